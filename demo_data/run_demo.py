@@ -1,0 +1,88 @@
+"""Start the service, ask it about every stack of the shop over HTTP, print what it answers, stop it.
+
+Run from the root of the project: python demo_data/run_demo.py
+"""
+
+from __future__ import annotations
+
+import os
+import socket
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import httpx
+from rich.console import Console
+from rich.table import Table
+
+HERE = Path(__file__).resolve().parent
+sys.path.insert(0, str(HERE.parent))
+
+from rules.model.report import Report  # noqa: E402
+from service.report.text import print_report  # noqa: E402
+
+
+def free_port() -> int:
+    """Ask the system for a port nobody listens on."""
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return int(probe.getsockname()[1])
+
+
+def wait_until_ready(client: httpx.Client, server: subprocess.Popen[bytes]) -> None:
+    """Ask /readyz until it says yes, or give up."""
+    for _ in range(300):
+        if server.poll() is not None:
+            sys.exit("the service did not start; its messages stand above")
+        try:
+            if client.get("/readyz").status_code == 200:
+                return
+        except httpx.TransportError:
+            pass
+        time.sleep(0.1)
+    sys.exit("the service did not become ready within 30 seconds")
+
+
+def ask(client: httpx.Client, file: Path) -> Report:
+    """Send one stack and read the report."""
+    answer = client.post("/v1/checks", content=file.read_bytes(), headers={"Content-Type": "application/json"})
+    answer.raise_for_status()
+    return Report.model_validate_json(answer.content)
+
+
+def overview(reports: dict[str, Report]) -> Table:
+    """One line a stack."""
+    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="")
+    for name in ("stack", "verdict", "findings and undecided rules", "p95 µm"):
+        table.add_column(name, justify="right" if name == "p95 µm" else "left", overflow="fold")
+    for name, report in reports.items():
+        codes = [item.code for item in report.findings] + [f"{item.code}?" for item in report.undecided]
+        plane = report.runout.gauge_plane
+        table.add_row(name, report.verdict, " ".join(codes) or "-", "-" if plane is None else f"{plane.p95_um:.1f}")
+    return table
+
+
+def main() -> None:
+    """Serve, ask, print."""
+    port = free_port()
+    command = [sys.executable, "-m", "service", "serve", "--port", str(port)]
+    server = subprocess.Popen(command, cwd=HERE.parent, env={**os.environ, "STACKGAUGE_LOG_LEVEL": "warning"})
+    console = Console(width=None if sys.stdout.isatty() else 100, highlight=False)
+    try:
+        with httpx.Client(base_url=f"http://127.0.0.1:{port}", timeout=10) as client:
+            wait_until_ready(client, server)
+            version = client.get("/version").json()
+            console.print(f"{version['service']} {version['version']}, asked over HTTP\n")
+            reports = {file.stem: ask(client, file) for file in sorted((HERE / "stacks").glob("*.json"))}
+    finally:
+        server.terminate()
+        server.wait(timeout=10)
+    first = next(iter(reports.values()))
+    print_report(first, console)
+    console.print("\nEvery stack of the shop (a question mark: the rule could not be decided)")
+    console.print(overview(reports))
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,276 @@
+"""The rules engine: rulebooks compiled into durable-rules, facts judged by it.
+
+The only file that knows durable-rules.
+It drives the engine's core directly, because the layer above it starts timer threads that dispatch
+actions of their own, swallows exceptions and writes the session's state back after every action, five
+times the cost of the matching itself.
+What the core does silently wrong is made loud here:
+
+- facts are whole numbers under fixed names (see :mod:`rules.rulebook.slots`), no text of a request among
+  them, each asserted singly with a key of its own;
+- sessions are told apart by a 32-bit hash: their names are reused from a small checked stock, each deleted
+  before it is used again;
+- deleting a session in which no rule ever fired crashes the process: a marker fact opens every session and
+  fires the catch-all rule before anything else happens;
+- a fact lost on the way would look like a clean one: the catch-all must have seen every fact, else
+  :class:`EngineFaultError` is raised and there is no judgement.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import re
+import threading
+import weakref
+from collections.abc import Mapping, Sequence
+from queue import SimpleQueue
+from types import MappingProxyType
+from typing import Any, Final
+
+import durable_rules_engine as core
+
+from rules.rulebook.fact import Fact, FactError
+from rules.rulebook.judgement import Fired, Judgement, Undecided
+from rules.rulebook.limits import lint_limits
+from rules.rulebook.linter import lint_rules
+from rules.rulebook.lowering import CATCH_ALL, Lowered, lower
+from rules.rulebook.model import Rulebook
+from rules.rulebook.overrides import Overrides, check_overrides
+from rules.rulebook.plan import MARKER_TEMPLATE, Plan, make_plan
+from rules.rulebook.problem import RulebookError
+
+__all__ = ["Engine", "EngineFaultError", "Fired", "Judgement", "Undecided"]
+
+SESSIONS: Final = 64
+"""Sessions open at once in a process; further callers wait. The core dies at its 1,025th."""
+
+_MOST_FACTS: Final = 10_000
+_MOST_PLANS: Final = 4_096
+# Identity is a 32-bit hash of the whole fact. When two facts of a session meet in it, the later one is
+# put again under a key moved by this much.
+_KEY_STRIDE: Final = 100_000
+_KEY_TRIES: Final = 8
+_MARKER_KEY: Final = _KEY_STRIDE - 1
+
+_OBSERVED: Final = 2
+_MATCH: Final = re.compile(r'\{"([^"]+)":\{"m":\{"sid":"([^"]+)","key":(\d+),')
+
+
+class EngineFaultError(RuntimeError):
+    """The engine did not do its work: there is no judgement, and no findings would be a lie."""
+
+
+class Engine:
+    """A rulebook, compiled; one instance serves any number of threads.
+
+    Raises :class:`~rules.rulebook.problem.RulebookError` for a book that does not pass the linter.
+    Engines on books of equal conditions share one compiled set.
+    """
+
+    def __init__(self, book: Rulebook) -> None:
+        problems = lint_rules(book.rules, book.vocabulary) or lint_limits(book.rules)
+        if problems:
+            raise RulebookError(problems)
+        self._book = book
+        self._lowered: Lowered = lower(book.rules)
+        self._order: Mapping[str, int] = {rule.code: place for place, rule in enumerate(book.rules)}
+        self._plans: dict[tuple[str, tuple[str, ...], tuple[str, ...]], Plan] = {}
+        self._effects = self._in_effect(self._lowered.thresholds)
+        self._set = _compiled(self._lowered.definition)
+
+    @property
+    def book(self) -> Rulebook:
+        """The rulebook as given."""
+        return self._book
+
+    def judge(self, facts: Sequence[Fact], overrides: Overrides | None = None) -> Judgement:
+        """Decide every rule on every fact it concerns.
+
+        Parameters
+        ----------
+        facts
+            The subjects of one request; they are read only.
+        overrides
+            Rule code to threshold name to value; checked by
+            :func:`~rules.rulebook.overrides.check_overrides` beforehand.
+
+        Raises
+        ------
+        FactError
+            A fact contradicts itself or the vocabulary, two have one key, or there are more than 10,000.
+        ValueError
+            An override that the book does not allow.
+        EngineFaultError
+            The engine lost a fact or failed.
+        """
+        if len({fact.key for fact in facts}) != len(facts):
+            raise FactError("two facts have the same key")
+        if len(facts) > _MOST_FACTS:
+            raise FactError(f"{len(facts)} facts in one request; at most {_MOST_FACTS}")
+        thresholds = self._thresholds(overrides) if overrides else self._lowered.thresholds
+        plans = [self._plan(fact) for fact in facts]
+        given = [
+            (plan.template, key, plan.fill(fact, thresholds))
+            for key, (fact, plan) in enumerate(zip(facts, plans, strict=True))
+            if plan.decided
+        ]
+        matches = self._set.run(given) if given else set()
+        return self._judgement(facts, plans, matches, thresholds)
+
+    def _judgement(
+        self,
+        facts: Sequence[Fact],
+        plans: Sequence[Plan],
+        matches: set[tuple[str, int]],
+        thresholds: Sequence[float],
+    ) -> Judgement:
+        order, rules = self._order, self._book.rules
+        fired: list[tuple[int, int]] = []
+        for code, key in matches:
+            if code not in plans[key].decided:
+                raise EngineFaultError(f"{code} fired on {facts[key].key}, where it can't be decided")
+            fired.append((order[code], key))
+        gaps = [(order[rule.code], key, lacking) for key, plan in enumerate(plans) for rule, lacking in plan.undecided]
+        decided = set().union(*[plan.decided for plan in plans])
+        decided.difference_update([rules[place].code for place, _, _ in gaps])
+        effects = self._effects if thresholds is self._lowered.thresholds else self._in_effect(thresholds)
+        return Judgement(
+            fired=tuple([Fired(rules[place], facts[key], effects[place]) for place, key in sorted(fired)]),
+            undecided=tuple(
+                Undecided(rules[place], facts[key], {name: tuple(facts[key].lacking[name]) for name in names})
+                for place, key, names in sorted(gaps)
+            ),
+            decided=tuple(sorted(decided)),
+        )
+
+    def _plan(self, fact: Fact) -> Plan:
+        shape = (fact.kind, tuple(fact.known), tuple(fact.lacking))
+        plan = self._plans.get(shape)
+        if plan is None:
+            plan = make_plan(fact, self._lowered.kinds.get(fact.kind), self._book.vocabulary)
+            if len(self._plans) >= _MOST_PLANS:
+                self._plans.clear()
+            self._plans[shape] = plan
+        return plan
+
+    def _thresholds(self, overrides: Overrides) -> Sequence[float]:
+        if problems := check_overrides(self._book, overrides):
+            raise ValueError("; ".join(f"{p.code} {p.threshold}: {p.reason}" for p in problems))
+        values = list(self._lowered.thresholds)
+        for code, wanted in overrides.items():
+            for name, value in wanted.items():
+                values[self._lowered.threshold_index[code, name]] = value
+        return values
+
+    def _in_effect(self, thresholds: Sequence[float]) -> Sequence[Mapping[str, float]]:
+        """Per rule, its thresholds by name."""
+        index = self._lowered.threshold_index
+        return [
+            MappingProxyType({name: thresholds[index[rule.code, name]] for name in rule.thresholds})
+            for rule in self._book.rules
+        ]
+
+
+class _CompiledSet:
+    """One rule set in the core, with its stock of session names."""
+
+    def __init__(self, name: str, definition: str) -> None:
+        try:
+            self._handle: int = core.create_ruleset(name, definition)
+        except (core.error, MemoryError) as error:
+            raise EngineFaultError(f"the rule set can't be compiled: {error}") from error
+        # Not at exit: threads may still be judging, and the system takes the memory back anyhow.
+        weakref.finalize(self, core.delete_ruleset, self._handle).atexit = False
+        self._free: SimpleQueue[str] = SimpleQueue()
+        for number in range(SESSIONS):
+            self._free.put(str(number))
+        self._lost = 0
+        self._lock = threading.Lock()
+
+    def run(self, facts: Sequence[tuple[str, int, tuple[int, ...]]]) -> set[tuple[str, int]]:
+        """Codes and keys of the rules that match; facts are given as template, key and numbers."""
+        sid = self._free.get()
+        alive = False
+        try:
+            state = self._assert(MARKER_TEMPLATE, sid, _MARKER_KEY, ())
+            first = self._start(state)
+            # From here on a rule has fired in this session, and deleting it is safe.
+            alive = True
+            if self._finish(state, sid, first) != {(CATCH_ALL, _MARKER_KEY)}:
+                raise EngineFaultError("the engine saw more than the marker of the session")
+            for template, key, numbers in facts:
+                state = self._assert(template, sid, key, numbers)
+            matches = self._finish(state, sid, self._start(state))
+        except (core.error, MemoryError) as error:
+            raise EngineFaultError(f"the engine failed: {error}") from error
+        finally:
+            self._close(sid, alive)
+        seen = {key for code, key in matches if code == CATCH_ALL}
+        if seen != {key for _, key, _ in facts}:
+            raise EngineFaultError(f"of {len(facts)} facts the engine saw {len(seen)}")
+        return {(code, key) for code, key in matches if code != CATCH_ALL}
+
+    def _assert(self, template: str, sid: str, key: int, numbers: tuple[int, ...]) -> int:
+        for attempt in range(_KEY_TRIES):
+            text = template % (sid, key + attempt * _KEY_STRIDE, *numbers)
+            result, state = core.assert_fact(self._handle, text)
+            if result == 0:
+                return int(state)
+            if result != _OBSERVED:
+                raise EngineFaultError(f"the engine did not take a fact (result {result})")
+        raise EngineFaultError("the engine took a fact for one it had already")
+
+    def _start(self, state: int) -> str:
+        """The first match waiting in a session."""
+        started = core.start_action_for_state(self._handle, state)
+        # Without a match under way, asking for the next one would crash the process.
+        if started is None:
+            raise EngineFaultError("the engine saw nothing of what it was told")
+        return str(started[1])
+
+    def _finish(self, state: int, sid: str, text: str | None) -> set[tuple[str, int]]:
+        """All matches waiting in a session, from the one that is under way."""
+        matches: set[tuple[str, int]] = set()
+        while text is not None:
+            matches.add(_read(text, sid))
+            text = core.complete_and_start_action(self._handle, state)
+        return matches
+
+    def _close(self, sid: str, alive: bool) -> None:
+        try:
+            if alive:
+                core.delete_state(self._handle, sid)
+        except (core.error, MemoryError) as error:
+            alive = False
+            raise EngineFaultError(f"a session can't be closed: {error}") from error
+        finally:
+            self._free.put(sid if alive else self._new_name())
+
+    def _new_name(self) -> str:
+        # A session that can't be deleted keeps its name for good. After some nine hundred of them the core
+        # refuses every new one, and each call is a fault until the process is started anew.
+        with self._lock:
+            self._lost += 1
+            return str(SESSIONS - 1 + self._lost)
+
+
+def _read(text: str, sid: str) -> tuple[str, int]:
+    found = _MATCH.match(text)
+    if found is None or found[2] != sid:
+        raise EngineFaultError("the engine answered for another session or in a form that is not known")
+    return found[1], int(found[3]) % _KEY_STRIDE
+
+
+_sets: weakref.WeakValueDictionary[str, _CompiledSet] = weakref.WeakValueDictionary()
+_sets_lock: Final = threading.Lock()
+
+
+def _compiled(definition: Mapping[str, Any]) -> _CompiledSet:
+    text = json.dumps(definition)
+    digest = hashlib.sha256(text.encode()).hexdigest()
+    with _sets_lock:
+        found = _sets.get(digest)
+        if found is None:
+            found = _sets[digest] = _CompiledSet(f"book-{digest[:16]}", text)
+        return found

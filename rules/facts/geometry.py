@@ -1,0 +1,161 @@
+"""Where everything lies along the axis: zero is the gauge line, positive toward the cut."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+from rules.facts.chain import Chain, JointCase, Link
+from rules.facts.values import Lack, Maybe, given, lift
+from rules.model.components import BaseHolder, Collet, Cutter, GaugePin
+from rules.model.couplings import ColletBore, HollowTaper, SteepTaper
+from rules.model.policy import DEFAULT_POLICY
+from rules.tables import hollow_taper, steep_taper
+
+__all__ = ["Geometry", "Place", "geometry_of", "grip_of", "profile_length", "tool_diameter"]
+
+_NO_TOOL: Final = Lack(("/stack/components/-",))
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """Where one component lies."""
+
+    start: Maybe[float]
+    """Its gauge line or contact face, or its machine-side end where it has neither."""
+    face: Maybe[float]
+    """Its workpiece-side face; the tip of a cutter or pin."""
+    seat_length: Maybe[float]
+    """Length over which it is seated in what holds it."""
+    pivot: Maybe[float]
+    """Middle of that seat, about which it tilts."""
+
+
+@dataclass(frozen=True, slots=True)
+class Geometry:
+    """The whole stack along the axis."""
+
+    places: tuple[Place, ...]
+    projections: tuple[Maybe[float], ...]
+    """Per joint: how far the lower component stands out of the upper one's face."""
+    last_clamping_face: Maybe[float]
+    gauge_plane: Maybe[float]
+    tip: Maybe[float]
+
+
+def profile_length(link: Link) -> float | None:
+    """Return the length of the outline, or None where none is stated."""
+    profile = link.part.profile
+    return sum(piece.length_mm for piece in profile) if profile else None
+
+
+def tool_diameter(link: Link) -> Maybe[float]:
+    """Return the diameter that the habit of the trade counts in: the cutter's or the pin's."""
+    if isinstance(link.part, Cutter):
+        return given(link.part.cutting_diameter_mm, f"{link.at}/cutting_diameter_mm")
+    side = link.machine_side
+    return given(getattr(side, "diameter_mm", None), f"{link.at}/machine_side/diameter_mm")
+
+
+def _stated_or_profile(link: Link, field: str) -> Maybe[float]:
+    """Return a stated length, else that of the outline; a kind without such a field is asked for its outline."""
+    known = hasattr(link.part, field)
+    stated: float | None = getattr(link.part, field) if known else None
+    return given(profile_length(link) if stated is None else stated, f"{link.at}/{field if known else 'profile'}")
+
+
+def _taper_seat(link: Link) -> Maybe[float]:
+    """Length of a taper's seat by its table, else the component's own statement."""
+    part = link.part
+    stated = part.seat_length_mm if isinstance(part, BaseHolder) else None
+    side = link.machine_side
+    length = stated
+    if length is None and isinstance(side, SteepTaper | HollowTaper):
+        unknown = [f"{link.at}/machine_side/{name}" for name in ("size", "form") if getattr(side, name) is None]
+        if unknown or side.size is None or side.form is None:
+            return Lack(tuple(unknown))
+        if isinstance(side, SteepTaper):
+            length = steep_taper.taper_length(side.form, side.size)
+        else:
+            length = hollow_taper.shank_length(side.size, side.form)
+    field = "seat_length_mm" if isinstance(part, BaseHolder) else "runout/1"
+    return given(length, f"{link.at}/{field}")
+
+
+def _first_place(link: Link) -> Place:
+    seat = _taper_seat(link)
+    return Place(0.0, _stated_or_profile(link, "gauge_length_mm"), seat, lift(lambda s: -s / 2.0, seat))
+
+
+def _projection(case: JointCase) -> Maybe[float]:
+    """How far the lower component stands out, from the joint's statement or the component's lengths."""
+    lower = case.lower
+    if case.statement is not None and case.statement.projection_mm is not None:
+        return case.statement.projection_mm
+    if isinstance(lower.part, Collet):
+        return lower.part.face_projection_mm or 0.0
+    if case.joint_class == "grip":
+        return lift(
+            lambda overall, grip: max(0.0, overall - grip),
+            _stated_or_profile(lower, "overall_length_mm"),
+            grip_of(case),
+        )
+    return _stated_or_profile(lower, "gauge_length_mm")
+
+
+def grip_of(case: JointCase) -> Maybe[float]:
+    """Return the grip length of a joint that clamps a straight shank."""
+    stated = None if case.statement is None else case.statement.grip_length_mm
+    overall: float | None = getattr(case.lower.part, "overall_length_mm", None)
+    if stated is None and case.statement is not None and case.statement.projection_mm is not None and overall:
+        stated = max(0.0, overall - case.statement.projection_mm)
+    return given(stated, f"{case.statement_at}/grip_length_mm")
+
+
+def _collet_length(link: Link) -> Maybe[float]:
+    side = link.part.workpiece_side if isinstance(link.part, Collet) else None
+    length = side.length_mm if isinstance(side, ColletBore) else None
+    return given(profile_length(link) if length is None else length, f"{link.at}/workpiece_side/length_mm")
+
+
+def _joined_place(case: JointCase, upper_face: Maybe[float], projection: Maybe[float]) -> Place:
+    face = lift(lambda f, p: f + p, upper_face, projection)
+    if isinstance(case.lower.part, Collet):
+        seat = _collet_length(case.lower)
+        start = lift(lambda f, s: f - s, face, seat)
+        return Place(start, face, seat, lift(lambda f, s: f - s / 2.0, face, seat))
+    if case.joint_class == "grip":
+        seat = grip_of(case)
+        start = lift(lambda f, s: f - s, upper_face, seat)
+    else:
+        seat = _taper_seat(case.lower)
+        start = upper_face
+    return Place(start, face, seat, lift(lambda f, s: f - s / 2.0, upper_face, seat))
+
+
+def _gauge_plane(chain: Chain, last_face: Maybe[float], tip: Maybe[float]) -> Maybe[float]:
+    operation, policy = chain.request.operation, chain.request.policy or DEFAULT_POLICY
+    if operation is not None and operation.gauge_plane_mm is not None:
+        distance = operation.gauge_plane_mm
+        return lift(lambda face: face + distance, last_face)
+    if isinstance(tip, Lack) and tip is _NO_TOOL:
+        return tip
+    if chain.joints and chain.joints[-1].joint_class != "grip":
+        return tip
+    multiple = policy.gauge_plane_diameters
+    return lift(lambda face, diameter: face + multiple * diameter, last_face, tool_diameter(chain.links[-1]))
+
+
+def geometry_of(chain: Chain) -> Geometry:
+    """Place every component of the chain on the axis."""
+    places: list[Place] = []
+    projections: list[Maybe[float]] = []
+    if chain.links:
+        places.append(_first_place(chain.links[0]))
+    for case in chain.joints:
+        projections.append(_projection(case))
+        places.append(_joined_place(case, places[-1].face, projections[-1]))
+    has_tool = bool(chain.links) and isinstance(chain.links[-1].part, Cutter | GaugePin)
+    tip = places[-1].face if has_tool else _NO_TOOL
+    last_face: Maybe[float] = places[-2].face if len(places) > 1 else _NO_TOOL
+    return Geometry(tuple(places), tuple(projections), last_face, _gauge_plane(chain, last_face, tip), tip)

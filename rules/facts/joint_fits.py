@@ -1,0 +1,95 @@
+"""Fits between a straight shank and the bore that holds it."""
+
+from __future__ import annotations
+
+from typing import Final
+
+from rules.facts.chain import JointCase
+from rules.facts.values import Lack, Maybe, given, lift
+from rules.mechanics.fits import clearance_um
+from rules.model.couplings import (
+    Bore,
+    CylindricalBore,
+    CylindricalShank,
+    Declared,
+    Deviation,
+    Hydraulic,
+    MillingChuck,
+    ShrinkFit,
+    SideLock,
+)
+from rules.tables import iso286
+
+__all__ = [
+    "PRECISION_BORES",
+    "bore_of",
+    "clearance_of",
+    "deviations_of",
+    "is_slip_fit",
+    "shank_of",
+]
+
+SLIP_FITS: Final = (SideLock, CylindricalBore)
+"""Bores that a screw pulls the shank across: the whole clearance becomes eccentricity."""
+
+PRECISION_BORES: Final = (ShrinkFit, Hydraulic, MillingChuck)
+"""Bores that close evenly about the shank and rely on its tolerance."""
+
+
+def shank_of(case: JointCase) -> CylindricalShank | None:
+    """Return the straight shank at the lower end of a joint, if it is one."""
+    side = case.lower.machine_side
+    return side if isinstance(side, CylindricalShank) else None
+
+
+def bore_of(case: JointCase) -> Bore | None:
+    """Return the fixed bore at the upper end of a joint, if it is one."""
+    return case.upper_side if isinstance(case.upper_side, Bore) else None
+
+
+def is_slip_fit(case: JointCase) -> bool:
+    """Whether the joint is a shank in a bore with play, pulled over by a screw."""
+    return isinstance(case.upper_side, SLIP_FITS) and shank_of(case) is not None
+
+
+def deviations_of(sized: Bore | CylindricalShank | Declared, at: str, *, hole: bool) -> Maybe[tuple[float, float]]:
+    """Return lower and upper deviation in µm, from the statement or from the class of ISO 286."""
+    stated = sized.deviation
+    if isinstance(stated, Deviation):
+        # a reversed pair is a finding of its own; no fit follows from it
+        return (stated.lower_um, stated.upper_um) if stated.lower_um <= stated.upper_um else Lack((f"{at}/deviation",))
+    if sized.tolerance is None:
+        return Lack((f"{at}/tolerance",))
+    if sized.diameter_mm is None:
+        return Lack((f"{at}/diameter_mm",))
+    try:
+        limits = iso286.limits(sized.diameter_mm, sized.tolerance, hole=hole)
+    except ValueError:
+        return Lack((f"{at}/deviation",))
+    return limits.lower_um, limits.upper_um
+
+
+def clearance_of(case: JointCase) -> Maybe[tuple[float, float]]:
+    """Return the least and the largest clearance in µm; negative is interference.
+
+    The difference of the nominal diameters counts too.
+    """
+    bore, shank = bore_of(case), shank_of(case)
+    if bore is None or shank is None:
+        return Lack(tuple(at for end, at in ((bore, case.upper_at), (shank, case.lower_at)) if end is None))
+    nominal = lift(
+        lambda hole, pin: (hole - pin) * 1000.0,
+        given(bore.diameter_mm, f"{case.upper_at}/diameter_mm"),
+        given(shank.diameter_mm, f"{case.lower_at}/diameter_mm"),
+    )
+
+    def fit(play: float, hole: tuple[float, float], pin: tuple[float, float]) -> tuple[float, float]:
+        least, most = clearance_um(hole, pin)
+        return least + play, most + play
+
+    return lift(
+        fit,
+        nominal,
+        deviations_of(bore, case.upper_at, hole=True),
+        deviations_of(shank, case.lower_at, hole=False),
+    )

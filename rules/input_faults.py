@@ -1,0 +1,184 @@
+"""Where in the input a validation error lies, and what to say about it.
+
+A validation error is located by the way through the *models*, in which the chosen member of a union
+is a step of its own; a caller knows only the input.  So the way is walked through the JSON Schema and
+the input side by side, and steps that the input does not have are left out.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from difflib import get_close_matches
+from functools import lru_cache
+from types import MappingProxyType
+from typing import Any, Final
+
+from pydantic import BaseModel
+from pydantic_core import ErrorDetails
+
+__all__ = ["MAX_NAME", "Place", "describe", "locate", "pointer"]
+
+Schema = Mapping[str, Any]
+
+MAX_NAME: Final = 64
+"""Names longer than this are not repeated in an answer."""
+
+_ANYTHING: Final[Schema] = MappingProxyType({})
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """A place in the input: its pointer, the schema that holds there, and what leads on from it.
+
+    ``parent`` is the schema of the object or list around it.  ``rest`` is the step of the error's way
+    that the input does not have, or that has too long a name to repeat.
+    """
+
+    pointer: str
+    schema: Schema
+    parent: Schema
+    rest: str | None
+
+
+def pointer(steps: tuple[str | int, ...]) -> str:
+    """JSON Pointer of RFC 6901.
+
+    >>> pointer(("stack", "components", 0, "a/b~c"))
+    '/stack/components/0/a~1b~0c'
+    """
+    return "".join("/" + str(step).replace("~", "~0").replace("/", "~1") for step in steps)
+
+
+def locate(model: type[BaseModel], error: ErrorDetails, data: object) -> Place:
+    """Follow an error's way through the models and the input side by side, as far as the input goes."""
+    root = _schema_of(model)
+    parent, schema, value = _ANYTHING, _resolve(root, root), data
+    way = list(error["loc"])
+    if error["type"] == "union_tag_invalid":
+        way.append(error["ctx"]["discriminator"].strip("'"))
+    steps: list[str | int] = []
+    for step in way:
+        if isinstance(step, int) and isinstance(value, list) and step < len(value):
+            value, parent, schema = value[step], schema, _resolve(schema.get("items", _ANYTHING), root)
+        elif step in _tags(schema):
+            schema = _resolve({"$ref": _tags(schema)[step]}, root)
+            continue
+        elif isinstance(step, str) and isinstance(value, dict) and step in value and len(step) <= MAX_NAME:
+            value, parent, schema = value[step], schema, _resolve(_member(schema, step), root)
+        else:
+            return Place(pointer(tuple(steps)), schema, parent, str(step))
+        steps.append(step)
+    return Place(pointer(tuple(steps)), schema, parent, None)
+
+
+def describe(error: ErrorDetails, place: Place) -> str:
+    """What was expected, in words that do not repeat the input."""
+    if error["type"] in _OWN_WORDS:
+        return error["msg"]
+    words = _WORDS.get(error["type"])
+    return words(place, error.get("ctx", {})) if words else "not a value that is allowed here"
+
+
+@lru_cache(maxsize=32)
+def _schema_of(model: type[BaseModel]) -> Schema:
+    return MappingProxyType(model.model_json_schema())
+
+
+def _resolve(schema: Schema, root: Schema) -> Schema:
+    """Follow a reference, and a choice between something and null."""
+    while True:
+        if "$ref" in schema:
+            schema = root["$defs"][schema["$ref"].rsplit("/", 1)[1]]
+        elif len(choices := [one for one in schema.get("anyOf", ()) if one.get("type") != "null"]) == 1:
+            schema = choices[0]
+        else:
+            return schema
+
+
+def _member(schema: Schema, name: str) -> Schema:
+    declared: Schema | None = schema.get("properties", {}).get(name)
+    if declared is not None:
+        return declared
+    others = schema.get("additionalProperties")
+    patterns = schema.get("patternProperties", {})
+    if isinstance(others, Mapping):
+        return others
+    return next(iter(patterns.values()), _ANYTHING)
+
+
+def _tags(schema: Schema) -> Mapping[Any, str]:
+    tags: Mapping[Any, str] = schema.get("discriminator", _ANYTHING).get("mapping", _ANYTHING)
+    return tags
+
+
+def _missing(place: Place, _: Mapping[str, Any]) -> str:
+    return f"the field '{place.rest}' is missing"
+
+
+def _unknown(place: Place, _: Mapping[str, Any]) -> str:
+    if place.rest is not None:
+        return f"unknown field, its name {len(place.rest)} characters long"
+    known = list(place.parent.get("properties", ()))
+    name = place.pointer.rsplit("/", 1)[1]
+    if close := get_close_matches(name, known, n=1):
+        return f"unknown field; did you mean '{close[0]}'?"
+    return f"unknown field; known here: {', '.join(known)}" if known else "unknown field"
+
+
+def _no_tag(place: Place, context: Mapping[str, Any]) -> str:
+    known = ", ".join(f"'{tag}'" for tag in _tags(place.schema))
+    return f"the field {context['discriminator']} is missing; expected one of {known}"
+
+
+def _wrong_tag(_: Place, context: Mapping[str, Any]) -> str:
+    return f"{context['discriminator']} must be one of {context['expected_tags']}"
+
+
+def _pattern(place: Place, context: Mapping[str, Any]) -> str:
+    if place.rest == "[key]":
+        return f"the name must match {context['pattern']}"
+    return f"text that matches {context['pattern']} is expected"
+
+
+def _says(text: str) -> Callable[[Place, Mapping[str, Any]], str]:
+    return lambda _, context: text.format(**context)
+
+
+_OWN_WORDS: Final = frozenset({"length_text"})
+"""Errors raised by the contract's own validators, which word them."""
+
+_OBJECT: Final = _says("an object is expected")
+_NUMBER: Final = _says("a number is expected")
+_INTEGER: Final = _says("a whole number is expected")
+_SMALL: Final = _says("a finite number is expected")
+
+_WORDS: Final[Mapping[str, Callable[[Place, Mapping[str, Any]], str]]] = MappingProxyType(
+    {
+        "bool_type": _says("true or false is expected"),
+        "dict_type": _OBJECT,
+        "extra_forbidden": _unknown,
+        "finite_number": _SMALL,
+        "float_type": _NUMBER,
+        "greater_than": _says("must be greater than {gt:g}"),
+        "greater_than_equal": _says("must be {ge:g} or more"),
+        "int_from_float": _INTEGER,
+        "int_type": _INTEGER,
+        "less_than": _says("must be less than {lt:g}"),
+        "less_than_equal": _says("must be {le:g} or less"),
+        "list_type": _says("a list is expected"),
+        "literal_error": _says("must be one of {expected}"),
+        "missing": _missing,
+        "model_attributes_type": _OBJECT,
+        "model_type": _OBJECT,
+        "string_pattern_mismatch": _pattern,
+        "string_too_long": _says("text of at most {max_length} characters is expected"),
+        "string_too_short": _says("text of at least {min_length} characters is expected"),
+        "string_type": _says("text is expected"),
+        "string_unicode": _says("text of whole Unicode characters is expected"),
+        "too_long": _says("too many entries; at most {max_length} are allowed"),
+        "too_short": _says("too few entries; at least {min_length} needed"),
+        "union_tag_invalid": _wrong_tag,
+        "union_tag_not_found": _no_tag,
+    }
+)

@@ -1,0 +1,79 @@
+"""Unbalance of a rigid rotor by ISO 21940-11."""
+
+from __future__ import annotations
+
+import math
+from typing import Final
+
+__all__ = [
+    "RPM_PER_RADIAN_PER_MILLISECOND",
+    "balance_speed_rpm",
+    "permissible_eccentricity_um",
+    "permissible_unbalance_gmm",
+    "rotating_force_n",
+]
+
+RPM_PER_RADIAN_PER_MILLISECOND: Final = 30_000.0 / math.pi
+"""9549.3: a speed of 1 rad/ms in revolutions a minute, the constant of the standard's equations."""
+
+
+def _positive(name: str, value: float) -> None:
+    if not (math.isfinite(value) and value > 0):
+        raise ValueError(f"{name} must be above 0 and finite, not {value}")
+
+
+def permissible_eccentricity_um(grade_mm_per_s: float, speed_rpm: float) -> float:
+    """Return the permissible residual specific unbalance e_per = 9549.3·G/n.
+
+    Parameters: grade_mm_per_s, the number G of the balance quality grade, mm/s; speed_rpm, speed n,
+    1/min; both above 0, else ValueError. Returns µm (= g·mm/kg). Source: ISO 21940-11, clause 6.
+
+    >>> round(permissible_eccentricity_um(2.5, 3000.0), 6)
+    7.957747
+    """
+    _positive("grade", grade_mm_per_s)
+    _positive("speed", speed_rpm)
+    return RPM_PER_RADIAN_PER_MILLISECOND * grade_mm_per_s / speed_rpm
+
+
+def permissible_unbalance_gmm(grade_mm_per_s: float, mass_kg: float, speed_rpm: float) -> float:
+    """Return the permissible residual unbalance U_per = e_per·m.
+
+    Parameters: grade_mm_per_s, G, mm/s; mass_kg, rotor mass, kg; speed_rpm, 1/min; all above 0, else
+    ValueError. Returns g·mm. Source: ISO 21940-11, clause 6.
+
+    >>> round(permissible_unbalance_gmm(2.5, 1.0, 12_000.0), 6)
+    1.989437
+    """
+    _positive("mass", mass_kg)
+    return permissible_eccentricity_um(grade_mm_per_s, speed_rpm) * mass_kg
+
+
+def balance_speed_rpm(grade_mm_per_s: float, mass_kg: float, unbalance_gmm: float) -> float:
+    """Return the highest speed at which an unbalance keeps a grade: n = 9549.3·G·m/U.
+
+    Parameters: grade_mm_per_s, G, mm/s; mass_kg, kg; unbalance_gmm, U, g·mm; all above 0, else
+    ValueError. Returns 1/min. Source: ISO 21940-11, clause 6, solved for the speed.
+
+    >>> round(balance_speed_rpm(2.5, 1.0, 1.989436788648692), 3)
+    12000.0
+    """
+    _positive("grade", grade_mm_per_s)
+    _positive("mass", mass_kg)
+    _positive("unbalance", unbalance_gmm)
+    return RPM_PER_RADIAN_PER_MILLISECOND * grade_mm_per_s * mass_kg / unbalance_gmm
+
+
+def rotating_force_n(unbalance_gmm: float, speed_rpm: float) -> float:
+    """Return the force an unbalance exerts on the spindle: F = U·ω².
+
+    Parameters: unbalance_gmm, U ≥ 0, g·mm; speed_rpm, n ≥ 0, 1/min; else ValueError. Returns N.
+    Source: first principles (ISO 21940-11 uses the same rigid rotor).
+
+    >>> round(rotating_force_n(1000.0, 3000.0), 4)
+    98.696
+    """
+    if not (unbalance_gmm >= 0 and speed_rpm >= 0):
+        raise ValueError("unbalance and speed must not be negative")
+    omega = speed_rpm * math.pi / 30.0
+    return unbalance_gmm * 1e-6 * omega * omega

@@ -1,0 +1,170 @@
+"""Law of the resultant as a Fourier–Bessel series on a disc that holds every resultant.
+
+F(r) = Σ_k 2r·φ(λ_k)·J₁(λ_k r)/(λ_k·J₁(λ_k)²), φ(t) = exp(−σ²t²/2)·Π J₀(a_i t), λ_k the zeros of J₀,
+lengths in units of the disc's radius (Barakat 1974; the integral behind it is Kluyver's, 1906). How
+many terms are needed is known beforehand (`series_length`); few vectors need the rest beyond the last
+term in closed form (`resultant_tail`).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cache, cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import j0, j1
+
+from rules.mechanics.resultant_tail import end_of_sum, tail_sum
+from rules.mechanics.series_length import MOST_TERMS, SeriesLength, least_position, series_length
+
+__all__ = ["SeriesLaw", "bessel_nodes", "series_law"]
+
+FloatArray = NDArray[np.float64]
+
+_NEGLIGIBLE = 2.5e-7  # probability whose exact course no longer matters
+_SIGMAS = 8.5  # the disc holds all but 1e-15 of the plane Gaussian
+_BLOCK = 400_000
+
+
+@cache
+def bessel_nodes(terms: int) -> tuple[FloatArray, FloatArray]:
+    """Return the zeros λ_k of J₀ and the weights 2/(λ_k·J₁(λ_k)²), k = 1…terms.
+
+    McMahon's expansion (Abramowitz and Stegun 9.5.12), then Newton's steps.
+
+    >>> bessel_nodes(2)[0].round(9).tolist()
+    [2.404825558, 5.52007811]
+    """
+    eight = 8.0 * np.pi * (np.arange(1, terms + 1) - 0.25)
+    zeros = eight / 8.0 + 1.0 / eight - 124.0 / (3.0 * eight**3)
+    for _ in range(3):
+        zeros = zeros + j0(zeros) / j1(zeros)
+    weights = 2.0 / (zeros * j1(zeros) ** 2)
+    zeros.setflags(write=False)
+    weights.setflags(write=False)
+    return zeros, weights
+
+
+def _nodes(terms: int) -> tuple[FloatArray, FloatArray]:
+    """Return the first nodes and weights, cut from one of a few lengths so that few are kept."""
+    length = MOST_TERMS
+    while length < terms:
+        length *= 4
+    zeros, weights = bessel_nodes(length)
+    return zeros[:terms], weights[:terms]
+
+
+@dataclass(frozen=True, eq=False)
+class SeriesLaw:
+    """Law of the resultant by a series of `terms` terms on the disc of radius `scale`.
+
+    amplitudes (n,) descending and sigma are in units of `scale`; `upper` and `lower` bound the support.
+    `orders` says how finely the rest beyond the last term is added in closed form, 0 for not at all;
+    `least` is the smallest r/scale for which that is enough, `coefficients` are the weights times φ.
+    """
+
+    scale: float
+    lower: float
+    upper: float
+    amplitudes: FloatArray
+    sigma: float
+    terms: int
+    orders: int
+    least: float
+    coefficients: FloatArray
+
+    def rest(self, positions: FloatArray, known: int) -> tuple[FloatArray, FloatArray]:
+        """Return what the terms beyond the first `known` add at r/scale, (m,), and its slope."""
+        value = slope = np.zeros(positions.shape)
+        if known < self.terms:
+            zeros = _nodes(self.terms)[0][known:]
+            angles = positions[:, None] * zeros
+            coefficients = self.coefficients[known:]
+            value = positions * (j1(angles) @ coefficients)
+            slope = positions * (j0(angles) @ (coefficients * zeros))
+        if self.orders:
+            tail, tail_slope = tail_sum(positions, self.amplitudes, end_of_sum(self.terms), self.orders)
+            return value + tail, slope + tail_slope
+        return value, slope
+
+    def cdf(self, radii: FloatArray) -> FloatArray:
+        """Return P(R ≤ r) of an array of radii, in the unit of the amplitudes."""
+        values = np.where(radii >= self.upper, 1.0, 0.0)
+        inside = np.flatnonzero((radii > self.lower) & (radii < self.upper) & (radii > 0.0))
+        if inside.size:
+            values[inside] = np.clip(self._by_level(radii[inside] / self.scale), 0.0, 1.0)
+        return values
+
+    def _by_level(self, positions: FloatArray) -> FloatArray:
+        """Evaluate with as many terms as each position needs; F ∝ r² where F(r) is negligible."""
+        values = np.empty(positions.shape)
+        waiting = np.ones(positions.shape, dtype=bool)
+        law = self
+        while True:
+            ready = waiting & (positions >= law.least)
+            if ready.any():
+                values[ready] = law._sum(positions[ready])
+                waiting &= ~ready
+            if not waiting.any():
+                return values
+            # F falls at least in proportion to r
+            ratio = positions / law.least
+            ready = waiting & ((law.edge * ratio < _NEGLIGIBLE) | (law.edge < 4.0 * _NEGLIGIBLE))
+            values[ready] = law.edge * ratio[ready] ** 2
+            waiting &= ~ready
+            if not waiting.any():
+                return values
+            law = law.longer
+
+    def _sum(self, positions: FloatArray) -> FloatArray:
+        zeros = _nodes(self.terms)[0]
+        sums = np.empty(positions.shape)
+        step = max(1, _BLOCK // self.terms)
+        for start in range(0, positions.size, step):
+            block = positions[start : start + step]
+            waves = j1(block[:, None] * zeros)
+            sums[start : start + step] = block * (waves @ self.coefficients) + self.rest(block, self.terms)[0]
+        return sums
+
+    @cached_property
+    def edge(self) -> float:
+        """P(R ≤ r) at the smallest radius for which the terms are enough."""
+        return float(self._sum(np.array([self.least]))[0])
+
+    @cached_property
+    def longer(self) -> SeriesLaw:
+        """The same law with four times as many terms, for smaller radii."""
+        length = SeriesLength(4 * self.terms, self.orders)
+        return _build(self.scale, self.lower, self.upper, self.amplitudes, self.sigma, length)
+
+
+def series_law(amplitudes: FloatArray, sigma: float, lower: float, upper: float, most_terms: int) -> SeriesLaw | None:
+    """Return the law of the resultant as a series, or None when that takes more than `most_terms`.
+
+    Parameters: amplitudes (n,) descending and > 0, at least one; sigma ≥ 0, σ of the plane Gaussian per
+    axis; lower and upper, the support of the vectors' own resultant, all in one unit; most_terms, at
+    most MOST_TERMS. None is the answer where one to three vectors dwarf the rest: the law is then nearly
+    a step, an arc sine or a logarithmic cusp, and `resultant_nested` takes over.
+    """
+    if sigma > 0.0:
+        lower, upper = 0.0, upper + _SIGMAS * sigma
+    scale = upper
+    parts = amplitudes / scale
+    deviation = sigma / scale
+    length = series_length(parts.tolist(), deviation)
+    if length.terms > most_terms:
+        return None
+    return _build(scale, lower, upper, parts, deviation, length)
+
+
+def _build(
+    scale: float, lower: float, upper: float, amplitudes: FloatArray, sigma: float, length: SeriesLength
+) -> SeriesLaw:
+    zeros, weights = _nodes(length.terms)
+    coefficients = j0(amplitudes[:, None] * zeros).prod(axis=0)
+    coefficients *= weights
+    if sigma > 0.0:
+        coefficients *= np.exp(-0.5 * (sigma * zeros) ** 2)
+    least = least_position(amplitudes.tolist(), length)
+    return SeriesLaw(scale, lower, upper, amplitudes, sigma, length.terms, length.orders, least, coefficients)

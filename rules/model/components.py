@@ -1,0 +1,196 @@
+"""Components of a stack, one model a kind."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from pydantic import Field
+
+from rules.model.base import Model
+from rules.model.couplings import MachineSide, WorkpieceSide
+from rules.model.quantities import (
+    Count,
+    Identifier,
+    Length,
+    Mass,
+    Microns,
+    PositiveLength,
+    SpeedRpm,
+    Text,
+    Token,
+    Unbalance,
+)
+
+__all__ = [
+    "BaseHolder",
+    "Collet",
+    "Component",
+    "Cutter",
+    "Extension",
+    "GaugePin",
+    "Material",
+    "ProfilePiece",
+    "Reducer",
+    "RetentionKnob",
+    "RunoutStatement",
+    "StackPart",
+]
+
+Material = Literal[
+    "steel",
+    "tool_steel",
+    "stainless_steel",
+    "high_speed_steel",
+    "cemented_carbide",
+    "tungsten_heavy_alloy",
+    "aluminium",
+    "titanium",
+    "ceramic",
+    "cermet",
+]
+
+
+class ProfilePiece(Model):
+    """One piece of the outline: a cylinder, or a cone where the end diameter differs; hollow where a bore is given."""
+
+    length_mm: PositiveLength = Field(description="Axial length.", examples=[35])
+    outer_mm: PositiveLength = Field(description="Outer diameter at the machine-side end.", examples=[44.45])
+    outer_end_mm: PositiveLength | None = Field(
+        None, description="Outer diameter at the workpiece-side end, where it differs.", examples=[40]
+    )
+    bore_mm: Length | None = Field(None, description="Bore diameter along the piece.", examples=[26])
+
+
+class RunoutStatement(Model):
+    """A runout (total indicator reading) promised or measured at a distance.
+
+    The distance counts outward from the component's own workpiece-side face; for a cutter or
+    gauge pin from the face that clamps it, for a spindle from its gauge line.
+    """
+
+    tir_um: Microns = Field(description="Total indicator reading, µm.", examples=[3])
+    at_mm: Length = Field(description="Distance from the face.", examples=[60])
+
+
+class Component(Model):
+    """What every component has in common."""
+
+    id: Identifier = Field(description="Name within the request.", examples=["bh1"])
+    description: Text | None = Field(None, examples=["40 taper holder for press-in collets"])
+    part_number: Text | None = Field(None, examples=["LK-40-063"])
+    material: Material | None = Field(None, description="Material of the body.", examples=["steel"])
+    profile: list[ProfilePiece] | None = Field(
+        None,
+        max_length=200,
+        description="Outline from the machine side to the workpiece side; behind a gauge line it is not drawn.",
+    )
+    mass_kg: Mass | None = Field(None, description="Mass.", examples=[1.05])
+    centre_of_mass_mm: Annotated[float, Field(ge=-5000, le=5000)] | None = Field(
+        None,
+        description="Axial position of the centre of mass, from the gauge line of a taper or arbor (negative behind"
+        " it), else from the machine-side end.",
+        examples=[12.5],
+    )
+    unbalance_gmm: Unbalance | None = Field(None, description="Residual static unbalance, g·mm.", examples=[4.0])
+    max_speed_rpm: SpeedRpm | None = Field(None, description="Highest speed its maker allows.", examples=[18000])
+    runout: list[RunoutStatement] | None = Field(
+        None,
+        min_length=1,
+        max_length=2,
+        description="One statement: the axis tilts about the middle of the seat. Two: the line through both.",
+    )
+    runout_character: Literal["tilt", "offset"] | None = Field(
+        None, description="'offset' makes a single statement a constant eccentricity; 'tilt' is assumed."
+    )
+    runout_law: Literal["limit", "capability"] | None = Field(
+        None,
+        description="'limit' (assumed): the axis may lie at the stated limit. 'capability': 95 % of parts keep it.",
+    )
+    coolant_through: bool | None = Field(None, description="Passes coolant through its body.", examples=[True])
+
+
+class BaseHolder(Component):
+    """Spindle holder."""
+
+    kind: Literal["base_holder"]
+    machine_side: MachineSide | None = None
+    workpiece_side: WorkpieceSide | None = None
+    gauge_length_mm: PositiveLength | None = Field(
+        None, description="From the gauge line to the workpiece-side face.", examples=[63]
+    )
+    seat_length_mm: PositiveLength | None = Field(
+        None,
+        description="Length of the seat behind the gauge line, where no table tells it.",
+        examples=[65.4],
+    )
+
+
+class _Inserted(Component):
+    machine_side: MachineSide | None = None
+    overall_length_mm: PositiveLength | None = Field(None, description="End to end.", examples=[120])
+    gauge_length_mm: PositiveLength | None = Field(
+        None,
+        description="From the gauge line or contact face to the workpiece-side end, for couplings that have one.",
+        examples=[80],
+    )
+
+
+class Extension(_Inserted):
+    """Extension: carries the next component further out."""
+
+    kind: Literal["extension"]
+    workpiece_side: WorkpieceSide | None = None
+
+
+class Reducer(_Inserted):
+    """Reducer: brings a bore down to a smaller shank or coupling."""
+
+    kind: Literal["reducer"]
+    workpiece_side: WorkpieceSide | None = None
+
+
+class Collet(Component):
+    """Collet."""
+
+    kind: Literal["collet"]
+    machine_side: MachineSide | None = None
+    workpiece_side: WorkpieceSide | None = None
+    face_projection_mm: Length | None = Field(
+        None,
+        description="How far its face stands out of the socket's face; flush when not given.",
+        examples=[0.5],
+    )
+
+
+class Cutter(_Inserted):
+    """Cutter."""
+
+    kind: Literal["cutter"]
+    cutting_diameter_mm: PositiveLength | None = Field(None, description="Largest cutting diameter.", examples=[6])
+    flute_length_mm: PositiveLength | None = Field(None, description="Length of the flutes.", examples=[16])
+    teeth: Count | None = Field(None, description="Number of teeth.", examples=[4])
+
+
+class GaugePin(_Inserted):
+    """Gauge pin or plain rod set in place of the cutter to read the runout."""
+
+    kind: Literal["gauge_pin"]
+
+
+class RetentionKnob(Component):
+    """Retention knob (pull stud) in the end of a steep taper."""
+
+    kind: Literal["retention_knob"]
+    form: Token | None = Field(
+        None, description="Form designation of ISO 7388-3, or the shop's own.", examples=["iso_7388_3_ad"]
+    )
+    thread: Token | None = Field(None, description="Thread into the holder.", examples=["M16"])
+    head_angle_deg: Annotated[float, Field(ge=0, le=180)] | None = Field(
+        None, description="Angle of the gripped face to the axis.", examples=[45]
+    )
+
+
+StackPart = Annotated[
+    BaseHolder | Extension | Reducer | Collet | Cutter | GaugePin | RetentionKnob, Field(discriminator="kind")
+]
+"""Any component of a stack."""

@@ -1,0 +1,42 @@
+"""The machine: its spindle and the limits of spindle and changer."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+from pydantic import Field
+
+from rules.model.base import Model
+from rules.model.components import RunoutStatement
+from rules.model.couplings import SpindleSide
+from rules.model.quantities import Mass, PositiveLength, SpeedRpm, Text, Token
+
+__all__ = ["KnobDemand", "Machine"]
+
+
+class KnobDemand(Model):
+    """The retention knob that the drawbar grips."""
+
+    form: Token | None = Field(None, description="Form designation the drawbar takes.", examples=["iso_7388_3_ad"])
+    head_angle_deg: Annotated[float, Field(ge=0, le=180)] | None = Field(None, examples=[45])
+
+
+class Machine(Model):
+    """What the machine states of itself; what it does not state is not judged."""
+
+    id: Text | None = Field(None, examples=["mill 3"])
+    spindle: SpindleSide | None = Field(None, description="The spindle's taper.")
+    retention_knob: KnobDemand | None = Field(None, description="The knob its drawbar needs, if it needs one.")
+    max_speed_rpm: SpeedRpm | None = Field(None, description="Largest spindle speed.", examples=[15000])
+    max_tool_mass_kg: Mass | None = Field(None, description="Largest mass of tool with holder.", examples=[8])
+    max_tool_length_mm: PositiveLength | None = Field(
+        None, description="Largest projection from the gauge line.", examples=[300]
+    )
+    max_tool_diameter_mm: PositiveLength | None = Field(None, description="Largest diameter.", examples=[80])
+    coolant_through: bool | None = Field(None, description="Supplies coolant through the spindle.", examples=[True])
+    spindle_runout: list[RunoutStatement] | None = Field(
+        None,
+        min_length=1,
+        max_length=2,
+        description="Runout of a test bar in the spindle, from the gauge line; left out on a bench gauge.",
+    )

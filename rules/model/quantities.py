@@ -1,0 +1,136 @@
+"""Quantities of the contract: lengths as numbers in mm or text with a unit, and bounded scalars.
+
+The JSON Schema of each type says exactly what its validator accepts, so that a program
+generating requests from the schema is never surprised.
+"""
+
+from __future__ import annotations
+
+import re
+from fractions import Fraction
+from typing import Annotated, Any, Final
+
+from pydantic import BeforeValidator, Field, StringConstraints, WithJsonSchema
+from pydantic_core import PydanticCustomError
+
+__all__ = [
+    "MAX_LENGTH_MM",
+    "MM_PER_INCH",
+    "Count",
+    "DegC",
+    "Identifier",
+    "Length",
+    "Mass",
+    "Microns",
+    "PositiveLength",
+    "SignedMicrons",
+    "SpeedRpm",
+    "Text",
+    "Token",
+    "Unbalance",
+    "parse_length",
+]
+
+MM_PER_INCH: Final = Fraction(254, 10)
+"""The inch is 25.4 mm exactly (international yard and pound agreement of 1959)."""
+
+MAX_LENGTH_MM: Final = 5000.0
+"""Nothing that fits a spindle is longer; above it a unit was surely mistaken."""
+
+_DECIMAL = r"(?:0|[1-9][0-9]{0,DIGITS})(?:\.[0-9]{1,6})?"
+_POSITIVE_DECIMAL = r"(?:0\.[0-9]{0,5}[1-9]|[1-9][0-9]{0,DIGITS}(?:\.[0-9]{1,6})?)"
+_FRACTION = r"(?:[1-9][0-9]? )?[1-9][0-9]?/(?:2|4|8|16|32|64|128)"
+
+
+def _length_pattern(decimal: str) -> str:
+    millimetres = decimal.replace("DIGITS", "2")
+    inches = decimal.replace("DIGITS", "1")
+    return f"^(?:{millimetres} ?mm|{inches} ?in|{_FRACTION} ?in)$"
+
+
+_LENGTH_PATTERN: Final = _length_pattern(_DECIMAL)
+_POSITIVE_PATTERN: Final = _length_pattern(_POSITIVE_DECIMAL)
+_ANY_LENGTH = re.compile(_LENGTH_PATTERN)
+
+
+def parse_length(value: Any) -> Any:
+    """Return a length text as millimetres; anything that is not text is passed on unchanged.
+
+    Accepted texts: ``"19.05 mm"``, ``"0.75 in"``, ``"1/4 in"``, ``"1 1/2 in"``; inches are
+    converted exactly (25.4 mm) and rounded once, to the nearest double.
+
+    >>> parse_length("1/4 in"), parse_length("1 1/2 in"), parse_length("19.05 mm")
+    (6.35, 38.1, 19.05)
+    """
+    if not isinstance(value, str):
+        return value
+    if len(value) > 32 or not _ANY_LENGTH.match(value) or value.endswith("\n"):
+        raise PydanticCustomError(
+            "length_text",
+            "a length is a number of mm, or text with its unit such as '19.05 mm', '0.75 in' or '1 1/2 in'",
+        )
+    number, unit = value[:-2].strip(), value[-2:]
+    size = sum((Fraction(part) for part in number.split(" ")), Fraction(0))
+    return float(size * MM_PER_INCH) if unit == "in" else float(size)
+
+
+def _length_schema(pattern: str, minimum: dict[str, float], description: str) -> WithJsonSchema:
+    return WithJsonSchema(
+        {
+            "description": description,
+            "anyOf": [
+                {"type": "number", "maximum": MAX_LENGTH_MM, **minimum},
+                {"type": "string", "pattern": pattern, "maxLength": 32},
+            ],
+        },
+        mode="validation",
+    )
+
+
+_LENGTH_WORDS: Final = "A number is mm; text carries its unit (mm, in; fractions of an inch allowed)."
+
+Length = Annotated[
+    float,
+    Field(ge=0, le=MAX_LENGTH_MM),
+    BeforeValidator(parse_length),
+    _length_schema(_LENGTH_PATTERN, {"minimum": 0}, _LENGTH_WORDS),
+]
+"""A length of zero or more, mm."""
+
+PositiveLength = Annotated[
+    float,
+    Field(gt=0, le=MAX_LENGTH_MM),
+    BeforeValidator(parse_length),
+    _length_schema(_POSITIVE_PATTERN, {"exclusiveMinimum": 0}, _LENGTH_WORDS),
+]
+"""A length or diameter above zero, mm."""
+
+Microns = Annotated[float, Field(ge=0, le=10_000)]
+"""A runout reading or another small length, µm."""
+
+SignedMicrons = Annotated[float, Field(ge=-10_000, le=10_000)]
+"""A deviation from nominal, µm."""
+
+Mass = Annotated[float, Field(gt=0, le=1_000)]
+"""A mass, kg."""
+
+Unbalance = Annotated[float, Field(ge=0, le=1_000_000)]
+"""A residual unbalance, g·mm."""
+
+SpeedRpm = Annotated[float, Field(gt=0, le=1_000_000)]
+"""A spindle speed, 1/min."""
+
+DegC = Annotated[float, Field(ge=-273.15, le=2_000)]
+"""A temperature, °C."""
+
+Count = Annotated[int, Field(ge=1, le=200)]
+"""A count of things, such as teeth."""
+
+Identifier = Annotated[str, StringConstraints(pattern=r"^[A-Za-z0-9][A-Za-z0-9._-]{0,63}$")]
+"""The name by which a request refers to a component or stack."""
+
+Token = Annotated[str, StringConstraints(pattern=r"^[A-Za-z0-9][A-Za-z0-9 ._/x×-]{0,63}$")]
+"""A designation a shop or a standard gives: compared to the letter, never interpreted."""
+
+Text = Annotated[str, StringConstraints(max_length=200, pattern=r"^[^\u0000-\u001f\u007f-\u009f\u2028\u2029]*$")]
+"""One line of plain text for people."""

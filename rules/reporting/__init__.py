@@ -1,0 +1,1 @@
+"""From what was derived and judged to the report: wording, rounding, provenance."""

@@ -1,0 +1,93 @@
+"""Findings and undecided rules as the report tells them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from rules.model.report import Finding, LackingFact, Undecided
+from rules.reporting.rounding import rounded, rounded_for_people
+from rules.rulebook.condition import Comparison, PropertyRef, ThresholdRef, comparisons
+from rules.rulebook.fact import Value
+from rules.rulebook.judgement import Fired
+from rules.rulebook.judgement import Undecided as UndecidedRule
+from rules.rulebook.model import Rule
+from rules.rulebook.vocabulary import Property
+from rules.rulebook.wording import render
+
+__all__ = ["finding", "undecided"]
+
+_AT_MOST = frozenset({"greater_than", "at_least"})
+_AT_LEAST = frozenset({"less_than", "at_most"})
+
+
+def _value(fired: Fired, name: str | None) -> float | str | None:
+    if name is None:
+        return None
+    value = fired.thresholds.get(name, fired.fact.known.get(name))
+    if isinstance(value, bool) or value is None:
+        return None
+    return rounded(value, fired.rule.unit) if isinstance(value, int | float) else value
+
+
+def _margin(rule: Rule, observed: float | str | None, limit: float | str | None) -> float | None:
+    """Distance to the limit in the sense of the rule's own comparison: negative where it is broken."""
+    if not isinstance(observed, float) or not isinstance(limit, float):
+        return None
+    for comparison in comparisons(rule.condition):
+        if comparison.left == rule.observed and _names(comparison) == rule.limit:
+            if comparison.operator in _AT_MOST:
+                return rounded(limit - observed, rule.unit)
+            if comparison.operator in _AT_LEAST:
+                return rounded(observed - limit, rule.unit)
+    return None
+
+
+def _names(comparison: Comparison) -> str | None:
+    right = comparison.right
+    return right.name if isinstance(right, PropertyRef | ThresholdRef) else None
+
+
+def _told(fired: Fired, properties: Mapping[str, Property]) -> dict[str, Value]:
+    """Return the values for a message, rounded unless that would hide by how much a limit is broken."""
+    exact = {**fired.fact.known, **fired.thresholds}
+    told: dict[str, Value] = {}
+    for name, value in exact.items():
+        if isinstance(value, bool | str):
+            told[name] = value
+        else:
+            unit = properties[name].unit if name in properties else fired.rule.thresholds[name].unit
+            told[name] = rounded_for_people(value, unit)
+    observed, limit = fired.rule.observed, fired.rule.limit
+    if observed and limit and told[observed] == told[limit]:
+        told |= {observed: exact[observed], limit: exact[limit]}
+    return told
+
+
+def finding(fired: Fired, properties: Mapping[str, Property]) -> Finding:
+    """Tell a rule that fired; properties is the vocabulary of the fact's kind."""
+    rule, values = fired.rule, _told(fired, properties)
+    observed, limit = _value(fired, rule.observed), _value(fired, rule.limit)
+    return Finding(
+        code=rule.code,
+        severity=rule.severity,
+        title=rule.title,
+        message=render(rule.message, values),
+        at=list(fired.fact.at),
+        observed=observed,
+        limit=limit,
+        unit=None if rule.unit == "none" else rule.unit,
+        margin=_margin(rule, observed, limit),
+        remedy=render(rule.remedy, values),
+        source=rule.source,
+    )
+
+
+def undecided(item: UndecidedRule) -> Undecided:
+    """Tell a rule that could not be decided."""
+    return Undecided(
+        code=item.rule.code,
+        severity=item.rule.severity,
+        title=item.rule.title,
+        at=list(item.fact.at),
+        lacks=[LackingFact(fact=name, fields=list(fields)) for name, fields in item.lacking.items()],
+    )

@@ -1,0 +1,51 @@
+"""Where an answer comes from."""
+
+from __future__ import annotations
+
+import hashlib
+
+from rules.model.report import OverrideReport, Provenance, ThresholdReport
+from rules.model.request import CheckRequest
+from rules.rulebook.model import Rulebook
+from rules.version import NAME, VERSION
+
+__all__ = ["provenance", "request_sha256"]
+
+
+def request_sha256(request: CheckRequest) -> str:
+    """Return the digest of the request as understood.
+
+    Unset fields are left out, lengths are in mm, fields stand in the order of the contract and the JSON
+    is compact; so the order of the keys and the unit a length was written in make no difference.
+    """
+    return hashlib.sha256(request.model_dump_json(exclude_unset=True).encode()).hexdigest()
+
+
+def provenance(request: CheckRequest, book: Rulebook) -> Provenance:
+    """Name service, rulebooks and request, and everything that was changed against the books."""
+    changed = (request.policy.thresholds if request.policy else None) or {}
+    rules = {code: book.rule(code) for code in changed}
+    return Provenance(
+        service=NAME,
+        version=VERSION,
+        rulebooks=book.book_names(),
+        rulebook_sha256=book.digest,
+        request_sha256=request_sha256(request),
+        thresholds_changed=[
+            ThresholdReport(
+                code=code,
+                threshold=name,
+                value=value,
+                rulebook_value=rules[code].thresholds[name].value,
+                unit=rules[code].thresholds[name].unit,
+            )
+            for code, values in sorted(changed.items())
+            for name, value in sorted(values.items())
+        ],
+        severities_lowered=[
+            OverrideReport(
+                code=item.code, from_severity=item.severity_from, to_severity=item.severity_to, book=item.file
+            )
+            for item in book.overridden
+        ],
+    )

@@ -1,0 +1,45 @@
+"""Rounding for the report: once, here, and nowhere in the mechanics.
+
+Lengths to 0.0001 mm, readings to 0.001 µm, masses to 0.0001 kg, unbalance to 0.001 g·mm, speeds to
+0.1 rpm, forces to 0.01 N, shares and probabilities to six decimals.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+__all__ = ["rounded", "rounded_for_people", "rounded_or_none"]
+
+_DECIMALS: Final = {
+    "mm": 4,
+    "um": 3,
+    "um/mm": 6,
+    "kg": 4,
+    "g mm": 3,
+    "rpm": 1,
+    "N": 2,
+    "N m": 3,
+    "ratio": 6,
+    "x D": 4,
+    "percent": 3,
+    "count": 0,
+    "none": 6,
+}
+
+
+def rounded(value: float, unit: str) -> float:
+    """Round a value to what its unit deserves; minus zero becomes zero."""
+    return round(value, _DECIMALS[unit]) + 0.0
+
+
+_DECIMALS_FOR_PEOPLE: Final = {"um": 2, "mm": 3, "kg": 3, "g mm": 2, "rpm": 0, "ratio": 3, "percent": 1}
+
+
+def rounded_for_people(value: float, unit: str) -> float:
+    """Round a value to what a message needs."""
+    return round(value, _DECIMALS_FOR_PEOPLE.get(unit, 4)) + 0.0
+
+
+def rounded_or_none(value: object, unit: str) -> float | None:
+    """Round a number; anything else, such as a lack, is null in the report."""
+    return rounded(float(value), unit) if isinstance(value, int | float) else None

@@ -1,0 +1,1 @@
+"""Rules as data: facts and their vocabulary, rulebooks read, checked and lowered for the engine."""

@@ -1,0 +1,113 @@
+"""From rules to what the engine compiles: one condition a rule on small flat facts.
+
+Per kind, each rule has a flag (``f0``, ``f1``, ...) that says whether it is decidable on a fact, and each
+distinct comparison has a slot (``v0``, ``v1``, ...).
+A rule becomes ``kind and flag and condition``; groups stay groups, those of one member dissolve and a
+group inside a group of the same sort is spliced in.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass
+from typing import Any, Final
+
+from rules.rulebook.condition import Comparison, Condition
+from rules.rulebook.model import Rule
+from rules.rulebook.slots import Slot, probe_of
+
+__all__ = ["CATCH_ALL", "MARKER_KIND", "Lowered", "LoweredKind", "LoweredRule", "lower"]
+
+CATCH_ALL: Final = "seen"
+"""The engine's name for the rule that counts every fact; codes are capital letters, so no rule has it."""
+
+MARKER_KIND: Final = "marker"
+"""The kind of the fact that opens a session and that no rule is about."""
+
+
+@dataclass(frozen=True, slots=True)
+class LoweredRule:
+    """One rule: its flag's name, the indices of its slots, and the engine's condition on its facts."""
+
+    rule: Rule
+    flag: str
+    slots: tuple[int, ...]
+    condition: Mapping[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
+class LoweredKind:
+    """The rules on one kind of fact, with all the slots they read; slot ``i`` is called ``v<i>``."""
+
+    kind: str
+    rules: tuple[LoweredRule, ...]
+    slots: tuple[Slot, ...]
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """Flags, then slots: every property the engine sees on a fact beside session, key and kind."""
+        return (*(rule.flag for rule in self.rules), *(f"v{index}" for index in range(len(self.slots))))
+
+
+@dataclass(frozen=True, slots=True)
+class Lowered:
+    """A whole rulebook: the engine's definition, and how facts of each kind are put for it.
+
+    ``thresholds`` are the values written in the books, ``threshold_index`` finds one by code and name.
+    """
+
+    definition: Mapping[str, Any]
+    kinds: Mapping[str, LoweredKind]
+    thresholds: tuple[float, ...]
+    threshold_index: Mapping[tuple[str, str], int]
+
+
+def lower(rules: Iterable[Rule]) -> Lowered:
+    """Lower rules that passed the linter."""
+    index: dict[tuple[str, str], int] = {}
+    values: list[float] = []
+    grouped: dict[str, list[Rule]] = {}
+    for rule in rules:
+        grouped.setdefault(rule.applies_to, []).append(rule)
+        for name, threshold in rule.thresholds.items():
+            index[rule.code, name] = len(values)
+            values.append(threshold.value)
+    kinds = {kind: _lower_kind(kind, group, index) for kind, group in grouped.items()}
+    definition: dict[str, Any] = {
+        lowered.rule.code: {"all": [{"m": lowered.condition}], "pri": 0}
+        for kind in kinds.values()
+        for lowered in kind.rules
+    }
+    definition[CATCH_ALL] = {"all": [{"m": {"$ex": {"kind": 1}}}], "pri": 1}
+    return Lowered(definition, kinds, tuple(values), index)
+
+
+def _lower_kind(kind: str, rules: list[Rule], index: Mapping[tuple[str, str], int]) -> LoweredKind:
+    slots: dict[Slot, int] = {}
+    lowered: list[LoweredRule] = []
+    for position, rule in enumerate(rules):
+        used: list[int] = []
+
+        def comparison(written: Comparison, code: str = rule.code, used: list[int] = used) -> dict[str, Any]:
+            probe = probe_of(written, code, index)
+            number = slots.setdefault(probe.slot, len(slots))
+            used.append(number)
+            return probe.on(f"v{number}")
+
+        flag = f"f{position}"
+        tree = _tree(rule.condition, comparison)
+        conditions = tree.get("$and", [tree])
+        condition = {"$and": [{"kind": kind}, {flag: 1}, *conditions]}
+        lowered.append(LoweredRule(rule, flag, tuple(dict.fromkeys(used)), condition))
+    return LoweredKind(kind, tuple(lowered), tuple(slots))
+
+
+def _tree(condition: Condition, comparison: Callable[[Comparison], dict[str, Any]]) -> dict[str, Any]:
+    if isinstance(condition, Comparison):
+        return comparison(condition)
+    join = "$and" if condition.join == "all" else "$or"
+    members: list[dict[str, Any]] = []
+    for member in condition.members:
+        tree = _tree(member, comparison)
+        members.extend(tree.get(join, [tree]))
+    return members[0] if len(members) == 1 else {join: members}

@@ -1,0 +1,178 @@
+"""What a rulebook says: the closed models behind the YAML, and the rulebook as loaded."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Annotated, Any, Final, Literal, TypeAlias
+
+from pydantic import AfterValidator, ConfigDict, Field, SkipValidation, StringConstraints, model_validator
+
+from rules.rulebook.closed_model import ClosedModel
+from rules.rulebook.condition import Condition
+from rules.rulebook.fact import Kind
+from rules.rulebook.vocabulary import Vocabulary
+
+__all__ = [
+    "CODE_PATTERN",
+    "SEVERITIES",
+    "BookHead",
+    "Example",
+    "Examples",
+    "Overridden",
+    "Rule",
+    "RuleEntry",
+    "Rulebook",
+    "Severity",
+    "Threshold",
+]
+
+CODE_PATTERN: Final = r"^[A-Z]{2,5}-\d{3}$"
+
+Severity: TypeAlias = Literal["error", "warning", "advice"]
+
+SEVERITIES: Final[tuple[Severity, ...]] = ("advice", "warning", "error")
+"""From the mildest to the gravest."""
+
+Line: TypeAlias = Annotated[str, StringConstraints(min_length=1, strip_whitespace=True)]
+Pointer: TypeAlias = Annotated[str, StringConstraints(pattern=r"^/")]
+
+
+def _json_part(value: Any) -> Any:
+    """YAML also knows dates, not-a-number and infinities; a request can't hold them."""
+    if isinstance(value, dict):
+        return {key: _json_part(part) for key, part in value.items()}
+    if isinstance(value, list):
+        return [_json_part(part) for part in value]
+    if value is None or isinstance(value, str | int) or (isinstance(value, float) and math.isfinite(value)):
+        return value
+    raise ValueError(f"{value} can't stand in a request; put it in quotes if it is text")
+
+
+JsonPart: TypeAlias = Annotated[Any, AfterValidator(_json_part)]
+
+
+class _YamlModel(ClosedModel):
+    """A closed model that takes YAML's lists where it wants tuples."""
+
+    model_config = ConfigDict(strict=False)
+
+
+class Threshold(_YamlModel):
+    """A number a rule compares with, and how far a request's policy may move it."""
+
+    value: Annotated[float, Field(strict=True)]
+    unit: Line
+    minimum: Annotated[float, Field(strict=True)]
+    maximum: Annotated[float, Field(strict=True)]
+    meaning: Line
+
+    @model_validator(mode="after")
+    def _within(self) -> Threshold:
+        if not self.minimum <= self.value <= self.maximum:
+            raise ValueError(f"{self.value:g} does not lie between {self.minimum:g} and {self.maximum:g}")
+        return self
+
+
+class Example(_YamlModel):
+    """Changes to a valid base request, after which the rule must fire, stay silent or be undecided."""
+
+    name: Line
+    base: Line
+    set: dict[Pointer, JsonPart] = Field(default_factory=dict)
+    remove: tuple[Pointer, ...] = ()
+
+
+class Examples(_YamlModel):
+    """At least one that fires and one that does not."""
+
+    fires: Annotated[tuple[Example, ...], Field(min_length=1)]
+    silent: Annotated[tuple[Example, ...], Field(min_length=1)]
+    undecided: tuple[Example, ...] = ()
+
+
+class RuleEntry(_YamlModel):
+    """One rule as written."""
+
+    code: Annotated[str, Field(pattern=CODE_PATTERN)]
+    title: Line
+    severity: Severity
+    safety: Annotated[bool, Field(strict=True)] = False
+    replaces: Annotated[bool, Field(strict=True)] = False
+    applies_to: Kind
+    needs: tuple[Line, ...]
+    when: Any
+    message: Line
+    observed: Line | None = None
+    limit: Line | None = None
+    unit: Line
+    thresholds: dict[str, Threshold] = Field(default_factory=dict)
+    why: Line
+    remedy: Line
+    known_limits: Line
+    source: Line
+    examples: Examples
+
+
+class BookHead(_YamlModel):
+    """One rulebook file; its rules are checked one by one."""
+
+    book: Line
+    version: Literal["1"]
+    title: Line
+    rules: Annotated[tuple[Any, ...], Field(min_length=1)]
+
+
+class Rule(RuleEntry):
+    """A rule that passed the linter: as written, with its condition understood and its place noted.
+
+    ``file`` is ``folder/name`` of the book, ``line`` counts from 1.
+    """
+
+    condition: SkipValidation[Condition]
+    book: str
+    file: str
+    line: int
+
+
+@dataclass(frozen=True, slots=True)
+class Overridden:
+    """A safety rule that a later folder replaced with a milder severity."""
+
+    code: str
+    severity_from: Severity
+    severity_to: Severity
+    file: str
+
+
+@dataclass(frozen=True, slots=True)
+class Rulebook:
+    """All rules in force, ordered by code.
+
+    ``overridden`` names the safety rules made milder; ``digest`` is the SHA-256 (hexadecimal) over the
+    content of rules and vocabulary: the same for the same words wherever the files lie.
+    """
+
+    rules: tuple[Rule, ...]
+    vocabulary: Vocabulary
+    overridden: tuple[Overridden, ...]
+    digest: str
+
+    def rule(self, code: str) -> Rule:
+        """The rule with this code; raises :class:`KeyError` when there is none."""
+        for rule in self.rules:
+            if rule.code == code:
+                return rule
+        raise KeyError(code)
+
+    def book_names(self) -> list[str]:
+        """The names of the books the rules stand in, sorted."""
+        return sorted({rule.book for rule in self.rules})
+
+    def by_kind(self) -> Mapping[str, tuple[Rule, ...]]:
+        """The rules of each kind that has any, in the order of their codes."""
+        grouped: dict[str, list[Rule]] = {}
+        for rule in self.rules:
+            grouped.setdefault(rule.applies_to, []).append(rule)
+        return {kind: tuple(rules) for kind, rules in grouped.items()}

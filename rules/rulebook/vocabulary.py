@@ -1,0 +1,143 @@
+"""The vocabulary: every property a fact may carry, per kind, with type, unit and meaning.
+
+A rule can only mention what stands here.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from importlib.resources import files
+from importlib.resources.abc import Traversable
+from pathlib import Path
+from types import MappingProxyType
+from typing import Annotated, Any, Final, Literal, TypeAlias, get_args
+
+from pydantic import Field, StringConstraints, model_validator
+
+from rules.rulebook.closed_model import ClosedModel, validated
+from rules.rulebook.fact import KINDS
+from rules.rulebook.problem import Problem, RulebookError
+from rules.rulebook.yaml_source import read_source
+
+__all__ = [
+    "NAME_PATTERN",
+    "UNITS",
+    "Property",
+    "PropertyType",
+    "Unit",
+    "Vocabulary",
+    "load_vocabulary",
+    "standard_vocabulary_file",
+]
+
+PropertyType: TypeAlias = Literal["number", "text", "flag"]
+
+Unit: TypeAlias = Literal["mm", "um", "kg", "rpm", "N", "N m", "g mm", "ratio", "percent", "count", "none"]
+
+UNITS: Final[tuple[str, ...]] = get_args(Unit)
+
+_RESERVED: Final = frozenset({"all", "any"})
+
+NAME_PATTERN: Final = r"^[a-z][a-z0-9_]*$"
+"""What a property or a threshold may be called."""
+
+_UNIT_OF_SUFFIX: Final = {
+    "_mm": "mm",
+    "_um": "um",
+    "_kg": "kg",
+    "_rpm": "rpm",
+    "_n": "N",
+    "_n_m": "N m",
+    "_gmm": "g mm",
+    "_percent": "percent",
+}
+
+
+class Property(ClosedModel):
+    """Type, unit and meaning of one property.
+
+    ``always`` marks an identity text that every fact of the kind has.
+    """
+
+    type: PropertyType
+    unit: Unit
+    meaning: Annotated[str, StringConstraints(min_length=1, strip_whitespace=True)]
+    always: bool = False
+
+    @model_validator(mode="after")
+    def _fits(self) -> Property:
+        if self.type != "number" and self.unit != "none":
+            raise ValueError(f"a {self.type} has no unit; write unit: none")
+        if self.always and self.type != "text":
+            raise ValueError("only a text can be present always")
+        return self
+
+
+class _Kinds(ClosedModel):
+    stack: dict[str, Any] = Field(min_length=1)
+    component: dict[str, Any] = Field(min_length=1)
+    joint: dict[str, Any] = Field(min_length=1)
+    operation: dict[str, Any] = Field(min_length=1)
+
+
+@dataclass(frozen=True, slots=True)
+class Vocabulary:
+    """Properties per kind, and the file they were read from."""
+
+    kinds: Mapping[str, Mapping[str, Property]]
+    file: str
+
+    def of(self, kind: str) -> Mapping[str, Property]:
+        """The properties of a kind, none for a kind that is not known."""
+        return self.kinds.get(kind, {})
+
+
+def standard_vocabulary_file() -> Traversable:
+    """The vocabulary that comes with this package."""
+    return files("rules").joinpath("books", "vocabulary.yaml")
+
+
+def load_vocabulary(file: Path | Traversable | None = None) -> Vocabulary:
+    """Read a vocabulary, the package's own by default.
+
+    The file maps each kind to its properties, each property to ``{type, unit, meaning, always}``.
+    A name that ends in a unit (``grip_length_mm``) must have that unit.
+    Raises :class:`~rules.rulebook.problem.RulebookError` with every defect found.
+    """
+    source = read_source(standard_vocabulary_file() if file is None else file)
+    problems = list(source.problems)
+    kinds: dict[str, Mapping[str, Property]] = {}
+    written = None
+    if not problems:
+        written, problems = validated(_Kinds, source.value, source, ())
+    if written is not None:
+        for kind in KINDS:
+            properties: dict[str, Property] = {}
+            for name, raw in getattr(written, kind).items():
+                entry, defects = validated(Property, raw, source, (kind, name))
+                if entry is not None:
+                    properties[name] = entry
+                    defects = [
+                        Problem(source.file, source.lines.at((kind, name)), "", reason)
+                        for reason in _name_defects(name, entry)
+                    ]
+                problems.extend(defects)
+            kinds[kind] = MappingProxyType(properties)
+    if problems:
+        raise RulebookError(problems)
+    return Vocabulary(MappingProxyType(kinds), source.file)
+
+
+def _name_defects(name: str, entry: Property) -> list[str]:
+    if not re.fullmatch(NAME_PATTERN, name):
+        return [f"{name!r} is no name for a property: small letters, digits and underscores, a letter first"]
+    if name in _RESERVED:
+        return [f"{name!r} can't name a property: it groups conditions"]
+    suffixes = [suffix for suffix in _UNIT_OF_SUFFIX if name.endswith(suffix)]
+    if suffixes and entry.type == "number":
+        suffix = max(suffixes, key=len)
+        if entry.unit != _UNIT_OF_SUFFIX[suffix]:
+            return [f"{name} ends in {suffix} but has the unit {entry.unit}"]
+    return []

@@ -1,0 +1,120 @@
+"""Safe YAML that remembers its lines and refuses what a reader would overlook.
+
+Plain YAML keeps the last of two equal keys without a word and lets an alias pull in text from elsewhere
+in the file; both are refused here, as is everything a safe loader refuses.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from importlib.resources.abc import Traversable
+from pathlib import Path
+from typing import Any, TypeAlias
+
+import yaml
+
+from rules.rulebook.problem import Problem
+
+__all__ = ["Lines", "Source", "Step", "read_source"]
+
+Step: TypeAlias = str | int
+"""A key of a mapping or an index of a list."""
+
+# The parser written in C is about ten times as fast and comes with every wheel; the other reads the same.
+_Loader: type[yaml.SafeLoader] | type[yaml.CSafeLoader] = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
+
+
+class Lines:
+    """Where in a file each part of it begins; lines count from 1."""
+
+    def __init__(self) -> None:
+        self._at: dict[tuple[Step, ...], int] = {}
+
+    def note(self, path: tuple[Step, ...], line: int) -> None:
+        self._at.setdefault(path, line)
+
+    def at(self, path: tuple[Step, ...]) -> int:
+        """The line of ``path``, or of the nearest part around it that is written down."""
+        while path and path not in self._at:
+            path = path[:-1]
+        return self._at.get(path, 1)
+
+
+@dataclass(frozen=True, slots=True)
+class Source:
+    """One YAML file: its value, its lines, and what was wrong with it."""
+
+    file: str
+    value: Any
+    lines: Lines
+    problems: tuple[Problem, ...]
+
+
+def read_source(file: Path | Traversable) -> Source:
+    """Read one YAML file into plain values; defects are reported, none is raised."""
+    name, lines = str(file), Lines()
+    problems: list[Problem] = []
+    value: Any = None
+    try:
+        value = _Reader(name, lines, problems).read(file.read_text(encoding="utf-8"))
+    except yaml.MarkedYAMLError as error:
+        mark = error.problem_mark or error.context_mark
+        reason = f"not readable as YAML: {error.problem or error.context or 'broken'}"
+        problems.append(Problem(name, mark.line + 1 if mark else 0, "", reason))
+    except yaml.YAMLError as error:
+        problems.append(Problem(name, 0, "", f"not readable as YAML: {error}"))
+    except UnicodeDecodeError as error:
+        problems.append(Problem(name, 0, "", f"not written in UTF-8 (byte {error.start})"))
+    except OSError as error:
+        problems.append(Problem(name, 0, "", f"can't be read: {error.strerror or error}"))
+    except RecursionError:
+        problems.append(Problem(name, 0, "", "nested too deeply"))
+    return Source(name, value, lines, tuple(problems))
+
+
+class _Reader:
+    def __init__(self, file: str, lines: Lines, problems: list[Problem]) -> None:
+        self._file, self._lines, self._problems = file, lines, problems
+        self._seen: set[int] = set()
+
+    def read(self, text: str) -> Any:
+        self._loader = _Loader(text)
+        try:
+            node = self._loader.get_single_node()
+            return None if node is None else self._value(node, ())
+        finally:
+            self._loader.dispose()
+
+    def _refuse(self, line: int, reason: str) -> None:
+        self._problems.append(Problem(self._file, line, "", reason))
+
+    def _value(self, node: yaml.Node, path: tuple[Step, ...]) -> Any:
+        # The composer answers an alias with the very node that carries the anchor, and with its line.
+        if id(node) in self._seen:
+            self._refuse(self._lines.at(path), "an alias (*name) is used; write the part out")
+            return None
+        self._seen.add(id(node))
+        self._lines.note(path, _line(node))
+        if isinstance(node, yaml.MappingNode):
+            return self._mapping(node, path)
+        if isinstance(node, yaml.SequenceNode):
+            return [self._value(child, (*path, index)) for index, child in enumerate(node.value)]
+        return self._loader.construct_object(node, deep=True)
+
+    def _mapping(self, node: yaml.MappingNode, path: tuple[Step, ...]) -> dict[str, Any]:
+        result: dict[str, Any] = {}
+        for key_node, value_node in node.value:
+            key = key_node.value
+            if not isinstance(key_node, yaml.ScalarNode) or key_node.tag != "tag:yaml.org,2002:str":
+                self._refuse(_line(key_node), f"the key {key!r} is not plain text; put it in quotes")
+                continue
+            if key in result:
+                self._refuse(_line(key_node), f"the key {key!r} is written twice")
+            self._lines.note((*path, key), _line(key_node))
+            result[key] = self._value(value_node, (*path, key))
+        return result
+
+
+def _line(node: yaml.Node) -> int:
+    line: int = node.start_mark.line
+    return line + 1

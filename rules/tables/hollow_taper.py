@@ -1,0 +1,117 @@
+"""Hollow taper shanks: sizes, forms and which cone a form carries under its flange."""
+
+from __future__ import annotations
+
+from functools import cache
+from typing import Literal
+
+from rules.tables.interchange import Interchange, compare_forms
+from rules.tables.load import Row, Texts, UnknownEntryError, read_rows
+
+__all__ = [
+    "HollowTaperForm",
+    "HollowTaperSize",
+    "flange_diameter",
+    "form",
+    "forms",
+    "gauge_diameter",
+    "interchange",
+    "shank_length",
+    "size_row",
+    "sizes",
+]
+
+
+class HollowTaperSize(Row):
+    """A nominal size."""
+
+    size: str
+    flange_diameter_mm: float
+    gauge_diameter_mm: float
+    shank_length_mm: float
+
+
+class HollowTaperForm(Row):
+    """A form of the hollow taper shank."""
+
+    form: str
+    standard_name: str
+    use: str
+    automatic_change: bool
+    cone_sizes_down: int
+    drive: Literal["shank_keys", "flange_keys", "none"]
+    interchange_group: str
+    not_settled_with: Texts
+
+
+@cache
+def _sizes() -> dict[str, HollowTaperSize]:
+    return {row.size: row for row in read_rows("hollow_taper", HollowTaperSize)}
+
+
+@cache
+def _forms() -> dict[str, HollowTaperForm]:
+    return {row.form: row for row in read_rows("hollow_taper_forms", HollowTaperForm)}
+
+
+@cache
+def _cone(size: str, form_name: str) -> HollowTaperSize | None:
+    """Row of the size whose cone this form carries, or None below the smallest."""
+    position = sizes().index(size_row(size).size) - form(form_name).cone_sizes_down
+    return _sizes()[sizes()[position]] if position >= 0 else None
+
+
+def sizes() -> tuple[str, ...]:
+    """Nominal sizes, ascending."""
+    return tuple(_sizes())
+
+
+def forms() -> tuple[str, ...]:
+    """Form letters."""
+    return tuple(_forms())
+
+
+def size_row(size: str) -> HollowTaperSize:
+    """Row of a nominal size; raises :class:`UnknownEntryError` for an unknown one."""
+    if size not in _sizes():
+        raise UnknownEntryError("hollow_taper", size, sizes())
+    return _sizes()[size]
+
+
+def form(name: str) -> HollowTaperForm:
+    """A form by letter; raises :class:`UnknownEntryError` for an unknown one."""
+    if name not in _forms():
+        raise UnknownEntryError("hollow_taper_forms", name, forms())
+    return _forms()[name]
+
+
+def flange_diameter(size: str) -> float:
+    """Outer diameter of the flange, mm; it is the same in every form."""
+    return size_row(size).flange_diameter_mm
+
+
+def gauge_diameter(size: str, form_name: str = "A") -> float | None:
+    """Diameter of the cone at the gauge line, mm, or None where it is not stated.
+
+    Forms B, D and F carry the cone of the next smaller size:
+
+    >>> gauge_diameter("63"), gauge_diameter("63", "B")
+    (48.01, 38.009)
+    """
+    cone = _cone(size, form_name)
+    return None if cone is None else cone.gauge_diameter_mm
+
+
+def shank_length(size: str, form_name: str = "A") -> float | None:
+    """Length of the hollow shank behind the flange face, mm, or None where it is not stated."""
+    cone = _cone(size, form_name)
+    return None if cone is None else cone.shank_length_mm
+
+
+def interchange(one: str, other: str) -> Interchange:
+    """Whether two forms of one nominal size fit the same receiver.
+
+    >>> interchange("A", "C"), interchange("A", "E"), interchange("A", "B")
+    ('fits', 'not_settled', 'differs')
+    """
+    return compare_forms(form(one), form(other))

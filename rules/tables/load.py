@@ -1,0 +1,230 @@
+"""Reading the tables: YAML in this package, checked once, kept for the life of the process.
+
+A table is one file.  Every row carries its source and how far its numbers may be trusted,
+either its own or the table's; a number that is not known is ``null`` and stays so.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Hashable, Iterable, Mapping
+from dataclasses import dataclass
+from functools import cache
+from importlib.resources import files
+from types import MappingProxyType
+from typing import Annotated, Any, Literal, TypeVar
+
+import yaml
+from pydantic import BaseModel, ConfigDict, Field, ValidationError
+
+__all__ = [
+    "COMMON_FIELDS",
+    "Column",
+    "Confidence",
+    "Row",
+    "Table",
+    "TableError",
+    "Texts",
+    "UnknownEntryError",
+    "parse_table",
+    "read_rows",
+    "read_table",
+    "rows_of",
+    "table_names",
+]
+
+Confidence = Literal["standard", "textbook", "from memory", "common practice", "computed"]
+
+COMMON_FIELDS = frozenset({"source", "confidence", "note"})
+"""What a row of any table may say beside its columns."""
+
+
+Texts = Annotated[tuple[str, ...], Field(strict=False)]
+"""A list of texts in a cell, kept as a tuple."""
+
+
+class TableError(ValueError):
+    """A table file is not what a table must be; the message starts with the file's name."""
+
+
+class UnknownEntryError(ValueError):
+    """A table holds no such entry; the message lists those it holds."""
+
+    def __init__(self, table: str, wanted: object, known: Iterable[object]) -> None:
+        super().__init__(f"{table} has no entry {wanted!r}; known: {', '.join(str(entry) for entry in known)}")
+
+
+class Column(BaseModel):
+    """Unit and meaning of a column."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+    unit: str = Field(min_length=1)
+    meaning: str = Field(min_length=1)
+
+
+class Row(BaseModel):
+    """The base of every typed row."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, strict=True, allow_inf_nan=False)
+
+    source: str = Field(min_length=1)
+    confidence: Confidence
+    note: str | None = None
+
+
+class _Written(BaseModel):
+    model_config = ConfigDict(extra="forbid", strict=True, allow_inf_nan=False)
+
+    name: str
+    title: str = Field(min_length=1)
+    standard: str | None
+    source: str | None = None
+    confidence: Confidence | None = None
+    note: str | None = None
+    key: list[str] = Field(min_length=1)
+    columns: dict[str, Column] = Field(min_length=1)
+    rows: list[dict[str, Any]] = Field(min_length=1)
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """One table as published: head, columns and rows, each row with its own source and confidence."""
+
+    name: str
+    title: str
+    standard: str | None
+    note: str | None
+    key: tuple[str, ...]
+    columns: Mapping[str, Column]
+    rows: tuple[Mapping[str, Any], ...]
+
+    def as_json(self) -> dict[str, Any]:
+        """A fresh dictionary of plain JSON values."""
+        return {
+            "name": self.name,
+            "title": self.title,
+            "standard": self.standard,
+            "note": self.note,
+            "key": list(self.key),
+            "columns": {name: column.model_dump() for name, column in self.columns.items()},
+            "rows": [
+                {name: list(cell) if isinstance(cell, list) else cell for name, cell in row.items()}
+                for row in self.rows
+            ],
+        }
+
+
+class _Loader(yaml.SafeLoader):
+    """Safe YAML that refuses a key written twice, where plain YAML keeps the last one silently."""
+
+    def construct_mapping(self, node: yaml.MappingNode, deep: bool = False) -> dict[Hashable, Any]:
+        seen: set[object] = set()
+        for key_node, _ in node.value:
+            key = self.construct_object(key_node, deep=True)
+            if key in seen:
+                raise yaml.constructor.ConstructorError(
+                    None, None, f"the key {key!r} is written twice", key_node.start_mark
+                )
+            seen.add(key)
+        return super().construct_mapping(node, deep)
+
+
+def parse_table(text: str, file: str) -> Table:
+    """Build a table from YAML text.
+
+    Raises :class:`TableError`, its message beginning with ``file``, when the text is no YAML, breaks
+    the schema, is named differently from its file, leaves a column out of a row, holds a cell that no
+    column explains, repeats a key, or lacks a source or a confidence.
+    """
+    try:
+        # The loader descends from SafeLoader: it builds plain values only.
+        written = _Written.model_validate(yaml.load(text, Loader=_Loader))  # noqa: S506
+    except yaml.YAMLError as error:
+        raise TableError(f"{file}: {error}") from error
+    except ValidationError as error:
+        raise TableError(f"{file}: {_reasons(error)}") from error
+    if f"{written.name}.yaml" != file:
+        raise TableError(f"{file}: the table inside is named {written.name!r}")
+    if unknown := [name for name in written.key if name not in written.columns]:
+        raise TableError(f"{file}: key columns that are no columns: {', '.join(unknown)}")
+    if clash := COMMON_FIELDS & written.columns.keys():
+        raise TableError(f"{file}: reserved column names: {', '.join(sorted(clash))}")
+    rows = tuple(_checked_row(written, row, f"{file}, row {n}") for n, row in enumerate(written.rows, start=1))
+    _refuse_repeated_keys(rows, tuple(written.key), file)
+    return Table(
+        name=written.name,
+        title=written.title,
+        standard=written.standard,
+        note=written.note,
+        key=tuple(written.key),
+        columns=MappingProxyType(written.columns),
+        rows=rows,
+    )
+
+
+def _checked_row(table: _Written, row: Mapping[str, Any], where: str) -> Mapping[str, Any]:
+    if missing := [name for name in table.columns if name not in row]:
+        raise TableError(f"{where}: no cell for {', '.join(missing)} (write null for 'not stated')")
+    if extra := [str(name) for name in row if name not in table.columns and name not in COMMON_FIELDS]:
+        raise TableError(f"{where}: cells without a column: {', '.join(extra)}")
+    full = {
+        **{name: row[name] for name in table.columns},
+        "source": row.get("source", table.source),
+        "confidence": row.get("confidence", table.confidence),
+        "note": row.get("note"),
+    }
+    try:
+        Row.model_validate({name: full[name] for name in COMMON_FIELDS})
+    except ValidationError as error:
+        raise TableError(f"{where}: {_reasons(error)}") from error
+    return MappingProxyType(full)
+
+
+def _refuse_repeated_keys(rows: tuple[Mapping[str, Any], ...], key: tuple[str, ...], file: str) -> None:
+    seen: set[str] = set()
+    for number, row in enumerate(rows, start=1):
+        mark = repr([row[name] for name in key])
+        if mark in seen:
+            raise TableError(f"{file}, row {number}: the key {mark} stands in two rows")
+        seen.add(mark)
+
+
+def _reasons(error: ValidationError) -> str:
+    return "; ".join(f"{'.'.join(str(part) for part in e['loc'])}: {e['msg']}" for e in error.errors())
+
+
+@cache
+def table_names() -> tuple[str, ...]:
+    """Names of the tables in this package, sorted."""
+    return tuple(sorted(f.name.removesuffix(".yaml") for f in files(__package__).iterdir() if f.name.endswith(".yaml")))
+
+
+@cache
+def read_table(name: str) -> Table:
+    """Read a table of this package once; raises :class:`UnknownEntryError` for a name that is none."""
+    if name not in table_names():
+        raise UnknownEntryError("the set of tables", name, table_names())
+    file = f"{name}.yaml"
+    return parse_table(files(__package__).joinpath(file).read_text(encoding="utf-8"), file)
+
+
+RowT = TypeVar("RowT", bound=Row)
+
+
+def rows_of(table: Table, model: type[RowT]) -> tuple[RowT, ...]:
+    """Type the rows of a table; raises :class:`TableError` when model and table disagree."""
+    file = f"{table.name}.yaml"
+    if (fields := model.model_fields.keys() - COMMON_FIELDS) != table.columns.keys():
+        raise TableError(f"{file}: columns and typed row differ in {sorted(fields ^ table.columns.keys())}")
+    typed: list[RowT] = []
+    for number, row in enumerate(table.rows, start=1):
+        try:
+            typed.append(model.model_validate(dict(row)))
+        except ValidationError as error:
+            raise TableError(f"{file}, row {number}: {_reasons(error)}") from error
+    return tuple(typed)
+
+
+def read_rows(name: str, model: type[RowT]) -> tuple[RowT, ...]:
+    """Typed rows of a table of this package."""
+    return rows_of(read_table(name), model)

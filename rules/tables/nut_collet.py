@@ -1,0 +1,149 @@
+"""8° nut collets: capacity, length, collapse and run-out classes."""
+
+from __future__ import annotations
+
+from functools import cache
+from typing import NamedTuple
+
+from rules.tables.load import Row, Texts, UnknownEntryError, read_rows
+
+__all__ = [
+    "RUNOUT_CLASSES",
+    "Capacity",
+    "NutCollet",
+    "RunoutLimit",
+    "capacity",
+    "clamping_range",
+    "collapse",
+    "collet",
+    "length",
+    "runout_limit",
+    "sizes",
+]
+
+RUNOUT_CLASSES = (1, 2)
+"""Classes of ISO 15488; 2 is the normal one."""
+
+
+class Capacity(NamedTuple):
+    """Smallest and largest shank, mm."""
+
+    min_mm: float
+    max_mm: float
+
+
+class RunoutLimit(NamedTuple):
+    """Run-out (total indicator reading, µm) at a gauge length (mm); None where no limit is stated."""
+
+    gauge_length_mm: float
+    tir_um: float | None
+
+
+class NutCollet(Row):
+    """A size of the series."""
+
+    size: str
+    big_end_mm: float
+    length_mm: float
+    capacity_min_mm: float
+    capacity_max_mm: float
+    nut_thread: str
+
+
+class _Collapse(Row):
+    sizes: Texts
+    over_mm: float
+    up_to_mm: float | None
+    collapse_mm: float
+
+
+class _Runout(Row):
+    over_mm: float
+    over_included: bool
+    up_to_mm: float
+    gauge_length_mm: float
+    class_1_um: float | None
+    class_2_um: float | None
+
+
+@cache
+def _collets() -> dict[str, NutCollet]:
+    return {row.size: row for row in read_rows("nut_collet", NutCollet)}
+
+
+@cache
+def _collapses() -> dict[str, tuple[_Collapse, ...]]:
+    rows = read_rows("nut_collet_collapse", _Collapse)
+    return {size: tuple(row for row in rows if size in row.sizes) for size in sizes()}
+
+
+@cache
+def _runouts() -> tuple[_Runout, ...]:
+    return read_rows("nut_collet_runout", _Runout)
+
+
+def sizes() -> tuple[str, ...]:
+    """Sizes of the series, ascending."""
+    return tuple(_collets())
+
+
+def collet(size: str) -> NutCollet:
+    """Row of a size; raises :class:`UnknownEntryError` for an unknown one."""
+    if size not in _collets():
+        raise UnknownEntryError("nut_collet", size, sizes())
+    return _collets()[size]
+
+
+def capacity(size: str) -> Capacity:
+    """Smallest and largest shank that a size of the series holds, mm.
+
+    >>> capacity("32")
+    Capacity(min_mm=2.0, max_mm=20.0)
+    """
+    row = collet(size)
+    return Capacity(row.capacity_min_mm, row.capacity_max_mm)
+
+
+def length(size: str) -> float:
+    """Length of the collet, mm."""
+    return collet(size).length_mm
+
+
+def collapse(size: str, nominal_mm: float) -> float:
+    """How far a collet of a nominal bore closes below it, mm.
+
+    >>> collapse("16", 3.0), collapse("16", 6.0), collapse("11", 6.0)
+    (0.5, 1.0, 0.5)
+
+    Raises :class:`UnknownEntryError` for an unknown size, ValueError for a bore that is not positive.
+    """
+    collet(size)
+    for row in _collapses()[size]:
+        if row.over_mm < nominal_mm and (row.up_to_mm is None or nominal_mm <= row.up_to_mm):
+            return row.collapse_mm
+    raise ValueError(f"a collet's nominal bore must be positive, not {nominal_mm} mm")
+
+
+def clamping_range(size: str, nominal_mm: float) -> Capacity:
+    """Smallest and largest shank of one collet: from nominal less collapse up to nominal, mm.
+
+    >>> clamping_range("32", 10.0)
+    Capacity(min_mm=9.0, max_mm=10.0)
+    """
+    return Capacity(nominal_mm - collapse(size, nominal_mm), nominal_mm)
+
+
+def runout_limit(bore_mm: float, runout_class: int) -> RunoutLimit | None:
+    """Run-out of the collet itself by nominal bore (mm) and class, None for a bore outside the table.
+
+    >>> runout_limit(6.0, 2)
+    RunoutLimit(gauge_length_mm=16.0, tir_um=15.0)
+
+    Raises :class:`UnknownEntryError` for an unknown class.
+    """
+    if runout_class not in RUNOUT_CLASSES:
+        raise UnknownEntryError("nut_collet_runout", runout_class, RUNOUT_CLASSES)
+    for row in _runouts():
+        if (row.over_mm < bore_mm or (row.over_included and bore_mm == row.over_mm)) and bore_mm <= row.up_to_mm:
+            return RunoutLimit(row.gauge_length_mm, row.class_1_um if runout_class == 1 else row.class_2_um)
+    return None

@@ -1,0 +1,79 @@
+"""Successful answers: reports made for one request, and documents that stand until the next start."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from hashlib import sha256
+from typing import Any
+
+from fastapi import Request, Response
+from pydantic import BaseModel, ConfigDict
+from pydantic_core import to_json
+
+from service.negotiation import JSON
+
+__all__ = ["Answer", "Document", "document", "json_answer", "publish", "published", "shown"]
+
+
+class Answer(BaseModel):
+    """The base of the answers that only the HTTP face gives: closed, and every field always there."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+
+@dataclass(frozen=True, slots=True)
+class Document:
+    """Content that does not change while the process lives, with its entity tag."""
+
+    content: bytes
+    etag: str
+
+
+def document(content: BaseModel | bytes) -> Document:
+    """Serialise once, for :func:`publish`."""
+    body = content if isinstance(content, bytes) else to_json(content)
+    return Document(body, f'"{sha256(body).hexdigest()[:32]}"')
+
+
+def publish(published: Document, request: Request) -> Response:
+    """The document, or 304 when the client already has it (RFC 9110, section 13.1.2)."""
+    headers = {"ETag": published.etag, "Cache-Control": "no-cache", "Vary": "Accept"}
+    if _has(published.etag, request.headers.getlist("if-none-match")):
+        return Response(status_code=304, headers=headers)
+    return Response(published.content, headers=headers, media_type=JSON)
+
+
+def json_answer(content: BaseModel) -> Response:
+    """Content made for this request alone."""
+    headers = {"Cache-Control": "no-store", "Vary": "Accept"}
+    return Response(to_json(content), headers=headers, media_type=JSON)
+
+
+def _has(etag: str, wanted: list[str]) -> bool:
+    tags = [tag.strip().removeprefix("W/") for line in wanted for tag in line.split(",")]
+    return etag in tags or "*" in tags
+
+
+def shown(name: str, content: BaseModel) -> dict[str, Any]:
+    """An OpenAPI answer that shows this content as an example.
+
+    The example travels as JSON text, because the framework drops every null on its way into the document;
+    :func:`service.openapi.describe` unpacks it.
+    """
+    return {"content": {JSON: {"examples": {name: {"value": to_json(content).decode()}}}}}
+
+
+def published(response: dict[str, Any]) -> dict[int | str, dict[str, Any]]:
+    """The OpenAPI answers of a route that ends in :func:`publish`."""
+    etag = {
+        "required": True,
+        "description": "Give it as If-None-Match to be told 304 while nothing changed.",
+        "schema": {"type": "string"},
+    }
+    return {
+        200: {**response, "headers": {"ETag": etag}},
+        304: {
+            "description": "The document the client already has is still right.",
+            "headers": {"ETag": etag},
+        },
+    }

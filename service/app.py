@@ -1,0 +1,58 @@
+"""The application: settings in, ASGI app out."""
+
+from __future__ import annotations
+
+from fastapi import FastAPI
+from starlette.middleware import Middleware
+
+from rules.assess import Assessor
+from rules.version import VERSION
+from service.middleware.body_limit import BodyLimit
+from service.middleware.head import HeadAsGet
+from service.middleware.last_resort import LastResort
+from service.openapi import describe
+from service.problem_handlers import HANDLERS
+from service.routes.checks import checks_router
+from service.routes.contract import contract_router
+from service.routes.couplings import couplings_router
+from service.routes.health import health_router
+from service.routes.problems import problems_router
+from service.routes.rules import rules_router
+from service.settings import Settings
+
+__all__ = ["create_app"]
+
+
+def create_app(settings: Settings | None = None, assessor: Assessor | None = None) -> FastAPI:
+    """Build the application.
+
+    The rulebooks are loaded and compiled here, so a wrong one stops the start:
+    :class:`rules.rulebook.problem.RulebookError` is raised with every defect found.
+    """
+    settings = settings or Settings()
+    assessor = assessor or Assessor.load(settings.extra_rulebooks)
+    app = FastAPI(
+        title="stackgauge",
+        version=VERSION,
+        # Made by service.openapi; the framework's pages would load from outside.
+        openapi_url=None,
+        docs_url=None,
+        redoc_url=None,
+        redirect_slashes=False,
+        middleware=[
+            Middleware(HeadAsGet),
+            Middleware(LastResort),
+            Middleware(BodyLimit, max_bytes=settings.max_body_bytes),
+        ],
+        exception_handlers=dict(HANDLERS),
+    )
+    for router in (
+        checks_router(assessor),
+        rules_router(assessor.book),
+        couplings_router(),
+        health_router(assessor),
+        problems_router(),
+        contract_router(lambda: describe(app, assessor.book)),
+    ):
+        app.include_router(router)
+    return app

@@ -1,0 +1,19 @@
+"""What the program's exit codes mean; the gravest of several files wins."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from types import MappingProxyType
+from typing import Final
+
+from rules.model.report import Verdict
+
+__all__ = ["BAD_INPUT", "FAULT", "VERDICT_CODES"]
+
+VERDICT_CODES: Final[Mapping[Verdict, int]] = MappingProxyType({"pass": 0, "review": 1, "fail": 2})
+
+BAD_INPUT: Final = 3
+"""What was given is no request, no rulebook, no setting or no command."""
+
+FAULT: Final = 4
+"""The program itself failed: there is no verdict."""

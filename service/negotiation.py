@@ -1,0 +1,87 @@
+"""Media types: what a client will take, and what it sends (RFC 9110, sections 8.3 and 12.5)."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from email.message import Message
+from functools import lru_cache
+
+from fastapi import Request
+
+from service.problems import ProblemError
+
+__all__ = ["JSON", "require_acceptable", "require_json_body"]
+
+JSON = "application/json"
+
+
+def require_acceptable(request: Request, offers: Sequence[str] = (JSON,)) -> str:
+    """The offer the client likes best, the earlier of two it likes alike.
+
+    Raises :class:`ProblemError` 406 when it takes none of them.
+    """
+    best = _choose(",".join(request.headers.getlist("accept")), tuple(offers))
+    if best is None:
+        raise ProblemError("not-acceptable", f"Only {' and '.join(offers)} can be given here.")
+    return best
+
+
+def require_json_body(request: Request) -> None:
+    """Raise :class:`ProblemError` 415 unless the body is declared as plain JSON in UTF-8."""
+    headers = {"Accept-Post": JSON}
+    if request.headers.get("content-encoding", "identity").strip().lower() != "identity":
+        raise ProblemError(
+            "unsupported-media-type",
+            "The body has a content coding; send it plain.",
+            headers={**headers, "Accept-Encoding": "identity"},
+        )
+    if not _is_json(request.headers.get("content-type", "")):
+        raise ProblemError(
+            "unsupported-media-type",
+            "The body must be declared as application/json in UTF-8.",
+            headers=headers,
+        )
+
+
+@lru_cache(maxsize=256)
+def _is_json(content_type: str) -> bool:
+    parsed = Message()
+    parsed["content-type"] = content_type
+    # For a value it can't read, the parser falls back to text/plain.
+    return parsed.get_content_type() == JSON and (parsed.get_content_charset() or "utf-8") in (
+        "utf-8",
+        "utf8",
+    )
+
+
+@lru_cache(maxsize=256)
+def _choose(accept: str, offers: tuple[str, ...]) -> str | None:
+    if not accept.strip():
+        return offers[0]
+    ranges = [_range(part) for part in accept.split(",") if part.strip()]
+    weighed = [(_weight(offer, ranges), offer) for offer in offers]
+    weight, best = max(weighed, key=lambda pair: pair[0])
+    return best if weight > 0 else None
+
+
+def _range(part: str) -> tuple[str, float]:
+    name, *parameters = (piece.strip() for piece in part.lower().split(";"))
+    weight = 1.0
+    for parameter in parameters:
+        key, _, value = parameter.partition("=")
+        if key.strip() == "q":
+            try:
+                weight = min(1.0, max(0.0, float(value)))
+            except ValueError:
+                weight = 0.0
+    return name, weight
+
+
+def _weight(offer: str, ranges: Sequence[tuple[str, float]]) -> float:
+    """The weight of the most specific range that covers the offer."""
+    whole = offer.split("/")[0] + "/*"
+    for wanted in (offer, whole, "*/*"):
+        weights = [weight for name, weight in ranges if name == wanted]
+        if weights:
+            return max(weights)
+    return 0.0

@@ -1,0 +1,138 @@
+"""The OpenAPI document: what the framework knows of the routes, and what only we know of the bodies."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from typing import Any, Final
+
+from fastapi import FastAPI
+from fastapi.openapi.utils import get_openapi
+
+from rules.model.request import CheckRequest
+from rules.rulebook.model import Rule, Rulebook
+from rules.version import VERSION
+from service.problems import Problem
+
+__all__ = ["as_text", "describe"]
+
+_REF: Final = "#/components/schemas/{model}"
+
+_ABOUT: Final = """\
+Says whether a stack of spindle holder, extension, collet and cutter goes together, how true it will run
+and how fast it may turn.
+
+Lengths are mm or text with a unit, everything else carries its unit in its name.
+Every evaluated stack is answered with 200, whatever the verdict; what the contract does not allow is a
+problem of RFC 9457.
+Nothing is kept between requests, and the same request gives the same bytes.
+HEAD is answered wherever GET is.
+"""
+
+_TAGS: Final = [
+    {"name": "checks", "description": "Stacks in, reports out."},
+    {"name": "rules", "description": "What is checked, and why."},
+    {
+        "name": "couplings",
+        "description": "Interfaces between components, and the standards' numbers behind them.",
+    },
+    {"name": "service", "description": "The service itself."},
+]
+
+
+def describe(app: FastAPI, book: Rulebook) -> dict[str, Any]:
+    """The OpenAPI 3.1 document of this app with these rules in force."""
+    document = get_openapi(
+        title="stackgauge",
+        version=VERSION,
+        openapi_version="3.1.0",
+        description=_ABOUT,
+        routes=app.routes,
+        tags=_TAGS,
+    )
+    schemas: dict[str, Any] = document["components"]["schemas"]
+    for name, schema in _own_schemas(book):
+        if schemas.setdefault(name, schema) != schema:
+            raise ValueError(f"two different schemas are named {name}")
+    for operation in _operations(document):
+        _drop_framework_errors(operation)
+        _unpack_examples(operation)
+    for name in ("HTTPValidationError", "ValidationError"):
+        schemas.pop(name, None)
+    return document
+
+
+def as_text(document: dict[str, Any]) -> str:
+    """The document as it is stored: sorted, so that a difference is a change."""
+    return json.dumps(document, indent=2, sort_keys=True, ensure_ascii=False) + "\n"
+
+
+def _own_schemas(book: Rulebook) -> Iterator[tuple[str, Any]]:
+    """Schemas of bodies that the routes read and write themselves."""
+    request = CheckRequest.model_json_schema(ref_template=_REF)
+    definitions = request.pop("$defs")
+    definitions["Policy"]["properties"]["thresholds"] |= {
+        "anyOf": [{"$ref": _REF.format(model="Thresholds")}, {"type": "null"}],
+        "examples": [_example(book)],
+    }
+    yield "CheckRequest", request
+    yield from definitions.items()
+    yield "Thresholds", _thresholds(book)
+    problem = Problem.model_json_schema(ref_template=_REF)
+    yield from problem.pop("$defs").items()
+    yield "Problem", problem
+
+
+def _thresholds(book: Rulebook) -> dict[str, Any]:
+    return {
+        "title": "Thresholds",
+        "description": "Thresholds of rules to change, by rule code and threshold name.",
+        "type": "object",
+        "additionalProperties": False,
+        "properties": {rule.code: _thresholds_of(rule) for rule in book.rules if rule.thresholds},
+    }
+
+
+def _thresholds_of(rule: Rule) -> dict[str, Any]:
+    return {
+        "title": rule.title,
+        "type": "object",
+        "additionalProperties": False,
+        "properties": {
+            name: {
+                "type": "number",
+                "minimum": threshold.minimum,
+                "maximum": threshold.maximum,
+                "default": threshold.value,
+                "description": f"{threshold.meaning} [{threshold.unit}]",
+            }
+            for name, threshold in rule.thresholds.items()
+        },
+    }
+
+
+def _example(book: Rulebook) -> dict[str, dict[str, float]]:
+    for rule in book.rules:
+        for name, threshold in rule.thresholds.items():
+            return {rule.code: {name: threshold.value}}
+    return {}
+
+
+def _operations(document: dict[str, Any]) -> Iterator[dict[str, Any]]:
+    for path in document["paths"].values():
+        yield from path.values()
+
+
+def _drop_framework_errors(operation: dict[str, Any]) -> None:
+    """The framework promises its own 422 on every path with a parameter; none of ours ever gives it."""
+    if "HTTPValidationError" in json.dumps(operation["responses"].get("422", {})):
+        del operation["responses"]["422"]
+
+
+def _unpack_examples(operation: dict[str, Any]) -> None:
+    """See :func:`service.answers.shown`."""
+    for response in operation["responses"].values():
+        for content in response.get("content", {}).values():
+            for example in content.get("examples", {}).values():
+                if isinstance(example["value"], str):
+                    example["value"] = json.loads(example["value"])

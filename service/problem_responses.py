@@ -1,0 +1,50 @@
+"""What the OpenAPI document says of problems, each shown as it is really answered."""
+
+from __future__ import annotations
+
+from types import MappingProxyType
+from typing import Any, Final
+
+from rules.requests import BadRequestError, Fault
+from service.problems import KINDS, PROBLEM_MEDIA_TYPE, ProblemError, invalid_request, not_json
+from service.strict_json import NotJSONError
+
+__all__ = ["responses"]
+
+_FAULTS: Final = (
+    Fault("/operation/runout_limit", "unknown field; did you mean 'runout_limit_um'?"),
+    Fault("/stack/components/2/machine_side/diameter_mm", "must be greater than 0"),
+)
+
+_OCCURRENCES: Final = MappingProxyType(
+    {
+        "malformed-json": not_json(NotJSONError("expecting ':' delimiter", line=3, column=12)),
+        "not-found": ProblemError("not-found", "No rule has this code; GET /v1/rules lists them."),
+        "not-acceptable": ProblemError("not-acceptable", "Only application/json can be given here."),
+        "body-too-large": ProblemError("body-too-large", "A body may hold 524288 bytes."),
+        "unsupported-media-type": ProblemError(
+            "unsupported-media-type", "The body must be declared as application/json in UTF-8."
+        ),
+        "invalid-request": invalid_request(BadRequestError(_FAULTS)),
+        "internal-fault": ProblemError("internal-fault", "The request could not be answered; the log has the details."),
+        "not-ready": ProblemError("not-ready", "The service can't judge at the moment."),
+    }
+)
+
+
+def responses(*names: str) -> dict[int | str, dict[str, Any]]:
+    """The OpenAPI answers for these kinds of problem."""
+    return {KINDS[name].status: _response(name) for name in names}
+
+
+def _response(name: str) -> dict[str, Any]:
+    kind, shown = KINDS[name], _OCCURRENCES[name].problem()
+    return {
+        "description": f"{kind.title}. {kind.remedy}",
+        "content": {
+            PROBLEM_MEDIA_TYPE: {
+                "schema": {"$ref": "#/components/schemas/Problem"},
+                "examples": {name: {"value": shown.model_dump(exclude_none=True)}},
+            }
+        },
+    }

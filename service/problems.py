@@ -1,0 +1,180 @@
+"""Every answer that is no success, in the one shape of RFC 9457."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from http import HTTPStatus
+from types import MappingProxyType
+from typing import Final
+from urllib.parse import quote
+
+from fastapi import Request, Response
+from pydantic import BaseModel, ConfigDict, Field
+from starlette.exceptions import HTTPException
+
+from rules.requests import BadRequestError, Fault
+from service.strict_json import NotJSONError
+
+__all__ = [
+    "KINDS",
+    "PROBLEM_MEDIA_TYPE",
+    "Problem",
+    "ProblemError",
+    "ProblemKind",
+    "ProblemPart",
+    "answer",
+    "from_http_error",
+    "invalid_request",
+    "not_json",
+]
+
+PROBLEM_MEDIA_TYPE: Final = "application/problem+json"
+
+MAX_PARTS: Final = 50
+"""Faults listed in one answer; a request with more of them is better mended in rounds."""
+
+_MAX_INSTANCE: Final = 256
+
+
+@dataclass(frozen=True, slots=True)
+class ProblemKind:
+    """A kind of problem: its name in the ``type``, HTTP status, title, and what to do about it."""
+
+    name: str
+    status: int
+    title: str
+    remedy: str
+
+    @property
+    def type(self) -> str:
+        """URI reference; it is served and says what is said here."""
+        return f"/problems/{self.name}"
+
+
+_ALL: Final = (
+    ProblemKind("malformed-json", 400, "The body is not JSON", "Send one JSON value (RFC 8259) in UTF-8."),
+    ProblemKind("not-found", 404, "There is nothing here", "See the OpenAPI document for the paths."),
+    ProblemKind("method-not-allowed", 405, "The method is not allowed here", "Use a method named in Allow."),
+    ProblemKind("not-acceptable", 406, "No acceptable media type", "Accept application/json."),
+    ProblemKind("body-too-large", 413, "The body is too large", "Send less, or have the operator raise the limit."),
+    ProblemKind(
+        "unsupported-media-type",
+        415,
+        "The media type is not supported",
+        "Send application/json in UTF-8, without a content coding.",
+    ),
+    ProblemKind("invalid-request", 422, "The request breaks the contract", "Mend the places named under errors."),
+    ProblemKind("internal-fault", 500, "The service failed", "Report it with the request; the log has the details."),
+    ProblemKind("not-ready", 503, "The service is not ready", "Ask again later."),
+)
+
+KINDS: Final[Mapping[str, ProblemKind]] = MappingProxyType({kind.name: kind for kind in _ALL})
+"""Every kind of problem by name."""
+
+_BY_STATUS: Final = {kind.status: kind for kind in _ALL}
+
+
+class ProblemPart(BaseModel):
+    """One of several things wrong, and where."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+    detail: str
+    pointer: str | None = Field(
+        None,
+        description="JSON Pointer into the body, as a URI fragment (RFC 6901, section 6).",
+        examples=["#/stack/components/0/mass_kg"],
+    )
+    line: int | None = Field(None, description="Line in the body, from 1.")
+    column: int | None = Field(None, description="Column in the line, from 1, in characters.")
+
+
+class Problem(BaseModel):
+    """What went wrong (RFC 9457)."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+    type: str = Field(description="Kind of problem: a URI reference.", examples=["/problems/invalid-request"])
+    title: str = Field(description="The kind in words.")
+    status: int = Field(description="HTTP status.", ge=400, le=599)
+    detail: str = Field(description="This occurrence in words.")
+    instance: str | None = Field(None, description="The path that was asked.", examples=["/v1/checks"])
+    errors: list[ProblemPart] | None = Field(None, description="Each fault with its place, where there is one.")
+
+
+class ProblemError(Exception):
+    """Raised anywhere in a request to end it with a problem."""
+
+    def __init__(
+        self,
+        name: str,
+        detail: str,
+        *,
+        parts: Iterable[ProblemPart] = (),
+        headers: Mapping[str, str] | None = None,
+    ) -> None:
+        super().__init__(detail)
+        self.kind = KINDS[name]
+        self.detail = detail
+        self.parts = tuple(parts)
+        self.headers = dict(headers or {})
+
+    def problem(self, path: str | None = None) -> Problem:
+        """The problem as answered, for a request of this path."""
+        instance = quote(path, errors="replace") if path is not None else None
+        return Problem(
+            type=self.kind.type,
+            title=self.kind.title,
+            status=self.kind.status,
+            detail=self.detail,
+            instance=instance if instance is not None and len(instance) <= _MAX_INSTANCE else None,
+            errors=list(self.parts[:MAX_PARTS]) or None,
+        )
+
+
+def invalid_request(error: BadRequestError) -> ProblemError:
+    """A body that can be read and breaks the contract."""
+    count = len(error.faults)
+    detail = "One thing is wrong with the request." if count == 1 else f"{count} things are wrong with the request."
+    if count > MAX_PARTS:
+        detail += f" The first {MAX_PARTS} are listed."
+    return ProblemError("invalid-request", detail, parts=map(_part, error.faults))
+
+
+def not_json(error: NotJSONError) -> ProblemError:
+    """A body that can't be read."""
+    where = None if error.pointer is None else _fragment(error.pointer)
+    part = ProblemPart(detail=error.detail, pointer=where, line=error.line, column=error.column)
+    known = error.line is not None or error.pointer is not None
+    return ProblemError("malformed-json", f"The body can't be read: {error.detail}.", parts=[part] if known else [])
+
+
+def from_http_error(error: HTTPException) -> ProblemError:
+    """A problem for an error that the framework raised while looking for a route."""
+    if error.status_code == HTTPStatus.METHOD_NOT_ALLOWED:
+        allowed = {name.strip() for name in (error.headers or {}).get("Allow", "").split(",")}
+        if "GET" in allowed:
+            allowed.add("HEAD")
+        listed = ", ".join(sorted(allowed))
+        return ProblemError("method-not-allowed", f"This path answers {listed}.", headers={"Allow": listed})
+    if error.status_code == HTTPStatus.NOT_FOUND:
+        return ProblemError("not-found", "Nothing lies at this path.")
+    kind = _BY_STATUS.get(error.status_code, KINDS["internal-fault"])
+    return ProblemError(kind.name, f"{kind.title}.")
+
+
+def answer(error: ProblemError, request: Request) -> Response:
+    """The HTTP answer."""
+    body = error.problem(request.url.path).model_dump_json(exclude_none=True)
+    headers = {"Vary": "Accept", "Cache-Control": "no-store", **error.headers}
+    return Response(body, error.kind.status, headers, media_type=PROBLEM_MEDIA_TYPE)
+
+
+def _part(fault: Fault) -> ProblemPart:
+    return ProblemPart(detail=fault.detail, pointer=_fragment(fault.pointer), line=None, column=None)
+
+
+def _fragment(pointer: str) -> str:
+    # The characters a fragment may hold as they are (RFC 3986, section 3.5).
+    return "#" + quote(pointer, safe="/~!$&'()*+,;=:@?-._", errors="replace")

@@ -1,0 +1,1 @@
+"""The human face of a report."""

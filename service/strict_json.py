@@ -1,0 +1,252 @@
+"""Bytes to values, refusing what JSON forbids or leaves to chance.
+
+The standard decoder takes ``NaN``, keeps the last of two equal keys and turns ``1e400`` into infinity,
+all without a word.  Here each of them is an error, located as far as it can be: by line and column
+where the text cannot be read, by JSON Pointer where it can.
+
+Refused: anything but UTF-8, ``NaN`` and ``Infinity``, numbers beyond a double, equal keys in one object,
+nesting deeper than :data:`MAX_DEPTH`, halves of surrogate pairs, text after the value.
+A byte order mark in front is passed over, as RFC 8259 allows.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+import re
+from collections.abc import Iterator
+from json import JSONDecodeError
+from typing import Any, Final
+
+from rules.input_faults import MAX_NAME, pointer
+
+__all__ = ["MAX_DEPTH", "NotJSONError", "parse_json"]
+
+MAX_DEPTH: Final = 64
+"""Deepest nesting of lists and objects; a request needs eight."""
+
+_MAX_DIGITS: Final = 309
+"""No double has more digits before its point."""
+
+_EXACT: Final = 2**53
+"""Below it every whole number is a double."""
+
+_BOM: Final = b"\xef\xbb\xbf"
+_SURROGATE_ESCAPE: Final = re.compile(rb"\\u[dD][89a-fA-F]")
+
+
+_TO_ZEROS: Final = bytes.maketrans(b"123456789", b"000000000")
+_HUGE: Final = b"0" * 300
+
+
+class NotJSONError(ValueError):
+    """The bytes are not JSON that may be relied on.
+
+    ``line`` and ``column`` count from 1, in characters; ``pointer`` is a JSON Pointer.  Each is ``None``
+    where it is not known.
+    """
+
+    def __init__(
+        self, detail: str, *, line: int | None = None, column: int | None = None, pointer: str | None = None
+    ) -> None:
+        self.detail = detail
+        self.line = line
+        self.column = column
+        self.pointer = pointer
+        place = f"line {line}, column {column}: " if line is not None else f"{pointer}: " if pointer else ""
+        super().__init__(place + detail)
+
+
+class _Trap:
+    """Stands in the result for what may not be there, until it is located."""
+
+    def __init__(self, detail: str) -> None:
+        self.detail = detail
+
+
+def parse_json(data: bytes) -> Any:
+    """Parse one JSON value of RFC 8259 from bytes.
+
+    Numbers come back as ``int`` where they are whole and exact in a double, since ``4.0`` and ``4`` are
+    one number in JSON; all others as ``float``.
+
+    >>> parse_json(b'{"teeth": 4.0, "mass_kg": 0.25}')
+    {'teeth': 4, 'mass_kg': 0.25}
+    >>> parse_json(b'{"limits": [1, {"a": 1, "a": 2}]}')
+    Traceback (most recent call last):
+    service.strict_json.NotJSONError: /limits/1: the key 'a' is written twice in one object
+
+    Raises :class:`NotJSONError`.
+    """
+    data = data.removeprefix(_BOM)
+    text = _decode(data)
+    if not text.strip(" \t\r\n"):
+        raise NotJSONError("the body is empty; a JSON value is expected")
+    value = _scan(text, careful=_HUGE in data.translate(_TO_ZEROS))
+    # Each level opens with a bracket: with few of them nothing can be too deep.
+    if data.count(b"[") + data.count(b"{") > MAX_DEPTH:
+        _refuse_depth(value)
+    if _SURROGATE_ESCAPE.search(data):
+        _refuse_surrogates(value)
+    return value
+
+
+def _decode(data: bytes) -> str:
+    try:
+        return data.decode("utf-8")
+    except UnicodeDecodeError as error:
+        before = data[: error.start].decode("utf-8")
+        raise NotJSONError(
+            "the text is not UTF-8", line=before.count("\n") + 1, column=len(before) - before.rfind("\n")
+        ) from None
+
+
+class _FoundSomethingError(Exception):
+    """Something is wrong with a value; where, only the careful decoder can tell."""
+
+
+def _plain_members(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    made = dict(pairs)
+    if len(made) != len(pairs):
+        raise _FoundSomethingError
+    return made
+
+
+def _no_constant(_: str) -> None:
+    raise _FoundSomethingError
+
+
+def _broken_number(digits: str) -> int | float:
+    number = float(digits)
+    if number.is_integer():
+        return int(number) if abs(number) < _EXACT else number
+    if not math.isfinite(number):
+        raise _FoundSomethingError
+    return number
+
+
+# Leaves whole numbers to the decoder, so none may be huge.
+_QUICK: Final = json.JSONDecoder(
+    object_pairs_hook=_plain_members, parse_constant=_no_constant, parse_float=_broken_number
+)
+
+
+def _scan(text: str, *, careful: bool) -> Any:
+    try:
+        if not careful:
+            try:
+                return _QUICK.decode(text)
+            except _FoundSomethingError:
+                pass
+        return _scan_carefully(text)
+    except JSONDecodeError as error:
+        raise NotJSONError(_plain(error.msg), line=error.lineno, column=error.colno) from None
+    except RecursionError:
+        raise NotJSONError(_TOO_DEEP) from None
+
+
+def _scan_carefully(text: str) -> Any:
+    trapped = False
+
+    def trap(detail: str) -> _Trap:
+        nonlocal trapped
+        trapped = True
+        return _Trap(detail)
+
+    def constant(name: str) -> _Trap:
+        return trap(f"{name} is no number of JSON")
+
+    def whole(digits: str) -> int | _Trap:
+        if len(digits) > _MAX_DIGITS or not math.isfinite(float(digits)):
+            return trap("the number is too large for a double")
+        return int(digits)
+
+    def broken(digits: str) -> int | float | _Trap:
+        try:
+            return _broken_number(digits)
+        except _FoundSomethingError:
+            return trap("the number is too large for a double")
+
+    def members(pairs: list[tuple[str, Any]]) -> dict[str, Any] | _Trap:
+        made = dict(pairs)
+        return made if len(made) == len(pairs) else trap(_twice(pairs))
+
+    decoder = json.JSONDecoder(object_pairs_hook=members, parse_constant=constant, parse_int=whole, parse_float=broken)
+    value = decoder.decode(text)
+    if trapped:
+        _raise_first_trap(value)
+    return value
+
+
+_TOO_DEEP: Final = f"lists and objects are nested more than {MAX_DEPTH} deep"
+
+
+def _twice(pairs: list[tuple[str, Any]]) -> str:
+    seen: set[str] = set()
+    for key, _ in pairs:
+        if key in seen:
+            named = f"the key {key!r}" if len(key) <= MAX_NAME and key.isprintable() else "a key"
+            return f"{named} is written twice in one object"
+        seen.add(key)
+    raise AssertionError("no key is written twice")
+
+
+def _plain(message: str) -> str:
+    """The decoder's message, without the fragment of Python that some of them carry."""
+    return message[:1].lower() + message[1:].removesuffix(" at").removesuffix(" starting")
+
+
+def _raise_first_trap(value: Any) -> None:
+    for steps, one in _walk(value):
+        if isinstance(one, _Trap):
+            raise NotJSONError(one.detail, pointer=_sayable(steps))
+    raise AssertionError("a trap was set and not found")
+
+
+def _sayable(steps: tuple[str | int, ...]) -> str:
+    """Pointer to the deepest place whose names are short and whole enough to be repeated."""
+    for depth, step in enumerate(steps):
+        if isinstance(step, str) and not (len(step) <= MAX_NAME and _whole(step)):
+            return pointer(steps[:depth])
+    return pointer(steps)
+
+
+def _refuse_depth(value: Any) -> None:
+    level = [value]
+    for _ in range(MAX_DEPTH):
+        level = [
+            member
+            for one in level
+            if isinstance(one, dict | list)
+            for member in (one.values() if isinstance(one, dict) else one)
+            if isinstance(member, dict | list)
+        ]
+        if not level:
+            return
+    raise NotJSONError(_TOO_DEEP)
+
+
+def _refuse_surrogates(value: Any) -> None:
+    for steps, one in _walk(value):
+        if isinstance(one, dict):
+            for key in one:
+                if not _whole(key):
+                    raise NotJSONError("a key holds half of a surrogate pair", pointer=_sayable(steps))
+        elif isinstance(one, str) and not _whole(one):
+            raise NotJSONError("the text holds half of a surrogate pair", pointer=_sayable(steps))
+
+
+def _whole(text: str) -> bool:
+    return not any("\ud800" <= character <= "\udfff" for character in text)
+
+
+def _walk(value: Any) -> Iterator[tuple[tuple[str | int, ...], Any]]:
+    """Every value with its way, containers before what they hold, in the order of the text."""
+    waiting: list[tuple[tuple[str | int, ...], Any]] = [((), value)]
+    while waiting:
+        steps, one = waiting.pop()
+        yield steps, one
+        if isinstance(one, dict):
+            waiting.extend(((*steps, key), member) for key, member in reversed(one.items()))
+        elif isinstance(one, list):
+            waiting.extend(((*steps, index), one[index]) for index in range(len(one) - 1, -1, -1))

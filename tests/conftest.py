@@ -1,0 +1,18 @@
+"""Options of the test run."""
+
+from __future__ import annotations
+
+import pytest
+
+
+def pytest_addoption(parser: pytest.Parser) -> None:
+    parser.addoption("--long", action="store_true", help="also run the full-size form of the long tests")
+
+
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    if config.getoption("--long"):
+        return
+    skip = pytest.mark.skip(reason="full-size form; run with --long")
+    for item in items:
+        if item.get_closest_marker("long"):
+            item.add_marker(skip)

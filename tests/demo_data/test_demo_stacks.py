@@ -1,0 +1,75 @@
+"""The shop's stacks get the verdicts they were built for."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from rules.assess import Assessor
+from rules.model.couplings import WorkpieceSide
+from rules.model.request import CheckRequest
+from rules.requests import parse_request
+from service.strict_json import parse_json
+
+STACKS = Path(__file__).resolve().parents[2] / "demo_data" / "stacks"
+ASSESSOR = Assessor.load()
+
+EXPECTED = {
+    "01-deep-pocket-press-in": ("pass", {"RUN-030"}, set()),
+    "02-deep-pocket-gauge-pin": ("pass", set(), set()),
+    "03-deep-pocket-nut-collets": ("fail", {"RUN-010", "RUN-030", "RUN-040"}, set()),
+    "04-shrink-fit-rougher": ("pass", set(), set()),
+    "05-shrink-fit-coarse-shank": ("fail", {"BOR-050", "SHK-010"}, set()),
+    "06-side-lock-inch": ("review", {"BOR-040", "RUN-030", "RUN-040"}, set()),
+    "07-side-lock-plain-shank": ("fail", {"SID-010", "BOR-040", "RUN-030", "RUN-040"}, set()),
+    "08-hydraulic-with-sleeve": ("pass", {"OVH-010", "RUN-030"}, set()),
+    "09-inch-flange-on-metric-mill": ("fail", {"TAP-020", "KNOB-020", "RUN-030", "RUN-040"}, set()),
+    "10-quarter-inch-in-metric-collet": ("fail", {"COL-010", "OVH-010", "RUN-030", "RUN-040"}, set()),
+    "11-high-speed-finisher": ("fail", {"SPD-020", "BAL-010", "OVH-010", "RUN-030"}, set()),
+    "12-face-mill-too-wide": ("fail", {"MCH-030"}, set()),
+    "13-drill-without-coolant-path": ("fail", {"COOL-010", "OVH-010", "RUN-030", "RUN-040"}, set()),
+    "14-short-grip": ("fail", {"GRIP-010", "RUN-030", "RUN-040"}, set()),
+    "15-incomplete-library-entry": (
+        "review",
+        set(),
+        {"GRIP-050", "RUN-010", "RUN-020", "RUN-030", "RUN-040", "SPD-020"},
+    ),
+    "16-carbide-shank-with-head": ("pass", {"RUN-030"}, set()),
+}
+
+
+def _request(name: str) -> CheckRequest:
+    return parse_request(parse_json((STACKS / f"{name}.json").read_bytes()))
+
+
+def test_every_stack_is_expected() -> None:
+    """No stack without an expectation, and none expected that is not there."""
+    assert {file.stem for file in STACKS.glob("*.json")} == set(EXPECTED)
+
+
+@pytest.mark.parametrize("name", EXPECTED)
+def test_verdict_and_findings(name: str) -> None:
+    """Verdict, findings and undecided rules are those the stack was built for."""
+    report = ASSESSOR.assess(_request(name))
+    found = (
+        report.verdict,
+        {item.code for item in report.findings},
+        {item.code for item in report.undecided},
+    )
+    assert found == EXPECTED[name]
+
+
+def test_the_shop_uses_the_couplings_of_the_trade() -> None:
+    """Steep, hollow and polygonal tapers; press-in, nut collet, shrink, hydraulic and side-lock; metric and inch."""
+    used = set()
+    for name in EXPECTED:
+        for part in _request(name).stack.components:
+            for end in ("machine_side", "workpiece_side"):
+                side: WorkpieceSide | None = getattr(part, end, None)
+                used.add(None if side is None else side.coupling)
+    assert used >= {
+        "steep_taper", "hollow_taper", "polygonal_taper", "press_collet", "nut_collet", "shrink_fit",
+        "hydraulic", "side_lock", "milling_chuck", "shell_mill_arbor", "declared",
+    }  # fmt: skip
+    assert any(' in"' in file.read_text(encoding="utf-8") for file in STACKS.glob("*.json"))

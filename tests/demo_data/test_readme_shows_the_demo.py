@@ -1,0 +1,19 @@
+"""The README shows what a newcomer will see."""
+
+from __future__ import annotations
+
+import re
+
+from tests.support.readme import README, printed, shown
+
+
+def test_the_output_is_current() -> None:
+    """The demo prints what the README shows; python -m tests.support.readme writes it anew."""
+    assert printed() == shown()
+
+
+def test_every_stack_named_in_the_readme_is_there() -> None:
+    """Commands in the README can be typed as they stand."""
+    files = set(re.findall(r"demo_data/[\w./-]+\.(?:json|py)", README.read_text(encoding="utf-8")))
+    assert files
+    assert not [name for name in files if not (README.parent / name).exists()]

@@ -1,0 +1,93 @@
+"""Which causes of eccentricity a stack has, and how they grow along the axis."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+from rules.facts.chain import chain_of
+from rules.facts.contributors import Contributors, contributors_of
+from rules.facts.geometry import geometry_of
+from rules.facts.values import Lack
+from rules.requests import parse_request
+from rules.rulebook.examples import base_request
+
+
+def _contributors(request: dict[str, Any]) -> Contributors:
+    chain = chain_of(parse_request(request))
+    return contributors_of(chain, geometry_of(chain))
+
+
+def _tir(contributors: Contributors, name: str, z_mm: float) -> float:
+    (line,) = [item.line for item in contributors.known if item.name == name]
+    return 2 * line.at(z_mm)
+
+
+def test_single_statement_tilts_about_mid_seat() -> None:
+    """First principles: 3 µm at 24 mm from the face, pivot 12 mm behind it, so 3·(48/36) at 36 mm."""
+    found = _contributors(base_request("press_in"))
+    assert _tir(found, "runout of c2", 170 + 24) == pytest.approx(3.0)
+    assert _tir(found, "runout of c2", 170 + 36) == pytest.approx(3.0 * 48 / 36)
+
+
+def test_two_statements_fix_a_line() -> None:
+    """First principles: 1.5 µm at the face and 3 µm at 80 mm."""
+    found = _contributors(base_request("press_in"))
+    assert _tir(found, "runout of bh", 70) == pytest.approx(1.5)
+    assert _tir(found, "runout of bh", 150) == pytest.approx(3.0)
+
+
+def test_cutter_counts_from_the_face_that_clamps_it() -> None:
+    """The cutter's statement at 24 mm holds 24 mm out of the collet, not beyond its own tip."""
+    assert _tir(_contributors(base_request("press_in")), "runout of em", 194) == pytest.approx(3.0)
+
+
+def test_offset_is_the_same_everywhere() -> None:
+    """A declared offset does not grow."""
+    found = _contributors(base_request("shell_mill"))
+    assert [_tir(found, "runout of fm", z) for z in (0, 50, 500)] == pytest.approx([12, 12, 12])
+
+
+def test_slip_fit_turns_its_largest_clearance_into_runout() -> None:
+    """Literature: ISO 286-1, 20 H5/h6: clearance 0 to 9 + 13 = 22 µm; pulled over, all of it is read."""
+    found = _contributors(base_request("side_lock"))
+    assert _tir(found, "clearance of bh/em", 300) == pytest.approx(22.0)
+
+
+def test_even_clamps_add_no_clearance() -> None:
+    """Collets, shrink-fit and hydraulic bores close evenly."""
+    for base in ("press_in", "nut_collet", "shrink", "declared"):
+        assert not [item for item in _contributors(base_request(base)).known if "clearance" in item.name]
+
+
+def test_machine_spindle_counts_from_its_gauge_line() -> None:
+    """A test bar of 2 µm at 0 and 4 µm at 300 mm moves everything."""
+    request = base_request("press_in")
+    request["machine"]["spindle_runout"] = [{"tir_um": 2, "at_mm": 0}, {"tir_um": 4, "at_mm": 300}]
+    found = _contributors(request)
+    assert _tir(found, "runout of the spindle", 150) == pytest.approx(3.0)
+    assert found.known[0].displaces_from == 0
+
+
+def test_missing_statements_are_named_not_zero() -> None:
+    """A component without a runout statement leaves the budget incomplete."""
+    request = base_request("press_in")
+    del request["stack"]["components"][1]["runout"]
+    found = _contributors(request)
+    assert found.lacking == Lack(("/stack/components/1/runout",))
+    assert len(found.known) == 4
+
+
+def test_missing_tolerance_leaves_a_slip_fit_open() -> None:
+    """Without the bore's tolerance the clearance is unknown, not zero."""
+    request = base_request("side_lock")
+    del request["stack"]["components"][0]["workpiece_side"]["tolerance"]
+    assert _contributors(request).lacking == Lack(("/stack/components/0/workpiece_side/tolerance",))
+
+
+def test_equal_distances_fix_no_line() -> None:
+    """Two readings at one place are a lack, and a finding of its own."""
+    request = base_request("press_in")
+    request["stack"]["components"][0]["runout"] = [{"tir_um": 2, "at_mm": 5}, {"tir_um": 3, "at_mm": 5}]
+    assert _contributors(request).lacking == Lack(("/stack/components/0/runout/1/at_mm",))

@@ -1,0 +1,113 @@
+"""Where components lie along the axis, worked by hand."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+from rules.facts.chain import chain_of
+from rules.facts.geometry import Geometry, geometry_of
+from rules.facts.values import Lack
+from rules.requests import parse_request
+from rules.rulebook.examples import base_request
+
+
+def _geometry(request: dict[str, Any]) -> Geometry:
+    return geometry_of(chain_of(parse_request(request)))
+
+
+def test_press_in_stack_from_gauge_line_to_tip() -> None:
+    """First principles: 70 mm holder, 155 − 55 mm of extension, 63 − 34 mm of cutter; 3 × 8 mm to the gauge plane."""
+    geometry = _geometry(base_request("press_in"))
+    assert [place.face for place in geometry.places] == [70, 70, 170, 170, 199]
+    assert [place.start for place in geometry.places] == [0, 25, 15, 146, 136]
+    assert geometry.last_clamping_face == 170
+    assert geometry.gauge_plane == 194
+    assert geometry.tip == 199
+
+
+def test_seats_tilt_about_their_middles() -> None:
+    """First principles: half the taper behind the gauge line, half the collet, half the grip behind the face."""
+    geometry = _geometry(base_request("press_in"))
+    assert [place.pivot for place in geometry.places] == [
+        -65.4 / 2,
+        70 - 45 / 2,
+        70 - 55 / 2,
+        170 - 12,
+        170 - 17,
+    ]
+
+
+def test_projection_replaces_overall_length() -> None:
+    """A stated projection is enough to find the tip."""
+    request = base_request("nut_collet")
+    del request["stack"]["components"][2]["overall_length_mm"]
+    del request["stack"]["components"][2]["profile"]
+    request["stack"]["joints"][0]["projection_mm"] = 43
+    assert _geometry(request).tip == 123
+
+
+def test_grip_follows_from_projection_and_overall_length() -> None:
+    """The grip is what does not project."""
+    request = base_request("nut_collet")
+    request["stack"]["joints"][0] = {"upper": "c1", "lower": "em", "projection_mm": 50}
+    geometry = _geometry(request)
+    assert geometry.tip == 130
+    assert geometry.places[2].seat_length == 33
+
+
+def test_collet_standing_out_moves_all_beyond_it() -> None:
+    """The collet's face, not the socket's, is the clamping face."""
+    request = base_request("nut_collet")
+    request["stack"]["components"][1]["face_projection_mm"] = 2.5
+    geometry = _geometry(request)
+    assert geometry.last_clamping_face == 82.5
+    assert geometry.tip == 125.5
+
+
+def test_shell_mill_is_read_at_its_tip() -> None:
+    """Beyond a face-mounted cutter three diameters lie in the air; the gauge plane is the tip."""
+    geometry = _geometry(base_request("shell_mill"))
+    assert geometry.gauge_plane == geometry.tip == 90
+
+
+@pytest.mark.parametrize(("diameters", "plane"), [(0, 170), (2, 186), (3, 194)])
+def test_policy_moves_the_gauge_plane(diameters: float, plane: float) -> None:
+    """Common practice: three cutter diameters from the last clamping face."""
+    request = base_request("press_in")
+    request["policy"] = {"gauge_plane_diameters": diameters}
+    assert _geometry(request).gauge_plane == plane
+
+
+def test_operation_may_name_the_distance() -> None:
+    """A distance in mm wins over the multiple."""
+    request = base_request("press_in")
+    request["operation"]["gauge_plane_mm"] = "3/4 in"
+    assert _geometry(request).gauge_plane == pytest.approx(170 + 19.05)
+
+
+def test_what_is_missing_is_named() -> None:
+    """Without the holder's length nothing beyond it has a place, and the field is named."""
+    request = base_request("press_in")
+    del request["stack"]["components"][0]["gauge_length_mm"]
+    del request["stack"]["components"][0]["profile"]
+    geometry = _geometry(request)
+    assert geometry.tip == Lack(("/stack/components/0/gauge_length_mm",))
+    assert geometry.places[0].start == 0
+
+
+def test_missing_grip_points_into_the_joints() -> None:
+    """A joint that is not stated is pointed at as the next entry of the list (RFC 6901, '-')."""
+    request = base_request("nut_collet")
+    del request["stack"]["joints"]
+    assert _geometry(request).tip == Lack(("/stack/joints/-/grip_length_mm",))
+
+
+def test_a_cutter_alone_has_no_clamping_face() -> None:
+    """Nothing clamps it, so no face is invented."""
+    request = base_request("press_in")
+    cutter = request["stack"]["components"][4]
+    geometry = _geometry({"stack": {"components": [cutter]}})
+    assert isinstance(geometry.last_clamping_face, Lack)
+    assert isinstance(geometry.gauge_plane, Lack)

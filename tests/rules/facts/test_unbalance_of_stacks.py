@@ -1,0 +1,56 @@
+"""The unbalance of a stack: residuals and eccentric masses."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+
+from rules.facts.derive import derive
+from rules.facts.unbalance import unbalance_sum
+from rules.facts.values import Lack
+from rules.requests import parse_request
+from rules.rulebook.examples import base_request
+
+
+def test_two_equal_residuals() -> None:
+    """First principles: |R| of two unit vectors is 2·|cos(θ/2)|; its 95 % point is 2·cos(π/40)."""
+    assert unbalance_sum([1.0, 1.0], []).p95_gmm == pytest.approx(2 * math.cos(math.pi / 40), abs=1e-5)
+    assert unbalance_sum([1.0, 1.0], []).worst_gmm == 2.0
+
+
+def test_capability_contributors_have_no_worst_case() -> None:
+    """A plane Gaussian that keeps 2 g·mm in 95 % of parts has its 95 % point there, and no hard end."""
+    found = unbalance_sum([], [(2.0, True)])
+    assert found.p95_gmm == pytest.approx(2.0, rel=1e-6)
+    assert found.worst_gmm is None
+
+
+def test_eccentric_mass_of_a_single_joint() -> None:
+    """First principles: 0.4 kg set off by 2 µm (4 µm at the face) brings 0.4·a(z) g·mm, here with nothing else."""
+    request = base_request("shell_mill")
+    holder, cutter = request["stack"]["components"]
+    holder["unbalance_gmm"] = cutter["unbalance_gmm"] = 0
+    derived = derive(parse_request(request))
+    assert not isinstance(derived.balance.unbalance, Lack)
+    # the holder reads 4 µm at its face and 5 µm at 40 mm, the cutter's centre of mass lies 20 mm out
+    assert derived.balance.unbalance.p95_gmm == pytest.approx(0.4 * 4.5 / 2, rel=1e-9)
+
+
+def test_gauge_pin_is_not_run() -> None:
+    """A stack with a gauge pin is read, so no speed is judged on it."""
+    request = base_request("nut_collet")
+    cutter = request["stack"]["components"][2]
+    request["stack"]["components"][2] = {
+        key: cutter[key] for key in ("id", "machine_side", "profile", "material", "unbalance_gmm", "runout")
+    } | {"kind": "gauge_pin"}
+    assert derive(parse_request(request)).balance.highest_speed_rpm is None
+
+
+def test_missing_masses_are_named() -> None:
+    """The holder's mass cannot follow from an outline that starts at the gauge line."""
+    request = base_request("press_in")
+    del request["stack"]["components"][0]["mass_kg"]
+    balance = derive(parse_request(request)).balance
+    assert isinstance(balance.highest_speed_rpm, Lack)
+    assert "/stack/components/0/mass_kg" in balance.highest_speed_rpm.fields

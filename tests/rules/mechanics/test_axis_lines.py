@@ -1,0 +1,69 @@
+"""Eccentricity as a line along the axis."""
+
+from __future__ import annotations
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from rules.mechanics.axis import (
+    line_from_offset,
+    line_from_pivot,
+    line_from_two_readings,
+    tir_from_speck,
+)
+
+lengths = st.floats(-500, 500)
+readings = st.floats(0, 1000)
+
+
+@given(readings, lengths)
+def test_an_offset_reads_the_same_everywhere(tir: float, z: float) -> None:
+    """First principles: a displaced axis reads twice its displacement at every distance."""
+    assert 2 * line_from_offset(tir).at(z) == tir
+
+
+@settings(deadline=None)
+@given(readings, lengths, st.floats(0.5, 500), st.floats(0, 10))
+def test_a_tilt_is_zero_at_its_pivot_and_grows_in_proportion(
+    tir: float, pivot: float, reach: float, factor: float
+) -> None:
+    """First principles: similar triangles about the pivot."""
+    line = line_from_pivot(tir, pivot + reach, pivot)
+    span = (pivot + reach) - pivot
+    assert line.at(pivot) == pytest.approx(0.0, abs=1e-9 * max(1.0, tir * (1 + abs(pivot) / reach)))
+    assert 2 * line.at(pivot + factor * span) == pytest.approx(
+        factor * tir, rel=1e-9, abs=1e-9 * max(1.0, tir * (1 + abs(pivot) / reach))
+    )
+
+
+def test_two_readings_are_met() -> None:
+    """First principles: the line passes through the halves of both readings."""
+    line = line_from_two_readings(2.0, 10.0, 5.0, 70.0)
+    assert (2 * line.at(10.0), 2 * line.at(70.0)) == pytest.approx((2.0, 5.0))
+
+
+def test_readings_that_fall_outward_cross_the_axis() -> None:
+    """A tilt against an offset: the sign changes, the amplitude is its magnitude."""
+    line = line_from_two_readings(4.0, 0.0, 0.0, 50.0)
+    assert line.at(100.0) == pytest.approx(-2.0)
+
+
+@pytest.mark.parametrize("at_mm", [-20.0, -20.5])
+def test_a_reading_at_or_behind_the_pivot_fixes_no_tilt(at_mm: float) -> None:
+    """No lever arm, no tilt."""
+    with pytest.raises(ValueError, match="beyond the pivot"):
+        line_from_pivot(3.0, at_mm, -20.0)
+
+
+def test_two_readings_at_one_place_fix_no_line() -> None:
+    """A line needs two places."""
+    with pytest.raises(ValueError, match="same position"):
+        line_from_two_readings(1.0, 5.0, 2.0, 5.0)
+
+
+def test_a_speck_tilts_by_its_thickness_over_the_seat() -> None:
+    """First principles: 5 µm under one end of a 50 mm seat read 20 µm at 100 mm beyond its middle."""
+    assert tir_from_speck(5.0, 50.0, 100.0) == pytest.approx(20.0)
+    with pytest.raises(ValueError, match="above 0"):
+        tir_from_speck(5.0, 0.0, 100.0)

@@ -1,0 +1,183 @@
+"""Couplings, materials and balance grades."""
+
+from __future__ import annotations
+
+from itertools import pairwise
+from typing import get_args
+
+import pytest
+
+from rules.model.components import Material
+from rules.model.operation import BalanceGrade
+from rules.tables import balance_grades, catalogue, couplings, hollow_taper, materials
+from rules.tables.couplings import Clocking
+from rules.tables.load import UnknownEntryError
+
+GENERAL_TABLES = {"balance_grades", "couplings"}
+HOLD_SHANKS = {"collet_bore", "cylindrical", "side_lock", "shrink_fit", "hydraulic", "milling_chuck"}
+
+
+def test_every_coupling_is_known() -> None:
+    """The fourteen couplings of a stack."""
+    assert set(couplings.couplings()) == HOLD_SHANKS | {
+        "steep_taper",
+        "hollow_taper",
+        "polygonal_taper",
+        "nut_collet",
+        "press_collet",
+        "shell_mill_arbor",
+        "morse_taper",
+        "declared",
+    }
+
+
+def test_what_accepts_what() -> None:
+    """Bores that grip take straight shanks, everything else takes its own kind; nothing takes a bare bore."""
+    for workpiece_side in couplings.couplings():
+        for machine_side in couplings.couplings():
+            wanted = "cylindrical" if workpiece_side in HOLD_SHANKS else workpiece_side
+            assert couplings.accepts(workpiece_side, machine_side) is (machine_side == wanted)
+
+
+def test_ends_agree_with_what_is_accepted() -> None:
+    """A coupling that accepts something has a workpiece side; what it accepts has a machine side."""
+    for name in couplings.couplings():
+        row = couplings.coupling(name)
+        assert set(row.ends) <= {"machine_side", "workpiece_side"}
+        assert "workpiece_side" in row.ends
+        assert all("machine_side" in couplings.coupling(taken).ends for taken in row.accepts)
+    assert {n for n in couplings.couplings() if "machine_side" not in couplings.coupling(n).ends} == HOLD_SHANKS - {
+        "cylindrical"
+    }
+
+
+@pytest.mark.parametrize(
+    ("joint_class", "names"),
+    [
+        ("taper", {"steep_taper", "hollow_taper", "polygonal_taper", "morse_taper"}),
+        ("collet_seat", {"nut_collet", "press_collet"}),
+        ("grip", HOLD_SHANKS),
+        ("arbor", {"shell_mill_arbor"}),
+        ("declared", {"declared"}),
+    ],
+)
+def test_joint_classes(joint_class: str, names: set[str]) -> None:
+    """Each coupling makes one class of joint."""
+    assert {name for name in couplings.couplings() if couplings.joint_class(name) == joint_class} == names
+
+
+def test_couplings_name_tables_that_exist_and_leave_none_out() -> None:
+    """Every table named exists; every table of dimensions belongs to a coupling."""
+    named = {table for name in couplings.couplings() for table in couplings.coupling(name).tables}
+    assert named == set(catalogue.tables()) - GENERAL_TABLES
+
+
+@pytest.mark.parametrize(
+    ("name", "form", "expected"),
+    [
+        ("steep_taper", None, Clocking("indexed", 2)),
+        ("steep_taper", "mas_403", Clocking("indexed", 2)),
+        ("hollow_taper", "A", Clocking("indexed", 1)),
+        ("hollow_taper", "F", Clocking("free", None)),
+        ("hollow_taper", None, Clocking("not_stated", None)),
+        ("polygonal_taper", None, Clocking("indexed", 3)),
+        ("nut_collet", None, Clocking("free", None)),
+        ("shrink_fit", None, Clocking("free", None)),
+        ("side_lock", None, Clocking("indexed", 1)),
+        ("morse_taper", "tang", Clocking("indexed", 2)),
+        ("morse_taper", "drawbar_thread", Clocking("free", None)),
+        ("shell_mill_arbor", "keys", Clocking("indexed", 2)),
+        ("declared", None, Clocking("not_stated", None)),
+    ],
+)
+def test_clocking(name: str, form: str | None, expected: Clocking) -> None:
+    """From memory of the drives: how a joint may be turned; not stated where the form is missing."""
+    assert couplings.clocking(name, form) == expected
+
+
+def test_every_hollow_taper_form_has_its_clocking() -> None:
+    """Forms without keys are free, forms with keys are indexed."""
+    for form in hollow_taper.forms():
+        kind = "free" if hollow_taper.form(form).drive == "none" else "indexed"
+        assert couplings.clocking("hollow_taper", form).kind == kind
+
+
+def test_indexed_couplings_state_their_positions() -> None:
+    """Positions stand exactly where a coupling is indexed."""
+    for table in ("couplings", "coupling_clocking"):
+        for row in catalogue.table(table).rows:
+            assert (row["clocking"] == "indexed") is (row["clocking_positions"] is not None)
+
+
+def test_taper_rates() -> None:
+    """Couplings without a rate of taper of their own have none."""
+    assert couplings.taper_rate("steep_taper") == 7 / 24
+    assert couplings.taper_rate("morse_taper") is None
+    assert couplings.taper_rate("nut_collet") is None
+
+
+def test_unknown_couplings_are_refused() -> None:
+    """Unknown names on either side are errors, not 'does not fit'."""
+    for call in (
+        lambda: couplings.accepts("string", "cylindrical"),
+        lambda: couplings.accepts("cylindrical", "string"),
+        lambda: couplings.joint_class("string"),
+        lambda: couplings.clocking("string"),
+    ):
+        with pytest.raises(UnknownEntryError, match="'string'; known: steep_taper"):
+            call()
+
+
+def test_materials_are_those_a_component_may_state() -> None:
+    """The public contract's materials and the table's are the same."""
+    assert set(materials.materials()) == set(get_args(Material))
+
+
+@pytest.mark.parametrize("name", materials.materials())
+def test_materials_are_physically_sensible(name: str) -> None:
+    """First principles: isotropic Poisson's ratio, wave speed of a solid, yield strain below 1 %."""
+    row = materials.material(name)
+    assert 0 < row.poisson_ratio < 0.5
+    assert 3000 < (row.youngs_modulus_gpa * 1e9 / row.density_kg_m3) ** 0.5 < 12000
+    assert 2 < row.expansion_1e6_per_k < 30
+    assert row.yield_mpa is None or row.yield_mpa < 0.01 * row.youngs_modulus_gpa * 1000
+
+
+@pytest.mark.parametrize(
+    ("name", "density", "modulus", "tolerance"),
+    [
+        ("steel", 7850, 210, 0.02),
+        ("high_speed_steel", 8160, 220, 0.05),
+        ("cemented_carbide", 14500, 610, 0.05),
+        ("tungsten_heavy_alloy", 17500, 350, 0.08),
+        ("aluminium", 2700, 70, 0.03),
+        ("titanium", 4430, 114, 0.03),
+    ],
+)
+def test_materials_against_textbook_values(name: str, density: float, modulus: float, tolerance: float) -> None:
+    """Literature (general engineering tables, from memory): density and Young's modulus."""
+    row = materials.material(name)
+    assert row.density_kg_m3 == pytest.approx(density, rel=tolerance)
+    assert row.youngs_modulus_gpa == pytest.approx(modulus, rel=tolerance)
+
+
+def test_unknown_materials_and_grades_are_refused() -> None:
+    """No default material, no default grade."""
+    with pytest.raises(UnknownEntryError, match="steel"):
+        materials.material("wood")
+    with pytest.raises(UnknownEntryError, match=r"G2\.5"):
+        balance_grades.grade_value("G3")
+
+
+def test_balance_grades_rise_by_about_two_and_a_half() -> None:
+    """Literature: ISO 21940-11, grades G0.4 to G4000 a factor of about 2.5 apart."""
+    values = [balance_grades.grade_value(name) for name in balance_grades.grades()]
+    assert (values[0], values[-1], len(values)) == (0.4, 4000, 11)
+    assert all(2.45 < b / a < 2.6 for a, b in pairwise(values))
+
+
+def test_grades_are_named_by_their_value_and_cover_the_public_contract() -> None:
+    """'G6.3' means 6.3 mm/s; every grade a request may ask for is in the table."""
+    for name in balance_grades.grades():
+        assert balance_grades.grade_value(name) == float(name.removeprefix("G"))
+    assert set(get_args(BalanceGrade)) <= set(balance_grades.grades())

@@ -1,0 +1,33 @@
+"""The examples in the tables' and fits' docstrings are true."""
+
+from __future__ import annotations
+
+import doctest
+import pkgutil
+from importlib import import_module
+
+import pytest
+
+import rules.tables
+
+MODULES = [
+    *(f"rules.tables.{module.name}" for module in pkgutil.iter_modules(rules.tables.__path__)),
+    "rules.mechanics.fits",
+    "rules.mechanics.tapers",
+]
+WITHOUT_EXAMPLES = {
+    "rules.tables.catalogue",
+    "rules.tables.interchange",
+    "rules.tables.load",
+    "rules.tables.morse_taper",
+    "rules.tables.polygonal_taper",
+    "rules.tables.shell_mill_arbor",
+}
+
+
+@pytest.mark.parametrize("name", MODULES)
+def test_docstring_examples_hold(name: str) -> None:
+    """Every example gives what it shows, and modules that should have examples have them."""
+    result = doctest.testmod(import_module(name))
+    assert result.failed == 0
+    assert (result.attempted > 0) is (name not in WITHOUT_EXAMPLES)

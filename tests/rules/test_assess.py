@@ -1,0 +1,177 @@
+"""The one way through the house: verdicts, policy, provenance and sameness."""
+
+from __future__ import annotations
+
+import copy
+import json
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from rules.assess import Assessor
+from rules.model.report import Report
+from rules.requests import BadRequestError, parse_request
+from rules.rulebook.examples import base_names, base_request
+
+ASSESSOR = Assessor.load()
+
+
+def _report(request: dict[str, Any]) -> Report:
+    return ASSESSOR.assess(parse_request(request))
+
+
+def _with_warning() -> dict[str, Any]:
+    request = base_request("nut_collet")
+    request["stack"]["joints"][0]["grip_length_mm"] = 20
+    return request
+
+
+def _with_gap() -> dict[str, Any]:
+    request = base_request("nut_collet")
+    del request["stack"]["components"][1]["workpiece_side"]["depth_mm"]
+    return request
+
+
+@pytest.mark.parametrize(
+    ("make", "policy", "verdict"),
+    [
+        (_with_warning, {}, "review"),
+        (_with_warning, {"on_warning": "fail"}, "fail"),
+        (_with_warning, {"on_undecided": "fail"}, "review"),
+        (_with_gap, {}, "review"),
+        (_with_gap, {"on_undecided": "fail"}, "fail"),
+        (_with_gap, {"on_warning": "fail"}, "review"),
+    ],
+)
+def test_verdict_follows_the_policy(make: Any, policy: dict[str, str], verdict: str) -> None:
+    """Warnings and gaps ask for review; the policy may tighten, never loosen."""
+    assert _report(make() | {"policy": policy}).verdict == verdict
+
+
+def test_advice_passes() -> None:
+    """Advice alone does not hold a stack back."""
+    request = base_request("nut_collet")
+    request["stack"]["joints"][0]["projection_mm"] = 60
+    request["stack"]["components"][2] |= {
+        "overall_length_mm": 100,
+        "profile": [{"length_mm": 100, "outer_mm": 12}],
+    }
+    report = _report(request)
+    assert ([item.code for item in report.findings], report.verdict) == (["OVH-010"], "pass")
+
+
+def test_errors_come_first() -> None:
+    """Findings are ordered by gravity, then by code."""
+    request = base_request("press_in")
+    request["operation"] |= {"feed_per_tooth_mm": 0.02, "runout_limit_um": 2}
+    request["machine"]["max_speed_rpm"] = 100
+    gravity = [{"error": 0, "warning": 1, "advice": 2}[item.severity] for item in _report(request).findings]
+    assert gravity == sorted(gravity)
+    assert len(set(gravity)) == 3
+
+
+def test_margin_is_negative_beyond_the_limit_in_both_directions() -> None:
+    """A speed above its limit and a grip below its limit both have a negative margin."""
+    request = base_request("press_in")
+    request["operation"]["spindle_speed_rpm"] = 15_100
+    request["stack"]["joints"][0]["grip_length_mm"] = 38
+    margins = {item.code: item.margin for item in _report(request).findings}
+    assert margins["SPD-010"] == -100
+    assert margins["GRIP-010"] == -2
+
+
+@pytest.mark.parametrize("step", [-1, 0, 1])
+def test_threshold_of_the_policy_is_kept_to_the_last_bit(step: int) -> None:
+    """A limit just below, at and just above the observed ratio: only the first is broken."""
+    request = base_request("nut_collet")
+    request["stack"]["joints"][0]["projection_mm"] = 43
+    ratio = 43 / 12
+    request["policy"] = {"thresholds": {"OVH-010": {"max_ratio": ratio + step * 1e-9}}}
+    fired = [item.code for item in _report(request).findings]
+    assert fired == (["OVH-010"] if step < 0 else [])
+
+
+def test_changed_thresholds_are_told() -> None:
+    """Whoever reads the report sees that a limit was moved."""
+    request = base_request("press_in") | {"policy": {"thresholds": {"OVH-010": {"max_ratio": 7}}}}
+    (changed,) = _report(request).provenance.thresholds_changed
+    assert (changed.code, changed.threshold, changed.value, changed.rulebook_value) == (
+        "OVH-010",
+        "max_ratio",
+        7,
+        4,
+    )
+
+
+@pytest.mark.parametrize(
+    ("thresholds", "pointer"),
+    [
+        ({"OVH-999": {"max_ratio": 7}}, "/policy/thresholds/OVH-999"),
+        ({"OVH-010": {"max_ration": 7}}, "/policy/thresholds/OVH-010/max_ration"),
+        ({"OVH-010": {"max_ratio": 1e9}}, "/policy/thresholds/OVH-010/max_ratio"),
+    ],
+)
+def test_misspelt_or_absurd_thresholds_are_refused(thresholds: Any, pointer: str) -> None:
+    """A limit that no rule has would pass silently; it is a bad request instead."""
+    with pytest.raises(BadRequestError) as caught:
+        _report(base_request("press_in") | {"policy": {"thresholds": thresholds}})
+    assert [fault.pointer for fault in caught.value.faults] == [pointer]
+
+
+def _reversed_keys(value: Any) -> Any:
+    if isinstance(value, dict):
+        return {key: _reversed_keys(value[key]) for key in reversed(value)}
+    return [_reversed_keys(item) for item in value] if isinstance(value, list) else value
+
+
+@pytest.mark.parametrize("base", base_names())
+def test_same_request_same_bytes(base: str) -> None:
+    """Asked twice, and with its keys in another order, a request gets the very same report."""
+    request = base_request(base)
+    kept = copy.deepcopy(request)
+    answers = {_report(r).model_dump_json() for r in (request, request, _reversed_keys(request))}
+    assert len(answers) == 1
+    assert request == kept
+
+
+def test_digest_does_not_depend_on_the_unit() -> None:
+    """A quarter inch and 6.35 mm are the same request."""
+    metric, inch = base_request("shrink"), base_request("shrink")
+    metric["operation"]["gauge_plane_mm"], inch["operation"]["gauge_plane_mm"] = 6.35, "1/4 in"
+    assert _report(metric) == _report(inch)
+
+
+def test_pointers_lead_into_the_request() -> None:
+    """Every pointer of a finding resolves in what was sent."""
+    request = base_request("press_in")
+    request["operation"]["spindle_speed_rpm"] = 50_000
+    request["stack"]["components"][1]["machine_side"]["designation"] = "other"
+    for finding in _report(request).findings:
+        for pointer in finding.at:
+            place: Any = request
+            for step in pointer.split("/")[1:]:
+                place = place[int(step)] if isinstance(place, list) else place[step]
+
+
+def test_lowered_safety_rules_are_told(tmp_path: Path) -> None:
+    """An operator may lower a safety rule, but not in silence."""
+    rule = next(rule for rule in ASSESSOR.book.rules if rule.code == "COL-010")
+    entry = json.loads(rule.model_dump_json(exclude={"condition", "book", "file", "line"}))
+    entry |= {"severity": "warning", "replaces": True}
+    book = {"book": "house rules", "version": "1", "title": "House rules", "rules": [entry]}
+    (tmp_path / "house.yaml").write_text(json.dumps(book), encoding="utf-8")
+    assessor = Assessor.load([tmp_path])
+    request = base_request("nut_collet")
+    request["stack"]["components"][1]["workpiece_side"]["nominal_mm"] = 10
+    report = assessor.assess(parse_request(request))
+    (lowered,) = report.provenance.severities_lowered
+    assert (lowered.code, lowered.from_severity, lowered.to_severity) == ("COL-010", "error", "warning")
+    assert report.provenance.rulebook_sha256 != ASSESSOR.book.digest
+    assert "house rules" in report.provenance.rulebooks
+
+
+def test_shrink_fit_brings_the_caution_about_heat() -> None:
+    """Cautions follow the couplings of the stack."""
+    assert any("burnt" in text for text in _report(base_request("shrink")).cautions)
+    assert not any("burnt" in text for text in _report(base_request("nut_collet")).cautions)

@@ -1,0 +1,66 @@
+"""The engine against the same rulebooks evaluated in plain Python."""
+
+from __future__ import annotations
+
+import random
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from rules.engine import Engine, Judgement
+from rules.rulebook.limits import lint_limits
+from tests.oracles.plain_evaluator import Answer, evaluate
+from tests.support.random_rules import random_facts, random_overrides, random_rules
+from tests.support.rulebooks import book_of
+
+_RANDOM = st.randoms(use_true_random=False)
+_SETTINGS = settings(deadline=None, derandomize=True, suppress_health_check=list(HealthCheck))
+
+
+def answer_of(judgement: Judgement) -> Answer:
+    return (
+        [(fired.rule.code, fired.fact.key) for fired in judgement.fired],
+        [(gap.rule.code, gap.fact.key, dict(gap.lacking)) for gap in judgement.undecided],
+        list(judgement.decided),
+    )
+
+
+def check(rng: random.Random, stacks: int) -> int:
+    rules = random_rules(rng)
+    book = book_of(rules)
+    assert not lint_limits(book.rules)
+    engine = Engine(book)
+    fired = 0
+    for _ in range(stacks):
+        facts, overrides = random_facts(rng), random_overrides(rng, rules)
+        answer = answer_of(engine.judge(facts, overrides))
+        assert answer == evaluate(book, facts, overrides)
+        fired += len(answer[0])
+    return fired
+
+
+@settings(_SETTINGS, max_examples=150)
+@given(_RANDOM)
+def test_the_engine_finds_what_plain_python_finds(rng: random.Random) -> None:
+    """First principles: three random stacks on each random book, order and gaps included."""
+    check(rng, stacks=3)
+
+
+@pytest.mark.long
+@settings(_SETTINGS, max_examples=5_000)
+@given(_RANDOM)
+def test_the_engine_finds_what_plain_python_finds_at_length(rng: random.Random) -> None:
+    """The same over five thousand random books, two stacks on each."""
+    check(rng, stacks=2)
+
+
+def test_the_comparison_has_something_to_compare() -> None:
+    """The random stacks make rules fire, so that the agreement is not one about nothing."""
+    assert sum(check(random.Random(seed), stacks=20) for seed in range(20)) > 500
+
+
+@pytest.mark.long
+def test_forty_thousand_stacks_on_two_hundred_books_agree() -> None:
+    """Many stacks on one book: sessions and plans are used again and again."""
+    assert sum(check(random.Random(seed), stacks=200) for seed in range(1_000, 1_200)) > 40_000

@@ -1,0 +1,160 @@
+"""The command line: reports, exit codes, and faults by file, line and column."""
+
+from __future__ import annotations
+
+import io
+import json
+import sys
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from rules.assess import Assessor
+from rules.model.report import Report
+from rules.requests import parse_request
+from service.__main__ import main
+from service.commands.exit_codes import BAD_INPUT, FAULT, VERDICT_CODES
+
+
+@pytest.fixture
+def files(tmp_path: Path, request_data: dict[str, Any]) -> dict[str, str]:
+    """A file for each verdict, and two that hold no request."""
+    failing = json.loads(json.dumps(request_data))
+    failing["stack"]["components"][1]["machine_side"]["designation"] = "kb-16"
+    review = json.loads(json.dumps(request_data))
+    del review["stack"]["components"][1]["runout"]
+    misspelt = json.loads(json.dumps(request_data))
+    misspelt["operation"]["runout_limit"] = 3
+    contents = {
+        "pass": json.dumps(request_data),
+        "review": json.dumps(review),
+        "fail": json.dumps(failing),
+        "misspelt": json.dumps(misspelt, indent=2),
+        "broken": '{"stack":\n  oops}',
+        "twice": '{"stack": 1,\n "stack": 2}',
+    }
+    for name, text in contents.items():
+        (tmp_path / f"{name}.json").write_text(text, encoding="utf-8")
+    return {name: str(tmp_path / f"{name}.json") for name in (*contents, "absent")}
+
+
+@pytest.mark.parametrize("verdict", ["pass", "review", "fail"])
+def test_the_exit_code_is_the_verdict(files: dict[str, str], verdict: Any, capsys: Any) -> None:
+    """0 pass, 1 review, 2 fail; the verdict is the first word printed."""
+    assert main(["check", files[verdict]]) == VERDICT_CODES[verdict] == ["pass", "review", "fail"].index(verdict)
+    printed = capsys.readouterr()
+    assert printed.out.startswith(verdict.upper())
+    assert printed.err == ""
+
+
+@pytest.mark.parametrize(
+    ("names", "code"),
+    [
+        (["pass", "review"], 1),
+        (["fail", "pass"], 2),
+        (["fail", "broken", "pass"], 3),
+        (["absent", "pass"], 3),
+        (["pass", "pass"], 0),
+    ],
+)
+def test_the_worst_file_decides(files: dict[str, str], names: list[str], code: int, capsys: Any) -> None:
+    """Every file is judged, and the gravest code wins."""
+    assert main(["check", *(files[name] for name in names)]) == code
+    printed = capsys.readouterr()
+    assert all(files[name] in printed.out + printed.err for name in names)
+
+
+@pytest.mark.parametrize(
+    ("name", "told"),
+    [
+        ("broken", "broken.json:2:3: expecting value"),
+        ("twice", "twice.json:1:1: the key 'stack' is written twice in one object"),
+        ("absent", "absent.json: No such file or directory"),
+    ],
+)
+def test_bad_input_is_told_with_its_place(files: dict[str, str], name: str, told: str, capsys: Any) -> None:
+    """File, line, column and reason go to standard error; nothing is printed as a report."""
+    assert main(["check", files[name]]) == BAD_INPUT
+    printed = capsys.readouterr()
+    assert printed.out == ""
+    assert printed.err.strip().endswith(told)
+
+
+def test_a_misspelt_field_is_told_with_pointer_and_place(files: dict[str, str], capsys: Any) -> None:
+    """The line told is the one that holds the field."""
+    assert main(["check", files["misspelt"]]) == BAD_INPUT
+    error = capsys.readouterr().err
+    place, _, rest = error.partition(": ")
+    _, line, column = place.rsplit(":", 2)
+    text = Path(files["misspelt"]).read_text(encoding="utf-8").split("\n")[int(line) - 1]
+    assert text[int(column) - 1 :].startswith('"runout_limit"')
+    assert rest == "/operation/runout_limit: unknown field; did you mean 'runout_limit_um'?\n"
+
+
+def test_standard_input_is_a_file(request_data: dict[str, Any], capsys: Any, monkeypatch: Any) -> None:
+    """A dash reads the request from standard input."""
+    monkeypatch.setattr(sys, "stdin", io.TextIOWrapper(io.BytesIO(json.dumps(request_data).encode())))
+    assert main(["check", "-"]) == 0
+    assert capsys.readouterr().out.startswith("PASS")
+
+
+def test_json_is_a_line_a_report(
+    files: dict[str, str], request_data: dict[str, Any], assessor: Assessor, capsys: Any
+) -> None:
+    """Each line is the report that the service answers."""
+    assert main(["check", "--json", files["pass"], files["fail"]]) == 2
+    first, second = map(Report.model_validate_json, capsys.readouterr().out.splitlines())
+    assert first == assessor.assess(parse_request(request_data))
+    assert second.verdict == "fail"
+
+
+@pytest.mark.parametrize(
+    "arguments", [[], ["check"], ["weigh", "x"], ["check", "--colour", "x"], ["serve", "--port", "x"]]
+)
+def test_wrong_usage_is_no_verdict(arguments: list[str], capsys: Any) -> None:
+    """A command that does not exist must not leave with the code of a failed stack."""
+    with pytest.raises(SystemExit) as caught:
+        main(arguments)
+    assert caught.value.code == BAD_INPUT
+    assert "usage" in capsys.readouterr().err
+
+
+def test_a_fault_of_the_program_is_no_verdict(files: dict[str, str], capsys: Any, monkeypatch: Any) -> None:
+    """An exception must not leave with the code of a review."""
+    monkeypatch.setattr(Assessor, "assess", lambda *_: 1 / 0)
+    assert main(["check", files["pass"]]) == FAULT
+    assert "ZeroDivisionError" in capsys.readouterr().err
+
+
+def test_a_wrong_rulebook_is_told(files: dict[str, str], tmp_path: Path, capsys: Any, monkeypatch: Any) -> None:
+    """File and line of the defect, and no verdict."""
+    folder = tmp_path / "own"
+    folder.mkdir()
+    (folder / "own.yaml").write_text("book: own\n", encoding="utf-8")
+    monkeypatch.setenv("STACKGAUGE_EXTRA_RULEBOOKS", json.dumps([str(folder)]))
+    assert main(["check", files["pass"]]) == BAD_INPUT
+    assert "own.yaml" in capsys.readouterr().err
+
+
+def test_a_wrong_setting_is_told(files: dict[str, str], capsys: Any, monkeypatch: Any) -> None:
+    """The variable is named."""
+    monkeypatch.setenv("STACKGAUGE_PORT", "99999")
+    assert main(["check", files["pass"]]) == BAD_INPUT
+    assert "STACKGAUGE_PORT" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    ("command", "path"), [("openapi", "openapi/openapi.json"), ("catalogue", "rules/books/CATALOGUE.md")]
+)
+def test_generated_files_are_written_and_checked(command: str, path: str, tmp_path: Path, capsys: Any) -> None:
+    """--check finds a missing or changed file and writes nothing; without it the file is written."""
+    root = ["--root", str(tmp_path)]
+    assert main([command, "--check", *root]) == 1
+    assert not (tmp_path / path).exists()
+    assert main([command, *root]) == 0
+    assert main([command, "--check", *root]) == 0
+    with (tmp_path / path).open("a", encoding="utf-8") as file:
+        file.write("\n")
+    assert main([command, "--check", *root]) == 1
+    assert f"{path} is stale" in capsys.readouterr().err

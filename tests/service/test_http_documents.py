@@ -1,0 +1,100 @@
+"""Rules, couplings and the contract are published with entity tags, for GET and HEAD alike."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+from rules.assess import Assessor
+from rules.tables.couplings import couplings
+from rules.tables.load import read_table
+from rules.version import VERSION
+
+PUBLISHED = [
+    "/v1/rules",
+    "/v1/rules/GRIP-010",
+    "/v1/couplings",
+    "/v1/couplings/steep_taper",
+    "/openapi.json",
+    "/problems/not-found",
+]
+
+
+@pytest.mark.parametrize("path", PUBLISHED)
+def test_a_known_document_is_not_sent_again(client: Any, path: str) -> None:
+    """If-None-Match with the tag gives 304 without content, alone, in a list, weak or as a star."""
+    first = client.get(path)
+    etag = first.headers["etag"]
+    assert first.status_code == 200
+    assert first.headers["content-type"] == "application/json"
+    assert first.headers["vary"] == "Accept"
+    for wanted in (etag, f'"x", {etag}', f"W/{etag}", "*"):
+        again = client.get(path, if_none_match=wanted)
+        assert (again.status_code, again.content, again.headers["etag"]) == (304, b"", etag)
+    for other in ('"x"', etag.strip('"')):
+        assert client.get(path, if_none_match=other).content == first.content
+
+
+@pytest.mark.parametrize("path", [*PUBLISHED, "/healthz", "/readyz", "/version"])
+def test_head_is_get_without_content(client: Any, path: str) -> None:
+    """HEAD gives status and headers of GET, the length among them, and no content."""
+    got, head = client.get(path), client.request("HEAD", path)
+    assert head.content == b""
+    assert (head.status_code, head.headers) == (got.status_code, got.headers)
+    assert int(head.headers["content-length"]) == len(got.content)
+
+
+def test_documents_have_tags_of_their_own(client: Any) -> None:
+    """Different content has a different tag."""
+    tags = {client.get(path).headers["etag"] for path in PUBLISHED}
+    assert len(tags) == len(PUBLISHED)
+
+
+def test_every_rule_is_listed_and_explained(client: Any, assessor: Assessor) -> None:
+    """The list names the rules in force in their order, and each answers with all it has to say."""
+    listed = client.get("/v1/rules").json()
+    assert listed["rulebook_sha256"] == assessor.book.digest
+    assert [one["code"] for one in listed["rules"]] == [rule.code for rule in assessor.book.rules]
+    for rule, short in zip(assessor.book.rules, listed["rules"], strict=True):
+        told = client.get(f"/v1/rules/{rule.code}").json()
+        assert {name: told[name] for name in short} == short
+        assert (told["why"], told["remedy"], told["source"]) == (rule.why, rule.remedy, rule.source)
+        assert [need["name"] for need in told["needs"]] == list(rule.needs)
+        assert {one["name"]: one["value"] for one in told["thresholds"]} == {
+            name: threshold.value for name, threshold in rule.thresholds.items()
+        }
+
+
+def test_every_coupling_is_explained_with_its_tables(client: Any) -> None:
+    """Each coupling answers with the rows behind it, each row with source and confidence."""
+    listed = client.get("/v1/couplings").json()["couplings"]
+    assert [one["name"] for one in listed] == list(couplings())
+    for one in listed:
+        told = client.get(f"/v1/couplings/{one['name']}").json()
+        assert {name: told[name] for name in one} == one
+        for published in told["tables"]:
+            table = read_table(published["name"])
+            assert len(published["rows"]) == len(table.rows)
+            assert all(row["source"] and row["confidence"] for row in published["rows"])
+            assert published["columns"].keys() == table.columns.keys()
+
+
+def test_the_coupling_answer_leaves_no_column_out(client: Any) -> None:
+    """Whatever the table of couplings says of one is published."""
+    told = client.get("/v1/couplings/steep_taper").json()
+    assert read_table("couplings").columns.keys() <= told.keys()
+
+
+def test_version_names_service_and_rules(client: Any, assessor: Assessor) -> None:
+    """Who compares two answers can see by which rules they were given."""
+    told = client.get("/version").json()
+    assert (told["service"], told["version"]) == ("stackgauge", VERSION)
+    assert told["rulebook_sha256"] == assessor.book.digest
+    assert set(told["rulebooks"]) == {rule.book for rule in assessor.book.rules}
+
+
+@pytest.mark.parametrize("path", ["/healthz", "/readyz"])
+def test_health_is_told(client: Any, path: str) -> None:
+    """Alive and ready."""
+    assert client.get(path).json() == {"status": "ok"}

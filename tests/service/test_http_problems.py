@@ -1,0 +1,275 @@
+"""Every answer that is no success is a problem of RFC 9457, whoever found the fault."""
+
+from __future__ import annotations
+
+import json
+import logging
+from collections.abc import Callable, Iterator
+from typing import Any
+
+import httpx
+import pytest
+
+from rules.assess import Assessor
+from rules.engine import EngineFaultError
+from service.problems import KINDS, MAX_PARTS
+
+
+def _problem(response: httpx.Response, name: str) -> dict[str, Any]:
+    """The problem answered, after the checks that hold for all of them."""
+    assert response.headers["content-type"] == "application/problem+json"
+    assert response.headers["vary"] == "Accept"
+    told: dict[str, Any] = response.json()
+    assert told["type"] == f"/problems/{name}"
+    assert told["title"] == KINDS[name].title
+    assert response.status_code == told["status"] == KINDS[name].status
+    assert told["detail"]
+    return told
+
+
+@pytest.mark.parametrize(
+    ("body", "where"),
+    [
+        pytest.param(b"", None, id="empty"),
+        pytest.param(b'{"stack": NaN}', {"pointer": "#/stack"}, id="NaN"),
+        pytest.param(b'{"stack": {"x": 1e400}}', {"pointer": "#/stack/x"}, id="beyond a double"),
+        pytest.param(b'{"stack": ' + b"9" * 5000 + b"}", {"pointer": "#/stack"}, id="huge whole number"),
+        pytest.param(b'{"stack": {"a b": 1, "a b": 2}}', {"pointer": "#/stack"}, id="equal keys"),
+        pytest.param(b'{"a b": "\\ud800"}', {"pointer": "#/a%20b"}, id="half of a surrogate pair"),
+        pytest.param(b"[" * 5000 + b"]" * 5000, None, id="deep nesting"),
+        pytest.param('{"stack": "é"}'.encode("latin-1"), {"line": 1, "column": 12}, id="latin-1"),
+        pytest.param(b'{\n"stack": }', {"line": 2, "column": 10}, id="not JSON"),
+    ],
+)
+def test_a_body_that_cannot_be_read_is_400(client: Any, body: bytes, where: dict[str, Any] | None) -> None:
+    """Traps of JSON are answered with the place of the fault."""
+    told = _problem(client.check(body), "malformed-json")
+    assert told["instance"] == "/v1/checks"
+    places = [{name: part[name] for name in part if name != "detail"} for part in told.get("errors", [])]
+    assert places == ([where] if where else [])
+
+
+@pytest.mark.parametrize(
+    ("body", "pointer"),
+    [
+        pytest.param(b"[]", "#", id="top-level list"),
+        pytest.param(b'"stack"', "#", id="top-level text"),
+        pytest.param(b'{"stack": {"components": [{"kind": "cutter"}]}}', "#/stack/components/0", id="missing"),
+        pytest.param(
+            b'{"stack": {"components": [{"kind": "collet", "id": "c", "machine_side":'
+            b' {"coupling": "nut_collet", "size": 16}}]}}',
+            "#/stack/components/0/machine_side/size",
+            id="in a union in a union",
+        ),
+        pytest.param(
+            b'{"stack": {"components": [{"kind": "cutter", "id": "c"}]}, "policy":'
+            b' {"thresholds": {"NONE-999": {"x": 1}}}}',
+            "#/policy/thresholds/NONE-999",
+            id="threshold of no rule",
+        ),
+        pytest.param(b'{"stack": {"components": [{"kind": "cutter", "id": "c"}]}, "\xc3\xa4 %": 1}', "#/%C3%A4%20%25"),
+    ],
+)
+def test_a_body_that_breaks_the_contract_is_422(client: Any, body: bytes, pointer: str) -> None:
+    """The pointer is a URI fragment that leads into the body."""
+    told = _problem(client.check(body), "invalid-request")
+    assert [part["pointer"] for part in told["errors"]] == [pointer]
+
+
+def test_many_faults_are_counted_and_the_first_are_listed(client: Any) -> None:
+    """An answer stays short however much is wrong."""
+    body = json.dumps({"stack": {"components": []}, **{f"x{n}": n for n in range(MAX_PARTS + 10)}})
+    told = _problem(client.check(body.encode()), "invalid-request")
+    assert len(told["errors"]) == MAX_PARTS
+    assert str(MAX_PARTS + 11) in told["detail"]
+
+
+@pytest.mark.parametrize(
+    "content_type",
+    [
+        "",
+        "nonsense",
+        "text/plain",
+        "text/json",
+        "application/jsonx",
+        "application/problem+json",
+        "application/json; charset=latin-1",
+        "application/x-www-form-urlencoded",
+        "multipart/form-data; boundary=x",
+    ],
+)
+def test_other_media_types_are_415(client: Any, content_type: str, request_data: dict[str, Any]) -> None:
+    """Only application/json in UTF-8 is read, and the answer says so."""
+    response = client.check(json.dumps(request_data).encode(), content_type)
+    _problem(response, "unsupported-media-type")
+    assert response.headers["accept-post"] == "application/json"
+
+
+def test_a_coded_body_is_415(client: Any) -> None:
+    """A content coding is refused by name, never decoded."""
+    response = client.check(b"x", content_encoding="gzip")
+    _problem(response, "unsupported-media-type")
+    assert response.headers["accept-encoding"] == "identity"
+
+
+@pytest.mark.parametrize(
+    "content_type",
+    [
+        "application/json",
+        "Application/JSON",
+        "application/json;charset=UTF-8",
+        'application/json; charset="utf-8"',
+    ],
+)
+def test_spellings_of_json_are_read(client: Any, content_type: str, request_data: dict[str, Any]) -> None:
+    """Case, quotes and the charset parameter make no difference."""
+    assert client.check(json.dumps(request_data).encode(), content_type).status_code == 200
+
+
+@pytest.mark.parametrize("accept", ["text/html", "image/*", "application/json;q=0", "application/xml, text/*"])
+@pytest.mark.parametrize("path", ["/v1/rules", "/v1/rules/GRIP-010", "/v1/couplings", "/healthz", "/openapi.json"])
+def test_an_accept_that_cannot_be_met_is_406(client: Any, path: str, accept: str) -> None:
+    """What can't be given is refused, not ignored."""
+    _problem(client.get(path, accept=accept), "not-acceptable")
+
+
+def test_a_check_is_refused_before_the_work(client: Any) -> None:
+    """An Accept that can't be met wins over a body that can't be read."""
+    _problem(client.check(b"nonsense", accept="text/html"), "not-acceptable")
+
+
+@pytest.mark.parametrize(
+    ("size", "name"), [(0, "malformed-json"), (1, "body-too-large"), (10_000_000, "body-too-large")]
+)
+def test_a_declared_body_over_the_limit_is_413(client: Any, max_body_bytes: int, size: int, name: str) -> None:
+    """The limit itself is allowed, one byte more is not."""
+    _problem(client.check(b" " * (max_body_bytes + size)), name)
+
+
+@pytest.mark.parametrize(("extra", "name"), [(0, "malformed-json"), (1, "body-too-large")])
+def test_a_body_in_pieces_over_the_limit_is_413(client: Any, max_body_bytes: int, extra: int, name: str) -> None:
+    """The limit holds for what arrives when no length is declared."""
+    pieces = [b" " * 1024] * (max_body_bytes // 1024) + [b" " * extra]
+    _problem(client.check_in_pieces(pieces), name)
+
+
+def test_an_endless_body_is_not_read_to_its_end(client: Any, max_body_bytes: int) -> None:
+    """Reading stops where the limit is passed."""
+    taken = 0
+
+    def endless() -> Iterator[bytes]:
+        nonlocal taken
+        while taken < 100 * max_body_bytes:
+            taken += 1024
+            yield b" " * 1024
+
+    _problem(client.check_in_pieces(endless()), "body-too-large")
+    assert taken <= max_body_bytes + 2 * 1024
+
+
+@pytest.mark.parametrize(
+    ("method", "path", "allow"),
+    [
+        ("GET", "/v1/checks", "POST"),
+        ("HEAD", "/v1/checks", "POST"),
+        ("OPTIONS", "/v1/checks", "POST"),
+        ("POST", "/v1/rules", "GET, HEAD"),
+        ("DELETE", "/v1/rules/GRIP-010", "GET, HEAD"),
+        ("TRACE", "/openapi.json", "GET, HEAD"),
+    ],
+)
+def test_other_methods_are_405_with_allow(client: Any, method: str, path: str, allow: str) -> None:
+    """Allow names every method that the path answers."""
+    response = client.request(method, path)
+    if method != "HEAD":
+        _problem(response, "method-not-allowed")
+    assert (response.status_code, response.headers["allow"]) == (405, allow)
+
+
+@pytest.mark.parametrize(
+    "path",
+    [
+        "/",
+        "/v1",
+        "/v1/checks/",
+        "/v2/checks",
+        "/v1/rules/",
+        "/v1/rules/NONE-999",
+        "/v1/rules/a/b",
+        "/v1/couplings/none",
+        "/problems/none",
+        "/docs",
+        "/redoc",
+        "/%00",
+        "/%F0%9F%98%80",
+    ],
+)
+def test_unknown_paths_are_404(client: Any, path: str) -> None:
+    """Neither a path nor a name that does not exist is answered in the framework's own shape."""
+    assert _problem(client.get(path), "not-found")["instance"] == path
+
+
+def test_a_very_long_path_is_not_echoed(client: Any) -> None:
+    """The instance is left out where it would only repeat a long path."""
+    assert "instance" not in _problem(client.get("/" + "x" * 5000), "not-found")
+
+
+class _Broken:
+    """Judges nothing: raises what it was given."""
+
+    def __init__(self, working: Assessor, error: Exception) -> None:
+        self._working, self._error, self.armed = working, error, False
+        self.book = working.book
+
+    def assess(self, request: Any) -> Any:
+        if self.armed:
+            raise self._error
+        return self._working.assess(request)
+
+
+@pytest.mark.parametrize("error", [EngineFaultError("secret lever"), ZeroDivisionError("secret lever"), KeyError("x")])
+def test_a_fault_inside_is_500_without_internals(
+    assessor: Assessor,
+    client_with: Callable[[Any], Any],
+    request_data: dict[str, Any],
+    error: Exception,
+    caplog: pytest.LogCaptureFixture,
+) -> None:
+    """The answer tells nothing of the cause; the log tells everything."""
+    broken = _Broken(assessor, error)
+    client = client_with(broken)
+    broken.armed = True
+    with caplog.at_level(logging.ERROR, logger="stackgauge"):
+        response = client.check(json.dumps(request_data).encode())
+    _problem(response, "internal-fault")
+    for internal in ("secret", type(error).__name__, "Traceback", ".py"):
+        assert internal not in response.text
+    (record,) = caplog.records
+    assert record.exc_info is not None
+    assert record.exc_info[1] is error
+
+
+def test_a_service_that_cannot_judge_is_alive_and_not_ready(
+    assessor: Assessor, client_with: Callable[[Any], Any], caplog: pytest.LogCaptureFixture
+) -> None:
+    """Readiness judges a known stack; liveness does not."""
+    broken = _Broken(assessor, EngineFaultError("secret"))
+    client = client_with(broken)
+    assert client.get("/readyz").status_code == 200
+    broken.armed = True
+    with caplog.at_level(logging.ERROR, logger="stackgauge"):
+        _problem(client.get("/readyz"), "not-ready")
+    assert caplog.records
+    assert client.get("/healthz").status_code == 200
+
+
+@pytest.mark.parametrize("name", KINDS)
+def test_every_kind_of_problem_is_explained_under_its_type(client: Any, name: str) -> None:
+    """The type is a URI that can be asked."""
+    told = client.get(KINDS[name].type).json()
+    assert told == {
+        "type": f"/problems/{name}",
+        "status": KINDS[name].status,
+        "title": KINDS[name].title,
+        "remedy": KINDS[name].remedy,
+    }

@@ -1,0 +1,101 @@
+"""A report on a terminal or in a log: the verdict first, every figure with its unit, no colour needed."""
+
+from __future__ import annotations
+
+import io
+from typing import Any
+
+import pytest
+from rich.console import Console
+
+from rules.assess import Assessor
+from rules.model.report import Report
+from rules.requests import parse_request
+from service.examples import EXAMPLES
+from service.report.text import print_report
+
+
+def _text(report: Report, width: int = 100, **options: Any) -> str:
+    out = io.StringIO()
+    print_report(report, Console(file=out, width=width, highlight=False, **options))
+    return out.getvalue()
+
+
+@pytest.fixture(scope="module")
+def reports(assessor: Assessor) -> dict[str, Report]:
+    """A report for each example, and one with findings of a stack that does not go together."""
+    told = {name: assessor.assess(parse_request(example.request)) for name, example in EXAMPLES.items()}
+    swapped = dict(EXAMPLES["extended"].request)
+    components = list(swapped["stack"]["components"])
+    components[2], components[4] = components[4], components[2]
+    swapped["stack"] = {**swapped["stack"], "components": components}
+    told["swapped"] = assessor.assess(parse_request(swapped))
+    return told
+
+
+NAMES = [*EXAMPLES, "swapped"]
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_the_verdict_comes_first(reports: dict[str, Report], name: str) -> None:
+    """The first line names verdict and stack, the second counts."""
+    report = reports[name]
+    first, second, *_ = _text(report).split("\n")
+    assert first == f"{report.verdict.upper()}  {report.stack}"
+    assert f"{report.summary.undecided} undecided" in second
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_nothing_that_matters_is_left_out(reports: dict[str, Report], name: str) -> None:
+    """Findings with remedy and place, gaps, contributors, joints and cautions are all there."""
+    report = reports[name]
+    words = " ".join(_text(report, width=400).split())
+    for finding in report.findings:
+        for said in (
+            finding.severity,
+            finding.code,
+            finding.title,
+            finding.message,
+            finding.remedy,
+            *finding.at,
+        ):
+            assert " ".join(said.split()) in words
+    for gap in report.undecided:
+        assert f"{gap.code} {gap.title}" in words
+        assert all(lack.fact in words and all(field in words for field in lack.fields) for lack in gap.lacks)
+    for said in (
+        *(one.name for one in report.runout.contributors),
+        *(one.joint for one in report.grip),
+        *report.cautions,
+    ):
+        assert said in words
+
+
+def test_every_kind_of_finding_is_seen(reports: dict[str, Report]) -> None:
+    """The reports of these tests hold errors and gaps, or the checks above would prove nothing."""
+    assert reports["swapped"].findings
+    assert reports["patchy"].undecided
+    assert reports["extended"].runout.contributors
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_lines_keep_the_width_and_hold_no_colour(reports: dict[str, Report], name: str) -> None:
+    """Without a terminal the text is plain and never wider than asked."""
+    text = _text(reports[name], color_system=None, force_terminal=False)
+    assert "\x1b" not in text
+    assert max(map(len, text.split("\n"))) <= 100
+
+
+def test_colour_adds_nothing_but_colour(reports: dict[str, Report]) -> None:
+    """A terminal shows the same words."""
+    plain = _text(reports["swapped"])
+    coloured = _text(reports["swapped"], force_terminal=True, color_system="standard")
+    assert "\x1b" in coloured
+    shown = "".join(piece.partition("m")[2] for piece in ("m" + coloured).split("\x1b["))
+    assert shown == plain
+
+
+def test_text_of_the_caller_is_no_markup(assessor: Assessor, request_data: dict[str, Any]) -> None:
+    """Square brackets in a designation are printed as they are."""
+    report = assessor.assess(parse_request(request_data)).model_copy(update={"cautions": ["[red]careful[/red]"]})
+    assert "[red]careful[/red]" in _text(report)

@@ -1,0 +1,73 @@
+"""Random stacks that the model accepts: the base requests with parts exchanged, values moved and fields lost."""
+
+from __future__ import annotations
+
+import random
+from typing import Any
+
+from rules.rulebook.examples import base_names, base_request
+
+_CHOICES = {
+    "size": ["16", "25", "32", "40", "50", "63", "100"],
+    "coolant": ["through", "external", "none"],
+    "material": ["steel", "cemented_carbide", "aluminium", "tungsten_heavy_alloy"],
+    "tolerance": ["h5", "h6", "h8", "k6", "H4", "H7", "zz9"],
+    "runout_law": ["limit", "capability"],
+    "runout_character": ["tilt", "offset"],
+    "balance_grade": ["G0.4", "G2.5", "G16", "G40"],
+    "runout_limit_at": ["gauge_plane", "tip"],
+    "designation": ["kb-16", "kb-32", "screw-in M8"],
+    "flat": ["side_lock_flat", "inclined_flat"],
+}
+_FACTORS = (0.0, 0.5, 0.9, 0.999, 1.001, 1.1, 2.0, 30.0)
+
+
+def random_stack(rng: random.Random) -> dict[str, Any]:
+    """Return one request; most of them are senseless in some way, all of them fit the model or nearly so."""
+    request = base_request(rng.choice(base_names()))
+    if rng.random() < 0.3:
+        _exchange_parts(rng, request)
+    for _ in range(rng.randint(0, 6)):
+        _change(rng, request)
+    if rng.random() < 0.3:
+        request.pop(rng.choice(["machine", "operation"]), None)
+    return request
+
+
+def _exchange_parts(rng: random.Random, request: dict[str, Any]) -> None:
+    donor = base_request(rng.choice(base_names()))["stack"]["components"]
+    parts = request["stack"]["components"]
+    action = rng.choice(["replace", "insert", "drop", "shuffle"])
+    if action == "replace":
+        parts[rng.randrange(len(parts))] = rng.choice(donor)
+    elif action == "insert":
+        parts.insert(rng.randint(0, len(parts)), rng.choice(donor))
+    elif action == "drop" and len(parts) > 1:
+        del parts[rng.randrange(len(parts))]
+    elif action == "shuffle":
+        rng.shuffle(parts)
+
+
+def _leaves(value: Any, found: list[tuple[Any, Any]]) -> list[tuple[Any, Any]]:
+    items = value.items() if isinstance(value, dict) else enumerate(value)
+    for key, inner in items:
+        found.append((value, key))
+        if isinstance(inner, dict | list):
+            _leaves(inner, found)
+    return found
+
+
+def _change(rng: random.Random, request: dict[str, Any]) -> None:
+    holder, key = rng.choice(_leaves(request, []))
+    value = holder[key]
+    if isinstance(value, bool):
+        holder[key] = not value
+    elif isinstance(value, int | float):
+        if rng.random() < 0.4 and isinstance(holder, dict):
+            del holder[key]
+        else:
+            holder[key] = value * rng.choice(_FACTORS)
+    elif key in _CHOICES:
+        holder[key] = rng.choice(_CHOICES[key])
+    elif isinstance(holder, dict) and key not in ("kind", "coupling", "id", "stack", "components", "upper", "lower"):
+        del holder[key]
