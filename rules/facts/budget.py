@@ -8,12 +8,10 @@ from dataclasses import dataclass
 
 from rules.facts.contributors import Contributor
 from rules.mechanics.random_clocking import (
+    RandomClocking,
     best_clocking,
     gaussian_sigma,
-    resultant_cdf,
-    resultant_quantiles,
     variance_shares,
-    worst_case,
 )
 
 __all__ = ["PlaneBudget", "budget_at", "split_law"]
@@ -48,14 +46,15 @@ def budget_at(z_mm: float, contributors: Sequence[Contributor], limit_um: float 
     hard, sigmas = split_law(amplitudes)
     sigma = math.sqrt(sum(s * s for s in sigmas))
     present = [a for a in hard if a > 0.0]
-    p50, p95 = (2.0 * float(r) for r in resultant_quantiles((0.5, 0.95), present, sigma))
-    within = None if limit_um is None else float(resultant_cdf(limit_um / 2.0, present, sigma))
+    law = RandomClocking(present, sigma)
+    p50, p95 = (2.0 * radius for radius in law.quantiles((0.5, 0.95)).tolist())
+    within = None if limit_um is None else law.probability(limit_um / 2.0)
     return PlaneBudget(
         z_mm,
         p50,
         p95,
         2.0 * best_clocking([a for a, _ in amplitudes]),
-        2.0 * worst_case(present) if sigma == 0.0 else None,
+        2.0 * law.greatest if sigma == 0.0 else None,
         within,
         tuple(2.0 * a for a, _ in amplitudes),
         tuple(float(s) for s in variance_shares(hard, sigmas)) if any(a for a, _ in amplitudes) else (0.0,) * len(hard),

@@ -25,18 +25,10 @@ class Link:
     part: StackPart
     at: str
     """JSON Pointer of the component."""
-
-    @property
-    def machine_side(self) -> MachineSide | None:
-        """The end turned to the spindle; None where not stated or the kind has none."""
-        return None if isinstance(self.part, RetentionKnob) else self.part.machine_side
-
-    @property
-    def workpiece_side(self) -> WorkpieceSide | None:
-        """The end turned to the cut; None where not stated or the kind has none."""
-        if isinstance(self.part, Cutter | GaugePin | RetentionKnob):
-            return None
-        return self.part.workpiece_side
+    machine_side: MachineSide | None
+    """The end turned to the spindle; None where not stated or the kind has none."""
+    workpiece_side: WorkpieceSide | None
+    """The end turned to the cut; None where not stated or the kind has none."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,28 +39,16 @@ class JointCase:
     lower: Link
     upper_side: WorkpieceSide | SpindleSide | None
     upper_at: str
+    lower_at: str
+    """JSON Pointer of the lower component's machine side."""
     statement: Joint | None
     statement_at: str
-
-    @property
-    def upper_name(self) -> str:
-        """The upper component's id, or 'spindle'."""
-        return "spindle" if self.upper is None else self.upper.part.id
-
-    @property
-    def name(self) -> str:
-        """The joint as people read it."""
-        return f"{self.upper_name}/{self.lower.part.id}"
-
-    @property
-    def lower_at(self) -> str:
-        """JSON Pointer of the lower component's machine side."""
-        return f"{self.lower.at}/machine_side"
-
-    @property
-    def joint_class(self) -> str | None:
-        """Class of the joint after its workpiece side: taper, collet_seat, grip, arbor or declared."""
-        return None if self.upper_side is None else couplings.joint_class(self.upper_side.coupling)
+    upper_name: str
+    """The upper component's id, or 'spindle'."""
+    name: str
+    """The joint as people read it."""
+    joint_class: str | None
+    """Class of the joint after its workpiece side: taper, collet_seat, grip, arbor or declared."""
 
     @property
     def mated(self) -> bool | None:
@@ -96,30 +76,50 @@ class Chain:
 
 def chain_of(request: CheckRequest) -> Chain:
     """Take a request apart into links and joints."""
-    all_links = [Link(part, f"/stack/components/{n}") for n, part in enumerate(request.stack.components)]
+    all_links = [_link(part, f"/stack/components/{n}") for n, part in enumerate(request.stack.components)]
     links = tuple(link for link in all_links if not isinstance(link.part, RetentionKnob))
     knobs = tuple(link for link in all_links if isinstance(link.part, RetentionKnob))
-    statements = list(enumerate(request.stack.joints or ()))
+    unused = list(enumerate(request.stack.joints or ()))
     joints = []
     for upper, lower in pairwise(links):
-        found = next(
-            (item for item in statements if (item[1].upper, item[1].lower) == (upper.part.id, lower.part.id)),
-            None,
-        )
-        if found is not None:
-            statements.remove(found)
-        joints.append(
-            JointCase(
-                upper,
-                lower,
-                upper.workpiece_side,
-                f"{upper.at}/workpiece_side",
-                None if found is None else found[1],
-                "/stack/joints/-" if found is None else f"/stack/joints/{found[0]}",
-            )
-        )
+        ends = (upper.part.id, lower.part.id)
+        place = next((k for k, (_, joint) in enumerate(unused) if (joint.upper, joint.lower) == ends), None)
+        number, statement = ("-", None) if place is None else unused.pop(place)
+        side_at = f"{upper.at}/workpiece_side"
+        joints.append(_case(upper, lower, upper.workpiece_side, side_at, statement, f"/stack/joints/{number}"))
     spindle_joint = None
     if request.machine is not None and links:
-        spindle_joint = JointCase(None, links[0], request.machine.spindle, "/machine/spindle", None, "/stack/joints/-")
-    stray = tuple(f"/stack/joints/{n}" for n, _ in statements)
-    return Chain(request, links, knobs, tuple(joints), spindle_joint, stray)
+        spindle = request.machine.spindle
+        spindle_joint = _case(None, links[0], spindle, "/machine/spindle", None, "/stack/joints/-")
+    return Chain(request, links, knobs, tuple(joints), spindle_joint, tuple(f"/stack/joints/{n}" for n, _ in unused))
+
+
+def _link(part: StackPart, at: str) -> Link:
+    if isinstance(part, RetentionKnob):
+        return Link(part, at, None, None)
+    if isinstance(part, Cutter | GaugePin):
+        return Link(part, at, part.machine_side, None)
+    return Link(part, at, part.machine_side, part.workpiece_side)
+
+
+def _case(
+    upper: Link | None,
+    lower: Link,
+    side: WorkpieceSide | SpindleSide | None,
+    side_at: str,
+    statement: Joint | None,
+    statement_at: str,
+) -> JointCase:
+    upper_name = "spindle" if upper is None else upper.part.id
+    return JointCase(
+        upper,
+        lower,
+        side,
+        side_at,
+        f"{lower.at}/machine_side",
+        statement,
+        statement_at,
+        upper_name,
+        f"{upper_name}/{lower.part.id}",
+        None if side is None else couplings.joint_class(side.coupling),
+    )

@@ -12,15 +12,17 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from rules.mechanics.resultant_compare import chance_of_less
-from rules.mechanics.resultant_law import resultant_law
+from rules.mechanics.resultant_law import ResultantLaw, resultant_law
 from rules.mechanics.resultant_quantile import law_quantiles
 
 __all__ = [
+    "RandomClocking",
     "best_clocking",
     "gaussian_sigma",
     "probability_less",
@@ -32,6 +34,81 @@ __all__ = [
 ]
 
 FloatArray = NDArray[np.float64]
+
+
+class RandomClocking:
+    """The law of one resultant, worked out once for any number of questions.
+
+    `least` and `greatest` are the ends of what the amplitudes without the Gaussian can reach. Parameters, domain
+    and errors of the constructor as `resultant_cdf`.
+    """
+
+    def __init__(self, amplitudes: Sequence[float], sigma: float = 0.0) -> None:
+        _check_each(amplitudes, "an amplitude")
+        _check_each([sigma], "sigma")
+        try:
+            self.greatest = math.fsum(amplitudes)
+        except OverflowError:
+            self.greatest = math.inf
+        if not self.greatest + sigma < math.inf:
+            raise ValueError("the amplitudes are too large to add up")
+        self.least = _least(amplitudes)
+        self._parts, self._deviation = [float(amplitude) for amplitude in amplitudes], float(sigma)
+        self._scale = self.greatest + self._deviation
+
+    @cached_property
+    def _law(self) -> ResultantLaw:
+        return self._law_in(self._scale)
+
+    def cdf(self, radii: ArrayLike) -> FloatArray:
+        """Return P(R ≤ r) for an array of radii; see `resultant_cdf`."""
+        wanted = np.asarray(radii, dtype=np.float64)
+        if np.isnan(wanted).any():
+            raise ValueError("a radius must be a number")
+        if self._scale == 0.0:
+            return np.where(wanted >= 0.0, 1.0, 0.0)
+        if self._deviation > 0.0:
+            return self._law.cdf(wanted.ravel() / self._scale).reshape(wanted.shape)
+        # rounding of the unit must not move the ends; between them alone is the law needed
+        values = np.where(wanted >= self.greatest, 1.0, 0.0)
+        inside = (wanted < self.greatest) & (wanted >= self.least)
+        if inside.any():
+            values[inside] = self._law.cdf(wanted[inside] / self._scale)
+        return values
+
+    def quantiles(self, probabilities: Sequence[float] | FloatArray) -> FloatArray:
+        """Return the radii that the resultant stays below with given probabilities; see `resultant_quantiles`."""
+        wanted = np.asarray(probabilities, dtype=np.float64)
+        if wanted.ndim != 1:
+            raise ValueError("probabilities must be a flat list")
+        # few numbers: Python is quicker than array operations here
+        for probability in wanted.tolist():
+            if not 0.0 <= probability <= 1.0:
+                raise ValueError("a probability must lie between 0 and 1")
+            if self._deviation > 0.0 and probability == 1.0:
+                raise ValueError("probability 1 has no radius: a Gaussian contributor has no bound")
+        if self._scale == 0.0:
+            return np.zeros(wanted.shape)
+        radii = [radius * self._scale for radius in law_quantiles(self._law, wanted).tolist()]
+        if self._deviation == 0.0:
+            radii = [min(max(radius, self.least), self.greatest) for radius in radii]
+        return np.array(radii)
+
+    def probability(self, radius: float) -> float:
+        """Return P(R ≤ r) for one radius; see `resultant_cdf`."""
+        if self._deviation == 0.0 and radius >= self.greatest:
+            return 1.0
+        return float(self.cdf([radius])[0])
+
+    def chance_of_less_than(self, other: RandomClocking) -> float:
+        """Return the probability that this resultant is the smaller one; see `probability_less`."""
+        scale = max(self._scale, other._scale)
+        if scale == 0.0:
+            return 0.0
+        return chance_of_less(self._law_in(scale), other._law_in(scale))
+
+    def _law_in(self, scale: float) -> ResultantLaw:
+        return resultant_law([part / scale for part in self._parts], self._deviation / scale)
 
 
 def resultant_cdf(radius: float, amplitudes: Sequence[float], sigma: float = 0.0) -> float:
@@ -50,7 +127,7 @@ def resultant_cdf(radius: float, amplitudes: Sequence[float], sigma: float = 0.0
     >>> round(resultant_cdf(4.0, [3.0, 2.0, 2.5, 1.0, 1.2]), 5)
     0.48486
     """
-    return float(resultant_cdf_many([radius], amplitudes, sigma)[0])
+    return RandomClocking(amplitudes, sigma).probability(radius)
 
 
 def resultant_cdf_many(radii: ArrayLike, amplitudes: Sequence[float], sigma: float = 0.0) -> FloatArray:
@@ -61,18 +138,7 @@ def resultant_cdf_many(radii: ArrayLike, amplitudes: Sequence[float], sigma: flo
     >>> resultant_cdf_many([0.0, 5.0, 7.0], [3.0, 4.0]).round(12).tolist()
     [0.0, 0.5, 1.0]
     """
-    parts, deviation = _checked(amplitudes, sigma)
-    wanted = np.asarray(radii, dtype=np.float64)
-    if np.isnan(wanted).any():
-        raise ValueError("a radius must be a number")
-    scale = _greatest(parts) + deviation
-    if scale == 0.0:
-        return np.where(wanted >= 0.0, 1.0, 0.0)
-    law = resultant_law(parts / scale, deviation / scale)
-    values = law.cdf(wanted.ravel() / scale).reshape(wanted.shape)
-    if deviation == 0.0:  # rounding of the unit must not move the ends
-        values = np.where(wanted >= _greatest(parts), 1.0, np.where(wanted < _least(parts), 0.0, values))
-    return values
+    return RandomClocking(amplitudes, sigma).cdf(radii)
 
 
 def resultant_quantiles(
@@ -94,21 +160,7 @@ def resultant_quantiles(
     >>> resultant_quantiles([0.95], [], 1.0).round(6).tolist()
     [2.447747]
     """
-    parts, deviation = _checked(amplitudes, sigma)
-    wanted = np.asarray(probabilities, dtype=np.float64)
-    if wanted.ndim != 1:
-        raise ValueError("probabilities must be a flat list")
-    if not ((wanted >= 0.0) & (wanted <= 1.0)).all():
-        raise ValueError("a probability must lie between 0 and 1")
-    if deviation > 0.0 and (wanted == 1.0).any():
-        raise ValueError("probability 1 has no radius: a Gaussian contributor has no bound")
-    scale = _greatest(parts) + deviation
-    if scale == 0.0:
-        return np.zeros(wanted.shape)
-    radii = law_quantiles(resultant_law(parts / scale, deviation / scale), wanted) * scale
-    if deviation == 0.0:
-        radii = np.clip(radii, _least(parts), _greatest(parts))
-    return radii
+    return RandomClocking(amplitudes, sigma).quantiles(probabilities)
 
 
 def probability_less(first: Sequence[float], first_sigma: float, second: Sequence[float], second_sigma: float) -> float:
@@ -123,15 +175,7 @@ def probability_less(first: Sequence[float], first_sigma: float, second: Sequenc
     >>> round(probability_less([1.0, 1.0], 0.0, [1.0, 1.0, 1.0], 0.0), 6)
     0.6
     """
-    parts, deviation = _checked(first, first_sigma)
-    other_parts, other_deviation = _checked(second, second_sigma)
-    scale = max(_greatest(parts) + deviation, _greatest(other_parts) + other_deviation)
-    if scale == 0.0:
-        return 0.0
-    return chance_of_less(
-        resultant_law(parts / scale, deviation / scale),
-        resultant_law(other_parts / scale, other_deviation / scale),
-    )
+    return RandomClocking(first, first_sigma).chance_of_less_than(RandomClocking(second, second_sigma))
 
 
 def worst_case(amplitudes: Sequence[float]) -> float:
@@ -143,7 +187,8 @@ def worst_case(amplitudes: Sequence[float]) -> float:
     >>> worst_case([1.5, 2.0, 0.5])
     4.0
     """
-    return _greatest(_checked(amplitudes, 0.0)[0])
+    _check_each(amplitudes, "an amplitude")
+    return math.fsum(amplitudes)
 
 
 def best_clocking(amplitudes: Sequence[float]) -> float:
@@ -155,7 +200,8 @@ def best_clocking(amplitudes: Sequence[float]) -> float:
     >>> best_clocking([4.0, 1.0, 0.5])
     2.5
     """
-    return _least(_checked(amplitudes, 0.0)[0])
+    _check_each(amplitudes, "an amplitude")
+    return _least(amplitudes)
 
 
 def variance_shares(amplitudes: Sequence[float], sigmas: Sequence[float]) -> FloatArray:
@@ -171,15 +217,16 @@ def variance_shares(amplitudes: Sequence[float], sigmas: Sequence[float]) -> Flo
     >>> variance_shares([3.0, 1.0, 0.0], [0.0, 0.0, 1.0]).round(6).tolist()
     [0.75, 0.083333, 0.166667]
     """
-    fixed = _checked(amplitudes, 0.0)[0]
-    spread = _checked(sigmas, 0.0, "a sigma")[0]
-    if fixed.shape != spread.shape:
+    _check_each(amplitudes, "an amplitude")
+    _check_each(sigmas, "a sigma")
+    if len(amplitudes) != len(sigmas):
         raise ValueError("amplitudes and sigmas must be lists of equal length")
-    largest = max(fixed.max(initial=0.0), spread.max(initial=0.0))
+    largest = max((*amplitudes, *sigmas), default=0.0)
     if largest == 0.0:
-        return np.zeros(fixed.shape)
-    squares = (fixed / largest) ** 2 + 2.0 * (spread / largest) ** 2
-    return np.asarray(squares / squares.sum())
+        return np.zeros(len(amplitudes))
+    squares = [(a / largest) ** 2 + 2.0 * (s / largest) ** 2 for a, s in zip(amplitudes, sigmas, strict=True)]
+    total = math.fsum(squares)
+    return np.array([square / total for square in squares])
 
 
 def gaussian_sigma(limit_amplitude: float, probability: float = 0.95) -> float:
@@ -193,33 +240,18 @@ def gaussian_sigma(limit_amplitude: float, probability: float = 0.95) -> float:
     >>> round(gaussian_sigma(2.447746831), 9)
     1.0
     """
-    _checked([limit_amplitude], 0.0)
+    _check_each([limit_amplitude], "an amplitude")
     if not 0.0 < probability < 1.0:
         raise ValueError("the probability must lie between 0 and 1, ends excluded")
     return limit_amplitude / math.sqrt(-2.0 * math.log1p(-probability))
 
 
-def _checked(amplitudes: Sequence[float], sigma: float, name: str = "an amplitude") -> tuple[FloatArray, float]:
-    parts = np.asarray(amplitudes, dtype=np.float64)
-    if parts.ndim != 1:
-        raise ValueError(f"{name} must be one number in a flat list")
-    if not ((parts >= 0.0) & (parts < math.inf)).all():
-        raise ValueError(f"{name} must be a finite number, zero or more")
-    deviation = float(sigma)
-    if not 0.0 <= deviation < math.inf:
-        raise ValueError("sigma must be a finite number, zero or more")
-    with np.errstate(over="ignore"):
-        if not float(parts.sum()) + deviation < math.inf:
-            raise ValueError("the amplitudes are too large to add up")
-    return parts, deviation
+def _check_each(values: Sequence[float], name: str) -> None:
+    for value in values:
+        if not 0.0 <= value < math.inf:
+            raise ValueError(f"{name} must be a finite number, zero or more")
 
 
-def _greatest(parts: FloatArray) -> float:
-    return float(math.fsum(parts.tolist()))  # the same in any order
-
-
-def _least(parts: FloatArray) -> float:
-    if parts.size == 0:
-        return 0.0
-    ordered: list[float] = sorted(parts.tolist())
-    return max(0.0, ordered[-1] - math.fsum(ordered[:-1]))
+def _least(amplitudes: Sequence[float]) -> float:
+    ordered = sorted(amplitudes)  # the same in any order
+    return max(0.0, ordered[-1] - math.fsum(ordered[:-1])) if ordered else 0.0

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Sequence
 from typing import Protocol
 
 import numpy as np
@@ -37,17 +39,18 @@ class ResultantLaw(Protocol):
         """Return P(R ≤ r) of an array of radii."""
 
 
-def resultant_law(amplitudes: FloatArray, sigma: float) -> ResultantLaw:
+def resultant_law(amplitudes: Sequence[float], sigma: float) -> ResultantLaw:
     """Return the law of |Σ a_i·exp(jθ_i) + g|.
 
-    Parameters: amplitudes (n,) ≥ 0 and finite; sigma ≥ 0, standard deviation of the plane Gaussian g
+    Parameters: amplitudes ≥ 0 and finite; sigma ≥ 0, standard deviation of the plane Gaussian g
     per axis, same unit. Closed where there are at most two vectors or the Gaussian alone; a series,
     with its rest in closed form for three to six vectors, for every balanced stack; where few vectors
     dwarf the rest, the largest is added to the law of the others.
     """
-    ordered = np.sort(amplitudes)[::-1]
-    total = float(ordered.sum())
-    ordered = ordered[ordered > _NEGLIGIBLE * max(total, sigma)]
+    # a handful of numbers: lists are quicker than arrays until the series begins
+    total = math.fsum(amplitudes)
+    least = _NEGLIGIBLE * max(total, sigma)
+    ordered = sorted((a for a in amplitudes if a > least), reverse=True)
     if sigma <= _NEGLIGIBLE * total:
         sigma = 0.0
     if sigma > 0.0:
@@ -55,27 +58,26 @@ def resultant_law(amplitudes: FloatArray, sigma: float) -> ResultantLaw:
     return _without_gaussian(ordered, MOST_TERMS)
 
 
-def _with_gaussian(ordered: FloatArray, sigma: float, most_terms: int) -> ResultantLaw:
-    if ordered.size == 0:
+def _with_gaussian(ordered: list[float], sigma: float, most_terms: int) -> ResultantLaw:
+    if not ordered:
         return GaussianLaw(sigma)
-    found = series_law(ordered, sigma, 0.0, float(ordered.sum()), most_terms)
+    found = series_law(ordered, sigma, 0.0, math.fsum(ordered), most_terms)
     if found is not None:
         return found
     rest = table_of(_with_gaussian(ordered[1:], sigma, _MOST_TERMS_IN_TABLE))
-    largest = float(ordered[0])
+    largest = ordered[0]
     lower = max(0.0, largest - float(rest.edges[-1]))
     return AddedVectorLaw(largest, rest, lower, largest + float(rest.edges[-1]))
 
 
-def _without_gaussian(ordered: FloatArray, most_terms: int) -> ResultantLaw:
-    total = float(ordered.sum())
-    if ordered.size < 2:
+def _without_gaussian(ordered: list[float], most_terms: int) -> ResultantLaw:
+    total = math.fsum(ordered)
+    if len(ordered) < 2:
         return StepLaw(total)
-    largest = float(ordered[0])
-    if ordered.size == 2:
-        return TwoVectorLaw(largest, float(ordered[1]))
-    others = float(ordered[1:].sum())
-    lower = max(0.0, largest - others)
+    largest = ordered[0]
+    if len(ordered) == 2:
+        return TwoVectorLaw(largest, ordered[1])
+    lower = max(0.0, largest - math.fsum(ordered[1:]))
     found = series_law(ordered, 0.0, lower, total, most_terms)
     if found is not None:
         return found

@@ -8,6 +8,7 @@ term in closed form (`resultant_tail`).
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache, cached_property
 
@@ -139,10 +140,12 @@ class SeriesLaw:
         return _build(self.scale, self.lower, self.upper, self.amplitudes, self.sigma, length)
 
 
-def series_law(amplitudes: FloatArray, sigma: float, lower: float, upper: float, most_terms: int) -> SeriesLaw | None:
+def series_law(
+    amplitudes: Sequence[float], sigma: float, lower: float, upper: float, most_terms: int
+) -> SeriesLaw | None:
     """Return the law of the resultant as a series, or None when that takes more than `most_terms`.
 
-    Parameters: amplitudes (n,) descending and > 0, at least one; sigma ≥ 0, σ of the plane Gaussian per
+    Parameters: amplitudes descending and > 0, at least one; sigma ≥ 0, σ of the plane Gaussian per
     axis; lower and upper, the support of the vectors' own resultant, all in one unit; most_terms, at
     most MOST_TERMS. None is the answer where one to three vectors dwarf the rest: the law is then nearly
     a step, an arc sine or a logarithmic cusp, and `resultant_nested` takes over.
@@ -150,12 +153,12 @@ def series_law(amplitudes: FloatArray, sigma: float, lower: float, upper: float,
     if sigma > 0.0:
         lower, upper = 0.0, upper + _SIGMAS * sigma
     scale = upper
-    parts = amplitudes / scale
+    parts = [amplitude / scale for amplitude in amplitudes]
     deviation = sigma / scale
-    length = series_length(parts.tolist(), deviation)
+    length = series_length(parts, deviation)
     if length.terms > most_terms:
         return None
-    return _build(scale, lower, upper, parts, deviation, length)
+    return _build(scale, lower, upper, np.array(parts), deviation, length)
 
 
 def _build(

@@ -5,7 +5,7 @@ Beyond a modest t every Bessel function is a slowly varying amplitude times a co
 are a sum over the 2ⁿ sign patterns of A(t)·exp(jωt), ω = r ± a₁ ± … ± aₙ, with A a power of t times
 a series in 1/t. Each such sum equals, by the Euler–Maclaurin midpoint rule for an oscillating
 summand, an exponential integral E_s(−jωT) plus an end correction; E_s follows from sine and cosine
-integrals (odd n) or Fresnel integrals (even n). Nothing here is a fit.
+integrals (odd n) or Fresnel integrals (even n).
 """
 
 from __future__ import annotations
@@ -81,7 +81,8 @@ def tail_sum(
     np.cos(argument, out=turning.real)
     np.sin(argument, out=turning.imag)
     integrals = _exponential_integrals(argument, turning, count, orders, end)
-    # what the sum has over the integral, for a summand turning by πω a term: 1/(2 sin(πω/2)) − 1/(πω)
+    # What the sum has over the integral, for a summand turning by πω a term: π/(2 sin(πω/2)) − 1/ω,
+    # as a polynomial good to 5e-5 of this small part.
     even = frequency * frequency
     excess = frequency * (0.411137 + even * (0.119741 + even * (0.0258145 + even * 0.0140578)))
     waves = integrals[1] + 1j * (lag * integrals[2] + (excess / end) * turning)

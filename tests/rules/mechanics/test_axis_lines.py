@@ -14,7 +14,7 @@ from rules.mechanics.axis import (
 )
 
 lengths = st.floats(-500, 500)
-readings = st.floats(0, 1000)
+readings = st.floats(0, 1000, allow_subnormal=False)
 
 
 @given(readings, lengths)
