@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Final
 
 from rules.engine import Engine, EngineFaultError
-from rules.facts.derive import derive
+from rules.facts.derive import Derived, derive
 from rules.input_faults import MAX_NAME, pointer
 from rules.model.policy import DEFAULT_POLICY, Policy
 from rules.model.report import Finding, Report, Summary, Undecided, Verdict
@@ -56,6 +56,10 @@ class Assessor:
         Raises :class:`~rules.requests.BadRequestError` for thresholds that no rule has or allows, and
         :class:`~rules.engine.EngineFaultError` when the engine failed: then there is no report.
         """
+        return self.assess_derived(request)[0]
+
+    def assess_derived(self, request: CheckRequest) -> tuple[Report, Derived]:
+        """Judge one request and return what was derived of it beside the report; errors as `assess`."""
         policy = request.policy or DEFAULT_POLICY
         overrides = policy.thresholds or {}
         if overrides and (problems := check_overrides(self.book, overrides)):
@@ -67,7 +71,7 @@ class Assessor:
             (finding(item, words.of(item.fact.kind)) for item in judgement.fired), key=lambda f: _GRAVITY[f.severity]
         )
         gaps = [undecided(item) for item in judgement.undecided]
-        return Report(
+        report = Report(
             verdict=_verdict(findings, gaps, policy),
             stack=request.stack.id,
             summary=_summary(findings, gaps, judgement.decided),
@@ -81,8 +85,9 @@ class Assessor:
             grip=grip_section(derived),
             mass=mass_section(derived),
             cautions=cautions(derived),
-            provenance=provenance(request, self.book),
+            provenance=provenance(request, request.policy, self.book),
         )
+        return report, derived
 
 
 def _fault(problem: OverrideProblem) -> Fault:

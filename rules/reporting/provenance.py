@@ -4,15 +4,16 @@ from __future__ import annotations
 
 import hashlib
 
+from rules.model.base import Model
+from rules.model.policy import Policy
 from rules.model.report import OverrideReport, Provenance, ThresholdReport
-from rules.model.request import CheckRequest
 from rules.rulebook.model import Rulebook
 from rules.version import NAME, VERSION
 
 __all__ = ["provenance", "request_sha256"]
 
 
-def request_sha256(request: CheckRequest) -> str:
+def request_sha256(request: Model) -> str:
     """Return the digest of the request as understood.
 
     Unset fields are left out, lengths are in mm, fields stand in the order of the contract and the JSON
@@ -21,9 +22,9 @@ def request_sha256(request: CheckRequest) -> str:
     return hashlib.sha256(request.model_dump_json(exclude_unset=True).encode()).hexdigest()
 
 
-def provenance(request: CheckRequest, book: Rulebook) -> Provenance:
+def provenance(request: Model, policy: Policy | None, book: Rulebook) -> Provenance:
     """Name service, rulebooks and request, and everything that was changed against the books."""
-    changed = (request.policy.thresholds if request.policy else None) or {}
+    changed = (policy.thresholds if policy else None) or {}
     rules = {code: book.rule(code) for code in changed}
     return Provenance(
         service=NAME,
