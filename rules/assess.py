@@ -10,7 +10,6 @@ from typing import Final
 
 from rules.engine import Engine, EngineFaultError
 from rules.facts.derive import Derived, derive
-from rules.input_faults import MAX_NAME, pointer
 from rules.model.policy import DEFAULT_POLICY, Policy
 from rules.model.report import Finding, Report, Summary, Undecided, Verdict
 from rules.model.request import CheckRequest
@@ -25,10 +24,9 @@ from rules.reporting.sections import (
     runout_section,
     speed_section,
 )
-from rules.requests import BadRequestError, Fault
 from rules.rulebook.loader import load_books
 from rules.rulebook.model import Rulebook
-from rules.rulebook.overrides import OverrideProblem, check_overrides
+from rules.rulebook.requested_thresholds import requested_thresholds
 
 __all__ = ["Assessor", "EngineFaultError"]
 
@@ -61,9 +59,7 @@ class Assessor:
     def assess_derived(self, request: CheckRequest) -> tuple[Report, Derived]:
         """Judge one request and return what was derived of it beside the report; errors as `assess`."""
         policy = request.policy or DEFAULT_POLICY
-        overrides = policy.thresholds or {}
-        if overrides and (problems := check_overrides(self.book, overrides)):
-            raise BadRequestError(_fault(problem) for problem in problems)
+        overrides = requested_thresholds(policy, self.book)
         derived = derive(request)
         judgement = self.engine.judge(derived.facts, overrides)
         words = self.book.vocabulary
@@ -88,14 +84,6 @@ class Assessor:
             provenance=provenance(request, request.policy, self.book),
         )
         return report, derived
-
-
-def _fault(problem: OverrideProblem) -> Fault:
-    """Locate a wrong threshold; a name too long to repeat is left out of the pointer and of the words."""
-    if len(problem.threshold) > MAX_NAME:
-        return Fault(pointer(("policy", "thresholds", problem.code)), "a threshold of this name is not known")
-    steps = ("policy", "thresholds", problem.code, *([problem.threshold] if problem.threshold else ()))
-    return Fault(pointer(steps), problem.reason)
 
 
 def _verdict(findings: Sequence[Finding], gaps: Sequence[Undecided], policy: Policy) -> Verdict:

@@ -12,7 +12,7 @@ from pydantic import ValidationError
 
 from rules.rulebook.problem import RulebookError
 from rules.version import VERSION
-from service.commands import check, generated, serve
+from service.commands import budget, check, compare, generated, read, serve
 from service.commands.exit_codes import BAD_INPUT, FAULT
 
 __all__ = ["main"]
@@ -56,6 +56,9 @@ def _parser() -> argparse.ArgumentParser:
     commands = parser.add_subparsers(title="commands", required=True, metavar="COMMAND")
     serve.add_parser(commands)
     check.add_parser(commands)
+    compare.add_parser(commands)
+    budget.add_parser(commands)
+    read.add_parser(commands)
     generated.add_parsers(commands)
     return parser
 

@@ -12,11 +12,14 @@ from service.middleware.head import HeadAsGet
 from service.middleware.last_resort import LastResort
 from service.openapi import describe
 from service.problem_handlers import HANDLERS
+from service.routes.budgets import budgets_router
 from service.routes.checks import checks_router
+from service.routes.comparisons import comparisons_router
 from service.routes.contract import contract_router
 from service.routes.couplings import couplings_router
 from service.routes.health import health_router
 from service.routes.problems import problems_router
+from service.routes.readings import readings_router
 from service.routes.rules import rules_router
 from service.settings import Settings
 
@@ -48,6 +51,9 @@ def create_app(settings: Settings | None = None, assessor: Assessor | None = Non
     )
     for router in (
         checks_router(assessor),
+        readings_router(assessor),
+        budgets_router(assessor),
+        comparisons_router(assessor),
         rules_router(assessor.book),
         couplings_router(),
         health_router(assessor),

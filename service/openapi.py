@@ -9,6 +9,9 @@ from typing import Any, Final
 from fastapi import FastAPI
 from fastapi.openapi.utils import get_openapi
 
+from rules.model.budget import BudgetRequest
+from rules.model.comparison import ComparisonRequest
+from rules.model.reading import ReadingRequest
 from rules.model.request import CheckRequest
 from rules.rulebook.model import Rule, Rulebook
 from rules.version import VERSION
@@ -17,6 +20,9 @@ from service.problems import Problem
 __all__ = ["as_text", "describe"]
 
 _REF: Final = "#/components/schemas/{model}"
+
+_REQUESTS: Final = (CheckRequest, BudgetRequest, ComparisonRequest, ReadingRequest)
+"""Bodies that the routes read themselves."""
 
 _ABOUT: Final = """\
 Says whether a stack of spindle holder, extension, collet and cutter goes together, how true it will run
@@ -31,6 +37,7 @@ HEAD is answered wherever GET is.
 
 _TAGS: Final = [
     {"name": "checks", "description": "Stacks in, reports out."},
+    {"name": "readings", "description": "Dial readings in; what they tell and what to do next out."},
     {"name": "rules", "description": "What is checked, and why."},
     {
         "name": "couplings",
@@ -69,14 +76,15 @@ def as_text(document: dict[str, Any]) -> str:
 
 def _own_schemas(book: Rulebook) -> Iterator[tuple[str, Any]]:
     """Schemas of bodies that the routes read and write themselves."""
-    request = CheckRequest.model_json_schema(ref_template=_REF)
-    definitions = request.pop("$defs")
-    definitions["Policy"]["properties"]["thresholds"] |= {
-        "anyOf": [{"$ref": _REF.format(model="Thresholds")}, {"type": "null"}],
-        "examples": [_example(book)],
-    }
-    yield "CheckRequest", request
-    yield from definitions.items()
+    for model in _REQUESTS:
+        request = model.model_json_schema(ref_template=_REF)
+        definitions = request.pop("$defs")
+        definitions["Policy"]["properties"]["thresholds"] |= {
+            "anyOf": [{"$ref": _REF.format(model="Thresholds")}, {"type": "null"}],
+            "examples": [_example(book)],
+        }
+        yield model.__name__, request
+        yield from definitions.items()
     yield "Thresholds", _thresholds(book)
     problem = Problem.model_json_schema(ref_template=_REF)
     yield from problem.pop("$defs").items()

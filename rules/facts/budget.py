@@ -3,18 +3,24 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from rules.facts.contributors import Contributor
-from rules.mechanics.random_clocking import (
-    RandomClocking,
-    best_clocking,
-    gaussian_sigma,
-    variance_shares,
-)
+from rules.mechanics.random_clocking import RandomClocking, best_clocking, gaussian_sigma
 
-__all__ = ["PlaneBudget", "budget_at", "split_law"]
+__all__ = ["PlaneBudget", "Vector", "budget_at", "law_at", "law_of", "vectors_at"]
+
+
+@dataclass(frozen=True, slots=True)
+class Vector:
+    """One contribution at one plane: half of a reading, as a vector."""
+
+    amplitude: complex
+    capability: bool
+    """Its size varies from part to part; otherwise it is as large as stated."""
+    group: int | None
+    """Vectors of one group have known directions to each other; None for a direction of its own."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,32 +36,71 @@ class PlaneBudget:
     own_tir_um: tuple[float, ...]
     """Each contributor's own reading there."""
     shares: tuple[float, ...]
-    """Each contributor's share of the mean square reading; zeros where nothing contributes."""
+    """Each contributor's share of the mean square reading; negative where a known direction takes away."""
 
 
-def split_law(amplitudes: Sequence[tuple[float, bool]]) -> tuple[list[float], list[float]]:
-    """Split (amplitude, is_capability) into hard amplitudes and Gaussian sigmas, zeros where of the other law."""
-    hard = [0.0 if capable else amplitude for amplitude, capable in amplitudes]
-    sigmas = [gaussian_sigma(amplitude) if capable else 0.0 for amplitude, capable in amplitudes]
-    return hard, sigmas
+def vectors_at(z_mm: float, contributors: Iterable[Contributor]) -> list[Vector]:
+    """Return the contributions at z."""
+    return [Vector(item.line.at(z_mm), item.law == "capability", item.group) for item in contributors]
+
+
+def _sums(vectors: Sequence[Vector]) -> tuple[list[float], list[float], dict[int, complex]]:
+    """Return hard amplitudes (groups as one), Gaussian sigmas, and the sum of each group."""
+    groups: dict[int, complex] = {}
+    hard, sigmas = [], []
+    for vector in vectors:
+        if vector.capability:
+            sigmas.append(gaussian_sigma(abs(vector.amplitude)))
+        elif vector.group is None:
+            hard.append(abs(vector.amplitude))
+        else:
+            groups[vector.group] = groups.get(vector.group, 0j) + vector.amplitude
+    hard.extend(abs(total) for total in groups.values())
+    return [amplitude for amplitude in hard if amplitude > 0.0], sigmas, groups
+
+
+def law_of(vectors: Sequence[Vector]) -> RandomClocking:
+    """Return the law of the sum of vectors, groups clocked at random against each other."""
+    hard, sigmas, _ = _sums(vectors)
+    return RandomClocking(hard, math.hypot(*sigmas))
+
+
+def law_at(z_mm: float, contributors: Iterable[Contributor]) -> RandomClocking:
+    """Return the law of the eccentricity at z, µm; a total indicator reading is twice that."""
+    return law_of(vectors_at(z_mm, contributors))
 
 
 def budget_at(z_mm: float, contributors: Sequence[Contributor], limit_um: float | None) -> PlaneBudget:
     """Sum the contributors at z: exact law of randomly clocked vectors, doubled to a TIR."""
-    amplitudes = [(abs(item.line.at(z_mm)), item.law == "capability") for item in contributors]
-    hard, sigmas = split_law(amplitudes)
-    sigma = math.sqrt(sum(s * s for s in sigmas))
-    present = [a for a in hard if a > 0.0]
-    law = RandomClocking(present, sigma)
+    vectors = vectors_at(z_mm, contributors)
+    hard, sigmas, groups = _sums(vectors)
+    law = RandomClocking(hard, math.hypot(*sigmas))
     p50, p95 = (2.0 * radius for radius in law.quantiles((0.5, 0.95)).tolist())
-    within = None if limit_um is None else law.probability(limit_um / 2.0)
+    capable = [abs(vector.amplitude) for vector in vectors if vector.capability]
     return PlaneBudget(
         z_mm,
         p50,
         p95,
-        2.0 * best_clocking([a for a, _ in amplitudes]),
-        2.0 * law.greatest if sigma == 0.0 else None,
-        within,
-        tuple(2.0 * a for a, _ in amplitudes),
-        tuple(float(s) for s in variance_shares(hard, sigmas)) if any(a for a, _ in amplitudes) else (0.0,) * len(hard),
+        2.0 * best_clocking([*hard, *capable]),
+        None if sigmas else 2.0 * law.greatest,
+        None if limit_um is None else law.probability(limit_um / 2.0),
+        tuple(2.0 * abs(vector.amplitude) for vector in vectors),
+        _shares(vectors, groups),
     )
+
+
+def _shares(vectors: Sequence[Vector], groups: dict[int, complex]) -> tuple[float, ...]:
+    """Share of E[R²]: a² of a vector of its own, 2σ² of a Gaussian, Re(v·V*) of a member of the group with sum V."""
+    # scaled by the largest, since squares of extreme amplitudes would overflow
+    largest = max((abs(vector.amplitude) for vector in vectors), default=0.0) or 1.0
+    squares = []
+    for vector in vectors:
+        part = vector.amplitude / largest
+        if vector.capability:
+            squares.append(2.0 * gaussian_sigma(abs(part)) ** 2)
+        elif vector.group is None:
+            squares.append(abs(part) ** 2)
+        else:
+            squares.append((part * (groups[vector.group] / largest).conjugate()).real)
+    total = math.fsum(squares)
+    return tuple(square / total for square in squares) if total > 0.0 else (0.0,) * len(squares)

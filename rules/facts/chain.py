@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from itertools import pairwise
+from typing import Final
 
 from rules.model.components import Cutter, GaugePin, RetentionKnob, StackPart
 from rules.model.couplings import MachineSide, SpindleSide, WorkpieceSide
@@ -15,7 +16,10 @@ from rules.model.request import CheckRequest
 from rules.model.stack import Joint
 from rules.tables import couplings
 
-__all__ = ["Chain", "JointCase", "Link", "chain_of"]
+__all__ = ["SPINDLE", "Chain", "JointCase", "Link", "chain_of"]
+
+SPINDLE: Final = "spindle"
+"""What joint statements call the spindle."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,16 +86,24 @@ def chain_of(request: CheckRequest) -> Chain:
     unused = list(enumerate(request.stack.joints or ()))
     joints = []
     for upper, lower in pairwise(links):
-        ends = (upper.part.id, lower.part.id)
-        place = next((k for k, (_, joint) in enumerate(unused) if (joint.upper, joint.lower) == ends), None)
-        number, statement = ("-", None) if place is None else unused.pop(place)
+        number, statement = _take(unused, upper.part.id, lower.part.id)
         side_at = f"{upper.at}/workpiece_side"
         joints.append(_case(upper, lower, upper.workpiece_side, side_at, statement, f"/stack/joints/{number}"))
     spindle_joint = None
     if request.machine is not None and links:
         spindle = request.machine.spindle
-        spindle_joint = _case(None, links[0], spindle, "/machine/spindle", None, "/stack/joints/-")
+        number, statement = _take(unused, SPINDLE, links[0].part.id)
+        spindle_joint = _case(None, links[0], spindle, "/machine/spindle", statement, f"/stack/joints/{number}")
     return Chain(request, links, knobs, tuple(joints), spindle_joint, tuple(f"/stack/joints/{n}" for n, _ in unused))
+
+
+def _take(unused: list[tuple[int, Joint]], upper: str, lower: str) -> tuple[int | str, Joint | None]:
+    """Take the first statement about two neighbours out of the list; "-" points past its end."""
+    for place, (number, joint) in enumerate(unused):
+        if (joint.upper, joint.lower) == (upper, lower):
+            del unused[place]
+            return number, joint
+    return "-", None
 
 
 def _link(part: StackPart, at: str) -> Link:
@@ -110,7 +122,7 @@ def _case(
     statement: Joint | None,
     statement_at: str,
 ) -> JointCase:
-    upper_name = "spindle" if upper is None else upper.part.id
+    upper_name = SPINDLE if upper is None else upper.part.id
     return JointCase(
         upper,
         lower,

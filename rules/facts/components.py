@@ -93,6 +93,8 @@ def _contradictions(fact: FactBuilder, link: Link) -> None:
         fact.put("tolerance_span_um", min(spans))
     if part.runout is not None and len(part.runout) == 2:
         fact.put("runout_distance_mm", abs(part.runout[0].at_mm - part.runout[1].at_mm))
+    if part.runout is not None and any(statement.angle_deg is not None for statement in part.runout):
+        fact.put("angle_without_measurement", part.runout_law != "measured")
     stated = getattr(part, "gauge_length_mm" if isinstance(part, BaseHolder) else "overall_length_mm", None)
     outline = profile_length(link)
     if stated is not None and outline is not None:

@@ -2,18 +2,34 @@
 
 from __future__ import annotations
 
+import cmath
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Literal
+from typing import Final, Literal
 
 from rules.facts.chain import Chain, JointCase, Link
+from rules.facts.frames import Frame, frames_of
 from rules.facts.geometry import Geometry, Place
 from rules.facts.joint_fits import clearance_of, is_slip_fit
 from rules.facts.values import Lack, Maybe, lift, merge
-from rules.mechanics.axis import Line, line_from_offset, line_from_pivot, line_from_two_readings
+from rules.mechanics.axis import (
+    Line,
+    line_from_bow,
+    line_from_offset,
+    line_from_pivot,
+    line_from_two_readings,
+)
 from rules.model.components import Cutter, GaugePin, RunoutStatement
+from rules.model.policy import DEFAULT_POLICY
+from rules.model.quantities import MIN_LENGTH_MM
 
 __all__ = ["Contributor", "Contributors", "contributors_of"]
+
+Law = Literal["limit", "capability", "measured"]
+
+_NO_BODY: Final = 1_000_000
+"""Index beyond any link: what is seen by the indicator only moves no mass."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,10 +38,14 @@ class Contributor:
 
     name: str
     component: str | None
-    law: Literal["limit", "capability"]
+    law: Law
     line: Line
     displaces_from: int
     """Index of the first link whose body it displaces."""
+    stated_um: float
+    """Total indicator reading it was stated with, the outermost where two are."""
+    group: int | None = None
+    """Contributors of one group have known directions to each other."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,68 +56,139 @@ class Contributors:
     lacking: Lack | None
 
 
+def _readings(statements: Sequence[RunoutStatement], directed: bool) -> list[complex]:
+    """Return the readings, as complex numbers where their directions are known."""
+    if not directed:
+        return [statement.tir_um for statement in statements]
+    return [cmath.rect(one.tir_um, math.radians(one.angle_deg or 0.0)) for one in statements]
+
+
 def _line(
-    statements: Sequence[RunoutStatement], at: str, offset: bool, reference: Maybe[float], pivot: Maybe[float]
+    statements: Sequence[RunoutStatement],
+    at: str,
+    offset: bool,
+    directed: bool,
+    reference: Maybe[float],
+    pivot: Maybe[float],
 ) -> Line | Lack:
     """Turn one or two statements into a line; the reference is where their distances count from."""
+    readings = _readings(statements, directed)
     if len(statements) == 2:
         first, second = statements
-        if first.at_mm == second.at_mm:
+        if abs(first.at_mm - second.at_mm) < MIN_LENGTH_MM:
             return Lack((f"{at}/1/at_mm",))
         return lift(
-            lambda zero: line_from_two_readings(first.tir_um, zero + first.at_mm, second.tir_um, zero + second.at_mm),
+            lambda zero: line_from_two_readings(readings[0], zero + first.at_mm, readings[1], zero + second.at_mm),
             reference,
         )
     (only,) = statements
     if offset or only.tir_um == 0.0:
-        return line_from_offset(only.tir_um)
+        return line_from_offset(readings[0])
 
     def tilt(zero: float, middle: float) -> Line | Lack:
-        if not zero + only.at_mm > middle:
+        if not zero + only.at_mm - middle >= MIN_LENGTH_MM:
             return Lack((f"{at}/1",))
-        return line_from_pivot(only.tir_um, zero + only.at_mm, middle)
+        return line_from_pivot(readings[0], zero + only.at_mm, middle)
 
     return lift(tilt, reference, pivot)
 
 
-def _component(index: int, link: Link, places: Sequence[Place]) -> Contributor | Lack:
+def _stated(statements: Sequence[RunoutStatement]) -> float:
+    return max(statements, key=lambda statement: statement.at_mm).tir_um
+
+
+def _directed(statements: Sequence[RunoutStatement], law: Law) -> bool:
+    return law == "measured" and all(statement.angle_deg is not None for statement in statements)
+
+
+def _component(index: int, link: Link, places: Sequence[Place], frame: Frame) -> list[Contributor | Lack]:
     part = link.part
-    if part.runout is None:
-        return Lack((f"{link.at}/runout",))
     is_tool = isinstance(part, Cutter | GaugePin)
+    found: list[Contributor | Lack] = []
+    if is_tool and index > 0:
+        found.extend(_form(link, places[index]))
+    if part.runout is None:
+        # a pin whose straightness and roundness are stated needs no runout beside them
+        described = isinstance(part, GaugePin) and part.straightness_um is not None and part.roundness_um is not None
+        return found if described else [*found, Lack((f"{link.at}/runout",))]
+    law: Law = part.runout_law or "limit"
+    directed = _directed(part.runout, law)
     reference = places[index - 1].face if is_tool and index > 0 else places[index].face
-    line = _line(part.runout, f"{link.at}/runout", part.runout_character == "offset", reference, places[index].pivot)
+    offset = part.runout_character == "offset"
+    line = _line(part.runout, f"{link.at}/runout", offset, directed, reference, places[index].pivot)
     if isinstance(line, Lack):
-        return line
-    law = part.runout_law or "limit"
-    return Contributor(f"runout of {part.id}", part.id, law, line, index + 1)
+        return [*found, line]
+    if directed:
+        line = line.turned(frame.turn)
+    group = frame.group if directed else None
+    return [
+        Contributor(f"runout of {part.id}", part.id, law, line, index + 1, _stated(part.runout), group),
+        *found,
+    ]
 
 
-def _clearance(index: int, case: JointCase) -> Contributor | Lack | None:
+def _form(link: Link, place: Place) -> list[Contributor | Lack]:
+    """Bow and out-of-roundness of a cutter's shank or a pin, where stated."""
+    part = link.part
+    found: list[Contributor | Lack] = []
+    if not isinstance(part, Cutter | GaugePin):
+        return found
+    if part.straightness_um is not None:
+        straightness, length = part.straightness_um, part.overall_length_mm
+        bow: Line | Lack = Lack((f"{link.at}/overall_length_mm",))
+        if length is not None:
+
+            def bowed(pivot: float, tip: float, length: float = length) -> Line | Lack:
+                if not tip - pivot >= MIN_LENGTH_MM:
+                    return Lack((f"{link.at}/overall_length_mm",))
+                return line_from_bow(straightness, length, pivot, tip)
+
+            bow = lift(bowed, place.pivot, place.face)
+        name = f"straightness of {part.id}"
+        found.append(bow if isinstance(bow, Lack) else _own(name, part.id, bow, straightness))
+    if part.roundness_um is not None:
+        line = line_from_offset(part.roundness_um)
+        found.append(_own(f"roundness of {part.id}", part.id, line, part.roundness_um))
+    return found
+
+
+def _own(name: str, component: str, line: Line, stated_um: float) -> Contributor:
+    """Return a contributor that moves what the indicator sees, but no body beyond it."""
+    return Contributor(name, component, "limit", line, _NO_BODY, stated_um)
+
+
+def _clearance(index: int, case: JointCase, mean: bool) -> Contributor | Lack | None:
     if not is_slip_fit(case):
         return None
     clearance = clearance_of(case)
     if isinstance(clearance, Lack):
         return clearance
-    line = line_from_offset(max(0.0, clearance[1]))
-    return Contributor(f"clearance of {case.name}", case.lower.part.id, "limit", line, index)
+    least, most = clearance
+    play = max(0.0, (least + most) / 2.0 if mean else most)
+    return Contributor(f"clearance of {case.name}", case.lower.part.id, "limit", line_from_offset(play), index, play)
 
 
-def _spindle(chain: Chain, geometry: Geometry) -> Contributor | Lack | None:
+def _spindle(chain: Chain, geometry: Geometry, frame: Frame) -> Contributor | Lack | None:
     machine = chain.request.machine
     if machine is None or machine.spindle_runout is None or not geometry.places:
         return None
-    pivot = geometry.places[0].pivot
-    line = _line(machine.spindle_runout, "/machine/spindle_runout", False, 0.0, pivot)
-    return line if isinstance(line, Lack) else Contributor("runout of the spindle", None, "limit", line, 0)
+    law: Law = machine.spindle_runout_law or "limit"
+    directed = _directed(machine.spindle_runout, law)
+    line = _line(machine.spindle_runout, "/machine/spindle_runout", False, directed, 0.0, geometry.places[0].pivot)
+    if isinstance(line, Lack):
+        return line
+    group = frame.group if directed else None
+    return Contributor("runout of the spindle", None, law, line, 0, _stated(machine.spindle_runout), group)
 
 
 def contributors_of(chain: Chain, geometry: Geometry) -> Contributors:
     """Collect the spindle, every component and every slip fit of the chain."""
-    found: list[Contributor | Lack | None] = [_spindle(chain, geometry)]
+    frames = frames_of(chain)
+    mean = (chain.request.policy or DEFAULT_POLICY).slip_fit == "mean"
+    found: list[Contributor | Lack | None] = [_spindle(chain, geometry, frames[0])]
     for index, link in enumerate(chain.links):
         if index > 0:
-            found.append(_clearance(index, chain.joints[index - 1]))
-        found.append(_component(index, link, geometry.places))
+            found.append(_clearance(index, chain.joints[index - 1], mean))
+        found.extend(_component(index, link, geometry.places, frames[index + 1]))
     known = tuple(item for item in found if isinstance(item, Contributor))
     return Contributors(known, merge(*(item for item in found if isinstance(item, Lack))))

@@ -2,22 +2,25 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Final
 
-from rules.facts.budget import split_law
+from rules.facts.budget import Vector, law_of
 from rules.facts.chain import Chain
 from rules.facts.contributors import Contributors
 from rules.facts.masses import Masses
 from rules.facts.values import Lack, Maybe, given, lift, merge
 from rules.mechanics.balance import balance_speed_rpm, permissible_unbalance_gmm, rotating_force_n
-from rules.mechanics.random_clocking import resultant_quantiles, worst_case
 from rules.model.components import GaugePin
 from rules.model.operation import Operation
 from rules.tables import balance_grades, couplings
 
 __all__ = ["StackBalance", "UnbalanceSum", "balance_of", "unbalance_sum"]
+
+
+_NOTHING_GMM: Final = 1e-6
+"""Below it nothing is out of balance: no speed follows from it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,13 +43,11 @@ class StackBalance:
     seating_gmm: Maybe[float] | None
 
 
-def unbalance_sum(residuals: Sequence[float], eccentric: Sequence[tuple[float, bool]]) -> UnbalanceSum:
-    """Sum vectors of unbalance clocked at random: own residuals, and (amplitude, is_capability) of eccentric masses."""
-    hard, sigmas = split_law([*((u, False) for u in residuals), *eccentric])
-    sigma = math.sqrt(sum(s * s for s in sigmas))
-    present = [u for u in hard if u > 0.0]
-    (p95,) = resultant_quantiles((0.95,), present, sigma)
-    return UnbalanceSum(float(p95), worst_case(present) if sigma == 0.0 else None)
+def unbalance_sum(residuals: Sequence[float], eccentric: Sequence[Vector]) -> UnbalanceSum:
+    """Sum vectors of unbalance clocked at random: own residuals, and masses times eccentricity, g·mm."""
+    law = law_of([*(Vector(u, False, None) for u in residuals), *eccentric])
+    bounded = not any(vector.capability for vector in eccentric)
+    return UnbalanceSum(float(law.quantiles((0.95,))[0]), law.greatest if bounded else None)
 
 
 def _sum(chain: Chain, contributors: Contributors, masses: Masses) -> Maybe[UnbalanceSum]:
@@ -61,7 +62,7 @@ def _sum(chain: Chain, contributors: Contributors, masses: Masses) -> Maybe[Unba
     ]
     eccentric = [
         # kg · µm = g·mm; one contributor moves every body beyond it, so its parts add before clocking
-        (abs(sum(m * item.line.at(z) for m, z in bodies[item.displaces_from :])), item.law == "capability")
+        Vector(sum(m * item.line.at(z) for m, z in bodies[item.displaces_from :]), item.law == "capability", item.group)
         for item in contributors.known
     ]
     return unbalance_sum([u for u in residuals if isinstance(u, float)], eccentric)
@@ -87,7 +88,7 @@ def balance_of(chain: Chain, contributors: Contributors, masses: Masses) -> Stac
         permissible = lift(lambda m: permissible_unbalance_gmm(grade, m, speed), masses.total)
         seating = _seating(chain, masses)
     highest: Maybe[float] | None = None
-    if isinstance(unbalance, Lack) or unbalance.p95_gmm > 0.0:
+    if isinstance(unbalance, Lack) or unbalance.p95_gmm > _NOTHING_GMM:
         highest = lift(lambda m, u: balance_speed_rpm(grade, m, u.p95_gmm), masses.total, unbalance)
     return StackBalance(unbalance, permissible, highest, force, seating)
 

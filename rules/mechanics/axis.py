@@ -2,28 +2,34 @@
 
 A tilted or displaced part moves the axis of everything beyond it by an amplitude that is linear
 in the axial position z: a(z) = offset + slope·z, with a half of the total indicator reading.
+Where the direction of the high point is known, a reading is the complex number TIR·exp(jθ) and the
+amplitude a vector; otherwise it is a real number.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 
-__all__ = ["Line", "line_from_offset", "line_from_pivot", "line_from_two_readings", "tir_from_speck"]
+__all__ = ["Line", "line_from_bow", "line_from_offset", "line_from_pivot", "line_from_two_readings", "tir_from_speck"]
 
 
 @dataclass(frozen=True, slots=True)
 class Line:
     """Amplitude a(z) = offset_um + slope·z in µm, z in mm from the gauge line, slope in µm/mm."""
 
-    offset_um: float
-    slope_um_per_mm: float
+    offset_um: complex
+    slope_um_per_mm: complex
 
-    def at(self, z_mm: float) -> float:
-        """Return the signed amplitude at z, µm."""
+    def at(self, z_mm: float) -> complex:
+        """Return the signed amplitude at z, µm; complex where the direction is known."""
         return self.offset_um + self.slope_um_per_mm * z_mm
 
+    def turned(self, factor: complex) -> Line:
+        """Return the line in a frame turned by a complex factor of magnitude 1."""
+        return Line(self.offset_um * factor, self.slope_um_per_mm * factor)
 
-def line_from_offset(tir_um: float) -> Line:
+
+def line_from_offset(tir_um: complex) -> Line:
     """Return the line of a pure displacement: a(z) = TIR/2 everywhere.
 
     Parameters: tir_um, total indicator reading, µm, ≥ 0. Source: ISO 1101 circular run-out of a
@@ -35,7 +41,7 @@ def line_from_offset(tir_um: float) -> Line:
     return Line(tir_um / 2.0, 0.0)
 
 
-def line_from_pivot(tir_um: float, at_mm: float, pivot_mm: float) -> Line:
+def line_from_pivot(tir_um: complex, at_mm: float, pivot_mm: float) -> Line:
     """Return the line of a tilt about a pivot: a(z) = TIR/2 · (z − pivot)/(at − pivot).
 
     Parameters: tir_um, reading in µm; at_mm, where it was read, mm from the gauge line; pivot_mm, the
@@ -52,7 +58,7 @@ def line_from_pivot(tir_um: float, at_mm: float, pivot_mm: float) -> Line:
     return Line(-slope * pivot_mm, slope)
 
 
-def line_from_two_readings(tir1_um: float, at1_mm: float, tir2_um: float, at2_mm: float) -> Line:
+def line_from_two_readings(tir1_um: complex, at1_mm: float, tir2_um: complex, at2_mm: float) -> Line:
     """Return the line through the halves of two readings.
 
     Parameters: readings in µm at two different positions, mm from the gauge line. Raises ValueError
@@ -65,6 +71,24 @@ def line_from_two_readings(tir1_um: float, at1_mm: float, tir2_um: float, at2_mm
         raise ValueError(f"two readings at the same position {at1_mm} mm fix no line")
     slope = (tir2_um - tir1_um) / 2.0 / (at2_mm - at1_mm)
     return Line(tir1_um / 2.0 - slope * at1_mm, slope)
+
+
+def line_from_bow(straightness_um: float, length_mm: float, pivot_mm: float, tip_mm: float) -> Line:
+    """Return a line that a bowed rod stays within: zero at the pivot, a = 4·t·(d/L)² at the tip.
+
+    A rod whose line is straight within t over its length L is bowed by an arc of that height at most; clamped along
+    its tangent at the pivot it stands off by 4·t·(d/L)² at the distance d. The chord from pivot to tip lies above
+    that parabola.
+    Parameters: straightness t, µm, ≥ 0; length L, mm, > 0; pivot and tip, mm, the tip beyond the pivot; else
+    ValueError. Source: first principles, flat circular arc; straightness as in ISO 1101.
+
+    >>> line_from_bow(2.0, 100.0, 0.0, 50.0).at(50.0)
+    2.0
+    """
+    if not (length_mm > 0 and tip_mm > pivot_mm):
+        raise ValueError("a rod has a length above 0 mm and ends beyond its pivot")
+    slope = 4.0 * straightness_um * (tip_mm - pivot_mm) / length_mm**2
+    return Line(-slope * pivot_mm, slope)
 
 
 def tir_from_speck(thickness_um: float, seat_length_mm: float, beyond_mm: float) -> float:

@@ -39,8 +39,8 @@ FloatArray = NDArray[np.float64]
 class RandomClocking:
     """The law of one resultant, worked out once for any number of questions.
 
-    `least` and `greatest` are the ends of what the amplitudes without the Gaussian can reach. Parameters, domain
-    and errors of the constructor as `resultant_cdf`.
+    `amplitudes` are the vectors as given, `least` and `greatest` the ends of what they can reach without the
+    Gaussian. Parameters, domain and errors of the constructor as `resultant_cdf`.
     """
 
     def __init__(self, amplitudes: Sequence[float], sigma: float = 0.0) -> None:
@@ -53,6 +53,7 @@ class RandomClocking:
         if not self.greatest + sigma < math.inf:
             raise ValueError("the amplitudes are too large to add up")
         self.least = _least(amplitudes)
+        self.amplitudes = tuple(amplitudes)
         self._parts, self._deviation = [float(amplitude) for amplitude in amplitudes], float(sigma)
         self._scale = self.greatest + self._deviation
 

@@ -89,7 +89,7 @@ def tail_sum(
     if orders == SHALLOW:  # J₁(rt) to the second order all the same: r may be small
         waves += (0.1171875 / (column * end) ** 2) * integrals[3]
     else:
-        c2, c3, c4 = _higher_orders(lag, 1.0 / (column * end), inverse, signs, folded / end)
+        c2, c3, c4 = _higher_orders(lag, 1.0 / (column * end), inverse, signs)
         waves += c4 * integrals[5] - c2 * integrals[3] - 1j * c3 * integrals[4]
     fold = np.where(folded, -1j, 1.0)
     scale = (0.5 * math.sqrt(2.0 / math.pi)) ** count * math.sqrt(float(inverse.prod()) * 2.0 / math.pi * end)
@@ -99,7 +99,7 @@ def tail_sum(
 
 
 def _higher_orders(
-    e1: FloatArray, by_radius: FloatArray, inverse: FloatArray, signs: FloatArray, folded: FloatArray
+    e1: FloatArray, by_radius: FloatArray, inverse: FloatArray, signs: FloatArray
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Return c₂, c₃, c₄ of exp(j·e1 + e2 + j·e3 + e4) = 1 + j·c₁ − c₂ − j·c₃ + c₄ + …, eᵢ of order T⁻ⁱ.
 
@@ -108,7 +108,6 @@ def _higher_orders(
     square = inverse * inverse
     e2 = 0.1875 * by_radius**2 - 0.0625 * float(square.sum())
     e3 = (-21.0 / 128.0) * by_radius**3 + signs @ ((25.0 / 384.0) * square * inverse)
-    e3 = e3 - (25.0 / 192.0) * folded**3
     e4 = (-27.0 / 128.0) * by_radius**4 + (13.0 / 128.0) * float(np.dot(square, square))
     half = 0.5 * e1 * e1
     c2 = half - e2

@@ -70,6 +70,11 @@ class RunoutStatement(Model):
 
     tir_um: Microns = Field(description="Total indicator reading, µm.", examples=[3])
     at_mm: Length = Field(description="Distance from the face.", examples=[60])
+    angle_deg: Annotated[float, Field(ge=-360, le=360)] | None = Field(
+        None,
+        description="Direction of the high point from the component's own mark, of a measured reading.",
+        examples=[40],
+    )
 
 
 class Component(Model):
@@ -102,9 +107,10 @@ class Component(Model):
     runout_character: Literal["tilt", "offset"] | None = Field(
         None, description="'offset' makes a single statement a constant eccentricity; 'tilt' is assumed."
     )
-    runout_law: Literal["limit", "capability"] | None = Field(
+    runout_law: Literal["limit", "capability", "measured"] | None = Field(
         None,
-        description="'limit' (assumed): the axis may lie at the stated limit. 'capability': 95 % of parts keep it.",
+        description="'limit' (assumed): the axis may lie at the stated limit. 'capability': 95 % of parts keep it."
+        " 'measured': read on this very part, with its direction where angles are stated.",
     )
     coolant_through: bool | None = Field(None, description="Passes coolant through its body.", examples=[True])
 
@@ -162,7 +168,16 @@ class Collet(Component):
     )
 
 
-class Cutter(_Inserted):
+class _Tool(_Inserted):
+    straightness_um: Microns | None = Field(
+        None, description="Straightness of the shank or pin over its overall length, µm.", examples=[2]
+    )
+    roundness_um: Microns | None = Field(
+        None, description="Out-of-roundness where the indicator touches: it reads as much at most, µm.", examples=[0.5]
+    )
+
+
+class Cutter(_Tool):
     """Cutter."""
 
     kind: Literal["cutter"]
@@ -171,7 +186,7 @@ class Cutter(_Inserted):
     teeth: Count | None = Field(None, description="Number of teeth.", examples=[4])
 
 
-class GaugePin(_Inserted):
+class GaugePin(_Tool):
     """Gauge pin or plain rod set in place of the cutter to read the runout."""
 
     kind: Literal["gauge_pin"]

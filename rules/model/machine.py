@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from typing import Annotated, Literal
 
 from pydantic import Field
 
@@ -39,4 +39,7 @@ class Machine(Model):
         min_length=1,
         max_length=2,
         description="Runout of a test bar in the spindle, from the gauge line; left out on a bench gauge.",
+    )
+    spindle_runout_law: Literal["limit", "capability", "measured"] | None = Field(
+        None, description="As a component's runout_law; 'limit' is assumed."
     )

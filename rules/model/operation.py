@@ -33,7 +33,7 @@ class Operation(Model):
     balance_grade: BalanceGrade | None = Field(
         None, description="Balance quality grade of ISO 21940-11.", examples=["G2.5"]
     )
-    feed_per_tooth_mm: Annotated[float, Field(gt=0, le=20)] | None = Field(
+    feed_per_tooth_mm: Annotated[float, Field(ge=1e-6, le=20)] | None = Field(
         None, description="Feed per tooth, mm.", examples=[0.05]
     )
     coolant: Literal["through", "external", "none"] | None = Field(

@@ -28,6 +28,9 @@ class Policy(Model):
         description="Distance of the gauge plane from the last clamping face in cutter diameters;"
         " 3 is common practice.",
     )
+    slip_fit: Literal["maximum", "mean"] = Field(
+        "maximum", description="Which clearance of a slip fit counts as runout: the largest by its limits, or the mean."
+    )
     thresholds: ThresholdOverrides | None = Field(
         None,
         description="Thresholds of rules to change, by rule code and threshold name; the report lists them.",

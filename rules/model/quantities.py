@@ -15,6 +15,7 @@ from pydantic_core import PydanticCustomError
 
 __all__ = [
     "MAX_LENGTH_MM",
+    "MIN_LENGTH_MM",
     "MM_PER_INCH",
     "Count",
     "DegC",
@@ -37,19 +38,24 @@ MM_PER_INCH: Final = Fraction(254, 10)
 MAX_LENGTH_MM: Final = 5000.0
 """Nothing that fits a spindle is longer; above it a unit was surely mistaken."""
 
-_DECIMAL = r"(?:0|[1-9][0-9]{0,DIGITS})(?:\.[0-9]{1,6})?"
-_POSITIVE_DECIMAL = r"(?:0\.[0-9]{0,5}[1-9]|[1-9][0-9]{0,DIGITS}(?:\.[0-9]{1,6})?)"
+MIN_LENGTH_MM: Final = 0.001
+"""No length or diameter that is not zero is smaller; below it a unit was surely mistaken."""
+
 _FRACTION = r"(?:[1-9][0-9]? )?[1-9][0-9]?/(?:2|4|8|16|32|64|128)"
+_BELOW_ONE_MM = r"0\.(?:[1-9][0-9]{0,5}|0[1-9][0-9]{0,4}|00[1-9][0-9]{0,3})"
+_BELOW_ONE_IN = r"0\.(?:[1-9][0-9]{0,5}|0[1-9][0-9]{0,4}|00[1-9][0-9]{0,3}|000[1-9][0-9]{0,2})"
+_ZERO = r"0(?:\.0{1,6})?"
 
 
-def _length_pattern(decimal: str) -> str:
-    millimetres = decimal.replace("DIGITS", "2")
-    inches = decimal.replace("DIGITS", "1")
-    return f"^(?:{millimetres} ?mm|{inches} ?in|{_FRACTION} ?in)$"
+def _length_pattern(*zero: str) -> str:
+    """Pattern of length texts: from 0.001 mm and 0.0001 in on, and zero where it is allowed."""
+    millimetres = "|".join((_BELOW_ONE_MM, r"[1-9][0-9]{0,2}(?:\.[0-9]{1,6})?", *zero))
+    inches = "|".join((_BELOW_ONE_IN, r"[1-9][0-9]?(?:\.[0-9]{1,6})?", *zero))
+    return f"^(?:(?:{millimetres}) ?mm|(?:{inches}|{_FRACTION}) ?in)$"
 
 
-_LENGTH_PATTERN: Final = _length_pattern(_DECIMAL)
-_POSITIVE_PATTERN: Final = _length_pattern(_POSITIVE_DECIMAL)
+_LENGTH_PATTERN: Final = _length_pattern(_ZERO)
+_POSITIVE_PATTERN: Final = _length_pattern()
 _ANY_LENGTH = re.compile(_LENGTH_PATTERN)
 
 
@@ -99,9 +105,9 @@ Length = Annotated[
 
 PositiveLength = Annotated[
     float,
-    Field(gt=0, le=MAX_LENGTH_MM),
+    Field(ge=MIN_LENGTH_MM, le=MAX_LENGTH_MM),
     BeforeValidator(parse_length),
-    _length_schema(_POSITIVE_PATTERN, {"exclusiveMinimum": 0}, _LENGTH_WORDS),
+    _length_schema(_POSITIVE_PATTERN, {"minimum": MIN_LENGTH_MM}, _LENGTH_WORDS),
 ]
 """A length or diameter above zero, mm."""
 
@@ -111,13 +117,13 @@ Microns = Annotated[float, Field(ge=0, le=10_000)]
 SignedMicrons = Annotated[float, Field(ge=-10_000, le=10_000)]
 """A deviation from nominal, µm."""
 
-Mass = Annotated[float, Field(gt=0, le=1_000)]
+Mass = Annotated[float, Field(ge=1e-6, le=1_000)]
 """A mass, kg."""
 
 Unbalance = Annotated[float, Field(ge=0, le=1_000_000)]
 """A residual unbalance, g·mm."""
 
-SpeedRpm = Annotated[float, Field(gt=0, le=1_000_000)]
+SpeedRpm = Annotated[float, Field(ge=0.1, le=1_000_000)]
 """A spindle speed, 1/min."""
 
 DegC = Annotated[float, Field(ge=-273.15, le=2_000)]

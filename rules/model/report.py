@@ -105,13 +105,19 @@ class GeometryReport(_Out):
 
 
 class ContributorReport(_Out):
-    """One cause of eccentricity. Its amplitude is linear: offset + slope × z."""
+    """One cause of eccentricity. Its amplitude, half of the TIR, is linear: offset + slope × z, along and across.
+
+    Across is zero where the direction is not known to any other contributor.
+    """
 
     name: str = Field(examples=["seat of c1"])
     component: str | None
-    law: Literal["limit", "capability"]
-    offset_um: float = Field(description="Amplitude (half of the TIR) at the gauge line, signed, µm.")
+    law: Literal["limit", "capability", "measured"]
+    direction_known: bool = Field(description="Measured with its direction, so it adds as a vector where joints allow.")
+    offset_um: float = Field(description="Amplitude at the gauge line, signed, µm.")
+    offset_across_um: float
     slope_um_per_mm: float = Field(description="Change of the amplitude along the axis, µm/mm.")
+    slope_across_um_per_mm: float
     gauge_plane_tir_um: float | None = Field(description="Its own TIR at the gauge plane.")
     tip_tir_um: float | None = Field(description="Its own TIR at the tip.")
     gauge_plane_share: float | None = Field(description="Share of the mean square runout at the gauge plane.")

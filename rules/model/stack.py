@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Annotated
+
 from pydantic import Field
 
 from rules.model.base import Model
@@ -16,13 +18,18 @@ MAX_COMPONENTS = 20
 class Joint(Model):
     """What is set when two neighbours are joined."""
 
-    upper: Identifier = Field(description="Component on the spindle side of the joint.", examples=["c2"])
+    upper: Identifier = Field(
+        description="Component on the spindle side of the joint; 'spindle' for the spindle itself.", examples=["c2"]
+    )
     lower: Identifier = Field(description="Component on the cutting side of the joint.", examples=["em"])
     grip_length_mm: PositiveLength | None = Field(None, description="Length of shank really held.", examples=[20])
     projection_mm: Length | None = Field(
         None,
         description="How far the lower component sticks out of the upper one's face.",
         examples=[30],
+    )
+    clocking_deg: Annotated[float, Field(ge=-360, le=360)] | None = Field(
+        None, description="Angle of the lower component's mark from the upper one's.", examples=[90]
     )
 
 

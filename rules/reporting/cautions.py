@@ -11,7 +11,7 @@ import yaml
 from rules.facts.derive import Derived
 from rules.facts.values import Lack
 
-__all__ = ["cautions"]
+__all__ = ["cautions", "general_cautions"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,3 +36,8 @@ def cautions(derived: Derived) -> list[str]:
     total = derived.masses.total
     mass = 0.0 if isinstance(total, Lack) else total
     return [entry.text for entry in _entries() if entry.when in concerns and mass >= entry.from_kg]
+
+
+def general_cautions() -> list[str]:
+    """Return the cautions for everyone, where no stack is known."""
+    return [entry.text for entry in _entries() if entry.when == "always" and entry.from_kg == 0.0]

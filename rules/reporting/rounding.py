@@ -1,7 +1,7 @@
 """Rounding for the report: once, here, and nowhere in the mechanics.
 
 Lengths to 0.0001 mm, readings to 0.001 µm, masses to 0.0001 kg, unbalance to 0.001 g·mm, speeds to
-0.1 rpm, forces to 0.01 N, shares and probabilities to six decimals.
+0.1 rpm, forces to 0.01 N, angles to 0.001°, shares and probabilities to six decimals.
 """
 
 from __future__ import annotations
@@ -19,6 +19,7 @@ _DECIMALS: Final = {
     "rpm": 1,
     "N": 2,
     "N m": 3,
+    "deg": 3,
     "ratio": 6,
     "x D": 4,
     "percent": 3,
@@ -32,7 +33,7 @@ def rounded(value: float, unit: str) -> float:
     return round(value, _DECIMALS[unit]) + 0.0
 
 
-_DECIMALS_FOR_PEOPLE: Final = {"um": 2, "mm": 3, "kg": 3, "g mm": 2, "rpm": 0, "ratio": 3, "percent": 1}
+_DECIMALS_FOR_PEOPLE: Final = {"um": 2, "mm": 3, "kg": 3, "g mm": 2, "rpm": 0, "ratio": 3, "percent": 1, "deg": 1}
 
 
 def rounded_for_people(value: float, unit: str) -> float:

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from rules.facts.budget import PlaneBudget
+from rules.facts.contributors import Contributor
 from rules.facts.derive import Derived
 from rules.facts.geometry import grip_of
 from rules.facts.joint_fits import shank_of
 from rules.facts.joints import stated_minimum_grip
 from rules.facts.values import Lack, Maybe
+from rules.mechanics.axis import Line
 from rules.model.operation import Operation
 from rules.model.report import (
     BalanceReport,
@@ -26,6 +30,7 @@ from rules.reporting.rounding import rounded, rounded_or_none
 
 __all__ = [
     "balance_section",
+    "contributor_reports",
     "geometry_section",
     "grip_section",
     "mass_section",
@@ -67,14 +72,21 @@ def _plane(budget: Maybe[PlaneBudget]) -> PlaneReport | None:
     )
 
 
+def line_figures(line: Line) -> dict[str, float]:
+    """Return the amplitude's line, along and across; across is zero where the direction is not known."""
+    return {
+        "offset_um": rounded(line.offset_um.real, "um"),
+        "offset_across_um": rounded(line.offset_um.imag, "um"),
+        "slope_um_per_mm": rounded(line.slope_um_per_mm.real, "um/mm"),
+        "slope_across_um_per_mm": rounded(line.slope_um_per_mm.imag, "um/mm"),
+    }
+
+
 def runout_section(derived: Derived) -> RunoutReport:
     """The budget: planes and contributors."""
     operation = derived.chain.request.operation or _NOTHING_ASKED
     known, lacking = derived.contributors.known, derived.contributors.lacking
     gauge, tip = derived.gauge_plane, derived.tip
-    gauge_own = gauge.own_tir_um if isinstance(gauge, PlaneBudget) else (None,) * len(known)
-    gauge_share = gauge.shares if isinstance(gauge, PlaneBudget) else (None,) * len(known)
-    tip_own = tip.own_tir_um if isinstance(tip, PlaneBudget) else (None,) * len(known)
     return RunoutReport(
         complete=lacking is None,
         not_stated=[] if lacking is None else [LackingFact(fact="runout contributor", fields=list(lacking.fields))],
@@ -82,20 +94,38 @@ def runout_section(derived: Derived) -> RunoutReport:
         limit_at=operation.runout_limit_at or "gauge_plane",
         gauge_plane=_plane(gauge),
         tip=_plane(tip),
-        contributors=[
-            ContributorReport(
-                name=item.name,
-                component=item.component,
-                law=item.law,
-                offset_um=rounded(item.line.offset_um, "um"),
-                slope_um_per_mm=rounded(item.line.slope_um_per_mm, "um/mm"),
-                gauge_plane_tir_um=rounded_or_none(at_gauge, "um"),
-                tip_tir_um=rounded_or_none(at_tip, "um"),
-                gauge_plane_share=rounded_or_none(share, "ratio"),
-            )
-            for item, at_gauge, share, at_tip in zip(known, gauge_own, gauge_share, tip_own, strict=True)
-        ],
+        contributors=contributor_reports(
+            known,
+            gauge if isinstance(gauge, PlaneBudget) else None,
+            tip if isinstance(tip, PlaneBudget) else None,
+        ),
     )
+
+
+def contributor_reports(
+    known: Sequence[Contributor], gauge: PlaneBudget | None, tip: PlaneBudget | None
+) -> list[ContributorReport]:
+    """Return every contributor with its line and its part at the two planes."""
+    nothing = (None,) * len(known)
+    return [
+        ContributorReport(
+            name=item.name,
+            component=item.component,
+            law=item.law,
+            direction_known=item.group is not None,
+            **line_figures(item.line),
+            gauge_plane_tir_um=rounded_or_none(at_gauge, "um"),
+            tip_tir_um=rounded_or_none(at_tip, "um"),
+            gauge_plane_share=rounded_or_none(share, "ratio"),
+        )
+        for item, at_gauge, share, at_tip in zip(
+            known,
+            nothing if gauge is None else gauge.own_tir_um,
+            nothing if gauge is None else gauge.shares,
+            nothing if tip is None else tip.own_tir_um,
+            strict=True,
+        )
+    ]
 
 
 def speed_section(derived: Derived) -> SpeedReport:

@@ -14,6 +14,7 @@ from service.app import create_app
 from service.catalogue import catalogue
 from service.examples import EXAMPLES
 from service.openapi import as_text, describe
+from service.reading_examples import READING_EXAMPLES
 from service.settings import Settings
 
 __all__ = ["add_parsers", "catalogue_files", "openapi_files"]
@@ -43,7 +44,7 @@ def openapi_files() -> Mapping[str, str]:
     assessor = Assessor.load()
     app = create_app(Settings(extra_rulebooks=()), assessor)
     files = {"openapi/openapi.json": as_text(describe(app, assessor.book))}
-    for name, example in EXAMPLES.items():
+    for name, example in (*EXAMPLES.items(), *READING_EXAMPLES.items()):
         files[f"openapi/examples/{name}.json"] = json.dumps(example.request, indent=2, ensure_ascii=False) + "\n"
     return files
 

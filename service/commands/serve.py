@@ -7,6 +7,7 @@ import argparse
 import uvicorn
 
 from service.app import create_app
+from service.memory import settle
 from service.settings import Settings
 
 __all__ = ["add_parser"]
@@ -23,8 +24,10 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
 def _run(arguments: argparse.Namespace) -> int:
     given = {name: getattr(arguments, name) for name in ("host", "port")}
     settings = Settings(**{name: value for name, value in given.items() if value is not None})
+    app = create_app(settings)
+    settle()
     uvicorn.run(
-        create_app(settings),
+        app,
         host=settings.host,
         port=settings.port,
         log_level=settings.log_level,

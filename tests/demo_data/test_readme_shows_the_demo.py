@@ -4,15 +4,18 @@ from __future__ import annotations
 
 import re
 
-from tests.support.readme import README, printed, shown
+import pytest
+
+from tests.support.readme import COMMANDS, README, printed, shown
 
 
-def test_the_output_is_current() -> None:
-    """The demo prints what the README shows; python -m tests.support.readme writes it anew."""
-    assert printed() == shown()
+@pytest.mark.parametrize("name", COMMANDS)
+def test_the_output_is_current(name: str) -> None:
+    """The program prints what the README shows; python -m tests.support.readme writes it anew."""
+    assert printed(name) == shown(name)
 
 
-def test_every_stack_named_in_the_readme_is_there() -> None:
+def test_every_file_named_in_the_readme_is_there() -> None:
     """Commands in the README can be typed as they stand."""
     files = set(re.findall(r"demo_data/[\w./-]+\.(?:json|py)", README.read_text(encoding="utf-8")))
     assert files

@@ -44,7 +44,7 @@ def test_refuses(text: object) -> None:
         LENGTH.validate_python(text, strict=True)
 
 
-@pytest.mark.parametrize("text", [0, "0 mm", "0.000 in", 0.0])
+@pytest.mark.parametrize("text", [0, "0 mm", "0.000 in", 0.0, "0.0009 mm", "0.00009 in", 1e-9])
 def test_a_diameter_is_above_zero(text: object) -> None:
     """Zero is a length, but no diameter."""
     with pytest.raises(ValidationError):

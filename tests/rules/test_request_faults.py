@@ -53,7 +53,7 @@ FIRST = "/stack/components/0"
         pytest.param(_with(**{"x" * 900: 1}), FIRST, "900 characters", id="name too long to repeat"),
         pytest.param(_with(mass_kg=True), FIRST + "/mass_kg", "a number is expected", id="true for a number"),
         pytest.param(_with(mass_kg="1"), FIRST + "/mass_kg", "a number is expected", id="text for a number"),
-        pytest.param(_with(mass_kg=0), FIRST + "/mass_kg", "greater than 0", id="zero mass"),
+        pytest.param(_with(mass_kg=0), FIRST + "/mass_kg", "1e-06 or more", id="zero mass"),
         pytest.param(_with(mass_kg=1001), FIRST + "/mass_kg", "1000 or less", id="mass too large"),
         pytest.param(_with(teeth=2.5), FIRST + "/teeth", "a whole number", id="half a tooth"),
         pytest.param(_with(coolant_through=1), FIRST + "/coolant_through", "true or false", id="1 for true"),

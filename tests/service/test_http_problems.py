@@ -222,9 +222,12 @@ class _Broken:
         self.book = working.book
 
     def assess(self, request: Any) -> Any:
+        return self.assess_derived(request)[0]
+
+    def assess_derived(self, request: Any) -> Any:
         if self.armed:
             raise self._error
-        return self._working.assess(request)
+        return self._working.assess_derived(request)
 
 
 @pytest.mark.parametrize("error", [EngineFaultError("secret lever"), ZeroDivisionError("secret lever"), KeyError("x")])

@@ -1,4 +1,4 @@
-"""The demo's output as the README shows it. Run as a module it writes it there: python -m tests.support.readme."""
+"""What the README shows of the program's output. As a module it writes it anew: python -m tests.support.readme."""
 
 from __future__ import annotations
 
@@ -6,31 +6,46 @@ import re
 import subprocess
 import sys
 from pathlib import Path
+from typing import Final
 
 ROOT = Path(__file__).resolve().parents[2]
 README = ROOT / "README.md"
-_BLOCK = re.compile(r"(<!-- demo output -->\n```text\n)(.*?)(```\n<!-- end of demo output -->)", re.DOTALL)
+
+COMMANDS: Final = {
+    "demo output": ["demo_data/run_demo.py"],
+    "comparison output": ["-m", "service", "compare", "demo_data/comparisons/deep-pocket.json"],
+}
+"""Block of the README -> what Python is given to print it."""
+
+_CAUTIONS: Final = "\nCautions\n"
 
 
-def shown() -> str:
+def _block(name: str) -> re.Pattern[str]:
+    return re.compile(rf"(<!-- {name} -->\n```text\n)(.*?)(```\n<!-- end of {name} -->)", re.DOTALL)
+
+
+def shown(name: str) -> str:
     """Return what the README shows."""
-    found = _BLOCK.search(README.read_text(encoding="utf-8"))
+    found = _block(name).search(README.read_text(encoding="utf-8"))
     assert found is not None
     return found[2]
 
 
-def printed() -> str:
-    """Return what the demo prints, without blanks at the ends of lines."""
-    run = [sys.executable, "demo_data/run_demo.py"]
+def printed(name: str) -> str:
+    """Return what the program prints, without blanks at the ends of lines; of a comparison without its cautions."""
+    run = [sys.executable, *COMMANDS[name]]
     output = subprocess.run(run, cwd=ROOT, capture_output=True, text=True, check=True, timeout=120).stdout
+    if name == "comparison output":
+        output = output.split(_CAUTIONS)[0]
     return "\n".join(line.rstrip() for line in output.splitlines()) + "\n"
 
 
 def main() -> None:
-    """Write the output into the README."""
-    output = printed()
-    text = _BLOCK.sub(lambda found: found[1] + output + found[3], README.read_text(encoding="utf-8"))
-    README.write_text(text, encoding="utf-8")
+    """Write the outputs into the README."""
+    for name in COMMANDS:
+        output = printed(name)
+        text = README.read_text(encoding="utf-8")
+        README.write_text(_block(name).sub(lambda found, o=output: found[1] + o + found[3], text), encoding="utf-8")
 
 
 if __name__ == "__main__":

@@ -21,7 +21,7 @@ def _contributors(request: dict[str, Any]) -> Contributors:
 
 def _tir(contributors: Contributors, name: str, z_mm: float) -> float:
     (line,) = [item.line for item in contributors.known if item.name == name]
-    return 2 * line.at(z_mm)
+    return 2 * line.at(z_mm).real
 
 
 def test_single_statement_tilts_about_mid_seat() -> None:

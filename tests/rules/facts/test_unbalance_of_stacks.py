@@ -6,6 +6,7 @@ import math
 
 import pytest
 
+from rules.facts.budget import Vector
 from rules.facts.derive import derive
 from rules.facts.unbalance import unbalance_sum
 from rules.facts.values import Lack
@@ -21,7 +22,7 @@ def test_two_equal_residuals() -> None:
 
 def test_capability_contributors_have_no_worst_case() -> None:
     """A plane Gaussian that keeps 2 g·mm in 95 % of parts has its 95 % point there, and no hard end."""
-    found = unbalance_sum([], [(2.0, True)])
+    found = unbalance_sum([], [Vector(2.0, True, None)])
     assert found.p95_gmm == pytest.approx(2.0, rel=1e-6)
     assert found.worst_gmm is None
 

@@ -1,0 +1,167 @@
+"""The whole runout budget of a stack, for whoever has to bring it down."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import replace
+
+from rules.facts.budget import Vector, budget_at, law_of, vectors_at
+from rules.facts.chain import Chain, chain_of
+from rules.facts.contributors import Contributor, contributors_of
+from rules.facts.geometry import Geometry, geometry_of
+from rules.facts.values import Lack, Maybe, lift
+from rules.mechanics.allocation import equal_effort_factor
+from rules.mechanics.axis import tir_from_speck
+from rules.mechanics.random_clocking import gaussian_sigma
+from rules.model.budget import (
+    BudgetReport,
+    BudgetRequest,
+    PlaneBudgetReport,
+    PlaneShare,
+    RequiredReport,
+    RequiredRunout,
+    SeatReport,
+)
+from rules.model.operation import Operation
+from rules.model.report import LackingFact
+from rules.reporting.clocking import clocking_section
+from rules.reporting.provenance import provenance
+from rules.reporting.rounding import rounded, rounded_or_none
+from rules.reporting.sections import contributor_reports
+from rules.rulebook.model import Rulebook
+from rules.rulebook.requested_thresholds import requested_thresholds
+
+__all__ = ["full_budget"]
+
+_LEVELS = (0.5, 0.8, 0.95, 0.99)
+_NOTHING_ASKED = Operation.model_validate({})
+
+
+def full_budget(request: BudgetRequest, book: Rulebook) -> BudgetReport:
+    """Answer every question about the runout of one stack.
+
+    Raises :class:`~rules.requests.BadRequestError` for thresholds that no rule has or allows, as a check does.
+    """
+    requested_thresholds(request.policy, book)
+    chain = chain_of(request)
+    geometry = geometry_of(chain)
+    contributors = contributors_of(chain, geometry)
+    known, lacking = contributors.known, contributors.lacking
+    operation = request.operation or _NOTHING_ASKED
+    limit_at = operation.runout_limit_at or "gauge_plane"
+    judged = geometry.tip if limit_at == "tip" else geometry.gauge_plane
+    target = operation.runout_limit_um if request.target_um is None else request.target_um
+    required = None
+    if target is not None and lacking is None and isinstance(judged, float):
+        required = _required(target, limit_at, judged, known)
+    gauge = budget_at(geometry.gauge_plane, known, None) if isinstance(geometry.gauge_plane, float) else None
+    tip = budget_at(geometry.tip, known, None) if isinstance(geometry.tip, float) else None
+    return BudgetReport(
+        complete=lacking is None,
+        not_stated=[] if lacking is None else [LackingFact(fact="runout contributor", fields=list(lacking.fields))],
+        limit_um=operation.runout_limit_um,
+        limit_at=limit_at,
+        planes=[
+            _plane(name, z, known, operation.runout_limit_um)
+            for name, z in _planes(request, geometry)
+            if isinstance(z, float)
+        ],
+        contributors=contributor_reports(known, gauge, tip),
+        seats=_seats(chain, geometry),
+        clocking=clocking_section(chain, judged, known) if isinstance(judged, float) else None,
+        required=required,
+        provenance=provenance(request, request.policy, book),
+    )
+
+
+def _planes(request: BudgetRequest, geometry: Geometry) -> list[tuple[str, Maybe[float]]]:
+    found = [("gauge plane", geometry.gauge_plane), ("tip", geometry.tip)]
+    for number, asked in enumerate(request.planes or (), start=1):
+        zero: Maybe[float] = 0.0 if asked.counted_from == "gauge_line" else geometry.last_clamping_face
+        found.append((f"plane {number}", lift(lambda start, step: start + step, zero, asked.distance_mm)))
+    return found
+
+
+def _plane(name: str, z_mm: float, known: Sequence[Contributor], limit_um: float | None) -> PlaneBudgetReport:
+    budget = budget_at(z_mm, known, limit_um)
+    vectors = vectors_at(z_mm, known)
+    p50, p80, p95, p99 = (2.0 * radius for radius in law_of(vectors).quantiles(_LEVELS).tolist())
+    return PlaneBudgetReport(
+        name=name,
+        z_mm=rounded(z_mm, "mm"),
+        p50_um=rounded(p50, "um"),
+        p80_um=rounded(p80, "um"),
+        p95_um=rounded(p95, "um"),
+        p99_um=rounded(p99, "um"),
+        best_clocking_um=rounded(budget.best_clocking_um, "um"),
+        worst_case_um=rounded_or_none(budget.worst_case_um, "um"),
+        probability_within_limit=rounded_or_none(budget.probability_within_limit, "ratio"),
+        contributors=[
+            PlaneShare(
+                name=item.name,
+                tir_um=rounded(own, "um"),
+                share=rounded(share, "ratio"),
+                amplification=rounded(own / item.stated_um, "ratio") if item.stated_um > 0.0 else None,
+                p95_if_halved_um=rounded(_p95_with(vectors, place, 0.5), "um"),
+            )
+            for place, (item, own, share) in enumerate(zip(known, budget.own_tir_um, budget.shares, strict=True))
+        ],
+    )
+
+
+def _p95_with(vectors: Sequence[Vector], place: int, factor: float) -> float:
+    """Return the 95 % reading with one contributor scaled."""
+    changed = list(vectors)
+    changed[place] = replace(changed[place], amplitude=factor * changed[place].amplitude)
+    return 2.0 * float(law_of(changed).quantiles((0.95,))[0])
+
+
+def _seats(chain: Chain, geometry: Geometry) -> list[SeatReport]:
+    """Return how a speck at each seat shows, the most sensitive first."""
+    seats = []
+    for link, place in zip(chain.links, geometry.places, strict=True):
+        if isinstance(place.seat_length, Lack) or isinstance(place.pivot, Lack) or place.seat_length <= 0.0:
+            continue
+        seat, pivot = place.seat_length, place.pivot
+        at_gauge, at_tip = (
+            lift(lambda z, pivot=pivot, seat=seat: tir_from_speck(1.0, seat, z - pivot), plane)
+            for plane in (geometry.gauge_plane, geometry.tip)
+        )
+        seats.append(
+            SeatReport(
+                component=link.part.id,
+                seat_length_mm=rounded(seat, "mm"),
+                gauge_plane_um_per_um=rounded_or_none(at_gauge, "ratio"),
+                tip_um_per_um=rounded_or_none(at_tip, "ratio"),
+            )
+        )
+    return sorted(seats, key=lambda seat: -(seat.gauge_plane_um_per_um or 0.0))
+
+
+def _required(target: float, limit_at: str, z_mm: float, known: Sequence[Contributor]) -> RequiredReport:
+    """Return what everything not measured must keep, by one factor."""
+    free = [item for item in known if item.law != "measured"]
+    fixed = law_of(vectors_at(z_mm, [item for item in known if item.law == "measured"]))
+    scaled = vectors_at(z_mm, free)
+    factor = equal_effort_factor(
+        target / 2.0,
+        fixed.amplitudes,
+        [abs(vector.amplitude) for vector in scaled if not vector.capability],
+        math.hypot(*(gaussian_sigma(abs(vector.amplitude)) for vector in scaled if vector.capability)),
+    )
+    return RequiredReport(
+        target_um=target,
+        plane="tip" if limit_at == "tip" else "gauge_plane",
+        factor=rounded_or_none(factor, "ratio"),
+        contributors=[]
+        if factor is None
+        else [
+            RequiredRunout(
+                name=item.name,
+                stated_tir_um=rounded(item.stated_um, "um"),
+                required_tir_um=rounded(item.stated_um * factor, "um"),
+            )
+            for item in free
+        ],
+    )

@@ -1,0 +1,201 @@
+"""What to do after a reading, in words: the first step that applies."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Final
+
+from rules.facts.derive import Derived
+from rules.model.reading import DecisionReport, NextStep
+from rules.reporting.reading_planes import PlaneFit
+from rules.reporting.reading_prediction import Prediction, joint_to_try
+from rules.reporting.reading_trial import TrialResult
+from rules.reporting.rounding import rounded_for_people
+
+__all__ = ["Reading", "next_step"]
+
+_SENSE: Final = "against the way the spindle is turned while reading"
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """Everything that was read and worked out, before it is put into words."""
+
+    planes: Sequence[PlaneFit]
+    predictions: Sequence[Prediction | None]
+    trial: TrialResult | None
+    decision: DecisionReport | None
+    excess_um: float | None
+    pin_tir_um: float | None
+    pin_may_explain: bool | None
+    derived: Derived | None
+
+    @property
+    def read(self) -> str:
+        """The judged reading, for a sentence."""
+        return _um(self.planes[0].judged_um)
+
+
+def next_step(reading: Reading) -> NextStep:
+    """Return the first step that applies; see the order in `_STEPS`."""
+    return next(step for make in _STEPS if (step := make(reading)) is not None)
+
+
+def _outside(reading: Reading) -> NextStep | None:
+    for fit, prediction in zip(reading.planes, reading.predictions, strict=True):
+        if prediction is None or not prediction.outside:
+            continue
+        worst = prediction.budget.worst_case_um
+        if worst is not None and fit.judged_um > worst:
+            than = f"than all contributors in line could make ({_um(worst)})"
+        else:
+            than = f"than 99 of 100 such assemblies read ({_um(prediction.p99_um)})"
+        return _step(
+            "clean_and_reseat",
+            f"{_um(fit.judged_um)} at {_number(fit.distance_mm, 'mm')} mm is more {than}: something is wrong that the"
+            " stack does not tell. Take it apart, clean every taper and bore, assemble it again and read again.",
+        )
+    return None
+
+
+def _conforms(reading: Reading) -> NextStep | None:
+    decision = reading.decision
+    if decision is None or decision.decision != "conforms":
+        return None
+    return _step(
+        "accept",
+        f"{reading.read} with an uncertainty of {_um(decision.expanded_uncertainty_um or 0.0)} keeps the limit of"
+        f" {_um(decision.limit_um)}.",
+    )
+
+
+def _turn_as_tried(reading: Reading) -> NextStep | None:
+    trial, decision = reading.trial, reading.decision
+    if trial is None or decision is None or not trial.leaves_um < decision.limit_um:
+        return None
+    left = f"{_um(trial.leaves_um)} should be left, less than the limit of {_um(decision.limit_um)}. Then read again."
+    if trial.turn_deg == 0.0:
+        words = f"Leave {trial.lower} in {trial.upper} where the trial put it: {left}"
+    else:
+        turn = f"by {_number(trial.turn_deg, 'deg')}° from where it stands now, {_SENSE}"
+        words = f"Turn {trial.lower} in {trial.upper} {turn}: {left}"
+    return _step("turn_joint", words, trial.joint, trial.turn_deg)
+
+
+def _suspect_the_pin(reading: Reading) -> NextStep | None:
+    decision = reading.decision
+    if not reading.pin_may_explain or decision is None or reading.excess_um is None or reading.pin_tir_um is None:
+        return None
+    limit, uncertainty = decision.limit_um, decision.expanded_uncertainty_um
+    over = f"the limit of {_um(limit)}"
+    if uncertainty:
+        over = f"the {_um(limit - uncertainty)} that a limit of {_um(limit)} leaves with its uncertainty"
+    return _step(
+        "use_precision_pin",
+        f"{reading.read} is {_um(reading.excess_um)} over {over}; the pin alone may read"
+        f" {_um(reading.pin_tir_um)}. Read again with a pin of less runout.",
+    )
+
+
+def _measure_better(reading: Reading) -> NextStep | None:
+    decision, first = reading.decision, reading.planes[0]
+    if decision is None and not first.whole_turn:
+        return _step(
+            "measure_better",
+            f"{reading.read} was read, but not round a whole turn. Read at three or more directions, well apart.",
+        )
+    if decision is None or decision.decision != "not_proven" or first.judged_um > decision.limit_um:
+        return None
+    return _step(
+        "measure_better",
+        f"{reading.read} is within the limit of {_um(decision.limit_um)}, but not proven. {decision.would_settle}",
+    )
+
+
+def _accept_without_limit(reading: Reading) -> NextStep | None:
+    if reading.decision is not None:
+        return None
+    prediction = reading.predictions[0]
+    if prediction is None:
+        held = "and nothing to hold it against: no limit, and no stack whose contributors are all stated."
+    else:
+        held = (
+            f"as predicted: half of such assemblies read less than {_um(prediction.budget.p50_um)},"
+            f" 99 of 100 less than {_um(prediction.p99_um)}. No limit is stated."
+        )
+    return _step("accept", f"{reading.read} was read, {held}")
+
+
+def _replace(reading: Reading) -> NextStep | None:
+    decision, prediction, derived = reading.decision, reading.predictions[0], reading.derived
+    if decision is None or prediction is None or derived is None:
+        return None
+    best = prediction.budget.best_clocking_um
+    if not best > decision.limit_um:
+        return None
+    return _step(
+        "replace",
+        f"Even the best clocking leaves {_um(best)}, more than the limit of {_um(decision.limit_um)}."
+        f" Replace what contributes most: {_largest(prediction, derived)}.",
+    )
+
+
+def _try_a_turn(reading: Reading) -> NextStep:
+    prediction, derived, trial = reading.predictions[0], reading.derived, reading.trial
+    limit = "" if reading.decision is None else f", the limit {_um(reading.decision.limit_um)}"
+    begin = f"{reading.read} was read{limit}."
+    if trial is not None:
+        begin += f" No turn of {trial.joint} leaves less than {_um(trial.leaves_um)}."
+    if derived is None:
+        what = "the next joint" if trial is not None else "the cutter in its clamp"
+        return _step("turn_joint", f"{begin} Turn {what} by 180° and read again.")
+    budget = None if prediction is None else prediction.budget
+    found = joint_to_try(derived, budget, None if trial is None else trial.joint)
+    largest = "" if prediction is None else f" The largest contributor is {_largest(prediction, derived)}."
+    if found is None:
+        worst = "the part that contributes most" if prediction is None else _largest(prediction, derived)
+        return _step("replace", f"{begin} No joint is left that is known to turn. Replace {worst}.")
+    case, positions = found
+    turn = f"Turn {case.lower.part.id} in {case.upper_name} by {_number(_trial_angle(positions), 'deg')}°"
+    return _step(
+        "turn_joint",
+        f"{begin}{largest} {turn} and read again: the two readings tell both sides of the joint apart.",
+        case.name,
+    )
+
+
+def _trial_angle(positions: int) -> float:
+    """Half a turn, or the position next to it."""
+    return 180.0 if positions == 0 else 360.0 / positions * (positions // 2)
+
+
+def _largest(prediction: Prediction, derived: Derived) -> str:
+    own = prediction.budget.own_tir_um
+    place = max(range(len(own)), key=lambda index: own[index])
+    return f"{derived.contributors.known[place].name} with {_um(own[place])}"
+
+
+_STEPS: Final[tuple[Callable[[Reading], NextStep | None], ...]] = (
+    _outside,
+    _conforms,
+    _turn_as_tried,
+    _suspect_the_pin,
+    _measure_better,
+    _accept_without_limit,
+    _replace,
+    _try_a_turn,
+)
+"""In the order in which they are considered; the last one always applies."""
+
+
+def _step(action: str, text: str, joint: str | None = None, turn_deg: float | None = None) -> NextStep:
+    return NextStep.model_validate({"action": action, "text": text, "joint": joint, "turn_deg": turn_deg})
+
+
+def _um(value: float) -> str:
+    return f"{_number(value, 'um')} µm"
+
+
+def _number(value: float, unit: str) -> str:
+    return f"{rounded_for_people(value, unit):.10g}"

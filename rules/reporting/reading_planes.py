@@ -1,0 +1,119 @@
+"""What the planes of a reading tell: eccentricity, direction, form error, and the axis through two of them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+from rules.mechanics.dial_directions import eccentricity_error_ratio
+from rules.mechanics.dial_readings import complex_at, fit_dial, high_point_deg
+from rules.model.reading import AxisReport, DialPlane, Plane, PlaneReading, RangePlane
+from rules.reporting.rounding import rounded, rounded_or_none
+
+__all__ = ["NEGLIGIBLE_UM", "PlaneFit", "axis_through", "fit_plane", "plane_notes", "plane_reading"]
+
+NEGLIGIBLE_UM: Final = 1e-6
+"""Differences below this are rounding: no dial shows them."""
+
+_MOST_ERROR: Final = 5.0
+"""An eccentricity that magnifies errors of reading more than this is not told; this project's choice."""
+
+_LEAST_DISTANCE_MM: Final = 1e-3
+"""Planes nearer to each other count as one."""
+
+
+@dataclass(frozen=True, slots=True)
+class PlaneFit:
+    """One plane before rounding."""
+
+    distance_mm: float
+    range_um: float
+    judged_um: float
+    """What a full turn reads, as far as the readings tell."""
+    eccentricity: complex | None
+    form_um: float | None
+    directed: bool
+    """Whether it was read at angles at all."""
+
+    @property
+    def whole_turn(self) -> bool:
+        """Whether nothing greater hides between the readings, form errors aside."""
+        return self.eccentricity is not None or not self.directed
+
+
+def fit_plane(plane: Plane) -> PlaneFit:
+    """Fit the readings of a plane; where their directions do not fix an eccentricity, their range alone is told."""
+    if isinstance(plane, RangePlane):
+        return PlaneFit(plane.distance_mm, plane.tir_um, plane.tir_um, None, None, False)
+    if isinstance(plane, DialPlane):
+        angles = [point.angle_deg for point in plane.points]
+        readings = [point.reading_um for point in plane.points]
+    else:
+        readings = plane.readings_um
+        angles = [360.0 * step / len(readings) for step in range(len(readings))]
+    spread = max(readings) - min(readings)
+    if eccentricity_error_ratio(angles) > _MOST_ERROR:
+        return PlaneFit(plane.distance_mm, spread, spread, None, None, True)
+    fit = fit_dial(angles, readings)
+    twice = 2.0 * abs(fit.eccentricity)
+    judged = twice if twice > spread + NEGLIGIBLE_UM else spread
+    return PlaneFit(plane.distance_mm, spread, judged, fit.eccentricity, fit.form_um, True)
+
+
+def plane_reading(fit: PlaneFit) -> PlaneReading:
+    """Tell one plane."""
+    return PlaneReading(
+        distance_mm=rounded(fit.distance_mm, "mm"),
+        tir_um=rounded(fit.range_um, "um"),
+        judged_tir_um=rounded(fit.judged_um, "um"),
+        whole_turn=fit.whole_turn,
+        eccentricity_um=None if fit.eccentricity is None else rounded(abs(fit.eccentricity), "um"),
+        high_point_deg=None if fit.eccentricity is None else _direction(fit.eccentricity),
+        form_um=rounded_or_none(fit.form_um, "um"),
+    )
+
+
+def axis_through(fits: list[PlaneFit], tip_mm: float | None) -> AxisReport | None:
+    """Tell the axis through two planes, carried on to the tip (its distance from the face) where that is known."""
+    if len(fits) < 2:
+        return None
+    first, second = fits
+    apart = second.distance_mm - first.distance_mm
+    if first.eccentricity is None or second.eccentricity is None or abs(apart) < _LEAST_DISTANCE_MM:
+        return None
+
+    def at(distance_mm: float, one: complex = first.eccentricity, other: complex = second.eccentricity) -> complex:
+        return complex_at(distance_mm, one, first.distance_mm, other, second.distance_mm)
+
+    offset, tilt = at(0.0), (second.eccentricity - first.eccentricity) / apart
+    return AxisReport(
+        offset_um=rounded(abs(offset), "um"),
+        offset_deg=_direction(offset),
+        tilt_um_per_mm=rounded(abs(tilt), "um/mm"),
+        tilt_deg=_direction(tilt * 1000.0),
+        tip_tir_um=None if tip_mm is None else rounded(2.0 * abs(at(tip_mm)), "um"),
+    )
+
+
+def plane_notes(fits: list[PlaneFit]) -> list[str]:
+    """Say which planes do not go round and why there is no axis."""
+    notes = [
+        f"Plane {number}: the readings don't go round, so they fix no eccentricity and a full turn may read more;"
+        " read at three or more directions, well apart."
+        for number, fit in enumerate(fits, start=1)
+        if not fit.whole_turn
+    ]
+    if len(fits) < 2:
+        return notes
+    if any(fit.eccentricity is None for fit in fits):
+        notes.append("No axis: both planes must be read with directions.")
+    elif abs(fits[1].distance_mm - fits[0].distance_mm) < _LEAST_DISTANCE_MM:
+        notes.append("No axis: both planes lie at one distance.")
+    return notes
+
+
+def _direction(eccentricity: complex) -> float | None:
+    """Direction of a vector, rounded; None where it is too short to have one."""
+    if abs(eccentricity) < 0.0005:  # shown as zero
+        return None
+    return rounded(high_point_deg(eccentricity), "deg") % 360.0

@@ -1,0 +1,111 @@
+"""What the stack lets one expect at a plane, and where a reading lies in it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from rules.facts.budget import PlaneBudget, budget_at, law_at
+from rules.facts.chain import Chain, JointCase
+from rules.facts.contributors import Contributor
+from rules.facts.derive import Derived
+from rules.facts.turnable import positions_of
+from rules.facts.values import Lack
+from rules.model.components import GaugePin
+from rules.model.reading import PredictionReport
+from rules.model.report import LackingFact
+from rules.reporting.reading_planes import NEGLIGIBLE_UM, PlaneFit
+from rules.reporting.rounding import rounded
+
+__all__ = ["Prediction", "joint_to_try", "lacking", "pin_tir_um", "predict"]
+
+
+@dataclass(frozen=True, slots=True)
+class Prediction:
+    """What was predicted for one plane, and where the reading lies in it, before rounding."""
+
+    budget: PlaneBudget
+    p99_um: float
+    share_below: float
+    outside: bool
+    """More than 99 of 100 assemblies read, and so more than any when it exceeds the worst case."""
+
+    def report(self) -> PredictionReport:
+        """Tell it."""
+        return PredictionReport(
+            z_mm=rounded(self.budget.z_mm, "mm"),
+            p50_um=rounded(self.budget.p50_um, "um"),
+            p95_um=rounded(self.budget.p95_um, "um"),
+            p99_um=rounded(self.p99_um, "um"),
+            share_below=rounded(self.share_below, "ratio"),
+            outside_99_percent=self.outside,
+        )
+
+
+def lacking(derived: Derived) -> list[LackingFact]:
+    """Return what a prediction lacks: a partial sum of contributors predicts nothing."""
+    lacks = []
+    if (missing := derived.contributors.lacking) is not None:
+        lacks.append(LackingFact(fact="runout contributor", fields=list(missing.fields)))
+    face = derived.geometry.last_clamping_face
+    if isinstance(face, Lack):
+        lacks.append(LackingFact(fact="last clamping face", fields=list(face.fields)))
+    return lacks
+
+
+def predict(derived: Derived, fit: PlaneFit) -> Prediction | None:
+    """Predict the reading of a plane from the whole stack; None while anything is lacking."""
+    face, contributors = derived.geometry.last_clamping_face, derived.contributors
+    if isinstance(face, Lack) or contributors.lacking is not None:
+        return None
+    z_mm = face + fit.distance_mm
+    law = law_at(z_mm, contributors.known)
+    p99 = 2.0 * float(law.quantiles((0.99,))[0])
+    return Prediction(
+        budget_at(z_mm, contributors.known, None),
+        p99,
+        law.probability(fit.judged_um / 2.0),
+        fit.judged_um > p99 + NEGLIGIBLE_UM,
+    )
+
+
+def pin_tir_um(derived: Derived, distance_mm: float) -> float | None:
+    """Return what the stack's gauge pin alone may read at a distance from its clamp; None where that is not known."""
+    links, face = derived.chain.links, derived.geometry.last_clamping_face
+    if len(links) < 2 or not isinstance(links[-1].part, GaugePin) or isinstance(face, Lack):
+        return None
+    # the clearance of its joint carries the pin's name too, but displaces the pin itself
+    own = [
+        item
+        for item in derived.contributors.known
+        if item.component == links[-1].part.id and item.displaces_from >= len(links)
+    ]
+    return sum(2.0 * abs(item.line.at(face + distance_mm)) for item in own) if own else None
+
+
+def joint_to_try(derived: Derived, budget: PlaneBudget | None, but_not: str | None) -> tuple[JointCase, int] | None:
+    """Return the joint to turn for a trial with its positions: that of the largest contributor that can be turned.
+
+    Where the contributors are not all known it is the last one, the clamp of the tool. A joint that was tried is
+    left out; None where nothing is left.
+    """
+    chain = derived.chain
+    every = zip(chain.joints, positions_of(chain)[1:], strict=True)
+    open_to_turn = [(case, positions) for case, positions in every if positions != 1 and case.name != but_not]
+    if budget is not None:
+        known = sorted(zip(budget.own_tir_um, derived.contributors.known, strict=True), key=lambda pair: -pair[0])
+        for _, item in known:
+            place = _joint_of(item, chain)
+            for case, positions in open_to_turn:
+                if case is place:
+                    return case, positions
+    return open_to_turn[-1] if open_to_turn else None
+
+
+def _joint_of(item: Contributor, chain: Chain) -> JointCase | None:
+    """Joint that turns what contributes against what comes before; for spindle and first component the first one."""
+    if not chain.joints:
+        return None
+    owner = min(item.displaces_from, len(chain.links)) - 1
+    if owner >= 0 and chain.links[owner].part.id != item.component:
+        owner += 1  # a clearance displaces the component itself, not what lies beyond it
+    return chain.joints[max(0, min(owner, len(chain.joints)) - 1)]

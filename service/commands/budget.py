@@ -1,0 +1,46 @@
+"""``budget``: the whole runout budget of the stack in a file."""
+
+from __future__ import annotations
+
+import argparse
+
+from rules.assess import Assessor
+from rules.full_budget import full_budget
+from rules.model.budget import BudgetReport, BudgetRequest
+from rules.requests import parse
+from service.commands.exit_codes import BAD_INPUT
+from service.commands.request_files import judged, report_console
+from service.report.budget_text import print_budget
+from service.settings import Settings
+
+__all__ = ["add_parser"]
+
+
+def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    """Add the command."""
+    parser = commands.add_parser(
+        "budget",
+        help="the whole runout budget of a stack",
+        description="Tell every plane, every contributor's part, which seat to clean twice, what turning joints can"
+        " reach and what each part must keep. A request of a check serves. The exit code is 0, or 1 where"
+        " contributors are not stated; 3 for input that is no request, 4 for a fault of the program.",
+    )
+    parser.add_argument("file", metavar="FILE", help="a request as JSON; - is standard input")
+    parser.add_argument("--json", action="store_true", help="print the budget as one line of JSON")
+    parser.set_defaults(run=_run)
+
+
+def _run(arguments: argparse.Namespace) -> int:
+    book = Assessor.load(Settings().extra_rulebooks).book
+
+    def judge(data: object) -> BudgetReport:
+        return full_budget(parse(BudgetRequest, data), book)
+
+    report = judged(arguments.file, judge)
+    if report is None:
+        return BAD_INPUT
+    if arguments.json:
+        print(report.model_dump_json())
+    else:
+        print_budget(report, report_console())
+    return 0 if report.complete else 1

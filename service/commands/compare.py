@@ -1,0 +1,48 @@
+"""``compare``: set the alternatives in a file against each other."""
+
+from __future__ import annotations
+
+import argparse
+from typing import Final
+
+from rules.assess import Assessor
+from rules.compare import compare
+from rules.model.comparison import ComparisonReport, ComparisonRequest
+from rules.requests import parse
+from service.commands.exit_codes import BAD_INPUT, VERDICT_CODES
+from service.commands.request_files import judged, report_console
+from service.report.comparison_text import print_comparison
+from service.settings import Settings
+
+__all__ = ["add_parser"]
+
+_ABOUT: Final = (
+    "Set the alternatives in a file against each other. The exit code is that of the best: 0 one passes,"
+    " 1 one asks for review, 2 all fail, 3 input that is no request, 4 a fault of the program."
+)
+
+
+def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    """Add the command."""
+    parser = commands.add_parser(
+        "compare", help="set the alternatives in a file against each other", description=_ABOUT
+    )
+    parser.add_argument("file", metavar="FILE", help="a comparison as JSON; - is standard input")
+    parser.add_argument("--json", action="store_true", help="print the report as one line of JSON")
+    parser.set_defaults(run=_run)
+
+
+def _run(arguments: argparse.Namespace) -> int:
+    assessor = Assessor.load(Settings().extra_rulebooks)
+
+    def judge(data: object) -> ComparisonReport:
+        return compare(parse(ComparisonRequest, data), assessor)
+
+    report = judged(arguments.file, judge)
+    if report is None:
+        return BAD_INPUT
+    if arguments.json:
+        print(report.model_dump_json())
+    else:
+        print_comparison(report, report_console())
+    return min(VERDICT_CODES[one.verdict] for one in report.alternatives)

@@ -1,0 +1,89 @@
+"""The pieces that texts for a terminal or a log are laid out with."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Final
+
+from rich.console import Console
+from rich.text import Text
+
+from rules.model.report import LackingFact
+
+__all__ = ["STYLES", "count", "fixed", "heading", "lacking", "number", "percent", "say", "section", "table"]
+
+STYLES: Final = {
+    "pass": "bold green",
+    "review": "bold yellow",
+    "fail": "bold red",
+    "error": "red",
+    "warning": "yellow",
+    "advice": "cyan",
+}
+
+_LONGEST_NAME: Final = 40
+"""Longer names in the first column of a table get a line of their own."""
+
+
+def heading(text: str, console: Console) -> None:
+    """Print a heading after an empty line."""
+    console.print()
+    say(Text(text, style="bold"), console)
+
+
+def section(title: str, lines: Sequence[str], console: Console) -> None:
+    """Print a heading and lines, or nothing where there are no lines."""
+    if lines:
+        heading(title, console)
+    for line in lines:
+        say(Text(line), console, 2)
+
+
+def say(text: Text, console: Console, indent: int = 0) -> None:
+    """Print wrapped and indented, with nothing at the ends of the lines that a log would keep."""
+    for line in text.wrap(console, console.width - indent):
+        line.rstrip()
+        console.print(Text(" " * indent).append_text(line), soft_wrap=True)
+
+
+def table(head: Sequence[str], rows: Sequence[Sequence[str]], console: Console) -> None:
+    """Print names to the left, figures to the right; nothing without rows."""
+    if not rows:
+        return
+    widths = [max(map(len, column)) for column in zip(head, *rows, strict=True)]
+    widths[0] = min(widths[0], _LONGEST_NAME)
+    for name, *figures in (head, *rows):
+        if len(name) > widths[0]:
+            say(Text(name), console, 2)
+            name = ""
+        cells = [
+            name.ljust(widths[0]),
+            *(figure.rjust(width) for figure, width in zip(figures, widths[1:], strict=True)),
+        ]
+        say(Text("  ".join(cells)), console, 2)
+
+
+def lacking(lack: LackingFact) -> str:
+    """Say what is missing and what would supply it."""
+    fields = f"; fields that would supply it: {', '.join(lack.fields)}" if lack.fields else ""
+    return f"lacks {lack.fact}{fields}"
+
+
+def count(many: int, what: str) -> str:
+    """Count things, in the plural where there is not one."""
+    return f"{many} {what}" if many == 1 else f"{many} {what}s"
+
+
+def percent(share: float | None) -> float | None:
+    """Return a share in percent."""
+    return None if share is None else 100 * share
+
+
+def number(value: float) -> str:
+    """Write a number in full, without noise of its binary form."""
+    return f"{value:.10g}"
+
+
+def fixed(value: float | None, decimals: int, unit: str = "") -> str:
+    """Write a number with fixed decimals, or that it is not known."""
+    return "not known" if value is None else f"{value:.{decimals}f}{unit}"

@@ -1,0 +1,76 @@
+"""The common shape of the routes that take a JSON body and answer with a computed report."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from typing import Any, TypeVar
+
+from fastapi import APIRouter, Request, Response
+from pydantic import BaseModel
+from starlette.concurrency import run_in_threadpool
+
+from rules.requests import parse
+from service.answers import json_answer
+from service.examples import RequestExample
+from service.negotiation import JSON, require_acceptable, require_json_body
+from service.problem_responses import responses
+from service.strict_json import parse_json
+
+__all__ = ["add_posted_route"]
+
+Asked = TypeVar("Asked", bound=BaseModel)
+
+
+def add_posted_route(
+    router: APIRouter,
+    path: str,
+    *,
+    asked: type[Asked],
+    answered: type[BaseModel],
+    answer: Callable[[Asked], BaseModel],
+    operation_id: str,
+    summary: str,
+    description: str,
+    response_description: str,
+    examples: Mapping[str, RequestExample],
+    in_thread: bool = False,
+) -> None:
+    """Add ``POST path``: strict JSON of the model ``asked`` in, a report of the model ``answered`` out.
+
+    Judged on the event loop: the work is a millisecond or so of pure computation under the interpreter's
+    lock, so a thread would bring nothing but the cost of handing over. What may take longer goes
+    ``in_thread``, so that others are answered meanwhile.
+    """
+    requests = {name: {"summary": one.summary, "value": one.request} for name, one in examples.items()}
+    reports = {
+        name: {"summary": one.summary, "value": answer(parse(asked, one.request)).model_dump_json()}
+        for name, one in examples.items()
+    }
+    known: dict[int | str, dict[str, Any]] = {
+        200: {"content": {JSON: {"examples": reports}}},
+        **responses(
+            "malformed-json",
+            "not-acceptable",
+            "body-too-large",
+            "unsupported-media-type",
+            "invalid-request",
+            "internal-fault",
+        ),
+    }
+    schema = {"$ref": f"#/components/schemas/{asked.__name__}"}
+
+    @router.post(
+        path,
+        operation_id=operation_id,
+        summary=summary,
+        description=description,
+        response_model=answered,
+        response_description=response_description,
+        responses=known,
+        openapi_extra={"requestBody": {"required": True, "content": {JSON: {"schema": schema, "examples": requests}}}},
+    )
+    async def respond(request: Request) -> Response:
+        require_acceptable(request)
+        require_json_body(request)
+        wanted = parse(asked, parse_json(await request.body()))
+        return json_answer(await run_in_threadpool(answer, wanted) if in_thread else answer(wanted))

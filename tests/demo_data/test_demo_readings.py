@@ -1,0 +1,61 @@
+"""The shop's readings lead to the steps they were made for."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from rules.assess import Assessor
+from rules.model.reading import ReadingReport, ReadingRequest
+from rules.read_gauge import read_gauge
+from rules.requests import parse
+from service.strict_json import parse_json
+
+DEMO_DATA = Path(__file__).resolve().parents[2] / "demo_data"
+READINGS = DEMO_DATA / "readings"
+BOOK = Assessor.load().book
+
+EXPECTED = {
+    "01-gauge-pin-within-limit": ("accept", "conforms", None, False),
+    "02-chip-in-a-seat": ("clean_and_reseat", "does_not_conform", None, True),
+    "03-collet-turned-for-a-trial": ("turn_joint", "does_not_conform", "extension/collet-2", False),
+}
+
+
+def _report(name: str) -> ReadingReport:
+    return read_gauge(parse(ReadingRequest, parse_json((READINGS / f"{name}.json").read_bytes())), BOOK)
+
+
+def test_every_reading_is_expected() -> None:
+    """No reading without an expectation, and none expected that is not there."""
+    assert {file.stem for file in READINGS.glob("*.json")} == set(EXPECTED)
+
+
+@pytest.mark.parametrize("name", EXPECTED)
+def test_step_and_decision(name: str) -> None:
+    """Step, decision, joint and place in the prediction are those the reading was made for."""
+    report = _report(name)
+    assert report.decision is not None
+    outside = any(one is not None and one.outside_99_percent for one in report.prediction)
+    step = report.next_step
+    assert (step.action, report.decision.decision, step.joint, outside) == EXPECTED[name]
+
+
+@pytest.mark.parametrize("name", EXPECTED)
+def test_the_stack_read_is_the_pin_stack(name: str) -> None:
+    """The readings carry the stack of stacks/02 as it is."""
+    pin = parse_json((DEMO_DATA / "stacks" / "02-deep-pocket-gauge-pin.json").read_bytes())
+    reading = parse_json((READINGS / f"{name}.json").read_bytes())
+    assert isinstance(pin, dict)
+    assert isinstance(reading, dict)
+    assert reading["stack"] == pin["stack"]
+
+
+def test_the_trial_turn_would_keep_the_limit() -> None:
+    """The turn that is told leaves less than the limit, and its uncertainty beside."""
+    report = _report("03-collet-turned-for-a-trial")
+    assert report.trial is not None
+    assert report.decision is not None
+    assert report.decision.expanded_uncertainty_um is not None
+    assert report.trial.leaves_tir_um + report.decision.expanded_uncertainty_um < report.decision.limit_um

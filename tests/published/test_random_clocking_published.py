@@ -1,0 +1,149 @@
+"""The law of randomly clocked vectors: frozen quadrature of Kluyver's integral, constants of walks in the plane.
+
+Theorems, tables and quantiles of unit steps stand in `test_randomly_clocked_vectors_published`.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+from scipy.special import roots_legendre
+
+from rules.mechanics.random_clocking import probability_less, resultant_cdf_many, resultant_quantiles
+
+ERROR = 1e-6
+
+# r·∫₀^T J₁(rt)·exp(−σ²t²/2)·Π J₀(a_i t) dt by mpmath 1.4 with 20 digits: panels of width h, 24 Gauss–Legendre
+# nodes each (mp.calculus.quadrature.GaussLegendre, degree 4).  What lies beyond T is below the last digit
+# given, but for five vectors without a Gaussian, T = 1000, where it is at most √(2r/π)·0.076·T⁻²/2 < 1e-7.
+MPMATH = [
+    # T = 8, h = 1/4
+    (
+        [3.0, 2.0, 2.5, 1.0, 1.2],
+        1.5,
+        {
+            2.0: 0.127891685805283,
+            4.0: 0.429904579961032,
+            5.0: 0.59138079711664,
+            7.0: 0.844644857194394,
+            9.0: 0.966384402370264,
+            12.0: 0.999355790420021,
+        },
+    ),
+    # T = 24, h = 1/4
+    ([2.0], 0.5, {1.0: 0.0147234641087152, 2.0: 0.449727936319374, 3.0: 0.971148915250233}),
+    # T = 16, h = 1/4
+    ([3.0, 1.0], 0.8, {1.0: 0.0135687478463819, 3.0: 0.426668648788947, 5.0: 0.962169951621645}),
+    # T = 300, h = 1/2
+    ([1.0] * 8, 0.0, {1.0: 0.111111111111117, 2.5: 0.527950697831179, 5.0: 0.961493606630493}),
+    # T = 200, h = 1/2
+    (
+        [3.0, 2.0, 1.5, 1.5, 1.0, 1.0, 0.7, 0.5, 0.3, 0.1],
+        0.0,
+        {2.0: 0.154111326608197, 4.0: 0.50767833382811, 6.0: 0.827566415842687, 8.0: 0.973312867007562},
+    ),
+    # T = 1000, h = 1/2
+    (
+        [3.0, 2.0, 2.5, 1.0, 1.2],
+        0.0,
+        {
+            2.0: 0.145543386149693,
+            4.0: 0.484857661742563,
+            5.0: 0.652974596766184,
+            7.0: 0.902324110551789,
+            9.0: 0.995130443771232,
+        },
+    ),
+]
+
+
+@pytest.mark.parametrize(("amplitudes", "sigma", "values"), MPMATH)
+def test_kluyvers_integral_by_quadrature(amplitudes: list[float], sigma: float, values: dict[float, float]) -> None:
+    """First principles: Kluyver's integral itself, by an independent quadrature, frozen."""
+    found = resultant_cdf_many(list(values), amplitudes, sigma)
+    assert found == pytest.approx(list(values.values()), abs=ERROR)
+
+
+@pytest.mark.parametrize(("amplitudes", "sigma", "values"), MPMATH)
+def test_the_inverse_of_kluyvers_integral(amplitudes: list[float], sigma: float, values: dict[float, float]) -> None:
+    """First principles: the frozen probabilities lead back to their radii; the density here is above 0.001."""
+    found = resultant_quantiles(list(values.values()), amplitudes, sigma)
+    assert found == pytest.approx(list(values), abs=1e-3)
+    assert resultant_cdf_many(found, amplitudes, sigma) == pytest.approx(list(values.values()), abs=2 * ERROR)
+
+
+def _moments(count: int, power: float) -> float:
+    """E R^power of unit steps, as p·∫ r^(p−1)·(1 − F) dr or, for p < 0, −p·∫ r^(p−1)·F dr to the end and beyond."""
+    x, weights = roots_legendre(60)
+    total = 0.0
+    for edge in range(count):
+        # a cube makes the kinks at whole numbers harmless
+        u = 0.5 * (x + 1.0)
+        radii = edge + u**2 * (3.0 - 2.0 * u)
+        law = resultant_cdf_many(radii, [1.0] * count)
+        part = radii ** (power - 1.0) * (1.0 - law if power > 0 else -law)
+        total += float(np.dot(weights, part * 3.0 * u * (1.0 - u)))
+    return power * total + (count**power if power < 0 else 0.0)
+
+
+@pytest.mark.parametrize(
+    ("count", "power", "value", "tolerance"),
+    [
+        (2, 1, 4 / math.pi, 1e-5),
+        (3, 1, 1.5745972375518936574946921830765, 1e-5),  # OEIS A240946
+        (4, 1, 1.799092479836, 1e-5),
+        (3, -1, 0.8964407887767628642327709, 3e-5),  # OEIS A258104
+        (3, 2, 3.0, 1e-5),
+        (3, 4, 15.0, 1e-4),
+        (4, 2, 4.0, 1e-5),
+        (4, 4, 28.0, 1e-4),
+    ],
+)
+def test_moments_of_unit_steps(count: int, power: float, value: float, tolerance: float) -> None:
+    """Literature: OEIS A240946 and A258104; E R² = n, E R⁴ = 2n² − n from memory; E R₄ computed twice."""
+    assert _moments(count, power) == pytest.approx(value, abs=tolerance)
+
+
+def test_density_of_three_steps_at_its_end() -> None:
+    """Literature: OEIS A240946, p₃(3) = √3/(2π), from the inside by differences of growing order."""
+    step = 0.01
+    one, two, three = (1.0 - resultant_cdf_many(3.0 - step * np.array([1.0, 2.0, 3.0]), [1.0] * 3)) / step
+    assert 3.0 * one - 1.5 * two + three / 3.0 == pytest.approx(math.sqrt(3) / (2 * math.pi), abs=1e-4)
+
+
+def test_density_of_four_steps_at_one() -> None:
+    """Literature: OEIS A244995, p₄(1) = 0.32993380106, by a difference of the fourth order."""
+    step = 0.02
+    outer, inner = (
+        float(np.diff(resultant_cdf_many([1.0 - k * step, 1.0 + k * step], [1.0] * 4))[0]) / step for k in (2, 1)
+    )
+    assert (8.0 * inner - outer) / 12.0 == pytest.approx(0.32993380106, abs=2e-5)
+
+
+@pytest.mark.parametrize(
+    ("a", "b", "c"),
+    [
+        ([2.0], [1.5, 0.5], [1.0, 1.0, 0.4]),
+        ([1.0, 2.0, 0.3], [2.0, 2.0], [1.0, 1.0, 1.0, 0.7]),
+        ([3.0, 1.0], [2.0, 0.1], [1.0, 1.0]),
+    ],
+)
+def test_lemma_of_bernardi(a: list[float], b: list[float], c: list[float]) -> None:
+    """Literature: Bernardi, arXiv:1007.4870: P(A > B∘C) + P(B > A∘C) + P(C > A∘B) = 1 for any three sums.
+
+    P(a > b∘c) is the angle that faces a in a triangle of sides a, b, c, over π, and the three add up to π.
+    """
+    chances = [
+        probability_less([*second, *third], 0.0, first, 0.0)
+        for first, second, third in ((a, b, c), (b, a, c), (c, a, b))
+    ]
+    assert math.fsum(chances) == pytest.approx(1.0, abs=3 * ERROR)
+
+
+@pytest.mark.parametrize(("first", "second"), [(1, 3), (4, 3), (2, 20), (12, 3)])
+def test_more_of_bernardi(first: int, second: int) -> None:
+    """Literature: Bernardi, arXiv:1007.4870: P(R_m > R_n) = m/(m + n), also for walks of very unequal length."""
+    less = probability_less([0.7] * second, 0.0, [0.7] * first, 0.0)
+    assert less == pytest.approx(first / (first + second), abs=ERROR)

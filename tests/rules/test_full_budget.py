@@ -1,0 +1,259 @@
+"""The whole runout budget: planes, parts, seats, clocking and what is required."""
+
+from __future__ import annotations
+
+import copy
+import math
+from typing import Any
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from rules.assess import Assessor
+from rules.full_budget import full_budget
+from rules.model.budget import BudgetReport, BudgetRequest
+from rules.requests import BadRequestError, parse
+from rules.rulebook.examples import base_names, base_request
+
+ASSESSOR = Assessor.load()
+
+
+def _budget(request: dict[str, Any]) -> BudgetReport:
+    return full_budget(parse(BudgetRequest, request), ASSESSOR.book)
+
+
+def _plane(report: BudgetReport, name: str) -> Any:
+    return next(plane for plane in report.planes if plane.name == name)
+
+
+def _measured(angles: dict[str, float], clocking: dict[str, float | None]) -> dict[str, Any]:
+    """The press-in stack on a bench gauge, parts measured with their directions, joints clocked as given."""
+    request = base_request("press_in")
+    del request["machine"]
+    for part in request["stack"]["components"]:
+        if part["id"] in angles:
+            part["runout_law"] = "measured"
+            part["runout_character"] = "offset"
+            part["runout"] = [{"tir_um": 4, "at_mm": 0, "angle_deg": angles[part["id"]]}]
+        elif "runout" in part:
+            part["runout"] = [{"tir_um": 0, "at_mm": 0}]
+    pairs = [("bh", "c1"), ("c1", "ext"), ("ext", "c2"), ("c2", "em")]
+    stated = {(joint["upper"], joint["lower"]): joint for joint in request["stack"]["joints"]}
+    request["stack"]["joints"] = [
+        stated.get(pair, {"upper": pair[0], "lower": pair[1]})
+        | ({} if clocking.get(pair[1]) is None else {"clocking_deg": clocking[pair[1]]})
+        for pair in pairs
+    ]
+    return request
+
+
+ALL_AT_ZERO: dict[str, float | None] = {"c1": 0, "ext": 0, "c2": 0, "em": 0}
+
+
+@pytest.mark.parametrize("base", base_names())
+def test_agrees_with_the_check(base: str) -> None:
+    """Both answers tell the same p50, p95, worst case and contributors."""
+    request = base_request(base)
+    report, check = _budget(request), ASSESSOR.assess(parse(BudgetRequest, request)).runout
+    for name, plane in (("gauge plane", check.gauge_plane), ("tip", check.tip)):
+        assert plane is not None
+        found = _plane(report, name)
+        assert (found.p50_um, found.p95_um, found.worst_case_um) == (plane.p50_um, plane.p95_um, plane.worst_case_um)
+    assert report.contributors == check.contributors
+
+
+def test_levels_rise_and_shares_add_up() -> None:
+    """Quantiles increase with the level; shares of the mean square add up to one."""
+    for plane in _budget(base_request("press_in")).planes:
+        assert plane.p50_um < plane.p80_um < plane.p95_um < plane.p99_um < plane.worst_case_um
+        assert sum(item.share for item in plane.contributors) == pytest.approx(1.0, abs=1e-5)
+
+
+def test_asked_planes_are_answered() -> None:
+    """First principles: at the last clamping face and three diameters out the indicator finds other planes."""
+    request = base_request("press_in") | {
+        "planes": [
+            {"counted_from": "last_clamping_face", "distance_mm": 24},
+            {"counted_from": "gauge_line", "distance_mm": "2 in"},
+        ]
+    }
+    report = _budget(request)
+    assert _plane(report, "plane 1").p95_um == _plane(report, "gauge plane").p95_um
+    assert _plane(report, "plane 2").z_mm == 50.8
+
+
+def test_amplification_is_the_growth_of_a_reading() -> None:
+    """First principles: collet c1 is stated 82.5 mm beyond its pivot and read 146.5 mm beyond it."""
+    plane = _plane(_budget(base_request("press_in")), "gauge plane")
+    (collet,) = [item for item in plane.contributors if item.name == "runout of c1"]
+    assert collet.amplification == pytest.approx((194 - 47.5) / 82.5, abs=1e-6)
+
+
+def test_halving_the_largest_brings_most() -> None:
+    """Each halving lowers the 95 % point, that of the largest contributor furthest."""
+    plane = _plane(_budget(base_request("press_in")), "gauge plane")
+    gains = {item.name: plane.p95_um - item.p95_if_halved_um for item in plane.contributors}
+    assert min(gains.values()) > 0
+    assert max(gains, key=gains.__getitem__) == max(plane.contributors, key=lambda item: item.tir_um).name
+
+
+def test_seats_are_told_most_sensitive_first() -> None:
+    """First principles: TIR = 2·t·d/G; the collet's seat of 45 mm lies 146.5 mm before the gauge plane."""
+    seats = _budget(base_request("press_in")).seats
+    assert seats == sorted(seats, key=lambda seat: -(seat.gauge_plane_um_per_um or 0))
+    (collet,) = [seat for seat in seats if seat.component == "c1"]
+    assert collet.gauge_plane_um_per_um == pytest.approx(2 * 146.5 / 45, abs=1e-6)
+
+
+def test_required_parts_reach_the_target() -> None:
+    """With every part at what it is required to keep, 95 % read the target."""
+    request = base_request("press_in") | {"target_um": 8}
+    required = _budget(request).required
+    assert required is not None
+    assert required.factor is not None
+    assert required.factor < 1
+    for part in request["stack"]["components"]:
+        for statement in part.get("runout", ()):
+            statement["tir_um"] *= required.factor
+    assert _plane(_budget(request), "gauge plane").p95_um == pytest.approx(8, abs=2e-3)
+
+
+def test_known_directions_add_as_vectors() -> None:
+    """First principles: 4 µm toward 0° and 4 µm toward 180° cancel; toward 0° and 90° they read 4·√2."""
+    opposite = _budget(_measured({"bh": 0, "em": 180}, ALL_AT_ZERO))
+    assert _plane(opposite, "gauge plane").worst_case_um == pytest.approx(0, abs=1e-9)
+    square = _budget(_measured({"bh": 0, "em": 90}, ALL_AT_ZERO))
+    assert _plane(square, "gauge plane").worst_case_um == pytest.approx(4 * math.sqrt(2), abs=1e-3)
+
+
+def test_clocking_of_joints_turns_what_lies_beyond() -> None:
+    """First principles: turning one joint by 180° turns the cutter's vector against the holder's."""
+    turned = _budget(_measured({"bh": 0, "em": 0}, ALL_AT_ZERO | {"ext": 180}))
+    assert _plane(turned, "gauge plane").worst_case_um == pytest.approx(0, abs=1e-9)
+
+
+def test_an_unknown_clocking_leaves_the_direction_open() -> None:
+    """One joint not stated: the two vectors point anywhere to each other, up to 8 µm together."""
+    open_joint = _budget(_measured({"bh": 0, "em": 180}, ALL_AT_ZERO | {"ext": None}))
+    plane = _plane(open_joint, "gauge plane")
+    assert plane.worst_case_um == pytest.approx(8)
+    # two vectors of 2 µm: P(R ≤ r) = (2/π)·asin(r/4)
+    assert plane.p50_um == pytest.approx(2 * 4 * math.sin(math.pi / 4), abs=1e-3)
+
+
+def test_turning_one_joint_leaves_the_difference() -> None:
+    """First principles: 4 µm against 4 µm leave nothing, turned by what parts them from opposite."""
+    clocking = _budget(_measured({"bh": 0, "em": 60}, ALL_AT_ZERO)).clocking
+    assert clocking is not None
+    assert not clocking.marks
+    assert clocking.measured_tir_um == pytest.approx(2 * 4 * math.cos(math.radians(30)), abs=1e-3)
+    for turn in clocking.one_joint:
+        assert turn.leaves_tir_um == pytest.approx(0, abs=1e-6)
+        assert turn.turn_deg == pytest.approx(120)
+        assert turn.positions is None
+
+
+def test_turns_do_what_they_say() -> None:
+    """Set to the turns of all joints, the stack reads what was promised."""
+    request = _measured({"bh": 10, "ext": 100, "em": 250}, ALL_AT_ZERO)
+    clocking = _budget(request).clocking
+    assert clocking is not None
+    turns = {turn.joint: turn.turn_deg for turn in clocking.all_joints}
+    for joint in request["stack"]["joints"]:
+        joint["clocking_deg"] += turns.get(f"{joint['upper']}/{joint['lower']}", 0) - 360
+        joint["clocking_deg"] %= 360
+    after = _budget(request)
+    # turns are told to a hundredth of a degree
+    assert _plane(after, "gauge plane").worst_case_um == pytest.approx(clocking.all_joints[0].leaves_tir_um, abs=5e-3)
+
+
+def test_without_clockings_angles_go_from_mark_to_mark() -> None:
+    """Set from mark to mark to the angles told, the measured parts cancel as promised."""
+    request = _measured({"bh": 10, "ext": 100, "em": 250}, {})
+    clocking = _budget(request).clocking
+    assert clocking is not None
+    assert clocking.marks
+    assert clocking.one_joint == []
+    turns = {turn.joint: turn.turn_deg for turn in clocking.all_joints}
+    for joint in request["stack"]["joints"]:
+        joint["clocking_deg"] = turns.get(f"{joint['upper']}/{joint['lower']}", 0.0)
+    after = _plane(_budget(request), "gauge plane").worst_case_um
+    assert after == pytest.approx(clocking.all_joints[0].leaves_tir_um, abs=5e-3)
+
+
+def test_keyed_tapers_turn_to_their_positions_only() -> None:
+    """A steep taper has two positions in its spindle: the spindle's runout is met at 0° or 180°."""
+    request = _measured({"bh": 0}, ALL_AT_ZERO)
+    request["machine"] = base_request("press_in")["machine"] | {
+        "spindle_runout": [{"tir_um": 4, "at_mm": 0, "angle_deg": 0}, {"tir_um": 4, "at_mm": 300, "angle_deg": 0}],
+        "spindle_runout_law": "measured",
+    }
+    request["stack"]["joints"].append({"upper": "spindle", "lower": "bh", "clocking_deg": 0})
+    clocking = _budget(request).clocking
+    assert clocking is not None
+    (turn,) = [item for item in clocking.one_joint if item.joint == "spindle/bh"]
+    assert (turn.positions, turn.turn_deg, turn.leaves_tir_um) == (2, 180.0, 0.0)
+
+
+def test_a_stack_of_limits_has_no_clocking() -> None:
+    """Without measured directions there is nothing to turn by calculation."""
+    assert _budget(base_request("press_in")).clocking is None
+
+
+def test_mean_clearance_reads_less_than_the_largest() -> None:
+    """Literature: ISO 286-1, 20 H5/h6: 0 to 22 µm, mean 11 µm."""
+    request = base_request("side_lock")
+    found = {}
+    for which in ("maximum", "mean"):
+        report = _budget(request | {"policy": {"slip_fit": which}})
+        (found[which],) = [
+            item.tir_um for item in _plane(report, "tip").contributors if item.name == "clearance of bh/em"
+        ]
+    assert found == {"maximum": 22.0, "mean": 11.0}
+
+
+def test_pin_described_by_its_form_needs_no_runout() -> None:
+    """First principles: 2 µm of bow over 90 mm, clamped at mid-grip, reads 2·4·t·(d/L)² at the tip; roundness adds."""
+    request = base_request("nut_collet")
+    side = request["stack"]["components"][2]["machine_side"]
+    request["stack"]["components"][2] = {
+        "id": "em", "kind": "gauge_pin", "machine_side": side | {"length_mm": 90}, "overall_length_mm": 90,
+        "straightness_um": 2, "roundness_um": 0.5, "mass_kg": 0.08, "unbalance_gmm": 0, "coolant_through": False,
+        "centre_of_mass_mm": 45,
+    }  # fmt: skip
+    report = _budget(request)
+    assert report.complete
+    own = {item.name: item.tir_um for item in _plane(report, "tip").contributors}
+    assert own["roundness of em"] == 0.5
+    assert own["straightness of em"] == pytest.approx(2 * 4 * 2 * ((90 - 20) / 90) ** 2, abs=1e-3)
+
+
+def test_missing_statements_leave_it_incomplete() -> None:
+    """The planes are told with what is known, the required parts are not."""
+    request = base_request("press_in") | {"target_um": 8}
+    del request["stack"]["components"][1]["runout"]
+    report = _budget(request)
+    assert not report.complete
+    assert report.required is None
+    assert report.not_stated[0].fields == ["/stack/components/1/runout"]
+
+
+def test_misspelt_thresholds_are_refused_here_too() -> None:
+    """A budget judges no rule, yet a misspelt threshold would mislead its sender."""
+    with pytest.raises(BadRequestError):
+        _budget(base_request("press_in") | {"policy": {"thresholds": {"OVH-999": {"max_ratio": 1}}}})
+
+
+@settings(max_examples=25)
+@given(st.permutations(range(5)), st.floats(0.25, 4))
+def test_scaling_the_parts_scales_the_budget(order: list[int], factor: float) -> None:
+    """All statements doubled, all readings doubled, whichever part they stand at."""
+    request = base_request("press_in")
+    scaled = copy.deepcopy(request)
+    for index in order:
+        for statement in scaled["stack"]["components"][index]["runout"]:
+            statement["tir_um"] *= factor
+    plain, grown = _plane(_budget(request), "tip"), _plane(_budget(scaled), "tip")
+    assert grown.p95_um == pytest.approx(factor * plain.p95_um, rel=1e-4, abs=2e-3)
+    assert grown.worst_case_um == pytest.approx(factor * plain.worst_case_um, rel=1e-6, abs=2e-3)

@@ -1,0 +1,46 @@
+"""``POST /v1/budgets`` over HTTP."""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+import pytest
+
+from rules.full_budget import full_budget
+from rules.model.budget import BudgetReport, BudgetRequest
+from rules.requests import parse
+from service.examples import BUDGET_EXAMPLES
+
+
+def _post(client: Any, request: object) -> Any:
+    body = json.dumps(request).encode()
+    return client.request("POST", "/v1/budgets", content=body, headers={"content-type": "application/json"})
+
+
+@pytest.mark.parametrize("name", BUDGET_EXAMPLES)
+def test_examples_are_answered(client: Any, assessor: Any, name: str) -> None:
+    """The example requests get what the engineering says, 200."""
+    request = BUDGET_EXAMPLES[name].request
+    response = _post(client, request)
+    assert response.status_code == 200
+    assert BudgetReport.model_validate_json(response.content) == full_budget(
+        parse(BudgetRequest, request), assessor.book
+    )
+
+
+@pytest.mark.parametrize(
+    ("change", "pointer"),
+    [
+        ({"planes": [{"counted_from": "nose", "distance_mm": 1}]}, "#/planes/0/counted_from"),
+        ({"planes": [{"counted_from": "gauge_line", "distance_mm": -1}]}, "#/planes/0/distance_mm"),
+        ({"target_um": "ten"}, "#/target_um"),
+        ({"targets": 8}, "#/targets"),
+        ({"policy": {"thresholds": {"OVH-999": {"max_ratio": 1}}}}, "#/policy/thresholds/OVH-999"),
+    ],
+)
+def test_wrong_input_is_pointed_at(client: Any, change: dict[str, Any], pointer: str) -> None:
+    """A problem with the place of the fault, 422."""
+    response = _post(client, dict(BUDGET_EXAMPLES["stated"].request) | change)
+    assert response.status_code == 422
+    assert [error["pointer"] for error in response.json()["errors"]] == [pointer]
