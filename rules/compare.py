@@ -22,7 +22,7 @@ from rules.model.comparison import (
     ReadsLess,
 )
 from rules.model.request import CheckRequest
-from rules.reporting.comparison_criteria import CRITERIA, Judged, speed_is_complete
+from rules.reporting.comparison_criteria import CRITERIA, Judged
 from rules.reporting.comparison_words import because
 from rules.reporting.field_words import enumerated
 from rules.reporting.provenance import provenance
@@ -96,7 +96,7 @@ def _alternative(one: Judged, dominated_by: Sequence[str], why: str) -> Alternat
         projection_mm=report.geometry.tip_mm,
         mass_kg=report.mass.total_kg,
         governing_speed=report.speed.governing,
-        speed_complete=speed_is_complete(one),
+        speed_complete=report.speed.complete,
         joints=len(one.derived.chain.joints),
         components=len(one.derived.chain.request.stack.components),
         dominated_by=list(dominated_by),

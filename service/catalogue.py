@@ -30,8 +30,9 @@ def catalogue(book: Rulebook) -> str:
 
 def _rule(rule: Rule, book: Rulebook) -> Iterator[str]:
     safety = ", a safety rule" if rule.safety else ""
+    subject = f"{'an' if rule.applies_to[0] in 'aeiou' else 'a'} {rule.applies_to}"
     yield f"## {rule.code}: {rule.title}\n"
-    yield f"{rule.severity.capitalize()} on a {rule.applies_to}{safety}; rulebook `{rule.book}`.\n"
+    yield f"{rule.severity.capitalize()} on {subject}{safety}; rulebook `{rule.book}`.\n"
     yield f"### What it checks\n\n{rule.message}\n"
     yield f"### Why\n\n{rule.why}\n"
     yield "### Needs\n"

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from rules.facts.contributors import Contributor
 from rules.mechanics.random_clocking import RandomClocking, best_clocking, gaussian_sigma
 
-__all__ = ["PlaneBudget", "Vector", "budget_at", "law_at", "law_of", "vectors_at"]
+__all__ = ["PlaneBudget", "Vector", "budget_at", "budgets_at", "law_at", "law_of", "vectors_at"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,21 +72,30 @@ def law_at(z_mm: float, contributors: Iterable[Contributor]) -> RandomClocking:
 
 def budget_at(z_mm: float, contributors: Sequence[Contributor], limit_um: float | None) -> PlaneBudget:
     """Sum the contributors at z: exact law of randomly clocked vectors, doubled to a TIR."""
-    vectors = vectors_at(z_mm, contributors)
-    hard, sigmas, groups = _sums(vectors)
-    law = RandomClocking(hard, math.hypot(*sigmas))
-    p50, p95 = (2.0 * radius for radius in law.quantiles((0.5, 0.95)).tolist())
-    capable = [abs(vector.amplitude) for vector in vectors if vector.capability]
-    return PlaneBudget(
-        z_mm,
-        p50,
-        p95,
-        2.0 * best_clocking([*hard, *capable]),
-        None if sigmas else 2.0 * law.greatest,
-        None if limit_um is None else law.probability(limit_um / 2.0),
-        tuple(2.0 * abs(vector.amplitude) for vector in vectors),
-        _shares(vectors, groups),
-    )
+    return budgets_at([z_mm], contributors, limit_um)[0]
+
+
+def budgets_at(
+    planes: Sequence[float], contributors: Sequence[Contributor], limit_um: float | None
+) -> list[PlaneBudget]:
+    """Sum the contributors at several planes, which share much of the work."""
+    vectors = [vectors_at(z, contributors) for z in planes]
+    sums = [_sums(one) for one in vectors]
+    laws = [RandomClocking(hard, math.hypot(*sigmas)) for hard, sigmas, _ in sums]
+    quantiles = RandomClocking.quantiles_of(laws, (0.5, 0.95))
+    return [
+        PlaneBudget(
+            z,
+            2.0 * p50,
+            2.0 * p95,
+            2.0 * best_clocking([*hard, *(abs(vector.amplitude) for vector in own if vector.capability)]),
+            None if sigmas else 2.0 * law.greatest,
+            None if limit_um is None else law.probability(limit_um / 2.0),
+            tuple(2.0 * abs(vector.amplitude) for vector in own),
+            _shares(own, groups),
+        )
+        for z, own, (hard, sigmas, groups), law, (p50, p95) in zip(planes, vectors, sums, laws, quantiles, strict=True)
+    ]
 
 
 def _shares(vectors: Sequence[Vector], groups: dict[int, complex]) -> tuple[float, ...]:

@@ -14,10 +14,17 @@ from rules.model.couplings import Bore, ColletBore, CylindricalShank, Declared, 
 from rules.rulebook.fact import Fact
 from rules.tables import nut_collet
 
-__all__ = ["component_facts"]
+__all__ = ["component_facts", "lacks_speed"]
 
 _MUST_STATE_SPEED = (BaseHolder, Extension, Reducer, Cutter)
-"""Makers mark these with a highest speed; a collet, knob or pin is judged only where one is stated."""
+
+
+def lacks_speed(link: Link) -> bool:
+    """Whether a highest speed is missing: makers mark holders, extensions, reducers and cutters with one.
+
+    A collet, knob or pin is judged only where one is stated.
+    """
+    return link.part.max_speed_rpm is None and isinstance(link.part, _MUST_STATE_SPEED)
 
 
 def _in_place(index: int, link: Link, count: int) -> bool:
@@ -31,7 +38,7 @@ def _speed(fact: FactBuilder, link: Link, speed: float | None) -> None:
     if speed is None or isinstance(link.part, GaugePin):
         return
     stated = link.part.max_speed_rpm
-    if stated is None and not isinstance(link.part, _MUST_STATE_SPEED):
+    if stated is None and not lacks_speed(link):
         return
     fact.put("spindle_speed_rpm", speed)
     fact.put("component_max_speed_rpm", given(stated, f"{link.at}/max_speed_rpm"))

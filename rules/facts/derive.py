@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
-from rules.facts.budget import PlaneBudget, budget_at
+from rules.facts.budget import PlaneBudget, budgets_at
 from rules.facts.chain import Chain, chain_of
 from rules.facts.components import component_facts
 from rules.facts.contributors import Contributors, contributors_of
@@ -36,8 +37,12 @@ class Derived:
     facts: tuple[Fact, ...]
 
 
-def _budget(plane: Maybe[float], contributors: Contributors, limit_um: float | None) -> Maybe[PlaneBudget]:
-    return plane if isinstance(plane, Lack) else budget_at(plane, contributors.known, limit_um)
+def _budgets(
+    planes: Sequence[Maybe[float]], contributors: Contributors, limit_um: float | None
+) -> list[Maybe[PlaneBudget]]:
+    places = [plane for plane in planes if not isinstance(plane, Lack)]
+    found = iter(budgets_at(places, contributors.known, limit_um))
+    return [plane if isinstance(plane, Lack) else next(found) for plane in planes]
 
 
 def _complete(budget: Maybe[PlaneBudget], contributors: Contributors) -> Maybe[PlaneBudget]:
@@ -55,8 +60,7 @@ def derive(request: CheckRequest) -> Derived:
     contributors = contributors_of(chain, geometry)
     operation = request.operation
     limit = None if operation is None else operation.runout_limit_um
-    gauge_plane = _budget(geometry.gauge_plane, contributors, limit)
-    tip = _budget(geometry.tip, contributors, limit)
+    gauge_plane, tip = _budgets((geometry.gauge_plane, geometry.tip), contributors, limit)
     masses = masses_of(chain, geometry)
     balance = balance_of(chain, contributors, masses)
     at_tip = _complete(tip, contributors)

@@ -9,7 +9,7 @@ from rules.mechanics.radial_table import DEGREE, RadialTable, chebyshev_values
 from rules.mechanics.resultant_law import ResultantLaw, table_of
 from rules.mechanics.resultant_small import StepLaw
 
-__all__ = ["chance_of_less"]
+__all__ = ["chance_of_less", "less_by_tables"]
 
 FloatArray = NDArray[np.float64]
 
@@ -25,10 +25,10 @@ def chance_of_less(first: ResultantLaw, second: ResultantLaw) -> float:
         return 1.0 - float(second.cdf(np.array([first.radius]))[0])
     if isinstance(second, StepLaw):
         return float(first.cdf(np.array([second.radius]))[0])
-    return min(max(_stieltjes(table_of(first), table_of(second)), 0.0), 1.0)
+    return min(max(less_by_tables(table_of(first), table_of(second)), 0.0), 1.0)
 
 
-def _stieltjes(weight: RadialTable, measure: RadialTable) -> float:
+def less_by_tables(weight: RadialTable, measure: RadialTable) -> float:
     """Return ∫ weight d(measure) of two tables, exact for the polynomials they hold."""
     start = max(weight.edges[0], measure.edges[0])
     stop = min(weight.edges[-1], measure.edges[-1])

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from rules.mechanics.radial_table import RadialTable
 from rules.mechanics.random_clocking import RandomClocking
-from rules.mechanics.resultant_compare import _stieltjes, chance_of_less
+from rules.mechanics.resultant_compare import chance_of_less, less_by_tables
 from rules.mechanics.resultant_law import ResultantLaw, table_of
 from rules.mechanics.resultant_small import StepLaw
 
@@ -40,13 +40,13 @@ def chances_of_less(laws: Sequence[RandomClocking], pairs: Iterable[tuple[int, i
     >>> [round(chance.less, 6) for chance in chances_of_less(laws, [(0, 1), (1, 0)])]
     [0.6, 0.4]
     """
-    scale = max((law._scale for law in laws), default=0.0)
+    scale = max((law.scale for law in laws), default=0.0)
     if scale == 0.0:
         return [Chance(0.0, True) for _ in pairs]
-    scaled = [law._law_in(scale) for law in laws]
+    scaled = [law.law_in(scale) for law in laws]
     tables: dict[int, RadialTable] = {}
     same: dict[tuple[tuple[float, ...], float], int] = {}  # laws of the same vectors share a table
-    keys = [same.setdefault((tuple(sorted(law._parts)), law._deviation), n) for n, law in enumerate(laws)]
+    keys = [same.setdefault((tuple(sorted(law.amplitudes)), law.sigma), n) for n, law in enumerate(laws)]
 
     def table(index: int) -> RadialTable:
         key = keys[index]
@@ -62,7 +62,7 @@ def chances_of_less(laws: Sequence[RandomClocking], pairs: Iterable[tuple[int, i
         elif first.upper <= second.lower or second.upper <= first.lower:
             found.append(Chance(1.0 if first.upper <= second.lower else 0.0, False))
         else:
-            found.append(Chance(min(max(_stieltjes(table(i), table(j)), 0.0), 1.0), False))
+            found.append(Chance(min(max(less_by_tables(table(i), table(j)), 0.0), 1.0), False))
     return found
 
 

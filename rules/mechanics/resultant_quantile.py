@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from bisect import bisect_right
+from collections.abc import Sequence
 from functools import cache
 
 import numpy as np
@@ -18,9 +19,10 @@ from scipy.special import j1
 from rules.mechanics.resultant_law import ResultantLaw
 from rules.mechanics.resultant_series import SeriesLaw, bessel_nodes
 from rules.mechanics.resultant_small import GaussianLaw, StepLaw, TwoVectorLaw
+from rules.mechanics.resultant_tail import SHALLOW, end_of_sum, tail_sum
 from rules.mechanics.series_length import MOST_TERMS
 
-__all__ = ["law_quantiles"]
+__all__ = ["law_quantiles", "rows_of_quantiles"]
 
 FloatArray = NDArray[np.float64]
 
@@ -53,6 +55,26 @@ def law_quantiles(law: ResultantLaw, probabilities: FloatArray) -> FloatArray:
     for p in sorted(radius):
         highest = radius[p] = min(max(radius[p], highest), law.upper)
     return np.array([radius[p] if 0.0 < p < 1.0 else law.lower if p <= 0.0 else law.upper for p in wanted])
+
+
+def rows_of_quantiles(laws: Sequence[ResultantLaw], probabilities: FloatArray) -> list[list[float]]:
+    """Return the quantiles of several laws, one row a law, as `law_quantiles` gives each.
+
+    Laws alike enough, such as one stack at two planes, share the array operations, whose number is what costs.
+    """
+    wanted: list[float] = probabilities.tolist()
+    alike = [law for law in laws if isinstance(law, SeriesLaw) and _may_share(law)]
+    if len(laws) > 1 and len(alike) == len(laws) and all(0.0 < p < 1.0 for p in wanted):
+        first = alike[0]
+        if all((law.orders, law.amplitudes.size) == (first.orders, first.amplitudes.size) for law in alike):
+            found = _from_like_series(alike, wanted)
+            if found is not None:
+                return found
+    return [law_quantiles(law, probabilities).tolist() for law in laws]
+
+
+def _may_share(law: SeriesLaw) -> bool:
+    return law.terms <= _TERMS and law.orders in (0, SHALLOW)
 
 
 @cache
@@ -107,6 +129,57 @@ def _from_series(law: SeriesLaw, wanted: list[float]) -> list[float] | None:
             for target, miss, more, (_, slope) in zip(targets, misses, bend.tolist(), found, strict=True)
         ]
         sure = complete and _after_newton(worst, law.amplitudes.size) < _ERROR
+    return None
+
+
+def _from_like_series(laws: Sequence[SeriesLaw], wanted: list[float]) -> list[list[float]] | None:
+    """Return the quantiles of like series by Newton's rule, or None where one of them is not sure.
+
+    The same steps as `_from_series`, with all terms looked up, for every pair of a law and a probability.
+    """
+    waves, share = _waves()
+    terms = max(law.terms for law in laws)
+    coefficients = np.zeros((len(laws), terms))
+    for row, law in zip(coefficients, laws, strict=True):
+        row[: law.terms] = law.coefficients
+    waves = waves[:, :terms]
+    error = float(np.max(np.abs(coefficients) @ share[:terms]))
+    allowed = 2.0 * _ERROR
+    if error > allowed:
+        return None
+    step = next((step for step in (8, 4, 2) if error * step**4 <= allowed), 1)
+    coarse = np.maximum.accumulate(waves[_MARGIN::_COARSE] @ coefficients.T, axis=0)
+    cells = np.array([coarse[1:-1, n].searchsorted(wanted, side="right") for n in range(len(laws))])
+    first = _COARSE * cells
+    rows = first[:, :, None] + _WINDOW[::step]
+    windows: list[list[float]] = (
+        np.matmul(waves[rows], coefficients[:, None, :, None]).reshape(-1, rows.shape[2]).tolist()
+    )
+    starts: list[int] = (first - _MARGIN).ravel().tolist()
+    owners = [law for law in laws for _ in wanted]
+    goals = wanted * len(laws)
+    targets = goals
+    sure = laws[0].orders == 0
+    amplitudes = np.repeat(np.array([law.amplitudes for law in laws]), len(wanted), axis=0)
+    ends = np.array([[end_of_sum(law.terms)] for law in owners])
+    for _ in range(_MOST_TURNS):
+        found = [_crossing(values, target) for values, target in zip(windows, targets, strict=True)]
+        at = [(start + step * cell) / _CELLS for start, (cell, _) in zip(starts, found, strict=True)]
+        if not all(law.least <= each <= 1.0 for law, each in zip(owners, at, strict=True)):  # NaN fails as well
+            return None
+        if not sure:
+            rest, bend = tail_sum(np.array(at), amplitudes, ends, SHALLOW)
+            misses = [t + r - w for t, r, w in zip(targets, rest.tolist(), goals, strict=True)]
+            worst = max(map(abs, misses))
+            sure = worst < _ERROR
+        if sure:
+            radii = [each * law.scale for law, each in zip(owners, at, strict=True)]
+            return [radii[n : n + len(wanted)] for n in range(0, len(radii), len(wanted))]
+        targets = [
+            target - miss / max(1.0 + more * step / _CELLS / slope, 0.2)
+            for target, miss, more, (_, slope) in zip(targets, misses, bend.tolist(), found, strict=True)
+        ]
+        sure = _after_newton(worst, laws[0].amplitudes.size) < _ERROR
     return None
 
 

@@ -53,27 +53,27 @@ def end_of_sum(terms: int) -> float:
 
 
 def tail_sum(
-    radii: FloatArray, amplitudes: FloatArray, end: float, orders: int = DEEP
+    radii: FloatArray, amplitudes: FloatArray, end: float | FloatArray, orders: int = DEEP
 ) -> tuple[FloatArray, FloatArray]:
     """Return Σ over the terms beyond T of 2r·φ(λ_k)·J₁(λ_k r)/(λ_k·J₁(λ_k)²), and its slope.
 
     Parameters: radii (m,) in (0, 1]; amplitudes (n,), n ≥ 3, of sum 1; end, T of `end_of_sum`; orders, SHALLOW
-    or DEEP. Returns two arrays (m,): the sum, good while r·T and every a_i·T are well above 1 (the caller
+    or DEEP. With SHALLOW each radius may have a law of its own: amplitudes (m, n), end (m, 1). Returns two
+    arrays (m,): the sum, good while r·T and every a_i·T are well above 1 (the caller
     keeps that, see `series_length`), and its derivative to leading order, good enough for Newton's
     steps. Source: Hankel's expansions, Abramowitz and Stegun 9.2.28–9.2.31; the rest first principles.
     """
-    count = amplitudes.size
+    count = amplitudes.shape[-1]
     signs, phase = _patterns(count)
     inverse = 1.0 / (amplitudes * end)
-    sums = np.dot(signs, np.array((amplitudes, -0.125 * inverse)).T)
     column = radii[:, None]
 
     # exp(2jθ(λ_k)) = −1 at every zero of J₀ folds frequencies beyond 1 back by 2.
-    frequency = column + sums[:, 0]
+    frequency = column + np.dot(amplitudes, signs.T)
     folded = frequency > 1.0
     frequency -= 2.0 * folded
     # first order in 1/T of the product of Hankel amplitudes, a phase
-    lag = (0.375 / end) / column + sums[:, 1]
+    lag = (0.375 / end) / column + np.dot(-0.125 * inverse, signs.T)
     lag += (0.25 / end) * folded
 
     argument = frequency * end
@@ -92,10 +92,11 @@ def tail_sum(
         c2, c3, c4 = _higher_orders(lag, 1.0 / (column * end), inverse, signs)
         waves += c4 * integrals[5] - c2 * integrals[3] - 1j * c3 * integrals[4]
     fold = np.where(folded, -1j, 1.0)
-    scale = (0.5 * math.sqrt(2.0 / math.pi)) ** count * math.sqrt(float(inverse.prod()) * 2.0 / math.pi * end)
-    reach = scale * np.sqrt(radii)
+    ends = np.ravel(end)
+    square = inverse.prod(axis=-1) * (2.0 / math.pi) * ends
+    reach = (0.5 * math.sqrt(2.0 / math.pi)) ** count * np.sqrt(square * radii)
     steep = np.dot(integrals[0] * fold, phase)
-    return reach * np.dot(waves * fold, phase).real, (-end) * reach * steep.imag
+    return reach * np.dot(waves * fold, phase).real, -ends * reach * steep.imag
 
 
 def _higher_orders(
@@ -117,7 +118,7 @@ def _higher_orders(
 
 
 def _exponential_integrals(
-    argument: FloatArray, turning: ComplexArray, count: int, orders: int, end: float
+    argument: FloatArray, turning: ComplexArray, count: int, orders: int, end: float | FloatArray
 ) -> list[ComplexArray]:
     """Return E_{s−1}, E_s, … of −jx, s = (n+1)/2, n ≥ 3, for real x; `turning` is exp(jx)."""
     size = np.maximum(np.abs(argument), 1e-300)
@@ -142,7 +143,7 @@ def _exponential_integrals(
         found.append(value)
         order += 1.0
     found = found[-wanted:]
-    if orders == DEEP or end > _LONG:  # the recurrence loses digits as a power of x
+    if orders == DEEP or np.max(end) > _LONG:  # the recurrence loses digits as a power of x
         far = size > _FAR
         for step, integral in enumerate(found):
             integral[far] = _far_integral(argument[far], turning[far], lowest + step)

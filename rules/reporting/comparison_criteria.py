@@ -6,14 +6,14 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Final
 
+from rules.facts.components import lacks_speed
 from rules.facts.derive import Derived
 from rules.facts.values import Lack
 from rules.model.comparison import CriterionName
-from rules.model.components import Collet, GaugePin, RetentionKnob
 from rules.model.report import Report
 from rules.reporting.field_words import enumerated, field_in_words
 
-__all__ = ["CRITERIA", "Criterion", "Judged", "missing_for", "speed_is_complete"]
+__all__ = ["CRITERIA", "Criterion", "Judged", "missing_for"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,22 +52,12 @@ def _worst(judged: Judged) -> float | None:
 
 
 def _unstated_speeds(judged: Judged) -> list[str]:
-    """Makers mark these parts with a highest speed; a collet, pin or knob counts only where it states one."""
-    return [
-        f"{link.at}/max_speed_rpm"
-        for link in judged.derived.chain.links
-        if link.part.max_speed_rpm is None and not isinstance(link.part, Collet | GaugePin | RetentionKnob)
-    ]
-
-
-def speed_is_complete(judged: Judged) -> bool:
-    """Return whether every limit of the speed is known, so that the lowest governs."""
-    return judged.report.speed.complete and not _unstated_speeds(judged)
+    return [f"{link.at}/max_speed_rpm" for link in judged.derived.chain.links if lacks_speed(link)]
 
 
 def _speed(judged: Judged) -> float | None:
     governing = judged.report.speed.governing
-    return governing.speed_rpm if governing is not None and speed_is_complete(judged) else None
+    return governing.speed_rpm if governing is not None and judged.report.speed.complete else None
 
 
 CRITERIA: Final = (

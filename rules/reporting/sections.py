@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from rules.facts.budget import PlaneBudget
+from rules.facts.components import lacks_speed
 from rules.facts.contributors import Contributor
 from rules.facts.derive import Derived
 from rules.facts.geometry import grip_of
@@ -143,7 +144,7 @@ def speed_section(derived: Derived) -> SpeedReport:
     if request.machine is not None and request.machine.max_speed_rpm is not None:
         limits.append(SpeedLimit(cause="machine", component=None, speed_rpm=request.machine.max_speed_rpm))
     limits.sort(key=lambda limit: limit.speed_rpm)
-    unstated = any("component_max_speed_rpm" in fact.lacking for fact in derived.facts)
+    unstated = any(lacks_speed(link) for link in derived.chain.links)
     return SpeedReport(
         asked_rpm=(request.operation or _NOTHING_ASKED).spindle_speed_rpm,
         limits=limits,
