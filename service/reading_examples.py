@@ -33,7 +33,7 @@ def _with_pin() -> dict[str, Any]:
 
 READING_EXAMPLES: Final[Mapping[str, RequestExample]] = MappingProxyType(
     {
-        "reading-range": RequestExample(
+        "range": RequestExample(
             "One total indicator reading against a limit, with nothing known of the stack",
             {
                 "planes": [{"kind": "range", "distance_mm": 24, "tir_um": 9}],
@@ -41,7 +41,7 @@ READING_EXAMPLES: Final[Mapping[str, RequestExample]] = MappingProxyType(
                 "expanded_uncertainty_um": 1.5,
             },
         ),
-        "reading-trial": RequestExample(
+        "trial": RequestExample(
             "Two planes read at four angles on a gauge pin, the first again after the pin was turned by half a turn",
             {
                 "planes": [
@@ -70,4 +70,4 @@ READING_EXAMPLES: Final[Mapping[str, RequestExample]] = MappingProxyType(
         ),
     }
 )
-"""Requests by name; the name is the file's in ``openapi/examples``."""
+"""Requests by name; ``openapi/examples`` holds each under its route and this name."""

@@ -11,7 +11,9 @@ from typing import Final
 
 from rules.assess import Assessor
 from service.app import create_app
+from service.budget_examples import BUDGET_EXAMPLES
 from service.catalogue import catalogue
+from service.comparison_examples import COMPARISON_EXAMPLES
 from service.examples import EXAMPLES
 from service.openapi import as_text, describe
 from service.reading_examples import READING_EXAMPLES
@@ -21,6 +23,12 @@ __all__ = ["add_parsers", "catalogue_files", "openapi_files"]
 
 _PROJECT: Final = Path(__file__).parents[2]
 _STALE: Final = 1
+_EXAMPLES: Final = {
+    "check": EXAMPLES,
+    "budget": BUDGET_EXAMPLES,
+    "reading": READING_EXAMPLES,
+    "comparison": COMPARISON_EXAMPLES,
+}
 
 
 def add_parsers(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -44,8 +52,10 @@ def openapi_files() -> Mapping[str, str]:
     assessor = Assessor.load()
     app = create_app(Settings(extra_rulebooks=()), assessor)
     files = {"openapi/openapi.json": as_text(describe(app, assessor.book))}
-    for name, example in (*EXAMPLES.items(), *READING_EXAMPLES.items()):
-        files[f"openapi/examples/{name}.json"] = json.dumps(example.request, indent=2, ensure_ascii=False) + "\n"
+    for route, examples in _EXAMPLES.items():
+        for name, example in examples.items():
+            text = json.dumps(example.request, indent=2, ensure_ascii=False) + "\n"
+            files[f"openapi/examples/{route}-{name}.json"] = text
     return files
 
 

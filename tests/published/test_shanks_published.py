@@ -80,3 +80,16 @@ def test_one_flat_up_to_20_mm_and_two_above() -> None:
 def test_clamping_ranges_of_8_degree_collets_as_printed(nominal_mm: float, smallest_mm: float) -> None:
     """Literature: a public page on ISO 15488 collets: a 2 mm collet holds 1.5 to 2, a 6 mm collet 5 to 6."""
     assert nut_collet.clamping_range("16", nominal_mm) == (smallest_mm, nominal_mm)
+
+
+@pytest.mark.parametrize(
+    ("bore_mm", "gauge_length_mm", "class_1_um", "class_2_um"),
+    [(1.0, 6, 10, 15), (1.6, 6, 10, 15), (2.0, 10, 10, 15), (3.0, 10, 10, 15), (6.0, 16, 10, 15),
+     (10.0, 25, 10, 15), (12.0, 40, 15, 20), (18.0, 40, 15, 20), (20.0, 50, 15, 20), (26.0, 50, 15, 20)],
+)  # fmt: skip
+def test_run_out_of_8_degree_collets(
+    bore_mm: float, gauge_length_mm: float, class_1_um: float, class_2_um: float
+) -> None:
+    """From memory: ISO 15488, run-out of the collet at a gauge distance that goes with the bore, two classes."""
+    assert nut_collet.runout_limit(bore_mm, 1) == (gauge_length_mm, class_1_um)
+    assert nut_collet.runout_limit(bore_mm, 2) == (gauge_length_mm, class_2_um)

@@ -10,7 +10,7 @@ import pytest
 from rules.full_budget import full_budget
 from rules.model.budget import BudgetReport, BudgetRequest
 from rules.requests import parse
-from service.examples import BUDGET_EXAMPLES
+from service.budget_examples import BUDGET_EXAMPLES
 
 
 def _post(client: Any, request: object) -> Any:
