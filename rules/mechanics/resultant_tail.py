@@ -11,7 +11,7 @@ integrals (odd n) or Fresnel integrals (even n).
 from __future__ import annotations
 
 import math
-from functools import cache
+from functools import cache, lru_cache
 from itertools import product
 
 import numpy as np
@@ -36,6 +36,7 @@ def _patterns(count: int) -> tuple[FloatArray, ComplexArray]:
     return signs, np.exp(-0.25j * np.pi * (3.0 + signs.sum(axis=1)))
 
 
+@lru_cache(maxsize=4096)
 def end_of_sum(terms: int) -> float:
     """Return T, the t half a step after the last term: the phase of J₀ there is π·terms.
 

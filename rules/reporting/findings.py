@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from functools import cache
 
 from rules.model.report import Finding, LackingFact, Undecided
 from rules.reporting.rounding import rounded, rounded_for_people
@@ -12,7 +13,7 @@ from rules.rulebook.judgement import Fired
 from rules.rulebook.judgement import Undecided as UndecidedRule
 from rules.rulebook.model import Rule
 from rules.rulebook.vocabulary import Property
-from rules.rulebook.wording import render
+from rules.rulebook.wording import placeholders, render
 
 __all__ = ["finding", "undecided"]
 
@@ -47,17 +48,25 @@ def _names(comparison: Comparison) -> str | None:
     return right.name if isinstance(right, PropertyRef | ThresholdRef) else None
 
 
+@cache
+def _asked(template: str) -> tuple[str, ...]:
+    return placeholders(template)
+
+
 def _told(fired: Fired, properties: Mapping[str, Property]) -> dict[str, Value]:
     """Return the values for a message, rounded unless that would hide by how much a limit is broken."""
+    rule = fired.rule
     exact = {**fired.fact.known, **fired.thresholds}
+    asked = {*_asked(rule.message), *_asked(rule.remedy), *filter(None, (rule.observed, rule.limit))}
     told: dict[str, Value] = {}
-    for name, value in exact.items():
+    for name in asked:
+        value = exact[name]
         if isinstance(value, bool | str):
             told[name] = value
         else:
-            unit = properties[name].unit if name in properties else fired.rule.thresholds[name].unit
+            unit = properties[name].unit if name in properties else rule.thresholds[name].unit
             told[name] = rounded_for_people(value, unit)
-    observed, limit = fired.rule.observed, fired.rule.limit
+    observed, limit = rule.observed, rule.limit
     if observed and limit and told[observed] == told[limit]:
         told |= {observed: exact[observed], limit: exact[limit]}
     return told
