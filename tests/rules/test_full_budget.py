@@ -70,6 +70,16 @@ def test_levels_rise_and_shares_add_up() -> None:
         assert sum(item.share for item in plane.contributors) == pytest.approx(1.0, abs=1e-5)
 
 
+def test_a_limit_at_a_quantile_is_kept_by_as_many() -> None:
+    """A limit set at the 95 % point is met by 95 % of the assemblies, in the check as in the budget."""
+    request = base_request("press_in")
+    request["operation"]["runout_limit_um"] = _plane(_budget(request), "gauge plane").p95_um
+    assert _plane(_budget(request), "gauge plane").probability_within_limit == pytest.approx(0.95, abs=1e-4)
+    check = ASSESSOR.assess(parse(BudgetRequest, request)).runout
+    assert check.gauge_plane is not None
+    assert check.gauge_plane.probability_within_limit == pytest.approx(0.95, abs=1e-4)
+
+
 def test_asked_planes_are_answered() -> None:
     """First principles: at the last clamping face and three diameters out the indicator finds other planes."""
     request = base_request("press_in") | {
