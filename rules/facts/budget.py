@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from rules.facts.contributors import Contributor
-from rules.mechanics.random_clocking import RandomClocking, best_clocking, gaussian_sigma
+from rules.mechanics.random_clocking import RandomClocking, best_clocking, gaussian_sigma, variance_shares
 
 __all__ = ["PlaneBudget", "Vector", "budget_at", "budgets_at", "law_at", "law_of", "vectors_at"]
 
@@ -99,17 +99,8 @@ def budgets_at(
 
 
 def _shares(vectors: Sequence[Vector], groups: dict[int, complex]) -> tuple[float, ...]:
-    """Share of E[R²]: a² of a vector of its own, 2σ² of a Gaussian, Re(v·V*) of a member of the group with sum V."""
-    # scaled by the largest, since squares of extreme amplitudes would overflow
-    largest = max((abs(vector.amplitude) for vector in vectors), default=0.0) or 1.0
-    squares = []
-    for vector in vectors:
-        part = vector.amplitude / largest
-        if vector.capability:
-            squares.append(2.0 * gaussian_sigma(abs(part)) ** 2)
-        elif vector.group is None:
-            squares.append(abs(part) ** 2)
-        else:
-            squares.append((part * (groups[vector.group] / largest).conjugate()).real)
-    total = math.fsum(squares)
-    return tuple(square / total for square in squares) if total > 0.0 else (0.0,) * len(squares)
+    """Return each contributor's share of the mean square reading."""
+    fixed = [0j if vector.capability else vector.amplitude for vector in vectors]
+    sigmas = [gaussian_sigma(abs(vector.amplitude)) if vector.capability else 0.0 for vector in vectors]
+    sums = [one if vector.group is None else groups[vector.group] for one, vector in zip(fixed, vectors, strict=True)]
+    return tuple(variance_shares(fixed, sigmas, sums).tolist())

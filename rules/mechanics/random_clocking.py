@@ -226,29 +226,41 @@ def best_clocking(amplitudes: Sequence[float]) -> float:
     return _least(amplitudes)
 
 
-def variance_shares(amplitudes: Sequence[float], sigmas: Sequence[float]) -> FloatArray:
+def variance_shares(
+    amplitudes: Sequence[complex], sigmas: Sequence[float], sums: Sequence[complex] | None = None
+) -> FloatArray:
     """Return each contributor's share of the mean square of the resultant.
 
-    E[R²] = Σ (a_i² + 2σ_i²), share_i = (a_i² + 2σ_i²)/E[R²]
+    E[R²] = Σ (Re(a_i·S_i*) + 2σ_i²), share_i = (Re(a_i·S_i*) + 2σ_i²)/E[R²]
 
-    Parameters: two lists of equal length, ≥ 0: the fixed amplitude of each contributor and the standard
-    deviation per axis of its plane Gaussian, 0 where it has none; one unit. Returns shape (n,), of sum 1,
-    or all zeros when nothing contributes. Raises ValueError outside the domain or for unequal lengths.
-    Source: first principles; the angles are independent, so the cross terms vanish.
+    Parameters: lists of equal length: the amplitude of each contributor and the standard deviation per axis of its
+    plane Gaussian, each 0 where it has none; S_i, the sum of the vectors whose directions to a_i are known, a_i
+    among them; one unit. Without sums every vector stands alone, S_i = a_i, and amplitudes are real and ≥ 0.
+    Returns shape (n,), of sum 1, negative where a known direction takes away, or all zeros when nothing
+    contributes. Raises ValueError outside the domain or for unequal lengths. Source: first principles; angles
+    of different groups are independent, so their cross terms vanish.
 
     >>> variance_shares([3.0, 1.0, 0.0], [0.0, 0.0, 1.0]).round(6).tolist()
     [0.75, 0.083333, 0.166667]
+    >>> variance_shares([3.0, -1.0], [0.0, 0.0], [2.0, 2.0]).tolist()
+    [1.5, -0.5]
     """
-    _check_each(amplitudes, "an amplitude")
+    if sums is None:
+        _check_each([abs(a) if isinstance(a, complex) else a for a in amplitudes], "an amplitude")
+        sums = amplitudes
     _check_each(sigmas, "a sigma")
-    if len(amplitudes) != len(sigmas):
+    if not len(amplitudes) == len(sigmas) == len(sums):
         raise ValueError("amplitudes and sigmas must be lists of equal length")
-    largest = max((*amplitudes, *sigmas), default=0.0)
+    # scaled by the largest, since squares of extreme amplitudes would overflow
+    largest = max((*map(abs, amplitudes), *map(abs, sums), *sigmas), default=0.0)
     if largest == 0.0:
         return np.zeros(len(amplitudes))
-    squares = [(a / largest) ** 2 + 2.0 * (s / largest) ** 2 for a, s in zip(amplitudes, sigmas, strict=True)]
-    total = math.fsum(squares)
-    return np.array([square / total for square in squares])
+    squares = [
+        ((a / largest) * (total / largest).conjugate()).real + 2.0 * (sigma / largest) ** 2
+        for a, sigma, total in zip(amplitudes, sigmas, sums, strict=True)
+    ]
+    whole = math.fsum(squares)
+    return np.array([square / whole for square in squares]) if whole > 0.0 else np.zeros(len(amplitudes))
 
 
 def gaussian_sigma(limit_amplitude: float, probability: float = 0.95) -> float:

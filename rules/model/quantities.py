@@ -18,7 +18,6 @@ __all__ = [
     "MIN_LENGTH_MM",
     "MM_PER_INCH",
     "Count",
-    "DegC",
     "Identifier",
     "Length",
     "Mass",
@@ -125,9 +124,6 @@ Unbalance = Annotated[float, Field(ge=0, le=1_000_000)]
 
 SpeedRpm = Annotated[float, Field(ge=0.1, le=1_000_000)]
 """A spindle speed, 1/min."""
-
-DegC = Annotated[float, Field(ge=-273.15, le=2_000)]
-"""A temperature, °C."""
 
 Count = Annotated[int, Field(ge=1, le=200)]
 """A count of things, such as teeth."""
