@@ -33,5 +33,6 @@ def budgets_router(assessor: Assessor) -> APIRouter:
         "A pure function of the request: safe to repeat, and the same request gives the same bytes.",
         response_description="The budget, as far as the contributors are stated.",
         examples=BUDGET_EXAMPLES,
+        in_thread=True,
     )
     return router
