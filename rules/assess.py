@@ -4,31 +4,40 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
+from dataclasses import replace
 from importlib.resources import files
 from pathlib import Path
 from typing import Final
 
+from rules.catalogue import NO_CATALOGUE, Catalogue, load_catalogue
 from rules.engine import Engine, EngineFaultError
 from rules.facts.derive import Derived, derive
+from rules.facts.references import Resolved, reference_facts, resolve
 from rules.model.policy import DEFAULT_POLICY, Policy
 from rules.model.report import Finding, Report, Summary, Undecided, Verdict
 from rules.model.request import CheckRequest
 from rules.reporting.cautions import cautions
 from rules.reporting.findings import finding, undecided
 from rules.reporting.provenance import provenance
-from rules.reporting.sections import (
+from rules.reporting.repointing import repointed
+from rules.reporting.sections import geometry_section, runout_section
+from rules.reporting.sections_mechanics import (
     balance_section,
-    geometry_section,
     grip_section,
+    load_section,
     mass_section,
-    runout_section,
     speed_section,
+    stiffness_section,
 )
 from rules.rulebook.loader import load_books
 from rules.rulebook.model import Rulebook
+from rules.rulebook.overrides import threshold_in_force
 from rules.rulebook.requested_thresholds import requested_thresholds
 
 __all__ = ["Assessor", "EngineFaultError"]
+
+CRITICAL_SHARE: Final = ("SPD-040", "max_share")
+"""Rule and threshold that say which share of the critical speed is allowed."""
 
 _GRAVITY: Final = {"error": 0, "warning": 1, "advice": 2}
 
@@ -36,17 +45,20 @@ _GRAVITY: Final = {"error": 0, "warning": 1, "advice": 2}
 class Assessor:
     """Rulebooks, loaded and compiled once; judges any number of requests from any number of threads."""
 
-    def __init__(self, book: Rulebook) -> None:
+    def __init__(self, book: Rulebook, catalogue: Catalogue = NO_CATALOGUE) -> None:
         self.engine = Engine(book)
         self.book = book
+        self.catalogue = catalogue
 
     @classmethod
-    def load(cls, extra_rulebooks: Sequence[Path] = ()) -> Assessor:
-        """Load the package's rulebooks, then an operator's folders.
+    def load(cls, extra_rulebooks: Sequence[Path] = (), catalogue: Path | None = None) -> Assessor:
+        """Load the package's rulebooks, then an operator's folders; and the components an operator mounts.
 
-        Raises :class:`~rules.rulebook.problem.RulebookError` with file, line and reason of every defect.
+        Raises :class:`~rules.rulebook.problem.RulebookError` and :class:`~rules.catalogue.CatalogueError`, each with
+        file, line and reason of every defect.
         """
-        return cls(load_books([files("rules").joinpath("books"), *extra_rulebooks]))
+        book = load_books([files("rules").joinpath("books"), *extra_rulebooks])
+        return cls(book, NO_CATALOGUE if catalogue is None else load_catalogue(catalogue))
 
     def assess(self, request: CheckRequest) -> Report:
         """Judge one request.
@@ -60,7 +72,8 @@ class Assessor:
         """Judge one request and return what was derived of it beside the report; errors as `assess`."""
         policy = request.policy or DEFAULT_POLICY
         overrides = requested_thresholds(policy, self.book)
-        derived = derive(request)
+        resolved = resolve(request, self.catalogue.definitions)
+        derived = _derived(resolved)
         judgement = self.engine.judge(derived.facts, overrides)
         words = self.book.vocabulary
         findings = sorted(
@@ -76,14 +89,26 @@ class Assessor:
             decided=list(judgement.decided),
             geometry=geometry_section(derived),
             runout=runout_section(derived),
-            speed=speed_section(derived),
+            speed=speed_section(derived, threshold_in_force(self.book, overrides, *CRITICAL_SHARE)),
             balance=balance_section(derived),
+            load=load_section(derived),
             grip=grip_section(derived),
+            stiffness=stiffness_section(derived),
             mass=mass_section(derived),
             cautions=cautions(derived),
-            provenance=provenance(request, request.policy, self.book),
+            provenance=provenance(request, request.policy, self.book, self.catalogue.digest),
         )
-        return report, derived
+        return repointed(report, resolved.homes) if resolved.homes else report, derived
+
+
+def _derived(resolved: Resolved) -> Derived:
+    """Derive all that follows; of a stack with a part that is not defined, nothing but that follows."""
+    if not resolved.cases:
+        return derive(resolved.request)
+    if not resolved.broken:
+        derived = derive(resolved.request)
+        return replace(derived, facts=(*derived.facts, *reference_facts(resolved)))
+    return replace(derive(resolved.without_stack()), facts=tuple(reference_facts(resolved)))
 
 
 def _verdict(findings: Sequence[Finding], gaps: Sequence[Undecided], policy: Policy) -> Verdict:

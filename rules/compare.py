@@ -45,7 +45,11 @@ def compare(request: ComparisonRequest, assessor: Assessor) -> ComparisonReport:
             name,
             *assessor.assess_derived(
                 CheckRequest(
-                    stack=one.stack, operation=request.operation, machine=request.machine, policy=request.policy
+                    stack=one.stack,
+                    components=request.components,
+                    operation=request.operation,
+                    machine=request.machine,
+                    policy=request.policy,
                 )
             ),
         )
@@ -68,7 +72,7 @@ def compare(request: ComparisonRequest, assessor: Assessor) -> ComparisonReport:
         ),
         notes=_notes(request, names, rows),
         cautions=list(dict.fromkeys(text for one in judged for text in one.report.cautions)),
-        provenance=provenance(request, request.policy, assessor.book),
+        provenance=provenance(request, request.policy, assessor.book, assessor.catalogue.digest),
     )
 
 
@@ -97,6 +101,7 @@ def _alternative(one: Judged, dominated_by: Sequence[str], why: str) -> Alternat
         mass_kg=report.mass.total_kg,
         governing_speed=report.speed.governing,
         speed_complete=report.speed.complete,
+        tip_stiffness_n_per_um=report.stiffness.tip_stiffness_n_per_um,
         joints=len(one.derived.chain.joints),
         components=len(one.derived.chain.request.stack.components),
         dominated_by=list(dominated_by),

@@ -6,10 +6,12 @@ import math
 from collections.abc import Sequence
 from dataclasses import replace
 
+from rules.catalogue import NO_CATALOGUE, Catalogue
 from rules.facts.budget import Vector, budget_at, law_of, vectors_at
 from rules.facts.chain import Chain, chain_of
-from rules.facts.contributors import Contributor, contributors_of
+from rules.facts.contributors import Contributor, Contributors, contributors_of
 from rules.facts.geometry import Geometry, geometry_of
+from rules.facts.references import resolve
 from rules.facts.values import Lack, Maybe, lift
 from rules.mechanics.allocation import equal_effort_factor
 from rules.mechanics.axis import tir_from_speck
@@ -24,7 +26,7 @@ from rules.model.budget import (
     SeatReport,
 )
 from rules.model.operation import Operation
-from rules.model.report import LackingFact
+from rules.model.report_base import LackingFact
 from rules.reporting.clocking import clocking_section
 from rules.reporting.provenance import provenance
 from rules.reporting.rounding import rounded, rounded_or_none
@@ -38,15 +40,16 @@ _LEVELS = (0.5, 0.8, 0.95, 0.99)
 _NOTHING_ASKED = Operation.model_validate({})
 
 
-def full_budget(request: BudgetRequest, book: Rulebook) -> BudgetReport:
+def full_budget(request: BudgetRequest, book: Rulebook, catalogue: Catalogue = NO_CATALOGUE) -> BudgetReport:
     """Answer every question about the runout of one stack.
 
     Raises :class:`~rules.requests.BadRequestError` for thresholds that no rule has or allows, as a check does.
     """
     requested_thresholds(request.policy, book)
-    chain = chain_of(request)
+    resolved = resolve(request, catalogue.definitions)
+    chain = chain_of(resolved.without_stack() if resolved.broken else resolved.request)
     geometry = geometry_of(chain)
-    contributors = contributors_of(chain, geometry)
+    contributors = Contributors((), Lack(resolved.lacking)) if resolved.broken else contributors_of(chain, geometry)
     known, lacking = contributors.known, contributors.lacking
     operation = request.operation or _NOTHING_ASKED
     limit_at = operation.runout_limit_at or "gauge_plane"
@@ -71,7 +74,7 @@ def full_budget(request: BudgetRequest, book: Rulebook) -> BudgetReport:
         seats=_seats(chain, geometry),
         clocking=clocking_section(chain, judged, known) if isinstance(judged, float) else None,
         required=required,
-        provenance=provenance(request, request.policy, book),
+        provenance=provenance(request, request.policy, book, catalogue.digest),
     )
 
 

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from rules.catalogue import NO_CATALOGUE, Catalogue
 from rules.facts.derive import Derived, derive
+from rules.facts.references import resolve
 from rules.facts.values import Lack
 from rules.model.reading import ReadingReport, ReadingRequest
+from rules.model.report_base import LackingFact
 from rules.model.request import CheckRequest
 from rules.reporting.cautions import cautions, general_cautions
 from rules.reporting.provenance import provenance
@@ -19,14 +22,14 @@ from rules.rulebook.requested_thresholds import requested_thresholds
 __all__ = ["read_gauge"]
 
 
-def read_gauge(request: ReadingRequest, book: Rulebook) -> ReadingReport:
+def read_gauge(request: ReadingRequest, book: Rulebook, catalogue: Catalogue = NO_CATALOGUE) -> ReadingReport:
     """Say what a reading tells of a stack.
 
     No rule is judged; the book is named as what was in force, so that answers to one stack can be put side by side.
     Raises :class:`~rules.requests.BadRequestError` for thresholds that no rule has or allows.
     """
     requested_thresholds(request.policy, book)
-    derived = _derived(request)
+    derived, undefined = _derived(request, catalogue)
     planes = [fit_plane(plane) for plane in request.planes]
     trial, trial_notes = _trial(request, planes[0], derived)
     predictions = [None if derived is None else predict(derived, fit) for fit in planes]
@@ -40,21 +43,32 @@ def read_gauge(request: ReadingRequest, book: Rulebook) -> ReadingReport:
         planes=[plane_reading(fit) for fit in planes],
         axis=axis_through(planes, _tip_distance(derived)),
         prediction=[None if prediction is None else prediction.report() for prediction in predictions],
-        not_stated=[] if derived is None else lacking(derived),
+        not_stated=undefined if derived is None else lacking(derived),
         trial=None if trial is None else trial.report(),
         decision=decision,
         pin_may_explain=explained,
         notes=[*plane_notes(planes), *trial_notes],
         next_step=next_step(Reading(planes, predictions, trial, decision, excess, pin, explained, derived)),
         cautions=general_cautions() if derived is None else cautions(derived),
-        provenance=provenance(request, request.policy, book),
+        provenance=provenance(request, request.policy, book, catalogue.digest),
     )
 
 
-def _derived(request: ReadingRequest) -> Derived | None:
+def _derived(request: ReadingRequest, catalogue: Catalogue) -> tuple[Derived | None, list[LackingFact]]:
+    """Return what follows of the stack, where one is stated; or which components of it are not defined."""
     if request.stack is None:
-        return None
-    return derive(CheckRequest(stack=request.stack, operation=None, machine=request.machine, policy=request.policy))
+        return None, []
+    check = CheckRequest(
+        stack=request.stack,
+        components=request.components,
+        operation=None,
+        machine=request.machine,
+        policy=request.policy,
+    )
+    resolved = resolve(check, catalogue.definitions)
+    if resolved.broken:
+        return None, [LackingFact(fact="component", fields=list(resolved.lacking))]
+    return derive(resolved.request), []
 
 
 def _trial(request: ReadingRequest, first: PlaneFit, derived: Derived | None) -> tuple[TrialResult | None, list[str]]:

@@ -10,6 +10,7 @@ from typing import NoReturn
 
 from pydantic import ValidationError
 
+from rules.catalogue import CatalogueError
 from rules.rulebook.problem import RulebookError
 from rules.version import VERSION
 from service.commands import budget, check, compare, generated, read, serve
@@ -31,7 +32,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     arguments = _parser().parse_args(argv)
     try:
         code: int = arguments.run(arguments)
-    except RulebookError as error:
+    except (RulebookError, CatalogueError) as error:
         print(error, file=sys.stderr)
         return BAD_INPUT
     except ValidationError as error:

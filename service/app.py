@@ -7,6 +7,7 @@ from starlette.middleware import Middleware
 
 from rules.assess import Assessor
 from rules.version import VERSION
+from service.loading import load_assessor
 from service.middleware.body_limit import BodyLimit
 from service.middleware.head import HeadAsGet
 from service.middleware.last_resort import LastResort
@@ -29,11 +30,12 @@ __all__ = ["create_app"]
 def create_app(settings: Settings | None = None, assessor: Assessor | None = None) -> FastAPI:
     """Build the application.
 
-    The rulebooks are loaded and compiled here, so a wrong one stops the start:
-    :class:`rules.rulebook.problem.RulebookError` is raised with every defect found.
+    Rulebooks and catalogue are loaded here, so a wrong one stops the start:
+    :class:`rules.rulebook.problem.RulebookError` or :class:`rules.catalogue.CatalogueError` is raised with every
+    defect found.
     """
     settings = settings or Settings()
-    assessor = assessor or Assessor.load(settings.extra_rulebooks)
+    assessor = assessor or load_assessor(settings)
     app = FastAPI(
         title="stackgauge",
         version=VERSION,

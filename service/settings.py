@@ -26,6 +26,9 @@ class Settings(BaseSettings):
         ge=1024,
         description="Largest body accepted. The largest stack the contract allows takes about 400 KiB.",
     )
+    catalogue: Path | None = Field(
+        None, description="Folder of JSON, YAML and CSV files with components that requests may refer to."
+    )
     extra_rulebooks: tuple[Path, ...] = Field(
         (), description="Folders with rulebooks that add to or replace the built-in ones, later ones winning."
     )

@@ -5,11 +5,21 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from typing import Final
 
 from rules.facts.contributors import Contributor
-from rules.mechanics.random_clocking import RandomClocking, best_clocking, gaussian_sigma, variance_shares
+from rules.mechanics.random_clocking import (
+    Answer,
+    Question,
+    RandomClocking,
+    best_clocking,
+    gaussian_sigma,
+    variance_shares,
+)
 
-__all__ = ["PlaneBudget", "Vector", "budget_at", "budgets_at", "law_at", "law_of", "vectors_at"]
+__all__ = ["PlaneBudget", "PlaneLaw", "Vector", "budget_at", "law_at", "law_of", "plane_law", "spread_of", "vectors_at"]
+
+_LEVELS: Final = (0.5, 0.95)
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,37 +75,62 @@ def law_of(vectors: Sequence[Vector]) -> RandomClocking:
     return RandomClocking(hard, math.hypot(*sigmas))
 
 
+def spread_of(vectors: Sequence[Vector]) -> tuple[float, float]:
+    """Return the root mean square of the sum of vectors, groups clocked at random, and the greatest sum of hard ones.
+
+    √(Σ a² + 2·Σ σ²): what points anywhere adds no cross terms.
+    """
+    hard, sigmas, _ = _sums(vectors)
+    return math.hypot(*hard, *(math.sqrt(2.0) * sigma for sigma in sigmas)), math.fsum(hard)
+
+
 def law_at(z_mm: float, contributors: Iterable[Contributor]) -> RandomClocking:
     """Return the law of the eccentricity at z, µm; a total indicator reading is twice that."""
     return law_of(vectors_at(z_mm, contributors))
 
 
-def budget_at(z_mm: float, contributors: Sequence[Contributor], limit_um: float | None) -> PlaneBudget:
-    """Sum the contributors at z: exact law of randomly clocked vectors, doubled to a TIR."""
-    return budgets_at([z_mm], contributors, limit_um)[0]
+@dataclass(frozen=True, slots=True)
+class PlaneLaw:
+    """The contributors summed at one plane, and what is to be asked of the sum."""
 
+    z_mm: float
+    vectors: list[Vector]
+    hard: list[float]
+    groups: dict[int, complex]
+    law: RandomClocking
+    limit_um: float | None
 
-def budgets_at(
-    planes: Sequence[float], contributors: Sequence[Contributor], limit_um: float | None
-) -> list[PlaneBudget]:
-    """Sum the contributors at several planes, which share much of the work."""
-    vectors = [vectors_at(z, contributors) for z in planes]
-    sums = [_sums(one) for one in vectors]
-    laws = [RandomClocking(hard, math.hypot(*sigmas)) for hard, sigmas, _ in sums]
-    quantiles = RandomClocking.quantiles_of(laws, (0.5, 0.95))
-    return [
-        PlaneBudget(
-            z,
+    def question(self) -> Question:
+        """Return what the budget asks: half and 95 %, and the chance to keep the limit."""
+        return Question(self.law, _LEVELS, () if self.limit_um is None else (self.limit_um / 2.0,))
+
+    def budget(self, answer: Answer) -> PlaneBudget:
+        """Return the budget that an answer completes; amplitudes are doubled to total indicator readings."""
+        p50, p95 = answer.quantiles
+        varying = [abs(vector.amplitude) for vector in self.vectors if vector.capability]
+        return PlaneBudget(
+            self.z_mm,
             2.0 * p50,
             2.0 * p95,
-            2.0 * best_clocking([*hard, *(abs(vector.amplitude) for vector in own if vector.capability)]),
-            None if sigmas else 2.0 * law.greatest,
-            None if limit_um is None else law.probability(limit_um / 2.0),
-            tuple(2.0 * abs(vector.amplitude) for vector in own),
-            _shares(own, groups),
+            2.0 * best_clocking([*self.hard, *varying]),
+            None if varying else 2.0 * self.law.greatest,
+            answer.chances[0] if answer.chances else None,
+            tuple(2.0 * abs(vector.amplitude) for vector in self.vectors),
+            _shares(self.vectors, self.groups),
         )
-        for z, own, (hard, sigmas, groups), law, (p50, p95) in zip(planes, vectors, sums, laws, quantiles, strict=True)
-    ]
+
+
+def plane_law(z_mm: float, contributors: Sequence[Contributor], limit_um: float | None) -> PlaneLaw:
+    """Sum the contributors at z: exact law of randomly clocked vectors."""
+    vectors = vectors_at(z_mm, contributors)
+    hard, sigmas, groups = _sums(vectors)
+    return PlaneLaw(z_mm, vectors, hard, groups, RandomClocking(hard, math.hypot(*sigmas)), limit_um)
+
+
+def budget_at(z_mm: float, contributors: Sequence[Contributor], limit_um: float | None) -> PlaneBudget:
+    """Return the budget at z alone; several questions at once cost less by `RandomClocking.figures_of`."""
+    plane = plane_law(z_mm, contributors, limit_um)
+    return plane.budget(RandomClocking.figures_of([plane.question()])[0])
 
 
 def _shares(vectors: Sequence[Vector], groups: dict[int, complex]) -> tuple[float, ...]:

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import Final
 
-from rules.model.components import Cutter, GaugePin, RetentionKnob, StackPart
+from rules.model.components import ComponentReference, Cutter, GaugePin, RetentionKnob, StackPart
 from rules.model.couplings import MachineSide, SpindleSide, WorkpieceSide
 from rules.model.request import CheckRequest
 from rules.model.stack import Joint
@@ -80,7 +80,11 @@ class Chain:
 
 def chain_of(request: CheckRequest) -> Chain:
     """Take a request apart into links and joints."""
-    all_links = [_link(part, f"/stack/components/{n}") for n, part in enumerate(request.stack.components)]
+    all_links = [
+        _link(part, f"/stack/components/{n}")
+        for n, part in enumerate(request.stack.components)
+        if not isinstance(part, ComponentReference)  # resolved beforehand
+    ]
     links = tuple(link for link in all_links if not isinstance(link.part, RetentionKnob))
     knobs = tuple(link for link in all_links if isinstance(link.part, RetentionKnob))
     unused = list(enumerate(request.stack.joints or ()))

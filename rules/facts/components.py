@@ -7,8 +7,10 @@ from collections import Counter
 from rules.facts.builder import FactBuilder
 from rules.facts.chain import Chain, Link
 from rules.facts.geometry import Geometry, profile_length, tool_diameter
-from rules.facts.masses import thinnest_wall
-from rules.facts.values import Maybe, given, lift
+from rules.facts.masses import Masses
+from rules.facts.outlines import thinnest_wall
+from rules.facts.values import Lack, Maybe, given, lift
+from rules.mechanics.milling import cutting_speed_m_per_min
 from rules.model.components import BaseHolder, Collet, Cutter, Extension, GaugePin, ProfilePiece, Reducer
 from rules.model.couplings import Bore, ColletBore, CylindricalShank, Declared, NutCollet
 from rules.rulebook.fact import Fact
@@ -34,14 +36,36 @@ def _in_place(index: int, link: Link, count: int) -> bool:
     return isinstance(part, BaseHolder) == first and (not isinstance(part, Cutter | GaugePin) or last)
 
 
-def _speed(fact: FactBuilder, link: Link, speed: float | None) -> None:
+def _speed(fact: FactBuilder, link: Link, speed: Maybe[float] | None) -> None:
     if speed is None or isinstance(link.part, GaugePin):
         return
+    _cutter_speed(fact, link, speed)
     stated = link.part.max_speed_rpm
     if stated is None and not lacks_speed(link):
         return
     fact.put("spindle_speed_rpm", speed)
     fact.put("component_max_speed_rpm", given(stated, f"{link.at}/max_speed_rpm"))
+
+
+def _cutter_speed(fact: FactBuilder, link: Link, speed: Maybe[float]) -> None:
+    part = link.part
+    if not isinstance(part, Cutter):
+        return
+    reached = lift(cutting_speed_m_per_min, speed, given(part.cutting_diameter_mm, f"{link.at}/cutting_diameter_mm"))
+    fact.put("peripheral_speed_m_per_min", reached)
+    if part.max_cutting_speed_m_per_min is not None:
+        fact.put("max_cutting_speed_m_per_min", part.max_cutting_speed_m_per_min)
+
+
+def _mass(fact: FactBuilder, link: Link, outline_kg: Maybe[float]) -> None:
+    """How far a stated mass lies off the outline's; of a base holder the outline shows only a part."""
+    stated = link.part.mass_kg
+    if stated is None or isinstance(outline_kg, Lack):
+        return
+    off = (outline_kg - stated) / outline_kg
+    fact.put("stated_mass_kg", stated)
+    fact.put("outline_mass_kg", outline_kg)
+    fact.put("mass_mismatch_ratio", max(0.0, off) if isinstance(link.part, BaseHolder) else abs(off))
 
 
 def _overhang(fact: FactBuilder, link: Link, projection: Maybe[float]) -> None:
@@ -112,28 +136,29 @@ def _contradictions(fact: FactBuilder, link: Link) -> None:
         fact.put("thinnest_wall_mm", thinnest_wall(part.profile))
 
 
-def _component(chain: Chain, link: Link, is_repeated: bool) -> FactBuilder:
+def _component(chain: Chain, link: Link, is_repeated: bool, speed: Maybe[float] | None) -> FactBuilder:
     part, operation = link.part, chain.request.operation
     fact = FactBuilder("component", f"component:{link.at}", (link.at,), component=part.id, component_kind=part.kind)
     fact.put("id_repeated", is_repeated)
-    _speed(fact, link, None if operation is None else operation.spindle_speed_rpm)
+    _speed(fact, link, speed)
     _contradictions(fact, link)
     if operation is not None and operation.coolant == "through":
         fact.put("passes_coolant", given(part.coolant_through, f"{link.at}/coolant_through"))
     return fact
 
 
-def component_facts(chain: Chain, geometry: Geometry) -> list[Fact]:
+def component_facts(chain: Chain, geometry: Geometry, masses: Masses, speed: Maybe[float] | None) -> list[Fact]:
     """Return one fact a component, in the order of the chain, knobs last."""
     counts = Counter(part.id for part in chain.request.stack.components)
     facts = []
     for index, link in enumerate(chain.links):
-        fact = _component(chain, link, counts[link.part.id] > 1)
+        fact = _component(chain, link, counts[link.part.id] > 1, speed)
+        _mass(fact, link, masses.outline_masses[index])
         fact.put("in_place", _in_place(index, link, len(chain.links)))
         if index > 0:
             _overhang(fact, link, geometry.projections[index - 1])
         _collet(fact, link)
         facts.append(fact.build())
     for link in chain.knobs:
-        facts.append(_component(chain, link, counts[link.part.id] > 1).build())
+        facts.append(_component(chain, link, counts[link.part.id] > 1, speed).build())
     return facts

@@ -2,19 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
-from rules.facts.budget import PlaneBudget, budgets_at
+from rules.facts.asked_speed import asked_speed_of
+from rules.facts.budget import PlaneBudget
 from rules.facts.chain import Chain, chain_of
 from rules.facts.components import component_facts
 from rules.facts.contributors import Contributors, contributors_of
+from rules.facts.cutting_load import CuttingLoad, cutting_load_of
 from rules.facts.geometry import Geometry, geometry_of
+from rules.facts.grips import Grip, grips_of
 from rules.facts.joints import joint_facts
 from rules.facts.masses import Masses, masses_of
 from rules.facts.operation import operation_facts
+from rules.facts.outlines import outline_of
+from rules.facts.random_sums import random_sums_of
+from rules.facts.speeds import SpeedLimits, speed_limits_of
 from rules.facts.stack import stack_fact
-from rules.facts.unbalance import StackBalance, balance_of
+from rules.facts.stiffness import StackStiffness, stiffness_of
+from rules.facts.unbalance import StackBalance, balance_of, unbalance_vectors
 from rules.facts.values import Lack, Maybe
 from rules.model.request import CheckRequest
 from rules.rulebook.fact import Fact
@@ -29,20 +35,18 @@ class Derived:
     chain: Chain
     geometry: Geometry
     contributors: Contributors
+    speed: Maybe[float] | None
+    """Speed asked, rpm; None where none is."""
     gauge_plane: Maybe[PlaneBudget]
     """Budget of the known contributors; a lack where the plane has no place."""
     tip: Maybe[PlaneBudget]
     masses: Masses
     balance: StackBalance
+    load: CuttingLoad
+    grips: tuple[Grip, ...]
+    stiffness: StackStiffness
+    speed_limits: SpeedLimits
     facts: tuple[Fact, ...]
-
-
-def _budgets(
-    planes: Sequence[Maybe[float]], contributors: Contributors, limit_um: float | None
-) -> list[Maybe[PlaneBudget]]:
-    places = [plane for plane in planes if not isinstance(plane, Lack)]
-    found = iter(budgets_at(places, contributors.known, limit_um))
-    return [plane if isinstance(plane, Lack) else next(found) for plane in planes]
 
 
 def _complete(budget: Maybe[PlaneBudget], contributors: Contributors) -> Maybe[PlaneBudget]:
@@ -54,22 +58,42 @@ def _complete(budget: Maybe[PlaneBudget], contributors: Contributors) -> Maybe[P
 
 
 def derive(request: CheckRequest) -> Derived:
-    """Derive geometry, budgets, masses, balance and the flat facts the rules judge."""
+    """Derive geometry, budgets, masses, balance, loads, bending and the flat facts the rules judge."""
     chain = chain_of(request)
     geometry = geometry_of(chain)
+    speed = asked_speed_of(chain)
     contributors = contributors_of(chain, geometry)
     operation = request.operation
     limit = None if operation is None else operation.runout_limit_um
-    gauge_plane, tip = _budgets((geometry.gauge_plane, geometry.tip), contributors, limit)
     masses = masses_of(chain, geometry)
-    balance = balance_of(chain, contributors, masses)
-    at_tip = _complete(tip, contributors)
+    vectors = unbalance_vectors(chain, contributors, masses)
+    sums = random_sums_of(geometry.gauge_plane, geometry.tip, contributors, vectors, limit)
+    balance = balance_of(chain, masses, sums.unbalance, sums.couple, speed)
+    outlines = tuple(outline_of(link, place) for link, place in zip(chain.links, geometry.places, strict=True))
+    load = cutting_load_of(chain, speed)
+    grips = grips_of(chain, geometry, outlines, load, speed)
+    stiffness = stiffness_of(chain, geometry, outlines, masses, load)
+    at_tip = _complete(sums.tip, contributors)
     limit_at_tip = operation is not None and operation.runout_limit_at == "tip"
-    at_limit = at_tip if limit_at_tip else _complete(gauge_plane, contributors)
+    at_limit = at_tip if limit_at_tip else _complete(sums.gauge_plane, contributors)
     facts = (
         stack_fact(chain, geometry, masses),
-        *component_facts(chain, geometry),
-        *joint_facts(chain),
-        *operation_facts(chain, at_limit, at_tip, balance),
+        *component_facts(chain, geometry, masses, speed),
+        *joint_facts(chain, grips, speed),
+        *operation_facts(chain, at_limit, at_tip, balance, stiffness, load, speed),
     )
-    return Derived(chain, geometry, contributors, gauge_plane, tip, masses, balance, facts)
+    return Derived(
+        chain,
+        geometry,
+        contributors,
+        speed,
+        sums.gauge_plane,
+        sums.tip,
+        masses,
+        balance,
+        load,
+        grips,
+        stiffness,
+        speed_limits_of(chain, balance, stiffness, grips),
+        facts,
+    )

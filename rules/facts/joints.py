@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Final
 
 from rules.facts.builder import FactBuilder
 from rules.facts.chain import Chain, JointCase
 from rules.facts.geometry import grip_of, profile_length
+from rules.facts.grips import Grip
 from rules.facts.joint_fits import (
     PRECISION_BORES,
     bore_of,
@@ -15,6 +17,7 @@ from rules.facts.joint_fits import (
     is_slip_fit,
     shank_of,
 )
+from rules.facts.joint_strength import put_strength
 from rules.facts.values import Lack, Maybe, given, known_or, lift
 from rules.model.components import Collet, GaugePin
 from rules.model.couplings import (
@@ -208,7 +211,7 @@ def _lengths_agree(fact: FactBuilder, case: JointCase) -> None:
     fact.put("overall_length_mm", overall)
 
 
-def _joint(case: JointCase, key: str) -> Fact:
+def _joint(case: JointCase, key: str) -> FactBuilder:
     at: tuple[str, ...] = (case.upper_at, case.lower_at)
     if case.statement is not None:
         at = (*at, case.statement_at)
@@ -227,10 +230,18 @@ def _joint(case: JointCase, key: str) -> Fact:
         _fixed_bore(fact, case, lower_side)
         _collet_bore(fact, case, lower_side)
         _grip(fact, case, lower_side)
-    return fact.build()
+    return fact
 
 
-def joint_facts(chain: Chain) -> list[Fact]:
+def joint_facts(chain: Chain, grips: Sequence[Grip], speed: Maybe[float] | None) -> list[Fact]:
     """Return one fact a joint, the spindle's first where a machine is given."""
     cases = ([chain.spindle_joint] if chain.spindle_joint else []) + list(chain.joints)
-    return [_joint(case, f"joint:{number}") for number, case in enumerate(cases)]
+    held = {id(grip.case): grip for grip in grips}
+    facts = []
+    for number, case in enumerate(cases):
+        fact = _joint(case, f"joint:{number}")
+        grip = held.get(id(case))
+        if grip is not None:
+            put_strength(fact, grip, speed)
+        facts.append(fact.build())
+    return facts

@@ -1,18 +1,22 @@
-"""Mass, centre of mass and residual unbalance of each component, stated or from its outline."""
+"""Mass, centre of mass and transverse inertia of each component, stated or from its outline."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Final
 
+from rules.facts.body_material import density_of
 from rules.facts.chain import Chain, Link
 from rules.facts.geometry import Geometry, Place
+from rules.facts.outlines import has_no_wall
 from rules.facts.values import Lack, Maybe, given, lift, merge
 from rules.mechanics.mass import Body, Frustum, body_of
-from rules.model.components import BaseHolder, Collet, ProfilePiece
-from rules.tables import materials
+from rules.model.components import BaseHolder, Collet
 
-__all__ = ["Masses", "masses_of", "thinnest_wall"]
+__all__ = ["Masses", "masses_of"]
+
+_STANDARD_GRAVITY_M_PER_S2: Final = 9.80665
+"""Standard acceleration of free fall (3rd CGPM, 1901)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,73 +27,105 @@ class Masses:
     """Per link, kg."""
     centres: tuple[Maybe[float], ...]
     """Per link: axial position of the centre of mass, mm from the gauge line."""
+    outline_masses: tuple[Maybe[float], ...]
+    """Per link: mass of what its outline shows, kg; for a base holder what lies beyond the gauge line."""
+    inertias: tuple[Maybe[float], ...]
+    """Per link: moment of inertia about a diameter through its own centre of mass, kg·mm²."""
     total: Maybe[float]
     """All components, knobs too, kg."""
     centre: Maybe[float]
     """Centre of mass of the links, mm from the gauge line; the knob is left out."""
-
-
-def thinnest_wall(profile: Sequence[ProfilePiece]) -> float:
-    """Return the thinnest wall of an outline, mm; zero or less means the bore breaks through."""
-    return min(
-        (min(piece.outer_mm, piece.outer_end_mm or piece.outer_mm) - (piece.bore_mm or 0.0)) / 2.0 for piece in profile
-    )
+    inertia: Maybe[float]
+    """Transverse inertia of the links about their common centre of mass, kg·mm²."""
+    tilting_moment_n_m: Maybe[float]
+    """Moment of the weight of the links about the gauge line, the axis lying level."""
 
 
 def _body(link: Link) -> Maybe[Body]:
-    """Mass properties from the outline, where it shows the whole component and the material is stated."""
-    part = link.part
-    if isinstance(part, BaseHolder):
-        # the outline starts at the gauge line; the taper behind it is not drawn, so it tells no mass
-        return Lack((f"{link.at}/mass_kg",))
-    if not part.profile:
+    """Return the mass properties of the outline, where it and the material are stated."""
+    profile = link.part.profile
+    if not profile or has_no_wall(profile):
         return Lack((f"{link.at}/profile",))
-    if thinnest_wall(part.profile) <= 0.0:
-        return Lack((f"{link.at}/profile",))
-    if part.material is None:
-        return Lack((f"{link.at}/material",))
+    density = density_of(link)
+    if isinstance(density, Lack):
+        return density
     pieces = [
         Frustum(piece.length_mm, piece.outer_mm, piece.outer_end_mm or piece.outer_mm, piece.bore_mm or 0.0)
-        for piece in part.profile
+        for piece in profile
     ]
-    return body_of(pieces, materials.material(part.material).density_kg_m3)
+    return body_of(pieces, density)
 
 
-def _mass(link: Link) -> Maybe[float]:
+def _whole(link: Link, body: Maybe[Body]) -> Body | None:
+    """Return the body where the outline shows the whole component.
+
+    A base holder's starts at the gauge line; the taper behind it is not drawn, so it tells no mass.
+    """
+    return None if isinstance(body, Lack) or isinstance(link.part, BaseHolder) else body
+
+
+def _mass(link: Link, body: Body | None) -> Maybe[float]:
     if link.part.mass_kg is not None:
         return link.part.mass_kg
-    body = _body(link)
-    return body.mass_kg if isinstance(body, Body) else Lack((f"{link.at}/mass_kg",))
+    return Lack((f"{link.at}/mass_kg",)) if body is None else body.mass_kg
 
 
-def _centre(link: Link, place: Place) -> Maybe[float]:
+def _centre(link: Link, place: Place, body: Body | None) -> Maybe[float]:
     part = link.part
+    own: Maybe[float]
     if part.centre_of_mass_mm is not None:
-        own: Maybe[float] = part.centre_of_mass_mm
+        own = part.centre_of_mass_mm
+    elif body is not None:
+        own = body.centre_mm
+    elif isinstance(part, Collet):
+        # a collet is short and about even along its length: its middle serves
+        own = lift(lambda face, start: (face - start) / 2.0, place.face, place.start)
     else:
-        body = _body(link)
-        own = body.centre_mm if isinstance(body, Body) else Lack((f"{link.at}/centre_of_mass_mm",))
-        if isinstance(own, Lack) and isinstance(part, Collet):
-            # a collet is short and about even along its length: its middle serves
-            own = lift(lambda face, start: (face - start) / 2.0, place.face, place.start)
+        own = Lack((f"{link.at}/centre_of_mass_mm",))
     return lift(lambda start, offset: start + offset, place.start, own)
+
+
+def _inertia(link: Link, body: Body | None) -> Maybe[float]:
+    """Return the stated inertia, else the outline's, in proportion to the stated mass."""
+    part = link.part
+    if part.transverse_inertia_kg_mm2 is not None:
+        return part.transverse_inertia_kg_mm2
+    if body is None:
+        return Lack((f"{link.at}/transverse_inertia_kg_mm2",))
+    share = 1.0 if part.mass_kg is None else part.mass_kg / body.mass_kg
+    return body.transverse_inertia_kg_mm2 * share
+
+
+def _common(
+    masses: tuple[Maybe[float], ...], centres: tuple[Maybe[float], ...], inertias: tuple[Maybe[float], ...]
+) -> tuple[Maybe[float], Maybe[float], Maybe[float]]:
+    """Return centre of mass, transverse inertia about it and tilting moment of all links."""
+    lacking = merge(*masses, *centres)
+    if lacking is not None or not masses:
+        lack = lacking or Lack(("/stack/components/-",))
+        return lack, lack, lack
+    each = [(m, z) for m, z in zip(masses, centres, strict=True) if isinstance(m, float) and isinstance(z, float)]
+    moment = sum(m * z for m, z in each)
+    centre = moment / sum(m for m, _ in each)
+    inertia = lift(
+        lambda *own: sum(own) + sum(m * (z - centre) ** 2 for m, z in each),
+        *inertias,
+    )
+    return centre, inertia, abs(moment) * 1e-3 * _STANDARD_GRAVITY_M_PER_S2
 
 
 def masses_of(chain: Chain, geometry: Geometry) -> Masses:
     """Collect the mass properties of every component."""
-    masses = tuple(_mass(link) for link in chain.links)
-    centres = tuple(_centre(link, place) for link, place in zip(chain.links, geometry.places, strict=True))
+    outlines = [_body(link) for link in chain.links]
+    bodies = [_whole(link, body) for link, body in zip(chain.links, outlines, strict=True)]
+    masses = tuple(_mass(link, body) for link, body in zip(chain.links, bodies, strict=True))
+    centres = tuple(
+        _centre(link, place, body) for link, place, body in zip(chain.links, geometry.places, bodies, strict=True)
+    )
+    inertias = tuple(_inertia(link, body) for link, body in zip(chain.links, bodies, strict=True))
     knobs = tuple(given(link.part.mass_kg, f"{link.at}/mass_kg") for link in chain.knobs)
-    total = lift(lambda *values: sum(values), *masses, *knobs)
-    lacking = merge(*masses, *centres)
-    centre: Maybe[float] = lacking if lacking else Lack(("/stack/components/-",))
-    if lacking is None and masses:
-        centre = lift(
-            lambda *values: (
-                sum(m * z for m, z in zip(values[: len(masses)], values[len(masses) :], strict=True))
-                / sum(values[: len(masses)])
-            ),
-            *masses,
-            *centres,
-        )
-    return Masses(masses, centres, total, centre)
+    every = (*masses, *knobs)
+    total: Maybe[float] = lift(lambda *values: sum(values), *every) if every else Lack(("/stack/components/-",))
+    shown = tuple(body if isinstance(body, Lack) else body.mass_kg for body in outlines)
+    centre, inertia, moment = _common(masses, centres, inertias)
+    return Masses(masses, centres, shown, inertias, total, centre, inertia, moment)

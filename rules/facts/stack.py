@@ -36,6 +36,9 @@ def _machine(fact: FactBuilder, machine: Machine, chain: Chain, geometry: Geomet
     if machine.max_tool_mass_kg is not None:
         fact.put("machine_max_mass_kg", machine.max_tool_mass_kg)
         fact.put("stack_mass_kg", masses.total)
+    if machine.max_tilting_moment_n_m is not None:
+        fact.put("machine_max_tilting_n_m", machine.max_tilting_moment_n_m)
+        fact.put("tilting_moment_n_m", masses.tilting_moment_n_m)
     if machine.max_tool_length_mm is not None:
         fact.put("machine_max_length_mm", machine.max_tool_length_mm)
         fact.put("stack_projection_mm", geometry.tip)

@@ -6,17 +6,34 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from rules.facts.budget import Vector, law_of
+from rules.facts.budget import Vector, law_of, spread_of
 from rules.facts.chain import Chain
 from rules.facts.contributors import Contributors
 from rules.facts.masses import Masses
 from rules.facts.values import Lack, Maybe, given, lift, merge
-from rules.mechanics.balance import balance_speed_rpm, permissible_unbalance_gmm, rotating_force_n
+from rules.mechanics.balance import (
+    balance_speed_rpm,
+    clamping_unbalance_gmm,
+    permissible_unbalance_gmm,
+    quality_mm_per_s,
+    rotating_force_n,
+)
+from rules.mechanics.random_clocking import Answer, Question
 from rules.model.components import GaugePin
 from rules.model.operation import Operation
 from rules.tables import balance_grades, couplings
 
-__all__ = ["StackBalance", "UnbalanceSum", "balance_of", "unbalance_sum"]
+__all__ = [
+    "CoupleSum",
+    "StackBalance",
+    "UnbalanceSum",
+    "UnbalanceVectors",
+    "balance_of",
+    "couple_sum",
+    "unbalance_question",
+    "unbalance_sum",
+    "unbalance_vectors",
+]
 
 
 _NOTHING_GMM: Final = 1e-6
@@ -25,32 +42,69 @@ _NOTHING_GMM: Final = 1e-6
 
 @dataclass(frozen=True, slots=True)
 class UnbalanceSum:
-    """Static unbalance of the stack, g·mm."""
+    """Static unbalance of the stack, vectors clocked at random, g·mm."""
 
-    p95_gmm: float
-    worst_gmm: float | None
+    p95: float
+    worst: float | None
+    """None where a contributor has no hard limit."""
+
+
+@dataclass(frozen=True, slots=True)
+class CoupleSum:
+    """Couple of the unbalances about the gauge line, g·mm²."""
+
+    rms: float
+    """Root mean square over all clockings."""
+    worst: float | None
+    """None where a contributor has no hard limit."""
+
+
+@dataclass(frozen=True, slots=True)
+class UnbalanceVectors:
+    """Every vector of unbalance, and the couple each makes about the gauge line."""
+
+    static: tuple[Vector, ...]
+    """g·mm."""
+    couple: tuple[Vector, ...]
+    """g·mm²."""
 
 
 @dataclass(frozen=True, slots=True)
 class StackBalance:
-    """Balance of the stack against its grade."""
+    """Balance of the stack against its grade; None where nothing asks for a figure."""
 
     unbalance: Maybe[UnbalanceSum]
+    couple: Maybe[CoupleSum]
     permissible_gmm: Maybe[float] | None
     highest_speed_rpm: Maybe[float] | None
     """None where no grade is asked or nothing is out of balance."""
     rotating_force_n: Maybe[float] | None
+    quality_mm_per_s: Maybe[float] | None
+    """What the p95 unbalance amounts to at the speed asked, e·ω."""
+    best_grade: Maybe[str] | None
+    """Finest grade kept at the speed asked; None beyond the coarsest."""
     seating_gmm: Maybe[float] | None
 
 
-def unbalance_sum(residuals: Sequence[float], eccentric: Sequence[Vector]) -> UnbalanceSum:
-    """Sum vectors of unbalance clocked at random: own residuals, and masses times eccentricity, g·mm."""
-    law = law_of([*(Vector(u, False, None) for u in residuals), *eccentric])
-    bounded = not any(vector.capability for vector in eccentric)
-    return UnbalanceSum(float(law.quantiles((0.95,))[0]), law.greatest if bounded else None)
+def unbalance_question(vectors: Sequence[Vector]) -> Question:
+    """Return what is asked of vectors clocked at random."""
+    return Question(law_of(vectors), (0.95,))
 
 
-def _sum(chain: Chain, contributors: Contributors, masses: Masses) -> Maybe[UnbalanceSum]:
+def unbalance_sum(vectors: Sequence[Vector], question: Question, answer: Answer) -> UnbalanceSum:
+    """Return the sum of vectors clocked at random that an answer completes."""
+    bounded = not any(vector.capability for vector in vectors)
+    return UnbalanceSum(answer.quantiles[0], question.law.greatest if bounded else None)
+
+
+def couple_sum(vectors: Sequence[Vector]) -> CoupleSum:
+    """Sum couples clocked at random: exact in the mean square, whatever the law of the sum."""
+    rms, greatest = spread_of(vectors)
+    return CoupleSum(rms, None if any(vector.capability for vector in vectors) else greatest)
+
+
+def unbalance_vectors(chain: Chain, contributors: Contributors, masses: Masses) -> Maybe[UnbalanceVectors]:
+    """Return residuals, at each component's centre of mass, and masses times eccentricity."""
     residuals = [given(link.part.unbalance_gmm, f"{link.at}/unbalance_gmm") for link in chain.links]
     lacking = merge(contributors.lacking, *residuals, *masses.masses, *masses.centres)
     if lacking:
@@ -60,37 +114,53 @@ def _sum(chain: Chain, contributors: Contributors, masses: Masses) -> Maybe[Unba
         for m, z in zip(masses.masses, masses.centres, strict=True)
         if isinstance(m, float) and isinstance(z, float)
     ]
-    eccentric = [
+    own = [u for u in residuals if isinstance(u, float)]
+    static = [Vector(u, False, None) for u in own]
+    couple = [Vector(u * abs(z), False, None) for u, (_, z) in zip(own, bodies, strict=True)]
+    for item in contributors.known:
         # kg · µm = g·mm; one contributor moves every body beyond it, so its parts add before clocking
-        Vector(sum(m * item.line.at(z) for m, z in bodies[item.displaces_from :]), item.law == "capability", item.group)
-        for item in contributors.known
-    ]
-    return unbalance_sum([u for u in residuals if isinstance(u, float)], eccentric)
+        beyond = [(m * item.line.at(z), z) for m, z in bodies[item.displaces_from :]]
+        capability = item.law == "capability"
+        static.append(Vector(sum(u for u, _ in beyond), capability, item.group))
+        couple.append(Vector(sum(u * z for u, z in beyond), capability, item.group))
+    return UnbalanceVectors(tuple(static), tuple(couple))
 
 
-def balance_of(chain: Chain, contributors: Contributors, masses: Masses) -> StackBalance:
-    """Return unbalance, permissible unbalance and the highest speed for the grade asked."""
+def _kept_grade(quality: float) -> str | None:
+    """Return the finest grade that is not coarser than a quality."""
+    return next((name for name in balance_grades.grades() if balance_grades.grade_value(name) >= quality), None)
+
+
+def balance_of(
+    chain: Chain,
+    masses: Masses,
+    unbalance: Maybe[UnbalanceSum],
+    couple: Maybe[CoupleSum],
+    speed: Maybe[float] | None,
+) -> StackBalance:
+    """Return what the unbalance means at the speed and grade asked."""
     operation = chain.request.operation or Operation.model_construct()
-    unbalance = _sum(chain, contributors, masses)
     if any(isinstance(link.part, GaugePin) for link in chain.links):
         # a stack with a gauge pin is read, not run
-        return StackBalance(unbalance, None, None, None, None)
-    speed = operation.spindle_speed_rpm
+        return StackBalance(unbalance, couple, None, None, None, None, None, None)
     force: Maybe[float] | None = None
+    quality: Maybe[float] | None = None
+    best: Maybe[str] | None = None
     if speed is not None:
-        force = lift(lambda u: rotating_force_n(u.p95_gmm, speed), unbalance)
-    if operation.balance_grade is None:
-        return StackBalance(unbalance, None, None, force, None)
-    grade = balance_grades.grade_value(operation.balance_grade)
+        force = lift(lambda u, n: rotating_force_n(u.p95, n), unbalance, speed)
+        quality = lift(lambda m, u, n: quality_mm_per_s(m, u.p95, n), masses.total, unbalance, speed)
+        best = quality if isinstance(quality, Lack) else _kept_grade(quality)
     permissible: Maybe[float] | None = None
-    seating: Maybe[float] | None = None
-    if speed is not None:
-        permissible = lift(lambda m: permissible_unbalance_gmm(grade, m, speed), masses.total)
-        seating = _seating(chain, masses)
     highest: Maybe[float] | None = None
-    if isinstance(unbalance, Lack) or unbalance.p95_gmm > _NOTHING_GMM:
-        highest = lift(lambda m, u: balance_speed_rpm(grade, m, u.p95_gmm), masses.total, unbalance)
-    return StackBalance(unbalance, permissible, highest, force, seating)
+    seating: Maybe[float] | None = None
+    if operation.balance_grade is not None:
+        grade = balance_grades.grade_value(operation.balance_grade)
+        if speed is not None:
+            permissible = lift(lambda m, n: permissible_unbalance_gmm(grade, m, n), masses.total, speed)
+            seating = _seating(chain, masses)
+        if isinstance(unbalance, Lack) or unbalance.p95 > _NOTHING_GMM:
+            highest = lift(lambda m, u: balance_speed_rpm(grade, m, u.p95), masses.total, unbalance)
+    return StackBalance(unbalance, couple, permissible, highest, force, quality, best, seating)
 
 
 def _seating(chain: Chain, masses: Masses) -> Maybe[float] | None:
@@ -99,4 +169,4 @@ def _seating(chain: Chain, masses: Masses) -> Maybe[float] | None:
     if side is None:
         return None
     eccentricity = couplings.coupling(side.coupling).seating_eccentricity_um
-    return None if eccentricity is None else lift(lambda m: m * eccentricity, masses.total)
+    return None if eccentricity is None else lift(lambda m: clamping_unbalance_gmm(m, eccentricity), masses.total)

@@ -13,15 +13,22 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from functools import cached_property
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from rules.mechanics.resultant_compare import chance_of_less
+from rules.mechanics.resultant_ends import best_clocking, check_each, least_resultant, worst_case
+from rules.mechanics.resultant_figures import Asked, Figures, series_figures
 from rules.mechanics.resultant_law import ResultantLaw, resultant_law
-from rules.mechanics.resultant_quantile import law_quantiles, rows_of_quantiles
+from rules.mechanics.resultant_quantile import law_quantiles
+from rules.mechanics.resultant_series import SeriesLaw
+from rules.mechanics.resultant_variance import gaussian_sigma, variance_shares
 
 __all__ = [
+    "Answer",
+    "Question",
     "RandomClocking",
     "best_clocking",
     "gaussian_sigma",
@@ -45,16 +52,16 @@ class RandomClocking:
     """
 
     def __init__(self, amplitudes: Sequence[float], sigma: float = 0.0) -> None:
-        _check_each(amplitudes, "an amplitude")
-        _check_each([sigma], "sigma")
+        check_each(amplitudes, "an amplitude")
+        check_each([sigma], "sigma")
         try:
             self.greatest = math.fsum(amplitudes)
         except OverflowError:
             self.greatest = math.inf
         if not self.greatest + sigma < math.inf:
             raise ValueError("the amplitudes are too large to add up")
-        self.least = _least(amplitudes)
-        self.amplitudes, self.sigma = tuple(float(amplitude) for amplitude in amplitudes), float(sigma)
+        self.least = least_resultant(amplitudes)
+        self.amplitudes, self.sigma = tuple(map(float, amplitudes)), float(sigma)
         self.scale = self.greatest + self.sigma
 
     @cached_property
@@ -82,12 +89,7 @@ class RandomClocking:
         wanted = np.asarray(probabilities, dtype=np.float64)
         if wanted.ndim != 1:
             raise ValueError("probabilities must be a flat list")
-        # few numbers: Python is quicker than array operations here
-        for probability in wanted.tolist():
-            if not 0.0 <= probability <= 1.0:
-                raise ValueError("a probability must lie between 0 and 1")
-            if self.sigma > 0.0 and probability == 1.0:
-                raise ValueError("probability 1 has no radius: a Gaussian contributor has no bound")
+        self._check_probabilities(wanted.tolist())
         if self.scale == 0.0:
             return np.zeros(wanted.shape)
         radii = [radius * self.scale for radius in law_quantiles(self._law, wanted).tolist()]
@@ -97,20 +99,49 @@ class RandomClocking:
 
     @staticmethod
     def quantiles_of(laws: Sequence[RandomClocking], probabilities: Sequence[float]) -> list[list[float]]:
-        """Return the quantiles of several resultants, one row each; as `quantiles`, with less work for like ones.
+        """Return the quantiles of several resultants, one row each; as `quantiles`, with less work.
 
         Probabilities above 0 and below 1.
         """
         if not all(0.0 < probability < 1.0 for probability in probabilities):
             raise ValueError("a probability must lie between 0 and 1, ends excluded")
-        known = [law for law in laws if law.scale > 0.0]
-        rows = iter(rows_of_quantiles([law._law for law in known], np.array(probabilities, dtype=np.float64)))
         return [
-            [law._bounded(radius * law.scale) for radius in next(rows)]
-            if law.scale > 0.0
-            else [0.0] * len(probabilities)
-            for law in laws
+            answer.quantiles for answer in RandomClocking.figures_of([Question(law, probabilities) for law in laws])
         ]
+
+    @staticmethod
+    def figures_of(questions: Sequence[Question]) -> list[Answer]:
+        """Return quantiles and chances of several resultants, as `quantiles` and `probability`, with less work.
+
+        An answer does not depend on what else is asked, but for rounding in its last digits. Raises as those two.
+
+        >>> law = RandomClocking([3.0, 2.0, 2.5, 1.0, 1.2])
+        >>> [answer] = RandomClocking.figures_of([Question(law, [0.48486], [4.0])])
+        >>> [round(answer.quantiles[0], 4), round(answer.chances[0], 5)]
+        [4.0, 0.48486]
+        """
+        asked = [_asked(question) for question in questions]
+        shared = [each for each in asked if each is not None]
+        found = iter(series_figures(shared) if shared else [])
+        return [
+            _answer(question, None if each is None else next(found))
+            for question, each in zip(questions, asked, strict=True)
+        ]
+
+    def _end(self, radius: float) -> float | None:
+        """Return P(R ≤ r) outside the support, None inside; for a law that is a series."""
+        if math.isnan(radius):
+            raise ValueError("a radius must be a number")
+        if self.sigma == 0.0:
+            # rounding of the unit must not move the ends
+            if radius >= self.greatest:
+                return 1.0
+            if radius < self.least:
+                return 0.0
+        position = radius / self.scale
+        if position >= self._law.upper:
+            return 1.0
+        return 0.0 if position <= self._law.lower or position <= 0.0 else None
 
     def _bounded(self, radius: float) -> float:
         return radius if self.sigma > 0.0 else min(max(radius, self.least), self.greatest)
@@ -128,9 +159,53 @@ class RandomClocking:
             return 0.0
         return chance_of_less(self.law_in(scale), other.law_in(scale))
 
+    def _check_probabilities(self, probabilities: Sequence[float]) -> None:
+        for probability in probabilities:
+            if not 0.0 <= probability <= 1.0:
+                raise ValueError("a probability must lie between 0 and 1")
+            if self.sigma > 0.0 and probability == 1.0:
+                raise ValueError("probability 1 has no radius: a Gaussian contributor has no bound")
+
     def law_in(self, scale: float) -> ResultantLaw:
         """Return the law with lengths in another unit."""
         return resultant_law([part / scale for part in self.amplitudes], self.sigma / scale)
+
+
+class Question(NamedTuple):
+    """What is asked of one resultant: quantiles of probabilities, and P(R ≤ r) of radii."""
+
+    law: RandomClocking
+    probabilities: Sequence[float] = ()
+    radii: Sequence[float] = ()
+
+
+class Answer(NamedTuple):
+    """The quantiles and the chances P(R ≤ r) of one resultant, in the order asked."""
+
+    quantiles: list[float]
+    chances: list[float]
+
+
+def _asked(question: Question) -> Asked | None:
+    """Return what of a question is to be worked out together with others, None where it is answered alone."""
+    clocking, probabilities, radii = question
+    clocking._check_probabilities(probabilities)
+    law = clocking._law if clocking.scale > 0.0 else None
+    if not isinstance(law, SeriesLaw) or 0.0 in probabilities or 1.0 in probabilities:
+        return None
+    return Asked(law, probabilities, [r / clocking.scale for r in radii if clocking._end(r) is None])
+
+
+def _answer(question: Question, found: Figures | None) -> Answer:
+    law, probabilities, radii = question
+    if found is None:
+        return Answer(
+            law.quantiles(list(probabilities)).tolist() if probabilities else [],
+            law.cdf(list(radii)).tolist() if radii else [],
+        )
+    quantiles = [law._bounded(radius * law.scale) for radius in found.quantiles]
+    chances = iter(found.chances)
+    return Answer(quantiles, [next(chances) if end is None else end for end in map(law._end, radii)])
 
 
 def resultant_cdf(radius: float, amplitudes: Sequence[float], sigma: float = 0.0) -> float:
@@ -198,94 +273,3 @@ def probability_less(first: Sequence[float], first_sigma: float, second: Sequenc
     0.6
     """
     return RandomClocking(first, first_sigma).chance_of_less_than(RandomClocking(second, second_sigma))
-
-
-def worst_case(amplitudes: Sequence[float]) -> float:
-    """Return the greatest possible resultant, all vectors in line: Σ a_i.
-
-    Parameters: amplitudes ≥ 0. Raises ValueError for a negative or non-finite one. Source: the triangle
-    inequality.
-
-    >>> worst_case([1.5, 2.0, 0.5])
-    4.0
-    """
-    _check_each(amplitudes, "an amplitude")
-    return math.fsum(amplitudes)
-
-
-def best_clocking(amplitudes: Sequence[float]) -> float:
-    """Return the least possible resultant, the largest vector against the rest: max(0, a_max − Σ others).
-
-    Parameters: amplitudes ≥ 0. Raises ValueError for a negative or non-finite one. Source: the polygon
-    inequality: vectors close to a polygon unless one is longer than all others together.
-
-    >>> best_clocking([4.0, 1.0, 0.5])
-    2.5
-    """
-    _check_each(amplitudes, "an amplitude")
-    return _least(amplitudes)
-
-
-def variance_shares(
-    amplitudes: Sequence[complex], sigmas: Sequence[float], sums: Sequence[complex] | None = None
-) -> FloatArray:
-    """Return each contributor's share of the mean square of the resultant.
-
-    E[R²] = Σ (Re(a_i·S_i*) + 2σ_i²), share_i = (Re(a_i·S_i*) + 2σ_i²)/E[R²]
-
-    Parameters: lists of equal length: the amplitude of each contributor and the standard deviation per axis of its
-    plane Gaussian, each 0 where it has none; S_i, the sum of the vectors whose directions to a_i are known, a_i
-    among them; one unit. Without sums every vector stands alone, S_i = a_i, and amplitudes are real and ≥ 0.
-    Returns shape (n,), of sum 1, negative where a known direction takes away, or all zeros when nothing
-    contributes. Raises ValueError outside the domain or for unequal lengths. Source: first principles; angles
-    of different groups are independent, so their cross terms vanish.
-
-    >>> variance_shares([3.0, 1.0, 0.0], [0.0, 0.0, 1.0]).round(6).tolist()
-    [0.75, 0.083333, 0.166667]
-    >>> variance_shares([3.0, -1.0], [0.0, 0.0], [2.0, 2.0]).tolist()
-    [1.5, -0.5]
-    """
-    if sums is None:
-        _check_each([abs(a) if isinstance(a, complex) else a for a in amplitudes], "an amplitude")
-        sums = amplitudes
-    _check_each(sigmas, "a sigma")
-    if not len(amplitudes) == len(sigmas) == len(sums):
-        raise ValueError("amplitudes and sigmas must be lists of equal length")
-    # scaled by the largest, since squares of extreme amplitudes would overflow
-    largest = max((*map(abs, amplitudes), *map(abs, sums), *sigmas), default=0.0)
-    if largest == 0.0:
-        return np.zeros(len(amplitudes))
-    squares = [
-        ((a / largest) * (total / largest).conjugate()).real + 2.0 * (sigma / largest) ** 2
-        for a, sigma, total in zip(amplitudes, sigmas, sums, strict=True)
-    ]
-    whole = math.fsum(squares)
-    return np.array([square / whole for square in squares]) if whole > 0.0 else np.zeros(len(amplitudes))
-
-
-def gaussian_sigma(limit_amplitude: float, probability: float = 0.95) -> float:
-    """Return the standard deviation per axis of the plane Gaussian that stays within a limit.
-
-    σ = a/√(−2·ln(1 − p)), so that P(R ≤ a) = p; a/2.4477 at 95 %
-
-    Parameters: limit_amplitude a ≥ 0; probability p, above 0 and below 1. Returns σ in the unit of a. Raises
-    ValueError outside the domain. Source: Rayleigh distribution.
-
-    >>> round(gaussian_sigma(2.447746831), 9)
-    1.0
-    """
-    _check_each([limit_amplitude], "an amplitude")
-    if not 0.0 < probability < 1.0:
-        raise ValueError("the probability must lie between 0 and 1, ends excluded")
-    return limit_amplitude / math.sqrt(-2.0 * math.log1p(-probability))
-
-
-def _check_each(values: Sequence[float], name: str) -> None:
-    for value in values:
-        if not 0.0 <= value < math.inf:
-            raise ValueError(f"{name} must be a finite number, zero or more")
-
-
-def _least(amplitudes: Sequence[float]) -> float:
-    ordered = sorted(amplitudes)  # the same in any order
-    return max(0.0, ordered[-1] - math.fsum(ordered[:-1])) if ordered else 0.0

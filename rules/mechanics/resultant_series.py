@@ -9,17 +9,18 @@ term in closed form (`resultant_tail`).
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
-from functools import cache, cached_property
+from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.special import j0, j1
 
-from rules.mechanics.resultant_tail import end_of_sum, tail_sum
-from rules.mechanics.series_length import MOST_TERMS, SeriesLength, least_position, series_length
+from rules.mechanics.resultant_tail import end_of_sum, tail_size, tail_sum
+from rules.mechanics.resultant_waves import nodes, products_of_j0
+from rules.mechanics.series_length import SeriesLength, least_position, series_length
 
-__all__ = ["SeriesLaw", "bessel_nodes", "series_law"]
+__all__ = ["SeriesLaw", "coefficient_rows", "series_law"]
 
 FloatArray = NDArray[np.float64]
 
@@ -28,64 +29,58 @@ _SIGMAS = 8.5  # the disc holds all but 1e-15 of the plane Gaussian
 _BLOCK = 400_000
 
 
-@cache
-def bessel_nodes(terms: int) -> tuple[FloatArray, FloatArray]:
-    """Return the zeros λ_k of J₀ and the weights 2/(λ_k·J₁(λ_k)²), k = 1…terms.
-
-    McMahon's expansion (Abramowitz and Stegun 9.5.12), then Newton's steps.
-
-    >>> bessel_nodes(2)[0].round(9).tolist()
-    [2.404825558, 5.52007811]
-    """
-    eight = 8.0 * np.pi * (np.arange(1, terms + 1) - 0.25)
-    zeros = eight / 8.0 + 1.0 / eight - 124.0 / (3.0 * eight**3)
-    for _ in range(3):
-        zeros = zeros + j0(zeros) / j1(zeros)
-    weights = 2.0 / (zeros * j1(zeros) ** 2)
-    zeros.setflags(write=False)
-    weights.setflags(write=False)
-    return zeros, weights
-
-
-def _nodes(terms: int) -> tuple[FloatArray, FloatArray]:
-    """Return the first nodes and weights, cut from one of a few lengths so that few are kept."""
-    length = MOST_TERMS
-    while length < terms:
-        length *= 4
-    zeros, weights = bessel_nodes(length)
-    return zeros[:terms], weights[:terms]
-
-
-@dataclass(frozen=True, eq=False)
+@dataclass(eq=False)
 class SeriesLaw:
     """Law of the resultant by a series of `terms` terms on the disc of radius `scale`.
 
-    amplitudes (n,) descending and sigma are in units of `scale`; `upper` and `lower` bound the support.
-    `orders` says how finely the rest beyond the last term is added in closed form, 0 for not at all;
-    `least` is the smallest r/scale for which that is enough, `coefficients` are the weights times φ.
+    amplitudes descending and sigma are in units of `scale`; `upper` and `lower` bound the support. `orders` says how
+    finely the rest beyond the last term is added in closed form, 0 for not at all.
     """
 
     scale: float
     lower: float
     upper: float
-    amplitudes: FloatArray
+    amplitudes: list[float]
     sigma: float
     terms: int
     orders: int
-    least: float
-    coefficients: FloatArray
+    known: FloatArray | None = field(default=None, repr=False)
+    """The coefficients, once worked out."""
+
+    @property
+    def coefficients(self) -> FloatArray:
+        """The weights times φ, (terms,)."""
+        known = self.known
+        if known is None:
+            known = self.known = coefficient_rows([self], self.terms)[0]
+        return known
+
+    @cached_property
+    def least(self) -> float:
+        """Smallest r/scale for which the rest in closed form is good enough, 0 without one."""
+        return least_position(self.amplitudes, SeriesLength(self.terms, self.orders))
+
+    @cached_property
+    def end(self) -> float:
+        """T, where the rest begins."""
+        return end_of_sum(self.terms)
+
+    @cached_property
+    def tail_size(self) -> float:
+        """Size of the rest in closed form."""
+        return tail_size(self.amplitudes, self.end)
 
     def rest(self, positions: FloatArray, known: int) -> tuple[FloatArray, FloatArray]:
         """Return what the terms beyond the first `known` add at r/scale, (m,), and its slope."""
         value = slope = np.zeros(positions.shape)
         if known < self.terms:
-            zeros = _nodes(self.terms)[0][known:]
+            zeros = nodes(self.terms)[0][known:]
             angles = positions[:, None] * zeros
             coefficients = self.coefficients[known:]
             value = positions * (j1(angles) @ coefficients)
             slope = positions * (j0(angles) @ (coefficients * zeros))
         if self.orders:
-            tail, tail_slope = tail_sum(positions, self.amplitudes, end_of_sum(self.terms), self.orders)
+            tail, tail_slope = tail_sum(positions, np.array(self.amplitudes), self.end, self.orders)
             return value + tail, slope + tail_slope
         return value, slope
 
@@ -119,7 +114,7 @@ class SeriesLaw:
             law = law.longer
 
     def _sum(self, positions: FloatArray) -> FloatArray:
-        zeros = _nodes(self.terms)[0]
+        zeros = nodes(self.terms)[0]
         sums = np.empty(positions.shape)
         step = max(1, _BLOCK // self.terms)
         for start in range(0, positions.size, step):
@@ -136,8 +131,7 @@ class SeriesLaw:
     @cached_property
     def longer(self) -> SeriesLaw:
         """The same law with four times as many terms, for smaller radii."""
-        length = SeriesLength(4 * self.terms, self.orders)
-        return _build(self.scale, self.lower, self.upper, self.amplitudes, self.sigma, length)
+        return SeriesLaw(self.scale, self.lower, self.upper, self.amplitudes, self.sigma, 4 * self.terms, self.orders)
 
 
 def series_law(
@@ -158,16 +152,20 @@ def series_law(
     length = series_length(parts, deviation)
     if length.terms > most_terms:
         return None
-    return _build(scale, lower, upper, np.array(parts), deviation, length)
+    return SeriesLaw(scale, lower, upper, parts, deviation, length.terms, length.orders)
 
 
-def _build(
-    scale: float, lower: float, upper: float, amplitudes: FloatArray, sigma: float, length: SeriesLength
-) -> SeriesLaw:
-    zeros, weights = _nodes(length.terms)
-    coefficients = j0(amplitudes[:, None] * zeros).prod(axis=0)
-    coefficients *= weights
-    if sigma > 0.0:
-        coefficients *= np.exp(-0.5 * (sigma * zeros) ** 2)
-    least = least_position(amplitudes.tolist(), length)
-    return SeriesLaw(scale, lower, upper, amplitudes, sigma, length.terms, length.orders, least, coefficients)
+def coefficient_rows(laws: Sequence[SeriesLaw], terms: int) -> FloatArray:
+    """Return the coefficients of several laws, (laws, terms), 0 beyond a law's own terms.
+
+    Together, because the number of array operations is what costs.
+    """
+    zeros, weights = nodes(terms)
+    rows = products_of_j0([law.amplitudes for law in laws], terms)
+    rows *= weights
+    for n, law in enumerate(laws):
+        if law.terms < terms:
+            rows[n, law.terms :] = 0.0
+        if law.sigma > 0.0:
+            rows[n] *= np.exp(-0.5 * (law.sigma * zeros) ** 2)
+    return rows

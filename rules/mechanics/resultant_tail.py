@@ -11,6 +11,7 @@ integrals (odd n) or Fresnel integrals (even n).
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from functools import cache, lru_cache
 from itertools import product
 
@@ -18,7 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import fresnel, sici
 
-__all__ = ["DEEP", "MOST_VECTORS", "SHALLOW", "end_of_sum", "tail_sum"]
+__all__ = ["DEEP", "MOST_VECTORS", "SHALLOW", "end_of_sum", "tail_rows", "tail_size", "tail_sum"]
 
 FloatArray = NDArray[np.float64]
 ComplexArray = NDArray[np.complex128]
@@ -30,10 +31,17 @@ _LONG = 2000.0  # T beyond which a short recurrence loses more than that
 
 
 @cache
-def _patterns(count: int) -> tuple[FloatArray, ComplexArray]:
-    """Return the 2ⁿ sign patterns and the constant phase factor of each."""
-    signs = np.array(list(product((1.0, -1.0), repeat=count)))
-    return signs, np.exp(-0.25j * np.pi * (3.0 + signs.sum(axis=1)))
+def _patterns(count: int) -> tuple[FloatArray, FloatArray, FloatArray, ComplexArray, ComplexArray, FloatArray]:
+    """Return what every law of n vectors shares, for the 2ⁿ sign patterns.
+
+    (n + 1, 2ⁿ) matrices that make ω and the first order in 1/T of r, a₁, …, aₙ and of their inverses; the constant
+    phase; the factor that turns the first exponential integral to the part of it wanted, as it is and folded; ones.
+    """
+    signs = np.array(list(product((1.0, -1.0), repeat=count))).T
+    phase = -0.25 * np.pi * (3.0 + signs.sum(axis=0))
+    start = np.exp(1j * phase) * (-1j) ** (count // 2 % 2)
+    first = np.ones(2**count)
+    return np.vstack((first, signs)), np.vstack((0.375 * first, -0.125 * signs)), phase, start, -1j * start, first
 
 
 @lru_cache(maxsize=4096)
@@ -54,50 +62,102 @@ def end_of_sum(terms: int) -> float:
 
 
 def tail_sum(
-    radii: FloatArray, amplitudes: FloatArray, end: float | FloatArray, orders: int = DEEP
+    radii: FloatArray, amplitudes: FloatArray, end: float, orders: int = DEEP
 ) -> tuple[FloatArray, FloatArray]:
     """Return Σ over the terms beyond T of 2r·φ(λ_k)·J₁(λ_k r)/(λ_k·J₁(λ_k)²), and its slope.
 
     Parameters: radii (m,) in (0, 1]; amplitudes (n,), n ≥ 3, of sum 1; end, T of `end_of_sum`; orders, SHALLOW
-    or DEEP. With SHALLOW each radius may have a law of its own: amplitudes (m, n), end (m, 1). Returns two
-    arrays (m,): the sum, good while r·T and every a_i·T are well above 1 (the caller
+    or DEEP. Returns two arrays (m,): the sum, good while r·T and every a_i·T are well above 1 (the caller
     keeps that, see `series_length`), and its derivative to leading order, good enough for Newton's
     steps. Source: Hankel's expansions, Abramowitz and Stegun 9.2.28–9.2.31; the rest first principles.
     """
-    count = amplitudes.shape[-1]
-    signs, phase = _patterns(count)
-    inverse = 1.0 / (amplitudes * end)
-    column = radii[:, None]
+    lengths = np.empty((radii.size, amplitudes.size + 1))
+    lengths[:, 0] = radii
+    lengths[:, 1:] = amplitudes
+    waves, rest, steep = _pattern_sums(lengths, end, orders, orders == DEEP or end > _LONG)
+    size = tail_size(amplitudes.tolist(), end) * np.sqrt(radii)
+    if orders == SHALLOW:
+        waves *= 1.0 + _by_radius(amplitudes.size) / (radii * end) ** 2
+    return size * (waves - rest / end), -end * size * steep
 
-    # exp(2jθ(λ_k)) = −1 at every zero of J₀ folds frequencies beyond 1 back by 2.
-    frequency = column + np.dot(amplitudes, signs.T)
+
+def tail_rows(
+    positions: Sequence[float], laws: Sequence[Sequence[float]], ends: Sequence[float], sizes: Sequence[float]
+) -> list[tuple[float, float]]:
+    """Return what `tail_sum` does, SHALLOW, for rows of one position each, of laws of equally many vectors.
+
+    Parameters: positions, amplitudes, T and `tail_size` of each row, T ≤ 2000.
+    """
+    lengths = np.array([(position, *law) for position, law in zip(positions, laws, strict=True)])
+    sums = _pattern_sums(lengths, np.array(ends)[:, None], SHALLOW, False)
+    by_radius = _by_radius(lengths.shape[1] - 1)
+    found = []
+    for r, end, size, wave, rest, steep in zip(positions, ends, sizes, *(each.tolist() for each in sums), strict=True):
+        reach = r * end
+        size *= math.sqrt(r)
+        found.append((size * (wave * (1.0 + by_radius / (reach * reach)) - rest / end), -end * size * steep))
+    return found
+
+
+def tail_size(amplitudes: Sequence[float], end: float) -> float:
+    """Return what the sums over the patterns are to be multiplied by, but for √r: √(2T/π·Π 1/(2π·a_i·T))."""
+    size = 2.0 * end / math.pi
+    for amplitude in amplitudes:
+        size *= (0.5 / math.pi) / (amplitude * end)
+    return math.sqrt(size)
+
+
+def _by_radius(count: int) -> float:
+    """Return what the second order of J₁(rt), 0.117/(rT)², counts of the leading one.
+
+    Taken as at the resonance ω = 0, where E_{s+2} is (s − 1)/(s + 1) of E_s; off it both are small.
+    """
+    return 0.1171875 * (count - 1) / (count + 3)
+
+
+def _pattern_sums(
+    lengths: FloatArray, end: float | FloatArray, orders: int, far: bool
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Return the sums over all patterns of the leading order, of what is 1/T of it, and of its slope.
+
+    lengths (m, n + 1), r and the amplitudes; `far` where large arguments need a series of their own.
+    """
+    # arrays are small here, so the number of operations is what counts
+    count = lengths.shape[1] - 1
+    signs, lags, phase, start, folded_start, ones = _patterns(count)
+    frequency = np.dot(lengths, signs)
+    lag = np.dot(1.0 / lengths, lags)  # T times the first order in 1/T of the product of Hankel amplitudes, a phase
+    # exp(2jθ(λ_k)) = −1 at every zero of J₀ folds frequencies beyond 1 back by 2
     folded = frequency > 1.0
-    frequency -= 2.0 * folded
-    # first order in 1/T of the product of Hankel amplitudes, a phase
-    lag = (0.375 / end) / column + np.dot(-0.125 * inverse, signs.T)
-    lag += (0.25 / end) * folded
-
+    back = folded * 2.0
+    frequency -= back
+    frequency += 1e-300  # never 0
+    back *= 0.125
+    lag += back
     argument = frequency * end
-    turning = np.empty(argument.shape, dtype=np.complex128)
-    np.cos(argument, out=turning.real)
-    np.sin(argument, out=turning.imag)
-    integrals = _exponential_integrals(argument, turning, count, orders, end)
+    back *= -2.0 * math.pi
+    back += phase
+    back += argument
+    cosine, sine = np.cos(back), np.sin(back)
+    value = _first_integral(argument, np.where(folded, folded_start, start), count)
+    steep, leading, *higher = _exponential_integrals(value, argument, cosine, sine, count, orders, far)
     # What the sum has over the integral, for a summand turning by πω a term: π/(2 sin(πω/2)) − 1/ω,
     # as a polynomial good to 5e-5 of this small part.
     even = frequency * frequency
-    excess = frequency * (0.411137 + even * (0.119741 + even * (0.0258145 + even * 0.0140578)))
-    waves = integrals[1] + 1j * (lag * integrals[2] + (excess / end) * turning)
-    if orders == SHALLOW:  # J₁(rt) to the second order all the same: r may be small
-        waves += (0.1171875 / (column * end) ** 2) * integrals[3]
-    else:
-        c2, c3, c4 = _higher_orders(lag, 1.0 / (column * end), inverse, signs)
-        waves += c4 * integrals[5] - c2 * integrals[3] - 1j * c3 * integrals[4]
-    fold = np.where(folded, -1j, 1.0)
-    ends = np.ravel(end)
-    square = inverse.prod(axis=-1) * (2.0 / math.pi) * ends
-    reach = (0.5 * math.sqrt(2.0 / math.pi)) ** count * np.sqrt(square * radii)
-    steep = np.dot(integrals[0] * fold, phase)
-    return reach * np.dot(waves * fold, phase).real, -ends * reach * steep.imag
+    rest = even * 0.0140578
+    rest += 0.0258145
+    rest *= even
+    rest += 0.119741
+    rest *= even
+    rest += 0.411137
+    rest *= frequency
+    rest *= sine
+    if orders == DEEP:
+        c2, c3, c4 = _higher_orders(lag / end, 1.0 / (lengths[:, :1] * end), 1.0 / (lengths[0, 1:] * end), signs[1:])
+        leading = leading - c2 * higher[1] + c3 * higher[2] + c4 * higher[3]
+    lag *= higher[0]
+    rest += lag
+    return np.dot(leading, ones), np.dot(rest, ones), np.dot(steep, ones)
 
 
 def _higher_orders(
@@ -109,7 +169,7 @@ def _higher_orders(
     """
     square = inverse * inverse
     e2 = 0.1875 * by_radius**2 - 0.0625 * float(square.sum())
-    e3 = (-21.0 / 128.0) * by_radius**3 + signs @ ((25.0 / 384.0) * square * inverse)
+    e3 = (-21.0 / 128.0) * by_radius**3 + ((25.0 / 384.0) * square * inverse) @ signs
     e4 = (-27.0 / 128.0) * by_radius**4 + (13.0 / 128.0) * float(np.dot(square, square))
     half = 0.5 * e1 * e1
     c2 = half - e2
@@ -118,36 +178,62 @@ def _higher_orders(
     return c2, c3, c4
 
 
-def _exponential_integrals(
-    argument: FloatArray, turning: ComplexArray, count: int, orders: int, end: float | FloatArray
-) -> list[ComplexArray]:
-    """Return E_{s−1}, E_s, … of −jx, s = (n+1)/2, n ≥ 3, for real x; `turning` is exp(jx)."""
-    size = np.maximum(np.abs(argument), 1e-300)
-    value = np.empty(argument.shape, dtype=np.complex128)
+def _first_integral(argument: FloatArray, factor: ComplexArray, count: int) -> FloatArray:
+    """Return the real part of E_1 (odd n) or E_½ (even n) of −jx times a factor, for real x ≠ 0."""
     if count % 2:
-        sine, cosine = sici(size)
-        np.negative(cosine, out=value.real)
-        np.multiply(np.copysign(1.0, argument), 0.5 * np.pi - sine, out=value.imag)
-        order = 1.0
-    else:
-        sine, cosine = fresnel(np.sqrt((2.0 / np.pi) * size))
-        stretch = np.sqrt(2.0 * np.pi / size)
-        np.multiply(stretch, 0.5 - cosine, out=value.real)
-        np.multiply(np.copysign(stretch, argument), 0.5 - sine, out=value.imag)
-        order = 0.5
-    wanted = 4 if orders == SHALLOW else 6
-    lowest = 0.5 * (count - 1)
-    rotated = 1j * argument
+        sine, cosine = sici(argument)
+        sine -= np.copysign(0.5 * np.pi, argument)
+        sine *= factor.imag
+        cosine *= factor.real
+        sine -= cosine
+        return np.asarray(sine)
+    size = np.abs(argument)
+    sine, cosine = fresnel(np.sqrt((2.0 / np.pi) * size))
+    sine -= 0.5
+    sine *= np.copysign(1.0, argument)
+    sine *= factor.imag
+    cosine -= 0.5
+    cosine *= factor.real
+    sine -= cosine
+    sine *= np.sqrt(2.0 * np.pi / size)
+    return np.asarray(sine)
+
+
+def _exponential_integrals(
+    value: FloatArray,
+    argument: FloatArray,
+    cosine: FloatArray,
+    sine: FloatArray,
+    count: int,
+    orders: int,
+    far: bool,
+) -> list[FloatArray]:
+    """Return Im E_{s−1}, Re E_s, Im E_{s+1}, … of −jx times a phase factor, s = (n+1)/2, from the first of them.
+
+    E_{k+1} = (exp(jx) + jx·E_k)/k, whose real part needs the imaginary part of E_k alone and the other way round;
+    cosine and sine are those of x and the phase.
+    """
+    order = 1.0 if count % 2 else 0.5
     found = [value]
-    while order < lowest + wanted - 1:
-        value = (turning + rotated * value) * (1.0 / order)
+    wanted = 3 if orders == SHALLOW else 6
+    steps = count // 2
+    for step in range(steps + wanted - 2):
+        value = argument * value
+        if (steps - step) % 2:  # E_s is found as a real part
+            np.subtract(cosine, value, out=value)
+        else:
+            value += sine
+        if order != 1.0:
+            value *= 1.0 / order
         found.append(value)
         order += 1.0
     found = found[-wanted:]
-    if orders == DEEP or np.max(end) > _LONG:  # the recurrence loses digits as a power of x
-        far = size > _FAR
+    if far:  # the recurrence loses digits as a power of x
+        large = np.abs(argument) > _FAR
+        turning = cosine[large] + 1j * sine[large]
         for step, integral in enumerate(found):
-            integral[far] = _far_integral(argument[far], turning[far], lowest + step)
+            exact = _far_integral(argument[large], turning, 0.5 * (count - 1) + step)
+            integral[large] = exact.real if step % 2 else exact.imag
     return found
 
 

@@ -12,11 +12,13 @@ Lengths are in units of the disc's radius.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from rules.mechanics.resultant_tail import DEEP, MOST_VECTORS, SHALLOW, end_of_sum
 
 __all__ = ["MOST_TERMS", "SeriesLength", "least_position", "series_length"]
+
+_ROOT = math.sqrt(2.0 / math.pi)
 
 MOST_TERMS = 16384  # beyond which a series is never worth its time
 
@@ -29,8 +31,7 @@ _LEAST_TERMS = {SHALLOW: 16, DEEP: 96}
 _LEAST_PHASE = {SHALLOW: 2.0, DEEP: 3.0}  # a_i·T below which no expansion holds
 
 
-@dataclass(frozen=True, slots=True)
-class SeriesLength:
+class SeriesLength(NamedTuple):
     """Number of terms, and how many orders of 1/T the tail takes: 0 for no tail at all."""
 
     terms: int
@@ -49,21 +50,27 @@ def series_length(amplitudes: list[float], sigma: float) -> SeriesLength:
     SeriesLength(terms=64, orders=1)
     """
     end = _SIGMAS / sigma if sigma > 0.0 else math.inf
-    bound = math.sqrt(2.0 / math.pi)
-    power = 0.0
-    for count, amplitude in enumerate(amplitudes, start=1):
-        bound *= math.sqrt(2.0 / math.pi / amplitude)
+    bound = _ROOT
+    bounds = []
+    for amplitude in amplitudes:
+        bound *= _ROOT / math.sqrt(amplitude)
         if bound > 1e150:
             break
-        if count > 1:
-            power = 0.5 * (count - 1)
-            end = min(end, (bound / (power * _PLAIN_ERROR)) ** (1.0 / power))
+        bounds.append(bound)
+    for used in range(len(bounds), 1, -1):
+        power = 0.5 * (used - 1)
+        end = min(end, (bounds[used - 1] / (power * _PLAIN_ERROR)) ** (1.0 / power))
+        if amplitudes[used - 1] * end > 1.0:  # a vector that still shortens the series
+            break
     best = SeriesLength(_terms(end, 16), 0)
     count = len(amplitudes)
     if sigma > 0.0 or not 3 <= count <= MOST_VECTORS or bound > 1e150:
         return best
+    power = 0.5 * (count - 1)
     cost = count * best.terms
     for orders in (SHALLOW, DEEP):
+        if cost <= _TAIL_COST[orders] + count * _LEAST_TERMS[orders]:
+            break
         share, degree = _left_out(amplitudes, orders)
         end = (bound * share / (power * _TAIL_ERROR)) ** (1.0 / (power + degree))
         end = max(end, _LEAST_PHASE[orders] / amplitudes[-1])
@@ -83,9 +90,9 @@ def least_position(amplitudes: list[float], length: SeriesLength) -> float:
     if length.orders == 0:
         return 0.0
     end = end_of_sum(length.terms)
-    bound = math.sqrt(2.0 / math.pi)
+    bound = _ROOT
     for amplitude in amplitudes:
-        bound *= math.sqrt(2.0 / math.pi / amplitude)
+        bound *= _ROOT / math.sqrt(amplitude)
     power = 0.5 * (len(amplitudes) - 1)
     share, degree = (0.3, 3.0) if length.orders == SHALLOW else (0.4, 5.0)
     short: float = (share * bound / (power * _TAIL_ERROR) * end ** (-power - degree)) ** (1.0 / (degree - 0.5))
@@ -94,15 +101,12 @@ def least_position(amplitudes: list[float], length: SeriesLength) -> float:
 
 def _left_out(amplitudes: list[float], orders: int) -> tuple[float, int]:
     """Return (c, d): the first order left out of the tail, c·T^(−d), relative to the bound."""
-    inverse = square = fifth = 0.0
-    for amplitude in amplitudes:
-        each = 1.0 / amplitude
-        inverse += each
-        square += each * each
-        fifth += each**5
-    first, second = 0.125 * inverse, 0.0625 * square
+    inverses = [1.0 / amplitude for amplitude in amplitudes]
+    first = 0.125 * sum(inverses)
+    second = 0.0625 * sum([each * each for each in inverses])
     if orders == SHALLOW:
         return second + 0.5 * first * first, 2
+    fifth = sum([each**5 for each in inverses])
     return 0.25 * fifth + first**5 / 60.0 + first * second * second + first**3 * second / 3.0, 5
 
 

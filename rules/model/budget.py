@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from typing import Literal
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import Field
 
 from rules.model.base import Model
 from rules.model.quantities import Length, Microns
-from rules.model.report import ContributorReport, LackingFact, Provenance
+from rules.model.report import ContributorReport, Provenance
+from rules.model.report_base import LackingFact, Out
 from rules.model.request import CheckRequest
 
 __all__ = [
@@ -45,11 +46,7 @@ class BudgetRequest(CheckRequest):
     )
 
 
-class _Out(BaseModel):
-    model_config = ConfigDict(extra="forbid", frozen=True)
-
-
-class PlaneShare(_Out):
+class PlaneShare(Out):
     """One contributor at one plane."""
 
     name: str
@@ -59,7 +56,7 @@ class PlaneShare(_Out):
     p95_if_halved_um: float = Field(description="What 95 % would read at most if this one were half as large.")
 
 
-class PlaneBudgetReport(_Out):
+class PlaneBudgetReport(Out):
     """The predicted total indicator reading at one plane."""
 
     name: str = Field(examples=["gauge plane", "tip", "plane 1"])
@@ -74,7 +71,7 @@ class PlaneBudgetReport(_Out):
     contributors: list[PlaneShare]
 
 
-class SeatReport(_Out):
+class SeatReport(Out):
     """How dirt at one seat shows: what to clean twice."""
 
     component: str
@@ -83,7 +80,7 @@ class SeatReport(_Out):
     tip_um_per_um: float | None
 
 
-class JointTurn(_Out):
+class JointTurn(Out):
     """One joint and how far to turn it."""
 
     joint: str
@@ -92,7 +89,7 @@ class JointTurn(_Out):
     leaves_tir_um: float = Field(description="Reading of the measured parts alone that is left.")
 
 
-class ClockingReport(_Out):
+class ClockingReport(Out):
     """What turning joints against each other can reach, from the contributors measured with their direction."""
 
     z_mm: float
@@ -107,7 +104,7 @@ class ClockingReport(_Out):
     p95_after_um: float = Field(description="95 % point after that, with the rest still at random.")
 
 
-class RequiredRunout(_Out):
+class RequiredRunout(Out):
     """What one contributor must keep."""
 
     name: str
@@ -115,7 +112,7 @@ class RequiredRunout(_Out):
     required_tir_um: float
 
 
-class RequiredReport(_Out):
+class RequiredReport(Out):
     """Equal effort: the one factor on everything not measured that just reaches the target."""
 
     target_um: float
@@ -124,7 +121,7 @@ class RequiredReport(_Out):
     contributors: list[RequiredRunout]
 
 
-class BudgetReport(_Out):
+class BudgetReport(Out):
     """The answer to a budget request."""
 
     complete: bool

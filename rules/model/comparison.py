@@ -4,14 +4,17 @@ from __future__ import annotations
 
 from typing import Literal
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import Field
 
 from rules.model.base import Model
+from rules.model.components import Definitions
 from rules.model.machine import Machine
 from rules.model.operation import Operation
 from rules.model.policy import Policy
 from rules.model.quantities import Identifier
-from rules.model.report import PlaneReport, Provenance, Severity, SpeedLimit, Summary, Verdict
+from rules.model.report import PlaneReport, Provenance, Severity, Summary, Verdict
+from rules.model.report_base import Out
+from rules.model.report_mechanics import SpeedLimit
 from rules.model.stack import Stack
 
 __all__ = [
@@ -33,7 +36,15 @@ MAX_IN_ALL_PAIRS = 12
 """So many alternatives are set against each other in every pair; more are set against the first only."""
 
 CriterionName = Literal[
-    "runout_p95", "runout_worst_case", "projection", "speed_limit", "joints", "errors", "warnings", "undecided"
+    "runout_p95",
+    "runout_worst_case",
+    "projection",
+    "speed_limit",
+    "stiffness",
+    "joints",
+    "errors",
+    "warnings",
+    "undecided",
 ]
 
 
@@ -52,16 +63,13 @@ class ComparisonRequest(Model):
         max_length=MAX_ALTERNATIVES,
         description="A name used again gets a number in the report: the second 'a' is called 'a#2'.",
     )
+    components: Definitions | None = Field(None, description="Components defined once, for references to name.")
     operation: Operation | None = Field(None, description="Demands, the same for all.")
     machine: Machine | None = Field(None, description="The machine, the same for all.")
     policy: Policy | None = Field(None, description="How strictly to judge; left out, the defaults hold.")
 
 
-class _Out(BaseModel):
-    model_config = ConfigDict(extra="forbid", frozen=True)
-
-
-class ComparedFinding(_Out):
+class ComparedFinding(Out):
     """One rule's objection in short; a check of the stack alone tells it in full."""
 
     code: str = Field(examples=["GRIP-010"])
@@ -69,7 +77,7 @@ class ComparedFinding(_Out):
     title: str
 
 
-class AlternativeReport(_Out):
+class AlternativeReport(Out):
     """One alternative: how it was judged, how it runs, and why it wins or loses."""
 
     name: str
@@ -84,13 +92,14 @@ class AlternativeReport(_Out):
     mass_kg: float | None
     governing_speed: SpeedLimit | None = Field(description="Lowest of the speed limits that are known.")
     speed_complete: bool = Field(description="False when a limit that applies, or a part's highest speed, is unknown.")
+    tip_stiffness_n_per_um: float | None = Field(description="Force across the axis that moves the tip by 1 µm.")
     joints: int = Field(description="Joints between components; the spindle's is not counted.")
     components: int
     dominated_by: list[str] = Field(description="Alternatives that are no worse in anything and better in something.")
     because: str = Field(description="Why it wins or loses, in words.")
 
 
-class CriterionReport(_Out):
+class CriterionReport(Out):
     """One line of the comparison."""
 
     criterion: CriterionName
@@ -100,7 +109,7 @@ class CriterionReport(_Out):
     best: list[str] = Field(description="Who has the best known value.")
 
 
-class ReadsLess(_Out):
+class ReadsLess(Out):
     """Two assemblies, built independently, each read at its own gauge plane."""
 
     first: str
@@ -111,7 +120,7 @@ class ReadsLess(_Out):
     equal: bool | None = Field(description="Both always read one and the same, so neither reads less.")
 
 
-class ComparisonReport(_Out):
+class ComparisonReport(Out):
     """The answer to a comparison."""
 
     alternatives: list[AlternativeReport] = Field(description="In the order of the request.")

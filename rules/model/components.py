@@ -2,30 +2,37 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+from typing import Annotated, Final, Literal
 
 from pydantic import Field
 
 from rules.model.base import Model
 from rules.model.couplings import MachineSide, WorkpieceSide
 from rules.model.quantities import (
+    Angle,
     Count,
+    CuttingSpeed,
+    Density,
     Identifier,
     Length,
     Mass,
     Microns,
     PositiveLength,
     SpeedRpm,
+    Stress,
     Text,
     Token,
     Unbalance,
 )
 
 __all__ = [
+    "MAX_DEFINITIONS",
     "BaseHolder",
     "Collet",
     "Component",
+    "ComponentReference",
     "Cutter",
+    "Definitions",
     "Extension",
     "GaugePin",
     "Material",
@@ -33,6 +40,7 @@ __all__ = [
     "Reducer",
     "RetentionKnob",
     "RunoutStatement",
+    "StackEntry",
     "StackPart",
 ]
 
@@ -95,6 +103,18 @@ class Component(Model):
         description="Axial position of the centre of mass, from the gauge line of a taper or arbor (negative behind"
         " it), else from the machine-side end.",
         examples=[12.5],
+    )
+    transverse_inertia_kg_mm2: Annotated[float, Field(ge=0, le=1e9)] | None = Field(
+        None, description="Moment of inertia about a diameter through the centre of mass, kg·mm².", examples=[950]
+    )
+    density_kg_m3: Density | None = Field(
+        None, description="Density, where the grade's own differs from the table of materials.", examples=[14400]
+    )
+    youngs_modulus_gpa: Annotated[float, Field(ge=1, le=1500)] | None = Field(
+        None, description="Young's modulus, where the grade's own differs from the table.", examples=[580]
+    )
+    yield_mpa: Stress | None = Field(
+        None, description="0.2 % yield stress of this grade and hardness; the table knows it for few.", examples=[1200]
     )
     unbalance_gmm: Unbalance | None = Field(None, description="Residual static unbalance, g·mm.", examples=[4.0])
     max_speed_rpm: SpeedRpm | None = Field(None, description="Highest speed its maker allows.", examples=[18000])
@@ -184,6 +204,12 @@ class Cutter(_Tool):
     cutting_diameter_mm: PositiveLength | None = Field(None, description="Largest cutting diameter.", examples=[6])
     flute_length_mm: PositiveLength | None = Field(None, description="Length of the flutes.", examples=[16])
     teeth: Count | None = Field(None, description="Number of teeth.", examples=[4])
+    helix_angle_deg: Angle | None = Field(
+        None, description="Helix angle of the flutes to the axis; 0 for straight flutes.", examples=[35]
+    )
+    max_cutting_speed_m_per_min: CuttingSpeed | None = Field(
+        None, description="Highest cutting speed its maker states for this work, m/min.", examples=[180]
+    )
 
 
 class GaugePin(_Tool):
@@ -205,7 +231,30 @@ class RetentionKnob(Component):
     )
 
 
+class ComponentReference(Model):
+    """A component that is defined elsewhere: under `components` of the request, or in the mounted catalogue."""
+
+    kind: Literal["reference"]
+    of: Identifier = Field(description="Key of the definition; the request's own wins.", examples=["LK-40-063"])
+    id: Identifier | None = Field(
+        None, description="Name within the stack; the definition's own id when not given.", examples=["bh1"]
+    )
+
+
 StackPart = Annotated[
     BaseHolder | Extension | Reducer | Collet | Cutter | GaugePin | RetentionKnob, Field(discriminator="kind")
 ]
 """Any component of a stack."""
+
+StackEntry = Annotated[
+    BaseHolder | Extension | Reducer | Collet | Cutter | GaugePin | RetentionKnob | ComponentReference,
+    Field(discriminator="kind"),
+]
+"""A component of a stack, or where it is defined."""
+
+MAX_DEFINITIONS: Final = 1000
+
+Definitions = Annotated[
+    dict[Identifier, StackEntry], Field(max_length=MAX_DEFINITIONS, json_schema_extra={"additionalProperties": False})
+]
+"""Components by the key that references call them by."""

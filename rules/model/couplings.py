@@ -11,7 +11,7 @@ from typing import Annotated, Literal
 from pydantic import Field
 
 from rules.model.base import Model
-from rules.model.quantities import Length, PositiveLength, SignedMicrons, Token
+from rules.model.quantities import Force, Length, Microns, PositiveLength, SignedMicrons, Token, Torque
 
 __all__ = [
     "ArborShellMill",
@@ -176,9 +176,24 @@ class CylindricalShank(_Sized):
     minimum_grip_mm: PositiveLength | None = Field(
         None, description="Shortest grip the maker of the shank allows.", examples=[36]
     )
+    roughness_rz_um: Microns | None = Field(None, description="Roughness Rz of the shank, µm.", examples=[0.8])
 
 
-class Bore(_Sized):
+class _Rated(Model):
+    """What a clamp is rated to hold; scaled down with the grip length where less than the rated grip is held."""
+
+    rated_torque_n_m: Torque | None = Field(
+        None, description="Torque it holds by its maker's rating, N·m.", examples=[85]
+    )
+    rated_axial_force_n: Force | None = Field(
+        None, description="Axial pull it holds by its maker's rating, N.", examples=[6000]
+    )
+    rated_grip_mm: PositiveLength | None = Field(
+        None, description="Grip length the ratings were stated for.", examples=[40]
+    )
+
+
+class Bore(_Sized, _Rated):
     """What every bore that holds a straight shank has in common."""
 
     depth_mm: PositiveLength | None = Field(
@@ -208,6 +223,12 @@ class ShrinkFit(Bore):
     """Bore opened by heat that grips by interference when cold."""
 
     coupling: Literal["shrink_fit"]
+    friction: Annotated[float, Field(ge=0.01, le=1)] | None = Field(
+        None, description="Coefficient of friction to the shank; the table of shrink joints where not given."
+    )
+    roughness_rz_um: Microns | None = Field(
+        None, description="Roughness Rz of the bore: what is smoothed is lost to the interference, µm.", examples=[1.6]
+    )
 
 
 class Hydraulic(Bore):
@@ -222,7 +243,7 @@ class MillingChuck(Bore):
     coupling: Literal["milling_chuck"]
 
 
-class ColletBore(Model):
+class ColletBore(_Rated):
     """The bore of a collet, which closes over a clamping range."""
 
     coupling: Literal["collet_bore"]

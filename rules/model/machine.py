@@ -9,7 +9,7 @@ from pydantic import Field
 from rules.model.base import Model
 from rules.model.components import RunoutStatement
 from rules.model.couplings import SpindleSide
-from rules.model.quantities import Mass, PositiveLength, SpeedRpm, Text, Token
+from rules.model.quantities import Mass, PositiveLength, SpeedRpm, Stiffness, Text, Token, Torque
 
 __all__ = ["KnobDemand", "Machine"]
 
@@ -33,6 +33,19 @@ class Machine(Model):
         None, description="Largest projection from the gauge line.", examples=[300]
     )
     max_tool_diameter_mm: PositiveLength | None = Field(None, description="Largest diameter.", examples=[80])
+    max_tilting_moment_n_m: Torque | None = Field(
+        None, description="Largest moment of the tool's weight about the gauge line, N·m.", examples=[12]
+    )
+    max_torque_n_m: Torque | None = Field(None, description="Largest torque of the spindle, N·m.", examples=[80])
+    max_power_kw: Annotated[float, Field(ge=0, le=1000)] | None = Field(
+        None, description="Largest power of the spindle, kW.", examples=[15]
+    )
+    spindle_radial_stiffness_n_per_um: Stiffness | None = Field(
+        None, description="Stiffness at the gauge line against a radial force, N/µm; rigid when not given."
+    )
+    spindle_tilting_stiffness_n_m_per_mrad: Stiffness | None = Field(
+        None, description="Stiffness at the gauge line against tilting, N·m/mrad; rigid when not given."
+    )
     coolant_through: bool | None = Field(None, description="Supplies coolant through the spindle.", examples=[True])
     spindle_runout: list[RunoutStatement] | None = Field(
         None,

@@ -28,6 +28,11 @@ class Policy(Model):
         description="Distance of the gauge plane from the last clamping face in cutter diameters;"
         " 3 is common practice.",
     )
+    flute_bending_ratio: Annotated[float, Field(ge=0.3, le=1)] = Field(
+        0.8,
+        description="Diameter that bends like the fluted part of a cutter, over its outer diameter; 0.8 after"
+        " Kops and Vo (1990), from memory.",
+    )
     slip_fit: Literal["maximum", "mean"] = Field(
         "maximum", description="Which clearance of a slip fit counts as runout: the largest by its limits, or the mean."
     )

@@ -17,7 +17,11 @@ __all__ = [
     "MAX_LENGTH_MM",
     "MIN_LENGTH_MM",
     "MM_PER_INCH",
+    "Angle",
     "Count",
+    "CuttingSpeed",
+    "Density",
+    "Force",
     "Identifier",
     "Length",
     "Mass",
@@ -25,8 +29,11 @@ __all__ = [
     "PositiveLength",
     "SignedMicrons",
     "SpeedRpm",
+    "Stiffness",
+    "Stress",
     "Text",
     "Token",
+    "Torque",
     "Unbalance",
     "parse_length",
 ]
@@ -124,6 +131,27 @@ Unbalance = Annotated[float, Field(ge=0, le=1_000_000)]
 
 SpeedRpm = Annotated[float, Field(ge=0.1, le=1_000_000)]
 """A spindle speed, 1/min."""
+
+Stiffness = Annotated[float, Field(ge=0.001, le=1_000_000)]
+"""A stiffness of a joint, N/µm or N·m/mrad."""
+
+CuttingSpeed = Annotated[float, Field(ge=0.1, le=20_000)]
+"""A peripheral speed, m/min."""
+
+Force = Annotated[float, Field(ge=0, le=1_000_000)]
+"""A force, N."""
+
+Torque = Annotated[float, Field(ge=0, le=100_000)]
+"""A torque or moment, N·m."""
+
+Stress = Annotated[float, Field(ge=1, le=100_000)]
+"""A stress or specific force, MPa = N/mm²."""
+
+Density = Annotated[float, Field(ge=100, le=30_000)]
+"""A density, kg/m³."""
+
+Angle = Annotated[float, Field(ge=0, lt=90)]
+"""An angle to the axis or to the circumference, degrees."""
 
 Count = Annotated[int, Field(ge=1, le=200)]
 """A count of things, such as teeth."""

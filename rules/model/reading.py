@@ -4,13 +4,15 @@ from __future__ import annotations
 
 from typing import Annotated, Literal
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import Field
 
 from rules.model.base import Model
+from rules.model.components import Definitions
 from rules.model.machine import Machine
 from rules.model.policy import Policy
 from rules.model.quantities import Identifier, Length, Microns, SignedMicrons
-from rules.model.report import LackingFact, Provenance
+from rules.model.report import Provenance
+from rules.model.report_base import LackingFact, Out
 from rules.model.stack import Stack
 
 __all__ = [
@@ -98,6 +100,7 @@ class ReadingRequest(Model):
     )
     trial: Trial | None = None
     stack: Stack | None = Field(None, description="The stack that was read, to compare with its prediction.")
+    components: Definitions | None = Field(None, description="Components defined once, for references to name.")
     machine: Machine | None = Field(None, description="The spindle it was read in; left out on a bench gauge.")
     policy: Policy | None = None
     limit_um: Microns | None = Field(None, description="Largest total indicator reading accepted.", examples=[10])
@@ -111,11 +114,7 @@ class ReadingRequest(Model):
     )
 
 
-class _Out(BaseModel):
-    model_config = ConfigDict(extra="forbid", frozen=True)
-
-
-class PlaneReading(_Out):
+class PlaneReading(Out):
     """What one plane tells."""
 
     distance_mm: float
@@ -134,7 +133,7 @@ class PlaneReading(_Out):
     form_um: float | None = Field(description="Range of what eccentricity does not explain: form of the surface.")
 
 
-class AxisReport(_Out):
+class AxisReport(Out):
     """The axis through two planes, carried on."""
 
     offset_um: float = Field(description="Eccentricity at the face.")
@@ -146,7 +145,7 @@ class AxisReport(_Out):
     )
 
 
-class PredictionReport(_Out):
+class PredictionReport(Out):
     """Where the reading lies in what was predicted for the plane."""
 
     z_mm: float = Field(description="From the gauge line.")
@@ -157,7 +156,7 @@ class PredictionReport(_Out):
     outside_99_percent: bool = Field(description="Whether this one reads more than 99 % of the assemblies.")
 
 
-class DecisionReport(_Out):
+class DecisionReport(Out):
     """Decision by ISO 14253-1."""
 
     limit_um: float
@@ -167,7 +166,7 @@ class DecisionReport(_Out):
     would_settle: str | None = Field(description="What would decide it, where it is not proven.")
 
 
-class TrialReport(_Out):
+class TrialReport(Out):
     """What turning one joint told, and the turn that leaves least."""
 
     joint: str
@@ -180,7 +179,7 @@ class TrialReport(_Out):
     leaves_tir_um: float = Field(description="Total indicator reading to expect then.")
 
 
-class NextStep(_Out):
+class NextStep(Out):
     """What to do now."""
 
     action: Literal["accept", "clean_and_reseat", "turn_joint", "use_precision_pin", "measure_better", "replace"]
@@ -189,7 +188,7 @@ class NextStep(_Out):
     turn_deg: float | None = Field(description="Turn that was worked out, as in the trial; null for a new trial.")
 
 
-class ReadingReport(_Out):
+class ReadingReport(Out):
     """The answer to a reading."""
 
     planes: list[PlaneReading]

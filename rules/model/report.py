@@ -5,18 +5,24 @@ Every field is always present; what could not be derived is null and named under
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+from typing import Literal
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import Field
+
+from rules.model.report_base import LackingFact, Out, Pointer
+from rules.model.report_mechanics import (
+    BalanceReport,
+    GripReport,
+    LoadReport,
+    MassReport,
+    SpeedReport,
+    StiffnessReport,
+)
 
 __all__ = [
-    "BalanceReport",
     "ContributorReport",
     "Finding",
     "GeometryReport",
-    "GripReport",
-    "LackingFact",
-    "MassReport",
     "OverrideReport",
     "PlaneReport",
     "PositionReport",
@@ -24,8 +30,6 @@ __all__ = [
     "Report",
     "RunoutReport",
     "Severity",
-    "SpeedLimit",
-    "SpeedReport",
     "Summary",
     "ThresholdReport",
     "Undecided",
@@ -35,16 +39,8 @@ __all__ = [
 Verdict = Literal["pass", "review", "fail"]
 Severity = Literal["error", "warning", "advice"]
 
-Pointer = Annotated[
-    str, Field(description="JSON Pointer (RFC 6901) into the request.", examples=["/stack/components/2"])
-]
 
-
-class _Out(BaseModel):
-    model_config = ConfigDict(extra="forbid", frozen=True)
-
-
-class Finding(_Out):
+class Finding(Out):
     """One rule's objection."""
 
     code: str = Field(description="The rule's stable code.", examples=["GRIP-010"])
@@ -60,14 +56,7 @@ class Finding(_Out):
     source: str
 
 
-class LackingFact(_Out):
-    """A quantity a rule needs that the request does not let one derive."""
-
-    fact: str = Field(description="The quantity, as the rule names it.")
-    fields: list[Pointer] = Field(description="Request fields that would supply it.")
-
-
-class Undecided(_Out):
+class Undecided(Out):
     """A rule that concerns the stack and could not be decided."""
 
     code: str
@@ -77,7 +66,7 @@ class Undecided(_Out):
     lacks: list[LackingFact]
 
 
-class Summary(_Out):
+class Summary(Out):
     """Counts by kind."""
 
     errors: int
@@ -87,7 +76,7 @@ class Summary(_Out):
     decided: int
 
 
-class PositionReport(_Out):
+class PositionReport(Out):
     """Where a component lies along the axis; zero is the gauge line, positive toward the cut."""
 
     component: str
@@ -95,7 +84,7 @@ class PositionReport(_Out):
     to_mm: float | None
 
 
-class GeometryReport(_Out):
+class GeometryReport(Out):
     """The stack along its axis."""
 
     last_clamping_face_mm: float | None
@@ -104,7 +93,7 @@ class GeometryReport(_Out):
     components: list[PositionReport]
 
 
-class ContributorReport(_Out):
+class ContributorReport(Out):
     """One cause of eccentricity. Its amplitude, half of the TIR, is linear: offset + slope × z, along and across.
 
     Across is zero where the direction is not known to any other contributor.
@@ -123,7 +112,7 @@ class ContributorReport(_Out):
     gauge_plane_share: float | None = Field(description="Share of the mean square runout at the gauge plane.")
 
 
-class PlaneReport(_Out):
+class PlaneReport(Out):
     """The predicted total indicator reading at one plane."""
 
     z_mm: float
@@ -136,7 +125,7 @@ class PlaneReport(_Out):
     probability_within_limit: float | None
 
 
-class RunoutReport(_Out):
+class RunoutReport(Out):
     """The runout budget."""
 
     complete: bool = Field(description="False when a contributor is not known: the figures are then too small.")
@@ -148,53 +137,7 @@ class RunoutReport(_Out):
     contributors: list[ContributorReport]
 
 
-class SpeedLimit(_Out):
-    """One cause that limits the speed."""
-
-    cause: Literal["component", "balance", "machine"]
-    component: str | None
-    speed_rpm: float
-
-
-class SpeedReport(_Out):
-    """How fast the stack may turn."""
-
-    asked_rpm: float | None
-    limits: list[SpeedLimit] = Field(description="Lowest first.")
-    governing: SpeedLimit | None
-    complete: bool = Field(description="False when a limit that applies is not known.")
-
-
-class BalanceReport(_Out):
-    """Unbalance by ISO 21940-11, residuals and eccentric masses randomly clocked."""
-
-    grade: str | None
-    unbalance_p95_gmm: float | None
-    unbalance_worst_gmm: float | None
-    permissible_gmm: float | None = Field(description="At the asked speed and grade.")
-    highest_speed_rpm: float | None = Field(description="Highest speed at which the grade is kept, at p95.")
-    rotating_force_n: float | None = Field(description="Force of the p95 unbalance at the asked speed.")
-    seating_gmm: float | None = Field(description="Unbalance one reseating in the spindle may bring.")
-
-
-class GripReport(_Out):
-    """How a straight shank is held."""
-
-    joint: str
-    at: list[Pointer]
-    grip_length_mm: float | None
-    minimum_grip_mm: float | None
-    projection_mm: float | None
-
-
-class MassReport(_Out):
-    """Mass of the stack."""
-
-    total_kg: float | None
-    centre_of_mass_mm: float | None = Field(description="From the gauge line.")
-
-
-class ThresholdReport(_Out):
+class ThresholdReport(Out):
     """A threshold the policy changed."""
 
     code: str
@@ -204,7 +147,7 @@ class ThresholdReport(_Out):
     unit: str
 
 
-class OverrideReport(_Out):
+class OverrideReport(Out):
     """A safety rule whose severity an operator's rulebook lowered."""
 
     code: str
@@ -213,13 +156,14 @@ class OverrideReport(_Out):
     book: str
 
 
-class Provenance(_Out):
+class Provenance(Out):
     """What answered, by which rules, to which request."""
 
     service: str
     version: str
     rulebooks: list[str] = Field(description="Names of the rulebooks in force.")
     rulebook_sha256: str
+    catalogue_sha256: str | None = Field(description="Of the mounted components; null where none are mounted.")
     request_sha256: str = Field(
         description="SHA-256 of the request as understood: unset fields left out, lengths in mm, compact JSON."
     )
@@ -227,7 +171,7 @@ class Provenance(_Out):
     severities_lowered: list[OverrideReport]
 
 
-class Report(_Out):
+class Report(Out):
     """The answer to a check."""
 
     verdict: Verdict
@@ -240,7 +184,9 @@ class Report(_Out):
     runout: RunoutReport
     speed: SpeedReport
     balance: BalanceReport
+    load: LoadReport
     grip: list[GripReport]
+    stiffness: StiffnessReport
     mass: MassReport
     cautions: list[str]
     provenance: Provenance

@@ -5,6 +5,7 @@ from __future__ import annotations
 from pydantic import Field
 
 from rules.model.base import Model
+from rules.model.components import Definitions
 from rules.model.machine import Machine
 from rules.model.operation import Operation
 from rules.model.policy import Policy
@@ -17,6 +18,7 @@ class CheckRequest(Model):
     """A stack, and optionally what is asked of it, on which machine, judged how strictly."""
 
     stack: Stack
+    components: Definitions | None = Field(None, description="Components defined once, for references to name.")
     operation: Operation | None = Field(None, description="Demands; left out, only the stack itself is judged.")
     machine: Machine | None = Field(None, description="The machine; left out, its limits are not judged.")
     policy: Policy | None = Field(None, description="How strictly to judge; left out, the defaults hold.")

@@ -7,8 +7,8 @@ from typing import Annotated
 from pydantic import Field
 
 from rules.model.base import Model
-from rules.model.components import StackPart
-from rules.model.quantities import Identifier, Length, PositiveLength, Text
+from rules.model.components import StackEntry
+from rules.model.quantities import Identifier, Length, PositiveLength, Stiffness, Text
 
 __all__ = ["MAX_COMPONENTS", "Joint", "Stack"]
 
@@ -28,6 +28,12 @@ class Joint(Model):
         description="How far the lower component sticks out of the upper one's face.",
         examples=[30],
     )
+    radial_stiffness_n_per_um: Stiffness | None = Field(
+        None, description="Stiffness of the joint against a radial force, N/µm; rigid when not given.", examples=[40]
+    )
+    tilting_stiffness_n_m_per_mrad: Stiffness | None = Field(
+        None, description="Stiffness of the joint against tilting, N·m/mrad; rigid when not given.", examples=[25]
+    )
     clocking_deg: Annotated[float, Field(ge=-360, le=360)] | None = Field(
         None, description="Angle of the lower component's mark from the upper one's.", examples=[90]
     )
@@ -38,7 +44,7 @@ class Stack(Model):
 
     id: Identifier | None = Field(None, description="The caller's name for the stack.", examples=["T-0417"])
     description: Text | None = None
-    components: list[StackPart] = Field(
+    components: list[StackEntry] = Field(
         min_length=1, max_length=MAX_COMPONENTS, description="From the spindle side to the cutting side."
     )
     joints: list[Joint] | None = Field(

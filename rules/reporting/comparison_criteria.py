@@ -6,7 +6,6 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Final
 
-from rules.facts.components import lacks_speed
 from rules.facts.derive import Derived
 from rules.facts.values import Lack
 from rules.model.comparison import CriterionName
@@ -51,10 +50,6 @@ def _worst(judged: Judged) -> float | None:
     return runout.gauge_plane.worst_case_um if runout.complete and runout.gauge_plane is not None else None
 
 
-def _unstated_speeds(judged: Judged) -> list[str]:
-    return [f"{link.at}/max_speed_rpm" for link in judged.derived.chain.links if lacks_speed(link)]
-
-
 def _speed(judged: Judged) -> float | None:
     governing = judged.report.speed.governing
     return governing.speed_rpm if governing is not None and judged.report.speed.complete else None
@@ -65,6 +60,7 @@ CRITERIA: Final = (
     Criterion("runout_worst_case", "worst case", "um", False, _worst),
     Criterion("projection", "projection", "mm", False, lambda one: one.report.geometry.tip_mm),
     Criterion("speed_limit", "speed", "rpm", True, _speed),
+    Criterion("stiffness", "stiffness", "N/um", True, lambda one: one.report.stiffness.tip_stiffness_n_per_um),
     Criterion("joints", "joints", None, False, lambda one: len(one.derived.chain.joints)),
     Criterion("errors", "errors", None, False, lambda one: one.report.summary.errors),
     Criterion("warnings", "warnings", None, False, lambda one: one.report.summary.warnings),
@@ -83,7 +79,9 @@ def missing_for(judged: Judged, criterion: Criterion) -> str:
     elif criterion.name == "projection":
         fields = _fields(derived.geometry.tip)
     elif criterion.name == "speed_limit":
-        fields = [*_unstated_speeds(judged), *_fields(derived.balance.highest_speed_rpm)]
+        fields = _fields(derived.speed_limits.lacking)
+    elif criterion.name == "stiffness":
+        fields = _fields(derived.stiffness.bending)
     if not fields:
         return "nothing states it"
     words = dict.fromkeys(field_in_words(field, derived.chain.request.stack) for field in fields)

@@ -15,9 +15,9 @@ __all__ = ["because"]
 
 Row = Sequence[float | None]
 
-_UNITS: Final = {"um": "µm", "g mm": "g·mm", "N m": "N·m", "percent": "%"}
+_UNITS: Final = {"um": "µm", "g mm": "g·mm", "N m": "N·m", "percent": "%", "N/um": "N/µm", "degC": "°C"}
 _BARE: Final = frozenset({"none", "ratio", "count"})
-_DECIMALS: Final = {"um": 1, "rpm": 0}
+_DECIMALS: Final = {"um": 1, "rpm": 0, "N/um": 2}
 _MOST_DECIMALS: Final = 4
 
 

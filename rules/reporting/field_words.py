@@ -6,6 +6,7 @@ import re
 from collections.abc import Sequence
 from typing import Final
 
+from rules.model.components import ComponentReference
 from rules.model.stack import Stack
 
 __all__ = ["enumerated", "field_in_words"]
@@ -26,7 +27,8 @@ def field_in_words(pointer: str, stack: Stack) -> str:
     if steps[:2] == ["stack", "components"]:
         if not number.isdigit():
             return "the cutter at the end"
-        owner = stack.components[int(number)].id
+        entry = stack.components[int(number)]
+        owner = entry.id or (entry.of if isinstance(entry, ComponentReference) else "")
     elif steps[:2] == ["stack", "joints"]:
         joints = stack.joints or []
         joint = joints[int(number)] if number.isdigit() and int(number) < len(joints) else None

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from functools import cache
 
-from rules.model.report import Finding, LackingFact, Undecided
+from rules.model.report import Finding, Undecided
+from rules.model.report_base import LackingFact
 from rules.reporting.rounding import rounded, rounded_for_people
 from rules.rulebook.condition import Comparison, PropertyRef, ThresholdRef, comparisons
 from rules.rulebook.fact import Value

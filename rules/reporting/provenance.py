@@ -22,7 +22,9 @@ def request_sha256(request: Model) -> str:
     return hashlib.sha256(request.model_dump_json(exclude_unset=True).encode()).hexdigest()
 
 
-def provenance(request: Model, policy: Policy | None, book: Rulebook) -> Provenance:
+def provenance(
+    request: Model, policy: Policy | None, book: Rulebook, catalogue_sha256: str | None = None
+) -> Provenance:
     """Name service, rulebooks and request, and everything that was changed against the books."""
     changed = (policy.thresholds if policy else None) or {}
     rules = {code: book.rule(code) for code in changed}
@@ -31,6 +33,7 @@ def provenance(request: Model, policy: Policy | None, book: Rulebook) -> Provena
         version=VERSION,
         rulebooks=book.book_names(),
         rulebook_sha256=book.digest,
+        catalogue_sha256=catalogue_sha256,
         request_sha256=request_sha256(request),
         thresholds_changed=[
             ThresholdReport(

@@ -12,7 +12,7 @@ from rules.facts.turnable import positions_of
 from rules.facts.values import Lack
 from rules.model.components import GaugePin
 from rules.model.reading import PredictionReport
-from rules.model.report import LackingFact
+from rules.model.report_base import LackingFact
 from rules.reporting.reading_planes import NEGLIGIBLE_UM, PlaneFit
 from rules.reporting.rounding import rounded
 

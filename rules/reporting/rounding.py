@@ -1,7 +1,8 @@
 """Rounding for the report: once, here, and nowhere in the mechanics.
 
 Lengths to 0.0001 mm, readings to 0.001 µm, masses to 0.0001 kg, unbalance to 0.001 g·mm, speeds to
-0.1 rpm, forces to 0.01 N, angles to 0.001°, shares and probabilities to six decimals.
+0.1 rpm, forces to 0.01 N, torques to 0.001 N·m, frequencies to 0.01 Hz, stresses to 0.01 MPa, temperatures to
+0.1 °C, angles to 0.001°, shares and probabilities to six decimals.
 """
 
 from __future__ import annotations
@@ -19,6 +20,18 @@ _DECIMALS: Final = {
     "rpm": 1,
     "N": 2,
     "N m": 3,
+    "Hz": 2,
+    "MPa": 2,
+    "kW": 4,
+    "degC": 1,
+    "m/min": 2,
+    "mm/s": 4,
+    "g mm2": 1,
+    "kg mm2": 3,
+    "um/N": 6,
+    "N/um": 4,
+    "mm chip": 6,
+    "mm3/min": 1,
     "deg": 3,
     "ratio": 6,
     "x D": 4,
@@ -33,7 +46,23 @@ def rounded(value: float, unit: str) -> float:
     return round(value, _DECIMALS[unit]) + 0.0
 
 
-_DECIMALS_FOR_PEOPLE: Final = {"um": 2, "mm": 3, "kg": 3, "g mm": 2, "rpm": 0, "ratio": 3, "percent": 1, "deg": 1}
+_DECIMALS_FOR_PEOPLE: Final = {
+    "um": 2,
+    "mm": 3,
+    "kg": 3,
+    "g mm": 2,
+    "rpm": 0,
+    "ratio": 3,
+    "percent": 1,
+    "deg": 1,
+    "Hz": 1,
+    "MPa": 0,
+    "kW": 2,
+    "degC": 0,
+    "m/min": 1,
+    "N": 0,
+    "N m": 2,
+}
 
 
 def rounded_for_people(value: float, unit: str) -> float:
@@ -43,4 +72,4 @@ def rounded_for_people(value: float, unit: str) -> float:
 
 def rounded_or_none(value: object, unit: str) -> float | None:
     """Round a number; anything else, such as a lack, is null in the report."""
-    return rounded(float(value), unit) if isinstance(value, int | float) else None
+    return round(float(value), _DECIMALS[unit]) + 0.0 if isinstance(value, int | float) else None

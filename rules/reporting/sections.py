@@ -1,42 +1,29 @@
-"""The report's sections on geometry, runout, speed, balance, grip and mass."""
+"""The report's sections on geometry and runout."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 
 from rules.facts.budget import PlaneBudget
-from rules.facts.components import lacks_speed
 from rules.facts.contributors import Contributor
 from rules.facts.derive import Derived
-from rules.facts.geometry import grip_of
-from rules.facts.joint_fits import shank_of
-from rules.facts.joints import stated_minimum_grip
 from rules.facts.values import Lack, Maybe
 from rules.mechanics.axis import Line
 from rules.model.operation import Operation
 from rules.model.report import (
-    BalanceReport,
     ContributorReport,
     GeometryReport,
-    GripReport,
-    LackingFact,
-    MassReport,
     PlaneReport,
     PositionReport,
     RunoutReport,
-    SpeedLimit,
-    SpeedReport,
 )
+from rules.model.report_base import LackingFact
 from rules.reporting.rounding import rounded, rounded_or_none
 
 __all__ = [
-    "balance_section",
     "contributor_reports",
     "geometry_section",
-    "grip_section",
-    "mass_section",
     "runout_section",
-    "speed_section",
 ]
 
 _NOTHING_ASKED = Operation.model_validate({})
@@ -127,65 +114,3 @@ def contributor_reports(
             strict=True,
         )
     ]
-
-
-def speed_section(derived: Derived) -> SpeedReport:
-    """Every limit of the speed, lowest first; the lowest governs."""
-    request, limits = derived.chain.request, []
-    complete = True
-    for link in (*derived.chain.links, *derived.chain.knobs):
-        if link.part.max_speed_rpm is not None:
-            limits.append(SpeedLimit(cause="component", component=link.part.id, speed_rpm=link.part.max_speed_rpm))
-    highest = derived.balance.highest_speed_rpm
-    if isinstance(highest, Lack):
-        complete = False
-    elif highest is not None:
-        limits.append(SpeedLimit(cause="balance", component=None, speed_rpm=rounded(highest, "rpm")))
-    if request.machine is not None and request.machine.max_speed_rpm is not None:
-        limits.append(SpeedLimit(cause="machine", component=None, speed_rpm=request.machine.max_speed_rpm))
-    limits.sort(key=lambda limit: limit.speed_rpm)
-    unstated = any(lacks_speed(link) for link in derived.chain.links)
-    return SpeedReport(
-        asked_rpm=(request.operation or _NOTHING_ASKED).spindle_speed_rpm,
-        limits=limits,
-        governing=limits[0] if limits else None,
-        complete=complete and not unstated,
-    )
-
-
-def balance_section(derived: Derived) -> BalanceReport:
-    """Unbalance against the grade asked."""
-    balance = derived.balance
-    unbalance = None if isinstance(balance.unbalance, Lack) else balance.unbalance
-    return BalanceReport(
-        grade=(derived.chain.request.operation or _NOTHING_ASKED).balance_grade,
-        unbalance_p95_gmm=rounded_or_none(unbalance and unbalance.p95_gmm, "g mm"),
-        unbalance_worst_gmm=rounded_or_none(unbalance and unbalance.worst_gmm, "g mm"),
-        permissible_gmm=rounded_or_none(balance.permissible_gmm, "g mm"),
-        highest_speed_rpm=rounded_or_none(balance.highest_speed_rpm, "rpm"),
-        rotating_force_n=rounded_or_none(balance.rotating_force_n, "N"),
-        seating_gmm=rounded_or_none(balance.seating_gmm, "g mm"),
-    )
-
-
-def grip_section(derived: Derived) -> list[GripReport]:
-    """Every joint that clamps a straight shank."""
-    return [
-        GripReport(
-            joint=case.name,
-            at=[case.upper_at, case.lower_at],
-            grip_length_mm=rounded_or_none(grip_of(case), "mm"),
-            minimum_grip_mm=rounded_or_none(stated_minimum_grip(case), "mm"),
-            projection_mm=rounded_or_none(projection, "mm"),
-        )
-        for case, projection in zip(derived.chain.joints, derived.geometry.projections, strict=True)
-        if shank_of(case) is not None and case.joint_class == "grip"
-    ]
-
-
-def mass_section(derived: Derived) -> MassReport:
-    """Mass of the whole and where it sits."""
-    return MassReport(
-        total_kg=rounded_or_none(derived.masses.total, "kg"),
-        centre_of_mass_mm=rounded_or_none(derived.masses.centre, "mm"),
-    )

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Annotated, Any, Final, Literal, TypeAlias
 
 from pydantic import AfterValidator, ConfigDict, Field, SkipValidation, StringConstraints, model_validator
@@ -82,6 +82,8 @@ class Example(_YamlModel):
     base: Line
     set: dict[Pointer, JsonPart] = Field(default_factory=dict)
     remove: tuple[Pointer, ...] = ()
+    catalogue: dict[str, list[JsonPart]] = Field(default_factory=dict)
+    """Components mounted beside the request, by key."""
 
 
 class Examples(_YamlModel):
@@ -158,17 +160,21 @@ class Rulebook:
     vocabulary: Vocabulary
     overridden: tuple[Overridden, ...]
     digest: str
+    _by_code: dict[str, Rule] = field(init=False, repr=False, compare=False)
+    _names: tuple[str, ...] = field(init=False, repr=False, compare=False)
+
+    def __post_init__(self) -> None:
+        """Index the rules once: every report asks."""
+        object.__setattr__(self, "_by_code", {rule.code: rule for rule in self.rules})
+        object.__setattr__(self, "_names", tuple(sorted({rule.book for rule in self.rules})))
 
     def rule(self, code: str) -> Rule:
         """The rule with this code; raises :class:`KeyError` when there is none."""
-        for rule in self.rules:
-            if rule.code == code:
-                return rule
-        raise KeyError(code)
+        return self._by_code[code]
 
     def book_names(self) -> list[str]:
         """The names of the books the rules stand in, sorted."""
-        return sorted({rule.book for rule in self.rules})
+        return list(self._names)
 
     def by_kind(self) -> Mapping[str, tuple[Rule, ...]]:
         """The rules of each kind that has any, in the order of their codes."""

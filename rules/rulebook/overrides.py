@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from rules.rulebook.model import Rulebook
 
-__all__ = ["OverrideProblem", "Overrides", "check_overrides"]
+__all__ = ["OverrideProblem", "Overrides", "check_overrides", "threshold_in_force"]
 
 Overrides = Mapping[str, Mapping[str, float]]
 """Rule code to threshold name to value, in the threshold's own unit."""
@@ -41,3 +41,14 @@ def check_overrides(book: Rulebook, overrides: Overrides) -> list[OverrideProble
                 bounds = f"between {threshold.minimum:g} and {threshold.maximum:g} {threshold.unit}"
                 problems.append(OverrideProblem(code, name, f"{value:g} must lie {bounds}"))
     return problems
+
+
+def threshold_in_force(book: Rulebook, overrides: Overrides, code: str, name: str) -> float | None:
+    """Return what a threshold is for one request; None where no book has it."""
+    asked = overrides.get(code, {}).get(name)
+    if asked is not None:
+        return asked
+    try:
+        return book.rule(code).thresholds[name].value
+    except KeyError:
+        return None

@@ -31,8 +31,9 @@ class Plan:
     Parameters
     ----------
     template
-        The engine's text with places for session, key and the numbers of the slots; flags stand in it, and
-        a zero where no decided rule reads a slot.
+        The engine's text with places for session, key and the numbers of the slots. Flags of decided rules stand
+        in it; those of others, and slots that no decided rule reads, are left out, since reading them costs the
+        engine as much as judging: a rule whose flag is not there does not match.
     groups
         The slots that fill the places after session and key, as pairs of left and right, grouped by what
         they read in the order of :data:`~rules.rulebook.slots.READINGS`.
@@ -94,9 +95,8 @@ def make_plan(fact: Fact, lowered: LoweredKind | None, vocabulary: Vocabulary) -
     slots = lowered.slots if lowered else ()
     used = {slot for candidate in chosen for slot in candidate.slots}
     grouped = [[slot for slot in sorted(used) if slots[slot].reading == reading] for reading in READINGS]
-    fields = [f'"{rule.flag}":{int(position in decided)}' for position, rule in enumerate(rules)]
+    fields = [f'"{rules[position].flag}":1' for position in decided]
     fields += [f'"v{slot}":%d' for group in grouped for slot in group]
-    fields += [f'"v{slot}":0' for slot in range(len(slots)) if slot not in used]
     types = _types(fact.kind, (candidate.rule for candidate in chosen), vocabulary)
     return Plan(
         template=f'{{"sid":"%s","key":%d,"kind":"{fact.kind}",{",".join(fields)}}}',

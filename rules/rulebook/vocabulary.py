@@ -34,7 +34,9 @@ __all__ = [
 
 PropertyType: TypeAlias = Literal["number", "text", "flag"]
 
-Unit: TypeAlias = Literal["mm", "um", "kg", "rpm", "N", "N m", "g mm", "ratio", "percent", "count", "none"]
+Unit: TypeAlias = Literal[
+    "mm", "um", "kg", "rpm", "N", "N m", "g mm", "Hz", "MPa", "kW", "degC", "m/min", "ratio", "percent", "count", "none"
+]
 
 UNITS: Final[tuple[str, ...]] = get_args(Unit)
 
@@ -51,6 +53,11 @@ _UNIT_OF_SUFFIX: Final = {
     "_n": "N",
     "_n_m": "N m",
     "_gmm": "g mm",
+    "_hz": "Hz",
+    "_mpa": "MPa",
+    "_kw": "kW",
+    "_degc": "degC",
+    "_m_per_min": "m/min",
     "_percent": "percent",
 }
 

@@ -4,14 +4,13 @@ from __future__ import annotations
 
 import argparse
 
-from rules.assess import Assessor
 from rules.full_budget import full_budget
 from rules.model.budget import BudgetReport, BudgetRequest
 from rules.requests import parse
 from service.commands.exit_codes import BAD_INPUT
 from service.commands.request_files import judged, report_console
+from service.loading import load_assessor
 from service.report.budget_text import print_budget
-from service.settings import Settings
 
 __all__ = ["add_parser"]
 
@@ -31,10 +30,10 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
 
 
 def _run(arguments: argparse.Namespace) -> int:
-    book = Assessor.load(Settings().extra_rulebooks).book
+    assessor = load_assessor()
 
     def judge(data: object) -> BudgetReport:
-        return full_budget(parse(BudgetRequest, data), book)
+        return full_budget(parse(BudgetRequest, data), assessor.book, assessor.catalogue)
 
     report = judged(arguments.file, judge)
     if report is None:

@@ -6,13 +6,12 @@ import argparse
 
 from rich.text import Text
 
-from rules.assess import Assessor
 from rules.model.report import Report
 from rules.requests import parse_request
 from service.commands.exit_codes import BAD_INPUT, VERDICT_CODES
 from service.commands.request_files import judged, report_console
+from service.loading import load_assessor
 from service.report.text import print_report
-from service.settings import Settings
 
 __all__ = ["add_parser"]
 
@@ -31,7 +30,7 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
 
 
 def _run(arguments: argparse.Namespace) -> int:
-    assessor = Assessor.load(Settings().extra_rulebooks)
+    assessor = load_assessor()
     console = report_console()
 
     def judge(data: object) -> Report:

@@ -5,14 +5,13 @@ from __future__ import annotations
 import argparse
 from typing import Final
 
-from rules.assess import Assessor
 from rules.compare import compare
 from rules.model.comparison import ComparisonReport, ComparisonRequest
 from rules.requests import parse
 from service.commands.exit_codes import BAD_INPUT, VERDICT_CODES
 from service.commands.request_files import judged, report_console
+from service.loading import load_assessor
 from service.report.comparison_text import print_comparison
-from service.settings import Settings
 
 __all__ = ["add_parser"]
 
@@ -33,7 +32,7 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
 
 
 def _run(arguments: argparse.Namespace) -> int:
-    assessor = Assessor.load(Settings().extra_rulebooks)
+    assessor = load_assessor()
 
     def judge(data: object) -> ComparisonReport:
         return compare(parse(ComparisonRequest, data), assessor)

@@ -6,14 +6,13 @@ import argparse
 
 from rich.text import Text
 
-from rules.assess import Assessor
 from rules.model.reading import ReadingReport, ReadingRequest
 from rules.read_gauge import read_gauge
 from rules.requests import parse
 from service.commands.exit_codes import BAD_INPUT, READING_ACCEPTED, READING_OPEN, READING_REFUSED
 from service.commands.request_files import judged, report_console
+from service.loading import load_assessor
 from service.report.reading_text import print_reading
-from service.settings import Settings
 
 __all__ = ["add_parser"]
 
@@ -33,12 +32,12 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
 
 
 def _run(arguments: argparse.Namespace) -> int:
-    book = Assessor.load(Settings().extra_rulebooks).book
+    assessor = load_assessor()
     console = report_console()
     worst = READING_ACCEPTED
 
     def judge(data: object) -> ReadingReport:
-        return read_gauge(parse(ReadingRequest, data), book)
+        return read_gauge(parse(ReadingRequest, data), assessor.book, assessor.catalogue)
 
     for number, name in enumerate(arguments.files):
         report = judged(name, judge)

@@ -20,6 +20,7 @@ _HEAD: Final = (
     "worst",
     "tip",
     "rpm",
+    "N/µm",
     "joints",
     "errors",
     "warnings",
@@ -31,7 +32,10 @@ def print_comparison(report: ComparisonReport, console: Console) -> None:
     """Print who is not dominated, the table, a sentence each, pairs, notes and cautions, in this order."""
     total = count(len(report.alternatives), "alternative")
     say(Text(f"{total}, not dominated: {', '.join(report.non_dominated)}", style="bold"), console)
-    heading("Half and 95 % read below, and worst, µm at the gauge plane; tip from the gauge line, mm", console)
+    heading(
+        "Half and 95 % read below, and worst, µm at the gauge plane; tip from the gauge line, mm; stiffness there",
+        console,
+    )
     table(_HEAD, [_row(one) for one in report.alternatives], console)
     if any("?" in _row(one) for one in report.alternatives):
         say(Text("? is not known"), console, 2)
@@ -53,6 +57,7 @@ def _row(one: AlternativeReport) -> tuple[str, ...]:
         *map(_figure, (None, None, None) if plane is None else (plane.p50_um, plane.p95_um, plane.worst_case_um)),
         _figure(one.projection_mm),
         "?" if speed is None else number(speed.speed_rpm),
+        "?" if one.tip_stiffness_n_per_um is None else f"{one.tip_stiffness_n_per_um:.2f}",
         str(one.joints),
         str(one.summary.errors),
         str(one.summary.warnings),

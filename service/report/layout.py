@@ -8,7 +8,7 @@ from typing import Final
 from rich.console import Console
 from rich.text import Text
 
-from rules.model.report import LackingFact
+from rules.model.report_base import LackingFact
 
 __all__ = ["STYLES", "count", "fixed", "heading", "lacking", "number", "percent", "say", "section", "table"]
 

@@ -7,21 +7,20 @@ from collections.abc import Sequence
 from rich.console import Console
 from rich.text import Text
 
-from rules.model.report import Finding, PlaneReport, Report, RunoutReport, SpeedLimit, Undecided
+from rules.model.report import Finding, PlaneReport, Report, RunoutReport, Undecided
 from service.report.layout import STYLES, count, fixed, heading, lacking, number, percent, say, section, table
+from service.report.mechanics_text import print_mechanics
 
 __all__ = ["print_report"]
 
 
 def print_report(report: Report, console: Console) -> None:
-    """Print verdict, findings with remedies, gaps, budget, speed, balance, grip, cautions, in this order."""
+    """Print verdict, findings with remedies, gaps, budget, mechanics, cautions, in this order."""
     _verdict(report, console)
     _findings(report.findings, console)
     _undecided(report.undecided, console)
     _runout(report.runout, console)
-    _speed(report, console)
-    _balance_and_mass(report, console)
-    _grip(report, console)
+    print_mechanics(report, console)
     section("Cautions", report.cautions, console)
 
 
@@ -99,55 +98,4 @@ def _plane(plane: PlaneReport) -> tuple[str, ...]:
         fixed(plane.best_clocking_um, 1),
         fixed(plane.worst_case_um, 1),
         fixed(percent(plane.probability_within_limit), 1, " %"),
-    )
-
-
-def _speed(report: Report, console: Console) -> None:
-    speed = report.speed
-    lines = []
-    if speed.asked_rpm is not None:
-        lines.append(f"asked: {number(speed.asked_rpm)} rpm")
-    if speed.limits:
-        lines.append("limits, lowest first: " + ", ".join(map(_limit, speed.limits)))
-    if not speed.complete:
-        lines.append("not every limit is known")
-    section("Speed", lines, console)
-
-
-def _limit(limit: SpeedLimit) -> str:
-    return f"{number(limit.speed_rpm)} rpm ({limit.component or limit.cause})"
-
-
-def _balance_and_mass(report: Report, console: Console) -> None:
-    balance, mass = report.balance, report.mass
-    figures = (
-        ("unbalance, 95 % have less", balance.unbalance_p95_gmm, "g·mm"),
-        ("unbalance, worst case", balance.unbalance_worst_gmm, "g·mm"),
-        (f"permissible for {balance.grade} at the asked speed", balance.permissible_gmm, "g·mm"),
-        (f"highest speed for {balance.grade}", balance.highest_speed_rpm, "rpm"),
-        ("rotating force at the asked speed", balance.rotating_force_n, "N"),
-        ("one reseating may bring", balance.seating_gmm, "g·mm"),
-        ("mass of the stack", mass.total_kg, "kg"),
-        ("centre of mass from the gauge line", mass.centre_of_mass_mm, "mm"),
-    )
-    told = [f"{name}: {number(value)} {unit}" for name, value, unit in figures if value is not None]
-    section("Balance and mass", told, console)
-
-
-def _grip(report: Report, console: Console) -> None:
-    if not report.grip:
-        return
-    heading("Grip, mm", console)
-    table(
-        ("joint", "held", "at least", "sticks out"),
-        [
-            (
-                one.joint,
-                fixed(one.grip_length_mm, 2),
-                fixed(one.minimum_grip_mm, 2),
-                fixed(one.projection_mm, 2),
-            )
-            for one in report.grip
-        ],
-        console,
     )

@@ -18,7 +18,7 @@ def budgets_router(assessor: Assessor) -> APIRouter:
     router = APIRouter(tags=["checks"])
 
     def answer(request: BudgetRequest) -> BudgetReport:
-        return full_budget(request, assessor.book)
+        return full_budget(request, assessor.book, assessor.catalogue)
 
     add_posted_route(
         router,

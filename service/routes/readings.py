@@ -18,7 +18,7 @@ def readings_router(assessor: Assessor) -> APIRouter:
     router = APIRouter(tags=["readings"])
 
     def answer(request: ReadingRequest) -> ReadingReport:
-        return read_gauge(request, assessor.book)
+        return read_gauge(request, assessor.book, assessor.catalogue)
 
     add_posted_route(
         router,

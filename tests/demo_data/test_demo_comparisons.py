@@ -54,6 +54,7 @@ def test_verdicts_and_dominance(report: ComparisonReport) -> None:
     best = {row.criterion: row.best for row in report.criteria}
     assert best["runout_p95"] == best["joints"] == ["one-piece"]
     assert best["speed_limit"] == ["press-in"]
+    assert best["stiffness"] == ["one-piece"]
 
 
 def test_which_reads_less(report: ComparisonReport) -> None:

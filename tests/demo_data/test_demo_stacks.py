@@ -20,7 +20,7 @@ EXPECTED = {
     "02-deep-pocket-gauge-pin": ("pass", set(), set()),
     "03-deep-pocket-nut-collets": ("fail", {"RUN-010", "RUN-030", "RUN-040"}, set()),
     "04-shrink-fit-rougher": ("pass", set(), set()),
-    "05-shrink-fit-coarse-shank": ("fail", {"BOR-050", "SHK-010"}, set()),
+    "05-shrink-fit-coarse-shank": ("fail", {"BOR-050", "SHK-010", "SHR-030"}, set()),
     "06-side-lock-inch": ("review", {"BOR-040", "RUN-030", "RUN-040"}, set()),
     "07-side-lock-plain-shank": ("fail", {"SID-010", "BOR-040", "RUN-030", "RUN-040"}, set()),
     "08-hydraulic-with-sleeve": ("pass", {"OVH-010", "RUN-030"}, set()),
@@ -36,6 +36,8 @@ EXPECTED = {
         {"GRIP-050", "RUN-010", "RUN-020", "RUN-030", "RUN-040", "SPD-020"},
     ),
     "16-carbide-shank-with-head": ("pass", {"RUN-030"}, set()),
+    "17-heavy-cut-in-a-collet": ("fail", {"GRIP-070", "RUN-030"}, set()),
+    "18-slender-reach-at-speed": ("fail", {"SPD-040", "OVH-020", "RUN-030"}, set()),
 }
 
 

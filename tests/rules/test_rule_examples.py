@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import pytest
+from pydantic import TypeAdapter
 
 from rules.assess import Assessor
+from rules.catalogue import Catalogue
+from rules.model.components import StackEntry
 from rules.model.report import Report
 from rules.requests import parse_request
 from rules.rulebook.examples import base_names, base_request, example_request
@@ -22,7 +25,12 @@ def _examples(kind: str) -> list[object]:
 
 
 def _judge(example: Example) -> tuple[Report, set[str], set[str]]:
-    report = ASSESSOR.assess(parse_request(example_request(example)))
+    assessor = ASSESSOR
+    if example.catalogue:
+        adapter: TypeAdapter[StackEntry] = TypeAdapter(StackEntry)
+        mounted = {key: [adapter.validate_python(one) for one in entries] for key, entries in example.catalogue.items()}
+        assessor = Assessor(ASSESSOR.book, Catalogue(mounted))
+    report = assessor.assess(parse_request(example_request(example)))
     return report, {item.code for item in report.findings}, {item.code for item in report.undecided}
 
 
@@ -67,5 +75,6 @@ def test_every_rule_with_data_of_its_own_has_an_undecided_example() -> None:
     assert without == {
         "STK-010", "STK-020", "STK-030", "STK-040", "STK-050", "STK-060",
         "COL-030", "GRIP-060", "KNOB-040", "SPD-030",
-        "DAT-010", "DAT-020", "DAT-030", "DAT-040", "DAT-050", "DAT-060",
+        "DAT-010", "DAT-020", "DAT-030", "DAT-040", "DAT-050", "DAT-060", "DAT-070", "CUT-020",
+            "REF-010", "REF-020", "REF-030", "REF-040",
     }  # fmt: skip

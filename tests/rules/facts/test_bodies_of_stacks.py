@@ -22,10 +22,11 @@ def _known(derived: Derived, kind: str, name: str, index: int = 0) -> Any:
 
 
 def test_centre_of_mass_weighs_each_part_where_it_lies() -> None:
-    """First principles: 1.1 kg at 15 mm and 0.4 kg at 50 + 20 mm from the gauge line."""
+    """First principles: 1.1 kg at 15 mm and 0.38 kg at 50 + 20 mm from the gauge line."""
     masses = _derived(base_request("shell_mill")).masses
-    assert masses.total == pytest.approx(1.5)
-    assert masses.centre == pytest.approx((1.1 * 15 + 0.4 * 70) / 1.5)
+    assert masses.total == pytest.approx(1.48)
+    assert masses.centre == pytest.approx((1.1 * 15 + 0.38 * 70) / 1.48)
+    assert masses.tilting_moment_n_m == pytest.approx(9.80665 * (1.1 * 15 + 0.38 * 70) / 1000)
 
 
 def test_a_part_without_mass_is_weighed_by_its_outline() -> None:

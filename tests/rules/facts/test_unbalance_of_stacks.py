@@ -8,34 +8,44 @@ import pytest
 
 from rules.facts.budget import Vector
 from rules.facts.derive import derive
-from rules.facts.unbalance import unbalance_sum
+from rules.facts.unbalance import UnbalanceSum, unbalance_question, unbalance_sum
 from rules.facts.values import Lack
+from rules.mechanics.random_clocking import RandomClocking
 from rules.requests import parse_request
 from rules.rulebook.examples import base_request
 
 
+def _sum(vectors: list[Vector]) -> UnbalanceSum:
+    question = unbalance_question(vectors)
+    return unbalance_sum(vectors, question, RandomClocking.figures_of([question])[0])
+
+
 def test_two_equal_residuals() -> None:
     """First principles: |R| of two unit vectors is 2·|cos(θ/2)|; its 95 % point is 2·cos(π/40)."""
-    assert unbalance_sum([1.0, 1.0], []).p95_gmm == pytest.approx(2 * math.cos(math.pi / 40), abs=1e-5)
-    assert unbalance_sum([1.0, 1.0], []).worst_gmm == 2.0
+    two = [Vector(1.0, False, None), Vector(1.0, False, None)]
+    assert _sum(two).p95 == pytest.approx(2 * math.cos(math.pi / 40), abs=1e-5)
+    assert _sum(two).worst == 2.0
 
 
 def test_capability_contributors_have_no_worst_case() -> None:
     """A plane Gaussian that keeps 2 g·mm in 95 % of parts has its 95 % point there, and no hard end."""
-    found = unbalance_sum([], [Vector(2.0, True, None)])
-    assert found.p95_gmm == pytest.approx(2.0, rel=1e-6)
-    assert found.worst_gmm is None
+    found = _sum([Vector(2.0, True, None)])
+    assert found.p95 == pytest.approx(2.0, rel=1e-6)
+    assert found.worst is None
 
 
 def test_eccentric_mass_of_a_single_joint() -> None:
-    """First principles: 0.4 kg set off by 2 µm (4 µm at the face) brings 0.4·a(z) g·mm, here with nothing else."""
+    """First principles: 0.38 kg set off by 2 µm (4 µm at the face) brings 0.4·a(z) g·mm, here with nothing else."""
     request = base_request("shell_mill")
     holder, cutter = request["stack"]["components"]
     holder["unbalance_gmm"] = cutter["unbalance_gmm"] = 0
     derived = derive(parse_request(request))
     assert not isinstance(derived.balance.unbalance, Lack)
     # the holder reads 4 µm at its face and 5 µm at 40 mm, the cutter's centre of mass lies 20 mm out
-    assert derived.balance.unbalance.p95_gmm == pytest.approx(0.4 * 4.5 / 2, rel=1e-9)
+    assert derived.balance.unbalance.p95 == pytest.approx(0.38 * 4.5 / 2, rel=1e-9)
+    # and 70 mm from the gauge line
+    assert not isinstance(derived.balance.couple, Lack)
+    assert derived.balance.couple.rms == pytest.approx(0.38 * 4.5 / 2 * 70, rel=1e-9)
 
 
 def test_gauge_pin_is_not_run() -> None:

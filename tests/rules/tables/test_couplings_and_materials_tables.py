@@ -13,7 +13,7 @@ from rules.tables import balance_grades, catalogue, couplings, hollow_taper, mat
 from rules.tables.couplings import Clocking
 from rules.tables.load import UnknownEntryError
 
-GENERAL_TABLES = {"balance_grades", "couplings"}
+GENERAL_TABLES = {"balance_grades", "couplings", "work_materials"}
 HOLD_SHANKS = {"collet_bore", "cylindrical", "side_lock", "shrink_fit", "hydraulic", "milling_chuck"}
 
 

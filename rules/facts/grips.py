@@ -1,0 +1,155 @@
+"""How firmly each straight shank is held, against what the cut asks of it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final, Literal
+
+from rules.facts.chain import Chain, JointCase
+from rules.facts.cutting_load import CuttingLoad
+from rules.facts.geometry import Geometry, grip_of
+from rules.facts.joint_fits import shank_of
+from rules.facts.outlines import OutlinePiece
+from rules.facts.shrink import ShrinkJoint, is_shrink, shrink_joint_of
+from rules.facts.values import Lack, Maybe, given, lift
+from rules.mechanics.grip import combined_safety, scaled_capacity, slip_force_from_torque_n
+from rules.mechanics.interference import holding_speed_rpm, slip_force_n, slip_torque_n_m
+from rules.model.couplings import Bore, ColletBore, CylindricalBore, SideLock
+
+__all__ = ["Grip", "grips_of", "weakest_of"]
+
+_HELD_BY_A_SCREW: Final = (SideLock, CylindricalBore)
+"""Clamps whose pull-out does not follow from their torque: the screw bears, not friction all round."""
+
+_MOST: Final = 1e6
+"""Safety factors beyond it say nothing more; the load is next to nothing."""
+
+
+@dataclass(frozen=True, slots=True)
+class Grip:
+    """One joint that clamps a straight shank."""
+
+    case: JointCase
+    index: int
+    """Place of the joint in the chain."""
+    length_mm: Maybe[float]
+    basis: Literal["rating", "interference"]
+    torque_n_m: Maybe[float]
+    """Torque it holds, at the speed asked."""
+    axial_n: Maybe[float]
+    safety: Maybe[float] | None
+    """Against torque and pull together; None where the cut asks nothing."""
+    shrink: Maybe[ShrinkJoint] | None
+    """None for joints that do not grip by interference."""
+    holding_speed_rpm: Maybe[float] | None
+    """Speed at which a shrink-fit joint holds no more than the cut asks (nothing asked: at which it lets go);
+    None where no speed loosens it."""
+
+
+def _rated(case: JointCase, side: Bore | ColletBore, grip: Maybe[float]) -> tuple[Maybe[float], Maybe[float]]:
+    """Return torque and axial force by the rating of the clamp."""
+    at = case.upper_at
+    rated_grip = given(side.rated_grip_mm, f"{at}/rated_grip_mm")
+    torque = lift(scaled_capacity, given(side.rated_torque_n_m, f"{at}/rated_torque_n_m"), rated_grip, grip)
+    if side.rated_axial_force_n is not None:
+        return torque, lift(scaled_capacity, side.rated_axial_force_n, rated_grip, grip)
+    if isinstance(side, _HELD_BY_A_SCREW) or side.rated_torque_n_m is None:
+        return torque, Lack((f"{at}/rated_axial_force_n",))
+    shank = shank_of(case)
+    diameter = given(None if shank is None else shank.diameter_mm, f"{case.lower_at}/diameter_mm")
+    return torque, lift(slip_force_from_torque_n, torque, diameter)
+
+
+def _interference(shrink: Maybe[ShrinkJoint]) -> tuple[Maybe[float], Maybe[float]]:
+    """Return torque and axial force by friction at the least interference left."""
+
+    def held(joint: ShrinkJoint) -> tuple[float, float]:
+        if joint.grip_mm <= 0.0:
+            return 0.0, 0.0
+        arguments = (joint.pressure_per_um * joint.at_speed_um, joint.diameter_mm, joint.grip_mm, joint.friction)
+        return slip_torque_n_m(*arguments), slip_force_n(*arguments)
+
+    both = lift(held, shrink)
+    return lift(lambda pair: pair[0], both), lift(lambda pair: pair[1], both)
+
+
+def _ratio(capacity: Maybe[float], demand: Maybe[float] | None) -> Maybe[float] | None:
+    if demand is None or demand == 0.0:
+        return None
+    return lift(lambda able, asked: min(_MOST, able / asked), capacity, demand)
+
+
+def _safety(torque: Maybe[float], axial: Maybe[float], load: CuttingLoad) -> Maybe[float] | None:
+    parts = [_ratio(torque, load.torque_n_m), _ratio(axial, load.axial_pull_n)]
+    known = [part for part in parts if part is not None]
+    if not known:
+        return None
+    return lift(lambda *values: combined_safety(*values), *known)
+
+
+def _holding(shrink: Maybe[ShrinkJoint], load: CuttingLoad) -> Maybe[float] | None:
+    """Speed at which what is left of the interference meets the demand."""
+    demands = [
+        lift(slip_force_from_torque_n, load.torque_n_m, lift(lambda joint: joint.diameter_mm, shrink))
+        if load.torque_n_m is not None
+        else 0.0,
+        load.axial_pull_n if load.axial_pull_n is not None else 0.0,
+    ]
+
+    def speed(joint: ShrinkJoint, across: float, along: float) -> float | None:
+        if joint.grip_mm <= 0.0:
+            return 0.0
+        force_per_um = slip_force_n(joint.pressure_per_um, joint.diameter_mm, joint.grip_mm, joint.friction)
+        needed = (across**2 + along**2) ** 0.5 / force_per_um
+        return holding_speed_rpm(joint.least_um, needed, joint.thick_hub, joint.shaft)
+
+    return lift(speed, shrink, *demands)
+
+
+def grips_of(
+    chain: Chain,
+    geometry: Geometry,
+    outlines: tuple[Maybe[tuple[OutlinePiece, ...]], ...],
+    load: CuttingLoad,
+    speed: Maybe[float] | None,
+) -> tuple[Grip, ...]:
+    """Return every joint that clamps a straight shank, from the spindle side."""
+    found = []
+    for index, case in enumerate(chain.joints):
+        side = case.upper_side
+        if not isinstance(side, Bore | ColletBore) or shank_of(case) is None:
+            continue
+        grip = grip_of(case)
+        shrink: Maybe[ShrinkJoint] | None = None
+        if is_shrink(case):
+            # what holds at a speed that is asked but not known, nobody can say
+            shrink = (
+                speed if isinstance(speed, Lack) else shrink_joint_of(index, case, geometry, outlines, speed or 0.0)
+            )
+        computed = shrink is not None and side.rated_torque_n_m is None
+        torque, axial = _rated(case, side, grip)
+        if computed and shrink is not None:
+            torque, pull = _interference(shrink)
+            axial = pull if side.rated_axial_force_n is None else axial
+        found.append(
+            Grip(
+                case,
+                index,
+                grip,
+                "interference" if computed else "rating",
+                torque,
+                axial,
+                _safety(torque, axial, load),
+                shrink,
+                None if shrink is None else _holding(shrink, load),
+            )
+        )
+    return tuple(found)
+
+
+def weakest_of(grips: tuple[Grip, ...]) -> Grip | None:
+    """Return the joint of the lowest safety factor; None unless the factor of every joint is known."""
+    known = [(grip.safety, n) for n, grip in enumerate(grips) if isinstance(grip.safety, float)]
+    if len(known) != len(grips) or not known:
+        return None
+    return grips[min(known)[1]]

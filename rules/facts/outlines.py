@@ -1,0 +1,86 @@
+"""Where the outline of each component lies along the axis of the stack."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
+
+from rules.facts.chain import Link
+from rules.facts.geometry import Place
+from rules.facts.values import Lack, Maybe
+from rules.model.components import BaseHolder, ProfilePiece
+
+__all__ = ["OutlinePiece", "bore_within", "has_no_wall", "outer_within", "outline_of", "thinnest_wall"]
+
+_LEAST_WALL_MM: Final = 1e-5
+"""A wall thinner than that is none: outer diameter and bore are the same figure."""
+
+
+@dataclass(frozen=True, slots=True)
+class OutlinePiece:
+    """A piece of an outline in its place: from and to in mm from the gauge line, diameters in mm."""
+
+    from_mm: float
+    to_mm: float
+    start_mm: float
+    end_mm: float
+    bore_mm: float
+
+
+def thinnest_wall(profile: Sequence[ProfilePiece]) -> float:
+    """Return the thinnest wall of an outline, mm; zero or less means the bore breaks through."""
+    return min(
+        (min(piece.outer_mm, piece.outer_end_mm or piece.outer_mm) - (piece.bore_mm or 0.0)) / 2.0 for piece in profile
+    )
+
+
+def has_no_wall(profile: Sequence[ProfilePiece]) -> bool:
+    """Whether a bore leaves nothing of some piece, so that neither mass nor bending follows from the outline."""
+    return thinnest_wall(profile) < _LEAST_WALL_MM
+
+
+def outline_of(link: Link, place: Place) -> Maybe[tuple[OutlinePiece, ...]]:
+    """Return the pieces of a component in their places.
+
+    A base holder's begin at the gauge line; any other's end at its workpiece-side face or its tip.
+    """
+    profile = link.part.profile
+    if not profile or has_no_wall(profile):
+        return Lack((f"{link.at}/profile",))
+    if isinstance(link.part, BaseHolder):
+        position = 0.0
+    elif isinstance(place.face, Lack):
+        return place.face
+    else:
+        position = place.face - sum(piece.length_mm for piece in profile)
+    pieces = []
+    for piece in profile:
+        end = position + piece.length_mm
+        pieces.append(
+            OutlinePiece(position, end, piece.outer_mm, piece.outer_end_mm or piece.outer_mm, piece.bore_mm or 0.0)
+        )
+        position = end
+    return tuple(pieces)
+
+
+def _touching(pieces: Sequence[OutlinePiece], from_mm: float, to_mm: float) -> list[OutlinePiece]:
+    return [piece for piece in pieces if piece.from_mm < to_mm and piece.to_mm > from_mm]
+
+
+def outer_within(pieces: Sequence[OutlinePiece], from_mm: float, to_mm: float) -> tuple[float, float] | None:
+    """Return the smallest and largest outer diameter between two places, mm; None where the outline does not reach."""
+    found = [outer for piece in _touching(pieces, from_mm, to_mm) for outer in _outer_at_ends(piece, from_mm, to_mm)]
+    return (min(found), max(found)) if found else None
+
+
+def bore_within(pieces: Sequence[OutlinePiece], from_mm: float, to_mm: float) -> tuple[float, float] | None:
+    """Return the smallest and largest bore between two places, mm; None where the outline does not reach."""
+    found = [piece.bore_mm for piece in _touching(pieces, from_mm, to_mm)]
+    return (min(found), max(found)) if found else None
+
+
+def _outer_at_ends(piece: OutlinePiece, from_mm: float, to_mm: float) -> tuple[float, float]:
+    slope = (piece.end_mm - piece.start_mm) / (piece.to_mm - piece.from_mm)
+    first, last = max(piece.from_mm, from_mm), min(piece.to_mm, to_mm)
+    return piece.start_mm + slope * (first - piece.from_mm), piece.start_mm + slope * (last - piece.from_mm)

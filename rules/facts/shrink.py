@@ -1,0 +1,148 @@
+"""Shrink-fit joints: what interference, material and speed make of them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from rules.facts.body_material import density_of, expansion_of, poisson_ratio_of, yield_of, youngs_modulus_of
+from rules.facts.chain import JointCase, Link
+from rules.facts.geometry import Geometry, grip_of
+from rules.facts.joint_fits import clearance_of, shank_of
+from rules.facts.outlines import OutlinePiece, bore_within, outer_within
+from rules.facts.values import Lack, Maybe, lift
+from rules.mechanics.interference import (
+    Ring,
+    effective_interference_um,
+    hub_stress_mpa,
+    interference_at_speed_um,
+    opening_temperature_c,
+    pressure_per_um,
+    release_speed_rpm,
+)
+from rules.model.couplings import ShrinkFit
+from rules.tables.shrink_joint import shrink_joint
+
+__all__ = ["ShrinkJoint", "is_shrink", "shrink_joint_of"]
+
+
+@dataclass(frozen=True, slots=True)
+class ShrinkJoint:
+    """One shrink-fit joint, computed after Lamé; interferences on the diameter, after smoothing."""
+
+    diameter_mm: float
+    grip_mm: float
+    friction: float
+    thick_hub: Ring
+    """The hub at its thickest place over the grip, which speed opens most."""
+    shaft: Ring
+    least_um: float
+    most_um: float
+    pressure_per_um: float
+    """MPa of pressure for each µm of interference, where the hub is thinnest."""
+    at_speed_um: float
+    """Least interference left at the speed asked; at rest where none is asked."""
+    hub_stress_mpa: float
+    """Von Mises stress at the bore at the greatest interference, at the speed asked, thin or thick, the larger."""
+    yield_mpa: Maybe[float]
+    release_speed_rpm: float | None
+    """Where the least interference is gone; None where speed never loosens it."""
+    opening_temperature_c: Maybe[float]
+
+
+def is_shrink(case: JointCase) -> bool:
+    """Whether the joint is a straight shank in a bore that grips by interference."""
+    return isinstance(case.upper_side, ShrinkFit) and shank_of(case) is not None
+
+
+def _ring(link: Link, inner: Maybe[float], outer: Maybe[float]) -> Maybe[Ring]:
+    return lift(Ring, inner, outer, youngs_modulus_of(link), poisson_ratio_of(link), density_of(link))
+
+
+def _stress(diameter: float, interference: float, hub: Ring, shaft: Ring, speed_rpm: float) -> float:
+    left = max(0.0, interference_at_speed_um(interference, speed_rpm, hub, shaft))
+    return hub_stress_mpa(left * pressure_per_um(diameter, hub, shaft), hub, speed_rpm).von_mises_mpa
+
+
+def _beyond(diameter: float, outer: tuple[float, float] | None, link: Link) -> Maybe[tuple[float, float]]:
+    """Return the hub's thinnest and thickest diameter, a lack where it leaves no wall or is not drawn there."""
+    return outer if outer is not None and outer[0] > diameter else Lack((f"{link.at}/profile",))
+
+
+def _inside(diameter: float, bore: tuple[float, float] | None, link: Link) -> Maybe[tuple[float, float]]:
+    """Return the shank's smallest and largest bore, a lack where it leaves no wall or is not drawn there."""
+    return bore if bore is not None and bore[1] < diameter else Lack((f"{link.at}/profile",))
+
+
+def shrink_joint_of(
+    index: int,
+    case: JointCase,
+    geometry: Geometry,
+    outlines: tuple[Maybe[tuple[OutlinePiece, ...]], ...],
+    speed_rpm: float,
+) -> Maybe[ShrinkJoint]:
+    """Return a shrink-fit joint; index counts the joints, the upper component standing at the same place.
+
+    Hub and shank of uneven thickness are taken on the side of caution: where thinnest for the pressure, where
+    thickest for what speed takes away, and the worse of both hubs for the stress.
+    """
+    side, shank, upper = case.upper_side, shank_of(case), case.upper
+    if not isinstance(side, ShrinkFit) or shank is None or upper is None:
+        return Lack((case.upper_at,))
+    if side.diameter_mm is None:
+        return Lack((f"{case.upper_at}/diameter_mm",))
+    diameter = side.diameter_mm
+
+    def seat(face: float, grip: float) -> tuple[float, float]:
+        return face - grip, face
+
+    span = lift(seat, geometry.places[index].face, grip_of(case))
+    outer: Maybe[tuple[float, float]] = lift(
+        lambda pieces, where: _beyond(diameter, outer_within(pieces, *where), upper), outlines[index], span
+    )
+    inner: Maybe[tuple[float, float]] = lift(
+        lambda pieces, where: _inside(diameter, bore_within(pieces, *where), case.lower), outlines[index + 1], span
+    )
+    values = shrink_joint()
+
+    def joint(
+        thin: Ring, thick: Ring, shaft: Ring, hollow: Ring, clearance: tuple[float, float], grip: float
+    ) -> ShrinkJoint:
+        smoothing = (side.roughness_rz_um or 0.0, shank.roughness_rz_um or 0.0, values.smoothing_factor)
+        least = effective_interference_um(max(0.0, -clearance[1]), *smoothing)
+        most = effective_interference_um(max(0.0, -clearance[0]), *smoothing)
+        per_um = pressure_per_um(diameter, thin, hollow)
+        left = max(0.0, interference_at_speed_um(least, speed_rpm, thick, shaft))
+        return ShrinkJoint(
+            diameter,
+            grip,
+            values.friction if side.friction is None else side.friction,
+            thick,
+            shaft,
+            least,
+            most,
+            per_um,
+            left,
+            max(_stress(diameter, most, hub, shaft, speed_rpm) for hub in (thin, thick)),
+            yield_of(upper),
+            release_speed_rpm(least, thick, shaft),
+            lift(
+                lambda expansion: opening_temperature_c(
+                    max(0.0, -clearance[0]),
+                    1000.0 * values.joining_play_share * diameter,
+                    diameter,
+                    1e-6 * expansion,
+                    values.reference_temperature_c,
+                ),
+                expansion_of(upper),
+            ),
+        )
+
+    return lift(
+        joint,
+        _ring(upper, diameter, lift(lambda pair: pair[0], outer)),
+        _ring(upper, diameter, lift(lambda pair: pair[1], outer)),
+        _ring(case.lower, lift(lambda pair: pair[0], inner), diameter),
+        _ring(case.lower, lift(lambda pair: pair[1], inner), diameter),
+        clearance_of(case),
+        grip_of(case),
+    )

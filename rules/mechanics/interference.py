@@ -1,0 +1,277 @@
+"""Interference joints: pressure, stress and hold of a shaft shrunk into a hub, and what speed takes of it.
+
+Both parts are rings of the same length in plane stress (σ_z = 0) that stay elastic; the joint diameter d
+is the nominal one, common to hub bore and shaft.  At the joint the hub moves out by u_o and the shaft by
+u_i; they touch while u_o − u_i = δ/2.  Under the pressure p alone (Lamé)
+
+    u_o = +p·d/(2E_o)·((D²+d²)/(D²−d²) + ν_o),   u_i = −p·d/(2E_i)·((d²+d_i²)/(d²−d_i²) − ν_i),
+
+and the centrifugal load, whose equations are linear too, adds to each the growth it would have turning
+free.  So the joint at speed is the joint at rest with the interference δ − (growth of the hub's bore −
+growth of the shaft's surface), all on the diameter; nothing else changes.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import Final, NamedTuple
+
+from rules.mechanics.rotating_ring import Ring, bore_growth_um, inner_hoop_mpa, surface_growth_um
+
+__all__ = [
+    "Ring",
+    "RingStress",
+    "bore_growth_um",
+    "effective_interference_um",
+    "holding_speed_rpm",
+    "hub_stress_mpa",
+    "interference_at_speed_um",
+    "joint_pressure_mpa",
+    "opening_temperature_c",
+    "pressure_per_um",
+    "release_speed_rpm",
+    "shaft_stress_mpa",
+    "slip_force_n",
+    "slip_torque_n_m",
+    "surface_growth_um",
+]
+
+_SAME_DIAMETER: Final = 0.01
+"""Share by which hub bore and shaft may differ from the joint diameter: beyond it no metal stays elastic."""
+_ABSOLUTE_ZERO_C: Final = -273.15
+_UNIT_SPEED_RPM: Final = 1000.0
+
+
+class RingStress(NamedTuple):
+    """Stress at one radius of a ring in MPa, tension positive, and its two equivalents with σ_z = 0."""
+
+    hoop_mpa: float
+    radial_mpa: float
+    von_mises_mpa: float
+    tresca_mpa: float
+
+
+def _finite(name: str, value: float) -> None:
+    if not math.isfinite(value):
+        raise ValueError(f"{name} must be finite, not {value}")
+
+
+def _not_negative(name: str, value: float) -> None:
+    if not 0 <= value < math.inf:
+        raise ValueError(f"{name} must not be negative and must be finite, not {value}")
+
+
+def _positive(name: str, value: float) -> None:
+    if not 0 < value < math.inf:
+        raise ValueError(f"{name} must be above 0 and finite, not {value}")
+
+
+def _at_one_joint(diameter_mm: float, hub: Ring, shaft: Ring) -> None:
+    _positive("joint diameter", diameter_mm)
+    if not shaft.inner_mm < diameter_mm < hub.outer_mm:
+        raise ValueError(
+            f"the joint diameter {diameter_mm} mm must lie between the shaft's bore of {shaft.inner_mm} mm"
+            f" and the hub's outside of {hub.outer_mm} mm"
+        )
+    for part, own_mm in (("hub's bore", hub.inner_mm), ("shaft's outside", shaft.outer_mm)):
+        if abs(own_mm - diameter_mm) > _SAME_DIAMETER * diameter_mm:
+            raise ValueError(f"the {part} of {own_mm} mm is not at the joint diameter {diameter_mm} mm")
+
+
+def _wall_factor(ratio: float) -> float:
+    """Return (1+r²)/(1−r²) of a ring with inner to outer diameter r; never 0/0 for r below 1."""
+    return (1.0 + ratio * ratio) / ((1.0 - ratio) * (1.0 + ratio))
+
+
+def pressure_per_um(joint_diameter_mm: float, hub: Ring, shaft: Ring) -> float:
+    """Return the joint pressure for every µm of diametral interference.
+
+    p/δ = 1 / (d·[((D²+d²)/(D²−d²) + ν_o)/E_o + ((d²+d_i²)/(d²−d_i²) − ν_i)/E_i]). Parameters:
+    joint_diameter_mm, d; hub (D, E_o, ν_o) and shaft (d_i, E_i, ν_i). Returns MPa/µm. Raises ValueError
+    unless d_i < d < D and both parts have the joint diameter within 1 %. Domain: elastic, plane stress,
+    hub and shaft equally long. Source: Lamé; Shigley, press and shrink fits; DIN 7190.
+
+    >>> hub, shaft = Ring(50.0, 100.0, 207.0, 0.3, 7850.0), Ring(0.0, 50.0, 207.0, 0.3, 7850.0)
+    >>> round(pressure_per_um(50.0, hub, shaft), 9)
+    1.5525
+    """
+    _at_one_joint(joint_diameter_mm, hub, shaft)
+    give = (_wall_factor(joint_diameter_mm / hub.outer_mm) + hub.poisson_ratio) / hub.youngs_modulus_gpa
+    give += (_wall_factor(shaft.inner_mm / joint_diameter_mm) - shaft.poisson_ratio) / shaft.youngs_modulus_gpa
+    return 1.0 / (joint_diameter_mm * give)
+
+
+def joint_pressure_mpa(interference_um: float, joint_diameter_mm: float, hub: Ring, shaft: Ring) -> float:
+    """Return the pressure in an interference joint: p = δ times :func:`pressure_per_um`, 0 for δ ≤ 0.
+
+    Parameters: interference_um, diametral interference δ, µm, finite; the rest, domain, errors and source
+    as there. At speed give the interference that :func:`interference_at_speed_um` leaves. Returns MPa.
+
+    >>> hub, shaft = Ring(20.0, 44.0, 206.0, 0.3, 7850.0), Ring(0.0, 20.0, 620.0, 0.22, 14500.0)
+    >>> round(joint_pressure_mpa(20.0, 20.0, hub, shaft), 6)
+    99.038718
+    """
+    _finite("interference", interference_um)
+    return max(0.0, interference_um) * pressure_per_um(joint_diameter_mm, hub, shaft)
+
+
+def effective_interference_um(
+    interference_um: float, hub_rz_um: float, shaft_rz_um: float, smoothing_factor: float
+) -> float:
+    """Return the interference left when the peaks of both surfaces are pressed flat: δ − k·(Rz_o + Rz_i), at least 0.
+
+    Parameters: interference_um, diametral interference δ, µm, finite; hub_rz_um and shaft_rz_um, mean
+    roughness depths Rz ≥ 0, µm; smoothing_factor, k ≥ 0; else ValueError. Returns µm on the diameter.
+    Source: DIN 7190 (from memory), which takes 0.4·Rz from either surface on the radius, so k = 0.8.
+
+    >>> round(effective_interference_um(20.0, 3.2, 1.6, 0.8), 9)
+    16.16
+    """
+    _finite("interference", interference_um)
+    _not_negative("roughness depth of the hub", hub_rz_um)
+    _not_negative("roughness depth of the shaft", shaft_rz_um)
+    _not_negative("smoothing factor", smoothing_factor)
+    return max(0.0, interference_um - smoothing_factor * (hub_rz_um + shaft_rz_um))
+
+
+def slip_force_n(pressure_mpa: float, diameter_mm: float, length_mm: float, friction: float) -> float:
+    """Return the axial force at which an interference joint slips: F = μ·p·π·d·L.
+
+    Parameters: pressure_mpa, p ≥ 0; diameter_mm, d > 0; length_mm, L > 0; friction, μ ≥ 0; all finite,
+    else ValueError. Returns N, for axial force alone. Domain: even pressure. Source: Shigley; DIN 7190.
+
+    >>> round(slip_force_n(48.75, 50.0, 40.0, 0.15), 2)
+    45945.79
+    """
+    _not_negative("pressure", pressure_mpa)
+    _positive("diameter", diameter_mm)
+    _positive("length", length_mm)
+    _not_negative("friction", friction)
+    return friction * pressure_mpa * math.pi * diameter_mm * length_mm
+
+
+def slip_torque_n_m(pressure_mpa: float, diameter_mm: float, length_mm: float, friction: float) -> float:
+    """Return the torque at which an interference joint slips: T = F·d/2 = μ·p·π·d²·L/2.
+
+    Parameters and errors as in :func:`slip_force_n`. Returns N·m, for torque alone. Source: Shigley;
+    DIN 7190.
+
+    >>> round(slip_torque_n_m(48.75, 50.0, 40.0, 0.15), 4)
+    1148.6448
+    """
+    return slip_force_n(pressure_mpa, diameter_mm, length_mm, friction) * diameter_mm / 2000.0
+
+
+def _ring_stress(hoop_mpa: float, radial_mpa: float) -> RingStress:
+    von_mises = math.sqrt(hoop_mpa * hoop_mpa - hoop_mpa * radial_mpa + radial_mpa * radial_mpa)
+    tresca = max(hoop_mpa, radial_mpa, 0.0) - min(hoop_mpa, radial_mpa, 0.0)
+    return RingStress(hoop_mpa, radial_mpa, von_mises, tresca)
+
+
+def hub_stress_mpa(pressure_mpa: float, hub: Ring, speed_rpm: float = 0.0) -> RingStress:
+    """Return the stress at the bore of the hub, where it is largest, from joint pressure and speed together.
+
+    σ_θ = p·(D²+d²)/(D²−d²) + ρω²/4·((3+ν)·b² + (1−ν)·a²), σ_r = −p, σ_z = 0. Parameters: pressure_mpa,
+    p ≥ 0, the pressure left at that speed; hub with a bore; speed_rpm, n ≥ 0; else ValueError. Returns
+    MPa. Domain: elastic, open ends. Source: Lamé; Timoshenko & Goodier, rotating discs; superposition.
+
+    >>> [round(value, 3) for value in hub_stress_mpa(48.75, Ring(50.0, 80.0, 200.0, 0.3, 7850.0))]
+    [111.25, -48.75, 142.044, 160.0]
+    """
+    _not_negative("pressure", pressure_mpa)
+    if hub.inner_mm == 0:
+        raise ValueError("a hub has a bore; its inner diameter is 0 mm")
+    hoop = pressure_mpa * _wall_factor(hub.inner_mm / hub.outer_mm) + inner_hoop_mpa(hub, speed_rpm)
+    return _ring_stress(hoop, -pressure_mpa)
+
+
+def shaft_stress_mpa(pressure_mpa: float, shaft: Ring, speed_rpm: float = 0.0) -> RingStress:
+    """Return the stress at the bore of a hollow shaft, or at the centre of a solid one.
+
+    Hollow: σ_θ = −2·p·d²/(d²−d_i²) + σ_ω, σ_r = 0. Solid: σ_θ = σ_r = −p + σ_ω. σ_ω is the hoop stress there
+    of the shaft turning free. Parameters: pressure_mpa, p ≥ 0; speed_rpm, n ≥ 0; else ValueError. Returns
+    MPa, pressure negative; at rest it is the largest in the shaft. Source: Lamé; Timoshenko & Goodier.
+
+    >>> shaft_stress_mpa(60.0, Ring(0.0, 20.0, 600.0, 0.22, 14500.0))
+    RingStress(hoop_mpa=-60.0, radial_mpa=-60.0, von_mises_mpa=60.0, tresca_mpa=60.0)
+    """
+    _not_negative("pressure", pressure_mpa)
+    turning = inner_hoop_mpa(shaft, speed_rpm)
+    if shaft.inner_mm == 0:
+        return _ring_stress(turning - pressure_mpa, turning - pressure_mpa)
+    return _ring_stress(turning - pressure_mpa * (_wall_factor(shaft.inner_mm / shaft.outer_mm) + 1.0), 0.0)
+
+
+def interference_at_speed_um(interference_um: float, speed_rpm: float, hub: Ring, shaft: Ring) -> float:
+    """Return the interference that speed leaves: δ − (growth of the hub's bore − growth of the shaft's surface).
+
+    Both growths are those of the parts turning free and rise with the square of the speed; see the top of
+    this module for why they may simply be taken from δ. Parameters: interference_um, diametral interference
+    at rest, µm, finite; speed_rpm, n ≥ 0; hub and shaft of one joint diameter within 1 %; else ValueError.
+    Returns µm; negative is play.
+
+    >>> hub, shaft = Ring(12.0, 24.0, 210.0, 0.3, 7850.0), Ring(0.0, 12.0, 210.0, 0.3, 7850.0)
+    >>> round(interference_at_speed_um(5.0, 30_000.0, hub, shaft), 6)
+    4.474046
+    """
+    _finite("interference", interference_um)
+    _at_one_joint(hub.inner_mm, hub, shaft)
+    return interference_um - (bore_growth_um(hub, speed_rpm) - surface_growth_um(shaft, speed_rpm))
+
+
+def holding_speed_rpm(interference_um: float, needed_interference_um: float, hub: Ring, shaft: Ring) -> float | None:
+    """Return the speed down to which the interference falls to what is needed: n = n₁·sqrt((δ − δ_needed)/loss at n₁).
+
+    Parameters: interference_um, diametral interference at rest, µm, finite; needed_interference_um, at
+    least 0, µm; hub and shaft of one joint diameter within 1 %; else ValueError. Returns 1/min: 0 when the
+    joint at rest has no more than is needed, None when speed never takes it away because the shaft's
+    surface grows at least as much as the hub's bore. Source: :func:`interference_at_speed_um`, solved.
+
+    >>> hub, shaft = Ring(12.0, 24.0, 210.0, 0.3, 7850.0), Ring(0.0, 12.0, 210.0, 0.3, 7850.0)
+    >>> round(holding_speed_rpm(5.0, 4.0, hub, shaft), 3)
+    41366.365
+    """
+    _finite("interference", interference_um)
+    _not_negative("needed interference", needed_interference_um)
+    loss_um = -interference_at_speed_um(0.0, _UNIT_SPEED_RPM, hub, shaft)
+    if interference_um <= needed_interference_um:
+        return 0.0
+    if loss_um <= 0:
+        return None
+    return _UNIT_SPEED_RPM * math.sqrt((interference_um - needed_interference_um) / loss_um)
+
+
+def release_speed_rpm(interference_um: float, hub: Ring, shaft: Ring) -> float | None:
+    """Return the speed at which the parts lose touch: :func:`holding_speed_rpm` with nothing needed.
+
+    Parameters and errors as there. Returns 1/min: 0 for a joint without interference, None when it never
+    comes loose. The joint slips well before; this is a bound, not a permission.
+
+    >>> hub, shaft = Ring(12.0, 24.0, 210.0, 0.3, 7850.0), Ring(0.0, 12.0, 210.0, 0.3, 7850.0)
+    >>> round(release_speed_rpm(5.0, hub, shaft), 3)
+    92498.004
+    """
+    return holding_speed_rpm(interference_um, 0.0, hub, shaft)
+
+
+def opening_temperature_c(
+    interference_um: float, play_um: float, diameter_mm: float, expansion_hub_per_k: float, start_c: float
+) -> float:
+    """Return the temperature of the hub at which the cold shaft goes in: ϑ = ϑ₀ + (δ + play)/(α·d).
+
+    Parameters: interference_um, diametral interference δ at start_c, µm, finite; play_um, diametral play
+    wanted for joining, ≥ 0, µm; diameter_mm, d > 0; expansion_hub_per_k, α > 0, 1/K; start_c, temperature ϑ₀
+    of both parts, °C, not below absolute zero; else ValueError. Returns °C, start_c when the shaft goes in
+    cold. Domain: hub heated evenly, shaft at start_c, α constant; what the metal bears is not asked here.
+    Source: thermal expansion, first principles; DIN 7190.
+
+    >>> round(opening_temperature_c(20.0, 20.0, 20.0, 11.5e-6, 20.0), 4)
+    193.913
+    """
+    _finite("interference", interference_um)
+    _not_negative("play", play_um)
+    _positive("diameter", diameter_mm)
+    _positive("coefficient of expansion", expansion_hub_per_k)
+    if not _ABSOLUTE_ZERO_C <= start_c < math.inf:
+        raise ValueError(f"start temperature must be finite and not below absolute zero, not {start_c} °C")
+    return start_c + max(0.0, interference_um + play_um) / (diameter_mm * 1000.0 * expansion_hub_per_k)

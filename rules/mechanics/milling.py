@@ -1,0 +1,234 @@
+"""Cutting force, torque and power of milling, by the specific cutting force of the chip's thickness."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from rules.mechanics.tooth_rotation import peak_sums
+
+__all__ = [
+    "MillingLoad",
+    "cutting_speed_m_per_min",
+    "engagement_angle_rad",
+    "helical_pull_n",
+    "mean_chip_thickness_mm",
+    "milling_load",
+    "specific_force_mpa",
+    "speed_from_cutting_speed_rpm",
+    "torque_at_power_n_m",
+]
+
+
+@dataclass(frozen=True, slots=True)
+class MillingLoad:
+    """What a milling cut asks of the cutter; power and removal rate are None without a speed."""
+
+    engagement_angle_rad: float
+    mean_chip_thickness_mm: float
+    specific_force_mpa: float
+    """At the mean chip thickness."""
+    teeth_in_cut: float
+    """Mean number of teeth engaged."""
+    mean_tangential_n: float
+    """Tangential forces of all teeth together, mean over a revolution."""
+    mean_torque_n_m: float
+    power_kw: float | None
+    removal_rate_mm3_per_min: float | None
+    peak_tangential_n: float
+    """Largest sum of the tangential forces in a revolution, never below the mean."""
+    peak_torque_n_m: float
+    peak_in_plane_n: float
+    """Largest vector sum of tangential and radial forces in a revolution: what bends the cutter."""
+
+
+def _positive(name: str, value: float) -> None:
+    if not (value > 0 and math.isfinite(value)):
+        raise ValueError(f"{name} must be above 0 and finite, not {value}")
+
+
+def engagement_angle_rad(diameter_mm: float, radial_depth_mm: float) -> float:
+    """Return the angle over which a tooth cuts: φs = acos(1 − 2·ae/D).
+
+    Evaluated as 2·asin(√(ae/D)), the same angle without cancellation at a shallow cut.  The cut begins
+    or ends where the chip has no thickness, as in up and down milling; a cutter astride the work meets
+    its chips at other angles.
+    Parameters: diameter_mm, D, mm; radial_depth_mm, ae, mm, at most D; both above 0, else ValueError.
+    Returns radians, up to π for a slot. Source: geometry, as in handbooks of machining.
+
+    >>> round(engagement_angle_rad(20.0, 5.0), 9) == round(math.pi / 3.0, 9)
+    True
+    """
+    _positive("diameter", diameter_mm)
+    _positive("radial depth", radial_depth_mm)
+    if radial_depth_mm > diameter_mm:
+        raise ValueError(f"a cutter of {diameter_mm} mm cannot cut {radial_depth_mm} mm wide")
+    return 2.0 * math.asin(math.sqrt(radial_depth_mm / diameter_mm))
+
+
+def _sine_of_lead(lead_angle_deg: float) -> float:
+    if not 0.0 < lead_angle_deg <= 90.0:
+        raise ValueError(f"the angle of the cutting edge must be above 0° and at most 90°, not {lead_angle_deg}°")
+    return math.sin(math.radians(lead_angle_deg))
+
+
+def mean_chip_thickness_mm(
+    diameter_mm: float, radial_depth_mm: float, feed_per_tooth_mm: float, lead_angle_deg: float = 90.0
+) -> float:
+    """Return the mean thickness of the chip over the engagement: h_m = (2/φs)·(ae/D)·f_z·sin κ.
+
+    Parameters: diameter_mm, D; radial_depth_mm, ae, at most D; feed_per_tooth_mm, f_z; all mm and above 0;
+    lead_angle_deg, κ, of the cutting edge to the worked face, in (0, 90] degrees; else ValueError.
+    Returns mm: the exact mean of f_z·sin κ·sin φ. Source: handbooks of machining (Dietrich; König).
+
+    >>> round(mean_chip_thickness_mm(20.0, 20.0, 0.1), 9)
+    0.063661977
+    """
+    angle = engagement_angle_rad(diameter_mm, radial_depth_mm)
+    _positive("feed per tooth", feed_per_tooth_mm)
+    return 2.0 / angle * (radial_depth_mm / diameter_mm) * feed_per_tooth_mm * _sine_of_lead(lead_angle_deg)
+
+
+def specific_force_mpa(unit_force_mpa: float, exponent: float, thickness_mm: float) -> float:
+    """Return the specific cutting force at a chip thickness: k_c = k_c1.1·h^(−m_c).
+
+    Parameters: unit_force_mpa, k_c1.1, the force on a chip 1 mm thick and 1 mm wide, MPa; exponent, m_c,
+    in [0, 1); thickness_mm, h, mm; force and thickness above 0, else ValueError. Returns MPa for a sharp
+    tool: wear adds about a third or more (from memory). Source: Kienzle 1952, as in handbooks of machining.
+
+    >>> round(specific_force_mpa(2220.0, 0.14, 0.1), 6)
+    3064.453067
+    """
+    _positive("unit force", unit_force_mpa)
+    _positive("chip thickness", thickness_mm)
+    if not 0.0 <= exponent < 1.0:
+        raise ValueError(f"the exponent of the chip thickness must be in [0, 1), not {exponent}")
+    return unit_force_mpa / float(thickness_mm**exponent)
+
+
+def milling_load(
+    diameter_mm: float,
+    teeth: int,
+    axial_depth_mm: float,
+    radial_depth_mm: float,
+    feed_per_tooth_mm: float,
+    speed_rpm: float | None,
+    unit_force_mpa: float,
+    exponent: float,
+    lead_angle_deg: float = 90.0,
+    *,
+    radial_ratio: float,
+) -> MillingLoad:
+    """Return forces, torque and power of a milling cut, mean and peak.
+
+    Mean over a revolution: F_t = z·k_c(h_m)·a_p·f_z·a_e/(π·D), T = F_t·D/2, Q = a_p·a_e·f_z·z·n, P = k_c·Q,
+    so that T·ω = P.  Peak: largest Σ k_c1.1·b·h^(1−m_c) over the teeth engaged at one moment, with
+    b = a_p/sin κ and h = f_z·sin κ·sin φ.  The teeth are taken as straight, which is cautious for a helix: it
+    spreads a tooth's force over the rotation.  With many teeth in a cut the sum hardly varies and stays a few
+    per cent below the mean by k_c(h_m), which is never below the true mean; it then stands as the peak.
+    In the plane: tangential and radial forces of all teeth as vectors, the radial one radial_ratio times the
+    tangential; the same for up and down milling.
+    Parameters: diameter_mm, D; teeth, z ≥ 1; axial_depth_mm, a_p; radial_depth_mm, a_e ≤ D;
+    feed_per_tooth_mm, f_z; speed_rpm, n, or None; unit_force_mpa, k_c1.1; all above 0; exponent, m_c, in [0, 1);
+    lead_angle_deg, κ, in (0, 90]; radial_ratio, 0 or more; else ValueError. Sharp teeth that run true.
+    Source: Kienzle's force in the sums of handbooks of machining (Dietrich; König); peaks from first principles.
+
+    >>> load = milling_load(30.0, 8, 4.0, 30.0, 0.1, 150.0, 1000.0, 0.0, radial_ratio=0.4)
+    >>> round(load.mean_tangential_n, 6), round(load.mean_torque_n_m, 6), load.power_kw
+    (1018.591636, 15.278875, 0.24)
+    """
+    thickness = mean_chip_thickness_mm(diameter_mm, radial_depth_mm, feed_per_tooth_mm, lead_angle_deg)
+    force = specific_force_mpa(unit_force_mpa, exponent, thickness)
+    _positive("axial depth", axial_depth_mm)
+    if not teeth >= 1:
+        raise ValueError(f"a cutter has at least one tooth, not {teeth}")
+    if not (radial_ratio >= 0.0 and math.isfinite(radial_ratio)):
+        raise ValueError(f"the ratio of radial to tangential force must be 0 or more, not {radial_ratio}")
+    angle = engagement_angle_rad(diameter_mm, radial_depth_mm)
+    section = axial_depth_mm * radial_depth_mm
+    tangential = teeth * force * section * feed_per_tooth_mm / (math.pi * diameter_mm)
+
+    sine = _sine_of_lead(lead_angle_deg)
+    deepest = unit_force_mpa * (axial_depth_mm / sine) * (feed_per_tooth_mm * sine) ** (1.0 - exponent)
+    sums = peak_sums(teeth, angle, 1.0 - exponent)
+    peak = max(tangential, deepest * sums.along)
+
+    power = removal = None
+    if speed_rpm is not None:
+        _positive("speed", speed_rpm)
+        removal = section * feed_per_tooth_mm * teeth * speed_rpm
+        power = force * removal / 6e7
+    radius_m = diameter_mm / 2000.0
+    return MillingLoad(
+        engagement_angle_rad=angle,
+        mean_chip_thickness_mm=thickness,
+        specific_force_mpa=force,
+        teeth_in_cut=teeth * angle / (2.0 * math.pi),
+        mean_tangential_n=tangential,
+        mean_torque_n_m=tangential * radius_m,
+        power_kw=power,
+        removal_rate_mm3_per_min=removal,
+        peak_tangential_n=peak,
+        peak_torque_n_m=peak * radius_m,
+        peak_in_plane_n=deepest * sums.vector * math.hypot(1.0, radial_ratio),
+    )
+
+
+def helical_pull_n(tangential_n: float, helix_deg: float) -> float:
+    """Return the axial force of helical teeth that pulls at the cutter: F_ax = F_t·tan λ.
+
+    Parameters: tangential_n, F_t ≥ 0, N; helix_deg, λ, to the axis, in [0, 90) degrees; else ValueError.
+    Returns N. Friction of the chip along the tooth is left out. Source: first principles (force square to the
+    edge), as in handbooks of machining.
+
+    >>> round(helical_pull_n(1000.0, 30.0), 6)
+    577.350269
+    """
+    if not (tangential_n >= 0.0 and math.isfinite(tangential_n)):
+        raise ValueError(f"a tangential force must be 0 or more and finite, not {tangential_n}")
+    if not 0.0 <= helix_deg < 90.0:
+        raise ValueError(f"a helix angle must be at least 0° and below 90°, not {helix_deg}°")
+    return tangential_n * math.tan(math.radians(helix_deg))
+
+
+def speed_from_cutting_speed_rpm(cutting_speed_m_per_min: float, diameter_mm: float) -> float:
+    """Return the speed for a cutting speed: n = 1000·v_c/(π·D).
+
+    Parameters: cutting_speed_m_per_min, v_c, m/min; diameter_mm, D, mm; both above 0, else ValueError.
+    Returns 1/min. Source: first principles.
+
+    >>> round(speed_from_cutting_speed_rpm(100.0, 10.0), 6)
+    3183.098862
+    """
+    _positive("cutting speed", cutting_speed_m_per_min)
+    _positive("diameter", diameter_mm)
+    return 1000.0 * cutting_speed_m_per_min / (math.pi * diameter_mm)
+
+
+def cutting_speed_m_per_min(speed_rpm: float, diameter_mm: float) -> float:
+    """Return the cutting speed at the circumference: v_c = π·D·n/1000.
+
+    Parameters: speed_rpm, n, 1/min; diameter_mm, D, mm; both above 0, else ValueError. Returns m/min.
+    Source: first principles.
+
+    >>> round(cutting_speed_m_per_min(32_000.0, 10.0), 6)
+    1005.309649
+    """
+    _positive("speed", speed_rpm)
+    _positive("diameter", diameter_mm)
+    return math.pi * diameter_mm * speed_rpm / 1000.0
+
+
+def torque_at_power_n_m(power_kw: float, speed_rpm: float) -> float:
+    """Return the torque that carries a power at a speed: T = P/ω = 9549.3·P/n.
+
+    Parameters: power_kw, P ≥ 0, kW; speed_rpm, n above 0, 1/min; else ValueError. Returns N·m.
+    Source: first principles.
+
+    >>> round(torque_at_power_n_m(7.5, 100.0), 6)
+    716.197244
+    """
+    if not (power_kw >= 0.0 and math.isfinite(power_kw)):
+        raise ValueError(f"a power must be 0 or more and finite, not {power_kw}")
+    _positive("speed", speed_rpm)
+    return 30_000.0 / math.pi * power_kw / speed_rpm

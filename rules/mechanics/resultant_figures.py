@@ -1,0 +1,254 @@
+"""Quantiles and chances of several laws that are series, all worked out together.
+
+A handful of numbers is asked of each law, so that what costs is how many array operations are made, not how long
+they are. Every number is a row: the known terms are summed on four neighbouring points of a fine grid, from Bessel
+functions looked up, and a cubic through them is read at a radius, or turned round at a probability. What a series
+has beyond its known terms is added by Newton's rule.
+"""
+
+from __future__ import annotations
+
+import math
+from bisect import bisect_right
+from collections.abc import Sequence
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from rules.mechanics.resultant_law import ResultantLaw
+from rules.mechanics.resultant_series import SeriesLaw, coefficient_rows
+from rules.mechanics.resultant_tail import SHALLOW, tail_rows
+from rules.mechanics.resultant_waves import CELLS, COARSE, LOOKED_UP, MARGIN, coarse_waves, interpolation_share, waves
+
+__all__ = ["Asked", "Figures", "in_order", "series_figures"]
+
+FloatArray = NDArray[np.float64]
+
+_ERROR = 2e-7  # of the probability
+_INTERPOLATION = 2.0 * _ERROR  # of a bound that no phase reaches
+_WIDEST = 8  # fine cells that a cubic may span, at most
+_COARSE_TERMS = 96  # that suffice for a first guess
+_REACH = 0.5  # of a cell: so far beyond its ends the cubic is still good
+_FARTHEST = 8.0  # cells that a number moves at once
+_MOST_TURNS = 8
+
+
+class Asked(NamedTuple):
+    """What is asked of one law: probabilities above 0 and below 1, radii inside its support."""
+
+    law: SeriesLaw
+    probabilities: Sequence[float]
+    radii: Sequence[float]
+
+
+class Figures(NamedTuple):
+    """The quantiles and the chances P(R ≤ r) of one law, in the order asked."""
+
+    quantiles: list[float]
+    chances: list[float]
+
+
+class _Row:
+    """One number wanted of one law, and how far it has come: `value`, P(R ≤ r), at r/scale, or `at`, where it is p."""
+
+    __slots__ = (
+        "at",
+        "cell",
+        "final",
+        "law",
+        "owner",
+        "p",
+        "slope",
+        "spread",
+        "sure",
+        "target",
+        "u",
+        "value",
+        "values",
+        "whole",
+    )
+
+    def __init__(self, owner: int, law: SeriesLaw, cut: _Cut, position: float, p: float | None) -> None:
+        self.owner, self.law, self.at, self.p = owner, law, position, p
+        self.spread, self.whole = cut.spread, cut.known == law.terms
+        self.cell = cell = min(int(position * cut.spread), cut.spread - 1)
+        self.u = position * cut.spread - cell  # where in the cell
+        self.target = self.value = 0.0 if p is None else p  # what the known terms shall be, and are
+        self.slope = 1.0  # of the known terms, a cell
+        self.sure = self.whole and law.orders == 0  # nothing will be left to add
+        self.final = False
+        self.values: list[float] | None = None  # of the known terms, from one point below the cell to one above
+
+    def place(self) -> bool:
+        """Read the four values, or turn them round; False where another cell has to be looked at first."""
+        v0, v1, v2, v3 = self.values or (0.0, 0.0, 0.0, 0.0)
+        third = (v3 - v0) / 6.0 + 0.5 * (v1 - v2)
+        second = 0.5 * (v0 + v2) - v1
+        first = v2 - v1 - second - third
+        u = self.u
+        if self.p is None:
+            self.value = v1 + u * (first + u * (second + u * third))
+            self.final = self.sure
+            return True
+        lacking = self.target - v1
+        for _ in range(6):
+            slope = first + u * (2.0 * second + 3.0 * u * third)
+            if slope <= 0.0:
+                break
+            move = (lacking - u * (first + u * (second + u * third))) / slope
+            u += move
+            if not -_REACH <= u <= 1.0 + _REACH:
+                return self._move_on(u)
+            if -1e-5 < move < 1e-5:  # the next one would be its square
+                self.u, self.slope, self.final = u, slope, self.sure
+                self.at = (self.cell + u) / self.spread
+                return True
+        self.at = math.nan
+        return True
+
+    def _move_on(self, u: float) -> bool:
+        cell = self.cell + math.floor(min(max(u, -_FARTHEST), _FARTHEST))
+        cell = min(max(cell, 0), self.spread - 1)
+        if cell == self.cell:
+            self.at = math.nan
+            return True
+        self.cell, self.u, self.values = cell, 0.5, None
+        return False
+
+    def correct(self, rest: float, bend: float) -> None:
+        """Take in what is beyond the known terms there, and its slope."""
+        if self.p is None:
+            self.value += rest
+            self.final = True
+            return
+        miss = self.target + rest - self.p
+        self.final = -_ERROR < miss < _ERROR
+        # the known terms are to meet p − rest(r), the rest taken at the last r and along its slope
+        self.target -= miss / max(1.0 + bend / self.spread / self.slope, 0.2)
+        self.sure = self.whole and _after_newton(abs(miss), len(self.law.amplitudes)) < _ERROR
+
+
+class _Cut(NamedTuple):
+    """What of a series is looked up: its first terms, read by cubics on a grid of `spread` cells."""
+
+    known: int
+    spread: int
+
+
+def series_figures(asked: Sequence[Asked]) -> list[Figures | None]:
+    """Return the quantiles and chances of several series, within 1e-6 in probability, or None where not sure.
+
+    An answer does not depend on what else is asked, but for rounding in its last digits.
+    """
+    laws = [each.law for each in asked]
+    coefficients, cuts = _looked_up(laws)
+    few = coefficients[:, :_COARSE_TERMS]
+    coarse: list[list[float]] = np.dot(few, coarse_waves()[: few.shape[1]]).tolist()
+    rows: list[list[_Row]] = []
+    for owner, ((law, probabilities, radii), cut, course) in enumerate(zip(asked, cuts, coarse, strict=True)):
+        own = [_Row(owner, law, cut, _first_guess(course, p), p) for p in probabilities]
+        own += [_Row(owner, law, cut, radius / law.scale, None) for radius in radii]
+        rows.append(own)
+    lost: set[int] = set()
+    todo = [row for own in rows for row in own]
+    for _ in range(_MOST_TURNS):
+        _look(todo, coefficients)
+        placed = [row for row in todo if row.place()]
+        lost.update(row.owner for row in placed if not row.law.least <= row.at <= 1.0)  # NaN fails as well
+        _add_rests([row for row in placed if not row.final and row.owner not in lost], cuts)
+        todo = [row for row in todo if not row.final and row.owner not in lost]
+        if not todo:
+            break
+    lost.update(row.owner for row in todo)
+    return [None if n in lost else _figures(each, rows[n]) for n, each in enumerate(asked)]
+
+
+def in_order(law: ResultantLaw, probabilities: Sequence[float], radii: list[float]) -> list[float]:
+    """Return the quantiles as they are, but ascending with p and inside the support whatever rounding did."""
+    lower, upper = law.lower, law.upper
+    for n in sorted(range(len(radii)), key=probabilities.__getitem__):
+        radius = radii[n]
+        if radius < lower:
+            radii[n] = lower
+        elif radius > upper:
+            radii[n] = upper
+        else:
+            lower = radius
+    return radii
+
+
+def _figures(asked: Asked, rows: list[_Row]) -> Figures:
+    law, probabilities, _ = asked
+    quantiles = in_order(law, probabilities, [row.at * law.scale for row in rows if row.p is not None])
+    return Figures(quantiles, [min(max(row.value, 0.0), 1.0) for row in rows if row.p is None])
+
+
+def _looked_up(laws: Sequence[SeriesLaw]) -> tuple[FloatArray, list[_Cut]]:
+    """Return the coefficients of the known terms, a row a law, and how many and how fine they are."""
+    terms = min(max(law.terms for law in laws), LOOKED_UP)
+    coefficients = coefficient_rows(laws, terms)
+    share = interpolation_share()[:terms]
+    cuts = []
+    for n, (law, error) in enumerate(zip(laws, np.dot(np.abs(coefficients), share).tolist(), strict=True)):
+        step, known = _WIDEST, min(law.terms, terms)
+        while step > 1 and error * step**4 > _INTERPOLATION:
+            step //= 2
+        if error > _INTERPOLATION:
+            known = int(np.searchsorted(np.cumsum(np.abs(coefficients[n]) * share), _INTERPOLATION))
+            coefficients[n, known:] = 0.0
+        cuts.append(_Cut(known, CELLS // step))
+    return coefficients, cuts
+
+
+def _first_guess(coarse: list[float], p: float) -> float:
+    """Return about where the known terms meet a probability, by their values on the coarse points."""
+    cell = bisect_right(coarse, p, 1, COARSE) - 1
+    low, high = coarse[cell], coarse[cell + 1]
+    part = (p - low) / (high - low) if low < p < high else 0.5
+    return (cell + part) / COARSE
+
+
+def _look(rows: list[_Row], coefficients: FloatArray) -> None:
+    """Sum the known terms on the four points about the cell of each row that has not been looked at there."""
+    new = [row for row in rows if row.values is None]
+    if not new:
+        return
+    points = []
+    for row in new:
+        step = CELLS // row.spread
+        start = MARGIN + step * (row.cell - 1)
+        points.append((start, start + step, start + 2 * step, start + 3 * step))
+    about = waves()[:, : coefficients.shape[1]][np.array(points)]
+    own = coefficients[[row.owner for row in new]]
+    for row, values in zip(new, np.matmul(about, own[:, :, None])[:, :, 0].tolist(), strict=True):
+        row.values = values
+
+
+def _add_rests(rows: list[_Row], cuts: list[_Cut]) -> None:
+    """Add what is beyond the known terms; laws of equally many vectors share the work where they can."""
+    groups: dict[int, list[_Row]] = {}
+    for row in rows:
+        alike = row.whole and row.law.orders == SHALLOW
+        groups.setdefault(len(row.law.amplitudes) if alike else -1 - row.owner, []).append(row)
+    for key, group in groups.items():
+        if key > 0:
+            rests = tail_rows(
+                [row.at for row in group],
+                [row.law.amplitudes for row in group],
+                [row.law.end for row in group],
+                [row.law.tail_size for row in group],
+            )
+        else:
+            first = group[0]
+            rest, bend = first.law.rest(np.array([row.at for row in group]), cuts[first.owner].known)
+            rests = list(zip(rest.tolist(), bend.tolist(), strict=True))
+        for row, (rest_there, bend_there) in zip(group, rests, strict=True):
+            row.correct(rest_there, bend_there)
+
+
+def _after_newton(miss: float, count: int) -> float:
+    """Return how large a miss may be left after a step, given the kink of |x|^((n−1)/2) in the law."""
+    if count > 4:
+        return 4.0 * miss * miss
+    return 4.0 * miss**1.5 if count == 4 else 0.25 * miss

@@ -1,0 +1,69 @@
+"""Second moments of a resultant: each contributor's share, and the plane Gaussian that a limit stands for."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from rules.mechanics.resultant_ends import check_each
+
+__all__ = ["gaussian_sigma", "variance_shares"]
+
+FloatArray = NDArray[np.float64]
+
+
+def variance_shares(
+    amplitudes: Sequence[complex], sigmas: Sequence[float], sums: Sequence[complex] | None = None
+) -> FloatArray:
+    """Return each contributor's share of the mean square of the resultant.
+
+    E[R²] = Σ (Re(a_i·S_i*) + 2σ_i²), share_i = (Re(a_i·S_i*) + 2σ_i²)/E[R²]
+
+    Parameters: lists of equal length: the amplitude of each contributor and the standard deviation per axis of its
+    plane Gaussian, each 0 where it has none; S_i, the sum of the vectors whose directions to a_i are known, a_i
+    among them; one unit. Without sums every vector stands alone, S_i = a_i, and amplitudes are real and ≥ 0.
+    Returns shape (n,), of sum 1, negative where a known direction takes away, or all zeros when nothing
+    contributes. Raises ValueError outside the domain or for unequal lengths. Source: first principles; angles
+    of different groups are independent, so their cross terms vanish.
+
+    >>> variance_shares([3.0, 1.0, 0.0], [0.0, 0.0, 1.0]).round(6).tolist()
+    [0.75, 0.083333, 0.166667]
+    >>> variance_shares([3.0, -1.0], [0.0, 0.0], [2.0, 2.0]).tolist()
+    [1.5, -0.5]
+    """
+    if sums is None:
+        check_each([abs(a) if isinstance(a, complex) else a for a in amplitudes], "an amplitude")
+        sums = amplitudes
+    check_each(sigmas, "a sigma")
+    if not len(amplitudes) == len(sigmas) == len(sums):
+        raise ValueError("amplitudes and sigmas must be lists of equal length")
+    # scaled by the largest, since squares of extreme amplitudes would overflow
+    largest = max((*map(abs, amplitudes), *map(abs, sums), *sigmas), default=0.0)
+    if largest == 0.0:
+        return np.zeros(len(amplitudes))
+    squares = [
+        ((a / largest) * (total / largest).conjugate()).real + 2.0 * (sigma / largest) ** 2
+        for a, sigma, total in zip(amplitudes, sigmas, sums, strict=True)
+    ]
+    whole = math.fsum(squares)
+    return np.array([square / whole for square in squares]) if whole > 0.0 else np.zeros(len(amplitudes))
+
+
+def gaussian_sigma(limit_amplitude: float, probability: float = 0.95) -> float:
+    """Return the standard deviation per axis of the plane Gaussian that stays within a limit.
+
+    σ = a/√(−2·ln(1 − p)), so that P(R ≤ a) = p; a/2.4477 at 95 %
+
+    Parameters: limit_amplitude a ≥ 0; probability p, above 0 and below 1. Returns σ in the unit of a. Raises
+    ValueError outside the domain. Source: Rayleigh distribution.
+
+    >>> round(gaussian_sigma(2.447746831), 9)
+    1.0
+    """
+    check_each([limit_amplitude], "an amplitude")
+    if not 0.0 < probability < 1.0:
+        raise ValueError("the probability must lie between 0 and 1, ends excluded")
+    return limit_amplitude / math.sqrt(-2.0 * math.log1p(-probability))

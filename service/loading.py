@@ -1,0 +1,14 @@
+"""What the service and the commands judge with: rulebooks and catalogue as the settings name them."""
+
+from __future__ import annotations
+
+from rules.assess import Assessor
+from service.settings import Settings
+
+__all__ = ["load_assessor"]
+
+
+def load_assessor(settings: Settings | None = None) -> Assessor:
+    """Load rulebooks and catalogue; raises what :meth:`rules.assess.Assessor.load` raises."""
+    settings = settings or Settings()
+    return Assessor.load(settings.extra_rulebooks, settings.catalogue)

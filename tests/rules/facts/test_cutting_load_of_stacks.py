@@ -1,0 +1,277 @@
+"""What a cut asks of the stack: torque, pull, force and power, stated or by Kienzle, worked by hand."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import pytest
+
+from rules.facts.cutting_load import CuttingLoad
+from rules.facts.values import Lack
+from rules.rulebook.examples import base_request
+from tests.support.stacks import codes, derived_of, known, report_of, undecided_fields
+
+ANGLE = math.pi / 3
+"""acos(1 − 2·3/12): a quarter of ⌀12 is cut, and one of four teeth at a time."""
+
+
+def _cut(**milling: Any) -> dict[str, Any]:
+    """Return ⌀12 with four teeth, 5 mm deep and 3 mm wide into C45 with 0.1 mm a tooth at 6000 rpm."""
+    request = base_request("nut_collet")
+    request["stack"]["components"][2]["helix_angle_deg"] = 30
+    request["operation"] |= {"feed_per_tooth_mm": 0.1}
+    request["operation"]["milling"] = {
+        "axial_depth_mm": 5,
+        "radial_depth_mm": 3,
+        "work_material": "c45",
+    } | milling
+    return request
+
+
+def _load(request: dict[str, Any]) -> CuttingLoad:
+    return derived_of(request).load
+
+
+def _peak(unit: float = 2220, exponent: float = 0.14) -> float:
+    """Return the tangential force of the one tooth in the cut, thickest where it leaves at 60°, N."""
+    return unit * 5 * (0.1 * math.sin(ANGLE)) ** (1 - exponent)
+
+
+def test_load_of_a_milling_cut() -> None:
+    """First principles: one tooth at its thickest chip; torque F·D/2, pull F·tan 30°, both forces at a right angle."""
+    load = _load(_cut())
+    assert load.source == "milling"
+    assert known(load.torque_n_m) == pytest.approx(_peak() * 6e-3, rel=1e-12)
+    assert known(load.axial_pull_n) == pytest.approx(_peak() * math.tan(math.pi / 6), rel=1e-12)
+    assert known(load.radial_force_n) == pytest.approx(_peak() * math.hypot(1, 0.4), rel=1e-12)
+
+
+def test_power_is_specific_force_times_removal() -> None:
+    """First principles: h_m = 2/φ·ae/D·fz, k_c = 2220·h_m^−0.14, P = k_c·ap·ae·fz·z·n."""
+    thickness = 2 / ANGLE * 0.25 * 0.1
+    specific = 2220 * thickness**-0.14
+    assert known(_load(_cut()).power_kw) == pytest.approx(specific * 5 * 3 * 0.1 * 4 * 6000 / 6e7, rel=1e-12)
+    report = report_of(_cut()).load
+    assert report.specific_force_mpa == pytest.approx(specific, abs=0.006)
+    assert report.mean_chip_thickness_mm == pytest.approx(thickness, abs=6e-7)
+    assert report.removal_rate_mm3_per_min == pytest.approx(36_000, abs=0.06)
+    assert report.teeth_in_cut == pytest.approx(4 / 6, abs=6e-7)
+    mean = specific * 5 * 3 * 0.1 * 4 / (math.pi * 12)
+    assert report.mean_torque_n_m == pytest.approx(mean * 6e-3, abs=6e-4)
+
+
+def test_angle_of_the_edge_thins_and_widens_the_chip() -> None:
+    """First principles: at κ = 45° the chip is ap/sin κ wide and fz·sin κ thick."""
+    sine = math.sin(math.pi / 4)
+    peak = 2220 * 5 / sine * (0.1 * sine * math.sin(ANGLE)) ** 0.86
+    assert known(_load(_cut(lead_angle_deg=45)).torque_n_m) == pytest.approx(peak * 6e-3, rel=1e-12)
+
+
+@pytest.mark.parametrize("also", [{}, {"work_material": None}])
+def test_own_figures_win_over_the_group(also: dict[str, Any]) -> None:
+    """First principles: k_c1.1, m_c and the ratio of the caller's own, whatever group stands beside them."""
+    own = {"unit_specific_force_mpa": 1500, "thickness_exponent": 0.25, "radial_force_ratio": 0.6}
+    load = _load(_cut(**own, **also))
+    assert known(load.torque_n_m) == pytest.approx(_peak(1500, 0.25) * 6e-3, rel=1e-12)
+    assert known(load.radial_force_n) == pytest.approx(_peak(1500, 0.25) * math.hypot(1, 0.6), rel=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("own", "unit", "exponent", "ratio"),
+    [
+        ({"unit_specific_force_mpa": 1500}, 1500, 0.14, 0.4),
+        ({"thickness_exponent": 0}, 2220, 0, 0.4),
+        ({"radial_force_ratio": 0}, 2220, 0.14, 0),
+    ],
+)
+def test_each_own_figure_wins_alone(own: dict[str, float], unit: float, exponent: float, ratio: float) -> None:
+    """First principles: the rest stays the group's; a stated 0 is a figure, not a gap."""
+    load = _load(_cut(**own))
+    assert known(load.torque_n_m) == pytest.approx(_peak(unit, exponent) * 6e-3, rel=1e-12)
+    assert known(load.radial_force_n) == pytest.approx(_peak(unit, exponent) * math.hypot(1, ratio), rel=1e-12)
+
+
+def test_stated_loads_win_over_computed_ones() -> None:
+    """What is stated stands; what is not is still computed."""
+    request = _cut()
+    request["operation"] |= {"torque_n_m": 7, "axial_pull_n": 100, "radial_force_n": 50}
+    load = _load(request)
+    assert (load.source, load.torque_n_m, load.axial_pull_n, load.radial_force_n) == ("stated", 7, 100, 50)
+    del request["operation"]["axial_pull_n"]
+    assert known(_load(request).axial_pull_n) == pytest.approx(_peak() * math.tan(math.pi / 6), rel=1e-12)
+
+
+def test_a_stated_zero_is_a_statement() -> None:
+    """First principles: no torque asked is a torque of 0, not one to be computed."""
+    request = _cut()
+    request["operation"] |= {"torque_n_m": 0, "axial_pull_n": 0, "radial_force_n": 0}
+    load = _load(request)
+    assert (load.source, load.torque_n_m, load.axial_pull_n, load.radial_force_n) == ("stated", 0, 0, 0)
+
+
+def test_power_of_a_stated_torque() -> None:
+    """First principles: T·ω, 20 N·m at 6000 rpm; without a speed there is none."""
+    request = base_request("nut_collet")
+    request["operation"]["torque_n_m"] = 20
+    assert known(_load(request).power_kw) == pytest.approx(20 * 2 * math.pi * 100 / 1000, rel=1e-12)
+    del request["operation"]["spindle_speed_rpm"]
+    assert _load(request).power_kw is None
+
+
+def test_cutting_speed_in_place_of_the_spindle_speed() -> None:
+    """First principles: v_c = π·12 mm·6000/min is the same speed and the same load."""
+    by_speed = derived_of(_cut())
+    request = _cut()
+    del request["operation"]["spindle_speed_rpm"]
+    request["operation"]["cutting_speed_m_per_min"] = math.pi * 12 * 6
+    by_cutting_speed = derived_of(request)
+    assert known(by_cutting_speed.speed) == pytest.approx(6000, rel=1e-12)
+    assert known(by_cutting_speed.load.power_kw) == pytest.approx(known(by_speed.load.power_kw), rel=1e-12)
+    assert by_cutting_speed.load.torque_n_m == by_speed.load.torque_n_m
+
+
+def test_cutting_speed_without_a_diameter_is_no_speed() -> None:
+    """The cutting diameter is asked for, wherever a speed is needed."""
+    request = base_request("nut_collet")
+    del request["operation"]["spindle_speed_rpm"], request["stack"]["components"][2]["cutting_diameter_mm"]
+    request["operation"] |= {"cutting_speed_m_per_min": 200, "torque_n_m": 5}
+    derived = derived_of(request)
+    field = Lack(("/stack/components/2/cutting_diameter_mm",))
+    assert derived.speed == field
+    assert derived.load.power_kw == field
+    assert derived.load.torque_n_m == 5
+
+
+def test_spindle_speed_wins_and_contradiction_is_told() -> None:
+    """Everything is judged by the spindle speed; two that disagree by more than rounding are an error."""
+    request = base_request("nut_collet")
+    request["operation"]["cutting_speed_m_per_min"] = math.pi * 12 * 6 * 1.021
+    assert derived_of(request).speed == 6000
+    assert "SPD-070" in codes(report_of(request))
+    request["operation"]["cutting_speed_m_per_min"] = math.pi * 12 * 6 * 1.019
+    assert "SPD-070" not in codes(report_of(request))
+
+
+@pytest.mark.parametrize(
+    ("pointer", "fields"),
+    [
+        ("/stack/components/2/cutting_diameter_mm", None),
+        ("/stack/components/2/teeth", None),
+        ("/operation/milling/axial_depth_mm", None),
+        ("/operation/milling/radial_depth_mm", None),
+        ("/operation/feed_per_tooth_mm", None),
+        (
+            "/operation/milling/work_material",
+            (
+                "/operation/milling/work_material",
+                "/operation/milling/thickness_exponent",
+            ),
+        ),
+    ],
+)
+def test_a_missing_field_is_named(pointer: str, fields: tuple[str, ...] | None) -> None:
+    """Torque, force and power ask for what the cut lacks, and for nothing else."""
+    request = _cut()
+    place: Any = request
+    *steps, last = pointer.split("/")[1:]
+    for step in steps:
+        place = place[int(step)] if isinstance(place, list) else place[step]
+    del place[last]
+    lack = Lack(fields or (pointer,))
+    load = _load(request)
+    assert load.milling == load.torque_n_m == load.axial_pull_n == load.power_kw == lack
+    # across the axis the ratio of the forces counts too, which the group would tell
+    ratio = ("/operation/milling/radial_force_ratio",) if pointer.endswith("work_material") else ()
+    assert load.radial_force_n == Lack((*lack.fields, *ratio))
+    assert load.source == "milling"
+
+
+def test_all_that_is_missing_is_named_at_once() -> None:
+    """An empty cut of a bare cutter asks for everything in one answer."""
+    request = base_request("nut_collet")
+    cutter = request["stack"]["components"][2]
+    del cutter["cutting_diameter_mm"], cutter["teeth"]
+    request["operation"]["milling"] = {}
+    torque = _load(request).torque_n_m
+    assert isinstance(torque, Lack)
+    assert set(torque.fields) == {
+        "/stack/components/2/cutting_diameter_mm",
+        "/stack/components/2/teeth",
+        "/operation/feed_per_tooth_mm",
+        "/operation/milling/axial_depth_mm",
+        "/operation/milling/radial_depth_mm",
+        "/operation/milling/work_material",
+        "/operation/milling/thickness_exponent",
+    }
+
+
+@pytest.mark.parametrize(("width", "fits"), [(12 - 1e-9, True), (12, True), (12 + 1e-9, False)])
+def test_no_cut_is_wider_than_the_cutter(width: float, fits: bool) -> None:
+    """First principles: up to a full slot a load follows; beyond it none does, and CUT-010 says why."""
+    request = _cut(radial_depth_mm=width)
+    torque = _load(request).torque_n_m
+    assert isinstance(torque, float) is fits
+    if not fits:
+        assert torque == Lack(("/operation/milling/radial_depth_mm",))
+    assert ("CUT-010" in codes(report_of(request))) is not fits
+
+
+def test_straight_teeth_do_not_pull() -> None:
+    """First principles: F·tan 0° = 0, and the grip is asked for torque alone."""
+    request = _cut()
+    request["stack"]["components"][2]["helix_angle_deg"] = 0
+    request["stack"]["components"][1]["workpiece_side"] |= {"rated_torque_n_m": 20, "rated_grip_mm": 40}
+    derived = derived_of(request)
+    assert derived.load.axial_pull_n == 0
+    assert known(derived.grips[0].safety) == pytest.approx(20 / (_peak() * 6e-3), rel=1e-12)
+
+
+def test_helix_is_asked_for_where_it_decides() -> None:
+    """A cutter whose helix is not stated may pull: the grip stays undecided and names the field."""
+    request = _cut()
+    del request["stack"]["components"][2]["helix_angle_deg"]
+    request["stack"]["components"][1]["workpiece_side"] |= {"rated_torque_n_m": 2000, "rated_grip_mm": 40}
+    report = report_of(request)
+    assert undecided_fields(report, "GRIP-070") == {"/stack/components/2/helix_angle_deg"}
+    assert undecided_fields(report, "GRIP-080") == {"/stack/components/2/helix_angle_deg"}
+    assert report.load.axial_pull_n is None
+    assert report.load.torque_n_m is not None
+    assert report.grip[0].safety_factor is None
+
+
+def test_a_pin_cuts_nothing() -> None:
+    """A cut asked of a stack that ends with a gauge pin lacks its cutter."""
+    request = _cut()
+    cutter = request["stack"]["components"][2]
+    request["stack"]["components"][2] = {
+        "id": "pin",
+        "kind": "gauge_pin",
+        "machine_side": cutter["machine_side"],
+        "overall_length_mm": 83,
+    }
+    assert _load(request).torque_n_m == Lack(("/stack/components/-",))
+
+
+def test_no_operation_asks_nothing() -> None:
+    """Without an operation there is no load, and nothing is lacking."""
+    request = base_request("nut_collet")
+    del request["operation"]
+    assert _load(request) == CuttingLoad(None, None, None, None, None, None)
+
+
+@pytest.mark.parametrize(
+    ("code", "machine", "limit"),
+    [
+        ("MCH-050", {"max_torque_n_m": 1.0}, "max_torque_n_m"),
+        ("MCH-060", {"max_power_kw": 1.0}, "max_power_kw"),
+    ],
+)
+def test_machine_must_give_what_the_cut_asks(code: str, machine: dict[str, float], limit: str) -> None:
+    """A limit a hair above the demand keeps silent, a hair below it fires."""
+    load = _load(_cut())
+    asked = known(load.torque_n_m if code == "MCH-050" else load.power_kw)
+    for factor, fires in ((1 - 1e-9, True), (1 + 1e-9, False)):
+        request = _cut()
+        request["machine"] |= machine | {limit: asked * factor}
+        assert (code in codes(report_of(request))) is fires

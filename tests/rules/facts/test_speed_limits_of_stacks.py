@@ -1,0 +1,214 @@
+"""Everything that limits the speed of a stack: each cause by hand, the list, the margin and what is lacking."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import pytest
+
+from rules.facts.values import Lack
+from rules.model.report_mechanics import SpeedReport
+from rules.rulebook.examples import base_request
+from tests.support.stacks import codes, derived_of, known, report_of
+
+
+def _all_causes() -> dict[str, Any]:
+    """Return a shrink fit on a machine, with a grade, a stated cutting speed and a torque: every cause applies."""
+    request = base_request("shrink")
+    request["stack"]["components"][1]["max_cutting_speed_m_per_min"] = 400
+    request["operation"]["torque_n_m"] = 5
+    return request
+
+
+def _speed(request: dict[str, Any]) -> SpeedReport:
+    return report_of(request).speed
+
+
+def _limits(request: dict[str, Any]) -> dict[tuple[str, str | None], float]:
+    return {(one.cause, one.component): one.speed_rpm for one in _speed(request).limits}
+
+
+def test_the_list_holds_every_cause() -> None:
+    """First principles: statements as they stand, v_c/(π·D), 9549.3·G·m/U, 60·f₁·share, and where the grip is met."""
+    request = _all_causes()
+    derived = derived_of(request)
+    unbalance = derived.balance.unbalance
+    assert not isinstance(unbalance, Lack)
+    frequencies = derived.stiffness.frequencies_hz
+    assert not isinstance(frequencies, Lack)
+    balance = 30e3 / math.pi * 16 * known(derived.masses.total) / unbalance.p95
+    assert _limits(request) == pytest.approx(
+        {
+            ("component", "bh"): 25_000,
+            ("component", "em"): 30_000,
+            ("machine", None): 18_000,
+            ("cutting_speed", "em"): 400e3 / (math.pi * 12),
+            ("balance", None): balance,
+            ("critical_speed", None): 0.75 * 60 * frequencies[0],
+            ("shrink_fit", "bh/em"): known(derived.grips[0].holding_speed_rpm),
+        },
+        abs=0.06,
+    )
+    assert _speed(request).complete
+
+
+@pytest.mark.parametrize("share", [0.05, 0.5, 1.0])
+def test_share_of_the_critical_speed_is_the_policy_s(share: float) -> None:
+    """The limit listed is the one the rule judges by, and the policy moves both."""
+    request = _all_causes() | {"policy": {"thresholds": {"SPD-040": {"max_share": share}}}}
+    critical = report_of(request).stiffness.critical_speed_rpm
+    assert critical is not None
+    limit = _limits(request)[("critical_speed", None)]
+    assert limit == pytest.approx(share * critical, abs=0.11)
+    for factor, fires in ((0.999, False), (1.001, True)):
+        request["operation"]["spindle_speed_rpm"] = limit * factor
+        assert ("SPD-040" in codes(report_of(request))) is fires
+
+
+def test_lowest_first_and_the_lowest_governs() -> None:
+    """The list is in order, whatever the causes."""
+    speeds = [one.speed_rpm for one in _speed(_all_causes()).limits]
+    assert speeds == sorted(speeds)
+    assert len(speeds) == 7
+    governing = _speed(_all_causes()).governing
+    assert governing is not None
+    assert governing.speed_rpm == speeds[0]
+    assert governing.cause == "cutting_speed"
+
+
+@pytest.mark.parametrize(
+    ("change", "cause"),
+    [
+        (("stack", "components", 0, "max_speed_rpm", 900), "component"),
+        (("stack", "components", 0, "unbalance_gmm", 900), "balance"),
+        (("policy", {"thresholds": {"SPD-040": {"max_share": 0.05}}}), "critical_speed"),
+        (("stack", "components", 0, "workpiece_side", "deviation", {"lower_um": -20, "upper_um": -11}), "shrink_fit"),
+        (("machine", "max_speed_rpm", 900), "machine"),
+        (("stack", "components", 1, "max_cutting_speed_m_per_min", 20), "cutting_speed"),
+    ],
+)
+def test_every_cause_may_govern(change: tuple[Any, ...], cause: str) -> None:
+    """Whichever is lowest is named."""
+    request: Any = _all_causes()
+    place = request
+    *steps, last, value = change
+    for step in steps:
+        place = place[step]
+    place[last] = value
+    governing = _speed(request).governing
+    assert governing is not None
+    assert governing.cause == cause
+
+
+@pytest.mark.parametrize(("asked", "margin"), [(8000, 2000), (10_000, 0), (12_500, -2500)])
+def test_margin_has_a_sign(asked: float, margin: float) -> None:
+    """First principles: limit less speed asked, and that in percent of the speed asked; negative beyond the limit."""
+    request = _all_causes()
+    request["machine"]["max_speed_rpm"] = 10_000
+    request["operation"]["spindle_speed_rpm"] = asked
+    speed = _speed(request)
+    assert speed.asked_rpm == asked
+    assert speed.margin_rpm == margin
+    assert speed.margin_percent == pytest.approx(margin / asked * 100, abs=6e-4)
+
+
+def test_no_speed_asked_has_no_margin() -> None:
+    """The limits stand all the same."""
+    request = _all_causes()
+    del request["operation"]["spindle_speed_rpm"]
+    speed = _speed(request)
+    assert (speed.asked_rpm, speed.margin_rpm, speed.margin_percent) == (None, None, None)
+    assert len(speed.limits) == 7
+
+
+@pytest.mark.parametrize(
+    ("pointer", "gone"),
+    [
+        ("/stack/components/0/max_speed_rpm", ("component", "bh")),
+        ("/stack/components/1/max_speed_rpm", ("component", "em")),
+        ("/stack/components/0/mass_kg", ("balance", None)),
+        ("/stack/components/1/unbalance_gmm", ("balance", None)),
+        ("/stack/components/1/runout", ("balance", None)),
+        ("/stack/components/0/profile", ("critical_speed", None)),
+        ("/stack/components/1/cutting_diameter_mm", ("cutting_speed", "em")),
+        ("/stack/components/0/workpiece_side/deviation", ("shrink_fit", "bh/em")),
+    ],
+)
+def test_a_limit_that_is_not_known_leaves_the_list_incomplete(pointer: str, gone: tuple[str, str | None]) -> None:
+    """What applies and is not known is missing from the list, the list says so, and the reason is a field."""
+    request: Any = _all_causes()
+    place = request
+    *steps, last = pointer.split("/")[1:]
+    for step in steps:
+        place = place[int(step)] if isinstance(place, list) else place[step]
+    del place[last]
+    assert gone not in _limits(request)
+    assert not _speed(request).complete
+    lacking = derived_of(request).speed_limits.lacking
+    assert lacking is not None
+    assert pointer.removesuffix("deviation") in " ".join(lacking.fields)
+
+
+@pytest.mark.parametrize(
+    ("steps", "gone"),
+    [
+        (("operation", "balance_grade"), ("balance", None)),
+        (("machine", "max_speed_rpm"), ("machine", None)),
+        (("machine",), ("machine", None)),
+        (("stack", "components", 1, "max_cutting_speed_m_per_min"), ("cutting_speed", "em")),
+    ],
+)
+def test_a_limit_that_nobody_asks_for_is_not_missed(steps: tuple[Any, ...], gone: tuple[str, str | None]) -> None:
+    """Without a grade, a machine or a stated cutting speed there is no such limit, and the list is complete."""
+    request: Any = _all_causes()
+    place = request
+    for step in steps[:-1]:
+        place = place[step]
+    del place[steps[-1]]
+    assert gone not in _limits(request)
+    assert _speed(request).complete
+
+
+def test_nothing_out_of_balance_limits_no_speed() -> None:
+    """First principles: U = 0 keeps every grade at every speed."""
+    request = base_request("shell_mill")
+    for part in request["stack"]["components"]:
+        part |= {"unbalance_gmm": 0, "runout": [{"tir_um": 0, "at_mm": 10}]}
+    assert ("balance", None) not in _limits(request)
+    assert _speed(request).complete
+
+
+def test_a_knob_that_states_a_speed_counts() -> None:
+    """A knob, like a collet, need state no speed, but what it states limits the stack."""
+    request = base_request("press_in")
+    assert ("component", "knob") not in _limits(request)
+    assert _speed(request).complete
+    request["stack"]["components"][5]["max_speed_rpm"] = 500
+    request["stack"]["components"][1]["max_speed_rpm"] = 600
+    assert [one.component for one in _speed(request).limits][:2] == ["knob", "c1"]
+
+
+def test_a_stack_that_is_read_has_no_critical_speed() -> None:
+    """A gauge pin is turned by hand: neither bending nor balance limits it, and neither is missed."""
+    request = base_request("nut_collet")
+    cutter = request["stack"]["components"][2]
+    request["stack"]["components"][2] = {
+        key: cutter[key] for key in ("id", "machine_side", "material", "overall_length_mm", "profile", "runout")
+    } | {"kind": "gauge_pin"}
+    report = report_of(request)
+    assert {one.cause for one in report.speed.limits} == {"component", "machine"}
+    assert report.speed.complete
+    assert report.stiffness.critical_speed_rpm is None
+    assert report.stiffness.bending_frequencies_hz
+    assert report.balance.highest_speed_rpm is None
+    assert "SPD-040" not in {gap.code for gap in report.undecided} | set(report.decided)
+
+
+def test_a_shrink_fit_that_speed_tightens_limits_nothing() -> None:
+    """First principles: a solid shank grows with ρ/E·(1 − ν); at 30,000 kg/m³ and 1 GPa it outruns the bore."""
+    request = base_request("shrink")
+    request["stack"]["components"][1] |= {"density_kg_m3": 30_000, "youngs_modulus_gpa": 1}
+    assert derived_of(request).grips[0].holding_speed_rpm is None
+    assert not [cause for cause, _ in _limits(request) if cause == "shrink_fit"]
+    assert _speed(request).complete

@@ -1,0 +1,142 @@
+"""Components referred to by key: a stack of references is judged as the stack written out."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from rules.assess import Assessor
+from rules.catalogue import Catalogue
+from rules.compare import compare
+from rules.facts.references import resolve
+from rules.full_budget import full_budget
+from rules.model.budget import BudgetRequest
+from rules.model.comparison import ComparisonRequest
+from rules.model.reading import ReadingRequest
+from rules.model.report import Report
+from rules.read_gauge import read_gauge
+from rules.requests import parse, parse_request
+from rules.rulebook.examples import base_names, base_request
+
+ASSESSOR = Assessor.load()
+
+
+def _by_reference(request: dict[str, Any], places: set[int]) -> dict[str, Any]:
+    """Move components out of the stack into the definitions."""
+    components = request["stack"]["components"]
+    request["components"] = {f"K{n}": components[n] for n in sorted(places)}
+    for n in places:
+        components[n] = {"kind": "reference", "of": f"K{n}"}
+    return request
+
+
+def _without_provenance(report: Report) -> dict[str, Any]:
+    return report.model_dump(exclude={"provenance", "undecided", "findings", "grip"})
+
+
+@pytest.mark.parametrize("base", base_names())
+@given(data=st.data())
+@settings(max_examples=5, deadline=None, derandomize=True)
+def test_a_reference_stands_for_its_definition(base: str, data: st.DataObject) -> None:
+    """Whichever components are referred to, nothing changes but the pointers."""
+    count = len(base_request(base)["stack"]["components"])
+    places = data.draw(st.sets(st.integers(0, count - 1), min_size=1))
+    plain = ASSESSOR.assess(parse_request(base_request(base)))
+    referred = ASSESSOR.assess(parse_request(_by_reference(base_request(base), places)))
+    assert _without_provenance(referred) == _without_provenance(plain)
+    assert [one.code for one in referred.findings] == [one.code for one in plain.findings]
+
+
+def test_pointers_lead_to_the_definition() -> None:
+    """What is missing of a referenced component is asked for where it is defined; the reference keeps its own place."""
+    request = _by_reference(base_request("press_in"), {0})
+    del request["components"]["K0"]["mass_kg"]
+    fields = {
+        field
+        for gap in ASSESSOR.assess(parse_request(request)).undecided
+        for lack in gap.lacks
+        for field in lack.fields
+    }
+    assert fields == {"/components/K0/mass_kg"}
+
+
+def test_a_mounted_definition_keeps_the_place_in_the_stack() -> None:
+    """What the operator mounts is no part of the request, so the pointer stays below the reference."""
+    request = base_request("press_in")
+    holder = parse_request(request).stack.components[0].model_copy(update={"mass_kg": None})
+    request["stack"]["components"][0] = {"kind": "reference", "of": "K0"}
+    report = Assessor(ASSESSOR.book, Catalogue({"K0": [holder]}, "d" * 64)).assess(parse_request(request))
+    fields = {field for gap in report.undecided for lack in gap.lacks for field in lack.fields}
+    assert fields == {"/stack/components/0/mass_kg"}
+    assert report.provenance.catalogue_sha256 == "d" * 64
+
+
+def test_a_name_of_its_own() -> None:
+    """One definition may stand in a stack twice under two names; joints go by the names."""
+    request = _by_reference(base_request("press_in"), {1})
+    request["stack"]["components"][1]["id"] = "other"
+    request["stack"]["joints"][0]["upper"] = "other"
+    report = ASSESSOR.assess(parse_request(request))
+    assert report.verdict == "pass"
+    assert report.grip[0].joint == "other/ext"
+
+
+def test_chains_of_references_are_followed() -> None:
+    """A definition may name another one, and the last is the component."""
+    request = _by_reference(base_request("press_in"), {1})
+    request["components"] |= {"A": {"kind": "reference", "of": "B"}, "B": {"kind": "reference", "of": "K1"}}
+    request["stack"]["components"][1]["of"] = "A"
+    assert ASSESSOR.assess(parse_request(request)).verdict == "pass"
+
+
+@pytest.mark.parametrize(
+    ("definitions", "code"),
+    [
+        ({}, "REF-010"),
+        ({"A": {"kind": "reference", "of": "gone"}}, "REF-010"),
+        ({"A": {"kind": "reference", "of": "A"}}, "REF-020"),
+        ({"A": {"kind": "reference", "of": "B"}, "B": {"kind": "reference", "of": "A"}}, "REF-020"),
+    ],
+)
+def test_a_broken_reference_is_the_only_finding(definitions: dict[str, Any], code: str) -> None:
+    """Without the component there is no stack: nothing else is judged, and the verdict fails."""
+    request = base_request("press_in")
+    request["stack"]["components"][1] = {"kind": "reference", "of": "A"}
+    request["components"] = definitions
+    report = ASSESSOR.assess(parse_request(request))
+    assert (report.verdict, [one.code for one in report.findings]) == ("fail", [code])
+    assert report.findings[0].at == ["/stack/components/1"]
+    assert report.undecided == []
+    assert report.mass.total_kg is None
+    assert report.runout.tip is None
+
+
+def test_other_answers_say_what_is_not_defined() -> None:
+    """A budget or a reading without its stack is answered as far as that goes, and names the key."""
+    request = base_request("press_in")
+    request["stack"]["components"][1] = {"kind": "reference", "of": "A"}
+    budget = full_budget(parse(BudgetRequest, request), ASSESSOR.book)
+    assert (budget.complete, budget.planes, budget.contributors) == (False, [], [])
+    assert [one.fields for one in budget.not_stated] == [["/stack/components/1/of"]]
+    plane = {"kind": "equal_steps", "distance_mm": 24, "readings_um": [1, 2, 3]}
+    reading = read_gauge(parse(ReadingRequest, {"planes": [plane], "stack": request["stack"]}), ASSESSOR.book)
+    assert reading.prediction == [None]
+    assert [one.fields for one in reading.not_stated] == [["/stack/components/1/of"]]
+
+
+def test_a_comparison_resolves_references() -> None:
+    """Alternatives may share definitions."""
+    request = _by_reference(base_request("press_in"), {0, 2})
+    alternatives = [{"name": name, "stack": request["stack"]} for name in ("a", "b")]
+    asked = {key: request[key] for key in ("components", "operation", "machine")} | {"alternatives": alternatives}
+    report = compare(parse(ComparisonRequest, asked), ASSESSOR)
+    assert [one.verdict for one in report.alternatives] == ["pass", "pass"]
+
+
+def test_a_stack_without_references_is_passed_on_as_it_is() -> None:
+    """The common case costs nothing."""
+    request = parse_request(base_request("press_in"))
+    assert resolve(request, {}).request is request

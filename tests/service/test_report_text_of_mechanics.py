@@ -1,0 +1,186 @@
+"""The text report tells load, grip, shrink fit and stiffness where they are known, and is silent where they are not."""
+
+from __future__ import annotations
+
+import io
+from typing import Any
+
+import pytest
+from rich.console import Console
+
+from rules.assess import Assessor
+from rules.requests import parse_request
+from rules.rulebook.examples import base_request
+from service.report.text import print_report
+
+
+@pytest.fixture
+def told(assessor: Assessor) -> Any:
+    """Return a function from a request to its sections: heading to lines."""
+
+    def tell(request: dict[str, Any]) -> dict[str, list[str]]:
+        out = io.StringIO()
+        print_report(assessor.assess(parse_request(request)), Console(file=out, width=200, highlight=False))
+        sections: dict[str, list[str]] = {}
+        lines = sections.setdefault("", [])
+        for line in out.getvalue().split("\n"):
+            if line and not line.startswith(" "):
+                lines = sections.setdefault(line.strip(), [])
+            elif line.strip():
+                lines.append(line.strip())
+        return sections
+
+    return tell
+
+
+def _section(sections: dict[str, list[str]], begins: str) -> str | None:
+    """Return the words of the one section whose heading begins so, None where there is none."""
+    found = ["\n".join(lines) for name, lines in sections.items() if name.startswith(begins)]
+    assert len(found) <= 1
+    return found[0] if found else None
+
+
+def _cut() -> dict[str, Any]:
+    request = base_request("shrink")
+    request["operation"] |= {
+        "feed_per_tooth_mm": 0.1,
+        "milling": {"axial_depth_mm": 5, "radial_depth_mm": 3, "work_material": "c45"},
+    }
+    request["stack"]["components"][1]["helix_angle_deg"] = 30
+    return request
+
+
+def test_load_of_a_cut(told: Any, assessor: Assessor) -> None:
+    """Torque, pull, force across and power with their units, as the report has them."""
+    words = _section(told(_cut()), "Load of the cut")
+    load = assessor.assess(parse_request(_cut())).load
+    assert words is not None
+    for name, value, unit in (
+        ("largest torque", load.torque_n_m, "N·m"),
+        ("mean torque", load.mean_torque_n_m, "N·m"),
+        ("pull out of the clamp", load.axial_pull_n, "N"),
+        ("largest force across the axis", load.radial_force_n, "N"),
+        ("power at the spindle", load.power_kw, "kW"),
+    ):
+        assert value is not None
+        assert any(name in line and line.endswith(unit) for line in words.split("\n")), name
+
+
+def test_load_that_is_half_known(told: Any) -> None:
+    """Only what is known is told: a stated torque without speed has no power, and no pull."""
+    request = base_request("shrink")
+    request["operation"] = {"torque_n_m": 12}
+    words = _section(told(request), "Load of the cut")
+    assert words is not None
+    assert "largest torque: 12 N·m" in words
+    assert "power" not in words
+    assert "pull" not in words
+
+
+def test_no_load_no_section(told: Any) -> None:
+    """Where nothing asks, there is no heading."""
+    assert _section(told(base_request("shrink")), "Load of the cut") is None
+
+
+def test_grip_with_its_safety(told: Any, assessor: Assessor) -> None:
+    """The table of joints has what each holds and how safely."""
+    words = _section(told(_cut()), "Grip")
+    grip = assessor.assess(parse_request(_cut())).grip[0]
+    assert words is not None
+    assert grip.safety_factor is not None
+    assert grip.torque_capacity_n_m is not None
+    assert f"{grip.safety_factor:.2f}" in words
+    assert f"{grip.torque_capacity_n_m:.1f}" in words
+
+
+def test_weakest_of_several_is_marked(told: Any) -> None:
+    """Of two rated joints the weaker one is marked; a joint alone is not compared."""
+    request = base_request("press_in")
+    request["operation"]["torque_n_m"] = 5
+    for index in (1, 3):
+        request["stack"]["components"][index]["workpiece_side"] |= {"rated_torque_n_m": 90, "rated_grip_mm": 40}
+    words = _section(told(request), "Grip")
+    assert words is not None
+    (line,) = [line for line in words.split("\n") if "weakest" in line]
+    assert "c2/em" in line
+    alone = _section(told(_cut()), "Grip")
+    assert alone is not None
+    assert "weakest" not in alone
+
+
+def test_no_straight_shank_no_grip(told: Any) -> None:
+    """A shell-mounted cutter has no grip to tell of."""
+    assert _section(told(base_request("shell_mill")), "Grip") is None
+
+
+def test_shrink_fit(told: Any) -> None:
+    """Interference, pressure, stress, temperature and the speed at which it lets go."""
+    words = _section(told(_cut()), "Shrink fit bh/em")
+    assert words is not None
+    for part in ("interference: 11 to 30 µm", "left at speed", "MPa", "yield", "°C", "lets go at"):
+        assert part in words
+
+
+@pytest.mark.parametrize("remove", ["material", "profile"])
+def test_shrink_fit_that_is_not_known(told: Any, remove: str) -> None:
+    """Without outline or material nothing is computed, so nothing is told."""
+    request = _cut()
+    del request["stack"]["components"][0][remove]
+    sections = told(request)
+    assert _section(sections, "Shrink fit") is None
+    assert _section(sections, "Grip") is not None
+
+
+def test_a_clamp_that_is_not_shrunk(told: Any) -> None:
+    """Other clamps have no such section."""
+    assert _section(told(base_request("nut_collet")), "Shrink fit") is None
+
+
+def test_stiffness(told: Any, assessor: Assessor) -> None:
+    """Stiffness, critical speed, frequencies and where it bends, with what the model leaves out."""
+    request = base_request("long_reach")
+    request["operation"]["radial_force_n"] = 20
+    words = _section(told(request), "Stiffness")
+    report = assessor.assess(parse_request(request)).stiffness
+    assert words is not None
+    for part in ("stiffness at the tip", "deflection of the tip", "critical speed", "bending frequencies", "bends in"):
+        assert part in words
+    assert " ".join(words.split()).count("rigid") == 1
+    assert all(one.name in words for one in report.shares)
+
+
+def test_stiffness_without_force(told: Any) -> None:
+    """No force asked, no deflection told."""
+    words = _section(told(base_request("long_reach")), "Stiffness")
+    assert words is not None
+    assert "deflection" not in words
+
+
+def test_stiffness_that_is_not_known(told: Any) -> None:
+    """Without an outline there is nothing to tell, and no note about a model that was not used."""
+    request = base_request("long_reach")
+    del request["stack"]["components"][2]["profile"]
+    assert _section(told(request), "Stiffness") is None
+
+
+def test_springs_change_the_note(told: Any) -> None:
+    """Where a stiffness is stated the report no longer says that all is rigid."""
+    request = base_request("long_reach")
+    rigid = _section(told(request), "Stiffness")
+    request["machine"]["spindle_radial_stiffness_n_per_um"] = 100
+    springs = _section(told(request), "Stiffness")
+    assert rigid is not None
+    assert springs is not None
+    assert "the real stack is softer" in rigid
+    assert "Where no stiffness is stated" in springs
+    assert "spindle" in springs.lower()
+
+
+def test_speed_names_the_joint_of_a_shrink_fit(told: Any) -> None:
+    """The list of limits names causes and components, lowest first."""
+    words = _section(told(_cut()), "Speed")
+    assert words is not None
+    assert "(shrink fit bh/em)" in words
+    assert "(critical speed)" in words
+    assert "(machine)" in words
+    assert "(bh)" in words

@@ -1,0 +1,112 @@
+"""Requests worked through, and small stacks whose bending is easily worked by hand."""
+
+from __future__ import annotations
+
+import copy
+import math
+from collections.abc import Iterator
+from functools import cache
+from typing import Any
+
+from rules.assess import Assessor
+from rules.facts.derive import Derived, derive
+from rules.facts.values import Lack, Maybe
+from rules.model.report import Report
+from rules.requests import parse_request
+
+STEEL_GPA, STEEL_KG_M3 = 210.0, 7850.0
+CARBIDE_GPA, CARBIDE_KG_M3 = 600.0, 14500.0
+"""What the table of materials says of the two that these stacks are made of."""
+
+
+@cache
+def assessor() -> Assessor:
+    """Return the package's rulebooks, compiled once for all tests of one run."""
+    return Assessor.load()
+
+
+def derived_of(request: dict[str, Any]) -> Derived:
+    """Return everything that is derived of a request."""
+    return derive(parse_request(copy.deepcopy(request)))
+
+
+def report_of(request: dict[str, Any]) -> Report:
+    """Return the report on a request."""
+    return assessor().assess(parse_request(copy.deepcopy(request)))
+
+
+def known(value: Maybe[float] | None) -> float:
+    """Return a value that must be known."""
+    assert value is not None
+    assert not isinstance(value, Lack), value
+    return value
+
+
+def undecided_fields(report: Report, code: str) -> set[str]:
+    """Return the request fields for want of which a rule is undecided."""
+    return {field for gap in report.undecided if gap.code == code for lack in gap.lacks for field in lack.fields}
+
+
+def codes(report: Report) -> set[str]:
+    """Return the codes of the findings."""
+    return {finding.code for finding in report.findings}
+
+
+def figures_in(value: Any) -> Iterator[float]:
+    """Yield every number of a report's dump."""
+    if isinstance(value, dict):
+        value = list(value.values())
+    if isinstance(value, list | tuple):
+        for inner in value:
+            yield from figures_in(inner)
+    elif isinstance(value, float):
+        yield value
+
+
+def ring_mm4(outer: float, bore: float = 0.0) -> float:
+    """Return π/64·(D⁴ − d⁴)."""
+    return math.pi / 64.0 * (outer**4 - bore**4)
+
+
+def ring_kg_per_mm(outer: float, bore: float, density: float) -> float:
+    """Return ρ·π/4·(D² − d²)."""
+    return density * 1e-9 * math.pi / 4.0 * (outer**2 - bore**2)
+
+
+def bent_by_hand(pieces: list[tuple[float, float, float]], tip: float) -> float:
+    """Return mm/N at the tip by ∫(L − z)²/(E·I) dz over pieces of from, to (mm) and E·I (N·mm²)."""
+    return sum(((tip - a) ** 3 - (tip - b) ** 3) / (3.0 * stiffness) for a, b, stiffness in pieces)
+
+
+def one_rod(*profile: dict[str, float], **fields: Any) -> dict[str, Any]:
+    """Return the request of a cutter alone, held at its end: the plainest beam there is."""
+    rod = {"id": "rod", "kind": "cutter", "material": "steel", "profile": list(profile)} | fields
+    return {"stack": {"components": [rod]}}
+
+
+def holder_and_cutter() -> dict[str, Any]:
+    """Return ⌀40 × 60 mm of steel with a bore of 12, in which a carbide rod ⌀12 × 80 mm sits 30 mm deep."""
+    return {
+        "stack": {
+            "components": [
+                {
+                    "id": "bh",
+                    "kind": "base_holder",
+                    "material": "steel",
+                    "machine_side": {"coupling": "hollow_taper", "size": "63", "form": "A"},
+                    "workpiece_side": {"coupling": "hydraulic", "diameter_mm": 12},
+                    "gauge_length_mm": 60,
+                    "profile": [{"length_mm": 60, "outer_mm": 40, "bore_mm": 12}],
+                },
+                {
+                    "id": "em",
+                    "kind": "cutter",
+                    "material": "cemented_carbide",
+                    "machine_side": {"coupling": "cylindrical", "diameter_mm": 12},
+                    "overall_length_mm": 80,
+                    "profile": [{"length_mm": 80, "outer_mm": 12}],
+                },
+            ],
+            "joints": [{"upper": "bh", "lower": "em", "grip_length_mm": 30}],
+        }
+    }
