@@ -9,6 +9,8 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import Any, Final
 
+from rules.exchange.component_csv import read_component_csv
+from rules.exchange.unreadable import UnreadableError
 from rules.facts.references import Mounted
 from rules.model.base import Model
 from rules.model.components import StackEntry
@@ -64,6 +66,8 @@ def load_catalogue(folder: Path) -> Catalogue:
             continue
         if file.suffix.lower() in _TREES:
             entries = _from_tree(read_source(file), problems)
+        elif file.suffix.lower() == ".csv":
+            entries = _from_csv(file, problems)
         else:
             problems.append(Problem(str(file), 0, "", "neither JSON, YAML nor CSV by its name"))
             continue
@@ -96,6 +100,19 @@ def _from_tree(source: Source, problems: list[Problem]) -> Iterator[tuple[str, S
         yield definition.key, definition.component
     if not isinstance(source.value, dict | list):
         problems.append(Problem(source.file, 1, "", "expected components by key, or a list of components"))
+
+
+def _from_csv(file: Path, problems: list[Problem]) -> Iterator[tuple[str, StackEntry]]:
+    try:
+        found = read_component_csv(file.read_bytes())
+    except UnreadableError as error:
+        problems.append(Problem(str(file), error.line or 0, "", error.detail))
+        return
+    except OSError as error:
+        problems.append(Problem(str(file), 0, "", f"can't be read: {error.strerror or error}"))
+        return
+    problems.extend(Problem(str(file), fault.line or 0, "", fault.detail) for fault in found.faults)
+    yield from ((part.component.id, part.component) for part in found.parts)
 
 
 def _entries(value: Any) -> Iterator[tuple[str | int, str | None, Any]]:

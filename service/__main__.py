@@ -13,7 +13,17 @@ from pydantic import ValidationError
 from rules.catalogue import CatalogueError
 from rules.rulebook.problem import RulebookError
 from rules.version import VERSION
-from service.commands import budget, check, compare, generated, read, serve
+from service.commands import (
+    budget,
+    check,
+    compare,
+    export_tool,
+    gate,
+    generated,
+    import_components,
+    read,
+    serve,
+)
 from service.commands.exit_codes import BAD_INPUT, FAULT
 
 __all__ = ["main"]
@@ -58,8 +68,11 @@ def _parser() -> argparse.ArgumentParser:
     serve.add_parser(commands)
     check.add_parser(commands)
     compare.add_parser(commands)
+    gate.add_parser(commands)
     budget.add_parser(commands)
     read.add_parser(commands)
+    import_components.add_parser(commands)
+    export_tool.add_parser(commands)
     generated.add_parsers(commands)
     return parser
 

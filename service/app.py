@@ -7,6 +7,7 @@ from starlette.middleware import Middleware
 
 from rules.assess import Assessor
 from rules.version import VERSION
+from service.exporting import Exporter
 from service.loading import load_assessor
 from service.middleware.body_limit import BodyLimit
 from service.middleware.head import HeadAsGet
@@ -18,7 +19,10 @@ from service.routes.checks import checks_router
 from service.routes.comparisons import comparisons_router
 from service.routes.contract import contract_router
 from service.routes.couplings import couplings_router
+from service.routes.exports import exports_router
+from service.routes.gates import gates_router
 from service.routes.health import health_router
+from service.routes.imports import imports_router
 from service.routes.problems import problems_router
 from service.routes.readings import readings_router
 from service.routes.rules import rules_router
@@ -56,6 +60,9 @@ def create_app(settings: Settings | None = None, assessor: Assessor | None = Non
         readings_router(assessor),
         budgets_router(assessor),
         comparisons_router(assessor),
+        gates_router(assessor),
+        imports_router(),
+        exports_router(Exporter(assessor)),
         rules_router(assessor.book),
         couplings_router(),
         health_router(assessor),

@@ -10,9 +10,11 @@ from fastapi import Request
 
 from service.problems import ProblemError
 
-__all__ = ["JSON", "require_acceptable", "require_json_body"]
+__all__ = ["CSV", "JSON", "XML", "require_acceptable", "require_body", "require_json_body"]
 
 JSON = "application/json"
+XML = "application/xml"
+CSV = "text/csv"
 
 
 def require_acceptable(request: Request, offers: Sequence[str] = (JSON,)) -> str:
@@ -28,30 +30,39 @@ def require_acceptable(request: Request, offers: Sequence[str] = (JSON,)) -> str
 
 def require_json_body(request: Request) -> None:
     """Raise :class:`ProblemError` 415 unless the body is declared as plain JSON in UTF-8."""
-    headers = {"Accept-Post": JSON}
+    require_body(request, (JSON,))
+
+
+def require_body(request: Request, taken: Sequence[str]) -> str:
+    """The media type the body is declared as, one of those taken.
+
+    Raises :class:`ProblemError` 415 for any other, for another charset than UTF-8 and for a content coding.
+    """
+    headers = {"Accept-Post": ", ".join(taken)}
     if request.headers.get("content-encoding", "identity").strip().lower() != "identity":
         raise ProblemError(
             "unsupported-media-type",
             "The body has a content coding; send it plain.",
             headers={**headers, "Accept-Encoding": "identity"},
         )
-    if not _is_json(request.headers.get("content-type", "")):
+    declared = _declared(request.headers.get("content-type", ""))
+    if declared is None or declared not in taken:
         raise ProblemError(
             "unsupported-media-type",
-            "The body must be declared as application/json in UTF-8.",
+            f"The body must be declared as {' or '.join(taken)} in UTF-8.",
             headers=headers,
         )
+    return declared
 
 
 @lru_cache(maxsize=256)
-def _is_json(content_type: str) -> bool:
+def _declared(content_type: str) -> str | None:
+    """The media type, or nothing where its charset is not UTF-8."""
     parsed = Message()
     parsed["content-type"] = content_type
     # For a value it can't read, the parser falls back to text/plain.
-    return parsed.get_content_type() == JSON and (parsed.get_content_charset() or "utf-8") in (
-        "utf-8",
-        "utf8",
-    )
+    charset = parsed.get_content_charset() or "utf-8"
+    return parsed.get_content_type() if charset in ("utf-8", "utf8") else None
 
 
 @lru_cache(maxsize=256)

@@ -11,6 +11,8 @@ from fastapi.openapi.utils import get_openapi
 
 from rules.model.budget import BudgetRequest
 from rules.model.comparison import ComparisonRequest
+from rules.model.gate import GateRequest
+from rules.model.gate_verification import GateVerification
 from rules.model.reading import ReadingRequest
 from rules.model.request import CheckRequest
 from rules.rulebook.model import Rule, Rulebook
@@ -21,7 +23,7 @@ __all__ = ["as_text", "describe"]
 
 _REF: Final = "#/components/schemas/{model}"
 
-_REQUESTS: Final = (CheckRequest, BudgetRequest, ComparisonRequest, ReadingRequest)
+_REQUESTS: Final = (CheckRequest, BudgetRequest, ComparisonRequest, GateRequest, GateVerification, ReadingRequest)
 """Bodies that the routes read themselves."""
 
 _ABOUT: Final = """\
@@ -37,6 +39,9 @@ HEAD is answered wherever GET is.
 
 _TAGS: Final = [
     {"name": "checks", "description": "Stacks in, reports out."},
+    {"name": "gates", "description": "Work orders in; release, hold or stop out, with a digest to verify later."},
+    {"name": "imports", "description": "Documents in open formats in, components out."},
+    {"name": "exports", "description": "Checked stacks as documents of an open standard."},
     {"name": "readings", "description": "Dial readings in; what they tell and what to do next out."},
     {"name": "rules", "description": "What is checked, and why."},
     {

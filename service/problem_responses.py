@@ -19,6 +19,9 @@ _FAULTS: Final = (
 _OCCURRENCES: Final = MappingProxyType(
     {
         "malformed-json": not_json(NotJSONError("expecting ':' delimiter", line=3, column=12)),
+        "malformed-document": ProblemError(
+            "malformed-document", "The document can't be read: a document type declaration is not allowed."
+        ),
         "not-found": ProblemError("not-found", "No rule has this code; GET /v1/rules lists them."),
         "not-acceptable": ProblemError("not-acceptable", "Only application/json can be given here."),
         "body-too-large": ProblemError("body-too-large", "A body may hold 524288 bytes."),

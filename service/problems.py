@@ -53,10 +53,20 @@ class ProblemKind:
 
 
 _ALL: Final = (
+    ProblemKind(
+        "malformed-document",
+        400,
+        "The document cannot be read",
+        "Send well-formed XML or CSV in UTF-8, without a document type declaration.",
+    ),
     ProblemKind("malformed-json", 400, "The body is not JSON", "Send one JSON value (RFC 8259) in UTF-8."),
     ProblemKind("not-found", 404, "There is nothing here", "See the OpenAPI document for the paths."),
     ProblemKind("method-not-allowed", 405, "The method is not allowed here", "Use a method named in Allow."),
     ProblemKind("not-acceptable", 406, "No acceptable media type", "Accept application/json."),
+    ProblemKind(
+        "line-too-long", 413, "The line is too long", "Shorten the line, or have the operator raise the limit."
+    ),
+    ProblemKind("too-many-lines", 413, "The batch has too many lines", "Send the rest as a batch of its own."),
     ProblemKind("body-too-large", 413, "The body is too large", "Send less, or have the operator raise the limit."),
     ProblemKind(
         "unsupported-media-type",
@@ -66,12 +76,14 @@ _ALL: Final = (
     ),
     ProblemKind("invalid-request", 422, "The request breaks the contract", "Mend the places named under errors."),
     ProblemKind("internal-fault", 500, "The service failed", "Report it with the request; the log has the details."),
+    ProblemKind("too-busy", 503, "Too many batches at once", "Ask again later; single checks are answered meanwhile."),
     ProblemKind("not-ready", 503, "The service is not ready", "Ask again later."),
 )
 
 KINDS: Final[Mapping[str, ProblemKind]] = MappingProxyType({kind.name: kind for kind in _ALL})
 """Every kind of problem by name."""
 
+# Of kinds with one status, the last is the general one.
 _BY_STATUS: Final = {kind.status: kind for kind in _ALL}
 
 
@@ -142,12 +154,13 @@ def invalid_request(error: BadRequestError) -> ProblemError:
     return ProblemError("invalid-request", detail, parts=map(_part, error.faults))
 
 
-def not_json(error: NotJSONError) -> ProblemError:
-    """A body that can't be read."""
+def not_json(error: NotJSONError, *, line: int | None = None) -> ProblemError:
+    """A body that can't be read; or one line of it, where each line is a JSON value of its own."""
     where = None if error.pointer is None else _fragment(error.pointer)
-    part = ProblemPart(detail=error.detail, pointer=where, line=error.line, column=error.column)
-    known = error.line is not None or error.pointer is not None
-    return ProblemError("malformed-json", f"The body can't be read: {error.detail}.", parts=[part] if known else [])
+    what, place = ("body", error.line) if line is None else ("line", line)
+    part = ProblemPart(detail=error.detail, pointer=where, line=place, column=error.column)
+    known = place is not None or error.pointer is not None
+    return ProblemError("malformed-json", f"The {what} can't be read: {error.detail}.", parts=[part] if known else [])
 
 
 def from_http_error(error: HTTPException) -> ProblemError:

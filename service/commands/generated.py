@@ -15,6 +15,7 @@ from service.budget_examples import BUDGET_EXAMPLES
 from service.catalogue import catalogue
 from service.comparison_examples import COMPARISON_EXAMPLES
 from service.examples import EXAMPLES
+from service.gate_examples import GATE_EXAMPLES, verification_examples
 from service.openapi import as_text, describe
 from service.reading_examples import READING_EXAMPLES
 from service.settings import Settings
@@ -28,6 +29,7 @@ _EXAMPLES: Final = {
     "budget": BUDGET_EXAMPLES,
     "reading": READING_EXAMPLES,
     "comparison": COMPARISON_EXAMPLES,
+    "gate": GATE_EXAMPLES,
 }
 
 
@@ -52,7 +54,7 @@ def openapi_files() -> Mapping[str, str]:
     assessor = Assessor.load()
     app = create_app(Settings(extra_rulebooks=()), assessor)
     files = {"openapi/openapi.json": as_text(describe(app, assessor.book))}
-    for route, examples in _EXAMPLES.items():
+    for route, examples in {**_EXAMPLES, "gate-verify": verification_examples(assessor)}.items():
         for name, example in examples.items():
             text = json.dumps(example.request, indent=2, ensure_ascii=False) + "\n"
             files[f"openapi/examples/{route}-{name}.json"] = text

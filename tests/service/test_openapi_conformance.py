@@ -14,11 +14,21 @@ from rules.assess import Assessor
 from service.app import create_app
 from service.settings import Settings
 
-_SCHEMA = schemathesis.openapi.from_asgi("/openapi.json", create_app(Settings(), Assessor.load()))
+# no generator of data writes the XML of a tool asset; the imports have tests of their own
+_SCHEMA = schemathesis.openapi.from_asgi("/openapi.json", create_app(Settings(), Assessor.load())).exclude(
+    path="/v1/imports"
+)
 
 
-_ONE_IN = {"/v1/checks": 2, "/v1/comparisons": 16}
-"""Of the thousands of boundary cases of a route; a comparison holds the fields of a check once more."""
+_ONE_IN = {
+    "/v1/checks": 4,
+    "/v1/budgets": 8,
+    "/v1/comparisons": 64,
+    "/v1/exports": 32,
+    "/v1/gates": 64,
+    "/v1/gates/verify": 128,
+}
+"""Of the thousands of boundary cases of a route; others hold the fields of a check once more."""
 
 
 def _chosen(case: Case, config: pytest.Config) -> bool:

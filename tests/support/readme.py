@@ -14,6 +14,7 @@ README = ROOT / "README.md"
 COMMANDS: Final = {
     "demo output": ["demo_data/run_demo.py"],
     "comparison output": ["-m", "service", "compare", "demo_data/comparisons/deep-pocket.json"],
+    "scheduler output": ["demo_data/scheduler.py"],
 }
 """Block of the README -> what Python is given to print it."""
 

@@ -1,0 +1,129 @@
+"""A small scheduler: holds a work order, gets a corrected stack, asks again, releases, and verifies before the start.
+
+It starts the service, asks over HTTP, prints what happens and stops the service.
+Run from the root of the project: python demo_data/scheduler.py
+"""
+
+from __future__ import annotations
+
+import copy
+import json
+import os
+import subprocess
+import sys
+from pathlib import Path
+from typing import Any
+
+import httpx
+
+HERE = Path(__file__).resolve().parent
+sys.path.insert(0, str(HERE))
+
+from run_demo import free_port, wait_until_ready  # noqa: E402
+
+ORDERS = HERE / "orders"
+
+
+def read(name: str) -> dict[str, Any]:
+    """Read a file of the shop."""
+    content: dict[str, Any] = json.loads((ORDERS / f"{name}.json").read_text(encoding="utf-8"))
+    return content
+
+
+def decide(client: httpx.Client, order: dict[str, Any]) -> dict[str, Any] | None:
+    """Ask the gate; whatever is not a 200 is no decision, and without a decision nothing is released."""
+    try:
+        answer = client.post("/v1/gates", json=order)
+    except httpx.TransportError:
+        return None
+    report: dict[str, Any] | None = answer.json() if answer.status_code == 200 else None
+    return report
+
+
+def tell(report: dict[str, Any]) -> None:
+    """Print the decision and what stands in the way of each operation."""
+    print(f"  {report['decision']} (evaluation {report['evaluation']}, {report['evaluation_name']})")
+    for one in report["operations"]:
+        print(f"    operation {one['id']}: {one['decision']}")
+        for reason in one["reasons"]:
+            print(f"      {reason['code']} {reason['message']}")
+        for code in sorted({gap["code"] for gap in one["undecided"]}):
+            print(f"      {code} could not be decided")
+        fields = {field for gap in one["undecided"] for lack in gap["lacks"] for field in lack["fields"]}
+        for field in sorted(fields):
+            print(f"      missing: {field}")
+
+
+def corrected(order: dict[str, Any]) -> dict[str, Any]:
+    """Put the stack that the tool room sends into the operation it was sent for."""
+    sent = read("kb-wo-2107-corrected-stack")
+    order = copy.deepcopy(order)
+    for operation in order["operations"]:
+        if operation["id"] == sent["operation"]:
+            operation["stack"] = sent["stack"]
+    order["revision"] = chr(ord(order["revision"]) + 1)
+    return order
+
+
+def verify(client: httpx.Client, stored: dict[str, Any], order: dict[str, Any]) -> bool:
+    """Ask whether this order still gets the stored decision, and print what differs."""
+    answer = client.post("/v1/gates/verify", json={"gate": order, **stored})
+    report = answer.raise_for_status().json()
+    print(f"  reproduced: {'yes' if report['reproduced'] else 'no'}")
+    for difference in report["differences"]:
+        print(f"    {difference}")
+    return bool(report["reproduced"])
+
+
+def schedule(client: httpx.Client) -> bool:
+    """Work one order through, from its arrival to its start."""
+    order = read("kb-wo-2107")
+    store: dict[str, Any] | None = None
+    for _ in range(3):
+        print(f"Order {order['order']}, revision {order['revision']}, is asked at the gate")
+        report = decide(client, order)
+        if report is None:
+            print("  no decision, so it is held")
+            return False
+        tell(report)
+        if report["context"] != order["context"]:
+            return False
+        if report["decision"] == "stop":
+            return False
+        if report["decision"] == "release":
+            store = {
+                "digest": report["digest"],
+                "decision": report["decision"],
+                "input_sha256": report["input_sha256"],
+                "rulebook_sha256": report["provenance"]["rulebook_sha256"],
+            }
+            print("  the digest is stored with the order")
+            break
+        print("The tool room sends a corrected stack")
+        order = corrected(order)
+    if store is None:
+        return False
+    print("Before the start the stored decision is verified")
+    good = verify(client, store, order)
+    print("Someone raises the speed of operation 20 after the release")
+    changed = copy.deepcopy(order)
+    changed["operations"][1]["operation"]["spindle_speed_rpm"] = 12000
+    return good and not verify(client, store, changed)
+
+
+def main() -> int:
+    """Serve, schedule, stop."""
+    port = free_port()
+    command = [sys.executable, "-m", "service", "serve", "--port", str(port)]
+    server = subprocess.Popen(command, cwd=HERE.parent, env={**os.environ, "STACKGAUGE_LOG_LEVEL": "warning"})
+    try:
+        with httpx.Client(base_url=f"http://127.0.0.1:{port}", timeout=10) as client:
+            wait_until_ready(client, server)
+            return 0 if schedule(client) else 1
+    finally:
+        server.terminate()
+        server.wait(timeout=10)
+
+
+if __name__ == "__main__":
+    sys.exit(main())

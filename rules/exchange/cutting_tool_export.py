@@ -1,0 +1,163 @@
+"""A checked stack as one CuttingTool asset of MTConnect, for programs that take tools and not stacks.
+
+Only what the check knows for the whole stack is written; a figure that is not complete is left out, since the
+document has no place to say so.  The verdict stands in the definition, which is free text.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from decimal import Decimal
+from typing import Final, Literal, TypeAlias, cast
+
+from lxml import etree
+
+from rules.model.components import (
+    BaseHolder,
+    Collet,
+    ComponentReference,
+    Cutter,
+    Extension,
+    GaugePin,
+    Reducer,
+    RetentionKnob,
+)
+from rules.model.report import Report
+from rules.model.stack import Stack
+
+__all__ = ["EPOCH", "TIMESTAMP_PATTERN", "Standard", "export_cutting_tool", "is_timestamp"]
+
+Standard = Literal["1.4", "2.4"]
+
+EPOCH: Final = "1970-01-01T00:00:00Z"
+"""Stands where no time is given: the schema asks for one, and the same request must give the same bytes."""
+
+_DAY: Final = (
+    r"(?:(?:19[7-9][0-9]|20[0-9]{2})-(?:(?:0[13578]|1[02])-(?:0[1-9]|[12][0-9]|3[01])"
+    r"|(?:0[469]|11)-(?:0[1-9]|[12][0-9]|30)|02-(?:0[1-9]|1[0-9]|2[0-8]))"
+    r"|(?:19(?:7[26]|8[048]|9[26])|20(?:[02468][048]|[13579][26]))-02-29)"
+)
+
+TIMESTAMP_PATTERN: Final = rf"^{_DAY}T(?:[01][0-9]|2[0-3]):[0-5][0-9]:[0-5][0-9](?:\.[0-9]{{1,6}})?Z$"
+"""A time in UTC, on a day that exists, from 1970 to 2099."""
+
+
+def export_cutting_tool(stack: Stack, report: Report, *, timestamp: str = EPOCH, standard: Standard = "1.4") -> bytes:
+    """A stack and the report on it as an assets document with one CuttingTool.
+
+    References to components should have been resolved; of one that stands there still, nothing is known.
+    FunctionalLength runs from the gauge line to the tip; Weight is in grams.
+    Raises :class:`ValueError` for a timestamp that is none.
+    """
+    if not is_timestamp(timestamp):
+        raise ValueError("a timestamp is a time in UTC such as 2031-05-04T12:00:00Z")
+    name = stack.id or f"stack-{report.provenance.request_sha256[:16]}"
+    namespace = f"urn:mtconnect.org:MTConnectAssets:{standard}"
+    root = etree.Element(f"{{{namespace}}}MTConnectAssets", nsmap=_default(namespace))
+    header = _add(root, "Header", version=f"{standard}.0.0", creationTime=timestamp, sender="stackgauge")
+    header.attrib.update({"instanceId": "1", "assetBufferSize": "1", "assetCount": "1"})
+    if standard == "2.4":
+        header.set("deviceModelChangeTime", timestamp)
+    assets = _add(root, "Assets")
+    tool = _add(assets, "CuttingTool", assetId=name, timestamp=timestamp, serialNumber=name, toolId=name)
+    _add(tool, "CuttingToolDefinition", _words(report), format="TEXT")
+    _life_cycle(tool, stack, report)
+    etree.indent(root)
+    written: bytes = etree.tostring(root, encoding="UTF-8", xml_declaration=True)
+    return written + b"\n"
+
+
+def is_timestamp(text: str) -> bool:
+    """Whether the text is such a time."""
+    return re.fullmatch(TIMESTAMP_PATTERN, text) is not None and not text.endswith("\n")
+
+
+def _words(report: Report) -> str:
+    summary = report.summary
+    return (
+        f"Checked by {report.provenance.service} {report.provenance.version}: {report.verdict},"
+        f" {summary.errors} errors, {summary.warnings} warnings, {summary.undecided} undecided."
+        f" Request {report.provenance.request_sha256}."
+    )
+
+
+def _life_cycle(tool: etree._Element, stack: Stack, report: Report) -> None:
+    life_cycle = _add(tool, "CuttingToolLifeCycle")
+    # A check says nothing about whether the tool is built, new or worn.
+    _add(_add(life_cycle, "CutterStatus"), "Status", "UNKNOWN")
+    governing = report.speed.governing
+    if governing is not None and report.speed.complete:
+        _add(life_cycle, "ProcessSpindleSpeed", maximum=_number(governing.speed_rpm))
+    code = _connection(stack)
+    if code is not None:
+        _add(life_cycle, "ConnectionCodeMachineSide", code)
+    measurements = list(_measurements(stack, report))
+    if measurements:
+        group = _add(life_cycle, "Measurements")
+        for name, code, unit, value in measurements:
+            one = _add(group, name, _number(value), code=code)
+            if unit is not None:
+                one.set("units", unit)
+
+
+def _measurements(stack: Stack, report: Report) -> Iterator[tuple[str, str, str | None, float]]:
+    diameter = _widest(stack)
+    if diameter is not None:
+        yield "BodyDiameterMax", "BDX", "MILLIMETER", diameter
+    *_, last = (None, *_along_the_axis(stack))
+    if isinstance(last, Cutter) and last.cutting_diameter_mm is not None:
+        yield "CuttingDiameterMax", "DC", "MILLIMETER", last.cutting_diameter_mm
+    tip = report.geometry.tip_mm
+    if tip is not None and tip > 0:
+        yield "FunctionalLength", "LF", "MILLIMETER", tip
+    mass = report.mass.total_kg
+    if mass is not None and mass > 0:
+        # Version 1.4 names no gram among its units; a Weight without a unit is in grams in every version.
+        yield "Weight", "WT", None, float(Decimal(repr(mass)) * 1000)
+
+
+def _widest(stack: Stack) -> float | None:
+    """Largest diameter of all outlines; ``None`` where a component has none, as that one may be wider."""
+    widest = 0.0
+    for part in _along_the_axis(stack):
+        if isinstance(part, ComponentReference) or not part.profile:
+            return None
+        widest = max(widest, *(max(piece.outer_mm, piece.outer_end_mm or 0.0) for piece in part.profile))
+    return widest or None
+
+
+def _connection(stack: Stack) -> str | None:
+    """The coupling toward the spindle in the contract's words: the standard's own list of codes is not public."""
+    first = next(_along_the_axis(stack), None)
+    side = None if first is None or isinstance(first, ComponentReference) else first.machine_side
+    if side is None:
+        return None
+    words = side.model_dump(include={"size", "form", "designation"}, exclude_none=True)
+    if side.coupling == "declared":
+        return words.get("designation")
+    return " ".join([side.coupling, *(words[name] for name in ("size", "form", "designation") if name in words)])
+
+
+_OnAxis: TypeAlias = BaseHolder | Extension | Reducer | Collet | Cutter | GaugePin | ComponentReference
+
+
+def _along_the_axis(stack: Stack) -> Iterator[_OnAxis]:
+    """Components that follow each other; a retention knob hangs in the one behind it."""
+    return (part for part in stack.components if not isinstance(part, RetentionKnob))
+
+
+def _default(namespace: str) -> dict[str, str]:
+    # The stubs know no default namespace, which is the one without a prefix.
+    return cast(dict[str, str], {None: namespace})
+
+
+def _number(value: float) -> str:
+    return str(int(value)) if float(value).is_integer() else repr(float(value))
+
+
+def _add(parent: etree._Element, name: str, text: str | None = None, **attributes: str) -> etree._Element:
+    namespace = etree.QName(parent).namespace
+    child = etree.SubElement(parent, f"{{{namespace}}}{name}", attributes)
+    child.text = text
+    return child

@@ -1,0 +1,163 @@
+"""Values with their places in a document, put together to a validated component."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from typing import Any, Final, cast
+
+from pydantic import ValidationError
+from pydantic_core import ErrorDetails
+
+from rules.exchange.contract_paths import MODELS, steps_of, taken_by
+from rules.input_faults import Place, describe, locate, pointer
+from rules.model.components import StackPart
+
+__all__ = ["Rejected", "Stated", "assemble", "number_in"]
+
+_NUMBER: Final = re.compile(r"[+-]?[0-9]{1,20}(?:\.[0-9]{1,20})?(?:[eE][+-]?[0-9]{1,3})?")
+_COMMA: Final = re.compile(r"\s*[+-]?[0-9.]*,[0-9,.]*\s*")
+_EXACT: Final = 2**53
+_NO_PLACE: Final = frozenset({"extra_forbidden", "union_tag_not_found"})
+_TRUTHS: Final = {"true": True, "false": False}
+_NUMERIC: Final = frozenset({"float_type", "int_type", "length_text"})
+
+
+@dataclass(frozen=True, slots=True)
+class Stated:
+    """A value for one field of a component, and where the document says it.
+
+    ``named_field`` tells that the document names the field itself, so that a component without it is a fault;
+    else the value came by a symbol of the standard, and is only left over.
+    """
+
+    name: str
+    text: str
+    path: str
+    value: object
+    line: int
+    column: int | None = None
+    named_field: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Rejected:
+    """A value that is not in the component, and why; ``no_place`` where nothing is wrong with the value itself."""
+
+    stated: Stated
+    reason: str
+    no_place: bool = False
+
+
+def number_in(text: str) -> float | int | None:
+    """The number a text holds, with a decimal point; whole ones as ``int``, as in JSON.
+
+    >>> number_in("12.50"), number_in(" 4.0 "), number_in("12,5"), number_in("nan")
+    (12.5, 4, None, None)
+    """
+    if not _NUMBER.fullmatch(stripped := text.strip(" \t\r\n")):
+        return None
+    number = float(stripped)
+    return int(number) if number.is_integer() and abs(number) < _EXACT else number
+
+
+def assemble(kind: str, stated: Sequence[Stated]) -> tuple[StackPart | None, list[Rejected]]:
+    """A component of the kind from these values, and those that are not in it.
+
+    Text becomes a number, or true or false, where the contract wants one.  A value that is wrong is left out, so
+    that the rest still makes a component; two different values for one field are both left out.
+    There is no component where what is left is none, as without an id.
+    """
+    kept, rejected = _without_contradictions([_typed(kind, one) for one in stated])
+    while True:
+        data = _nested(kind, kept)
+        try:
+            part = MODELS[kind].model_validate(data)
+        except ValidationError as error:
+            errors = error.errors(include_url=False, include_input=False)
+        else:
+            return cast(StackPart, part), rejected
+        blamed = {id(one): (one, error, place) for one, error, place in _blamed(kind, errors, data, kept)}
+        if not blamed:
+            return None, rejected
+        rejected.extend(_rejection(*told) for told in blamed.values())
+        kept = [one for one in kept if id(one) not in blamed]
+
+
+def _typed(kind: str, one: Stated) -> Stated:
+    """With a number, or true or false, for a text that says so to a field that wants one."""
+    if not isinstance(one.value, str):
+        return one
+    taken = taken_by(kind, one.path)
+    if taken == "text":
+        return one
+    value = number_in(one.value) if taken == "number" else _TRUTHS.get(one.value.strip().lower())
+    return one if value is None else replace(one, value=value)
+
+
+def _without_contradictions(stated: Sequence[Stated]) -> tuple[list[Stated], list[Rejected]]:
+    by_path: dict[str, list[Stated]] = {}
+    for one in stated:
+        by_path.setdefault(one.path, []).append(one)
+    kept: list[Stated] = []
+    rejected: list[Rejected] = []
+    for path, rivals in by_path.items():
+        if len({one.value for one in rivals}) == 1:
+            kept.append(rivals[0])
+            continue
+        names = " and ".join(dict.fromkeys(one.name for one in rivals))
+        reason = f"{names} state different values for {path}"
+        rejected.extend(Rejected(one, reason, no_place=not one.named_field) for one in rivals)
+    return kept, rejected
+
+
+def _nested(kind: str, stated: Sequence[Stated]) -> dict[str, Any]:
+    root: dict[str | int, Any] = {"kind": kind}
+    for one in stated:
+        *way, last = steps_of(one.path)
+        node = root
+        for step in way:
+            node = node.setdefault(step, {})
+        node[last] = one.value
+    return cast(dict[str, Any], _with_lists(root))
+
+
+def _with_lists(node: Any) -> Any:
+    if not isinstance(node, dict):
+        return node
+    inner = {step: _with_lists(member) for step, member in node.items()}
+    if any(isinstance(step, int) for step in inner):
+        # A gap is no list; the model then says so of the whole.
+        return [inner[step] for step in sorted(inner)] if sorted(inner) == list(range(len(inner))) else inner
+    return inner
+
+
+def _blamed(
+    kind: str, errors: Sequence[ErrorDetails], data: object, kept: Sequence[Stated]
+) -> Iterator[tuple[Stated, ErrorDetails, Place]]:
+    """Errors with the values behind them: the one at the place, else all below it."""
+    below: dict[str, list[Stated]] = {}
+    for one in kept:
+        steps = steps_of(one.path)
+        for depth in range(1, len(steps) + 1):
+            below.setdefault(pointer(steps[:depth]), []).append(one)
+    for error in errors:
+        place = locate(MODELS[kind], error, data)
+        for one in below.get(place.pointer, ()):
+            yield one, error, place
+
+
+def _rejection(one: Stated, error: ErrorDetails, place: Place) -> Rejected:
+    side, _, field = one.path.rpartition(".")
+    if error["type"] == "union_tag_not_found":
+        reason = f"the coupling of the {side.split('.')[0].replace('_', ' ')} is not stated"
+    elif error["type"] == "extra_forbidden":
+        reason = f"this coupling has no {field}" if side else f"this kind of component has no {field}"
+    elif error["type"] == "list_type":
+        reason = "places in a list count from 0, without a gap"
+    elif error["type"] in _NUMERIC and isinstance(one.value, str) and _COMMA.fullmatch(one.value):
+        reason = "a number is written with a decimal point, not a comma"
+    else:
+        reason = describe(error, place)
+    return Rejected(one, reason, no_place=error["type"] in _NO_PLACE and not one.named_field)

@@ -1,0 +1,244 @@
+"""The gate: a work order goes in, release, hold or stop comes out; nothing is released that was not judged."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from typing import Final
+
+from rules.assess import Assessor
+from rules.model.gate import (
+    EVALUATIONS,
+    REQUIREMENTS,
+    Decision,
+    Effect,
+    GateCounts,
+    GateOperationReport,
+    GateReason,
+    GateReport,
+    GateRequest,
+    GateUndecided,
+    NotRequired,
+    RequirementName,
+)
+from rules.model.gate_verification import GateVerification, GateVerificationReport
+from rules.model.policy import DEFAULT_POLICY, Policy
+from rules.model.report import Finding, Report, Undecided, Verdict
+from rules.model.request import CheckRequest
+from rules.reporting.gate_differences import differences
+from rules.reporting.gate_digest import context_sha256, decision_sha256, input_sha256
+from rules.reporting.gate_pointers import Place, place_of
+from rules.reporting.gate_requirements import Requirement, requirements, unstated
+from rules.reporting.provenance import provenance
+from rules.requests import BadRequestError, Fault
+from rules.rulebook.requested_thresholds import requested_thresholds
+
+__all__ = ["SHARED_ID", "gate", "verified", "verify"]
+
+SHARED_ID: Final = "GATE-100"
+"""Code of the reason that holds operations of one name; it can't be switched off."""
+
+_OF_VERDICT: Final[dict[Verdict, Decision]] = {"pass": "release", "review": "hold", "fail": "stop"}
+_OF_POLICY: Final[dict[str, Effect]] = {"review": "hold", "fail": "stop"}
+_GRAVITY: Final[dict[Decision, int]] = {"release": 0, "hold": 1, "stop": 2}
+
+
+def gate(request: GateRequest, assessor: Assessor) -> GateReport:
+    """Decide on a work order.
+
+    Each operation is judged as a check of its own, on the machine and by the policy in force for it: pass releases,
+    review holds, fail stops. It is held as well where it does not state what is required, or shares its id with
+    another. The worst decision of an operation is that of the order.
+
+    Raises :class:`~rules.requests.BadRequestError` for thresholds that no rule has or allows, and
+    :class:`~rules.engine.EngineFaultError` when the engine failed: then there is no decision, which is no release.
+    """
+    _check_thresholds(request, assessor)
+    required: list[RequirementName] = [
+        name for name in REQUIREMENTS if request.required is None or name in request.required
+    ]
+    judged = [_judged(request, number, required, assessor) for number in range(len(request.operations))]
+    operations = [operation for operation, _ in judged]
+    decision = _worst([one.decision for one in operations])
+    evaluation, evaluation_name = EVALUATIONS[decision]
+    counts = Counter(one.decision for one in operations)
+    understood = input_sha256(request)
+    return GateReport(
+        decision=decision,
+        evaluation=evaluation,
+        evaluation_name=evaluation_name,
+        order=request.order,
+        revision=request.revision,
+        operations=operations,
+        counts=GateCounts(
+            operations=len(operations), release=counts["release"], hold=counts["hold"], stop=counts["stop"]
+        ),
+        required=required,
+        not_required=[
+            NotRequired(name=one.name, code=one.code, title=one.title, why=one.why)
+            for one in requirements()
+            if one.name not in required
+        ],
+        digest=decision_sha256(
+            input_digest=understood,
+            rulebook_digest=assessor.book.digest,
+            catalogue_digest=assessor.catalogue.digest,
+            required=required,
+            decision=decision,
+            operations=operations,
+        ),
+        input_sha256=understood,
+        context_sha256=context_sha256(request.context),
+        cautions=list(dict.fromkeys(text for _, report in judged for text in report.cautions)),
+        provenance=provenance(request, request.policy, assessor.book, assessor.catalogue.digest),
+        context=request.context,
+    )
+
+
+def verify(asked: GateVerification, assessor: Assessor) -> GateVerificationReport:
+    """Decide anew and tell whether it is the decision that was stored; errors as `gate`."""
+    try:
+        return verified(asked, gate(asked.gate, assessor))
+    except BadRequestError as error:
+        raise BadRequestError(Fault(f"/gate{one.pointer}", one.detail) for one in error.faults) from None
+
+
+def verified(stored: GateVerification, report: GateReport) -> GateVerificationReport:
+    """Hold the decision as it is made now against the stored one."""
+    rulebook = stored.rulebook_sha256
+    return GateVerificationReport(
+        reproduced=report.digest == stored.digest,
+        decision=report.decision,
+        evaluation=report.evaluation,
+        evaluation_name=report.evaluation_name,
+        order=report.order,
+        digest_expected=stored.digest,
+        digest_found=report.digest,
+        same_rulebook=None if rulebook is None else rulebook == report.provenance.rulebook_sha256,
+        differences=differences(stored, report),
+        provenance=report.provenance,
+    )
+
+
+def _check_thresholds(request: GateRequest, assessor: Assessor) -> None:
+    """Refuse wrong thresholds of every policy, also of one that no operation is judged by."""
+    policies = {"": request.policy} | {f"/operations/{n}": one.policy for n, one in enumerate(request.operations)}
+    faults: list[Fault] = []
+    for at, policy in policies.items():
+        try:
+            requested_thresholds(policy, assessor.book)
+        except BadRequestError as error:
+            faults.extend(Fault(at + one.pointer, one.detail) for one in error.faults)
+    if faults:
+        raise BadRequestError(faults)
+
+
+def _judged(
+    request: GateRequest, number: int, required: Sequence[RequirementName], assessor: Assessor
+) -> tuple[GateOperationReport, Report]:
+    operation = request.operations[number]
+    place = place_of(request, number)
+    policy = operation.policy or request.policy
+    parts = {
+        "stack": operation.stack,
+        "components": request.components,
+        "operation": operation.operation,
+        "machine": operation.machine or request.machine,
+        "policy": policy,
+    }
+    check = CheckRequest.model_validate({name: part for name, part in parts.items() if part is not None})
+    report, derived = assessor.assess_derived(check)
+    missing = unstated(check, derived)
+    reasons, advice = _of_findings(report.findings, place, policy or DEFAULT_POLICY)
+    reasons += [_of_requirement(one, place) for one in missing if one.name in required]
+    reasons += _of_shared_id(request, number)
+    decision = _worst([_OF_VERDICT[report.verdict], *(one.effect for one in reasons if one.effect is not None)])
+    evaluation, evaluation_name = EVALUATIONS[decision]
+    told = GateOperationReport(
+        id=operation.id,
+        at=place.at,
+        stack=report.stack,
+        decision=decision,
+        verdict=report.verdict,
+        evaluation=evaluation,
+        evaluation_name=evaluation_name,
+        reasons=sorted(reasons, key=lambda one: one.effect != "stop"),
+        undecided=_of_gaps(report.undecided, place, policy or DEFAULT_POLICY),
+        advice=advice,
+        not_judged=[one.name for one in missing if one.name not in required],
+        summary=report.summary,
+        thresholds_changed=report.provenance.thresholds_changed,
+        report=place.report(report) if request.include == "reports" else None,
+    )
+    return told, report
+
+
+def _worst(decisions: Sequence[Decision]) -> Decision:
+    return max(decisions, key=_GRAVITY.__getitem__)
+
+
+def _of_findings(
+    findings: Sequence[Finding], place: Place, policy: Policy
+) -> tuple[list[GateReason], list[GateReason]]:
+    """Return what holds or stops, and apart from it what is only advice."""
+    effects: dict[str, Effect | None] = {"error": "stop", "warning": _OF_POLICY[policy.on_warning], "advice": None}
+    told = [
+        GateReason(
+            code=one.code,
+            severity=one.severity,
+            effect=effects[one.severity],
+            title=one.title,
+            message=one.message,
+            at=place.leads(one.at),
+            remedy=one.remedy,
+            source=one.source,
+        )
+        for one in findings
+    ]
+    return [one for one in told if one.effect is not None], [one for one in told if one.effect is None]
+
+
+def _of_gaps(gaps: Sequence[Undecided], place: Place, policy: Policy) -> list[GateUndecided]:
+    return [
+        GateUndecided(
+            code=one.code,
+            severity=one.severity,
+            title=one.title,
+            at=place.leads(one.at),
+            lacks=[lack.model_copy(update={"fields": place.leads(lack.fields)}) for lack in one.lacks],
+            effect=_OF_POLICY[policy.on_undecided],
+        )
+        for one in gaps
+    ]
+
+
+def _of_requirement(requirement: Requirement, place: Place) -> GateReason:
+    return GateReason(
+        code=requirement.code,
+        severity="warning",
+        effect="hold",
+        title=requirement.title,
+        message=requirement.message,
+        at=place.leads(requirement.fields),
+        remedy=requirement.remedy,
+        source=requirement.source,
+    )
+
+
+def _of_shared_id(request: GateRequest, number: int) -> list[GateReason]:
+    name = request.operations[number].id
+    at = [f"/operations/{n}/id" for n, one in enumerate(request.operations) if one.id == name]
+    if len(at) == 1:
+        return []
+    return [
+        GateReason(
+            code=SHARED_ID,
+            severity="warning",
+            effect="hold",
+            title="Operations share an id",
+            message=f"{len(at)} operations of the order are called {name}, so a decision could be taken for another's.",
+            at=at,
+            remedy="Give each operation an id of its own.",
+            source="definition of the request",
+        )
+    ]

@@ -1,0 +1,85 @@
+"""Own documents and exports held against the public schema of MTConnect assets, where it is at hand.
+
+The schema is not part of the project: STACKGAUGE_MTCONNECT_XSD names a folder with
+``MTConnectAssets_1.4_1.0.xsd`` and ``MTConnectAssets_2.4_1.0.xsd`` (and what they import).
+"""
+
+from __future__ import annotations
+
+import os
+from functools import cache
+from pathlib import Path
+from typing import Any, get_args
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from lxml import etree
+
+from rules.assess import Assessor
+from rules.exchange.cutting_tool_export import Standard, export_cutting_tool
+from rules.exchange.cutting_tool_xml import read_cutting_tools
+from rules.requests import parse_request
+from service.examples import EXAMPLES
+from service.import_examples import XML_EXAMPLE
+from service.strict_json import parse_json
+
+_FOLDER = os.environ.get("STACKGAUGE_MTCONNECT_XSD", "")
+_DEMO = Path(__file__).parents[3] / "demo_data"
+_STACKS = sorted((_DEMO / "stacks").glob("*.json"))
+
+pytestmark = pytest.mark.skipif(
+    not _FOLDER, reason="STACKGAUGE_MTCONNECT_XSD names no folder with the public schema of MTConnect assets"
+)
+
+
+@cache
+def _schema(standard: str) -> etree.XMLSchema:
+    return etree.XMLSchema(etree.parse(Path(_FOLDER) / f"MTConnectAssets_{standard}_1.0.xsd"))
+
+
+@cache
+def _assessor() -> Assessor:
+    return Assessor.load()
+
+
+def _assert_valid(document: bytes, standard: str) -> None:
+    _schema(standard).assertValid(etree.fromstring(document))
+
+
+@pytest.mark.parametrize(
+    ("name", "standard"), [("archetypes.xml", "1.4"), ("face-mill-2.4.xml", "2.4")], ids=["1.4", "2.4"]
+)
+def test_the_demonstration_documents_are_valid(name: str, standard: str) -> None:
+    """The documents that show the import are documents of the standard."""
+    _assert_valid((_DEMO / "imports" / name).read_bytes(), standard)
+
+
+def test_the_example_of_the_contract_is_valid() -> None:
+    """So is the one in the OpenAPI document."""
+    _assert_valid(XML_EXAMPLE.encode(), "1.4")
+
+
+@pytest.mark.parametrize("standard", get_args(Standard))
+@pytest.mark.parametrize("file", _STACKS, ids=[file.stem for file in _STACKS])
+def test_every_demonstration_stack_is_exported_validly(file: Path, standard: Standard) -> None:
+    """Whatever the verdict and whatever is known, in each version."""
+    request = parse_request(parse_json(file.read_bytes()))
+    document = export_cutting_tool(request.stack, _assessor().assess(request), standard=standard)
+    _assert_valid(document, standard)
+    assert read_cutting_tools(document, "extension").version == standard
+
+
+@pytest.mark.parametrize("standard", get_args(Standard))
+@given(data=st.data())
+def test_extreme_figures_are_exported_validly(standard: Standard, data: st.DataObject) -> None:
+    """Numbers of any size are written as the schema wants them."""
+    request = parse_request(EXAMPLES["extended"].request)
+    report = _assessor().assess(request)
+    small, large = st.floats(1e-6, 1e-3), st.floats(1e3, 1e9)
+    figure = st.one_of(st.none(), small, large, st.integers(1, 10**6).map(float))
+    changed: dict[str, Any] = {
+        "geometry": report.geometry.model_copy(update={"tip_mm": data.draw(figure)}),
+        "mass": report.mass.model_copy(update={"total_kg": data.draw(figure)}),
+    }
+    _assert_valid(export_cutting_tool(request.stack, report.model_copy(update=changed), standard=standard), standard)

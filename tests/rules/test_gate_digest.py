@@ -1,0 +1,294 @@
+"""Digests of decisions: made anew from the report alone, moved by whatever is judged, and verified."""
+
+from __future__ import annotations
+
+import copy
+import hashlib
+import json
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from rules.assess import Assessor
+from rules.gate import gate, verify
+from rules.model.gate import REQUIREMENTS, GateReport, GateRequest
+from rules.model.gate_verification import GateVerification, GateVerificationReport
+from rules.requests import BadRequestError, parse
+from tests.support.orders import decided, order_of
+from tests.support.stacks import assessor
+
+Order = dict[str, Any]
+
+EXTRA = """\
+book: shop
+version: "1"
+title: The shop's own
+rules:
+  - code: SHOP-010
+    title: Many teeth
+    severity: warning
+    applies_to: operation
+    needs: [spindle_speed_rpm]
+    thresholds:
+      max_rpm: {value: 8000, unit: rpm, minimum: 1, maximum: 100000, meaning: speed the shop likes}
+    when: {all: [{spindle_speed_rpm: {greater_than: max_rpm}}]}
+    message: "{spindle_speed_rpm} rpm; the shop likes {max_rpm} rpm."
+    observed: spindle_speed_rpm
+    limit: max_rpm
+    unit: rpm
+    why: Habit.
+    remedy: Turn slower.
+    known_limits: None.
+    source: common practice
+    examples:
+      fires: [{name: as given, base: press_in}]
+      silent: [{name: slower, base: press_in, set: {"/operation/spindle_speed_rpm": 7000}}]
+"""
+
+
+def _canonical(value: object) -> str:
+    text = json.dumps(value, sort_keys=True, separators=(",", ":"))
+    return hashlib.sha256(text.encode()).hexdigest()
+
+
+@pytest.mark.parametrize("names", [("good",), ("good", "warning", "undecided"), ("error", "advice", "no machine")])
+def test_the_digest_can_be_made_from_the_report_alone(names: tuple[str, ...]) -> None:
+    """First principles: SHA-256 over sorted compact JSON of the fields the contract names, nothing else at hand."""
+    told = json.loads(decided(order_of(*names, required=["cutter", "machine"])).model_dump_json())
+    record = {
+        "form": 1,
+        "service": told["provenance"]["service"],
+        "version": told["provenance"]["version"],
+        "rulebook_sha256": told["provenance"]["rulebook_sha256"],
+        "catalogue_sha256": told["provenance"]["catalogue_sha256"],
+        "input_sha256": told["input_sha256"],
+        "required": told["required"],
+        "decision": told["decision"],
+        "operations": [
+            {name: one[name] for name in ("id", "decision", "verdict")}
+            | {name: [it["code"] for it in one[name]] for name in ("reasons", "undecided", "advice")}
+            for one in told["operations"]
+        ],
+    }
+    assert told["digest"] == _canonical(record)
+
+
+JUDGED: dict[str, Callable[[Order], object]] = {
+    "order": lambda order: order.update(order="KB-WO-0010"),
+    "revision": lambda order: order.update(revision="B"),
+    "id": lambda order: order["operations"][1].update(id="21"),
+    "speed": lambda order: order["operations"][1]["operation"].update(spindle_speed_rpm=9001),
+    "limit": lambda order: order["operations"][0]["operation"].update(runout_limit_um=61),
+    "stack": lambda order: order["operations"][0]["stack"]["components"][0].update(mass_kg=1.21),
+    "joint": lambda order: order["operations"][0]["stack"]["joints"][0].update(grip_length_mm=54),
+    "machine": lambda order: order["operations"][1]["machine"].update(max_speed_rpm=16001),
+    "machine of the order": lambda order: order.update(machine={"max_speed_rpm": 16000}),
+    "components": lambda order: order.update(components={"KB": {"kind": "collet", "id": "c"}}),
+    "policy": lambda order: order.update(policy={"on_warning": "fail"}),
+    "threshold": lambda order: order.update(policy={"thresholds": {"OVH-010": {"max_ratio": 6}}}),
+    "own policy": lambda order: order["operations"][0].update(policy={"on_undecided": "fail"}),
+    "required": lambda order: order.update(required=["machine"]),
+    "fewer": lambda order: order["operations"].pop(),
+    "sequence": lambda order: order["operations"].reverse(),
+}
+"""Changes of something that is judged, or that says what is judged."""
+
+
+def _digest_after(change: Callable[[Order], object]) -> str:
+    order = order_of("good", "good")
+    change(order)
+    return decided(order).digest
+
+
+def test_whatever_is_judged_moves_the_digest() -> None:
+    """Every change leads to a digest of its own, also where the decision stays."""
+    digests = {name: _digest_after(change) for name, change in JUDGED.items()}
+    digests["unchanged"] = _digest_after(lambda _: None)
+    assert len(set(digests.values())) == len(digests), digests
+
+
+SAME: dict[str, Callable[[Order], object]] = {
+    "context": lambda order: order.update(context={"job": [1, {"a": None}]}),
+    "other context": lambda order: order.update(context={}),
+    "reports": lambda order: order.update(include="reports"),
+    "null written out": lambda order: order.update(revision=None, machine=None, policy=None),
+    "required written out": lambda order: order.update(required=sorted(REQUIREMENTS)),
+    "unit of a length": lambda order: order["operations"][0]["machine"].update(max_tool_length_mm=304.8),
+    "whole number": lambda order: order["operations"][0]["operation"].update(spindle_speed_rpm=9000.0),
+    "keys turned round": lambda order: order["operations"][0].update(
+        operation=dict(reversed(order["operations"][0]["operation"].items()))
+    ),
+}
+"""Changes of nothing that is judged."""
+
+
+@pytest.mark.parametrize("name", SAME)
+def test_what_is_not_judged_moves_nothing(name: str) -> None:
+    """Context, presentation, units and ways of writing leave the digest as it is."""
+    assert _digest_after(SAME[name]) == _digest_after(lambda _: None)
+
+
+def test_the_order_of_definitions_moves_nothing() -> None:
+    """Keys of components and thresholds stand in any order."""
+    parts = {name: {"kind": "collet", "id": name} for name in ("a", "b")}
+    one = order_of("good", components=parts)
+    other = order_of("good", components=dict(reversed(parts.items())))
+    assert decided(one).digest == decided(other).digest
+
+
+JSON_VALUES = st.recursive(
+    st.none() | st.booleans() | st.integers() | st.floats(allow_nan=False, allow_infinity=False) | st.text(),
+    lambda inner: st.lists(inner, max_size=3) | st.dictionaries(st.text(), inner, max_size=3),
+    max_leaves=8,
+)
+ORDER = order_of("good")
+PLAIN = decided(ORDER)
+
+
+@settings(max_examples=60)
+@given(st.dictionaries(st.text(), JSON_VALUES, max_size=4))
+def test_a_context_comes_back_and_decides_nothing(context: dict[str, Any]) -> None:
+    """Whatever it holds, it comes back equal, with the keys in their order, and the digest is that without it."""
+    report = gate(GateRequest.model_validate({**ORDER, "context": context}), assessor())
+    assert json.dumps(report.context) == json.dumps(context)
+    assert (report.digest, report.input_sha256) == (PLAIN.digest, PLAIN.input_sha256)
+    assert report.context_sha256 == _canonical(context)
+
+
+def test_the_digest_of_a_context() -> None:
+    """Null without one, the same for any order of keys, another for another value."""
+    digests = [
+        decided({**ORDER, "context": context}).context_sha256
+        for context in (None, {"a": 1, "b": 2}, {"b": 2, "a": 1}, {"a": 1, "b": 3}, {})
+    ]
+    assert digests[0] is None
+    assert digests[1] == digests[2]
+    assert len(set(digests)) == 4
+
+
+def _stored(order: Order, report: GateReport, **changes: Any) -> dict[str, Any]:
+    """What a caller keeps of an answer, all of it."""
+    kept = {
+        "gate": copy.deepcopy(order),
+        "digest": report.digest,
+        "decision": report.decision,
+        "input_sha256": report.input_sha256,
+        "context_sha256": report.context_sha256,
+        "rulebook_sha256": report.provenance.rulebook_sha256,
+        "catalogue_sha256": report.provenance.catalogue_sha256,
+        "version": report.provenance.version,
+    }
+    return kept | changes
+
+
+def _verified(stored: dict[str, Any], by: Assessor | None = None) -> GateVerificationReport:
+    return verify(parse(GateVerification, stored), by or assessor())
+
+
+@pytest.mark.parametrize("names", [("good",), ("good", "warning"), ("error", "undecided", "no speed")])
+def test_a_decision_is_reproduced(names: tuple[str, ...]) -> None:
+    """Same order, same rules: the same digest, and no difference; the digest alone is enough to say so."""
+    order = order_of(*names, context={"job": 7})
+    report = decided(order)
+    told = _verified(_stored(order, report))
+    assert (told.reproduced, told.same_rulebook, told.differences) == (True, True, [])
+    assert (told.decision, told.evaluation, told.digest_found) == (report.decision, report.evaluation, report.digest)
+    alone = _verified({"gate": order, "digest": report.digest})
+    assert (alone.reproduced, alone.same_rulebook, alone.differences) == (True, None, [])
+
+
+@pytest.mark.parametrize("name", JUDGED)
+def test_a_changed_order_is_not_reproduced(name: str) -> None:
+    """The order is named as what changed; with nothing but the digest stored, what may have changed is."""
+    order = order_of("good", "good")
+    report = decided(order)
+    JUDGED[name](order)
+    told = _verified(_stored(order, report))
+    assert not told.reproduced
+    assert told.same_rulebook is True
+    if name != "required":
+        assert told.differences[0].startswith("The order is not the one that was decided: ")
+    alone = _verified({"gate": order, "digest": report.digest})
+    assert not alone.reproduced
+    assert [text.startswith("The digest differs and nothing else") for text in alone.differences] == [True]
+
+
+def test_another_decision_is_told() -> None:
+    """The stored decision and the one made now stand side by side."""
+    order = order_of("good")
+    told = _verified(_stored(order_of("error"), decided(order)))
+    assert "The decision was release; it is stop now." in told.differences
+
+
+def test_older_rules_are_told(tmp_path: Path) -> None:
+    """The same order under other rulebooks: not reproduced, even where the decision would be the same."""
+    (tmp_path / "shop.yaml").write_text(EXTRA, encoding="utf-8")
+    newer = Assessor.load([tmp_path])
+    for names, decision in ((("good",), "hold"), (("error",), "stop")):
+        order = order_of(*names)
+        told = _verified(_stored(order, decided(order)), newer)
+        assert (told.reproduced, told.same_rulebook, told.decision) == (False, False, decision)
+        then, now = assessor().book.digest[:12], newer.book.digest[:12]
+        assert told.differences[0] == f"The rulebooks were {then}…; in force are {now}…."
+
+
+def test_another_catalogue_is_told(tmp_path: Path) -> None:
+    """Mounted components are part of what decides, used or not."""
+    (tmp_path / "parts.json").write_text('{"KB": {"kind": "collet", "id": "c"}}', encoding="utf-8")
+    mounted = Assessor.load(catalogue=tmp_path)
+    order = order_of("good")
+    report = gate(parse(GateRequest, order), mounted)
+    assert report.digest != decided(order).digest
+    told = _verified(_stored(order, report))
+    assert not told.reproduced
+    assert told.differences == [f"The catalogue was {str(mounted.catalogue.digest)[:12]}…; mounted is none."]
+
+
+@pytest.mark.parametrize(
+    ("changes", "words"),
+    [
+        ({"version": "0.0.1"}, "Version 0.0.1 decided then; this is "),
+        ({"decision": "stop"}, "The decision was stop; it is release now."),
+        ({"rulebook_sha256": "a" * 64}, "The rulebooks were aaaaaaaaaaaa…; in force are "),
+        ({"input_sha256": "b" * 64}, "The order is not the one that was decided: bbbbbbbbbbbb… then, "),
+        ({"catalogue_sha256": "c" * 64}, "The catalogue was cccccccccccc…; mounted is none."),
+    ],
+)
+def test_what_contradicts_a_reproduced_digest_is_told(changes: dict[str, str], words: str) -> None:
+    """The digest is right, so the rest was stored of something else."""
+    order = order_of("good")
+    told = _verified(_stored(order, decided(order), **changes))
+    assert told.reproduced
+    assert told.differences[0].startswith(words)
+    assert told.differences[1:] == [
+        "The digest is reproduced all the same, so what else was given belongs to another decision."
+    ]
+
+
+def test_another_context_is_told_and_changes_nothing() -> None:
+    """It is not judged, so the decision is reproduced."""
+    order = order_of("good", context={"job": 7})
+    report = decided(order)
+    told = _verified(_stored({**order, "context": {"job": 8}}, report))
+    assert told.reproduced
+    assert [text.startswith("The context is not the one") for text in told.differences] == [True]
+
+
+@pytest.mark.parametrize("digest", ["", "0" * 63, "0" * 65, "A" * 64, "g" * 64, "0" * 63 + "\n"])
+def test_a_digest_has_sixty_four_digits(digest: str) -> None:
+    """Anything else is refused and pointed at."""
+    with pytest.raises(BadRequestError) as caught:
+        parse(GateVerification, {"gate": ORDER, "digest": digest})
+    assert [fault.pointer for fault in caught.value.faults] == ["/digest"]
+
+
+def test_wrong_thresholds_are_pointed_at_below_the_gate() -> None:
+    """A fault of the stored order leads into the request of the verification."""
+    order = order_of("good", policy={"thresholds": {"OVH-999": {"a": 1}}})
+    with pytest.raises(BadRequestError) as caught:
+        _verified({"gate": order, "digest": "0" * 64})
+    assert [fault.pointer for fault in caught.value.faults] == ["/gate/policy/thresholds/OVH-999"]

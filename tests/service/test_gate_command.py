@@ -1,0 +1,138 @@
+"""The command ``gate``: exit codes, text and JSON."""
+
+from __future__ import annotations
+
+import argparse
+import copy
+import io
+import json
+from pathlib import Path
+from typing import Any
+
+import pytest
+from rich.console import Console
+
+from rules.assess import Assessor
+from rules.gate import gate
+from rules.model.gate import GateReport, GateRequest
+from rules.model.gate_verification import GateVerificationReport
+from rules.requests import parse
+from service.commands.exit_codes import BAD_INPUT, VERDICT_CODES
+from service.commands.gate import DECISION_CODES, NOT_REPRODUCED, REPRODUCED, add_parser
+from service.gate_examples import GATE_EXAMPLES
+from service.report.gate_text import print_gate
+
+
+@pytest.fixture
+def order() -> dict[str, Any]:
+    """The example; a test may change its copy."""
+    return copy.deepcopy(dict(GATE_EXAMPLES["one-operation-held"].request))
+
+
+def _run(*arguments: str) -> int:
+    parser = argparse.ArgumentParser()
+    add_parser(parser.add_subparsers())
+    chosen = parser.parse_args(["gate", *arguments])
+    code: int = chosen.run(chosen)
+    return code
+
+
+def _file(folder: Path, request: object) -> str:
+    file = folder / "order.json"
+    file.write_text(json.dumps(request, indent=2), encoding="utf-8")
+    return str(file)
+
+
+@pytest.mark.parametrize(
+    ("speed", "kept", "code", "first"),
+    [
+        (9000, slice(1), 0, "RELEASE  KB-WO-0001, revision A"),
+        (9000, slice(2), 1, "HOLD  KB-WO-0001, revision A"),
+        (90000, slice(2), 2, "STOP  KB-WO-0001, revision A"),
+    ],
+)
+def test_the_exit_code_is_the_decision(
+    tmp_path: Path, order: dict[str, Any], capsys: Any, speed: float, kept: slice, code: int, first: str
+) -> None:
+    """0 release, 1 hold, 2 stop, as the verdicts of a check; the decision is the first line."""
+    order["operations"][0]["operation"]["spindle_speed_rpm"] = speed
+    order["operations"] = order["operations"][kept]
+    assert _run(_file(tmp_path, order)) == code
+    printed = capsys.readouterr()
+    assert printed.err == ""
+    assert printed.out.partition("\n")[0] == first
+    assert list(DECISION_CODES.values()) == list(VERDICT_CODES.values())
+
+
+def test_bad_input_is_told_with_its_place(tmp_path: Path, order: dict[str, Any], capsys: Any) -> None:
+    """File, line, column, pointer and reason, whether the model or a rulebook objects; no decision."""
+    order["operations"][1]["stock"] = {}
+    file = _file(tmp_path, order)
+    assert _run(file) == BAD_INPUT
+    printed = capsys.readouterr()
+    assert printed.out == ""
+    assert "/operations/1/stock: unknown field; did you mean 'stack'?" in printed.err
+    del order["operations"][1]["stock"]
+    order["policy"] = {"thresholds": {"OVH-999": {"a": 1}}}
+    file = _file(tmp_path, order)
+    for arguments in ((file,), (file, "--verify", "0" * 64)):
+        assert _run(*arguments) == BAD_INPUT
+        told = capsys.readouterr().err
+        assert told.startswith(f"{file}:")
+        assert " /policy/thresholds/OVH-999: " in told
+
+
+def test_a_decision_is_verified(tmp_path: Path, order: dict[str, Any], capsys: Any) -> None:
+    """0 where the digest of the answer is given back, 2 where the order has changed since."""
+    file = _file(tmp_path, order)
+    _run(file, "--json")
+    report = GateReport.model_validate_json(capsys.readouterr().out)
+    assert _run(file, "--verify", report.digest) == REPRODUCED == 0
+    assert capsys.readouterr().out.startswith("REPRODUCED  KB-WO-0001, decided now: hold")
+    assert _run(file, "--verify", report.digest, "--rulebook", "1" * 64, "--json") == REPRODUCED
+    told = GateVerificationReport.model_validate_json(capsys.readouterr().out)
+    assert (told.reproduced, told.same_rulebook) == (True, False)
+
+    order["revision"] = "B"
+    assert _run(_file(tmp_path, order), "--verify", report.digest) == NOT_REPRODUCED == 2
+    words = " ".join(capsys.readouterr().out.split())
+    assert words.startswith("NOT REPRODUCED KB-WO-0001")
+    assert f"stored {report.digest}" in words
+    assert "Differences The digest differs" in words
+
+
+def test_digests_are_checked(tmp_path: Path, order: dict[str, Any], capsys: Any) -> None:
+    """What is no digest is refused, and a rulebook without a digest to verify too."""
+    file = _file(tmp_path, order)
+    with pytest.raises(SystemExit):
+        _run(file, "--verify", "abc")
+    assert "64 lower-case hexadecimal digits are expected" in capsys.readouterr().err
+    assert _run(file, "--rulebook", "0" * 64) == BAD_INPUT
+    assert capsys.readouterr().err == "--rulebook goes with --verify\n"
+
+
+@pytest.mark.parametrize("width", [60, 100])
+def test_the_text_leaves_nothing_out(order: dict[str, Any], assessor: Assessor, width: int) -> None:
+    """Decisions, reasons, gaps, advice, what was not required or judged, digest and cautions, within the width."""
+    order["required"] = ["machine", "cutter", "spindle_speed"]
+    del order["operations"][1]["operation"]["balance_grade"]
+    order["operations"][0]["operation"]["feed_per_tooth_mm"] = 0.15
+    report = gate(parse(GateRequest, order), assessor)
+    out = io.StringIO()
+    print_gate(report, Console(file=out, width=width, highlight=False))
+    lines = out.getvalue().splitlines()
+    assert max(len(line) for line in lines if report.digest not in line) <= width
+    words = " ".join(out.getvalue().split())
+    assert "2 operations: 1 to release, 1 to hold, 0 to stop; evaluation 3 NotDecidable" in words
+    for one in report.operations:
+        assert f"{one.decision} {one.id} {one.stack} ({one.verdict})" in words
+        for reason in (*one.reasons, *one.advice):
+            assert f"{reason.effect or 'advice'} {reason.code} {reason.title} {reason.message}" in words
+            assert f"Remedy: {reason.remedy} Where: {', '.join(reason.at)}" in words
+        for gap in one.undecided:
+            assert f"{gap.effect} {gap.code} {gap.title} could not be decided lacks {gap.lacks[0].fact}" in words
+    assert report.operations[0].advice
+    assert "Not judged, since not stated: balance_grade" in words
+    for said in (*(f"{it.code} {it.name}: {it.why}" for it in report.not_required), *report.cautions):
+        assert said in words
+    assert report.digest in out.getvalue().replace("\n", "").replace(" ", "")

@@ -1,0 +1,222 @@
+"""``POST /v1/gates`` and ``POST /v1/gates/verify`` over HTTP."""
+
+from __future__ import annotations
+
+import copy
+import json
+from typing import Any
+
+import pytest
+
+from rules.assess import Assessor
+from rules.gate import gate, verify
+from rules.model.gate import REQUIREMENTS, GateReport, GateRequest
+from rules.model.gate_verification import GateVerification, GateVerificationReport
+from rules.requests import parse
+from service.app import create_app
+from service.gate_examples import GATE_EXAMPLES, verification_examples
+from service.routes.gates import gates_router
+from service.settings import Settings
+from tests.service.conftest import Client
+
+
+@pytest.fixture(scope="module")
+def client(assessor: Assessor, max_body_bytes: int) -> Client:
+    """An application with the gate."""
+    app = create_app(Settings(max_body_bytes=max_body_bytes), assessor)
+    app.include_router(gates_router(assessor))
+    return Client(app)
+
+
+@pytest.fixture
+def order() -> dict[str, Any]:
+    """The example; a test may change its copy."""
+    return copy.deepcopy(dict(GATE_EXAMPLES["one-operation-held"].request))
+
+
+def _post(client: Client, path: str, request: object, content_type: str = "application/json") -> Any:
+    body = request if isinstance(request, bytes) else json.dumps(request).encode()
+    return client.request("POST", path, content=body, headers={"content-type": content_type})
+
+
+@pytest.mark.parametrize("name", GATE_EXAMPLES)
+def test_an_order_is_answered_with_a_decision(client: Client, assessor: Assessor, name: str) -> None:
+    """The answer is the report of the rules, nothing added and nothing lost, and nobody keeps it."""
+    request = GATE_EXAMPLES[name].request
+    response = _post(client, "/v1/gates", request)
+    assert (response.status_code, response.headers["cache-control"]) == (200, "no-store")
+    report = GateReport.model_validate_json(response.content)
+    assert report == gate(parse(GateRequest, request), assessor)
+    assert (report.decision, report.evaluation) == ("hold", 3)
+    assert [one.decision for one in report.operations] == ["release", "hold"]
+
+
+@pytest.mark.parametrize(("name", "reproduced"), [("reproduced", True), ("other-rulebooks", False)])
+def test_a_verification_is_answered(client: Client, assessor: Assessor, name: str, reproduced: bool) -> None:
+    """The examples tell what their names say."""
+    request = verification_examples(assessor)[name].request
+    response = _post(client, "/v1/gates/verify", request)
+    assert (response.status_code, response.headers["cache-control"]) == (200, "no-store")
+    report = GateVerificationReport.model_validate_json(response.content)
+    assert report == verify(parse(GateVerification, request), assessor)
+    assert (report.reproduced, report.same_rulebook) == (reproduced, reproduced)
+    assert bool(report.differences) is not reproduced
+
+
+def test_what_was_answered_is_verified(client: Client, order: dict[str, Any]) -> None:
+    """The round a scheduler makes: ask, store, verify; and a lower speed after that is told."""
+    answer = _post(client, "/v1/gates", order).json()
+    stored = {
+        "gate": order,
+        "digest": answer["digest"],
+        "decision": answer["decision"],
+        "input_sha256": answer["input_sha256"],
+        "context_sha256": answer["context_sha256"],
+        "version": answer["provenance"]["version"],
+        "rulebook_sha256": answer["provenance"]["rulebook_sha256"],
+    }
+    told = _post(client, "/v1/gates/verify", stored).json()
+    assert (told["reproduced"], told["same_rulebook"], told["differences"]) == (True, True, [])
+    order["operations"][0]["operation"]["spindle_speed_rpm"] -= 1
+    told = _post(client, "/v1/gates/verify", stored).json()
+    assert told["reproduced"] is False
+    assert len(told["differences"]) == 1
+
+
+def test_the_same_order_gives_the_same_bytes(client: Client, order: dict[str, Any]) -> None:
+    """Nothing in the answer depends on when it was asked."""
+    assert _post(client, "/v1/gates", order).content == _post(client, "/v1/gates", order).content
+
+
+@pytest.mark.parametrize(
+    "context",
+    [
+        "{}",
+        '{"z":1,"a":[true,false,null,{"b":{},"a":[]}],"":""}',
+        '{"job":"KB/12 \\"x\\" µ – 工","n":-0.25,"big":123456789012345678901234567890}',
+        '{"decision":"release","operations":[{"id":"10"}],"at":["/stack"],"fields":["/machine"]}',
+    ],
+)
+def test_the_context_comes_back_byte_for_byte(client: Client, order: dict[str, Any], context: str) -> None:
+    """Compact JSON comes back as the very bytes that were sent, whatever the words mean to the gate."""
+    del order["context"]
+    body = json.dumps(order)[:-1].encode() + b',"context":' + context.encode() + b"}"
+    response = _post(client, "/v1/gates", body)
+    assert response.status_code == 200
+    assert b'"context":' + context.encode() + b"}" in response.content
+
+
+def test_no_context_is_null(client: Client, order: dict[str, Any]) -> None:
+    """Every field of the answer is there."""
+    del order["context"]
+    answer = _post(client, "/v1/gates", order).json()
+    assert (answer["context"], answer["context_sha256"], answer["operations"][0]["report"]) == (None, None, None)
+    assert (answer["required"], answer["not_required"]) == (list(REQUIREMENTS), [])
+
+
+def test_an_order_that_is_stopped_is_a_good_answer(client: Client, order: dict[str, Any]) -> None:
+    """200 with the decision, as in a check."""
+    order["operations"][0]["operation"]["spindle_speed_rpm"] = 90000
+    response = _post(client, "/v1/gates", order)
+    assert response.status_code == 200
+    assert (response.json()["decision"], response.json()["evaluation"]) == ("stop", 2)
+
+
+def test_ids_used_twice_are_a_good_answer(client: Client, order: dict[str, Any]) -> None:
+    """The schema allows them, so the operations are held and not refused."""
+    order["operations"][1]["id"] = "10"
+    answer = _post(client, "/v1/gates", order).json()
+    assert [one["decision"] for one in answer["operations"]] == ["hold", "hold"]
+    assert all("GATE-100" in {it["code"] for it in one["reasons"]} for one in answer["operations"])
+
+
+def _resolves(document: Any, pointer: str) -> bool:
+    for step in pointer.split("/")[1:]:
+        try:
+            document = document[int(step) if isinstance(document, list) else step]
+        except (KeyError, IndexError, ValueError):
+            return False
+    return True
+
+
+def test_pointers_lead_into_what_was_sent(client: Client, order: dict[str, Any]) -> None:
+    """Where something is, its pointer resolves in the order; of what is missing, the place that should hold it does."""
+    order["include"] = "reports"
+    one = _post(client, "/v1/gates", order).json()["operations"][1]
+    places = [place for gap in one["undecided"] for place in gap["at"]]
+    missing = [field for gap in one["undecided"] for lack in gap["lacks"] for field in lack["fields"]]
+    missing += [place for reason in one["reasons"] for place in reason["at"]]
+    assert places
+    assert all(_resolves(order, place) for place in places)
+    assert missing
+    assert all(_resolves(order, place.rsplit("/", 1)[0]) and not _resolves(order, place) for place in missing)
+    told = one["report"]["undecided"][0]
+    assert told["at"] == one["undecided"][0]["at"]
+
+
+@pytest.mark.parametrize(
+    ("change", "pointer"),
+    [
+        (lambda it: it.update(operations=[]), "#/operations"),
+        (lambda it: it.update(operations=it["operations"][:1] * 101), "#/operations"),
+        (lambda it: it.pop("order"), "#"),
+        (lambda it: it["operations"][1].pop("id"), "#/operations/1"),
+        (lambda it: it["operations"][1].pop("stack"), "#/operations/1"),
+        (
+            lambda it: it["operations"][1]["stack"]["components"][0].update(mass_kg=-1),
+            "#/operations/1/stack/components/0/mass_kg",
+        ),
+        (lambda it: it.update(machin={}), "#/machin"),
+        (lambda it: it.update(context=[]), "#/context"),
+        (lambda it: it.update(required=["speed"]), "#/required/0"),
+        (lambda it: it.update(include="all"), "#/include"),
+        (
+            lambda it: it["operations"][1].update(policy={"thresholds": {"OVH-999": {"a": 1}}}),
+            "#/operations/1/policy/thresholds/OVH-999",
+        ),
+    ],
+    ids=["none", "many", "order", "id", "stack", "mass", "field", "context", "required", "include", "threshold"],
+)
+def test_wrong_input_is_pointed_at(client: Client, order: dict[str, Any], change: Any, pointer: str) -> None:
+    """A problem with the place of the fault, 422; a level deeper where the order is to be verified."""
+    if pointer == "#/operations":
+        order["operations"][0] = {"id": "1", "stack": {"components": [{"kind": "collet", "id": "c"}]}}
+    change(order)
+    for path, request, root in (
+        ("/v1/gates", order, "#"),
+        ("/v1/gates/verify", {"gate": order, "digest": "0" * 64}, "#/gate"),
+    ):
+        response = _post(client, path, request)
+        assert (response.status_code, response.headers["content-type"]) == (422, "application/problem+json")
+        assert [error["pointer"] for error in response.json()["errors"]] == [root + pointer[1:]]
+
+
+@pytest.mark.parametrize("path", ["/v1/gates", "/v1/gates/verify"])
+@pytest.mark.parametrize(
+    ("body", "content_type", "status"),
+    [
+        (b"{", "application/json", 400),
+        (b'{"context":{"a":1,"a":2}}', "application/json", 400),
+        (b'{"context":{"a":NaN}}', "application/json", 400),
+        (b'{"context":' + b'{"a":' * 70 + b"1" + b"}" * 71, "application/json", 400),
+        (b"{}", "text/plain", 415),
+        (b" " * 70_000, "application/json", 413),
+    ],
+    ids=["cut off", "two equal keys", "no number", "too deep", "not declared", "too much"],
+)
+def test_other_problems_are_those_of_a_check(
+    client: Client, path: str, body: bytes, content_type: str, status: int
+) -> None:
+    """What is no JSON to rely on is refused before anything is decided, in the context too."""
+    response = _post(client, path, body, content_type)
+    assert (response.status_code, response.headers["content-type"]) == (status, "application/problem+json")
+
+
+def test_a_fault_is_no_release(assessor: Assessor, order: dict[str, Any], monkeypatch: pytest.MonkeyPatch) -> None:
+    """An engine that fails answers 500, which holds no decision."""
+    app = create_app(Settings(), assessor)
+    app.include_router(gates_router(assessor))
+    monkeypatch.setattr(assessor, "assess_derived", lambda _: 1 / 0)
+    response = _post(Client(app), "/v1/gates", order)
+    assert response.status_code == 500
+    assert "decision" not in response.json()

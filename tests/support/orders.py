@@ -1,0 +1,74 @@
+"""Work orders of which it is known how a gate decides: one base, changed in a place or two."""
+
+from __future__ import annotations
+
+import copy
+from collections.abc import Callable, Mapping
+from types import MappingProxyType
+from typing import Any, Final
+
+from rules.gate import gate
+from rules.model.gate import GateReport, GateRequest
+from rules.requests import parse
+from rules.rulebook.examples import base_request
+from tests.support.stacks import assessor
+
+Change = Callable[[dict[str, Any]], object]
+"""Changes the request of a check in place."""
+
+
+def _pin_for_cutter(check: dict[str, Any]) -> None:
+    part = check["stack"]["components"][4]
+    for field in ("cutting_diameter_mm", "flute_length_mm", "teeth"):
+        del part[field]
+    part["kind"] = "gauge_pin"
+
+
+def _cutting_speed(check: dict[str, Any]) -> None:
+    del check["operation"]["spindle_speed_rpm"]
+    check["operation"]["cutting_speed_m_per_min"] = 200
+
+
+CHANGES: Final[Mapping[str, Change]] = MappingProxyType(
+    {
+        "good": lambda _: None,
+        "cutting speed": _cutting_speed,
+        "advice": lambda check: check["operation"].update(feed_per_tooth_mm=0.15),
+        "warning": lambda check: check["stack"]["components"][2].update(overall_length_mm=160),
+        "undecided": lambda check: check["stack"]["components"][1].pop("runout"),
+        "error": lambda check: check["operation"].update(spindle_speed_rpm=15500),
+        "no machine": lambda check: check.pop("machine"),
+        "no spindle": lambda check: check["machine"].pop("spindle"),
+        "no speed": lambda check: check["operation"].pop("spindle_speed_rpm"),
+        "no runout limit": lambda check: check["operation"].pop("runout_limit_um"),
+        "no balance grade": lambda check: check["operation"].pop("balance_grade"),
+        "no machine speed": lambda check: check["machine"].pop("max_speed_rpm"),
+        "no operation": lambda check: check.pop("operation"),
+        "no cutter": _pin_for_cutter,
+        "undefined part": lambda check: check["stack"]["components"].__setitem__(1, {"kind": "reference", "of": "KB"}),
+    }
+)
+"""Ways an operation may be listed."""
+
+
+def check_of(name: str) -> dict[str, Any]:
+    """Return the request of a check: the base with a change."""
+    check = base_request("press_in")
+    CHANGES[name](check)
+    return check
+
+
+def operation_of(name: str, number: int = 10) -> dict[str, Any]:
+    """Return an operation of an order, with a machine of its own where it has one."""
+    return {"id": str(number), **check_of(name)}
+
+
+def order_of(*names: str, **rest: Any) -> dict[str, Any]:
+    """Return an order with these operations, numbered from 10 on in tens."""
+    operations = [operation_of(name, 10 * n) for n, name in enumerate(names, start=1)]
+    return {"order": "KB-WO-0009", "operations": operations, **rest}
+
+
+def decided(order: dict[str, Any]) -> GateReport:
+    """Return the answer of the gate by the package's rules."""
+    return gate(parse(GateRequest, copy.deepcopy(order)), assessor())
