@@ -16,6 +16,7 @@ from rules.facts.references import Resolved, reference_facts, resolve
 from rules.model.policy import DEFAULT_POLICY, Policy
 from rules.model.report import Finding, Report, Summary, Undecided, Verdict
 from rules.model.request import CheckRequest
+from rules.reporting.assembly import assembly_section
 from rules.reporting.cautions import cautions
 from rules.reporting.findings import finding, undecided
 from rules.reporting.provenance import provenance
@@ -95,6 +96,7 @@ class Assessor:
             grip=grip_section(derived),
             stiffness=stiffness_section(derived),
             mass=mass_section(derived),
+            assembly=assembly_section(derived, findings) if request.with_assembly else None,
             cautions=cautions(derived),
             provenance=provenance(request, request.policy, self.book, self.catalogue.digest),
         )

@@ -12,7 +12,7 @@ from typing import Final
 
 from rules.model.components import ComponentReference, Cutter, GaugePin, RetentionKnob, StackPart
 from rules.model.couplings import MachineSide, SpindleSide, WorkpieceSide
-from rules.model.request import CheckRequest
+from rules.model.request import StackRequest
 from rules.model.stack import Joint
 from rules.tables import couplings
 
@@ -67,7 +67,7 @@ class JointCase:
 class Chain:
     """The request taken apart."""
 
-    request: CheckRequest
+    request: StackRequest
     links: tuple[Link, ...]
     knobs: tuple[Link, ...]
     joints: tuple[JointCase, ...]
@@ -78,7 +78,7 @@ class Chain:
     """Pointers of joint statements that name no pair of neighbours, or a pair already stated."""
 
 
-def chain_of(request: CheckRequest) -> Chain:
+def chain_of(request: StackRequest) -> Chain:
     """Take a request apart into links and joints."""
     all_links = [
         _link(part, f"/stack/components/{n}")

@@ -22,7 +22,7 @@ from rules.facts.stack import stack_fact
 from rules.facts.stiffness import StackStiffness, stiffness_of
 from rules.facts.unbalance import StackBalance, balance_of, unbalance_vectors
 from rules.facts.values import Lack, Maybe
-from rules.model.request import CheckRequest
+from rules.model.request import StackRequest
 from rules.rulebook.fact import Fact
 
 __all__ = ["Derived", "derive"]
@@ -57,7 +57,7 @@ def _complete(budget: Maybe[PlaneBudget], contributors: Contributors) -> Maybe[P
     return Lack(tuple(dict.fromkeys((*contributors.lacking.fields, *missing))))
 
 
-def derive(request: CheckRequest) -> Derived:
+def derive(request: StackRequest) -> Derived:
     """Derive geometry, budgets, masses, balance, loads, bending and the flat facts the rules judge."""
     chain = chain_of(request)
     geometry = geometry_of(chain)

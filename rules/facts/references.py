@@ -8,7 +8,7 @@ from typing import Literal, TypeAlias
 
 from rules.facts.builder import FactBuilder
 from rules.model.components import ComponentReference, StackEntry, StackPart
-from rules.model.request import CheckRequest
+from rules.model.request import StackRequest
 from rules.rulebook.fact import Fact
 
 __all__ = ["Mounted", "ReferenceCase", "Resolved", "reference_facts", "resolve"]
@@ -34,7 +34,7 @@ class ReferenceCase:
 class Resolved:
     """A request whose stack holds components only."""
 
-    request: CheckRequest
+    request: StackRequest
     cases: tuple[ReferenceCase, ...]
     homes: Mapping[str, str]
     """Where in the request a referenced component is defined, by its place in the stack; none for the mounted ones."""
@@ -49,13 +49,13 @@ class Resolved:
         """Keys that lead nowhere, as pointers into the request."""
         return tuple(f"{case.pointer}/of" for case in self.cases if case.trouble != "shadows")
 
-    def without_stack(self) -> CheckRequest:
+    def without_stack(self) -> StackRequest:
         """Return the request with nothing to judge in it, for an answer that says just that."""
         stack = self.request.stack.model_copy(update={"components": [], "joints": None})
         return self.request.model_copy(update={"stack": stack, "machine": None, "operation": None})
 
 
-def resolve(request: CheckRequest, mounted: Mounted) -> Resolved:
+def resolve(request: StackRequest, mounted: Mounted) -> Resolved:
     """Replace references by what they name: the request's own definitions first, then the mounted ones."""
     entries = request.stack.components
     if not any(isinstance(entry, ComponentReference) for entry in entries):

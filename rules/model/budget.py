@@ -10,7 +10,7 @@ from rules.model.base import Model
 from rules.model.quantities import Length, Microns
 from rules.model.report import ContributorReport, Provenance
 from rules.model.report_base import LackingFact, Out
-from rules.model.request import CheckRequest
+from rules.model.request import StackRequest
 
 __all__ = [
     "AskedPlane",
@@ -33,7 +33,7 @@ class AskedPlane(Model):
     distance_mm: Length = Field(description="Toward the cut.", examples=[25])
 
 
-class BudgetRequest(CheckRequest):
+class BudgetRequest(StackRequest):
     """A stack as in a check, the planes asked for, and the reading it ought to reach."""
 
     planes: list[AskedPlane] | None = Field(

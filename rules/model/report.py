@@ -9,6 +9,7 @@ from typing import Literal
 
 from pydantic import Field
 
+from rules.model.assembly import AssemblyReport
 from rules.model.report_base import LackingFact, Out, Pointer
 from rules.model.report_mechanics import (
     BalanceReport,
@@ -188,5 +189,6 @@ class Report(Out):
     grip: list[GripReport]
     stiffness: StiffnessReport
     mass: MassReport
+    assembly: AssemblyReport | None = Field(description="The work instruction; null unless asked for.")
     cautions: list[str]
     provenance: Provenance

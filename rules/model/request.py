@@ -11,10 +11,10 @@ from rules.model.operation import Operation
 from rules.model.policy import Policy
 from rules.model.stack import Stack
 
-__all__ = ["CheckRequest"]
+__all__ = ["CheckRequest", "StackRequest"]
 
 
-class CheckRequest(Model):
+class StackRequest(Model):
     """A stack, and optionally what is asked of it, on which machine, judged how strictly."""
 
     stack: Stack
@@ -22,3 +22,11 @@ class CheckRequest(Model):
     operation: Operation | None = Field(None, description="Demands; left out, only the stack itself is judged.")
     machine: Machine | None = Field(None, description="The machine; left out, its limits are not judged.")
     policy: Policy | None = Field(None, description="How strictly to judge; left out, the defaults hold.")
+
+
+class CheckRequest(StackRequest):
+    """A stack to check, and optionally what is asked of it, on which machine, judged how strictly."""
+
+    with_assembly: bool | None = Field(
+        None, description="Ask for the work instruction, too; it costs about a quarter of a check.", examples=[True]
+    )

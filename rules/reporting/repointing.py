@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
+from rules.model.assembly import AssemblyStep
 from rules.model.report import Report
 from rules.model.report_base import LackingFact
 
@@ -27,6 +28,14 @@ def repointed(report: Report, homes: Mapping[str, str]) -> Report:
     def lacks(facts: Sequence[LackingFact]) -> list[LackingFact]:
         return [fact.model_copy(update={"fields": leads(fact.fields)}) for fact in facts]
 
+    def steps(drafts: Sequence[AssemblyStep]) -> list[AssemblyStep]:
+        return [one.model_copy(update={"at": leads(one.at), "not_stated": leads(one.not_stated)}) for one in drafts]
+
+    assembly = report.assembly
+    if assembly is not None:
+        assembly = assembly.model_copy(
+            update={"steps": steps(assembly.steps), "disassembly": steps(assembly.disassembly)}
+        )
     return report.model_copy(
         update={
             "findings": [one.model_copy(update={"at": leads(one.at)}) for one in report.findings],
@@ -34,6 +43,7 @@ def repointed(report: Report, homes: Mapping[str, str]) -> Report:
                 one.model_copy(update={"at": leads(one.at), "lacks": lacks(one.lacks)}) for one in report.undecided
             ],
             "runout": report.runout.model_copy(update={"not_stated": lacks(report.runout.not_stated)}),
+            "assembly": assembly,
             "grip": [one.model_copy(update={"at": leads(one.at)}) for one in report.grip],
         }
     )

@@ -25,6 +25,7 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         " 0 pass, 1 review, 2 fail, 3 input that is no request, 4 a fault of the program.",
     )
     parser.add_argument("files", nargs="+", metavar="FILE", help="a request as JSON; - is standard input")
+    parser.add_argument("--assembly", action="store_true", help="tell how to assemble, measure and take apart, too")
     parser.add_argument("--json", action="store_true", help="print each report as one line of JSON")
     parser.set_defaults(run=_run)
 
@@ -34,7 +35,10 @@ def _run(arguments: argparse.Namespace) -> int:
     console = report_console()
 
     def judge(data: object) -> Report:
-        return assessor.assess(parse_request(data))
+        request = parse_request(data)
+        if arguments.assembly:
+            request = request.model_copy(update={"with_assembly": True})
+        return assessor.assess(request)
 
     worst = 0
     for number, name in enumerate(arguments.files):

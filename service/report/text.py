@@ -8,6 +8,7 @@ from rich.console import Console
 from rich.text import Text
 
 from rules.model.report import Finding, PlaneReport, Report, RunoutReport, Undecided
+from service.report.assembly_text import print_assembly
 from service.report.layout import STYLES, count, fixed, heading, lacking, number, percent, say, section, table
 from service.report.mechanics_text import print_mechanics
 
@@ -21,6 +22,8 @@ def print_report(report: Report, console: Console) -> None:
     _undecided(report.undecided, console)
     _runout(report.runout, console)
     print_mechanics(report, console)
+    if report.assembly is not None:
+        print_assembly(report.assembly, console)
     section("Cautions", report.cautions, console)
 
 

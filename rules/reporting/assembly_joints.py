@@ -1,0 +1,206 @@
+"""The joints of a stack as steps: built from the base outward, opened from the tip inward.
+
+A collet closes only once it holds something: what presses or tightens it waits until the joint inside it is made.
+Joints that depend on each other so form a group.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+
+from rules.facts.chain import Chain, JointCase
+from rules.facts.derive import Derived
+from rules.model.components import Cutter, Reducer
+from rules.model.couplings import ColletBore, Hydraulic, MillingChuck, PressCollet
+from rules.model.report import Finding
+from rules.reporting.assembly_drafts import Draft, draft, stop
+from rules.reporting.assembly_joint_words import JointView, words_of
+from rules.reporting.assembly_texts import (
+    CouplingWords,
+    StepWords,
+    coupling_cautions,
+    heavy_cautions,
+    instruction,
+)
+from rules.reporting.assembly_words import Words
+from rules.tables import couplings
+
+__all__ = ["JointSteps", "Objections", "joint_steps", "objections_of"]
+
+Objections = Mapping[tuple[str, str], Sequence[Finding]]
+"""Errors and warnings by the pointers of the two ends of the joint they object to."""
+
+
+def objections_of(chain: Chain, findings: Sequence[Finding]) -> tuple[Objections, list[Finding]]:
+    """Sort errors and warnings by the joint they object to; return those that object to no joint too."""
+    cases = chain.joints if chain.spindle_joint is None else (chain.spindle_joint, *chain.joints)
+    found: dict[tuple[str, str], list[Finding]] = {(case.upper_at, case.lower_at): [] for case in cases}
+    others = []
+    for one in findings:
+        ends = (one.at[0], one.at[1]) if len(one.at) > 1 else None
+        if one.severity == "advice":
+            continue
+        if ends in found:
+            found[ends].append(one)
+        else:
+            others.append(one)
+    return found, others
+
+
+@dataclass(slots=True)
+class JointSteps:
+    """What to do at the joints."""
+
+    build: list[Draft]
+    open: list[Draft]
+    used: list[tuple[JointCase, Words]]
+    """The joints that are made, with their words."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Made:
+    """A joint of a group that is made."""
+
+    view: JointView
+    words: Words
+    entry: CouplingWords
+    coupling: str
+    alone: bool
+
+
+def joint_steps(derived: Derived, objections: Objections) -> JointSteps:
+    """Return the steps of all joints."""
+    steps = JointSteps([], [], [])
+    insert: str | None = None
+    for first, last in _groups(derived.chain.joints):
+        insert = _group(derived, first, last, objections, insert, steps)
+    return steps
+
+
+def _groups(joints: Sequence[JointCase]) -> Iterator[tuple[int, int]]:
+    """Yield first and last index of joints that depend on each other."""
+    first = 0
+    for index, case in enumerate(joints):
+        if index + 1 == len(joints) or not _closes_from_outside(case):
+            yield first, index
+            first = index + 1
+
+
+def _closes_from_outside(case: JointCase) -> bool:
+    """Whether the lower part grips only when what holds it is closed: a collet, or a sleeve in a bore of its kind."""
+    inner = case.lower.workpiece_side
+    if isinstance(case.lower.part, Reducer) and isinstance(inner, Hydraulic | MillingChuck):
+        return type(case.upper_side) is type(inner)
+    return isinstance(inner, ColletBore)
+
+
+def _group(
+    derived: Derived, first: int, last: int, objections: Objections, insert: str | None, steps: JointSteps
+) -> str | None:
+    """Add the steps of one group; return the press insert that is then in the press."""
+    joints = derived.chain.joints
+    made: list[_Made] = []
+    stopped: JointCase | None = None
+    for index in range(first, last + 1):
+        case = joints[index]
+        against = objections.get((case.upper_at, case.lower_at), ())
+        reason = _not_seated(case, stopped) if stopped else _reason(case, against)
+        if reason is None:
+            coupling = _coupling(case, index > first)
+            view = JointView(derived, index, case, last, insert)
+            made.append(_Made(view, words_of(view), instruction().couplings[coupling], coupling, index == first))
+            steps.build.extend(_at_once(made[-1], against))
+            continue
+        if stopped is None and index > first:
+            reason = f"{reason} {instruction().stops['loose'].format(upper=case.upper_name)}"
+        stopped = stopped or case
+        steps.build.append(_halt(case, reason))
+    empty = _closes_from_outside(joints[last])
+    if stopped is None and empty:
+        lower = joints[last].lower
+        steps.build.append(stop(instruction().stops["empty"].format(lower=lower.part.id), [lower.part.id], [lower.at]))
+    closed = stopped is None and not empty
+    if closed:
+        for one in made:
+            steps.build.extend(said for step in one.entry.build if step.deferred for said in _drafts(one, step))
+            if isinstance(one.view.case.upper_side, PressCollet):
+                insert = one.words["designation"] if isinstance(one.words["designation"], str) else None
+    steps.open[:0] = _opened(made, closed)
+    steps.used.extend((one.view.case, one.words) for one in made)
+    return insert
+
+
+def _at_once(one: _Made, against: Sequence[Finding]) -> list[Draft]:
+    """Return the steps that wait for nothing, what was found against the joint with the first of them."""
+    drafts = [said for step in one.entry.build if not step.deferred for said in _drafts(one, step)]
+    if drafts:
+        drafts[0]["caution"].extend(map(_told, against))
+    return drafts
+
+
+def _halt(case: JointCase, reason: str) -> Draft:
+    halt = stop(reason, [case.upper_name, case.lower.part.id], [case.upper_at, case.lower_at], case.name)
+    ends = ((case.upper_side, case.upper_at), (case.lower.machine_side, case.lower_at))
+    halt["not_stated"] = [at for side, at in ends if side is None]
+    return halt
+
+
+def _opened(made: Sequence[_Made], closed: bool) -> list[Draft]:
+    """Return how a group is opened, from outside in; what was never closed is only taken out by hand."""
+    to_open = [one for one in made if closed or not any(step.deferred for step in one.entry.build)]
+    opening = [(one, step) for one in to_open for step in one.entry.open if not step.deferred]
+    opening += [(one, step) for one in reversed(made) for step in one.entry.open if step.deferred]
+    return [said for one, step in opening for said in _drafts(one, step)]
+
+
+def _coupling(case: JointCase, inside: bool) -> str:
+    """Return the coupling whose words a joint takes: inside what closes from outside, those of a collet's bore."""
+    if inside:
+        return "collet_bore"
+    return "unknown" if case.upper_side is None else case.upper_side.coupling
+
+
+def _drafts(one: _Made, step: StepWords) -> list[Draft]:
+    """Return the step of a joint with its cautions, or nothing where nothing of it can be said."""
+    if step.alone and not one.alone:
+        return []
+    case = one.view.case
+    at = [case.upper_at, case.lower_at] if case.statement is None else [case.upper_at, case.lower_at, case.statement_at]
+    said = draft(step, one.words, [case.upper_name, case.lower.part.id], at, case.name)
+    if said is None:
+        return []
+    caution = said["caution"]
+    if step.caution:
+        caution.extend(coupling_cautions(one.coupling))
+    if said["action"] in ("join", "open") and isinstance(case.lower.part, Cutter):
+        caution.append(instruction().cautions["edges"].format(lower=case.lower.part.id))
+    if said["action"] in ("clamp", "open"):
+        caution.extend(heavy_cautions(one.view.derived.masses.total))
+    return [said]
+
+
+def _told(finding: Finding) -> str:
+    return instruction().cautions["finding"].format(code=finding.code, message=finding.message)
+
+
+def _not_seated(case: JointCase, seat: JointCase) -> str:
+    words = {"lower": case.lower.part.id, "upper": case.upper_name, "seat": seat.name}
+    return instruction().stops["not_seated"].format_map(words)
+
+
+def _reason(case: JointCase, findings: Sequence[Finding]) -> str | None:
+    """Say why a joint must not be made; None where nothing speaks against it."""
+    texts, file = instruction().stops, instruction()
+    words = {"upper": case.upper_name, "lower": case.lower.part.id}
+    against = [one for one in findings if one.severity == "error" and one.code not in file.not_of_joining]
+    if against:
+        reasons = " ".join(f"{_told(one)} {one.remedy}" for one in against)
+        return texts["objected"].format(reasons=reasons, **words)
+    side, lower_side = case.upper_side, case.lower.machine_side
+    if side is None or lower_side is None:
+        return texts["not_told"].format_map(words)
+    if case.mated is False:
+        upper_title, lower_title = (couplings.coupling(one.coupling).title for one in (side, lower_side))
+        return texts["not_mating"].format(upper_title=upper_title, lower_title=lower_title, **words)
+    return None

@@ -1,0 +1,345 @@
+"""What the work instruction says at a joint of each coupling, and with which numbers."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+from rules.facts.shrink import ShrinkJoint
+from rules.rulebook.examples import base_request
+from rules.tables import couplings
+from tests.support.assemblies import assembly_of, at_joint, two_parts, values_of, words_of
+from tests.support.stacks import derived_of
+
+SHANK = {"coupling": "cylindrical", "diameter_mm": 20, "tolerance": "h6", "form": "plain", "length_mm": 60}
+FLATTED = {**SHANK, "form": "side_lock_flat"}
+BORE = {"diameter_mm": 20, "tolerance": "H6", "depth_mm": 58, "minimum_grip_mm": 40}
+SHRINK_BORE = {
+    "coupling": "shrink_fit",
+    "diameter_mm": 20,
+    "deviation": {"lower_um": -35, "upper_um": -25},
+    "depth_mm": 58,
+    "minimum_grip_mm": 40,
+}
+
+
+def taper(coupling: str, **fields: Any) -> tuple[dict[str, Any], dict[str, Any]]:
+    """Return two equal halves."""
+    return {"coupling": coupling, **fields}, {"coupling": coupling, **fields}
+
+
+STANDS_OUT = "em then stands out 50 mm."
+
+# ends of the joint, actions in order, what the steps say, what only the maker states
+CASES: dict[str, tuple[tuple[dict[str, Any], dict[str, Any]], list[str], dict[str, list[str]], list[str]]] = {
+    "steep_taper": (
+        taper("steep_taper", size="40", form="iso_7388_1_a"),
+        ["join", "clamp", "check"],
+        {"join": ["over the drive keys", "in 2 positions"], "clamp": ["draw bolt"], "check": ["60 mm"]},
+        ["tightening torque of the draw bolt"],
+    ),
+    "hollow_taper": (
+        taper("hollow_taper", size="50", form="A"),
+        ["join", "clamp", "check"],
+        {"join": ["in one position only", "form A"], "clamp": ["clamping set"], "check": ["no gap", "60 mm"]},
+        ["tightening torque of the clamping set"],
+    ),
+    "polygonal_taper": (
+        taper("polygonal_taper", size="50"),
+        ["join", "clamp", "check"],
+        {"join": ["in 3 positions"], "clamp": ["25000 N"], "check": ["no gap", "60 mm"]},
+        ["tightening torque of the clamp"],
+    ),
+    "morse_taper": (
+        taper("morse_taper", size="3", form="drawbar_thread"),
+        ["join", "clamp", "check"],
+        {"join": ["by hand"], "clamp": ["draw bolt"], "check": ["60 mm"]},
+        ["tightening torque of the draw bolt"],
+    ),
+    "cylindrical": (
+        ({**BORE, "coupling": "cylindrical", "tolerance": "H7"}, SHANK),
+        ["join", "set", "clamp", "check"],
+        # 20 H7/h6: play from 0 to 34 µm
+        {"set": ["Set 50 mm", STANDS_OUT, "8 mm behind"], "clamp": ["0 to 34 µm"], "check": ["50 mm"]},
+        ["how the shank is fastened and how firmly"],
+    ),
+    "side_lock": (
+        ({**BORE, "coupling": "side_lock", "tolerance": "H5", "flat": "side_lock_flat"}, FLATTED),
+        ["join", "set", "clamp", "check"],
+        {
+            "join": ["its flat under the screw"],
+            "set": ["Set 50 mm", STANDS_OUT],
+            "clamp": ["against its drive", "Tighten the screw square on the flat."],
+            "check": ["50 mm"],
+        },
+        ["tightening torque of the clamping screw"],
+    ),
+    "shrink_fit": (
+        (SHRINK_BORE, SHANK),
+        ["set", "heat", "join", "cool", "check"],
+        {"set": ["50 mm"], "heat": ["it does from"], "join": ["gloves"], "cool": ["cool"], "check": ["50 mm"]},
+        [],
+    ),
+    "hydraulic": (
+        ({**BORE, "coupling": "hydraulic"}, SHANK),
+        ["join", "set", "clamp", "check"],
+        {"set": ["Set 50 mm", STANDS_OUT], "clamp": ["With the shank in", "fully in, to its stop"], "check": ["50 mm"]},
+        [],
+    ),
+    "milling_chuck": (
+        ({**BORE, "coupling": "milling_chuck"}, SHANK),
+        ["join", "set", "clamp", "check"],
+        {"set": ["Set 50 mm", STANDS_OUT], "clamp": ["With the shank in", "nut of bh"], "check": ["50 mm"]},
+        ["how far the nut is to be turned"],
+    ),
+    "collet_bore": (
+        (
+            {
+                "coupling": "collet_bore",
+                "clamping_min_mm": 19,
+                "clamping_max_mm": 20,
+                "depth_mm": 58,
+                "minimum_grip_mm": 40,
+            },
+            SHANK,
+        ),
+        ["join", "set", "clamp", "check"],
+        {"set": ["Set 50 mm", STANDS_OUT], "clamp": ["its own closer"], "check": ["50 mm"]},
+        ["how far the collet is to be closed"],
+    ),
+    "shell_mill_arbor": (
+        taper("shell_mill_arbor", pilot_diameter_mm=27, drive="keys"),
+        ["join", "clamp", "check"],
+        {"join": ["27 mm", "both drive keys"], "clamp": ["M12"], "check": ["60 mm"]},
+        ["tightening torque of the clamping screw"],
+    ),
+    "declared": (
+        (
+            {"coupling": "declared", "designation": "own 7", "gender": "female", "diameter_mm": 8.5},
+            {"coupling": "declared", "designation": "own 7", "gender": "male", "diameter_mm": 8.5},
+        ),
+        ["join", "clamp", "check"],
+        {"join": ["own 7", "8.5 mm"], "check": ["60 mm"]},
+        ["how firmly the interface is tightened"],
+    ),
+}
+
+
+def _request(name: str) -> dict[str, Any]:
+    upper, lower = CASES[name][0]
+    grip = {"grip_length_mm": 50} if lower["coupling"] == "cylindrical" else {}
+    return two_parts(upper, lower, **grip)
+
+
+@pytest.mark.parametrize("name", CASES)
+def test_steps_of_a_joint(name: str) -> None:
+    """First principles: actions in the order of the work, with grip, projection and thread of this very joint."""
+    _, actions, words, maker = CASES[name]
+    report = assembly_of(_request(name))
+    steps = at_joint(report, "bh/em")
+    assert [step.action for step in steps] == actions
+    for action, parts in words.items():
+        for part in parts:
+            assert part in words_of(report, "bh/em", action)
+    assert [one for step in steps for one in step.from_maker] == maker
+    assert report.buildable
+    assert [step.joint for step in report.disassembly] == [None, "bh/em"]
+
+
+def test_every_workpiece_side_is_told() -> None:
+    """No coupling that a joint may have is without a test above or a stack below."""
+    sides = {name for name in couplings.couplings() if "workpiece_side" in couplings.coupling(name).ends}
+    assert sides == {*CASES, "nut_collet", "press_collet"}
+
+
+@pytest.mark.parametrize("name", [name for name in CASES if CASES[name][0][1] in (SHANK, FLATTED)])
+def test_grip_is_set_within_its_bounds(name: str) -> None:
+    """First principles: grip as stated, at least the holder's minimum, at most the free depth of the bore."""
+    (step,) = (one for one in assembly_of(_request(name)).steps if one.action == "set")
+    values = values_of(step)
+    assert values["grip length"] == (50.0, 40.0, 58.0)
+    assert values["projection"] == (50.0, None, None)
+    assert step.not_stated == []
+
+
+def test_unknown_grip_names_its_field() -> None:
+    """Where the grip is not stated the step says so, and which field would tell it."""
+    request = two_parts(*CASES["hydraulic"][0])
+    (step,) = (one for one in assembly_of(request).steps if one.action == "set")
+    assert "not stated" in step.text
+    assert "/stack/joints/0/grip_length_mm" in step.not_stated
+
+
+def test_press_in_stack_is_built_from_the_base_outward() -> None:
+    """Common practice: shank into its collet before the press, insert changed in between with the ram out."""
+    report = assembly_of(base_request("press_in"))
+    built = [(step.action, step.joint) for step in report.steps if step.joint and step.action != "clean"]
+    assert built == [
+        ("join", "bh/c1"),
+        ("join", "c1/ext"),
+        ("set", "c1/ext"),
+        ("change", "bh/c1"),
+        ("clamp", "bh/c1"),
+        ("check", "c1/ext"),
+        ("join", "ext/c2"),
+        ("join", "c2/em"),
+        ("set", "c2/em"),
+        ("change", "ext/c2"),
+        ("clamp", "ext/c2"),
+        ("check", "c2/em"),
+    ]
+    assert words_of(report, "bh/c1", "change").startswith("Put the press insert for the seat kb-32")
+    assert words_of(report, "ext/c2", "change") == (
+        "Take the ram out, change the press insert from the seat kb-32 to the seat kb-16, then set the ram again."
+    )
+    press = next(step for step in report.steps if (step.action, step.joint) == ("clamp", "bh/c1"))
+    assert values_of(press)["press time"] == (None, 7.0, 10.0)
+    assert "Support ext, which stands out 100 mm, at its free end." in press.text
+
+
+def test_press_insert_that_fits_stays_in() -> None:
+    """Two collets of one seat are pressed with one insert; an unknown seat leaves it to be settled."""
+    request = base_request("press_in")
+    request["stack"]["components"][2]["workpiece_side"]["designation"] = "kb-32"
+    request["stack"]["components"][3]["machine_side"]["designation"] = "kb-32"
+    assert words_of(assembly_of(request), "ext/c2", "change") == "The press insert for the seat kb-32 stays in."
+    for part, side in ((2, "workpiece_side"), (3, "machine_side")):
+        del request["stack"]["components"][part][side]["designation"]
+    report = assembly_of(request)
+    (step,) = (one for one in report.steps if (one.action, one.joint) == ("change", "ext/c2"))
+    assert "not stated" in step.text
+    assert step.not_stated == ["/stack/components/2/workpiece_side/designation"]
+
+
+def test_press_in_stack_is_opened_from_the_tip_inward() -> None:
+    """Common practice: the outermost collet first, the hanging extension supported."""
+    report = assembly_of(base_request("press_in"))
+    opened = [(step.action, step.joint) for step in report.disassembly]
+    assert opened == [
+        ("open", None),
+        ("open", "ext/c2"),
+        ("open", "c2/em"),
+        ("remove", "ext/c2"),
+        ("open", "bh/c1"),
+        ("open", "c1/ext"),
+        ("remove", "bh/c1"),
+    ]
+    assert "Support ext at its free end" in report.disassembly[4].text
+
+
+def test_nut_collet_is_snapped_in_before_and_tightened_after_the_shank() -> None:
+    """Common practice; size and nut thread by ISO 15488, the torque by the maker alone."""
+    report = assembly_of(base_request("nut_collet"))
+    steps = [step for step in report.steps if step.joint and step.action != "clean"]
+    assert [(step.action, step.joint) for step in steps] == [
+        ("join", "bh/c1"),
+        ("join", "c1/em"),
+        ("set", "c1/em"),
+        ("clamp", "bh/c1"),
+        ("check", "c1/em"),
+    ]
+    assert "snap it into the clamping nut" in steps[0].text
+    assert "size 32, the nut thread M40×1.5" in steps[0].text
+    assert steps[3].from_maker == ["tightening torque of the nut"]
+    assert not any(value.unit == "N m" for step in report.steps for value in step.values)
+
+
+@pytest.mark.parametrize(("diameter", "screws"), [(20, 1.0), (24.999, 1.0), (25, 2.0), (32, 2.0)])
+def test_second_screw_from_25_mm_on(diameter: float, screws: float) -> None:
+    """Literature: DIN 6535 form HB has two flats at 25 and 32 mm."""
+    bore = {**BORE, "coupling": "side_lock", "flat": "side_lock_flat", "diameter_mm": diameter}
+    request = two_parts(bore, {**FLATTED, "diameter_mm": diameter}, grip_length_mm=50)
+    (step,) = (one for one in assembly_of(request).steps if one.action == "clamp")
+    assert values_of(step)["clamping screws"][0] == screws
+    assert ("both screws" in step.text) == (screws == 2.0)
+
+
+def test_inclined_flat_is_pushed_back() -> None:
+    """Common practice: on an inclined flat the shank goes back onto its stop."""
+    bore = {**BORE, "coupling": "side_lock", "flat": "inclined_flat"}
+    request = two_parts(bore, {**SHANK, "form": "inclined_flat"}, grip_length_mm=50)
+    assert "Push the shank back onto its stop" in words_of(assembly_of(request), "bh/em", "clamp")
+
+
+def test_shrink_fit_is_heated_to_what_the_joint_needs() -> None:
+    """First principles: 20 mm in −35/−25 µm, shank h6 0/−13: 35 µm and 20 µm of play over 20 mm of steel."""
+    request = _request("shrink_fit")
+    (grip,) = derived_of(request).grips
+    (step,) = (one for one in assembly_of(request).steps if one.action == "heat")
+    assert isinstance(grip.shrink, ShrinkJoint)
+    _, least, _ = values_of(step)["opening temperature"]
+    assert least == pytest.approx(grip.shrink.opening_temperature_c, abs=0.05)
+    # α of the steels in the table lies near 11.5 · 10⁻⁶ 1/K
+    assert least == pytest.approx(20.0 + (0.035 + 0.020) / (20.0 * 11.5e-6), rel=0.05)
+    assert f"from {least:.0f} °C on" in step.text
+
+
+@pytest.mark.parametrize(
+    ("form", "said", "maker"),
+    [
+        ("tang", "soft mallet", []),
+        ("drawbar_thread", "draw bolt", ["tightening torque of the draw bolt"]),
+        (None, "as its form demands", []),
+    ],
+)
+def test_morse_taper_by_its_form(form: str | None, said: str, maker: list[str]) -> None:
+    """A tang is driven in, a thread drawn in, and what is not known is not told."""
+    fields = {"size": "3"} if form is None else {"size": "3", "form": form}
+    request = two_parts(*taper("morse_taper", **fields))
+    (step,) = (one for one in assembly_of(request).steps if one.action == "clamp")
+    assert said in step.text
+    assert step.from_maker == maker
+
+
+def test_sleeve_in_a_bore_of_its_kind_is_clamped_from_outside() -> None:
+    """Never close an expansion bore on a sleeve that holds nothing: the shank goes in first."""
+    request = _request("hydraulic")
+    sleeve = {
+        "id": "sl",
+        "kind": "reducer",
+        "machine_side": SHANK,
+        "workpiece_side": {"coupling": "hydraulic", "diameter_mm": 12, "tolerance": "H6"},
+        "overall_length_mm": 52,
+    }
+    request["stack"]["components"].insert(1, sleeve)
+    request["stack"]["components"][2]["machine_side"] = {**SHANK, "diameter_mm": 12}
+    request["stack"]["joints"] = [
+        {"upper": "bh", "lower": "sl", "grip_length_mm": 50},
+        {"upper": "sl", "lower": "em", "grip_length_mm": 45},
+    ]
+    steps = [step for step in assembly_of(request).steps if step.joint and step.action != "clean"]
+    assert [(step.action, step.joint) for step in steps if step.action in ("join", "clamp")] == [
+        ("join", "bh/sl"),
+        ("join", "sl/em"),
+        ("clamp", "bh/sl"),
+    ]
+
+
+@pytest.mark.parametrize(
+    ("name", "concern"),
+    [("press_in", "Presses store force"), ("nut_collet", "empty collet"), ("shrink", "skin is burnt")],
+)
+def test_caution_of_a_coupling_stands_where_the_danger_is(name: str, concern: str) -> None:
+    """The press's caution where it is pressed, heat's where it is hot, the nut's where it is turned; nowhere else."""
+    where = {"press_in": {"clamp", "open"}, "nut_collet": {"join", "clamp"}, "shrink": {"heat", "join", "cool", "open"}}
+    report = assembly_of(base_request(name))
+    steps = [*report.steps, *report.disassembly]
+    warned = {step.action for step in steps if any(concern in caution for caution in step.caution)}
+    assert warned == where[name]
+
+
+def test_hydraulic_caution_at_its_screw() -> None:
+    """An expansion bore is spoilt empty: said where its screw is turned."""
+    report = assembly_of(_request("hydraulic"))
+    warned = [step.action for step in report.steps if any("expansion bore" in one for one in step.caution)]
+    assert warned == ["clamp"]
+
+
+def test_stated_clocking_is_set_at_its_joint() -> None:
+    """First principles: the angle stated for a joint is told there, and is a blank of the record."""
+    request = two_parts(*CASES["hydraulic"][0], grip_length_mm=50, clocking_deg=-35)
+    report = assembly_of(request)
+    assert "stands -35° from the mark of bh" in words_of(report, "bh/em", "join")
+    (blank,) = (one for one in report.record if one.name == "clocking")
+    assert (blank.joint, blank.target, blank.unit) == ("bh/em", -35.0, "deg")

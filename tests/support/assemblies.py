@@ -1,0 +1,61 @@
+"""Work instructions of requests, and a holder with a cutter joined by any coupling."""
+
+from __future__ import annotations
+
+import copy
+from typing import Any
+
+from rules.model.assembly import AssemblyReport, AssemblyStep
+from rules.reporting.assembly import assembly_section
+from rules.requests import parse_request
+from tests.support.stacks import assessor
+
+
+def assembly_of(request: dict[str, Any]) -> AssemblyReport:
+    """Return the work instruction of a request, with the findings of its check."""
+    report, derived = assessor().assess_derived(parse_request(copy.deepcopy(request)))
+    return assembly_section(derived, report.findings)
+
+
+def two_parts(workpiece_side: dict[str, Any], machine_side: dict[str, Any], **joint: Any) -> dict[str, Any]:
+    """Return a holder of 80 mm and a cutter joined to it by these two ends."""
+    holder = {
+        "id": "bh",
+        "kind": "base_holder",
+        "machine_side": {"coupling": "hollow_taper", "size": "63", "form": "A"},
+        "workpiece_side": workpiece_side,
+        "gauge_length_mm": 80,
+        "material": "steel",
+        "profile": [{"length_mm": 80, "outer_mm": 60, "bore_mm": workpiece_side.get("diameter_mm", 20)}],
+        "runout": [{"tir_um": 3, "at_mm": 0}],
+    }
+    cutter = {
+        "id": "em",
+        "kind": "cutter",
+        "machine_side": machine_side,
+        "material": "cemented_carbide",
+        "overall_length_mm": 100,
+        "gauge_length_mm": 60,
+        "profile": [{"length_mm": 100, "outer_mm": machine_side.get("diameter_mm", 20)}],
+        "cutting_diameter_mm": 12,
+        "runout": [{"tir_um": 4, "at_mm": 40}],
+        "runout_character": "offset",
+    }
+    stack: dict[str, Any] = {"components": [holder, cutter], "joints": [{"upper": "bh", "lower": "em", **joint}]}
+    return {"stack": stack, "operation": {"runout_limit_um": 50}}
+
+
+def at_joint(report: AssemblyReport, joint: str) -> list[AssemblyStep]:
+    """Return the steps of one joint after its cleaning, in their order."""
+    return [step for step in report.steps if step.joint == joint and step.action != "clean"]
+
+
+def words_of(report: AssemblyReport, joint: str, action: str) -> str:
+    """Return the text of the one step of a joint with this action."""
+    (step,) = (one for one in report.steps if one.joint == joint and one.action == action)
+    return step.text
+
+
+def values_of(step: AssemblyStep) -> dict[str, tuple[float | None, float | None, float | None]]:
+    """Return the numbers of a step by name: value, lower and upper bound."""
+    return {one.name: (one.value, one.at_least, one.at_most) for one in step.values}
