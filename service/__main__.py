@@ -14,6 +14,7 @@ from rules.catalogue import CatalogueError
 from rules.rulebook.problem import RulebookError
 from rules.version import VERSION
 from service.commands import (
+    audit,
     budget,
     check,
     compare,
@@ -67,6 +68,7 @@ def _parser() -> argparse.ArgumentParser:
     commands = parser.add_subparsers(title="commands", required=True, metavar="COMMAND")
     serve.add_parser(commands)
     check.add_parser(commands)
+    audit.add_parser(commands)
     compare.add_parser(commands)
     gate.add_parser(commands)
     budget.add_parser(commands)

@@ -7,14 +7,20 @@ from starlette.middleware import Middleware
 
 from rules.assess import Assessor
 from rules.version import VERSION
+from service.bulk.lifespan import closing
+from service.bulk.media_types import PATH, STREAMS
+from service.bulk.pool import Pool
+from service.bulk.worker import rules_in_force
 from service.exporting import Exporter
 from service.loading import load_assessor
 from service.middleware.body_limit import BodyLimit
 from service.middleware.head import HeadAsGet
 from service.middleware.last_resort import LastResort
+from service.negotiation import JSON
 from service.openapi import describe
 from service.problem_handlers import HANDLERS
 from service.routes.budgets import budgets_router
+from service.routes.check_batches import check_batches_router
 from service.routes.checks import checks_router
 from service.routes.comparisons import comparisons_router
 from service.routes.contract import contract_router
@@ -40,6 +46,9 @@ def create_app(settings: Settings | None = None, assessor: Assessor | None = Non
     """
     settings = settings or Settings()
     assessor = assessor or load_assessor(settings)
+    pool = Pool(settings.batch_workers, settings, rules_in_force(assessor))
+    # lines are counted as they come
+    batch_limits = {JSON: settings.max_batch_body_bytes, **dict.fromkeys(STREAMS)}
     app = FastAPI(
         title="stackgauge",
         version=VERSION,
@@ -48,15 +57,17 @@ def create_app(settings: Settings | None = None, assessor: Assessor | None = Non
         docs_url=None,
         redoc_url=None,
         redirect_slashes=False,
+        lifespan=closing(pool),
         middleware=[
             Middleware(HeadAsGet),
             Middleware(LastResort),
-            Middleware(BodyLimit, max_bytes=settings.max_body_bytes),
+            Middleware(BodyLimit, max_bytes=settings.max_body_bytes, others={PATH: batch_limits}),
         ],
         exception_handlers=dict(HANDLERS),
     )
     for router in (
         checks_router(assessor),
+        check_batches_router(assessor, pool, settings),
         readings_router(assessor),
         budgets_router(assessor),
         comparisons_router(assessor),

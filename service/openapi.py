@@ -17,13 +17,22 @@ from rules.model.reading import ReadingRequest
 from rules.model.request import CheckRequest
 from rules.rulebook.model import Rule, Rulebook
 from rules.version import VERSION
+from service.bulk.document import BatchRequest
 from service.problems import Problem
 
 __all__ = ["as_text", "describe"]
 
 _REF: Final = "#/components/schemas/{model}"
 
-_REQUESTS: Final = (CheckRequest, BudgetRequest, ComparisonRequest, GateRequest, GateVerification, ReadingRequest)
+_REQUESTS: Final = (
+    CheckRequest,
+    BatchRequest,
+    BudgetRequest,
+    ComparisonRequest,
+    GateRequest,
+    GateVerification,
+    ReadingRequest,
+)
 """Bodies that the routes read themselves."""
 
 _ABOUT: Final = """\

@@ -30,6 +30,7 @@ _OCCURRENCES: Final = MappingProxyType(
         ),
         "invalid-request": invalid_request(BadRequestError(_FAULTS)),
         "internal-fault": ProblemError("internal-fault", "The request could not be answered; the log has the details."),
+        "too-busy": ProblemError("too-busy", "8 batches are being answered at the moment."),
         "not-ready": ProblemError("not-ready", "The service can't judge at the moment."),
     }
 )

@@ -26,6 +26,25 @@ class Settings(BaseSettings):
         ge=1024,
         description="Largest body accepted. The largest stack the contract allows takes about 400 KiB.",
     )
+    max_batch_body_bytes: int = Field(
+        8 * 1024 * 1024, ge=1024, description="Largest batch accepted as one JSON document; as lines it has no limit."
+    )
+    max_line_bytes: int = Field(
+        1024 * 1024, ge=1024, description="Longest line of a batch; a longer one is answered with a problem."
+    )
+    max_batch_lines: int = Field(
+        1_000_000, ge=1, description="Most lines of a batch; the first beyond them ends it with a problem."
+    )
+    max_batch_spool_bytes: int = Field(
+        512 * 1024 * 1024,
+        ge=64 * 1024,
+        description="Answers of a batch that wait in a temporary file while its client sends and does not read; beyond"
+        " it reading stops.",
+    )
+    max_batches: int = Field(8, ge=1, description="Batches answered at the same time; one more is asked to come later.")
+    batch_workers: int = Field(
+        0, ge=0, le=64, description="Processes that judge large batches, started with the first; 0 takes one a core."
+    )
     catalogue: Path | None = Field(
         None, description="Folder of JSON, YAML and CSV files with components that requests may refer to."
     )

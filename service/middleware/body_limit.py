@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from service.problems import ProblemError
@@ -16,12 +18,18 @@ class BodyLimit:
     A body that no route reads costs nothing and is left alone.
     """
 
-    def __init__(self, app: ASGIApp, max_bytes: int) -> None:
+    def __init__(self, app: ASGIApp, max_bytes: int, others: Mapping[str, Mapping[str, int | None]]) -> None:
+        """Take the limit, and other limits by path and media type: None has none, since its route counts itself."""
         self._app = app
         self._max_bytes = max_bytes
+        self._others = others
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         if scope["type"] != "http":
+            await self._app(scope, receive, send)
+            return
+        most = self._limit(scope)
+        if most is None:
             await self._app(scope, receive, send)
             return
         declared = _declared_length(scope)
@@ -29,18 +37,31 @@ class BodyLimit:
 
         async def counted() -> Message:
             nonlocal read
-            if declared > self._max_bytes:
-                raise self._too_large()
+            if declared > most:
+                raise _too_large(most)
             message = await receive()
             read += len(message.get("body", b""))
-            if read > self._max_bytes:
-                raise self._too_large()
+            if read > most:
+                raise _too_large(most)
             return message
 
         await self._app(scope, counted, send)
 
-    def _too_large(self) -> ProblemError:
-        return ProblemError("body-too-large", f"A body may hold {self._max_bytes} bytes.")
+    def _limit(self, scope: Scope) -> int | None:
+        by_type = self._others.get(scope["path"])
+        return self._max_bytes if by_type is None else by_type.get(_media_type(scope), self._max_bytes)
+
+
+def _too_large(most: int) -> ProblemError:
+    return ProblemError("body-too-large", f"A body may hold {most} bytes.")
+
+
+def _media_type(scope: Scope) -> str:
+    for name, value in scope["headers"]:
+        if name == b"content-type":
+            sent: str = value.decode("latin-1")
+            return sent.partition(";")[0].strip().lower()
+    return ""
 
 
 def _declared_length(scope: Scope) -> int:

@@ -1,0 +1,229 @@
+"""Processes that judge portions of lines side by side."""
+
+from __future__ import annotations
+
+import logging
+import multiprocessing
+import os
+import queue
+import threading
+from collections import deque
+from collections.abc import Iterable, Iterator
+from concurrent.futures import Future
+from multiprocessing.connection import Connection
+from multiprocessing.process import BaseProcess
+from types import TracebackType
+from typing import Final, NamedTuple
+
+from service.bulk.chunks import Chunk, Chunker, chunks_of
+from service.bulk.lines import LineAnswer, after, is_blank, problem_answer
+from service.bulk.worker import Mirror, work
+from service.problems import ProblemError
+from service.settings import Settings
+
+__all__ = ["Chunk", "Chunker", "Pool", "chunks_of", "cores"]
+
+_LOG = logging.getLogger("stackgauge")
+
+# Not fork: the parent has threads, whose locks a child would inherit locked.
+_CONTEXT: Final = multiprocessing.get_context("spawn")
+
+_PATIENCE_S: Final = 2.0
+"""How long a worker that was told to stop may take."""
+
+
+def cores() -> int:
+    """Cores this process may use."""
+    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
+
+
+class _Errand(NamedTuple):
+    chunk: Chunk
+    future: Future[list[LineAnswer]]
+
+
+class _Worker:
+    """One process, and the thread that hands it one chunk at a time.
+
+    So the death of a process costs the chunk it was at and no other, and is seen at once: its end of the pipe closes.
+    """
+
+    def __init__(self, pool: Pool) -> None:
+        self._pool = pool
+        self._process: BaseProcess | None = None
+        self._connection: Connection | None = None
+        self._mirror = Mirror()
+        self.thread = threading.Thread(target=self._run, name="bulk worker", daemon=True)
+        self.thread.start()
+
+    @property
+    def pid(self) -> int | None:
+        """Process id, once it is started."""
+        return None if self._process is None else self._process.pid
+
+    def _run(self) -> None:
+        while (errand := self._pool.next_errand()) is not None:
+            if self._pool.closed:
+                errand.future.cancel()
+            if not errand.future.set_running_or_notify_cancel():
+                continue
+            try:
+                answers = self._answered(errand.chunk)
+            except Exception:
+                _LOG.exception("no answer from the worker for the %d lines from %d", *_place(errand.chunk))
+                answers = _faults(errand.chunk)
+            errand.future.set_result(answers)
+        self._drop()
+
+    def _answered(self, chunk: Chunk) -> list[LineAnswer]:
+        connection = self._send(chunk)
+        try:
+            answers: list[LineAnswer] = connection.recv()
+        except (EOFError, OSError):
+            code = self._drop()
+            if not self._pool.closed:
+                _LOG.error("a worker ended (%s) at the %d lines from %d; another takes over", code, *_place(chunk))
+            return _faults(chunk)
+        return answers
+
+    def _send(self, chunk: Chunk) -> Connection:
+        """Hand the chunk over, to another process where this one has ended in the meantime."""
+        if self._connection is not None:
+            try:
+                self._connection.send(self._mirror.job(chunk))
+            except OSError:
+                self._drop()
+            else:
+                return self._connection
+        connection = self._start()
+        connection.send(self._mirror.job(chunk))
+        return connection
+
+    def _start(self) -> Connection:
+        ours, theirs = _CONTEXT.Pipe()
+        process = _CONTEXT.Process(
+            target=work, args=(theirs, self._pool.settings, self._pool.rules), name="stackgauge bulk", daemon=True
+        )
+        process.start()
+        theirs.close()
+        self._process, self._connection, self._mirror = process, ours, Mirror()
+        return ours
+
+    def _drop(self) -> int | None:
+        """Let go of the process and return its exit code."""
+        process, connection = self._process, self._connection
+        self._process = self._connection = None
+        if connection is not None:
+            connection.close()
+        if process is None:
+            return None
+        process.join(_PATIENCE_S)
+        if process.exitcode is None:
+            process.kill()
+            process.join()
+        return process.exitcode
+
+    def stop(self) -> None:
+        """End the process in the middle of what it does."""
+        if (process := self._process) is not None:
+            process.terminate()
+
+
+class Pool:
+    """Judges chunks in processes of their own, which are started with the first chunk.
+
+    Takes as many chunks as it is given, so whoever gives them keeps no more than ``window`` of them in flight.
+    ``rules`` is the fingerprint of the rules the workers must have, see :func:`service.bulk.worker.rules_in_force`.
+    """
+
+    def __init__(self, workers: int, settings: Settings, rules: str | None = None) -> None:
+        self.workers = workers or cores()
+        self.window = 2 * self.workers + 2
+        """Chunks in flight that keep every worker busy."""
+        self.settings = settings
+        self.rules = rules
+        self.closed = False
+        self._lock = threading.Lock()
+        self._errands: queue.SimpleQueue[_Errand | None] = queue.SimpleQueue()
+        self._team: list[_Worker] = []
+
+    def __enter__(self) -> Pool:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()
+
+    def answer(self, chunk: Chunk) -> Future[list[LineAnswer]]:
+        """Have a chunk answered; a chunk whose worker dies is answered with a problem for every line.
+
+        A future that is cancelled before its turn costs nothing. Raises RuntimeError once closed.
+        """
+        future: Future[list[LineAnswer]] = Future()
+        with self._lock:
+            if self.closed:
+                raise RuntimeError("the pool is closed")
+            if not self._team:
+                self._team = [_Worker(self) for _ in range(self.workers)]
+            self._errands.put(_Errand(chunk, future))
+        return future
+
+    def answers(self, chunks: Iterable[Chunk]) -> Iterator[LineAnswer]:
+        """The answers of all chunks, in order, taking chunks no faster than they are answered."""
+        flying: deque[Future[list[LineAnswer]]] = deque()
+        try:
+            for chunk in chunks:
+                flying.append(self.answer(chunk))
+                if len(flying) >= self.window:
+                    yield from flying.popleft().result()
+            while flying:
+                yield from flying.popleft().result()
+        finally:
+            for future in flying:
+                future.cancel()
+
+    def pids(self) -> list[int]:
+        """Process ids of the workers that are started."""
+        return [pid for worker in self._team if (pid := worker.pid) is not None]
+
+    def next_errand(self) -> _Errand | None:
+        """What a worker does next; None when it shall end."""
+        return self._errands.get()
+
+    def close(self) -> None:
+        """Stop the processes, whatever they do; what was not answered is cancelled."""
+        with self._lock:
+            if self.closed:
+                return
+            self.closed = True
+        while True:
+            try:
+                errand = self._errands.get_nowait()
+            except queue.Empty:
+                break
+            if errand is not None:
+                errand.future.cancel()
+        for worker in self._team:
+            self._errands.put(None)
+            worker.stop()
+        for worker in self._team:
+            worker.thread.join()
+
+
+def _place(chunk: Chunk) -> tuple[int, int]:
+    return len(chunk.lines), chunk.first
+
+
+def _faults(chunk: Chunk) -> list[LineAnswer]:
+    """A problem for every line that would have been judged."""
+    fault = ProblemError("internal-fault", "The line could not be judged; the log has the details.")
+    shared, answers = chunk.shared, []
+    for number, line in enumerate(chunk.lines, chunk.first):
+        if is_blank(line):
+            continue
+        if (changed := after(line, shared)) is not None:
+            shared = changed
+        else:
+            answers.append(problem_answer(number, fault))
+    return answers

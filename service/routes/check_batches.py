@@ -1,0 +1,117 @@
+"""``POST /v1/check-batches``: many stacks in, an answer to each out."""
+
+from __future__ import annotations
+
+import json
+from typing import Annotated, Any, Final
+
+from fastapi import APIRouter, Query, Request, Response
+from starlette.concurrency import run_in_threadpool
+
+from rules.assess import Assessor
+from service.batch_examples import BATCH_EXAMPLES, BATCH_LINES
+from service.bulk.admission import Admission
+from service.bulk.document import MAX_STACKS, BatchReport, BatchRequest, answer_document
+from service.bulk.lines import Include
+from service.bulk.media_types import PATH, STREAMS
+from service.bulk.pool import Pool
+from service.bulk.stream import INLINE_LINES, LineStream, answered
+from service.negotiation import JSON, require_acceptable, require_body
+from service.problem_responses import responses
+from service.settings import Settings
+from service.strict_json import parse_json
+
+__all__ = ["check_batches_router"]
+
+_ABOUT: Final = f"""\
+Judge many stacks, each as a check of its own would be: the reports are the same to the byte.
+
+As `application/json`: up to {MAX_STACKS} stacks in one document, with what they share beside them.
+
+As `application/x-ndjson` or `application/jsonl`: any number of lines, answered line by line, in order, while the
+batch is still coming. A line is the request of a check, or a stack alone (the object under `stack`), or definitions:
+an object without `stack` whose `components`, `operation`, `machine` and `policy` hold for the lines that follow.
+What a line states itself wins whole; components are joined key by key, and a stack takes those that its references
+lead to. Lines are answered with `{{"line": 3, "report": …}}`, or `{{"line": 3, "verdict": …}}` in short, or
+`{{"line": 3, "problem": …}}`; a bad line does not disturb the others. Definitions and blank lines are counted and not
+answered. The last line is `{{"summary": …}}`: where it is missing, the answer was cut off.
+
+A pure function of the request: safe to repeat, and the same request gives the same bytes.
+"""
+
+# Of no type: whatever the bytes are, each line of them is answered.
+_LINES_IN: Final[dict[str, Any]] = {"description": "JSON objects, one a line."}
+_LINES_OUT: Final[dict[str, Any]] = {"type": "string", "description": "JSON objects, one a line."}
+
+
+def check_batches_router(assessor: Assessor, pool: Pool, settings: Settings) -> APIRouter:
+    """The route; large batches are judged by the pool."""
+    router = APIRouter(tags=["checks"])
+    admission = Admission(settings.max_batches)
+    requests = {name: {"summary": one.summary, "value": one.request} for name, one in BATCH_EXAMPLES.items()}
+    lines = {"lines": {"summary": "The same as lines, and one that can't be judged", "value": BATCH_LINES}}
+
+    def document(data: Any, include: Include = "reports") -> bytes:
+        return answer_document(data, assessor, pool, include, INLINE_LINES)
+
+    answers = {
+        name: {"summary": one.summary, "value": document(one.request).decode()} for name, one in BATCH_EXAMPLES.items()
+    }
+    told = json.dumps(answered(assessor, BATCH_LINES.encode(), "verdicts").decode())
+    answer_lines = {"lines": {"summary": "With `include=verdicts`", "value": told}}
+    known: dict[int | str, dict[str, Any]] = {
+        200: {
+            "content": {
+                JSON: {"examples": answers},
+                **{name: {"schema": _LINES_OUT, "examples": answer_lines} for name in STREAMS},
+            }
+        },
+        **responses(
+            "malformed-json",
+            "not-acceptable",
+            "body-too-large",
+            "unsupported-media-type",
+            "invalid-request",
+            "internal-fault",
+            "too-busy",
+        ),
+    }
+    schema = {"$ref": f"#/components/schemas/{BatchRequest.__name__}"}
+    bodies = {
+        JSON: {"schema": schema, "examples": requests},
+        **{name: {"schema": _LINES_IN, "examples": lines} for name in STREAMS},
+    }
+
+    @router.post(
+        PATH,
+        operation_id="check_stacks",
+        summary="Check many stacks",
+        description=_ABOUT,
+        response_model=BatchReport,
+        response_description="Every stack was evaluated, whatever the verdicts.",
+        responses=known,
+        openapi_extra={"requestBody": {"required": True, "content": bodies}},
+    )
+    async def check_stacks(
+        request: Request,
+        include: Annotated[
+            Include,
+            Query(
+                description="Whole reports, or the verdicts in short; the field of a JSON body wins.",
+                examples=["verdicts"],
+            ),
+        ] = "reports",
+    ) -> Response:
+        require_acceptable(request, (JSON, *STREAMS))
+        sent = require_body(request, (JSON, *STREAMS))
+        if sent in STREAMS:
+            chosen = require_acceptable(request, (sent, *(name for name in STREAMS if name != sent)))
+            return LineStream(assessor, pool, settings, admission, include, chosen)
+        require_acceptable(request)
+        with admission.one():
+            body = await request.body()
+            content = await run_in_threadpool(lambda: document(parse_json(body), include))
+        headers = {"Cache-Control": "no-store", "Vary": "Accept"}
+        return Response(content, headers=headers, media_type=JSON)
+
+    return router

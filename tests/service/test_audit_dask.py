@@ -1,0 +1,70 @@
+"""A cluster gives the bytes that processes of this machine give."""
+
+from __future__ import annotations
+
+import builtins
+import importlib.util
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from service.__main__ import main
+from service.audit.dask_cluster import DifferentRulesError, answer_portion
+from service.bulk.chunks import Chunk
+from service.bulk.shared import Shared
+from service.commands.exit_codes import BAD_INPUT
+from service.settings import Settings
+from tests.support.audits import mixed_lines, stacks, started, write
+from tests.support.libraries import library_lines
+
+missing = importlib.util.find_spec("distributed") is None
+
+
+@pytest.mark.skipif(missing, reason="the package distributed (extra: dask) is not installed")
+def test_a_local_cluster_gives_the_same_bytes(tmp_path: Path) -> None:
+    """Every output, with definitions, bad lines and a second library, is the same as by a pool of processes."""
+    write(tmp_path / "a.ndjson", library_lines(80, 7, "references"))
+    write(tmp_path / "b.ndjson", mixed_lines())
+    seen = set()
+    for name, way in (("pool", []), ("dask", ["--dask", "local"])):
+        outs = [f"{name}.{kind}" for kind in ("ndjson", "csv", "html", "xml")]
+        options = [word for out in outs for word in ("--out", out)]
+        process = started("a.ndjson", "b.ndjson", "--quiet", "--workers", "2", *way, *options, cwd=tmp_path)
+        _, err = process.communicate(timeout=180)
+        assert (process.returncode, err) == (BAD_INPUT, b"")
+        seen.add(tuple((tmp_path / out).read_bytes() for out in outs))
+    assert len(seen) == 1
+
+
+@pytest.mark.skipif(missing, reason="the package distributed (extra: dask) is not installed")
+def test_no_cluster_is_bad_input(tmp_path: Path) -> None:
+    """An address that nobody could listen on is said, with the code for bad input."""
+    write(tmp_path / "a.ndjson", stacks(60)[:1])
+    process = started("a.ndjson", "--dask", "nonsense://nowhere", cwd=tmp_path)
+    _, err = process.communicate(timeout=120)
+    assert process.returncode == BAD_INPUT
+    assert b"no Dask cluster answers at nonsense://nowhere" in err
+
+
+def test_without_the_package_it_is_said_how_to_get_it(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: Any
+) -> None:
+    """The package is looked for when it is needed and no sooner; the message names the extra."""
+    original = builtins.__import__
+
+    def without(name: str, *rest: Any) -> Any:
+        if name.split(".")[0] in ("distributed", "dask"):
+            raise ImportError(name)
+        return original(name, *rest)
+
+    monkeypatch.setattr(builtins, "__import__", without)
+    write(tmp_path / "a.ndjson", stacks(60)[:1])
+    assert main(["audit", str(tmp_path / "a.ndjson"), "--dask", "local"]) == BAD_INPUT
+    assert "pip install 'stackgauge[dask]'" in capsys.readouterr().err
+
+
+def test_a_worker_with_other_rules_gives_no_answer() -> None:
+    """Halves judged by different rules would be no audit."""
+    with pytest.raises(DifferentRulesError):
+        answer_portion(Settings(), "others", Chunk(1, stacks(60)[:1], Shared(), "verdicts"), None)

@@ -1,0 +1,232 @@
+"""An interrupted audit goes on where it stopped, and nobody can tell from its outputs."""
+
+from __future__ import annotations
+
+import json
+import os
+import signal
+import subprocess
+import time
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+import service.audit.run as run
+from rules.assess import Assessor
+from service.__main__ import main
+from service.audit.answering import Here
+from service.audit.interrupt import Interrupt
+from service.bulk.chunks import CHUNK_LINES, Chunk
+from service.commands.audit import INTERRUPTED
+from service.commands.exit_codes import BAD_INPUT, FAULT
+from tests.support.audits import mixed_lines, stacks, started, write
+from tests.support.libraries import library_lines
+
+OUTS = ("o.ndjson", "o.csv", "o.html", "o.junit.xml")
+OPTIONS = [word for out in OUTS for word in ("--out", out)]
+WRITTEN = (*OUTS, "o.summary.csv")
+
+
+@pytest.fixture
+def here(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A folder to work in, in which the state is noted after every second chunk."""
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setattr(run, "_PORTIONS_BETWEEN_STATES", 2)
+    return tmp_path
+
+
+def written(folder: Path) -> dict[str, bytes]:
+    """Return every output."""
+    return {name: (folder / name).read_bytes() for name in WRITTEN}
+
+
+def whole(arguments: list[str], folder: Path) -> dict[str, bytes]:
+    """Return the outputs of an audit that nobody interrupts."""
+    main(["audit", *arguments, "--quiet", *OPTIONS])
+    found = written(folder)
+    for name in WRITTEN:
+        (folder / name).unlink()
+    return found
+
+
+def libraries_with_everything(folder: Path) -> list[str]:
+    """Three libraries: definitions in front, bad and blank lines, and a document that is read whole."""
+    write(folder / "a.ndjson", library_lines(70, 7, "references"))
+    write(folder / "b.ndjson", mixed_lines() * 2)
+    (folder / "c.json").write_text(json.dumps([json.loads(line) for line in stacks(60)]))
+    return ["a.ndjson", "b.ndjson", "c.json"]
+
+
+def breaking_after(chunks: int) -> Callable[[Here, Chunk], Any]:
+    """An answering that breaks down at this chunk."""
+    answer = Here.answer
+    left = chunks
+
+    def breaking(self: Here, chunk: Chunk) -> Any:
+        nonlocal left
+        left -= 1
+        if left < 0:
+            raise RuntimeError("broken down")
+        return answer(self, chunk)
+
+    return breaking
+
+
+@pytest.mark.parametrize("chunks", [0, 1, 2, 3, 4, 6, 7])
+def test_after_a_breakdown_it_goes_on(
+    here: Path, monkeypatch: pytest.MonkeyPatch, assessor: Assessor, chunks: int, capsys: Any
+) -> None:
+    """Wherever it breaks down, in whichever library: the outputs are those of an audit without it, byte by byte."""
+    monkeypatch.setattr("service.commands.audit._SMALL_BYTES", 10**9)
+    monkeypatch.setattr("service.commands.audit.load_assessor", lambda _: assessor)
+    arguments = libraries_with_everything(here)
+    expected = whole(arguments, here)
+    command = ["audit", *arguments, "--quiet", *OPTIONS, "--resume", "state"]
+    with monkeypatch.context() as broken:
+        broken.setattr(Here, "answer", breaking_after(chunks))
+        assert main(command) == FAULT
+    place = json.loads((here / "state").read_text())["place"]
+    assert (place["line"] + place["library"] > 0) == (chunks >= 2)
+    capsys.readouterr()
+    main(command)
+    assert written(here) == expected
+    assert not (here / "state").exists()
+
+
+@pytest.mark.parametrize("how", [signal.SIGINT, signal.SIGTERM, signal.SIGKILL])
+def test_a_signal_interrupts_and_the_audit_goes_on(here: Path, how: signal.Signals) -> None:
+    """SIGINT and SIGTERM leave with a code of their own, SIGKILL as it comes; then the same command finishes.
+
+    The signal goes to the whole group, as from a keyboard.
+    """
+    arguments = ["a.ndjson", "--workers", "1"]
+    write(here / "a.ndjson", library_lines(700, 7, "references"))
+    process = started(*arguments, *OPTIONS, "--resume", "state", cwd=here)
+    _wait(process, lambda: _line(here / "state") > 0)
+    if how == signal.SIGTERM:
+        process.send_signal(how)
+    else:
+        os.killpg(process.pid, how)
+    out, err = process.communicate(timeout=60)
+    assert process.returncode == (-signal.SIGKILL if how == signal.SIGKILL else INTERRUPTED)
+    assert out == b""
+    assert (b"the same command goes on from state" in err) == (how != signal.SIGKILL)
+    assert 0 < _line(here / "state") < 700
+    second = started(*arguments, *OPTIONS, "--resume", "state", cwd=here)
+    _, err = second.communicate(timeout=120)
+    assert second.returncode == 2, err
+    assert not (here / "state").exists()
+    resumed = written(here)
+    assert resumed == whole(arguments, here)
+
+
+def _line(state: Path) -> int:
+    try:
+        line: int = json.loads(state.read_text())["place"]["line"]
+    except FileNotFoundError:
+        return 0
+    return line
+
+
+def _wait(process: subprocess.Popen[bytes], done: Callable[[], bool]) -> None:
+    for _ in range(1200):
+        if done():
+            return
+        if process.poll() is not None:
+            raise AssertionError(f"the audit ended before it could be interrupted: {process.communicate()}")
+        time.sleep(0.05)
+    process.kill()
+    raise AssertionError(f"the audit did not begin within a minute: {process.communicate()}")
+
+
+@pytest.fixture
+def interrupted(here: Path, monkeypatch: pytest.MonkeyPatch, assessor: Assessor) -> list[str]:
+    """The command of an audit that was interrupted in the middle."""
+    monkeypatch.setattr("service.commands.audit._SMALL_BYTES", 10**9)
+    monkeypatch.setattr("service.commands.audit.load_assessor", lambda _: assessor)
+    write(here / "a.ndjson", stacks(60) * 4)
+    command = ["audit", "a.ndjson", "--quiet", "--out", "o.csv", "--out", "o.ndjson", "--resume", "state"]
+    with monkeypatch.context() as broken:
+        broken.setattr(Here, "answer", breaking_after(5))
+        assert main(command) == FAULT
+    return command
+
+
+@pytest.mark.parametrize(
+    ("change", "told"),
+    [
+        ("library", "the libraries are not those of the interrupted audit"),
+        ("rules", "rulebooks or catalogue are not those of the interrupted audit"),
+        ("outputs", "the outputs are not those of the interrupted audit"),
+        ("shorter", "o.ndjson: what the interrupted audit wrote here is gone"),
+        ("gone", "o.csv: what the interrupted audit wrote here is gone"),
+        ("other", "state: this is not the state of an audit"),
+        ("broken", "state: "),
+    ],
+)
+def test_another_audit_can_t_go_on_from_it(
+    here: Path, monkeypatch: pytest.MonkeyPatch, interrupted: list[str], change: str, told: str, capsys: Any
+) -> None:
+    """Whatever would make halves that do not fit is refused, and the state stays for the one it belongs to."""
+    capsys.readouterr()
+    if change == "library":
+        data = (here / "a.ndjson").read_bytes()
+        (here / "a.ndjson").write_bytes(data.replace(b"KB-0000059", b"KB-000005X"))
+    elif change == "rules":
+        monkeypatch.setattr("service.commands.audit.rules_in_force", lambda _: "others")
+    elif change == "outputs":
+        interrupted[4] = "other.csv"
+    elif change == "shorter":
+        os.truncate(here / "o.ndjson", 10)
+    elif change == "gone":
+        (here / "o.csv").unlink()
+    else:
+        (here / "state").write_text("[]" if change == "other" else "{")
+    before = (here / "state").read_bytes()
+    assert main(interrupted) == BAD_INPUT
+    assert told in capsys.readouterr().err
+    assert (here / "state").read_bytes() == before
+
+
+def test_what_was_written_beyond_the_state_is_written_anew(here: Path, interrupted: list[str]) -> None:
+    """A crash may leave more in the outputs than the state knows of: it is cut off."""
+    with (here / "o.ndjson").open("ab") as file:
+        file.write(b'{"half a line')
+    main(interrupted)
+    resumed = {name: (here / name).read_bytes() for name in ("o.csv", "o.ndjson", "o.summary.csv")}
+    main([word for word in interrupted if word not in ("--resume", "state")])
+    assert resumed == {name: (here / name).read_bytes() for name in resumed}
+
+
+def test_an_interrupt_ends_behind_the_chunk_in_hand(
+    here: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The chunk at which the signal comes is the last one written; without a state it is said that all is in vain."""
+    monkeypatch.setattr("service.commands.audit._SMALL_BYTES", 10**9)
+    answer = Here.answer
+
+    def interrupting(self: Here, chunk: Chunk) -> Any:
+        if chunk.first > CHUNK_LINES:
+            signal.raise_signal(signal.SIGINT)
+        return answer(self, chunk)
+
+    monkeypatch.setattr(Here, "answer", interrupting)
+    write(here / "a.ndjson", stacks(60) * 3)
+    assert main(["audit", "a.ndjson", "--quiet", "--out", "o.ndjson"]) == INTERRUPTED
+    told = capsys.readouterr()
+    assert told.err == f"audit: interrupted after {2 * CHUNK_LINES} stacks; nothing written is complete\n"
+    assert told.out == ""
+    assert len((here / "o.ndjson").read_bytes().splitlines()) == 2 * CHUNK_LINES
+
+
+def test_the_second_interrupt_is_obeyed_at_once() -> None:
+    """The first is noted, the second raises, and afterwards signals do what they did before."""
+    before = signal.getsignal(signal.SIGINT)
+    with Interrupt() as interrupt:
+        signal.raise_signal(signal.SIGINT)
+        assert interrupt.asked
+        with pytest.raises(KeyboardInterrupt):
+            signal.raise_signal(signal.SIGINT)
+    assert signal.getsignal(signal.SIGINT) == before

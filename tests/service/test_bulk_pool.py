@@ -1,0 +1,179 @@
+"""Portions judged in several processes: the same answers, in order, whatever happens to a process."""
+
+from __future__ import annotations
+
+import json
+import logging
+import os
+import signal
+import time
+from collections.abc import Callable, Iterator
+from typing import Any
+
+import pytest
+
+from rules.assess import Assessor
+from rules.rulebook.examples import base_names, base_request
+from service.bulk.chunks import Chunk, chunks_of
+from service.bulk.lines import answer_lines
+from service.bulk.pool import Pool, cores
+from service.bulk.shared import Shared
+from service.bulk.worker import rules_in_force
+from service.settings import Settings
+
+PATIENCE_S = 60
+"""Only keeps a test that fails from hanging."""
+
+
+@pytest.fixture(scope="module")
+def pool(assessor: Assessor) -> Iterator[Pool]:
+    with Pool(2, Settings(), rules_in_force(assessor)) as made:
+        yield made
+
+
+@pytest.fixture(scope="module")
+def lines() -> list[bytes]:
+    """Stacks, definitions, bad lines and blank ones."""
+    stacks = [json.dumps(base_request(name)).encode() for name in base_names()]
+    parts = {part["id"]: part for part in base_request("press_in")["stack"]["components"]}
+    references = {"stack": {"components": [{"kind": "reference", "of": key} for key in parts]}}
+    shared = [json.dumps({"components": parts}).encode(), json.dumps({"policy": {"on_warning": "fail"}}).encode()]
+    return [*stacks, b"nonsense", *shared, b"", *[json.dumps(references).encode()] * 5, *stacks]
+
+
+def _until(true: Callable[[], bool]) -> None:
+    end = time.monotonic() + PATIENCE_S
+    while not true():
+        assert time.monotonic() < end
+        time.sleep(0.01)
+
+
+@pytest.mark.parametrize("size", [1, 3, 1000])
+@pytest.mark.parametrize("include", ["reports", "verdicts"])
+def test_answers_are_those_of_one_process(
+    pool: Pool, assessor: Assessor, lines: list[bytes], size: int, include: Any
+) -> None:
+    """To the byte, and in order, however the lines are grouped."""
+    whole = answer_lines(assessor, 1, lines, Shared(), include)
+    assert list(pool.answers(chunks_of(lines, Shared(), size, include))) == whole
+
+
+def test_batches_side_by_side_keep_their_own_definitions(pool: Pool, assessor: Assessor) -> None:
+    """More of them than a worker remembers, in turns."""
+    parts = {part["id"]: part for part in base_request("press_in")["stack"]["components"]}
+    mass = next(iter(parts))
+    line = json.dumps({"stack": {"components": [{"kind": "reference", "of": key} for key in parts]}}).encode()
+    batches = [Shared().taking({"components": {**parts, mass: {**parts[mass], "mass_kg": n + 1}}}) for n in range(7)]
+    chunks = [Chunk(n + 1, (line,), batches[n % 7], "reports") for n in range(40)]
+    expected = [answer for chunk in chunks for answer in answer_lines(assessor, *chunk)]
+    assert list(pool.answers(chunks)) == expected
+    assert len({answer.text.partition(b",")[2] for answer in expected}) == 7
+
+
+def test_no_more_chunks_are_taken_than_are_answered(pool: Pool) -> None:
+    """A long batch is never held whole."""
+    taken = 0
+
+    def chunks() -> Iterator[Chunk]:
+        nonlocal taken
+        for number in range(1, 200):
+            taken += 1
+            yield Chunk(number, (b"nonsense",), Shared(), "verdicts")
+
+    for number, answer in enumerate(pool.answers(chunks()), 1):
+        assert answer.number == number
+        assert taken <= number + pool.window
+
+
+@pytest.mark.skipif(not hasattr(signal, "SIGKILL"), reason="no signal that can't be caught")
+def test_the_death_of_a_worker_costs_the_chunk_it_was_at(
+    assessor: Assessor, lines: list[bytes], caplog: pytest.LogCaptureFixture
+) -> None:
+    """Its lines are answered with a problem, all others as ever, and another worker takes over."""
+    stack, definitions = lines[0], next(line for line in lines if line.startswith(b'{"components"'))
+    with Pool(1, Settings(), rules_in_force(assessor)) as pool, caplog.at_level(logging.ERROR, logger="stackgauge"):
+        list(pool.answers([Chunk(1, (stack,), Shared(), "verdicts")]))
+        (victim,) = pool.pids()
+        os.kill(victim, signal.SIGSTOP)
+        lost = pool.answer(Chunk(1, (b"nonsense", b"", definitions, stack), Shared(), "verdicts"))
+        waiting = pool.answer(Chunk(5, (stack,), Shared(), "verdicts"))
+        _until(lost.running)
+        time.sleep(0.05)
+        os.kill(victim, signal.SIGKILL)
+        told = lost.result(PATIENCE_S)
+        assert [answer.number for answer in told] == [1, 4]
+        assert {json.loads(answer.text)["problem"]["status"] for answer in told} == {500}
+        assert [answer.verdict for answer in waiting.result(PATIENCE_S)] == ["pass"]
+        assert victim not in pool.pids()
+    (record,) = caplog.records
+    assert "4 lines from 1" in record.getMessage()
+
+
+@pytest.mark.skipif(not hasattr(signal, "SIGKILL"), reason="no signal that can't be caught")
+def test_a_worker_that_dies_idle_costs_nothing(
+    assessor: Assessor, lines: list[bytes], caplog: pytest.LogCaptureFixture
+) -> None:
+    """The next chunk is given to another."""
+    with Pool(1, Settings(), rules_in_force(assessor)) as pool, caplog.at_level(logging.ERROR, logger="stackgauge"):
+        chunk = Chunk(1, (lines[0],), Shared(), "verdicts")
+        first = pool.answer(chunk).result(PATIENCE_S)
+        (victim,) = pool.pids()
+        os.kill(victim, signal.SIGKILL)
+        _until(lambda: not _runs(victim))
+        assert pool.answer(chunk).result(PATIENCE_S) == first
+        assert pool.pids() != [victim]
+    assert not caplog.records
+
+
+def _runs(pid: int) -> bool:
+    """Whether a process of this id executes; one that nobody has asked for its end does not."""
+    try:
+        return os.waitid(os.P_PID, pid, os.WEXITED | os.WNOHANG | os.WNOWAIT) is None
+    except ChildProcessError:
+        return False
+
+
+def test_a_worker_with_other_rules_does_not_judge(lines: list[bytes], caplog: pytest.LogCaptureFixture) -> None:
+    """Two halves of a batch are never judged by different rules: rather not at all."""
+    with Pool(1, Settings(), "the rules of another day") as pool, caplog.at_level(logging.ERROR, logger="stackgauge"):
+        told = pool.answer(Chunk(1, (lines[0],) * 2, Shared(), "verdicts")).result(PATIENCE_S)
+    assert [json.loads(answer.text)["problem"]["type"] for answer in told] == ["/problems/internal-fault"] * 2
+    assert caplog.records
+
+
+def test_a_pool_that_is_closed_takes_nothing_and_leaves_nothing(assessor: Assessor, lines: list[bytes]) -> None:
+    """What waits is called back, what runs is cut off, and the processes are gone."""
+    pool = Pool(1, Settings(), rules_in_force(assessor))
+    pool.close()
+    with pytest.raises(RuntimeError, match="closed"):
+        pool.answer(Chunk(1, (), Shared(), "verdicts"))
+    pool = Pool(1, Settings(), rules_in_force(assessor))
+    pool.answer(Chunk(1, (lines[0],), Shared(), "verdicts")).result(PATIENCE_S)
+    (worker,) = pool.pids()
+    running = pool.answer(Chunk(1, (lines[0],) * 2000, Shared(), "verdicts"))
+    waiting = pool.answer(Chunk(1, (lines[0],), Shared(), "verdicts"))
+    _until(running.running)
+    pool.close()
+    pool.close()
+    assert waiting.cancelled()
+    assert {answer.verdict for answer in running.result(PATIENCE_S)} == {None}
+    assert not _runs(worker)
+    assert pool.pids() == []
+
+
+def test_what_is_called_back_is_not_judged(pool: Pool, lines: list[bytes]) -> None:
+    """A future that is cancelled before its turn is passed over."""
+    futures = [pool.answer(Chunk(1, (lines[0],) * 20, Shared(), "verdicts")) for _ in range(6)]
+    called_back = [future for future in futures if future.cancel()]
+    assert called_back
+    assert {len(future.result(PATIENCE_S)) for future in futures if future not in called_back} <= {20}
+    assert [answer.verdict for answer in pool.answers([Chunk(1, (lines[0],), Shared(), "verdicts")])] == ["pass"]
+
+
+def test_a_pool_takes_every_core_unless_told_otherwise() -> None:
+    """Nothing is started before it is needed."""
+    pool = Pool(0, Settings())
+    assert pool.workers == cores() >= 1
+    assert pool.window > pool.workers
+    assert pool.pids() == []
+    pool.close()
