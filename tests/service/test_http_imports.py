@@ -38,7 +38,7 @@ def own_app() -> FastAPI:
     app = FastAPI(
         openapi_url=None,
         exception_handlers=dict(HANDLERS),
-        middleware=[Middleware(LastResort), Middleware(BodyLimit, max_bytes=_LIMIT)],
+        middleware=[Middleware(LastResort), Middleware(BodyLimit, max_bytes=_LIMIT, others={})],
     )
     app.include_router(imports_router())
     return app
