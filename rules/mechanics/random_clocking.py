@@ -13,11 +13,12 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from functools import cached_property
-from typing import NamedTuple
+from typing import Final, NamedTuple, TypeAlias
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from rules.mechanics.kept_answers import KeptAnswers
 from rules.mechanics.resultant_compare import chance_of_less
 from rules.mechanics.resultant_ends import best_clocking, check_each, least_resultant, worst_case
 from rules.mechanics.resultant_figures import Asked, Figures, series_figures
@@ -106,27 +107,36 @@ class RandomClocking:
         if not all(0.0 < probability < 1.0 for probability in probabilities):
             raise ValueError("a probability must lie between 0 and 1, ends excluded")
         return [
-            answer.quantiles for answer in RandomClocking.figures_of([Question(law, probabilities) for law in laws])
+            list(answer.quantiles)
+            for answer in RandomClocking.figures_of([Question(law, probabilities) for law in laws])
         ]
 
     @staticmethod
     def figures_of(questions: Sequence[Question]) -> list[Answer]:
         """Return quantiles and chances of several resultants, as `quantiles` and `probability`, with less work.
 
-        An answer does not depend on what else is asked, but for rounding in its last digits. Raises as those two.
+        An answer does not depend on what else is asked. Answers are kept for a while, since a library builds many
+        stacks of few parts. Raises as those two.
 
         >>> law = RandomClocking([3.0, 2.0, 2.5, 1.0, 1.2])
         >>> [answer] = RandomClocking.figures_of([Question(law, [0.48486], [4.0])])
         >>> [round(answer.quantiles[0], 4), round(answer.chances[0], 5)]
         [4.0, 0.48486]
         """
-        asked = [_asked(question) for question in questions]
-        shared = [each for each in asked if each is not None]
-        found = iter(series_figures(shared) if shared else [])
-        return [
-            _answer(question, None if each is None else next(found))
-            for question, each in zip(questions, asked, strict=True)
+        keys = [
+            (law.amplitudes, law.sigma, tuple(probabilities), tuple(radii)) for law, probabilities, radii in questions
         ]
+        answers = {key: answer for key in keys if (answer := _KEPT.find(key)) is not None}
+        new = {key: question for key, question in zip(keys, questions, strict=True) if key not in answers}
+        for key, answer in zip(new, _worked_out(list(new.values())), strict=True):
+            _KEPT.keep(key, answer)
+            answers[key] = answer
+        return [answers[key] for key in keys]
+
+    @staticmethod
+    def forget() -> None:
+        """Forget the answers kept; they change nothing but the time."""
+        _KEPT.forget()
 
     def _end(self, radius: float) -> float | None:
         """Return P(R ≤ r) outside the support, None inside; for a law that is a series."""
@@ -182,8 +192,22 @@ class Question(NamedTuple):
 class Answer(NamedTuple):
     """The quantiles and the chances P(R ≤ r) of one resultant, in the order asked."""
 
-    quantiles: list[float]
-    chances: list[float]
+    quantiles: tuple[float, ...]
+    chances: tuple[float, ...]
+
+
+_Key: TypeAlias = tuple[tuple[float, ...], float, tuple[float, ...], tuple[float, ...]]
+_KEPT: Final[KeptAnswers[_Key, Answer]] = KeptAnswers(8192)
+
+
+def _worked_out(questions: Sequence[Question]) -> list[Answer]:
+    asked = [_asked(question) for question in questions]
+    shared = [each for each in asked if each is not None]
+    found = iter(series_figures(shared) if shared else [])
+    return [
+        _answer(question, None if each is None else next(found))
+        for question, each in zip(questions, asked, strict=True)
+    ]
 
 
 def _asked(question: Question) -> Asked | None:
@@ -200,12 +224,12 @@ def _answer(question: Question, found: Figures | None) -> Answer:
     law, probabilities, radii = question
     if found is None:
         return Answer(
-            law.quantiles(list(probabilities)).tolist() if probabilities else [],
-            law.cdf(list(radii)).tolist() if radii else [],
+            tuple(law.quantiles(list(probabilities)).tolist() if probabilities else ()),
+            tuple(law.cdf(list(radii)).tolist() if radii else ()),
         )
-    quantiles = [law._bounded(radius * law.scale) for radius in found.quantiles]
+    quantiles = tuple(law._bounded(radius * law.scale) for radius in found.quantiles)
     chances = iter(found.chances)
-    return Answer(quantiles, [next(chances) if end is None else end for end in map(law._end, radii)])
+    return Answer(quantiles, tuple(next(chances) if end is None else end for end in map(law._end, radii)))
 
 
 def resultant_cdf(radius: float, amplitudes: Sequence[float], sigma: float = 0.0) -> float:

@@ -17,9 +17,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rules.mechanics.resultant_law import ResultantLaw
-from rules.mechanics.resultant_series import SeriesLaw, coefficient_rows
-from rules.mechanics.resultant_tail import SHALLOW, tail_rows
+from rules.mechanics.resultant_series import LaterTerms, SeriesLaw, coefficient_rows, later_terms
+from rules.mechanics.resultant_tail import tail_rows
 from rules.mechanics.resultant_waves import CELLS, COARSE, LOOKED_UP, MARGIN, coarse_waves, interpolation_share, waves
+from rules.mechanics.row_products import times_matrix, times_vector
 
 __all__ = ["Asked", "Figures", "in_order", "series_figures"]
 
@@ -32,6 +33,7 @@ _COARSE_TERMS = 96  # that suffice for a first guess
 _REACH = 0.5  # of a cell: so far beyond its ends the cubic is still good
 _FARTHEST = 8.0  # cells that a number moves at once
 _MOST_TURNS = 8
+_PORTION = 64  # terms: sums of whole portions do not change when zeros follow
 
 
 class Asked(NamedTuple):
@@ -139,12 +141,13 @@ class _Cut(NamedTuple):
 def series_figures(asked: Sequence[Asked]) -> list[Figures | None]:
     """Return the quantiles and chances of several series, within 1e-6 in probability, or None where not sure.
 
-    An answer does not depend on what else is asked, but for rounding in its last digits.
+    An answer does not depend on what else is asked, to the last digit: rows are multiplied each by itself, and sums
+    of terms come in whole portions.
     """
     laws = [each.law for each in asked]
     coefficients, cuts = _looked_up(laws)
     few = coefficients[:, :_COARSE_TERMS]
-    coarse: list[list[float]] = np.dot(few, coarse_waves()[: few.shape[1]]).tolist()
+    coarse: list[list[float]] = times_matrix(few, coarse_waves()[: few.shape[1]]).tolist()
     rows: list[list[_Row]] = []
     for owner, ((law, probabilities, radii), cut, course) in enumerate(zip(asked, cuts, coarse, strict=True)):
         own = [_Row(owner, law, cut, _first_guess(course, p), p) for p in probabilities]
@@ -186,15 +189,17 @@ def _figures(asked: Asked, rows: list[_Row]) -> Figures:
 
 def _looked_up(laws: Sequence[SeriesLaw]) -> tuple[FloatArray, list[_Cut]]:
     """Return the coefficients of the known terms, a row a law, and how many and how fine they are."""
-    terms = min(max(law.terms for law in laws), LOOKED_UP)
+    terms = min(_PORTION * math.ceil(max(law.terms for law in laws) / _PORTION), LOOKED_UP)
     coefficients = coefficient_rows(laws, terms)
     share = interpolation_share()[:terms]
     cuts = []
-    for n, (law, error) in enumerate(zip(laws, np.dot(np.abs(coefficients), share).tolist(), strict=True)):
+    for n, (law, error) in enumerate(zip(laws, times_vector(np.abs(coefficients), share).tolist(), strict=True)):
         step, known = _WIDEST, min(law.terms, terms)
         while step > 1 and error * step**4 > _INTERPOLATION:
             step //= 2
         if error > _INTERPOLATION:
+            if law.known is None and law.terms <= terms:
+                law.known = coefficients[n, : law.terms].copy()
             known = int(np.searchsorted(np.cumsum(np.abs(coefficients[n]) * share), _INTERPOLATION))
             coefficients[n, known:] = 0.0
         cuts.append(_Cut(known, CELLS // step))
@@ -226,25 +231,28 @@ def _look(rows: list[_Row], coefficients: FloatArray) -> None:
 
 
 def _add_rests(rows: list[_Row], cuts: list[_Cut]) -> None:
-    """Add what is beyond the known terms; laws of equally many vectors share the work where they can."""
-    groups: dict[int, list[_Row]] = {}
+    """Add what is beyond the known terms; laws of equally many vectors share the work on what no term reaches."""
+    longer = [row for row in rows if not row.whole]
+    beyond = later_terms([LaterTerms(row.law, cuts[row.owner].known, row.at) for row in longer]) if longer else []
+    later = dict(zip(map(id, longer), beyond, strict=True))
+    groups: dict[tuple[int, int], list[_Row]] = {}
     for row in rows:
-        alike = row.whole and row.law.orders == SHALLOW
-        groups.setdefault(len(row.law.amplitudes) if alike else -1 - row.owner, []).append(row)
-    for key, group in groups.items():
-        if key > 0:
-            rests = tail_rows(
+        law = row.law
+        groups.setdefault((len(law.amplitudes) if law.orders else 0, law.orders), []).append(row)
+    for (_, orders), group in groups.items():
+        if orders == 0:
+            tails = [(0.0, 0.0)] * len(group)
+        else:
+            tails = tail_rows(
                 [row.at for row in group],
                 [row.law.amplitudes for row in group],
                 [row.law.end for row in group],
                 [row.law.tail_size for row in group],
+                orders,
             )
-        else:
-            first = group[0]
-            rest, bend = first.law.rest(np.array([row.at for row in group]), cuts[first.owner].known)
-            rests = list(zip(rest.tolist(), bend.tolist(), strict=True))
-        for row, (rest_there, bend_there) in zip(group, rests, strict=True):
-            row.correct(rest_there, bend_there)
+        for row, (tail, tail_bend) in zip(group, tails, strict=True):
+            rest, bend = later.get(id(row), (0.0, 0.0))
+            row.correct(rest + tail, bend + tail_bend)
 
 
 def _after_newton(miss: float, count: int) -> float:

@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,7 +21,7 @@ from rules.mechanics.resultant_tail import end_of_sum, tail_size, tail_sum
 from rules.mechanics.resultant_waves import nodes, products_of_j0
 from rules.mechanics.series_length import SeriesLength, least_position, series_length
 
-__all__ = ["SeriesLaw", "coefficient_rows", "series_law"]
+__all__ = ["LaterTerms", "SeriesLaw", "coefficient_rows", "later_terms", "series_law"]
 
 FloatArray = NDArray[np.float64]
 
@@ -74,11 +75,8 @@ class SeriesLaw:
         """Return what the terms beyond the first `known` add at r/scale, (m,), and its slope."""
         value = slope = np.zeros(positions.shape)
         if known < self.terms:
-            zeros = nodes(self.terms)[0][known:]
-            angles = positions[:, None] * zeros
-            coefficients = self.coefficients[known:]
-            value = positions * (j1(angles) @ coefficients)
-            slope = positions * (j0(angles) @ (coefficients * zeros))
+            rows = later_terms([LaterTerms(self, known, position) for position in positions.tolist()])
+            value, slope = np.array(rows).T
         if self.orders:
             tail, tail_slope = tail_sum(positions, np.array(self.amplitudes), self.end, self.orders)
             return value + tail, slope + tail_slope
@@ -153,6 +151,31 @@ def series_law(
     if length.terms > most_terms:
         return None
     return SeriesLaw(scale, lower, upper, parts, deviation, length.terms, length.orders)
+
+
+class LaterTerms(NamedTuple):
+    """A row of `later_terms`: a law, how many of its terms are known, and r/scale > 0."""
+
+    law: SeriesLaw
+    known: int
+    position: float
+
+
+def later_terms(rows: Sequence[LaterTerms]) -> list[tuple[float, float]]:
+    """Return what the computed terms beyond the known ones add, and its slope, a row each.
+
+    Together, because the number of array operations is what costs; a row's figures do not depend on the others.
+    """
+    zeros = [nodes(law.terms)[0][known:] for law, known, _ in rows]
+    counts = [each.size for each in zeros]
+    starts = np.cumsum([0, *counts[:-1]])
+    every_zero = np.concatenate(zeros)
+    positions = np.array([row.position for row in rows])
+    angles = every_zero * np.repeat(positions, counts)
+    coefficients = np.concatenate([law.coefficients[known:] for law, known, _ in rows])
+    values = np.add.reduceat(coefficients * j1(angles), starts)
+    slopes = np.add.reduceat(coefficients * every_zero * j0(angles), starts)
+    return list(zip((positions * values).tolist(), (positions * slopes).tolist(), strict=True))
 
 
 def coefficient_rows(laws: Sequence[SeriesLaw], terms: int) -> FloatArray:

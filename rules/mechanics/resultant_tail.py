@@ -19,6 +19,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import fresnel, sici
 
+from rules.mechanics.row_products import times_matrix, times_vector
+
 __all__ = ["DEEP", "MOST_VECTORS", "SHALLOW", "end_of_sum", "tail_rows", "tail_size", "tail_sum"]
 
 FloatArray = NDArray[np.float64]
@@ -74,7 +76,7 @@ def tail_sum(
     lengths = np.empty((radii.size, amplitudes.size + 1))
     lengths[:, 0] = radii
     lengths[:, 1:] = amplitudes
-    waves, rest, steep = _pattern_sums(lengths, end, orders, orders == DEEP or end > _LONG)
+    waves, rest, steep = _pattern_sums(lengths, np.full((radii.size, 1), end), orders)
     size = tail_size(amplitudes.tolist(), end) * np.sqrt(radii)
     if orders == SHALLOW:
         waves *= 1.0 + _by_radius(amplitudes.size) / (radii * end) ** 2
@@ -82,15 +84,20 @@ def tail_sum(
 
 
 def tail_rows(
-    positions: Sequence[float], laws: Sequence[Sequence[float]], ends: Sequence[float], sizes: Sequence[float]
+    positions: Sequence[float],
+    laws: Sequence[Sequence[float]],
+    ends: Sequence[float],
+    sizes: Sequence[float],
+    orders: int,
 ) -> list[tuple[float, float]]:
-    """Return what `tail_sum` does, SHALLOW, for rows of one position each, of laws of equally many vectors.
+    """Return what `tail_sum` does for rows of one position each, of laws of equally many vectors.
 
-    Parameters: positions, amplitudes, T and `tail_size` of each row, T ≤ 2000.
+    Parameters: positions, amplitudes, T and `tail_size` of each row; orders of all. A row's figures do not depend on
+    the others, to the last digit.
     """
     lengths = np.array([(position, *law) for position, law in zip(positions, laws, strict=True)])
-    sums = _pattern_sums(lengths, np.array(ends)[:, None], SHALLOW, False)
-    by_radius = _by_radius(lengths.shape[1] - 1)
+    sums = _pattern_sums(lengths, np.array(ends)[:, None], orders)
+    by_radius = _by_radius(lengths.shape[1] - 1) if orders == SHALLOW else 0.0
     found = []
     for r, end, size, wave, rest, steep in zip(positions, ends, sizes, *(each.tolist() for each in sums), strict=True):
         reach = r * end
@@ -115,18 +122,19 @@ def _by_radius(count: int) -> float:
     return 0.1171875 * (count - 1) / (count + 3)
 
 
-def _pattern_sums(
-    lengths: FloatArray, end: float | FloatArray, orders: int, far: bool
-) -> tuple[FloatArray, FloatArray, FloatArray]:
+def _pattern_sums(lengths: FloatArray, ends: FloatArray, orders: int) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Return the sums over all patterns of the leading order, of what is 1/T of it, and of its slope.
 
-    lengths (m, n + 1), r and the amplitudes; `far` where large arguments need a series of their own.
+    lengths (m, n + 1), r and the amplitudes; ends (m, 1), T. Row by row where a library could add up in another
+    order for more rows.
     """
     # arrays are small here, so the number of operations is what counts
     count = lengths.shape[1] - 1
     signs, lags, phase, start, folded_start, ones = _patterns(count)
-    frequency = np.dot(lengths, signs)
-    lag = np.dot(1.0 / lengths, lags)  # T times the first order in 1/T of the product of Hankel amplitudes, a phase
+    frequency = times_matrix(lengths, signs)
+    lag = times_matrix(
+        1.0 / lengths, lags
+    )  # T times the first order in 1/T of the product of Hankel amplitudes, a phase
     # exp(2jθ(λ_k)) = −1 at every zero of J₀ folds frequencies beyond 1 back by 2
     folded = frequency > 1.0
     back = folded * 2.0
@@ -134,12 +142,17 @@ def _pattern_sums(
     frequency += 1e-300  # never 0
     back *= 0.125
     lag += back
-    argument = frequency * end
+    argument = frequency * ends
     back *= -2.0 * math.pi
     back += phase
     back += argument
     cosine, sine = np.cos(back), np.sin(back)
     value = _first_integral(argument, np.where(folded, folded_start, start), count)
+    far = None
+    if orders == DEEP or ends.max() > _LONG:  # the recurrence loses digits as a power of x
+        far = np.abs(argument) > _FAR
+        if orders == SHALLOW:
+            far &= ends > _LONG
     steep, leading, *higher = _exponential_integrals(value, argument, cosine, sine, count, orders, far)
     # What the sum has over the integral, for a summand turning by πω a term: π/(2 sin(πω/2)) − 1/ω,
     # as a polynomial good to 5e-5 of this small part.
@@ -153,11 +166,11 @@ def _pattern_sums(
     rest *= frequency
     rest *= sine
     if orders == DEEP:
-        c2, c3, c4 = _higher_orders(lag / end, 1.0 / (lengths[:, :1] * end), 1.0 / (lengths[0, 1:] * end), signs[1:])
+        c2, c3, c4 = _higher_orders(lag / ends, 1.0 / (lengths[:, :1] * ends), 1.0 / (lengths[:, 1:] * ends), signs[1:])
         leading = leading - c2 * higher[1] + c3 * higher[2] + c4 * higher[3]
     lag *= higher[0]
     rest += lag
-    return np.dot(leading, ones), np.dot(rest, ones), np.dot(steep, ones)
+    return times_vector(leading, ones), times_vector(rest, ones), times_vector(steep, ones)
 
 
 def _higher_orders(
@@ -165,12 +178,13 @@ def _higher_orders(
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Return c₂, c₃, c₄ of exp(j·e1 + e2 + j·e3 + e4) = 1 + j·c₁ − c₂ − j·c₃ + c₄ + …, eᵢ of order T⁻ⁱ.
 
-    e1 to e4 are the logarithms of the Hankel amplitudes of J₁(rt) and of every J₀(a_i t), added up.
+    e1 to e4 are the logarithms of the Hankel amplitudes of J₁(rt) and of every J₀(a_i t), added up; e1 (m, 2ⁿ),
+    1/(rT) (m, 1), 1/(a_i T) (m, n).
     """
     square = inverse * inverse
-    e2 = 0.1875 * by_radius**2 - 0.0625 * float(square.sum())
-    e3 = (-21.0 / 128.0) * by_radius**3 + ((25.0 / 384.0) * square * inverse) @ signs
-    e4 = (-27.0 / 128.0) * by_radius**4 + (13.0 / 128.0) * float(np.dot(square, square))
+    e2 = 0.1875 * by_radius**2 - 0.0625 * square.sum(axis=-1, keepdims=True)
+    e3 = (-21.0 / 128.0) * by_radius**3 + times_matrix((25.0 / 384.0) * square * inverse, signs)
+    e4 = (-27.0 / 128.0) * by_radius**4 + (13.0 / 128.0) * (square * square).sum(axis=-1, keepdims=True)
     half = 0.5 * e1 * e1
     c2 = half - e2
     c3 = e1 * (half / 3.0 - e2) - e3
@@ -206,12 +220,12 @@ def _exponential_integrals(
     sine: FloatArray,
     count: int,
     orders: int,
-    far: bool,
+    far: NDArray[np.bool_] | None,
 ) -> list[FloatArray]:
     """Return Im E_{s−1}, Re E_s, Im E_{s+1}, … of −jx times a phase factor, s = (n+1)/2, from the first of them.
 
     E_{k+1} = (exp(jx) + jx·E_k)/k, whose real part needs the imaginary part of E_k alone and the other way round;
-    cosine and sine are those of x and the phase.
+    cosine and sine are those of x and the phase; `far` is where the asymptotic series takes over.
     """
     order = 1.0 if count % 2 else 0.5
     found = [value]
@@ -228,12 +242,12 @@ def _exponential_integrals(
         found.append(value)
         order += 1.0
     found = found[-wanted:]
-    if far:  # the recurrence loses digits as a power of x
-        large = np.abs(argument) > _FAR
-        turning = cosine[large] + 1j * sine[large]
+    if far is not None:
+        turning = cosine[far] + 1j * sine[far]
+        there = argument[far]
         for step, integral in enumerate(found):
-            exact = _far_integral(argument[large], turning, 0.5 * (count - 1) + step)
-            integral[large] = exact.real if step % 2 else exact.imag
+            exact = _far_integral(there, turning, 0.5 * (count - 1) + step)
+            integral[far] = exact.real if step % 2 else exact.imag
     return found
 
 

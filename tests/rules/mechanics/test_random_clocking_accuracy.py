@@ -223,7 +223,7 @@ def test_higher_orders_against_hankel_functions(signs: tuple[float, float, float
         exact = exact * (scaled if sign > 0 else scaled.conjugate())
     inverse, pattern = 1.0 / phases, np.array([signs])
     e1 = np.array([[0.375 / y]]) + pattern @ (-0.125 * inverse)
-    c2, c3, c4 = _higher_orders(e1, np.array([[1.0 / y]]), inverse, pattern.T)
+    c2, c3, c4 = _higher_orders(e1, np.array([[1.0 / y]]), inverse[None], pattern.T)
     series = (1.0 + 1j * e1 - c2 - 1j * c3 + c4)[0, 0]
     assert abs(series - exact) < 6e-6
 
