@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 from rules.assess import Assessor
 from rules.full_budget import full_budget
 from rules.model.budget import BudgetReport, BudgetRequest
+from rules.model.request import CheckRequest
 from rules.requests import BadRequestError, parse
 from rules.rulebook.examples import base_names, base_request
 
@@ -55,7 +56,7 @@ ALL_AT_ZERO: dict[str, float | None] = {"c1": 0, "ext": 0, "c2": 0, "em": 0}
 def test_agrees_with_the_check(base: str) -> None:
     """Both answers tell the same p50, p95, worst case and contributors."""
     request = base_request(base)
-    report, check = _budget(request), ASSESSOR.assess(parse(BudgetRequest, request)).runout
+    report, check = _budget(request), ASSESSOR.assess(parse(CheckRequest, request)).runout
     for name, plane in (("gauge plane", check.gauge_plane), ("tip", check.tip)):
         assert plane is not None
         found = _plane(report, name)
@@ -75,7 +76,7 @@ def test_a_limit_at_a_quantile_is_kept_by_as_many() -> None:
     request = base_request("press_in")
     request["operation"]["runout_limit_um"] = _plane(_budget(request), "gauge plane").p95_um
     assert _plane(_budget(request), "gauge plane").probability_within_limit == pytest.approx(0.95, abs=1e-4)
-    check = ASSESSOR.assess(parse(BudgetRequest, request)).runout
+    check = ASSESSOR.assess(parse(CheckRequest, request)).runout
     assert check.gauge_plane is not None
     assert check.gauge_plane.probability_within_limit == pytest.approx(0.95, abs=1e-4)
 
