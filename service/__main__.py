@@ -18,6 +18,7 @@ from service.commands import (
     budget,
     check,
     compare,
+    draw,
     export_tool,
     gate,
     generated,
@@ -75,6 +76,7 @@ def _parser() -> argparse.ArgumentParser:
     read.add_parser(commands)
     import_components.add_parser(commands)
     export_tool.add_parser(commands)
+    draw.add_parser(commands)
     generated.add_parsers(commands)
     return parser
 

@@ -25,6 +25,7 @@ from service.routes.checks import checks_router
 from service.routes.comparisons import comparisons_router
 from service.routes.contract import contract_router
 from service.routes.couplings import couplings_router
+from service.routes.drawings import drawings_router
 from service.routes.exports import exports_router
 from service.routes.gates import gates_router
 from service.routes.health import health_router
@@ -74,6 +75,7 @@ def create_app(settings: Settings | None = None, assessor: Assessor | None = Non
         gates_router(assessor),
         imports_router(),
         exports_router(Exporter(assessor)),
+        drawings_router(assessor),
         rules_router(assessor.book),
         couplings_router(),
         health_router(assessor),

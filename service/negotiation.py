@@ -10,11 +10,12 @@ from fastapi import Request
 
 from service.problems import ProblemError
 
-__all__ = ["CSV", "JSON", "XML", "require_acceptable", "require_body", "require_json_body"]
+__all__ = ["CSV", "JSON", "SVG", "XML", "require_acceptable", "require_body", "require_json_body"]
 
 JSON = "application/json"
 XML = "application/xml"
 CSV = "text/csv"
+SVG = "image/svg+xml"
 
 
 def require_acceptable(request: Request, offers: Sequence[str] = (JSON,)) -> str:

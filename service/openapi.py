@@ -51,6 +51,7 @@ _TAGS: Final = [
     {"name": "gates", "description": "Work orders in; release, hold or stop out, with a digest to verify later."},
     {"name": "imports", "description": "Documents in open formats in, components out."},
     {"name": "exports", "description": "Checked stacks as documents of an open standard."},
+    {"name": "drawings", "description": "Checked stacks as pictures."},
     {"name": "readings", "description": "Dial readings in; what they tell and what to do next out."},
     {"name": "rules", "description": "What is checked, and why."},
     {

@@ -16,6 +16,9 @@ from service.strict_json import NotJSONError
 
 __all__ = ["HANDLERS", "as_problem"]
 
+_MOST_TOLD: Final = 5
+_LONGEST_NAME: Final = 64
+
 
 def as_problem(error: Exception) -> ProblemError:
     """The problem for an exception of a kind that :data:`HANDLERS` names."""
@@ -27,8 +30,19 @@ def as_problem(error: Exception) -> ProblemError:
         return not_json(error)
     if isinstance(error, HTTPException):
         return from_http_error(error)
-    # The framework's own validation would echo the input; no route relies on it.
+    if isinstance(error, RequestValidationError):
+        return ProblemError("invalid-request", "; ".join(map(_told, error.errors()[:_MOST_TOLD])))
     return ProblemError("invalid-request", "The request breaks the contract.")
+
+
+def _told(fault: Mapping[str, Any]) -> str:
+    """One fault of a query in words; the framework's own answer would echo the value."""
+    where = " ".join(str(step) for step in fault["loc"])[:_LONGEST_NAME]
+    if fault["type"] == "extra_forbidden":
+        return f"{where}: there is no such parameter"
+    if fault["type"] == "literal_error":
+        return f"{where}: {fault['ctx']['expected']} is expected"
+    return f"{where}: {fault['msg']}"
 
 
 async def _handle(request: Request, error: Exception) -> Response:

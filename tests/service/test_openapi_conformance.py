@@ -20,6 +20,7 @@ _HEAVY = (
     "/v1/budgets",
     "/v1/check-batches",
     "/v1/comparisons",
+    "/v1/drawings",
     "/v1/exports",
     "/v1/gates",
     "/v1/gates/verify",

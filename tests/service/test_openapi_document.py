@@ -140,5 +140,5 @@ def test_thresholds_are_those_of_the_rules_in_force(document: dict[str, Any], as
 
 
 def test_nothing_loads_from_outside(document: dict[str, Any]) -> None:
-    """The contract refers to itself only."""
-    assert "://" not in json.dumps(document)
+    """The contract refers to itself only; the name of the SVG namespace is a name, which nothing fetches."""
+    assert "://" not in json.dumps(document).replace('xmlns=\\"http://www.w3.org/2000/svg\\"', "")

@@ -1,0 +1,184 @@
+"""The bent axis: how each contributor moves the tip, all at their limits and in one direction, enlarged."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
+
+from rules.facts.contributors import Contributor
+from rules.facts.derive import Derived
+from rules.facts.values import Lack
+from service.report.drawing_frame import Frame
+from service.report.drawing_layout import spread
+from service.report.drawing_shades import hatching
+from service.report.drawing_text import shortened, spaced
+from service.report.svg import INK, Mark, element, path, points, text
+
+__all__ = ["LABEL_ROOM", "Bend", "BendPanel", "Share", "begins_at", "bend_of"]
+
+LABEL_ROOM: Final = 280.0
+"""Room for the words right of the axis, px."""
+
+_TALLEST: Final = 120.0
+_LINE: Final = 15.0
+_MOST_NAMED: Final = 16
+
+
+@dataclass(frozen=True, slots=True)
+class Share:
+    """What one contributor adds, as a line along its own direction."""
+
+    name: str
+    number: int | None
+    """Of the part it belongs to; None for the spindle."""
+    from_mm: float
+    from_um: float
+    at_end_um: float
+
+
+@dataclass(frozen=True, slots=True)
+class Bend:
+    """All contributors added up along the axis."""
+
+    shares: tuple[Share, ...]
+    end_mm: float
+    at_tip: bool
+    """Whether it ends at the tip, else at the gauge plane."""
+    complete: bool
+    """Whether every contributor is known."""
+
+    @property
+    def total_um(self) -> float:
+        """Deviation of the axis at the end, µm."""
+        return math.fsum(share.at_end_um for share in self.shares)
+
+
+def begins_at(derived: Derived, contributor: Contributor) -> float | None:
+    """Return from where on a contributor moves the axis, mm; None where that has no place."""
+    places = derived.geometry.places
+    last = len(places) - 1
+    number = min(contributor.displaces_from, last)
+    place = places[number]
+    if isinstance(place.start, Lack):
+        return None
+    return max(place.start, 0.0)
+
+
+def bend_of(derived: Derived) -> Bend | None:
+    """Add up the contributors; None where none is known or the end has no place."""
+    geometry = derived.geometry
+    end = geometry.gauge_plane if isinstance(geometry.tip, Lack) else geometry.tip
+    if isinstance(end, Lack) or not derived.contributors.known:
+        return None
+    numbers = {link.part.id: number for number, link in enumerate(derived.chain.links)}
+    shares = []
+    for one in derived.contributors.known:
+        begin = begins_at(derived, one)
+        final = one.line.at(end)
+        amount = abs(final)
+        if begin is None or not begin < end or amount == 0.0:
+            continue
+        way = final / amount
+
+        def along(z: float, line: Contributor = one, way: complex = way) -> float:
+            return (line.line.at(z) * complex(way).conjugate()).real
+
+        start = along(begin)
+        if start < 0.0:
+            # before the seat's middle it would lean the other way: it turns about that middle
+            begin, start = begin + (end - begin) * start / (start - amount), 0.0
+        shares.append(Share(one.name, numbers.get(one.component or ""), begin, start, amount))
+    complete = derived.contributors.lacking is None
+    bend = Bend(tuple(shares), end, not isinstance(geometry.tip, Lack), complete)
+    return bend if bend.total_um > 0.0 else None
+
+
+def enlargement(bend: Bend, frame: Frame) -> float:
+    """Return how many times larger deviations are drawn than lengths: 1, 2 or 5 times a power of ten."""
+    most = _TALLEST * 1000.0 / (bend.total_um * frame.scale)
+    power = 10.0 ** math.floor(math.log10(most))
+    return next(factor * power for factor in (5.0, 2.0, 1.0) if factor * power <= most or factor == 1.0)
+
+
+class BendPanel:
+    """The bent axis under the drawing, on the same scale along the axis."""
+
+    def __init__(self, bend: Bend, frame: Frame) -> None:
+        self._bend, self._frame = bend, frame
+        self.times = enlargement(bend, frame)
+        self._per_um = self.times * frame.scale / 1000.0
+        self._named = min(len(bend.shares), _MOST_NAMED)
+        self.height = max(bend.total_um * self._per_um, (self._named + 1) * _LINE) + 48.0
+
+    def marks(self, top: float, prefix: str) -> list[Mark]:
+        """Draw bands that add up to the bent axis, and name each at its end."""
+        bend, frame = self._bend, self._frame
+        where = "tip" if bend.at_tip else "gauge plane"
+        base = top + self.height - 14.0
+        end_x = frame.x(bend.end_mm)
+        heading = (
+            "Bent axis, every contributor at its stated size and all in one direction;"
+            f" deviations drawn {spaced(self.times)} times larger than lengths"
+            + ("" if bend.complete else "; more where runout is not stated")
+        )
+        drawn = [text(20.0, top + 12.0, heading, font_size=11.0)]
+        # each place twice, since what displaces without tilting makes a step there
+        places = sorted({share.from_mm for share in bend.shares} | {bend.end_mm, 0.0})
+        ends = [(z, behind) for z in places for behind in (False, True)]
+        below = dict.fromkeys(ends, 0.0)
+        middles = []
+        for share in bend.shares:
+            above = {end: level + _height(share, bend.end_mm, *end) for end, level in below.items()}
+            reach = [end for end in ends if end >= (share.from_mm, True)]
+            corners = [(frame.x(end[0]), base - above[end] * self._per_um) for end in reach]
+            corners += [(frame.x(end[0]), base - below[end] * self._per_um) for end in reversed(reach)]
+            fill = "#dddddd" if share.number is None else hatching(share.number, prefix)
+            drawn.append(element("polygon", points=points(corners), fill=fill, stroke=INK, stroke_width=0.6))
+            middles.append(base - (below[ends[-1]] + above[ends[-1]]) / 2.0 * self._per_um)
+            below = above
+        line = [(frame.x(end[0]), base - below[end] * self._per_um) for end in ends]
+        drawn.append(element("path", d=path(line), fill="none", stroke=INK, stroke_width=2.2))
+        straight = path([(frame.x(min(0.0, frame.from_mm)), base), (end_x + 14.0, base)])
+        drawn.append(
+            element("path", d=straight, stroke=INK, stroke_width=0.9, stroke_dasharray="12 3 2 3", fill="none")
+        )
+        drawn.extend(self._words(middles, end_x, top, base, where))
+        return drawn
+
+    def _words(self, middles: Sequence[float], end_x: float, top: float, base: float, where: str) -> list[Mark]:
+        shares = self._bend.shares
+        total = self._bend.total_um
+        named = sorted(range(len(shares)), key=lambda n: (-shares[n].at_end_um, n))[: self._named]
+        order = sorted(named, reverse=True)
+        rest = total - math.fsum(shares[n].at_end_um for n in named)
+        tops = spread([middles[n] for n in order], [_LINE] * len(order), top + 20.0 + _LINE, base + 8.0)
+        # the sum stands above its parts
+        drawn = [
+            text(
+                end_x + 34.0,
+                min([top + 20.0 + _LINE / 2.0, *(y - _LINE for y in tops[:1])]) + 4.0,
+                f"{where}: {total:.2f} µm off, reads {2.0 * total:.2f} µm",
+                font_size=11.0,
+                font_weight="bold",
+            )
+        ]
+        for n, y in zip(order, tops, strict=True):
+            corners = [(end_x + 2.0, middles[n]), (end_x + 14.0, middles[n]), (end_x + 30.0, y)]
+            drawn.append(element("path", d=path(corners), fill="none", stroke=INK, stroke_width=0.6))
+            words = f"{shares[n].at_end_um:.2f} µm {shares[n].name}"
+            drawn.append(text(end_x + 34.0, y + 4.0, shortened(words, 11.0, LABEL_ROOM - 44.0), font_size=11.0))
+        if rest > 0.0 and len(named) < len(shares):
+            words = f"{rest:.2f} µm {len(shares) - len(named)} others"
+            drawn.append(text(end_x + 34.0, base + 12.0 + _LINE / 2.0, words, font_size=11.0))
+        return drawn
+
+
+def _height(share: Share, end_mm: float, z_mm: float, behind: bool) -> float:
+    """Return what a contributor adds before or behind a place, µm."""
+    if z_mm < share.from_mm or (z_mm == share.from_mm and not behind):
+        return 0.0
+    if end_mm <= share.from_mm:
+        return share.at_end_um
+    return share.from_um + (share.at_end_um - share.from_um) * (z_mm - share.from_mm) / (end_mm - share.from_mm)

@@ -1,0 +1,207 @@
+"""Dimensions under a drawing: diameters, what is held and what stands out in lanes, and places from the gauge line."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from itertools import groupby
+from typing import Final
+
+from rules.facts.derive import Derived
+from rules.facts.values import Lack
+from service.report.drawing_frame import Frame
+from service.report.drawing_layout import lanes, spread
+from service.report.drawing_parts import Part, letter
+from service.report.drawing_text import text_width
+from service.report.svg import INK, PAPER, Mark, element, path, points, text
+
+__all__ = ["DiameterRow", "LengthLanes", "PlaceRow", "millimetres"]
+
+_TEXT: Final = 11.0
+_FAINT: Final = "#777777"
+_LANE: Final = 24.0
+_ROW: Final = 34.0
+_MOST_DIAMETERS: Final = 3
+"""Diameters named of one part; the list of parts has them all."""
+
+
+def millimetres(value: float) -> str:
+    """Return a length as people read it, to a hundredth.
+
+    >>> millimetres(48.0), millimetres(6.35)
+    ('48', '6.35')
+    """
+    return f"{value:.2f}".rstrip("0").rstrip(".")
+
+
+@dataclass(frozen=True, slots=True)
+class _Span:
+    begin: float
+    end: float
+    words: str
+
+
+class LengthLanes:
+    """Dimension lines: none crosses another's line or words."""
+
+    def __init__(self, derived: Derived, frame: Frame, left: float, right: float) -> None:
+        self._frame = frame
+        self._left, self._right = left, right
+        self._spans = list(_spans(derived))
+        self._reaches = [self._reach(span) for span in self._spans]
+        self._lanes = lanes([(begin, end) for begin, end, _ in self._reaches], 6.0)
+        self.height = _LANE * (max(self._lanes, default=-1) + 1)
+
+    def _reach(self, span: _Span) -> tuple[float, float, float]:
+        """Return from where to where line and words reach, and the middle of the words."""
+        begin, end = self._frame.x(span.begin), self._frame.x(span.end)
+        width = text_width(span.words, _TEXT) + 6.0
+        if width <= end - begin:
+            return begin, end, (begin + end) / 2.0
+        if end + 8.0 + width <= self._right:
+            return begin - 8.0, end + 8.0 + width, end + 8.0 + width / 2.0
+        return begin - 8.0 - width, end + 8.0, begin - 8.0 - width / 2.0
+
+    def marks(self, top: float, bottom_of: float) -> list[Mark]:
+        """Draw the lanes from `top` on, with lines up to `bottom_of`."""
+        behind: list[Mark] = []
+        before: list[Mark] = []
+        for span, (_, _, middle), lane in zip(self._spans, self._reaches, self._lanes, strict=True):
+            y = top + lane * _LANE + 17.0
+            begin, end = self._frame.x(span.begin), self._frame.x(span.end)
+            for x in (begin, end):
+                line = path([(x, bottom_of), (x, y + 4.0)])
+                behind.append(element("path", d=line, stroke=_FAINT, stroke_width=0.5, fill="none"))
+            before.extend(_arrow(begin, end, y))
+            before.extend(_words(middle, y - 4.0 if begin < middle < end else y + 4.0, span.words))
+        return [*behind, *before]
+
+
+def _spans(derived: Derived) -> Iterator[_Span]:
+    """Return the gauge length, and what of each lower part is held and stands out."""
+    places = derived.geometry.places
+    first = places[0].face
+    if not isinstance(first, Lack) and first > 0.0:
+        yield _Span(0.0, first, f"gauge length {millimetres(first)}")
+    grips = {grip.index: grip.length_mm for grip in derived.grips}
+    for number, out in enumerate(derived.geometry.projections):
+        face, name = places[number].face, letter(number + 1)
+        if isinstance(face, Lack):
+            continue
+        held = grips.get(number)
+        if isinstance(held, float) and held > 0.0:
+            yield _Span(face - held, face, f"{name} grip {millimetres(held)}")
+        if not isinstance(out, Lack) and out > 0.0:
+            yield _Span(face, face + out, f"{name} projection {millimetres(out)}")
+
+
+def _arrow(begin: float, end: float, y: float) -> Iterator[Mark]:
+    """Draw a dimension line; arrows point from outside where there is no room between."""
+    inside = end - begin >= 18.0
+    ends = (begin, end) if inside else (begin - 8.0, end + 8.0)
+    yield element("path", d=path([(ends[0], y), (ends[1], y)]), stroke=INK, stroke_width=0.8, fill="none")
+    for x, way in ((begin, 1.0 if inside else -1.0), (end, -1.0 if inside else 1.0)):
+        head = [(x, y), (x + way * 7.0, y - 2.4), (x + way * 7.0, y + 2.4)]
+        yield element("polygon", points=points(head), fill=INK)
+
+
+def _words(middle: float, base: float, words: str) -> Iterator[Mark]:
+    width = text_width(words, _TEXT)
+    yield element(
+        "rect", x=middle - width / 2.0, y=base - _TEXT + 1.5, width=width, height=_TEXT, fill=PAPER, fill_opacity=0.85
+    )
+    yield text(middle, base, words, text_anchor="middle", font_size=_TEXT)
+
+
+@dataclass(frozen=True, slots=True)
+class _Pinned:
+    """Words in a row with a leader to what they name."""
+
+    x: float
+    y: float
+    words: str
+
+
+def _row(pinned: Sequence[_Pinned], top: float, left: float, right: float, colour: str) -> list[Mark]:
+    ordered = sorted(pinned, key=lambda one: one.x)
+    widths = [text_width(one.words, _TEXT) + 10.0 for one in ordered]
+    middles = spread([one.x for one in ordered], widths, left, right)
+    behind: list[Mark] = []
+    before: list[Mark] = []
+    for one, middle in zip(ordered, middles, strict=True):
+        bend = top + 6.0
+        corners = [(one.x, one.y), (one.x, bend), (middle, top + 16.0)]
+        behind.append(element("path", d=path(corners), stroke=colour, stroke_width=0.7, fill="none"))
+        before.extend(_words(middle, top + 27.0, one.words))
+    return [*behind, *before]
+
+
+class DiameterRow:
+    """Outer diameters, each with a leader to the surface it measures."""
+
+    def __init__(self, parts: Sequence[Part], frame: Frame, room: float) -> None:
+        self._found: list[tuple[float, float, str]] = []
+        width = 0.0
+        for part in parts:
+            for x, half, words in list(_diameters(part, parts, frame))[:_MOST_DIAMETERS]:
+                width += text_width(words, _TEXT) + 10.0
+                if width <= room:
+                    self._found.append((x, half, words))
+        self.height = _ROW if self._found else 0.0
+
+    def marks(self, top: float, axis: float, left: float, right: float) -> list[Mark]:
+        """Draw the row."""
+        return _row([_Pinned(x, axis + half, words) for x, half, words in self._found], top, left, right, _FAINT)
+
+
+def _diameters(part: Part, parts: Sequence[Part], frame: Frame) -> Iterator[tuple[float, float, str]]:
+    """Return where, how far from the axis, and the words of the diameters of a part that can be seen."""
+    if not part.placed or part.kind == "collet":
+        return
+    earlier = [one.face for one in parts[: part.number] if one.placed and one.face is not None]
+    out = max([part.ends[0], *earlier])
+    bare = part.ends[1]
+    if part.flutes is not None and part.face is not None:
+        bare = max(out, part.face - part.flutes[0])
+    seen = [piece for piece in part.pieces if max(piece.from_mm, out) < min(piece.to_mm, bare)]
+    for (start, end), run in groupby(seen, key=lambda piece: (piece.start_mm, piece.end_mm)):
+        pieces = list(run)
+        begin, stop = max(pieces[0].from_mm, out), min(pieces[-1].to_mm, bare)
+        words = f"Ø{millimetres(start)}" + ("" if start == end else f"–{millimetres(end)}")
+        yield frame.x((begin + stop) / 2.0), (start + end) * frame.scale / 4.0, words
+    if part.flutes is not None and part.face is not None and bare < part.face:
+        diameter = part.flutes[1]
+        if not seen or (seen[-1].start_mm, seen[-1].end_mm) != (diameter, diameter):
+            yield frame.x((bare + part.face) / 2.0), diameter * frame.scale / 2.0, f"Ø{millimetres(diameter)}"
+    if part.cutting_mm is not None and part.face is not None and frame.x(part.face) - 6.0 > frame.x(out):
+        yield frame.x(part.face) - 6.0, part.cutting_mm * frame.scale / 2.0, f"cuts Ø{millimetres(part.cutting_mm)}"
+
+
+class PlaceRow:
+    """Places along the axis, counted from the gauge line."""
+
+    height: Final = _ROW
+
+    def __init__(self, derived: Derived, parts: Sequence[Part], frame: Frame) -> None:
+        geometry = derived.geometry
+        named: dict[float, list[str]] = {0.0: ["gauge line"]}
+        faces: dict[float, list[str]] = {}
+        for part in parts:
+            if part.face is not None:
+                if part.number == len(parts) - 1 and not isinstance(geometry.tip, Lack):
+                    named.setdefault(part.face, []).append("tip")
+                else:
+                    faces.setdefault(part.face, []).append(letter(part.number))
+        for z, letters in faces.items():
+            named.setdefault(z, []).append(f"face of {' and '.join(letters)}")
+        if not isinstance(geometry.gauge_plane, Lack):
+            beyond = not isinstance(geometry.tip, Lack) and geometry.gauge_plane > geometry.tip
+            words = "gauge plane, beyond the tip," if beyond else "gauge plane"
+            named.setdefault(geometry.gauge_plane, []).append(words)
+        self._pinned = [(frame.x(z), f"{', '.join(words)} {millimetres(z)}") for z, words in named.items()]
+        self.words = [words for _, words in self._pinned]
+        self.width = sum(text_width(words, _TEXT) + 10.0 for words in self.words)
+
+    def marks(self, top: float, upper: float, left: float, right: float) -> list[Mark]:
+        """Draw the row, its leaders beginning at `upper`."""
+        return _row([_Pinned(x, upper, words) for x, words in self._pinned], top, left, right, INK)

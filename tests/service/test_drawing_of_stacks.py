@@ -1,0 +1,235 @@
+"""The side view: to scale along and across, findings where they are, and nothing invented."""
+
+from __future__ import annotations
+
+import json
+import re
+from itertools import pairwise
+from pathlib import Path
+from typing import Any
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from lxml import etree
+
+from service.report.drawing_layout import lanes, spread
+from service.report.drawing_marks import Noted, Weight, shape
+from service.report.drawing_places import Spot, Spots
+from service.report.drawing_shades import KINDS, definitions, shade
+from service.report.svg import group
+from tests.support.pictures import SVG, corners_of, drawn, judged, parsed, words_in
+
+STACKS = {
+    file.stem[:2]: json.loads(file.read_text(encoding="utf-8"))
+    for file in (Path(__file__).parents[2] / "demo_data/stacks").glob("*.json")
+}
+
+
+def _drawing(request: dict[str, Any], *, bent: bool = True) -> etree._Element:
+    picture = drawn(request, bent=bent).stack
+    assert picture is not None
+    return parsed(picture)
+
+
+def _part(root: etree._Element, number: int) -> etree._Element:
+    (found,) = root.findall(f".//{SVG}g[@data-part='{number}']")
+    return found
+
+
+def _extent(part: etree._Element) -> tuple[float, float, float, float]:
+    """Return left, right, top and bottom of a part's polygons."""
+    corners = [corner for one in part.findall(f"{SVG}polygon") for corner in corners_of(one)]
+    return (
+        min(x for x, _ in corners),
+        max(x for x, _ in corners),
+        min(y for _, y in corners),
+        max(y for _, y in corners),
+    )
+
+
+def _bar(root: etree._Element) -> float:
+    """Return pixels a millimetre by the bar that the drawing itself shows."""
+    (words,) = [one for one in words_in(root) if one.words.startswith("to scale: ")]
+    bar = root.findall(f"{SVG}path")[0]
+    corners = corners_of(bar)
+    return (corners[2][0] - corners[1][0]) / float(words.words.split()[2])
+
+
+@pytest.mark.parametrize("number", ["01", "03", "04", "08", "12", "16", "18"])
+def test_all_parts_are_drawn_to_one_scale(number: str) -> None:
+    """First principles: pixels over millimetres are equal for every part, along and across, and that of the bar."""
+    request = STACKS[number]
+    root = _drawing(request)
+    scale = _bar(root)
+    checked = 0
+    parts = [part for part in request["stack"]["components"] if part["kind"] != "retention_knob"]
+    for place, part in enumerate(parts):
+        if "profile" not in part:
+            continue
+        left, right, top, bottom = _extent(_part(root, place))
+        pieces = part["profile"]
+        widest = max(max(piece["outer_mm"], piece.get("outer_end_mm", 0)) for piece in pieces)
+        assert (right - left) / scale == pytest.approx(sum(piece["length_mm"] for piece in pieces), abs=0.05)
+        assert (bottom - top) / scale == pytest.approx(widest, abs=0.05)
+        checked += 1
+    assert checked >= 2
+
+
+def test_places_along_the_axis_are_those_of_the_report() -> None:
+    """The indicator and the end of each part stand where the geometry says."""
+    root = _drawing(STACKS["01"])
+    report, _ = judged(STACKS["01"])
+    scale = _bar(root)
+    zero = _extent(_part(root, 0))[0]
+    dial = root.find(f".//{SVG}g[@data-plane='gauge']/{SVG}circle")
+    assert dial is not None
+    assert report.geometry.gauge_plane_mm is not None
+    assert (float(dial.get("cx", "")) - zero) / scale == pytest.approx(report.geometry.gauge_plane_mm, abs=0.05)
+    for place in (2, 4):
+        end = report.geometry.components[place].to_mm
+        assert (_extent(_part(root, place))[1] - zero) / scale == pytest.approx(end, abs=0.05)
+    told = {one.words for one in words_in(root)}
+    assert {"C grip 48", "C projection 62", "E grip 34", "E projection 29", "gauge length 75"} <= told
+    assert {"gauge line 0", "face of A and B 75", "face of C and D 137", "gauge plane 161", "tip 166"} <= told
+    assert {"Ø63", "Ø44", "Ø16", "Ø8"} <= told
+
+
+@pytest.mark.parametrize("length", [60.0, 600.0])
+def test_short_and_long_stacks_fill_the_sheet(length: float) -> None:
+    """From the gauge line to the tip 60 mm and 600 mm: every dimension stays in words, as wide as the sheet allows."""
+    request = json.loads(json.dumps(STACKS["04"]))
+    holder, _ = request["stack"]["components"]
+    body = length - 39.0
+    holder["gauge_length_mm"] = body
+    holder["profile"] = [{"length_mm": body, "outer_mm": 30, "bore_mm": 12}]
+    root = _drawing(request)
+    left, _, _, _ = _extent(_part(root, 0))
+    _, right, top, bottom = _extent(_part(root, 1))
+    assert right - left == pytest.approx(length * _bar(root), abs=0.2)
+    assert bottom - top > 12.0
+    told = {one.words for one in words_in(root)}
+    assert {f"gauge length {body:g}", "B grip 44", "B projection 39", f"tip {length:g}"} <= told
+
+
+def test_what_is_not_stated_is_dashed_and_said() -> None:
+    """A part without outline has a dashed box, one without place a question mark, and the list says which is which."""
+    request = json.loads(json.dumps(STACKS["01"]))
+    extension = request["stack"]["components"][2]
+    del extension["profile"], extension["overall_length_mm"]
+    root = _drawing(request)
+    for number in (2, 3, 4):
+        part = _part(root, number)
+        assert part.findall(f"{SVG}polygon") == []
+        (box,) = part.findall(f"{SVG}rect")
+        assert box.get("stroke-dasharray")
+        assert part.findtext(f"{SVG}text") == "?"
+    told = " ".join(one.words for one in words_in(root))
+    assert told.count("length or place not stated: drawn beyond the scale") == 3
+    assert "outline not stated" in told
+    # a collet by the bore and the shank it lies between: dashed, never as if its outline were known
+    collet = _part(root, 1)
+    assert [one.get("stroke-dasharray") for one in collet] == ["5 3", "5 3"]
+    assert not any(one.get("stroke-dasharray") for one in _part(root, 0))
+
+
+def test_the_bent_axis_is_drawn_as_much_larger_as_it_says() -> None:
+    """Its height at the tip is half the worst reading, times the factor in words, times the scale."""
+    root = _drawing(STACKS["01"])
+    report, _ = judged(STACKS["01"])
+    assert report.runout.tip is not None
+    assert report.runout.tip.worst_case_um is not None
+    panel = root.find(f".//{SVG}g[@data-panel='bent-axis']")
+    assert panel is not None
+    (times,) = re.findall(r"drawn ([\d\u00a0]+) times", panel.findtext(f"{SVG}text") or "")
+    (axis,) = [one for one in panel.findall(f"{SVG}path") if one.get("stroke-width") == "2.2"]
+    heights = [y for _, y in corners_of(axis)]
+    height_um = (heights[0] - heights[-1]) / _bar(root) * 1000.0 / float(times.replace("\u00a0", ""))
+    assert height_um == pytest.approx(report.runout.tip.worst_case_um / 2.0, rel=1e-3)
+    for one in report.runout.contributors:
+        assert any(one.name in words.words for words in words_in(root))
+    assert _drawing(STACKS["01"], bent=False).find(f".//{SVG}g[@data-panel='bent-axis']") is None
+
+
+def test_findings_are_marked_where_they_are() -> None:
+    """At the joint, at the part, at the gauge plane, or for the whole stack."""
+    report, derived = judged(STACKS["14"])
+    spots = Spots(derived.chain)
+    found = {one.code: spots.of(one.code, one.at) for one in report.findings}
+    assert found["GRIP-010"] == Spot("joint", 2, "collet-1/extension")
+    assert found["RUN-040"].kind == "plane"
+    report, derived = judged(STACKS["12"])
+    assert Spots(derived.chain).of("MCH-030", report.findings[0].at).kind == "stack"
+    assert Spots(derived.chain).of("X-1", ["/stack/components/1/mass_kg"]) == Spot("component", 1, "face-mill")
+    told = [one.words for one in words_in(_drawing(STACKS["14"]))]
+    assert any(words.startswith("GRIP-010") for words in told)
+    assert "error: collet-1/extension" in told
+
+
+def test_a_finding_on_a_defined_component_is_marked_at_its_use() -> None:
+    """A report points into the definition; the drawing shows the part that uses it."""
+    request = json.loads(json.dumps(STACKS["14"]))
+    parts = request["stack"]["components"]
+    request["components"] = {"KB-X": parts[2], "KB-C": parts[1]}
+    parts[2] = {"kind": "reference", "of": "KB-X", "id": "extension"}
+    parts[1] = {"kind": "reference", "of": "KB-C", "id": "collet-1"}
+    report, derived = judged(request)
+    (short,) = [one for one in report.findings if one.code == "GRIP-010"]
+    assert all(not at.startswith("/stack/components/") for at in short.at)
+    assert Spots(derived.chain).of(short.code, short.at) == Spot("joint", 2, "collet-1/extension")
+
+
+def test_severities_differ_in_shape() -> None:
+    """Octagon, triangle, circle and dashed square: told apart without colour."""
+
+    def outline(weight: Weight) -> tuple[str, int, bool]:
+        mark = etree.fromstring(shape(Noted(1, weight, "X", "x", ()), 0.0, 0.0).markup)[0]
+        return str(mark.tag), len(corners_of(mark)), mark.get("stroke-dasharray") is not None
+
+    assert outline("error") == ("polygon", 8, False)
+    assert outline("warning") == ("polygon", 3, False)
+    assert outline("advice") == ("circle", 0, False)
+    assert outline("undecided") == ("rect", 0, True)
+
+
+def test_neighbours_differ_in_grey_and_in_hatching() -> None:
+    """Relative luminance after ITU-R BT.709 on the coded values; the tiles differ as drawn."""
+
+    def grey(colour: str) -> float:
+        red, green, blue = (int(colour[place : place + 2], 16) / 255.0 for place in (1, 3, 5))
+        return 0.2126 * red + 0.7152 * green + 0.0722 * blue
+
+    for first, second in pairwise(range(KINDS + 1)):
+        assert abs(grey(shade(first)) - grey(shade(second))) > 0.05
+    tiles = etree.fromstring(group([definitions(KINDS, "p")]).markup)
+    lines = ["".join(path.get("d", "") for path in tile.iter("path")) for tile in tiles.iter("pattern")]
+    assert len(set(lines)) == KINDS == len(lines)
+
+
+@given(st.lists(st.tuples(st.floats(0, 1000), st.floats(1, 60)), min_size=1, max_size=15))
+def test_labels_in_a_row_keep_their_order_and_never_overlap(labels: list[tuple[float, float]]) -> None:
+    """They stay on the sheet where it is wide enough, and those with room of their own stay where they are wanted."""
+    wanted = sorted(place for place, _ in labels)
+    widths = [width for _, width in labels]
+    middles = spread(wanted, widths, -10.0, 1010.0)
+    edges = [(middle - width / 2.0, middle + width / 2.0) for middle, width in zip(middles, widths, strict=True)]
+    for one, other in pairwise(edges):
+        assert one[1] <= other[0] + 1e-6
+    assert edges[0][0] >= -10.0 - 1e-6
+    if sum(widths) <= 1020.0:
+        assert edges[-1][1] <= 1010.0 + 1e-6
+    if len(labels) == 1 and 60.0 < wanted[0] < 940.0:
+        assert middles == pytest.approx(wanted)
+
+
+@given(st.lists(st.tuples(st.floats(0, 100), st.floats(0.1, 50)), max_size=25))
+def test_no_two_dimensions_of_one_lane_meet(spans: list[tuple[float, float]]) -> None:
+    """And the first lane is used before a second."""
+    reaches = [(begin, begin + length) for begin, length in spans]
+    chosen = lanes(reaches, 4.0)
+    assert sorted(set(chosen)) == list(range(len(set(chosen))))
+    for one, (begin, end) in enumerate(reaches):
+        for other in range(one):
+            if chosen[one] == chosen[other]:
+                start, stop = reaches[other]
+                assert stop + 4.0 <= begin or end + 4.0 <= start

@@ -1,0 +1,176 @@
+"""The plots show the report's own figures, to the scale of their axes."""
+
+from __future__ import annotations
+
+import json
+import math
+from pathlib import Path
+from typing import Any
+
+import pytest
+from lxml import etree
+
+from service.report.plots_frame import ticks
+from tests.support.pictures import SVG, corners_of, drawn, judged, parsed, words_in
+
+STACKS = {
+    file.stem[:2]: json.loads(file.read_text(encoding="utf-8"))
+    for file in (Path(__file__).parents[2] / "demo_data/stacks").glob("*.json")
+}
+
+
+def _two_offsets(first_um: float, second_um: float) -> dict[str, Any]:
+    """Return a stack of two contributors that are the same all along the axis."""
+    request: dict[str, Any] = json.loads(json.dumps(STACKS["04"]))
+    for part, reading in zip(request["stack"]["components"], (first_um, second_um), strict=True):
+        part["runout"] = [{"tir_um": reading, "at_mm": 30}]
+        part["runout_character"] = "offset"
+    return request
+
+
+def _plot(request: dict[str, Any], name: str) -> etree._Element:
+    picture = getattr(drawn(request), name)
+    assert picture is not None
+    return parsed(picture)
+
+
+def _bars(root: etree._Element, *fills: str) -> list[float]:
+    """Return the lengths of bars, px, in their order; those of the key left out."""
+    return [
+        float(one.get("width", ""))
+        for one in root.iter(f"{SVG}rect")
+        if one.get("fill") in fills and one.get("x") == "230" and float(one.get("y", "")) > 60.0
+    ]
+
+
+def _words(root: etree._Element) -> set[str]:
+    return {one.words for one in words_in(root)}
+
+
+@pytest.mark.parametrize("number", ["01", "03", "11"])
+def test_budget_bars_are_as_long_as_their_figures(number: str) -> None:
+    """Pixels over micrometres are equal for every contributor and every sum, at the gauge plane and at the tip."""
+    report, _ = judged(STACKS[number])
+    root = _plot(STACKS[number], "budget")
+    runout = report.runout
+    assert runout.gauge_plane is not None
+    assert runout.tip is not None
+    figures = [value for one in runout.contributors for value in (one.gauge_plane_tir_um, one.tip_tir_um)]
+    for field in ("p50_um", "p95_um", "worst_case_um"):
+        figures += [getattr(runout.gauge_plane, field), getattr(runout.tip, field)]
+    lengths = _bars(root, "#3c5a78", "#d9e2ea")
+    assert len(lengths) == len(figures)
+    scale = lengths[-1] / figures[-1]
+    assert lengths == pytest.approx([scale * figure for figure in figures], abs=0.02)
+    assert f"limit {runout.limit_um:.1f} µm" in _words(root)
+    for one in runout.contributors:
+        assert one.name in _words(root)
+
+
+def test_an_incomplete_budget_says_so() -> None:
+    """In the budget, the distribution and along the axis."""
+    for name in ("budget", "distribution", "axis"):
+        assert any(words.startswith("Not complete") for words in _words(_plot(STACKS["15"], name)))
+        assert not any(words.startswith("Not complete") for words in _words(_plot(STACKS["01"], name)))
+
+
+def _distribution(request: dict[str, Any]) -> list[tuple[float, float]]:
+    """Return the curve: reading in µm, share of the assemblies below it."""
+    root = _plot(request, "distribution")
+    (curve,) = [one for one in root.iter(f"{SVG}path") if one.get("stroke-width") == "2.2"]
+    feet = {
+        float(one.get("x", "")): float("".join(one.itertext()))
+        for one in root.iter(f"{SVG}text")
+        if one.get("text-anchor") == "middle" and "".join(one.itertext()).replace(".", "").isdigit()
+    }
+    (low, zero), *_, (high, most) = sorted(feet.items())
+    levels = {"".join(one.itertext()): float(one.get("y", "")) - 4.0 for one in root.iter(f"{SVG}text")}
+    bottom, top = levels["0 %"], levels["100 %"]
+    return [
+        (zero + (x - low) / (high - low) * (most - zero), (bottom - y) / (bottom - top)) for x, y in corners_of(curve)
+    ]
+
+
+def test_two_equal_vectors_follow_the_arcsine_law() -> None:
+    """First principles: |a + a·exp(jθ)| = 2a·cos(θ/2), so P(reading ≤ t) = 2/π·asin(t/t_max)."""
+    curve = _distribution(_two_offsets(8.0, 8.0))
+    assert len(curve) > 100
+    for reading, share in curve:
+        exact = 1.0 if reading >= 16.0 else 2.0 / math.pi * math.asin(max(reading, 0.0) / 16.0)
+        # a curve of points a hundredth of a pixel apart; near its end it is upright
+        assert share == pytest.approx(exact, abs=2e-3 if reading < 15.9 else 2e-2)
+
+
+def test_one_contributor_alone_is_a_step() -> None:
+    """Below its reading nothing, at it and above everything."""
+    curve = _distribution(_two_offsets(8.0, 0.0))
+    steps = [(reading, share) for reading, share in curve if 0.01 < share < 0.99]
+    assert steps == []
+    assert [reading for reading, _ in curve][1:3] == pytest.approx([8.0, 8.0], abs=0.02)
+
+
+def test_the_distribution_names_its_figures() -> None:
+    """Half, 95 %, worst and the limit; a limit at the tip is said, not shown."""
+    report, _ = judged(STACKS["01"])
+    plane = report.runout.gauge_plane
+    assert plane is not None
+    words = _words(_plot(STACKS["01"], "distribution"))
+    assert {f"half {plane.p50_um:.1f} µm", f"95 % {plane.p95_um:.1f} µm", "limit 20.0 µm"} <= words
+    at_tip = json.loads(json.dumps(STACKS["01"]))
+    at_tip["operation"]["runout_limit_at"] = "tip"
+    words = _words(_plot(at_tip, "distribution"))
+    assert "limit 20.0 µm" not in words
+    assert "The limit of 20.0 µm counts at the tip, so it is not shown here." in words
+
+
+def test_lines_along_the_axis_are_twice_their_amplitude() -> None:
+    """Offsets are level lines at their readings; heights over readings are equal."""
+    root = _plot(_two_offsets(9.0, 3.0), "axis")
+    lines = [corners_of(one) for one in root.iter(f"{SVG}path") if len(corners_of(one)) > 20]
+    assert len(lines) == 2
+    (floor,) = [float(one.get("y", "")) - 4.0 for one in root.iter(f"{SVG}text") if one.text == "0"][:1]
+    heights = [[floor - y for _, y in line] for line in lines]
+    assert all(max(one) - min(one) < 0.02 for one in heights)
+    assert heights[0][0] / heights[1][0] == pytest.approx(3.0, rel=1e-3)
+    assert {"runout of holder 9.0 µm", "runout of end-mill 3.0 µm"} <= _words(root)
+
+
+def test_the_sum_along_the_axis_ends_in_the_report_s_figure() -> None:
+    """95 % at the tip, worked anew along the axis, is that of the report."""
+    report, _ = judged(STACKS["01"])
+    assert report.runout.tip is not None
+    assert f"95 % of all together {report.runout.tip.p95_um:.1f} µm" in _words(_plot(STACKS["01"], "axis"))
+
+
+@pytest.mark.parametrize("number", ["01", "11", "17"])
+def test_speed_bars_are_as_long_as_their_limits(number: str) -> None:
+    """Lowest first; the governing one is dark and said; what leaves the axis is an arrow with its figure."""
+    report, _ = judged(STACKS[number])
+    root = _plot(STACKS[number], "speed")
+    words = _words(root)
+    governing = report.speed.governing
+    assert governing is not None
+    speed = f"{governing.speed_rpm:,.0f}".replace(",", "\u00a0")
+    assert f"{speed} rpm governs" in words
+    (dark,) = _bars(root, "#3c5a78")
+    scale = dark / governing.speed_rpm
+    limits = [one.speed_rpm for one in report.speed.limits[1:]]
+    lengths = _bars(root, "#d9e2ea")
+    arrows = list(root.iter(f"{SVG}polygon"))
+    assert len(lengths) + len(arrows) == len(limits)
+    assert lengths == pytest.approx([scale * speed for speed in limits[: len(lengths)]], abs=0.02)
+    assert f"asked {report.speed.asked_rpm:,.0f} rpm".replace(",", "\u00a0") in words
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "most", "expected"),
+    [
+        (0.0, 10.0, 10, [float(n) for n in range(11)]),
+        (0.0, 0.9, 5, [0.0, 0.2, 0.4, 0.6, 0.8]),
+        (0.0, 54_000.0, 6, [0.0, 10_000.0, 20_000.0, 30_000.0, 40_000.0, 50_000.0]),
+        (3.0, 3.0, 5, [3.0]),
+    ],
+)
+def test_axes_have_round_figures(low: float, high: float, most: int, expected: list[float]) -> None:
+    """Steps of 1, 2 or 5 times a power of ten."""
+    assert ticks(low, high, most) == expected
