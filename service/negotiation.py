@@ -10,11 +10,24 @@ from fastapi import Request
 
 from service.problems import ProblemError
 
-__all__ = ["CSV", "JSON", "SVG", "XML", "require_acceptable", "require_body", "require_json_body"]
+__all__ = [
+    "CSV",
+    "HTML",
+    "JSON",
+    "SVG",
+    "TEXT",
+    "XML",
+    "preferred",
+    "require_acceptable",
+    "require_body",
+    "require_json_body",
+]
 
 JSON = "application/json"
 XML = "application/xml"
 CSV = "text/csv"
+HTML = "text/html"
+TEXT = "text/plain"
 SVG = "image/svg+xml"
 
 
@@ -23,10 +36,17 @@ def require_acceptable(request: Request, offers: Sequence[str] = (JSON,)) -> str
 
     Raises :class:`ProblemError` 406 when it takes none of them.
     """
-    best = _choose(",".join(request.headers.getlist("accept")), tuple(offers))
+    best = preferred(request, offers)
     if best is None:
-        raise ProblemError("not-acceptable", f"Only {' and '.join(offers)} can be given here.")
+        *others, last = offers
+        listed = f"{', '.join(others)} and {last}" if others else last
+        raise ProblemError("not-acceptable", f"Only {listed} can be given here.")
     return best
+
+
+def preferred(request: Request, offers: Sequence[str]) -> str | None:
+    """The offer the client likes best, the earlier of two it likes alike; None when it takes none of them."""
+    return _choose(",".join(request.headers.getlist("accept")), tuple(offers))
 
 
 def require_json_body(request: Request) -> None:

@@ -11,7 +11,8 @@ from fastapi.exceptions import RequestValidationError
 from starlette.exceptions import HTTPException
 
 from rules.requests import BadRequestError
-from service.problems import ProblemError, answer, from_http_error, invalid_request, not_json
+from service.problems import ProblemError, from_http_error, invalid_request, not_json
+from service.readable_problems import answer_readably
 from service.strict_json import NotJSONError
 
 __all__ = ["HANDLERS", "as_problem"]
@@ -46,7 +47,7 @@ def _told(fault: Mapping[str, Any]) -> str:
 
 
 async def _handle(request: Request, error: Exception) -> Response:
-    return answer(as_problem(error), request)
+    return answer_readably(as_problem(error), request)
 
 
 HANDLERS: Final[Mapping[int | type[Exception], Callable[[Request, Any], Coroutine[Any, Any, Response]]]] = (

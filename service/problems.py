@@ -62,7 +62,7 @@ _ALL: Final = (
     ProblemKind("malformed-json", 400, "The body is not JSON", "Send one JSON value (RFC 8259) in UTF-8."),
     ProblemKind("not-found", 404, "There is nothing here", "See the OpenAPI document for the paths."),
     ProblemKind("method-not-allowed", 405, "The method is not allowed here", "Use a method named in Allow."),
-    ProblemKind("not-acceptable", 406, "No acceptable media type", "Accept application/json."),
+    ProblemKind("not-acceptable", 406, "No acceptable media type", "Accept a media type that the detail names."),
     ProblemKind(
         "line-too-long", 413, "The line is too long", "Shorten the line, or have the operator raise the limit."
     ),

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import argparse
+import sys
+from pathlib import Path
 
 from rich.text import Text
 
@@ -11,7 +13,9 @@ from rules.requests import parse_request
 from service.commands.exit_codes import BAD_INPUT, VERDICT_CODES
 from service.commands.request_files import judged, report_console
 from service.loading import load_assessor
+from service.report.page import report_page
 from service.report.text import print_report
+from service.representations import assess_instructed
 
 __all__ = ["add_parser"]
 
@@ -27,25 +31,32 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     parser.add_argument("files", nargs="+", metavar="FILE", help="a request as JSON; - is standard input")
     parser.add_argument("--assembly", action="store_true", help="tell how to assemble, measure and take apart, too")
     parser.add_argument("--json", action="store_true", help="print each report as one line of JSON")
-    parser.set_defaults(run=_run)
+    parser.add_argument("--html", type=Path, metavar="OUT", help="write the report as a page, too; for one FILE")
+    parser.set_defaults(run=_run, usage_error=parser.error)
 
 
 def _run(arguments: argparse.Namespace) -> int:
+    out: Path | None = arguments.html
+    if out is not None and len(arguments.files) > 1:
+        arguments.usage_error("--html is for one FILE")
     assessor = load_assessor()
     console = report_console()
 
-    def judge(data: object) -> Report:
+    def judge(data: object) -> tuple[Report, str | None]:
         request = parse_request(data)
         if arguments.assembly:
             request = request.model_copy(update={"with_assembly": True})
-        return assessor.assess(request)
+        page = None if out is None else report_page(*assess_instructed(assessor, request))
+        return assessor.assess(request), page
 
     worst = 0
     for number, name in enumerate(arguments.files):
-        report = judged(name, judge)
+        report, page = judged(name, judge) or (None, None)
         worst = max(worst, BAD_INPUT if report is None else VERDICT_CODES[report.verdict])
         if report is None:
             continue
+        if out is not None and page is not None and not _written(out, page):
+            worst = BAD_INPUT
         if arguments.json:
             print(report.model_dump_json())
             continue
@@ -53,3 +64,12 @@ def _run(arguments: argparse.Namespace) -> int:
             console.print(Text(("\n" if number else "") + name, style="dim"))
         print_report(report, console)
     return worst
+
+
+def _written(out: Path, page: str) -> bool:
+    try:
+        out.write_bytes(page.encode())
+    except OSError as error:
+        print(f"{out}: {error.strerror}", file=sys.stderr)
+        return False
+    return True

@@ -5,20 +5,18 @@ from __future__ import annotations
 import sys
 from collections.abc import Callable
 from pathlib import Path
-from typing import Final, TypeVar
+from typing import TypeVar
 
 from rich.console import Console
 
 from rules.requests import BadRequestError
+from service.report.layout import PLAIN_WIDTH
 from service.strict_json import NotJSONError, parse_json
 from service.text_position import position_of
 
 __all__ = ["judged", "report_console"]
 
 ReportT = TypeVar("ReportT")
-
-_WIDTH: Final = 100
-"""Width of a report that goes to a file or another program, whatever the terminal."""
 
 
 def judged(name: str, judge: Callable[[object], ReportT]) -> ReportT | None:
@@ -54,4 +52,4 @@ def report_console() -> Console:
     """The console for reports: the terminal, or plain lines of a fixed width."""
     if sys.stdout.isatty():
         return Console(highlight=False)
-    return Console(width=_WIDTH, highlight=False, color_system=None, force_terminal=False)
+    return Console(width=PLAIN_WIDTH, highlight=False, color_system=None, force_terminal=False)

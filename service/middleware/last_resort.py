@@ -7,7 +7,8 @@ import logging
 from starlette.requests import ClientDisconnect, Request
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-from service.problems import ProblemError, answer
+from service.problems import ProblemError
+from service.readable_problems import answer_readably
 
 __all__ = ["LastResort"]
 
@@ -42,4 +43,4 @@ class LastResort:
                 # Half an answer can only be cut off, so that it is not taken for a whole one.
                 raise
             fault = ProblemError("internal-fault", "The request could not be answered; the log has the details.")
-            await answer(fault, Request(scope))(scope, receive, send)
+            await answer_readably(fault, Request(scope))(scope, receive, send)

@@ -9,10 +9,9 @@ from rich.text import Text
 
 from rules.model.assembly import AcceptanceReport, AssemblyReport, AssemblyStep, RecordField
 from service.report.layout import STYLES, heading, number, say, section
+from service.report.units import unit_sign
 
 __all__ = ["print_assembly"]
-
-_UNITS = {"um": "µm", "degC": "°C", "deg": "°", "N m": "N·m"}
 
 
 def print_assembly(assembly: AssemblyReport, console: Console) -> None:
@@ -49,7 +48,7 @@ def _acceptance(one: AcceptanceReport) -> list[str]:
 
 def _blank(one: RecordField) -> str:
     joint = "" if one.joint is None else f" {one.joint}"
-    unit = "" if one.unit is None else f" {_UNITS.get(one.unit, one.unit)}"
+    unit = "" if one.unit is None else f" {unit_sign(one.unit)}"
     wanted = [
         f"{words}{number(value)}"
         for words, value in (("", one.target), ("at least ", one.at_least), ("at most ", one.at_most))

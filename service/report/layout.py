@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 from collections.abc import Sequence
 from typing import Final
 
@@ -10,7 +11,20 @@ from rich.text import Text
 
 from rules.model.report_base import LackingFact
 
-__all__ = ["STYLES", "count", "fixed", "heading", "lacking", "number", "percent", "say", "section", "table"]
+__all__ = [
+    "PLAIN_WIDTH",
+    "STYLES",
+    "PlainText",
+    "count",
+    "fixed",
+    "heading",
+    "lacking",
+    "number",
+    "percent",
+    "say",
+    "section",
+    "table",
+]
 
 STYLES: Final = {
     "pass": "bold green",
@@ -21,8 +35,25 @@ STYLES: Final = {
     "advice": "cyan",
 }
 
+PLAIN_WIDTH: Final = 100
+"""Width of a text that goes to a file or another program, whatever the terminal."""
+
 _LONGEST_NAME: Final = 40
 """Longer names in the first column of a table get a line of their own."""
+
+
+class PlainText:
+    """A console that keeps plain lines of a fixed width, whatever terminal the program runs in."""
+
+    def __init__(self) -> None:
+        self._lines = io.StringIO()
+        self.console = Console(
+            file=self._lines, width=PLAIN_WIDTH, highlight=False, color_system=None, force_terminal=False, _environ={}
+        )
+
+    def text(self) -> str:
+        """Return what was printed."""
+        return self._lines.getvalue()
 
 
 def heading(text: str, console: Console) -> None:

@@ -9,10 +9,22 @@ from rich.text import Text
 
 from rules.model.report import Finding, PlaneReport, Report, RunoutReport, Undecided
 from service.report.assembly_text import print_assembly
-from service.report.layout import STYLES, count, fixed, heading, lacking, number, percent, say, section, table
+from service.report.layout import (
+    STYLES,
+    PlainText,
+    count,
+    fixed,
+    heading,
+    lacking,
+    number,
+    percent,
+    say,
+    section,
+    table,
+)
 from service.report.mechanics_text import print_mechanics
 
-__all__ = ["print_report"]
+__all__ = ["print_report", "report_text"]
 
 
 def print_report(report: Report, console: Console) -> None:
@@ -25,6 +37,13 @@ def print_report(report: Report, console: Console) -> None:
     if report.assembly is not None:
         print_assembly(report.assembly, console)
     section("Cautions", report.cautions, console)
+
+
+def report_text(report: Report) -> str:
+    """Return what :func:`print_report` prints, without colour and in lines of a fixed width."""
+    out = PlainText()
+    print_report(report, out.console)
+    return out.text()
 
 
 def _verdict(report: Report, console: Console) -> None:

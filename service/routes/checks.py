@@ -8,6 +8,7 @@ from rules.assess import Assessor
 from rules.model.report import Report
 from rules.model.request import CheckRequest
 from service.examples import EXAMPLES
+from service.representations import check_representations
 from service.routes.posted import add_posted_route
 
 __all__ = ["checks_router"]
@@ -25,8 +26,10 @@ def checks_router(assessor: Assessor) -> APIRouter:
         operation_id="check_stack",
         summary="Check a stack",
         description="Say whether a stack goes together, how true it will run and how fast it may turn.\n\n"
-        "A pure function of the request: safe to repeat, and the same request gives the same bytes.",
+        "A pure function of the request: safe to repeat, and the same request gives the same bytes.\n\n"
+        "By `Accept` the report is JSON, a page (`text/html`) or plain text (`text/plain`).",
         response_description="The stack was evaluated, whatever the verdict.",
         examples=EXAMPLES,
+        representations=check_representations(assessor),
     )
     return router

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from typing import Any, TypeVar
+from types import MappingProxyType
+from typing import Any, Final, TypeVar
 
 from fastapi import APIRouter, Request, Response
 from pydantic import BaseModel
@@ -14,11 +15,14 @@ from service.answers import json_answer
 from service.examples import RequestExample
 from service.negotiation import JSON, require_acceptable, require_json_body
 from service.problem_responses import responses
+from service.representations import Representation, readable_answer
 from service.strict_json import parse_json
 
 __all__ = ["add_posted_route"]
 
 Asked = TypeVar("Asked", bound=BaseModel)
+
+NO_OTHERS: Final[Mapping[str, Any]] = MappingProxyType({})
 
 
 def add_posted_route(
@@ -34,20 +38,24 @@ def add_posted_route(
     response_description: str,
     examples: Mapping[str, RequestExample],
     in_thread: bool = False,
+    representations: Mapping[str, Representation[Asked]] = NO_OTHERS,
 ) -> None:
     """Add ``POST path``: strict JSON of the model ``asked`` in, a report of the model ``answered`` out.
 
     Judged on the event loop: the work is a millisecond or so of pure computation under the interpreter's
     lock, so a thread would bring nothing but the cost of handing over. What may take longer goes
-    ``in_thread``, so that others are answered meanwhile.
+    ``in_thread``, so that others are answered meanwhile. ``representations`` are forms of the answer beside JSON, by
+    media type, shown for the first of the examples and always made in a thread.
     """
     requests = {name: {"summary": one.summary, "value": one.request} for name, one in examples.items()}
     reports = {
         name: {"summary": one.summary, "value": answer(parse(asked, one.request)).model_dump_json()}
         for name, one in examples.items()
     }
+    first = parse(asked, next(iter(examples.values())).request)
+    described = {name: one.described(first) for name, one in representations.items()}
     known: dict[int | str, dict[str, Any]] = {
-        200: {"content": {JSON: {"examples": reports}}},
+        200: {"content": {JSON: {"examples": reports}, **described}},
         **responses(
             "malformed-json",
             "not-acceptable",
@@ -58,6 +66,7 @@ def add_posted_route(
         ),
     }
     schema = {"$ref": f"#/components/schemas/{asked.__name__}"}
+    offers = (JSON, *representations)
 
     @router.post(
         path,
@@ -70,7 +79,9 @@ def add_posted_route(
         openapi_extra={"requestBody": {"required": True, "content": {JSON: {"schema": schema, "examples": requests}}}},
     )
     async def respond(request: Request) -> Response:
-        require_acceptable(request)
+        chosen = require_acceptable(request, offers)
         require_json_body(request)
         wanted = parse(asked, parse_json(await request.body()))
+        if chosen != JSON:
+            return readable_answer(await run_in_threadpool(representations[chosen].text, wanted), chosen)
         return json_answer(await run_in_threadpool(answer, wanted) if in_thread else answer(wanted))

@@ -158,3 +158,24 @@ def test_generated_files_are_written_and_checked(command: str, path: str, tmp_pa
         file.write("\n")
     assert main([command, "--check", *root]) == 1
     assert f"{path} is stale" in capsys.readouterr().err
+
+
+def test_the_page_is_written_beside_the_text(files: dict[str, str], tmp_path: Path, client: Any, capsys: Any) -> None:
+    """--html writes the page that the service answers with; text and exit code stay as they are."""
+    out = tmp_path / "page.html"
+    assert main(["check", files["fail"]]) == main(["check", files["fail"], "--html", str(out)]) == 2
+    first, second = capsys.readouterr().out.split("FAIL")[1:]
+    assert first == second
+    body = Path(files["fail"]).read_bytes()
+    assert out.read_bytes() == client.check(body, accept="text/html").content
+
+
+def test_a_page_that_cannot_be_written_is_told(files: dict[str, str], tmp_path: Path, capsys: Any) -> None:
+    """A path that leads nowhere, and a page for two files, are bad input."""
+    nowhere = str(tmp_path / "none" / "page.html")
+    assert main(["check", files["pass"], "--html", nowhere]) == BAD_INPUT
+    assert capsys.readouterr().err == f"{nowhere}: No such file or directory\n"
+    with pytest.raises(SystemExit) as caught:
+        main(["check", files["pass"], files["fail"], "--html", nowhere])
+    assert caught.value.code == BAD_INPUT
+    assert "--html is for one FILE" in capsys.readouterr().err

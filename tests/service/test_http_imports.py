@@ -148,7 +148,7 @@ def test_the_types_taken_are_named(post: Any) -> None:
 
 def test_an_accept_that_cannot_be_met_is_406(post: Any) -> None:
     """The report is JSON."""
-    _problem(post(b"x", "text/csv", accept="text/html"), "not-acceptable")
+    _problem(post(b"x", "text/csv", accept="image/png"), "not-acceptable")
 
 
 def _command(*words: str) -> int:

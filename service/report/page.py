@@ -1,0 +1,141 @@
+"""A report as one page for eyes and paper: self-contained, without script, and nothing told by colour alone."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Final
+
+from markupsafe import Markup
+
+from rules.facts.derive import Derived
+from rules.model.report import Finding, Report, Verdict
+from service.report.layout import count
+from service.report.page_figures import Fact, figure
+from service.report.page_instruction import acceptance_facts, blanks, signatures, step_values
+from service.report.page_mechanics import (
+    balance_facts,
+    bending_table,
+    cause,
+    grip_table,
+    load_facts,
+    mass_facts,
+    mass_table,
+    shrink_facts,
+    speed_facts,
+    speed_table,
+    stiffness_facts,
+)
+from service.report.page_runout import contributors_table, parts_table, planes_table, where_of
+from service.report.page_shell import rendered
+from service.report.pictures import NOTHING_TO_SHOW, pictures_of
+from service.report.units import quantity, unit_sign
+
+__all__ = ["report_page"]
+
+_MEANINGS: Final[dict[Verdict, str]] = {
+    "pass": "It goes together as stated: no error, no warning, and nothing left undecided.",
+    "review": "Not released: a person has to decide on the warnings and on what could not be decided.",
+    "fail": "Do not build or run it as it stands: see the findings.",
+}
+
+
+def report_page(report: Report, derived: Derived) -> str:
+    """Return the whole page; the report must hold the work instruction."""
+    if report.assembly is None:
+        raise ValueError("the page shows the work instruction, which this report does not hold")
+    return rendered(
+        "report.html",
+        report=report,
+        title=f"{report.verdict.capitalize()}: {report.stack or 'unnamed stack'}",
+        meaning=_MEANINGS[report.verdict],
+        counts=_counts(report),
+        key=list(_key(report)),
+        measured=[(one, _measured(one)) for one in report.findings],
+        pictures=_drawn(report, derived),
+        parts=parts_table(report, derived),
+        planes=planes_table(report.runout),
+        limit=None if report.runout.limit_um is None else figure(report.runout.limit_um, "µm"),
+        limit_at=where_of(report.runout.limit_at),
+        contributors=contributors_table(report.runout),
+        speeds=speed_table(report.speed),
+        speed=speed_facts(report.speed),
+        grips=grip_table(report.grip),
+        shrink_fits=[(one.joint, shrink_facts(one.shrink_fit)) for one in report.grip if one.shrink_fit],
+        load=load_facts(report.load),
+        stiffness=stiffness_facts(report.stiffness),
+        bending=bending_table(report.stiffness),
+        mass=mass_facts(report.mass),
+        masses=mass_table(report.mass),
+        balance=balance_facts(report),
+        assembly=report.assembly,
+        step_values=step_values,
+        acceptance=acceptance_facts(report.assembly.acceptance),
+        blanks=blanks(report.assembly),
+        signatures=signatures(report.assembly),
+        figure=figure,
+        unit_sign=unit_sign,
+        quantity=quantity,
+    )
+
+
+def _counts(report: Report) -> str:
+    summary = report.summary
+    return ", ".join(
+        (
+            count(summary.errors, "error"),
+            count(summary.warnings, "warning"),
+            f"{summary.advice} advice",
+            f"{summary.undecided} undecided",
+            f"{count(summary.decided, 'rule')} decided",
+        )
+    )
+
+
+def _drawn(report: Report, derived: Derived) -> dict[str, Markup]:
+    """The drawings, which escape what they write themselves; or why there is none."""
+    drawn = pictures_of(report, derived, prefix="picture-")
+    shown = {name: getattr(drawn, name) for name in NOTHING_TO_SHOW}
+    return {
+        name: Markup('<p class="note">{}</p>').format(NOTHING_TO_SHOW[name]) if svg is None else Markup(svg)  # noqa: S704
+        for name, svg in shown.items()
+    }
+
+
+def _measured(finding: Finding) -> list[Fact]:
+    unit = unit_sign(finding.unit)
+    told = (("Observed", finding.observed), ("Limit", finding.limit), ("Margin", finding.margin))
+    return [
+        Fact(name, value if isinstance(value, str) else figure(value, unit))
+        for name, value in told
+        if value is not None
+    ]
+
+
+def _key(report: Report) -> Iterator[tuple[str, str, str]]:
+    """What the shop asks first: name, figure, and what it is held against."""
+    runout, speed, stiffness = report.runout, report.speed, report.stiffness
+    plane = runout.tip if runout.limit_at == "tip" else runout.gauge_plane
+    if plane is not None:
+        limit = "no limit asked" if runout.limit_um is None else Markup("limit ") + figure(runout.limit_um, "µm")
+        name, read = f"Runout at the {where_of(runout.limit_at)}, 95 % read less", figure(plane.p95_um, "µm", 1)
+        if runout.complete:
+            yield name, read, limit
+        else:
+            yield name, figure(None), read + " from what is stated, " + limit
+    if speed.asked_rpm is not None:
+        known = Markup("lowest limit ") + figure(speed.governing.speed_rpm, "rpm") if speed.governing else ""
+        whose = f" ({cause(speed.governing)})" if speed.governing else "no limit known"
+        yield "Speed asked", figure(speed.asked_rpm, "rpm"), known + whose
+    elif speed.governing is not None:
+        yield "Highest speed", figure(speed.governing.speed_rpm, "rpm"), cause(speed.governing)
+    for grip in report.grip:
+        if grip.weakest:
+            yield "Safety of the weakest grip", figure(grip.safety_factor, decimals=3), grip.joint
+    if stiffness.deflection_um is not None:
+        accepted = stiffness.deflection_limit_um
+        told = "no limit asked" if accepted is None else Markup("limit ") + figure(accepted, "µm")
+        yield "Deflection of the tip", figure(stiffness.deflection_um, "µm", 1), told
+    if report.geometry.tip_mm is not None:
+        yield "Tip from the gauge line", figure(report.geometry.tip_mm, "mm"), ""
+    if report.mass.total_kg is not None:
+        yield "Mass", figure(report.mass.total_kg, "kg", 2), ""

@@ -1,0 +1,147 @@
+"""Pages as an independent strict parser of HTML reads them, and what a report's figures should be on them."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from typing import Any
+from xml.etree.ElementTree import Element
+
+import html5lib
+
+
+def parsed(page: str) -> Element:
+    """Return the tree; the parser raises at the first fault against HTML."""
+    tree: Element = html5lib.HTMLParser(strict=True, namespaceHTMLElements=False).parse(page)
+    return tree
+
+
+def words(element: Element) -> str:
+    """Return the text of an element and all in it, with single spaces."""
+    return " ".join("".join(element.itertext()).split())
+
+
+def by_id(tree: Element, name: str) -> Element | None:
+    """Return the element of this id."""
+    return next((one for one in tree.iter() if one.get("id") == name), None)
+
+
+def figures_shown(element: Element | None) -> list[float]:
+    """Return the values of the figures of an element, in the order of the page."""
+    return [] if element is None else [float(one.get("value", "")) for one in element.iter("data")]
+
+
+def misshown(tree: Element) -> list[tuple[str, str]]:
+    """Return figures whose text is not their value rounded to the decimals shown; a share is shown in percent."""
+    wrong = []
+    for one in tree.iter("data"):
+        text, value = words(one).replace("−", "-"), float(one.get("value", ""))
+        error = abs(value) * 1e-9 if "e" in text else 0.5000001 * 10 ** -len(text.partition(".")[2])
+        told = [value, 100 * value] if (one.tail or "").startswith("\xa0%") else [value]
+        if not any(abs(float(text) - each) <= error for each in told):
+            wrong.append((text, one.get("value", "")))
+    return wrong
+
+
+def loose_numbers(tree: Element) -> set[str]:
+    """Return the numbers of the page's text that are no figures: those within texts, names and digests."""
+    body = tree.find("body")
+    assert body is not None
+    return {token for text in _loose(body) for token in re.findall(r"\d+(?:[.,]\d+)*", text)}
+
+
+def _loose(element: Element) -> Iterator[str]:
+    if str(element.tag).rpartition("}")[2] not in ("svg", "data"):
+        yield element.text or ""
+        for inner in element:
+            yield from _loose(inner)
+            yield inner.tail or ""
+
+
+def expected_figures(report: dict[str, Any]) -> dict[str, list[float]]:
+    """Return, for each part of the page by its id, the figures of the report that it should show, in order."""
+    runout, speed, grip = report["runout"], report["speed"], report["grip"]
+    stiffness, mass, assembly = report["stiffness"], report["mass"], report["assembly"]
+    planes = [one for one in (runout["gauge_plane"], runout["tip"]) if one is not None]
+    told: dict[str, list[float | None]] = {
+        "findings": [
+            one[name]
+            for one in report["findings"]
+            for name in ("observed", "limit", "margin")
+            if not isinstance(one[name], str)
+        ],
+        "stack": [end for one in report["geometry"]["components"] for end in (one["from_mm"], one["to_mm"])],
+        "runout": [
+            runout["limit_um"],
+            *(value for one in planes for value in one.values()),
+            *(
+                one[name]
+                for one in runout["contributors"]
+                for name in ("gauge_plane_tir_um", "tip_tir_um", "gauge_plane_share")
+            ),
+        ],
+        "speed": [
+            *(speed[name] for name in ("asked_rpm", "margin_rpm", "margin_percent")),
+            *(one["speed_rpm"] for one in speed["limits"]),
+        ],
+        "grip": [
+            *(value for one in grip for value in list(one.values())[2:9] if isinstance(value, float)),
+            *(
+                one["shrink_fit"][name]
+                for one in grip
+                if one["shrink_fit"] is not None
+                for name in (
+                    "least_interference_um",
+                    "greatest_interference_um",
+                    "interference_at_speed_um",
+                    "least_pressure_mpa",
+                    "greatest_pressure_mpa",
+                    "friction",
+                    "hub_stress_mpa",
+                    "yield_mpa",
+                    "opening_temperature_c",
+                    "holding_speed_rpm",
+                    "release_speed_rpm",
+                )
+            ),
+        ],
+        "mass": [
+            *list(mass.values())[:4],
+            *(value for one in mass["components"] for value in list(one.values())[1:]),
+        ],
+        "record": [one[name] for one in assembly["record"] for name in ("target", "at_least", "at_most")],
+        "changes": [
+            one[name] for one in report["provenance"]["thresholds_changed"] for name in ("value", "rulebook_value")
+        ],
+    }
+    return {part: [value for value in values if value is not None] for part, values in told.items()} | {
+        part: sorted(value for value in values if value is not None)
+        for part, values in {
+            "load": [value for value in report["load"].values() if not isinstance(value, str)],
+            "balance": [value for value in report["balance"].values() if not isinstance(value, str)],
+            "stiffness": [
+                *(value for value in stiffness.values() if isinstance(value, float)),
+                *stiffness["bending_frequencies_hz"],
+                *(one["share"] for one in stiffness["shares"]),
+            ],
+            "instruction": [
+                *(
+                    one[name]
+                    for step in assembly["steps"]
+                    for one in step["values"]
+                    for name in ("value", "at_least", "at_most")
+                ),
+                *(value for value in assembly["acceptance"].values() if isinstance(value, float)),
+            ],
+            "disassembly": [
+                one[name]
+                for step in assembly["disassembly"]
+                for one in step["values"]
+                for name in ("value", "at_least", "at_most")
+            ],
+        }.items()
+    }
+
+
+IN_ANY_ORDER = frozenset({"load", "balance", "stiffness", "instruction", "disassembly"})
+"""Parts whose figures have a name beside each and stand in an order of their own."""
