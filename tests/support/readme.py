@@ -1,4 +1,7 @@
-"""What the README shows of the program's output. As a module it writes it anew: python -m tests.support.readme."""
+"""What the README shows of the program's output and pictures; as a module it writes both anew.
+
+Run: python -m tests.support.readme
+"""
 
 from __future__ import annotations
 
@@ -17,6 +20,15 @@ COMMANDS: Final = {
     "scheduler output": ["demo_data/scheduler.py"],
 }
 """Block of the README -> what Python is given to print it."""
+
+_DEEP_POCKET: Final = "demo_data/stacks/01-deep-pocket-press-in.json"
+PICTURES: Final = {
+    "demo_data/pictures/deep-pocket-stack.svg": ["-m", "service", "draw", _DEEP_POCKET],
+    "demo_data/pictures/deep-pocket-distribution.svg": [
+        *("-m", "service", "draw", _DEEP_POCKET, "--picture", "distribution")
+    ],
+}
+"""Picture the README shows -> what Python is given to draw it."""
 
 _CAUTIONS: Final = "\nCautions\n"
 
@@ -41,8 +53,17 @@ def printed(name: str) -> str:
     return "\n".join(line.rstrip() for line in output.splitlines()) + "\n"
 
 
+def drawn(name: str) -> str:
+    """Return the picture as the program draws it."""
+    run = [sys.executable, *PICTURES[name]]
+    return subprocess.run(run, cwd=ROOT, capture_output=True, text=True, check=True, timeout=120).stdout
+
+
 def main() -> None:
-    """Write the outputs into the README."""
+    """Draw the pictures and write the outputs into the README."""
+    for name in PICTURES:
+        (ROOT / name).parent.mkdir(exist_ok=True)
+        (ROOT / name).write_text(drawn(name), encoding="utf-8")
     for name in COMMANDS:
         output = printed(name)
         text = README.read_text(encoding="utf-8")
