@@ -21,6 +21,9 @@ __all__ = ["LABEL_ROOM", "Bend", "BendPanel", "Share", "begins_at", "bend_of"]
 LABEL_ROOM: Final = 280.0
 """Room for the words right of the axis, px."""
 
+_LEAST_UM: Final = 0.001
+"""Less is nothing in the report either."""
+
 _TALLEST: Final = 120.0
 _LINE: Final = 15.0
 _MOST_NAMED: Final = 16
@@ -92,7 +95,7 @@ def bend_of(derived: Derived) -> Bend | None:
         shares.append(Share(one.name, numbers.get(one.component or ""), begin, start, amount))
     complete = derived.contributors.lacking is None
     bend = Bend(tuple(shares), end, not isinstance(geometry.tip, Lack), complete)
-    return bend if bend.total_um > 0.0 else None
+    return bend if bend.total_um >= _LEAST_UM else None
 
 
 def enlargement(bend: Bend, frame: Frame) -> float:
@@ -159,7 +162,7 @@ class BendPanel:
             text(
                 end_x + 34.0,
                 min([top + 20.0 + _LINE / 2.0, *(y - _LINE for y in tops[:1])]) + 4.0,
-                f"{where}: {total:.2f} µm off, reads {2.0 * total:.2f} µm",
+                f"{where}: {_micrometres(total)} off, reads {_micrometres(2.0 * total)}",
                 font_size=11.0,
                 font_weight="bold",
             )
@@ -167,10 +170,10 @@ class BendPanel:
         for n, y in zip(order, tops, strict=True):
             corners = [(end_x + 2.0, middles[n]), (end_x + 14.0, middles[n]), (end_x + 30.0, y)]
             drawn.append(element("path", d=path(corners), fill="none", stroke=INK, stroke_width=0.6))
-            words = f"{shares[n].at_end_um:.2f} µm {shares[n].name}"
+            words = f"{_micrometres(shares[n].at_end_um)} {shares[n].name}"
             drawn.append(text(end_x + 34.0, y + 4.0, shortened(words, 11.0, LABEL_ROOM - 44.0), font_size=11.0))
         if rest > 0.0 and len(named) < len(shares):
-            words = f"{rest:.2f} µm {len(shares) - len(named)} others"
+            words = f"{_micrometres(rest)} {len(shares) - len(named)} others"
             drawn.append(text(end_x + 34.0, base + 12.0 + _LINE / 2.0, words, font_size=11.0))
         return drawn
 
@@ -182,3 +185,7 @@ def _height(share: Share, end_mm: float, z_mm: float, behind: bool) -> float:
     if end_mm <= share.from_mm:
         return share.at_end_um
     return share.from_um + (share.at_end_um - share.from_um) * (z_mm - share.from_mm) / (end_mm - share.from_mm)
+
+
+def _micrometres(value: float) -> str:
+    return f"{value:.2f} µm" if value < 1000.0 else f"{value:.0f} µm"

@@ -36,7 +36,7 @@ def shortened(words: str, size: float, room: float) -> str:
     if text_width(words, size) <= room:
         return words
     kept = words
-    while kept and text_width(kept, size) + 0.6 * size > room:
+    while kept and text_width(f"{kept}…", size) > room:
         kept = kept[:-1]
     return f"{kept.rstrip()}…"
 

@@ -16,7 +16,18 @@ from service.report.drawing_bend import begins_at
 from service.report.drawing_dimensions import millimetres
 from service.report.drawing_layout import spread
 from service.report.drawing_text import text_width
-from service.report.plots_frame import SMALL, Area, EndWords, backed, heading, microns, notes, side_words, ticks
+from service.report.plots_frame import (
+    LEAST_UM,
+    SMALL,
+    Area,
+    EndWords,
+    backed,
+    heading,
+    microns,
+    notes,
+    side_words,
+    ticks,
+)
 from service.report.svg import INK, PAPER, Mark, document, element, path
 
 __all__ = ["plot_axis"]
@@ -55,7 +66,7 @@ def plot_axis(report: Report, derived: Derived, *, prefix: str) -> str | None:
     if not curves:
         return None
     sums = _sums(derived, end)
-    most = max([at for curve in curves for _, at in curve.corners] + [at for _, at in sums]) or 1.0
+    most = max([LEAST_UM, *(at for curve in curves for _, at in curve.corners), *(at for _, at in sums)])
     area = Area(_LEFT, _TOP, _WIDTH - _LEFT - _WORDS, _TALL, 0.0, end, 0.0, most * 1.06)
     body = [heading("Runout along the axis", report.stack, _WIDTH)]
     body.extend(area.y_axis([(value, f"{value:g}") for value in ticks(0.0, area.y_to, 8)], "reading, µm"))

@@ -9,7 +9,7 @@ from typing import Final
 from rules.model.report import PlaneReport, Report
 from service.report.drawing_dimensions import millimetres
 from service.report.drawing_text import shortened
-from service.report.plots_frame import LIMIT, SMALL, Area, beside, heading, microns, notes, percent, ticks
+from service.report.plots_frame import LEAST_UM, LIMIT, SMALL, Area, beside, heading, microns, notes, percent, ticks
 from service.report.svg import INK, Mark, document, element, path, text
 
 __all__ = ["plot_budget"]
@@ -42,7 +42,9 @@ def plot_budget(report: Report, *, prefix: str) -> str | None:
         return None
     limit = report.runout.limit_um
     most = max(value for row in rows for value in (row.plane_um, row.tip_um, limit) if value is not None)
-    area = Area(_LEFT, _TOP, _WIDTH - _LEFT - _RIGHT, len(rows) * _STEP + 6.0, 0.0, (most or 1.0) * 1.02, 0.0, 1.0)
+    area = Area(
+        _LEFT, _TOP, _WIDTH - _LEFT - _RIGHT, len(rows) * _STEP + 6.0, 0.0, max(most, LEAST_UM) * 1.02, 0.0, 1.0
+    )
     body = [heading("Runout budget", report.stack, _WIDTH), *_key(report)]
     body.extend(
         area.x_axis([(value, f"{value:g}") for value in ticks(0.0, area.x_to, 8)], "total indicator reading, µm")

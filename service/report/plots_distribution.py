@@ -15,7 +15,7 @@ from rules.model.report import Report
 from service.report.drawing_dimensions import millimetres
 from service.report.drawing_layout import spread
 from service.report.drawing_text import text_width
-from service.report.plots_frame import LIMIT, SMALL, Area, backed, heading, microns, notes, percent, ticks
+from service.report.plots_frame import LEAST_UM, LIMIT, SMALL, Area, backed, heading, microns, notes, percent, ticks
 from service.report.svg import INK, Mark, document, element, path, text
 
 __all__ = ["plot_distribution"]
@@ -39,7 +39,7 @@ def plot_distribution(report: Report, derived: Derived, *, prefix: str) -> str |
     law = law_at(derived.geometry.gauge_plane, derived.contributors.known)
     limit = report.runout.limit_um if report.runout.limit_at == "gauge_plane" else None
     ends = [plane.p95_um * 1.25, plane.worst_case_um or 0.0, min(limit or 0.0, plane.p95_um * 3.0)]
-    most = max(ends) * 1.06 or 1.0
+    most = max(*ends, LEAST_UM) * 1.06
     edges = np.linspace(0.0, most, _BINS * _FINE + 1)
     # a reading is twice the eccentricity
     below = law.cdf(edges / 2.0).clip(0.0, 1.0).tolist()

@@ -13,6 +13,7 @@ from service.report.svg import INK, PAPER, Mark, element, path, text
 
 __all__ = [
     "GRID",
+    "LEAST_UM",
     "LIMIT",
     "SMALL",
     "Area",
@@ -31,6 +32,9 @@ LIMIT: Final = "#8c1c13"
 """Colour of a limit; its line is dashed long as well."""
 
 SMALL: Final = 11.0
+
+LEAST_UM: Final = 0.001
+"""An axis of readings is no shorter: less is nothing in the report either."""
 
 
 def ticks(low: float, high: float, most: int) -> list[float]:

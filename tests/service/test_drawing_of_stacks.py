@@ -9,11 +9,8 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
 from lxml import etree
 
-from service.report.drawing_layout import lanes, spread
 from service.report.drawing_marks import Noted, Weight, shape
 from service.report.drawing_places import Spot, Spots
 from service.report.drawing_shades import KINDS, definitions, shade
@@ -74,6 +71,34 @@ def test_all_parts_are_drawn_to_one_scale(number: str) -> None:
         assert (bottom - top) / scale == pytest.approx(widest, abs=0.05)
         checked += 1
     assert checked >= 2
+
+
+@pytest.mark.parametrize("number", ["01", "04", "12", "16"])
+def test_sections_follow_the_outline_corner_by_corner(number: str) -> None:
+    """First principles: outer and inner diameter of each piece stand at its two ends, above and below the axis."""
+    request = STACKS[number]
+    root = _drawing(request)
+    scale = _bar(root)
+    for place, part in enumerate(request["stack"]["components"]):
+        if "profile" not in part:
+            continue
+        left, _, top, bottom = _extent(_part(root, place))
+        axis = (top + bottom) / 2.0
+        found = {
+            (round((x - left) / scale, 1), round(2.0 * (axis - y) / scale, 1))
+            for one in _part(root, place).findall(f"{SVG}polygon")
+            for x, y in corners_of(one)
+        }
+        begin, expected = 0.0, set()
+        for piece in part["profile"]:
+            end = begin + piece["length_mm"]
+            outer = piece["outer_mm"], piece.get("outer_end_mm", piece["outer_mm"])
+            for z, diameter in zip((begin, end), outer, strict=True):
+                expected |= {(z, diameter), (z, -diameter)}
+            if piece.get("bore_mm"):
+                expected |= {(z, side * piece["bore_mm"]) for z in (begin, end) for side in (1, -1)}
+            begin = end
+        assert found == {(round(z, 1), round(diameter, 1)) for z, diameter in expected}
 
 
 def test_places_along_the_axis_are_those_of_the_report() -> None:
@@ -161,6 +186,10 @@ def test_findings_are_marked_where_they_are() -> None:
     report, derived = judged(STACKS["12"])
     assert Spots(derived.chain).of("MCH-030", report.findings[0].at).kind == "stack"
     assert Spots(derived.chain).of("X-1", ["/stack/components/1/mass_kg"]) == Spot("component", 1, "face-mill")
+    ends = ["/stack/components/3/workpiece_side", "/stack/components/4/machine_side/diameter_mm"]
+    _, derived = judged(STACKS["14"])
+    assert Spots(derived.chain).of("X-1", ends) == Spot("joint", 4, "collet-2/end-mill")
+    assert Spots(derived.chain).of("X-1", ["/machine/spindle", "/stack/components/0/machine_side"]).number == 0
     told = [one.words for one in words_in(_drawing(STACKS["14"]))]
     assert any(words.startswith("GRIP-010") for words in told)
     assert "error: collet-1/extension" in told
@@ -177,6 +206,9 @@ def test_a_finding_on_a_defined_component_is_marked_at_its_use() -> None:
     (short,) = [one for one in report.findings if one.code == "GRIP-010"]
     assert all(not at.startswith("/stack/components/") for at in short.at)
     assert Spots(derived.chain).of(short.code, short.at) == Spot("joint", 2, "collet-1/extension")
+    ends = ["/components/KB-C/workpiece_side", "/components/KB-X/machine_side"]
+    assert Spots(derived.chain).of("X-1", ends) == Spot("joint", 2, "collet-1/extension")
+    assert Spots(derived.chain).of("X-1", ends[1:]) == Spot("component", 2, "extension")
 
 
 def test_severities_differ_in_shape() -> None:
@@ -204,32 +236,3 @@ def test_neighbours_differ_in_grey_and_in_hatching() -> None:
     tiles = etree.fromstring(group([definitions(KINDS, "p")]).markup)
     lines = ["".join(path.get("d", "") for path in tile.iter("path")) for tile in tiles.iter("pattern")]
     assert len(set(lines)) == KINDS == len(lines)
-
-
-@given(st.lists(st.tuples(st.floats(0, 1000), st.floats(1, 60)), min_size=1, max_size=15))
-def test_labels_in_a_row_keep_their_order_and_never_overlap(labels: list[tuple[float, float]]) -> None:
-    """They stay on the sheet where it is wide enough, and those with room of their own stay where they are wanted."""
-    wanted = sorted(place for place, _ in labels)
-    widths = [width for _, width in labels]
-    middles = spread(wanted, widths, -10.0, 1010.0)
-    edges = [(middle - width / 2.0, middle + width / 2.0) for middle, width in zip(middles, widths, strict=True)]
-    for one, other in pairwise(edges):
-        assert one[1] <= other[0] + 1e-6
-    assert edges[0][0] >= -10.0 - 1e-6
-    if sum(widths) <= 1020.0:
-        assert edges[-1][1] <= 1010.0 + 1e-6
-    if len(labels) == 1 and 60.0 < wanted[0] < 940.0:
-        assert middles == pytest.approx(wanted)
-
-
-@given(st.lists(st.tuples(st.floats(0, 100), st.floats(0.1, 50)), max_size=25))
-def test_no_two_dimensions_of_one_lane_meet(spans: list[tuple[float, float]]) -> None:
-    """And the first lane is used before a second."""
-    reaches = [(begin, begin + length) for begin, length in spans]
-    chosen = lanes(reaches, 4.0)
-    assert sorted(set(chosen)) == list(range(len(set(chosen))))
-    for one, (begin, end) in enumerate(reaches):
-        for other in range(one):
-            if chosen[one] == chosen[other]:
-                start, stop = reaches[other]
-                assert stop + 4.0 <= begin or end + 4.0 <= start

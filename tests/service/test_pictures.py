@@ -90,6 +90,12 @@ def test_figures_at_the_ends_of_their_range_are_drawn(seed: int) -> None:
     _sound(drawn(extreme_request(random.Random(seed))))
 
 
+@pytest.mark.parametrize("seed", [1116, 1212])
+def test_runout_of_next_to_nothing_and_of_beyond_all_measure_is_drawn(seed: int) -> None:
+    """Figures stay on the sheet and axes keep figures that differ."""
+    _sound(drawn(extreme_request(random.Random(seed))))
+
+
 @settings(max_examples=25, deadline=None)
 @given(data=st.data())
 def test_whatever_is_left_out_is_drawn_as_not_stated(data: st.DataObject) -> None:
