@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from hashlib import sha256
 from typing import Any
 
@@ -27,20 +28,22 @@ class Document:
 
     content: bytes
     etag: str
+    media_type: str = JSON
+    headers: Mapping[str, str] = field(default_factory=dict)
 
 
-def document(content: BaseModel | bytes) -> Document:
+def document(content: BaseModel | bytes, media_type: str = JSON, headers: Mapping[str, str] | None = None) -> Document:
     """Serialise once, for :func:`publish`."""
     body = content if isinstance(content, bytes) else to_json(content)
-    return Document(body, f'"{sha256(body).hexdigest()[:32]}"')
+    return Document(body, f'"{sha256(body).hexdigest()[:32]}"', media_type, dict(headers or {}))
 
 
 def publish(published: Document, request: Request) -> Response:
     """The document, or 304 when the client already has it (RFC 9110, section 13.1.2)."""
-    headers = {"ETag": published.etag, "Cache-Control": "no-cache", "Vary": "Accept"}
+    headers = {"ETag": published.etag, "Cache-Control": "no-cache", "Vary": "Accept", **published.headers}
     if _has(published.etag, request.headers.getlist("if-none-match")):
         return Response(status_code=304, headers=headers)
-    return Response(published.content, headers=headers, media_type=JSON)
+    return Response(published.content, headers=headers, media_type=published.media_type)
 
 
 def json_answer(content: BaseModel) -> Response:

@@ -30,6 +30,7 @@ from service.routes.exports import exports_router
 from service.routes.gates import gates_router
 from service.routes.health import health_router
 from service.routes.imports import imports_router
+from service.routes.pages import pages_router
 from service.routes.problems import problems_router
 from service.routes.readings import readings_router
 from service.routes.rules import rules_router
@@ -53,7 +54,7 @@ def create_app(settings: Settings | None = None, assessor: Assessor | None = Non
     app = FastAPI(
         title="stackgauge",
         version=VERSION,
-        # Made by service.openapi; the framework's pages would load from outside.
+        # Made by service.openapi; the framework's pages would load from outside, ours are in service.web.
         openapi_url=None,
         docs_url=None,
         redoc_url=None,
@@ -80,6 +81,7 @@ def create_app(settings: Settings | None = None, assessor: Assessor | None = Non
         couplings_router(),
         health_router(assessor),
         problems_router(),
+        pages_router(),
         contract_router(lambda: describe(app, assessor.book)),
     ):
         app.include_router(router)

@@ -189,7 +189,6 @@ def test_other_methods_are_405_with_allow(client: Any, method: str, path: str, a
 @pytest.mark.parametrize(
     "path",
     [
-        "/",
         "/v1",
         "/v1/checks/",
         "/v2/checks",
@@ -198,8 +197,11 @@ def test_other_methods_are_405_with_allow(client: Any, method: str, path: str, a
         "/v1/rules/a/b",
         "/v1/couplings/none",
         "/problems/none",
-        "/docs",
         "/redoc",
+        "/static",
+        "/static/",
+        "/static/none.js",
+        "/static/__init__.py",
         "/%00",
         "/%F0%9F%98%80",
     ],

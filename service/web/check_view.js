@@ -1,0 +1,157 @@
+// The view that checks a stack: example or own JSON, quick values, report and pictures at once.
+import { ask, get, Problem } from "./api.js";
+import { createEditor } from "./editor.js";
+import { make } from "./elements.js";
+import { withoutValue, withValue } from "./json_edit.js";
+import { createPicture } from "./pictures.js";
+import { leadToFirst, showProblem } from "./problem_view.js";
+import { createQuickForm } from "./quick_form.js";
+import { inShort, outcome, showDetails, showFigures, showFindings, showVerdict } from "./report_view.js";
+import { openPage } from "./open_page.js";
+
+const PAUSE_MS = 400;
+
+/** Set the view up; returns what the other views need of it: the editor's text, and a way to start it. */
+export function createCheckView(element) {
+  const find = (name) => element.querySelector(`[data-part="${name}"]`);
+  const editor = createEditor(find("json"), find("cursor"));
+  const quick = createQuickForm(find("quick"), change);
+  const [drawing, chart] = [createPicture(find("drawing")), createPicture(find("chart"))];
+  const places = { line: editor.goTo, pointer: editor.goToPointer };
+  let examples = [];
+  let own = "";
+  let timer = 0;
+  let running = new AbortController();
+
+  function change(pointer, value) {
+    try {
+      editor.text = value === undefined ? withoutValue(editor.text, pointer) : withValue(editor.text, pointer, value);
+    } catch {
+      // The text is not JSON just now; the next check says where.
+    }
+    edited();
+  }
+
+  /** What was changed is no example any more; it can be come back to after looking at one. */
+  function edited() {
+    own = editor.text;
+    find("example").value = "";
+    soon();
+  }
+
+  function soon() {
+    clearTimeout(timer);
+    timer = setTimeout(check, PAUSE_MS);
+  }
+
+  async function check({ asked = false } = {}) {
+    clearTimeout(timer);
+    running.abort();
+    running = new AbortController();
+    const { signal } = running;
+    const body = editor.text;
+    find("result").setAttribute("aria-busy", "true");
+    try {
+      const { text } = await ask("v1/checks", { method: "POST", body, signal });
+      showReport(JSON.parse(text));
+      quick.show(JSON.parse(body));
+      await drawAll(body, signal);
+    } catch (error) {
+      if (error.name === "AbortError") return;
+      if (!(error instanceof Problem)) throw error;
+      find("report").hidden = true;
+      tell(`✕ ${error.told.title}`);
+      showProblem(find("problem"), error.told, places);
+      if (asked) leadToFirst(error.told, places);
+    } finally {
+      if (!signal.aborted) find("result").removeAttribute("aria-busy");
+    }
+  }
+
+  function showReport(report) {
+    showProblem(find("problem"), null);
+    find("report").hidden = false;
+    showVerdict(find("verdict"), report);
+    showFigures(find("figures"), report);
+    tell(inShort(report), outcome(report));
+    showFindings(find("findings"), report, editor.goToPointer);
+    showDetails(find("details"), report);
+  }
+
+  /** The strip is seen where report and fields do not fit side by side; the status is heard. */
+  function tell(short, more = "") {
+    find("strip").hidden = false;
+    find("strip").textContent = short;
+    if (more) find("status").textContent = `${short}. ${more}`;
+  }
+
+  async function drawAll(body, signal) {
+    const picture = element.querySelector('[name="chart"]:checked').value;
+    const bent = find("bent").checked;
+    await Promise.all([
+      draw(drawing, { picture: "stack", bent }, body, signal),
+      draw(chart, { picture }, body, signal),
+    ]);
+  }
+
+  async function draw(picture, query, body, signal) {
+    try {
+      await picture.show(query, body, signal);
+    } catch (error) {
+      if (error.name === "AbortError") return;
+      if (!(error instanceof Problem)) throw error;
+      picture.miss(error.told.detail);
+    }
+  }
+
+  function load(request) {
+    editor.text = JSON.stringify(request, null, 2);
+    quick.show(request);
+    return check();
+  }
+
+  function choose() {
+    const chosen = examples.find((one) => one.name === find("example").value);
+    if (chosen) return load(chosen.request);
+    if (own) editor.text = own;
+    return check();
+  }
+
+  find("example").addEventListener("change", choose);
+  find("json").addEventListener("input", edited);
+  find("json").addEventListener("keydown", (event) => {
+    if (event.key === "Enter" && (event.ctrlKey || event.metaKey)) check({ asked: true });
+  });
+  find("check").addEventListener("click", () => check({ asked: true }));
+  find("file").addEventListener("change", async (event) => {
+    const [file] = event.target.files;
+    if (!file) return;
+    editor.text = await file.text();
+    edited();
+    check({ asked: true });
+  });
+  find("strip").addEventListener("click", () => {
+    const shown = find("report").hidden ? find("problem") : find("report");
+    shown.scrollIntoView();
+    shown.focus({ preventScroll: true });
+  });
+  find("page").addEventListener("click", () => openPage("v1/checks", editor.text, find("page-note")));
+  for (const control of element.querySelectorAll('[name="chart"], [data-part="bent"]'))
+    control.addEventListener("change", () => check());
+
+  return {
+    get text() {
+      return editor.text;
+    },
+    /** Ask once more what was asked. */
+    again: () => check(),
+    async start() {
+      examples = (await get("static/examples.json")).checks;
+      find("example").replaceChildren(
+        ...examples.map((one) => make("option", { value: one.name }, `${one.name}: ${one.summary}`)),
+        make("option", { value: "" }, "JSON of your own"),
+      );
+      await load(examples[0].request);
+    },
+  };
+}

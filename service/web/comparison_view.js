@@ -1,0 +1,126 @@
+// The view that sets two stacks side by side, for the operation and machine that are checked.
+import { get, post, Problem } from "./api.js";
+import { showComparison } from "./comparison_report.js";
+import { createEditor, lineAndColumn } from "./editor.js";
+import { make } from "./elements.js";
+import { NotJson, placesOf } from "./json_places.js";
+import { leadToFirst, showProblem } from "./problem_view.js";
+
+const SIDES = ["A", "B"];
+
+/** Set the view up; `checkedText` gives the text of the request that is checked. */
+export function createComparisonView(element, checkedText) {
+  const find = (name) => element.querySelector(`[data-part="${name}"]`);
+  const editors = SIDES.map((side) => createEditor(find(`json-${side}`), find(`cursor-${side}`)));
+  const names = SIDES.map((side) => find(`name-${side}`));
+  let stacks = [];
+
+  async function compare() {
+    showProblem(find("problem"), null);
+    find("result").setAttribute("aria-busy", "true");
+    try {
+      showComparison(find("report"), await post("v1/comparisons", body()));
+      find("report").hidden = false;
+      find("status").textContent = find("report").querySelector(".outcome").textContent;
+    } catch (error) {
+      if (!(error instanceof Problem)) throw error;
+      find("report").hidden = true;
+      showProblem(find("problem"), error.told, places);
+      leadToFirst(error.told, places);
+    } finally {
+      find("result").removeAttribute("aria-busy");
+    }
+  }
+
+  /** The request, with both stacks as they are written: the service itself refuses what is not strict JSON. */
+  function body() {
+    const alternatives = editors.map((editor, index) => {
+      refuseBroken(editor.text, index);
+      return `{"name": ${JSON.stringify(names[index].value)}, "stack": ${editor.text}}`;
+    });
+    const { stack, with_assembly, ...rest } = checked();
+    const more = Object.entries(rest).map(([name, value]) => `, ${JSON.stringify(name)}: ${JSON.stringify(value)}`);
+    return `{"alternatives": [${alternatives.join(", ")}]${more.join("")}}`;
+  }
+
+  function checked() {
+    try {
+      return JSON.parse(checkedText());
+    } catch {
+      throw new Problem({ title: "The request that is checked is not JSON", detail: "Mend it under 'Check a stack'." });
+    }
+  }
+
+  /** A stack that is not JSON would shift the blame to the other one. */
+  function refuseBroken(text, index) {
+    try {
+      placesOf(text);
+    } catch (error) {
+      if (!(error instanceof NotJson)) throw error;
+      const { line, column } = lineAndColumn(text, error.offset);
+      throw new Problem({
+        title: `Stack ${SIDES[index]} is not JSON`,
+        detail: `It can't be read: ${error.message}.`,
+        errors: [{ detail: error.message, line, column, side: index }],
+      });
+    }
+  }
+
+  const places = {
+    line: (line, column, { side }) => (side === undefined ? find("compare").focus() : editors[side].goTo(line, column)),
+    pointer(pointer) {
+      const [, index, rest] = /^\/alternatives\/([01])(?:\/stack)?(.*)$/.exec(pointer) ?? [];
+      if (index === undefined) return find("compare").focus();
+      if (rest === "/name") return names[index].focus();
+      return editors[index].goToPointer(rest);
+    },
+  };
+
+  function choose(index) {
+    const value = find(`choice-${SIDES[index]}`).value;
+    if (value === "") return;
+    const chosen = value === "checked" ? checkedStack() : stacks[Number(value)];
+    if (!chosen) return;
+    names[index].value = chosen.name;
+    editors[index].text = JSON.stringify(chosen.stack, null, 2);
+  }
+
+  function checkedStack() {
+    try {
+      const { stack } = JSON.parse(checkedText());
+      return stack && { name: stack.id ?? "checked", stack };
+    } catch {
+      return null;
+    }
+  }
+
+  SIDES.forEach((side, index) => {
+    find(`choice-${side}`).addEventListener("change", () => choose(index));
+    find(`json-${side}`).addEventListener("input", () => (find(`choice-${side}`).value = ""));
+  });
+  // The checked stack may have changed since it was chosen.
+  element.addEventListener("shown", () => {
+    SIDES.forEach((side, index) => find(`choice-${side}`).value === "checked" && choose(index));
+  });
+  find("compare").addEventListener("click", compare);
+
+  return {
+    async start() {
+      const { checks, comparisons } = await get("static/examples.json");
+      const alternatives = comparisons.flatMap((one) => one.request.alternatives);
+      stacks = [
+        ...alternatives.map(({ name, stack }) => ({ name, stack, words: `${name}: alternative of one job` })),
+        ...checks.map((one) => ({ name: one.name, stack: one.request.stack, words: `${one.name}: ${one.summary}` })),
+      ];
+      SIDES.forEach((side, index) => {
+        find(`choice-${side}`).replaceChildren(
+          make("option", { value: "checked" }, "the stack that is checked"),
+          ...stacks.map((one, number) => make("option", { value: String(number) }, one.words)),
+          make("option", { value: "" }, "JSON of your own"),
+        );
+        find(`choice-${side}`).value = index === 0 ? "checked" : String(alternatives.length - 1);
+        choose(index);
+      });
+    },
+  };
+}

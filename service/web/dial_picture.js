@@ -1,0 +1,68 @@
+// Readings around the turn as a picture: the circle that runs true, the one that was read, and its high point.
+import { amount } from "./words.js";
+
+const SVG = "http://www.w3.org/2000/svg";
+const [SIZE, CIRCLE, SWING] = [240, 66, 26];
+
+/** The picture of one plane of a request with what the report tells of it; null where it has no angles. */
+export function dialPicture(plane, told) {
+  const points = pointsOf(plane);
+  if (points === null) return null;
+  const mean = points.reduce((sum, one) => sum + one.reading, 0) / points.length;
+  const most = Math.max(...points.map((one) => Math.abs(one.reading - mean))) || 1;
+  const scale = SWING / most;
+  const placed = points.map((one) => at(one.angle, CIRCLE + scale * (one.reading - mean)));
+  const high = told.high_point_deg;
+  return element(
+    "svg",
+    { viewBox: `0 0 ${SIZE} ${SIZE}`, role: "img", "aria-label": words(points, high, told.distance_mm), class: "dial-picture" },
+    element("circle", { cx: SIZE / 2, cy: SIZE / 2, r: CIRCLE, class: "true" }),
+    ...[0, 90, 180, 270].map((angle) => label(angle, `${angle}°`, CIRCLE + SWING + 10)),
+    ...(high === null ? [] : shifted(high, scale * told.eccentricity_um)),
+    ...placed.map(([cx, cy]) => element("circle", { cx, cy, r: 3, class: "point" })),
+    label(180, `${amount(told.distance_mm, 1)} mm`, 24),
+  );
+}
+
+function pointsOf(plane) {
+  if (plane.kind === "dial") return plane.points.map((one) => ({ angle: one.angle_deg, reading: one.reading_um }));
+  if (plane.kind !== "equal_steps") return null;
+  const step = 360 / plane.readings_um.length;
+  return plane.readings_um.map((reading, index) => ({ angle: index * step, reading }));
+}
+
+function words(points, high, distance) {
+  const read = points.map((one) => `${amount(one.reading, 1, "µm")} at ${amount(one.angle, 1)}°`).join(", ");
+  const peak = high === null ? "No high point." : `High point at ${amount(high)}°.`;
+  return `Readings at ${amount(distance, 1, "mm")}: ${read}. ${peak}`;
+}
+
+/** Angles count clockwise from the top, as on the face of a dial. */
+function at(angle, radius) {
+  const turned = (angle * Math.PI) / 180;
+  return [SIZE / 2 + radius * Math.sin(turned), SIZE / 2 - radius * Math.cos(turned)].map((one) => Number(one.toFixed(2)));
+}
+
+function label(angle, text, radius) {
+  const [x, y] = at(angle, radius);
+  const made = element("text", { x, y: y + 4, "text-anchor": "middle" });
+  made.textContent = text;
+  return made;
+}
+
+/** The circle that was read, moved toward its high point. */
+function shifted(high, distance) {
+  const [cx, cy] = at(high, distance);
+  return [element("circle", { cx, cy, r: CIRCLE, class: "read" }), line(at(high, 0), at(high, CIRCLE + distance), "high")];
+}
+
+function line([x1, y1], [x2, y2], name) {
+  return element("line", { x1, y1, x2, y2, class: name });
+}
+
+function element(tag, attributes, ...children) {
+  const made = document.createElementNS(SVG, tag);
+  for (const [name, value] of Object.entries(attributes)) made.setAttribute(name, value);
+  made.append(...children.filter((child) => child !== null));
+  return made;
+}

@@ -1,0 +1,80 @@
+// The page of the API, made from the OpenAPI document that the service publishes.
+import { get, Problem } from "./api.js";
+import { operationsOf } from "./docs_operations.js";
+import { showOperation } from "./docs_operation.js";
+import { paragraphs } from "./docs_words.js";
+import { fill, make } from "./elements.js";
+import { showProblem } from "./problem_view.js";
+import { createTokenField } from "./token_field.js";
+
+const [list, main, problem] = ["operations", "operation", "problem"].map((id) => document.getElementById(id));
+let contract = null;
+let operations = [];
+
+function showList() {
+  const tags = [...new Set(operations.map((one) => one.tag))];
+  fill(
+    list,
+    make("a", { href: "#" }, "Overview"),
+    tags.map((tag) => [
+      make("h2", {}, tag),
+      make("ul", {}, operations.filter((one) => one.tag === tag).map((one) => make("li", {}, link(one)))),
+    ]),
+  );
+}
+
+function link(one) {
+  return make("a", { href: `#${one.id}` }, one.summary);
+}
+
+function showChosen() {
+  const chosen = operations.find((one) => `#${one.id}` === location.hash);
+  for (const entry of list.querySelectorAll("a")) {
+    const current = entry.hash.slice(1) === (chosen?.id ?? "");
+    if (current) entry.setAttribute("aria-current", "page");
+    else entry.removeAttribute("aria-current");
+  }
+  if (chosen) showOperation(main, chosen, contract);
+  else showOverview();
+}
+
+function showOverview() {
+  fill(
+    main,
+    make("h2", {}, `${contract.info.title} ${contract.info.version}`),
+    paragraphs(contract.info.description),
+    contract.tags.map((tag) => [
+      make("h3", {}, tag.name),
+      make("p", {}, tag.description),
+      make(
+        "ul",
+        { class: "plain" },
+        operations
+          .filter((one) => one.tag === tag.name)
+          .map((one) => make("li", {}, link(one), " ", make("code", {}, `${one.method} ${one.path}`))),
+      ),
+    ]),
+  );
+}
+
+async function start() {
+  try {
+    contract = await get("openapi.json");
+    operations = operationsOf(contract);
+    showProblem(problem, null);
+    showList();
+    showChosen();
+  } catch (error) {
+    if (!(error instanceof Problem)) throw error;
+    showProblem(problem, error.told);
+  }
+}
+
+addEventListener("hashchange", () => {
+  if (contract === null || location.hash === "#operation") return;
+  showChosen();
+  main.focus();
+});
+// Where the contract is there, the token waits for the next request.
+createTokenField(document.getElementById("token"), () => contract ?? start());
+start();

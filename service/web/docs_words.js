@@ -1,0 +1,35 @@
+// Words of a schema: its type and bounds in one line, its description as paragraphs.
+import { make } from "./elements.js";
+
+const BOUNDS = [
+  ["minimum", "at least "],
+  ["exclusiveMinimum", "above "],
+  ["maximum", "at most "],
+  ["exclusiveMaximum", "below "],
+  ["minLength", "characters at least "],
+  ["maxLength", "characters at most "],
+  ["minItems", "entries at least "],
+  ["maxItems", "entries at most "],
+];
+const TYPES = { string: "text", integer: "whole number", boolean: "true or false", array: "list" };
+
+/** Type and bounds in words. */
+export function typeWords(schema) {
+  if (schema.const !== undefined) return JSON.stringify(schema.const);
+  if (schema.enum) return `one of ${schema.enum.map((one) => JSON.stringify(one)).join(", ")}`;
+  const choices = schema.anyOf ?? schema.oneOf;
+  if (choices) return [...new Set(choices.map(typeWords))].join(" or ");
+  if (schema.$ref) return schema.$ref.slice(schema.$ref.lastIndexOf("/") + 1);
+  if (schema.type === "array") return [`list of ${typeWords(schema.items ?? {})}`, ...bounds(schema)].join(", ");
+  return [TYPES[schema.type] ?? schema.type ?? "any value", ...bounds(schema)].join(", ");
+}
+
+/** Text with blank lines between its paragraphs. */
+export function paragraphs(text) {
+  return text.split(/\n\s*\n/).filter(Boolean).map((one) => make("p", {}, one));
+}
+
+function bounds(schema) {
+  const told = BOUNDS.filter(([name]) => schema[name] !== undefined).map(([name, words]) => words + schema[name]);
+  return schema.pattern ? [...told, `pattern ${schema.pattern}`] : told;
+}

@@ -1,0 +1,66 @@
+// Which values of a request are changed most, read from the request itself.
+import { valueAt } from "./json_edit.js";
+import { fieldWords } from "./words.js";
+
+const GRADES = ["G0.4", "G1", "G2.5", "G6.3", "G16", "G40"];
+const OPERATION = [
+  ["runout_limit_um"],
+  ["runout_limit_at", ["gauge_plane", "tip"]],
+  ["balance_grade", GRADES],
+  ["feed_per_tooth_mm"],
+  ["coolant", ["through", "external", "none"]],
+];
+
+/**
+ * Groups of fields: `{title, fields: [{pointer, label, unit, value, choices}]}`.
+ *
+ * A field that the request does not state has the value undefined.
+ */
+export function quickFields(request) {
+  if (request === null || typeof request !== "object") return [];
+  const field = (pointer, label = null, choices = null) => {
+    const { words, unit } = fieldWords(pointer.slice(pointer.lastIndexOf("/") + 1));
+    return { pointer, label: label ?? words, unit, value: valueAt(request, pointer), choices };
+  };
+  const operation = request.operation ?? {};
+  const speed = operation.cutting_speed_m_per_min !== undefined ? "cutting_speed_m_per_min" : "spindle_speed_rpm";
+  const groups = [
+    {
+      title: "Operation",
+      fields: [
+        field(`/operation/${speed}`),
+        ...OPERATION.map(([name, choices]) => field(`/operation/${name}`, null, choices)),
+        ...Object.entries(operation.milling ?? {})
+          .filter(([, value]) => typeof value === "number")
+          .map(([name]) => field(`/operation/milling/${name}`)),
+      ],
+    },
+    { title: "Joints", fields: jointFields(request.stack?.joints, field) },
+    { title: "Cutter", fields: cutterFields(request.stack?.components, field) },
+    { title: "Machine", fields: [field("/machine/max_speed_rpm", "Highest speed")] },
+  ];
+  return groups.filter((group) => group.fields.length > 0);
+}
+
+function jointFields(joints, field) {
+  if (!Array.isArray(joints)) return [];
+  return joints.flatMap((joint, index) => {
+    const name = `${joint?.upper} / ${joint?.lower}`;
+    const at = `/stack/joints/${index}`;
+    // Grip and projection follow from each other; the one that is not stated is offered only where neither is.
+    const wanted = ["grip_length_mm", "projection_mm"].filter((one) => joint?.[one] !== undefined);
+    return (wanted.length ? wanted : ["grip_length_mm", "projection_mm"]).map((one) =>
+      field(`${at}/${one}`, `${one === "grip_length_mm" ? "Grip length" : "Projection"} ${name}`),
+    );
+  });
+}
+
+function cutterFields(components, field) {
+  if (!Array.isArray(components)) return [];
+  const index = components.findIndex((one) => one?.kind === "cutter");
+  return index < 0
+    ? []
+    : ["overall_length_mm", "max_speed_rpm"].map((name) =>
+        field(`/stack/components/${index}/${name}`, name === "max_speed_rpm" ? "Highest speed" : null),
+      );
+}

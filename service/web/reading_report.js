@@ -1,0 +1,122 @@
+// The answer to a reading: the decision, the next step, and what the readings tell.
+import { dialPicture } from "./dial_picture.js";
+import { fill, make, table, terms } from "./elements.js";
+import { amount, percent, SIGNS } from "./words.js";
+
+const DECISIONS = {
+  conforms: ["Conforms", "pass"],
+  does_not_conform: ["Does not conform", "fail"],
+  not_proven: ["Not proven", "review"],
+};
+
+/** Show the answer to what was asked. */
+export function showReading(box, report, asked) {
+  fill(
+    box,
+    decision(report.decision),
+    make("section", { class: "next" }, make("h3", {}, "Next step"), make("p", {}, report.next_step.text)),
+    planes(report, asked),
+    axis(report.axis),
+    trial(report.trial),
+    prediction(report.prediction),
+    list("Notes", report.notes),
+    list("Cautions", report.cautions),
+  );
+}
+
+function decision(told) {
+  const [words, look] = told ? DECISIONS[told.decision] : ["No limit was given", "review"];
+  const uncertainty = told?.expanded_uncertainty_um;
+  return make(
+    "div",
+    { class: `verdict ${look}` },
+    make("span", { class: "sign", "aria-hidden": "true" }, told ? SIGNS[told.decision] : "?"),
+    make(
+      "div",
+      {},
+      make("p", { class: "verdict-word" }, words),
+      told
+        ? make(
+            "p",
+            {},
+            `${amount(told.tir_um, 1, "µm")} judged against ${amount(told.limit_um, 1, "µm")}` +
+              (uncertainty === null ? ", uncertainty not stated." : `, expanded uncertainty ${amount(uncertainty, 1, "µm")} (ISO 14253-1).`),
+          )
+        : null,
+      told?.would_settle ? make("p", {}, told.would_settle) : null,
+    ),
+  );
+}
+
+function planes(report, asked) {
+  const rows = report.planes.map((one) => [
+    amount(one.distance_mm, 1),
+    amount(one.tir_um, 1),
+    amount(one.judged_tir_um, 1),
+    amount(one.eccentricity_um, 1),
+    one.high_point_deg === null ? "–" : amount(one.high_point_deg, 0),
+    amount(one.form_um, 1),
+  ]);
+  const heads = ["distance, mm", "range, µm", "judged, µm", "eccentricity, µm", "high point, °", "form, µm"];
+  const pictures = report.planes.map((one, index) => dialPicture(asked.planes[index], one)).filter(Boolean);
+  return make(
+    "section",
+    {},
+    make("h3", {}, "What was read"),
+    table("Planes", heads, rows, [0, 1, 2, 3, 4, 5]),
+    pictures.length
+      ? [
+          make("div", { class: "dial-pictures" }, pictures),
+          make("p", { class: "note" }, "Dashed: a part that runs true. Dots: what the dial showed, enlarged. The line points to the high point; angles are those of the readings."),
+        ]
+      : null,
+  );
+}
+
+function axis(told) {
+  if (told === null) return null;
+  const pairs = [
+    ["Offset at the face", `${amount(told.offset_um, 1, "µm")} ${toward(told.offset_deg)}`],
+    ["Tilt", `${amount(told.tilt_um_per_mm, 3, "µm/mm")} ${toward(told.tilt_deg)}`],
+  ];
+  if (told.tip_tir_um !== null) pairs.push(["Expected at the tip", amount(told.tip_tir_um, 1, "µm")]);
+  return make("section", {}, make("h3", {}, "Axis through both planes"), terms(pairs));
+}
+
+function trial(told) {
+  if (told === null) return null;
+  return make(
+    "section",
+    {},
+    make("h3", {}, `What turning ${told.joint} told`),
+    terms([
+      ["Stays when it is turned", amount(told.before_joint_um, 1, "µm")],
+      ["Turns with it", amount(told.beyond_joint_um, 1, "µm")],
+      ["Turn it on by", amount(told.turn_deg, 0, "°")],
+      ["Leaves", amount(told.leaves_tir_um, 1, "µm")],
+    ]),
+  );
+}
+
+function prediction(told) {
+  const known = told.filter((one) => one !== null);
+  if (!known.length) return null;
+  const rows = known.map((one) => [
+    amount(one.z_mm, 1),
+    amount(one.p50_um, 1),
+    amount(one.p95_um, 1),
+    amount(one.p99_um, 1),
+    percent(one.share_below, 1),
+  ]);
+  const heads = ["from gauge line, mm", "half below, µm", "95 % below, µm", "99 % below, µm", "read less than this"];
+  return make("section", {}, make("h3", {}, "Against the prediction"), table("Assemblies of this stack", heads, rows, [0, 1, 2, 3, 4]));
+}
+
+function list(title, lines) {
+  if (!lines.length) return null;
+  return make("section", {}, make("h3", {}, title), make("ul", { class: "plain" }, lines.map((one) => make("li", {}, one))));
+}
+
+function toward(angle) {
+  return angle === null ? "" : `toward ${amount(angle)}°`;
+}

@@ -1,0 +1,137 @@
+"""Keyboard, small screens, and what axe-core finds."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import Page, expect
+
+OpenPage = Callable[..., Page]
+
+
+def show_check(page: Page) -> None:
+    page.get_by_label("Begin with").first.select_option("KB-T-0043")
+    expect(page.locator("#check .verdict-word")).to_contain_text("Fail")
+    for box in page.locator("#check details").all():
+        box.locator("summary").first.click()
+
+
+def show_problem(page: Page) -> None:
+    expect(page.locator("#check .verdict-word")).to_be_visible()
+    page.get_by_label("The whole request, JSON").fill("{")
+    expect(page.locator("#check .problem")).to_be_visible()
+
+
+def show_gaps(page: Page) -> None:
+    expect(page.locator("#check .verdict-word")).to_be_visible()
+    page.get_by_label("Begin with").first.select_option("patchy")
+    expect(page.locator("#check .finding").first).to_be_visible()
+
+
+def judge_reading(page: Page) -> None:
+    expect(page.get_by_label("Limit, TIR")).to_have_value("10")
+    page.get_by_label("Begin with").locator("visible=true").select_option("trial")
+    page.get_by_role("button", name="Judge the reading").click()
+    expect(page.locator("#reading .verdict")).to_be_visible()
+
+
+def compare(page: Page) -> None:
+    expect(page.get_by_label("Name").first).to_have_value("KB-T-0042")
+    page.get_by_role("button", name="Compare", exact=True).click()
+    expect(page.locator("#comparison .verdict").first).to_be_visible()
+
+
+def send_example(page: Page) -> None:
+    page.get_by_role("button", name="Send").click()
+    expect(page.locator("#answer pre")).to_be_visible()
+    page.locator("summary", has_text="application/json").first.click()
+
+
+def wait_for_list(page: Page) -> None:
+    expect(page.locator("#operations li").first).to_be_visible()
+
+
+def do_nothing(page: Page) -> None:
+    """The page as it comes."""
+
+
+STATES = [
+    pytest.param("/", do_nothing, id="start"),
+    pytest.param("/", show_check, id="check"),
+    pytest.param("/", show_gaps, id="gaps"),
+    pytest.param("/", show_problem, id="problem"),
+    pytest.param("/#reading", judge_reading, id="reading"),
+    pytest.param("/#comparison", compare, id="comparison"),
+    pytest.param("/docs", wait_for_list, id="docs"),
+    pytest.param("/docs#check_stack", send_example, id="operation"),
+]
+
+
+@pytest.mark.parametrize(("path", "act"), STATES)
+def test_nobody_is_left_out(open_page: OpenPage, path: str, act: Callable[[Page], None]) -> None:
+    """No rule of axe-core is broken, and at 360 pixels all fits; what is wider scrolls in its own box."""
+    page = open_page(path)
+    act(page)
+    found = Axe().run(page)
+    assert found.violations_count == 0, found.generate_report()
+    page.set_viewport_size({"width": 360, "height": 900})
+    assert page.evaluate("document.documentElement.scrollWidth") == 360
+
+
+def test_the_verdict_is_seen_while_one_types_on_a_small_screen(open_page: OpenPage) -> None:
+    """The strip at the foot tells it, and leads to the report."""
+    page = open_page("/", width=360)
+    strip = page.locator(".strip")
+    expect(strip).to_contain_text("Pass: 14.3 µm, 15000 rpm")
+    page.get_by_label("Spindle speed rpm").fill("15500")
+    expect(strip).to_contain_text("Fail")
+    expect(strip).to_be_in_viewport()
+    strip.click()
+    expect(page.locator("#check .verdict-word")).to_be_in_viewport()
+
+
+def test_the_keyboard_alone_is_enough(open_page: OpenPage) -> None:
+    """From the address bar to a changed verdict, another view and back, with keys only and a visible focus."""
+    page = open_page("/")
+    expect(page.locator("#check .verdict-word")).to_contain_text("Pass")
+    press = page.keyboard.press
+    press("Tab")
+    expect(page.get_by_role("link", name="Skip to the check")).to_be_focused()
+    press("Enter")
+    expect(page.get_by_role("heading", name="Check a stack")).to_be_focused()
+    press("Tab")
+    expect(page.get_by_label("Begin with").first).to_be_focused()
+    press("Tab")
+    speed = page.get_by_label("Spindle speed rpm")
+    expect(speed).to_be_focused()
+    assert speed.evaluate("field => getComputedStyle(field).outlineStyle") == "solid"
+    page.keyboard.type("15500")
+    expect(page.locator("#check .verdict-word")).to_contain_text("Fail")
+    editor = page.get_by_label("The whole request, JSON")
+    while not editor.evaluate("area => area === document.activeElement"):
+        press("Tab")
+    press("Control+A")
+    page.keyboard.type('{"stack": }')
+    press("Control+Enter")
+    expect(page.locator("#check .problem")).to_contain_text("line 1, column 11")
+    expect(editor).to_be_focused()
+    press("Tab")
+    expect(page.get_by_role("button", name="Check", exact=True)).to_be_focused()
+    page.get_by_role("link", name="Judge a reading").focus()
+    press("Enter")
+    expect(page.get_by_role("heading", name="Judge a reading")).to_be_focused()
+    press("Shift+Tab")
+    press("Tab")
+    expect(page.locator("#reading")).to_be_visible()
+    expect(page.locator("#check")).to_be_hidden()
+
+
+def test_the_outcome_is_announced(open_page: OpenPage) -> None:
+    """A live region that was there before tells each new verdict in words."""
+    page = open_page("/")
+    status = page.locator('#check [data-part="status"]')
+    expect(status).to_contain_text("Pass: 14.3 µm, 15000 rpm. 0 errors")
+    page.get_by_label("Spindle speed rpm").fill("15500")
+    expect(status).to_contain_text("1 error,")
