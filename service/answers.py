@@ -8,18 +8,13 @@ from hashlib import sha256
 from typing import Any
 
 from fastapi import Request, Response
-from pydantic import BaseModel, ConfigDict
+from pydantic import BaseModel
 from pydantic_core import to_json
 
+from service.contract.answer import Answer
 from service.negotiation import JSON
 
 __all__ = ["Answer", "Document", "document", "json_answer", "publish", "published", "shown"]
-
-
-class Answer(BaseModel):
-    """The base of the answers that only the HTTP face gives: closed, and every field always there."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True)
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,6 +11,7 @@ from service.bulk.lifespan import closing
 from service.bulk.media_types import PATH, STREAMS
 from service.bulk.pool import Pool
 from service.bulk.worker import rules_in_force
+from service.deprecation import DeprecationHeaders
 from service.exporting import Exporter
 from service.loading import load_assessor
 from service.middleware.body_limit import BodyLimit
@@ -62,6 +63,7 @@ def create_app(settings: Settings | None = None, assessor: Assessor | None = Non
         lifespan=closing(pool),
         middleware=[
             Middleware(HeadAsGet),
+            Middleware(DeprecationHeaders),
             Middleware(LastResort),
             Middleware(BodyLimit, max_bytes=settings.max_body_bytes, others={PATH: batch_limits}),
         ],

@@ -18,6 +18,7 @@ from rules.model.request import CheckRequest
 from rules.rulebook.model import Rule, Rulebook
 from rules.version import VERSION
 from service.bulk.document import BatchRequest
+from service.deprecation import describe_deprecation
 from service.problems import Problem
 
 __all__ = ["as_text", "describe"]
@@ -79,8 +80,10 @@ def describe(app: FastAPI, book: Rulebook) -> dict[str, Any]:
     for operation in _operations(document):
         _drop_framework_errors(operation)
         _unpack_examples(operation)
+        describe_deprecation(operation)
     for name in ("HTTPValidationError", "ValidationError"):
         schemas.pop(name, None)
+    _spell_maps(schemas)
     return document
 
 
@@ -150,6 +153,22 @@ def _drop_framework_errors(operation: dict[str, Any]) -> None:
     """The framework promises its own 422 on every path with a parameter; none of ours ever gives it."""
     if "HTTPValidationError" in json.dumps(operation["responses"].get("422", {})):
         del operation["responses"]["422"]
+
+
+def _spell_maps(node: Any) -> None:
+    """Write maps with one pattern of keys as ``propertyNames`` beside ``additionalProperties``.
+
+    It says the same as ``patternProperties`` that are all there is. Generators of clients take an object of the latter
+    form for one without fields and lose in silence what it holds.
+    """
+    inner = node.values() if isinstance(node, dict) else node if isinstance(node, list) else ()
+    for one in inner:
+        _spell_maps(one)
+    if isinstance(node, dict) and node.get("additionalProperties") is False:
+        patterns = node.get("patternProperties")
+        if isinstance(patterns, dict) and len(patterns) == 1 and "properties" not in node:
+            ((pattern, value),) = node.pop("patternProperties").items()
+            node |= {"propertyNames": {"pattern": pattern}, "additionalProperties": value}
 
 
 def _unpack_examples(operation: dict[str, Any]) -> None:

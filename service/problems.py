@@ -10,10 +10,10 @@ from typing import Final
 from urllib.parse import quote
 
 from fastapi import Request, Response
-from pydantic import BaseModel, ConfigDict, Field
 from starlette.exceptions import HTTPException
 
 from rules.requests import BadRequestError, Fault
+from service.contract.problem import PROBLEM_MEDIA_TYPE, Problem, ProblemPart
 from service.strict_json import NotJSONError
 
 __all__ = [
@@ -28,8 +28,6 @@ __all__ = [
     "invalid_request",
     "not_json",
 ]
-
-PROBLEM_MEDIA_TYPE: Final = "application/problem+json"
 
 MAX_PARTS: Final = 50
 """Faults listed in one answer; a request with more of them is better mended in rounds."""
@@ -85,34 +83,6 @@ KINDS: Final[Mapping[str, ProblemKind]] = MappingProxyType({kind.name: kind for 
 
 # Of kinds with one status, the last is the general one.
 _BY_STATUS: Final = {kind.status: kind for kind in _ALL}
-
-
-class ProblemPart(BaseModel):
-    """One of several things wrong, and where."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True)
-
-    detail: str
-    pointer: str | None = Field(
-        None,
-        description="JSON Pointer into the body, as a URI fragment (RFC 6901, section 6).",
-        examples=["#/stack/components/0/mass_kg"],
-    )
-    line: int | None = Field(None, description="Line in the body, from 1.")
-    column: int | None = Field(None, description="Column in the line, from 1, in characters.")
-
-
-class Problem(BaseModel):
-    """What went wrong (RFC 9457)."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True)
-
-    type: str = Field(description="Kind of problem: a URI reference.", examples=["/problems/invalid-request"])
-    title: str = Field(description="The kind in words.")
-    status: int = Field(description="HTTP status.", ge=400, le=599)
-    detail: str = Field(description="This occurrence in words.")
-    instance: str | None = Field(None, description="The path that was asked.", examples=["/v1/checks"])
-    errors: list[ProblemPart] | None = Field(None, description="Each fault with its place, where there is one.")
 
 
 class ProblemError(Exception):

@@ -3,73 +3,24 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from typing import Annotated, Any, Final
+from typing import Any
 
-from pydantic import Field, WithJsonSchema
 from pydantic_core import to_json
 
 from rules.assess import Assessor
 from rules.input_faults import pointer
 from rules.model.policy import Policy
-from rules.model.report import Report, Summary, Verdict
-from rules.model.request import CheckRequest
 from rules.requests import BadRequestError, Fault, parse
 from rules.rulebook.model import Rulebook
 from rules.rulebook.requested_thresholds import requested_thresholds
-from service.answers import Answer
 from service.bulk.chunks import CHUNK_LINES, Chunk
-from service.bulk.lines import Include, LineAnswer, answer_lines
+from service.bulk.lines import LineAnswer, answer_lines
 from service.bulk.pool import Pool
-from service.bulk.shared import Defaults, Shared
-from service.bulk.tally import BatchSummary, Tally
+from service.bulk.shared import Shared
+from service.bulk.tally import Tally
+from service.contract.batches import MAX_STACKS, BatchReport, BatchRequest, Include
 
 __all__ = ["MAX_STACKS", "BatchReport", "BatchRequest", "answer_document"]
-
-MAX_STACKS: Final = 1000
-
-
-class BatchRequest(Defaults):
-    """Stacks, each as in a single check, and what those that say nothing else have in common."""
-
-    stacks: list[CheckRequest] = Field(
-        min_length=1, max_length=MAX_STACKS, description="A check each; what it states itself wins whole."
-    )
-    include: Include | None = Field(
-        None, description="Whole reports or the verdicts in short; left out, as the query says."
-    )
-
-
-class ReportResult(Answer):
-    """A stack's report."""
-
-    report: Report
-
-
-class VerdictResult(Answer):
-    """A stack's verdict in short."""
-
-    stack: str | None = Field(description="The caller's name for the stack.")
-    verdict: Verdict
-    summary: Summary
-    codes: list[str] = Field(description="Codes of the findings, each once.")
-    undecided: list[str] = Field(description="Codes of the rules that could not be decided, each once.")
-    gauge_plane_p95_um: float | None = Field(
-        description="Runout at the gauge plane that 95 % of the assemblies stay below; null unless it is known whole."
-    )
-
-
-class ProblemResult(Answer):
-    """What went wrong with a stack."""
-
-    # Problem itself would come a second time into the OpenAPI document, where the framework spells it otherwise.
-    problem: Annotated[Any, WithJsonSchema({"allOf": [{"$ref": "#/components/schemas/Problem"}]})]
-
-
-class BatchReport(Answer):
-    """The answer to a batch."""
-
-    results: list[ReportResult | VerdictResult | ProblemResult] = Field(description="In the order of the stacks.")
-    summary: BatchSummary
 
 
 def answer_document(data: Any, assessor: Assessor, pool: Pool, include: Include, inline: int) -> bytes:

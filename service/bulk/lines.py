@@ -15,7 +15,7 @@ from __future__ import annotations
 import logging
 import re
 from collections.abc import Sequence
-from typing import Any, Final, Literal, NamedTuple, TypeAlias
+from typing import Any, Final, NamedTuple
 
 from pydantic_core import to_json
 
@@ -25,14 +25,13 @@ from rules.model.request import CheckRequest
 from rules.model.stack import Stack
 from rules.requests import BadRequestError, parse, parse_request
 from service.bulk.shared import Shared
+from service.contract.batches import Include
 from service.problems import ProblemError, invalid_request, not_json
 from service.strict_json import NotJSONError, parse_json
 
 __all__ = ["Include", "LineAnswer", "Shared", "after", "answer_lines", "is_blank", "judge_all", "problem_answer"]
 
 _LOG = logging.getLogger("stackgauge")
-
-Include: TypeAlias = Literal["reports", "verdicts"]
 
 _SHARED_FIELDS: Final = ("components", "operation", "machine", "policy")
 _BOM: Final = b"\xef\xbb\xbf"

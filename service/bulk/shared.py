@@ -7,17 +7,17 @@ from dataclasses import dataclass, field, replace
 from itertools import count
 from typing import Any, Final
 
-from pydantic import Field, TypeAdapter
+from pydantic import TypeAdapter
 from pydantic_core import to_json
 
 from rules.input_faults import pointer
-from rules.model.base import Model
-from rules.model.components import MAX_DEFINITIONS, ComponentReference, Definitions, StackEntry
+from rules.model.components import MAX_DEFINITIONS, ComponentReference, StackEntry
 from rules.model.machine import Machine
 from rules.model.operation import Operation
 from rules.model.policy import Policy
 from rules.model.request import CheckRequest
 from rules.requests import BadRequestError, Fault, parse
+from service.contract.batches import Defaults
 
 __all__ = ["MAX_SHARED_BYTES", "Defaults", "Shared", "SharedDefinitions"]
 
@@ -26,19 +26,6 @@ MAX_SHARED_BYTES: Final = 16 * 1024 * 1024
 
 _ENTRY: Final[TypeAdapter[StackEntry]] = TypeAdapter(StackEntry)
 _TOKENS: Final = count(1)
-
-
-class Defaults(Model):
-    """What holds for every stack of a batch that says nothing else."""
-
-    components: Definitions | None = Field(
-        None,
-        max_length=MAX_DEFINITIONS,
-        description="Components defined once, for references to name; a stack's own of the same key wins.",
-    )
-    operation: Operation | None = Field(None, description="Demands, for stacks that come without.")
-    machine: Machine | None = Field(None, description="The machine, for stacks that come without.")
-    policy: Policy | None = Field(None, description="How strictly to judge, for stacks that come without.")
 
 
 class SharedDefinitions:

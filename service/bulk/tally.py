@@ -6,42 +6,11 @@ from collections import Counter
 from collections.abc import Iterable
 from typing import Any
 
-from pydantic import Field
-
-from service.answers import Answer
 from service.bulk.chunks import Chunker
 from service.bulk.lines import LineAnswer
+from service.contract.batches import BatchSummary, StreamSummary, VerdictCounts
 
 __all__ = ["BatchSummary", "StreamSummary", "Tally", "VerdictCounts"]
-
-
-class VerdictCounts(Answer):
-    """Stacks by verdict."""
-
-    passed: int = Field(alias="pass")
-    review: int
-    fail: int
-
-
-class BatchSummary(Answer):
-    """Counts over a whole batch."""
-
-    stacks: int = Field(description="Stacks that were judged.")
-    problems: int = Field(description="Stacks or lines answered with a problem.")
-    verdicts: VerdictCounts
-    codes: dict[str, int] = Field(description="Stacks with a finding of this code.", examples=[{"GRIP-010": 3}])
-    undecided: dict[str, int] = Field(
-        description="Stacks on which the rule of this code could not be decided.", examples=[{"BAL-010": 1}]
-    )
-
-
-class StreamSummary(BatchSummary):
-    """Counts over a batch of lines."""
-
-    lines: int = Field(description="Lines read; each is a stack, a problem, definitions or blank.")
-    definitions: int = Field(description="Lines that set what later lines share.")
-    blank: int
-    complete: bool = Field(description="False where lines were left unread, because there are too many.")
 
 
 class Tally:

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Final, Literal, TypeAlias, get_args
+from typing import Final, get_args
 
 from rules.facts.derive import Derived
 from rules.model.report import Report
+from service.contract.pictures import PictureName
 from service.report.drawing import draw_stack
 from service.report.plots_axis import plot_axis
 from service.report.plots_budget import plot_budget
@@ -16,8 +17,6 @@ from service.report.plots_speed import plot_speed
 from service.report.svg import document, text
 
 __all__ = ["NOTHING_TO_SHOW", "PictureName", "Pictures", "picture_of", "picture_or_words", "pictures_of"]
-
-PictureName: TypeAlias = Literal["stack", "budget", "distribution", "axis", "speed"]
 
 NOTHING_TO_SHOW: Final[Mapping[PictureName, str]] = {
     "stack": "There is nothing to draw: the stack names a part that is not defined.",

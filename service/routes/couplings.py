@@ -2,75 +2,19 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+from typing import Annotated
 
 from fastapi import APIRouter, Path, Request, Response
-from pydantic import Field, JsonValue
 
 from rules.tables.catalogue import table
-from rules.tables.couplings import JointClass, coupling, couplings
-from rules.tables.load import Confidence
-from service.answers import Answer, document, publish, published, shown
+from rules.tables.couplings import coupling, couplings
+from service.answers import document, publish, published, shown
+from service.contract.couplings import CouplingAnswer, CouplingList, CouplingSummary
 from service.negotiation import require_acceptable
 from service.problem_responses import responses
 from service.problems import ProblemError
 
 __all__ = ["CouplingAnswer", "CouplingList", "couplings_router"]
-
-
-class CouplingSummary(Answer):
-    """A coupling in short."""
-
-    name: str = Field(description="As a request names it.", examples=["steep_taper"])
-    title: str
-    what: str
-    standards: list[str]
-
-
-class CouplingList(Answer):
-    """The couplings the service knows."""
-
-    couplings: list[CouplingSummary]
-
-
-class ColumnAnswer(Answer):
-    """Unit and meaning of a column."""
-
-    unit: str
-    meaning: str
-
-
-class TableAnswer(Answer):
-    """A table of standards data; each row says where it comes from and how far to trust it."""
-
-    name: str
-    title: str
-    standard: str | None
-    note: str | None
-    key: list[str] = Field(description="Columns that tell the rows apart.")
-    columns: dict[str, ColumnAnswer]
-    rows: list[dict[str, JsonValue]] = Field(
-        description="Cells by column, with 'source', 'confidence' and 'note'; null is not known."
-    )
-
-
-class CouplingAnswer(CouplingSummary):
-    """All there is to say about a coupling."""
-
-    ends: list[str] = Field(description="Ends of a component it may stand at.")
-    accepts: list[str] = Field(description="Couplings its workpiece side takes.")
-    joint_class: JointClass
-    taper: str | None = Field(description="Rate of taper on the diameter.")
-    half_angle_deg: float | None
-    clocking: Literal["free", "indexed", "by_form", "not_stated"]
-    clocking_positions: int | None
-    seating_eccentricity_um: float | None = Field(
-        description="Eccentricity one reseating may bring, µm; null where none is known."
-    )
-    source: str
-    confidence: Confidence
-    note: str | None
-    tables: list[TableAnswer]
 
 
 def couplings_router() -> APIRouter:

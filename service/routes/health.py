@@ -3,15 +3,14 @@
 from __future__ import annotations
 
 import logging
-from typing import Literal
 
 from fastapi import APIRouter, Request, Response
-from pydantic import Field
 
 from rules.assess import Assessor
 from rules.requests import parse_request
 from rules.version import VERSION
-from service.answers import Answer, json_answer, shown
+from service.answers import json_answer, shown
+from service.contract.state import State, Version
 from service.examples import EXAMPLES, EXTENDED
 from service.negotiation import require_acceptable
 from service.problem_responses import responses
@@ -20,21 +19,6 @@ from service.problems import ProblemError
 __all__ = ["State", "Version", "health_router"]
 
 _LOG = logging.getLogger("stackgauge")
-
-
-class State(Answer):
-    """How the service is."""
-
-    status: Literal["ok"]
-
-
-class Version(Answer):
-    """What runs here."""
-
-    service: Literal["stackgauge"]
-    version: str
-    rulebooks: list[str] = Field(description="Rulebooks in force.")
-    rulebook_sha256: str = Field(description="SHA-256 over the rules in force; equal rules judge equally.")
 
 
 def health_router(assessor: Assessor) -> APIRouter:

@@ -1,0 +1,39 @@
+"""A client of the service for Python, with and without ``async``.
+
+    with Client("http://toolroom:8713", token=token) as client:
+        report = client.check({"stack": …})
+        if client.releases(order):
+            …
+
+Requests are models of the contract or plain dictionaries; answers are models.
+"""
+
+from __future__ import annotations
+
+from service.client.asynchronous import AsyncClient
+from service.client.errors import (
+    AnsweredProblemError,
+    ClientError,
+    OverdueError,
+    UnreachableError,
+    UnreadableAnswerError,
+    UnsendableError,
+)
+from service.client.lines import BatchLine
+from service.client.release import Release
+from service.client.retrying import Patience
+from service.client.synchronous import Client
+
+__all__ = [
+    "AnsweredProblemError",
+    "AsyncClient",
+    "BatchLine",
+    "Client",
+    "ClientError",
+    "OverdueError",
+    "Patience",
+    "Release",
+    "UnreachableError",
+    "UnreadableAnswerError",
+    "UnsendableError",
+]
