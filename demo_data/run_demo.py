@@ -67,7 +67,11 @@ def main() -> None:
     """Serve, ask, print."""
     port = free_port()
     command = [sys.executable, "-m", "service", "serve", "--port", str(port)]
-    server = subprocess.Popen(command, cwd=HERE.parent, env={**os.environ, "STACKGAUGE_LOG_LEVEL": "warning"})
+    server = subprocess.Popen(
+        command,
+        cwd=HERE.parent,
+        env={**os.environ, "STACKGAUGE_LOG_LEVEL": "warning", "STACKGAUGE_SHUTDOWN_GRACE_S": "0"},
+    )
     console = Console(width=None if sys.stdout.isatty() else 100, highlight=False)
     try:
         with httpx.Client(base_url=f"http://127.0.0.1:{port}", timeout=10) as client:

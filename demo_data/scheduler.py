@@ -115,7 +115,8 @@ def main() -> int:
     """Serve, schedule, stop."""
     port = free_port()
     command = [sys.executable, "-m", "service", "serve", "--port", str(port)]
-    server = subprocess.Popen(command, cwd=HERE.parent, env={**os.environ, "STACKGAUGE_LOG_LEVEL": "warning"})
+    environment = {**os.environ, "STACKGAUGE_LOG_LEVEL": "warning", "STACKGAUGE_SHUTDOWN_GRACE_S": "0"}
+    server = subprocess.Popen(command, cwd=HERE.parent, env=environment)
     try:
         with httpx.Client(base_url=f"http://127.0.0.1:{port}", timeout=10) as client:
             wait_until_ready(client, server)

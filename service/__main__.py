@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from typing import NoReturn
 
 from pydantic import ValidationError
+from pydantic_settings import SettingsError
 
 from rules.catalogue import CatalogueError
 from rules.rulebook.problem import RulebookError
@@ -25,6 +26,7 @@ from service.commands import (
     import_components,
     read,
     serve,
+    settings,
 )
 from service.commands.exit_codes import BAD_INPUT, FAULT
 
@@ -53,6 +55,11 @@ def main(argv: Sequence[str] | None = None) -> int:
             name = "_".join(str(step) for step in one["loc"]).upper()
             print(f"STACKGAUGE_{name}: {one['msg']}", file=sys.stderr)
         return BAD_INPUT
+    except SettingsError as error:
+        # A list that is no JSON. The error quotes the setting's name alone.
+        name = str(error).split('"')[1].upper()
+        print(f"STACKGAUGE_{name}: must be written as JSON", file=sys.stderr)
+        return BAD_INPUT
     except Exception:
         # Python's own exit code for a traceback is 1, which would read as a verdict.
         traceback.print_exc()
@@ -68,6 +75,7 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument("--version", action="version", version=f"stackgauge {VERSION}")
     commands = parser.add_subparsers(title="commands", required=True, metavar="COMMAND")
     serve.add_parser(commands)
+    settings.add_parser(commands)
     check.add_parser(commands)
     audit.add_parser(commands)
     compare.add_parser(commands)

@@ -9,15 +9,19 @@ from rules.assess import Assessor
 from rules.version import VERSION
 from service.bulk.lifespan import closing
 from service.bulk.media_types import PATH, STREAMS
-from service.bulk.pool import Pool
+from service.bulk.pool import Pool, cores
 from service.bulk.worker import rules_in_force
 from service.deprecation import DeprecationHeaders
 from service.exporting import Exporter
 from service.loading import load_assessor
+from service.logs import configure_logs
+from service.metrics import Metrics
 from service.middleware.body_limit import BodyLimit
 from service.middleware.head import HeadAsGet
 from service.middleware.last_resort import LastResort
+from service.middleware.request_log import RequestLog
 from service.negotiation import JSON
+from service.observing import ObservingAssessor
 from service.openapi import describe
 from service.problem_handlers import HANDLERS
 from service.routes.budgets import budgets_router
@@ -31,11 +35,13 @@ from service.routes.exports import exports_router
 from service.routes.gates import gates_router
 from service.routes.health import health_router
 from service.routes.imports import imports_router
+from service.routes.metrics import metrics_router
 from service.routes.pages import pages_router
 from service.routes.problems import problems_router
 from service.routes.readings import readings_router
 from service.routes.rules import rules_router
 from service.settings import Settings
+from service.shutdown import Shutdown, in_order
 
 __all__ = ["create_app"]
 
@@ -49,7 +55,10 @@ def create_app(settings: Settings | None = None, assessor: Assessor | None = Non
     """
     settings = settings or Settings()
     assessor = assessor or load_assessor(settings)
-    pool = Pool(settings.batch_workers, settings, rules_in_force(assessor))
+    metrics, shutdown = Metrics(), Shutdown(settings.shutdown_grace_s)
+    watched = ObservingAssessor(assessor, metrics)
+    batch_workers = settings.batch_workers or max(1, cores() // settings.workers)
+    pool = Pool(batch_workers, settings, rules_in_force(assessor), configure_logs)
     # lines are counted as they come
     batch_limits = {JSON: settings.max_batch_body_bytes, **dict.fromkeys(STREAMS)}
     app = FastAPI(
@@ -60,8 +69,9 @@ def create_app(settings: Settings | None = None, assessor: Assessor | None = Non
         docs_url=None,
         redoc_url=None,
         redirect_slashes=False,
-        lifespan=closing(pool),
+        lifespan=in_order(shutdown, closing(pool)),
         middleware=[
+            Middleware(RequestLog, metrics=metrics),
             Middleware(HeadAsGet),
             Middleware(DeprecationHeaders),
             Middleware(LastResort),
@@ -70,21 +80,24 @@ def create_app(settings: Settings | None = None, assessor: Assessor | None = Non
         exception_handlers=dict(HANDLERS),
     )
     for router in (
-        checks_router(assessor),
-        check_batches_router(assessor, pool, settings),
+        checks_router(watched),
+        check_batches_router(assessor, pool, settings, metrics.lines_answered, shutdown),
         readings_router(assessor),
         budgets_router(assessor),
-        comparisons_router(assessor),
-        gates_router(assessor),
+        comparisons_router(watched),
+        gates_router(watched),
         imports_router(),
-        exports_router(Exporter(assessor)),
-        drawings_router(assessor),
+        exports_router(Exporter(watched)),
+        drawings_router(watched),
         rules_router(assessor.book),
         couplings_router(),
-        health_router(assessor),
+        health_router(assessor, shutdown),
+        metrics_router(metrics),
         problems_router(),
         pages_router(),
         contract_router(lambda: describe(app, assessor.book)),
     ):
         app.include_router(router)
+    metrics.running(assessor.book.digest)
+    watched.counting = True
     return app

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from rules.assess import Assessor
 from service.settings import Settings
+from service.timed_engine import TimedEngine
 
 __all__ = ["load_assessor"]
 
@@ -11,4 +12,6 @@ __all__ = ["load_assessor"]
 def load_assessor(settings: Settings | None = None) -> Assessor:
     """Load rulebooks and catalogue; raises what :meth:`rules.assess.Assessor.load` raises."""
     settings = settings or Settings()
-    return Assessor.load(settings.extra_rulebooks, settings.catalogue)
+    assessor = Assessor.load(settings.extra_rulebooks, settings.catalogue)
+    assessor.engine = TimedEngine(assessor.engine)
+    return assessor

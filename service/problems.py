@@ -18,6 +18,7 @@ from service.strict_json import NotJSONError
 
 __all__ = [
     "KINDS",
+    "NOTES",
     "PROBLEM_MEDIA_TYPE",
     "Problem",
     "ProblemError",
@@ -27,12 +28,16 @@ __all__ = [
     "from_http_error",
     "invalid_request",
     "not_json",
+    "note",
 ]
 
 MAX_PARTS: Final = 50
 """Faults listed in one answer; a request with more of them is better mended in rounds."""
 
 _MAX_INSTANCE: Final = 256
+
+NOTES: Final = "stackgauge.notes"
+"""Key in the scope of a request under which its log line takes notes."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -147,8 +152,14 @@ def from_http_error(error: HTTPException) -> ProblemError:
     return ProblemError(kind.name, f"{kind.title}.")
 
 
+def note(error: ProblemError, request: Request) -> None:
+    """Have the log line and the counts of this request name the problem."""
+    request.scope.get(NOTES, {})["problem"] = error.kind.name
+
+
 def answer(error: ProblemError, request: Request) -> Response:
     """The HTTP answer."""
+    note(error, request)
     body = error.problem(request.url.path).model_dump_json(exclude_none=True)
     headers = {"Vary": "Accept", "Cache-Control": "no-store", **error.headers}
     return Response(body, error.kind.status, headers, media_type=PROBLEM_MEDIA_TYPE)

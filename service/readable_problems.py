@@ -5,7 +5,7 @@ from __future__ import annotations
 from fastapi import Request, Response
 
 from service.negotiation import HTML, JSON, TEXT, preferred
-from service.problems import PROBLEM_MEDIA_TYPE, ProblemError, answer
+from service.problems import PROBLEM_MEDIA_TYPE, ProblemError, answer, note
 from service.report.problem_page import problem_page
 from service.report.problem_text import problem_text
 from service.representations import readable_answer
@@ -18,6 +18,7 @@ def answer_readably(problem: ProblemError, request: Request) -> Response:
     chosen = preferred(request, (PROBLEM_MEDIA_TYPE, JSON, HTML, TEXT))
     if chosen not in (HTML, TEXT):
         return answer(problem, request)
+    note(problem, request)
     told = problem.problem(request.url.path)
     content = (problem_page if chosen == HTML else problem_text)(told, problem.kind.remedy)
     response = readable_answer(content, chosen, problem.kind.status)

@@ -18,6 +18,19 @@ class Settings(BaseSettings):
 
     host: str = Field("127.0.0.1", description="Address to listen on.")
     port: int = Field(8713, ge=0, le=65535, description="Port to listen on; 0 takes a free one.")
+    workers: int = Field(
+        1, ge=1, le=64, description="Processes that answer side by side; limits hold for each of them."
+    )
+    shutdown_grace_s: float = Field(
+        2,
+        ge=0,
+        le=600,
+        description="Seconds from SIGTERM on in which all is answered but readiness is denied; as long as whatever asks"
+        " for it takes to notice.",
+    )
+    shutdown_timeout_s: int = Field(
+        30, ge=1, le=3600, description="Seconds that requests under way may take to end after that."
+    )
     log_level: Literal["debug", "info", "warning", "error"] = Field(
         "info", description="Least severity of the messages logged; requests are logged at info."
     )
@@ -43,7 +56,11 @@ class Settings(BaseSettings):
     )
     max_batches: int = Field(8, ge=1, description="Batches answered at the same time; one more is asked to come later.")
     batch_workers: int = Field(
-        0, ge=0, le=64, description="Processes that judge large batches, started with the first; 0 takes one a core."
+        0,
+        ge=0,
+        le=64,
+        description="Processes that judge large batches, started with the first; 0 takes one a core,"
+        " shared by the workers.",
     )
     catalogue: Path | None = Field(
         None, description="Folder of JSON, YAML and CSV files with components that requests may refer to."

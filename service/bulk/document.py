@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from typing import Any
 
 from pydantic_core import to_json
@@ -23,7 +23,14 @@ from service.contract.batches import MAX_STACKS, BatchReport, BatchRequest, Incl
 __all__ = ["MAX_STACKS", "BatchReport", "BatchRequest", "answer_document"]
 
 
-def answer_document(data: Any, assessor: Assessor, pool: Pool, include: Include, inline: int) -> bytes:
+def answer_document(
+    data: Any,
+    assessor: Assessor,
+    pool: Pool,
+    include: Include,
+    inline: int,
+    told: Callable[[Sequence[LineAnswer]], None] | None = None,
+) -> bytes:
     """Judge a batch and return the JSON of a :class:`BatchReport`; up to ``inline`` stacks in this process.
 
     Raises :class:`~rules.requests.BadRequestError` for a batch that breaks the contract anywhere.
@@ -37,7 +44,7 @@ def answer_document(data: Any, assessor: Assessor, pool: Pool, include: Include,
         answers = answer_lines(assessor, 1, lines, shared, wanted)
     else:
         answers = list(pool.answers(_chunks(lines, shared, wanted)))
-    tally = Tally()
+    tally = Tally(told)
     tally.add(answers)
     results = b",".join(map(_without_number, answers))
     return b'{"results":[%b],"summary":%b}' % (results, to_json(tally.summary(), by_alias=True))

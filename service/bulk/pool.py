@@ -8,7 +8,7 @@ import os
 import queue
 import threading
 from collections import deque
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import Future
 from multiprocessing.connection import Connection
 from multiprocessing.process import BaseProcess
@@ -102,7 +102,10 @@ class _Worker:
     def _start(self) -> Connection:
         ours, theirs = _CONTEXT.Pipe()
         process = _CONTEXT.Process(
-            target=work, args=(theirs, self._pool.settings, self._pool.rules), name="stackgauge bulk", daemon=True
+            target=work,
+            args=(theirs, self._pool.settings, self._pool.rules, self._pool.prepare),
+            name="stackgauge bulk",
+            daemon=True,
         )
         process.start()
         theirs.close()
@@ -133,15 +136,23 @@ class Pool:
     """Judges chunks in processes of their own, which are started with the first chunk.
 
     Takes as many chunks as it is given, so whoever gives them keeps no more than ``window`` of them in flight.
-    ``rules`` is the fingerprint of the rules the workers must have, see :func:`service.bulk.worker.rules_in_force`.
+    ``rules`` is the fingerprint of the rules the workers must have, see :func:`service.bulk.worker.rules_in_force`;
+    ``prepare`` is called in each of them before it does anything else.
     """
 
-    def __init__(self, workers: int, settings: Settings, rules: str | None = None) -> None:
+    def __init__(
+        self,
+        workers: int,
+        settings: Settings,
+        rules: str | None = None,
+        prepare: Callable[[Settings], None] | None = None,
+    ) -> None:
         self.workers = workers or cores()
         self.window = 2 * self.workers + 2
         """Chunks in flight that keep every worker busy."""
         self.settings = settings
         self.rules = rules
+        self.prepare = prepare
         self.closed = False
         self._lock = threading.Lock()
         self._errands: queue.SimpleQueue[_Errand | None] = queue.SimpleQueue()

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import asyncio
-from collections.abc import AsyncIterator, Iterable
+from collections.abc import AsyncIterator, Callable, Iterable, Sequence
 from contextlib import asynccontextmanager
 from typing import Final
 
@@ -23,6 +23,7 @@ from service.bulk.spool import MEMORY_BYTES, Spool
 from service.bulk.tally import Tally
 from service.problems import ProblemError
 from service.settings import Settings
+from service.shutdown import Shutdown
 
 __all__ = ["INLINE_LINES", "LineStream", "answered"]
 
@@ -49,7 +50,10 @@ class LineStream(Response):
         admission: Admission,
         include: Include,
         media_type: str,
+        told: Callable[[Sequence[LineAnswer]], None] | None = None,
+        shutdown: Shutdown | None = None,
     ) -> None:
+        """Take what judges and limits; whom to tell the answers, and whose end ends it early."""
         super().__init__(media_type=media_type, headers={"Cache-Control": "no-store", "Vary": "Accept"})
         del self.headers["content-length"]
         self._assessor = assessor
@@ -57,17 +61,21 @@ class LineStream(Response):
         self._settings = settings
         self._admission = admission
         self._include: Include = include
+        self._told = told
+        self._shutdown = shutdown or Shutdown(0)
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:  # noqa: ARG002
         """Answer until the last line is told, or until nobody listens any more."""
         with self._admission.one():
-            flow = _Flow(self._assessor, self._pool, self._settings, self._include)
+            flow = _Flow(self._assessor, self._pool, self._settings, self._include, self._told)
             try:
                 async with _together() as group:
                     reading = group.create_task(self._read(flow, receive))
+                    ending = group.create_task(self._end(flow))
                     group.create_task(flow.collect())
                     await self._write(flow, send)
                     reading.cancel()
+                    ending.cancel()
             except ClientDisconnect:
                 # Nobody is left to answer, and nothing went wrong here.
                 return
@@ -84,6 +92,11 @@ class LineStream(Response):
             if more:
                 more = message.get("more_body", False)
                 more = await flow.take(message.get("body", b""), last=not more) and more
+
+    async def _end(self, flow: _Flow) -> None:
+        with self._shutdown.ending() as event:
+            await event.wait()
+            await flow.break_off()
 
     async def _write(self, flow: _Flow, send: Send) -> None:
         try:
@@ -129,7 +142,14 @@ async def _together() -> AsyncIterator[asyncio.TaskGroup]:
 class _Flow:
     """The way of the lines of one batch: cut, grouped, judged here or in the pool, counted, put into the spool."""
 
-    def __init__(self, assessor: Assessor, pool: Pool, settings: Settings, include: Include) -> None:
+    def __init__(
+        self,
+        assessor: Assessor,
+        pool: Pool,
+        settings: Settings,
+        include: Include,
+        told: Callable[[Sequence[LineAnswer]], None] | None = None,
+    ) -> None:
         self.spool = Spool(settings.max_batch_spool_bytes)
         self._assessor = assessor
         self._pool = pool
@@ -143,9 +163,25 @@ class _Flow:
         self._underway = 0
         self._landed = asyncio.Event()
         self._complete = True
+        self._told = told
+        self._turn = asyncio.Lock()
+        self._ended = False
 
     async def take(self, data: bytes, *, last: bool) -> bool:
         """Take some bytes more; return whether others may follow."""
+        async with self._turn:
+            return not self._ended and await self._take(data, last=last)
+
+    async def break_off(self) -> None:
+        """Answer what was taken and take no more, because the service is about to stop."""
+        async with self._turn:
+            if not self._ended:
+                await self._room()
+                self._refuse("not-ready", "The service is stopping; the rest is not read.")
+                self._complete = False
+                await self._end()
+
+    async def _take(self, data: bytes, *, last: bool) -> bool:
         if last:
             # Who does not read when all is sent holds up the work instead of filling the disk.
             self.spool.restrict(MEMORY_BYTES)
@@ -157,16 +193,20 @@ class _Flow:
             for line in self._splitter.end() if last else ():
                 await self._add(line)
         if last:
-            await self._room()
-            self._dispatch(self._chunker.close())
-            self._ordered.put_nowait(None)
+            await self._end()
         else:
             self._let_go_if_idle()
         return not last
 
+    async def _end(self) -> None:
+        await self._room()
+        self._dispatch(self._chunker.close())
+        self._ordered.put_nowait(None)
+        self._ended = True
+
     async def collect(self) -> None:
         """Bring the answers into order, count them and put them into the spool; the summary comes last."""
-        tally = Tally()
+        tally = Tally(self._told)
         while (item := await self._ordered.get()) is not None:
             answers = item if isinstance(item, list) else await self._landing(item)
             tally.add(answers)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Callable, Sequence
 from typing import Any
 
 from service.bulk.chunks import Chunker
@@ -16,14 +16,18 @@ __all__ = ["BatchSummary", "StreamSummary", "Tally", "VerdictCounts"]
 class Tally:
     """Counts answers as they pass."""
 
-    def __init__(self) -> None:
+    def __init__(self, told: Callable[[Sequence[LineAnswer]], None] | None = None) -> None:
+        """Begin at zero; whoever is told hears of the same answers."""
+        self._told = told
         self._verdicts: Counter[str] = Counter()
         self._codes: Counter[str] = Counter()
         self._undecided: Counter[str] = Counter()
         self._problems = 0
 
-    def add(self, answers: Iterable[LineAnswer]) -> None:
+    def add(self, answers: Sequence[LineAnswer]) -> None:
         """Count some answers more."""
+        if self._told is not None:
+            self._told(answers)
         for answer in answers:
             if answer.verdict is None:
                 self._problems += 1

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import signal
 from collections import OrderedDict
+from collections.abc import Callable
 from multiprocessing.connection import Connection
 from typing import Final, NamedTuple
 
@@ -81,13 +82,20 @@ def rules_in_force(assessor: Assessor) -> str:
     return f"{assessor.book.digest} {assessor.catalogue.digest}"
 
 
-def work(connection: Connection, settings: Settings, rules: str | None) -> None:
+def work(
+    connection: Connection,
+    settings: Settings,
+    rules: str | None,
+    prepare: Callable[[Settings], None] | None = None,
+) -> None:
     """Load once, then answer each :class:`Job` with a list of :class:`~service.bulk.lines.LineAnswer`.
 
     Ends when the other side closes, so that no worker outlives the process it works for. Leaves at once where the
     rulebooks or the catalogue are no longer those of that process: two halves of a batch must not be judged by
     different rules.
     """
+    if prepare is not None:
+        prepare(settings)
     # An interrupt from the keyboard reaches the whole group; the parent says what becomes of it.
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     if hasattr(os, "nice"):

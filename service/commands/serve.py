@@ -3,14 +3,23 @@
 from __future__ import annotations
 
 import argparse
+import logging
 
 import uvicorn
 
+from rules.version import VERSION
 from service.app import create_app
+from service.commands.exit_codes import FAULT
+from service.logs import configure_logs
 from service.memory import settle
 from service.settings import Settings
+from service.settings_summary import settings_summary, unknown_variables
+from service.shutdown import ended_by_signal
+from service.workers import run_workers, server_options
 
 __all__ = ["add_parser"]
+
+_LOG = logging.getLogger("stackgauge")
 
 
 def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -18,19 +27,25 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     parser = commands.add_parser("serve", help="answer over HTTP", description="Answer over HTTP until stopped.")
     parser.add_argument("--host", help="address to listen on (STACKGAUGE_HOST, 127.0.0.1)")
     parser.add_argument("--port", type=int, help="port to listen on (STACKGAUGE_PORT, 8713); 0 takes a free one")
+    parser.add_argument("--workers", type=int, help="processes that answer side by side (STACKGAUGE_WORKERS, 1)")
     parser.set_defaults(run=_run)
 
 
 def _run(arguments: argparse.Namespace) -> int:
-    given = {name: getattr(arguments, name) for name in ("host", "port")}
+    given = {name: getattr(arguments, name) for name in ("host", "port", "workers")}
     settings = Settings(**{name: value for name, value in given.items() if value is not None})
+    configure_logs(settings)
+    _LOG.info("starting", extra={"version": VERSION, "settings": settings_summary(settings)})
+    for name in unknown_variables():
+        _LOG.warning("%s is no setting", name)
+    if settings.workers > 1:
+        return 0 if run_workers(settings) else FAULT
     app = create_app(settings)
     settle()
-    uvicorn.run(
-        app,
-        host=settings.host,
-        port=settings.port,
-        log_level=settings.log_level,
-        server_header=False,
-    )
+    try:
+        with ended_by_signal():
+            uvicorn.run(app, **server_options(settings))
+    except SystemExit:
+        # The server's way to say that it could not listen; the reason is logged. Its code would read as bad input.
+        return FAULT
     return 0

@@ -73,7 +73,9 @@ class StreamSummary(BatchSummary):
     lines: int = Field(description="Lines read; each is a stack, a problem, definitions or blank.")
     definitions: int = Field(description="Lines that set what later lines share.")
     blank: int
-    complete: bool = Field(description="False where lines were left unread, because there are too many.")
+    complete: bool = Field(
+        description="False where lines were left unread, because there are too many or the service is stopping."
+    )
 
 
 class BatchRequest(Defaults):

@@ -24,4 +24,9 @@ class HeadAsGet:
             elif not message.get("more_body", False):
                 await send({"type": "http.response.body", "body": b""})
 
-        await self._app({**scope, "method": "GET"}, receive, without_content)
+        asked = {**scope, "method": "GET"}
+        try:
+            await self._app(asked, receive, without_content)
+        finally:
+            # Whoever watches from outside sees where it went.
+            scope["route"] = asked.get("route")

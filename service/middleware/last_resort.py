@@ -38,7 +38,8 @@ class LastResort:
             # There is nobody left to answer.
             return
         except Exception:
-            _LOG.exception("unhandled fault while answering %s %s", scope["method"], scope["path"])
+            # Which request it was is bound to the line; its path is the client's own words.
+            _LOG.exception("unhandled fault while answering")
             if started:
                 # Half an answer can only be cut off, so that it is not taken for a whole one.
                 raise

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Callable, Sequence
 from typing import Annotated, Any, Final
 
 from fastapi import APIRouter, Query, Request, Response
@@ -12,13 +13,14 @@ from rules.assess import Assessor
 from service.batch_examples import BATCH_EXAMPLES, BATCH_LINES
 from service.bulk.admission import Admission
 from service.bulk.document import MAX_STACKS, BatchReport, BatchRequest, answer_document
-from service.bulk.lines import Include
+from service.bulk.lines import Include, LineAnswer
 from service.bulk.media_types import PATH, STREAMS
 from service.bulk.pool import Pool
 from service.bulk.stream import INLINE_LINES, LineStream, answered
 from service.negotiation import JSON, require_acceptable, require_body
 from service.problem_responses import responses
 from service.settings import Settings
+from service.shutdown import Shutdown
 from service.strict_json import parse_json
 
 __all__ = ["check_batches_router"]
@@ -44,21 +46,30 @@ _LINES_IN: Final[dict[str, Any]] = {"description": "JSON objects, one a line."}
 _LINES_OUT: Final[dict[str, Any]] = {"type": "string", "description": "JSON objects, one a line."}
 
 
-def check_batches_router(assessor: Assessor, pool: Pool, settings: Settings) -> APIRouter:
-    """The route; large batches are judged by the pool."""
+def check_batches_router(
+    assessor: Assessor,
+    pool: Pool,
+    settings: Settings,
+    told: Callable[[Sequence[LineAnswer]], None] | None = None,
+    shutdown: Shutdown | None = None,
+) -> APIRouter:
+    """The route; large batches are judged by the pool.
+
+    Whoever is told hears of every answer given; at a shutdown, batches of lines end with what they have.
+    """
     router = APIRouter(tags=["checks"])
     admission = Admission(settings.max_batches)
     requests = {name: {"summary": one.summary, "value": one.request} for name, one in BATCH_EXAMPLES.items()}
     lines = {"lines": {"summary": "The same as lines, and one that can't be judged", "value": BATCH_LINES}}
 
-    def document(data: Any, include: Include = "reports") -> bytes:
-        return answer_document(data, assessor, pool, include, INLINE_LINES)
+    def document(data: Any, include: Include = "reports", asked: bool = False) -> bytes:
+        return answer_document(data, assessor, pool, include, INLINE_LINES, told if asked else None)
 
     answers = {
         name: {"summary": one.summary, "value": document(one.request).decode()} for name, one in BATCH_EXAMPLES.items()
     }
-    told = json.dumps(answered(assessor, BATCH_LINES.encode(), "verdicts").decode())
-    answer_lines = {"lines": {"summary": "With `include=verdicts`", "value": told}}
+    few = json.dumps(answered(assessor, BATCH_LINES.encode(), "verdicts").decode())
+    answer_lines = {"lines": {"summary": "With `include=verdicts`", "value": few}}
     known: dict[int | str, dict[str, Any]] = {
         200: {
             "content": {
@@ -106,11 +117,11 @@ def check_batches_router(assessor: Assessor, pool: Pool, settings: Settings) -> 
         sent = require_body(request, (JSON, *STREAMS))
         if sent in STREAMS:
             chosen = require_acceptable(request, (sent, *(name for name in STREAMS if name != sent)))
-            return LineStream(assessor, pool, settings, admission, include, chosen)
+            return LineStream(assessor, pool, settings, admission, include, chosen, told, shutdown)
         require_acceptable(request)
         with admission.one():
             body = await request.body()
-            content = await run_in_threadpool(lambda: document(parse_json(body), include))
+            content = await run_in_threadpool(lambda: document(parse_json(body), include, asked=True))
         headers = {"Cache-Control": "no-store", "Vary": "Accept"}
         return Response(content, headers=headers, media_type=JSON)
 

@@ -15,14 +15,15 @@ from service.examples import EXAMPLES, EXTENDED
 from service.negotiation import require_acceptable
 from service.problem_responses import responses
 from service.problems import ProblemError
+from service.shutdown import Shutdown
 
 __all__ = ["State", "Version", "health_router"]
 
 _LOG = logging.getLogger("stackgauge")
 
 
-def health_router(assessor: Assessor) -> APIRouter:
-    """The routes, watching this assessor."""
+def health_router(assessor: Assessor, shutdown: Shutdown) -> APIRouter:
+    """The routes, watching this assessor and the end of the process."""
     router = APIRouter(tags=["service"])
     alive = State(status="ok")
     probe = parse_request(EXAMPLES[EXTENDED].request)
@@ -56,8 +57,10 @@ def health_router(assessor: Assessor) -> APIRouter:
         },
     )
     async def readiness(request: Request) -> Response:
-        """Judges a known stack from end to end before it says yes."""
+        """Judges a known stack from end to end before it says yes; says no once the service was asked to stop."""
         require_acceptable(request)
+        if shutdown.begun:
+            raise ProblemError("not-ready", "The service is stopping.")
         try:
             assessor.assess(probe)
         except Exception:

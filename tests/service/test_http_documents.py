@@ -39,7 +39,8 @@ def test_a_known_document_is_not_sent_again(client: Any, path: str) -> None:
 @pytest.mark.parametrize("path", [*PUBLISHED, "/healthz", "/readyz", "/version"])
 def test_head_is_get_without_content(client: Any, path: str) -> None:
     """HEAD gives status and headers of GET, the length among them, and no content."""
-    got, head = client.get(path), client.request("HEAD", path)
+    named = {"X-Request-ID": "one for both"}
+    got, head = client.request("GET", path, headers=named), client.request("HEAD", path, headers=named)
     assert head.content == b""
     assert (head.status_code, head.headers) == (got.status_code, got.headers)
     assert int(head.headers["content-length"]) == len(got.content)

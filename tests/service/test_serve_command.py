@@ -9,12 +9,14 @@ import uvicorn
 from fastapi import FastAPI
 
 from service.__main__ import main
+from service.commands import serve
 
 
 @pytest.fixture
 def served(monkeypatch: pytest.MonkeyPatch) -> list[tuple[Any, dict[str, Any]]]:
     """What the server was asked to run, instead of running it."""
     calls: list[tuple[Any, dict[str, Any]]] = []
+    monkeypatch.setattr(serve, "configure_logs", lambda _: None)
     monkeypatch.setattr(uvicorn, "run", lambda app, **options: calls.append((app, options)))
     return calls
 

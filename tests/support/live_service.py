@@ -1,0 +1,114 @@
+"""The service in a process of its own, its log read while it runs."""
+
+from __future__ import annotations
+
+import json
+import os
+import re
+import signal
+import subprocess
+import sys
+import threading
+import time
+from collections.abc import Callable
+from pathlib import Path
+from types import TracebackType
+from typing import Any, TypeVar
+
+import httpx
+import psutil
+
+ROOT = Path(__file__).resolve().parents[2]
+
+PATIENCE_S = 120
+"""Only keeps a test that fails from hanging."""
+
+Found = TypeVar("Found")
+
+
+def until(find: Callable[[], Found | None]) -> Found:
+    """Ask again and again until there is something that is true."""
+    end = time.monotonic() + PATIENCE_S
+    while not (found := find()):
+        assert time.monotonic() < end, "waited in vain"
+        time.sleep(0.02)
+    return found
+
+
+class LiveService:
+    """``python -m service serve`` on a free port; killed at the end of the block, if it still runs."""
+
+    def __init__(self, *arguments: str, **settings: str) -> None:
+        environment = {name: value for name, value in os.environ.items() if not name.startswith("STACKGAUGE_")}
+        environment |= {f"STACKGAUGE_{name.upper()}": value for name, value in settings.items()}
+        self.process = subprocess.Popen(
+            [sys.executable, "-m", "service", "serve", "--port", "0", *arguments],
+            cwd=ROOT,
+            env=environment,
+            stdin=subprocess.DEVNULL,
+            stderr=subprocess.PIPE,
+            start_new_session=True,
+        )
+        self.text: list[str] = []
+        """Lines of standard error so far."""
+        self._reader = threading.Thread(target=self._read, daemon=True)
+        self._reader.start()
+
+    def __enter__(self) -> LiveService:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        # The workers too: they have the session of their own that was made for them.
+        if self.process.poll() is None:
+            os.killpg(self.process.pid, signal.SIGKILL)
+        self.ended()
+
+    def _read(self) -> None:
+        assert self.process.stderr is not None
+        for line in self.process.stderr:
+            self.text.append(line.decode())
+
+    @property
+    def log(self) -> list[dict[str, Any]]:
+        """The log so far."""
+        return [json.loads(line) for line in list(self.text)]
+
+    def said(self, message: str) -> bool:
+        """Whether a line with this message is there."""
+        return any(message in line["message"] for line in self.log)
+
+    @property
+    def url(self) -> str:
+        """Where it listens; waits until it is ready."""
+
+        def find() -> str | None:
+            assert self.process.poll() is None, self.text
+            for line in self.log:
+                if found := re.search(r"running on (http://\S+)", line["message"]):
+                    try:
+                        ready = httpx.get(f"{found[1]}/readyz", timeout=PATIENCE_S).status_code == 200
+                    except httpx.TransportError:
+                        return None
+                    return found[1] if ready else None
+            return None
+
+        return until(find)
+
+    def terminate(self) -> None:
+        """Ask it to stop."""
+        self.process.send_signal(signal.SIGTERM)
+
+    def ended(self) -> int:
+        """Wait for the end and return the exit code."""
+        code = self.process.wait(PATIENCE_S)
+        self._reader.join(PATIENCE_S)
+        assert self.process.stderr is not None
+        self.process.stderr.close()
+        return code
+
+    def workers(self) -> set[int]:
+        """Ids of the processes that have begun to serve and still live."""
+        started = {line["pid"] for line in self.log if line["message"].startswith("Started server process")}
+        return started & {one.pid for one in psutil.Process(self.process.pid).children()}
