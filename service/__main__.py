@@ -25,6 +25,7 @@ from service.commands import (
     generated,
     import_components,
     read,
+    search,
     serve,
     settings,
 )
@@ -80,6 +81,7 @@ def _parser() -> argparse.ArgumentParser:
     audit.add_parser(commands)
     compare.add_parser(commands)
     gate.add_parser(commands)
+    search.add_parser(commands)
     budget.add_parser(commands)
     read.add_parser(commands)
     import_components.add_parser(commands)

@@ -40,6 +40,7 @@ from service.routes.pages import pages_router
 from service.routes.problems import problems_router
 from service.routes.readings import readings_router
 from service.routes.rules import rules_router
+from service.routes.searches import searches_router
 from service.settings import Settings
 from service.shutdown import Shutdown, in_order
 
@@ -86,6 +87,7 @@ def create_app(settings: Settings | None = None, assessor: Assessor | None = Non
         budgets_router(assessor),
         comparisons_router(watched),
         gates_router(watched),
+        searches_router(assessor),
         imports_router(),
         exports_router(Exporter(watched)),
         drawings_router(watched),

@@ -15,6 +15,7 @@ from rules.model.gate import GateRequest
 from rules.model.gate_verification import GateVerification
 from rules.model.reading import ReadingRequest
 from rules.model.request import CheckRequest
+from rules.model.search import SearchRequest
 from rules.rulebook.model import Rule, Rulebook
 from rules.version import VERSION
 from service.bulk.document import BatchRequest
@@ -33,6 +34,7 @@ _REQUESTS: Final = (
     GateRequest,
     GateVerification,
     ReadingRequest,
+    SearchRequest,
 )
 """Bodies that the routes read themselves."""
 
@@ -50,6 +52,7 @@ HEAD is answered wherever GET is.
 _TAGS: Final = [
     {"name": "checks", "description": "Stacks in, reports out."},
     {"name": "gates", "description": "Work orders in; release, hold or stop out, with a digest to verify later."},
+    {"name": "searches", "description": "Inventories in; the stacks that go together and do a job out."},
     {"name": "imports", "description": "Documents in open formats in, components out."},
     {"name": "exports", "description": "Checked stacks as documents of an open standard."},
     {"name": "drawings", "description": "Checked stacks as pictures."},

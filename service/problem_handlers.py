@@ -11,7 +11,8 @@ from fastapi.exceptions import RequestValidationError
 from starlette.exceptions import HTTPException
 
 from rules.requests import BadRequestError
-from service.problems import ProblemError, from_http_error, invalid_request, not_json
+from rules.searching.token import ContinuationError
+from service.problems import ProblemError, from_http_error, invalid_request, not_json, stale_continuation
 from service.readable_problems import answer_readably
 from service.strict_json import NotJSONError
 
@@ -25,6 +26,8 @@ def as_problem(error: Exception) -> ProblemError:
     """The problem for an exception of a kind that :data:`HANDLERS` names."""
     if isinstance(error, ProblemError):
         return error
+    if isinstance(error, ContinuationError):
+        return stale_continuation(error)
     if isinstance(error, BadRequestError):
         return invalid_request(error)
     if isinstance(error, NotJSONError):

@@ -6,7 +6,8 @@ from types import MappingProxyType
 from typing import Any, Final
 
 from rules.requests import BadRequestError, Fault
-from service.problems import KINDS, PROBLEM_MEDIA_TYPE, ProblemError, invalid_request, not_json
+from rules.searching.token import ContinuationError
+from service.problems import KINDS, PROBLEM_MEDIA_TYPE, ProblemError, invalid_request, not_json, stale_continuation
 from service.strict_json import NotJSONError
 
 __all__ = ["responses"]
@@ -29,6 +30,7 @@ _OCCURRENCES: Final = MappingProxyType(
             "unsupported-media-type", "The body must be declared as application/json in UTF-8."
         ),
         "invalid-request": invalid_request(BadRequestError(_FAULTS)),
+        "stale-continuation": stale_continuation(ContinuationError("this is no token of a search")),
         "internal-fault": ProblemError("internal-fault", "The request could not be answered; the log has the details."),
         "too-busy": ProblemError("too-busy", "8 batches are being answered at the moment."),
         "not-ready": ProblemError("not-ready", "The service can't judge at the moment."),

@@ -13,6 +13,7 @@ from fastapi import Request, Response
 from starlette.exceptions import HTTPException
 
 from rules.requests import BadRequestError, Fault
+from rules.searching.token import ContinuationError
 from service.contract.problem import PROBLEM_MEDIA_TYPE, Problem, ProblemPart
 from service.strict_json import NotJSONError
 
@@ -29,6 +30,7 @@ __all__ = [
     "invalid_request",
     "not_json",
     "note",
+    "stale_continuation",
 ]
 
 MAX_PARTS: Final = 50
@@ -66,6 +68,12 @@ _ALL: Final = (
     ProblemKind("not-found", 404, "There is nothing here", "See the OpenAPI document for the paths."),
     ProblemKind("method-not-allowed", 405, "The method is not allowed here", "Use a method named in Allow."),
     ProblemKind("not-acceptable", 406, "No acceptable media type", "Accept a media type that the detail names."),
+    ProblemKind(
+        "stale-continuation",
+        409,
+        "The continuation does not belong to the request",
+        "Send the request of the page before with its token unchanged, or begin anew without a token.",
+    ),
     ProblemKind(
         "line-too-long", 413, "The line is too long", "Shorten the line, or have the operator raise the limit."
     ),
@@ -127,6 +135,14 @@ def invalid_request(error: BadRequestError) -> ProblemError:
     if count > MAX_PARTS:
         detail += f" The first {MAX_PARTS} are listed."
     return ProblemError("invalid-request", detail, parts=map(_part, error.faults))
+
+
+def stale_continuation(error: ContinuationError) -> ProblemError:
+    """A token that is not of this request, these rules and this version."""
+    (fault,) = error.faults
+    return ProblemError(
+        "stale-continuation", f"The continuation can't be used: {fault.detail}.", parts=map(_part, error.faults)
+    )
 
 
 def not_json(error: NotJSONError, *, line: int | None = None) -> ProblemError:

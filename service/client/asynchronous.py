@@ -21,6 +21,8 @@ from rules.model.imports import ComponentKind, ImportReport
 from rules.model.reading import ReadingReport, ReadingRequest
 from rules.model.report import Report
 from rules.model.request import CheckRequest
+from rules.model.search import SearchRequest
+from rules.model.search_report import SearchReport
 from service.client import calls
 from service.client.bodies import Given
 from service.client.calls import Call
@@ -97,6 +99,10 @@ class AsyncClient:
     async def comparison(self, request: Given[ComparisonRequest]) -> ComparisonReport:
         """Alternatives side by side."""
         return await self._send(calls.comparison(request))
+
+    async def search(self, request: Given[SearchRequest]) -> SearchReport:
+        """One page of the stacks that an inventory allows; its continuation goes into the next request."""
+        return await self._send(calls.search(request))
 
     async def gate(self, request: Given[GateRequest]) -> GateReport:
         """The decision on a work order as it is answered; what may start is said by ``releases``."""

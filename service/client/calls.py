@@ -17,6 +17,8 @@ from rules.model.imports import ComponentKind, ImportReport
 from rules.model.reading import ReadingReport, ReadingRequest
 from rules.model.report import Report
 from rules.model.request import CheckRequest
+from rules.model.search import SearchRequest
+from rules.model.search_report import SearchReport
 from service.client.bodies import Given, json_bytes
 from service.client.received import JSON, Received, as_bytes, as_model
 from service.contract.batches import BatchReport, BatchRequest, Include
@@ -44,6 +46,7 @@ __all__ = [
     "reading",
     "rule",
     "rules",
+    "search",
     "verify_gate",
     "version",
 ]
@@ -92,6 +95,10 @@ def comparison(request: Given[ComparisonRequest]) -> Call[ComparisonReport]:
 
 def gate(request: Given[GateRequest]) -> Call[GateReport]:
     return posted("/v1/gates", json_bytes(request), as_model(GateReport))
+
+
+def search(request: Given[SearchRequest]) -> Call[SearchReport]:
+    return posted("/v1/searches", json_bytes(request), as_model(SearchReport))
 
 
 def verify_gate(request: Given[GateVerification]) -> Call[GateVerificationReport]:

@@ -18,6 +18,7 @@ from service.examples import EXAMPLES
 from service.gate_examples import GATE_EXAMPLES, verification_examples
 from service.openapi import as_text, describe
 from service.reading_examples import READING_EXAMPLES
+from service.search_examples import SEARCH_EXAMPLES
 from service.settings import Settings
 
 __all__ = ["add_parsers", "catalogue_files", "openapi_files"]
@@ -30,6 +31,7 @@ _EXAMPLES: Final = {
     "reading": READING_EXAMPLES,
     "comparison": COMPARISON_EXAMPLES,
     "gate": GATE_EXAMPLES,
+    "search": SEARCH_EXAMPLES,
 }
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from types import MappingProxyType
 from typing import Any, Final, TypeVar
 
@@ -38,6 +38,7 @@ def add_posted_route(
     response_description: str,
     examples: Mapping[str, RequestExample],
     in_thread: bool = False,
+    problems: Sequence[str] = (),
     representations: Mapping[str, Representation[Asked]] = NO_OTHERS,
 ) -> None:
     """Add ``POST path``: strict JSON of the model ``asked`` in, a report of the model ``answered`` out.
@@ -45,7 +46,8 @@ def add_posted_route(
     Judged on the event loop: the work is a millisecond or so of pure computation under the interpreter's
     lock, so a thread would bring nothing but the cost of handing over. What may take longer goes
     ``in_thread``, so that others are answered meanwhile. ``representations`` are forms of the answer beside JSON, by
-    media type, shown for the first of the examples and always made in a thread.
+    media type, shown for the first of the examples and always made in a thread. ``problems`` names those
+    beyond the usual ones.
     """
     requests = {name: {"summary": one.summary, "value": one.request} for name, one in examples.items()}
     reports = {
@@ -63,6 +65,7 @@ def add_posted_route(
             "unsupported-media-type",
             "invalid-request",
             "internal-fault",
+            *problems,
         ),
     }
     schema = {"$ref": f"#/components/schemas/{asked.__name__}"}

@@ -22,6 +22,8 @@ from rules.model.imports import ImportReport
 from rules.model.reading import ReadingReport, ReadingRequest
 from rules.model.report import Report
 from rules.model.request import CheckRequest
+from rules.model.search import SearchRequest
+from rules.model.search_report import SearchReport
 from rules.requests import parse
 from service.batch_examples import BATCH_EXAMPLES
 from service.budget_examples import BUDGET_EXAMPLES
@@ -35,6 +37,7 @@ from service.examples import EXAMPLES
 from service.gate_examples import GATE_EXAMPLES
 from service.import_examples import CSV_EXAMPLE, XML_EXAMPLE
 from service.reading_examples import READING_EXAMPLES
+from service.search_examples import SEARCH_EXAMPLES
 from tests.support.client_faces import ADDRESS, KINDS, Face, Kind, of_app
 from tests.support.orders import decided, order_of
 from tests.support.random_stacks import random_stack
@@ -52,6 +55,7 @@ _POSTED: dict[str, tuple[str, list[Any], type[Any], type[Any]]] = {
         ComparisonRequest,
         ComparisonReport,
     ),
+    "search": ("/v1/searches", [one.request for one in SEARCH_EXAMPLES.values()], SearchRequest, SearchReport),
     "gate": ("/v1/gates", [one.request for one in GATE_EXAMPLES.values()], GateRequest, GateReport),
     "verify_gate": (
         "/v1/gates/verify",
@@ -270,7 +274,7 @@ def test_both_clients_offer_the_same() -> None:
         return {name.removeprefix("a"): list(inspect.signature(one).parameters) for name, one in public.items()}
 
     assert offered(Client) == offered(AsyncClient)
-    assert len(offered(Client)) == 20
+    assert len(offered(Client)) == 21
 
 
 def test_everything_that_is_offered_can_be_asked_for() -> None:

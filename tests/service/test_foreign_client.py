@@ -28,6 +28,7 @@ from service.comparison_examples import COMPARISON_EXAMPLES
 from service.examples import EXAMPLES
 from service.gate_examples import GATE_EXAMPLES
 from service.reading_examples import READING_EXAMPLES
+from service.search_examples import SEARCH_EXAMPLES
 from tests.support.client_faces import ADDRESS
 
 DOCUMENT = Path(__file__).parents[2] / "openapi/openapi.json"
@@ -110,6 +111,7 @@ POSTED: Final[dict[str, tuple[str, str, Mapping[str, Any]]]] = {
     "checks.runout_budget": ("/v1/budgets", "BudgetRequest", BUDGET_EXAMPLES),
     "checks.compare_stacks": ("/v1/comparisons", "ComparisonRequest", COMPARISON_EXAMPLES),
     "gates.gate_order": ("/v1/gates", "GateRequest", GATE_EXAMPLES),
+    "searches.search_stacks": ("/v1/searches", "SearchRequest", SEARCH_EXAMPLES),
     "readings.read_gauge": ("/v1/readings", "ReadingRequest", READING_EXAMPLES),
 }
 

@@ -297,7 +297,8 @@ class _Failing:
     """Judges the stacks of the contract's examples and no others."""
 
     def __init__(self, assessor: Assessor) -> None:
-        self.book, self.catalogue, self._assessor = assessor.book, assessor.catalogue, assessor
+        self.book, self.catalogue, self.engine = assessor.book, assessor.catalogue, assessor.engine
+        self._assessor = assessor
 
     def assess_derived(self, request: Any) -> Any:
         return self._assessor.assess_derived(request)

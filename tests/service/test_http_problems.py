@@ -221,7 +221,7 @@ class _Broken:
 
     def __init__(self, working: Assessor, error: Exception) -> None:
         self._working, self._error, self.armed = working, error, False
-        self.book, self.catalogue = working.book, working.catalogue
+        self.book, self.catalogue, self.engine = working.book, working.catalogue, working.engine
 
     def assess(self, request: Any) -> Any:
         return self.assess_derived(request)[0]

@@ -25,6 +25,7 @@ _HEAVY = (
     "/v1/gates",
     "/v1/gates/verify",
     "/v1/readings",
+    "/v1/searches",
 )
 """Routes whose bodies hold the fields of a check once more: to make cases of them takes many minutes."""
 

@@ -1,0 +1,122 @@
+"""The inventory of a search: its keys resolved to components, with the pieces on hand."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Final
+
+from rules.facts.references import Mounted, resolve
+from rules.model.components import (
+    BaseHolder,
+    ComponentReference,
+    Cutter,
+    GaugePin,
+    RetentionKnob,
+    StackPart,
+)
+from rules.model.request import StackRequest
+from rules.model.search import MAX_INVENTORY, SearchRequest
+from rules.model.search_report import LeftOut
+from rules.model.stack import Stack
+from rules.requests import BadRequestError, Fault
+
+__all__ = ["Inventory", "Stocked", "inventory_of"]
+
+_TROUBLES: Final = {
+    "missing": "nothing is defined under this key",
+    "cyclic": "its definition leads back to itself",
+    "ambiguous": "the mounted catalogue defines it more than once",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Stocked:
+    """A component of the inventory and how often it may be used."""
+
+    key: str
+    part: StackPart
+    quantity: int
+
+
+@dataclass(frozen=True, slots=True)
+class Inventory:
+    """What a search may use, each in the order of its keys."""
+
+    tools: tuple[Stocked, ...]
+    """Cutters, or gauge pins that were asked for."""
+    between: tuple[Stocked, ...]
+    holders: tuple[Stocked, ...]
+    knobs: tuple[Stocked, ...]
+    left_out: tuple[LeftOut, ...]
+
+    @property
+    def count(self) -> int:
+        """Different components searched."""
+        return len(self.tools) + len(self.between) + len(self.holders) + len(self.knobs)
+
+
+def inventory_of(request: SearchRequest, mounted: Mounted) -> Inventory:
+    """Resolve every key of the inventory.
+
+    A key that leads nowhere, of which nothing is on hand or that is not what was asked for is left out and told.
+    Raises :class:`~rules.requests.BadRequestError` for more keys than a search takes.
+    """
+    own, stock = request.components or {}, request.stock or {}
+    keys = {*own, *stock, *(mounted if request.whole_catalogue else ())}
+    defined = sum(key in own or key in mounted for key in keys)
+    if defined > MAX_INVENTORY:
+        where = "/whole_catalogue" if request.whole_catalogue else "/stock"
+        detail = f"{defined} components in the inventory; at most {MAX_INVENTORY} can be searched"
+        raise BadRequestError([Fault(where, detail)])
+    wanted = None if request.requirement is None else request.requirement.cutters
+    left_out: list[LeftOut] = []
+    stocked = []
+    for key in sorted(keys):
+        one = _stocked(key, request, mounted, left_out)
+        if one is not None:
+            stocked.append(one)
+    left_out.extend(_not_tools(wanted or (), stocked, keys))
+    return Inventory(
+        tools=tuple(one for one in stocked if _is_wanted(one, wanted)),
+        between=tuple(
+            one for one in stocked if not isinstance(one.part, BaseHolder | Cutter | GaugePin | RetentionKnob)
+        ),
+        holders=tuple(one for one in stocked if isinstance(one.part, BaseHolder)),
+        knobs=tuple(one for one in stocked if isinstance(one.part, RetentionKnob)),
+        left_out=tuple(sorted(left_out, key=lambda one: one.key)),
+    )
+
+
+def _stocked(key: str, request: SearchRequest, mounted: Mounted, left_out: list[LeftOut]) -> Stocked | None:
+    quantity = (request.stock or {}).get(key, 1)
+    if quantity == 0:
+        left_out.append(LeftOut(key=key, code=None, reason="none on hand"))
+        return None
+    reference = ComponentReference(kind="reference", of=key)
+    # the definitions are checked already, and are more than a stack's own model takes
+    asked = StackRequest.model_construct(stack=Stack(components=[reference]), components=request.components)
+    resolved = resolve(asked, mounted)
+    if resolved.broken:
+        left_out.append(LeftOut(key=key, code=None, reason=_TROUBLES[resolved.cases[0].trouble]))
+        return None
+    part = resolved.request.stack.components[0]
+    if isinstance(part, ComponentReference):
+        raise AssertionError("a resolved reference is a component")
+    return Stocked(key, part, quantity)
+
+
+def _is_wanted(one: Stocked, wanted: Iterable[str] | None) -> bool:
+    """A pin is no cutter, so it is used only where it is named."""
+    if wanted is None:
+        return isinstance(one.part, Cutter)
+    return isinstance(one.part, Cutter | GaugePin) and one.key in wanted
+
+
+def _not_tools(wanted: Iterable[str], stocked: Iterable[Stocked], keys: set[str]) -> Iterable[LeftOut]:
+    found = {one.key: one for one in stocked}
+    for key in dict.fromkeys(wanted):
+        if key not in keys:
+            yield LeftOut(key=key, code=None, reason="wanted as a cutter, and not in the inventory")
+        elif key in found and not isinstance(found[key].part, Cutter | GaugePin):
+            yield LeftOut(key=key, code=None, reason="wanted as a cutter, and is neither cutter nor gauge pin")

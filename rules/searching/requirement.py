@@ -1,0 +1,139 @@
+"""Whether a stack that is placed on its axis keeps what the request itself asks: projection and clearance."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from types import MappingProxyType
+from typing import Final, Literal
+
+from rules.facts.chain import Chain
+from rules.facts.geometry import Geometry
+from rules.facts.outlines import outer_within, outline_of
+from rules.facts.values import Lack, Maybe
+from rules.model.components import Collet
+from rules.model.search import ClearanceZone, Projection, Requirement
+from rules.model.search_report import Reason
+from rules.reporting.rounding import rounded
+from rules.searching.outline import TOLERANCE_MM, cutting_part_too_wide
+from rules.searching.walk import CLEARANCE, NO_HOLDER, TOO_LONG, TOO_SHORT
+
+__all__ = ["TITLES", "Kept", "NotKnown", "kept_by", "not_known_reason", "reached_of"]
+
+TITLES: Final[Mapping[str, str]] = MappingProxyType(
+    {
+        TOO_SHORT: "Projection too short",
+        TOO_LONG: "Projection too long",
+        CLEARANCE: "Wider than the clearance asked",
+        NO_HOLDER: "No way to a spindle holder",
+        "REQ-050": "Projection not known",
+        "REQ-060": "Clearance not known",
+    }
+)
+"""Titles of what a search itself refuses, by code."""
+
+_FROM: Final = {"gauge_line": "the gauge line", "last_clamping_face": "the last clamping face"}
+
+
+NotKnown = Literal["projection", "clearance"]
+
+_NOT_KNOWN: Final[Mapping[NotKnown, tuple[str, str]]] = MappingProxyType(
+    {
+        "projection": ("REQ-050", "A length or grip that the projection needs is not stated."),
+        "clearance": ("REQ-060", "The outline of a part that may lie within the clearance asked is not stated."),
+    }
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Kept:
+    """What stands against a stack, and what can't be told."""
+
+    reasons: tuple[Reason, ...]
+    not_known: tuple[NotKnown, ...]
+
+
+def kept_by(requirement: Requirement, chain: Chain, geometry: Geometry) -> Kept:
+    """Hold a stack against the requirement, with every part in its place."""
+    reasons: list[Reason] = []
+    not_known: list[NotKnown] = []
+    if requirement.projection is not None:
+        reached = reached_of(requirement.projection, geometry)
+        if isinstance(reached, Lack):
+            not_known.append("projection")
+        else:
+            reasons.extend(_projection(requirement.projection, reached))
+    if requirement.clearance is not None:
+        if isinstance(geometry.tip, Lack):
+            not_known.append("clearance")
+        else:
+            wide, unknown = _clearance(requirement.clearance, chain, geometry, geometry.tip)
+            reasons.extend(wide)
+            if unknown and not wide:
+                not_known.append("clearance")
+    return Kept(tuple(reasons), tuple(not_known))
+
+
+def not_known_reason(part: NotKnown) -> Reason:
+    """Tell why a requirement could not be decided."""
+    return _reason(*_NOT_KNOWN[part])
+
+
+def reached_of(wanted: Projection, geometry: Geometry) -> Maybe[float]:
+    """Return how far the tip stands out of where the projection is measured from, mm."""
+    return geometry.tip if wanted.measured_from == "gauge_line" else geometry.projections[-1]
+
+
+def _projection(wanted: Projection, reached: float) -> Iterator[Reason]:
+    told = f"The tip stands {rounded(reached, 'mm'):g} mm out of {_FROM[wanted.measured_from]}"
+    if wanted.at_least_mm is not None and reached < wanted.at_least_mm - TOLERANCE_MM:
+        yield _reason(TOO_SHORT, f"{told}; at least {wanted.at_least_mm:g} mm is wanted.")
+    if wanted.at_most_mm is not None and reached > wanted.at_most_mm + TOLERANCE_MM:
+        yield _reason(TOO_LONG, f"{told}; at most {wanted.at_most_mm:g} mm is wanted.")
+
+
+def _clearance(zones: list[ClearanceZone], chain: Chain, geometry: Geometry, tip: float) -> tuple[list[Reason], bool]:
+    wide: list[Reason] = []
+    unknown = False
+    for number, (link, place) in enumerate(zip(chain.links, geometry.places, strict=True)):
+        outline = outline_of(link, place)
+        for zone in zones:
+            from_mm, to_mm = tip - zone.to_mm + TOLERANCE_MM, tip - zone.from_mm - TOLERANCE_MM
+            if from_mm >= to_mm:
+                continue
+            if isinstance(outline, Lack):
+                unknown |= _may_lie_within(chain, geometry, number, from_mm, to_mm)
+                continue
+            found = outer_within(outline, from_mm, to_mm)
+            if found is not None and found[1] / 2.0 > zone.radius_mm + TOLERANCE_MM:
+                wide.append(_too_wide(link.part.id, found[1] / 2.0, zone))
+    tool = chain.links[-1].part
+    if not any(one.message.startswith(f"{tool.id} ") for one in wide) and cutting_part_too_wide(tool, zones):
+        wide.append(_reason(CLEARANCE, f"{tool.id} cuts wider than the clearance asked at the tip."))
+    return wide, unknown
+
+
+def _may_lie_within(chain: Chain, geometry: Geometry, number: int, from_mm: float, to_mm: float) -> bool:
+    """Whether a part without an outline stands free within a zone; a collet flush with its socket does not."""
+    place = geometry.places[number]
+    if number == 0:
+        start: Maybe[float] = 0.0
+    else:
+        start = geometry.places[number - 1].face
+        if isinstance(chain.links[number].part, Collet) and geometry.projections[number - 1] == 0.0:
+            return False
+    if isinstance(start, Lack) or isinstance(place.face, Lack):
+        return True
+    return start < to_mm and place.face > from_mm
+
+
+def _too_wide(name: str, radius: float, zone: ClearanceZone) -> Reason:
+    return _reason(
+        CLEARANCE,
+        f"{name} has a radius of {rounded(radius, 'mm'):g} mm between {zone.from_mm:g} and {zone.to_mm:g} mm from the"
+        f" tip; {zone.radius_mm:g} mm is allowed.",
+    )
+
+
+def _reason(code: str, message: str) -> Reason:
+    return Reason(code=code, title=TITLES[code], message=message)

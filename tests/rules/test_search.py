@@ -1,0 +1,470 @@
+"""A search finds what judging every order of the inventory would find, and tells what stood against the rest."""
+
+from __future__ import annotations
+
+import copy
+import random
+from typing import Any
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+import rules.search
+from rules.assess import Assessor
+from rules.catalogue import Catalogue
+from rules.model.search import MAX_INVENTORY, SearchRequest
+from rules.model.search_report import SearchReport, SearchResult
+from rules.requests import BadRequestError, parse, parse_request
+from rules.search import search
+from rules.searching.settled import BY_GRIP, BY_JOINT, BY_KNOB, BY_PART
+from tests.oracles.every_stack import every_order, every_stack
+from tests.support.inventories import random_search, shelf
+from tests.support.toolroom_parts import SPINDLES
+
+ASSESSOR = Assessor.load()
+
+
+def _search(request: dict[str, Any]) -> SearchReport:
+    return search(parse(SearchRequest, copy.deepcopy(request)), ASSESSOR)
+
+
+def _pages(request: dict[str, Any], **page: int) -> list[SearchReport]:
+    pages = [_search({**request, "page": page})]
+    while pages[-1].continuation is not None:
+        pages.append(_search({**request, "page": page, "continuation": pages[-1].continuation}))
+        assert len(pages) < 2000
+    return pages
+
+
+def _told(results: list[SearchResult]) -> dict[tuple[str, ...], tuple[str, tuple[float, ...]]]:
+    return {
+        tuple(one.components): (one.verdict, tuple(round(joint.grip_length_mm, 4) for joint in one.joints))
+        for one in results
+    }
+
+
+@given(seed=st.integers(0, 2**32))
+@settings(max_examples=25, deadline=None, derandomize=True)
+def test_finds_what_judging_every_order_finds(seed: int) -> None:
+    """Nothing is lost and nothing is added, with the same verdicts and grips; and every order is accounted for."""
+    request = random_search(random.Random(seed))
+    pages = _pages(request, judged_at_most=1000, results_at_most=200)
+    results = [one for page in pages for one in page.results]
+    assert _told(results) == every_stack(request, ASSESSOR)
+    counts = [page.counts for page in pages]
+    structured = [
+        order
+        for order in every_order(request)
+        if [request["components"][key]["kind"] for key in order].count("base_holder") == 1
+        and request["components"][order[0]]["kind"] == "base_holder"
+        and not any(request["components"][key]["kind"] in ("cutter", "gauge_pin") for key in order[1:-2])
+        and sum(request["components"][key]["kind"] in ("cutter", "gauge_pin") for key in order) == 1
+    ]
+    assert counts[0].orders_possible == len(structured)
+    assert sum(one.orders_cut + one.judged for one in counts) == counts[0].orders_possible
+    assert sum(one.orders for page in pages for one in page.cut) == sum(one.orders_cut for one in counts)
+
+
+@given(seed=st.integers(0, 2**32), judged=st.integers(1, 5), results=st.integers(1, 4))
+@settings(max_examples=12, deadline=None, derandomize=True)
+def test_pages_together_are_the_whole(seed: int, judged: int, results: int) -> None:
+    """However small the pages: the same results once each, the same counts, no page over its share."""
+    request = random_search(random.Random(seed))
+    whole = _pages(request, judged_at_most=1000, results_at_most=200)
+    pages = _pages(request, judged_at_most=judged, results_at_most=results)
+    found = [one for page in pages for one in page.results]
+    assert len({tuple(one.components) for one in found}) == len(found)
+    key = {tuple(one.components): one.model_dump(exclude={"place"}) for page in whole for one in page.results}
+    assert {tuple(one.components): one.model_dump(exclude={"place"}) for one in found} == key
+    for name in ("orders_cut", "judged", "kept", "refused"):
+        assert sum(getattr(page.counts, name) for page in pages) == sum(getattr(page.counts, name) for page in whole)
+    assert all(page.counts.judged <= judged and page.counts.kept <= results for page in pages)
+    assert [page.complete for page in pages] == [False] * (len(pages) - 1) + [True]
+
+
+@pytest.mark.parametrize("steps", [1, 3])
+def test_pages_end_by_their_steps_too(steps: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A page that gives up more than it may without judging ends, and the next goes on behind it."""
+    request = _two_ways()
+    whole = _search(request)
+    monkeypatch.setattr(rules.search, "STEPS_AT_MOST", steps)
+    pages = _pages(request)
+    assert len(pages) > 3
+    assert {tuple(one.components) for page in pages for one in page.results} == set(_told(whole.results))
+    assert sum(page.counts.orders_cut for page in pages) == whole.counts.orders_cut
+    told = [note for page in pages for note in page.notes if note.startswith("Nothing on this page")]
+    assert len(told) == sum(not page.results and not page.complete for page in pages) > 0
+
+
+def _two_ways(**requirement: Any) -> dict[str, Any]:
+    """Two holders: one takes the mill in a collet, one takes an extension that shrinks on it."""
+    return {
+        "components": shelf(
+            "KB-HT63-P12-075", "KB-P12-8", "KB-HT63-S16-085", "KB-X16-060-S08", "KB-EM8-4", "KB-EM8L-4", "KB-P12-6"
+        ),
+        "requirement": requirement,
+        "operation": {"spindle_speed_rpm": 9000, "runout_limit_um": 40, "balance_grade": "G16"},
+        "machine": SPINDLES["HT63"].machine,
+    }
+
+
+_COLLET = ("KB-HT63-P12-075", "KB-P12-8", "KB-EM8-4")
+_SHRUNK = ("KB-HT63-S16-085", "KB-X16-060-S08", "KB-EM8-4")
+
+
+def _long(way: tuple[str, ...]) -> tuple[str, ...]:
+    return (*way[:-1], "KB-EM8L-4")
+
+
+def test_both_ways_are_found() -> None:
+    """Two holders and two mills make four stacks; what else is on the shelf is told by the rule that refuses it."""
+    report = _search(_two_ways())
+    assert set(_told(report.results)) == {_COLLET, _long(_COLLET), _SHRUNK, _long(_SHRUNK)}
+    assert {one.verdict for one in report.results} == {"pass"}
+    assert (report.complete, report.continuation, report.nearest, report.notes) == (True, None, [], [])
+    assert {one.code for one in report.cut} == {"JNT-010", "COL-010", "BOR-020"}
+    assert [one.place for one in report.results] == [1, 2, 3, 4]
+
+
+def test_a_result_is_its_check() -> None:
+    """The request that comes with a result is judged just so, and what the result tells is what that report tells."""
+    for one in _search(_two_ways(projection={"at_least_mm": 115})).results:
+        check = ASSESSOR.assess(parse_request(copy.deepcopy(one.check)))
+        assert check.verdict == one.verdict
+        assert check.summary == one.summary
+        assert [finding.code for finding in check.findings] == one.codes
+        assert check.geometry.tip_mm == one.projection_mm
+        assert check.runout.gauge_plane is not None
+        assert check.runout.gauge_plane.p95_um == one.runout_p95_um
+        assert (check.speed.governing, check.mass.total_kg) == (one.governing_speed, one.mass_kg)
+        assert check.stiffness.tip_stiffness_n_per_um == one.tip_stiffness_n_per_um
+        assert check.stiffness.bending_frequencies_hz[0] == one.bending_frequency_hz
+        assert [it.component for it in check.geometry.components] == one.components
+        told = {(it.upper, it.lower): it.grip_length_mm for it in one.joints}
+        stated = {(it["upper"], it["lower"]): it["grip_length_mm"] for it in one.check["stack"]["joints"]}
+        assert told == stated
+
+
+@pytest.mark.parametrize(
+    ("grip", "at_least", "expected"),
+    [
+        # gauge 75, mill of 61 mm of which 36 may be held, and 26 must: first principles
+        ("longest", None, (100.0, 36.0)),
+        ("longest", 100.0, (100.0, 36.0)),
+        ("longest", 100.1, None),
+        ("shortest", None, (110.0, 26.0)),
+        ("to_reach", None, (100.0, 36.0)),
+        ("to_reach", 100.0, (100.0, 36.0)),
+        ("to_reach", 104.25, (104.25, 31.75)),
+        ("to_reach", 110.0, (110.0, 26.0)),
+        ("to_reach", 110.001, None),
+    ],
+)
+def test_grips_are_set_as_asked(grip: str, at_least: float | None, expected: tuple[float, float] | None) -> None:
+    """As deep as they go, as shallow as is allowed, or drawn out just as far as the reach needs."""
+    request = _two_ways(grip=grip, cutters=["KB-EM8-4"], max_components=3)
+    mill, collet = request["components"]["KB-EM8-4"], request["components"]["KB-P12-8"]["workpiece_side"]
+    assert (mill["overall_length_mm"], mill["machine_side"]["length_mm"]) == (62, 36)
+    mill["overall_length_mm"] = 61
+    mill["profile"][0]["length_mm"] = 61
+    assert (collet["minimum_grip_mm"], collet["depth_mm"]) == (26, 90)
+    if at_least is not None:
+        request["requirement"]["projection"] = {"at_least_mm": at_least}
+    found = {tuple(one.components): one for one in _search(request).results}
+    if expected is None:
+        assert _COLLET not in found
+        return
+    one = found[_COLLET]
+    (joint,) = one.joints
+    assert (one.projection_mm, joint.grip_length_mm) == expected
+    assert (joint.longest_mm, joint.shortest_mm, joint.drawn_out_mm) == (36, 26, 36 - expected[1])
+
+
+def test_the_joint_nearest_the_spindle_is_drawn_out_first() -> None:
+    """Two shanks have 12 and 9 mm to give: the extension gives first, the mill what is left to give."""
+    near = _search(_two_ways(cutters=["KB-EM8-4"])).results
+    (one,) = [it for it in near if tuple(it.components) == _SHRUNK]
+    assert one.projection_mm is not None
+    assert [(it.longest_mm, it.shortest_mm) for it in one.joints] == [(48, 36), (36, 27)]
+    for wanted, drawn in ((5, [5, 0]), (12, [12, 0]), (15, [12, 3])):
+        request = _two_ways(cutters=["KB-EM8-4"], projection={"at_least_mm": one.projection_mm + wanted})
+        (it,) = [it for it in _search(request).results if tuple(it.components) == _SHRUNK]
+        assert [joint.drawn_out_mm for joint in it.joints] == drawn
+    request = _two_ways(
+        cutters=["KB-EM8-4"], projection={"measured_from": "last_clamping_face", "at_least_mm": 36 - 27 + 20}
+    )
+    (it,) = [it for it in _search(request).results if tuple(it.components) == _SHRUNK]
+    assert it.joints[0].drawn_out_mm == 0
+    assert it.tool_projection_mm == 29
+
+
+@pytest.mark.parametrize(("radius", "fits"), [(7.9, False), (8.0, True), (8.1, True)])
+def test_clearance_counts_from_the_tip(radius: float, fits: bool) -> None:
+    """The extension of ⌀16 begins 26 mm behind the tip: a zone that ends before it does not mind it."""
+    for to_mm, expected in ((26, True), (26.01, fits), (60, fits)):
+        request = _two_ways(cutters=["KB-EM8-4"], clearance=[{"to_mm": to_mm, "radius_mm": radius}], grip="longest")
+        assert (_SHRUNK in _told(_search(request).results)) is expected
+
+
+@pytest.mark.parametrize(("radius", "fits"), [(3.9, False), (4.0, True)])
+def test_the_cutting_part_counts_too(radius: float, fits: bool) -> None:
+    """A mill whose outline is slimmer than it cuts is as wide as it cuts."""
+    request = _two_ways(cutters=["KB-EM8-4"], clearance=[{"to_mm": 5, "radius_mm": radius}])
+    for piece in request["components"]["KB-EM8-4"]["profile"]:
+        piece["outer_mm"] = 7
+    assert bool(_search(request).results) is fits
+
+
+def test_what_the_requirement_can_not_tell_is_no_pass() -> None:
+    """Without its outline nobody knows whether the extension is clear: review at best, and not kept where a pass is."""
+    request = _two_ways(cutters=["KB-EM8-4"], clearance=[{"to_mm": 60, "radius_mm": 9}])
+    assert _told(_search(request).results)[_SHRUNK][0] == "pass"
+    del request["components"]["KB-X16-060-S08"]["profile"]
+    (one,) = [it for it in _search(request).results if tuple(it.components) == _SHRUNK]
+    assert (one.verdict, one.not_known) == ("review", ["clearance"])
+    report = _search({**request, "accept": "pass"})
+    assert _SHRUNK not in _told(report.results)
+    assert "REQ-060" in {one.code for one in report.refused_by}
+
+
+def test_pieces_on_hand_limit_a_stack() -> None:
+    """One sleeve is used once; two of it may sit in each other; none of it is told, and not searched."""
+    sleeve = {
+        "id": "s",
+        "kind": "reducer",
+        "machine_side": {"coupling": "cylindrical", "diameter_mm": 8, "tolerance": "h6", "length_mm": 36},
+        "workpiece_side": {"coupling": "hydraulic", "diameter_mm": 8, "tolerance": "H6", "depth_mm": 40},
+        "overall_length_mm": 60,
+    }
+    request: dict[str, Any] = {"components": {**shelf("KB-HT63-S08-085", "KB-EM8-4"), "KB-SL8": sleeve}}
+
+    def sleeves(pieces: int) -> set[int]:
+        report = _search({**request, "stock": {"KB-SL8": pieces}})
+        for one in report.results:
+            names = [part["id"] for part in one.check["stack"]["components"]]
+            assert len(set(names)) == len(names)
+        return {one.components.count("KB-SL8") for one in report.results}
+
+    assert (sleeves(0), sleeves(1), sleeves(2), sleeves(9)) == ({0}, {0, 1}, {0, 1, 2}, {0, 1, 2, 3})
+    (left,) = _search({**request, "stock": {"KB-SL8": 0}}).left_out
+    assert (left.key, left.reason) == ("KB-SL8", "none on hand")
+
+
+def test_parts_that_a_rule_refuses_by_themselves_are_told() -> None:
+    """A holder that may not turn so fast, and one of another taper, with the rule and its words."""
+    request = _two_ways()
+    request["components"] |= shelf("KB-HT63-L08-065", "KB-ST40-P12-075")
+    request["operation"]["spindle_speed_rpm"] = 13000
+    told = {one.key: (one.code, one.reason) for one in _search(request).left_out}
+    assert told == {
+        "KB-HT63-L08-065": ("SPD-010", "13000 rpm is asked; KB-HT63-L08-065 is allowed 12000 rpm."),
+        "KB-ST40-P12-075": ("SPN-010", "The spindle has a hollow_taper; KB-ST40-P12-075 has a steep_taper end."),
+    }
+
+
+def test_keys_that_lead_nowhere_are_told() -> None:
+    """Unknown, circular or doubled keys, and tools that are none; the search goes on without them."""
+    request = _two_ways(cutters=["KB-EM8-4", "KB-P12-8", "KB-NO"])
+    request["components"] |= {key: {"kind": "reference", "of": of} for key, of in (("A", "B"), ("B", "A"), ("C", "D"))}
+    request["stock"] = {"KB-TWICE": 1, "KB-NEVER": 1}
+    part = parse(SearchRequest, request).components["KB-EM8-4"]  # type: ignore[index]
+    assessor = Assessor(ASSESSOR.book, Catalogue({"KB-TWICE": (part, part)}, "0" * 64))
+    report = search(parse(SearchRequest, request), assessor)
+    assert {one.key: one.reason for one in report.left_out} == {
+        "A": "its definition leads back to itself",
+        "B": "its definition leads back to itself",
+        "C": "nothing is defined under this key",
+        "KB-NEVER": "nothing is defined under this key",
+        "KB-NO": "wanted as a cutter, and not in the inventory",
+        "KB-P12-8": "wanted as a cutter, and is neither cutter nor gauge pin",
+        "KB-TWICE": "the mounted catalogue defines it more than once",
+    }
+    assert set(_told(report.results)) == {_COLLET, _SHRUNK}
+
+
+def test_the_mounted_catalogue_is_searched_where_asked() -> None:
+    """By key or whole; the checks that come back need no catalogue."""
+    request = _two_ways()
+    parts = parse(SearchRequest, request).components
+    assert parts is not None
+    mounted = {key: (parts[key],) for key in ("KB-P12-8", "KB-EM8-4")}
+    assessor = Assessor(ASSESSOR.book, Catalogue(mounted, "0" * 64))
+    for key in mounted:
+        del request["components"][key]
+
+    def found(**more: Any) -> set[tuple[str, ...]]:
+        return set(_told(search(parse(SearchRequest, {**request, **more}), assessor).results))
+
+    assert found() == {_long(_SHRUNK)}
+    assert found(stock={"KB-P12-8": 1}) == {_long(_SHRUNK), _long(_COLLET)}
+    assert found(whole_catalogue=True) == {_COLLET, _long(_COLLET), _SHRUNK, _long(_SHRUNK)}
+    report = search(parse(SearchRequest, {**request, "whole_catalogue": True}), assessor)
+    checks = [ASSESSOR.assess(parse_request(copy.deepcopy(one.check))) for one in report.results]
+    assert [one.verdict for one in checks] == [one.verdict for one in report.results]
+
+
+@pytest.mark.parametrize("where", ["stock", "whole_catalogue"])
+def test_an_inventory_has_a_limit(where: str) -> None:
+    """More keys than a search takes are refused with their number and the place that brought them."""
+    part = parse(SearchRequest, _two_ways()).components["KB-EM8-4"]  # type: ignore[index]
+    keys = [f"K{n}" for n in range(MAX_INVENTORY + 1)]
+    assessor = Assessor(ASSESSOR.book, Catalogue(dict.fromkeys(keys, (part,)), "0" * 64))
+    request = {"whole_catalogue": True} if where == "whole_catalogue" else {
+        "stock": dict.fromkeys(keys[:-1], 1), "components": {"X": {"kind": "collet", "id": "x"}}
+    }  # fmt: skip
+    with pytest.raises(BadRequestError) as caught:
+        search(parse(SearchRequest, request), assessor)
+    (fault,) = caught.value.faults
+    assert (fault.pointer, fault.detail) == (
+        f"/{where}",
+        "201 components in the inventory; at most 200 can be searched",
+    )
+
+
+def test_keys_that_are_not_defined_do_not_count() -> None:
+    """Whatever the schema allows is answered where nothing is mounted."""
+    stock = {f"K{n}": 1 for n in range(MAX_INVENTORY)}
+    report = _search({**_two_ways(), "stock": stock})
+    assert len(report.left_out) == MAX_INVENTORY
+    assert len(report.results) == 4
+
+
+def test_knobs_are_tried_where_the_drawbar_needs_one() -> None:
+    """The knob of the machine's form is in the stack; without a demand none is tried."""
+    request = {
+        **_two_ways(),
+        "components": shelf("KB-ST40-P12-075", "KB-P12-8", "KB-EM8-4", "KB-RK-40JD", "KB-RK-OTHER"),
+        "machine": SPINDLES["ST40"].machine,
+    }
+    report = _search(request)
+    stack = ("KB-ST40-P12-075", "KB-P12-8", "KB-EM8-4")
+    assert set(_told(report.results)) == {(*stack, "KB-RK-40JD")}
+    assert {one.code for one in report.cut} >= {"KNOB-010", "KNOB-020"}
+    request["machine"] = {name: value for name, value in request["machine"].items() if name != "retention_knob"}
+    assert set(_told(_search(request).results)) == {stack}
+
+
+def test_a_gauge_pin_is_used_where_it_is_named() -> None:
+    """It stands in place of a cutter when asked for, and is no cutter otherwise."""
+    request = _two_ways()
+    pin = {"id": "pin", "kind": "gauge_pin", "overall_length_mm": 80, "straightness_um": 1}
+    pin["machine_side"] = {"coupling": "cylindrical", "diameter_mm": 8, "tolerance": "h5", "form": "plain"}
+    request["components"]["KB-PIN8"] = pin
+    assert not any("KB-PIN8" in one.components for one in _search(request).results)
+    request["requirement"] = {"cutters": ["KB-PIN8"]}
+    assert {one.components[-1] for one in _search(request).results} == {"KB-PIN8"}
+
+
+@pytest.mark.parametrize(
+    ("criteria", "value", "sign"),
+    [
+        (["runout_p95"], "runout_p95_um", 1),
+        (["projection"], "projection_mm", 1),
+        (["stiffness"], "tip_stiffness_n_per_um", -1),
+        (["mass"], "mass_kg", 1),
+    ],
+)
+def test_results_are_ranked_as_asked(criteria: list[str], value: str, sign: int) -> None:
+    """The best first; the key says by what, smaller being better, and ties go by the names of the parts."""
+    request = _two_ways()
+    request["components"]["KB-TWIN"] = request["components"]["KB-EM8-4"]
+    results = _search({**request, "rank_by": criteria}).results
+    values = [sign * getattr(one, value) for one in results]
+    assert values == sorted(values)
+    assert [one.rank_key for one in results] == [[it] for it in values]
+    assert len(set(values)) < len(values)
+    order = [(key, one.components) for key, one in zip(values, results, strict=True)]
+    assert order == sorted(order)
+
+
+def test_what_is_not_known_ranks_last() -> None:
+    """A stack of which no mass is known comes behind those of which it is."""
+    request = _two_ways(cutters=["KB-EM8-4"])
+    del request["components"]["KB-HT63-P12-075"]["mass_kg"]
+    results = _search({**request, "rank_by": ["mass", "mass", "components"]}).results
+    assert [tuple(one.components) for one in results] == [_SHRUNK, _COLLET]
+    assert results[-1].rank_key == [None, 3.0]
+
+
+def test_verdicts_decide_first_and_pass_alone_where_asked() -> None:
+    """By default a pass stands before a review; with 'pass' a review is refused, with what stands against it."""
+    request = _two_ways(cutters=["KB-EM8-4"])
+    del request["components"]["KB-X16-060-S08"]["max_speed_rpm"]
+    report = _search(request)
+    assert [one.verdict for one in report.results] == ["pass", "review"]
+    assert report.results[1].undecided == ["SPD-010"]
+    report = _search({**request, "accept": "pass"})
+    assert [tuple(one.components) for one in report.results] == [_COLLET]
+    assert [(one.code, one.stacks, one.alone) for one in report.refused_by] == [("SPD-010", 1, 1)]
+
+
+def test_an_empty_result_tells_the_nearest_misses() -> None:
+    """Beyond every reach: the longest stacks first, with the reach alone against them."""
+    report = _search(_two_ways(projection={"at_least_mm": 400}))
+    assert (report.results, report.complete) == ([], True)
+    assert {one.code for one in report.cut} >= {"REQ-010"}
+    assert [[it.code for it in one.reasons] for one in report.nearest] == [["REQ-010"]] * 3
+    told = [one.projection_mm or 0.0 for one in report.nearest]
+    assert told == sorted(told, reverse=True)
+    assert tuple(report.nearest[0].components) == _long(_SHRUNK)
+    assert "at least 400 mm is wanted" in report.nearest[0].reasons[0].message
+
+
+def test_a_joint_that_does_not_fit_is_a_near_miss() -> None:
+    """Where no collet holds the shank: the stack with that one joint refused, and nothing of kinds that never mate."""
+    request = _two_ways()
+    request["components"] = shelf("KB-HT63-P12-075", "KB-P12-6", "KB-EM8-4", "KB-N16-8")
+    report = _search(request)
+    assert report.results == []
+    (miss,) = report.nearest
+    assert miss.components == ["KB-HT63-P12-075", "KB-P12-6", "KB-EM8-4"]
+    assert "COL-010" in {it.code for it in miss.reasons}
+    assert ASSESSOR.assess(parse_request(copy.deepcopy(miss.check))).verdict == "fail"
+
+
+def test_a_rule_that_stops_every_stack_is_told_with_its_share() -> None:
+    """A runout limit that nothing keeps: all are judged, refused for it alone, and the nearest read least."""
+    request = _two_ways()
+    request["operation"]["runout_limit_um"] = 1
+    report = _search(request)
+    assert [(one.code, one.stacks, one.alone) for one in report.refused_by] == [("RUN-010", 4, 4)]
+    assert len(report.nearest) == 3
+    assert report.counts.refused == 4
+
+
+def test_an_empty_inventory_is_answered() -> None:
+    """Nothing to search is told, not refused."""
+    report = _search({})
+    assert (report.counts.parts, report.counts.orders_possible, report.complete) == (0, 0, True)
+    assert report.notes == [
+        "The inventory has no holder, so there is no stack.",
+        "The inventory has no cutter that is wanted, so there is no stack.",
+    ]
+
+
+def test_the_same_search_gives_the_same_answer_whatever_the_order_of_its_keys() -> None:
+    """Deterministic, and independent of how the inventory was written down; the input is left as it was."""
+    request = _two_ways()
+    before = copy.deepcopy(request)
+    turned = {**request, "components": dict(reversed(request["components"].items()))}
+    assert _search(request) == _search(request)
+    assert _search(turned).model_dump(exclude={"provenance"}) == _search(request).model_dump(exclude={"provenance"})
+    assert request == before
+
+
+def test_thresholds_of_the_request_hold_in_the_search() -> None:
+    """A joint that the rulebook accepts is given up where the request asks for more; an unknown one is a fault."""
+    strict = {"policy": {"thresholds": {"BOR-050": {"least_interference_um": 150}}}}
+    report = _search({**_two_ways(), **strict})
+    assert not any("KB-X16-060-S08" in one.components for one in report.results)
+    assert "BOR-050" in {one.code for one in report.cut}
+    with pytest.raises(BadRequestError) as caught:
+        _search({**_two_ways(), "policy": {"thresholds": {"OVH-999": {"a": 1}}}})
+    assert caught.value.faults[0].pointer == "/policy/thresholds/OVH-999"
+
+
+@pytest.mark.parametrize(("kind", "names"), [("component", BY_PART), ("joint", BY_JOINT | BY_GRIP), ("stack", BY_KNOB)])
+def test_settled_properties_are_of_the_vocabulary(kind: str, names: frozenset[str]) -> None:
+    """No name that no fact has: a rule would then never be settled."""
+    assert names <= ASSESSOR.book.vocabulary.of(kind).keys()

@@ -1,0 +1,108 @@
+"""Inventories to search: shelves of the invented shop, and random ones with fields lost and sizes changed."""
+
+from __future__ import annotations
+
+import copy
+import random
+from typing import Any
+
+from rules.model.search import SearchRequest
+from rules.requests import BadRequestError, parse
+from tests.support.toolroom_parts import SPINDLES, parts
+
+__all__ = ["random_search", "shelf"]
+
+_CORES = {
+    "HT63": [
+        ["KB-HT63-P12-075", "KB-P12-8", "KB-EM8-4"],
+        ["KB-HT63-P25-075", "KB-P25-16", "KB-X16-060-P12", "KB-P12-8", "KB-EM8-4"],
+        ["KB-HT63-N25-070", "KB-N25-16", "KB-X16-060-S08", "KB-EM8L-4"],
+        ["KB-HT63-S08-085", "KB-HT63-L06-065", "KB-EM8L-4", "KB-EM6F-3"],
+    ],
+    "ST40": [
+        ["KB-ST40-P12-075", "KB-P12-8", "KB-EM8-4", "KB-RK-40JD"],
+        ["KB-ST40-P25-075", "KB-P25-16", "KB-X16-060-S08", "KB-EM8-4", "KB-RK-40JD"],
+    ],
+}
+"""Parts that make a stack."""
+
+_EXTRAS = {
+    "HT63": [
+        "KB-HT63-P12-100", "KB-HT63-N25-100", "KB-HT63-S08-120", "KB-HT63-H12-080", "KB-P12-6", "KB-P25-8", "KB-N25-8",
+        "KB-X16-060-P12", "KB-X16-060-S08", "KB-EM8-4", "KB-EM8F-4", "KB-EM6F-3",
+    ],
+    "ST40": ["KB-ST40-P12-100", "KB-ST40-S08-085", "KB-P12-6", "KB-X16-060-P12", "KB-EM8L-4", "KB-RK-OTHER"],
+}  # fmt: skip
+"""Parts that may stand beside them."""
+
+_DROPPED = (
+    "depth_mm", "length_mm", "minimum_grip_mm", "tolerance", "form", "size", "designation", "overall_length_mm",
+    "gauge_length_mm", "profile", "runout", "mass_kg", "max_speed_rpm", "clamping_min_mm", "cutting_diameter_mm",
+    "coolant_through", "machine_side", "workpiece_side", "flute_length_mm", "diameter_mm",
+)  # fmt: skip
+
+
+def shelf(*keys: str) -> dict[str, Any]:
+    """Return parts of the shop by their part numbers, each with a name of its own."""
+    shop = parts()
+    other = {**shop["KB-RK-40JD"], "part_number": "KB-RK-OTHER", "form": "iso_7388_3_ad"}
+    shop = {**shop, "KB-RK-OTHER": other}
+    return {key: {**copy.deepcopy(shop[key]), "id": f"n{place}"} for place, key in enumerate(keys)}
+
+
+def random_search(rng: random.Random) -> dict[str, Any]:
+    """Return a search of a small random shelf that the contract allows."""
+    while True:
+        request = _random(rng)
+        try:
+            parse(SearchRequest, request)
+        except BadRequestError:
+            continue
+        return request
+
+
+def _random(rng: random.Random) -> dict[str, Any]:
+    spindle = rng.choice(["HT63", "HT63", "ST40"])
+    core = rng.choice(_CORES[spindle])
+    keys = sorted({*core, *rng.sample(_EXTRAS[spindle], rng.randint(1, 3))})
+    rng.shuffle(keys)
+    components = shelf(*keys)
+    for _ in range(rng.choice([0, 0, 0, 1, 2])):
+        _change(rng, components[rng.choice(keys)])
+    requirement: dict[str, Any] = {"max_components": rng.choice([3, 4, 4] if len(keys) > 6 else [4, 5, 5])}
+    if rng.random() < 0.5:
+        face = rng.random() < 0.3
+        low = rng.choice([20, 25, 30, 42.1234] if face else [80, 120, 150, 165.4321])
+        requirement["projection"] = {"at_least_mm": low} | ({"at_most_mm": low + 40} if rng.random() < 0.5 else {})
+        if face:
+            requirement["projection"]["measured_from"] = "last_clamping_face"
+    if rng.random() < 0.4:
+        requirement["clearance"] = [
+            {"from_mm": rng.choice([0, 0, 20]), "to_mm": rng.choice([20.1, 30.1, 60.1]), "radius_mm": radius}
+            for radius in rng.sample([4.05, 8.05, 16.05, 22.05, 32.05], rng.randint(1, 2))
+        ]
+    if rng.random() < 0.6:
+        requirement["grip"] = rng.choice(["longest", "shortest", "to_reach"])
+    request: dict[str, Any] = {"components": components, "requirement": requirement}
+    if rng.random() < 0.5:
+        request["stock"] = {key: rng.choice([0, 1, 2, 2]) for key in rng.sample(keys, 2)}
+    if rng.random() < 0.7:
+        request["machine"] = SPINDLES[spindle].machine
+    if rng.random() < 0.7:
+        request["operation"] = {
+            "spindle_speed_rpm": rng.choice([6000, 11000, 16000]), "runout_limit_um": rng.choice([15, 60])
+        }  # fmt: skip
+    if rng.random() < 0.3:
+        request["accept"] = "pass"
+    return request
+
+
+def _change(rng: random.Random, part: dict[str, Any]) -> None:
+    place = part
+    if rng.random() < 0.5 and (ends := [end for end in ("machine_side", "workpiece_side") if end in part]):
+        place = part[rng.choice(ends)]
+    name = rng.choice(sorted(place))
+    if name in _DROPPED and rng.random() < 0.8:
+        del place[name]
+    elif isinstance(place[name], int | float) and not isinstance(place[name], bool):
+        place[name] *= rng.choice([0.5, 0.9, 1.1, 2])
