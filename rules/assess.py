@@ -13,6 +13,7 @@ from rules.catalogue import NO_CATALOGUE, Catalogue, load_catalogue
 from rules.engine import Engine, EngineFaultError
 from rules.facts.derive import Derived, derive
 from rules.facts.references import Resolved, reference_facts, resolve
+from rules.mechanics.allowance import spend
 from rules.model.policy import DEFAULT_POLICY, Policy
 from rules.model.report import Finding, Report, Summary, Undecided, Verdict
 from rules.model.request import CheckRequest
@@ -39,6 +40,9 @@ __all__ = ["Assessor", "EngineFaultError"]
 
 CRITICAL_SHARE: Final = ("SPD-040", "max_share")
 """Rule and threshold that say which share of the critical speed is allowed."""
+
+_STEPS: Final = 50_000
+"""About what an ordinary stack costs beside the laws of its sums."""
 
 _GRAVITY: Final = {"error": 0, "warning": 1, "advice": 2}
 
@@ -71,6 +75,7 @@ class Assessor:
 
     def assess_derived(self, request: CheckRequest) -> tuple[Report, Derived]:
         """Judge one request and return what was derived of it beside the report; errors as `assess`."""
+        spend(_STEPS)
         policy = request.policy or DEFAULT_POLICY
         overrides = requested_thresholds(policy, self.book)
         resolved = resolve(request, self.catalogue.definitions)

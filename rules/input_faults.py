@@ -72,8 +72,10 @@ def locate(model: type[BaseModel], error: ErrorDetails, data: object) -> Place:
     return Place(pointer(tuple(steps)), schema, parent, None)
 
 
-def describe(error: ErrorDetails, place: Place) -> str:
-    """What was expected, in words that do not repeat the input."""
+def describe(error: ErrorDetails, place: Place, *, helpful: bool = True) -> str:
+    """What was expected, in words that do not repeat the input; ``helpful`` names similar fields, which takes time."""
+    if error["type"] == "extra_forbidden" and not helpful:
+        return "unknown field"
     if error["type"] in _OWN_WORDS:
         return error["msg"]
     words = _WORDS.get(error["type"])

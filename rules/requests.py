@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import TypeVar
+from typing import Final, TypeVar
 
 from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
@@ -13,6 +13,9 @@ from rules.input_faults import describe, locate
 from rules.model.request import CheckRequest
 
 __all__ = ["BadRequestError", "Fault", "parse", "parse_request"]
+
+_WITH_HELP: Final = 100
+"""Faults of a request that are told with a suggestion: to look for a similar name costs a tenth of a millisecond."""
 
 ModelT = TypeVar("ModelT", bound=BaseModel)
 
@@ -46,12 +49,12 @@ def parse(model: type[ModelT], data: object) -> ModelT:
         return model.model_validate(data)
     except ValidationError as error:
         errors = error.errors(include_url=False, include_input=False)
-    raise BadRequestError(_fault(model, one, data) for one in errors)
+    raise BadRequestError(_fault(model, one, data, helpful=n < _WITH_HELP) for n, one in enumerate(errors))
 
 
-def _fault(model: type[BaseModel], error: ErrorDetails, data: object) -> Fault:
+def _fault(model: type[BaseModel], error: ErrorDetails, data: object, *, helpful: bool) -> Fault:
     place = locate(model, error, data)
-    return Fault(place.pointer, describe(error, place))
+    return Fault(place.pointer, describe(error, place, helpful=helpful))
 
 
 def parse_request(data: object) -> CheckRequest:

@@ -28,6 +28,7 @@ from service.commands import (
     search,
     serve,
     settings,
+    token,
 )
 from service.commands.exit_codes import BAD_INPUT, FAULT
 
@@ -86,6 +87,7 @@ def _parser() -> argparse.ArgumentParser:
     read.add_parser(commands)
     import_components.add_parser(commands)
     export_tool.add_parser(commands)
+    token.add_parser(commands)
     draw.add_parser(commands)
     generated.add_parsers(commands)
     return parser

@@ -13,13 +13,17 @@ from service.bulk.pool import Pool, cores
 from service.bulk.worker import rules_in_force
 from service.deprecation import DeprecationHeaders
 from service.exporting import Exporter
+from service.heavy_work import HeavyWork
 from service.loading import load_assessor
 from service.logs import configure_logs
 from service.metrics import Metrics
+from service.middleware.access import access
 from service.middleware.body_limit import BodyLimit
 from service.middleware.head import HeadAsGet
 from service.middleware.last_resort import LastResort
 from service.middleware.request_log import RequestLog
+from service.middleware.security_headers import SecurityHeaders
+from service.middleware.slow_body import SlowBody
 from service.negotiation import JSON
 from service.observing import ObservingAssessor
 from service.openapi import describe
@@ -73,13 +77,17 @@ def create_app(settings: Settings | None = None, assessor: Assessor | None = Non
         lifespan=in_order(shutdown, closing(pool)),
         middleware=[
             Middleware(RequestLog, metrics=metrics),
+            Middleware(SecurityHeaders),
             Middleware(HeadAsGet),
             Middleware(DeprecationHeaders),
             Middleware(LastResort),
+            *access(settings),
+            Middleware(SlowBody, max_seconds=settings.max_body_seconds, flowing={PATH: frozenset(STREAMS)}),
             Middleware(BodyLimit, max_bytes=settings.max_body_bytes, others={PATH: batch_limits}),
         ],
         exception_handlers=dict(HANDLERS),
     )
+    app.state.heavy_work = HeavyWork(settings)
     for router in (
         checks_router(watched),
         check_batches_router(assessor, pool, settings, metrics.lines_answered, shutdown),

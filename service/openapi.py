@@ -20,6 +20,7 @@ from rules.rulebook.model import Rule, Rulebook
 from rules.version import VERSION
 from service.bulk.document import BatchRequest
 from service.deprecation import describe_deprecation
+from service.openapi_access import describe_access
 from service.problems import Problem
 
 __all__ = ["as_text", "describe"]
@@ -84,6 +85,8 @@ def describe(app: FastAPI, book: Rulebook) -> dict[str, Any]:
         _drop_framework_errors(operation)
         _unpack_examples(operation)
         describe_deprecation(operation)
+    # a request that is turned away does not come as far as the route, and to what is said of it
+    describe_access(document)
     for name in ("HTTPValidationError", "ValidationError"):
         schemas.pop(name, None)
     _spell_maps(schemas)

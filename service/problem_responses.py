@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from types import MappingProxyType
 from typing import Any, Final
 
@@ -32,6 +33,16 @@ _OCCURRENCES: Final = MappingProxyType(
         "invalid-request": invalid_request(BadRequestError(_FAULTS)),
         "stale-continuation": stale_continuation(ContinuationError("this is no token of a search")),
         "internal-fault": ProblemError("internal-fault", "The request could not be answered; the log has the details."),
+        "too-much-work": ProblemError(
+            "too-much-work",
+            "The request asks for more than 500000000 steps of computation; it was given up, and nothing of it is"
+            " answered.",
+        ),
+        "took-too-long": ProblemError(
+            "took-too-long", "No answer was found within 30 s; it was given up, and nothing of it is answered."
+        ),
+        "token-needed": ProblemError("token-needed", "The request carries no bearer token."),
+        "slow-body": ProblemError("slow-body", "The body was not there within 30 s."),
         "too-busy": ProblemError("too-busy", "8 batches are being answered at the moment."),
         "not-ready": ProblemError("not-ready", "The service can't judge at the moment."),
     }
@@ -39,18 +50,18 @@ _OCCURRENCES: Final = MappingProxyType(
 
 
 def responses(*names: str) -> dict[int | str, dict[str, Any]]:
-    """The OpenAPI answers for these kinds of problem."""
-    return {KINDS[name].status: _response(name) for name in names}
+    """The OpenAPI answers for these kinds of problem; kinds of one status share an answer."""
+    by_status: dict[int, list[str]] = {}
+    for name in names:
+        by_status.setdefault(KINDS[name].status, []).append(name)
+    return {status: _response(alike) for status, alike in by_status.items()}
 
 
-def _response(name: str) -> dict[str, Any]:
-    kind, shown = KINDS[name], _OCCURRENCES[name].problem()
+def _response(names: Sequence[str]) -> dict[str, Any]:
+    examples = {name: {"value": _OCCURRENCES[name].problem().model_dump(exclude_none=True)} for name in names}
     return {
-        "description": f"{kind.title}. {kind.remedy}",
+        "description": " Or: ".join(f"{KINDS[name].title}. {KINDS[name].remedy}" for name in names),
         "content": {
-            PROBLEM_MEDIA_TYPE: {
-                "schema": {"$ref": "#/components/schemas/Problem"},
-                "examples": {name: {"value": shown.model_dump(exclude_none=True)}},
-            }
+            PROBLEM_MEDIA_TYPE: {"schema": {"$ref": "#/components/schemas/Problem"}, "examples": examples},
         },
     }

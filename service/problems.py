@@ -65,9 +65,16 @@ _ALL: Final = (
         "Send well-formed XML or CSV in UTF-8, without a document type declaration.",
     ),
     ProblemKind("malformed-json", 400, "The body is not JSON", "Send one JSON value (RFC 8259) in UTF-8."),
+    ProblemKind(
+        "token-needed",
+        401,
+        "A valid token is needed",
+        "Send the header 'Authorization: Bearer TOKEN' with a token that the operator gave you.",
+    ),
     ProblemKind("not-found", 404, "There is nothing here", "See the OpenAPI document for the paths."),
     ProblemKind("method-not-allowed", 405, "The method is not allowed here", "Use a method named in Allow."),
     ProblemKind("not-acceptable", 406, "No acceptable media type", "Accept a media type that the detail names."),
+    ProblemKind("slow-body", 408, "The body came too slowly", "Send it again, in one go."),
     ProblemKind(
         "stale-continuation",
         409,
@@ -85,9 +92,24 @@ _ALL: Final = (
         "The media type is not supported",
         "Send application/json in UTF-8, without a content coding.",
     ),
+    ProblemKind(
+        "unknown-host", 421, "The service is not known by this name", "Ask under a name that the operator has allowed."
+    ),
+    ProblemKind(
+        "too-much-work",
+        422,
+        "The request would take too long",
+        "Ask for fewer stacks or planes at once. Contributors that differ by many powers of ten cost most: leave out"
+        " those too small to matter.",
+    ),
     ProblemKind("invalid-request", 422, "The request breaks the contract", "Mend the places named under errors."),
     ProblemKind("internal-fault", 500, "The service failed", "Report it with the request; the log has the details."),
-    ProblemKind("too-busy", 503, "Too many batches at once", "Ask again later; single checks are answered meanwhile."),
+    ProblemKind(
+        "took-too-long", 503, "The answer took too long", "Ask again later, or for less at once; send a batch as lines."
+    ),
+    ProblemKind(
+        "too-busy", 503, "Too many requests at once", "Ask again later; ordinary single checks are answered meanwhile."
+    ),
     ProblemKind("not-ready", 503, "The service is not ready", "Ask again later."),
 )
 

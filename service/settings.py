@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Literal
+from typing import Annotated, Literal
 
 from pydantic import Field
 from pydantic_settings import BaseSettings, SettingsConfigDict
@@ -54,6 +54,21 @@ class Settings(BaseSettings):
         description="Answers of a batch that wait in a temporary file while its client sends and does not read; beyond"
         " it reading stops.",
     )
+    max_request_seconds: float = Field(
+        30.0,
+        gt=0,
+        le=3600,
+        description="Time an answer may take; then it is given up with 503. Batches of lines have none.",
+    )
+    max_request_steps: int = Field(
+        500_000_000,
+        ge=1_000_000,
+        description="Work of a budget, comparison or work order, in steps of about 10 ns; more is refused with 422."
+        " A single stack is always judged.",
+    )
+    max_heavy_requests: int = Field(
+        8, ge=1, description="Requests that take long answered at the same time; one more is asked to come later."
+    )
     max_batches: int = Field(8, ge=1, description="Batches answered at the same time; one more is asked to come later.")
     batch_workers: int = Field(
         0,
@@ -61,6 +76,24 @@ class Settings(BaseSettings):
         le=64,
         description="Processes that judge large batches, started with the first; 0 takes one a core,"
         " shared by the workers.",
+    )
+    max_body_seconds: float = Field(
+        30.0,
+        gt=0,
+        le=3600,
+        description="Time a client may take to send a body; of a batch of lines, to send the next piece of it.",
+    )
+    tokens_sha256: tuple[Annotated[str, Field(pattern=r"^[0-9a-f]{64}$")], ...] = Field(
+        (), repr=False, description="SHA-256 digests of the bearer tokens that are taken, several at once for rotation."
+    )
+    open_behind_proxy: bool = Field(
+        False, description="Start without tokens on any address: a proxy in front decides who may ask."
+    )
+    cors_origins: tuple[Annotated[str, Field(pattern=r"^https?://[^/*\s]+$")], ...] = Field(
+        (), description="Origins of pages elsewhere that may ask from a browser, each exactly; none by default."
+    )
+    allowed_hosts: tuple[Annotated[str, Field(pattern=r"^(?:[A-Za-z0-9._-]+|\[[0-9A-Fa-f:.]+\])$")], ...] = Field(
+        (), description="Names in the Host header that are answered, without port; all by default."
     )
     catalogue: Path | None = Field(
         None, description="Folder of JSON, YAML and CSV files with components that requests may refer to."

@@ -9,9 +9,11 @@ from lxml import etree
 
 from rules.exchange.unreadable import UnreadableError, decode, printable
 
-__all__ = ["MAX_DEPTH", "MAX_ELEMENTS", "attributes_of", "line_of", "read_xml"]
+__all__ = ["MAX_ATTRIBUTES", "MAX_DEPTH", "MAX_ELEMENTS", "attributes_of", "line_of", "read_xml"]
 
 MAX_ELEMENTS: Final = 20_000
+MAX_ATTRIBUTES: Final = 1000
+"""Of one element; the library takes a time that grows with their square."""
 MAX_DEPTH: Final = 32
 """Deepest nesting of elements; an asset needs eight."""
 
@@ -83,6 +85,8 @@ def _refuse_excess(root: etree._Element) -> None:
             raise UnreadableError(f"elements are nested more than {MAX_DEPTH} deep", cause="unsuitable")
         if count > MAX_ELEMENTS:
             raise UnreadableError(f"a document may hold {MAX_ELEMENTS} elements", cause="unsuitable")
+        if any(len(one.attrib) > MAX_ATTRIBUTES for one in level):
+            raise UnreadableError(f"an element may hold {MAX_ATTRIBUTES} attributes", cause="unsuitable")
         level = [child for one in level for child in one]
         if any(not isinstance(one.tag, str) for one in level):
             raise UnreadableError("references to entities are not allowed")

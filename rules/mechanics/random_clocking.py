@@ -18,6 +18,7 @@ from typing import Final, NamedTuple, TypeAlias
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from rules.mechanics.allowance import Allowance, allowing, spend
 from rules.mechanics.kept_answers import KeptAnswers
 from rules.mechanics.resultant_compare import chance_of_less
 from rules.mechanics.resultant_ends import best_clocking, check_each, least_resultant, worst_case
@@ -126,11 +127,18 @@ class RandomClocking:
         keys = [
             (law.amplitudes, law.sigma, tuple(probabilities), tuple(radii)) for law, probabilities, radii in questions
         ]
-        answers = {key: answer for key in keys if (answer := _KEPT.find(key)) is not None}
-        new = {key: question for key, question in zip(keys, questions, strict=True) if key not in answers}
-        for key, answer in zip(new, _worked_out(list(new.values())), strict=True):
-            _KEPT.keep(key, answer)
-            answers[key] = answer
+        answers: dict[_Key, Answer] = {}
+        new: dict[_Key, Question] = {}
+        for key, question in dict(zip(keys, questions, strict=True)).items():
+            kept = _KEPT.find(key)
+            if kept is None:
+                new[key] = question
+            else:
+                spend(kept.steps)  # as if it were new: what is refused must not depend on what was asked before
+                answers[key] = kept.answer
+        for key, worked_out in zip(new, _worked_out(list(new.values())), strict=True):
+            _KEPT.keep(key, worked_out)
+            answers[key] = worked_out.answer
         return [answers[key] for key in keys]
 
     @staticmethod
@@ -197,17 +205,31 @@ class Answer(NamedTuple):
 
 
 _Key: TypeAlias = tuple[tuple[float, ...], float, tuple[float, ...], tuple[float, ...]]
-_KEPT: Final[KeptAnswers[_Key, Answer]] = KeptAnswers(8192)
 
 
-def _worked_out(questions: Sequence[Question]) -> list[Answer]:
-    asked = [_asked(question) for question in questions]
+class _WorkedOut(NamedTuple):
+    """An answer and the steps it took."""
+
+    answer: Answer
+    steps: int
+
+
+_KEPT: Final[KeptAnswers[_Key, _WorkedOut]] = KeptAnswers(8192)
+
+
+def _worked_out(questions: Sequence[Question]) -> list[_WorkedOut]:
+    counts = [Allowance() for _ in questions]
+    asked = []
+    for question, count in zip(questions, counts, strict=True):
+        with allowing(count):
+            asked.append(_asked(question))
     shared = [each for each in asked if each is not None]
     found = iter(series_figures(shared) if shared else [])
-    return [
-        _answer(question, None if each is None else next(found))
-        for question, each in zip(questions, asked, strict=True)
-    ]
+    answers = []
+    for question, each, count in zip(questions, asked, counts, strict=True):
+        with allowing(count):
+            answers.append(_WorkedOut(_answer(question, None if each is None else next(found)), count.spent))
+    return answers
 
 
 def _asked(question: Question) -> Asked | None:

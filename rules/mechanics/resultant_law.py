@@ -9,6 +9,7 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
+from rules.mechanics.allowance import spend
 from rules.mechanics.radial_table import RadialTable, tabulate
 from rules.mechanics.resultant_nested import AddedVectorLaw
 from rules.mechanics.resultant_series import series_law
@@ -21,6 +22,7 @@ FloatArray = NDArray[np.float64]
 
 _NEGLIGIBLE = 1e-15  # share of the sum below which a vector is lost in rounding anyway
 _TABLE_ERROR = 1e-8
+_STEPS = 10_000  # about what setting up and asking a plain law costs
 _MOST_TERMS_IN_TABLE = 768  # of one that is evaluated a thousand times for a table
 
 
@@ -47,6 +49,7 @@ def resultant_law(amplitudes: Sequence[float], sigma: float) -> ResultantLaw:
     with its rest in closed form for three to six vectors, for every balanced stack; where few vectors
     dwarf the rest, the largest is added to the law of the others.
     """
+    spend(_STEPS)
     # a handful of numbers: lists are quicker than arrays until the series begins
     total = math.fsum(amplitudes)
     least = _NEGLIGIBLE * max(total, sigma)

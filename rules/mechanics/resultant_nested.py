@@ -18,6 +18,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from rules.mechanics.allowance import spend
 from rules.mechanics.radial_table import RadialTable, chebyshev_values
 
 __all__ = ["AddedVectorLaw"]
@@ -41,9 +42,11 @@ class AddedVectorLaw:
         """Return P(R ≤ r) of an array of radii, in the unit of the amplitudes."""
         values = np.where(radii >= self.upper, 1.0, 0.0)
         inside = np.flatnonzero((radii > self.lower) & (radii < self.upper) & (radii > 0.0))
-        step = max(1, _BLOCK // (self.rest.edges.size * _ABSCISSAE.size))
+        points = self.rest.edges.size * _ABSCISSAE.size
+        step = max(1, _BLOCK // points)
         for start in range(0, inside.size, step):
             block = inside[start : start + step]
+            spend(4 * block.size * points)  # each with a turn of Clenshaw's recurrence
             values[block] = np.clip(self._inside(radii[block]), 0.0, 1.0)
         return values
 

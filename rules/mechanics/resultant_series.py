@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import j0, j1
 
+from rules.mechanics.allowance import spend
 from rules.mechanics.resultant_tail import end_of_sum, tail_size, tail_sum
 from rules.mechanics.resultant_waves import nodes, products_of_j0
 from rules.mechanics.series_length import SeriesLength, least_position, series_length
@@ -117,6 +118,7 @@ class SeriesLaw:
         step = max(1, _BLOCK // self.terms)
         for start in range(0, positions.size, step):
             block = positions[start : start + step]
+            spend(block.size * self.terms)
             waves = j1(block[:, None] * zeros)
             sums[start : start + step] = block * (waves @ self.coefficients) + self.rest(block, self.terms)[0]
         return sums

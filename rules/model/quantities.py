@@ -162,5 +162,9 @@ Identifier = Annotated[str, StringConstraints(pattern=r"^[A-Za-z0-9][A-Za-z0-9._
 Token = Annotated[str, StringConstraints(pattern=r"^[A-Za-z0-9][A-Za-z0-9 ._/x×-]{0,63}$")]
 """A designation a shop or a standard gives: compared to the letter, never interpreted."""
 
-Text = Annotated[str, StringConstraints(max_length=200, pattern=r"^[^\u0000-\u001f\u007f-\u009f\u2028\u2029]*$")]
+_UNSEEN: Final = r"\u0000-\u001f\u007f-\u009f\u061c\u200e\u200f\u2028-\u202e\u2066-\u2069"
+"""Control characters, ends of lines, and what turns the direction of reading (Unicode Standard Annex 9): with those a
+text may show otherwise than it is compared."""
+
+Text = Annotated[str, StringConstraints(max_length=200, pattern=f"^[^{_UNSEEN}]*$")]
 """One line of plain text for people."""

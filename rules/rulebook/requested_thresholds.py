@@ -23,8 +23,8 @@ def requested_thresholds(policy: Policy | None, book: Rulebook) -> Overrides:
 
 
 def _fault(problem: OverrideProblem) -> Fault:
-    """Locate a wrong threshold; a name too long to repeat is left out of the pointer and of the words."""
-    if len(problem.threshold) > MAX_NAME:
+    """Locate a wrong threshold; a name that is not to be repeated is left out of the pointer and of the words."""
+    if len(problem.threshold) > MAX_NAME or not problem.threshold.isprintable():
         return Fault(pointer(("policy", "thresholds", problem.code)), "a threshold of this name is not known")
     steps = ("policy", "thresholds", problem.code, *([problem.threshold] if problem.threshold else ()))
     return Fault(pointer(steps), problem.reason)

@@ -20,6 +20,7 @@ from typing import Any, Final, NamedTuple
 from pydantic_core import to_json
 
 from rules.assess import Assessor
+from rules.mechanics.allowance import TooMuchWorkError
 from rules.model.report import Report, Verdict
 from rules.model.request import CheckRequest
 from rules.model.stack import Stack
@@ -99,6 +100,8 @@ def judge_all(assessor: Assessor, requests: Sequence[CheckRequest]) -> list[Repo
     for request in requests:
         try:
             judged.append(assessor.assess(request))
+        except TooMuchWorkError:
+            raise  # nobody waits for the others any more
         except Exception as error:  # the others shall have their reports
             judged.append(error)
     return judged

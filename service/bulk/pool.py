@@ -15,6 +15,7 @@ from multiprocessing.process import BaseProcess
 from types import TracebackType
 from typing import Final, NamedTuple
 
+from rules.mechanics.allowance import spend
 from service.bulk.chunks import Chunk, Chunker, chunks_of
 from service.bulk.lines import LineAnswer, after, is_blank, problem_answer
 from service.bulk.worker import Mirror, work
@@ -187,8 +188,10 @@ class Pool:
             for chunk in chunks:
                 flying.append(self.answer(chunk))
                 if len(flying) >= self.window:
+                    spend(0)  # where it is given up, what is not begun is called back
                     yield from flying.popleft().result()
             while flying:
+                spend(0)
                 yield from flying.popleft().result()
         finally:
             for future in flying:

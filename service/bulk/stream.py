@@ -13,6 +13,7 @@ from starlette.responses import Response
 from starlette.types import Receive, Scope, Send
 
 from rules.assess import Assessor
+from rules.mechanics.allowance import Allowance, TooMuchWorkError, allowing
 from service.bulk.admission import Admission
 from service.bulk.chunks import Chunk, Chunker
 from service.bulk.lines import Include, LineAnswer, answer_lines, is_blank, problem_answer
@@ -21,6 +22,7 @@ from service.bulk.shared import Shared
 from service.bulk.splitting import LineSplitter
 from service.bulk.spool import MEMORY_BYTES, Spool
 from service.bulk.tally import Tally
+from service.heavy_work import LIGHT_STEPS
 from service.problems import ProblemError
 from service.settings import Settings
 from service.shutdown import Shutdown
@@ -256,7 +258,11 @@ class _Flow:
         if len(chunk.lines[0]) >= _LONG_LINE:
             return await asyncio.to_thread(answer_lines, *judge)
         await asyncio.sleep(0)  # others have their turn between two lines
-        return answer_lines(*judge)
+        try:
+            with allowing(Allowance(LIGHT_STEPS)):
+                return answer_lines(*judge)
+        except TooMuchWorkError:
+            return await asyncio.to_thread(answer_lines, *judge)
 
     def _refuse(self, kind: str, detail: str) -> None:
         self._dispatch(self._chunker.close())

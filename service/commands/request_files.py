@@ -10,6 +10,7 @@ from typing import TypeVar
 from rich.console import Console
 
 from rules.requests import BadRequestError
+from service.printable import printable
 from service.report.layout import PLAIN_WIDTH
 from service.strict_json import NotJSONError, parse_json
 from service.text_position import position_of
@@ -45,7 +46,7 @@ def _place(data: bytes, pointer: str) -> tuple[int, int]:
 
 def _complain(name: str, line: int | None, column: int | None, pointer: str | None, detail: str) -> None:
     where = name if line is None else f"{name}:{line}:{column}"
-    print(f"{where}: {pointer + ': ' if pointer else ''}{detail}", file=sys.stderr)
+    print(printable(f"{where}: {pointer + ': ' if pointer else ''}{detail}"), file=sys.stderr)
 
 
 def report_console() -> Console:

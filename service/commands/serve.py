@@ -4,17 +4,19 @@ from __future__ import annotations
 
 import argparse
 import logging
+import sys
 
 import uvicorn
 
 from rules.version import VERSION
 from service.app import create_app
-from service.commands.exit_codes import FAULT
+from service.commands.exit_codes import BAD_INPUT, FAULT
 from service.logs import configure_logs
 from service.memory import settle
 from service.settings import Settings
 from service.settings_summary import settings_summary, unknown_variables
 from service.shutdown import ended_by_signal
+from service.tokens import is_loopback
 from service.workers import run_workers, server_options
 
 __all__ = ["add_parser"]
@@ -31,9 +33,23 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     parser.set_defaults(run=_run)
 
 
+def _refusal(settings: Settings) -> str | None:
+    """Why it must not start: whoever reaches the address could ask without being asked who they are."""
+    if is_loopback(settings.host) or settings.tokens_sha256 or settings.open_behind_proxy:
+        return None
+    return (
+        f"stackgauge does not listen on {settings.host} without tokens, since others than this machine can reach it."
+        " Make one with 'python -m service token' and set STACKGAUGE_TOKENS_SHA256, or, where a proxy in front decides"
+        " who may ask, set STACKGAUGE_OPEN_BEHIND_PROXY=true."
+    )
+
+
 def _run(arguments: argparse.Namespace) -> int:
     given = {name: getattr(arguments, name) for name in ("host", "port", "workers")}
     settings = Settings(**{name: value for name, value in given.items() if value is not None})
+    if refused := _refusal(settings):
+        print(refused, file=sys.stderr)
+        return BAD_INPUT
     configure_logs(settings)
     _LOG.info("starting", extra={"version": VERSION, "settings": settings_summary(settings)})
     for name in unknown_variables():

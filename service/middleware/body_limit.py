@@ -8,7 +8,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from service.problems import ProblemError
 
-__all__ = ["BodyLimit"]
+__all__ = ["BodyLimit", "media_type"]
 
 
 class BodyLimit:
@@ -49,14 +49,15 @@ class BodyLimit:
 
     def _limit(self, scope: Scope) -> int | None:
         by_type = self._others.get(scope["path"])
-        return self._max_bytes if by_type is None else by_type.get(_media_type(scope), self._max_bytes)
+        return self._max_bytes if by_type is None else by_type.get(media_type(scope), self._max_bytes)
 
 
 def _too_large(most: int) -> ProblemError:
     return ProblemError("body-too-large", f"A body may hold {most} bytes.")
 
 
-def _media_type(scope: Scope) -> str:
+def media_type(scope: Scope) -> str:
+    """The media type that a body is declared as, in lower case, without parameters; empty without one."""
     for name, value in scope["headers"]:
         if name == b"content-type":
             sent: str = value.decode("latin-1")

@@ -7,7 +7,6 @@ from collections.abc import Callable, Sequence
 from typing import Annotated, Any, Final
 
 from fastapi import APIRouter, Query, Request, Response
-from starlette.concurrency import run_in_threadpool
 
 from rules.assess import Assessor
 from service.batch_examples import BATCH_EXAMPLES, BATCH_LINES
@@ -17,6 +16,7 @@ from service.bulk.lines import Include, LineAnswer
 from service.bulk.media_types import PATH, STREAMS
 from service.bulk.pool import Pool
 from service.bulk.stream import INLINE_LINES, LineStream, answered
+from service.heavy_work import HeavyWork
 from service.negotiation import JSON, require_acceptable, require_body
 from service.problem_responses import responses
 from service.settings import Settings
@@ -85,6 +85,7 @@ def check_batches_router(
             "invalid-request",
             "internal-fault",
             "too-busy",
+            "took-too-long",
         ),
     }
     schema = {"$ref": f"#/components/schemas/{BatchRequest.__name__}"}
@@ -119,9 +120,11 @@ def check_batches_router(
             chosen = require_acceptable(request, (sent, *(name for name in STREAMS if name != sent)))
             return LineStream(assessor, pool, settings, admission, include, chosen, told, shutdown)
         require_acceptable(request)
-        with admission.one():
-            body = await request.body()
-            content = await run_in_threadpool(lambda: document(parse_json(body), include, asked=True))
+        body = await request.body()
+        admission.enter()
+        content = await HeavyWork.of(request).in_time(
+            lambda: document(parse_json(body), include, asked=True), None, admission.leave
+        )
         headers = {"Cache-Control": "no-store", "Vary": "Accept"}
         return Response(content, headers=headers, media_type=JSON)
 

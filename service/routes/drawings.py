@@ -7,12 +7,12 @@ from typing import Annotated, Any, Final, Literal
 
 from fastapi import APIRouter, Query, Request, Response
 from pydantic import BaseModel, ConfigDict, Field
-from starlette.concurrency import run_in_threadpool
 
 from rules.assess import Assessor
 from rules.model.request import CheckRequest
 from rules.requests import parse_request
 from service.examples import EXAMPLES, EXTENDED
+from service.heavy_work import HeavyWork
 from service.negotiation import JSON, SVG, require_acceptable, require_json_body
 from service.problem_responses import responses
 from service.report.pictures import PictureName, picture_or_words
@@ -72,6 +72,8 @@ def drawings_router(assessor: Assessor) -> APIRouter:
             "unsupported-media-type",
             "invalid-request",
             "internal-fault",
+            "too-busy",
+            "took-too-long",
         ),
     }
     schema = {"$ref": f"#/components/schemas/{CheckRequest.__name__}"}
@@ -89,9 +91,13 @@ def drawings_router(assessor: Assessor) -> APIRouter:
     async def draw_stack(request: Request, asked: Annotated[DrawingQuery, Query()]) -> Response:
         require_acceptable(request, (SVG,))
         require_json_body(request)
-        wanted = parse_request(parse_json(await request.body()))
+        body = await request.body()
+
+        def picture() -> bytes:
+            return draw(parse_request(parse_json(body)), asked.picture, asked.bent == "true")
+
         headers = {"Cache-Control": "no-store", "Vary": "Accept"}
         # in a thread, since the law of very unequal contributors can take a second
-        return SvgAnswer(await run_in_threadpool(draw, wanted, asked.picture, asked.bent == "true"), headers=headers)
+        return SvgAnswer(await HeavyWork.of(request).threaded(picture), headers=headers)
 
     return router

@@ -12,6 +12,7 @@ from rules.model.request import CheckRequest
 from rules.requests import parse_request
 from service.examples import EXAMPLES
 from service.exporting import Exporter
+from service.heavy_work import LIGHT_BYTES, HeavyWork
 from service.negotiation import JSON, XML, require_acceptable, require_json_body
 from service.problem_responses import responses
 from service.strict_json import parse_json
@@ -51,6 +52,8 @@ def exports_router(exporter: Exporter) -> APIRouter:
             "unsupported-media-type",
             "invalid-request",
             "internal-fault",
+            "too-busy",
+            "took-too-long",
         ),
     }
     schema = {"$ref": f"#/components/schemas/{CheckRequest.__name__}"}
@@ -79,8 +82,13 @@ def exports_router(exporter: Exporter) -> APIRouter:
     ) -> Response:
         require_acceptable(request, (XML,))
         require_json_body(request)
-        wanted = parse_request(parse_json(await request.body()))
-        headers = {"Cache-Control": "no-store", "Vary": "Accept"}
-        return XmlAnswer(exporter.export(wanted, timestamp=timestamp, standard=standard), headers=headers)
+        body = await request.body()
+        heavy = HeavyWork.of(request)
+
+        def export() -> bytes:
+            return exporter.export(parse_request(parse_json(body)), timestamp=timestamp, standard=standard)
+
+        content = await (heavy.threaded(export) if len(body) > LIGHT_BYTES else heavy.light_first(export))
+        return XmlAnswer(content, headers={"Cache-Control": "no-store", "Vary": "Accept"})
 
     return router

@@ -5,12 +5,12 @@ from __future__ import annotations
 from typing import Annotated, Any, Final
 
 from fastapi import APIRouter, Query, Request, Response
-from starlette.concurrency import run_in_threadpool
 
 from rules.exchange.documents import read_document
 from rules.exchange.unreadable import UnreadableError
 from rules.model.imports import ComponentKind, ImportFormat, ImportReport
 from service.answers import json_answer
+from service.heavy_work import HeavyWork
 from service.import_examples import CSV_EXAMPLE, XML_EXAMPLE
 from service.negotiation import CSV, JSON, XML, require_acceptable, require_body
 from service.problem_responses import responses
@@ -55,7 +55,7 @@ def imports_router() -> APIRouter:
         require_acceptable(request)
         form = _FORMATS[require_body(request, tuple(_FORMATS))]
         data = await request.body()
-        return json_answer(await run_in_threadpool(_report, data, form, kind))
+        return json_answer(await HeavyWork.of(request).threaded(lambda: _report(data, form, kind)))
 
     return router
 
@@ -97,5 +97,7 @@ def _responses() -> dict[int | str, dict[str, Any]]:
             "unsupported-media-type",
             "invalid-request",
             "internal-fault",
+            "too-busy",
+            "took-too-long",
         ),
     }

@@ -8,11 +8,11 @@ from typing import Any, Final, TypeVar
 
 from fastapi import APIRouter, Request, Response
 from pydantic import BaseModel
-from starlette.concurrency import run_in_threadpool
 
 from rules.requests import parse
 from service.answers import json_answer
 from service.examples import RequestExample
+from service.heavy_work import LIGHT_BYTES, HeavyWork
 from service.negotiation import JSON, require_acceptable, require_json_body
 from service.problem_responses import responses
 from service.representations import Representation, readable_answer
@@ -44,10 +44,11 @@ def add_posted_route(
     """Add ``POST path``: strict JSON of the model ``asked`` in, a report of the model ``answered`` out.
 
     Judged on the event loop: the work is a millisecond or so of pure computation under the interpreter's
-    lock, so a thread would bring nothing but the cost of handing over. What may take longer goes
-    ``in_thread``, so that others are answered meanwhile. ``representations`` are forms of the answer beside JSON, by
-    media type, shown for the first of the examples and always made in a thread. ``problems`` names those
-    beyond the usual ones.
+    lock, so a thread would bring nothing but the cost of handing over. What turns out to take longer goes to a
+    thread, so that others are answered meanwhile. A route whose requests hold many stacks or laws works
+    ``in_thread`` always, and its work is bounded. ``representations`` are forms of the answer beside JSON, by
+    media type, shown for the first of the examples and always made in a thread. ``problems`` names those beyond
+    the usual ones.
     """
     requests = {name: {"summary": one.summary, "value": one.request} for name, one in examples.items()}
     reports = {
@@ -66,6 +67,9 @@ def add_posted_route(
             "invalid-request",
             "internal-fault",
             *problems,
+            "too-busy",
+            "took-too-long",
+            *(("too-much-work",) if in_thread else ()),
         ),
     }
     schema = {"$ref": f"#/components/schemas/{asked.__name__}"}
@@ -84,7 +88,12 @@ def add_posted_route(
     async def respond(request: Request) -> Response:
         chosen = require_acceptable(request, offers)
         require_json_body(request)
-        wanted = parse(asked, parse_json(await request.body()))
+        body = await request.body()
+        heavy = HeavyWork.of(request)
         if chosen != JSON:
-            return readable_answer(await run_in_threadpool(representations[chosen].text, wanted), chosen)
-        return json_answer(await run_in_threadpool(answer, wanted) if in_thread else answer(wanted))
+            text = representations[chosen].text
+            return readable_answer(await heavy.threaded(lambda: text(parse(asked, parse_json(body)))), chosen)
+        if in_thread or len(body) > LIGHT_BYTES:
+            return await heavy.threaded(lambda: json_answer(answer(parse(asked, parse_json(body)))), limited=in_thread)
+        wanted = parse(asked, parse_json(body))
+        return json_answer(await heavy.light_first(lambda: answer(wanted)))

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import json
+from difflib import get_close_matches
 from typing import Any
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from rules import input_faults
 from rules.input_faults import pointer
 from rules.requests import BadRequestError, Fault, parse_request
 
@@ -171,3 +173,24 @@ def test_every_pointer_leads_somewhere_in_the_input(data: object) -> None:
 def test_pointers_escape_what_rfc_6901_escapes() -> None:
     """Literature: RFC 6901, section 5, 'a/b' is /a~1b and 'm~n' is /m~0n."""
     assert pointer(("a/b", "m~n", 0)) == "/a~1b/m~0n/0"
+
+
+def test_suggestions_end_somewhere(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Of thousands of unknown fields the first hundred are compared with known names, and all are told."""
+    compared = 0
+
+    def counted(*arguments: Any, **options: Any) -> list[str]:
+        nonlocal compared
+        compared += 1
+        return get_close_matches(*arguments, **options)
+
+    monkeypatch.setattr(input_faults, "get_close_matches", counted)
+    part = {"kind": "cutter", "id": "c"} | {f"gauge_length_{n}": 1 for n in range(5000)}
+    with pytest.raises(BadRequestError) as caught:
+        parse_request({"stack": {"components": [part]}})
+    assert compared == 100
+    assert [fault.pointer for fault in caught.value.faults] == [
+        f"/stack/components/0/gauge_length_{n}" for n in range(5000)
+    ]
+    assert "did you mean" in caught.value.faults[99].detail
+    assert caught.value.faults[100].detail == "unknown field"

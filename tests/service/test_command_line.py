@@ -179,3 +179,26 @@ def test_a_page_that_cannot_be_written_is_told(files: dict[str, str], tmp_path: 
         main(["check", files["pass"], files["fail"], "--html", nowhere])
     assert caught.value.code == BAD_INPUT
     assert "--html is for one FILE" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    "request_text",
+    [
+        '{"stack": {"components": [{"kind": "cutter", "id": "c", "\\u001b[2Jx\\u202ey": 1}]}}',
+        '{"stack": {"components": [{"kind": "cutter", "id": "c"}]}, "policy": {"thresholds": {"\\u001b": {"a": 1}}}}',
+        '{"stack": {"components": [{"kind": "cutter", "id": "c"}]},'
+        ' "policy": {"thresholds": {"OVH-010": {"\\u001b[2J": 1}}}}',
+        '{"\\u001b[2J": [1e400]}',
+        '{"stack": {"\\u001b[2J": 1, "\\u001b[2J": 2}}',
+    ],
+)
+def test_a_fault_does_not_steer_the_terminal(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], request_text: str
+) -> None:
+    """What is repeated of a file is printable."""
+    file = tmp_path / "request.json"
+    file.write_text(request_text, encoding="utf-8")
+    assert main(["check", str(file)]) == 3
+    told = capsys.readouterr().err
+    assert told
+    assert all(one.isprintable() for line in told.splitlines() for one in line)

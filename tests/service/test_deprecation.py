@@ -20,6 +20,7 @@ from service.problems import ProblemError
 from service.routes.health import health_router
 from service.routes.readings import readings_router
 from service.settings import Settings
+from service.shutdown import Shutdown
 
 SINCE, SUNSET, LINK = date(2027, 3, 1), date(2028, 3, 1), "/problems/not-found"
 FIELDS = ("deprecation", "sunset", "link")
@@ -93,7 +94,8 @@ def test_the_contract_marks_it(old_app: FastAPI, assessor: Assessor) -> None:
     validate(document)
     old, kept = document["paths"]["/v1/old"]["get"], document["paths"]["/v1/kept"]["get"]
     assert old["deprecated"] is True
-    for response in old["responses"].values():
+    assert "401" in old["responses"], "turned away before the route is known"
+    for response in (one for status, one in old["responses"].items() if status != "401"):
         required = {name: one["required"] for name, one in response["headers"].items()}
         assert required == {"Deprecation": True, "Link": True, "Sunset": False}
     assert "deprecated" not in kept
@@ -123,7 +125,7 @@ def test_a_wrong_notice_is_refused(make: Callable[[], Deprecation]) -> None:
 def test_only_what_is_there_can_be_deprecated(assessor: Assessor) -> None:
     """A path that is misspelt is told at the start."""
     with pytest.raises(LookupError, match="/v1/odl"):
-        deprecate(health_router(assessor), "/v1/odl", since=SINCE, link=LINK)
+        deprecate(health_router(assessor, Shutdown(0.0)), "/v1/odl", since=SINCE, link=LINK)
 
 
 def test_a_posted_route_can_be_deprecated(assessor: Assessor, client: Any) -> None:

@@ -10,6 +10,10 @@ from fastapi import FastAPI
 
 from service.__main__ import main
 from service.commands import serve
+from service.commands.exit_codes import BAD_INPUT
+from service.tokens import digest_of
+
+EVERYWHERE = "0.0.0.0"  # noqa: S104 - only told, not listened on
 
 
 @pytest.fixture
@@ -27,7 +31,8 @@ def served(monkeypatch: pytest.MonkeyPatch) -> list[tuple[Any, dict[str, Any]]]:
         ({}, [], ("127.0.0.1", 8713)),
         ({"STACKGAUGE_HOST": "::1", "STACKGAUGE_PORT": "9000"}, [], ("::1", 9000)),
         ({"STACKGAUGE_PORT": "9000"}, ["--port", "0"], ("127.0.0.1", 0)),
-        ({}, ["--host", "0.0.0.0"], ("0.0.0.0", 8713)),  # noqa: S104 - only told, not listened on
+        ({"STACKGAUGE_OPEN_BEHIND_PROXY": "true"}, ["--host", EVERYWHERE], (EVERYWHERE, 8713)),
+        ({"STACKGAUGE_TOKENS_SHA256": f'["{digest_of("a")}"]'}, ["--host", EVERYWHERE], (EVERYWHERE, 8713)),
     ],
 )
 def test_the_address_is_that_of_argument_environment_or_default(
@@ -44,3 +49,29 @@ def test_the_address_is_that_of_argument_environment_or_default(
     ((app, options),) = served
     assert isinstance(app, FastAPI)
     assert (options["host"], options["port"]) == address
+
+
+@pytest.mark.parametrize("host", [EVERYWHERE, "::", "192.0.2.7", "tools.example"])
+def test_nobody_else_is_let_in_without_tokens(served: list[Any], host: str, capsys: pytest.CaptureFixture[str]) -> None:
+    """An address that others reach needs tokens or a proxy; without, it does not start and says both ways out."""
+    assert main(["serve", "--host", host]) == BAD_INPUT
+    told = capsys.readouterr().err
+    assert host in told
+    assert "STACKGAUGE_TOKENS_SHA256" in told
+    assert "STACKGAUGE_OPEN_BEHIND_PROXY" in told
+    assert not served
+
+
+@pytest.mark.parametrize(
+    "value", ["a-token-in-the-clear", '["a-token-in-the-clear"]', '["ABCDEF"]', "1", '{"a-token-in-the-clear": 1}']
+)
+def test_a_wrong_list_of_digests_stops_the_start_and_is_not_repeated(
+    served: list[Any], monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], value: str
+) -> None:
+    """A token written where its digest belongs does not end up in a log."""
+    monkeypatch.setenv("STACKGAUGE_TOKENS_SHA256", value)
+    assert main(["serve"]) == BAD_INPUT
+    told = capsys.readouterr()
+    assert "tokens_sha256" in told.err.lower()
+    assert "in-the-clear" not in told.err + told.out
+    assert not served

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from rules.exchange.cutting_tool_xml import read_cutting_tools
 from rules.exchange.unreadable import MAX_BYTES, UnreadableError
-from rules.exchange.xml_reading import MAX_DEPTH, MAX_ELEMENTS, read_xml
+from rules.exchange.xml_reading import MAX_ATTRIBUTES, MAX_DEPTH, MAX_ELEMENTS, read_xml
 
 _NAMESPACE = "urn:mtconnect.org:MTConnectAssets:1.4"
 _OPEN = f'<CuttingTool xmlns="{_NAMESPACE}" assetId="KB-1">'
@@ -134,14 +134,24 @@ def test_a_huge_attribute_is_cut_short_in_the_answer() -> None:
     assert [(one.name, len(one.value)) for one in part.unmapped] == [("toolId", 64)]
 
 
+def _with_attributes(count: int) -> bytes:
+    names = " ".join(f'a{n}="1"' for n in range(count - 1))
+    return f'<CuttingTool xmlns="{_NAMESPACE}" assetId="KB-1" {names}/>'.encode()
+
+
 def test_many_attributes_are_read() -> None:
-    """They are many names of one element, each listed up to the limit of the report."""
-    names = " ".join(f'a{n}="1"' for n in range(20_000))
-    report = read_cutting_tools(
-        f'<CuttingTool xmlns="{_NAMESPACE}" assetId="KB-1" {names}/>'.encode(), "collet"
-    ).report()
-    assert len(report.components[0].unmapped) == 1000
-    assert report.not_listed == 19_000
+    """As many as one element may hold, each listed."""
+    report = read_cutting_tools(_with_attributes(MAX_ATTRIBUTES), "collet").report()
+    assert len(report.components[0].unmapped) == MAX_ATTRIBUTES - 1
+    assert report.not_listed == 0
+
+
+@pytest.mark.parametrize("count", [MAX_ATTRIBUTES + 1, 100_000])
+def test_more_attributes_are_refused(count: int) -> None:
+    """To look at each takes the library a time that grows with their square."""
+    with pytest.raises(UnreadableError) as caught:
+        read_cutting_tools(_with_attributes(count), "collet")
+    assert caught.value.cause == "unsuitable"
 
 
 @pytest.mark.parametrize(

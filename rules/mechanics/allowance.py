@@ -1,0 +1,64 @@
+"""How much a computation may work, counted and not timed: one question ends in one way on every machine.
+
+Most questions cost the same, whatever the numbers; a few laws of hostile numbers cost a thousand times as much. Where
+that happens the work is told to `spend` before it is done. Whoever has to bound it gives an `Allowance`; without one
+nothing is bounded, and a result never depends on what was allowed.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
+from typing import Final
+
+__all__ = ["Allowance", "TooMuchWorkError", "allowing", "spend"]
+
+
+class TooMuchWorkError(Exception):
+    """The work would be more than was allowed; nothing of it is answered."""
+
+
+class Allowance:
+    """So many steps, one being about one evaluated point of a law; without a number as many as it takes."""
+
+    __slots__ = ("spent", "steps")
+
+    def __init__(self, steps: int | None = None) -> None:
+        self.steps = steps
+        self.spent = 0
+
+    def stop(self) -> None:
+        """Allow nothing more; the work ends where it next spends, whichever thread it is in."""
+        self.steps = -1
+
+    def take(self, steps: int) -> None:
+        """Count steps; raises :class:`TooMuchWorkError` beyond what is allowed."""
+        self.spent += steps
+        if self.steps is not None and self.spent > self.steps:
+            raise TooMuchWorkError
+
+
+_OUTER: Final[ContextVar[tuple[Allowance, ...]]] = ContextVar("allowances", default=())
+
+
+@contextmanager
+def allowing(allowance: Allowance) -> Iterator[None]:
+    """Bound all that is spent inside, beside what bounds it already.
+
+    >>> with allowing(Allowance(10)):
+    ...     spend(11)
+    Traceback (most recent call last):
+    rules.mechanics.allowance.TooMuchWorkError
+    """
+    token = _OUTER.set((*_OUTER.get(), allowance))
+    try:
+        yield
+    finally:
+        _OUTER.reset(token)
+
+
+def spend(steps: int) -> None:
+    """Count steps that are about to be worked; raises :class:`TooMuchWorkError` where they are not allowed."""
+    for allowance in _OUTER.get():
+        allowance.take(steps)
