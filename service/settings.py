@@ -34,6 +34,12 @@ class Settings(BaseSettings):
     log_level: Literal["debug", "info", "warning", "error"] = Field(
         "info", description="Least severity of the messages logged; requests are logged at info."
     )
+    keep_alive_s: int = Field(
+        75,
+        ge=1,
+        description="Seconds that a connection is kept while nothing is asked. Longer than clients and proxies keep"
+        " theirs (60 is common), else a request now and then meets a connection that is just being closed.",
+    )
     max_body_bytes: int = Field(
         512 * 1024,
         ge=1024,

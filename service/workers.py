@@ -41,6 +41,7 @@ def server_options(settings: Settings) -> dict[str, Any]:
         "log_level": settings.log_level,
         "access_log": False,
         "server_header": False,
+        "timeout_keep_alive": settings.keep_alive_s,
         "timeout_graceful_shutdown": settings.shutdown_timeout_s,
         "timeout_worker_healthcheck": _HUNG_S,
     }

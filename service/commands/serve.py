@@ -6,18 +6,16 @@ import argparse
 import logging
 import sys
 
-import uvicorn
-
 from rules.version import VERSION
 from service.app import create_app
 from service.commands.exit_codes import BAD_INPUT, FAULT
 from service.logs import configure_logs
 from service.memory import settle
+from service.serving import fill_standard_streams, serve
 from service.settings import Settings
 from service.settings_summary import settings_summary, unknown_variables
-from service.shutdown import ended_by_signal
 from service.tokens import is_loopback
-from service.workers import run_workers, server_options
+from service.workers import run_workers
 
 __all__ = ["add_parser"]
 
@@ -50,6 +48,7 @@ def _run(arguments: argparse.Namespace) -> int:
     if refused := _refusal(settings):
         print(refused, file=sys.stderr)
         return BAD_INPUT
+    fill_standard_streams()
     configure_logs(settings)
     _LOG.info("starting", extra={"version": VERSION, "settings": settings_summary(settings)})
     for name in unknown_variables():
@@ -58,10 +57,4 @@ def _run(arguments: argparse.Namespace) -> int:
         return 0 if run_workers(settings) else FAULT
     app = create_app(settings)
     settle()
-    try:
-        with ended_by_signal():
-            uvicorn.run(app, **server_options(settings))
-    except SystemExit:
-        # The server's way to say that it could not listen; the reason is logged. Its code would read as bad input.
-        return FAULT
-    return 0
+    return 0 if serve(app, settings) else FAULT

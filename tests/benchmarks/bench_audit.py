@@ -9,12 +9,12 @@ to do; a worker's includes its start.
 from __future__ import annotations
 
 import json
-import os
 import resource
 import subprocess
 import sys
 import tempfile
 import time
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -32,12 +32,23 @@ from service.bulk.worker import rules_in_force
 from service.loading import load_assessor
 from service.memory import settle
 from service.settings import Settings
+from tests.benchmarks.measuring import Row, show
 from tests.support.libraries import write_library
+from tests.support.processes import peak_mib, processor_s
+
+__all__ = ["rows"]
 
 ROOT = Path(__file__).resolve().parents[2]
 SIZES = (1_000, 10_000)
 LONG = (100_000, 1_000_000)
 WORKERS = (1, 2)
+TOLD = {
+    "rate": ("rate", "1/s"),
+    "parent_ms": ("parent", "ms a stack"),
+    "worker_ms": ("workers", "ms a stack"),
+    "parent_mib": ("parent", "MiB"),
+    "worker_mib": ("a worker", "MiB"),
+}
 
 
 class Stopwatch(Nothing):
@@ -84,18 +95,6 @@ def audited(library: Path, workers: int) -> dict[str, float]:
     }
 
 
-def peak_mib(pid: int) -> float:
-    """Return the peak memory of another process of this machine; Linux only."""
-    lines = Path(f"/proc/{pid}/status").read_text().splitlines()
-    return next(int(line.split()[1]) for line in lines if line.startswith("VmHWM")) / 1024
-
-
-def processor_s(pid: int) -> float:
-    """Return the processor time of another process of this machine; Linux only."""
-    fields = Path(f"/proc/{pid}/stat").read_text().rpartition(")")[2].split()
-    return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
-
-
 def in_a_process_of_its_own(library: Path, workers: int) -> dict[str, Any]:
     """Audit in a fresh process, so that peaks are those of this audit."""
     command = [sys.executable, "-m", "tests.benchmarks.bench_audit", "--one", str(library), str(workers)]
@@ -104,35 +103,23 @@ def in_a_process_of_its_own(library: Path, workers: int) -> dict[str, Any]:
     return measured
 
 
-def main() -> None:
-    """Measure and print a table."""
-    if sys.argv[1:2] == ["--one"]:
-        print(json.dumps(audited(Path(sys.argv[2]), int(sys.argv[3]))))
-        return
-    sizes = SIZES + LONG if "--long" in sys.argv else SIZES
-    heads = ("stacks", "workers", "stacks/s", "ratio", "parent ms", "worker ms", "parent MiB", "worker MiB")
-    print("".join(f"{head:>11}" for head in heads), flush=True)
-    for size in sizes:
+def rows() -> Iterator[Row]:
+    """Measure; with ``--long`` on the command line up to a million stacks."""
+    for size in SIZES + LONG if "--long" in sys.argv else SIZES:
         with tempfile.TemporaryDirectory() as folder:
             library = Path(folder) / "library.ndjson"
             write_library(library, size)
-            alone = 0.0
+            alone: dict[str, float] = {}
             for workers in WORKERS:
                 found = in_a_process_of_its_own(library, workers)
-                alone = alone or found["rate"]
-                ratio = found["rate"] / alone
-                cells = (
-                    f"{size}",
-                    f"{workers}",
-                    f"{found['rate']:.0f}",
-                    f"{ratio:.2f}",
-                    f"{found['parent_ms']:.2f}",
-                    f"{found['worker_ms']:.2f}",
-                    f"{found['parent_mib']:.0f}",
-                    f"{found['worker_mib']:.0f}",
-                )
-                print("".join(f"{cell:>11}" for cell in cells), flush=True)
+                alone = alone or found
+                for name, (what, unit) in TOLD.items():
+                    told = f"{size} stacks, {workers} at work, {what}"
+                    yield Row(told, found[name], unit, alone[name], "1 at work")
 
 
 if __name__ == "__main__":
-    main()
+    if sys.argv[1:2] == ["--one"]:
+        print(json.dumps(audited(Path(sys.argv[2]), int(sys.argv[3]))))
+    else:
+        show(rows())

@@ -6,45 +6,25 @@ Run: python -m tests.benchmarks.bench_check
 from __future__ import annotations
 
 import json
-import math
-import time
 from collections import deque
-from collections.abc import Callable, Mapping
-from pathlib import Path
+from collections.abc import Iterator
 
 from rules.assess import Assessor
 from rules.facts.budget import budget_at
 from rules.facts.contributors import Contributor
 from rules.facts.derive import derive
 from rules.mechanics.axis import Line
-from rules.mechanics.random_clocking import RandomClocking
 from rules.requests import parse_request
 from service.memory import settle
 from service.strict_json import parse_json
+from tests.benchmarks.measuring import Row, milliseconds, show, timed_rows
+from tests.support.various_stacks import STACK
 
-STACK = Path(__file__).resolve().parents[2] / "demo_data" / "stacks" / "01-deep-pocket-press-in.json"
-
-
-def milliseconds(stages: Mapping[str, Callable[[], object]], rounds: int = 25, repeats: int = 30) -> dict[str, float]:
-    """Return the processor time of one call of each, the best of many short rounds taken in turn.
-
-    In turn, because a shared machine slows down and speeds up by the second, and ratios are what counts.
-    """
-    best = dict.fromkeys(stages, math.inf)
-    for _ in range(rounds):
-        for name, work in stages.items():
-            work()
-            start = time.process_time()
-            for _ in range(repeats):
-                # the same stack again and again would find the law of its sums kept, as no first check does
-                RandomClocking.forget()
-                work()
-            best[name] = min(best[name], (time.process_time() - start) / repeats * 1e3)
-    return best
+__all__ = ["rows"]
 
 
-def main() -> None:
-    """Measure and print."""
+def rows() -> Iterator[Row]:
+    """Measure."""
     body = STACK.read_bytes()
     assessor = Assessor.load()
     data = parse_json(body)
@@ -65,12 +45,11 @@ def main() -> None:
         "budget of 20 contributors at one plane": lambda: budget_at(200.0, twenty, 20.0),
     }
     settle()
-    times = milliseconds(stages)
-    whole = times["whole check"]
-    print(f"{len(request.stack.components)} components, {len(assessor.book.rules)} rules, {len(body)} bytes")
-    for name, value in times.items():
-        print(f"{name:42} {value:7.3f} ms {value / whole:7.2f} of the whole")
+    yield Row("components of the stack", len(request.stack.components), "")
+    yield Row("rules", len(assessor.book.rules), "")
+    yield Row("body", len(body), "bytes")
+    yield from timed_rows(milliseconds(stages), "whole check")
 
 
 if __name__ == "__main__":
-    main()
+    show(rows())

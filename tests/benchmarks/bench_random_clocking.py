@@ -5,10 +5,12 @@ Run: python -m tests.benchmarks.bench_random_clocking
 
 from __future__ import annotations
 
-import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 
 from rules.mechanics.random_clocking import Question, RandomClocking, resultant_quantiles
+from tests.benchmarks.measuring import Row, milliseconds, show, timed_rows
+
+__all__ = ["rows"]
 
 LEVELS = (0.5, 0.8, 0.95, 0.99)
 STACKS = {
@@ -21,18 +23,6 @@ STACKS = {
     "5, one tiny": [1.5, 1.0, 1.5, 1.2, 0.02],
     "11, 1 to 10⁶": [1e3] + [1e-3] * 10,
 }
-
-
-def microseconds(work: Callable[[], object], repeats: int = 500) -> float:
-    """Return the processor time of one call, the best of five rounds."""
-    work()
-    rounds = []
-    for _ in range(5):
-        start = time.process_time()
-        for _ in range(repeats // 5):
-            work()
-        rounds.append((time.process_time() - start) / (repeats // 5))
-    return min(rounds) * 1e6
 
 
 # the runout of five components at two planes against a limit, an unbalance and a couple
@@ -64,17 +54,17 @@ def laws_alone() -> None:
         RandomClocking(row)
 
 
-def main() -> None:
-    """Measure and print."""
-    print("four quantiles, processor time")
-    for name, amplitudes in STACKS.items():
-        for sigma in (0.0, 0.5):
-            spent = microseconds(lambda a=amplitudes, s=sigma: resultant_quantiles(LEVELS, a, s))  # type: ignore[misc]
-            print(f"{name:14s} sigma {sigma:3.1f}  {spent:8.0f} µs")
-    print("what one check asks: six quantiles and two chances of four laws")
-    for name, work in (("together", together), ("one by one", one_by_one), ("laws alone", laws_alone)):
-        print(f"{name:14s}            {microseconds(work):8.0f} µs")
+def rows() -> Iterator[Row]:
+    """Measure: four quantiles of each, and what one check asks: six quantiles and two chances of four laws."""
+    asked: dict[str, Callable[[], object]] = {
+        f"quantiles of {name}, sigma {sigma}": lambda a=amplitudes, s=sigma: resultant_quantiles(LEVELS, a, s)
+        for name, amplitudes in STACKS.items()
+        for sigma in (0.0, 0.5)
+    }
+    asked |= {"sums of a check, together": together, "sums of a check, one by one": one_by_one}
+    asked |= {"sums of a check, laws alone": laws_alone}
+    yield from timed_rows(milliseconds(asked, rounds=6, repeats=20), "sums of a check, together")
 
 
 if __name__ == "__main__":
-    main()
+    show(rows())

@@ -10,19 +10,24 @@ from fastapi import FastAPI
 
 from service.__main__ import main
 from service.commands import serve
-from service.commands.exit_codes import BAD_INPUT
+from service.commands.exit_codes import BAD_INPUT, FAULT
 from service.tokens import digest_of
 
 EVERYWHERE = "0.0.0.0"  # noqa: S104 - only told, not listened on
 
 
 @pytest.fixture
-def served(monkeypatch: pytest.MonkeyPatch) -> list[tuple[Any, dict[str, Any]]]:
+def served(monkeypatch: pytest.MonkeyPatch) -> list[uvicorn.Config]:
     """What the server was asked to run, instead of running it."""
-    calls: list[tuple[Any, dict[str, Any]]] = []
+    configs: list[uvicorn.Config] = []
     monkeypatch.setattr(serve, "configure_logs", lambda _: None)
-    monkeypatch.setattr(uvicorn, "run", lambda app, **options: calls.append((app, options)))
-    return calls
+
+    def run(server: uvicorn.Server) -> None:
+        configs.append(server.config)
+        server.started = True
+
+    monkeypatch.setattr(uvicorn.Server, "run", run)
+    return configs
 
 
 @pytest.mark.parametrize(
@@ -36,7 +41,7 @@ def served(monkeypatch: pytest.MonkeyPatch) -> list[tuple[Any, dict[str, Any]]]:
     ],
 )
 def test_the_address_is_that_of_argument_environment_or_default(
-    served: list[tuple[Any, dict[str, Any]]],
+    served: list[uvicorn.Config],
     monkeypatch: pytest.MonkeyPatch,
     environment: dict[str, str],
     arguments: list[str],
@@ -46,9 +51,9 @@ def test_the_address_is_that_of_argument_environment_or_default(
     for name, value in environment.items():
         monkeypatch.setenv(name, value)
     assert main(["serve", *arguments]) == 0
-    ((app, options),) = served
-    assert isinstance(app, FastAPI)
-    assert (options["host"], options["port"]) == address
+    (config,) = served
+    assert isinstance(config.app, FastAPI)
+    assert (config.host, config.port) == address
 
 
 @pytest.mark.parametrize("host", [EVERYWHERE, "::", "192.0.2.7", "tools.example"])
@@ -75,3 +80,22 @@ def test_a_wrong_list_of_digests_stops_the_start_and_is_not_repeated(
     assert "tokens_sha256" in told.err.lower()
     assert "in-the-clear" not in told.err + told.out
     assert not served
+
+
+def test_times_are_those_of_the_environment_or_the_defaults(
+    served: list[uvicorn.Config], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A connection is kept longer than the minute that proxies keep theirs; half a minute is given to stop."""
+    assert main(["serve"]) == 0
+    monkeypatch.setenv("STACKGAUGE_KEEP_ALIVE_S", "9")
+    monkeypatch.setenv("STACKGAUGE_SHUTDOWN_TIMEOUT_S", "3")
+    assert main(["serve"]) == 0
+    times = [(config.timeout_keep_alive, config.timeout_graceful_shutdown) for config in served]
+    assert times == [(75, 30), (9, 3)]
+
+
+def test_a_server_that_could_not_start_is_a_failure(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Say, because another has the port; the reason is in the log."""
+    monkeypatch.setattr(serve, "configure_logs", lambda _: None)
+    monkeypatch.setattr(uvicorn.Server, "run", lambda _: None)
+    assert main(["serve"]) == FAULT

@@ -1,14 +1,15 @@
-"""Rulebooks, facts and overrides drawn at random over the small vocabulary, with awkward values."""
+"""Rulebooks, facts and overrides drawn at random with awkward values, over the small vocabulary or another."""
 
 from __future__ import annotations
 
 import math
 import random
+from collections.abc import Mapping
 from typing import Any
 
 from rules.rulebook.condition import OPERATORS
-from rules.rulebook.fact import KINDS, Fact, Kind, Value
-from rules.rulebook.vocabulary import Property
+from rules.rulebook.fact import KINDS, Fact, Value
+from rules.rulebook.vocabulary import Property, Vocabulary
 from tests.support.rulebooks import rule_entry, small_vocabulary
 
 NUMBERS: tuple[float, ...] = (
@@ -37,7 +38,31 @@ _MOST = 10
 
 def random_rules(rng: random.Random, most: int = 12) -> list[dict[str, Any]]:
     """Up to ``most`` valid rules as written."""
-    return [_random_rule(rng, f"TEST-{number:03d}") for number in range(1, rng.randint(1, most) + 1)]
+    return [random_rule(rng, f"TEST-{number:03d}") for number in range(1, rng.randint(1, most) + 1)]
+
+
+def random_rule(
+    rng: random.Random, code: str, vocabulary: Vocabulary | None = None, most: int = _MOST
+) -> dict[str, Any]:
+    """A valid rule of up to ``most`` comparisons as written, about any kind of which the vocabulary knows something."""
+    words = vocabulary or small_vocabulary()
+    kind = rng.choice([kind for kind in KINDS if words.of(kind)])
+    writer = _ConditionWriter(rng, words.of(kind), most)
+    condition = writer.group(rng.randint(0, 3))
+    always = {name for name, entry in words.of(kind).items() if entry.always}
+    needs = sorted(writer.used - always)
+    if rng.random() < 0.2:
+        needs = sorted({*needs, rng.choice(sorted(words.of(kind)))})
+    rng.shuffle(needs)
+    return rule_entry(
+        code,
+        applies_to=kind,
+        severity=rng.choice(("error", "warning", "advice")),
+        needs=needs,
+        when=condition,
+        message="text",
+        thresholds=writer.thresholds,
+    )
 
 
 def random_facts(rng: random.Random, most: int = 8) -> list[Fact]:
@@ -73,32 +98,12 @@ def _random_value(rng: random.Random, entry: Property) -> Value:
     return rng.choice(TEXTS) if entry.type == "text" else rng.random() < 0.5
 
 
-def _random_rule(rng: random.Random, code: str) -> dict[str, Any]:
-    kind = rng.choice(KINDS)
-    writer = _ConditionWriter(rng, kind)
-    condition = writer.group(rng.randint(0, 3))
-    always = {name for name, entry in small_vocabulary().of(kind).items() if entry.always}
-    needs = sorted(writer.used - always)
-    if rng.random() < 0.2:
-        needs = sorted({*needs, rng.choice(sorted(small_vocabulary().of(kind)))})
-    rng.shuffle(needs)
-    return rule_entry(
-        code,
-        applies_to=kind,
-        severity=rng.choice(("error", "warning", "advice")),
-        needs=needs,
-        when=condition,
-        message="text",
-        thresholds=writer.thresholds,
-    )
-
-
 class _ConditionWriter:
-    def __init__(self, rng: random.Random, kind: Kind) -> None:
-        self.rng, self.properties = rng, small_vocabulary().of(kind)
+    def __init__(self, rng: random.Random, properties: Mapping[str, Property], most: int) -> None:
+        self.rng, self.properties = rng, properties
         self.used: set[str] = set()
         self.thresholds: dict[str, dict[str, Any]] = {}
-        self._left = rng.randint(1, _MOST)
+        self._left = rng.randint(1, most)
 
     def group(self, depth: int) -> dict[str, Any]:
         members: list[dict[str, Any]] = []

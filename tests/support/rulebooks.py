@@ -50,9 +50,9 @@ def rule_entry(code: str = "GRIP-010", **changes: Any) -> dict[str, Any]:
     }
 
 
-def book_of(entries: Iterable[Mapping[str, Any]]) -> Rulebook:
-    """A rulebook of these rules over the small vocabulary, without files."""
-    vocabulary = small_vocabulary()
+def book_of(entries: Iterable[Mapping[str, Any]], vocabulary: Vocabulary | None = None) -> Rulebook:
+    """A rulebook of these rules without files, over the small vocabulary where none is given."""
+    vocabulary = vocabulary or small_vocabulary()
     rules: list[Rule] = []
     for number, raw in enumerate(entries):
         entry = RuleEntry.model_validate(raw)

@@ -1,0 +1,35 @@
+"""Every benchmark, in one table; each also runs alone.
+
+Run: python -m tests.benchmarks [--long]
+Times of a machine say little on another, and less on one that is shared: the ratios are what counts, each of figures
+of the same run.
+"""
+
+from __future__ import annotations
+
+from tests.benchmarks import (
+    bench_audit,
+    bench_check,
+    bench_echo,
+    bench_engines,
+    bench_random_clocking,
+    bench_scaling,
+    bench_start,
+)
+from tests.benchmarks.measuring import HEAD, line
+
+ALL = (bench_check, bench_echo, bench_engines, bench_scaling, bench_random_clocking, bench_start, bench_audit)
+
+
+def main() -> None:
+    """Measure all and print the table as it grows."""
+    print(HEAD)
+    for benchmark in ALL:
+        title = (benchmark.__doc__ or "").splitlines()[0]
+        print(f"\n{benchmark.__name__.rpartition('.')[2]}: {title}")
+        for row in benchmark.rows():
+            print(line(row), flush=True)
+
+
+if __name__ == "__main__":
+    main()

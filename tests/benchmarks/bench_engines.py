@@ -1,0 +1,80 @@
+"""The rules engine beside plain Python and two general-purpose engines: the same rulebooks, the same facts.
+
+Run: python -m tests.benchmarks.bench_engines
+Processor time of judging one stack, the mean over some hundred stacks of a library and as many senseless ones, and of
+getting the rulebooks ready. All must find the same, else there is nothing to compare.
+"""
+
+from __future__ import annotations
+
+import json
+import random
+from collections.abc import Callable, Iterator
+from typing import Any, Final
+
+from rules.assess import Assessor
+from rules.engine import Engine
+from rules.facts.derive import derive
+from rules.requests import BadRequestError, parse_request
+from rules.rulebook.fact import Fact
+from service.memory import settle
+from tests.benchmarks.measuring import Row, milliseconds, show, timed_rows
+from tests.oracles.general_engines import ENGINES
+from tests.oracles.plain_evaluator import evaluate
+from tests.support.libraries import library_lines
+from tests.support.random_stacks import random_stack
+
+__all__ = ["rows"]
+
+STACKS: Final = 150
+"""Of each sort."""
+
+
+def rows() -> Iterator[Row]:
+    """Measure."""
+    book = Assessor.load().book
+    everything = list(_facts())
+    engine = Engine(book)
+    judges: dict[str, Callable[[Any], Any]] = {"plain Python": lambda facts: evaluate(book, facts)}
+    judges["durable-rules"] = engine.judge
+    judges |= {name: make(book).evaluate for name, make in ENGINES.items()}
+    for facts in everything:
+        found = engine.judge(facts)
+        ours = [(one.rule.code, one.fact.key) for one in found.fired]
+        if any(judge(facts)[0] != ours for name, judge in judges.items() if name != "durable-rules"):
+            raise RuntimeError("the engines do not find the same")
+    settle()
+    turns = {f"judge with {name}": _all(judge, everything) for name, judge in judges.items()}
+    times = {name: value / len(everything) for name, value in milliseconds(turns, rounds=8, repeats=1).items()}
+    yield Row("stacks", len(everything), "")
+    yield Row("facts", sum(map(len, everything)), "")
+    yield from timed_rows(times, "judge with plain Python")
+    makers: dict[str, Callable[[], object]] = {name: _making(make, book) for name, make in ENGINES.items()}
+    # as long as an engine on the book is alive, another shares its compiled set
+    del engine, judges, turns
+    makers = {"durable-rules": lambda: Engine(book), **makers}
+    ready = {f"make ready {name}": make for name, make in makers.items()}
+    yield from timed_rows(milliseconds(ready, rounds=3, repeats=1), "make ready durable-rules")
+
+
+def _facts() -> Iterator[tuple[Fact, ...]]:
+    stacks = [json.loads(line) for line in library_lines(STACKS)]
+    stacks += [random_stack(random.Random(seed)) for seed in range(STACKS)]
+    for stack in stacks:
+        try:
+            yield tuple(derive(parse_request(stack)).facts)
+        except BadRequestError:
+            # what the model refuses never reaches the rules
+            continue
+
+
+def _all(judge: Callable[[Any], Any], everything: list[tuple[Fact, ...]]) -> Callable[[], object]:
+    return lambda: [judge(facts) for facts in everything]
+
+
+def _making(make: Callable[[Any], object], book: object) -> Callable[[], object]:
+    return lambda: make(book)
+
+
+if __name__ == "__main__":
+    show(rows())

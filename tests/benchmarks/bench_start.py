@@ -1,0 +1,71 @@
+"""From the start of a process to its first answer, and the memory it takes; beside the bare application.
+
+Run: python -m tests.benchmarks.bench_start
+Wall time here, the best of some starts taken in turn, since a start waits for the disk as well.
+"""
+
+from __future__ import annotations
+
+import math
+import subprocess
+import sys
+import time
+from collections import defaultdict
+from collections.abc import Iterator
+from typing import Final
+
+import httpx
+
+from tests.benchmarks.measuring import Row, show
+from tests.support.processes import peak_mib, processor_s, resident_mib
+from tests.support.served import ROOT, SERVICE, served
+from tests.support.various_stacks import various_bodies
+
+__all__ = ["rows"]
+
+COMMANDS: Final = {"echo": ("-m", "tests.support.echo_app"), "service": SERVICE}
+STARTS: Final = 4
+CHECKS: Final = 200
+
+
+def rows() -> Iterator[Row]:
+    """Measure."""
+    best: dict[tuple[str, str], float] = defaultdict(lambda: math.inf)
+    for _ in range(STARTS):
+        for name, command in COMMANDS.items():
+            with served(command) as server:
+                pid = server.process.pid
+                figures = {
+                    "start to ready, s": server.ready_s,
+                    "start to ready, processor s": processor_s(pid),
+                    "memory when ready, MiB": resident_mib(pid),
+                }
+                _check(server.url)
+                figures[f"memory after {CHECKS} checks, MiB"] = resident_mib(pid)
+                figures["most memory so far, MiB"] = peak_mib(pid)
+            for what, figure in figures.items():
+                best[name, what] = min(best[name, what], figure)
+    for (name, what), figure in best.items():
+        told, _, unit = what.rpartition(", ")
+        yield Row(f"{name}, {told}", figure, unit, best["echo", what], "echo")
+    yield Row("python alone, start to end", _python_s(), "s", best["echo", "start to ready, s"], "echo")
+
+
+def _check(url: str) -> None:
+    with httpx.Client(base_url=url) as client:
+        for body in various_bodies(CHECKS):
+            response = client.post("/v1/checks", content=body, headers={"content-type": "application/json"})
+            response.raise_for_status()
+
+
+def _python_s() -> float:
+    best = math.inf
+    for _ in range(STARTS):
+        begin = time.perf_counter()
+        subprocess.run([sys.executable, "-c", ""], cwd=ROOT, check=True)
+        best = min(best, time.perf_counter() - begin)
+    return best
+
+
+if __name__ == "__main__":
+    show(rows())

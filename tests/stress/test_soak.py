@@ -1,0 +1,58 @@
+"""A server that has answered for long takes no more memory than one that has warmed up."""
+
+from __future__ import annotations
+
+import asyncio
+from pathlib import Path
+
+import pytest
+
+from tests.support.load_client import post_all
+from tests.support.processes import resident_mib
+from tests.support.served import Served
+from tests.support.various_stacks import various_bodies
+
+CHECKS = "/v1/checks"
+CONNECTIONS = 8
+PORTION = 500
+
+KEPT_LAWS = 8192
+"""What is kept on purpose: laws of sums, two or more a check, so a warm-up of as many checks fills it."""
+
+GROWTH_MIB = 5.0
+"""Room for laws kept, some 2 KiB a check, and the allocator.
+
+A report that is never let go would be some 7 KiB a check, 6 MiB in nine hundred.
+"""
+
+pytestmark = pytest.mark.skipif(not Path("/proc/self/status").exists(), reason="reads the memory of Linux processes")
+
+
+def _answer(server: Served, first: int, count: int) -> None:
+    """Let the server check so many stacks that it never saw, and every tenth time refuse one."""
+    for start in range(first, first + count, PORTION):
+        number = min(PORTION, first + count - start)
+        load = asyncio.run(post_all(server.port, CHECKS, list(various_bodies(number, start)), CONNECTIONS))
+        assert (load.errors, len(load.latencies_ms)) == (0, number)
+        refused = asyncio.run(post_all(server.port, CHECKS, [b'{"stack": 1}'] * (number // 10), CONNECTIONS))
+        assert refused.errors == number // 10
+
+
+def _soak(server: Served, warm_up: int, count: int) -> None:
+    _answer(server, 0, warm_up)
+    before = resident_mib(server.process.pid)
+    _answer(server, warm_up, count)
+    grown = resident_mib(server.process.pid) - before
+    print(f"{count} checks after {warm_up}: {before:.1f} MiB, {grown:+.1f} MiB")
+    assert grown < GROWTH_MIB
+
+
+def test_a_thousand_checks_leave_nothing_behind(server: Served) -> None:
+    """Short form: the laws kept are still filling up, at some hundred bytes each."""
+    _soak(server, warm_up=300, count=900)
+
+
+@pytest.mark.long
+def test_a_million_checks_leave_nothing_behind(server: Served) -> None:
+    """Full size, after what is kept on purpose is full."""
+    _soak(server, warm_up=KEPT_LAWS, count=1_000_000)

@@ -1,0 +1,89 @@
+"""A server that is told to stop answers what it was asked, and ends as one that did its work."""
+
+from __future__ import annotations
+
+import contextlib
+import signal
+import socket
+import threading
+import time
+from collections.abc import Mapping
+
+import httpx
+import pytest
+
+from tests.support.served import PATIENCE_S, Served, served
+
+JSON = {"content-type": "application/json"}
+CLIENTS = 8
+
+
+@pytest.mark.parametrize(
+    "told", [signal.SIGTERM, pytest.param(signal.SIGINT, marks=pytest.mark.long)], ids=lambda one: one.name
+)
+def test_under_load_no_request_is_lost(bodies: Mapping[str, bytes], told: signal.Signals) -> None:
+    """Clients ask without pause; each is answered until it can't connect any more, and the exit code is 0."""
+    body = bodies["01-deep-pocket-press-in"]
+    faults: list[Exception] = []
+    answered: list[int] = []
+
+    def ask(url: str) -> None:
+        with httpx.Client(base_url=url, timeout=PATIENCE_S) as client, contextlib.suppress(httpx.ConnectError):
+            # refused before anything was sent: another server may be asked
+            while True:
+                try:
+                    answered.append(client.post("/v1/checks", content=body, headers=JSON).status_code)
+                except httpx.ConnectError:
+                    raise
+                except Exception as fault:
+                    faults.append(fault)
+                    return
+
+    with served() as server:
+        clients = [threading.Thread(target=ask, args=(server.url,)) for _ in range(CLIENTS)]
+        for client in clients:
+            client.start()
+        while len(answered) < 20 * CLIENTS and not faults:
+            time.sleep(0.01)
+        assert server.stop(told) == 0
+        for client in clients:
+            client.join(PATIENCE_S)
+            assert not client.is_alive()
+    assert faults == []
+    assert set(answered) == {200}
+
+
+def _begin(server: Served, body: bytes, sent: int) -> socket.socket:
+    """A connection on which part of a request was sent and the server has seen it."""
+    connection = socket.create_connection(server.address, PATIENCE_S)
+    head = (
+        f"POST /v1/checks HTTP/1.1\r\nhost: s\r\ncontent-type: application/json\r\ncontent-length: {len(body)}\r\n\r\n"
+    )
+    connection.sendall(head.encode() + body[:sent])
+    # asked and answered after it on the one thread of the server
+    assert httpx.get(f"{server.url}/healthz").status_code == 200
+    return connection
+
+
+def test_a_request_that_is_half_sent_is_answered_when_the_rest_comes(bodies: Mapping[str, bytes]) -> None:
+    """Also half a second after the server was told to stop; a connection on which nothing is asked does not hold it."""
+    body = bodies["01-deep-pocket-press-in"]
+    with served() as server, httpx.Client(base_url=server.url) as idle, _begin(server, body, 100) as connection:
+        assert idle.get("/healthz").status_code == 200
+        server.process.send_signal(signal.SIGTERM)
+        time.sleep(0.5)
+        connection.sendall(body[100:])
+        read = b""
+        while data := connection.recv(65536):
+            read += data
+        assert read.startswith(b"HTTP/1.1 200 ")
+        assert read.endswith(b"}")
+        assert server.process.wait(PATIENCE_S) == 0
+
+
+def test_a_client_that_never_sends_the_rest_does_not_hold_it(bodies: Mapping[str, bytes]) -> None:
+    """The time that an operator allows passes, then it is cut off."""
+    body = bodies["01-deep-pocket-press-in"]
+    allowed = {"STACKGAUGE_SHUTDOWN_TIMEOUT_S": "1"}
+    with served(environment=allowed) as server, _begin(server, body, 100):
+        assert server.stop() == 0

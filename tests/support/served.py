@@ -1,0 +1,110 @@
+"""A server of its own process on a free port of this machine, for as long as a block lasts."""
+
+from __future__ import annotations
+
+import os
+import signal
+import socket
+import subprocess
+import sys
+import time
+from collections.abc import Collection, Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import IO, Final
+
+import httpx
+
+__all__ = ["PATIENCE_S", "ROOT", "SERVICE", "Served", "served"]
+
+ROOT: Final = Path(__file__).resolve().parents[2]
+HOST: Final = "127.0.0.1"
+SERVICE: Final = ("-m", "service", "serve")
+PATIENCE_S: Final = 60.0
+"""Only keeps what has failed from hanging."""
+
+
+@dataclass(frozen=True, slots=True)
+class Served:
+    """A server that has said it is ready."""
+
+    process: subprocess.Popen[bytes]
+    port: int
+    ready_s: float
+    """From the start of the process to its first answer, as far as polling tells."""
+
+    @property
+    def url(self) -> str:
+        return f"http://{HOST}:{self.port}"
+
+    @property
+    def address(self) -> tuple[str, int]:
+        return HOST, self.port
+
+    def stop(self, with_signal: int = signal.SIGTERM) -> int:
+        """Ask it to stop, wait until it has, and return its exit code."""
+        self.process.send_signal(with_signal)
+        return self.process.wait(PATIENCE_S)
+
+
+@contextmanager
+def served(
+    command: Sequence[str] = SERVICE,
+    *,
+    ready: str = "/readyz",
+    environment: Mapping[str, str] | None = None,
+    log: int | IO[bytes] = subprocess.DEVNULL,
+    closed: Collection[int] = (),
+) -> Iterator[Served]:
+    """Start ``python COMMAND --port PORT`` and yield it once it answers ``ready`` with 200.
+
+    ``log`` takes what the server writes; the standard streams of the numbers ``closed`` are not open when it starts.
+    Whatever happens, the process is gone afterwards.
+    """
+    port = _free_port()
+    begin = time.perf_counter()
+    run = [sys.executable, *command, "--port", str(port)]
+    if closed:
+        # what the shell closes stays closed in what it becomes
+        run = ["/bin/sh", "-c", f'exec "$@" {" ".join(f"{number}>&-" for number in closed)}', "sh", *run]
+    process = subprocess.Popen(
+        run,
+        cwd=ROOT,
+        env={**os.environ, **(environment or {})},
+        stdin=subprocess.DEVNULL,
+        stdout=log,
+        stderr=log,
+    )
+    try:
+        _await(process, port, ready)
+        yield Served(process, port, time.perf_counter() - begin)
+    finally:
+        process.kill()
+        process.wait(PATIENCE_S)
+
+
+def _free_port() -> int:
+    """A port that was free a moment ago; that another process takes it in between stops the start, no more."""
+    with socket.socket() as probe:
+        probe.bind((HOST, 0))
+        return int(probe.getsockname()[1])
+
+
+def _await(process: subprocess.Popen[bytes], port: int, path: str) -> None:
+    end = time.monotonic() + PATIENCE_S
+    # the socket first, because a request costs the client more than a look
+    while not _listens(port):
+        if process.poll() is not None:
+            raise RuntimeError(f"the server ended with {process.returncode} before it answered")
+        if time.monotonic() > end:
+            raise TimeoutError("the server does not listen")
+        time.sleep(0.005)
+    response = httpx.get(f"http://{HOST}:{port}{path}", timeout=PATIENCE_S)
+    if response.status_code != 200:
+        raise RuntimeError(f"{path} answers {response.status_code}")
+
+
+def _listens(port: int) -> bool:
+    with socket.socket() as probe:
+        return probe.connect_ex((HOST, port)) == 0
