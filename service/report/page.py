@@ -15,7 +15,6 @@ from service.report.page_instruction import acceptance_facts, blanks, signatures
 from service.report.page_mechanics import (
     balance_facts,
     bending_table,
-    cause,
     grip_table,
     load_facts,
     mass_facts,
@@ -28,6 +27,7 @@ from service.report.page_mechanics import (
 from service.report.page_runout import contributors_table, parts_table, planes_table, where_of
 from service.report.page_shell import rendered
 from service.report.pictures import NOTHING_TO_SHOW, pictures_of
+from service.report.speed_words import cause
 from service.report.units import quantity, unit_sign
 
 __all__ = ["report_page"]

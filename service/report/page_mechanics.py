@@ -12,16 +12,15 @@ from rules.model.report_mechanics import (
     LoadReport,
     MassReport,
     ShrinkReport,
-    SpeedLimit,
     SpeedReport,
     StiffnessReport,
 )
 from service.report.page_figures import Fact, Row, Table, fact, facts, figure, share
+from service.report.speed_words import cause
 
 __all__ = [
     "balance_facts",
     "bending_table",
-    "cause",
     "grip_table",
     "load_facts",
     "mass_facts",
@@ -32,21 +31,8 @@ __all__ = [
     "stiffness_facts",
 ]
 
-_CAUSES: Final = {
-    "component": "marked on",
-    "balance": "balance grade",
-    "critical_speed": "share of the critical speed",
-    "shrink_fit": "shrink fit",
-    "machine": "machine",
-    "cutting_speed": "cutting speed of",
-}
 _SOURCES: Final = {"stated": "as stated in the request", "milling": "computed from the milling cut"}
 _BASES: Final = {"rating": "its rating", "interference": "interference"}
-
-
-def cause(limit: SpeedLimit) -> str:
-    """Say what limits the speed."""
-    return f"{_CAUSES[limit.cause]} {limit.component}" if limit.component else _CAUSES[limit.cause]
 
 
 def speed_facts(speed: SpeedReport) -> Sequence[Fact]:

@@ -9,6 +9,7 @@ from rules.model.report import Report
 from rules.model.report_mechanics import SpeedLimit
 from service.report.drawing_text import shortened, spaced
 from service.report.plots_frame import LIMIT, Area, backed, beside, heading, notes, ticks
+from service.report.speed_words import cause
 from service.report.svg import INK, PAPER, Mark, document, element, path, points, text
 
 __all__ = ["plot_speed"]
@@ -20,15 +21,6 @@ _TOP: Final = 70.0
 _STEP: Final = 26.0
 _SHOWN: Final = 3.0
 """The axis ends at so many times the governing limit or the speed asked; what lies beyond is told in figures."""
-
-_CAUSES: Final = {
-    "component": "marked on",
-    "balance": "balance grade",
-    "critical_speed": "share of the critical speed",
-    "shrink_fit": "shrink fit",
-    "machine": "machine",
-    "cutting_speed": "cutting speed of",
-}
 
 
 def plot_speed(report: Report, *, prefix: str) -> str | None:
@@ -62,10 +54,9 @@ def plot_speed(report: Report, *, prefix: str) -> str | None:
 
 
 def _name(limit: SpeedLimit, report: Report) -> str:
-    cause = _CAUSES[limit.cause]
     if limit.cause == "balance" and report.balance.grade is not None:
-        return f"{cause} {report.balance.grade}"
-    return cause if limit.component is None else f"{cause} {limit.component}"
+        return f"{cause(limit)} {report.balance.grade}"
+    return cause(limit)
 
 
 def _row(limit: SpeedLimit, name: str, area: Area, top: float, governs: bool) -> Iterator[Mark]:
