@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterator, Mapping
+from typing import Final
 
 from rules.rulebook.condition import (
     Comparison,
@@ -21,6 +22,9 @@ from rules.rulebook.wording import placeholders
 from rules.rulebook.yaml_source import Step
 
 __all__ = ["lint_entry", "lint_rules"]
+
+_RESERVED: Final = {"GATE": "what a gate asks beyond the rules", "REQ": "the requirement of a search"}
+"""Families of codes that no rulebook may use, since they are told beside those of rules."""
 
 Report = Callable[[tuple[Step, ...], str], None]
 
@@ -61,6 +65,9 @@ def _defects(
     entry: RuleEntry, properties: Mapping[str, Property], condition: Condition | None
 ) -> Iterator[tuple[tuple[Step, ...], str]]:
     kind = entry.applies_to
+    family = entry.code.partition("-")[0]
+    if family in _RESERVED:
+        yield ("code",), f"codes of the family {family} are those of {_RESERVED[family]}"
     for index, name in enumerate(entry.needs):
         if name not in properties:
             yield ("needs", index), f"needs {name!r}, which the vocabulary does not know on a {kind}"
