@@ -103,6 +103,7 @@ def test_bad_json_points_to_its_line_and_column(page: Page) -> None:
     page.get_by_role("button", name="Check", exact=True).click()
     expect(editor(page)).to_be_focused()
     expect(page.locator('#check [data-part="cursor"]')).to_have_text("Line 2, column 19")
+    expect(problem).to_be_in_viewport()
     assert editor(page).evaluate("area => area.value.slice(area.selectionStart)") == "}"
 
 
