@@ -12,6 +12,7 @@ from rules.facts.geometry import geometry_of
 from rules.facts.values import Lack
 from rules.requests import parse_request
 from rules.rulebook.examples import base_request
+from tests.support.stacks import one_rod
 
 
 def _contributors(request: dict[str, Any]) -> Contributors:
@@ -91,3 +92,31 @@ def test_equal_distances_fix_no_line() -> None:
     request = base_request("press_in")
     request["stack"]["components"][0]["runout"] = [{"tir_um": 2, "at_mm": 5}, {"tir_um": 3, "at_mm": 5}]
     assert _contributors(request).lacking == Lack(("/stack/components/0/runout/1/at_mm",))
+
+
+def test_a_tool_that_nothing_clamps_has_no_bow() -> None:
+    """Bow and roundness count beyond the face that clamps; a tool alone has none, and nothing is lacking for it."""
+    rod = {"overall_length_mm": 120, "straightness_um": 3, "roundness_um": 1, "runout": [{"tir_um": 4, "at_mm": 0}]}
+    found = _contributors(one_rod({"length_mm": 120, "outer_mm": 20}, runout_character="offset", **rod))
+    assert [item.name for item in found.known] == ["runout of rod"]
+
+
+@pytest.mark.parametrize(
+    ("law", "angles", "directed"),
+    [
+        ("measured", (90, 90), True),
+        ("measured", (90, None), False),
+        ("measured", (None, None), False),
+        ("limit", (90, 90), False),
+    ],
+)
+def test_only_what_is_measured_with_every_angle_has_a_direction(
+    law: str, angles: tuple[float | None, float | None], directed: bool
+) -> None:
+    """First principles: 2 µm at the face and 4 µm at 80 mm, a quarter turn on, point along the imaginary axis."""
+    request = base_request("press_in")
+    readings = [{"tir_um": 2, "at_mm": 0, "angle_deg": angles[0]}, {"tir_um": 4, "at_mm": 80, "angle_deg": angles[1]}]
+    request["stack"]["components"][0] |= {"runout_law": law, "runout": readings}
+    (holder,) = [item for item in _contributors(request).known if item.name == "runout of bh"]
+    assert (holder.group is not None) is directed
+    assert 2 * holder.line.at(150) == pytest.approx(4j if directed else 4)

@@ -10,7 +10,7 @@ import pytest
 from rules.facts.cutting_load import CuttingLoad
 from rules.facts.values import Lack
 from rules.rulebook.examples import base_request
-from tests.support.stacks import codes, derived_of, known, report_of, undecided_fields
+from tests.support.stacks import codes, derived_of, holder_and_cutter, known, report_of, undecided_fields
 
 ANGLE = math.pi / 3
 """acos(1 − 2·3/12): a quarter of ⌀12 is cut, and one of four teeth at a time."""
@@ -141,6 +141,15 @@ def test_cutting_speed_without_a_diameter_is_no_speed() -> None:
     assert derived.speed == field
     assert derived.load.power_kw == field
     assert derived.load.torque_n_m == 5
+
+
+def test_cutting_speed_without_a_cutter_is_no_speed() -> None:
+    """A pin or a bare holder has no cutting diameter: the cutter is asked for."""
+    request = holder_and_cutter() | {"operation": {"cutting_speed_m_per_min": 200}}
+    request["stack"]["components"][1] |= {"kind": "gauge_pin"}
+    assert derived_of(request).speed == Lack(("/stack/components/-",))
+    del request["stack"]["components"][1], request["stack"]["joints"]
+    assert derived_of(request).speed == Lack(("/stack/components/-",))
 
 
 def test_spindle_speed_wins_and_contradiction_is_told() -> None:

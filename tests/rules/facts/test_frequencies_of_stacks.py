@@ -226,3 +226,12 @@ def test_deflection_of_the_demo_stack() -> None:
     derived = derived_of(json.loads(DEMO.read_text(encoding="utf-8")))
     compliance = sum(((254 - a) ** 3 - (254 - b) ** 3) / (3 * _demo_section((a + b) / 2)[0]) for a, b in pairwise(ENDS))
     assert derived.stiffness.deflection_um == pytest.approx(15e3 * compliance, rel=1e-9)
+
+
+def test_teeth_pass_as_often_as_they_are_many() -> None:
+    """First principles: 6000/min are 100 turns a second, and four teeth pass in each."""
+    known = next(fact.known for fact in derived_of(base_request("nut_collet")).facts if fact.kind == "operation")
+    assert known["spindle_frequency_hz"] == pytest.approx(100.0)
+    assert known["tooth_passing_hz"] == pytest.approx(400.0)
+    assert known["tooth_passing_to_critical"] == pytest.approx(24_000 / known["critical_speed_rpm"])
+    assert known["bending_frequency_hz"] == pytest.approx(known["critical_speed_rpm"] / 60)

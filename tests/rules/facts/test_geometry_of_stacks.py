@@ -11,6 +11,7 @@ from rules.facts.geometry import Geometry, geometry_of
 from rules.facts.values import Lack
 from rules.requests import parse_request
 from rules.rulebook.examples import base_request
+from tests.support.stacks import derived_of, holder_and_cutter
 
 
 def _geometry(request: dict[str, Any]) -> Geometry:
@@ -111,3 +112,14 @@ def test_a_cutter_alone_has_no_clamping_face() -> None:
     geometry = _geometry({"stack": {"components": [cutter]}})
     assert isinstance(geometry.last_clamping_face, Lack)
     assert isinstance(geometry.gauge_plane, Lack)
+
+
+@pytest.mark.parametrize(("grip_mm", "projection"), [(30, 50), (20, 60)])
+def test_overhang_of_a_cutter_right_in_the_holder(grip_mm: float, projection: float) -> None:
+    """First principles: of 80 mm what is not held stands out, so many times its 12 mm."""
+    request = holder_and_cutter()
+    request["stack"]["joints"][0]["grip_length_mm"] = grip_mm
+    request["stack"]["components"][1]["cutting_diameter_mm"] = 12
+    cutter = [fact.known for fact in derived_of(request).facts if fact.kind == "component"][1]
+    assert (cutter["cutter_projection_mm"], cutter["cutter_diameter_mm"]) == (projection, 12)
+    assert cutter["cutter_projection_ratio"] == pytest.approx(projection / 12)

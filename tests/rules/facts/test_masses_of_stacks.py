@@ -132,4 +132,5 @@ def test_holder_may_weigh_more_than_shows(share: float, warned: bool) -> None:
     request = base_request("shell_mill")
     shows = 7850e-9 * math.pi / 4 * (63**2 * 26 + 48**2 * 24)
     request["stack"]["components"][0]["mass_kg"] = share * shows
+    assert _mismatch(request, 0) == pytest.approx(max(0.0, 1 - share))
     assert ("DAT-070" in codes(report_of(request))) is warned

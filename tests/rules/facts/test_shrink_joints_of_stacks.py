@@ -200,6 +200,14 @@ def test_a_loose_fit_holds_nothing() -> None:
     assert "GRIP-070" in codes(report_of(request))
 
 
+@pytest.mark.parametrize(("lower", "most"), [(3, 0.0), (0, 0.0), (-0.25, 0.25), (-2, 2.0)])
+def test_greatest_interference_of_a_bore_about_its_nominal(lower: float, most: float) -> None:
+    """First principles: the widest shank h6 is ⌀12 itself, so what the bore lacks of it is all there can be."""
+    request = base_request("shrink")
+    request["stack"]["components"][0]["workpiece_side"]["deviation"] = {"lower_um": lower, "upper_um": 4}
+    assert _shrink(request).most_um == pytest.approx(most, abs=1e-9)
+
+
 def test_roughness_may_eat_all_of_it() -> None:
     """First principles: 0.8 · (20 + 0.8) µm is more than the 11 µm there are."""
     joint = _shrink(_joint(roughness_rz_um=20))
@@ -278,10 +286,13 @@ def test_a_missing_field_is_named(pointer: str, fields: set[str]) -> None:
     assert not report.speed.complete
 
 
-def test_hub_not_drawn_as_far_as_its_bore_reaches() -> None:
-    """A hub whose outside lies within the shank has no wall: its outline is asked for."""
+@pytest.mark.parametrize("lengths", [(0, 90), (70, 20), (60, 30)])
+def test_hub_not_drawn_as_far_as_its_bore_reaches(lengths: tuple[float, float]) -> None:
+    """A hub whose outside lies within the shank, even at its face alone, has no wall: its outline is asked for."""
     request = _joint()
-    request["stack"]["components"][0]["profile"] = [{"length_mm": 90, "outer_mm": 11.9}]
+    request["stack"]["components"][0]["profile"] = [
+        {"length_mm": length, "outer_mm": outer} for length, outer in zip(lengths, (32, 11.9), strict=True) if length
+    ]
     assert _grip(request).shrink == Lack(("/stack/components/0/profile",))
 
 

@@ -7,6 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from rules.mechanics.axis import (
+    line_from_bow,
     line_from_offset,
     line_from_pivot,
     line_from_two_readings,
@@ -67,3 +68,17 @@ def test_a_speck_tilts_by_its_thickness_over_the_seat() -> None:
     assert tir_from_speck(5.0, 50.0, 100.0) == pytest.approx(20.0)
     with pytest.raises(ValueError, match="above 0"):
         tir_from_speck(5.0, 0.0, 100.0)
+
+
+def test_a_bowed_rod_stands_off_by_its_parabola() -> None:
+    """First principles: 3 µm over 120 mm, clamped at −10 mm; 40 mm beyond, 4·3·(40/120)² = 4/3 µm."""
+    line = line_from_bow(3.0, 120.0, -10.0, 30.0)
+    assert line.at(-10.0) == pytest.approx(0.0, abs=1e-12)
+    assert line.at(30.0) == pytest.approx(4 / 3)
+
+
+@pytest.mark.parametrize(("length", "tip"), [(0.0, 50.0), (-100.0, 50.0), (100.0, 10.0), (100.0, 9.0)])
+def test_a_bow_needs_a_rod_that_stands_out(length: float, tip: float) -> None:
+    """No length, or a tip at or behind the pivot, fixes no bow."""
+    with pytest.raises(ValueError, match="ends beyond its pivot"):
+        line_from_bow(3.0, length, 10.0, tip)

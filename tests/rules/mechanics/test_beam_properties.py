@@ -300,6 +300,15 @@ def test_a_sliver_changes_nothing() -> None:
     assert bending_frequencies(sliver) == pytest.approx(bending_frequencies(stack), rel=1e-5)
 
 
+@pytest.mark.parametrize("springs", [[], [Spring(0.0, 1e5, 1e8), Spring(100.0, None, 1e7)]])
+def test_a_thousand_cuts_change_nothing(springs: list[Spring]) -> None:
+    """First principles: a steel bar with a hardmetal end is the same beam, whatever the number of its pieces."""
+    light, heavy = _segment(0.25, 40), replace(_segment(0.2, 20), mass_kg_per_mm=2 * DENSITY * area_mm2(20))
+    coarse = [replace(light, length_mm=100.0), replace(heavy, length_mm=60.0)]
+    fine = bending_frequencies([light] * 400 + [heavy] * 300, springs, elements=32)
+    assert fine == pytest.approx(bending_frequencies(coarse, springs, elements=32), rel=1e-4)
+
+
 def test_a_hair_on_a_block() -> None:
     """First principles: stiffness ratio 10¹²: the hair swings alone, as clamped, however long the block."""
     hair = _segment(40.0, 0.1)

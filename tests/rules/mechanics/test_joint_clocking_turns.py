@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import cmath
 import math
+from collections.abc import Callable
 
 import pytest
 from hypothesis import given, settings
@@ -94,3 +95,12 @@ def test_refuses_nonsense(parts: list[complex], positions: list[int]) -> None:
     """Lengths must fit, counts and vectors make sense."""
     with pytest.raises(ValueError, match=r"joint|positions|finite"):
         best_turns(parts, positions)
+
+
+@pytest.mark.parametrize("turns", [best_turns, single_turns])
+@pytest.mark.parametrize("count", [0, 2])
+@pytest.mark.parametrize("bad", [math.nan, math.inf, complex(0, math.nan)])
+def test_one_part_that_is_not_finite_is_refused(turns: Callable[..., object], count: int, bad: complex) -> None:
+    """A single figure that is none spoils every sum, whatever the others are."""
+    with pytest.raises(ValueError, match="vectors must be finite"):
+        turns([1 + 0j, bad], [count])

@@ -18,6 +18,8 @@ from rules.mechanics.random_clocking import (
     variance_shares,
     worst_case,
 )
+from rules.mechanics.resultant_figures import in_order
+from rules.mechanics.resultant_small import StepLaw, TwoVectorLaw
 
 LEVELS = [0.0, 0.05, 0.5, 0.95, 1.0]
 
@@ -36,6 +38,26 @@ def test_one_vector_is_a_step_at_its_amplitude(amplitude: float) -> None:
     assert resultant_quantiles(LEVELS, [amplitude]).tolist() == [amplitude] * len(LEVELS)
     around = [math.nextafter(amplitude, 0.0), amplitude, math.nextafter(amplitude, math.inf)]
     assert resultant_cdf_many(around, [amplitude]).tolist() == [0.0, 1.0, 1.0]
+
+
+def test_the_law_of_one_vector_steps_at_it() -> None:
+    """First principles: less than the vector never, as much or more always; every level has the one radius."""
+    law = StepLaw(3.0)
+    assert law.cdf(np.array([0.0, 3.0 * (1 - 1e-12), 3.0, 4.0])).tolist() == [0.0, 0.0, 1.0, 1.0]
+    assert law.quantile(np.array([0.05, 0.95])).tolist() == [3.0, 3.0]
+
+
+@pytest.mark.parametrize(
+    ("levels", "found", "expected"),
+    [
+        ([0.01, 0.5, 0.51, 0.99], [0.9, 2.0, 1.99, 3.1], [1.0, 2.0, 2.0, 3.0]),
+        ([0.99, 0.51, 0.5, 0.01], [3.1, 1.99, 2.0, 0.9], [3.0, 2.0, 2.0, 1.0]),
+        ([0.1, 0.9], [1.5, 2.5], [1.5, 2.5]),
+    ],
+)
+def test_quantiles_ascend_inside_the_support(levels: list[float], found: list[float], expected: list[float]) -> None:
+    """First principles: 2 and 1 lie between 1 and 3, and a higher level never has the smaller radius."""
+    assert in_order(TwoVectorLaw(2.0, 1.0), levels, found) == expected
 
 
 @pytest.mark.parametrize(("a", "b"), [(1.0, 1.0), (3.0, 4.0), (1e3, 1e-3), (2.0, 1.999999)])

@@ -129,6 +129,20 @@ def _largest_added(amplitudes: Sequence[float], sigma: float = 0.0) -> AddedVect
     return AddedVectorLaw(largest, rest, max(0.0, largest - rest.edges[-1]), largest + float(rest.edges[-1]))
 
 
+def test_an_added_vector_ends_with_its_support() -> None:
+    """First principles: 5 and 2 and 1 at any angle lie between 2 and 8, and nowhere else."""
+    law = _largest_added([5.0, 2.0, 1.0])
+    found = law.cdf(np.array([0.0, 1.0, 2.0, 8.0 * (1 + 1e-9), 100.0]))
+    assert found.tolist() == [0.0, 0.0, 0.0, 1.0, 1.0]
+
+
+def test_a_dwarfed_rest_leaves_a_ring() -> None:
+    """First principles: 1000 with 1 and a Gaussian of 0.001 lies between 999 and 1001, but for the Gaussian's tail."""
+    law = resultant_law([1000.0, 1.0], 0.001)
+    assert isinstance(law, AddedVectorLaw)
+    assert (law.lower, law.upper) == pytest.approx((999.0, 1001.0), abs=0.01)
+
+
 @pytest.mark.parametrize("amplitudes", BALANCED + LOPSIDED)
 def test_series_against_the_largest_vector_added_to_the_rest(amplitudes: list[float]) -> None:
     """First principles: Fourier and Bessel on one side, Green's theorem on the other."""
