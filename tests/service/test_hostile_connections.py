@@ -14,6 +14,7 @@ import uvicorn
 from rules.assess import Assessor
 from service.app import create_app
 from service.settings import Settings
+from service.workers import server_options
 
 PATIENCE_S = 20
 BODY = b'{"stack": {"components": [{"kind": "cutter", "id": "c"}]}}'
@@ -23,7 +24,7 @@ POST = b"POST /v1/checks HTTP/1.1\r\nHost: stackgauge\r\nContent-Type: applicati
 @pytest.fixture(scope="module")
 def port(assessor: Assessor) -> Iterator[int]:
     app = create_app(Settings(max_body_seconds=0.5, max_body_bytes=4096), assessor)
-    server = uvicorn.Server(uvicorn.Config(app, host="127.0.0.1", port=0, log_level="critical"))
+    server = uvicorn.Server(uvicorn.Config(app, **(server_options(Settings()) | {"port": 0, "log_config": None})))
     thread = threading.Thread(target=server.run, daemon=True)
     thread.start()
     while not server.started:
