@@ -138,4 +138,4 @@ def _shares(vectors: Sequence[Vector], groups: dict[int, complex]) -> tuple[floa
     fixed = [0j if vector.capability else vector.amplitude for vector in vectors]
     sigmas = [gaussian_sigma(abs(vector.amplitude)) if vector.capability else 0.0 for vector in vectors]
     sums = [one if vector.group is None else groups[vector.group] for one, vector in zip(fixed, vectors, strict=True)]
-    return tuple(variance_shares(fixed, sigmas, sums).tolist())
+    return variance_shares(fixed, sigmas, sums)

@@ -7,9 +7,7 @@ nothing is bounded, and a result never depends on what was allowed.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from contextlib import contextmanager
-from contextvars import ContextVar
+from contextvars import ContextVar, Token
 from typing import Final
 
 __all__ = ["Allowance", "TooMuchWorkError", "allowing", "spend"]
@@ -42,8 +40,7 @@ class Allowance:
 _OUTER: Final[ContextVar[tuple[Allowance, ...]]] = ContextVar("allowances", default=())
 
 
-@contextmanager
-def allowing(allowance: Allowance) -> Iterator[None]:
+class allowing:  # noqa: N801 - reads as a verb; a class, since a generator costs three times as much here
     """Bound all that is spent inside, beside what bounds it already.
 
     >>> with allowing(Allowance(10)):
@@ -51,11 +48,18 @@ def allowing(allowance: Allowance) -> Iterator[None]:
     Traceback (most recent call last):
     rules.mechanics.allowance.TooMuchWorkError
     """
-    token = _OUTER.set((*_OUTER.get(), allowance))
-    try:
-        yield
-    finally:
-        _OUTER.reset(token)
+
+    __slots__ = ("_allowance", "_token")
+    _token: Token[tuple[Allowance, ...]]
+
+    def __init__(self, allowance: Allowance) -> None:
+        self._allowance = allowance
+
+    def __enter__(self) -> None:
+        self._token = _OUTER.set((*_OUTER.get(), self._allowance))
+
+    def __exit__(self, *_: object) -> None:
+        _OUTER.reset(self._token)
 
 
 def spend(steps: int) -> None:

@@ -12,7 +12,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from functools import cached_property
 from typing import Final, NamedTuple, TypeAlias
 
 import numpy as np
@@ -65,10 +64,14 @@ class RandomClocking:
         self.least = least_resultant(amplitudes)
         self.amplitudes, self.sigma = tuple(map(float, amplitudes)), float(sigma)
         self.scale = self.greatest + self.sigma
+        self._known: ResultantLaw | None = None
 
-    @cached_property
+    @property
     def _law(self) -> ResultantLaw:
-        return self.law_in(self.scale)
+        law = self._known
+        if law is None:
+            law = self._known = self.law_in(self.scale)
+        return law
 
     def cdf(self, radii: ArrayLike) -> FloatArray:
         """Return P(R ≤ r) for an array of radii; see `resultant_cdf`."""
@@ -227,8 +230,13 @@ def _worked_out(questions: Sequence[Question]) -> list[_WorkedOut]:
     found = iter(series_figures(shared) if shared else [])
     answers = []
     for question, each, count in zip(questions, asked, counts, strict=True):
-        with allowing(count):
-            answers.append(_WorkedOut(_answer(question, None if each is None else next(found)), count.spent))
+        figures = None if each is None else next(found)
+        if figures is None:
+            with allowing(count):
+                answer = _alone(question)
+        else:
+            answer = _answer(question, figures)
+        answers.append(_WorkedOut(answer, count.spent))
     return answers
 
 
@@ -242,14 +250,17 @@ def _asked(question: Question) -> Asked | None:
     return Asked(law, probabilities, [r / clocking.scale for r in radii if clocking._end(r) is None])
 
 
-def _answer(question: Question, found: Figures | None) -> Answer:
+def _alone(question: Question) -> Answer:
     law, probabilities, radii = question
-    if found is None:
-        return Answer(
-            tuple(law.quantiles(list(probabilities)).tolist() if probabilities else ()),
-            tuple(law.cdf(list(radii)).tolist() if radii else ()),
-        )
-    quantiles = tuple(law._bounded(radius * law.scale) for radius in found.quantiles)
+    return Answer(
+        tuple(law.quantiles(list(probabilities)).tolist() if probabilities else ()),
+        tuple(law.cdf(list(radii)).tolist() if radii else ()),
+    )
+
+
+def _answer(question: Question, found: Figures) -> Answer:
+    law, _, radii = question
+    quantiles = tuple([law._bounded(radius * law.scale) for radius in found.quantiles])
     chances = iter(found.chances)
     return Answer(quantiles, tuple(next(chances) if end is None else end for end in map(law._end, radii)))
 

@@ -8,6 +8,7 @@ term in closed form (`resultant_tail`).
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
@@ -36,7 +37,8 @@ class SeriesLaw:
     """Law of the resultant by a series of `terms` terms on the disc of radius `scale`.
 
     amplitudes descending and sigma are in units of `scale`; `upper` and `lower` bound the support. `orders` says how
-    finely the rest beyond the last term is added in closed form, 0 for not at all.
+    finely the rest beyond the last term is added in closed form, 0 for not at all; `end` is T, where that rest begins,
+    `tail_size` its size, and `least` the smallest r/scale for which it is good enough, 0 without one.
     """
 
     scale: float
@@ -48,6 +50,18 @@ class SeriesLaw:
     orders: int
     known: FloatArray | None = field(default=None, repr=False)
     """The coefficients, once worked out."""
+    end: float = field(init=False, repr=False)
+    tail_size: float = field(init=False, repr=False)
+    least: float = field(init=False, repr=False)
+
+    def __post_init__(self) -> None:
+        """Work out what is asked of every law; a property that remembers costs more than the figures."""
+        if self.orders:
+            self.end = end_of_sum(self.terms)
+            self.tail_size = tail_size(self.amplitudes, self.end)
+            self.least = least_position(self.amplitudes, SeriesLength(self.terms, self.orders))
+        else:
+            self.end, self.tail_size, self.least = math.inf, 0.0, 0.0
 
     @property
     def coefficients(self) -> FloatArray:
@@ -56,21 +70,6 @@ class SeriesLaw:
         if known is None:
             known = self.known = coefficient_rows([self], self.terms)[0]
         return known
-
-    @cached_property
-    def least(self) -> float:
-        """Smallest r/scale for which the rest in closed form is good enough, 0 without one."""
-        return least_position(self.amplitudes, SeriesLength(self.terms, self.orders))
-
-    @cached_property
-    def end(self) -> float:
-        """T, where the rest begins."""
-        return end_of_sum(self.terms)
-
-    @cached_property
-    def tail_size(self) -> float:
-        """Size of the rest in closed form."""
-        return tail_size(self.amplitudes, self.end)
 
     def rest(self, positions: FloatArray, known: int) -> tuple[FloatArray, FloatArray]:
         """Return what the terms beyond the first `known` add at r/scale, (m,), and its slope."""

@@ -5,19 +5,14 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-import numpy as np
-from numpy.typing import NDArray
-
 from rules.mechanics.resultant_ends import check_each
 
 __all__ = ["gaussian_sigma", "variance_shares"]
 
-FloatArray = NDArray[np.float64]
-
 
 def variance_shares(
     amplitudes: Sequence[complex], sigmas: Sequence[float], sums: Sequence[complex] | None = None
-) -> FloatArray:
+) -> tuple[float, ...]:
     """Return each contributor's share of the mean square of the resultant.
 
     E[R²] = Σ (Re(a_i·S_i*) + 2σ_i²), share_i = (Re(a_i·S_i*) + 2σ_i²)/E[R²]
@@ -25,14 +20,14 @@ def variance_shares(
     Parameters: lists of equal length: the amplitude of each contributor and the standard deviation per axis of its
     plane Gaussian, each 0 where it has none; S_i, the sum of the vectors whose directions to a_i are known, a_i
     among them; one unit. Without sums every vector stands alone, S_i = a_i, and amplitudes are real and ≥ 0.
-    Returns shape (n,), of sum 1, negative where a known direction takes away, or all zeros when nothing
+    Returns as many, of sum 1, negative where a known direction takes away, or all zeros when nothing
     contributes. Raises ValueError outside the domain or for unequal lengths. Source: first principles; angles
     of different groups are independent, so their cross terms vanish.
 
-    >>> variance_shares([3.0, 1.0, 0.0], [0.0, 0.0, 1.0]).round(6).tolist()
-    [0.75, 0.083333, 0.166667]
-    >>> variance_shares([3.0, -1.0], [0.0, 0.0], [2.0, 2.0]).tolist()
-    [1.5, -0.5]
+    >>> variance_shares([3.0, 1.0, 0.0], [0.0, 0.0, 1.0])
+    (0.75, 0.08333333333333333, 0.16666666666666666)
+    >>> variance_shares([3.0, -1.0], [0.0, 0.0], [2.0, 2.0])
+    (1.5, -0.5)
     """
     if sums is None:
         check_each([abs(a) if isinstance(a, complex) else a for a in amplitudes], "an amplitude")
@@ -43,13 +38,13 @@ def variance_shares(
     # scaled by the largest, since squares of extreme amplitudes would overflow
     largest = max((*map(abs, amplitudes), *map(abs, sums), *sigmas), default=0.0)
     if largest == 0.0:
-        return np.zeros(len(amplitudes))
+        return (0.0,) * len(amplitudes)
     squares = [
         ((a / largest) * (total / largest).conjugate()).real + 2.0 * (sigma / largest) ** 2
         for a, sigma, total in zip(amplitudes, sigmas, sums, strict=True)
     ]
     whole = math.fsum(squares)
-    return np.array([square / whole for square in squares]) if whole > 0.0 else np.zeros(len(amplitudes))
+    return tuple([square / whole if whole > 0.0 else 0.0 for square in squares])
 
 
 def gaussian_sigma(limit_amplitude: float, probability: float = 0.95) -> float:

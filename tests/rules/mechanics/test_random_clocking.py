@@ -161,9 +161,9 @@ def test_shares() -> None:
     """First principles: a² for a fixed amplitude, 2σ² for a plane Gaussian, of their sum."""
     shares = variance_shares([2.0, 0.0, 1.0], [0.0, 1.0, 0.5])
     assert shares == pytest.approx(np.array([4.0, 2.0, 1.5]) / 7.5, rel=1e-14)
-    assert variance_shares([], []).tolist() == []
-    assert variance_shares([0.0, 0.0], [0.0, 0.0]).tolist() == [0.0, 0.0]
-    assert variance_shares([1e200, 1e200], [0.0, 0.0]).tolist() == [0.5, 0.5]
+    assert variance_shares([], []) == ()
+    assert variance_shares([0.0, 0.0], [0.0, 0.0]) == (0.0, 0.0)
+    assert variance_shares([1e200, 1e200], [0.0, 0.0]) == (0.5, 0.5)
 
 
 @pytest.mark.parametrize("probability", [0.01, 0.5, 0.95, 0.9973])
