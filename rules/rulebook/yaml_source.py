@@ -1,15 +1,17 @@
 """Safe YAML that remembers its lines and refuses what a reader would overlook.
 
 Plain YAML keeps the last of two equal keys without a word and lets an alias pull in text from elsewhere
-in the file; both are refused here, as is everything a safe loader refuses.
+in the file; both are refused here, as is everything a safe loader refuses. So are line breaks that YAML knows and
+most editors do not show: what looks like a comment would be read as a rule.
 """
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from importlib.resources.abc import Traversable
 from pathlib import Path
-from typing import Any, TypeAlias
+from typing import Any, Final, TypeAlias
 
 import yaml
 
@@ -22,6 +24,9 @@ Step: TypeAlias = str | int
 
 # The parser written in C is about ten times as fast and comes with every wheel; the other reads the same.
 _Loader: type[yaml.SafeLoader] | type[yaml.CSafeLoader] = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
+
+
+_HIDDEN_BREAK: Final = re.compile("[\x85\u2028\u2029]")
 
 
 class Lines:
@@ -56,7 +61,13 @@ def read_source(file: Path | Traversable) -> Source:
     problems: list[Problem] = []
     value: Any = None
     try:
-        value = _Reader(name, lines, problems).read(file.read_text(encoding="utf-8"))
+        text = file.read_text(encoding="utf-8")
+        if hidden := _HIDDEN_BREAK.search(text):
+            line = text.count("\n", 0, hidden.start()) + 1
+            reason = f"a line break that most editors do not show (U+{ord(hidden[0]):04X}); write a plain one"
+            problems.append(Problem(name, line, "", reason))
+        else:
+            value = _Reader(name, lines, problems).read(text)
     except yaml.MarkedYAMLError as error:
         mark = error.problem_mark or error.context_mark
         reason = f"not readable as YAML: {error.problem or error.context or 'broken'}"

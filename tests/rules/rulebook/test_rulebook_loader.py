@@ -134,6 +134,15 @@ def test_what_is_no_book_is_told(tmp_path: Path) -> None:
     assert problem.reason == "no rule in any folder"
 
 
+@pytest.mark.parametrize("hidden", ["\x85", "\u2028", "\u2029"])
+def test_a_line_break_that_is_not_shown_is_refused(tmp_path: Path, hidden: str) -> None:
+    """YAML 1.1, 5.4: these break lines; an editor shows the comment going on, and the rule would be in force."""
+    (tmp_path / "book.yaml").write_text(f"book: hidden\n# a note{hidden}rules: []\n", encoding="utf-8")
+    (problem,) = refused(tmp_path)
+    assert problem.line == 2
+    assert f"U+{ord(hidden):04X}" in problem.reason
+
+
 @pytest.mark.parametrize(
     ("content", "reason"),
     [
