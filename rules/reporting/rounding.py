@@ -41,8 +41,27 @@ _DECIMALS: Final = {
 }
 
 
+_SCALES: Final = {unit: 10.0**decimals for unit, decimals in _DECIMALS.items()}
+
+_EXACTLY_SCALED: Final = 1e11
+_CLEAR_OF_A_TIE: Final = 0.4999
+
+
 def rounded(value: float, unit: str) -> float:
-    """Round a value to what its unit deserves; minus zero becomes zero."""
+    """Round a value to what its unit deserves; minus zero becomes zero.
+
+    >>> rounded(0.00005, "mm"), rounded(2.675, "N"), rounded(-0.00001, "mm"), rounded(3, "rpm")
+    (0.0001, 2.67, 0.0, 3.0)
+    """
+    # A report rounds more than a hundred numbers, and `round` to decimals goes by way of a text. A whole count of
+    # decimals divided by its scale is the same number to the last bit; below 10¹¹ the count is off by less than
+    # 10⁻⁴ before it is rounded, so only what lies that near to a tie needs the long way.
+    scale = _SCALES[unit]
+    scaled = value * scale
+    if -_EXACTLY_SCALED < scaled < _EXACTLY_SCALED:
+        whole = round(scaled)
+        if -_CLEAR_OF_A_TIE < scaled - whole < _CLEAR_OF_A_TIE:
+            return whole / scale
     return round(value, _DECIMALS[unit]) + 0.0
 
 
@@ -70,6 +89,10 @@ def rounded_for_people(value: float, unit: str) -> float:
     return round(value, _DECIMALS_FOR_PEOPLE.get(unit, 4)) + 0.0
 
 
+_NUMBER: Final = (float, int)
+"""As a pair, because a union written in place is made anew at every call."""
+
+
 def rounded_or_none(value: object, unit: str) -> float | None:
     """Round a number; anything else, such as a lack, is null in the report."""
-    return round(float(value), _DECIMALS[unit]) + 0.0 if isinstance(value, int | float) else None
+    return rounded(value, unit) if isinstance(value, _NUMBER) else None
