@@ -1,13 +1,17 @@
 """From rules to what the engine compiles: one condition a rule on small flat facts.
 
-Per kind, each rule has a flag (``f0``, ``f1``, ...) that says whether it is decidable on a fact, and each
-distinct comparison has a slot (``v0``, ``v1``, ...).
+Per kind, each distinct comparison has a slot (``v0``, ``v1``, ...), and a fact has the slots of the rules that are
+decidable on it.
+A rule whose comparisons must all hold is told by a slot that it alone reads: where that is there, the rule is
+decidable, and the comparison on it stands first. Any other rule has a flag (``f0``, ``f1``, ...) that says so, which
+costs the engine as much as a slot.
 A rule becomes ``kind and flag and condition``; groups stay groups, those of one member dissolve and a
 group inside a group of the same sort is spliced in.
 """
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any, Final
@@ -27,10 +31,10 @@ MARKER_KIND: Final = "marker"
 
 @dataclass(frozen=True, slots=True)
 class LoweredRule:
-    """One rule: its flag's name, the indices of its slots, and the engine's condition on its facts."""
+    """One rule: its flag's name if it has one, the indices of its slots, and the engine's condition on its facts."""
 
     rule: Rule
-    flag: str
+    flag: str | None
     slots: tuple[int, ...]
     condition: Mapping[str, Any]
 
@@ -46,7 +50,8 @@ class LoweredKind:
     @property
     def names(self) -> tuple[str, ...]:
         """Flags, then slots: every property the engine sees on a fact beside session, key and kind."""
-        return (*(rule.flag for rule in self.rules), *(f"v{index}" for index in range(len(self.slots))))
+        flags = (rule.flag for rule in self.rules if rule.flag is not None)
+        return (*flags, *(f"v{index}" for index in range(len(self.slots))))
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,8 +89,9 @@ def lower(rules: Iterable[Rule]) -> Lowered:
 
 def _lower_kind(kind: str, rules: list[Rule], index: Mapping[tuple[str, str], int]) -> LoweredKind:
     slots: dict[Slot, int] = {}
-    lowered: list[LoweredRule] = []
-    for position, rule in enumerate(rules):
+    trees: list[dict[str, Any]] = []
+    reads: list[tuple[int, ...]] = []
+    for rule in rules:
         used: list[int] = []
 
         def comparison(written: Comparison, code: str = rule.code, used: list[int] = used) -> dict[str, Any]:
@@ -94,12 +100,32 @@ def _lower_kind(kind: str, rules: list[Rule], index: Mapping[tuple[str, str], in
             used.append(number)
             return probe.on(f"v{number}")
 
-        flag = f"f{position}"
-        tree = _tree(rule.condition, comparison)
-        conditions = tree.get("$and", [tree])
-        condition = {"$and": [{"kind": kind}, {flag: 1}, *conditions]}
-        lowered.append(LoweredRule(rule, flag, tuple(dict.fromkeys(used)), condition))
+        trees.append(_tree(rule.condition, comparison))
+        reads.append(tuple(dict.fromkeys(used)))
+    readers = Counter(slot for read in reads for slot in read)
+    lowered = [
+        _lower_rule(kind, rule, f"f{position}", tree, read, [f"v{slot}" for slot in read if readers[slot] == 1])
+        for position, (rule, tree, read) in enumerate(zip(rules, trees, reads, strict=True))
+    ]
     return LoweredKind(kind, tuple(lowered), tuple(slots))
+
+
+def _lower_rule(
+    kind: str, rule: Rule, flag: str, tree: dict[str, Any], read: tuple[int, ...], own: list[str]
+) -> LoweredRule:
+    """Put the condition together; own are the slots that no other rule reads."""
+    members = tree.get("$and", [tree])
+    if own and not any("$or" in member for member in members):
+        telling = [member for member in members if _name(member) == own[0]]
+        rest = [member for member in members if _name(member) != own[0]]
+        return LoweredRule(rule, None, read, {"$and": [{"kind": kind}, *telling, *rest]})
+    return LoweredRule(rule, flag, read, {"$and": [{"kind": kind}, {flag: 1}, *members]})
+
+
+def _name(comparison: Mapping[str, Any]) -> str:
+    """The slot that one comparison of the engine reads: under its operator, or plain for equality."""
+    ((name, value),) = comparison.items()
+    return _name(value) if isinstance(value, Mapping) else name
 
 
 def _tree(condition: Condition, comparison: Callable[[Comparison], dict[str, Any]]) -> dict[str, Any]:

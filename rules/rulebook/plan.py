@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 from rules.rulebook.fact import Fact, FactError
-from rules.rulebook.lowering import MARKER_KIND, LoweredKind
+from rules.rulebook.lowering import MARKER_KIND, LoweredKind, LoweredRule
 from rules.rulebook.model import Rule
 from rules.rulebook.slots import READINGS, numbers_of
 from rules.rulebook.vocabulary import PropertyType, Vocabulary
@@ -22,6 +22,7 @@ MARKER_TEMPLATE: Final = '{"sid":"%s","key":%d,"kind":"' + MARKER_KIND + '"}'
 
 # The largest finite double: anything beyond is no measurement, and not-a-number fails both comparisons.
 _LARGEST: Final = 1.7976931348623157e308
+_NUMBER: Final = (float, int)
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,8 +33,8 @@ class Plan:
     ----------
     template
         The engine's text with places for session, key and the numbers of the slots. Flags of decided rules stand
-        in it; those of others, and slots that no decided rule reads, are left out, since reading them costs the
-        engine as much as judging: a rule whose flag is not there does not match.
+        in it; those of others, and slots that no decided rule reads, are left out: a rule whose flag or slot is not
+        there does not match.
     groups
         The slots that fill the places after session and key, as pairs of left and right, grouped by what
         they read in the order of :data:`~rules.rulebook.slots.READINGS`.
@@ -58,8 +59,9 @@ class Plan:
         known: Mapping[str, Any] = fact.known
         for name in self.numbers:
             value = known[name]
-            sound = isinstance(value, float | int) and -_LARGEST <= value <= _LARGEST
-            if not sound or isinstance(value, bool):
+            # almost every number is a plain float
+            sound = type(value) is float or (isinstance(value, _NUMBER) and not isinstance(value, bool))
+            if not (sound and -_LARGEST <= value <= _LARGEST):
                 raise _wrong(fact, name, "a finite number")
         for name in self.texts:
             if not isinstance(known[name], str):
@@ -80,22 +82,20 @@ def make_plan(fact: Fact, lowered: LoweredKind | None, vocabulary: Vocabulary) -
     Raises :class:`FactError` when the shape contradicts itself or the vocabulary.
     """
     _refuse_contradictions(fact, vocabulary)
-    decided: list[int] = []
+    chosen: list[LoweredRule] = []
     undecided: list[tuple[Rule, tuple[str, ...]]] = []
-    rules = lowered.rules if lowered else ()
-    for position, candidate in enumerate(rules):
+    for candidate in lowered.rules if lowered else ():
         needs = candidate.rule.needs
         if any(name not in fact.known and name not in fact.lacking for name in needs):
             continue
         if lacking := tuple(name for name in needs if name in fact.lacking):
             undecided.append((candidate.rule, lacking))
         else:
-            decided.append(position)
-    chosen = [rules[position] for position in decided]
+            chosen.append(candidate)
     slots = lowered.slots if lowered else ()
     used = {slot for candidate in chosen for slot in candidate.slots}
     grouped = [[slot for slot in sorted(used) if slots[slot].reading == reading] for reading in READINGS]
-    fields = [f'"{rules[position].flag}":1' for position in decided]
+    fields = [f'"{candidate.flag}":1' for candidate in chosen if candidate.flag is not None]
     fields += [f'"v{slot}":%d' for group in grouped for slot in group]
     types = _types(fact.kind, (candidate.rule for candidate in chosen), vocabulary)
     return Plan(

@@ -57,14 +57,29 @@ def test_equal_comparisons_of_a_kind_share_a_slot() -> None:
     needs = ["grip_length_mm", "clamped"]
     rules = [rule_entry(code, needs=needs, when={"all": whole}, thresholds=most) for code in ("AA-001", "AA-002")]
     kind = lower(book_of(rules).rules).kinds["joint"]
-    assert kind.names == ("f0", "f1", "v0", "v1", "v2", "v3")
-    assert kind.rules[0].condition["$and"][2:] == [
+    assert kind.names == ("v0", "v1", "v2", "v3")
+    assert kind.rules[0].condition["$and"][1:] == [
+        {"$gte": {"v1": 0}},
         {"$lt": {"v0": 0}},
         {"$neq": {"v0": 0}},
-        {"$gte": {"v1": 0}},
         {"v2": 1},
         {"v2": 0},
     ]
+
+
+def test_a_rule_has_a_flag_unless_a_slot_of_its_own_tells_that_it_is_decidable() -> None:
+    """One that shares every slot, or one that can match without some slot, would else match where it is undecided."""
+    short, clamped = {"grip_length_mm": {"less_than": 20}}, {"clamped": True}
+    deep = {"grip_length_mm": {"greater_than": 90}}
+    rules = [
+        rule_entry("AA-001", needs=["grip_length_mm", "clamped"], when={"all": [short, clamped]}),
+        rule_entry("AA-002", needs=["grip_length_mm"], when={"all": [short]}),
+        rule_entry("AA-003", needs=["grip_length_mm", "clamped"], when={"any": [deep, {"clamped": False}]}),
+        rule_entry("AA-004", needs=["grip_length_mm"], when={"all": [short, {"grip_length_mm": {"at_least": 1}}]}),
+    ]
+    kind = lower(book_of(rules).rules).kinds["joint"]
+    assert [rule.flag for rule in kind.rules] == ["f0", "f1", "f2", None]
+    assert kind.rules[3].condition == {"$and": [{"kind": "joint"}, {"$gte": {"v3": 0}}, {"$lt": {"v0": 0}}]}
 
 
 def test_groups_stay_groups() -> None:
