@@ -14,6 +14,7 @@ from rules.engine import Engine, EngineFaultError
 from rules.facts.derive import Derived, derive
 from rules.facts.references import Resolved, reference_facts, resolve
 from rules.mechanics.allowance import spend
+from rules.model.made import made
 from rules.model.policy import DEFAULT_POLICY, Policy
 from rules.model.report import Finding, Report, Summary, Undecided, Verdict
 from rules.model.request import CheckRequest
@@ -86,7 +87,8 @@ class Assessor:
             (finding(item, words.of(item.fact.kind)) for item in judgement.fired), key=lambda f: _GRAVITY[f.severity]
         )
         gaps = [undecided(item) for item in judgement.undecided]
-        report = Report(
+        report = made(
+            Report,
             verdict=_verdict(findings, gaps, policy),
             stack=request.stack.id,
             summary=_summary(findings, gaps, judgement.decided),
@@ -135,7 +137,8 @@ def _verdict(findings: Sequence[Finding], gaps: Sequence[Undecided], policy: Pol
 
 def _summary(findings: Sequence[Finding], gaps: Sequence[Undecided], decided: Sequence[str]) -> Summary:
     counts = Counter(item.severity for item in findings)
-    return Summary(
+    return made(
+        Summary,
         errors=counts["error"],
         warnings=counts["warning"],
         advice=counts["advice"],

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from functools import cache
 
+from rules.model.made import made
 from rules.model.report import Finding, Undecided
 from rules.model.report_base import LackingFact
 from rules.reporting.rounding import rounded, rounded_for_people
@@ -77,7 +78,8 @@ def finding(fired: Fired, properties: Mapping[str, Property]) -> Finding:
     """Tell a rule that fired; properties is the vocabulary of the fact's kind."""
     rule, values = fired.rule, _told(fired, properties)
     observed, limit = _value(fired, rule.observed), _value(fired, rule.limit)
-    return Finding(
+    return made(
+        Finding,
         code=rule.code,
         severity=rule.severity,
         title=rule.title,
@@ -94,10 +96,11 @@ def finding(fired: Fired, properties: Mapping[str, Property]) -> Finding:
 
 def undecided(item: UndecidedRule) -> Undecided:
     """Tell a rule that could not be decided."""
-    return Undecided(
+    return made(
+        Undecided,
         code=item.rule.code,
         severity=item.rule.severity,
         title=item.rule.title,
         at=list(item.fact.at),
-        lacks=[LackingFact(fact=name, fields=list(fields)) for name, fields in item.lacking.items()],
+        lacks=[made(LackingFact, fact=name, fields=list(fields)) for name, fields in item.lacking.items()],
     )

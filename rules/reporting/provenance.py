@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 
 from rules.model.base import Model
+from rules.model.made import made
 from rules.model.policy import Policy
 from rules.model.report import OverrideReport, Provenance, ThresholdReport
 from rules.rulebook.model import Rulebook
@@ -30,7 +31,8 @@ def provenance(
     """Name service, rulebooks and request, and everything that was changed against the books."""
     changed = (policy.thresholds if policy else None) or {}
     rules = {code: book.rule(code) for code in changed}
-    return Provenance(
+    return made(
+        Provenance,
         service=NAME,
         version=VERSION,
         rulebooks=book.book_names(),
@@ -38,7 +40,8 @@ def provenance(
         catalogue_sha256=catalogue_sha256,
         request_sha256=request_sha256(request),
         thresholds_changed=[
-            ThresholdReport(
+            made(
+                ThresholdReport,
                 code=code,
                 threshold=name,
                 value=value,
@@ -49,8 +52,12 @@ def provenance(
             for name, value in sorted(values.items())
         ],
         severities_lowered=[
-            OverrideReport(
-                code=item.code, from_severity=item.severity_from, to_severity=item.severity_to, book=item.file
+            made(
+                OverrideReport,
+                code=item.code,
+                from_severity=item.severity_from,
+                to_severity=item.severity_to,
+                book=item.file,
             )
             for item in book.overridden
         ],

@@ -9,6 +9,7 @@ from rules.facts.contributors import Contributor
 from rules.facts.derive import Derived
 from rules.facts.values import Lack, Maybe
 from rules.mechanics.axis import Line
+from rules.model.made import made
 from rules.model.operation import Operation
 from rules.model.report import (
     ContributorReport,
@@ -32,12 +33,14 @@ _NOTHING_ASKED = Operation.model_validate({})
 def geometry_section(derived: Derived) -> GeometryReport:
     """Where everything lies."""
     geometry = derived.geometry
-    return GeometryReport(
+    return made(
+        GeometryReport,
         last_clamping_face_mm=rounded_or_none(geometry.last_clamping_face, "mm"),
         gauge_plane_mm=rounded_or_none(geometry.gauge_plane, "mm"),
         tip_mm=rounded_or_none(geometry.tip, "mm"),
         components=[
-            PositionReport(
+            made(
+                PositionReport,
                 component=link.part.id,
                 from_mm=rounded_or_none(place.start, "mm"),
                 to_mm=rounded_or_none(place.face, "mm"),
@@ -50,7 +53,8 @@ def geometry_section(derived: Derived) -> GeometryReport:
 def _plane(budget: Maybe[PlaneBudget]) -> PlaneReport | None:
     if isinstance(budget, Lack):
         return None
-    return PlaneReport(
+    return made(
+        PlaneReport,
         z_mm=rounded(budget.z_mm, "mm"),
         p50_um=rounded(budget.p50_um, "um"),
         p95_um=rounded(budget.p95_um, "um"),
@@ -75,9 +79,12 @@ def runout_section(derived: Derived) -> RunoutReport:
     operation = derived.chain.request.operation or _NOTHING_ASKED
     known, lacking = derived.contributors.known, derived.contributors.lacking
     gauge, tip = derived.gauge_plane, derived.tip
-    return RunoutReport(
+    return made(
+        RunoutReport,
         complete=lacking is None,
-        not_stated=[] if lacking is None else [LackingFact(fact="runout contributor", fields=list(lacking.fields))],
+        not_stated=[]
+        if lacking is None
+        else [made(LackingFact, fact="runout contributor", fields=list(lacking.fields))],
         limit_um=operation.runout_limit_um,
         limit_at=operation.runout_limit_at or "gauge_plane",
         gauge_plane=_plane(gauge),
@@ -96,7 +103,8 @@ def contributor_reports(
     """Return every contributor with its line and its part at the two planes."""
     nothing = (None,) * len(known)
     return [
-        ContributorReport(
+        made(
+            ContributorReport,
             name=item.name,
             component=item.component,
             law=item.law,

@@ -12,6 +12,7 @@ from rules.facts.unbalance import UnbalanceSum
 from rules.facts.values import Lack, Maybe, known_or
 from rules.mechanics.milling import MillingLoad
 from rules.model.components import Cutter
+from rules.model.made import made
 from rules.model.operation import Operation
 from rules.model.report_mechanics import (
     BalanceReport,
@@ -44,7 +45,7 @@ def _limit(one: SpeedCause, critical_share: float | None) -> SpeedLimit:
     speed = one.speed_rpm
     if one.cause == "critical_speed" and critical_share is not None:
         speed *= critical_share
-    return SpeedLimit(cause=one.cause, component=one.component, speed_rpm=rounded(speed, "rpm"))
+    return made(SpeedLimit, cause=one.cause, component=one.component, speed_rpm=rounded(speed, "rpm"))
 
 
 def speed_section(derived: Derived, critical_share: float | None) -> SpeedReport:
@@ -57,7 +58,8 @@ def speed_section(derived: Derived, critical_share: float | None) -> SpeedReport
     if governing is not None and asked is not None:
         margin = rounded(governing.speed_rpm - asked, "rpm")
         percent = rounded((governing.speed_rpm - asked) / asked * 100.0, "percent")
-    return SpeedReport(
+    return made(
+        SpeedReport,
         asked_rpm=rounded_or_none(asked, "rpm"),
         limits=limits,
         governing=governing,
@@ -72,7 +74,8 @@ def balance_section(derived: Derived) -> BalanceReport:
     balance = derived.balance
     nothing = UnbalanceSum(0.0, None)
     unbalance, couple = known_or(balance.unbalance, None), known_or(balance.couple, None)
-    return BalanceReport(
+    return made(
+        BalanceReport,
         grade=(derived.chain.request.operation or _NOTHING_ASKED).balance_grade,
         unbalance_p95_gmm=rounded_or_none(unbalance and unbalance.p95, "g mm"),
         unbalance_worst_gmm=rounded_or_none((unbalance or nothing).worst, "g mm"),
@@ -90,13 +93,15 @@ def balance_section(derived: Derived) -> BalanceReport:
 def mass_section(derived: Derived) -> MassReport:
     """Mass of the whole and of each component, and where it sits."""
     masses = derived.masses
-    return MassReport(
+    return made(
+        MassReport,
         total_kg=rounded_or_none(masses.total, "kg"),
         centre_of_mass_mm=rounded_or_none(masses.centre, "mm"),
         transverse_inertia_kg_mm2=rounded_or_none(masses.inertia, "kg mm2"),
         tilting_moment_n_m=rounded_or_none(masses.tilting_moment_n_m, "N m"),
         components=[
-            ComponentMass(
+            made(
+                ComponentMass,
                 component=link.part.id,
                 mass_kg=rounded_or_none(mass, "kg"),
                 centre_of_mass_mm=rounded_or_none(centre, "mm"),
@@ -117,7 +122,8 @@ def load_section(derived: Derived) -> LoadReport:
     """What the cut asks."""
     load = derived.load
     cut = _milling(load)
-    return LoadReport(
+    return made(
+        LoadReport,
         source=load.source,
         torque_n_m=rounded_or_none(load.torque_n_m, "N m"),
         axial_pull_n=rounded_or_none(load.axial_pull_n, "N"),
@@ -132,7 +138,8 @@ def load_section(derived: Derived) -> LoadReport:
 
 
 def _shrink(joint: ShrinkJoint, grip: Grip) -> ShrinkReport:
-    return ShrinkReport(
+    return made(
+        ShrinkReport,
         least_interference_um=rounded(joint.least_um, "um"),
         greatest_interference_um=rounded(joint.most_um, "um"),
         interference_at_speed_um=rounded(joint.at_speed_um, "um"),
@@ -151,7 +158,8 @@ def grip_section(derived: Derived) -> list[GripReport]:
     """Every joint that clamps a straight shank."""
     weakest = weakest_of(derived.grips)
     return [
-        GripReport(
+        made(
+            GripReport,
             joint=grip.case.name,
             at=[grip.case.upper_at, grip.case.lower_at],
             grip_length_mm=rounded_or_none(grip.length_mm, "mm"),
@@ -177,14 +185,15 @@ def stiffness_section(derived: Derived) -> StiffnessReport:
     teeth = last.teeth if isinstance(last, Cutter) else None
     turns = speed / 60.0 if isinstance(speed, float) else None
     frequencies = () if isinstance(stiffness.frequencies_hz, Lack) else stiffness.frequencies_hz
-    return StiffnessReport(
+    return made(
+        StiffnessReport,
         tip_compliance_um_per_n=rounded_or_none(bending and bending.compliance_um_per_n, "um/N"),
         tip_stiffness_n_per_um=rounded_or_none(bending and 1.0 / bending.compliance_um_per_n, "N/um"),
         radial_force_n=rounded_or_none(derived.load.radial_force_n, "N"),
         deflection_um=rounded_or_none(stiffness.deflection_um, "um"),
         deflection_limit_um=(derived.chain.request.operation or _NOTHING_ASKED).deflection_limit_um,
         shares=[
-            BendingShare(name=one.name, kind=one.kind, share=rounded(one.share, "ratio"))
+            made(BendingShare, name=one.name, kind=one.kind, share=rounded(one.share, "ratio"))
             for one in (bending.shares if bending else ())
         ],
         bending_frequencies_hz=[rounded(one, "Hz") for one in frequencies],
