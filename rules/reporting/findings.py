@@ -3,24 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from functools import cache
 
 from rules.model.made import made
 from rules.model.report import Finding, Undecided
 from rules.model.report_base import LackingFact
 from rules.reporting.rounding import rounded, rounded_for_people
-from rules.rulebook.condition import Comparison, PropertyRef, ThresholdRef, comparisons
 from rules.rulebook.fact import Value
 from rules.rulebook.judgement import Fired
 from rules.rulebook.judgement import Undecided as UndecidedRule
 from rules.rulebook.model import Rule
 from rules.rulebook.vocabulary import Property
-from rules.rulebook.wording import placeholders, render
+from rules.rulebook.wording import render
 
 __all__ = ["finding", "undecided"]
-
-_AT_MOST = frozenset({"greater_than", "at_least"})
-_AT_LEAST = frozenset({"less_than", "at_most"})
 
 
 def _value(fired: Fired, name: str | None) -> float | str | None:
@@ -29,39 +24,22 @@ def _value(fired: Fired, name: str | None) -> float | str | None:
     value = fired.thresholds.get(name, fired.fact.known.get(name))
     if isinstance(value, bool) or value is None:
         return None
-    return rounded(value, fired.rule.unit) if isinstance(value, int | float) else value
+    return value if isinstance(value, str) else rounded(value, fired.rule.unit)
 
 
 def _margin(rule: Rule, observed: float | str | None, limit: float | str | None) -> float | None:
     """Distance to the limit in the sense of the rule's own comparison: negative where it is broken."""
-    if not isinstance(observed, float) or not isinstance(limit, float):
+    if rule.sense is None or not isinstance(observed, float) or not isinstance(limit, float):
         return None
-    for comparison in comparisons(rule.condition):
-        if comparison.left == rule.observed and _names(comparison) == rule.limit:
-            if comparison.operator in _AT_MOST:
-                return rounded(limit - observed, rule.unit)
-            if comparison.operator in _AT_LEAST:
-                return rounded(observed - limit, rule.unit)
-    return None
-
-
-def _names(comparison: Comparison) -> str | None:
-    right = comparison.right
-    return right.name if isinstance(right, PropertyRef | ThresholdRef) else None
-
-
-@cache
-def _asked(template: str) -> tuple[str, ...]:
-    return placeholders(template)
+    return rounded(limit - observed if rule.sense == "at most" else observed - limit, rule.unit)
 
 
 def _told(fired: Fired, properties: Mapping[str, Property]) -> dict[str, Value]:
     """Return the values for a message, rounded unless that would hide by how much a limit is broken."""
     rule = fired.rule
     exact = {**fired.fact.known, **fired.thresholds}
-    asked = {*_asked(rule.message), *_asked(rule.remedy), *filter(None, (rule.observed, rule.limit))}
     told: dict[str, Value] = {}
-    for name in asked:
+    for name in rule.told:
         value = exact[name]
         if isinstance(value, bool | str):
             told[name] = value

@@ -5,14 +5,16 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import Annotated, Any, Final, Literal, TypeAlias
 
 from pydantic import AfterValidator, ConfigDict, Field, SkipValidation, StringConstraints, model_validator
 
 from rules.rulebook.closed_model import ClosedModel
-from rules.rulebook.condition import Condition
+from rules.rulebook.condition import Condition, PropertyRef, ThresholdRef, comparisons
 from rules.rulebook.fact import Kind
 from rules.rulebook.vocabulary import Vocabulary
+from rules.rulebook.wording import placeholders
 
 __all__ = [
     "CODE_PATTERN",
@@ -117,6 +119,15 @@ class RuleEntry(_YamlModel):
     examples: Examples
 
 
+_SENSES: Final[Mapping[str, Literal["at most", "at least"]]] = {
+    "greater_than": "at most",
+    "at_least": "at most",
+    "less_than": "at least",
+    "at_most": "at least",
+}
+"""What is asked where a comparison objects."""
+
+
 class BookHead(_YamlModel):
     """One rulebook file; its rules are checked one by one."""
 
@@ -136,6 +147,22 @@ class Rule(RuleEntry):
     book: str
     file: str
     line: int
+
+    @cached_property
+    def told(self) -> frozenset[str]:
+        """The properties and thresholds whose values a finding tells."""
+        named = (*placeholders(self.message), *placeholders(self.remedy), self.observed, self.limit)
+        return frozenset(name for name in named if name is not None)
+
+    @cached_property
+    def sense(self) -> Literal["at most", "at least"] | None:
+        """How what is observed must keep to the limit; None where the rule does not say by a number."""
+        for comparison in comparisons(self.condition):
+            right = comparison.right
+            compared = right.name if isinstance(right, PropertyRef | ThresholdRef) else None
+            if comparison.left == self.observed and compared == self.limit and comparison.operator in _SENSES:
+                return _SENSES[comparison.operator]
+        return None
 
 
 @dataclass(frozen=True, slots=True)

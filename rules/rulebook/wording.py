@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Mapping
+from functools import cache
 from typing import Final
 
 from rules.rulebook.fact import Value
@@ -40,7 +41,15 @@ def render(template: str, values: Mapping[str, Value]) -> str:
     ...     "joint": "c1/ext", "grip_length_mm": 12.50004, "minimum_grip_mm": 20.0})
     'c1/ext: 12.5 mm of 20 mm'
     """
-    return _PLACE.sub(lambda place: written(values[place[1]]), template)
+    # splitting leaves what stands between the places, and every second part is a name
+    parts = list(_parts(template))
+    parts[1::2] = [written(values[name]) for name in parts[1::2]]
+    return "".join(parts)
+
+
+@cache
+def _parts(template: str) -> list[str]:
+    return _PLACE.split(template)
 
 
 def written(value: Value) -> str:
