@@ -35,7 +35,7 @@ from rules.rulebook.judgement import Fired, Judgement, Undecided
 from rules.rulebook.limits import lint_limits
 from rules.rulebook.linter import lint_rules
 from rules.rulebook.lowering import CATCH_ALL, Lowered, lower
-from rules.rulebook.model import Rulebook
+from rules.rulebook.model import Rule, Rulebook
 from rules.rulebook.overrides import Overrides, check_overrides
 from rules.rulebook.plan import MARKER_TEMPLATE, Plan, make_plan
 from rules.rulebook.problem import RulebookError
@@ -76,7 +76,6 @@ class Engine:
         self._lowered: Lowered = lower(book.rules)
         self._order: Mapping[str, int] = {rule.code: place for place, rule in enumerate(book.rules)}
         self._plans: dict[tuple[str, tuple[str, ...], tuple[str, ...]], Plan] = {}
-        self._effects = self._in_effect(self._lowered.thresholds)
         self._set = _compiled(self._lowered.definition)
 
     @property
@@ -134,9 +133,8 @@ class Engine:
         gaps = [(order[rule.code], key, lacking) for key, plan in enumerate(plans) for rule, lacking in plan.undecided]
         decided = set().union(*[plan.decided for plan in plans])
         decided.difference_update([rules[place].code for place, _, _ in gaps])
-        effects = self._effects if thresholds is self._lowered.thresholds else self._in_effect(thresholds)
         return Judgement(
-            fired=tuple([Fired(rules[place], facts[key], effects[place]) for place, key in sorted(fired)]),
+            fired=tuple([self._fired(rules[place], facts[key], thresholds) for place, key in sorted(fired)]),
             undecided=tuple(
                 Undecided(rules[place], facts[key], {name: tuple(facts[key].lacking[name]) for name in names})
                 for place, key, names in sorted(gaps)
@@ -163,13 +161,11 @@ class Engine:
                 values[self._lowered.threshold_index[code, name]] = value
         return values
 
-    def _in_effect(self, thresholds: Sequence[float]) -> Sequence[Mapping[str, float]]:
-        """Per rule, its thresholds by name."""
+    def _fired(self, rule: Rule, fact: Fact, thresholds: Sequence[float]) -> Fired:
         index = self._lowered.threshold_index
-        return [
-            MappingProxyType({name: thresholds[index[rule.code, name]] for name in rule.thresholds})
-            for rule in self._book.rules
-        ]
+        return Fired(
+            rule, fact, MappingProxyType({name: thresholds[index[rule.code, name]] for name in rule.thresholds})
+        )
 
 
 class _CompiledSet:

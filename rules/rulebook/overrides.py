@@ -25,10 +25,11 @@ class OverrideProblem:
 
 def check_overrides(book: Rulebook, overrides: Overrides) -> list[OverrideProblem]:
     """Every override that names no threshold of the book, is no finite number or lies outside its bounds."""
-    rules = {rule.code: rule for rule in book.rules}
     problems: list[OverrideProblem] = []
     for code, wanted in overrides.items():
-        if (rule := rules.get(code)) is None:
+        try:
+            rule = book.rule(code)
+        except KeyError:
             problems.append(OverrideProblem(code, "", f"there is no rule {code}"))
             continue
         for name, value in wanted.items():
