@@ -34,11 +34,12 @@ from rules.rulebook.fact import Fact, FactError
 from rules.rulebook.judgement import Fired, Judgement, Undecided
 from rules.rulebook.limits import lint_limits
 from rules.rulebook.linter import lint_rules
-from rules.rulebook.lowering import CATCH_ALL, Lowered, lower
+from rules.rulebook.lowering import CATCH_ALL, Lowered, LoweredPortion, lower
 from rules.rulebook.model import Rule, Rulebook
 from rules.rulebook.overrides import Overrides, check_overrides
 from rules.rulebook.plan import MARKER_TEMPLATE, Plan, make_plan
 from rules.rulebook.problem import RulebookError
+from rules.rulebook.vocabulary import Vocabulary
 
 __all__ = ["Engine", "EngineFaultError", "Fired", "Judgement", "Undecided"]
 
@@ -64,6 +65,8 @@ class EngineFaultError(RuntimeError):
 class Engine:
     """A rulebook, compiled; one instance serves any number of threads.
 
+    More rules than the core carries together are compiled in portions, and each portion sees every fact.
+
     Raises :class:`~rules.rulebook.problem.RulebookError` for a book that does not pass the linter.
     Engines on books of equal conditions share one compiled set.
     """
@@ -75,8 +78,7 @@ class Engine:
         self._book = book
         self._lowered: Lowered = lower(book.rules)
         self._order: Mapping[str, int] = {rule.code: place for place, rule in enumerate(book.rules)}
-        self._plans: dict[tuple[str, tuple[str, ...], tuple[str, ...]], Plan] = {}
-        self._set = _compiled(self._lowered.definition)
+        self._portions = [_Portion(one, book.vocabulary) for one in self._lowered.portions]
 
     @property
     def book(self) -> Rulebook:
@@ -108,30 +110,15 @@ class Engine:
         if len(facts) > _MOST_FACTS:
             raise FactError(f"{len(facts)} facts in one request; at most {_MOST_FACTS}")
         thresholds = self._thresholds(overrides) if overrides else self._lowered.thresholds
-        plans = [self._plan(fact) for fact in facts]
-        given = [
-            (plan.template, key, plan.fill(fact, thresholds))
-            for key, (fact, plan) in enumerate(zip(facts, plans, strict=True))
-            if plan.decided
-        ]
-        matches = self._set.run(given) if given else set()
-        return self._judgement(facts, plans, matches, thresholds)
-
-    def _judgement(
-        self,
-        facts: Sequence[Fact],
-        plans: Sequence[Plan],
-        matches: set[tuple[str, int]],
-        thresholds: Sequence[float],
-    ) -> Judgement:
         order, rules = self._order, self._book.rules
         fired: list[tuple[int, int]] = []
-        for code, key in matches:
-            if code not in plans[key].decided:
-                raise EngineFaultError(f"{code} fired on {facts[key].key}, where it can't be decided")
-            fired.append((order[code], key))
-        gaps = [(order[rule.code], key, lacking) for key, plan in enumerate(plans) for rule, lacking in plan.undecided]
-        decided = set().union(*[plan.decided for plan in plans])
+        gaps: list[tuple[int, int, tuple[str, ...]]] = []
+        decided: set[str] = set()
+        for portion in self._portions:
+            plans, matches = portion.judge(facts, thresholds)
+            fired += [(order[code], key) for code, key in matches]
+            gaps += [(order[rule.code], key, names) for key, plan in enumerate(plans) for rule, names in plan.undecided]
+            decided.update(*[plan.decided for plan in plans])
         decided.difference_update([rules[place].code for place, _, _ in gaps])
         return Judgement(
             fired=tuple([self._fired(rules[place], facts[key], thresholds) for place, key in sorted(fired)]),
@@ -141,16 +128,6 @@ class Engine:
             ),
             decided=tuple(sorted(decided)),
         )
-
-    def _plan(self, fact: Fact) -> Plan:
-        shape = (fact.kind, tuple(fact.known), tuple(fact.lacking))
-        plan = self._plans.get(shape)
-        if plan is None:
-            plan = make_plan(fact, self._lowered.kinds.get(fact.kind), self._book.vocabulary)
-            if len(self._plans) >= _MOST_PLANS:
-                self._plans.clear()
-            self._plans[shape] = plan
-        return plan
 
     def _thresholds(self, overrides: Overrides) -> Sequence[float]:
         if problems := check_overrides(self._book, overrides):
@@ -166,6 +143,39 @@ class Engine:
         return Fired(
             rule, fact, MappingProxyType({name: thresholds[index[rule.code, name]] for name in rule.thresholds})
         )
+
+
+class _Portion:
+    """Rules that the core carries together, and the plans for facts that come to them."""
+
+    def __init__(self, lowered: LoweredPortion, vocabulary: Vocabulary) -> None:
+        self._kinds, self._vocabulary = lowered.kinds, vocabulary
+        self._plans: dict[tuple[str, tuple[str, ...], tuple[str, ...]], Plan] = {}
+        self._set = _compiled(lowered.definition)
+
+    def judge(self, facts: Sequence[Fact], thresholds: Sequence[float]) -> tuple[list[Plan], set[tuple[str, int]]]:
+        """The plan of each fact, and codes and places of the facts of the rules that match."""
+        plans = [self._plan(fact) for fact in facts]
+        given = [
+            (plan.template, key, plan.fill(fact, thresholds))
+            for key, (fact, plan) in enumerate(zip(facts, plans, strict=True))
+            if plan.decided
+        ]
+        matches = self._set.run(given) if given else set()
+        for code, key in matches:
+            if code not in plans[key].decided:
+                raise EngineFaultError(f"{code} fired on {facts[key].key}, where it can't be decided")
+        return plans, matches
+
+    def _plan(self, fact: Fact) -> Plan:
+        shape = (fact.kind, tuple(fact.known), tuple(fact.lacking))
+        plan = self._plans.get(shape)
+        if plan is None:
+            plan = make_plan(fact, self._kinds.get(fact.kind), self._vocabulary)
+            if len(self._plans) >= _MOST_PLANS:
+                self._plans.clear()
+            self._plans[shape] = plan
+        return plan
 
 
 class _CompiledSet:

@@ -12,15 +12,16 @@ group inside a group of the same sort is spliced in.
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
 from rules.rulebook.condition import Comparison, Condition
 from rules.rulebook.model import Rule
+from rules.rulebook.portions import portions
 from rules.rulebook.slots import Slot, probe_of
 
-__all__ = ["CATCH_ALL", "MARKER_KIND", "Lowered", "LoweredKind", "LoweredRule", "lower"]
+__all__ = ["CATCH_ALL", "MARKER_KIND", "Lowered", "LoweredKind", "LoweredPortion", "LoweredRule", "lower"]
 
 CATCH_ALL: Final = "seen"
 """The engine's name for the rule that counts every fact; codes are capital letters, so no rule has it."""
@@ -55,28 +56,41 @@ class LoweredKind:
 
 
 @dataclass(frozen=True, slots=True)
+class LoweredPortion:
+    """Rules that the engine carries together: its definition, and how facts of each kind are put for it."""
+
+    definition: Mapping[str, Any]
+    kinds: Mapping[str, LoweredKind]
+
+
+@dataclass(frozen=True, slots=True)
 class Lowered:
-    """A whole rulebook: the engine's definition, and how facts of each kind are put for it.
+    """A whole rulebook, in one portion unless it is very large.
 
     ``thresholds`` are the values written in the books, ``threshold_index`` finds one by code and name.
     """
 
-    definition: Mapping[str, Any]
-    kinds: Mapping[str, LoweredKind]
+    portions: tuple[LoweredPortion, ...]
     thresholds: tuple[float, ...]
     threshold_index: Mapping[tuple[str, str], int]
 
 
-def lower(rules: Iterable[Rule]) -> Lowered:
+def lower(rules: Sequence[Rule]) -> Lowered:
     """Lower rules that passed the linter."""
     index: dict[tuple[str, str], int] = {}
     values: list[float] = []
-    grouped: dict[str, list[Rule]] = {}
     for rule in rules:
-        grouped.setdefault(rule.applies_to, []).append(rule)
         for name, threshold in rule.thresholds.items():
             index[rule.code, name] = len(values)
             values.append(threshold.value)
+    divided = portions(rules, lambda comparison, rule: probe_of(comparison, rule.code, index).slot)
+    return Lowered(tuple(_lower_portion(portion, index) for portion in divided), tuple(values), index)
+
+
+def _lower_portion(rules: Iterable[Rule], index: Mapping[tuple[str, str], int]) -> LoweredPortion:
+    grouped: dict[str, list[Rule]] = {}
+    for rule in rules:
+        grouped.setdefault(rule.applies_to, []).append(rule)
     kinds = {kind: _lower_kind(kind, group, index) for kind, group in grouped.items()}
     definition: dict[str, Any] = {
         lowered.rule.code: {"all": [{"m": lowered.condition}], "pri": 0}
@@ -84,7 +98,7 @@ def lower(rules: Iterable[Rule]) -> Lowered:
         for lowered in kind.rules
     }
     definition[CATCH_ALL] = {"all": [{"m": {"$ex": {"kind": 1}}}], "pri": 1}
-    return Lowered(definition, kinds, tuple(values), index)
+    return LoweredPortion(definition, kinds)
 
 
 def _lower_kind(kind: str, rules: list[Rule], index: Mapping[tuple[str, str], int]) -> LoweredKind:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+from typing import Any
 
 import pytest
 from hypothesis import HealthCheck, given, settings
@@ -10,8 +11,9 @@ from hypothesis import strategies as st
 
 from rules.engine import Engine, Judgement
 from rules.rulebook.limits import lint_limits
+from rules.rulebook.lowering import lower
 from tests.oracles.plain_evaluator import Answer, evaluate
-from tests.support.random_rules import random_facts, random_overrides, random_rules
+from tests.support.random_rules import random_facts, random_overrides, random_rule, random_rules
 from tests.support.rulebooks import book_of
 
 _RANDOM = st.randoms(use_true_random=False)
@@ -27,7 +29,10 @@ def answer_of(judgement: Judgement) -> Answer:
 
 
 def check(rng: random.Random, stacks: int) -> int:
-    rules = random_rules(rng)
+    return agreeing(rng, random_rules(rng), stacks)
+
+
+def agreeing(rng: random.Random, rules: list[dict[str, Any]], stacks: int) -> int:
     book = book_of(rules)
     assert not lint_limits(book.rules)
     engine = Engine(book)
@@ -45,6 +50,15 @@ def check(rng: random.Random, stacks: int) -> int:
 def test_the_engine_finds_what_plain_python_finds(rng: random.Random) -> None:
     """First principles: three random stacks on each random book, order and gaps included."""
     check(rng, stacks=3)
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_a_book_that_is_divided_finds_what_plain_python_finds(seed: int) -> None:
+    """First principles: four hundred random rules, more than the engine carries together."""
+    rng = random.Random(seed)
+    rules = [random_rule(rng, f"TEST-{number:03d}") for number in range(400)]
+    assert len(lower(book_of(rules).rules).portions) > 1
+    assert agreeing(rng, rules, stacks=5) > 100
 
 
 @pytest.mark.long

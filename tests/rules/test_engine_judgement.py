@@ -235,4 +235,4 @@ def test_shapes_without_end_are_judged_right(engine: Engine) -> None:
         shapes.add(tuple(known))
         judgement = engine.judge([joint(**known, grip_length_mm=5.0)])
         assert fired(judgement) == ([("GRIP-020", "joint:a/b")] if "clearance_um" in known else [])
-    assert len(engine._plans) <= 4_096
+    assert len(engine._portions[0]._plans) <= 4_096

@@ -63,9 +63,9 @@ def test_engines_on_one_book_share_a_compiled_set_and_leave_nothing_behind() -> 
     """The set goes with its last engine; another book has another."""
     first, second = Engine(small_book()), Engine(small_book())
     other = Engine(book_of([rule_entry("LOAD-010")]))
-    assert first._set is second._set
-    assert other._set is not first._set
-    handle = other._set._handle
+    assert first._portions[0]._set is second._portions[0]._set
+    assert other._portions[0]._set is not first._portions[0]._set
+    handle = other._portions[0]._set._handle
     del other
     gc.collect()
     # The core refuses a handle it has taken back.

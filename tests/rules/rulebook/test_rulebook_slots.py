@@ -56,7 +56,7 @@ def test_equal_comparisons_of_a_kind_share_a_slot() -> None:
     ]
     needs = ["grip_length_mm", "clamped"]
     rules = [rule_entry(code, needs=needs, when={"all": whole}, thresholds=most) for code in ("AA-001", "AA-002")]
-    kind = lower(book_of(rules).rules).kinds["joint"]
+    kind = lower(book_of(rules).rules).portions[0].kinds["joint"]
     assert kind.names == ("v0", "v1", "v2", "v3")
     assert kind.rules[0].condition["$and"][1:] == [
         {"$gte": {"v1": 0}},
@@ -77,7 +77,7 @@ def test_a_rule_has_a_flag_unless_a_slot_of_its_own_tells_that_it_is_decidable()
         rule_entry("AA-003", needs=["grip_length_mm", "clamped"], when={"any": [deep, {"clamped": False}]}),
         rule_entry("AA-004", needs=["grip_length_mm"], when={"all": [short, {"grip_length_mm": {"at_least": 1}}]}),
     ]
-    kind = lower(book_of(rules).rules).kinds["joint"]
+    kind = lower(book_of(rules).rules).portions[0].kinds["joint"]
     assert [rule.flag for rule in kind.rules] == ["f0", "f1", "f2", None]
     assert kind.rules[3].condition == {"$and": [{"kind": "joint"}, {"$gte": {"v3": 0}}, {"$lt": {"v0": 0}}]}
 
@@ -86,7 +86,7 @@ def test_groups_stay_groups() -> None:
     """A group of one dissolves, a group in a group of its own sort is spliced in, the rest stays."""
     below, above = {"grip_length_mm": {"less_than": 5}}, {"grip_length_mm": {"greater_than": 9}}
     nested = {"any": [{"any": [below, {"all": [above]}]}, {"all": [below, above]}]}
-    (rule,) = lower(book_of([rule_entry(when=nested)]).rules).kinds["joint"].rules
+    (rule,) = lower(book_of([rule_entry(when=nested)]).rules).portions[0].kinds["joint"].rules
     low, high = {"$lt": {"v0": 0}}, {"$gt": {"v1": 0}}
     assert rule.condition == {"$and": [{"kind": "joint"}, {"f0": 1}, {"$or": [low, high, {"$and": [low, high]}]}]}
 
