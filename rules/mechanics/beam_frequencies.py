@@ -146,62 +146,49 @@ def _chain(
     return chain
 
 
-_MOTIONS: Final = np.array(
-    # m      m₀   m₁   m₂  m·l   m₀·l m₁·l m·l²  m₀·l²
-    [
-        [0.0, 0.0, 1.0, 0.0, 1 / 6, 0.5, 0.0, 0.0, 0.0],  # ∫m·g, bent
-        [0.5, 1.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0],  # ∫m·g, slid
-        [0.0, 0.0, 0.0, 1.0, 0.0, 0.0, 1.5, 1 / 8, 0.5],  # ∫m·g·x, bent
-        [0.0, 0.0, 1.0, 0.0, 7 / 20, 1.0, 0.0, 0.0, 0.0],  # ∫m·g·x, slid
-        [0.0, 0.0, 0.0, 1.0, 0.0, 0.0, 1.0, 1 / 20, 0.25],  # ∫m·g², bent
-        [13 / 35, 1.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0],  # ∫m·g², slid
-        [0.0, 0.0, 1.0, 0.0, 2 / 15, 0.5, 0.0, 0.0, 0.0],  # ∫m·g·g, bent and slid
-    ]
-)
-"""Moments of the mass that moves when an element of length l and mass m is deformed, x from its root end.
-
-Bent by one radian its own points move by x²/(2·l), slid by one by 3ξ² − 2ξ³ with ξ = x/l (Hermite); what lies beyond
-its tip end, of moments m₀, m₁ and m₂ about that end, moves as a rigid body.
-"""
-
-
 def _mass_matrix(chain: list[tuple[float, float, float, float]], tip_mass: float) -> _Matrix:
     """Return the mass matrix (2n × 2n) of unit-energy deformations; only its upper triangle (Fortran order) holds.
 
+    Bent by one radian the points of an element of length l move by g = x²/(2·l), x from its root end, slid by one by
+    g = 3ξ² − 2ξ³ with ξ = x/l (Hermite); what lies beyond its tip end, of moments m₀, m₁ and m₂ about that end, moves
+    as a rigid body.
     With t the distance from the tip, an element j nearer the root moves all of an element i by p − q·t, p = t_j and
     q = 1 when bent about its middle t_j, p = 1 and q = 0 when slid; the entry is p·∫m·g_i − q·∫m·g_i·t.
     """
+    # elements are few, so that plain numbers are quicker here than arrays
     m0, m1, m2, far = tip_mass, 0.0, 0.0, 0.0
-    rows = []
+    rows: list[float] = []
     for length, mass, bending, sliding in chain:
-        before, far = far, far + length
-        rows.append((mass, m0, m1, m2, bending, sliding, length, far, before))
+        far += length
+        bent, slid = math.sqrt(bending), math.sqrt(sliding)
+        own, beyond = mass * length, m0 * length
+        pull_bent = m1 + own / 6.0 + beyond / 2.0  # ∫m·g
+        pull_slid = m0 + mass / 2.0
+        turn_bent = m2 + length * (1.5 * m1 + own / 8.0 + beyond / 2.0)  # ∫m·g·x
+        turn_slid = m1 + 0.35 * own + beyond
+        rows += (
+            (far - 0.5 * length) * bent,  # p and −q of either motion
+            bent,
+            slid,
+            0.0,
+            pull_bent * bent,
+            (turn_bent - far * pull_bent) * bent,
+            pull_slid * slid,
+            (turn_slid - far * pull_slid) * slid,
+            (m2 + length * (m1 + own / 20.0 + beyond / 4.0)) * bending,  # ∫m·g² bent, slid, and of the two together
+            (m0 + 13.0 / 35.0 * mass) * sliding,
+            (m1 + 2.0 / 15.0 * own + beyond / 2.0) * bent * slid,
+        )
         m2 += length * (2.0 * m1 + length * (m0 + mass / 3.0))
         m1 += length * (m0 + 0.5 * mass)
         m0 += mass
-    data = np.array(rows).T
-    length, far = data[6], data[7]
-    terms = np.empty((9, len(rows)))
-    terms[:4] = data[:4]
-    np.multiply(data[:3], length, out=terms[4:7])
-    np.multiply(terms[4:6], length, out=terms[7:])
-    moved = _MOTIONS @ terms
-    weights = np.sqrt(data[4:6])
-    bent, slid = weights
-    size = 2 * len(rows)
-    seen = np.empty((len(rows), 2, 2))
-    seen[:, :, 0] = (moved[:2] * weights).T
-    seen[:, :, 1] = ((moved[2:4] - far * moved[:2]) * weights).T
-    rigid = np.zeros((len(rows), 2, 2))
-    np.multiply(far - 0.5 * length, bent, out=rigid[:, 0, 0])
-    rigid[:, 0, 1] = bent
-    rigid[:, 1, 0] = slid
-    matrix: _Matrix = rigid.reshape(size, 2) @ seen.reshape(size, 2).T
-    own = matrix.reshape(-1)
-    step = 2 * size + 2
-    np.multiply(moved[4], data[4], out=own[::step])
-    np.multiply(moved[5], data[5], out=own[size + 1 :: step])
-    np.multiply(moved[6], bent * slid, out=own[size::step])
+    size = 2 * len(chain)
+    data = np.array(rows).reshape(-1, 11)
+    matrix: _Matrix = data[:, :4].reshape(size, 2).dot(data[:, 4:8].reshape(size, 2).T)
+    entries, step = matrix.reshape(-1), 2 * size + 2
+    entries[::step] = data[:, 8]
+    entries[size + 1 :: step] = data[:, 9]
+    entries[size::step] = data[:, 10]
     return matrix.T
 
 
