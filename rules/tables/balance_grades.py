@@ -6,7 +6,7 @@ from functools import cache
 
 from rules.tables.load import Row, UnknownEntryError, read_rows
 
-__all__ = ["BalanceGrade", "grade_value", "grades"]
+__all__ = ["BalanceGrade", "finest_kept", "grade_value", "grades"]
 
 
 class BalanceGrade(Row):
@@ -17,13 +17,13 @@ class BalanceGrade(Row):
 
 
 @cache
-def _grades() -> dict[str, BalanceGrade]:
-    return {row.grade: row for row in read_rows("balance_grades", BalanceGrade)}
+def _values() -> dict[str, float]:
+    return {row.grade: row.value_mm_per_s for row in read_rows("balance_grades", BalanceGrade)}
 
 
 def grades() -> tuple[str, ...]:
     """Names of the grades, finest first."""
-    return tuple(_grades())
+    return tuple(_values())
 
 
 def grade_value(name: str) -> float:
@@ -34,6 +34,16 @@ def grade_value(name: str) -> float:
 
     Raises :class:`UnknownEntryError` for an unknown grade.
     """
-    if name not in _grades():
+    value = _values().get(name)
+    if value is None:
         raise UnknownEntryError("balance_grades", name, grades())
-    return _grades()[name].value_mm_per_s
+    return value
+
+
+def finest_kept(quality_mm_per_s: float) -> str | None:
+    """Name of the finest grade that a quality keeps, or None beyond the coarsest.
+
+    >>> finest_kept(2.6), finest_kept(6.3)
+    ('G6.3', 'G6.3')
+    """
+    return next((name for name, value in _values().items() if value >= quality_mm_per_s), None)

@@ -73,11 +73,13 @@ def couplings() -> tuple[str, ...]:
 
 def coupling(name: str) -> Coupling:
     """A coupling by name; raises :class:`UnknownEntryError` for an unknown one."""
-    if name not in _couplings():
+    found = _couplings().get(name)
+    if found is None:
         raise UnknownEntryError("couplings", name, couplings())
-    return _couplings()[name]
+    return found
 
 
+@cache
 def accepts(workpiece_side: str, machine_side: str) -> bool:
     """Whether a workpiece side of one coupling takes a machine side of another, by kind alone.
 
@@ -89,6 +91,7 @@ def accepts(workpiece_side: str, machine_side: str) -> bool:
     return coupling(machine_side).name in coupling(workpiece_side).accepts
 
 
+@cache
 def joint_class(name: str) -> JointClass:
     """Class of the joint that a workpiece side of this coupling makes.
 

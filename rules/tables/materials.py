@@ -37,6 +37,7 @@ def material(name: str) -> Material:
     >>> material("steel").density_kg_m3
     7850.0
     """
-    if name not in _materials():
+    found = _materials().get(name)
+    if found is None:
         raise UnknownEntryError("materials", name, materials())
-    return _materials()[name]
+    return found

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from itertools import pairwise
 from typing import get_args
 
@@ -167,6 +168,15 @@ def test_unknown_materials_and_grades_are_refused() -> None:
         materials.material("wood")
     with pytest.raises(UnknownEntryError, match=r"G2\.5"):
         balance_grades.grade_value("G3")
+
+
+def test_the_finest_grade_that_a_quality_keeps() -> None:
+    """A quality at a grade's own figure keeps it, one just above keeps the next coarser, beyond all of them none."""
+    grades = balance_grades.grades()
+    for name, coarser in zip(grades, [*grades[1:], None], strict=True):
+        value = balance_grades.grade_value(name)
+        assert balance_grades.finest_kept(value) == name
+        assert balance_grades.finest_kept(math.nextafter(value, math.inf)) == coarser
 
 
 def test_balance_grades_rise_by_about_two_and_a_half() -> None:
