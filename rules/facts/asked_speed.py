@@ -15,7 +15,7 @@ def cutting_diameter_of(chain: Chain) -> Maybe[float]:
     last = chain.links[-1] if chain.links else None
     if last is None or not isinstance(last.part, Cutter):
         return given(None, "/stack/components/-")
-    return given(last.part.cutting_diameter_mm, f"{last.at}/cutting_diameter_mm")
+    return given(last.part.cutting_diameter_mm, last.at, "cutting_diameter_mm")
 
 
 def asked_speed_of(chain: Chain) -> Maybe[float] | None:

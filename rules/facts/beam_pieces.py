@@ -16,10 +16,10 @@ from rules.facts.outlines import OutlinePiece
 from rules.facts.values import Lack, Maybe, lift, merge
 from rules.mechanics.beam import Segment
 from rules.mechanics.beam_section import cone_slices
-from rules.model.components import BaseHolder, Collet, Cutter
+from rules.model.components import StackPart
 from rules.model.policy import DEFAULT_POLICY
 
-__all__ = ["BeamPiece", "beam_pieces_of"]
+__all__ = ["Beam", "beam_of"]
 
 _SHORTEST_MM: Final = 1e-3
 """Pieces shorter than any stated length are rounding, and are left out."""
@@ -27,17 +27,23 @@ _NO_STIFFNESS: Final = 1e-15
 """N·mm²: less is what rounding leaves of a wall that is not there."""
 
 
-class BeamPiece(NamedTuple):
-    """A uniform piece of the beam."""
+class Beam(NamedTuple):
+    """The stack as a beam of uniform pieces."""
 
-    segment: Segment
-    carried_by: tuple[tuple[int, float], ...]
-    """Links that carry the bending there, each with its fraction of the stiffness."""
+    segments: list[Segment]
+    carried_by: list[tuple[tuple[int, float], ...]]
+    """Per segment: links that carry the bending there, each with its fraction of the stiffness."""
 
 
-class _Slice(NamedTuple):
+@dataclass(slots=True)
+class _Slice:
     """A uniform slice of one component in its place; of cones such as bend and weigh as the cone does."""
 
+    link: int
+    modulus: float
+    """Times π/64."""
+    density: float
+    """Times π/4."""
     from_mm: float
     to_mm: float
     bending_mm4: float
@@ -48,20 +54,9 @@ class _Slice(NamedTuple):
     """Square of the bore."""
 
 
-@dataclass(frozen=True, slots=True)
-class _Body:
-    """One component that bends: its slices in order, modulus times π/64 and density times π/4."""
-
-    link: int
-    slices: list[_Slice]
-    modulus: float
-    density: float
-
-
-def _flutes(link: Link, tip: float, ratio: float) -> tuple[float, float]:
+def _flutes(part: StackPart, tip: float, ratio: float) -> tuple[float, float]:
     """Return where the flutes begin, and by what they weaken the fourth power of the diameter."""
-    part = link.part
-    if not isinstance(part, Cutter) or part.flute_length_mm is None:
+    if part.kind != "cutter" or part.flute_length_mm is None:
         return math.inf, 1.0
     return tip - part.flute_length_mm, ratio**4
 
@@ -78,9 +73,12 @@ def _parts(piece: OutlinePiece) -> Iterable[tuple[float, float, float]]:
     )
 
 
-def _slices(link: Link, outline: Sequence[OutlinePiece], tip: float, ratio: float) -> list[_Slice]:
+def _slices(
+    link: int, modulus: float, density: float, outline: Sequence[OutlinePiece], tip: float, flutes: tuple[float, float]
+) -> list[_Slice]:
     """Cut an outline into uniform slices between gauge line and tip, weaker where flutes are cut."""
-    flutes_from, weaker = _flutes(link, tip, ratio)
+    flutes_from, weaker = flutes
+    modulus, density = modulus * 1e3 * math.pi / 64.0, density * 1e-9 * math.pi / 4.0
     found = []
     for piece in outline:
         position, bore = piece.from_mm, piece.bore_mm**2
@@ -89,9 +87,11 @@ def _slices(link: Link, outline: Sequence[OutlinePiece], tip: float, ratio: floa
             position += length
             middle = min(max(flutes_from, first), last)
             if middle > first:
-                found.append(_Slice(first, middle, bending, body, bore))
+                found.append(_Slice(link, modulus, density, first, middle, bending, body, bore))
             if last > middle >= first:
-                found.append(_Slice(middle, last, max(bending * weaker, bore * bore), body, bore))
+                found.append(
+                    _Slice(link, modulus, density, middle, last, max(bending * weaker, bore * bore), body, bore)
+                )
     return found
 
 
@@ -100,7 +100,7 @@ def _density(link: Link, index: int, masses: Masses) -> Maybe[float]:
     own = masses.outline_masses[index]
     stated = link.part.mass_kg
     density = density_of(link)
-    if stated is None or isinstance(link.part, BaseHolder) or isinstance(own, Lack) or isinstance(density, Lack):
+    if stated is None or link.part.kind == "base_holder" or isinstance(own, Lack) or isinstance(density, Lack):
         return density
     return density * stated / own
 
@@ -110,14 +110,14 @@ def _spread(mass: float, start: float, face: float) -> tuple[float, float, float
     return (start, face, mass / (face - start)) if face > max(0.0, start) else None
 
 
-def beam_pieces_of(
+def beam_of(
     chain: Chain,
     geometry: Geometry,
     outlines: tuple[Maybe[tuple[OutlinePiece, ...]], ...],
     masses: Masses,
     cuts_mm: Sequence[float],
-) -> tuple[Maybe[list[BeamPiece]], Lack | None]:
-    """Return the pieces from the gauge line to the tip, and what is lacking of their masses.
+) -> tuple[Maybe[Beam], Lack | None]:
+    """Return the beam from the gauge line to the tip, and what is lacking of its masses.
 
     Where one component sits in another both bend as one. A slotted collet carries no bending, only its mass.
     Pieces end at every place of `cuts_mm`.
@@ -126,12 +126,12 @@ def beam_pieces_of(
         return geometry.tip, None
     tip = geometry.tip
     ratio = (chain.request.policy or DEFAULT_POLICY).flute_bending_ratio
-    bodies: list[_Body] = []
+    bodies: list[list[_Slice]] = []
     lacking: list[Lack] = []
     mass_lacks: list[Lack] = []
     added: list[tuple[float, float, float]] = []
     for index, link in enumerate(chain.links):
-        if isinstance(link.part, Collet):
+        if link.part.kind == "collet":
             place = geometry.places[index]
             weight = lift(_spread, masses.masses[index], place.start, place.face)
             if isinstance(weight, Lack):
@@ -146,36 +146,35 @@ def beam_pieces_of(
         if isinstance(density, Lack):
             mass_lacks.append(density)
             density = 0.0
-        slices = _slices(link, outline, tip, ratio)
-        bodies.append(_Body(index, slices, modulus * 1e3 * math.pi / 64.0, density * 1e-9 * math.pi / 4.0))
+        bodies.append(_slices(index, modulus, density, outline, tip, _flutes(link.part, tip, ratio)))
     if lacking:
         return merge(*lacking) or lacking[0], None
-    pieces = _merged(bodies, added, tip, cuts_mm)
-    if isinstance(pieces, float) or not pieces:
-        uncovered = pieces if isinstance(pieces, float) else 0.0
+    beam = _merged(bodies, added, _edges(bodies, added, tip, cuts_mm))
+    if isinstance(beam, float) or not beam.segments:
+        uncovered = beam if isinstance(beam, float) else 0.0
         return Lack((f"{_covering(chain, geometry, uncovered).at}/profile",)), None
-    return pieces, merge(*mass_lacks)
+    return beam, merge(*mass_lacks)
 
 
 def _covering(chain: Chain, geometry: Geometry, z_mm: float) -> Link:
     """Return the first component that should reach over a place."""
     for link, place in zip(chain.links, geometry.places, strict=True):
-        if not isinstance(link.part, Collet) and isinstance(place.face, float) and place.face > z_mm:
+        if link.part.kind != "collet" and isinstance(place.face, float) and place.face > z_mm:
             return link
     return chain.links[-1]
 
 
 def _edges(
-    bodies: list[_Body], added: list[tuple[float, float, float]], tip: float, cuts_mm: Sequence[float]
+    bodies: list[list[_Slice]], added: list[tuple[float, float, float]], tip: float, cuts_mm: Sequence[float]
 ) -> list[float]:
     """Return where pieces begin and end; what lies closer than any stated length is one edge."""
-    cuts = {0.0, tip, *(cut for cut in cuts_mm if 0.0 <= cut <= tip)}
+    cuts = {0.0, tip, *[cut for cut in cuts_mm if 0.0 <= cut <= tip]}
     for body in bodies:
-        for one in body.slices:
+        for one in body:
             cuts.add(one.from_mm)
             cuts.add(one.to_mm)
     for start, end, _ in added:
-        cuts.update(edge for edge in (start, end) if 0.0 < edge < tip)
+        cuts.update([edge for edge in (start, end) if 0.0 < edge < tip])
     edges = [0.0]
     for edge in sorted(cuts):
         if edge - edges[-1] >= _SHORTEST_MM:
@@ -185,48 +184,49 @@ def _edges(
     return edges
 
 
-def _merged(
-    bodies: list[_Body], added: list[tuple[float, float, float]], tip: float, cuts_mm: Sequence[float]
-) -> list[BeamPiece] | float:
+def _merged(bodies: list[list[_Slice]], added: list[tuple[float, float, float]], edges: list[float]) -> Beam | float:
     """Lay the slices of all components over each other; a place that none covers is returned instead."""
-    at = [0] * len(bodies)
-    pieces = []
-    for first, last in pairwise(_edges(bodies, added, tip, cuts_mm)):
-        middle = 0.5 * (first + last)
-        present = []
-        for number, body in enumerate(bodies):
-            slices = body.slices
-            place = at[number]
-            while place < len(slices) and slices[place].to_mm <= middle:
-                place += 1
-            at[number] = place
-            if place < len(slices) and slices[place].from_mm <= middle:
-                present.append((body, slices[place]))
-        extra = sum(mass for start, end, mass in added if start < middle < end)
-        piece = _piece(present, last - first, extra)
-        if piece is None:
+    middles = [0.5 * (first + last) for first, last in pairwise(edges)]
+    present: list[list[_Slice]] = [[] for _ in middles]
+    for body in bodies:
+        at = 0
+        for one in body:
+            while at < len(middles) and middles[at] < one.to_mm:
+                if middles[at] >= one.from_mm:
+                    present[at].append(one)
+                at += 1
+    extra = [0.0] * len(middles)
+    for start, end, mass in added:
+        for at, middle in enumerate(middles):
+            if start < middle < end:
+                extra[at] += mass
+    beam = Beam([], [])
+    for at, middle in enumerate(middles):
+        if not _laid(beam, present[at], edges[at + 1] - edges[at], extra[at]):
             return middle
-        pieces.append(piece)
-    return pieces
+    return beam
 
 
-def _piece(present: list[tuple[_Body, _Slice]], length: float, mass: float) -> BeamPiece | None:
-    """Add up the components at one place, the outer one first; None where nothing is left to bend."""
+def _laid(beam: Beam, present: list[_Slice], length: float, mass: float) -> bool:
+    """Add up the components at one place, the outer one first, for the beam's next piece; False where none bends."""
     stiffness = 0.0
     carried = []
-    for place, (body, one) in enumerate(present):
+    inner = len(present) - 1
+    for place, one in enumerate(present):
         hole = one.bore_mm2
-        if place + 1 < len(present):
-            hole = max(hole, present[place + 1][1].body_mm2)
-        own = body.modulus * (one.bending_mm4 - hole * hole)
+        if place < inner:
+            hole = max(hole, present[place + 1].body_mm2)
+        own = one.modulus * (one.bending_mm4 - hole * hole)
         if own > 0.0:
             stiffness += own
-            carried.append((body.link, own))
+            carried.append((one.link, own))
         if one.body_mm2 > hole:
-            mass += body.density * (one.body_mm2 - hole)
+            mass += one.density * (one.body_mm2 - hole)
     if stiffness < _NO_STIFFNESS:
-        return None
-    segment = Segment(length, stiffness, mass)
+        return False
+    beam.segments.append(Segment(length, stiffness, mass))
     if len(carried) == 1:
-        return BeamPiece(segment, ((carried[0][0], 1.0),))
-    return BeamPiece(segment, tuple((link, own / stiffness) for link, own in carried))
+        beam.carried_by.append(((carried[0][0], 1.0),))
+    else:
+        beam.carried_by.append(tuple([(link, own / stiffness) for link, own in carried]))
+    return True

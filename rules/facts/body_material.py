@@ -49,4 +49,4 @@ def yield_of(link: Link) -> Maybe[float]:
     tabled = _tabled(link)
     if isinstance(tabled, Lack):
         return Lack((f"{link.at}/yield_mpa",))
-    return given(tabled.yield_mpa, f"{link.at}/yield_mpa")
+    return given(tabled.yield_mpa, link.at, "yield_mpa")

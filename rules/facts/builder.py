@@ -9,16 +9,18 @@ __all__ = ["FactBuilder"]
 
 
 class FactBuilder:
-    """Collects the properties of one subject."""
+    """Collects the properties of one subject, those that are always known from the start."""
 
-    def __init__(self, kind: str, key: str, at: tuple[str, ...], **always: str) -> None:
+    __slots__ = ("_at", "_key", "_kind", "_known", "_lacking")
+
+    def __init__(self, kind: str, key: str, at: tuple[str, ...], **always: str | float | bool) -> None:
         self._kind, self._key, self._at = kind, key, at
-        self._known: dict[str, str | float | bool] = dict(always)
+        self._known = always
         self._lacking: dict[str, tuple[str, ...]] = {}
 
     def put(self, name: str, value: str | float | bool | Lack | None) -> None:
         """Add a property; a lack goes under lacking, None does not concern the subject."""
-        if isinstance(value, Lack):
+        if type(value) is Lack:  # asked for every property of a check: quicker than isinstance
             self._lacking[name] = value.fields
         elif value is not None:
             self._known[name] = value

@@ -6,11 +6,20 @@ wrong with them is for the rules to say.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from itertools import pairwise
-from typing import Final
+from typing import Final, NamedTuple
 
-from rules.model.components import ComponentReference, Cutter, GaugePin, RetentionKnob, StackPart
+from rules.model.components import (
+    BaseHolder,
+    Collet,
+    ComponentReference,
+    Cutter,
+    Extension,
+    GaugePin,
+    Reducer,
+    RetentionKnob,
+    StackPart,
+)
 from rules.model.couplings import MachineSide, SpindleSide, WorkpieceSide
 from rules.model.request import StackRequest
 from rules.model.stack import Joint
@@ -21,9 +30,10 @@ __all__ = ["SPINDLE", "Chain", "JointCase", "Link", "chain_of"]
 SPINDLE: Final = "spindle"
 """What joint statements call the spindle."""
 
+_TOOLS: Final = (Cutter, GaugePin)
 
-@dataclass(frozen=True, slots=True)
-class Link:
+
+class Link(NamedTuple):
     """A component in the chain."""
 
     part: StackPart
@@ -33,10 +43,11 @@ class Link:
     """The end turned to the spindle; None where not stated or the kind has none."""
     workpiece_side: WorkpieceSide | None
     """The end turned to the cut; None where not stated or the kind has none."""
+    is_tool: bool
+    """A cutter or a gauge pin."""
 
 
-@dataclass(frozen=True, slots=True)
-class JointCase:
+class JointCase(NamedTuple):
     """Two neighbours that are joined; the upper one is None for the spindle."""
 
     upper: Link | None
@@ -63,8 +74,7 @@ class JointCase:
         return couplings.accepts(self.upper_side.coupling, lower_side.coupling)
 
 
-@dataclass(frozen=True, slots=True)
-class Chain:
+class Chain(NamedTuple):
     """The request taken apart."""
 
     request: StackRequest
@@ -76,17 +86,22 @@ class Chain:
     """Present when a machine is given and the stack has a component to put in it."""
     stray_joints: tuple[str, ...]
     """Pointers of joint statements that name no pair of neighbours, or a pair already stated."""
+    is_read_only: bool
+    """Whether the chain holds a gauge pin: such a stack is read, not run."""
 
 
 def chain_of(request: StackRequest) -> Chain:
     """Take a request apart into links and joints."""
-    all_links = [
-        _link(part, f"/stack/components/{n}")
-        for n, part in enumerate(request.stack.components)
-        if not isinstance(part, ComponentReference)  # resolved beforehand
-    ]
-    links = tuple(link for link in all_links if not isinstance(link.part, RetentionKnob))
-    knobs = tuple(link for link in all_links if isinstance(link.part, RetentionKnob))
+    links: list[Link] = []
+    knobs: list[Link] = []
+    is_read_only = False
+    for place, part in enumerate(request.stack.components):
+        at = f"/stack/components/{place}"
+        if isinstance(part, RetentionKnob):
+            knobs.append(Link(part, at, None, None, False))
+        elif not isinstance(part, ComponentReference):  # resolved beforehand
+            links.append(_link(part, at))
+            is_read_only = is_read_only or part.kind == "gauge_pin"
     unused = list(enumerate(request.stack.joints or ()))
     joints = []
     for upper, lower in pairwise(links):
@@ -98,7 +113,8 @@ def chain_of(request: StackRequest) -> Chain:
         spindle = request.machine.spindle
         number, statement = _take(unused, SPINDLE, links[0].part.id)
         spindle_joint = _case(None, links[0], spindle, "/machine/spindle", statement, f"/stack/joints/{number}")
-    return Chain(request, links, knobs, tuple(joints), spindle_joint, tuple(f"/stack/joints/{n}" for n, _ in unused))
+    stray = tuple([f"/stack/joints/{n}" for n, _ in unused])
+    return Chain(request, tuple(links), tuple(knobs), tuple(joints), spindle_joint, stray, is_read_only)
 
 
 def _take(unused: list[tuple[int, Joint]], upper: str, lower: str) -> tuple[int | str, Joint | None]:
@@ -110,12 +126,10 @@ def _take(unused: list[tuple[int, Joint]], upper: str, lower: str) -> tuple[int 
     return "-", None
 
 
-def _link(part: StackPart, at: str) -> Link:
-    if isinstance(part, RetentionKnob):
-        return Link(part, at, None, None)
-    if isinstance(part, Cutter | GaugePin):
-        return Link(part, at, part.machine_side, None)
-    return Link(part, at, part.machine_side, part.workpiece_side)
+def _link(part: BaseHolder | Extension | Reducer | Collet | Cutter | GaugePin, at: str) -> Link:
+    if isinstance(part, _TOOLS):
+        return Link(part, at, part.machine_side, None, True)
+    return Link(part, at, part.machine_side, part.workpiece_side, False)
 
 
 def _case(

@@ -5,8 +5,7 @@ from __future__ import annotations
 import cmath
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
-from typing import Final, Literal
+from typing import Final, Literal, NamedTuple
 
 from rules.facts.chain import Chain, JointCase, Link
 from rules.facts.frames import Frame, frames_of
@@ -32,8 +31,7 @@ _NO_BODY: Final = 1_000_000
 """Index beyond any link: what is seen by the indicator only moves no mass."""
 
 
-@dataclass(frozen=True, slots=True)
-class Contributor:
+class Contributor(NamedTuple):
     """One cause of eccentricity."""
 
     name: str
@@ -48,8 +46,7 @@ class Contributor:
     """Contributors of one group have known directions to each other."""
 
 
-@dataclass(frozen=True, slots=True)
-class Contributors:
+class Contributors(NamedTuple):
     """All contributors that are known, and what is missing for the rest."""
 
     known: tuple[Contributor, ...]
@@ -94,7 +91,9 @@ def _line(
 
 
 def _stated(statements: Sequence[RunoutStatement]) -> float:
-    return max(statements, key=lambda statement: statement.at_mm).tir_um
+    """Return the outermost of one or two readings."""
+    first, last = statements[0], statements[-1]
+    return (last if last.at_mm > first.at_mm else first).tir_um
 
 
 def _directed(statements: Sequence[RunoutStatement], law: Law) -> bool:
@@ -103,17 +102,15 @@ def _directed(statements: Sequence[RunoutStatement], law: Law) -> bool:
 
 def _component(index: int, link: Link, places: Sequence[Place], frame: Frame) -> list[Contributor | Lack]:
     part = link.part
-    is_tool = isinstance(part, Cutter | GaugePin)
-    found: list[Contributor | Lack] = []
-    if is_tool and index > 0:
-        found.extend(_form(link, places[index]))
+    held = link.is_tool and index > 0
+    found = _form(link, places[index]) if held else []
     if part.runout is None:
         # a pin whose straightness and roundness are stated needs no runout beside them
         described = isinstance(part, GaugePin) and part.straightness_um is not None and part.roundness_um is not None
         return found if described else [*found, Lack((f"{link.at}/runout",))]
     law: Law = part.runout_law or "limit"
     directed = _directed(part.runout, law)
-    reference = places[index - 1].face if is_tool and index > 0 else places[index].face
+    reference = places[index - 1].face if held else places[index].face
     offset = part.runout_character == "offset"
     line = _line(part.runout, f"{link.at}/runout", offset, directed, reference, places[index].pivot)
     if isinstance(line, Lack):
@@ -190,5 +187,5 @@ def contributors_of(chain: Chain, geometry: Geometry) -> Contributors:
         if index > 0:
             found.append(_clearance(index, chain.joints[index - 1], mean))
         found.extend(_component(index, link, geometry.places, frames[index + 1]))
-    known = tuple(item for item in found if isinstance(item, Contributor))
-    return Contributors(known, merge(*(item for item in found if isinstance(item, Lack))))
+    known = tuple([item for item in found if isinstance(item, Contributor)])
+    return Contributors(known, merge(*found))

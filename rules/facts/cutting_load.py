@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
-from typing import Final, Literal
+from typing import Final, Literal, NamedTuple
 
 from rules.facts.asked_speed import cutting_diameter_of
 from rules.facts.chain import Chain
@@ -19,8 +18,7 @@ __all__ = ["CuttingLoad", "cutting_load_of"]
 _SQUARE_SHOULDER_DEG: Final = 90.0
 
 
-@dataclass(frozen=True, slots=True)
-class CuttingLoad:
+class CuttingLoad(NamedTuple):
     """Loads at the cutter; None where nothing asks for one."""
 
     source: Literal["stated", "milling"] | None
@@ -76,12 +74,12 @@ def _milling(chain: Chain, cut: Milling, ratio: Maybe[float], speed: Maybe[float
     return lift(
         load,
         cutting_diameter_of(chain),
-        given(last.part.teeth, f"{last.at}/teeth"),
-        given(cut.axial_depth_mm, f"{at}/axial_depth_mm"),
-        given(cut.radial_depth_mm, f"{at}/radial_depth_mm"),
+        given(last.part.teeth, last.at, "teeth"),
+        given(cut.axial_depth_mm, at, "axial_depth_mm"),
+        given(cut.radial_depth_mm, at, "radial_depth_mm"),
         given(operation.feed_per_tooth_mm, "/operation/feed_per_tooth_mm"),
-        given(unit_force, f"{at}/work_material"),
-        given(exponent, f"{at}/thickness_exponent"),
+        given(unit_force, at, "work_material"),
+        given(exponent, at, "thickness_exponent"),
     )
 
 
@@ -91,7 +89,7 @@ def _pull(chain: Chain, milling: Maybe[MillingLoad]) -> Maybe[float]:
     return lift(
         lambda load, angle: helical_pull_n(load.peak_tangential_n, angle),
         milling,
-        given(helix, f"{last.at}/helix_angle_deg"),
+        given(helix, last.at, "helix_angle_deg"),
     )
 
 

@@ -69,7 +69,7 @@ def derive(request: StackRequest) -> Derived:
     vectors = unbalance_vectors(chain, contributors, masses)
     sums = random_sums_of(geometry.gauge_plane, geometry.tip, contributors, vectors, limit)
     balance = balance_of(chain, masses, sums.unbalance, sums.couple, speed)
-    outlines = tuple(outline_of(link, place) for link, place in zip(chain.links, geometry.places, strict=True))
+    outlines = tuple([outline_of(link, place) for link, place in zip(chain.links, geometry.places, strict=True)])
     load = cutting_load_of(chain, speed)
     grips = grips_of(chain, geometry, outlines, load, speed)
     stiffness = stiffness_of(chain, geometry, outlines, masses, load)

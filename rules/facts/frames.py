@@ -4,15 +4,14 @@ from __future__ import annotations
 
 import cmath
 import math
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from rules.facts.chain import Chain, JointCase
 
 __all__ = ["Frame", "frames_of"]
 
 
-@dataclass(frozen=True, slots=True)
-class Frame:
+class Frame(NamedTuple):
     """How a component is turned: its group, and the factor that turns its own directions into the group's."""
 
     group: int

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Final
+from operator import add, sub
+from typing import Final, NamedTuple
 
 from rules.facts.chain import Chain, JointCase, Link
 from rules.facts.values import Lack, Maybe, given, lift
-from rules.model.components import BaseHolder, Collet, Cutter, GaugePin
+from rules.model.components import StackPart
 from rules.model.couplings import ColletBore, HollowTaper, SteepTaper
 from rules.model.policy import DEFAULT_POLICY
 from rules.tables import hollow_taper, steep_taper
@@ -17,8 +17,7 @@ __all__ = ["Geometry", "Place", "geometry_of", "grip_of", "profile_length", "too
 _NO_TOOL: Final = Lack(("/stack/components/-",))
 
 
-@dataclass(frozen=True, slots=True)
-class Place:
+class Place(NamedTuple):
     """Where one component lies."""
 
     start: Maybe[float]
@@ -31,8 +30,7 @@ class Place:
     """Middle of that seat, about which it tilts."""
 
 
-@dataclass(frozen=True, slots=True)
-class Geometry:
+class Geometry(NamedTuple):
     """The whole stack along the axis."""
 
     places: tuple[Place, ...]
@@ -43,31 +41,32 @@ class Geometry:
     tip: Maybe[float]
 
 
-def profile_length(link: Link) -> float | None:
+def profile_length(part: StackPart) -> float | None:
     """Return the length of the outline, or None where none is stated."""
-    profile = link.part.profile
-    return sum(piece.length_mm for piece in profile) if profile else None
+    profile = part.profile
+    return sum([piece.length_mm for piece in profile]) if profile else None
 
 
 def tool_diameter(link: Link) -> Maybe[float]:
     """Return the diameter that the habit of the trade counts in: the cutter's or the pin's."""
-    if isinstance(link.part, Cutter):
-        return given(link.part.cutting_diameter_mm, f"{link.at}/cutting_diameter_mm")
+    if link.part.kind == "cutter":
+        return given(link.part.cutting_diameter_mm, link.at, "cutting_diameter_mm")
     side = link.machine_side
-    return given(getattr(side, "diameter_mm", None), f"{link.at}/machine_side/diameter_mm")
+    return given(getattr(side, "diameter_mm", None), link.at, "machine_side/diameter_mm")
 
 
 def _stated_or_profile(link: Link, field: str) -> Maybe[float]:
     """Return a stated length, else that of the outline; a kind without such a field is asked for its outline."""
     known = hasattr(link.part, field)
     stated: float | None = getattr(link.part, field) if known else None
-    return given(profile_length(link) if stated is None else stated, f"{link.at}/{field if known else 'profile'}")
+    length = profile_length(link.part) if stated is None else stated
+    return given(length, link.at, field if known else "profile")
 
 
 def _taper_seat(link: Link) -> Maybe[float]:
     """Length of a taper's seat by its table, else the component's own statement."""
     part = link.part
-    stated = part.seat_length_mm if isinstance(part, BaseHolder) else None
+    stated = part.seat_length_mm if part.kind == "base_holder" else None
     side = link.machine_side
     length = stated
     if length is None and isinstance(side, SteepTaper | HollowTaper):
@@ -78,13 +77,13 @@ def _taper_seat(link: Link) -> Maybe[float]:
             length = steep_taper.taper_length(side.form, side.size)
         else:
             length = hollow_taper.shank_length(side.size, side.form)
-    field = "seat_length_mm" if isinstance(part, BaseHolder) else "runout/1"
-    return given(length, f"{link.at}/{field}")
+    field = "seat_length_mm" if part.kind == "base_holder" else "runout/1"
+    return given(length, link.at, field)
 
 
 def _first_place(link: Link) -> Place:
     seat = _taper_seat(link)
-    return Place(0.0, _stated_or_profile(link, "gauge_length_mm"), seat, lift(lambda s: -s / 2.0, seat))
+    return Place(0.0, _stated_or_profile(link, "gauge_length_mm"), seat, lift(_middle, 0.0, seat))
 
 
 def _projection(case: JointCase) -> Maybe[float]:
@@ -92,7 +91,7 @@ def _projection(case: JointCase) -> Maybe[float]:
     lower = case.lower
     if case.statement is not None and case.statement.projection_mm is not None:
         return case.statement.projection_mm
-    if isinstance(lower.part, Collet):
+    if lower.part.kind == "collet":
         return lower.part.face_projection_mm or 0.0
     if case.joint_class == "grip":
         return lift(
@@ -109,28 +108,31 @@ def grip_of(case: JointCase) -> Maybe[float]:
     overall: float | None = getattr(case.lower.part, "overall_length_mm", None)
     if stated is None and case.statement is not None and case.statement.projection_mm is not None and overall:
         stated = max(0.0, overall - case.statement.projection_mm)
-    return given(stated, f"{case.statement_at}/grip_length_mm")
+    return given(stated, case.statement_at, "grip_length_mm")
 
 
 def _collet_length(link: Link) -> Maybe[float]:
-    side = link.part.workpiece_side if isinstance(link.part, Collet) else None
+    side = link.part.workpiece_side if link.part.kind == "collet" else None
     length = side.length_mm if isinstance(side, ColletBore) else None
-    return given(profile_length(link) if length is None else length, f"{link.at}/workpiece_side/length_mm")
+    return given(profile_length(link.part) if length is None else length, link.at, "workpiece_side/length_mm")
+
+
+def _middle(end: float, length: float) -> float:
+    return end - length / 2.0
 
 
 def _joined_place(case: JointCase, upper_face: Maybe[float], projection: Maybe[float]) -> Place:
-    face = lift(lambda f, p: f + p, upper_face, projection)
-    if isinstance(case.lower.part, Collet):
+    face = lift(add, upper_face, projection)
+    if case.lower.part.kind == "collet":
         seat = _collet_length(case.lower)
-        start = lift(lambda f, s: f - s, face, seat)
-        return Place(start, face, seat, lift(lambda f, s: f - s / 2.0, face, seat))
+        return Place(lift(sub, face, seat), face, seat, lift(_middle, face, seat))
     if case.joint_class == "grip":
         seat = grip_of(case)
-        start = lift(lambda f, s: f - s, upper_face, seat)
+        start = lift(sub, upper_face, seat)
     else:
         seat = _taper_seat(case.lower)
         start = upper_face
-    return Place(start, face, seat, lift(lambda f, s: f - s / 2.0, upper_face, seat))
+    return Place(start, face, seat, lift(_middle, upper_face, seat))
 
 
 def _gauge_plane(chain: Chain, last_face: Maybe[float], tip: Maybe[float]) -> Maybe[float]:
@@ -155,7 +157,7 @@ def geometry_of(chain: Chain) -> Geometry:
     for case in chain.joints:
         projections.append(_projection(case))
         places.append(_joined_place(case, places[-1].face, projections[-1]))
-    has_tool = bool(chain.links) and isinstance(chain.links[-1].part, Cutter | GaugePin)
+    has_tool = bool(chain.links) and chain.links[-1].is_tool
     tip = places[-1].face if has_tool else _NO_TOOL
     last_face: Maybe[float] = places[-2].face if len(places) > 1 else _NO_TOOL
     return Geometry(tuple(places), tuple(projections), last_face, _gauge_plane(chain, last_face, tip), tip)

@@ -8,7 +8,7 @@ from typing import Final, Literal
 from rules.facts.chain import Chain, JointCase
 from rules.facts.cutting_load import CuttingLoad
 from rules.facts.geometry import Geometry, grip_of
-from rules.facts.joint_fits import shank_of
+from rules.facts.joint_fits import CLAMPS, shank_of
 from rules.facts.outlines import OutlinePiece
 from rules.facts.shrink import ShrinkJoint, is_shrink, shrink_joint_of
 from rules.facts.values import Lack, Maybe, given, lift
@@ -49,14 +49,14 @@ class Grip:
 def _rated(case: JointCase, side: Bore | ColletBore, grip: Maybe[float]) -> tuple[Maybe[float], Maybe[float]]:
     """Return torque and axial force by the rating of the clamp."""
     at = case.upper_at
-    rated_grip = given(side.rated_grip_mm, f"{at}/rated_grip_mm")
-    torque = lift(scaled_capacity, given(side.rated_torque_n_m, f"{at}/rated_torque_n_m"), rated_grip, grip)
+    rated_grip = given(side.rated_grip_mm, at, "rated_grip_mm")
+    torque = lift(scaled_capacity, given(side.rated_torque_n_m, at, "rated_torque_n_m"), rated_grip, grip)
     if side.rated_axial_force_n is not None:
         return torque, lift(scaled_capacity, side.rated_axial_force_n, rated_grip, grip)
     if isinstance(side, _HELD_BY_A_SCREW) or side.rated_torque_n_m is None:
         return torque, Lack((f"{at}/rated_axial_force_n",))
     shank = shank_of(case)
-    diameter = given(None if shank is None else shank.diameter_mm, f"{case.lower_at}/diameter_mm")
+    diameter = given(None if shank is None else shank.diameter_mm, case.lower_at, "diameter_mm")
     return torque, lift(slip_force_from_torque_n, torque, diameter)
 
 
@@ -117,7 +117,7 @@ def grips_of(
     found = []
     for index, case in enumerate(chain.joints):
         side = case.upper_side
-        if not isinstance(side, Bore | ColletBore) or shank_of(case) is None:
+        if not isinstance(side, CLAMPS) or shank_of(case) is None:
             continue
         grip = grip_of(case)
         shrink: Maybe[ShrinkJoint] | None = None

@@ -9,6 +9,7 @@ from rules.facts.values import Lack, Maybe, given, lift
 from rules.mechanics.fits import clearance_um
 from rules.model.couplings import (
     Bore,
+    ColletBore,
     CylindricalBore,
     CylindricalShank,
     Declared,
@@ -21,6 +22,7 @@ from rules.model.couplings import (
 from rules.tables import iso286
 
 __all__ = [
+    "CLAMPS",
     "PRECISION_BORES",
     "bore_of",
     "clearance_of",
@@ -28,6 +30,9 @@ __all__ = [
     "is_slip_fit",
     "shank_of",
 ]
+
+CLAMPS: Final = (Bore, ColletBore)
+"""Ends that clamp a straight shank."""
 
 SLIP_FITS: Final = (SideLock, CylindricalBore)
 """Bores that a screw pulls the shank across: the whole clearance becomes eccentricity."""
@@ -79,8 +84,8 @@ def clearance_of(case: JointCase) -> Maybe[tuple[float, float]]:
         return Lack(tuple(at for end, at in ((bore, case.upper_at), (shank, case.lower_at)) if end is None))
     nominal = lift(
         lambda hole, pin: (hole - pin) * 1000.0,
-        given(bore.diameter_mm, f"{case.upper_at}/diameter_mm"),
-        given(shank.diameter_mm, f"{case.lower_at}/diameter_mm"),
+        given(bore.diameter_mm, case.upper_at, "diameter_mm"),
+        given(shank.diameter_mm, case.lower_at, "diameter_mm"),
     )
 
     def fit(play: float, hole: tuple[float, float], pin: tuple[float, float]) -> tuple[float, float]:

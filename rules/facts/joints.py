@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import Final
 
 from rules.facts.builder import FactBuilder
@@ -10,6 +10,7 @@ from rules.facts.chain import Chain, JointCase
 from rules.facts.geometry import grip_of, profile_length
 from rules.facts.grips import Grip
 from rules.facts.joint_fits import (
+    CLAMPS,
     PRECISION_BORES,
     bore_of,
     clearance_of,
@@ -18,7 +19,7 @@ from rules.facts.joint_fits import (
     shank_of,
 )
 from rules.facts.joint_strength import put_strength
-from rules.facts.values import Lack, Maybe, given, known_or, lift
+from rules.facts.values import Lack, Maybe, given, known_or, lift, merge
 from rules.model.components import Collet, GaugePin
 from rules.model.couplings import (
     ArborShellMill,
@@ -57,24 +58,27 @@ def clamping_range(side: ColletBore, collet: Collet, at: str) -> tuple[Maybe[flo
         capacity = nut_collet.capacity(seat.size)
         if capacity.min_mm <= largest <= capacity.max_mm:
             smallest = nut_collet.clamping_range(seat.size, largest).min_mm
-    return given(smallest, f"{at}/clamping_min_mm"), given(largest, f"{at}/clamping_max_mm")
+    return given(smallest, at, "clamping_min_mm"), given(largest, at, "clamping_max_mm")
 
 
 def stated_minimum_grip(case: JointCase) -> float | None:
     """Return the longest of the minimum grips the two components state, mm."""
-    shank = shank_of(case)
-    stated = [getattr(case.upper_side, "minimum_grip_mm", None), shank.minimum_grip_mm if shank else None]
-    return max((value for value in stated if value is not None), default=None)
+    side, shank = case.upper_side, shank_of(case)
+    holds = side.minimum_grip_mm if isinstance(side, CLAMPS) else None
+    wants = None if shank is None else shank.minimum_grip_mm
+    if holds is None or wants is None:
+        return wants if holds is None else holds
+    return max(holds, wants)
 
 
 def _taper(fact: FactBuilder, case: JointCase) -> None:
     upper, lower = case.upper_side, case.lower.machine_side
     if isinstance(upper, _TAPERS) and isinstance(lower, _TAPERS) and upper.coupling == lower.coupling:
-        fact.put("upper_size", given(upper.size, f"{case.upper_at}/size"))
-        fact.put("lower_size", given(lower.size, f"{case.lower_at}/size"))
+        fact.put("upper_size", given(upper.size, case.upper_at, "size"))
+        fact.put("lower_size", given(lower.size, case.lower_at, "size"))
     if isinstance(upper, _FORMED) and isinstance(lower, _FORMED) and upper.coupling == lower.coupling:
-        upper_form = given(upper.form, f"{case.upper_at}/form")
-        lower_form = given(lower.form, f"{case.lower_at}/form")
+        upper_form = given(upper.form, case.upper_at, "form")
+        lower_form = given(lower.form, case.lower_at, "form")
         fact.put("upper_form", upper_form)
         fact.put("lower_form", lower_form)
         fact.put("forms_interchange", lift(_interchange, upper, case, upper_form, lower_form))
@@ -96,36 +100,48 @@ def _interchange(
 def _collet_seat(fact: FactBuilder, case: JointCase) -> None:
     upper, lower = case.upper_side, case.lower.machine_side
     if isinstance(upper, NutCollet) and isinstance(lower, NutCollet):
-        fact.put("socket_size", given(upper.size, f"{case.upper_at}/size"))
-        fact.put("collet_size", given(lower.size, f"{case.lower_at}/size"))
+        fact.put("socket_size", given(upper.size, case.upper_at, "size"))
+        fact.put("collet_size", given(lower.size, case.lower_at, "size"))
     if isinstance(upper, PressCollet) and isinstance(lower, PressCollet):
-        fact.put("socket_designation", given(upper.designation, f"{case.upper_at}/designation"))
-        fact.put("collet_designation", given(lower.designation, f"{case.lower_at}/designation"))
+        fact.put("socket_designation", given(upper.designation, case.upper_at, "designation"))
+        fact.put("collet_designation", given(lower.designation, case.lower_at, "designation"))
 
 
-def _pilot_or_declared(fact: FactBuilder, case: JointCase) -> None:
+def _pilot(fact: FactBuilder, case: JointCase) -> None:
     upper, lower = case.upper_side, case.lower.machine_side
     if isinstance(upper, ArborShellMill) and isinstance(lower, ArborShellMill):
-        fact.put("arbor_pilot_mm", given(upper.pilot_diameter_mm, f"{case.upper_at}/pilot_diameter_mm"))
-        fact.put("cutter_pilot_mm", given(lower.pilot_diameter_mm, f"{case.lower_at}/pilot_diameter_mm"))
-        fact.put("arbor_drive", given(upper.drive, f"{case.upper_at}/drive"))
-        fact.put("cutter_drive", given(lower.drive, f"{case.lower_at}/drive"))
+        fact.put("arbor_pilot_mm", given(upper.pilot_diameter_mm, case.upper_at, "pilot_diameter_mm"))
+        fact.put("cutter_pilot_mm", given(lower.pilot_diameter_mm, case.lower_at, "pilot_diameter_mm"))
+        fact.put("arbor_drive", given(upper.drive, case.upper_at, "drive"))
+        fact.put("cutter_drive", given(lower.drive, case.lower_at, "drive"))
+
+
+def _declared(fact: FactBuilder, case: JointCase) -> None:
+    upper, lower = case.upper_side, case.lower.machine_side
     if isinstance(upper, Declared) and isinstance(lower, Declared):
-        fact.put("upper_designation", given(upper.designation, f"{case.upper_at}/designation"))
-        fact.put("lower_designation", given(lower.designation, f"{case.lower_at}/designation"))
-        fact.put("upper_gender", given(upper.gender, f"{case.upper_at}/gender"))
-        fact.put("lower_gender", given(lower.gender, f"{case.lower_at}/gender"))
+        fact.put("upper_designation", given(upper.designation, case.upper_at, "designation"))
+        fact.put("lower_designation", given(lower.designation, case.lower_at, "designation"))
+        fact.put("upper_gender", given(upper.gender, case.upper_at, "gender"))
+        fact.put("lower_gender", given(lower.gender, case.lower_at, "gender"))
         if upper.diameter_mm is not None or lower.diameter_mm is not None:
-            fact.put("upper_diameter_mm", given(upper.diameter_mm, f"{case.upper_at}/diameter_mm"))
-            fact.put("lower_diameter_mm", given(lower.diameter_mm, f"{case.lower_at}/diameter_mm"))
+            fact.put("upper_diameter_mm", given(upper.diameter_mm, case.upper_at, "diameter_mm"))
+            fact.put("lower_diameter_mm", given(lower.diameter_mm, case.lower_at, "diameter_mm"))
+
+
+def _held_shank(fact: FactBuilder, case: JointCase) -> None:
+    shank = case.lower.machine_side
+    if isinstance(shank, CylindricalShank):
+        _fixed_bore(fact, case, shank)
+        _collet_bore(fact, case, shank)
+        _grip(fact, case, shank)
 
 
 def _fixed_bore(fact: FactBuilder, case: JointCase, shank: CylindricalShank) -> None:
     bore = bore_of(case)
     if bore is None:
         return
-    bore_diameter = given(bore.diameter_mm, f"{case.upper_at}/diameter_mm")
-    shank_diameter = given(shank.diameter_mm, f"{case.lower_at}/diameter_mm")
+    bore_diameter = given(bore.diameter_mm, case.upper_at, "diameter_mm")
+    shank_diameter = given(shank.diameter_mm, case.lower_at, "diameter_mm")
     fact.put("bore_diameter_mm", bore_diameter)
     fact.put("shank_diameter_mm", shank_diameter)
     if known_or(lift(lambda hole, pin: hole == pin, bore_diameter, shank_diameter), True):
@@ -142,8 +158,8 @@ def _fixed_bore(fact: FactBuilder, case: JointCase, shank: CylindricalShank) -> 
         fact.put("shank_lower_um", lift(lambda pair: pair[0], limits))
         fact.put("h6_lower_um", lift(_h6_lower, shank_diameter, case.lower_at))
     if isinstance(bore, SideLock):
-        fact.put("flat_needed", given(bore.flat, f"{case.upper_at}/flat"))
-        fact.put("shank_form", given(shank.form, f"{case.lower_at}/form"))
+        fact.put("flat_needed", given(bore.flat, case.upper_at, "flat"))
+        fact.put("shank_form", given(shank.form, case.lower_at, "form"))
 
 
 def _h6_lower(diameter: float, at: str) -> Maybe[float]:
@@ -157,7 +173,7 @@ def _collet_bore(fact: FactBuilder, case: JointCase, shank: CylindricalShank) ->
     side = case.upper_side
     if not isinstance(side, ColletBore) or case.upper is None or not isinstance(case.upper.part, Collet):
         return
-    diameter = given(shank.diameter_mm, f"{case.lower_at}/diameter_mm")
+    diameter = given(shank.diameter_mm, case.lower_at, "diameter_mm")
     smallest, largest = clamping_range(side, case.upper.part, case.upper_at)
     fact.put("shank_diameter_mm", diameter)
     fact.put("clamping_min_mm", smallest)
@@ -173,22 +189,23 @@ def _grip(fact: FactBuilder, case: JointCase, shank: CylindricalShank) -> None:
     side, at = case.upper_side, case.upper_at
     grip = grip_of(case)
     fact.put("grip_length_mm", grip)
-    fact.put("bore_depth_mm", given(getattr(side, "depth_mm", None), f"{at}/depth_mm"))
+    depth = side.depth_mm if isinstance(side, CLAMPS) else None
+    fact.put("bore_depth_mm", given(depth, at, "depth_mm"))
     shank_length = shank.length_mm
     if shank_length is None and isinstance(case.lower.part, GaugePin):
         shank_length = case.lower.part.overall_length_mm
-    fact.put("shank_length_mm", given(shank_length, f"{case.lower_at}/length_mm"))
+    fact.put("shank_length_mm", given(shank_length, case.lower_at, "length_mm"))
     minimum = stated_minimum_grip(case)
     if minimum is not None:
         fact.put("minimum_grip_mm", minimum)
     elif isinstance(side, ColletBore):
-        length = given(side.length_mm, f"{at}/length_mm")
+        length = given(side.length_mm, at, "length_mm")
         fact.put("collet_length_mm", length)
         fact.put("grip_to_collet_length", lift(lambda g, total: g / total, grip, length))
     else:
         fact.put("standard_shank_mm", _standard_shank(case, shank))
     if isinstance(side, _FLATTED_BADLY_HELD):
-        fact.put("flatted_in_round_clamp", lift(_has_flat, given(shank.form, f"{case.lower_at}/form")))
+        fact.put("flatted_in_round_clamp", lift(_has_flat, given(shank.form, case.lower_at, "form")))
     _lengths_agree(fact, case)
 
 
@@ -198,38 +215,53 @@ def _has_flat(form: str) -> bool:
 
 def _standard_shank(case: JointCase, shank: CylindricalShank) -> Maybe[float]:
     length = None if shank.diameter_mm is None else straight_shank.shank_length("din_6535", shank.diameter_mm)
-    return given(length, f"{case.upper_at}/minimum_grip_mm")
+    return given(length, case.upper_at, "minimum_grip_mm")
 
 
 def _lengths_agree(fact: FactBuilder, case: JointCase) -> None:
     """Grip, projection and overall length, where all three are stated, must add up."""
     statement, part = case.statement, case.lower.part
-    overall = getattr(part, "overall_length_mm", None) or profile_length(case.lower)
-    if statement is None or statement.grip_length_mm is None or statement.projection_mm is None or overall is None:
+    if statement is None or statement.grip_length_mm is None or statement.projection_mm is None:
+        return
+    overall = getattr(part, "overall_length_mm", None) or profile_length(part)
+    if overall is None:
         return
     fact.put("length_mismatch_mm", abs(statement.grip_length_mm + statement.projection_mm - overall))
     fact.put("overall_length_mm", overall)
 
 
+_BY_CLASS: Final[dict[str, Callable[[FactBuilder, JointCase], None]]] = {
+    "taper": _taper,
+    "collet_seat": _collet_seat,
+    "arbor": _pilot,
+    "declared": _declared,
+    "grip": _held_shank,
+}
+"""What there is to tell of a joint, by its class, which is that of its workpiece side."""
+
+
 def _joint(case: JointCase, key: str) -> FactBuilder:
-    at: tuple[str, ...] = (case.upper_at, case.lower_at)
-    if case.statement is not None:
-        at = (*at, case.statement_at)
-    fact = FactBuilder("joint", key, at, joint=case.name, upper=case.upper_name, lower=case.lower.part.id)
-    lower_side = case.lower.machine_side
-    upper_coupling = given(case.upper_side.coupling if case.upper_side else None, case.upper_at)
-    lower_coupling = given(lower_side.coupling if lower_side else None, case.lower_at)
+    at = (case.upper_at, case.lower_at)
+    upper, lower = case.upper_side, case.lower.machine_side
+    fact = FactBuilder(
+        "joint",
+        key,
+        at if case.statement is None else (*at, case.statement_at),
+        joint=case.name,
+        upper=case.upper_name,
+        lower=case.lower.part.id,
+    )
+    upper_coupling = given(None if upper is None else upper.coupling, case.upper_at)
+    lower_coupling = given(None if lower is None else lower.coupling, case.lower_at)
     fact.put("upper_coupling", upper_coupling)
     fact.put("lower_coupling", lower_coupling)
-    mates: Maybe[bool] = lift(lambda *_: bool(case.mated), upper_coupling, lower_coupling)
-    fact.put("spindle_mates" if case.upper is None else "mates", mates)
-    _taper(fact, case)
-    _collet_seat(fact, case)
-    _pilot_or_declared(fact, case)
-    if isinstance(lower_side, CylindricalShank) and case.joint_class == "grip":
-        _fixed_bore(fact, case, lower_side)
-        _collet_bore(fact, case, lower_side)
-        _grip(fact, case, lower_side)
+    mates = case.mated
+    fact.put(
+        "spindle_mates" if case.upper is None else "mates",
+        merge(upper_coupling, lower_coupling) if mates is None else mates,
+    )
+    if case.joint_class is not None:
+        _BY_CLASS[case.joint_class](fact, case)
     return fact
 
 

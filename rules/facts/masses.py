@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Final
+from operator import add
+from typing import Final, NamedTuple
 
 from rules.facts.body_material import density_of
 from rules.facts.chain import Chain, Link
@@ -11,7 +11,6 @@ from rules.facts.geometry import Geometry, Place
 from rules.facts.outlines import has_no_wall
 from rules.facts.values import Lack, Maybe, given, lift, merge
 from rules.mechanics.mass import Body, Frustum, body_of
-from rules.model.components import BaseHolder, Collet
 
 __all__ = ["Masses", "masses_of"]
 
@@ -19,8 +18,7 @@ _STANDARD_GRAVITY_M_PER_S2: Final = 9.80665
 """Standard acceleration of free fall (3rd CGPM, 1901)."""
 
 
-@dataclass(frozen=True, slots=True)
-class Masses:
+class Masses(NamedTuple):
     """Mass properties of a stack."""
 
     masses: tuple[Maybe[float], ...]
@@ -41,6 +39,15 @@ class Masses:
     """Moment of the weight of the links about the gauge line, the axis lying level."""
 
 
+class _Part(NamedTuple):
+    """Mass properties of one component, as in `Masses`."""
+
+    mass: Maybe[float]
+    centre: Maybe[float]
+    outline_mass: Maybe[float]
+    inertia: Maybe[float]
+
+
 def _body(link: Link) -> Maybe[Body]:
     """Return the mass properties of the outline, where it and the material are stated."""
     profile = link.part.profile
@@ -56,17 +63,19 @@ def _body(link: Link) -> Maybe[Body]:
     return body_of(pieces, density)
 
 
-def _whole(link: Link, body: Maybe[Body]) -> Body | None:
-    """Return the body where the outline shows the whole component.
-
-    A base holder's starts at the gauge line; the taper behind it is not drawn, so it tells no mass.
-    """
-    return None if isinstance(body, Lack) or isinstance(link.part, BaseHolder) else body
+def _part(link: Link, place: Place) -> _Part:
+    outline = _body(link)
+    if isinstance(outline, Lack):
+        return _Part(_mass(link, None), _centre(link, place, None), outline, _inertia(link, None))
+    # a base holder's outline starts at the gauge line; the taper behind it is not drawn, so it tells no mass
+    whole = None if link.part.kind == "base_holder" else outline
+    return _Part(_mass(link, whole), _centre(link, place, whole), outline.mass_kg, _inertia(link, whole))
 
 
 def _mass(link: Link, body: Body | None) -> Maybe[float]:
-    if link.part.mass_kg is not None:
-        return link.part.mass_kg
+    stated = link.part.mass_kg
+    if stated is not None:
+        return stated
     return Lack((f"{link.at}/mass_kg",)) if body is None else body.mass_kg
 
 
@@ -77,12 +86,12 @@ def _centre(link: Link, place: Place, body: Body | None) -> Maybe[float]:
         own = part.centre_of_mass_mm
     elif body is not None:
         own = body.centre_mm
-    elif isinstance(part, Collet):
+    elif part.kind == "collet":
         # a collet is short and about even along its length: its middle serves
         own = lift(lambda face, start: (face - start) / 2.0, place.face, place.start)
     else:
         own = Lack((f"{link.at}/centre_of_mass_mm",))
-    return lift(lambda start, offset: start + offset, place.start, own)
+    return lift(add, place.start, own)
 
 
 def _inertia(link: Link, body: Body | None) -> Maybe[float]:
@@ -105,10 +114,10 @@ def _common(
         lack = lacking or Lack(("/stack/components/-",))
         return lack, lack, lack
     each = [(m, z) for m, z in zip(masses, centres, strict=True) if isinstance(m, float) and isinstance(z, float)]
-    moment = sum(m * z for m, z in each)
-    centre = moment / sum(m for m, _ in each)
+    moment = sum([m * z for m, z in each])
+    centre = moment / sum([m for m, _ in each])
     inertia = lift(
-        lambda *own: sum(own) + sum(m * (z - centre) ** 2 for m, z in each),
+        lambda *own: sum(own) + sum([m * (z - centre) ** 2 for m, z in each]),
         *inertias,
     )
     return centre, inertia, abs(moment) * 1e-3 * _STANDARD_GRAVITY_M_PER_S2
@@ -116,16 +125,13 @@ def _common(
 
 def masses_of(chain: Chain, geometry: Geometry) -> Masses:
     """Collect the mass properties of every component."""
-    outlines = [_body(link) for link in chain.links]
-    bodies = [_whole(link, body) for link, body in zip(chain.links, outlines, strict=True)]
-    masses = tuple(_mass(link, body) for link, body in zip(chain.links, bodies, strict=True))
-    centres = tuple(
-        _centre(link, place, body) for link, place, body in zip(chain.links, geometry.places, bodies, strict=True)
-    )
-    inertias = tuple(_inertia(link, body) for link, body in zip(chain.links, bodies, strict=True))
-    knobs = tuple(given(link.part.mass_kg, f"{link.at}/mass_kg") for link in chain.knobs)
+    parts = [_part(link, place) for link, place in zip(chain.links, geometry.places, strict=True)]
+    masses = tuple([part.mass for part in parts])
+    centres = tuple([part.centre for part in parts])
+    inertias = tuple([part.inertia for part in parts])
+    shown = tuple([part.outline_mass for part in parts])
+    knobs = [given(link.part.mass_kg, link.at, "mass_kg") for link in chain.knobs]
     every = (*masses, *knobs)
     total: Maybe[float] = lift(lambda *values: sum(values), *every) if every else Lack(("/stack/components/-",))
-    shown = tuple(body if isinstance(body, Lack) else body.mass_kg for body in outlines)
     centre, inertia, moment = _common(masses, centres, inertias)
     return Masses(masses, centres, shown, inertias, total, centre, inertia, moment)

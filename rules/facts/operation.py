@@ -49,7 +49,7 @@ def _vibration(fact: FactBuilder, chain: Chain, stiffness: StackStiffness, speed
     last = chain.links[-1] if chain.links else None
     teeth = None
     if last is not None and isinstance(last.part, Cutter):
-        teeth = given(last.part.teeth, f"{last.at}/teeth")
+        teeth = given(last.part.teeth, last.at, "teeth")
     fact.put("critical_speed_rpm", critical)
     fact.put("bending_frequency_hz", lift(lambda rpm: rpm / 60.0, critical))
     fact.put("spindle_frequency_hz", lift(lambda rpm: rpm / 60.0, speed))

@@ -2,23 +2,22 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
-from dataclasses import dataclass
-from typing import Final
+from typing import Final, NamedTuple
 
 from rules.facts.chain import Link
 from rules.facts.geometry import Place
 from rules.facts.values import Lack, Maybe
-from rules.model.components import BaseHolder, ProfilePiece
+from rules.model.components import ProfilePiece
 
-__all__ = ["OutlinePiece", "bore_within", "has_no_wall", "outer_within", "outline_of", "thinnest_wall"]
+__all__ = ["OutlinePiece", "bore_within", "has_no_wall", "narrow_end", "outer_within", "outline_of", "thinnest_wall"]
 
 _LEAST_WALL_MM: Final = 1e-5
 """A wall thinner than that is none: outer diameter and bore are the same figure."""
 
 
-@dataclass(frozen=True, slots=True)
-class OutlinePiece:
+class OutlinePiece(NamedTuple):
     """A piece of an outline in its place: from and to in mm from the gauge line, diameters in mm."""
 
     from_mm: float
@@ -28,11 +27,20 @@ class OutlinePiece:
     bore_mm: float
 
 
+def narrow_end(piece: ProfilePiece) -> float:
+    """Return the smaller outer diameter of a piece, mm."""
+    outer, end = piece.outer_mm, piece.outer_end_mm
+    return end if end and end < outer else outer
+
+
 def thinnest_wall(profile: Sequence[ProfilePiece]) -> float:
     """Return the thinnest wall of an outline, mm; zero or less means the bore breaks through."""
-    return min(
-        (min(piece.outer_mm, piece.outer_end_mm or piece.outer_mm) - (piece.bore_mm or 0.0)) / 2.0 for piece in profile
-    )
+    thinnest = math.inf
+    for piece in profile:
+        wall = narrow_end(piece) - (piece.bore_mm or 0.0)
+        if wall < thinnest:
+            thinnest = wall
+    return thinnest / 2.0
 
 
 def has_no_wall(profile: Sequence[ProfilePiece]) -> bool:
@@ -48,12 +56,12 @@ def outline_of(link: Link, place: Place) -> Maybe[tuple[OutlinePiece, ...]]:
     profile = link.part.profile
     if not profile or has_no_wall(profile):
         return Lack((f"{link.at}/profile",))
-    if isinstance(link.part, BaseHolder):
+    if link.part.kind == "base_holder":
         position = 0.0
     elif isinstance(place.face, Lack):
         return place.face
     else:
-        position = place.face - sum(piece.length_mm for piece in profile)
+        position = place.face - sum([piece.length_mm for piece in profile])
     pieces = []
     for piece in profile:
         end = position + piece.length_mm

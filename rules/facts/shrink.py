@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from rules.facts.body_material import density_of, expansion_of, poisson_ratio_of, yield_of, youngs_modulus_of
 from rules.facts.chain import JointCase, Link
@@ -25,8 +25,7 @@ from rules.tables.shrink_joint import shrink_joint
 __all__ = ["ShrinkJoint", "is_shrink", "shrink_joint_of"]
 
 
-@dataclass(frozen=True, slots=True)
-class ShrinkJoint:
+class ShrinkJoint(NamedTuple):
     """One shrink-fit joint, computed after Lamé; interferences on the diameter, after smoothing."""
 
     diameter_mm: float

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Literal, TypeAlias
+from typing import Literal, NamedTuple, TypeAlias
 
 from rules.facts.chain import Chain
 from rules.facts.components import lacks_speed
@@ -12,15 +11,14 @@ from rules.facts.stiffness import StackStiffness
 from rules.facts.unbalance import StackBalance
 from rules.facts.values import Lack, Maybe, lift, merge
 from rules.mechanics.milling import speed_from_cutting_speed_rpm
-from rules.model.components import Cutter, GaugePin
+from rules.model.components import Cutter
 
 __all__ = ["SpeedCause", "SpeedLimits", "critical_speed_of", "cutting_speed_limit_of", "speed_limits_of"]
 
 Cause: TypeAlias = Literal["component", "balance", "critical_speed", "shrink_fit", "machine", "cutting_speed"]
 
 
-@dataclass(frozen=True, slots=True)
-class SpeedCause:
+class SpeedCause(NamedTuple):
     """One limit: for the critical speed that speed itself, of which a rule allows a share."""
 
     cause: Cause
@@ -28,22 +26,16 @@ class SpeedCause:
     speed_rpm: float
 
 
-@dataclass(frozen=True, slots=True)
-class SpeedLimits:
+class SpeedLimits(NamedTuple):
     """All limits that are known, and what is missing for the others that apply."""
 
     causes: tuple[SpeedCause, ...]
     lacking: Lack | None
 
 
-def is_read_only(chain: Chain) -> bool:
-    """Whether the stack holds a gauge pin: it is read, not run."""
-    return any(isinstance(link.part, GaugePin) for link in chain.links)
-
-
 def critical_speed_of(chain: Chain, stiffness: StackStiffness) -> Maybe[float] | None:
     """Return the speed that turns once in a period of the first bending frequency; None for a stack not run."""
-    if is_read_only(chain):
+    if chain.is_read_only:
         return None
     return lift(lambda frequencies: frequencies[0] * 60.0, stiffness.frequencies_hz)
 

@@ -7,7 +7,7 @@ from rules.facts.chain import Chain
 from rules.facts.geometry import Geometry
 from rules.facts.masses import Masses
 from rules.facts.values import Lack, Maybe, given
-from rules.model.components import Cutter, Extension, GaugePin, RetentionKnob
+from rules.model.components import RetentionKnob
 from rules.model.couplings import SteepTaper
 from rules.model.machine import Machine
 from rules.rulebook.fact import Fact
@@ -21,7 +21,7 @@ def _largest_diameter(chain: Chain) -> Maybe[float]:
     largest, lacking = 0.0, []
     for link in chain.links:
         part = link.part
-        if isinstance(part, Cutter):
+        if part.kind == "cutter":
             if part.cutting_diameter_mm is None:
                 lacking.append(f"{link.at}/cutting_diameter_mm")
             largest = max(largest, part.cutting_diameter_mm or 0.0)
@@ -61,14 +61,14 @@ def _knob(fact: FactBuilder, machine: Machine | None, chain: Chain) -> None:
     if knob is None or not isinstance(part, RetentionKnob):
         return
     if demand is not None:
-        fact.put("knob_form", given(part.form, f"{knob.at}/form"))
+        fact.put("knob_form", given(part.form, knob.at, "form"))
         fact.put("drawbar_form", given(demand.form, "/machine/retention_knob/form"))
         if part.head_angle_deg is not None and demand.head_angle_deg is not None:
             fact.put("knob_angle_deg", part.head_angle_deg)
             fact.put("drawbar_angle_deg", demand.head_angle_deg)
     if isinstance(side, SteepTaper):
         at = f"{chain.links[0].at}/machine_side"
-        fact.put("knob_thread", given(part.thread, f"{knob.at}/thread"))
+        fact.put("knob_thread", given(part.thread, knob.at, "thread"))
         if side.size is None or side.form is None:
             fact.put("taper_thread", Lack(tuple(f"{at}/{n}" for n in ("size", "form") if getattr(side, n) is None)))
         else:
@@ -78,11 +78,16 @@ def _knob(fact: FactBuilder, machine: Machine | None, chain: Chain) -> None:
 def stack_fact(chain: Chain, geometry: Geometry, masses: Masses) -> Fact:
     """Return the one fact about the stack."""
     request = chain.request
-    fact = FactBuilder("stack", "stack", ("/stack",), stack=request.stack.id or "the stack")
-    fact.put("ends_with_tool", bool(chain.links) and isinstance(chain.links[-1].part, Cutter | GaugePin))
-    fact.put("extension_count", float(sum(isinstance(link.part, Extension) for link in chain.links)))
-    fact.put("knob_count", float(len(chain.knobs)))
-    fact.put("stray_joint_count", float(len(chain.stray_joints)))
+    fact = FactBuilder(
+        "stack",
+        "stack",
+        ("/stack",),
+        stack=request.stack.id or "the stack",
+        ends_with_tool=bool(chain.links) and chain.links[-1].is_tool,
+        extension_count=float([link.part.kind for link in chain.links].count("extension")),
+        knob_count=float(len(chain.knobs)),
+        stray_joint_count=float(len(chain.stray_joints)),
+    )
     if chain.stray_joints:
         fact.put("stray_joints", ", ".join(chain.stray_joints))
     _knob(fact, request.machine, chain)

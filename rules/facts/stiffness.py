@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from itertools import accumulate
-from typing import Final, Literal
+from typing import Final, Literal, NamedTuple
 
-from rules.facts.beam_pieces import BeamPiece, beam_pieces_of
+from rules.facts.beam_pieces import Beam, beam_of
 from rules.facts.chain import Chain, JointCase
 from rules.facts.cutting_load import CuttingLoad
 from rules.facts.geometry import Geometry
@@ -25,8 +24,7 @@ _N_MM_PER_RAD: Final = 1e6
 """N·mm/rad in one N·m/mrad."""
 
 
-@dataclass(frozen=True, slots=True)
-class Share:
+class Share(NamedTuple):
     """What one component or one joint's spring has in the deflection of the tip."""
 
     name: str
@@ -34,16 +32,14 @@ class Share:
     share: float
 
 
-@dataclass(frozen=True, slots=True)
-class Bending:
+class Bending(NamedTuple):
     """What follows from the outline alone."""
 
     compliance_um_per_n: float
     shares: tuple[Share, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class StackStiffness:
+class StackStiffness(NamedTuple):
     """Bending of the stack as a beam held at the gauge line."""
 
     bending: Maybe[Bending]
@@ -86,11 +82,11 @@ def _springs(chain: Chain, geometry: Geometry) -> tuple[list[Spring], list[tuple
     return [spring for spring, _, _ in known], [(name, kind) for _, name, kind in known]
 
 
-def _on_boundaries(springs: Sequence[Spring], pieces: Sequence[BeamPiece]) -> list[Spring]:
+def _on_boundaries(springs: Sequence[Spring], beam: Beam) -> list[Spring]:
     """Set each spring on the end of a piece nearest to it; they differ by rounding at most."""
     if not springs:
         return []
-    ends = list(accumulate((piece.segment.length_mm for piece in pieces), initial=0.0))
+    ends = list(accumulate((segment.length_mm for segment in beam.segments), initial=0.0))
     return [
         Spring(
             min(ends, key=lambda end, at=spring.z_mm: abs(end - at)),  # type: ignore[misc]
@@ -103,15 +99,15 @@ def _on_boundaries(springs: Sequence[Spring], pieces: Sequence[BeamPiece]) -> li
 
 def _bending(
     chain: Chain,
-    pieces: Sequence[BeamPiece],
+    beam: Beam,
     springs: Sequence[Spring],
     owners: Sequence[tuple[str, Literal["joint", "spindle"]]],
 ) -> Bending:
-    compliance = tip_compliance([piece.segment for piece in pieces], springs)
+    compliance = tip_compliance(beam.segments, springs)
     total = compliance.total_mm_per_n
     parts = [0.0] * len(chain.links)
-    for piece, own in zip(pieces, compliance.per_segment_mm_per_n, strict=True):
-        for index, fraction in piece.carried_by:
+    for carried_by, own in zip(beam.carried_by, compliance.per_segment_mm_per_n, strict=True):
+        for index, fraction in carried_by:
             parts[index] += own * fraction
     shares = [
         Share(link.part.id, "component", part / total)
@@ -133,16 +129,15 @@ def stiffness_of(
 ) -> StackStiffness:
     """Return the bending of the stack; what its outline, material or masses do not tell is lacking."""
     springs, owners = _springs(chain, geometry)
-    pieces, masses_lack = beam_pieces_of(chain, geometry, outlines, masses, [spring.z_mm for spring in springs])
-    springs = springs if isinstance(pieces, Lack) else _on_boundaries(springs, pieces)
-    bending: Maybe[Bending] = pieces if isinstance(pieces, Lack) else _bending(chain, pieces, springs, owners)
+    beam, masses_lack = beam_of(chain, geometry, outlines, masses, [spring.z_mm for spring in springs])
+    bending: Maybe[Bending]
     frequencies: Maybe[tuple[float, ...]]
-    if isinstance(pieces, Lack):
-        frequencies = pieces
-    elif masses_lack is not None:
-        frequencies = masses_lack
+    if isinstance(beam, Lack):
+        bending = frequencies = beam
     else:
-        frequencies = bending_frequencies([piece.segment for piece in pieces], springs)
+        springs = _on_boundaries(springs, beam)
+        bending = _bending(chain, beam, springs, owners)
+        frequencies = bending_frequencies(beam.segments, springs) if masses_lack is None else masses_lack
     deflection: Maybe[float] | None = None
     if load.radial_force_n is not None:
         deflection = lift(lambda bent, force: bent.compliance_um_per_n * force, bending, load.radial_force_n)

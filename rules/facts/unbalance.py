@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
-from typing import Final
+from typing import Final, NamedTuple
 
 from rules.facts.budget import Vector, law_of, spread_of
 from rules.facts.chain import Chain
@@ -19,7 +18,6 @@ from rules.mechanics.balance import (
     rotating_force_n,
 )
 from rules.mechanics.random_clocking import Answer, Question
-from rules.model.components import GaugePin
 from rules.model.operation import Operation
 from rules.tables import balance_grades, couplings
 
@@ -40,8 +38,7 @@ _NOTHING_GMM: Final = 1e-6
 """Below it nothing is out of balance: no speed follows from it."""
 
 
-@dataclass(frozen=True, slots=True)
-class UnbalanceSum:
+class UnbalanceSum(NamedTuple):
     """Static unbalance of the stack, vectors clocked at random, g·mm."""
 
     p95: float
@@ -49,8 +46,7 @@ class UnbalanceSum:
     """None where a contributor has no hard limit."""
 
 
-@dataclass(frozen=True, slots=True)
-class CoupleSum:
+class CoupleSum(NamedTuple):
     """Couple of the unbalances about the gauge line, g·mm²."""
 
     rms: float
@@ -59,8 +55,7 @@ class CoupleSum:
     """None where a contributor has no hard limit."""
 
 
-@dataclass(frozen=True, slots=True)
-class UnbalanceVectors:
+class UnbalanceVectors(NamedTuple):
     """Every vector of unbalance, and the couple each makes about the gauge line."""
 
     static: tuple[Vector, ...]
@@ -69,8 +64,7 @@ class UnbalanceVectors:
     """g·mm²."""
 
 
-@dataclass(frozen=True, slots=True)
-class StackBalance:
+class StackBalance(NamedTuple):
     """Balance of the stack against its grade; None where nothing asks for a figure."""
 
     unbalance: Maybe[UnbalanceSum]
@@ -105,7 +99,7 @@ def couple_sum(vectors: Sequence[Vector]) -> CoupleSum:
 
 def unbalance_vectors(chain: Chain, contributors: Contributors, masses: Masses) -> Maybe[UnbalanceVectors]:
     """Return residuals, at each component's centre of mass, and masses times eccentricity."""
-    residuals = [given(link.part.unbalance_gmm, f"{link.at}/unbalance_gmm") for link in chain.links]
+    residuals = [given(link.part.unbalance_gmm, link.at, "unbalance_gmm") for link in chain.links]
     lacking = merge(contributors.lacking, *residuals, *masses.masses, *masses.centres)
     if lacking:
         return lacking
@@ -119,16 +113,17 @@ def unbalance_vectors(chain: Chain, contributors: Contributors, masses: Masses) 
     couple = [Vector(u * abs(z), False, None) for u, (_, z) in zip(own, bodies, strict=True)]
     for item in contributors.known:
         # kg · µm = g·mm; one contributor moves every body beyond it, so its parts add before clocking
-        beyond = [(m * item.line.at(z), z) for m, z in bodies[item.displaces_from :]]
+        offset, slope = item.line
+        total: complex = 0.0
+        moment: complex = 0.0
+        for m, z in bodies[item.displaces_from :]:
+            u = m * (offset + slope * z)
+            total += u
+            moment += u * z
         capability = item.law == "capability"
-        static.append(Vector(sum(u for u, _ in beyond), capability, item.group))
-        couple.append(Vector(sum(u * z for u, z in beyond), capability, item.group))
+        static.append(Vector(total, capability, item.group))
+        couple.append(Vector(moment, capability, item.group))
     return UnbalanceVectors(tuple(static), tuple(couple))
-
-
-def _kept_grade(quality: float) -> str | None:
-    """Return the finest grade that is not coarser than a quality."""
-    return next((name for name in balance_grades.grades() if balance_grades.grade_value(name) >= quality), None)
 
 
 def balance_of(
@@ -140,8 +135,7 @@ def balance_of(
 ) -> StackBalance:
     """Return what the unbalance means at the speed and grade asked."""
     operation = chain.request.operation or Operation.model_construct()
-    if any(isinstance(link.part, GaugePin) for link in chain.links):
-        # a stack with a gauge pin is read, not run
+    if chain.is_read_only:
         return StackBalance(unbalance, couple, None, None, None, None, None, None)
     force: Maybe[float] | None = None
     quality: Maybe[float] | None = None
@@ -149,7 +143,7 @@ def balance_of(
     if speed is not None:
         force = lift(lambda u, n: rotating_force_n(u.p95, n), unbalance, speed)
         quality = lift(lambda m, u, n: quality_mm_per_s(m, u.p95, n), masses.total, unbalance, speed)
-        best = quality if isinstance(quality, Lack) else _kept_grade(quality)
+        best = quality if isinstance(quality, Lack) else balance_grades.finest_kept(quality)
     permissible: Maybe[float] | None = None
     highest: Maybe[float] | None = None
     seating: Maybe[float] | None = None

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import TypeAlias, TypeVar
+from typing import TypeAlias, TypeVar, final
 
 __all__ = ["Lack", "Maybe", "given", "known_or", "lift", "merge"]
 
@@ -12,6 +12,7 @@ T = TypeVar("T")
 R = TypeVar("R")
 
 
+@final
 @dataclass(frozen=True, slots=True)
 class Lack:
     """What stands in for a value that could not be derived."""
@@ -24,9 +25,11 @@ Maybe: TypeAlias = T | Lack
 """A value, or what is missing for it."""
 
 
-def given(value: T | None, pointer: str) -> T | Lack:
-    """Return a stated value, or a lack that names its field."""
-    return Lack((pointer,)) if value is None else value
+def given(value: T | None, at: str, field: str | None = None) -> T | Lack:
+    """Return a stated value, or a lack that names its field: the pointer, or a field below it."""
+    if value is not None:
+        return value
+    return Lack((at if field is None else f"{at}/{field}",))
 
 
 def known_or(value: T | Lack, fallback: R) -> T | R:
@@ -43,6 +46,6 @@ def merge(*values: object) -> Lack | None:
 def lift(function: Callable[..., R], *values: object) -> R | Lack:
     """Apply a function to values when all are known; otherwise return what is lacking."""
     for value in values:
-        if isinstance(value, Lack):
+        if type(value) is Lack:  # asked for every value of a check: quicker than isinstance, and the class is final
             return merge(*values) or value
     return function(*values)

@@ -8,13 +8,12 @@ amplitude a vector; otherwise it is a real number.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 __all__ = ["Line", "line_from_bow", "line_from_offset", "line_from_pivot", "line_from_two_readings", "tir_from_speck"]
 
 
-@dataclass(frozen=True, slots=True)
-class Line:
+class Line(NamedTuple):
     """Amplitude a(z) = offset_um + slope·z in µm, z in mm from the gauge line, slope in µm/mm."""
 
     offset_um: complex

@@ -10,9 +10,8 @@ from __future__ import annotations
 import math
 from bisect import bisect_left
 from collections.abc import Sequence
-from dataclasses import dataclass
 from itertools import accumulate
-from typing import Final
+from typing import Final, NamedTuple
 
 __all__ = ["LARGEST", "SMALLEST", "Compliance", "Segment", "Spring", "boundaries_of", "spring_places", "tip_compliance"]
 
@@ -24,8 +23,7 @@ _SAME_PLACE: Final = 1e-9
 """Share of the beam's length within which a spring counts as standing on a boundary."""
 
 
-@dataclass(frozen=True, slots=True)
-class Segment:
+class Segment(NamedTuple):
     """A piece of one section: its length, bending stiffness E·I and mass per length."""
 
     length_mm: float
@@ -33,8 +31,7 @@ class Segment:
     mass_kg_per_mm: float
 
 
-@dataclass(frozen=True, slots=True)
-class Spring:
+class Spring(NamedTuple):
     """A place that gives way: the support at z = 0, else a joint between what lies before and beyond z.
 
     None is rigid.
@@ -45,8 +42,7 @@ class Spring:
     tilting_n_mm_per_rad: float | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class Compliance:
+class Compliance(NamedTuple):
     """Deflection of the tip per newton, mm/N, and what each segment and each spring adds to it."""
 
     per_segment_mm_per_n: tuple[float, ...]
@@ -87,11 +83,13 @@ def tip_compliance(
         raise ValueError(f"a force at {force_at} mm does not act on a beam from 0 to {tip} mm")
     beyond = max(0.0, tip - force_at)
     shares = []
-    for start, end, segment in zip(ends, ends[1:], segments, strict=False):
-        near, far = max(0.0, force_at - end), max(0.0, force_at - start)
+    far = force_at
+    for end, segment in zip(ends[1:], segments, strict=True):
+        near = max(0.0, force_at - end)
         bent = segment.length_mm if near > 0.0 or beyond == 0.0 else min(segment.length_mm, far)
         thirds = (far * far + far * near + near * near) / 3.0
         shares.append(bent * (thirds + beyond * (far + near) / 2.0) / segment.stiffness_n_mm2)
+        far = near
     gives = []
     for spring, place in zip(springs, spring_places(ends, springs), strict=True):
         lever = force_at - ends[place]
@@ -113,13 +111,13 @@ def boundaries_of(segments: Sequence[Segment]) -> list[float]:
     """
     if not segments:
         raise ValueError("a beam has at least one segment")
-    for segment in segments:
-        if not SMALLEST <= segment.length_mm <= LARGEST:
-            raise ValueError(f"a segment's length must be above 0 mm and finite, not {segment.length_mm}")
-        if not SMALLEST <= segment.stiffness_n_mm2 <= LARGEST:
-            raise ValueError(f"a bending stiffness must be above 0 N·mm² and finite, not {segment.stiffness_n_mm2}")
-        if not 0.0 <= segment.mass_kg_per_mm <= LARGEST:
-            raise ValueError(f"a mass per length must be 0 kg/mm or more and finite, not {segment.mass_kg_per_mm}")
+    for length, stiffness, mass in segments:
+        if not SMALLEST <= length <= LARGEST:
+            raise ValueError(f"a segment's length must be above 0 mm and finite, not {length}")
+        if not SMALLEST <= stiffness <= LARGEST:
+            raise ValueError(f"a bending stiffness must be above 0 N·mm² and finite, not {stiffness}")
+        if not 0.0 <= mass <= LARGEST:
+            raise ValueError(f"a mass per length must be 0 kg/mm or more and finite, not {mass}")
     return list(accumulate([segment.length_mm for segment in segments], initial=0.0))
 
 

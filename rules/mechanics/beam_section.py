@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
-from typing import Final
+from typing import Final, NamedTuple
 
 from rules.mechanics.beam import LARGEST, SMALLEST
 
@@ -25,8 +24,7 @@ _GAUSS: Final = (
 )
 
 
-@dataclass(frozen=True, slots=True)
-class Slice:
+class Slice(NamedTuple):
     """A cylinder that stands for a part of a cone; E·I and ρ·A of a beam segment follow from it."""
 
     length_mm: float

@@ -4,13 +4,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from typing import NamedTuple
 
 __all__ = ["Body", "Frustum", "body_of"]
 
 
-@dataclass(frozen=True, slots=True)
-class Frustum:
+class Frustum(NamedTuple):
     """A piece of the outline: length and diameters in mm; the bore is cylindrical."""
 
     length_mm: float
@@ -19,8 +18,7 @@ class Frustum:
     bore_mm: float = 0.0
 
 
-@dataclass(frozen=True, slots=True)
-class Body:
+class Body(NamedTuple):
     """Mass in kg, centre of mass in mm from the start of the first piece, moments of inertia in kg·mm²."""
 
     mass_kg: float
@@ -36,11 +34,11 @@ def _check(pieces: Sequence[Frustum], density_kg_per_m3: float) -> None:
         raise ValueError("a body has at least one piece")
     if not (density_kg_per_m3 > 0 and math.isfinite(density_kg_per_m3)):
         raise ValueError(f"density must be above 0 kg/m³ and finite, not {density_kg_per_m3}")
-    for piece in pieces:
-        if not piece.length_mm > 0:
-            raise ValueError(f"a piece must be longer than 0 mm, not {piece.length_mm}")
-        if piece.bore_mm >= min(piece.start_mm, piece.end_mm):
-            raise ValueError(f"a bore of {piece.bore_mm} mm leaves no wall")
+    for length, start, end, bore in pieces:
+        if not length > 0:
+            raise ValueError(f"a piece must be longer than 0 mm, not {length}")
+        if bore >= start or bore >= end:
+            raise ValueError(f"a bore of {bore} mm leaves no wall")
 
 
 def body_of(pieces: Sequence[Frustum], density_kg_per_m3: float) -> Body:
@@ -61,9 +59,9 @@ def body_of(pieces: Sequence[Frustum], density_kg_per_m3: float) -> Body:
     _check(pieces, density_kg_per_m3)
     position = volume = moment = fourths = 0.0
     parts: list[tuple[float, float, float, float, float]] = []
-    for piece in pieces:
-        length, bore = piece.length_mm, piece.bore_mm / 2.0
-        u, w = piece.start_mm / 2.0 - bore, piece.end_mm / 2.0 - bore
+    for length, start, end, bore_diameter in pieces:
+        bore = bore_diameter / 2.0
+        u, w = start / 2.0 - bore, end / 2.0 - bore
         uu, uw, ww = u * u, u * w, w * w
         # means over the piece: of the powers of the wall, and of r² − b² = 2·b·wall + wall² times 1, t and t²
         first, second = (u + w) / 2.0, (uu + uw + ww) / 3.0

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from rules.mechanics.tooth_rotation import peak_sums
 
@@ -20,8 +20,7 @@ __all__ = [
 ]
 
 
-@dataclass(frozen=True, slots=True)
-class MillingLoad:
+class MillingLoad(NamedTuple):
     """What a milling cut asks of the cutter; power and removal rate are None without a speed."""
 
     engagement_angle_rad: float

@@ -38,7 +38,7 @@ def grip_range_of(case: JointCase, usual_share: float | None) -> GripRange | Non
     side, shank = case.upper_side, shank_of(case)
     if shank is None or not isinstance(side, Bore | ColletBore) or case.joint_class != "grip":
         return None
-    overall = getattr(case.lower.part, "overall_length_mm", None) or profile_length(case.lower)
+    overall = getattr(case.lower.part, "overall_length_mm", None) or profile_length(case.lower.part)
     shank_length = shank.length_mm
     if shank_length is None and isinstance(case.lower.part, GaugePin):
         shank_length = overall

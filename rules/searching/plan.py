@@ -7,7 +7,6 @@ from dataclasses import dataclass
 from itertools import product
 
 from rules.assess import Assessor
-from rules.facts.chain import Link
 from rules.facts.geometry import profile_length
 from rules.model.components import BaseHolder, StackPart
 from rules.model.report import Finding
@@ -115,7 +114,7 @@ def plan_of(request: SearchRequest, inventory: Inventory, assessor: Assessor) ->
 
 def _gauge_mm(holder: StackPart) -> float | None:
     stated = holder.gauge_length_mm if isinstance(holder, BaseHolder) else None
-    return profile_length(Link(holder, "", None, None)) if stated is None else stated
+    return profile_length(holder) if stated is None else stated
 
 
 def _knob_refusals(

@@ -143,8 +143,8 @@ def test_hostile_words_stay_words() -> None:
             ),
         }
     )
-    known = tuple(replace(one, name=hostile) for one in derived.contributors.known)
-    derived = replace(derived, contributors=replace(derived.contributors, known=known))
+    known = tuple(one._replace(name=hostile) for one in derived.contributors.known)
+    derived = replace(derived, contributors=derived.contributors._replace(known=known))
     pictures = pictures_of(report, derived)
     for _, picture in shown(pictures):
         root = parsed(picture)

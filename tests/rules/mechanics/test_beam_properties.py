@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import replace
 from functools import partial
 from itertools import pairwise
 
@@ -62,7 +61,7 @@ def test_a_stiffer_piece_never_bends_more(beam: Beam, index: int, factor: float)
     """First principles: raising one E·I lowers compliance and never lowers f₁."""
     segments, springs = beam
     index %= len(segments)
-    stiffer = _with(segments, index, replace(segments[index], stiffness_n_mm2=factor * segments[index].stiffness_n_mm2))
+    stiffer = _with(segments, index, segments[index]._replace(stiffness_n_mm2=factor * segments[index].stiffness_n_mm2))
     assert tip_compliance(stiffer, springs).total_mm_per_n < tip_compliance(segments, springs).total_mm_per_n
     assert bending_frequencies(stiffer, springs)[0] >= bending_frequencies(segments, springs)[0] * (1 - MESH)
 
@@ -73,7 +72,7 @@ def test_a_longer_tool_is_never_stiffer(beam: Beam, factor: float) -> None:
     """First principles: lengthening the last piece raises compliance and never raises f₁."""
     segments, springs = beam
     inner = [spring for spring in springs if spring.z_mm < sum(s.length_mm for s in segments[:-1]) + 1e-6]
-    longer = _with(segments, len(segments) - 1, replace(segments[-1], length_mm=factor * segments[-1].length_mm))
+    longer = _with(segments, len(segments) - 1, segments[-1]._replace(length_mm=factor * segments[-1].length_mm))
     assert tip_compliance(longer, inner).total_mm_per_n > tip_compliance(segments, inner).total_mm_per_n
     assert bending_frequencies(longer, inner)[0] <= bending_frequencies(segments, inner)[0] * (1 + MESH)
 
@@ -84,7 +83,7 @@ def test_mass_never_raises_the_frequency(beam: Beam, index: int, factor: float, 
     """First principles: a heavier piece or a mass at the tip lowers f₁ or leaves it; compliance knows no mass."""
     segments, springs = beam
     index %= len(segments)
-    heavier = _with(segments, index, replace(segments[index], mass_kg_per_mm=factor * segments[index].mass_kg_per_mm))
+    heavier = _with(segments, index, segments[index]._replace(mass_kg_per_mm=factor * segments[index].mass_kg_per_mm))
     first = bending_frequencies(segments, springs)[0]
     assert bending_frequencies(heavier, springs)[0] <= first * (1 + MESH)
     assert bending_frequencies(segments, springs, tip_mass)[0] <= first * (1 + MESH)
@@ -190,11 +189,11 @@ def test_a_cut_changes_nothing(beam: Beam, index: int, share: float) -> None:
     segments, springs = beam
     index %= len(segments)
     piece = segments[index]
-    first = replace(piece, length_mm=share * piece.length_mm)
+    first = piece._replace(length_mm=share * piece.length_mm)
     cut = [
         *segments[:index],
         first,
-        replace(piece, length_mm=piece.length_mm - first.length_mm),
+        piece._replace(length_mm=piece.length_mm - first.length_mm),
         *segments[index + 1 :],
     ]
     whole = tip_compliance(segments, springs).total_mm_per_n
@@ -225,7 +224,7 @@ def test_springs_at_one_place_act_in_series(
 def test_a_heavy_tip_swings_on_the_static_spring(beam: Beam, mass: float) -> None:
     """First principles: without mass of its own a beam with a tip mass has one frequency, 1/(2π)·√(1/(c·M))."""
     segments, springs = beam
-    light = [replace(segment, mass_kg_per_mm=0.0) for segment in segments]
+    light = [segment._replace(mass_kg_per_mm=0.0) for segment in segments]
     compliance = tip_compliance(light, springs).total_mm_per_n
     assert bending_frequencies(light, springs, mass) == pytest.approx(
         [math.sqrt(1000.0 / (compliance * mass)) / (2 * math.pi)], rel=1e-9
@@ -303,8 +302,8 @@ def test_a_sliver_changes_nothing() -> None:
 @pytest.mark.parametrize("springs", [[], [Spring(0.0, 1e5, 1e8), Spring(100.0, None, 1e7)]])
 def test_a_thousand_cuts_change_nothing(springs: list[Spring]) -> None:
     """First principles: a steel bar with a hardmetal end is the same beam, whatever the number of its pieces."""
-    light, heavy = _segment(0.25, 40), replace(_segment(0.2, 20), mass_kg_per_mm=2 * DENSITY * area_mm2(20))
-    coarse = [replace(light, length_mm=100.0), replace(heavy, length_mm=60.0)]
+    light, heavy = _segment(0.25, 40), _segment(0.2, 20)._replace(mass_kg_per_mm=2 * DENSITY * area_mm2(20))
+    coarse = [light._replace(length_mm=100.0), heavy._replace(length_mm=60.0)]
     fine = bending_frequencies([light] * 400 + [heavy] * 300, springs, elements=32)
     assert fine == pytest.approx(bending_frequencies(coarse, springs, elements=32), rel=1e-4)
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 import doctest
 import math
 from collections.abc import Callable
-from dataclasses import astuple, replace
 
 import pytest
 from hypothesis import given, settings
@@ -144,7 +143,7 @@ def test_speed_changes_power_and_removal_only(speed: float, share: float, teeth:
     assert turning.power_kw == pytest.approx(still.power_kw * speed / 4000.0, rel=1e-12)
     unstated = milling_load(20.0, teeth, 15.0, share * 20.0, 0.08, None, 2000.0, 0.25, radial_ratio=0.4)
     assert (unstated.power_kw, unstated.removal_rate_mm3_per_min) == (None, None)
-    assert unstated == replace(still, power_kw=None, removal_rate_mm3_per_min=None)
+    assert unstated == still._replace(power_kw=None, removal_rate_mm3_per_min=None)
 
 
 @given(shares, shares, teeth_counts, exponents)
@@ -191,7 +190,7 @@ def test_extremes_are_finite(
     """First principles: the ends of every range a request may state give finite numbers above zero."""
     radial = max(0.001, share * diameter)
     load = milling_load(diameter, teeth, axial, radial, feed, speed, unit, exponent, lead, radial_ratio=0.5)
-    assert all(math.isfinite(value) and value > 0.0 for value in astuple(load) if value is not None)
+    assert all(math.isfinite(value) and value > 0.0 for value in load if value is not None)
     assert load.engagement_angle_rad <= math.pi
     assert math.isfinite(helical_pull_n(load.peak_tangential_n, math.nextafter(90.0, 0.0)))
 
