@@ -43,8 +43,24 @@ def publish(published: Document, request: Request) -> Response:
 
 def json_answer(content: BaseModel) -> Response:
     """Content made for this request alone."""
-    headers = {"Cache-Control": "no-store", "Vary": "Accept"}
-    return Response(to_json(content), headers=headers, media_type=JSON)
+    return _OwnAnswer(to_json(content))
+
+
+class _OwnAnswer(Response):
+    """JSON made for one request: its head is written out, since it is the same for all but its length."""
+
+    media_type = JSON
+
+    def __init__(self, body: bytes) -> None:
+        self.status_code = 200
+        self.background = None
+        self.body = body
+        self.raw_headers = [
+            (b"cache-control", b"no-store"),
+            (b"vary", b"Accept"),
+            (b"content-length", b"%d" % len(body)),
+            (b"content-type", b"application/json"),
+        ]
 
 
 def _has(etag: str, wanted: list[str]) -> bool:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from fastapi import FastAPI
+from fastapi.routing import APIRoute
 from starlette.middleware import Middleware
 
 from rules.assess import Assessor
@@ -23,6 +24,7 @@ from service.middleware.head import HeadAsGet
 from service.middleware.last_resort import LastResort
 from service.middleware.request_log import RequestLog
 from service.middleware.security_headers import SecurityHeaders
+from service.middleware.short_way import ShortWay
 from service.middleware.slow_body import SlowBody
 from service.negotiation import JSON
 from service.observing import ObservingAssessor
@@ -41,6 +43,7 @@ from service.routes.health import health_router
 from service.routes.imports import imports_router
 from service.routes.metrics import metrics_router
 from service.routes.pages import pages_router
+from service.routes.posted import posted_routes
 from service.routes.problems import problems_router
 from service.routes.readings import readings_router
 from service.routes.rules import rules_router
@@ -66,6 +69,7 @@ def create_app(settings: Settings | None = None, assessor: Assessor | None = Non
     pool = Pool(batch_workers, settings, rules_in_force(assessor), configure_logs)
     # lines are counted as they come
     batch_limits = {JSON: settings.max_batch_body_bytes, **dict.fromkeys(STREAMS)}
+    short_ways: dict[str, APIRoute] = {}
     app = FastAPI(
         title="stackgauge",
         version=VERSION,
@@ -84,11 +88,12 @@ def create_app(settings: Settings | None = None, assessor: Assessor | None = Non
             *access(settings),
             Middleware(SlowBody, max_seconds=settings.max_body_seconds, flowing={PATH: frozenset(STREAMS)}),
             Middleware(BodyLimit, max_bytes=settings.max_body_bytes, others={PATH: batch_limits}),
+            Middleware(ShortWay, routes=short_ways),
         ],
         exception_handlers=dict(HANDLERS),
     )
     app.state.heavy_work = HeavyWork(settings)
-    for router in (
+    routers = (
         checks_router(watched),
         check_batches_router(assessor, pool, settings, metrics.lines_answered, shutdown),
         readings_router(assessor),
@@ -106,8 +111,10 @@ def create_app(settings: Settings | None = None, assessor: Assessor | None = Non
         problems_router(),
         pages_router(),
         contract_router(lambda: describe(app, assessor.book)),
-    ):
+    )
+    for router in routers:
         app.include_router(router)
+    short_ways.update(posted_routes(routers))
     metrics.running(assessor.book.digest)
     watched.counting = True
     return app

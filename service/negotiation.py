@@ -46,7 +46,7 @@ def require_acceptable(request: Request, offers: Sequence[str] = (JSON,)) -> str
 
 def preferred(request: Request, offers: Sequence[str]) -> str | None:
     """The offer the client likes best, the earlier of two it likes alike; None when it takes none of them."""
-    return _choose(",".join(request.headers.getlist("accept")), tuple(offers))
+    return _choose(",".join(_sent(request, b"accept")), tuple(offers))
 
 
 def require_json_body(request: Request) -> None:
@@ -59,21 +59,27 @@ def require_body(request: Request, taken: Sequence[str]) -> str:
 
     Raises :class:`ProblemError` 415 for any other, for another charset than UTF-8 and for a content coding.
     """
-    headers = {"Accept-Post": ", ".join(taken)}
-    if request.headers.get("content-encoding", "identity").strip().lower() != "identity":
+    coding = _sent(request, b"content-encoding")
+    if coding and coding[0].strip().lower() != "identity":
         raise ProblemError(
             "unsupported-media-type",
             "The body has a content coding; send it plain.",
-            headers={**headers, "Accept-Encoding": "identity"},
+            headers={"Accept-Post": ", ".join(taken), "Accept-Encoding": "identity"},
         )
-    declared = _declared(request.headers.get("content-type", ""))
+    types = _sent(request, b"content-type")
+    declared = _declared(types[0] if types else "")
     if declared is None or declared not in taken:
         raise ProblemError(
             "unsupported-media-type",
             f"The body must be declared as {' or '.join(taken)} in UTF-8.",
-            headers=headers,
+            headers={"Accept-Post": ", ".join(taken)},
         )
     return declared
+
+
+def _sent(request: Request, name: bytes) -> list[str]:
+    """The values of a header, whose name is given in lower case; read as they came, without a mapping made of all."""
+    return [value.decode("latin-1") for one, value in request.scope["headers"] if one == name]
 
 
 @lru_cache(maxsize=256)

@@ -5,7 +5,6 @@ from __future__ import annotations
 from types import MappingProxyType
 from typing import Final
 
-from starlette.datastructures import MutableHeaders
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 __all__ = ["HEADERS", "SecurityHeaders"]
@@ -20,6 +19,9 @@ HEADERS: Final = MappingProxyType(
 )
 """On every answer, unless its route has set a header of that name itself."""
 
+_RAW: Final = tuple((name.lower().encode(), value.encode()) for name, value in HEADERS.items())
+_UNSTORED: Final = (b"cache-control", b"no-store")
+
 
 class SecurityHeaders:
     """Adds :data:`HEADERS` to every answer, and to that of a POST that it may not be stored."""
@@ -32,13 +34,14 @@ class SecurityHeaders:
             await self._app(scope, receive, send)
             return
 
+        wanted = (*_RAW, _UNSTORED) if scope["method"] == "POST" else _RAW
+
         async def with_headers(message: Message) -> None:
             if message["type"] == "http.response.start":
-                headers = MutableHeaders(scope=message)
-                for name, value in HEADERS.items():
-                    headers.setdefault(name, value)
-                if scope["method"] == "POST":
-                    headers.setdefault("Cache-Control", "no-store")
+                headers = list(message.get("headers", ()))
+                own = {name.lower() for name, _ in headers}
+                headers += [header for header in wanted if header[0] not in own]
+                message = {**message, "headers": headers}
             await send(message)
 
         await self._app(scope, receive, with_headers)

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from types import MappingProxyType
 from typing import Any, Final, TypeVar
 
 from fastapi import APIRouter, Request, Response
+from fastapi.routing import APIRoute
 from pydantic import BaseModel
 
 from rules.requests import parse
 from service.answers import json_answer
+from service.bodies import whole_body
 from service.examples import RequestExample
 from service.heavy_work import LIGHT_BYTES, HeavyWork
 from service.negotiation import JSON, require_acceptable, require_json_body
@@ -18,9 +20,11 @@ from service.problem_responses import responses
 from service.representations import Representation, readable_answer
 from service.strict_json import parse_json
 
-__all__ = ["add_posted_route"]
+__all__ = ["add_posted_route", "posted_routes"]
 
 Asked = TypeVar("Asked", bound=BaseModel)
+
+_MARK: Final = "__posted__"
 
 NO_OTHERS: Final[Mapping[str, Any]] = MappingProxyType({})
 
@@ -88,7 +92,7 @@ def add_posted_route(
     async def respond(request: Request) -> Response:
         chosen = require_acceptable(request, offers)
         require_json_body(request)
-        body = await request.body()
+        body = await whole_body(request)
         heavy = HeavyWork.of(request)
         if chosen != JSON:
             text = representations[chosen].text
@@ -97,3 +101,18 @@ def add_posted_route(
             return await heavy.threaded(lambda: json_answer(answer(parse(asked, parse_json(body)))), limited=in_thread)
         wanted = parse(asked, parse_json(body))
         return json_answer(await heavy.light_first(lambda: answer(wanted)))
+
+    # of the endpoint, since the router makes the route
+    setattr(respond, _MARK, True)
+
+
+def posted_routes(routers: Iterable[APIRouter]) -> dict[str, APIRoute]:
+    """The routes of these routers that :func:`add_posted_route` has added, by path; their endpoints take the request
+    alone.
+    """
+    return {
+        route.path: route
+        for router in routers
+        for route in router.routes
+        if isinstance(route, APIRoute) and hasattr(route.endpoint, _MARK)
+    }
