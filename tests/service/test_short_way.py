@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 import asyncio
+from datetime import date
 from typing import Any
 
 import pytest
+from fastapi import APIRouter
 from pydantic_core import to_json
 
 from rules.assess import Assessor
 from service.app import create_app
+from service.deprecation import deprecate
+from service.routes.readings import readings_router
 from service.settings import Settings
 
 POSTED = (
@@ -68,6 +72,21 @@ def test_it_answers_as_the_router_does(
     assert short.status_code == long.status_code
     assert short.headers.raw == long.headers.raw
     assert short.content == long.content
+
+
+def test_a_deprecated_one_says_so(client: Any, assessor: Assessor, monkeypatch: pytest.MonkeyPatch) -> None:
+    """With every answer, as on the long way."""
+
+    def deprecated(judge: Assessor) -> APIRouter:
+        router = readings_router(judge)
+        deprecate(router, "/v1/readings", since=date(2027, 3, 1), link="/v1/new")
+        return router
+
+    monkeypatch.setattr("service.app.readings_router", deprecated)
+    old = type(client)(create_app(Settings(), assessor))
+    for content in (_example(client, "/v1/readings"), b"{"):
+        told = old.request("POST", "/v1/readings", content=content, headers=PLAIN)
+        assert told.headers["deprecation"] == "@1803859200"
 
 
 def _scope_after(client: Any, method: str, path: str, **more: Any) -> dict[str, Any]:
