@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import replace
 
 from rules.catalogue import NO_CATALOGUE, Catalogue
 from rules.facts.budget import Vector, budget_at, law_of, vectors_at
@@ -116,7 +115,7 @@ def _plane(name: str, z_mm: float, known: Sequence[Contributor], limit_um: float
 def _p95_with(vectors: Sequence[Vector], place: int, factor: float) -> float:
     """Return the 95 % reading with one contributor scaled."""
     changed = list(vectors)
-    changed[place] = replace(changed[place], amplitude=factor * changed[place].amplitude)
+    changed[place] = changed[place]._replace(amplitude=factor * changed[place].amplitude)
     return 2.0 * float(law_of(changed).quantiles((0.95,))[0])
 
 

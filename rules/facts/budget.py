@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
-from typing import Final
+from typing import Final, NamedTuple
 
 from rules.facts.contributors import Contributor
 from rules.mechanics.random_clocking import (
@@ -22,8 +21,7 @@ __all__ = ["PlaneBudget", "PlaneLaw", "Vector", "budget_at", "law_at", "law_of",
 _LEVELS: Final = (0.5, 0.95)
 
 
-@dataclass(frozen=True, slots=True)
-class Vector:
+class Vector(NamedTuple):
     """One contribution at one plane: half of a reading, as a vector."""
 
     amplitude: complex
@@ -33,8 +31,7 @@ class Vector:
     """Vectors of one group have known directions to each other; None for a direction of its own."""
 
 
-@dataclass(frozen=True, slots=True)
-class PlaneBudget:
+class PlaneBudget(NamedTuple):
     """Predicted total indicator reading at one plane, µm."""
 
     z_mm: float
@@ -89,8 +86,7 @@ def law_at(z_mm: float, contributors: Iterable[Contributor]) -> RandomClocking:
     return law_of(vectors_at(z_mm, contributors))
 
 
-@dataclass(frozen=True, slots=True)
-class PlaneLaw:
+class PlaneLaw(NamedTuple):
     """The contributors summed at one plane, and what is to be asked of the sum."""
 
     z_mm: float

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from rules.facts.budget import PlaneBudget, plane_law
 from rules.facts.contributors import Contributors
@@ -20,8 +20,7 @@ from rules.mechanics.random_clocking import Question, RandomClocking
 __all__ = ["RandomSums", "random_sums_of"]
 
 
-@dataclass(frozen=True, slots=True)
-class RandomSums:
+class RandomSums(NamedTuple):
     """Runout at two planes, unbalance and couple."""
 
     gauge_plane: Maybe[PlaneBudget]
