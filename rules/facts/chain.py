@@ -24,6 +24,7 @@ from rules.model.couplings import MachineSide, SpindleSide, WorkpieceSide
 from rules.model.request import StackRequest
 from rules.model.stack import Joint
 from rules.tables import couplings
+from rules.tables.couplings import JointClass
 
 __all__ = ["SPINDLE", "Chain", "JointCase", "Link", "chain_of"]
 
@@ -62,7 +63,7 @@ class JointCase(NamedTuple):
     """The upper component's id, or 'spindle'."""
     name: str
     """The joint as people read it."""
-    joint_class: str | None
+    joint_class: JointClass | None
     """Class of the joint after its workpiece side: taper, collet_seat, grip, arbor or declared."""
 
     @property

@@ -39,8 +39,9 @@ from rules.model.couplings import (
 )
 from rules.rulebook.fact import Fact
 from rules.tables import hollow_taper, iso286, nut_collet, steep_taper, straight_shank
+from rules.tables.couplings import JointClass
 
-__all__ = ["joint_facts", "stated_minimum_grip"]
+__all__ = ["TELLING", "joint_facts", "stated_minimum_grip"]
 
 _TAPERS: Final = (SteepTaper, HollowTaper, PolygonalTaper, MorseTaper)
 _FORMED: Final = (SteepTaper, HollowTaper, MorseTaper)
@@ -230,7 +231,7 @@ def _lengths_agree(fact: FactBuilder, case: JointCase) -> None:
     fact.put("overall_length_mm", overall)
 
 
-_BY_CLASS: Final[dict[str, Callable[[FactBuilder, JointCase], None]]] = {
+TELLING: Final[dict[JointClass, Callable[[FactBuilder, JointCase], None]]] = {
     "taper": _taper,
     "collet_seat": _collet_seat,
     "arbor": _pilot,
@@ -261,7 +262,7 @@ def _joint(case: JointCase, key: str) -> FactBuilder:
         merge(upper_coupling, lower_coupling) if mates is None else mates,
     )
     if case.joint_class is not None:
-        _BY_CLASS[case.joint_class](fact, case)
+        TELLING[case.joint_class](fact, case)
     return fact
 
 
