@@ -28,6 +28,7 @@ __all__ = [
     "PlaneReport",
     "PositionReport",
     "Provenance",
+    "ReplacedRule",
     "Report",
     "RunoutReport",
     "Severity",
@@ -157,6 +158,14 @@ class OverrideReport(Out):
     book: str
 
 
+class ReplacedRule(Out):
+    """A rule that stands in the place of one of an earlier rulebook."""
+
+    code: str
+    safety: bool
+    book: str = Field(description="The file that the rule in force stands in.")
+
+
 class Provenance(Out):
     """What answered, by which rules, to which request."""
 
@@ -170,6 +179,9 @@ class Provenance(Out):
     )
     thresholds_changed: list[ThresholdReport]
     severities_lowered: list[OverrideReport]
+    rules_replaced: list[ReplacedRule] = Field(
+        description="Rules that an operator's rulebook replaced; they may ask for less than the rules they replace."
+    )
 
 
 class Report(Out):

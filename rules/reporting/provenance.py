@@ -7,7 +7,7 @@ import hashlib
 from rules.model.base import Model
 from rules.model.made import made
 from rules.model.policy import Policy
-from rules.model.report import OverrideReport, Provenance, ThresholdReport
+from rules.model.report import OverrideReport, Provenance, ReplacedRule, ThresholdReport
 from rules.rulebook.model import Rulebook
 from rules.version import NAME, VERSION
 
@@ -60,5 +60,8 @@ def provenance(
                 book=item.file,
             )
             for item in book.overridden
+        ],
+        rules_replaced=[
+            made(ReplacedRule, code=rule.code, safety=rule.safety, book=rule.file) for rule in book.replaced
         ],
     )

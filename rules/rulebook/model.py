@@ -179,7 +179,8 @@ class Overridden:
 class Rulebook:
     """All rules in force, ordered by code.
 
-    ``overridden`` names the safety rules made milder; ``digest`` is the SHA-256 (hexadecimal) over the
+    ``overridden`` names the safety rules made milder, ``replaced`` are all that stand in the place of one of an
+    earlier folder; ``digest`` is the SHA-256 (hexadecimal) over the
     content of rules and vocabulary: the same for the same words wherever the files lie.
     """
 
@@ -187,11 +188,13 @@ class Rulebook:
     vocabulary: Vocabulary
     overridden: tuple[Overridden, ...]
     digest: str
+    replaced: tuple[Rule, ...] = field(init=False, repr=False, compare=False)
     _by_code: dict[str, Rule] = field(init=False, repr=False, compare=False)
     _names: tuple[str, ...] = field(init=False, repr=False, compare=False)
 
     def __post_init__(self) -> None:
         """Index the rules once: every report asks."""
+        object.__setattr__(self, "replaced", tuple(rule for rule in self.rules if rule.replaces))
         object.__setattr__(self, "_by_code", {rule.code: rule for rule in self.rules})
         object.__setattr__(self, "_names", tuple(sorted({rule.book for rule in self.rules})))
 

@@ -43,12 +43,14 @@ def report_page(report: Report, derived: Derived) -> str:
     """Return the whole page; the report must hold the work instruction."""
     if report.assembly is None:
         raise ValueError("the page shows the work instruction, which this report does not hold")
+    provenance = report.provenance
     return rendered(
         "report.html",
         report=report,
         title=f"{report.verdict.capitalize()}: {report.stack or 'unnamed stack'}",
         meaning=_MEANINGS[report.verdict],
         counts=_counts(report),
+        changed=bool(provenance.thresholds_changed or provenance.severities_lowered or provenance.rules_replaced),
         key=list(_key(report)),
         measured=[(one, _measured(one)) for one in report.findings],
         pictures=_drawn(report, derived),

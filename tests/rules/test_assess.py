@@ -154,18 +154,39 @@ def test_pointers_lead_into_the_request() -> None:
                 place = place[int(step)] if isinstance(place, list) else place[step]
 
 
+def _replaced(folder: Path, code: str, **changes: Any) -> Assessor:
+    """An assessor by the rulebooks with one rule replaced by a changed one."""
+    entry = json.loads(ASSESSOR.book.rule(code).model_dump_json(exclude={"condition", "book", "file", "line"}))
+    entry |= {"replaces": True, **changes}
+    book = {"book": "house rules", "version": "1", "title": "House rules", "rules": [entry]}
+    (folder / "house.yaml").write_text(json.dumps(book), encoding="utf-8")
+    return Assessor.load([folder])
+
+
+def test_replaced_rules_are_told(tmp_path: Path) -> None:
+    """One that asks for less under the same code and severity must not pass for the original."""
+    milder = {"all": [{"shank_diameter_mm": {"less_than": "clamping_min_mm"}}]}
+    assessor = _replaced(tmp_path, "COL-010", when=milder, limit="clamping_min_mm")
+    request = base_request("nut_collet")
+    request["stack"]["components"][1]["workpiece_side"]["nominal_mm"] = 10
+    report = assessor.assess(parse_request(request))
+    assert "COL-010" not in {finding.code for finding in report.findings}
+    (replaced,) = report.provenance.rules_replaced
+    assert (replaced.code, replaced.safety, replaced.book) == ("COL-010", True, f"{tmp_path.name}/house.yaml")
+    assert report.provenance.severities_lowered == []
+    as_written = ASSESSOR.assess(parse_request(request))
+    assert "COL-010" in {finding.code for finding in as_written.findings}
+    assert as_written.provenance.rules_replaced == []
+
+
 def test_lowered_safety_rules_are_told(tmp_path: Path) -> None:
     """An operator may lower a safety rule, but not in silence."""
-    rule = next(rule for rule in ASSESSOR.book.rules if rule.code == "COL-010")
-    entry = json.loads(rule.model_dump_json(exclude={"condition", "book", "file", "line"}))
-    entry |= {"severity": "warning", "replaces": True}
-    book = {"book": "house rules", "version": "1", "title": "House rules", "rules": [entry]}
-    (tmp_path / "house.yaml").write_text(json.dumps(book), encoding="utf-8")
-    assessor = Assessor.load([tmp_path])
+    assessor = _replaced(tmp_path, "COL-010", severity="warning")
     request = base_request("nut_collet")
     request["stack"]["components"][1]["workpiece_side"]["nominal_mm"] = 10
     report = assessor.assess(parse_request(request))
     (lowered,) = report.provenance.severities_lowered
+    assert [one.code for one in report.provenance.rules_replaced] == ["COL-010"]
     assert (lowered.code, lowered.from_severity, lowered.to_severity) == ("COL-010", "error", "warning")
     assert report.provenance.rulebook_sha256 != ASSESSOR.book.digest
     assert "house rules" in report.provenance.rulebooks

@@ -17,7 +17,7 @@ from xml.etree.ElementTree import Element
 
 import pytest
 
-from rules.model.report import Report
+from rules.model.report import ReplacedRule, Report
 from rules.requests import BadRequestError, parse_request
 from service.report.page import report_page
 from service.report.page_shell import PAGE_HEADERS
@@ -272,6 +272,18 @@ def test_no_text_of_a_report_is_markup(name: str) -> None:
     page = report_page(ugly, derived)
     assert "<script" not in page
     assert UGLY in words(parsed(page))
+
+
+def test_a_verdict_by_replaced_rules_says_so() -> None:
+    """Beside the verdict, and with the file that the rule in force stands in."""
+    report, derived = assess_instructed(assessor(), parse_request(_request(min(STACKS))))
+    assert not report.provenance.thresholds_changed
+    assert "Judged by changed rules" not in report_page(report, derived)
+    replaced = [ReplacedRule(code="COL-010", safety=True, book="shop/<a>.yaml")]
+    provenance = report.provenance.model_copy(update={"rules_replaced": replaced})
+    page = report_page(report.model_copy(update={"provenance": provenance}), derived)
+    assert "Judged by changed rules" in page
+    assert "a safety rule, replaced by shop/&lt;a&gt;.yaml" in page
 
 
 def test_the_same_report_gives_the_same_bytes() -> None:

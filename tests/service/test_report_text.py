@@ -9,7 +9,7 @@ import pytest
 from rich.console import Console
 
 from rules.assess import Assessor
-from rules.model.report import Report
+from rules.model.report import OverrideReport, ReplacedRule, Report, ThresholdReport
 from rules.requests import parse_request
 from service.examples import EXAMPLES
 from service.report.text import print_report
@@ -99,3 +99,27 @@ def test_text_of_the_caller_is_no_markup(assessor: Assessor, request_data: dict[
     """Square brackets in a designation are printed as they are."""
     report = assessor.assess(parse_request(request_data)).model_copy(update={"cautions": ["[red]careful[/red]"]})
     assert "[red]careful[/red]" in _text(report)
+
+
+def test_a_verdict_by_changed_rules_says_so(reports: dict[str, Report]) -> None:
+    """Thresholds of the request, severities and rules of the operator; nothing where nothing was changed."""
+    report = reports["swapped"]
+    assert "changed rules" not in _text(report)
+    provenance = report.provenance.model_copy(
+        update={
+            "thresholds_changed": [
+                ThresholdReport(code="OVH-010", threshold="most_mm", value=5.0, rulebook_value=4.0, unit="mm")
+            ],
+            "severities_lowered": [
+                OverrideReport(code="COL-010", from_severity="error", to_severity="warning", book="shop/a.yaml")
+            ],
+            "rules_replaced": [ReplacedRule(code="COL-010", safety=True, book="shop/a.yaml")],
+        }
+    )
+    lines = _text(report.model_copy(update={"provenance": provenance})).split("\n")
+    start = lines.index("Judged by changed rules")
+    assert lines[start + 1 : start + 4] == [
+        "  OVH-010  most (mm): 5 by the request's policy, 4 in the rulebook",
+        "  COL-010  a safety rule, error lowered to warning by shop/a.yaml",
+        "  COL-010  a safety rule, replaced by shop/a.yaml",
+    ]
