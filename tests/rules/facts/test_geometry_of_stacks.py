@@ -114,9 +114,9 @@ def test_a_cutter_alone_has_no_clamping_face() -> None:
     assert isinstance(geometry.gauge_plane, Lack)
 
 
-@pytest.mark.parametrize(("grip_mm", "projection"), [(30, 50), (20, 60)])
+@pytest.mark.parametrize(("grip_mm", "projection"), [(30, 50), (20, 60), (95, 0)])
 def test_overhang_of_a_cutter_right_in_the_holder(grip_mm: float, projection: float) -> None:
-    """First principles: of 80 mm what is not held stands out, so many times its 12 mm."""
+    """First principles: of 80 mm what is not held stands out, so many times its 12 mm; never less than nothing."""
     request = holder_and_cutter()
     request["stack"]["joints"][0]["grip_length_mm"] = grip_mm
     request["stack"]["components"][1]["cutting_diameter_mm"] = 12

@@ -1,0 +1,22 @@
+"""What is told of an operation."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+
+from rules.rulebook.examples import base_request
+from tests.support.stacks import derived_of
+
+
+@pytest.mark.parametrize("cutting_speed", [100.0, 300.0])
+def test_two_speeds_are_compared_by_the_one_that_is_set(cutting_speed: float) -> None:
+    """By hand: n = 1000·v_c/(π·D), and how far it is off, as a share of the speed that the spindle is set to."""
+    request = base_request("shrink")
+    diameter = request["stack"]["components"][-1]["cutting_diameter_mm"]
+    request["operation"] |= {"spindle_speed_rpm": 5000, "cutting_speed_m_per_min": cutting_speed}
+    (operation,) = [fact for fact in derived_of(request).facts if fact.kind == "operation"]
+    implied = 1000.0 * cutting_speed / (math.pi * diameter)
+    assert operation.known["implied_speed_rpm"] == pytest.approx(implied, rel=1e-12)
+    assert operation.known["speed_mismatch_ratio"] == pytest.approx(abs(implied - 5000.0) / 5000.0, rel=1e-12)
