@@ -120,3 +120,14 @@ def test_only_what_is_measured_with_every_angle_has_a_direction(
     (holder,) = [item for item in _contributors(request).known if item.name == "runout of bh"]
     assert (holder.group is not None) is directed
     assert 2 * holder.line.at(150) == pytest.approx(4j if directed else 4)
+
+
+def test_a_measured_spindle_has_a_direction() -> None:
+    """First principles: 2 µm at the gauge line and 4 µm at 80 mm, half a turn on, point along the negative axis."""
+    request = base_request("press_in")
+    readings = [{"tir_um": 2, "at_mm": 0, "angle_deg": 180}, {"tir_um": 4, "at_mm": 80, "angle_deg": 180}]
+    request["machine"] |= {"spindle_runout": readings, "spindle_runout_law": "measured"}
+    (spindle,) = [item for item in _contributors(request).known if item.name == "runout of the spindle"]
+    assert spindle.group is not None
+    assert 2 * spindle.line.at(0) == pytest.approx(-2)
+    assert 2 * spindle.line.at(160) == pytest.approx(-6)

@@ -20,3 +20,12 @@ def test_two_speeds_are_compared_by_the_one_that_is_set(cutting_speed: float) ->
     implied = 1000.0 * cutting_speed / (math.pi * diameter)
     assert operation.known["implied_speed_rpm"] == pytest.approx(implied, rel=1e-12)
     assert operation.known["speed_mismatch_ratio"] == pytest.approx(abs(implied - 5000.0) / 5000.0, rel=1e-12)
+
+
+def test_a_deflection_limit_asks_for_the_force() -> None:
+    """Neither stated nor computed from a cut: the field that would supply it is named, for both figures."""
+    request = base_request("shrink")
+    request["operation"]["deflection_limit_um"] = 5
+    (operation,) = [fact for fact in derived_of(request).facts if fact.kind == "operation"]
+    assert operation.lacking["radial_force_n"] == ("/operation/radial_force_n",)
+    assert operation.lacking["deflection_um"] == ("/operation/radial_force_n",)
