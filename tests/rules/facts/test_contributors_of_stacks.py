@@ -12,7 +12,7 @@ from rules.facts.geometry import geometry_of
 from rules.facts.values import Lack
 from rules.requests import parse_request
 from rules.rulebook.examples import base_request
-from tests.support.stacks import one_rod
+from tests.support.stacks import derived_of, known, one_rod
 
 
 def _contributors(request: dict[str, Any]) -> Contributors:
@@ -131,3 +131,16 @@ def test_a_measured_spindle_has_a_direction() -> None:
     assert spindle.group is not None
     assert 2 * spindle.line.at(0) == pytest.approx(-2)
     assert 2 * spindle.line.at(160) == pytest.approx(-6)
+
+
+def test_one_reading_of_a_spindle_tilts_about_the_middle_of_its_seat() -> None:
+    """First principles: nothing in the middle of the taper, and along a line from there through 4 µm at 80 mm."""
+    request = base_request("press_in")
+    request["machine"]["spindle_runout"] = [{"tir_um": 4, "at_mm": 80}]
+    derived = derived_of(request)
+    (spindle,) = [item for item in derived.contributors.known if item.name == "runout of the spindle"]
+    middle = known(derived.geometry.places[0].pivot)
+    assert middle < 0
+    assert 2 * spindle.line.at(middle) == pytest.approx(0, abs=1e-12)
+    assert 2 * spindle.line.at(80) == pytest.approx(4)
+    assert 2 * spindle.line.at(80 + (80 - middle)) == pytest.approx(8)

@@ -26,6 +26,8 @@ def test_a_diameter_that_is_not_stated_is_lacking_where_it_belongs(number: int, 
     del request["stack"]["components"][number][side]["diameter_mm"]
     found = [fact for fact in derived_of(request).facts if fact.kind == "joint" and name in fact.lacking]
     assert [fact.lacking[name] for fact in found] == [(f"/stack/components/{number}/{side}/diameter_mm",)]
+    # nor is there a fit, before it is known whether they are equal
+    assert ["shrink_interference_min_um" in fact.lacking for fact in found] == [True]
 
 
 @pytest.mark.parametrize(("bore", "told"), [(11, False), (12, True), (13, False)])
