@@ -9,6 +9,7 @@ from rich.text import Text
 
 from rules.model.gate import Decision, GateOperationReport, GateReason, GateReport, GateUndecided
 from rules.model.gate_verification import GateVerificationReport
+from service.report.changes_text import CHANGED, changes, thresholds
 from service.report.layout import STYLES, count, heading, lacking, say, section
 
 __all__ = ["print_gate", "print_verification"]
@@ -32,9 +33,13 @@ def print_gate(report: GateReport, console: Console) -> None:
         ),
         console,
     )
+    section(CHANGED, changes(report.provenance), console)
     heading("Operations", console)
     for one in report.operations:
         _operation(one, console)
+        own = [each for each in one.thresholds_changed if each not in report.provenance.thresholds_changed]
+        for line in thresholds(own):
+            say(Text(f"{CHANGED}: {line}"), console, 6)
     section("Not required", [f"{one.code}  {one.name}: {one.why}" for one in report.not_required], console)
     section("Digest of the decision", [report.digest], console)
     section("Cautions", report.cautions, console)

@@ -7,8 +7,9 @@ from collections.abc import Sequence
 from rich.console import Console
 from rich.text import Text
 
-from rules.model.report import Finding, PlaneReport, Provenance, Report, RunoutReport, Undecided
+from rules.model.report import Finding, PlaneReport, Report, RunoutReport, Undecided
 from service.report.assembly_text import print_assembly
+from service.report.changes_text import CHANGED, changes
 from service.report.layout import (
     STYLES,
     PlainText,
@@ -23,7 +24,6 @@ from service.report.layout import (
     table,
 )
 from service.report.mechanics_text import print_mechanics
-from service.report.units import quantity
 
 __all__ = ["print_report", "report_text"]
 
@@ -31,7 +31,7 @@ __all__ = ["print_report", "report_text"]
 def print_report(report: Report, console: Console) -> None:
     """Print verdict, findings with remedies, gaps, budget, mechanics, cautions, in this order."""
     _verdict(report, console)
-    _changes(report.provenance, console)
+    section(CHANGED, changes(report.provenance), console)
     _findings(report.findings, console)
     _undecided(report.undecided, console)
     _runout(report.runout, console)
@@ -60,27 +60,6 @@ def _verdict(report: Report, console: Console) -> None:
         f"{count(summary.decided, 'rule')} decided",
     )
     say(Text(", ".join(counts)), console)
-
-
-def _changes(provenance: Provenance, console: Console) -> None:
-    """What was changed against the rulebooks, since a verdict by milder rules must not look like any other."""
-    told = [
-        f"{one.code}  {quantity(one.threshold)}: {number(one.value)} by the request's policy,"
-        f" {number(one.rulebook_value)} in the rulebook"
-        for one in provenance.thresholds_changed
-    ]
-    told += [
-        f"{one.code}  a safety rule, {one.from_severity} lowered to {one.to_severity} by {one.book}"
-        for one in provenance.severities_lowered
-    ]
-    told += [
-        f"{one.code}  {'a safety rule, ' if one.safety else ''}replaced by {one.book}"
-        for one in provenance.rules_replaced
-    ]
-    if told:
-        heading("Judged by changed rules", console)
-    for line in told:
-        say(Text(line), console, 2)
 
 
 def _findings(findings: Sequence[Finding], console: Console) -> None:

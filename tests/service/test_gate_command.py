@@ -136,3 +136,22 @@ def test_the_text_leaves_nothing_out(order: dict[str, Any], assessor: Assessor, 
     for said in (*(f"{it.code} {it.name}: {it.why}" for it in report.not_required), *report.cautions):
         assert said in words
     assert report.digest in out.getvalue().replace("\n", "").replace(" ", "")
+
+
+def test_a_decision_by_changed_rules_says_so(order: dict[str, Any], assessor: Assessor) -> None:
+    """What the order changed under the decision, and what one operation changed under that operation."""
+
+    def text() -> str:
+        out = io.StringIO()
+        print_gate(gate(parse(GateRequest, order), assessor), Console(file=out, width=200, highlight=False))
+        return out.getvalue()
+
+    assert "Judged by changed rules" not in text()
+    order["policy"] = {"thresholds": {"OVH-010": {"max_ratio": 5}}}
+    order["operations"][1]["policy"] = {"thresholds": {"SPD-040": {"max_share": 0.6}}}
+    lines = text().split("\n")
+    head, operations = lines.index("Judged by changed rules"), lines.index("Operations")
+    assert head < operations
+    assert lines[head + 1].startswith("  OVH-010  max ratio: 5 by the request's policy, ")
+    (own,) = [line for line in lines[operations:] if "Judged by changed rules" in line]
+    assert own.startswith("      Judged by changed rules: SPD-040  max share: 0.6 by the request's policy, ")
