@@ -11,7 +11,10 @@ Requests are models of the contract or plain dictionaries; answers are models.
 from __future__ import annotations
 
 from service.client.asynchronous import AsyncClient
-from service.client.errors import (
+from service.client.lines import BatchLine
+from service.client.release import Release
+from service.client.retrying import Patience
+from service.client.sending import (
     AnsweredProblemError,
     ClientError,
     OverdueError,
@@ -19,9 +22,6 @@ from service.client.errors import (
     UnreadableAnswerError,
     UnsendableError,
 )
-from service.client.lines import BatchLine
-from service.client.release import Release
-from service.client.retrying import Patience
 from service.client.synchronous import Client
 
 __all__ = [

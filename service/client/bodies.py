@@ -8,7 +8,7 @@ from typing import Any, TypeAlias, TypeVar
 
 from pydantic import BaseModel
 
-from service.client.errors import UnsendableError
+from service.client.sending import UnsendableError
 
 __all__ = ["Given", "json_bytes"]
 

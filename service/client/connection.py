@@ -9,7 +9,7 @@ import httpx
 from pydantic import SecretStr
 
 from rules.version import NAME, VERSION
-from service.client.errors import UnreachableError
+from service.client.sending import UnreachableError
 
 __all__ = ["DEFAULT_ADDRESS", "checked_address", "http_options", "unreachable"]
 

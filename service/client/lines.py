@@ -17,8 +17,8 @@ from rules.model.request import StackRequest
 from rules.model.stack import Stack
 from service.client.bodies import Given, json_bytes
 from service.client.calls import Call
-from service.client.errors import AnsweredProblemError, UnreadableAnswerError, UnsendableError
 from service.client.received import Received, successful
+from service.client.sending import AnsweredProblemError, UnreadableAnswerError, UnsendableError
 from service.contract.batches import Defaults, Include, StreamSummary, VerdictResult
 from service.contract.problem import Problem
 

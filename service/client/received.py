@@ -11,7 +11,7 @@ from typing import Final, TypeVar
 
 from pydantic import BaseModel, ValidationError
 
-from service.client.errors import AnsweredProblemError, ClientError, UnreadableAnswerError
+from service.client.sending import AnsweredProblemError, ClientError, UnreadableAnswerError
 from service.contract.problem import PROBLEM_MEDIA_TYPE, Problem
 
 __all__ = ["JSON", "Received", "as_bytes", "as_model", "retry_after_s", "successful"]

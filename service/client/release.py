@@ -10,7 +10,7 @@ from rules.model.gate import EVALUATIONS, REQUIREMENTS, GateReport, GateRequest
 from rules.reporting.gate_digest import context_sha256, decision_sha256, input_sha256
 from rules.requests import BadRequestError, parse
 from rules.version import NAME, VERSION
-from service.client.errors import UnsendableError
+from service.client.sending import UnsendableError
 
 __all__ = ["Release", "judged", "not_released", "understood"]
 

@@ -9,7 +9,7 @@ from typing import Any
 
 from tenacity import RetryCallState, retry_if_exception, wait_random_exponential
 
-from service.client.errors import ClientError, OverdueError
+from service.client.sending import ClientError, OverdueError
 
 __all__ = ["Deadline", "Patience", "policy"]
 

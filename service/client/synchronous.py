@@ -47,7 +47,7 @@ T = TypeVar("T")
 class Client:
     """Asks the service at an address; keeps its connections until it is closed.
 
-    Whatever brings no answer raises a :class:`~service.client.errors.ClientError`. ``token`` is sent as bearer token
+    Whatever brings no answer raises a :class:`~service.client.sending.ClientError`. ``token`` is sent as bearer token
     and shown nowhere. The deadline is looked at between the pieces of an answer, so that one which trickles in may
     outlast it by one ``timeout_s``. ``sleep`` and ``clock`` are for tests. May be used by several threads.
     """
