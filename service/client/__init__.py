@@ -1,4 +1,4 @@
-"""A client of the service for Python, with and without ``async``.
+"""The Python client of the service, synchronous and asynchronous.
 
     with Client("http://toolroom:8713", token=token) as client:
         report = client.check({"stack": …})
@@ -13,11 +13,11 @@ from __future__ import annotations
 from service.client.asynchronous import AsyncClient
 from service.client.lines import BatchLine
 from service.client.release import Release
-from service.client.retrying import Patience
 from service.client.sending import (
     AnsweredProblemError,
     ClientError,
     OverdueError,
+    Patience,
     UnreachableError,
     UnreadableAnswerError,
     UnsendableError,

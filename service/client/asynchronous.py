@@ -1,12 +1,16 @@
-"""The client for programs with ``async``."""
+"""The methods of the client.
+
+Edit ``asynchronous.py`` only; ``python -m tests.support.synchronous_client`` generates ``synchronous.py`` from it.
+"""
 
 from __future__ import annotations
 
 import ssl
 import time
-from collections.abc import AsyncIterable, AsyncIterator, Awaitable, Callable, Iterable
+from collections.abc import AsyncIterator, Callable
 from types import TracebackType
 from typing import TYPE_CHECKING, Self, TypeVar
+from urllib.parse import quote
 
 import anyio
 import httpx
@@ -23,14 +27,20 @@ from rules.model.report import Report
 from rules.model.request import CheckRequest
 from rules.model.search import SearchRequest
 from rules.model.search_report import SearchReport
-from service.client import calls
-from service.client.bodies import Given
-from service.client.calls import Call
-from service.client.connection import DEFAULT_ADDRESS, checked_address, http_options, unreachable
-from service.client.lines import PORTION_LINES, BatchLine, Line, Portions
-from service.client.received import Received
-from service.client.release import Release, judged, not_released, understood
-from service.client.retrying import Deadline, Patience, policy
+from service.client.calls import JSON, SVG, XML, Call, Given, Received, as_model, got, posted, posted_for_bytes
+from service.client.lines import PORTION_LINES, AsyncLines, BatchLine, Portions, async_each
+from service.client.release import Release, gate_call, judged, not_released, understood
+from service.client.sending import (
+    DEFAULT_ADDRESS,
+    AsyncSleep,
+    Deadline,
+    Patience,
+    async_time_limit,
+    checked_address,
+    http_options,
+    policy,
+    unreachable,
+)
 from service.contract.batches import BatchReport, BatchRequest, Defaults, Include
 from service.contract.couplings import CouplingAnswer, CouplingList
 from service.contract.pictures import PictureName
@@ -46,7 +56,13 @@ T = TypeVar("T")
 
 
 class AsyncClient:
-    """As :class:`~service.client.synchronous.Client`, to be awaited; here the deadline is kept to the moment."""
+    """Sends requests to the service at an address; keeps its connections until it is closed.
+
+    A call without an answer raises a :class:`~service.client.sending.ClientError`. ``token`` is sent as bearer token
+    and shown nowhere. ``sleep`` and ``clock`` are for tests. ``AsyncClient`` stops a call at its deadline. ``Client``
+    checks the deadline between the pieces of an answer, so a slow answer may exceed it by one ``timeout_s``; several
+    threads may share it.
+    """
 
     def __init__(
         self,
@@ -56,7 +72,7 @@ class AsyncClient:
         patience: Patience | None = None,
         verify: ssl.SSLContext | bool = True,
         transport: httpx.AsyncBaseTransport | None = None,
-        sleep: Callable[[float], Awaitable[None]] = anyio.sleep,
+        sleep: AsyncSleep = anyio.sleep,
         clock: Callable[[], float] = time.monotonic,
     ) -> None:
         self._address = checked_address(address)
@@ -66,7 +82,7 @@ class AsyncClient:
         self._clock = clock
 
     def __repr__(self) -> str:
-        return f"AsyncClient({str(self._address)!r})"
+        return f"{type(self).__name__}({str(self._address)!r})"
 
     async def __aenter__(self) -> Self:
         return self
@@ -77,90 +93,95 @@ class AsyncClient:
         await self.aclose()
 
     async def aclose(self) -> None:
-        """Let go of the connections."""
+        """Close the connections."""
         await self._http.aclose()
 
     async def check(self, request: Given[CheckRequest]) -> Report:
         """Check one stack."""
-        return await self._send(calls.check(request))
+        return await self._send(posted("/v1/checks", request, Report))
 
     async def check_batch(self, request: Given[BatchRequest], *, include: Include | None = None) -> BatchReport:
         """Check up to a thousand stacks as one document; ``check_lines`` takes any number."""
-        return await self._send(calls.check_batch(request, include))
+        return await self._send(posted("/v1/check-batches", request, BatchReport, include=include))
 
     async def budget(self, request: Given[BudgetRequest]) -> BudgetReport:
-        """The whole runout budget of a stack."""
-        return await self._send(calls.budget(request))
+        """The full runout budget of a stack."""
+        return await self._send(posted("/v1/budgets", request, BudgetReport))
 
     async def reading(self, request: Given[ReadingRequest]) -> ReadingReport:
         """What a gauge reading means."""
-        return await self._send(calls.reading(request))
+        return await self._send(posted("/v1/readings", request, ReadingReport))
 
     async def comparison(self, request: Given[ComparisonRequest]) -> ComparisonReport:
         """Alternatives side by side."""
-        return await self._send(calls.comparison(request))
+        return await self._send(posted("/v1/comparisons", request, ComparisonReport))
 
     async def search(self, request: Given[SearchRequest]) -> SearchReport:
         """One page of the stacks that an inventory allows; its continuation goes into the next request."""
-        return await self._send(calls.search(request))
+        return await self._send(posted("/v1/searches", request, SearchReport))
 
     async def gate(self, request: Given[GateRequest]) -> GateReport:
-        """The decision on a work order as it is answered; what may start is said by ``releases``."""
-        return await self._send(calls.gate(request))
+        """The decision on a work order, unverified; ``releases`` says whether the order may start."""
+        return await self._send(gate_call(request))
 
     async def verify_gate(self, request: Given[GateVerification]) -> GateVerificationReport:
         """Whether a stored decision is reproduced."""
-        return await self._send(calls.verify_gate(request))
+        return await self._send(posted("/v1/gates/verify", request, GateVerificationReport))
 
     async def import_components(
-        self, document: bytes | str, media_type: str = calls.XML, *, kind: ComponentKind | None = None
+        self, document: bytes | str, media_type: str = XML, *, kind: ComponentKind | None = None
     ) -> ImportReport:
         """Components out of a document, XML or ``text/csv``."""
-        return await self._send(calls.import_components(document, media_type, kind))
+        body = document.encode() if isinstance(document, str) else document
+        params = {} if kind is None else {"kind": kind}
+        headers = {"Content-Type": media_type, "Accept": JSON}
+        return await self._send(Call("POST", "/v1/imports", as_model(ImportReport), params, headers, body))
 
     async def export_tool(
         self, request: Given[CheckRequest], *, timestamp: str | None = None, standard: Standard | None = None
     ) -> bytes:
         """A checked stack as one CuttingTool, in XML."""
-        return await self._send(calls.export_tool(request, timestamp, standard))
+        return await self._send(posted_for_bytes("/v1/exports", request, XML, timestamp=timestamp, standard=standard))
 
     async def drawing(
         self, request: Given[CheckRequest], picture: PictureName | None = None, *, bent: bool = True
     ) -> bytes:
-        """A picture of a stack, the side view unless another is named, in SVG."""
-        return await self._send(calls.drawing(request, picture, bent))
+        """A picture of a stack in SVG, by default the side view."""
+        return await self._send(
+            posted_for_bytes("/v1/drawings", request, SVG, picture=picture, bent="true" if bent else "false")
+        )
 
     async def rules(self) -> RuleList:
         """The rules in force, in short."""
-        return await self._send(calls.rules())
+        return await self._send(got("/v1/rules", RuleList))
 
     async def rule(self, code: str) -> RuleAnswer:
         """A rule in full."""
-        return await self._send(calls.rule(code))
+        return await self._send(got("/v1/rules/" + quote(code, safe=""), RuleAnswer))
 
     async def couplings(self) -> CouplingList:
         """The couplings known, in short."""
-        return await self._send(calls.couplings())
+        return await self._send(got("/v1/couplings", CouplingList))
 
     async def coupling(self, name: str) -> CouplingAnswer:
         """A coupling with its tables."""
-        return await self._send(calls.coupling(name))
+        return await self._send(got("/v1/couplings/" + quote(name, safe=""), CouplingAnswer))
 
     async def health(self) -> State:
         """Whether the process is alive."""
-        return await self._send(calls.health())
+        return await self._send(got("/healthz", State))
 
     async def readiness(self) -> State:
-        """Whether it can judge."""
-        return await self._send(calls.readiness())
+        """Whether the service is ready to check stacks."""
+        return await self._send(got("/readyz", State))
 
     async def version(self) -> Version:
         """Which version runs, with which rulebooks."""
-        return await self._send(calls.version())
+        return await self._send(got("/version", Version))
 
     async def check_lines(
         self,
-        requests: Iterable[Line] | AsyncIterable[Line],
+        requests: AsyncLines,
         *,
         shared: Given[Defaults] | None = None,
         include: Include = "reports",
@@ -168,11 +189,11 @@ class AsyncClient:
     ) -> AsyncIterator[BatchLine]:
         """Check any number of stacks and yield an answer to each, in order.
 
-        Requests are taken a portion at a time, when its first answer is asked for. What is ``shared`` holds for every
-        request that says nothing else. Whatever is wrong with one request is the answer to that request.
+        Requests are read a portion at a time, when its first answer is needed. ``shared`` applies to every request
+        that does not state the same field. A fault in one request is the answer to that request alone.
         """
         portions = Portions(shared, include, portion)
-        async for request in _each(requests):
+        async for request in async_each(requests):
             if (ready := portions.add(request)) is not None:
                 for answer in await self._send(ready.call()):
                     yield answer
@@ -181,12 +202,12 @@ class AsyncClient:
                 yield answer
 
     async def releases(self, order: Given[GateRequest]) -> Release:
-        """Ask the gate and verify its answer; true only for an order that may start.
+        """Have the gate decide an order and verify its answer; true only for an order that may start.
 
-        Fails closed: whatever goes wrong is no release and raises nothing; ``why`` says what it was.
+        Fails closed: any error means no release and is not raised; ``why`` gives the reason.
         """
         try:
-            call = calls.gate(order)
+            call = gate_call(order)
             return judged(understood(call.body or b""), await self._send(call))
         except Exception as error:
             return not_released(error)
@@ -194,7 +215,8 @@ class AsyncClient:
     async def _send(self, call: Call[T]) -> T:
         deadline = Deadline(self._patience, self._clock)
         retrying = AsyncRetrying(**policy(self._patience, deadline), sleep=self._sleep)
-        return await retrying(self._attempt, call, deadline)
+        answer: T = await retrying(self._attempt, call, deadline)
+        return answer
 
     async def _attempt(self, call: Call[T], deadline: Deadline) -> T:
         request = self._http.build_request(
@@ -206,10 +228,8 @@ class AsyncClient:
             timeout=deadline.timeout_s(),
         )
         try:
-            with anyio.fail_after(deadline.left_s()):
+            with async_time_limit(deadline):
                 return call.read(await self._received(request, deadline))
-        except TimeoutError as error:
-            raise deadline.overdue() from error
         except httpx.HTTPError as error:
             deadline.check()
             raise unreachable(error, self._address) from error
@@ -224,12 +244,3 @@ class AsyncClient:
             return Received(response.status_code, response.headers, b"".join(pieces))
         finally:
             await response.aclose()
-
-
-async def _each(requests: Iterable[Line] | AsyncIterable[Line]) -> AsyncIterator[Line]:
-    if isinstance(requests, AsyncIterable):
-        async for request in requests:
-            yield request
-    else:
-        for request in requests:
-            yield request

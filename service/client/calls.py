@@ -1,62 +1,68 @@
-"""Each call as a value: what is sent where, and how its answer is read. Both clients send these."""
+"""A call as a value: what is sent where, how a request is written and how its answer is read. No network here."""
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
-from typing import Any, Final, Generic, Literal, TypeVar
-from urllib.parse import quote
+from datetime import UTC, datetime
+from email.utils import parsedate_to_datetime
+from http import HTTPStatus
+from typing import Any, Final, Generic, Literal, TypeAlias, TypeVar
 
-from pydantic import BaseModel
+from pydantic import BaseModel, ValidationError
 
-from rules.model.budget import BudgetReport, BudgetRequest
-from rules.model.comparison import ComparisonReport, ComparisonRequest
-from rules.model.gate import GateReport, GateRequest
-from rules.model.gate_verification import GateVerification, GateVerificationReport
-from rules.model.imports import ComponentKind, ImportReport
-from rules.model.reading import ReadingReport, ReadingRequest
-from rules.model.report import Report
-from rules.model.request import CheckRequest
-from rules.model.search import SearchRequest
-from rules.model.search_report import SearchReport
-from service.client.bodies import Given, json_bytes
-from service.client.received import JSON, Received, as_bytes, as_model
-from service.contract.batches import BatchReport, BatchRequest, Include
-from service.contract.couplings import CouplingAnswer, CouplingList
-from service.contract.rules import RuleAnswer, RuleList
-from service.contract.state import State, Version
+from service.client.sending import AnsweredProblemError, ClientError, UnreadableAnswerError, UnsendableError
+from service.contract.problem import PROBLEM_MEDIA_TYPE, Problem
 
 __all__ = [
-    "CSV",
+    "JSON",
+    "SVG",
     "XML",
     "Call",
-    "budget",
-    "check",
-    "check_batch",
-    "comparison",
-    "coupling",
-    "couplings",
-    "drawing",
-    "export_tool",
-    "gate",
-    "health",
-    "import_components",
+    "Given",
+    "Received",
+    "as_bytes",
+    "as_model",
+    "got",
+    "json_bytes",
     "posted",
-    "readiness",
-    "reading",
-    "rule",
-    "rules",
-    "search",
-    "verify_gate",
-    "version",
+    "posted_for_bytes",
+    "retry_after_s",
+    "successful",
 ]
 
 T = TypeVar("T")
 ModelT = TypeVar("ModelT", bound=BaseModel)
 
-XML: Final = "application/xml"
+JSON: Final = "application/json"
 SVG: Final = "image/svg+xml"
-CSV: Final = "text/csv"
+XML: Final = "application/xml"
+
+Given: TypeAlias = ModelT | Mapping[str, Any]
+"""A model of the contract, or the same as a dictionary; a dictionary may hold models."""
+
+_REPEATABLE: Final = {
+    HTTPStatus.TOO_MANY_REQUESTS,
+    HTTPStatus.BAD_GATEWAY,
+    HTTPStatus.SERVICE_UNAVAILABLE,
+    HTTPStatus.GATEWAY_TIMEOUT,
+}
+"""Of each the next attempt may succeed. Every POST is a pure function, so that repeating one does no harm."""
+
+
+@dataclass(frozen=True, slots=True)
+class Received:
+    """An answer, read to its end."""
+
+    status: int
+    headers: Mapping[str, str]
+    body: bytes
+
+    @property
+    def media_type(self) -> str:
+        """The media type without its parameters, in lower case."""
+        return self.headers.get("content-type", "").partition(";")[0].strip().lower()
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,89 +77,120 @@ class Call(Generic[T]):
     body: bytes | None = None
 
 
-def posted(path: str, body: bytes, read: Callable[[Received], T], accept: str = JSON, **params: str | None) -> Call[T]:
-    """JSON sent to a path; parameters that are None are left out."""
+def got(path: str, model: type[ModelT]) -> Call[ModelT]:
+    """The call that reads a path; it is answered with this model."""
+    return Call("GET", path, as_model(model), headers={"Accept": JSON})
+
+
+def posted(path: str, request: Given[BaseModel], model: type[ModelT], **params: str | None) -> Call[ModelT]:
+    """The call that posts a request to a path; it is answered with this model. Parameters of None are left out."""
+    return _posted(path, request, as_model(model), JSON, params)
+
+
+def posted_for_bytes(path: str, request: Given[BaseModel], media_type: str, **params: str | None) -> Call[bytes]:
+    """As ``posted``, but answered with bytes of this media type."""
+    return _posted(path, request, as_bytes(media_type), media_type, params)
+
+
+def _posted(
+    path: str,
+    request: Given[BaseModel],
+    read: Callable[[Received], T],
+    accept: str,
+    params: Mapping[str, str | None],
+) -> Call[T]:
     given = {name: value for name, value in params.items() if value is not None}
-    return Call("POST", path, read, given, {"Content-Type": JSON, "Accept": accept}, body)
+    return Call("POST", path, read, given, {"Content-Type": JSON, "Accept": accept}, json_bytes(request))
 
 
-def check(request: Given[CheckRequest]) -> Call[Report]:
-    return posted("/v1/checks", json_bytes(request), as_model(Report))
+def json_bytes(value: Given[BaseModel]) -> bytes:
+    """Write a request as compact JSON on one line.
+
+    Of a model only what was stated is written, so that nothing left out becomes a stated null. Raises
+    :class:`UnsendableError` for what JSON has no form for, not-a-number and infinity among it.
+    """
+    try:
+        text = json.dumps(value, default=_plain, allow_nan=False, ensure_ascii=False, separators=(",", ":"))
+        return text.encode()
+    except (TypeError, ValueError, RecursionError) as error:
+        raise UnsendableError(f"The request can't be written as JSON: {error}.") from error
 
 
-def budget(request: Given[BudgetRequest]) -> Call[BudgetReport]:
-    return posted("/v1/budgets", json_bytes(request), as_model(BudgetReport))
+def _plain(value: object) -> object:
+    if isinstance(value, BaseModel):
+        return value.model_dump(mode="json", exclude_unset=True, by_alias=True)
+    if isinstance(value, Mapping):
+        return dict(value)
+    raise TypeError(f"{type(value).__name__} has no form in JSON")
 
 
-def reading(request: Given[ReadingRequest]) -> Call[ReadingReport]:
-    return posted("/v1/readings", json_bytes(request), as_model(ReadingReport))
+def as_model(model: type[ModelT]) -> Callable[[Received], ModelT]:
+    """A reader of JSON answers of this model. Fields that a later version added are passed over."""
+
+    def read(received: Received) -> ModelT:
+        body = successful(received, JSON)
+        try:
+            return model.model_validate_json(body, extra="ignore")
+        except ValidationError as error:
+            detail = f"The answer is no {model.__name__}: {error.error_count()} places differ."
+            raise UnreadableAnswerError(detail, status=received.status) from error
+
+    return read
 
 
-def comparison(request: Given[ComparisonRequest]) -> Call[ComparisonReport]:
-    return posted("/v1/comparisons", json_bytes(request), as_model(ComparisonReport))
+def as_bytes(media_type: str) -> Callable[[Received], bytes]:
+    """A reader of answers that are passed on as they are."""
+
+    def read(received: Received) -> bytes:
+        return successful(received, media_type)
+
+    return read
 
 
-def gate(request: Given[GateRequest]) -> Call[GateReport]:
-    return posted("/v1/gates", json_bytes(request), as_model(GateReport))
+def successful(received: Received, media_type: str) -> bytes:
+    """The body of a 200 of this media type; raises :class:`ClientError` for any other answer."""
+    if received.status != HTTPStatus.OK:
+        raise _error(received)
+    if received.media_type != media_type:
+        found = received.media_type or "nothing"
+        raise UnreadableAnswerError(f"The answer is {found} instead of {media_type}.", status=received.status)
+    return received.body
 
 
-def search(request: Given[SearchRequest]) -> Call[SearchReport]:
-    return posted("/v1/searches", json_bytes(request), as_model(SearchReport))
+def retry_after_s(value: str | None, now: datetime) -> float | None:
+    """Seconds that a Retry-After asks to wait (RFC 9110, section 10.2.3); None where it says nothing readable."""
+    if value is None:
+        return None
+    if value.isascii() and value.isdigit():
+        return float(value)
+    try:
+        asked = parsedate_to_datetime(value)
+    except (ValueError, OverflowError):
+        return None
+    if asked.tzinfo is None:
+        asked = asked.replace(tzinfo=UTC)
+    return max(0.0, (asked - now).total_seconds())
 
 
-def verify_gate(request: Given[GateVerification]) -> Call[GateVerificationReport]:
-    return posted("/v1/gates/verify", json_bytes(request), as_model(GateVerificationReport))
+def _error(received: Received) -> ClientError:
+    repeatable = received.status in _REPEATABLE
+    wait = retry_after_s(received.headers.get("retry-after"), datetime.now(UTC))
+    problem = _problem(received)
+    if problem is not None:
+        return AnsweredProblemError(problem, repeatable=repeatable, retry_after_s=wait)
+    return UnreadableAnswerError(
+        f"The answer is status {received.status} without a problem that says why.",
+        status=received.status,
+        repeatable=repeatable,
+        retry_after_s=wait,
+    )
 
 
-def check_batch(request: Given[BatchRequest], include: Include | None) -> Call[BatchReport]:
-    return posted("/v1/check-batches", json_bytes(request), as_model(BatchReport), include=include)
-
-
-def export_tool(request: Given[CheckRequest], timestamp: str | None, standard: str | None) -> Call[bytes]:
-    body = json_bytes(request)
-    return posted("/v1/exports", body, as_bytes(XML), XML, timestamp=timestamp, standard=standard)
-
-
-def drawing(request: Given[CheckRequest], picture: str | None, bent: bool) -> Call[bytes]:
-    body = json_bytes(request)
-    return posted("/v1/drawings", body, as_bytes(SVG), SVG, picture=picture, bent="true" if bent else "false")
-
-
-def import_components(document: bytes | str, media_type: str, kind: ComponentKind | None) -> Call[ImportReport]:
-    body = document.encode() if isinstance(document, str) else document
-    params = {} if kind is None else {"kind": kind}
-    headers = {"Content-Type": media_type, "Accept": JSON}
-    return Call("POST", "/v1/imports", as_model(ImportReport), params, headers, body)
-
-
-def rules() -> Call[RuleList]:
-    return _got("/v1/rules", RuleList)
-
-
-def rule(code: str) -> Call[RuleAnswer]:
-    return _got("/v1/rules/" + quote(code, safe=""), RuleAnswer)
-
-
-def couplings() -> Call[CouplingList]:
-    return _got("/v1/couplings", CouplingList)
-
-
-def coupling(name: str) -> Call[CouplingAnswer]:
-    return _got("/v1/couplings/" + quote(name, safe=""), CouplingAnswer)
-
-
-def health() -> Call[State]:
-    return _got("/healthz", State)
-
-
-def readiness() -> Call[State]:
-    return _got("/readyz", State)
-
-
-def version() -> Call[Version]:
-    return _got("/version", Version)
-
-
-def _got(path: str, model: type[ModelT]) -> Call[ModelT]:
-    headers: dict[str, Any] = {"Accept": JSON}
-    return Call("GET", path, as_model(model), headers=headers)
+def _problem(received: Received) -> Problem | None:
+    if received.media_type != PROBLEM_MEDIA_TYPE:
+        return None
+    try:
+        problem = Problem.model_validate_json(received.body, extra="ignore")
+    except ValidationError:
+        return None
+    return problem if problem.status == received.status else None

@@ -6,7 +6,7 @@ A portion is sent whole before its answer is read, so memory holds one portion h
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import AsyncIterable, AsyncIterator, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final, TypeAlias
 
@@ -15,17 +15,18 @@ from pydantic import ValidationError
 from rules.model.report import Report
 from rules.model.request import StackRequest
 from rules.model.stack import Stack
-from service.client.bodies import Given, json_bytes
-from service.client.calls import Call
-from service.client.received import Received, successful
+from service.client.calls import Call, Given, Received, json_bytes, successful
 from service.client.sending import AnsweredProblemError, UnreadableAnswerError, UnsendableError
 from service.contract.batches import Defaults, Include, StreamSummary, VerdictResult
 from service.contract.problem import Problem
 
-__all__ = ["PORTION_LINES", "BatchLine", "Line", "Portion", "Portions"]
+__all__ = ["PORTION_LINES", "AsyncLines", "BatchLine", "Line", "Lines", "Portion", "Portions", "async_each", "each"]
 
 Line: TypeAlias = Given[StackRequest | Stack]
 """A request as of a check, or a stack alone."""
+
+Lines: TypeAlias = Iterable[Line]
+AsyncLines: TypeAlias = Iterable[Line] | AsyncIterable[Line]
 
 PORTION_LINES: Final = 256
 _PORTION_BYTES: Final = 4 * 1024 * 1024
@@ -94,6 +95,21 @@ class Portions:
         self._next += len(self._waiting)
         self._waiting, self._weight = [], 0
         return portion
+
+
+def each(requests: Lines) -> Iterator[Line]:
+    """The requests, one after the other."""
+    return iter(requests)
+
+
+async def async_each(requests: AsyncLines) -> AsyncIterator[Line]:
+    """As ``each``, from an iterable of either kind."""
+    if isinstance(requests, AsyncIterable):
+        async for request in requests:
+            yield request
+    else:
+        for request in requests:
+            yield request
 
 
 def _line(request: Line, number: int) -> bytes:

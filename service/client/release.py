@@ -10,9 +10,10 @@ from rules.model.gate import EVALUATIONS, REQUIREMENTS, GateReport, GateRequest
 from rules.reporting.gate_digest import context_sha256, decision_sha256, input_sha256
 from rules.requests import BadRequestError, parse
 from rules.version import NAME, VERSION
+from service.client.calls import Call, Given, posted
 from service.client.sending import UnsendableError
 
-__all__ = ["Release", "judged", "not_released", "understood"]
+__all__ = ["Release", "gate_call", "judged", "not_released", "understood"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,6 +28,11 @@ class Release:
 
     def __bool__(self) -> bool:
         return self.released
+
+
+def gate_call(order: Given[GateRequest]) -> Call[GateReport]:
+    """The call that has an order decided."""
+    return posted("/v1/gates", order, GateReport)
 
 
 def not_released(error: Exception) -> Release:

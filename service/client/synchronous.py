@@ -1,12 +1,16 @@
-"""The client for programs without ``async``."""
+"""The methods of the client.
+
+Edit ``asynchronous.py`` only; ``python -m tests.support.synchronous_client`` generates ``synchronous.py`` from it.
+"""
 
 from __future__ import annotations
 
 import ssl
 import time
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterator
 from types import TracebackType
 from typing import TYPE_CHECKING, Self, TypeVar
+from urllib.parse import quote
 
 import httpx
 from pydantic import SecretStr
@@ -22,14 +26,20 @@ from rules.model.report import Report
 from rules.model.request import CheckRequest
 from rules.model.search import SearchRequest
 from rules.model.search_report import SearchReport
-from service.client import calls
-from service.client.bodies import Given
-from service.client.calls import Call
-from service.client.connection import DEFAULT_ADDRESS, checked_address, http_options, unreachable
-from service.client.lines import PORTION_LINES, BatchLine, Line, Portions
-from service.client.received import Received
-from service.client.release import Release, judged, not_released, understood
-from service.client.retrying import Deadline, Patience, policy
+from service.client.calls import JSON, SVG, XML, Call, Given, Received, as_model, got, posted, posted_for_bytes
+from service.client.lines import PORTION_LINES, BatchLine, Lines, Portions, each
+from service.client.release import Release, gate_call, judged, not_released, understood
+from service.client.sending import (
+    DEFAULT_ADDRESS,
+    Deadline,
+    Patience,
+    Sleep,
+    checked_address,
+    http_options,
+    policy,
+    time_limit,
+    unreachable,
+)
 from service.contract.batches import BatchReport, BatchRequest, Defaults, Include
 from service.contract.couplings import CouplingAnswer, CouplingList
 from service.contract.pictures import PictureName
@@ -45,11 +55,12 @@ T = TypeVar("T")
 
 
 class Client:
-    """Asks the service at an address; keeps its connections until it is closed.
+    """Sends requests to the service at an address; keeps its connections until it is closed.
 
-    Whatever brings no answer raises a :class:`~service.client.sending.ClientError`. ``token`` is sent as bearer token
-    and shown nowhere. The deadline is looked at between the pieces of an answer, so that one which trickles in may
-    outlast it by one ``timeout_s``. ``sleep`` and ``clock`` are for tests. May be used by several threads.
+    A call without an answer raises a :class:`~service.client.sending.ClientError`. ``token`` is sent as bearer token
+    and shown nowhere. ``sleep`` and ``clock`` are for tests. ``AsyncClient`` stops a call at its deadline. ``Client``
+    checks the deadline between the pieces of an answer, so a slow answer may exceed it by one ``timeout_s``; several
+    threads may share it.
     """
 
     def __init__(
@@ -60,7 +71,7 @@ class Client:
         patience: Patience | None = None,
         verify: ssl.SSLContext | bool = True,
         transport: httpx.BaseTransport | None = None,
-        sleep: Callable[[float], None] = time.sleep,
+        sleep: Sleep = time.sleep,
         clock: Callable[[], float] = time.monotonic,
     ) -> None:
         self._address = checked_address(address)
@@ -70,7 +81,7 @@ class Client:
         self._clock = clock
 
     def __repr__(self) -> str:
-        return f"Client({str(self._address)!r})"
+        return f"{type(self).__name__}({str(self._address)!r})"
 
     def __enter__(self) -> Self:
         return self
@@ -81,88 +92,93 @@ class Client:
         self.close()
 
     def close(self) -> None:
-        """Let go of the connections."""
+        """Close the connections."""
         self._http.close()
 
     def check(self, request: Given[CheckRequest]) -> Report:
         """Check one stack."""
-        return self._send(calls.check(request))
+        return self._send(posted("/v1/checks", request, Report))
 
     def check_batch(self, request: Given[BatchRequest], *, include: Include | None = None) -> BatchReport:
         """Check up to a thousand stacks as one document; ``check_lines`` takes any number."""
-        return self._send(calls.check_batch(request, include))
+        return self._send(posted("/v1/check-batches", request, BatchReport, include=include))
 
     def budget(self, request: Given[BudgetRequest]) -> BudgetReport:
-        """The whole runout budget of a stack."""
-        return self._send(calls.budget(request))
+        """The full runout budget of a stack."""
+        return self._send(posted("/v1/budgets", request, BudgetReport))
 
     def reading(self, request: Given[ReadingRequest]) -> ReadingReport:
         """What a gauge reading means."""
-        return self._send(calls.reading(request))
+        return self._send(posted("/v1/readings", request, ReadingReport))
 
     def comparison(self, request: Given[ComparisonRequest]) -> ComparisonReport:
         """Alternatives side by side."""
-        return self._send(calls.comparison(request))
+        return self._send(posted("/v1/comparisons", request, ComparisonReport))
 
     def search(self, request: Given[SearchRequest]) -> SearchReport:
         """One page of the stacks that an inventory allows; its continuation goes into the next request."""
-        return self._send(calls.search(request))
+        return self._send(posted("/v1/searches", request, SearchReport))
 
     def gate(self, request: Given[GateRequest]) -> GateReport:
-        """The decision on a work order as it is answered; what may start is said by ``releases``."""
-        return self._send(calls.gate(request))
+        """The decision on a work order, unverified; ``releases`` says whether the order may start."""
+        return self._send(gate_call(request))
 
     def verify_gate(self, request: Given[GateVerification]) -> GateVerificationReport:
         """Whether a stored decision is reproduced."""
-        return self._send(calls.verify_gate(request))
+        return self._send(posted("/v1/gates/verify", request, GateVerificationReport))
 
     def import_components(
-        self, document: bytes | str, media_type: str = calls.XML, *, kind: ComponentKind | None = None
+        self, document: bytes | str, media_type: str = XML, *, kind: ComponentKind | None = None
     ) -> ImportReport:
         """Components out of a document, XML or ``text/csv``."""
-        return self._send(calls.import_components(document, media_type, kind))
+        body = document.encode() if isinstance(document, str) else document
+        params = {} if kind is None else {"kind": kind}
+        headers = {"Content-Type": media_type, "Accept": JSON}
+        return self._send(Call("POST", "/v1/imports", as_model(ImportReport), params, headers, body))
 
     def export_tool(
         self, request: Given[CheckRequest], *, timestamp: str | None = None, standard: Standard | None = None
     ) -> bytes:
         """A checked stack as one CuttingTool, in XML."""
-        return self._send(calls.export_tool(request, timestamp, standard))
+        return self._send(posted_for_bytes("/v1/exports", request, XML, timestamp=timestamp, standard=standard))
 
     def drawing(self, request: Given[CheckRequest], picture: PictureName | None = None, *, bent: bool = True) -> bytes:
-        """A picture of a stack, the side view unless another is named, in SVG."""
-        return self._send(calls.drawing(request, picture, bent))
+        """A picture of a stack in SVG, by default the side view."""
+        return self._send(
+            posted_for_bytes("/v1/drawings", request, SVG, picture=picture, bent="true" if bent else "false")
+        )
 
     def rules(self) -> RuleList:
         """The rules in force, in short."""
-        return self._send(calls.rules())
+        return self._send(got("/v1/rules", RuleList))
 
     def rule(self, code: str) -> RuleAnswer:
         """A rule in full."""
-        return self._send(calls.rule(code))
+        return self._send(got("/v1/rules/" + quote(code, safe=""), RuleAnswer))
 
     def couplings(self) -> CouplingList:
         """The couplings known, in short."""
-        return self._send(calls.couplings())
+        return self._send(got("/v1/couplings", CouplingList))
 
     def coupling(self, name: str) -> CouplingAnswer:
         """A coupling with its tables."""
-        return self._send(calls.coupling(name))
+        return self._send(got("/v1/couplings/" + quote(name, safe=""), CouplingAnswer))
 
     def health(self) -> State:
         """Whether the process is alive."""
-        return self._send(calls.health())
+        return self._send(got("/healthz", State))
 
     def readiness(self) -> State:
-        """Whether it can judge."""
-        return self._send(calls.readiness())
+        """Whether the service is ready to check stacks."""
+        return self._send(got("/readyz", State))
 
     def version(self) -> Version:
         """Which version runs, with which rulebooks."""
-        return self._send(calls.version())
+        return self._send(got("/version", Version))
 
     def check_lines(
         self,
-        requests: Iterable[Line],
+        requests: Lines,
         *,
         shared: Given[Defaults] | None = None,
         include: Include = "reports",
@@ -170,23 +186,25 @@ class Client:
     ) -> Iterator[BatchLine]:
         """Check any number of stacks and yield an answer to each, in order.
 
-        Requests are taken a portion at a time, when its first answer is asked for. What is ``shared`` holds for every
-        request that says nothing else. Whatever is wrong with one request is the answer to that request.
+        Requests are read a portion at a time, when its first answer is needed. ``shared`` applies to every request
+        that does not state the same field. A fault in one request is the answer to that request alone.
         """
         portions = Portions(shared, include, portion)
-        for request in requests:
+        for request in each(requests):
             if (ready := portions.add(request)) is not None:
-                yield from self._send(ready.call())
+                for answer in self._send(ready.call()):
+                    yield answer
         if (ready := portions.close()) is not None:
-            yield from self._send(ready.call())
+            for answer in self._send(ready.call()):
+                yield answer
 
     def releases(self, order: Given[GateRequest]) -> Release:
-        """Ask the gate and verify its answer; true only for an order that may start.
+        """Have the gate decide an order and verify its answer; true only for an order that may start.
 
-        Fails closed: whatever goes wrong is no release and raises nothing; ``why`` says what it was.
+        Fails closed: any error means no release and is not raised; ``why`` gives the reason.
         """
         try:
-            call = calls.gate(order)
+            call = gate_call(order)
             return judged(understood(call.body or b""), self._send(call))
         except Exception as error:
             return not_released(error)
@@ -207,7 +225,8 @@ class Client:
             timeout=deadline.timeout_s(),
         )
         try:
-            return call.read(self._received(request, deadline))
+            with time_limit(deadline):
+                return call.read(self._received(request, deadline))
         except httpx.HTTPError as error:
             deadline.check()
             raise unreachable(error, self._address) from error

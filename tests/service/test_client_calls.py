@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import inspect
 import json
 import random
 import subprocess
@@ -27,7 +26,7 @@ from rules.model.search_report import SearchReport
 from rules.requests import parse
 from service.batch_examples import BATCH_EXAMPLES
 from service.budget_examples import BUDGET_EXAMPLES
-from service.client import AnsweredProblemError, AsyncClient, Client, UnreadableAnswerError, UnsendableError
+from service.client import AnsweredProblemError, Client, UnreadableAnswerError, UnsendableError
 from service.comparison_examples import COMPARISON_EXAMPLES
 from service.contract.batches import BatchReport, BatchRequest
 from service.contract.couplings import CouplingAnswer, CouplingList
@@ -41,6 +40,7 @@ from service.search_examples import SEARCH_EXAMPLES
 from tests.support.client_faces import ADDRESS, KINDS, Face, Kind, of_app
 from tests.support.orders import decided, order_of
 from tests.support.random_stacks import random_stack
+from tests.support.synchronous_client import SYNCHRONOUS, generated
 
 TOKEN = "s3cret-T0ken~of/the+shop="  # noqa: S105
 
@@ -265,16 +265,9 @@ def test_the_service_may_lie_below_a_path(address: str) -> None:
     assert seen == ["http://proxy/stackgauge/healthz"]
 
 
-def test_both_clients_offer_the_same() -> None:
-    """Each method of the one is there in the other, with the same parameters."""
-
-    def offered(client: type[Any]) -> dict[str, list[str]]:
-        methods = inspect.getmembers(client, inspect.isfunction)
-        public = {name: method for name, method in methods if not name.startswith("_")}
-        return {name.removeprefix("a"): list(inspect.signature(one).parameters) for name, one in public.items()}
-
-    assert offered(Client) == offered(AsyncClient)
-    assert len(offered(Client)) == 21
+def test_the_synchronous_client_is_generated() -> None:
+    """The stored file is what ``python -m tests.support.synchronous_client`` writes."""
+    assert SYNCHRONOUS.read_text(encoding="utf-8") == generated()
 
 
 def test_everything_that_is_offered_can_be_asked_for() -> None:
@@ -311,11 +304,40 @@ def test_a_closed_client_asks_nothing() -> None:
         client.health()
 
 
+_APART = {
+    "fastapi",
+    "starlette",
+    "uvicorn",
+    "numpy",
+    "scipy",
+    "durable",
+    "durable_rules_engine",
+    "lxml",
+    "jinja2",
+    "markupsafe",
+    "prometheus_client",
+    "pydantic_settings",
+    "structlog",
+}
+_RELEASING = """
+import json, sys
+import httpx
+from service.client import Client
+
+order, report = json.load(sys.stdin)
+answer = httpx.MockTransport(lambda _: httpx.Response(200, json=report))
+with Client("http://stackgauge", transport=answer) as client:
+    release = client.releases(order)
+print(json.dumps([release.why, sorted({name.partition(".")[0] for name in sys.modules})]))
+"""
+
+
 def test_a_client_needs_no_application() -> None:
-    """A script that asks the service loads neither the framework nor the rules engine."""
-    program = (
-        "import sys, service.client;"
-        "print(sorted({name.split('.')[0] for name in sys.modules} & {'fastapi', 'starlette', 'durable', 'scipy'}))"
-    )
-    done = subprocess.run([sys.executable, "-c", program], capture_output=True, text=True, check=True)
-    assert done.stdout.strip() == "[]"
+    """A script that has an order released loads neither the web framework nor the rules engine nor numpy."""
+    given = json.dumps([_ORDER, decided(_ORDER).model_dump(mode="json")])
+    run = [sys.executable, "-c", _RELEASING]
+    done = subprocess.run(run, input=given, capture_output=True, text=True, check=True)
+    why, loaded = json.loads(done.stdout)
+    assert why == []
+    assert {"httpx", "pydantic", "service"} <= set(loaded)
+    assert not _APART & set(loaded)

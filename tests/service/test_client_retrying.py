@@ -22,7 +22,7 @@ from service.client import (
     UnreachableError,
     UnreadableAnswerError,
 )
-from service.client.received import retry_after_s
+from service.client.calls import retry_after_s
 from service.contract.state import State
 from tests.support.client_faces import ADDRESS, KINDS, Face, FakeTime, Kind
 
