@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Final
 
-from fastapi import Request
 from fastapi.routing import APIRoute
+from starlette.requests import Request
 from starlette.types import ASGIApp, Receive, Scope, Send
 
 from service.problem_handlers import HANDLERS, as_problem

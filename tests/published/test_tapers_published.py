@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import pytest
 
-from rules.mechanics.tapers import angle_tolerance_um, axial_travel_mm, half_angle_deg, small_end_mm
 from rules.tables import couplings, hollow_taper, polygonal_taper, steep_taper
-from rules.tables.taper_angle_tolerance import angle_tolerance_urad
+from tests.support.taper_angle_tolerance import angle_tolerance_urad
+from tests.support.tapers import angle_tolerance_um, axial_travel_mm, half_angle_deg, small_end_mm
 
 MasRow = tuple[str, float, float, str, int, int, int, float, float, float]
 

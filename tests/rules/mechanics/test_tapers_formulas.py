@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from rules.mechanics.tapers import angle_tolerance_um, axial_travel_mm, half_angle_deg, small_end_mm
+from tests.support.tapers import angle_tolerance_um, axial_travel_mm, half_angle_deg, small_end_mm
 
 
 @given(taper=st.floats(min_value=0.01, max_value=1), change=st.floats(min_value=-5, max_value=5))

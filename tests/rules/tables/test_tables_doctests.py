@@ -13,7 +13,7 @@ import rules.tables
 MODULES = [
     *(f"rules.tables.{module.name}" for module in pkgutil.iter_modules(rules.tables.__path__)),
     "rules.mechanics.fits",
-    "rules.mechanics.tapers",
+    "tests.support.tapers",
 ]
 WITHOUT_EXAMPLES = {
     "rules.tables.catalogue",

@@ -8,16 +8,9 @@ from types import ModuleType
 
 import pytest
 
-from rules.tables import (
-    hollow_taper,
-    morse_taper,
-    polygonal_taper,
-    retention_knobs,
-    shell_mill_arbor,
-    steep_taper,
-    taper_angle_tolerance,
-)
+from rules.tables import hollow_taper, morse_taper, polygonal_taper, retention_knobs, shell_mill_arbor, steep_taper
 from rules.tables.load import UnknownEntryError
+from tests.support import taper_angle_tolerance
 
 STEEP_FORMS = [
     "iso_7388_1_a",
