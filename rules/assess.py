@@ -13,11 +13,11 @@ from rules.catalogue import NO_CATALOGUE, Catalogue, load_catalogue
 from rules.engine import Engine, EngineFaultError
 from rules.facts.derive import Derived, derive
 from rules.facts.references import Resolved, reference_facts, resolve
-from rules.mechanics.allowance import spend
-from rules.model.made import made
 from rules.model.policy import DEFAULT_POLICY, Policy
 from rules.model.report import Finding, Report, Summary, Undecided, Verdict
 from rules.model.request import CheckRequest
+from rules.quantities.models import made
+from rules.quantities.work_limit import spend
 from rules.reporting.assembly import assembly_section
 from rules.reporting.cautions import cautions
 from rules.reporting.findings import finding, undecided

@@ -12,9 +12,8 @@ from typing import Any, Final
 from rules.exchange.component_csv import read_component_csv
 from rules.exchange.unreadable import UnreadableError
 from rules.facts.references import Mounted
-from rules.model.base import Model
 from rules.model.components import StackEntry
-from rules.model.quantities import Identifier
+from rules.quantities.models import Identifier, Model
 from rules.requests import BadRequestError, parse
 from rules.rulebook.problem import Problem
 from rules.rulebook.yaml_source import Source, read_source

@@ -8,7 +8,6 @@ from itertools import combinations
 
 from rules.assess import Assessor
 from rules.facts.budget import law_at
-from rules.facts.values import Lack
 from rules.mechanics.dominance import dominators
 from rules.mechanics.random_clocking import RandomClocking
 from rules.mechanics.resultant_pairs import chances_of_less
@@ -22,11 +21,12 @@ from rules.model.comparison import (
     ReadsLess,
 )
 from rules.model.request import CheckRequest
+from rules.quantities.missing import Lack
+from rules.quantities.rounding import rounded
 from rules.reporting.comparison_criteria import CRITERIA, Judged
 from rules.reporting.comparison_words import because
 from rules.reporting.field_words import enumerated
 from rules.reporting.provenance import provenance
-from rules.reporting.rounding import rounded
 
 __all__ = ["compare"]
 

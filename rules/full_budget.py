@@ -11,7 +11,6 @@ from rules.facts.chain import Chain, chain_of
 from rules.facts.contributors import Contributor, Contributors, contributors_of
 from rules.facts.geometry import Geometry, geometry_of
 from rules.facts.references import resolve
-from rules.facts.values import Lack, Maybe, lift
 from rules.mechanics.allocation import equal_effort_factor
 from rules.mechanics.axis import tir_from_speck
 from rules.mechanics.random_clocking import gaussian_sigma
@@ -25,10 +24,11 @@ from rules.model.budget import (
     SeatReport,
 )
 from rules.model.operation import Operation
-from rules.model.report_base import LackingFact
+from rules.quantities.missing import Lack, Maybe, lift
+from rules.quantities.models import LackingFact
+from rules.quantities.rounding import rounded, rounded_or_none
 from rules.reporting.clocking import clocking_section
 from rules.reporting.provenance import provenance
-from rules.reporting.rounding import rounded, rounded_or_none
 from rules.reporting.sections import contributor_reports
 from rules.rulebook.model import Rulebook
 from rules.rulebook.requested_thresholds import requested_thresholds

@@ -5,10 +5,10 @@ from __future__ import annotations
 from rules.catalogue import NO_CATALOGUE, Catalogue
 from rules.facts.derive import Derived, derive
 from rules.facts.references import resolve
-from rules.facts.values import Lack
 from rules.model.reading import ReadingReport, ReadingRequest
-from rules.model.report_base import LackingFact
 from rules.model.request import CheckRequest
+from rules.quantities.missing import Lack
+from rules.quantities.models import LackingFact
 from rules.reporting.cautions import cautions, general_cautions
 from rules.reporting.provenance import provenance
 from rules.reporting.reading_decision import decide, excess_over, pin_may_explain

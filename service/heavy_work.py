@@ -9,7 +9,7 @@ from typing import Final, TypeVar
 from fastapi import Request
 from starlette.concurrency import run_in_threadpool
 
-from rules.mechanics.allowance import Allowance, TooMuchWorkError, allowing
+from rules.quantities.work_limit import Allowance, TooMuchWorkError, allowing
 from service.bulk.admission import Admission
 from service.problems import ProblemError
 from service.settings import Settings

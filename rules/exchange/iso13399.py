@@ -9,7 +9,7 @@ from types import MappingProxyType
 from typing import Final, Literal
 
 from rules.exchange.contract_paths import has_field
-from rules.tables.load import Row, Table, parse_table, rows_of
+from rules.quantities.tables import Row, Table, parse_table, rows_of
 
 __all__ = ["Symbol", "body_materials", "elements", "symbols"]
 

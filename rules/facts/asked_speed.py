@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from rules.facts.chain import Chain
-from rules.facts.values import Maybe, given, lift
 from rules.mechanics.milling import speed_from_cutting_speed_rpm
 from rules.model.components import Cutter
+from rules.quantities.missing import Maybe, given, lift
 
 __all__ = ["asked_speed_of", "cutting_diameter_of"]
 

@@ -13,11 +13,11 @@ from rules.facts.chain import Chain, Link
 from rules.facts.geometry import Geometry
 from rules.facts.masses import Masses
 from rules.facts.outlines import OutlinePiece
-from rules.facts.values import Lack, Maybe, lift, merge
 from rules.mechanics.beam import Segment
 from rules.mechanics.beam_section import cone_slices
 from rules.model.components import StackPart
 from rules.model.policy import DEFAULT_POLICY
+from rules.quantities.missing import Lack, Maybe, lift, merge
 
 __all__ = ["Beam", "beam_of"]
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from rules.facts.chain import Link
-from rules.facts.values import Lack, Maybe, given
+from rules.quantities.missing import Lack, Maybe, given
 from rules.tables import materials
 
 __all__ = ["density_of", "expansion_of", "poisson_ratio_of", "yield_of", "youngs_modulus_of"]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from rules.facts.values import Lack
+from rules.quantities.missing import Lack
 from rules.rulebook.fact import Fact
 
 __all__ = ["FactBuilder"]

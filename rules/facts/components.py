@@ -10,10 +10,10 @@ from rules.facts.chain import Chain, Link
 from rules.facts.geometry import Geometry, profile_length, tool_diameter
 from rules.facts.masses import Masses
 from rules.facts.outlines import narrow_end, thinnest_wall
-from rules.facts.values import Lack, Maybe, given, lift
 from rules.mechanics.milling import cutting_speed_m_per_min
 from rules.model.components import Cutter, StackPart
 from rules.model.couplings import Bore, ColletBore, CylindricalShank, Declared, NutCollet
+from rules.quantities.missing import Lack, Maybe, given, lift
 from rules.rulebook.fact import Fact
 from rules.tables import nut_collet
 

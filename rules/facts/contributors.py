@@ -11,7 +11,6 @@ from rules.facts.chain import Chain, JointCase, Link
 from rules.facts.frames import Frame, frames_of
 from rules.facts.geometry import Geometry, Place
 from rules.facts.joint_fits import clearance_of, is_slip_fit
-from rules.facts.values import Lack, Maybe, lift, merge
 from rules.mechanics.axis import (
     Line,
     line_from_bow,
@@ -21,7 +20,8 @@ from rules.mechanics.axis import (
 )
 from rules.model.components import Cutter, GaugePin, RunoutStatement
 from rules.model.policy import DEFAULT_POLICY
-from rules.model.quantities import MIN_LENGTH_MM
+from rules.quantities.missing import Lack, Maybe, lift, merge
+from rules.quantities.models import MIN_LENGTH_MM
 
 __all__ = ["Contributor", "Contributors", "contributors_of"]
 

@@ -7,10 +7,10 @@ from typing import Final, Literal, NamedTuple
 
 from rules.facts.asked_speed import cutting_diameter_of
 from rules.facts.chain import Chain
-from rules.facts.values import Lack, Maybe, given, known_or, lift
 from rules.mechanics.milling import MillingLoad, helical_pull_n, milling_load
 from rules.model.components import Cutter
 from rules.model.operation import Milling
+from rules.quantities.missing import Lack, Maybe, given, known_or, lift
 from rules.tables import work_materials
 
 __all__ = ["CuttingLoad", "cutting_load_of"]

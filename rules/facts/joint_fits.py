@@ -5,7 +5,6 @@ from __future__ import annotations
 from typing import Final
 
 from rules.facts.chain import JointCase
-from rules.facts.values import Lack, Maybe, given, lift
 from rules.mechanics.fits import clearance_um
 from rules.model.couplings import (
     Bore,
@@ -19,6 +18,7 @@ from rules.model.couplings import (
     ShrinkFit,
     SideLock,
 )
+from rules.quantities.missing import Lack, Maybe, given, lift
 from rules.tables import iso286
 
 __all__ = [

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from rules.facts.builder import FactBuilder
 from rules.facts.grips import Grip
-from rules.facts.values import Lack, Maybe, lift
+from rules.quantities.missing import Lack, Maybe, lift
 
 __all__ = ["put_strength"]
 

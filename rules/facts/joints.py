@@ -19,7 +19,6 @@ from rules.facts.joint_fits import (
     shank_of,
 )
 from rules.facts.joint_strength import put_strength
-from rules.facts.values import Lack, Maybe, given, known_or, lift, merge
 from rules.model.components import Collet, GaugePin
 from rules.model.couplings import (
     ArborShellMill,
@@ -37,6 +36,7 @@ from rules.model.couplings import (
     SideLock,
     SteepTaper,
 )
+from rules.quantities.missing import Lack, Maybe, given, known_or, lift, merge
 from rules.rulebook.fact import Fact
 from rules.tables import hollow_taper, iso286, nut_collet, steep_taper, straight_shank
 from rules.tables.couplings import JointClass

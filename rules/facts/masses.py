@@ -9,8 +9,8 @@ from rules.facts.body_material import density_of
 from rules.facts.chain import Chain, Link
 from rules.facts.geometry import Geometry, Place
 from rules.facts.outlines import has_no_wall
-from rules.facts.values import Lack, Maybe, given, lift, merge
 from rules.mechanics.mass import Body, Frustum, body_of
+from rules.quantities.missing import Lack, Maybe, given, lift, merge
 
 __all__ = ["Masses", "masses_of"]
 

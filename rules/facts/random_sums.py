@@ -14,8 +14,8 @@ from rules.facts.unbalance import (
     unbalance_question,
     unbalance_sum,
 )
-from rules.facts.values import Lack, Maybe
 from rules.mechanics.random_clocking import Question, RandomClocking
+from rules.quantities.missing import Lack, Maybe
 
 __all__ = ["RandomSums", "random_sums_of"]
 

@@ -9,7 +9,6 @@ from rules.facts.chain import JointCase, Link
 from rules.facts.geometry import Geometry, grip_of
 from rules.facts.joint_fits import clearance_of, shank_of
 from rules.facts.outlines import OutlinePiece, bore_within, outer_within
-from rules.facts.values import Lack, Maybe, lift
 from rules.mechanics.interference import (
     Ring,
     effective_interference_um,
@@ -20,6 +19,7 @@ from rules.mechanics.interference import (
     release_speed_rpm,
 )
 from rules.model.couplings import ShrinkFit
+from rules.quantities.missing import Lack, Maybe, lift
 from rules.tables.shrink_joint import shrink_joint
 
 __all__ = ["ShrinkJoint", "is_shrink", "shrink_joint_of"]

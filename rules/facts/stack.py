@@ -6,10 +6,10 @@ from rules.facts.builder import FactBuilder
 from rules.facts.chain import Chain
 from rules.facts.geometry import Geometry
 from rules.facts.masses import Masses
-from rules.facts.values import Lack, Maybe, given
 from rules.model.components import RetentionKnob
 from rules.model.couplings import SteepTaper
 from rules.model.machine import Machine
+from rules.quantities.missing import Lack, Maybe, given
 from rules.rulebook.fact import Fact
 from rules.tables import steep_taper
 

@@ -12,9 +12,9 @@ from rules.facts.cutting_load import CuttingLoad
 from rules.facts.geometry import Geometry
 from rules.facts.masses import Masses
 from rules.facts.outlines import OutlinePiece
-from rules.facts.values import Lack, Maybe, lift
 from rules.mechanics.beam import Spring, tip_compliance
 from rules.mechanics.beam_frequencies import bending_frequencies
+from rules.quantities.missing import Lack, Maybe, lift
 
 __all__ = ["Share", "StackStiffness", "stiffness_of"]
 

@@ -9,7 +9,6 @@ from rules.facts.budget import Vector, law_of, spread_of
 from rules.facts.chain import Chain
 from rules.facts.contributors import Contributors
 from rules.facts.masses import Masses
-from rules.facts.values import Lack, Maybe, given, lift, merge
 from rules.mechanics.balance import (
     balance_speed_rpm,
     clamping_unbalance_gmm,
@@ -19,6 +18,7 @@ from rules.mechanics.balance import (
 )
 from rules.mechanics.random_clocking import Answer, Question
 from rules.model.operation import Operation
+from rules.quantities.missing import Lack, Maybe, given, lift, merge
 from rules.tables import balance_grades, couplings
 
 __all__ = [

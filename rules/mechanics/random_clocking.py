@@ -17,7 +17,6 @@ from typing import Final, NamedTuple, TypeAlias
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from rules.mechanics.allowance import Allowance, allowing, spend
 from rules.mechanics.kept_answers import KeptAnswers
 from rules.mechanics.resultant_compare import chance_of_less
 from rules.mechanics.resultant_ends import best_clocking, check_each, least_resultant, worst_case
@@ -26,6 +25,7 @@ from rules.mechanics.resultant_law import ResultantLaw, resultant_law
 from rules.mechanics.resultant_quantile import law_quantiles
 from rules.mechanics.resultant_series import SeriesLaw
 from rules.mechanics.resultant_variance import gaussian_sigma, variance_shares
+from rules.quantities.work_limit import Allowance, allowing, spend
 
 __all__ = [
     "Answer",

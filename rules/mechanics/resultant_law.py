@@ -9,12 +9,12 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from rules.mechanics.allowance import spend
 from rules.mechanics.radial_table import RadialTable, tabulate
 from rules.mechanics.resultant_nested import AddedVectorLaw
 from rules.mechanics.resultant_series import series_law
 from rules.mechanics.resultant_small import GaussianLaw, StepLaw, TwoVectorLaw
 from rules.mechanics.series_length import MOST_TERMS
+from rules.quantities.work_limit import spend
 
 __all__ = ["ResultantLaw", "resultant_law", "table_of"]
 

@@ -18,8 +18,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from rules.mechanics.allowance import spend
 from rules.mechanics.radial_table import RadialTable, chebyshev_values
+from rules.quantities.work_limit import spend
 
 __all__ = ["AddedVectorLaw"]
 

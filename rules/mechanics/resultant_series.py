@@ -18,10 +18,10 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import j0, j1
 
-from rules.mechanics.allowance import spend
 from rules.mechanics.resultant_tail import end_of_sum, tail_size, tail_sum
 from rules.mechanics.resultant_waves import nodes, products_of_j0
 from rules.mechanics.series_length import SeriesLength, least_position, series_length
+from rules.quantities.work_limit import spend
 
 __all__ = ["LaterTerms", "SeriesLaw", "coefficient_rows", "later_terms", "series_law"]
 

@@ -6,7 +6,7 @@ from typing import Literal
 
 from pydantic import Field
 
-from rules.model.report_base import Out, Pointer
+from rules.quantities.models import Out, Pointer
 
 __all__ = [
     "AcceptanceReport",

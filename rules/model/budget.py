@@ -6,11 +6,9 @@ from typing import Literal
 
 from pydantic import Field
 
-from rules.model.base import Model
-from rules.model.quantities import Length, Microns
 from rules.model.report import ContributorReport, Provenance
-from rules.model.report_base import LackingFact, Out
 from rules.model.request import StackRequest
+from rules.quantities.models import LackingFact, Length, Microns, Model, Out
 
 __all__ = [
     "AskedPlane",

@@ -6,16 +6,14 @@ from typing import Literal
 
 from pydantic import Field
 
-from rules.model.base import Model
 from rules.model.components import Definitions
 from rules.model.machine import Machine
 from rules.model.operation import Operation
 from rules.model.policy import Policy
-from rules.model.quantities import Identifier
 from rules.model.report import PlaneReport, Provenance, Severity, Summary, Verdict
-from rules.model.report_base import Out
 from rules.model.report_mechanics import SpeedLimit
 from rules.model.stack import Stack
+from rules.quantities.models import Identifier, Model, Out
 
 __all__ = [
     "MAX_ALTERNATIVES",

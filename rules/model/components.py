@@ -6,9 +6,8 @@ from typing import Annotated, Final, Literal
 
 from pydantic import Field
 
-from rules.model.base import Model
 from rules.model.couplings import MachineSide, WorkpieceSide
-from rules.model.quantities import (
+from rules.quantities.models import (
     Angle,
     Count,
     CuttingSpeed,
@@ -17,6 +16,7 @@ from rules.model.quantities import (
     Length,
     Mass,
     Microns,
+    Model,
     PositiveLength,
     SpeedRpm,
     Stress,

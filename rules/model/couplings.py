@@ -10,8 +10,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from rules.model.base import Model
-from rules.model.quantities import Force, Length, Microns, PositiveLength, SignedMicrons, Token, Torque
+from rules.quantities.models import Force, Length, Microns, Model, PositiveLength, SignedMicrons, Token, Torque
 
 __all__ = [
     "ArborShellMill",

@@ -6,15 +6,13 @@ from typing import Annotated, Final, Literal
 
 from pydantic import Field, JsonValue
 
-from rules.model.base import Model
 from rules.model.components import Definitions
 from rules.model.machine import Machine
 from rules.model.operation import Operation
 from rules.model.policy import Policy
-from rules.model.quantities import Token
 from rules.model.report import Provenance, Report, Severity, Summary, ThresholdReport, Undecided, Verdict
-from rules.model.report_base import Out, Pointer
 from rules.model.stack import Stack
+from rules.quantities.models import Model, Out, Pointer, Token
 
 __all__ = [
     "EVALUATIONS",

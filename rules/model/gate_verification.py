@@ -4,11 +4,9 @@ from __future__ import annotations
 
 from pydantic import Field
 
-from rules.model.base import Model
 from rules.model.gate import Decision, Evaluation, EvaluationName, GateRequest, Sha256
-from rules.model.quantities import Token
 from rules.model.report import Provenance
-from rules.model.report_base import Out
+from rules.quantities.models import Model, Out, Token
 
 __all__ = ["GateVerification", "GateVerificationReport"]
 

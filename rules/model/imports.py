@@ -6,7 +6,7 @@ from typing import Any, Literal
 
 from pydantic import Field
 
-from rules.model.report_base import Out
+from rules.quantities.models import Out
 
 __all__ = [
     "ComponentKind",

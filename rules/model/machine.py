@@ -6,10 +6,9 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from rules.model.base import Model
 from rules.model.components import RunoutStatement
 from rules.model.couplings import SpindleSide
-from rules.model.quantities import Mass, PositiveLength, SpeedRpm, Stiffness, Text, Token, Torque
+from rules.quantities.models import Mass, Model, PositiveLength, SpeedRpm, Stiffness, Text, Token, Torque
 
 __all__ = ["KnobDemand", "Machine"]
 

@@ -6,8 +6,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from rules.model.base import Model
-from rules.model.quantities import CuttingSpeed, Force, Microns, PositiveLength, SpeedRpm, Stress, Torque
+from rules.quantities.models import CuttingSpeed, Force, Microns, Model, PositiveLength, SpeedRpm, Stress, Torque
 
 __all__ = ["BalanceGrade", "Milling", "Operation", "WorkMaterial"]
 

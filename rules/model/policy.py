@@ -6,7 +6,7 @@ from typing import Annotated, Final, Literal
 
 from pydantic import Field, StringConstraints
 
-from rules.model.base import Model
+from rules.quantities.models import Model
 
 __all__ = ["DEFAULT_POLICY", "Policy", "RuleCode", "ThresholdOverrides"]
 

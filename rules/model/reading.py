@@ -6,14 +6,12 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from rules.model.base import Model
 from rules.model.components import Definitions
 from rules.model.machine import Machine
 from rules.model.policy import Policy
-from rules.model.quantities import Identifier, Length, Microns, SignedMicrons
 from rules.model.report import Provenance
-from rules.model.report_base import LackingFact, Out
 from rules.model.stack import Stack
+from rules.quantities.models import Identifier, LackingFact, Length, Microns, Model, Out, SignedMicrons
 
 __all__ = [
     "AxisReport",

@@ -10,7 +10,6 @@ from typing import Literal
 from pydantic import Field
 
 from rules.model.assembly import AssemblyReport
-from rules.model.report_base import LackingFact, Out, Pointer
 from rules.model.report_mechanics import (
     BalanceReport,
     GripReport,
@@ -19,6 +18,7 @@ from rules.model.report_mechanics import (
     SpeedReport,
     StiffnessReport,
 )
+from rules.quantities.models import LackingFact, Out, Pointer
 
 __all__ = [
     "ContributorReport",

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from pydantic import Field
 
-from rules.model.base import Model
 from rules.model.components import Definitions
 from rules.model.machine import Machine
 from rules.model.operation import Operation
 from rules.model.policy import Policy
 from rules.model.stack import Stack
+from rules.quantities.models import Model
 
 __all__ = ["CheckRequest", "StackRequest"]
 

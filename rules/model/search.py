@@ -6,12 +6,11 @@ from typing import Annotated, Final, Literal
 
 from pydantic import Field
 
-from rules.model.base import Model
 from rules.model.components import StackEntry
 from rules.model.machine import Machine
 from rules.model.operation import Operation
 from rules.model.policy import Policy
-from rules.model.quantities import Identifier, Length, PositiveLength
+from rules.quantities.models import Identifier, Length, Model, PositiveLength
 
 __all__ = [
     "MAX_INVENTORY",

@@ -7,9 +7,9 @@ from typing import Any, Literal
 from pydantic import Field
 
 from rules.model.report import Provenance, Summary, Verdict
-from rules.model.report_base import Out
 from rules.model.report_mechanics import SpeedLimit
 from rules.model.search import RankCriterion
+from rules.quantities.models import Out
 
 __all__ = [
     "CutOrders",

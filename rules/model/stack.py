@@ -6,9 +6,8 @@ from typing import Annotated
 
 from pydantic import Field
 
-from rules.model.base import Model
 from rules.model.components import StackEntry
-from rules.model.quantities import Identifier, Length, PositiveLength, Stiffness, Text
+from rules.quantities.models import Identifier, Length, Model, PositiveLength, Stiffness, Text
 
 __all__ = ["MAX_COMPONENTS", "Joint", "Stack"]
 

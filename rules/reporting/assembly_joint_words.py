@@ -13,7 +13,6 @@ from rules.facts.geometry import grip_of
 from rules.facts.joint_fits import clearance_of, is_slip_fit, shank_of
 from rules.facts.joints import stated_minimum_grip
 from rules.facts.shrink import ShrinkJoint
-from rules.facts.values import Lack, Maybe, given, lift
 from rules.model.components import Collet, Extension, GaugePin
 from rules.model.couplings import (
     ArborShellMill,
@@ -28,6 +27,7 @@ from rules.model.couplings import (
     PressCollet,
     SideLock,
 )
+from rules.quantities.missing import Lack, Maybe, given, lift
 from rules.reporting.assembly_texts import heavy_cautions, instruction
 from rules.reporting.assembly_words import Number, Tellable, Words
 from rules.tables import couplings, nut_collet, polygonal_taper, shell_mill_arbor, straight_shank

@@ -11,8 +11,8 @@ from typing import Any, Final
 
 import yaml
 
-from rules.facts.values import Lack, Maybe
 from rules.model.assembly import AssemblyAction
+from rules.quantities.missing import Lack, Maybe
 from rules.reporting.assembly_words import Number, Sentence
 
 __all__ = [

@@ -6,8 +6,8 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any, Final, NamedTuple, TypeAlias
 
-from rules.facts.values import Lack, Maybe
-from rules.reporting.rounding import rounded, rounded_for_people
+from rules.quantities.missing import Lack, Maybe
+from rules.quantities.rounding import rounded, rounded_for_people
 
 __all__ = ["Number", "Sentence", "Tellable", "Words", "say"]
 

@@ -9,7 +9,7 @@ from importlib.resources import files
 import yaml
 
 from rules.facts.derive import Derived
-from rules.facts.values import Lack
+from rules.quantities.missing import Lack
 
 __all__ = ["cautions", "general_cautions"]
 

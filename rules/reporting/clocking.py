@@ -12,7 +12,7 @@ from rules.facts.frames import frames_of
 from rules.facts.turnable import positions_of
 from rules.mechanics.joint_clocking import best_turns, single_turns
 from rules.model.budget import ClockingReport, JointTurn
-from rules.reporting.rounding import rounded
+from rules.quantities.rounding import rounded
 
 __all__ = ["clocking_section"]
 

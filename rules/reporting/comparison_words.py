@@ -7,9 +7,9 @@ from dataclasses import dataclass
 from typing import Final
 
 from rules.model.report import Finding
+from rules.quantities.rounding import rounded_for_people
 from rules.reporting.comparison_criteria import CRITERIA, Criterion, Judged, missing_for
 from rules.reporting.field_words import enumerated
-from rules.reporting.rounding import rounded_for_people
 
 __all__ = ["because"]
 

@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from rules.model.made import made
 from rules.model.report import Finding, Undecided
-from rules.model.report_base import LackingFact
-from rules.reporting.rounding import rounded, rounded_for_people
+from rules.quantities.models import LackingFact, made
+from rules.quantities.rounding import rounded, rounded_for_people
 from rules.rulebook.fact import Value
 from rules.rulebook.judgement import Fired
 from rules.rulebook.judgement import Undecided as UndecidedRule

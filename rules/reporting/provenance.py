@@ -4,10 +4,9 @@ from __future__ import annotations
 
 import hashlib
 
-from rules.model.base import Model
-from rules.model.made import made
 from rules.model.policy import Policy
 from rules.model.report import OverrideReport, Provenance, ReplacedRule, ThresholdReport
+from rules.quantities.models import Model, made
 from rules.rulebook.model import Rulebook
 from rules.version import NAME, VERSION
 

@@ -6,8 +6,8 @@ import math
 
 from rules.mechanics.conformity import decide_upper_limit, least_uncertainty_to_decide
 from rules.model.reading import DecisionReport
+from rules.quantities.rounding import rounded, rounded_or_none
 from rules.reporting.reading_planes import NEGLIGIBLE_UM, PlaneFit
-from rules.reporting.rounding import rounded, rounded_or_none
 
 __all__ = ["decide", "excess_over", "pin_may_explain"]
 

@@ -8,10 +8,10 @@ from typing import Final
 
 from rules.facts.derive import Derived
 from rules.model.reading import DecisionReport, NextStep
+from rules.quantities.rounding import rounded_for_people
 from rules.reporting.reading_planes import PlaneFit
 from rules.reporting.reading_prediction import Prediction, joint_to_try
 from rules.reporting.reading_trial import TrialResult
-from rules.reporting.rounding import rounded_for_people
 
 __all__ = ["Reading", "next_step"]
 

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 
 from rules.model.assembly import AssemblyStep
 from rules.model.report import Report
-from rules.model.report_base import LackingFact
+from rules.quantities.models import LackingFact
 
 __all__ = ["repointed"]
 

@@ -7,9 +7,7 @@ from collections.abc import Sequence
 from rules.facts.budget import PlaneBudget
 from rules.facts.contributors import Contributor
 from rules.facts.derive import Derived
-from rules.facts.values import Lack, Maybe
 from rules.mechanics.axis import Line
-from rules.model.made import made
 from rules.model.operation import Operation
 from rules.model.report import (
     ContributorReport,
@@ -18,8 +16,9 @@ from rules.model.report import (
     PositionReport,
     RunoutReport,
 )
-from rules.model.report_base import LackingFact
-from rules.reporting.rounding import rounded, rounded_or_none
+from rules.quantities.missing import Lack, Maybe
+from rules.quantities.models import LackingFact, made
+from rules.quantities.rounding import rounded, rounded_or_none
 
 __all__ = [
     "contributor_reports",

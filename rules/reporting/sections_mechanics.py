@@ -9,10 +9,8 @@ from rules.facts.joints import stated_minimum_grip
 from rules.facts.shrink import ShrinkJoint
 from rules.facts.speeds import SpeedCause, critical_speed_of
 from rules.facts.unbalance import UnbalanceSum
-from rules.facts.values import Lack, Maybe, known_or
 from rules.mechanics.milling import MillingLoad
 from rules.model.components import Cutter
-from rules.model.made import made
 from rules.model.operation import Operation
 from rules.model.report_mechanics import (
     BalanceReport,
@@ -26,7 +24,9 @@ from rules.model.report_mechanics import (
     SpeedReport,
     StiffnessReport,
 )
-from rules.reporting.rounding import rounded, rounded_or_none
+from rules.quantities.missing import Lack, Maybe, known_or
+from rules.quantities.models import made
+from rules.quantities.rounding import rounded, rounded_or_none
 from rules.reporting.stiffness_notes import stiffness_notes
 
 __all__ = [

@@ -14,7 +14,6 @@ from rules.facts.geometry import geometry_of
 from rules.facts.joints import joint_facts
 from rules.facts.masses import masses_of
 from rules.facts.stack import stack_fact
-from rules.facts.values import known_or
 from rules.model.components import BaseHolder, Collet, GaugePin, StackPart
 from rules.model.couplings import SteepTaper
 from rules.model.machine import Machine
@@ -22,6 +21,7 @@ from rules.model.operation import Operation
 from rules.model.report import Finding
 from rules.model.request import StackRequest
 from rules.model.stack import Joint, Stack
+from rules.quantities.missing import known_or
 from rules.reporting.findings import finding
 from rules.rulebook.fact import Fact
 from rules.rulebook.judgement import Fired

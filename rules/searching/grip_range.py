@@ -11,7 +11,7 @@ from rules.facts.joint_fits import shank_of
 from rules.facts.joints import stated_minimum_grip
 from rules.model.components import GaugePin
 from rules.model.couplings import Bore, ColletBore
-from rules.model.quantities import MIN_LENGTH_MM
+from rules.quantities.models import MIN_LENGTH_MM
 from rules.tables import straight_shank
 
 __all__ = ["GripRange", "drawn_to", "grip_range_of"]

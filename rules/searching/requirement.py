@@ -10,11 +10,11 @@ from typing import Final, Literal
 from rules.facts.chain import Chain
 from rules.facts.geometry import Geometry
 from rules.facts.outlines import outer_within, outline_of
-from rules.facts.values import Lack, Maybe
 from rules.model.components import Collet
 from rules.model.search import ClearanceZone, Projection, Requirement
 from rules.model.search_report import Reason
-from rules.reporting.rounding import rounded
+from rules.quantities.missing import Lack, Maybe
+from rules.quantities.rounding import rounded
 from rules.searching.outline import TOLERANCE_MM, cutting_part_too_wide
 from rules.searching.walk import CLEARANCE, NO_HOLDER, TOO_LONG, TOO_SHORT
 

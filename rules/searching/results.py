@@ -6,10 +6,10 @@ from collections.abc import Sequence
 from typing import Any
 
 from rules.facts.geometry import Geometry
-from rules.facts.values import Lack
 from rules.model.search import RankCriterion
 from rules.model.search_report import JointSetting, NearMiss, SearchResult
-from rules.reporting.rounding import rounded, rounded_or_none
+from rules.quantities.missing import Lack
+from rules.quantities.rounding import rounded, rounded_or_none
 from rules.searching.building import Built, SetJoint
 from rules.searching.judging import JudgedStack
 from rules.searching.ranking import rank_key, sort_key

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from functools import cache
 
-from rules.tables.load import Row, UnknownEntryError, read_rows
+from rules.quantities.tables import Row, UnknownEntryError, read_rows
 
 __all__ = ["BalanceGrade", "finest_kept", "grade_value", "grades"]
 

@@ -6,7 +6,7 @@ from fractions import Fraction
 from functools import cache
 from typing import Literal, NamedTuple
 
-from rules.tables.load import Row, Texts, UnknownEntryError, read_rows
+from rules.quantities.tables import Row, Texts, UnknownEntryError, read_rows
 
 __all__ = [
     "Clocking",

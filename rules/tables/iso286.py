@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from functools import cache, lru_cache
 from typing import Final, NamedTuple
 
-from rules.tables.load import Row, read_rows
+from rules.quantities.tables import Row, read_rows
 
 __all__ = [
     "GRADES",

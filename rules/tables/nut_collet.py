@@ -5,7 +5,7 @@ from __future__ import annotations
 from functools import cache
 from typing import NamedTuple
 
-from rules.tables.load import Row, Texts, UnknownEntryError, read_rows
+from rules.quantities.tables import Row, Texts, UnknownEntryError, read_rows
 
 __all__ = [
     "RUNOUT_CLASSES",

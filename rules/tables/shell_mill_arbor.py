@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from functools import cache
 
-from rules.tables.load import Row, read_rows
+from rules.quantities.tables import Row, read_rows
 
 __all__ = ["ShellMillArbor", "arbor", "pilot_diameters"]
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, fields
 from functools import cache
 
-from rules.tables.load import Row, TableError, read_rows
+from rules.quantities.tables import Row, TableError, read_rows
 
 __all__ = ["ShrinkJoint", "ShrinkJointValue", "shrink_joint", "shrink_joint_from"]
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from functools import cache
 from typing import Literal
 
-from rules.tables.load import Row, UnknownEntryError, read_rows
+from rules.quantities.tables import Row, UnknownEntryError, read_rows
 
 __all__ = ["ShankFlat", "diameters", "flat", "shank_length", "standards", "tolerance"]
 

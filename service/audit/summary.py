@@ -5,7 +5,7 @@ from __future__ import annotations
 from pydantic import Field
 
 from rules.model.report import Severity, Verdict
-from rules.model.report_base import Out
+from rules.quantities.models import Out
 
 __all__ = ["AuditSummary", "BadLine", "BinCount", "CodeCount", "LibraryCount", "WorstStack"]
 

@@ -20,10 +20,10 @@ from typing import Any, Final, NamedTuple
 from pydantic_core import to_json
 
 from rules.assess import Assessor
-from rules.mechanics.allowance import TooMuchWorkError
 from rules.model.report import Report, Verdict
 from rules.model.request import CheckRequest
 from rules.model.stack import Stack
+from rules.quantities.work_limit import TooMuchWorkError
 from rules.requests import BadRequestError, parse, parse_request
 from service.bulk.shared import Shared
 from service.contract.batches import Include

@@ -15,7 +15,7 @@ from multiprocessing.process import BaseProcess
 from types import TracebackType
 from typing import Final, NamedTuple
 
-from rules.mechanics.allowance import spend
+from rules.quantities.work_limit import spend
 from service.bulk.chunks import Chunk, Chunker, chunks_of
 from service.bulk.lines import LineAnswer, after, is_blank, problem_answer
 from service.bulk.worker import Mirror, work

@@ -13,7 +13,7 @@ from starlette.responses import Response
 from starlette.types import Receive, Scope, Send
 
 from rules.assess import Assessor
-from rules.mechanics.allowance import Allowance, TooMuchWorkError, allowing
+from rules.quantities.work_limit import Allowance, TooMuchWorkError, allowing
 from service.bulk.admission import Admission
 from service.bulk.chunks import Chunk, Chunker
 from service.bulk.lines import Include, LineAnswer, answer_lines, is_blank, problem_answer

@@ -9,7 +9,7 @@ from typing import Final
 
 from rules.facts.contributors import Contributor
 from rules.facts.derive import Derived
-from rules.facts.values import Lack
+from rules.quantities.missing import Lack
 from service.report.drawing_frame import Frame
 from service.report.drawing_layout import spread
 from service.report.drawing_shades import hatching

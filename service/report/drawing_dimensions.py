@@ -8,7 +8,7 @@ from itertools import groupby
 from typing import Final
 
 from rules.facts.derive import Derived
-from rules.facts.values import Lack
+from rules.quantities.missing import Lack
 from service.report.drawing_frame import Frame
 from service.report.drawing_layout import lanes, spread
 from service.report.drawing_parts import Part, letter

@@ -7,9 +7,9 @@ from dataclasses import dataclass
 
 from rules.facts.derive import Derived
 from rules.facts.outlines import OutlinePiece, bore_within, outline_of
-from rules.facts.values import Lack
 from rules.model.components import Collet, Cutter
 from rules.model.couplings import ColletBore, HollowTaper, SteepTaper
+from rules.quantities.missing import Lack
 from rules.tables import hollow_taper, steep_taper
 
 __all__ = ["Part", "Shank", "letter", "parts_of", "shank_behind_gauge_line"]

@@ -9,7 +9,7 @@ from typing import Final
 from rich.console import Console
 from rich.text import Text
 
-from rules.model.report_base import LackingFact
+from rules.quantities.models import LackingFact
 
 __all__ = [
     "PLAIN_WIDTH",

@@ -6,7 +6,7 @@ from typing import Annotated
 
 from fastapi import APIRouter, Path, Request, Response
 
-from rules.tables.catalogue import table
+from rules.quantities.tables import table
 from rules.tables.couplings import coupling, couplings
 from service.answers import document, publish, published, shown
 from service.contract.couplings import CouplingAnswer, CouplingList, CouplingSummary

@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 from pressfit import tables as library
 
 from rules.mechanics.fits import clearance_um, fit_kind, limit_sizes_mm
-from rules.tables import catalogue
+from rules.quantities import tables
 from rules.tables.iso286 import GRADES, MAX_NOMINAL_MM, SHAFT_LETTERS, UnknownToleranceError, limits
 
 LETTERS = sorted(set(library.SHAFT_LETTERS) & set(SHAFT_LETTERS))
@@ -27,7 +27,7 @@ def _edges() -> list[float]:
     ours = {
         row["up_to_mm"]
         for table in ("iso_286", "iso_286_shafts", "iso_286_shafts_intermediate")
-        for row in catalogue.table(table).rows
+        for row in tables.table(table).rows
     }
     theirs = {edge for ranges in library.DEV_SUBBAND.values() for edge, _ in ranges}
     return sorted({float(edge) for edge in (*ours, *library.IT_BANDS, *theirs)})

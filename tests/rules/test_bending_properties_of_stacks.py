@@ -12,8 +12,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from rules.facts.values import Lack
-from rules.model.quantities import parse_length
+from rules.quantities.missing import Lack
+from rules.quantities.models import parse_length
 from rules.rulebook.examples import base_names, base_request
 from tests.support.stacks import derived_of, report_of
 

@@ -7,7 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from pydantic import TypeAdapter, ValidationError
 
-from rules.model.quantities import Length, PositiveLength
+from rules.quantities.models import Length, PositiveLength
 
 LENGTH = TypeAdapter(Length)
 POSITIVE = TypeAdapter(PositiveLength)

@@ -7,7 +7,7 @@ import unicodedata
 
 from pydantic import TypeAdapter, ValidationError
 
-from rules.model.quantities import Text
+from rules.quantities.models import Text
 
 _TURNS = {"LRE", "RLE", "LRO", "RLO", "PDF", "LRI", "RLI", "FSI", "PDI"}
 _MARKS = {"LEFT-TO-RIGHT MARK", "RIGHT-TO-LEFT MARK", "ARABIC LETTER MARK"}

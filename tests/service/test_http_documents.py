@@ -7,8 +7,8 @@ from typing import Any
 import pytest
 
 from rules.assess import Assessor
+from rules.quantities.tables import read_table
 from rules.tables.couplings import couplings
-from rules.tables.load import read_table
 from rules.version import VERSION
 
 PUBLISHED = [

@@ -10,8 +10,8 @@ from typing import Any
 
 from rules.assess import Assessor
 from rules.facts.derive import Derived, derive
-from rules.facts.values import Lack, Maybe
 from rules.model.report import Report
+from rules.quantities.missing import Lack, Maybe
 from rules.requests import parse_request
 
 STEEL_GPA, STEEL_KG_M3 = 210.0, 7850.0

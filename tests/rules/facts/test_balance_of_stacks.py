@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rules.facts.values import Lack
+from rules.quantities.missing import Lack
 from rules.rulebook.examples import base_request
 from rules.tables import balance_grades
 from tests.support.stacks import derived_of, known, report_of

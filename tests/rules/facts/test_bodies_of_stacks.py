@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from rules.facts.derive import Derived, derive
-from rules.facts.values import Lack
+from rules.quantities.missing import Lack
 from rules.requests import parse_request
 from rules.rulebook.examples import base_request
 

@@ -12,9 +12,9 @@ from typing import Any
 import numpy as np
 import pytest
 
-from rules.facts.values import Lack
 from rules.mechanics.beam import Segment, Spring
 from rules.mechanics.beam_frequencies import bending_frequencies
+from rules.quantities.missing import Lack
 from rules.rulebook.examples import base_request
 from tests.support.stacks import (
     CARBIDE_GPA,

@@ -8,7 +8,7 @@ import pytest
 
 from rules.facts.chain import chain_of
 from rules.facts.joint_fits import clearance_of
-from rules.facts.values import Lack, Maybe
+from rules.quantities.missing import Lack, Maybe
 from rules.requests import parse_request
 from rules.rulebook.examples import base_request
 from tests.support.stacks import derived_of, holder_and_cutter

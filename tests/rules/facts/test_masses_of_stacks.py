@@ -7,7 +7,7 @@ import math
 import pytest
 
 from rules.facts.derive import derive
-from rules.facts.values import Lack
+from rules.quantities.missing import Lack
 from rules.requests import parse_request
 from rules.rulebook.examples import base_request
 from tests.support.stacks import codes, derived_of, known, one_rod, report_of

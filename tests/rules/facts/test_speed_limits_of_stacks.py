@@ -7,8 +7,8 @@ from typing import Any
 
 import pytest
 
-from rules.facts.values import Lack
 from rules.model.report_mechanics import SpeedReport
+from rules.quantities.missing import Lack
 from rules.rulebook.examples import base_request
 from tests.support.stacks import codes, derived_of, known, report_of
 

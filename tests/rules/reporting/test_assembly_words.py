@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 import pytest
 
-from rules.facts.values import Lack
+from rules.quantities.missing import Lack
 from rules.reporting.assembly_joint_words import JOINT_WORDS
 from rules.reporting.assembly_texts import StepWords, coupling_cautions, instruction
 from rules.reporting.assembly_words import Number, Sentence, Words, say

@@ -9,8 +9,8 @@ import pytest
 from pydantic import ValidationError
 
 from rules.assess import Assessor
-from rules.model.made import made
 from rules.model.report import PositionReport, Report
+from rules.quantities.models import made
 from rules.requests import BadRequestError, parse_request
 from tests.support.random_stacks import random_stack
 

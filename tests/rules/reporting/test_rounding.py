@@ -7,7 +7,7 @@ import math
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from rules.reporting.rounding import rounded, rounded_or_none
+from rules.quantities.rounding import rounded, rounded_or_none
 
 _DECIMALS = {"rpm": 1, "um": 3, "mm": 4, "ratio": 6, "count": 0}
 _NUMBERS = st.floats(allow_nan=False)

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
+from rules.quantities.tables import UnknownEntryError
 from rules.tables import nut_collet, straight_shank
-from rules.tables.load import UnknownEntryError
 from rules.tables.nut_collet import RunoutLimit
 
 

@@ -10,9 +10,10 @@ import pytest
 
 from rules.model.components import Material
 from rules.model.operation import BalanceGrade
-from rules.tables import balance_grades, catalogue, couplings, hollow_taper, materials
+from rules.quantities import tables
+from rules.quantities.tables import UnknownEntryError
+from rules.tables import balance_grades, couplings, hollow_taper, materials
 from rules.tables.couplings import Clocking
-from rules.tables.load import UnknownEntryError
 
 GENERAL_TABLES = {"balance_grades", "couplings", "work_materials"}
 HOLD_SHANKS = {"collet_bore", "cylindrical", "side_lock", "shrink_fit", "hydraulic", "milling_chuck"}
@@ -70,7 +71,7 @@ def test_joint_classes(joint_class: str, names: set[str]) -> None:
 def test_couplings_name_tables_that_exist_and_leave_none_out() -> None:
     """Every table named exists; every table of dimensions belongs to a coupling."""
     named = {table for name in couplings.couplings() for table in couplings.coupling(name).tables}
-    assert named == set(catalogue.tables()) - GENERAL_TABLES
+    assert named == set(tables.tables()) - GENERAL_TABLES
 
 
 @pytest.mark.parametrize(
@@ -106,7 +107,7 @@ def test_every_hollow_taper_form_has_its_clocking() -> None:
 def test_indexed_couplings_state_their_positions() -> None:
     """Positions stand exactly where a coupling is indexed."""
     for table in ("couplings", "coupling_clocking"):
-        for row in catalogue.table(table).rows:
+        for row in tables.table(table).rows:
             assert (row["clocking"] == "indexed") is (row["clocking_positions"] is not None)
 
 

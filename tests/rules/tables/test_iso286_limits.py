@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from pressfit import tables as other
 
-from rules.tables import catalogue
+from rules.quantities import tables
 from rules.tables.iso286 import (
     GRADES,
     HOLE_LETTERS,
@@ -108,7 +108,7 @@ def test_r_lies_between_p_and_s_in_every_range() -> None:
 def test_standard_tolerances_follow_the_tolerance_unit(grade: int, units: int) -> None:
     """First principles: IT = so many i of the range's mean; 6 % apart at most, 16 % up to 6 mm where the
     standard departs from plain rounding."""
-    for row in catalogue.table("iso_286").rows:
+    for row in tables.table("iso_286").rows:
         mean = math.sqrt(max(row["over_mm"], 1) * row["up_to_mm"])
         unit = 0.45 * math.cbrt(mean) + 0.001 * mean
         assert row[f"it{grade}"] == pytest.approx(units * unit, rel=0.06 if row["over_mm"] >= 6 else 0.16)
@@ -124,7 +124,7 @@ def test_standard_tolerances_grow_with_grade_and_size() -> None:
 @pytest.mark.parametrize("name", ["iso_286", "iso_286_shafts", "iso_286_shafts_intermediate"])
 def test_ranges_join_without_gap_from_0_to_500(name: str) -> None:
     """Every range starts where the one before ends."""
-    rows = catalogue.table(name).rows
+    rows = tables.table(name).rows
     assert rows[0]["over_mm"] == 0
     assert rows[-1]["up_to_mm"] == MAX_NOMINAL_MM
     assert all(a["up_to_mm"] == b["over_mm"] for a, b in itertools.pairwise(rows))

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from rules.tables import catalogue
-from rules.tables.load import TableError, read_rows
+from rules.quantities import tables
+from rules.quantities.tables import TableError, read_rows
 from rules.tables.shrink_joint import ShrinkJointValue, shrink_joint, shrink_joint_from
 
 
@@ -20,7 +20,7 @@ from rules.tables.shrink_joint import ShrinkJointValue, shrink_joint, shrink_joi
 )
 def test_values_as_remembered_and_practised(quantity: str, value: float, unit: str, confidence: str) -> None:
     """Literature (from memory): friction and smoothing by DIN 7190, 20 °C by ISO 1; play by common practice."""
-    row = next(row for row in catalogue.table("shrink_joint").rows if row["quantity"] == quantity)
+    row = next(row for row in tables.table("shrink_joint").rows if row["quantity"] == quantity)
     assert getattr(shrink_joint(), quantity) == row["value"] == value
     assert (row["unit"], row["confidence"]) == (unit, confidence)
 

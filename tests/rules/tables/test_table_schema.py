@@ -11,8 +11,8 @@ from typing import get_args
 import pytest
 import yaml
 
-from rules.tables import catalogue
-from rules.tables.load import (
+from rules.quantities import tables
+from rules.quantities.tables import (
     Confidence,
     TableError,
     UnknownEntryError,
@@ -54,7 +54,7 @@ rows:
 @pytest.mark.parametrize("name", table_names())
 def test_every_row_has_a_source_and_a_confidence(name: str) -> None:
     """No number without saying where it comes from and how far to trust it."""
-    for row in catalogue.table(name).rows:
+    for row in tables.table(name).rows:
         assert row["source"].strip()
         assert row["confidence"] in get_args(Confidence)
 
@@ -62,7 +62,7 @@ def test_every_row_has_a_source_and_a_confidence(name: str) -> None:
 @pytest.mark.parametrize("name", table_names())
 def test_columns_carry_the_unit_of_their_suffix(name: str) -> None:
     """A column's name and its unit agree."""
-    for column, head in catalogue.table(name).columns.items():
+    for column, head in tables.table(name).columns.items():
         suffix = next((s for s in UNIT_OF_SUFFIX if column.endswith(s)), None)
         if suffix is not None:
             assert head.unit == UNIT_OF_SUFFIX[suffix], column
@@ -71,7 +71,7 @@ def test_columns_carry_the_unit_of_their_suffix(name: str) -> None:
 @pytest.mark.parametrize("name", table_names())
 def test_tables_are_plain_finite_json(name: str) -> None:
     """A published table goes through JSON unchanged and without NaN."""
-    document = catalogue.table(name).as_json()
+    document = tables.table(name).as_json()
     assert json.loads(json.dumps(document, allow_nan=False)) == document
     assert document["name"] == name
     for row in document["rows"]:
@@ -81,19 +81,19 @@ def test_tables_are_plain_finite_json(name: str) -> None:
 
 def test_changing_a_published_table_does_not_change_the_original() -> None:
     """The published form is a copy, lists inside included."""
-    document = catalogue.table("couplings").as_json()
+    document = tables.table("couplings").as_json()
     before = copy.deepcopy(document)
     document["rows"][0]["accepts"].append("spoiled")
     document["rows"].clear()
-    assert catalogue.table("couplings").as_json() == before
+    assert tables.table("couplings").as_json() == before
 
 
 def test_the_catalogue_lists_every_table_in_order() -> None:
     """The catalogue's keys are the files, sorted; unknown names are refused with the known ones."""
-    assert tuple(catalogue.tables()) == table_names() == tuple(sorted(table_names()))
+    assert tuple(tables.tables()) == table_names() == tuple(sorted(table_names()))
     assert {"couplings", "iso_286", "steep_taper", "materials"} <= set(table_names())
     with pytest.raises(UnknownEntryError, match=r"no entry 'nonsense'.*couplings"):
-        catalogue.table("nonsense")
+        tables.table("nonsense")
 
 
 def test_a_table_is_read_once() -> None:

@@ -16,9 +16,8 @@ MODULES = [
     "tests.support.tapers",
 ]
 WITHOUT_EXAMPLES = {
-    "rules.tables.catalogue",
     "rules.tables.interchange",
-    "rules.tables.load",
+    "rules.quantities.tables",
     "rules.tables.morse_taper",
     "rules.tables.polygonal_taper",
     "rules.tables.shell_mill_arbor",

@@ -8,8 +8,8 @@ from types import ModuleType
 
 import pytest
 
+from rules.quantities.tables import UnknownEntryError
 from rules.tables import hollow_taper, morse_taper, polygonal_taper, retention_knobs, shell_mill_arbor, steep_taper
-from rules.tables.load import UnknownEntryError
 from tests.support import taper_angle_tolerance
 
 STEEP_FORMS = [

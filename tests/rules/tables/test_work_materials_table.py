@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from rules.tables import catalogue
-from rules.tables.load import UnknownEntryError
+from rules.quantities import tables
+from rules.quantities.tables import UnknownEntryError
 from rules.tables.work_materials import work_material, work_materials
 
 
@@ -44,7 +44,7 @@ def test_harder_groups_press_harder() -> None:
 
 def test_where_handbooks_differ_the_row_says_so() -> None:
     """The note of a row gives the range its number was taken from."""
-    notes = {row["work_material"]: row["note"] for row in catalogue.table("work_materials").rows}
+    notes = {row["work_material"]: row["note"] for row in tables.table("work_materials").rows}
     ranged = {name for name, note in notes.items() if note is not None and note.startswith("tables: ")}
     assert ranged == {"grey_cast_iron_250", "wrought_aluminium", "cast_aluminium", "ti6al4v"}
 

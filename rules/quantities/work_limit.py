@@ -46,7 +46,7 @@ class allowing:  # noqa: N801 - reads as a verb; a class, since a generator cost
     >>> with allowing(Allowance(10)):
     ...     spend(11)
     Traceback (most recent call last):
-    rules.mechanics.allowance.TooMuchWorkError
+    rules.quantities.work_limit.TooMuchWorkError
     """
 
     __slots__ = ("_allowance", "_token")

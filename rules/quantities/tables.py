@@ -2,6 +2,8 @@
 
 A table is one file.  Every row carries its source and how far its numbers may be trusted,
 either its own or the table's; a number that is not known is ``null`` and stays so.
+
+All tables by name, for publication.
 """
 
 from __future__ import annotations
@@ -10,15 +12,14 @@ from collections.abc import Hashable, Iterable, Mapping
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
+from importlib.resources.abc import Traversable
 from types import MappingProxyType
-from typing import Annotated, Any, Literal, TypeVar
+from typing import Annotated, Any, Final, Literal, TypeVar
 
 import yaml
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 __all__ = [
-    "COMMON_FIELDS",
-    "Column",
     "Confidence",
     "Row",
     "Table",
@@ -29,8 +30,11 @@ __all__ = [
     "read_rows",
     "read_table",
     "rows_of",
+    "table",
     "table_names",
+    "tables",
 ]
+
 
 Confidence = Literal["standard", "textbook", "from memory", "common practice", "computed"]
 
@@ -40,6 +44,7 @@ COMMON_FIELDS = frozenset({"source", "confidence", "note"})
 
 Texts = Annotated[tuple[str, ...], Field(strict=False)]
 """A list of texts in a cell, kept as a tuple."""
+_FOLDERS: Final = ("balance", "couplings", "cutting", "grip", "stack", "tables")
 
 
 class TableError(ValueError):
@@ -194,18 +199,32 @@ def _reasons(error: ValidationError) -> str:
 
 
 @cache
+def _table_files() -> Mapping[str, Traversable]:
+    """Files of the tables by name, each in the folder of its reader."""
+    folders = [files("rules").joinpath(folder) for folder in _FOLDERS]
+    return {
+        file.name.removesuffix(".yaml"): file
+        for folder in folders
+        if folder.is_dir()
+        for file in folder.iterdir()
+        if file.name.endswith(".yaml")
+    }
+
+
+@cache
 def table_names() -> tuple[str, ...]:
-    """Names of the tables in this package, sorted."""
-    return tuple(sorted(f.name.removesuffix(".yaml") for f in files(__package__).iterdir() if f.name.endswith(".yaml")))
+    """Names of the tables of `rules`, sorted."""
+    return tuple(sorted(_table_files()))
 
 
 @cache
 def read_table(name: str) -> Table:
-    """Read a table of this package once; raises :class:`UnknownEntryError` for a name that is none."""
-    if name not in table_names():
-        raise UnknownEntryError("the set of tables", name, table_names())
-    file = f"{name}.yaml"
-    return parse_table(files(__package__).joinpath(file).read_text(encoding="utf-8"), file)
+    """Read a table of `rules` once; raises :class:`UnknownEntryError` for a name that is none."""
+    try:
+        file = _table_files()[name]
+    except KeyError:
+        raise UnknownEntryError("the set of tables", name, table_names()) from None
+    return parse_table(file.read_text(encoding="utf-8"), file.name)
 
 
 RowT = TypeVar("RowT", bound=Row)
@@ -226,5 +245,16 @@ def rows_of(table: Table, model: type[RowT]) -> tuple[RowT, ...]:
 
 
 def read_rows(name: str, model: type[RowT]) -> tuple[RowT, ...]:
-    """Typed rows of a table of this package."""
+    """Typed rows of a table of `rules`."""
     return rows_of(read_table(name), model)
+
+
+@cache
+def tables() -> Mapping[str, Table]:
+    """Every table, in order of name."""
+    return MappingProxyType({name: read_table(name) for name in table_names()})
+
+
+def table(name: str) -> Table:
+    """One table; raises :class:`rules.quantities.tables.UnknownEntryError` for a name that is none."""
+    return read_table(name)

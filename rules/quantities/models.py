@@ -2,30 +2,40 @@
 
 The JSON Schema of each type says exactly what its validator accepts, so that a program
 generating requests from the schema is never surprised.
+
+The base of every model of the public contract: closed, frozen, finite.
+
+What every part of an answer has in common.
+
+Parts of an answer made of what the house worked out itself, without looking through it again.
 """
 
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 from fractions import Fraction
-from typing import Annotated, Any, Final
+from functools import cache
+from typing import Annotated, Any, Final, ParamSpec, TypeVar
 
-from pydantic import BeforeValidator, Field, StringConstraints, WithJsonSchema
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, StringConstraints, WithJsonSchema
 from pydantic_core import PydanticCustomError
 
 __all__ = [
-    "MAX_LENGTH_MM",
     "MIN_LENGTH_MM",
-    "MM_PER_INCH",
     "Angle",
     "Count",
     "CuttingSpeed",
     "Density",
     "Force",
     "Identifier",
+    "LackingFact",
     "Length",
     "Mass",
     "Microns",
+    "Model",
+    "Out",
+    "Pointer",
     "PositiveLength",
     "SignedMicrons",
     "SpeedRpm",
@@ -35,8 +45,10 @@ __all__ = [
     "Token",
     "Torque",
     "Unbalance",
+    "made",
     "parse_length",
 ]
+
 
 MM_PER_INCH: Final = Fraction(254, 10)
 """The inch is 25.4 mm exactly (international yard and pound agreement of 1959)."""
@@ -168,3 +180,60 @@ text may show otherwise than it is compared."""
 
 Text = Annotated[str, StringConstraints(max_length=200, pattern=f"^[^{_UNSEEN}]*$")]
 """One line of plain text for people."""
+
+
+class Model(BaseModel):
+    """A part of the public contract.
+
+    Unknown fields are refused, since a misspelt limit must never pass silently;
+    types are strict (``true`` is no number, ``"5"`` is no mass) and numbers finite.
+    """
+
+    model_config = ConfigDict(extra="forbid", frozen=True, strict=True, allow_inf_nan=False)
+
+
+Pointer = Annotated[
+    str, Field(description="JSON Pointer (RFC 6901) into the request.", examples=["/stack/components/2"])
+]
+
+
+class Out(BaseModel):
+    """A part of an answer: closed, and never changed once made."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+
+class LackingFact(Out):
+    """A quantity a rule needs that the request does not let one derive."""
+
+    fact: str = Field(description="The quantity, as the rule names it.")
+    fields: list[Pointer] = Field(description="Request fields that would supply it.")
+
+
+P = ParamSpec("P")
+Part = TypeVar("Part", bound=Out)
+
+_new: Final[Callable[[Any], Any]] = object.__new__
+# What pydantic's own `model_construct` sets. By their descriptors, since looking each up by name costs as much as
+# the validation that is saved.
+_set_values, _set_names, _set_extra, _set_private = (BaseModel.__dict__[name].__set__ for name in BaseModel.__slots__)
+
+
+def made(part: Callable[P, Part], /, *_: P.args, **fields: P.kwargs) -> Part:
+    """Make a part of an answer; instead of the validator at run time, mypy compares the fields with the model.
+
+    A check makes some forty parts, and validating what our own code has typed would be a twentieth of it.
+    The fields must stand in the order of the model, since the answer is written in the order they are given.
+    """
+    one: Part = _new(part)
+    _set_values(one, fields)
+    _set_names(one, _names(part))
+    _set_extra(one, None)
+    _set_private(one, None)
+    return one
+
+
+@cache
+def _names(part: Any) -> set[str]:
+    """The fields of a model, all of which are set; one set for all its parts, which never change."""
+    return set(part.model_fields)
