@@ -9,8 +9,6 @@ from itertools import combinations
 from rules.assess import Assessor
 from rules.facts.budget import law_at
 from rules.mechanics.dominance import dominators
-from rules.mechanics.random_clocking import RandomClocking
-from rules.mechanics.resultant_pairs import chances_of_less
 from rules.model.comparison import (
     MAX_IN_ALL_PAIRS,
     AlternativeReport,
@@ -23,6 +21,8 @@ from rules.model.comparison import (
 from rules.model.request import CheckRequest
 from rules.quantities.missing import Lack
 from rules.quantities.rounding import rounded
+from rules.random_vectors.comparison import chances_of_less
+from rules.random_vectors.random_sum import RandomClocking
 from rules.reporting.comparison_criteria import CRITERIA, Judged
 from rules.reporting.comparison_words import because
 from rules.reporting.field_words import enumerated

@@ -13,7 +13,6 @@ from rules.facts.geometry import Geometry, geometry_of
 from rules.facts.references import resolve
 from rules.mechanics.allocation import equal_effort_factor
 from rules.mechanics.axis import tir_from_speck
-from rules.mechanics.random_clocking import gaussian_sigma
 from rules.model.budget import (
     BudgetReport,
     BudgetRequest,
@@ -27,6 +26,7 @@ from rules.model.operation import Operation
 from rules.quantities.missing import Lack, Maybe, lift
 from rules.quantities.models import LackingFact
 from rules.quantities.rounding import rounded, rounded_or_none
+from rules.random_vectors.random_sum import gaussian_sigma
 from rules.reporting.clocking import clocking_section
 from rules.reporting.provenance import provenance
 from rules.reporting.sections import contributor_reports

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 from typing import Final, NamedTuple
 
 from rules.facts.contributors import Contributor
-from rules.mechanics.random_clocking import (
+from rules.random_vectors.random_sum import (
     Answer,
     Question,
     RandomClocking,

@@ -14,8 +14,8 @@ from rules.facts.unbalance import (
     unbalance_question,
     unbalance_sum,
 )
-from rules.mechanics.random_clocking import Question, RandomClocking
 from rules.quantities.missing import Lack, Maybe
+from rules.random_vectors.random_sum import Question, RandomClocking
 
 __all__ = ["RandomSums", "random_sums_of"]
 

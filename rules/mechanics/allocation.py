@@ -8,7 +8,7 @@ from typing import Final
 
 from scipy.optimize import brentq
 
-from rules.mechanics.random_clocking import RandomClocking
+from rules.random_vectors.random_sum import RandomClocking
 
 __all__ = ["equal_effort_factor"]
 

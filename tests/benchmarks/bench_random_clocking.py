@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 
-from rules.mechanics.random_clocking import Question, RandomClocking, resultant_quantiles
+from rules.random_vectors.random_sum import Question, RandomClocking, resultant_quantiles
 from tests.benchmarks.measuring import Row, milliseconds, show, timed_rows
 
 __all__ = ["rows"]

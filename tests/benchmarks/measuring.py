@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from typing import Final
 
-from rules.mechanics.random_clocking import RandomClocking
+from rules.random_vectors.random_sum import RandomClocking
 
 __all__ = ["HEAD", "Row", "line", "milliseconds", "show", "timed_rows"]
 

@@ -17,8 +17,8 @@ import pytest
 from rules.facts.chain import chain_of
 from rules.facts.contributors import contributors_of
 from rules.facts.geometry import geometry_of
-from rules.mechanics.random_clocking import resultant_quantiles
 from rules.quantities.missing import Lack
+from rules.random_vectors.random_sum import resultant_quantiles
 from rules.requests import parse_request
 
 GAUGE_READS_UM = 7.0

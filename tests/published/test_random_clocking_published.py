@@ -11,7 +11,8 @@ import numpy as np
 import pytest
 from scipy.special import roots_legendre
 
-from rules.mechanics.random_clocking import probability_less, resultant_cdf_many, resultant_quantiles
+from rules.random_vectors.comparison import probability_less
+from rules.random_vectors.random_sum import resultant_cdf_many, resultant_quantiles
 
 ERROR = 1e-6
 

@@ -10,13 +10,8 @@ from scipy.integrate import quad
 from scipy.special import hyp2f1
 from scipy.stats import rayleigh, rice
 
-from rules.mechanics.random_clocking import (
-    gaussian_sigma,
-    probability_less,
-    resultant_cdf,
-    resultant_cdf_many,
-    resultant_quantiles,
-)
+from rules.random_vectors.comparison import probability_less
+from rules.random_vectors.random_sum import gaussian_sigma, resultant_cdf, resultant_cdf_many, resultant_quantiles
 
 ERROR = 1e-6
 """What the law promises, in probability."""

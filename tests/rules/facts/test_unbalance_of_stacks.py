@@ -9,8 +9,8 @@ import pytest
 from rules.facts.budget import Vector
 from rules.facts.derive import derive
 from rules.facts.unbalance import UnbalanceSum, unbalance_question, unbalance_sum
-from rules.mechanics.random_clocking import RandomClocking
 from rules.quantities.missing import Lack
+from rules.random_vectors.random_sum import RandomClocking
 from rules.requests import parse_request
 from rules.rulebook.examples import base_request
 

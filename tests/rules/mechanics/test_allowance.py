@@ -7,8 +7,8 @@ import threading
 import pytest
 
 from rules.assess import Assessor
-from rules.mechanics.random_clocking import RandomClocking, resultant_quantiles
 from rules.quantities.work_limit import Allowance, TooMuchWorkError, allowing, spend
+from rules.random_vectors.random_sum import RandomClocking, resultant_quantiles
 from rules.requests import parse_request
 from tests.support.costly_stacks import SPREAD_UM, costly_stack
 from tests.support.stacks import assessor

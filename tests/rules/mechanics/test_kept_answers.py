@@ -7,7 +7,7 @@ from concurrent.futures import ThreadPoolExecutor
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rules.mechanics.kept_answers import KeptAnswers
+from rules.random_vectors.random_sum import KeptAnswers
 
 
 @given(keys=st.lists(st.integers(0, 9), max_size=60), limit=st.integers(1, 8))

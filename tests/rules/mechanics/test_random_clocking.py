@@ -8,18 +8,18 @@ import numpy as np
 import pytest
 from scipy.special import roots_legendre
 
-from rules.mechanics.random_clocking import (
+from rules.random_vectors.comparison import probability_less
+from rules.random_vectors.law import StepLaw, TwoVectorLaw
+from rules.random_vectors.quantiles import in_order
+from rules.random_vectors.random_sum import (
     best_clocking,
     gaussian_sigma,
-    probability_less,
     resultant_cdf,
     resultant_cdf_many,
     resultant_quantiles,
     variance_shares,
     worst_case,
 )
-from rules.mechanics.resultant_figures import in_order
-from rules.mechanics.resultant_small import StepLaw, TwoVectorLaw
 
 LEVELS = [0.0, 0.05, 0.5, 0.95, 1.0]
 

@@ -12,20 +12,24 @@ from numpy.typing import NDArray
 from scipy.special import hankel1e, ndtr, roots_legendre
 from scipy.stats import rice
 
-from rules.mechanics.radial_table import tabulate
-from rules.mechanics.random_clocking import (
+from rules.random_vectors.law import (
+    AddedVectorLaw,
+    GaussianLaw,
+    ResultantLaw,
+    TwoVectorLaw,
+    resultant_law,
+    table_of,
+    tabulate,
+)
+from rules.random_vectors.random_sum import (
     best_clocking,
     resultant_cdf,
     resultant_cdf_many,
     resultant_quantiles,
     worst_case,
 )
-from rules.mechanics.resultant_law import ResultantLaw, resultant_law, table_of
-from rules.mechanics.resultant_nested import AddedVectorLaw
-from rules.mechanics.resultant_series import SeriesLaw, series_law
-from rules.mechanics.resultant_small import GaussianLaw, TwoVectorLaw
-from rules.mechanics.resultant_tail import DEEP, SHALLOW, _higher_orders, end_of_sum, tail_sum
-from rules.mechanics.series_length import MOST_TERMS, SeriesLength, least_position, series_length
+from rules.random_vectors.series import MOST_TERMS, SeriesLaw, SeriesLength, least_position, series_law, series_length
+from rules.random_vectors.series_rest import DEEP, SHALLOW, _higher_orders, end_of_sum, tail_sum
 
 FloatArray = NDArray[np.float64]
 

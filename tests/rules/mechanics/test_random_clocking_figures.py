@@ -12,11 +12,20 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.special import j0, j1, roots_legendre
 
-from rules.mechanics.random_clocking import Answer, Question, RandomClocking
-from rules.mechanics.resultant_figures import Asked, series_figures
-from rules.mechanics.resultant_series import SeriesLaw, series_law
-from rules.mechanics.resultant_tail import DEEP, SHALLOW, end_of_sum, tail_rows, tail_size, tail_sum
-from rules.mechanics.resultant_waves import LOOKED_UP, nodes, products_of_j0
+from rules.random_vectors.quantiles import Asked, series_figures
+from rules.random_vectors.random_sum import Answer, Question, RandomClocking
+from rules.random_vectors.series import SeriesLaw, series_law
+from rules.random_vectors.series_rest import (
+    DEEP,
+    LOOKED_UP,
+    SHALLOW,
+    end_of_sum,
+    nodes,
+    products_of_j0,
+    tail_rows,
+    tail_size,
+    tail_sum,
+)
 
 ERROR = 1e-6
 

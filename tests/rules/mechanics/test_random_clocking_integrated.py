@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.integrate import quad
 
-from rules.mechanics.random_clocking import RandomClocking, resultant_cdf, resultant_quantiles
+from rules.random_vectors.random_sum import RandomClocking, resultant_cdf, resultant_quantiles
 
 LEVELS = (0.05, 0.5, 0.8, 0.95, 0.99)
 

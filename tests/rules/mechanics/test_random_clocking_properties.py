@@ -8,9 +8,9 @@ import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from rules.mechanics.random_clocking import (
+from rules.random_vectors.comparison import probability_less
+from rules.random_vectors.random_sum import (
     best_clocking,
-    probability_less,
     resultant_cdf_many,
     resultant_quantiles,
     variance_shares,

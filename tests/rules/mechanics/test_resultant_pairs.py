@@ -6,8 +6,8 @@ from itertools import product
 
 import pytest
 
-from rules.mechanics.random_clocking import RandomClocking
-from rules.mechanics.resultant_pairs import Chance, chances_of_less
+from rules.random_vectors.comparison import Chance, chance_of_less_than, chances_of_less
+from rules.random_vectors.random_sum import RandomClocking
 
 LAWS = [
     RandomClocking([]),
@@ -25,7 +25,7 @@ PAIRS = list(product(range(len(LAWS)), repeat=2))
 def test_each_pair_is_as_by_itself() -> None:
     """First principles: sharing tables and the unit changes nothing beyond the accuracy of the law."""
     for (i, j), chance in zip(PAIRS, chances_of_less(LAWS, PAIRS), strict=True):
-        assert chance.less == pytest.approx(LAWS[i].chance_of_less_than(LAWS[j]), abs=1e-6), (i, j)
+        assert chance.less == pytest.approx(chance_of_less_than(LAWS[i], LAWS[j]), abs=1e-6), (i, j)
 
 
 def test_one_is_less_or_the_other() -> None:

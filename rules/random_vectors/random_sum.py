@@ -6,40 +6,86 @@ follows Kluyver's law (1906); g is a plane Gaussian of standard deviation sigma 
 vectors whose amplitude itself varies. All lengths are in one unit, any unit; R is an amplitude, so a
 total indicator reading is twice R. Everything is computed, nothing drawn at random, and every probability
 is within 1e-6 of the exact one.
+
+Answers kept for questions that come again: a bounded memory of a pure function.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from typing import Final, NamedTuple, TypeAlias
+from collections.abc import Hashable, Sequence
+from threading import Lock
+from typing import Final, Generic, NamedTuple, TypeAlias, TypeVar
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from rules.mechanics.kept_answers import KeptAnswers
-from rules.mechanics.resultant_compare import chance_of_less
-from rules.mechanics.resultant_ends import best_clocking, check_each, least_resultant, worst_case
-from rules.mechanics.resultant_figures import Asked, Figures, series_figures
-from rules.mechanics.resultant_law import ResultantLaw, resultant_law
-from rules.mechanics.resultant_quantile import law_quantiles
-from rules.mechanics.resultant_series import SeriesLaw
-from rules.mechanics.resultant_variance import gaussian_sigma, variance_shares
 from rules.quantities.work_limit import Allowance, allowing, spend
+from rules.random_vectors.law import ResultantLaw, resultant_law
+from rules.random_vectors.moments import (
+    best_clocking,
+    check_each,
+    gaussian_sigma,
+    least_resultant,
+    variance_shares,
+    worst_case,
+)
+from rules.random_vectors.quantiles import Asked, Figures, law_quantiles, series_figures
+from rules.random_vectors.series import SeriesLaw
 
 __all__ = [
     "Answer",
+    "KeptAnswers",
     "Question",
     "RandomClocking",
     "best_clocking",
     "gaussian_sigma",
-    "probability_less",
     "resultant_cdf",
     "resultant_cdf_many",
     "resultant_quantiles",
     "variance_shares",
     "worst_case",
 ]
+
+
+Key = TypeVar("Key", bound=Hashable)
+Value = TypeVar("Value")
+
+
+class KeptAnswers(Generic[Key, Value]):
+    """Remembers the last `limit` answers; safe to use from several threads.
+
+    Only for values that nobody changes, and that follow from the key to the last digit: an answer must not tell
+    whether it was kept.
+
+    >>> kept = KeptAnswers[str, int](2)
+    >>> for key, value in (("a", 1), ("b", 2), ("c", 3)):
+    ...     kept.keep(key, value)
+    >>> kept.find("a"), kept.find("c")
+    (None, 3)
+    """
+
+    def __init__(self, limit: int) -> None:
+        self._limit = limit
+        self._lock = Lock()
+        self._answers: dict[Key, Value] = {}
+
+    def find(self, key: Key) -> Value | None:
+        """Return the answer to a question, None where it is not known (any more)."""
+        return self._answers.get(key)
+
+    def keep(self, key: Key, answer: Value) -> None:
+        """Remember an answer; the one kept longest gives way."""
+        with self._lock:
+            if len(self._answers) >= self._limit:
+                del self._answers[next(iter(self._answers))]
+            self._answers[key] = answer
+
+    def forget(self) -> None:
+        """Remember nothing."""
+        with self._lock:
+            self._answers.clear()
+
 
 FloatArray = NDArray[np.float64]
 
@@ -172,13 +218,6 @@ class RandomClocking:
         if self.sigma == 0.0 and radius >= self.greatest:
             return 1.0
         return float(self.cdf([radius])[0])
-
-    def chance_of_less_than(self, other: RandomClocking) -> float:
-        """Return the probability that this resultant is the smaller one; see `probability_less`."""
-        scale = max(self.scale, other.scale)
-        if scale == 0.0:
-            return 0.0
-        return chance_of_less(self.law_in(scale), other.law_in(scale))
 
     def _check_probabilities(self, probabilities: Sequence[float]) -> None:
         for probability in probabilities:
@@ -315,18 +354,3 @@ def resultant_quantiles(
     [2.447747]
     """
     return RandomClocking(amplitudes, sigma).quantiles(probabilities)
-
-
-def probability_less(first: Sequence[float], first_sigma: float, second: Sequence[float], second_sigma: float) -> float:
-    """Return the probability that one resultant is smaller than another, independent one.
-
-    P(R₁ < R₂) = ∫ F₁(r) dF₂(r)
-
-    Parameters: amplitudes and sigma of either, as in `resultant_cdf`, one unit for all. Returns a
-    probability, within 1e-6; two equal steps (one vector each, of one amplitude) give 0. Raises
-    ValueError as `resultant_cdf`. Source: first principles.
-
-    >>> round(probability_less([1.0, 1.0], 0.0, [1.0, 1.0, 1.0], 0.0), 6)
-    0.6
-    """
-    return RandomClocking(first, first_sigma).chance_of_less_than(RandomClocking(second, second_sigma))

@@ -4,6 +4,11 @@ A handful of numbers is asked of each law, so that what costs is how many array 
 they are. Every number is a row: the known terms are summed on four neighbouring points of a fine grid, from Bessel
 functions looked up, and a cubic through them is read at a radius, or turned round at a probability. What a series
 has beyond its known terms is added by Newton's rule.
+
+From a probability to a resultant: the law of the resultant turned round.
+
+A series is turned round by `resultant_figures`. Anything else, and whatever that cannot vouch for, is bracketed and
+refined on the law itself.
 """
 
 from __future__ import annotations
@@ -16,13 +21,23 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from rules.mechanics.resultant_law import ResultantLaw
-from rules.mechanics.resultant_series import LaterTerms, SeriesLaw, coefficient_rows, later_terms
-from rules.mechanics.resultant_tail import tail_rows
-from rules.mechanics.resultant_waves import CELLS, COARSE, LOOKED_UP, MARGIN, coarse_waves, interpolation_share, waves
-from rules.mechanics.row_products import times_matrix, times_vector
+from rules.random_vectors.law import GaussianLaw, ResultantLaw, StepLaw, TwoVectorLaw
+from rules.random_vectors.series import MOST_TERMS, LaterTerms, SeriesLaw, coefficient_rows, later_terms
+from rules.random_vectors.series_rest import (
+    CELLS,
+    COARSE,
+    LOOKED_UP,
+    MARGIN,
+    coarse_waves,
+    interpolation_share,
+    tail_rows,
+    times_matrix,
+    times_vector,
+    waves,
+)
 
-__all__ = ["Asked", "Figures", "in_order", "series_figures"]
+__all__ = ["Asked", "Figures", "in_order", "law_quantiles", "series_figures"]
+
 
 FloatArray = NDArray[np.float64]
 
@@ -260,3 +275,67 @@ def _after_newton(miss: float, count: int) -> float:
     if count > 4:
         return 4.0 * miss * miss
     return 4.0 * miss**1.5 if count == 4 else 0.25 * miss
+
+
+_QUANTILE_ERROR = 2e-7  # of the probability
+_MOST_STEPS = 100
+
+
+def law_quantiles(law: ResultantLaw, probabilities: FloatArray) -> FloatArray:
+    """Return the radii r with P(R ≤ r) = p, ascending with p.
+
+    Parameters: a law; probabilities (m,) in [0, 1], below 1 where the law includes a Gaussian. Returns
+    shape (m,): |P(R ≤ r) − p| < 1e-6 wherever the law has no step.
+    """
+    if isinstance(law, StepLaw | TwoVectorLaw | GaussianLaw):
+        return law.quantile(probabilities)
+    wanted: list[float] = probabilities.tolist()
+    inner = [p for p in wanted if 0.0 < p < 1.0]
+    radii = iter(_inner_quantiles(law, inner) if inner else [])
+    return np.array([next(radii) if 0.0 < p < 1.0 else law.lower if p <= 0.0 else law.upper for p in wanted])
+
+
+def _inner_quantiles(law: ResultantLaw, probabilities: list[float]) -> list[float]:
+    series = law if isinstance(law, SeriesLaw) else None
+    while series is not None and series.terms <= MOST_TERMS:
+        found = series_figures([Asked(series, probabilities, ())])[0]
+        if found is not None:
+            return found.quantiles
+        series = series.longer if series.orders else None  # small radii need more terms
+    return in_order(law, probabilities, _from_bracket(law, np.array(probabilities)).tolist())
+
+
+def _from_bracket(law: ResultantLaw, probabilities: FloatArray) -> FloatArray:
+    """Return the quantiles by Chandrupatla's rule (1997) on the law itself."""
+    low = np.full(probabilities.shape, law.lower)
+    high = np.full(probabilities.shape, law.upper)
+    low_miss, high_miss = -probabilities, 1.0 - probabilities
+    third, third_miss = low.copy(), low_miss.copy()
+    part = np.full(probabilities.shape, 0.5)
+    best = high.copy()
+    for _ in range(_MOST_STEPS):
+        trial = low + part * (high - low)
+        miss = law.cdf(trial) - probabilities
+        same = np.sign(miss) == np.sign(low_miss)
+        third = np.where(same, low, high)
+        third_miss = np.where(same, low_miss, high_miss)
+        high = np.where(same, high, low)
+        high_miss = np.where(same, high_miss, low_miss)
+        low, low_miss = trial, miss
+        closer = np.abs(low_miss) <= np.abs(high_miss)
+        best = np.where(closer, low, high)
+        width = np.abs(high - low)
+        rounding = 4e-16 * np.maximum(np.abs(low), np.abs(high))
+        if np.all((np.minimum(np.abs(low_miss), np.abs(high_miss)) <= 0.5 * _QUANTILE_ERROR) | (width <= rounding)):
+            break
+        with np.errstate(divide="ignore", invalid="ignore"):
+            xi = (low - high) / (third - high)
+            phi = (low_miss - high_miss) / (third_miss - high_miss)
+            inverse = (phi * phi < xi) & ((1.0 - phi) ** 2 < 1.0 - xi)
+            quadratic = low_miss / (high_miss - low_miss) * third_miss / (high_miss - third_miss) + (third - low) / (
+                high - low
+            ) * low_miss / (third_miss - low_miss) * high_miss / (third_miss - high_miss)
+            part = np.where(inverse & np.isfinite(quadratic), quadratic, 0.5)
+        least = np.minimum(0.5, 0.5 * rounding / np.maximum(width, 1e-300))
+        part = np.clip(part, least, 1.0 - least)
+    return best

@@ -1,0 +1,354 @@
+"""The law of the resultant of vectors at random angles: which computation serves which stack.
+
+Closed laws of the resultant: nothing, one vector, two vectors, a plane Gaussian alone.
+
+Each law is an object with `lower`, `upper` (the support, in the unit of the amplitudes) and `cdf`, and
+with `quantile` where the inverse is closed as well. Amplitudes are taken as already checked.
+
+A distribution function of a radius as piecewise polynomials, refined until it is smooth on every piece.
+
+Law of a vector added at random to a resultant whose law is known as a table.
+
+Where one vector (or two, or three) dwarfs the rest, the resultant's law has features as narrow as the
+rest is small and no series of sensible length shows them. Then one vector a is split off: the
+disc of radius r about −a, seen from the origin of the rest, has the boundary (ρ, α), and because
+the rest points anywhere with equal chance, Green's theorem turns its share of that disc into
+
+    F(r) = (1/2π)·∮ F_rest(ρ) dα = (1/π)·∫₀^{π/2} F_rest(ρ)·(1 + (r² − a²)/ρ²) dχ,
+    ρ² = (r − a)² + 4·a·r·sin²χ.
+
+Only the distribution function of the rest is needed, never its density.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from rules.quantities.work_limit import spend
+from rules.random_vectors.series import MOST_TERMS, series_law
+
+__all__ = [
+    "DEGREE",
+    "AddedVectorLaw",
+    "GaussianLaw",
+    "RadialTable",
+    "ResultantLaw",
+    "StepLaw",
+    "TwoVectorLaw",
+    "chebyshev_values",
+    "resultant_law",
+    "table_of",
+    "tabulate",
+]
+
+
+FloatArray = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class StepLaw:
+    """Resultant of no vector (radius 0) or of one vector: P(R ≤ r) = 1 for r ≥ radius, else 0."""
+
+    radius: float
+
+    @property
+    def lower(self) -> float:
+        """Least possible resultant."""
+        return self.radius
+
+    @property
+    def upper(self) -> float:
+        """Greatest possible resultant."""
+        return self.radius
+
+    def cdf(self, radii: FloatArray) -> FloatArray:
+        """Return P(R ≤ r) of an array of radii: the step is exact, 1 at the radius itself."""
+        return np.where(radii >= self.radius, 1.0, 0.0)
+
+    def quantile(self, probabilities: FloatArray) -> FloatArray:
+        """Return the radius for every probability: a step has one quantile."""
+        return np.full(probabilities.shape, self.radius)
+
+
+@dataclass(frozen=True, slots=True)
+class TwoVectorLaw:
+    """Resultant of two vectors a ≥ b > 0 at a random angle.
+
+    R² = a² + b² + 2ab·cos θ with θ uniform, so P(R ≤ r) = acos((a² + b² − r²)/(2ab))/π. Both
+    directions are written with half angles, which lose no digits near the ends of the support.
+    """
+
+    larger: float
+    smaller: float
+
+    @property
+    def lower(self) -> float:
+        """Least possible resultant, a − b."""
+        return self.larger - self.smaller
+
+    @property
+    def upper(self) -> float:
+        """Greatest possible resultant, a + b."""
+        return self.larger + self.smaller
+
+    def cdf(self, radii: FloatArray) -> FloatArray:
+        """Return P(R ≤ r) = (2/π)·atan2(√(r² − (a−b)²), √((a+b)² − r²))."""
+        inside = np.clip(radii, self.lower, self.upper)
+        above = (inside - self.lower) * (inside + self.lower)
+        below = (self.upper - inside) * (self.upper + inside)
+        return np.asarray(np.arctan2(np.sqrt(above), np.sqrt(below)) * (2.0 / np.pi))
+
+    def quantile(self, probabilities: FloatArray) -> FloatArray:
+        """Return r(p) = √((a−b)²·cos²(πp/2) + (a+b)²·sin²(πp/2))."""
+        half = probabilities * (np.pi / 2.0)
+        radii = np.hypot(self.lower * np.cos(half), self.upper * np.sin(half))
+        return np.clip(radii, self.lower, self.upper)
+
+
+@dataclass(frozen=True, slots=True)
+class GaussianLaw:
+    """Resultant of a plane Gaussian alone, σ per axis: P(R ≤ r) = 1 − exp(−r²/(2σ²)) (Rayleigh).
+
+    The support is unbounded; `upper` is the radius beyond which less than 1e-15 lies.
+    """
+
+    sigma: float
+
+    @property
+    def lower(self) -> float:
+        """Least possible resultant, 0."""
+        return 0.0
+
+    @property
+    def upper(self) -> float:
+        """Radius that all but 1e-15 of the resultants stay below."""
+        return 8.5 * self.sigma
+
+    def cdf(self, radii: FloatArray) -> FloatArray:
+        """Return P(R ≤ r) of an array of radii."""
+        ratio = np.minimum(np.maximum(radii, 0.0) / self.sigma, 1e3)
+        return np.asarray(-np.expm1(-0.5 * ratio * ratio))
+
+    def quantile(self, probabilities: FloatArray) -> FloatArray:
+        """Return r(p) = σ·√(−2·ln(1 − p)), p < 1."""
+        return np.asarray(self.sigma * np.sqrt(-2.0 * np.log1p(-probabilities)))
+
+
+DEGREE = 12
+_CLOSE_TO_ZERO = 10  # at most so many first pieces narrow towards the lower end by a factor of 4 each
+_DEEPEST = 46
+_ROUNDING = 4e-15  # relative uncertainty of a radius after a few additions
+
+_ANGLES = np.pi * np.arange(DEGREE + 1) / DEGREE
+_POINTS = np.cos(_ANGLES)
+_ENDS = np.where(np.isin(np.arange(DEGREE + 1), (0, DEGREE)), 0.5, 1.0)
+# values at the Chebyshev–Lobatto points -> Chebyshev coefficients
+_TRANSFORM = (2.0 / DEGREE) * _ENDS[:, None] * np.cos(np.outer(np.arange(DEGREE + 1), _ANGLES)) * _ENDS
+
+
+@dataclass(frozen=True, slots=True)
+class RadialTable:
+    """Distribution function on [edges[0], edges[-1]], 0 below and 1 above.
+
+    edges (P+1,) ascending; coefficients (P, DEGREE+1), Chebyshev, of the local variable from −1 to 1.
+    """
+
+    edges: FloatArray
+    coefficients: FloatArray
+
+    def cdf(self, radii: FloatArray) -> FloatArray:
+        """Return the distribution function at an array of radii."""
+        piece = np.clip(np.searchsorted(self.edges, radii, side="right") - 1, 0, self.edges.size - 2)
+        low, high = self.edges[piece], self.edges[piece + 1]
+        local = np.clip((2.0 * radii - low - high) / (high - low), -1.0, 1.0)
+        values = np.clip(chebyshev_values(self.coefficients[piece], local), 0.0, 1.0)
+        return np.where(radii >= self.edges[-1], 1.0, np.where(radii < self.edges[0], 0.0, values))
+
+
+def chebyshev_values(coefficients: FloatArray, local: FloatArray) -> FloatArray:
+    """Return Σ c_k·T_k(x) by Clenshaw's recurrence; the last axis of `coefficients` runs over k."""
+    twice = 2.0 * local
+    ahead = np.zeros_like(local)
+    value = np.zeros_like(local)
+    for order in range(coefficients.shape[-1] - 1, 0, -1):
+        value, ahead = coefficients[..., order] + twice * value - ahead, value
+    return np.asarray(coefficients[..., 0] + local * value - ahead)
+
+
+def tabulate(cdf: Callable[[FloatArray], FloatArray], lower: float, upper: float, tolerance: float) -> RadialTable:
+    """Return the table of a continuous distribution function with the given support.
+
+    Parameters: cdf, of an array of radii; lower < upper, the support; tolerance of the probability. A
+    piece is halved until its highest coefficients fall below the tolerance, which grows as
+    the square root of the piece's narrowness: what follows integrates over the radius, and a
+    piece of width w counts there with at most √w of the whole.
+    """
+    width = upper - lower
+    inner: list[float] = []
+    for depth in range(1, _CLOSE_TO_ZERO + 1):
+        inner.append(lower + width * 4.0**-depth)
+        if float(cdf(np.array(inner[-1:]))[0]) < tolerance:
+            break
+    edges = np.unique([lower, *inner, upper])
+    low, high = edges[:-1], edges[1:]
+    done_low: list[FloatArray] = []
+    done_high: list[FloatArray] = []
+    done_coefficients: list[FloatArray] = []
+    for depth in range(_DEEPEST + 1):
+        middle, half = 0.5 * (low + high), 0.5 * (high - low)
+        values = cdf((middle[:, None] + half[:, None] * _POINTS).ravel()).reshape(low.size, DEGREE + 1)
+        coefficients = values @ _TRANSFORM.T
+        size = np.abs(coefficients)
+        rounding = _ROUNDING * high / (high - low) * size[:, 1:].sum(axis=1)
+        smooth = size[:, -4:].max(axis=1) <= tolerance * np.sqrt(width / (high - low)) + rounding
+        smooth |= (middle <= low) | (middle >= high)  # no float lies between
+        if depth == _DEEPEST:
+            smooth[:] = True
+        done_low.append(low[smooth])
+        done_high.append(high[smooth])
+        done_coefficients.append(coefficients[smooth])
+        rough = ~smooth
+        if not rough.any():
+            break
+        low, high = (
+            np.concatenate((low[rough], middle[rough])),
+            np.concatenate((middle[rough], high[rough])),
+        )
+    starts = np.concatenate(done_low)
+    order = np.argsort(starts, kind="stable")
+    ends = np.concatenate(done_high)
+    return RadialTable(np.append(starts[order], ends.max()), np.concatenate(done_coefficients)[order])
+
+
+_ABSCISSAE, _WEIGHTS = np.polynomial.legendre.leggauss(16)
+_BLOCK = 200_000
+
+
+@dataclass(frozen=True, slots=True)
+class AddedVectorLaw:
+    """Resultant of a vector of amplitude `added` > 0 at a random angle to the resultant `rest`."""
+
+    added: float
+    rest: RadialTable
+    lower: float
+    upper: float
+
+    def cdf(self, radii: FloatArray) -> FloatArray:
+        """Return P(R ≤ r) of an array of radii, in the unit of the amplitudes."""
+        values = np.where(radii >= self.upper, 1.0, 0.0)
+        inside = np.flatnonzero((radii > self.lower) & (radii < self.upper) & (radii > 0.0))
+        points = self.rest.edges.size * _ABSCISSAE.size
+        step = max(1, _BLOCK // points)
+        for start in range(0, inside.size, step):
+            block = inside[start : start + step]
+            spend(4 * block.size * points)  # each with a turn of Clenshaw's recurrence
+            values[block] = np.clip(self._inside(radii[block]), 0.0, 1.0)
+        return values
+
+    def _inside(self, radii: FloatArray) -> FloatArray:
+        near = np.abs(radii - self.added)  # ρ runs from here …
+        far = radii + self.added  # … to there
+        product = 4.0 * self.added * radii
+        sense = np.sign(radii - self.added)
+        edges = self.rest.edges
+        reach = np.clip(edges, near[:, None], far[:, None])
+        sine = np.sqrt((reach - near[:, None]) * (reach + near[:, None]) / product[:, None])
+        chi = np.arcsin(np.minimum(sine, 1.0))
+
+        half = 0.5 * np.diff(chi, axis=1)
+        middle = 0.5 * (chi[:, 1:] + chi[:, :-1])
+        angles = middle[..., None] + half[..., None] * _ABSCISSAE
+        square = (near * near)[:, None, None] + product[:, None, None] * np.sin(angles) ** 2
+        low, high = edges[:-1, None], edges[1:, None]
+        local = np.clip((2.0 * np.sqrt(square) - low - high) / (high - low), -1.0, 1.0)
+        share = chebyshev_values(self.rest.coefficients[:, None, :], local)
+        turn = sense * near * far  # r² − a² without cancellation
+        with np.errstate(invalid="ignore", divide="ignore"):
+            kernel = 1.0 + turn[:, None, None] / square
+        kernel = np.where(half[..., None] > 0.0, kernel, 0.0)
+        within = ((share * kernel) @ _WEIGHTS * half).sum(axis=1)
+
+        # beyond the rest's support F_rest = 1 and the integral is closed
+        last = chi[:, -1]
+        closed = 0.5 * np.pi - last
+        closed += sense * (0.5 * np.pi - np.arctan2(far * np.sin(last), near * np.cos(last)))
+        return np.asarray((within + closed) / np.pi)
+
+
+_NEGLIGIBLE = 1e-15  # share of the sum below which a vector is lost in rounding anyway
+_TABLE_ERROR = 1e-8
+_STEPS = 10_000  # about what setting up and asking a plain law costs
+_MOST_TERMS_IN_TABLE = 768  # of one that is evaluated a thousand times for a table
+
+
+class ResultantLaw(Protocol):
+    """What every law of a resultant offers: its support and its distribution function."""
+
+    @property
+    def lower(self) -> float:
+        """Least possible resultant."""
+
+    @property
+    def upper(self) -> float:
+        """Greatest possible resultant, or a radius that all but 1e-15 stay below."""
+
+    def cdf(self, radii: FloatArray) -> FloatArray:
+        """Return P(R ≤ r) of an array of radii."""
+
+
+def resultant_law(amplitudes: Sequence[float], sigma: float) -> ResultantLaw:
+    """Return the law of |Σ a_i·exp(jθ_i) + g|.
+
+    Parameters: amplitudes ≥ 0 and finite; sigma ≥ 0, standard deviation of the plane Gaussian g
+    per axis, same unit. Closed where there are at most two vectors or the Gaussian alone; a series,
+    with its rest in closed form for three to six vectors, for every balanced stack; where few vectors
+    dwarf the rest, the largest is added to the law of the others.
+    """
+    spend(_STEPS)
+    # a handful of numbers: lists are quicker than arrays until the series begins
+    total = math.fsum(amplitudes)
+    least = _NEGLIGIBLE * max(total, sigma)
+    ordered = sorted((a for a in amplitudes if a > least), reverse=True)
+    if sigma <= _NEGLIGIBLE * total:
+        sigma = 0.0
+    if sigma > 0.0:
+        return _with_gaussian(ordered, sigma, MOST_TERMS)
+    return _without_gaussian(ordered, MOST_TERMS)
+
+
+def _with_gaussian(ordered: list[float], sigma: float, most_terms: int) -> ResultantLaw:
+    if not ordered:
+        return GaussianLaw(sigma)
+    found = series_law(ordered, sigma, 0.0, math.fsum(ordered), most_terms)
+    if found is not None:
+        return found
+    rest = table_of(_with_gaussian(ordered[1:], sigma, _MOST_TERMS_IN_TABLE))
+    largest = ordered[0]
+    lower = max(0.0, largest - float(rest.edges[-1]))
+    return AddedVectorLaw(largest, rest, lower, largest + float(rest.edges[-1]))
+
+
+def _without_gaussian(ordered: list[float], most_terms: int) -> ResultantLaw:
+    total = math.fsum(ordered)
+    if len(ordered) < 2:
+        return StepLaw(total)
+    largest = ordered[0]
+    if len(ordered) == 2:
+        return TwoVectorLaw(largest, ordered[1])
+    lower = max(0.0, largest - math.fsum(ordered[1:]))
+    found = series_law(ordered, 0.0, lower, total, most_terms)
+    if found is not None:
+        return found
+    rest = table_of(_without_gaussian(ordered[1:], _MOST_TERMS_IN_TABLE))
+    return AddedVectorLaw(largest, rest, lower, total)
+
+
+def table_of(law: ResultantLaw) -> RadialTable:
+    """Return the table of a law that is not a step."""
+    return tabulate(law.cdf, law.lower, law.upper, _TABLE_ERROR)
