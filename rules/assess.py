@@ -10,7 +10,6 @@ from pathlib import Path
 from typing import Final
 
 from rules.catalogue import NO_CATALOGUE, Catalogue, load_catalogue
-from rules.engine import Engine, EngineFaultError
 from rules.facts.derive import Derived, derive
 from rules.facts.references import Resolved, reference_facts, resolve
 from rules.model.policy import DEFAULT_POLICY, Policy
@@ -32,9 +31,9 @@ from rules.reporting.sections_mechanics import (
     speed_section,
     stiffness_section,
 )
+from rules.rulebook.book import Rulebook, threshold_in_force
+from rules.rulebook.engine import Engine, EngineFaultError
 from rules.rulebook.loader import load_books
-from rules.rulebook.model import Rulebook
-from rules.rulebook.overrides import threshold_in_force
 from rules.rulebook.requested_thresholds import requested_thresholds
 
 __all__ = ["Assessor", "EngineFaultError"]
@@ -60,7 +59,7 @@ class Assessor:
     def load(cls, extra_rulebooks: Sequence[Path] = (), catalogue: Path | None = None) -> Assessor:
         """Load the package's rulebooks, then an operator's folders; and the components an operator mounts.
 
-        Raises :class:`~rules.rulebook.problem.RulebookError` and :class:`~rules.catalogue.CatalogueError`, each with
+        Raises :class:`~rules.rulebook.source.RulebookError` and :class:`~rules.catalogue.CatalogueError`, each with
         file, line and reason of every defect.
         """
         book = load_books([files("rules").joinpath("books"), *extra_rulebooks])
@@ -70,7 +69,7 @@ class Assessor:
         """Judge one request.
 
         Raises :class:`~rules.requests.BadRequestError` for thresholds that no rule has or allows, and
-        :class:`~rules.engine.EngineFaultError` when the engine failed: then there is no report.
+        :class:`~rules.rulebook.engine.EngineFaultError` when the engine failed: then there is no report.
         """
         return self.assess_derived(request)[0]
 

@@ -15,8 +15,7 @@ from rules.facts.references import Mounted
 from rules.model.components import StackEntry
 from rules.quantities.models import Identifier, Model
 from rules.requests import BadRequestError, parse
-from rules.rulebook.problem import Problem
-from rules.rulebook.yaml_source import Source, read_source
+from rules.rulebook.source import Problem, Source, read_source
 
 __all__ = ["NO_CATALOGUE", "Catalogue", "CatalogueError", "load_catalogue"]
 

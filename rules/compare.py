@@ -37,7 +37,7 @@ def compare(request: ComparisonRequest, assessor: Assessor) -> ComparisonReport:
     """Judge every alternative and compare them.
 
     Raises :class:`~rules.requests.BadRequestError` for thresholds that no rule has or allows, and
-    :class:`~rules.engine.EngineFaultError` when the engine failed.
+    :class:`~rules.rulebook.engine.EngineFaultError` when the engine failed.
     """
     names = _unique([one.name for one in request.alternatives])
     judged = [

@@ -30,7 +30,7 @@ from rules.random_vectors.random_sum import gaussian_sigma
 from rules.reporting.clocking import clocking_section
 from rules.reporting.provenance import provenance
 from rules.reporting.sections import contributor_reports
-from rules.rulebook.model import Rulebook
+from rules.rulebook.book import Rulebook
 from rules.rulebook.requested_thresholds import requested_thresholds
 
 __all__ = ["full_budget"]

@@ -51,7 +51,8 @@ def gate(request: GateRequest, assessor: Assessor) -> GateReport:
     another. The worst decision of an operation is that of the order.
 
     Raises :class:`~rules.requests.BadRequestError` for thresholds that no rule has or allows, and
-    :class:`~rules.engine.EngineFaultError` when the engine failed: then there is no decision, which is no release.
+    :class:`~rules.rulebook.engine.EngineFaultError` when the engine failed: then there is no decision, which is no
+    release.
     """
     _check_thresholds(request, assessor)
     required: list[RequirementName] = [

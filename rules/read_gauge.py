@@ -16,7 +16,7 @@ from rules.reporting.reading_next_step import Reading, next_step
 from rules.reporting.reading_planes import PlaneFit, axis_through, fit_plane, plane_notes, plane_reading
 from rules.reporting.reading_prediction import lacking, pin_tir_um, predict
 from rules.reporting.reading_trial import TrialResult, evaluate_trial
-from rules.rulebook.model import Rulebook
+from rules.rulebook.book import Rulebook
 from rules.rulebook.requested_thresholds import requested_thresholds
 
 __all__ = ["read_gauge"]

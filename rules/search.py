@@ -53,7 +53,7 @@ def search(request: SearchRequest, assessor: Assessor) -> SearchReport:
 
     Raises :class:`~rules.requests.BadRequestError` for more components than a search takes and for thresholds that no
     rule has or allows, :class:`~rules.searching.token.ContinuationError` for a token that does not belong to the
-    request, and :class:`~rules.engine.EngineFaultError` when the engine failed.
+    request, and :class:`~rules.rulebook.engine.EngineFaultError` when the engine failed.
     """
     digest = digest_of(request, assessor)
     behind = () if request.continuation is None else path_of(request.continuation, digest)

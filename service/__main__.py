@@ -12,7 +12,7 @@ from pydantic import ValidationError
 from pydantic_settings import SettingsError
 
 from rules.catalogue import CatalogueError
-from rules.rulebook.problem import RulebookError
+from rules.rulebook.source import RulebookError
 from rules.version import VERSION
 from service.commands import (
     audit,

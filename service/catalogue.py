@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Iterator
 
-from rules.rulebook.model import Example, Rule, Rulebook
+from rules.rulebook.book import Example, Rule, Rulebook
 
 __all__ = ["catalogue"]
 

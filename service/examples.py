@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Any, Final
 
-from rules.rulebook.examples import base_request
+from rules.rulebook.loader import base_request
 
 __all__ = ["EXAMPLES", "EXTENDED", "RequestExample"]
 

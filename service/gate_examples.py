@@ -10,7 +10,7 @@ from rules.assess import Assessor
 from rules.gate import gate
 from rules.model.gate import GateRequest
 from rules.requests import parse
-from rules.rulebook.examples import base_request
+from rules.rulebook.loader import base_request
 from service.examples import RequestExample
 
 __all__ = ["GATE_EXAMPLES", "verification_examples"]

@@ -16,7 +16,7 @@ from rules.model.gate_verification import GateVerification
 from rules.model.reading import ReadingRequest
 from rules.model.request import CheckRequest
 from rules.model.search import SearchRequest
-from rules.rulebook.model import Rule, Rulebook
+from rules.rulebook.book import Rule, Rulebook
 from rules.version import VERSION
 from service.bulk.document import BatchRequest
 from service.deprecation import describe_deprecation

@@ -7,7 +7,7 @@ from typing import Any, Final
 
 from pydantic_core import to_json
 
-from rules.rulebook.examples import base_request
+from rules.rulebook.loader import base_request
 from service.comparison_examples import COMPARISON_EXAMPLES
 from service.examples import EXAMPLES, RequestExample
 from service.reading_examples import READING_EXAMPLES

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from types import MappingProxyType
 from typing import Any, Final
 
-from rules.rulebook.examples import base_request
+from rules.rulebook.loader import base_request
 from service.examples import RequestExample
 
 __all__ = ["READING_EXAMPLES"]

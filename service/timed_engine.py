@@ -6,10 +6,9 @@ import threading
 from collections.abc import Sequence
 from time import perf_counter
 
-from rules.engine import Engine
+from rules.rulebook.book import Judgement, Overrides
+from rules.rulebook.engine import Engine
 from rules.rulebook.fact import Fact
-from rules.rulebook.judgement import Judgement
-from rules.rulebook.overrides import Overrides
 
 __all__ = ["TimedEngine"]
 
@@ -22,7 +21,7 @@ class TimedEngine(Engine):
         self._watch = threading.local()
 
     def judge(self, facts: Sequence[Fact], overrides: Overrides | None = None) -> Judgement:
-        """As :meth:`rules.engine.Engine.judge`."""
+        """As :meth:`rules.rulebook.engine.Engine.judge`."""
         start = perf_counter()
         judgement = super().judge(facts, overrides)
         self._watch.seconds = perf_counter() - start

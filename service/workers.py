@@ -14,7 +14,7 @@ from uvicorn.config import STARTUP_FAILURE
 from uvicorn.supervisors import Multiprocess
 
 from rules.catalogue import CatalogueError
-from rules.rulebook.problem import RulebookError
+from rules.rulebook.source import RulebookError
 from service.app import create_app
 from service.bulk.worker import rules_in_force
 from service.loading import load_assessor

@@ -5,7 +5,6 @@ from __future__ import annotations
 from operator import truediv
 from typing import Final
 
-from rules.facts.builder import FactBuilder
 from rules.facts.chain import Chain, Link
 from rules.facts.geometry import Geometry, profile_length, tool_diameter
 from rules.facts.masses import Masses
@@ -14,7 +13,7 @@ from rules.mechanics.milling import cutting_speed_m_per_min
 from rules.model.components import Cutter, StackPart
 from rules.model.couplings import Bore, ColletBore, CylindricalShank, Declared, NutCollet
 from rules.quantities.missing import Lack, Maybe, given, lift
-from rules.rulebook.fact import Fact
+from rules.rulebook.fact import Fact, FactBuilder
 from rules.tables import nut_collet
 
 __all__ = ["component_facts", "lacks_speed"]

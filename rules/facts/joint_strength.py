@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from rules.facts.builder import FactBuilder
 from rules.facts.grips import Grip
 from rules.quantities.missing import Lack, Maybe, lift
+from rules.rulebook.fact import FactBuilder
 
 __all__ = ["put_strength"]
 

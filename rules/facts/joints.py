@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from typing import Final
 
-from rules.facts.builder import FactBuilder
 from rules.facts.chain import Chain, JointCase
 from rules.facts.geometry import grip_of, profile_length
 from rules.facts.grips import Grip
@@ -37,7 +36,7 @@ from rules.model.couplings import (
     SteepTaper,
 )
 from rules.quantities.missing import Lack, Maybe, given, known_or, lift, merge
-from rules.rulebook.fact import Fact
+from rules.rulebook.fact import Fact, FactBuilder
 from rules.tables import hollow_taper, iso286, nut_collet, steep_taper, straight_shank
 from rules.tables.couplings import JointClass
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from rules.facts.asked_speed import cutting_diameter_of
 from rules.facts.budget import PlaneBudget
-from rules.facts.builder import FactBuilder
 from rules.facts.chain import Chain
 from rules.facts.cutting_load import CuttingLoad
 from rules.facts.speeds import critical_speed_of
@@ -15,7 +14,7 @@ from rules.model.components import Cutter
 from rules.model.machine import Machine
 from rules.model.operation import Milling, Operation
 from rules.quantities.missing import Lack, Maybe, given, lift
-from rules.rulebook.fact import Fact
+from rules.rulebook.fact import Fact, FactBuilder
 
 __all__ = ["operation_facts"]
 

@@ -7,12 +7,10 @@ from collections.abc import Mapping
 from rules.model.report import Finding, Undecided
 from rules.quantities.models import LackingFact, made
 from rules.quantities.rounding import rounded, rounded_for_people
-from rules.rulebook.fact import Value
-from rules.rulebook.judgement import Fired
-from rules.rulebook.judgement import Undecided as UndecidedRule
-from rules.rulebook.model import Rule
+from rules.rulebook.book import Fired, Rule
+from rules.rulebook.book import Undecided as UndecidedRule
+from rules.rulebook.fact import Value, render
 from rules.rulebook.vocabulary import Property
-from rules.rulebook.wording import render
 
 __all__ = ["finding", "undecided"]
 

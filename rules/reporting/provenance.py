@@ -7,7 +7,7 @@ import hashlib
 from rules.model.policy import Policy
 from rules.model.report import OverrideReport, Provenance, ReplacedRule, ThresholdReport
 from rules.quantities.models import Model, made
-from rules.rulebook.model import Rulebook
+from rules.rulebook.book import Rulebook
 from rules.version import NAME, VERSION
 
 __all__ = ["provenance", "request_sha256"]

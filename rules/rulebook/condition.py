@@ -22,8 +22,8 @@ from dataclasses import dataclass
 from typing import Final, Literal, Protocol, TypeAlias, get_args
 
 from rules.rulebook.fact import Value
+from rules.rulebook.source import Step
 from rules.rulebook.vocabulary import Property, PropertyType
-from rules.rulebook.yaml_source import Step
 
 __all__ = [
     "OPERATORS",

@@ -1,23 +1,193 @@
-"""Loading rulebooks from folders: read, checked, merged, linted; every defect is reported at once."""
+"""Loading rulebooks from folders: read, checked, merged, linted; every defect is reported at once.
+
+The linter of single rules: what a rule may mention, compare and print.
+
+What the engine can't carry, refused before it is asked to; see also :mod:`rules.rulebook.lowering`.
+
+The examples of a rule as requests: a valid base, changed in a place or two.
+"""
 
 from __future__ import annotations
 
+import copy
 import hashlib
 import json
-from collections.abc import Iterable, Sequence
+import re
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from functools import cache
+from importlib.resources import files
 from importlib.resources.abc import Traversable
 from pathlib import Path
-from typing import Final
+from typing import Any, Final
 
-from rules.rulebook.closed_model import validated
-from rules.rulebook.limits import lint_limits
-from rules.rulebook.linter import lint_entry
-from rules.rulebook.model import SEVERITIES, BookHead, Overridden, Rule, Rulebook, RuleEntry
-from rules.rulebook.problem import Problem, RulebookError
-from rules.rulebook.vocabulary import Vocabulary, load_vocabulary
-from rules.rulebook.yaml_source import Source, Step, read_source
+import yaml
 
-__all__ = ["VOCABULARY_NAME", "load_books"]
+from rules.rulebook.book import SEVERITIES, BookHead, Example, Overridden, Rule, Rulebook, RuleEntry
+from rules.rulebook.condition import (
+    Comparison,
+    Condition,
+    PropertyRef,
+    ThresholdRef,
+    comparisons,
+    parse_condition,
+    plain_unit,
+)
+from rules.rulebook.fact import placeholders
+from rules.rulebook.source import Problem, RulebookError, Source, Step, read_source, validated
+from rules.rulebook.vocabulary import NAME_PATTERN, UNITS, Property, Vocabulary, load_vocabulary
+
+__all__ = [
+    "MAX_COMPARISONS",
+    "MAX_RULES",
+    "base_names",
+    "base_request",
+    "example_request",
+    "lint_entry",
+    "lint_limits",
+    "lint_rules",
+    "load_books",
+]
+
+
+_RESERVED: Final = {"GATE": "what a gate asks beyond the rules", "REQ": "the requirement of a search"}
+"""Families of codes that no rulebook may use, since they are told beside those of rules."""
+
+Report = Callable[[tuple[Step, ...], str], None]
+
+
+def lint_entry(entry: RuleEntry, vocabulary: Vocabulary, report: Report) -> Condition | None:
+    """Check one rule against the vocabulary; its condition, or None after everything wrong was reported.
+
+    ``report`` takes the path of the defect below the rule and the reason.
+    """
+    defects: list[str] = []
+
+    def note(path: tuple[Step, ...], reason: str) -> None:
+        defects.append(reason)
+        report(path, reason)
+
+    properties = vocabulary.of(entry.applies_to)
+    condition = parse_condition(
+        entry.when, properties, entry.thresholds, lambda path, reason: note(("when", *path), reason)
+    )
+    for path, reason in _defects(entry, properties, condition):
+        note(path, reason)
+    return None if defects else condition
+
+
+def lint_rules(rules: tuple[Rule, ...], vocabulary: Vocabulary) -> list[Problem]:
+    """Check rules that are already loaded, for instance put together by a program."""
+    problems: list[Problem] = []
+    for rule in rules:
+        found: list[str] = []
+        condition = lint_entry(rule, vocabulary, lambda _path, reason, found=found: found.append(reason))  # type: ignore[misc]
+        if condition is not None and condition != rule.condition:
+            found.append("the condition is not the one its text says")
+        problems.extend(Problem(rule.file, rule.line, rule.code, reason) for reason in found)
+    return problems
+
+
+def _defects(
+    entry: RuleEntry, properties: Mapping[str, Property], condition: Condition | None
+) -> Iterator[tuple[tuple[Step, ...], str]]:
+    kind = entry.applies_to
+    family = entry.code.partition("-")[0]
+    if family in _RESERVED:
+        yield ("code",), f"codes of the family {family} are those of {_RESERVED[family]}"
+    for index, name in enumerate(entry.needs):
+        if name not in properties:
+            yield ("needs", index), f"needs {name!r}, which the vocabulary does not know on a {kind}"
+        if name in entry.needs[:index]:
+            yield ("needs", index), f"needs {name!r} twice"
+    present = {name for name, known in properties.items() if known.always} | set(entry.needs)
+    for comparison in comparisons(condition) if condition else ():
+        for name in _properties_of(comparison):
+            if name not in present:
+                yield ("when",), f"the condition uses {name}, which is not under needs"
+    yield from _value_defects(entry, properties, present)
+    yield from _template_defects(entry, present)
+    yield from _threshold_defects(entry, properties, condition)
+
+
+def _properties_of(comparison: Comparison) -> Iterator[str]:
+    yield comparison.left
+    if isinstance(comparison.right, PropertyRef):
+        yield comparison.right.name
+
+
+def _value_defects(
+    entry: RuleEntry, properties: Mapping[str, Property], present: set[str]
+) -> Iterator[tuple[tuple[Step, ...], str]]:
+    if entry.unit not in UNITS and entry.unit != "x D":
+        yield ("unit",), f"unknown unit {entry.unit!r}; there are: {', '.join(UNITS)}, x D"
+    for field, name in (("observed", entry.observed), ("limit", entry.limit)):
+        if name is None:
+            continue
+        unit = None
+        if field == "limit" and name in entry.thresholds:
+            unit = entry.thresholds[name].unit
+        elif name not in present:
+            yield (field,), f"{field} names {name!r}, which is not under needs"
+        elif name in properties:
+            unit = properties[name].unit
+        if unit is not None and plain_unit(unit) != plain_unit(entry.unit):
+            yield (field,), f"{field} {name} is in {unit}, the rule's unit is {entry.unit}"
+
+
+def _template_defects(entry: RuleEntry, present: set[str]) -> Iterator[tuple[tuple[Step, ...], str]]:
+    for field, template in (("message", entry.message), ("remedy", entry.remedy)):
+        try:
+            names = placeholders(template)
+        except ValueError as error:
+            yield (field,), f"{field}: {error}"
+            continue
+        for name in sorted(set(names) - present - entry.thresholds.keys()):
+            yield (field,), f"{field} has the place {{{name}}}, which is neither under needs nor a threshold"
+
+
+def _threshold_defects(
+    entry: RuleEntry, properties: Mapping[str, Property], condition: Condition | None
+) -> Iterator[tuple[tuple[Step, ...], str]]:
+    used = {
+        comparison.right.name
+        for comparison in (comparisons(condition) if condition else ())
+        if isinstance(comparison.right, ThresholdRef)
+    }
+    for name, threshold in entry.thresholds.items():
+        path = ("thresholds", name)
+        if not re.fullmatch(NAME_PATTERN, name):
+            yield path, f"{name!r} is no name for a threshold: small letters, digits and underscores"
+        if name in properties:
+            yield path, f"the threshold {name} has the name of a property"
+        if threshold.unit not in UNITS and threshold.unit != "x D":
+            yield path, f"unknown unit {threshold.unit!r}; there are: {', '.join(UNITS)}, x D"
+        if condition is not None and name not in used:
+            yield path, f"the threshold {name} decides nothing"
+
+
+MAX_RULES: Final = 1_000
+"""Rules in all: far more than a shop has, and a check by them still takes milliseconds."""
+
+MAX_COMPARISONS: Final = 10
+"""Comparisons a rule, counted alike under ``all`` and ``any``; with kind and flag that makes twelve.
+
+The engine dies at sixteen.
+"""
+
+
+def lint_limits(rules: tuple[Rule, ...]) -> list[Problem]:
+    """Every limit a set of rules breaks, at the rule where it is crossed."""
+    problems: list[Problem] = []
+    if len(rules) > MAX_RULES:
+        first = rules[MAX_RULES]
+        reason = f"{len(rules)} rules in all; at most {MAX_RULES}"
+        problems.append(Problem(first.file, first.line, first.code, reason))
+    for rule in rules:
+        if (count := len(comparisons(rule.condition))) > MAX_COMPARISONS:
+            reason = f"{count} comparisons in one rule; at most {MAX_COMPARISONS}"
+            problems.append(Problem(rule.file, rule.line, rule.code, reason))
+    return problems
+
 
 VOCABULARY_NAME: Final = "vocabulary.yaml"
 """The file in a folder of books that is no book."""
@@ -29,7 +199,7 @@ def load_books(folders: Sequence[Path | Traversable], vocabulary: Vocabulary | N
     A rule of a later folder may replace one of an earlier folder when it says ``replaces: true``; a safety
     rule stays one, and is noted in ``overridden`` when its severity is lowered.
     The vocabulary is the package's own unless given.
-    Raises :class:`~rules.rulebook.problem.RulebookError` with every defect of every file.
+    Raises :class:`~rules.rulebook.source.RulebookError` with every defect of every file.
     """
     known = vocabulary if vocabulary is not None else load_vocabulary()
     problems: list[Problem] = []
@@ -154,3 +324,50 @@ def _digest(rules: Iterable[Rule], vocabulary: Vocabulary) -> str:
     }
     text = json.dumps(content, sort_keys=True, ensure_ascii=False, separators=(",", ":"))
     return hashlib.sha256(text.encode()).hexdigest()
+
+
+@cache
+def _bases() -> Mapping[str, dict[str, Any]]:
+    folder = files("rules").joinpath("books", "bases")
+    return {
+        file.name.removesuffix(".yaml"): yaml.safe_load(file.read_text(encoding="utf-8"))
+        for file in sorted(folder.iterdir(), key=lambda entry: entry.name)
+        if file.name.endswith(".yaml")
+    }
+
+
+def base_names() -> tuple[str, ...]:
+    """Return the names of the base requests."""
+    return tuple(_bases())
+
+
+def base_request(name: str) -> dict[str, Any]:
+    """Return a base request, to change as wanted; raises KeyError for an unknown name."""
+    return copy.deepcopy(_bases()[name])
+
+
+def example_request(example: Example) -> dict[str, Any]:
+    """Return the base of an example with its values set and its fields removed.
+
+    Pointers are RFC 6901; a set with "-" at the end appends to a list. Raises KeyError or IndexError
+    for a place that is not there.
+    """
+    request = base_request(example.base)
+    for pointer, value in example.set.items():
+        holder, last = _holder(request, pointer)
+        if isinstance(holder, list) and last == "-":
+            holder.append(copy.deepcopy(value))
+        else:
+            holder[int(last) if isinstance(holder, list) else last] = copy.deepcopy(value)
+    for pointer in example.remove:
+        holder, last = _holder(request, pointer)
+        del holder[int(last) if isinstance(holder, list) else last]
+    return request
+
+
+def _holder(request: dict[str, Any], pointer: str) -> tuple[Any, str]:
+    steps = [step.replace("~1", "/").replace("~0", "~") for step in pointer.split("/")[1:]]
+    place: Any = request
+    for step in steps[:-1]:
+        place = place[int(step)] if isinstance(place, list) else place[step]
+    return place, steps[-1]

@@ -5,8 +5,7 @@ from __future__ import annotations
 from rules.input_faults import MAX_NAME, pointer
 from rules.model.policy import Policy
 from rules.requests import BadRequestError, Fault
-from rules.rulebook.model import Rulebook
-from rules.rulebook.overrides import OverrideProblem, Overrides, check_overrides
+from rules.rulebook.book import OverrideProblem, Overrides, Rulebook, check_overrides
 
 __all__ = ["requested_thresholds"]
 

@@ -16,10 +16,8 @@ from typing import Annotated, Any, Final, Literal, TypeAlias, get_args
 
 from pydantic import Field, StringConstraints, model_validator
 
-from rules.rulebook.closed_model import ClosedModel, validated
 from rules.rulebook.fact import KINDS
-from rules.rulebook.problem import Problem, RulebookError
-from rules.rulebook.yaml_source import read_source
+from rules.rulebook.source import ClosedModel, Problem, RulebookError, read_source, validated
 
 __all__ = [
     "NAME_PATTERN",
@@ -111,7 +109,7 @@ def load_vocabulary(file: Path | Traversable | None = None) -> Vocabulary:
 
     The file maps each kind to its properties, each property to ``{type, unit, meaning, always}``.
     A name that ends in a unit (``grip_length_mm``) must have that unit.
-    Raises :class:`~rules.rulebook.problem.RulebookError` with every defect found.
+    Raises :class:`~rules.rulebook.source.RulebookError` with every defect found.
     """
     source = read_source(standard_vocabulary_file() if file is None else file)
     problems = list(source.problems)

@@ -23,9 +23,8 @@ from rules.model.request import StackRequest
 from rules.model.stack import Joint, Stack
 from rules.quantities.missing import known_or
 from rules.reporting.findings import finding
+from rules.rulebook.book import Fired, Overrides, threshold_in_force
 from rules.rulebook.fact import Fact
-from rules.rulebook.judgement import Fired
-from rules.rulebook.overrides import Overrides, threshold_in_force
 from rules.searching.grip_range import GripRange, grip_range_of
 from rules.searching.settled import BY_GRIP, BY_JOINT, BY_KNOB, BY_PART, refuses
 

@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from typing import Final
 
+from rules.rulebook.book import Fired, Rule
 from rules.rulebook.condition import PropertyRef, comparisons
-from rules.rulebook.judgement import Fired
-from rules.rulebook.model import Rule
 
 __all__ = ["BY_GRIP", "BY_JOINT", "BY_KNOB", "BY_PART", "reads", "refuses"]
 

@@ -9,7 +9,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import Any, Final, get_args
 
 from rules.model.report import Verdict
-from rules.rulebook.model import SEVERITIES, Rulebook
+from rules.rulebook.book import SEVERITIES, Rulebook
 from rules.version import VERSION
 from service.audit.histogram import BIN_UM, BINS, bin_of
 from service.audit.summary import (

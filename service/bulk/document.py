@@ -11,7 +11,7 @@ from rules.assess import Assessor
 from rules.input_faults import pointer
 from rules.model.policy import Policy
 from rules.requests import BadRequestError, Fault, parse
-from rules.rulebook.model import Rulebook
+from rules.rulebook.book import Rulebook
 from rules.rulebook.requested_thresholds import requested_thresholds
 from service.bulk.chunks import CHUNK_LINES, Chunk
 from service.bulk.lines import LineAnswer, answer_lines

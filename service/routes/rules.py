@@ -6,7 +6,7 @@ from typing import Annotated
 
 from fastapi import APIRouter, Path, Request, Response
 
-from rules.rulebook.model import Rule, Rulebook
+from rules.rulebook.book import Rule, Rulebook
 from service.answers import document, publish, published, shown
 from service.contract.rules import NeedAnswer, RuleAnswer, RuleList, RuleSummary, ThresholdAnswer
 from service.negotiation import require_acceptable

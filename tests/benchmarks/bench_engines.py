@@ -13,9 +13,9 @@ from collections.abc import Callable, Iterator
 from typing import Any, Final
 
 from rules.assess import Assessor
-from rules.engine import Engine
 from rules.facts.derive import derive
 from rules.requests import BadRequestError, parse_request
+from rules.rulebook.engine import Engine
 from rules.rulebook.fact import Fact
 from service.memory import settle
 from tests.benchmarks.measuring import Row, milliseconds, show, timed_rows

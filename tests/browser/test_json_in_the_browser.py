@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 from playwright.sync_api import Page
 
-from rules.rulebook.examples import base_request
+from rules.rulebook.loader import base_request
 from service.text_position import position_of
 
 OpenPage = Callable[..., Page]

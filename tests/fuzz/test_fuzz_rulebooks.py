@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Final
 
 from rules.rulebook.loader import load_books
-from rules.rulebook.problem import RulebookError
+from rules.rulebook.source import RulebookError
 from tests.fuzz.damage import damaged, fuzzed
 from tests.support.rulebooks import BOOKS, small_vocabulary
 

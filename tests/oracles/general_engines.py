@@ -12,8 +12,8 @@ from typing import Final, TypeAlias
 import rule_engine
 from cel_expr_python import cel
 
+from rules.rulebook.book import Rule, Rulebook
 from rules.rulebook.fact import Fact
-from rules.rulebook.model import Rule, Rulebook
 from rules.rulebook.vocabulary import Property
 from tests.oracles.plain_evaluator import Answer
 from tests.oracles.rule_translation import CEL, RULE_ENGINE, translated

@@ -10,8 +10,8 @@ import operator
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from rules.rulebook.book import Rule, Rulebook
 from rules.rulebook.fact import Fact
-from rules.rulebook.model import Rule, Rulebook
 from rules.rulebook.vocabulary import Property
 
 _COMPARE = {

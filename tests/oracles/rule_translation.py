@@ -9,9 +9,9 @@ import json
 from dataclasses import dataclass
 from typing import Final
 
+from rules.rulebook.book import Rule
 from rules.rulebook.condition import Comparison, Condition, Group, PropertyRef, ThresholdRef
 from rules.rulebook.fact import Value
-from rules.rulebook.model import Rule
 
 __all__ = ["CEL", "RULE_ENGINE", "Dialect", "translated"]
 

@@ -12,7 +12,7 @@ import pytest
 from rules.assess import Assessor
 from rules.model.report import Report
 from rules.requests import BadRequestError, parse_request
-from rules.rulebook.examples import base_names, base_request
+from rules.rulebook.loader import base_names, base_request
 
 ASSESSOR = Assessor.load()
 

@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 
 from rules.quantities.missing import Lack
 from rules.quantities.models import parse_length
-from rules.rulebook.examples import base_names, base_request
+from rules.rulebook.loader import base_names, base_request
 from tests.support.stacks import derived_of, report_of
 
 DEMOS = Path(__file__).parents[2] / "demo_data" / "stacks"

@@ -17,7 +17,7 @@ from rules.assess import Assessor
 from rules.compare import compare
 from rules.model.comparison import MAX_ALTERNATIVES, MAX_IN_ALL_PAIRS, ComparisonReport, ComparisonRequest
 from rules.requests import BadRequestError, parse, parse_request
-from rules.rulebook.examples import base_request
+from rules.rulebook.loader import base_request
 from tests.support.random_stacks import random_stack
 
 ASSESSOR = Assessor.load()

@@ -9,8 +9,8 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from rules.engine import Engine, Judgement
-from rules.rulebook.limits import lint_limits
+from rules.rulebook.engine import Engine, Judgement
+from rules.rulebook.loader import lint_limits
 from rules.rulebook.lowering import lower
 from tests.oracles.plain_evaluator import Answer, evaluate
 from tests.support.random_rules import random_facts, random_overrides, random_rule, random_rules

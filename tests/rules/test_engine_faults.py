@@ -8,8 +8,8 @@ from typing import Any
 import durable_rules_engine
 import pytest
 
-import rules.engine
-from rules.engine import SESSIONS, Engine, EngineFaultError
+import rules.rulebook.engine
+from rules.rulebook.engine import SESSIONS, Engine, EngineFaultError
 from rules.rulebook.fact import Fact
 from tests.support.rulebooks import book_of, joint, rule_entry
 
@@ -39,7 +39,7 @@ def engine() -> Engine:
 @pytest.fixture
 def replace(monkeypatch: pytest.MonkeyPatch) -> Callable[..., None]:
     def do(**replaced: Callable[..., Any]) -> None:
-        monkeypatch.setattr(rules.engine, "core", Core(**replaced))
+        monkeypatch.setattr(rules.rulebook.engine, "core", Core(**replaced))
 
     return do
 
@@ -48,7 +48,7 @@ def replace(monkeypatch: pytest.MonkeyPatch) -> Callable[..., None]:
 def _recovers(engine: Engine, monkeypatch: pytest.MonkeyPatch) -> Any:
     """Whatever happened in a test, the same engine then judges rightly, more often than it has sessions."""
     yield
-    monkeypatch.setattr(rules.engine, "core", durable_rules_engine)
+    monkeypatch.setattr(rules.rulebook.engine, "core", durable_rules_engine)
     for _ in range(2 * SESSIONS):
         assert len(engine.judge(FACTS).fired) == 3
 

@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from rules.engine import Engine, Judgement
+from rules.rulebook.engine import Engine, Judgement
 from rules.rulebook.fact import Fact, FactError
 from tests.support.rulebooks import book_of, component, joint, rule_entry, small_book, stack
 

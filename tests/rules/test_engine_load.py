@@ -14,7 +14,7 @@ from pathlib import Path
 import durable_rules_engine
 import pytest
 
-from rules.engine import SESSIONS, Engine, Judgement
+from rules.rulebook.engine import SESSIONS, Engine, Judgement
 from tests.oracles.plain_evaluator import evaluate
 from tests.support.random_rules import random_facts, random_overrides, random_rules
 from tests.support.rulebooks import book_of, joint, rule_entry, small_book
@@ -75,7 +75,7 @@ def test_engines_on_one_book_share_a_compiled_set_and_leave_nothing_behind() -> 
 
 PREAMBLE = """
     import gc, random, resource
-    from rules.engine import Engine
+    from rules.rulebook.engine import Engine
     from tests.support.random_rules import random_facts, random_rules
     from tests.support.rulebooks import book_of, small_book, joint, stack
 

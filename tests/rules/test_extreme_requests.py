@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 
-from rules.rulebook.examples import base_names, base_request
+from rules.rulebook.loader import base_names, base_request
 from tests.support.extreme_requests import bounds, extreme_request
 from tests.support.stacks import figures_in, holder_and_cutter, one_rod, report_of
 

@@ -15,7 +15,7 @@ from rules.full_budget import full_budget
 from rules.model.budget import BudgetReport, BudgetRequest
 from rules.model.request import CheckRequest
 from rules.requests import BadRequestError, parse
-from rules.rulebook.examples import base_names, base_request
+from rules.rulebook.loader import base_names, base_request
 
 ASSESSOR = Assessor.load()
 

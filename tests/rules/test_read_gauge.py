@@ -16,7 +16,7 @@ from rules.model.reading import ReadingReport, ReadingRequest
 from rules.model.request import CheckRequest
 from rules.read_gauge import read_gauge
 from rules.requests import BadRequestError, parse
-from rules.rulebook.examples import base_request
+from rules.rulebook.loader import base_request
 from service.strict_json import parse_json
 
 BOOK = Assessor.load().book

@@ -19,7 +19,7 @@ from rules.model.reading import ReadingRequest
 from rules.model.report import Report
 from rules.read_gauge import read_gauge
 from rules.requests import parse, parse_request
-from rules.rulebook.examples import base_names, base_request
+from rules.rulebook.loader import base_names, base_request
 
 ASSESSOR = Assessor.load()
 

@@ -10,8 +10,8 @@ from rules.catalogue import Catalogue
 from rules.model.components import StackEntry
 from rules.model.report import Report
 from rules.requests import parse_request
-from rules.rulebook.examples import base_names, base_request, example_request
-from rules.rulebook.model import Example, Rule
+from rules.rulebook.book import Example, Rule
+from rules.rulebook.loader import base_names, base_request, example_request
 
 ASSESSOR = Assessor.load()
 

@@ -7,7 +7,7 @@ import io
 import pytest
 from rich.console import Console
 
-from rules.rulebook.examples import base_names, base_request
+from rules.rulebook.loader import base_names, base_request
 from service.report.assembly_text import print_assembly
 from tests.support.assemblies import assembly_of
 

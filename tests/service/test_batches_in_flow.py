@@ -15,7 +15,7 @@ import pytest
 from fastapi import FastAPI
 
 from rules.assess import Assessor
-from rules.rulebook.examples import base_request
+from rules.rulebook.loader import base_request
 from service.app import create_app
 from service.bulk import spool as spool_module
 from service.bulk.chunks import CHUNK_LINES

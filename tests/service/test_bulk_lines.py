@@ -17,7 +17,7 @@ from pydantic_core import to_json
 from rules.assess import Assessor
 from rules.model.components import MAX_DEFINITIONS
 from rules.requests import BadRequestError, parse_request
-from rules.rulebook.examples import base_names, base_request
+from rules.rulebook.loader import base_names, base_request
 from service.bulk import shared as shared_module
 from service.bulk.chunks import CHUNK_BYTES, CHUNK_LINES, Chunk, chunks_of
 from service.bulk.lines import LineAnswer, after, answer_lines

@@ -13,7 +13,7 @@ from typing import Any
 import pytest
 
 from rules.assess import Assessor
-from rules.rulebook.examples import base_names, base_request
+from rules.rulebook.loader import base_names, base_request
 from service.bulk.chunks import Chunk, chunks_of
 from service.bulk.lines import answer_lines
 from service.bulk.pool import Pool, cores

@@ -20,7 +20,7 @@ from rules.assess import Assessor
 from rules.model.report import Report
 from rules.model.request import CheckRequest
 from rules.requests import parse
-from rules.rulebook.examples import base_request
+from rules.rulebook.loader import base_request
 from service.app import create_app
 from service.client import (
     AnsweredProblemError,

@@ -15,8 +15,8 @@ import pytest
 from fastapi import FastAPI
 
 from rules.assess import Assessor
-from rules.engine import EngineFaultError
-from rules.rulebook.examples import base_request
+from rules.rulebook.engine import EngineFaultError
+from rules.rulebook.loader import base_request
 from service.app import create_app
 from service.batch_examples import BATCH_EXAMPLES, BATCH_LINES
 from service.bulk.document import MAX_STACKS

@@ -11,7 +11,7 @@ import httpx
 import pytest
 
 from rules.assess import Assessor
-from rules.engine import EngineFaultError
+from rules.rulebook.engine import EngineFaultError
 from service.problems import KINDS, MAX_PARTS
 
 

@@ -20,7 +20,7 @@ import pytest
 import uvicorn
 
 from rules.assess import Assessor
-from rules.rulebook.examples import base_request
+from rules.rulebook.loader import base_request
 from service.app import create_app
 from service.settings import Settings
 

@@ -10,7 +10,7 @@ from rich.console import Console
 
 from rules.assess import Assessor
 from rules.requests import parse_request
-from rules.rulebook.examples import base_request
+from rules.rulebook.loader import base_request
 from service.report.text import print_report
 
 

@@ -14,7 +14,7 @@ from urllib.parse import urlsplit
 import httpx
 import pytest
 
-from rules.rulebook.examples import base_request
+from rules.rulebook.loader import base_request
 from tests.support.live_service import PATIENCE_S, LiveService, until
 
 CHECK = json.dumps(base_request("nut_collet")).encode()

@@ -7,8 +7,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from types import MappingProxyType
 
+from rules.rulebook.book import Rulebook
 from rules.rulebook.fact import KINDS, Fact
-from rules.rulebook.model import Rulebook
 from rules.rulebook.vocabulary import Property, Vocabulary
 from tests.support.random_rules import random_rule
 from tests.support.rulebooks import book_of

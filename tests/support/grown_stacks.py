@@ -6,7 +6,7 @@ import copy
 from itertools import pairwise
 from typing import Any
 
-from rules.rulebook.examples import base_request
+from rules.rulebook.loader import base_request
 
 __all__ = ["grown_stack"]
 

@@ -10,7 +10,7 @@ from typing import Any, Final
 from rules.gate import gate
 from rules.model.gate import GateReport, GateRequest
 from rules.requests import parse
-from rules.rulebook.examples import base_request
+from rules.rulebook.loader import base_request
 from tests.support.stacks import assessor
 
 Change = Callable[[dict[str, Any]], object]

@@ -5,7 +5,7 @@ from __future__ import annotations
 import random
 from typing import Any
 
-from rules.rulebook.examples import base_names, base_request
+from rules.rulebook.loader import base_names, base_request
 
 _CHOICES = {
     "size": ["16", "25", "32", "40", "50", "63", "100"],

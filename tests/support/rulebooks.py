@@ -8,10 +8,9 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
+from rules.rulebook.book import Rule, Rulebook, RuleEntry
 from rules.rulebook.fact import Fact
-from rules.rulebook.linter import lint_entry
-from rules.rulebook.loader import load_books
-from rules.rulebook.model import Rule, Rulebook, RuleEntry
+from rules.rulebook.loader import lint_entry, load_books
 from rules.rulebook.vocabulary import Vocabulary, load_vocabulary
 
 BOOKS = Path(__file__).parent.parent / "rules" / "rulebook" / "books"

@@ -16,7 +16,7 @@ from rules.model.components import ComponentReference, Cutter
 from rules.model.report import Report
 from rules.model.stack import Stack
 from rules.requests import parse_request
-from rules.rulebook.examples import base_request
+from rules.rulebook.loader import base_request
 
 _BARE = {"stack": {"components": [{"id": "c", "kind": "collet"}]}}
 

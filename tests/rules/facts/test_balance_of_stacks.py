@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from rules.quantities.missing import Lack
-from rules.rulebook.examples import base_request
+from rules.rulebook.loader import base_request
 from rules.tables import balance_grades
 from tests.support.stacks import derived_of, known, report_of
 

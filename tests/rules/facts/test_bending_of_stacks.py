@@ -10,7 +10,7 @@ import pytest
 from rules.facts.derive import Derived
 from rules.facts.stiffness import Bending
 from rules.quantities.missing import Lack
-from rules.rulebook.examples import base_request
+from rules.rulebook.loader import base_request
 from tests.support.stacks import (
     CARBIDE_GPA,
     STEEL_GPA,

@@ -15,7 +15,7 @@ import pytest
 from rules.mechanics.beam import Segment, Spring
 from rules.mechanics.beam_frequencies import bending_frequencies
 from rules.quantities.missing import Lack
-from rules.rulebook.examples import base_request
+from rules.rulebook.loader import base_request
 from tests.support.stacks import (
     CARBIDE_GPA,
     CARBIDE_KG_M3,

@@ -9,7 +9,7 @@ import pytest
 
 from rules.facts.grips import Grip, weakest_of
 from rules.quantities.missing import Lack
-from rules.rulebook.examples import base_request
+from rules.rulebook.loader import base_request
 from tests.support.stacks import codes, derived_of, holder_and_cutter, known, report_of, undecided_fields
 
 SIDE = "/stack/components/0/workpiece_side"

@@ -7,7 +7,7 @@ from typing import get_args
 import pytest
 
 from rules.facts.joints import TELLING
-from rules.rulebook.examples import base_request
+from rules.rulebook.loader import base_request
 from rules.tables.couplings import JointClass
 from tests.support.stacks import derived_of
 

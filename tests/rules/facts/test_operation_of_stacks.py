@@ -6,7 +6,7 @@ import math
 
 import pytest
 
-from rules.rulebook.examples import base_request
+from rules.rulebook.loader import base_request
 from tests.support.stacks import derived_of
 
 

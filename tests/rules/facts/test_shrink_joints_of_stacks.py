@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from rules.facts.grips import Grip
 from rules.facts.shrink import ShrinkJoint
 from rules.quantities.missing import Lack
-from rules.rulebook.examples import base_request
+from rules.rulebook.loader import base_request
 from tests.support.stacks import codes, derived_of, known, report_of, undecided_fields
 
 THIN, THICK = 24.0, 32 - 8 * 19 / 64

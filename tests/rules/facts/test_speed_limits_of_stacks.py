@@ -9,7 +9,7 @@ import pytest
 
 from rules.model.report_mechanics import SpeedReport
 from rules.quantities.missing import Lack
-from rules.rulebook.examples import base_request
+from rules.rulebook.loader import base_request
 from tests.support.stacks import codes, derived_of, known, report_of
 
 

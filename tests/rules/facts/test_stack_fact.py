@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from rules.rulebook.examples import base_request
+from rules.rulebook.loader import base_request
 from tests.support.stacks import derived_of
 
 

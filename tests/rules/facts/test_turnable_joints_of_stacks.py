@@ -7,7 +7,7 @@ import pytest
 from rules.facts.chain import chain_of
 from rules.facts.turnable import positions_of
 from rules.requests import parse_request
-from rules.rulebook.examples import base_request
+from rules.rulebook.loader import base_request
 
 
 @pytest.mark.parametrize(

@@ -12,7 +12,7 @@ from rules.facts.unbalance import UnbalanceSum, unbalance_question, unbalance_su
 from rules.quantities.missing import Lack
 from rules.random_vectors.random_sum import RandomClocking
 from rules.requests import parse_request
-from rules.rulebook.examples import base_request
+from rules.rulebook.loader import base_request
 
 
 def _sum(vectors: list[Vector]) -> UnbalanceSum:

@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 
 from rules.facts.budget import PlaneBudget
-from rules.rulebook.examples import base_request
+from rules.rulebook.loader import base_request
 from tests.support.assemblies import assembly_of, two_parts, values_of
 from tests.support.stacks import derived_of
 

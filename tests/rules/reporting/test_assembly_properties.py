@@ -14,7 +14,7 @@ import pytest
 
 from rules.model.assembly import AssemblyReport
 from rules.requests import BadRequestError, parse_request
-from rules.rulebook.examples import base_names, base_request
+from rules.rulebook.loader import base_names, base_request
 from tests.support.assemblies import assembly_of
 from tests.support.extreme_requests import extreme_request
 from tests.support.random_stacks import random_stack

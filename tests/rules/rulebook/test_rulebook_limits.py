@@ -6,9 +6,9 @@ from typing import Any
 
 import pytest
 
-from rules.engine import Engine
-from rules.rulebook.limits import MAX_COMPARISONS, MAX_RULES, lint_limits
-from rules.rulebook.problem import RulebookError
+from rules.rulebook.engine import Engine
+from rules.rulebook.loader import MAX_COMPARISONS, MAX_RULES, lint_limits
+from rules.rulebook.source import RulebookError
 from tests.support.rulebooks import book_of, rule_entry
 
 

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from rules.rulebook.loader import load_books
-from rules.rulebook.problem import Problem, RulebookError
+from rules.rulebook.source import Problem, RulebookError
 from tests.support.rulebooks import small_vocabulary
 
 GOOD = """\

@@ -8,9 +8,9 @@ from typing import Any
 import pytest
 import yaml
 
+from rules.rulebook.book import Overridden, Rulebook
 from rules.rulebook.loader import load_books
-from rules.rulebook.model import Overridden, Rulebook
-from rules.rulebook.problem import Problem, RulebookError
+from rules.rulebook.source import Problem, RulebookError
 from tests.support.rulebooks import BOOKS, rule_entry, small_book, small_vocabulary
 
 

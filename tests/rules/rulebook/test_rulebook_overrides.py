@@ -6,7 +6,7 @@ import math
 
 import pytest
 
-from rules.rulebook.overrides import check_overrides
+from rules.rulebook.book import check_overrides
 from tests.support.rulebooks import small_book
 
 

@@ -6,10 +6,9 @@ from typing import Any
 
 import pytest
 
-from rules.engine import Engine
-from rules.rulebook.limits import MAX_RULES, lint_limits
-from rules.rulebook.lowering import lower
-from rules.rulebook.portions import MAX_NUMBERS, MAX_RULES_PER_KIND
+from rules.rulebook.engine import Engine
+from rules.rulebook.loader import MAX_RULES, lint_limits
+from rules.rulebook.lowering import MAX_NUMBERS, MAX_RULES_PER_KIND, lower
 from tests.support.rulebooks import book_of, joint, rule_entry
 
 

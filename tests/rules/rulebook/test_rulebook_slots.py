@@ -8,8 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from rules.rulebook.lowering import lower
-from rules.rulebook.slots import margin
+from rules.rulebook.lowering import lower, margin
 from tests.support.rulebooks import book_of, rule_entry, small_book
 
 _FINITE = st.floats(allow_nan=False, allow_infinity=False)

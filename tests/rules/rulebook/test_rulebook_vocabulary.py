@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from rules.rulebook.problem import RulebookError
+from rules.rulebook.source import RulebookError
 from rules.rulebook.vocabulary import load_vocabulary
 from tests.support.rulebooks import BOOKS, small_vocabulary
 

@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from rules.rulebook.wording import placeholders, render, written
+from rules.rulebook.fact import placeholders, render, written
 
 
 @pytest.mark.parametrize(

@@ -3,21 +3,51 @@
 Plain YAML keeps the last of two equal keys without a word and lets an alias pull in text from elsewhere
 in the file; both are refused here, as is everything a safe loader refuses. So are line breaks that YAML knows and
 most editors do not show: what looks like a comment would be read as a rule.
+
+What is wrong with a rulebook: file, line, rule and reason, all of it at once.
+
+Checking one part of a YAML file against its closed model, with reasons in plain words.
 """
 
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
 from dataclasses import dataclass
 from importlib.resources.abc import Traversable
 from pathlib import Path
-from typing import Any, Final, TypeAlias
+from typing import Any, Final, TypeAlias, TypeVar
 
 import yaml
+from pydantic import BaseModel, ConfigDict, ValidationError
+from pydantic_core import ErrorDetails
 
-from rules.rulebook.problem import Problem
+__all__ = ["ClosedModel", "Problem", "RulebookError", "Source", "Step", "read_source", "validated"]
 
-__all__ = ["Lines", "Source", "Step", "read_source"]
+
+@dataclass(frozen=True, slots=True, order=True)
+class Problem:
+    """One defect of a rulebook or of the vocabulary.
+
+    ``line`` counts from 1, 0 stands for the file as a whole; ``code`` is the rule's, empty outside rules.
+    """
+
+    file: str
+    line: int
+    code: str
+    reason: str
+
+    def __str__(self) -> str:
+        return f"{self.file}:{self.line}: {self.code + ': ' if self.code else ''}{self.reason}"
+
+
+class RulebookError(ValueError):
+    """The rulebooks can't be used; ``problems`` holds every defect found, in the order of the files."""
+
+    def __init__(self, problems: Iterable[Problem]) -> None:
+        self.problems: tuple[Problem, ...] = tuple(problems)
+        super().__init__("\n".join(str(problem) for problem in self.problems))
+
 
 Step: TypeAlias = str | int
 """A key of a mapping or an index of a list."""
@@ -129,3 +159,70 @@ class _Reader:
 def _line(node: yaml.Node) -> int:
     line: int = node.start_mark.line
     return line + 1
+
+
+ModelT = TypeVar("ModelT", bound=BaseModel)
+
+
+class ClosedModel(BaseModel):
+    """Unknown fields are refused, types are strict, numbers finite, instances frozen."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, strict=True, allow_inf_nan=False)
+
+
+_KIND_OF_VALUE: Final = {
+    "string_type": "must be text",
+    "bool_type": "must be true or false",
+    "float_type": "must be a number",
+    "int_type": "must be a whole number",
+    "finite_number": "must be a finite number",
+    "dict_type": "must be a mapping of names to values",
+    "model_type": "must be a mapping of names to values",
+    "model_attributes_type": "must be a mapping of names to values",
+    "tuple_type": "must be a list",
+    "list_type": "must be a list",
+    "string_too_short": "must not be empty",
+    "too_short": "must not be empty",
+    "recursion_loop": "must not contain itself",
+    "invalid-json-value": "must be text, a number, true, false, null, a list or a mapping",
+}
+
+
+def validated(
+    model: type[ModelT], raw: object, source: Source, path: tuple[Step, ...], code: str = ""
+) -> tuple[ModelT | None, list[Problem]]:
+    """Check ``raw``, which stands at ``path`` of ``source``; the model, or every reason why not."""
+    try:
+        return model.model_validate(raw), []
+    except ValidationError as error:
+        return None, [
+            Problem(source.file, source.lines.at((*path, *_steps(detail))), code, _plain(detail))
+            for detail in error.errors(include_url=False, include_context=True)
+        ]
+
+
+def _steps(detail: ErrorDetails) -> tuple[Step, ...]:
+    return tuple(step for step in detail["loc"] if step != "[key]")
+
+
+def _plain(detail: ErrorDetails) -> str:
+    kind, context = detail["type"], detail.get("ctx", {})
+    name = ".".join(str(step) for step in detail["loc"]) or "the entry"
+    if kind == "missing":
+        return f"{name} is missing"
+    if kind == "extra_forbidden":
+        return f"{name} is not a known field"
+    if kind == "literal_error":
+        return f"{name} must be one of {context.get('expected')}, not {_shown(detail['input'])}"
+    if kind == "string_pattern_mismatch":
+        return f"{name} must look like {context.get('pattern')}, not {_shown(detail['input'])}"
+    if kind == "value_error":
+        return f"{name}: {context.get('error')}"
+    if words := _KIND_OF_VALUE.get(kind):
+        return f"{name} {words}, not {_shown(detail['input'])}"
+    return f"{name}: {detail['msg']}"
+
+
+def _shown(value: Any) -> str:
+    text = repr(value)
+    return text if len(text) <= 60 else text[:57] + "..."

@@ -1,4 +1,9 @@
-"""What a rulebook says: the closed models behind the YAML, and the rulebook as loaded."""
+"""What a rulebook says: the closed models behind the YAML, and the rulebook as loaded.
+
+Thresholds set by a request: which may be moved, and how far.
+
+What the engine says about the facts of one request.
+"""
 
 from __future__ import annotations
 
@@ -10,25 +15,28 @@ from typing import Annotated, Any, Final, Literal, TypeAlias
 
 from pydantic import AfterValidator, ConfigDict, Field, SkipValidation, StringConstraints, model_validator
 
-from rules.rulebook.closed_model import ClosedModel
 from rules.rulebook.condition import Condition, PropertyRef, ThresholdRef, comparisons
-from rules.rulebook.fact import Kind
+from rules.rulebook.fact import Fact, Kind, placeholders
+from rules.rulebook.source import ClosedModel
 from rules.rulebook.vocabulary import Vocabulary
-from rules.rulebook.wording import placeholders
 
 __all__ = [
-    "CODE_PATTERN",
     "SEVERITIES",
     "BookHead",
     "Example",
-    "Examples",
+    "Fired",
+    "Judgement",
     "Overridden",
+    "OverrideProblem",
+    "Overrides",
     "Rule",
     "RuleEntry",
     "Rulebook",
-    "Severity",
-    "Threshold",
+    "Undecided",
+    "check_overrides",
+    "threshold_in_force",
 ]
+
 
 CODE_PATTERN: Final = r"^[A-Z]{2,5}-\d{3}$"
 
@@ -212,3 +220,79 @@ class Rulebook:
         for rule in self.rules:
             grouped.setdefault(rule.applies_to, []).append(rule)
         return {kind: tuple(rules) for kind, rules in grouped.items()}
+
+
+Overrides = Mapping[str, Mapping[str, float]]
+"""Rule code to threshold name to value, in the threshold's own unit."""
+
+
+@dataclass(frozen=True, slots=True)
+class OverrideProblem:
+    """One threshold that can't be set so; ``threshold`` is empty when the rule itself is unknown."""
+
+    code: str
+    threshold: str
+    reason: str
+
+
+def check_overrides(book: Rulebook, overrides: Overrides) -> list[OverrideProblem]:
+    """Every override that names no threshold of the book, is no finite number or lies outside its bounds."""
+    problems: list[OverrideProblem] = []
+    for code, wanted in overrides.items():
+        try:
+            rule = book.rule(code)
+        except KeyError:
+            problems.append(OverrideProblem(code, "", f"there is no rule {code}"))
+            continue
+        for name, value in wanted.items():
+            if (threshold := rule.thresholds.get(name)) is None:
+                known = ", ".join(sorted(rule.thresholds)) or "none"
+                problems.append(OverrideProblem(code, name, f"the rule has no threshold {name}; known: {known}"))
+            elif isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
+                problems.append(OverrideProblem(code, name, f"{value!r} is no finite number"))
+            elif not threshold.minimum <= value <= threshold.maximum:
+                bounds = f"between {threshold.minimum:g} and {threshold.maximum:g} {threshold.unit}"
+                problems.append(OverrideProblem(code, name, f"{value:g} must lie {bounds}"))
+    return problems
+
+
+def threshold_in_force(book: Rulebook, overrides: Overrides, code: str, name: str) -> float | None:
+    """Return what a threshold is for one request; None where no book has it."""
+    asked = overrides.get(code, {}).get(name)
+    if asked is not None:
+        return asked
+    try:
+        return book.rule(code).thresholds[name].value
+    except KeyError:
+        return None
+
+
+@dataclass(frozen=True, slots=True)
+class Fired:
+    """A rule that objects to a subject; ``thresholds`` are the values in effect, with the overrides."""
+
+    rule: Rule
+    fact: Fact
+    thresholds: Mapping[str, float]
+
+
+@dataclass(frozen=True, slots=True)
+class Undecided:
+    """A rule that concerns a subject but lacks properties, each with the request fields that supply it."""
+
+    rule: Rule
+    fact: Fact
+    lacking: Mapping[str, tuple[str, ...]]
+
+
+@dataclass(frozen=True, slots=True)
+class Judgement:
+    """Findings and gaps, ordered by code, then by the order of the facts.
+
+    ``decided`` are the codes, sorted, of the rules that were decided on at least one subject and are
+    undecided on none: a rule stands in ``decided``, in ``undecided`` or, concerning no subject, in neither.
+    """
+
+    fired: tuple[Fired, ...]
+    undecided: tuple[Undecided, ...]
+    decided: tuple[str, ...]
