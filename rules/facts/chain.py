@@ -9,6 +9,9 @@ from __future__ import annotations
 from itertools import pairwise
 from typing import Final, NamedTuple
 
+from rules.couplings import definition
+from rules.couplings.definition import JointClass
+from rules.couplings.sides import MachineSide, SpindleSide, WorkpieceSide
 from rules.model.components import (
     BaseHolder,
     Collet,
@@ -20,11 +23,8 @@ from rules.model.components import (
     RetentionKnob,
     StackPart,
 )
-from rules.model.couplings import MachineSide, SpindleSide, WorkpieceSide
 from rules.model.request import StackRequest
 from rules.model.stack import Joint
-from rules.tables import couplings
-from rules.tables.couplings import JointClass
 
 __all__ = ["SPINDLE", "Chain", "JointCase", "Link", "chain_of"]
 
@@ -72,7 +72,7 @@ class JointCase(NamedTuple):
         lower_side = self.lower.machine_side
         if self.upper_side is None or lower_side is None:
             return None
-        return couplings.accepts(self.upper_side.coupling, lower_side.coupling)
+        return definition.accepts(self.upper_side.coupling, lower_side.coupling)
 
 
 class Chain(NamedTuple):
@@ -152,5 +152,5 @@ def _case(
         statement_at,
         upper_name,
         f"{upper_name}/{lower.part.id}",
-        None if side is None else couplings.joint_class(side.coupling),
+        None if side is None else definition.joint_class(side.coupling),
     )

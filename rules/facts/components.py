@@ -5,16 +5,16 @@ from __future__ import annotations
 from operator import truediv
 from typing import Final
 
+from rules.couplings import collets
+from rules.couplings.sides import Bore, ColletBore, CylindricalShank, Declared, NutCollet
 from rules.facts.chain import Chain, Link
 from rules.facts.geometry import Geometry, profile_length, tool_diameter
 from rules.facts.masses import Masses
 from rules.facts.outlines import narrow_end, thinnest_wall
 from rules.mechanics.milling import cutting_speed_m_per_min
 from rules.model.components import Cutter, StackPart
-from rules.model.couplings import Bore, ColletBore, CylindricalShank, Declared, NutCollet
 from rules.quantities.missing import Lack, Maybe, given, lift
 from rules.rulebook.fact import Fact, FactBuilder
-from rules.tables import nut_collet
 
 __all__ = ["component_facts", "lacks_speed"]
 
@@ -105,7 +105,7 @@ def _collet(fact: FactBuilder, link: Link) -> None:
         fact.put("clamping_span_mm", largest - side.clamping_min_mm)
     if isinstance(part.machine_side, NutCollet) and part.machine_side.size is not None and largest is not None:
         fact.put("collet_largest_mm", largest)
-        fact.put("series_capacity_mm", nut_collet.capacity(part.machine_side.size).max_mm)
+        fact.put("series_capacity_mm", collets.capacity(part.machine_side.size).max_mm)
 
 
 def _stated_length(part: StackPart) -> float | None:

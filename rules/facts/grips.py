@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final, Literal
 
+from rules.couplings.sides import Bore, ColletBore, CylindricalBore, SideLock
 from rules.facts.chain import Chain, JointCase
 from rules.facts.cutting_load import CuttingLoad
 from rules.facts.geometry import Geometry, grip_of
@@ -13,7 +14,6 @@ from rules.facts.outlines import OutlinePiece
 from rules.facts.shrink import ShrinkJoint, is_shrink, shrink_joint_of
 from rules.mechanics.grip import combined_safety, scaled_capacity, slip_force_from_torque_n
 from rules.mechanics.interference import holding_speed_rpm, slip_force_n, slip_torque_n_m
-from rules.model.couplings import Bore, ColletBore, CylindricalBore, SideLock
 from rules.quantities.missing import Lack, Maybe, given, lift
 
 __all__ = ["Grip", "grips_of", "weakest_of"]

@@ -4,9 +4,7 @@ from __future__ import annotations
 
 from typing import Final
 
-from rules.facts.chain import JointCase
-from rules.mechanics.fits import clearance_um
-from rules.model.couplings import (
+from rules.couplings.sides import (
     Bore,
     ColletBore,
     CylindricalBore,
@@ -18,6 +16,8 @@ from rules.model.couplings import (
     ShrinkFit,
     SideLock,
 )
+from rules.facts.chain import JointCase
+from rules.mechanics.fits import clearance_um
 from rules.quantities.missing import Lack, Maybe, given, lift
 from rules.tables import iso286
 

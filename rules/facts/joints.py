@@ -5,21 +5,9 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from typing import Final
 
-from rules.facts.chain import Chain, JointCase
-from rules.facts.geometry import grip_of, profile_length
-from rules.facts.grips import Grip
-from rules.facts.joint_fits import (
-    CLAMPS,
-    PRECISION_BORES,
-    bore_of,
-    clearance_of,
-    deviations_of,
-    is_slip_fit,
-    shank_of,
-)
-from rules.facts.joint_strength import put_strength
-from rules.model.components import Collet, GaugePin
-from rules.model.couplings import (
+from rules.couplings import collets, hollow_taper, steep_taper, straight_shank
+from rules.couplings.definition import JointClass
+from rules.couplings.sides import (
     ArborShellMill,
     ColletBore,
     CylindricalShank,
@@ -35,10 +23,23 @@ from rules.model.couplings import (
     SideLock,
     SteepTaper,
 )
+from rules.facts.chain import Chain, JointCase
+from rules.facts.geometry import grip_of, profile_length
+from rules.facts.grips import Grip
+from rules.facts.joint_fits import (
+    CLAMPS,
+    PRECISION_BORES,
+    bore_of,
+    clearance_of,
+    deviations_of,
+    is_slip_fit,
+    shank_of,
+)
+from rules.facts.joint_strength import put_strength
+from rules.model.components import Collet, GaugePin
 from rules.quantities.missing import Lack, Maybe, given, known_or, lift, merge
 from rules.rulebook.fact import Fact, FactBuilder
-from rules.tables import hollow_taper, iso286, nut_collet, steep_taper, straight_shank
-from rules.tables.couplings import JointClass
+from rules.tables import iso286
 
 __all__ = ["TELLING", "joint_facts", "stated_minimum_grip"]
 
@@ -55,9 +56,9 @@ def clamping_range(side: ColletBore, collet: Collet, at: str) -> tuple[Maybe[flo
     smallest = side.clamping_min_mm
     seat = collet.machine_side
     if smallest is None and largest is not None and isinstance(seat, NutCollet) and seat.size is not None:
-        capacity = nut_collet.capacity(seat.size)
+        capacity = collets.capacity(seat.size)
         if capacity.min_mm <= largest <= capacity.max_mm:
-            smallest = nut_collet.clamping_range(seat.size, largest).min_mm
+            smallest = collets.clamping_range(seat.size, largest).min_mm
     return given(smallest, at, "clamping_min_mm"), given(largest, at, "clamping_max_mm")
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
+from rules.couplings.sides import ShrinkFit
 from rules.facts.body_material import density_of, expansion_of, poisson_ratio_of, yield_of, youngs_modulus_of
 from rules.facts.chain import JointCase, Link
 from rules.facts.geometry import Geometry, grip_of
@@ -18,7 +19,6 @@ from rules.mechanics.interference import (
     pressure_per_um,
     release_speed_rpm,
 )
-from rules.model.couplings import ShrinkFit
 from rules.quantities.missing import Lack, Maybe, lift
 from rules.tables.shrink_joint import shrink_joint
 

@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
+from rules.couplings import steep_taper
+from rules.couplings.sides import SteepTaper
 from rules.facts.chain import Chain
 from rules.facts.geometry import Geometry
 from rules.facts.masses import Masses
 from rules.model.components import RetentionKnob
-from rules.model.couplings import SteepTaper
 from rules.model.machine import Machine
 from rules.quantities.missing import Lack, Maybe, given
 from rules.rulebook.fact import Fact, FactBuilder
-from rules.tables import steep_taper
 
 __all__ = ["stack_fact"]
 

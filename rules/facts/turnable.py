@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
+from rules.couplings import definition
+from rules.couplings.sides import ArborShellMill, HollowTaper, MorseTaper
 from rules.facts.chain import Chain, JointCase
-from rules.model.couplings import ArborShellMill, HollowTaper, MorseTaper
-from rules.tables import couplings
 
 __all__ = ["positions_of"]
 
@@ -19,7 +19,7 @@ def _positions(case: JointCase | None) -> int:
         form = side.form
     elif isinstance(side, ArborShellMill):
         form = side.drive
-    found = couplings.clocking(side.coupling, form)
+    found = definition.clocking(side.coupling, form)
     return 0 if found.kind == "free" else found.positions or 1
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Final, NamedTuple
 
+from rules.couplings import definition
 from rules.facts.budget import Vector, law_of, spread_of
 from rules.facts.chain import Chain
 from rules.facts.contributors import Contributors
@@ -19,7 +20,7 @@ from rules.mechanics.balance import (
 from rules.model.operation import Operation
 from rules.quantities.missing import Lack, Maybe, given, lift, merge
 from rules.random_vectors.random_sum import Answer, Question
-from rules.tables import balance_grades, couplings
+from rules.tables import balance_grades
 
 __all__ = [
     "CoupleSum",
@@ -162,5 +163,5 @@ def _seating(chain: Chain, masses: Masses) -> Maybe[float] | None:
     side = chain.links[0].machine_side if chain.links else None
     if side is None:
         return None
-    eccentricity = couplings.coupling(side.coupling).seating_eccentricity_um
+    eccentricity = definition.coupling(side.coupling).seating_eccentricity_um
     return None if eccentricity is None else lift(lambda m: clamping_unbalance_gmm(m, eccentricity), masses.total)

@@ -6,7 +6,7 @@ from typing import Annotated, Final, Literal
 
 from pydantic import Field
 
-from rules.model.couplings import MachineSide, WorkpieceSide
+from rules.couplings.sides import MachineSide, WorkpieceSide
 from rules.quantities.models import (
     Angle,
     Count,

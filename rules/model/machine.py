@@ -6,8 +6,8 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
+from rules.couplings.sides import SpindleSide
 from rules.model.components import RunoutStatement
-from rules.model.couplings import SpindleSide
 from rules.quantities.models import Mass, Model, PositiveLength, SpeedRpm, Stiffness, Text, Token, Torque
 
 __all__ = ["KnobDemand", "Machine"]

@@ -7,14 +7,8 @@ from dataclasses import dataclass
 from functools import cache
 from typing import Final
 
-from rules.facts.chain import JointCase
-from rules.facts.derive import Derived
-from rules.facts.geometry import grip_of
-from rules.facts.joint_fits import clearance_of, is_slip_fit, shank_of
-from rules.facts.joints import stated_minimum_grip
-from rules.facts.shrink import ShrinkJoint
-from rules.model.components import Collet, Extension, GaugePin
-from rules.model.couplings import (
+from rules.couplings import collets, definition, polygonal_taper, shell_mill_arbor, straight_shank
+from rules.couplings.sides import (
     ArborShellMill,
     Bore,
     ColletBore,
@@ -27,10 +21,16 @@ from rules.model.couplings import (
     PressCollet,
     SideLock,
 )
+from rules.facts.chain import JointCase
+from rules.facts.derive import Derived
+from rules.facts.geometry import grip_of
+from rules.facts.joint_fits import clearance_of, is_slip_fit, shank_of
+from rules.facts.joints import stated_minimum_grip
+from rules.facts.shrink import ShrinkJoint
+from rules.model.components import Collet, Extension, GaugePin
 from rules.quantities.missing import Lack, Maybe, given, lift
 from rules.reporting.assembly_texts import heavy_cautions, instruction
 from rules.reporting.assembly_words import Number, Tellable, Words
-from rules.tables import couplings, nut_collet, polygonal_taper, shell_mill_arbor, straight_shank
 
 __all__ = ["JOINT_WORDS", "JointView", "words_of"]
 
@@ -132,12 +132,12 @@ def _sides(view: JointView) -> tuple[object, object]:
     return view.case.upper_side, view.case.lower.machine_side
 
 
-def _positions(view: JointView) -> couplings.Clocking:
+def _positions(view: JointView) -> definition.Clocking:
     side = view.case.upper_side
     if side is None:
-        return couplings.Clocking("not_stated", None)
+        return definition.Clocking("not_stated", None)
     form = _form(view)
-    return couplings.clocking(side.coupling, form if isinstance(form, str) else None)
+    return definition.clocking(side.coupling, form if isinstance(form, str) else None)
 
 
 def _several_positions(view: JointView) -> Tellable:
@@ -152,7 +152,7 @@ def _size(view: JointView) -> Tellable:
 
 
 def _nut_thread(view: JointView) -> Tellable:
-    return lift(lambda size: nut_collet.collet(size).nut_thread, _size(view))
+    return lift(lambda size: collets.collet(size).nut_thread, _size(view))
 
 
 def _clamping_force(view: JointView) -> Tellable:

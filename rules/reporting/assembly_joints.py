@@ -9,10 +9,11 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
+from rules.couplings import definition
+from rules.couplings.sides import ColletBore, Hydraulic, MillingChuck, PressCollet
 from rules.facts.chain import Chain, JointCase
 from rules.facts.derive import Derived
 from rules.model.components import Cutter, Reducer
-from rules.model.couplings import ColletBore, Hydraulic, MillingChuck, PressCollet
 from rules.model.report import Finding
 from rules.reporting.assembly_drafts import Draft, draft, stop
 from rules.reporting.assembly_joint_words import JointView, words_of
@@ -24,7 +25,6 @@ from rules.reporting.assembly_texts import (
     instruction,
 )
 from rules.reporting.assembly_words import Words
-from rules.tables import couplings
 
 __all__ = ["JointSteps", "Objections", "joint_steps", "objections_of"]
 
@@ -201,6 +201,6 @@ def _reason(case: JointCase, findings: Sequence[Finding]) -> str | None:
     if side is None or lower_side is None:
         return texts["not_told"].format_map(words)
     if case.mated is False:
-        upper_title, lower_title = (couplings.coupling(one.coupling).title for one in (side, lower_side))
+        upper_title, lower_title = (definition.coupling(one.coupling).title for one in (side, lower_side))
         return texts["not_mating"].format(upper_title=upper_title, lower_title=lower_title, **words)
     return None

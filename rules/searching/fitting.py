@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from typing import Any, Final, TypeAlias
 
 from rules.assess import Assessor
+from rules.couplings.sides import SteepTaper
 from rules.facts.asked_speed import asked_speed_of
 from rules.facts.chain import Chain, chain_of
 from rules.facts.components import component_facts
@@ -15,7 +16,6 @@ from rules.facts.joints import joint_facts
 from rules.facts.masses import masses_of
 from rules.facts.stack import stack_fact
 from rules.model.components import BaseHolder, Collet, GaugePin, StackPart
-from rules.model.couplings import SteepTaper
 from rules.model.machine import Machine
 from rules.model.operation import Operation
 from rules.model.report import Finding

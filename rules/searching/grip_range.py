@@ -5,14 +5,14 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from rules.couplings import straight_shank
+from rules.couplings.sides import Bore, ColletBore
 from rules.facts.chain import JointCase
 from rules.facts.geometry import profile_length
 from rules.facts.joint_fits import shank_of
 from rules.facts.joints import stated_minimum_grip
 from rules.model.components import GaugePin
-from rules.model.couplings import Bore, ColletBore
 from rules.quantities.models import MIN_LENGTH_MM
-from rules.tables import straight_shank
 
 __all__ = ["GripRange", "drawn_to", "grip_range_of"]
 

@@ -6,8 +6,8 @@ from typing import Literal
 
 from pydantic import Field, JsonValue
 
+from rules.couplings.definition import JointClass
 from rules.quantities.tables import Confidence
-from rules.tables.couplings import JointClass
 from service.contract.answer import Answer
 
 __all__ = ["ColumnAnswer", "CouplingAnswer", "CouplingList", "CouplingSummary", "TableAnswer"]

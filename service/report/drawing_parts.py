@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from rules.couplings import hollow_taper, steep_taper
+from rules.couplings.sides import ColletBore, HollowTaper, SteepTaper
 from rules.facts.derive import Derived
 from rules.facts.outlines import OutlinePiece, bore_within, outline_of
 from rules.model.components import Collet, Cutter
-from rules.model.couplings import ColletBore, HollowTaper, SteepTaper
 from rules.quantities.missing import Lack
-from rules.tables import hollow_taper, steep_taper
 
 __all__ = ["Part", "Shank", "letter", "parts_of", "shank_behind_gauge_line"]
 

@@ -6,8 +6,8 @@ from typing import Annotated
 
 from fastapi import APIRouter, Path, Request, Response
 
+from rules.couplings.definition import coupling, couplings
 from rules.quantities.tables import table
-from rules.tables.couplings import coupling, couplings
 from service.answers import document, publish, published, shown
 from service.contract.couplings import CouplingAnswer, CouplingList, CouplingSummary
 from service.negotiation import require_acceptable

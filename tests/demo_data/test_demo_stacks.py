@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from rules.assess import Assessor
-from rules.model.couplings import WorkpieceSide
+from rules.couplings.sides import WorkpieceSide
 from rules.model.request import CheckRequest
 from rules.requests import parse_request
 from service.strict_json import parse_json

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from rules.tables import nut_collet, straight_shank
+from rules.couplings import collets, straight_shank
 from rules.tables.iso286 import limits
 
 
@@ -79,7 +79,7 @@ def test_one_flat_up_to_20_mm_and_two_above() -> None:
 @pytest.mark.parametrize(("nominal_mm", "smallest_mm"), [(2.0, 1.5), (6.0, 5.0)])
 def test_clamping_ranges_of_8_degree_collets_as_printed(nominal_mm: float, smallest_mm: float) -> None:
     """Literature: a public page on ISO 15488 collets: a 2 mm collet holds 1.5 to 2, a 6 mm collet 5 to 6."""
-    assert nut_collet.clamping_range("16", nominal_mm) == (smallest_mm, nominal_mm)
+    assert collets.clamping_range("16", nominal_mm) == (smallest_mm, nominal_mm)
 
 
 @pytest.mark.parametrize(
@@ -91,5 +91,5 @@ def test_run_out_of_8_degree_collets(
     bore_mm: float, gauge_length_mm: float, class_1_um: float, class_2_um: float
 ) -> None:
     """From memory: ISO 15488, run-out of the collet at a gauge distance that goes with the bore, two classes."""
-    assert nut_collet.runout_limit(bore_mm, 1) == (gauge_length_mm, class_1_um)
-    assert nut_collet.runout_limit(bore_mm, 2) == (gauge_length_mm, class_2_um)
+    assert collets.runout_limit(bore_mm, 1) == (gauge_length_mm, class_1_um)
+    assert collets.runout_limit(bore_mm, 2) == (gauge_length_mm, class_2_um)

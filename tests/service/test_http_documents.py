@@ -7,8 +7,8 @@ from typing import Any
 import pytest
 
 from rules.assess import Assessor
+from rules.couplings.definition import couplings
 from rules.quantities.tables import read_table
-from rules.tables.couplings import couplings
 from rules.version import VERSION
 
 PUBLISHED = [

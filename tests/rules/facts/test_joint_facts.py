@@ -6,9 +6,9 @@ from typing import get_args
 
 import pytest
 
+from rules.couplings.definition import JointClass
 from rules.facts.joints import TELLING
 from rules.rulebook.loader import base_request
-from rules.tables.couplings import JointClass
 from tests.support.stacks import derived_of
 
 

@@ -6,9 +6,9 @@ from typing import Any
 
 import pytest
 
+from rules.couplings import definition
 from rules.facts.shrink import ShrinkJoint
 from rules.rulebook.loader import base_request
-from rules.tables import couplings
 from tests.support.assemblies import assembly_of, at_joint, two_parts, values_of, words_of
 from tests.support.stacks import derived_of
 
@@ -149,7 +149,7 @@ def test_steps_of_a_joint(name: str) -> None:
 
 def test_every_workpiece_side_is_told() -> None:
     """No coupling that a joint may have is without a test above or a stack below."""
-    sides = {name for name in couplings.couplings() if "workpiece_side" in couplings.coupling(name).ends}
+    sides = {name for name in definition.couplings() if "workpiece_side" in definition.coupling(name).ends}
     assert sides == {*CASES, "nut_collet", "press_collet"}
 
 

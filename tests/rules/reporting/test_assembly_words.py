@@ -6,11 +6,11 @@ from collections.abc import Iterator
 
 import pytest
 
+from rules.couplings import definition
 from rules.quantities.missing import Lack
 from rules.reporting.assembly_joint_words import JOINT_WORDS
 from rules.reporting.assembly_texts import StepWords, coupling_cautions, instruction
 from rules.reporting.assembly_words import Number, Sentence, Words, say
-from rules.tables import couplings
 from tests.support.stacks import assessor
 
 
@@ -29,7 +29,7 @@ def _steps() -> Iterator[tuple[str, StepWords]]:
 
 def test_every_coupling_has_words() -> None:
     """Every coupling of the table is told, and no other beside 'unknown'."""
-    assert set(instruction().couplings) == {*couplings.couplings(), "unknown"}
+    assert set(instruction().couplings) == {*definition.couplings(), "unknown"}
 
 
 def test_sentences_of_joints_name_known_words_only() -> None:
@@ -47,7 +47,7 @@ def test_no_word_is_idle() -> None:
     assert JOINT_WORDS - used <= {"joint"}
 
 
-@pytest.mark.parametrize("name", sorted({*couplings.couplings()} - {"unknown"}))
+@pytest.mark.parametrize("name", sorted({*definition.couplings()} - {"unknown"}))
 def test_every_coupling_is_joined_and_opened_once(name: str) -> None:
     """One step joins and one opens; what the collet waits for comes last."""
     entry = instruction().couplings[name]
@@ -66,7 +66,7 @@ def test_couplings_with_cautions_have_a_place_for_them(name: str) -> None:
 
 def test_every_caution_about_a_coupling_has_a_step() -> None:
     """A new coupling in cautions.yaml wants a step that carries it."""
-    for name in couplings.couplings():
+    for name in definition.couplings():
         entry = instruction().couplings[name]
         assert bool(coupling_cautions(name)) == any(step.caution for step in entry.build)
 

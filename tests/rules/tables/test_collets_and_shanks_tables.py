@@ -4,22 +4,22 @@ from __future__ import annotations
 
 import pytest
 
+from rules.couplings import collets, straight_shank
+from rules.couplings.collets import RunoutLimit
 from rules.quantities.tables import UnknownEntryError
-from rules.tables import nut_collet, straight_shank
-from rules.tables.nut_collet import RunoutLimit
 
 
 def test_the_series_grows_with_the_size() -> None:
     """A larger size is larger in every dimension, and holds larger shanks."""
-    rows = [nut_collet.collet(size) for size in nut_collet.sizes()]
-    assert nut_collet.sizes() == ("8", "11", "16", "20", "25", "32", "40", "50")
+    rows = [collets.collet(size) for size in collets.sizes()]
+    assert collets.sizes() == ("8", "11", "16", "20", "25", "32", "40", "50")
     for column in ("big_end_mm", "length_mm", "capacity_max_mm"):
         values = [getattr(row, column) for row in rows]
         assert values == sorted(set(values))
-    for size in nut_collet.sizes():
-        low, high = nut_collet.capacity(size)
-        assert 0 < low < high < nut_collet.collet(size).big_end_mm
-        assert nut_collet.length(size) == nut_collet.collet(size).length_mm
+    for size in collets.sizes():
+        low, high = collets.capacity(size)
+        assert 0 < low < high < collets.collet(size).big_end_mm
+        assert collets.length(size) == collets.collet(size).length_mm
 
 
 @pytest.mark.parametrize(
@@ -37,16 +37,16 @@ def test_the_series_grows_with_the_size() -> None:
 )
 def test_collapse_by_size_and_bore(size: str, nominal_mm: float, expected: float) -> None:
     """0.5 mm up to and including 3 mm, 1 mm above; exceptions for 8, 11 and 50 from memory."""
-    assert nut_collet.collapse(size, nominal_mm) == expected
+    assert collets.collapse(size, nominal_mm) == expected
 
 
 def test_a_collet_without_a_bore_is_refused() -> None:
     """Zero, negative and undefined bores have no range; unknown sizes no collapse."""
     for nominal in (0.0, -1.0, float("nan")):
         with pytest.raises(ValueError, match="positive"):
-            nut_collet.collapse("16", nominal)
+            collets.collapse("16", nominal)
     with pytest.raises(UnknownEntryError, match="'17'"):
-        nut_collet.collapse("17", 6.0)
+        collets.collapse("17", 6.0)
 
 
 @pytest.mark.parametrize(
@@ -69,14 +69,14 @@ def test_a_collet_without_a_bore_is_refused() -> None:
 )
 def test_runout_classes_by_bore(bore_mm: float, class_1: RunoutLimit | None, class_2: RunoutLimit | None) -> None:
     """From memory of ISO 15488, Table 4: gauge length and limit by bore; beyond 26 mm no limit is stated."""
-    assert nut_collet.runout_limit(bore_mm, 1) == class_1
-    assert nut_collet.runout_limit(bore_mm, 2) == class_2
+    assert collets.runout_limit(bore_mm, 1) == class_1
+    assert collets.runout_limit(bore_mm, 2) == class_2
 
 
 def test_there_are_two_runout_classes() -> None:
     """A third class is an error."""
     with pytest.raises(UnknownEntryError, match="known: 1, 2"):
-        nut_collet.runout_limit(6.0, 3)
+        collets.runout_limit(6.0, 3)
 
 
 @pytest.mark.parametrize("standard", ["din_1835", "iso_3338"])

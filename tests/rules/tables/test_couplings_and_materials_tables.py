@@ -8,12 +8,13 @@ from typing import get_args
 
 import pytest
 
+from rules.couplings import definition, hollow_taper
+from rules.couplings.definition import Clocking
 from rules.model.components import Material
 from rules.model.operation import BalanceGrade
 from rules.quantities import tables
 from rules.quantities.tables import UnknownEntryError
-from rules.tables import balance_grades, couplings, hollow_taper, materials
-from rules.tables.couplings import Clocking
+from rules.tables import balance_grades, materials
 
 GENERAL_TABLES = {"balance_grades", "couplings", "work_materials"}
 HOLD_SHANKS = {"collet_bore", "cylindrical", "side_lock", "shrink_fit", "hydraulic", "milling_chuck"}
@@ -21,7 +22,7 @@ HOLD_SHANKS = {"collet_bore", "cylindrical", "side_lock", "shrink_fit", "hydraul
 
 def test_every_coupling_is_known() -> None:
     """The fourteen couplings of a stack."""
-    assert set(couplings.couplings()) == HOLD_SHANKS | {
+    assert set(definition.couplings()) == HOLD_SHANKS | {
         "steep_taper",
         "hollow_taper",
         "polygonal_taper",
@@ -35,20 +36,20 @@ def test_every_coupling_is_known() -> None:
 
 def test_what_accepts_what() -> None:
     """Bores that grip take straight shanks, everything else takes its own kind; nothing takes a bare bore."""
-    for workpiece_side in couplings.couplings():
-        for machine_side in couplings.couplings():
+    for workpiece_side in definition.couplings():
+        for machine_side in definition.couplings():
             wanted = "cylindrical" if workpiece_side in HOLD_SHANKS else workpiece_side
-            assert couplings.accepts(workpiece_side, machine_side) is (machine_side == wanted)
+            assert definition.accepts(workpiece_side, machine_side) is (machine_side == wanted)
 
 
 def test_ends_agree_with_what_is_accepted() -> None:
     """A coupling that accepts something has a workpiece side; what it accepts has a machine side."""
-    for name in couplings.couplings():
-        row = couplings.coupling(name)
+    for name in definition.couplings():
+        row = definition.coupling(name)
         assert set(row.ends) <= {"machine_side", "workpiece_side"}
         assert "workpiece_side" in row.ends
-        assert all("machine_side" in couplings.coupling(taken).ends for taken in row.accepts)
-    assert {n for n in couplings.couplings() if "machine_side" not in couplings.coupling(n).ends} == HOLD_SHANKS - {
+        assert all("machine_side" in definition.coupling(taken).ends for taken in row.accepts)
+    assert {n for n in definition.couplings() if "machine_side" not in definition.coupling(n).ends} == HOLD_SHANKS - {
         "cylindrical"
     }
 
@@ -65,12 +66,12 @@ def test_ends_agree_with_what_is_accepted() -> None:
 )
 def test_joint_classes(joint_class: str, names: set[str]) -> None:
     """Each coupling makes one class of joint."""
-    assert {name for name in couplings.couplings() if couplings.joint_class(name) == joint_class} == names
+    assert {name for name in definition.couplings() if definition.joint_class(name) == joint_class} == names
 
 
 def test_couplings_name_tables_that_exist_and_leave_none_out() -> None:
     """Every table named exists; every table of dimensions belongs to a coupling."""
-    named = {table for name in couplings.couplings() for table in couplings.coupling(name).tables}
+    named = {table for name in definition.couplings() for table in definition.coupling(name).tables}
     assert named == set(tables.tables()) - GENERAL_TABLES
 
 
@@ -94,14 +95,14 @@ def test_couplings_name_tables_that_exist_and_leave_none_out() -> None:
 )
 def test_clocking(name: str, form: str | None, expected: Clocking) -> None:
     """From memory of the drives: how a joint may be turned; not stated where the form is missing."""
-    assert couplings.clocking(name, form) == expected
+    assert definition.clocking(name, form) == expected
 
 
 def test_every_hollow_taper_form_has_its_clocking() -> None:
     """Forms without keys are free, forms with keys are indexed."""
     for form in hollow_taper.forms():
         kind = "free" if hollow_taper.form(form).drive == "none" else "indexed"
-        assert couplings.clocking("hollow_taper", form).kind == kind
+        assert definition.clocking("hollow_taper", form).kind == kind
 
 
 def test_indexed_couplings_state_their_positions() -> None:
@@ -113,18 +114,18 @@ def test_indexed_couplings_state_their_positions() -> None:
 
 def test_taper_rates() -> None:
     """Couplings without a rate of taper of their own have none."""
-    assert couplings.taper_rate("steep_taper") == 7 / 24
-    assert couplings.taper_rate("morse_taper") is None
-    assert couplings.taper_rate("nut_collet") is None
+    assert definition.taper_rate("steep_taper") == 7 / 24
+    assert definition.taper_rate("morse_taper") is None
+    assert definition.taper_rate("nut_collet") is None
 
 
 def test_unknown_couplings_are_refused() -> None:
     """Unknown names on either side are errors, not 'does not fit'."""
     for call in (
-        lambda: couplings.accepts("string", "cylindrical"),
-        lambda: couplings.accepts("cylindrical", "string"),
-        lambda: couplings.joint_class("string"),
-        lambda: couplings.clocking("string"),
+        lambda: definition.accepts("string", "cylindrical"),
+        lambda: definition.accepts("cylindrical", "string"),
+        lambda: definition.joint_class("string"),
+        lambda: definition.clocking("string"),
     ):
         with pytest.raises(UnknownEntryError, match="'string'; known: steep_taper"):
             call()

@@ -142,7 +142,7 @@ def test_the_good_sample_is_good() -> None:
 
 def test_a_typed_row_that_disagrees_is_refused() -> None:
     """Wrong columns and wrong types are both named with the file."""
-    model = import_module("rules.tables.morse_taper").MorseTaper
+    model = import_module("rules.couplings.morse_taper").MorseTaper
     with pytest.raises(TableError, match=r"sample\.yaml: columns and typed row differ"):
         rows_of(parse_table(GOOD, "sample.yaml"), model)
     text = GOOD.replace("length_mm", "gauge_diameter_mm").replace(

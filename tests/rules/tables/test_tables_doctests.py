@@ -16,11 +16,11 @@ MODULES = [
     "tests.support.tapers",
 ]
 WITHOUT_EXAMPLES = {
-    "rules.tables.interchange",
+    "rules.couplings.definition",
     "rules.quantities.tables",
-    "rules.tables.morse_taper",
-    "rules.tables.polygonal_taper",
-    "rules.tables.shell_mill_arbor",
+    "rules.couplings.morse_taper",
+    "rules.couplings.polygonal_taper",
+    "rules.couplings.shell_mill_arbor",
 }
 
 

@@ -8,8 +8,8 @@ from types import ModuleType
 
 import pytest
 
+from rules.couplings import hollow_taper, morse_taper, polygonal_taper, shell_mill_arbor, steep_taper
 from rules.quantities.tables import UnknownEntryError
-from rules.tables import hollow_taper, morse_taper, polygonal_taper, retention_knobs, shell_mill_arbor, steep_taper
 from tests.support import taper_angle_tolerance
 
 STEEP_FORMS = [
@@ -110,14 +110,14 @@ def test_lengths_and_diameters_of_steep_tapers_grow_with_the_size() -> None:
 def test_every_knob_suits_a_group_and_shares_its_thread() -> None:
     """A knob's thread is its shank's thread at every size; its groups exist."""
     groups = {steep_taper.form(name).interchange_group for name in STEEP_FORMS}
-    for name in retention_knobs.knobs():
-        knob = retention_knobs.knob(name)
+    for name in steep_taper.knobs():
+        knob = steep_taper.knob(name)
         assert knob.fits_groups
         assert set(knob.fits_groups) <= groups
         assert (knob.head_angle_deg is None) is (knob.head_angle_from is None)
         for form, size in product(STEEP_FORMS, steep_taper.sizes()):
-            if retention_knobs.made_for(name, form):
-                assert retention_knobs.thread(name, size) == steep_taper.knob_thread(form, size)
+            if steep_taper.made_for(name, form):
+                assert steep_taper.thread(name, size) == steep_taper.knob_thread(form, size)
 
 
 @pytest.mark.parametrize(
@@ -134,14 +134,14 @@ def test_every_knob_suits_a_group_and_shares_its_thread() -> None:
 )
 def test_head_angles_are_brought_to_the_axis(name: str, to_axis: float | None) -> None:
     """From memory: angles counted from a plane square to the axis are turned into angles to the axis."""
-    assert retention_knobs.head_angle_to_axis(name) == to_axis
+    assert steep_taper.head_angle_to_axis(name) == to_axis
 
 
 def test_unknown_knobs_are_refused() -> None:
     """A knob form nobody described is an error, not a fit."""
     with pytest.raises(UnknownEntryError, match="mas_403_45"):
-        retention_knobs.knob("mas_403_i")
-    assert retention_knobs.thread("iso_7388_3_ud", "40") is None
+        steep_taper.knob("mas_403_i")
+    assert steep_taper.thread("iso_7388_3_ud", "40") is None
 
 
 def test_hollow_taper_forms_b_d_and_f_carry_the_next_smaller_cone() -> None:

@@ -5,8 +5,8 @@ from __future__ import annotations
 from functools import cache
 from typing import Literal
 
+from rules.couplings.definition import Interchange, compare_forms
 from rules.quantities.tables import Row, Texts, UnknownEntryError, read_rows
-from rules.tables.interchange import Interchange, compare_forms
 
 __all__ = [
     "HollowTaperForm",

@@ -1,24 +1,30 @@
-"""Couplings: which kinds go together, what class of joint they make, how they may be clocked."""
+"""Couplings: which kinds go together, what class of joint they make, how they may be clocked.
+
+Whether two forms of one taper fit the same spindle.
+"""
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from fractions import Fraction
 from functools import cache
-from typing import Literal, NamedTuple
+from typing import Literal, NamedTuple, Protocol
 
 from rules.quantities.tables import Row, Texts, UnknownEntryError, read_rows
 
 __all__ = [
     "Clocking",
-    "Coupling",
+    "Interchange",
     "JointClass",
     "accepts",
     "clocking",
+    "compare_forms",
     "coupling",
     "couplings",
     "joint_class",
     "taper_rate",
 ]
+
 
 JointClass = Literal["taper", "collet_seat", "grip", "arbor", "declared"]
 
@@ -124,3 +130,24 @@ def clocking(name: str, form: str | None = None) -> Clocking:
     if found.clocking == "by_form":
         return _form_clockings().get((name, form or ""), Clocking("not_stated", None))
     return Clocking(found.clocking, found.clocking_positions)
+
+
+Interchange = Literal["fits", "not_settled", "differs"]
+"""Same interchange group; could not be decided from the sources at hand; other flange or drive."""
+
+
+class _Grouped(Protocol):
+    @property
+    def interchange_group(self) -> str: ...
+
+    @property
+    def not_settled_with(self) -> Collection[str]: ...
+
+
+def compare_forms(one: _Grouped, other: _Grouped) -> Interchange:
+    """Compare two forms by their interchange groups; the order does not matter."""
+    if one.interchange_group == other.interchange_group:
+        return "fits"
+    if other.interchange_group in one.not_settled_with or one.interchange_group in other.not_settled_with:
+        return "not_settled"
+    return "differs"

@@ -1,0 +1,1 @@
+"""One definition a coupling: its model, its standard's table, and what follows from the two."""
