@@ -19,7 +19,7 @@ from rich.table import Table
 HERE = Path(__file__).resolve().parent
 sys.path.insert(0, str(HERE.parent))
 
-from rules.model.report import Report  # noqa: E402
+from rules.schema.report import Report  # noqa: E402
 from service.report.text import print_report  # noqa: E402
 
 

@@ -12,9 +12,6 @@ from typing import Final
 from rules.catalogue import NO_CATALOGUE, Catalogue, load_catalogue
 from rules.facts.derive import Derived, derive
 from rules.facts.references import Resolved, reference_facts, resolve
-from rules.model.policy import DEFAULT_POLICY, Policy
-from rules.model.report import Finding, Report, Summary, Undecided, Verdict
-from rules.model.request import CheckRequest
 from rules.quantities.models import made
 from rules.quantities.work_limit import spend
 from rules.reporting.assembly import assembly_section
@@ -35,6 +32,8 @@ from rules.rulebook.book import Rulebook, threshold_in_force
 from rules.rulebook.engine import Engine, EngineFaultError
 from rules.rulebook.loader import load_books
 from rules.rulebook.requested_thresholds import requested_thresholds
+from rules.schema.report import Finding, Report, Summary, Undecided, Verdict
+from rules.schema.request import DEFAULT_POLICY, CheckRequest, Policy
 
 __all__ = ["Assessor", "EngineFaultError"]
 
@@ -68,7 +67,7 @@ class Assessor:
     def assess(self, request: CheckRequest) -> Report:
         """Judge one request.
 
-        Raises :class:`~rules.requests.BadRequestError` for thresholds that no rule has or allows, and
+        Raises :class:`~rules.schema.parsing.BadRequestError` for thresholds that no rule has or allows, and
         :class:`~rules.rulebook.engine.EngineFaultError` when the engine failed: then there is no report.
         """
         return self.assess_derived(request)[0]

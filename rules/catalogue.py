@@ -12,10 +12,10 @@ from typing import Any, Final
 from rules.exchange.component_csv import read_component_csv
 from rules.exchange.unreadable import UnreadableError
 from rules.facts.references import Mounted
-from rules.model.components import StackEntry
 from rules.quantities.models import Identifier, Model
-from rules.requests import BadRequestError, parse
 from rules.rulebook.source import Problem, Source, read_source
+from rules.schema.components import StackEntry
+from rules.schema.parsing import BadRequestError, parse
 
 __all__ = ["NO_CATALOGUE", "Catalogue", "CatalogueError", "load_catalogue"]
 

@@ -9,16 +9,6 @@ from itertools import combinations
 from rules.assess import Assessor
 from rules.facts.budget import law_at
 from rules.mechanics.dominance import dominators
-from rules.model.comparison import (
-    MAX_IN_ALL_PAIRS,
-    AlternativeReport,
-    ComparedFinding,
-    ComparisonReport,
-    ComparisonRequest,
-    CriterionReport,
-    ReadsLess,
-)
-from rules.model.request import CheckRequest
 from rules.quantities.missing import Lack
 from rules.quantities.rounding import rounded
 from rules.random_vectors.comparison import chances_of_less
@@ -27,6 +17,16 @@ from rules.reporting.comparison_criteria import CRITERIA, Judged
 from rules.reporting.comparison_words import because
 from rules.reporting.field_words import enumerated
 from rules.reporting.provenance import provenance
+from rules.schema.comparison import (
+    MAX_IN_ALL_PAIRS,
+    AlternativeReport,
+    ComparedFinding,
+    ComparisonReport,
+    ComparisonRequest,
+    CriterionReport,
+    ReadsLess,
+)
+from rules.schema.request import CheckRequest
 
 __all__ = ["compare"]
 
@@ -36,7 +36,7 @@ Rows = list[list[float | None]]
 def compare(request: ComparisonRequest, assessor: Assessor) -> ComparisonReport:
     """Judge every alternative and compare them.
 
-    Raises :class:`~rules.requests.BadRequestError` for thresholds that no rule has or allows, and
+    Raises :class:`~rules.schema.parsing.BadRequestError` for thresholds that no rule has or allows, and
     :class:`~rules.rulebook.engine.EngineFaultError` when the engine failed.
     """
     names = _unique([one.name for one in request.alternatives])

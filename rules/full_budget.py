@@ -13,16 +13,6 @@ from rules.facts.geometry import Geometry, geometry_of
 from rules.facts.references import resolve
 from rules.mechanics.allocation import equal_effort_factor
 from rules.mechanics.axis import tir_from_speck
-from rules.model.budget import (
-    BudgetReport,
-    BudgetRequest,
-    PlaneBudgetReport,
-    PlaneShare,
-    RequiredReport,
-    RequiredRunout,
-    SeatReport,
-)
-from rules.model.operation import Operation
 from rules.quantities.missing import Lack, Maybe, lift
 from rules.quantities.models import LackingFact
 from rules.quantities.rounding import rounded, rounded_or_none
@@ -32,6 +22,16 @@ from rules.reporting.provenance import provenance
 from rules.reporting.sections import contributor_reports
 from rules.rulebook.book import Rulebook
 from rules.rulebook.requested_thresholds import requested_thresholds
+from rules.schema.budget import (
+    BudgetReport,
+    BudgetRequest,
+    PlaneBudgetReport,
+    PlaneShare,
+    RequiredReport,
+    RequiredRunout,
+    SeatReport,
+)
+from rules.schema.request import Operation
 
 __all__ = ["full_budget"]
 
@@ -42,7 +42,7 @@ _NOTHING_ASKED = Operation.model_validate({})
 def full_budget(request: BudgetRequest, book: Rulebook, catalogue: Catalogue = NO_CATALOGUE) -> BudgetReport:
     """Answer every question about the runout of one stack.
 
-    Raises :class:`~rules.requests.BadRequestError` for thresholds that no rule has or allows, as a check does.
+    Raises :class:`~rules.schema.parsing.BadRequestError` for thresholds that no rule has or allows, as a check does.
     """
     requested_thresholds(request.policy, book)
     resolved = resolve(request, catalogue.definitions)

@@ -7,7 +7,13 @@ from collections.abc import Sequence
 from typing import Final
 
 from rules.assess import Assessor
-from rules.model.gate import (
+from rules.reporting.gate_differences import differences
+from rules.reporting.gate_digest import context_sha256, decision_sha256, input_sha256
+from rules.reporting.gate_pointers import Place, place_of
+from rules.reporting.gate_requirements import Requirement, requirements, unstated
+from rules.reporting.provenance import provenance
+from rules.rulebook.requested_thresholds import requested_thresholds
+from rules.schema.gate import (
     EVALUATIONS,
     REQUIREMENTS,
     Decision,
@@ -18,20 +24,14 @@ from rules.model.gate import (
     GateReport,
     GateRequest,
     GateUndecided,
+    GateVerification,
+    GateVerificationReport,
     NotRequired,
     RequirementName,
 )
-from rules.model.gate_verification import GateVerification, GateVerificationReport
-from rules.model.policy import DEFAULT_POLICY, Policy
-from rules.model.report import Finding, Report, Undecided, Verdict
-from rules.model.request import CheckRequest
-from rules.reporting.gate_differences import differences
-from rules.reporting.gate_digest import context_sha256, decision_sha256, input_sha256
-from rules.reporting.gate_pointers import Place, place_of
-from rules.reporting.gate_requirements import Requirement, requirements, unstated
-from rules.reporting.provenance import provenance
-from rules.requests import BadRequestError, Fault
-from rules.rulebook.requested_thresholds import requested_thresholds
+from rules.schema.parsing import BadRequestError, Fault
+from rules.schema.report import Finding, Report, Undecided, Verdict
+from rules.schema.request import DEFAULT_POLICY, CheckRequest, Policy
 
 __all__ = ["SHARED_ID", "gate", "verified", "verify"]
 
@@ -50,7 +50,7 @@ def gate(request: GateRequest, assessor: Assessor) -> GateReport:
     review holds, fail stops. It is held as well where it does not state what is required, or shares its id with
     another. The worst decision of an operation is that of the order.
 
-    Raises :class:`~rules.requests.BadRequestError` for thresholds that no rule has or allows, and
+    Raises :class:`~rules.schema.parsing.BadRequestError` for thresholds that no rule has or allows, and
     :class:`~rules.rulebook.engine.EngineFaultError` when the engine failed: then there is no decision, which is no
     release.
     """

@@ -5,8 +5,6 @@ from __future__ import annotations
 from rules.catalogue import NO_CATALOGUE, Catalogue
 from rules.facts.derive import Derived, derive
 from rules.facts.references import resolve
-from rules.model.reading import ReadingReport, ReadingRequest
-from rules.model.request import CheckRequest
 from rules.quantities.missing import Lack
 from rules.quantities.models import LackingFact
 from rules.reporting.cautions import cautions, general_cautions
@@ -18,6 +16,8 @@ from rules.reporting.reading_prediction import lacking, pin_tir_um, predict
 from rules.reporting.reading_trial import TrialResult, evaluate_trial
 from rules.rulebook.book import Rulebook
 from rules.rulebook.requested_thresholds import requested_thresholds
+from rules.schema.reading import ReadingReport, ReadingRequest
+from rules.schema.request import CheckRequest
 
 __all__ = ["read_gauge"]
 
@@ -26,7 +26,7 @@ def read_gauge(request: ReadingRequest, book: Rulebook, catalogue: Catalogue = N
     """Say what a reading tells of a stack.
 
     No rule is judged; the book is named as what was in force, so that answers to one stack can be put side by side.
-    Raises :class:`~rules.requests.BadRequestError` for thresholds that no rule has or allows.
+    Raises :class:`~rules.schema.parsing.BadRequestError` for thresholds that no rule has or allows.
     """
     requested_thresholds(request.policy, book)
     derived, undefined = _derived(request, catalogue)

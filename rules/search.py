@@ -7,15 +7,16 @@ from collections.abc import Iterable, Sequence
 from typing import Final
 
 from rules.assess import Assessor
-from rules.model.search import Page, SearchRequest
-from rules.model.search_report import (
+from rules.reporting.provenance import provenance
+from rules.schema.search import (
     CutOrders,
     LeftOut,
+    Page,
     RefusedStacks,
     SearchCounts,
     SearchReport,
+    SearchRequest,
 )
-from rules.reporting.provenance import provenance
 from rules.searching.building import build
 from rules.searching.inventory import Inventory, inventory_of
 from rules.searching.judging import JudgedStack, judge
@@ -51,7 +52,8 @@ class _Tally:
 def search(request: SearchRequest, assessor: Assessor) -> SearchReport:
     """Find the stacks of an inventory that go together and do the job.
 
-    Raises :class:`~rules.requests.BadRequestError` for more components than a search takes and for thresholds that no
+    Raises :class:`~rules.schema.parsing.BadRequestError` for more components than a search takes and for thresholds
+    that no
     rule has or allows, :class:`~rules.searching.token.ContinuationError` for a token that does not belong to the
     request, and :class:`~rules.rulebook.engine.EngineFaultError` when the engine failed.
     """

@@ -5,8 +5,8 @@ from __future__ import annotations
 from rules.assess import Assessor
 from rules.exchange.cutting_tool_export import EPOCH, Standard, export_cutting_tool
 from rules.facts.references import resolve
-from rules.model.report import Report
-from rules.model.request import CheckRequest
+from rules.schema.report import Report
+from rules.schema.request import CheckRequest
 
 __all__ = ["Exporter"]
 

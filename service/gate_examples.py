@@ -8,9 +8,9 @@ from typing import Any, Final
 
 from rules.assess import Assessor
 from rules.gate import gate
-from rules.model.gate import GateRequest
-from rules.requests import parse
 from rules.rulebook.loader import base_request
+from rules.schema.gate import GateRequest
+from rules.schema.parsing import parse
 from service.examples import RequestExample
 
 __all__ = ["GATE_EXAMPLES", "verification_examples"]

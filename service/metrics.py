@@ -18,7 +18,7 @@ from prometheus_client import (
 )
 from prometheus_client.multiprocess import MultiProcessCollector, mark_process_dead
 
-from rules.model.report import Report
+from rules.schema.report import Report
 from rules.version import VERSION
 from service.bulk.lines import LineAnswer
 

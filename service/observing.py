@@ -6,8 +6,8 @@ from time import perf_counter
 
 from rules.assess import Assessor
 from rules.facts.derive import Derived
-from rules.model.report import Report
-from rules.model.request import CheckRequest
+from rules.schema.report import Report
+from rules.schema.request import CheckRequest
 from service.metrics import Metrics
 from service.timed_engine import TimedEngine
 

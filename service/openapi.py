@@ -9,14 +9,13 @@ from typing import Any, Final
 from fastapi import FastAPI
 from fastapi.openapi.utils import get_openapi
 
-from rules.model.budget import BudgetRequest
-from rules.model.comparison import ComparisonRequest
-from rules.model.gate import GateRequest
-from rules.model.gate_verification import GateVerification
-from rules.model.reading import ReadingRequest
-from rules.model.request import CheckRequest
-from rules.model.search import SearchRequest
 from rules.rulebook.book import Rule, Rulebook
+from rules.schema.budget import BudgetRequest
+from rules.schema.comparison import ComparisonRequest
+from rules.schema.gate import GateRequest, GateVerification
+from rules.schema.reading import ReadingRequest
+from rules.schema.request import CheckRequest
+from rules.schema.search import SearchRequest
 from rules.version import VERSION
 from service.bulk.document import BatchRequest
 from service.deprecation import describe_deprecation

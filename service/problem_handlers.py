@@ -10,11 +10,11 @@ from fastapi import Request, Response
 from fastapi.exceptions import RequestValidationError
 from starlette.exceptions import HTTPException
 
-from rules.requests import BadRequestError
+from rules.schema.parsing import BadRequestError
+from rules.schema.strict_json import NotJSONError
 from rules.searching.token import ContinuationError
 from service.problems import ProblemError, from_http_error, invalid_request, not_json, stale_continuation
 from service.readable_problems import answer_readably
-from service.strict_json import NotJSONError
 
 __all__ = ["HANDLERS", "as_problem"]
 

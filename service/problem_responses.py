@@ -6,10 +6,10 @@ from collections.abc import Sequence
 from types import MappingProxyType
 from typing import Any, Final
 
-from rules.requests import BadRequestError, Fault
+from rules.schema.parsing import BadRequestError, Fault
+from rules.schema.strict_json import NotJSONError
 from rules.searching.token import ContinuationError
 from service.problems import KINDS, PROBLEM_MEDIA_TYPE, ProblemError, invalid_request, not_json, stale_continuation
-from service.strict_json import NotJSONError
 
 __all__ = ["responses"]
 

@@ -12,10 +12,10 @@ from urllib.parse import quote
 from fastapi import Request, Response
 from starlette.exceptions import HTTPException
 
-from rules.requests import BadRequestError, Fault
+from rules.schema.parsing import BadRequestError, Fault
+from rules.schema.strict_json import NotJSONError
 from rules.searching.token import ContinuationError
 from service.contract.problem import PROBLEM_MEDIA_TYPE, Problem, ProblemPart
-from service.strict_json import NotJSONError
 
 __all__ = [
     "KINDS",

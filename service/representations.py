@@ -16,9 +16,9 @@ from pydantic import BaseModel
 
 from rules.assess import Assessor
 from rules.facts.derive import Derived
-from rules.model.report import Report
-from rules.model.request import CheckRequest
 from rules.reporting.provenance import request_sha256
+from rules.schema.report import Report
+from rules.schema.request import CheckRequest
 from service.negotiation import HTML, TEXT
 from service.report.layout import PLAIN_WIDTH
 from service.report.page import report_page

@@ -20,8 +20,8 @@ from rules.exchange.mapping import Reading, map_readings, unmapped
 from rules.exchange.not_stated import not_stated
 from rules.exchange.stated import Stated, assemble, number_in
 from rules.exchange.unreadable import UnreadableError, decode, printable
-from rules.input_faults import MAX_NAME
-from rules.model.imports import ComponentKind, ImportFault, UnmappedValue
+from rules.schema.imports import ComponentKind, ImportFault, UnmappedValue
+from rules.schema.parsing import MAX_NAME
 
 __all__ = ["MAX_COLUMNS", "MAX_ROWS", "read_component_csv"]
 

@@ -8,7 +8,7 @@ from functools import cache, lru_cache
 from types import MappingProxyType
 from typing import Any, Final, Literal, TypeAlias, get_args
 
-from rules.model.components import (
+from rules.schema.components import (
     BaseHolder,
     Collet,
     Component,
@@ -18,7 +18,7 @@ from rules.model.components import (
     Reducer,
     RetentionKnob,
 )
-from rules.model.imports import ComponentKind
+from rules.schema.imports import ComponentKind
 
 __all__ = ["MODELS", "all_paths", "has_field", "is_field", "paths_of", "steps_of", "taken_by"]
 

@@ -13,7 +13,7 @@ from typing import Final, Literal, TypeAlias, cast
 
 from lxml import etree
 
-from rules.model.components import (
+from rules.schema.components import (
     BaseHolder,
     Collet,
     ComponentReference,
@@ -23,8 +23,8 @@ from rules.model.components import (
     Reducer,
     RetentionKnob,
 )
-from rules.model.report import Report
-from rules.model.stack import Stack
+from rules.schema.report import Report
+from rules.schema.request import Stack
 
 __all__ = ["EPOCH", "TIMESTAMP_PATTERN", "Standard", "export_cutting_tool", "is_timestamp"]
 

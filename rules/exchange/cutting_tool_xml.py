@@ -21,7 +21,7 @@ from rules.exchange.not_stated import not_stated
 from rules.exchange.stated import Stated, assemble
 from rules.exchange.unreadable import UnreadableError, printable
 from rules.exchange.xml_reading import attributes_of, line_of, read_xml
-from rules.model.imports import ComponentKind, ImportFault, UnmappedValue
+from rules.schema.imports import ComponentKind, ImportFault, UnmappedValue
 
 __all__ = ["read_cutting_tools"]
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from rules.exchange.component_csv import read_component_csv
 from rules.exchange.cutting_tool_xml import read_cutting_tools
 from rules.exchange.imported import Import
-from rules.model.imports import ComponentKind, ImportFormat
+from rules.schema.imports import ComponentKind, ImportFormat
 
 __all__ = ["format_of", "read_document"]
 

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from typing import Final, TypeVar
 
 from rules.exchange.unreadable import printable
-from rules.model.components import StackPart
-from rules.model.imports import (
+from rules.schema.components import StackPart
+from rules.schema.imports import (
     ImportedComponent,
     ImportFault,
     ImportFormat,

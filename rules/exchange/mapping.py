@@ -9,8 +9,8 @@ from typing import Final, get_args
 from rules.exchange.iso13399 import Symbol, body_materials
 from rules.exchange.stated import Stated
 from rules.exchange.unreadable import printable
-from rules.model.components import Material
-from rules.model.imports import UnmappedValue
+from rules.schema.components import Material
+from rules.schema.imports import UnmappedValue
 
 __all__ = ["Reading", "map_readings", "unmapped"]
 

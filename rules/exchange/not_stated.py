@@ -8,8 +8,8 @@ from typing import Final
 
 from pydantic import BaseModel
 
-from rules.model.components import StackPart
-from rules.model.imports import NotStatedField
+from rules.schema.components import StackPart
+from rules.schema.imports import NotStatedField
 
 __all__ = ["not_stated"]
 

@@ -11,8 +11,8 @@ from pydantic import ValidationError
 from pydantic_core import ErrorDetails
 
 from rules.exchange.contract_paths import MODELS, steps_of, taken_by
-from rules.input_faults import Place, describe, locate, pointer
-from rules.model.components import StackPart
+from rules.schema.components import StackPart
+from rules.schema.parsing import Place, describe, locate, pointer
 
 __all__ = ["Rejected", "Stated", "assemble", "number_in"]
 

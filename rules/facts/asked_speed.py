@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from rules.facts.chain import Chain
 from rules.mechanics.milling import speed_from_cutting_speed_rpm
-from rules.model.components import Cutter
 from rules.quantities.missing import Maybe, given, lift
+from rules.schema.components import Cutter
 
 __all__ = ["asked_speed_of", "cutting_diameter_of"]
 

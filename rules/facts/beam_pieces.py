@@ -15,9 +15,9 @@ from rules.facts.masses import Masses
 from rules.facts.outlines import OutlinePiece
 from rules.mechanics.beam import Segment
 from rules.mechanics.beam_section import cone_slices
-from rules.model.components import StackPart
-from rules.model.policy import DEFAULT_POLICY
 from rules.quantities.missing import Lack, Maybe, lift, merge
+from rules.schema.components import StackPart
+from rules.schema.request import DEFAULT_POLICY
 
 __all__ = ["Beam", "beam_of"]
 

@@ -12,7 +12,7 @@ from typing import Final, NamedTuple
 from rules.couplings import definition
 from rules.couplings.definition import JointClass
 from rules.couplings.sides import MachineSide, SpindleSide, WorkpieceSide
-from rules.model.components import (
+from rules.schema.components import (
     BaseHolder,
     Collet,
     ComponentReference,
@@ -23,8 +23,7 @@ from rules.model.components import (
     RetentionKnob,
     StackPart,
 )
-from rules.model.request import StackRequest
-from rules.model.stack import Joint
+from rules.schema.request import Joint, StackRequest
 
 __all__ = ["SPINDLE", "Chain", "JointCase", "Link", "chain_of"]
 

@@ -12,9 +12,9 @@ from rules.facts.geometry import Geometry, profile_length, tool_diameter
 from rules.facts.masses import Masses
 from rules.facts.outlines import narrow_end, thinnest_wall
 from rules.mechanics.milling import cutting_speed_m_per_min
-from rules.model.components import Cutter, StackPart
 from rules.quantities.missing import Lack, Maybe, given, lift
 from rules.rulebook.fact import Fact, FactBuilder
+from rules.schema.components import Cutter, StackPart
 
 __all__ = ["component_facts", "lacks_speed"]
 

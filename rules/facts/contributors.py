@@ -18,10 +18,10 @@ from rules.mechanics.axis import (
     line_from_pivot,
     line_from_two_readings,
 )
-from rules.model.components import Cutter, GaugePin, RunoutStatement
-from rules.model.policy import DEFAULT_POLICY
 from rules.quantities.missing import Lack, Maybe, lift, merge
 from rules.quantities.models import MIN_LENGTH_MM
+from rules.schema.components import Cutter, GaugePin, RunoutStatement
+from rules.schema.request import DEFAULT_POLICY
 
 __all__ = ["Contributor", "Contributors", "contributors_of"]
 

@@ -8,9 +8,9 @@ from typing import Final, Literal, NamedTuple
 from rules.facts.asked_speed import cutting_diameter_of
 from rules.facts.chain import Chain
 from rules.mechanics.milling import MillingLoad, helical_pull_n, milling_load
-from rules.model.components import Cutter
-from rules.model.operation import Milling
 from rules.quantities.missing import Lack, Maybe, given, known_or, lift
+from rules.schema.components import Cutter
+from rules.schema.request import Milling
 from rules.tables import work_materials
 
 __all__ = ["CuttingLoad", "cutting_load_of"]

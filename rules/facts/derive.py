@@ -21,9 +21,9 @@ from rules.facts.speeds import SpeedLimits, speed_limits_of
 from rules.facts.stack import stack_fact
 from rules.facts.stiffness import StackStiffness, stiffness_of
 from rules.facts.unbalance import StackBalance, balance_of, unbalance_vectors
-from rules.model.request import StackRequest
 from rules.quantities.missing import Lack, Maybe
 from rules.rulebook.fact import Fact
+from rules.schema.request import StackRequest
 
 __all__ = ["Derived", "derive"]
 

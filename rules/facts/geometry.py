@@ -8,9 +8,9 @@ from typing import Final, NamedTuple
 from rules.couplings import hollow_taper, steep_taper
 from rules.couplings.sides import ColletBore, HollowTaper, SteepTaper
 from rules.facts.chain import Chain, JointCase, Link
-from rules.model.components import StackPart
-from rules.model.policy import DEFAULT_POLICY
 from rules.quantities.missing import Lack, Maybe, given, lift
+from rules.schema.components import StackPart
+from rules.schema.request import DEFAULT_POLICY
 
 __all__ = ["Geometry", "Place", "geometry_of", "grip_of", "profile_length", "tool_diameter"]
 

@@ -36,9 +36,9 @@ from rules.facts.joint_fits import (
     shank_of,
 )
 from rules.facts.joint_strength import put_strength
-from rules.model.components import Collet, GaugePin
 from rules.quantities.missing import Lack, Maybe, given, known_or, lift, merge
 from rules.rulebook.fact import Fact, FactBuilder
+from rules.schema.components import Collet, GaugePin
 from rules.tables import iso286
 
 __all__ = ["TELLING", "joint_facts", "stated_minimum_grip"]

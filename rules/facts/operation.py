@@ -10,11 +10,10 @@ from rules.facts.speeds import critical_speed_of
 from rules.facts.stiffness import StackStiffness
 from rules.facts.unbalance import StackBalance
 from rules.mechanics.milling import speed_from_cutting_speed_rpm
-from rules.model.components import Cutter
-from rules.model.machine import Machine
-from rules.model.operation import Milling, Operation
 from rules.quantities.missing import Lack, Maybe, given, lift
 from rules.rulebook.fact import Fact, FactBuilder
+from rules.schema.components import Cutter
+from rules.schema.request import Machine, Milling, Operation
 
 __all__ = ["operation_facts"]
 

@@ -8,8 +8,8 @@ from typing import Final, NamedTuple
 
 from rules.facts.chain import Link
 from rules.facts.geometry import Place
-from rules.model.components import ProfilePiece
 from rules.quantities.missing import Lack, Maybe
+from rules.schema.components import ProfilePiece
 
 __all__ = ["OutlinePiece", "bore_within", "has_no_wall", "narrow_end", "outer_within", "outline_of", "thinnest_wall"]
 

@@ -6,9 +6,9 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
-from rules.model.components import ComponentReference, StackEntry, StackPart
-from rules.model.request import StackRequest
 from rules.rulebook.fact import Fact, FactBuilder
+from rules.schema.components import ComponentReference, StackEntry, StackPart
+from rules.schema.request import StackRequest
 
 __all__ = ["Mounted", "ReferenceCase", "Resolved", "reference_facts", "resolve"]
 

@@ -10,8 +10,8 @@ from rules.facts.grips import Grip
 from rules.facts.stiffness import StackStiffness
 from rules.facts.unbalance import StackBalance
 from rules.mechanics.milling import speed_from_cutting_speed_rpm
-from rules.model.components import Cutter
 from rules.quantities.missing import Lack, Maybe, lift, merge
+from rules.schema.components import Cutter
 
 __all__ = ["SpeedCause", "SpeedLimits", "critical_speed_of", "cutting_speed_limit_of", "speed_limits_of"]
 

@@ -7,10 +7,10 @@ from rules.couplings.sides import SteepTaper
 from rules.facts.chain import Chain
 from rules.facts.geometry import Geometry
 from rules.facts.masses import Masses
-from rules.model.components import RetentionKnob
-from rules.model.machine import Machine
 from rules.quantities.missing import Lack, Maybe, given
 from rules.rulebook.fact import Fact, FactBuilder
+from rules.schema.components import RetentionKnob
+from rules.schema.request import Machine
 
 __all__ = ["stack_fact"]
 

@@ -17,9 +17,9 @@ from rules.mechanics.balance import (
     quality_mm_per_s,
     rotating_force_n,
 )
-from rules.model.operation import Operation
 from rules.quantities.missing import Lack, Maybe, given, lift, merge
 from rules.random_vectors.random_sum import Answer, Question
+from rules.schema.request import Operation
 from rules.tables import balance_grades
 
 __all__ = [

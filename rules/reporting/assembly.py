@@ -8,15 +8,14 @@ from rules.couplings import steep_taper
 from rules.couplings.sides import SteepTaper
 from rules.facts.chain import Link
 from rules.facts.derive import Derived
-from rules.model.assembly import AssemblyReport
-from rules.model.components import Cutter, GaugePin, RetentionKnob
-from rules.model.report import Finding
 from rules.reporting.assembly_cleaning import cleaning_steps
 from rules.reporting.assembly_drafts import Draft, draft, stop
 from rules.reporting.assembly_joints import JointSteps, joint_steps, objections_of
 from rules.reporting.assembly_measuring import Measuring
 from rules.reporting.assembly_texts import coupling_cautions, instruction
 from rules.reporting.assembly_words import Words
+from rules.schema.components import Cutter, GaugePin, RetentionKnob
+from rules.schema.report import AssemblyReport, Finding
 
 __all__ = ["assembly_section"]
 

@@ -5,11 +5,11 @@ from __future__ import annotations
 from rules.facts.derive import Derived
 from rules.facts.geometry import Place
 from rules.mechanics.axis import tir_from_speck
-from rules.model.components import Cutter
 from rules.quantities.missing import Lack, Maybe, lift
 from rules.reporting.assembly_drafts import Draft, draft
 from rules.reporting.assembly_texts import instruction
 from rules.reporting.assembly_words import Number, Tellable, Words
+from rules.schema.components import Cutter
 
 __all__ = ["cleaning_steps"]
 

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import Any, TypedDict
 
-from rules.model.assembly import AssemblyAction
 from rules.reporting.assembly_texts import StepWords
 from rules.reporting.assembly_words import Number, Words, say
+from rules.schema.report import AssemblyAction
 
 __all__ = ["Draft", "draft", "stop"]
 

@@ -27,10 +27,10 @@ from rules.facts.geometry import grip_of
 from rules.facts.joint_fits import clearance_of, is_slip_fit, shank_of
 from rules.facts.joints import stated_minimum_grip
 from rules.facts.shrink import ShrinkJoint
-from rules.model.components import Collet, Extension, GaugePin
 from rules.quantities.missing import Lack, Maybe, given, lift
 from rules.reporting.assembly_texts import heavy_cautions, instruction
 from rules.reporting.assembly_words import Number, Tellable, Words
+from rules.schema.components import Collet, Extension, GaugePin
 
 __all__ = ["JOINT_WORDS", "JointView", "words_of"]
 

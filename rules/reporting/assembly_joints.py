@@ -13,8 +13,6 @@ from rules.couplings import definition
 from rules.couplings.sides import ColletBore, Hydraulic, MillingChuck, PressCollet
 from rules.facts.chain import Chain, JointCase
 from rules.facts.derive import Derived
-from rules.model.components import Cutter, Reducer
-from rules.model.report import Finding
 from rules.reporting.assembly_drafts import Draft, draft, stop
 from rules.reporting.assembly_joint_words import JointView, words_of
 from rules.reporting.assembly_texts import (
@@ -25,6 +23,8 @@ from rules.reporting.assembly_texts import (
     instruction,
 )
 from rules.reporting.assembly_words import Words
+from rules.schema.components import Cutter, Reducer
+from rules.schema.report import Finding
 
 __all__ = ["JointSteps", "Objections", "joint_steps", "objections_of"]
 

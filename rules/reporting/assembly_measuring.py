@@ -8,14 +8,14 @@ from typing import Any, Final
 from rules.facts.budget import PlaneBudget
 from rules.facts.chain import JointCase
 from rules.facts.derive import Derived
-from rules.model.components import Cutter
-from rules.model.report import Finding
 from rules.quantities.missing import Lack, Maybe, lift
 from rules.quantities.rounding import rounded, rounded_or_none
 from rules.reporting.assembly_drafts import Draft, draft
 from rules.reporting.assembly_joints import Objections
 from rules.reporting.assembly_texts import heavy_cautions, instruction, maker_units
 from rules.reporting.assembly_words import Number, Tellable, Words, say
+from rules.schema.components import Cutter
+from rules.schema.report import Finding
 
 __all__ = ["Measuring"]
 

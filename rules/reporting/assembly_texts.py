@@ -11,9 +11,9 @@ from typing import Any, Final
 
 import yaml
 
-from rules.model.assembly import AssemblyAction
 from rules.quantities.missing import Lack, Maybe
 from rules.reporting.assembly_words import Number, Sentence
+from rules.schema.report import AssemblyAction
 
 __all__ = [
     "CouplingWords",

@@ -11,8 +11,8 @@ from rules.facts.contributors import Contributor
 from rules.facts.frames import frames_of
 from rules.facts.turnable import positions_of
 from rules.mechanics.joint_clocking import best_turns, single_turns
-from rules.model.budget import ClockingReport, JointTurn
 from rules.quantities.rounding import rounded
+from rules.schema.budget import ClockingReport, JointTurn
 
 __all__ = ["clocking_section"]
 

@@ -7,10 +7,10 @@ from dataclasses import dataclass
 from typing import Final
 
 from rules.facts.derive import Derived
-from rules.model.comparison import CriterionName
-from rules.model.report import Report
 from rules.quantities.missing import Lack
 from rules.reporting.field_words import enumerated, field_in_words
+from rules.schema.comparison import CriterionName
+from rules.schema.report import Report
 
 __all__ = ["CRITERIA", "Criterion", "Judged", "missing_for"]
 

@@ -6,10 +6,10 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from rules.model.report import Finding
 from rules.quantities.rounding import rounded_for_people
 from rules.reporting.comparison_criteria import CRITERIA, Criterion, Judged, missing_for
 from rules.reporting.field_words import enumerated
+from rules.schema.report import Finding
 
 __all__ = ["because"]
 

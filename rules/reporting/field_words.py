@@ -6,8 +6,8 @@ import re
 from collections.abc import Sequence
 from typing import Final
 
-from rules.model.components import ComponentReference
-from rules.model.stack import Stack
+from rules.schema.components import ComponentReference
+from rules.schema.request import Stack
 
 __all__ = ["enumerated", "field_in_words"]
 

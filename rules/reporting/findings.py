@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from rules.model.report import Finding, Undecided
 from rules.quantities.models import LackingFact, made
 from rules.quantities.rounding import rounded, rounded_for_people
 from rules.rulebook.book import Fired, Rule
 from rules.rulebook.book import Undecided as UndecidedRule
 from rules.rulebook.fact import Value, render
 from rules.rulebook.vocabulary import Property
+from rules.schema.report import Finding, Undecided
 
 __all__ = ["finding", "undecided"]
 

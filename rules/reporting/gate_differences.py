@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from rules.model.gate import GateReport
-from rules.model.gate_verification import GateVerification
+from rules.schema.gate import GateReport, GateVerification
 
 __all__ = ["differences"]
 

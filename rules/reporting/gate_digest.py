@@ -9,7 +9,7 @@ from typing import Any, Final
 
 from pydantic import JsonValue
 
-from rules.model.gate import Decision, GateOperationReport, GateRequest, RequirementName
+from rules.schema.gate import Decision, GateOperationReport, GateRequest, RequirementName
 from rules.version import NAME, VERSION
 
 __all__ = ["FORM", "context_sha256", "decision_sha256", "input_sha256"]

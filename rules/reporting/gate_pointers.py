@@ -6,8 +6,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any, Final
 
-from rules.model.gate import GateRequest
-from rules.model.report import Report
+from rules.schema.gate import GateRequest
+from rules.schema.report import Report
 
 __all__ = ["Place", "place_of"]
 

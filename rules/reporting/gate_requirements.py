@@ -10,8 +10,8 @@ from typing import Any
 import yaml
 
 from rules.facts.derive import Derived
-from rules.model.gate import RequirementName
-from rules.model.request import CheckRequest
+from rules.schema.gate import RequirementName
+from rules.schema.request import CheckRequest
 
 __all__ = ["Requirement", "requirements", "unstated"]
 

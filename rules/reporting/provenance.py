@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import hashlib
 
-from rules.model.policy import Policy
-from rules.model.report import OverrideReport, Provenance, ReplacedRule, ThresholdReport
 from rules.quantities.models import Model, made
 from rules.rulebook.book import Rulebook
+from rules.schema.report import OverrideReport, Provenance, ReplacedRule, ThresholdReport
+from rules.schema.request import Policy
 from rules.version import NAME, VERSION
 
 __all__ = ["provenance", "request_sha256"]

@@ -5,9 +5,9 @@ from __future__ import annotations
 import math
 
 from rules.mechanics.conformity import decide_upper_limit, least_uncertainty_to_decide
-from rules.model.reading import DecisionReport
 from rules.quantities.rounding import rounded, rounded_or_none
 from rules.reporting.reading_planes import NEGLIGIBLE_UM, PlaneFit
+from rules.schema.reading import DecisionReport
 
 __all__ = ["decide", "excess_over", "pin_may_explain"]
 

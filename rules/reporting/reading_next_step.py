@@ -7,11 +7,11 @@ from dataclasses import dataclass
 from typing import Final
 
 from rules.facts.derive import Derived
-from rules.model.reading import DecisionReport, NextStep
 from rules.quantities.rounding import rounded_for_people
 from rules.reporting.reading_planes import PlaneFit
 from rules.reporting.reading_prediction import Prediction, joint_to_try
 from rules.reporting.reading_trial import TrialResult
+from rules.schema.reading import DecisionReport, NextStep
 
 __all__ = ["Reading", "next_step"]
 

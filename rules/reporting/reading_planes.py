@@ -7,8 +7,8 @@ from typing import Final
 
 from rules.mechanics.dial_directions import eccentricity_error_ratio
 from rules.mechanics.dial_readings import complex_at, fit_dial, high_point_deg
-from rules.model.reading import AxisReport, DialPlane, Plane, PlaneReading, RangePlane
 from rules.quantities.rounding import rounded, rounded_or_none
+from rules.schema.reading import AxisReport, DialPlane, Plane, PlaneReading, RangePlane
 
 __all__ = ["NEGLIGIBLE_UM", "PlaneFit", "axis_through", "fit_plane", "plane_notes", "plane_reading"]
 

@@ -9,12 +9,12 @@ from rules.facts.chain import Chain, JointCase
 from rules.facts.contributors import Contributor
 from rules.facts.derive import Derived
 from rules.facts.turnable import positions_of
-from rules.model.components import GaugePin
-from rules.model.reading import PredictionReport
 from rules.quantities.missing import Lack
 from rules.quantities.models import LackingFact
 from rules.quantities.rounding import rounded
 from rules.reporting.reading_planes import NEGLIGIBLE_UM, PlaneFit
+from rules.schema.components import GaugePin
+from rules.schema.reading import PredictionReport
 
 __all__ = ["Prediction", "joint_to_try", "lacking", "pin_tir_um", "predict"]
 

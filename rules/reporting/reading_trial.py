@@ -8,9 +8,9 @@ from typing import Final
 from rules.facts.chain import Chain
 from rules.facts.turnable import positions_of
 from rules.mechanics.trial_turn import best_further_turn, split_by_turn, turn_error_ratio
-from rules.model.reading import Trial, TrialReport
 from rules.quantities.rounding import rounded
 from rules.reporting.reading_planes import PlaneFit, fit_plane
+from rules.schema.reading import Trial, TrialReport
 
 __all__ = ["TrialResult", "evaluate_trial"]
 

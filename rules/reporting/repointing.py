@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from rules.model.assembly import AssemblyStep
-from rules.model.report import Report
 from rules.quantities.models import LackingFact
+from rules.schema.report import AssemblyStep, Report
 
 __all__ = ["repointed"]
 

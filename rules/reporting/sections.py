@@ -8,17 +8,17 @@ from rules.facts.budget import PlaneBudget
 from rules.facts.contributors import Contributor
 from rules.facts.derive import Derived
 from rules.mechanics.axis import Line
-from rules.model.operation import Operation
-from rules.model.report import (
+from rules.quantities.missing import Lack, Maybe
+from rules.quantities.models import LackingFact, made
+from rules.quantities.rounding import rounded, rounded_or_none
+from rules.schema.report import (
     ContributorReport,
     GeometryReport,
     PlaneReport,
     PositionReport,
     RunoutReport,
 )
-from rules.quantities.missing import Lack, Maybe
-from rules.quantities.models import LackingFact, made
-from rules.quantities.rounding import rounded, rounded_or_none
+from rules.schema.request import Operation
 
 __all__ = [
     "contributor_reports",

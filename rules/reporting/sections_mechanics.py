@@ -10,9 +10,12 @@ from rules.facts.shrink import ShrinkJoint
 from rules.facts.speeds import SpeedCause, critical_speed_of
 from rules.facts.unbalance import UnbalanceSum
 from rules.mechanics.milling import MillingLoad
-from rules.model.components import Cutter
-from rules.model.operation import Operation
-from rules.model.report_mechanics import (
+from rules.quantities.missing import Lack, Maybe, known_or
+from rules.quantities.models import made
+from rules.quantities.rounding import rounded, rounded_or_none
+from rules.reporting.stiffness_notes import stiffness_notes
+from rules.schema.components import Cutter
+from rules.schema.report import (
     BalanceReport,
     BendingShare,
     ComponentMass,
@@ -24,10 +27,7 @@ from rules.model.report_mechanics import (
     SpeedReport,
     StiffnessReport,
 )
-from rules.quantities.missing import Lack, Maybe, known_or
-from rules.quantities.models import made
-from rules.quantities.rounding import rounded, rounded_or_none
-from rules.reporting.stiffness_notes import stiffness_notes
+from rules.schema.request import Operation
 
 __all__ = [
     "balance_section",

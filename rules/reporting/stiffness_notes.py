@@ -5,8 +5,8 @@ from __future__ import annotations
 from typing import Final
 
 from rules.facts.derive import Derived
-from rules.model.components import Cutter
-from rules.model.policy import DEFAULT_POLICY
+from rules.schema.components import Cutter
+from rules.schema.request import DEFAULT_POLICY
 
 __all__ = ["stiffness_notes"]
 

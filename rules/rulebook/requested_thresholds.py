@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from rules.input_faults import MAX_NAME, pointer
-from rules.model.policy import Policy
-from rules.requests import BadRequestError, Fault
 from rules.rulebook.book import OverrideProblem, Overrides, Rulebook, check_overrides
+from rules.schema.parsing import MAX_NAME, BadRequestError, Fault, pointer
+from rules.schema.request import Policy
 
 __all__ = ["requested_thresholds"]
 
@@ -13,7 +12,7 @@ __all__ = ["requested_thresholds"]
 def requested_thresholds(policy: Policy | None, book: Rulebook) -> Overrides:
     """Return the thresholds the policy sets, none where it sets none.
 
-    Raises :class:`~rules.requests.BadRequestError` for thresholds that no rule has or allows.
+    Raises :class:`~rules.schema.parsing.BadRequestError` for thresholds that no rule has or allows.
     """
     overrides = (policy.thresholds if policy else None) or {}
     if overrides and (problems := check_overrides(book, overrides)):

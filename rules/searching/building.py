@@ -6,10 +6,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
-from rules.model.components import StackEntry
-from rules.model.request import CheckRequest
-from rules.model.search import SearchRequest
-from rules.model.stack import Joint, Stack
+from rules.schema.components import StackEntry
+from rules.schema.request import CheckRequest, Joint, Stack
+from rules.schema.search import SearchRequest
 from rules.searching.fitting import Joining
 from rules.searching.grip_range import GripRange, drawn_to
 from rules.searching.plan import Plan, may_be_drawn

@@ -15,16 +15,13 @@ from rules.facts.geometry import geometry_of
 from rules.facts.joints import joint_facts
 from rules.facts.masses import masses_of
 from rules.facts.stack import stack_fact
-from rules.model.components import BaseHolder, Collet, GaugePin, StackPart
-from rules.model.machine import Machine
-from rules.model.operation import Operation
-from rules.model.report import Finding
-from rules.model.request import StackRequest
-from rules.model.stack import Joint, Stack
 from rules.quantities.missing import known_or
 from rules.reporting.findings import finding
 from rules.rulebook.book import Fired, Overrides, threshold_in_force
 from rules.rulebook.fact import Fact
+from rules.schema.components import BaseHolder, Collet, GaugePin, StackPart
+from rules.schema.report import Finding
+from rules.schema.request import Joint, Machine, Operation, Stack, StackRequest
 from rules.searching.grip_range import GripRange, grip_range_of
 from rules.searching.settled import BY_GRIP, BY_JOINT, BY_KNOB, BY_PART, refuses
 

@@ -11,8 +11,8 @@ from rules.facts.chain import JointCase
 from rules.facts.geometry import profile_length
 from rules.facts.joint_fits import shank_of
 from rules.facts.joints import stated_minimum_grip
-from rules.model.components import GaugePin
 from rules.quantities.models import MIN_LENGTH_MM
+from rules.schema.components import GaugePin
 
 __all__ = ["GripRange", "drawn_to", "grip_range_of"]
 

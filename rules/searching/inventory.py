@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from rules.facts.references import Mounted, resolve
-from rules.model.components import (
+from rules.schema.components import (
     BaseHolder,
     ComponentReference,
     Cutter,
@@ -15,11 +15,9 @@ from rules.model.components import (
     RetentionKnob,
     StackPart,
 )
-from rules.model.request import StackRequest
-from rules.model.search import MAX_INVENTORY, SearchRequest
-from rules.model.search_report import LeftOut
-from rules.model.stack import Stack
-from rules.requests import BadRequestError, Fault
+from rules.schema.parsing import BadRequestError, Fault
+from rules.schema.request import Stack, StackRequest
+from rules.schema.search import MAX_INVENTORY, LeftOut, SearchRequest
 
 __all__ = ["Inventory", "Stocked", "inventory_of"]
 
@@ -60,7 +58,7 @@ def inventory_of(request: SearchRequest, mounted: Mounted) -> Inventory:
     """Resolve every key of the inventory.
 
     A key that leads nowhere, of which nothing is on hand or that is not what was asked for is left out and told.
-    Raises :class:`~rules.requests.BadRequestError` for more keys than a search takes.
+    Raises :class:`~rules.schema.parsing.BadRequestError` for more keys than a search takes.
     """
     own, stock = request.components or {}, request.stock or {}
     keys = {*own, *stock, *(mounted if request.whole_catalogue else ())}

@@ -7,10 +7,9 @@ from dataclasses import dataclass
 
 from rules.assess import Assessor
 from rules.facts.derive import Derived
-from rules.model.policy import DEFAULT_POLICY
-from rules.model.report import Report, Verdict
-from rules.model.search import Requirement, SearchRequest
-from rules.model.search_report import Reason
+from rules.schema.report import Report, Verdict
+from rules.schema.request import DEFAULT_POLICY
+from rules.schema.search import Reason, Requirement, SearchRequest
 from rules.searching.building import Built
 from rules.searching.requirement import NotKnown, kept_by, not_known_reason
 

@@ -9,8 +9,8 @@ from itertools import islice, pairwise
 from typing import Final
 
 from rules.assess import Assessor
-from rules.model.search import Projection, SearchRequest
 from rules.quantities.missing import Lack
+from rules.schema.search import Projection, SearchRequest
 from rules.searching.building import build
 from rules.searching.judging import JudgedStack, judge
 from rules.searching.plan import Plan

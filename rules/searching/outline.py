@@ -6,8 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from rules.model.components import BaseHolder, Cutter, StackPart
-from rules.model.search import ClearanceZone
+from rules.schema.components import BaseHolder, Cutter, StackPart
+from rules.schema.search import ClearanceZone
 from rules.searching.span import Span
 
 __all__ = ["TOLERANCE_MM", "Slice", "cutting_part_too_wide", "slices_of", "too_wide"]

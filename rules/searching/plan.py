@@ -8,10 +8,10 @@ from itertools import product
 
 from rules.assess import Assessor
 from rules.facts.geometry import profile_length
-from rules.model.components import BaseHolder, StackPart
-from rules.model.report import Finding
-from rules.model.search import Projection, Requirement, SearchRequest
 from rules.rulebook.requested_thresholds import requested_thresholds
+from rules.schema.components import BaseHolder, StackPart
+from rules.schema.report import Finding
+from rules.schema.search import Projection, Requirement, SearchRequest
 from rules.searching.fitting import Fitting, Joining, tries_knobs
 from rules.searching.inventory import Inventory, Stocked
 from rules.searching.orders import OrderCount
@@ -82,7 +82,7 @@ class Plan:
 def plan_of(request: SearchRequest, inventory: Inventory, assessor: Assessor) -> Plan:
     """Judge parts, pairs and knobs of an inventory once.
 
-    Raises :class:`~rules.requests.BadRequestError` for thresholds that no rule has or allows.
+    Raises :class:`~rules.schema.parsing.BadRequestError` for thresholds that no rule has or allows.
     """
     overrides = requested_thresholds(request.policy, assessor.book)
     fitting = Fitting(assessor, overrides, request.operation, request.machine)

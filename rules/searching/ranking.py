@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping, Sequence
 from types import MappingProxyType
 from typing import Final
 
-from rules.model.search import RankCriterion, SearchRequest
+from rules.schema.search import RankCriterion, SearchRequest
 from rules.searching.judging import JudgedStack
 
 __all__ = ["criteria_of", "rank_key", "sort_key"]

@@ -10,11 +10,10 @@ from typing import Final, Literal
 from rules.facts.chain import Chain
 from rules.facts.geometry import Geometry
 from rules.facts.outlines import outer_within, outline_of
-from rules.model.components import Collet
-from rules.model.search import ClearanceZone, Projection, Requirement
-from rules.model.search_report import Reason
 from rules.quantities.missing import Lack, Maybe
 from rules.quantities.rounding import rounded
+from rules.schema.components import Collet
+from rules.schema.search import ClearanceZone, Projection, Reason, Requirement
 from rules.searching.outline import TOLERANCE_MM, cutting_part_too_wide
 from rules.searching.walk import CLEARANCE, NO_HOLDER, TOO_LONG, TOO_SHORT
 

@@ -8,8 +8,8 @@ from base64 import urlsafe_b64decode, urlsafe_b64encode
 from typing import Final
 
 from rules.assess import Assessor
-from rules.model.search import MAX_SEARCH_LENGTH, SearchRequest
-from rules.requests import BadRequestError, Fault
+from rules.schema.parsing import BadRequestError, Fault
+from rules.schema.search import MAX_SEARCH_LENGTH, SearchRequest
 from rules.searching.walk import Path
 from rules.version import VERSION
 

@@ -8,13 +8,13 @@ from typing import Any, BinaryIO, Final, NamedTuple
 
 from pydantic_core import to_json
 
-from rules.requests import BadRequestError
+from rules.schema.parsing import BadRequestError
+from rules.schema.strict_json import NotJSONError, parse_json
 from service.audit.libraries import Library
 from service.bulk.chunks import Chunk, Chunker
 from service.bulk.lines import Include, LineAnswer, after, problem_answer
 from service.bulk.shared import MAX_SHARED_BYTES, Shared
 from service.problems import ProblemError, invalid_request, not_json
-from service.strict_json import NotJSONError, parse_json
 
 __all__ = ["MAX_LINE_BYTES", "START", "Place", "Portion", "portions"]
 

@@ -8,12 +8,12 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any, Final
 
+from rules.schema.strict_json import NotJSONError, parse_json
 from rules.version import VERSION
 from service.audit.libraries import AuditInputError, Library
 from service.audit.outputs import Output
 from service.audit.portions import Place
 from service.audit.tally import Tally
-from service.strict_json import NotJSONError, parse_json
 
 __all__ = ["State"]
 

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from pydantic import Field
 
-from rules.model.report import Severity, Verdict
 from rules.quantities.models import Out
+from rules.schema.report import Severity, Verdict
 
 __all__ = ["AuditSummary", "BadLine", "BinCount", "CodeCount", "LibraryCount", "WorstStack"]
 

@@ -8,8 +8,8 @@ from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any, Final, get_args
 
-from rules.model.report import Verdict
 from rules.rulebook.book import SEVERITIES, Rulebook
+from rules.schema.report import Verdict
 from rules.version import VERSION
 from service.audit.histogram import BIN_UM, BINS, bin_of
 from service.audit.summary import (

@@ -8,11 +8,10 @@ from typing import Any
 from pydantic_core import to_json
 
 from rules.assess import Assessor
-from rules.input_faults import pointer
-from rules.model.policy import Policy
-from rules.requests import BadRequestError, Fault, parse
 from rules.rulebook.book import Rulebook
 from rules.rulebook.requested_thresholds import requested_thresholds
+from rules.schema.parsing import BadRequestError, Fault, parse, pointer
+from rules.schema.request import Policy
 from service.bulk.chunks import CHUNK_LINES, Chunk
 from service.bulk.lines import LineAnswer, answer_lines
 from service.bulk.pool import Pool
@@ -33,7 +32,7 @@ def answer_document(
 ) -> bytes:
     """Judge a batch and return the JSON of a :class:`BatchReport`; up to ``inline`` stacks in this process.
 
-    Raises :class:`~rules.requests.BadRequestError` for a batch that breaks the contract anywhere.
+    Raises :class:`~rules.schema.parsing.BadRequestError` for a batch that breaks the contract anywhere.
     """
     batch = parse(BatchRequest, data)
     _refuse_thresholds(batch, assessor.book)

@@ -20,15 +20,14 @@ from typing import Any, Final, NamedTuple
 from pydantic_core import to_json
 
 from rules.assess import Assessor
-from rules.model.report import Report, Verdict
-from rules.model.request import CheckRequest
-from rules.model.stack import Stack
 from rules.quantities.work_limit import TooMuchWorkError
-from rules.requests import BadRequestError, parse, parse_request
+from rules.schema.parsing import BadRequestError, parse, parse_request
+from rules.schema.report import Report, Verdict
+from rules.schema.request import CheckRequest, Stack
+from rules.schema.strict_json import NotJSONError, parse_json
 from service.bulk.shared import Shared
 from service.contract.batches import Include
 from service.problems import ProblemError, invalid_request, not_json
-from service.strict_json import NotJSONError, parse_json
 
 __all__ = ["Include", "LineAnswer", "Shared", "after", "answer_lines", "is_blank", "judge_all", "problem_answer"]
 

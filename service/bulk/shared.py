@@ -10,13 +10,9 @@ from typing import Any, Final
 from pydantic import TypeAdapter
 from pydantic_core import to_json
 
-from rules.input_faults import pointer
-from rules.model.components import MAX_DEFINITIONS, ComponentReference, StackEntry
-from rules.model.machine import Machine
-from rules.model.operation import Operation
-from rules.model.policy import Policy
-from rules.model.request import CheckRequest
-from rules.requests import BadRequestError, Fault, parse
+from rules.schema.components import MAX_DEFINITIONS, ComponentReference, StackEntry
+from rules.schema.parsing import BadRequestError, Fault, parse, pointer
+from rules.schema.request import CheckRequest, Machine, Operation, Policy
 from service.contract.batches import Defaults
 
 __all__ = ["MAX_SHARED_BYTES", "Defaults", "Shared", "SharedDefinitions"]
@@ -71,7 +67,7 @@ class SharedDefinitions:
     def reached(self, entries: Sequence[StackEntry], own: Mapping[str, StackEntry]) -> dict[str, StackEntry]:
         """What references among these entries lead to, and is not the request's own, in the order of the way.
 
-        Raises :class:`~rules.requests.BadRequestError` when it makes more definitions than a request may have.
+        Raises :class:`~rules.schema.parsing.BadRequestError` when it makes more definitions than a request may have.
         """
         found: dict[str, StackEntry] = {}
         for start in entries:
@@ -105,7 +101,7 @@ class Shared:
         """These defaults after a line that sets some of them; null takes one back.
 
         Definitions are joined to the earlier ones key by key, everything else is replaced whole. Raises
-        :class:`~rules.requests.BadRequestError`.
+        :class:`~rules.schema.parsing.BadRequestError`.
         """
         return self.joined(parse(Defaults, value), value)
 
@@ -127,7 +123,7 @@ class Shared:
         """The request with what it does not state itself: a field of its own wins whole, even a null.
 
         Of the shared definitions it gets those its references lead to, behind its own, so that a report says the same
-        as that of a request which holds them itself. Raises :class:`~rules.requests.BadRequestError`.
+        as that of a request which holds them itself. Raises :class:`~rules.schema.parsing.BadRequestError`.
         """
         stated = request.model_fields_set
         update: dict[str, Any] = {

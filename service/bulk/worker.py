@@ -10,9 +10,7 @@ from multiprocessing.connection import Connection
 from typing import Final, NamedTuple
 
 from rules.assess import Assessor
-from rules.model.machine import Machine
-from rules.model.operation import Operation
-from rules.model.policy import Policy
+from rules.schema.request import Machine, Operation, Policy
 from service.bulk.chunks import Chunk
 from service.bulk.lines import Include, LineAnswer, answer_lines
 from service.bulk.shared import Shared, SharedDefinitions

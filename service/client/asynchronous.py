@@ -17,16 +17,14 @@ import httpx
 from pydantic import SecretStr
 from tenacity import AsyncRetrying
 
-from rules.model.budget import BudgetReport, BudgetRequest
-from rules.model.comparison import ComparisonReport, ComparisonRequest
-from rules.model.gate import GateReport, GateRequest
-from rules.model.gate_verification import GateVerification, GateVerificationReport
-from rules.model.imports import ComponentKind, ImportReport
-from rules.model.reading import ReadingReport, ReadingRequest
-from rules.model.report import Report
-from rules.model.request import CheckRequest
-from rules.model.search import SearchRequest
-from rules.model.search_report import SearchReport
+from rules.schema.budget import BudgetReport, BudgetRequest
+from rules.schema.comparison import ComparisonReport, ComparisonRequest
+from rules.schema.gate import GateReport, GateRequest, GateVerification, GateVerificationReport
+from rules.schema.imports import ComponentKind, ImportReport
+from rules.schema.reading import ReadingReport, ReadingRequest
+from rules.schema.report import Report
+from rules.schema.request import CheckRequest
+from rules.schema.search import SearchReport, SearchRequest
 from service.client.calls import JSON, SVG, XML, Call, Given, Received, as_model, got, posted, posted_for_bytes
 from service.client.lines import PORTION_LINES, AsyncLines, BatchLine, Portions, async_each
 from service.client.release import Release, gate_call, judged, not_released, understood

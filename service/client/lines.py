@@ -12,9 +12,8 @@ from typing import Any, Final, TypeAlias
 
 from pydantic import ValidationError
 
-from rules.model.report import Report
-from rules.model.request import StackRequest
-from rules.model.stack import Stack
+from rules.schema.report import Report
+from rules.schema.request import Stack, StackRequest
 from service.client.calls import Call, Given, Received, json_bytes, successful
 from service.client.sending import AnsweredProblemError, UnreadableAnswerError, UnsendableError
 from service.contract.batches import Defaults, Include, StreamSummary, VerdictResult

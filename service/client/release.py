@@ -6,9 +6,9 @@ import json
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from rules.model.gate import EVALUATIONS, REQUIREMENTS, GateReport, GateRequest
 from rules.reporting.gate_digest import context_sha256, decision_sha256, input_sha256
-from rules.requests import BadRequestError, parse
+from rules.schema.gate import EVALUATIONS, REQUIREMENTS, GateReport, GateRequest
+from rules.schema.parsing import BadRequestError, parse
 from rules.version import NAME, VERSION
 from service.client.calls import Call, Given, posted
 from service.client.sending import UnsendableError

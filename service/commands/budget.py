@@ -5,8 +5,8 @@ from __future__ import annotations
 import argparse
 
 from rules.full_budget import full_budget
-from rules.model.budget import BudgetReport, BudgetRequest
-from rules.requests import parse
+from rules.schema.budget import BudgetReport, BudgetRequest
+from rules.schema.parsing import parse
 from service.commands.exit_codes import BAD_INPUT
 from service.commands.request_files import judged, report_console
 from service.loading import load_assessor

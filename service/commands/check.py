@@ -8,8 +8,8 @@ from pathlib import Path
 
 from rich.text import Text
 
-from rules.model.report import Report
-from rules.requests import parse_request
+from rules.schema.parsing import parse_request
+from rules.schema.report import Report
 from service.commands.exit_codes import BAD_INPUT, VERDICT_CODES
 from service.commands.request_files import judged, report_console
 from service.loading import load_assessor

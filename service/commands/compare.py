@@ -6,8 +6,8 @@ import argparse
 from typing import Final
 
 from rules.compare import compare
-from rules.model.comparison import ComparisonReport, ComparisonRequest
-from rules.requests import parse
+from rules.schema.comparison import ComparisonReport, ComparisonRequest
+from rules.schema.parsing import parse
 from service.commands.exit_codes import BAD_INPUT, VERDICT_CODES
 from service.commands.request_files import judged, report_console
 from service.loading import load_assessor

@@ -7,8 +7,8 @@ import sys
 from pathlib import Path
 from typing import get_args
 
-from rules.model.report import Report
-from rules.requests import parse_request
+from rules.schema.parsing import parse_request
+from rules.schema.report import Report
 from service.commands.exit_codes import BAD_INPUT, VERDICT_CODES
 from service.commands.request_files import judged
 from service.loading import load_assessor

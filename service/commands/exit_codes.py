@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from types import MappingProxyType
 from typing import Final
 
-from rules.model.report import Verdict
+from rules.schema.report import Verdict
 
 __all__ = ["BAD_INPUT", "FAULT", "READING_ACCEPTED", "READING_OPEN", "READING_REFUSED", "VERDICT_CODES"]
 

@@ -11,9 +11,8 @@ from typing import Final, TypeVar
 from rich.console import Console
 
 from rules.gate import gate, verified
-from rules.model.gate import Decision, GateReport, GateRequest
-from rules.model.gate_verification import GateVerification, GateVerificationReport
-from rules.requests import parse
+from rules.schema.gate import Decision, GateReport, GateRequest, GateVerification, GateVerificationReport
+from rules.schema.parsing import parse
 from service.commands.exit_codes import BAD_INPUT
 from service.commands.request_files import judged, report_console
 from service.loading import load_assessor

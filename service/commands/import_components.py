@@ -11,7 +11,7 @@ from rich.text import Text
 
 from rules.exchange.documents import format_of, read_document
 from rules.exchange.unreadable import UnreadableError
-from rules.model.imports import ComponentKind, ImportReport
+from rules.schema.imports import ComponentKind, ImportReport
 from service.commands.exit_codes import BAD_INPUT
 from service.commands.request_files import report_console
 from service.report.import_text import print_import

@@ -6,9 +6,9 @@ import argparse
 
 from rich.text import Text
 
-from rules.model.reading import ReadingReport, ReadingRequest
 from rules.read_gauge import read_gauge
-from rules.requests import parse
+from rules.schema.parsing import parse
+from rules.schema.reading import ReadingReport, ReadingRequest
 from service.commands.exit_codes import BAD_INPUT, READING_ACCEPTED, READING_OPEN, READING_REFUSED
 from service.commands.request_files import judged, report_console
 from service.loading import load_assessor

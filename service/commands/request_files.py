@@ -9,10 +9,10 @@ from typing import TypeVar
 
 from rich.console import Console
 
-from rules.requests import BadRequestError
+from rules.schema.parsing import BadRequestError
+from rules.schema.strict_json import NotJSONError, parse_json
 from service.printable import printable
 from service.report.layout import PLAIN_WIDTH
-from service.strict_json import NotJSONError, parse_json
 from service.text_position import position_of
 
 __all__ = ["judged", "report_console"]

@@ -5,9 +5,8 @@ from __future__ import annotations
 import argparse
 from typing import Final
 
-from rules.model.search import SearchRequest
-from rules.model.search_report import SearchReport
-from rules.requests import parse
+from rules.schema.parsing import parse
+from rules.schema.search import SearchReport, SearchRequest
 from rules.search import search
 from service.commands.exit_codes import BAD_INPUT, VERDICT_CODES
 from service.commands.request_files import judged, report_console

@@ -6,13 +6,10 @@ from typing import Annotated, Any, Final, Literal, TypeAlias
 
 from pydantic import Field, WithJsonSchema
 
-from rules.model.components import MAX_DEFINITIONS, Definitions
-from rules.model.machine import Machine
-from rules.model.operation import Operation
-from rules.model.policy import Policy
-from rules.model.report import Report, Summary, Verdict
-from rules.model.request import CheckRequest
 from rules.quantities.models import Model
+from rules.schema.components import MAX_DEFINITIONS, Definitions
+from rules.schema.report import Report, Summary, Verdict
+from rules.schema.request import CheckRequest, Machine, Operation, Policy
 from service.contract.answer import Answer
 
 __all__ = [

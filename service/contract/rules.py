@@ -6,7 +6,7 @@ from typing import Literal
 
 from pydantic import Field
 
-from rules.model.report import Severity
+from rules.schema.report import Severity
 from service.contract.answer import Answer
 
 __all__ = ["NeedAnswer", "RuleAnswer", "RuleList", "RuleSummary", "ThresholdAnswer"]

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from rich.console import Console
 from rich.text import Text
 
-from rules.model.assembly import AcceptanceReport, AssemblyReport, AssemblyStep, RecordField
+from rules.schema.report import AcceptanceReport, AssemblyReport, AssemblyStep, RecordField
 from service.report.layout import STYLES, heading, number, say, section
 from service.report.units import unit_sign
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from rich.console import Console
 from rich.text import Text
 
-from rules.model.budget import BudgetReport, ClockingReport, JointTurn, PlaneBudgetReport, RequiredReport
+from rules.schema.budget import BudgetReport, ClockingReport, JointTurn, PlaneBudgetReport, RequiredReport
 from service.report.layout import fixed, heading, number, percent, say, section, table
 
 __all__ = ["print_budget"]

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from rules.model.report import Provenance, ThresholdReport
+from rules.schema.report import Provenance, ThresholdReport
 from service.report.layout import number
 from service.report.units import quantity
 

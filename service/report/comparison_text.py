@@ -7,7 +7,7 @@ from typing import Final
 from rich.console import Console
 from rich.text import Text
 
-from rules.model.comparison import AlternativeReport, ComparisonReport, ReadsLess
+from rules.schema.comparison import AlternativeReport, ComparisonReport, ReadsLess
 from service.report.layout import STYLES, count, heading, number, percent, say, section, table
 
 __all__ = ["print_comparison"]

@@ -6,8 +6,8 @@ from collections.abc import Iterator
 from typing import Final
 
 from rules.facts.derive import Derived
-from rules.model.report import Report
 from rules.quantities.missing import Lack
+from rules.schema.report import Report
 from service.report.drawing_bend import LABEL_ROOM, BendPanel, bend_of
 from service.report.drawing_dimensions import DiameterRow, LengthLanes, PlaceRow, millimetres
 from service.report.drawing_frame import Frame, frame_of, half_height, surface_at

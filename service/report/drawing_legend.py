@@ -6,8 +6,8 @@ from collections.abc import Iterator, Sequence
 from typing import Final
 
 from rules.facts.derive import Derived
-from rules.model.components import ProfilePiece
 from rules.quantities.missing import Lack
+from rules.schema.components import ProfilePiece
 from service.report.drawing_dimensions import millimetres
 from service.report.drawing_marks import SIZE, Noted, Weight, shape
 from service.report.drawing_parts import Part, letter

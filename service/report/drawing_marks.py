@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final, Literal, TypeAlias
 
-from rules.model.report import Report
+from rules.schema.report import Report
 from service.report.drawing_places import Spot, Spots
 from service.report.svg import INK, PAPER, Mark, element, group, points, text
 

@@ -7,8 +7,14 @@ from typing import Final
 from rich.console import Console
 from rich.text import Text
 
-from rules.model.gate import Decision, GateOperationReport, GateReason, GateReport, GateUndecided
-from rules.model.gate_verification import GateVerificationReport
+from rules.schema.gate import (
+    Decision,
+    GateOperationReport,
+    GateReason,
+    GateReport,
+    GateUndecided,
+    GateVerificationReport,
+)
 from service.report.changes_text import CHANGED, changes, thresholds
 from service.report.layout import STYLES, count, heading, lacking, say, section
 

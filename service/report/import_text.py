@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from rich.console import Console
 from rich.text import Text
 
-from rules.model.imports import ImportedComponent, ImportFault, ImportReport, UnmappedValue
+from rules.schema.imports import ImportedComponent, ImportFault, ImportReport, UnmappedValue
 from service.report.layout import STYLES, count, heading, say, section
 
 __all__ = ["print_import"]

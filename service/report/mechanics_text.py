@@ -6,8 +6,7 @@ from collections.abc import Iterable
 
 from rich.console import Console
 
-from rules.model.report import Report
-from rules.model.report_mechanics import GripReport, ShrinkReport, SpeedLimit
+from rules.schema.report import GripReport, Report, ShrinkReport, SpeedLimit
 from service.report.layout import fixed, heading, number, percent, section, table
 
 __all__ = ["print_mechanics"]

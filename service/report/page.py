@@ -8,7 +8,7 @@ from typing import Final
 from markupsafe import Markup
 
 from rules.facts.derive import Derived
-from rules.model.report import Finding, Report, Verdict
+from rules.schema.report import Finding, Report, Verdict
 from service.report.layout import count
 from service.report.page_figures import Fact, figure
 from service.report.page_instruction import acceptance_facts, blanks, signatures, step_values

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Final
 
-from rules.model.assembly import AcceptanceReport, AssemblyReport, AssemblyValue, RecordField
+from rules.schema.report import AcceptanceReport, AssemblyReport, AssemblyValue, RecordField
 from service.report.page_figures import Fact, bounds, fact
 from service.report.page_runout import where_of
 from service.report.units import unit_sign

@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Final
 
-from rules.model.report import Report
-from rules.model.report_mechanics import (
+from rules.schema.report import (
     BalanceReport,
     GripReport,
     LoadReport,
     MassReport,
+    Report,
     ShrinkReport,
     SpeedReport,
     StiffnessReport,

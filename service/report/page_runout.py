@@ -8,7 +8,7 @@ from typing import Final
 from markupsafe import Markup
 
 from rules.facts.derive import Derived
-from rules.model.report import PlaneReport, PositionReport, Report, RunoutReport
+from rules.schema.report import PlaneReport, PositionReport, Report, RunoutReport
 from service.report.page_figures import Row, Table, figure, share
 
 __all__ = ["contributors_table", "parts_table", "planes_table", "where_of"]

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Final, get_args
 
 from rules.facts.derive import Derived
-from rules.model.report import Report
+from rules.schema.report import Report
 from service.contract.pictures import PictureName
 from service.report.drawing import draw_stack
 from service.report.plots_axis import plot_axis

@@ -9,9 +9,9 @@ from typing import Final
 from rules.facts.budget import plane_law
 from rules.facts.contributors import Contributor
 from rules.facts.derive import Derived
-from rules.model.report import Report
 from rules.quantities.missing import Lack
 from rules.random_vectors.random_sum import RandomClocking
+from rules.schema.report import Report
 from service.report.drawing_bend import begins_at
 from service.report.drawing_dimensions import millimetres
 from service.report.drawing_layout import spread

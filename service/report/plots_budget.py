@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Final
 
-from rules.model.report import PlaneReport, Report
+from rules.schema.report import PlaneReport, Report
 from service.report.drawing_dimensions import millimetres
 from service.report.drawing_text import shortened
 from service.report.plots_frame import LEAST_UM, LIMIT, SMALL, Area, beside, heading, microns, notes, percent, ticks

@@ -9,9 +9,9 @@ import numpy as np
 
 from rules.facts.budget import law_at
 from rules.facts.derive import Derived
-from rules.model.report import Report
 from rules.quantities.missing import Lack
 from rules.random_vectors.random_sum import RandomClocking
+from rules.schema.report import Report
 from service.report.drawing_dimensions import millimetres
 from service.report.drawing_layout import spread
 from service.report.drawing_text import text_width

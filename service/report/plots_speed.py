@@ -5,8 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Final
 
-from rules.model.report import Report
-from rules.model.report_mechanics import SpeedLimit
+from rules.schema.report import Report, SpeedLimit
 from service.report.drawing_text import shortened, spaced
 from service.report.plots_frame import LIMIT, Area, backed, beside, heading, notes, ticks
 from service.report.speed_words import cause

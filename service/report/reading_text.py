@@ -7,7 +7,7 @@ from typing import Final
 from rich.console import Console
 from rich.text import Text
 
-from rules.model.reading import AxisReport, DecisionReport, PlaneReading, PredictionReport, ReadingReport
+from rules.schema.reading import AxisReport, DecisionReport, PlaneReading, PredictionReport, ReadingReport
 from service.report.layout import fixed, heading, lacking, number, percent, say, section, table
 
 __all__ = ["print_reading"]

@@ -7,7 +7,7 @@ from typing import Final
 from rich.console import Console
 from rich.text import Text
 
-from rules.model.search_report import JointSetting, LeftOut, NearMiss, SearchReport, SearchResult
+from rules.schema.search import JointSetting, LeftOut, NearMiss, SearchReport, SearchResult
 from service.report.layout import STYLES, count, heading, number, say, section, table
 
 __all__ = ["print_search"]

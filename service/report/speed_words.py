@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Final
 
-from rules.model.report_mechanics import SpeedLimit
+from rules.schema.report import SpeedLimit
 
 __all__ = ["cause"]
 

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from rich.console import Console
 from rich.text import Text
 
-from rules.model.report import Finding, PlaneReport, Report, RunoutReport, Undecided
+from rules.schema.report import Finding, PlaneReport, Report, RunoutReport, Undecided
 from service.report.assembly_text import print_assembly
 from service.report.changes_text import CHANGED, changes
 from service.report.layout import (

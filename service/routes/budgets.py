@@ -6,7 +6,7 @@ from fastapi import APIRouter
 
 from rules.assess import Assessor
 from rules.full_budget import full_budget
-from rules.model.budget import BudgetReport, BudgetRequest
+from rules.schema.budget import BudgetReport, BudgetRequest
 from service.budget_examples import BUDGET_EXAMPLES
 from service.routes.posted import add_posted_route
 

@@ -9,6 +9,7 @@ from typing import Annotated, Any, Final
 from fastapi import APIRouter, Query, Request, Response
 
 from rules.assess import Assessor
+from rules.schema.strict_json import parse_json
 from service.batch_examples import BATCH_EXAMPLES, BATCH_LINES
 from service.bulk.admission import Admission
 from service.bulk.document import MAX_STACKS, BatchReport, BatchRequest, answer_document
@@ -21,7 +22,6 @@ from service.negotiation import JSON, require_acceptable, require_body
 from service.problem_responses import responses
 from service.settings import Settings
 from service.shutdown import Shutdown
-from service.strict_json import parse_json
 
 __all__ = ["check_batches_router"]
 

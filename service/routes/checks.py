@@ -5,8 +5,8 @@ from __future__ import annotations
 from fastapi import APIRouter
 
 from rules.assess import Assessor
-from rules.model.report import Report
-from rules.model.request import CheckRequest
+from rules.schema.report import Report
+from rules.schema.request import CheckRequest
 from service.examples import EXAMPLES
 from service.representations import check_representations
 from service.routes.posted import add_posted_route

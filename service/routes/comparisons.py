@@ -6,7 +6,7 @@ from fastapi import APIRouter
 
 from rules.assess import Assessor
 from rules.compare import compare
-from rules.model.comparison import MAX_IN_ALL_PAIRS, ComparisonReport, ComparisonRequest
+from rules.schema.comparison import MAX_IN_ALL_PAIRS, ComparisonReport, ComparisonRequest
 from service.comparison_examples import COMPARISON_EXAMPLES
 from service.routes.posted import add_posted_route
 

@@ -9,14 +9,14 @@ from fastapi import APIRouter, Query, Request, Response
 from pydantic import BaseModel, ConfigDict, Field
 
 from rules.assess import Assessor
-from rules.model.request import CheckRequest
-from rules.requests import parse_request
+from rules.schema.parsing import parse_request
+from rules.schema.request import CheckRequest
+from rules.schema.strict_json import parse_json
 from service.examples import EXAMPLES, EXTENDED
 from service.heavy_work import HeavyWork
 from service.negotiation import JSON, SVG, require_acceptable, require_json_body
 from service.problem_responses import responses
 from service.report.pictures import PictureName, picture_or_words
-from service.strict_json import parse_json
 
 __all__ = ["drawings_router"]
 

@@ -8,14 +8,14 @@ from typing import Annotated, Any, Final
 from fastapi import APIRouter, Query, Request, Response
 
 from rules.exchange.cutting_tool_export import EPOCH, TIMESTAMP_PATTERN, Standard
-from rules.model.request import CheckRequest
-from rules.requests import parse_request
+from rules.schema.parsing import parse_request
+from rules.schema.request import CheckRequest
+from rules.schema.strict_json import parse_json
 from service.examples import EXAMPLES
 from service.exporting import Exporter
 from service.heavy_work import LIGHT_BYTES, HeavyWork
 from service.negotiation import JSON, XML, require_acceptable, require_json_body
 from service.problem_responses import responses
-from service.strict_json import parse_json
 
 __all__ = ["exports_router"]
 

@@ -6,8 +6,7 @@ from fastapi import APIRouter
 
 from rules.assess import Assessor
 from rules.gate import gate, verify
-from rules.model.gate import MAX_OPERATIONS, GateReport, GateRequest
-from rules.model.gate_verification import GateVerification, GateVerificationReport
+from rules.schema.gate import MAX_OPERATIONS, GateReport, GateRequest, GateVerification, GateVerificationReport
 from service.gate_examples import GATE_EXAMPLES, verification_examples
 from service.routes.posted import add_posted_route
 

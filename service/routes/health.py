@@ -7,7 +7,7 @@ import logging
 from fastapi import APIRouter, Request, Response
 
 from rules.assess import Assessor
-from rules.requests import parse_request
+from rules.schema.parsing import parse_request
 from rules.version import VERSION
 from service.answers import json_answer, shown
 from service.contract.state import State, Version

@@ -8,7 +8,7 @@ from fastapi import APIRouter, Query, Request, Response
 
 from rules.exchange.documents import read_document
 from rules.exchange.unreadable import UnreadableError
-from rules.model.imports import ComponentKind, ImportFormat, ImportReport
+from rules.schema.imports import ComponentKind, ImportFormat, ImportReport
 from service.answers import json_answer
 from service.heavy_work import HeavyWork
 from service.import_examples import CSV_EXAMPLE, XML_EXAMPLE

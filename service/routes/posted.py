@@ -10,7 +10,8 @@ from fastapi import APIRouter, Request, Response
 from fastapi.routing import APIRoute
 from pydantic import BaseModel
 
-from rules.requests import parse
+from rules.schema.parsing import parse
+from rules.schema.strict_json import parse_json
 from service.answers import json_answer
 from service.bodies import whole_body
 from service.examples import RequestExample
@@ -18,7 +19,6 @@ from service.heavy_work import LIGHT_BYTES, HeavyWork
 from service.negotiation import JSON, require_acceptable, require_json_body
 from service.problem_responses import responses
 from service.representations import Representation, readable_answer
-from service.strict_json import parse_json
 
 __all__ = ["add_posted_route", "posted_routes"]
 

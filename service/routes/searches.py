@@ -5,8 +5,7 @@ from __future__ import annotations
 from fastapi import APIRouter
 
 from rules.assess import Assessor
-from rules.model.search import MAX_INVENTORY, MAX_SEARCH_LENGTH, SearchRequest
-from rules.model.search_report import SearchReport
+from rules.schema.search import MAX_INVENTORY, MAX_SEARCH_LENGTH, SearchReport, SearchRequest
 from rules.search import search
 from service.routes.posted import add_posted_route
 from service.search_examples import SEARCH_EXAMPLES

@@ -14,9 +14,9 @@ from rules.facts.budget import budget_at
 from rules.facts.contributors import Contributor
 from rules.facts.derive import derive
 from rules.mechanics.axis import Line
-from rules.requests import parse_request
+from rules.schema.parsing import parse_request
+from rules.schema.strict_json import parse_json
 from service.memory import settle
-from service.strict_json import parse_json
 from tests.benchmarks.measuring import Row, milliseconds, show, timed_rows
 from tests.support.various_stacks import STACK
 

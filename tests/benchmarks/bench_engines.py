@@ -14,9 +14,9 @@ from typing import Any, Final
 
 from rules.assess import Assessor
 from rules.facts.derive import derive
-from rules.requests import BadRequestError, parse_request
 from rules.rulebook.engine import Engine
 from rules.rulebook.fact import Fact
+from rules.schema.parsing import BadRequestError, parse_request
 from service.memory import settle
 from tests.benchmarks.measuring import Row, milliseconds, show, timed_rows
 from tests.oracles.general_engines import ENGINES

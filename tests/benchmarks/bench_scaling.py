@@ -14,10 +14,10 @@ from typing import Final
 
 from rules.assess import Assessor
 from rules.facts.derive import derive
-from rules.model.stack import MAX_COMPONENTS
-from rules.requests import parse_request
+from rules.schema.parsing import parse_request
+from rules.schema.request import MAX_COMPONENTS
+from rules.schema.strict_json import parse_json
 from service.memory import settle
-from service.strict_json import parse_json
 from tests.benchmarks.measuring import Row, milliseconds, show, timed_rows
 from tests.support.grown_books import grown_book
 from tests.support.grown_stacks import grown_stack

@@ -10,9 +10,9 @@ import pytest
 
 from rules.assess import Assessor
 from rules.compare import compare
-from rules.model.comparison import ComparisonReport, ComparisonRequest
-from rules.requests import parse
-from service.strict_json import parse_json
+from rules.schema.comparison import ComparisonReport, ComparisonRequest
+from rules.schema.parsing import parse
+from rules.schema.strict_json import parse_json
 
 DEMO = Path(__file__).resolve().parents[2] / "demo_data"
 COMPARISONS = DEMO / "comparisons"

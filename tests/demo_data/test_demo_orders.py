@@ -12,12 +12,12 @@ import pytest
 
 from rules.assess import Assessor
 from rules.gate import gate
-from rules.model.gate import GateReport, GateRequest
-from rules.requests import parse
+from rules.schema.gate import GateReport, GateRequest
+from rules.schema.parsing import parse
+from rules.schema.strict_json import parse_json
 from service.app import create_app
 from service.routes.gates import gates_router
 from service.settings import Settings
-from service.strict_json import parse_json
 from tests.service.conftest import Client
 
 DEMO = Path(__file__).resolve().parents[2] / "demo_data"

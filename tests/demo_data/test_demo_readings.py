@@ -7,10 +7,10 @@ from pathlib import Path
 import pytest
 
 from rules.assess import Assessor
-from rules.model.reading import ReadingReport, ReadingRequest
 from rules.read_gauge import read_gauge
-from rules.requests import parse
-from service.strict_json import parse_json
+from rules.schema.parsing import parse
+from rules.schema.reading import ReadingReport, ReadingRequest
+from rules.schema.strict_json import parse_json
 
 DEMO_DATA = Path(__file__).resolve().parents[2] / "demo_data"
 READINGS = DEMO_DATA / "readings"

@@ -7,11 +7,10 @@ from pathlib import Path
 import pytest
 
 from rules.assess import Assessor
-from rules.model.search import SearchRequest
-from rules.model.search_report import SearchReport
-from rules.requests import parse
+from rules.schema.parsing import parse
+from rules.schema.search import SearchReport, SearchRequest
+from rules.schema.strict_json import parse_json
 from rules.search import search
-from service.strict_json import parse_json
 
 SEARCHES = Path(__file__).resolve().parents[2] / "demo_data" / "searches"
 

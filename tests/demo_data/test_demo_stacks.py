@@ -8,9 +8,9 @@ import pytest
 
 from rules.assess import Assessor
 from rules.couplings.sides import WorkpieceSide
-from rules.model.request import CheckRequest
-from rules.requests import parse_request
-from service.strict_json import parse_json
+from rules.schema.parsing import parse_request
+from rules.schema.request import CheckRequest
+from rules.schema.strict_json import parse_json
 
 STACKS = Path(__file__).resolve().parents[2] / "demo_data" / "stacks"
 ASSESSOR = Assessor.load()

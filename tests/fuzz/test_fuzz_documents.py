@@ -6,7 +6,7 @@ from typing import Final
 
 from rules.exchange.documents import read_document
 from rules.exchange.unreadable import UnreadableError
-from rules.model.imports import ImportFormat
+from rules.schema.imports import ImportFormat
 from service.import_examples import CSV_EXAMPLE, XML_EXAMPLE
 from tests.fuzz.damage import damaged, fuzzed
 

@@ -6,12 +6,12 @@ import json
 from typing import Any, Final
 
 from rules.assess import Assessor
-from rules.requests import BadRequestError, parse_request
+from rules.schema.parsing import BadRequestError, parse_request
+from rules.schema.strict_json import NotJSONError, parse_json
 from service.bulk.lines import answer_lines
 from service.bulk.shared import Shared
 from service.bulk.splitting import LineSplitter
 from service.examples import EXAMPLES
-from service.strict_json import NotJSONError, parse_json
 from tests.fuzz.damage import damaged, fuzzed
 from tests.support.stacks import assessor
 

@@ -12,8 +12,8 @@ from itertools import product
 from typing import Any, TypeAlias
 
 from rules.assess import Assessor
-from rules.model.report import Report
-from rules.requests import parse_request
+from rules.schema.parsing import parse_request
+from rules.schema.report import Report
 
 __all__ = ["Found", "every_order", "every_stack"]
 

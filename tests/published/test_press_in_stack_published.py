@@ -19,7 +19,7 @@ from rules.facts.contributors import contributors_of
 from rules.facts.geometry import geometry_of
 from rules.quantities.missing import Lack
 from rules.random_vectors.random_sum import resultant_quantiles
-from rules.requests import parse_request
+from rules.schema.parsing import parse_request
 
 GAUGE_READS_UM = 7.0
 

@@ -10,9 +10,9 @@ from typing import Any
 import pytest
 
 from rules.assess import Assessor
-from rules.model.report import Report
-from rules.requests import BadRequestError, parse_request
 from rules.rulebook.loader import base_names, base_request
+from rules.schema.parsing import BadRequestError, parse_request
+from rules.schema.report import Report
 
 ASSESSOR = Assessor.load()
 

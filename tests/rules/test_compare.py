@@ -15,9 +15,9 @@ from hypothesis import strategies as st
 
 from rules.assess import Assessor
 from rules.compare import compare
-from rules.model.comparison import MAX_ALTERNATIVES, MAX_IN_ALL_PAIRS, ComparisonReport, ComparisonRequest
-from rules.requests import BadRequestError, parse, parse_request
 from rules.rulebook.loader import base_request
+from rules.schema.comparison import MAX_ALTERNATIVES, MAX_IN_ALL_PAIRS, ComparisonReport, ComparisonRequest
+from rules.schema.parsing import BadRequestError, parse, parse_request
 from tests.support.random_stacks import random_stack
 
 ASSESSOR = Assessor.load()

@@ -11,8 +11,8 @@ from typing import Any
 import pytest
 
 from rules.facts.derive import derive
-from rules.requests import BadRequestError, parse_request
 from rules.rulebook.fact import Fact
+from rules.schema.parsing import BadRequestError, parse_request
 from tests.oracles.general_engines import ENGINES
 from tests.oracles.plain_evaluator import evaluate
 from tests.oracles.rule_translation import CEL, RULE_ENGINE, translated

@@ -9,7 +9,7 @@ import pytest
 
 from rules.assess import Assessor
 from rules.facts.derive import derive
-from rules.requests import BadRequestError, parse_request
+from rules.schema.parsing import BadRequestError, parse_request
 from tests.oracles.plain_evaluator import evaluate
 from tests.support.random_stacks import random_stack
 

@@ -12,10 +12,10 @@ from hypothesis import strategies as st
 
 from rules.assess import Assessor
 from rules.full_budget import full_budget
-from rules.model.budget import BudgetReport, BudgetRequest
-from rules.model.request import CheckRequest
-from rules.requests import BadRequestError, parse
 from rules.rulebook.loader import base_names, base_request
+from rules.schema.budget import BudgetReport, BudgetRequest
+from rules.schema.parsing import BadRequestError, parse
+from rules.schema.request import CheckRequest
 
 ASSESSOR = Assessor.load()
 

@@ -16,7 +16,8 @@ from hypothesis import strategies as st
 
 from rules.assess import Assessor
 from rules.gate import SHARED_ID, gate
-from rules.model.gate import (
+from rules.reporting.gate_requirements import requirements
+from rules.schema.gate import (
     EVALUATIONS,
     MAX_OPERATIONS,
     REQUIREMENTS,
@@ -26,8 +27,7 @@ from rules.model.gate import (
     GateRequest,
     RequirementName,
 )
-from rules.reporting.gate_requirements import requirements
-from rules.requests import BadRequestError, parse
+from rules.schema.parsing import BadRequestError, parse
 from tests.support.orders import CHANGES, check_of, decided, operation_of, order_of
 from tests.support.random_stacks import random_stack
 from tests.support.stacks import assessor, report_of

@@ -15,9 +15,8 @@ from hypothesis import strategies as st
 
 from rules.assess import Assessor
 from rules.gate import gate, verify
-from rules.model.gate import REQUIREMENTS, GateReport, GateRequest
-from rules.model.gate_verification import GateVerification, GateVerificationReport
-from rules.requests import BadRequestError, parse
+from rules.schema.gate import REQUIREMENTS, GateReport, GateRequest, GateVerification, GateVerificationReport
+from rules.schema.parsing import BadRequestError, parse
 from tests.support.orders import decided, order_of
 from tests.support.stacks import assessor
 

@@ -12,12 +12,12 @@ import pytest
 from rules.assess import Assessor
 from rules.facts.budget import law_at
 from rules.facts.derive import derive
-from rules.model.reading import ReadingReport, ReadingRequest
-from rules.model.request import CheckRequest
 from rules.read_gauge import read_gauge
-from rules.requests import BadRequestError, parse
 from rules.rulebook.loader import base_request
-from service.strict_json import parse_json
+from rules.schema.parsing import BadRequestError, parse
+from rules.schema.reading import ReadingReport, ReadingRequest
+from rules.schema.request import CheckRequest
+from rules.schema.strict_json import parse_json
 
 BOOK = Assessor.load().book
 STACKS = Path(__file__).resolve().parents[2] / "demo_data" / "stacks"

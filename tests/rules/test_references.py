@@ -13,13 +13,13 @@ from rules.catalogue import Catalogue
 from rules.compare import compare
 from rules.facts.references import resolve
 from rules.full_budget import full_budget
-from rules.model.budget import BudgetRequest
-from rules.model.comparison import ComparisonRequest
-from rules.model.reading import ReadingRequest
-from rules.model.report import Report
 from rules.read_gauge import read_gauge
-from rules.requests import parse, parse_request
 from rules.rulebook.loader import base_names, base_request
+from rules.schema.budget import BudgetRequest
+from rules.schema.comparison import ComparisonRequest
+from rules.schema.parsing import parse, parse_request
+from rules.schema.reading import ReadingRequest
+from rules.schema.report import Report
 
 ASSESSOR = Assessor.load()
 

@@ -10,9 +10,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from rules import input_faults
-from rules.input_faults import pointer
-from rules.requests import BadRequestError, Fault, parse_request
+from rules.schema import parsing
+from rules.schema.parsing import BadRequestError, Fault, parse_request, pointer
 
 CUTTER: dict[str, Any] = {"kind": "cutter", "id": "em"}
 TAPER: dict[str, Any] = {"coupling": "steep_taper"}
@@ -184,7 +183,7 @@ def test_suggestions_end_somewhere(monkeypatch: pytest.MonkeyPatch) -> None:
         compared += 1
         return get_close_matches(*arguments, **options)
 
-    monkeypatch.setattr(input_faults, "get_close_matches", counted)
+    monkeypatch.setattr(parsing, "get_close_matches", counted)
     part = {"kind": "cutter", "id": "c"} | {f"gauge_length_{n}": 1 for n in range(5000)}
     with pytest.raises(BadRequestError) as caught:
         parse_request({"stack": {"components": [part]}})

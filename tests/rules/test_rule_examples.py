@@ -7,11 +7,11 @@ from pydantic import TypeAdapter
 
 from rules.assess import Assessor
 from rules.catalogue import Catalogue
-from rules.model.components import StackEntry
-from rules.model.report import Report
-from rules.requests import parse_request
 from rules.rulebook.book import Example, Rule
 from rules.rulebook.loader import base_names, base_request, example_request
+from rules.schema.components import StackEntry
+from rules.schema.parsing import parse_request
+from rules.schema.report import Report
 
 ASSESSOR = Assessor.load()
 

@@ -13,9 +13,8 @@ from hypothesis import strategies as st
 import rules.search
 from rules.assess import Assessor
 from rules.catalogue import Catalogue
-from rules.model.search import MAX_INVENTORY, SearchRequest
-from rules.model.search_report import SearchReport, SearchResult
-from rules.requests import BadRequestError, parse, parse_request
+from rules.schema.parsing import BadRequestError, parse, parse_request
+from rules.schema.search import MAX_INVENTORY, SearchReport, SearchRequest, SearchResult
 from rules.search import search
 from rules.searching.settled import BY_GRIP, BY_JOINT, BY_KNOB, BY_PART
 from tests.oracles.every_stack import every_order, every_stack

@@ -15,7 +15,7 @@ import pytest
 import service.audit.libraries as libraries
 import service.audit.portions as portions
 from rules.assess import Assessor
-from rules.requests import parse_request
+from rules.schema.parsing import parse_request
 from service.__main__ import main
 from service.commands.audit import INTERRUPTED
 from service.commands.exit_codes import BAD_INPUT, FAULT

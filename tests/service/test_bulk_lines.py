@@ -15,14 +15,14 @@ from hypothesis import strategies as st
 from pydantic_core import to_json
 
 from rules.assess import Assessor
-from rules.model.components import MAX_DEFINITIONS
-from rules.requests import BadRequestError, parse_request
 from rules.rulebook.loader import base_names, base_request
+from rules.schema.components import MAX_DEFINITIONS
+from rules.schema.parsing import BadRequestError, parse_request
+from rules.schema.strict_json import parse_json
 from service.bulk import shared as shared_module
 from service.bulk.chunks import CHUNK_BYTES, CHUNK_LINES, Chunk, chunks_of
 from service.bulk.lines import LineAnswer, after, answer_lines
 from service.bulk.shared import Shared
-from service.strict_json import parse_json
 from tests.support.random_stacks import random_stack
 
 

@@ -13,17 +13,15 @@ import httpx
 import pytest
 from fastapi import FastAPI
 
-from rules.model.budget import BudgetReport, BudgetRequest
-from rules.model.comparison import ComparisonReport, ComparisonRequest
-from rules.model.gate import GateReport, GateRequest
-from rules.model.gate_verification import GateVerification, GateVerificationReport
-from rules.model.imports import ImportReport
-from rules.model.reading import ReadingReport, ReadingRequest
-from rules.model.report import Report
-from rules.model.request import CheckRequest
-from rules.model.search import SearchRequest
-from rules.model.search_report import SearchReport
-from rules.requests import parse
+from rules.schema.budget import BudgetReport, BudgetRequest
+from rules.schema.comparison import ComparisonReport, ComparisonRequest
+from rules.schema.gate import GateReport, GateRequest, GateVerification, GateVerificationReport
+from rules.schema.imports import ImportReport
+from rules.schema.parsing import parse
+from rules.schema.reading import ReadingReport, ReadingRequest
+from rules.schema.report import Report
+from rules.schema.request import CheckRequest
+from rules.schema.search import SearchReport, SearchRequest
 from service.batch_examples import BATCH_EXAMPLES
 from service.budget_examples import BUDGET_EXAMPLES
 from service.client import AnsweredProblemError, Client, UnreadableAnswerError, UnsendableError

@@ -17,10 +17,10 @@ import uvicorn
 from fastapi import FastAPI
 
 from rules.assess import Assessor
-from rules.model.report import Report
-from rules.model.request import CheckRequest
-from rules.requests import parse
 from rules.rulebook.loader import base_request
+from rules.schema.parsing import parse
+from rules.schema.report import Report
+from rules.schema.request import CheckRequest
 from service.app import create_app
 from service.client import (
     AnsweredProblemError,

@@ -13,8 +13,8 @@ from fastapi import FastAPI
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rules.model.gate import GateReport, GateRequest
-from rules.requests import parse
+from rules.schema.gate import GateReport, GateRequest
+from rules.schema.parsing import parse
 from service.client import AsyncClient, Client, Patience, Release
 from service.client.release import judged
 from tests.support.client_faces import ADDRESS, KINDS, Face, Kind, of_app

@@ -11,8 +11,8 @@ from typing import Any
 import pytest
 
 from rules.assess import Assessor
-from rules.model.report import Report
-from rules.requests import parse_request
+from rules.schema.parsing import parse_request
+from rules.schema.report import Report
 from service.__main__ import main
 from service.commands.exit_codes import BAD_INPUT, FAULT, VERDICT_CODES
 

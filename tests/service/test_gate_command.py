@@ -14,9 +14,8 @@ from rich.console import Console
 
 from rules.assess import Assessor
 from rules.gate import gate
-from rules.model.gate import GateReport, GateRequest
-from rules.model.gate_verification import GateVerificationReport
-from rules.requests import parse
+from rules.schema.gate import GateReport, GateRequest, GateVerificationReport
+from rules.schema.parsing import parse
 from service.commands.exit_codes import BAD_INPUT, VERDICT_CODES
 from service.commands.gate import DECISION_CODES, NOT_REPRODUCED, REPRODUCED, add_parser
 from service.gate_examples import GATE_EXAMPLES

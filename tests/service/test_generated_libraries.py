@@ -12,11 +12,11 @@ import pytest
 
 from rules.assess import Assessor
 from rules.facts.references import resolve
-from rules.model.components import MAX_DEFINITIONS
-from rules.requests import parse_request
+from rules.schema.components import MAX_DEFINITIONS
+from rules.schema.parsing import parse_request
+from rules.schema.strict_json import parse_json
 from service.bulk.lines import answer_lines
 from service.bulk.shared import Shared
-from service.strict_json import parse_json
 from tests.support.libraries import Style, library_lines, write_library
 from tests.support.toolroom_parts import parts
 

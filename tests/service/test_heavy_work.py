@@ -13,8 +13,8 @@ import pytest
 from fastapi import FastAPI
 
 from rules.assess import Assessor
-from rules.model.report import Report
 from rules.quantities.work_limit import TooMuchWorkError, spend
+from rules.schema.report import Report
 from service.app import create_app
 from service.heavy_work import LIGHT_BYTES
 from service.settings import Settings

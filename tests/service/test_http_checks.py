@@ -10,8 +10,8 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from rules.assess import Assessor
-from rules.model.report import Report
-from rules.requests import parse_request
+from rules.schema.parsing import parse_request
+from rules.schema.report import Report
 from service.examples import EXAMPLES
 
 

@@ -14,8 +14,8 @@ from rich.console import Console
 
 from rules.assess import Assessor
 from rules.compare import compare
-from rules.model.comparison import ComparisonReport, ComparisonRequest
-from rules.requests import parse
+from rules.schema.comparison import ComparisonReport, ComparisonRequest
+from rules.schema.parsing import parse
 from service.__main__ import main
 from service.commands.exit_codes import BAD_INPUT
 from service.comparison_examples import COMPARISON_EXAMPLES

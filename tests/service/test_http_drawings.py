@@ -10,7 +10,7 @@ from typing import Any
 import httpx
 import pytest
 
-from rules.requests import parse_request
+from rules.schema.parsing import parse_request
 from service.commands import draw
 from service.commands.exit_codes import BAD_INPUT, VERDICT_CODES
 from service.examples import EXAMPLES

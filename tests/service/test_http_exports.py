@@ -121,7 +121,7 @@ def test_the_command_prints_the_same_document(
     tmp_path: Path, capsysbinary: Any, post: Any, assessor: Assessor, name: str
 ) -> None:
     """The exit code is that of the check."""
-    from rules.requests import parse_request
+    from rules.schema.parsing import parse_request
 
     file = tmp_path / "request.json"
     file.write_bytes(_body(name))

@@ -10,9 +10,8 @@ import pytest
 
 from rules.assess import Assessor
 from rules.gate import gate, verify
-from rules.model.gate import REQUIREMENTS, GateReport, GateRequest
-from rules.model.gate_verification import GateVerification, GateVerificationReport
-from rules.requests import parse
+from rules.schema.gate import REQUIREMENTS, GateReport, GateRequest, GateVerification, GateVerificationReport
+from rules.schema.parsing import parse
 from service.app import create_app
 from service.gate_examples import GATE_EXAMPLES, verification_examples
 from service.routes.gates import gates_router

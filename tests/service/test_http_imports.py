@@ -17,7 +17,7 @@ from starlette.middleware import Middleware
 
 from rules.exchange.component_csv import read_component_csv
 from rules.exchange.cutting_tool_xml import read_cutting_tools
-from rules.model.imports import ImportReport
+from rules.schema.imports import ImportReport
 from service.commands import import_components
 from service.commands.exit_codes import BAD_INPUT
 from service.import_examples import CSV_EXAMPLE, XML_EXAMPLE
@@ -95,7 +95,7 @@ def test_the_same_document_gives_the_same_bytes(post: Any) -> None:
 
 def test_a_component_goes_into_a_request_as_it_is(post: Any) -> None:
     """What comes out of an import goes into a check."""
-    from rules.requests import parse_request
+    from rules.schema.parsing import parse_request
 
     components = [one["component"] for one in post(CSV_EXAMPLE.encode(), "text/csv").json()["components"]]
     parsed = parse_request({"stack": {"components": components}})

@@ -10,10 +10,10 @@ from typing import Any
 
 import pytest
 
-from rules.model.comparison import ComparisonRequest
-from rules.model.reading import ReadingRequest
-from rules.model.request import CheckRequest
-from rules.requests import parse
+from rules.schema.comparison import ComparisonRequest
+from rules.schema.parsing import parse
+from rules.schema.reading import ReadingRequest
+from rules.schema.request import CheckRequest
 from service.report.page_shell import PAGE_STYLE, STYLE_SOURCE
 from service.routes.pages import PAGE_POLICY
 

@@ -8,9 +8,9 @@ from typing import Any
 import pytest
 
 from rules.assess import Assessor
-from rules.model.reading import ReadingReport, ReadingRequest
 from rules.read_gauge import read_gauge
-from rules.requests import parse
+from rules.schema.parsing import parse
+from rules.schema.reading import ReadingReport, ReadingRequest
 from service.reading_examples import READING_EXAMPLES
 
 PLANE = {"kind": "range", "distance_mm": 24, "tir_um": 9}

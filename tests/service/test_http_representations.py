@@ -13,8 +13,8 @@ import pytest
 from pydantic_core import to_json
 
 from rules.assess import Assessor
-from rules.requests import parse_request
 from rules.rulebook.engine import EngineFaultError
+from rules.schema.parsing import parse_request
 from service.problems import KINDS
 from service.report.text import report_text
 from tests.support.pages import by_id, parsed, words

@@ -13,9 +13,8 @@ import pytest
 from rich.console import Console
 
 from rules.assess import Assessor
-from rules.model.search import SearchRequest
-from rules.model.search_report import SearchReport
-from rules.requests import parse
+from rules.schema.parsing import parse
+from rules.schema.search import SearchReport, SearchRequest
 from rules.search import search
 from rules.searching.token import digest_of, token_of
 from service.__main__ import main

@@ -18,9 +18,9 @@ from hypothesis import strategies as st
 from prometheus_client.parser import text_string_to_metric_families
 
 from rules.assess import Assessor
-from rules.model.report import Undecided
-from rules.requests import parse_request
 from rules.rulebook.loader import base_request
+from rules.schema.parsing import parse_request
+from rules.schema.report import Undecided
 from service.app import create_app
 from service.bulk.stream import INLINE_LINES
 from service.loading import load_assessor

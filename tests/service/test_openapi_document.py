@@ -12,7 +12,7 @@ import pytest
 from openapi_spec_validator import validate
 
 from rules.assess import Assessor
-from rules.model.request import CheckRequest
+from rules.schema.request import CheckRequest
 from service.commands.generated import catalogue_files, openapi_files
 
 PROJECT = Path(__file__).parents[2]

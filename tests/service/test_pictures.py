@@ -14,7 +14,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from lxml import etree
 
-from rules.requests import BadRequestError, parse_request
+from rules.schema.parsing import BadRequestError, parse_request
 from service.report.pictures import NOTHING_TO_SHOW, Pictures, picture_or_words, pictures_of
 from service.report.svg import document, element, figure, text
 from tests.support.extreme_requests import extreme_request

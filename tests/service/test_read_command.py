@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from rules.model.reading import ReadingReport
+from rules.schema.reading import ReadingReport
 from service.__main__ import main
 from service.commands.exit_codes import BAD_INPUT, FAULT
 from service.reading_examples import READING_EXAMPLES

@@ -17,8 +17,8 @@ from xml.etree.ElementTree import Element
 
 import pytest
 
-from rules.model.report import ReplacedRule, Report
-from rules.requests import BadRequestError, parse_request
+from rules.schema.parsing import BadRequestError, parse_request
+from rules.schema.report import ReplacedRule, Report
 from service.report.page import report_page
 from service.report.page_shell import PAGE_HEADERS
 from service.representations import assess_instructed

@@ -9,8 +9,8 @@ import pytest
 from rich.console import Console
 
 from rules.assess import Assessor
-from rules.model.report import OverrideReport, ReplacedRule, Report, ThresholdReport
-from rules.requests import parse_request
+from rules.schema.parsing import parse_request
+from rules.schema.report import OverrideReport, ReplacedRule, Report, ThresholdReport
 from service.examples import EXAMPLES
 from service.report.text import print_report
 

@@ -9,8 +9,8 @@ import pytest
 from rich.console import Console
 
 from rules.assess import Assessor
-from rules.requests import parse_request
 from rules.rulebook.loader import base_request
+from rules.schema.parsing import parse_request
 from service.report.text import print_report
 
 

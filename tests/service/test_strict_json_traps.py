@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from service.strict_json import MAX_DEPTH, NotJSONError, parse_json
+from rules.schema.strict_json import MAX_DEPTH, NotJSONError, parse_json
 
 DEEPEST = b"[" * MAX_DEPTH + b"]" * MAX_DEPTH
 

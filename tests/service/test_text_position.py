@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from rules.input_faults import pointer
+from rules.schema.parsing import pointer
 from service.text_position import position_of
 
 TEXT = '{"stack": {\n  "id": "a",\n  "list": [ 1,\n [2 , {"x/y": {}}]]\n}}'

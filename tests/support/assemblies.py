@@ -5,9 +5,9 @@ from __future__ import annotations
 import copy
 from typing import Any
 
-from rules.model.assembly import AssemblyReport, AssemblyStep
 from rules.reporting.assembly import assembly_section
-from rules.requests import parse_request
+from rules.schema.parsing import parse_request
+from rules.schema.report import AssemblyReport, AssemblyStep
 from tests.support.stacks import assessor
 
 

@@ -10,7 +10,7 @@ import argparse
 import uvicorn
 from fastapi import FastAPI
 
-from rules.model.request import CheckRequest
+from rules.schema.request import CheckRequest
 from service.memory import settle
 
 __all__ = ["echo_app"]

@@ -8,8 +8,8 @@ from collections.abc import Iterator
 from functools import cache
 from typing import Any
 
-from rules.model.request import CheckRequest
 from rules.rulebook.loader import base_names, base_request
+from rules.schema.request import CheckRequest
 
 _FACTORS = (0.0, 0.01, 0.5, 1 - 1e-12, 1 + 1e-12, 2.0, 100.0)
 _ADDED = (

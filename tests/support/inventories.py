@@ -6,8 +6,8 @@ import copy
 import random
 from typing import Any
 
-from rules.model.search import SearchRequest
-from rules.requests import BadRequestError, parse
+from rules.schema.parsing import BadRequestError, parse
+from rules.schema.search import SearchRequest
 from tests.support.toolroom_parts import SPINDLES, parts
 
 __all__ = ["random_search", "shelf"]

@@ -8,9 +8,9 @@ from types import MappingProxyType
 from typing import Any, Final
 
 from rules.gate import gate
-from rules.model.gate import GateReport, GateRequest
-from rules.requests import parse
 from rules.rulebook.loader import base_request
+from rules.schema.gate import GateReport, GateRequest
+from rules.schema.parsing import parse
 from tests.support.stacks import assessor
 
 Change = Callable[[dict[str, Any]], object]

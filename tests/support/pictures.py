@@ -12,8 +12,8 @@ from typing import Any, Final, get_args
 from lxml import etree
 
 from rules.facts.derive import Derived
-from rules.model.report import Report
-from rules.requests import parse_request
+from rules.schema.parsing import parse_request
+from rules.schema.report import Report
 from service.report.drawing_text import text_width
 from service.report.pictures import PictureName, Pictures, pictures_of
 from tests.support.stacks import assessor

@@ -10,9 +10,9 @@ from typing import Any
 
 from rules.assess import Assessor
 from rules.facts.derive import Derived, derive
-from rules.model.report import Report
 from rules.quantities.missing import Lack, Maybe
-from rules.requests import parse_request
+from rules.schema.parsing import parse_request
+from rules.schema.report import Report
 
 STEEL_GPA, STEEL_KG_M3 = 210.0, 7850.0
 CARBIDE_GPA, CARBIDE_KG_M3 = 600.0, 14500.0

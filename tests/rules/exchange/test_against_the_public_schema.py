@@ -19,10 +19,10 @@ from lxml import etree
 from rules.assess import Assessor
 from rules.exchange.cutting_tool_export import Standard, export_cutting_tool
 from rules.exchange.cutting_tool_xml import read_cutting_tools
-from rules.requests import parse_request
+from rules.schema.parsing import parse_request
+from rules.schema.strict_json import parse_json
 from service.examples import EXAMPLES
 from service.import_examples import XML_EXAMPLE
-from service.strict_json import parse_json
 
 _FOLDER = os.environ.get("STACKGAUGE_MTCONNECT_XSD", "")
 _DEMO = Path(__file__).parents[3] / "demo_data"

@@ -12,11 +12,11 @@ from lxml import etree
 from rules.assess import Assessor
 from rules.exchange.cutting_tool_export import EPOCH, export_cutting_tool, is_timestamp
 from rules.exchange.cutting_tool_xml import read_cutting_tools
-from rules.model.components import ComponentReference, Cutter
-from rules.model.report import Report
-from rules.model.stack import Stack
-from rules.requests import parse_request
 from rules.rulebook.loader import base_request
+from rules.schema.components import ComponentReference, Cutter
+from rules.schema.parsing import parse_request
+from rules.schema.report import Report
+from rules.schema.request import Stack
 
 _BARE = {"stack": {"components": [{"id": "c", "kind": "collet"}]}}
 

@@ -11,7 +11,7 @@ import pytest
 from rules.exchange import contract_paths, csv_rows, documents, iso13399, stated, unreadable
 from rules.exchange.contract_paths import MODELS, is_field
 from rules.exchange.iso13399 import body_materials, elements, symbols
-from rules.model.components import Material, StackPart
+from rules.schema.components import Material, StackPart
 
 
 @pytest.mark.parametrize("name", symbols())

@@ -9,8 +9,8 @@ import pytest
 
 from rules.facts.derive import Derived, derive
 from rules.quantities.missing import Lack
-from rules.requests import parse_request
 from rules.rulebook.loader import base_request
+from rules.schema.parsing import parse_request
 
 
 def _derived(request: dict[str, Any]) -> Derived:

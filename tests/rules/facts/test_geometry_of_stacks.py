@@ -9,8 +9,8 @@ import pytest
 from rules.facts.chain import chain_of
 from rules.facts.geometry import Geometry, geometry_of
 from rules.quantities.missing import Lack
-from rules.requests import parse_request
 from rules.rulebook.loader import base_request
+from rules.schema.parsing import parse_request
 from tests.support.stacks import derived_of, holder_and_cutter
 
 

@@ -8,8 +8,8 @@ import pytest
 
 from rules.facts.derive import derive
 from rules.quantities.missing import Lack
-from rules.requests import parse_request
 from rules.rulebook.loader import base_request
+from rules.schema.parsing import parse_request
 from tests.support.stacks import codes, derived_of, known, one_rod, report_of
 
 ROD_KG = 7850e-9 * math.pi / 4 * 20**2 * 120

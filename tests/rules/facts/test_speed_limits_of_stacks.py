@@ -7,9 +7,9 @@ from typing import Any
 
 import pytest
 
-from rules.model.report_mechanics import SpeedReport
 from rules.quantities.missing import Lack
 from rules.rulebook.loader import base_request
+from rules.schema.report import SpeedReport
 from tests.support.stacks import codes, derived_of, known, report_of
 
 

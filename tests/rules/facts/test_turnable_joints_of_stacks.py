@@ -6,8 +6,8 @@ import pytest
 
 from rules.facts.chain import chain_of
 from rules.facts.turnable import positions_of
-from rules.requests import parse_request
 from rules.rulebook.loader import base_request
+from rules.schema.parsing import parse_request
 
 
 @pytest.mark.parametrize(

@@ -11,8 +11,8 @@ from rules.facts.derive import derive
 from rules.facts.unbalance import UnbalanceSum, unbalance_question, unbalance_sum
 from rules.quantities.missing import Lack
 from rules.random_vectors.random_sum import RandomClocking
-from rules.requests import parse_request
 from rules.rulebook.loader import base_request
+from rules.schema.parsing import parse_request
 
 
 def _sum(vectors: list[Vector]) -> UnbalanceSum:

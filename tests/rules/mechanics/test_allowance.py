@@ -9,7 +9,7 @@ import pytest
 from rules.assess import Assessor
 from rules.quantities.work_limit import Allowance, TooMuchWorkError, allowing, spend
 from rules.random_vectors.random_sum import RandomClocking, resultant_quantiles
-from rules.requests import parse_request
+from rules.schema.parsing import parse_request
 from tests.support.costly_stacks import SPREAD_UM, costly_stack
 from tests.support.stacks import assessor
 

@@ -12,9 +12,9 @@ from typing import Any
 
 import pytest
 
-from rules.model.assembly import AssemblyReport
-from rules.requests import BadRequestError, parse_request
 from rules.rulebook.loader import base_names, base_request
+from rules.schema.parsing import BadRequestError, parse_request
+from rules.schema.report import AssemblyReport
 from tests.support.assemblies import assembly_of
 from tests.support.extreme_requests import extreme_request
 from tests.support.random_stacks import random_stack

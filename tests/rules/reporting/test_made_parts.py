@@ -9,9 +9,9 @@ import pytest
 from pydantic import ValidationError
 
 from rules.assess import Assessor
-from rules.model.report import PositionReport, Report
 from rules.quantities.models import made
-from rules.requests import BadRequestError, parse_request
+from rules.schema.parsing import BadRequestError, parse_request
+from rules.schema.report import PositionReport, Report
 from tests.support.random_stacks import random_stack
 
 ASSESSOR = Assessor.load()

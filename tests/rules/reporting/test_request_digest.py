@@ -6,9 +6,9 @@ import contextlib
 import hashlib
 import random
 
-from rules.model.request import CheckRequest
 from rules.reporting.provenance import request_sha256
-from rules.requests import BadRequestError, parse_request
+from rules.schema.parsing import BadRequestError, parse_request
+from rules.schema.request import CheckRequest
 from tests.support.random_stacks import random_stack
 
 

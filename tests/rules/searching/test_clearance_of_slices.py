@@ -5,7 +5,7 @@ from __future__ import annotations
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rules.model.search import ClearanceZone
+from rules.schema.search import ClearanceZone
 from rules.searching.outline import Slice, too_wide
 from rules.searching.span import UNKNOWN, Span
 

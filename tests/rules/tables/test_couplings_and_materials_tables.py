@@ -10,10 +10,10 @@ import pytest
 
 from rules.couplings import definition, hollow_taper
 from rules.couplings.definition import Clocking
-from rules.model.components import Material
-from rules.model.operation import BalanceGrade
 from rules.quantities import tables
 from rules.quantities.tables import UnknownEntryError
+from rules.schema.components import Material
+from rules.schema.request import BalanceGrade
 from rules.tables import balance_grades, materials
 
 GENERAL_TABLES = {"balance_grades", "couplings", "work_materials"}

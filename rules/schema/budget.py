@@ -6,9 +6,9 @@ from typing import Literal
 
 from pydantic import Field
 
-from rules.model.report import ContributorReport, Provenance
-from rules.model.request import StackRequest
 from rules.quantities.models import LackingFact, Length, Microns, Model, Out
+from rules.schema.report import ContributorReport, Provenance
+from rules.schema.request import StackRequest
 
 __all__ = [
     "AskedPlane",

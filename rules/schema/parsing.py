@@ -1,4 +1,6 @@
-"""Where in the input a validation error lies, and what to say about it.
+"""From parsed JSON to a request, with every fault located in the input and told in plain words.
+
+Where in the input a validation error lies, and what to say about it.
 
 A validation error is located by the way through the *models*, in which the chosen member of a union
 is a step of its own; a caller knows only the input.  So the way is walked through the JSON Schema and
@@ -7,17 +9,20 @@ the input side by side, and steps that the input does not have are left out.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from difflib import get_close_matches
 from functools import lru_cache
 from types import MappingProxyType
-from typing import Any, Final
+from typing import Any, Final, TypeVar
 
-from pydantic import BaseModel
+from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
 
-__all__ = ["MAX_NAME", "Place", "describe", "locate", "pointer"]
+from rules.schema.request import CheckRequest
+
+__all__ = ["MAX_NAME", "BadRequestError", "Fault", "Place", "describe", "locate", "parse", "parse_request", "pointer"]
+
 
 Schema = Mapping[str, Any]
 
@@ -184,3 +189,56 @@ _WORDS: Final[Mapping[str, Callable[[Place, Mapping[str, Any]], str]]] = Mapping
         "union_tag_not_found": _no_tag,
     }
 )
+
+
+_WITH_HELP: Final = 100
+"""Faults of a request that are told with a suggestion: to look for a similar name costs a tenth of a millisecond."""
+
+ModelT = TypeVar("ModelT", bound=BaseModel)
+
+
+@dataclass(frozen=True, slots=True)
+class Fault:
+    """One thing wrong with a request.
+
+    ``pointer`` is a JSON Pointer (RFC 6901) that resolves in the input, ``""`` being the whole of it;
+    a missing field points at the object that lacks it.  ``detail`` says what was expected.
+    """
+
+    pointer: str
+    detail: str
+
+
+class BadRequestError(ValueError):
+    """The input is no valid request; ``faults`` holds everything found, in the order of the contract."""
+
+    def __init__(self, faults: Iterable[Fault]) -> None:
+        self.faults = tuple(faults)
+        super().__init__("; ".join(f"{fault.pointer or '/'}: {fault.detail}" for fault in self.faults))
+
+
+def parse(model: type[ModelT], data: object) -> ModelT:
+    """Validate parsed JSON against a model of the contract.
+
+    Raises :class:`BadRequestError` with a fault for each error found.
+    """
+    try:
+        return model.model_validate(data)
+    except ValidationError as error:
+        errors = error.errors(include_url=False, include_input=False)
+    raise BadRequestError(_fault(model, one, data, helpful=n < _WITH_HELP) for n, one in enumerate(errors))
+
+
+def _fault(model: type[BaseModel], error: ErrorDetails, data: object, *, helpful: bool) -> Fault:
+    place = locate(model, error, data)
+    return Fault(place.pointer, describe(error, place, helpful=helpful))
+
+
+def parse_request(data: object) -> CheckRequest:
+    """Validate parsed JSON as the request of a check; raises :class:`BadRequestError`.
+
+    >>> parse_request({"stack": {"components": [{"kind": "collet", "id": "c1", "mas_kg": 1}]}})
+    Traceback (most recent call last):
+    rules.schema.parsing.BadRequestError: /stack/components/0/mas_kg: unknown field; did you mean 'mass_kg'?
+    """
+    return parse(CheckRequest, data)

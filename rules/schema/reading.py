@@ -6,12 +6,10 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from rules.model.components import Definitions
-from rules.model.machine import Machine
-from rules.model.policy import Policy
-from rules.model.report import Provenance
-from rules.model.stack import Stack
 from rules.quantities.models import Identifier, LackingFact, Length, Microns, Model, Out, SignedMicrons
+from rules.schema.components import Definitions
+from rules.schema.report import Provenance
+from rules.schema.request import Machine, Policy, Stack
 
 __all__ = [
     "AxisReport",

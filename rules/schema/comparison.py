@@ -6,14 +6,10 @@ from typing import Literal
 
 from pydantic import Field
 
-from rules.model.components import Definitions
-from rules.model.machine import Machine
-from rules.model.operation import Operation
-from rules.model.policy import Policy
-from rules.model.report import PlaneReport, Provenance, Severity, Summary, Verdict
-from rules.model.report_mechanics import SpeedLimit
-from rules.model.stack import Stack
 from rules.quantities.models import Identifier, Model, Out
+from rules.schema.components import Definitions
+from rules.schema.report import PlaneReport, Provenance, Severity, SpeedLimit, Summary, Verdict
+from rules.schema.request import Machine, Operation, Policy, Stack
 
 __all__ = [
     "MAX_ALTERNATIVES",

@@ -18,7 +18,7 @@ from collections.abc import Iterator
 from json import JSONDecodeError
 from typing import Any, Final
 
-from rules.input_faults import MAX_NAME, pointer
+from rules.schema.parsing import MAX_NAME, pointer
 
 __all__ = ["MAX_DEPTH", "NotJSONError", "parse_json"]
 
@@ -74,7 +74,7 @@ def parse_json(data: bytes) -> Any:
     {'teeth': 4, 'mass_kg': 0.25}
     >>> parse_json(b'{"limits": [1, {"a": 1, "a": 2}]}')
     Traceback (most recent call last):
-    service.strict_json.NotJSONError: /limits/1: the key 'a' is written twice in one object
+    rules.schema.strict_json.NotJSONError: /limits/1: the key 'a' is written twice in one object
 
     Raises :class:`NotJSONError`.
     """

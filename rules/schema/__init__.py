@@ -1,0 +1,1 @@
+"""The public contract: models of request and answer, and the reading of JSON into them."""
