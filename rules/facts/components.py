@@ -7,11 +7,11 @@ from typing import Final
 
 from rules.couplings import collets
 from rules.couplings.sides import Bore, ColletBore, CylindricalShank, Declared, NutCollet
+from rules.cutting.formulas import cutting_speed_m_per_min
 from rules.facts.chain import Chain, Link
 from rules.facts.geometry import Geometry, profile_length, tool_diameter
 from rules.facts.masses import Masses
 from rules.facts.outlines import narrow_end, thinnest_wall
-from rules.mechanics.milling import cutting_speed_m_per_min
 from rules.quantities.missing import Lack, Maybe, given, lift
 from rules.rulebook.fact import Fact, FactBuilder
 from rules.schema.components import Cutter, StackPart

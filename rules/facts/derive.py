@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from rules.facts.asked_speed import asked_speed_of
+from rules.cutting.analysis import CuttingLoad, asked_speed_of, cutting_load_of
 from rules.facts.budget import PlaneBudget
 from rules.facts.chain import Chain, chain_of
 from rules.facts.components import component_facts
 from rules.facts.contributors import Contributors, contributors_of
-from rules.facts.cutting_load import CuttingLoad, cutting_load_of
 from rules.facts.geometry import Geometry, geometry_of
 from rules.facts.grips import Grip, grips_of
 from rules.facts.joints import joint_facts

@@ -6,8 +6,8 @@ from dataclasses import dataclass
 from typing import Final, Literal
 
 from rules.couplings.sides import Bore, ColletBore, CylindricalBore, SideLock
+from rules.cutting.analysis import CuttingLoad
 from rules.facts.chain import Chain, JointCase
-from rules.facts.cutting_load import CuttingLoad
 from rules.facts.geometry import Geometry, grip_of
 from rules.facts.joint_fits import CLAMPS, shank_of
 from rules.facts.outlines import OutlinePiece

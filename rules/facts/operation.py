@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from rules.facts.asked_speed import cutting_diameter_of
+from rules.cutting.analysis import CuttingLoad, cutting_diameter_of
+from rules.cutting.formulas import speed_from_cutting_speed_rpm
 from rules.facts.budget import PlaneBudget
 from rules.facts.chain import Chain
-from rules.facts.cutting_load import CuttingLoad
 from rules.facts.speeds import critical_speed_of
 from rules.facts.stiffness import StackStiffness
 from rules.facts.unbalance import StackBalance
-from rules.mechanics.milling import speed_from_cutting_speed_rpm
 from rules.quantities.missing import Lack, Maybe, given, lift
 from rules.rulebook.fact import Fact, FactBuilder
 from rules.schema.components import Cutter

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from typing import Literal, NamedTuple, TypeAlias
 
+from rules.cutting.formulas import speed_from_cutting_speed_rpm
 from rules.facts.chain import Chain
 from rules.facts.components import lacks_speed
 from rules.facts.grips import Grip
 from rules.facts.stiffness import StackStiffness
 from rules.facts.unbalance import StackBalance
-from rules.mechanics.milling import speed_from_cutting_speed_rpm
 from rules.quantities.missing import Lack, Maybe, lift, merge
 from rules.schema.components import Cutter
 

@@ -6,9 +6,9 @@ from collections.abc import Sequence
 from itertools import accumulate
 from typing import Final, Literal, NamedTuple
 
+from rules.cutting.analysis import CuttingLoad
 from rules.facts.beam_pieces import Beam, beam_of
 from rules.facts.chain import Chain, JointCase
-from rules.facts.cutting_load import CuttingLoad
 from rules.facts.geometry import Geometry
 from rules.facts.masses import Masses
 from rules.facts.outlines import OutlinePiece

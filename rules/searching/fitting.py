@@ -8,7 +8,7 @@ from typing import Any, Final, TypeAlias
 
 from rules.assess import Assessor
 from rules.couplings.sides import SteepTaper
-from rules.facts.asked_speed import asked_speed_of
+from rules.cutting.analysis import asked_speed_of
 from rules.facts.chain import Chain, chain_of
 from rules.facts.components import component_facts
 from rules.facts.geometry import geometry_of

@@ -8,18 +8,18 @@ from typing import Any
 import numpy as np
 import pytest
 
-from rules.mechanics.milling import (
+from rules.cutting.analysis import work_material, work_materials
+from rules.cutting.formulas import (
     cutting_speed_m_per_min,
     engagement_angle_rad,
     helical_pull_n,
     mean_chip_thickness_mm,
     milling_load,
+    peak_sums,
     specific_force_mpa,
     speed_from_cutting_speed_rpm,
     torque_at_power_n_m,
 )
-from rules.mechanics.tooth_rotation import peak_sums
-from rules.tables.work_materials import work_material, work_materials
 
 
 def test_slot_of_a_textbook_on_machining() -> None:

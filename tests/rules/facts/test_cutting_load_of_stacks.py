@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from rules.facts.cutting_load import CuttingLoad
+from rules.cutting.analysis import CuttingLoad
 from rules.quantities.missing import Lack
 from rules.rulebook.loader import base_request
 from tests.support.stacks import codes, derived_of, holder_and_cutter, known, report_of, undecided_fields

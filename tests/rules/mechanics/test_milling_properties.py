@@ -11,19 +11,19 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.integrate import quad
 
-from rules.mechanics import milling, tooth_rotation
-from rules.mechanics.milling import (
+from rules.cutting import formulas
+from rules.cutting.formulas import (
     MillingLoad,
     cutting_speed_m_per_min,
     engagement_angle_rad,
     helical_pull_n,
     mean_chip_thickness_mm,
     milling_load,
+    peak_sums,
     specific_force_mpa,
     speed_from_cutting_speed_rpm,
     torque_at_power_n_m,
 )
-from rules.mechanics.tooth_rotation import peak_sums
 
 teeth_counts = st.integers(1, 30)
 shares = st.floats(0.001, 1.0)
@@ -251,7 +251,7 @@ def test_refuses_what_is_no_quantity(call: Callable[[], object], words: str) -> 
         call()
 
 
-@pytest.mark.parametrize("module", [milling, tooth_rotation])
+@pytest.mark.parametrize("module", [formulas])
 def test_examples_in_the_docstrings_hold(module: object) -> None:
     """Every example gives what it shows."""
     result = doctest.testmod(module)  # type: ignore[arg-type]

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import pytest
 
+from rules.cutting.analysis import work_material, work_materials
 from rules.quantities import tables
 from rules.quantities.tables import UnknownEntryError
-from rules.tables.work_materials import work_material, work_materials
 
 
 @pytest.mark.parametrize(

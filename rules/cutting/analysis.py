@@ -1,19 +1,77 @@
-"""What the cut asks of the stack: torque, pull and force across the axis, stated or from the milling cut."""
+"""What the cut asks of the stack: torque, pull and force across the axis, stated or from the milling cut.
+
+The speed the operation asks: stated, or following from a cutting speed and the cutting diameter.
+
+Work materials: the cutting force of each.
+"""
 
 from __future__ import annotations
 
 import math
+from functools import cache
 from typing import Final, Literal, NamedTuple
 
-from rules.facts.asked_speed import cutting_diameter_of
+from rules.cutting.formulas import MillingLoad, helical_pull_n, milling_load, speed_from_cutting_speed_rpm
 from rules.facts.chain import Chain
-from rules.mechanics.milling import MillingLoad, helical_pull_n, milling_load
 from rules.quantities.missing import Lack, Maybe, given, known_or, lift
+from rules.quantities.tables import Row, UnknownEntryError, read_rows
 from rules.schema.components import Cutter
 from rules.schema.request import Milling
-from rules.tables import work_materials
 
-__all__ = ["CuttingLoad", "cutting_load_of"]
+__all__ = ["CuttingLoad", "asked_speed_of", "cutting_diameter_of", "cutting_load_of", "work_material", "work_materials"]
+
+
+def cutting_diameter_of(chain: Chain) -> Maybe[float]:
+    """Return the cutting diameter of the cutter at the end of the chain."""
+    last = chain.links[-1] if chain.links else None
+    if last is None or not isinstance(last.part, Cutter):
+        return given(None, "/stack/components/-")
+    return given(last.part.cutting_diameter_mm, last.at, "cutting_diameter_mm")
+
+
+def asked_speed_of(chain: Chain) -> Maybe[float] | None:
+    """Return the speed asked in rpm; None where the operation asks none."""
+    operation = chain.request.operation
+    if operation is None:
+        return None
+    if operation.spindle_speed_rpm is not None:
+        return operation.spindle_speed_rpm
+    if operation.cutting_speed_m_per_min is None:
+        return None
+    return lift(speed_from_cutting_speed_rpm, operation.cutting_speed_m_per_min, cutting_diameter_of(chain))
+
+
+class WorkMaterial(Row):
+    """A group of work materials with its specific cutting force."""
+
+    work_material: str
+    title: str
+    iso_513_group: Literal["P", "M", "K", "N", "S", "H"]
+    unit_force_mpa: float
+    exponent: float
+    radial_ratio: float
+
+
+@cache
+def _work_materials() -> dict[str, WorkMaterial]:
+    return {row.work_material: row for row in read_rows("work_materials", WorkMaterial)}
+
+
+def work_materials() -> tuple[str, ...]:
+    """Names of the work materials."""
+    return tuple(_work_materials())
+
+
+def work_material(name: str) -> WorkMaterial:
+    """A work material by name; raises :class:`UnknownEntryError` for an unknown one.
+
+    >>> work_material("c45").unit_force_mpa, work_material("c45").iso_513_group
+    (2220.0, 'P')
+    """
+    if name not in _work_materials():
+        raise UnknownEntryError("work_materials", name, work_materials())
+    return _work_materials()[name]
+
 
 _SQUARE_SHOULDER_DEG: Final = 90.0
 
@@ -37,7 +95,7 @@ def _radial_ratio(cut: Milling) -> Maybe[float]:
         return cut.radial_force_ratio
     if cut.work_material is None:
         return Lack(("/operation/milling/radial_force_ratio",))
-    return work_materials.work_material(cut.work_material).radial_ratio
+    return work_material(cut.work_material).radial_ratio
 
 
 def _milling(chain: Chain, cut: Milling, ratio: Maybe[float], speed: Maybe[float] | None) -> Maybe[MillingLoad]:
@@ -45,7 +103,7 @@ def _milling(chain: Chain, cut: Milling, ratio: Maybe[float], speed: Maybe[float
     operation = chain.request.operation
     if last is None or not isinstance(last.part, Cutter) or operation is None:
         return Lack(("/stack/components/-",))
-    group = None if cut.work_material is None else work_materials.work_material(cut.work_material)
+    group = None if cut.work_material is None else work_material(cut.work_material)
     unit_force = cut.unit_specific_force_mpa
     exponent = cut.thickness_exponent
     if group is not None:

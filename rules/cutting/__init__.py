@@ -1,0 +1,1 @@
+"""What the cut requires: torque, pull, force, speed and power."""
