@@ -9,7 +9,7 @@ from importlib.resources import files
 from pathlib import Path
 from typing import Final
 
-from rules.catalogue import NO_CATALOGUE, Catalogue, load_catalogue
+from rules.exchange.documents import NO_CATALOGUE, Catalogue, load_catalogue
 from rules.facts.derive import Derived, derive
 from rules.facts.references import Resolved, reference_facts, resolve
 from rules.quantities.models import made
@@ -58,7 +58,8 @@ class Assessor:
     def load(cls, extra_rulebooks: Sequence[Path] = (), catalogue: Path | None = None) -> Assessor:
         """Load the package's rulebooks, then an operator's folders; and the components an operator mounts.
 
-        Raises :class:`~rules.rulebook.source.RulebookError` and :class:`~rules.catalogue.CatalogueError`, each with
+        Raises :class:`~rules.rulebook.source.RulebookError` and :class:`~rules.exchange.documents.CatalogueError`,
+        each with
         file, line and reason of every defect.
         """
         book = load_books([files("rules").joinpath("books"), *extra_rulebooks])

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from rules.catalogue import NO_CATALOGUE, Catalogue
+from rules.exchange.documents import NO_CATALOGUE, Catalogue
 from rules.facts.budget import Vector, budget_at, law_of, vectors_at
 from rules.facts.chain import Chain, chain_of
 from rules.facts.contributors import Contributor, Contributors, contributors_of

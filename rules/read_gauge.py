@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from rules.catalogue import NO_CATALOGUE, Catalogue
+from rules.exchange.documents import NO_CATALOGUE, Catalogue
 from rules.facts.derive import Derived, derive
 from rules.facts.references import resolve
 from rules.quantities.missing import Lack

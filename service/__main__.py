@@ -11,7 +11,7 @@ from typing import NoReturn
 from pydantic import ValidationError
 from pydantic_settings import SettingsError
 
-from rules.catalogue import CatalogueError
+from rules.exchange.documents import CatalogueError
 from rules.rulebook.source import RulebookError
 from rules.version import VERSION
 from service.commands import (

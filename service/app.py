@@ -58,7 +58,8 @@ def create_app(settings: Settings | None = None, assessor: Assessor | None = Non
     """Build the application.
 
     Rulebooks and catalogue are loaded here, so a wrong one stops the start:
-    :class:`rules.rulebook.source.RulebookError` or :class:`rules.catalogue.CatalogueError` is raised with every
+    :class:`rules.rulebook.source.RulebookError` or :class:`rules.exchange.documents.CatalogueError` is raised with
+    every
     defect found.
     """
     settings = settings or Settings()

@@ -13,7 +13,7 @@ from fastapi import FastAPI
 from uvicorn.config import STARTUP_FAILURE
 from uvicorn.supervisors import Multiprocess
 
-from rules.catalogue import CatalogueError
+from rules.exchange.documents import CatalogueError
 from rules.rulebook.source import RulebookError
 from service.app import create_app
 from service.bulk.worker import rules_in_force

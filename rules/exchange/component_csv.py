@@ -12,14 +12,10 @@ from dataclasses import dataclass
 from difflib import get_close_matches
 from typing import Final
 
-from rules.exchange.contract_paths import MODELS, all_paths, is_field
-from rules.exchange.csv_rows import BrokenTableError, numbered_rows, separator_of
-from rules.exchange.imported import Import, ImportedPart, fault
-from rules.exchange.iso13399 import Symbol, symbols
-from rules.exchange.mapping import Reading, map_readings, unmapped
-from rules.exchange.not_stated import not_stated
-from rules.exchange.stated import Stated, assemble, number_in
-from rules.exchange.unreadable import UnreadableError, decode, printable
+from rules.exchange.fields import MODELS, Stated, all_paths, assemble, is_field, number_in
+from rules.exchange.imported import Import, ImportedPart, fault, not_stated
+from rules.exchange.symbols import Reading, Symbol, map_readings, symbols, unmapped
+from rules.exchange.untrusted import BrokenTableError, UnreadableError, decode, numbered_rows, printable, separator_of
 from rules.schema.imports import ComponentKind, ImportFault, UnmappedValue
 from rules.schema.parsing import MAX_NAME
 
@@ -59,7 +55,7 @@ class _FaultyRowError(Exception):
 def read_component_csv(data: bytes, kind: ComponentKind | None = None) -> Import:
     """Read a table of components; ``kind`` says what the rows are that do not say it.
 
-    Raises :class:`~rules.exchange.unreadable.UnreadableError` where the text is not UTF-8 or holds NUL, where the
+    Raises :class:`~rules.exchange.untrusted.UnreadableError` where the text is not UTF-8 or holds NUL, where the
     head line has no separator or several, names a column twice or lacks the id or every kind, and for more than
     :data:`MAX_COLUMNS` columns or :data:`MAX_ROWS` rows.
     """

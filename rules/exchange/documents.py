@@ -1,13 +1,29 @@
-"""A document of either format to an import, the format told by the caller or by what the text begins with."""
+"""A document of either format to an import, the format told by the caller or by what the text begins with.
+
+The component catalogue that an operator mounts: a folder of JSON, YAML and CSV files, read once at start.
+"""
 
 from __future__ import annotations
 
-from rules.exchange.component_csv import read_component_csv
-from rules.exchange.cutting_tool_xml import read_cutting_tools
-from rules.exchange.imported import Import
-from rules.schema.imports import ComponentKind, ImportFormat
+import hashlib
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+from types import MappingProxyType
+from typing import Any, Final
 
-__all__ = ["format_of", "read_document"]
+from rules.exchange.component_csv import read_component_csv
+from rules.exchange.imported import Import
+from rules.exchange.tool_asset_import import read_cutting_tools
+from rules.exchange.untrusted import UnreadableError
+from rules.facts.references import Mounted
+from rules.quantities.models import Identifier, Model
+from rules.rulebook.source import Problem, Source, read_source
+from rules.schema.components import StackEntry
+from rules.schema.imports import ComponentKind, ImportFormat
+from rules.schema.parsing import BadRequestError, parse
+
+__all__ = ["NO_CATALOGUE", "Catalogue", "CatalogueError", "format_of", "load_catalogue", "read_document"]
 
 
 def format_of(data: bytes) -> ImportFormat:
@@ -23,6 +39,117 @@ def format_of(data: bytes) -> ImportFormat:
 def read_document(data: bytes, form: ImportFormat, kind: ComponentKind | None = None) -> Import:
     """Read the components of a document; ``kind`` says what those are of which the document does not say it.
 
-    Raises :class:`~rules.exchange.unreadable.UnreadableError`.
+    Raises :class:`~rules.exchange.untrusted.UnreadableError`.
     """
     return read_cutting_tools(data, kind) if form == "mtconnect_assets" else read_component_csv(data, kind)
+
+
+_TREES: Final = frozenset({".json", ".yaml", ".yml"})  # JSON is YAML, too
+
+
+class CatalogueError(ValueError):
+    """The catalogue can't be used; ``problems`` holds every defect found, in the order of the files."""
+
+    def __init__(self, problems: Iterable[Problem]) -> None:
+        self.problems: tuple[Problem, ...] = tuple(problems)
+        super().__init__("\n".join(str(problem) for problem in self.problems))
+
+
+@dataclass(frozen=True, slots=True)
+class Catalogue:
+    """Every definition of every key, and the SHA-256 over all of them; None for an empty catalogue."""
+
+    definitions: Mounted = field(default_factory=lambda: MappingProxyType({}))
+    digest: str | None = None
+
+
+NO_CATALOGUE: Final = Catalogue()
+
+
+class _Definition(Model):
+    """One entry of a file."""
+
+    key: Identifier
+    component: StackEntry
+
+
+def load_catalogue(folder: Path) -> Catalogue:
+    """Read every file of a folder and below it, in the order of their names.
+
+    A JSON or YAML file maps keys to components; a list of components takes their ids for keys. A CSV file has a
+    component a line under heads of ISO 13399. One key defined more than once is kept as it is: a reference to it is
+    a finding. Raises :class:`CatalogueError` for whatever can't be read or is no component.
+    """
+    if not folder.is_dir():
+        raise CatalogueError([Problem(str(folder), 0, "", "no folder of that name can be read")])
+    found: dict[str, list[StackEntry]] = {}
+    problems: list[Problem] = []
+    for file in sorted(folder.rglob("*")):
+        if not file.is_file() or file.name.startswith("."):
+            continue
+        if file.suffix.lower() in _TREES:
+            entries = _from_tree(read_source(file), problems)
+        elif file.suffix.lower() == ".csv":
+            entries = _from_csv(file, problems)
+        else:
+            problems.append(Problem(str(file), 0, "", "neither JSON, YAML nor CSV by its name"))
+            continue
+        for key, component in entries:
+            found.setdefault(key, []).append(component)
+    if problems:
+        raise CatalogueError(problems)
+    return Catalogue(
+        MappingProxyType({key: tuple(entries) for key, entries in found.items()}), _digest(found) if found else None
+    )
+
+
+def _from_tree(source: Source, problems: list[Problem]) -> Iterator[tuple[str, StackEntry]]:
+    problems.extend(source.problems)
+    if source.problems:
+        return
+    for step, key, value in _entries(source.value):
+        line = source.lines.at((step,))
+        if key is None:
+            problems.append(Problem(source.file, line, "", "a component in a list needs an id"))
+            continue
+        try:
+            definition = parse(_Definition, {"key": key, "component": value})
+        except BadRequestError as error:
+            problems.extend(
+                Problem(source.file, line, "", f"{key}{fault.pointer.removeprefix('/component')}: {fault.detail}")
+                for fault in error.faults
+            )
+            continue
+        yield definition.key, definition.component
+    if not isinstance(source.value, dict | list):
+        problems.append(Problem(source.file, 1, "", "expected components by key, or a list of components"))
+
+
+def _from_csv(file: Path, problems: list[Problem]) -> Iterator[tuple[str, StackEntry]]:
+    try:
+        found = read_component_csv(file.read_bytes())
+    except UnreadableError as error:
+        problems.append(Problem(str(file), error.line or 0, "", error.detail))
+        return
+    except OSError as error:
+        problems.append(Problem(str(file), 0, "", f"can't be read: {error.strerror or error}"))
+        return
+    problems.extend(Problem(str(file), fault.line or 0, "", fault.detail) for fault in found.faults)
+    yield from ((part.component.id, part.component) for part in found.parts)
+
+
+def _entries(value: Any) -> Iterator[tuple[str | int, str | None, Any]]:
+    if isinstance(value, dict):
+        yield from ((key, key, entry) for key, entry in value.items())
+    elif isinstance(value, list):
+        for place, entry in enumerate(value):
+            name = entry.get("id") if isinstance(entry, dict) else None
+            yield place, name if isinstance(name, str) else None, entry
+
+
+def _digest(found: dict[str, list[StackEntry]]) -> str:
+    text = hashlib.sha256()
+    for key in sorted(found):
+        for entry in found[key]:
+            text.update(f"{key}\n{entry.model_dump_json(exclude_unset=True)}\n".encode())
+    return text.hexdigest()

@@ -1,12 +1,18 @@
-"""What an import read: validated components with their provenance, and everything left over."""
+"""What an import read: validated components with their provenance, and everything left over.
+
+What a check will ask of a component and the document did not say.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from types import MappingProxyType
 from typing import Final, TypeVar
 
-from rules.exchange.unreadable import printable
+from pydantic import BaseModel
+
+from rules.exchange.untrusted import printable
 from rules.schema.components import StackPart
 from rules.schema.imports import (
     ImportedComponent,
@@ -17,7 +23,8 @@ from rules.schema.imports import (
     UnmappedValue,
 )
 
-__all__ = ["Import", "ImportedPart", "fault"]
+__all__ = ["Import", "ImportedPart", "fault", "not_stated"]
+
 
 MAX_LISTED: Final = 1000
 """Entries of one list in a report; a hostile document could ask for a million."""
@@ -84,3 +91,87 @@ class _Cut:
     def __call__(self, entries: Sequence[EntryT]) -> list[EntryT]:
         self.left_out += max(0, len(entries) - MAX_LISTED)
         return list(entries[:MAX_LISTED])
+
+
+_BODY: Final = (
+    "material",
+    "profile",
+    "mass_kg",
+    "unbalance_gmm",
+    "max_speed_rpm",
+    "runout",
+    "coolant_through",
+)
+
+_ASKED: Final[Mapping[str, tuple[str, ...]]] = MappingProxyType(
+    {
+        "base_holder": ("machine_side", "workpiece_side", "gauge_length_mm", *_BODY),
+        "extension": ("machine_side", "workpiece_side", "overall_length_mm", *_BODY),
+        "reducer": ("machine_side", "workpiece_side", "overall_length_mm", *_BODY),
+        "collet": ("machine_side", "workpiece_side", *_BODY),
+        "cutter": ("machine_side", "overall_length_mm", "cutting_diameter_mm", "flute_length_mm", "teeth", *_BODY),
+        "gauge_pin": ("machine_side", "overall_length_mm", *_BODY),
+        "retention_knob": ("form", "thread", "head_angle_deg", "mass_kg"),
+    }
+)
+"""Fields by kind; 'machine_side' and 'workpiece_side' are followed into the coupling where there is one."""
+
+_BORE: Final = (
+    "diameter_mm",
+    "tolerance",
+    "depth_mm",
+    "minimum_grip_mm",
+    "rated_torque_n_m",
+    "rated_axial_force_n",
+    "rated_grip_mm",
+)
+
+_ASKED_OF_COUPLING: Final[Mapping[str, tuple[str, ...]]] = MappingProxyType(
+    {
+        "steep_taper": ("size", "form"),
+        "hollow_taper": ("size", "form"),
+        "polygonal_taper": ("size",),
+        "nut_collet": ("size",),
+        "press_collet": ("designation",),
+        "morse_taper": ("size", "form"),
+        "shell_mill_arbor": ("pilot_diameter_mm", "drive"),
+        "declared": ("designation", "gender", "diameter_mm"),
+        "collet_bore": ("clamping_min_mm", "clamping_max_mm", "length_mm", "depth_mm", "minimum_grip_mm"),
+        "side_lock": (*_BORE, "flat"),
+        "shrink_fit": _BORE,
+        "hydraulic": _BORE,
+        "milling_chuck": _BORE,
+    }
+)
+
+_ASKED_OF_SHANK: Final = ("diameter_mm", "tolerance", "form", "length_mm")
+
+_JOINT: Final = "joints.grip_length_mm"
+"""Set at a joint of the stack: no document of a single piece can say it."""
+
+
+def not_stated(part: StackPart, carries: Callable[[str], bool]) -> list[NotStatedField]:
+    """The empty fields, in the order of the contract; ``carries`` tells which fields the format has a place for."""
+    return [NotStatedField(field=field, carried=carries(field)) for field in _empty(part)]
+
+
+def _empty(part: StackPart) -> Iterator[str]:
+    for field in _ASKED[part.kind]:
+        value = getattr(part, field)
+        if value is None:
+            yield field
+        elif field in ("machine_side", "workpiece_side"):
+            yield from _empty_in_coupling(value, field)
+    if part.kind not in ("base_holder", "retention_knob"):
+        yield _JOINT
+
+
+def _empty_in_coupling(coupling: BaseModel, side: str) -> Iterator[str]:
+    name: str = getattr(coupling, "coupling")  # noqa: B009 - the union of couplings has no common base
+    cylindrical = _ASKED_OF_SHANK if side == "machine_side" else _BORE
+    for field in _ASKED_OF_COUPLING.get(name, cylindrical):
+        stated = getattr(coupling, field)
+        if field == "tolerance" and stated is None:
+            stated = getattr(coupling, "deviation", None)
+        if stated is None:
+            yield f"{side}.{field}"

@@ -45,7 +45,7 @@ from service.contract.rules import RuleAnswer, RuleList
 from service.contract.state import State, Version
 
 if TYPE_CHECKING:
-    from rules.exchange.cutting_tool_export import Standard
+    from rules.exchange.tool_asset_export import Standard
 
 __all__ = ["Client"]
 

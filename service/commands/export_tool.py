@@ -6,7 +6,7 @@ import argparse
 import sys
 from typing import get_args
 
-from rules.exchange.cutting_tool_export import EPOCH, Standard, is_timestamp
+from rules.exchange.tool_asset_export import EPOCH, Standard, is_timestamp
 from rules.schema.parsing import parse_request
 from rules.schema.report import Report
 from service.commands.exit_codes import BAD_INPUT, VERDICT_CODES

@@ -10,7 +10,7 @@ from typing import get_args
 from rich.text import Text
 
 from rules.exchange.documents import format_of, read_document
-from rules.exchange.unreadable import UnreadableError
+from rules.exchange.untrusted import UnreadableError
 from rules.schema.imports import ComponentKind, ImportReport
 from service.commands.exit_codes import BAD_INPUT
 from service.commands.request_files import report_console

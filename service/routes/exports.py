@@ -7,7 +7,7 @@ from typing import Annotated, Any, Final
 
 from fastapi import APIRouter, Query, Request, Response
 
-from rules.exchange.cutting_tool_export import EPOCH, TIMESTAMP_PATTERN, Standard
+from rules.exchange.tool_asset_export import EPOCH, TIMESTAMP_PATTERN, Standard
 from rules.schema.parsing import parse_request
 from rules.schema.request import CheckRequest
 from rules.schema.strict_json import parse_json

@@ -7,7 +7,7 @@ from typing import Annotated, Any, Final
 from fastapi import APIRouter, Query, Request, Response
 
 from rules.exchange.documents import read_document
-from rules.exchange.unreadable import UnreadableError
+from rules.exchange.untrusted import UnreadableError
 from rules.schema.imports import ComponentKind, ImportFormat, ImportReport
 from service.answers import json_answer
 from service.heavy_work import HeavyWork

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Final
 
 from rules.exchange.documents import read_document
-from rules.exchange.unreadable import UnreadableError
+from rules.exchange.untrusted import UnreadableError
 from rules.schema.imports import ImportFormat
 from service.import_examples import CSV_EXAMPLE, XML_EXAMPLE
 from tests.fuzz.damage import damaged, fuzzed

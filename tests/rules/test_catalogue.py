@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from rules.catalogue import NO_CATALOGUE, CatalogueError, load_catalogue
+from rules.exchange.documents import NO_CATALOGUE, CatalogueError, load_catalogue
 from rules.schema.components import Collet, Cutter
 
 COLLET = {"id": "c1", "kind": "collet", "mass_kg": 0.1}

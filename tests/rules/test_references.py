@@ -9,8 +9,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from rules.assess import Assessor
-from rules.catalogue import Catalogue
 from rules.compare import compare
+from rules.exchange.documents import Catalogue
 from rules.facts.references import resolve
 from rules.full_budget import full_budget
 from rules.read_gauge import read_gauge

@@ -6,7 +6,7 @@ import pytest
 from pydantic import TypeAdapter
 
 from rules.assess import Assessor
-from rules.catalogue import Catalogue
+from rules.exchange.documents import Catalogue
 from rules.rulebook.book import Example, Rule
 from rules.rulebook.loader import base_names, base_request, example_request
 from rules.schema.components import StackEntry

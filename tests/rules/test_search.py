@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 import rules.search
 from rules.assess import Assessor
-from rules.catalogue import Catalogue
+from rules.exchange.documents import Catalogue
 from rules.schema.parsing import BadRequestError, parse, parse_request
 from rules.schema.search import MAX_INVENTORY, SearchReport, SearchRequest, SearchResult
 from rules.search import search

@@ -15,8 +15,8 @@ from fastapi import FastAPI
 from lxml import etree
 
 from rules.assess import Assessor
-from rules.exchange.cutting_tool_export import EPOCH
-from rules.exchange.cutting_tool_xml import read_cutting_tools
+from rules.exchange.tool_asset_export import EPOCH
+from rules.exchange.tool_asset_import import read_cutting_tools
 from service.commands import export_tool
 from service.commands.exit_codes import BAD_INPUT, VERDICT_CODES
 from service.examples import EXAMPLES

@@ -16,7 +16,7 @@ from fastapi import FastAPI
 from starlette.middleware import Middleware
 
 from rules.exchange.component_csv import read_component_csv
-from rules.exchange.cutting_tool_xml import read_cutting_tools
+from rules.exchange.tool_asset_import import read_cutting_tools
 from rules.schema.imports import ImportReport
 from service.commands import import_components
 from service.commands.exit_codes import BAD_INPUT

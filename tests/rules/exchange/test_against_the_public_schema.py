@@ -17,8 +17,8 @@ from hypothesis import strategies as st
 from lxml import etree
 
 from rules.assess import Assessor
-from rules.exchange.cutting_tool_export import Standard, export_cutting_tool
-from rules.exchange.cutting_tool_xml import read_cutting_tools
+from rules.exchange.tool_asset_export import Standard, export_cutting_tool
+from rules.exchange.tool_asset_import import read_cutting_tools
 from rules.schema.parsing import parse_request
 from rules.schema.strict_json import parse_json
 from service.examples import EXAMPLES

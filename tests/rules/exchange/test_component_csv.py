@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from rules.exchange.component_csv import MAX_COLUMNS, MAX_FAULTS, MAX_ROWS, read_component_csv
 from rules.exchange.imported import Import
-from rules.exchange.unreadable import MAX_BYTES, UnreadableError
+from rules.exchange.untrusted import MAX_BYTES, UnreadableError
 
 
 def _read(text: str, **options: Any) -> Import:

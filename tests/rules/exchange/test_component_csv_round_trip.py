@@ -12,7 +12,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from rules.exchange.component_csv import read_component_csv
-from rules.exchange.contract_paths import MODELS
+from rules.exchange.fields import MODELS
 
 _TEXT = st.text(
     st.characters(codec="utf-8", exclude_categories=("Cc", "Cs", "Zl", "Zp")), min_size=1, max_size=40

@@ -10,8 +10,8 @@ import pytest
 from lxml import etree
 
 from rules.assess import Assessor
-from rules.exchange.cutting_tool_export import EPOCH, export_cutting_tool, is_timestamp
-from rules.exchange.cutting_tool_xml import read_cutting_tools
+from rules.exchange.tool_asset_export import EPOCH, export_cutting_tool, is_timestamp
+from rules.exchange.tool_asset_import import read_cutting_tools
 from rules.rulebook.loader import base_request
 from rules.schema.components import ComponentReference, Cutter
 from rules.schema.parsing import parse_request

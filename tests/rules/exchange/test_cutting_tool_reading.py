@@ -6,9 +6,9 @@ from typing import Any
 
 import pytest
 
-from rules.exchange.cutting_tool_xml import read_cutting_tools
 from rules.exchange.imported import Import, ImportedPart
-from rules.exchange.unreadable import UnreadableError
+from rules.exchange.tool_asset_import import read_cutting_tools
+from rules.exchange.untrusted import UnreadableError
 
 _NAMESPACE = "urn:mtconnect.org:MTConnectAssets:1.4"
 

@@ -11,9 +11,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rules.exchange.cutting_tool_xml import read_cutting_tools
-from rules.exchange.unreadable import MAX_BYTES, UnreadableError
-from rules.exchange.xml_reading import MAX_ATTRIBUTES, MAX_DEPTH, MAX_ELEMENTS, read_xml
+from rules.exchange.tool_asset_import import read_cutting_tools
+from rules.exchange.untrusted import MAX_ATTRIBUTES, MAX_BYTES, MAX_DEPTH, MAX_ELEMENTS, UnreadableError, read_xml
 
 _NAMESPACE = "urn:mtconnect.org:MTConnectAssets:1.4"
 _OPEN = f'<CuttingTool xmlns="{_NAMESPACE}" assetId="KB-1">'

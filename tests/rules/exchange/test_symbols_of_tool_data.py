@@ -8,9 +8,9 @@ from typing import get_args
 
 import pytest
 
-from rules.exchange import contract_paths, csv_rows, documents, iso13399, stated, unreadable
-from rules.exchange.contract_paths import MODELS, is_field
-from rules.exchange.iso13399 import body_materials, elements, symbols
+from rules.exchange import documents, fields, symbols, untrusted
+from rules.exchange.fields import MODELS, is_field
+from rules.exchange.symbols import body_materials, elements, symbols
 from rules.schema.components import Material, StackPart
 
 
@@ -66,7 +66,7 @@ def test_the_field_depends_on_the_kind(symbol: str, kind: str, field: str | None
     assert symbols()[symbol].field_of(kind) == field
 
 
-@pytest.mark.parametrize("module", [contract_paths, csv_rows, documents, iso13399, stated, unreadable])
+@pytest.mark.parametrize("module", [fields, untrusted, documents, symbols])
 def test_examples_in_docstrings_hold(module: ModuleType) -> None:
     """What a docstring shows is what happens."""
     result = doctest.testmod(module)

@@ -3,27 +3,111 @@
 The standard carries about half of what a check asks; the rest is reported as not stated.
 It has no word for the kind of a piece: what states a cutting diameter, a depth of cut or cutting items is a
 cutter, anything else is what the caller says it is, and without that no component.
+
+Values of an asset's measurements: which of the numbers stands, and in which unit.
 """
 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from fractions import Fraction
+from types import MappingProxyType
 from typing import Final
 
 from lxml import etree
 
-from rules.exchange.imported import Import, ImportedPart, fault
-from rules.exchange.iso13399 import elements
-from rules.exchange.mapping import Reading, map_readings, unmapped
-from rules.exchange.measurement import is_measured, measured
-from rules.exchange.not_stated import not_stated
-from rules.exchange.stated import Stated, assemble
-from rules.exchange.unreadable import UnreadableError, printable
-from rules.exchange.xml_reading import attributes_of, line_of, read_xml
+from rules.exchange.fields import Stated, assemble
+from rules.exchange.imported import Import, ImportedPart, fault, not_stated
+from rules.exchange.symbols import Reading, elements, map_readings, unmapped
+from rules.exchange.untrusted import UnreadableError, attributes_of, line_of, printable, read_xml
 from rules.schema.imports import ComponentKind, ImportFault, UnmappedValue
 
 __all__ = ["read_cutting_tools"]
+
+
+_NUMBER: Final = re.compile(r"[+-]?[0-9]{1,20}(?:\.[0-9]{1,20})?(?:[eE][+-]?[0-9]{1,2})?")
+_NONE: Final = frozenset({"", "UNAVAILABLE"})
+
+_LENGTHS: Final = MappingProxyType(
+    {"MILLIMETER": Fraction(1), "CENTIMETER": Fraction(10), "METER": Fraction(1000), "INCH": Fraction(254, 10)}
+)
+_MASSES: Final = MappingProxyType(
+    # The pound is 0.45359237 kg exactly (international yard and pound agreement of 1959).
+    {"GRAM": Fraction(1, 1000), "KILOGRAM": Fraction(1), "POUND": Fraction(45359237, 10**8)}
+)
+
+_UNITS: Final[Mapping[str, tuple[str, Mapping[str, Fraction]]]] = MappingProxyType(
+    {
+        "mm": ("MILLIMETER", _LENGTHS),
+        "kg": ("GRAM", _MASSES),
+        "1/min": ("REVOLUTION/MINUTE", MappingProxyType({"REVOLUTION/MINUTE": Fraction(1)})),
+    }
+)
+"""By the contract's unit: the unit the standard gives such a measurement, and what others amount to."""
+
+_LENGTH_OR_MASS: Final = frozenset({"mm", "kg"})
+
+_NOMINAL: Final = frozenset({"ShankDiameter"})
+"""Measurements for which the contract asks the nominal size and not the measured one."""
+
+
+@dataclass(frozen=True, slots=True)
+class Measured:
+    """A value in the contract's unit, or why there is none; and what else the element says."""
+
+    value: float | None
+    text: str
+    reason: str | None
+    others: tuple[tuple[str, str, str], ...]
+
+
+def is_measured(unit: str) -> bool:
+    """Whether a number in this unit of the contract can be the value of a measurement."""
+    return unit in _LENGTH_OR_MASS
+
+
+def measured(element: str, text: str, attributes: Mapping[str, str], unit: str, code: str) -> Measured:
+    """Understand a measurement.
+
+    The measured value stands where there is one, else the nominal one; of a shank's diameter the nominal one first.
+    The unit is that of ``units``, else that of ``nativeUnits``, else the one the standard gives: a value with
+    ``units`` has been converted already, whatever its native ones are.
+    """
+    offered = {"": text.strip(), "nominal": attributes.get("nominal", "").strip()}
+    order = ("nominal", "") if element in _NOMINAL else ("", "nominal")
+    chosen = next((name for name in order if offered[name] not in _NONE), "")
+    others = [
+        (f"{element}/@{name}", attributes[name], "a limit of use is not a limit of size")
+        for name in ("minimum", "maximum")
+        if attributes.get(name, "").strip() not in _NONE
+    ]
+    other = "" if chosen == "nominal" else "nominal"
+    if offered[other] not in _NONE and offered[other] != offered[chosen]:
+        wanted = "nominal" if chosen == "nominal" else "measured"
+        others.append((f"{element}/@nominal" if other else element, offered[other], f"the {wanted} value was taken"))
+    if attributes.get("code", code) != code:
+        others.append((f"{element}/@code", attributes["code"], f"the element says {code}, and the element counts"))
+    value, reason = _convert(offered[chosen], attributes, unit)
+    return Measured(value, offered[chosen], reason, tuple(others))
+
+
+def _convert(text: str, attributes: Mapping[str, str], unit: str) -> tuple[float | None, str | None]:
+    if text in _NONE:
+        return None, "no value is stated"
+    if not _NUMBER.fullmatch(text):
+        return None, "not a number"
+    standard, factors = _UNITS[unit]
+    named = attributes.get("units") or attributes.get("nativeUnits") or standard
+    factor = factors.get(named)
+    if factor is None:
+        return None, "the unit is not one that this measurement can have"
+    value = float(Fraction(text) * factor)
+    if value <= 0:
+        return None, "it must be greater than 0"
+    return value, None
+
 
 _NAMESPACE: Final = re.compile(r"urn:mtconnect\.org:MTConnectAssets:([0-9]{1,2})\.([0-9]{1,3})")
 _TOOLS: Final = frozenset({"CuttingTool", "CuttingToolArchetype"})
@@ -60,8 +144,8 @@ def read_cutting_tools(data: bytes, kind: ComponentKind | None = None) -> Import
 
     ``kind`` says what the assets are that state nothing that cuts.
 
-    Raises :class:`~rules.exchange.unreadable.UnreadableError` for what is no such document, see
-    :func:`rules.exchange.xml_reading.read_xml` for the rest.
+    Raises :class:`~rules.exchange.untrusted.UnreadableError` for what is no such document, see
+    :func:`rules.exchange.untrusted.read_xml` for the rest.
     """
     root = read_xml(data)
     version = _version(root)
