@@ -11,7 +11,6 @@ from typing import Final
 
 from rules.exchange.documents import NO_CATALOGUE, Catalogue, load_catalogue
 from rules.facts.derive import Derived, derive
-from rules.facts.references import Resolved, reference_facts, resolve
 from rules.quantities.models import made
 from rules.quantities.work_limit import spend
 from rules.reporting.assembly import assembly_section
@@ -34,6 +33,7 @@ from rules.rulebook.loader import load_books
 from rules.rulebook.requested_thresholds import requested_thresholds
 from rules.schema.report import Finding, Report, Summary, Undecided, Verdict
 from rules.schema.request import DEFAULT_POLICY, CheckRequest, Policy
+from rules.stack.chain import Resolved, reference_facts, resolve
 
 __all__ = ["Assessor", "EngineFaultError"]
 

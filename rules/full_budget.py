@@ -7,10 +7,7 @@ from collections.abc import Sequence
 
 from rules.exchange.documents import NO_CATALOGUE, Catalogue
 from rules.facts.budget import Vector, budget_at, law_of, vectors_at
-from rules.facts.chain import Chain, chain_of
 from rules.facts.contributors import Contributor, Contributors, contributors_of
-from rules.facts.geometry import Geometry, geometry_of
-from rules.facts.references import resolve
 from rules.mechanics.allocation import equal_effort_factor
 from rules.mechanics.axis import tir_from_speck
 from rules.quantities.missing import Lack, Maybe, lift
@@ -32,6 +29,8 @@ from rules.schema.budget import (
     SeatReport,
 )
 from rules.schema.request import Operation
+from rules.stack.chain import Chain, chain_of, resolve
+from rules.stack.positions import Geometry, geometry_of
 
 __all__ = ["full_budget"]
 

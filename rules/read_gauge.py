@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from rules.exchange.documents import NO_CATALOGUE, Catalogue
 from rules.facts.derive import Derived, derive
-from rules.facts.references import resolve
 from rules.quantities.missing import Lack
 from rules.quantities.models import LackingFact
 from rules.reporting.cautions import cautions, general_cautions
@@ -18,6 +17,7 @@ from rules.rulebook.book import Rulebook
 from rules.rulebook.requested_thresholds import requested_thresholds
 from rules.schema.reading import ReadingReport, ReadingRequest
 from rules.schema.request import CheckRequest
+from rules.stack.chain import resolve
 
 __all__ = ["read_gauge"]
 

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from rules.assess import Assessor
 from rules.exchange.tool_asset_export import EPOCH, Standard, export_cutting_tool
-from rules.facts.references import resolve
 from rules.schema.report import Report
 from rules.schema.request import CheckRequest
+from rules.stack.chain import resolve
 
 __all__ = ["Exporter"]
 

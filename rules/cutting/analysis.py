@@ -12,11 +12,11 @@ from functools import cache
 from typing import Final, Literal, NamedTuple
 
 from rules.cutting.formulas import MillingLoad, helical_pull_n, milling_load, speed_from_cutting_speed_rpm
-from rules.facts.chain import Chain
 from rules.quantities.missing import Lack, Maybe, given, known_or, lift
 from rules.quantities.tables import Row, UnknownEntryError, read_rows
 from rules.schema.components import Cutter
 from rules.schema.request import Milling
+from rules.stack.chain import Chain
 
 __all__ = ["CuttingLoad", "asked_speed_of", "cutting_diameter_of", "cutting_load_of", "work_material", "work_materials"]
 

@@ -16,12 +16,12 @@ from rules.exchange.component_csv import read_component_csv
 from rules.exchange.imported import Import
 from rules.exchange.tool_asset_import import read_cutting_tools
 from rules.exchange.untrusted import UnreadableError
-from rules.facts.references import Mounted
 from rules.quantities.models import Identifier, Model
 from rules.rulebook.source import Problem, Source, read_source
 from rules.schema.components import StackEntry
 from rules.schema.imports import ComponentKind, ImportFormat
 from rules.schema.parsing import BadRequestError, parse
+from rules.stack.chain import Mounted
 
 __all__ = ["NO_CATALOGUE", "Catalogue", "CatalogueError", "format_of", "load_catalogue", "read_document"]
 

@@ -29,7 +29,7 @@ from rules.schema.components import (
 from rules.schema.imports import ComponentKind
 from rules.schema.parsing import Place, describe, locate, pointer
 
-__all__ = ["MODELS", "Stated", "all_paths", "assemble", "has_field", "is_field", "number_in", "values"]
+__all__ = ["MODELS", "Stated", "all_paths", "assemble", "has_field", "is_field", "number_in"]
 
 
 MODELS: Final[Mapping[str, type[Component]]] = MappingProxyType(

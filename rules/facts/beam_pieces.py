@@ -8,16 +8,15 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import Final, NamedTuple
 
-from rules.facts.body_material import density_of, youngs_modulus_of
-from rules.facts.chain import Chain, Link
-from rules.facts.geometry import Geometry
-from rules.facts.masses import Masses
-from rules.facts.outlines import OutlinePiece
 from rules.mechanics.beam import Segment
 from rules.mechanics.beam_section import cone_slices
 from rules.quantities.missing import Lack, Maybe, lift, merge
 from rules.schema.components import StackPart
 from rules.schema.request import DEFAULT_POLICY
+from rules.stack.chain import Chain, Link
+from rules.stack.mass import Masses
+from rules.stack.outlines import OutlinePiece, density_of, youngs_modulus_of
+from rules.stack.positions import Geometry
 
 __all__ = ["Beam", "beam_of"]
 

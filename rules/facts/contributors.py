@@ -7,9 +7,7 @@ import math
 from collections.abc import Sequence
 from typing import Final, Literal, NamedTuple
 
-from rules.facts.chain import Chain, JointCase, Link
 from rules.facts.frames import Frame, frames_of
-from rules.facts.geometry import Geometry, Place
 from rules.facts.joint_fits import clearance_of, is_slip_fit
 from rules.mechanics.axis import (
     Line,
@@ -22,6 +20,8 @@ from rules.quantities.missing import Lack, Maybe, lift, merge
 from rules.quantities.models import MIN_LENGTH_MM
 from rules.schema.components import Cutter, GaugePin, RunoutStatement
 from rules.schema.request import DEFAULT_POLICY
+from rules.stack.chain import Chain, JointCase, Link
+from rules.stack.positions import Geometry, Place
 
 __all__ = ["Contributor", "Contributors", "contributors_of"]
 

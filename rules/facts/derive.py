@@ -6,23 +6,22 @@ from dataclasses import dataclass
 
 from rules.cutting.analysis import CuttingLoad, asked_speed_of, cutting_load_of
 from rules.facts.budget import PlaneBudget
-from rules.facts.chain import Chain, chain_of
-from rules.facts.components import component_facts
 from rules.facts.contributors import Contributors, contributors_of
-from rules.facts.geometry import Geometry, geometry_of
 from rules.facts.grips import Grip, grips_of
 from rules.facts.joints import joint_facts
-from rules.facts.masses import Masses, masses_of
 from rules.facts.operation import operation_facts
-from rules.facts.outlines import outline_of
 from rules.facts.random_sums import random_sums_of
 from rules.facts.speeds import SpeedLimits, speed_limits_of
-from rules.facts.stack import stack_fact
 from rules.facts.stiffness import StackStiffness, stiffness_of
 from rules.facts.unbalance import StackBalance, balance_of, unbalance_vectors
 from rules.quantities.missing import Lack, Maybe
 from rules.rulebook.fact import Fact
 from rules.schema.request import StackRequest
+from rules.stack.analysis import component_facts, stack_fact
+from rules.stack.chain import Chain, chain_of
+from rules.stack.mass import Masses, masses_of
+from rules.stack.outlines import outline_of
+from rules.stack.positions import Geometry, geometry_of
 
 __all__ = ["Derived", "derive"]
 

@@ -6,7 +6,7 @@ import cmath
 import math
 from typing import NamedTuple
 
-from rules.facts.chain import Chain, JointCase
+from rules.stack.chain import Chain, JointCase
 
 __all__ = ["Frame", "frames_of"]
 

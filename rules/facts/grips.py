@@ -7,14 +7,14 @@ from typing import Final, Literal
 
 from rules.couplings.sides import Bore, ColletBore, CylindricalBore, SideLock
 from rules.cutting.analysis import CuttingLoad
-from rules.facts.chain import Chain, JointCase
-from rules.facts.geometry import Geometry, grip_of
 from rules.facts.joint_fits import CLAMPS, shank_of
-from rules.facts.outlines import OutlinePiece
 from rules.facts.shrink import ShrinkJoint, is_shrink, shrink_joint_of
 from rules.mechanics.grip import combined_safety, scaled_capacity, slip_force_from_torque_n
 from rules.mechanics.interference import holding_speed_rpm, slip_force_n, slip_torque_n_m
 from rules.quantities.missing import Lack, Maybe, given, lift
+from rules.stack.chain import Chain, JointCase
+from rules.stack.outlines import OutlinePiece
+from rules.stack.positions import Geometry, grip_of
 
 __all__ = ["Grip", "grips_of", "weakest_of"]
 

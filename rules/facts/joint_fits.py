@@ -16,9 +16,9 @@ from rules.couplings.sides import (
     ShrinkFit,
     SideLock,
 )
-from rules.facts.chain import JointCase
 from rules.mechanics.fits import clearance_um
 from rules.quantities.missing import Lack, Maybe, given, lift
+from rules.stack.chain import JointCase
 from rules.tables import iso286
 
 __all__ = [

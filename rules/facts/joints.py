@@ -23,8 +23,6 @@ from rules.couplings.sides import (
     SideLock,
     SteepTaper,
 )
-from rules.facts.chain import Chain, JointCase
-from rules.facts.geometry import grip_of, profile_length
 from rules.facts.grips import Grip
 from rules.facts.joint_fits import (
     CLAMPS,
@@ -39,6 +37,8 @@ from rules.facts.joint_strength import put_strength
 from rules.quantities.missing import Lack, Maybe, given, known_or, lift, merge
 from rules.rulebook.fact import Fact, FactBuilder
 from rules.schema.components import Collet, GaugePin
+from rules.stack.chain import Chain, JointCase
+from rules.stack.positions import grip_of, profile_length
 from rules.tables import iso286
 
 __all__ = ["TELLING", "joint_facts", "stated_minimum_grip"]

@@ -5,7 +5,6 @@ from __future__ import annotations
 from rules.cutting.analysis import CuttingLoad, cutting_diameter_of
 from rules.cutting.formulas import speed_from_cutting_speed_rpm
 from rules.facts.budget import PlaneBudget
-from rules.facts.chain import Chain
 from rules.facts.speeds import critical_speed_of
 from rules.facts.stiffness import StackStiffness
 from rules.facts.unbalance import StackBalance
@@ -13,6 +12,7 @@ from rules.quantities.missing import Lack, Maybe, given, lift
 from rules.rulebook.fact import Fact, FactBuilder
 from rules.schema.components import Cutter
 from rules.schema.request import Machine, Milling, Operation
+from rules.stack.chain import Chain
 
 __all__ = ["operation_facts"]
 

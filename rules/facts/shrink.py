@@ -5,11 +5,7 @@ from __future__ import annotations
 from typing import NamedTuple
 
 from rules.couplings.sides import ShrinkFit
-from rules.facts.body_material import density_of, expansion_of, poisson_ratio_of, yield_of, youngs_modulus_of
-from rules.facts.chain import JointCase, Link
-from rules.facts.geometry import Geometry, grip_of
 from rules.facts.joint_fits import clearance_of, shank_of
-from rules.facts.outlines import OutlinePiece, bore_within, outer_within
 from rules.mechanics.interference import (
     Ring,
     effective_interference_um,
@@ -20,6 +16,18 @@ from rules.mechanics.interference import (
     release_speed_rpm,
 )
 from rules.quantities.missing import Lack, Maybe, lift
+from rules.stack.chain import JointCase, Link
+from rules.stack.outlines import (
+    OutlinePiece,
+    bore_within,
+    density_of,
+    expansion_of,
+    outer_within,
+    poisson_ratio_of,
+    yield_of,
+    youngs_modulus_of,
+)
+from rules.stack.positions import Geometry, grip_of
 from rules.tables.shrink_joint import shrink_joint
 
 __all__ = ["ShrinkJoint", "is_shrink", "shrink_joint_of"]

@@ -5,13 +5,13 @@ from __future__ import annotations
 from typing import Literal, NamedTuple, TypeAlias
 
 from rules.cutting.formulas import speed_from_cutting_speed_rpm
-from rules.facts.chain import Chain
-from rules.facts.components import lacks_speed
 from rules.facts.grips import Grip
 from rules.facts.stiffness import StackStiffness
 from rules.facts.unbalance import StackBalance
 from rules.quantities.missing import Lack, Maybe, lift, merge
 from rules.schema.components import Cutter
+from rules.stack.analysis import lacks_speed
+from rules.stack.chain import Chain
 
 __all__ = ["SpeedCause", "SpeedLimits", "critical_speed_of", "cutting_speed_limit_of", "speed_limits_of"]
 

@@ -8,13 +8,13 @@ from typing import Final, Literal, NamedTuple
 
 from rules.cutting.analysis import CuttingLoad
 from rules.facts.beam_pieces import Beam, beam_of
-from rules.facts.chain import Chain, JointCase
-from rules.facts.geometry import Geometry
-from rules.facts.masses import Masses
-from rules.facts.outlines import OutlinePiece
 from rules.mechanics.beam import Spring, tip_compliance
 from rules.mechanics.beam_frequencies import bending_frequencies
 from rules.quantities.missing import Lack, Maybe, lift
+from rules.stack.chain import Chain, JointCase
+from rules.stack.mass import Masses
+from rules.stack.outlines import OutlinePiece
+from rules.stack.positions import Geometry
 
 __all__ = ["Share", "StackStiffness", "stiffness_of"]
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from rules.couplings import definition
 from rules.couplings.sides import ArborShellMill, HollowTaper, MorseTaper
-from rules.facts.chain import Chain, JointCase
+from rules.stack.chain import Chain, JointCase
 
 __all__ = ["positions_of"]
 

@@ -7,9 +7,7 @@ from typing import Final, NamedTuple
 
 from rules.couplings import definition
 from rules.facts.budget import Vector, law_of, spread_of
-from rules.facts.chain import Chain
 from rules.facts.contributors import Contributors
-from rules.facts.masses import Masses
 from rules.mechanics.balance import (
     balance_speed_rpm,
     clamping_unbalance_gmm,
@@ -20,6 +18,8 @@ from rules.mechanics.balance import (
 from rules.quantities.missing import Lack, Maybe, given, lift, merge
 from rules.random_vectors.random_sum import Answer, Question
 from rules.schema.request import Operation
+from rules.stack.chain import Chain
+from rules.stack.mass import Masses
 from rules.tables import balance_grades
 
 __all__ = [

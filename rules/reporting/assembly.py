@@ -6,7 +6,6 @@ from collections.abc import Sequence
 
 from rules.couplings import steep_taper
 from rules.couplings.sides import SteepTaper
-from rules.facts.chain import Link
 from rules.facts.derive import Derived
 from rules.reporting.assembly_cleaning import cleaning_steps
 from rules.reporting.assembly_drafts import Draft, draft, stop
@@ -16,6 +15,7 @@ from rules.reporting.assembly_texts import coupling_cautions, instruction
 from rules.reporting.assembly_words import Words
 from rules.schema.components import Cutter, GaugePin, RetentionKnob
 from rules.schema.report import AssemblyReport, Finding
+from rules.stack.chain import Link
 
 __all__ = ["assembly_section"]
 

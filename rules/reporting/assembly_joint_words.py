@@ -21,9 +21,7 @@ from rules.couplings.sides import (
     PressCollet,
     SideLock,
 )
-from rules.facts.chain import JointCase
 from rules.facts.derive import Derived
-from rules.facts.geometry import grip_of
 from rules.facts.joint_fits import clearance_of, is_slip_fit, shank_of
 from rules.facts.joints import stated_minimum_grip
 from rules.facts.shrink import ShrinkJoint
@@ -31,6 +29,8 @@ from rules.quantities.missing import Lack, Maybe, given, lift
 from rules.reporting.assembly_texts import heavy_cautions, instruction
 from rules.reporting.assembly_words import Number, Tellable, Words
 from rules.schema.components import Collet, Extension, GaugePin
+from rules.stack.chain import JointCase
+from rules.stack.positions import grip_of
 
 __all__ = ["JOINT_WORDS", "JointView", "words_of"]
 

@@ -11,7 +11,6 @@ from dataclasses import dataclass
 
 from rules.couplings import definition
 from rules.couplings.sides import ColletBore, Hydraulic, MillingChuck, PressCollet
-from rules.facts.chain import Chain, JointCase
 from rules.facts.derive import Derived
 from rules.reporting.assembly_drafts import Draft, draft, stop
 from rules.reporting.assembly_joint_words import JointView, words_of
@@ -25,6 +24,7 @@ from rules.reporting.assembly_texts import (
 from rules.reporting.assembly_words import Words
 from rules.schema.components import Cutter, Reducer
 from rules.schema.report import Finding
+from rules.stack.chain import Chain, JointCase
 
 __all__ = ["JointSteps", "Objections", "joint_steps", "objections_of"]
 

@@ -6,7 +6,6 @@ from collections.abc import Iterable, Sequence
 from typing import Any, Final
 
 from rules.facts.budget import PlaneBudget
-from rules.facts.chain import JointCase
 from rules.facts.derive import Derived
 from rules.quantities.missing import Lack, Maybe, lift
 from rules.quantities.rounding import rounded, rounded_or_none
@@ -16,6 +15,7 @@ from rules.reporting.assembly_texts import heavy_cautions, instruction, maker_un
 from rules.reporting.assembly_words import Number, Tellable, Words, say
 from rules.schema.components import Cutter
 from rules.schema.report import Finding
+from rules.stack.chain import JointCase
 
 __all__ = ["Measuring"]
 

@@ -6,13 +6,13 @@ import math
 from collections.abc import Sequence
 
 from rules.facts.budget import Vector, law_of, vectors_at
-from rules.facts.chain import SPINDLE, Chain
 from rules.facts.contributors import Contributor
 from rules.facts.frames import frames_of
 from rules.facts.turnable import positions_of
 from rules.mechanics.joint_clocking import best_turns, single_turns
 from rules.quantities.rounding import rounded
 from rules.schema.budget import ClockingReport, JointTurn
+from rules.stack.chain import SPINDLE, Chain
 
 __all__ = ["clocking_section"]
 

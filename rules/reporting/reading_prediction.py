@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from rules.facts.budget import PlaneBudget, budget_at, law_at
-from rules.facts.chain import Chain, JointCase
 from rules.facts.contributors import Contributor
 from rules.facts.derive import Derived
 from rules.facts.turnable import positions_of
@@ -15,6 +14,7 @@ from rules.quantities.rounding import rounded
 from rules.reporting.reading_planes import NEGLIGIBLE_UM, PlaneFit
 from rules.schema.components import GaugePin
 from rules.schema.reading import PredictionReport
+from rules.stack.chain import Chain, JointCase
 
 __all__ = ["Prediction", "joint_to_try", "lacking", "pin_tir_um", "predict"]
 

@@ -5,12 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final
 
-from rules.facts.chain import Chain
 from rules.facts.turnable import positions_of
 from rules.mechanics.trial_turn import best_further_turn, split_by_turn, turn_error_ratio
 from rules.quantities.rounding import rounded
 from rules.reporting.reading_planes import PlaneFit, fit_plane
 from rules.schema.reading import Trial, TrialReport
+from rules.stack.chain import Chain
 
 __all__ = ["TrialResult", "evaluate_trial"]
 

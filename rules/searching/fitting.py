@@ -9,12 +9,7 @@ from typing import Any, Final, TypeAlias
 from rules.assess import Assessor
 from rules.couplings.sides import SteepTaper
 from rules.cutting.analysis import asked_speed_of
-from rules.facts.chain import Chain, chain_of
-from rules.facts.components import component_facts
-from rules.facts.geometry import geometry_of
 from rules.facts.joints import joint_facts
-from rules.facts.masses import masses_of
-from rules.facts.stack import stack_fact
 from rules.quantities.missing import known_or
 from rules.reporting.findings import finding
 from rules.rulebook.book import Fired, Overrides, threshold_in_force
@@ -24,6 +19,10 @@ from rules.schema.report import Finding
 from rules.schema.request import Joint, Machine, Operation, Stack, StackRequest
 from rules.searching.grip_range import GripRange, grip_range_of
 from rules.searching.settled import BY_GRIP, BY_JOINT, BY_KNOB, BY_PART, refuses
+from rules.stack.analysis import component_facts, stack_fact
+from rules.stack.chain import Chain, chain_of
+from rules.stack.mass import masses_of
+from rules.stack.positions import geometry_of
 
 __all__ = ["Fitting", "Joining", "tries_knobs"]
 

@@ -7,12 +7,12 @@ from dataclasses import dataclass
 
 from rules.couplings import straight_shank
 from rules.couplings.sides import Bore, ColletBore
-from rules.facts.chain import JointCase
-from rules.facts.geometry import profile_length
 from rules.facts.joint_fits import shank_of
 from rules.facts.joints import stated_minimum_grip
 from rules.quantities.models import MIN_LENGTH_MM
 from rules.schema.components import GaugePin
+from rules.stack.chain import JointCase
+from rules.stack.positions import profile_length
 
 __all__ = ["GripRange", "drawn_to", "grip_range_of"]
 

@@ -6,7 +6,6 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Final
 
-from rules.facts.references import Mounted, resolve
 from rules.schema.components import (
     BaseHolder,
     ComponentReference,
@@ -18,6 +17,7 @@ from rules.schema.components import (
 from rules.schema.parsing import BadRequestError, Fault
 from rules.schema.request import Stack, StackRequest
 from rules.schema.search import MAX_INVENTORY, LeftOut, SearchRequest
+from rules.stack.chain import Mounted, resolve
 
 __all__ = ["Inventory", "Stocked", "inventory_of"]
 

@@ -7,7 +7,6 @@ from dataclasses import dataclass
 from itertools import product
 
 from rules.assess import Assessor
-from rules.facts.geometry import profile_length
 from rules.rulebook.requested_thresholds import requested_thresholds
 from rules.schema.components import BaseHolder, StackPart
 from rules.schema.report import Finding
@@ -17,6 +16,7 @@ from rules.searching.inventory import Inventory, Stocked
 from rules.searching.orders import OrderCount
 from rules.searching.outline import Slice, slices_of
 from rules.searching.span import Span, exactly
+from rules.stack.positions import profile_length
 
 __all__ = ["Plan", "may_be_drawn", "plan_of"]
 

@@ -7,15 +7,15 @@ from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Final, Literal
 
-from rules.facts.chain import Chain
-from rules.facts.geometry import Geometry
-from rules.facts.outlines import outer_within, outline_of
 from rules.quantities.missing import Lack, Maybe
 from rules.quantities.rounding import rounded
 from rules.schema.components import Collet
 from rules.schema.search import ClearanceZone, Projection, Reason, Requirement
 from rules.searching.outline import TOLERANCE_MM, cutting_part_too_wide
 from rules.searching.walk import CLEARANCE, NO_HOLDER, TOO_LONG, TOO_SHORT
+from rules.stack.chain import Chain
+from rules.stack.outlines import outer_within, outline_of
+from rules.stack.positions import Geometry
 
 __all__ = ["TITLES", "Kept", "NotKnown", "kept_by", "not_known_reason", "reached_of"]
 

@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from rules.facts.geometry import Geometry
 from rules.quantities.missing import Lack
 from rules.quantities.rounding import rounded, rounded_or_none
 from rules.schema.search import JointSetting, NearMiss, RankCriterion, SearchResult
 from rules.searching.building import Built, SetJoint
 from rules.searching.judging import JudgedStack
 from rules.searching.ranking import rank_key, sort_key
+from rules.stack.positions import Geometry
 
 __all__ = ["near_miss", "ranked"]
 

@@ -8,9 +8,9 @@ from dataclasses import dataclass
 from rules.couplings import hollow_taper, steep_taper
 from rules.couplings.sides import ColletBore, HollowTaper, SteepTaper
 from rules.facts.derive import Derived
-from rules.facts.outlines import OutlinePiece, bore_within, outline_of
 from rules.quantities.missing import Lack
 from rules.schema.components import Collet, Cutter
+from rules.stack.outlines import OutlinePiece, bore_within, outline_of
 
 __all__ = ["Part", "Shank", "letter", "parts_of", "shank_behind_gauge_line"]
 

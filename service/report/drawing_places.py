@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import Final, Literal
 
-from rules.facts.chain import Chain, Link
+from rules.stack.chain import Chain, Link
 
 __all__ = ["Spot", "Spots"]
 

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from itertools import groupby
 from typing import Final
 
-from rules.facts.outlines import OutlinePiece
+from rules.stack.outlines import OutlinePiece
 from service.report.drawing_frame import LEAST_HALF, Frame, half_height
 from service.report.drawing_parts import Part, Shank
 from service.report.drawing_shades import hatching, shade

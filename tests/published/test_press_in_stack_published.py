@@ -14,12 +14,12 @@ from typing import Any
 
 import pytest
 
-from rules.facts.chain import chain_of
 from rules.facts.contributors import contributors_of
-from rules.facts.geometry import geometry_of
 from rules.quantities.missing import Lack
 from rules.random_vectors.random_sum import resultant_quantiles
 from rules.schema.parsing import parse_request
+from rules.stack.chain import chain_of
+from rules.stack.positions import geometry_of
 
 GAUGE_READS_UM = 7.0
 

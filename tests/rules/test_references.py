@@ -11,7 +11,6 @@ from hypothesis import strategies as st
 from rules.assess import Assessor
 from rules.compare import compare
 from rules.exchange.documents import Catalogue
-from rules.facts.references import resolve
 from rules.full_budget import full_budget
 from rules.read_gauge import read_gauge
 from rules.rulebook.loader import base_names, base_request
@@ -20,6 +19,7 @@ from rules.schema.comparison import ComparisonRequest
 from rules.schema.parsing import parse, parse_request
 from rules.schema.reading import ReadingRequest
 from rules.schema.report import Report
+from rules.stack.chain import resolve
 
 ASSESSOR = Assessor.load()
 

@@ -11,10 +11,10 @@ from typing import Any
 import pytest
 
 from rules.assess import Assessor
-from rules.facts.references import resolve
 from rules.schema.components import MAX_DEFINITIONS
 from rules.schema.parsing import parse_request
 from rules.schema.strict_json import parse_json
+from rules.stack.chain import resolve
 from service.bulk.lines import answer_lines
 from service.bulk.shared import Shared
 from tests.support.libraries import Style, library_lines, write_library

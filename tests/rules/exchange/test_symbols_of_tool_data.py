@@ -8,7 +8,8 @@ from typing import get_args
 
 import pytest
 
-from rules.exchange import documents, fields, symbols, untrusted
+from rules.exchange import documents, fields, untrusted
+from rules.exchange import symbols as symbols_module
 from rules.exchange.fields import MODELS, is_field
 from rules.exchange.symbols import body_materials, elements, symbols
 from rules.schema.components import Material, StackPart
@@ -66,7 +67,7 @@ def test_the_field_depends_on_the_kind(symbol: str, kind: str, field: str | None
     assert symbols()[symbol].field_of(kind) == field
 
 
-@pytest.mark.parametrize("module", [fields, untrusted, documents, symbols])
+@pytest.mark.parametrize("module", [fields, untrusted, documents, symbols_module])
 def test_examples_in_docstrings_hold(module: ModuleType) -> None:
     """What a docstring shows is what happens."""
     result = doctest.testmod(module)

@@ -6,12 +6,12 @@ from typing import Any
 
 import pytest
 
-from rules.facts.chain import chain_of
 from rules.facts.contributors import Contributors, contributors_of
-from rules.facts.geometry import geometry_of
 from rules.quantities.missing import Lack
 from rules.rulebook.loader import base_request
 from rules.schema.parsing import parse_request
+from rules.stack.chain import chain_of
+from rules.stack.positions import geometry_of
 from tests.support.stacks import derived_of, known, one_rod
 
 

@@ -6,11 +6,11 @@ from typing import Any
 
 import pytest
 
-from rules.facts.chain import chain_of
-from rules.facts.geometry import Geometry, geometry_of
 from rules.quantities.missing import Lack
 from rules.rulebook.loader import base_request
 from rules.schema.parsing import parse_request
+from rules.stack.chain import chain_of
+from rules.stack.positions import Geometry, geometry_of
 from tests.support.stacks import derived_of, holder_and_cutter
 
 

@@ -6,11 +6,11 @@ from typing import Any
 
 import pytest
 
-from rules.facts.chain import chain_of
 from rules.facts.joint_fits import clearance_of
 from rules.quantities.missing import Lack, Maybe
 from rules.rulebook.loader import base_request
 from rules.schema.parsing import parse_request
+from rules.stack.chain import chain_of
 from tests.support.stacks import derived_of, holder_and_cutter
 
 BORE, SHANK = "/stack/components/0/workpiece_side", "/stack/components/1/machine_side"

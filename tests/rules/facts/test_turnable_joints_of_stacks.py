@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import pytest
 
-from rules.facts.chain import chain_of
 from rules.facts.turnable import positions_of
 from rules.rulebook.loader import base_request
 from rules.schema.parsing import parse_request
+from rules.stack.chain import chain_of
 
 
 @pytest.mark.parametrize(

@@ -11,8 +11,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.integrate import quad
 
-from rules.mechanics import mass
-from rules.mechanics.mass import Body, Frustum, body_of
+from rules.stack import formulas
+from rules.stack.formulas import Body, Frustum, body_of
 
 STEEL = 7850.0
 
@@ -211,5 +211,5 @@ def test_refuses_what_has_no_mass(outline: list[Frustum], density: float, words:
 
 def test_examples_in_the_docstrings_hold() -> None:
     """Every example gives what it shows."""
-    result = doctest.testmod(mass)
+    result = doctest.testmod(formulas)
     assert (result.failed, result.attempted) == (0, 3)

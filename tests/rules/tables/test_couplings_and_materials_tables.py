@@ -14,7 +14,8 @@ from rules.quantities import tables
 from rules.quantities.tables import UnknownEntryError
 from rules.schema.components import Material
 from rules.schema.request import BalanceGrade
-from rules.tables import balance_grades, materials
+from rules.stack import outlines
+from rules.tables import balance_grades
 
 GENERAL_TABLES = {"balance_grades", "couplings", "work_materials"}
 HOLD_SHANKS = {"collet_bore", "cylindrical", "side_lock", "shrink_fit", "hydraulic", "milling_chuck"}
@@ -133,13 +134,13 @@ def test_unknown_couplings_are_refused() -> None:
 
 def test_materials_are_those_a_component_may_state() -> None:
     """The public contract's materials and the table's are the same."""
-    assert set(materials.materials()) == set(get_args(Material))
+    assert set(outlines.materials()) == set(get_args(Material))
 
 
-@pytest.mark.parametrize("name", materials.materials())
+@pytest.mark.parametrize("name", outlines.materials())
 def test_materials_are_physically_sensible(name: str) -> None:
     """First principles: isotropic Poisson's ratio, wave speed of a solid, yield strain below 1 %."""
-    row = materials.material(name)
+    row = outlines.material(name)
     assert 0 < row.poisson_ratio < 0.5
     assert 3000 < (row.youngs_modulus_gpa * 1e9 / row.density_kg_m3) ** 0.5 < 12000
     assert 2 < row.expansion_1e6_per_k < 30
@@ -159,7 +160,7 @@ def test_materials_are_physically_sensible(name: str) -> None:
 )
 def test_materials_against_textbook_values(name: str, density: float, modulus: float, tolerance: float) -> None:
     """Literature (general engineering tables, from memory): density and Young's modulus."""
-    row = materials.material(name)
+    row = outlines.material(name)
     assert row.density_kg_m3 == pytest.approx(density, rel=tolerance)
     assert row.youngs_modulus_gpa == pytest.approx(modulus, rel=tolerance)
 
@@ -167,7 +168,7 @@ def test_materials_against_textbook_values(name: str, density: float, modulus: f
 def test_unknown_materials_and_grades_are_refused() -> None:
     """No default material, no default grade."""
     with pytest.raises(UnknownEntryError, match="steel"):
-        materials.material("wood")
+        outlines.material("wood")
     with pytest.raises(UnknownEntryError, match=r"G2\.5"):
         balance_grades.grade_value("G3")
 

@@ -7,10 +7,10 @@ from typing import Final, NamedTuple
 
 from rules.couplings import hollow_taper, steep_taper
 from rules.couplings.sides import ColletBore, HollowTaper, SteepTaper
-from rules.facts.chain import Chain, JointCase, Link
 from rules.quantities.missing import Lack, Maybe, given, lift
 from rules.schema.components import StackPart
 from rules.schema.request import DEFAULT_POLICY
+from rules.stack.chain import Chain, JointCase, Link
 
 __all__ = ["Geometry", "Place", "geometry_of", "grip_of", "profile_length", "tool_diameter"]
 

@@ -5,12 +5,11 @@ from __future__ import annotations
 from operator import add
 from typing import Final, NamedTuple
 
-from rules.facts.body_material import density_of
-from rules.facts.chain import Chain, Link
-from rules.facts.geometry import Geometry, Place
-from rules.facts.outlines import has_no_wall
-from rules.mechanics.mass import Body, Frustum, body_of
 from rules.quantities.missing import Lack, Maybe, given, lift, merge
+from rules.stack.chain import Chain, Link
+from rules.stack.formulas import Body, Frustum, body_of
+from rules.stack.outlines import density_of, has_no_wall
+from rules.stack.positions import Geometry, Place
 
 __all__ = ["Masses", "masses_of"]
 

@@ -1,17 +1,40 @@
-"""Where the outline of each component lies along the axis of the stack."""
+"""Where the outline of each component lies along the axis of the stack.
+
+Materials of components.
+
+What a component is made of: its own statements first, then the table of materials.
+"""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from functools import cache
 from typing import Final, NamedTuple
 
-from rules.facts.chain import Link
-from rules.facts.geometry import Place
-from rules.quantities.missing import Lack, Maybe
+from rules.quantities.missing import Lack, Maybe, given
+from rules.quantities.tables import Row, UnknownEntryError, read_rows
 from rules.schema.components import ProfilePiece
+from rules.stack.chain import Link
+from rules.stack.positions import Place
 
-__all__ = ["OutlinePiece", "bore_within", "has_no_wall", "narrow_end", "outer_within", "outline_of", "thinnest_wall"]
+__all__ = [
+    "OutlinePiece",
+    "bore_within",
+    "density_of",
+    "expansion_of",
+    "has_no_wall",
+    "material",
+    "materials",
+    "narrow_end",
+    "outer_within",
+    "outline_of",
+    "poisson_ratio_of",
+    "thinnest_wall",
+    "yield_of",
+    "youngs_modulus_of",
+]
+
 
 _LEAST_WALL_MM: Final = 1e-5
 """A wall thinner than that is none: outer diameter and bore are the same figure."""
@@ -92,3 +115,80 @@ def _outer_at_ends(piece: OutlinePiece, from_mm: float, to_mm: float) -> tuple[f
     slope = (piece.end_mm - piece.start_mm) / (piece.to_mm - piece.from_mm)
     first, last = max(piece.from_mm, from_mm), min(piece.to_mm, to_mm)
     return piece.start_mm + slope * (first - piece.from_mm), piece.start_mm + slope * (last - piece.from_mm)
+
+
+class Material(Row):
+    """A material with round values for estimates."""
+
+    material: str
+    title: str
+    density_kg_m3: float
+    youngs_modulus_gpa: float
+    poisson_ratio: float
+    yield_mpa: float | None
+    expansion_1e6_per_k: float
+
+
+@cache
+def _materials() -> dict[str, Material]:
+    return {row.material: row for row in read_rows("materials", Material)}
+
+
+def materials() -> tuple[str, ...]:
+    """Names of the materials."""
+    return tuple(_materials())
+
+
+def material(name: str) -> Material:
+    """A material by name; raises :class:`UnknownEntryError` for an unknown one.
+
+    >>> material("steel").density_kg_m3
+    7850.0
+    """
+    found = _materials().get(name)
+    if found is None:
+        raise UnknownEntryError("materials", name, materials())
+    return found
+
+
+def _tabled(link: Link) -> Material | Lack:
+    name = link.part.material
+    return Lack((f"{link.at}/material",)) if name is None else material(name)
+
+
+def density_of(link: Link) -> Maybe[float]:
+    """Return the density, kg/m³."""
+    if link.part.density_kg_m3 is not None:
+        return link.part.density_kg_m3
+    tabled = _tabled(link)
+    return tabled if isinstance(tabled, Lack) else tabled.density_kg_m3
+
+
+def youngs_modulus_of(link: Link) -> Maybe[float]:
+    """Return Young's modulus, GPa."""
+    if link.part.youngs_modulus_gpa is not None:
+        return link.part.youngs_modulus_gpa
+    tabled = _tabled(link)
+    return tabled if isinstance(tabled, Lack) else tabled.youngs_modulus_gpa
+
+
+def poisson_ratio_of(link: Link) -> Maybe[float]:
+    """Return Poisson's ratio."""
+    tabled = _tabled(link)
+    return tabled if isinstance(tabled, Lack) else tabled.poisson_ratio
+
+
+def expansion_of(link: Link) -> Maybe[float]:
+    """Return the coefficient of linear thermal expansion, 1e-6/K."""
+    tabled = _tabled(link)
+    return tabled if isinstance(tabled, Lack) else tabled.expansion_1e6_per_k
+
+
+def yield_of(link: Link) -> Maybe[float]:
+    """Return the yield stress, MPa; the table leaves it open where grade and hardness decide."""
+    if link.part.yield_mpa is not None:
+        return link.part.yield_mpa
+    tabled = _tabled(link)
+    if isinstance(tabled, Lack):
+        return Lack((f"{link.at}/yield_mpa",))
+    return given(tabled.yield_mpa, link.at, "yield_mpa")
