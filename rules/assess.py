@@ -9,15 +9,13 @@ from importlib.resources import files
 from pathlib import Path
 from typing import Final
 
+from rules.answer.findings import finding, repointed, undecided
+from rules.answer.provenance import cautions, provenance, requested_thresholds
 from rules.exchange.documents import NO_CATALOGUE, Catalogue, load_catalogue
 from rules.facts.derive import Derived, derive
 from rules.quantities.models import made
 from rules.quantities.work_limit import spend
 from rules.reporting.assembly import assembly_section
-from rules.reporting.cautions import cautions
-from rules.reporting.findings import finding, undecided
-from rules.reporting.provenance import provenance
-from rules.reporting.repointing import repointed
 from rules.reporting.sections import geometry_section, runout_section
 from rules.reporting.sections_mechanics import (
     balance_section,
@@ -30,7 +28,6 @@ from rules.reporting.sections_mechanics import (
 from rules.rulebook.book import Rulebook, threshold_in_force
 from rules.rulebook.engine import Engine, EngineFaultError
 from rules.rulebook.loader import load_books
-from rules.rulebook.requested_thresholds import requested_thresholds
 from rules.schema.report import Finding, Report, Summary, Undecided, Verdict
 from rules.schema.request import DEFAULT_POLICY, CheckRequest, Policy
 from rules.stack.chain import Resolved, reference_facts, resolve

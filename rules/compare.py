@@ -6,6 +6,8 @@ from collections import Counter
 from collections.abc import Sequence
 from itertools import combinations
 
+from rules.answer.findings import enumerated
+from rules.answer.provenance import provenance
 from rules.assess import Assessor
 from rules.facts.budget import law_at
 from rules.mechanics.dominance import dominators
@@ -15,8 +17,6 @@ from rules.random_vectors.comparison import chances_of_less
 from rules.random_vectors.random_sum import RandomClocking
 from rules.reporting.comparison_criteria import CRITERIA, Judged
 from rules.reporting.comparison_words import because
-from rules.reporting.field_words import enumerated
-from rules.reporting.provenance import provenance
 from rules.schema.comparison import (
     MAX_IN_ALL_PAIRS,
     AlternativeReport,

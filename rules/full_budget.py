@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
+from rules.answer.provenance import provenance, requested_thresholds
 from rules.exchange.documents import NO_CATALOGUE, Catalogue
 from rules.facts.budget import Vector, budget_at, law_of, vectors_at
 from rules.facts.contributors import Contributor, Contributors, contributors_of
@@ -15,10 +16,8 @@ from rules.quantities.models import LackingFact
 from rules.quantities.rounding import rounded, rounded_or_none
 from rules.random_vectors.random_sum import gaussian_sigma
 from rules.reporting.clocking import clocking_section
-from rules.reporting.provenance import provenance
 from rules.reporting.sections import contributor_reports
 from rules.rulebook.book import Rulebook
-from rules.rulebook.requested_thresholds import requested_thresholds
 from rules.schema.budget import (
     BudgetReport,
     BudgetRequest,

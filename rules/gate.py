@@ -6,13 +6,12 @@ from collections import Counter
 from collections.abc import Sequence
 from typing import Final
 
+from rules.answer.provenance import provenance, requested_thresholds
 from rules.assess import Assessor
 from rules.reporting.gate_differences import differences
 from rules.reporting.gate_digest import context_sha256, decision_sha256, input_sha256
 from rules.reporting.gate_pointers import Place, place_of
 from rules.reporting.gate_requirements import Requirement, requirements, unstated
-from rules.reporting.provenance import provenance
-from rules.rulebook.requested_thresholds import requested_thresholds
 from rules.schema.gate import (
     EVALUATIONS,
     REQUIREMENTS,

@@ -2,19 +2,17 @@
 
 from __future__ import annotations
 
+from rules.answer.provenance import cautions, general_cautions, provenance, requested_thresholds
 from rules.exchange.documents import NO_CATALOGUE, Catalogue
 from rules.facts.derive import Derived, derive
 from rules.quantities.missing import Lack
 from rules.quantities.models import LackingFact
-from rules.reporting.cautions import cautions, general_cautions
-from rules.reporting.provenance import provenance
 from rules.reporting.reading_decision import decide, excess_over, pin_may_explain
 from rules.reporting.reading_next_step import Reading, next_step
 from rules.reporting.reading_planes import PlaneFit, axis_through, fit_plane, plane_notes, plane_reading
 from rules.reporting.reading_prediction import lacking, pin_tir_um, predict
 from rules.reporting.reading_trial import TrialResult, evaluate_trial
 from rules.rulebook.book import Rulebook
-from rules.rulebook.requested_thresholds import requested_thresholds
 from rules.schema.reading import ReadingReport, ReadingRequest
 from rules.schema.request import CheckRequest
 from rules.stack.chain import resolve

@@ -6,8 +6,8 @@ from collections import Counter
 from collections.abc import Iterable, Sequence
 from typing import Final
 
+from rules.answer.provenance import provenance
 from rules.assess import Assessor
-from rules.reporting.provenance import provenance
 from rules.schema.search import (
     CutOrders,
     LeftOut,

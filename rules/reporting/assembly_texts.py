@@ -123,14 +123,14 @@ def _coupling(entry: dict[str, Any]) -> CouplingWords:
     return CouplingWords(_sentence(entry["clean"]), tuple(map(_step, entry["build"])), tuple(map(_step, entry["open"])))
 
 
-def _read(name: str) -> Any:
-    return yaml.safe_load(files("rules.reporting").joinpath(name).read_text(encoding="utf-8"))
+def _read(package: str, name: str) -> Any:
+    return yaml.safe_load(files(package).joinpath(name).read_text(encoding="utf-8"))
 
 
 @cache
 def instruction() -> Instruction:
     """Return the file, read once."""
-    data = _read("assembly.yaml")
+    data = _read("rules.reporting", "assembly.yaml")
     return Instruction(
         {key: Number(**{"value": None, **entry}) for key, entry in data["numbers"].items()},
         frozenset(data["not_of_joining"]),
@@ -147,12 +147,12 @@ def instruction() -> Instruction:
 @cache
 def coupling_cautions(concern: str) -> tuple[str, ...]:
     """Return the cautions of one coupling, or of a retention knob."""
-    return tuple(entry["text"] for entry in _read("cautions.yaml") if entry["when"] == concern)
+    return tuple(entry["text"] for entry in _read("rules.answer", "cautions.yaml") if entry["when"] == concern)
 
 
 @cache
 def _heavy() -> tuple[tuple[float, str], ...]:
-    entries = _read("cautions.yaml")
+    entries = _read("rules.answer", "cautions.yaml")
     return tuple((entry["from_kg"], entry["text"]) for entry in entries if entry.get("from_kg", 0.0) > 0.0)
 
 

@@ -6,9 +6,9 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Final
 
+from rules.answer.findings import enumerated, field_in_words
 from rules.facts.derive import Derived
 from rules.quantities.missing import Lack
-from rules.reporting.field_words import enumerated, field_in_words
 from rules.schema.comparison import CriterionName
 from rules.schema.report import Report
 

@@ -6,9 +6,9 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Final
 
+from rules.answer.findings import enumerated
 from rules.quantities.rounding import rounded_for_people
 from rules.reporting.comparison_criteria import CRITERIA, Criterion, Judged, missing_for
-from rules.reporting.field_words import enumerated
 from rules.schema.report import Finding
 
 __all__ = ["because"]

@@ -6,12 +6,12 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, Final, TypeAlias
 
+from rules.answer.findings import finding
 from rules.assess import Assessor
 from rules.couplings.sides import SteepTaper
 from rules.cutting.analysis import asked_speed_of
 from rules.facts.joints import joint_facts
 from rules.quantities.missing import known_or
-from rules.reporting.findings import finding
 from rules.rulebook.book import Fired, Overrides, threshold_in_force
 from rules.rulebook.fact import Fact
 from rules.schema.components import BaseHolder, Collet, GaugePin, StackPart

@@ -6,8 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import product
 
+from rules.answer.provenance import requested_thresholds
 from rules.assess import Assessor
-from rules.rulebook.requested_thresholds import requested_thresholds
 from rules.schema.components import BaseHolder, StackPart
 from rules.schema.report import Finding
 from rules.schema.search import Projection, Requirement, SearchRequest

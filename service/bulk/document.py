@@ -7,9 +7,9 @@ from typing import Any
 
 from pydantic_core import to_json
 
+from rules.answer.provenance import requested_thresholds
 from rules.assess import Assessor
 from rules.rulebook.book import Rulebook
-from rules.rulebook.requested_thresholds import requested_thresholds
 from rules.schema.parsing import BadRequestError, Fault, parse, pointer
 from rules.schema.request import Policy
 from service.bulk.chunks import CHUNK_LINES, Chunk

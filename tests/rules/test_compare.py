@@ -284,7 +284,7 @@ def test_wrong_thresholds_are_pointed_at(thresholds: Any, pointer: str) -> None:
 
 
 @pytest.mark.parametrize(
-    "name", ["rules.mechanics.dominance", "rules.random_vectors.comparison", "rules.reporting.field_words"]
+    "name", ["rules.mechanics.dominance", "rules.random_vectors.comparison", "rules.answer.findings"]
 )
 def test_docstrings_show_what_is_so(name: str) -> None:
     """The examples in the docstrings hold."""

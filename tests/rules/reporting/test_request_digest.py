@@ -6,7 +6,7 @@ import contextlib
 import hashlib
 import random
 
-from rules.reporting.provenance import request_sha256
+from rules.answer.provenance import request_sha256
 from rules.schema.parsing import BadRequestError, parse_request
 from rules.schema.request import CheckRequest
 from tests.support.random_stacks import random_stack

@@ -1,0 +1,1 @@
+"""What all answers share: findings and gaps in words, provenance, cautions."""
