@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from typing import Final, Literal, NamedTuple
 
 from rules.facts.frames import Frame, frames_of
-from rules.facts.joint_fits import clearance_of, is_slip_fit
+from rules.grip.fits import clearance_of, is_slip_fit
 from rules.mechanics.axis import (
     Line,
     line_from_bow,

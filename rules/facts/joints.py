@@ -23,8 +23,9 @@ from rules.couplings.sides import (
     SideLock,
     SteepTaper,
 )
-from rules.facts.grips import Grip
-from rules.facts.joint_fits import (
+from rules.grip import tolerances
+from rules.grip.analysis import Grip, put_strength
+from rules.grip.fits import (
     CLAMPS,
     PRECISION_BORES,
     bore_of,
@@ -33,13 +34,11 @@ from rules.facts.joint_fits import (
     is_slip_fit,
     shank_of,
 )
-from rules.facts.joint_strength import put_strength
 from rules.quantities.missing import Lack, Maybe, given, known_or, lift, merge
 from rules.rulebook.fact import Fact, FactBuilder
 from rules.schema.components import Collet, GaugePin
 from rules.stack.chain import Chain, JointCase
 from rules.stack.positions import grip_of, profile_length
-from rules.tables import iso286
 
 __all__ = ["TELLING", "joint_facts", "stated_minimum_grip"]
 
@@ -165,7 +164,7 @@ def _fixed_bore(fact: FactBuilder, case: JointCase, shank: CylindricalShank) -> 
 
 def _h6_lower(diameter: float, at: str) -> Maybe[float]:
     try:
-        return iso286.limits(diameter, "h6", hole=False).lower_um
+        return tolerances.limits(diameter, "h6", hole=False).lower_um
     except ValueError:
         return Lack((f"{at}/diameter_mm",))
 

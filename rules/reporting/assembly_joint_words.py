@@ -22,9 +22,9 @@ from rules.couplings.sides import (
     SideLock,
 )
 from rules.facts.derive import Derived
-from rules.facts.joint_fits import clearance_of, is_slip_fit, shank_of
 from rules.facts.joints import stated_minimum_grip
-from rules.facts.shrink import ShrinkJoint
+from rules.grip.fits import clearance_of, is_slip_fit, shank_of
+from rules.grip.shrink import ShrinkJoint
 from rules.quantities.missing import Lack, Maybe, given, lift
 from rules.reporting.assembly_texts import heavy_cautions, instruction
 from rules.reporting.assembly_words import Number, Tellable, Words

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 from rules.couplings import straight_shank
 from rules.couplings.sides import Bore, ColletBore
-from rules.facts.joint_fits import shank_of
 from rules.facts.joints import stated_minimum_grip
+from rules.grip.fits import shank_of
 from rules.quantities.models import MIN_LENGTH_MM
 from rules.schema.components import GaugePin
 from rules.stack.chain import JointCase

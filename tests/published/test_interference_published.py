@@ -6,11 +6,12 @@ import math
 
 import pytest
 
-from rules.mechanics.interference import (
+from rules.grip.formulas import (
     Ring,
     bore_growth_um,
     effective_interference_um,
     hub_stress_mpa,
+    inner_hoop_mpa,
     interference_at_speed_um,
     joint_pressure_mpa,
     release_speed_rpm,
@@ -19,7 +20,6 @@ from rules.mechanics.interference import (
     slip_torque_n_m,
     surface_growth_um,
 )
-from rules.mechanics.rotating_ring import inner_hoop_mpa
 
 PSI_MPA = 4.4482216152605 / 25.4**2
 

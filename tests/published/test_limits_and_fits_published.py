@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from rules.mechanics.fits import clearance_um, fit_kind, limit_sizes_mm
-from rules.tables.iso286 import limits, standard_tolerance_um
+from rules.grip.formulas import clearance_um, fit_kind, limit_sizes_mm
+from rules.grip.tolerances import limits, standard_tolerance_um
 
 # Upper limit of the range, then IT5 to IT9 in µm: a machine-drawing textbook, Table 15.1, and a second
 # published table, both agreeing.

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from rules.couplings import collets, straight_shank
-from rules.tables.iso286 import limits
+from rules.grip.tolerances import limits
 
 
 @pytest.mark.parametrize(

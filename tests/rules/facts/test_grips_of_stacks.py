@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from rules.facts.grips import Grip, weakest_of
+from rules.grip.analysis import Grip, weakest_of
 from rules.quantities.missing import Lack
 from rules.rulebook.loader import base_request
 from tests.support.stacks import codes, derived_of, holder_and_cutter, known, report_of, undecided_fields

@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from rules.facts.joint_fits import clearance_of
+from rules.grip.fits import clearance_of
 from rules.quantities.missing import Lack, Maybe
 from rules.rulebook.loader import base_request
 from rules.schema.parsing import parse_request

@@ -9,8 +9,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rules.facts.grips import Grip
-from rules.facts.shrink import ShrinkJoint
+from rules.grip.analysis import Grip
+from rules.grip.shrink import ShrinkJoint
 from rules.quantities.missing import Lack
 from rules.rulebook.loader import base_request
 from tests.support.stacks import codes, derived_of, known, report_of, undecided_fields

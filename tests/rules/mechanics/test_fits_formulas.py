@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from rules.mechanics.fits import clearance_um, fit_kind, limit_sizes_mm, range_mean_mm, tolerance_unit_um
+from rules.grip.formulas import clearance_um, fit_kind, limit_sizes_mm, range_mean_mm, tolerance_unit_um
 
 deviation = st.integers(min_value=-500, max_value=500)
 

@@ -10,8 +10,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rules.mechanics import grip
-from rules.mechanics.grip import combined_safety, scaled_capacity, slip_force_from_torque_n
+from rules.grip import formulas
+from rules.grip.formulas import combined_safety, scaled_capacity, slip_force_from_torque_n
 
 capacities = st.floats(1e-3, 1e6)
 lengths = st.floats(1e-3, 5000.0)
@@ -95,5 +95,5 @@ def test_a_rating_needs_a_length_and_a_shank_a_diameter() -> None:
 
 def test_examples_in_the_docstrings_hold() -> None:
     """Every example gives what it shows."""
-    result = doctest.testmod(grip)
+    result = doctest.testmod(formulas)
     assert (result.failed, result.attempted) == (0, 3)

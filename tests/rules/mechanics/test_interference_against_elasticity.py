@@ -13,7 +13,7 @@ import sympy
 from scipy.sparse import csr_matrix
 from scipy.sparse.linalg import spsolve
 
-from rules.mechanics.interference import (
+from rules.grip.formulas import (
     Ring,
     bore_growth_um,
     hub_stress_mpa,

@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 
 from rules.couplings import definition
-from rules.facts.shrink import ShrinkJoint
+from rules.grip.shrink import ShrinkJoint
 from rules.rulebook.loader import base_request
 from tests.support.assemblies import assembly_of, at_joint, two_parts, values_of, words_of
 from tests.support.stacks import derived_of

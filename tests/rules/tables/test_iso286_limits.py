@@ -11,8 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from pressfit import tables as other
 
-from rules.quantities import tables
-from rules.tables.iso286 import (
+from rules.grip.tolerances import (
     GRADES,
     HOLE_LETTERS,
     MAX_NOMINAL_MM,
@@ -24,6 +23,7 @@ from rules.tables.iso286 import (
     parse_class,
     standard_tolerance_um,
 )
+from rules.quantities import tables
 
 MAIN_EDGES = [3, 6, 10, 18, 30, 50, 80, 120, 180, 250, 315, 400, 500]
 ALL_EDGES = sorted({*MAIN_EDGES, 40, 65, 100, 140, 160, 200, 225, 280, 355, 450})

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import pytest
 
+from rules.grip.shrink import ShrinkJointValue, shrink_joint, shrink_joint_from
 from rules.quantities import tables
 from rules.quantities.tables import TableError, read_rows
-from rules.tables.shrink_joint import ShrinkJointValue, shrink_joint, shrink_joint_from
 
 
 @pytest.mark.parametrize(

@@ -12,7 +12,7 @@ import rules.tables
 
 MODULES = [
     *(f"rules.tables.{module.name}" for module in pkgutil.iter_modules(rules.tables.__path__)),
-    "rules.mechanics.fits",
+    "rules.grip.formulas",
     "tests.support.tapers",
 ]
 WITHOUT_EXAMPLES = {

@@ -1,4 +1,10 @@
-"""Interference joints: pressure, stress and hold of a shaft shrunk into a hub, and what speed takes of it.
+"""Fits of a hole and a shaft, and the tolerance unit behind the standard's tables.
+
+Capacity of a grip against slip: by length, by torque, and by torque and pull together.
+
+A ring turning free: stress and growth by its own centrifugal load.
+
+Interference joints: pressure, stress and hold of a shaft shrunk into a hub, and what speed takes of it.
 
 Both parts are rings of the same length in plane stress (σ_z = 0) that stay elastic; the joint diameter d
 is the nominal one, common to hub bore and shaft.  At the joint the hub moves out by u_o and the shaft by
@@ -14,27 +20,267 @@ growth of the shaft's surface), all on the diameter; nothing else changes.
 from __future__ import annotations
 
 import math
-from typing import Final, NamedTuple
-
-from rules.mechanics.rotating_ring import Ring, bore_growth_um, inner_hoop_mpa, surface_growth_um
+from dataclasses import dataclass
+from typing import Final, Literal, NamedTuple
 
 __all__ = [
     "Ring",
-    "RingStress",
     "bore_growth_um",
+    "clearance_um",
+    "combined_safety",
     "effective_interference_um",
+    "fit_kind",
     "holding_speed_rpm",
     "hub_stress_mpa",
+    "inner_hoop_mpa",
     "interference_at_speed_um",
     "joint_pressure_mpa",
+    "limit_sizes_mm",
     "opening_temperature_c",
     "pressure_per_um",
+    "range_mean_mm",
     "release_speed_rpm",
+    "scaled_capacity",
     "shaft_stress_mpa",
+    "slip_force_from_torque_n",
     "slip_force_n",
     "slip_torque_n_m",
     "surface_growth_um",
+    "tolerance_unit_um",
 ]
+
+
+def clearance_um(hole_um: tuple[float, float], shaft_um: tuple[float, float]) -> tuple[float, float]:
+    """Smallest and largest clearance of a fit; a negative clearance is an interference.
+
+    C_min = EI - es, C_max = ES - ei, both on the diameter.
+
+    :param hole_um: lower and upper deviation EI, ES of the hole from the common nominal size, µm
+    :param shaft_um: lower and upper deviation ei, es of the shaft, µm
+    :return: smallest and largest clearance, µm
+
+    >>> clearance_um((0.0, 21.0), (-13.0, 0.0))
+    (0.0, 34.0)
+
+    Source: ISO 286-1:2010.  Raises ValueError when a lower deviation exceeds its upper one.
+    """
+    for name, (lower, upper) in (("hole", hole_um), ("shaft", shaft_um)):
+        if not lower <= upper:
+            raise ValueError(f"{name}: lower deviation {lower} µm exceeds upper deviation {upper} µm")
+    return hole_um[0] - shaft_um[1], hole_um[1] - shaft_um[0]
+
+
+def fit_kind(clearance_min_um: float, clearance_max_um: float) -> Literal["clearance", "transition", "interference"]:
+    """Kind of a fit: clearance if C_min ≥ 0, interference if C_max ≤ 0, else transition.
+
+    >>> fit_kind(0.0, 34.0), fit_kind(-18.0, 23.0), fit_kind(-35.0, -1.0)
+    ('clearance', 'transition', 'interference')
+
+    :param clearance_min_um: smallest clearance, µm
+    :param clearance_max_um: largest clearance, µm
+
+    Source: ISO 286-1:2010, definitions; a fit touching at exactly 0 counts to the clean side.
+    Raises ValueError when the smallest clearance exceeds the largest.
+    """
+    if not clearance_min_um <= clearance_max_um:
+        raise ValueError(f"smallest clearance {clearance_min_um} µm exceeds the largest {clearance_max_um} µm")
+    if clearance_min_um >= 0:
+        return "clearance"
+    return "interference" if clearance_max_um <= 0 else "transition"
+
+
+def limit_sizes_mm(nominal_mm: float, deviations_um: tuple[float, float]) -> tuple[float, float]:
+    """Lower and upper limit of size: nominal + deviation / 1000.
+
+    :param nominal_mm: nominal size, mm
+    :param deviations_um: lower and upper deviation, µm
+    :return: lower and upper limit of size, mm
+
+    >>> limit_sizes_mm(20.0, (-20.0, -7.0))
+    (19.98, 19.993)
+
+    Source: ISO 286-1:2010, definitions.
+    """
+    return nominal_mm + deviations_um[0] / 1000.0, nominal_mm + deviations_um[1] / 1000.0
+
+
+def range_mean_mm(over_mm: float, up_to_mm: float) -> float:
+    """Geometric mean of a range of nominal sizes: D = sqrt(over · up_to).
+
+    :param over_mm: lower limit of the range, mm; for the range up to 3 mm the standard takes 1 mm
+    :param up_to_mm: upper limit of the range, mm
+    :return: mean size D, mm
+
+    >>> range_mean_mm(18.0, 30.0)
+    23.2379000772445
+
+    Source: ISO 286-1:2010, annex A.  Raises ValueError unless 0 < over < up_to.
+    """
+    if not 0 < over_mm < up_to_mm:
+        raise ValueError(f"a range needs 0 < over < up to, not {over_mm} and {up_to_mm} mm")
+    return math.sqrt(over_mm * up_to_mm)
+
+
+def tolerance_unit_um(mean_mm: float) -> float:
+    """Standard tolerance unit: i = 0.45 · D^(1/3) + 0.001 · D.
+
+    IT6 = 10 i, IT7 = 16 i, IT8 = 25 i reproduce the table but for the standard's own rounding:
+    the table counts, the formula only explains it.
+
+    :param mean_mm: geometric mean D of the range of sizes, mm, up to 500
+    :return: tolerance unit i, µm
+
+    >>> tolerance_unit_um(range_mean_mm(18.0, 30.0))
+    1.307375237779644
+
+    Source: ISO 286-1:2010, annex A.  Raises ValueError outside 0 < D ≤ 500 mm.
+    """
+    if not 0 < mean_mm <= 500:
+        raise ValueError(f"the tolerance unit i holds for 0 < D ≤ 500 mm, not {mean_mm} mm")
+    return 0.45 * math.cbrt(mean_mm) + 0.001 * mean_mm
+
+
+def _positive(name: str, value: float) -> None:
+    if not (value > 0 and math.isfinite(value)):
+        raise ValueError(f"{name} must be above 0 and finite, not {value}")
+
+
+def _not_negative(name: str, value: float) -> None:
+    if not (value >= 0 and math.isfinite(value)):
+        raise ValueError(f"{name} must be 0 or more and finite, not {value}")
+
+
+def scaled_capacity(rated: float, rated_grip_mm: float, grip_mm: float) -> float:
+    """Return the capacity of a grip of another length: C = C_r·min(1, l/l_r).
+
+    Friction under an even pressure grows with the length held.  Beyond the rated length nothing is added: what
+    clamps there was not rated.
+    Parameters: rated, C_r ≥ 0, N or N·m; rated_grip_mm, l_r, mm, above 0; grip_mm, l ≥ 0, mm; else ValueError.
+    Returns the unit of rated. Source: first principles (Coulomb friction); the cap is cautious.
+
+    >>> scaled_capacity(80.0, 40.0, 30.0), scaled_capacity(80.0, 40.0, 50.0)
+    (60.0, 80.0)
+    """
+    _not_negative("rated capacity", rated)
+    _positive("rated grip length", rated_grip_mm)
+    _not_negative("grip length", grip_mm)
+    return rated * min(1.0, grip_mm / rated_grip_mm)
+
+
+def slip_force_from_torque_n(torque_n_m: float, diameter_mm: float) -> float:
+    """Return the force around the circumference of a shank that a torque makes: F = 2·T/d.
+
+    From the torque at which a grip turns it is also the pull at which it slides, friction having no direction.
+    Parameters: torque_n_m, T ≥ 0, N·m; diameter_mm, d above 0, mm; else ValueError. Returns N.
+    Source: first principles.
+
+    >>> slip_force_from_torque_n(100.0, 20.0)
+    10000.0
+    """
+    _not_negative("torque", torque_n_m)
+    _positive("diameter", diameter_mm)
+    return 2000.0 * torque_n_m / diameter_mm
+
+
+def combined_safety(torque_safety: float | None, axial_safety: float | None = None) -> float | None:
+    """Return the safety against slip under torque and pull together: S = 1/√(1/S_t² + 1/S_a²).
+
+    Friction acts along the resultant of the two slips, so one capacity F carries √(F_t² + F_a²); with S_t = F/F_t
+    and S_a = F/F_a that is the sum above.  With capacities that differ by direction it is an ellipse between them.
+    A grip with teeth or a stop carries the two apart and is not meant.
+    Parameters: torque_safety, S_t, and axial_safety, S_a, each alone; 0 or more and finite, else ValueError; None
+    where there is no such demand or it is not known. Returns the smaller of the two or less; None where both are
+    None.
+    Source: first principles (Coulomb friction).
+
+    >>> combined_safety(4.0, 3.0), combined_safety(2.5, None)
+    (2.4, 2.5)
+    """
+    stated = sorted(safety for safety in (torque_safety, axial_safety) if safety is not None)
+    for safety in stated:
+        _not_negative("safety", safety)
+    if len(stated) < 2:
+        return stated[0] if stated else None
+    smaller, larger = stated
+    return smaller / math.hypot(1.0, smaller / larger) if larger > 0.0 else 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Ring:
+    """A ring of one elastic material: a hub with its bore, a hollow shaft, or a solid one (inner 0).
+
+    Parameters: inner_mm and outer_mm, diameters, 0 ≤ inner < outer; youngs_modulus_gpa, E > 0;
+    poisson_ratio, 0 ≤ ν ≤ 0.5; density_kg_m3, ρ > 0; all finite, else ValueError.
+    """
+
+    inner_mm: float
+    outer_mm: float
+    youngs_modulus_gpa: float
+    poisson_ratio: float
+    density_kg_m3: float
+
+    def __post_init__(self) -> None:
+        if not 0 <= self.inner_mm < self.outer_mm < math.inf:
+            raise ValueError(f"a ring needs 0 ≤ inner < outer diameter, not {self.inner_mm} and {self.outer_mm} mm")
+        if not 0 < self.youngs_modulus_gpa < math.inf:
+            raise ValueError(f"Young's modulus must be above 0 GPa and finite, not {self.youngs_modulus_gpa}")
+        if not 0 <= self.poisson_ratio <= 0.5:
+            raise ValueError(f"Poisson's ratio lies from 0 to 0.5, not at {self.poisson_ratio}")
+        if not 0 < self.density_kg_m3 < math.inf:
+            raise ValueError(f"density must be above 0 kg/m³ and finite, not {self.density_kg_m3}")
+
+
+def inner_hoop_mpa(ring: Ring, speed_rpm: float) -> float:
+    """Return the hoop stress at the bore of a ring turning free, where it is largest.
+
+    σ = ρω²/4·((3+ν)·b² + (1−ν)·a²), a and b the radii of bore and outside; a solid disc has half of the
+    limit for a vanishing bore at its centre, σ = (3+ν)/8·ρω²b². Parameters: speed_rpm, n ≥ 0, 1/min, else
+    ValueError. Returns MPa. Domain: plane stress (σ_z = 0), exact for a thin disc and close for a short
+    sleeve. Source: Timoshenko & Goodier, Theory of Elasticity, rotating discs.
+
+    >>> round(inner_hoop_mpa(Ring(0.0, 250.0, 208.0, 0.3, 7850.0), 14_000.0), 4)
+    108.7494
+    """
+    a, b, nu = ring.inner_mm / 2.0, ring.outer_mm / 2.0, ring.poisson_ratio
+    factor = (3.0 + nu) / 8.0 * b * b if a == 0 else ((3.0 + nu) * b * b + (1.0 - nu) * a * a) / 4.0
+    return _inertia_mpa_per_mm2(ring, speed_rpm) * factor
+
+
+def bore_growth_um(ring: Ring, speed_rpm: float) -> float:
+    """Return what the bore of a ring turning free grows by, on the diameter: 2u = 2·a·σ/E.
+
+    The bore carries no radial stress, so its hoop strain is σ/E with σ = ρω²/4·((3+ν)·b² + (1−ν)·a²).
+    Parameters: speed_rpm, n ≥ 0, 1/min, else ValueError. Returns µm; 0 for a solid shaft. Domain: plane
+    stress, elastic. Source: Timoshenko & Goodier, Theory of Elasticity, rotating discs.
+
+    >>> round(bore_growth_um(Ring(20.0, 44.0, 206.0, 0.3, 7850.0), 30_000.0), 5)
+    3.13516
+    """
+    return ring.inner_mm * inner_hoop_mpa(ring, speed_rpm) / ring.youngs_modulus_gpa
+
+
+def surface_growth_um(ring: Ring, speed_rpm: float) -> float:
+    """Return what the outside of a ring turning free grows by, on the diameter: 2u = 2·b·σ/E.
+
+    The outside carries no radial stress, so its hoop strain is σ/E with σ = ρω²/4·((1−ν)·b² + (3+ν)·a²).
+    Parameters: speed_rpm, n ≥ 0, 1/min, else ValueError. Returns µm. Domain: plane stress, elastic.
+    Source: Timoshenko & Goodier, Theory of Elasticity, rotating discs.
+
+    >>> round(surface_growth_um(Ring(0.0, 12.0, 210.0, 0.3, 7850.0), 30_000.0), 6)
+    0.027892
+    """
+    a, b, nu = ring.inner_mm / 2.0, ring.outer_mm / 2.0, ring.poisson_ratio
+    hoop_mpa = _inertia_mpa_per_mm2(ring, speed_rpm) * ((1.0 - nu) * b * b + (3.0 + nu) * a * a) / 4.0
+    return ring.outer_mm * hoop_mpa / ring.youngs_modulus_gpa
+
+
+def _inertia_mpa_per_mm2(ring: Ring, speed_rpm: float) -> float:
+    """Return ρω², the stress of the centrifugal load for every square millimetre of radius."""
+    if not 0 <= speed_rpm < math.inf:
+        raise ValueError(f"speed must not be negative and must be finite, not {speed_rpm}")
+    omega = speed_rpm * math.pi / 30.0
+    return ring.density_kg_m3 * omega * omega * 1e-12
+
 
 _SAME_DIAMETER: Final = 0.01
 """Share by which hub bore and shaft may differ from the joint diameter: beyond it no metal stays elastic."""
@@ -56,18 +302,18 @@ def _finite(name: str, value: float) -> None:
         raise ValueError(f"{name} must be finite, not {value}")
 
 
-def _not_negative(name: str, value: float) -> None:
+def _no_negative_values(name: str, value: float) -> None:
     if not 0 <= value < math.inf:
         raise ValueError(f"{name} must not be negative and must be finite, not {value}")
 
 
-def _positive(name: str, value: float) -> None:
+def _positive_lengths(name: str, value: float) -> None:
     if not 0 < value < math.inf:
         raise ValueError(f"{name} must be above 0 and finite, not {value}")
 
 
 def _at_one_joint(diameter_mm: float, hub: Ring, shaft: Ring) -> None:
-    _positive("joint diameter", diameter_mm)
+    _positive_lengths("joint diameter", diameter_mm)
     if not shaft.inner_mm < diameter_mm < hub.outer_mm:
         raise ValueError(
             f"the joint diameter {diameter_mm} mm must lie between the shaft's bore of {shaft.inner_mm} mm"
@@ -128,9 +374,9 @@ def effective_interference_um(
     16.16
     """
     _finite("interference", interference_um)
-    _not_negative("roughness depth of the hub", hub_rz_um)
-    _not_negative("roughness depth of the shaft", shaft_rz_um)
-    _not_negative("smoothing factor", smoothing_factor)
+    _no_negative_values("roughness depth of the hub", hub_rz_um)
+    _no_negative_values("roughness depth of the shaft", shaft_rz_um)
+    _no_negative_values("smoothing factor", smoothing_factor)
     return max(0.0, interference_um - smoothing_factor * (hub_rz_um + shaft_rz_um))
 
 
@@ -143,10 +389,10 @@ def slip_force_n(pressure_mpa: float, diameter_mm: float, length_mm: float, fric
     >>> round(slip_force_n(48.75, 50.0, 40.0, 0.15), 2)
     45945.79
     """
-    _not_negative("pressure", pressure_mpa)
-    _positive("diameter", diameter_mm)
-    _positive("length", length_mm)
-    _not_negative("friction", friction)
+    _no_negative_values("pressure", pressure_mpa)
+    _positive_lengths("diameter", diameter_mm)
+    _positive_lengths("length", length_mm)
+    _no_negative_values("friction", friction)
     return friction * pressure_mpa * math.pi * diameter_mm * length_mm
 
 
@@ -178,7 +424,7 @@ def hub_stress_mpa(pressure_mpa: float, hub: Ring, speed_rpm: float = 0.0) -> Ri
     >>> [round(value, 3) for value in hub_stress_mpa(48.75, Ring(50.0, 80.0, 200.0, 0.3, 7850.0))]
     [111.25, -48.75, 142.044, 160.0]
     """
-    _not_negative("pressure", pressure_mpa)
+    _no_negative_values("pressure", pressure_mpa)
     if hub.inner_mm == 0:
         raise ValueError("a hub has a bore; its inner diameter is 0 mm")
     hoop = pressure_mpa * _wall_factor(hub.inner_mm / hub.outer_mm) + inner_hoop_mpa(hub, speed_rpm)
@@ -195,7 +441,7 @@ def shaft_stress_mpa(pressure_mpa: float, shaft: Ring, speed_rpm: float = 0.0) -
     >>> shaft_stress_mpa(60.0, Ring(0.0, 20.0, 600.0, 0.22, 14500.0))
     RingStress(hoop_mpa=-60.0, radial_mpa=-60.0, von_mises_mpa=60.0, tresca_mpa=60.0)
     """
-    _not_negative("pressure", pressure_mpa)
+    _no_negative_values("pressure", pressure_mpa)
     turning = inner_hoop_mpa(shaft, speed_rpm)
     if shaft.inner_mm == 0:
         return _ring_stress(turning - pressure_mpa, turning - pressure_mpa)
@@ -232,7 +478,7 @@ def holding_speed_rpm(interference_um: float, needed_interference_um: float, hub
     41366.365
     """
     _finite("interference", interference_um)
-    _not_negative("needed interference", needed_interference_um)
+    _no_negative_values("needed interference", needed_interference_um)
     loss_um = -interference_at_speed_um(0.0, _UNIT_SPEED_RPM, hub, shaft)
     if interference_um <= needed_interference_um:
         return 0.0
@@ -269,9 +515,9 @@ def opening_temperature_c(
     193.913
     """
     _finite("interference", interference_um)
-    _not_negative("play", play_um)
-    _positive("diameter", diameter_mm)
-    _positive("coefficient of expansion", expansion_hub_per_k)
+    _no_negative_values("play", play_um)
+    _positive_lengths("diameter", diameter_mm)
+    _positive_lengths("coefficient of expansion", expansion_hub_per_k)
     if not _ABSOLUTE_ZERO_C <= start_c < math.inf:
         raise ValueError(f"start temperature must be finite and not below absolute zero, not {start_c} °C")
     return start_c + max(0.0, interference_um + play_um) / (diameter_mm * 1000.0 * expansion_hub_per_k)

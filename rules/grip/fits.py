@@ -16,10 +16,10 @@ from rules.couplings.sides import (
     ShrinkFit,
     SideLock,
 )
-from rules.mechanics.fits import clearance_um
+from rules.grip import tolerances
+from rules.grip.formulas import clearance_um
 from rules.quantities.missing import Lack, Maybe, given, lift
 from rules.stack.chain import JointCase
-from rules.tables import iso286
 
 __all__ = [
     "CLAMPS",
@@ -68,7 +68,7 @@ def deviations_of(sized: Bore | CylindricalShank | Declared, at: str, *, hole: b
     if sized.diameter_mm is None:
         return Lack((f"{at}/diameter_mm",))
     try:
-        limits = iso286.limits(sized.diameter_mm, sized.tolerance, hole=hole)
+        limits = tolerances.limits(sized.diameter_mm, sized.tolerance, hole=hole)
     except ValueError:
         return Lack((f"{at}/deviation",))
     return limits.lower_um, limits.upper_um

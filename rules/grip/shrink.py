@@ -1,12 +1,17 @@
-"""Shrink-fit joints: what interference, material and speed make of them."""
+"""Shrink-fit joints: what interference, material and speed make of them.
+
+Round values for shrink joints.
+"""
 
 from __future__ import annotations
 
+from dataclasses import dataclass, fields
+from functools import cache
 from typing import NamedTuple
 
 from rules.couplings.sides import ShrinkFit
-from rules.facts.joint_fits import clearance_of, shank_of
-from rules.mechanics.interference import (
+from rules.grip.fits import clearance_of, shank_of
+from rules.grip.formulas import (
     Ring,
     effective_interference_um,
     hub_stress_mpa,
@@ -16,6 +21,7 @@ from rules.mechanics.interference import (
     release_speed_rpm,
 )
 from rules.quantities.missing import Lack, Maybe, lift
+from rules.quantities.tables import Row, TableError, read_rows
 from rules.stack.chain import JointCase, Link
 from rules.stack.outlines import (
     OutlinePiece,
@@ -28,9 +34,46 @@ from rules.stack.outlines import (
     youngs_modulus_of,
 )
 from rules.stack.positions import Geometry, grip_of
-from rules.tables.shrink_joint import shrink_joint
 
-__all__ = ["ShrinkJoint", "is_shrink", "shrink_joint_of"]
+__all__ = ["ShrinkJoint", "ShrinkJointValue", "is_shrink", "shrink_joint", "shrink_joint_from", "shrink_joint_of"]
+
+
+class ShrinkJointValue(Row):
+    """One value with its unit and source."""
+
+    quantity: str
+    value: float
+    unit: str
+    meaning: str
+
+
+@dataclass(frozen=True, slots=True)
+class ShrinkJointRow:
+    """The values by name: shares and factors without unit, temperature in °C."""
+
+    friction: float
+    joining_play_share: float
+    smoothing_factor: float
+    reference_temperature_c: float
+
+
+def shrink_joint_from(rows: tuple[ShrinkJointValue, ...]) -> ShrinkJointRow:
+    """Values of rows by name; raises :class:`TableError` when one is missing or one too many is there."""
+    values = {row.quantity: row.value for row in rows}
+    known = {field.name for field in fields(ShrinkJointRow)}
+    if difference := known ^ values.keys():
+        raise TableError(f"shrink_joint.yaml: rows and named values differ in {', '.join(sorted(difference))}")
+    return ShrinkJointRow(**values)
+
+
+@cache
+def shrink_joint() -> ShrinkJointRow:
+    """The values, read once.
+
+    >>> shrink_joint().friction
+    0.12
+    """
+    return shrink_joint_from(read_rows("shrink_joint", ShrinkJointValue))
 
 
 class ShrinkJoint(NamedTuple):

@@ -1,4 +1,7 @@
-"""How firmly each straight shank is held, against what the cut asks of it."""
+"""How firmly each straight shank is held, against what the cut asks of it.
+
+Facts about how firmly a joint holds: against the cut, its own interference and the speed.
+"""
 
 from __future__ import annotations
 
@@ -7,16 +10,24 @@ from typing import Final, Literal
 
 from rules.couplings.sides import Bore, ColletBore, CylindricalBore, SideLock
 from rules.cutting.analysis import CuttingLoad
-from rules.facts.joint_fits import CLAMPS, shank_of
-from rules.facts.shrink import ShrinkJoint, is_shrink, shrink_joint_of
-from rules.mechanics.grip import combined_safety, scaled_capacity, slip_force_from_torque_n
-from rules.mechanics.interference import holding_speed_rpm, slip_force_n, slip_torque_n_m
+from rules.grip.fits import CLAMPS, shank_of
+from rules.grip.formulas import (
+    combined_safety,
+    holding_speed_rpm,
+    scaled_capacity,
+    slip_force_from_torque_n,
+    slip_force_n,
+    slip_torque_n_m,
+)
+from rules.grip.shrink import ShrinkJoint, is_shrink, shrink_joint_of
 from rules.quantities.missing import Lack, Maybe, given, lift
+from rules.rulebook.fact import FactBuilder
 from rules.stack.chain import Chain, JointCase
 from rules.stack.outlines import OutlinePiece
 from rules.stack.positions import Geometry, grip_of
 
-__all__ = ["Grip", "grips_of", "weakest_of"]
+__all__ = ["Grip", "grips_of", "put_strength", "weakest_of"]
+
 
 _HELD_BY_A_SCREW: Final = (SideLock, CylindricalBore)
 """Clamps whose pull-out does not follow from their torque: the screw bears, not friction all round."""
@@ -153,3 +164,17 @@ def weakest_of(grips: tuple[Grip, ...]) -> Grip | None:
     if len(known) != len(grips) or not known:
         return None
     return grips[min(known)[1]]
+
+
+def put_strength(fact: FactBuilder, grip: Grip, speed: Maybe[float] | None) -> None:
+    """Put safety factor, hub stress, opening temperature and holding speed on the fact of a joint."""
+    if grip.safety is not None:
+        fact.put("safety_factor", grip.safety)
+    if grip.shrink is None:
+        return
+    fact.put("hub_stress_mpa", lift(lambda joint: joint.hub_stress_mpa, grip.shrink))
+    fact.put("hub_yield_mpa", grip.shrink if isinstance(grip.shrink, Lack) else grip.shrink.yield_mpa)
+    fact.put("opening_degc", lift(lambda joint: joint.opening_temperature_c, grip.shrink))
+    if speed is not None and grip.holding_speed_rpm is not None:
+        fact.put("spindle_speed_rpm", speed)
+        fact.put("holding_speed_rpm", grip.holding_speed_rpm)

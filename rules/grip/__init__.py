@@ -1,0 +1,1 @@
+"""How firmly a joint holds: tolerances, fits, clamping, shrink joints."""
