@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from rules.bending.report import stiffness_notes
 from rules.cutting.analysis import CuttingLoad
 from rules.cutting.formulas import MillingLoad
 from rules.facts.derive import Derived
@@ -13,7 +14,6 @@ from rules.grip.shrink import ShrinkJoint
 from rules.quantities.missing import Lack, Maybe, known_or
 from rules.quantities.models import made
 from rules.quantities.rounding import rounded, rounded_or_none
-from rules.reporting.stiffness_notes import stiffness_notes
 from rules.schema.components import Cutter
 from rules.schema.report import (
     BalanceReport,

@@ -12,9 +12,8 @@ from typing import Any
 import numpy as np
 import pytest
 
-from rules.mechanics.beam import Segment, Spring, boundaries_of, tip_compliance
-from rules.mechanics.beam_frequencies import bending_frequencies
-from rules.mechanics.beam_section import area_mm2, cone_slices, second_moment_mm4
+from rules.bending.beam import Segment, Spring, area_mm2, boundaries_of, cone_slices, second_moment_mm4, tip_compliance
+from rules.bending.frequencies import bending_frequencies
 
 STEEL_MPA, STEEL_KG_PER_MM3, STEEL_POISSON = 210e3, 7850e-9, 0.3
 CARBIDE_MPA, CARBIDE_KG_PER_MM3, CARBIDE_POISSON = 600e3, 14500e-9, 0.22

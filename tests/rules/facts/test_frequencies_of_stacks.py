@@ -12,8 +12,8 @@ from typing import Any
 import numpy as np
 import pytest
 
-from rules.mechanics.beam import Segment, Spring
-from rules.mechanics.beam_frequencies import bending_frequencies
+from rules.bending.beam import Segment, Spring
+from rules.bending.frequencies import bending_frequencies
 from rules.quantities.missing import Lack
 from rules.rulebook.loader import base_request
 from tests.support.stacks import (

@@ -13,10 +13,9 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from scipy.integrate import quad
 
-from rules.mechanics import beam_frequencies
-from rules.mechanics.beam import Segment, Spring, boundaries_of, tip_compliance
-from rules.mechanics.beam_frequencies import bending_frequencies
-from rules.mechanics.beam_section import area_mm2, second_moment_mm4
+from rules.bending import frequencies
+from rules.bending.beam import Segment, Spring, area_mm2, boundaries_of, second_moment_mm4, tip_compliance
+from rules.bending.frequencies import bending_frequencies
 
 MODULUS, DENSITY = 210e3, 7850e-9
 MESH = 3e-4
@@ -247,7 +246,7 @@ def test_iteration_that_has_not_converged_is_left(monkeypatch: pytest.MonkeyPatc
     """First principles: with no error allowed at all the whole matrix is solved, to the same frequencies."""
     stack = [_segment(10.0 + k, 60.0 - k, 8.0) for k in range(20)]
     iterated = bending_frequencies(stack)
-    monkeypatch.setattr(beam_frequencies, "_RESIDUAL", 0.0)
+    monkeypatch.setattr(frequencies, "_RESIDUAL", 0.0)
     solved = bending_frequencies(stack)
     assert solved != iterated
     assert solved == pytest.approx(iterated, rel=1e-5)

@@ -10,9 +10,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.integrate import quad
 
-from rules.mechanics.beam import Segment, tip_compliance
-from rules.mechanics.beam_frequencies import bending_frequencies
-from rules.mechanics.beam_section import Slice, area_mm2, cone_slices, second_moment_mm4
+from rules.bending.beam import Segment, Slice, area_mm2, cone_slices, second_moment_mm4, tip_compliance
+from rules.bending.frequencies import bending_frequencies
 
 MODULUS, DENSITY = 210e3, 7850e-9
 

@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from scipy.linalg.blas import dsymm
 from scipy.linalg.lapack import dgeqrf, dorgqr, dsyevd
 
-from rules.mechanics.beam import LARGEST, SMALLEST, Segment, Spring, boundaries_of, spring_places
+from rules.bending.beam import LARGEST, SMALLEST, Segment, Spring, boundaries_of, spring_places
 from rules.quantities.work_limit import spend
 
 __all__ = ["FEWEST_ELEMENTS", "bending_frequencies"]

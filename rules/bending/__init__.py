@@ -1,0 +1,1 @@
+"""How far the stack bends and at which frequencies it vibrates."""
