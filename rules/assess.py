@@ -16,7 +16,6 @@ from rules.facts.derive import Derived, derive
 from rules.quantities.models import made
 from rules.quantities.work_limit import spend
 from rules.reporting.assembly import assembly_section
-from rules.reporting.sections import geometry_section, runout_section
 from rules.reporting.sections_mechanics import (
     balance_section,
     grip_section,
@@ -28,6 +27,7 @@ from rules.reporting.sections_mechanics import (
 from rules.rulebook.book import Rulebook, threshold_in_force
 from rules.rulebook.engine import Engine, EngineFaultError
 from rules.rulebook.loader import load_books
+from rules.runout.report import geometry_section, runout_section
 from rules.schema.report import Finding, Report, Summary, Undecided, Verdict
 from rules.schema.request import DEFAULT_POLICY, CheckRequest, Policy
 from rules.stack.chain import Resolved, reference_facts, resolve

@@ -9,7 +9,6 @@ from itertools import combinations
 from rules.answer.findings import enumerated
 from rules.answer.provenance import provenance
 from rules.assess import Assessor
-from rules.facts.budget import law_at
 from rules.mechanics.dominance import dominators
 from rules.quantities.missing import Lack
 from rules.quantities.rounding import rounded
@@ -17,6 +16,7 @@ from rules.random_vectors.comparison import chances_of_less
 from rules.random_vectors.random_sum import RandomClocking
 from rules.reporting.comparison_criteria import CRITERIA, Judged
 from rules.reporting.comparison_words import because
+from rules.runout.analysis import law_at
 from rules.schema.comparison import (
     MAX_IN_ALL_PAIRS,
     AlternativeReport,

@@ -7,17 +7,16 @@ from collections.abc import Sequence
 
 from rules.answer.provenance import provenance, requested_thresholds
 from rules.exchange.documents import NO_CATALOGUE, Catalogue
-from rules.facts.budget import Vector, budget_at, law_of, vectors_at
-from rules.facts.contributors import Contributor, Contributors, contributors_of
-from rules.mechanics.allocation import equal_effort_factor
-from rules.mechanics.axis import tir_from_speck
 from rules.quantities.missing import Lack, Maybe, lift
 from rules.quantities.models import LackingFact
 from rules.quantities.rounding import rounded, rounded_or_none
 from rules.random_vectors.random_sum import gaussian_sigma
 from rules.reporting.clocking import clocking_section
-from rules.reporting.sections import contributor_reports
 from rules.rulebook.book import Rulebook
+from rules.runout.analysis import Vector, budget_at, law_of, vectors_at
+from rules.runout.contributors import Contributor, Contributors, contributors_of
+from rules.runout.formulas import equal_effort_factor, tir_from_speck
+from rules.runout.report import contributor_reports
 from rules.schema.budget import (
     BudgetReport,
     BudgetRequest,

@@ -6,8 +6,6 @@ from dataclasses import dataclass
 
 from rules.bending.analysis import StackStiffness, stiffness_of
 from rules.cutting.analysis import CuttingLoad, asked_speed_of, cutting_load_of
-from rules.facts.budget import PlaneBudget
-from rules.facts.contributors import Contributors, contributors_of
 from rules.facts.joints import joint_facts
 from rules.facts.operation import operation_facts
 from rules.facts.random_sums import random_sums_of
@@ -16,6 +14,8 @@ from rules.facts.unbalance import StackBalance, balance_of, unbalance_vectors
 from rules.grip.analysis import Grip, grips_of
 from rules.quantities.missing import Lack, Maybe
 from rules.rulebook.fact import Fact
+from rules.runout.analysis import PlaneBudget
+from rules.runout.contributors import Contributors, contributors_of
 from rules.schema.request import StackRequest
 from rules.stack.analysis import component_facts, stack_fact
 from rules.stack.chain import Chain, chain_of

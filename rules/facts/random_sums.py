@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-from rules.facts.budget import PlaneBudget, plane_law
-from rules.facts.contributors import Contributors
 from rules.facts.unbalance import (
     CoupleSum,
     UnbalanceSum,
@@ -16,6 +14,8 @@ from rules.facts.unbalance import (
 )
 from rules.quantities.missing import Lack, Maybe
 from rules.random_vectors.random_sum import Question, RandomClocking
+from rules.runout.analysis import PlaneBudget, plane_law
+from rules.runout.contributors import Contributors
 
 __all__ = ["RandomSums", "random_sums_of"]
 

@@ -6,8 +6,6 @@ from collections.abc import Sequence
 from typing import Final, NamedTuple
 
 from rules.couplings import definition
-from rules.facts.budget import Vector, law_of, spread_of
-from rules.facts.contributors import Contributors
 from rules.mechanics.balance import (
     balance_speed_rpm,
     clamping_unbalance_gmm,
@@ -17,6 +15,8 @@ from rules.mechanics.balance import (
 )
 from rules.quantities.missing import Lack, Maybe, given, lift, merge
 from rules.random_vectors.random_sum import Answer, Question
+from rules.runout.analysis import Vector, law_of, spread_of
+from rules.runout.contributors import Contributors
 from rules.schema.request import Operation
 from rules.stack.chain import Chain
 from rules.stack.mass import Masses

@@ -6,7 +6,7 @@ import cmath
 import math
 from dataclasses import dataclass
 
-from rules.mechanics.joint_clocking import Turn, single_turns
+from rules.runout.formulas import Turn, single_turns
 
 __all__ = ["TurnSplit", "best_further_turn", "split_by_turn", "turn_error_ratio"]
 

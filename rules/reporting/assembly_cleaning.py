@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from rules.facts.derive import Derived
-from rules.mechanics.axis import tir_from_speck
 from rules.quantities.missing import Lack, Maybe, lift
 from rules.reporting.assembly_drafts import Draft, draft
 from rules.reporting.assembly_texts import instruction
 from rules.reporting.assembly_words import Number, Tellable, Words
+from rules.runout.formulas import tir_from_speck
 from rules.schema.components import Cutter
 from rules.stack.positions import Place
 

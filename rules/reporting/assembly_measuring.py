@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from typing import Any, Final
 
-from rules.facts.budget import PlaneBudget
 from rules.facts.derive import Derived
 from rules.quantities.missing import Lack, Maybe, lift
 from rules.quantities.rounding import rounded, rounded_or_none
@@ -13,6 +12,7 @@ from rules.reporting.assembly_drafts import Draft, draft
 from rules.reporting.assembly_joints import Objections
 from rules.reporting.assembly_texts import heavy_cautions, instruction, maker_units
 from rules.reporting.assembly_words import Number, Tellable, Words, say
+from rules.runout.analysis import PlaneBudget
 from rules.schema.components import Cutter
 from rules.schema.report import Finding
 from rules.stack.chain import JointCase

@@ -5,12 +5,10 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from rules.facts.budget import Vector, law_of, vectors_at
-from rules.facts.contributors import Contributor
-from rules.facts.frames import frames_of
-from rules.facts.turnable import positions_of
-from rules.mechanics.joint_clocking import best_turns, single_turns
 from rules.quantities.rounding import rounded
+from rules.runout.analysis import Vector, law_of, vectors_at
+from rules.runout.contributors import Contributor, frames_of, positions_of
+from rules.runout.formulas import best_turns, single_turns
 from rules.schema.budget import ClockingReport, JointTurn
 from rules.stack.chain import SPINDLE, Chain
 

@@ -4,14 +4,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from rules.facts.budget import PlaneBudget, budget_at, law_at
-from rules.facts.contributors import Contributor
 from rules.facts.derive import Derived
-from rules.facts.turnable import positions_of
 from rules.quantities.missing import Lack
 from rules.quantities.models import LackingFact
 from rules.quantities.rounding import rounded
 from rules.reporting.reading_planes import NEGLIGIBLE_UM, PlaneFit
+from rules.runout.analysis import PlaneBudget, budget_at, law_at
+from rules.runout.contributors import Contributor, positions_of
 from rules.schema.components import GaugePin
 from rules.schema.reading import PredictionReport
 from rules.stack.chain import Chain, JointCase

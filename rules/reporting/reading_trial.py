@@ -5,10 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final
 
-from rules.facts.turnable import positions_of
 from rules.mechanics.trial_turn import best_further_turn, split_by_turn, turn_error_ratio
 from rules.quantities.rounding import rounded
 from rules.reporting.reading_planes import PlaneFit, fit_plane
+from rules.runout.contributors import positions_of
 from rules.schema.reading import Trial, TrialReport
 from rules.stack.chain import Chain
 

@@ -7,9 +7,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from rules.facts.contributors import Contributor
 from rules.facts.derive import Derived
 from rules.quantities.missing import Lack
+from rules.runout.contributors import Contributor
 from service.report.drawing_frame import Frame
 from service.report.drawing_layout import spread
 from service.report.drawing_shades import hatching

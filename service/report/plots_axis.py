@@ -6,11 +6,11 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Final
 
-from rules.facts.budget import plane_law
-from rules.facts.contributors import Contributor
 from rules.facts.derive import Derived
 from rules.quantities.missing import Lack
 from rules.random_vectors.random_sum import RandomClocking
+from rules.runout.analysis import plane_law
+from rules.runout.contributors import Contributor
 from rules.schema.report import Report
 from service.report.drawing_bend import begins_at
 from service.report.drawing_dimensions import millimetres

@@ -7,10 +7,10 @@ from typing import Final
 
 import numpy as np
 
-from rules.facts.budget import law_at
 from rules.facts.derive import Derived
 from rules.quantities.missing import Lack
 from rules.random_vectors.random_sum import RandomClocking
+from rules.runout.analysis import law_at
 from rules.schema.report import Report
 from service.report.drawing_dimensions import millimetres
 from service.report.drawing_layout import spread

@@ -10,10 +10,10 @@ from collections import deque
 from collections.abc import Iterator
 
 from rules.assess import Assessor
-from rules.facts.budget import budget_at
-from rules.facts.contributors import Contributor
 from rules.facts.derive import derive
-from rules.mechanics.axis import Line
+from rules.runout.analysis import budget_at
+from rules.runout.contributors import Contributor
+from rules.runout.formulas import Line
 from rules.schema.parsing import parse_request
 from rules.schema.strict_json import parse_json
 from service.memory import settle

@@ -14,9 +14,9 @@ from typing import Any
 
 import pytest
 
-from rules.facts.contributors import contributors_of
 from rules.quantities.missing import Lack
 from rules.random_vectors.random_sum import resultant_quantiles
+from rules.runout.contributors import contributors_of
 from rules.schema.parsing import parse_request
 from rules.stack.chain import chain_of
 from rules.stack.positions import geometry_of

@@ -10,10 +10,10 @@ from typing import Any
 import pytest
 
 from rules.assess import Assessor
-from rules.facts.budget import law_at
 from rules.facts.derive import derive
 from rules.read_gauge import read_gauge
 from rules.rulebook.loader import base_request
+from rules.runout.analysis import law_at
 from rules.schema.parsing import BadRequestError, parse
 from rules.schema.reading import ReadingReport, ReadingRequest
 from rules.schema.request import CheckRequest

@@ -6,9 +6,9 @@ from typing import Any
 
 import pytest
 
-from rules.facts.contributors import Contributors, contributors_of
 from rules.quantities.missing import Lack
 from rules.rulebook.loader import base_request
+from rules.runout.contributors import Contributors, contributors_of
 from rules.schema.parsing import parse_request
 from rules.stack.chain import chain_of
 from rules.stack.positions import geometry_of

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from rules.facts.turnable import positions_of
 from rules.rulebook.loader import base_request
+from rules.runout.contributors import positions_of
 from rules.schema.parsing import parse_request
 from rules.stack.chain import chain_of
 

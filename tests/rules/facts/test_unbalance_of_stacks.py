@@ -6,12 +6,12 @@ import math
 
 import pytest
 
-from rules.facts.budget import Vector
 from rules.facts.derive import derive
 from rules.facts.unbalance import UnbalanceSum, unbalance_question, unbalance_sum
 from rules.quantities.missing import Lack
 from rules.random_vectors.random_sum import RandomClocking
 from rules.rulebook.loader import base_request
+from rules.runout.analysis import Vector
 from rules.schema.parsing import parse_request
 
 

@@ -8,8 +8,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from rules.mechanics.allocation import equal_effort_factor
 from rules.random_vectors.random_sum import resultant_quantiles
+from rules.runout.formulas import equal_effort_factor
 
 parts = st.lists(st.floats(0.1, 10), min_size=1, max_size=6)
 

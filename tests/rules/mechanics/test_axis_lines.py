@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from rules.mechanics.axis import (
+from rules.runout.formulas import (
     line_from_bow,
     line_from_offset,
     line_from_pivot,

@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from rules.mechanics.joint_clocking import best_turns, closing_angles, single_turns
+from rules.runout.formulas import best_turns, closing_angles, single_turns
 
 amplitudes = st.lists(st.floats(0, 100), min_size=1, max_size=8)
 vectors = st.lists(st.builds(cmath.rect, st.floats(0, 100), st.floats(-math.pi, math.pi)), min_size=1, max_size=6)

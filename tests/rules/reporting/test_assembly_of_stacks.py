@@ -6,8 +6,8 @@ from typing import Any
 
 import pytest
 
-from rules.facts.budget import PlaneBudget
 from rules.rulebook.loader import base_request
+from rules.runout.analysis import PlaneBudget
 from tests.support.assemblies import assembly_of, two_parts, values_of
 from tests.support.stacks import derived_of
 

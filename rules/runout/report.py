@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from rules.facts.budget import PlaneBudget
-from rules.facts.contributors import Contributor
 from rules.facts.derive import Derived
-from rules.mechanics.axis import Line
 from rules.quantities.missing import Lack, Maybe
 from rules.quantities.models import LackingFact, made
 from rules.quantities.rounding import rounded, rounded_or_none
+from rules.runout.analysis import PlaneBudget
+from rules.runout.contributors import Contributor
+from rules.runout.formulas import Line
 from rules.schema.report import (
     ContributorReport,
     GeometryReport,

@@ -1,4 +1,9 @@
-"""The causes of eccentricity in a stack, each as a line along the axis."""
+"""The causes of eccentricity in a stack, each as a line along the axis.
+
+Which components' directions are known to each other: the clocking that the joints state.
+
+How far each joint of a chain may be turned.
+"""
 
 from __future__ import annotations
 
@@ -7,23 +12,49 @@ import math
 from collections.abc import Sequence
 from typing import Final, Literal, NamedTuple
 
-from rules.facts.frames import Frame, frames_of
+from rules.couplings import definition
+from rules.couplings.sides import ArborShellMill, HollowTaper, MorseTaper
 from rules.grip.fits import clearance_of, is_slip_fit
-from rules.mechanics.axis import (
+from rules.quantities.missing import Lack, Maybe, lift, merge
+from rules.quantities.models import MIN_LENGTH_MM
+from rules.runout.formulas import (
     Line,
     line_from_bow,
     line_from_offset,
     line_from_pivot,
     line_from_two_readings,
 )
-from rules.quantities.missing import Lack, Maybe, lift, merge
-from rules.quantities.models import MIN_LENGTH_MM
 from rules.schema.components import Cutter, GaugePin, RunoutStatement
 from rules.schema.request import DEFAULT_POLICY
 from rules.stack.chain import Chain, JointCase, Link
 from rules.stack.positions import Geometry, Place
 
-__all__ = ["Contributor", "Contributors", "contributors_of"]
+__all__ = ["Contributor", "Contributors", "contributors_of", "frames_of", "positions_of"]
+
+
+class Frame(NamedTuple):
+    """How a component is turned: its group, and the factor that turns its own directions into the group's."""
+
+    group: int
+    turn: complex
+
+
+def frames_of(chain: Chain) -> tuple[Frame, ...]:
+    """Return the frame of the spindle, then of every link.
+
+    A joint whose clocking is not stated begins a new group: what lies beyond it points anywhere.
+    """
+    frames = [Frame(0, 1 + 0j)]
+    cases: list[JointCase | None] = [chain.spindle_joint, *chain.joints]
+    for case in cases[: len(chain.links)]:
+        last = frames[-1]
+        clocking = None if case is None or case.statement is None else case.statement.clocking_deg
+        if clocking is None:
+            frames.append(Frame(last.group + 1, 1 + 0j))
+        else:
+            frames.append(Frame(last.group, last.turn * cmath.rect(1.0, math.radians(clocking))))
+    return tuple(frames)
+
 
 Law = Literal["limit", "capability", "measured"]
 
@@ -189,3 +220,22 @@ def contributors_of(chain: Chain, geometry: Geometry) -> Contributors:
         found.extend(_component(index, link, geometry.places, frames[index + 1]))
     known = tuple([item for item in found if isinstance(item, Contributor)])
     return Contributors(known, merge(*found))
+
+
+def _positions(case: JointCase | None) -> int:
+    """Positions a joint allows: 0 for any angle, 1 for none; what is not stated is not turned."""
+    side = None if case is None else case.upper_side
+    if side is None:
+        return 1
+    form: str | None = None
+    if isinstance(side, HollowTaper | MorseTaper):
+        form = side.form
+    elif isinstance(side, ArborShellMill):
+        form = side.drive
+    found = definition.clocking(side.coupling, form)
+    return 0 if found.kind == "free" else found.positions or 1
+
+
+def positions_of(chain: Chain) -> list[int]:
+    """Return the positions of the spindle's joint, then of every joint between neighbours."""
+    return [_positions(case) for case in (chain.spindle_joint, *chain.joints)]

@@ -6,7 +6,6 @@ import math
 from collections.abc import Iterable, Sequence
 from typing import Final, NamedTuple
 
-from rules.facts.contributors import Contributor
 from rules.random_vectors.random_sum import (
     Answer,
     Question,
@@ -15,6 +14,7 @@ from rules.random_vectors.random_sum import (
     gaussian_sigma,
     variance_shares,
 )
+from rules.runout.contributors import Contributor
 
 __all__ = ["PlaneBudget", "PlaneLaw", "Vector", "budget_at", "law_at", "law_of", "plane_law", "spread_of", "vectors_at"]
 

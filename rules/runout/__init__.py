@@ -1,0 +1,1 @@
+"""Runout: contributors, their lines along the axis, and the sum at a plane."""
