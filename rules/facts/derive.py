@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from rules.balance.analysis import StackBalance, balance_of, unbalance_vectors
 from rules.bending.analysis import StackStiffness, stiffness_of
 from rules.cutting.analysis import CuttingLoad, asked_speed_of, cutting_load_of
 from rules.facts.joints import joint_facts
 from rules.facts.operation import operation_facts
 from rules.facts.random_sums import random_sums_of
 from rules.facts.speeds import SpeedLimits, speed_limits_of
-from rules.facts.unbalance import StackBalance, balance_of, unbalance_vectors
 from rules.grip.analysis import Grip, grips_of
 from rules.quantities.missing import Lack, Maybe
 from rules.rulebook.fact import Fact

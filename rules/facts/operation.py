@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
+from rules.balance.analysis import StackBalance
 from rules.bending.analysis import StackStiffness
 from rules.cutting.analysis import CuttingLoad, cutting_diameter_of
 from rules.cutting.formulas import speed_from_cutting_speed_rpm
 from rules.facts.speeds import critical_speed_of
-from rules.facts.unbalance import StackBalance
 from rules.quantities.missing import Lack, Maybe, given, lift
 from rules.rulebook.fact import Fact, FactBuilder
 from rules.runout.analysis import PlaneBudget

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-from rules.facts.unbalance import (
+from rules.balance.analysis import (
     CoupleSum,
     UnbalanceSum,
     UnbalanceVectors,

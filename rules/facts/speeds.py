@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import Literal, NamedTuple, TypeAlias
 
+from rules.balance.analysis import StackBalance
 from rules.bending.analysis import StackStiffness
 from rules.cutting.formulas import speed_from_cutting_speed_rpm
-from rules.facts.unbalance import StackBalance
 from rules.grip.analysis import Grip
 from rules.quantities.missing import Lack, Maybe, lift, merge
 from rules.schema.components import Cutter

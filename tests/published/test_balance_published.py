@@ -7,7 +7,8 @@ from itertools import pairwise
 
 import pytest
 
-from rules.mechanics.balance import (
+from rules.balance.analysis import grade_value, grades
+from rules.balance.formulas import (
     LEAST_PLANE_SHARE,
     RPM_PER_RADIAN_PER_MILLISECOND,
     balance_speed_rpm,
@@ -19,7 +20,6 @@ from rules.mechanics.balance import (
     rotating_force_n,
     two_plane_split_gmm,
 )
-from rules.tables.balance_grades import grade_value, grades
 
 OUNCE_INCH_GMM = 28.349523125 * 25.4
 POUND_KG = 0.45359237

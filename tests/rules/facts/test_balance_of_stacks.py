@@ -10,9 +10,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from rules.balance import analysis
 from rules.quantities.missing import Lack
 from rules.rulebook.loader import base_request
-from rules.tables import balance_grades
 from tests.support.stacks import derived_of, known, report_of
 
 MASS = 1.1 + 0.38
@@ -61,13 +61,13 @@ def test_quality_is_eccentricity_times_angular_speed() -> None:
     assert known(balance.quality_mm_per_s) == pytest.approx(by_hand, rel=1e-6)
 
 
-GRADES = balance_grades.grades()
+GRADES = analysis.grades()
 
 
 @pytest.mark.parametrize(("finest", "next_"), [*pairwise(GRADES), (GRADES[-1], None)])
 def test_finest_grade_kept(finest: str, next_: str | None) -> None:
     """First principles: up to U_per = 9549.3·G·m/n the grade is kept, a millionth beyond it only the next one."""
-    permissible = 30e3 / math.pi * balance_grades.grade_value(finest) * MASS / 8000
+    permissible = 30e3 / math.pi * analysis.grade_value(finest) * MASS / 8000
     for factor, grade in ((1 - 1e-6, finest), (1 + 1e-6, next_)):
         balance = derived_of(_true(permissible * factor, 0, spindle_speed_rpm=8000)).balance
         assert balance.best_grade == grade
@@ -77,7 +77,7 @@ def test_finest_grade_kept(finest: str, next_: str | None) -> None:
 @pytest.mark.parametrize("step", [-1e-6, 1e-6])
 def test_grade_kept_and_grade_asked_agree(grade: str, step: float) -> None:
     """First principles: permissible unbalance, highest speed and finest grade are one equation read three ways."""
-    permissible = 30e3 / math.pi * balance_grades.grade_value(grade) * MASS / 8000
+    permissible = 30e3 / math.pi * analysis.grade_value(grade) * MASS / 8000
     report = report_of(_true(permissible * (1 + step), 0, spindle_speed_rpm=8000, balance_grade=grade))
     kept = step < 0
     assert report.balance.permissible_gmm == pytest.approx(permissible, abs=6e-4)

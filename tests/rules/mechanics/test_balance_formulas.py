@@ -10,8 +10,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rules.mechanics import balance
-from rules.mechanics.balance import (
+from rules.balance import formulas
+from rules.balance.formulas import (
     LEAST_PLANE_SHARE,
     balance_speed_rpm,
     clamping_unbalance_gmm,
@@ -143,5 +143,5 @@ def test_later_functions_refuse_what_is_no_quantity(bad: float) -> None:
 
 def test_examples_in_the_docstrings_hold() -> None:
     """Every example gives what it shows."""
-    result = doctest.testmod(balance)
+    result = doctest.testmod(formulas)
     assert (result.failed, result.attempted) == (0, 9)

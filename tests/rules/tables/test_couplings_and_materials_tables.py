@@ -8,6 +8,7 @@ from typing import get_args
 
 import pytest
 
+from rules.balance import analysis
 from rules.couplings import definition, hollow_taper
 from rules.couplings.definition import Clocking
 from rules.quantities import tables
@@ -15,7 +16,6 @@ from rules.quantities.tables import UnknownEntryError
 from rules.schema.components import Material
 from rules.schema.request import BalanceGrade
 from rules.stack import outlines
-from rules.tables import balance_grades
 
 GENERAL_TABLES = {"balance_grades", "couplings", "work_materials"}
 HOLD_SHANKS = {"collet_bore", "cylindrical", "side_lock", "shrink_fit", "hydraulic", "milling_chuck"}
@@ -170,27 +170,27 @@ def test_unknown_materials_and_grades_are_refused() -> None:
     with pytest.raises(UnknownEntryError, match="steel"):
         outlines.material("wood")
     with pytest.raises(UnknownEntryError, match=r"G2\.5"):
-        balance_grades.grade_value("G3")
+        analysis.grade_value("G3")
 
 
 def test_the_finest_grade_that_a_quality_keeps() -> None:
     """A quality at a grade's own figure keeps it, one just above keeps the next coarser, beyond all of them none."""
-    grades = balance_grades.grades()
+    grades = analysis.grades()
     for name, coarser in zip(grades, [*grades[1:], None], strict=True):
-        value = balance_grades.grade_value(name)
-        assert balance_grades.finest_kept(value) == name
-        assert balance_grades.finest_kept(math.nextafter(value, math.inf)) == coarser
+        value = analysis.grade_value(name)
+        assert analysis.finest_kept(value) == name
+        assert analysis.finest_kept(math.nextafter(value, math.inf)) == coarser
 
 
 def test_balance_grades_rise_by_about_two_and_a_half() -> None:
     """Literature: ISO 21940-11, grades G0.4 to G4000 a factor of about 2.5 apart."""
-    values = [balance_grades.grade_value(name) for name in balance_grades.grades()]
+    values = [analysis.grade_value(name) for name in analysis.grades()]
     assert (values[0], values[-1], len(values)) == (0.4, 4000, 11)
     assert all(2.45 < b / a < 2.6 for a, b in pairwise(values))
 
 
 def test_grades_are_named_by_their_value_and_cover_the_public_contract() -> None:
     """'G6.3' means 6.3 mm/s; every grade a request may ask for is in the table."""
-    for name in balance_grades.grades():
-        assert balance_grades.grade_value(name) == float(name.removeprefix("G"))
-    assert set(get_args(BalanceGrade)) <= set(balance_grades.grades())
+    for name in analysis.grades():
+        assert analysis.grade_value(name) == float(name.removeprefix("G"))
+    assert set(get_args(BalanceGrade)) <= set(analysis.grades())

@@ -1,26 +1,30 @@
-"""The unbalance of a stack: own residuals and masses set eccentric by the runout contributors."""
+"""The unbalance of a stack: own residuals and masses set eccentric by the runout contributors.
+
+Balance quality grades.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import cache
 from typing import Final, NamedTuple
 
-from rules.couplings import definition
-from rules.mechanics.balance import (
+from rules.balance.formulas import (
     balance_speed_rpm,
     clamping_unbalance_gmm,
     permissible_unbalance_gmm,
     quality_mm_per_s,
     rotating_force_n,
 )
+from rules.couplings import definition
 from rules.quantities.missing import Lack, Maybe, given, lift, merge
+from rules.quantities.tables import Row, UnknownEntryError, read_rows
 from rules.random_vectors.random_sum import Answer, Question
 from rules.runout.analysis import Vector, law_of, spread_of
 from rules.runout.contributors import Contributors
 from rules.schema.request import Operation
 from rules.stack.chain import Chain
 from rules.stack.mass import Masses
-from rules.tables import balance_grades
 
 __all__ = [
     "CoupleSum",
@@ -29,10 +33,53 @@ __all__ = [
     "UnbalanceVectors",
     "balance_of",
     "couple_sum",
+    "finest_kept",
+    "grade_value",
+    "grades",
     "unbalance_question",
     "unbalance_sum",
     "unbalance_vectors",
 ]
+
+
+class BalanceGrade(Row):
+    """A balance quality grade."""
+
+    grade: str
+    value_mm_per_s: float
+
+
+@cache
+def _values() -> dict[str, float]:
+    return {row.grade: row.value_mm_per_s for row in read_rows("balance_grades", BalanceGrade)}
+
+
+def grades() -> tuple[str, ...]:
+    """Names of the grades, finest first."""
+    return tuple(_values())
+
+
+def grade_value(name: str) -> float:
+    """Product of permissible specific unbalance and angular speed of a grade, mm/s.
+
+    >>> grade_value("G2.5")
+    2.5
+
+    Raises :class:`UnknownEntryError` for an unknown grade.
+    """
+    value = _values().get(name)
+    if value is None:
+        raise UnknownEntryError("balance_grades", name, grades())
+    return value
+
+
+def finest_kept(quality_mm_per_s: float) -> str | None:
+    """Name of the finest grade that a quality keeps, or None beyond the coarsest.
+
+    >>> finest_kept(2.6), finest_kept(6.3)
+    ('G6.3', 'G6.3')
+    """
+    return next((name for name, value in _values().items() if value >= quality_mm_per_s), None)
 
 
 _NOTHING_GMM: Final = 1e-6
@@ -144,12 +191,12 @@ def balance_of(
     if speed is not None:
         force = lift(lambda u, n: rotating_force_n(u.p95, n), unbalance, speed)
         quality = lift(lambda m, u, n: quality_mm_per_s(m, u.p95, n), masses.total, unbalance, speed)
-        best = quality if isinstance(quality, Lack) else balance_grades.finest_kept(quality)
+        best = quality if isinstance(quality, Lack) else finest_kept(quality)
     permissible: Maybe[float] | None = None
     highest: Maybe[float] | None = None
     seating: Maybe[float] | None = None
     if operation.balance_grade is not None:
-        grade = balance_grades.grade_value(operation.balance_grade)
+        grade = grade_value(operation.balance_grade)
         if speed is not None:
             permissible = lift(lambda m, n: permissible_unbalance_gmm(grade, m, n), masses.total, speed)
             seating = _seating(chain, masses)

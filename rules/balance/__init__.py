@@ -1,0 +1,1 @@
+"""Unbalance, couple and balance quality grade."""
