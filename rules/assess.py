@@ -16,7 +16,13 @@ from rules.facts.derive import Derived, derive
 from rules.quantities.models import made
 from rules.quantities.work_limit import spend
 from rules.reporting.assembly import assembly_section
-from rules.reporting.sections_mechanics import (
+from rules.rulebook.book import Rulebook, threshold_in_force
+from rules.rulebook.engine import Engine, EngineFaultError
+from rules.rulebook.loader import load_books
+from rules.runout.report import geometry_section, runout_section
+from rules.schema.report import Finding, Report, Summary, Undecided, Verdict
+from rules.schema.request import DEFAULT_POLICY, CheckRequest, Policy
+from rules.speed.report import (
     balance_section,
     grip_section,
     load_section,
@@ -24,12 +30,6 @@ from rules.reporting.sections_mechanics import (
     speed_section,
     stiffness_section,
 )
-from rules.rulebook.book import Rulebook, threshold_in_force
-from rules.rulebook.engine import Engine, EngineFaultError
-from rules.rulebook.loader import load_books
-from rules.runout.report import geometry_section, runout_section
-from rules.schema.report import Finding, Report, Summary, Undecided, Verdict
-from rules.schema.request import DEFAULT_POLICY, CheckRequest, Policy
 from rules.stack.chain import Resolved, reference_facts, resolve
 
 __all__ = ["Assessor", "EngineFaultError"]

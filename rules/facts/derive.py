@@ -10,13 +10,13 @@ from rules.cutting.analysis import CuttingLoad, asked_speed_of, cutting_load_of
 from rules.facts.joints import joint_facts
 from rules.facts.operation import operation_facts
 from rules.facts.random_sums import random_sums_of
-from rules.facts.speeds import SpeedLimits, speed_limits_of
 from rules.grip.analysis import Grip, grips_of
 from rules.quantities.missing import Lack, Maybe
 from rules.rulebook.fact import Fact
 from rules.runout.analysis import PlaneBudget
 from rules.runout.contributors import Contributors, contributors_of
 from rules.schema.request import StackRequest
+from rules.speed.analysis import SpeedLimits, speed_limits_of
 from rules.stack.analysis import component_facts, stack_fact
 from rules.stack.chain import Chain, chain_of
 from rules.stack.mass import Masses, masses_of

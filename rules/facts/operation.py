@@ -6,12 +6,12 @@ from rules.balance.analysis import StackBalance
 from rules.bending.analysis import StackStiffness
 from rules.cutting.analysis import CuttingLoad, cutting_diameter_of
 from rules.cutting.formulas import speed_from_cutting_speed_rpm
-from rules.facts.speeds import critical_speed_of
 from rules.quantities.missing import Lack, Maybe, given, lift
 from rules.rulebook.fact import Fact, FactBuilder
 from rules.runout.analysis import PlaneBudget
 from rules.schema.components import Cutter
 from rules.schema.request import Machine, Milling, Operation
+from rules.speed.analysis import critical_speed_of
 from rules.stack.chain import Chain
 
 __all__ = ["operation_facts"]

@@ -15,8 +15,8 @@ from rules.schema.report import (
     SpeedReport,
     StiffnessReport,
 )
+from rules.speed.report import cause
 from service.report.page_figures import Fact, Row, Table, fact, facts, figure, share
-from service.report.speed_words import cause
 
 __all__ = [
     "balance_facts",

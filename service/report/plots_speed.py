@@ -6,9 +6,9 @@ from collections.abc import Iterator
 from typing import Final
 
 from rules.schema.report import Report, SpeedLimit
+from rules.speed.report import cause
 from service.report.drawing_text import shortened, spaced
 from service.report.plots_frame import LIMIT, Area, backed, beside, heading, notes, ticks
-from service.report.speed_words import cause
 from service.report.svg import INK, PAPER, Mark, document, element, path, points, text
 
 __all__ = ["plot_speed"]

@@ -1,6 +1,11 @@
-"""The report's sections on speed, balance, mass, load, grip and stiffness."""
+"""The report's sections on speed, balance, mass, load, grip and stiffness.
+
+What limits a speed, in words.
+"""
 
 from __future__ import annotations
+
+from typing import Final
 
 from rules.balance.analysis import UnbalanceSum
 from rules.bending.report import stiffness_notes
@@ -8,7 +13,6 @@ from rules.cutting.analysis import CuttingLoad
 from rules.cutting.formulas import MillingLoad
 from rules.facts.derive import Derived
 from rules.facts.joints import stated_minimum_grip
-from rules.facts.speeds import SpeedCause, critical_speed_of
 from rules.grip.analysis import Grip, weakest_of
 from rules.grip.shrink import ShrinkJoint
 from rules.quantities.missing import Lack, Maybe, known_or
@@ -28,15 +32,18 @@ from rules.schema.report import (
     StiffnessReport,
 )
 from rules.schema.request import Operation
+from rules.speed.analysis import SpeedCause, critical_speed_of
 
 __all__ = [
     "balance_section",
+    "cause",
     "grip_section",
     "load_section",
     "mass_section",
     "speed_section",
     "stiffness_section",
 ]
+
 
 _NOTHING_ASKED = Operation.model_validate({})
 
@@ -202,3 +209,18 @@ def stiffness_section(derived: Derived) -> StiffnessReport:
         tooth_passing_hz=rounded_or_none(turns and teeth and turns * teeth, "Hz"),
         notes=stiffness_notes(derived) if bending else [],
     )
+
+
+_CAUSES: Final = {
+    "component": "marked on",
+    "balance": "balance grade",
+    "critical_speed": "share of the critical speed",
+    "shrink_fit": "shrink fit",
+    "machine": "machine",
+    "cutting_speed": "cutting speed of",
+}
+
+
+def cause(limit: SpeedLimit) -> str:
+    """Say what limits the speed, and of which part."""
+    return f"{_CAUSES[limit.cause]} {limit.component}" if limit.component else _CAUSES[limit.cause]

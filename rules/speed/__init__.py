@@ -1,0 +1,1 @@
+"""Every limit of the speed in one list."""
