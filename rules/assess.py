@@ -11,11 +11,11 @@ from typing import Final
 
 from rules.answer.findings import finding, repointed, undecided
 from rules.answer.provenance import cautions, provenance, requested_thresholds
+from rules.assembly.instruction import assembly_section
 from rules.exchange.documents import NO_CATALOGUE, Catalogue, load_catalogue
 from rules.facts.derive import Derived, derive
 from rules.quantities.models import made
 from rules.quantities.work_limit import spend
-from rules.reporting.assembly import assembly_section
 from rules.rulebook.book import Rulebook, threshold_in_force
 from rules.rulebook.engine import Engine, EngineFaultError
 from rules.rulebook.loader import load_books

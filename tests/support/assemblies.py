@@ -5,7 +5,7 @@ from __future__ import annotations
 import copy
 from typing import Any
 
-from rules.reporting.assembly import assembly_section
+from rules.assembly.instruction import assembly_section
 from rules.schema.parsing import parse_request
 from rules.schema.report import AssemblyReport, AssemblyStep
 from tests.support.stacks import assessor

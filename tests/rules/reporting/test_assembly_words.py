@@ -6,11 +6,10 @@ from collections.abc import Iterator
 
 import pytest
 
+from rules.assembly.joint_values import JOINT_WORDS
+from rules.assembly.sentences import Number, Sentence, StepWords, Words, coupling_cautions, instruction, say
 from rules.couplings import definition
 from rules.quantities.missing import Lack
-from rules.reporting.assembly_joint_words import JOINT_WORDS
-from rules.reporting.assembly_texts import StepWords, coupling_cautions, instruction
-from rules.reporting.assembly_words import Number, Sentence, Words, say
 from tests.support.stacks import assessor
 
 

@@ -9,19 +9,21 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
+from rules.assembly.joint_values import JointView, words_of
+from rules.assembly.sentences import (
+    CouplingWords,
+    Draft,
+    StepWords,
+    Words,
+    coupling_cautions,
+    draft,
+    heavy_cautions,
+    instruction,
+    stop,
+)
 from rules.couplings import definition
 from rules.couplings.sides import ColletBore, Hydraulic, MillingChuck, PressCollet
 from rules.facts.derive import Derived
-from rules.reporting.assembly_drafts import Draft, draft, stop
-from rules.reporting.assembly_joint_words import JointView, words_of
-from rules.reporting.assembly_texts import (
-    CouplingWords,
-    StepWords,
-    coupling_cautions,
-    heavy_cautions,
-    instruction,
-)
-from rules.reporting.assembly_words import Words
 from rules.schema.components import Cutter, Reducer
 from rules.schema.report import Finding
 from rules.stack.chain import Chain, JointCase

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from functools import cache
 from typing import Final
 
+from rules.assembly.sentences import Number, Tellable, Words, heavy_cautions, instruction
 from rules.couplings import collets, definition, polygonal_taper, shell_mill_arbor, straight_shank
 from rules.couplings.sides import (
     ArborShellMill,
@@ -26,8 +27,6 @@ from rules.facts.joints import stated_minimum_grip
 from rules.grip.fits import clearance_of, is_slip_fit, shank_of
 from rules.grip.shrink import ShrinkJoint
 from rules.quantities.missing import Lack, Maybe, given, lift
-from rules.reporting.assembly_texts import heavy_cautions, instruction
-from rules.reporting.assembly_words import Number, Tellable, Words
 from rules.schema.components import Collet, Extension, GaugePin
 from rules.stack.chain import JointCase
 from rules.stack.positions import grip_of

@@ -1,0 +1,1 @@
+"""The work instruction: clean, build, measure, sign."""

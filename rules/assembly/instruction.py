@@ -1,0 +1,372 @@
+"""The work instruction of a stack, derived from its joints.
+
+The cleaning of a stack as steps: the seat first on which dirt shows most at the gauge plane.
+
+Seating, reading and signing: the last steps of the work instruction, the acceptance and the record.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from typing import Any, Final
+
+from rules.assembly.joints import JointSteps, Objections, joint_steps, objections_of
+from rules.assembly.sentences import (
+    Draft,
+    Number,
+    Tellable,
+    Words,
+    coupling_cautions,
+    draft,
+    heavy_cautions,
+    instruction,
+    maker_units,
+    say,
+    stop,
+)
+from rules.couplings import steep_taper
+from rules.couplings.sides import SteepTaper
+from rules.facts.derive import Derived
+from rules.quantities.missing import Lack, Maybe, lift
+from rules.quantities.rounding import rounded, rounded_or_none
+from rules.runout.analysis import PlaneBudget
+from rules.runout.formulas import tir_from_speck
+from rules.schema.components import Cutter, GaugePin, RetentionKnob
+from rules.schema.report import AssemblyReport, Finding
+from rules.stack.chain import JointCase, Link
+from rules.stack.positions import Place
+
+__all__ = ["assembly_section"]
+
+
+_GAUGE_SPINDLE = "the gauge spindle"
+
+
+def cleaning_steps(derived: Derived) -> list[Draft]:
+    """Return one step a seat: that of the first component in the spindle, then every joint's; see the order above."""
+    seats = [
+        (index, _speck(place, derived.geometry.gauge_plane)) for index, place in enumerate(derived.geometry.places)
+    ]
+    seats.sort(key=lambda seat: -seat[1] if isinstance(seat[1], float) else float("inf"))
+    most_sensitive = len(seats) > 1 and isinstance(seats[0][1], float)
+    return [
+        step
+        for rank, (index, speck) in enumerate(seats)
+        if (step := _step(derived, index, speck, most_sensitive and rank == 0)) is not None
+    ]
+
+
+def _speck(place: Place, plane: Maybe[float]) -> Maybe[float]:
+    """Return what a speck of 1 µm at one end of the seat reads at the plane, µm."""
+
+    def reading(seat: float, pivot: float, z: float) -> Maybe[float]:
+        return tir_from_speck(1.0, seat, z - pivot) if seat > 0.0 else Lack(())
+
+    return lift(reading, place.seat_length, place.pivot, plane)
+
+
+def _step(derived: Derived, index: int, speck: Maybe[float], most_sensitive: bool) -> Draft | None:
+    link = derived.chain.links[index]
+    lower, at = link.part.id, f"{link.at}/machine_side"
+    case = derived.chain.joints[index - 1] if index else None
+    file, coupling = instruction(), "unknown"
+    if case is None:
+        side = link.machine_side
+        upper, components, pointers, joint = _GAUGE_SPINDLE, [lower], [at], None
+        if side is not None:
+            coupling = side.coupling
+    else:
+        upper, components = case.upper_name, [case.upper_name, lower]
+        pointers, joint = [case.upper_at, case.lower_at], case.name
+        if case.mated and case.upper_side is not None:
+            coupling = case.upper_side.coupling
+    how = file.couplings[coupling].clean.text.format(upper=upper, lower=lower)
+    seat_length = derived.geometry.places[index].seat_length
+    known = {"how": how}
+    if most_sensitive:
+        known["most_sensitive"] = ""
+
+    def find(name: str) -> Tellable:
+        if name == "seat_length":
+            return seat_length if isinstance(seat_length, Lack) else Number("seat length", "mm", seat_length)
+        if name == "speck":
+            return speck if isinstance(speck, Lack) else Number("reading of a speck of 1 µm", "um", speck)
+        return None
+
+    step = draft(file.general["clean"], Words(known, find), components, pointers, joint)
+    if step is not None and isinstance(link.part, Cutter):
+        step["caution"].append(file.cautions["edges"].format(lower=lower))
+    return step
+
+
+_SET_AT_JOINTS: Final = ("grip", "projection", "opening_temperature", "clocking")
+
+
+class Measuring:
+    """Where the finished assembly is read, and what counts as good."""
+
+    def __init__(self, derived: Derived) -> None:
+        operation = derived.chain.request.operation
+        geometry = derived.geometry
+        at_tip = operation is not None and operation.runout_limit_at == "tip"
+        self._derived = derived
+        self._limit = None if operation is None else operation.runout_limit_um
+        self._limit_at = "tip" if at_tip else "gauge_plane"
+        self._plane = geometry.tip if at_tip else geometry.gauge_plane
+        self._distance: Maybe[float] = lift(lambda z, face: z - face, self._plane, geometry.last_clamping_face)
+        self._budget = derived.tip if at_tip else derived.gauge_plane
+        if derived.contributors.lacking is not None:
+            self._budget = derived.contributors.lacking  # a partial sum would promise too little
+        links = derived.chain.links
+        self._base = links[0] if links else None
+        self._tool = links[-1] if links else None
+        self._face_of = links[-2].part.id if len(links) > 1 else None
+
+    def acceptance(self) -> dict[str, Any]:
+        """Return the section on acceptance."""
+        budget = self._budget if isinstance(self._budget, PlaneBudget) else None
+        return {
+            "limit_at": self._limit_at,
+            "plane_mm": rounded_or_none(self._plane, "mm"),
+            "counted_from": "last_clamping_face",
+            "face_of": self._face_of,
+            "distance_mm": rounded_or_none(self._distance, "mm"),
+            "limit_um": self._limit,
+            "expected_p50_um": budget and rounded(budget.p50_um, "um"),
+            "expected_p95_um": budget and rounded(budget.p95_um, "um"),
+            "rule": self._rule(),
+        }
+
+    def _rule(self) -> str:
+        rules = instruction().rules
+        if self._limit is None:
+            return rules["no_limit"]
+        return rules["limit"].format(limit=Number("limit", "um", self._limit).told())
+
+    def steps(self, objections: Objections) -> list[Draft]:
+        """Return seating, reading and signing."""
+        return [step for step in (self._seat(objections), self._measure(), self._record()) if step is not None]
+
+    def _seat(self, objections: Objections) -> Draft | None:
+        base = self._base
+        if base is None:
+            return None
+        side, file = base.machine_side, instruction()
+        kind = "unknown" if side is None else side.coupling if side.coupling in file.seats else "other"
+        at = f"{base.at}/machine_side"
+        case = self._derived.chain.spindle_joint
+        against: Sequence[Finding] = () if case is None else objections.get((case.upper_at, case.lower_at), ())
+        return {
+            "number": 0,
+            "action": "seat",
+            "components": [base.part.id],
+            "joint": None,
+            "text": say(file.seats[kind], Words({"base": base.part.id}), []),
+            "values": [],
+            "caution": [
+                *(file.cautions["finding"].format(code=one.code, message=one.message) for one in against),
+                *heavy_cautions(self._derived.masses.total),
+            ],
+            "at": [at],
+            "not_stated": [] if side is not None else [at],
+            "from_maker": [],
+        }
+
+    def _measure(self) -> Draft | None:
+        tool = self._tool
+        if tool is None:
+            return None
+        step = draft(
+            instruction().general["measure"],
+            Words({"tool": tool.part.id, "rule": self._rule()}, self._find),
+            [tool.part.id],
+            ["/operation/runout_limit_um"] if self._limit is not None else [tool.at],
+        )
+        if step is not None and self._limit is None:
+            step["not_stated"].append("/operation/runout_limit_um")
+        return step
+
+    def _find(self, name: str) -> Tellable:
+        budget = self._budget
+        if name == "plane":
+            return _length("gauge plane from the gauge line", self._plane)
+        if name == "distance":
+            return _length("distance from the last clamping face", self._distance)
+        if name == "reading":
+            return None if self._limit is None else Number("reading", "um", None, None, self._limit)
+        if name == "face_of":
+            return self._face_of
+        if name == "incomplete":
+            return "" if isinstance(budget, Lack) else None
+        if name in ("on_flutes", "beyond_tip"):
+            return self._touches(name)
+        if isinstance(budget, Lack):
+            return budget
+        if name == "p50":
+            return Number("half of such assemblies read less", "um", budget.p50_um)
+        return Number("95 % of such assemblies read less", "um", budget.p95_um) if name == "p95" else None
+
+    def _touches(self, what: str) -> str | None:
+        """Return '' where the indicator meets flutes, or nothing at all."""
+        tip, plane = self._derived.geometry.tip, self._plane
+        if isinstance(tip, Lack) or isinstance(plane, Lack):
+            return None
+        if what == "beyond_tip":
+            return "" if plane > tip else None
+        part = None if self._tool is None else self._tool.part
+        flutes = part.flute_length_mm if isinstance(part, Cutter) else None
+        return "" if flutes is not None and tip - flutes < plane <= tip else None
+
+    def _record(self) -> Draft | None:
+        ids = [link.part.id for link in self._derived.chain.links]
+        return draft(instruction().general["record"], Words({}), ids, ["/stack"])
+
+    def record(self, joints: Iterable[tuple[JointCase, Words]], steps: Iterable[Draft]) -> list[dict[str, Any]]:
+        """Return the blanks: readings, what was set at each joint, what the makers state, who did it and when."""
+        where = "tip" if self._limit_at == "tip" else "gauge plane"
+        fields = [
+            _blank(f"reading at the {where}", None, "um", at_most=self._limit),
+            _blank("expanded uncertainty of the reading", None, "um"),
+        ]
+        for case, words in joints:
+            for name in _SET_AT_JOINTS:
+                number = None if name == "projection" and case.joint_class == "collet_seat" else words.number(name)
+                if isinstance(number, Number):
+                    told = number.fields()
+                    told["target"] = told.pop("value")
+                    fields.append({**told, "joint": case.name})
+        for step in steps:
+            fields.extend(_blank(name, step["joint"], maker_units()[name]) for name in step["from_maker"])
+        fields.extend(_blank(name, None, None) for name in ("operator", "date", "signature"))
+        return fields
+
+
+def _length(name: str, value: Maybe[float]) -> Tellable:
+    return value if isinstance(value, Lack) else Number(name, "mm", value)
+
+
+def _blank(name: str, joint: str | None, unit: str | None, at_most: float | None = None) -> dict[str, Any]:
+    return {"name": name, "joint": joint, "unit": unit, "target": None, "at_least": None, "at_most": at_most}
+
+
+def assembly_section(derived: Derived, findings: Sequence[Finding]) -> AssemblyReport:
+    """Return the work instruction.
+
+    Parameters: all that follows from the request, and the findings of its check, with pointers as the rules gave
+    them: an error at a joint becomes a step that says not to make it, a warning a caution where the joint is made.
+    """
+    objections, others = objections_of(derived.chain, findings)
+    measuring = Measuring(derived)
+    joints = joint_steps(derived, objections)
+    steps = _building(derived, others, joints)
+    buildable = all(step["action"] != "stop" for step in steps)
+    if buildable:
+        steps += measuring.steps(objections)
+    elif derived.chain.links:
+        steps.append(stop(instruction().stops["unfinished"], [], ["/stack"]))
+    taking_apart = [*_taking_out(derived, buildable), *joints.open] if joints.open else []
+    for listed in (steps, taking_apart):
+        for number, step in enumerate(listed, start=1):
+            step["number"] = number
+    return AssemblyReport.model_validate(
+        {
+            "buildable": buildable,
+            "steps": steps,
+            "acceptance": measuring.acceptance(),
+            "record": measuring.record(joints.used, steps),
+            "disassembly": taking_apart,
+        }
+    )
+
+
+def _building(derived: Derived, findings: Sequence[Finding], joints: JointSteps) -> list[Draft]:
+    """Return everything up to the finished assembly."""
+    chain, texts = derived.chain, instruction().stops
+    if not chain.links:
+        return [stop(texts["nothing"], [], ["/stack/components"])]
+    steps = [*_inspecting(derived, findings), *cleaning_steps(derived), *_knob(derived, findings), *joints.build]
+    last = chain.links[-1]
+    if not isinstance(last.part, Cutter | GaugePin):
+        steps.append(stop(texts["no_tool"], [last.part.id], ["/stack/components"]))
+    return steps
+
+
+def _inspecting(derived: Derived, findings: Sequence[Finding]) -> list[Draft]:
+    """Return the first step; errors that belong to no later one stand there as cautions."""
+    file, links = instruction(), (*derived.chain.links, *derived.chain.knobs)
+    parts = ", ".join(map(_named, links))
+    step = draft(
+        file.general["inspect"],
+        Words({"parts": parts}),
+        [link.part.id for link in links],
+        ["/stack/components"],
+    )
+    if step is None:
+        return []
+    step["caution"] = [
+        file.cautions["finding"].format(code=one.code, message=one.message)
+        for one in findings
+        if one.severity == "error" and one.code not in file.knob_codes
+    ]
+    return [step]
+
+
+def _named(link: Link) -> str:
+    part = link.part
+    return part.id if not part.part_number else f"{part.id} ({part.part_number})"
+
+
+def _knob(derived: Derived, findings: Sequence[Finding]) -> list[Draft]:
+    """Return how the retention knob is fitted, where there is a taper for one."""
+    file, chain = instruction(), derived.chain
+    base = chain.links[0]
+    side, knobs = base.machine_side, chain.knobs
+    ids, at = [base.part.id, *(knob.part.id for knob in knobs)], [knob.at for knob in knobs]
+    reasons = [
+        f"{one.code}: {one.message} {one.remedy}"
+        for one in findings
+        if one.code in file.knob_codes and one.severity == "error"
+    ]
+    if reasons:
+        return [stop(file.stops["knob"].format(reasons=" ".join(reasons)), ids, at or [base.at])]
+    if not isinstance(side, SteepTaper):
+        names = ", ".join(knob.part.id for knob in knobs)
+        return [stop(file.stops["knob_without_place"].format(knob=names), ids, at)] if knobs else []
+    if not knobs:
+        if side.form == "iso_297":
+            return []
+        step = draft(file.general["no_knob"], Words({"base": base.part.id}), ids, [base.at])
+        return [] if step is None else [{**step, "not_stated": ["/machine/retention_knob"]}]
+    return _knob_fitted(base, side, knobs[0])
+
+
+def _knob_fitted(base: Link, side: SteepTaper, knob: Link) -> list[Draft]:
+    part = knob.part
+    if not isinstance(part, RetentionKnob):
+        return []
+    words = {"knob": part.id, "base": base.part.id}
+    if part.form is not None:
+        words["knob_form"] = part.form
+    thread = part.thread
+    if thread is None and side.form is not None and side.size is not None:
+        thread = steep_taper.knob_thread(side.form, side.size)
+    if thread is not None:
+        words["knob_thread"] = thread
+    step = draft(instruction().general["knob"], Words(words), [base.part.id, part.id], [knob.at])
+    if step is None:
+        return []
+    missing = [f"{knob.at}/{name}" for name, known in (("form", part.form), ("thread", thread)) if known is None]
+    caution = list(coupling_cautions("steep_taper_knob"))
+    return [{**step, "caution": caution, "not_stated": missing}]
+
+
+def _taking_out(derived: Derived, finished: bool) -> list[Draft]:
+    base, last = derived.chain.links[0].part, derived.chain.links[-1].part
+    words = {"base": base.id}
+    if finished:
+        words["finished"] = ""
+        if isinstance(last, Cutter):
+            words["cutter"] = last.id
+    at = [derived.chain.links[0].at]
+    step = draft(instruction().general["take_out"], Words(words), [base.id], at)
+    return [] if step is None else [step]

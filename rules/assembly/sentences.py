@@ -1,0 +1,330 @@
+"""Words, numbers and sentences of the work instruction, said of one subject at a time.
+
+The file of the work instruction's words, read once and checked.
+
+Steps of the work instruction before they are numbered.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from dataclasses import dataclass
+from functools import cache
+from importlib.resources import files
+from string import Formatter
+from typing import Any, Final, NamedTuple, TypeAlias, TypedDict
+
+import yaml
+
+from rules.quantities.missing import Lack, Maybe
+from rules.quantities.rounding import rounded, rounded_for_people
+from rules.schema.report import AssemblyAction
+
+__all__ = [
+    "CouplingWords",
+    "Draft",
+    "Number",
+    "Sentence",
+    "StepWords",
+    "Tellable",
+    "Words",
+    "coupling_cautions",
+    "draft",
+    "heavy_cautions",
+    "instruction",
+    "maker_units",
+    "say",
+    "stop",
+]
+
+
+_UNIT_WORDS: Final = {"um": " µm", "degC": " °C", "deg": "°"}
+_UNROUNDED: Final = frozenset({"s"})
+
+
+class Number(NamedTuple):
+    """A number with its name, unit and bounds; without value or bounds it is not told."""
+
+    name: str
+    unit: str | None
+    value: float | None
+    at_least: float | None = None
+    at_most: float | None = None
+
+    def told(self) -> str:
+        """Say it for people: its value, else its bounds."""
+        unit = "" if self.unit is None else _UNIT_WORDS.get(self.unit, f" {self.unit}")
+        if self.value is not None:
+            return f"{_plain(self.value, self.unit)}{unit}"
+        bounds = [_plain(one, self.unit) for one in (self.at_least, self.at_most) if one is not None]
+        return f"{' to '.join(bounds)}{unit}"
+
+    def fields(self) -> dict[str, Any]:
+        """Return it as the report shows it, rounded."""
+        return {
+            "name": self.name,
+            "unit": self.unit,
+            "value": _rounded(self.value, self.unit),
+            "at_least": _rounded(self.at_least, self.unit),
+            "at_most": _rounded(self.at_most, self.unit),
+        }
+
+
+def _plain(value: float, unit: str | None) -> str:
+    return f"{rounded_for_people(value, unit or 'count'):.10g}"
+
+
+def _rounded(value: float | None, unit: str | None) -> float | None:
+    if value is None or unit is None or unit in _UNROUNDED:
+        return value
+    return rounded(value, unit)
+
+
+Tellable: TypeAlias = Maybe[str | Number] | None
+"""A word or a number, what is missing for it, or None where it does not concern the subject."""
+
+
+class Words(dict[str, str | Lack | None]):
+    """What the sentences name, worked out when asked for; '' stands for a circumstance that holds."""
+
+    def __init__(self, given: Mapping[str, str], find: Callable[[str], Tellable] | None = None) -> None:
+        super().__init__(given)
+        self._find = find
+        self._numbers: dict[str, Number] = {}
+
+    def __missing__(self, name: str) -> str | Lack | None:
+        found = None if self._find is None else self._find(name)
+        if isinstance(found, Number):
+            self._numbers[name] = found
+            found = found.told()
+        self[name] = found
+        return found
+
+    def number(self, name: str) -> Number | Lack | None:
+        """Return the number for a name, or what it lacks; None for a word and for what does not concern the subject."""
+        found = self[name]
+        return found if isinstance(found, Lack) else self._numbers.get(name)
+
+
+@dataclass(frozen=True, slots=True)
+class Sentence:
+    """One sentence, what it names, and what stands there when that is not known."""
+
+    needs: tuple[str, ...]
+    text: str
+    otherwise: Sentence | None
+
+    def said(self, words: Words, missing: list[str]) -> str:
+        """Return the sentence or '', and add the request fields that it lacks; '' too where it does not apply."""
+        needs = self.needs
+        if not needs:
+            return self.text
+        for name in needs:
+            if not isinstance(words[name], str):
+                break
+        else:
+            return self.text.format_map(words)
+        found = [words[name] for name in needs]
+        if None not in found:
+            missing.extend(field for one in found if isinstance(one, Lack) for field in one.fields)
+        return "" if self.otherwise is None else self.otherwise.said(words, missing)
+
+
+def say(sentences: Iterable[Sentence], words: Words, missing: list[str]) -> str:
+    """Join the sentences that can be said; request fields that the others lack are added to missing."""
+    return " ".join(filter(None, [one.said(words, missing) for one in sentences]))
+
+
+_SENTENCE_KEYS: Final = frozenset({"text", "if", "needs", "else"})
+_STEP_KEYS: Final = frozenset({"action", "text", "values", "maker", "caution", "deferred", "only"})
+
+
+@dataclass(frozen=True, slots=True)
+class MakerStates:
+    """What only the maker of a part can state."""
+
+    name: str
+    unit: str | None
+    when: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class StepWords:
+    """One step as the file words it."""
+
+    action: AssemblyAction
+    sentences: tuple[Sentence, ...]
+    values: tuple[str, ...]
+    maker: tuple[MakerStates, ...]
+    caution: bool
+    deferred: bool
+    alone: bool
+
+
+@dataclass(frozen=True, slots=True)
+class CouplingWords:
+    """The steps of one coupling."""
+
+    clean: Sentence
+    build: tuple[StepWords, ...]
+    open: tuple[StepWords, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Instruction:
+    """The whole file."""
+
+    numbers: Mapping[str, Number]
+    not_of_joining: frozenset[str]
+    knob_codes: frozenset[str]
+    cautions: Mapping[str, str]
+    rules: Mapping[str, str]
+    stops: Mapping[str, str]
+    general: Mapping[str, StepWords]
+    seats: Mapping[str, tuple[Sentence, ...]]
+    couplings: Mapping[str, CouplingWords]
+
+    def maker_steps(self) -> Iterator[MakerStates]:
+        """Yield everything that only a maker can state."""
+        for entry in self.couplings.values():
+            for step in entry.build:
+                yield from step.maker
+        for step in self.general.values():
+            yield from step.maker
+
+
+@cache
+def maker_units() -> Mapping[str, str | None]:
+    """Return the unit of everything that only a maker can state."""
+    return {one.name: one.unit for one in instruction().maker_steps()}
+
+
+@cache
+def _placeholders(text: str) -> tuple[str, ...]:
+    return tuple(dict.fromkeys(name for _, name, _, _ in Formatter().parse(text) if name))
+
+
+def _sentence(entry: str | dict[str, str]) -> Sentence:
+    if isinstance(entry, str):
+        return Sentence(_placeholders(entry), entry, None)
+    if not entry.keys() <= _SENTENCE_KEYS:
+        raise ValueError(f"assembly.yaml: not a sentence: {entry}")  # a comma outside quotes cuts a text in two
+    text, condition = entry.get("text", ""), entry.get("if", entry.get("needs"))
+    needs = _placeholders(text) if condition is None else (condition, *_placeholders(text))
+    return Sentence(needs, text, _sentence(entry["else"]) if "else" in entry else None)
+
+
+def _step(entry: dict[str, Any]) -> StepWords:
+    if not entry.keys() <= _STEP_KEYS:
+        raise ValueError(f"assembly.yaml: not a step: {entry}")
+    return StepWords(
+        entry["action"],
+        tuple(map(_sentence, entry["text"])),
+        tuple(entry.get("values", ())),
+        tuple(MakerStates(one["name"], one["unit"], one.get("if")) for one in entry.get("maker", ())),
+        entry.get("caution", False),
+        entry.get("deferred", False),
+        entry.get("only") == "alone",
+    )
+
+
+def _coupling(entry: dict[str, Any]) -> CouplingWords:
+    return CouplingWords(_sentence(entry["clean"]), tuple(map(_step, entry["build"])), tuple(map(_step, entry["open"])))
+
+
+def _read(package: str, name: str) -> Any:
+    return yaml.safe_load(files(package).joinpath(name).read_text(encoding="utf-8"))
+
+
+@cache
+def instruction() -> Instruction:
+    """Return the file, read once."""
+    data = _read("rules.assembly", "assembly.yaml")
+    return Instruction(
+        {key: Number(**{"value": None, **entry}) for key, entry in data["numbers"].items()},
+        frozenset(data["not_of_joining"]),
+        frozenset(data["knob_codes"]),
+        data["cautions"],
+        data["rules"],
+        data["stops"],
+        {key: _step(entry) for key, entry in data["general"].items()},
+        {key: tuple(map(_sentence, entry)) for key, entry in data["seats"].items()},
+        {key: _coupling(entry) for key, entry in data["couplings"].items()},
+    )
+
+
+@cache
+def coupling_cautions(concern: str) -> tuple[str, ...]:
+    """Return the cautions of one coupling, or of a retention knob."""
+    return tuple(entry["text"] for entry in _read("rules.answer", "cautions.yaml") if entry["when"] == concern)
+
+
+@cache
+def _heavy() -> tuple[tuple[float, str], ...]:
+    entries = _read("rules.answer", "cautions.yaml")
+    return tuple((entry["from_kg"], entry["text"]) for entry in entries if entry.get("from_kg", 0.0) > 0.0)
+
+
+def heavy_cautions(mass_kg: Maybe[float]) -> list[str]:
+    """Return the cautions that hold from some mass of the stack on, and are reached."""
+    return [] if isinstance(mass_kg, Lack) else [text for least, text in _heavy() if mass_kg >= least]
+
+
+class Draft(TypedDict):
+    """A step before it is numbered."""
+
+    number: int
+    action: AssemblyAction
+    components: list[str]
+    joint: str | None
+    text: str
+    values: list[dict[str, Any]]
+    caution: list[str]
+    at: list[str]
+    not_stated: list[str]
+    from_maker: list[str]
+
+
+def draft(
+    step: StepWords, words: Words, components: list[str], at: list[str], joint: str | None = None
+) -> Draft | None:
+    """Word a step, or return None where nothing of it can be said."""
+    missing: list[str] = []
+    text = say(step.sentences, words, missing)
+    if not text:
+        return None
+    values = []
+    for name in step.values:
+        number = words.number(name)
+        if isinstance(number, Number):
+            values.append(number.fields())
+        elif number is not None:
+            missing.extend(number.fields)
+    return {
+        "number": 0,
+        "action": step.action,
+        "components": components,
+        "joint": joint,
+        "text": text,
+        "values": values,
+        "caution": [],
+        "at": at,
+        "not_stated": list(dict.fromkeys(missing)) if missing else missing,
+        "from_maker": [one.name for one in step.maker if one.when is None or isinstance(words[one.when], str)],
+    }
+
+
+def stop(text: str, components: list[str], at: list[str], joint: str | None = None) -> Draft:
+    """Return a step that says what must not be done."""
+    return {
+        "number": 0,
+        "action": "stop",
+        "components": components,
+        "joint": joint,
+        "text": text,
+        "values": [],
+        "caution": [],
+        "at": at,
+        "not_stated": [],
+        "from_maker": [],
+    }
