@@ -6,7 +6,7 @@ import argparse
 
 from rich.text import Text
 
-from rules.read_gauge import read_gauge
+from rules.reading.reading import read_gauge
 from rules.schema.parsing import parse
 from rules.schema.reading import ReadingReport, ReadingRequest
 from service.commands.exit_codes import BAD_INPUT, READING_ACCEPTED, READING_OPEN, READING_REFUSED

@@ -5,7 +5,7 @@ from __future__ import annotations
 from fastapi import APIRouter
 
 from rules.assess import Assessor
-from rules.read_gauge import read_gauge
+from rules.reading.reading import read_gauge
 from rules.schema.reading import ReadingReport, ReadingRequest
 from service.reading_examples import READING_EXAMPLES
 from service.routes.posted import add_posted_route

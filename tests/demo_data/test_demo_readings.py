@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from rules.assess import Assessor
-from rules.read_gauge import read_gauge
+from rules.reading.reading import read_gauge
 from rules.schema.parsing import parse
 from rules.schema.reading import ReadingReport, ReadingRequest
 from rules.schema.strict_json import parse_json

@@ -8,8 +8,7 @@ from statistics import NormalDist
 
 import pytest
 
-from rules.mechanics.conformity import decide_upper_limit
-from rules.mechanics.dial_readings import fit_dial, high_point_deg
+from rules.reading.formulas import decide_upper_limit, fit_dial, high_point_deg
 
 
 @pytest.mark.parametrize("count", [3, 4, 5, 8, 12, 36])

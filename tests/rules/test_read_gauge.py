@@ -11,7 +11,7 @@ import pytest
 
 from rules.assess import Assessor
 from rules.facts.derive import derive
-from rules.read_gauge import read_gauge
+from rules.reading.reading import read_gauge
 from rules.rulebook.loader import base_request
 from rules.runout.analysis import law_at
 from rules.schema.parsing import BadRequestError, parse

@@ -12,7 +12,7 @@ from rules.assess import Assessor
 from rules.compare import compare
 from rules.exchange.documents import Catalogue
 from rules.full_budget import full_budget
-from rules.read_gauge import read_gauge
+from rules.reading.reading import read_gauge
 from rules.rulebook.loader import base_names, base_request
 from rules.schema.budget import BudgetRequest
 from rules.schema.comparison import ComparisonRequest

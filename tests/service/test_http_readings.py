@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from rules.assess import Assessor
-from rules.read_gauge import read_gauge
+from rules.reading.reading import read_gauge
 from rules.schema.parsing import parse
 from rules.schema.reading import ReadingReport, ReadingRequest
 from service.reading_examples import READING_EXAMPLES

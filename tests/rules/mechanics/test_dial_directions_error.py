@@ -10,9 +10,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rules.mechanics import dial_directions
-from rules.mechanics.dial_directions import eccentricity_error_ratio
-from rules.mechanics.dial_readings import fit_dial
+from rules.reading import formulas
+from rules.reading.formulas import eccentricity_error_ratio, fit_dial
 
 
 @pytest.mark.parametrize("count", [3, 4, 5, 8, 36])
@@ -46,6 +45,6 @@ def test_angles_that_are_not_finite_are_refused() -> None:
 
 def test_the_examples_of_the_docstrings_hold() -> None:
     """Golden: the figures shown are those computed."""
-    result = doctest.testmod(dial_directions)
+    result = doctest.testmod(formulas)
     assert result.attempted > 0
     assert result.failed == 0

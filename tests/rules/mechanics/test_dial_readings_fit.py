@@ -9,8 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from rules.mechanics.conformity import decide_upper_limit, least_uncertainty_to_decide
-from rules.mechanics.dial_readings import complex_at, fit_dial, high_point_deg
+from rules.reading.formulas import complex_at, decide_upper_limit, fit_dial, high_point_deg, least_uncertainty_to_decide
 
 angle_sets = st.lists(st.integers(0, 23), min_size=4, max_size=12, unique=True).map(lambda ks: [15.0 * k for k in ks])
 

@@ -10,8 +10,8 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from rules.mechanics import trial_turn
-from rules.mechanics.trial_turn import TurnSplit, best_further_turn, split_by_turn, turn_error_ratio
+from rules.reading import formulas
+from rules.reading.formulas import TurnSplit, best_further_turn, split_by_turn, turn_error_ratio
 
 sizes = st.floats(0.0, 100.0)
 directions = st.floats(-180.0, 180.0)
@@ -96,6 +96,6 @@ def test_errors_grow_as_the_ratio_says(turned: float, a: float, a_at: float, err
 
 def test_the_examples_of_the_docstrings_hold() -> None:
     """Golden: the figures shown are those computed."""
-    result = doctest.testmod(trial_turn)
+    result = doctest.testmod(formulas)
     assert result.attempted > 0
     assert result.failed == 0

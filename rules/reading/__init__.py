@@ -1,0 +1,1 @@
+"""A reading at the gauge against the prediction, and the next step."""
