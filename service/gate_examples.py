@@ -7,7 +7,7 @@ from types import MappingProxyType
 from typing import Any, Final
 
 from rules.assess import Assessor
-from rules.gate import gate
+from rules.gate.gate import gate
 from rules.rulebook.loader import base_request
 from rules.schema.gate import GateRequest
 from rules.schema.parsing import parse

@@ -6,7 +6,7 @@ import json
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from rules.reporting.gate_digest import context_sha256, decision_sha256, input_sha256
+from rules.gate.digest import context_sha256, decision_sha256, input_sha256
 from rules.schema.gate import EVALUATIONS, REQUIREMENTS, GateReport, GateRequest
 from rules.schema.parsing import BadRequestError, parse
 from rules.version import NAME, VERSION

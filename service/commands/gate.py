@@ -10,7 +10,7 @@ from typing import Final, TypeVar
 
 from rich.console import Console
 
-from rules.gate import gate, verified
+from rules.gate.gate import gate, verified
 from rules.schema.gate import Decision, GateReport, GateRequest, GateVerification, GateVerificationReport
 from rules.schema.parsing import parse
 from service.commands.exit_codes import BAD_INPUT

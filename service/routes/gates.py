@@ -5,7 +5,7 @@ from __future__ import annotations
 from fastapi import APIRouter
 
 from rules.assess import Assessor
-from rules.gate import gate, verify
+from rules.gate.gate import gate, verify
 from rules.schema.gate import MAX_OPERATIONS, GateReport, GateRequest, GateVerification, GateVerificationReport
 from service.gate_examples import GATE_EXAMPLES, verification_examples
 from service.routes.posted import add_posted_route

@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 
 from rules.assess import Assessor
-from rules.gate import gate
+from rules.gate.gate import gate
 from rules.schema.gate import GateReport, GateRequest
 from rules.schema.parsing import parse
 from rules.schema.strict_json import parse_json

@@ -15,8 +15,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from rules.assess import Assessor
-from rules.gate import SHARED_ID, gate
-from rules.reporting.gate_requirements import requirements
+from rules.gate.gate import SHARED_ID, gate, requirements
 from rules.schema.gate import (
     EVALUATIONS,
     MAX_OPERATIONS,
@@ -352,6 +351,6 @@ def test_a_fault_of_the_engine_is_no_decision(monkeypatch: pytest.MonkeyPatch) -
 
 def test_docstrings_show_what_is_so() -> None:
     """The examples in the docstrings hold."""
-    result = doctest.testmod(import_module("rules.reporting.gate_pointers"))
+    result = doctest.testmod(import_module("rules.gate.gate"))
     assert result.attempted > 0
     assert result.failed == 0

@@ -14,7 +14,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from rules.assess import Assessor
-from rules.gate import gate, verify
+from rules.gate.gate import gate, verify
 from rules.schema.gate import REQUIREMENTS, GateReport, GateRequest, GateVerification, GateVerificationReport
 from rules.schema.parsing import BadRequestError, parse
 from tests.support.orders import decided, order_of

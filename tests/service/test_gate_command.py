@@ -13,7 +13,7 @@ import pytest
 from rich.console import Console
 
 from rules.assess import Assessor
-from rules.gate import gate
+from rules.gate.gate import gate
 from rules.schema.gate import GateReport, GateRequest, GateVerificationReport
 from rules.schema.parsing import parse
 from service.commands.exit_codes import BAD_INPUT, VERDICT_CODES

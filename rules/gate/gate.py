@@ -1,17 +1,25 @@
-"""The gate: a work order goes in, release, hold or stop comes out; nothing is released that was not judged."""
+"""The gate: a work order goes in, release, hold or stop comes out; nothing is released that was not judged.
+
+What an operation must state before a gate releases it.
+
+Pointers into the request of a check, led into the request of the gate that the check was part of.
+"""
 
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
-from typing import Final
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from functools import cache
+from importlib.resources import files
+from typing import Any, Final
+
+import yaml
 
 from rules.answer.provenance import provenance, requested_thresholds
 from rules.assess import Assessor
-from rules.reporting.gate_differences import differences
-from rules.reporting.gate_digest import context_sha256, decision_sha256, input_sha256
-from rules.reporting.gate_pointers import Place, place_of
-from rules.reporting.gate_requirements import Requirement, requirements, unstated
+from rules.facts.derive import Derived
+from rules.gate.digest import context_sha256, decision_sha256, differences, input_sha256
 from rules.schema.gate import (
     EVALUATIONS,
     REQUIREMENTS,
@@ -32,7 +40,101 @@ from rules.schema.parsing import BadRequestError, Fault
 from rules.schema.report import Finding, Report, Undecided, Verdict
 from rules.schema.request import DEFAULT_POLICY, CheckRequest, Policy
 
-__all__ = ["SHARED_ID", "gate", "verified", "verify"]
+__all__ = ["SHARED_ID", "gate", "requirements", "verified", "verify"]
+
+
+@dataclass(frozen=True, slots=True)
+class Requirement:
+    """One entry of the list, with its words."""
+
+    name: RequirementName
+    code: str
+    title: str
+    fields: tuple[str, ...]
+    """JSON Pointers into the request of a check; any of them suffices."""
+    message: str
+    why: str
+    remedy: str
+    source: str
+    last_kind: str | None = None
+    """The kind the last component must be of; then the fields only say where to look."""
+
+
+@cache
+def requirements() -> tuple[Requirement, ...]:
+    """Return the list in the order of its codes."""
+    text = files("rules.gate").joinpath("gate_requirements.yaml").read_text(encoding="utf-8")
+    return tuple(Requirement(**{**entry, "fields": tuple(entry["fields"])}) for entry in yaml.safe_load(text))
+
+
+def unstated(request: CheckRequest, derived: Derived) -> list[Requirement]:
+    """Return everything of the list that a request does not state; derived is what follows from it."""
+    links = derived.chain.links
+    last_kind = links[-1].part.kind if links else None
+    return [one for one in requirements() if not _is_stated(one, request, last_kind)]
+
+
+def _is_stated(requirement: Requirement, request: CheckRequest, last_kind: str | None) -> bool:
+    if requirement.last_kind is not None:
+        return last_kind == requirement.last_kind
+    return any(_value(request, field) is not None for field in requirement.fields)
+
+
+def _value(request: CheckRequest, field: str) -> Any:
+    value: Any = request
+    for step in field.split("/")[1:]:
+        value = None if value is None else getattr(value, step)
+    return value
+
+
+_POINTERS: Final = frozenset({"at", "fields"})
+"""Fields of a report that hold lists of pointers."""
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """An operation of a gate: where the parts of its check stand."""
+
+    at: str
+    """JSON Pointer of the operation."""
+    own: frozenset[str]
+    """Which parts of the check the operation states itself; the others are the order's."""
+
+    def leads(self, pointers: Iterable[str]) -> list[str]:
+        """Lead pointers of the check into the request of the gate.
+
+        >>> place = Place("/operations/2", frozenset({"stack", "operation"}))
+        >>> place.leads(["/stack/components/1/runout", "/machine/spindle", "/components/KB-1/mass_kg"])
+        ['/operations/2/stack/components/1/runout', '/machine/spindle', '/components/KB-1/mass_kg']
+        """
+        return [self._lead(pointer) for pointer in pointers]
+
+    def report(self, report: Report) -> Report:
+        """Lead all pointers of a report."""
+        return Report.model_validate(self._led(report.model_dump()))
+
+    def _lead(self, pointer: str) -> str:
+        part = pointer.removeprefix("/").partition("/")[0]
+        return self.at + pointer if part in self.own else pointer
+
+    def _led(self, value: Any) -> Any:
+        if isinstance(value, list):
+            return [self._led(one) for one in value]
+        if isinstance(value, dict):
+            return {
+                name: self.leads(one) if name in _POINTERS and isinstance(one, list) else self._led(one)
+                for name, one in value.items()
+            }
+        return value
+
+
+def place_of(request: GateRequest, number: int) -> Place:
+    """Return the place of the operation of this number, counted from zero."""
+    operation = request.operations[number]
+    own = {"stack", "operation"}
+    own.update(name for name in ("machine", "policy") if getattr(operation, name) is not None)
+    return Place(f"/operations/{number}", frozenset(own))
+
 
 SHARED_ID: Final = "GATE-100"
 """Code of the reason that holds operations of one name; it can't be switched off."""

@@ -1,18 +1,22 @@
-"""Digests of a gate's decision, by which a caller can tell later that it is the one that was made."""
+"""Digests of a gate's decision, by which a caller can tell later that it is the one that was made.
+
+How a decision as it is made now differs from what a caller stored of it, in words.
+"""
 
 from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Any, Final
 
 from pydantic import JsonValue
 
-from rules.schema.gate import Decision, GateOperationReport, GateRequest, RequirementName
+from rules.schema.gate import Decision, GateOperationReport, GateReport, GateRequest, GateVerification, RequirementName
 from rules.version import NAME, VERSION
 
-__all__ = ["FORM", "context_sha256", "decision_sha256", "input_sha256"]
+__all__ = ["context_sha256", "decision_sha256", "differences", "input_sha256"]
+
 
 FORM: Final = 1
 """Goes up whenever the record below changes its fields."""
@@ -91,3 +95,46 @@ def _sha256(value: Mapping[str, Any]) -> str:
     """SHA-256 over JSON with sorted keys, without blanks, in ASCII."""
     text = json.dumps(value, sort_keys=True, separators=(",", ":"), ensure_ascii=True, allow_nan=False)
     return hashlib.sha256(text.encode("ascii")).hexdigest()
+
+
+_CONTEXT = "The context is not the one that came with the decision; it is not judged, so it does not enter the digest."
+_UNTOLD = (
+    "The digest differs and nothing else that was given does: the order, the version, the rulebooks or the catalogue"
+    " changed since."
+)
+_ANOTHER = "The digest is reproduced all the same, so what else was given belongs to another decision."
+
+
+def differences(stored: GateVerification, report: GateReport) -> list[str]:
+    """Name everything stored that is not as it is now; nothing where all is as it was."""
+    told = list(_judged(stored, report))
+    reproduced = stored.digest == report.digest
+    if not (reproduced or told):
+        told.append(_UNTOLD)
+    if reproduced and told:
+        told.append(_ANOTHER)
+    if stored.context_sha256 not in (None, report.context_sha256):
+        told.append(_CONTEXT)
+    return told
+
+
+def _judged(stored: GateVerification, report: GateReport) -> Iterator[str]:
+    source = report.provenance
+    if stored.version not in (None, source.version):
+        yield f"Version {stored.version} decided then; this is {source.version}."
+    if stored.rulebook_sha256 not in (None, source.rulebook_sha256):
+        yield f"The rulebooks were {_short(stored.rulebook_sha256)}; in force are {_short(source.rulebook_sha256)}."
+    if stored.catalogue_sha256 not in (None, source.catalogue_sha256):
+        yield f"The catalogue was {_short(stored.catalogue_sha256)}; mounted is {_short(source.catalogue_sha256)}."
+    if stored.input_sha256 not in (None, report.input_sha256):
+        yield (
+            f"The order is not the one that was decided: {_short(stored.input_sha256)} then,"
+            f" {_short(report.input_sha256)} now."
+        )
+    if stored.decision not in (None, report.decision):
+        yield f"The decision was {stored.decision}; it is {report.decision} now."
+
+
+def _short(digest: str | None) -> str:
+    """The beginning of a digest, enough to tell it from another."""
+    return "none" if digest is None else f"{digest[:12]}…"
