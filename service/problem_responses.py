@@ -8,7 +8,7 @@ from typing import Any, Final
 
 from rules.schema.parsing import BadRequestError, Fault
 from rules.schema.strict_json import NotJSONError
-from rules.searching.token import ContinuationError
+from rules.search.search import ContinuationError
 from service.problems import KINDS, PROBLEM_MEDIA_TYPE, ProblemError, invalid_request, not_json, stale_continuation
 
 __all__ = ["responses"]

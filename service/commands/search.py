@@ -7,7 +7,7 @@ from typing import Final
 
 from rules.schema.parsing import parse
 from rules.schema.search import SearchReport, SearchRequest
-from rules.search import search
+from rules.search.search import search
 from service.commands.exit_codes import BAD_INPUT, VERDICT_CODES
 from service.commands.request_files import judged, report_console
 from service.loading import load_assessor

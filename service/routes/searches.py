@@ -6,7 +6,7 @@ from fastapi import APIRouter
 
 from rules.assess import Assessor
 from rules.schema.search import MAX_INVENTORY, MAX_SEARCH_LENGTH, SearchReport, SearchRequest
-from rules.search import search
+from rules.search.search import search
 from service.routes.posted import add_posted_route
 from service.search_examples import SEARCH_EXAMPLES
 

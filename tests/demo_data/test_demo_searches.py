@@ -10,7 +10,7 @@ from rules.assess import Assessor
 from rules.schema.parsing import parse
 from rules.schema.search import SearchReport, SearchRequest
 from rules.schema.strict_json import parse_json
-from rules.search import search
+from rules.search.search import search
 
 SEARCHES = Path(__file__).resolve().parents[2] / "demo_data" / "searches"
 

@@ -10,13 +10,13 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-import rules.search
+import rules.search.search
 from rules.assess import Assessor
 from rules.exchange.documents import Catalogue
 from rules.schema.parsing import BadRequestError, parse, parse_request
 from rules.schema.search import MAX_INVENTORY, SearchReport, SearchRequest, SearchResult
-from rules.search import search
-from rules.searching.settled import BY_GRIP, BY_JOINT, BY_KNOB, BY_PART
+from rules.search.fitting import BY_GRIP, BY_JOINT, BY_KNOB, BY_PART
+from rules.search.search import search
 from tests.oracles.every_stack import every_order, every_stack
 from tests.support.inventories import random_search, shelf
 from tests.support.toolroom_parts import SPINDLES
@@ -87,7 +87,7 @@ def test_pages_end_by_their_steps_too(steps: int, monkeypatch: pytest.MonkeyPatc
     """A page that gives up more than it may without judging ends, and the next goes on behind it."""
     request = _two_ways()
     whole = _search(request)
-    monkeypatch.setattr(rules.search, "STEPS_AT_MOST", steps)
+    monkeypatch.setattr(rules.search.search, "STEPS_AT_MOST", steps)
     pages = _pages(request)
     assert len(pages) > 3
     assert {tuple(one.components) for page in pages for one in page.results} == set(_told(whole.results))

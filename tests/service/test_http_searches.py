@@ -15,8 +15,7 @@ from rich.console import Console
 from rules.assess import Assessor
 from rules.schema.parsing import parse
 from rules.schema.search import SearchReport, SearchRequest
-from rules.search import search
-from rules.searching.token import digest_of, token_of
+from rules.search.search import digest_of, search, token_of
 from service.__main__ import main
 from service.commands.exit_codes import BAD_INPUT
 from service.commands.search import NOTHING_FOUND

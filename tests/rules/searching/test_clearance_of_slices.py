@@ -6,8 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from rules.schema.search import ClearanceZone
-from rules.searching.outline import Slice, too_wide
-from rules.searching.span import UNKNOWN, Span
+from rules.search.plan import UNKNOWN, Slice, Span, too_wide
 
 _WHOLE = st.integers(0, 30)
 

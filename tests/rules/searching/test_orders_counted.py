@@ -8,7 +8,7 @@ from itertools import product
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from rules.searching.orders import OrderCount
+from rules.search.plan import OrderCount
 
 
 @given(

@@ -1,30 +1,200 @@
-"""What fits on what: every part by itself, every pair of parts and every knob, judged by the rules of a check."""
+"""What fits on what: every part by itself, every pair of parts and every knob, judged by the rules of a check.
+
+How deep and how shallow a straight shank may be set in what clamps it.
+
+Which rules are settled by a part, a joint or a knob alone, whatever else stands in the stack.
+"""
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, Final, TypeAlias
 
 from rules.answer.findings import finding
 from rules.assess import Assessor
-from rules.couplings.sides import SteepTaper
+from rules.couplings import straight_shank
+from rules.couplings.sides import Bore, ColletBore, SteepTaper
 from rules.cutting.analysis import asked_speed_of
-from rules.facts.joints import joint_facts
+from rules.facts.joints import joint_facts, stated_minimum_grip
+from rules.grip.fits import shank_of
 from rules.quantities.missing import known_or
-from rules.rulebook.book import Fired, Overrides, threshold_in_force
+from rules.quantities.models import MIN_LENGTH_MM
+from rules.rulebook.book import Fired, Overrides, Rule, threshold_in_force
+from rules.rulebook.condition import PropertyRef, comparisons
 from rules.rulebook.fact import Fact
 from rules.schema.components import BaseHolder, Collet, GaugePin, StackPart
 from rules.schema.report import Finding
 from rules.schema.request import Joint, Machine, Operation, Stack, StackRequest
-from rules.searching.grip_range import GripRange, grip_range_of
-from rules.searching.settled import BY_GRIP, BY_JOINT, BY_KNOB, BY_PART, refuses
 from rules.stack.analysis import component_facts, stack_fact
-from rules.stack.chain import Chain, chain_of
+from rules.stack.chain import Chain, JointCase, chain_of
 from rules.stack.mass import masses_of
-from rules.stack.positions import geometry_of
+from rules.stack.positions import geometry_of, profile_length
 
-__all__ = ["Fitting", "Joining", "tries_knobs"]
+__all__ = ["BY_GRIP", "BY_JOINT", "BY_KNOB", "BY_PART", "Fitting", "GripRange", "Joining", "drawn_to", "tries_knobs"]
+
+
+_STEP_PER_MM = 10_000.0
+"""Grip lengths are set to 0.0001 mm, as the report tells lengths."""
+
+
+@dataclass(frozen=True, slots=True)
+class GripRange:
+    """Grip lengths a joint allows, mm; both the same where there is no choice."""
+
+    longest_mm: float
+    shortest_mm: float
+
+
+def grip_range_of(case: JointCase, usual_share: float | None) -> GripRange | None:
+    """Return the range for a joint without a statement; None where nothing is gripped or no length is stated.
+
+    The longest is what bore and shank have room for. The shortest is the minimum they state, else the usual one:
+    ``usual_share`` of a collet's length, the shank length of DIN 6535 for a bore. Where the shortest would be longer
+    than there is room for, the joint is as deep as it goes, for the rules to refuse.
+    """
+    side, shank = case.upper_side, shank_of(case)
+    if shank is None or not isinstance(side, Bore | ColletBore) or case.joint_class != "grip":
+        return None
+    overall = getattr(case.lower.part, "overall_length_mm", None) or profile_length(case.lower.part)
+    shank_length = shank.length_mm
+    if shank_length is None and isinstance(case.lower.part, GaugePin):
+        shank_length = overall
+    usual = _usual(side, shank.diameter_mm, usual_share)
+    room = [length for length in (side.depth_mm, shank_length) if length is not None]
+    if not room:
+        clamp = side.length_mm if isinstance(side, ColletBore) else usual
+        if clamp is None:
+            return None
+        room = [clamp]
+    longest = min([*room, *([overall] if overall else [])])
+    shortest = stated_minimum_grip(case) or usual
+    return GripRange(longest, longest if shortest is None else min(longest, max(shortest, MIN_LENGTH_MM)))
+
+
+def _usual(side: Bore | ColletBore, diameter: float | None, usual_share: float | None) -> float | None:
+    if isinstance(side, ColletBore):
+        if side.length_mm is None or usual_share is None:
+            return side.length_mm
+        # up to the next step, so that the share is not missed by the rounding
+        return math.ceil(usual_share * side.length_mm * _STEP_PER_MM) / _STEP_PER_MM
+    return None if diameter is None else straight_shank.shank_length("din_6535", diameter)
+
+
+def drawn_to(grip: GripRange, out_mm: float) -> float:
+    """Return the grip length after drawing a shank out of its longest grip, never less than the shortest.
+
+    >>> drawn_to(GripRange(34.0, 20.0), 3.00004), drawn_to(GripRange(34.0, 20.0), 50.0)
+    (30.9999, 20.0)
+    """
+    if out_mm <= 0.0:
+        return grip.longest_mm
+    # down to the step below, so that the reach is not missed by the rounding
+    return max(grip.shortest_mm, math.floor((grip.longest_mm - out_mm) * _STEP_PER_MM + 1e-6) / _STEP_PER_MM)
+
+
+BY_PART: Final = frozenset(
+    {
+        "component_kind",
+        "spindle_speed_rpm",
+        "component_max_speed_rpm",
+        "peripheral_speed_m_per_min",
+        "max_cutting_speed_m_per_min",
+        "passes_coolant",
+        "clamping_span_mm",
+        "collet_largest_mm",
+        "series_capacity_mm",
+        "tolerance_span_um",
+        "runout_distance_mm",
+        "angle_without_measurement",
+        "stated_length_mm",
+        "outline_length_mm",
+        "outline_mismatch_mm",
+        "thinnest_wall_mm",
+    }
+)
+"""Properties of a component that follow from itself and the operation: a speed that follows from another part is
+lacking where the part stands alone, and settles nothing."""
+
+BY_JOINT: Final = frozenset(
+    {
+        "upper_coupling",
+        "lower_coupling",
+        "mates",
+        "spindle_mates",
+        "upper_size",
+        "lower_size",
+        "upper_form",
+        "lower_form",
+        "forms_interchange",
+        "socket_size",
+        "collet_size",
+        "socket_designation",
+        "collet_designation",
+        "arbor_pilot_mm",
+        "cutter_pilot_mm",
+        "arbor_drive",
+        "cutter_drive",
+        "upper_designation",
+        "lower_designation",
+        "upper_gender",
+        "lower_gender",
+        "upper_diameter_mm",
+        "lower_diameter_mm",
+        "bore_diameter_mm",
+        "shank_diameter_mm",
+        "clearance_min_um",
+        "clearance_max_um",
+        "shrink_interference_min_um",
+        "shank_lower_um",
+        "h6_lower_um",
+        "flat_needed",
+        "shank_form",
+        "flatted_in_round_clamp",
+        "clamping_min_mm",
+        "clamping_max_mm",
+        "collapse_share",
+        "minimum_grip_mm",
+        "collet_length_mm",
+        "standard_shank_mm",
+        "bore_depth_mm",
+        "shank_length_mm",
+    }
+)
+"""Properties of a joint that follow from its two parts."""
+
+BY_GRIP: Final = frozenset({"grip_length_mm", "grip_to_collet_length"})
+"""Properties that follow too, where the grip length is no matter of choice."""
+
+BY_KNOB: Final = frozenset(
+    {
+        "knob_lacking",
+        "knob_form",
+        "drawbar_form",
+        "knob_angle_deg",
+        "drawbar_angle_deg",
+        "knob_thread",
+        "taper_thread",
+    }
+)
+"""Properties of a stack that follow from holder, knob and machine."""
+
+
+def reads(rule: Rule) -> frozenset[str]:
+    """Return every property a rule looks at."""
+    names = set(rule.needs)
+    for one in comparisons(rule.condition):
+        names.add(one.left)
+        if isinstance(one.right, PropertyRef):
+            names.add(one.right.name)
+    return frozenset(names)
+
+
+def refuses(fired: Fired, settled_by: frozenset[str]) -> bool:
+    """Whether what fired is an error of a rule that looks at nothing but these properties."""
+    return fired.rule.severity == "error" and reads(fired.rule) <= settled_by
+
 
 _SHARE: Final = ("GRIP-020", "least_share")
 """Rule and threshold that say how much of a collet a shank usually fills."""

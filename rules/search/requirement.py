@@ -11,8 +11,7 @@ from rules.quantities.missing import Lack, Maybe
 from rules.quantities.rounding import rounded
 from rules.schema.components import Collet
 from rules.schema.search import ClearanceZone, Projection, Reason, Requirement
-from rules.searching.outline import TOLERANCE_MM, cutting_part_too_wide
-from rules.searching.walk import CLEARANCE, NO_HOLDER, TOO_LONG, TOO_SHORT
+from rules.search.plan import CLEARANCE, NO_HOLDER, TOLERANCE_MM, TOO_LONG, TOO_SHORT, cutting_part_too_wide
 from rules.stack.chain import Chain
 from rules.stack.outlines import outer_within, outline_of
 from rules.stack.positions import Geometry

@@ -1,0 +1,1 @@
+"""Which stacks of a shelf meet a requirement."""

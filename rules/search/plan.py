@@ -1,0 +1,441 @@
+"""Lengths of which only the bounds are known, since a grip is still to be chosen or nothing states them.
+
+Whether a part is too wide for the clearance asked, wherever within its bounds it comes to lie.
+
+How many orders of the inventory there are, and how many begin with a given end: counted, not walked.
+
+The plan of a search: parts by number, what sits in what, and how far each may still reach toward the spindle.
+
+The walk through an inventory: from each tool toward the spindle, deep before wide, always in the same order.
+
+Whatever can't become a stack that is wanted is given up where that is first known, with its reason and the number of
+orders that go with it; so the walk costs what goes together and not what is on the shelf. It begins anew behind any
+place, which is all that a page has to remember.
+"""
+
+from __future__ import annotations
+
+import math
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from functools import lru_cache
+from itertools import product
+from math import factorial
+from typing import Final, TypeAlias
+
+from rules.answer.provenance import requested_thresholds
+from rules.assess import Assessor
+from rules.schema.components import BaseHolder, Cutter, StackPart
+from rules.schema.report import Finding
+from rules.schema.search import ClearanceZone, Projection, Requirement, SearchRequest
+from rules.search.fitting import Fitting, Joining, tries_knobs
+from rules.search.inventory import Inventory, Stocked
+from rules.stack.positions import profile_length
+
+__all__ = [
+    "CLEARANCE",
+    "NO_HOLDER",
+    "TOLERANCE_MM",
+    "TOO_LONG",
+    "TOO_SHORT",
+    "UNKNOWN",
+    "OrderCount",
+    "Path",
+    "Plan",
+    "Slice",
+    "Span",
+    "cutting_part_too_wide",
+    "exactly",
+    "may_be_drawn",
+    "plan_of",
+    "too_wide",
+    "walk",
+]
+
+
+@dataclass(frozen=True, slots=True)
+class Span:
+    """From the least to the largest a length may be, mm."""
+
+    least: float
+    most: float
+
+    def __add__(self, other: Span) -> Span:
+        """Return the bounds of the sum."""
+        return Span(self.least + other.least, self.most + other.most)
+
+    def __or__(self, other: Span) -> Span:
+        """Return the bounds of either."""
+        return Span(min(self.least, other.least), max(self.most, other.most))
+
+
+UNKNOWN: Final = Span(-math.inf, math.inf)
+
+
+def exactly(length: float | None) -> Span:
+    """Return the bounds of a length that is known, or of one that is not."""
+    return UNKNOWN if length is None else Span(length, length)
+
+
+TOLERANCE_MM: Final = 1e-6
+"""Lengths nearer than that are one: sums of decimal fractions are not exact."""
+
+
+@dataclass(frozen=True, slots=True)
+class Slice:
+    """A piece of an outline by its distance from the part's workpiece-side face (of a tool: from its tip)."""
+
+    from_mm: float
+    to_mm: float
+    least_radius_mm: float
+
+
+def slices_of(part: StackPart, face_mm: float | None) -> tuple[Slice, ...]:
+    """Return the pieces of an outline, none where there is no outline or its place is not known.
+
+    ``face_mm`` is where the face of a base holder lies from the gauge line, at which its outline begins.
+    """
+    profile = part.profile or ()
+    if isinstance(part, BaseHolder):
+        if face_mm is None:
+            return ()
+        end = face_mm
+    else:
+        end = sum(piece.length_mm for piece in profile)
+    slices = []
+    for piece in profile:
+        radius = min(piece.outer_mm, piece.outer_end_mm or piece.outer_mm) / 2.0
+        slices.append(Slice(end - piece.length_mm, end, radius))
+        end -= piece.length_mm
+    return tuple(slices)
+
+
+def too_wide(slices: Sequence[Slice], face: Span, zones: Sequence[ClearanceZone]) -> bool:
+    """Whether a piece is wider than a zone allows and lies in it for every distance of the face within its bounds."""
+    return any(
+        piece.least_radius_mm > zone.radius_mm + TOLERANCE_MM
+        and piece.from_mm + face.most < zone.to_mm - TOLERANCE_MM
+        and piece.to_mm + face.least > zone.from_mm + TOLERANCE_MM
+        for piece in slices
+        for zone in zones
+    )
+
+
+def cutting_part_too_wide(tool: StackPart, zones: Sequence[ClearanceZone]) -> bool:
+    """Whether the cutting diameter, over the flutes or at least at the tip, is wider than a zone allows there."""
+    if not isinstance(tool, Cutter) or tool.cutting_diameter_mm is None:
+        return False
+    radius, length = tool.cutting_diameter_mm / 2.0, tool.flute_length_mm or 0.0
+    return any(
+        radius > zone.radius_mm + TOLERANCE_MM and (zone.from_mm == 0.0 or zone.from_mm < length - TOLERANCE_MM)
+        for zone in zones
+    )
+
+
+@lru_cache(maxsize=4096)
+def arrangements(quantities: tuple[tuple[int, int], ...], places: int) -> int:
+    """Return the ways to fill so many places in order from parts of which a limited number is on hand.
+
+    ``quantities`` pairs a number of pieces with how many different parts have it. The exponential generating
+    function of one part of quantity q is Σ xᵗ/t!, t = 0 … q; the ways are places! times the coefficient of their
+    product (Stanley, Enumerative Combinatorics, chapter 5, from memory).
+
+    >>> arrangements(((1, 3),), 2), arrangements(((2, 1),), 2), arrangements(((2, 1),), 3)
+    (6, 1, 0)
+    """
+    product = [Fraction(1)] + [Fraction(0)] * places
+    for quantity, count in quantities:
+        one = [Fraction(1, factorial(t)) if t <= quantity else Fraction(0) for t in range(places + 1)]
+        for _ in range(count):
+            product = [sum((product[k] * one[n - k] for k in range(n + 1)), Fraction(0)) for n in range(places + 1)]
+    return int(product[places] * factorial(places))
+
+
+class OrderCount:
+    """Counts orders of an inventory: so many different endings at the spindle, parts between with their quantities."""
+
+    def __init__(self, quantities: Sequence[int], endings: int) -> None:
+        self._pieces = tuple(quantities)
+        self._all = Counter(quantities)
+        self._endings = endings
+
+    def above(self, used: Sequence[int], room: int) -> int:
+        """Return the orders that go on from an end, with ``room`` for so many more components, a holder among them.
+
+        ``used`` are the parts between that are in it already, by their place in the quantities.
+        """
+        if room < 1:
+            return 0
+        left = Counter(self._all)
+        for place, count in Counter(used).items():
+            left[self._pieces[place]] -= 1
+            left[self._pieces[place] - count] += 1
+        kinds = tuple(sorted((quantity, count) for quantity, count in left.items() if count and quantity))
+        return self._endings * sum(arrangements(kinds, places) for places in range(room))
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """Parts by number: tools first, then those between, then holders; each group in the order of its keys."""
+
+    parts: tuple[Stocked, ...]
+    first_between: int
+    first_holder: int
+    knobs: tuple[Stocked, ...]
+    requirement: Requirement
+    refused: tuple[Finding | None, ...]
+    """What refuses a part by itself."""
+    joinings: tuple[tuple[Joining, ...], ...]
+    """By upper part less the tools, and by lower part less the holders: see `joining`."""
+    knob_refusals: tuple[tuple[str | None, ...], ...]
+    """By holder: without a knob, then with each; a holder for which no knob is tried has one entry."""
+    gauge_mm: tuple[float | None, ...]
+    """By holder: from the gauge line to its face."""
+    slices: tuple[tuple[Slice, ...], ...]
+    upward: tuple[tuple[Span | None, ...], ...]
+    """By lower part and room for so many more components: bounds of what comes above its own face in a stack that
+    goes together, projections to the gauge line; None where no holder can be reached."""
+    orders: OrderCount
+
+    def joining(self, upper: int, lower: int) -> Joining:
+        """How a lower part sits in an upper one."""
+        return self.joinings[upper - self.first_between][lower]
+
+    def refusal(self, number: int) -> str | None:
+        """Code of the rule that refuses a part by itself; None where none does."""
+        finding = self.refused[number]
+        return None if finding is None else finding.code
+
+    def is_holder(self, number: int) -> bool:
+        """Whether a part is a holder, which ends a stack at the spindle."""
+        return number >= self.first_holder
+
+    def is_tool(self, number: int) -> bool:
+        """Whether a part is a tool, with which a stack begins at the tip."""
+        return number < self.first_between
+
+    def projection(self, upper: int, lower: int) -> Span:
+        """Bounds of how far the lower part stands out, by the grips that may be chosen."""
+        return _span(self.joining(upper, lower), self.requirement, tool=self.is_tool(lower))
+
+    def orders_with(self, path: Sequence[int]) -> int:
+        """Orders that have these parts at the end, the tool first; all of their knobs counted."""
+        last = path[-1]
+        if self.is_holder(last):
+            return len(self.knob_refusals[last - self.first_holder])
+        used = [number - self.first_between for number in path[1:]]
+        return self.orders.above(used, self.requirement.max_components - len(path))
+
+    @property
+    def orders_possible(self) -> int:
+        """Orders of the whole inventory."""
+        return self.first_between * self.orders.above((), self.requirement.max_components - 1)
+
+
+def plan_of(request: SearchRequest, inventory: Inventory, assessor: Assessor) -> Plan:
+    """Judge parts, pairs and knobs of an inventory once.
+
+    Raises :class:`~rules.schema.parsing.BadRequestError` for thresholds that no rule has or allows.
+    """
+    overrides = requested_thresholds(request.policy, assessor.book)
+    fitting = Fitting(assessor, overrides, request.operation, request.machine)
+    requirement = request.requirement or Requirement()
+    stocked = (*inventory.tools, *inventory.between, *inventory.holders)
+    parts = [one.part for one in stocked]
+    first_between = len(inventory.tools)
+    first_holder = first_between + len(inventory.between)
+    refused = fitting.of_parts([one.part.model_copy(update={"id": one.key}) for one in stocked])
+    joinings = fitting.of_joints(parts[first_between:], parts[:first_holder])
+    gauge = [_gauge_mm(one.part) for one in inventory.holders]
+    faces = [None] * first_holder + gauge
+    knob_refusals = _knob_refusals(fitting, request, inventory)
+    return Plan(
+        parts=stocked,
+        first_between=first_between,
+        first_holder=first_holder,
+        knobs=inventory.knobs,
+        requirement=requirement,
+        refused=tuple(refused),
+        joinings=tuple(map(tuple, joinings)),
+        knob_refusals=knob_refusals,
+        gauge_mm=tuple(gauge),
+        slices=tuple(slices_of(part, face) for part, face in zip(parts, faces, strict=True)),
+        upward=_upward(joinings, refused, gauge, first_between, requirement),
+        orders=OrderCount([one.quantity for one in inventory.between], sum(map(len, knob_refusals))),
+    )
+
+
+def _gauge_mm(holder: StackPart) -> float | None:
+    stated = holder.gauge_length_mm if isinstance(holder, BaseHolder) else None
+    return profile_length(holder) if stated is None else stated
+
+
+def _knob_refusals(
+    fitting: Fitting, request: SearchRequest, inventory: Inventory
+) -> tuple[tuple[str | None, ...], ...]:
+    choices: list[list[StackPart | None]] = [
+        [None, *(knob.part for knob in inventory.knobs)] if tries_knobs(one.part, request.machine) else [None]
+        for one in inventory.holders
+    ]
+    pairs = [(one.part, knob) for one, knobs in zip(inventory.holders, choices, strict=True) for knob in knobs]
+    codes = iter(fitting.of_knobs(pairs))
+    return tuple(tuple(next(codes) for _ in knobs) for knobs in choices)
+
+
+def _span(joining: Joining, requirement: Requirement, *, tool: bool) -> Span:
+    near, far = exactly(joining.near_mm), exactly(joining.far_mm)
+    if requirement.grip == "shortest":
+        return far
+    return near | far if requirement.grip == "to_reach" and may_be_drawn(requirement.projection, tool=tool) else near
+
+
+def may_be_drawn(projection: Projection | None, *, tool: bool) -> bool:
+    """Whether the shank of a joint is drawn out where that is needed to reach; of all joints, or the tool's alone."""
+    if projection is None or projection.at_least_mm is None:
+        return False
+    return projection.measured_from == "gauge_line" or tool
+
+
+def _upward(
+    joinings: Sequence[Sequence[Joining]],
+    refused: Sequence[Finding | None],
+    gauge: Sequence[float | None],
+    first_between: int,
+    requirement: Requirement,
+) -> tuple[tuple[Span | None, ...], ...]:
+    first_holder = len(refused) - len(gauge)
+    reached: list[list[Span | None]] = [[None] * requirement.max_components for _ in range(first_holder)]
+    for room in range(1, requirement.max_components):
+        for lower, upper in product(range(first_holder), range(first_between, len(refused))):
+            joining = joinings[upper - first_between][lower]
+            if joining.code is not None or refused[upper] is not None:
+                continue
+            beyond = exactly(gauge[upper - first_holder]) if upper >= first_holder else reached[upper][room - 1]
+            if beyond is None:
+                continue
+            here = _span(joining, requirement, tool=lower < first_between) + beyond
+            known = reached[lower][room]
+            reached[lower][room] = here if known is None else known | here
+    return tuple(map(tuple, reached))
+
+
+Path: TypeAlias = tuple[int, ...]
+"""Numbers of the plan's parts from the tool on; a whole stack ends with its holder and the number of its knob, zero
+for none."""
+
+TOO_SHORT: Final = "REQ-010"
+TOO_LONG: Final = "REQ-020"
+CLEARANCE: Final = "REQ-030"
+NO_HOLDER: Final = "REQ-040"
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """One step of the walk: a stack to judge, or an end given up."""
+
+    path: Path
+    code: str | None
+    """Why it is given up; None for a stack to judge."""
+    orders: int
+    """Orders that go with it; one for a stack."""
+
+
+def walk(plan: Plan, behind: Path = ()) -> Iterator[Step]:
+    """Walk through the plan, from its beginning or from behind a step of a walk before."""
+    zones = plan.requirement.clearance or ()
+    for tool, rest in _numbers(range(plan.first_between), behind):
+        path = (tool,)
+        code = plan.refusal(tool)
+        if code is None and (too_wide(plan.slices[tool], exactly(0.0), zones) or _cuts_too_wide(plan, tool)):
+            code = CLEARANCE
+        if code is None:
+            yield from _above(plan, path, exactly(0.0), rest)
+        elif not rest:
+            yield Step(path, code, plan.orders_with(path))
+
+
+def _above(plan: Plan, path: Path, face: Span, behind: Path) -> Iterator[Step]:
+    """Walk on from an end; ``face`` bounds how far the tip is from the face of its last part."""
+    room = plan.requirement.max_components - len(path)
+    cut_orders: dict[int, int] = {}
+    for upper, rest in _numbers(range(plan.first_between, len(plan.parts)), behind):
+        holder = plan.is_holder(upper)
+        if not holder and (room < 2 or path.count(upper) >= plan.parts[upper].quantity):
+            continue
+        further = (*path, upper)
+        code, reached = _refusal(plan, path[-1], upper, face, room)
+        if code is not None:
+            if not rest:
+                left = 0 if holder else plan.parts[upper].quantity - path.count(upper)
+                if holder or left not in cut_orders:
+                    cut_orders[left] = plan.orders_with(further)
+                yield Step(further, code, cut_orders[left])
+        elif holder:
+            yield from _knobs(plan, further, rest)
+        else:
+            yield from _above(plan, further, reached, rest)
+
+
+def _refusal(plan: Plan, lower: int, upper: int, face: Span, room: int) -> tuple[str | None, Span]:
+    """Return why an upper part is no way on, and how far the tip then is from its face."""
+    code = plan.refusal(upper) or plan.joining(upper, lower).code
+    if code is not None:
+        return code, face
+    beyond = (
+        exactly(plan.gauge_mm[upper - plan.first_holder]) if plan.is_holder(upper) else plan.upward[upper][room - 1]
+    )
+    if beyond is None:
+        return NO_HOLDER, face
+    projection = plan.projection(upper, lower)
+    reached = face + projection
+    return _reach(plan, lower, projection, reached + beyond) or _clearance(plan, upper, reached), reached
+
+
+def _reach(plan: Plan, lower: int, projection: Span, whole: Span) -> str | None:
+    wanted = plan.requirement.projection
+    if wanted is None:
+        return None
+    if wanted.measured_from == "last_clamping_face":
+        if not plan.is_tool(lower):
+            return None
+        whole = projection
+    if wanted.at_least_mm is not None and whole.most < wanted.at_least_mm - TOLERANCE_MM:
+        return TOO_SHORT
+    if wanted.at_most_mm is not None and whole.least > wanted.at_most_mm + TOLERANCE_MM:
+        return TOO_LONG
+    return None
+
+
+def _clearance(plan: Plan, upper: int, reached: Span) -> str | None:
+    zones = plan.requirement.clearance
+    return CLEARANCE if zones and too_wide(plan.slices[upper], reached, zones) else None
+
+
+def _cuts_too_wide(plan: Plan, tool: int) -> bool:
+    return cutting_part_too_wide(plan.parts[tool].part, plan.requirement.clearance or ())
+
+
+def _knobs(plan: Plan, path: Path, behind: Path) -> Iterator[Step]:
+    refusals = plan.knob_refusals[path[-1] - plan.first_holder]
+    for knob, rest in _numbers(range(len(refusals)), behind):
+        if not rest:
+            yield Step((*path, knob), refusals[knob], 1)
+
+
+def _numbers(numbers: Sequence[int], behind: Path) -> Iterator[tuple[int, Path]]:
+    """Yield the numbers to walk with what lies behind them of the place to begin behind.
+
+    Numbers before that place were walked; its own is walked on only where the place lies further within.
+    """
+    if not behind:
+        for number in numbers:
+            yield number, ()
+        return
+    first, rest = behind[0], behind[1:]
+    for number in numbers:
+        if number > first:
+            yield number, ()
+        elif number == first and rest:
+            yield number, rest
