@@ -6,7 +6,7 @@ from fastapi import FastAPI
 from fastapi.routing import APIRoute
 from starlette.middleware import Middleware
 
-from rules.assess import Assessor
+from rules.assessor import Assessor
 from rules.version import VERSION
 from service.bulk.lifespan import closing
 from service.bulk.media_types import PATH, STREAMS

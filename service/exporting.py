@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from rules.assess import Assessor
+from rules.assessor import Assessor
 from rules.exchange.tool_asset_export import EPOCH, Standard, export_cutting_tool
 from rules.schema.report import Report
 from rules.schema.request import CheckRequest

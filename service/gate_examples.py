@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from types import MappingProxyType
 from typing import Any, Final
 
-from rules.assess import Assessor
+from rules.assessor import Assessor
 from rules.gate.gate import gate
 from rules.rulebook.loader import base_request
 from rules.schema.gate import GateRequest

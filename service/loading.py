@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from rules.assess import Assessor
+from rules.assessor import Assessor
 from service.settings import Settings
 from service.timed_engine import TimedEngine
 
@@ -10,7 +10,7 @@ __all__ = ["load_assessor"]
 
 
 def load_assessor(settings: Settings | None = None) -> Assessor:
-    """Load rulebooks and catalogue; raises what :meth:`rules.assess.Assessor.load` raises."""
+    """Load rulebooks and catalogue; raises what :meth:`rules.assessor.Assessor.load` raises."""
     settings = settings or Settings()
     assessor = Assessor.load(settings.extra_rulebooks, settings.catalogue)
     assessor.engine = TimedEngine(assessor.engine)

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from time import perf_counter
 
-from rules.assess import Assessor
-from rules.facts.derive import Derived
+from rules.analysis import Derived
+from rules.assessor import Assessor
 from rules.schema.report import Report
 from rules.schema.request import CheckRequest
 from service.metrics import Metrics
@@ -32,12 +32,12 @@ class ObservingAssessor(Assessor):
             self._timed = engine if isinstance(engine, TimedEngine) else None
 
     def assess(self, request: CheckRequest) -> Report:
-        """As :meth:`rules.assess.Assessor.assess`."""
+        """As :meth:`rules.assessor.Assessor.assess`."""
         start = perf_counter()
         return self._told(self._assessor.assess(request), start)
 
     def assess_derived(self, request: CheckRequest) -> tuple[Report, Derived]:
-        """As :meth:`rules.assess.Assessor.assess_derived`."""
+        """As :meth:`rules.assessor.Assessor.assess_derived`."""
         start = perf_counter()
         report, derived = self._assessor.assess_derived(request)
         return self._told(report, start), derived

@@ -14,9 +14,9 @@ from typing import Any, Final, Generic, TypeVar
 from fastapi import Response
 from pydantic import BaseModel
 
+from rules.analysis import Derived
 from rules.answer.provenance import request_sha256
-from rules.assess import Assessor
-from rules.facts.derive import Derived
+from rules.assessor import Assessor
 from rules.schema.report import Report
 from rules.schema.request import CheckRequest
 from service.negotiation import HTML, TEXT

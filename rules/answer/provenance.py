@@ -14,7 +14,7 @@ from importlib.resources import files
 
 import yaml
 
-from rules.facts.derive import Derived
+from rules.analysis import Derived
 from rules.quantities.missing import Lack
 from rules.quantities.models import Model, made
 from rules.rulebook.book import OverrideProblem, Overrides, Rulebook, check_overrides

@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from typing import Any, Final
 
+from rules.analysis import Derived
 from rules.assembly.joints import JointSteps, Objections, joint_steps, objections_of
 from rules.assembly.sentences import (
     Draft,
@@ -26,7 +27,6 @@ from rules.assembly.sentences import (
 )
 from rules.couplings import steep_taper
 from rules.couplings.sides import SteepTaper
-from rules.facts.derive import Derived
 from rules.quantities.missing import Lack, Maybe, lift
 from rules.quantities.rounding import rounded, rounded_or_none
 from rules.runout.analysis import PlaneBudget

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
+from rules.analysis import Derived
 from rules.assembly.joint_values import JointView, words_of
 from rules.assembly.sentences import (
     CouplingWords,
@@ -23,7 +24,6 @@ from rules.assembly.sentences import (
 )
 from rules.couplings import definition
 from rules.couplings.sides import ColletBore, Hydraulic, MillingChuck, PressCollet
-from rules.facts.derive import Derived
 from rules.schema.components import Cutter, Reducer
 from rules.schema.report import Finding
 from rules.stack.chain import Chain, JointCase

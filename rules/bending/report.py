@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Final
 
-from rules.facts.derive import Derived
+from rules.analysis import Derived
 from rules.schema.components import Cutter
 from rules.schema.request import DEFAULT_POLICY
 

@@ -16,9 +16,9 @@ from typing import Any, Final
 
 import yaml
 
+from rules.analysis import Derived
 from rules.answer.provenance import provenance, requested_thresholds
-from rules.assess import Assessor
-from rules.facts.derive import Derived
+from rules.assessor import Assessor
 from rules.gate.digest import context_sha256, decision_sha256, differences, input_sha256
 from rules.schema.gate import (
     EVALUATIONS,

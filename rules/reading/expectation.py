@@ -8,7 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final
 
-from rules.facts.derive import Derived
+from rules.analysis import Derived
 from rules.quantities.missing import Lack
 from rules.quantities.models import LackingFact
 from rules.quantities.rounding import rounded

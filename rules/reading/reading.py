@@ -9,9 +9,9 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Final
 
+from rules.analysis import Derived, derive
 from rules.answer.provenance import cautions, general_cautions, provenance, requested_thresholds
 from rules.exchange.documents import NO_CATALOGUE, Catalogue
-from rules.facts.derive import Derived, derive
 from rules.quantities.missing import Lack
 from rules.quantities.models import LackingFact
 from rules.quantities.rounding import rounded_for_people

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from rules.facts.derive import Derived
+from rules.analysis import Derived
 from rules.quantities.missing import Lack, Maybe
 from rules.quantities.models import LackingFact, made
 from rules.quantities.rounding import rounded, rounded_or_none

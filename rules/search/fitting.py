@@ -12,12 +12,12 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, Final, TypeAlias
 
+from rules.analysis import joint_facts, stated_minimum_grip
 from rules.answer.findings import finding
-from rules.assess import Assessor
+from rules.assessor import Assessor
 from rules.couplings import straight_shank
 from rules.couplings.sides import Bore, ColletBore, SteepTaper
 from rules.cutting.analysis import asked_speed_of
-from rules.facts.joints import joint_facts, stated_minimum_grip
 from rules.grip.fits import shank_of
 from rules.quantities.missing import known_or
 from rules.quantities.models import MIN_LENGTH_MM

@@ -17,8 +17,8 @@ from itertools import islice, pairwise
 from types import MappingProxyType
 from typing import Final
 
-from rules.assess import Assessor
-from rules.facts.derive import Derived
+from rules.analysis import Derived
+from rules.assessor import Assessor
 from rules.quantities.missing import Lack
 from rules.schema.components import StackEntry
 from rules.schema.report import Report, Verdict

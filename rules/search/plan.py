@@ -26,7 +26,7 @@ from math import factorial
 from typing import Final, TypeAlias
 
 from rules.answer.provenance import requested_thresholds
-from rules.assess import Assessor
+from rules.assessor import Assessor
 from rules.schema.components import BaseHolder, Cutter, StackPart
 from rules.schema.report import Finding
 from rules.schema.search import ClearanceZone, Projection, Requirement, SearchRequest

@@ -15,7 +15,7 @@ from collections.abc import Iterable, Sequence
 from typing import Any, Final
 
 from rules.answer.provenance import provenance
-from rules.assess import Assessor
+from rules.assessor import Assessor
 from rules.quantities.missing import Lack
 from rules.quantities.rounding import rounded, rounded_or_none
 from rules.schema.parsing import BadRequestError, Fault

@@ -7,12 +7,11 @@ from __future__ import annotations
 
 from typing import Final
 
+from rules.analysis import Derived, stated_minimum_grip
 from rules.balance.analysis import UnbalanceSum
 from rules.bending.report import stiffness_notes
 from rules.cutting.analysis import CuttingLoad
 from rules.cutting.formulas import MillingLoad
-from rules.facts.derive import Derived
-from rules.facts.joints import stated_minimum_grip
 from rules.grip.analysis import Grip, weakest_of
 from rules.grip.shrink import ShrinkJoint
 from rules.quantities.missing import Lack, Maybe, known_or

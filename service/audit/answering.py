@@ -6,7 +6,7 @@ from concurrent.futures import Future
 from types import TracebackType
 from typing import Protocol, Self
 
-from rules.assess import Assessor
+from rules.assessor import Assessor
 from service.bulk.chunks import Chunk
 from service.bulk.lines import LineAnswer, answer_lines
 

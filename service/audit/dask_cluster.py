@@ -14,7 +14,7 @@ from functools import lru_cache
 from types import TracebackType
 from typing import Any, Final, Self
 
-from rules.assess import Assessor
+from rules.assessor import Assessor
 from rules.version import VERSION
 from service.audit.answering import Promise
 from service.audit.libraries import AuditInputError

@@ -8,7 +8,7 @@ from typing import Any
 from pydantic_core import to_json
 
 from rules.answer.provenance import requested_thresholds
-from rules.assess import Assessor
+from rules.assessor import Assessor
 from rules.rulebook.book import Rulebook
 from rules.schema.parsing import BadRequestError, Fault, parse, pointer
 from rules.schema.request import Policy

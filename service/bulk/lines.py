@@ -19,7 +19,7 @@ from typing import Any, Final, NamedTuple
 
 from pydantic_core import to_json
 
-from rules.assess import Assessor
+from rules.assessor import Assessor
 from rules.quantities.work_limit import TooMuchWorkError
 from rules.schema.parsing import BadRequestError, parse, parse_request
 from rules.schema.report import Report, Verdict

@@ -12,7 +12,7 @@ from starlette.requests import ClientDisconnect
 from starlette.responses import Response
 from starlette.types import Receive, Scope, Send
 
-from rules.assess import Assessor
+from rules.assessor import Assessor
 from rules.quantities.work_limit import Allowance, TooMuchWorkError, allowing
 from service.bulk.admission import Admission
 from service.bulk.chunks import Chunk, Chunker

@@ -9,7 +9,7 @@ from collections.abc import Callable
 from multiprocessing.connection import Connection
 from typing import Final, NamedTuple
 
-from rules.assess import Assessor
+from rules.assessor import Assessor
 from rules.schema.request import Machine, Operation, Policy
 from service.bulk.chunks import Chunk
 from service.bulk.lines import Include, LineAnswer, answer_lines

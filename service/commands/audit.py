@@ -8,7 +8,7 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Final
 
-from rules.assess import Assessor
+from rules.assessor import Assessor
 from service.audit.answering import Answering, Here
 from service.audit.csv_output import CsvOutput, summary_path
 from service.audit.dask_cluster import DaskAnswering, DifferentRulesError

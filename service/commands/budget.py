@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 
-from rules.full_budget import full_budget
+from rules.budget import full_budget
 from rules.schema.budget import BudgetReport, BudgetRequest
 from rules.schema.parsing import parse
 from service.commands.exit_codes import BAD_INPUT

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from typing import Final
 
-from rules.compare import compare
+from rules.comparison import compare
 from rules.schema.comparison import ComparisonReport, ComparisonRequest
 from rules.schema.parsing import parse
 from service.commands.exit_codes import BAD_INPUT, VERDICT_CODES

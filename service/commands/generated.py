@@ -9,7 +9,7 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Final
 
-from rules.assess import Assessor
+from rules.assessor import Assessor
 from service.app import create_app
 from service.budget_examples import BUDGET_EXAMPLES
 from service.catalogue import catalogue

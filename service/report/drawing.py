@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Final
 
-from rules.facts.derive import Derived
+from rules.analysis import Derived
 from rules.quantities.missing import Lack
 from rules.schema.report import Report
 from service.report.drawing_bend import LABEL_ROOM, BendPanel, bend_of

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from rules.facts.derive import Derived
+from rules.analysis import Derived
 from rules.quantities.missing import Lack
 from rules.runout.contributors import Contributor
 from service.report.drawing_frame import Frame

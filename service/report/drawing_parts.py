@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from rules.analysis import Derived
 from rules.couplings import hollow_taper, steep_taper
 from rules.couplings.sides import ColletBore, HollowTaper, SteepTaper
-from rules.facts.derive import Derived
 from rules.quantities.missing import Lack
 from rules.schema.components import Collet, Cutter
 from rules.stack.outlines import OutlinePiece, bore_within, outline_of

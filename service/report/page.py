@@ -7,7 +7,7 @@ from typing import Final
 
 from markupsafe import Markup
 
-from rules.facts.derive import Derived
+from rules.analysis import Derived
 from rules.schema.report import Finding, Report, Verdict
 from rules.speed.report import cause
 from service.report.layout import count

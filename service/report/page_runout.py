@@ -7,7 +7,7 @@ from typing import Final
 
 from markupsafe import Markup
 
-from rules.facts.derive import Derived
+from rules.analysis import Derived
 from rules.schema.report import PlaneReport, PositionReport, Report, RunoutReport
 from service.report.page_figures import Row, Table, figure, share
 

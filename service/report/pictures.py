@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final, get_args
 
-from rules.facts.derive import Derived
+from rules.analysis import Derived
 from rules.schema.report import Report
 from service.contract.pictures import PictureName
 from service.report.drawing import draw_stack

@@ -7,7 +7,7 @@ from typing import Final
 
 import numpy as np
 
-from rules.facts.derive import Derived
+from rules.analysis import Derived
 from rules.quantities.missing import Lack
 from rules.random_vectors.random_sum import RandomClocking
 from rules.runout.analysis import law_at

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from fastapi import APIRouter
 
-from rules.assess import Assessor
-from rules.full_budget import full_budget
+from rules.assessor import Assessor
+from rules.budget import full_budget
 from rules.schema.budget import BudgetReport, BudgetRequest
 from service.budget_examples import BUDGET_EXAMPLES
 from service.routes.posted import add_posted_route

@@ -8,7 +8,7 @@ from typing import Annotated, Any, Final
 
 from fastapi import APIRouter, Query, Request, Response
 
-from rules.assess import Assessor
+from rules.assessor import Assessor
 from rules.schema.strict_json import parse_json
 from service.batch_examples import BATCH_EXAMPLES, BATCH_LINES
 from service.bulk.admission import Admission

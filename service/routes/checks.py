@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from fastapi import APIRouter
 
-from rules.assess import Assessor
+from rules.assessor import Assessor
 from rules.schema.report import Report
 from rules.schema.request import CheckRequest
 from service.examples import EXAMPLES

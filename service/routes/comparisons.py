@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from fastapi import APIRouter
 
-from rules.assess import Assessor
-from rules.compare import compare
+from rules.assessor import Assessor
+from rules.comparison import compare
 from rules.schema.comparison import MAX_IN_ALL_PAIRS, ComparisonReport, ComparisonRequest
 from service.comparison_examples import COMPARISON_EXAMPLES
 from service.routes.posted import add_posted_route

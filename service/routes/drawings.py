@@ -8,7 +8,7 @@ from typing import Annotated, Any, Final, Literal
 from fastapi import APIRouter, Query, Request, Response
 from pydantic import BaseModel, ConfigDict, Field
 
-from rules.assess import Assessor
+from rules.assessor import Assessor
 from rules.schema.parsing import parse_request
 from rules.schema.request import CheckRequest
 from rules.schema.strict_json import parse_json

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from fastapi import APIRouter
 
-from rules.assess import Assessor
+from rules.assessor import Assessor
 from rules.gate.gate import gate, verify
 from rules.schema.gate import MAX_OPERATIONS, GateReport, GateRequest, GateVerification, GateVerificationReport
 from service.gate_examples import GATE_EXAMPLES, verification_examples

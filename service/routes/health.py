@@ -6,7 +6,7 @@ import logging
 
 from fastapi import APIRouter, Request, Response
 
-from rules.assess import Assessor
+from rules.assessor import Assessor
 from rules.schema.parsing import parse_request
 from rules.version import VERSION
 from service.answers import json_answer, shown

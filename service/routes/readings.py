@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from fastapi import APIRouter
 
-from rules.assess import Assessor
+from rules.assessor import Assessor
 from rules.reading.reading import read_gauge
 from rules.schema.reading import ReadingReport, ReadingRequest
 from service.reading_examples import READING_EXAMPLES

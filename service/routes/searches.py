@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from fastapi import APIRouter
 
-from rules.assess import Assessor
+from rules.assessor import Assessor
 from rules.schema.search import MAX_INVENTORY, MAX_SEARCH_LENGTH, SearchReport, SearchRequest
 from rules.search.search import search
 from service.routes.posted import add_posted_route

@@ -9,8 +9,8 @@ import json
 from collections import deque
 from collections.abc import Iterator
 
-from rules.assess import Assessor
-from rules.facts.derive import derive
+from rules.analysis import derive
+from rules.assessor import Assessor
 from rules.runout.analysis import budget_at
 from rules.runout.contributors import Contributor
 from rules.runout.formulas import Line

@@ -12,8 +12,8 @@ import random
 from collections.abc import Callable, Iterator
 from typing import Any, Final
 
-from rules.assess import Assessor
-from rules.facts.derive import derive
+from rules.analysis import derive
+from rules.assessor import Assessor
 from rules.rulebook.engine import Engine
 from rules.rulebook.fact import Fact
 from rules.schema.parsing import BadRequestError, parse_request

@@ -12,8 +12,8 @@ import json
 from collections.abc import Callable, Iterator
 from typing import Final
 
-from rules.assess import Assessor
-from rules.facts.derive import derive
+from rules.analysis import derive
+from rules.assessor import Assessor
 from rules.schema.parsing import parse_request
 from rules.schema.request import MAX_COMPONENTS
 from rules.schema.strict_json import parse_json

@@ -8,8 +8,8 @@ from typing import Any
 
 import pytest
 
-from rules.assess import Assessor
-from rules.compare import compare
+from rules.assessor import Assessor
+from rules.comparison import compare
 from rules.schema.comparison import ComparisonReport, ComparisonRequest
 from rules.schema.parsing import parse
 from rules.schema.strict_json import parse_json

@@ -10,7 +10,7 @@ from typing import Any
 
 import pytest
 
-from rules.assess import Assessor
+from rules.assessor import Assessor
 from rules.gate.gate import gate
 from rules.schema.gate import GateReport, GateRequest
 from rules.schema.parsing import parse

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from rules.assess import Assessor
+from rules.assessor import Assessor
 from rules.reading.reading import read_gauge
 from rules.schema.parsing import parse
 from rules.schema.reading import ReadingReport, ReadingRequest

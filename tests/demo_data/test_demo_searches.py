@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from rules.assess import Assessor
+from rules.assessor import Assessor
 from rules.schema.parsing import parse
 from rules.schema.search import SearchReport, SearchRequest
 from rules.schema.strict_json import parse_json

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from rules.assess import Assessor
+from rules.assessor import Assessor
 from rules.couplings.sides import WorkpieceSide
 from rules.schema.parsing import parse_request
 from rules.schema.request import CheckRequest

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from typing import Any, Final
 
-from rules.assess import Assessor
+from rules.assessor import Assessor
 from rules.schema.parsing import BadRequestError, parse_request
 from rules.schema.strict_json import NotJSONError, parse_json
 from service.bulk.lines import answer_lines

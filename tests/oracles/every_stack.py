@@ -11,7 +11,7 @@ from collections.abc import Iterator
 from itertools import product
 from typing import Any, TypeAlias
 
-from rules.assess import Assessor
+from rules.assessor import Assessor
 from rules.schema.parsing import parse_request
 from rules.schema.report import Report
 

@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 
-from rules.assess import Assessor
+from rules.assessor import Assessor
 from rules.rulebook.loader import base_names, base_request
 from rules.schema.parsing import BadRequestError, parse_request
 from rules.schema.report import Report

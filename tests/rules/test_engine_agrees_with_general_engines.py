@@ -10,7 +10,7 @@ from typing import Any
 
 import pytest
 
-from rules.facts.derive import derive
+from rules.analysis import derive
 from rules.rulebook.fact import Fact
 from rules.schema.parsing import BadRequestError, parse_request
 from tests.oracles.general_engines import ENGINES

@@ -7,8 +7,8 @@ from collections import Counter
 
 import pytest
 
-from rules.assess import Assessor
-from rules.facts.derive import derive
+from rules.analysis import derive
+from rules.assessor import Assessor
 from rules.schema.parsing import BadRequestError, parse_request
 from tests.oracles.plain_evaluator import evaluate
 from tests.support.random_stacks import random_stack

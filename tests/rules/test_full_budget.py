@@ -10,8 +10,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from rules.assess import Assessor
-from rules.full_budget import full_budget
+from rules.assessor import Assessor
+from rules.budget import full_budget
 from rules.rulebook.loader import base_names, base_request
 from rules.schema.budget import BudgetReport, BudgetRequest
 from rules.schema.parsing import BadRequestError, parse

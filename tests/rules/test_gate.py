@@ -14,7 +14,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from rules.assess import Assessor
+from rules.assessor import Assessor
 from rules.gate.gate import SHARED_ID, gate, requirements
 from rules.schema.gate import (
     EVALUATIONS,

@@ -13,7 +13,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from rules.assess import Assessor
+from rules.assessor import Assessor
 from rules.gate.gate import gate, verify
 from rules.schema.gate import REQUIREMENTS, GateReport, GateRequest, GateVerification, GateVerificationReport
 from rules.schema.parsing import BadRequestError, parse

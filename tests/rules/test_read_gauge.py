@@ -9,8 +9,8 @@ from typing import Any
 
 import pytest
 
-from rules.assess import Assessor
-from rules.facts.derive import derive
+from rules.analysis import derive
+from rules.assessor import Assessor
 from rules.reading.reading import read_gauge
 from rules.rulebook.loader import base_request
 from rules.runout.analysis import law_at

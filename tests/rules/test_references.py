@@ -8,10 +8,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from rules.assess import Assessor
-from rules.compare import compare
+from rules.assessor import Assessor
+from rules.budget import full_budget
+from rules.comparison import compare
 from rules.exchange.documents import Catalogue
-from rules.full_budget import full_budget
 from rules.reading.reading import read_gauge
 from rules.rulebook.loader import base_names, base_request
 from rules.schema.budget import BudgetRequest

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 from pydantic import TypeAdapter
 
-from rules.assess import Assessor
+from rules.assessor import Assessor
 from rules.exchange.documents import Catalogue
 from rules.rulebook.book import Example, Rule
 from rules.rulebook.loader import base_names, base_request, example_request

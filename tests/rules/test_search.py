@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import rules.search.search
-from rules.assess import Assessor
+from rules.assessor import Assessor
 from rules.exchange.documents import Catalogue
 from rules.schema.parsing import BadRequestError, parse, parse_request
 from rules.schema.search import MAX_INVENTORY, SearchReport, SearchRequest, SearchResult

@@ -11,7 +11,7 @@ import httpx
 import pytest
 from fastapi import FastAPI
 
-from rules.assess import Assessor
+from rules.assessor import Assessor
 from service.app import create_app
 from service.examples import EXAMPLES, EXTENDED
 from service.settings import Settings

@@ -14,7 +14,7 @@ import pytest
 
 import service.audit.libraries as libraries
 import service.audit.portions as portions
-from rules.assess import Assessor
+from rules.assessor import Assessor
 from rules.schema.parsing import parse_request
 from service.__main__ import main
 from service.commands.audit import INTERRUPTED

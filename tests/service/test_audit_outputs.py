@@ -11,7 +11,7 @@ from typing import Any
 import junitparser
 import pytest
 
-from rules.assess import Assessor
+from rules.assessor import Assessor
 from service.__main__ import main
 from service.audit.csv_output import HEAD, SUMMARY_HEAD, CsvOutput
 from service.audit.html_output import page

@@ -14,7 +14,7 @@ from typing import Any
 import pytest
 
 import service.audit.run as run
-from rules.assess import Assessor
+from rules.assessor import Assessor
 from service.__main__ import main
 from service.audit.answering import Here
 from service.audit.interrupt import Interrupt

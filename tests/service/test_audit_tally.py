@@ -11,7 +11,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rules.assess import Assessor
+from rules.assessor import Assessor
 from rules.schema.parsing import BadRequestError, Fault
 from service.audit.histogram import BIN_UM, BINS, bin_of
 from service.audit.tally import BAD_LINES_TOLD, WORST_TOLD, Tally, problem_words

@@ -14,7 +14,7 @@ from typing import Any
 import pytest
 from fastapi import FastAPI
 
-from rules.assess import Assessor
+from rules.assessor import Assessor
 from rules.rulebook.loader import base_request
 from service.app import create_app
 from service.bulk import spool as spool_module

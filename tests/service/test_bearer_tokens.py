@@ -13,7 +13,7 @@ import pytest
 from fastapi import FastAPI
 from fastapi.routing import APIRoute
 
-from rules.assess import Assessor
+from rules.assessor import Assessor
 from service.__main__ import main
 from service.app import create_app
 from service.middleware.bearer import is_open

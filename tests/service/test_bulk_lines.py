@@ -14,7 +14,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from pydantic_core import to_json
 
-from rules.assess import Assessor
+from rules.assessor import Assessor
 from rules.rulebook.loader import base_names, base_request
 from rules.schema.components import MAX_DEFINITIONS
 from rules.schema.parsing import BadRequestError, parse_request

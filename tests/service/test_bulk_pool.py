@@ -12,7 +12,7 @@ from typing import Any
 
 import pytest
 
-from rules.assess import Assessor
+from rules.assessor import Assessor
 from rules.rulebook.loader import base_names, base_request
 from service.bulk.chunks import Chunk, chunks_of
 from service.bulk.lines import answer_lines

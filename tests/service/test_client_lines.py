@@ -16,7 +16,7 @@ import pytest
 import uvicorn
 from fastapi import FastAPI
 
-from rules.assess import Assessor
+from rules.assessor import Assessor
 from rules.rulebook.loader import base_request
 from rules.schema.parsing import parse
 from rules.schema.report import Report

@@ -10,7 +10,7 @@ from typing import Any
 
 import pytest
 
-from rules.assess import Assessor
+from rules.assessor import Assessor
 from rules.schema.parsing import parse_request
 from rules.schema.report import Report
 from service.__main__ import main

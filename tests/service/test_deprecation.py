@@ -12,7 +12,7 @@ import pytest
 from fastapi import APIRouter, FastAPI
 from openapi_spec_validator import validate
 
-from rules.assess import Assessor
+from rules.assessor import Assessor
 from service.app import create_app
 from service.deprecation import Deprecation, deprecate
 from service.openapi import describe

@@ -12,7 +12,7 @@ from typing import Any
 import pytest
 from rich.console import Console
 
-from rules.assess import Assessor
+from rules.assessor import Assessor
 from rules.gate.gate import gate
 from rules.schema.gate import GateReport, GateRequest, GateVerificationReport
 from rules.schema.parsing import parse

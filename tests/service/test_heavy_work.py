@@ -12,7 +12,7 @@ import httpx
 import pytest
 from fastapi import FastAPI
 
-from rules.assess import Assessor
+from rules.assessor import Assessor
 from rules.quantities.work_limit import TooMuchWorkError, spend
 from rules.schema.report import Report
 from service.app import create_app

@@ -11,7 +11,7 @@ import httpx
 import pytest
 import uvicorn
 
-from rules.assess import Assessor
+from rules.assessor import Assessor
 from service.app import create_app
 from service.settings import Settings
 from service.workers import server_options

@@ -13,7 +13,7 @@ from typing import Any
 
 import pytest
 
-from rules.assess import Assessor
+from rules.assessor import Assessor
 from service.app import create_app
 from service.settings import Settings
 from tests.service.conftest import Client

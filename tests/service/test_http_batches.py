@@ -14,7 +14,7 @@ import httpx
 import pytest
 from fastapi import FastAPI
 
-from rules.assess import Assessor
+from rules.assessor import Assessor
 from rules.rulebook.engine import EngineFaultError
 from rules.rulebook.loader import base_request
 from service.app import create_app

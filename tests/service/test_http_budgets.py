@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from rules.full_budget import full_budget
+from rules.budget import full_budget
 from rules.schema.budget import BudgetReport, BudgetRequest
 from rules.schema.parsing import parse
 from service.budget_examples import BUDGET_EXAMPLES

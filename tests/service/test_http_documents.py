@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from rules.assess import Assessor
+from rules.assessor import Assessor
 from rules.couplings.definition import couplings
 from rules.quantities.tables import read_table
 from rules.version import VERSION

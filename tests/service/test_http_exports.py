@@ -14,7 +14,7 @@ import pytest
 from fastapi import FastAPI
 from lxml import etree
 
-from rules.assess import Assessor
+from rules.assessor import Assessor
 from rules.exchange.tool_asset_export import EPOCH
 from rules.exchange.tool_asset_import import read_cutting_tools
 from service.commands import export_tool

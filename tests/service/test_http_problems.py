@@ -10,7 +10,7 @@ from typing import Any
 import httpx
 import pytest
 
-from rules.assess import Assessor
+from rules.assessor import Assessor
 from rules.rulebook.engine import EngineFaultError
 from service.problems import KINDS, MAX_PARTS
 

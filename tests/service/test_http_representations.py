@@ -12,7 +12,7 @@ import httpx
 import pytest
 from pydantic_core import to_json
 
-from rules.assess import Assessor
+from rules.assessor import Assessor
 from rules.rulebook.engine import EngineFaultError
 from rules.schema.parsing import parse_request
 from service.problems import KINDS

@@ -12,7 +12,7 @@ from typing import Any
 import pytest
 from rich.console import Console
 
-from rules.assess import Assessor
+from rules.assessor import Assessor
 from rules.schema.parsing import parse
 from rules.schema.search import SearchReport, SearchRequest
 from rules.search.search import digest_of, search, token_of

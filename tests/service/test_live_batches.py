@@ -19,7 +19,7 @@ import httpx
 import pytest
 import uvicorn
 
-from rules.assess import Assessor
+from rules.assessor import Assessor
 from rules.rulebook.loader import base_request
 from service.app import create_app
 from service.settings import Settings

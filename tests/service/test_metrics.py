@@ -17,7 +17,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from prometheus_client.parser import text_string_to_metric_families
 
-from rules.assess import Assessor
+from rules.assessor import Assessor
 from rules.rulebook.loader import base_request
 from rules.schema.parsing import parse_request
 from rules.schema.report import Undecided

@@ -12,7 +12,7 @@ from hypothesis import HealthCheck, settings
 from pydantic_core import to_json
 from schemathesis import Case
 
-from rules.assess import Assessor
+from rules.assessor import Assessor
 from service.app import create_app
 from service.settings import Settings
 

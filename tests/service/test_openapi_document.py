@@ -11,7 +11,7 @@ import jsonschema
 import pytest
 from openapi_spec_validator import validate
 
-from rules.assess import Assessor
+from rules.assessor import Assessor
 from rules.schema.request import CheckRequest
 from service.commands.generated import catalogue_files, openapi_files
 

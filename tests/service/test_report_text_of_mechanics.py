@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 from rich.console import Console
 
-from rules.assess import Assessor
+from rules.assessor import Assessor
 from rules.rulebook.loader import base_request
 from rules.schema.parsing import parse_request
 from service.report.text import print_report

@@ -18,7 +18,7 @@ from hypothesis import strategies as st
 from opentelemetry.trace import get_current_span
 from opentelemetry.trace.propagation.tracecontext import TraceContextTextMapPropagator
 
-from rules.assess import Assessor
+from rules.assessor import Assessor
 from rules.rulebook.loader import base_request
 from service.logs import Sink, json_formatter
 from service.trace_context import TraceContext, trace_context

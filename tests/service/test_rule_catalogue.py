@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from rules.assess import Assessor
+from rules.assessor import Assessor
 from service.catalogue import catalogue
 
 PARTS = [

@@ -13,7 +13,7 @@ from pydantic import ValidationError
 from starlette.middleware import Middleware
 from starlette.responses import Response
 
-from rules.assess import Assessor
+from rules.assessor import Assessor
 from service.app import create_app
 from service.middleware.security_headers import HEADERS, SecurityHeaders
 from service.settings import Settings

@@ -10,7 +10,7 @@ import pytest
 from fastapi import APIRouter
 from pydantic_core import to_json
 
-from rules.assess import Assessor
+from rules.assessor import Assessor
 from service.app import create_app
 from service.deprecation import deprecate
 from service.routes.readings import readings_router

@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 from fastapi import FastAPI
 
-from rules.assess import Assessor
+from rules.assessor import Assessor
 from service.app import create_app
 from service.settings import Settings
 

@@ -11,7 +11,7 @@ from typing import Any, Final, get_args
 
 from lxml import etree
 
-from rules.facts.derive import Derived
+from rules.analysis import Derived
 from rules.schema.parsing import parse_request
 from rules.schema.report import Report
 from service.report.drawing_text import text_width

@@ -8,8 +8,8 @@ from collections.abc import Iterator
 from functools import cache
 from typing import Any
 
-from rules.assess import Assessor
-from rules.facts.derive import Derived, derive
+from rules.analysis import Derived, derive
+from rules.assessor import Assessor
 from rules.quantities.missing import Lack, Maybe
 from rules.schema.parsing import parse_request
 from rules.schema.report import Report

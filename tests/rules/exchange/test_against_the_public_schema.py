@@ -16,7 +16,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from lxml import etree
 
-from rules.assess import Assessor
+from rules.assessor import Assessor
 from rules.exchange.tool_asset_export import Standard, export_cutting_tool
 from rules.exchange.tool_asset_import import read_cutting_tools
 from rules.schema.parsing import parse_request

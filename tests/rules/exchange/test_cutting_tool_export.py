@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 from lxml import etree
 
-from rules.assess import Assessor
+from rules.assessor import Assessor
 from rules.exchange.tool_asset_export import EPOCH, export_cutting_tool, is_timestamp
 from rules.exchange.tool_asset_import import read_cutting_tools
 from rules.rulebook.loader import base_request

@@ -7,8 +7,8 @@ from typing import Any
 
 import pytest
 
+from rules.analysis import Derived
 from rules.bending.analysis import Bending
-from rules.facts.derive import Derived
 from rules.quantities.missing import Lack
 from rules.rulebook.loader import base_request
 from tests.support.stacks import (

@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from rules.facts.derive import Derived, derive
+from rules.analysis import Derived, derive
 from rules.quantities.missing import Lack
 from rules.rulebook.loader import base_request
 from rules.schema.parsing import parse_request

@@ -6,8 +6,8 @@ from typing import get_args
 
 import pytest
 
+from rules.analysis import TELLING
 from rules.couplings.definition import JointClass
-from rules.facts.joints import TELLING
 from rules.rulebook.loader import base_request
 from tests.support.stacks import derived_of
 

@@ -6,7 +6,7 @@ import math
 
 import pytest
 
-from rules.facts.derive import derive
+from rules.analysis import derive
 from rules.quantities.missing import Lack
 from rules.rulebook.loader import base_request
 from rules.schema.parsing import parse_request

@@ -6,8 +6,8 @@ import math
 
 import pytest
 
+from rules.analysis import derive
 from rules.balance.analysis import UnbalanceSum, unbalance_question, unbalance_sum
-from rules.facts.derive import derive
 from rules.quantities.missing import Lack
 from rules.random_vectors.random_sum import RandomClocking
 from rules.rulebook.loader import base_request

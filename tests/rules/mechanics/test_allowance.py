@@ -6,7 +6,7 @@ import threading
 
 import pytest
 
-from rules.assess import Assessor
+from rules.assessor import Assessor
 from rules.quantities.work_limit import Allowance, TooMuchWorkError, allowing, spend
 from rules.random_vectors.random_sum import RandomClocking, resultant_quantiles
 from rules.schema.parsing import parse_request

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rules.mechanics.dominance import dominators, non_dominated
+from rules.comparison import dominators, non_dominated
 
 VALUES = st.one_of(st.none(), st.integers(0, 3).map(float))
 

@@ -8,7 +8,7 @@ import random
 import pytest
 from pydantic import ValidationError
 
-from rules.assess import Assessor
+from rules.assessor import Assessor
 from rules.quantities.models import made
 from rules.schema.parsing import BadRequestError, parse_request
 from rules.schema.report import PositionReport, Report

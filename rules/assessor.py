@@ -9,11 +9,11 @@ from importlib.resources import files
 from pathlib import Path
 from typing import Final
 
+from rules.analysis import Derived, derive
 from rules.answer.findings import finding, repointed, undecided
 from rules.answer.provenance import cautions, provenance, requested_thresholds
 from rules.assembly.instruction import assembly_section
 from rules.exchange.documents import NO_CATALOGUE, Catalogue, load_catalogue
-from rules.facts.derive import Derived, derive
 from rules.quantities.models import made
 from rules.quantities.work_limit import spend
 from rules.rulebook.book import Rulebook, threshold_in_force

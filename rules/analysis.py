@@ -1,10 +1,30 @@
-"""Facts about joints: what meets what, how well it fits and how much of it is held."""
+"""From a request to everything that can be derived of it.
+
+All sums of randomly clocked vectors that a check asks for, worked out in one go: alone each costs more.
+
+Facts about what the operation asks: speed, balance, runout, load, bending and coolant.
+
+Facts about joints: what meets what, how well it fits and how much of it is held.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from typing import Final
+from dataclasses import dataclass
+from typing import Final, NamedTuple
 
+from rules.balance.analysis import (
+    CoupleSum,
+    StackBalance,
+    UnbalanceSum,
+    UnbalanceVectors,
+    balance_of,
+    couple_sum,
+    unbalance_question,
+    unbalance_sum,
+    unbalance_vectors,
+)
+from rules.bending.analysis import StackStiffness, stiffness_of
 from rules.couplings import collets, hollow_taper, steep_taper, straight_shank
 from rules.couplings.definition import JointClass
 from rules.couplings.sides import (
@@ -23,8 +43,10 @@ from rules.couplings.sides import (
     SideLock,
     SteepTaper,
 )
+from rules.cutting.analysis import CuttingLoad, asked_speed_of, cutting_diameter_of, cutting_load_of
+from rules.cutting.formulas import speed_from_cutting_speed_rpm
 from rules.grip import tolerances
-from rules.grip.analysis import Grip, put_strength
+from rules.grip.analysis import Grip, grips_of, put_strength
 from rules.grip.fits import (
     CLAMPS,
     PRECISION_BORES,
@@ -35,12 +57,167 @@ from rules.grip.fits import (
     shank_of,
 )
 from rules.quantities.missing import Lack, Maybe, given, known_or, lift, merge
+from rules.random_vectors.random_sum import Question, RandomClocking
 from rules.rulebook.fact import Fact, FactBuilder
-from rules.schema.components import Collet, GaugePin
-from rules.stack.chain import Chain, JointCase
-from rules.stack.positions import grip_of, profile_length
+from rules.runout.analysis import PlaneBudget, plane_law
+from rules.runout.contributors import Contributors, contributors_of
+from rules.schema.components import Collet, Cutter, GaugePin
+from rules.schema.request import Machine, Milling, Operation, StackRequest
+from rules.speed.analysis import SpeedLimits, critical_speed_of, speed_limits_of
+from rules.stack.analysis import component_facts, stack_fact
+from rules.stack.chain import Chain, JointCase, chain_of
+from rules.stack.mass import Masses, masses_of
+from rules.stack.outlines import outline_of
+from rules.stack.positions import Geometry, geometry_of, grip_of, profile_length
 
-__all__ = ["TELLING", "joint_facts", "stated_minimum_grip"]
+__all__ = ["TELLING", "Derived", "derive", "joint_facts", "stated_minimum_grip"]
+
+
+class RandomSums(NamedTuple):
+    """Runout at two planes, unbalance and couple."""
+
+    gauge_plane: Maybe[PlaneBudget]
+    tip: Maybe[PlaneBudget]
+    unbalance: Maybe[UnbalanceSum]
+    couple: Maybe[CoupleSum]
+
+
+def random_sums_of(
+    gauge_plane: Maybe[float],
+    tip: Maybe[float],
+    contributors: Contributors,
+    vectors: Maybe[UnbalanceVectors],
+    limit_um: float | None,
+) -> RandomSums:
+    """Sum the contributors at gauge plane and tip (mm from the gauge line), and the vectors of unbalance."""
+    planes = [
+        place if isinstance(place, Lack) else plane_law(place, contributors.known, limit_um)
+        for place in (gauge_plane, tip)
+    ]
+    questions: list[Question] = [plane.question() for plane in planes if not isinstance(plane, Lack)]
+    if not isinstance(vectors, Lack):
+        questions.append(unbalance_question(vectors.static))
+    answers = iter(RandomClocking.figures_of(questions))
+    at_gauge_plane, at_tip = [plane if isinstance(plane, Lack) else plane.budget(next(answers)) for plane in planes]
+    if isinstance(vectors, Lack):
+        return RandomSums(at_gauge_plane, at_tip, vectors, vectors)
+    unbalance = unbalance_sum(vectors.static, questions[-1], next(answers))
+    return RandomSums(at_gauge_plane, at_tip, unbalance, couple_sum(vectors.couple))
+
+
+def _speed(fact: FactBuilder, chain: Chain, operation: Operation, speed: Maybe[float]) -> None:
+    fact.put("spindle_speed_rpm", speed)
+    machine = chain.request.machine
+    if machine is not None and machine.max_speed_rpm is not None:
+        fact.put("machine_max_speed_rpm", machine.max_speed_rpm)
+    if operation.spindle_speed_rpm is not None and operation.cutting_speed_m_per_min is not None:
+        implied = lift(speed_from_cutting_speed_rpm, operation.cutting_speed_m_per_min, cutting_diameter_of(chain))
+        fact.put("implied_speed_rpm", implied)
+        fact.put("speed_mismatch_ratio", lift(lambda one, two: abs(one - two) / two, implied, speed))
+
+
+def _balance(fact: FactBuilder, operation: Operation, balance: StackBalance) -> None:
+    if operation.balance_grade is None:
+        return
+    fact.put("balance_grade", operation.balance_grade)
+    fact.put("balance_speed_rpm", balance.highest_speed_rpm)
+    fact.put("unbalance_gmm", lift(lambda u: u.p95, balance.unbalance))
+    fact.put("permissible_gmm", balance.permissible_gmm)
+    fact.put("seating_gmm", balance.seating_gmm)
+
+
+def _vibration(fact: FactBuilder, chain: Chain, stiffness: StackStiffness, speed: Maybe[float]) -> None:
+    """Speed and tooth passing against the first bending frequency."""
+    critical = critical_speed_of(chain, stiffness)
+    if critical is None:
+        return
+    last = chain.links[-1] if chain.links else None
+    teeth = None
+    if last is not None and isinstance(last.part, Cutter):
+        teeth = given(last.part.teeth, last.at, "teeth")
+    fact.put("critical_speed_rpm", critical)
+    fact.put("bending_frequency_hz", lift(lambda rpm: rpm / 60.0, critical))
+    fact.put("spindle_frequency_hz", lift(lambda rpm: rpm / 60.0, speed))
+    fact.put("spindle_to_critical", lift(lambda rpm, most: rpm / most, speed, critical))
+    if teeth is not None:
+        fact.put("tooth_passing_hz", lift(lambda rpm, count: rpm / 60.0 * count, speed, teeth))
+        fact.put("tooth_passing_to_critical", lift(lambda rpm, count, most: rpm * count / most, speed, teeth, critical))
+
+
+def _bending(fact: FactBuilder, operation: Operation, stiffness: StackStiffness, load: CuttingLoad) -> None:
+    if operation.deflection_limit_um is None:
+        return
+    fact.put("deflection_limit_um", operation.deflection_limit_um)
+    force = load.radial_force_n
+    fact.put("radial_force_n", given(None, "/operation/radial_force_n") if force is None else force)
+    deflection = stiffness.deflection_um
+    fact.put("deflection_um", given(None, "/operation/radial_force_n") if deflection is None else deflection)
+
+
+def _machine(fact: FactBuilder, machine: Machine | None, load: CuttingLoad) -> None:
+    if machine is None:
+        return
+    if machine.max_torque_n_m is not None and load.torque_n_m is not None:
+        fact.put("machine_max_torque_n_m", machine.max_torque_n_m)
+        fact.put("torque_demand_n_m", load.torque_n_m)
+    if machine.max_power_kw is not None and load.power_kw is not None:
+        fact.put("machine_max_power_kw", machine.max_power_kw)
+        fact.put("power_demand_kw", load.power_kw)
+
+
+def _cut(fact: FactBuilder, chain: Chain, cut: Milling | None) -> None:
+    """Depths of the cut against the cutter."""
+    last = chain.links[-1] if chain.links else None
+    if cut is None or last is None or not isinstance(last.part, Cutter):
+        return
+    if cut.radial_depth_mm is not None:
+        fact.put("radial_depth_mm", cut.radial_depth_mm)
+        fact.put("cutting_diameter_mm", cutting_diameter_of(chain))
+    if cut.axial_depth_mm is not None and last.part.flute_length_mm is not None:
+        fact.put("axial_depth_mm", cut.axial_depth_mm)
+        fact.put("flute_length_mm", last.part.flute_length_mm)
+
+
+def _runout(fact: FactBuilder, operation: Operation, at_limit: Maybe[PlaneBudget], at_tip: Maybe[PlaneBudget]) -> None:
+    if operation.runout_limit_um is not None:
+        fact.put("runout_limit_um", operation.runout_limit_um)
+        fact.put("runout_plane", "the tip" if operation.runout_limit_at == "tip" else "the gauge plane")
+        fact.put("runout_p95_um", lift(lambda b: b.p95_um, at_limit))
+        if isinstance(at_limit, Lack) or at_limit.worst_case_um is not None:
+            fact.put("runout_worst_um", lift(lambda b: b.worst_case_um, at_limit))
+    if operation.feed_per_tooth_mm is not None:
+        feed = operation.feed_per_tooth_mm
+        fact.put("feed_per_tooth_mm", feed)
+        fact.put("tip_runout_p95_um", lift(lambda b: b.p95_um, at_tip))
+        fact.put("runout_to_feed_percent", lift(lambda b: b.p95_um / (feed * 1000.0) * 100.0, at_tip))
+
+
+def operation_facts(
+    chain: Chain,
+    at_limit: Maybe[PlaneBudget],
+    at_tip: Maybe[PlaneBudget],
+    balance: StackBalance,
+    stiffness: StackStiffness,
+    load: CuttingLoad,
+    speed: Maybe[float] | None,
+) -> list[Fact]:
+    """Return the one fact about the operation, or none where no operation is stated."""
+    operation, machine = chain.request.operation, chain.request.machine
+    if operation is None:
+        return []
+    fact = FactBuilder("operation", "operation", ("/operation",), stack=chain.request.stack.id or "the stack")
+    if speed is not None:
+        _speed(fact, chain, operation, speed)
+        _balance(fact, operation, balance)
+        _vibration(fact, chain, stiffness, speed)
+    _bending(fact, operation, stiffness, load)
+    _machine(fact, machine, load)
+    _cut(fact, chain, operation.milling)
+    _runout(fact, operation, at_limit, at_tip)
+    if operation.coolant == "through" and machine is not None:
+        fact.put("machine_coolant", given(machine.coolant_through, "/machine/coolant_through"))
+    return [fact.build()]
+
 
 _TAPERS: Final = (SteepTaper, HollowTaper, PolygonalTaper, MorseTaper)
 _FORMED: Final = (SteepTaper, HollowTaper, MorseTaper)
@@ -277,3 +454,74 @@ def joint_facts(chain: Chain, grips: Sequence[Grip], speed: Maybe[float] | None)
             put_strength(fact, grip, speed)
         facts.append(fact.build())
     return facts
+
+
+@dataclass(frozen=True, slots=True)
+class Derived:
+    """All that follows from a request before any rule has judged."""
+
+    chain: Chain
+    geometry: Geometry
+    contributors: Contributors
+    speed: Maybe[float] | None
+    """Speed asked, rpm; None where none is."""
+    gauge_plane: Maybe[PlaneBudget]
+    """Budget of the known contributors; a lack where the plane has no place."""
+    tip: Maybe[PlaneBudget]
+    masses: Masses
+    balance: StackBalance
+    load: CuttingLoad
+    grips: tuple[Grip, ...]
+    stiffness: StackStiffness
+    speed_limits: SpeedLimits
+    facts: tuple[Fact, ...]
+
+
+def _complete(budget: Maybe[PlaneBudget], contributors: Contributors) -> Maybe[PlaneBudget]:
+    """Return the budget only where no contributor is missing: a partial sum judges nothing."""
+    if contributors.lacking is None:
+        return budget
+    missing = budget.fields if isinstance(budget, Lack) else ()
+    return Lack(tuple(dict.fromkeys((*contributors.lacking.fields, *missing))))
+
+
+def derive(request: StackRequest) -> Derived:
+    """Derive geometry, budgets, masses, balance, loads, bending and the flat facts the rules judge."""
+    chain = chain_of(request)
+    geometry = geometry_of(chain)
+    speed = asked_speed_of(chain)
+    contributors = contributors_of(chain, geometry)
+    operation = request.operation
+    limit = None if operation is None else operation.runout_limit_um
+    masses = masses_of(chain, geometry)
+    vectors = unbalance_vectors(chain, contributors, masses)
+    sums = random_sums_of(geometry.gauge_plane, geometry.tip, contributors, vectors, limit)
+    balance = balance_of(chain, masses, sums.unbalance, sums.couple, speed)
+    outlines = tuple([outline_of(link, place) for link, place in zip(chain.links, geometry.places, strict=True)])
+    load = cutting_load_of(chain, speed)
+    grips = grips_of(chain, geometry, outlines, load, speed)
+    stiffness = stiffness_of(chain, geometry, outlines, masses, load)
+    at_tip = _complete(sums.tip, contributors)
+    limit_at_tip = operation is not None and operation.runout_limit_at == "tip"
+    at_limit = at_tip if limit_at_tip else _complete(sums.gauge_plane, contributors)
+    facts = (
+        stack_fact(chain, geometry, masses),
+        *component_facts(chain, geometry, masses, speed),
+        *joint_facts(chain, grips, speed),
+        *operation_facts(chain, at_limit, at_tip, balance, stiffness, load, speed),
+    )
+    return Derived(
+        chain,
+        geometry,
+        contributors,
+        speed,
+        sums.gauge_plane,
+        sums.tip,
+        masses,
+        balance,
+        load,
+        grips,
+        stiffness,
+        speed_limits_of(chain, balance, stiffness, grips),
+        facts,
+    )
