@@ -13,10 +13,6 @@ from service.bulk.media_types import PATH, STREAMS
 from service.bulk.pool import Pool, cores
 from service.bulk.worker import rules_in_force
 from service.deprecation import DeprecationHeaders
-from service.exporting import Exporter
-from service.heavy_work import HeavyWork
-from service.loading import load_assessor
-from service.logs import configure_logs
 from service.metrics import Metrics
 from service.middleware.access import access
 from service.middleware.body_limit import BodyLimit
@@ -29,6 +25,10 @@ from service.middleware.slow_body import SlowBody
 from service.negotiation import JSON
 from service.observing import ObservingAssessor
 from service.openapi import describe
+from service.operations.heavy_work import HeavyWork
+from service.operations.logs import configure_logs
+from service.operations.process import Exporter, Shutdown, in_order, load_assessor
+from service.operations.settings import Settings
 from service.problem_handlers import HANDLERS
 from service.routes.budgets import budgets_router
 from service.routes.check_batches import check_batches_router
@@ -48,8 +48,6 @@ from service.routes.problems import problems_router
 from service.routes.readings import readings_router
 from service.routes.rules import rules_router
 from service.routes.searches import searches_router
-from service.settings import Settings
-from service.shutdown import Shutdown, in_order
 
 __all__ = ["create_app"]
 

@@ -8,7 +8,7 @@ from functools import lru_cache
 
 from fastapi import Request
 
-from service.problems import ProblemError
+from service.operations.problems import ProblemError
 
 __all__ = [
     "CSV",

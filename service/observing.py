@@ -9,7 +9,7 @@ from rules.assessor import Assessor
 from rules.schema.report import Report
 from rules.schema.request import CheckRequest
 from service.metrics import Metrics
-from service.timed_engine import TimedEngine
+from service.operations.process import TimedEngine
 
 __all__ = ["ObservingAssessor"]
 

@@ -20,7 +20,7 @@ from rules.version import VERSION
 from service.bulk.document import BatchRequest
 from service.deprecation import describe_deprecation
 from service.openapi_access import describe_access
-from service.problems import Problem
+from service.operations.problems import Problem
 
 __all__ = ["as_text", "describe"]
 

@@ -13,7 +13,7 @@ from starlette.exceptions import HTTPException
 from rules.schema.parsing import BadRequestError
 from rules.schema.strict_json import NotJSONError
 from rules.search.search import ContinuationError
-from service.problems import ProblemError, from_http_error, invalid_request, not_json, stale_continuation
+from service.operations.problems import ProblemError, from_http_error, invalid_request, not_json, stale_continuation
 from service.readable_problems import answer_readably
 
 __all__ = ["HANDLERS", "as_problem"]

@@ -9,7 +9,14 @@ from typing import Any, Final
 from rules.schema.parsing import BadRequestError, Fault
 from rules.schema.strict_json import NotJSONError
 from rules.search.search import ContinuationError
-from service.problems import KINDS, PROBLEM_MEDIA_TYPE, ProblemError, invalid_request, not_json, stale_continuation
+from service.operations.problems import (
+    KINDS,
+    PROBLEM_MEDIA_TYPE,
+    ProblemError,
+    invalid_request,
+    not_json,
+    stale_continuation,
+)
 
 __all__ = ["responses"]
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from fastapi import Request, Response
 
 from service.negotiation import HTML, JSON, TEXT, preferred
-from service.problems import PROBLEM_MEDIA_TYPE, ProblemError, answer, note
+from service.operations.problems import PROBLEM_MEDIA_TYPE, ProblemError, answer, note
 from service.report.problem_page import problem_page
 from service.report.problem_text import problem_text
 from service.representations import readable_answer

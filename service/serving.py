@@ -12,8 +12,8 @@ from typing import Final
 import uvicorn
 from fastapi import FastAPI
 
-from service.settings import Settings
-from service.shutdown import ended_by_signal
+from service.operations.process import ended_by_signal
+from service.operations.settings import Settings
 from service.workers import server_options
 
 __all__ = ["fill_standard_streams", "serve"]

@@ -17,11 +17,10 @@ from rules.exchange.documents import CatalogueError
 from rules.rulebook.source import RulebookError
 from service.app import create_app
 from service.bulk.worker import rules_in_force
-from service.loading import load_assessor
-from service.logs import log_config
-from service.memory import settle
 from service.metrics import SHARED_FOLDER
-from service.settings import Settings
+from service.operations.logs import log_config
+from service.operations.process import load_assessor, settle
+from service.operations.settings import Settings
 
 __all__ = ["run_workers", "server_options", "worker_app"]
 
@@ -53,7 +52,7 @@ def run_workers(settings: Settings) -> bool:
     """Answer until stopped; return whether that was in order, and not because a worker could not start.
 
     Rulebooks and catalogue are read here before there is any worker: a wrong one raises what
-    :func:`~service.loading.load_assessor` raises. A worker that dies is replaced.
+    :func:`~service.operations.process.load_assessor` raises. A worker that dies is replaced.
     """
     rules = rules_in_force(load_assessor(settings))
     with TemporaryDirectory(prefix="stackgauge-metrics-") as folder:

@@ -22,8 +22,8 @@ from service.bulk.chunks import Chunk
 from service.bulk.lines import Include, LineAnswer, answer_lines
 from service.bulk.shared import Shared, SharedDefinitions
 from service.bulk.worker import rules_in_force
-from service.loading import load_assessor
-from service.settings import Settings
+from service.operations.process import load_assessor
+from service.operations.settings import Settings
 
 __all__ = ["LOCAL", "DaskAnswering", "DifferentRulesError", "answer_portion"]
 

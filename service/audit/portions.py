@@ -14,7 +14,7 @@ from service.audit.libraries import Library
 from service.bulk.chunks import Chunk, Chunker
 from service.bulk.lines import Include, LineAnswer, after, problem_answer
 from service.bulk.shared import MAX_SHARED_BYTES, Shared
-from service.problems import ProblemError, invalid_request, not_json
+from service.operations.problems import ProblemError, invalid_request, not_json
 
 __all__ = ["MAX_LINE_BYTES", "START", "Place", "Portion", "portions"]
 

@@ -27,7 +27,7 @@ from rules.schema.request import CheckRequest, Stack
 from rules.schema.strict_json import NotJSONError, parse_json
 from service.bulk.shared import Shared
 from service.contract.batches import Include
-from service.problems import ProblemError, invalid_request, not_json
+from service.operations.problems import ProblemError, invalid_request, not_json
 
 __all__ = ["Include", "LineAnswer", "Shared", "after", "answer_lines", "is_blank", "judge_all", "problem_answer"]
 

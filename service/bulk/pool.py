@@ -19,8 +19,8 @@ from rules.quantities.work_limit import spend
 from service.bulk.chunks import Chunk, Chunker, chunks_of
 from service.bulk.lines import LineAnswer, after, is_blank, problem_answer
 from service.bulk.worker import Mirror, work
-from service.problems import ProblemError
-from service.settings import Settings
+from service.operations.problems import ProblemError
+from service.operations.settings import Settings
 
 __all__ = ["Chunk", "Chunker", "Pool", "chunks_of", "cores"]
 

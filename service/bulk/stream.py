@@ -14,7 +14,6 @@ from starlette.types import Receive, Scope, Send
 
 from rules.assessor import Assessor
 from rules.quantities.work_limit import Allowance, TooMuchWorkError, allowing
-from service.bulk.admission import Admission
 from service.bulk.chunks import Chunk, Chunker
 from service.bulk.lines import Include, LineAnswer, answer_lines, is_blank, problem_answer
 from service.bulk.pool import Pool
@@ -22,10 +21,10 @@ from service.bulk.shared import Shared
 from service.bulk.splitting import LineSplitter
 from service.bulk.spool import MEMORY_BYTES, Spool
 from service.bulk.tally import Tally
-from service.heavy_work import LIGHT_STEPS
-from service.problems import ProblemError
-from service.settings import Settings
-from service.shutdown import Shutdown
+from service.operations.heavy_work import LIGHT_STEPS, Admission
+from service.operations.problems import ProblemError
+from service.operations.process import Shutdown
+from service.operations.settings import Settings
 
 __all__ = ["INLINE_LINES", "LineStream", "answered"]
 

@@ -14,9 +14,8 @@ from rules.schema.request import Machine, Operation, Policy
 from service.bulk.chunks import Chunk
 from service.bulk.lines import Include, LineAnswer, answer_lines
 from service.bulk.shared import Shared, SharedDefinitions
-from service.loading import load_assessor
-from service.memory import settle
-from service.settings import Settings
+from service.operations.process import load_assessor, settle
+from service.operations.settings import Settings
 
 __all__ = ["Job", "Mirror", "rules_in_force", "work"]
 

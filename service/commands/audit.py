@@ -27,9 +27,9 @@ from service.bulk.pool import Pool, cores
 from service.bulk.worker import rules_in_force
 from service.commands.exit_codes import BAD_INPUT, FAULT, VERDICT_CODES
 from service.commands.request_files import report_console
-from service.loading import load_assessor
+from service.operations.process import load_assessor
+from service.operations.settings import Settings
 from service.report.audit_text import print_audit
-from service.settings import Settings
 
 __all__ = ["INTERRUPTED", "add_parser"]
 

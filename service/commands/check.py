@@ -12,7 +12,7 @@ from rules.schema.parsing import parse_request
 from rules.schema.report import Report
 from service.commands.exit_codes import BAD_INPUT, VERDICT_CODES
 from service.commands.request_files import judged, report_console
-from service.loading import load_assessor
+from service.operations.process import load_assessor
 from service.report.page import report_page
 from service.report.text import print_report
 from service.representations import assess_instructed

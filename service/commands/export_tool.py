@@ -11,8 +11,7 @@ from rules.schema.parsing import parse_request
 from rules.schema.report import Report
 from service.commands.exit_codes import BAD_INPUT, VERDICT_CODES
 from service.commands.request_files import judged
-from service.exporting import Exporter
-from service.loading import load_assessor
+from service.operations.process import Exporter, load_assessor
 
 __all__ = ["add_parser"]
 

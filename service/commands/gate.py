@@ -15,7 +15,7 @@ from rules.schema.gate import Decision, GateReport, GateRequest, GateVerificatio
 from rules.schema.parsing import parse
 from service.commands.exit_codes import BAD_INPUT
 from service.commands.request_files import judged, report_console
-from service.loading import load_assessor
+from service.operations.process import load_assessor
 from service.report.gate_text import print_gate, print_verification
 
 __all__ = ["DECISION_CODES", "NOT_REPRODUCED", "REPRODUCED", "add_parser"]

@@ -17,9 +17,9 @@ from service.comparison_examples import COMPARISON_EXAMPLES
 from service.examples import EXAMPLES
 from service.gate_examples import GATE_EXAMPLES, verification_examples
 from service.openapi import as_text, describe
+from service.operations.settings import Settings
 from service.reading_examples import READING_EXAMPLES
 from service.search_examples import SEARCH_EXAMPLES
-from service.settings import Settings
 
 __all__ = ["add_parsers", "catalogue_files", "openapi_files"]
 

@@ -11,7 +11,7 @@ from rules.schema.parsing import parse
 from rules.schema.reading import ReadingReport, ReadingRequest
 from service.commands.exit_codes import BAD_INPUT, READING_ACCEPTED, READING_OPEN, READING_REFUSED
 from service.commands.request_files import judged, report_console
-from service.loading import load_assessor
+from service.operations.process import load_assessor
 from service.report.reading_text import print_reading
 
 __all__ = ["add_parser"]

@@ -9,11 +9,10 @@ import sys
 from rules.version import VERSION
 from service.app import create_app
 from service.commands.exit_codes import BAD_INPUT, FAULT
-from service.logs import configure_logs
-from service.memory import settle
+from service.operations.logs import configure_logs
+from service.operations.process import settle
+from service.operations.settings import Settings, settings_summary, unknown_variables
 from service.serving import fill_standard_streams, serve
-from service.settings import Settings
-from service.settings_summary import settings_summary, unknown_variables
 from service.tokens import is_loopback
 from service.workers import run_workers
 

@@ -6,8 +6,7 @@ import argparse
 import json
 import sys
 
-from service.settings import Settings
-from service.settings_summary import PREFIX, settings_summary, unknown_variables
+from service.operations.settings import PREFIX, Settings, settings_summary, unknown_variables
 
 __all__ = ["add_parser"]
 

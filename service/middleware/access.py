@@ -9,7 +9,7 @@ from starlette.middleware.cors import CORSMiddleware
 
 from service.middleware.bearer import BearerTokens
 from service.middleware.known_hosts import KnownHosts
-from service.settings import Settings
+from service.operations.settings import Settings
 
 __all__ = ["access"]
 

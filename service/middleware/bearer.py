@@ -9,7 +9,7 @@ from typing import Final
 from starlette.requests import Request
 from starlette.types import ASGIApp, Receive, Scope, Send
 
-from service.problems import ProblemError
+from service.operations.problems import ProblemError
 from service.readable_problems import answer_readably
 from service.tokens import is_known
 

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-from service.problems import ProblemError
+from service.operations.problems import ProblemError
 
 __all__ = ["BodyLimit", "media_type"]
 

@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from starlette.requests import Request
 from starlette.types import ASGIApp, Receive, Scope, Send
 
-from service.problems import ProblemError, answer
+from service.operations.problems import ProblemError, answer
 
 __all__ = ["KnownHosts"]
 

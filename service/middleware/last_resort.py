@@ -7,7 +7,7 @@ import logging
 from starlette.requests import ClientDisconnect, Request
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-from service.problems import ProblemError
+from service.operations.problems import ProblemError
 from service.readable_problems import answer_readably
 
 __all__ = ["LastResort"]

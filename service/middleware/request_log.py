@@ -13,7 +13,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from structlog.contextvars import bind_contextvars, reset_contextvars
 
 from service.metrics import Metrics
-from service.problems import NOTES
+from service.operations.problems import NOTES
 from service.trace_context import trace_context
 
 __all__ = ["METHODS", "UNMATCHED", "RequestLog"]

@@ -9,7 +9,7 @@ from starlette.requests import ClientDisconnect
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from service.middleware.body_limit import media_type
-from service.problems import ProblemError
+from service.operations.problems import ProblemError
 
 __all__ = ["SlowBody"]
 

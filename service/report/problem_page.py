@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from service.problems import Problem
+from service.operations.problems import Problem
 from service.report.page_shell import rendered
 from service.report.problem_text import place_of
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from rich.text import Text
 
-from service.problems import Problem, ProblemPart
+from service.operations.problems import Problem, ProblemPart
 from service.report.layout import PlainText, say
 
 __all__ = ["place_of", "problem_text"]

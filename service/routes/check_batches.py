@@ -11,17 +11,16 @@ from fastapi import APIRouter, Query, Request, Response
 from rules.assessor import Assessor
 from rules.schema.strict_json import parse_json
 from service.batch_examples import BATCH_EXAMPLES, BATCH_LINES
-from service.bulk.admission import Admission
 from service.bulk.document import MAX_STACKS, BatchReport, BatchRequest, answer_document
 from service.bulk.lines import Include, LineAnswer
 from service.bulk.media_types import PATH, STREAMS
 from service.bulk.pool import Pool
 from service.bulk.stream import INLINE_LINES, LineStream, answered
-from service.heavy_work import HeavyWork
 from service.negotiation import JSON, require_acceptable, require_body
+from service.operations.heavy_work import Admission, HeavyWork
+from service.operations.process import Shutdown
+from service.operations.settings import Settings
 from service.problem_responses import responses
-from service.settings import Settings
-from service.shutdown import Shutdown
 
 __all__ = ["check_batches_router"]
 

@@ -11,8 +11,8 @@ from rules.quantities.tables import table
 from service.answers import document, publish, published, shown
 from service.contract.couplings import CouplingAnswer, CouplingList, CouplingSummary
 from service.negotiation import require_acceptable
+from service.operations.problems import ProblemError
 from service.problem_responses import responses
-from service.problems import ProblemError
 
 __all__ = ["CouplingAnswer", "CouplingList", "couplings_router"]
 

@@ -13,8 +13,8 @@ from rules.schema.parsing import parse_request
 from rules.schema.request import CheckRequest
 from rules.schema.strict_json import parse_json
 from service.examples import EXAMPLES, EXTENDED
-from service.heavy_work import HeavyWork
 from service.negotiation import JSON, SVG, require_acceptable, require_json_body
+from service.operations.heavy_work import HeavyWork
 from service.problem_responses import responses
 from service.report.pictures import PictureName, picture_or_words
 

@@ -12,9 +12,9 @@ from rules.schema.parsing import parse_request
 from rules.schema.request import CheckRequest
 from rules.schema.strict_json import parse_json
 from service.examples import EXAMPLES
-from service.exporting import Exporter
-from service.heavy_work import LIGHT_BYTES, HeavyWork
 from service.negotiation import JSON, XML, require_acceptable, require_json_body
+from service.operations.heavy_work import LIGHT_BYTES, HeavyWork
+from service.operations.process import Exporter
 from service.problem_responses import responses
 
 __all__ = ["exports_router"]

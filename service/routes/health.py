@@ -13,9 +13,9 @@ from service.answers import json_answer, shown
 from service.contract.state import State, Version
 from service.examples import EXAMPLES, EXTENDED
 from service.negotiation import require_acceptable
+from service.operations.problems import ProblemError
+from service.operations.process import Shutdown
 from service.problem_responses import responses
-from service.problems import ProblemError
-from service.shutdown import Shutdown
 
 __all__ = ["State", "Version", "health_router"]
 

@@ -10,11 +10,11 @@ from rules.exchange.documents import read_document
 from rules.exchange.untrusted import UnreadableError
 from rules.schema.imports import ComponentKind, ImportFormat, ImportReport
 from service.answers import json_answer
-from service.heavy_work import HeavyWork
 from service.import_examples import CSV_EXAMPLE, XML_EXAMPLE
 from service.negotiation import CSV, JSON, XML, require_acceptable, require_body
+from service.operations.heavy_work import HeavyWork
+from service.operations.problems import ProblemError, ProblemPart
 from service.problem_responses import responses
-from service.problems import ProblemError, ProblemPart
 
 __all__ = ["imports_router"]
 

@@ -15,8 +15,8 @@ from rules.schema.strict_json import parse_json
 from service.answers import json_answer
 from service.bodies import whole_body
 from service.examples import RequestExample
-from service.heavy_work import LIGHT_BYTES, HeavyWork
 from service.negotiation import JSON, require_acceptable, require_json_body
+from service.operations.heavy_work import LIGHT_BYTES, HeavyWork
 from service.problem_responses import responses
 from service.representations import Representation, readable_answer
 

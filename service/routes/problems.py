@@ -9,8 +9,8 @@ from pydantic import Field
 
 from service.answers import Answer, document, publish, published, shown
 from service.negotiation import require_acceptable
+from service.operations.problems import KINDS, ProblemError, ProblemKind
 from service.problem_responses import responses
-from service.problems import KINDS, ProblemError, ProblemKind
 
 __all__ = ["ProblemAnswer", "problems_router"]
 

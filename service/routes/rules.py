@@ -10,8 +10,8 @@ from rules.rulebook.book import Rule, Rulebook
 from service.answers import document, publish, published, shown
 from service.contract.rules import NeedAnswer, RuleAnswer, RuleList, RuleSummary, ThresholdAnswer
 from service.negotiation import require_acceptable
+from service.operations.problems import ProblemError
 from service.problem_responses import responses
-from service.problems import ProblemError
 
 __all__ = ["RuleAnswer", "RuleList", "rules_router"]
 

@@ -29,9 +29,8 @@ from service.audit.run import Audit
 from service.audit.tally import Tally
 from service.bulk.pool import Pool
 from service.bulk.worker import rules_in_force
-from service.loading import load_assessor
-from service.memory import settle
-from service.settings import Settings
+from service.operations.process import load_assessor, settle
+from service.operations.settings import Settings
 from tests.benchmarks.measuring import Row, show
 from tests.support.libraries import write_library
 from tests.support.processes import peak_mib, processor_s

@@ -16,7 +16,7 @@ from rules.runout.contributors import Contributor
 from rules.runout.formulas import Line
 from rules.schema.parsing import parse_request
 from rules.schema.strict_json import parse_json
-from service.memory import settle
+from service.operations.process import settle
 from tests.benchmarks.measuring import Row, milliseconds, show, timed_rows
 from tests.support.various_stacks import STACK
 

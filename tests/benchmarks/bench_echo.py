@@ -21,7 +21,7 @@ from typing import Any, Final
 from fastapi import FastAPI
 
 from service.app import create_app
-from service.memory import settle
+from service.operations.process import settle
 from tests.benchmarks.measuring import Row, milliseconds, show, timed_rows
 from tests.support.asgi_connection import Connection
 from tests.support.echo_app import echo_app

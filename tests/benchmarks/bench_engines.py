@@ -17,7 +17,7 @@ from rules.assessor import Assessor
 from rules.rulebook.engine import Engine
 from rules.rulebook.fact import Fact
 from rules.schema.parsing import BadRequestError, parse_request
-from service.memory import settle
+from service.operations.process import settle
 from tests.benchmarks.measuring import Row, milliseconds, show, timed_rows
 from tests.oracles.general_engines import ENGINES
 from tests.oracles.plain_evaluator import evaluate

@@ -17,7 +17,7 @@ from rules.assessor import Assessor
 from rules.schema.parsing import parse_request
 from rules.schema.request import MAX_COMPONENTS
 from rules.schema.strict_json import parse_json
-from service.memory import settle
+from service.operations.process import settle
 from tests.benchmarks.measuring import Row, milliseconds, show, timed_rows
 from tests.support.grown_books import grown_book
 from tests.support.grown_stacks import grown_stack

@@ -14,7 +14,7 @@ import uvicorn
 from playwright.sync_api import Browser, ConsoleMessage, Page, Request, expect, sync_playwright
 
 from service.app import create_app
-from service.settings import Settings
+from service.operations.settings import Settings
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
 

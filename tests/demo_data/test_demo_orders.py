@@ -16,8 +16,8 @@ from rules.schema.gate import GateReport, GateRequest
 from rules.schema.parsing import parse
 from rules.schema.strict_json import parse_json
 from service.app import create_app
+from service.operations.settings import Settings
 from service.routes.gates import gates_router
-from service.settings import Settings
 from tests.service.conftest import Client
 
 DEMO = Path(__file__).resolve().parents[2] / "demo_data"

@@ -14,7 +14,7 @@ from fastapi import FastAPI
 from rules.assessor import Assessor
 from service.app import create_app
 from service.examples import EXAMPLES, EXTENDED
-from service.settings import Settings
+from service.operations.settings import Settings
 
 MAX_BODY_BYTES = 64 * 1024
 

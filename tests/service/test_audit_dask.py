@@ -14,7 +14,7 @@ from service.audit.dask_cluster import DifferentRulesError, answer_portion
 from service.bulk.chunks import Chunk
 from service.bulk.shared import Shared
 from service.commands.exit_codes import BAD_INPUT
-from service.settings import Settings
+from service.operations.settings import Settings
 from tests.support.audits import mixed_lines, stacks, started, write
 from tests.support.libraries import library_lines
 

@@ -18,7 +18,7 @@ from service.audit.html_output import page
 from service.audit.junit_output import JunitOutput
 from service.audit.tally import Tally
 from service.bulk.lines import problem_answer
-from service.problems import ProblemError
+from service.operations.problems import ProblemError
 from tests.support.audits import BAD_LINES, fake_answer, mixed_lines, records, write
 
 UGLY = "=cmd|' /C x'!A0 <script>\u0007&\ufffe\"\n]]>"

@@ -22,7 +22,7 @@ from service.bulk.chunks import CHUNK_LINES
 from service.bulk.pool import Pool
 from service.bulk.spool import MEMORY_BYTES
 from service.bulk.stream import INLINE_LINES
-from service.settings import Settings
+from service.operations.settings import Settings
 from tests.support.asgi_connection import Connection
 
 PATH = "/v1/check-batches"

@@ -17,7 +17,7 @@ from rules.assessor import Assessor
 from service.__main__ import main
 from service.app import create_app
 from service.middleware.bearer import is_open
-from service.settings import Settings
+from service.operations.settings import Settings
 from service.tokens import digest_of, is_known, new_token
 
 OLD, NEW, OTHER = (new_token() for _ in range(3))

@@ -19,7 +19,7 @@ from service.bulk.lines import answer_lines
 from service.bulk.pool import Pool, cores
 from service.bulk.shared import Shared
 from service.bulk.worker import rules_in_force
-from service.settings import Settings
+from service.operations.settings import Settings
 
 PATIENCE_S = 60
 """Only keeps a test that fails from hanging."""

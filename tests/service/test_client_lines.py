@@ -32,7 +32,7 @@ from service.client import (
 )
 from service.contract.batches import VerdictResult
 from service.contract.problem import Problem
-from service.settings import Settings
+from service.operations.settings import Settings
 from tests.support.client_faces import KINDS, Face, Kind, flowing, of_app
 
 CHECK = base_request("nut_collet")

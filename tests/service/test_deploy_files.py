@@ -13,7 +13,7 @@ from pathlib import Path
 import pytest
 
 from service.__main__ import _parser
-from service.settings import Settings
+from service.operations.settings import Settings
 
 ROOT = Path(__file__).resolve().parents[2]
 DEPLOY = ROOT / "service" / "deploy"

@@ -16,11 +16,11 @@ from rules.assessor import Assessor
 from service.app import create_app
 from service.deprecation import Deprecation, deprecate
 from service.openapi import describe
-from service.problems import ProblemError
+from service.operations.problems import ProblemError
+from service.operations.process import Shutdown
+from service.operations.settings import Settings
 from service.routes.health import health_router
 from service.routes.readings import readings_router
-from service.settings import Settings
-from service.shutdown import Shutdown
 
 SINCE, SUNSET, LINK = date(2027, 3, 1), date(2028, 3, 1), "/problems/not-found"
 FIELDS = ("deprecation", "sunset", "link")

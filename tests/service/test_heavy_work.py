@@ -16,8 +16,8 @@ from rules.assessor import Assessor
 from rules.quantities.work_limit import TooMuchWorkError, spend
 from rules.schema.report import Report
 from service.app import create_app
-from service.heavy_work import LIGHT_BYTES
-from service.settings import Settings
+from service.operations.heavy_work import LIGHT_BYTES
+from service.operations.settings import Settings
 from tests.support.costly_stacks import costly_stack
 
 LEAST_STEPS = 1_000_000

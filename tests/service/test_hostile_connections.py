@@ -13,7 +13,7 @@ import uvicorn
 
 from rules.assessor import Assessor
 from service.app import create_app
-from service.settings import Settings
+from service.operations.settings import Settings
 from service.workers import server_options
 
 PATIENCE_S = 20

@@ -15,7 +15,7 @@ import pytest
 
 from rules.assessor import Assessor
 from service.app import create_app
-from service.settings import Settings
+from service.operations.settings import Settings
 from tests.service.conftest import Client
 from tests.support.hostile_bodies import HOSTILE_JSON, HOSTILE_TEXTS, HOSTILE_VALUES
 

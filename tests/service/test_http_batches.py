@@ -21,7 +21,7 @@ from service.app import create_app
 from service.batch_examples import BATCH_EXAMPLES, BATCH_LINES
 from service.bulk.document import MAX_STACKS
 from service.bulk.stream import INLINE_LINES
-from service.settings import Settings
+from service.operations.settings import Settings
 from tests.support.random_stacks import random_stack
 
 PATH = "/v1/check-batches"

@@ -14,7 +14,7 @@ from rules.schema.parsing import parse_request
 from service.commands import draw
 from service.commands.exit_codes import BAD_INPUT, VERDICT_CODES
 from service.examples import EXAMPLES
-from service.problems import KINDS
+from service.operations.problems import KINDS
 from tests.support.pictures import NAMES, SVG, drawn, parsed, words_in
 
 

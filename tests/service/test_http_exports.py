@@ -20,9 +20,9 @@ from rules.exchange.tool_asset_import import read_cutting_tools
 from service.commands import export_tool
 from service.commands.exit_codes import BAD_INPUT, VERDICT_CODES
 from service.examples import EXAMPLES
-from service.exporting import Exporter
+from service.operations.problems import KINDS
+from service.operations.process import Exporter
 from service.problem_handlers import HANDLERS
-from service.problems import KINDS
 from service.routes.exports import exports_router
 
 

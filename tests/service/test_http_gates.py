@@ -14,8 +14,8 @@ from rules.schema.gate import REQUIREMENTS, GateReport, GateRequest, GateVerific
 from rules.schema.parsing import parse
 from service.app import create_app
 from service.gate_examples import GATE_EXAMPLES, verification_examples
+from service.operations.settings import Settings
 from service.routes.gates import gates_router
-from service.settings import Settings
 from tests.service.conftest import Client
 
 

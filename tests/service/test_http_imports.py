@@ -23,8 +23,8 @@ from service.commands.exit_codes import BAD_INPUT
 from service.import_examples import CSV_EXAMPLE, XML_EXAMPLE
 from service.middleware.body_limit import BodyLimit
 from service.middleware.last_resort import LastResort
+from service.operations.problems import KINDS
 from service.problem_handlers import HANDLERS
-from service.problems import KINDS
 from service.routes.imports import imports_router
 
 _LIMIT = 64 * 1024

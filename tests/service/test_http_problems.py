@@ -12,7 +12,7 @@ import pytest
 
 from rules.assessor import Assessor
 from rules.rulebook.engine import EngineFaultError
-from service.problems import KINDS, MAX_PARTS
+from service.operations.problems import KINDS, MAX_PARTS
 
 
 def _problem(response: httpx.Response, name: str) -> dict[str, Any]:

@@ -15,7 +15,7 @@ from pydantic_core import to_json
 from rules.assessor import Assessor
 from rules.rulebook.engine import EngineFaultError
 from rules.schema.parsing import parse_request
-from service.problems import KINDS
+from service.operations.problems import KINDS
 from service.report.text import report_text
 from tests.support.pages import by_id, parsed, words
 

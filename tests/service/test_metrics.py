@@ -23,10 +23,10 @@ from rules.schema.parsing import parse_request
 from rules.schema.report import Undecided
 from service.app import create_app
 from service.bulk.stream import INLINE_LINES
-from service.loading import load_assessor
 from service.metrics import Metrics
 from service.middleware.request_log import METHODS
-from service.settings import Settings
+from service.operations.process import load_assessor
+from service.operations.settings import Settings
 from tests.service.conftest import Client
 
 ROOT = Path(__file__).resolve().parents[2]

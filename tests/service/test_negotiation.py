@@ -6,7 +6,7 @@ import pytest
 from fastapi import Request
 
 from service.negotiation import require_acceptable
-from service.problems import ProblemError
+from service.operations.problems import ProblemError
 
 OFFERS = ("application/json", "text/html")
 

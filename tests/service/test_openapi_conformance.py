@@ -14,7 +14,7 @@ from schemathesis import Case
 
 from rules.assessor import Assessor
 from service.app import create_app
-from service.settings import Settings
+from service.operations.settings import Settings
 
 _HEAVY = (
     "/v1/budgets",

@@ -20,7 +20,7 @@ from opentelemetry.trace.propagation.tracecontext import TraceContextTextMapProp
 
 from rules.assessor import Assessor
 from rules.rulebook.loader import base_request
-from service.logs import Sink, json_formatter
+from service.operations.logs import Sink, json_formatter
 from service.trace_context import TraceContext, trace_context
 
 CHECK = json.dumps(base_request("nut_collet")).encode()

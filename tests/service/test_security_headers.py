@@ -16,7 +16,7 @@ from starlette.responses import Response
 from rules.assessor import Assessor
 from service.app import create_app
 from service.middleware.security_headers import HEADERS, SecurityHeaders
-from service.settings import Settings
+from service.operations.settings import Settings
 
 PAGE = "https://cam.example:8443"
 

@@ -10,8 +10,7 @@ from pydantic import Field, SecretStr
 
 from service.__main__ import main
 from service.commands.exit_codes import BAD_INPUT
-from service.settings import Settings
-from service.settings_summary import settings_summary, unknown_variables
+from service.operations.settings import Settings, settings_summary, unknown_variables
 
 MARK = "Q7mark"
 

@@ -13,8 +13,8 @@ from pydantic_core import to_json
 from rules.assessor import Assessor
 from service.app import create_app
 from service.deprecation import deprecate
+from service.operations.settings import Settings
 from service.routes.readings import readings_router
-from service.settings import Settings
 
 POSTED = (
     "/v1/budgets",

@@ -12,7 +12,7 @@ from fastapi import FastAPI
 
 from rules.assessor import Assessor
 from service.app import create_app
-from service.settings import Settings
+from service.operations.settings import Settings
 
 LINES = "application/x-ndjson"
 BODY = json.dumps({"stack": {"components": [{"kind": "cutter", "id": "c"}]}}).encode()

@@ -11,7 +11,7 @@ import uvicorn
 from fastapi import FastAPI
 
 from rules.schema.request import CheckRequest
-from service.memory import settle
+from service.operations.process import settle
 
 __all__ = ["echo_app"]
 

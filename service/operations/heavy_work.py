@@ -1,20 +1,54 @@
-"""Work that may take long: in threads, so many at once, each within a bound of work and of time."""
+"""Work that may take long: in threads, so many at once, each within a bound of work and of time.
+
+How many requests of one kind are answered at the same time.
+"""
 
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from typing import Final, TypeVar
 
 from fastapi import Request
 from starlette.concurrency import run_in_threadpool
 
 from rules.quantities.work_limit import Allowance, TooMuchWorkError, allowing
-from service.bulk.admission import Admission
-from service.problems import ProblemError
-from service.settings import Settings
+from service.operations.problems import ProblemError
+from service.operations.settings import Settings
 
-__all__ = ["LIGHT_BYTES", "LIGHT_STEPS", "HeavyWork"]
+__all__ = ["LIGHT_BYTES", "LIGHT_STEPS", "Admission", "HeavyWork"]
+
+
+class Admission:
+    """Lets in so many at once; each may hold a thread, a temporary file or the queue of the pool."""
+
+    def __init__(self, limit: int, what: str = "batches", retry_after_s: int = 5) -> None:
+        self._limit = limit
+        self._what = what
+        self._retry_after_s = retry_after_s
+        self._inside = 0
+
+    def enter(self) -> None:
+        """Count one in; raises :class:`ProblemError` 503 when all places are taken."""
+        if self._inside >= self._limit:
+            detail = f"{self._limit} {self._what} are being answered at the moment."
+            raise ProblemError("too-busy", detail, headers={"Retry-After": str(self._retry_after_s)})
+        self._inside += 1
+
+    def leave(self) -> None:
+        """Count one out again."""
+        self._inside -= 1
+
+    @contextmanager
+    def one(self) -> Iterator[None]:
+        """Count one in and, at the end, out again; errors as `enter`."""
+        self.enter()
+        try:
+            yield
+        finally:
+            self.leave()
+
 
 LIGHT_STEPS: Final = 1_000_000
 """Work that is done on the event loop, some ten milliseconds; an ordinary check takes a tenth of it."""

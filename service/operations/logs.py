@@ -16,7 +16,7 @@ from typing import Any, Final
 
 import structlog
 
-from service.settings import Settings
+from service.operations.settings import Settings
 
 __all__ = ["Sink", "configure_logs", "json_formatter", "log_config"]
 
@@ -38,8 +38,8 @@ def log_config(settings: Settings) -> dict[str, Any]:
     return {
         "version": 1,
         "disable_existing_loggers": False,
-        "formatters": {"json": {"()": "service.logs.json_formatter"}},
-        "handlers": {"sink": {"()": "service.logs.Sink", "formatter": "json"}},
+        "formatters": {"json": {"()": "service.operations.logs.json_formatter"}},
+        "handlers": {"sink": {"()": "service.operations.logs.Sink", "formatter": "json"}},
         "root": {"handlers": ["sink"], "level": settings.log_level.upper()},
         "loggers": {"uvicorn": through, "uvicorn.error": through},
     }
