@@ -8,10 +8,8 @@ from starlette.middleware import Middleware
 
 from rules.assessor import Assessor
 from rules.version import VERSION
-from service.bulk.lifespan import closing
-from service.bulk.media_types import PATH, STREAMS
-from service.bulk.pool import Pool, cores
-from service.bulk.worker import rules_in_force
+from service.batch.document import PATH, STREAMS
+from service.batch.pool import Pool, closing, cores, rules_in_force
 from service.deprecation import DeprecationHeaders
 from service.metrics import Metrics
 from service.middleware.access import access

@@ -20,7 +20,7 @@ from prometheus_client.multiprocess import MultiProcessCollector, mark_process_d
 
 from rules.schema.report import Report
 from rules.version import VERSION
-from service.bulk.lines import LineAnswer
+from service.batch.lines import LineAnswer
 
 __all__ = ["METRICS_MEDIA_TYPE", "SHARED_FOLDER", "Metrics"]
 

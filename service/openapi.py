@@ -17,7 +17,7 @@ from rules.schema.reading import ReadingRequest
 from rules.schema.request import CheckRequest
 from rules.schema.search import SearchRequest
 from rules.version import VERSION
-from service.bulk.document import BatchRequest
+from service.batch.document import BatchRequest
 from service.deprecation import describe_deprecation
 from service.openapi_access import describe_access
 from service.operations.problems import Problem

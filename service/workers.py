@@ -16,7 +16,7 @@ from uvicorn.supervisors import Multiprocess
 from rules.exchange.documents import CatalogueError
 from rules.rulebook.source import RulebookError
 from service.app import create_app
-from service.bulk.worker import rules_in_force
+from service.batch.pool import rules_in_force
 from service.metrics import SHARED_FOLDER
 from service.operations.logs import log_config
 from service.operations.process import load_assessor, settle

@@ -7,8 +7,7 @@ from types import TracebackType
 from typing import Protocol, Self
 
 from rules.assessor import Assessor
-from service.bulk.chunks import Chunk
-from service.bulk.lines import LineAnswer, answer_lines
+from service.batch.lines import Chunk, LineAnswer, answer_lines
 
 __all__ = ["Answering", "Here", "Promise"]
 

@@ -16,7 +16,7 @@ from service.audit.libraries import AuditInputError
 from service.audit.outputs import Output
 from service.audit.summary import AuditSummary
 from service.audit.tally import problem_words
-from service.bulk.lines import LineAnswer
+from service.batch.lines import LineAnswer
 
 __all__ = ["HEAD", "SUMMARY_HEAD", "CsvOutput", "summary_path"]
 

@@ -18,10 +18,8 @@ from rules.assessor import Assessor
 from rules.version import VERSION
 from service.audit.answering import Promise
 from service.audit.libraries import AuditInputError
-from service.bulk.chunks import Chunk
-from service.bulk.lines import Include, LineAnswer, answer_lines
-from service.bulk.shared import Shared, SharedDefinitions
-from service.bulk.worker import rules_in_force
+from service.batch.lines import Chunk, Include, LineAnswer, Shared, SharedDefinitions, answer_lines
+from service.batch.pool import rules_in_force
 from service.operations.process import load_assessor
 from service.operations.settings import Settings
 

@@ -11,7 +11,7 @@ from service.audit.histogram import bin_words
 from service.audit.outputs import Output
 from service.audit.summary import AuditSummary, BadLine, CodeCount, LibraryCount, WorstStack
 from service.audit.svg_histogram import svg_histogram
-from service.bulk.lines import LineAnswer
+from service.batch.lines import LineAnswer
 from service.report.layout import count, fixed
 
 __all__ = ["HtmlOutput", "page"]

@@ -16,7 +16,7 @@ from xml.sax.saxutils import escape, quoteattr
 from service.audit.outputs import Output
 from service.audit.summary import AuditSummary
 from service.audit.tally import problem_words
-from service.bulk.lines import LineAnswer
+from service.batch.lines import LineAnswer
 from service.report.audit_text import summary_lines
 
 __all__ = ["JunitOutput"]

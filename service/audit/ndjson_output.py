@@ -6,7 +6,7 @@ from pydantic_core import to_json
 
 from service.audit.outputs import Output
 from service.audit.summary import AuditSummary
-from service.bulk.lines import LineAnswer
+from service.batch.lines import LineAnswer
 
 __all__ = ["NdjsonOutput"]
 

@@ -11,7 +11,7 @@ from typing import Any, ClassVar
 
 from service.audit.libraries import AuditInputError
 from service.audit.summary import AuditSummary
-from service.bulk.lines import LineAnswer
+from service.batch.lines import LineAnswer
 
 __all__ = ["Output"]
 

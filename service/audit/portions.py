@@ -11,9 +11,7 @@ from pydantic_core import to_json
 from rules.schema.parsing import BadRequestError
 from rules.schema.strict_json import NotJSONError, parse_json
 from service.audit.libraries import Library
-from service.bulk.chunks import Chunk, Chunker
-from service.bulk.lines import Include, LineAnswer, after, problem_answer
-from service.bulk.shared import MAX_SHARED_BYTES, Shared
+from service.batch.lines import MAX_SHARED_BYTES, Chunk, Chunker, Include, LineAnswer, Shared, after, problem_answer
 from service.operations.problems import ProblemError, invalid_request, not_json
 
 __all__ = ["MAX_LINE_BYTES", "START", "Place", "Portion", "portions"]

@@ -15,7 +15,7 @@ from service.audit.portions import START, Place, Portion, portions
 from service.audit.progress import ProgressTeller
 from service.audit.state import State
 from service.audit.tally import Tally
-from service.bulk.lines import Include
+from service.batch.lines import Include
 
 __all__ = ["Audit"]
 

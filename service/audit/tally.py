@@ -20,7 +20,7 @@ from service.audit.summary import (
     LibraryCount,
     WorstStack,
 )
-from service.bulk.lines import LineAnswer
+from service.batch.lines import LineAnswer
 
 __all__ = ["BAD_LINES_TOLD", "WORST_TOLD", "Tally", "problem_words"]
 

@@ -23,8 +23,7 @@ from service.audit.run import Audit
 from service.audit.state import State
 from service.audit.summary import AuditSummary
 from service.audit.tally import Tally
-from service.bulk.pool import Pool, cores
-from service.bulk.worker import rules_in_force
+from service.batch.pool import Pool, cores, rules_in_force
 from service.commands.exit_codes import BAD_INPUT, FAULT, VERDICT_CODES
 from service.commands.request_files import report_console
 from service.operations.process import load_assessor

@@ -10,12 +10,11 @@ from fastapi import APIRouter, Query, Request, Response
 
 from rules.assessor import Assessor
 from rules.schema.strict_json import parse_json
+from service.batch.document import MAX_STACKS, PATH, STREAMS, BatchReport, BatchRequest, answer_document
+from service.batch.lines import Include, LineAnswer
+from service.batch.pool import Pool
+from service.batch.stream import INLINE_LINES, LineStream, answered
 from service.batch_examples import BATCH_EXAMPLES, BATCH_LINES
-from service.bulk.document import MAX_STACKS, BatchReport, BatchRequest, answer_document
-from service.bulk.lines import Include, LineAnswer
-from service.bulk.media_types import PATH, STREAMS
-from service.bulk.pool import Pool
-from service.bulk.stream import INLINE_LINES, LineStream, answered
 from service.negotiation import JSON, require_acceptable, require_body
 from service.operations.heavy_work import Admission, HeavyWork
 from service.operations.process import Shutdown

@@ -27,8 +27,7 @@ from service.audit.ndjson_output import NdjsonOutput
 from service.audit.progress import Nothing
 from service.audit.run import Audit
 from service.audit.tally import Tally
-from service.bulk.pool import Pool
-from service.bulk.worker import rules_in_force
+from service.batch.pool import Pool, rules_in_force
 from service.operations.process import load_assessor, settle
 from service.operations.settings import Settings
 from tests.benchmarks.measuring import Row, show

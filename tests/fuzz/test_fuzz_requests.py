@@ -8,9 +8,8 @@ from typing import Any, Final
 from rules.assessor import Assessor
 from rules.schema.parsing import BadRequestError, parse_request
 from rules.schema.strict_json import NotJSONError, parse_json
-from service.bulk.lines import answer_lines
-from service.bulk.shared import Shared
-from service.bulk.splitting import LineSplitter
+from service.batch.lines import Shared, answer_lines
+from service.batch.stream import LineSplitter
 from service.examples import EXAMPLES
 from tests.fuzz.damage import damaged, fuzzed
 from tests.support.stacks import assessor

@@ -11,8 +11,7 @@ import pytest
 
 from service.__main__ import main
 from service.audit.dask_cluster import DifferentRulesError, answer_portion
-from service.bulk.chunks import Chunk
-from service.bulk.shared import Shared
+from service.batch.lines import Chunk, Shared
 from service.commands.exit_codes import BAD_INPUT
 from service.operations.settings import Settings
 from tests.support.audits import mixed_lines, stacks, started, write

@@ -17,7 +17,7 @@ from service.audit.csv_output import HEAD, SUMMARY_HEAD, CsvOutput
 from service.audit.html_output import page
 from service.audit.junit_output import JunitOutput
 from service.audit.tally import Tally
-from service.bulk.lines import problem_answer
+from service.batch.lines import problem_answer
 from service.operations.problems import ProblemError
 from tests.support.audits import BAD_LINES, fake_answer, mixed_lines, records, write
 

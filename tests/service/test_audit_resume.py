@@ -18,7 +18,7 @@ from rules.assessor import Assessor
 from service.__main__ import main
 from service.audit.answering import Here
 from service.audit.interrupt import Interrupt
-from service.bulk.chunks import CHUNK_LINES, Chunk
+from service.batch.lines import CHUNK_LINES, Chunk
 from service.commands.audit import INTERRUPTED
 from service.commands.exit_codes import BAD_INPUT, FAULT
 from tests.support.audits import mixed_lines, stacks, started, write

@@ -15,7 +15,7 @@ from rules.assessor import Assessor
 from rules.schema.parsing import BadRequestError, Fault
 from service.audit.histogram import BIN_UM, BINS, bin_of
 from service.audit.tally import BAD_LINES_TOLD, WORST_TOLD, Tally, problem_words
-from service.bulk.lines import LineAnswer, problem_answer
+from service.batch.lines import LineAnswer, problem_answer
 from service.operations.problems import ProblemError, invalid_request
 from tests.support.audits import fake_answer
 from tests.support.stacks import assessor as shared_assessor

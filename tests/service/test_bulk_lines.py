@@ -19,10 +19,8 @@ from rules.rulebook.loader import base_names, base_request
 from rules.schema.components import MAX_DEFINITIONS
 from rules.schema.parsing import BadRequestError, parse_request
 from rules.schema.strict_json import parse_json
-from service.bulk import shared as shared_module
-from service.bulk.chunks import CHUNK_BYTES, CHUNK_LINES, Chunk, chunks_of
-from service.bulk.lines import LineAnswer, after, answer_lines
-from service.bulk.shared import Shared
+from service.batch import lines as shared_module
+from service.batch.lines import CHUNK_BYTES, CHUNK_LINES, Chunk, LineAnswer, Shared, after, answer_lines, chunks_of
 from tests.support.random_stacks import random_stack
 
 

@@ -14,11 +14,8 @@ import pytest
 
 from rules.assessor import Assessor
 from rules.rulebook.loader import base_names, base_request
-from service.bulk.chunks import Chunk, chunks_of
-from service.bulk.lines import answer_lines
-from service.bulk.pool import Pool, cores
-from service.bulk.shared import Shared
-from service.bulk.worker import rules_in_force
+from service.batch.lines import Chunk, Shared, answer_lines, chunks_of
+from service.batch.pool import Pool, cores, rules_in_force
 from service.operations.settings import Settings
 
 PATIENCE_S = 60

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from service.bulk.splitting import LineSplitter
+from service.batch.stream import LineSplitter
 
 BOM = b"\xef\xbb\xbf"
 

@@ -9,8 +9,8 @@ from typing import Any
 
 import pytest
 
-from service.bulk import spool as spool_module
-from service.bulk.spool import MEMORY_BYTES, Spool
+from service.batch import spool as spool_module
+from service.batch.spool import MEMORY_BYTES, Spool
 
 
 def _run(main: Coroutine[Any, Any, None]) -> None:

@@ -15,8 +15,7 @@ from rules.schema.components import MAX_DEFINITIONS
 from rules.schema.parsing import parse_request
 from rules.schema.strict_json import parse_json
 from rules.stack.chain import resolve
-from service.bulk.lines import answer_lines
-from service.bulk.shared import Shared
+from service.batch.lines import Shared, answer_lines
 from tests.support.libraries import Style, library_lines, write_library
 from tests.support.toolroom_parts import parts
 

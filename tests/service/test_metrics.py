@@ -22,7 +22,7 @@ from rules.rulebook.loader import base_request
 from rules.schema.parsing import parse_request
 from rules.schema.report import Undecided
 from service.app import create_app
-from service.bulk.stream import INLINE_LINES
+from service.batch.stream import INLINE_LINES
 from service.metrics import Metrics
 from service.middleware.request_log import METHODS
 from service.operations.process import load_assessor

@@ -10,7 +10,7 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
-from service.bulk.lines import LineAnswer
+from service.batch.lines import LineAnswer
 from tests.support.libraries import library_lines
 
 ROOT = Path(__file__).resolve().parents[2]

@@ -1,0 +1,1 @@
+"""Many requests in one body: lines, worker processes, the stream of answers."""
