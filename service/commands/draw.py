@@ -11,8 +11,8 @@ from rules.schema.parsing import parse_request
 from rules.schema.report import Report
 from service.commands.exit_codes import BAD_INPUT, VERDICT_CODES
 from service.commands.request_files import judged
+from service.drawing.pictures import PictureName, picture_or_words
 from service.operations.process import load_assessor
-from service.report.pictures import PictureName, picture_or_words
 
 __all__ = ["add_parser"]
 

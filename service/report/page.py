@@ -10,6 +10,7 @@ from markupsafe import Markup
 from rules.analysis import Derived
 from rules.schema.report import Finding, Report, Verdict
 from rules.speed.report import cause
+from service.drawing.pictures import NOTHING_TO_SHOW, pictures_of
 from service.report.layout import count
 from service.report.page_figures import Fact, figure
 from service.report.page_instruction import acceptance_facts, blanks, signatures, step_values
@@ -27,7 +28,6 @@ from service.report.page_mechanics import (
 )
 from service.report.page_runout import contributors_table, parts_table, planes_table, where_of
 from service.report.page_shell import rendered
-from service.report.pictures import NOTHING_TO_SHOW, pictures_of
 from service.report.units import quantity, unit_sign
 
 __all__ = ["report_page"]

@@ -12,11 +12,11 @@ from rules.assessor import Assessor
 from rules.schema.parsing import parse_request
 from rules.schema.request import CheckRequest
 from rules.schema.strict_json import parse_json
+from service.drawing.pictures import PictureName, picture_or_words
 from service.examples import EXAMPLES, EXTENDED
 from service.negotiation import JSON, SVG, require_acceptable, require_json_body
 from service.operations.heavy_work import HeavyWork
 from service.problem_responses import responses
-from service.report.pictures import PictureName, picture_or_words
 
 __all__ = ["drawings_router"]
 

@@ -10,8 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from service.report.drawing_layout import lanes, spread
-from service.report.drawing_text import shortened, text_width, wrapped
+from service.drawing.svg import lanes, shortened, spread, text_width, wrapped
 
 _SHOWN = (
     "drawing_dimensions",

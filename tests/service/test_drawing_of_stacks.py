@@ -11,10 +11,8 @@ from typing import Any
 import pytest
 from lxml import etree
 
-from service.report.drawing_marks import Noted, Weight, shape
-from service.report.drawing_places import Spot, Spots
-from service.report.drawing_shades import KINDS, definitions, shade
-from service.report.svg import group
+from service.drawing.labels import Noted, Spot, Spots, Weight, shape
+from service.drawing.svg import KINDS, definitions, group, shade
 from tests.support.pictures import SVG, corners_of, drawn, judged, parsed, words_in
 
 STACKS = {

@@ -15,8 +15,8 @@ from hypothesis import strategies as st
 from lxml import etree
 
 from rules.schema.parsing import BadRequestError, parse_request
-from service.report.pictures import NOTHING_TO_SHOW, Pictures, picture_or_words, pictures_of
-from service.report.svg import document, element, figure, text
+from service.drawing.pictures import NOTHING_TO_SHOW, Pictures, picture_or_words, pictures_of
+from service.drawing.svg import document, element, figure, text
 from tests.support.extreme_requests import extreme_request
 from tests.support.pictures import NAMES, SVG, drawn, judged, outside, overlapping, parsed, shown, words_in
 from tests.support.random_stacks import random_stack

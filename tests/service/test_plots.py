@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 from lxml import etree
 
-from service.report.plots_frame import ticks
+from service.drawing.plot_frame import ticks
 from tests.support.pictures import SVG, corners_of, drawn, judged, parsed, words_in
 
 STACKS = {

@@ -14,8 +14,8 @@ from lxml import etree
 from rules.analysis import Derived
 from rules.schema.parsing import parse_request
 from rules.schema.report import Report
-from service.report.drawing_text import text_width
-from service.report.pictures import PictureName, Pictures, pictures_of
+from service.drawing.pictures import PictureName, Pictures, pictures_of
+from service.drawing.svg import text_width
 from tests.support.stacks import assessor
 
 SVG: Final = "{http://www.w3.org/2000/svg}"

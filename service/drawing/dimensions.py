@@ -9,11 +9,8 @@ from typing import Final
 
 from rules.analysis import Derived
 from rules.quantities.missing import Lack
-from service.report.drawing_frame import Frame
-from service.report.drawing_layout import lanes, spread
-from service.report.drawing_parts import Part, letter
-from service.report.drawing_text import text_width
-from service.report.svg import INK, PAPER, Mark, element, path, points, text
+from service.drawing.parts import Frame, Part, letter
+from service.drawing.svg import INK, PAPER, Mark, element, lanes, path, points, spread, text, text_width
 
 __all__ = ["DiameterRow", "LengthLanes", "PlaceRow", "millimetres"]
 

@@ -9,12 +9,10 @@ from typing import Final, get_args
 from rules.analysis import Derived
 from rules.schema.report import Report
 from service.contract.pictures import PictureName
-from service.report.drawing import draw_stack
-from service.report.plots_axis import plot_axis
-from service.report.plots_budget import plot_budget
-from service.report.plots_distribution import plot_distribution
-from service.report.plots_speed import plot_speed
-from service.report.svg import document, text
+from service.drawing.plots_of_law import plot_axis, plot_distribution
+from service.drawing.plots_of_report import plot_budget, plot_speed
+from service.drawing.side_view import draw_stack
+from service.drawing.svg import document, text
 
 __all__ = ["NOTHING_TO_SHOW", "PictureName", "Pictures", "picture_of", "picture_or_words", "pictures_of"]
 

@@ -10,11 +10,8 @@ from typing import Final
 from rules.analysis import Derived
 from rules.quantities.missing import Lack
 from rules.runout.contributors import Contributor
-from service.report.drawing_frame import Frame
-from service.report.drawing_layout import spread
-from service.report.drawing_shades import hatching
-from service.report.drawing_text import shortened, spaced
-from service.report.svg import INK, Mark, element, path, points, text
+from service.drawing.parts import Frame
+from service.drawing.svg import INK, Mark, element, hatching, path, points, shortened, spaced, spread, text
 
 __all__ = ["LABEL_ROOM", "Bend", "BendPanel", "Share", "begins_at", "bend_of"]
 

@@ -7,9 +7,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from service.report.drawing_layout import spread
-from service.report.drawing_text import shortened, text_width
-from service.report.svg import INK, PAPER, Mark, element, path, text
+from service.drawing.svg import INK, PAPER, Mark, element, path, shortened, spread, text, text_width
 
 __all__ = [
     "GRID",

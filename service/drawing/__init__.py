@@ -1,0 +1,1 @@
+"""Pictures of an answer as SVG."""

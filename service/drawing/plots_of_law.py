@@ -1,0 +1,296 @@
+"""Runout along the axis: what each contributor alone reads at every place, and 95 % of all together at a few.
+
+How likely which reading is: the exact law of the contributors, clocked at random, at the gauge plane.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from rules.analysis import Derived
+from rules.quantities.missing import Lack
+from rules.random_vectors.random_sum import RandomClocking
+from rules.runout.analysis import law_at, plane_law
+from rules.runout.contributors import Contributor
+from rules.schema.report import Report
+from service.drawing.bend import begins_at
+from service.drawing.dimensions import millimetres
+from service.drawing.plot_frame import (
+    LEAST_UM,
+    LIMIT,
+    SMALL,
+    Area,
+    EndWords,
+    backed,
+    heading,
+    microns,
+    notes,
+    percent,
+    side_words,
+    ticks,
+)
+from service.drawing.svg import INK, PAPER, Mark, document, element, path, spread, text, text_width
+
+__all__ = ["plot_axis", "plot_distribution"]
+
+
+_WIDTH: Final = 940.0
+_LEFT: Final = 80.0
+_WORDS: Final = 310.0
+_TOP: Final = 80.0
+_TALL: Final = 280.0
+_PLANES: Final = 5
+_STEPS: Final = 40
+_MOST_NAMED: Final = 16
+
+_DASHES: Final = (None, "9 3", "3 3", "12 3 3 3", "2 2", "7 2 2 2 2 2")
+_COLOURS: Final = ("#1f4e79", "#8a5a00", "#3d6b4f", "#6b3f6e", "#7a2d22", "#44546a")
+"""Lines differ in dashes first, and in colour."""
+
+_TOTAL: Final[Mapping[str, float | str | None]] = {"stroke": INK, "stroke_width": 2.8}
+
+
+@dataclass(frozen=True, slots=True)
+class _Curve:
+    name: str
+    corners: tuple[tuple[float, float], ...]
+    """Place in mm, reading in µm."""
+
+
+def plot_axis(report: Report, derived: Derived, *, prefix: str) -> str | None:
+    """Return the lines as SVG; None where no contributor or no end of the stack is known."""
+    geometry = derived.geometry
+    ends = [z for z in (geometry.tip, geometry.gauge_plane) if not isinstance(z, Lack)]
+    if not ends:
+        return None
+    end = max(ends)
+    curves = [curve for one in derived.contributors.known if (curve := _curve(derived, one, end)) is not None]
+    if not curves:
+        return None
+    sums = _sums(derived, end)
+    most = max([LEAST_UM, *(at for curve in curves for _, at in curve.corners), *(at for _, at in sums)])
+    area = Area(_LEFT, _TOP, _WIDTH - _LEFT - _WORDS, _TALL, 0.0, end, 0.0, most * 1.06)
+    body = [heading("Runout along the axis", report.stack, _WIDTH)]
+    body.extend(area.y_axis([(value, f"{value:g}") for value in ticks(0.0, area.y_to, 8)], "reading, µm"))
+    body.extend(area.x_axis([(value, f"{value:g}") for value in ticks(0.0, end, 8)], "from the gauge line, mm"))
+    body.extend(_planes(derived, area))
+    body.extend(_lines(curves, area))
+    body.extend(_total(sums, area))
+    largest = sorted(range(len(curves)), key=lambda number: (-curves[number].corners[-1][1], number))[:_MOST_NAMED]
+    ends_of_lines = []
+    for number in largest:
+        last = curves[number].corners[-1][1]
+        ends_of_lines.append(
+            EndWords(area.x(end), area.y(last), f"{curves[number].name} {microns(last)}", _look(number))
+        )
+    if sums:
+        last = sums[-1][1]
+        ends_of_lines.append(EndWords(area.x(end), area.y(last), f"95 % of all together {microns(last)}", _TOTAL))
+    body.extend(side_words(ends_of_lines, _WIDTH - _WORDS + 24.0, _WORDS - 32.0, _TOP - 20.0, _TOP + _TALL + 12.0))
+    told = [
+        "Each line begins where its contributor begins to move the axis. Dots: 95 % of assemblies read less there.",
+        *([] if report.runout.complete else ["Not complete: some runout is not stated."]),
+        *([f"{len(curves) - _MOST_NAMED} small ones are not named."] if len(curves) > _MOST_NAMED else []),
+    ]
+    foot = _TOP + _TALL + 60.0
+    body.extend(notes(told, foot, _WIDTH))
+    about = " ".join(
+        [
+            *(f"{curve.name}: {microns(curve.corners[-1][1])} at {millimetres(end)} mm." for curve in curves),
+            *(f"95 % read below {microns(at)} at {millimetres(z)} mm." for z, at in sums),
+            *told,
+        ]
+    )
+    size = _WIDTH, foot + 16.0 * len(told) + 4.0
+    return document("axis", "Runout along the axis of the stack", about, size, body, prefix=prefix)
+
+
+def _curve(derived: Derived, contributor: Contributor, end: float) -> _Curve | None:
+    begin = begins_at(derived, contributor)
+    if begin is None or not begin < end:
+        return None
+    places = [begin + (end - begin) * step / _STEPS for step in range(_STEPS + 1)]
+    return _Curve(contributor.name, tuple((z, 2.0 * abs(contributor.line.at(z))) for z in places))
+
+
+def _sums(derived: Derived, end: float) -> list[tuple[float, float]]:
+    """Return 95 % of all contributors between the last face and the end: before it not all of them act."""
+    face = derived.geometry.last_clamping_face
+    if isinstance(face, Lack) or not 0.0 <= face < end:
+        return []
+    places = [face + (end - face) * step / (_PLANES - 1) for step in range(_PLANES)]
+    laws = [plane_law(z, derived.contributors.known, None).law for z in places]
+    found = RandomClocking.quantiles_of(laws, [0.95])
+    return [(z, 2.0 * p95) for z, (p95,) in zip(places, found, strict=True)]
+
+
+def _planes(derived: Derived, area: Area) -> Iterator[Mark]:
+    """Draw the last face, the gauge plane and the tip as upright lines."""
+    geometry = derived.geometry
+    named: dict[float, list[str]] = {}
+    for name, place in (("gauge plane", geometry.gauge_plane), ("tip", geometry.tip)):
+        if not isinstance(place, Lack) and 0.0 <= place <= area.x_to:
+            named.setdefault(place, []).append(name)
+    marked = [(area.x(z), ", ".join(names)) for z, names in sorted(named.items())]
+    middles = spread(
+        [x for x, _ in marked], [text_width(words, SMALL) + 12.0 for _, words in marked], area.left, _WIDTH - 20.0
+    )
+    for (x, words), middle in zip(marked, middles, strict=True):
+        corners = [(middle, area.top - 22.0), (x, area.top - 8.0), (x, area.top + area.height)]
+        yield element("path", d=path(corners), stroke=INK, stroke_width=1.0, stroke_dasharray="4 3", fill="none")
+        yield from backed(middle, area.top - 26.0, words)
+
+
+def _look(number: int) -> Mapping[str, float | str | None]:
+    return {
+        "stroke": _COLOURS[number % len(_COLOURS)],
+        "stroke_width": 1.7,
+        "stroke_dasharray": _DASHES[number % len(_DASHES)],
+    }
+
+
+def _lines(curves: list[_Curve], area: Area) -> Iterator[Mark]:
+    for number, curve in enumerate(curves):
+        corners = [(area.x(z), area.y(at)) for z, at in curve.corners]
+        yield element("path", d=path(corners), fill="none", **_look(number))
+
+
+def _total(sums: list[tuple[float, float]], area: Area) -> Iterator[Mark]:
+    if sums:
+        yield element("path", d=path([(area.x(z), area.y(at)) for z, at in sums]), fill="none", **_TOTAL)
+    for z, at in sums:
+        yield element("circle", cx=area.x(z), cy=area.y(at), r=4.0, fill=PAPER, stroke=INK, stroke_width=1.6)
+
+
+_DISTRIBUTION_WIDTH: Final = 900.0
+_DISTRIBUTION_LEFT: Final = 80.0
+_RIGHT: Final = 40.0
+_DISTRIBUTION_TOP: Final = 86.0
+_DISTRIBUTION_TALL: Final = 230.0
+_LOW: Final = 90.0
+_BINS: Final = 48
+_FINE: Final = 5
+"""Points of the curve for each bar."""
+
+
+def plot_distribution(report: Report, derived: Derived, *, prefix: str) -> str | None:
+    """Return the curve as SVG; None where no contributor or no gauge plane is known."""
+    plane = report.runout.gauge_plane
+    if isinstance(derived.geometry.gauge_plane, Lack) or plane is None or not derived.contributors.known:
+        return None
+    law = law_at(derived.geometry.gauge_plane, derived.contributors.known)
+    limit = report.runout.limit_um if report.runout.limit_at == "gauge_plane" else None
+    ends = [plane.p95_um * 1.25, plane.worst_case_um or 0.0, min(limit or 0.0, plane.p95_um * 3.0)]
+    most = max(*ends, LEAST_UM) * 1.06
+    edges = np.linspace(0.0, most, _BINS * _FINE + 1)
+    # a reading is twice the eccentricity
+    below = law.cdf(edges / 2.0).clip(0.0, 1.0).tolist()
+    curve = Area(
+        _DISTRIBUTION_LEFT,
+        _DISTRIBUTION_TOP,
+        _DISTRIBUTION_WIDTH - _DISTRIBUTION_LEFT - _RIGHT,
+        _DISTRIBUTION_TALL,
+        0.0,
+        most,
+        0.0,
+        1.0,
+    )
+    where = f"{millimetres(plane.z_mm)} mm from the gauge line"
+    body = [heading(f"Reading at the gauge plane, {where}", report.stack, _DISTRIBUTION_WIDTH)]
+    body.extend(curve.y_axis([(share / 5, f"{share * 20} %") for share in range(6)], "assemblies that read less"))
+    body.extend(_distribution_curve(curve, edges.tolist(), below, law))
+    levels = [("half", plane.p50_um), ("95 %", plane.p95_um)]
+    if plane.worst_case_um is not None:
+        levels.append(("worst", plane.worst_case_um))
+    bars, foot = _bars(most, below)
+    body.extend(bars)
+    body.extend(_levels(curve, levels, limit))
+    words = _notes(report, limit, most)
+    body.extend(notes(words, foot, _DISTRIBUTION_WIDTH))
+    about = " ".join([*(f"{name}: {microns(value)}." for name, value in levels), *words])
+    size = _DISTRIBUTION_WIDTH, foot + 16.0 * len(words) + 4.0
+    title = f"Distribution of the reading {where}"
+    return document("distribution", title, about, size, body, prefix=prefix)
+
+
+def _distribution_curve(
+    area: Area, edges: Sequence[float], below: Sequence[float], law: RandomClocking
+) -> Iterator[Mark]:
+    corners = [(area.x(at), area.y(share)) for at, share in zip(edges, below, strict=True)]
+    if law.sigma == 0.0 and law.least == law.greatest:
+        # one vector alone always reads the same: a step
+        x = area.x(min(2.0 * law.greatest, area.x_to))
+        corners = [(area.left, area.y(0.0)), (x, area.y(0.0)), (x, area.y(1.0)), (area.x(area.x_to), area.y(1.0))]
+    yield element("path", d=path(corners), fill="none", stroke=INK, stroke_width=2.2)
+
+
+def _levels(area: Area, levels: Sequence[tuple[str, float]], limit: float | None) -> Iterator[Mark]:
+    """Draw upright lines with their words in a row above, none over another."""
+    marked = [(value, f"{name} {microns(value)}", INK, "2 3") for name, value in levels]
+    if limit is not None and limit <= area.x_to:
+        marked.append((limit, f"limit {microns(limit)}", LIMIT, "10 4"))
+    marked.sort(key=lambda one: one[0])
+    widths = [text_width(words, SMALL, bold=True) + 12.0 for _, words, _, _ in marked]
+    places = [area.x(value) for value, *_ in marked]
+    middles = spread(places, widths, 10.0, _DISTRIBUTION_WIDTH - 10.0)
+    for (_, words, colour, dashes), x, middle in zip(marked, places, middles, strict=True):
+        corners = [(middle, area.top - 22.0), (x, area.top - 8.0), (x, area.top + area.height + _LOW + 24.0)]
+        yield element("path", d=path(corners), fill="none", stroke=colour, stroke_width=1.4, stroke_dasharray=dashes)
+        yield from backed(middle, area.top - 26.0, words, font_weight="bold", fill=colour)
+
+
+def _bars(most: float, below: Sequence[float]) -> tuple[list[Mark], float]:
+    """Draw the share of assemblies in each of equal steps, and the axis under both."""
+    shares = [below[(place + 1) * _FINE] - below[place * _FINE] for place in range(_BINS)]
+    highest = max(max(shares), 1e-12)
+    area = Area(
+        _DISTRIBUTION_LEFT,
+        _DISTRIBUTION_TOP + _DISTRIBUTION_TALL + 24.0,
+        _DISTRIBUTION_WIDTH - _DISTRIBUTION_LEFT - _RIGHT,
+        _LOW,
+        0.0,
+        most,
+        0.0,
+        highest,
+    )
+    drawn = list(area.x_axis([(value, f"{value:g}") for value in ticks(0.0, most, 10)], "total indicator reading, µm"))
+    wide = most / _BINS
+    for place, share in enumerate(shares):
+        if share > 0.0:
+            x, y = area.x(place * wide), area.y(share)
+            height = area.top + area.height - y
+            drawn.append(
+                element(
+                    "rect", x=x, y=y, width=area.x(wide) - _DISTRIBUTION_LEFT, height=height, fill="#9db4c8", stroke=INK
+                )
+            )
+    drawn.append(
+        text(
+            _DISTRIBUTION_LEFT,
+            area.top - 6.0,
+            f"share in each {wide:.2g} µm, highest {percent(highest)}",
+            font_size=SMALL,
+        )
+    )
+    return drawn, area.top + area.height + 60.0
+
+
+def _notes(report: Report, limit: float | None, most: float) -> list[str]:
+    runout = report.runout
+    words = ["Exact for contributors at their stated size, each in any direction; no drawing of lots."]
+    plane = runout.gauge_plane
+    if limit is not None and plane is not None and plane.probability_within_limit is not None:
+        words.append(f"{percent(plane.probability_within_limit)} of assemblies keep the limit of {microns(limit)}.")
+        if limit > most:
+            words.append("The limit lies beyond the right end.")
+    if runout.limit_um is not None and limit is None:
+        words.append(f"The limit of {microns(runout.limit_um)} counts at the tip, so it is not shown here.")
+    if plane is not None and plane.worst_case_um is None:
+        words.append("There is no worst case: a contributor's size varies without a hard limit.")
+    if not runout.complete:
+        words.append("Not complete: some runout is not stated, so true readings are larger.")
+    return words
