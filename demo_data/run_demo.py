@@ -20,7 +20,7 @@ HERE = Path(__file__).resolve().parent
 sys.path.insert(0, str(HERE.parent))
 
 from rules.schema.report import Report  # noqa: E402
-from service.report.text import print_report  # noqa: E402
+from service.sheets.check import print_report  # noqa: E402
 
 
 def free_port() -> int:

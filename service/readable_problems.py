@@ -6,9 +6,9 @@ from fastapi import Request, Response
 
 from service.negotiation import HTML, JSON, TEXT, preferred
 from service.operations.problems import PROBLEM_MEDIA_TYPE, ProblemError, answer, note
-from service.report.problem_page import problem_page
-from service.report.problem_text import problem_text
 from service.representations import readable_answer
+from service.sheets.page import problem_page
+from service.sheets.text import problem_text
 
 __all__ = ["answer_readably"]
 

@@ -20,10 +20,9 @@ from rules.assessor import Assessor
 from rules.schema.report import Report
 from rules.schema.request import CheckRequest
 from service.negotiation import HTML, TEXT
-from service.report.layout import PLAIN_WIDTH
-from service.report.page import report_page
-from service.report.page_shell import PAGE_HEADERS
-from service.report.text import report_text
+from service.sheets.check import report_text
+from service.sheets.page import PAGE_HEADERS, report_page
+from service.sheets.text import PLAIN_WIDTH
 
 __all__ = ["Representation", "assess_instructed", "check_representations", "readable_answer"]
 

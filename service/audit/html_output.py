@@ -12,7 +12,7 @@ from service.audit.outputs import Output
 from service.audit.summary import AuditSummary, BadLine, CodeCount, LibraryCount, WorstStack
 from service.audit.svg_histogram import svg_histogram
 from service.batch.lines import LineAnswer
-from service.report.layout import count, fixed
+from service.sheets.text import count, fixed
 
 __all__ = ["HtmlOutput", "page"]
 

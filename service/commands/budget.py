@@ -10,7 +10,7 @@ from rules.schema.parsing import parse
 from service.commands.exit_codes import BAD_INPUT
 from service.commands.request_files import judged, report_console
 from service.operations.process import load_assessor
-from service.report.budget_text import print_budget
+from service.sheets.questions import print_budget
 
 __all__ = ["add_parser"]
 

@@ -13,9 +13,9 @@ from rules.schema.report import Report
 from service.commands.exit_codes import BAD_INPUT, VERDICT_CODES
 from service.commands.request_files import judged, report_console
 from service.operations.process import load_assessor
-from service.report.page import report_page
-from service.report.text import print_report
 from service.representations import assess_instructed
+from service.sheets.check import print_report
+from service.sheets.page import report_page
 
 __all__ = ["add_parser"]
 

@@ -11,7 +11,7 @@ from rules.schema.parsing import parse
 from service.commands.exit_codes import BAD_INPUT, VERDICT_CODES
 from service.commands.request_files import judged, report_console
 from service.operations.process import load_assessor
-from service.report.comparison_text import print_comparison
+from service.sheets.questions import print_comparison
 
 __all__ = ["add_parser"]
 

@@ -16,7 +16,7 @@ from rules.schema.parsing import parse
 from service.commands.exit_codes import BAD_INPUT
 from service.commands.request_files import judged, report_console
 from service.operations.process import load_assessor
-from service.report.gate_text import print_gate, print_verification
+from service.sheets.orders import print_gate, print_verification
 
 __all__ = ["DECISION_CODES", "NOT_REPRODUCED", "REPRODUCED", "add_parser"]
 

@@ -14,7 +14,7 @@ from rules.exchange.untrusted import UnreadableError
 from rules.schema.imports import ComponentKind, ImportReport
 from service.commands.exit_codes import BAD_INPUT
 from service.commands.request_files import report_console
-from service.report.import_text import print_import
+from service.sheets.orders import print_import
 
 __all__ = ["add_parser"]
 

@@ -12,7 +12,7 @@ from rules.schema.reading import ReadingReport, ReadingRequest
 from service.commands.exit_codes import BAD_INPUT, READING_ACCEPTED, READING_OPEN, READING_REFUSED
 from service.commands.request_files import judged, report_console
 from service.operations.process import load_assessor
-from service.report.reading_text import print_reading
+from service.sheets.questions import print_reading
 
 __all__ = ["add_parser"]
 

@@ -12,7 +12,7 @@ from rich.console import Console
 from rules.schema.parsing import BadRequestError
 from rules.schema.strict_json import NotJSONError, parse_json
 from service.printable import printable
-from service.report.layout import PLAIN_WIDTH
+from service.sheets.text import PLAIN_WIDTH
 from service.text_position import position_of
 
 __all__ = ["judged", "report_console"]

@@ -11,7 +11,7 @@ from rules.search.search import search
 from service.commands.exit_codes import BAD_INPUT, VERDICT_CODES
 from service.commands.request_files import judged, report_console
 from service.operations.process import load_assessor
-from service.report.search_text import print_search
+from service.sheets.orders import print_search
 
 __all__ = ["NOTHING_FOUND", "add_parser"]
 

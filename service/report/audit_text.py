@@ -11,7 +11,7 @@ from rich.text import Text
 
 from service.audit.histogram import bin_words
 from service.audit.summary import AuditSummary, CodeCount, WorstStack
-from service.report.layout import STYLES, count, fixed, say
+from service.sheets.text import STYLES, count, fixed, say
 
 __all__ = ["print_audit", "summary_lines"]
 

@@ -13,7 +13,7 @@ from service.answers import Document, document, publish
 from service.negotiation import require_acceptable
 from service.operations.problems import ProblemError
 from service.page_examples import page_examples
-from service.report.page_shell import STYLE_SOURCE
+from service.sheets.page import STYLE_SOURCE
 
 __all__ = ["PAGE_POLICY", "pages_router"]
 

@@ -8,7 +8,7 @@ import pytest
 from rich.console import Console
 
 from rules.rulebook.loader import base_names, base_request
-from service.report.assembly_text import print_assembly
+from service.sheets.check import print_assembly
 from tests.support.assemblies import assembly_of
 
 

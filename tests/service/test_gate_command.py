@@ -19,7 +19,7 @@ from rules.schema.parsing import parse
 from service.commands.exit_codes import BAD_INPUT, VERDICT_CODES
 from service.commands.gate import DECISION_CODES, NOT_REPRODUCED, REPRODUCED, add_parser
 from service.gate_examples import GATE_EXAMPLES
-from service.report.gate_text import print_gate
+from service.sheets.orders import print_gate
 
 
 @pytest.fixture

@@ -19,7 +19,7 @@ from rules.schema.parsing import parse
 from service.__main__ import main
 from service.commands.exit_codes import BAD_INPUT
 from service.comparison_examples import COMPARISON_EXAMPLES
-from service.report.comparison_text import print_comparison
+from service.sheets.questions import print_comparison
 
 _SMALL = {"name": "a", "stack": {"components": [{"id": "c", "kind": "collet"}]}}
 

@@ -14,8 +14,8 @@ from rules.schema.comparison import ComparisonRequest
 from rules.schema.parsing import parse
 from rules.schema.reading import ReadingRequest
 from rules.schema.request import CheckRequest
-from service.report.page_shell import PAGE_STYLE, STYLE_SOURCE
 from service.routes.pages import PAGE_POLICY
+from service.sheets.page import PAGE_STYLE, STYLE_SOURCE
 
 ROOT = Path(__file__).resolve().parents[2]
 TYPES = {

@@ -16,7 +16,7 @@ from rules.assessor import Assessor
 from rules.rulebook.engine import EngineFaultError
 from rules.schema.parsing import parse_request
 from service.operations.problems import KINDS
-from service.report.text import report_text
+from service.sheets.check import report_text
 from tests.support.pages import by_id, parsed, words
 
 BROWSER = "text/html,application/xhtml+xml,application/xml;q=0.9,image/avif,image/webp,*/*;q=0.8"

@@ -19,8 +19,8 @@ from rules.search.search import digest_of, search, token_of
 from service.__main__ import main
 from service.commands.exit_codes import BAD_INPUT
 from service.commands.search import NOTHING_FOUND
-from service.report.search_text import print_search
 from service.search_examples import SEARCH_EXAMPLES
+from service.sheets.orders import print_search
 from tests.support.inventories import shelf
 from tests.support.toolroom_parts import SPINDLES
 

@@ -19,9 +19,8 @@ import pytest
 
 from rules.schema.parsing import BadRequestError, parse_request
 from rules.schema.report import ReplacedRule, Report
-from service.report.page import report_page
-from service.report.page_shell import PAGE_HEADERS
 from service.representations import assess_instructed
+from service.sheets.page import PAGE_HEADERS, report_page
 from tests.support.extreme_requests import extreme_request
 from tests.support.pages import (
     IN_ANY_ORDER,

@@ -12,7 +12,7 @@ from rules.assessor import Assessor
 from rules.schema.parsing import parse_request
 from rules.schema.report import OverrideReport, ReplacedRule, Report, ThresholdReport
 from service.examples import EXAMPLES
-from service.report.text import print_report
+from service.sheets.check import print_report
 
 
 def _text(report: Report, width: int = 100, **options: Any) -> str:

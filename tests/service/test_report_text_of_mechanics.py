@@ -11,7 +11,7 @@ from rich.console import Console
 from rules.assessor import Assessor
 from rules.rulebook.loader import base_request
 from rules.schema.parsing import parse_request
-from service.report.text import print_report
+from service.sheets.check import print_report
 
 
 @pytest.fixture

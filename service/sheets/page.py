@@ -1,20 +1,40 @@
-"""A report as one page for eyes and paper: self-contained, without script, and nothing told by colour alone."""
+"""A report as one page for eyes and paper: self-contained, without script, and nothing told by colour alone.
+
+What every page of the service has in common: one style, a policy that allows nothing else, one way to fill it.
+
+A problem as a page, for whoever asked with a browser.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from typing import Final
+import re
+from base64 import b64encode
+from collections.abc import Iterator, Mapping
+from hashlib import sha256
+from importlib.resources import files
+from types import MappingProxyType
+from typing import Any, Final
 
+from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
 from rules.analysis import Derived
 from rules.schema.report import Finding, Report, Verdict
 from rules.speed.report import cause
 from service.drawing.pictures import NOTHING_TO_SHOW, pictures_of
-from service.report.layout import count
-from service.report.page_figures import Fact, figure
-from service.report.page_instruction import acceptance_facts, blanks, signatures, step_values
-from service.report.page_mechanics import (
+from service.operations.problems import Problem
+from service.sheets.check import (
+    acceptance_facts,
+    blanks,
+    contributors_table,
+    parts_table,
+    planes_table,
+    signatures,
+    step_values,
+    where_of,
+)
+from service.sheets.figures import Fact, figure, quantity, unit_sign
+from service.sheets.mechanics import (
     balance_facts,
     bending_table,
     grip_table,
@@ -26,11 +46,55 @@ from service.report.page_mechanics import (
     speed_table,
     stiffness_facts,
 )
-from service.report.page_runout import contributors_table, parts_table, planes_table, where_of
-from service.report.page_shell import rendered
-from service.report.units import quantity, unit_sign
+from service.sheets.text import count, place_of
 
-__all__ = ["report_page"]
+__all__ = ["PAGE_HEADERS", "PAGE_STYLE", "STYLE_SOURCE", "problem_page", "report_page"]
+
+
+PAGE_STYLE: Final = files("service.sheets").joinpath("templates/page.css").read_text("utf-8")
+"""The text of the one ``<style>`` element; ``{{ style }}`` in the templates."""
+
+STYLE_SOURCE: Final = f"'sha256-{b64encode(sha256(PAGE_STYLE.encode()).digest()).decode()}'"
+"""The style as a source expression of a Content-Security-Policy (CSP Level 3, section 2.3.1)."""
+
+PAGE_POLICY: Final = f"default-src 'none'; style-src {STYLE_SOURCE}; base-uri 'none'; form-action 'none'"
+"""What a page may load: its own style and nothing else. It stands in the page, too, for pages kept as files."""
+
+PAGE_HEADERS: Final[Mapping[str, str]] = MappingProxyType(
+    {
+        # Only a header can forbid frames.
+        "Content-Security-Policy": f"{PAGE_POLICY}; frame-ancestors 'none'",
+        "Referrer-Policy": "no-referrer",
+        "X-Content-Type-Options": "nosniff",
+    }
+)
+"""The headers of an answer that is such a page."""
+
+_NO_CHARACTERS: Final = re.compile(
+    "[\ufdd0-\ufdef{}]".format("".join(chr(plane << 16 | end) for plane in range(17) for end in (0xFFFE, 0xFFFF)))
+)
+"""What HTML does not allow as a character; control characters have been refused on the way in."""
+
+
+def rendered(template: str, **values: Any) -> str:
+    """Fill a template of this package.
+
+    Every text is escaped unless it is :class:`~markupsafe.Markup`; a name the template asks for and is not given
+    raises :class:`jinja2.UndefinedError`.
+    """
+    return _NO_CHARACTERS.sub("\ufffd", _ENVIRONMENT.get_template(template).render(values))
+
+
+_ENVIRONMENT: Final = Environment(
+    loader=PackageLoader("service.sheets"),
+    autoescape=True,
+    undefined=StrictUndefined,
+    trim_blocks=True,
+    lstrip_blocks=True,
+    auto_reload=False,
+)
+_ENVIRONMENT.globals.update(style=Markup(PAGE_STYLE), policy=PAGE_POLICY)  # noqa: S704 - our own file
+
 
 _MEANINGS: Final[dict[Verdict, str]] = {
     "pass": "It goes together as stated: no error, no warning, and nothing left undecided.",
@@ -141,3 +205,12 @@ def _key(report: Report) -> Iterator[tuple[str, str, str]]:
         yield "Tip from the gauge line", figure(report.geometry.tip_mm, "mm"), ""
     if report.mass.total_kg is not None:
         yield "Mass", figure(report.mass.total_kg, "kg", 2), ""
+
+
+def problem_page(problem: Problem, remedy: str) -> str:
+    """Return the page."""
+    parts = [
+        (part.detail, part.pointer, place_of(part.model_copy(update={"pointer": None})))
+        for part in problem.errors or ()
+    ]
+    return rendered("problem.html", title=problem.title, problem=problem, parts=parts, remedy=remedy)

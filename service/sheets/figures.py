@@ -1,16 +1,21 @@
-"""The pieces that the page of a report is laid out with: figures, lists of figures, tables."""
+"""The pieces that the page of a report is laid out with: figures, lists of figures, tables.
+
+Units as people write them.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
+from types import MappingProxyType
 from typing import Final
 
 from markupsafe import Markup
 from pydantic_core import to_json
 
-__all__ = ["Fact", "Row", "Table", "bounds", "fact", "facts", "figure", "share"]
+__all__ = ["Fact", "Row", "Table", "bounds", "fact", "facts", "figure", "quantity", "share", "unit_sign"]
+
 
 _NOT_KNOWN: Final = Markup('<span class="unknown">not known</span>')
 
@@ -94,3 +99,63 @@ def fact(name: str, value: float | None, unit: str = "", decimals: int | None = 
 def facts(figures: Iterable[tuple[str, float | None, str]]) -> Sequence[Fact]:
     """Name those figures that are known."""
     return [fact(name, value, unit) for name, value, unit in figures if value is not None]
+
+
+_SIGNS: Final[Mapping[str, str]] = MappingProxyType(
+    {
+        "um": "µm",
+        "degC": "°C",
+        "deg": "°",
+        "N m": "N·m",
+        "g mm": "g·mm",
+        "percent": "%",
+        "x D": "× D",
+        "ratio": "",
+        "count": "",
+        "none": "",
+    }
+)
+
+
+_SUFFIXES: Final[Mapping[str, str]] = MappingProxyType(
+    {
+        "_m_per_min": "m/min",
+        "_mm_per_s": "mm/s",
+        "_n_per_um": "N/µm",
+        "_n_m": "N·m",
+        "_degc": "°C",
+        "_gmm": "g·mm",
+        "_percent": "%",
+        "_deg": "°",
+        "_rpm": "rpm",
+        "_mpa": "MPa",
+        "_mm": "mm",
+        "_um": "µm",
+        "_kg": "kg",
+        "_hz": "Hz",
+        "_kw": "kW",
+        "_n": "N",
+    }
+)
+"""Units at the end of names, longer ones before those they end in."""
+
+
+def unit_sign(unit: str | None) -> str:
+    """Return the sign of a unit of the contract; nothing for what has no unit.
+
+    >>> unit_sign("um"), unit_sign("mm"), unit_sign("ratio"), unit_sign(None)
+    ('µm', 'mm', '', '')
+    """
+    return "" if unit is None else _SIGNS.get(unit, unit)
+
+
+def quantity(name: str) -> str:
+    """Return the name of a quantity as people read it, its unit in brackets.
+
+    >>> quantity("runout_p95_um"), quantity("torque_n_m"), quantity("knob_form")
+    ('runout p95 (µm)', 'torque (N·m)', 'knob form')
+    """
+    for suffix, sign in _SUFFIXES.items():
+        if name.endswith(suffix):
+            return f"{name.removesuffix(suffix).replace('_', ' ')} ({sign})"
+    return name.replace("_", " ")

@@ -1,4 +1,7 @@
-"""The pieces that texts for a terminal or a log are laid out with."""
+"""The pieces that texts for a terminal or a log are laid out with.
+
+A problem as plain text: what is wrong, each part with its place, what to do.
+"""
 
 from __future__ import annotations
 
@@ -10,6 +13,7 @@ from rich.console import Console
 from rich.text import Text
 
 from rules.quantities.models import LackingFact
+from service.operations.problems import Problem, ProblemPart
 
 __all__ = [
     "PLAIN_WIDTH",
@@ -21,10 +25,13 @@ __all__ = [
     "lacking",
     "number",
     "percent",
+    "place_of",
+    "problem_text",
     "say",
     "section",
     "table",
 ]
+
 
 STYLES: Final = {
     "pass": "bold green",
@@ -118,3 +125,25 @@ def number(value: float) -> str:
 def fixed(value: float | None, decimals: int, unit: str = "") -> str:
     """Write a number with fixed decimals, or that it is not known."""
     return "not known" if value is None else f"{value:.{decimals}f}{unit}"
+
+
+def problem_text(problem: Problem, remedy: str) -> str:
+    """Return the problem in lines."""
+    out = PlainText()
+    say(Text(f"{problem.status}  {problem.title}"), out.console)
+    say(Text(problem.detail), out.console)
+    for part in problem.errors or ():
+        where = place_of(part)
+        say(Text(f"{where}: {part.detail}" if where else part.detail), out.console, 2)
+    say(Text(remedy), out.console)
+    return out.text()
+
+
+def place_of(part: ProblemPart) -> str:
+    """Say where in the body a part of a problem lies, as far as it is known.
+
+    >>> place_of(ProblemPart(detail="", pointer=None, line=3, column=12))
+    'line 3, column 12'
+    """
+    known = ((part.pointer, "{}"), (part.line, "line {}"), (part.column, "column {}"))
+    return ", ".join(words.format(value) for value, words in known if value is not None)

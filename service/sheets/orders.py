@@ -1,0 +1,242 @@
+"""Decisions of a gate as plain text: the order, its operations with reasons, what was not required, the digest.
+
+A search as plain text: what was found, how each is set, and what stood against the rest.
+
+An import as plain text: each component with what is left over and what is not stated, then the faults.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Final
+
+from rich.console import Console
+from rich.text import Text
+
+from rules.schema.gate import (
+    Decision,
+    GateOperationReport,
+    GateReason,
+    GateReport,
+    GateUndecided,
+    GateVerificationReport,
+)
+from rules.schema.imports import ImportedComponent, ImportFault, ImportReport, UnmappedValue
+from rules.schema.search import JointSetting, LeftOut, NearMiss, SearchReport, SearchResult
+from service.sheets.check import CHANGED, changes, thresholds
+from service.sheets.text import STYLES, count, heading, lacking, number, say, section, table
+
+__all__ = ["print_gate", "print_import", "print_search", "print_verification"]
+
+
+_STYLES: Final[dict[Decision, str]] = {
+    "release": STYLES["pass"],
+    "hold": STYLES["review"],
+    "stop": STYLES["fail"],
+}
+
+
+def print_gate(report: GateReport, console: Console) -> None:
+    """Print decision, operations with reasons and advice, what was not required, digest, cautions, in this order."""
+    name = report.order if report.revision is None else f"{report.order}, revision {report.revision}"
+    say(Text.assemble((report.decision.upper(), _STYLES[report.decision]), "  ", (name, "bold")), console)
+    counts = report.counts
+    say(
+        Text(
+            f"{count(counts.operations, 'operation')}: {counts.release} to release, {counts.hold} to hold,"
+            f" {counts.stop} to stop; evaluation {report.evaluation} {report.evaluation_name}"
+        ),
+        console,
+    )
+    section(CHANGED, changes(report.provenance), console)
+    heading("Operations", console)
+    for one in report.operations:
+        _operation(one, console)
+        own = [each for each in one.thresholds_changed if each not in report.provenance.thresholds_changed]
+        for line in thresholds(own):
+            say(Text(f"{CHANGED}: {line}"), console, 6)
+    section("Not required", [f"{one.code}  {one.name}: {one.why}" for one in report.not_required], console)
+    section("Digest of the decision", [report.digest], console)
+    section("Cautions", report.cautions, console)
+
+
+def print_verification(report: GateVerificationReport, console: Console) -> None:
+    """Print whether the decision is reproduced, and what differs."""
+    told = ("REPRODUCED", STYLES["pass"]) if report.reproduced else ("NOT REPRODUCED", STYLES["fail"])
+    say(Text.assemble(told, "  ", (report.order, "bold"), f", decided now: {report.decision}"), console)
+    section("Digests", [f"stored  {report.digest_expected}", f"now     {report.digest_found}"], console)
+    section("Differences", report.differences, console)
+
+
+def _operation(one: GateOperationReport, console: Console) -> None:
+    decision = (one.decision, _STYLES[one.decision])
+    say(
+        Text.assemble(decision, "  ", (one.id, "bold"), f"  {one.stack or 'unnamed stack'} ({one.verdict})"), console, 2
+    )
+    for reason in one.reasons:
+        _reason(reason, console)
+    for gap in one.undecided:
+        _undecided(gap, console)
+    for reason in one.advice:
+        _reason(reason, console)
+    if one.not_judged:
+        say(Text(f"Not judged, since not stated: {', '.join(one.not_judged)}"), console, 6)
+
+
+def _reason(one: GateReason, console: Console) -> None:
+    effect = one.effect or "advice"
+    style = STYLES["advice"] if one.effect is None else _STYLES[one.effect]
+    say(Text.assemble((effect, style), f"  {one.code}  ", (one.title, "bold")), console, 6)
+    for line in (one.message, f"Remedy: {one.remedy}", f"Where: {', '.join(one.at)}"):
+        say(Text(line), console, 10)
+
+
+def _undecided(one: GateUndecided, console: Console) -> None:
+    effect = (one.effect, _STYLES[one.effect])
+    say(Text.assemble(effect, f"  {one.code}  ", (one.title, "bold"), " could not be decided"), console, 6)
+    for lack in one.lacks:
+        say(Text(lacking(lack)), console, 10)
+
+
+_HEAD: Final = ("place", "verdict", "tip", "95 %", "N/µm", "kg", "Hz", "rpm", "parts")
+
+
+def print_search(report: SearchReport, console: Console) -> None:
+    """Print counts, results with their parts and grips, near misses, what was refused and cut, notes, cautions."""
+    counts = report.counts
+    found = f"{count(counts.kept, 'stack')} found" if counts.kept else "Nothing found"
+    say(Text(f"{found} in {count(counts.parts, 'part')}", style="bold"), console)
+    say(
+        Text(
+            f"{count(counts.orders_possible, 'order')} possible, {counts.orders_cut} given up unjudged,"
+            f" {counts.judged} judged, {counts.refused} of them refused"
+        ),
+        console,
+    )
+    if report.results:
+        heading(
+            "Tip from the gauge line, mm; 95 % read below, µm; stiffness and first bending frequency there", console
+        )
+        rows = [_row(one) for one in report.results]
+        table(_HEAD, rows, console)
+        if any("?" in row for row in rows):
+            say(Text("? is not known"), console, 2)
+        heading(f"Parts and grips, by {', '.join(report.ranked_by)}", console)
+        for one in report.results:
+            _result(one, console)
+    if report.nearest:
+        heading("What comes nearest", console)
+        for near in report.nearest:
+            _near(near, console)
+    section(
+        "Judged and refused", [_line(one.code, one.title, one.stacks, one.alone) for one in report.refused_by], console
+    )
+    section(
+        "Given up unjudged", [f"{one.code}  {one.title}: {count(one.orders, 'order')}" for one in report.cut], console
+    )
+    section("Parts that no stack may hold", [_left_out(one) for one in report.left_out], console)
+    if report.continuation is not None:
+        section("Token for the next page", [report.continuation], console)
+    section("Notes", report.notes, console)
+    section("Cautions", report.cautions, console)
+
+
+def _row(one: SearchResult) -> tuple[str, ...]:
+    speed = one.governing_speed if one.speed_complete else None
+    return (
+        str(one.place),
+        one.verdict,
+        _figure(one.projection_mm, 1),
+        _figure(one.runout_p95_um, 1),
+        _figure(one.tip_stiffness_n_per_um, 2),
+        _figure(one.mass_kg, 2),
+        _figure(one.bending_frequency_hz, 0),
+        "?" if speed is None else number(speed.speed_rpm),
+        str(len(one.components)),
+    )
+
+
+def _figure(value: float | None, decimals: int) -> str:
+    return "?" if value is None else f"{value:.{decimals}f}"
+
+
+def _result(one: SearchResult, console: Console) -> None:
+    say(
+        Text.assemble(f"{one.place}  ", (one.verdict, STYLES[one.verdict]), f"  {' + '.join(one.components)}"),
+        console,
+        2,
+    )
+    for joint in one.joints:
+        say(Text(_grip(joint)), console, 6)
+    told = [*one.codes, *(f"{code}?" for code in one.undecided), *(f"{part} not known" for part in one.not_known)]
+    if told:
+        say(Text(f"See {', '.join(told)}"), console, 6)
+
+
+def _grip(joint: JointSetting) -> str:
+    drawn = f", drawn out {number(joint.drawn_out_mm)} mm" if joint.drawn_out_mm else ""
+    room = f"{number(joint.shortest_mm)} to {number(joint.longest_mm)} mm"
+    return f"{joint.lower} in {joint.upper}: grip {number(joint.grip_length_mm)} mm{drawn} (allowed {room})"
+
+
+def _line(code: str, title: str, stacks: int, alone: int) -> str:
+    return f"{code}  {title}: {count(stacks, 'stack')}, {alone} for nothing else"
+
+
+def _left_out(one: LeftOut) -> str:
+    return f"{one.key}: {one.reason}" if one.code is None else f"{one.key}: {one.code}  {one.reason}"
+
+
+def _near(one: NearMiss, console: Console) -> None:
+    say(Text(" + ".join(one.components), style="bold"), console, 2)
+    for reason in one.reasons:
+        say(Text(f"{reason.code}  {reason.title}: {reason.message}"), console, 6)
+
+
+def print_import(report: ImportReport, console: Console) -> None:
+    """Print counts, a section each component, what belongs to none, and the faults."""
+    version = f" {report.version}" if report.version else ""
+    named = f"MTConnect assets{version}" if report.format == "mtconnect_assets" else "CSV"
+    faults = f", {count(len(report.faults), 'fault')}" if report.faults else ""
+    say(Text(f"{named}: {count(len(report.components), 'component')}{faults}", style="bold"), console)
+    for one in report.components:
+        _print_component(one, console)
+    section("Belongs to no component", [_left(one) for one in report.unmapped], console)
+    if report.faults:
+        heading("Faults", console)
+    for fault in report.faults:
+        say(Text(_fault(fault), style=STYLES["error"]), console, 2)
+    if report.not_listed:
+        section("Not listed", [f"{report.not_listed} more of the values and faults above"], console)
+
+
+def _print_component(one: ImportedComponent, console: Console) -> None:
+    heading(f"{one.component['id']}: {one.component['kind']}, {one.source}, line {one.line}", console)
+    stated = [field for field in one.component if field not in ("id", "kind")]
+    _print_words("states", stated, console)
+    _print_words("not stated", [field.field for field in one.not_stated if field.carried], console)
+    _print_words("not stated, no place in the format", _not_carried(one), console)
+    for left in one.unmapped:
+        say(Text(f"left over: {_left(left)}"), console, 2)
+    for note in one.notes:
+        say(Text(f"note: {note}"), console, 2)
+
+
+def _not_carried(one: ImportedComponent) -> list[str]:
+    return [field.field for field in one.not_stated if not field.carried]
+
+
+def _print_words(title: str, words: Sequence[str], console: Console) -> None:
+    if words:
+        say(Text(f"{title}: {', '.join(words)}"), console, 2)
+
+
+def _left(one: UnmappedValue) -> str:
+    value = f" {one.value}" if one.value else ""
+    return f"{one.name}{value}: {one.reason}"
+
+
+def _fault(one: ImportFault) -> str:
+    line = "" if one.line is None else f"line {one.line}"
+    place = ", ".join(part for part in (line, "" if one.column is None else f"column {one.column}", one.name) if part)
+    return f"{place}: {one.detail}" if place else one.detail
