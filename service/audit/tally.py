@@ -1,28 +1,142 @@
-"""Answers summed up one by one; what is kept does not grow with the library."""
+"""Answers summed up one by one; what is kept does not grow with the library.
+
+What an audit says of a whole library.
+
+How many stacks read how much: counts in bins that are always the same, so that two audits compare.
+
+The summary of an audit as plain text.
+"""
 
 from __future__ import annotations
 
 import json
 from bisect import insort
 from collections import Counter
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from itertools import starmap
 from typing import Any, Final, get_args
 
-from rules.rulebook.book import SEVERITIES, Rulebook
-from rules.schema.report import Verdict
-from rules.version import VERSION
-from service.audit.histogram import BIN_UM, BINS, bin_of
-from service.audit.summary import (
-    AuditSummary,
-    BadLine,
-    BinCount,
-    CodeCount,
-    LibraryCount,
-    WorstStack,
-)
-from service.batch.lines import LineAnswer
+from pydantic import Field
+from rich.console import Console
+from rich.text import Text
 
-__all__ = ["BAD_LINES_TOLD", "WORST_TOLD", "Tally", "problem_words"]
+from rules.quantities.models import Out
+from rules.rulebook.book import SEVERITIES, Rulebook
+from rules.schema.report import Severity, Verdict
+from rules.version import VERSION
+from service.batch.lines import LineAnswer
+from service.sheets.text import STYLES, count, fixed, say
+
+__all__ = [
+    "BAD_LINES_TOLD",
+    "BINS",
+    "BIN_UM",
+    "WORST_TOLD",
+    "AuditSummary",
+    "BadLine",
+    "BinCount",
+    "CodeCount",
+    "LibraryCount",
+    "Tally",
+    "WorstStack",
+    "bin_of",
+    "bin_words",
+    "print_audit",
+    "problem_words",
+    "summary_lines",
+]
+
+
+class LibraryCount(Out):
+    """One library."""
+
+    library: str
+    stacks: int
+    bad_lines: int
+
+
+class CodeCount(Out):
+    """How many stacks a rule objects to, or can't be decided on."""
+
+    code: str
+    severity: Severity = Field(description="Of the rule, as the rulebooks in force have it.")
+    title: str
+    stacks: int
+
+
+class BinCount(Out):
+    """One bin of the histogram."""
+
+    from_um: float
+    to_um: float | None
+    stacks: int
+
+
+class WorstStack(Out):
+    """One of the worst: most errors first, then most warnings, then the largest runout."""
+
+    library: str
+    line: int
+    stack: str | None
+    verdict: Verdict
+    errors: list[str] = Field(description="Codes, each once.")
+    warnings: list[str]
+    undecided: int = Field(description="Rules that could not be decided.")
+    gauge_plane_p95_um: float | None
+
+
+class BadLine(Out):
+    """A line that could not be judged."""
+
+    library: str
+    line: int
+    detail: str
+
+
+class AuditSummary(Out):
+    """Counts, the histogram, the worst, and by which rules."""
+
+    libraries: list[LibraryCount]
+    stacks: int = Field(description="Stacks judged.")
+    verdicts: dict[Verdict, int] = Field(description="Stacks by verdict; each verdict is named.")
+    bad_lines: int
+    faults: int = Field(description="Bad lines at which the program itself failed.")
+    findings: list[CodeCount]
+    undecided: list[CodeCount]
+    runout_histogram: list[BinCount] = Field(description="Of the 95 % runout at the gauge plane.")
+    runout_not_known: int = Field(description="Stacks of which no complete budget is known.")
+    worst: list[WorstStack]
+    first_bad_lines: list[BadLine]
+    version: str
+    rulebook_sha256: str
+    catalogue_sha256: str | None
+
+
+BIN_UM: Final = 2
+"""Width of a bin of the 95 % runout, µm."""
+
+BINS: Final = 51
+"""Fifty bins up to 100 µm, and one for all beyond."""
+
+
+def bin_of(p95_um: float) -> int:
+    """Return the bin of a runout; a value on an edge belongs to the bin above.
+
+    >>> bin_of(0.0), bin_of(1.999), bin_of(2.0), bin_of(1e9)
+    (0, 0, 1, 50)
+    """
+    return min(int(p95_um / BIN_UM), BINS - 1)
+
+
+def bin_words(place: int) -> str:
+    """Say what a bin covers.
+
+    >>> bin_words(0), bin_words(50)
+    ('0 to 2', '100 and more')
+    """
+    low = place * BIN_UM
+    return f"{low} and more" if place == BINS - 1 else f"{low} to {low + BIN_UM}"
+
 
 WORST_TOLD: Final = 10
 BAD_LINES_TOLD: Final = 20
@@ -168,3 +282,79 @@ def problem_words(text: bytes) -> tuple[str, bool]:
     words = "; ".join(f"{part['pointer']} {part['detail']}" for part in parts[:_PARTS_TOLD])
     more = f"; and {len(parts) - _PARTS_TOLD} more" if len(parts) > _PARTS_TOLD else ""
     return words + more or str(problem["detail"]), problem["type"].endswith("/internal-fault")
+
+
+_LONGEST_BAR: Final = 40
+
+
+def print_audit(summary: AuditSummary, console: Console) -> None:
+    """Print the summary: counts, findings, gaps, runout, the worst, bad lines."""
+    for line in summary_lines(summary):
+        word = line.split(" ", 1)[0].lower()
+        text = Text(line.strip())
+        if word in STYLES and line[:1].isupper():
+            text.stylize(STYLES[word], 0, len(word))
+        say(text, console, len(line) - len(line.lstrip()))
+
+
+def summary_lines(summary: AuditSummary) -> Iterator[str]:
+    """Yield the summary, a line at a time; what is set in belongs to the heading above."""
+    judged = summary.stacks or 1
+    yield f"{count(summary.stacks, 'stack')} judged, {count(summary.bad_lines, 'bad line')}"
+    verdicts = (
+        ("Pass", summary.verdicts["pass"]),
+        ("Review", summary.verdicts["review"]),
+        ("Fail", summary.verdicts["fail"]),
+    )
+    for word, many in verdicts:
+        yield f"{word:6} {many:>9}  {100 * many / judged:5.1f} %"
+    yield from _headed("Findings, by stacks", starmap(_code, _pairs(summary.findings)))
+    yield from _headed("Undecided, by stacks", starmap(_code, _pairs(summary.undecided)))
+    yield from _headed(
+        "Runout at the gauge plane that 95 % stay below, µm, by stacks; bins without stacks are left out",
+        _bars(summary),
+    )
+    yield from _headed("The worst", map(_worst, summary.worst))
+    told = (f"{one.library}, line {one.line}: {one.detail}" for one in summary.first_bad_lines)
+    more = summary.bad_lines - len(summary.first_bad_lines)
+    yield from _headed("Bad lines" if more == 0 else f"Bad lines, and {more} more", told)
+
+
+def _headed(title: str, lines: Iterator[str]) -> Iterator[str]:
+    first = next(lines, None)
+    if first is None:
+        return
+    yield ""
+    yield title
+    yield f"  {first}"
+    yield from (f"  {line}" for line in lines)
+
+
+def _pairs(counts: Sequence[CodeCount]) -> Iterator[tuple[CodeCount, int]]:
+    width = max((len(str(one.stacks)) for one in counts), default=0)
+    return ((one, width) for one in counts)
+
+
+def _code(one: CodeCount, width: int) -> str:
+    return f"{one.stacks:>{width}}  {one.code}  {one.severity}: {one.title}"
+
+
+def _bars(summary: AuditSummary) -> Iterator[str]:
+    bins = summary.runout_histogram
+    most = max(one.stacks for one in bins)
+    width = len(str(max(most, summary.runout_not_known)))
+    for place, one in enumerate(bins):
+        if one.stacks:
+            bar = "#" * -(-_LONGEST_BAR * one.stacks // most)
+            yield f"{bin_words(place):>12}  {one.stacks:>{width}}  {bar}"
+    if summary.runout_not_known:
+        yield f"{'not known':>12}  {summary.runout_not_known:>{width}}"
+
+
+def _worst(one: WorstStack) -> str:
+    codes = ", ".join((*one.errors, *one.warnings)) or "no error, no warning"
+    name = one.stack or "unnamed stack"
+    return (
+        f"{one.verdict}  {name} ({one.library}, line {one.line}): {codes};"
+        f" runout {fixed(one.gauge_plane_p95_um, 1, ' µm')}"
+    )

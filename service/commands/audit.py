@@ -9,26 +9,18 @@ from pathlib import Path
 from typing import Final
 
 from rules.assessor import Assessor
-from service.audit.answering import Answering, Here
-from service.audit.csv_output import CsvOutput, summary_path
-from service.audit.dask_cluster import DaskAnswering, DifferentRulesError
-from service.audit.html_output import HtmlOutput
-from service.audit.interrupt import Interrupt
-from service.audit.junit_output import JunitOutput
+from service.audit.answering import Answering, DaskAnswering, DifferentRulesError, Here
 from service.audit.libraries import AuditInputError, Library, find_libraries
-from service.audit.ndjson_output import NdjsonOutput
-from service.audit.outputs import Output
+from service.audit.outputs import CsvOutput, JunitOutput, NdjsonOutput, Output, summary_path
+from service.audit.page import HtmlOutput
 from service.audit.progress import teller
-from service.audit.run import Audit
-from service.audit.state import State
-from service.audit.summary import AuditSummary
-from service.audit.tally import Tally
+from service.audit.run import Audit, Interrupt, State
+from service.audit.tally import AuditSummary, Tally, print_audit
 from service.batch.pool import Pool, cores, rules_in_force
 from service.commands.exit_codes import BAD_INPUT, FAULT, VERDICT_CODES
 from service.commands.request_files import report_console
 from service.operations.process import load_assessor
 from service.operations.settings import Settings
-from service.report.audit_text import print_audit
 
 __all__ = ["INTERRUPTED", "add_parser"]
 

@@ -18,14 +18,11 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
-from service.audit.csv_output import CsvOutput
-from service.audit.html_output import HtmlOutput
-from service.audit.interrupt import Interrupt
-from service.audit.junit_output import JunitOutput
 from service.audit.libraries import find_libraries
-from service.audit.ndjson_output import NdjsonOutput
+from service.audit.outputs import CsvOutput, JunitOutput, NdjsonOutput
+from service.audit.page import HtmlOutput
 from service.audit.progress import Nothing
-from service.audit.run import Audit
+from service.audit.run import Audit, Interrupt
 from service.audit.tally import Tally
 from service.batch.pool import Pool, rules_in_force
 from service.operations.process import load_assessor, settle

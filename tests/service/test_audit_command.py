@@ -13,7 +13,7 @@ from typing import Any
 import pytest
 
 import service.audit.libraries as libraries
-import service.audit.portions as portions
+import service.audit.libraries as portions
 from rules.assessor import Assessor
 from rules.schema.parsing import parse_request
 from service.__main__ import main

@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 
 from service.__main__ import main
-from service.audit.dask_cluster import DifferentRulesError, answer_portion
+from service.audit.answering import DifferentRulesError, answer_portion
 from service.batch.lines import Chunk, Shared
 from service.commands.exit_codes import BAD_INPUT
 from service.operations.settings import Settings

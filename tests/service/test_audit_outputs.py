@@ -13,9 +13,8 @@ import pytest
 
 from rules.assessor import Assessor
 from service.__main__ import main
-from service.audit.csv_output import HEAD, SUMMARY_HEAD, CsvOutput
-from service.audit.html_output import page
-from service.audit.junit_output import JunitOutput
+from service.audit.outputs import HEAD, SUMMARY_HEAD, CsvOutput, JunitOutput
+from service.audit.page import page
 from service.audit.tally import Tally
 from service.batch.lines import problem_answer
 from service.operations.problems import ProblemError

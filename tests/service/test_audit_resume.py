@@ -17,7 +17,7 @@ import service.audit.run as run
 from rules.assessor import Assessor
 from service.__main__ import main
 from service.audit.answering import Here
-from service.audit.interrupt import Interrupt
+from service.audit.run import Interrupt
 from service.batch.lines import CHUNK_LINES, Chunk
 from service.commands.audit import INTERRUPTED
 from service.commands.exit_codes import BAD_INPUT, FAULT

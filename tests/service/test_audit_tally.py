@@ -13,8 +13,7 @@ from hypothesis import strategies as st
 
 from rules.assessor import Assessor
 from rules.schema.parsing import BadRequestError, Fault
-from service.audit.histogram import BIN_UM, BINS, bin_of
-from service.audit.tally import BAD_LINES_TOLD, WORST_TOLD, Tally, problem_words
+from service.audit.tally import BAD_LINES_TOLD, BIN_UM, BINS, WORST_TOLD, Tally, bin_of, problem_words
 from service.batch.lines import LineAnswer, problem_answer
 from service.operations.problems import ProblemError, invalid_request
 from tests.support.audits import fake_answer
