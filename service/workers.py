@@ -15,9 +15,9 @@ from uvicorn.supervisors import Multiprocess
 
 from rules.exchange.documents import CatalogueError
 from rules.rulebook.source import RulebookError
-from service.app import create_app
 from service.batch.pool import rules_in_force
-from service.metrics import SHARED_FOLDER
+from service.http.app import create_app
+from service.http.metrics import SHARED_FOLDER
 from service.operations.logs import log_config
 from service.operations.process import load_assessor, settle
 from service.operations.settings import Settings

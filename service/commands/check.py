@@ -12,8 +12,8 @@ from rules.schema.parsing import parse_request
 from rules.schema.report import Report
 from service.commands.exit_codes import BAD_INPUT, VERDICT_CODES
 from service.commands.request_files import judged, report_console
+from service.http.posted import assess_instructed
 from service.operations.process import load_assessor
-from service.representations import assess_instructed
 from service.sheets.check import print_report
 from service.sheets.page import report_page
 

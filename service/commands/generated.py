@@ -10,13 +10,13 @@ from pathlib import Path
 from typing import Final
 
 from rules.assessor import Assessor
-from service.app import create_app
 from service.budget_examples import BUDGET_EXAMPLES
 from service.catalogue import catalogue
 from service.comparison_examples import COMPARISON_EXAMPLES
 from service.examples import EXAMPLES
 from service.gate_examples import GATE_EXAMPLES, verification_examples
-from service.openapi import as_text, describe
+from service.http.app import create_app
+from service.http.openapi import as_text, describe
 from service.operations.settings import Settings
 from service.reading_examples import READING_EXAMPLES
 from service.search_examples import SEARCH_EXAMPLES

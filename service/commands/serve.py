@@ -7,13 +7,13 @@ import logging
 import sys
 
 from rules.version import VERSION
-from service.app import create_app
 from service.commands.exit_codes import BAD_INPUT, FAULT
+from service.http.access import is_loopback
+from service.http.app import create_app
 from service.operations.logs import configure_logs
 from service.operations.process import settle
 from service.operations.settings import Settings, settings_summary, unknown_variables
 from service.serving import fill_standard_streams, serve
-from service.tokens import is_loopback
 from service.workers import run_workers
 
 __all__ = ["add_parser"]

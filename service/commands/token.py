@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 
-from service.tokens import digest_of, new_token
+from service.http.access import digest_of, new_token
 
 __all__ = ["add_parser"]
 

@@ -20,7 +20,7 @@ from typing import Any, Final
 
 from fastapi import FastAPI
 
-from service.app import create_app
+from service.http.app import create_app
 from service.operations.process import settle
 from tests.benchmarks.measuring import Row, milliseconds, show, timed_rows
 from tests.support.asgi_connection import Connection

@@ -13,7 +13,7 @@ import pytest
 import uvicorn
 from playwright.sync_api import Browser, ConsoleMessage, Page, Request, expect, sync_playwright
 
-from service.app import create_app
+from service.http.app import create_app
 from service.operations.settings import Settings
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")

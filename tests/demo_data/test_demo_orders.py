@@ -15,9 +15,9 @@ from rules.gate.gate import gate
 from rules.schema.gate import GateReport, GateRequest
 from rules.schema.parsing import parse
 from rules.schema.strict_json import parse_json
-from service.app import create_app
+from service.http.app import create_app
+from service.http.questions import gates_router
 from service.operations.settings import Settings
-from service.routes.gates import gates_router
 from tests.service.conftest import Client
 
 DEMO = Path(__file__).resolve().parents[2] / "demo_data"

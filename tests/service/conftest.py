@@ -12,8 +12,8 @@ import pytest
 from fastapi import FastAPI
 
 from rules.assessor import Assessor
-from service.app import create_app
 from service.examples import EXAMPLES, EXTENDED
+from service.http.app import create_app
 from service.operations.settings import Settings
 
 MAX_BODY_BYTES = 64 * 1024

@@ -16,12 +16,12 @@ from fastapi import FastAPI
 
 from rules.assessor import Assessor
 from rules.rulebook.loader import base_request
-from service.app import create_app
 from service.batch import spool as spool_module
 from service.batch.lines import CHUNK_LINES
 from service.batch.pool import Pool
 from service.batch.spool import MEMORY_BYTES
 from service.batch.stream import INLINE_LINES
+from service.http.app import create_app
 from service.operations.settings import Settings
 from tests.support.asgi_connection import Connection
 

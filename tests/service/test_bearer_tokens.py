@@ -15,10 +15,9 @@ from fastapi.routing import APIRoute
 
 from rules.assessor import Assessor
 from service.__main__ import main
-from service.app import create_app
-from service.middleware.bearer import is_open
+from service.http.access import digest_of, is_known, is_open, new_token
+from service.http.app import create_app
 from service.operations.settings import Settings
-from service.tokens import digest_of, is_known, new_token
 
 OLD, NEW, OTHER = (new_token() for _ in range(3))
 

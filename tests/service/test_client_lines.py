@@ -21,7 +21,6 @@ from rules.rulebook.loader import base_request
 from rules.schema.parsing import parse
 from rules.schema.report import Report
 from rules.schema.request import CheckRequest
-from service.app import create_app
 from service.client import (
     AnsweredProblemError,
     BatchLine,
@@ -32,6 +31,7 @@ from service.client import (
 )
 from service.contract.batches import VerdictResult
 from service.contract.problem import Problem
+from service.http.app import create_app
 from service.operations.settings import Settings
 from tests.support.client_faces import KINDS, Face, Kind, flowing, of_app
 

@@ -13,14 +13,13 @@ from fastapi import APIRouter, FastAPI
 from openapi_spec_validator import validate
 
 from rules.assessor import Assessor
-from service.app import create_app
-from service.deprecation import Deprecation, deprecate
-from service.openapi import describe
+from service.http.app import create_app
+from service.http.metrics import health_router
+from service.http.openapi import Deprecation, deprecate, describe
+from service.http.questions import readings_router
 from service.operations.problems import ProblemError
 from service.operations.process import Shutdown
 from service.operations.settings import Settings
-from service.routes.health import health_router
-from service.routes.readings import readings_router
 
 SINCE, SUNSET, LINK = date(2027, 3, 1), date(2028, 3, 1), "/problems/not-found"
 FIELDS = ("deprecation", "sunset", "link")

@@ -15,7 +15,7 @@ from fastapi import FastAPI
 from rules.assessor import Assessor
 from rules.quantities.work_limit import TooMuchWorkError, spend
 from rules.schema.report import Report
-from service.app import create_app
+from service.http.app import create_app
 from service.operations.heavy_work import LIGHT_BYTES
 from service.operations.settings import Settings
 from tests.support.costly_stacks import costly_stack

@@ -12,7 +12,7 @@ import pytest
 import uvicorn
 
 from rules.assessor import Assessor
-from service.app import create_app
+from service.http.app import create_app
 from service.operations.settings import Settings
 from service.workers import server_options
 

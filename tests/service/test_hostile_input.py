@@ -14,7 +14,7 @@ from typing import Any
 import pytest
 
 from rules.assessor import Assessor
-from service.app import create_app
+from service.http.app import create_app
 from service.operations.settings import Settings
 from tests.service.conftest import Client
 from tests.support.hostile_bodies import HOSTILE_JSON, HOSTILE_TEXTS, HOSTILE_VALUES

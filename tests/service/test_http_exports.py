@@ -20,10 +20,10 @@ from rules.exchange.tool_asset_import import read_cutting_tools
 from service.commands import export_tool
 from service.commands.exit_codes import BAD_INPUT, VERDICT_CODES
 from service.examples import EXAMPLES
+from service.http.documents import exports_router
+from service.http.problem_answers import HANDLERS
 from service.operations.problems import KINDS
 from service.operations.process import Exporter
-from service.problem_handlers import HANDLERS
-from service.routes.exports import exports_router
 
 
 @pytest.fixture(scope="module")

@@ -20,12 +20,11 @@ from rules.exchange.tool_asset_import import read_cutting_tools
 from rules.schema.imports import ImportReport
 from service.commands import import_components
 from service.commands.exit_codes import BAD_INPUT
+from service.http.documents import imports_router
+from service.http.middleware import BodyLimit, LastResort
+from service.http.problem_answers import HANDLERS
 from service.import_examples import CSV_EXAMPLE, XML_EXAMPLE
-from service.middleware.body_limit import BodyLimit
-from service.middleware.last_resort import LastResort
 from service.operations.problems import KINDS
-from service.problem_handlers import HANDLERS
-from service.routes.imports import imports_router
 
 _LIMIT = 64 * 1024
 _PIN = f"<CuttingTool xmlns='urn:mtconnect.org:MTConnectAssets:1.4' assetId='KB-{'1' * 3}'/>".encode()

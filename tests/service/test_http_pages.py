@@ -14,7 +14,7 @@ from rules.schema.comparison import ComparisonRequest
 from rules.schema.parsing import parse
 from rules.schema.reading import ReadingRequest
 from rules.schema.request import CheckRequest
-from service.routes.pages import PAGE_POLICY
+from service.http.pages import PAGE_POLICY
 from service.sheets.page import PAGE_STYLE, STYLE_SOURCE
 
 ROOT = Path(__file__).resolve().parents[2]

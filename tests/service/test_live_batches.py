@@ -21,7 +21,7 @@ import uvicorn
 
 from rules.assessor import Assessor
 from rules.rulebook.loader import base_request
-from service.app import create_app
+from service.http.app import create_app
 from service.operations.settings import Settings
 
 PATH = "/v1/check-batches"

@@ -21,10 +21,10 @@ from rules.assessor import Assessor
 from rules.rulebook.loader import base_request
 from rules.schema.parsing import parse_request
 from rules.schema.report import Undecided
-from service.app import create_app
 from service.batch.stream import INLINE_LINES
-from service.metrics import Metrics
-from service.middleware.request_log import METHODS
+from service.http.app import create_app
+from service.http.metrics import Metrics
+from service.http.request_log import METHODS
 from service.operations.process import load_assessor
 from service.operations.settings import Settings
 from tests.service.conftest import Client
@@ -229,8 +229,8 @@ def test_a_judge_with_a_stop_watch_judges_alike(assessor: Assessor) -> None:
 
 _WORKER = """\
 import os, signal, sys
-from service.metrics import Metrics
-from service.middleware.request_log import METHODS
+from service.http.metrics import Metrics
+from service.http.request_log import METHODS
 
 metrics = Metrics()
 metrics.in_flight.inc()

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 from fastapi import Request
 
-from service.negotiation import require_acceptable
+from service.http.answers import require_acceptable
 from service.operations.problems import ProblemError
 
 OFFERS = ("application/json", "text/html")

@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from service.middleware.bearer import is_open
+from service.http.access import is_open
 
 
 @pytest.fixture(scope="module")

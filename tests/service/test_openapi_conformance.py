@@ -13,7 +13,7 @@ from pydantic_core import to_json
 from schemathesis import Case
 
 from rules.assessor import Assessor
-from service.app import create_app
+from service.http.app import create_app
 from service.operations.settings import Settings
 
 _HEAVY = (

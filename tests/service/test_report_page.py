@@ -19,7 +19,7 @@ import pytest
 
 from rules.schema.parsing import BadRequestError, parse_request
 from rules.schema.report import ReplacedRule, Report
-from service.representations import assess_instructed
+from service.http.posted import assess_instructed
 from service.sheets.page import PAGE_HEADERS, report_page
 from tests.support.extreme_requests import extreme_request
 from tests.support.pages import (

@@ -20,8 +20,8 @@ from opentelemetry.trace.propagation.tracecontext import TraceContextTextMapProp
 
 from rules.assessor import Assessor
 from rules.rulebook.loader import base_request
+from service.http.request_log import TraceContext, trace_context
 from service.operations.logs import Sink, json_formatter
-from service.trace_context import TraceContext, trace_context
 
 CHECK = json.dumps(base_request("nut_collet")).encode()
 TRACE, PARENT = "4bf92f3577b34da6a3ce929d0e0e4736", "00f067aa0ba902b7"

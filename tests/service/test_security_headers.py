@@ -14,8 +14,8 @@ from starlette.middleware import Middleware
 from starlette.responses import Response
 
 from rules.assessor import Assessor
-from service.app import create_app
-from service.middleware.security_headers import HEADERS, SecurityHeaders
+from service.http.app import create_app
+from service.http.middleware import HEADERS, SecurityHeaders
 from service.operations.settings import Settings
 
 PAGE = "https://cam.example:8443"

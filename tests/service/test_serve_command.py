@@ -11,7 +11,7 @@ from fastapi import FastAPI
 from service.__main__ import main
 from service.commands import serve
 from service.commands.exit_codes import BAD_INPUT, FAULT
-from service.tokens import digest_of
+from service.http.access import digest_of
 
 EVERYWHERE = "0.0.0.0"  # noqa: S104 - only told, not listened on
 

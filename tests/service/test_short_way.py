@@ -11,10 +11,10 @@ from fastapi import APIRouter
 from pydantic_core import to_json
 
 from rules.assessor import Assessor
-from service.app import create_app
-from service.deprecation import deprecate
+from service.http.app import create_app
+from service.http.openapi import deprecate
+from service.http.questions import readings_router
 from service.operations.settings import Settings
-from service.routes.readings import readings_router
 
 POSTED = (
     "/v1/budgets",
@@ -33,7 +33,7 @@ PLAIN = {"content-type": "application/json"}
 def by_router(assessor: Assessor, client: Any, max_body_bytes: int) -> Any:
     """A client of an application without short ways."""
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr("service.app.posted_routes", lambda _: {})
+        patch.setattr("service.http.app.posted_routes", lambda _: {})
         return type(client)(create_app(Settings(max_body_bytes=max_body_bytes), assessor))
 
 
@@ -82,7 +82,7 @@ def test_a_deprecated_one_says_so(client: Any, assessor: Assessor, monkeypatch: 
         deprecate(router, "/v1/readings", since=date(2027, 3, 1), link="/v1/new")
         return router
 
-    monkeypatch.setattr("service.app.readings_router", deprecated)
+    monkeypatch.setattr("service.http.app.readings_router", deprecated)
     old = type(client)(create_app(Settings(), assessor))
     for content in (_example(client, "/v1/readings"), b"{"):
         told = old.request("POST", "/v1/readings", content=content, headers=PLAIN)

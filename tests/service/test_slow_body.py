@@ -11,7 +11,7 @@ import pytest
 from fastapi import FastAPI
 
 from rules.assessor import Assessor
-from service.app import create_app
+from service.http.app import create_app
 from service.operations.settings import Settings
 
 LINES = "application/x-ndjson"

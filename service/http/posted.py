@@ -1,28 +1,102 @@
-"""The common shape of the routes that take a JSON body and answer with a computed report."""
+"""The common shape of the routes that take a JSON body and answer with a computed report.
+
+The body of a request as it comes from the server.
+
+The forms in which the report of a check is given: JSON for programs, a page for eyes and paper, plain text.
+
+JSON is the contract and stays as it is; the other two say the same to people.
+"""
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass
 from types import MappingProxyType
-from typing import Any, Final, TypeVar
+from typing import Any, Final, Generic, TypeVar
 
 from fastapi import APIRouter, Request, Response
 from fastapi.routing import APIRoute
 from pydantic import BaseModel
+from starlette.requests import ClientDisconnect
 
+from rules.analysis import Derived
+from rules.answer.provenance import request_sha256
+from rules.assessor import Assessor
 from rules.schema.parsing import parse
+from rules.schema.report import Report
+from rules.schema.request import CheckRequest
 from rules.schema.strict_json import parse_json
-from service.answers import json_answer
-from service.bodies import whole_body
 from service.examples import RequestExample
-from service.negotiation import JSON, require_acceptable, require_json_body
+from service.http.answers import HTML, JSON, TEXT, json_answer, readable_answer, require_acceptable, require_json_body
+from service.http.problem_answers import responses
 from service.operations.heavy_work import LIGHT_BYTES, HeavyWork
-from service.problem_responses import responses
-from service.representations import Representation, readable_answer
+from service.sheets.check import report_text
+from service.sheets.page import report_page
+from service.sheets.text import PLAIN_WIDTH
 
-__all__ = ["add_posted_route", "posted_routes"]
+__all__ = ["add_posted_route", "assess_instructed", "check_representations", "posted_routes"]
+
+
+async def whole_body(request: Request) -> bytes:
+    """Read the body to its end; most come in one piece, which is handed on as it is.
+
+    Raises :class:`ClientDisconnect` where the client goes before.
+    """
+    pieces: list[bytes] = []
+    while True:
+        message = await request.receive()
+        if message["type"] == "http.disconnect":
+            raise ClientDisconnect
+        piece: bytes = message.get("body", b"")
+        if not message.get("more_body", False):
+            return b"".join((*pieces, piece)) if pieces else piece
+        pieces.append(piece)
+
 
 Asked = TypeVar("Asked", bound=BaseModel)
+
+_SHOWN_LINES: Final = 5
+
+
+@dataclass(frozen=True, slots=True)
+class Representation(Generic[Asked]):
+    """A form of a route's answer beside JSON."""
+
+    text: Callable[[Asked], str]
+    description: str
+
+    def described(self, example: Asked) -> dict[str, Any]:
+        """Return the content of an OpenAPI answer: a string, and how it begins for this request."""
+        begins = "".join(self.text(example).splitlines(keepends=True)[:_SHOWN_LINES])
+        # As JSON, see service.http.answers.shown.
+        shown = {"summary": "How it begins", "value": json.dumps(begins)}
+        return {"schema": {"type": "string", "description": self.description}, "examples": {"begin": shown}}
+
+
+def check_representations(assessor: Assessor) -> Mapping[str, Representation[CheckRequest]]:
+    """The forms beside JSON by media type, judged with this assessor."""
+
+    def page(asked: CheckRequest) -> str:
+        return report_page(*assess_instructed(assessor, asked))
+
+    def text(asked: CheckRequest) -> str:
+        return report_text(assessor.assess(asked))
+
+    about_page = "A page that needs nothing else, made to be read and printed; the work instruction is always on it."
+    about_text = f"The report as plain text, in lines of at most {PLAIN_WIDTH} characters."
+    return MappingProxyType({HTML: Representation(page, about_page), TEXT: Representation(text, about_text)})
+
+
+def assess_instructed(assessor: Assessor, asked: CheckRequest) -> tuple[Report, Derived]:
+    """Judge a request with the work instruction, whether it asked for it or not; errors as ``Assessor.assess``.
+
+    The digest stays that of the request as it was asked, so that it is the same in every form of the answer.
+    """
+    report, derived = assessor.assess_derived(asked.model_copy(update={"with_assembly": True}))
+    provenance = report.provenance.model_copy(update={"request_sha256": request_sha256(asked)})
+    return report.model_copy(update={"provenance": provenance}), derived
+
 
 _MARK: Final = "__posted__"
 

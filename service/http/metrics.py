@@ -1,12 +1,22 @@
-"""Counts and times for Prometheus, of this process or, where it is one of several workers, of all of them together."""
+"""``/healthz``, ``/readyz`` and ``/version``: for those who run the service.
+
+Counts and times for Prometheus, of this process or, where it is one of several workers, of all of them together.
+
+``GET /metrics``: counts and times, for Prometheus.
+
+An assessor that is watched: what it decides and how long that takes is counted.
+"""
 
 from __future__ import annotations
 
+import logging
 import os
 from collections.abc import Iterable
 from pathlib import Path
+from time import perf_counter
 from typing import Final, Generic, TypeVar, cast
 
+from fastapi import APIRouter, Request, Response
 from prometheus_client import (
     CONTENT_TYPE_LATEST,
     CollectorRegistry,
@@ -18,11 +28,86 @@ from prometheus_client import (
 )
 from prometheus_client.multiprocess import MultiProcessCollector, mark_process_dead
 
+from rules.analysis import Derived
+from rules.assessor import Assessor
+from rules.schema.parsing import parse_request
 from rules.schema.report import Report
+from rules.schema.request import CheckRequest
 from rules.version import VERSION
 from service.batch.lines import LineAnswer
+from service.contract.state import State, Version
+from service.examples import EXAMPLES, EXTENDED
+from service.http.answers import json_answer, require_acceptable, shown
+from service.http.problem_answers import responses
+from service.operations.problems import ProblemError
+from service.operations.process import Shutdown, TimedEngine
 
-__all__ = ["METRICS_MEDIA_TYPE", "SHARED_FOLDER", "Metrics"]
+__all__ = ["SHARED_FOLDER", "Metrics", "ObservingAssessor", "health_router", "metrics_router"]
+
+
+_LOG = logging.getLogger("stackgauge")
+
+
+def health_router(assessor: Assessor, shutdown: Shutdown) -> APIRouter:
+    """The routes, watching this assessor and the end of the process."""
+    router = APIRouter(tags=["service"])
+    alive = State(status="ok")
+    probe = parse_request(EXAMPLES[EXTENDED].request)
+    version = Version(
+        service="stackgauge",
+        version=VERSION,
+        rulebooks=assessor.book.book_names(),
+        rulebook_sha256=assessor.book.digest,
+    )
+
+    @router.get(
+        "/healthz",
+        operation_id="health",
+        summary="Is the process alive?",
+        response_model=State,
+        responses={200: shown("alive", alive), **responses("not-acceptable", "internal-fault")},
+    )
+    async def health(request: Request) -> Response:
+        """Answers as long as the process serves requests; says nothing about the rules."""
+        require_acceptable(request)
+        return json_answer(alive)
+
+    @router.get(
+        "/readyz",
+        operation_id="readiness",
+        summary="Can it judge?",
+        response_model=State,
+        responses={
+            200: shown("ready", alive),
+            **responses("not-acceptable", "internal-fault", "not-ready"),
+        },
+    )
+    async def readiness(request: Request) -> Response:
+        """Judges a known stack from end to end before it says yes; says no once the service was asked to stop."""
+        require_acceptable(request)
+        if shutdown.begun:
+            raise ProblemError("not-ready", "The service is stopping.")
+        try:
+            assessor.assess(probe)
+        except Exception:
+            _LOG.exception("the known stack could not be judged")
+            raise ProblemError("not-ready", "The service can't judge at the moment.") from None
+        return json_answer(alive)
+
+    @router.get(
+        "/version",
+        operation_id="version",
+        summary="What runs here?",
+        response_model=Version,
+        responses={200: shown("version", version), **responses("not-acceptable", "internal-fault")},
+    )
+    async def show_version(request: Request) -> Response:
+        """Version of the service and digest of the rules in force."""
+        require_acceptable(request)
+        return json_answer(version)
+
+    return router
+
 
 METRICS_MEDIA_TYPE: Final = CONTENT_TYPE_LATEST
 
@@ -179,3 +264,58 @@ def _lives(pid: int) -> bool:
     except PermissionError:
         return True
     return True
+
+
+_PLAIN = METRICS_MEDIA_TYPE.partition(";")[0]
+
+
+def metrics_router(metrics: Metrics) -> APIRouter:
+    """The route.
+
+    Not in the OpenAPI document: the format is a contract of its own, for those who run the service and not for those
+    who ask it, and no two answers are the same.
+    """
+    router = APIRouter(include_in_schema=False)
+
+    @router.get("/metrics")
+    async def show_metrics(request: Request) -> Response:
+        require_acceptable(request, (_PLAIN,))
+        headers = {"Content-Type": METRICS_MEDIA_TYPE, "Cache-Control": "no-store", "Vary": "Accept"}
+        return Response(metrics.text(), headers=headers)
+
+    return router
+
+
+class ObservingAssessor(Assessor):
+    """Has the assessor it is given judge, and tells the metrics.
+
+    Silent until ``counting``: while the routes are made, their examples are judged and nobody has asked.
+    """
+
+    def __init__(self, assessor: Assessor, metrics: Metrics) -> None:
+        self.counting = False
+        self.book = assessor.book
+        self.catalogue = assessor.catalogue
+        self._assessor = assessor
+        self._metrics = metrics
+        self._timed: TimedEngine | None = None
+        if (engine := getattr(assessor, "engine", None)) is not None:
+            self.engine = engine
+            self._timed = engine if isinstance(engine, TimedEngine) else None
+
+    def assess(self, request: CheckRequest) -> Report:
+        """As :meth:`rules.assessor.Assessor.assess`."""
+        start = perf_counter()
+        return self._told(self._assessor.assess(request), start)
+
+    def assess_derived(self, request: CheckRequest) -> tuple[Report, Derived]:
+        """As :meth:`rules.assessor.Assessor.assess_derived`."""
+        start = perf_counter()
+        report, derived = self._assessor.assess_derived(request)
+        return self._told(report, start), derived
+
+    def _told(self, report: Report, start: float) -> Report:
+        if self.counting:
+            engine_s = None if self._timed is None else self._timed.last_s()
+            self._metrics.judged(report, perf_counter() - start, engine_s)
+        return report

@@ -10,42 +10,31 @@ from rules.assessor import Assessor
 from rules.version import VERSION
 from service.batch.document import PATH, STREAMS
 from service.batch.pool import Pool, closing, cores, rules_in_force
-from service.deprecation import DeprecationHeaders
-from service.metrics import Metrics
-from service.middleware.access import access
-from service.middleware.body_limit import BodyLimit
-from service.middleware.head import HeadAsGet
-from service.middleware.last_resort import LastResort
-from service.middleware.request_log import RequestLog
-from service.middleware.security_headers import SecurityHeaders
-from service.middleware.short_way import ShortWay
-from service.middleware.slow_body import SlowBody
-from service.negotiation import JSON
-from service.observing import ObservingAssessor
-from service.openapi import describe
+from service.http.access import access
+from service.http.answers import JSON
+from service.http.batches import check_batches_router
+from service.http.direct_dispatch import ShortWay
+from service.http.documents import drawings_router, exports_router, imports_router
+from service.http.metrics import Metrics, ObservingAssessor, health_router, metrics_router
+from service.http.middleware import BodyLimit, HeadAsGet, LastResort, SecurityHeaders, SlowBody
+from service.http.openapi import DeprecationHeaders, describe
+from service.http.pages import pages_router
+from service.http.posted import posted_routes
+from service.http.problem_answers import HANDLERS
+from service.http.questions import (
+    budgets_router,
+    checks_router,
+    comparisons_router,
+    gates_router,
+    readings_router,
+    searches_router,
+)
+from service.http.reference import contract_router, couplings_router, problems_router, rules_router
+from service.http.request_log import RequestLog
 from service.operations.heavy_work import HeavyWork
 from service.operations.logs import configure_logs
 from service.operations.process import Exporter, Shutdown, in_order, load_assessor
 from service.operations.settings import Settings
-from service.problem_handlers import HANDLERS
-from service.routes.budgets import budgets_router
-from service.routes.check_batches import check_batches_router
-from service.routes.checks import checks_router
-from service.routes.comparisons import comparisons_router
-from service.routes.contract import contract_router
-from service.routes.couplings import couplings_router
-from service.routes.drawings import drawings_router
-from service.routes.exports import exports_router
-from service.routes.gates import gates_router
-from service.routes.health import health_router
-from service.routes.imports import imports_router
-from service.routes.metrics import metrics_router
-from service.routes.pages import pages_router
-from service.routes.posted import posted_routes
-from service.routes.problems import problems_router
-from service.routes.readings import readings_router
-from service.routes.rules import rules_router
-from service.routes.searches import searches_router
 
 __all__ = ["create_app"]
 
@@ -70,7 +59,7 @@ def create_app(settings: Settings | None = None, assessor: Assessor | None = Non
     app = FastAPI(
         title="stackgauge",
         version=VERSION,
-        # Made by service.openapi; the framework's pages would load from outside, ours are in service.web.
+        # Made by service.http.openapi; the framework's pages would load from outside, ours are in service.web.
         openapi_url=None,
         docs_url=None,
         redoc_url=None,

@@ -15,11 +15,11 @@ from service.batch.lines import Include, LineAnswer
 from service.batch.pool import Pool
 from service.batch.stream import INLINE_LINES, LineStream, answered
 from service.batch_examples import BATCH_EXAMPLES, BATCH_LINES
-from service.negotiation import JSON, require_acceptable, require_body
+from service.http.answers import JSON, require_acceptable, require_body
+from service.http.problem_answers import responses
 from service.operations.heavy_work import Admission, HeavyWork
 from service.operations.process import Shutdown
 from service.operations.settings import Settings
-from service.problem_responses import responses
 
 __all__ = ["check_batches_router"]
 

@@ -9,8 +9,7 @@ from fastapi.routing import APIRoute
 from starlette.requests import Request
 from starlette.types import ASGIApp, Receive, Scope, Send
 
-from service.problem_handlers import HANDLERS, as_problem
-from service.readable_problems import answer_readably
+from service.http.problem_answers import HANDLERS, answer_readably, as_problem
 
 __all__ = ["ShortWay"]
 

@@ -1,0 +1,1 @@
+"""The HTTP face: routes, representations, middleware, OpenAPI."""

@@ -1,0 +1,276 @@
+"""``POST /v1/imports``: a document in an open format in, components and all that was left over out.
+
+``POST /v1/exports``: a check's request in, its stack as one CuttingTool document out.
+
+``POST /v1/drawings``: a check's request in, a picture of its stack out.
+"""
+
+from __future__ import annotations
+
+import json
+from typing import Annotated, Any, Final, Literal
+
+from fastapi import APIRouter, Query, Request, Response
+from pydantic import BaseModel, ConfigDict, Field
+
+from rules.assessor import Assessor
+from rules.exchange.documents import read_document
+from rules.exchange.tool_asset_export import EPOCH, TIMESTAMP_PATTERN, Standard
+from rules.exchange.untrusted import UnreadableError
+from rules.schema.imports import ComponentKind, ImportFormat, ImportReport
+from rules.schema.parsing import parse_request
+from rules.schema.request import CheckRequest
+from rules.schema.strict_json import parse_json
+from service.drawing.pictures import PictureName, picture_or_words
+from service.examples import EXAMPLES, EXTENDED
+from service.http.answers import CSV, JSON, SVG, XML, json_answer, require_acceptable, require_body, require_json_body
+from service.http.problem_answers import responses
+from service.import_examples import CSV_EXAMPLE, XML_EXAMPLE
+from service.operations.heavy_work import LIGHT_BYTES, HeavyWork
+from service.operations.problems import ProblemError, ProblemPart
+from service.operations.process import Exporter
+
+__all__ = ["drawings_router", "exports_router", "imports_router"]
+
+
+_TEXT_XML: Final = "text/xml"
+_FORMATS: Final[dict[str, ImportFormat]] = {XML: "mtconnect_assets", _TEXT_XML: "mtconnect_assets", CSV: "csv"}
+
+_ABOUT_IMPORTS: Final = """\
+Read components from MTConnect assets (CuttingTool, CuttingToolArchetype; versions 1.2 to 2.x) or from CSV whose
+heads are symbols of ISO 13399, a few words of our own, or fields of a component by their path.
+
+Nothing is guessed: what has no place in a component is listed with its reason, and what a check will ask and the
+document does not say is listed as not stated. A document type declaration is refused, and nothing is ever fetched.
+A pure function of the document: safe to repeat, and nothing is kept.
+"""
+
+
+def imports_router() -> APIRouter:
+    """The route."""
+    router = APIRouter(tags=["imports"])
+
+    @router.post(
+        "/v1/imports",
+        operation_id="import_components",
+        summary="Read components from an open format",
+        description=_ABOUT_IMPORTS,
+        response_model=ImportReport,
+        response_description="The document was read, whatever it holds; see faults for what became no component.",
+        responses=_responses(),
+        openapi_extra={"requestBody": {"required": True, "content": _bodies()}},
+    )
+    async def import_components(
+        request: Request,
+        kind: Annotated[
+            ComponentKind | None,
+            Query(description="What those pieces are of which the document does not say it.", examples=["extension"]),
+        ] = None,
+    ) -> Response:
+        require_acceptable(request)
+        form = _FORMATS[require_body(request, tuple(_FORMATS))]
+        data = await request.body()
+        return json_answer(await HeavyWork.of(request).threaded(lambda: _report(data, form, kind)))
+
+    return router
+
+
+def _report(data: bytes, form: ImportFormat, kind: ComponentKind | None) -> ImportReport:
+    try:
+        return read_document(data, form, kind).report()
+    except UnreadableError as error:
+        raise _problem(error) from None
+
+
+def _problem(error: UnreadableError) -> ProblemError:
+    name = "malformed-document" if error.cause == "malformed" else "invalid-request"
+    part = ProblemPart(detail=error.detail, pointer=None, line=error.line, column=error.column)
+    parts = [part] if error.line is not None else []
+    return ProblemError(name, f"The document can't be read: {error.detail}.", parts=parts)
+
+
+def _bodies() -> dict[str, Any]:
+    xml = {"schema": {"type": "string"}, "examples": {"archetype": {"summary": "A cutter", "value": XML_EXAMPLE}}}
+    csv = {"schema": {"type": "string"}, "examples": {"table": {"summary": "Three pieces", "value": CSV_EXAMPLE}}}
+    return {XML: xml, _TEXT_XML: xml, CSV: csv}
+
+
+def _responses() -> dict[int | str, dict[str, Any]]:
+    reports = {
+        name: {"summary": summary, "value": _report(text.encode(), form, None).model_dump_json()}
+        for name, summary, text, form in (
+            ("archetype", "A cutter", XML_EXAMPLE, _FORMATS[XML]),
+            ("table", "Three pieces, one with a fault", CSV_EXAMPLE, _FORMATS[CSV]),
+        )
+    }
+    return {
+        200: {"content": {JSON: {"examples": reports}}},
+        **responses(
+            "malformed-document",
+            "not-acceptable",
+            "body-too-large",
+            "unsupported-media-type",
+            "invalid-request",
+            "internal-fault",
+            "too-busy",
+            "took-too-long",
+        ),
+    }
+
+
+_ABOUT_EXPORTS: Final = """\
+Check a stack and give it as one CuttingTool of MTConnect, with what the check knows of the whole: the length from the
+gauge line to the tip, the largest diameters, the mass and the speed that governs.
+
+Figures that are not complete are left out, and the verdict stands in the definition: ask for a check to learn why.
+The same request gives the same bytes; the time is the caller's.
+"""
+
+
+class XmlAnswer(Response):
+    """An answer in XML."""
+
+    media_type = XML
+
+
+def exports_router(exporter: Exporter) -> APIRouter:
+    """The route, judging with what this exporter judges with."""
+    router = APIRouter(tags=["exports"])
+    requests = {name: {"summary": one.summary, "value": one.request} for name, one in EXAMPLES.items()}
+    documents = {
+        # As JSON text, which the making of the OpenAPI document unpacks.
+        name: {"summary": one.summary, "value": json.dumps(exporter.export(parse_request(one.request)).decode())}
+        for name, one in EXAMPLES.items()
+    }
+    known: dict[int | str, dict[str, Any]] = {
+        200: {"content": {XML: {"schema": {"type": "string"}, "examples": documents}}},
+        **responses(
+            "malformed-json",
+            "not-acceptable",
+            "body-too-large",
+            "unsupported-media-type",
+            "invalid-request",
+            "internal-fault",
+            "too-busy",
+            "took-too-long",
+        ),
+    }
+    schema = {"$ref": f"#/components/schemas/{CheckRequest.__name__}"}
+
+    @router.post(
+        "/v1/exports",
+        operation_id="export_cutting_tool",
+        summary="Give a checked stack as a CuttingTool",
+        description=_ABOUT_EXPORTS,
+        response_class=XmlAnswer,
+        response_description="The stack was evaluated, whatever the verdict.",
+        responses=known,
+        openapi_extra={"requestBody": {"required": True, "content": {JSON: {"schema": schema, "examples": requests}}}},
+    )
+    async def export_stack(
+        request: Request,
+        timestamp: Annotated[
+            str,
+            Query(
+                description="Time of the document, in UTC.",
+                pattern=TIMESTAMP_PATTERN,
+                examples=["2027-03-01T08:00:00Z"],
+            ),
+        ] = EPOCH,
+        standard: Annotated[Standard, Query(description="Version of the standard to write.", examples=["2.4"])] = "1.4",
+    ) -> Response:
+        require_acceptable(request, (XML,))
+        require_json_body(request)
+        body = await request.body()
+        heavy = HeavyWork.of(request)
+
+        def export() -> bytes:
+            return exporter.export(parse_request(parse_json(body)), timestamp=timestamp, standard=standard)
+
+        content = await (heavy.threaded(export) if len(body) > LIGHT_BYTES else heavy.light_first(export))
+        return XmlAnswer(content, headers={"Cache-Control": "no-store", "Vary": "Accept"})
+
+    return router
+
+
+_ABOUT_DRAWINGS: Final = """\
+Check a stack and draw it: a side view to scale with dimensions and findings where they are, or one of the plots.
+
+A picture stands alone: no script, nothing fetched, text alternatives inside. Where there is nothing to show it says
+so in words. Ask for a check to read the figures.
+The same request gives the same bytes.
+"""
+
+
+class SvgAnswer(Response):
+    """An answer in SVG."""
+
+    media_type = SVG
+
+
+class DrawingQuery(BaseModel):
+    """What is asked in the query; a misspelt name is refused, so that it never passes for the default."""
+
+    model_config = ConfigDict(extra="forbid")
+
+    picture: PictureName = Field(
+        "stack",
+        description="stack: the side view; budget: what each contributor adds; distribution: how likely which reading"
+        " is; axis: runout along the axis; speed: what limits the speed.",
+        examples=["budget"],
+    )
+    bent: Literal["true", "false"] = Field(
+        "true", description="Whether the side view shows how the contributors bend the axis.", examples=["false"]
+    )
+
+
+def drawings_router(assessor: Assessor) -> APIRouter:
+    """The route; it shares the rulebooks of this assessor."""
+    router = APIRouter(tags=["drawings"])
+
+    def draw(request: CheckRequest, picture: PictureName, bent: bool) -> bytes:
+        report, derived = assessor.assess_derived(request)
+        return picture_or_words(picture, report, derived, bent=bent).encode()
+
+    requests = {name: {"summary": one.summary, "value": one.request} for name, one in EXAMPLES.items()}
+    shown = draw(parse_request(EXAMPLES[EXTENDED].request), "speed", True).decode()
+    # As JSON text, which the making of the OpenAPI document unpacks.
+    pictures = {"speed": {"summary": "The limits of the speed of the first example", "value": json.dumps(shown)}}
+    known: dict[int | str, dict[str, Any]] = {
+        200: {"content": {SVG: {"schema": {"type": "string"}, "examples": pictures}}},
+        **responses(
+            "malformed-json",
+            "not-acceptable",
+            "body-too-large",
+            "unsupported-media-type",
+            "invalid-request",
+            "internal-fault",
+            "too-busy",
+            "took-too-long",
+        ),
+    }
+    schema = {"$ref": f"#/components/schemas/{CheckRequest.__name__}"}
+
+    @router.post(
+        "/v1/drawings",
+        operation_id="draw_stack",
+        summary="Draw a stack",
+        description=_ABOUT_DRAWINGS,
+        response_class=SvgAnswer,
+        response_description="The stack was evaluated, whatever the verdict.",
+        responses=known,
+        openapi_extra={"requestBody": {"required": True, "content": {JSON: {"schema": schema, "examples": requests}}}},
+    )
+    async def draw_stack(request: Request, asked: Annotated[DrawingQuery, Query()]) -> Response:
+        require_acceptable(request, (SVG,))
+        require_json_body(request)
+        body = await request.body()
+
+        def picture() -> bytes:
+            return draw(parse_request(parse_json(body)), asked.picture, asked.bent == "true")
+
+        headers = {"Cache-Control": "no-store", "Vary": "Accept"}
+        # in a thread, since the law of very unequal contributors can take a second
+        return SvgAnswer(await HeavyWork.of(request).threaded(picture), headers=headers)
+
+    return router

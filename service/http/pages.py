@@ -1,0 +1,138 @@
+"""``GET /`` and ``GET /docs``: the pages for people, and the files they are made of.
+
+What the start page offers to begin with: requests of the invented shop, as one JSON document.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping
+from importlib.resources import files
+from types import MappingProxyType
+from typing import Any, Final
+
+from fastapi import APIRouter, Request, Response
+from pydantic_core import to_json
+
+from rules.rulebook.loader import base_request
+from service.comparison_examples import COMPARISON_EXAMPLES
+from service.examples import EXAMPLES, RequestExample
+from service.http.answers import Document, document, publish, require_acceptable
+from service.operations.problems import ProblemError
+from service.reading_examples import READING_EXAMPLES
+from service.sheets.page import STYLE_SOURCE
+
+__all__ = ["PAGE_POLICY", "pages_router"]
+
+
+_STACKS: Final[tuple[tuple[str, str, str, dict[str, Any], dict[str, Any]], ...]] = (
+    ("press_in", "KB-T-0042", "End mill 8 mm on an extension in press-in collets", {}, {}),
+    (
+        "press_in",
+        "KB-T-0043",
+        "The same, with too little of the shank held, too fast",
+        {"runout_limit_um": 12, "spindle_speed_rpm": 15500},
+        {"grip_length_mm": 14},
+    ),
+    ("nut_collet", "KB-T-0044", "End mill 12 mm in an 8° nut collet, 20 µm asked", {"runout_limit_um": 20}, {}),
+    ("shrink", "KB-T-0045", "End mill 12 mm in a shrink-fit holder", {}, {}),
+    ("side_lock", "KB-T-0046", "End mill 20 mm with a flat in a side-lock holder", {}, {}),
+    ("shell_mill", "KB-T-0047", "Face mill on its arbor", {}, {}),
+    ("long_reach", "KB-T-0048", "Slender reach: bending and vibration decide", {}, {}),
+    ("declared", "KB-T-0049", "Screw-in head on an interface of the shop's own", {}, {}),
+)
+"""Base request, name of the stack, summary, what is asked instead, what the last joint is set to."""
+
+
+def page_examples() -> bytes:
+    """The document: lists of checks, readings and comparisons, each entry with name, summary and request."""
+    return to_json(
+        {
+            "checks": [*_stacks(), _entry("patchy", EXAMPLES["patchy"])],
+            "readings": _entries(READING_EXAMPLES.items()),
+            "comparisons": _entries(COMPARISON_EXAMPLES.items()),
+        }
+    )
+
+
+def _stacks() -> Iterator[dict[str, Any]]:
+    for base, name, summary, asked, last_joint in _STACKS:
+        request = base_request(base)
+        request["stack"]["id"] = name
+        request["operation"].update(asked)
+        if last_joint:
+            request["stack"]["joints"][-1].update(last_joint)
+        yield _entry(name, RequestExample(summary, request))
+
+
+def _entries(examples: Iterable[tuple[str, RequestExample]]) -> list[dict[str, Any]]:
+    return [_entry(name, example) for name, example in examples]
+
+
+def _entry(name: str, example: RequestExample) -> dict[str, Any]:
+    request: Mapping[str, Any] = example.request
+    return {"name": name, "summary": example.summary, "request": request}
+
+
+PAGE_POLICY: Final = "; ".join(
+    (
+        "default-src 'none'",
+        "script-src 'self'",
+        f"style-src 'self' {STYLE_SOURCE}",
+        "img-src 'self' data: blob:",
+        "connect-src 'self'",
+        "base-uri 'none'",
+        "form-action 'none'",
+        "frame-ancestors 'none'",
+    )
+)
+"""Content Security Policy of the pages: nothing from elsewhere, nothing in line, nothing evaluated.
+
+The one style that is named by its digest is that of the report, which inherits this policy when the start page opens
+it (CSP Level 3, section 7.8).
+"""
+
+_HEADERS: Final = {
+    "Content-Security-Policy": PAGE_POLICY,
+    "X-Content-Type-Options": "nosniff",
+    "Referrer-Policy": "no-referrer",
+}
+
+_MEDIA_TYPES: Final[Mapping[str, str]] = MappingProxyType(
+    {".html": "text/html", ".css": "text/css", ".js": "text/javascript", ".svg": "image/svg+xml"}
+)
+"""Of the files served; no other file of the folder is."""
+
+
+def pages_router() -> APIRouter:
+    """The routes; the files are read once, here."""
+    router = APIRouter(include_in_schema=False)
+    served = _files()
+
+    def show(found: Document, request: Request) -> Response:
+        require_acceptable(request, (found.media_type,))
+        return publish(found, request)
+
+    @router.get("/")
+    async def show_start(request: Request) -> Response:
+        return show(served["index.html"], request)
+
+    @router.get("/docs")
+    async def show_docs(request: Request) -> Response:
+        return show(served["docs.html"], request)
+
+    @router.get("/static/{name}")
+    async def show_file(name: str, request: Request) -> Response:
+        if name not in served or name.endswith(".html"):
+            raise ProblemError("not-found", "Nothing lies at this path.")
+        return show(served[name], request)
+
+    return router
+
+
+def _files() -> Mapping[str, Document]:
+    found = {"examples.json": document(page_examples(), headers=_HEADERS)}
+    for file in files("service.web").iterdir():
+        media_type = _MEDIA_TYPES.get(file.name[file.name.rfind(".") :])
+        if media_type is not None:
+            found[file.name] = document(file.read_bytes(), media_type, _HEADERS)
+    return found
