@@ -11,7 +11,7 @@ import pytest
 from playwright.sync_api import Page
 
 from rules.rulebook.loader import base_request
-from service.text_position import position_of
+from service.cli.files import position_of
 
 OpenPage = Callable[..., Page]
 

@@ -16,9 +16,9 @@ import service.audit.libraries as libraries
 import service.audit.libraries as portions
 from rules.assessor import Assessor
 from rules.schema.parsing import parse_request
-from service.__main__ import main
-from service.commands.audit import INTERRUPTED
-from service.commands.exit_codes import BAD_INPUT, FAULT
+from service.cli.audit import INTERRUPTED
+from service.cli.files import BAD_INPUT, FAULT
+from service.cli.main import main
 from tests.support.audits import BAD_LINES, mixed_lines, records, stacks, write
 from tests.support.libraries import library_lines
 

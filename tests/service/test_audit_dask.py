@@ -9,10 +9,10 @@ from typing import Any
 
 import pytest
 
-from service.__main__ import main
 from service.audit.answering import DifferentRulesError, answer_portion
 from service.batch.lines import Chunk, Shared
-from service.commands.exit_codes import BAD_INPUT
+from service.cli.files import BAD_INPUT
+from service.cli.main import main
 from service.operations.settings import Settings
 from tests.support.audits import mixed_lines, stacks, started, write
 from tests.support.libraries import library_lines

@@ -12,11 +12,11 @@ import junitparser
 import pytest
 
 from rules.assessor import Assessor
-from service.__main__ import main
 from service.audit.outputs import HEAD, SUMMARY_HEAD, CsvOutput, JunitOutput
 from service.audit.page import page
 from service.audit.tally import Tally
 from service.batch.lines import problem_answer
+from service.cli.main import main
 from service.operations.problems import ProblemError
 from tests.support.audits import BAD_LINES, fake_answer, mixed_lines, records, write
 

@@ -9,8 +9,8 @@ from typing import Any
 import pytest
 from rich.console import Console
 
-from service.__main__ import main
 from service.audit.progress import Bar, Lines, Nothing, teller
+from service.cli.main import main
 from tests.support.audits import stacks, write
 
 

@@ -15,12 +15,12 @@ import pytest
 
 import service.audit.run as run
 from rules.assessor import Assessor
-from service.__main__ import main
 from service.audit.answering import Here
 from service.audit.run import Interrupt
 from service.batch.lines import CHUNK_LINES, Chunk
-from service.commands.audit import INTERRUPTED
-from service.commands.exit_codes import BAD_INPUT, FAULT
+from service.cli.audit import INTERRUPTED
+from service.cli.files import BAD_INPUT, FAULT
+from service.cli.main import main
 from tests.support.audits import mixed_lines, stacks, started, write
 from tests.support.libraries import library_lines
 
@@ -79,8 +79,8 @@ def test_after_a_breakdown_it_goes_on(
     here: Path, monkeypatch: pytest.MonkeyPatch, assessor: Assessor, chunks: int, capsys: Any
 ) -> None:
     """Wherever it breaks down, in whichever library: the outputs are those of an audit without it, byte by byte."""
-    monkeypatch.setattr("service.commands.audit._SMALL_BYTES", 10**9)
-    monkeypatch.setattr("service.commands.audit.load_assessor", lambda _: assessor)
+    monkeypatch.setattr("service.cli.audit._SMALL_BYTES", 10**9)
+    monkeypatch.setattr("service.cli.audit.load_assessor", lambda _: assessor)
     arguments = libraries_with_everything(here)
     expected = whole(arguments, here)
     command = ["audit", *arguments, "--quiet", *OPTIONS, "--resume", "state"]
@@ -144,8 +144,8 @@ def _wait(process: subprocess.Popen[bytes], done: Callable[[], bool]) -> None:
 @pytest.fixture
 def interrupted(here: Path, monkeypatch: pytest.MonkeyPatch, assessor: Assessor) -> list[str]:
     """The command of an audit that was interrupted in the middle."""
-    monkeypatch.setattr("service.commands.audit._SMALL_BYTES", 10**9)
-    monkeypatch.setattr("service.commands.audit.load_assessor", lambda _: assessor)
+    monkeypatch.setattr("service.cli.audit._SMALL_BYTES", 10**9)
+    monkeypatch.setattr("service.cli.audit.load_assessor", lambda _: assessor)
     write(here / "a.ndjson", stacks(60) * 4)
     command = ["audit", "a.ndjson", "--quiet", "--out", "o.csv", "--out", "o.ndjson", "--resume", "state"]
     with monkeypatch.context() as broken:
@@ -175,7 +175,7 @@ def test_another_audit_can_t_go_on_from_it(
         data = (here / "a.ndjson").read_bytes()
         (here / "a.ndjson").write_bytes(data.replace(b"KB-0000059", b"KB-000005X"))
     elif change == "rules":
-        monkeypatch.setattr("service.commands.audit.rules_in_force", lambda _: "others")
+        monkeypatch.setattr("service.cli.audit.rules_in_force", lambda _: "others")
     elif change == "outputs":
         interrupted[4] = "other.csv"
     elif change == "shorter":
@@ -204,7 +204,7 @@ def test_an_interrupt_ends_behind_the_chunk_in_hand(
     here: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """The chunk at which the signal comes is the last one written; without a state it is said that all is in vain."""
-    monkeypatch.setattr("service.commands.audit._SMALL_BYTES", 10**9)
+    monkeypatch.setattr("service.cli.audit._SMALL_BYTES", 10**9)
     answer = Here.answer
 
     def interrupting(self: Here, chunk: Chunk) -> Any:

@@ -14,7 +14,7 @@ from fastapi import FastAPI
 from fastapi.routing import APIRoute
 
 from rules.assessor import Assessor
-from service.__main__ import main
+from service.cli.main import main
 from service.http.access import digest_of, is_known, is_open, new_token
 from service.http.app import create_app
 from service.operations.settings import Settings

@@ -13,8 +13,8 @@ import pytest
 from rules.assessor import Assessor
 from rules.schema.parsing import parse_request
 from rules.schema.report import Report
-from service.__main__ import main
-from service.commands.exit_codes import BAD_INPUT, FAULT, VERDICT_CODES
+from service.cli.files import BAD_INPUT, FAULT, VERDICT_CODES
+from service.cli.main import main
 
 
 @pytest.fixture

@@ -12,7 +12,7 @@ from pathlib import Path
 
 import pytest
 
-from service.__main__ import _parser
+from service.cli.main import _parser
 from service.operations.settings import Settings
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -45,7 +45,7 @@ def _starts(command: list[str]) -> None:
     program, *arguments = command
     scripts = tomllib.loads((ROOT / "pyproject.toml").read_text())["project"]["scripts"]
     assert program.removeprefix(PREFIX) in scripts
-    assert _parser().parse_args(arguments).run.__module__ == "service.commands.serve"
+    assert _parser().parse_args(arguments).run.__module__ == "service.cli.serve"
 
 
 def _settings(assignments: list[str]) -> Settings:

@@ -16,8 +16,8 @@ from rules.assessor import Assessor
 from rules.gate.gate import gate
 from rules.schema.gate import GateReport, GateRequest, GateVerificationReport
 from rules.schema.parsing import parse
-from service.commands.exit_codes import BAD_INPUT, VERDICT_CODES
-from service.commands.gate import DECISION_CODES, NOT_REPRODUCED, REPRODUCED, add_parser
+from service.cli.files import BAD_INPUT, VERDICT_CODES
+from service.cli.questions import DECISION_CODES, NOT_REPRODUCED, REPRODUCED, add_parser
 from service.gate_examples import GATE_EXAMPLES
 from service.sheets.orders import print_gate
 

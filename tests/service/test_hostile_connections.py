@@ -12,9 +12,9 @@ import pytest
 import uvicorn
 
 from rules.assessor import Assessor
+from service.cli.serve import server_options
 from service.http.app import create_app
 from service.operations.settings import Settings
-from service.workers import server_options
 
 PATIENCE_S = 20
 BODY = b'{"stack": {"components": [{"kind": "cutter", "id": "c"}]}}'

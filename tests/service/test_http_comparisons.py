@@ -16,8 +16,8 @@ from rules.assessor import Assessor
 from rules.comparison import compare
 from rules.schema.comparison import ComparisonReport, ComparisonRequest
 from rules.schema.parsing import parse
-from service.__main__ import main
-from service.commands.exit_codes import BAD_INPUT
+from service.cli.files import BAD_INPUT
+from service.cli.main import main
 from service.comparison_examples import COMPARISON_EXAMPLES
 from service.sheets.questions import print_comparison
 

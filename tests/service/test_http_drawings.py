@@ -11,8 +11,8 @@ import httpx
 import pytest
 
 from rules.schema.parsing import parse_request
-from service.commands import draw
-from service.commands.exit_codes import BAD_INPUT, VERDICT_CODES
+from service.cli import questions
+from service.cli.files import BAD_INPUT, VERDICT_CODES
 from service.examples import EXAMPLES
 from service.operations.problems import KINDS
 from tests.support.pictures import NAMES, SVG, drawn, parsed, words_in
@@ -103,7 +103,7 @@ def test_nothing_to_show_is_a_picture_that_says_so(client: Any) -> None:
 
 def _command(*words: str) -> int:
     parser = argparse.ArgumentParser()
-    draw.add_parser(parser.add_subparsers())
+    questions.add_draw_parser(parser.add_subparsers())
     arguments = parser.parse_args(["draw", *words])
     code: int = arguments.run(arguments)
     return code

@@ -17,8 +17,8 @@ from lxml import etree
 from rules.assessor import Assessor
 from rules.exchange.tool_asset_export import EPOCH
 from rules.exchange.tool_asset_import import read_cutting_tools
-from service.commands import export_tool
-from service.commands.exit_codes import BAD_INPUT, VERDICT_CODES
+from service.cli import exchange
+from service.cli.files import BAD_INPUT, VERDICT_CODES
 from service.examples import EXAMPLES
 from service.http.documents import exports_router
 from service.http.problem_answers import HANDLERS
@@ -110,7 +110,7 @@ def test_a_reference_is_resolved_or_left_unknown(post: Any) -> None:
 
 def _command(*words: str) -> int:
     parser = argparse.ArgumentParser()
-    export_tool.add_parser(parser.add_subparsers())
+    exchange.add_parser(parser.add_subparsers())
     arguments = parser.parse_args(["export", *words])
     code: int = arguments.run(arguments)
     return code

@@ -18,8 +18,8 @@ from starlette.middleware import Middleware
 from rules.exchange.component_csv import read_component_csv
 from rules.exchange.tool_asset_import import read_cutting_tools
 from rules.schema.imports import ImportReport
-from service.commands import import_components
-from service.commands.exit_codes import BAD_INPUT
+from service.cli import exchange
+from service.cli.files import BAD_INPUT
 from service.http.documents import imports_router
 from service.http.middleware import BodyLimit, LastResort
 from service.http.problem_answers import HANDLERS
@@ -152,7 +152,7 @@ def test_an_accept_that_cannot_be_met_is_406(post: Any) -> None:
 
 def _command(*words: str) -> int:
     parser = argparse.ArgumentParser()
-    import_components.add_parser(parser.add_subparsers())
+    exchange.add_parser(parser.add_subparsers())
     arguments = parser.parse_args(["import", *words])
     code: int = arguments.run(arguments)
     return code

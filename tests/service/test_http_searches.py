@@ -16,9 +16,9 @@ from rules.assessor import Assessor
 from rules.schema.parsing import parse
 from rules.schema.search import SearchReport, SearchRequest
 from rules.search.search import digest_of, search, token_of
-from service.__main__ import main
-from service.commands.exit_codes import BAD_INPUT
-from service.commands.search import NOTHING_FOUND
+from service.cli.files import BAD_INPUT
+from service.cli.main import main
+from service.cli.questions import NOTHING_FOUND
 from service.search_examples import SEARCH_EXAMPLES
 from service.sheets.orders import print_search
 from tests.support.inventories import shelf

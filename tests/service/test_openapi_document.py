@@ -13,7 +13,7 @@ from openapi_spec_validator import validate
 
 from rules.assessor import Assessor
 from rules.schema.request import CheckRequest
-from service.commands.generated import catalogue_files, openapi_files
+from service.cli.generated import catalogue_files, openapi_files
 
 PROJECT = Path(__file__).parents[2]
 

@@ -9,8 +9,8 @@ from typing import Any
 import pytest
 
 from rules.schema.reading import ReadingReport
-from service.__main__ import main
-from service.commands.exit_codes import BAD_INPUT, FAULT
+from service.cli.files import BAD_INPUT, FAULT
+from service.cli.main import main
 from service.reading_examples import READING_EXAMPLES
 
 READINGS = Path(__file__).resolve().parents[2] / "demo_data" / "readings"
@@ -88,6 +88,6 @@ def test_what_cannot_be_told_is_said(tmp_path: Path, capsys: Any) -> None:
 
 def test_a_fault_of_the_program_is_no_answer(capsys: Any, monkeypatch: Any) -> None:
     """An exception must not leave with the code of an open reading."""
-    monkeypatch.setattr("service.commands.read.read_gauge", lambda *_: 1 / 0)
+    monkeypatch.setattr("service.cli.questions.read_gauge", lambda *_: 1 / 0)
     assert main(["read", str(READINGS / "02-chip-in-a-seat.json")]) == FAULT
     assert "ZeroDivisionError" in capsys.readouterr().err

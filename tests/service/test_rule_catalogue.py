@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from rules.assessor import Assessor
-from service.catalogue import catalogue
+from service.cli.generated import catalogue
 
 PARTS = [
     "What it checks",

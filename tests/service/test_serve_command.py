@@ -8,9 +8,9 @@ import pytest
 import uvicorn
 from fastapi import FastAPI
 
-from service.__main__ import main
-from service.commands import serve
-from service.commands.exit_codes import BAD_INPUT, FAULT
+from service.cli import serve
+from service.cli.files import BAD_INPUT, FAULT
+from service.cli.main import main
 from service.http.access import digest_of
 
 EVERYWHERE = "0.0.0.0"  # noqa: S104 - only told, not listened on

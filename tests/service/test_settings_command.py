@@ -8,8 +8,8 @@ from typing import Any
 import pytest
 from pydantic import Field, SecretStr
 
-from service.__main__ import main
-from service.commands.exit_codes import BAD_INPUT
+from service.cli.files import BAD_INPUT
+from service.cli.main import main
 from service.operations.settings import Settings, settings_summary, unknown_variables
 
 MARK = "Q7mark"

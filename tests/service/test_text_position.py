@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from rules.schema.parsing import pointer
-from service.text_position import position_of
+from service.cli.files import position_of
 
 TEXT = '{"stack": {\n  "id": "a",\n  "list": [ 1,\n [2 , {"x/y": {}}]]\n}}'
 

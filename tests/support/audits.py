@@ -20,7 +20,7 @@ BAD_LINES = {5: b"{oops}\n", 9: b'{"stack": {"components": []}}\n'}
 
 PROGRAM = (
     "import sys; import service.audit.run as run; run._PORTIONS_BETWEEN_STATES = 2;"
-    " from service.__main__ import main; sys.exit(main(sys.argv[1:]))"
+    " from service.cli.main import main; sys.exit(main(sys.argv[1:]))"
 )
 """The command line, noting its state so often that a small library can be interrupted."""
 

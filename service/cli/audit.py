@@ -17,8 +17,7 @@ from service.audit.progress import teller
 from service.audit.run import Audit, Interrupt, State
 from service.audit.tally import AuditSummary, Tally, print_audit
 from service.batch.pool import Pool, cores, rules_in_force
-from service.commands.exit_codes import BAD_INPUT, FAULT, VERDICT_CODES
-from service.commands.request_files import report_console
+from service.cli.files import BAD_INPUT, FAULT, VERDICT_CODES, report_console
 from service.operations.process import load_assessor
 from service.operations.settings import Settings
 

@@ -1,0 +1,123 @@
+"""``import``: read components from documents in open formats.
+
+``export``: check the stack in a file and write it as one CuttingTool.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from pathlib import Path
+from typing import get_args
+
+from rich.text import Text
+
+from rules.exchange.documents import format_of, read_document
+from rules.exchange.tool_asset_export import EPOCH, Standard, is_timestamp
+from rules.exchange.untrusted import UnreadableError
+from rules.schema.imports import ComponentKind, ImportReport
+from rules.schema.parsing import parse_request
+from rules.schema.report import Report
+from service.cli.files import BAD_INPUT, VERDICT_CODES, judged, report_console
+from service.operations.process import Exporter, load_assessor
+from service.sheets.orders import print_import
+
+__all__ = ["add_export_parser", "add_import_parser"]
+
+
+_FAULTY = 1
+"""Something in a document became no component."""
+
+
+def add_import_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    """Add the command."""
+    parser = commands.add_parser(
+        "import",
+        help="read components from MTConnect assets or CSV",
+        description="Read components from MTConnect assets (XML) or from CSV with symbols of ISO 13399, and tell what"
+        " was left over and what is not stated. The exit code is that of the worst: 0 all became components, 1 some"
+        " did not, 3 a document that cannot be read, 4 a fault of the program.",
+    )
+    parser.add_argument("files", nargs="+", metavar="FILE", help="an XML or CSV document; - is standard input")
+    parser.add_argument(
+        "--kind",
+        choices=get_args(ComponentKind),
+        help="what those pieces are of which the document does not say it",
+    )
+    parser.add_argument("--json", action="store_true", help="print each report as one line of JSON")
+    parser.set_defaults(run=_run_import)
+
+
+def _run_import(arguments: argparse.Namespace) -> int:
+    console = report_console()
+    worst = 0
+    for number, name in enumerate(arguments.files):
+        report = _read(name, arguments.kind)
+        worst = max(worst, BAD_INPUT if report is None else _FAULTY if report.faults else 0)
+        if report is None:
+            continue
+        if arguments.json:
+            print(report.model_dump_json())
+            continue
+        if len(arguments.files) > 1:
+            console.print(Text(("\n" if number else "") + name, style="dim"))
+        print_import(report, console)
+    return worst
+
+
+def _read(name: str, kind: ComponentKind | None) -> ImportReport | None:
+    shown = "standard input" if name == "-" else name
+    try:
+        data = sys.stdin.buffer.read() if name == "-" else Path(name).read_bytes()
+        return read_document(data, format_of(data), kind).report()
+    except OSError as error:
+        print(f"{shown}: {error.strerror}", file=sys.stderr)
+    except UnreadableError as error:
+        where = shown if error.line is None else f"{shown}:{error.line}:{error.column or 1}"
+        print(f"{where}: {error.detail}", file=sys.stderr)
+    return None
+
+
+def add_export_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    """Add the command."""
+    parser = commands.add_parser(
+        "export",
+        help="write a checked stack as an MTConnect CuttingTool",
+        description="Check the stack in a file and print it as one CuttingTool of MTConnect, whatever the verdict."
+        " The exit code is that of the check: 0 pass, 1 review, 2 fail, 3 input that is no request, 4 a fault of the"
+        " program.",
+    )
+    parser.add_argument("file", metavar="FILE", help="a request as JSON; - is standard input")
+    parser.add_argument(
+        "--timestamp",
+        type=_timestamp,
+        default=EPOCH,
+        metavar="TIME",
+        help=f"time of the document in UTC, as 2031-05-04T12:00:00Z ({EPOCH}, so that equal requests give equal bytes)",
+    )
+    parser.add_argument(
+        "--standard", choices=get_args(Standard), default="1.4", help="version of the standard to write (1.4)"
+    )
+    parser.set_defaults(run=_run_export)
+
+
+def _timestamp(text: str) -> str:
+    if not is_timestamp(text):
+        raise argparse.ArgumentTypeError("a time in UTC is expected, as 2031-05-04T12:00:00Z")
+    return text
+
+
+def _run_export(arguments: argparse.Namespace) -> int:
+    exporter = Exporter(load_assessor())
+
+    def judge(data: object) -> tuple[bytes, Report]:
+        request = parse_request(data)
+        return exporter.export_with_report(request, timestamp=arguments.timestamp, standard=arguments.standard)
+
+    made = judged(arguments.file, judge)
+    if made is None:
+        return BAD_INPUT
+    document, report = made
+    sys.stdout.buffer.write(document)
+    sys.stdout.buffer.flush()
+    return VERDICT_CODES[report.verdict]

@@ -1,0 +1,157 @@
+"""Requests in files: read, judged, and faults told by file, line and column.
+
+Text that somebody sent, as it may be shown.
+
+Where in a JSON text the value of a JSON Pointer stands, for people who mend files.
+
+What the program's exit codes mean; the gravest of several files wins.
+"""
+
+from __future__ import annotations
+
+import json
+import re
+import sys
+from collections.abc import Callable, Mapping
+from pathlib import Path
+from types import MappingProxyType
+from typing import Final, NamedTuple, TypeVar
+
+from rich.console import Console
+
+from rules.schema.parsing import BadRequestError
+from rules.schema.report import Verdict
+from rules.schema.strict_json import NotJSONError, parse_json
+from service.sheets.text import PLAIN_WIDTH
+
+__all__ = [
+    "BAD_INPUT",
+    "FAULT",
+    "READING_ACCEPTED",
+    "READING_OPEN",
+    "READING_REFUSED",
+    "VERDICT_CODES",
+    "judged",
+    "position_of",
+    "report_console",
+]
+
+
+def printable(text: str) -> str:
+    """The text on one line, with a dot for each character that steers a terminal or turns the direction of reading.
+
+    >>> printable("a\\x1b[2J\\u202eb")
+    'a·[2J·b'
+    """
+    return "".join(one if one.isprintable() else "·" for one in text)
+
+
+_SPACE: Final = re.compile(r"[ \t\n\r]*")
+_DECODER: Final = json.JSONDecoder(parse_int=float)
+
+
+class Position(NamedTuple):
+    """Line and column, both from 1, the column in characters."""
+
+    line: int
+    column: int
+
+
+def position_of(text: str, pointer: str) -> Position:
+    """Position of a pointer's value: of the key, where the value is a member of an object.
+
+    ``text`` must be valid JSON; a pointer that leads nowhere ends at the deepest place on its way.
+
+    >>> position_of('{"a": [1,\\n {"b": 2}]}', "/a/1/b")
+    Position(line=2, column=3)
+    """
+    place = start = _skip(text, 0)
+    for step in pointer.split("/")[1:]:
+        found = _member(text, start, step.replace("~1", "/").replace("~0", "~"))
+        if found is None:
+            break
+        place, start = found
+    return Position(text.count("\n", 0, place) + 1, place - text.rfind("\n", 0, place))
+
+
+def _skip(text: str, index: int) -> int:
+    match = _SPACE.match(text, index)
+    return match.end() if match else index
+
+
+def _member(text: str, index: int, step: str) -> tuple[int, int] | None:
+    """Where the member of the container at ``index`` shows, and where its value starts."""
+    if text[index] not in "[{":
+        return None
+    is_object, number = text[index] == "{", 0
+    index = _skip(text, index + 1)
+    while text[index] not in "]}":
+        shown, name = index, str(number)
+        if is_object:
+            name, index = _DECODER.raw_decode(text, index)
+            index = _skip(text, _skip(text, index) + 1)
+        if name == step:
+            return shown, index
+        _, index = _DECODER.raw_decode(text, index)
+        index = _skip(text, index)
+        if text[index] == ",":
+            index = _skip(text, index + 1)
+        number += 1
+    return None
+
+
+ReportT = TypeVar("ReportT")
+
+
+def judged(name: str, judge: Callable[[object], ReportT]) -> ReportT | None:
+    """What ``judge`` says of a file's JSON, or nothing after saying on standard error why there is no answer."""
+    shown = "standard input" if name == "-" else name
+    try:
+        data = sys.stdin.buffer.read() if name == "-" else Path(name).read_bytes()
+    except OSError as error:
+        print(f"{shown}: {error.strerror}", file=sys.stderr)
+        return None
+    try:
+        return judge(parse_json(data))
+    except NotJSONError as error:
+        # A fault with a pointer stands in text that could be read.
+        line, column = (error.line, error.column) if error.pointer is None else _place(data, error.pointer)
+        _complain(shown, line, column, error.pointer, error.detail)
+    except BadRequestError as error:
+        for fault in error.faults:
+            _complain(shown, *_place(data, fault.pointer), fault.pointer or None, fault.detail)
+    return None
+
+
+def _place(data: bytes, pointer: str) -> tuple[int, int]:
+    return position_of(data.decode("utf-8-sig"), pointer)
+
+
+def _complain(name: str, line: int | None, column: int | None, pointer: str | None, detail: str) -> None:
+    where = name if line is None else f"{name}:{line}:{column}"
+    print(printable(f"{where}: {pointer + ': ' if pointer else ''}{detail}"), file=sys.stderr)
+
+
+def report_console() -> Console:
+    """The console for reports: the terminal, or plain lines of a fixed width."""
+    if sys.stdout.isatty():
+        return Console(highlight=False)
+    return Console(width=PLAIN_WIDTH, highlight=False, color_system=None, force_terminal=False)
+
+
+VERDICT_CODES: Final[Mapping[Verdict, int]] = MappingProxyType({"pass": 0, "review": 1, "fail": 2})
+
+READING_ACCEPTED: Final = 0
+"""The limit is kept, or there is none and nothing is outside the prediction."""
+
+READING_OPEN: Final = 1
+"""Nothing is proven, or another step is needed."""
+
+READING_REFUSED: Final = 2
+"""The limit is broken, or the reading is outside the prediction."""
+
+BAD_INPUT: Final = 3
+"""What was given is no request, no rulebook, no setting or no command."""
+
+FAULT: Final = 4
+"""The program itself failed: there is no verdict."""

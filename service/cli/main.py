@@ -1,0 +1,78 @@
+"""The command line: ``python -m service`` or ``stackgauge``."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+import traceback
+from collections.abc import Sequence
+from typing import NoReturn
+
+from pydantic import ValidationError
+from pydantic_settings import SettingsError
+
+from rules.exchange.documents import CatalogueError
+from rules.rulebook.source import RulebookError
+from rules.version import VERSION
+from service.cli import audit, exchange, generated, questions, serve
+from service.cli.files import BAD_INPUT, FAULT
+
+__all__ = ["main"]
+
+
+class _Parser(argparse.ArgumentParser):
+    """Leaves with the code for bad input, where argparse would leave with that of a failed stack."""
+
+    def error(self, message: str) -> NoReturn:
+        self.print_usage(sys.stderr)
+        self.exit(BAD_INPUT, f"{self.prog}: {message}\n")
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run a command and return its exit code."""
+    arguments = _parser().parse_args(argv)
+    try:
+        code: int = arguments.run(arguments)
+    except (RulebookError, CatalogueError) as error:
+        print(error, file=sys.stderr)
+        return BAD_INPUT
+    except ValidationError as error:
+        # Only the settings are validated out here; everything else words its own faults.
+        for one in error.errors(include_input=False, include_url=False):
+            name = "_".join(str(step) for step in one["loc"]).upper()
+            print(f"STACKGAUGE_{name}: {one['msg']}", file=sys.stderr)
+        return BAD_INPUT
+    except SettingsError as error:
+        # A list that is no JSON. The error quotes the setting's name alone.
+        name = str(error).split('"')[1].upper()
+        print(f"STACKGAUGE_{name}: must be written as JSON", file=sys.stderr)
+        return BAD_INPUT
+    except Exception:
+        # Python's own exit code for a traceback is 1, which would read as a verdict.
+        traceback.print_exc()
+        return FAULT
+    return code
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser: argparse.ArgumentParser = _Parser(
+        prog="stackgauge",
+        description="Says whether a cutting-tool stack goes together, how true it will run and how fast it may turn.",
+    )
+    parser.add_argument("--version", action="version", version=f"stackgauge {VERSION}")
+    commands = parser.add_subparsers(title="commands", required=True, metavar="COMMAND")
+    serve.add_serve_parser(commands)
+    serve.add_settings_parser(commands)
+    questions.add_check_parser(commands)
+    audit.add_parser(commands)
+    questions.add_compare_parser(commands)
+    questions.add_gate_parser(commands)
+    questions.add_search_parser(commands)
+    questions.add_budget_parser(commands)
+    questions.add_read_parser(commands)
+    exchange.add_import_parser(commands)
+    exchange.add_export_parser(commands)
+    serve.add_token_parser(commands)
+    questions.add_draw_parser(commands)
+    generated.add_parsers(commands)
+    return parser
