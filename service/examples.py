@@ -2,18 +2,51 @@
 
 They stand in the OpenAPI document, are written to ``openapi/examples`` for use with other programs, and
 the first one is what the service judges to see whether it is ready.
+
+Requests that show the full runout budget: limits from papers, and parts measured with their direction.
+
+Requests that show a comparison: the shop's stacks of one job set against each other.
+
+Requests that show how a reading is asked about, on stacks of the same invented shop as the others.
+
+Requests that show a search: a small inventory and what is wanted of it.
+
+Documents that show what an import takes: pieces of the Kestrel Bay Toolroom, an invented shop.
+
+Requests that show a batch: holders defined once, stacks that refer to them.
+
+Requests that show the gate: a work order, and a decision to verify.
 """
 
 from __future__ import annotations
 
+import json
 from collections.abc import Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Any, Final
 
+from rules.assessor import Assessor
+from rules.gate.gate import gate
 from rules.rulebook.loader import base_request
+from rules.schema.gate import GateRequest
+from rules.schema.parsing import parse
 
-__all__ = ["EXAMPLES", "EXTENDED", "RequestExample"]
+__all__ = [
+    "BATCH_EXAMPLES",
+    "BATCH_LINES",
+    "BUDGET_EXAMPLES",
+    "COMPARISON_EXAMPLES",
+    "CSV_EXAMPLE",
+    "EXAMPLES",
+    "EXTENDED",
+    "GATE_EXAMPLES",
+    "READING_EXAMPLES",
+    "SEARCH_EXAMPLES",
+    "XML_EXAMPLE",
+    "RequestExample",
+    "verification_examples",
+]
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,3 +99,294 @@ EXAMPLES: Final[Mapping[str, RequestExample]] = MappingProxyType(
     }
 )
 """Requests by name; ``openapi/examples`` holds each under its route and this name."""
+
+
+def _measured() -> dict[str, Any]:
+    """A stack of which three parts were measured with their direction, on a bench gauge."""
+    request = base_request("press_in")
+    del request["machine"]
+    parts = {part["id"]: part for part in request["stack"]["components"]}
+    for name, angle in (("bh", 20), ("ext", 150), ("em", 300)):
+        parts[name]["runout_law"] = "measured"
+        for statement in parts[name]["runout"]:
+            statement["angle_deg"] = angle
+    request["stack"]["joints"] += [{"upper": "bh", "lower": "c1"}, {"upper": "ext", "lower": "c2"}]
+    for joint in request["stack"]["joints"]:
+        joint["clocking_deg"] = 0
+    return request | {"planes": [{"counted_from": "last_clamping_face", "distance_mm": 10}], "target_um": 8}
+
+
+BUDGET_EXAMPLES: Final[Mapping[str, RequestExample]] = MappingProxyType(
+    {
+        "stated": RequestExample(
+            "Limits from the parts' papers, and what they must be to read 8 µm",
+            base_request("press_in") | {"target_um": 8},
+        ),
+        "measured": RequestExample("Three parts measured with their direction: how to turn the joints", _measured()),
+    }
+)
+
+
+def _extended_or_one_piece() -> dict[str, Any]:
+    """An end mill on an extension, the same pulled out further, and one in a long holder of the same reach."""
+    request = base_request("press_in")
+    extended = request.pop("stack")
+    long = {**extended, "id": "KB-long", "joints": [dict(joint) for joint in extended["joints"]]}
+    long["joints"][-1]["grip_length_mm"] -= 6
+    holder, *_, mill, knob = extended["components"]
+    one_piece = {
+        "id": "KB-one-piece",
+        "components": [
+            {
+                "id": "long",
+                "kind": "base_holder",
+                "machine_side": holder["machine_side"],
+                "workpiece_side": {"coupling": "shrink_fit", "diameter_mm": 8, "depth_mm": 45},
+                "gauge_length_mm": 170,
+                "mass_kg": 1.6,
+                "max_speed_rpm": 14000,
+            },
+            mill,
+            knob,
+        ],
+        "joints": [{"upper": "long", "lower": mill["id"], "grip_length_mm": 34}],
+    }
+    return {
+        "alternatives": [
+            {"name": "extended", "stack": extended},
+            {"name": "extended-long", "stack": long},
+            {"name": "one-piece", "stack": one_piece},
+        ],
+        **request,
+    }
+
+
+COMPARISON_EXAMPLES: Final[Mapping[str, RequestExample]] = MappingProxyType(
+    {
+        "extended-or-one-piece": RequestExample(
+            "An extension against more projection and against a long holder of which little is known",
+            _extended_or_one_piece(),
+        )
+    }
+)
+"""Comparisons by name."""
+
+
+def _with_pin() -> dict[str, Any]:
+    """The extension in press-in collets, with a gauge pin in place of the cutter and without a knob."""
+    stack: dict[str, Any] = base_request("press_in")["stack"]
+    pin = {
+        "id": "pin",
+        "kind": "gauge_pin",
+        "machine_side": {"coupling": "cylindrical", "diameter_mm": 8, "tolerance": "h5", "form": "plain"},
+        "overall_length_mm": 90,
+        "runout": [{"tir_um": 1, "at_mm": 24}],
+    }
+    first, clamp = stack["joints"]
+    return {
+        **stack,
+        "id": "KB-T-0042-PIN",
+        "components": [*stack["components"][:4], pin],
+        "joints": [first, {**clamp, "lower": "pin"}],
+    }
+
+
+READING_EXAMPLES: Final[Mapping[str, RequestExample]] = MappingProxyType(
+    {
+        "range": RequestExample(
+            "One total indicator reading against a limit, with nothing known of the stack",
+            {
+                "planes": [{"kind": "range", "distance_mm": 24, "tir_um": 9}],
+                "limit_um": 10,
+                "expanded_uncertainty_um": 1.5,
+            },
+        ),
+        "trial": RequestExample(
+            "Two planes read at four angles on a gauge pin, the first again after the pin was turned by half a turn",
+            {
+                "planes": [
+                    {"kind": "equal_steps", "distance_mm": 24, "readings_um": [6, 3, -6, -3]},
+                    {
+                        "kind": "dial",
+                        "distance_mm": 48,
+                        "points": [
+                            {"angle_deg": 0, "reading_um": 8},
+                            {"angle_deg": 90, "reading_um": 4},
+                            {"angle_deg": 180, "reading_um": -8},
+                            {"angle_deg": 270, "reading_um": -4},
+                        ],
+                    },
+                ],
+                "trial": {
+                    "upper": "c2",
+                    "lower": "pin",
+                    "turned_deg": 180,
+                    "plane": {"kind": "equal_steps", "distance_mm": 24, "readings_um": [1, 4, -1, -4]},
+                },
+                "stack": _with_pin(),
+                "limit_um": 10,
+                "expanded_uncertainty_um": 1.5,
+            },
+        ),
+    }
+)
+"""Requests by name; ``openapi/examples`` holds each under its route and this name."""
+
+
+def _reach_and_clearance() -> dict[str, Any]:
+    """The parts of one stack on the shelf, and a collet of another bore; a reach that needs the extension."""
+    request = base_request("press_in")
+    parts = {part["id"]: part for part in request.pop("stack")["components"]}
+    other = {**parts["c2"], "workpiece_side": {**parts["c2"]["workpiece_side"]}}
+    other["workpiece_side"].update(clamping_min_mm=6, clamping_max_mm=6)
+    return {
+        "components": {
+            "KB-ST40-32": parts["bh"],
+            "KB-32-25": parts["c1"],
+            "KB-X25-16": parts["ext"],
+            "KB-16-8": parts["c2"],
+            "KB-16-6": other,
+            "KB-EM8-3": parts["em"],
+            "KB-RK-40": parts["knob"],
+        },
+        "requirement": {
+            "cutters": ["KB-EM8-3"],
+            "projection": {"at_least_mm": 205, "at_most_mm": 230},
+            "clearance": [{"to_mm": 25, "radius_mm": 4}, {"to_mm": 110, "radius_mm": 14}],
+        },
+        **request,
+    }
+
+
+def _nothing_found() -> dict[str, Any]:
+    """The same, further than anything on the shelf reaches."""
+    request = _reach_and_clearance()
+    request["requirement"] = {"cutters": ["KB-EM8-3"], "projection": {"at_least_mm": 300}}
+    return request
+
+
+SEARCH_EXAMPLES: Final[Mapping[str, RequestExample]] = MappingProxyType(
+    {
+        "reach-and-clearance": RequestExample(
+            "A deep pocket: the extension is drawn out as far as the reach needs", _reach_and_clearance()
+        ),
+        "nothing-found": RequestExample("Nothing reaches so far; what comes nearest, and why", _nothing_found()),
+    }
+)
+"""Searches by name."""
+
+
+XML_EXAMPLE: Final = """\
+<?xml version="1.0" encoding="UTF-8"?>
+<MTConnectAssets xmlns="urn:mtconnect.org:MTConnectAssets:1.4">
+  <Header version="1.4.0.1" creationTime="2031-05-04T08:00:00Z" sender="kestrel-bay" instanceId="1"
+    assetBufferSize="16" assetCount="1"/>
+  <Assets>
+    <CuttingToolArchetype assetId="KB-EM12-4" timestamp="2031-05-04T08:00:00Z" toolId="KB-EM12-4">
+      <CuttingToolLifeCycle>
+        <ProcessSpindleSpeed maximum="24000"/>
+        <Measurements>
+          <ShankDiameter code="DMM" units="MILLIMETER" nominal="12"/>
+          <OverallToolLength code="OAL" units="MILLIMETER" nominal="83"/>
+          <CuttingDiameterMax code="DC" units="MILLIMETER" nominal="12"/>
+          <DepthOfCutMax code="APMX" units="MILLIMETER" nominal="26"/>
+          <Weight code="WT" nominal="118"/>
+        </Measurements>
+      </CuttingToolLifeCycle>
+    </CuttingToolArchetype>
+  </Assets>
+</MTConnectAssets>
+"""
+
+CSV_EXAMPLE: Final = """\
+KIND,ID,DMM,TCDMM,LS,OAL,DC,NOF,WT,RUNOUT_UM,RUNOUT_AT_MM,machine_side.form,PRICE
+cutter,KB-EM8-3,8,h6,36,63,8,3,0.043,3,24,plain,41.20
+gauge_pin,KB-GP8,8,h6,100,100,,,0.04,1,24,plain,
+cutter,KB-DR5,5,h6,,62,"5,0",2,,,,,
+"""
+
+
+def _extended_twice() -> dict[str, Any]:
+    """An end mill on an extension, as it is and with less of its shank held; all parts but the mill are defined."""
+    request = base_request("press_in")
+    stack = request.pop("stack")
+    *held, mill, knob = stack["components"]
+    definitions = {part["id"]: part for part in (*held, knob)}
+    references = [{"kind": "reference", "of": part["id"]} for part in held]
+    parts = [*references, mill, {"kind": "reference", "of": knob["id"]}]
+    short = [dict(joint) for joint in stack["joints"]]
+    short[-1]["grip_length_mm"] = 9
+    return {
+        "components": definitions,
+        **request,
+        "stacks": [
+            {"stack": {"id": "KB-T-0101", "components": parts, "joints": stack["joints"]}},
+            {"stack": {"id": "KB-T-0102", "components": parts, "joints": short}},
+        ],
+        "include": "verdicts",
+    }
+
+
+_TWICE: Final = _extended_twice()
+
+BATCH_EXAMPLES: Final[Mapping[str, RequestExample]] = MappingProxyType(
+    {"extended-twice": RequestExample("Two stacks of components that are defined once, in short", _TWICE)}
+)
+"""Batches as one document, by name."""
+
+
+def _lines() -> str:
+    shared: dict[str, Any] = {name: _TWICE[name] for name in ("components", "operation", "machine") if name in _TWICE}
+    values = [shared, *_TWICE["stacks"], {"stack": {"id": "KB-T-0103", "components": []}}]
+    return "".join(json.dumps(value, ensure_ascii=False) + "\n" for value in values)
+
+
+BATCH_LINES: Final = _lines()
+"""The same as lines, the first of which sets what the others share; the last one can't be judged."""
+
+
+def _one_held() -> dict[str, Any]:
+    """Two operations on one mill: one complete, one whose tool came without a runout and without a speed to run at."""
+    good, holes = base_request("press_in"), base_request("press_in")
+    holes["stack"]["id"] = "KB-with-holes"
+    del holes["stack"]["components"][1]["runout"]
+    del holes["operation"]["spindle_speed_rpm"]
+    return {
+        "order": "KB-WO-0001",
+        "revision": "A",
+        "machine": good["machine"],
+        "operations": [
+            {"id": "10", "stack": good["stack"], "operation": good["operation"]},
+            {"id": "20", "stack": holes["stack"], "operation": holes["operation"]},
+        ],
+        "context": {"job_order": "J-88", "equipment": "mill 3", "shift": 2},
+    }
+
+
+GATE_EXAMPLES: Final[Mapping[str, RequestExample]] = MappingProxyType(
+    {
+        "one-operation-held": RequestExample(
+            "Two operations, of which the second is held for what is not stated", _one_held()
+        )
+    }
+)
+"""Work orders by name."""
+
+
+def verification_examples(assessor: Assessor) -> Mapping[str, RequestExample]:
+    """The work orders with the digests of their decisions by these rules, and one with a digest of other rules."""
+    request = GATE_EXAMPLES["one-operation-held"].request
+    report = gate(parse(GateRequest, request), assessor)
+    stored = {
+        "gate": request,
+        "digest": report.digest,
+        "decision": report.decision,
+        "rulebook_sha256": report.provenance.rulebook_sha256,
+    }
+    other = {**stored, "digest": "0" * 64, "rulebook_sha256": "1" * 64}
+    return MappingProxyType(
+        {
+            "reproduced": RequestExample("The same order by the same rules gets the same decision", stored),
+            "other-rulebooks": RequestExample("The decision was made by other rules", other),
+        }
+    )

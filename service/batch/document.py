@@ -20,7 +20,7 @@ from rules.schema.parsing import BadRequestError, Fault, parse, pointer
 from rules.schema.request import Policy
 from service.batch.lines import CHUNK_LINES, Chunk, Chunker, LineAnswer, Shared, answer_lines
 from service.batch.pool import Pool
-from service.contract.batches import (
+from service.contract import (
     MAX_STACKS,
     BatchReport,
     BatchRequest,

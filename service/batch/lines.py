@@ -33,7 +33,7 @@ from rules.schema.parsing import BadRequestError, Fault, parse, parse_request, p
 from rules.schema.report import Report, Verdict
 from rules.schema.request import CheckRequest, Machine, Operation, Policy, Stack
 from rules.schema.strict_json import NotJSONError, parse_json
-from service.contract.batches import Defaults, Include
+from service.contract import Defaults, Include
 from service.operations.problems import ProblemError, invalid_request, not_json
 
 __all__ = [

@@ -14,15 +14,18 @@ from typing import Final
 
 from rules.assessor import Assessor
 from rules.rulebook.book import Example, Rule, Rulebook
-from service.budget_examples import BUDGET_EXAMPLES
-from service.comparison_examples import COMPARISON_EXAMPLES
-from service.examples import EXAMPLES
-from service.gate_examples import GATE_EXAMPLES, verification_examples
+from service.examples import (
+    BUDGET_EXAMPLES,
+    COMPARISON_EXAMPLES,
+    EXAMPLES,
+    GATE_EXAMPLES,
+    READING_EXAMPLES,
+    SEARCH_EXAMPLES,
+    verification_examples,
+)
 from service.http.app import create_app
 from service.http.openapi import as_text, describe
 from service.operations.settings import Settings
-from service.reading_examples import READING_EXAMPLES
-from service.search_examples import SEARCH_EXAMPLES
 
 __all__ = ["add_parsers", "catalogue", "catalogue_files", "openapi_files"]
 

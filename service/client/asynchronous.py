@@ -39,11 +39,19 @@ from service.client.sending import (
     policy,
     unreachable,
 )
-from service.contract.batches import BatchReport, BatchRequest, Defaults, Include
-from service.contract.couplings import CouplingAnswer, CouplingList
-from service.contract.pictures import PictureName
-from service.contract.rules import RuleAnswer, RuleList
-from service.contract.state import State, Version
+from service.contract import (
+    BatchReport,
+    BatchRequest,
+    CouplingAnswer,
+    CouplingList,
+    Defaults,
+    Include,
+    PictureName,
+    RuleAnswer,
+    RuleList,
+    State,
+    Version,
+)
 
 if TYPE_CHECKING:
     from rules.exchange.tool_asset_export import Standard

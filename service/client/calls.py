@@ -13,7 +13,7 @@ from typing import Any, Final, Generic, Literal, TypeAlias, TypeVar
 from pydantic import BaseModel, ValidationError
 
 from service.client.sending import AnsweredProblemError, ClientError, UnreadableAnswerError, UnsendableError
-from service.contract.problem import PROBLEM_MEDIA_TYPE, Problem
+from service.contract import PROBLEM_MEDIA_TYPE, Problem
 
 __all__ = [
     "JSON",

@@ -16,8 +16,7 @@ from rules.schema.report import Report
 from rules.schema.request import Stack, StackRequest
 from service.client.calls import Call, Given, Received, json_bytes, successful
 from service.client.sending import AnsweredProblemError, UnreadableAnswerError, UnsendableError
-from service.contract.batches import Defaults, Include, StreamSummary, VerdictResult
-from service.contract.problem import Problem
+from service.contract import Defaults, Include, Problem, StreamSummary, VerdictResult
 
 __all__ = ["PORTION_LINES", "AsyncLines", "BatchLine", "Line", "Lines", "Portion", "Portions", "async_each", "each"]
 

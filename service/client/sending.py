@@ -15,7 +15,7 @@ from pydantic import SecretStr
 from tenacity import RetryCallState, retry_if_exception, wait_random_exponential
 
 from rules.version import NAME, VERSION
-from service.contract.problem import Problem, ProblemPart
+from service.contract import Problem, ProblemPart
 
 __all__ = [
     "DEFAULT_ADDRESS",

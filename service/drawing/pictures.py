@@ -8,7 +8,7 @@ from typing import Final, get_args
 
 from rules.analysis import Derived
 from rules.schema.report import Report
-from service.contract.pictures import PictureName
+from service.contract import PictureName
 from service.drawing.plots_of_law import plot_axis, plot_distribution
 from service.drawing.plots_of_report import plot_budget, plot_speed
 from service.drawing.side_view import draw_stack

@@ -16,7 +16,7 @@ from fastapi import Request, Response
 from pydantic import BaseModel
 from pydantic_core import to_json
 
-from service.contract.answer import Answer
+from service.contract import Answer
 from service.operations.problems import ProblemError
 from service.sheets.page import PAGE_HEADERS
 

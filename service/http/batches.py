@@ -14,7 +14,7 @@ from service.batch.document import MAX_STACKS, PATH, STREAMS, BatchReport, Batch
 from service.batch.lines import Include, LineAnswer
 from service.batch.pool import Pool
 from service.batch.stream import INLINE_LINES, LineStream, answered
-from service.batch_examples import BATCH_EXAMPLES, BATCH_LINES
+from service.examples import BATCH_EXAMPLES, BATCH_LINES
 from service.http.answers import JSON, require_acceptable, require_body
 from service.http.problem_answers import responses
 from service.operations.heavy_work import Admission, HeavyWork

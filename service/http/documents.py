@@ -22,10 +22,9 @@ from rules.schema.parsing import parse_request
 from rules.schema.request import CheckRequest
 from rules.schema.strict_json import parse_json
 from service.drawing.pictures import PictureName, picture_or_words
-from service.examples import EXAMPLES, EXTENDED
+from service.examples import CSV_EXAMPLE, EXAMPLES, EXTENDED, XML_EXAMPLE
 from service.http.answers import CSV, JSON, SVG, XML, json_answer, require_acceptable, require_body, require_json_body
 from service.http.problem_answers import responses
-from service.import_examples import CSV_EXAMPLE, XML_EXAMPLE
 from service.operations.heavy_work import LIGHT_BYTES, HeavyWork
 from service.operations.problems import ProblemError, ProblemPart
 from service.operations.process import Exporter

@@ -35,7 +35,7 @@ from rules.schema.report import Report
 from rules.schema.request import CheckRequest
 from rules.version import VERSION
 from service.batch.lines import LineAnswer
-from service.contract.state import State, Version
+from service.contract import State, Version
 from service.examples import EXAMPLES, EXTENDED
 from service.http.answers import json_answer, require_acceptable, shown
 from service.http.problem_answers import responses

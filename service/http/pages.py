@@ -14,11 +14,9 @@ from fastapi import APIRouter, Request, Response
 from pydantic_core import to_json
 
 from rules.rulebook.loader import base_request
-from service.comparison_examples import COMPARISON_EXAMPLES
-from service.examples import EXAMPLES, RequestExample
+from service.examples import COMPARISON_EXAMPLES, EXAMPLES, READING_EXAMPLES, RequestExample
 from service.http.answers import Document, document, publish, require_acceptable
 from service.operations.problems import ProblemError
-from service.reading_examples import READING_EXAMPLES
 from service.sheets.page import STYLE_SOURCE
 
 __all__ = ["PAGE_POLICY", "pages_router"]

@@ -28,13 +28,16 @@ from rules.schema.report import Report
 from rules.schema.request import CheckRequest
 from rules.schema.search import MAX_INVENTORY, MAX_SEARCH_LENGTH, SearchReport, SearchRequest
 from rules.search.search import search
-from service.budget_examples import BUDGET_EXAMPLES
-from service.comparison_examples import COMPARISON_EXAMPLES
-from service.examples import EXAMPLES
-from service.gate_examples import GATE_EXAMPLES, verification_examples
+from service.examples import (
+    BUDGET_EXAMPLES,
+    COMPARISON_EXAMPLES,
+    EXAMPLES,
+    GATE_EXAMPLES,
+    READING_EXAMPLES,
+    SEARCH_EXAMPLES,
+    verification_examples,
+)
 from service.http.posted import add_posted_route, check_representations
-from service.reading_examples import READING_EXAMPLES
-from service.search_examples import SEARCH_EXAMPLES
 
 __all__ = [
     "budgets_router",

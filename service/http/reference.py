@@ -19,8 +19,16 @@ from pydantic import Field
 from rules.couplings.definition import coupling, couplings
 from rules.quantities.tables import table
 from rules.rulebook.book import Rule, Rulebook
-from service.contract.couplings import CouplingAnswer, CouplingList, CouplingSummary
-from service.contract.rules import NeedAnswer, RuleAnswer, RuleList, RuleSummary, ThresholdAnswer
+from service.contract import (
+    CouplingAnswer,
+    CouplingList,
+    CouplingSummary,
+    NeedAnswer,
+    RuleAnswer,
+    RuleList,
+    RuleSummary,
+    ThresholdAnswer,
+)
 from service.http.answers import Answer, Document, document, publish, published, require_acceptable, shown
 from service.http.openapi import as_text
 from service.http.problem_answers import responses

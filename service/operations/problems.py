@@ -15,7 +15,7 @@ from starlette.exceptions import HTTPException
 from rules.schema.parsing import BadRequestError, Fault
 from rules.schema.strict_json import NotJSONError
 from rules.search.search import ContinuationError
-from service.contract.problem import PROBLEM_MEDIA_TYPE, Problem, ProblemPart
+from service.contract import PROBLEM_MEDIA_TYPE, Problem, ProblemPart
 
 __all__ = [
     "KINDS",

@@ -7,7 +7,7 @@ from typing import Final
 from rules.exchange.documents import read_document
 from rules.exchange.untrusted import UnreadableError
 from rules.schema.imports import ImportFormat
-from service.import_examples import CSV_EXAMPLE, XML_EXAMPLE
+from service.examples import CSV_EXAMPLE, XML_EXAMPLE
 from tests.fuzz.damage import damaged, fuzzed
 
 _XML_WORDS: Final = [

@@ -22,19 +22,28 @@ from rules.schema.reading import ReadingReport, ReadingRequest
 from rules.schema.report import Report
 from rules.schema.request import CheckRequest
 from rules.schema.search import SearchReport, SearchRequest
-from service.batch_examples import BATCH_EXAMPLES
-from service.budget_examples import BUDGET_EXAMPLES
 from service.client import AnsweredProblemError, Client, UnreadableAnswerError, UnsendableError
-from service.comparison_examples import COMPARISON_EXAMPLES
-from service.contract.batches import BatchReport, BatchRequest
-from service.contract.couplings import CouplingAnswer, CouplingList
-from service.contract.rules import RuleAnswer, RuleList
-from service.contract.state import State, Version
-from service.examples import EXAMPLES
-from service.gate_examples import GATE_EXAMPLES
-from service.import_examples import CSV_EXAMPLE, XML_EXAMPLE
-from service.reading_examples import READING_EXAMPLES
-from service.search_examples import SEARCH_EXAMPLES
+from service.contract import (
+    BatchReport,
+    BatchRequest,
+    CouplingAnswer,
+    CouplingList,
+    RuleAnswer,
+    RuleList,
+    State,
+    Version,
+)
+from service.examples import (
+    BATCH_EXAMPLES,
+    BUDGET_EXAMPLES,
+    COMPARISON_EXAMPLES,
+    CSV_EXAMPLE,
+    EXAMPLES,
+    GATE_EXAMPLES,
+    READING_EXAMPLES,
+    SEARCH_EXAMPLES,
+    XML_EXAMPLE,
+)
 from tests.support.client_faces import ADDRESS, KINDS, Face, Kind, of_app
 from tests.support.orders import decided, order_of
 from tests.support.random_stacks import random_stack

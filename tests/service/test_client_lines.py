@@ -29,8 +29,7 @@ from service.client import (
     UnreadableAnswerError,
     UnsendableError,
 )
-from service.contract.batches import VerdictResult
-from service.contract.problem import Problem
+from service.contract import Problem, VerdictResult
 from service.http.app import create_app
 from service.operations.settings import Settings
 from tests.support.client_faces import KINDS, Face, Kind, flowing, of_app

@@ -23,7 +23,7 @@ from service.client import (
     UnreadableAnswerError,
 )
 from service.client.calls import retry_after_s
-from service.contract.state import State
+from service.contract import State
 from tests.support.client_faces import ADDRESS, KINDS, Face, FakeTime, Kind
 
 OK = httpx.Response(200, json={"status": "ok"})

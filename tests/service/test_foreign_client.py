@@ -22,13 +22,15 @@ import httpx
 import pytest
 from fastapi import FastAPI
 
-from service.batch_examples import BATCH_EXAMPLES
-from service.budget_examples import BUDGET_EXAMPLES
-from service.comparison_examples import COMPARISON_EXAMPLES
-from service.examples import EXAMPLES
-from service.gate_examples import GATE_EXAMPLES
-from service.reading_examples import READING_EXAMPLES
-from service.search_examples import SEARCH_EXAMPLES
+from service.examples import (
+    BATCH_EXAMPLES,
+    BUDGET_EXAMPLES,
+    COMPARISON_EXAMPLES,
+    EXAMPLES,
+    GATE_EXAMPLES,
+    READING_EXAMPLES,
+    SEARCH_EXAMPLES,
+)
 from tests.support.client_faces import ADDRESS
 
 DOCUMENT = Path(__file__).parents[2] / "openapi/openapi.json"

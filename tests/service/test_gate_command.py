@@ -18,7 +18,7 @@ from rules.schema.gate import GateReport, GateRequest, GateVerificationReport
 from rules.schema.parsing import parse
 from service.cli.files import BAD_INPUT, VERDICT_CODES
 from service.cli.questions import DECISION_CODES, NOT_REPRODUCED, REPRODUCED, add_parser
-from service.gate_examples import GATE_EXAMPLES
+from service.examples import GATE_EXAMPLES
 from service.sheets.orders import print_gate
 
 

@@ -19,7 +19,7 @@ from rules.rulebook.engine import EngineFaultError
 from rules.rulebook.loader import base_request
 from service.batch.document import MAX_STACKS
 from service.batch.stream import INLINE_LINES
-from service.batch_examples import BATCH_EXAMPLES, BATCH_LINES
+from service.examples import BATCH_EXAMPLES, BATCH_LINES
 from service.http.app import create_app
 from service.operations.settings import Settings
 from tests.support.random_stacks import random_stack

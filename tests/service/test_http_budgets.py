@@ -10,7 +10,7 @@ import pytest
 from rules.budget import full_budget
 from rules.schema.budget import BudgetReport, BudgetRequest
 from rules.schema.parsing import parse
-from service.budget_examples import BUDGET_EXAMPLES
+from service.examples import BUDGET_EXAMPLES
 
 
 def _post(client: Any, request: object) -> Any:

@@ -18,7 +18,7 @@ from rules.schema.comparison import ComparisonReport, ComparisonRequest
 from rules.schema.parsing import parse
 from service.cli.files import BAD_INPUT
 from service.cli.main import main
-from service.comparison_examples import COMPARISON_EXAMPLES
+from service.examples import COMPARISON_EXAMPLES
 from service.sheets.questions import print_comparison
 
 _SMALL = {"name": "a", "stack": {"components": [{"id": "c", "kind": "collet"}]}}

@@ -12,7 +12,7 @@ from rules.assessor import Assessor
 from rules.gate.gate import gate, verify
 from rules.schema.gate import REQUIREMENTS, GateReport, GateRequest, GateVerification, GateVerificationReport
 from rules.schema.parsing import parse
-from service.gate_examples import GATE_EXAMPLES, verification_examples
+from service.examples import GATE_EXAMPLES, verification_examples
 from service.http.app import create_app
 from service.http.questions import gates_router
 from service.operations.settings import Settings

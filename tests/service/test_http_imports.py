@@ -20,10 +20,10 @@ from rules.exchange.tool_asset_import import read_cutting_tools
 from rules.schema.imports import ImportReport
 from service.cli import exchange
 from service.cli.files import BAD_INPUT
+from service.examples import CSV_EXAMPLE, XML_EXAMPLE
 from service.http.documents import imports_router
 from service.http.middleware import BodyLimit, LastResort
 from service.http.problem_answers import HANDLERS
-from service.import_examples import CSV_EXAMPLE, XML_EXAMPLE
 from service.operations.problems import KINDS
 
 _LIMIT = 64 * 1024

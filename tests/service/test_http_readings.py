@@ -11,7 +11,7 @@ from rules.assessor import Assessor
 from rules.reading.reading import read_gauge
 from rules.schema.parsing import parse
 from rules.schema.reading import ReadingReport, ReadingRequest
-from service.reading_examples import READING_EXAMPLES
+from service.examples import READING_EXAMPLES
 
 PLANE = {"kind": "range", "distance_mm": 24, "tir_um": 9}
 

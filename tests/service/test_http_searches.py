@@ -19,7 +19,7 @@ from rules.search.search import digest_of, search, token_of
 from service.cli.files import BAD_INPUT
 from service.cli.main import main
 from service.cli.questions import NOTHING_FOUND
-from service.search_examples import SEARCH_EXAMPLES
+from service.examples import SEARCH_EXAMPLES
 from service.sheets.orders import print_search
 from tests.support.inventories import shelf
 from tests.support.toolroom_parts import SPINDLES

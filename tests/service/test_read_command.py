@@ -11,7 +11,7 @@ import pytest
 from rules.schema.reading import ReadingReport
 from service.cli.files import BAD_INPUT, FAULT
 from service.cli.main import main
-from service.reading_examples import READING_EXAMPLES
+from service.examples import READING_EXAMPLES
 
 READINGS = Path(__file__).resolve().parents[2] / "demo_data" / "readings"
 RANGE = {"kind": "range", "distance_mm": 24, "tir_um": 9}

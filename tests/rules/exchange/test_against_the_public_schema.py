@@ -21,8 +21,7 @@ from rules.exchange.tool_asset_export import Standard, export_cutting_tool
 from rules.exchange.tool_asset_import import read_cutting_tools
 from rules.schema.parsing import parse_request
 from rules.schema.strict_json import parse_json
-from service.examples import EXAMPLES
-from service.import_examples import XML_EXAMPLE
+from service.examples import EXAMPLES, XML_EXAMPLE
 
 _FOLDER = os.environ.get("STACKGAUGE_MTCONNECT_XSD", "")
 _DEMO = Path(__file__).parents[3] / "demo_data"

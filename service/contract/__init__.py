@@ -1,1 +1,0 @@
-"""The models that only the HTTP face gives or takes; routes and client share them."""
