@@ -1,1 +1,0 @@
-"""From a request to flat facts: what is known, what is lacking, what does not concern a subject."""

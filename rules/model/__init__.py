@@ -1,1 +1,0 @@
-"""The public contract: what a request may say and what a report answers."""

@@ -1,1 +1,0 @@
-"""From what was derived and judged to the report: wording, rounding, provenance."""

@@ -1,1 +1,0 @@
-"""What every request passes through before it reaches a route."""

@@ -1,1 +1,0 @@
-"""The human face of a report."""
