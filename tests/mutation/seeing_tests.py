@@ -8,7 +8,7 @@ from pathlib import Path
 import grimp
 
 _NEAR = ("tests/rules/mechanics", "tests/published", "tests/rules/facts")
-_NEXT = ("tests/rules/test_assess.py", "tests/rules/test_rule_examples.py")
+_NEXT = ("tests/rules/test_assess.py", "tests/rules/rulebook/test_rule_examples.py")
 _WIDE = "tests/rules"
 _SUPPORT = "tests.support"
 

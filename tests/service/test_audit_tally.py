@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import doctest
 import json
 import tracemalloc
-from importlib import import_module
 
 import pytest
 from hypothesis import given
@@ -137,11 +135,3 @@ def test_problems_are_told_in_a_line() -> None:
     error = invalid_request(BadRequestError(Fault(f"/{place}", "is wrong") for place in "abcde"))
     words = "#/a is wrong; #/b is wrong; #/c is wrong; and 2 more"
     assert problem_words(problem_answer(1, error).text) == (words, False)
-
-
-@pytest.mark.parametrize("name", ["histogram", "csv_output", "svg_histogram", "progress"])
-def test_examples_in_docstrings_hold(name: str) -> None:
-    """What the documentation of a module shows is what it does."""
-    result = doctest.testmod(import_module(f"service.audit.{name}"))
-    assert result.attempted > 0
-    assert result.failed == 0

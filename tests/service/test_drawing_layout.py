@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import doctest
-from importlib import import_module
 from itertools import pairwise
 
 import pytest
@@ -67,11 +65,3 @@ def test_lines_hold_the_words_in_their_order(words: list[str], most: int) -> Non
     told = " ".join(lines)
     assert " ".join(words).startswith(told.rstrip("…").rstrip())
     assert told.endswith("…") or told == " ".join(words)
-
-
-@pytest.mark.parametrize("name", _SHOWN)
-def test_examples_in_docstrings_hold(name: str) -> None:
-    """They are run, and there are some."""
-    result = doctest.testmod(import_module(f"service.report.{name}"))
-    assert result.attempted > 0
-    assert result.failed == 0

@@ -2,14 +2,10 @@
 
 from __future__ import annotations
 
-import doctest
-from types import ModuleType
 from typing import get_args
 
 import pytest
 
-from rules.exchange import documents, fields, untrusted
-from rules.exchange import symbols as symbols_module
 from rules.exchange.fields import MODELS, is_field
 from rules.exchange.symbols import body_materials, elements, symbols
 from rules.schema.components import Material, StackPart
@@ -65,11 +61,3 @@ def test_body_materials_are_materials_of_the_contract() -> None:
 def test_the_field_depends_on_the_kind(symbol: str, kind: str, field: str | None) -> None:
     """One symbol means different ends of different pieces, or nothing at all."""
     assert symbols()[symbol].field_of(kind) == field
-
-
-@pytest.mark.parametrize("module", [fields, untrusted, documents, symbols_module])
-def test_examples_in_docstrings_hold(module: ModuleType) -> None:
-    """What a docstring shows is what happens."""
-    result = doctest.testmod(module)
-    assert result.attempted
-    assert result.failed == 0

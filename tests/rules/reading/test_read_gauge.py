@@ -20,7 +20,7 @@ from rules.schema.request import CheckRequest
 from rules.schema.strict_json import parse_json
 
 BOOK = Assessor.load().book
-STACKS = Path(__file__).resolve().parents[2] / "demo_data" / "stacks"
+STACKS = Path(__file__).resolve().parents[3] / "demo_data" / "stacks"
 PIN_STACK: dict[str, Any] = parse_json((STACKS / "02-deep-pocket-gauge-pin.json").read_bytes())["stack"]  # type: ignore[index, call-overload]
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import doctest
 import math
 from collections.abc import Callable
 
@@ -10,7 +9,6 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rules.balance import formulas
 from rules.balance.formulas import (
     LEAST_PLANE_SHARE,
     balance_speed_rpm,
@@ -139,9 +137,3 @@ def test_later_functions_refuse_what_is_no_quantity(bad: float) -> None:
             quality_mm_per_s(1.0, bad, 1.0)
         with pytest.raises(ValueError, match="0 or more"):
             clamping_unbalance_gmm(1.0, bad)
-
-
-def test_examples_in_the_docstrings_hold() -> None:
-    """Every example gives what it shows."""
-    result = doctest.testmod(formulas)
-    assert (result.failed, result.attempted) == (0, 9)

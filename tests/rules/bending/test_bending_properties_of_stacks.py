@@ -17,7 +17,7 @@ from rules.quantities.models import parse_length
 from rules.rulebook.loader import base_names, base_request
 from tests.support.stacks import derived_of, report_of
 
-DEMOS = Path(__file__).parents[2] / "demo_data" / "stacks"
+DEMOS = Path(__file__).parents[3] / "demo_data" / "stacks"
 ROUNDING = 1e-9
 """Share by which an equal figure may differ."""
 
