@@ -11,66 +11,77 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from operator import truediv
 from typing import Final, NamedTuple
 
+from rules.answer.provenance import cautions
 from rules.balance.analysis import (
     CoupleSum,
     StackBalance,
     UnbalanceSum,
     UnbalanceVectors,
     balance_of,
+    balance_properties,
     couple_sum,
     unbalance_question,
     unbalance_sum,
     unbalance_vectors,
 )
-from rules.bending.analysis import StackStiffness, stiffness_of
-from rules.couplings import collets, hollow_taper, steep_taper, straight_shank
+from rules.bending.analysis import (
+    StackStiffness,
+    deflection_properties,
+    stiffness_of,
+    vibration_properties,
+)
+from rules.couplings import hollow_taper, steep_taper
 from rules.couplings.definition import JointClass
 from rules.couplings.sides import (
     ArborShellMill,
-    ColletBore,
+    Bore,
     CylindricalShank,
     Declared,
     HollowTaper,
-    Hydraulic,
-    MillingChuck,
     MorseTaper,
     NutCollet,
     PolygonalTaper,
     PressCollet,
-    ShrinkFit,
-    SideLock,
     SteepTaper,
 )
-from rules.cutting.analysis import CuttingLoad, asked_speed_of, cutting_diameter_of, cutting_load_of
-from rules.cutting.formulas import speed_from_cutting_speed_rpm
-from rules.grip import tolerances
-from rules.grip.analysis import Grip, grips_of, put_strength
-from rules.grip.fits import (
-    CLAMPS,
-    PRECISION_BORES,
-    bore_of,
-    clearance_of,
-    deviations_of,
-    is_slip_fit,
-    shank_of,
+from rules.cutting.analysis import (
+    CuttingLoad,
+    asked_speed_of,
+    cut_properties,
+    cutting_load_of,
+    drive_properties,
 )
-from rules.quantities.missing import Lack, Maybe, given, known_or, lift, merge
+from rules.grip.analysis import Grip, collet_properties, grips_of, held_shank_properties, put_strength
+from rules.quantities.missing import Lack, Maybe, given, lift, merge
 from rules.random_vectors.random_sum import Question, RandomClocking
 from rules.rulebook.fact import Fact, FactBuilder
-from rules.runout.analysis import PlaneBudget, plane_law
+from rules.runout.analysis import PlaneBudget, plane_law, runout_properties
 from rules.runout.contributors import Contributors, contributors_of
-from rules.schema.components import Collet, Cutter, GaugePin
-from rules.schema.request import Machine, Milling, Operation, StackRequest
-from rules.speed.analysis import SpeedLimits, critical_speed_of, speed_limits_of
-from rules.stack.analysis import component_facts, stack_fact
-from rules.stack.chain import Chain, JointCase, chain_of
+from rules.schema.components import RetentionKnob, StackPart
+from rules.schema.request import Machine, StackRequest
+from rules.speed.analysis import SpeedLimits, component_speed_properties, programmed_speed_properties, speed_limits_of
+from rules.stack.chain import Chain, JointCase, Link, chain_of
 from rules.stack.mass import Masses, masses_of
-from rules.stack.outlines import outline_of
-from rules.stack.positions import Geometry, geometry_of, grip_of, profile_length
+from rules.stack.outlines import narrow_end, outline_of, thinnest_wall
+from rules.stack.positions import Geometry, geometry_of, profile_length, tool_diameter
 
-__all__ = ["TELLING", "Derived", "derive", "joint_facts", "stated_minimum_grip"]
+__all__ = [
+    "TELLING",
+    "Derived",
+    "component_facts",
+    "contradiction_properties",
+    "derive",
+    "in_place",
+    "joint_facts",
+    "knob_properties",
+    "machine_limit_properties",
+    "mass_properties",
+    "overhang_properties",
+    "stack_fact",
+]
 
 
 class RandomSums(NamedTuple):
@@ -105,93 +116,6 @@ def random_sums_of(
     return RandomSums(at_gauge_plane, at_tip, unbalance, couple_sum(vectors.couple))
 
 
-def _speed(fact: FactBuilder, chain: Chain, operation: Operation, speed: Maybe[float]) -> None:
-    fact.put("spindle_speed_rpm", speed)
-    machine = chain.request.machine
-    if machine is not None and machine.max_speed_rpm is not None:
-        fact.put("machine_max_speed_rpm", machine.max_speed_rpm)
-    if operation.spindle_speed_rpm is not None and operation.cutting_speed_m_per_min is not None:
-        implied = lift(speed_from_cutting_speed_rpm, operation.cutting_speed_m_per_min, cutting_diameter_of(chain))
-        fact.put("implied_speed_rpm", implied)
-        fact.put("speed_mismatch_ratio", lift(lambda one, two: abs(one - two) / two, implied, speed))
-
-
-def _balance(fact: FactBuilder, operation: Operation, balance: StackBalance) -> None:
-    if operation.balance_grade is None:
-        return
-    fact.put("balance_grade", operation.balance_grade)
-    fact.put("balance_speed_rpm", balance.highest_speed_rpm)
-    fact.put("unbalance_gmm", lift(lambda u: u.p95, balance.unbalance))
-    fact.put("permissible_gmm", balance.permissible_gmm)
-    fact.put("seating_gmm", balance.seating_gmm)
-
-
-def _vibration(fact: FactBuilder, chain: Chain, stiffness: StackStiffness, speed: Maybe[float]) -> None:
-    """Speed and tooth passing against the first bending frequency."""
-    critical = critical_speed_of(chain, stiffness)
-    if critical is None:
-        return
-    last = chain.links[-1] if chain.links else None
-    teeth = None
-    if last is not None and isinstance(last.part, Cutter):
-        teeth = given(last.part.teeth, last.at, "teeth")
-    fact.put("critical_speed_rpm", critical)
-    fact.put("bending_frequency_hz", lift(lambda rpm: rpm / 60.0, critical))
-    fact.put("spindle_frequency_hz", lift(lambda rpm: rpm / 60.0, speed))
-    fact.put("spindle_to_critical", lift(lambda rpm, most: rpm / most, speed, critical))
-    if teeth is not None:
-        fact.put("tooth_passing_hz", lift(lambda rpm, count: rpm / 60.0 * count, speed, teeth))
-        fact.put("tooth_passing_to_critical", lift(lambda rpm, count, most: rpm * count / most, speed, teeth, critical))
-
-
-def _bending(fact: FactBuilder, operation: Operation, stiffness: StackStiffness, load: CuttingLoad) -> None:
-    if operation.deflection_limit_um is None:
-        return
-    fact.put("deflection_limit_um", operation.deflection_limit_um)
-    force = load.radial_force_n
-    fact.put("radial_force_n", given(None, "/operation/radial_force_n") if force is None else force)
-    deflection = stiffness.deflection_um
-    fact.put("deflection_um", given(None, "/operation/radial_force_n") if deflection is None else deflection)
-
-
-def _machine(fact: FactBuilder, machine: Machine | None, load: CuttingLoad) -> None:
-    if machine is None:
-        return
-    if machine.max_torque_n_m is not None and load.torque_n_m is not None:
-        fact.put("machine_max_torque_n_m", machine.max_torque_n_m)
-        fact.put("torque_demand_n_m", load.torque_n_m)
-    if machine.max_power_kw is not None and load.power_kw is not None:
-        fact.put("machine_max_power_kw", machine.max_power_kw)
-        fact.put("power_demand_kw", load.power_kw)
-
-
-def _cut(fact: FactBuilder, chain: Chain, cut: Milling | None) -> None:
-    """Depths of the cut against the cutter."""
-    last = chain.links[-1] if chain.links else None
-    if cut is None or last is None or not isinstance(last.part, Cutter):
-        return
-    if cut.radial_depth_mm is not None:
-        fact.put("radial_depth_mm", cut.radial_depth_mm)
-        fact.put("cutting_diameter_mm", cutting_diameter_of(chain))
-    if cut.axial_depth_mm is not None and last.part.flute_length_mm is not None:
-        fact.put("axial_depth_mm", cut.axial_depth_mm)
-        fact.put("flute_length_mm", last.part.flute_length_mm)
-
-
-def _runout(fact: FactBuilder, operation: Operation, at_limit: Maybe[PlaneBudget], at_tip: Maybe[PlaneBudget]) -> None:
-    if operation.runout_limit_um is not None:
-        fact.put("runout_limit_um", operation.runout_limit_um)
-        fact.put("runout_plane", "the tip" if operation.runout_limit_at == "tip" else "the gauge plane")
-        fact.put("runout_p95_um", lift(lambda b: b.p95_um, at_limit))
-        if isinstance(at_limit, Lack) or at_limit.worst_case_um is not None:
-            fact.put("runout_worst_um", lift(lambda b: b.worst_case_um, at_limit))
-    if operation.feed_per_tooth_mm is not None:
-        feed = operation.feed_per_tooth_mm
-        fact.put("feed_per_tooth_mm", feed)
-        fact.put("tip_runout_p95_um", lift(lambda b: b.p95_um, at_tip))
-        fact.put("runout_to_feed_percent", lift(lambda b: b.p95_um / (feed * 1000.0) * 100.0, at_tip))
-
-
 def operation_facts(
     chain: Chain,
     at_limit: Maybe[PlaneBudget],
@@ -207,13 +131,13 @@ def operation_facts(
         return []
     fact = FactBuilder("operation", "operation", ("/operation",), stack=chain.request.stack.id or "the stack")
     if speed is not None:
-        _speed(fact, chain, operation, speed)
-        _balance(fact, operation, balance)
-        _vibration(fact, chain, stiffness, speed)
-    _bending(fact, operation, stiffness, load)
-    _machine(fact, machine, load)
-    _cut(fact, chain, operation.milling)
-    _runout(fact, operation, at_limit, at_tip)
+        programmed_speed_properties(fact, chain, operation, speed)
+        balance_properties(fact, operation, balance)
+        vibration_properties(fact, chain, stiffness, speed)
+    deflection_properties(fact, operation, stiffness, load)
+    drive_properties(fact, machine, load)
+    cut_properties(fact, chain, operation.milling)
+    runout_properties(fact, operation, at_limit, at_tip)
     if operation.coolant == "through" and machine is not None:
         fact.put("machine_coolant", given(machine.coolant_through, "/machine/coolant_through"))
     return [fact.build()]
@@ -221,31 +145,6 @@ def operation_facts(
 
 _TAPERS: Final = (SteepTaper, HollowTaper, PolygonalTaper, MorseTaper)
 _FORMED: Final = (SteepTaper, HollowTaper, MorseTaper)
-
-_FLATTED_BADLY_HELD: Final = (ColletBore, ShrinkFit, Hydraulic, MillingChuck)
-"""Round clamps, in which a flat takes away seat and balance."""
-
-
-def clamping_range(side: ColletBore, collet: Collet, at: str) -> tuple[Maybe[float], Maybe[float]]:
-    """Return the smallest and the largest shank a collet may hold, mm."""
-    largest = side.clamping_max_mm if side.clamping_max_mm is not None else side.nominal_mm
-    smallest = side.clamping_min_mm
-    seat = collet.machine_side
-    if smallest is None and largest is not None and isinstance(seat, NutCollet) and seat.size is not None:
-        capacity = collets.capacity(seat.size)
-        if capacity.min_mm <= largest <= capacity.max_mm:
-            smallest = collets.clamping_range(seat.size, largest).min_mm
-    return given(smallest, at, "clamping_min_mm"), given(largest, at, "clamping_max_mm")
-
-
-def stated_minimum_grip(case: JointCase) -> float | None:
-    """Return the longest of the minimum grips the two components state, mm."""
-    side, shank = case.upper_side, shank_of(case)
-    holds = side.minimum_grip_mm if isinstance(side, CLAMPS) else None
-    wants = None if shank is None else shank.minimum_grip_mm
-    if holds is None or wants is None:
-        return wants if holds is None else holds
-    return max(holds, wants)
 
 
 def _taper(fact: FactBuilder, case: JointCase) -> None:
@@ -305,114 +204,12 @@ def _declared(fact: FactBuilder, case: JointCase) -> None:
             fact.put("lower_diameter_mm", given(lower.diameter_mm, case.lower_at, "diameter_mm"))
 
 
-def _held_shank(fact: FactBuilder, case: JointCase) -> None:
-    shank = case.lower.machine_side
-    if isinstance(shank, CylindricalShank):
-        _fixed_bore(fact, case, shank)
-        _collet_bore(fact, case, shank)
-        _grip(fact, case, shank)
-
-
-def _fixed_bore(fact: FactBuilder, case: JointCase, shank: CylindricalShank) -> None:
-    bore = bore_of(case)
-    if bore is None:
-        return
-    bore_diameter = given(bore.diameter_mm, case.upper_at, "diameter_mm")
-    shank_diameter = given(shank.diameter_mm, case.lower_at, "diameter_mm")
-    fact.put("bore_diameter_mm", bore_diameter)
-    fact.put("shank_diameter_mm", shank_diameter)
-    if known_or(lift(lambda hole, pin: hole == pin, bore_diameter, shank_diameter), True):
-        clearance = clearance_of(case)
-        least, most = lift(lambda c: c[0], clearance), lift(lambda c: c[1], clearance)
-        if isinstance(bore, ShrinkFit):
-            fact.put("shrink_interference_min_um", lift(lambda c: -c, most))
-        else:
-            fact.put("clearance_min_um", least)
-            if is_slip_fit(case):
-                fact.put("clearance_max_um", most)
-    if isinstance(bore, PRECISION_BORES):
-        limits = deviations_of(shank, case.lower_at, hole=False)
-        fact.put("shank_lower_um", lift(lambda pair: pair[0], limits))
-        fact.put("h6_lower_um", lift(_h6_lower, shank_diameter, case.lower_at))
-    if isinstance(bore, SideLock):
-        fact.put("flat_needed", given(bore.flat, case.upper_at, "flat"))
-        fact.put("shank_form", given(shank.form, case.lower_at, "form"))
-
-
-def _h6_lower(diameter: float, at: str) -> Maybe[float]:
-    try:
-        return tolerances.limits(diameter, "h6", hole=False).lower_um
-    except ValueError:
-        return Lack((f"{at}/diameter_mm",))
-
-
-def _collet_bore(fact: FactBuilder, case: JointCase, shank: CylindricalShank) -> None:
-    side = case.upper_side
-    if not isinstance(side, ColletBore) or case.upper is None or not isinstance(case.upper.part, Collet):
-        return
-    diameter = given(shank.diameter_mm, case.lower_at, "diameter_mm")
-    smallest, largest = clamping_range(side, case.upper.part, case.upper_at)
-    fact.put("shank_diameter_mm", diameter)
-    fact.put("clamping_min_mm", smallest)
-    fact.put("clamping_max_mm", largest)
-    if known_or(lift(lambda low, high: high > low, smallest, largest), True):
-        fact.put(
-            "collapse_share",
-            lift(lambda low, high, pin: (high - pin) / (high - low), smallest, largest, diameter),
-        )
-
-
-def _grip(fact: FactBuilder, case: JointCase, shank: CylindricalShank) -> None:
-    side, at = case.upper_side, case.upper_at
-    grip = grip_of(case)
-    fact.put("grip_length_mm", grip)
-    depth = side.depth_mm if isinstance(side, CLAMPS) else None
-    fact.put("bore_depth_mm", given(depth, at, "depth_mm"))
-    shank_length = shank.length_mm
-    if shank_length is None and isinstance(case.lower.part, GaugePin):
-        shank_length = case.lower.part.overall_length_mm
-    fact.put("shank_length_mm", given(shank_length, case.lower_at, "length_mm"))
-    minimum = stated_minimum_grip(case)
-    if minimum is not None:
-        fact.put("minimum_grip_mm", minimum)
-    elif isinstance(side, ColletBore):
-        length = given(side.length_mm, at, "length_mm")
-        fact.put("collet_length_mm", length)
-        fact.put("grip_to_collet_length", lift(lambda g, total: g / total, grip, length))
-    else:
-        fact.put("standard_shank_mm", _standard_shank(case, shank))
-    if isinstance(side, _FLATTED_BADLY_HELD):
-        fact.put("flatted_in_round_clamp", lift(_has_flat, given(shank.form, case.lower_at, "form")))
-    _lengths_agree(fact, case)
-
-
-def _has_flat(form: str) -> bool:
-    return form != "plain"
-
-
-def _standard_shank(case: JointCase, shank: CylindricalShank) -> Maybe[float]:
-    length = None if shank.diameter_mm is None else straight_shank.shank_length("din_6535", shank.diameter_mm)
-    return given(length, case.upper_at, "minimum_grip_mm")
-
-
-def _lengths_agree(fact: FactBuilder, case: JointCase) -> None:
-    """Grip, projection and overall length, where all three are stated, must add up."""
-    statement, part = case.statement, case.lower.part
-    if statement is None or statement.grip_length_mm is None or statement.projection_mm is None:
-        return
-    overall = getattr(part, "overall_length_mm", None) or profile_length(part)
-    if overall is None:
-        return
-    fact.put("length_mismatch_mm", abs(statement.grip_length_mm + statement.projection_mm - overall))
-    fact.put("overall_length_mm", overall)
-
-
 TELLING: Final[dict[JointClass, Callable[[FactBuilder, JointCase], None]]] = {
     "taper": _taper,
     "collet_seat": _collet_seat,
     "arbor": _pilot,
     "declared": _declared,
-    "grip": _held_shank,
+    "grip": held_shank_properties,
 }
 """What there is to tell of a joint, by its class, which is that of its workpiece side."""
 
@@ -524,4 +321,210 @@ def derive(request: StackRequest) -> Derived:
         stiffness,
         speed_limits_of(chain, balance, stiffness, grips),
         facts,
+    )
+
+
+_TOLERATED: Final = (CylindricalShank, Bore, Declared)
+
+
+def in_place(index: int, link: Link, count: int) -> bool:
+    """A base holder stands first and only there; a cutter or pin stands last and only there."""
+    first, last = index == 0, index == count - 1
+    return (link.part.kind == "base_holder") == first and (not link.is_tool or last)
+
+
+def mass_properties(fact: FactBuilder, link: Link, outline_kg: Maybe[float]) -> None:
+    """How far a stated mass lies off the outline's; of a base holder the outline shows only a part."""
+    stated = link.part.mass_kg
+    if stated is None or isinstance(outline_kg, Lack):
+        return
+    off = (outline_kg - stated) / outline_kg
+    fact.put("stated_mass_kg", stated)
+    fact.put("outline_mass_kg", outline_kg)
+    fact.put("mass_mismatch_ratio", max(0.0, off) if link.part.kind == "base_holder" else abs(off))
+
+
+def overhang_properties(fact: FactBuilder, link: Link, projection: Maybe[float]) -> None:
+    part = link.part
+    if part.kind == "cutter":
+        diameter = tool_diameter(link)
+        fact.put("cutter_projection_mm", projection)
+        fact.put("cutter_diameter_mm", diameter)
+        fact.put("cutter_projection_ratio", lift(truediv, projection, diameter))
+    elif part.kind == "extension":
+        diameter = _slimmest(link, projection)
+        fact.put("material", given(part.material, link.at, "material"))
+        fact.put("extension_projection_mm", projection)
+        fact.put("extension_diameter_mm", diameter)
+        fact.put("extension_projection_ratio", lift(truediv, projection, diameter))
+
+
+def _slimmest(link: Link, projection: Maybe[float]) -> Maybe[float]:
+    """Return the smallest outer diameter of the part that stands out, else the shank's."""
+    profile = link.part.profile
+    if profile and isinstance(projection, float):
+        reach, outer = 0.0, []
+        for piece in reversed(profile):
+            if reach < projection:
+                outer.append(narrow_end(piece))
+            reach += piece.length_mm
+        return min(outer or [narrow_end(profile[-1])])
+    side = link.machine_side
+    return given(getattr(side, "diameter_mm", None), link.at, "profile")
+
+
+def _stated_length(part: StackPart) -> float | None:
+    """Return the length that the outline has to agree with; collets and knobs state none."""
+    if part.kind == "collet" or part.kind == "retention_knob":
+        return None
+    return part.gauge_length_mm if part.kind == "base_holder" else part.overall_length_mm
+
+
+def contradiction_properties(fact: FactBuilder, link: Link) -> None:
+    part = link.part
+    spans = [
+        end.deviation.upper_um - end.deviation.lower_um
+        for end in (link.machine_side, link.workpiece_side)
+        if isinstance(end, _TOLERATED) and end.deviation is not None
+    ]
+    if spans:
+        fact.put("tolerance_span_um", min(spans))
+    if part.runout is not None:
+        first, last = part.runout[0], part.runout[-1]  # one statement or two
+        if first is not last:
+            fact.put("runout_distance_mm", abs(first.at_mm - last.at_mm))
+        if first.angle_deg is not None or last.angle_deg is not None:
+            fact.put("angle_without_measurement", part.runout_law != "measured")
+    stated, outline = _stated_length(part), profile_length(part)
+    if stated is not None and outline is not None:
+        fact.put("stated_length_mm", stated)
+        fact.put("outline_length_mm", outline)
+        fact.put("outline_mismatch_mm", abs(stated - outline))
+    if part.profile:
+        fact.put("thinnest_wall_mm", thinnest_wall(part.profile))
+
+
+def _component(chain: Chain, link: Link, is_repeated: bool, speed: Maybe[float] | None) -> FactBuilder:
+    part, operation = link.part, chain.request.operation
+    fact = FactBuilder(
+        "component",
+        f"component:{link.at}",
+        (link.at,),
+        component=part.id,
+        component_kind=part.kind,
+        id_repeated=is_repeated,
+    )
+    component_speed_properties(fact, link, speed)
+    contradiction_properties(fact, link)
+    if operation is not None and operation.coolant == "through":
+        fact.put("passes_coolant", given(part.coolant_through, link.at, "coolant_through"))
+    return fact
+
+
+def component_facts(chain: Chain, geometry: Geometry, masses: Masses, speed: Maybe[float] | None) -> list[Fact]:
+    """Return one fact a component, in the order of the chain, knobs last."""
+    ids = [part.id for part in chain.request.stack.components]
+    facts = []
+    for index, link in enumerate(chain.links):
+        fact = _component(chain, link, ids.count(link.part.id) > 1, speed)
+        mass_properties(fact, link, masses.outline_masses[index])
+        fact.put("in_place", in_place(index, link, len(chain.links)))
+        if index > 0:
+            overhang_properties(fact, link, geometry.projections[index - 1])
+        collet_properties(fact, link)
+        facts.append(fact.build())
+    for link in chain.knobs:
+        facts.append(_component(chain, link, ids.count(link.part.id) > 1, speed).build())
+    return facts
+
+
+def _largest_diameter(chain: Chain) -> Maybe[float]:
+    """Return the largest diameter any component states; unknown while a holder has no outline."""
+    largest, lacking = 0.0, []
+    for link in chain.links:
+        part = link.part
+        if part.kind == "cutter":
+            if part.cutting_diameter_mm is None:
+                lacking.append(f"{link.at}/cutting_diameter_mm")
+            largest = max(largest, part.cutting_diameter_mm or 0.0)
+        elif part.profile is None and part.kind in ("base_holder", "extension", "reducer"):
+            lacking.append(f"{link.at}/profile")
+        for piece in part.profile or ():
+            largest = max(largest, piece.outer_mm, piece.outer_end_mm or 0.0)
+    return Lack(tuple(lacking)) if lacking else largest
+
+
+def machine_limit_properties(
+    fact: FactBuilder, machine: Machine, chain: Chain, geometry: Geometry, masses: Masses
+) -> None:
+    if machine.max_tool_mass_kg is not None:
+        fact.put("machine_max_mass_kg", machine.max_tool_mass_kg)
+        fact.put("stack_mass_kg", masses.total)
+    if machine.max_tilting_moment_n_m is not None:
+        fact.put("machine_max_tilting_n_m", machine.max_tilting_moment_n_m)
+        fact.put("tilting_moment_n_m", masses.tilting_moment_n_m)
+    if machine.max_tool_length_mm is not None:
+        fact.put("machine_max_length_mm", machine.max_tool_length_mm)
+        fact.put("stack_projection_mm", geometry.tip)
+    if machine.max_tool_diameter_mm is not None:
+        fact.put("machine_max_diameter_mm", machine.max_tool_diameter_mm)
+        fact.put("stack_diameter_mm", _largest_diameter(chain))
+
+
+def knob_properties(fact: FactBuilder, machine: Machine | None, chain: Chain) -> None:
+    """A drawbar that grips a knob wants one of its own form, screwed into the thread the taper has."""
+    knob = chain.knobs[0] if chain.knobs else None
+    part = knob.part if knob is not None else None
+    demand = None if machine is None else machine.retention_knob
+    side = chain.links[0].machine_side if chain.links else None
+    if machine is not None and isinstance(side, SteepTaper):
+        if side.form == "iso_297":
+            fact.put("knob_lacking", False)
+        else:
+            fact.put("knob_lacking", given(None if demand is None else knob is None, "/machine/retention_knob"))
+    if knob is None or not isinstance(part, RetentionKnob):
+        return
+    if demand is not None:
+        fact.put("knob_form", given(part.form, knob.at, "form"))
+        fact.put("drawbar_form", given(demand.form, "/machine/retention_knob/form"))
+        if part.head_angle_deg is not None and demand.head_angle_deg is not None:
+            fact.put("knob_angle_deg", part.head_angle_deg)
+            fact.put("drawbar_angle_deg", demand.head_angle_deg)
+    if isinstance(side, SteepTaper):
+        at = f"{chain.links[0].at}/machine_side"
+        fact.put("knob_thread", given(part.thread, knob.at, "thread"))
+        if side.size is None or side.form is None:
+            fact.put("taper_thread", Lack(tuple(f"{at}/{n}" for n in ("size", "form") if getattr(side, n) is None)))
+        else:
+            fact.put("taper_thread", steep_taper.knob_thread(side.form, side.size))
+
+
+def stack_fact(chain: Chain, geometry: Geometry, masses: Masses) -> Fact:
+    """Return the one fact about the stack."""
+    request = chain.request
+    fact = FactBuilder(
+        "stack",
+        "stack",
+        ("/stack",),
+        stack=request.stack.id or "the stack",
+        ends_with_tool=bool(chain.links) and chain.links[-1].is_tool,
+        extension_count=float([link.part.kind for link in chain.links].count("extension")),
+        knob_count=float(len(chain.knobs)),
+        stray_joint_count=float(len(chain.stray_joints)),
+    )
+    if chain.stray_joints:
+        fact.put("stray_joints", ", ".join(chain.stray_joints))
+    knob_properties(fact, request.machine, chain)
+    if request.machine is not None:
+        machine_limit_properties(fact, request.machine, chain, geometry, masses)
+    return fact.build()
+
+
+def cautions_of(derived: Derived) -> list[str]:
+    """Return the cautions for everyone, then those of the couplings in this stack."""
+    chain = derived.chain
+    return cautions(
+        [case.upper_side.coupling for case in chain.joints if case.upper_side is not None],
+        derived.masses.total,
+        has_knob=bool(chain.knobs),
     )

@@ -9,28 +9,26 @@ from importlib.resources import files
 from pathlib import Path
 from typing import Final
 
-from rules.analysis import Derived, derive
+from rules.analysis import Derived, cautions_of, derive
 from rules.answer.findings import finding, repointed, undecided
-from rules.answer.provenance import cautions, provenance, requested_thresholds
+from rules.answer.provenance import provenance, requested_thresholds
 from rules.assembly.instruction import assembly_section
+from rules.balance.report import balance_section
+from rules.bending.report import stiffness_section
+from rules.cutting.report import load_section
 from rules.exchange.documents import NO_CATALOGUE, Catalogue, load_catalogue
+from rules.grip.report import grip_section
 from rules.quantities.models import made
 from rules.quantities.work_limit import spend
 from rules.rulebook.book import Rulebook, threshold_in_force
 from rules.rulebook.engine import Engine, EngineFaultError
 from rules.rulebook.loader import load_books
-from rules.runout.report import geometry_section, runout_section
+from rules.runout.report import runout_section
 from rules.schema.report import Finding, Report, Summary, Undecided, Verdict
-from rules.schema.request import DEFAULT_POLICY, CheckRequest, Policy
-from rules.speed.report import (
-    balance_section,
-    grip_section,
-    load_section,
-    mass_section,
-    speed_section,
-    stiffness_section,
-)
+from rules.schema.request import DEFAULT_POLICY, NO_OPERATION, CheckRequest, Policy
+from rules.speed.report import speed_section
 from rules.stack.chain import Resolved, reference_facts, resolve
+from rules.stack.report import geometry_section, mass_section
 
 __all__ = ["Assessor", "EngineFaultError"]
 
@@ -83,6 +81,7 @@ class Assessor:
             (finding(item, words.of(item.fact.kind)) for item in judgement.fired), key=lambda f: _GRAVITY[f.severity]
         )
         gaps = [undecided(item) for item in judgement.undecided]
+        chain, operation = derived.chain, derived.chain.request.operation
         report = made(
             Report,
             verdict=_verdict(findings, gaps, policy),
@@ -91,16 +90,18 @@ class Assessor:
             findings=findings,
             undecided=gaps,
             decided=list(judgement.decided),
-            geometry=geometry_section(derived),
-            runout=runout_section(derived),
-            speed=speed_section(derived, threshold_in_force(self.book, overrides, *CRITICAL_SHARE)),
-            balance=balance_section(derived),
-            load=load_section(derived),
-            grip=grip_section(derived),
-            stiffness=stiffness_section(derived),
-            mass=mass_section(derived),
+            geometry=geometry_section(chain, derived.geometry),
+            runout=runout_section(operation, derived.contributors, derived.gauge_plane, derived.tip),
+            speed=speed_section(
+                derived.speed_limits, derived.speed, threshold_in_force(self.book, overrides, *CRITICAL_SHARE)
+            ),
+            balance=balance_section(derived.balance, (operation or NO_OPERATION).balance_grade),
+            load=load_section(derived.load),
+            grip=grip_section(derived.grips, derived.geometry),
+            stiffness=stiffness_section(chain, derived.stiffness, derived.load, derived.speed),
+            mass=mass_section(chain, derived.masses),
             assembly=assembly_section(derived, findings) if request.with_assembly else None,
-            cautions=cautions(derived),
+            cautions=cautions_of(derived),
             provenance=provenance(request, request.policy, self.book, self.catalogue.digest),
         )
         return repointed(report, resolved.homes) if resolved.homes else report, derived

@@ -30,7 +30,7 @@ from rules.schema.budget import (
     RequiredRunout,
     SeatReport,
 )
-from rules.schema.request import Operation
+from rules.schema.request import NO_OPERATION
 from rules.stack.chain import SPINDLE, Chain, chain_of, resolve
 from rules.stack.positions import Geometry, geometry_of
 
@@ -87,7 +87,6 @@ def _turn(names: Sequence[str], positions: Sequence[int], joint: int, angle: flo
 
 
 _LEVELS = (0.5, 0.8, 0.95, 0.99)
-_NOTHING_ASKED = Operation.model_validate({})
 
 
 def full_budget(request: BudgetRequest, book: Rulebook, catalogue: Catalogue = NO_CATALOGUE) -> BudgetReport:
@@ -101,7 +100,7 @@ def full_budget(request: BudgetRequest, book: Rulebook, catalogue: Catalogue = N
     geometry = geometry_of(chain)
     contributors = Contributors((), Lack(resolved.lacking)) if resolved.broken else contributors_of(chain, geometry)
     known, lacking = contributors.known, contributors.lacking
-    operation = request.operation or _NOTHING_ASKED
+    operation = request.operation or NO_OPERATION
     limit_at = operation.runout_limit_at or "gauge_plane"
     judged = geometry.tip if limit_at == "tip" else geometry.gauge_plane
     target = operation.runout_limit_um if request.target_um is None else request.target_um

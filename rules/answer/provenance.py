@@ -8,14 +8,14 @@ The cautions that belong to a stack.
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
 
 import yaml
 
-from rules.analysis import Derived
-from rules.quantities.missing import Lack
+from rules.quantities.missing import Lack, Maybe
 from rules.quantities.models import Model, made
 from rules.rulebook.book import OverrideProblem, Overrides, Rulebook, check_overrides
 from rules.schema.parsing import MAX_NAME, BadRequestError, Fault, pointer
@@ -111,15 +111,13 @@ def _entries() -> tuple[_Caution, ...]:
     return tuple(_Caution(**entry) for entry in yaml.safe_load(text))
 
 
-def cautions(derived: Derived) -> list[str]:
-    """Return the cautions for everyone, then those of the couplings in this stack."""
-    concerns = {"always"}
-    concerns.update(case.upper_side.coupling for case in derived.chain.joints if case.upper_side is not None)
-    if derived.chain.knobs:
+def cautions(couplings: Iterable[str], mass: Maybe[float], *, has_knob: bool) -> list[str]:
+    """Return the cautions for everyone, then those of the couplings in a stack of this mass, kg."""
+    concerns = {"always", *couplings}
+    if has_knob:
         concerns.add("steep_taper_knob")
-    total = derived.masses.total
-    mass = 0.0 if isinstance(total, Lack) else total
-    return [entry.text for entry in _entries() if entry.when in concerns and mass >= entry.from_kg]
+    known = 0.0 if isinstance(mass, Lack) else mass
+    return [entry.text for entry in _entries() if entry.when in concerns and known >= entry.from_kg]
 
 
 def general_cautions() -> list[str]:

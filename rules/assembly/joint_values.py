@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from functools import cache
 from typing import Final
 
-from rules.analysis import Derived, stated_minimum_grip
+from rules.analysis import Derived
 from rules.assembly.sentences import Number, Tellable, Words, heavy_cautions, instruction
 from rules.couplings import collets, definition, polygonal_taper, shell_mill_arbor, straight_shank
 from rules.couplings.sides import (
@@ -23,6 +23,7 @@ from rules.couplings.sides import (
     PressCollet,
     SideLock,
 )
+from rules.grip.analysis import stated_minimum_grip
 from rules.grip.fits import clearance_of, is_slip_fit, shank_of
 from rules.grip.shrink import ShrinkJoint
 from rules.quantities.missing import Lack, Maybe, given, lift

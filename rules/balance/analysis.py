@@ -20,6 +20,7 @@ from rules.couplings import definition
 from rules.quantities.missing import Lack, Maybe, given, lift, merge
 from rules.quantities.tables import Row, UnknownEntryError, read_rows
 from rules.random_vectors.random_sum import Answer, Question
+from rules.rulebook.fact import FactBuilder
 from rules.runout.analysis import Vector, law_of, spread_of
 from rules.runout.contributors import Contributors
 from rules.schema.request import Operation
@@ -32,6 +33,7 @@ __all__ = [
     "UnbalanceSum",
     "UnbalanceVectors",
     "balance_of",
+    "balance_properties",
     "couple_sum",
     "finest_kept",
     "grade_value",
@@ -212,3 +214,13 @@ def _seating(chain: Chain, masses: Masses) -> Maybe[float] | None:
         return None
     eccentricity = definition.coupling(side.coupling).seating_eccentricity_um
     return None if eccentricity is None else lift(lambda m: clamping_unbalance_gmm(m, eccentricity), masses.total)
+
+
+def balance_properties(fact: FactBuilder, operation: Operation, balance: StackBalance) -> None:
+    if operation.balance_grade is None:
+        return
+    fact.put("balance_grade", operation.balance_grade)
+    fact.put("balance_speed_rpm", balance.highest_speed_rpm)
+    fact.put("unbalance_gmm", lift(lambda u: u.p95, balance.unbalance))
+    fact.put("permissible_gmm", balance.permissible_gmm)
+    fact.put("seating_gmm", balance.seating_gmm)

@@ -14,15 +14,23 @@ from typing import Final, Literal, NamedTuple
 from rules.bending.beam import Segment, Spring, cone_slices, tip_compliance
 from rules.bending.frequencies import bending_frequencies
 from rules.cutting.analysis import CuttingLoad
-from rules.quantities.missing import Lack, Maybe, lift, merge
-from rules.schema.components import StackPart
-from rules.schema.request import DEFAULT_POLICY
+from rules.quantities.missing import Lack, Maybe, given, lift, merge
+from rules.rulebook.fact import FactBuilder
+from rules.schema.components import Cutter, StackPart
+from rules.schema.request import DEFAULT_POLICY, Operation
 from rules.stack.chain import Chain, JointCase, Link
 from rules.stack.mass import Masses
 from rules.stack.outlines import OutlinePiece, density_of, youngs_modulus_of
 from rules.stack.positions import Geometry
 
-__all__ = ["Bending", "StackStiffness", "stiffness_of"]
+__all__ = [
+    "Bending",
+    "StackStiffness",
+    "critical_speed_of",
+    "deflection_properties",
+    "stiffness_of",
+    "vibration_properties",
+]
 
 
 _SHORTEST_MM: Final = 1e-3
@@ -360,3 +368,40 @@ def stiffness_of(
     if load.radial_force_n is not None:
         deflection = lift(lambda bent, force: bent.compliance_um_per_n * force, bending, load.radial_force_n)
     return StackStiffness(bending, deflection, frequencies, bool(springs))
+
+
+def critical_speed_of(chain: Chain, stiffness: StackStiffness) -> Maybe[float] | None:
+    """Return the speed that turns once in a period of the first bending frequency; None for a stack not run."""
+    if chain.is_read_only:
+        return None
+    return lift(lambda frequencies: frequencies[0] * 60.0, stiffness.frequencies_hz)
+
+
+def vibration_properties(fact: FactBuilder, chain: Chain, stiffness: StackStiffness, speed: Maybe[float]) -> None:
+    """Speed and tooth passing against the first bending frequency."""
+    critical = critical_speed_of(chain, stiffness)
+    if critical is None:
+        return
+    last = chain.links[-1] if chain.links else None
+    teeth = None
+    if last is not None and isinstance(last.part, Cutter):
+        teeth = given(last.part.teeth, last.at, "teeth")
+    fact.put("critical_speed_rpm", critical)
+    fact.put("bending_frequency_hz", lift(lambda rpm: rpm / 60.0, critical))
+    fact.put("spindle_frequency_hz", lift(lambda rpm: rpm / 60.0, speed))
+    fact.put("spindle_to_critical", lift(lambda rpm, most: rpm / most, speed, critical))
+    if teeth is not None:
+        fact.put("tooth_passing_hz", lift(lambda rpm, count: rpm / 60.0 * count, speed, teeth))
+        fact.put("tooth_passing_to_critical", lift(lambda rpm, count, most: rpm * count / most, speed, teeth, critical))
+
+
+def deflection_properties(
+    fact: FactBuilder, operation: Operation, stiffness: StackStiffness, load: CuttingLoad
+) -> None:
+    if operation.deflection_limit_um is None:
+        return
+    fact.put("deflection_limit_um", operation.deflection_limit_um)
+    force = load.radial_force_n
+    fact.put("radial_force_n", given(None, "/operation/radial_force_n") if force is None else force)
+    deflection = stiffness.deflection_um
+    fact.put("deflection_um", given(None, "/operation/radial_force_n") if deflection is None else deflection)

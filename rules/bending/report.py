@@ -4,11 +4,21 @@ from __future__ import annotations
 
 from typing import Final
 
-from rules.analysis import Derived
+from rules.bending.analysis import StackStiffness, critical_speed_of
+from rules.cutting.analysis import CuttingLoad
+from rules.quantities.missing import Lack, Maybe, known_or
+from rules.quantities.models import made
+from rules.quantities.rounding import rounded, rounded_or_none
 from rules.schema.components import Cutter
-from rules.schema.request import DEFAULT_POLICY
+from rules.schema.report import (
+    BendingShare,
+    StiffnessReport,
+)
+from rules.schema.request import DEFAULT_POLICY, NO_OPERATION
+from rules.stack.chain import Chain
 
-__all__ = ["stiffness_notes"]
+__all__ = ["stiffness_notes", "stiffness_section"]
+
 
 _MODEL: Final = (
     "Bending of a stepped beam without shear, clamped at the gauge line: a short, thick stack is some per cent softer."
@@ -19,12 +29,41 @@ _SPRINGS: Final = "Where no stiffness is stated, spindle and joints are taken as
 _SOLID: Final = "No flute length is stated: the cutter counts as solid to its tip, stiffer than it is."
 
 
-def stiffness_notes(derived: Derived) -> list[str]:
+def stiffness_notes(chain: Chain, stiffness: StackStiffness) -> list[str]:
     """Return the notes that hold for a stack."""
-    notes = [_MODEL, _SPRINGS if derived.stiffness.springs else _RIGID]
-    last = derived.chain.links[-1].part if derived.chain.links else None
+    notes = [_MODEL, _SPRINGS if stiffness.springs else _RIGID]
+    last = chain.links[-1].part if chain.links else None
     if isinstance(last, Cutter):
-        ratio = (derived.chain.request.policy or DEFAULT_POLICY).flute_bending_ratio
+        ratio = (chain.request.policy or DEFAULT_POLICY).flute_bending_ratio
         fluted = f"The fluted part bends like a rod of {ratio:g} of its diameter."
         notes.append(_SOLID if last.flute_length_mm is None else fluted)
     return notes
+
+
+def stiffness_section(
+    chain: Chain, stiffness: StackStiffness, load: CuttingLoad, speed: Maybe[float] | None
+) -> StiffnessReport:
+    """How the stack bends and when it rings."""
+    bending = known_or(stiffness.bending, None)
+    critical: Maybe[float] | None = critical_speed_of(chain, stiffness)
+    last = chain.links[-1].part if chain.links else None
+    teeth = last.teeth if isinstance(last, Cutter) else None
+    turns = speed / 60.0 if isinstance(speed, float) else None
+    frequencies = () if isinstance(stiffness.frequencies_hz, Lack) else stiffness.frequencies_hz
+    return made(
+        StiffnessReport,
+        tip_compliance_um_per_n=rounded_or_none(bending and bending.compliance_um_per_n, "um/N"),
+        tip_stiffness_n_per_um=rounded_or_none(bending and 1.0 / bending.compliance_um_per_n, "N/um"),
+        radial_force_n=rounded_or_none(load.radial_force_n, "N"),
+        deflection_um=rounded_or_none(stiffness.deflection_um, "um"),
+        deflection_limit_um=(chain.request.operation or NO_OPERATION).deflection_limit_um,
+        shares=[
+            made(BendingShare, name=one.name, kind=one.kind, share=rounded(one.share, "ratio"))
+            for one in (bending.shares if bending else ())
+        ],
+        bending_frequencies_hz=[rounded(one, "Hz") for one in frequencies],
+        critical_speed_rpm=rounded_or_none(critical, "rpm"),
+        spindle_frequency_hz=rounded_or_none(turns, "Hz"),
+        tooth_passing_hz=rounded_or_none(turns and teeth and turns * teeth, "Hz"),
+        notes=stiffness_notes(chain, stiffness) if bending else [],
+    )

@@ -14,11 +14,21 @@ from typing import Final, Literal, NamedTuple
 from rules.cutting.formulas import MillingLoad, helical_pull_n, milling_load, speed_from_cutting_speed_rpm
 from rules.quantities.missing import Lack, Maybe, given, known_or, lift
 from rules.quantities.tables import Row, UnknownEntryError, read_rows
+from rules.rulebook.fact import FactBuilder
 from rules.schema.components import Cutter
-from rules.schema.request import Milling
+from rules.schema.request import Machine, Milling
 from rules.stack.chain import Chain
 
-__all__ = ["CuttingLoad", "asked_speed_of", "cutting_diameter_of", "cutting_load_of", "work_material", "work_materials"]
+__all__ = [
+    "CuttingLoad",
+    "asked_speed_of",
+    "cut_properties",
+    "cutting_diameter_of",
+    "cutting_load_of",
+    "drive_properties",
+    "work_material",
+    "work_materials",
+]
 
 
 def cutting_diameter_of(chain: Chain) -> Maybe[float]:
@@ -173,3 +183,27 @@ def cutting_load_of(chain: Chain, speed: Maybe[float] | None) -> CuttingLoad:
     stated = operation.torque_n_m is not None or operation.axial_pull_n is not None
     source: Literal["stated", "milling"] | None = "milling" if milling is not None else None
     return CuttingLoad("stated" if stated else source, milling, torque, pull, force, power)
+
+
+def drive_properties(fact: FactBuilder, machine: Machine | None, load: CuttingLoad) -> None:
+    if machine is None:
+        return
+    if machine.max_torque_n_m is not None and load.torque_n_m is not None:
+        fact.put("machine_max_torque_n_m", machine.max_torque_n_m)
+        fact.put("torque_demand_n_m", load.torque_n_m)
+    if machine.max_power_kw is not None and load.power_kw is not None:
+        fact.put("machine_max_power_kw", machine.max_power_kw)
+        fact.put("power_demand_kw", load.power_kw)
+
+
+def cut_properties(fact: FactBuilder, chain: Chain, cut: Milling | None) -> None:
+    """Depths of the cut against the cutter."""
+    last = chain.links[-1] if chain.links else None
+    if cut is None or last is None or not isinstance(last.part, Cutter):
+        return
+    if cut.radial_depth_mm is not None:
+        fact.put("radial_depth_mm", cut.radial_depth_mm)
+        fact.put("cutting_diameter_mm", cutting_diameter_of(chain))
+    if cut.axial_depth_mm is not None and last.part.flute_length_mm is not None:
+        fact.put("axial_depth_mm", cut.axial_depth_mm)
+        fact.put("flute_length_mm", last.part.flute_length_mm)

@@ -8,9 +8,26 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final, Literal
 
-from rules.couplings.sides import Bore, ColletBore, CylindricalBore, SideLock
-from rules.cutting.analysis import CuttingLoad
-from rules.grip.fits import CLAMPS, shank_of
+from rules.couplings import collets, straight_shank
+from rules.couplings.sides import (
+    Bore,
+    ColletBore,
+    CylindricalBore,
+    CylindricalShank,
+    Hydraulic,
+    MillingChuck,
+    NutCollet,
+    ShrinkFit,
+    SideLock,
+)
+from rules.cutting.analysis import (
+    CuttingLoad,
+)
+from rules.grip.fits import (
+    CLAMPS,
+    fit_properties,
+    shank_of,
+)
 from rules.grip.formulas import (
     combined_safety,
     holding_speed_rpm,
@@ -20,13 +37,24 @@ from rules.grip.formulas import (
     slip_torque_n_m,
 )
 from rules.grip.shrink import ShrinkJoint, is_shrink, shrink_joint_of
-from rules.quantities.missing import Lack, Maybe, given, lift
+from rules.quantities.missing import Lack, Maybe, given, known_or, lift
 from rules.rulebook.fact import FactBuilder
-from rules.stack.chain import Chain, JointCase
+from rules.schema.components import Collet, GaugePin
+from rules.stack.analysis import length_properties
+from rules.stack.chain import Chain, JointCase, Link
 from rules.stack.outlines import OutlinePiece
 from rules.stack.positions import Geometry, grip_of
 
-__all__ = ["Grip", "grips_of", "put_strength", "weakest_of"]
+__all__ = [
+    "Grip",
+    "clamping_range",
+    "collet_properties",
+    "grips_of",
+    "held_shank_properties",
+    "put_strength",
+    "stated_minimum_grip",
+    "weakest_of",
+]
 
 
 _HELD_BY_A_SCREW: Final = (SideLock, CylindricalBore)
@@ -178,3 +206,99 @@ def put_strength(fact: FactBuilder, grip: Grip, speed: Maybe[float] | None) -> N
     if speed is not None and grip.holding_speed_rpm is not None:
         fact.put("spindle_speed_rpm", speed)
         fact.put("holding_speed_rpm", grip.holding_speed_rpm)
+
+
+_FLATTED_BADLY_HELD: Final = (ColletBore, ShrinkFit, Hydraulic, MillingChuck)
+"""Round clamps, in which a flat takes away seat and balance."""
+
+
+def clamping_range(side: ColletBore, collet: Collet, at: str) -> tuple[Maybe[float], Maybe[float]]:
+    """Return the smallest and the largest shank a collet may hold, mm."""
+    largest = side.clamping_max_mm if side.clamping_max_mm is not None else side.nominal_mm
+    smallest = side.clamping_min_mm
+    seat = collet.machine_side
+    if smallest is None and largest is not None and isinstance(seat, NutCollet) and seat.size is not None:
+        capacity = collets.capacity(seat.size)
+        if capacity.min_mm <= largest <= capacity.max_mm:
+            smallest = collets.clamping_range(seat.size, largest).min_mm
+    return given(smallest, at, "clamping_min_mm"), given(largest, at, "clamping_max_mm")
+
+
+def stated_minimum_grip(case: JointCase) -> float | None:
+    """Return the longest of the minimum grips the two components state, mm."""
+    side, shank = case.upper_side, shank_of(case)
+    holds = side.minimum_grip_mm if isinstance(side, CLAMPS) else None
+    wants = None if shank is None else shank.minimum_grip_mm
+    if holds is None or wants is None:
+        return wants if holds is None else holds
+    return max(holds, wants)
+
+
+def held_shank_properties(fact: FactBuilder, case: JointCase) -> None:
+    shank = case.lower.machine_side
+    if isinstance(shank, CylindricalShank):
+        fit_properties(fact, case, shank)
+        _collet_bore(fact, case, shank)
+        _grip(fact, case, shank)
+
+
+def _collet_bore(fact: FactBuilder, case: JointCase, shank: CylindricalShank) -> None:
+    side = case.upper_side
+    if not isinstance(side, ColletBore) or case.upper is None or not isinstance(case.upper.part, Collet):
+        return
+    diameter = given(shank.diameter_mm, case.lower_at, "diameter_mm")
+    smallest, largest = clamping_range(side, case.upper.part, case.upper_at)
+    fact.put("shank_diameter_mm", diameter)
+    fact.put("clamping_min_mm", smallest)
+    fact.put("clamping_max_mm", largest)
+    if known_or(lift(lambda low, high: high > low, smallest, largest), True):
+        fact.put(
+            "collapse_share",
+            lift(lambda low, high, pin: (high - pin) / (high - low), smallest, largest, diameter),
+        )
+
+
+def _grip(fact: FactBuilder, case: JointCase, shank: CylindricalShank) -> None:
+    side, at = case.upper_side, case.upper_at
+    grip = grip_of(case)
+    fact.put("grip_length_mm", grip)
+    depth = side.depth_mm if isinstance(side, CLAMPS) else None
+    fact.put("bore_depth_mm", given(depth, at, "depth_mm"))
+    shank_length = shank.length_mm
+    if shank_length is None and isinstance(case.lower.part, GaugePin):
+        shank_length = case.lower.part.overall_length_mm
+    fact.put("shank_length_mm", given(shank_length, case.lower_at, "length_mm"))
+    minimum = stated_minimum_grip(case)
+    if minimum is not None:
+        fact.put("minimum_grip_mm", minimum)
+    elif isinstance(side, ColletBore):
+        length = given(side.length_mm, at, "length_mm")
+        fact.put("collet_length_mm", length)
+        fact.put("grip_to_collet_length", lift(lambda g, total: g / total, grip, length))
+    else:
+        fact.put("standard_shank_mm", _standard_shank(case, shank))
+    if isinstance(side, _FLATTED_BADLY_HELD):
+        fact.put("flatted_in_round_clamp", lift(_has_flat, given(shank.form, case.lower_at, "form")))
+    length_properties(fact, case)
+
+
+def _has_flat(form: str) -> bool:
+    return form != "plain"
+
+
+def _standard_shank(case: JointCase, shank: CylindricalShank) -> Maybe[float]:
+    length = None if shank.diameter_mm is None else straight_shank.shank_length("din_6535", shank.diameter_mm)
+    return given(length, case.upper_at, "minimum_grip_mm")
+
+
+def collet_properties(fact: FactBuilder, link: Link) -> None:
+    part = link.part
+    if part.kind != "collet" or not isinstance(part.workpiece_side, ColletBore):
+        return
+    side = part.workpiece_side
+    largest = side.clamping_max_mm if side.clamping_max_mm is not None else side.nominal_mm
+    if side.clamping_min_mm is not None and largest is not None:
+        fact.put("clamping_span_mm", largest - side.clamping_min_mm)
+    if isinstance(part.machine_side, NutCollet) and part.machine_side.size is not None and largest is not None:
+        fact.put("collet_largest_mm", largest)
+        fact.put("series_capacity_mm", collets.capacity(part.machine_side.size).max_mm)

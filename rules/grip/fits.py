@@ -18,7 +18,8 @@ from rules.couplings.sides import (
 )
 from rules.grip import tolerances
 from rules.grip.formulas import clearance_um
-from rules.quantities.missing import Lack, Maybe, given, lift
+from rules.quantities.missing import Lack, Maybe, given, known_or, lift
+from rules.rulebook.fact import FactBuilder
 from rules.stack.chain import JointCase
 
 __all__ = [
@@ -27,9 +28,11 @@ __all__ = [
     "bore_of",
     "clearance_of",
     "deviations_of",
+    "fit_properties",
     "is_slip_fit",
     "shank_of",
 ]
+
 
 CLAMPS: Final = (Bore, ColletBore)
 """Ends that clamp a straight shank."""
@@ -98,3 +101,36 @@ def clearance_of(case: JointCase) -> Maybe[tuple[float, float]]:
         deviations_of(bore, case.upper_at, hole=True),
         deviations_of(shank, case.lower_at, hole=False),
     )
+
+
+def fit_properties(fact: FactBuilder, case: JointCase, shank: CylindricalShank) -> None:
+    bore = bore_of(case)
+    if bore is None:
+        return
+    bore_diameter = given(bore.diameter_mm, case.upper_at, "diameter_mm")
+    shank_diameter = given(shank.diameter_mm, case.lower_at, "diameter_mm")
+    fact.put("bore_diameter_mm", bore_diameter)
+    fact.put("shank_diameter_mm", shank_diameter)
+    if known_or(lift(lambda hole, pin: hole == pin, bore_diameter, shank_diameter), True):
+        clearance = clearance_of(case)
+        least, most = lift(lambda c: c[0], clearance), lift(lambda c: c[1], clearance)
+        if isinstance(bore, ShrinkFit):
+            fact.put("shrink_interference_min_um", lift(lambda c: -c, most))
+        else:
+            fact.put("clearance_min_um", least)
+            if is_slip_fit(case):
+                fact.put("clearance_max_um", most)
+    if isinstance(bore, PRECISION_BORES):
+        limits = deviations_of(shank, case.lower_at, hole=False)
+        fact.put("shank_lower_um", lift(lambda pair: pair[0], limits))
+        fact.put("h6_lower_um", lift(_h6_lower, shank_diameter, case.lower_at))
+    if isinstance(bore, SideLock):
+        fact.put("flat_needed", given(bore.flat, case.upper_at, "flat"))
+        fact.put("shank_form", given(shank.form, case.lower_at, "form"))
+
+
+def _h6_lower(diameter: float, at: str) -> Maybe[float]:
+    try:
+        return tolerances.limits(diameter, "h6", hole=False).lower_um
+    except ValueError:
+        return Lack((f"{at}/diameter_mm",))

@@ -9,8 +9,8 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from rules.analysis import Derived, derive
-from rules.answer.provenance import cautions, general_cautions, provenance, requested_thresholds
+from rules.analysis import Derived, cautions_of, derive
+from rules.answer.provenance import general_cautions, provenance, requested_thresholds
 from rules.exchange.documents import NO_CATALOGUE, Catalogue
 from rules.quantities.missing import Lack
 from rules.quantities.models import LackingFact
@@ -255,7 +255,7 @@ def read_gauge(request: ReadingRequest, book: Rulebook, catalogue: Catalogue = N
         pin_may_explain=explained,
         notes=[*plane_notes(planes), *trial_notes],
         next_step=next_step(Reading(planes, predictions, trial, decision, excess, pin, explained, derived)),
-        cautions=general_cautions() if derived is None else cautions(derived),
+        cautions=general_cautions() if derived is None else cautions_of(derived),
         provenance=provenance(request, request.policy, book, catalogue.digest),
     )
 

@@ -6,6 +6,7 @@ import math
 from collections.abc import Iterable, Sequence
 from typing import Final, NamedTuple
 
+from rules.quantities.missing import Lack, Maybe, lift
 from rules.random_vectors.random_sum import (
     Answer,
     Question,
@@ -14,9 +15,23 @@ from rules.random_vectors.random_sum import (
     gaussian_sigma,
     variance_shares,
 )
+from rules.rulebook.fact import FactBuilder
 from rules.runout.contributors import Contributor
+from rules.schema.request import Operation
 
-__all__ = ["PlaneBudget", "PlaneLaw", "Vector", "budget_at", "law_at", "law_of", "plane_law", "spread_of", "vectors_at"]
+__all__ = [
+    "PlaneBudget",
+    "PlaneLaw",
+    "Vector",
+    "budget_at",
+    "law_at",
+    "law_of",
+    "plane_law",
+    "runout_properties",
+    "spread_of",
+    "vectors_at",
+]
+
 
 _LEVELS: Final = (0.5, 0.95)
 
@@ -135,3 +150,19 @@ def _shares(vectors: Sequence[Vector], groups: dict[int, complex]) -> tuple[floa
     sigmas = [gaussian_sigma(abs(vector.amplitude)) if vector.capability else 0.0 for vector in vectors]
     sums = [one if vector.group is None else groups[vector.group] for one, vector in zip(fixed, vectors, strict=True)]
     return variance_shares(fixed, sigmas, sums)
+
+
+def runout_properties(
+    fact: FactBuilder, operation: Operation, at_limit: Maybe[PlaneBudget], at_tip: Maybe[PlaneBudget]
+) -> None:
+    if operation.runout_limit_um is not None:
+        fact.put("runout_limit_um", operation.runout_limit_um)
+        fact.put("runout_plane", "the tip" if operation.runout_limit_at == "tip" else "the gauge plane")
+        fact.put("runout_p95_um", lift(lambda b: b.p95_um, at_limit))
+        if isinstance(at_limit, Lack) or at_limit.worst_case_um is not None:
+            fact.put("runout_worst_um", lift(lambda b: b.worst_case_um, at_limit))
+    if operation.feed_per_tooth_mm is not None:
+        feed = operation.feed_per_tooth_mm
+        fact.put("feed_per_tooth_mm", feed)
+        fact.put("tip_runout_p95_um", lift(lambda b: b.p95_um, at_tip))
+        fact.put("runout_to_feed_percent", lift(lambda b: b.p95_um / (feed * 1000.0) * 100.0, at_tip))

@@ -4,49 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from rules.analysis import Derived
 from rules.quantities.missing import Lack, Maybe
 from rules.quantities.models import LackingFact, made
 from rules.quantities.rounding import rounded, rounded_or_none
 from rules.runout.analysis import PlaneBudget
-from rules.runout.contributors import Contributor
+from rules.runout.contributors import Contributor, Contributors
 from rules.runout.formulas import Line
 from rules.schema.report import (
     ContributorReport,
-    GeometryReport,
     PlaneReport,
-    PositionReport,
     RunoutReport,
 )
-from rules.schema.request import Operation
+from rules.schema.request import NO_OPERATION, Operation
 
-__all__ = [
-    "contributor_reports",
-    "geometry_section",
-    "runout_section",
-]
-
-_NOTHING_ASKED = Operation.model_validate({})
-
-
-def geometry_section(derived: Derived) -> GeometryReport:
-    """Where everything lies."""
-    geometry = derived.geometry
-    return made(
-        GeometryReport,
-        last_clamping_face_mm=rounded_or_none(geometry.last_clamping_face, "mm"),
-        gauge_plane_mm=rounded_or_none(geometry.gauge_plane, "mm"),
-        tip_mm=rounded_or_none(geometry.tip, "mm"),
-        components=[
-            made(
-                PositionReport,
-                component=link.part.id,
-                from_mm=rounded_or_none(place.start, "mm"),
-                to_mm=rounded_or_none(place.face, "mm"),
-            )
-            for link, place in zip(derived.chain.links, geometry.places, strict=True)
-        ],
-    )
+__all__ = ["contributor_reports", "runout_section"]
 
 
 def _plane(budget: Maybe[PlaneBudget]) -> PlaneReport | None:
@@ -73,11 +44,12 @@ def line_figures(line: Line) -> dict[str, float]:
     }
 
 
-def runout_section(derived: Derived) -> RunoutReport:
+def runout_section(
+    operation: Operation | None, contributors: Contributors, gauge: Maybe[PlaneBudget], tip: Maybe[PlaneBudget]
+) -> RunoutReport:
     """The budget: planes and contributors."""
-    operation = derived.chain.request.operation or _NOTHING_ASKED
-    known, lacking = derived.contributors.known, derived.contributors.lacking
-    gauge, tip = derived.gauge_plane, derived.tip
+    operation = operation or NO_OPERATION
+    known, lacking = contributors.known, contributors.lacking
     return made(
         RunoutReport,
         complete=lacking is None,

@@ -37,6 +37,7 @@ from rules.schema.components import Definitions, RunoutStatement, StackEntry
 __all__ = [
     "DEFAULT_POLICY",
     "MAX_COMPONENTS",
+    "NO_OPERATION",
     "BalanceGrade",
     "CheckRequest",
     "Joint",
@@ -272,3 +273,7 @@ class CheckRequest(StackRequest):
     with_assembly: bool | None = Field(
         None, description="Ask for the work instruction, too; it costs about a quarter of a check.", examples=[True]
     )
+
+
+NO_OPERATION: Final = Operation.model_validate({})
+"""An operation that states nothing."""

@@ -12,12 +12,13 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, Final, TypeAlias
 
-from rules.analysis import joint_facts, stated_minimum_grip
+from rules.analysis import component_facts, joint_facts, stack_fact
 from rules.answer.findings import finding
 from rules.assessor import Assessor
 from rules.couplings import straight_shank
 from rules.couplings.sides import Bore, ColletBore, SteepTaper
 from rules.cutting.analysis import asked_speed_of
+from rules.grip.analysis import stated_minimum_grip
 from rules.grip.fits import shank_of
 from rules.quantities.missing import known_or
 from rules.quantities.models import MIN_LENGTH_MM
@@ -27,7 +28,6 @@ from rules.rulebook.fact import Fact
 from rules.schema.components import BaseHolder, Collet, GaugePin, StackPart
 from rules.schema.report import Finding
 from rules.schema.request import Joint, Machine, Operation, Stack, StackRequest
-from rules.stack.analysis import component_facts, stack_fact
 from rules.stack.chain import Chain, JointCase, chain_of
 from rules.stack.mass import masses_of
 from rules.stack.positions import geometry_of, profile_length

@@ -2,18 +2,36 @@
 
 from __future__ import annotations
 
-from typing import Literal, NamedTuple, TypeAlias
+from typing import Final, Literal, NamedTuple, TypeAlias
 
-from rules.balance.analysis import StackBalance
-from rules.bending.analysis import StackStiffness
-from rules.cutting.formulas import speed_from_cutting_speed_rpm
+from rules.balance.analysis import (
+    StackBalance,
+)
+from rules.bending.analysis import (
+    StackStiffness,
+    critical_speed_of,
+)
+from rules.cutting.analysis import (
+    cutting_diameter_of,
+)
+from rules.cutting.formulas import cutting_speed_m_per_min, speed_from_cutting_speed_rpm
 from rules.grip.analysis import Grip
-from rules.quantities.missing import Lack, Maybe, lift, merge
+from rules.quantities.missing import Lack, Maybe, given, lift, merge
+from rules.rulebook.fact import FactBuilder
 from rules.schema.components import Cutter
-from rules.stack.analysis import lacks_speed
-from rules.stack.chain import Chain
+from rules.schema.request import Operation
+from rules.stack.chain import Chain, Link
 
-__all__ = ["SpeedCause", "SpeedLimits", "critical_speed_of", "cutting_speed_limit_of", "speed_limits_of"]
+__all__ = [
+    "SpeedCause",
+    "SpeedLimits",
+    "component_speed_properties",
+    "cutting_speed_limit_of",
+    "lacks_speed",
+    "programmed_speed_properties",
+    "speed_limits_of",
+]
+
 
 Cause: TypeAlias = Literal["component", "balance", "critical_speed", "shrink_fit", "machine", "cutting_speed"]
 
@@ -31,13 +49,6 @@ class SpeedLimits(NamedTuple):
 
     causes: tuple[SpeedCause, ...]
     lacking: Lack | None
-
-
-def critical_speed_of(chain: Chain, stiffness: StackStiffness) -> Maybe[float] | None:
-    """Return the speed that turns once in a period of the first bending frequency; None for a stack not run."""
-    if chain.is_read_only:
-        return None
-    return lift(lambda frequencies: frequencies[0] * 60.0, stiffness.frequencies_hz)
 
 
 def cutting_speed_limit_of(chain: Chain) -> Maybe[float] | None:
@@ -71,3 +82,44 @@ def speed_limits_of(
     causes.extend(SpeedCause(cause, name, speed) for cause, name, speed in derived if isinstance(speed, float))
     unstated = [Lack((f"{link.at}/max_speed_rpm",)) for link in chain.links if lacks_speed(link)]
     return SpeedLimits(tuple(causes), merge(*unstated, *(speed for _, _, speed in derived)))
+
+
+def programmed_speed_properties(fact: FactBuilder, chain: Chain, operation: Operation, speed: Maybe[float]) -> None:
+    fact.put("spindle_speed_rpm", speed)
+    machine = chain.request.machine
+    if machine is not None and machine.max_speed_rpm is not None:
+        fact.put("machine_max_speed_rpm", machine.max_speed_rpm)
+    if operation.spindle_speed_rpm is not None and operation.cutting_speed_m_per_min is not None:
+        implied = lift(speed_from_cutting_speed_rpm, operation.cutting_speed_m_per_min, cutting_diameter_of(chain))
+        fact.put("implied_speed_rpm", implied)
+        fact.put("speed_mismatch_ratio", lift(lambda one, two: abs(one - two) / two, implied, speed))
+
+
+_MUST_STATE_SPEED: Final = frozenset({"base_holder", "extension", "reducer", "cutter"})
+
+
+def lacks_speed(link: Link) -> bool:
+    """Whether a highest speed is missing: makers mark holders, extensions, reducers and cutters with one.
+
+    A collet, knob or pin is judged only where one is stated.
+    """
+    return link.part.max_speed_rpm is None and link.part.kind in _MUST_STATE_SPEED
+
+
+def component_speed_properties(fact: FactBuilder, link: Link, speed: Maybe[float] | None) -> None:
+    part = link.part
+    if speed is None or part.kind == "gauge_pin":
+        return
+    if part.kind == "cutter":
+        _cutter_speed(fact, link, part, speed)
+    if part.max_speed_rpm is None and not lacks_speed(link):
+        return
+    fact.put("spindle_speed_rpm", speed)
+    fact.put("component_max_speed_rpm", given(part.max_speed_rpm, link.at, "max_speed_rpm"))
+
+
+def _cutter_speed(fact: FactBuilder, link: Link, part: Cutter, speed: Maybe[float]) -> None:
+    reached = lift(cutting_speed_m_per_min, speed, given(part.cutting_diameter_mm, link.at, "cutting_diameter_mm"))
+    fact.put("peripheral_speed_m_per_min", reached)
+    if part.max_cutting_speed_m_per_min is not None:
+        fact.put("max_cutting_speed_m_per_min", part.max_cutting_speed_m_per_min)

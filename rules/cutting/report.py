@@ -1,0 +1,35 @@
+"""The report's section on the load of the cut."""
+
+from __future__ import annotations
+
+from rules.cutting.analysis import CuttingLoad
+from rules.cutting.formulas import MillingLoad
+from rules.quantities.models import made
+from rules.quantities.rounding import rounded_or_none
+from rules.schema.report import (
+    LoadReport,
+)
+
+__all__ = ["load_section"]
+
+
+def _milling(load: CuttingLoad) -> MillingLoad | None:
+    return load.milling if isinstance(load.milling, MillingLoad) else None
+
+
+def load_section(load: CuttingLoad) -> LoadReport:
+    """What the cut asks."""
+    cut = _milling(load)
+    return made(
+        LoadReport,
+        source=load.source,
+        torque_n_m=rounded_or_none(load.torque_n_m, "N m"),
+        axial_pull_n=rounded_or_none(load.axial_pull_n, "N"),
+        radial_force_n=rounded_or_none(load.radial_force_n, "N"),
+        power_kw=rounded_or_none(load.power_kw, "kW"),
+        mean_torque_n_m=rounded_or_none(cut and cut.mean_torque_n_m, "N m"),
+        mean_chip_thickness_mm=rounded_or_none(cut and cut.mean_chip_thickness_mm, "mm chip"),
+        specific_force_mpa=rounded_or_none(cut and cut.specific_force_mpa, "MPa"),
+        teeth_in_cut=rounded_or_none(cut and cut.teeth_in_cut, "ratio"),
+        removal_rate_mm3_per_min=rounded_or_none(cut and cut.removal_rate_mm3_per_min, "mm3/min"),
+    )

@@ -1,0 +1,59 @@
+"""The report's sections on geometry and mass."""
+
+from __future__ import annotations
+
+from rules.quantities.models import made
+from rules.quantities.rounding import rounded_or_none
+from rules.schema.report import (
+    ComponentMass,
+    GeometryReport,
+    MassReport,
+    PositionReport,
+)
+from rules.stack.chain import Chain
+from rules.stack.mass import Masses
+from rules.stack.positions import Geometry
+
+__all__ = ["geometry_section", "mass_section"]
+
+
+def geometry_section(chain: Chain, geometry: Geometry) -> GeometryReport:
+    """Where everything lies."""
+    return made(
+        GeometryReport,
+        last_clamping_face_mm=rounded_or_none(geometry.last_clamping_face, "mm"),
+        gauge_plane_mm=rounded_or_none(geometry.gauge_plane, "mm"),
+        tip_mm=rounded_or_none(geometry.tip, "mm"),
+        components=[
+            made(
+                PositionReport,
+                component=link.part.id,
+                from_mm=rounded_or_none(place.start, "mm"),
+                to_mm=rounded_or_none(place.face, "mm"),
+            )
+            for link, place in zip(chain.links, geometry.places, strict=True)
+        ],
+    )
+
+
+def mass_section(chain: Chain, masses: Masses) -> MassReport:
+    """Mass of the whole and of each component, and where it sits."""
+    return made(
+        MassReport,
+        total_kg=rounded_or_none(masses.total, "kg"),
+        centre_of_mass_mm=rounded_or_none(masses.centre, "mm"),
+        transverse_inertia_kg_mm2=rounded_or_none(masses.inertia, "kg mm2"),
+        tilting_moment_n_m=rounded_or_none(masses.tilting_moment_n_m, "N m"),
+        components=[
+            made(
+                ComponentMass,
+                component=link.part.id,
+                mass_kg=rounded_or_none(mass, "kg"),
+                centre_of_mass_mm=rounded_or_none(centre, "mm"),
+                transverse_inertia_kg_mm2=rounded_or_none(inertia, "kg mm2"),
+            )
+            for link, mass, centre, inertia in zip(
+                chain.links, masses.masses, masses.centres, masses.inertias, strict=True
+            )
+        ],
+    )
