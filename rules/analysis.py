@@ -49,31 +49,31 @@ from rules.couplings.sides import (
 )
 from rules.cutting.analysis import (
     CuttingLoad,
-    asked_speed_of,
     cut_properties,
     cutting_load_of,
     drive_properties,
+    programmed_speed_of,
 )
 from rules.grip.analysis import Grip, collet_properties, grips_of, held_shank_properties, put_strength
-from rules.quantities.missing import Lack, Maybe, given, lift, merge
+from rules.quantities.missing import Missing, OrMissing, missing_of, or_missing, when_known
 from rules.random_vectors.random_sum import Question, RandomClocking
-from rules.rulebook.fact import Fact, FactBuilder
+from rules.rulebook.fact import Fact, Properties
 from rules.runout.analysis import PlaneBudget, plane_law, runout_properties
 from rules.runout.contributors import Contributors, contributors_of
 from rules.schema.components import RetentionKnob, StackPart
 from rules.schema.request import Machine, StackRequest
 from rules.speed.analysis import SpeedLimits, component_speed_properties, programmed_speed_properties, speed_limits_of
-from rules.stack.chain import Chain, JointCase, Link, chain_of
+from rules.stack.chain import Chain, Member, StackJoint, chain_of
 from rules.stack.mass import Masses, masses_of
 from rules.stack.outlines import narrow_end, outline_of, thinnest_wall
-from rules.stack.positions import Geometry, geometry_of, profile_length, tool_diameter
+from rules.stack.positions import Positions, positions_on_axis, profile_length, tool_diameter
 
 __all__ = [
     "TELLING",
-    "Derived",
+    "StackAnalysis",
+    "analyse",
     "component_facts",
     "contradiction_properties",
-    "derive",
     "in_place",
     "joint_facts",
     "knob_properties",
@@ -87,30 +87,30 @@ __all__ = [
 class RandomSums(NamedTuple):
     """Runout at two planes, unbalance and couple."""
 
-    gauge_plane: Maybe[PlaneBudget]
-    tip: Maybe[PlaneBudget]
-    unbalance: Maybe[UnbalanceSum]
-    couple: Maybe[CoupleSum]
+    gauge_plane: OrMissing[PlaneBudget]
+    tip: OrMissing[PlaneBudget]
+    unbalance: OrMissing[UnbalanceSum]
+    couple: OrMissing[CoupleSum]
 
 
 def random_sums_of(
-    gauge_plane: Maybe[float],
-    tip: Maybe[float],
+    gauge_plane: OrMissing[float],
+    tip: OrMissing[float],
     contributors: Contributors,
-    vectors: Maybe[UnbalanceVectors],
+    vectors: OrMissing[UnbalanceVectors],
     limit_um: float | None,
 ) -> RandomSums:
     """Sum the contributors at gauge plane and tip (mm from the gauge line), and the vectors of unbalance."""
     planes = [
-        place if isinstance(place, Lack) else plane_law(place, contributors.known, limit_um)
+        place if isinstance(place, Missing) else plane_law(place, contributors.known, limit_um)
         for place in (gauge_plane, tip)
     ]
-    questions: list[Question] = [plane.question() for plane in planes if not isinstance(plane, Lack)]
-    if not isinstance(vectors, Lack):
+    questions: list[Question] = [plane.question() for plane in planes if not isinstance(plane, Missing)]
+    if not isinstance(vectors, Missing):
         questions.append(unbalance_question(vectors.static))
     answers = iter(RandomClocking.figures_of(questions))
-    at_gauge_plane, at_tip = [plane if isinstance(plane, Lack) else plane.budget(next(answers)) for plane in planes]
-    if isinstance(vectors, Lack):
+    at_gauge_plane, at_tip = [plane if isinstance(plane, Missing) else plane.budget(next(answers)) for plane in planes]
+    if isinstance(vectors, Missing):
         return RandomSums(at_gauge_plane, at_tip, vectors, vectors)
     unbalance = unbalance_sum(vectors.static, questions[-1], next(answers))
     return RandomSums(at_gauge_plane, at_tip, unbalance, couple_sum(vectors.couple))
@@ -118,18 +118,18 @@ def random_sums_of(
 
 def operation_facts(
     chain: Chain,
-    at_limit: Maybe[PlaneBudget],
-    at_tip: Maybe[PlaneBudget],
+    at_limit: OrMissing[PlaneBudget],
+    at_tip: OrMissing[PlaneBudget],
     balance: StackBalance,
     stiffness: StackStiffness,
     load: CuttingLoad,
-    speed: Maybe[float] | None,
+    speed: OrMissing[float] | None,
 ) -> list[Fact]:
     """Return the one fact about the operation, or none where no operation is stated."""
     operation, machine = chain.request.operation, chain.request.machine
     if operation is None:
         return []
-    fact = FactBuilder("operation", "operation", ("/operation",), stack=chain.request.stack.id or "the stack")
+    fact = Properties("operation", "operation", ("/operation",), stack=chain.request.stack.id or "the stack")
     if speed is not None:
         programmed_speed_properties(fact, chain, operation, speed)
         balance_properties(fact, operation, balance)
@@ -139,7 +139,7 @@ def operation_facts(
     cut_properties(fact, chain, operation.milling)
     runout_properties(fact, operation, at_limit, at_tip)
     if operation.coolant == "through" and machine is not None:
-        fact.put("machine_coolant", given(machine.coolant_through, "/machine/coolant_through"))
+        fact.add("machine_coolant", or_missing(machine.coolant_through, "/machine/coolant_through"))
     return [fact.build()]
 
 
@@ -147,64 +147,64 @@ _TAPERS: Final = (SteepTaper, HollowTaper, PolygonalTaper, MorseTaper)
 _FORMED: Final = (SteepTaper, HollowTaper, MorseTaper)
 
 
-def _taper(fact: FactBuilder, case: JointCase) -> None:
+def _taper(fact: Properties, case: StackJoint) -> None:
     upper, lower = case.upper_side, case.lower.machine_side
     if isinstance(upper, _TAPERS) and isinstance(lower, _TAPERS) and upper.coupling == lower.coupling:
-        fact.put("upper_size", given(upper.size, case.upper_at, "size"))
-        fact.put("lower_size", given(lower.size, case.lower_at, "size"))
+        fact.add("upper_size", or_missing(upper.size, case.upper_at, "size"))
+        fact.add("lower_size", or_missing(lower.size, case.lower_at, "size"))
     if isinstance(upper, _FORMED) and isinstance(lower, _FORMED) and upper.coupling == lower.coupling:
-        upper_form = given(upper.form, case.upper_at, "form")
-        lower_form = given(lower.form, case.lower_at, "form")
-        fact.put("upper_form", upper_form)
-        fact.put("lower_form", lower_form)
-        fact.put("forms_interchange", lift(_interchange, upper, case, upper_form, lower_form))
+        upper_form = or_missing(upper.form, case.upper_at, "form")
+        lower_form = or_missing(lower.form, case.lower_at, "form")
+        fact.add("upper_form", upper_form)
+        fact.add("lower_form", lower_form)
+        fact.add("forms_interchange", when_known(_interchange, upper, case, upper_form, lower_form))
 
 
 def _interchange(
-    upper: SteepTaper | HollowTaper | MorseTaper, case: JointCase, upper_form: str, lower_form: str
-) -> Maybe[bool]:
+    upper: SteepTaper | HollowTaper | MorseTaper, case: StackJoint, upper_form: str, lower_form: str
+) -> OrMissing[bool]:
     """Whether two forms fit; where the standards at hand do not settle it, the drawings have to: a lack."""
     if isinstance(upper, MorseTaper):
         return upper_form == lower_form
     compare = steep_taper.interchange if isinstance(upper, SteepTaper) else hollow_taper.interchange
     answer = compare(upper_form, lower_form)
     if answer == "not_settled":
-        return Lack((f"{case.upper_at}/form", f"{case.lower_at}/form"))
+        return Missing((f"{case.upper_at}/form", f"{case.lower_at}/form"))
     return answer == "fits"
 
 
-def _collet_seat(fact: FactBuilder, case: JointCase) -> None:
+def _collet_seat(fact: Properties, case: StackJoint) -> None:
     upper, lower = case.upper_side, case.lower.machine_side
     if isinstance(upper, NutCollet) and isinstance(lower, NutCollet):
-        fact.put("socket_size", given(upper.size, case.upper_at, "size"))
-        fact.put("collet_size", given(lower.size, case.lower_at, "size"))
+        fact.add("socket_size", or_missing(upper.size, case.upper_at, "size"))
+        fact.add("collet_size", or_missing(lower.size, case.lower_at, "size"))
     if isinstance(upper, PressCollet) and isinstance(lower, PressCollet):
-        fact.put("socket_designation", given(upper.designation, case.upper_at, "designation"))
-        fact.put("collet_designation", given(lower.designation, case.lower_at, "designation"))
+        fact.add("socket_designation", or_missing(upper.designation, case.upper_at, "designation"))
+        fact.add("collet_designation", or_missing(lower.designation, case.lower_at, "designation"))
 
 
-def _pilot(fact: FactBuilder, case: JointCase) -> None:
+def _pilot(fact: Properties, case: StackJoint) -> None:
     upper, lower = case.upper_side, case.lower.machine_side
     if isinstance(upper, ArborShellMill) and isinstance(lower, ArborShellMill):
-        fact.put("arbor_pilot_mm", given(upper.pilot_diameter_mm, case.upper_at, "pilot_diameter_mm"))
-        fact.put("cutter_pilot_mm", given(lower.pilot_diameter_mm, case.lower_at, "pilot_diameter_mm"))
-        fact.put("arbor_drive", given(upper.drive, case.upper_at, "drive"))
-        fact.put("cutter_drive", given(lower.drive, case.lower_at, "drive"))
+        fact.add("arbor_pilot_mm", or_missing(upper.pilot_diameter_mm, case.upper_at, "pilot_diameter_mm"))
+        fact.add("cutter_pilot_mm", or_missing(lower.pilot_diameter_mm, case.lower_at, "pilot_diameter_mm"))
+        fact.add("arbor_drive", or_missing(upper.drive, case.upper_at, "drive"))
+        fact.add("cutter_drive", or_missing(lower.drive, case.lower_at, "drive"))
 
 
-def _declared(fact: FactBuilder, case: JointCase) -> None:
+def _declared(fact: Properties, case: StackJoint) -> None:
     upper, lower = case.upper_side, case.lower.machine_side
     if isinstance(upper, Declared) and isinstance(lower, Declared):
-        fact.put("upper_designation", given(upper.designation, case.upper_at, "designation"))
-        fact.put("lower_designation", given(lower.designation, case.lower_at, "designation"))
-        fact.put("upper_gender", given(upper.gender, case.upper_at, "gender"))
-        fact.put("lower_gender", given(lower.gender, case.lower_at, "gender"))
+        fact.add("upper_designation", or_missing(upper.designation, case.upper_at, "designation"))
+        fact.add("lower_designation", or_missing(lower.designation, case.lower_at, "designation"))
+        fact.add("upper_gender", or_missing(upper.gender, case.upper_at, "gender"))
+        fact.add("lower_gender", or_missing(lower.gender, case.lower_at, "gender"))
         if upper.diameter_mm is not None or lower.diameter_mm is not None:
-            fact.put("upper_diameter_mm", given(upper.diameter_mm, case.upper_at, "diameter_mm"))
-            fact.put("lower_diameter_mm", given(lower.diameter_mm, case.lower_at, "diameter_mm"))
+            fact.add("upper_diameter_mm", or_missing(upper.diameter_mm, case.upper_at, "diameter_mm"))
+            fact.add("lower_diameter_mm", or_missing(lower.diameter_mm, case.lower_at, "diameter_mm"))
 
 
-TELLING: Final[dict[JointClass, Callable[[FactBuilder, JointCase], None]]] = {
+TELLING: Final[dict[JointClass, Callable[[Properties, StackJoint], None]]] = {
     "taper": _taper,
     "collet_seat": _collet_seat,
     "arbor": _pilot,
@@ -214,10 +214,10 @@ TELLING: Final[dict[JointClass, Callable[[FactBuilder, JointCase], None]]] = {
 """What there is to tell of a joint, by its class, which is that of its workpiece side."""
 
 
-def _joint(case: JointCase, key: str) -> FactBuilder:
+def _joint(case: StackJoint, key: str) -> Properties:
     at = (case.upper_at, case.lower_at)
     upper, lower = case.upper_side, case.lower.machine_side
-    fact = FactBuilder(
+    fact = Properties(
         "joint",
         key,
         at if case.statement is None else (*at, case.statement_at),
@@ -225,21 +225,21 @@ def _joint(case: JointCase, key: str) -> FactBuilder:
         upper=case.upper_name,
         lower=case.lower.part.id,
     )
-    upper_coupling = given(None if upper is None else upper.coupling, case.upper_at)
-    lower_coupling = given(None if lower is None else lower.coupling, case.lower_at)
-    fact.put("upper_coupling", upper_coupling)
-    fact.put("lower_coupling", lower_coupling)
+    upper_coupling = or_missing(None if upper is None else upper.coupling, case.upper_at)
+    lower_coupling = or_missing(None if lower is None else lower.coupling, case.lower_at)
+    fact.add("upper_coupling", upper_coupling)
+    fact.add("lower_coupling", lower_coupling)
     mates = case.mated
-    fact.put(
+    fact.add(
         "spindle_mates" if case.upper is None else "mates",
-        merge(upper_coupling, lower_coupling) if mates is None else mates,
+        missing_of(upper_coupling, lower_coupling) if mates is None else mates,
     )
     if case.joint_class is not None:
         TELLING[case.joint_class](fact, case)
     return fact
 
 
-def joint_facts(chain: Chain, grips: Sequence[Grip], speed: Maybe[float] | None) -> list[Fact]:
+def joint_facts(chain: Chain, grips: Sequence[Grip], speed: OrMissing[float] | None) -> list[Fact]:
     """Return one fact a joint, the spindle's first where a machine is given."""
     cases = ([chain.spindle_joint] if chain.spindle_joint else []) + list(chain.joints)
     held = {id(grip.case): grip for grip in grips}
@@ -254,17 +254,17 @@ def joint_facts(chain: Chain, grips: Sequence[Grip], speed: Maybe[float] | None)
 
 
 @dataclass(frozen=True, slots=True)
-class Derived:
+class StackAnalysis:
     """All that follows from a request before any rule has judged."""
 
     chain: Chain
-    geometry: Geometry
+    geometry: Positions
     contributors: Contributors
-    speed: Maybe[float] | None
+    speed: OrMissing[float] | None
     """Speed asked, rpm; None where none is."""
-    gauge_plane: Maybe[PlaneBudget]
+    gauge_plane: OrMissing[PlaneBudget]
     """Budget of the known contributors; a lack where the plane has no place."""
-    tip: Maybe[PlaneBudget]
+    tip: OrMissing[PlaneBudget]
     masses: Masses
     balance: StackBalance
     load: CuttingLoad
@@ -274,19 +274,19 @@ class Derived:
     facts: tuple[Fact, ...]
 
 
-def _complete(budget: Maybe[PlaneBudget], contributors: Contributors) -> Maybe[PlaneBudget]:
+def _complete(budget: OrMissing[PlaneBudget], contributors: Contributors) -> OrMissing[PlaneBudget]:
     """Return the budget only where no contributor is missing: a partial sum judges nothing."""
     if contributors.lacking is None:
         return budget
-    missing = budget.fields if isinstance(budget, Lack) else ()
-    return Lack(tuple(dict.fromkeys((*contributors.lacking.fields, *missing))))
+    missing = budget.fields if isinstance(budget, Missing) else ()
+    return Missing(tuple(dict.fromkeys((*contributors.lacking.fields, *missing))))
 
 
-def derive(request: StackRequest) -> Derived:
+def analyse(request: StackRequest) -> StackAnalysis:
     """Derive geometry, budgets, masses, balance, loads, bending and the flat facts the rules judge."""
     chain = chain_of(request)
-    geometry = geometry_of(chain)
-    speed = asked_speed_of(chain)
+    geometry = positions_on_axis(chain)
+    speed = programmed_speed_of(chain)
     contributors = contributors_of(chain, geometry)
     operation = request.operation
     limit = None if operation is None else operation.runout_limit_um
@@ -307,7 +307,7 @@ def derive(request: StackRequest) -> Derived:
         *joint_facts(chain, grips, speed),
         *operation_facts(chain, at_limit, at_tip, balance, stiffness, load, speed),
     )
-    return Derived(
+    return StackAnalysis(
         chain,
         geometry,
         contributors,
@@ -327,39 +327,39 @@ def derive(request: StackRequest) -> Derived:
 _TOLERATED: Final = (CylindricalShank, Bore, Declared)
 
 
-def in_place(index: int, link: Link, count: int) -> bool:
+def in_place(index: int, link: Member, count: int) -> bool:
     """A base holder stands first and only there; a cutter or pin stands last and only there."""
     first, last = index == 0, index == count - 1
     return (link.part.kind == "base_holder") == first and (not link.is_tool or last)
 
 
-def mass_properties(fact: FactBuilder, link: Link, outline_kg: Maybe[float]) -> None:
+def mass_properties(fact: Properties, link: Member, outline_kg: OrMissing[float]) -> None:
     """How far a stated mass lies off the outline's; of a base holder the outline shows only a part."""
     stated = link.part.mass_kg
-    if stated is None or isinstance(outline_kg, Lack):
+    if stated is None or isinstance(outline_kg, Missing):
         return
     off = (outline_kg - stated) / outline_kg
-    fact.put("stated_mass_kg", stated)
-    fact.put("outline_mass_kg", outline_kg)
-    fact.put("mass_mismatch_ratio", max(0.0, off) if link.part.kind == "base_holder" else abs(off))
+    fact.add("stated_mass_kg", stated)
+    fact.add("outline_mass_kg", outline_kg)
+    fact.add("mass_mismatch_ratio", max(0.0, off) if link.part.kind == "base_holder" else abs(off))
 
 
-def overhang_properties(fact: FactBuilder, link: Link, projection: Maybe[float]) -> None:
+def overhang_properties(fact: Properties, link: Member, projection: OrMissing[float]) -> None:
     part = link.part
     if part.kind == "cutter":
         diameter = tool_diameter(link)
-        fact.put("cutter_projection_mm", projection)
-        fact.put("cutter_diameter_mm", diameter)
-        fact.put("cutter_projection_ratio", lift(truediv, projection, diameter))
+        fact.add("cutter_projection_mm", projection)
+        fact.add("cutter_diameter_mm", diameter)
+        fact.add("cutter_projection_ratio", when_known(truediv, projection, diameter))
     elif part.kind == "extension":
         diameter = _slimmest(link, projection)
-        fact.put("material", given(part.material, link.at, "material"))
-        fact.put("extension_projection_mm", projection)
-        fact.put("extension_diameter_mm", diameter)
-        fact.put("extension_projection_ratio", lift(truediv, projection, diameter))
+        fact.add("material", or_missing(part.material, link.at, "material"))
+        fact.add("extension_projection_mm", projection)
+        fact.add("extension_diameter_mm", diameter)
+        fact.add("extension_projection_ratio", when_known(truediv, projection, diameter))
 
 
-def _slimmest(link: Link, projection: Maybe[float]) -> Maybe[float]:
+def _slimmest(link: Member, projection: OrMissing[float]) -> OrMissing[float]:
     """Return the smallest outer diameter of the part that stands out, else the shank's."""
     profile = link.part.profile
     if profile and isinstance(projection, float):
@@ -370,7 +370,7 @@ def _slimmest(link: Link, projection: Maybe[float]) -> Maybe[float]:
             reach += piece.length_mm
         return min(outer or [narrow_end(profile[-1])])
     side = link.machine_side
-    return given(getattr(side, "diameter_mm", None), link.at, "profile")
+    return or_missing(getattr(side, "diameter_mm", None), link.at, "profile")
 
 
 def _stated_length(part: StackPart) -> float | None:
@@ -380,7 +380,7 @@ def _stated_length(part: StackPart) -> float | None:
     return part.gauge_length_mm if part.kind == "base_holder" else part.overall_length_mm
 
 
-def contradiction_properties(fact: FactBuilder, link: Link) -> None:
+def contradiction_properties(fact: Properties, link: Member) -> None:
     part = link.part
     spans = [
         end.deviation.upper_um - end.deviation.lower_um
@@ -388,25 +388,25 @@ def contradiction_properties(fact: FactBuilder, link: Link) -> None:
         if isinstance(end, _TOLERATED) and end.deviation is not None
     ]
     if spans:
-        fact.put("tolerance_span_um", min(spans))
+        fact.add("tolerance_span_um", min(spans))
     if part.runout is not None:
         first, last = part.runout[0], part.runout[-1]  # one statement or two
         if first is not last:
-            fact.put("runout_distance_mm", abs(first.at_mm - last.at_mm))
+            fact.add("runout_distance_mm", abs(first.at_mm - last.at_mm))
         if first.angle_deg is not None or last.angle_deg is not None:
-            fact.put("angle_without_measurement", part.runout_law != "measured")
+            fact.add("angle_without_measurement", part.runout_law != "measured")
     stated, outline = _stated_length(part), profile_length(part)
     if stated is not None and outline is not None:
-        fact.put("stated_length_mm", stated)
-        fact.put("outline_length_mm", outline)
-        fact.put("outline_mismatch_mm", abs(stated - outline))
+        fact.add("stated_length_mm", stated)
+        fact.add("outline_length_mm", outline)
+        fact.add("outline_mismatch_mm", abs(stated - outline))
     if part.profile:
-        fact.put("thinnest_wall_mm", thinnest_wall(part.profile))
+        fact.add("thinnest_wall_mm", thinnest_wall(part.profile))
 
 
-def _component(chain: Chain, link: Link, is_repeated: bool, speed: Maybe[float] | None) -> FactBuilder:
+def _component(chain: Chain, link: Member, is_repeated: bool, speed: OrMissing[float] | None) -> Properties:
     part, operation = link.part, chain.request.operation
-    fact = FactBuilder(
+    fact = Properties(
         "component",
         f"component:{link.at}",
         (link.at,),
@@ -417,18 +417,18 @@ def _component(chain: Chain, link: Link, is_repeated: bool, speed: Maybe[float] 
     component_speed_properties(fact, link, speed)
     contradiction_properties(fact, link)
     if operation is not None and operation.coolant == "through":
-        fact.put("passes_coolant", given(part.coolant_through, link.at, "coolant_through"))
+        fact.add("passes_coolant", or_missing(part.coolant_through, link.at, "coolant_through"))
     return fact
 
 
-def component_facts(chain: Chain, geometry: Geometry, masses: Masses, speed: Maybe[float] | None) -> list[Fact]:
+def component_facts(chain: Chain, geometry: Positions, masses: Masses, speed: OrMissing[float] | None) -> list[Fact]:
     """Return one fact a component, in the order of the chain, knobs last."""
     ids = [part.id for part in chain.request.stack.components]
     facts = []
     for index, link in enumerate(chain.links):
         fact = _component(chain, link, ids.count(link.part.id) > 1, speed)
         mass_properties(fact, link, masses.outline_masses[index])
-        fact.put("in_place", in_place(index, link, len(chain.links)))
+        fact.add("in_place", in_place(index, link, len(chain.links)))
         if index > 0:
             overhang_properties(fact, link, geometry.projections[index - 1])
         collet_properties(fact, link)
@@ -438,7 +438,7 @@ def component_facts(chain: Chain, geometry: Geometry, masses: Masses, speed: May
     return facts
 
 
-def _largest_diameter(chain: Chain) -> Maybe[float]:
+def _largest_diameter(chain: Chain) -> OrMissing[float]:
     """Return the largest diameter any component states; unknown while a holder has no outline."""
     largest, lacking = 0.0, []
     for link in chain.links:
@@ -451,27 +451,27 @@ def _largest_diameter(chain: Chain) -> Maybe[float]:
             lacking.append(f"{link.at}/profile")
         for piece in part.profile or ():
             largest = max(largest, piece.outer_mm, piece.outer_end_mm or 0.0)
-    return Lack(tuple(lacking)) if lacking else largest
+    return Missing(tuple(lacking)) if lacking else largest
 
 
 def machine_limit_properties(
-    fact: FactBuilder, machine: Machine, chain: Chain, geometry: Geometry, masses: Masses
+    fact: Properties, machine: Machine, chain: Chain, geometry: Positions, masses: Masses
 ) -> None:
     if machine.max_tool_mass_kg is not None:
-        fact.put("machine_max_mass_kg", machine.max_tool_mass_kg)
-        fact.put("stack_mass_kg", masses.total)
+        fact.add("machine_max_mass_kg", machine.max_tool_mass_kg)
+        fact.add("stack_mass_kg", masses.total)
     if machine.max_tilting_moment_n_m is not None:
-        fact.put("machine_max_tilting_n_m", machine.max_tilting_moment_n_m)
-        fact.put("tilting_moment_n_m", masses.tilting_moment_n_m)
+        fact.add("machine_max_tilting_n_m", machine.max_tilting_moment_n_m)
+        fact.add("tilting_moment_n_m", masses.tilting_moment_n_m)
     if machine.max_tool_length_mm is not None:
-        fact.put("machine_max_length_mm", machine.max_tool_length_mm)
-        fact.put("stack_projection_mm", geometry.tip)
+        fact.add("machine_max_length_mm", machine.max_tool_length_mm)
+        fact.add("stack_projection_mm", geometry.tip)
     if machine.max_tool_diameter_mm is not None:
-        fact.put("machine_max_diameter_mm", machine.max_tool_diameter_mm)
-        fact.put("stack_diameter_mm", _largest_diameter(chain))
+        fact.add("machine_max_diameter_mm", machine.max_tool_diameter_mm)
+        fact.add("stack_diameter_mm", _largest_diameter(chain))
 
 
-def knob_properties(fact: FactBuilder, machine: Machine | None, chain: Chain) -> None:
+def knob_properties(fact: Properties, machine: Machine | None, chain: Chain) -> None:
     """A drawbar that grips a knob wants one of its own form, screwed into the thread the taper has."""
     knob = chain.knobs[0] if chain.knobs else None
     part = knob.part if knob is not None else None
@@ -479,30 +479,30 @@ def knob_properties(fact: FactBuilder, machine: Machine | None, chain: Chain) ->
     side = chain.links[0].machine_side if chain.links else None
     if machine is not None and isinstance(side, SteepTaper):
         if side.form == "iso_297":
-            fact.put("knob_lacking", False)
+            fact.add("knob_lacking", False)
         else:
-            fact.put("knob_lacking", given(None if demand is None else knob is None, "/machine/retention_knob"))
+            fact.add("knob_lacking", or_missing(None if demand is None else knob is None, "/machine/retention_knob"))
     if knob is None or not isinstance(part, RetentionKnob):
         return
     if demand is not None:
-        fact.put("knob_form", given(part.form, knob.at, "form"))
-        fact.put("drawbar_form", given(demand.form, "/machine/retention_knob/form"))
+        fact.add("knob_form", or_missing(part.form, knob.at, "form"))
+        fact.add("drawbar_form", or_missing(demand.form, "/machine/retention_knob/form"))
         if part.head_angle_deg is not None and demand.head_angle_deg is not None:
-            fact.put("knob_angle_deg", part.head_angle_deg)
-            fact.put("drawbar_angle_deg", demand.head_angle_deg)
+            fact.add("knob_angle_deg", part.head_angle_deg)
+            fact.add("drawbar_angle_deg", demand.head_angle_deg)
     if isinstance(side, SteepTaper):
         at = f"{chain.links[0].at}/machine_side"
-        fact.put("knob_thread", given(part.thread, knob.at, "thread"))
+        fact.add("knob_thread", or_missing(part.thread, knob.at, "thread"))
         if side.size is None or side.form is None:
-            fact.put("taper_thread", Lack(tuple(f"{at}/{n}" for n in ("size", "form") if getattr(side, n) is None)))
+            fact.add("taper_thread", Missing(tuple(f"{at}/{n}" for n in ("size", "form") if getattr(side, n) is None)))
         else:
-            fact.put("taper_thread", steep_taper.knob_thread(side.form, side.size))
+            fact.add("taper_thread", steep_taper.knob_thread(side.form, side.size))
 
 
-def stack_fact(chain: Chain, geometry: Geometry, masses: Masses) -> Fact:
+def stack_fact(chain: Chain, geometry: Positions, masses: Masses) -> Fact:
     """Return the one fact about the stack."""
     request = chain.request
-    fact = FactBuilder(
+    fact = Properties(
         "stack",
         "stack",
         ("/stack",),
@@ -513,14 +513,14 @@ def stack_fact(chain: Chain, geometry: Geometry, masses: Masses) -> Fact:
         stray_joint_count=float(len(chain.stray_joints)),
     )
     if chain.stray_joints:
-        fact.put("stray_joints", ", ".join(chain.stray_joints))
+        fact.add("stray_joints", ", ".join(chain.stray_joints))
     knob_properties(fact, request.machine, chain)
     if request.machine is not None:
         machine_limit_properties(fact, request.machine, chain, geometry, masses)
     return fact.build()
 
 
-def cautions_of(derived: Derived) -> list[str]:
+def cautions_of(derived: StackAnalysis) -> list[str]:
     """Return the cautions for everyone, then those of the couplings in this stack."""
     chain = derived.chain
     return cautions(

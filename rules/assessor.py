@@ -9,17 +9,17 @@ from importlib.resources import files
 from pathlib import Path
 from typing import Final
 
-from rules.analysis import Derived, cautions_of, derive
+from rules.analysis import StackAnalysis, analyse, cautions_of
 from rules.answer.findings import finding, repointed, undecided
-from rules.answer.provenance import provenance, requested_thresholds
+from rules.answer.provenance import provenance, threshold_overrides
 from rules.assembly.instruction import assembly_section
 from rules.balance.report import balance_section
 from rules.bending.report import stiffness_section
 from rules.cutting.report import load_section
 from rules.exchange.documents import NO_CATALOGUE, Catalogue, load_catalogue
 from rules.grip.report import grip_section
-from rules.quantities.models import made
-from rules.quantities.work_limit import spend
+from rules.quantities.models import construct
+from rules.quantities.work_limit import charge
 from rules.rulebook.book import Rulebook, threshold_in_force
 from rules.rulebook.engine import Engine, EngineFaultError
 from rules.rulebook.loader import load_books
@@ -68,11 +68,11 @@ class Assessor:
         """
         return self.assess_derived(request)[0]
 
-    def assess_derived(self, request: CheckRequest) -> tuple[Report, Derived]:
+    def assess_derived(self, request: CheckRequest) -> tuple[Report, StackAnalysis]:
         """Judge one request and return what was derived of it beside the report; errors as `assess`."""
-        spend(_STEPS)
+        charge(_STEPS)
         policy = request.policy or DEFAULT_POLICY
-        overrides = requested_thresholds(policy, self.book)
+        overrides = threshold_overrides(policy, self.book)
         resolved = resolve(request, self.catalogue.definitions)
         derived = _derived(resolved)
         judgement = self.engine.judge(derived.facts, overrides)
@@ -82,7 +82,7 @@ class Assessor:
         )
         gaps = [undecided(item) for item in judgement.undecided]
         chain, operation = derived.chain, derived.chain.request.operation
-        report = made(
+        report = construct(
             Report,
             verdict=_verdict(findings, gaps, policy),
             stack=request.stack.id,
@@ -107,14 +107,14 @@ class Assessor:
         return repointed(report, resolved.homes) if resolved.homes else report, derived
 
 
-def _derived(resolved: Resolved) -> Derived:
+def _derived(resolved: Resolved) -> StackAnalysis:
     """Derive all that follows; of a stack with a part that is not defined, nothing but that follows."""
     if not resolved.cases:
-        return derive(resolved.request)
+        return analyse(resolved.request)
     if not resolved.broken:
-        derived = derive(resolved.request)
+        derived = analyse(resolved.request)
         return replace(derived, facts=(*derived.facts, *reference_facts(resolved)))
-    return replace(derive(resolved.without_stack()), facts=tuple(reference_facts(resolved)))
+    return replace(analyse(resolved.without_stack()), facts=tuple(reference_facts(resolved)))
 
 
 def _verdict(findings: Sequence[Finding], gaps: Sequence[Undecided], policy: Policy) -> Verdict:
@@ -134,7 +134,7 @@ def _verdict(findings: Sequence[Finding], gaps: Sequence[Undecided], policy: Pol
 
 def _summary(findings: Sequence[Finding], gaps: Sequence[Undecided], decided: Sequence[str]) -> Summary:
     counts = Counter(item.severity for item in findings)
-    return made(
+    return construct(
         Summary,
         errors=counts["error"],
         warnings=counts["warning"],

@@ -8,9 +8,9 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from rules.answer.provenance import provenance, requested_thresholds
+from rules.answer.provenance import provenance, threshold_overrides
 from rules.exchange.documents import NO_CATALOGUE, Catalogue
-from rules.quantities.missing import Lack, Maybe, lift
+from rules.quantities.missing import Missing, OrMissing, when_known
 from rules.quantities.models import LackingFact
 from rules.quantities.rounding import rounded, rounded_or_none
 from rules.random_vectors.random_sum import gaussian_sigma
@@ -32,7 +32,7 @@ from rules.schema.budget import (
 )
 from rules.schema.request import NO_OPERATION
 from rules.stack.chain import SPINDLE, Chain, chain_of, resolve
-from rules.stack.positions import Geometry, geometry_of
+from rules.stack.positions import Positions, positions_on_axis
 
 __all__ = ["full_budget"]
 
@@ -94,11 +94,11 @@ def full_budget(request: BudgetRequest, book: Rulebook, catalogue: Catalogue = N
 
     Raises :class:`~rules.schema.parsing.BadRequestError` for thresholds that no rule has or allows, as a check does.
     """
-    requested_thresholds(request.policy, book)
+    threshold_overrides(request.policy, book)
     resolved = resolve(request, catalogue.definitions)
     chain = chain_of(resolved.without_stack() if resolved.broken else resolved.request)
-    geometry = geometry_of(chain)
-    contributors = Contributors((), Lack(resolved.lacking)) if resolved.broken else contributors_of(chain, geometry)
+    geometry = positions_on_axis(chain)
+    contributors = Contributors((), Missing(resolved.lacking)) if resolved.broken else contributors_of(chain, geometry)
     known, lacking = contributors.known, contributors.lacking
     operation = request.operation or NO_OPERATION
     limit_at = operation.runout_limit_at or "gauge_plane"
@@ -127,11 +127,11 @@ def full_budget(request: BudgetRequest, book: Rulebook, catalogue: Catalogue = N
     )
 
 
-def _planes(request: BudgetRequest, geometry: Geometry) -> list[tuple[str, Maybe[float]]]:
+def _planes(request: BudgetRequest, geometry: Positions) -> list[tuple[str, OrMissing[float]]]:
     found = [("gauge plane", geometry.gauge_plane), ("tip", geometry.tip)]
     for number, asked in enumerate(request.planes or (), start=1):
-        zero: Maybe[float] = 0.0 if asked.counted_from == "gauge_line" else geometry.last_clamping_face
-        found.append((f"plane {number}", lift(lambda start, step: start + step, zero, asked.distance_mm)))
+        zero: OrMissing[float] = 0.0 if asked.counted_from == "gauge_line" else geometry.last_clamping_face
+        found.append((f"plane {number}", when_known(lambda start, step: start + step, zero, asked.distance_mm)))
     return found
 
 
@@ -169,15 +169,15 @@ def _p95_with(vectors: Sequence[Vector], place: int, factor: float) -> float:
     return 2.0 * float(law_of(changed).quantiles((0.95,))[0])
 
 
-def _seats(chain: Chain, geometry: Geometry) -> list[SeatReport]:
+def _seats(chain: Chain, geometry: Positions) -> list[SeatReport]:
     """Return how a speck at each seat shows, the most sensitive first."""
     seats = []
     for link, place in zip(chain.links, geometry.places, strict=True):
-        if isinstance(place.seat_length, Lack) or isinstance(place.pivot, Lack) or place.seat_length <= 0.0:
+        if isinstance(place.seat_length, Missing) or isinstance(place.pivot, Missing) or place.seat_length <= 0.0:
             continue
         seat, pivot = place.seat_length, place.pivot
         at_gauge, at_tip = (
-            lift(lambda z, pivot=pivot, seat=seat: tir_from_speck(1.0, seat, z - pivot), plane)
+            when_known(lambda z, pivot=pivot, seat=seat: tir_from_speck(1.0, seat, z - pivot), plane)
             for plane in (geometry.gauge_plane, geometry.tip)
         )
         seats.append(

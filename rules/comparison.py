@@ -16,11 +16,11 @@ from dataclasses import dataclass
 from itertools import combinations
 from typing import Final
 
-from rules.analysis import Derived
+from rules.analysis import StackAnalysis
 from rules.answer.findings import enumerated, field_in_words
 from rules.answer.provenance import provenance
 from rules.assessor import Assessor
-from rules.quantities.missing import Lack
+from rules.quantities.missing import Missing
 from rules.quantities.rounding import rounded, rounded_for_people
 from rules.random_vectors.comparison import chances_of_less
 from rules.random_vectors.random_sum import RandomClocking
@@ -47,7 +47,7 @@ class Judged:
 
     name: str
     report: Report
-    derived: Derived
+    derived: StackAnalysis
 
     @property
     def fails(self) -> bool:
@@ -115,7 +115,7 @@ def missing_for(judged: Judged, criterion: Criterion) -> str:
 
 
 def _fields(value: object) -> list[str]:
-    return list(value.fields) if isinstance(value, Lack) else []
+    return list(value.fields) if isinstance(value, Missing) else []
 
 
 Row = Sequence[float | None]
@@ -404,7 +404,7 @@ def _reads_less(judged: Sequence[Judged], pairs: Sequence[tuple[int, int]]) -> l
     place: dict[int, int] = {}
     for n, one in enumerate(judged):
         plane, contributors = one.derived.geometry.gauge_plane, one.derived.contributors
-        if contributors.lacking is None and not isinstance(plane, Lack):
+        if contributors.lacking is None and not isinstance(plane, Missing):
             place[n] = len(laws)
             laws.append(law_at(plane, contributors.known))
     known = [(a, b) for a, b in pairs if a in place and b in place]

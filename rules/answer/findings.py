@@ -11,7 +11,7 @@ import re
 from collections.abc import Mapping, Sequence
 from typing import Final
 
-from rules.quantities.models import LackingFact, made
+from rules.quantities.models import LackingFact, construct
 from rules.quantities.rounding import rounded, rounded_for_people
 from rules.rulebook.book import Fired, Rule
 from rules.rulebook.book import Undecided as UndecidedRule
@@ -62,7 +62,7 @@ def finding(fired: Fired, properties: Mapping[str, Property]) -> Finding:
     """Tell a rule that fired; properties is the vocabulary of the fact's kind."""
     rule, values = fired.rule, _told(fired, properties)
     observed, limit = _value(fired, rule.observed), _value(fired, rule.limit)
-    return made(
+    return construct(
         Finding,
         code=rule.code,
         severity=rule.severity,
@@ -80,13 +80,13 @@ def finding(fired: Fired, properties: Mapping[str, Property]) -> Finding:
 
 def undecided(item: UndecidedRule) -> Undecided:
     """Tell a rule that could not be decided."""
-    return made(
+    return construct(
         Undecided,
         code=item.rule.code,
         severity=item.rule.severity,
         title=item.rule.title,
         at=list(item.fact.at),
-        lacks=[made(LackingFact, fact=name, fields=list(fields)) for name, fields in item.lacking.items()],
+        lacks=[construct(LackingFact, fact=name, fields=list(fields)) for name, fields in item.lacking.items()],
     )
 
 

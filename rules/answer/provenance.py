@@ -15,15 +15,15 @@ from importlib.resources import files
 
 import yaml
 
-from rules.quantities.missing import Lack, Maybe
-from rules.quantities.models import Model, made
+from rules.quantities.missing import Missing, OrMissing
+from rules.quantities.models import Model, construct
 from rules.rulebook.book import OverrideProblem, Overrides, Rulebook, check_overrides
 from rules.schema.parsing import MAX_NAME, BadRequestError, Fault, pointer
 from rules.schema.report import OverrideReport, Provenance, ReplacedRule, ThresholdReport
 from rules.schema.request import Policy
 from rules.version import NAME, VERSION
 
-__all__ = ["cautions", "general_cautions", "provenance", "request_sha256", "requested_thresholds"]
+__all__ = ["cautions", "general_cautions", "provenance", "request_sha256", "threshold_overrides"]
 
 
 def request_sha256(request: Model) -> str:
@@ -43,7 +43,7 @@ def provenance(
     """Name service, rulebooks and request, and everything that was changed against the books."""
     changed = (policy.thresholds if policy else None) or {}
     rules = {code: book.rule(code) for code in changed}
-    return made(
+    return construct(
         Provenance,
         service=NAME,
         version=VERSION,
@@ -52,7 +52,7 @@ def provenance(
         catalogue_sha256=catalogue_sha256,
         request_sha256=request_sha256(request),
         thresholds_changed=[
-            made(
+            construct(
                 ThresholdReport,
                 code=code,
                 threshold=name,
@@ -64,7 +64,7 @@ def provenance(
             for name, value in sorted(values.items())
         ],
         severities_lowered=[
-            made(
+            construct(
                 OverrideReport,
                 code=item.code,
                 from_severity=item.severity_from,
@@ -74,12 +74,12 @@ def provenance(
             for item in book.overridden
         ],
         rules_replaced=[
-            made(ReplacedRule, code=rule.code, safety=rule.safety, book=rule.file) for rule in book.replaced
+            construct(ReplacedRule, code=rule.code, safety=rule.safety, book=rule.file) for rule in book.replaced
         ],
     )
 
 
-def requested_thresholds(policy: Policy | None, book: Rulebook) -> Overrides:
+def threshold_overrides(policy: Policy | None, book: Rulebook) -> Overrides:
     """Return the thresholds the policy sets, none where it sets none.
 
     Raises :class:`~rules.schema.parsing.BadRequestError` for thresholds that no rule has or allows.
@@ -111,12 +111,12 @@ def _entries() -> tuple[_Caution, ...]:
     return tuple(_Caution(**entry) for entry in yaml.safe_load(text))
 
 
-def cautions(couplings: Iterable[str], mass: Maybe[float], *, has_knob: bool) -> list[str]:
+def cautions(couplings: Iterable[str], mass: OrMissing[float], *, has_knob: bool) -> list[str]:
     """Return the cautions for everyone, then those of the couplings in a stack of this mass, kg."""
     concerns = {"always", *couplings}
     if has_knob:
         concerns.add("steep_taper_knob")
-    known = 0.0 if isinstance(mass, Lack) else mass
+    known = 0.0 if isinstance(mass, Missing) else mass
     return [entry.text for entry in _entries() if entry.when in concerns and known >= entry.from_kg]
 
 

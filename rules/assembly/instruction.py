@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from typing import Any, Final
 
-from rules.analysis import Derived
+from rules.analysis import StackAnalysis
 from rules.assembly.joints import JointSteps, Objections, joint_steps, objections_of
 from rules.assembly.sentences import (
     Draft,
@@ -27,14 +27,14 @@ from rules.assembly.sentences import (
 )
 from rules.couplings import steep_taper
 from rules.couplings.sides import SteepTaper
-from rules.quantities.missing import Lack, Maybe, lift
+from rules.quantities.missing import Missing, OrMissing, when_known
 from rules.quantities.rounding import rounded, rounded_or_none
 from rules.runout.analysis import PlaneBudget
 from rules.runout.formulas import tir_from_speck
 from rules.schema.components import Cutter, GaugePin, RetentionKnob
 from rules.schema.report import AssemblyReport, Finding
-from rules.stack.chain import JointCase, Link
-from rules.stack.positions import Place
+from rules.stack.chain import Member, StackJoint
+from rules.stack.positions import Position
 
 __all__ = ["assembly_section"]
 
@@ -42,7 +42,7 @@ __all__ = ["assembly_section"]
 _GAUGE_SPINDLE = "the gauge spindle"
 
 
-def cleaning_steps(derived: Derived) -> list[Draft]:
+def cleaning_steps(derived: StackAnalysis) -> list[Draft]:
     """Return one step a seat: that of the first component in the spindle, then every joint's; see the order above."""
     seats = [
         (index, _speck(place, derived.geometry.gauge_plane)) for index, place in enumerate(derived.geometry.places)
@@ -56,16 +56,16 @@ def cleaning_steps(derived: Derived) -> list[Draft]:
     ]
 
 
-def _speck(place: Place, plane: Maybe[float]) -> Maybe[float]:
+def _speck(place: Position, plane: OrMissing[float]) -> OrMissing[float]:
     """Return what a speck of 1 µm at one end of the seat reads at the plane, µm."""
 
-    def reading(seat: float, pivot: float, z: float) -> Maybe[float]:
-        return tir_from_speck(1.0, seat, z - pivot) if seat > 0.0 else Lack(())
+    def reading(seat: float, pivot: float, z: float) -> OrMissing[float]:
+        return tir_from_speck(1.0, seat, z - pivot) if seat > 0.0 else Missing(())
 
-    return lift(reading, place.seat_length, place.pivot, plane)
+    return when_known(reading, place.seat_length, place.pivot, plane)
 
 
-def _step(derived: Derived, index: int, speck: Maybe[float], most_sensitive: bool) -> Draft | None:
+def _step(derived: StackAnalysis, index: int, speck: OrMissing[float], most_sensitive: bool) -> Draft | None:
     link = derived.chain.links[index]
     lower, at = link.part.id, f"{link.at}/machine_side"
     case = derived.chain.joints[index - 1] if index else None
@@ -88,9 +88,9 @@ def _step(derived: Derived, index: int, speck: Maybe[float], most_sensitive: boo
 
     def find(name: str) -> Tellable:
         if name == "seat_length":
-            return seat_length if isinstance(seat_length, Lack) else Number("seat length", "mm", seat_length)
+            return seat_length if isinstance(seat_length, Missing) else Number("seat length", "mm", seat_length)
         if name == "speck":
-            return speck if isinstance(speck, Lack) else Number("reading of a speck of 1 µm", "um", speck)
+            return speck if isinstance(speck, Missing) else Number("reading of a speck of 1 µm", "um", speck)
         return None
 
     step = draft(file.general["clean"], Words(known, find), components, pointers, joint)
@@ -105,7 +105,7 @@ _SET_AT_JOINTS: Final = ("grip", "projection", "opening_temperature", "clocking"
 class Measuring:
     """Where the finished assembly is read, and what counts as good."""
 
-    def __init__(self, derived: Derived) -> None:
+    def __init__(self, derived: StackAnalysis) -> None:
         operation = derived.chain.request.operation
         geometry = derived.geometry
         at_tip = operation is not None and operation.runout_limit_at == "tip"
@@ -113,7 +113,9 @@ class Measuring:
         self._limit = None if operation is None else operation.runout_limit_um
         self._limit_at = "tip" if at_tip else "gauge_plane"
         self._plane = geometry.tip if at_tip else geometry.gauge_plane
-        self._distance: Maybe[float] = lift(lambda z, face: z - face, self._plane, geometry.last_clamping_face)
+        self._distance: OrMissing[float] = when_known(
+            lambda z, face: z - face, self._plane, geometry.last_clamping_face
+        )
         self._budget = derived.tip if at_tip else derived.gauge_plane
         if derived.contributors.lacking is not None:
             self._budget = derived.contributors.lacking  # a partial sum would promise too little
@@ -197,10 +199,10 @@ class Measuring:
         if name == "face_of":
             return self._face_of
         if name == "incomplete":
-            return "" if isinstance(budget, Lack) else None
+            return "" if isinstance(budget, Missing) else None
         if name in ("on_flutes", "beyond_tip"):
             return self._touches(name)
-        if isinstance(budget, Lack):
+        if isinstance(budget, Missing):
             return budget
         if name == "p50":
             return Number("half of such assemblies read less", "um", budget.p50_um)
@@ -209,7 +211,7 @@ class Measuring:
     def _touches(self, what: str) -> str | None:
         """Return '' where the indicator meets flutes, or nothing at all."""
         tip, plane = self._derived.geometry.tip, self._plane
-        if isinstance(tip, Lack) or isinstance(plane, Lack):
+        if isinstance(tip, Missing) or isinstance(plane, Missing):
             return None
         if what == "beyond_tip":
             return "" if plane > tip else None
@@ -221,7 +223,7 @@ class Measuring:
         ids = [link.part.id for link in self._derived.chain.links]
         return draft(instruction().general["record"], Words({}), ids, ["/stack"])
 
-    def record(self, joints: Iterable[tuple[JointCase, Words]], steps: Iterable[Draft]) -> list[dict[str, Any]]:
+    def record(self, joints: Iterable[tuple[StackJoint, Words]], steps: Iterable[Draft]) -> list[dict[str, Any]]:
         """Return the blanks: readings, what was set at each joint, what the makers state, who did it and when."""
         where = "tip" if self._limit_at == "tip" else "gauge plane"
         fields = [
@@ -241,15 +243,15 @@ class Measuring:
         return fields
 
 
-def _length(name: str, value: Maybe[float]) -> Tellable:
-    return value if isinstance(value, Lack) else Number(name, "mm", value)
+def _length(name: str, value: OrMissing[float]) -> Tellable:
+    return value if isinstance(value, Missing) else Number(name, "mm", value)
 
 
 def _blank(name: str, joint: str | None, unit: str | None, at_most: float | None = None) -> dict[str, Any]:
     return {"name": name, "joint": joint, "unit": unit, "target": None, "at_least": None, "at_most": at_most}
 
 
-def assembly_section(derived: Derived, findings: Sequence[Finding]) -> AssemblyReport:
+def assembly_section(derived: StackAnalysis, findings: Sequence[Finding]) -> AssemblyReport:
     """Return the work instruction.
 
     Parameters: all that follows from the request, and the findings of its check, with pointers as the rules gave
@@ -279,7 +281,7 @@ def assembly_section(derived: Derived, findings: Sequence[Finding]) -> AssemblyR
     )
 
 
-def _building(derived: Derived, findings: Sequence[Finding], joints: JointSteps) -> list[Draft]:
+def _building(derived: StackAnalysis, findings: Sequence[Finding], joints: JointSteps) -> list[Draft]:
     """Return everything up to the finished assembly."""
     chain, texts = derived.chain, instruction().stops
     if not chain.links:
@@ -291,7 +293,7 @@ def _building(derived: Derived, findings: Sequence[Finding], joints: JointSteps)
     return steps
 
 
-def _inspecting(derived: Derived, findings: Sequence[Finding]) -> list[Draft]:
+def _inspecting(derived: StackAnalysis, findings: Sequence[Finding]) -> list[Draft]:
     """Return the first step; errors that belong to no later one stand there as cautions."""
     file, links = instruction(), (*derived.chain.links, *derived.chain.knobs)
     parts = ", ".join(map(_named, links))
@@ -311,12 +313,12 @@ def _inspecting(derived: Derived, findings: Sequence[Finding]) -> list[Draft]:
     return [step]
 
 
-def _named(link: Link) -> str:
+def _named(link: Member) -> str:
     part = link.part
     return part.id if not part.part_number else f"{part.id} ({part.part_number})"
 
 
-def _knob(derived: Derived, findings: Sequence[Finding]) -> list[Draft]:
+def _knob(derived: StackAnalysis, findings: Sequence[Finding]) -> list[Draft]:
     """Return how the retention knob is fitted, where there is a taper for one."""
     file, chain = instruction(), derived.chain
     base = chain.links[0]
@@ -340,7 +342,7 @@ def _knob(derived: Derived, findings: Sequence[Finding]) -> list[Draft]:
     return _knob_fitted(base, side, knobs[0])
 
 
-def _knob_fitted(base: Link, side: SteepTaper, knob: Link) -> list[Draft]:
+def _knob_fitted(base: Member, side: SteepTaper, knob: Member) -> list[Draft]:
     part = knob.part
     if not isinstance(part, RetentionKnob):
         return []
@@ -360,7 +362,7 @@ def _knob_fitted(base: Link, side: SteepTaper, knob: Link) -> list[Draft]:
     return [{**step, "caution": caution, "not_stated": missing}]
 
 
-def _taking_out(derived: Derived, finished: bool) -> list[Draft]:
+def _taking_out(derived: StackAnalysis, finished: bool) -> list[Draft]:
     base, last = derived.chain.links[0].part, derived.chain.links[-1].part
     words = {"base": base.id}
     if finished:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from functools import cache
 from typing import Final
 
-from rules.analysis import Derived
+from rules.analysis import StackAnalysis
 from rules.assembly.sentences import Number, Tellable, Words, heavy_cautions, instruction
 from rules.couplings import collets, definition, polygonal_taper, shell_mill_arbor, straight_shank
 from rules.couplings.sides import (
@@ -26,9 +26,9 @@ from rules.couplings.sides import (
 from rules.grip.analysis import stated_minimum_grip
 from rules.grip.fits import clearance_of, is_slip_fit, shank_of
 from rules.grip.shrink import ShrinkJoint
-from rules.quantities.missing import Lack, Maybe, given, lift
+from rules.quantities.missing import Missing, OrMissing, or_missing, when_known
 from rules.schema.components import Collet, Extension, GaugePin
-from rules.stack.chain import JointCase
+from rules.stack.chain import StackJoint
 from rules.stack.positions import grip_of
 
 __all__ = ["JOINT_WORDS", "JointView", "words_of"]
@@ -38,9 +38,9 @@ __all__ = ["JOINT_WORDS", "JointView", "words_of"]
 class JointView:
     """A joint with what stands around it."""
 
-    derived: Derived
+    derived: StackAnalysis
     index: int
-    case: JointCase
+    case: StackJoint
     held: int
     """Index of the joint whose lower part hangs out: the joint itself, or the one inside its collet."""
     insert_before: str | None
@@ -59,8 +59,8 @@ def words_of(view: JointView) -> Words:
     return Words(ids, find)
 
 
-def _number(name: str, unit: str | None, value: Maybe[float]) -> Maybe[Number]:
-    return value if isinstance(value, Lack) else Number(name, unit, value)
+def _number(name: str, unit: str | None, value: OrMissing[float]) -> OrMissing[Number]:
+    return value if isinstance(value, Missing) else Number(name, unit, value)
 
 
 def _when(holds: bool) -> str | None:
@@ -69,7 +69,7 @@ def _when(holds: bool) -> str | None:
 
 def _grip(view: JointView) -> Tellable:
     grip = grip_of(view.case)
-    if isinstance(grip, Lack):
+    if isinstance(grip, Missing):
         return grip
     shank, part = shank_of(view.case), view.case.lower.part
     length = None if shank is None else shank.length_mm
@@ -92,7 +92,7 @@ def _grip_least(view: JointView) -> Tellable:
 def _gap(view: JointView) -> float | None:
     """Distance from the end of the shank to the stop, where both are known and the shank gets there."""
     depth, grip = _depth(view), grip_of(view.case)
-    return None if depth is None or isinstance(grip, Lack) else depth - grip
+    return None if depth is None or isinstance(grip, Missing) else depth - grip
 
 
 def _stop_behind(view: JointView) -> Tellable:
@@ -118,13 +118,13 @@ def _clocking(view: JointView) -> Tellable:
 def _form(view: JointView) -> Tellable:
     """Return the form of a taper, by its shank or else by what takes it."""
     stated = [side.form for side in _sides(view) if isinstance(side, HollowTaper | MorseTaper)]
-    return given(next(filter(None, reversed(stated)), None), f"{view.case.lower_at}/form")
+    return or_missing(next(filter(None, reversed(stated)), None), f"{view.case.lower_at}/form")
 
 
 def _drive(view: JointView) -> Tellable:
     """Return what drives a shell-mounted cutter, by the arbor or else by the cutter."""
     stated = [side.drive for side in _sides(view) if isinstance(side, ArborShellMill) and side.drive]
-    return stated[0] if stated else Lack((f"{view.case.upper_at}/drive",))
+    return stated[0] if stated else Missing((f"{view.case.upper_at}/drive",))
 
 
 def _sides(view: JointView) -> tuple[object, object]:
@@ -147,23 +147,23 @@ def _several_positions(view: JointView) -> Tellable:
 def _size(view: JointView) -> Tellable:
     side = view.case.lower.machine_side
     size = side.size if isinstance(side, NutCollet | PolygonalTaper) else None
-    return given(size, f"{view.case.lower_at}/size")
+    return or_missing(size, f"{view.case.lower_at}/size")
 
 
 def _nut_thread(view: JointView) -> Tellable:
-    return lift(lambda size: collets.collet(size).nut_thread, _size(view))
+    return when_known(lambda size: collets.collet(size).nut_thread, _size(view))
 
 
 def _clamping_force(view: JointView) -> Tellable:
     def force(size: str) -> Number:
         return Number("clamping force", "N", 1000.0 * polygonal_taper.clamping_force_kn(size))
 
-    return lift(force, _size(view))
+    return when_known(force, _size(view))
 
 
 def _designation(view: JointView) -> Tellable:
     stated = [side.designation for side in _sides(view) if isinstance(side, PressCollet | Declared)]
-    return given(next(filter(None, stated), None), f"{view.case.upper_at}/designation")
+    return or_missing(next(filter(None, stated), None), f"{view.case.upper_at}/designation")
 
 
 def _insert(view: JointView, kind: str) -> Tellable:
@@ -180,21 +180,23 @@ def _locating_diameter(view: JointView) -> Tellable:
     return None if found is None else Number("locating diameter", "mm", found)
 
 
-def _pilot_mm(view: JointView) -> Maybe[float]:
+def _pilot_mm(view: JointView) -> OrMissing[float]:
     stated = [side.pilot_diameter_mm for side in _sides(view) if isinstance(side, ArborShellMill)]
-    return given(next(filter(None, stated), None), f"{view.case.upper_at}/pilot_diameter_mm")
+    return or_missing(next(filter(None, stated), None), f"{view.case.upper_at}/pilot_diameter_mm")
 
 
 def _screw_thread(view: JointView) -> Tellable:
     pilot = _pilot_mm(view)
-    row = None if isinstance(pilot, Lack) else shell_mill_arbor.arbor(pilot)
+    row = None if isinstance(pilot, Missing) else shell_mill_arbor.arbor(pilot)
     return None if row is None else row.screw_thread
 
 
 def _play(view: JointView) -> Tellable:
     if not is_slip_fit(view.case):
         return None
-    return lift(lambda pair: Number("play", "um", None, max(0.0, pair[0]), max(0.0, pair[1])), clearance_of(view.case))
+    return when_known(
+        lambda pair: Number("play", "um", None, max(0.0, pair[0]), max(0.0, pair[1])), clearance_of(view.case)
+    )
 
 
 def _opening_temperature(view: JointView) -> Tellable:
@@ -202,7 +204,7 @@ def _opening_temperature(view: JointView) -> Tellable:
     if not isinstance(found, ShrinkJoint):
         return found
     heat = found.opening_temperature_c
-    return heat if isinstance(heat, Lack) else Number("opening temperature", "degC", None, heat)
+    return heat if isinstance(heat, Missing) else Number("opening temperature", "degC", None, heat)
 
 
 @cache
@@ -221,18 +223,20 @@ def _flat(view: JointView) -> str | None:
     return wanted
 
 
-def _screw_count(view: JointView) -> Maybe[int] | None:
+def _screw_count(view: JointView) -> OrMissing[int] | None:
     """Return how many screws hold a shank; None for inclined flats, of which the tables do not tell it."""
     if _flat(view) == "inclined_flat":
         return None
     side, shank = view.case.upper_side, shank_of(view.case)
     stated = [one.diameter_mm for one in (shank, side) if isinstance(one, CylindricalShank | SideLock)]
-    diameter = given(next(filter(None, stated), None), f"{view.case.upper_at}/diameter_mm")
-    return lift(lambda size: 2 if size >= _least_for_two_screws() else 1, diameter)
+    diameter = or_missing(next(filter(None, stated), None), f"{view.case.upper_at}/diameter_mm")
+    return when_known(lambda size: 2 if size >= _least_for_two_screws() else 1, diameter)
 
 
 def _screws(view: JointView) -> Tellable:
-    return lift(lambda count: None if count is None else Number("clamping screws", None, count), _screw_count(view))
+    return when_known(
+        lambda count: None if count is None else Number("clamping screws", None, count), _screw_count(view)
+    )
 
 
 def _shank_form_unknown(view: JointView) -> Tellable:
@@ -270,7 +274,7 @@ _FINDERS: Final[dict[str, Callable[[JointView], Tellable]]] = {
     "form": _form,
     "tang": lambda view: _when(_form(view) == "tang"),
     "drawbar_thread": lambda view: _when(_form(view) == "drawbar_thread"),
-    "form_unknown": lambda view: _when(isinstance(_form(view), Lack)),
+    "form_unknown": lambda view: _when(isinstance(_form(view), Missing)),
     "one_position": lambda view: _when(_positions(view).positions == 1),
     "any_angle": lambda view: _when(_positions(view).kind == "free"),
     "positions": _several_positions,

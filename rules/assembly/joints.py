@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
-from rules.analysis import Derived
+from rules.analysis import StackAnalysis
 from rules.assembly.joint_values import JointView, words_of
 from rules.assembly.sentences import (
     CouplingWords,
@@ -26,7 +26,7 @@ from rules.couplings import definition
 from rules.couplings.sides import ColletBore, Hydraulic, MillingChuck, PressCollet
 from rules.schema.components import Cutter, Reducer
 from rules.schema.report import Finding
-from rules.stack.chain import Chain, JointCase
+from rules.stack.chain import Chain, StackJoint
 
 __all__ = ["JointSteps", "Objections", "joint_steps", "objections_of"]
 
@@ -56,7 +56,7 @@ class JointSteps:
 
     build: list[Draft]
     open: list[Draft]
-    used: list[tuple[JointCase, Words]]
+    used: list[tuple[StackJoint, Words]]
     """The joints that are made, with their words."""
 
 
@@ -71,7 +71,7 @@ class _Made:
     alone: bool
 
 
-def joint_steps(derived: Derived, objections: Objections) -> JointSteps:
+def joint_steps(derived: StackAnalysis, objections: Objections) -> JointSteps:
     """Return the steps of all joints."""
     steps = JointSteps([], [], [])
     insert: str | None = None
@@ -80,7 +80,7 @@ def joint_steps(derived: Derived, objections: Objections) -> JointSteps:
     return steps
 
 
-def _groups(joints: Sequence[JointCase]) -> Iterator[tuple[int, int]]:
+def _groups(joints: Sequence[StackJoint]) -> Iterator[tuple[int, int]]:
     """Yield first and last index of joints that depend on each other."""
     first = 0
     for index, case in enumerate(joints):
@@ -89,7 +89,7 @@ def _groups(joints: Sequence[JointCase]) -> Iterator[tuple[int, int]]:
             first = index + 1
 
 
-def _closes_from_outside(case: JointCase) -> bool:
+def _closes_from_outside(case: StackJoint) -> bool:
     """Whether the lower part grips only when what holds it is closed: a collet, or a sleeve in a bore of its kind."""
     inner = case.lower.workpiece_side
     if isinstance(case.lower.part, Reducer) and isinstance(inner, Hydraulic | MillingChuck):
@@ -98,12 +98,12 @@ def _closes_from_outside(case: JointCase) -> bool:
 
 
 def _group(
-    derived: Derived, first: int, last: int, objections: Objections, insert: str | None, steps: JointSteps
+    derived: StackAnalysis, first: int, last: int, objections: Objections, insert: str | None, steps: JointSteps
 ) -> str | None:
     """Add the steps of one group; return the press insert that is then in the press."""
     joints = derived.chain.joints
     made: list[_Made] = []
-    stopped: JointCase | None = None
+    stopped: StackJoint | None = None
     for index in range(first, last + 1):
         case = joints[index]
         against = objections.get((case.upper_at, case.lower_at), ())
@@ -141,7 +141,7 @@ def _at_once(one: _Made, against: Sequence[Finding]) -> list[Draft]:
     return drafts
 
 
-def _halt(case: JointCase, reason: str) -> Draft:
+def _halt(case: StackJoint, reason: str) -> Draft:
     halt = stop(reason, [case.upper_name, case.lower.part.id], [case.upper_at, case.lower_at], case.name)
     ends = ((case.upper_side, case.upper_at), (case.lower.machine_side, case.lower_at))
     halt["not_stated"] = [at for side, at in ends if side is None]
@@ -156,7 +156,7 @@ def _opened(made: Sequence[_Made], closed: bool) -> list[Draft]:
     return [said for one, step in opening for said in _drafts(one, step)]
 
 
-def _coupling(case: JointCase, inside: bool) -> str:
+def _coupling(case: StackJoint, inside: bool) -> str:
     """Return the coupling whose words a joint takes: inside what closes from outside, those of a collet's bore."""
     if inside:
         return "collet_bore"
@@ -186,12 +186,12 @@ def _told(finding: Finding) -> str:
     return instruction().cautions["finding"].format(code=finding.code, message=finding.message)
 
 
-def _not_seated(case: JointCase, seat: JointCase) -> str:
+def _not_seated(case: StackJoint, seat: StackJoint) -> str:
     words = {"lower": case.lower.part.id, "upper": case.upper_name, "seat": seat.name}
     return instruction().stops["not_seated"].format_map(words)
 
 
-def _reason(case: JointCase, findings: Sequence[Finding]) -> str | None:
+def _reason(case: StackJoint, findings: Sequence[Finding]) -> str | None:
     """Say why a joint must not be made; None where nothing speaks against it."""
     texts, file = instruction().stops, instruction()
     words = {"upper": case.upper_name, "lower": case.lower.part.id}

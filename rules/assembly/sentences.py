@@ -16,7 +16,7 @@ from typing import Any, Final, NamedTuple, TypeAlias, TypedDict
 
 import yaml
 
-from rules.quantities.missing import Lack, Maybe
+from rules.quantities.missing import Missing, OrMissing
 from rules.quantities.rounding import rounded, rounded_for_people
 from rules.schema.report import AssemblyAction
 
@@ -80,11 +80,11 @@ def _rounded(value: float | None, unit: str | None) -> float | None:
     return rounded(value, unit)
 
 
-Tellable: TypeAlias = Maybe[str | Number] | None
+Tellable: TypeAlias = OrMissing[str | Number] | None
 """A word or a number, what is missing for it, or None where it does not concern the subject."""
 
 
-class Words(dict[str, str | Lack | None]):
+class Words(dict[str, str | Missing | None]):
     """What the sentences name, worked out when asked for; '' stands for a circumstance that holds."""
 
     def __init__(self, given: Mapping[str, str], find: Callable[[str], Tellable] | None = None) -> None:
@@ -92,7 +92,7 @@ class Words(dict[str, str | Lack | None]):
         self._find = find
         self._numbers: dict[str, Number] = {}
 
-    def __missing__(self, name: str) -> str | Lack | None:
+    def __missing__(self, name: str) -> str | Missing | None:
         found = None if self._find is None else self._find(name)
         if isinstance(found, Number):
             self._numbers[name] = found
@@ -100,10 +100,10 @@ class Words(dict[str, str | Lack | None]):
         self[name] = found
         return found
 
-    def number(self, name: str) -> Number | Lack | None:
+    def number(self, name: str) -> Number | Missing | None:
         """Return the number for a name, or what it lacks; None for a word and for what does not concern the subject."""
         found = self[name]
-        return found if isinstance(found, Lack) else self._numbers.get(name)
+        return found if isinstance(found, Missing) else self._numbers.get(name)
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,7 +126,7 @@ class Sentence:
             return self.text.format_map(words)
         found = [words[name] for name in needs]
         if None not in found:
-            missing.extend(field for one in found if isinstance(one, Lack) for field in one.fields)
+            missing.extend(field for one in found if isinstance(one, Missing) for field in one.fields)
         return "" if self.otherwise is None else self.otherwise.said(words, missing)
 
 
@@ -265,9 +265,9 @@ def _heavy() -> tuple[tuple[float, str], ...]:
     return tuple((entry["from_kg"], entry["text"]) for entry in entries if entry.get("from_kg", 0.0) > 0.0)
 
 
-def heavy_cautions(mass_kg: Maybe[float]) -> list[str]:
+def heavy_cautions(mass_kg: OrMissing[float]) -> list[str]:
     """Return the cautions that hold from some mass of the stack on, and are reached."""
-    return [] if isinstance(mass_kg, Lack) else [text for least, text in _heavy() if mass_kg >= least]
+    return [] if isinstance(mass_kg, Missing) else [text for least, text in _heavy() if mass_kg >= least]
 
 
 class Draft(TypedDict):

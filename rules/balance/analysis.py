@@ -17,10 +17,10 @@ from rules.balance.formulas import (
     rotating_force_n,
 )
 from rules.couplings import definition
-from rules.quantities.missing import Lack, Maybe, given, lift, merge
+from rules.quantities.missing import Missing, OrMissing, missing_of, or_missing, when_known
 from rules.quantities.tables import Row, UnknownEntryError, read_rows
 from rules.random_vectors.random_sum import Answer, Question
-from rules.rulebook.fact import FactBuilder
+from rules.rulebook.fact import Properties
 from rules.runout.analysis import Vector, law_of, spread_of
 from rules.runout.contributors import Contributors
 from rules.schema.request import Operation
@@ -117,17 +117,17 @@ class UnbalanceVectors(NamedTuple):
 class StackBalance(NamedTuple):
     """Balance of the stack against its grade; None where nothing asks for a figure."""
 
-    unbalance: Maybe[UnbalanceSum]
-    couple: Maybe[CoupleSum]
-    permissible_gmm: Maybe[float] | None
-    highest_speed_rpm: Maybe[float] | None
+    unbalance: OrMissing[UnbalanceSum]
+    couple: OrMissing[CoupleSum]
+    permissible_gmm: OrMissing[float] | None
+    highest_speed_rpm: OrMissing[float] | None
     """None where no grade is asked or nothing is out of balance."""
-    rotating_force_n: Maybe[float] | None
-    quality_mm_per_s: Maybe[float] | None
+    rotating_force_n: OrMissing[float] | None
+    quality_mm_per_s: OrMissing[float] | None
     """What the p95 unbalance amounts to at the speed asked, e·ω."""
-    best_grade: Maybe[str] | None
+    best_grade: OrMissing[str] | None
     """Finest grade kept at the speed asked; None beyond the coarsest."""
-    seating_gmm: Maybe[float] | None
+    seating_gmm: OrMissing[float] | None
 
 
 def unbalance_question(vectors: Sequence[Vector]) -> Question:
@@ -147,10 +147,10 @@ def couple_sum(vectors: Sequence[Vector]) -> CoupleSum:
     return CoupleSum(rms, None if any(vector.capability for vector in vectors) else greatest)
 
 
-def unbalance_vectors(chain: Chain, contributors: Contributors, masses: Masses) -> Maybe[UnbalanceVectors]:
+def unbalance_vectors(chain: Chain, contributors: Contributors, masses: Masses) -> OrMissing[UnbalanceVectors]:
     """Return residuals, at each component's centre of mass, and masses times eccentricity."""
-    residuals = [given(link.part.unbalance_gmm, link.at, "unbalance_gmm") for link in chain.links]
-    lacking = merge(contributors.lacking, *residuals, *masses.masses, *masses.centres)
+    residuals = [or_missing(link.part.unbalance_gmm, link.at, "unbalance_gmm") for link in chain.links]
+    lacking = missing_of(contributors.lacking, *residuals, *masses.masses, *masses.centres)
     if lacking:
         return lacking
     bodies = [
@@ -179,48 +179,48 @@ def unbalance_vectors(chain: Chain, contributors: Contributors, masses: Masses) 
 def balance_of(
     chain: Chain,
     masses: Masses,
-    unbalance: Maybe[UnbalanceSum],
-    couple: Maybe[CoupleSum],
-    speed: Maybe[float] | None,
+    unbalance: OrMissing[UnbalanceSum],
+    couple: OrMissing[CoupleSum],
+    speed: OrMissing[float] | None,
 ) -> StackBalance:
     """Return what the unbalance means at the speed and grade asked."""
     operation = chain.request.operation or Operation.model_construct()
     if chain.is_read_only:
         return StackBalance(unbalance, couple, None, None, None, None, None, None)
-    force: Maybe[float] | None = None
-    quality: Maybe[float] | None = None
-    best: Maybe[str] | None = None
+    force: OrMissing[float] | None = None
+    quality: OrMissing[float] | None = None
+    best: OrMissing[str] | None = None
     if speed is not None:
-        force = lift(lambda u, n: rotating_force_n(u.p95, n), unbalance, speed)
-        quality = lift(lambda m, u, n: quality_mm_per_s(m, u.p95, n), masses.total, unbalance, speed)
-        best = quality if isinstance(quality, Lack) else finest_kept(quality)
-    permissible: Maybe[float] | None = None
-    highest: Maybe[float] | None = None
-    seating: Maybe[float] | None = None
+        force = when_known(lambda u, n: rotating_force_n(u.p95, n), unbalance, speed)
+        quality = when_known(lambda m, u, n: quality_mm_per_s(m, u.p95, n), masses.total, unbalance, speed)
+        best = quality if isinstance(quality, Missing) else finest_kept(quality)
+    permissible: OrMissing[float] | None = None
+    highest: OrMissing[float] | None = None
+    seating: OrMissing[float] | None = None
     if operation.balance_grade is not None:
         grade = grade_value(operation.balance_grade)
         if speed is not None:
-            permissible = lift(lambda m, n: permissible_unbalance_gmm(grade, m, n), masses.total, speed)
+            permissible = when_known(lambda m, n: permissible_unbalance_gmm(grade, m, n), masses.total, speed)
             seating = _seating(chain, masses)
-        if isinstance(unbalance, Lack) or unbalance.p95 > _NOTHING_GMM:
-            highest = lift(lambda m, u: balance_speed_rpm(grade, m, u.p95), masses.total, unbalance)
+        if isinstance(unbalance, Missing) or unbalance.p95 > _NOTHING_GMM:
+            highest = when_known(lambda m, u: balance_speed_rpm(grade, m, u.p95), masses.total, unbalance)
     return StackBalance(unbalance, couple, permissible, highest, force, quality, best, seating)
 
 
-def _seating(chain: Chain, masses: Masses) -> Maybe[float] | None:
+def _seating(chain: Chain, masses: Masses) -> OrMissing[float] | None:
     """Unbalance that one reseating of the spindle taper may bring: m·e, None for couplings without a known e."""
     side = chain.links[0].machine_side if chain.links else None
     if side is None:
         return None
     eccentricity = definition.coupling(side.coupling).seating_eccentricity_um
-    return None if eccentricity is None else lift(lambda m: clamping_unbalance_gmm(m, eccentricity), masses.total)
+    return None if eccentricity is None else when_known(lambda m: clamping_unbalance_gmm(m, eccentricity), masses.total)
 
 
-def balance_properties(fact: FactBuilder, operation: Operation, balance: StackBalance) -> None:
+def balance_properties(fact: Properties, operation: Operation, balance: StackBalance) -> None:
     if operation.balance_grade is None:
         return
-    fact.put("balance_grade", operation.balance_grade)
-    fact.put("balance_speed_rpm", balance.highest_speed_rpm)
-    fact.put("unbalance_gmm", lift(lambda u: u.p95, balance.unbalance))
-    fact.put("permissible_gmm", balance.permissible_gmm)
-    fact.put("seating_gmm", balance.seating_gmm)
+    fact.add("balance_grade", operation.balance_grade)
+    fact.add("balance_speed_rpm", balance.highest_speed_rpm)
+    fact.add("unbalance_gmm", when_known(lambda u: u.p95, balance.unbalance))
+    fact.add("permissible_gmm", balance.permissible_gmm)
+    fact.add("seating_gmm", balance.seating_gmm)

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from rules.balance.analysis import StackBalance, UnbalanceSum
-from rules.quantities.missing import known_or
-from rules.quantities.models import made
+from rules.quantities.missing import value_or
+from rules.quantities.models import construct
 from rules.quantities.rounding import rounded_or_none
 from rules.schema.report import (
     BalanceReport,
@@ -16,8 +16,8 @@ __all__ = ["balance_section"]
 def balance_section(balance: StackBalance, grade: str | None) -> BalanceReport:
     """Unbalance against the grade asked."""
     nothing = UnbalanceSum(0.0, None)
-    unbalance, couple = known_or(balance.unbalance, None), known_or(balance.couple, None)
-    return made(
+    unbalance, couple = value_or(balance.unbalance, None), value_or(balance.couple, None)
+    return construct(
         BalanceReport,
         grade=grade,
         unbalance_p95_gmm=rounded_or_none(unbalance and unbalance.p95, "g mm"),

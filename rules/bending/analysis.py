@@ -14,14 +14,14 @@ from typing import Final, Literal, NamedTuple
 from rules.bending.beam import Segment, Spring, cone_slices, tip_compliance
 from rules.bending.frequencies import bending_frequencies
 from rules.cutting.analysis import CuttingLoad
-from rules.quantities.missing import Lack, Maybe, given, lift, merge
-from rules.rulebook.fact import FactBuilder
+from rules.quantities.missing import Missing, OrMissing, missing_of, or_missing, when_known
+from rules.rulebook.fact import Properties
 from rules.schema.components import Cutter, StackPart
 from rules.schema.request import DEFAULT_POLICY, Operation
-from rules.stack.chain import Chain, JointCase, Link
+from rules.stack.chain import Chain, Member, StackJoint
 from rules.stack.mass import Masses
 from rules.stack.outlines import OutlinePiece, density_of, youngs_modulus_of
-from rules.stack.positions import Geometry
+from rules.stack.positions import Positions
 
 __all__ = [
     "Bending",
@@ -107,12 +107,12 @@ def _slices(
     return found
 
 
-def _density(link: Link, index: int, masses: Masses) -> Maybe[float]:
+def _density(link: Member, index: int, masses: Masses) -> OrMissing[float]:
     """Return the density that gives the component its mass; a base holder's taper is no part of the beam."""
     own = masses.outline_masses[index]
     stated = link.part.mass_kg
     density = density_of(link)
-    if stated is None or link.part.kind == "base_holder" or isinstance(own, Lack) or isinstance(density, Lack):
+    if stated is None or link.part.kind == "base_holder" or isinstance(own, Missing) or isinstance(density, Missing):
         return density
     return density * stated / own
 
@@ -124,51 +124,51 @@ def _spread(mass: float, start: float, face: float) -> tuple[float, float, float
 
 def beam_of(
     chain: Chain,
-    geometry: Geometry,
-    outlines: tuple[Maybe[tuple[OutlinePiece, ...]], ...],
+    geometry: Positions,
+    outlines: tuple[OrMissing[tuple[OutlinePiece, ...]], ...],
     masses: Masses,
     cuts_mm: Sequence[float],
-) -> tuple[Maybe[Beam], Lack | None]:
+) -> tuple[OrMissing[Beam], Missing | None]:
     """Return the beam from the gauge line to the tip, and what is lacking of its masses.
 
     Where one component sits in another both bend as one. A slotted collet carries no bending, only its mass.
     Pieces end at every place of `cuts_mm`.
     """
-    if isinstance(geometry.tip, Lack):
+    if isinstance(geometry.tip, Missing):
         return geometry.tip, None
     tip = geometry.tip
     ratio = (chain.request.policy or DEFAULT_POLICY).flute_bending_ratio
     bodies: list[list[_Slice]] = []
-    lacking: list[Lack] = []
-    mass_lacks: list[Lack] = []
+    lacking: list[Missing] = []
+    mass_lacks: list[Missing] = []
     added: list[tuple[float, float, float]] = []
     for index, link in enumerate(chain.links):
         if link.part.kind == "collet":
             place = geometry.places[index]
-            weight = lift(_spread, masses.masses[index], place.start, place.face)
-            if isinstance(weight, Lack):
+            weight = when_known(_spread, masses.masses[index], place.start, place.face)
+            if isinstance(weight, Missing):
                 mass_lacks.append(weight)
             elif weight is not None:
                 added.append(weight)
             continue
         outline, modulus, density = outlines[index], youngs_modulus_of(link), _density(link, index, masses)
-        if isinstance(outline, Lack) or isinstance(modulus, Lack):
-            lacking.extend(one for one in (outline, modulus) if isinstance(one, Lack))
+        if isinstance(outline, Missing) or isinstance(modulus, Missing):
+            lacking.extend(one for one in (outline, modulus) if isinstance(one, Missing))
             continue
-        if isinstance(density, Lack):
+        if isinstance(density, Missing):
             mass_lacks.append(density)
             density = 0.0
         bodies.append(_slices(index, modulus, density, outline, tip, _flutes(link.part, tip, ratio)))
     if lacking:
-        return merge(*lacking) or lacking[0], None
+        return missing_of(*lacking) or lacking[0], None
     beam = _merged(bodies, added, _edges(bodies, added, tip, cuts_mm))
     if isinstance(beam, float) or not beam.segments:
         uncovered = beam if isinstance(beam, float) else 0.0
-        return Lack((f"{_covering(chain, geometry, uncovered).at}/profile",)), None
-    return beam, merge(*mass_lacks)
+        return Missing((f"{_covering(chain, geometry, uncovered).at}/profile",)), None
+    return beam, missing_of(*mass_lacks)
 
 
-def _covering(chain: Chain, geometry: Geometry, z_mm: float) -> Link:
+def _covering(chain: Chain, geometry: Positions, z_mm: float) -> Member:
     """Return the first component that should reach over a place."""
     for link, place in zip(chain.links, geometry.places, strict=True):
         if link.part.kind != "collet" and isinstance(place.face, float) and place.face > z_mm:
@@ -268,10 +268,10 @@ class Bending(NamedTuple):
 class StackStiffness(NamedTuple):
     """Bending of the stack as a beam held at the gauge line."""
 
-    bending: Maybe[Bending]
-    deflection_um: Maybe[float] | None
+    bending: OrMissing[Bending]
+    deflection_um: OrMissing[float] | None
     """Under the force across the axis at the tip; None where none is asked."""
-    frequencies_hz: Maybe[tuple[float, ...]]
+    frequencies_hz: OrMissing[tuple[float, ...]]
     """First bending frequencies, lowest first."""
     springs: bool
     """Whether any joint or the spindle gives way; otherwise all are rigid."""
@@ -287,7 +287,7 @@ def _spring(z_mm: float, radial: float | None, tilting: float | None) -> Spring 
     )
 
 
-def _springs(chain: Chain, geometry: Geometry) -> tuple[list[Spring], list[tuple[str, Literal["joint", "spindle"]]]]:
+def _springs(chain: Chain, geometry: Positions) -> tuple[list[Spring], list[tuple[str, Literal["joint", "spindle"]]]]:
     """Return the springs in order, and what each belongs to."""
     found: list[tuple[Spring | None, str, Literal["joint", "spindle"]]] = []
     machine = chain.request.machine
@@ -296,10 +296,10 @@ def _springs(chain: Chain, geometry: Geometry) -> tuple[list[Spring], list[tuple
             0.0, machine.spindle_radial_stiffness_n_per_um, machine.spindle_tilting_stiffness_n_m_per_mrad
         )
         found.append((spindle, "spindle", "spindle"))
-    cases: list[tuple[JointCase | None, Maybe[float]]] = [(chain.spindle_joint, 0.0)]
+    cases: list[tuple[StackJoint | None, OrMissing[float]]] = [(chain.spindle_joint, 0.0)]
     cases.extend((case, geometry.places[index].face) for index, case in enumerate(chain.joints))
     for case, face in cases:
-        if case is None or case.statement is None or isinstance(face, Lack):
+        if case is None or case.statement is None or isinstance(face, Missing):
             continue
         stated = case.statement
         one = _spring(face, stated.radial_stiffness_n_per_um, stated.tilting_stiffness_n_m_per_mrad)
@@ -348,36 +348,36 @@ def _bending(
 
 def stiffness_of(
     chain: Chain,
-    geometry: Geometry,
-    outlines: tuple[Maybe[tuple[OutlinePiece, ...]], ...],
+    geometry: Positions,
+    outlines: tuple[OrMissing[tuple[OutlinePiece, ...]], ...],
     masses: Masses,
     load: CuttingLoad,
 ) -> StackStiffness:
     """Return the bending of the stack; what its outline, material or masses do not tell is lacking."""
     springs, owners = _springs(chain, geometry)
     beam, masses_lack = beam_of(chain, geometry, outlines, masses, [spring.z_mm for spring in springs])
-    bending: Maybe[Bending]
-    frequencies: Maybe[tuple[float, ...]]
-    if isinstance(beam, Lack):
+    bending: OrMissing[Bending]
+    frequencies: OrMissing[tuple[float, ...]]
+    if isinstance(beam, Missing):
         bending = frequencies = beam
     else:
         springs = _on_boundaries(springs, beam)
         bending = _bending(chain, beam, springs, owners)
         frequencies = bending_frequencies(beam.segments, springs) if masses_lack is None else masses_lack
-    deflection: Maybe[float] | None = None
+    deflection: OrMissing[float] | None = None
     if load.radial_force_n is not None:
-        deflection = lift(lambda bent, force: bent.compliance_um_per_n * force, bending, load.radial_force_n)
+        deflection = when_known(lambda bent, force: bent.compliance_um_per_n * force, bending, load.radial_force_n)
     return StackStiffness(bending, deflection, frequencies, bool(springs))
 
 
-def critical_speed_of(chain: Chain, stiffness: StackStiffness) -> Maybe[float] | None:
+def critical_speed_of(chain: Chain, stiffness: StackStiffness) -> OrMissing[float] | None:
     """Return the speed that turns once in a period of the first bending frequency; None for a stack not run."""
     if chain.is_read_only:
         return None
-    return lift(lambda frequencies: frequencies[0] * 60.0, stiffness.frequencies_hz)
+    return when_known(lambda frequencies: frequencies[0] * 60.0, stiffness.frequencies_hz)
 
 
-def vibration_properties(fact: FactBuilder, chain: Chain, stiffness: StackStiffness, speed: Maybe[float]) -> None:
+def vibration_properties(fact: Properties, chain: Chain, stiffness: StackStiffness, speed: OrMissing[float]) -> None:
     """Speed and tooth passing against the first bending frequency."""
     critical = critical_speed_of(chain, stiffness)
     if critical is None:
@@ -385,23 +385,23 @@ def vibration_properties(fact: FactBuilder, chain: Chain, stiffness: StackStiffn
     last = chain.links[-1] if chain.links else None
     teeth = None
     if last is not None and isinstance(last.part, Cutter):
-        teeth = given(last.part.teeth, last.at, "teeth")
-    fact.put("critical_speed_rpm", critical)
-    fact.put("bending_frequency_hz", lift(lambda rpm: rpm / 60.0, critical))
-    fact.put("spindle_frequency_hz", lift(lambda rpm: rpm / 60.0, speed))
-    fact.put("spindle_to_critical", lift(lambda rpm, most: rpm / most, speed, critical))
+        teeth = or_missing(last.part.teeth, last.at, "teeth")
+    fact.add("critical_speed_rpm", critical)
+    fact.add("bending_frequency_hz", when_known(lambda rpm: rpm / 60.0, critical))
+    fact.add("spindle_frequency_hz", when_known(lambda rpm: rpm / 60.0, speed))
+    fact.add("spindle_to_critical", when_known(lambda rpm, most: rpm / most, speed, critical))
     if teeth is not None:
-        fact.put("tooth_passing_hz", lift(lambda rpm, count: rpm / 60.0 * count, speed, teeth))
-        fact.put("tooth_passing_to_critical", lift(lambda rpm, count, most: rpm * count / most, speed, teeth, critical))
+        fact.add("tooth_passing_hz", when_known(lambda rpm, count: rpm / 60.0 * count, speed, teeth))
+        fact.add(
+            "tooth_passing_to_critical", when_known(lambda rpm, count, most: rpm * count / most, speed, teeth, critical)
+        )
 
 
-def deflection_properties(
-    fact: FactBuilder, operation: Operation, stiffness: StackStiffness, load: CuttingLoad
-) -> None:
+def deflection_properties(fact: Properties, operation: Operation, stiffness: StackStiffness, load: CuttingLoad) -> None:
     if operation.deflection_limit_um is None:
         return
-    fact.put("deflection_limit_um", operation.deflection_limit_um)
+    fact.add("deflection_limit_um", operation.deflection_limit_um)
     force = load.radial_force_n
-    fact.put("radial_force_n", given(None, "/operation/radial_force_n") if force is None else force)
+    fact.add("radial_force_n", or_missing(None, "/operation/radial_force_n") if force is None else force)
     deflection = stiffness.deflection_um
-    fact.put("deflection_um", given(None, "/operation/radial_force_n") if deflection is None else deflection)
+    fact.add("deflection_um", or_missing(None, "/operation/radial_force_n") if deflection is None else deflection)

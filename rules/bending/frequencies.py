@@ -21,7 +21,7 @@ from scipy.linalg.blas import dsymm
 from scipy.linalg.lapack import dgeqrf, dorgqr, dsyevd
 
 from rules.bending.beam import LARGEST, SMALLEST, Segment, Spring, boundaries_of, spring_places
-from rules.quantities.work_limit import spend
+from rules.quantities.work_limit import charge
 
 __all__ = ["FEWEST_ELEMENTS", "bending_frequencies"]
 
@@ -195,7 +195,7 @@ def _mass_matrix(chain: list[tuple[float, float, float, float]], tip_mass: float
 def _largest(matrix: _Matrix, count: int) -> list[float]:
     """Return the largest eigenvalues, largest first, of a symmetric matrix given by its upper triangle."""
     size = len(matrix)
-    spend(10 * size * size)
+    charge(10 * size * size)
     if size > max(_DIRECT, 4 * (count + _GUARD)):
         iterated = _iterated(matrix, count)
         if iterated is not None:

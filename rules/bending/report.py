@@ -6,8 +6,8 @@ from typing import Final
 
 from rules.bending.analysis import StackStiffness, critical_speed_of
 from rules.cutting.analysis import CuttingLoad
-from rules.quantities.missing import Lack, Maybe, known_or
-from rules.quantities.models import made
+from rules.quantities.missing import Missing, OrMissing, value_or
+from rules.quantities.models import construct
 from rules.quantities.rounding import rounded, rounded_or_none
 from rules.schema.components import Cutter
 from rules.schema.report import (
@@ -41,16 +41,16 @@ def stiffness_notes(chain: Chain, stiffness: StackStiffness) -> list[str]:
 
 
 def stiffness_section(
-    chain: Chain, stiffness: StackStiffness, load: CuttingLoad, speed: Maybe[float] | None
+    chain: Chain, stiffness: StackStiffness, load: CuttingLoad, speed: OrMissing[float] | None
 ) -> StiffnessReport:
     """How the stack bends and when it rings."""
-    bending = known_or(stiffness.bending, None)
-    critical: Maybe[float] | None = critical_speed_of(chain, stiffness)
+    bending = value_or(stiffness.bending, None)
+    critical: OrMissing[float] | None = critical_speed_of(chain, stiffness)
     last = chain.links[-1].part if chain.links else None
     teeth = last.teeth if isinstance(last, Cutter) else None
     turns = speed / 60.0 if isinstance(speed, float) else None
-    frequencies = () if isinstance(stiffness.frequencies_hz, Lack) else stiffness.frequencies_hz
-    return made(
+    frequencies = () if isinstance(stiffness.frequencies_hz, Missing) else stiffness.frequencies_hz
+    return construct(
         StiffnessReport,
         tip_compliance_um_per_n=rounded_or_none(bending and bending.compliance_um_per_n, "um/N"),
         tip_stiffness_n_per_um=rounded_or_none(bending and 1.0 / bending.compliance_um_per_n, "N/um"),
@@ -58,7 +58,7 @@ def stiffness_section(
         deflection_um=rounded_or_none(stiffness.deflection_um, "um"),
         deflection_limit_um=(chain.request.operation or NO_OPERATION).deflection_limit_um,
         shares=[
-            made(BendingShare, name=one.name, kind=one.kind, share=rounded(one.share, "ratio"))
+            construct(BendingShare, name=one.name, kind=one.kind, share=rounded(one.share, "ratio"))
             for one in (bending.shares if bending else ())
         ],
         bending_frequencies_hz=[rounded(one, "Hz") for one in frequencies],

@@ -12,34 +12,34 @@ from functools import cache
 from typing import Final, Literal, NamedTuple
 
 from rules.cutting.formulas import MillingLoad, helical_pull_n, milling_load, speed_from_cutting_speed_rpm
-from rules.quantities.missing import Lack, Maybe, given, known_or, lift
+from rules.quantities.missing import Missing, OrMissing, or_missing, value_or, when_known
 from rules.quantities.tables import Row, UnknownEntryError, read_rows
-from rules.rulebook.fact import FactBuilder
+from rules.rulebook.fact import Properties
 from rules.schema.components import Cutter
 from rules.schema.request import Machine, Milling
 from rules.stack.chain import Chain
 
 __all__ = [
     "CuttingLoad",
-    "asked_speed_of",
     "cut_properties",
     "cutting_diameter_of",
     "cutting_load_of",
     "drive_properties",
+    "programmed_speed_of",
     "work_material",
     "work_materials",
 ]
 
 
-def cutting_diameter_of(chain: Chain) -> Maybe[float]:
+def cutting_diameter_of(chain: Chain) -> OrMissing[float]:
     """Return the cutting diameter of the cutter at the end of the chain."""
     last = chain.links[-1] if chain.links else None
     if last is None or not isinstance(last.part, Cutter):
-        return given(None, "/stack/components/-")
-    return given(last.part.cutting_diameter_mm, last.at, "cutting_diameter_mm")
+        return or_missing(None, "/stack/components/-")
+    return or_missing(last.part.cutting_diameter_mm, last.at, "cutting_diameter_mm")
 
 
-def asked_speed_of(chain: Chain) -> Maybe[float] | None:
+def programmed_speed_of(chain: Chain) -> OrMissing[float] | None:
     """Return the speed asked in rpm; None where the operation asks none."""
     operation = chain.request.operation
     if operation is None:
@@ -48,7 +48,7 @@ def asked_speed_of(chain: Chain) -> Maybe[float] | None:
         return operation.spindle_speed_rpm
     if operation.cutting_speed_m_per_min is None:
         return None
-    return lift(speed_from_cutting_speed_rpm, operation.cutting_speed_m_per_min, cutting_diameter_of(chain))
+    return when_known(speed_from_cutting_speed_rpm, operation.cutting_speed_m_per_min, cutting_diameter_of(chain))
 
 
 class WorkMaterial(Row):
@@ -90,29 +90,31 @@ class CuttingLoad(NamedTuple):
     """Loads at the cutter; None where nothing asks for one."""
 
     source: Literal["stated", "milling"] | None
-    milling: Maybe[MillingLoad] | None
-    torque_n_m: Maybe[float] | None
+    milling: OrMissing[MillingLoad] | None
+    torque_n_m: OrMissing[float] | None
     """Largest torque."""
-    axial_pull_n: Maybe[float] | None
-    radial_force_n: Maybe[float] | None
+    axial_pull_n: OrMissing[float] | None
+    radial_force_n: OrMissing[float] | None
     """Largest force across the axis."""
-    power_kw: Maybe[float] | None
+    power_kw: OrMissing[float] | None
 
 
-def _radial_ratio(cut: Milling) -> Maybe[float]:
+def _radial_ratio(cut: Milling) -> OrMissing[float]:
     """Return radial over tangential force: the cut's own statement, else the group's."""
     if cut.radial_force_ratio is not None:
         return cut.radial_force_ratio
     if cut.work_material is None:
-        return Lack(("/operation/milling/radial_force_ratio",))
+        return Missing(("/operation/milling/radial_force_ratio",))
     return work_material(cut.work_material).radial_ratio
 
 
-def _milling(chain: Chain, cut: Milling, ratio: Maybe[float], speed: Maybe[float] | None) -> Maybe[MillingLoad]:
+def _milling(
+    chain: Chain, cut: Milling, ratio: OrMissing[float], speed: OrMissing[float] | None
+) -> OrMissing[MillingLoad]:
     last = chain.links[-1] if chain.links else None
     operation = chain.request.operation
     if last is None or not isinstance(last.part, Cutter) or operation is None:
-        return Lack(("/stack/components/-",))
+        return Missing(("/stack/components/-",))
     group = None if cut.work_material is None else work_material(cut.work_material)
     unit_force = cut.unit_specific_force_mpa
     exponent = cut.thickness_exponent
@@ -123,9 +125,9 @@ def _milling(chain: Chain, cut: Milling, ratio: Maybe[float], speed: Maybe[float
 
     def load(
         diameter: float, teeth: int, axial: float, radial: float, feed: float, force: float, power: float
-    ) -> Maybe[MillingLoad]:
+    ) -> OrMissing[MillingLoad]:
         if radial > diameter:
-            return Lack((f"{at}/radial_depth_mm",))
+            return Missing((f"{at}/radial_depth_mm",))
         return milling_load(
             diameter,
             teeth,
@@ -136,74 +138,74 @@ def _milling(chain: Chain, cut: Milling, ratio: Maybe[float], speed: Maybe[float
             force,
             power,
             cut.lead_angle_deg or _SQUARE_SHOULDER_DEG,
-            radial_ratio=known_or(ratio, 0.0),
+            radial_ratio=value_or(ratio, 0.0),
         )
 
-    return lift(
+    return when_known(
         load,
         cutting_diameter_of(chain),
-        given(last.part.teeth, last.at, "teeth"),
-        given(cut.axial_depth_mm, at, "axial_depth_mm"),
-        given(cut.radial_depth_mm, at, "radial_depth_mm"),
-        given(operation.feed_per_tooth_mm, "/operation/feed_per_tooth_mm"),
-        given(unit_force, at, "work_material"),
-        given(exponent, at, "thickness_exponent"),
+        or_missing(last.part.teeth, last.at, "teeth"),
+        or_missing(cut.axial_depth_mm, at, "axial_depth_mm"),
+        or_missing(cut.radial_depth_mm, at, "radial_depth_mm"),
+        or_missing(operation.feed_per_tooth_mm, "/operation/feed_per_tooth_mm"),
+        or_missing(unit_force, at, "work_material"),
+        or_missing(exponent, at, "thickness_exponent"),
     )
 
 
-def _pull(chain: Chain, milling: Maybe[MillingLoad]) -> Maybe[float]:
+def _pull(chain: Chain, milling: OrMissing[MillingLoad]) -> OrMissing[float]:
     last = chain.links[-1]
     helix = last.part.helix_angle_deg if isinstance(last.part, Cutter) else None
-    return lift(
+    return when_known(
         lambda load, angle: helical_pull_n(load.peak_tangential_n, angle),
         milling,
-        given(helix, last.at, "helix_angle_deg"),
+        or_missing(helix, last.at, "helix_angle_deg"),
     )
 
 
-def cutting_load_of(chain: Chain, speed: Maybe[float] | None) -> CuttingLoad:
+def cutting_load_of(chain: Chain, speed: OrMissing[float] | None) -> CuttingLoad:
     """Return the loads of the cut: what is stated wins over what is computed."""
     operation = chain.request.operation
     if operation is None or not chain.links:
         return CuttingLoad(None, None, None, None, None, None)
-    milling: Maybe[MillingLoad] | None = None
-    torque: Maybe[float] | None = operation.torque_n_m
-    pull: Maybe[float] | None = operation.axial_pull_n
-    force: Maybe[float] | None = operation.radial_force_n
-    power: Maybe[float] | None = None
+    milling: OrMissing[MillingLoad] | None = None
+    torque: OrMissing[float] | None = operation.torque_n_m
+    pull: OrMissing[float] | None = operation.axial_pull_n
+    force: OrMissing[float] | None = operation.radial_force_n
+    power: OrMissing[float] | None = None
     if operation.milling is not None:
         ratio = _radial_ratio(operation.milling)
         milling = _milling(chain, operation.milling, ratio, speed)
-        torque = lift(lambda load: load.peak_torque_n_m, milling) if torque is None else torque
+        torque = when_known(lambda load: load.peak_torque_n_m, milling) if torque is None else torque
         pull = _pull(chain, milling) if pull is None else pull
-        force = lift(lambda load, _: load.peak_in_plane_n, milling, ratio) if force is None else force
-        power = speed if isinstance(speed, Lack) else lift(lambda load: load.power_kw, milling)
+        force = when_known(lambda load, _: load.peak_in_plane_n, milling, ratio) if force is None else force
+        power = speed if isinstance(speed, Missing) else when_known(lambda load: load.power_kw, milling)
     if operation.torque_n_m is not None and torque is not None and speed is not None:
-        power = lift(lambda moment, rpm: moment * rpm * math.pi / 30.0e3, torque, speed)
+        power = when_known(lambda moment, rpm: moment * rpm * math.pi / 30.0e3, torque, speed)
     stated = operation.torque_n_m is not None or operation.axial_pull_n is not None
     source: Literal["stated", "milling"] | None = "milling" if milling is not None else None
     return CuttingLoad("stated" if stated else source, milling, torque, pull, force, power)
 
 
-def drive_properties(fact: FactBuilder, machine: Machine | None, load: CuttingLoad) -> None:
+def drive_properties(fact: Properties, machine: Machine | None, load: CuttingLoad) -> None:
     if machine is None:
         return
     if machine.max_torque_n_m is not None and load.torque_n_m is not None:
-        fact.put("machine_max_torque_n_m", machine.max_torque_n_m)
-        fact.put("torque_demand_n_m", load.torque_n_m)
+        fact.add("machine_max_torque_n_m", machine.max_torque_n_m)
+        fact.add("torque_demand_n_m", load.torque_n_m)
     if machine.max_power_kw is not None and load.power_kw is not None:
-        fact.put("machine_max_power_kw", machine.max_power_kw)
-        fact.put("power_demand_kw", load.power_kw)
+        fact.add("machine_max_power_kw", machine.max_power_kw)
+        fact.add("power_demand_kw", load.power_kw)
 
 
-def cut_properties(fact: FactBuilder, chain: Chain, cut: Milling | None) -> None:
+def cut_properties(fact: Properties, chain: Chain, cut: Milling | None) -> None:
     """Depths of the cut against the cutter."""
     last = chain.links[-1] if chain.links else None
     if cut is None or last is None or not isinstance(last.part, Cutter):
         return
     if cut.radial_depth_mm is not None:
-        fact.put("radial_depth_mm", cut.radial_depth_mm)
-        fact.put("cutting_diameter_mm", cutting_diameter_of(chain))
+        fact.add("radial_depth_mm", cut.radial_depth_mm)
+        fact.add("cutting_diameter_mm", cutting_diameter_of(chain))
     if cut.axial_depth_mm is not None and last.part.flute_length_mm is not None:
-        fact.put("axial_depth_mm", cut.axial_depth_mm)
-        fact.put("flute_length_mm", last.part.flute_length_mm)
+        fact.add("axial_depth_mm", cut.axial_depth_mm)
+        fact.add("flute_length_mm", last.part.flute_length_mm)

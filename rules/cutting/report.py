@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from rules.cutting.analysis import CuttingLoad
 from rules.cutting.formulas import MillingLoad
-from rules.quantities.models import made
+from rules.quantities.models import construct
 from rules.quantities.rounding import rounded_or_none
 from rules.schema.report import (
     LoadReport,
@@ -20,7 +20,7 @@ def _milling(load: CuttingLoad) -> MillingLoad | None:
 def load_section(load: CuttingLoad) -> LoadReport:
     """What the cut asks."""
     cut = _milling(load)
-    return made(
+    return construct(
         LoadReport,
         source=load.source,
         torque_n_m=rounded_or_none(load.torque_n_m, "N m"),

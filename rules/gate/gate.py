@@ -16,8 +16,8 @@ from typing import Any, Final
 
 import yaml
 
-from rules.analysis import Derived
-from rules.answer.provenance import provenance, requested_thresholds
+from rules.analysis import StackAnalysis
+from rules.answer.provenance import provenance, threshold_overrides
 from rules.assessor import Assessor
 from rules.gate.digest import context_sha256, decision_sha256, differences, input_sha256
 from rules.schema.gate import (
@@ -67,7 +67,7 @@ def requirements() -> tuple[Requirement, ...]:
     return tuple(Requirement(**{**entry, "fields": tuple(entry["fields"])}) for entry in yaml.safe_load(text))
 
 
-def unstated(request: CheckRequest, derived: Derived) -> list[Requirement]:
+def unstated(request: CheckRequest, derived: StackAnalysis) -> list[Requirement]:
     """Return everything of the list that a request does not state; derived is what follows from it."""
     links = derived.chain.links
     last_kind = links[-1].part.kind if links else None
@@ -228,7 +228,7 @@ def _check_thresholds(request: GateRequest, assessor: Assessor) -> None:
     faults: list[Fault] = []
     for at, policy in policies.items():
         try:
-            requested_thresholds(policy, assessor.book)
+            threshold_overrides(policy, assessor.book)
         except BadRequestError as error:
             faults.extend(Fault(at + one.pointer, one.detail) for one in error.faults)
     if faults:

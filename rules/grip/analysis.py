@@ -37,13 +37,13 @@ from rules.grip.formulas import (
     slip_torque_n_m,
 )
 from rules.grip.shrink import ShrinkJoint, is_shrink, shrink_joint_of
-from rules.quantities.missing import Lack, Maybe, given, known_or, lift
-from rules.rulebook.fact import FactBuilder
+from rules.quantities.missing import Missing, OrMissing, or_missing, value_or, when_known
+from rules.rulebook.fact import Properties
 from rules.schema.components import Collet, GaugePin
 from rules.stack.analysis import length_properties
-from rules.stack.chain import Chain, JointCase, Link
+from rules.stack.chain import Chain, Member, StackJoint
 from rules.stack.outlines import OutlinePiece
-from rules.stack.positions import Geometry, grip_of
+from rules.stack.positions import Positions, grip_of
 
 __all__ = [
     "Grip",
@@ -68,38 +68,40 @@ _MOST: Final = 1e6
 class Grip:
     """One joint that clamps a straight shank."""
 
-    case: JointCase
+    case: StackJoint
     index: int
     """Place of the joint in the chain."""
-    length_mm: Maybe[float]
+    length_mm: OrMissing[float]
     basis: Literal["rating", "interference"]
-    torque_n_m: Maybe[float]
+    torque_n_m: OrMissing[float]
     """Torque it holds, at the speed asked."""
-    axial_n: Maybe[float]
-    safety: Maybe[float] | None
+    axial_n: OrMissing[float]
+    safety: OrMissing[float] | None
     """Against torque and pull together; None where the cut asks nothing."""
-    shrink: Maybe[ShrinkJoint] | None
+    shrink: OrMissing[ShrinkJoint] | None
     """None for joints that do not grip by interference."""
-    holding_speed_rpm: Maybe[float] | None
+    holding_speed_rpm: OrMissing[float] | None
     """Speed at which a shrink-fit joint holds no more than the cut asks (nothing asked: at which it lets go);
     None where no speed loosens it."""
 
 
-def _rated(case: JointCase, side: Bore | ColletBore, grip: Maybe[float]) -> tuple[Maybe[float], Maybe[float]]:
+def _rated(
+    case: StackJoint, side: Bore | ColletBore, grip: OrMissing[float]
+) -> tuple[OrMissing[float], OrMissing[float]]:
     """Return torque and axial force by the rating of the clamp."""
     at = case.upper_at
-    rated_grip = given(side.rated_grip_mm, at, "rated_grip_mm")
-    torque = lift(scaled_capacity, given(side.rated_torque_n_m, at, "rated_torque_n_m"), rated_grip, grip)
+    rated_grip = or_missing(side.rated_grip_mm, at, "rated_grip_mm")
+    torque = when_known(scaled_capacity, or_missing(side.rated_torque_n_m, at, "rated_torque_n_m"), rated_grip, grip)
     if side.rated_axial_force_n is not None:
-        return torque, lift(scaled_capacity, side.rated_axial_force_n, rated_grip, grip)
+        return torque, when_known(scaled_capacity, side.rated_axial_force_n, rated_grip, grip)
     if isinstance(side, _HELD_BY_A_SCREW) or side.rated_torque_n_m is None:
-        return torque, Lack((f"{at}/rated_axial_force_n",))
+        return torque, Missing((f"{at}/rated_axial_force_n",))
     shank = shank_of(case)
-    diameter = given(None if shank is None else shank.diameter_mm, case.lower_at, "diameter_mm")
-    return torque, lift(slip_force_from_torque_n, torque, diameter)
+    diameter = or_missing(None if shank is None else shank.diameter_mm, case.lower_at, "diameter_mm")
+    return torque, when_known(slip_force_from_torque_n, torque, diameter)
 
 
-def _interference(shrink: Maybe[ShrinkJoint]) -> tuple[Maybe[float], Maybe[float]]:
+def _interference(shrink: OrMissing[ShrinkJoint]) -> tuple[OrMissing[float], OrMissing[float]]:
     """Return torque and axial force by friction at the least interference left."""
 
     def held(joint: ShrinkJoint) -> tuple[float, float]:
@@ -108,28 +110,28 @@ def _interference(shrink: Maybe[ShrinkJoint]) -> tuple[Maybe[float], Maybe[float
         arguments = (joint.pressure_per_um * joint.at_speed_um, joint.diameter_mm, joint.grip_mm, joint.friction)
         return slip_torque_n_m(*arguments), slip_force_n(*arguments)
 
-    both = lift(held, shrink)
-    return lift(lambda pair: pair[0], both), lift(lambda pair: pair[1], both)
+    both = when_known(held, shrink)
+    return when_known(lambda pair: pair[0], both), when_known(lambda pair: pair[1], both)
 
 
-def _ratio(capacity: Maybe[float], demand: Maybe[float] | None) -> Maybe[float] | None:
+def _ratio(capacity: OrMissing[float], demand: OrMissing[float] | None) -> OrMissing[float] | None:
     if demand is None or demand == 0.0:
         return None
-    return lift(lambda able, asked: min(_MOST, able / asked), capacity, demand)
+    return when_known(lambda able, asked: min(_MOST, able / asked), capacity, demand)
 
 
-def _safety(torque: Maybe[float], axial: Maybe[float], load: CuttingLoad) -> Maybe[float] | None:
+def _safety(torque: OrMissing[float], axial: OrMissing[float], load: CuttingLoad) -> OrMissing[float] | None:
     parts = [_ratio(torque, load.torque_n_m), _ratio(axial, load.axial_pull_n)]
     known = [part for part in parts if part is not None]
     if not known:
         return None
-    return lift(lambda *values: combined_safety(*values), *known)
+    return when_known(lambda *values: combined_safety(*values), *known)
 
 
-def _holding(shrink: Maybe[ShrinkJoint], load: CuttingLoad) -> Maybe[float] | None:
+def _holding(shrink: OrMissing[ShrinkJoint], load: CuttingLoad) -> OrMissing[float] | None:
     """Speed at which what is left of the interference meets the demand."""
     demands = [
-        lift(slip_force_from_torque_n, load.torque_n_m, lift(lambda joint: joint.diameter_mm, shrink))
+        when_known(slip_force_from_torque_n, load.torque_n_m, when_known(lambda joint: joint.diameter_mm, shrink))
         if load.torque_n_m is not None
         else 0.0,
         load.axial_pull_n if load.axial_pull_n is not None else 0.0,
@@ -142,15 +144,15 @@ def _holding(shrink: Maybe[ShrinkJoint], load: CuttingLoad) -> Maybe[float] | No
         needed = (across**2 + along**2) ** 0.5 / force_per_um
         return holding_speed_rpm(joint.least_um, needed, joint.thick_hub, joint.shaft)
 
-    return lift(speed, shrink, *demands)
+    return when_known(speed, shrink, *demands)
 
 
 def grips_of(
     chain: Chain,
-    geometry: Geometry,
-    outlines: tuple[Maybe[tuple[OutlinePiece, ...]], ...],
+    geometry: Positions,
+    outlines: tuple[OrMissing[tuple[OutlinePiece, ...]], ...],
     load: CuttingLoad,
-    speed: Maybe[float] | None,
+    speed: OrMissing[float] | None,
 ) -> tuple[Grip, ...]:
     """Return every joint that clamps a straight shank, from the spindle side."""
     found = []
@@ -159,11 +161,11 @@ def grips_of(
         if not isinstance(side, CLAMPS) or shank_of(case) is None:
             continue
         grip = grip_of(case)
-        shrink: Maybe[ShrinkJoint] | None = None
+        shrink: OrMissing[ShrinkJoint] | None = None
         if is_shrink(case):
             # what holds at a speed that is asked but not known, nobody can say
             shrink = (
-                speed if isinstance(speed, Lack) else shrink_joint_of(index, case, geometry, outlines, speed or 0.0)
+                speed if isinstance(speed, Missing) else shrink_joint_of(index, case, geometry, outlines, speed or 0.0)
             )
         computed = shrink is not None and side.rated_torque_n_m is None
         torque, axial = _rated(case, side, grip)
@@ -194,25 +196,25 @@ def weakest_of(grips: tuple[Grip, ...]) -> Grip | None:
     return grips[min(known)[1]]
 
 
-def put_strength(fact: FactBuilder, grip: Grip, speed: Maybe[float] | None) -> None:
+def put_strength(fact: Properties, grip: Grip, speed: OrMissing[float] | None) -> None:
     """Put safety factor, hub stress, opening temperature and holding speed on the fact of a joint."""
     if grip.safety is not None:
-        fact.put("safety_factor", grip.safety)
+        fact.add("safety_factor", grip.safety)
     if grip.shrink is None:
         return
-    fact.put("hub_stress_mpa", lift(lambda joint: joint.hub_stress_mpa, grip.shrink))
-    fact.put("hub_yield_mpa", grip.shrink if isinstance(grip.shrink, Lack) else grip.shrink.yield_mpa)
-    fact.put("opening_degc", lift(lambda joint: joint.opening_temperature_c, grip.shrink))
+    fact.add("hub_stress_mpa", when_known(lambda joint: joint.hub_stress_mpa, grip.shrink))
+    fact.add("hub_yield_mpa", grip.shrink if isinstance(grip.shrink, Missing) else grip.shrink.yield_mpa)
+    fact.add("opening_degc", when_known(lambda joint: joint.opening_temperature_c, grip.shrink))
     if speed is not None and grip.holding_speed_rpm is not None:
-        fact.put("spindle_speed_rpm", speed)
-        fact.put("holding_speed_rpm", grip.holding_speed_rpm)
+        fact.add("spindle_speed_rpm", speed)
+        fact.add("holding_speed_rpm", grip.holding_speed_rpm)
 
 
 _FLATTED_BADLY_HELD: Final = (ColletBore, ShrinkFit, Hydraulic, MillingChuck)
 """Round clamps, in which a flat takes away seat and balance."""
 
 
-def clamping_range(side: ColletBore, collet: Collet, at: str) -> tuple[Maybe[float], Maybe[float]]:
+def clamping_range(side: ColletBore, collet: Collet, at: str) -> tuple[OrMissing[float], OrMissing[float]]:
     """Return the smallest and the largest shank a collet may hold, mm."""
     largest = side.clamping_max_mm if side.clamping_max_mm is not None else side.nominal_mm
     smallest = side.clamping_min_mm
@@ -221,10 +223,10 @@ def clamping_range(side: ColletBore, collet: Collet, at: str) -> tuple[Maybe[flo
         capacity = collets.capacity(seat.size)
         if capacity.min_mm <= largest <= capacity.max_mm:
             smallest = collets.clamping_range(seat.size, largest).min_mm
-    return given(smallest, at, "clamping_min_mm"), given(largest, at, "clamping_max_mm")
+    return or_missing(smallest, at, "clamping_min_mm"), or_missing(largest, at, "clamping_max_mm")
 
 
-def stated_minimum_grip(case: JointCase) -> float | None:
+def stated_minimum_grip(case: StackJoint) -> float | None:
     """Return the longest of the minimum grips the two components state, mm."""
     side, shank = case.upper_side, shank_of(case)
     holds = side.minimum_grip_mm if isinstance(side, CLAMPS) else None
@@ -234,7 +236,7 @@ def stated_minimum_grip(case: JointCase) -> float | None:
     return max(holds, wants)
 
 
-def held_shank_properties(fact: FactBuilder, case: JointCase) -> None:
+def held_shank_properties(fact: Properties, case: StackJoint) -> None:
     shank = case.lower.machine_side
     if isinstance(shank, CylindricalShank):
         fit_properties(fact, case, shank)
@@ -242,43 +244,43 @@ def held_shank_properties(fact: FactBuilder, case: JointCase) -> None:
         _grip(fact, case, shank)
 
 
-def _collet_bore(fact: FactBuilder, case: JointCase, shank: CylindricalShank) -> None:
+def _collet_bore(fact: Properties, case: StackJoint, shank: CylindricalShank) -> None:
     side = case.upper_side
     if not isinstance(side, ColletBore) or case.upper is None or not isinstance(case.upper.part, Collet):
         return
-    diameter = given(shank.diameter_mm, case.lower_at, "diameter_mm")
+    diameter = or_missing(shank.diameter_mm, case.lower_at, "diameter_mm")
     smallest, largest = clamping_range(side, case.upper.part, case.upper_at)
-    fact.put("shank_diameter_mm", diameter)
-    fact.put("clamping_min_mm", smallest)
-    fact.put("clamping_max_mm", largest)
-    if known_or(lift(lambda low, high: high > low, smallest, largest), True):
-        fact.put(
+    fact.add("shank_diameter_mm", diameter)
+    fact.add("clamping_min_mm", smallest)
+    fact.add("clamping_max_mm", largest)
+    if value_or(when_known(lambda low, high: high > low, smallest, largest), True):
+        fact.add(
             "collapse_share",
-            lift(lambda low, high, pin: (high - pin) / (high - low), smallest, largest, diameter),
+            when_known(lambda low, high, pin: (high - pin) / (high - low), smallest, largest, diameter),
         )
 
 
-def _grip(fact: FactBuilder, case: JointCase, shank: CylindricalShank) -> None:
+def _grip(fact: Properties, case: StackJoint, shank: CylindricalShank) -> None:
     side, at = case.upper_side, case.upper_at
     grip = grip_of(case)
-    fact.put("grip_length_mm", grip)
+    fact.add("grip_length_mm", grip)
     depth = side.depth_mm if isinstance(side, CLAMPS) else None
-    fact.put("bore_depth_mm", given(depth, at, "depth_mm"))
+    fact.add("bore_depth_mm", or_missing(depth, at, "depth_mm"))
     shank_length = shank.length_mm
     if shank_length is None and isinstance(case.lower.part, GaugePin):
         shank_length = case.lower.part.overall_length_mm
-    fact.put("shank_length_mm", given(shank_length, case.lower_at, "length_mm"))
+    fact.add("shank_length_mm", or_missing(shank_length, case.lower_at, "length_mm"))
     minimum = stated_minimum_grip(case)
     if minimum is not None:
-        fact.put("minimum_grip_mm", minimum)
+        fact.add("minimum_grip_mm", minimum)
     elif isinstance(side, ColletBore):
-        length = given(side.length_mm, at, "length_mm")
-        fact.put("collet_length_mm", length)
-        fact.put("grip_to_collet_length", lift(lambda g, total: g / total, grip, length))
+        length = or_missing(side.length_mm, at, "length_mm")
+        fact.add("collet_length_mm", length)
+        fact.add("grip_to_collet_length", when_known(lambda g, total: g / total, grip, length))
     else:
-        fact.put("standard_shank_mm", _standard_shank(case, shank))
+        fact.add("standard_shank_mm", _standard_shank(case, shank))
     if isinstance(side, _FLATTED_BADLY_HELD):
-        fact.put("flatted_in_round_clamp", lift(_has_flat, given(shank.form, case.lower_at, "form")))
+        fact.add("flatted_in_round_clamp", when_known(_has_flat, or_missing(shank.form, case.lower_at, "form")))
     length_properties(fact, case)
 
 
@@ -286,19 +288,19 @@ def _has_flat(form: str) -> bool:
     return form != "plain"
 
 
-def _standard_shank(case: JointCase, shank: CylindricalShank) -> Maybe[float]:
+def _standard_shank(case: StackJoint, shank: CylindricalShank) -> OrMissing[float]:
     length = None if shank.diameter_mm is None else straight_shank.shank_length("din_6535", shank.diameter_mm)
-    return given(length, case.upper_at, "minimum_grip_mm")
+    return or_missing(length, case.upper_at, "minimum_grip_mm")
 
 
-def collet_properties(fact: FactBuilder, link: Link) -> None:
+def collet_properties(fact: Properties, link: Member) -> None:
     part = link.part
     if part.kind != "collet" or not isinstance(part.workpiece_side, ColletBore):
         return
     side = part.workpiece_side
     largest = side.clamping_max_mm if side.clamping_max_mm is not None else side.nominal_mm
     if side.clamping_min_mm is not None and largest is not None:
-        fact.put("clamping_span_mm", largest - side.clamping_min_mm)
+        fact.add("clamping_span_mm", largest - side.clamping_min_mm)
     if isinstance(part.machine_side, NutCollet) and part.machine_side.size is not None and largest is not None:
-        fact.put("collet_largest_mm", largest)
-        fact.put("series_capacity_mm", collets.capacity(part.machine_side.size).max_mm)
+        fact.add("collet_largest_mm", largest)
+        fact.add("series_capacity_mm", collets.capacity(part.machine_side.size).max_mm)

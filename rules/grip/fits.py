@@ -18,9 +18,9 @@ from rules.couplings.sides import (
 )
 from rules.grip import tolerances
 from rules.grip.formulas import clearance_um
-from rules.quantities.missing import Lack, Maybe, given, known_or, lift
-from rules.rulebook.fact import FactBuilder
-from rules.stack.chain import JointCase
+from rules.quantities.missing import Missing, OrMissing, or_missing, value_or, when_known
+from rules.rulebook.fact import Properties
+from rules.stack.chain import StackJoint
 
 __all__ = [
     "CLAMPS",
@@ -44,58 +44,60 @@ PRECISION_BORES: Final = (ShrinkFit, Hydraulic, MillingChuck)
 """Bores that close evenly about the shank and rely on its tolerance."""
 
 
-def shank_of(case: JointCase) -> CylindricalShank | None:
+def shank_of(case: StackJoint) -> CylindricalShank | None:
     """Return the straight shank at the lower end of a joint, if it is one."""
     side = case.lower.machine_side
     return side if isinstance(side, CylindricalShank) else None
 
 
-def bore_of(case: JointCase) -> Bore | None:
+def bore_of(case: StackJoint) -> Bore | None:
     """Return the fixed bore at the upper end of a joint, if it is one."""
     return case.upper_side if isinstance(case.upper_side, Bore) else None
 
 
-def is_slip_fit(case: JointCase) -> bool:
+def is_slip_fit(case: StackJoint) -> bool:
     """Whether the joint is a shank in a bore with play, pulled over by a screw."""
     return isinstance(case.upper_side, SLIP_FITS) and shank_of(case) is not None
 
 
-def deviations_of(sized: Bore | CylindricalShank | Declared, at: str, *, hole: bool) -> Maybe[tuple[float, float]]:
+def deviations_of(sized: Bore | CylindricalShank | Declared, at: str, *, hole: bool) -> OrMissing[tuple[float, float]]:
     """Return lower and upper deviation in µm, from the statement or from the class of ISO 286."""
     stated = sized.deviation
     if isinstance(stated, Deviation):
         # a reversed pair is a finding of its own; no fit follows from it
-        return (stated.lower_um, stated.upper_um) if stated.lower_um <= stated.upper_um else Lack((f"{at}/deviation",))
+        return (
+            (stated.lower_um, stated.upper_um) if stated.lower_um <= stated.upper_um else Missing((f"{at}/deviation",))
+        )
     if sized.tolerance is None:
-        return Lack((f"{at}/tolerance",))
+        return Missing((f"{at}/tolerance",))
     if sized.diameter_mm is None:
-        return Lack((f"{at}/diameter_mm",))
+        return Missing((f"{at}/diameter_mm",))
     try:
         limits = tolerances.limits(sized.diameter_mm, sized.tolerance, hole=hole)
     except ValueError:
-        return Lack((f"{at}/deviation",))
+        return Missing((f"{at}/deviation",))
     return limits.lower_um, limits.upper_um
 
 
-def clearance_of(case: JointCase) -> Maybe[tuple[float, float]]:
+def clearance_of(case: StackJoint) -> OrMissing[tuple[float, float]]:
     """Return the least and the largest clearance in µm; negative is interference.
 
     The difference of the nominal diameters counts too.
     """
     bore, shank = bore_of(case), shank_of(case)
     if bore is None or shank is None:
-        return Lack(tuple(at for end, at in ((bore, case.upper_at), (shank, case.lower_at)) if end is None))
-    nominal = lift(
+        return Missing(tuple(at for end, at in ((bore, case.upper_at), (shank, case.lower_at)) if end is None))
+    nominal = when_known(
         lambda hole, pin: (hole - pin) * 1000.0,
-        given(bore.diameter_mm, case.upper_at, "diameter_mm"),
-        given(shank.diameter_mm, case.lower_at, "diameter_mm"),
+        or_missing(bore.diameter_mm, case.upper_at, "diameter_mm"),
+        or_missing(shank.diameter_mm, case.lower_at, "diameter_mm"),
     )
 
     def fit(play: float, hole: tuple[float, float], pin: tuple[float, float]) -> tuple[float, float]:
         least, most = clearance_um(hole, pin)
         return least + play, most + play
 
-    return lift(
+    return when_known(
         fit,
         nominal,
         deviations_of(bore, case.upper_at, hole=True),
@@ -103,34 +105,34 @@ def clearance_of(case: JointCase) -> Maybe[tuple[float, float]]:
     )
 
 
-def fit_properties(fact: FactBuilder, case: JointCase, shank: CylindricalShank) -> None:
+def fit_properties(fact: Properties, case: StackJoint, shank: CylindricalShank) -> None:
     bore = bore_of(case)
     if bore is None:
         return
-    bore_diameter = given(bore.diameter_mm, case.upper_at, "diameter_mm")
-    shank_diameter = given(shank.diameter_mm, case.lower_at, "diameter_mm")
-    fact.put("bore_diameter_mm", bore_diameter)
-    fact.put("shank_diameter_mm", shank_diameter)
-    if known_or(lift(lambda hole, pin: hole == pin, bore_diameter, shank_diameter), True):
+    bore_diameter = or_missing(bore.diameter_mm, case.upper_at, "diameter_mm")
+    shank_diameter = or_missing(shank.diameter_mm, case.lower_at, "diameter_mm")
+    fact.add("bore_diameter_mm", bore_diameter)
+    fact.add("shank_diameter_mm", shank_diameter)
+    if value_or(when_known(lambda hole, pin: hole == pin, bore_diameter, shank_diameter), True):
         clearance = clearance_of(case)
-        least, most = lift(lambda c: c[0], clearance), lift(lambda c: c[1], clearance)
+        least, most = when_known(lambda c: c[0], clearance), when_known(lambda c: c[1], clearance)
         if isinstance(bore, ShrinkFit):
-            fact.put("shrink_interference_min_um", lift(lambda c: -c, most))
+            fact.add("shrink_interference_min_um", when_known(lambda c: -c, most))
         else:
-            fact.put("clearance_min_um", least)
+            fact.add("clearance_min_um", least)
             if is_slip_fit(case):
-                fact.put("clearance_max_um", most)
+                fact.add("clearance_max_um", most)
     if isinstance(bore, PRECISION_BORES):
         limits = deviations_of(shank, case.lower_at, hole=False)
-        fact.put("shank_lower_um", lift(lambda pair: pair[0], limits))
-        fact.put("h6_lower_um", lift(_h6_lower, shank_diameter, case.lower_at))
+        fact.add("shank_lower_um", when_known(lambda pair: pair[0], limits))
+        fact.add("h6_lower_um", when_known(_h6_lower, shank_diameter, case.lower_at))
     if isinstance(bore, SideLock):
-        fact.put("flat_needed", given(bore.flat, case.upper_at, "flat"))
-        fact.put("shank_form", given(shank.form, case.lower_at, "form"))
+        fact.add("flat_needed", or_missing(bore.flat, case.upper_at, "flat"))
+        fact.add("shank_form", or_missing(shank.form, case.lower_at, "form"))
 
 
-def _h6_lower(diameter: float, at: str) -> Maybe[float]:
+def _h6_lower(diameter: float, at: str) -> OrMissing[float]:
     try:
         return tolerances.limits(diameter, "h6", hole=False).lower_um
     except ValueError:
-        return Lack((f"{at}/diameter_mm",))
+        return Missing((f"{at}/diameter_mm",))

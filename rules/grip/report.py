@@ -4,19 +4,19 @@ from __future__ import annotations
 
 from rules.grip.analysis import Grip, stated_minimum_grip, weakest_of
 from rules.grip.shrink import ShrinkJoint
-from rules.quantities.models import made
+from rules.quantities.models import construct
 from rules.quantities.rounding import rounded, rounded_or_none
 from rules.schema.report import (
     GripReport,
     ShrinkReport,
 )
-from rules.stack.positions import Geometry
+from rules.stack.positions import Positions
 
 __all__ = ["grip_section"]
 
 
 def _shrink(joint: ShrinkJoint, grip: Grip) -> ShrinkReport:
-    return made(
+    return construct(
         ShrinkReport,
         least_interference_um=rounded(joint.least_um, "um"),
         greatest_interference_um=rounded(joint.most_um, "um"),
@@ -32,11 +32,11 @@ def _shrink(joint: ShrinkJoint, grip: Grip) -> ShrinkReport:
     )
 
 
-def grip_section(grips: tuple[Grip, ...], geometry: Geometry) -> list[GripReport]:
+def grip_section(grips: tuple[Grip, ...], geometry: Positions) -> list[GripReport]:
     """Every joint that clamps a straight shank."""
     weakest = weakest_of(grips)
     return [
-        made(
+        construct(
             GripReport,
             joint=grip.case.name,
             at=[grip.case.upper_at, grip.case.lower_at],

@@ -20,9 +20,9 @@ from rules.grip.formulas import (
     pressure_per_um,
     release_speed_rpm,
 )
-from rules.quantities.missing import Lack, Maybe, lift
+from rules.quantities.missing import Missing, OrMissing, when_known
 from rules.quantities.tables import Row, TableError, read_rows
-from rules.stack.chain import JointCase, Link
+from rules.stack.chain import Member, StackJoint
 from rules.stack.outlines import (
     OutlinePiece,
     bore_within,
@@ -33,7 +33,7 @@ from rules.stack.outlines import (
     yield_of,
     youngs_modulus_of,
 )
-from rules.stack.positions import Geometry, grip_of
+from rules.stack.positions import Positions, grip_of
 
 __all__ = ["ShrinkJoint", "ShrinkJointValue", "is_shrink", "shrink_joint", "shrink_joint_from", "shrink_joint_of"]
 
@@ -93,19 +93,19 @@ class ShrinkJoint(NamedTuple):
     """Least interference left at the speed asked; at rest where none is asked."""
     hub_stress_mpa: float
     """Von Mises stress at the bore at the greatest interference, at the speed asked, thin or thick, the larger."""
-    yield_mpa: Maybe[float]
+    yield_mpa: OrMissing[float]
     release_speed_rpm: float | None
     """Where the least interference is gone; None where speed never loosens it."""
-    opening_temperature_c: Maybe[float]
+    opening_temperature_c: OrMissing[float]
 
 
-def is_shrink(case: JointCase) -> bool:
+def is_shrink(case: StackJoint) -> bool:
     """Whether the joint is a straight shank in a bore that grips by interference."""
     return isinstance(case.upper_side, ShrinkFit) and shank_of(case) is not None
 
 
-def _ring(link: Link, inner: Maybe[float], outer: Maybe[float]) -> Maybe[Ring]:
-    return lift(Ring, inner, outer, youngs_modulus_of(link), poisson_ratio_of(link), density_of(link))
+def _ring(link: Member, inner: OrMissing[float], outer: OrMissing[float]) -> OrMissing[Ring]:
+    return when_known(Ring, inner, outer, youngs_modulus_of(link), poisson_ratio_of(link), density_of(link))
 
 
 def _stress(diameter: float, interference: float, hub: Ring, shaft: Ring, speed_rpm: float) -> float:
@@ -113,23 +113,23 @@ def _stress(diameter: float, interference: float, hub: Ring, shaft: Ring, speed_
     return hub_stress_mpa(left * pressure_per_um(diameter, hub, shaft), hub, speed_rpm).von_mises_mpa
 
 
-def _beyond(diameter: float, outer: tuple[float, float] | None, link: Link) -> Maybe[tuple[float, float]]:
+def _beyond(diameter: float, outer: tuple[float, float] | None, link: Member) -> OrMissing[tuple[float, float]]:
     """Return the hub's thinnest and thickest diameter, a lack where it leaves no wall or is not drawn there."""
-    return outer if outer is not None and outer[0] > diameter else Lack((f"{link.at}/profile",))
+    return outer if outer is not None and outer[0] > diameter else Missing((f"{link.at}/profile",))
 
 
-def _inside(diameter: float, bore: tuple[float, float] | None, link: Link) -> Maybe[tuple[float, float]]:
+def _inside(diameter: float, bore: tuple[float, float] | None, link: Member) -> OrMissing[tuple[float, float]]:
     """Return the shank's smallest and largest bore, a lack where it leaves no wall or is not drawn there."""
-    return bore if bore is not None and bore[1] < diameter else Lack((f"{link.at}/profile",))
+    return bore if bore is not None and bore[1] < diameter else Missing((f"{link.at}/profile",))
 
 
 def shrink_joint_of(
     index: int,
-    case: JointCase,
-    geometry: Geometry,
-    outlines: tuple[Maybe[tuple[OutlinePiece, ...]], ...],
+    case: StackJoint,
+    geometry: Positions,
+    outlines: tuple[OrMissing[tuple[OutlinePiece, ...]], ...],
     speed_rpm: float,
-) -> Maybe[ShrinkJoint]:
+) -> OrMissing[ShrinkJoint]:
     """Return a shrink-fit joint; index counts the joints, the upper component standing at the same place.
 
     Hub and shank of uneven thickness are taken on the side of caution: where thinnest for the pressure, where
@@ -137,19 +137,19 @@ def shrink_joint_of(
     """
     side, shank, upper = case.upper_side, shank_of(case), case.upper
     if not isinstance(side, ShrinkFit) or shank is None or upper is None:
-        return Lack((case.upper_at,))
+        return Missing((case.upper_at,))
     if side.diameter_mm is None:
-        return Lack((f"{case.upper_at}/diameter_mm",))
+        return Missing((f"{case.upper_at}/diameter_mm",))
     diameter = side.diameter_mm
 
     def seat(face: float, grip: float) -> tuple[float, float]:
         return face - grip, face
 
-    span = lift(seat, geometry.places[index].face, grip_of(case))
-    outer: Maybe[tuple[float, float]] = lift(
+    span = when_known(seat, geometry.places[index].face, grip_of(case))
+    outer: OrMissing[tuple[float, float]] = when_known(
         lambda pieces, where: _beyond(diameter, outer_within(pieces, *where), upper), outlines[index], span
     )
-    inner: Maybe[tuple[float, float]] = lift(
+    inner: OrMissing[tuple[float, float]] = when_known(
         lambda pieces, where: _inside(diameter, bore_within(pieces, *where), case.lower), outlines[index + 1], span
     )
     values = shrink_joint()
@@ -175,7 +175,7 @@ def shrink_joint_of(
             max(_stress(diameter, most, hub, shaft, speed_rpm) for hub in (thin, thick)),
             yield_of(upper),
             release_speed_rpm(least, thick, shaft),
-            lift(
+            when_known(
                 lambda expansion: opening_temperature_c(
                     max(0.0, -clearance[0]),
                     1000.0 * values.joining_play_share * diameter,
@@ -187,12 +187,12 @@ def shrink_joint_of(
             ),
         )
 
-    return lift(
+    return when_known(
         joint,
-        _ring(upper, diameter, lift(lambda pair: pair[0], outer)),
-        _ring(upper, diameter, lift(lambda pair: pair[1], outer)),
-        _ring(case.lower, lift(lambda pair: pair[0], inner), diameter),
-        _ring(case.lower, lift(lambda pair: pair[1], inner), diameter),
+        _ring(upper, diameter, when_known(lambda pair: pair[0], outer)),
+        _ring(upper, diameter, when_known(lambda pair: pair[1], outer)),
+        _ring(case.lower, when_known(lambda pair: pair[0], inner), diameter),
+        _ring(case.lower, when_known(lambda pair: pair[1], inner), diameter),
         clearance_of(case),
         grip_of(case),
     )

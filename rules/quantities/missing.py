@@ -6,7 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TypeAlias, TypeVar, final
 
-__all__ = ["Lack", "Maybe", "given", "known_or", "lift", "merge"]
+__all__ = ["Missing", "OrMissing", "missing_of", "or_missing", "value_or", "when_known"]
 
 T = TypeVar("T")
 R = TypeVar("R")
@@ -14,38 +14,38 @@ R = TypeVar("R")
 
 @final
 @dataclass(frozen=True, slots=True)
-class Lack:
+class Missing:
     """What stands in for a value that could not be derived."""
 
     fields: tuple[str, ...]
     """JSON Pointers of the request fields that would supply it."""
 
 
-Maybe: TypeAlias = T | Lack
+OrMissing: TypeAlias = T | Missing
 """A value, or what is missing for it."""
 
 
-def given(value: T | None, at: str, field: str | None = None) -> T | Lack:
+def or_missing(value: T | None, at: str, field: str | None = None) -> T | Missing:
     """Return a stated value, or a lack that names its field: the pointer, or a field below it."""
     if value is not None:
         return value
-    return Lack((at if field is None else f"{at}/{field}",))
+    return Missing((at if field is None else f"{at}/{field}",))
 
 
-def known_or(value: T | Lack, fallback: R) -> T | R:
+def value_or(value: T | Missing, fallback: R) -> T | R:
     """Return the value where it is known, else the fallback."""
-    return fallback if isinstance(value, Lack) else value
+    return fallback if isinstance(value, Missing) else value
 
 
-def merge(*values: object) -> Lack | None:
+def missing_of(*values: object) -> Missing | None:
     """Return one lack of everything missing among the values, or None when all are known."""
-    fields = [field for value in values if isinstance(value, Lack) for field in value.fields]
-    return Lack(tuple(dict.fromkeys(fields))) if fields else None
+    fields = [field for value in values if isinstance(value, Missing) for field in value.fields]
+    return Missing(tuple(dict.fromkeys(fields))) if fields else None
 
 
-def lift(function: Callable[..., R], *values: object) -> R | Lack:
+def when_known(function: Callable[..., R], *values: object) -> R | Missing:
     """Apply a function to values when all are known; otherwise return what is lacking."""
     for value in values:
-        if type(value) is Lack:  # asked for every value of a check: quicker than isinstance, and the class is final
-            return merge(*values) or value
+        if type(value) is Missing:  # asked for every value of a check: quicker than isinstance, and the class is final
+            return missing_of(*values) or value
     return function(*values)

@@ -45,7 +45,7 @@ __all__ = [
     "Token",
     "Torque",
     "Unbalance",
-    "made",
+    "construct",
     "parse_length",
 ]
 
@@ -219,7 +219,7 @@ _new: Final[Callable[[Any], Any]] = object.__new__
 _set_values, _set_names, _set_extra, _set_private = (BaseModel.__dict__[name].__set__ for name in BaseModel.__slots__)
 
 
-def made(part: Callable[P, Part], /, *_: P.args, **fields: P.kwargs) -> Part:
+def construct(part: Callable[P, Part], /, *_: P.args, **fields: P.kwargs) -> Part:
     """Make a part of an answer; instead of the validator at run time, mypy compares the fields with the model.
 
     A check makes some forty parts, and validating what our own code has typed would be a twentieth of it.

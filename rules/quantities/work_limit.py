@@ -1,7 +1,7 @@
 """How much a computation may work, counted and not timed: one question ends in one way on every machine.
 
 Most questions cost the same, whatever the numbers; a few laws of hostile numbers cost a thousand times as much. Where
-that happens the work is told to `spend` before it is done. Whoever has to bound it gives an `Allowance`; without one
+that happens the work is told to `charge` before it is done. Whoever has to bound it gives an `Allowance`; without one
 nothing is bounded, and a result never depends on what was allowed.
 """
 
@@ -10,7 +10,7 @@ from __future__ import annotations
 from contextvars import ContextVar, Token
 from typing import Final
 
-__all__ = ["Allowance", "TooMuchWorkError", "allowing", "spend"]
+__all__ = ["Allowance", "TooMuchWorkError", "allowing", "charge"]
 
 
 class TooMuchWorkError(Exception):
@@ -62,7 +62,7 @@ class allowing:  # noqa: N801 - reads as a verb; a class, since a generator cost
         _OUTER.reset(self._token)
 
 
-def spend(steps: int) -> None:
+def charge(steps: int) -> None:
     """Count steps that are about to be worked; raises :class:`TooMuchWorkError` where they are not allowed."""
     for allowance in _OUTER.get():
         allowance.take(steps)

@@ -30,7 +30,7 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from rules.quantities.work_limit import spend
+from rules.quantities.work_limit import charge
 from rules.random_vectors.series import MOST_TERMS, series_law
 
 __all__ = [
@@ -247,7 +247,7 @@ class AddedVectorLaw:
         step = max(1, _BLOCK // points)
         for start in range(0, inside.size, step):
             block = inside[start : start + step]
-            spend(4 * block.size * points)  # each with a turn of Clenshaw's recurrence
+            charge(4 * block.size * points)  # each with a turn of Clenshaw's recurrence
             values[block] = np.clip(self._inside(radii[block]), 0.0, 1.0)
         return values
 
@@ -310,7 +310,7 @@ def resultant_law(amplitudes: Sequence[float], sigma: float) -> ResultantLaw:
     with its rest in closed form for three to six vectors, for every balanced stack; where few vectors
     dwarf the rest, the largest is added to the law of the others.
     """
-    spend(_STEPS)
+    charge(_STEPS)
     # a handful of numbers: lists are quicker than arrays until the series begins
     total = math.fsum(amplitudes)
     least = _NEGLIGIBLE * max(total, sigma)

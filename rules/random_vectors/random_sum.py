@@ -20,7 +20,7 @@ from typing import Final, Generic, NamedTuple, TypeAlias, TypeVar
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from rules.quantities.work_limit import Allowance, allowing, spend
+from rules.quantities.work_limit import Allowance, allowing, charge
 from rules.random_vectors.law import ResultantLaw, resultant_law
 from rules.random_vectors.moments import (
     best_clocking,
@@ -183,7 +183,7 @@ class RandomClocking:
             if kept is None:
                 new[key] = question
             else:
-                spend(kept.steps)  # as if it were new: what is refused must not depend on what was asked before
+                charge(kept.steps)  # as if it were new: what is refused must not depend on what was asked before
                 answers[key] = kept.answer
         for key, worked_out in zip(new, _worked_out(list(new.values())), strict=True):
             _KEPT.keep(key, worked_out)

@@ -28,7 +28,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import j0, j1
 
-from rules.quantities.work_limit import spend
+from rules.quantities.work_limit import charge
 from rules.random_vectors.series_rest import (
     DEEP,
     MOST_VECTORS,
@@ -242,7 +242,7 @@ class SeriesLaw:
         step = max(1, _BLOCK // self.terms)
         for start in range(0, positions.size, step):
             block = positions[start : start + step]
-            spend(block.size * self.terms)
+            charge(block.size * self.terms)
             waves = j1(block[:, None] * zeros)
             sums[start : start + step] = block * (waves @ self.coefficients) + self.rest(block, self.terms)[0]
         return sums

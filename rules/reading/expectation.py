@@ -8,8 +8,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final
 
-from rules.analysis import Derived
-from rules.quantities.missing import Lack
+from rules.analysis import StackAnalysis
+from rules.quantities.missing import Missing
 from rules.quantities.models import LackingFact
 from rules.quantities.rounding import rounded
 from rules.reading.formulas import best_further_turn, split_by_turn, turn_error_ratio
@@ -18,7 +18,7 @@ from rules.runout.analysis import PlaneBudget, budget_at, law_at
 from rules.runout.contributors import Contributor, positions_of
 from rules.schema.components import GaugePin
 from rules.schema.reading import PredictionReport, Trial, TrialReport
-from rules.stack.chain import Chain, JointCase
+from rules.stack.chain import Chain, StackJoint
 
 __all__ = ["Prediction", "TrialResult", "evaluate_trial", "joint_to_try", "lacking", "pin_tir_um", "predict"]
 
@@ -45,21 +45,21 @@ class Prediction:
         )
 
 
-def lacking(derived: Derived) -> list[LackingFact]:
+def lacking(derived: StackAnalysis) -> list[LackingFact]:
     """Return what a prediction lacks: a partial sum of contributors predicts nothing."""
     lacks = []
     if (missing := derived.contributors.lacking) is not None:
         lacks.append(LackingFact(fact="runout contributor", fields=list(missing.fields)))
     face = derived.geometry.last_clamping_face
-    if isinstance(face, Lack):
+    if isinstance(face, Missing):
         lacks.append(LackingFact(fact="last clamping face", fields=list(face.fields)))
     return lacks
 
 
-def predict(derived: Derived, fit: PlaneFit) -> Prediction | None:
+def predict(derived: StackAnalysis, fit: PlaneFit) -> Prediction | None:
     """Predict the reading of a plane from the whole stack; None while anything is lacking."""
     face, contributors = derived.geometry.last_clamping_face, derived.contributors
-    if isinstance(face, Lack) or contributors.lacking is not None:
+    if isinstance(face, Missing) or contributors.lacking is not None:
         return None
     z_mm = face + fit.distance_mm
     law = law_at(z_mm, contributors.known)
@@ -72,10 +72,10 @@ def predict(derived: Derived, fit: PlaneFit) -> Prediction | None:
     )
 
 
-def pin_tir_um(derived: Derived, distance_mm: float) -> float | None:
+def pin_tir_um(derived: StackAnalysis, distance_mm: float) -> float | None:
     """Return what the stack's gauge pin alone may read at a distance from its clamp; None where that is not known."""
     links, face = derived.chain.links, derived.geometry.last_clamping_face
-    if len(links) < 2 or not isinstance(links[-1].part, GaugePin) or isinstance(face, Lack):
+    if len(links) < 2 or not isinstance(links[-1].part, GaugePin) or isinstance(face, Missing):
         return None
     # the clearance of its joint carries the pin's name too, but displaces the pin itself
     own = [
@@ -86,7 +86,9 @@ def pin_tir_um(derived: Derived, distance_mm: float) -> float | None:
     return sum(2.0 * abs(item.line.at(face + distance_mm)) for item in own) if own else None
 
 
-def joint_to_try(derived: Derived, budget: PlaneBudget | None, but_not: str | None) -> tuple[JointCase, int] | None:
+def joint_to_try(
+    derived: StackAnalysis, budget: PlaneBudget | None, but_not: str | None
+) -> tuple[StackJoint, int] | None:
     """Return the joint to turn for a trial with its positions: that of the largest contributor that can be turned.
 
     Where the contributors are not all known it is the last one, the clamp of the tool. A joint that was tried is
@@ -105,7 +107,7 @@ def joint_to_try(derived: Derived, budget: PlaneBudget | None, but_not: str | No
     return open_to_turn[-1] if open_to_turn else None
 
 
-def _joint_of(item: Contributor, chain: Chain) -> JointCase | None:
+def _joint_of(item: Contributor, chain: Chain) -> StackJoint | None:
     """Joint that turns what contributes against what comes before; for spindle and first component the first one."""
     if not chain.joints:
         return None

@@ -9,10 +9,10 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from rules.analysis import Derived, cautions_of, derive
-from rules.answer.provenance import general_cautions, provenance, requested_thresholds
+from rules.analysis import StackAnalysis, analyse, cautions_of
+from rules.answer.provenance import general_cautions, provenance, threshold_overrides
 from rules.exchange.documents import NO_CATALOGUE, Catalogue
-from rules.quantities.missing import Lack
+from rules.quantities.missing import Missing
 from rules.quantities.models import LackingFact
 from rules.quantities.rounding import rounded_for_people
 from rules.reading.expectation import (
@@ -56,7 +56,7 @@ class Reading:
     excess_um: float | None
     pin_tir_um: float | None
     pin_may_explain: bool | None
-    derived: Derived | None
+    derived: StackAnalysis | None
 
     @property
     def read(self) -> str:
@@ -197,7 +197,7 @@ def _trial_angle(positions: int) -> float:
     return 180.0 if positions == 0 else 360.0 / positions * (positions // 2)
 
 
-def _largest(prediction: Prediction, derived: Derived) -> str:
+def _largest(prediction: Prediction, derived: StackAnalysis) -> str:
     own = prediction.budget.own_tir_um
     place = max(range(len(own)), key=lambda index: own[index])
     return f"{derived.contributors.known[place].name} with {_um(own[place])}"
@@ -234,7 +234,7 @@ def read_gauge(request: ReadingRequest, book: Rulebook, catalogue: Catalogue = N
     No rule is judged; the book is named as what was in force, so that answers to one stack can be put side by side.
     Raises :class:`~rules.schema.parsing.BadRequestError` for thresholds that no rule has or allows.
     """
-    requested_thresholds(request.policy, book)
+    threshold_overrides(request.policy, book)
     derived, undefined = _derived(request, catalogue)
     planes = [fit_plane(plane) for plane in request.planes]
     trial, trial_notes = _trial(request, planes[0], derived)
@@ -260,7 +260,7 @@ def read_gauge(request: ReadingRequest, book: Rulebook, catalogue: Catalogue = N
     )
 
 
-def _derived(request: ReadingRequest, catalogue: Catalogue) -> tuple[Derived | None, list[LackingFact]]:
+def _derived(request: ReadingRequest, catalogue: Catalogue) -> tuple[StackAnalysis | None, list[LackingFact]]:
     """Return what follows of the stack, where one is stated; or which components of it are not defined."""
     if request.stack is None:
         return None, []
@@ -274,23 +274,25 @@ def _derived(request: ReadingRequest, catalogue: Catalogue) -> tuple[Derived | N
     resolved = resolve(check, catalogue.definitions)
     if resolved.broken:
         return None, [LackingFact(fact="component", fields=list(resolved.lacking))]
-    return derive(resolved.request), []
+    return analyse(resolved.request), []
 
 
-def _trial(request: ReadingRequest, first: PlaneFit, derived: Derived | None) -> tuple[TrialResult | None, list[str]]:
+def _trial(
+    request: ReadingRequest, first: PlaneFit, derived: StackAnalysis | None
+) -> tuple[TrialResult | None, list[str]]:
     if request.trial is None:
         return None, []
     return evaluate_trial(request.trial, first, None if derived is None else derived.chain)
 
 
-def _pin(request: ReadingRequest, first: PlaneFit, derived: Derived | None) -> float | None:
+def _pin(request: ReadingRequest, first: PlaneFit, derived: StackAnalysis | None) -> float | None:
     """What the pin may read: by the stack's own pin, else as the request says."""
     stated = None if derived is None else pin_tir_um(derived, first.distance_mm)
     return request.pin_tir_um if stated is None else stated
 
 
-def _tip_distance(derived: Derived | None) -> float | None:
+def _tip_distance(derived: StackAnalysis | None) -> float | None:
     if derived is None:
         return None
     tip, face = derived.geometry.tip, derived.geometry.last_clamping_face
-    return None if isinstance(tip, Lack) or isinstance(face, Lack) else tip - face
+    return None if isinstance(tip, Missing) or isinstance(face, Missing) else tip - face

@@ -14,9 +14,9 @@ from dataclasses import dataclass
 from functools import cache
 from typing import Final, Literal, TypeAlias
 
-from rules.quantities.missing import Lack
+from rules.quantities.missing import Missing
 
-__all__ = ["KINDS", "Fact", "FactBuilder", "FactError", "Kind", "Value", "placeholders", "render", "written"]
+__all__ = ["KINDS", "Fact", "FactError", "Kind", "Properties", "Value", "placeholders", "render", "written"]
 
 
 Kind: TypeAlias = Literal["stack", "component", "joint", "operation"]
@@ -62,7 +62,7 @@ class Fact:
     lacking: Mapping[str, tuple[str, ...]]
 
 
-class FactBuilder:
+class Properties:
     """Collects the properties of one subject, those that are always known from the start."""
 
     __slots__ = ("_at", "_key", "_kind", "_known", "_lacking")
@@ -72,9 +72,9 @@ class FactBuilder:
         self._known = always
         self._lacking: dict[str, tuple[str, ...]] = {}
 
-    def put(self, name: str, value: str | float | bool | Lack | None) -> None:
+    def add(self, name: str, value: str | float | bool | Missing | None) -> None:
         """Add a property; a lack goes under lacking, None does not concern the subject."""
-        if type(value) is Lack:  # asked for every property of a check: quicker than isinstance
+        if type(value) is Missing:  # asked for every property of a check: quicker than isinstance
             self._lacking[name] = value.fields
         elif value is not None:
             self._known[name] = value

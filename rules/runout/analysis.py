@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterable, Sequence
 from typing import Final, NamedTuple
 
-from rules.quantities.missing import Lack, Maybe, lift
+from rules.quantities.missing import Missing, OrMissing, when_known
 from rules.random_vectors.random_sum import (
     Answer,
     Question,
@@ -15,7 +15,7 @@ from rules.random_vectors.random_sum import (
     gaussian_sigma,
     variance_shares,
 )
-from rules.rulebook.fact import FactBuilder
+from rules.rulebook.fact import Properties
 from rules.runout.contributors import Contributor
 from rules.schema.request import Operation
 
@@ -153,16 +153,16 @@ def _shares(vectors: Sequence[Vector], groups: dict[int, complex]) -> tuple[floa
 
 
 def runout_properties(
-    fact: FactBuilder, operation: Operation, at_limit: Maybe[PlaneBudget], at_tip: Maybe[PlaneBudget]
+    fact: Properties, operation: Operation, at_limit: OrMissing[PlaneBudget], at_tip: OrMissing[PlaneBudget]
 ) -> None:
     if operation.runout_limit_um is not None:
-        fact.put("runout_limit_um", operation.runout_limit_um)
-        fact.put("runout_plane", "the tip" if operation.runout_limit_at == "tip" else "the gauge plane")
-        fact.put("runout_p95_um", lift(lambda b: b.p95_um, at_limit))
-        if isinstance(at_limit, Lack) or at_limit.worst_case_um is not None:
-            fact.put("runout_worst_um", lift(lambda b: b.worst_case_um, at_limit))
+        fact.add("runout_limit_um", operation.runout_limit_um)
+        fact.add("runout_plane", "the tip" if operation.runout_limit_at == "tip" else "the gauge plane")
+        fact.add("runout_p95_um", when_known(lambda b: b.p95_um, at_limit))
+        if isinstance(at_limit, Missing) or at_limit.worst_case_um is not None:
+            fact.add("runout_worst_um", when_known(lambda b: b.worst_case_um, at_limit))
     if operation.feed_per_tooth_mm is not None:
         feed = operation.feed_per_tooth_mm
-        fact.put("feed_per_tooth_mm", feed)
-        fact.put("tip_runout_p95_um", lift(lambda b: b.p95_um, at_tip))
-        fact.put("runout_to_feed_percent", lift(lambda b: b.p95_um / (feed * 1000.0) * 100.0, at_tip))
+        fact.add("feed_per_tooth_mm", feed)
+        fact.add("tip_runout_p95_um", when_known(lambda b: b.p95_um, at_tip))
+        fact.add("runout_to_feed_percent", when_known(lambda b: b.p95_um / (feed * 1000.0) * 100.0, at_tip))

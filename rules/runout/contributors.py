@@ -15,7 +15,7 @@ from typing import Final, Literal, NamedTuple
 from rules.couplings import definition
 from rules.couplings.sides import ArborShellMill, HollowTaper, MorseTaper
 from rules.grip.fits import clearance_of, is_slip_fit
-from rules.quantities.missing import Lack, Maybe, lift, merge
+from rules.quantities.missing import Missing, OrMissing, missing_of, when_known
 from rules.quantities.models import MIN_LENGTH_MM
 from rules.runout.formulas import (
     Line,
@@ -26,8 +26,8 @@ from rules.runout.formulas import (
 )
 from rules.schema.components import Cutter, GaugePin, RunoutStatement
 from rules.schema.request import DEFAULT_POLICY
-from rules.stack.chain import Chain, JointCase, Link
-from rules.stack.positions import Geometry, Place
+from rules.stack.chain import Chain, Member, StackJoint
+from rules.stack.positions import Position, Positions
 
 __all__ = ["Contributor", "Contributors", "contributors_of", "frames_of", "positions_of"]
 
@@ -45,7 +45,7 @@ def frames_of(chain: Chain) -> tuple[Frame, ...]:
     A joint whose clocking is not stated begins a new group: what lies beyond it points anywhere.
     """
     frames = [Frame(0, 1 + 0j)]
-    cases: list[JointCase | None] = [chain.spindle_joint, *chain.joints]
+    cases: list[StackJoint | None] = [chain.spindle_joint, *chain.joints]
     for case in cases[: len(chain.links)]:
         last = frames[-1]
         clocking = None if case is None or case.statement is None else case.statement.clocking_deg
@@ -81,7 +81,7 @@ class Contributors(NamedTuple):
     """All contributors that are known, and what is missing for the rest."""
 
     known: tuple[Contributor, ...]
-    lacking: Lack | None
+    lacking: Missing | None
 
 
 def _readings(statements: Sequence[RunoutStatement], directed: bool) -> list[complex]:
@@ -96,16 +96,16 @@ def _line(
     at: str,
     offset: bool,
     directed: bool,
-    reference: Maybe[float],
-    pivot: Maybe[float],
-) -> Line | Lack:
+    reference: OrMissing[float],
+    pivot: OrMissing[float],
+) -> Line | Missing:
     """Turn one or two statements into a line; the reference is where their distances count from."""
     readings = _readings(statements, directed)
     if len(statements) == 2:
         first, second = statements
         if abs(first.at_mm - second.at_mm) < MIN_LENGTH_MM:
-            return Lack((f"{at}/1/at_mm",))
-        return lift(
+            return Missing((f"{at}/1/at_mm",))
+        return when_known(
             lambda zero: line_from_two_readings(readings[0], zero + first.at_mm, readings[1], zero + second.at_mm),
             reference,
         )
@@ -113,12 +113,12 @@ def _line(
     if offset or only.tir_um == 0.0:
         return line_from_offset(readings[0])
 
-    def tilt(zero: float, middle: float) -> Line | Lack:
+    def tilt(zero: float, middle: float) -> Line | Missing:
         if not zero + only.at_mm - middle >= MIN_LENGTH_MM:
-            return Lack((f"{at}/1",))
+            return Missing((f"{at}/1",))
         return line_from_pivot(readings[0], zero + only.at_mm, middle)
 
-    return lift(tilt, reference, pivot)
+    return when_known(tilt, reference, pivot)
 
 
 def _stated(statements: Sequence[RunoutStatement]) -> float:
@@ -131,20 +131,20 @@ def _directed(statements: Sequence[RunoutStatement], law: Law) -> bool:
     return law == "measured" and all(statement.angle_deg is not None for statement in statements)
 
 
-def _component(index: int, link: Link, places: Sequence[Place], frame: Frame) -> list[Contributor | Lack]:
+def _component(index: int, link: Member, places: Sequence[Position], frame: Frame) -> list[Contributor | Missing]:
     part = link.part
     held = link.is_tool and index > 0
     found = _form(link, places[index]) if held else []
     if part.runout is None:
         # a pin whose straightness and roundness are stated needs no runout beside them
         described = isinstance(part, GaugePin) and part.straightness_um is not None and part.roundness_um is not None
-        return found if described else [*found, Lack((f"{link.at}/runout",))]
+        return found if described else [*found, Missing((f"{link.at}/runout",))]
     law: Law = part.runout_law or "limit"
     directed = _directed(part.runout, law)
     reference = places[index - 1].face if held else places[index].face
     offset = part.runout_character == "offset"
     line = _line(part.runout, f"{link.at}/runout", offset, directed, reference, places[index].pivot)
-    if isinstance(line, Lack):
+    if isinstance(line, Missing):
         return [*found, line]
     if directed:
         line = line.turned(frame.turn)
@@ -155,25 +155,25 @@ def _component(index: int, link: Link, places: Sequence[Place], frame: Frame) ->
     ]
 
 
-def _form(link: Link, place: Place) -> list[Contributor | Lack]:
+def _form(link: Member, place: Position) -> list[Contributor | Missing]:
     """Bow and out-of-roundness of a cutter's shank or a pin, where stated."""
     part = link.part
-    found: list[Contributor | Lack] = []
+    found: list[Contributor | Missing] = []
     if not isinstance(part, Cutter | GaugePin):
         return found
     if part.straightness_um is not None:
         straightness, length = part.straightness_um, part.overall_length_mm
-        bow: Line | Lack = Lack((f"{link.at}/overall_length_mm",))
+        bow: Line | Missing = Missing((f"{link.at}/overall_length_mm",))
         if length is not None:
 
-            def bowed(pivot: float, tip: float, length: float = length) -> Line | Lack:
+            def bowed(pivot: float, tip: float, length: float = length) -> Line | Missing:
                 if not tip - pivot >= MIN_LENGTH_MM:
-                    return Lack((f"{link.at}/overall_length_mm",))
+                    return Missing((f"{link.at}/overall_length_mm",))
                 return line_from_bow(straightness, length, pivot, tip)
 
-            bow = lift(bowed, place.pivot, place.face)
+            bow = when_known(bowed, place.pivot, place.face)
         name = f"straightness of {part.id}"
-        found.append(bow if isinstance(bow, Lack) else _own(name, part.id, bow, straightness))
+        found.append(bow if isinstance(bow, Missing) else _own(name, part.id, bow, straightness))
     if part.roundness_um is not None:
         line = line_from_offset(part.roundness_um)
         found.append(_own(f"roundness of {part.id}", part.id, line, part.roundness_um))
@@ -185,44 +185,44 @@ def _own(name: str, component: str, line: Line, stated_um: float) -> Contributor
     return Contributor(name, component, "limit", line, _NO_BODY, stated_um)
 
 
-def _clearance(index: int, case: JointCase, mean: bool) -> Contributor | Lack | None:
+def _clearance(index: int, case: StackJoint, mean: bool) -> Contributor | Missing | None:
     if not is_slip_fit(case):
         return None
     clearance = clearance_of(case)
-    if isinstance(clearance, Lack):
+    if isinstance(clearance, Missing):
         return clearance
     least, most = clearance
     play = max(0.0, (least + most) / 2.0 if mean else most)
     return Contributor(f"clearance of {case.name}", case.lower.part.id, "limit", line_from_offset(play), index, play)
 
 
-def _spindle(chain: Chain, geometry: Geometry, frame: Frame) -> Contributor | Lack | None:
+def _spindle(chain: Chain, geometry: Positions, frame: Frame) -> Contributor | Missing | None:
     machine = chain.request.machine
     if machine is None or machine.spindle_runout is None or not geometry.places:
         return None
     law: Law = machine.spindle_runout_law or "limit"
     directed = _directed(machine.spindle_runout, law)
     line = _line(machine.spindle_runout, "/machine/spindle_runout", False, directed, 0.0, geometry.places[0].pivot)
-    if isinstance(line, Lack):
+    if isinstance(line, Missing):
         return line
     group = frame.group if directed else None
     return Contributor("runout of the spindle", None, law, line, 0, _stated(machine.spindle_runout), group)
 
 
-def contributors_of(chain: Chain, geometry: Geometry) -> Contributors:
+def contributors_of(chain: Chain, geometry: Positions) -> Contributors:
     """Collect the spindle, every component and every slip fit of the chain."""
     frames = frames_of(chain)
     mean = (chain.request.policy or DEFAULT_POLICY).slip_fit == "mean"
-    found: list[Contributor | Lack | None] = [_spindle(chain, geometry, frames[0])]
+    found: list[Contributor | Missing | None] = [_spindle(chain, geometry, frames[0])]
     for index, link in enumerate(chain.links):
         if index > 0:
             found.append(_clearance(index, chain.joints[index - 1], mean))
         found.extend(_component(index, link, geometry.places, frames[index + 1]))
     known = tuple([item for item in found if isinstance(item, Contributor)])
-    return Contributors(known, merge(*found))
+    return Contributors(known, missing_of(*found))
 
 
-def _positions(case: JointCase | None) -> int:
+def _positions(case: StackJoint | None) -> int:
     """Positions a joint allows: 0 for any angle, 1 for none; what is not stated is not turned."""
     side = None if case is None else case.upper_side
     if side is None:

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from rules.quantities.missing import Lack, Maybe
-from rules.quantities.models import LackingFact, made
+from rules.quantities.missing import Missing, OrMissing
+from rules.quantities.models import LackingFact, construct
 from rules.quantities.rounding import rounded, rounded_or_none
 from rules.runout.analysis import PlaneBudget
 from rules.runout.contributors import Contributor, Contributors
@@ -20,10 +20,10 @@ from rules.schema.request import NO_OPERATION, Operation
 __all__ = ["contributor_reports", "runout_section"]
 
 
-def _plane(budget: Maybe[PlaneBudget]) -> PlaneReport | None:
-    if isinstance(budget, Lack):
+def _plane(budget: OrMissing[PlaneBudget]) -> PlaneReport | None:
+    if isinstance(budget, Missing):
         return None
-    return made(
+    return construct(
         PlaneReport,
         z_mm=rounded(budget.z_mm, "mm"),
         p50_um=rounded(budget.p50_um, "um"),
@@ -45,17 +45,17 @@ def line_figures(line: Line) -> dict[str, float]:
 
 
 def runout_section(
-    operation: Operation | None, contributors: Contributors, gauge: Maybe[PlaneBudget], tip: Maybe[PlaneBudget]
+    operation: Operation | None, contributors: Contributors, gauge: OrMissing[PlaneBudget], tip: OrMissing[PlaneBudget]
 ) -> RunoutReport:
     """The budget: planes and contributors."""
     operation = operation or NO_OPERATION
     known, lacking = contributors.known, contributors.lacking
-    return made(
+    return construct(
         RunoutReport,
         complete=lacking is None,
         not_stated=[]
         if lacking is None
-        else [made(LackingFact, fact="runout contributor", fields=list(lacking.fields))],
+        else [construct(LackingFact, fact="runout contributor", fields=list(lacking.fields))],
         limit_um=operation.runout_limit_um,
         limit_at=operation.runout_limit_at or "gauge_plane",
         gauge_plane=_plane(gauge),
@@ -74,7 +74,7 @@ def contributor_reports(
     """Return every contributor with its line and its part at the two planes."""
     nothing = (None,) * len(known)
     return [
-        made(
+        construct(
             ContributorReport,
             name=item.name,
             component=item.component,

@@ -17,10 +17,10 @@ from rules.answer.findings import finding
 from rules.assessor import Assessor
 from rules.couplings import straight_shank
 from rules.couplings.sides import Bore, ColletBore, SteepTaper
-from rules.cutting.analysis import asked_speed_of
+from rules.cutting.analysis import programmed_speed_of
 from rules.grip.analysis import stated_minimum_grip
 from rules.grip.fits import shank_of
-from rules.quantities.missing import known_or
+from rules.quantities.missing import value_or
 from rules.quantities.models import MIN_LENGTH_MM
 from rules.rulebook.book import Fired, Overrides, Rule, threshold_in_force
 from rules.rulebook.condition import PropertyRef, comparisons
@@ -28,9 +28,9 @@ from rules.rulebook.fact import Fact
 from rules.schema.components import BaseHolder, Collet, GaugePin, StackPart
 from rules.schema.report import Finding
 from rules.schema.request import Joint, Machine, Operation, Stack, StackRequest
-from rules.stack.chain import Chain, JointCase, chain_of
+from rules.stack.chain import Chain, StackJoint, chain_of
 from rules.stack.mass import masses_of
-from rules.stack.positions import geometry_of, profile_length
+from rules.stack.positions import positions_on_axis, profile_length
 
 __all__ = ["BY_GRIP", "BY_JOINT", "BY_KNOB", "BY_PART", "Fitting", "GripRange", "Joining", "drawn_to", "tries_knobs"]
 
@@ -47,7 +47,7 @@ class GripRange:
     shortest_mm: float
 
 
-def grip_range_of(case: JointCase, usual_share: float | None) -> GripRange | None:
+def grip_range_of(case: StackJoint, usual_share: float | None) -> GripRange | None:
     """Return the range for a joint without a statement; None where nothing is gripped or no length is stated.
 
     The longest is what bore and shank have room for. The shortest is the minimum they state, else the usual one:
@@ -245,8 +245,8 @@ class Fitting:
         facts: list[Fact] = []
         for number, part in enumerate(parts):
             chain = self._chain([part])
-            geometry = geometry_of(chain)
-            speed = asked_speed_of(chain)
+            geometry = positions_on_axis(chain)
+            speed = programmed_speed_of(chain)
             facts.extend(_keyed(component_facts(chain, geometry, masses_of(chain, geometry), speed), number))
             if isinstance(part, BaseHolder):
                 facts.extend(_keyed(joint_facts(chain, (), speed), number))
@@ -259,7 +259,7 @@ class Fitting:
         facts: list[Fact] = []
         for number, (holder, knob) in enumerate(pairs):
             chain = self._chain([holder] if knob is None else [holder, knob])
-            geometry = geometry_of(chain)
+            geometry = positions_on_axis(chain)
             facts.extend(_keyed([stack_fact(chain, geometry, masses_of(chain, geometry))], number))
         return [_code(one) for one in self._refusals(facts, len(pairs), BY_KNOB)]
 
@@ -329,7 +329,7 @@ def _renamed(part: StackPart, name: str) -> StackPart:
 
 
 def _projection(chain: Chain) -> float | None:
-    return known_or(geometry_of(chain).projections[0], None)
+    return value_or(positions_on_axis(chain).projections[0], None)
 
 
 def _as_upper(part: StackPart) -> Signature:

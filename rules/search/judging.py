@@ -17,9 +17,9 @@ from itertools import islice, pairwise
 from types import MappingProxyType
 from typing import Final
 
-from rules.analysis import Derived
+from rules.analysis import StackAnalysis
 from rules.assessor import Assessor
-from rules.quantities.missing import Lack
+from rules.quantities.missing import Missing
 from rules.schema.components import StackEntry
 from rules.schema.report import Report, Verdict
 from rules.schema.request import DEFAULT_POLICY, CheckRequest, Joint, Stack
@@ -125,7 +125,7 @@ class JudgedStack:
 
     built: Built
     report: Report
-    derived: Derived
+    derived: StackAnalysis
     verdict: Verdict
     not_known: tuple[NotKnown, ...]
     reasons: tuple[Reason, ...]
@@ -239,7 +239,7 @@ def near_misses(
 
     def nearness(one: JudgedStack) -> tuple[object, ...]:
         reached = reached_of(wanted, one.derived.geometry) if wanted is not None else 0.0
-        missed = 0.0 if wanted is None or isinstance(reached, Lack) else _missed(exactly(reached), wanted)
+        missed = 0.0 if wanted is None or isinstance(reached, Missing) else _missed(exactly(reached), wanted)
         return (len(one.reasons), missed, *sort_key(rank_key(one, criteria), one.built.keys))
 
     found = {one.built.keys: one for one in judged if one.reasons}

@@ -25,7 +25,7 @@ from itertools import product
 from math import factorial
 from typing import Final, TypeAlias
 
-from rules.answer.provenance import requested_thresholds
+from rules.answer.provenance import threshold_overrides
 from rules.assessor import Assessor
 from rules.schema.components import BaseHolder, Cutter, StackPart
 from rules.schema.report import Finding
@@ -239,7 +239,7 @@ def plan_of(request: SearchRequest, inventory: Inventory, assessor: Assessor) ->
 
     Raises :class:`~rules.schema.parsing.BadRequestError` for thresholds that no rule has or allows.
     """
-    overrides = requested_thresholds(request.policy, assessor.book)
+    overrides = threshold_overrides(request.policy, assessor.book)
     fitting = Fitting(assessor, overrides, request.operation, request.machine)
     requirement = request.requirement or Requirement()
     stocked = (*inventory.tools, *inventory.between, *inventory.holders)

@@ -7,14 +7,14 @@ from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Final, Literal
 
-from rules.quantities.missing import Lack, Maybe
+from rules.quantities.missing import Missing, OrMissing
 from rules.quantities.rounding import rounded
 from rules.schema.components import Collet
 from rules.schema.search import ClearanceZone, Projection, Reason, Requirement
 from rules.search.plan import CLEARANCE, NO_HOLDER, TOLERANCE_MM, TOO_LONG, TOO_SHORT, cutting_part_too_wide
 from rules.stack.chain import Chain
 from rules.stack.outlines import outer_within, outline_of
-from rules.stack.positions import Geometry
+from rules.stack.positions import Positions
 
 __all__ = ["TITLES", "Kept", "NotKnown", "kept_by", "not_known_reason", "reached_of"]
 
@@ -51,18 +51,18 @@ class Kept:
     not_known: tuple[NotKnown, ...]
 
 
-def kept_by(requirement: Requirement, chain: Chain, geometry: Geometry) -> Kept:
+def kept_by(requirement: Requirement, chain: Chain, geometry: Positions) -> Kept:
     """Hold a stack against the requirement, with every part in its place."""
     reasons: list[Reason] = []
     not_known: list[NotKnown] = []
     if requirement.projection is not None:
         reached = reached_of(requirement.projection, geometry)
-        if isinstance(reached, Lack):
+        if isinstance(reached, Missing):
             not_known.append("projection")
         else:
             reasons.extend(_projection(requirement.projection, reached))
     if requirement.clearance is not None:
-        if isinstance(geometry.tip, Lack):
+        if isinstance(geometry.tip, Missing):
             not_known.append("clearance")
         else:
             wide, unknown = _clearance(requirement.clearance, chain, geometry, geometry.tip)
@@ -77,7 +77,7 @@ def not_known_reason(part: NotKnown) -> Reason:
     return _reason(*_NOT_KNOWN[part])
 
 
-def reached_of(wanted: Projection, geometry: Geometry) -> Maybe[float]:
+def reached_of(wanted: Projection, geometry: Positions) -> OrMissing[float]:
     """Return how far the tip stands out of where the projection is measured from, mm."""
     return geometry.tip if wanted.measured_from == "gauge_line" else geometry.projections[-1]
 
@@ -90,7 +90,7 @@ def _projection(wanted: Projection, reached: float) -> Iterator[Reason]:
         yield _reason(TOO_LONG, f"{told}; at most {wanted.at_most_mm:g} mm is wanted.")
 
 
-def _clearance(zones: list[ClearanceZone], chain: Chain, geometry: Geometry, tip: float) -> tuple[list[Reason], bool]:
+def _clearance(zones: list[ClearanceZone], chain: Chain, geometry: Positions, tip: float) -> tuple[list[Reason], bool]:
     wide: list[Reason] = []
     unknown = False
     for number, (link, place) in enumerate(zip(chain.links, geometry.places, strict=True)):
@@ -99,7 +99,7 @@ def _clearance(zones: list[ClearanceZone], chain: Chain, geometry: Geometry, tip
             from_mm, to_mm = tip - zone.to_mm + TOLERANCE_MM, tip - zone.from_mm - TOLERANCE_MM
             if from_mm >= to_mm:
                 continue
-            if isinstance(outline, Lack):
+            if isinstance(outline, Missing):
                 unknown |= _may_lie_within(chain, geometry, number, from_mm, to_mm)
                 continue
             found = outer_within(outline, from_mm, to_mm)
@@ -111,16 +111,16 @@ def _clearance(zones: list[ClearanceZone], chain: Chain, geometry: Geometry, tip
     return wide, unknown
 
 
-def _may_lie_within(chain: Chain, geometry: Geometry, number: int, from_mm: float, to_mm: float) -> bool:
+def _may_lie_within(chain: Chain, geometry: Positions, number: int, from_mm: float, to_mm: float) -> bool:
     """Whether a part without an outline stands free within a zone; a collet flush with its socket does not."""
     place = geometry.places[number]
     if number == 0:
-        start: Maybe[float] = 0.0
+        start: OrMissing[float] = 0.0
     else:
         start = geometry.places[number - 1].face
         if isinstance(chain.links[number].part, Collet) and geometry.projections[number - 1] == 0.0:
             return False
-    if isinstance(start, Lack) or isinstance(place.face, Lack):
+    if isinstance(start, Missing) or isinstance(place.face, Missing):
         return True
     return start < to_mm and place.face > from_mm
 

@@ -16,7 +16,7 @@ from typing import Any, Final
 
 from rules.answer.provenance import provenance
 from rules.assessor import Assessor
-from rules.quantities.missing import Lack
+from rules.quantities.missing import Missing
 from rules.quantities.rounding import rounded, rounded_or_none
 from rules.schema.parsing import BadRequestError, Fault
 from rules.schema.search import (
@@ -47,7 +47,7 @@ from rules.search.judging import (
 )
 from rules.search.plan import Path, Plan, plan_of, walk
 from rules.search.requirement import TITLES
-from rules.stack.positions import Geometry
+from rules.stack.positions import Positions
 from rules.version import VERSION
 
 __all__ = ["ContinuationError", "digest_of", "search", "token_of"]
@@ -96,7 +96,7 @@ def _result(place: int, one: JudgedStack, key: list[float | None]) -> SearchResu
     )
 
 
-def _joint(joint: SetJoint, built: Built, geometry: Geometry) -> JointSetting:
+def _joint(joint: SetJoint, built: Built, geometry: Positions) -> JointSetting:
     projection = geometry.projections[joint.upper]
     return JointSetting(
         upper=built.names[joint.upper],
@@ -105,7 +105,7 @@ def _joint(joint: SetJoint, built: Built, geometry: Geometry) -> JointSetting:
         longest_mm=joint.grip.longest_mm,
         shortest_mm=joint.grip.shortest_mm,
         drawn_out_mm=rounded(joint.grip.longest_mm - joint.set_mm, "mm"),
-        projection_mm=None if isinstance(projection, Lack) else rounded(projection, "mm"),
+        projection_mm=None if isinstance(projection, Missing) else rounded(projection, "mm"),
     )
 
 

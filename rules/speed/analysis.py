@@ -16,11 +16,11 @@ from rules.cutting.analysis import (
 )
 from rules.cutting.formulas import cutting_speed_m_per_min, speed_from_cutting_speed_rpm
 from rules.grip.analysis import Grip
-from rules.quantities.missing import Lack, Maybe, given, lift, merge
-from rules.rulebook.fact import FactBuilder
+from rules.quantities.missing import Missing, OrMissing, missing_of, or_missing, when_known
+from rules.rulebook.fact import Properties
 from rules.schema.components import Cutter
 from rules.schema.request import Operation
-from rules.stack.chain import Chain, Link
+from rules.stack.chain import Chain, Member
 
 __all__ = [
     "SpeedCause",
@@ -48,16 +48,16 @@ class SpeedLimits(NamedTuple):
     """All limits that are known, and what is missing for the others that apply."""
 
     causes: tuple[SpeedCause, ...]
-    lacking: Lack | None
+    lacking: Missing | None
 
 
-def cutting_speed_limit_of(chain: Chain) -> Maybe[float] | None:
+def cutting_speed_limit_of(chain: Chain) -> OrMissing[float] | None:
     """Return the speed at which the cutter reaches the cutting speed stated for it; None where none is."""
     last = chain.links[-1] if chain.links else None
     if last is None or not isinstance(last.part, Cutter) or last.part.max_cutting_speed_m_per_min is None:
         return None
     if last.part.cutting_diameter_mm is None:
-        return Lack((f"{last.at}/cutting_diameter_mm",))
+        return Missing((f"{last.at}/cutting_diameter_mm",))
     return speed_from_cutting_speed_rpm(last.part.max_cutting_speed_m_per_min, last.part.cutting_diameter_mm)
 
 
@@ -71,7 +71,7 @@ def speed_limits_of(
         if link.part.max_speed_rpm is not None
     ]
     last = chain.links[-1].part.id if chain.links else None
-    derived: list[tuple[Cause, str | None, Maybe[float] | None]] = [
+    derived: list[tuple[Cause, str | None, OrMissing[float] | None]] = [
         ("balance", None, balance.highest_speed_rpm),
         ("critical_speed", None, critical_speed_of(chain, stiffness)),
         ("cutting_speed", last, cutting_speed_limit_of(chain)),
@@ -80,25 +80,27 @@ def speed_limits_of(
     if chain.request.machine is not None:
         derived.append(("machine", None, chain.request.machine.max_speed_rpm))
     causes.extend(SpeedCause(cause, name, speed) for cause, name, speed in derived if isinstance(speed, float))
-    unstated = [Lack((f"{link.at}/max_speed_rpm",)) for link in chain.links if lacks_speed(link)]
-    return SpeedLimits(tuple(causes), merge(*unstated, *(speed for _, _, speed in derived)))
+    unstated = [Missing((f"{link.at}/max_speed_rpm",)) for link in chain.links if lacks_speed(link)]
+    return SpeedLimits(tuple(causes), missing_of(*unstated, *(speed for _, _, speed in derived)))
 
 
-def programmed_speed_properties(fact: FactBuilder, chain: Chain, operation: Operation, speed: Maybe[float]) -> None:
-    fact.put("spindle_speed_rpm", speed)
+def programmed_speed_properties(fact: Properties, chain: Chain, operation: Operation, speed: OrMissing[float]) -> None:
+    fact.add("spindle_speed_rpm", speed)
     machine = chain.request.machine
     if machine is not None and machine.max_speed_rpm is not None:
-        fact.put("machine_max_speed_rpm", machine.max_speed_rpm)
+        fact.add("machine_max_speed_rpm", machine.max_speed_rpm)
     if operation.spindle_speed_rpm is not None and operation.cutting_speed_m_per_min is not None:
-        implied = lift(speed_from_cutting_speed_rpm, operation.cutting_speed_m_per_min, cutting_diameter_of(chain))
-        fact.put("implied_speed_rpm", implied)
-        fact.put("speed_mismatch_ratio", lift(lambda one, two: abs(one - two) / two, implied, speed))
+        implied = when_known(
+            speed_from_cutting_speed_rpm, operation.cutting_speed_m_per_min, cutting_diameter_of(chain)
+        )
+        fact.add("implied_speed_rpm", implied)
+        fact.add("speed_mismatch_ratio", when_known(lambda one, two: abs(one - two) / two, implied, speed))
 
 
 _MUST_STATE_SPEED: Final = frozenset({"base_holder", "extension", "reducer", "cutter"})
 
 
-def lacks_speed(link: Link) -> bool:
+def lacks_speed(link: Member) -> bool:
     """Whether a highest speed is missing: makers mark holders, extensions, reducers and cutters with one.
 
     A collet, knob or pin is judged only where one is stated.
@@ -106,7 +108,7 @@ def lacks_speed(link: Link) -> bool:
     return link.part.max_speed_rpm is None and link.part.kind in _MUST_STATE_SPEED
 
 
-def component_speed_properties(fact: FactBuilder, link: Link, speed: Maybe[float] | None) -> None:
+def component_speed_properties(fact: Properties, link: Member, speed: OrMissing[float] | None) -> None:
     part = link.part
     if speed is None or part.kind == "gauge_pin":
         return
@@ -114,12 +116,14 @@ def component_speed_properties(fact: FactBuilder, link: Link, speed: Maybe[float
         _cutter_speed(fact, link, part, speed)
     if part.max_speed_rpm is None and not lacks_speed(link):
         return
-    fact.put("spindle_speed_rpm", speed)
-    fact.put("component_max_speed_rpm", given(part.max_speed_rpm, link.at, "max_speed_rpm"))
+    fact.add("spindle_speed_rpm", speed)
+    fact.add("component_max_speed_rpm", or_missing(part.max_speed_rpm, link.at, "max_speed_rpm"))
 
 
-def _cutter_speed(fact: FactBuilder, link: Link, part: Cutter, speed: Maybe[float]) -> None:
-    reached = lift(cutting_speed_m_per_min, speed, given(part.cutting_diameter_mm, link.at, "cutting_diameter_mm"))
-    fact.put("peripheral_speed_m_per_min", reached)
+def _cutter_speed(fact: Properties, link: Member, part: Cutter, speed: OrMissing[float]) -> None:
+    reached = when_known(
+        cutting_speed_m_per_min, speed, or_missing(part.cutting_diameter_mm, link.at, "cutting_diameter_mm")
+    )
+    fact.add("peripheral_speed_m_per_min", reached)
     if part.max_cutting_speed_m_per_min is not None:
-        fact.put("max_cutting_speed_m_per_min", part.max_cutting_speed_m_per_min)
+        fact.add("max_cutting_speed_m_per_min", part.max_cutting_speed_m_per_min)

@@ -7,8 +7,8 @@ from __future__ import annotations
 
 from typing import Final
 
-from rules.quantities.missing import Maybe
-from rules.quantities.models import made
+from rules.quantities.missing import OrMissing
+from rules.quantities.models import construct
 from rules.quantities.rounding import rounded, rounded_or_none
 from rules.schema.report import (
     SpeedLimit,
@@ -23,10 +23,12 @@ def _limit(one: SpeedCause, critical_share: float | None) -> SpeedLimit:
     speed = one.speed_rpm
     if one.cause == "critical_speed" and critical_share is not None:
         speed *= critical_share
-    return made(SpeedLimit, cause=one.cause, component=one.component, speed_rpm=rounded(speed, "rpm"))
+    return construct(SpeedLimit, cause=one.cause, component=one.component, speed_rpm=rounded(speed, "rpm"))
 
 
-def speed_section(speed_limits: SpeedLimits, speed: Maybe[float] | None, critical_share: float | None) -> SpeedReport:
+def speed_section(
+    speed_limits: SpeedLimits, speed: OrMissing[float] | None, critical_share: float | None
+) -> SpeedReport:
     """Every limit of the speed, lowest first; the lowest governs."""
     limits = [_limit(one, critical_share) for one in speed_limits.causes]
     limits.sort(key=lambda limit: limit.speed_rpm)
@@ -36,7 +38,7 @@ def speed_section(speed_limits: SpeedLimits, speed: Maybe[float] | None, critica
     if governing is not None and asked is not None:
         margin = rounded(governing.speed_rpm - asked, "rpm")
         percent = rounded((governing.speed_rpm - asked) / asked * 100.0, "percent")
-    return made(
+    return construct(
         SpeedReport,
         asked_rpm=rounded_or_none(asked, "rpm"),
         limits=limits,

@@ -16,7 +16,7 @@ from typing import Final, Literal, NamedTuple, TypeAlias
 from rules.couplings import definition
 from rules.couplings.definition import JointClass
 from rules.couplings.sides import MachineSide, SpindleSide, WorkpieceSide
-from rules.rulebook.fact import Fact, FactBuilder
+from rules.rulebook.fact import Fact, Properties
 from rules.schema.components import (
     BaseHolder,
     Collet,
@@ -31,7 +31,7 @@ from rules.schema.components import (
 )
 from rules.schema.request import Joint, StackRequest
 
-__all__ = ["SPINDLE", "Chain", "JointCase", "Link", "Mounted", "Resolved", "chain_of", "reference_facts", "resolve"]
+__all__ = ["SPINDLE", "Chain", "Member", "Mounted", "Resolved", "StackJoint", "chain_of", "reference_facts", "resolve"]
 
 
 SPINDLE: Final = "spindle"
@@ -40,7 +40,7 @@ SPINDLE: Final = "spindle"
 _TOOLS: Final = (Cutter, GaugePin)
 
 
-class Link(NamedTuple):
+class Member(NamedTuple):
     """A component in the chain."""
 
     part: StackPart
@@ -54,11 +54,11 @@ class Link(NamedTuple):
     """A cutter or a gauge pin."""
 
 
-class JointCase(NamedTuple):
+class StackJoint(NamedTuple):
     """Two neighbours that are joined; the upper one is None for the spindle."""
 
-    upper: Link | None
-    lower: Link
+    upper: Member | None
+    lower: Member
     upper_side: WorkpieceSide | SpindleSide | None
     upper_at: str
     lower_at: str
@@ -85,11 +85,11 @@ class Chain(NamedTuple):
     """The request taken apart."""
 
     request: StackRequest
-    links: tuple[Link, ...]
-    knobs: tuple[Link, ...]
-    joints: tuple[JointCase, ...]
+    links: tuple[Member, ...]
+    knobs: tuple[Member, ...]
+    joints: tuple[StackJoint, ...]
     """Between neighbours, from the spindle side."""
-    spindle_joint: JointCase | None
+    spindle_joint: StackJoint | None
     """Present when a machine is given and the stack has a component to put in it."""
     stray_joints: tuple[str, ...]
     """Pointers of joint statements that name no pair of neighbours, or a pair already stated."""
@@ -99,13 +99,13 @@ class Chain(NamedTuple):
 
 def chain_of(request: StackRequest) -> Chain:
     """Take a request apart into links and joints."""
-    links: list[Link] = []
-    knobs: list[Link] = []
+    links: list[Member] = []
+    knobs: list[Member] = []
     is_read_only = False
     for place, part in enumerate(request.stack.components):
         at = f"/stack/components/{place}"
         if isinstance(part, RetentionKnob):
-            knobs.append(Link(part, at, None, None, False))
+            knobs.append(Member(part, at, None, None, False))
         elif not isinstance(part, ComponentReference):  # resolved beforehand
             links.append(_link(part, at))
             is_read_only = is_read_only or part.kind == "gauge_pin"
@@ -133,22 +133,22 @@ def _take(unused: list[tuple[int, Joint]], upper: str, lower: str) -> tuple[int 
     return "-", None
 
 
-def _link(part: BaseHolder | Extension | Reducer | Collet | Cutter | GaugePin, at: str) -> Link:
+def _link(part: BaseHolder | Extension | Reducer | Collet | Cutter | GaugePin, at: str) -> Member:
     if isinstance(part, _TOOLS):
-        return Link(part, at, part.machine_side, None, True)
-    return Link(part, at, part.machine_side, part.workpiece_side, False)
+        return Member(part, at, part.machine_side, None, True)
+    return Member(part, at, part.machine_side, part.workpiece_side, False)
 
 
 def _case(
-    upper: Link | None,
-    lower: Link,
+    upper: Member | None,
+    lower: Member,
     side: WorkpieceSide | SpindleSide | None,
     side_at: str,
     statement: Joint | None,
     statement_at: str,
-) -> JointCase:
+) -> StackJoint:
     upper_name = SPINDLE if upper is None else upper.part.id
-    return JointCase(
+    return StackJoint(
         upper,
         lower,
         side,
@@ -262,11 +262,11 @@ def reference_facts(resolved: Resolved) -> list[Fact]:
     """Return a fact for each reference that has something to tell."""
     facts = []
     for case in resolved.cases:
-        fact = FactBuilder(
+        fact = Properties(
             "component", f"reference:{case.pointer}", (case.pointer,), component=case.name, component_kind="reference"
         )
-        fact.put("reference_key", case.key)
+        fact.add("reference_key", case.key)
         for trouble in ("missing", "cyclic", "ambiguous", "shadows"):
-            fact.put(f"reference_{trouble}", case.trouble == trouble)
+            fact.add(f"reference_{trouble}", case.trouble == trouble)
         facts.append(fact.build())
     return facts

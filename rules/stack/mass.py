@@ -5,11 +5,11 @@ from __future__ import annotations
 from operator import add
 from typing import Final, NamedTuple
 
-from rules.quantities.missing import Lack, Maybe, given, lift, merge
-from rules.stack.chain import Chain, Link
+from rules.quantities.missing import Missing, OrMissing, missing_of, or_missing, when_known
+from rules.stack.chain import Chain, Member
 from rules.stack.formulas import Body, Frustum, body_of
 from rules.stack.outlines import density_of, has_no_wall
-from rules.stack.positions import Geometry, Place
+from rules.stack.positions import Position, Positions
 
 __all__ = ["Masses", "masses_of"]
 
@@ -20,40 +20,40 @@ _STANDARD_GRAVITY_M_PER_S2: Final = 9.80665
 class Masses(NamedTuple):
     """Mass properties of a stack."""
 
-    masses: tuple[Maybe[float], ...]
+    masses: tuple[OrMissing[float], ...]
     """Per link, kg."""
-    centres: tuple[Maybe[float], ...]
+    centres: tuple[OrMissing[float], ...]
     """Per link: axial position of the centre of mass, mm from the gauge line."""
-    outline_masses: tuple[Maybe[float], ...]
+    outline_masses: tuple[OrMissing[float], ...]
     """Per link: mass of what its outline shows, kg; for a base holder what lies beyond the gauge line."""
-    inertias: tuple[Maybe[float], ...]
+    inertias: tuple[OrMissing[float], ...]
     """Per link: moment of inertia about a diameter through its own centre of mass, kg·mm²."""
-    total: Maybe[float]
+    total: OrMissing[float]
     """All components, knobs too, kg."""
-    centre: Maybe[float]
+    centre: OrMissing[float]
     """Centre of mass of the links, mm from the gauge line; the knob is left out."""
-    inertia: Maybe[float]
+    inertia: OrMissing[float]
     """Transverse inertia of the links about their common centre of mass, kg·mm²."""
-    tilting_moment_n_m: Maybe[float]
+    tilting_moment_n_m: OrMissing[float]
     """Moment of the weight of the links about the gauge line, the axis lying level."""
 
 
 class _Part(NamedTuple):
     """Mass properties of one component, as in `Masses`."""
 
-    mass: Maybe[float]
-    centre: Maybe[float]
-    outline_mass: Maybe[float]
-    inertia: Maybe[float]
+    mass: OrMissing[float]
+    centre: OrMissing[float]
+    outline_mass: OrMissing[float]
+    inertia: OrMissing[float]
 
 
-def _body(link: Link) -> Maybe[Body]:
+def _body(link: Member) -> OrMissing[Body]:
     """Return the mass properties of the outline, where it and the material are stated."""
     profile = link.part.profile
     if not profile or has_no_wall(profile):
-        return Lack((f"{link.at}/profile",))
+        return Missing((f"{link.at}/profile",))
     density = density_of(link)
-    if isinstance(density, Lack):
+    if isinstance(density, Missing):
         return density
     pieces = [
         Frustum(piece.length_mm, piece.outer_mm, piece.outer_end_mm or piece.outer_mm, piece.bore_mm or 0.0)
@@ -62,75 +62,77 @@ def _body(link: Link) -> Maybe[Body]:
     return body_of(pieces, density)
 
 
-def _part(link: Link, place: Place) -> _Part:
+def _part(link: Member, place: Position) -> _Part:
     outline = _body(link)
-    if isinstance(outline, Lack):
+    if isinstance(outline, Missing):
         return _Part(_mass(link, None), _centre(link, place, None), outline, _inertia(link, None))
     # a base holder's outline starts at the gauge line; the taper behind it is not drawn, so it tells no mass
     whole = None if link.part.kind == "base_holder" else outline
     return _Part(_mass(link, whole), _centre(link, place, whole), outline.mass_kg, _inertia(link, whole))
 
 
-def _mass(link: Link, body: Body | None) -> Maybe[float]:
+def _mass(link: Member, body: Body | None) -> OrMissing[float]:
     stated = link.part.mass_kg
     if stated is not None:
         return stated
-    return Lack((f"{link.at}/mass_kg",)) if body is None else body.mass_kg
+    return Missing((f"{link.at}/mass_kg",)) if body is None else body.mass_kg
 
 
-def _centre(link: Link, place: Place, body: Body | None) -> Maybe[float]:
+def _centre(link: Member, place: Position, body: Body | None) -> OrMissing[float]:
     part = link.part
-    own: Maybe[float]
+    own: OrMissing[float]
     if part.centre_of_mass_mm is not None:
         own = part.centre_of_mass_mm
     elif body is not None:
         own = body.centre_mm
     elif part.kind == "collet":
         # a collet is short and about even along its length: its middle serves
-        own = lift(lambda face, start: (face - start) / 2.0, place.face, place.start)
+        own = when_known(lambda face, start: (face - start) / 2.0, place.face, place.start)
     else:
-        own = Lack((f"{link.at}/centre_of_mass_mm",))
-    return lift(add, place.start, own)
+        own = Missing((f"{link.at}/centre_of_mass_mm",))
+    return when_known(add, place.start, own)
 
 
-def _inertia(link: Link, body: Body | None) -> Maybe[float]:
+def _inertia(link: Member, body: Body | None) -> OrMissing[float]:
     """Return the stated inertia, else the outline's, in proportion to the stated mass."""
     part = link.part
     if part.transverse_inertia_kg_mm2 is not None:
         return part.transverse_inertia_kg_mm2
     if body is None:
-        return Lack((f"{link.at}/transverse_inertia_kg_mm2",))
+        return Missing((f"{link.at}/transverse_inertia_kg_mm2",))
     share = 1.0 if part.mass_kg is None else part.mass_kg / body.mass_kg
     return body.transverse_inertia_kg_mm2 * share
 
 
 def _common(
-    masses: tuple[Maybe[float], ...], centres: tuple[Maybe[float], ...], inertias: tuple[Maybe[float], ...]
-) -> tuple[Maybe[float], Maybe[float], Maybe[float]]:
+    masses: tuple[OrMissing[float], ...], centres: tuple[OrMissing[float], ...], inertias: tuple[OrMissing[float], ...]
+) -> tuple[OrMissing[float], OrMissing[float], OrMissing[float]]:
     """Return centre of mass, transverse inertia about it and tilting moment of all links."""
-    lacking = merge(*masses, *centres)
+    lacking = missing_of(*masses, *centres)
     if lacking is not None or not masses:
-        lack = lacking or Lack(("/stack/components/-",))
+        lack = lacking or Missing(("/stack/components/-",))
         return lack, lack, lack
     each = [(m, z) for m, z in zip(masses, centres, strict=True) if isinstance(m, float) and isinstance(z, float)]
     moment = sum([m * z for m, z in each])
     centre = moment / sum([m for m, _ in each])
-    inertia = lift(
+    inertia = when_known(
         lambda *own: sum(own) + sum([m * (z - centre) ** 2 for m, z in each]),
         *inertias,
     )
     return centre, inertia, abs(moment) * 1e-3 * _STANDARD_GRAVITY_M_PER_S2
 
 
-def masses_of(chain: Chain, geometry: Geometry) -> Masses:
+def masses_of(chain: Chain, geometry: Positions) -> Masses:
     """Collect the mass properties of every component."""
     parts = [_part(link, place) for link, place in zip(chain.links, geometry.places, strict=True)]
     masses = tuple([part.mass for part in parts])
     centres = tuple([part.centre for part in parts])
     inertias = tuple([part.inertia for part in parts])
     shown = tuple([part.outline_mass for part in parts])
-    knobs = [given(link.part.mass_kg, link.at, "mass_kg") for link in chain.knobs]
+    knobs = [or_missing(link.part.mass_kg, link.at, "mass_kg") for link in chain.knobs]
     every = (*masses, *knobs)
-    total: Maybe[float] = lift(lambda *values: sum(values), *every) if every else Lack(("/stack/components/-",))
+    total: OrMissing[float] = (
+        when_known(lambda *values: sum(values), *every) if every else Missing(("/stack/components/-",))
+    )
     centre, inertia, moment = _common(masses, centres, inertias)
     return Masses(masses, centres, shown, inertias, total, centre, inertia, moment)

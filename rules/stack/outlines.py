@@ -12,11 +12,11 @@ from collections.abc import Sequence
 from functools import cache
 from typing import Final, NamedTuple
 
-from rules.quantities.missing import Lack, Maybe, given
+from rules.quantities.missing import Missing, OrMissing, or_missing
 from rules.quantities.tables import Row, UnknownEntryError, read_rows
 from rules.schema.components import ProfilePiece
-from rules.stack.chain import Link
-from rules.stack.positions import Place
+from rules.stack.chain import Member
+from rules.stack.positions import Position
 
 __all__ = [
     "OutlinePiece",
@@ -71,17 +71,17 @@ def has_no_wall(profile: Sequence[ProfilePiece]) -> bool:
     return thinnest_wall(profile) < _LEAST_WALL_MM
 
 
-def outline_of(link: Link, place: Place) -> Maybe[tuple[OutlinePiece, ...]]:
+def outline_of(link: Member, place: Position) -> OrMissing[tuple[OutlinePiece, ...]]:
     """Return the pieces of a component in their places.
 
     A base holder's begin at the gauge line; any other's end at its workpiece-side face or its tip.
     """
     profile = link.part.profile
     if not profile or has_no_wall(profile):
-        return Lack((f"{link.at}/profile",))
+        return Missing((f"{link.at}/profile",))
     if link.part.kind == "base_holder":
         position = 0.0
-    elif isinstance(place.face, Lack):
+    elif isinstance(place.face, Missing):
         return place.face
     else:
         position = place.face - sum([piece.length_mm for piece in profile])
@@ -151,44 +151,44 @@ def material(name: str) -> Material:
     return found
 
 
-def _tabled(link: Link) -> Material | Lack:
+def _tabled(link: Member) -> Material | Missing:
     name = link.part.material
-    return Lack((f"{link.at}/material",)) if name is None else material(name)
+    return Missing((f"{link.at}/material",)) if name is None else material(name)
 
 
-def density_of(link: Link) -> Maybe[float]:
+def density_of(link: Member) -> OrMissing[float]:
     """Return the density, kg/m³."""
     if link.part.density_kg_m3 is not None:
         return link.part.density_kg_m3
     tabled = _tabled(link)
-    return tabled if isinstance(tabled, Lack) else tabled.density_kg_m3
+    return tabled if isinstance(tabled, Missing) else tabled.density_kg_m3
 
 
-def youngs_modulus_of(link: Link) -> Maybe[float]:
+def youngs_modulus_of(link: Member) -> OrMissing[float]:
     """Return Young's modulus, GPa."""
     if link.part.youngs_modulus_gpa is not None:
         return link.part.youngs_modulus_gpa
     tabled = _tabled(link)
-    return tabled if isinstance(tabled, Lack) else tabled.youngs_modulus_gpa
+    return tabled if isinstance(tabled, Missing) else tabled.youngs_modulus_gpa
 
 
-def poisson_ratio_of(link: Link) -> Maybe[float]:
+def poisson_ratio_of(link: Member) -> OrMissing[float]:
     """Return Poisson's ratio."""
     tabled = _tabled(link)
-    return tabled if isinstance(tabled, Lack) else tabled.poisson_ratio
+    return tabled if isinstance(tabled, Missing) else tabled.poisson_ratio
 
 
-def expansion_of(link: Link) -> Maybe[float]:
+def expansion_of(link: Member) -> OrMissing[float]:
     """Return the coefficient of linear thermal expansion, 1e-6/K."""
     tabled = _tabled(link)
-    return tabled if isinstance(tabled, Lack) else tabled.expansion_1e6_per_k
+    return tabled if isinstance(tabled, Missing) else tabled.expansion_1e6_per_k
 
 
-def yield_of(link: Link) -> Maybe[float]:
+def yield_of(link: Member) -> OrMissing[float]:
     """Return the yield stress, MPa; the table leaves it open where grade and hardness decide."""
     if link.part.yield_mpa is not None:
         return link.part.yield_mpa
     tabled = _tabled(link)
-    if isinstance(tabled, Lack):
-        return Lack((f"{link.at}/yield_mpa",))
-    return given(tabled.yield_mpa, link.at, "yield_mpa")
+    if isinstance(tabled, Missing):
+        return Missing((f"{link.at}/yield_mpa",))
+    return or_missing(tabled.yield_mpa, link.at, "yield_mpa")

@@ -7,38 +7,38 @@ from typing import Final, NamedTuple
 
 from rules.couplings import hollow_taper, steep_taper
 from rules.couplings.sides import ColletBore, HollowTaper, SteepTaper
-from rules.quantities.missing import Lack, Maybe, given, lift
+from rules.quantities.missing import Missing, OrMissing, or_missing, when_known
 from rules.schema.components import StackPart
 from rules.schema.request import DEFAULT_POLICY
-from rules.stack.chain import Chain, JointCase, Link
+from rules.stack.chain import Chain, Member, StackJoint
 
-__all__ = ["Geometry", "Place", "geometry_of", "grip_of", "profile_length", "tool_diameter"]
+__all__ = ["Position", "Positions", "grip_of", "positions_on_axis", "profile_length", "tool_diameter"]
 
-_NO_TOOL: Final = Lack(("/stack/components/-",))
+_NO_TOOL: Final = Missing(("/stack/components/-",))
 
 
-class Place(NamedTuple):
+class Position(NamedTuple):
     """Where one component lies."""
 
-    start: Maybe[float]
+    start: OrMissing[float]
     """Its gauge line or contact face, or its machine-side end where it has neither."""
-    face: Maybe[float]
+    face: OrMissing[float]
     """Its workpiece-side face; the tip of a cutter or pin."""
-    seat_length: Maybe[float]
+    seat_length: OrMissing[float]
     """Length over which it is seated in what holds it."""
-    pivot: Maybe[float]
+    pivot: OrMissing[float]
     """Middle of that seat, about which it tilts."""
 
 
-class Geometry(NamedTuple):
+class Positions(NamedTuple):
     """The whole stack along the axis."""
 
-    places: tuple[Place, ...]
-    projections: tuple[Maybe[float], ...]
+    places: tuple[Position, ...]
+    projections: tuple[OrMissing[float], ...]
     """Per joint: how far the lower component stands out of the upper one's face."""
-    last_clamping_face: Maybe[float]
-    gauge_plane: Maybe[float]
-    tip: Maybe[float]
+    last_clamping_face: OrMissing[float]
+    gauge_plane: OrMissing[float]
+    tip: OrMissing[float]
 
 
 def profile_length(part: StackPart) -> float | None:
@@ -47,23 +47,23 @@ def profile_length(part: StackPart) -> float | None:
     return sum([piece.length_mm for piece in profile]) if profile else None
 
 
-def tool_diameter(link: Link) -> Maybe[float]:
+def tool_diameter(link: Member) -> OrMissing[float]:
     """Return the diameter that the habit of the trade counts in: the cutter's or the pin's."""
     if link.part.kind == "cutter":
-        return given(link.part.cutting_diameter_mm, link.at, "cutting_diameter_mm")
+        return or_missing(link.part.cutting_diameter_mm, link.at, "cutting_diameter_mm")
     side = link.machine_side
-    return given(getattr(side, "diameter_mm", None), link.at, "machine_side/diameter_mm")
+    return or_missing(getattr(side, "diameter_mm", None), link.at, "machine_side/diameter_mm")
 
 
-def _stated_or_profile(link: Link, field: str) -> Maybe[float]:
+def _stated_or_profile(link: Member, field: str) -> OrMissing[float]:
     """Return a stated length, else that of the outline; a kind without such a field is asked for its outline."""
     known = hasattr(link.part, field)
     stated: float | None = getattr(link.part, field) if known else None
     length = profile_length(link.part) if stated is None else stated
-    return given(length, link.at, field if known else "profile")
+    return or_missing(length, link.at, field if known else "profile")
 
 
-def _taper_seat(link: Link) -> Maybe[float]:
+def _taper_seat(link: Member) -> OrMissing[float]:
     """Length of a taper's seat by its table, else the component's own statement."""
     part = link.part
     stated = part.seat_length_mm if part.kind == "base_holder" else None
@@ -72,21 +72,21 @@ def _taper_seat(link: Link) -> Maybe[float]:
     if length is None and isinstance(side, SteepTaper | HollowTaper):
         unknown = [f"{link.at}/machine_side/{name}" for name in ("size", "form") if getattr(side, name) is None]
         if unknown or side.size is None or side.form is None:
-            return Lack(tuple(unknown))
+            return Missing(tuple(unknown))
         if isinstance(side, SteepTaper):
             length = steep_taper.taper_length(side.form, side.size)
         else:
             length = hollow_taper.shank_length(side.size, side.form)
     field = "seat_length_mm" if part.kind == "base_holder" else "runout/1"
-    return given(length, link.at, field)
+    return or_missing(length, link.at, field)
 
 
-def _first_place(link: Link) -> Place:
+def _first_place(link: Member) -> Position:
     seat = _taper_seat(link)
-    return Place(0.0, _stated_or_profile(link, "gauge_length_mm"), seat, lift(_middle, 0.0, seat))
+    return Position(0.0, _stated_or_profile(link, "gauge_length_mm"), seat, when_known(_middle, 0.0, seat))
 
 
-def _projection(case: JointCase) -> Maybe[float]:
+def _projection(case: StackJoint) -> OrMissing[float]:
     """How far the lower component stands out, from the joint's statement or the component's lengths."""
     lower = case.lower
     if case.statement is not None and case.statement.projection_mm is not None:
@@ -94,7 +94,7 @@ def _projection(case: JointCase) -> Maybe[float]:
     if lower.part.kind == "collet":
         return lower.part.face_projection_mm or 0.0
     if case.joint_class == "grip":
-        return lift(
+        return when_known(
             lambda overall, grip: max(0.0, overall - grip),
             _stated_or_profile(lower, "overall_length_mm"),
             grip_of(case),
@@ -102,56 +102,56 @@ def _projection(case: JointCase) -> Maybe[float]:
     return _stated_or_profile(lower, "gauge_length_mm")
 
 
-def grip_of(case: JointCase) -> Maybe[float]:
+def grip_of(case: StackJoint) -> OrMissing[float]:
     """Return the grip length of a joint that clamps a straight shank."""
     stated = None if case.statement is None else case.statement.grip_length_mm
     overall: float | None = getattr(case.lower.part, "overall_length_mm", None)
     if stated is None and case.statement is not None and case.statement.projection_mm is not None and overall:
         stated = max(0.0, overall - case.statement.projection_mm)
-    return given(stated, case.statement_at, "grip_length_mm")
+    return or_missing(stated, case.statement_at, "grip_length_mm")
 
 
-def _collet_length(link: Link) -> Maybe[float]:
+def _collet_length(link: Member) -> OrMissing[float]:
     side = link.part.workpiece_side if link.part.kind == "collet" else None
     length = side.length_mm if isinstance(side, ColletBore) else None
-    return given(profile_length(link.part) if length is None else length, link.at, "workpiece_side/length_mm")
+    return or_missing(profile_length(link.part) if length is None else length, link.at, "workpiece_side/length_mm")
 
 
 def _middle(end: float, length: float) -> float:
     return end - length / 2.0
 
 
-def _joined_place(case: JointCase, upper_face: Maybe[float], projection: Maybe[float]) -> Place:
-    face = lift(add, upper_face, projection)
+def _joined_place(case: StackJoint, upper_face: OrMissing[float], projection: OrMissing[float]) -> Position:
+    face = when_known(add, upper_face, projection)
     if case.lower.part.kind == "collet":
         seat = _collet_length(case.lower)
-        return Place(lift(sub, face, seat), face, seat, lift(_middle, face, seat))
+        return Position(when_known(sub, face, seat), face, seat, when_known(_middle, face, seat))
     if case.joint_class == "grip":
         seat = grip_of(case)
-        start = lift(sub, upper_face, seat)
+        start = when_known(sub, upper_face, seat)
     else:
         seat = _taper_seat(case.lower)
         start = upper_face
-    return Place(start, face, seat, lift(_middle, upper_face, seat))
+    return Position(start, face, seat, when_known(_middle, upper_face, seat))
 
 
-def _gauge_plane(chain: Chain, last_face: Maybe[float], tip: Maybe[float]) -> Maybe[float]:
+def _gauge_plane(chain: Chain, last_face: OrMissing[float], tip: OrMissing[float]) -> OrMissing[float]:
     operation, policy = chain.request.operation, chain.request.policy or DEFAULT_POLICY
     if operation is not None and operation.gauge_plane_mm is not None:
         distance = operation.gauge_plane_mm
-        return lift(lambda face: face + distance, last_face)
-    if isinstance(tip, Lack) and tip is _NO_TOOL:
+        return when_known(lambda face: face + distance, last_face)
+    if isinstance(tip, Missing) and tip is _NO_TOOL:
         return tip
     if chain.joints and chain.joints[-1].joint_class != "grip":
         return tip
     multiple = policy.gauge_plane_diameters
-    return lift(lambda face, diameter: face + multiple * diameter, last_face, tool_diameter(chain.links[-1]))
+    return when_known(lambda face, diameter: face + multiple * diameter, last_face, tool_diameter(chain.links[-1]))
 
 
-def geometry_of(chain: Chain) -> Geometry:
+def positions_on_axis(chain: Chain) -> Positions:
     """Place every component of the chain on the axis."""
-    places: list[Place] = []
-    projections: list[Maybe[float]] = []
+    places: list[Position] = []
+    projections: list[OrMissing[float]] = []
     if chain.links:
         places.append(_first_place(chain.links[0]))
     for case in chain.joints:
@@ -159,5 +159,5 @@ def geometry_of(chain: Chain) -> Geometry:
         places.append(_joined_place(case, places[-1].face, projections[-1]))
     has_tool = bool(chain.links) and chain.links[-1].is_tool
     tip = places[-1].face if has_tool else _NO_TOOL
-    last_face: Maybe[float] = places[-2].face if len(places) > 1 else _NO_TOOL
-    return Geometry(tuple(places), tuple(projections), last_face, _gauge_plane(chain, last_face, tip), tip)
+    last_face: OrMissing[float] = places[-2].face if len(places) > 1 else _NO_TOOL
+    return Positions(tuple(places), tuple(projections), last_face, _gauge_plane(chain, last_face, tip), tip)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from rules.quantities.models import made
+from rules.quantities.models import construct
 from rules.quantities.rounding import rounded_or_none
 from rules.schema.report import (
     ComponentMass,
@@ -12,20 +12,20 @@ from rules.schema.report import (
 )
 from rules.stack.chain import Chain
 from rules.stack.mass import Masses
-from rules.stack.positions import Geometry
+from rules.stack.positions import Positions
 
 __all__ = ["geometry_section", "mass_section"]
 
 
-def geometry_section(chain: Chain, geometry: Geometry) -> GeometryReport:
+def geometry_section(chain: Chain, geometry: Positions) -> GeometryReport:
     """Where everything lies."""
-    return made(
+    return construct(
         GeometryReport,
         last_clamping_face_mm=rounded_or_none(geometry.last_clamping_face, "mm"),
         gauge_plane_mm=rounded_or_none(geometry.gauge_plane, "mm"),
         tip_mm=rounded_or_none(geometry.tip, "mm"),
         components=[
-            made(
+            construct(
                 PositionReport,
                 component=link.part.id,
                 from_mm=rounded_or_none(place.start, "mm"),
@@ -38,14 +38,14 @@ def geometry_section(chain: Chain, geometry: Geometry) -> GeometryReport:
 
 def mass_section(chain: Chain, masses: Masses) -> MassReport:
     """Mass of the whole and of each component, and where it sits."""
-    return made(
+    return construct(
         MassReport,
         total_kg=rounded_or_none(masses.total, "kg"),
         centre_of_mass_mm=rounded_or_none(masses.centre, "mm"),
         transverse_inertia_kg_mm2=rounded_or_none(masses.inertia, "kg mm2"),
         tilting_moment_n_m=rounded_or_none(masses.tilting_moment_n_m, "N m"),
         components=[
-            made(
+            construct(
                 ComponentMass,
                 component=link.part.id,
                 mass_kg=rounded_or_none(mass, "kg"),

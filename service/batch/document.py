@@ -13,7 +13,7 @@ from typing import Any, Final
 
 from pydantic_core import to_json
 
-from rules.answer.provenance import requested_thresholds
+from rules.answer.provenance import threshold_overrides
 from rules.assessor import Assessor
 from rules.rulebook.book import Rulebook
 from rules.schema.parsing import BadRequestError, Fault, parse, pointer
@@ -129,7 +129,7 @@ def _refuse_thresholds(batch: BatchRequest, book: Rulebook) -> None:
 
 def _faults(policy: Policy | None, where: str, book: Rulebook) -> list[Fault]:
     try:
-        requested_thresholds(policy, book)
+        threshold_overrides(policy, book)
     except BadRequestError as error:
         return [Fault(where + fault.pointer, fault.detail) for fault in error.faults]
     return []

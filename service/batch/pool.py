@@ -26,7 +26,7 @@ from typing import Final, NamedTuple
 from fastapi import FastAPI
 
 from rules.assessor import Assessor
-from rules.quantities.work_limit import spend
+from rules.quantities.work_limit import charge
 from rules.schema.request import Machine, Operation, Policy
 from service.batch.lines import (
     Chunk,
@@ -305,10 +305,10 @@ class Pool:
             for chunk in chunks:
                 flying.append(self.answer(chunk))
                 if len(flying) >= self.window:
-                    spend(0)  # where it is given up, what is not begun is called back
+                    charge(0)  # where it is given up, what is not begun is called back
                     yield from flying.popleft().result()
             while flying:
-                spend(0)
+                charge(0)
                 yield from flying.popleft().result()
         finally:
             for future in flying:

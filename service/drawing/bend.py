@@ -7,8 +7,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from rules.analysis import Derived
-from rules.quantities.missing import Lack
+from rules.analysis import StackAnalysis
+from rules.quantities.missing import Missing
 from rules.runout.contributors import Contributor
 from service.drawing.parts import Frame
 from service.drawing.svg import INK, Mark, element, hatching, path, points, shortened, spaced, spread, text
@@ -55,22 +55,22 @@ class Bend:
         return math.fsum(share.at_end_um for share in self.shares)
 
 
-def begins_at(derived: Derived, contributor: Contributor) -> float | None:
+def begins_at(derived: StackAnalysis, contributor: Contributor) -> float | None:
     """Return from where on a contributor moves the axis, mm; None where that has no place."""
     places = derived.geometry.places
     last = len(places) - 1
     number = min(contributor.displaces_from, last)
     place = places[number]
-    if isinstance(place.start, Lack):
+    if isinstance(place.start, Missing):
         return None
     return max(place.start, 0.0)
 
 
-def bend_of(derived: Derived) -> Bend | None:
+def bend_of(derived: StackAnalysis) -> Bend | None:
     """Add up the contributors; None where none is known or the end has no place."""
     geometry = derived.geometry
-    end = geometry.gauge_plane if isinstance(geometry.tip, Lack) else geometry.tip
-    if isinstance(end, Lack) or not derived.contributors.known:
+    end = geometry.gauge_plane if isinstance(geometry.tip, Missing) else geometry.tip
+    if isinstance(end, Missing) or not derived.contributors.known:
         return None
     numbers = {link.part.id: number for number, link in enumerate(derived.chain.links)}
     shares = []
@@ -91,7 +91,7 @@ def bend_of(derived: Derived) -> Bend | None:
             begin, start = begin + (end - begin) * start / (start - amount), 0.0
         shares.append(Share(one.name, numbers.get(one.component or ""), begin, start, amount))
     complete = derived.contributors.lacking is None
-    bend = Bend(tuple(shares), end, not isinstance(geometry.tip, Lack), complete)
+    bend = Bend(tuple(shares), end, not isinstance(geometry.tip, Missing), complete)
     return bend if bend.total_um >= _LEAST_UM else None
 
 

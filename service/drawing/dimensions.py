@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from itertools import groupby
 from typing import Final
 
-from rules.analysis import Derived
-from rules.quantities.missing import Lack
+from rules.analysis import StackAnalysis
+from rules.quantities.missing import Missing
 from service.drawing.parts import Frame, Part, letter
 from service.drawing.svg import INK, PAPER, Mark, element, lanes, path, points, spread, text, text_width
 
@@ -41,7 +41,7 @@ class _Span:
 class LengthLanes:
     """Dimension lines: none crosses another's line or words."""
 
-    def __init__(self, derived: Derived, frame: Frame, left: float, right: float) -> None:
+    def __init__(self, derived: StackAnalysis, frame: Frame, left: float, right: float) -> None:
         self._frame = frame
         self._left, self._right = left, right
         self._spans = list(_spans(derived))
@@ -74,21 +74,21 @@ class LengthLanes:
         return [*behind, *before]
 
 
-def _spans(derived: Derived) -> Iterator[_Span]:
+def _spans(derived: StackAnalysis) -> Iterator[_Span]:
     """Return the gauge length, and what of each lower part is held and stands out."""
     places = derived.geometry.places
     first = places[0].face
-    if not isinstance(first, Lack) and first > 0.0:
+    if not isinstance(first, Missing) and first > 0.0:
         yield _Span(0.0, first, f"gauge length {millimetres(first)}")
     grips = {grip.index: grip.length_mm for grip in derived.grips}
     for number, out in enumerate(derived.geometry.projections):
         face, name = places[number].face, letter(number + 1)
-        if isinstance(face, Lack):
+        if isinstance(face, Missing):
             continue
         held = grips.get(number)
         if isinstance(held, float) and held > 0.0:
             yield _Span(face - held, face, f"{name} grip {millimetres(held)}")
-        if not isinstance(out, Lack) and out > 0.0:
+        if not isinstance(out, Missing) and out > 0.0:
             yield _Span(face, face + out, f"{name} projection {millimetres(out)}")
 
 
@@ -179,20 +179,20 @@ class PlaceRow:
 
     height: Final = _ROW
 
-    def __init__(self, derived: Derived, parts: Sequence[Part], frame: Frame) -> None:
+    def __init__(self, derived: StackAnalysis, parts: Sequence[Part], frame: Frame) -> None:
         geometry = derived.geometry
         named: dict[float, list[str]] = {0.0: ["gauge line"]}
         faces: dict[float, list[str]] = {}
         for part in parts:
             if part.face is not None:
-                if part.number == len(parts) - 1 and not isinstance(geometry.tip, Lack):
+                if part.number == len(parts) - 1 and not isinstance(geometry.tip, Missing):
                     named.setdefault(part.face, []).append("tip")
                 else:
                     faces.setdefault(part.face, []).append(letter(part.number))
         for z, letters in faces.items():
             named.setdefault(z, []).append(f"face of {' and '.join(letters)}")
-        if not isinstance(geometry.gauge_plane, Lack):
-            beyond = not isinstance(geometry.tip, Lack) and geometry.gauge_plane > geometry.tip
+        if not isinstance(geometry.gauge_plane, Missing):
+            beyond = not isinstance(geometry.tip, Missing) and geometry.gauge_plane > geometry.tip
             words = "gauge plane, beyond the tip," if beyond else "gauge plane"
             named.setdefault(geometry.gauge_plane, []).append(words)
         self._pinned = [(frame.x(z), f"{', '.join(words)} {millimetres(z)}") for z, words in named.items()]

@@ -15,7 +15,7 @@ from math import ceil
 from typing import Final, Literal, TypeAlias
 
 from rules.schema.report import Report
-from rules.stack.chain import Chain, Link
+from rules.stack.chain import Chain, Member
 from service.drawing.parts import LEAST_HALF, Frame, Part, letter, surface_at
 from service.drawing.svg import INK, PAPER, Mark, element, group, path, points, shortened, spread, text, text_width
 
@@ -101,7 +101,7 @@ def _homes(chain: Chain) -> Mapping[str, frozenset[int]]:
     return homes
 
 
-def _is_of(link: Link, definition: object) -> bool:
+def _is_of(link: Member, definition: object) -> bool:
     if link.part is definition:
         return True
     if type(link.part) is not type(definition):

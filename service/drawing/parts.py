@@ -12,10 +12,10 @@ from dataclasses import dataclass
 from itertools import groupby
 from typing import Final
 
-from rules.analysis import Derived
+from rules.analysis import StackAnalysis
 from rules.couplings import hollow_taper, steep_taper
 from rules.couplings.sides import ColletBore, HollowTaper, SteepTaper
-from rules.quantities.missing import Lack
+from rules.quantities.missing import Missing
 from rules.schema.components import Collet, Cutter
 from rules.stack.outlines import OutlinePiece, bore_within, outline_of
 from service.drawing.svg import INK, PAPER, Mark, element, group, hatching, path, points, shade, text
@@ -84,21 +84,21 @@ def letter(number: int) -> str:
     return (chr(64 + high) if high else "") + chr(65 + low)
 
 
-def parts_of(derived: Derived) -> list[Part]:
+def parts_of(derived: StackAnalysis) -> list[Part]:
     """Take from the facts what of each component can be drawn."""
     chain, places = derived.chain, derived.geometry.places
     outlines = [outline_of(link, place) for link, place in zip(chain.links, places, strict=True)]
     parts = []
     for number, (link, place) in enumerate(zip(chain.links, places, strict=True)):
         outline = outlines[number]
-        pieces = () if isinstance(outline, Lack) else outline
-        start = None if isinstance(place.start, Lack) else place.start
-        face = None if isinstance(place.face, Lack) else place.face
+        pieces = () if isinstance(outline, Missing) else outline
+        start = None if isinstance(place.start, Missing) else place.start
+        face = None if isinstance(place.face, Missing) else place.face
         ends = None if start is None or face is None or not start < face else (start, face)
         upper = outlines[number - 1] if number else None
         assumed = None
         if not pieces and ends is not None:
-            assumed = _assumed(derived, number, () if upper is None or isinstance(upper, Lack) else upper, ends)
+            assumed = _assumed(derived, number, () if upper is None or isinstance(upper, Missing) else upper, ends)
         part = link.part
         flutes = cutting = None
         if isinstance(part, Cutter) and part.cutting_diameter_mm is not None:
@@ -116,7 +116,7 @@ def parts_of(derived: Derived) -> list[Part]:
 
 
 def _assumed(
-    derived: Derived, number: int, socket: Sequence[OutlinePiece], ends: tuple[float, float]
+    derived: StackAnalysis, number: int, socket: Sequence[OutlinePiece], ends: tuple[float, float]
 ) -> tuple[float, float] | None:
     links = derived.chain.links
     part = links[number].part
@@ -136,7 +136,7 @@ def _assumed(
     return None if diameter is None else (diameter, 0.0)
 
 
-def shank_behind_gauge_line(derived: Derived) -> Shank | None:
+def shank_behind_gauge_line(derived: StackAnalysis) -> Shank | None:
     """Return the first part's taper where the standard's table has its length and its diameters."""
     side = derived.chain.links[0].machine_side
     if isinstance(side, SteepTaper) and side.size is not None and side.form is not None:

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final, get_args
 
-from rules.analysis import Derived
+from rules.analysis import StackAnalysis
 from rules.schema.report import Report
 from service.contract import PictureName
 from service.drawing.plots_of_law import plot_axis, plot_distribution
@@ -43,7 +43,7 @@ class Pictures:
 
 
 def picture_of(
-    name: PictureName, report: Report, derived: Derived, *, bent: bool = True, prefix: str = ""
+    name: PictureName, report: Report, derived: StackAnalysis, *, bent: bool = True, prefix: str = ""
 ) -> str | None:
     """Return one picture; arguments as `pictures_of`."""
     match name:
@@ -59,7 +59,7 @@ def picture_of(
             return plot_speed(report, prefix=prefix)
 
 
-def pictures_of(report: Report, derived: Derived, *, bent: bool = True, prefix: str = "") -> Pictures:
+def pictures_of(report: Report, derived: StackAnalysis, *, bent: bool = True, prefix: str = "") -> Pictures:
     """Draw what a check found.
 
     Parameters: report and derived, from `Assessor.assess_derived`; bent, whether the side view shows how the
@@ -70,7 +70,7 @@ def pictures_of(report: Report, derived: Derived, *, bent: bool = True, prefix: 
     return Pictures(**made)
 
 
-def picture_or_words(name: PictureName, report: Report, derived: Derived, *, bent: bool = True) -> str:
+def picture_or_words(name: PictureName, report: Report, derived: StackAnalysis, *, bent: bool = True) -> str:
     """Return one picture, or one that says in words why there is nothing to show."""
     made = picture_of(name, report, derived, bent=bent)
     if made is not None:

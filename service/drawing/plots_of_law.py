@@ -11,8 +11,8 @@ from typing import Final
 
 import numpy as np
 
-from rules.analysis import Derived
-from rules.quantities.missing import Lack
+from rules.analysis import StackAnalysis
+from rules.quantities.missing import Missing
 from rules.random_vectors.random_sum import RandomClocking
 from rules.runout.analysis import law_at, plane_law
 from rules.runout.contributors import Contributor
@@ -61,10 +61,10 @@ class _Curve:
     """Place in mm, reading in µm."""
 
 
-def plot_axis(report: Report, derived: Derived, *, prefix: str) -> str | None:
+def plot_axis(report: Report, derived: StackAnalysis, *, prefix: str) -> str | None:
     """Return the lines as SVG; None where no contributor or no end of the stack is known."""
     geometry = derived.geometry
-    ends = [z for z in (geometry.tip, geometry.gauge_plane) if not isinstance(z, Lack)]
+    ends = [z for z in (geometry.tip, geometry.gauge_plane) if not isinstance(z, Missing)]
     if not ends:
         return None
     end = max(ends)
@@ -109,7 +109,7 @@ def plot_axis(report: Report, derived: Derived, *, prefix: str) -> str | None:
     return document("axis", "Runout along the axis of the stack", about, size, body, prefix=prefix)
 
 
-def _curve(derived: Derived, contributor: Contributor, end: float) -> _Curve | None:
+def _curve(derived: StackAnalysis, contributor: Contributor, end: float) -> _Curve | None:
     begin = begins_at(derived, contributor)
     if begin is None or not begin < end:
         return None
@@ -117,10 +117,10 @@ def _curve(derived: Derived, contributor: Contributor, end: float) -> _Curve | N
     return _Curve(contributor.name, tuple((z, 2.0 * abs(contributor.line.at(z))) for z in places))
 
 
-def _sums(derived: Derived, end: float) -> list[tuple[float, float]]:
+def _sums(derived: StackAnalysis, end: float) -> list[tuple[float, float]]:
     """Return 95 % of all contributors between the last face and the end: before it not all of them act."""
     face = derived.geometry.last_clamping_face
-    if isinstance(face, Lack) or not 0.0 <= face < end:
+    if isinstance(face, Missing) or not 0.0 <= face < end:
         return []
     places = [face + (end - face) * step / (_PLANES - 1) for step in range(_PLANES)]
     laws = [plane_law(z, derived.contributors.known, None).law for z in places]
@@ -128,12 +128,12 @@ def _sums(derived: Derived, end: float) -> list[tuple[float, float]]:
     return [(z, 2.0 * p95) for z, (p95,) in zip(places, found, strict=True)]
 
 
-def _planes(derived: Derived, area: Area) -> Iterator[Mark]:
+def _planes(derived: StackAnalysis, area: Area) -> Iterator[Mark]:
     """Draw the last face, the gauge plane and the tip as upright lines."""
     geometry = derived.geometry
     named: dict[float, list[str]] = {}
     for name, place in (("gauge plane", geometry.gauge_plane), ("tip", geometry.tip)):
-        if not isinstance(place, Lack) and 0.0 <= place <= area.x_to:
+        if not isinstance(place, Missing) and 0.0 <= place <= area.x_to:
             named.setdefault(place, []).append(name)
     marked = [(area.x(z), ", ".join(names)) for z, names in sorted(named.items())]
     middles = spread(
@@ -177,10 +177,10 @@ _FINE: Final = 5
 """Points of the curve for each bar."""
 
 
-def plot_distribution(report: Report, derived: Derived, *, prefix: str) -> str | None:
+def plot_distribution(report: Report, derived: StackAnalysis, *, prefix: str) -> str | None:
     """Return the curve as SVG; None where no contributor or no gauge plane is known."""
     plane = report.runout.gauge_plane
-    if isinstance(derived.geometry.gauge_plane, Lack) or plane is None or not derived.contributors.known:
+    if isinstance(derived.geometry.gauge_plane, Missing) or plane is None or not derived.contributors.known:
         return None
     law = law_at(derived.geometry.gauge_plane, derived.contributors.known)
     limit = report.runout.limit_um if report.runout.limit_at == "gauge_plane" else None

@@ -8,8 +8,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from typing import Final
 
-from rules.analysis import Derived
-from rules.quantities.missing import Lack
+from rules.analysis import StackAnalysis
+from rules.quantities.missing import Missing
 from rules.schema.components import ProfilePiece
 from rules.schema.report import Report
 from service.drawing.bend import LABEL_ROOM, BendPanel, bend_of
@@ -59,7 +59,7 @@ _WORDS: Final[dict[Weight, str]] = {
 
 
 def parts_list(
-    derived: Derived, parts: Sequence[Part], top: float, left: float, right: float, prefix: str
+    derived: StackAnalysis, parts: Sequence[Part], top: float, left: float, right: float, prefix: str
 ) -> tuple[list[Mark], float]:
     """Draw the list of parts; return it and where it ends."""
     drawn = [text(left, top + 12.0, "Parts", font_weight="bold")]
@@ -94,7 +94,7 @@ def parts_list(
     return drawn, y
 
 
-def _legend_about(part: Part, profile: Sequence[ProfilePiece], derived: Derived) -> Iterator[str]:
+def _legend_about(part: Part, profile: Sequence[ProfilePiece], derived: StackAnalysis) -> Iterator[str]:
     """Tell a part's outline, its material, and what is not stated, in words."""
     if profile:
         yield ", ".join(_piece(piece) for piece in profile[:_MOST_PIECES]) + (
@@ -111,7 +111,7 @@ def _legend_about(part: Part, profile: Sequence[ProfilePiece], derived: Derived)
     if "length or place" in part.not_stated:
         yield "length or place not stated: " + ("its far end is open" if part.placed else "drawn beyond the scale")
     held = next((grip.length_mm for grip in derived.grips if grip.index == part.number - 1), None)
-    if isinstance(held, Lack):
+    if isinstance(held, Missing):
         yield "grip length not stated"
 
 
@@ -147,14 +147,14 @@ _DIAL: Final = 56.0
 """Room under the axis for the indicator, px."""
 
 
-def draw_stack(report: Report, derived: Derived, *, bent: bool, prefix: str) -> str | None:
+def draw_stack(report: Report, derived: StackAnalysis, *, bent: bool, prefix: str) -> str | None:
     """Return the side view as SVG; None for a stack without parts."""
     if not derived.chain.links:
         return None
     own = f"{prefix}stack-"
     parts, shank = parts_of(derived), shank_behind_gauge_line(derived)
     geometry = derived.geometry
-    seen = [z for z in (geometry.gauge_plane, geometry.tip) if not isinstance(z, Lack)]
+    seen = [z for z in (geometry.gauge_plane, geometry.tip) if not isinstance(z, Missing)]
     bend = bend_of(derived) if bent else None
     room = _WIDTH - 2.0 * _EDGE - (LABEL_ROOM if bend is not None else 0.0)
     frame = frame_of(parts, shank, seen, _EDGE, room)
@@ -185,7 +185,7 @@ def draw_stack(report: Report, derived: Derived, *, bent: bool, prefix: str) -> 
     body.extend(part_shape(part, frame, axis, own) for part in parts)
     body.extend(_lines(frame, axis, up))
     body.extend(beneath)
-    if not isinstance(geometry.gauge_plane, Lack):
+    if not isinstance(geometry.gauge_plane, Missing):
         body.append(
             _indicator(frame.x(geometry.gauge_plane), axis, surface_at(parts[-1], frame, geometry.gauge_plane), up)
         )
@@ -202,25 +202,25 @@ def draw_stack(report: Report, derived: Derived, *, bent: bool, prefix: str) -> 
     return document("stack", _title(report), _about(derived, parts, noted), (width, y + 14.0), body, prefix=prefix)
 
 
-def _plane(derived: Derived) -> float | None:
+def _plane(derived: StackAnalysis) -> float | None:
     """Return where the limit of the runout counts, mm; None where that has no place."""
     operation = derived.chain.request.operation
     at_tip = operation is not None and operation.runout_limit_at == "tip"
     plane = derived.geometry.tip if at_tip else derived.geometry.gauge_plane
-    return None if isinstance(plane, Lack) else plane
+    return None if isinstance(plane, Missing) else plane
 
 
 def _title(report: Report) -> str:
     return f"Stack {report.stack}" if report.stack else "Stack without a name"
 
 
-def _about(derived: Derived, parts: list[Part], noted: list[Noted]) -> str:
+def _about(derived: StackAnalysis, parts: list[Part], noted: list[Noted]) -> str:
     """Tell in words what the drawing shows."""
     geometry = derived.geometry
     told = [f"Side view from the spindle side: {', '.join(f'{letter(p.number)} {p.name}' for p in parts)}."]
-    if not isinstance(geometry.tip, Lack):
+    if not isinstance(geometry.tip, Missing):
         told.append(f"The tip is {millimetres(geometry.tip)} mm from the gauge line.")
-    if not isinstance(geometry.gauge_plane, Lack):
+    if not isinstance(geometry.gauge_plane, Missing):
         told.append(f"The indicator touches {millimetres(geometry.gauge_plane)} mm from the gauge line.")
     open_parts = [part.name for part in parts if part.not_stated]
     if open_parts:
@@ -249,8 +249,8 @@ def _lines(frame: Frame, axis: float, up: float) -> Iterator[Mark]:
     yield element("path", d=path([(x, axis - up - 8.0), (x, axis + up + 8.0)]), stroke_width=1.8, stroke=INK)
 
 
-def _dial_room(parts: list[Part], frame: Frame, plane: float | Lack) -> float:
-    return 0.0 if isinstance(plane, Lack) else surface_at(parts[-1], frame, plane) + _DIAL
+def _dial_room(parts: list[Part], frame: Frame, plane: float | Missing) -> float:
+    return 0.0 if isinstance(plane, Missing) else surface_at(parts[-1], frame, plane) + _DIAL
 
 
 def _indicator(x: float, axis: float, half: float, up: float) -> Mark:

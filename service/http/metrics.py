@@ -28,7 +28,7 @@ from prometheus_client import (
 )
 from prometheus_client.multiprocess import MultiProcessCollector, mark_process_dead
 
-from rules.analysis import Derived
+from rules.analysis import StackAnalysis
 from rules.assessor import Assessor
 from rules.schema.parsing import parse_request
 from rules.schema.report import Report
@@ -308,7 +308,7 @@ class ObservingAssessor(Assessor):
         start = perf_counter()
         return self._told(self._assessor.assess(request), start)
 
-    def assess_derived(self, request: CheckRequest) -> tuple[Report, Derived]:
+    def assess_derived(self, request: CheckRequest) -> tuple[Report, StackAnalysis]:
         """As :meth:`rules.assessor.Assessor.assess_derived`."""
         start = perf_counter()
         report, derived = self._assessor.assess_derived(request)

@@ -20,7 +20,7 @@ from fastapi.routing import APIRoute
 from pydantic import BaseModel
 from starlette.requests import ClientDisconnect
 
-from rules.analysis import Derived
+from rules.analysis import StackAnalysis
 from rules.answer.provenance import request_sha256
 from rules.assessor import Assessor
 from rules.schema.parsing import parse
@@ -88,7 +88,7 @@ def check_representations(assessor: Assessor) -> Mapping[str, Representation[Che
     return MappingProxyType({HTML: Representation(page, about_page), TEXT: Representation(text, about_text)})
 
 
-def assess_instructed(assessor: Assessor, asked: CheckRequest) -> tuple[Report, Derived]:
+def assess_instructed(assessor: Assessor, asked: CheckRequest) -> tuple[Report, StackAnalysis]:
     """Judge a request with the work instruction, whether it asked for it or not; errors as ``Assessor.assess``.
 
     The digest stays that of the request as it was asked, so that it is the same in every form of the answer.

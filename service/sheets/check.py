@@ -20,7 +20,7 @@ from markupsafe import Markup
 from rich.console import Console
 from rich.text import Text
 
-from rules.analysis import Derived
+from rules.analysis import StackAnalysis
 from rules.schema.report import (
     AcceptanceReport,
     AssemblyReport,
@@ -247,7 +247,7 @@ def where_of(limit_at: str) -> str:
     return limit_at.replace("_", " ")
 
 
-def parts_table(report: Report, derived: Derived) -> Table | None:
+def parts_table(report: Report, derived: StackAnalysis) -> Table | None:
     """List the parts in the order they are joined, with knobs last; nothing where the stack is not known."""
     rows = tuple(_parts(report, derived))
     if not rows:
@@ -256,7 +256,7 @@ def parts_table(report: Report, derived: Derived) -> Table | None:
     return Table("From the spindle side; distances count from the gauge line.", heads, rows, words=3)
 
 
-def _parts(report: Report, derived: Derived) -> Iterator[Row]:
+def _parts(report: Report, derived: StackAnalysis) -> Iterator[Row]:
     places: list[PositionReport | None] = [*report.geometry.components]
     places += [None] * len(derived.chain.knobs)
     for link, place in zip((*derived.chain.links, *derived.chain.knobs), places, strict=True):

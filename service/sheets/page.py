@@ -18,7 +18,7 @@ from typing import Any, Final
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
-from rules.analysis import Derived
+from rules.analysis import StackAnalysis
 from rules.schema.report import Finding, Report, Verdict
 from rules.speed.report import cause
 from service.drawing.pictures import NOTHING_TO_SHOW, pictures_of
@@ -103,7 +103,7 @@ _MEANINGS: Final[dict[Verdict, str]] = {
 }
 
 
-def report_page(report: Report, derived: Derived) -> str:
+def report_page(report: Report, derived: StackAnalysis) -> str:
     """Return the whole page; the report must hold the work instruction."""
     if report.assembly is None:
         raise ValueError("the page shows the work instruction, which this report does not hold")
@@ -157,7 +157,7 @@ def _counts(report: Report) -> str:
     )
 
 
-def _drawn(report: Report, derived: Derived) -> dict[str, Markup]:
+def _drawn(report: Report, derived: StackAnalysis) -> dict[str, Markup]:
     """The drawings, which escape what they write themselves; or why there is none."""
     drawn = pictures_of(report, derived, prefix="picture-")
     shown = {name: getattr(drawn, name) for name in NOTHING_TO_SHOW}

@@ -9,7 +9,7 @@ import json
 from collections import deque
 from collections.abc import Iterator
 
-from rules.analysis import derive
+from rules.analysis import analyse
 from rules.assessor import Assessor
 from rules.runout.analysis import budget_at
 from rules.runout.contributors import Contributor
@@ -29,13 +29,13 @@ def rows() -> Iterator[Row]:
     assessor = Assessor.load()
     data = parse_json(body)
     request = parse_request(data)
-    derived = derive(request)
+    derived = analyse(request)
     report = assessor.assess(request)
     twenty = [Contributor(f"part {n}", None, "limit", Line(1.0 + 0.1 * n, 0.01), 0, 2.0) for n in range(20)]
     stages = {
         "strict JSON": lambda: parse_json(body),
         "validation": lambda: parse_request(data),
-        "facts and mechanics": lambda: derive(request),
+        "facts and mechanics": lambda: analyse(request),
         "rules engine": lambda: assessor.engine.judge(derived.facts),
         "judged and told (facts, engine, report)": lambda: assessor.assess(request),
         "serialisation": report.model_dump_json,

@@ -12,7 +12,7 @@ import random
 from collections.abc import Callable, Iterator
 from typing import Any, Final
 
-from rules.analysis import derive
+from rules.analysis import analyse
 from rules.assessor import Assessor
 from rules.rulebook.engine import Engine
 from rules.rulebook.fact import Fact
@@ -62,7 +62,7 @@ def _facts() -> Iterator[tuple[Fact, ...]]:
     stacks += [random_stack(random.Random(seed)) for seed in range(STACKS)]
     for stack in stacks:
         try:
-            yield tuple(derive(parse_request(stack)).facts)
+            yield tuple(analyse(parse_request(stack)).facts)
         except BadRequestError:
             # what the model refuses never reaches the rules
             continue

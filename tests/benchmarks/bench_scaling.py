@@ -12,7 +12,7 @@ import json
 from collections.abc import Callable, Iterator
 from typing import Final
 
-from rules.analysis import derive
+from rules.analysis import analyse
 from rules.assessor import Assessor
 from rules.schema.parsing import parse_request
 from rules.schema.request import MAX_COMPONENTS
@@ -37,7 +37,7 @@ def rows() -> Iterator[Row]:
     settle()
     yield from timed_rows(milliseconds(checks, rounds=12, repeats=5), f"check of {MIDDLE} components")
 
-    facts = derive(parse_request(grown_stack(MIDDLE))).facts
+    facts = analyse(parse_request(grown_stack(MIDDLE))).facts
     grown = {count: Assessor(grown_book(assessor.book, count, facts)) for count in RULES}
     judged = {f"judge by {count} rules": _judging(one, facts) for count, one in grown.items()}
     whole = {f"check by {count} rules": _checking(one, bodies[MIDDLE]) for count, one in grown.items()}

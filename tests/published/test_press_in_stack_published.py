@@ -14,12 +14,12 @@ from typing import Any
 
 import pytest
 
-from rules.quantities.missing import Lack
+from rules.quantities.missing import Missing
 from rules.random_vectors.random_sum import resultant_quantiles
 from rules.runout.contributors import contributors_of
 from rules.schema.parsing import parse_request
 from rules.stack.chain import chain_of
-from rules.stack.positions import geometry_of
+from rules.stack.positions import positions_on_axis
 
 GAUGE_READS_UM = 7.0
 
@@ -80,8 +80,8 @@ LEVELS = (0.05, 0.2, 0.5, 0.8, 0.95, 0.99)
 
 def _readings(request: dict[str, Any]) -> list[float]:
     chain = chain_of(parse_request(request))
-    geometry = geometry_of(chain)
-    assert not isinstance(geometry.gauge_plane, Lack)
+    geometry = positions_on_axis(chain)
+    assert not isinstance(geometry.gauge_plane, Missing)
     found = contributors_of(chain, geometry)
     assert found.lacking is None
     amplitudes = [abs(item.line.at(geometry.gauge_plane)) for item in found.known]
@@ -107,7 +107,7 @@ def _with_nut_collets() -> dict[str, Any]:
 
 def test_indicator_touches_three_diameters_out() -> None:
     """First principles: 63 mm of holder, 78 mm of extension and 19.05 mm of rod."""
-    geometry = geometry_of(chain_of(parse_request(STACK)))
+    geometry = positions_on_axis(chain_of(parse_request(STACK)))
     assert geometry.gauge_plane == pytest.approx(63 + 78 + 19.05)
 
 

@@ -91,7 +91,7 @@ def test_no_spelling_of_a_path_leads_around_the_token(guarded: FastAPI, path: st
         assert response.status_code == 401
 
 
-@pytest.mark.parametrize("token", [OLD, NEW])
+@pytest.mark.parametrize("token", [OLD, NEW], ids=["old", "new"])
 @pytest.mark.parametrize("scheme", ["Bearer ", "bearer ", "BEARER   "])
 def test_each_token_of_the_list_is_taken(guarded: FastAPI, token: str, scheme: str) -> None:
     """Several at once, so that one can be changed without a gap; the scheme in any case (RFC 9110, section 11.1)."""

@@ -17,7 +17,7 @@ from rules.gate.gate import gate
 from rules.schema.gate import GateReport, GateRequest, GateVerificationReport
 from rules.schema.parsing import parse
 from service.cli.files import BAD_INPUT, VERDICT_CODES
-from service.cli.questions import DECISION_CODES, NOT_REPRODUCED, REPRODUCED, add_parser
+from service.cli.questions import DECISION_CODES, NOT_REPRODUCED, REPRODUCED, add_gate_parser
 from service.examples import GATE_EXAMPLES
 from service.sheets.orders import print_gate
 
@@ -30,7 +30,7 @@ def order() -> dict[str, Any]:
 
 def _run(*arguments: str) -> int:
     parser = argparse.ArgumentParser()
-    add_parser(parser.add_subparsers())
+    add_gate_parser(parser.add_subparsers())
     chosen = parser.parse_args(["gate", *arguments])
     code: int = chosen.run(chosen)
     return code

@@ -13,7 +13,7 @@ import pytest
 from fastapi import FastAPI
 
 from rules.assessor import Assessor
-from rules.quantities.work_limit import TooMuchWorkError, spend
+from rules.quantities.work_limit import TooMuchWorkError, charge
 from rules.schema.report import Report
 from service.http.app import create_app
 from service.operations.heavy_work import LIGHT_BYTES
@@ -158,7 +158,7 @@ class Gate:
         self.begun.release()
         try:
             while not self.open.wait(0.001):
-                spend(1)
+                charge(1)
         except TooMuchWorkError:
             self.ended.set()
             raise

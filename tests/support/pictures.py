@@ -11,7 +11,7 @@ from typing import Any, Final, get_args
 
 from lxml import etree
 
-from rules.analysis import Derived
+from rules.analysis import StackAnalysis
 from rules.schema.parsing import parse_request
 from rules.schema.report import Report
 from service.drawing.pictures import PictureName, Pictures, pictures_of
@@ -34,7 +34,7 @@ class Words:
     bottom: float
 
 
-def judged(request: dict[str, Any]) -> tuple[Report, Derived]:
+def judged(request: dict[str, Any]) -> tuple[Report, StackAnalysis]:
     """Return the report on a request and what was derived of it."""
     return assessor().assess_derived(parse_request(copy.deepcopy(request)))
 

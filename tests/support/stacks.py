@@ -8,9 +8,9 @@ from collections.abc import Iterator
 from functools import cache
 from typing import Any
 
-from rules.analysis import Derived, derive
+from rules.analysis import StackAnalysis, analyse
 from rules.assessor import Assessor
-from rules.quantities.missing import Lack, Maybe
+from rules.quantities.missing import Missing, OrMissing
 from rules.schema.parsing import parse_request
 from rules.schema.report import Report
 
@@ -25,9 +25,9 @@ def assessor() -> Assessor:
     return Assessor.load()
 
 
-def derived_of(request: dict[str, Any]) -> Derived:
+def derived_of(request: dict[str, Any]) -> StackAnalysis:
     """Return everything that is derived of a request."""
-    return derive(parse_request(copy.deepcopy(request)))
+    return analyse(parse_request(copy.deepcopy(request)))
 
 
 def report_of(request: dict[str, Any]) -> Report:
@@ -35,10 +35,10 @@ def report_of(request: dict[str, Any]) -> Report:
     return assessor().assess(parse_request(copy.deepcopy(request)))
 
 
-def known(value: Maybe[float] | None) -> float:
+def known(value: OrMissing[float] | None) -> float:
     """Return a value that must be known."""
     assert value is not None
-    assert not isinstance(value, Lack), value
+    assert not isinstance(value, Missing), value
     return value
 
 

@@ -9,7 +9,7 @@ import pytest
 from rules.assembly.joint_values import JOINT_WORDS
 from rules.assembly.sentences import Number, Sentence, StepWords, Words, coupling_cautions, instruction, say
 from rules.couplings import definition
-from rules.quantities.missing import Lack
+from rules.quantities.missing import Missing
 from tests.support.stacks import assessor
 
 
@@ -82,7 +82,7 @@ def _sentence(text: str, *needs: str, otherwise: Sentence | None = None) -> Sent
 
 def test_sentence_stands_only_where_all_is_known() -> None:
     """Known: said. Lacking: its fallback, and the field named. Of no concern: silence, and nothing named."""
-    found = {"a": Number("a", "mm", 2.5), "b": Lack(("/b",)), "c": None}
+    found = {"a": Number("a", "mm", 2.5), "b": Missing(("/b",)), "c": None}
     words = Words({"x": "X"}, found.get)
     missing: list[str] = []
     assert say([_sentence("{x} has {a}.", "x", "a")], words, missing) == "X has 2.5 mm."

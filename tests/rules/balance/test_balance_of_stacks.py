@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from rules.balance import analysis
-from rules.quantities.missing import Lack
+from rules.quantities.missing import Missing
 from rules.rulebook.loader import base_request
 from tests.support.stacks import derived_of, known, report_of
 
@@ -36,8 +36,8 @@ def test_two_residuals(first: float, second: float) -> None:
     The mean square of two vectors at random angles is the sum of their squares.
     """
     balance = derived_of(_true(first, second)).balance
-    assert not isinstance(balance.unbalance, Lack)
-    assert not isinstance(balance.couple, Lack)
+    assert not isinstance(balance.unbalance, Missing)
+    assert not isinstance(balance.couple, Missing)
     by_hand = math.sqrt(first**2 + second**2 + 2 * first * second * NINETY_FIVE)
     assert balance.unbalance.p95 == pytest.approx(by_hand, rel=1e-4)
     assert balance.unbalance.worst == pytest.approx(first + second, rel=1e-12)
@@ -106,7 +106,7 @@ def test_missing_mass_is_named() -> None:
     del request["stack"]["components"][0]["mass_kg"]
     balance = derived_of(request).balance
     for value in (balance.quality_mm_per_s, balance.best_grade, balance.permissible_gmm):
-        assert isinstance(value, Lack)
+        assert isinstance(value, Missing)
         assert "/stack/components/0/mass_kg" in value.fields
 
 

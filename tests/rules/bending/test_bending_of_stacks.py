@@ -7,9 +7,9 @@ from typing import Any
 
 import pytest
 
-from rules.analysis import Derived
+from rules.analysis import StackAnalysis
 from rules.bending.analysis import Bending
-from rules.quantities.missing import Lack
+from rules.quantities.missing import Missing
 from rules.rulebook.loader import base_request
 from tests.support.stacks import (
     CARBIDE_GPA,
@@ -26,7 +26,7 @@ STEEL, CARBIDE = STEEL_GPA * 1e3, CARBIDE_GPA * 1e3
 """N/mm²."""
 
 
-def _bending(derived: Derived) -> Bending:
+def _bending(derived: StackAnalysis) -> Bending:
     bending = derived.stiffness.bending
     assert isinstance(bending, Bending), bending
     return bending
@@ -39,7 +39,7 @@ def _compliance(request: dict[str, Any]) -> float:
 
 def _lack(request: dict[str, Any]) -> set[str]:
     bending = derived_of(request).stiffness.bending
-    assert isinstance(bending, Lack)
+    assert isinstance(bending, Missing)
     return set(bending.fields)
 
 

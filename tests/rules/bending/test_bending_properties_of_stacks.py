@@ -12,7 +12,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from rules.quantities.missing import Lack
+from rules.quantities.missing import Missing
 from rules.quantities.models import parse_length
 from rules.rulebook.loader import base_names, base_request
 from tests.support.stacks import derived_of, report_of
@@ -32,7 +32,7 @@ def _stacks() -> dict[str, dict[str, Any]]:
 def _figures(request: dict[str, Any]) -> tuple[float, float] | None:
     """Return compliance at the tip (µm/N) and first frequency (Hz)."""
     stiffness = derived_of(request).stiffness
-    if isinstance(stiffness.bending, Lack) or isinstance(stiffness.frequencies_hz, Lack):
+    if isinstance(stiffness.bending, Missing) or isinstance(stiffness.frequencies_hz, Missing):
         return None
     return stiffness.bending.compliance_um_per_n, stiffness.frequencies_hz[0]
 

@@ -14,7 +14,7 @@ import pytest
 
 from rules.bending.beam import Segment, Spring
 from rules.bending.frequencies import bending_frequencies
-from rules.quantities.missing import Lack
+from rules.quantities.missing import Missing
 from rules.rulebook.loader import base_request
 from tests.support.stacks import (
     CARBIDE_GPA,
@@ -34,13 +34,13 @@ STEEL, CARBIDE = STEEL_GPA * 1e3, CARBIDE_GPA * 1e3
 
 def _frequencies(request: dict[str, Any]) -> tuple[float, ...]:
     found = derived_of(request).stiffness.frequencies_hz
-    assert not isinstance(found, Lack), found
+    assert not isinstance(found, Missing), found
     return found
 
 
 def _lack(request: dict[str, Any]) -> set[str]:
     found = derived_of(request).stiffness.frequencies_hz
-    assert isinstance(found, Lack)
+    assert isinstance(found, Missing)
     return set(found.fields)
 
 
@@ -142,7 +142,7 @@ def test_bending_needs_no_masses() -> None:
     request = holder_and_cutter()
     del request["stack"]["components"][1]["material"]
     request["stack"]["components"][1]["youngs_modulus_gpa"] = 600
-    assert not isinstance(derived_of(request).stiffness.bending, Lack)
+    assert not isinstance(derived_of(request).stiffness.bending, Missing)
     assert _lack(request) == {"/stack/components/1/material"}
 
 
@@ -150,7 +150,7 @@ def test_mass_of_a_collet_is_asked_for() -> None:
     """A collet without mass leaves the frequency open, not the bending."""
     request = base_request("nut_collet")
     del request["stack"]["components"][1]["mass_kg"]
-    assert not isinstance(derived_of(request).stiffness.bending, Lack)
+    assert not isinstance(derived_of(request).stiffness.bending, Missing)
     assert _lack(request) == {"/stack/components/1/mass_kg"}
 
 
@@ -213,10 +213,10 @@ def test_demo_stack_against_finite_elements() -> None:
 
     derived = derived_of(json.loads(DEMO.read_text(encoding="utf-8")))
     bending = derived.stiffness.bending
-    assert not isinstance(bending, Lack)
+    assert not isinstance(bending, Missing)
     assert bending.compliance_um_per_n == pytest.approx(compliance * 1e3, rel=1e-6)
     found = derived.stiffness.frequencies_hz
-    assert not isinstance(found, Lack)
+    assert not isinstance(found, Missing)
     assert found[0] == pytest.approx(hertz[0], rel=2e-4)
     assert found[1:] == pytest.approx(hertz[1:], rel=1e-2)
 

@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from rules.cutting.analysis import CuttingLoad
-from rules.quantities.missing import Lack
+from rules.quantities.missing import Missing
 from rules.rulebook.loader import base_request
 from tests.support.stacks import codes, derived_of, holder_and_cutter, known, report_of, undecided_fields
 
@@ -137,7 +137,7 @@ def test_cutting_speed_without_a_diameter_is_no_speed() -> None:
     del request["operation"]["spindle_speed_rpm"], request["stack"]["components"][2]["cutting_diameter_mm"]
     request["operation"] |= {"cutting_speed_m_per_min": 200, "torque_n_m": 5}
     derived = derived_of(request)
-    field = Lack(("/stack/components/2/cutting_diameter_mm",))
+    field = Missing(("/stack/components/2/cutting_diameter_mm",))
     assert derived.speed == field
     assert derived.load.power_kw == field
     assert derived.load.torque_n_m == 5
@@ -147,9 +147,9 @@ def test_cutting_speed_without_a_cutter_is_no_speed() -> None:
     """A pin or a bare holder has no cutting diameter: the cutter is asked for."""
     request = holder_and_cutter() | {"operation": {"cutting_speed_m_per_min": 200}}
     request["stack"]["components"][1] |= {"kind": "gauge_pin"}
-    assert derived_of(request).speed == Lack(("/stack/components/-",))
+    assert derived_of(request).speed == Missing(("/stack/components/-",))
     del request["stack"]["components"][1], request["stack"]["joints"]
-    assert derived_of(request).speed == Lack(("/stack/components/-",))
+    assert derived_of(request).speed == Missing(("/stack/components/-",))
 
 
 def test_spindle_speed_wins_and_contradiction_is_told() -> None:
@@ -187,12 +187,12 @@ def test_a_missing_field_is_named(pointer: str, fields: tuple[str, ...] | None) 
     for step in steps:
         place = place[int(step)] if isinstance(place, list) else place[step]
     del place[last]
-    lack = Lack(fields or (pointer,))
+    lack = Missing(fields or (pointer,))
     load = _load(request)
     assert load.milling == load.torque_n_m == load.axial_pull_n == load.power_kw == lack
     # across the axis the ratio of the forces counts too, which the group would tell
     ratio = ("/operation/milling/radial_force_ratio",) if pointer.endswith("work_material") else ()
-    assert load.radial_force_n == Lack((*lack.fields, *ratio))
+    assert load.radial_force_n == Missing((*lack.fields, *ratio))
     assert load.source == "milling"
 
 
@@ -203,7 +203,7 @@ def test_all_that_is_missing_is_named_at_once() -> None:
     del cutter["cutting_diameter_mm"], cutter["teeth"]
     request["operation"]["milling"] = {}
     torque = _load(request).torque_n_m
-    assert isinstance(torque, Lack)
+    assert isinstance(torque, Missing)
     assert set(torque.fields) == {
         "/stack/components/2/cutting_diameter_mm",
         "/stack/components/2/teeth",
@@ -222,7 +222,7 @@ def test_no_cut_is_wider_than_the_cutter(width: float, fits: bool) -> None:
     torque = _load(request).torque_n_m
     assert isinstance(torque, float) is fits
     if not fits:
-        assert torque == Lack(("/operation/milling/radial_depth_mm",))
+        assert torque == Missing(("/operation/milling/radial_depth_mm",))
     assert ("CUT-010" in codes(report_of(request))) is not fits
 
 
@@ -259,7 +259,7 @@ def test_a_pin_cuts_nothing() -> None:
         "machine_side": cutter["machine_side"],
         "overall_length_mm": 83,
     }
-    assert _load(request).torque_n_m == Lack(("/stack/components/-",))
+    assert _load(request).torque_n_m == Missing(("/stack/components/-",))
 
 
 def test_no_operation_asks_nothing() -> None:

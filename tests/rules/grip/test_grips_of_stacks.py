@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from rules.grip.analysis import Grip, weakest_of
-from rules.quantities.missing import Lack
+from rules.quantities.missing import Missing
 from rules.rulebook.loader import base_request
 from tests.support.stacks import codes, derived_of, holder_and_cutter, known, report_of, undecided_fields
 
@@ -57,7 +57,7 @@ def test_a_screw_holds_a_pull_in_its_own_way(coupling: str) -> None:
     """What a clamping screw holds along the shank does not follow from its torque: the rating is asked for."""
     grip = _grip(_clamped(coupling))
     assert known(grip.torque_n_m) == pytest.approx(60, rel=1e-12)
-    assert grip.axial_n == Lack((f"{SIDE}/rated_axial_force_n",))
+    assert grip.axial_n == Missing((f"{SIDE}/rated_axial_force_n",))
 
 
 @pytest.mark.parametrize("coupling", ["hydraulic", "side_lock", "cylindrical"])
@@ -80,14 +80,14 @@ def test_stated_pull_wins_and_goes_with_the_grip_too(coupling: str) -> None:
 )
 def test_missing_rating_is_named(request_: dict[str, Any], fields: tuple[str, ...]) -> None:
     """A capacity asks for the rating and the grip it was stated for."""
-    assert _grip(request_).torque_n_m == Lack(fields)
+    assert _grip(request_).torque_n_m == Missing(fields)
 
 
 def test_grip_length_is_asked_for() -> None:
     """Without the grip nothing can be scaled."""
     request = _clamped("hydraulic")
     del request["stack"]["joints"]
-    assert _grip(request).torque_n_m == Lack(("/stack/joints/-/grip_length_mm",))
+    assert _grip(request).torque_n_m == Missing(("/stack/joints/-/grip_length_mm",))
 
 
 @pytest.mark.parametrize(

@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 
 from rules.grip.fits import clearance_of
-from rules.quantities.missing import Lack, Maybe
+from rules.quantities.missing import Missing, OrMissing
 from rules.rulebook.loader import base_request
 from rules.schema.parsing import parse_request
 from rules.stack.chain import chain_of
@@ -17,7 +17,7 @@ BORE, SHANK = "/stack/components/0/workpiece_side", "/stack/components/1/machine
 BORE_OF_COLLET = "/stack/components/1/workpiece_side"
 
 
-def _clearance(request: dict[str, Any], joint: int = 0) -> Maybe[tuple[float, float]]:
+def _clearance(request: dict[str, Any], joint: int = 0) -> OrMissing[tuple[float, float]]:
     return clearance_of(chain_of(parse_request(request)).joints[joint])
 
 
@@ -31,7 +31,7 @@ def _clearance(request: dict[str, Any], joint: int = 0) -> Maybe[tuple[float, fl
 )
 def test_sides_that_are_no_bore_or_no_shank_are_named(base: str, joint: int, sides: tuple[str, ...]) -> None:
     """Neither end of a collet's seat is a bore or a straight shank; of a collet's grip only the upper end is none."""
-    assert _clearance(base_request(base), joint) == Lack(sides)
+    assert _clearance(base_request(base), joint) == Missing(sides)
 
 
 @pytest.mark.parametrize(("bore_mm", "low"), [(12.0, 0.0), (12.002, 2.0), (11.99, -10.0)])

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from rules.grip.analysis import Grip
 from rules.grip.shrink import ShrinkJoint
-from rules.quantities.missing import Lack
+from rules.quantities.missing import Missing
 from rules.rulebook.loader import base_request
 from tests.support.stacks import codes, derived_of, known, report_of, undecided_fields
 
@@ -120,7 +120,7 @@ def test_yield_stress_that_no_table_knows() -> None:
     """Only the stress rule waits for it; the rest of the joint is known."""
     request = _joint()
     request["stack"]["components"][0]["material"] = "steel"
-    assert _shrink(request).yield_mpa == Lack(("/stack/components/0/yield_mpa",))
+    assert _shrink(request).yield_mpa == Missing(("/stack/components/0/yield_mpa",))
     report = report_of(request)
     assert undecided_fields(report, "SHR-010") == {"/stack/components/0/yield_mpa"}
     assert {"SHR-020", "SHR-030"} <= set(report.decided)
@@ -236,7 +236,7 @@ def test_capacity_at_a_speed_that_is_not_known() -> None:
     request = _joint()
     del request["operation"]["spindle_speed_rpm"], request["stack"]["components"][1]["cutting_diameter_mm"]
     request["operation"] |= {"cutting_speed_m_per_min": 20_000, "torque_n_m": 20}
-    lack = Lack(("/stack/components/1/cutting_diameter_mm",))
+    lack = Missing(("/stack/components/1/cutting_diameter_mm",))
     grip = _grip(request)
     assert (grip.torque_n_m, grip.axial_n, grip.safety) == (lack, lack, lack)
 
@@ -278,7 +278,7 @@ def test_a_missing_field_is_named(pointer: str, fields: set[str]) -> None:
     del place[last]
     grip = _grip(request)
     for value in (grip.shrink, grip.torque_n_m, grip.axial_n, grip.holding_speed_rpm):
-        assert isinstance(value, Lack)
+        assert isinstance(value, Missing)
         assert set(value.fields) == fields
     report = report_of(request)
     assert undecided_fields(report, "SHR-030") == fields
@@ -293,7 +293,7 @@ def test_hub_not_drawn_as_far_as_its_bore_reaches(lengths: tuple[float, float]) 
     request["stack"]["components"][0]["profile"] = [
         {"length_mm": length, "outer_mm": outer} for length, outer in zip(lengths, (32, 11.9), strict=True) if length
     ]
-    assert _grip(request).shrink == Lack(("/stack/components/0/profile",))
+    assert _grip(request).shrink == Missing(("/stack/components/0/profile",))
 
 
 @pytest.mark.parametrize("bores", [[(83, 4)], [(20, 2), (63, 4)], [(20, 4), (63, 2)]])

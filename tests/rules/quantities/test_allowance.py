@@ -7,7 +7,7 @@ import threading
 import pytest
 
 from rules.assessor import Assessor
-from rules.quantities.work_limit import Allowance, TooMuchWorkError, allowing, spend
+from rules.quantities.work_limit import Allowance, TooMuchWorkError, allowing, charge
 from rules.random_vectors.random_sum import RandomClocking, resultant_quantiles
 from rules.schema.parsing import parse_request
 from tests.support.costly_stacks import SPREAD_UM, costly_stack
@@ -24,12 +24,12 @@ def test_the_limit_itself_is_allowed(steps: int | None, fits: bool) -> None:
     """Boundary trio, and no limit at all."""
     allowance = Allowance(steps)
     with allowing(allowance):
-        spend(4)
+        charge(4)
         if fits:
-            spend(6)
+            charge(6)
         else:
             with pytest.raises(TooMuchWorkError):
-                spend(6)
+                charge(6)
     assert allowance.spent == 10
 
 
@@ -37,17 +37,17 @@ def test_without_an_allowance_nothing_is_bounded() -> None:
     """Neither before one was given nor when it is over."""
     with allowing(Allowance(1)):
         pass
-    spend(10**30)
+    charge(10**30)
 
 
 def test_an_inner_allowance_does_not_widen_the_outer() -> None:
     """Both count."""
     outer, inner = Allowance(10), Allowance(100)
     with allowing(outer), allowing(inner), pytest.raises(TooMuchWorkError):
-        spend(11)
+        charge(11)
     assert outer.spent == 11
     with allowing(Allowance()), allowing(Allowance(1)), pytest.raises(TooMuchWorkError):
-        spend(2)
+        charge(2)
 
 
 def test_another_thread_may_stop_it() -> None:
@@ -59,7 +59,7 @@ def test_another_thread_may_stop_it() -> None:
         try:
             with allowing(allowance):
                 while True:
-                    spend(1)
+                    charge(1)
                     going.set()
         except TooMuchWorkError as error:
             ended.append(type(error))
@@ -78,7 +78,7 @@ def test_a_thread_of_its_own_is_not_bounded_by_another() -> None:
 
     def work() -> None:
         try:
-            spend(2)
+            charge(2)
         except TooMuchWorkError as error:
             errors.append(error)
 

@@ -9,7 +9,7 @@ import pytest
 from pydantic import ValidationError
 
 from rules.assessor import Assessor
-from rules.quantities.models import made
+from rules.quantities.models import construct
 from rules.schema.parsing import BadRequestError, parse_request
 from rules.schema.report import PositionReport, Report
 from tests.support.random_stacks import random_stack
@@ -31,7 +31,7 @@ def test_a_report_is_written_as_its_validated_self_would_be() -> None:
 
 def test_a_made_part_is_a_model_like_any_other() -> None:
     """Equal to the validated one, with all fields set; copied and changed in the copy, never changed itself."""
-    part = made(PositionReport, component="c1", from_mm=1.0, to_mm=None)
+    part = construct(PositionReport, component="c1", from_mm=1.0, to_mm=None)
     plain = PositionReport(component="c1", from_mm=1.0, to_mm=None)
     assert part == plain
     assert part.model_fields_set == plain.model_fields_set

@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 
-from rules.analysis import derive
+from rules.analysis import analyse
 from rules.assessor import Assessor
 from rules.reading.reading import read_gauge
 from rules.rulebook.loader import base_request
@@ -322,7 +322,7 @@ def test_true_running_has_no_direction() -> None:
 
 def test_prediction_is_the_law_of_the_contributors() -> None:
     """The figures are those of the randomly clocked contributors at the plane, 137 mm from the gauge line and on."""
-    derived = derive(CheckRequest.model_validate({"stack": PIN_STACK}))
+    derived = analyse(CheckRequest.model_validate({"stack": PIN_STACK}))
     report = _read(planes=[_range(9), _range(9, 40)], stack=PIN_STACK)
     for told, distance in zip(report.prediction, (24, 40), strict=True):
         law = law_at(137 + distance, derived.contributors.known)

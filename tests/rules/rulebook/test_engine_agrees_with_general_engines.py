@@ -10,7 +10,7 @@ from typing import Any
 
 import pytest
 
-from rules.analysis import derive
+from rules.analysis import analyse
 from rules.rulebook.fact import Fact
 from rules.schema.parsing import BadRequestError, parse_request
 from tests.oracles.general_engines import ENGINES
@@ -25,7 +25,7 @@ from tests.support.stacks import assessor
 def _facts(requests: Iterable[dict[str, Any]]) -> Iterator[tuple[Fact, ...]]:
     for request in requests:
         try:
-            yield tuple(derive(parse_request(request)).facts)
+            yield tuple(analyse(parse_request(request)).facts)
         except BadRequestError:
             continue
 

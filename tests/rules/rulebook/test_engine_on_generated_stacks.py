@@ -7,7 +7,7 @@ from collections import Counter
 
 import pytest
 
-from rules.analysis import derive
+from rules.analysis import analyse
 from rules.assessor import Assessor
 from rules.schema.parsing import BadRequestError, parse_request
 from tests.oracles.plain_evaluator import evaluate
@@ -24,7 +24,7 @@ def _agree(seeds: range) -> tuple[Counter[str], int]:
             request = parse_request(random_stack(random.Random(seed)))
         except BadRequestError:
             continue
-        facts = derive(request).facts
+        facts = analyse(request).facts
         before = repr(facts)
         judgement = ASSESSOR.engine.judge(facts)
         answer = (

@@ -6,18 +6,18 @@ from typing import Any
 
 import pytest
 
-from rules.quantities.missing import Lack
+from rules.quantities.missing import Missing
 from rules.rulebook.loader import base_request
 from rules.runout.contributors import Contributors, contributors_of
 from rules.schema.parsing import parse_request
 from rules.stack.chain import chain_of
-from rules.stack.positions import geometry_of
+from rules.stack.positions import positions_on_axis
 from tests.support.stacks import derived_of, known, one_rod
 
 
 def _contributors(request: dict[str, Any]) -> Contributors:
     chain = chain_of(parse_request(request))
-    return contributors_of(chain, geometry_of(chain))
+    return contributors_of(chain, positions_on_axis(chain))
 
 
 def _tir(contributors: Contributors, name: str, z_mm: float) -> float:
@@ -76,7 +76,7 @@ def test_missing_statements_are_named_not_zero() -> None:
     request = base_request("press_in")
     del request["stack"]["components"][1]["runout"]
     found = _contributors(request)
-    assert found.lacking == Lack(("/stack/components/1/runout",))
+    assert found.lacking == Missing(("/stack/components/1/runout",))
     assert len(found.known) == 4
 
 
@@ -84,14 +84,14 @@ def test_missing_tolerance_leaves_a_slip_fit_open() -> None:
     """Without the bore's tolerance the clearance is unknown, not zero."""
     request = base_request("side_lock")
     del request["stack"]["components"][0]["workpiece_side"]["tolerance"]
-    assert _contributors(request).lacking == Lack(("/stack/components/0/workpiece_side/tolerance",))
+    assert _contributors(request).lacking == Missing(("/stack/components/0/workpiece_side/tolerance",))
 
 
 def test_equal_distances_fix_no_line() -> None:
     """Two readings at one place are a lack, and a finding of its own."""
     request = base_request("press_in")
     request["stack"]["components"][0]["runout"] = [{"tir_um": 2, "at_mm": 5}, {"tir_um": 3, "at_mm": 5}]
-    assert _contributors(request).lacking == Lack(("/stack/components/0/runout/1/at_mm",))
+    assert _contributors(request).lacking == Missing(("/stack/components/0/runout/1/at_mm",))
 
 
 def test_a_tool_that_nothing_clamps_has_no_bow() -> None:

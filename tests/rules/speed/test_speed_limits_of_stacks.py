@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from rules.quantities.missing import Lack
+from rules.quantities.missing import Missing
 from rules.rulebook.loader import base_request
 from rules.schema.report import SpeedReport
 from tests.support.stacks import codes, derived_of, known, report_of
@@ -34,9 +34,9 @@ def test_the_list_holds_every_cause() -> None:
     request = _all_causes()
     derived = derived_of(request)
     unbalance = derived.balance.unbalance
-    assert not isinstance(unbalance, Lack)
+    assert not isinstance(unbalance, Missing)
     frequencies = derived.stiffness.frequencies_hz
-    assert not isinstance(frequencies, Lack)
+    assert not isinstance(frequencies, Missing)
     balance = 30e3 / math.pi * 16 * known(derived.masses.total) / unbalance.p95
     assert _limits(request) == pytest.approx(
         {

@@ -7,17 +7,17 @@ from typing import Any
 
 import pytest
 
-from rules.analysis import Derived, derive
-from rules.quantities.missing import Lack
+from rules.analysis import StackAnalysis, analyse
+from rules.quantities.missing import Missing
 from rules.rulebook.loader import base_request
 from rules.schema.parsing import parse_request
 
 
-def _derived(request: dict[str, Any]) -> Derived:
-    return derive(parse_request(request))
+def _derived(request: dict[str, Any]) -> StackAnalysis:
+    return analyse(parse_request(request))
 
 
-def _known(derived: Derived, kind: str, name: str, index: int = 0) -> Any:
+def _known(derived: StackAnalysis, kind: str, name: str, index: int = 0) -> Any:
     return [fact.known.get(name) for fact in derived.facts if fact.kind == kind][index]
 
 
@@ -42,8 +42,8 @@ def test_knob_counts_in_the_mass() -> None:
     lighter = base_request("press_in")
     lighter["stack"]["components"][5]["mass_kg"] = 0.05
     first, second = _derived(with_knob).masses.total, _derived(lighter).masses.total
-    assert not isinstance(first, Lack)
-    assert not isinstance(second, Lack)
+    assert not isinstance(first, Missing)
+    assert not isinstance(second, Missing)
     assert first - second == pytest.approx(0.05)
 
 

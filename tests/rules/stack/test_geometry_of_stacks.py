@@ -6,16 +6,16 @@ from typing import Any
 
 import pytest
 
-from rules.quantities.missing import Lack
+from rules.quantities.missing import Missing
 from rules.rulebook.loader import base_request
 from rules.schema.parsing import parse_request
 from rules.stack.chain import chain_of
-from rules.stack.positions import Geometry, geometry_of
+from rules.stack.positions import Positions, positions_on_axis
 from tests.support.stacks import derived_of, holder_and_cutter
 
 
-def _geometry(request: dict[str, Any]) -> Geometry:
-    return geometry_of(chain_of(parse_request(request)))
+def _geometry(request: dict[str, Any]) -> Positions:
+    return positions_on_axis(chain_of(parse_request(request)))
 
 
 def test_press_in_stack_from_gauge_line_to_tip() -> None:
@@ -94,7 +94,7 @@ def test_what_is_missing_is_named() -> None:
     del request["stack"]["components"][0]["gauge_length_mm"]
     del request["stack"]["components"][0]["profile"]
     geometry = _geometry(request)
-    assert geometry.tip == Lack(("/stack/components/0/gauge_length_mm",))
+    assert geometry.tip == Missing(("/stack/components/0/gauge_length_mm",))
     assert geometry.places[0].start == 0
 
 
@@ -102,7 +102,7 @@ def test_missing_grip_points_into_the_joints() -> None:
     """A joint that is not stated is pointed at as the next entry of the list (RFC 6901, '-')."""
     request = base_request("nut_collet")
     del request["stack"]["joints"]
-    assert _geometry(request).tip == Lack(("/stack/joints/-/grip_length_mm",))
+    assert _geometry(request).tip == Missing(("/stack/joints/-/grip_length_mm",))
 
 
 def test_a_cutter_alone_has_no_clamping_face() -> None:
@@ -110,8 +110,8 @@ def test_a_cutter_alone_has_no_clamping_face() -> None:
     request = base_request("press_in")
     cutter = request["stack"]["components"][4]
     geometry = _geometry({"stack": {"components": [cutter]}})
-    assert isinstance(geometry.last_clamping_face, Lack)
-    assert isinstance(geometry.gauge_plane, Lack)
+    assert isinstance(geometry.last_clamping_face, Missing)
+    assert isinstance(geometry.gauge_plane, Missing)
 
 
 @pytest.mark.parametrize(("grip_mm", "projection"), [(30, 50), (20, 60), (95, 0)])

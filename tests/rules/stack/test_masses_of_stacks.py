@@ -6,8 +6,8 @@ import math
 
 import pytest
 
-from rules.analysis import derive
-from rules.quantities.missing import Lack
+from rules.analysis import analyse
+from rules.quantities.missing import Missing
 from rules.rulebook.loader import base_request
 from rules.schema.parsing import parse_request
 from tests.support.stacks import codes, derived_of, known, one_rod, report_of
@@ -65,12 +65,12 @@ def test_holder_is_not_weighed_by_its_outline() -> None:
     holder = request["stack"]["components"][0]
     del holder["mass_kg"], holder["centre_of_mass_mm"]
     masses = derived_of(request).masses
-    assert masses.masses[0] == Lack(("/stack/components/0/mass_kg",))
-    assert masses.centres[0] == Lack(("/stack/components/0/centre_of_mass_mm",))
-    assert masses.inertias[0] == Lack(("/stack/components/0/transverse_inertia_kg_mm2",))
+    assert masses.masses[0] == Missing(("/stack/components/0/mass_kg",))
+    assert masses.centres[0] == Missing(("/stack/components/0/centre_of_mass_mm",))
+    assert masses.inertias[0] == Missing(("/stack/components/0/transverse_inertia_kg_mm2",))
     shows = 7850e-9 * math.pi / 4 * (63**2 * 26 + 48**2 * 24)
     assert known(masses.outline_masses[0]) == pytest.approx(shows, rel=1e-12)
-    assert masses.tilting_moment_n_m == Lack(
+    assert masses.tilting_moment_n_m == Missing(
         ("/stack/components/0/mass_kg", "/stack/components/0/centre_of_mass_mm"),
     )
 
@@ -100,7 +100,7 @@ def test_knob_takes_no_part_in_the_tilting_moment() -> None:
 
 
 def _mismatch(request: dict[str, object], index: int) -> object:
-    facts = [fact for fact in derive(parse_request(request)).facts if fact.kind == "component"]
+    facts = [fact for fact in analyse(parse_request(request)).facts if fact.kind == "component"]
     return facts[index].known.get("mass_mismatch_ratio")
 
 
