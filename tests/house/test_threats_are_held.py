@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 ROOT = Path(__file__).resolve().parents[2]
-TEXT = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8").partition("\n## Threats\n")[2]
+TEXT = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8").partition("\n## Limits and threats\n")[2]
 ROWS = [line for line in TEXT.splitlines() if re.match(r"\| API\d+ ", line)]
 NAMED = re.findall(r"`(tests/[\w/]+\.py)::(test_\w+)`", TEXT)
 
