@@ -1,4 +1,4 @@
-"""Start the service, ask it about every stack of the shop over HTTP, print what it answers, stop it.
+"""Start the service, check every stack of the shop over HTTP, print the reports and stop the service.
 
 Run from the root of the project: python demo_data/run_demo.py
 """
@@ -24,17 +24,17 @@ from service.sheets.check import print_report  # noqa: E402
 
 
 def free_port() -> int:
-    """Ask the system for a port nobody listens on."""
+    """Return a free port."""
     with socket.socket() as probe:
         probe.bind(("127.0.0.1", 0))
         return int(probe.getsockname()[1])
 
 
 def wait_until_ready(client: httpx.Client, server: subprocess.Popen[bytes]) -> None:
-    """Ask /readyz until it says yes, or give up."""
+    """Wait until /readyz answers 200; exit after 30 seconds."""
     for _ in range(300):
         if server.poll() is not None:
-            sys.exit("the service did not start; its messages stand above")
+            sys.exit("the service did not start; see its messages above")
         try:
             if client.get("/readyz").status_code == 200:
                 return
@@ -45,16 +45,16 @@ def wait_until_ready(client: httpx.Client, server: subprocess.Popen[bytes]) -> N
 
 
 def ask(client: httpx.Client, file: Path) -> Report:
-    """Send one stack and read the report."""
+    """Return the report on one stack."""
     answer = client.post("/v1/checks", content=file.read_bytes(), headers={"Content-Type": "application/json"})
     answer.raise_for_status()
     return Report.model_validate_json(answer.content)
 
 
 def overview(reports: dict[str, Report]) -> Table:
-    """One line a stack."""
+    """Return a table with one line per stack."""
     table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="")
-    for name in ("stack", "verdict", "findings and undecided rules", "p95 µm"):
+    for name in ("stack", "verdict", "findings, rules not decided", "p95 µm"):
         table.add_column(name, justify="right" if name == "p95 µm" else "left", overflow="fold")
     for name, report in reports.items():
         codes = [item.code for item in report.findings] + [f"{item.code}?" for item in report.undecided]
@@ -64,7 +64,7 @@ def overview(reports: dict[str, Report]) -> Table:
 
 
 def main() -> None:
-    """Serve, ask, print."""
+    """Start the service, check the stacks, print the results."""
     port = free_port()
     command = [sys.executable, "-m", "service", "serve", "--port", str(port)]
     server = subprocess.Popen(
@@ -77,14 +77,14 @@ def main() -> None:
         with httpx.Client(base_url=f"http://127.0.0.1:{port}", timeout=10) as client:
             wait_until_ready(client, server)
             version = client.get("/version").json()
-            console.print(f"{version['service']} {version['version']}, asked over HTTP\n")
+            console.print(f"{version['service']} {version['version']}, checked over HTTP\n")
             reports = {file.stem: ask(client, file) for file in sorted((HERE / "stacks").glob("*.json"))}
     finally:
         server.terminate()
         server.wait(timeout=10)
     first = next(iter(reports.values()))
     print_report(first, console)
-    console.print("\nEvery stack of the shop (a question mark: the rule could not be decided)")
+    console.print("\nEvery stack of the shop (a question mark marks a rule that was not decided)")
     console.print(overview(reports))
 
 

@@ -1,6 +1,6 @@
-"""A small scheduler: holds a work order, gets a corrected stack, asks again, releases, and verifies before the start.
+"""A small scheduler: it holds a work order, takes a corrected stack, releases the order and verifies the decision.
 
-It starts the service, asks over HTTP, prints what happens and stops the service.
+It starts the service, sends the order over HTTP, prints each step and stops the service.
 Run from the root of the project: python demo_data/scheduler.py
 """
 
@@ -25,13 +25,13 @@ ORDERS = HERE / "orders"
 
 
 def read(name: str) -> dict[str, Any]:
-    """Read a file of the shop."""
+    """Return the content of a file under orders."""
     content: dict[str, Any] = json.loads((ORDERS / f"{name}.json").read_text(encoding="utf-8"))
     return content
 
 
 def decide(client: httpx.Client, order: dict[str, Any]) -> dict[str, Any] | None:
-    """Ask the gate; whatever is not a 200 is no decision, and without a decision nothing is released."""
+    """Return the gate report, or None: any answer but 200 is no decision, and without one nothing is released."""
     try:
         answer = client.post("/v1/gates", json=order)
     except httpx.TransportError:
@@ -41,7 +41,7 @@ def decide(client: httpx.Client, order: dict[str, Any]) -> dict[str, Any] | None
 
 
 def tell(report: dict[str, Any]) -> None:
-    """Print the decision and what stands in the way of each operation."""
+    """Print the decision, and for each operation the reasons and the missing fields."""
     print(f"  {report['decision']} (evaluation {report['evaluation']}, {report['evaluation_name']})")
     for one in report["operations"]:
         print(f"    operation {one['id']}: {one['decision']}")
@@ -55,7 +55,7 @@ def tell(report: dict[str, Any]) -> None:
 
 
 def corrected(order: dict[str, Any]) -> dict[str, Any]:
-    """Put the stack that the tool room sends into the operation it was sent for."""
+    """Return the order with the corrected stack in its operation and the next revision letter."""
     sent = read("kb-wo-2107-corrected-stack")
     order = copy.deepcopy(order)
     for operation in order["operations"]:
@@ -66,7 +66,7 @@ def corrected(order: dict[str, Any]) -> dict[str, Any]:
 
 
 def verify(client: httpx.Client, stored: dict[str, Any], order: dict[str, Any]) -> bool:
-    """Ask whether this order still gets the stored decision, and print what differs."""
+    """Return whether this order still gets the stored decision; print the differences."""
     answer = client.post("/v1/gates/verify", json={"gate": order, **stored})
     report = answer.raise_for_status().json()
     print(f"  reproduced: {'yes' if report['reproduced'] else 'no'}")
@@ -76,14 +76,14 @@ def verify(client: httpx.Client, stored: dict[str, Any], order: dict[str, Any]) 
 
 
 def schedule(client: httpx.Client) -> bool:
-    """Work one order through, from its arrival to its start."""
+    """Return whether one order was held, corrected, released and verified as it should be."""
     order = read("kb-wo-2107")
     store: dict[str, Any] | None = None
     for _ in range(3):
-        print(f"Order {order['order']}, revision {order['revision']}, is asked at the gate")
+        print(f"Gate check of order {order['order']}, revision {order['revision']}")
         report = decide(client, order)
         if report is None:
-            print("  no decision, so it is held")
+            print("  no decision: order held")
             return False
         tell(report)
         if report["context"] != order["context"]:
@@ -97,22 +97,22 @@ def schedule(client: httpx.Client) -> bool:
                 "input_sha256": report["input_sha256"],
                 "rulebook_sha256": report["provenance"]["rulebook_sha256"],
             }
-            print("  the digest is stored with the order")
+            print("  digest stored with the order")
             break
-        print("The tool room sends a corrected stack")
+        print("The toolroom sends the corrected stack")
         order = corrected(order)
     if store is None:
         return False
-    print("Before the start the stored decision is verified")
+    print("Stored decision verified before the start")
     good = verify(client, store, order)
-    print("Someone raises the speed of operation 20 after the release")
+    print("The speed of operation 20 is raised after the release")
     changed = copy.deepcopy(order)
     changed["operations"][1]["operation"]["spindle_speed_rpm"] = 12000
     return good and not verify(client, store, changed)
 
 
 def main() -> int:
-    """Serve, schedule, stop."""
+    """Start the service, run the scheduler, stop the service."""
     port = free_port()
     command = [sys.executable, "-m", "service", "serve", "--port", str(port)]
     environment = {**os.environ, "STACKGAUGE_LOG_LEVEL": "warning", "STACKGAUGE_SHUTDOWN_GRACE_S": "0"}

@@ -45,13 +45,13 @@ def test_every_order_is_expected() -> None:
 
 
 def test_the_tools_are_those_of_the_shop() -> None:
-    """Three stacks to the letter; the corrected one is the deep pocket stack without the holes in its entry."""
+    """Three stacks to the letter; the corrected one is the deep-rib stack with its entry complete."""
     order = _json(ORDERS / "kb-wo-2107.json")
     stacks = {one["id"]: one["stack"] for one in order["operations"]}
     assert stacks == {number: _json(DEMO / "stacks" / f"{name}.json")["stack"] for number, name in TOOLS.items()}
     corrected = _json(ORDERS / "kb-wo-2107-corrected-stack.json")
     assert corrected["operation"] == "20"
-    assert corrected["stack"] == _json(DEMO / "stacks" / "01-deep-pocket-press-in.json")["stack"]
+    assert corrected["stack"] == _json(DEMO / "stacks" / "01-deep-rib-shrink-extension.json")["stack"]
 
 
 def test_one_tool_is_held(assessor: Assessor) -> None:
@@ -64,8 +64,8 @@ def test_one_tool_is_held(assessor: Assessor) -> None:
     assert {gap.code for gap in held.undecided} == {"GRIP-050", "RUN-010", "RUN-020", "RUN-030", "RUN-040", "SPD-020"}
     assert {field for gap in held.undecided for lack in gap.lacks for field in lack.fields} == {
         "/operations/1/stack/components/1/runout",
-        "/operations/1/stack/components/2/machine_side/length_mm",
-        "/operations/1/stack/components/4/unbalance_gmm",
+        "/operations/1/stack/components/1/machine_side/length_mm",
+        "/operations/1/stack/components/2/unbalance_gmm",
     }
 
 
@@ -115,15 +115,15 @@ def test_the_scheduler_holds_corrects_releases_and_verifies(
     lines = capsys.readouterr().out.splitlines()
     steps = [line for line in lines if not line.startswith("    ")]
     assert steps == [
-        "Order KB-WO-2107, revision A, is asked at the gate",
+        "Gate check of order KB-WO-2107, revision A",
         "  hold (evaluation 3, NotDecidable)",
-        "The tool room sends a corrected stack",
-        "Order KB-WO-2107, revision B, is asked at the gate",
+        "The toolroom sends the corrected stack",
+        "Gate check of order KB-WO-2107, revision B",
         "  release (evaluation 1, OK)",
-        "  the digest is stored with the order",
-        "Before the start the stored decision is verified",
+        "  digest stored with the order",
+        "Stored decision verified before the start",
         "  reproduced: yes",
-        "Someone raises the speed of operation 20 after the release",
+        "The speed of operation 20 is raised after the release",
         "  reproduced: no",
     ]
     assert "      missing: /operations/1/stack/components/1/runout" in lines
@@ -137,7 +137,7 @@ def test_the_scheduler_releases_nothing_without_a_decision(
     posting = _Posting(assessor, fails=True)
     assert scheduler.schedule(posting) is False
     assert posting.asked == ["/v1/gates"]
-    assert capsys.readouterr().out.splitlines()[-1] == "  no decision, so it is held"
+    assert capsys.readouterr().out.splitlines()[-1] == "  no decision: order held"
 
 
 def test_the_files_are_written_as_the_others() -> None:

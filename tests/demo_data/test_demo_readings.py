@@ -19,7 +19,7 @@ BOOK = Assessor.load().book
 EXPECTED = {
     "01-gauge-pin-within-limit": ("accept", "conforms", None, False),
     "02-chip-in-a-seat": ("clean_and_reseat", "does_not_conform", None, True),
-    "03-collet-turned-for-a-trial": ("turn_joint", "does_not_conform", "extension/collet-2", False),
+    "03-extension-turned-for-a-trial": ("turn_joint", "does_not_conform", "holder/extension", False),
 }
 
 
@@ -45,7 +45,7 @@ def test_step_and_decision(name: str) -> None:
 @pytest.mark.parametrize("name", EXPECTED)
 def test_the_stack_read_is_the_pin_stack(name: str) -> None:
     """The readings carry the stack of stacks/02 as it is."""
-    pin = parse_json((DEMO_DATA / "stacks" / "02-deep-pocket-gauge-pin.json").read_bytes())
+    pin = parse_json((DEMO_DATA / "stacks" / "02-deep-rib-gauge-pin.json").read_bytes())
     reading = parse_json((READINGS / f"{name}.json").read_bytes())
     assert isinstance(pin, dict)
     assert isinstance(reading, dict)
@@ -54,7 +54,7 @@ def test_the_stack_read_is_the_pin_stack(name: str) -> None:
 
 def test_the_trial_turn_would_keep_the_limit() -> None:
     """The turn that is told leaves less than the limit, and its uncertainty beside."""
-    report = _report("03-collet-turned-for-a-trial")
+    report = _report("03-extension-turned-for-a-trial")
     assert report.trial is not None
     assert report.decision is not None
     assert report.decision.expanded_uncertainty_um is not None

@@ -26,25 +26,30 @@ def reports() -> dict[str, SearchReport]:
 
 def test_every_search_is_expected(reports: dict[str, SearchReport]) -> None:
     """No file without an expectation."""
-    assert set(reports) == {"deep-pocket", "small-mill-far-out"}
+    assert set(reports) == {"deep-rib", "small-mill-far-out"}
 
 
-def test_the_deep_pocket_is_reached_in_several_ways(reports: dict[str, SearchReport]) -> None:
-    """From one piece to five; all reach, and the truest stands first."""
-    report = reports["deep-pocket"]
+def test_the_deep_rib_is_reached_in_several_ways(reports: dict[str, SearchReport]) -> None:
+    """In one piece and on an extension; all reach, and the lowest runout comes first."""
+    report = reports["deep-rib"]
     assert report.complete
-    assert report.results[0].components == ["KB-HT63-S08-120", "KB-EM8L-4"]
-    assert {len(one.components) for one in report.results} == {2, 3, 4, 5}
-    assert all(one.projection_mm is not None and 160 <= one.projection_mm <= 200 for one in report.results)
-    drawn = {tuple(one.components): [joint.drawn_out_mm for joint in one.joints] for one in report.results}
-    assert drawn["KB-HT63-P12-130", "KB-P12-8", "KB-EM8-4"] == [4]
-    assert [one.key for one in report.left_out] == ["KB-HT63-S16-120"]
+    assert report.results[0].components == ["KB-A63-shrink-08-200", "KB-ball-nose-08"]
+    assert report.results[1].components == [
+        "KB-A63-hydraulic-20-120",
+        "KB-extension-20-shrink-08-130",
+        "KB-ball-nose-08",
+    ]
+    assert {len(one.components) for one in report.results} == {2, 3}
+    assert all(one.projection_mm is not None and 215 <= one.projection_mm <= 240 for one in report.results)
+    pulled_out = [joint.drawn_out_mm for one in report.results for joint in one.joints if joint.drawn_out_mm]
+    assert pulled_out == [13]
+    assert [one.key for one in report.left_out] == ["KB-A63-shrink-08-160"]
     assert {one.code for one in report.refused_by} == {"REQ-030", "RUN-010"}
 
 
-def test_the_small_mill_does_not_get_so_far_so_true(reports: dict[str, SearchReport]) -> None:
-    """Who reaches reads too much, who reads little enough is too short, and one holder may not turn so fast."""
+def test_the_small_mill_does_not_reach_so_far_within_the_limit(reports: dict[str, SearchReport]) -> None:
+    """What reaches reads too much, and one holder is too slow."""
     report = reports["small-mill-far-out"]
     assert (report.results, report.complete) == ([], True)
-    assert [[it.code for it in one.reasons] for one in report.nearest] == [["RUN-010"], ["RUN-010"], ["REQ-010"]]
-    assert [(one.key, one.code) for one in report.left_out] == [("KB-HT63-L16-065", "SPD-010")]
+    assert [[it.code for it in one.reasons] for one in report.nearest] == [["RUN-010"]] * 3
+    assert [(one.key, one.code) for one in report.left_out] == [("KB-A63-side-lock-20-080", "SPD-010")]

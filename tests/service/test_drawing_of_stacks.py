@@ -109,13 +109,13 @@ def test_places_along_the_axis_are_those_of_the_report() -> None:
     assert dial is not None
     assert report.geometry.gauge_plane_mm is not None
     assert (float(dial.get("cx", "")) - zero) / scale == pytest.approx(report.geometry.gauge_plane_mm, abs=0.05)
-    for place in (2, 4):
+    for place in (1, 2):
         end = report.geometry.components[place].to_mm
         assert (_extent(_part(root, place))[1] - zero) / scale == pytest.approx(end, abs=0.05)
     told = {one.words for one in words_in(root)}
-    assert {"C grip 48", "C projection 62", "E grip 34", "E projection 29", "gauge length 75"} <= told
-    assert {"gauge line 0", "face of A and B 75", "face of C and D 137", "gauge plane 161", "tip 166"} <= told
-    assert {"Ø63", "Ø44", "Ø16", "Ø8"} <= told
+    assert {"B grip 50", "B projection 80", "C grip 36", "C projection 27", "gauge length 120"} <= told
+    assert {"gauge line 0", "face of A 120", "face of B 200", "gauge plane 224", "tip 227"} <= told
+    assert {"Ø63", "Ø50", "Ø20", "Ø8"} <= told
 
 
 @pytest.mark.parametrize("length", [60.0, 600.0])
@@ -137,7 +137,7 @@ def test_short_and_long_stacks_fill_the_sheet(length: float) -> None:
 
 def test_what_is_not_stated_is_dashed_and_said() -> None:
     """A part without outline has a dashed box, one without place a question mark, and the list says which is which."""
-    request = json.loads(json.dumps(STACKS["01"]))
+    request = json.loads(json.dumps(STACKS["03"]))
     extension = request["stack"]["components"][2]
     del extension["profile"], extension["overall_length_mm"]
     root = _drawing(request)
@@ -179,34 +179,34 @@ def test_findings_are_marked_where_they_are() -> None:
     report, derived = judged(STACKS["14"])
     spots = Spots(derived.chain)
     found = {one.code: spots.of(one.code, one.at) for one in report.findings}
-    assert found["GRIP-010"] == Spot("joint", 2, "collet-1/extension")
-    assert found["RUN-040"].kind == "plane"
+    assert found["GRIP-010"] == Spot("joint", 1, "holder/extension")
+    assert found["RUN-030"].kind == "plane"
     report, derived = judged(STACKS["12"])
     assert Spots(derived.chain).of("MCH-030", report.findings[0].at).kind == "stack"
     assert Spots(derived.chain).of("X-1", ["/stack/components/1/mass_kg"]) == Spot("component", 1, "face-mill")
-    ends = ["/stack/components/3/workpiece_side", "/stack/components/4/machine_side/diameter_mm"]
+    ends = ["/stack/components/1/workpiece_side", "/stack/components/2/machine_side/diameter_mm"]
     _, derived = judged(STACKS["14"])
-    assert Spots(derived.chain).of("X-1", ends) == Spot("joint", 4, "collet-2/end-mill")
+    assert Spots(derived.chain).of("X-1", ends) == Spot("joint", 2, "extension/end-mill")
     assert Spots(derived.chain).of("X-1", ["/machine/spindle", "/stack/components/0/machine_side"]).number == 0
     told = [one.words for one in words_in(_drawing(STACKS["14"]))]
     assert any(words.startswith("GRIP-010") for words in told)
-    assert "error: collet-1/extension" in told
+    assert "error: holder/extension" in told
 
 
 def test_a_finding_on_a_defined_component_is_marked_at_its_use() -> None:
     """A report points into the definition; the drawing shows the part that uses it."""
     request = json.loads(json.dumps(STACKS["14"]))
     parts = request["stack"]["components"]
-    request["components"] = {"KB-X": parts[2], "KB-C": parts[1]}
-    parts[2] = {"kind": "reference", "of": "KB-X", "id": "extension"}
-    parts[1] = {"kind": "reference", "of": "KB-C", "id": "collet-1"}
+    request["components"] = {"KB-X": parts[1], "KB-H": parts[0]}
+    parts[1] = {"kind": "reference", "of": "KB-X", "id": "extension"}
+    parts[0] = {"kind": "reference", "of": "KB-H", "id": "holder"}
     report, derived = judged(request)
     (short,) = [one for one in report.findings if one.code == "GRIP-010"]
     assert all(not at.startswith("/stack/components/") for at in short.at)
-    assert Spots(derived.chain).of(short.code, short.at) == Spot("joint", 2, "collet-1/extension")
-    ends = ["/components/KB-C/workpiece_side", "/components/KB-X/machine_side"]
-    assert Spots(derived.chain).of("X-1", ends) == Spot("joint", 2, "collet-1/extension")
-    assert Spots(derived.chain).of("X-1", ends[1:]) == Spot("component", 2, "extension")
+    assert Spots(derived.chain).of(short.code, short.at) == Spot("joint", 1, "holder/extension")
+    ends = ["/components/KB-H/workpiece_side", "/components/KB-X/machine_side"]
+    assert Spots(derived.chain).of("X-1", ends) == Spot("joint", 1, "holder/extension")
+    assert Spots(derived.chain).of("X-1", ends[1:]) == Spot("component", 1, "extension")
 
 
 def test_severities_differ_in_shape() -> None:

@@ -186,7 +186,7 @@ def test_the_words_tell_what_the_side_view_shows() -> None:
     about = parsed(picture).findtext(f"{SVG}desc") or ""
     for part in request["stack"]["components"]:
         assert part["id"] in about
-    assert "166 mm from the gauge line" in about
+    assert "227 mm from the gauge line" in about
     assert report.findings
     for one in report.findings:
         assert one.code in about

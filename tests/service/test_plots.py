@@ -115,12 +115,12 @@ def test_the_distribution_names_its_figures() -> None:
     plane = report.runout.gauge_plane
     assert plane is not None
     words = _words(_plot(STACKS["01"], "distribution"))
-    assert {f"half {plane.p50_um:.1f} µm", f"95 % {plane.p95_um:.1f} µm", "limit 20.0 µm"} <= words
+    assert {f"half {plane.p50_um:.1f} µm", f"95 % {plane.p95_um:.1f} µm", "limit 15.0 µm"} <= words
     at_tip = json.loads(json.dumps(STACKS["01"]))
     at_tip["operation"]["runout_limit_at"] = "tip"
     words = _words(_plot(at_tip, "distribution"))
-    assert "limit 20.0 µm" not in words
-    assert "The limit of 20.0 µm counts at the tip, so it is not shown here." in words
+    assert "limit 15.0 µm" not in words
+    assert "The limit of 15.0 µm counts at the tip, so it is not shown here." in words
 
 
 def test_lines_along_the_axis_are_twice_their_amplitude() -> None:

@@ -13,7 +13,7 @@ import pytest
 
 from tests.support.served import PATIENCE_S, Served
 
-NAME = "01-deep-pocket-press-in"
+NAME = "01-deep-rib-shrink-extension"
 JSON = {"content-type": "application/json"}
 
 

@@ -23,7 +23,7 @@ CLIENTS = 8
 )
 def test_under_load_no_request_is_lost(bodies: Mapping[str, bytes], told: signal.Signals) -> None:
     """Clients ask without pause; each is answered until it can't connect any more, and the exit code is 0."""
-    body = bodies["01-deep-pocket-press-in"]
+    body = bodies["01-deep-rib-shrink-extension"]
     faults: list[Exception] = []
     answered: list[int] = []
 
@@ -67,7 +67,7 @@ def _begin(server: Served, body: bytes, sent: int) -> socket.socket:
 
 def test_a_request_that_is_half_sent_is_answered_when_the_rest_comes(bodies: Mapping[str, bytes]) -> None:
     """Also half a second after the server was told to stop; a connection on which nothing is asked does not hold it."""
-    body = bodies["01-deep-pocket-press-in"]
+    body = bodies["01-deep-rib-shrink-extension"]
     with served() as server, httpx.Client(base_url=server.url) as idle, _begin(server, body, 100) as connection:
         assert idle.get("/healthz").status_code == 200
         server.process.send_signal(signal.SIGTERM)
@@ -83,7 +83,7 @@ def test_a_request_that_is_half_sent_is_answered_when_the_rest_comes(bodies: Map
 
 def test_a_client_that_never_sends_the_rest_does_not_hold_it(bodies: Mapping[str, bytes]) -> None:
     """The time that an operator allows passes, then it is cut off."""
-    body = bodies["01-deep-pocket-press-in"]
+    body = bodies["01-deep-rib-shrink-extension"]
     allowed = {"STACKGAUGE_SHUTDOWN_TIMEOUT_S": "1"}
     with served(environment=allowed) as server, _begin(server, body, 100):
         assert server.stop() == 0

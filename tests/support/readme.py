@@ -16,16 +16,16 @@ README = ROOT / "README.md"
 
 COMMANDS: Final = {
     "demo output": ["demo_data/run_demo.py"],
-    "comparison output": ["-m", "service", "compare", "demo_data/comparisons/deep-pocket.json"],
+    "comparison output": ["-m", "service", "compare", "demo_data/comparisons/deep-rib.json"],
     "scheduler output": ["demo_data/scheduler.py"],
 }
 """Block of the README -> what Python is given to print it."""
 
-_DEEP_POCKET: Final = "demo_data/stacks/01-deep-pocket-press-in.json"
+_DEEP_RIB: Final = "demo_data/stacks/01-deep-rib-shrink-extension.json"
 PICTURES: Final = {
-    "demo_data/pictures/deep-pocket-stack.svg": ["-m", "service", "draw", _DEEP_POCKET],
-    "demo_data/pictures/deep-pocket-distribution.svg": [
-        *("-m", "service", "draw", _DEEP_POCKET, "--picture", "distribution")
+    "demo_data/pictures/deep-rib-stack.svg": ["-m", "service", "draw", _DEEP_RIB],
+    "demo_data/pictures/deep-rib-distribution.svg": [
+        *("-m", "service", "draw", _DEEP_RIB, "--picture", "distribution")
     ],
 }
 """Picture the README shows -> what Python is given to draw it."""

@@ -13,7 +13,7 @@ from typing import Final
 
 __all__ = ["STACK", "various_bodies"]
 
-STACK: Final = Path(__file__).resolve().parents[2] / "demo_data" / "stacks" / "01-deep-pocket-press-in.json"
+STACK: Final = Path(__file__).resolve().parents[2] / "demo_data" / "stacks" / "03-deep-rib-nut-collets.json"
 
 _STEP: Final = 1e-6
 """Relative; far above the last digit of a float, far below what a report shows."""

@@ -164,28 +164,24 @@ def test_place_of_a_collet_is_asked_for() -> None:
 # Another program
 
 DEMO = Path(__file__).parents[3] / "demo_data" / "stacks" / "18-slender-reach-at-speed.json"
-ENDS = (0.0, 26.0, 27.0, 35.0, 75.0, 167.0, 191.0, 199.0, 225.0, 235.0, 254.0)
-"""mm: the holder to 75, the extension from 27 to 225, the cutter from 191 to 254, its flutes from 235."""
+ENDS = (0.0, 26.0, 31.0, 32.0, 50.0, 80.0, 212.0, 216.0, 252.0, 260.0, 279.0)
+"""mm: the holder to 80, the extension from 32 to 252, the end mill from 216 to 279, its flutes from 260."""
 
 
 def _demo_section(z: float) -> tuple[float, float]:
     """Return E·I (N·mm²) and mass per length (kg/mm) of the demo stack, read off its request by eye."""
     bends = weighs = 0.0
-    if z < 75:
-        outer, bore = (63, 20) if z < 26 else (44, 25)
+    if z < 80:
+        outer, bore = (63, 12) if z < 26 else (50, 12) if z < 31 else (50, 16) if z < 50 else (38, 16)
         bends += STEEL * ring_mm4(outer, bore)
         weighs += ring_kg_per_mm(outer, bore, STEEL_KG_M3)
-    if 27 < z < 225:
-        bore = 5 if z < 167 else 9
+    if 32 < z < 252:
+        bore = 5 if z < 212 else 8
         bends += STEEL * ring_mm4(16, bore)
         weighs += ring_kg_per_mm(16, bore, STEEL_KG_M3)
-    if z > 191:
-        bends += CARBIDE * ring_mm4(8 if z < 235 else 6.4, 1.2)
-        weighs += ring_kg_per_mm(8, 1.2, CARBIDE_KG_M3)
-    if 35 < z < 75:
-        weighs += 0.11 / 40
-    if 199 < z < 225:
-        weighs += 0.03 / 26
+    if z > 216:
+        bends += CARBIDE * ring_mm4(8 if z < 260 else 6.4, 1.2)
+        weighs += 0.041 / 63
     return bends, weighs
 
 
@@ -224,7 +220,7 @@ def test_demo_stack_against_finite_elements() -> None:
 def test_deflection_of_the_demo_stack() -> None:
     """First principles: 15 N at its tip bend it by what the unit-load integral over its pieces says."""
     derived = derived_of(json.loads(DEMO.read_text(encoding="utf-8")))
-    compliance = sum(((254 - a) ** 3 - (254 - b) ** 3) / (3 * _demo_section((a + b) / 2)[0]) for a, b in pairwise(ENDS))
+    compliance = sum(((279 - a) ** 3 - (279 - b) ** 3) / (3 * _demo_section((a + b) / 2)[0]) for a, b in pairwise(ENDS))
     assert derived.stiffness.deflection_um == pytest.approx(15e3 * compliance, rel=1e-9)
 
 

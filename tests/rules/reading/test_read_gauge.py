@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import cmath
 import math
-from pathlib import Path
 from typing import Any
 
 import pytest
@@ -17,11 +16,9 @@ from rules.runout.analysis import law_at
 from rules.schema.parsing import BadRequestError, parse
 from rules.schema.reading import ReadingReport, ReadingRequest
 from rules.schema.request import CheckRequest
-from rules.schema.strict_json import parse_json
+from tests.support.pin_stack import PIN_STACK
 
 BOOK = Assessor.load().book
-STACKS = Path(__file__).resolve().parents[3] / "demo_data" / "stacks"
-PIN_STACK: dict[str, Any] = parse_json((STACKS / "02-deep-pocket-gauge-pin.json").read_bytes())["stack"]  # type: ignore[index, call-overload]
 
 
 def _range(tir_um: float, distance_mm: float = 24) -> dict[str, Any]:

@@ -1,0 +1,150 @@
+"""The shop's parts can exist, fit into each other, and run at speeds and feeds that the trade uses."""
+
+from __future__ import annotations
+
+import json
+import math
+import re
+from itertools import combinations
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from rules.facts.derive import derive
+from rules.facts.outlines import outline_of
+from rules.model.components import Cutter
+from rules.model.request import CheckRequest
+from rules.requests import parse_request
+from service.strict_json import parse_json
+
+DEMO = Path(__file__).resolve().parents[2] / "demo_data"
+STACKS = sorted((DEMO / "stacks").glob("*.json"))
+
+
+CUTTING_SPEEDS = {"cemented_carbide": (80, 700), "high_speed_steel": (15, 50), "tool_steel": (120, 300)}
+"""m/min by material of the body, tool steel carrying inserts; common practice, up to graphite and aluminium."""
+
+STEEL_KG_MM3 = 7.85e-6
+"""Table of materials; carbide 14.5e-6."""
+CARBIDE_KG_MM3 = 14.5e-6
+
+
+def _request(file: Path) -> CheckRequest:
+    return parse_request(parse_json(file.read_bytes()))
+
+
+def _volume_mm3(part: Any, *, beyond_mm: float = 0.0) -> float:
+    """Return the volume of an outline, mm³, from a place on."""
+    total, start = 0.0, 0.0
+    for piece in part.profile:
+        first, last = piece.outer_mm, piece.outer_end_mm or piece.outer_mm
+        bore = piece.bore_mm or 0.0
+        if start >= beyond_mm:
+            square = (first**2 + first * last + last**2) / 3
+            total += math.pi / 4 * piece.length_mm * (square - bore**2)
+        start += piece.length_mm
+    return total
+
+
+@pytest.mark.parametrize("file", STACKS, ids=lambda file: file.stem)
+def test_no_part_stands_in_solid_material(file: Path) -> None:
+    """Geometry: where two outlines overlap along the axis, the inner one fits into the bore of the outer one."""
+    derived = derive(_request(file))
+    places = zip(derived.chain.links, derived.geometry.places, strict=True)
+    drawn = [pieces for pieces in (outline_of(*one) for one in places) if isinstance(pieces, tuple)]
+    assert len(drawn) >= 2
+    for outer, inner in combinations(drawn, 2):
+        for hole in outer:
+            for body in inner:
+                if min(hole.to_mm, body.to_mm) - max(hole.from_mm, body.from_mm) > 0.01:
+                    assert max(body.start_mm, body.end_mm) <= hole.bore_mm + 0.4, (hole, body)
+
+
+@pytest.mark.parametrize("file", STACKS, ids=lambda file: file.stem)
+def test_lengths_of_a_tool_add_up(file: Path) -> None:
+    """Geometry: shank and flutes fit into the overall length; the outline is as long as the part."""
+    for part in _request(file).stack.components:
+        overall = getattr(part, "overall_length_mm", None)
+        if overall is None or not isinstance(part.profile, list):
+            continue
+        assert sum(piece.length_mm for piece in part.profile) == pytest.approx(overall, abs=0.01)
+        shank = getattr(part.machine_side, "length_mm", None)  # type: ignore[union-attr]
+        if isinstance(part, Cutter) and part.flute_length_mm and shank:
+            assert shank + part.flute_length_mm <= overall + 0.5
+            assert part.runout is not None
+            assert part.runout[0].at_mm <= overall - 0.6 * shank
+
+
+@pytest.mark.parametrize("file", STACKS, ids=lambda file: file.stem)
+def test_masses_follow_from_volumes(file: Path) -> None:
+    """Density times volume: holders beyond their flange within 15 %, cutters 10 to 40 % lighter for their flutes."""
+    for part in _request(file).stack.components:
+        if part.mass_kg is None or part.profile is None:
+            continue
+        if part.kind == "base_holder":
+            flange = {"hollow_taper": (0.21, 0.70), "steep_taper": (0.87, 1.0), "polygonal_taper": (0.7, 0.75)}
+            assert part.machine_side is not None
+            least, most = flange[part.machine_side.coupling]
+            body = _volume_mm3(part, beyond_mm=19) * STEEL_KG_MM3
+            assert 0.85 * (least + body) <= part.mass_kg <= 1.15 * (most + body), part.part_number
+        elif part.kind == "cutter":
+            density = CARBIDE_KG_MM3 if part.material == "cemented_carbide" else STEEL_KG_MM3
+            assert 0.6 <= part.mass_kg / (_volume_mm3(part) * density) <= 1.1, part.part_number
+
+
+@pytest.mark.parametrize("file", STACKS, ids=lambda file: file.stem)
+def test_speeds_and_feeds_are_those_of_the_trade(file: Path) -> None:
+    """Common practice: cutting speed by the tool's material; feed per tooth 0.3 to 2 % of a solid tool's
+    diameter, 0.1 to 0.3 mm of an insert.
+    """
+    request = _request(file)
+    (tool,) = [part for part in request.stack.components if part.kind in ("cutter", "gauge_pin")]
+    if not isinstance(tool, Cutter):
+        return
+    operation = request.operation
+    assert operation is not None
+    assert operation.feed_per_tooth_mm is not None
+    assert tool.cutting_diameter_mm is not None
+    assert tool.material is not None
+    speed = operation.cutting_speed_m_per_min
+    if speed is None:
+        assert operation.spindle_speed_rpm is not None
+        speed = math.pi * tool.cutting_diameter_mm * operation.spindle_speed_rpm / 1000
+    least, most = CUTTING_SPEEDS[tool.material]
+    assert least <= speed <= most
+    least, most = (0.1, 0.3) if tool.material == "tool_steel" else (0.003, 0.02)
+    feed = operation.feed_per_tooth_mm
+    assert least <= (feed if tool.material == "tool_steel" else feed / tool.cutting_diameter_mm) <= most
+    if tool.max_cutting_speed_m_per_min is not None:
+        assert speed <= tool.max_cutting_speed_m_per_min
+
+
+@pytest.mark.parametrize("file", STACKS, ids=lambda file: file.stem)
+def test_unbalance_is_that_of_ground_parts(file: Path) -> None:
+    """Common practice: a mass centre between 0.1 and 25 µm off the axis; g·mm over kg are µm."""
+    for part in _request(file).stack.components:
+        if part.unbalance_gmm is not None and part.mass_kg is not None:
+            assert 0.1 <= part.unbalance_gmm / part.mass_kg <= 25, part.part_number
+
+
+def test_a_part_number_means_one_part() -> None:
+    """The same number carries the same data in every stack, but for what stack 15 leaves out and ratings of a joint."""
+    seen: dict[str, dict[str, Any]] = {}
+    for file in STACKS:
+        if file.stem.startswith("15"):
+            continue
+        for part in json.loads(file.read_text(encoding="utf-8"))["stack"]["components"]:
+            told = {name: value for name, value in part.items() if name not in ("id", "workpiece_side")}
+            assert seen.setdefault(part["part_number"], told) == told, (file.stem, part["part_number"])
+
+
+def test_names_are_readable() -> None:
+    """Ids are words of the trade, and part numbers carry no series name of letters followed at once by digits."""
+    for file in STACKS:
+        stack = json.loads(file.read_text(encoding="utf-8"))["stack"]
+        assert re.fullmatch(r"KB-01\d\d(-PIN)?", stack["id"])
+        for part in stack["components"]:
+            assert re.fullmatch(r"[a-z]{3,}(-[a-z]+)?(-\d)?", part["id"]), part["id"]
+            assert part["part_number"].startswith("KB-")
+            assert not re.search(r"-[A-Z]+\d", re.sub(r"KB-(A63|E40|ST40|V40|PT63)", "", part["part_number"]))
