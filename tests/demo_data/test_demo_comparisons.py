@@ -75,11 +75,11 @@ def test_which_reads_less(report: ComparisonReport) -> None:
 
 
 def test_the_extension_by_hand(report: ComparisonReport) -> None:
-    """First principles: the 3 µm at 50 mm of the chuck grow with the lever about the middle of the 51 mm bore.
+    """First principles: the chuck tilts about the middle of its taper, 16 mm behind the gauge line.
 
-    The gauge plane lies 80 + 24 mm before the chuck; extension and end mill state 5 µm each at their gauge planes.
+    Its 3 µm are stated 50 mm before its face at 120 mm, and the gauge plane lies at 224 mm. Extension and end mill
+    state 5 µm each at that plane.
     """
     (extension,) = [one.gauge_plane for one in report.alternatives if one.name == "extension"]
     assert extension is not None
-    lever = (104 + 25) / (50 + 25)
-    assert extension.worst_case_um == pytest.approx(3 * lever + 5 + 5, rel=0.1)
+    assert extension.worst_case_um == pytest.approx(3 * (224 + 16) / (170 + 16) + 5 + 5, abs=1e-3)

@@ -14,6 +14,7 @@ import pytest
 from rules.facts.derive import derive
 from rules.facts.outlines import outline_of
 from rules.model.components import Cutter
+from rules.model.couplings import Bore
 from rules.model.request import CheckRequest
 from rules.requests import parse_request
 from service.strict_json import parse_json
@@ -59,6 +60,23 @@ def test_no_part_stands_in_solid_material(file: Path) -> None:
             for body in inner:
                 if min(hole.to_mm, body.to_mm) - max(hole.from_mm, body.from_mm) > 0.01:
                     assert max(body.start_mm, body.end_mm) <= hole.bore_mm + 0.4, (hole, body)
+
+
+@pytest.mark.parametrize("file", STACKS, ids=lambda file: file.stem)
+def test_a_bore_is_as_deep_as_it_is_stated(file: Path) -> None:
+    """Geometry: within the stated depth of a fixed bore the outline is hollow to at least its diameter."""
+    for part in _request(file).stack.components:
+        side = getattr(part, "workpiece_side", None)
+        if not isinstance(side, Bore) or part.profile is None:
+            continue
+        assert side.depth_mm is not None
+        assert side.diameter_mm is not None
+        depth = side.depth_mm
+        for piece in reversed(part.profile):
+            if depth > 0.01:
+                assert (piece.bore_mm or 0.0) >= side.diameter_mm, part.part_number
+            depth -= piece.length_mm
+        assert depth < 0.01, part.part_number
 
 
 @pytest.mark.parametrize("file", STACKS, ids=lambda file: file.stem)
