@@ -11,6 +11,7 @@ from typing import Any
 
 import pytest
 
+from rules.assess import Assessor
 from rules.facts.derive import derive
 from rules.facts.outlines import outline_of
 from rules.model.components import Cutter
@@ -21,6 +22,7 @@ from service.strict_json import parse_json
 
 DEMO = Path(__file__).resolve().parents[2] / "demo_data"
 STACKS = sorted((DEMO / "stacks").glob("*.json"))
+ASSESSOR = Assessor.load()
 
 
 CUTTING_SPEEDS = {"cemented_carbide": (80, 700), "high_speed_steel": (15, 50), "tool_steel": (120, 300)}
@@ -92,6 +94,15 @@ def test_lengths_of_a_tool_add_up(file: Path) -> None:
             assert shank + part.flute_length_mm <= overall + 0.5
             assert part.runout is not None
             assert part.runout[0].at_mm <= overall - 0.6 * shank
+
+
+@pytest.mark.parametrize("file", STACKS, ids=lambda file: file.stem)
+def test_the_measuring_plane_lies_on_the_tool(file: Path) -> None:
+    """Geometry: an indicator cannot touch beyond the tip."""
+    report = ASSESSOR.assess(_request(file))
+    assert report.geometry.gauge_plane_mm is not None
+    assert report.geometry.tip_mm is not None
+    assert report.geometry.gauge_plane_mm <= report.geometry.tip_mm
 
 
 @pytest.mark.parametrize("file", STACKS, ids=lambda file: file.stem)

@@ -197,10 +197,10 @@ def test_names_of_components_do_not_count(name: str) -> None:
     assert _known(renamed) == before
 
 
-@pytest.mark.parametrize("pieces", [2, 7, 40])
+@pytest.mark.parametrize("pieces", [2, 7, 25])
 @pytest.mark.parametrize("name", sorted(STACKS))
 def test_an_outline_may_be_cut_into_pieces(name: str, pieces: int) -> None:
-    """First principles: a cylinder drawn as many short ones is the same body."""
+    """First principles: a cylinder drawn as many short ones is the same body, up to 300 pieces of a stack."""
     request = _stack(name)
     before = _known(request)
     for part in request["stack"]["components"]:
