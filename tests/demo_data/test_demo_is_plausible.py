@@ -11,14 +11,14 @@ from typing import Any
 
 import pytest
 
-from rules.assess import Assessor
-from rules.facts.derive import derive
-from rules.facts.outlines import outline_of
-from rules.model.components import Cutter
-from rules.model.couplings import Bore
-from rules.model.request import CheckRequest
-from rules.requests import parse_request
-from service.strict_json import parse_json
+from rules.analysis import derive
+from rules.assessor import Assessor
+from rules.couplings.sides import Bore
+from rules.schema.components import Cutter
+from rules.schema.parsing import parse_request
+from rules.schema.request import CheckRequest
+from rules.schema.strict_json import parse_json
+from rules.stack.outlines import outline_of
 
 DEMO = Path(__file__).resolve().parents[2] / "demo_data"
 STACKS = sorted((DEMO / "stacks").glob("*.json"))
