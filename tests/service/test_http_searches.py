@@ -30,7 +30,13 @@ def wanted() -> dict[str, Any]:
     """Two holders, collets and mills for one machine: four stacks go together."""
     return {
         "components": shelf(
-            "KB-HT63-P12-075", "KB-HT63-P12-100", "KB-P12-8", "KB-P12-6", "KB-EM8-4", "KB-EM8L-4", "KB-HT63-L08-065"
+            "KB-HT63-press-12-075",
+            "KB-HT63-press-12-100",
+            "KB-press-12-8",
+            "KB-press-12-6",
+            "KB-EM8-4",
+            "KB-EM8L-4",
+            "KB-HT63-L08-065",
         ),
         "operation": {"spindle_speed_rpm": 13000, "runout_limit_um": 40, "balance_grade": "G16"},
         "machine": SPINDLES["HT63"].machine,
@@ -86,7 +92,7 @@ def test_pages_are_gone_through_with_their_tokens(client: Any, wanted: dict[str,
 
 
 def _other_mass(request: dict[str, Any]) -> None:
-    request["components"]["KB-P12-8"]["mass_kg"] *= 2
+    request["components"]["KB-press-12-8"]["mass_kg"] *= 2
 
 
 @pytest.mark.parametrize(
@@ -95,7 +101,7 @@ def _other_mass(request: dict[str, Any]) -> None:
         _other_mass,
         lambda it: it.update(accept="pass"),
         lambda it: it["operation"].update(spindle_speed_rpm=12000),
-        lambda it: it.update(stock={"KB-P12-8": 2}),
+        lambda it: it.update(stock={"KB-press-12-8": 2}),
         lambda it: it.update(continuation=it["continuation"][:-1]),
         lambda it: it.update(continuation="A" + it["continuation"]),
         lambda it: it.update(continuation="x"),
@@ -139,9 +145,9 @@ def test_a_place_that_no_walk_has_does_no_harm(client: Any, wanted: dict[str, An
     ("change", "pointer"),
     [
         (lambda it: it.update(component={}), "#/component"),
-        (lambda it: it["components"]["KB-P12-8"].update(mass_kg=-1), "#/components/KB-P12-8/mass_kg"),
+        (lambda it: it["components"]["KB-press-12-8"].update(mass_kg=-1), "#/components/KB-press-12-8/mass_kg"),
         (lambda it: it.update(components={f"K{n}": {"kind": "collet", "id": "c"} for n in range(201)}), "#/components"),
-        (lambda it: it.update(stock={"KB-P12-8": -1}), "#/stock/KB-P12-8"),
+        (lambda it: it.update(stock={"KB-press-12-8": -1}), "#/stock/KB-press-12-8"),
         (lambda it: it.update(requirement={"max_components": 7}), "#/requirement/max_components"),
         (lambda it: it.update(requirement={"clearance": [{"to_mm": 5}]}), "#/requirement/clearance/0"),
         (lambda it: it.update(requirement={"cutters": []}), "#/requirement/cutters"),
@@ -204,7 +210,7 @@ def test_the_exit_code_is_that_of_the_best(
     wanted["operation"]["runout_limit_um"] = limit
     if lost is not None:
         wanted["machine"] = {**wanted["machine"], "max_tool_mass_kg": 5}
-        del wanted["components"]["KB-P12-8"][lost]
+        del wanted["components"]["KB-press-12-8"][lost]
     assert main(["search", _file(tmp_path, wanted)]) == code
     assert NOTHING_FOUND == 2
     assert capsys.readouterr().err == ""
@@ -248,7 +254,7 @@ def test_the_text_leaves_nothing_out(wanted: dict[str, Any], assessor: Assessor,
     """Results with grips and codes, reasons, misses, parts that can't be used, token, notes and cautions."""
     wanted["operation"] |= {"runout_limit_um": limit, "feed_per_tooth_mm": 0.05}
     wanted["requirement"] = {"projection": {"at_least_mm": 105}}
-    del wanted["components"]["KB-HT63-P12-100"]["max_speed_rpm"]
+    del wanted["components"]["KB-HT63-press-12-100"]["max_speed_rpm"]
     pages = [{}, {"page": {"results_at_most": 1}}] if limit == 40 else [{}]
     for page in pages:
         report = search(parse(SearchRequest, copy.deepcopy({**wanted, **page})), assessor)

@@ -14,24 +14,24 @@ __all__ = ["random_search", "shelf"]
 
 _CORES = {
     "HT63": [
-        ["KB-HT63-P12-075", "KB-P12-8", "KB-EM8-4"],
-        ["KB-HT63-P25-075", "KB-P25-16", "KB-X16-060-P12", "KB-P12-8", "KB-EM8-4"],
+        ["KB-HT63-press-12-075", "KB-press-12-8", "KB-EM8-4"],
+        ["KB-HT63-press-25-075", "KB-press-25-16", "KB-X16-060-press-12", "KB-press-12-8", "KB-EM8-4"],
         ["KB-HT63-N25-070", "KB-N25-16", "KB-X16-060-S08", "KB-EM8L-4"],
         ["KB-HT63-S08-085", "KB-HT63-L06-065", "KB-EM8L-4", "KB-EM6F-3"],
     ],
     "ST40": [
-        ["KB-ST40-P12-075", "KB-P12-8", "KB-EM8-4", "KB-RK-40JD"],
-        ["KB-ST40-P25-075", "KB-P25-16", "KB-X16-060-S08", "KB-EM8-4", "KB-RK-40JD"],
+        ["KB-ST40-press-12-075", "KB-press-12-8", "KB-EM8-4", "KB-RK-40JD"],
+        ["KB-ST40-press-25-075", "KB-press-25-16", "KB-X16-060-S08", "KB-EM8-4", "KB-RK-40JD"],
     ],
 }
 """Parts that make a stack."""
 
 _EXTRAS = {
     "HT63": [
-        "KB-HT63-P12-100", "KB-HT63-N25-100", "KB-HT63-S08-120", "KB-HT63-H12-080", "KB-P12-6", "KB-P25-8", "KB-N25-8",
-        "KB-X16-060-P12", "KB-X16-060-S08", "KB-EM8-4", "KB-EM8F-4", "KB-EM6F-3",
+        "KB-HT63-press-12-100", "KB-HT63-N25-100", "KB-HT63-S08-120", "KB-HT63-H12-080", "KB-press-12-6", "KB-press-25-8", "KB-N25-8",
+        "KB-X16-060-press-12", "KB-X16-060-S08", "KB-EM8-4", "KB-EM8F-4", "KB-EM6F-3",
     ],
-    "ST40": ["KB-ST40-P12-100", "KB-ST40-S08-085", "KB-P12-6", "KB-X16-060-P12", "KB-EM8L-4", "KB-RK-OTHER"],
+    "ST40": ["KB-ST40-press-12-100", "KB-ST40-S08-085", "KB-press-12-6", "KB-X16-060-press-12", "KB-EM8L-4", "KB-RK-OTHER"],
 }  # fmt: skip
 """Parts that may stand beside them."""
 

@@ -96,10 +96,10 @@ class _Draft:
 
 def _press(draft: _Draft) -> int:
     rng = draft.rng
-    seat = rng.choice(("P12", "P16", "P25", "P25", "P40"))
+    seat = rng.choice(("press-12", "press-16", "press-25", "press-25", "press-40"))
     draft.holder(seat, (75, 100, 130, 160))
-    if seat in ("P25", "P40") and rng.random() < 0.5:
-        shank = {"P25": (12, 16), "P40": (16, 20, 25)}[seat]
+    if seat in ("press-25", "press-40") and rng.random() < 0.5:
+        shank = {"press-25": (12, 16), "press-40": (16, 20, 25)}[seat]
         return _extended(draft, draft.press_in(seat, size := rng.choice(shank)), size)
     least, most = PRESS_RANGES[seat]
     diameter = rng.choice([size for size in SHANK_LENGTHS if least <= size <= most])
@@ -111,7 +111,7 @@ def _extended(draft: _Draft, grip: float, shank: int) -> int:
     """An extension of a shank, held so long, and an end mill in its collet or shrunk in."""
     rng = draft.rng
     reach = rng.choice((60, 100))
-    inner = {16: "P12", 25: "P16"}.get(shank)
+    inner = {16: "press-12", 25: "press-16"}.get(shank)
     if inner and rng.random() < 0.6:
         draft.hold(grip, f"KB-X{shank}-{reach:03}-{inner}")
         least, most = PRESS_RANGES[inner]

@@ -81,10 +81,10 @@ SHANK_LENGTHS: Final = {
 }
 """Lengths of straight shanks by diameter, mm; DIN 6535 from memory."""
 
-PRESS_RANGES: Final = {"P12": (3, 8), "P16": (4, 10), "P25": (6, 16), "P40": (12, 25)}
+PRESS_RANGES: Final = {"press-12": (3, 8), "press-16": (4, 10), "press-25": (6, 16), "press-40": (12, 25)}
 """Smallest and largest shank of the shop's press-in collets by their seat, mm."""
 
-_PRESS_OUTER: Final = {"P12": 24, "P16": 32, "P25": 44, "P40": 62}
+_PRESS_OUTER: Final = {"press-12": 24, "press-16": 32, "press-25": 44, "press-40": 62}
 _NUT_RANGES: Final = {"16": (3, 10), "20": (4, 12), "25": (6, 16), "32": (6, 20)}
 _NUT_OUTER: Final = {"16": 32, "20": 35, "25": 42, "32": 50}
 _NUT_LENGTHS: Final = {"16": 27.5, "20": 31.5, "25": 34.0, "32": 40.0}
@@ -236,7 +236,7 @@ def _extensions() -> Iterator[Part]:
 
 def _extension_sockets(shank: int) -> Iterator[tuple[str, dict[str, Any], float]]:
     if shank in (16, 25):
-        seat = "P12" if shank == 16 else "P16"
+        seat = "press-12" if shank == 16 else "press-16"
         yield seat, _press(seat), 0.55 * shank
     bore = {12: 6, 16: 8, 20: 10, 25: 12}[shank]
     yield f"S{bore:02}", _shrink(bore), bore

@@ -100,7 +100,13 @@ def _two_ways(**requirement: Any) -> dict[str, Any]:
     """Two holders: one takes the mill in a collet, one takes an extension that shrinks on it."""
     return {
         "components": shelf(
-            "KB-HT63-P12-075", "KB-P12-8", "KB-HT63-S16-085", "KB-X16-060-S08", "KB-EM8-4", "KB-EM8L-4", "KB-P12-6"
+            "KB-HT63-press-12-075",
+            "KB-press-12-8",
+            "KB-HT63-S16-085",
+            "KB-X16-060-S08",
+            "KB-EM8-4",
+            "KB-EM8L-4",
+            "KB-press-12-6",
         ),
         "requirement": requirement,
         "operation": {"spindle_speed_rpm": 9000, "runout_limit_um": 40, "balance_grade": "G16"},
@@ -108,7 +114,7 @@ def _two_ways(**requirement: Any) -> dict[str, Any]:
     }
 
 
-_COLLET = ("KB-HT63-P12-075", "KB-P12-8", "KB-EM8-4")
+_COLLET = ("KB-HT63-press-12-075", "KB-press-12-8", "KB-EM8-4")
 _SHRUNK = ("KB-HT63-S16-085", "KB-X16-060-S08", "KB-EM8-4")
 
 
@@ -163,7 +169,7 @@ def test_a_result_is_its_check() -> None:
 def test_grips_are_set_as_asked(grip: str, at_least: float | None, expected: tuple[float, float] | None) -> None:
     """As deep as they go, as shallow as is allowed, or drawn out just as far as the reach needs."""
     request = _two_ways(grip=grip, cutters=["KB-EM8-4"], max_components=3)
-    mill, collet = request["components"]["KB-EM8-4"], request["components"]["KB-P12-8"]["workpiece_side"]
+    mill, collet = request["components"]["KB-EM8-4"], request["components"]["KB-press-12-8"]["workpiece_side"]
     assert (mill["overall_length_mm"], mill["machine_side"]["length_mm"]) == (62, 36)
     mill["overall_length_mm"] = 61
     mill["profile"][0]["length_mm"] = 61
@@ -253,18 +259,21 @@ def test_pieces_on_hand_limit_a_stack() -> None:
 def test_parts_that_a_rule_refuses_by_themselves_are_told() -> None:
     """A holder that may not turn so fast, and one of another taper, with the rule and its words."""
     request = _two_ways()
-    request["components"] |= shelf("KB-HT63-L08-065", "KB-ST40-P12-075")
+    request["components"] |= shelf("KB-HT63-L08-065", "KB-ST40-press-12-075")
     request["operation"]["spindle_speed_rpm"] = 13000
     told = {one.key: (one.code, one.reason) for one in _search(request).left_out}
     assert told == {
         "KB-HT63-L08-065": ("SPD-010", "13000 rpm is asked; KB-HT63-L08-065 is allowed 12000 rpm."),
-        "KB-ST40-P12-075": ("SPN-010", "The spindle has a hollow_taper; KB-ST40-P12-075 has a steep_taper end."),
+        "KB-ST40-press-12-075": (
+            "SPN-010",
+            "The spindle has a hollow_taper; KB-ST40-press-12-075 has a steep_taper end.",
+        ),
     }
 
 
 def test_keys_that_lead_nowhere_are_told() -> None:
     """Unknown, circular or doubled keys, and tools that are none; the search goes on without them."""
-    request = _two_ways(cutters=["KB-EM8-4", "KB-P12-8", "KB-NO"])
+    request = _two_ways(cutters=["KB-EM8-4", "KB-press-12-8", "KB-NO"])
     request["components"] |= {key: {"kind": "reference", "of": of} for key, of in (("A", "B"), ("B", "A"), ("C", "D"))}
     request["stock"] = {"KB-TWICE": 1, "KB-NEVER": 1}
     part = parse(SearchRequest, request).components["KB-EM8-4"]  # type: ignore[index]
@@ -276,7 +285,7 @@ def test_keys_that_lead_nowhere_are_told() -> None:
         "C": "nothing is defined under this key",
         "KB-NEVER": "nothing is defined under this key",
         "KB-NO": "wanted as a cutter, and not in the inventory",
-        "KB-P12-8": "wanted as a cutter, and is neither cutter nor gauge pin",
+        "KB-press-12-8": "wanted as a cutter, and is neither cutter nor gauge pin",
         "KB-TWICE": "the mounted catalogue defines it more than once",
     }
     assert set(_told(report.results)) == {_COLLET, _SHRUNK}
@@ -287,7 +296,7 @@ def test_the_mounted_catalogue_is_searched_where_asked() -> None:
     request = _two_ways()
     parts = parse(SearchRequest, request).components
     assert parts is not None
-    mounted = {key: (parts[key],) for key in ("KB-P12-8", "KB-EM8-4")}
+    mounted = {key: (parts[key],) for key in ("KB-press-12-8", "KB-EM8-4")}
     assessor = Assessor(ASSESSOR.book, Catalogue(mounted, "0" * 64))
     for key in mounted:
         del request["components"][key]
@@ -296,7 +305,7 @@ def test_the_mounted_catalogue_is_searched_where_asked() -> None:
         return set(_told(search(parse(SearchRequest, {**request, **more}), assessor).results))
 
     assert found() == {_long(_SHRUNK)}
-    assert found(stock={"KB-P12-8": 1}) == {_long(_SHRUNK), _long(_COLLET)}
+    assert found(stock={"KB-press-12-8": 1}) == {_long(_SHRUNK), _long(_COLLET)}
     assert found(whole_catalogue=True) == {_COLLET, _long(_COLLET), _SHRUNK, _long(_SHRUNK)}
     report = search(parse(SearchRequest, {**request, "whole_catalogue": True}), assessor)
     checks = [ASSESSOR.assess(parse_request(copy.deepcopy(one.check))) for one in report.results]
@@ -333,11 +342,11 @@ def test_knobs_are_tried_where_the_drawbar_needs_one() -> None:
     """The knob of the machine's form is in the stack; without a demand none is tried."""
     request = {
         **_two_ways(),
-        "components": shelf("KB-ST40-P12-075", "KB-P12-8", "KB-EM8-4", "KB-RK-40JD", "KB-RK-OTHER"),
+        "components": shelf("KB-ST40-press-12-075", "KB-press-12-8", "KB-EM8-4", "KB-RK-40JD", "KB-RK-OTHER"),
         "machine": SPINDLES["ST40"].machine,
     }
     report = _search(request)
-    stack = ("KB-ST40-P12-075", "KB-P12-8", "KB-EM8-4")
+    stack = ("KB-ST40-press-12-075", "KB-press-12-8", "KB-EM8-4")
     assert set(_told(report.results)) == {(*stack, "KB-RK-40JD")}
     assert {one.code for one in report.cut} >= {"KNOB-010", "KNOB-020"}
     request["machine"] = {name: value for name, value in request["machine"].items() if name != "retention_knob"}
@@ -380,7 +389,7 @@ def test_results_are_ranked_as_asked(criteria: list[str], value: str, sign: int)
 def test_what_is_not_known_ranks_last() -> None:
     """A stack of which no mass is known comes behind those of which it is."""
     request = _two_ways(cutters=["KB-EM8-4"])
-    del request["components"]["KB-HT63-P12-075"]["mass_kg"]
+    del request["components"]["KB-HT63-press-12-075"]["mass_kg"]
     results = _search({**request, "rank_by": ["mass", "mass", "components"]}).results
     assert [tuple(one.components) for one in results] == [_SHRUNK, _COLLET]
     assert results[-1].rank_key == [None, 3.0]
@@ -413,11 +422,11 @@ def test_an_empty_result_tells_the_nearest_misses() -> None:
 def test_a_joint_that_does_not_fit_is_a_near_miss() -> None:
     """Where no collet holds the shank: the stack with that one joint refused, and nothing of kinds that never mate."""
     request = _two_ways()
-    request["components"] = shelf("KB-HT63-P12-075", "KB-P12-6", "KB-EM8-4", "KB-N16-8")
+    request["components"] = shelf("KB-HT63-press-12-075", "KB-press-12-6", "KB-EM8-4", "KB-N16-8")
     report = _search(request)
     assert report.results == []
     (miss,) = report.nearest
-    assert miss.components == ["KB-HT63-P12-075", "KB-P12-6", "KB-EM8-4"]
+    assert miss.components == ["KB-HT63-press-12-075", "KB-press-12-6", "KB-EM8-4"]
     assert "COL-010" in {it.code for it in miss.reasons}
     assert ASSESSOR.assess(parse_request(copy.deepcopy(miss.check))).verdict == "fail"
 
