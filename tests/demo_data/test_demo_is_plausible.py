@@ -11,7 +11,7 @@ from typing import Any
 
 import pytest
 
-from rules.analysis import derive
+from rules.analysis import analyse
 from rules.assessor import Assessor
 from rules.couplings.sides import Bore
 from rules.schema.components import BaseHolder, Component, Cutter, ProfilePiece
@@ -65,8 +65,8 @@ def _volume_mm3(profile: list[ProfilePiece], beyond_mm: float = 0.0) -> float:
 @pytest.mark.parametrize("file", STACKS, ids=lambda file: file.stem)
 def test_no_part_stands_in_solid_material(file: Path) -> None:
     """Geometry: where two outlines overlap along the axis, the inner one fits into the bore of the outer one."""
-    derived = derive(_request(file))
-    places = zip(derived.chain.links, derived.geometry.places, strict=True)
+    analysis = analyse(_request(file))
+    places = zip(analysis.chain.links, analysis.geometry.places, strict=True)
     drawn = [pieces for pieces in (outline_of(*one) for one in places) if isinstance(pieces, tuple)]
     assert len(drawn) >= 2
     for outer, inner in combinations(drawn, 2):

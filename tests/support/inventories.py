@@ -28,10 +28,13 @@ _CORES = {
 
 _EXTRAS = {
     "HT63": [
-        "KB-HT63-press-12-100", "KB-HT63-N25-100", "KB-HT63-S08-120", "KB-HT63-H12-080", "KB-press-12-6", "KB-press-25-8", "KB-N25-8",
+        "KB-HT63-press-12-100", "KB-HT63-N25-100", "KB-HT63-S08-120", "KB-HT63-H12-080",
+        "KB-press-12-6", "KB-press-25-8", "KB-N25-8",
         "KB-X16-060-press-12", "KB-X16-060-S08", "KB-EM8-4", "KB-EM8F-4", "KB-EM6F-3",
     ],
-    "ST40": ["KB-ST40-press-12-100", "KB-ST40-S08-085", "KB-press-12-6", "KB-X16-060-press-12", "KB-EM8L-4", "KB-RK-OTHER"],
+    "ST40": [
+        "KB-ST40-press-12-100", "KB-ST40-S08-085", "KB-press-12-6", "KB-X16-060-press-12", "KB-EM8L-4", "KB-RK-OTHER",
+    ],
 }  # fmt: skip
 """Parts that may stand beside them."""
 
