@@ -29,7 +29,8 @@ def taper(coupling: str, **fields: Any) -> tuple[dict[str, Any], dict[str, Any]]
     return {"coupling": coupling, **fields}, {"coupling": coupling, **fields}
 
 
-STANDS_OUT = "em then stands out 50 mm."
+PROJECTION = "projection of em is then 50 mm"
+GRIP = "grip length in bh to 50 mm"
 
 # ends of the joint, actions in order, what the steps say, what only the maker states
 CASES: dict[str, tuple[tuple[dict[str, Any], dict[str, Any]], list[str], dict[str, list[str]], list[str]]] = {
@@ -42,13 +43,13 @@ CASES: dict[str, tuple[tuple[dict[str, Any], dict[str, Any]], list[str], dict[st
     "hollow_taper": (
         taper("hollow_taper", size="50", form="A"),
         ["join", "clamp", "check"],
-        {"join": ["in one position only", "form A"], "clamp": ["clamping set"], "check": ["no gap", "60 mm"]},
+        {"join": ["one position only", "form: A"], "clamp": ["clamping set"], "check": ["no gap", "60 mm"]},
         ["tightening torque of the clamping set"],
     ),
     "polygonal_taper": (
         taper("polygonal_taper", size="50"),
         ["join", "clamp", "check"],
-        {"join": ["in 3 positions"], "clamp": ["25000 N"], "check": ["no gap", "60 mm"]},
+        {"join": ["allows 3 positions"], "clamp": ["25000 N"], "check": ["no gap", "60 mm"]},
         ["tightening torque of the clamp"],
     ),
     "morse_taper": (
@@ -60,17 +61,17 @@ CASES: dict[str, tuple[tuple[dict[str, Any], dict[str, Any]], list[str], dict[st
     "cylindrical": (
         ({**BORE, "coupling": "cylindrical", "tolerance": "H7"}, SHANK),
         ["join", "set", "clamp", "check"],
-        # 20 H7/h6: play from 0 to 34 µm
-        {"set": ["Set 50 mm", STANDS_OUT, "8 mm behind"], "clamp": ["0 to 34 µm"], "check": ["50 mm"]},
-        ["how the shank is fastened and how firmly"],
+        # 20 H7/h6: clearance from 0 to 34 µm
+        {"set": [GRIP, PROJECTION, "8 mm behind"], "clamp": ["0 to 34 µm"], "check": ["50 mm"]},
+        ["clamping method and tightening torque"],
     ),
     "side_lock": (
         ({**BORE, "coupling": "side_lock", "tolerance": "H5", "flat": "side_lock_flat"}, FLATTED),
         ["join", "set", "clamp", "check"],
         {
             "join": ["its flat under the screw"],
-            "set": ["Set 50 mm", STANDS_OUT],
-            "clamp": ["against its drive", "Tighten the screw square on the flat."],
+            "set": [GRIP, PROJECTION],
+            "clamp": ["against the cutting direction", "Tighten the screw square on the flat."],
             "check": ["50 mm"],
         },
         ["tightening torque of the clamping screw"],
@@ -78,20 +79,20 @@ CASES: dict[str, tuple[tuple[dict[str, Any], dict[str, Any]], list[str], dict[st
     "shrink_fit": (
         (SHRINK_BORE, SHANK),
         ["set", "heat", "join", "cool", "check"],
-        {"set": ["50 mm"], "heat": ["it does from"], "join": ["gloves"], "cool": ["cool"], "check": ["50 mm"]},
+        {"set": ["50 mm"], "heat": ["with the shank cold"], "join": ["gloves"], "cool": ["cool"], "check": ["50 mm"]},
         [],
     ),
     "hydraulic": (
         ({**BORE, "coupling": "hydraulic"}, SHANK),
         ["join", "set", "clamp", "check"],
-        {"set": ["Set 50 mm", STANDS_OUT], "clamp": ["With the shank in", "fully in, to its stop"], "check": ["50 mm"]},
+        {"set": [GRIP, PROJECTION], "clamp": ["With the shank inserted", "to its stop"], "check": ["50 mm"]},
         [],
     ),
     "milling_chuck": (
         ({**BORE, "coupling": "milling_chuck"}, SHANK),
         ["join", "set", "clamp", "check"],
-        {"set": ["Set 50 mm", STANDS_OUT], "clamp": ["With the shank in", "nut of bh"], "check": ["50 mm"]},
-        ["how far the nut is to be turned"],
+        {"set": [GRIP, PROJECTION], "clamp": ["With the shank inserted", "nut of bh"], "check": ["50 mm"]},
+        ["tightening travel of the nut"],
     ),
     "collet_bore": (
         (
@@ -105,8 +106,8 @@ CASES: dict[str, tuple[tuple[dict[str, Any], dict[str, Any]], list[str], dict[st
             SHANK,
         ),
         ["join", "set", "clamp", "check"],
-        {"set": ["Set 50 mm", STANDS_OUT], "clamp": ["its own closer"], "check": ["50 mm"]},
-        ["how far the collet is to be closed"],
+        {"set": [GRIP, PROJECTION], "clamp": ["its own closer"], "check": ["50 mm"]},
+        ["closing travel of the collet"],
     ),
     "shell_mill_arbor": (
         taper("shell_mill_arbor", pilot_diameter_mm=27, drive="keys"),
@@ -121,7 +122,7 @@ CASES: dict[str, tuple[tuple[dict[str, Any], dict[str, Any]], list[str], dict[st
         ),
         ["join", "clamp", "check"],
         {"join": ["own 7", "8.5 mm"], "check": ["60 mm"]},
-        ["how firmly the interface is tightened"],
+        ["tightening torque of the interface"],
     ),
 }
 
@@ -189,13 +190,13 @@ def test_press_in_stack_is_built_from_the_base_outward() -> None:
         ("clamp", "ext/c2"),
         ("check", "c2/em"),
     ]
-    assert words_of(report, "bh/c1", "change").startswith("Put the press insert for the seat kb-32")
-    assert words_of(report, "ext/c2", "change") == (
-        "Take the ram out, change the press insert from the seat kb-32 to the seat kb-16, then set the ram again."
-    )
+    assert words_of(report, "bh/c1", "change").startswith("Fit the press insert for seat kb-32")
+    change = words_of(report, "ext/c2", "change")
+    assert change.startswith("Remove the ram")
+    assert change.index("kb-32") < change.index("kb-16")
     press = next(step for step in report.steps if (step.action, step.joint) == ("clamp", "bh/c1"))
     assert values_of(press)["press time"] == (None, 7.0, 10.0)
-    assert "Support ext, which stands out 100 mm, at its free end." in press.text
+    assert "free end of ext, which projects 100 mm" in press.text
 
 
 def test_press_insert_that_fits_stays_in() -> None:
@@ -203,7 +204,7 @@ def test_press_insert_that_fits_stays_in() -> None:
     request = base_request("press_in")
     request["stack"]["components"][2]["workpiece_side"]["designation"] = "kb-32"
     request["stack"]["components"][3]["machine_side"]["designation"] = "kb-32"
-    assert words_of(assembly_of(request), "ext/c2", "change") == "The press insert for the seat kb-32 stays in."
+    assert words_of(assembly_of(request), "ext/c2", "change") == "Leave the press insert for seat kb-32 in place."
     for part, side in ((2, "workpiece_side"), (3, "machine_side")):
         del request["stack"]["components"][part][side]["designation"]
     report = assembly_of(request)
@@ -225,7 +226,7 @@ def test_press_in_stack_is_opened_from_the_tip_inward() -> None:
         ("open", "c1/ext"),
         ("remove", "bh/c1"),
     ]
-    assert "Support ext at its free end" in report.disassembly[4].text
+    assert "Support the free end of ext" in report.disassembly[4].text
 
 
 def test_nut_collet_is_snapped_in_before_and_tightened_after_the_shank() -> None:
@@ -240,7 +241,7 @@ def test_nut_collet_is_snapped_in_before_and_tightened_after_the_shank() -> None
         ("check", "c1/em"),
     ]
     assert "snap it into the clamping nut" in steps[0].text
-    assert "size 32, the nut thread M40×1.5" in steps[0].text
+    assert "collet size, 32, and the nut thread, M40×1.5" in steps[0].text
     assert steps[3].from_maker == ["tightening torque of the nut"]
     assert not any(value.unit == "N m" for step in report.steps for value in step.values)
 
@@ -252,7 +253,7 @@ def test_second_screw_from_25_mm_on(diameter: float, screws: float) -> None:
     request = two_parts(bore, {**FLATTED, "diameter_mm": diameter}, grip_length_mm=50)
     (step,) = (one for one in assembly_of(request).steps if one.action == "clamp")
     assert values_of(step)["clamping screws"][0] == screws
-    assert ("both screws" in step.text) == (screws == 2.0)
+    assert ("two screws" in step.text) == (screws == 2.0)
 
 
 def test_inclined_flat_is_pushed_back() -> None:
@@ -263,7 +264,7 @@ def test_inclined_flat_is_pushed_back() -> None:
 
 
 def test_shrink_fit_is_heated_to_what_the_joint_needs() -> None:
-    """First principles: 20 mm in −35/−25 µm, shank h6 0/−13: 35 µm and 20 µm of play over 20 mm of steel."""
+    """First principles: 20 mm in −35/−25 µm, shank h6 0/−13: 35 µm and 20 µm of clearance over 20 mm of steel."""
     request = _request("shrink_fit")
     (grip,) = derived_of(request).grips
     (step,) = (one for one in assembly_of(request).steps if one.action == "heat")
@@ -272,7 +273,7 @@ def test_shrink_fit_is_heated_to_what_the_joint_needs() -> None:
     assert least == pytest.approx(grip.shrink.opening_temperature_c, abs=0.05)
     # α of the steels in the table lies near 11.5 · 10⁻⁶ 1/K
     assert least == pytest.approx(20.0 + (0.035 + 0.020) / (20.0 * 11.5e-6), rel=0.05)
-    assert f"from {least:.0f} °C on" in step.text
+    assert f"at {least:.0f} °C or more" in step.text
 
 
 @pytest.mark.parametrize(
@@ -280,7 +281,7 @@ def test_shrink_fit_is_heated_to_what_the_joint_needs() -> None:
     [
         ("tang", "soft mallet", []),
         ("drawbar_thread", "draw bolt", ["tightening torque of the draw bolt"]),
-        (None, "as its form demands", []),
+        (None, "if it has a tang", []),
     ],
 )
 def test_morse_taper_by_its_form(form: str | None, said: str, maker: list[str]) -> None:
@@ -318,7 +319,7 @@ def test_sleeve_in_a_bore_of_its_kind_is_clamped_from_outside() -> None:
 
 @pytest.mark.parametrize(
     ("name", "concern"),
-    [("press_in", "Presses store force"), ("nut_collet", "empty collet"), ("shrink", "skin is burnt")],
+    [("press_in", "A press stores energy"), ("nut_collet", "empty collet"), ("shrink", "skin burns")],
 )
 def test_caution_of_a_coupling_stands_where_the_danger_is(name: str, concern: str) -> None:
     """The press's caution where it is pressed, heat's where it is hot, the nut's where it is turned; nowhere else."""
@@ -330,9 +331,9 @@ def test_caution_of_a_coupling_stands_where_the_danger_is(name: str, concern: st
 
 
 def test_hydraulic_caution_at_its_screw() -> None:
-    """An expansion bore is spoilt empty: said where its screw is turned."""
+    """Tightening an empty hydraulic holder damages it; the caution is at its actuating screw."""
     report = assembly_of(_request("hydraulic"))
-    warned = [step.action for step in report.steps if any("expansion bore" in one for one in step.caution)]
+    warned = [step.action for step in report.steps if any("hydraulic holder" in one for one in step.caution)]
     assert warned == ["clamp"]
 
 
@@ -340,6 +341,6 @@ def test_stated_clocking_is_set_at_its_joint() -> None:
     """First principles: the angle stated for a joint is told there, and is a blank of the record."""
     request = two_parts(*CASES["hydraulic"][0], grip_length_mm=50, clocking_deg=-35)
     report = assembly_of(request)
-    assert "stands -35° from the mark of bh" in words_of(report, "bh/em", "join")
+    assert "Clock the mark of em -35° from the mark of bh" in words_of(report, "bh/em", "join")
     (blank,) = (one for one in report.record if one.name == "clocking")
     assert (blank.joint, blank.target, blank.unit) == ("bh/em", -35.0, "deg")

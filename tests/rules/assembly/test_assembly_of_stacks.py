@@ -49,13 +49,13 @@ def test_order_of_cleaning_follows_the_stack() -> None:
 def test_only_the_most_sensitive_seat_is_cleaned_twice() -> None:
     """Common practice: it is said of the first, and only where something is known."""
     report = assembly_of(base_request("press_in"))
-    twice = [step.number for step in report.steps if "clean it twice" in step.text]
+    twice = [step.number for step in report.steps if "Clean it twice" in step.text]
     assert twice == [2]
     request = base_request("press_in")
     del request["stack"]["components"][0]["gauge_length_mm"]
     request["stack"]["components"][0].pop("profile")
     unknown = assembly_of(request)
-    assert not any("clean it twice" in step.text for step in unknown.steps)
+    assert not any("Clean it twice" in step.text for step in unknown.steps)
     (first,) = (step for step in unknown.steps if step.action == "clean" and step.joint is None)
     assert "/stack/components/0/gauge_length_mm" in first.not_stated
 
@@ -67,7 +67,7 @@ def test_retention_knob_is_fitted_without_an_invented_torque() -> None:
     assert "iso_7388_3_jd" in step.text
     assert "M16" in step.text
     assert step.from_maker == ["tightening torque of the retention knob"]
-    assert any("retention knob can let the tool go" in caution for caution in step.caution)
+    assert any("retention knob can release the tool" in caution for caution in step.caution)
     (blank,) = (one for one in report.record if one.name == "tightening torque of the retention knob")
     assert (blank.target, blank.unit) == (None, "N m")
 
@@ -77,7 +77,7 @@ def test_knob_thread_of_the_taper_where_the_knob_states_none() -> None:
     request = base_request("press_in")
     del request["stack"]["components"][5]["thread"]
     (step,) = (one for one in assembly_of(request).steps if one.action == "fit")
-    assert "Its thread is M16." in step.text
+    assert "thread: M16" in step.text
 
 
 def test_knob_of_another_form_is_not_fitted() -> None:
@@ -94,7 +94,7 @@ def test_knob_without_a_steep_taper_has_no_place() -> None:
     request = base_request("nut_collet")
     request["stack"]["components"].append({"id": "knob", "kind": "retention_knob"})
     (step,) = (one for one in assembly_of(request).steps if one.components == ["bh", "knob"] and one.action == "stop")
-    assert "would take it" in step.text
+    assert "no steep taper" in step.text
 
 
 def test_missing_knob_is_asked_for() -> None:
@@ -175,7 +175,7 @@ def test_stopped_cutter_leaves_its_collet_loose() -> None:
         request["stack"]["components"][part]["machine_side"]["diameter_mm"] = 30
         report = assembly_of(request)
         (halt,) = (step for step in report.steps if step.action == "stop" and step.joint and "em" in step.components)
-        assert "do not tighten or press it empty" in halt.text
+        assert "Do not tighten or press it empty" in halt.text
         seat = next(step.joint for step in report.steps if step.joint and step.joint.endswith(halt.components[0]))
         assert not any(step.action == "clamp" and step.joint == seat for step in report.steps)
 
@@ -186,7 +186,7 @@ def test_collet_without_a_shank_is_not_closed() -> None:
     del request["stack"]["components"][2]
     report = assembly_of(request)
     assert not any(step.action == "clamp" for step in report.steps)
-    assert any(step.action == "stop" and "nothing is listed that it should hold" in step.text for step in report.steps)
+    assert any(step.action == "stop" and "nothing for it to hold" in step.text for step in report.steps)
     assert [step.action for step in report.disassembly] == ["open", "remove"]
 
 
@@ -236,7 +236,7 @@ def test_nothing_is_promised_while_a_contributor_is_missing() -> None:
     assert report.acceptance.expected_p50_um is None
     assert report.acceptance.expected_p95_um is None
     (step,) = (one for one in report.steps if one.action == "measure")
-    assert "What to expect is not told" in step.text
+    assert "no expected reading" in step.text
     assert step.not_stated == ["/stack/components/1/runout"]
 
 
@@ -246,7 +246,7 @@ def test_no_limit_no_judgement() -> None:
     del request["operation"]["runout_limit_um"]
     report = assembly_of(request)
     assert report.acceptance.limit_um is None
-    assert "recorded and not judged" in report.acceptance.rule
+    assert "Record the reading" in report.acceptance.rule
     (step,) = (one for one in report.steps if one.action == "measure")
     assert step.not_stated == ["/operation/runout_limit_um"]
 
@@ -272,14 +272,14 @@ def test_record_has_a_blank_for_everything_that_was_set() -> None:
 def test_heavy_stack_is_supported() -> None:
     """From 8 kg on (the caution's own threshold) the part that hangs out is supported, extension or not."""
     request = base_request("nut_collet")
-    assert not any("Support" in step.text for step in assembly_of(request).steps)
+    assert not any("upport the free end" in step.text for step in assembly_of(request).steps)
     request["stack"]["components"][0]["mass_kg"] = 9
     for part in request["stack"]["components"]:
         part.setdefault("mass_kg", 0.1)
     report = assembly_of(request)
     (clamp,) = (step for step in report.steps if step.action == "clamp")
-    assert "Support em" in clamp.text
-    assert any("hanging end" in caution for caution in clamp.caution)
+    assert "support the free end of em" in clamp.text
+    assert any("free end of a heavy" in caution for caution in clamp.caution)
 
 
 def test_errors_of_no_joint_stand_at_the_beginning() -> None:

@@ -215,7 +215,7 @@ def test_heads_that_mean_nothing_are_listed() -> None:
         ("BD", "16", "extension", "profile"),
         ("OHX", "60", "extension", "joint"),
         ("CXSC", "1", "cutter", "coolant_through"),
-        ("OAL", "120", "base_holder", "not where the contract"),
+        ("OAL", "120", "base_holder", "not the datum"),
         ("BMC", "HC", "cutter", "material"),
         ("DCON", "20", "cutter", "coupling of the machine side is not stated"),
         ("CZCMS", "63", "cutter", "code"),

@@ -261,14 +261,13 @@ def test_parts_that_a_rule_refuses_by_themselves_are_told() -> None:
     request = _two_ways()
     request["components"] |= shelf("KB-HT63-L08-065", "KB-ST40-press-12-075")
     request["operation"]["spindle_speed_rpm"] = 13000
-    told = {one.key: (one.code, one.reason) for one in _search(request).left_out}
-    assert told == {
-        "KB-HT63-L08-065": ("SPD-010", "13000 rpm is asked; KB-HT63-L08-065 is allowed 12000 rpm."),
-        "KB-ST40-press-12-075": (
-            "SPN-010",
-            "The spindle has a hollow_taper; KB-ST40-press-12-075 has a steep_taper end.",
-        ),
+    told = {one.key: one for one in _search(request).left_out}
+    assert {key: one.code for key, one in told.items()} == {
+        "KB-HT63-L08-065": "SPD-010",
+        "KB-ST40-press-12-075": "SPN-010",
     }
+    assert all(part in told["KB-HT63-L08-065"].reason for part in ("13000 rpm", "12000 rpm"))
+    assert all(part in told["KB-ST40-press-12-075"].reason for part in ("steep_taper", "hollow_taper"))
 
 
 def test_keys_that_lead_nowhere_are_told() -> None:
