@@ -27,7 +27,7 @@ class Allowance:
         self.spent = 0
 
     def stop(self) -> None:
-        """Allow nothing more; the work ends where it next spends, whichever thread it is in."""
+        """Allow nothing more; the work ends where it is next charged, whichever thread it is in."""
         self.steps = -1
 
     def take(self, steps: int) -> None:
@@ -44,7 +44,7 @@ class allowing:  # noqa: N801 - reads as a verb; a class, since a generator cost
     """Bound all that is spent inside, beside what bounds it already.
 
     >>> with allowing(Allowance(10)):
-    ...     spend(11)
+    ...     charge(11)
     Traceback (most recent call last):
     rules.quantities.work_limit.TooMuchWorkError
     """
