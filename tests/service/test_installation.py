@@ -13,6 +13,7 @@ from runpy import run_path
 from typing import Any, Final
 
 import pytest
+from packaging.requirements import Requirement
 from packaging.specifiers import SpecifierSet
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -128,3 +129,17 @@ def test_ci_runs_the_readmes_command_on_a_fresh_clone(tmp_path: Path, code: int)
     assert (printed[-1] == "done") == (code == 0)
     assert [line.split()[-1] for line in printed if line.startswith("python ")] == [sys.executable]
     assert [path.name for path in tmp_path.iterdir()] == ["checkout"]
+
+
+def test_the_lock_holds_one_version_of_a_package_for_every_python() -> None:
+    """What is tested on one is what runs on all: figures of another numpy or scipy may differ in the last digit."""
+    lines = re.findall(r"^(\S+==.*?)(?: \\)?$", (ROOT / "requirements.lock").read_text(), flags=re.MULTILINE)
+    pins = [Requirement(line) for line in lines]
+    versions: dict[str, set[str]] = {}
+    for minor in range(11, 15):
+        python = {"python_full_version": f"3.{minor}.9", "python_version": f"3.{minor}"}
+        for pin in pins:
+            if pin.marker is None or pin.marker.evaluate(python):
+                versions.setdefault(pin.name, set()).add(str(pin.specifier))
+    assert {"numpy", "scipy", "durable-rules"} <= versions.keys()
+    assert {name: found for name, found in versions.items() if len(found) > 1} == {}
