@@ -33,7 +33,13 @@ def test_the_flags_stated_elsewhere_are_the_installers() -> None:
     """The README and the message of the engine that does not load show them for an installation by other means."""
     stated = {
         place: re.findall(r'CPPFLAGS="([^"]*)"', (ROOT / place).read_text())
-        for place in ("README.md", "DEVELOPERS.md", ".ci/run", "service/deploy/Containerfile", "rules/rulebook/engine.py")
+        for place in (
+            "README.md",
+            "DEVELOPERS.md",
+            ".ci/run",
+            "service/deploy/Containerfile",
+            "rules/rulebook/engine.py",
+        )
     }
     assert stated["README.md"]
     assert stated["rules/rulebook/engine.py"]
