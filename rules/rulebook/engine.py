@@ -33,7 +33,16 @@ from queue import SimpleQueue
 from types import MappingProxyType
 from typing import Any, Final
 
-import durable_rules_engine as core
+try:
+    import durable_rules_engine as core
+except ImportError as fault:
+    if "PyEval_CallObject" not in str(fault):
+        raise
+    raise ImportError(
+        "durable-rules was compiled without a flag that Python 3.13 and later need; compile it again: "
+        'CPPFLAGS="-O2 -DPyEval_CallObject=PyObject_CallObject" '
+        "pip install --force-reinstall --no-cache-dir --no-deps durable-rules==2.0.28"
+    ) from fault
 
 from rules.rulebook.book import Fired, Judgement, Overrides, Rule, Rulebook, Undecided, check_overrides
 from rules.rulebook.fact import Fact, FactError

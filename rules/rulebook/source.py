@@ -56,6 +56,9 @@ Step: TypeAlias = str | int
 _Loader: type[yaml.SafeLoader] | type[yaml.CSafeLoader] = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
 
 
+# Far more than any rule needs. The depth at which Python itself gives up differs from version to version.
+_MOST_LEVELS: Final = 100
+
 _HIDDEN_BREAK: Final = re.compile("[\x85\u2028\u2029]")
 
 
@@ -130,6 +133,8 @@ class _Reader:
         self._problems.append(Problem(self._file, line, "", reason))
 
     def _value(self, node: yaml.Node, path: tuple[Step, ...]) -> Any:
+        if len(path) > _MOST_LEVELS:
+            raise RecursionError
         # The composer answers an alias with the very node that carries the anchor, and with its line.
         if id(node) in self._seen:
             self._refuse(self._lines.at(path), "an alias (*name) is used; write the part out")

@@ -140,7 +140,8 @@ def _scan(text: str, *, careful: bool) -> Any:
                 pass
         return _scan_carefully(text)
     except JSONDecodeError as error:
-        raise NotJSONError(_plain(error.msg), line=error.lineno, column=error.colno) from None
+        fault = _trailing_comma(error) or error
+        raise NotJSONError(_plain(fault.msg), line=fault.lineno, column=fault.colno) from None
     except RecursionError:
         raise NotJSONError(_TOO_DEEP) from None
 
@@ -189,6 +190,16 @@ def _twice(pairs: list[tuple[str, Any]]) -> str:
             return f"{named} is written twice in one object"
         seen.add(key)
     raise AssertionError("no key is written twice")
+
+
+def _trailing_comma(fault: JSONDecodeError) -> JSONDecodeError | None:
+    """Return the fault of a comma before the closing bracket, as Python 3.13 and later report it; else None."""
+    ends = {"}": ("Expecting property name", "object"), "]": ("Expecting value", "array")}
+    expected, kind = ends.get(fault.doc[fault.pos : fault.pos + 1], (None, ""))
+    before = fault.doc[: fault.pos].rstrip(" \t\r\n")
+    if expected is None or not fault.msg.startswith(expected) or not before.endswith(","):
+        return None
+    return JSONDecodeError(f"Illegal trailing comma before end of {kind}", fault.doc, len(before) - 1)
 
 
 def _plain(message: str) -> str:

@@ -98,13 +98,13 @@ def test_bad_json_points_to_its_line_and_column(page: Page) -> None:
     """While one types the place is named; asked by the button, the cursor goes there."""
     editor(page).fill('{\n  "stack": "µm😀", }')
     problem = page.locator('#check [data-part="problem"]')
-    expect(problem).to_contain_text("line 2, column 19")
+    expect(problem).to_contain_text("line 2, column 17")
     expect(verdict(page)).to_be_hidden()
     page.get_by_role("button", name="Check", exact=True).click()
     expect(editor(page)).to_be_focused()
-    expect(page.locator('#check [data-part="cursor"]')).to_have_text("Line 2, column 19")
+    expect(page.locator('#check [data-part="cursor"]')).to_have_text("Line 2, column 17")
     expect(problem).to_be_in_viewport()
-    assert editor(page).evaluate("area => area.value.slice(area.selectionStart)") == "}"
+    assert editor(page).evaluate("area => area.value.slice(area.selectionStart)") == ", }"
 
 
 def test_a_broken_contract_shows_pointers_that_lead_into_the_text(page: Page) -> None:

@@ -19,7 +19,10 @@ DEEPEST = b"[" * MAX_DEPTH + b"]" * MAX_DEPTH
     [
         pytest.param(b'{"a": 1,\n "b" 2}', 2, 6, id="no colon"),
         pytest.param(b'{"a": 1} {}', 1, 10, id="text after the value"),
-        pytest.param(b'{"a": 1,}', 1, 9, id="comma before the brace"),
+        pytest.param(b'{"a": 1,}', 1, 8, id="comma before the brace"),
+        pytest.param(b'{"a": [1 ,\n\t]}', 1, 10, id="comma before the bracket, a line above"),
+        pytest.param(b"[1,}", 1, 4, id="brace for a bracket"),
+        pytest.param(b"[,]", 1, 2, id="comma alone"),
         pytest.param(b"{'a': 1}", 1, 2, id="single quotes"),
         pytest.param(b"[01]", 1, 3, id="leading zero"),
         pytest.param(b"[1.]", 1, 3, id="point without digits"),
