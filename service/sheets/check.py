@@ -265,9 +265,9 @@ def _findings(findings: Sequence[Finding], console: Console) -> None:
     for one in findings:
         severity = (one.severity, STYLES[one.severity])
         say(Text.assemble(severity, f"  {one.code}  ", (one.title, "bold")), console, 2)
-        measured = ", ".join(f"{each.label.lower()} {plain(each.value)}" for each in finding_facts(one))
+        measured = "; ".join(f"{each.label}: {plain(each.value)}" for each in finding_facts(one))
         about = f"Where: {', '.join(one.at)}. Source: {one.source}"
-        for told in (one.message, measured.capitalize(), f"Remedy: {one.remedy}", about):
+        for told in (one.message, measured, f"Remedy: {one.remedy}", about):
             if told:
                 say(Text(told), console, 6)
 

@@ -105,6 +105,7 @@ _BALANCE: Final = lines(
     "couple_worst_g_mm2",
 )
 
+_MASS_CAPTION: Final = "Each part; centre of mass from the gauge line, moment of inertia about a diameter."
 _WEAR: Final = "Computed loads are for a sharp cutting tool that runs true; wear adds a third or more."
 
 
@@ -127,7 +128,7 @@ def mechanics(report: Report) -> Iterator[Section]:
         "Mass",
         facts=facts(_MASS, report.mass),
         tables=table(
-            "Each part; centre of mass from the gauge line, moment of inertia about a diameter.",
+            _MASS_CAPTION,
             _MASSES,
             report.mass.components,
         ),

@@ -115,7 +115,7 @@ def print_search(report: SearchReport, console: Console) -> None:
     )
     if report.results:
         heading(
-            "Projection, mm; 95th percentile of the runout, µm; stiffness and first natural frequency at the tip",
+            "Projection, mm; 95th percentile of the runout, µm; stiffness at the tip; first natural frequency",
             console,
         )
         rows = [_row(one) for one in report.results]

@@ -15,6 +15,7 @@ from rich.text import Text
 from rules.schema.budget import BudgetReport, ClockingReport, JointTurn, PlaneBudgetReport, RequiredReport
 from rules.schema.comparison import AlternativeReport, ComparisonReport, ReadsLess
 from rules.schema.reading import AxisReport, DecisionReport, PlaneReading, PredictionReport, ReadingReport
+from service.sheets.figures import words
 from service.sheets.text import STYLES, count, fixed, heading, missing_line, number, percent, say, section, table
 
 __all__ = ["print_budget", "print_comparison", "print_reading"]
