@@ -30,6 +30,7 @@ __all__ = [
     "bounds",
     "exactly",
     "facts",
+    "in_column",
     "line",
     "lines",
     "quantity",
@@ -302,7 +303,7 @@ def table(
     """
     if not parts:
         return ()
-    rows = [Row(tuple(_in_column(one, part) for one in listed), marked(part)) for part in parts]
+    rows = [Row(tuple(in_column(one, part) for one in listed), marked(part)) for part in parts]
     heads = [one.head for one in listed]
     leading = next((place for place, one in enumerate(listed) if one.numeric), len(listed))
     if names is not None:
@@ -311,7 +312,8 @@ def table(
     return (Table(caption, tuple(heads), tuple(rows), leading),)
 
 
-def _in_column(one: Line, part: Out) -> Cell:
+def in_column(one: Line, part: Out) -> Cell:
+    """Return a cell of a table: without the unit that the head has, and never empty."""
     bare = one.unit.scale == 1.0
     pieces = tuple(replace(piece, bare=bare) if isinstance(piece, Figure) else piece for piece in one.cell(part))
     return pieces or (one.missing,)

@@ -41,7 +41,19 @@ from service.sheets.check import (
     unnamed,
     wanted,
 )
-from service.sheets.figures import UNKNOWN, Cell, Figure, Row, Section, Table, line, quantity, unit_sign, words
+from service.sheets.figures import (
+    UNKNOWN,
+    Cell,
+    Figure,
+    Row,
+    Section,
+    Table,
+    in_column,
+    line,
+    quantity,
+    unit_sign,
+    words,
+)
 from service.sheets.mechanics import PROGRAMMED_SPEED, mechanics
 from service.sheets.text import place_of
 
@@ -179,7 +191,7 @@ def _stack(report: Report, analysis: StackAnalysis) -> Section:
     rows = []
     for member in (*analysis.chain.links, *analysis.chain.knobs):
         part, place = member.part, places.get(member.part.id)
-        ends = [() if place is None else each.cell(place) for each in POSITION[1:]]
+        ends = [() if place is None else in_column(each, place) for each in POSITION[1:]]
         number = Markup("<bdi>{}</bdi>").format(part.part_number) if part.part_number else "not stated"
         rows.append(Row(((part.id,), (number,), (words("kind", part.kind),), *ends)))
     heads = (POSITION[0].label, "Part number", "Kind", *(each.head for each in POSITION[1:]))
