@@ -13,6 +13,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import replace
 from hashlib import sha256
 from importlib.resources import files
+from itertools import zip_longest
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any, Final
 
@@ -166,8 +167,8 @@ def report_page(report: Report, analysis: StackAnalysis) -> str:
 def marked(cell: Cell) -> Markup:
     """Return words and figures as HTML; the value of a figure's element is always the report's.
 
-    >>> marked(("limit ", Figure(12.693, Unit("µm", 1))))
-    Markup('limit <data value="12.693">12.7</data>\\xa0µm')
+    >>> marked(("limit ", Figure(12.5), " < ", "13"))
+    Markup('limit <data value="12.5">12.5</data> &lt; 13')
     """
     return Markup().join(map(_piece, cell))
 
@@ -186,14 +187,13 @@ _ENVIRONMENT.filters["marked"] = marked
 
 def _stack(report: Report, analysis: StackAnalysis) -> Section:
     """The section with part numbers and kinds, which the request has, and with the retention knobs."""
-    section = stack(report)
-    places = {one.component: one for one in report.geometry.components}
+    section, chain = stack(report), analysis.chain
     rows = []
-    for member in (*analysis.chain.links, *analysis.chain.knobs):
-        part, place = member.part, places.get(member.part.id)
-        ends = [() if place is None else in_column(each, place) for each in POSITION[1:]]
+    for member, place in zip_longest((*chain.links, *chain.knobs), report.geometry.components):
+        part = member.part
         number = Markup("<bdi>{}</bdi>").format(part.part_number) if part.part_number else "not stated"
-        rows.append(Row(((part.id,), (number,), (words("kind", part.kind),), *ends)))
+        name, *ends = ((part.id,), (), ()) if place is None else (in_column(each, place) for each in POSITION)
+        rows.append(Row((name, (number,), (words("kind", part.kind),), *ends)))
     heads = (POSITION[0].label, "Part number", "Kind", *(each.head for each in POSITION[1:]))
     parts = Table("Parts from the spindle side, positions from the gauge line.", heads, tuple(rows), words=3)
     return replace(section, tables=(parts,) if rows else ())

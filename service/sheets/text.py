@@ -126,7 +126,7 @@ def table(head: Sequence[str], rows: Sequence[Sequence[str]], console: Console, 
         wrap(one, max(width, min(len(one), _HEAD_WIDTH), *map(len, one.split())))
         for one, width in zip(head, widths, strict=True)
     ]
-    widths = [max(width, *map(len, lines)) for width, lines in zip(widths, heads, strict=True)]
+    widths = [max([width, *map(len, lines)]) for width, lines in zip(widths, heads, strict=True)]
     widths[0] = min(widths[0], _LONGEST_NAME)
     height = max(map(len, heads))
     stacked = zip(*([""] * (height - len(lines)) + lines for lines in heads), strict=True)
