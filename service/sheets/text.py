@@ -123,7 +123,7 @@ def table(head: Sequence[str], rows: Sequence[Sequence[str]], console: Console, 
         return
     widths = [max(map(len, column)) for column in zip(*rows, strict=True)]
     heads = [
-        wrap(one, max(width, min(len(one), _HEAD_WIDTH), *map(len, one.split())))
+        wrap(one, max(1, width, min(len(one), _HEAD_WIDTH), *map(len, one.split())))
         for one, width in zip(head, widths, strict=True)
     ]
     widths = [max([width, *map(len, lines)]) for width, lines in zip(widths, heads, strict=True)]

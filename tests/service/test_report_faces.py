@@ -13,6 +13,7 @@ from typing import Any, Final, Literal, Union, get_args, get_origin
 import pytest
 from pydantic import BaseModel
 
+from rules.quantities.models import Out
 from rules.schema.report import Report, SpeedLimit
 from rules.schema.strict_json import parse_json
 from service.drawing.pictures import Pictures
@@ -138,12 +139,12 @@ def _labels(section: Section) -> Iterator[str]:
         yield from _labels(part)
 
 
-def _numeric(model: type[BaseModel], path: str = "") -> Iterator[tuple[type[BaseModel], str, str]]:
+def _numeric(model: type[Out], path: str = "") -> Iterator[tuple[type[Out], str, str]]:
     for name, field in model.model_fields.items():
         kind, place = _without_none(field.annotation), f"{path}.{name}".removeprefix(".")
         if get_origin(kind) is list:
             kind, place = _without_none(get_args(kind)[0]), f"{place}[]"
-        if isinstance(kind, type) and issubclass(kind, BaseModel):
+        if isinstance(kind, type) and issubclass(kind, Out):
             yield from _numeric(kind, place)
         elif kind is float:
             yield model, name, place
