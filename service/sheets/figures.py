@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
+from math import inf
 from types import MappingProxyType
 from typing import Final, TypeAlias, TypeVar, get_args
 
@@ -60,6 +61,8 @@ class Unit:
     """100 for a share, which is written in percent."""
     exact: bool = False
     """Every digit of the report is written."""
+    tens_from: float = inf
+    """From here on the number is written to the nearest ten."""
 
 
 _UNITS: Final[Mapping[str, Unit]] = MappingProxyType(
@@ -78,7 +81,7 @@ _UNITS: Final[Mapping[str, Unit]] = MappingProxyType(
         "_gmm": Unit("g·mm"),
         "_percent": Unit("%", 1),
         "_deg": Unit("°", 1),
-        "_rpm": Unit("rpm", 0),
+        "_rpm": Unit("rpm", 0, tens_from=10_000),
         "_mpa": Unit("MPa"),
         "_mm": Unit("mm", 2),
         "_um": Unit("µm", 1),
@@ -137,7 +140,7 @@ class Figure:
 
     >>> print(Figure(12.693, Unit("µm", 1)), Figure(-0.02, Unit("µm", 1)), Figure(0.485561, Unit("%", 0, 100.0)))
     12.7 µm 0.0 µm 49 %
-    >>> print(Figure(1404.56, Unit("N")), Figure(115898.8, Unit("rpm", 0)), Figure(0.024864, Unit("mm", 2)))
+    >>> print(Figure(1404.56, Unit("N")), Figure(115898.8, Unit("rpm", 0, tens_from=1e4)), Figure(0.024864, Unit("mm", 2)))
     1400 N 115900 rpm 0.0249 mm
     """
 
@@ -156,7 +159,7 @@ class Figure:
             shown = format(Decimal(to_json(self.value).decode()), "f")
         elif unit.decimals is None or (unit.sign in ("mm", "kg") and 0 < abs(value) < _SMALL):
             shown = format(Decimal(f"{value:.2e}"), "f")
-        elif unit.sign == "rpm" and abs(value) >= 10_000:
+        elif abs(value) >= unit.tens_from:
             return f"{round(value, -1):.0f}"
         else:
             shown = f"{value:.{unit.decimals}f}"
@@ -268,13 +271,13 @@ def words(name: str, code: object) -> str:
     return str(code).replace("_", " ") if name in ("kind", "limit_at") else str(code)
 
 
-def line(model: type[Out], name: str, *, exact: bool = False, missing: str = UNKNOWN) -> Line:
+def line(model: type[Out], name: str, *, missing: str = UNKNOWN) -> Line:
     """Return a field of the report with label and unit; KeyError where the model has no such field."""
     unit = _SHARES.get(name) or next((unit for end, unit in _UNITS.items() if name.endswith(end)), Unit())
     label = model.model_fields[name].title
     if label is None:
         raise ValueError(f"{model.__name__}.{name} has no title, which is its label")
-    return Line(model, name, label, replace(unit, exact=exact), missing)
+    return Line(model, name, label, unit, missing)
 
 
 def lines(model: type[Out], *names: str) -> tuple[Line, ...]:

@@ -6,6 +6,7 @@ Each names the fields it shows; text and page show them all, in this order.
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from typing import Final
 
 from rules.schema.report import (
@@ -21,12 +22,12 @@ from rules.schema.report import (
     SpeedReport,
     StiffnessReport,
 )
-from service.sheets.figures import Fact, Section, facts, line, lines, table
+from service.sheets.figures import Fact, Section, Unit, facts, line, lines, table
 
 __all__ = ["PROGRAMMED_SPEED", "mechanics"]
 
 
-PROGRAMMED_SPEED: Final = line(SpeedReport, "asked_rpm", exact=True)
+PROGRAMMED_SPEED: Final = replace(line(SpeedReport, "asked_rpm"), unit=Unit("rpm", 0))
 _MARGINS: Final = lines(SpeedReport, "margin_rpm", "margin_percent")
 _GOVERNING: Final = line(SpeedReport, "governing")
 _CAUSE: Final = line(SpeedLimit, "cause"), line(SpeedLimit, "component", missing="–")
