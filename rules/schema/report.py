@@ -9,13 +9,14 @@ The work instruction of a stack: how to build it, what to read, what to sign, ho
 
 from __future__ import annotations
 
-from typing import Literal
+from typing import Final, Literal
 
 from pydantic import Field
 
 from rules.quantities.models import LackingFact, Out, Pointer
 
 __all__ = [
+    "SPEED_CAUSES",
     "AcceptanceReport",
     "AssemblyAction",
     "AssemblyReport",
@@ -50,64 +51,113 @@ __all__ = [
 ]
 
 
+SPEED_CAUSES: Final = {
+    "component": "marked speed",
+    "balance": "balance grade",
+    "critical_speed": "share of the critical speed",
+    "shrink_fit": "shrink fit",
+    "machine": "machine",
+    "cutting_speed": "cutting speed",
+}
+"""What limits a speed, in words."""
+
+
 class SpeedLimit(Out):
     """One cause that limits the speed."""
 
-    cause: Literal["component", "balance", "critical_speed", "shrink_fit", "machine", "cutting_speed"]
-    component: str | None = Field(description="The component, or for a shrink fit the joint, it belongs to.")
-    speed_rpm: float = Field(
-        description="Highest speed it allows: of the critical speed the share that its rule allows; for a shrink fit"
-        " where the grip meets what the cut asks, or is gone where the cut asks nothing."
+    cause: Literal["component", "balance", "critical_speed", "shrink_fit", "machine", "cutting_speed"] = Field(
+        title="Limited by"
     )
+    component: str | None = Field(
+        title="Part or joint", description="The component, or for a shrink fit the joint, it belongs to."
+    )
+    speed_rpm: float = Field(
+        title="Highest speed",
+        description="Highest speed it allows: of the critical speed the share that its rule allows; for a shrink fit"
+        " where the grip meets what the cut asks, or is gone where the cut asks nothing.",
+    )
+
+    @property
+    def words(self) -> str:
+        """The cause as people read it, with its component or joint; no part of the JSON."""
+        cause = SPEED_CAUSES[self.cause]
+        if self.component is None:
+            return cause
+        return f"{cause} {self.component}" if self.cause == "shrink_fit" else f"{cause} of {self.component}"
 
 
 class SpeedReport(Out):
     """How fast the stack may turn."""
 
-    asked_rpm: float | None
+    asked_rpm: float | None = Field(title="Programmed speed")
     limits: list[SpeedLimit] = Field(description="Lowest first.")
-    governing: SpeedLimit | None
-    margin_rpm: float | None = Field(description="Governing limit less the speed asked; negative beyond it.")
-    margin_percent: float | None = Field(description="That margin in percent of the speed asked.")
+    governing: SpeedLimit | None = Field(title="Lowest limit")
+    margin_rpm: float | None = Field(
+        title="Margin to the lowest limit", description="Governing limit less the speed asked; negative beyond it."
+    )
+    margin_percent: float | None = Field(
+        title="Relative margin",
+        description="That margin in percent of the speed asked.",
+    )
     complete: bool = Field(description="False when a limit that applies is not known.")
 
 
 class BalanceReport(Out):
     """Unbalance by ISO 21940-11, residuals and eccentric masses randomly clocked."""
 
-    grade: str | None = Field(description="The grade asked.")
-    unbalance_p95_gmm: float | None
-    unbalance_worst_gmm: float | None
-    permissible_gmm: float | None = Field(description="At the asked speed and grade.")
-    highest_speed_rpm: float | None = Field(description="Highest speed at which the grade is kept, at p95.")
-    quality_mm_per_s: float | None = Field(description="What the p95 unbalance amounts to at the asked speed, e·ω.")
-    best_grade: str | None = Field(description="Finest grade kept at the asked speed.")
-    rotating_force_n: float | None = Field(description="Force of the p95 unbalance at the asked speed.")
-    couple_rms_g_mm2: float | None = Field(
-        description="Couple of the unbalances about the gauge line, root mean square over all clockings, g·mm²."
+    grade: str | None = Field(title="Required balance grade", description="The grade asked.")
+    unbalance_p95_gmm: float | None = Field(title="Unbalance, 95th percentile")
+    unbalance_worst_gmm: float | None = Field(title="Unbalance, worst case")
+    permissible_gmm: float | None = Field(
+        title="Permissible unbalance at the programmed speed", description="At the asked speed and grade."
     )
-    couple_worst_g_mm2: float | None
+    highest_speed_rpm: float | None = Field(
+        title="Highest speed for the required grade", description="Highest speed at which the grade is kept, at p95."
+    )
+    quality_mm_per_s: float | None = Field(
+        title="e·ω at the programmed speed", description="What the p95 unbalance amounts to at the asked speed, e·ω."
+    )
+    best_grade: str | None = Field(
+        title="Finest grade met at the programmed speed", description="Finest grade kept at the asked speed."
+    )
+    rotating_force_n: float | None = Field(
+        title="Rotating force at the programmed speed", description="Force of the p95 unbalance at the asked speed."
+    )
+    couple_rms_g_mm2: float | None = Field(
+        title="Couple about the gauge line, root mean square",
+        description="Couple of the unbalances about the gauge line, root mean square over all clockings, g·mm².",
+    )
+    couple_worst_g_mm2: float | None = Field(title="Couple about the gauge line, worst case")
     seating_gmm: float | None = Field(
-        description="Unbalance one reseating in the spindle may bring: balancing below it is pointless."
+        title="Unbalance from one reseating in the spindle",
+        description="Unbalance one reseating in the spindle may bring: balancing below it is pointless.",
     )
 
 
 class ComponentMass(Out):
     """Mass properties of one component, stated or from its outline."""
 
-    component: str
-    mass_kg: float | None
-    centre_of_mass_mm: float | None = Field(description="From the gauge line.")
-    transverse_inertia_kg_mm2: float | None = Field(description="About a diameter through its own centre of mass.")
+    component: str = Field(title="Part")
+    mass_kg: float | None = Field(title="Mass")
+    centre_of_mass_mm: float | None = Field(title="Centre of mass", description="From the gauge line.")
+    transverse_inertia_kg_mm2: float | None = Field(
+        title="Moment of inertia", description="About a diameter through its own centre of mass."
+    )
 
 
 class MassReport(Out):
     """Mass of the stack."""
 
-    total_kg: float | None
-    centre_of_mass_mm: float | None = Field(description="From the gauge line.")
-    transverse_inertia_kg_mm2: float | None = Field(description="About a diameter through the common centre of mass.")
-    tilting_moment_n_m: float | None = Field(description="Of the weight about the gauge line, axis level.")
+    total_kg: float | None = Field(title="Mass of the stack")
+    centre_of_mass_mm: float | None = Field(
+        title="Centre of mass from the gauge line", description="From the gauge line."
+    )
+    transverse_inertia_kg_mm2: float | None = Field(
+        title="Moment of inertia about a diameter", description="About a diameter through the common centre of mass."
+    )
+    tilting_moment_n_m: float | None = Field(
+        title="Tilting moment about the gauge line", description="Of the weight about the gauge line, axis level."
+    )
     components: list[ComponentMass]
 
 
@@ -115,74 +165,101 @@ class LoadReport(Out):
     """What the cut asks. Computed loads are those of a sharp cutter that runs true; wear adds a third or more."""
 
     source: Literal["stated", "milling"] | None = Field(
-        description="'stated' where the request states torque or pull; null where nothing tells a load."
+        title="Source", description="'stated' where the request states torque or pull; null where nothing tells a load."
     )
-    torque_n_m: float | None = Field(description="Largest torque in a revolution.")
-    axial_pull_n: float | None = Field(description="Pull out of the clamp, of helical teeth.")
-    radial_force_n: float | None = Field(description="Largest force across the axis.")
-    power_kw: float | None = Field(description="At the spindle, mean of a milling cut.")
-    mean_torque_n_m: float | None
-    mean_chip_thickness_mm: float | None
-    specific_force_mpa: float | None = Field(description="k_c at the mean chip thickness.")
-    teeth_in_cut: float | None = Field(description="Mean number of teeth engaged.")
-    removal_rate_mm3_per_min: float | None
+    torque_n_m: float | None = Field(title="Largest torque", description="Largest torque in a revolution.")
+    axial_pull_n: float | None = Field(title="Pull-out force", description="Pull out of the clamp, of helical teeth.")
+    radial_force_n: float | None = Field(title="Radial force", description="Largest force across the axis.")
+    power_kw: float | None = Field(title="Spindle power", description="At the spindle, mean of a milling cut.")
+    mean_torque_n_m: float | None = Field(title="Mean torque")
+    mean_chip_thickness_mm: float | None = Field(title="Mean chip thickness")
+    specific_force_mpa: float | None = Field(
+        title="Specific cutting force", description="k_c at the mean chip thickness."
+    )
+    teeth_in_cut: float | None = Field(title="Teeth in cut, mean", description="Mean number of teeth engaged.")
+    removal_rate_mm3_per_min: float | None = Field(title="Material removal rate")
 
 
 class ShrinkReport(Out):
     """A shrink-fit joint after Lamé, interferences on the diameter after smoothing."""
 
-    least_interference_um: float
-    greatest_interference_um: float
-    interference_at_speed_um: float = Field(description="What speed leaves of the least; at rest where none is asked.")
-    least_pressure_mpa: float = Field(description="At that interference.")
-    greatest_pressure_mpa: float = Field(description="At rest.")
-    friction: float
-    hub_stress_mpa: float = Field(description="Von Mises stress at the bore, greatest interference, asked speed.")
-    yield_mpa: float | None
-    opening_temperature_c: float | None = Field(
-        description="Of the hub, the shank staying cold, with play to join. Hot metal burns: see the cautions."
+    least_interference_um: float = Field(title="Interference, minimum")
+    greatest_interference_um: float = Field(title="Interference, maximum")
+    interference_at_speed_um: float = Field(
+        title="Minimum interference at speed",
+        description="What speed leaves of the least; at rest where none is asked.",
     )
-    release_speed_rpm: float | None = Field(description="Where the least interference is gone; null if never.")
-    holding_speed_rpm: float | None = Field(description="Where the grip meets what the cut asks; null if never.")
+    least_pressure_mpa: float = Field(title="Minimum contact pressure at speed", description="At that interference.")
+    greatest_pressure_mpa: float = Field(title="Maximum contact pressure at rest", description="At rest.")
+    friction: float = Field(title="Coefficient of friction")
+    hub_stress_mpa: float = Field(
+        title="Von Mises stress at the bore",
+        description="Von Mises stress at the bore, greatest interference, asked speed.",
+    )
+    yield_mpa: float | None = Field(title="Yield stress of the holder")
+    opening_temperature_c: float | None = Field(
+        title="Temperature to open the bore",
+        description="Of the hub, the shank staying cold, with play to join. Hot metal burns: see the cautions.",
+    )
+    release_speed_rpm: float | None = Field(
+        title="Release speed", description="Where the least interference is gone; null if never."
+    )
+    holding_speed_rpm: float | None = Field(
+        title="Highest speed that holds the load", description="Where the grip meets what the cut asks; null if never."
+    )
 
 
 class GripReport(Out):
     """How a straight shank is held."""
 
-    joint: str
+    joint: str = Field(title="Joint")
     at: list[Pointer]
-    grip_length_mm: float | None
-    minimum_grip_mm: float | None
-    projection_mm: float | None
-    basis: Literal["rating", "interference"] = Field(description="Where its capacity comes from.")
-    torque_capacity_n_m: float | None = Field(description="At this grip length and the asked speed.")
-    axial_capacity_n: float | None
-    safety_factor: float | None = Field(description="Against torque and pull together.")
-    weakest: bool = Field(description="The joint of the lowest safety factor, where all are known.")
+    grip_length_mm: float | None = Field(title="Grip length")
+    minimum_grip_mm: float | None = Field(title="Minimum grip")
+    projection_mm: float | None = Field(title="Projection")
+    basis: Literal["rating", "interference"] = Field(
+        title="Capacity from", description="Where its capacity comes from."
+    )
+    torque_capacity_n_m: float | None = Field(
+        title="Torque capacity", description="At this grip length and the asked speed."
+    )
+    axial_capacity_n: float | None = Field(title="Axial capacity")
+    safety_factor: float | None = Field(
+        title="Safety factor against slip", description="Against torque and pull together."
+    )
+    weakest: bool = Field(
+        title="Lowest safety factor", description="The joint of the lowest safety factor, where all are known."
+    )
     shrink_fit: ShrinkReport | None
 
 
 class BendingShare(Out):
     """What one part has in the deflection of the tip."""
 
-    name: str
-    kind: Literal["component", "joint", "spindle"]
-    share: float
+    name: str = Field(title="Part or joint")
+    kind: Literal["component", "joint", "spindle"] = Field(title="Kind")
+    share: float = Field(title="Share")
 
 
 class StiffnessReport(Out):
     """Bending of the stack as a stepped beam held at the gauge line."""
 
-    tip_compliance_um_per_n: float | None
-    tip_stiffness_n_per_um: float | None
-    radial_force_n: float | None = Field(description="Force across the axis at the tip.")
-    deflection_um: float | None = Field(description="Of the tip under that force.")
-    deflection_limit_um: float | None
+    tip_compliance_um_per_n: float | None = Field(title="Compliance at the tip")
+    tip_stiffness_n_per_um: float | None = Field(title="Stiffness at the tip")
+    radial_force_n: float | None = Field(
+        title="Radial force at the tip", description="Force across the axis at the tip."
+    )
+    deflection_um: float | None = Field(title="Deflection of the tip", description="Of the tip under that force.")
+    deflection_limit_um: float | None = Field(title="Permissible deflection")
     shares: list[BendingShare] = Field(description="Where the deflection comes from; they add up to 1.")
-    bending_frequencies_hz: list[float] = Field(description="First ones, lowest first; empty where not known.")
-    critical_speed_rpm: float | None = Field(description="Speed of one turn a period of the first of them.")
-    spindle_frequency_hz: float | None
-    tooth_passing_hz: float | None
+    bending_frequencies_hz: list[float] = Field(
+        title="Natural frequencies in bending", description="First ones, lowest first; empty where not known."
+    )
+    critical_speed_rpm: float | None = Field(
+        title="Critical speed", description="Speed of one turn a period of the first of them."
+    )
+    spindle_frequency_hz: float | None = Field(title="Spindle frequency")
+    tooth_passing_hz: float | None = Field(title="Tooth-passing frequency")
     notes: list[str] = Field(description="What the model leaves out.")
 
 
@@ -210,11 +287,11 @@ AssemblyAction = Literal[
 class AssemblyValue(Out):
     """A number of this stack that a step is about."""
 
-    name: str = Field(examples=["grip length"])
-    unit: str | None = Field(description="Null for a count.", examples=["mm"])
-    value: float | None = Field(description="What to set or to read; null where only bounds are known.")
-    at_least: float | None
-    at_most: float | None
+    name: str = Field(title="Name", examples=["grip length"])
+    unit: str | None = Field(title="Unit", description="Null for a count.", examples=["mm"])
+    value: float | None = Field(title="Value", description="What to set or to read; null where only bounds are known.")
+    at_least: float | None = Field(title="At least")
+    at_most: float | None = Field(title="At most")
 
 
 class AssemblyStep(Out):
@@ -238,26 +315,37 @@ class AssemblyStep(Out):
 class AcceptanceReport(Out):
     """Where the finished assembly is read and when the reading is good."""
 
-    limit_at: Literal["gauge_plane", "tip"]
-    plane_mm: float | None = Field(description="Where the indicator touches, from the gauge line.")
+    limit_at: Literal["gauge_plane", "tip"] = Field(title="Measuring plane")
+    plane_mm: float | None = Field(
+        title="Measuring plane from the gauge line", description="Where the indicator touches, from the gauge line."
+    )
     counted_from: Literal["last_clamping_face"]
-    face_of: str | None = Field(description="The component whose workpiece-side face that is.")
-    distance_mm: float | None = Field(description="Of the plane from that face.")
-    limit_um: float | None
-    expected_p50_um: float | None = Field(description="Half of such assemblies read less; null where not complete.")
-    expected_p95_um: float | None = Field(description="95 % of such assemblies read less.")
+    face_of: str | None = Field(
+        title="Distance counted from the workpiece-side face of",
+        description="The component whose workpiece-side face that is.",
+    )
+    distance_mm: float | None = Field(
+        title="Distance of the measuring plane from that face", description="Of the plane from that face."
+    )
+    limit_um: float | None = Field(title="Runout limit")
+    expected_p50_um: float | None = Field(
+        title="Expected reading, median", description="Half of such assemblies read less; null where not complete."
+    )
+    expected_p95_um: float | None = Field(
+        title="Expected reading, 95th percentile", description="95 % of such assemblies read less."
+    )
     rule: str = Field(description="When to accept and when to refuse, in words.")
 
 
 class RecordField(Out):
     """A blank of the record, to be filled in by whoever did the work."""
 
-    name: str = Field(examples=["grip length"])
-    joint: str | None
-    unit: str | None
-    target: float | None = Field(description="What it should be, where the stack tells.")
-    at_least: float | None
-    at_most: float | None
+    name: str = Field(title="Quantity", examples=["grip length"])
+    joint: str | None = Field(title="Joint")
+    unit: str | None = Field(title="Unit")
+    target: float | None = Field(title="Target", description="What it should be, where the stack tells.")
+    at_least: float | None = Field(title="At least")
+    at_most: float | None = Field(title="At most")
 
 
 class AssemblyReport(Out):
@@ -282,10 +370,10 @@ class Finding(Out):
     title: str
     message: str = Field(description="What was seen and what would do, with both numbers.")
     at: list[Pointer]
-    observed: float | str | None = Field(description="What was seen.")
-    limit: float | str | None = Field(description="What it was held against.")
+    observed: float | str | None = Field(title="Observed", description="What was seen.")
+    limit: float | str | None = Field(title="Limit", description="What it was held against.")
     unit: str | None = Field(description="Unit of observed, limit and margin.")
-    margin: float | None = Field(description="Distance to the limit, negative beyond it.")
+    margin: float | None = Field(title="Margin", description="Distance to the limit, negative beyond it.")
     remedy: str
     source: str
 
@@ -313,17 +401,21 @@ class Summary(Out):
 class PositionReport(Out):
     """Where a component lies along the axis; zero is the gauge line, positive toward the cut."""
 
-    component: str
-    from_mm: float | None
-    to_mm: float | None
+    component: str = Field(title="Part")
+    from_mm: float | None = Field(title="From")
+    to_mm: float | None = Field(title="To")
 
 
 class GeometryReport(Out):
     """The stack along its axis."""
 
-    last_clamping_face_mm: float | None
-    gauge_plane_mm: float | None = Field(description="Where the indicator touches.")
-    tip_mm: float | None = Field(description="Cutting tip, the projection from the gauge line.")
+    last_clamping_face_mm: float | None = Field(title="Last clamping face from the gauge line")
+    gauge_plane_mm: float | None = Field(
+        title="Gauge plane from the gauge line", description="Where the indicator touches."
+    )
+    tip_mm: float | None = Field(
+        title="Projection from the gauge line", description="Cutting tip, the projection from the gauge line."
+    )
     components: list[PositionReport]
 
 
@@ -333,30 +425,37 @@ class ContributorReport(Out):
     Across is zero where the direction is not known to any other contributor.
     """
 
-    name: str = Field(examples=["seat of c1"])
+    name: str = Field(title="Contributor", examples=["seat of c1"])
     component: str | None
-    law: Literal["limit", "capability", "measured"]
-    direction_known: bool = Field(description="Measured with its direction, so it adds as a vector where joints allow.")
+    law: Literal["limit", "capability", "measured"] = Field(title="Basis")
+    direction_known: bool = Field(
+        title="Direction", description="Measured with its direction, so it adds as a vector where joints allow."
+    )
     offset_um: float = Field(description="Amplitude at the gauge line, signed, µm.")
     offset_across_um: float
     slope_um_per_mm: float = Field(description="Change of the amplitude along the axis, µm/mm.")
     slope_across_um_per_mm: float
-    gauge_plane_tir_um: float | None = Field(description="Its own TIR at the gauge plane.")
-    tip_tir_um: float | None = Field(description="Its own TIR at the tip.")
-    gauge_plane_share: float | None = Field(description="Share of the mean square runout at the gauge plane.")
+    gauge_plane_tir_um: float | None = Field(title="At the gauge plane", description="Its own TIR at the gauge plane.")
+    tip_tir_um: float | None = Field(title="At the tip", description="Its own TIR at the tip.")
+    gauge_plane_share: float | None = Field(
+        title="Share", description="Share of the mean square runout at the gauge plane."
+    )
 
 
 class PlaneReport(Out):
     """The predicted total indicator reading at one plane."""
 
-    z_mm: float
-    p50_um: float = Field(description="Half of the assemblies read less.")
-    p95_um: float = Field(description="95 % of the assemblies read less.")
-    best_clocking_um: float = Field(description="Least reading if every joint could be turned freely.")
-    worst_case_um: float | None = Field(
-        description="Every contributor at its limit and in line; null where a contributor has no hard limit."
+    z_mm: float = Field(title="From the gauge line")
+    p50_um: float = Field(title="Median", description="Half of the assemblies read less.")
+    p95_um: float = Field(title="95th percentile", description="95 % of the assemblies read less.")
+    best_clocking_um: float = Field(
+        title="Lowest by clocking", description="Least reading if every joint could be turned freely."
     )
-    probability_within_limit: float | None
+    worst_case_um: float | None = Field(
+        title="Worst case",
+        description="Every contributor at its limit and in line; null where a contributor has no hard limit.",
+    )
+    probability_within_limit: float | None = Field(title="Within the limit")
 
 
 class RunoutReport(Out):
@@ -364,8 +463,8 @@ class RunoutReport(Out):
 
     complete: bool = Field(description="False when a contributor is not known: the figures are then too small.")
     not_stated: list[LackingFact]
-    limit_um: float | None
-    limit_at: Literal["gauge_plane", "tip"]
+    limit_um: float | None = Field(title="Runout limit")
+    limit_at: Literal["gauge_plane", "tip"] = Field(title="Measuring plane")
     gauge_plane: PlaneReport | None
     tip: PlaneReport | None
     contributors: list[ContributorReport]
@@ -376,8 +475,8 @@ class ThresholdReport(Out):
 
     code: str
     threshold: str
-    value: float
-    rulebook_value: float
+    value: float = Field(title="Value in force")
+    rulebook_value: float = Field(title="Value in the rulebook")
     unit: str
 
 
@@ -401,13 +500,16 @@ class ReplacedRule(Out):
 class Provenance(Out):
     """What answered, by which rules, to which request."""
 
-    service: str
-    version: str
-    rulebooks: list[str] = Field(description="Names of the rulebooks in force.")
-    rulebook_sha256: str
-    catalogue_sha256: str | None = Field(description="Of the mounted components; null where none are mounted.")
+    service: str = Field(title="Service")
+    version: str = Field(title="Version")
+    rulebooks: list[str] = Field(title="Rulebooks", description="Names of the rulebooks in force.")
+    rulebook_sha256: str = Field(title="Rulebooks, SHA-256")
+    catalogue_sha256: str | None = Field(
+        title="Catalogue, SHA-256", description="Of the mounted components; null where none are mounted."
+    )
     request_sha256: str = Field(
-        description="SHA-256 of the request as understood: unset fields left out, lengths in mm, compact JSON."
+        title="Request, SHA-256",
+        description="SHA-256 of the request as understood: unset fields left out, lengths in mm, compact JSON.",
     )
     thresholds_changed: list[ThresholdReport]
     severities_lowered: list[OverrideReport]
@@ -424,7 +526,9 @@ class Report(Out):
     summary: Summary
     findings: list[Finding]
     undecided: list[Undecided]
-    decided: list[str] = Field(description="Codes of rules that concern the stack and were decided wherever they do.")
+    decided: list[str] = Field(
+        title="Rules decided", description="Codes of rules that concern the stack and were decided wherever they do."
+    )
     geometry: GeometryReport
     runout: RunoutReport
     speed: SpeedReport

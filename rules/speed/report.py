@@ -1,11 +1,6 @@
-"""The report's sections on speed, balance, mass, load, grip and stiffness.
-
-What limits a speed, in words.
-"""
+"""The report's section on speed: every limit, lowest first."""
 
 from __future__ import annotations
-
-from typing import Final
 
 from rules.quantities.missing import OrMissing
 from rules.quantities.models import construct
@@ -16,7 +11,7 @@ from rules.schema.report import (
 )
 from rules.speed.analysis import SpeedCause, SpeedLimits
 
-__all__ = ["cause", "speed_section"]
+__all__ = ["speed_section"]
 
 
 def _limit(one: SpeedCause, critical_share: float | None) -> SpeedLimit:
@@ -47,18 +42,3 @@ def speed_section(
         margin_percent=percent,
         complete=speed_limits.lacking is None,
     )
-
-
-_CAUSES: Final = {
-    "component": "marked on",
-    "balance": "balance grade",
-    "critical_speed": "share of the critical speed",
-    "shrink_fit": "shrink fit",
-    "machine": "machine",
-    "cutting_speed": "cutting speed of",
-}
-
-
-def cause(limit: SpeedLimit) -> str:
-    """Say what limits the speed, and of which part."""
-    return f"{_CAUSES[limit.cause]} {limit.component}" if limit.component else _CAUSES[limit.cause]

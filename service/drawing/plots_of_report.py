@@ -10,7 +10,6 @@ from dataclasses import dataclass
 from typing import Final
 
 from rules.schema.report import PlaneReport, Report, SpeedLimit
-from rules.speed.report import cause
 from service.drawing.dimensions import millimetres
 from service.drawing.plot_frame import (
     LEAST_UM,
@@ -213,8 +212,8 @@ def plot_speed(report: Report, *, prefix: str) -> str | None:
 
 def _name(limit: SpeedLimit, report: Report) -> str:
     if limit.cause == "balance" and report.balance.grade is not None:
-        return f"{cause(limit)} {report.balance.grade}"
-    return cause(limit)
+        return f"{limit.words} {report.balance.grade}"
+    return limit.words
 
 
 def _row(limit: SpeedLimit, name: str, area: Area, top: float, governs: bool) -> Iterator[Mark]:

@@ -1,155 +1,251 @@
-"""A report as plain text, made to be read on a terminal or in a log; nothing depends on colour.
+"""The report of a check: its sections on stack and runout, the changed rules, the work instruction, and all as text.
 
-What was changed against the rulebooks, in lines of plain text.
-
-A verdict or a decision by milder rules must not look like any other.
-
-The work instruction as plain text: steps to tick off, acceptance, record to sign, disassembly.
-
-The parts of the page that say where everything lies and how true it runs.
-
-The part of the page that is the work instruction: values to set, and the record to fill in and sign.
+Figures are declared in ``rules/schema/report.py``; a section here or in ``mechanics`` names them, and text and page
+both show what the section holds.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Sequence
 from typing import Final
 
-from markupsafe import Markup
 from rich.console import Console
 from rich.text import Text
 
-from rules.analysis import StackAnalysis
 from rules.schema.report import (
     AcceptanceReport,
     AssemblyReport,
     AssemblyStep,
     AssemblyValue,
+    ContributorReport,
     Finding,
+    GeometryReport,
     PlaneReport,
     PositionReport,
     Provenance,
     RecordField,
     Report,
     RunoutReport,
+    Summary,
     ThresholdReport,
     Undecided,
 )
-from service.sheets.figures import Fact, Row, Table, bounds, fact, figure, quantity, share, unit_sign
-from service.sheets.mechanics import print_mechanics
+from service.sheets.figures import (
+    Cell,
+    Fact,
+    Section,
+    bounds,
+    exactly,
+    facts,
+    line,
+    lines,
+    quantity,
+    table,
+    unit_sign,
+)
+from service.sheets.mechanics import mechanics
 from service.sheets.text import (
     STYLES,
     PlainText,
     count,
-    fixed,
     heading,
-    lacking,
-    number,
-    percent,
+    missing_line,
+    plain,
+    print_section,
     say,
     section,
-    table,
 )
 
 __all__ = [
     "CHANGED",
-    "acceptance_facts",
-    "blanks",
+    "NO_FINDINGS",
+    "POSITION",
+    "RUNOUT_LIMIT",
+    "acceptance",
     "changes",
-    "contributors_table",
-    "parts_table",
-    "planes_table",
+    "counts",
+    "finding_facts",
+    "plane_of_limit",
     "print_assembly",
     "print_report",
+    "provenance",
     "report_text",
-    "signatures",
+    "runout",
+    "stack",
     "step_values",
     "thresholds",
-    "where_of",
+    "unnamed",
+    "wanted",
 ]
 
 
-CHANGED = "Judged by changed rules"
-"""What stands above the lines."""
+CHANGED: Final = "Judged by changed rules"
+NO_FINDINGS: Final = "No findings."
+
+_GEOMETRY: Final = lines(GeometryReport, "tip_mm", "gauge_plane_mm", "last_clamping_face_mm")
+POSITION: Final = lines(PositionReport, "component", "from_mm", "to_mm")
+
+RUNOUT_LIMIT: Final = line(RunoutReport, "limit_um")
+_LIMIT_AT: Final = line(RunoutReport, "limit_at")
+_PLANE: Final = (
+    *lines(PlaneReport, "z_mm", "p50_um", "p95_um", "best_clocking_um"),
+    line(PlaneReport, "worst_case_um", missing="no hard limit"),
+    line(PlaneReport, "probability_within_limit", missing="no limit"),
+)
+_CONTRIBUTOR: Final = lines(
+    ContributorReport, "name", "law", "direction_known", "gauge_plane_tir_um", "tip_tir_um", "gauge_plane_share"
+)
+
+_FINDING: Final = lines(Finding, "observed", "limit", "margin")
+_ACCEPTANCE: Final = lines(
+    AcceptanceReport,
+    "limit_at",
+    "limit_um",
+    "plane_mm",
+    "face_of",
+    "distance_mm",
+    "expected_p50_um",
+    "expected_p95_um",
+)
+_PROVENANCE: Final = lines(
+    Provenance, "service", "version", "request_sha256", "rulebook_sha256", "catalogue_sha256", "rulebooks"
+)
+_DECIDED: Final = line(Report, "decided")
 
 
-def changes(provenance: Provenance) -> list[str]:
+def stack(report: Report) -> Section:
+    """Where the stack and its parts lie along the axis."""
+    geometry = report.geometry
+    return Section(
+        "stack",
+        "Stack",
+        facts=facts(_GEOMETRY, geometry),
+        tables=table("Position of each part, from the gauge line.", POSITION, geometry.components),
+    )
+
+
+def runout(report: RunoutReport) -> Section:
+    """How true the stack runs."""
+    planes = (("gauge plane", report.gauge_plane), ("tip", report.tip))
+    known = [(name, plane) for name, plane in planes if plane is not None]
+    limited = report.limit_um is not None
+    return Section(
+        "runout",
+        "Runout",
+        gap="" if report.complete else "Not complete: the true readings are larger.",
+        missing=report.not_stated,
+        facts=facts((RUNOUT_LIMIT, _LIMIT_AT), report) if limited else (),
+        tables=(
+            *table(
+                "Predicted total indicator reading; within the limit: the share of assemblies.",
+                _PLANE,
+                [plane for _, plane in known],
+                lambda plane: limited and plane is plane_of_limit(report),
+                names=("Plane", [name for name, _ in known]),
+            ),
+            *table(
+                "Reading of each contributor alone, and its share of the mean square at the gauge plane.",
+                _CONTRIBUTOR,
+                report.contributors,
+            ),
+        ),
+    )
+
+
+def plane_of_limit(report: RunoutReport) -> PlaneReport | None:
+    """Return the plane at which the runout is limited; None where it is not known."""
+    return report.tip if report.limit_at == "tip" else report.gauge_plane
+
+
+def provenance(report: Report) -> Section:
+    """What answered, by which rules."""
+    return Section(
+        "provenance", "Provenance", facts=(*facts(_PROVENANCE, report.provenance), *facts([_DECIDED], report))
+    )
+
+
+def finding_facts(one: Finding) -> Sequence[Fact]:
+    """What was seen and what it was held against, with every digit, since it explains the verdict."""
+    known = ((each.label, getattr(one, each.name)) for each in _FINDING)
+    return [
+        Fact(label, (value if isinstance(value, str) else exactly(value, one.unit),))
+        for label, value in known
+        if value is not None
+    ]
+
+
+def changes(changed: Provenance) -> list[Cell]:
     """Thresholds of the request's policy, then severities and rules of an operator's books; empty for most."""
     return [
-        *thresholds(provenance.thresholds_changed),
+        *thresholds(changed.thresholds_changed),
         *(
-            f"{one.code}  a safety rule, {one.from_severity} lowered to {one.to_severity} by {one.book}"
-            for one in provenance.severities_lowered
+            (f"{one.code}: safety rule, {one.from_severity} lowered to {one.to_severity} by {one.book}",)
+            for one in changed.severities_lowered
         ),
         *(
-            f"{one.code}  {'a safety rule, ' if one.safety else ''}replaced by {one.book}"
-            for one in provenance.rules_replaced
+            (f"{one.code}: {'safety rule, ' if one.safety else ''}replaced by {one.book}",)
+            for one in changed.rules_replaced
         ),
     ]
 
 
-def thresholds(changed: Iterable[ThresholdReport]) -> list[str]:
-    """A line for each threshold that a policy changed."""
+def thresholds(changed: Iterable[ThresholdReport]) -> list[Cell]:
+    """Each threshold that a policy changed."""
     return [
-        f"{one.code}  {quantity(one.threshold)}: {number(one.value)} by the request's policy,"
-        f" {number(one.rulebook_value)} in the rulebook"
+        (
+            f"{one.code}: {quantity(one.threshold).partition(' (')[0]} ",
+            exactly(one.value, one.unit),
+            " by the request's policy, ",
+            exactly(one.rulebook_value, one.unit),
+            " in the rulebook",
+        )
         for one in changed
     ]
 
 
-def print_assembly(assembly: AssemblyReport, console: Console) -> None:
-    """Print the steps, when to accept, the record and how to take apart, in this order."""
-    title = "Assembly" if assembly.buildable else "Assembly, which cannot be finished as the stack stands"
-    _steps(title, assembly.steps, console)
-    section("Acceptance", _acceptance(assembly.acceptance), console)
-    section("Record", [_blank(one) for one in assembly.record], console)
-    _steps("Disassembly", assembly.disassembly, console)
+def counts(summary: Summary) -> str:
+    """How many findings of each kind there are."""
+    return ", ".join(
+        (
+            count(summary.errors, "error"),
+            count(summary.warnings, "warning"),
+            f"{summary.advice} advice",
+            f"{summary.undecided} undecided",
+            f"{count(summary.decided, 'rule')} decided",
+        )
+    )
 
 
-def _steps(title: str, steps: Sequence[AssemblyStep], console: Console) -> None:
-    if steps:
-        heading(title, console)
-    for step in steps:
-        style = STYLES["error"] if step.action == "stop" else "bold"
-        where = f" {step.joint}" if step.joint else ""
-        say(Text.assemble(f"{step.number:2}  ", (f"{step.action}{where}", style), f": {step.text}"), console, 2)
-        for caution in step.caution:
-            say(Text(f"Caution: {caution}", style=STYLES["warning"]), console, 6)
-        if step.from_maker:
-            say(Text(f"By the maker: {', '.join(step.from_maker)}."), console, 6)
-        if step.not_stated:
-            say(Text(f"Not stated: {', '.join(step.not_stated)}"), console, 6)
+def unnamed(report: Report) -> str:
+    """Return the name of the stack, or that it has none."""
+    return report.stack or "unnamed stack"
 
 
-def _acceptance(one: AcceptanceReport) -> list[str]:
-    lines = [one.rule]
-    if one.expected_p50_um is not None and one.expected_p95_um is not None:
-        expected = f"{number(one.expected_p50_um)} µm, 95 % less than {number(one.expected_p95_um)} µm"
-        lines.append(f"Half of such assemblies read less than {expected}.")
-    return lines
+def step_values(values: Sequence[AssemblyValue]) -> Sequence[Fact]:
+    """The numbers of a step."""
+    return [Fact(one.name, bounds(one.value, one.at_least, one.at_most, one.unit)) for one in values]
 
 
-def _blank(one: RecordField) -> str:
-    joint = "" if one.joint is None else f" {one.joint}"
-    unit = "" if one.unit is None else f" {unit_sign(one.unit)}"
-    wanted = [
-        f"{words}{number(value)}"
-        for words, value in (("", one.target), ("at least ", one.at_least), ("at most ", one.at_most))
-        if value is not None
-    ]
-    told = f" ({', '.join(wanted)})" if wanted else ""
-    return f"{one.name}{joint}{told}: ________{unit}"
+def acceptance(one: AcceptanceReport) -> Sequence[Fact]:
+    """Where to read and what to expect."""
+    return facts(_ACCEPTANCE, one)
+
+
+def wanted(one: RecordField) -> Cell:
+    """What should be entered in a blank of the record, without its unit."""
+    return bounds(one.target, one.at_least, one.at_most, None)
 
 
 def print_report(report: Report, console: Console) -> None:
-    """Print verdict, findings with remedies, gaps, budget, mechanics, cautions, in this order."""
-    _verdict(report, console)
-    section(CHANGED, changes(report.provenance), console)
+    """Print verdict, changed rules, findings, gaps, figures, work instruction and cautions, in this order."""
+    verdict = (report.verdict.upper(), STYLES[report.verdict])
+    say(Text.assemble(verdict, "  ", (unnamed(report), "bold")), console)
+    say(Text(counts(report.summary)), console)
+    section(CHANGED, [plain(one) for one in changes(report.provenance)], console)
     _findings(report.findings, console)
     _undecided(report.undecided, console)
-    _runout(report.runout, console)
-    print_mechanics(report, console)
+    for one in (stack(report), runout(report.runout), *mechanics(report)):
+        print_section(one, console)
     if report.assembly is not None:
         print_assembly(report.assembly, console)
     section("Cautions", report.cautions, console)
@@ -162,197 +258,60 @@ def report_text(report: Report) -> str:
     return out.text()
 
 
-def _verdict(report: Report, console: Console) -> None:
-    summary = report.summary
-    verdict = (report.verdict.upper(), STYLES[report.verdict])
-    say(Text.assemble(verdict, "  ", (report.stack or "unnamed stack", "bold")), console)
-    counts = (
-        count(summary.errors, "error"),
-        count(summary.warnings, "warning"),
-        f"{summary.advice} advice",
-        f"{summary.undecided} undecided",
-        f"{count(summary.decided, 'rule')} decided",
-    )
-    say(Text(", ".join(counts)), console)
-
-
 def _findings(findings: Sequence[Finding], console: Console) -> None:
-    if findings:
-        heading("Findings", console)
+    heading("Findings", console)
+    if not findings:
+        say(Text(NO_FINDINGS), console, 2)
     for one in findings:
         severity = (one.severity, STYLES[one.severity])
         say(Text.assemble(severity, f"  {one.code}  ", (one.title, "bold")), console, 2)
-        for line in (one.message, f"Remedy: {one.remedy}", f"Where: {', '.join(one.at)}"):
-            say(Text(line), console, 6)
+        measured = "; ".join(f"{each.label}: {plain(each.value)}" for each in finding_facts(one))
+        about = f"Where: {', '.join(one.at)}. Source: {one.source}"
+        for told in (one.message, measured, f"Remedy: {one.remedy}", about):
+            if told:
+                say(Text(told), console, 6)
 
 
 def _undecided(gaps: Sequence[Undecided], console: Console) -> None:
     if gaps:
         heading("Undecided", console)
     for gap in gaps:
-        say(Text(f"{gap.code}  {gap.title} (would be: {gap.severity})"), console, 2)
+        say(Text(f"{gap.code}  {gap.title} ({gap.severity} if violated)"), console, 2)
         say(Text(f"Where: {', '.join(gap.at)}"), console, 6)
-        for lack in gap.lacks:
-            say(Text(lacking(lack)), console, 6)
+        for one in gap.lacks:
+            say(Text(missing_line(one)), console, 6)
 
 
-def _runout(runout: RunoutReport, console: Console) -> None:
-    planes = [
-        (name, *_plane(plane))
-        for name, plane in (("gauge plane", runout.gauge_plane), ("tip", runout.tip))
-        if plane is not None
-    ]
-    if not (planes or runout.contributors or runout.not_stated):
-        return
-    heading("Runout, total indicator reading in µm", console)
-    if runout.limit_um is not None:
-        where = "gauge plane" if runout.limit_at == "gauge_plane" else "tip"
-        say(Text(f"Limit {number(runout.limit_um)} at the {where}."), console, 2)
-    if not runout.complete:
-        say(Text("Not complete, so the figures are too small:"), console, 2)
-        for lack in runout.not_stated:
-            say(Text(lacking(lack)), console, 6)
-    table(("plane", "from gauge line", "half below", "95 % below", "best", "worst", "in limit"), planes, console)
-    table(
-        ("contributor", "at gauge plane", "at tip", "share"),
-        [
-            (
-                one.name,
-                fixed(one.gauge_plane_tir_um, 1),
-                fixed(one.tip_tir_um, 1),
-                fixed(percent(one.gauge_plane_share), 0, " %"),
-            )
-            for one in runout.contributors
-        ],
-        console,
-    )
+def print_assembly(assembly: AssemblyReport, console: Console) -> None:
+    """Print the steps, when to accept, the record and how to take apart, in this order."""
+    title = "Assembly" if assembly.buildable else "Assembly, which cannot be finished as the stack stands"
+    _steps(title, assembly.steps, console)
+    accepted = assembly.acceptance
+    print_section(Section("acceptance", "Acceptance", facts=acceptance(accepted), notes=[accepted.rule]), console)
+    section("Record", [_blank(one) for one in assembly.record], console)
+    _steps("Disassembly", assembly.disassembly, console)
 
 
-def _plane(plane: PlaneReport) -> tuple[str, ...]:
-    return (
-        fixed(plane.z_mm, 2, " mm"),
-        fixed(plane.p50_um, 1),
-        fixed(plane.p95_um, 1),
-        fixed(plane.best_clocking_um, 1),
-        fixed(plane.worst_case_um, 1),
-        fixed(percent(plane.probability_within_limit), 1, " %"),
-    )
+def _steps(title: str, steps: Sequence[AssemblyStep], console: Console) -> None:
+    if steps:
+        heading(title, console)
+    for step in steps:
+        style = STYLES["error"] if step.action == "stop" else "bold"
+        where = f" {step.joint}" if step.joint else ""
+        say(Text.assemble(f"{step.number:2}  ", (f"{step.action}{where}", style), f": {step.text}"), console, 2)
+        values = "; ".join(f"{one.label}: {plain(one.value)}" for one in step_values(step.values))
+        if values:
+            say(Text(values), console, 6)
+        for caution in step.caution:
+            say(Text(f"Caution: {caution}", style=STYLES["warning"]), console, 6)
+        if step.from_maker:
+            say(Text(f"By the maker: {', '.join(step.from_maker)}."), console, 6)
+        if step.not_stated:
+            say(Text(f"Not stated: {', '.join(step.not_stated)}"), console, 6)
 
 
-_LAWS: Final = {"limit": "at its limit", "capability": "95 % keep it", "measured": "measured"}
-
-
-def where_of(limit_at: str) -> str:
-    """Name the plane of a limit."""
-    return limit_at.replace("_", " ")
-
-
-def parts_table(report: Report, derived: StackAnalysis) -> Table | None:
-    """List the parts in the order they are joined, with knobs last; nothing where the stack is not known."""
-    rows = tuple(_parts(report, derived))
-    if not rows:
-        return None
-    heads = ("Part", "Part number", "Kind", "From, mm", "To, mm")
-    return Table("From the spindle side; distances count from the gauge line.", heads, rows, words=3)
-
-
-def _parts(report: Report, derived: StackAnalysis) -> Iterator[Row]:
-    places: list[PositionReport | None] = [*report.geometry.components]
-    places += [None] * len(derived.chain.knobs)
-    for link, place in zip((*derived.chain.links, *derived.chain.knobs), places, strict=True):
-        part = link.part
-        ends = ("", "") if place is None else (figure(place.from_mm), figure(place.to_mm))
-        number = Markup("<bdi>{}</bdi>").format(part.part_number) if part.part_number else "not stated"
-        yield Row((part.id, number, part.kind.replace("_", " "), *ends))
-
-
-def planes_table(runout: RunoutReport) -> Table | None:
-    """Tell the predicted readings; nothing where no plane is known."""
-    planes = (("gauge plane", runout.gauge_plane), ("tip", runout.tip))
-    rows = tuple(_plane_cell(name, plane, runout.limit_at) for name, plane in planes if plane is not None)
-    heads = (
-        "Plane",
-        "From gauge line, mm",
-        "Half below",
-        "95 % below",
-        "Best clocking",
-        "Worst case",
-        "In limit",
-    )
-    known = "" if runout.complete else ", from what is stated only: true readings are larger"
-    return Table(f"Predicted total indicator reading, µm{known}.", heads, rows) if rows else None
-
-
-def _plane_cell(name: str, plane: PlaneReport, limit_at: str) -> Row:
-    within = plane.probability_within_limit
-    return Row(
-        (
-            name,
-            figure(plane.z_mm),
-            figure(plane.p50_um, decimals=1),
-            figure(plane.p95_um, decimals=1),
-            figure(plane.best_clocking_um, decimals=1),
-            "no hard limit" if plane.worst_case_um is None else figure(plane.worst_case_um, decimals=1),
-            "no limit asked" if within is None else share(within, 1),
-        ),
-        marked=within is not None and where_of(limit_at) == name,
-    )
-
-
-def contributors_table(runout: RunoutReport) -> Table | None:
-    """Tell what each part adds; nothing where no contributor is known."""
-    rows = tuple(
-        Row(
-            (
-                one.name,
-                _LAWS[one.law] + (", direction known" if one.direction_known else ""),
-                figure(one.gauge_plane_tir_um, decimals=1),
-                figure(one.tip_tir_um, decimals=1),
-                share(one.gauge_plane_share),
-            )
-        )
-        for one in runout.contributors
-    )
-    caption = "What each contributor reads alone, µm, and its share of the mean square at the gauge plane."
-    heads = ("Contributor", "How it is known", "At gauge plane", "At tip", "Share")
-    return Table(caption, heads, rows, words=2) if rows else None
-
-
-Blank = tuple[str, str, str, str]
-"""What to fill in: name, joint, what is wanted, unit."""
-
-_SIGNED: Final = frozenset({"operator", "date", "signature"})
-
-
-def step_values(values: Sequence[AssemblyValue]) -> Sequence[Fact]:
-    """Tell the numbers of a step."""
-    return [Fact(one.name, bounds(one.value, one.at_least, one.at_most, unit_sign(one.unit))) for one in values]
-
-
-def acceptance_facts(one: AcceptanceReport) -> Sequence[Fact]:
-    """Tell where to read and what to expect."""
-    face = f"distance from the face of {one.face_of}" if one.face_of else "distance from the last clamping face"
-    figures = (
-        ("limit", one.limit_um, "µm"),
-        (face, one.distance_mm, "mm"),
-        ("plane from the gauge line", one.plane_mm, "mm"),
-        ("half of such assemblies read less than", one.expected_p50_um, "µm"),
-        ("95 % of such assemblies read less than", one.expected_p95_um, "µm"),
-    )
-    told = [fact(name, value, unit) for name, value, unit in figures if value is not None]
-    return [Fact("read at the", where_of(one.limit_at)), *told]
-
-
-def blanks(assembly: AssemblyReport) -> Sequence[Blank]:
-    """List what is filled in while building and measuring."""
-    return [_blank_cell(one) for one in assembly.record if one.name not in _SIGNED]
-
-
-def _blank_cell(one: RecordField) -> Blank:
-    sign = unit_sign(one.unit)
-    return one.name, one.joint or "", bounds(one.target, one.at_least, one.at_most, sign), sign
-
-
-def signatures(assembly: AssemblyReport) -> Sequence[str]:
-    """List what is filled in at the end."""
-    return [one.name for one in assembly.record if one.name in _SIGNED]
+def _blank(one: RecordField) -> str:
+    joint = "" if one.joint is None else f" {one.joint}"
+    unit = "" if one.unit is None else f" {unit_sign(one.unit)}"
+    told = plain(wanted(one))
+    return f"{one.name}{joint}{f' ({told})' if told else ''}: ________{unit}"

@@ -1,105 +1,105 @@
-"""The pieces that the page of a report is laid out with: figures, lists of figures, tables.
+"""Figures of the report as people read them; text and page are both made of the sections built from here.
 
-Units as people write them.
+A figure is declared once, as a field in ``rules/schema/report.py``: its title is the label, the end of its name gives
+the unit, and the unit gives the digits. A section names the fields that it shows; what it shows is on every face.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
 from decimal import Decimal
+from math import inf
 from types import MappingProxyType
-from typing import Final
+from typing import Final, TypeAlias, TypeVar, get_args
 
-from markupsafe import Markup
 from pydantic_core import to_json
 
-__all__ = ["Fact", "Row", "Table", "bounds", "fact", "facts", "figure", "quantity", "share", "unit_sign"]
+from rules.quantities.models import LackingFact, Out
+from rules.schema.report import SPEED_CAUSES
+
+__all__ = [
+    "UNKNOWN",
+    "Cell",
+    "Fact",
+    "Figure",
+    "Line",
+    "Row",
+    "Section",
+    "Table",
+    "Unit",
+    "bounds",
+    "exactly",
+    "facts",
+    "in_column",
+    "line",
+    "lines",
+    "quantity",
+    "table",
+    "unit_sign",
+    "words",
+]
 
 
-_NOT_KNOWN: Final = Markup('<span class="unknown">not known</span>')
+UNKNOWN: Final = "not known"
 
 _LARGE: Final = 1e15
-"""From here on numbers are written with a power of ten: nobody reads that many digits."""
+"""From here on numbers are written with a power of ten."""
+
+_SMALL: Final = 0.1
+"""Below, fixed decimals leave too little of a length or a mass."""
 
 
 @dataclass(frozen=True, slots=True)
-class Fact:
-    """A named figure."""
+class Unit:
+    """How a quantity is written for people."""
 
-    name: str
-    value: str
-
-
-@dataclass(frozen=True, slots=True)
-class Row:
-    """A row of a table; the first cell is its head."""
-
-    cells: tuple[str, ...]
-    marked: bool = False
-    """Whether it stands out; a word in the row must say why, too."""
+    sign: str = ""
+    decimals: int | None = None
+    """Fixed decimals; None for three significant figures."""
+    scale: float = 1.0
+    """100 for a share, which is written in percent."""
+    exact: bool = False
+    """Every digit of the report is written."""
+    tens_from: float = inf
+    """From here on the number is written to the nearest ten."""
 
 
-@dataclass(frozen=True, slots=True)
-class Table:
-    """A table; columns from ``words`` on hold figures and stand to the right."""
+_UNITS: Final[Mapping[str, Unit]] = MappingProxyType(
+    {
+        "_mm3_per_min": Unit("mm³/min"),
+        "_m_per_min": Unit("m/min"),
+        "_mm_per_s": Unit("mm/s"),
+        "_um_per_mm": Unit("µm/mm"),
+        "_n_per_um": Unit("N/µm"),
+        "_um_per_n": Unit("µm/N"),
+        "_kg_mm2": Unit("kg·mm²"),
+        "_g_mm2": Unit("g·mm²"),
+        "_n_m": Unit("N·m"),
+        "_temperature_c": Unit("°C", 0),
+        "_degc": Unit("°C", 0),
+        "_gmm": Unit("g·mm"),
+        "_percent": Unit("%", 1),
+        "_deg": Unit("°", 1),
+        "_rpm": Unit("rpm", 0, tens_from=10_000),
+        "_mpa": Unit("MPa"),
+        "_mm": Unit("mm", 2),
+        "_um": Unit("µm", 1),
+        "_kg": Unit("kg", 2),
+        "_hz": Unit("Hz"),
+        "_kw": Unit("kW"),
+        "_n": Unit("N"),
+    }
+)
+"""Units by the end of a field's name, longer ends before those they end in."""
 
-    caption: str
-    heads: tuple[str, ...]
-    rows: tuple[Row, ...]
-    words: int = 1
-
-
-def figure(value: float | None, unit: str = "", decimals: int | None = None) -> Markup:
-    """Write a number of the report, in full or with fixed decimals; the element's value is always the report's.
-
-    >>> figure(12.693, "µm", 1)
-    Markup('<data value="12.693">12.7</data>\\xa0µm')
-    >>> print(figure(18000.0), figure(-0.02, decimals=1))
-    <data value="18000.0">18000</data> <data value="-0.02">0.0</data>
-    >>> print(figure(-1.5e300, decimals=1))
-    <data value="-1.5e+300">−1.5e+300</data>
-    """
-    if value is None:
-        return _NOT_KNOWN
-    shown = _shown(value, decimals)
-    shown = shown.replace("-", "−") if float(shown) else shown.removeprefix("-")
-    written = Markup('<data value="{}">{}</data>').format(to_json(value).decode(), shown)
-    return written + f"\N{NO-BREAK SPACE}{unit}" if unit else written
-
-
-def _shown(value: float, decimals: int | None) -> str:
-    if abs(value) >= _LARGE:
-        return f"{value:.10g}"
-    if decimals is not None:
-        return f"{value:.{decimals}f}"
-    shown = format(Decimal(to_json(value).decode()), "f")
-    return shown.rstrip("0").rstrip(".") if "." in shown else shown
-
-
-def share(value: float | None, decimals: int = 0) -> Markup:
-    """Write a share in percent; the element's value is the share."""
-    if value is None:
-        return _NOT_KNOWN
-    shown = f"{100 * value:.{decimals}f}"
-    return Markup('<data value="{}">{}</data>\N{NO-BREAK SPACE}%').format(to_json(value).decode(), shown)
-
-
-def bounds(value: float | None, at_least: float | None, at_most: float | None, unit: str) -> Markup:
-    """Write what is wanted of a quantity, as far as it is known."""
-    told = (("", value), ("at least ", at_least), ("at most ", at_most))
-    return Markup(", ").join(words + figure(one, unit) for words, one in told if one is not None)
-
-
-def fact(name: str, value: float | None, unit: str = "", decimals: int | None = None) -> Fact:
-    """Name a figure."""
-    return Fact(name, figure(value, unit, decimals))
-
-
-def facts(figures: Iterable[tuple[str, float | None, str]]) -> Sequence[Fact]:
-    """Name those figures that are known."""
-    return [fact(name, value, unit) for name, value, unit in figures if value is not None]
-
+_SHARES: Final[Mapping[str, Unit]] = MappingProxyType(
+    {
+        "share": Unit("%", 0, 100.0),
+        "gauge_plane_share": Unit("%", 0, 100.0),
+        "probability_within_limit": Unit("%", 1, 100.0),
+    }
+)
 
 _SIGNS: Final[Mapping[str, str]] = MappingProxyType(
     {
@@ -115,29 +115,225 @@ _SIGNS: Final[Mapping[str, str]] = MappingProxyType(
         "none": "",
     }
 )
+"""Units as the report names them beside a value, where the sign differs."""
 
-
-_SUFFIXES: Final[Mapping[str, str]] = MappingProxyType(
+_WORDS: Final[Mapping[str, str]] = MappingProxyType(
     {
-        "_m_per_min": "m/min",
-        "_mm_per_s": "mm/s",
-        "_n_per_um": "N/µm",
-        "_n_m": "N·m",
-        "_degc": "°C",
-        "_gmm": "g·mm",
-        "_percent": "%",
-        "_deg": "°",
-        "_rpm": "rpm",
-        "_mpa": "MPa",
-        "_mm": "mm",
-        "_um": "µm",
-        "_kg": "kg",
-        "_hz": "Hz",
-        "_kw": "kW",
-        "_n": "N",
+        **{f"cause.{code}": told for code, told in SPEED_CAUSES.items()},
+        "basis.rating": "rated torque",
+        "direction_known.True": "known",
+        "direction_known.False": "random",
+        "law.capability": "95 % within the limit",
+        "law.limit": "hard limit",
+        "source.milling": "computed from the milling cut",
+        "source.stated": "stated in the request",
+        "weakest.True": "lowest",
+        "weakest.False": "",
     }
 )
-"""Units at the end of names, longer ones before those they end in."""
+"""Field and code -> words, where the code itself with blanks does not do."""
+
+
+@dataclass(frozen=True, slots=True)
+class Figure:
+    """A number of the report with its unit.
+
+    >>> print(Figure(12.693, Unit("µm", 1)), Figure(-0.02, Unit("µm", 1)), Figure(0.485561, Unit("%", 0, 100.0)))
+    12.7 µm 0.0 µm 49 %
+    >>> print(Figure(1404.56, Unit("N")), Figure(115898.8, Unit("rpm", 0, tens_from=1e4)), Figure(0.024864, Unit("mm", 2)))
+    1400 N 115900 rpm 0.0249 mm
+    """
+
+    value: float
+    unit: Unit = Unit()
+    bare: bool = False
+    """Whether the unit is left out, since the head of the column has it."""
+
+    @property
+    def number(self) -> str:
+        """The number as it is written, without its unit."""
+        value, unit = self.value * self.unit.scale, self.unit
+        if abs(value) >= _LARGE:
+            return f"{value:.10g}"
+        if unit.exact:
+            shown = format(Decimal(to_json(self.value).decode()), "f")
+        elif unit.decimals is None or (unit.sign in ("mm", "kg") and 0 < abs(value) < _SMALL):
+            shown = format(Decimal(f"{value:.2e}"), "f")
+        elif abs(value) >= unit.tens_from:
+            return f"{round(value, -1):.0f}"
+        else:
+            shown = f"{value:.{unit.decimals}f}"
+            return shown if float(shown) else shown.removeprefix("-")
+        return shown.rstrip("0").rstrip(".") if "." in shown else shown
+
+    @property
+    def sign(self) -> str:
+        """The unit as it is written after the number."""
+        return "" if self.bare else self.unit.sign
+
+    def __str__(self) -> str:
+        """Return number and unit."""
+        return f"{self.number} {self.sign}" if self.sign else self.number
+
+
+Cell: TypeAlias = tuple[str | Figure, ...]
+"""Words and figures one after the other; empty where nothing is known."""
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """A field of the report as people read it."""
+
+    model: type[Out]
+    name: str
+    label: str
+    unit: Unit
+    missing: str = UNKNOWN
+    """What a table says where the field is null."""
+
+    @property
+    def head(self) -> str:
+        """The head of a column of such figures, whose cells have no unit; shares keep their sign."""
+        return f"{self.label}, {self.unit.sign}" if self.unit.sign and self.unit.scale == 1.0 else self.label
+
+    @property
+    def numeric(self) -> bool:
+        """Whether the field holds a number."""
+        kind = self.model.model_fields[self.name].annotation
+        return float in (kind, *get_args(kind))
+
+    def cell(self, part: Out) -> Cell:
+        """Return what the field of a part of the report holds."""
+        value = getattr(part, self.name)
+        several = value if isinstance(value, list) else [] if value is None else [value]
+        pieces: list[str | Figure] = []
+        for one in several:
+            pieces += [", "] if pieces else []
+            pieces.append(Figure(one, self.unit) if isinstance(one, float) else words(self.name, one))
+        return tuple(pieces)
+
+
+@dataclass(frozen=True, slots=True)
+class Fact:
+    """A label and what belongs to it."""
+
+    label: str
+    value: Cell
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """A row of a table; the first cell is its head."""
+
+    cells: tuple[Cell, ...]
+    marked: bool = False
+    """Whether it stands out; a word in the row or above the table must say why, too."""
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """A table; columns from ``words`` on hold figures and stand to the right."""
+
+    caption: str
+    heads: tuple[str, ...]
+    rows: tuple[Row, ...]
+    words: int = 1
+
+
+@dataclass(frozen=True, slots=True)
+class Section:
+    """A part of the report; what it does not have is empty."""
+
+    name: str
+    title: str
+    gap: str = ""
+    """What makes its figures incomplete."""
+    missing: Sequence[LackingFact] = ()
+    facts: Sequence[Fact] = ()
+    tables: Sequence[Table] = ()
+    parts: Sequence[Section] = ()
+    notes: Sequence[str] = ()
+
+    def __bool__(self) -> bool:
+        """Whether it says anything."""
+        return any((self.gap, self.missing, self.facts, self.tables, self.parts, self.notes))
+
+
+def words(name: str, code: object) -> str:
+    """Return a code or a text of the report as people read it.
+
+    >>> words("basis", "rating"), words("limit_at", "gauge_plane"), words("joint", "c1/em")
+    ('rated torque', 'gauge plane', 'c1/em')
+    """
+    known = _WORDS.get(f"{name}.{code}")
+    if known is not None:
+        return known
+    return str(code).replace("_", " ") if name in ("kind", "limit_at") else str(code)
+
+
+def line(model: type[Out], name: str, *, missing: str = UNKNOWN) -> Line:
+    """Return a field of the report with label and unit; KeyError where the model has no such field."""
+    unit = _SHARES.get(name) or next((unit for end, unit in _UNITS.items() if name.endswith(end)), Unit())
+    label = model.model_fields[name].title
+    if label is None:
+        raise ValueError(f"{model.__name__}.{name} has no title, which is its label")
+    return Line(model, name, label, unit, missing)
+
+
+def lines(model: type[Out], *names: str) -> tuple[Line, ...]:
+    """Return fields of one model."""
+    return tuple(line(model, name) for name in names)
+
+
+def facts(listed: Iterable[Line], part: Out) -> tuple[Fact, ...]:
+    """Return those of the fields that are known."""
+    return tuple(Fact(one.label, cell) for one in listed if (cell := one.cell(part)))
+
+
+PartT = TypeVar("PartT", bound=Out)
+
+
+def table(
+    caption: str,
+    listed: Sequence[Line],
+    parts: Sequence[PartT],
+    marked: Callable[[PartT], bool] = lambda _: False,
+    names: tuple[str, Sequence[str]] | None = None,
+) -> tuple[Table, ...]:
+    """Return one table with a row for each part, or none where there is no part.
+
+    ``names`` are head and cells of a first column for parts that do not hold their own name.
+    """
+    if not parts:
+        return ()
+    rows = [Row(tuple(in_column(one, part) for one in listed), marked(part)) for part in parts]
+    heads = [one.head for one in listed]
+    leading = next((place for place, one in enumerate(listed) if one.numeric), len(listed))
+    if names is not None:
+        heads, leading = [names[0], *heads], leading + 1
+        rows = [replace(row, cells=((name,), *row.cells)) for name, row in zip(names[1], rows, strict=True)]
+    return (Table(caption, tuple(heads), tuple(rows), leading),)
+
+
+def in_column(one: Line, part: Out) -> Cell:
+    """Return a cell of a table: without the unit that the head has, and never empty."""
+    bare = one.unit.scale == 1.0
+    pieces = tuple(replace(piece, bare=bare) if isinstance(piece, Figure) else piece for piece in one.cell(part))
+    return pieces or (one.missing,)
+
+
+def exactly(value: float, unit: str | None) -> Figure:
+    """Return a number with every digit, in a unit as the report names it."""
+    return Figure(value, Unit(unit_sign(unit), exact=True))
+
+
+def bounds(value: float | None, at_least: float | None, at_most: float | None, unit: str | None) -> Cell:
+    """Return what is wanted of a quantity, as far as it is known."""
+    pieces: list[str | Figure] = []
+    for before, one in (("", value), ("at least ", at_least), ("at most ", at_most)):
+        if one is not None:
+            pieces += [f", {before}" if pieces else before, exactly(one, unit)]
+    return tuple(piece for piece in pieces if piece != "")
 
 
 def unit_sign(unit: str | None) -> str:
@@ -155,7 +351,7 @@ def quantity(name: str) -> str:
     >>> quantity("runout_p95_um"), quantity("torque_n_m"), quantity("knob_form")
     ('runout p95 (µm)', 'torque (N·m)', 'knob form')
     """
-    for suffix, sign in _SUFFIXES.items():
-        if name.endswith(suffix):
-            return f"{name.removesuffix(suffix).replace('_', ' ')} ({sign})"
+    for end, unit in _UNITS.items():
+        if name.endswith(end):
+            return f"{name.removesuffix(end).replace('_', ' ')} ({unit.sign})"
     return name.replace("_", " ")

@@ -24,7 +24,7 @@ from rules.schema.gate import (
 from rules.schema.imports import ImportedComponent, ImportFault, ImportReport, UnmappedValue
 from rules.schema.search import JointSetting, LeftOut, NearMiss, SearchReport, SearchResult
 from service.sheets.check import CHANGED, changes, thresholds
-from service.sheets.text import STYLES, count, heading, lacking, number, say, section, table
+from service.sheets.text import STYLES, count, heading, missing_line, number, plain, say, section, table
 
 __all__ = ["print_gate", "print_import", "print_search", "print_verification"]
 
@@ -48,13 +48,13 @@ def print_gate(report: GateReport, console: Console) -> None:
         ),
         console,
     )
-    section(CHANGED, changes(report.provenance), console)
+    section(CHANGED, [plain(one) for one in changes(report.provenance)], console)
     heading("Operations", console)
     for one in report.operations:
         _operation(one, console)
         own = [each for each in one.thresholds_changed if each not in report.provenance.thresholds_changed]
-        for line in thresholds(own):
-            say(Text(f"{CHANGED}: {line}"), console, 6)
+        for changed in thresholds(own):
+            say(Text(f"{CHANGED}: {plain(changed)}"), console, 6)
     section("Not required", [f"{one.code}  {one.name}: {one.why}" for one in report.not_required], console)
     section("Digest of the decision", [report.digest], console)
     section("Cautions", report.cautions, console)
@@ -93,12 +93,12 @@ def _reason(one: GateReason, console: Console) -> None:
 
 def _undecided(one: GateUndecided, console: Console) -> None:
     effect = (one.effect, _STYLES[one.effect])
-    say(Text.assemble(effect, f"  {one.code}  ", (one.title, "bold"), " could not be decided"), console, 6)
+    say(Text.assemble(effect, f"  {one.code}  ", (one.title, "bold"), " not decided"), console, 6)
     for lack in one.lacks:
-        say(Text(lacking(lack)), console, 10)
+        say(Text(missing_line(lack)), console, 10)
 
 
-_HEAD: Final = ("place", "verdict", "tip", "95 %", "N/µm", "kg", "Hz", "rpm", "parts")
+_HEAD: Final = ("place", "verdict", "projection", "95th percentile", "N/µm", "kg", "Hz", "rpm", "parts")
 
 
 def print_search(report: SearchReport, console: Console) -> None:
@@ -108,33 +108,34 @@ def print_search(report: SearchReport, console: Console) -> None:
     say(Text(f"{found} in {count(counts.parts, 'part')}", style="bold"), console)
     say(
         Text(
-            f"{count(counts.orders_possible, 'order')} possible, {counts.orders_cut} given up unjudged,"
+            f"{count(counts.orders_possible, 'order')} possible, {counts.orders_cut} ruled out early,"
             f" {counts.judged} judged, {counts.refused} of them refused"
         ),
         console,
     )
     if report.results:
         heading(
-            "Tip from the gauge line, mm; 95 % read below, µm; stiffness and first bending frequency there", console
+            "Projection, mm; 95th percentile of the runout, µm; stiffness at the tip; first natural frequency",
+            console,
         )
         rows = [_row(one) for one in report.results]
         table(_HEAD, rows, console)
         if any("?" in row for row in rows):
-            say(Text("? is not known"), console, 2)
+            say(Text("? means not known"), console, 2)
         heading(f"Parts and grips, by {', '.join(report.ranked_by)}", console)
         for one in report.results:
             _result(one, console)
     if report.nearest:
-        heading("What comes nearest", console)
+        heading("Closest alternatives", console)
         for near in report.nearest:
             _near(near, console)
     section(
         "Judged and refused", [_line(one.code, one.title, one.stacks, one.alone) for one in report.refused_by], console
     )
     section(
-        "Given up unjudged", [f"{one.code}  {one.title}: {count(one.orders, 'order')}" for one in report.cut], console
+        "Ruled out early", [f"{one.code}  {one.title}: {count(one.orders, 'order')}" for one in report.cut], console
     )
-    section("Parts that no stack may hold", [_left_out(one) for one in report.left_out], console)
+    section("Excluded parts", [_left_out(one) for one in report.left_out], console)
     if report.continuation is not None:
         section("Token for the next page", [report.continuation], console)
     section("Notes", report.notes, console)
@@ -180,7 +181,7 @@ def _grip(joint: JointSetting) -> str:
 
 
 def _line(code: str, title: str, stacks: int, alone: int) -> str:
-    return f"{code}  {title}: {count(stacks, 'stack')}, {alone} for nothing else"
+    return f"{code}  {title}: {count(stacks, 'stack')}, {alone} for this reason alone"
 
 
 def _left_out(one: LeftOut) -> str:
@@ -217,7 +218,7 @@ def _print_component(one: ImportedComponent, console: Console) -> None:
     _print_words("not stated", [field.field for field in one.not_stated if field.carried], console)
     _print_words("not stated, no place in the format", _not_carried(one), console)
     for left in one.unmapped:
-        say(Text(f"left over: {_left(left)}"), console, 2)
+        say(Text(f"not used: {_left(left)}"), console, 2)
     for note in one.notes:
         say(Text(f"note: {note}"), console, 2)
 

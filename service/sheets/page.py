@@ -10,43 +10,56 @@ from __future__ import annotations
 import re
 from base64 import b64encode
 from collections.abc import Iterator, Mapping
+from dataclasses import replace
 from hashlib import sha256
 from importlib.resources import files
+from itertools import zip_longest
 from types import MappingProxyType
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
-from markupsafe import Markup
+from markupsafe import Markup, escape
+from pydantic_core import to_json
 
-from rules.analysis import StackAnalysis
-from rules.schema.report import Finding, Report, Verdict
-from rules.speed.report import cause
+from rules.schema.report import GripReport, PlaneReport, Report, SpeedLimit, Verdict
+from service.contract import PictureName
 from service.drawing.pictures import NOTHING_TO_SHOW, pictures_of
 from service.operations.problems import Problem
 from service.sheets.check import (
-    acceptance_facts,
-    blanks,
-    contributors_table,
-    parts_table,
-    planes_table,
-    signatures,
+    CHANGED,
+    NO_FINDINGS,
+    POSITION,
+    RUNOUT_LIMIT,
+    acceptance,
+    changes,
+    counts,
+    finding_facts,
+    plane_of_limit,
+    provenance,
+    runout,
+    stack,
     step_values,
-    where_of,
+    unnamed,
+    wanted,
 )
-from service.sheets.figures import Fact, figure, quantity, unit_sign
-from service.sheets.mechanics import (
-    balance_facts,
-    bending_table,
-    grip_table,
-    load_facts,
-    mass_facts,
-    mass_table,
-    shrink_facts,
-    speed_facts,
-    speed_table,
-    stiffness_facts,
+from service.sheets.figures import (
+    UNKNOWN,
+    Cell,
+    Figure,
+    Row,
+    Section,
+    Table,
+    in_column,
+    line,
+    quantity,
+    unit_sign,
+    words,
 )
-from service.sheets.text import count, place_of
+from service.sheets.mechanics import PROGRAMMED_SPEED, mechanics
+from service.sheets.text import place_of
+
+if TYPE_CHECKING:
+    from rules.analysis import StackAnalysis
 
 __all__ = ["PAGE_HEADERS", "PAGE_STYLE", "STYLE_SOURCE", "problem_page", "report_page"]
 
@@ -97,69 +110,98 @@ _ENVIRONMENT.globals.update(style=Markup(PAGE_STYLE), policy=PAGE_POLICY)  # noq
 
 
 _MEANINGS: Final[dict[Verdict, str]] = {
-    "pass": "It goes together as stated: no error, no warning, and nothing left undecided.",
-    "review": "Not released: a person has to decide on the warnings and on what could not be decided.",
-    "fail": "Do not build or run it as it stands: see the findings.",
+    "pass": "The stack goes together as stated: no error, no warning, nothing undecided.",
+    "review": "Not released: someone must review the warnings and the undecided rules.",
+    "fail": "Do not build or run this stack: see the findings.",
 }
 
+_PICTURES: Final[Mapping[str, Mapping[PictureName, str]]] = MappingProxyType(
+    {
+        "runout": {
+            "distribution": "Distribution of the predicted reading over assemblies.",
+            "budget": "Reading of each contributor.",
+            "axis": "Eccentricity along the axis.",
+        },
+        "speed": {"speed": "Limits of the speed."},
+    }
+)
+"""Section -> its pictures with their captions."""
 
-def report_page(report: Report, derived: StackAnalysis) -> str:
+_SIGNED: Final = frozenset({"operator", "date", "signature"})
+"""Blanks of the record that are filled in at its end."""
+
+
+def report_page(report: Report, analysis: StackAnalysis) -> str:
     """Return the whole page; the report must hold the work instruction."""
     if report.assembly is None:
         raise ValueError("the page shows the work instruction, which this report does not hold")
-    provenance = report.provenance
+    record = report.assembly.record
     return rendered(
         "report.html",
         report=report,
-        title=f"{report.verdict.capitalize()}: {report.stack or 'unnamed stack'}",
+        name=unnamed(report),
+        title=f"{report.verdict.capitalize()}: {unnamed(report)}",
         meaning=_MEANINGS[report.verdict],
-        counts=_counts(report),
-        changed=bool(provenance.thresholds_changed or provenance.severities_lowered or provenance.rules_replaced),
+        counts=counts(report.summary),
+        changed_title=CHANGED,
+        changes=changes(report.provenance),
+        no_findings=NO_FINDINGS,
         key=list(_key(report)),
-        measured=[(one, _measured(one)) for one in report.findings],
-        pictures=_drawn(report, derived),
-        parts=parts_table(report, derived),
-        planes=planes_table(report.runout),
-        limit=None if report.runout.limit_um is None else figure(report.runout.limit_um, "µm"),
-        limit_at=where_of(report.runout.limit_at),
-        contributors=contributors_table(report.runout),
-        speeds=speed_table(report.speed),
-        speed=speed_facts(report.speed),
-        grips=grip_table(report.grip),
-        shrink_fits=[(one.joint, shrink_facts(one.shrink_fit)) for one in report.grip if one.shrink_fit],
-        load=load_facts(report.load),
-        stiffness=stiffness_facts(report.stiffness),
-        bending=bending_table(report.stiffness),
-        mass=mass_facts(report.mass),
-        masses=mass_table(report.mass),
-        balance=balance_facts(report),
+        stack=_stack(report, analysis),
+        sections=[one for one in (runout(report.runout), *mechanics(report)) if one or one.name in _PICTURES],
+        captions=_PICTURES,
+        pictures=_drawn(report, analysis),
         assembly=report.assembly,
+        acceptance=acceptance(report.assembly.acceptance),
+        record=[one for one in record if one.name not in _SIGNED],
+        signatures=[one.name for one in record if one.name in _SIGNED],
+        provenance=provenance(report),
+        finding_facts=finding_facts,
         step_values=step_values,
-        acceptance=acceptance_facts(report.assembly.acceptance),
-        blanks=blanks(report.assembly),
-        signatures=signatures(report.assembly),
-        figure=figure,
         unit_sign=unit_sign,
         quantity=quantity,
+        wanted=wanted,
     )
 
 
-def _counts(report: Report) -> str:
-    summary = report.summary
-    return ", ".join(
-        (
-            count(summary.errors, "error"),
-            count(summary.warnings, "warning"),
-            f"{summary.advice} advice",
-            f"{summary.undecided} undecided",
-            f"{count(summary.decided, 'rule')} decided",
-        )
+def marked(cell: Cell) -> Markup:
+    """Return words and figures as HTML; the value of a figure's element is always the report's.
+
+    >>> marked(("limit ", Figure(12.5), " < ", "13"))
+    Markup('limit <data value="12.5">12.5</data> &lt; 13')
+    """
+    return Markup().join(map(_piece, cell))
+
+
+def _piece(piece: str | Figure) -> Markup:
+    if isinstance(piece, str):
+        return Markup('<span class="unknown">{}</span>').format(piece) if piece == UNKNOWN else escape(piece)
+    number = Markup('<data value="{}">{}</data>').format(
+        to_json(piece.value).decode(), piece.number.replace("-", "−", 1)
     )
+    return number + f"\N{NO-BREAK SPACE}{piece.sign}" if piece.sign else number
 
 
-def _drawn(report: Report, derived: StackAnalysis) -> dict[str, Markup]:
+_ENVIRONMENT.filters["marked"] = marked
+
+
+def _stack(report: Report, analysis: StackAnalysis) -> Section:
+    """The section with part numbers and kinds, which the request has, and with the retention knobs."""
+    section, chain = stack(report), analysis.chain
+    rows = []
+    for member, place in zip_longest((*chain.links, *chain.knobs), report.geometry.components):
+        part = member.part
+        number = Markup("<bdi>{}</bdi>").format(part.part_number) if part.part_number else "not stated"
+        name, *ends = ((part.id,), (), ()) if place is None else (in_column(each, place) for each in POSITION)
+        rows.append(Row((name, (number,), (words("kind", part.kind),), *ends)))
+    heads = (POSITION[0].label, "Part number", "Kind", *(each.head for each in POSITION[1:]))
+    parts = Table("Parts from the spindle side, positions from the gauge line.", heads, tuple(rows), words=3)
+    return replace(section, tables=(parts,) if rows else ())
+
+
+def _drawn(report: Report, analysis: StackAnalysis) -> dict[str, Markup]:
     """The drawings, which escape what they write themselves; or why there is none."""
-    drawn = pictures_of(report, derived, prefix="picture-")
+    drawn = pictures_of(report, analysis, prefix="picture-")
     shown = {name: getattr(drawn, name) for name in NOTHING_TO_SHOW}
     return {
         name: Markup('<p class="note">{}</p>').format(NOTHING_TO_SHOW[name]) if svg is None else Markup(svg)  # noqa: S704
@@ -167,44 +209,38 @@ def _drawn(report: Report, derived: StackAnalysis) -> dict[str, Markup]:
     }
 
 
-def _measured(finding: Finding) -> list[Fact]:
-    unit = unit_sign(finding.unit)
-    told = (("Observed", finding.observed), ("Limit", finding.limit), ("Margin", finding.margin))
-    return [
-        Fact(name, value if isinstance(value, str) else figure(value, unit))
-        for name, value in told
-        if value is not None
-    ]
-
-
-def _key(report: Report) -> Iterator[tuple[str, str, str]]:
+def _key(report: Report) -> Iterator[tuple[str, Cell, Cell]]:
     """What the shop asks first: name, figure, and what it is held against."""
-    runout, speed, stiffness = report.runout, report.speed, report.stiffness
-    plane = runout.tip if runout.limit_at == "tip" else runout.gauge_plane
+    read, speed, stiffness = report.runout, report.speed, report.stiffness
+    plane = plane_of_limit(read)
     if plane is not None:
-        limit = "no limit asked" if runout.limit_um is None else Markup("limit ") + figure(runout.limit_um, "µm")
-        name, read = f"Runout at the {where_of(runout.limit_at)}, 95 % read less", figure(plane.p95_um, "µm", 1)
-        if runout.complete:
-            yield name, read, limit
+        reading = line(PlaneReport, "p95_um")
+        limit = ("limit ", *RUNOUT_LIMIT.cell(read)) if read.limit_um is not None else ("no limit",)
+        name = f"Runout at the {words('limit_at', read.limit_at)}, {reading.label}"
+        if read.complete:
+            yield name, reading.cell(plane), limit
         else:
-            yield name, figure(None), read + " from what is stated, " + limit
+            yield name, (UNKNOWN,), ("more than ", *reading.cell(plane), ", ", *limit)
+    lowest = speed.governing
+    highest = () if lowest is None else (*line(SpeedLimit, "speed_rpm").cell(lowest), f" ({lowest.words})")
     if speed.asked_rpm is not None:
-        known = Markup("lowest limit ") + figure(speed.governing.speed_rpm, "rpm") if speed.governing else ""
-        whose = f" ({cause(speed.governing)})" if speed.governing else "no limit known"
-        yield "Speed asked", figure(speed.asked_rpm, "rpm"), known + whose
-    elif speed.governing is not None:
-        yield "Highest speed", figure(speed.governing.speed_rpm, "rpm"), cause(speed.governing)
+        against = ("lowest limit ", *highest) if highest else ("no limit known",)
+        yield PROGRAMMED_SPEED.label, PROGRAMMED_SPEED.cell(speed), against
+    elif lowest is not None:
+        yield "Highest speed", highest[:1], (lowest.words,)
     for grip in report.grip:
         if grip.weakest:
-            yield "Safety of the weakest grip", figure(grip.safety_factor, decimals=3), grip.joint
-    if stiffness.deflection_um is not None:
-        accepted = stiffness.deflection_limit_um
-        told = "no limit asked" if accepted is None else Markup("limit ") + figure(accepted, "µm")
-        yield "Deflection of the tip", figure(stiffness.deflection_um, "µm", 1), told
-    if report.geometry.tip_mm is not None:
-        yield "Tip from the gauge line", figure(report.geometry.tip_mm, "mm"), ""
-    if report.mass.total_kg is not None:
-        yield "Mass", figure(report.mass.total_kg, "kg", 2), ""
+            safety = line(GripReport, "safety_factor")
+            yield safety.label, safety.cell(grip), (grip.joint,)
+    for part, name, limit_name in (
+        (stiffness, "deflection_um", "deflection_limit_um"),
+        (report.geometry, "tip_mm", None),
+        (report.mass, "total_kg", None),
+    ):
+        shown = line(type(part), name)
+        permitted = () if limit_name is None else line(type(part), limit_name).cell(part)
+        if cell := shown.cell(part):
+            yield shown.label, cell, ("limit ", *permitted) if permitted else ()
 
 
 def problem_page(problem: Problem, remedy: str) -> str:

@@ -1,6 +1,6 @@
 """The whole runout budget as plain text.
 
-A comparison as plain text: who is in the running, the table, why, and who reads less than whom.
+A comparison as plain text: who is not dominated, the table, why, and which has less runout.
 
 What a reading tells, as plain text for a terminal or a log: the next step first.
 """
@@ -15,7 +15,8 @@ from rich.text import Text
 from rules.schema.budget import BudgetReport, ClockingReport, JointTurn, PlaneBudgetReport, RequiredReport
 from rules.schema.comparison import AlternativeReport, ComparisonReport, ReadsLess
 from rules.schema.reading import AxisReport, DecisionReport, PlaneReading, PredictionReport, ReadingReport
-from service.sheets.text import STYLES, count, fixed, heading, lacking, number, percent, say, section, table
+from service.sheets.figures import words
+from service.sheets.text import STYLES, count, fixed, heading, missing_line, number, percent, say, section, table
 
 __all__ = ["print_budget", "print_comparison", "print_reading"]
 
@@ -24,8 +25,7 @@ def print_budget(report: BudgetReport, console: Console) -> None:
     """Print planes, each contributor's part, seats, clocking and what is required."""
     say(Text("Runout budget, total indicator reading in µm", style="bold"), console)
     if report.limit_um is not None:
-        where = "gauge plane" if report.limit_at == "gauge_plane" else "tip"
-        say(Text(f"Limit {number(report.limit_um)} at the {where}."), console, 2)
+        say(Text(f"Limit {number(report.limit_um)} µm at the {words('limit_at', report.limit_at)}."), console, 2)
     _planes(report, console)
     for plane in report.planes:
         _parts(plane, console)
@@ -36,11 +36,21 @@ def print_budget(report: BudgetReport, console: Console) -> None:
         _required(report.required, console)
     if not report.complete:
         fields = [", ".join(lack.fields) for lack in report.not_stated]
-        section("Not complete, so the figures are too small. Not stated:", fields, console)
+        section("Not complete: the true readings are larger. Missing:", fields, console)
 
 
 def _planes(report: BudgetReport, console: Console) -> None:
-    head = ("plane", "from gauge line", "50 %", "80 %", "95 %", "99 %", "best", "worst", "in limit")
+    head = (
+        "plane",
+        "from gauge line",
+        "median",
+        "80 %",
+        "95 %",
+        "99 %",
+        "lowest by clocking",
+        "worst case",
+        "within the limit",
+    )
     rows = [
         (
             plane.name,
@@ -60,7 +70,7 @@ def _planes(report: BudgetReport, console: Console) -> None:
 
 def _parts(plane: PlaneBudgetReport, console: Console) -> None:
     heading(f"At the {plane.name}" if plane.name in ("gauge plane", "tip") else f"At {plane.name}", console)
-    head = ("contributor", "alone", "share", "grown by", "95 % if halved")
+    head = ("contributor", "alone", "share", "lever", "95 % if halved")
     rows = [
         (
             item.name,
@@ -77,7 +87,7 @@ def _parts(plane: PlaneBudgetReport, console: Console) -> None:
 def _seats(report: BudgetReport, console: Console) -> None:
     if not report.seats:
         return
-    heading("A speck of 1 µm at one end of a seat reads, the first to clean twice on top", console)
+    heading("Effect of a 1 µm particle in each seat, most sensitive first", console)
     rows = [
         (
             seat.component,
@@ -91,15 +101,15 @@ def _seats(report: BudgetReport, console: Console) -> None:
 
 
 def _clocking(clocking: ClockingReport, console: Console) -> None:
-    angles = "from mark to mark" if clocking.marks else "from where they stand"
-    lines = [f"Measured parts alone read {fixed(clocking.measured_tir_um, 1)} µm."]
-    lines += [f"Turn {_turn(turn)}: {fixed(turn.leaves_tir_um, 1)} µm are left." for turn in clocking.one_joint]
+    angles = "from mark to mark" if clocking.marks else "from the present position"
+    lines = [f"Runout of the measured parts alone: {fixed(clocking.measured_tir_um, 1)} µm."]
+    lines += [f"Re-clock {_turn(turn)}: {fixed(turn.leaves_tir_um, 1)} µm remain." for turn in clocking.one_joint]
     if clocking.all_joints:
         turns = ", ".join(map(_turn, clocking.all_joints))
         left = fixed(clocking.all_joints[0].leaves_tir_um, 1)
-        lines.append(f"All joints, {angles}: {turns}; {left} µm are left.")
-    lines.append(f"With the rest at random 95 % then read up to {fixed(clocking.p95_after_um, 1)} µm.")
-    section("Turning joints", lines, console)
+        lines.append(f"All joints, {angles}: {turns}; {left} µm remain.")
+    lines.append(f"95th percentile after that, the other parts at random: {fixed(clocking.p95_after_um, 1)} µm.")
+    section("Re-clocking", lines, console)
 
 
 def _turn(turn: JointTurn) -> str:
@@ -108,9 +118,9 @@ def _turn(turn: JointTurn) -> str:
 
 def _required(required: RequiredReport, console: Console) -> None:
     where = "gauge plane" if required.plane == "gauge_plane" else "tip"
-    heading(f"To read {number(required.target_um)} µm at the {where} with 95 % of assemblies", console)
+    heading(f"Required for {number(required.target_um)} µm at the {where} in 95 % of assemblies", console)
     if required.factor is None:
-        say(Text("No factor on the stated parts reaches it: what was measured reads more by itself."), console, 2)
+        say(Text("Not possible: the measured parts alone exceed it."), console, 2)
         return
     rows = [(item.name, fixed(item.stated_tir_um, 1), fixed(item.required_tir_um, 1)) for item in required.contributors]
     table(("contributor", "stated", "required"), rows, console)
@@ -119,10 +129,10 @@ def _required(required: RequiredReport, console: Console) -> None:
 _HEAD: Final = (
     "alternative",
     "verdict",
-    "half",
-    "95 %",
-    "worst",
-    "tip",
+    "median",
+    "95th percentile",
+    "worst case",
+    "projection",
     "rpm",
     "N/µm",
     "joints",
@@ -137,17 +147,17 @@ def print_comparison(report: ComparisonReport, console: Console) -> None:
     total = count(len(report.alternatives), "alternative")
     say(Text(f"{total}, not dominated: {', '.join(report.non_dominated)}", style="bold"), console)
     heading(
-        "Half and 95 % read below, and worst, µm at the gauge plane; tip from the gauge line, mm; stiffness there",
+        "Runout at the gauge plane, µm; projection, mm; lowest speed limit; stiffness at the tip",
         console,
     )
     table(_HEAD, [_row(one) for one in report.alternatives], console)
     if any("?" in _row(one) for one in report.alternatives):
-        say(Text("? is not known"), console, 2)
+        say(Text("? means not known"), console, 2)
     heading("Why", console)
     for one in report.alternatives:
         say(Text.assemble((one.verdict, STYLES[one.verdict]), "  ", (one.name, "bold")), console, 2)
         say(Text(one.because), console, 6)
-    section("Which reads less, built and clocked at random", [_pair(one) for one in report.reads_less], console)
+    section("Lower runout, assembled and clocked at random", [_pair(one) for one in report.reads_less], console)
     section("Notes", report.notes, console)
     section("Cautions", report.cautions, console)
 
@@ -176,14 +186,14 @@ def _figure(value: float | None) -> str:
 def _pair(one: ReadsLess) -> str:
     share = percent(one.probability)
     if one.equal:
-        return f"{one.first} and {one.second} always read the same."
+        return f"{one.first} and {one.second} always have the same runout."
     if share is None:
         return f"{one.first} against {one.second}: not known."
-    return f"{one.first} reads less than {one.second} in {share:.1f} % of pairs."
+    return f"{one.first} has less runout than {one.second} in {share:.1f} % of pairs."
 
 
 _STYLES: Final = {"accept": "bold green", "clean_and_reseat": "bold red", "replace": "bold red"}
-_DECISIONS: Final = {"conforms": "kept", "does_not_conform": "broken", "not_proven": "not proven either way"}
+_DECISIONS: Final = {"conforms": "conforms", "does_not_conform": "does not conform", "not_proven": "not proven"}
 
 
 def print_reading(report: ReadingReport, console: Console) -> None:
@@ -193,7 +203,7 @@ def print_reading(report: ReadingReport, console: Console) -> None:
     say(Text(step.text), console)
     if report.decision is not None:
         section("Limit, by ISO 14253-1", _decision(report.decision), console)
-    heading("Read, µm", console)
+    heading("Readings, µm", console)
     table(
         ("distance", "range", "full turn", "eccentricity", "high point", "form"),
         [_plane(plane) for plane in report.planes],
@@ -206,7 +216,7 @@ def print_reading(report: ReadingReport, console: Console) -> None:
         before, beyond = number(trial.before_joint_um), number(trial.beyond_joint_um)
         told = (
             f"{trial.joint}: {before} µm before it, {beyond} µm beyond it",
-            f"turned on by {number(trial.turn_deg)}°, {number(trial.leaves_tir_um)} µm should be read",
+            f"turned on by {number(trial.turn_deg)}°, {number(trial.leaves_tir_um)} µm expected",
         )
         section("Trial turn, eccentricities", told, console)
     section("Notes", report.notes, console)
@@ -237,7 +247,7 @@ def _axis(axis: AxisReport) -> list[str]:
         f"at the face: {number(axis.offset_um)} µm{_toward(axis.offset_deg)}",
         f"tilt: {number(axis.tilt_um_per_mm)} µm/mm{_toward(axis.tilt_deg)}",
     ]
-    return lines if axis.tip_tir_um is None else [*lines, f"to expect at the tip: {number(axis.tip_tir_um)} µm"]
+    return lines if axis.tip_tir_um is None else [*lines, f"expected at the tip: {number(axis.tip_tir_um)} µm"]
 
 
 def _toward(direction: float | None) -> str:
@@ -252,8 +262,8 @@ def _prediction(report: ReadingReport, console: Console) -> None:
     ]
     if rows:
         heading("Predicted, µm", console)
-    table(("distance", "half below", "95 % below", "99 % below", "read less than this one", ""), rows, console)
-    section("Not predicted", [lacking(one) for one in report.not_stated], console)
+    table(("distance", "median", "95 %", "99 %", "assemblies below this reading", ""), rows, console)
+    section("Not predicted", [missing_line(one) for one in report.not_stated], console)
 
 
 def _predicted(one: PredictionReport) -> tuple[str, ...]:

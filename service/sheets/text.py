@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import io
 from collections.abc import Sequence
+from textwrap import wrap
 from typing import Final
 
 from rich.console import Console
@@ -14,6 +15,7 @@ from rich.text import Text
 
 from rules.quantities.models import LackingFact
 from service.operations.problems import Problem, ProblemPart
+from service.sheets.figures import Cell, Section, quantity
 
 __all__ = [
     "PLAIN_WIDTH",
@@ -22,10 +24,12 @@ __all__ = [
     "count",
     "fixed",
     "heading",
-    "lacking",
+    "missing_line",
     "number",
     "percent",
     "place_of",
+    "plain",
+    "print_section",
     "problem_text",
     "say",
     "section",
@@ -44,6 +48,9 @@ STYLES: Final = {
 
 PLAIN_WIDTH: Final = 100
 """Width of a text that goes to a file or another program, whatever the terminal."""
+
+_HEAD_WIDTH: Final = 12
+"""Longer heads of a table go on the next line, where their cells are narrower."""
 
 _LONGEST_NAME: Final = 40
 """Longer names in the first column of a table get a line of their own."""
@@ -84,27 +91,59 @@ def say(text: Text, console: Console, indent: int = 0) -> None:
         console.print(Text(" " * indent).append_text(line), soft_wrap=True)
 
 
-def table(head: Sequence[str], rows: Sequence[Sequence[str]], console: Console) -> None:
-    """Print names to the left, figures to the right; nothing without rows."""
+def print_section(one: Section, console: Console) -> None:
+    """Print a section of the report; nothing where it says nothing."""
+    if not one:
+        return
+    heading(one.title, console)
+    for told in (
+        one.gap,
+        *map(missing_line, one.missing),
+        *(f"{each.label}: {plain(each.value)}" for each in one.facts),
+    ):
+        if told:
+            say(Text(told), console, 2)
+    for each in one.tables:
+        say(Text(each.caption), console, 2)
+        table(each.heads, [[plain(cell) for cell in row.cells] for row in each.rows], console, each.words)
+    for note in one.notes:
+        say(Text(note), console, 2)
+    for part in one.parts:
+        print_section(part, console)
+
+
+def plain(cell: Cell) -> str:
+    """Return words and figures as text."""
+    return "".join(map(str, cell))
+
+
+def table(head: Sequence[str], rows: Sequence[Sequence[str]], console: Console, words: int = 1) -> None:
+    """Print ``words`` columns to the left, figures to the right, long heads in several lines; nothing without rows."""
     if not rows:
         return
-    widths = [max(map(len, column)) for column in zip(head, *rows, strict=True)]
+    widths = [max(map(len, column)) for column in zip(*rows, strict=True)]
+    heads = [
+        wrap(one, max(1, width, min(len(one), _HEAD_WIDTH), *map(len, one.split())))
+        for one, width in zip(head, widths, strict=True)
+    ]
+    widths = [max([width, *map(len, lines)]) for width, lines in zip(widths, heads, strict=True)]
     widths[0] = min(widths[0], _LONGEST_NAME)
-    for name, *figures in (head, *rows):
+    height = max(map(len, heads))
+    stacked = zip(*([""] * (height - len(lines)) + lines for lines in heads), strict=True)
+    for name, *others in (*stacked, *rows):
         if len(name) > widths[0]:
             say(Text(name), console, 2)
             name = ""
-        cells = [
-            name.ljust(widths[0]),
-            *(figure.rjust(width) for figure, width in zip(figures, widths[1:], strict=True)),
-        ]
+        cells = [name.ljust(widths[0])]
+        for place, (cell, width) in enumerate(zip(others, widths[1:], strict=True), 1):
+            cells.append(cell.ljust(width) if place < words else cell.rjust(width))
         say(Text("  ".join(cells)), console, 2)
 
 
-def lacking(lack: LackingFact) -> str:
+def missing_line(one: LackingFact) -> str:
     """Say what is missing and what would supply it."""
-    fields = f"; fields that would supply it: {', '.join(lack.fields)}" if lack.fields else ""
-    return f"lacks {lack.fact}{fields}"
+    fields = f"; supplied by {', '.join(one.fields)}" if one.fields else ""
+    return f"Missing: {quantity(one.fact)}{fields}"
 
 
 def count(many: int, what: str) -> str:

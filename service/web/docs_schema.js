@@ -32,6 +32,7 @@ function fields(schema, contract) {
         make(
           "dd",
           {},
+          label(name, one) ? make("p", {}, make("strong", {}, label(name, one))) : null,
           one.description ? make("p", {}, one.description) : null,
           one.examples?.length ? make("p", { class: "type" }, "e.g. ", make("code", {}, JSON.stringify(one.examples[0]))) : null,
           branches(one, contract).map((branch) => opener(branch, contract)),
@@ -39,6 +40,12 @@ function fields(schema, contract) {
       ),
     ),
   );
+}
+
+/** The label of a field on text and page; nothing where the title is only made of its name. */
+function label(name, schema) {
+  const made = name.replaceAll("_", " ");
+  return schema.title && schema.title.toLowerCase() !== made ? schema.title : null;
 }
 
 /** The schemas with fields of their own that a value may have. */

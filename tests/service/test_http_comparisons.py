@@ -156,13 +156,15 @@ def test_the_text_leaves_nothing_out(comparison: dict[str, Any], assessor: Asses
         if pair.probability is None:
             assert f"{pair.first} against {pair.second}: not known." in words
         else:
-            assert f"{pair.first} reads less than {pair.second} in {100 * pair.probability:.1f} % of pairs." in words
+            assert (
+                f"{pair.first} has less runout than {pair.second} in {100 * pair.probability:.1f} % of pairs." in words
+            )
     for said in (*report.notes, *report.cautions):
         assert said in words
 
 
 def test_two_fixed_readings_are_told_as_equal(comparison: dict[str, Any], assessor: Assessor) -> None:
-    """No chance is printed where both always read the same."""
+    """No chance is printed where both always have the same runout."""
     for one in comparison["alternatives"]:
         for part in one["stack"]["components"]:
             if part["kind"] != "retention_knob":
@@ -170,4 +172,4 @@ def test_two_fixed_readings_are_told_as_equal(comparison: dict[str, Any], assess
     report = compare(parse(ComparisonRequest, comparison), assessor)
     out = io.StringIO()
     print_comparison(report, Console(file=out, width=100, highlight=False))
-    assert "extended and extended-long always read the same." in out.getvalue()
+    assert "extended and extended-long always have the same runout." in out.getvalue()

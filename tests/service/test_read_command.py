@@ -70,8 +70,8 @@ def test_text_and_json_tell_the_same(name: str, tmp_path: Path, capsys: Any) -> 
     if report.trial is not None:
         told.append(report.trial.joint)
     if report.axis is not None:
-        told.append(f"to expect at the tip: {report.axis.tip_tir_um}")
-    assert all(" ".join(one.split()) in words for one in told)
+        told.append(f"expected at the tip: {report.axis.tip_tir_um}")
+    assert [one for one in told if " ".join(one.split()) not in words] == []
 
 
 def test_what_cannot_be_told_is_said(tmp_path: Path, capsys: Any) -> None:
@@ -82,7 +82,7 @@ def test_what_cannot_be_told_is_said(tmp_path: Path, capsys: Any) -> None:
     file.write_text(json.dumps({"planes": [plane, RANGE], "stack": stack}), encoding="utf-8")
     main(["read", str(file)])
     words = " ".join(capsys.readouterr().out.split())
-    assert "Not predicted lacks runout contributor; fields that would supply it: /stack/components/0/runout" in words
+    assert "Not predicted Missing: runout contributor; supplied by /stack/components/0/runout" in words
     assert "Notes No axis: both planes must be read with directions." in words
 
 

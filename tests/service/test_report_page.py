@@ -280,7 +280,7 @@ def test_a_verdict_by_replaced_rules_says_so() -> None:
     provenance = report.provenance.model_copy(update={"rules_replaced": replaced})
     page = report_page(report.model_copy(update={"provenance": provenance}), derived)
     assert "Judged by changed rules" in page
-    assert "a safety rule, replaced by shop/&lt;a&gt;.yaml" in page
+    assert "safety rule, replaced by shop/&lt;a&gt;.yaml" in page
 
 
 def test_the_same_report_gives_the_same_bytes() -> None:

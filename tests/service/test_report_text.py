@@ -13,6 +13,7 @@ from rules.schema.parsing import parse_request
 from rules.schema.report import OverrideReport, ReplacedRule, Report, ThresholdReport
 from service.examples import EXAMPLES
 from service.sheets.check import print_report
+from service.sheets.figures import quantity
 
 
 def _text(report: Report, width: int = 100, **options: Any) -> str:
@@ -62,7 +63,7 @@ def test_nothing_that_matters_is_left_out(reports: dict[str, Report], name: str)
             assert " ".join(said.split()) in words
     for gap in report.undecided:
         assert f"{gap.code} {gap.title}" in words
-        assert all(lack.fact in words and all(field in words for field in lack.fields) for lack in gap.lacks)
+        assert all(quantity(lack.fact) in words and all(field in words for field in lack.fields) for lack in gap.lacks)
     for said in (
         *(one.name for one in report.runout.contributors),
         *(one.joint for one in report.grip),
@@ -119,7 +120,7 @@ def test_a_verdict_by_changed_rules_says_so(reports: dict[str, Report]) -> None:
     lines = _text(report.model_copy(update={"provenance": provenance})).split("\n")
     start = lines.index("Judged by changed rules")
     assert lines[start + 1 : start + 4] == [
-        "  OVH-010  most (mm): 5 by the request's policy, 4 in the rulebook",
-        "  COL-010  a safety rule, error lowered to warning by shop/a.yaml",
-        "  COL-010  a safety rule, replaced by shop/a.yaml",
+        "  OVH-010: most 5 mm by the request's policy, 4 mm in the rulebook",
+        "  COL-010: safety rule, error lowered to warning by shop/a.yaml",
+        "  COL-010: safety rule, replaced by shop/a.yaml",
     ]

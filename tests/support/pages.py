@@ -32,15 +32,22 @@ def figures_shown(element: Element | None) -> list[float]:
 
 
 def misshown(tree: Element) -> list[tuple[str, str]]:
-    """Return figures whose text is not their value rounded to the decimals shown; a share is shown in percent."""
+    """Return figures whose text is not their value rounded to the digits shown; a share is shown in percent."""
     wrong = []
     for one in tree.iter("data"):
         text, value = words(one).replace("−", "-"), float(one.get("value", ""))
-        error = abs(value) * 1e-9 if "e" in text else 0.5000001 * 10 ** -len(text.partition(".")[2])
+        error = abs(value) * 1e-9 if "e" in text else 0.5000001 * _place(text)
         told = [value, 100 * value] if (one.tail or "").startswith("\xa0%") else [value]
         if not any(abs(float(text) - each) <= error for each in told):
             wrong.append((text, one.get("value", "")))
     return wrong
+
+
+def _place(text: str) -> float:
+    """Return the value of the last digit that counts: of a whole number zeros may be rounded off beyond the third."""
+    whole, _, decimals = text.lstrip("-").partition(".")
+    zeros = len(whole) - len(whole.rstrip("0"))
+    return float(10 ** -len(decimals)) if decimals else float(10 ** max(min(zeros, len(whole) - 3), 0))
 
 
 def loose_numbers(tree: Element) -> set[str]:
@@ -70,7 +77,10 @@ def expected_figures(report: dict[str, Any]) -> dict[str, list[float]]:
             for name in ("observed", "limit", "margin")
             if not isinstance(one[name], str)
         ],
-        "stack": [end for one in report["geometry"]["components"] for end in (one["from_mm"], one["to_mm"])],
+        "stack": [
+            *(report["geometry"][name] for name in ("tip_mm", "gauge_plane_mm", "last_clamping_face_mm")),
+            *(end for one in report["geometry"]["components"] for end in (one["from_mm"], one["to_mm"])),
+        ],
         "runout": [
             runout["limit_um"],
             *(value for one in planes for value in one.values()),
@@ -81,7 +91,9 @@ def expected_figures(report: dict[str, Any]) -> dict[str, list[float]]:
             ),
         ],
         "speed": [
-            *(speed[name] for name in ("asked_rpm", "margin_rpm", "margin_percent")),
+            speed["asked_rpm"],
+            speed["governing"] and speed["governing"]["speed_rpm"],
+            *(speed[name] for name in ("margin_rpm", "margin_percent")),
             *(one["speed_rpm"] for one in speed["limits"]),
         ],
         "grip": [
@@ -120,7 +132,11 @@ def expected_figures(report: dict[str, Any]) -> dict[str, list[float]]:
             "load": [value for value in report["load"].values() if not isinstance(value, str)],
             "balance": [value for value in report["balance"].values() if not isinstance(value, str)],
             "stiffness": [
-                *(value for value in stiffness.values() if isinstance(value, float)),
+                *(
+                    value
+                    for name, value in stiffness.items()
+                    if isinstance(value, float) and name != "tip_compliance_um_per_n"  # the reciprocal is shown
+                ),
                 *stiffness["bending_frequencies_hz"],
                 *(one["share"] for one in stiffness["shares"]),
             ],

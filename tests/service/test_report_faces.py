@@ -1,0 +1,172 @@
+"""No field of the report misses a face: change any of them, and text and page both change."""
+
+from __future__ import annotations
+
+import typing
+from collections.abc import Iterator
+from functools import cache
+from itertools import count
+from pathlib import Path
+from types import NoneType, UnionType
+from typing import Any, Final, Literal, Union, get_args, get_origin
+
+import pytest
+from pydantic import BaseModel
+
+from rules.quantities.models import Out
+from rules.schema.report import Report, SpeedLimit
+from rules.schema.strict_json import parse_json
+from service.drawing.pictures import Pictures
+from service.sheets import page
+from service.sheets.check import acceptance, finding_facts, provenance, report_text, runout, stack
+from service.sheets.figures import Section, line
+from service.sheets.mechanics import mechanics
+from tests.support.stacks import derived_of
+
+UNSEEN: Final = {
+    "assembly.acceptance.counted_from": "there is only one face to count from; its component is named",
+    "assembly.disassembly[].at": "place in the request; the step names the joint",
+    "assembly.disassembly[].components": "the step names the joint",
+    "assembly.steps[].at": "place in the request; the step names the joint",
+    "assembly.steps[].components": "the step names the joint",
+    "grip[].at": "place in the request; the row names the joint",
+    "runout.contributors[].component": "the name of the contributor has it",
+    "runout.contributors[].offset_across_um": "for computing on; people read the total indicator readings",
+    "runout.contributors[].offset_um": "for computing on; people read the total indicator readings",
+    "runout.contributors[].slope_across_um_per_mm": "for computing on; people read the total indicator readings",
+    "runout.contributors[].slope_um_per_mm": "for computing on; people read the total indicator readings",
+    "stiffness.tip_compliance_um_per_n": "the stiffness is its reciprocal",
+}
+"""Leaves of the report that people need not see, and why."""
+
+ON_THE_PAGE_ONLY: Final = {
+    "decided": "the text counts them",
+    "provenance.catalogue_sha256": "for the record, which is the page or the JSON",
+    "provenance.request_sha256": "for the record, which is the page or the JSON",
+    "provenance.rulebook_sha256": "for the record, which is the page or the JSON",
+    "provenance.rulebooks": "for the record, which is the page or the JSON",
+    "provenance.service": "for the record, which is the page or the JSON",
+    "provenance.version": "for the record, which is the page or the JSON",
+}
+
+_STACK: Final = Path(__file__).parents[2] / "demo_data/stacks/04-shrink-fit-rougher.json"
+
+
+def _without_none(annotation: Any) -> Any:
+    if get_origin(annotation) is typing.Annotated:
+        return _without_none(get_args(annotation)[0])
+    if get_origin(annotation) in (Union, UnionType):
+        return _without_none(next(one for one in get_args(annotation) if one is not NoneType))
+    return annotation
+
+
+def _filled(annotation: Any, numbers: Iterator[int]) -> Any:
+    """Return a value with every leaf known, each number and each text another."""
+    kind = _without_none(annotation)
+    if get_origin(kind) is list:
+        return [_filled(get_args(kind)[0], numbers), _filled(get_args(kind)[0], numbers)]
+    if get_origin(kind) is Literal:
+        return get_args(kind)[0]
+    if isinstance(kind, type) and issubclass(kind, BaseModel):
+        return {name: _filled(field.annotation, numbers) for name, field in kind.model_fields.items()}
+    return {bool: True, int: next(numbers), float: next(numbers) + 0.5, str: f"text {next(numbers)}"}[kind]
+
+
+def _leaves(value: Any, kind: Any, path: str = "") -> Iterator[tuple[str, Any]]:
+    """Yield each leaf's place, and the whole value with this leaf changed; of a list its first item stands for all."""
+    kind = _without_none(kind)
+    if isinstance(kind, type) and issubclass(kind, BaseModel):
+        for name, field in kind.model_fields.items():
+            for place, changed in _leaves(value[name], field.annotation, f"{path}.{name}"):
+                yield place, {**value, name: changed}
+    elif get_origin(kind) is list:
+        for place, changed in _leaves(value[0], get_args(kind)[0], f"{path}[]"):
+            yield place, [changed, *value[1:]]
+    elif get_origin(kind) is Literal:
+        others = get_args(kind)[1:]
+        yield path, others[0] if others else value
+    elif isinstance(value, bool):
+        yield path, not value
+    else:
+        yield path, value + " changed" if isinstance(value, str) else 2 * value
+
+
+def _faces(data: Any) -> tuple[str, str]:
+    report = Report.model_validate(data)
+    return report_text(report), page.report_page(report, _analysis())
+
+
+@cache
+def _analysis() -> Any:
+    return derived_of(parse_json(_STACK.read_bytes()))
+
+
+@pytest.fixture(autouse=True)
+def _no_pictures(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A picture that changes must not hide a figure that is missing beside it."""
+    monkeypatch.setattr(page, "pictures_of", lambda *_, **__: Pictures(None, None, None, None, None))
+
+
+@cache
+def _whole() -> Any:
+    data = _filled(Report, count(100))
+    # The page takes part numbers from the request, so the first parts must be those of the stack.
+    members = _analysis().chain.links
+    for place, member in zip(data["geometry"]["components"], members, strict=True):
+        place["component"] = member.part.id
+    return data
+
+
+def test_every_leaf_is_on_every_face() -> None:
+    """Text and page change with each leaf of the report, but for the few that people need not see."""
+    text, sheet = _faces(_whole())
+    not_in_text, not_on_page = set(), set()
+    for path, changed in _leaves(_whole(), Report):
+        other_text, other_sheet = _faces(changed)
+        place = path.removeprefix(".").removesuffix("[]")
+        if other_text == text:
+            not_in_text.add(place)
+        if other_sheet == sheet:
+            not_on_page.add(place)
+    assert not_in_text == {*UNSEEN, *ON_THE_PAGE_ONLY}
+    assert not_on_page == set(UNSEEN)
+
+
+def _labels(section: Section) -> Iterator[str]:
+    yield from (one.label for one in section.facts)
+    yield from (head for one in section.tables for head in one.heads)
+    for part in section.parts:
+        yield from _labels(part)
+
+
+def _numeric(model: type[Out], path: str = "") -> Iterator[tuple[type[Out], str, str]]:
+    for name, field in model.model_fields.items():
+        kind, place = _without_none(field.annotation), f"{path}.{name}".removeprefix(".")
+        if get_origin(kind) is list:
+            kind, place = _without_none(get_args(kind)[0]), f"{place}[]"
+        if isinstance(kind, type) and issubclass(kind, Out):
+            yield from _numeric(kind, place)
+        elif kind is float:
+            yield model, name, place
+
+
+def test_every_figure_has_its_label_from_the_contract() -> None:
+    """The title in the JSON Schema is what text and page call the figure."""
+    report = Report.model_validate(_whole())
+    assert report.assembly is not None
+    sections = (stack(report), runout(report.runout), *mechanics(report), provenance(report))
+    shown = {label for one in sections for label in _labels(one)}
+    shown |= {one.label for one in (*finding_facts(report.findings[0]), *acceptance(report.assembly.acceptance))}
+    for model, name, place in _numeric(Report):
+        in_words = place.startswith(("provenance.", "assembly.steps", "assembly.disassembly", "assembly.record"))
+        if place in UNSEEN or in_words:  # a sentence or a row that names the quantity itself
+            continue
+        declared = line(model, name)
+        assert Report.model_json_schema()["$defs"][model.__name__]["properties"][name]["title"] == declared.label
+        assert {declared.label, declared.head} & shown, place
+
+
+def test_every_cause_of_a_limit_has_words() -> None:
+    """No code of the contract is shown as it is."""
+    causes = get_args(SpeedLimit.model_fields["cause"].annotation)
+    assert len({SpeedLimit(cause=one, component="c1", speed_rpm=1.0).words for one in causes}) == len(causes)
