@@ -32,7 +32,6 @@ __all__ = [
     "compare",
     "decide_release",
     "find_stacks",
-    "missing_extra",
     "read_gauge",
     "runout_budget",
 ]
