@@ -25,7 +25,7 @@ from rules.schema.gate import GateReport, GateRequest
 from rules.schema.parsing import BadRequestError, Fault, parse
 from rules.schema.reading import ReadingReport, ReadingRequest
 from rules.schema.report import Report
-from rules.schema.request import CheckRequest
+from rules.schema.request import CheckRequest, StackRequest
 from rules.schema.search import SearchReport, SearchRequest
 from rules.schema.strict_json import NotJSONError, parse_json
 from rules.search.search import search
@@ -79,13 +79,14 @@ class Checker:
             [Path(folder) for folder in rulebooks], None if catalogue is None else Path(catalogue)
         )
 
-    def check(self, request: Question[CheckRequest]) -> Report:
+    def check(self, request: Question[StackRequest]) -> Report:
         """Check one stack.
 
         Parameters
         ----------
-        request : CheckRequest, dict, str or bytes
-            The stack, and the operation, machine and policy it is checked for.
+        request : StackRequest, dict, str or bytes
+            The stack, and the operation, machine and policy it is checked for. A `CheckRequest` may ask for the
+            assembly instruction, too.
 
         Returns
         -------
@@ -101,13 +102,13 @@ class Checker:
         """
         return self._assessor.assess(_request(CheckRequest, request))
 
-    def runout_budget(self, request: Question[BudgetRequest]) -> BudgetReport:
+    def runout_budget(self, request: Question[StackRequest]) -> BudgetReport:
         """Work out the full runout budget of one stack.
 
         Parameters
         ----------
-        request : BudgetRequest, dict, str or bytes
-            The stack; further planes [mm] and a target [µm] if wanted. The request of a check will do.
+        request : StackRequest, dict, str or bytes
+            The stack. A `BudgetRequest` may add planes [mm] and a target [µm].
 
         Returns
         -------
@@ -213,12 +214,12 @@ def _built_in() -> Checker:
     return Checker()
 
 
-def check(request: Question[CheckRequest]) -> Report:
+def check(request: Question[StackRequest]) -> Report:
     """Check one stack by the built-in rules; see `Checker.check`."""
     return _built_in().check(request)
 
 
-def runout_budget(request: Question[BudgetRequest]) -> BudgetReport:
+def runout_budget(request: Question[StackRequest]) -> BudgetReport:
     """Work out the full runout budget of one stack; see `Checker.runout_budget`."""
     return _built_in().runout_budget(request)
 
@@ -243,9 +244,9 @@ def find_stacks(request: Question[SearchRequest]) -> SearchReport:
     return _built_in().find_stacks(request)
 
 
-def _request(model: type[ModelT], given: Question[ModelT]) -> ModelT:
+def _request(model: type[ModelT], given: Question[BaseModel]) -> ModelT:
     """Return a request as its model; raises :class:`BadRequestError`."""
-    if isinstance(given, model) and type(given) is model:
+    if type(given) is model:
         return given
     try:
         return parse(model, parse_json(given if isinstance(given, bytes) else _json(given)))
