@@ -9,7 +9,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 from decimal import Decimal
-from typing import Final, Literal, TypeAlias, cast
+from typing import Final, TypeAlias, cast
 
 from lxml import etree
 
@@ -23,12 +23,11 @@ from rules.schema.components import (
     Reducer,
     RetentionKnob,
 )
+from rules.schema.imports import Standard
 from rules.schema.report import Report
 from rules.schema.request import Stack
 
-__all__ = ["EPOCH", "TIMESTAMP_PATTERN", "Standard", "export_cutting_tool", "is_timestamp"]
-
-Standard = Literal["1.4", "2.4"]
+__all__ = ["EPOCH", "TIMESTAMP_PATTERN", "export_cutting_tool", "is_timestamp"]
 
 EPOCH: Final = "1970-01-01T00:00:00Z"
 """Stands where no time is given: the schema asks for one, and the same request must give the same bytes."""

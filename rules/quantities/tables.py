@@ -14,10 +14,12 @@ from functools import cache
 from importlib.resources import files
 from importlib.resources.abc import Traversable
 from types import MappingProxyType
-from typing import Annotated, Any, Final, Literal, TypeVar
+from typing import TYPE_CHECKING, Annotated, Any, Final, Literal, TypeVar
 
-import yaml
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
+
+if TYPE_CHECKING:
+    import yaml
 
 __all__ = [
     "Confidence",
@@ -119,19 +121,28 @@ class Table:
         }
 
 
-class _Loader(yaml.SafeLoader):
-    """Safe YAML that refuses a key written twice, where plain YAML keeps the last one silently."""
+def _plain_values(text: str, file: str) -> Any:
+    """Read safe YAML, but refuse a key written twice, where plain YAML keeps the last one silently."""
+    # The models of rows are part of the contract, which a client reads without YAML.
+    import yaml
 
-    def construct_mapping(self, node: yaml.MappingNode, deep: bool = False) -> dict[Hashable, Any]:
-        seen: set[object] = set()
-        for key_node, _ in node.value:
-            key = self.construct_object(key_node, deep=True)
-            if key in seen:
-                raise yaml.constructor.ConstructorError(
-                    None, None, f"the key {key!r} is written twice", key_node.start_mark
-                )
-            seen.add(key)
-        return super().construct_mapping(node, deep)
+    class Loader(yaml.SafeLoader):
+        def construct_mapping(self, node: yaml.MappingNode, deep: bool = False) -> dict[Hashable, Any]:
+            seen: set[object] = set()
+            for key_node, _ in node.value:
+                key = self.construct_object(key_node, deep=True)
+                if key in seen:
+                    raise yaml.constructor.ConstructorError(
+                        None, None, f"the key {key!r} is written twice", key_node.start_mark
+                    )
+                seen.add(key)
+            return super().construct_mapping(node, deep)
+
+    try:
+        # The loader descends from SafeLoader: it builds plain values only.
+        return yaml.load(text, Loader=Loader)  # noqa: S506
+    except yaml.YAMLError as error:
+        raise TableError(f"{file}: {error}") from error
 
 
 def parse_table(text: str, file: str) -> Table:
@@ -142,10 +153,7 @@ def parse_table(text: str, file: str) -> Table:
     column explains, repeats a key, or lacks a source or a confidence.
     """
     try:
-        # The loader descends from SafeLoader: it builds plain values only.
-        written = _Written.model_validate(yaml.load(text, Loader=_Loader))  # noqa: S506
-    except yaml.YAMLError as error:
-        raise TableError(f"{file}: {error}") from error
+        written = _Written.model_validate(_plain_values(text, file))
     except ValidationError as error:
         raise TableError(f"{file}: {_reasons(error)}") from error
     if f"{written.name}.yaml" != file:

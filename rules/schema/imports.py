@@ -1,4 +1,7 @@
-"""The answer to an import: components, and everything that did not become part of one."""
+"""The answer to an import: components, and everything that did not become part of one.
+
+The versions of the standard that an export is written in.
+"""
 
 from __future__ import annotations
 
@@ -15,12 +18,16 @@ __all__ = [
     "ImportReport",
     "ImportedComponent",
     "NotStatedField",
+    "Standard",
     "UnmappedValue",
 ]
 
 ComponentKind = Literal["base_holder", "extension", "reducer", "collet", "cutter", "gauge_pin", "retention_knob"]
 
 ImportFormat = Literal["mtconnect_assets", "csv"]
+
+Standard = Literal["1.4", "2.4"]
+"""Versions of MTConnect that an export may be written in."""
 
 
 class UnmappedValue(Out):

@@ -13,9 +13,9 @@ from typing import get_args
 from rich.text import Text
 
 from rules.exchange.documents import format_of, read_document
-from rules.exchange.tool_asset_export import EPOCH, Standard, is_timestamp
+from rules.exchange.tool_asset_export import EPOCH, is_timestamp
 from rules.exchange.untrusted import UnreadableError
-from rules.schema.imports import ComponentKind, ImportReport
+from rules.schema.imports import ComponentKind, ImportReport, Standard
 from rules.schema.parsing import parse_request
 from rules.schema.report import Report
 from service.cli.files import BAD_INPUT, VERDICT_CODES, judged, report_console

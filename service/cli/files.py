@@ -22,6 +22,7 @@ from rich.console import Console
 from rules.schema.parsing import BadRequestError
 from rules.schema.report import Verdict
 from rules.schema.strict_json import NotJSONError, parse_json
+from service.cli import FAULT
 from service.sheets.text import PLAIN_WIDTH
 
 __all__ = [
@@ -152,6 +153,3 @@ READING_REFUSED: Final = 2
 
 BAD_INPUT: Final = 3
 """What was given is no request, no rulebook, no setting or no command."""
-
-FAULT: Final = 4
-"""The program itself failed: there is no verdict."""

@@ -14,7 +14,7 @@ from pydantic_settings import SettingsError
 from rules.exchange.documents import CatalogueError
 from rules.rulebook.source import RulebookError
 from rules.version import VERSION
-from service.cli import audit, exchange, generated, questions, serve
+from service.cli import audit, exchange, questions, serve
 from service.cli.files import BAD_INPUT, FAULT
 
 __all__ = ["main"]
@@ -74,5 +74,4 @@ def _parser() -> argparse.ArgumentParser:
     exchange.add_export_parser(commands)
     serve.add_token_parser(commands)
     questions.add_draw_parser(commands)
-    generated.add_parsers(commands)
     return parser

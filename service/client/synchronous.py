@@ -9,7 +9,7 @@ import ssl
 import time
 from collections.abc import Callable, Iterator
 from types import TracebackType
-from typing import TYPE_CHECKING, Self, TypeVar
+from typing import Self, TypeVar
 from urllib.parse import quote
 
 import httpx
@@ -19,7 +19,7 @@ from tenacity import Retrying
 from rules.schema.budget import BudgetReport, BudgetRequest
 from rules.schema.comparison import ComparisonReport, ComparisonRequest
 from rules.schema.gate import GateReport, GateRequest, GateVerification, GateVerificationReport
-from rules.schema.imports import ComponentKind, ImportReport
+from rules.schema.imports import ComponentKind, ImportReport, Standard
 from rules.schema.reading import ReadingReport, ReadingRequest
 from rules.schema.report import Report
 from rules.schema.request import CheckRequest
@@ -51,9 +51,6 @@ from service.contract import (
     State,
     Version,
 )
-
-if TYPE_CHECKING:
-    from rules.exchange.tool_asset_export import Standard
 
 __all__ = ["Client"]
 

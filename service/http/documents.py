@@ -15,9 +15,9 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from rules.assessor import Assessor
 from rules.exchange.documents import read_document
-from rules.exchange.tool_asset_export import EPOCH, TIMESTAMP_PATTERN, Standard
+from rules.exchange.tool_asset_export import EPOCH, TIMESTAMP_PATTERN
 from rules.exchange.untrusted import UnreadableError
-from rules.schema.imports import ComponentKind, ImportFormat, ImportReport
+from rules.schema.imports import ComponentKind, ImportFormat, ImportReport, Standard
 from rules.schema.parsing import parse_request
 from rules.schema.request import CheckRequest
 from rules.schema.strict_json import parse_json

@@ -25,10 +25,11 @@ from typing import Final, TypeAlias
 from fastapi import FastAPI
 
 from rules.assessor import Assessor
-from rules.exchange.tool_asset_export import EPOCH, Standard, export_cutting_tool
+from rules.exchange.tool_asset_export import EPOCH, export_cutting_tool
 from rules.rulebook.book import Judgement, Overrides
 from rules.rulebook.engine import Engine
 from rules.rulebook.fact import Fact
+from rules.schema.imports import Standard
 from rules.schema.report import Report
 from rules.schema.request import CheckRequest
 from rules.stack.chain import resolve

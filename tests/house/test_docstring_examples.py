@@ -1,9 +1,10 @@
-"""Examples in docstrings are run: what a reader sees is what the code says."""
+"""Examples in docstrings and in the README are run: what a reader sees is what the code says."""
 
 from __future__ import annotations
 
 import doctest
 import importlib
+import re
 from pathlib import Path
 from typing import Final
 
@@ -30,3 +31,13 @@ def test_examples_hold(name: str) -> None:
     result = doctest.testmod(importlib.import_module(name))
     assert result.attempted > 0
     assert result.failed == 0
+
+
+def test_examples_of_the_readme_hold(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Typed at the top of the project, each prints what stands below it."""
+    monkeypatch.chdir(ROOT)
+    blocks = re.findall(r"^```pycon\n(.*?)^```", (ROOT / "README.md").read_text(encoding="utf-8"), re.M | re.S)
+    assert blocks
+    for block in blocks:
+        example = doctest.DocTestParser().get_doctest(block, {}, "README", "README.md", 0)
+        assert doctest.DocTestRunner().run(example) == doctest.TestResults(0, len(example.examples))

@@ -13,7 +13,7 @@ from openapi_spec_validator import validate
 
 from rules.assessor import Assessor
 from rules.schema.request import CheckRequest
-from service.cli.generated import catalogue_files, openapi_files
+from tests.support.generated import catalogue_files, main, openapi_files
 
 PROJECT = Path(__file__).parents[2]
 
@@ -54,9 +54,22 @@ def test_the_document_is_valid(document: dict[str, Any]) -> None:
 
 @pytest.mark.parametrize("make", [openapi_files, catalogue_files])
 def test_generated_files_are_current(make: Any) -> None:
-    """When this fails, run ``python -m service openapi`` and ``python -m service catalogue``."""
+    """When this fails, run ``python -m tests.support.generated``."""
     for path, text in make().items():
         assert (PROJECT / path).read_text(encoding="utf-8") == text, f"{path} is stale"
+
+
+def test_stale_files_are_found_and_written(tmp_path: Path, capsys: Any) -> None:
+    """--check finds a missing or changed file and writes nothing; without it the file is written."""
+    root = ["--root", str(tmp_path)]
+    assert main(["--check", *root]) == 1
+    assert not list(tmp_path.iterdir())
+    assert main(root) == 0
+    catalogue = tmp_path / "rules/books/CATALOGUE.md"
+    catalogue.write_text(catalogue.read_text(encoding="utf-8") + "\n", encoding="utf-8")
+    capsys.readouterr()
+    assert main(["--check", *root]) == 1
+    assert capsys.readouterr().err == f"{catalogue} is stale\n"
 
 
 def test_no_example_request_is_left_behind() -> None:

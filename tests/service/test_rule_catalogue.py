@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from rules.assessor import Assessor
-from service.cli.generated import catalogue
+from tests.support.generated import catalogue
 
 PARTS = [
     "What it checks",

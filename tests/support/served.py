@@ -56,21 +56,24 @@ def served(
     environment: Mapping[str, str] | None = None,
     log: int | IO[bytes] = subprocess.DEVNULL,
     closed: Collection[int] = (),
+    python: Path = Path(sys.executable),
+    folder: Path = ROOT,
 ) -> Iterator[Served]:
     """Start ``python COMMAND --port PORT`` and yield it once it answers ``ready`` with 200.
 
-    ``log`` takes what the server writes; the standard streams of the numbers ``closed`` are not open when it starts.
+    ``python`` runs it in ``folder``. ``log`` takes what the server writes; the standard streams of the numbers
+    ``closed`` are not open when it starts.
     Whatever happens, the process is gone afterwards.
     """
     port = _free_port()
     begin = time.perf_counter()
-    run = [sys.executable, *command, "--port", str(port)]
+    run = [str(python), *command, "--port", str(port)]
     if closed:
         # what the shell closes stays closed in what it becomes
         run = ["/bin/sh", "-c", f'exec "$@" {" ".join(f"{number}>&-" for number in closed)}', "sh", *run]
     process = subprocess.Popen(
         run,
-        cwd=ROOT,
+        cwd=folder,
         env={**os.environ, **(environment or {})},
         stdin=subprocess.DEVNULL,
         stdout=log,

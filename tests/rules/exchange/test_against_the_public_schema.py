@@ -17,8 +17,9 @@ from hypothesis import strategies as st
 from lxml import etree
 
 from rules.assessor import Assessor
-from rules.exchange.tool_asset_export import Standard, export_cutting_tool
+from rules.exchange.tool_asset_export import export_cutting_tool
 from rules.exchange.tool_asset_import import read_cutting_tools
+from rules.schema.imports import Standard
 from rules.schema.parsing import parse_request
 from rules.schema.strict_json import parse_json
 from service.examples import EXAMPLES, XML_EXAMPLE

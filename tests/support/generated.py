@@ -1,6 +1,6 @@
-"""``openapi`` and ``catalogue``: the files of the project that are generated, written or checked.
+"""The contract with its example requests, and the rule catalogue, as files of the project: written or checked.
 
-The rule catalogue as Markdown: a heading a rule, the same parts in the same order.
+Run: python -m tests.support.generated [--check]
 """
 
 from __future__ import annotations
@@ -8,7 +8,7 @@ from __future__ import annotations
 import argparse
 import json
 import sys
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Final
 
@@ -27,13 +27,12 @@ from service.http.app import create_app
 from service.http.openapi import as_text, describe
 from service.operations.settings import Settings
 
-__all__ = ["add_parsers", "catalogue", "catalogue_files", "openapi_files"]
-
+__all__ = ["catalogue", "catalogue_files", "main", "openapi_files"]
 
 _HEAD = """\
 # Rule catalogue
 
-Generated from the rulebooks beside this file by `python -m service catalogue`; do not edit.
+Generated from the rulebooks beside this file by `python -m tests.support.generated`; do not edit.
 
 What stands in braces is filled in when a rule fires.
 A rule that lacks one of its needs is reported as undecided.
@@ -88,8 +87,7 @@ def _unit(unit: str) -> str:
     return "" if unit == "none" else f" [{unit}]"
 
 
-_PROJECT: Final = Path(__file__).parents[2]
-_STALE: Final = 1
+_PROJECT: Final = Path(__file__).resolve().parents[2]
 _EXAMPLES: Final = {
     "check": EXAMPLES,
     "budget": BUDGET_EXAMPLES,
@@ -98,22 +96,6 @@ _EXAMPLES: Final = {
     "gate": GATE_EXAMPLES,
     "search": SEARCH_EXAMPLES,
 }
-
-
-def add_parsers(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
-    """Add the commands."""
-    for name, what, make in (
-        ("openapi", "openapi/openapi.json and the example requests beside it", openapi_files),
-        ("catalogue", "rules/books/CATALOGUE.md", catalogue_files),
-    ):
-        parser = commands.add_parser(
-            name, help=f"write {what}", description=f"Write {what}, from the built-in rules alone."
-        )
-        parser.add_argument("--check", action="store_true", help="write nothing; exit with 1 when a file is stale")
-        parser.add_argument(
-            "--root", type=Path, default=_PROJECT, help="folder of the project (where this program lies)"
-        )
-        parser.set_defaults(run=_runner(make))
 
 
 def openapi_files() -> Mapping[str, str]:
@@ -133,20 +115,23 @@ def catalogue_files() -> Mapping[str, str]:
     return {"rules/books/CATALOGUE.md": catalogue(Assessor.load().book)}
 
 
-def _runner(make: Callable[[], Mapping[str, str]]) -> Callable[[argparse.Namespace], int]:
-    def run(arguments: argparse.Namespace) -> int:
-        stale = [(arguments.root / path, text) for path, text in make().items() if _read(arguments.root / path) != text]
-        for path, text in stale:
-            if arguments.check:
-                print(f"{path} is stale", file=sys.stderr)
-                continue
-            path.parent.mkdir(parents=True, exist_ok=True)
-            path.write_text(text, encoding="utf-8")
-            print(f"wrote {path}")
-        return _STALE if stale and arguments.check else 0
+def main(argv: Sequence[str] | None = None) -> int:
+    """Write every generated file that is stale, or with --check say which are; return the exit code."""
+    parser = argparse.ArgumentParser(prog="python -m tests.support.generated", description=__doc__)
+    parser.add_argument("--check", action="store_true", help="write nothing; exit with 1 when a file is stale")
+    parser.add_argument("--root", type=Path, default=_PROJECT, help="folder to write to (this project)")
+    arguments = parser.parse_args(argv)
+    files = {arguments.root / path: text for path, text in {**openapi_files(), **catalogue_files()}.items()}
+    stale = {path: text for path, text in files.items() if not path.is_file() or path.read_text("utf-8") != text}
+    for path, text in stale.items():
+        if arguments.check:
+            print(f"{path} is stale", file=sys.stderr)
+            continue
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_text(text, encoding="utf-8")
+        print(f"wrote {path}")
+    return 1 if stale and arguments.check else 0
 
-    return run
 
-
-def _read(path: Path) -> str | None:
-    return path.read_text(encoding="utf-8") if path.is_file() else None
+if __name__ == "__main__":
+    sys.exit(main())

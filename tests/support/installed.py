@@ -1,0 +1,90 @@
+"""The wheel of this project in environments of its own, made without a network.
+
+What the wheel requires is not installed anew: the distributions of the running environment that it names, and those
+that they name in turn, are linked in. So an environment holds what an installation would bring, and nothing else.
+"""
+
+from __future__ import annotations
+
+import shutil
+import subprocess
+import sys
+import sysconfig
+import venv
+from importlib.metadata import PathDistribution, distribution
+from pathlib import Path
+from typing import Final
+from zipfile import Path as ZipPath
+
+from packaging.requirements import Requirement
+from packaging.utils import canonicalize_name
+
+__all__ = ["ROOT", "build_wheel", "install", "modules_of"]
+
+ROOT: Final = Path(__file__).resolve().parents[2]
+_SOURCES: Final = ("pyproject.toml", "README.md", "rules", "service")
+
+
+def build_wheel(folder: Path) -> Path:
+    """Build the wheel below a folder, from a copy of the sources, and return it."""
+    (folder / "sources").mkdir()
+    for name in _SOURCES:
+        if (ROOT / name).is_dir():
+            shutil.copytree(ROOT / name, folder / "sources" / name, ignore=shutil.ignore_patterns("__pycache__"))
+        else:
+            shutil.copy(ROOT / name, folder / "sources")
+    _pip("wheel", "--no-deps", "--no-build-isolation", "--wheel-dir", str(folder), str(folder / "sources"))
+    shutil.rmtree(folder / "sources")
+    (wheel,) = folder.glob("*.whl")
+    return wheel
+
+
+def install(wheel: Path, folder: Path, *extras: str) -> Path:
+    """Install a wheel with these extras into a new environment; return the folder of the environment."""
+    venv.create(folder, with_pip=False, symlinks=True)
+    python = folder / "bin" / "python"
+    _pip("--python", str(python), "install", "--no-deps", "--no-index", "--no-compile", str(wheel))
+    for name in _required(wheel, extras):
+        _link(name, modules_of(folder))
+    return folder
+
+
+def modules_of(folder: Path) -> Path:
+    """Return where an environment keeps its modules."""
+    return Path(sysconfig.get_path("purelib", "venv", {"base": str(folder)}))
+
+
+def _pip(*arguments: str) -> None:
+    run = [sys.executable, "-m", "pip", "--disable-pip-version-check", *arguments]
+    done = subprocess.run(run, capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stdout + done.stderr
+
+
+def _required(wheel: Path, extras: tuple[str, ...]) -> set[str]:
+    """Return the names of all distributions that an installer would bring with the wheel."""
+    (info,) = (one for one in ZipPath(wheel).iterdir() if one.name.endswith(".dist-info"))
+    own = PathDistribution(info)  # type: ignore[arg-type]  # any path-like object will do
+    own_name = canonicalize_name(own.metadata["Name"])
+    found: set[tuple[str, frozenset[str]]] = set()
+    waiting = [(own_name, frozenset(extras))]
+    while waiting:
+        name, wanted = waiting.pop()
+        if (name, wanted) in found:
+            continue
+        found.add((name, wanted))
+        one = own if name == own_name else distribution(name)
+        for requirement in map(Requirement, one.requires or ()):
+            marker = requirement.marker
+            if marker is None or any(marker.evaluate({"extra": extra}) for extra in ("", *wanted)):
+                waiting.append((canonicalize_name(requirement.name), frozenset(requirement.extras)))
+    return {name for name, _ in found} - {own_name}
+
+
+def _link(name: str, into: Path) -> None:
+    """Link the modules and the metadata of an installed distribution into a folder of modules."""
+    one = distribution(name)
+    assert one.files, f"{name} does not list its files"
+    for top in {file.parts[0] for file in one.files} - {"..", "__pycache__"}:
+        target = into / top
+        if not target.exists():
+            target.symlink_to(Path(str(one.locate_file(top))))
