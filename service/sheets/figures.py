@@ -140,8 +140,10 @@ class Figure:
 
     >>> print(Figure(12.693, Unit("µm", 1)), Figure(-0.02, Unit("µm", 1)), Figure(0.485561, Unit("%", 0, 100.0)))
     12.7 µm 0.0 µm 49 %
-    >>> print(Figure(1404.56, Unit("N")), Figure(115898.8, Unit("rpm", 0, tens_from=1e4)), Figure(0.024864, Unit("mm", 2)))
-    1400 N 115900 rpm 0.0249 mm
+    >>> print(Figure(1404.56, Unit("N")), Figure(115898.8, Unit("rpm", 0, tens_from=1e4)))
+    1400 N 115900 rpm
+    >>> print(Figure(0.024864, Unit("mm", 2)))
+    0.0249 mm
     """
 
     value: float
