@@ -19,7 +19,7 @@ from tests.oracles.plain_evaluator import evaluate
 from tests.support.random_rules import random_facts, random_overrides, random_rules
 from tests.support.rulebooks import book_of, joint, rule_entry, small_book
 
-ROOT = Path(__file__).parent.parent.parent
+ROOT = Path(__file__).resolve().parents[3]
 
 
 def short_form(judgement: Judgement) -> object:
