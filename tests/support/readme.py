@@ -1,4 +1,4 @@
-"""What the README shows of the program's output and pictures; as a module it writes both anew.
+"""Output and pictures that the README and the demo's README show; run as a module, it renews them.
 
 Run: python -m tests.support.readme
 """
@@ -14,12 +14,15 @@ from typing import Final
 ROOT = Path(__file__).resolve().parents[2]
 README = ROOT / "README.md"
 
+DEMO_README = ROOT / "demo_data" / "README.md"
+
 COMMANDS: Final = {
+    "demo overview": ["demo_data/run_demo.py"],
     "demo output": ["demo_data/run_demo.py"],
     "comparison output": ["-m", "service", "compare", "demo_data/comparisons/deep-rib.json"],
     "scheduler output": ["demo_data/scheduler.py"],
 }
-"""Block of the README -> what Python is given to print it."""
+"""Block of a README -> arguments to Python that print it."""
 
 _DEEP_RIB: Final = "demo_data/stacks/01-deep-rib-shrink-extension.json"
 PICTURES: Final = {
@@ -31,6 +34,12 @@ PICTURES: Final = {
 """Picture the README shows -> what Python is given to draw it."""
 
 _CAUTIONS: Final = "\nCautions\n"
+_OVERVIEW: Final = "\nEvery stack of the shop"
+
+
+def page(name: str) -> Path:
+    """Return the README that shows a block."""
+    return README if name == "demo overview" else DEMO_README
 
 
 def _block(name: str) -> re.Pattern[str]:
@@ -38,8 +47,8 @@ def _block(name: str) -> re.Pattern[str]:
 
 
 def shown(name: str) -> str:
-    """Return what the README shows."""
-    found = _block(name).search(README.read_text(encoding="utf-8"))
+    """Return what the README shows in a block."""
+    found = _block(name).search(page(name).read_text(encoding="utf-8"))
     assert found is not None
     return found[2]
 
@@ -50,6 +59,9 @@ def printed(name: str) -> str:
     output = subprocess.run(run, cwd=ROOT, capture_output=True, text=True, check=True, timeout=120).stdout
     if name == "comparison output":
         output = output.split(_CAUTIONS)[0]
+    if name.startswith("demo"):
+        report, _, overview = output.partition(_OVERVIEW)
+        output = report if name == "demo output" else overview.partition("\n")[2]
     return "\n".join(line.rstrip() for line in output.splitlines()) + "\n"
 
 
@@ -60,14 +72,14 @@ def drawn(name: str) -> str:
 
 
 def main() -> None:
-    """Draw the pictures and write the outputs into the README."""
+    """Draw the pictures and write the outputs into the READMEs."""
     for name in PICTURES:
         (ROOT / name).parent.mkdir(exist_ok=True)
         (ROOT / name).write_text(drawn(name), encoding="utf-8")
     for name in COMMANDS:
         output = printed(name)
-        text = README.read_text(encoding="utf-8")
-        README.write_text(_block(name).sub(lambda found, o=output: found[1] + o + found[3], text), encoding="utf-8")
+        text = page(name).read_text(encoding="utf-8")
+        page(name).write_text(_block(name).sub(lambda found, o=output: found[1] + o + found[3], text), encoding="utf-8")
 
 
 if __name__ == "__main__":
