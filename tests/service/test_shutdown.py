@@ -117,7 +117,7 @@ def test_the_service_stops_in_order_under_load(load: Any, workers: str) -> None:
         until(lambda: len(answers) > before)
         assert httpx.get(f"{url}/healthz").status_code == 200
         end()
-        for pid in service.cli.serve() or {service.process.pid}:
+        for pid in service.workers() or {service.process.pid}:
             os.kill(pid, signal.SIGTERM)
         until(lambda: service.said("Shutting down"))
         slow.send(CHECK[99:])

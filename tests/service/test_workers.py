@@ -33,16 +33,16 @@ def test_a_worker_that_is_killed_is_replaced() -> None:
     """The other one answers meanwhile, and nothing that was counted is lost."""
     with LiveService("--workers", "2") as service:
         url = service.url
-        first = until(lambda: found if len(found := service.cli.serve()) == 2 else None)
+        first = until(lambda: found if len(found := service.workers()) == 2 else None)
         victim = _asked(service, url)
         assert victim in first
         asked = _counted(url, "stackgauge_requests_total", route="/version")
         os.kill(victim, signal.SIGKILL)
-        until(lambda: victim not in service.cli.serve())
+        until(lambda: victim not in service.workers())
         for _ in range(20):
             assert _asked(service, url) != victim
             asked += 1
-        (new,) = until(lambda: service.cli.serve() - first)
+        (new,) = until(lambda: service.workers() - first)
         until(lambda: (service.said("died"), _asked(service, url) == new)[1])
         seen = sum(line.get("route") == "/version" for line in service.log)
         assert seen >= asked + 1
@@ -68,7 +68,7 @@ def test_a_worker_with_other_rules_does_not_serve(tmp_path: Path) -> None:
     catalogue.write_text("{}")
     with LiveService("--workers", "2", catalogue=str(tmp_path), shutdown_grace_s="0") as service:
         url = service.url
-        victim = until(lambda: found if len(found := service.cli.serve()) == 2 else None).pop()
+        victim = until(lambda: found if len(found := service.workers()) == 2 else None).pop()
         catalogue.write_text('{"A": {"kind": "cutter", "id": "a", "machine_side": {"coupling": "cylindrical"}}}')
         os.kill(victim, signal.SIGKILL)
         assert service.ended() == FAULT
