@@ -110,7 +110,7 @@ def test_a_reference_is_resolved_or_left_unknown(post: Any) -> None:
 
 def _command(*words: str) -> int:
     parser = argparse.ArgumentParser()
-    exchange.add_parser(parser.add_subparsers())
+    exchange.add_export_parser(parser.add_subparsers())
     arguments = parser.parse_args(["export", *words])
     code: int = arguments.run(arguments)
     return code
