@@ -96,7 +96,7 @@ def test_colour_is_never_in_plain_text(
 
 @pytest.mark.parametrize("with_assembly", [None, True])
 def test_the_page_always_holds_the_instruction(
-    client: Any, request_data: dict[str, Any], with_assembly: bool | None
+    client: Any, request_data: dict[str, Any], assessor: Assessor, with_assembly: bool | None
 ) -> None:
     """It is computed where the request did not ask, and the digest is still that of the request as it came."""
     if with_assembly is not None:
