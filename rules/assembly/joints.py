@@ -206,6 +206,6 @@ def _reason(case: StackJoint, findings: Sequence[Finding]) -> str | None:
     if side is None or lower_side is None:
         return texts["not_told"].format_map(words)
     if case.mated is False:
-        upper_title, lower_title = (COUPLINGS[one.coupling].title for one in (side, lower_side))
+        upper_title, lower_title = (COUPLINGS[one.coupling].described.title for one in (side, lower_side))
         return texts["not_mating"].format(upper_title=upper_title, lower_title=lower_title, **words)
     return None

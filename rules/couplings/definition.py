@@ -8,7 +8,8 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterator, Mapping
 from fractions import Fraction
-from functools import cached_property
+from functools import cache, cached_property
+from importlib.resources import files
 from types import MappingProxyType
 from typing import Annotated, Any, ClassVar, Final, Literal, NamedTuple, Protocol, TypeAlias
 
@@ -16,7 +17,7 @@ from pydantic import BaseModel, Field
 
 from rules.quantities.missing import Missing, OrMissing, or_missing, when_known
 from rules.quantities.models import Force, Model, PositiveLength, SignedMicrons, Torque
-from rules.quantities.tables import Row, Texts, read_rows
+from rules.quantities.tables import Confidence, Row, Texts, read_definitions, read_rows
 
 __all__ = [
     "Clocking",
@@ -176,21 +177,36 @@ def compare_forms(one: _Grouped, other: _Grouped) -> Interchange:
 
 
 class Described(Row):
-    """What the coupling's YAML says of it."""
+    """What the YAML beside a coupling's module says of it.
 
-    name: str
+    The list of accepted couplings covers the kind only. The rules check size, form, fit and designation.
+    """
+
     title: str
     what: str
     standards: Texts
-    ends: Texts
+    """Open standards that describe it; empty where there is none."""
     accepts: Texts
+    """Machine sides that its workpiece side takes."""
     joint_class: str
-    taper: str | None
-    half_angle_deg: float | None
+    """Class of the joint that its workpiece side makes."""
+    taper: str | None = None
+    """Rate of taper on the diameter as a fraction; None where there is none or it depends on the size."""
+    half_angle_deg: float | None = None
+    """Angle of one side of the seat to the axis, where the standard states it and not the rate of taper."""
     clocking: Literal["free", "indexed", "by_form", "not_stated"]
-    clocking_positions: int | None
+    """Any angle, a few angles, as the form says, or not stated."""
+    clocking_positions: int | None = None
     tables: Texts
-    seating_eccentricity_um: float | None
+    """Published tables that hold its dimensions."""
+    seating_eccentricity_um: float | None = None
+    """Eccentricity that seating it again in a spindle may bring, from memory (the idea of ISO 16084)."""
+    seat: Texts | None = None
+    """Sentences on how its machine side is put into the spindle of the gauge."""
+    instruction: Mapping[str, Any]
+    """How a joint of its workpiece side is cleaned, built and opened, worded as in the file of the instruction."""
+    source: str = "see the standards named in each row; classes and clocking are this project's own interpretation"
+    confidence: Confidence = "common practice"
 
 
 class _FormClocking(Row):
@@ -198,6 +214,14 @@ class _FormClocking(Row):
     form: str
     clocking: Literal["free", "indexed"]
     clocking_positions: int | None
+
+
+@cache
+def _definitions(module: str) -> Mapping[str, Any]:
+    """Definitions in the YAML beside a module, by the name of the coupling."""
+    package, _, name = module.rpartition(".")
+    found: Mapping[str, Any] = read_definitions(files(package).joinpath(f"{name}.yaml"))["couplings"]
+    return found
 
 
 _NOT_STATED: Final = Clocking("not_stated", None)
@@ -243,12 +267,13 @@ class Coupling:
     @cached_property
     def described(self) -> Described:
         """What the YAML says of it."""
-        return next(row for row in read_rows("couplings", Described) if row.name == self.name)
+        return Described.model_validate(_definitions(type(self).__module__)[self.name])
 
     @property
-    def title(self) -> str:
-        """Name in plain words."""
-        return self.described.title
+    def ends(self) -> tuple[str, ...]:
+        """Ends of a component that may carry it."""
+        models = {"machine_side": self.machine_side, "workpiece_side": self.workpiece_side}
+        return tuple(end for end, model in models.items() if model is not None)
 
     @cached_property
     def joint_class(self) -> str:

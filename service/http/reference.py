@@ -158,9 +158,10 @@ def couplings_router() -> APIRouter:
 
 
 def _coupling_answer(name: str) -> CouplingAnswer:
-    row = COUPLINGS[name].described
-    told: dict[str, object] = {field: getattr(row, field) for field in CouplingAnswer.model_fields}
-    return CouplingAnswer.model_validate({**told, "tables": [table(one).as_json() for one in row.tables]})
+    found = COUPLINGS[name]
+    told = found.described.model_dump(include=set(CouplingAnswer.model_fields))
+    tables = [table(one).as_json() for one in found.described.tables]
+    return CouplingAnswer.model_validate({**told, "name": name, "ends": found.ends, "tables": tables})
 
 
 class ProblemAnswer(Answer):

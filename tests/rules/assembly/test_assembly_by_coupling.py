@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from rules.couplings import definition
+from rules.couplings.sides import COUPLINGS
 from rules.grip.shrink import ShrinkJoint
 from rules.rulebook.loader import base_request
 from tests.support.assemblies import assembly_of, at_joint, two_parts, values_of, words_of
@@ -150,7 +150,7 @@ def test_steps_of_a_joint(name: str) -> None:
 
 def test_every_workpiece_side_is_told() -> None:
     """No coupling that a joint may have is without a test above or a stack below."""
-    sides = {name for name in definition.couplings() if "workpiece_side" in definition.coupling(name).ends}
+    sides = {name for name, one in COUPLINGS.items() if one.workpiece_side is not None}
     assert sides == {*CASES, "nut_collet", "press_collet"}
 
 
