@@ -36,6 +36,7 @@ from rules.couplings.straight_shank import (
     ShrinkFit,
     SideLock,
 )
+from rules.couplings.threaded_head import THREADED_HEAD, ThreadedHead
 from rules.quantities.tables import UnknownEntryError
 
 __all__ = ["COUPLINGS", "MachineSide", "SpindleSide", "WorkpieceSide", "accepts", "coupling", "joint_classes"]
@@ -49,6 +50,7 @@ MachineSide = Annotated[
     | PressCollet
     | MorseTaper
     | ArborShellMill
+    | ThreadedHead
     | Declared,
     Field(discriminator="coupling"),
 ]
@@ -68,6 +70,7 @@ WorkpieceSide = Annotated[
     | PressCollet
     | MorseTaper
     | ArborShellMill
+    | ThreadedHead
     | Declared,
     Field(discriminator="coupling"),
 ]
@@ -95,6 +98,7 @@ COUPLINGS: Final[Mapping[str, Coupling]] = MappingProxyType(
             MILLING_CHUCK,
             SHELL_MILL_ARBOR,
             MORSE_TAPER,
+            THREADED_HEAD,
             DECLARED,
         )
     }
@@ -126,6 +130,6 @@ def joint_classes() -> tuple[str, ...]:
     """Classes of joint that the couplings make, each once.
 
     >>> joint_classes()
-    ('taper', 'collet_seat', 'grip', 'arbor', 'declared')
+    ('taper', 'collet_seat', 'grip', 'arbor', 'threaded', 'declared')
     """
     return tuple(dict.fromkeys(one.joint_class for one in COUPLINGS.values()))

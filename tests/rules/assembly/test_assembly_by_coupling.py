@@ -124,6 +124,15 @@ CASES: dict[str, tuple[tuple[dict[str, Any], dict[str, Any]], list[str], dict[st
         {"join": ["own 7", "8.5 mm"], "check": ["60 mm"]},
         ["tightening torque of the interface"],
     ),
+    "threaded_head": (
+        (
+            {"coupling": "threaded_head", "thread": "M10", "pilot_diameter_mm": 10.5},
+            {"coupling": "threaded_head", "thread": "M10", "pilot_diameter_mm": 10.5, "tightening_torque_n_m": 45},
+        ),
+        ["join", "clamp", "check"],
+        {"join": ["M10", "10.5 mm"], "clamp": ["to 45 N m"], "check": ["no gap", "60 mm"]},
+        [],
+    ),
 }
 
 

@@ -23,7 +23,7 @@ HOLD_SHANKS = {"collet_bore", "cylindrical", "side_lock", "shrink_fit", "hydraul
 
 
 def test_every_coupling_is_known() -> None:
-    """The fourteen couplings of a stack."""
+    """The fifteen couplings of a stack."""
     assert set(COUPLINGS) == HOLD_SHANKS | {
         "steep_taper",
         "hollow_taper",
@@ -32,6 +32,7 @@ def test_every_coupling_is_known() -> None:
         "press_collet",
         "shell_mill_arbor",
         "morse_taper",
+        "threaded_head",
         "declared",
     }
 
@@ -61,6 +62,7 @@ def test_ends_agree_with_what_is_accepted() -> None:
         ("collet_seat", {"nut_collet", "press_collet"}),
         ("grip", HOLD_SHANKS),
         ("arbor", {"shell_mill_arbor"}),
+        ("threaded", {"threaded_head"}),
         ("declared", {"declared"}),
     ],
 )
@@ -90,6 +92,7 @@ def test_couplings_name_tables_that_exist_and_leave_none_out() -> None:
         ("morse_taper", "tang", Clocking("indexed", 2)),
         ("morse_taper", "drawbar_thread", Clocking("free", None)),
         ("shell_mill_arbor", "keys", Clocking("indexed", 2)),
+        ("threaded_head", None, Clocking("not_stated", None)),
         ("declared", None, Clocking("not_stated", None)),
     ],
 )
