@@ -9,10 +9,10 @@ Facts about joints: what meets what, how well it fits and how much of it is held
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from operator import truediv
-from typing import Final, NamedTuple
+from typing import NamedTuple
 
 from rules.answer.provenance import cautions
 from rules.balance.analysis import (
@@ -33,20 +33,9 @@ from rules.bending.analysis import (
     stiffness_of,
     vibration_properties,
 )
-from rules.couplings import hollow_taper, steep_taper
-from rules.couplings.definition import JointClass
-from rules.couplings.sides import (
-    ArborShellMill,
-    Bore,
-    CylindricalShank,
-    Declared,
-    HollowTaper,
-    MorseTaper,
-    NutCollet,
-    PolygonalTaper,
-    PressCollet,
-    SteepTaper,
-)
+from rules.couplings import steep_taper
+from rules.couplings.definition import deviation_of
+from rules.couplings.steep_taper import SteepTaper
 from rules.cutting.analysis import (
     CuttingLoad,
     cut_properties,
@@ -69,7 +58,6 @@ from rules.stack.outlines import narrow_end, outline_of, thinnest_wall
 from rules.stack.positions import Positions, positions_on_axis, profile_length, tool_diameter
 
 __all__ = [
-    "TELLING",
     "StackAnalysis",
     "analyse",
     "component_facts",
@@ -143,77 +131,6 @@ def operation_facts(
     return [fact.build()]
 
 
-_TAPERS: Final = (SteepTaper, HollowTaper, PolygonalTaper, MorseTaper)
-_FORMED: Final = (SteepTaper, HollowTaper, MorseTaper)
-
-
-def _taper(fact: Properties, case: StackJoint) -> None:
-    upper, lower = case.upper_side, case.lower.machine_side
-    if isinstance(upper, _TAPERS) and isinstance(lower, _TAPERS) and upper.coupling == lower.coupling:
-        fact.add("upper_size", or_missing(upper.size, case.upper_at, "size"))
-        fact.add("lower_size", or_missing(lower.size, case.lower_at, "size"))
-    if isinstance(upper, _FORMED) and isinstance(lower, _FORMED) and upper.coupling == lower.coupling:
-        upper_form = or_missing(upper.form, case.upper_at, "form")
-        lower_form = or_missing(lower.form, case.lower_at, "form")
-        fact.add("upper_form", upper_form)
-        fact.add("lower_form", lower_form)
-        fact.add("forms_interchange", when_known(_interchange, upper, case, upper_form, lower_form))
-
-
-def _interchange(
-    upper: SteepTaper | HollowTaper | MorseTaper, case: StackJoint, upper_form: str, lower_form: str
-) -> OrMissing[bool]:
-    """Whether two forms fit; where the standards at hand do not settle it, the drawings have to: a lack."""
-    if isinstance(upper, MorseTaper):
-        return upper_form == lower_form
-    compare = steep_taper.interchange if isinstance(upper, SteepTaper) else hollow_taper.interchange
-    answer = compare(upper_form, lower_form)
-    if answer == "not_settled":
-        return Missing((f"{case.upper_at}/form", f"{case.lower_at}/form"))
-    return answer == "fits"
-
-
-def _collet_seat(fact: Properties, case: StackJoint) -> None:
-    upper, lower = case.upper_side, case.lower.machine_side
-    if isinstance(upper, NutCollet) and isinstance(lower, NutCollet):
-        fact.add("socket_size", or_missing(upper.size, case.upper_at, "size"))
-        fact.add("collet_size", or_missing(lower.size, case.lower_at, "size"))
-    if isinstance(upper, PressCollet) and isinstance(lower, PressCollet):
-        fact.add("socket_designation", or_missing(upper.designation, case.upper_at, "designation"))
-        fact.add("collet_designation", or_missing(lower.designation, case.lower_at, "designation"))
-
-
-def _pilot(fact: Properties, case: StackJoint) -> None:
-    upper, lower = case.upper_side, case.lower.machine_side
-    if isinstance(upper, ArborShellMill) and isinstance(lower, ArborShellMill):
-        fact.add("arbor_pilot_mm", or_missing(upper.pilot_diameter_mm, case.upper_at, "pilot_diameter_mm"))
-        fact.add("cutter_pilot_mm", or_missing(lower.pilot_diameter_mm, case.lower_at, "pilot_diameter_mm"))
-        fact.add("arbor_drive", or_missing(upper.drive, case.upper_at, "drive"))
-        fact.add("cutter_drive", or_missing(lower.drive, case.lower_at, "drive"))
-
-
-def _declared(fact: Properties, case: StackJoint) -> None:
-    upper, lower = case.upper_side, case.lower.machine_side
-    if isinstance(upper, Declared) and isinstance(lower, Declared):
-        fact.add("upper_designation", or_missing(upper.designation, case.upper_at, "designation"))
-        fact.add("lower_designation", or_missing(lower.designation, case.lower_at, "designation"))
-        fact.add("upper_gender", or_missing(upper.gender, case.upper_at, "gender"))
-        fact.add("lower_gender", or_missing(lower.gender, case.lower_at, "gender"))
-        if upper.diameter_mm is not None or lower.diameter_mm is not None:
-            fact.add("upper_diameter_mm", or_missing(upper.diameter_mm, case.upper_at, "diameter_mm"))
-            fact.add("lower_diameter_mm", or_missing(lower.diameter_mm, case.lower_at, "diameter_mm"))
-
-
-TELLING: Final[dict[JointClass, Callable[[Properties, StackJoint], None]]] = {
-    "taper": _taper,
-    "collet_seat": _collet_seat,
-    "arbor": _pilot,
-    "declared": _declared,
-    "grip": held_shank_properties,
-}
-"""What there is to tell of a joint, by its class, which is that of its workpiece side."""
-
-
 def _joint(case: StackJoint, key: str) -> Properties:
     at = (case.upper_at, case.lower_at)
     upper, lower = case.upper_side, case.lower.machine_side
@@ -234,8 +151,11 @@ def _joint(case: StackJoint, key: str) -> Properties:
         "spindle_mates" if case.upper is None else "mates",
         missing_of(upper_coupling, lower_coupling) if mates is None else mates,
     )
-    if case.joint_class is not None:
-        TELLING[case.joint_class](fact, case)
+    if case.joint_class == "grip":
+        held_shank_properties(fact, case)
+    elif case.coupling is not None:
+        for name, value in case.coupling.properties(case.ends):
+            fact.add(name, value)
     return fact
 
 
@@ -324,9 +244,6 @@ def analyse(request: StackRequest) -> StackAnalysis:
     )
 
 
-_TOLERATED: Final = (CylindricalShank, Bore, Declared)
-
-
 def in_place(index: int, link: Member, count: int) -> bool:
     """A base holder stands first and only there; a cutter or pin stands last and only there."""
     first, last = index == 0, index == count - 1
@@ -383,9 +300,9 @@ def _stated_length(part: StackPart) -> float | None:
 def contradiction_properties(fact: Properties, link: Member) -> None:
     part = link.part
     spans = [
-        end.deviation.upper_um - end.deviation.lower_um
-        for end in (link.machine_side, link.workpiece_side)
-        if isinstance(end, _TOLERATED) and end.deviation is not None
+        stated.upper_um - stated.lower_um
+        for stated in map(deviation_of, (link.machine_side, link.workpiece_side))
+        if stated is not None
     ]
     if spans:
         fact.add("tolerance_span_um", min(spans))
@@ -477,11 +394,12 @@ def knob_properties(fact: Properties, machine: Machine | None, chain: Chain) -> 
     part = knob.part if knob is not None else None
     demand = None if machine is None else machine.retention_knob
     side = chain.links[0].machine_side if chain.links else None
-    if machine is not None and isinstance(side, SteepTaper):
-        if side.form == "iso_297":
-            fact.add("knob_lacking", False)
-        else:
+    takes_knob = steep_taper.takes_knob(side)
+    if machine is not None and takes_knob is not None:
+        if takes_knob:
             fact.add("knob_lacking", or_missing(None if demand is None else knob is None, "/machine/retention_knob"))
+        else:
+            fact.add("knob_lacking", False)
     if knob is None or not isinstance(part, RetentionKnob):
         return
     if demand is not None:
@@ -496,7 +414,7 @@ def knob_properties(fact: Properties, machine: Machine | None, chain: Chain) -> 
         if side.size is None or side.form is None:
             fact.add("taper_thread", Missing(tuple(f"{at}/{n}" for n in ("size", "form") if getattr(side, n) is None)))
         else:
-            fact.add("taper_thread", steep_taper.knob_thread(side.form, side.size))
+            fact.add("taper_thread", steep_taper.thread_for_knob(side))
 
 
 def stack_fact(chain: Chain, geometry: Positions, masses: Masses) -> Fact:

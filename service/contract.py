@@ -19,7 +19,6 @@ from typing import Annotated, Any, Final, Literal, TypeAlias
 
 from pydantic import BaseModel, ConfigDict, Field, JsonValue, WithJsonSchema
 
-from rules.couplings.definition import JointClass
 from rules.quantities.models import Model
 from rules.quantities.tables import Confidence
 from rules.schema.components import MAX_DEFINITIONS, Definitions
@@ -194,7 +193,7 @@ class CouplingAnswer(CouplingSummary):
 
     ends: list[str] = Field(description="Ends of a component it may stand at.")
     accepts: list[str] = Field(description="Couplings its workpiece side takes.")
-    joint_class: JointClass
+    joint_class: str
     taper: str | None = Field(description="Rate of taper on the diameter.")
     half_angle_deg: float | None
     clocking: Literal["free", "indexed", "by_form", "not_stated"]

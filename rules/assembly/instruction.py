@@ -26,7 +26,7 @@ from rules.assembly.sentences import (
     stop,
 )
 from rules.couplings import steep_taper
-from rules.couplings.sides import SteepTaper
+from rules.couplings.steep_taper import SteepTaper
 from rules.quantities.missing import Missing, OrMissing, when_known
 from rules.quantities.rounding import rounded, rounded_or_none
 from rules.runout.analysis import PlaneBudget
@@ -335,7 +335,7 @@ def _knob(derived: StackAnalysis, findings: Sequence[Finding]) -> list[Draft]:
         names = ", ".join(knob.part.id for knob in knobs)
         return [stop(file.stops["knob_without_place"].format(knob=names), ids, at)] if knobs else []
     if not knobs:
-        if side.form == "iso_297":
+        if not steep_taper.takes_knob(side):
             return []
         step = draft(file.general["no_knob"], Words({"base": base.part.id}), ids, [base.at])
         return [] if step is None else [{**step, "not_stated": ["/machine/retention_knob"]}]
@@ -350,8 +350,8 @@ def _knob_fitted(base: Member, side: SteepTaper, knob: Member) -> list[Draft]:
     if part.form is not None:
         words["knob_form"] = part.form
     thread = part.thread
-    if thread is None and side.form is not None and side.size is not None:
-        thread = steep_taper.knob_thread(side.form, side.size)
+    if thread is None:
+        thread = steep_taper.thread_for_knob(side)
     if thread is not None:
         words["knob_thread"] = thread
     step = draft(instruction().general["knob"], Words(words), [base.part.id, part.id], [knob.at])

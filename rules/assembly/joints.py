@@ -22,8 +22,8 @@ from rules.assembly.sentences import (
     instruction,
     stop,
 )
-from rules.couplings import definition
-from rules.couplings.sides import ColletBore, Hydraulic, MillingChuck, PressCollet
+from rules.couplings.sides import COUPLINGS
+from rules.couplings.straight_shank import COLLET_BORE
 from rules.schema.components import Cutter, Reducer
 from rules.schema.report import Finding
 from rules.stack.chain import Chain, StackJoint
@@ -91,10 +91,13 @@ def _groups(joints: Sequence[StackJoint]) -> Iterator[tuple[int, int]]:
 
 def _closes_from_outside(case: StackJoint) -> bool:
     """Whether the lower part grips only when what holds it is closed: a collet, or a sleeve in a bore of its kind."""
-    inner = case.lower.workpiece_side
-    if isinstance(case.lower.part, Reducer) and isinstance(inner, Hydraulic | MillingChuck):
-        return type(case.upper_side) is type(inner)
-    return isinstance(inner, ColletBore)
+    side = case.lower.workpiece_side
+    if side is None:
+        return False
+    inner = COUPLINGS[side.coupling]
+    if isinstance(case.lower.part, Reducer) and inner.sleeve_closes_with_seat:
+        return case.coupling is inner
+    return inner.closes_with_seat
 
 
 def _group(
@@ -126,7 +129,7 @@ def _group(
     if closed:
         for one in made:
             steps.build.extend(said for step in one.entry.build if step.deferred for said in _drafts(one, step))
-            if isinstance(one.view.case.upper_side, PressCollet):
+            if one.view.case.coupling is not None and one.view.case.coupling.uses_press_insert:
                 insert = one.words["designation"] if isinstance(one.words["designation"], str) else None
     steps.open[:0] = _opened(made, closed)
     steps.used.extend((one.view.case, one.words) for one in made)
@@ -159,7 +162,7 @@ def _opened(made: Sequence[_Made], closed: bool) -> list[Draft]:
 def _coupling(case: StackJoint, inside: bool) -> str:
     """Return the coupling whose words a joint takes: inside what closes from outside, those of a collet's bore."""
     if inside:
-        return "collet_bore"
+        return COLLET_BORE.name
     return "unknown" if case.upper_side is None else case.upper_side.coupling
 
 
@@ -203,6 +206,6 @@ def _reason(case: StackJoint, findings: Sequence[Finding]) -> str | None:
     if side is None or lower_side is None:
         return texts["not_told"].format_map(words)
     if case.mated is False:
-        upper_title, lower_title = (definition.coupling(one.coupling).title for one in (side, lower_side))
+        upper_title, lower_title = (COUPLINGS[one.coupling].described.title for one in (side, lower_side))
         return texts["not_mating"].format(upper_title=upper_title, lower_title=lower_title, **words)
     return None

@@ -16,6 +16,7 @@ from typing import Any, Final, NamedTuple, TypeAlias, TypedDict
 
 import yaml
 
+from rules.couplings.sides import COUPLINGS
 from rules.quantities.missing import Missing, OrMissing
 from rules.quantities.rounding import rounded, rounded_for_people
 from rules.schema.report import AssemblyAction
@@ -208,18 +209,22 @@ def _sentence(entry: str | dict[str, str]) -> Sentence:
     if isinstance(entry, str):
         return Sentence(_placeholders(entry), entry, None)
     if not entry.keys() <= _SENTENCE_KEYS:
-        raise ValueError(f"assembly.yaml: not a sentence: {entry}")  # a comma outside quotes cuts a text in two
+        raise ValueError(f"the work instruction: not a sentence: {entry}")  # a comma outside quotes cuts a text in two
     text, condition = entry.get("text", ""), entry.get("if", entry.get("needs"))
     needs = _placeholders(text) if condition is None else (condition, *_placeholders(text))
     return Sentence(needs, text, _sentence(entry["else"]) if "else" in entry else None)
 
 
+def _sentences(entries: Iterable[str | dict[str, str]]) -> tuple[Sentence, ...]:
+    return tuple(map(_sentence, entries))
+
+
 def _step(entry: dict[str, Any]) -> StepWords:
     if not entry.keys() <= _STEP_KEYS:
-        raise ValueError(f"assembly.yaml: not a step: {entry}")
+        raise ValueError(f"the work instruction: not a step: {entry}")
     return StepWords(
         entry["action"],
-        tuple(map(_sentence, entry["text"])),
+        _sentences(entry["text"]),
         tuple(entry.get("values", ())),
         tuple(MakerStates(one["name"], one["unit"], one.get("if")) for one in entry.get("maker", ())),
         entry.get("caution", False),
@@ -228,7 +233,7 @@ def _step(entry: dict[str, Any]) -> StepWords:
     )
 
 
-def _coupling(entry: dict[str, Any]) -> CouplingWords:
+def _coupling(entry: Mapping[str, Any]) -> CouplingWords:
     return CouplingWords(_sentence(entry["clean"]), tuple(map(_step, entry["build"])), tuple(map(_step, entry["open"])))
 
 
@@ -238,7 +243,7 @@ def _read(package: str, name: str) -> Any:
 
 @cache
 def instruction() -> Instruction:
-    """Return the file, read once."""
+    """Return the file and the words of every coupling, read once."""
     data = _read("rules.assembly", "assembly.yaml")
     return Instruction(
         {key: Number(**{"value": None, **entry}) for key, entry in data["numbers"].items()},
@@ -248,8 +253,14 @@ def instruction() -> Instruction:
         data["rules"],
         data["stops"],
         {key: _step(entry) for key, entry in data["general"].items()},
-        {key: tuple(map(_sentence, entry)) for key, entry in data["seats"].items()},
-        {key: _coupling(entry) for key, entry in data["couplings"].items()},
+        {
+            **{name: _sentences(one.described.seat) for name, one in COUPLINGS.items() if one.described.seat},
+            **{key: _sentences(entry) for key, entry in data["seats"].items()},
+        },
+        {
+            **{name: _coupling(one.described.instruction) for name, one in COUPLINGS.items()},
+            **{key: _coupling(entry) for key, entry in data["couplings"].items()},
+        },
     )
 
 

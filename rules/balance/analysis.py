@@ -16,7 +16,7 @@ from rules.balance.formulas import (
     quality_mm_per_s,
     rotating_force_n,
 )
-from rules.couplings import definition
+from rules.couplings.sides import COUPLINGS
 from rules.quantities.missing import Missing, OrMissing, missing_of, or_missing, when_known
 from rules.quantities.tables import Row, UnknownEntryError, read_rows
 from rules.random_vectors.random_sum import Answer, Question
@@ -212,7 +212,7 @@ def _seating(chain: Chain, masses: Masses) -> OrMissing[float] | None:
     side = chain.links[0].machine_side if chain.links else None
     if side is None:
         return None
-    eccentricity = definition.coupling(side.coupling).seating_eccentricity_um
+    eccentricity = COUPLINGS[side.coupling].described.seating_eccentricity_um
     return None if eccentricity is None else when_known(lambda m: clamping_unbalance_gmm(m, eccentricity), masses.total)
 
 

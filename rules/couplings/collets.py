@@ -1,16 +1,27 @@
-"""8° nut collets: capacity, length, collapse and run-out classes."""
+"""8° nut collets: capacity, length, collapse and run-out classes. Press-in collets."""
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from functools import cache
-from typing import NamedTuple
+from types import MappingProxyType
+from typing import Literal, NamedTuple
 
+from pydantic import Field
+
+from rules.couplings.definition import Coupling, Ends, Value, Word
+from rules.quantities.missing import OrMissing, when_known
+from rules.quantities.models import Model, Token
 from rules.quantities.tables import Row, Texts, UnknownEntryError, read_rows
 
 __all__ = [
+    "NUT_COLLET",
+    "PRESS_COLLET",
     "RUNOUT_CLASSES",
     "Capacity",
     "NutCollet",
+    "NutColletSize",
+    "PressCollet",
     "RunoutLimit",
     "capacity",
     "clamping_range",
@@ -23,6 +34,26 @@ __all__ = [
 
 RUNOUT_CLASSES = (1, 2)
 """Classes of ISO 15488; 2 is the normal one."""
+
+
+class NutCollet(Model):
+    """8° collet and its socket with clamping nut, ISO 15488."""
+
+    coupling: Literal["nut_collet"]
+    size: Literal["8", "11", "16", "20", "25", "32", "40", "50"] | None = Field(
+        None, description="Size of the collet series.", examples=["16"]
+    )
+
+
+class PressCollet(Model):
+    """Press-in collet and its socket: no open standard, so the shop's own designation says what fits."""
+
+    coupling: Literal["press_collet"]
+    designation: Token | None = Field(
+        None,
+        description="The shop's designation of the seat; both ends must carry the same.",
+        examples=["own-26"],
+    )
 
 
 class Capacity(NamedTuple):
@@ -39,7 +70,7 @@ class RunoutLimit(NamedTuple):
     tir_um: float | None
 
 
-class NutCollet(Row):
+class NutColletSize(Row):
     """A size of the series."""
 
     size: str
@@ -67,8 +98,8 @@ class _Runout(Row):
 
 
 @cache
-def _collets() -> dict[str, NutCollet]:
-    return {row.size: row for row in read_rows("nut_collet", NutCollet)}
+def _collets() -> dict[str, NutColletSize]:
+    return {row.size: row for row in read_rows("nut_collet", NutColletSize)}
 
 
 @cache
@@ -87,7 +118,7 @@ def sizes() -> tuple[str, ...]:
     return tuple(_collets())
 
 
-def collet(size: str) -> NutCollet:
+def collet(size: str) -> NutColletSize:
     """Row of a size; raises :class:`UnknownEntryError` for an unknown one."""
     if size not in _collets():
         raise UnknownEntryError("nut_collet", size, sizes())
@@ -147,3 +178,45 @@ def runout_limit(bore_mm: float, runout_class: int) -> RunoutLimit | None:
         if (row.over_mm < bore_mm or (row.over_included and bore_mm == row.over_mm)) and bore_mm <= row.up_to_mm:
             return RunoutLimit(row.gauge_length_mm, row.class_1_um if runout_class == 1 else row.class_2_um)
     return None
+
+
+def _size(ends: Ends) -> OrMissing[str]:
+    size: OrMissing[str] = ends.lower.stated("size")
+    return size
+
+
+def _nut_thread(ends: Ends) -> Word:
+    return when_known(lambda size: collet(size).nut_thread, _size(ends))
+
+
+class _NutCollet(Coupling):
+    name = "nut_collet"
+    machine_side = NutCollet
+    workpiece_side = NutCollet
+    asked = ("size",)
+    told = ("socket_size", "collet_size")
+    words = MappingProxyType({"size": _size, "nut_thread": _nut_thread})
+
+    def properties(self, ends: Ends) -> Iterator[tuple[str, Value]]:
+        if self.both(ends):
+            yield "socket_size", ends.upper.stated("size")
+            yield "collet_size", ends.lower.stated("size")
+
+
+class _PressCollet(Coupling):
+    name = "press_collet"
+    machine_side = PressCollet
+    workpiece_side = PressCollet
+    uses_press_insert = True
+    asked = ("designation",)
+    told = ("socket_designation", "collet_designation")
+    words = MappingProxyType({"designation": lambda ends: ends.first("designation", ends.upper)})
+
+    def properties(self, ends: Ends) -> Iterator[tuple[str, Value]]:
+        if self.both(ends):
+            yield "socket_designation", ends.upper.stated("designation")
+            yield "collet_designation", ends.lower.stated("designation")
+
+
+NUT_COLLET = _NutCollet()
+PRESS_COLLET = _PressCollet()

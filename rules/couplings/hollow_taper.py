@@ -3,12 +3,19 @@
 from __future__ import annotations
 
 from functools import cache
+from types import MappingProxyType
 from typing import Literal
 
-from rules.couplings.definition import Interchange, compare_forms
+from pydantic import Field
+
+from rules.couplings.definition import Cone, End, Interchange, Side, Taper, compare_forms
+from rules.quantities.missing import Missing, OrMissing
+from rules.quantities.models import Model
 from rules.quantities.tables import Row, Texts, UnknownEntryError, read_rows
 
 __all__ = [
+    "HOLLOW_TAPER",
+    "HollowTaper",
     "HollowTaperForm",
     "HollowTaperSize",
     "flange_diameter",
@@ -20,6 +27,18 @@ __all__ = [
     "size_row",
     "sizes",
 ]
+
+
+class HollowTaper(Model):
+    """Hollow taper shank with face contact, ISO 12164."""
+
+    coupling: Literal["hollow_taper"]
+    size: Literal["25", "32", "40", "50", "63", "80", "100", "125", "160"] | None = Field(
+        None, description="Nominal size: the flange diameter, mm.", examples=["63"]
+    )
+    form: Literal["A", "B", "C", "D", "E", "F", "T"] | None = Field(
+        None, description="Form letter of ISO 12164.", examples=["A"]
+    )
 
 
 class HollowTaperSize(Row):
@@ -115,3 +134,33 @@ def interchange(one: str, other: str) -> Interchange:
     ('fits', 'not_settled', 'differs')
     """
     return compare_forms(form(one), form(other))
+
+
+class _HollowTaper(Taper):
+    name = "hollow_taper"
+    machine_side = HollowTaper
+    workpiece_side = HollowTaper
+    asked = ("size", "form")
+    decided_by = "form"
+    words = MappingProxyType({"form": lambda ends: ends.first("form", ends.lower, lower_first=True)})
+
+    def interchange(self, one: str, other: str) -> Interchange:
+        return interchange(one, other)
+
+    def seat_length(self, end: End) -> OrMissing[float] | None:
+        side = end.side
+        if not isinstance(side, HollowTaper):
+            return None
+        if side.size is None or side.form is None:
+            return Missing(tuple(f"{end.at}/{name}" for name in self.asked if getattr(side, name) is None))
+        return shank_length(side.size, side.form)
+
+    def cone(self, side: Side) -> Cone | None:
+        if not isinstance(side, HollowTaper) or side.size is None or side.form is None:
+            return None
+        diameter, length = gauge_diameter(side.size, side.form), shank_length(side.size, side.form)
+        # the table has the cone at the gauge line alone, so its sides are drawn level
+        return None if diameter is None or length is None else Cone(length, diameter, diameter)
+
+
+HOLLOW_TAPER = _HollowTaper()

@@ -3,13 +3,37 @@
 from __future__ import annotations
 
 from functools import cache
+from types import MappingProxyType
+from typing import Literal
 
+from pydantic import Field
+
+from rules.couplings.definition import Ends, Figure, Taper, Word
+from rules.quantities.missing import when_known
+from rules.quantities.models import Model
 from rules.quantities.tables import Row, UnknownEntryError, read_rows
 
-__all__ = ["PolygonalTaper", "clamping_force_kn", "knob_thread", "sizes", "taper"]
+__all__ = [
+    "POLYGONAL_TAPER",
+    "PolygonalTaper",
+    "PolygonalTaperSize",
+    "clamping_force_kn",
+    "knob_thread",
+    "sizes",
+    "taper",
+]
 
 
-class PolygonalTaper(Row):
+class PolygonalTaper(Model):
+    """Polygonal taper with face contact, ISO 26623."""
+
+    coupling: Literal["polygonal_taper"]
+    size: Literal["32", "40", "50", "63", "80", "100"] | None = Field(
+        None, description="Nominal size: the flange diameter, mm.", examples=["63"]
+    )
+
+
+class PolygonalTaperSize(Row):
     """A nominal size."""
 
     size: str
@@ -21,8 +45,8 @@ class PolygonalTaper(Row):
 
 
 @cache
-def _tapers() -> dict[str, PolygonalTaper]:
-    return {row.size: row for row in read_rows("polygonal_taper", PolygonalTaper)}
+def _tapers() -> dict[str, PolygonalTaperSize]:
+    return {row.size: row for row in read_rows("polygonal_taper", PolygonalTaperSize)}
 
 
 def sizes() -> tuple[str, ...]:
@@ -30,7 +54,7 @@ def sizes() -> tuple[str, ...]:
     return tuple(_tapers())
 
 
-def taper(size: str) -> PolygonalTaper:
+def taper(size: str) -> PolygonalTaperSize:
     """Row of a nominal size; raises :class:`UnknownEntryError` for an unknown one."""
     if size not in _tapers():
         raise UnknownEntryError("polygonal_taper", size, sizes())
@@ -45,3 +69,21 @@ def knob_thread(size: str) -> str:
 def clamping_force_kn(size: str) -> float:
     """Recommended clamping force, kN."""
     return taper(size).clamping_force_kn
+
+
+def _clamping_force(ends: Ends) -> Word:
+    def force(size: str) -> Figure:
+        return Figure("clamping force", "N", 1000.0 * clamping_force_kn(size))
+
+    return when_known(force, ends.lower.stated("size"))
+
+
+class _PolygonalTaper(Taper):
+    name = "polygonal_taper"
+    machine_side = PolygonalTaper
+    workpiece_side = PolygonalTaper
+    asked = ("size",)
+    words = MappingProxyType({"clamping_force": _clamping_force})
+
+
+POLYGONAL_TAPER = _PolygonalTaper()

@@ -8,10 +8,17 @@ from __future__ import annotations
 from functools import cache
 from typing import Literal
 
-from rules.couplings.definition import Interchange, compare_forms
+from pydantic import Field
+
+from rules.couplings.definition import Cone, End, Interchange, Side, Taper, compare_forms
+from rules.quantities.missing import Missing, OrMissing
+from rules.quantities.models import Model
 from rules.quantities.tables import Row, Texts, UnknownEntryError, read_rows
 
 __all__ = [
+    "STEEP_TAPER",
+    "SteepTaper",
+    "SteepTaperForm",
     "flange_underside",
     "form",
     "forms",
@@ -24,9 +31,40 @@ __all__ = [
     "made_for",
     "shank",
     "sizes",
+    "takes_knob",
     "taper_length",
     "thread",
 ]
+
+
+SteepTaperForm = Literal[
+    "iso_7388_1_a",
+    "iso_7388_1_ad",
+    "iso_7388_1_af",
+    "iso_7388_1_u",
+    "iso_7388_1_ud",
+    "iso_7388_1_uf",
+    "iso_7388_2_j",
+    "iso_7388_2_jd",
+    "iso_7388_2_jf",
+    "mas_403",
+    "asme_b5_50",
+    "iso_297",
+]
+
+
+class SteepTaper(Model):
+    """7/24 taper of ISO 7388-1, ISO 7388-2, ASME B5.50, MAS 403 or ISO 297."""
+
+    coupling: Literal["steep_taper"]
+    size: Literal["30", "35", "40", "45", "50", "55", "60"] | None = Field(
+        None, description="Taper number.", examples=["40"]
+    )
+    form: SteepTaperForm | None = Field(
+        None,
+        description="Flange, drive and knob family: the cone alone does not tell.",
+        examples=["iso_7388_2_jd"],
+    )
 
 
 class _Cone(Row):
@@ -34,7 +72,7 @@ class _Cone(Row):
     gauge_diameter_mm: float
 
 
-class SteepTaperForm(Row):
+class SteepTaperFormRow(Row):
     """A form of the 7/24 shank."""
 
     form: str
@@ -70,8 +108,8 @@ def _cones() -> dict[str, _Cone]:
 
 
 @cache
-def _forms() -> dict[str, SteepTaperForm]:
-    return {row.form: row for row in read_rows("steep_taper_forms", SteepTaperForm)}
+def _forms() -> dict[str, SteepTaperFormRow]:
+    return {row.form: row for row in read_rows("steep_taper_forms", SteepTaperFormRow)}
 
 
 @cache
@@ -100,7 +138,7 @@ def gauge_diameter(size: str) -> float:
     return _cones()[size].gauge_diameter_mm
 
 
-def form(name: str) -> SteepTaperForm:
+def form(name: str) -> SteepTaperFormRow:
     """A form by name; raises :class:`UnknownEntryError` for an unknown one."""
     if name not in _forms():
         raise UnknownEntryError("steep_taper_forms", name, forms())
@@ -208,3 +246,42 @@ def made_for(name: str, form_name: str) -> bool:
     (True, False)
     """
     return form(form_name).interchange_group in knob(name).fits_groups
+
+
+def takes_knob(side: object) -> bool | None:
+    """Whether a retention knob holds this end, or a thread of its own; None for another coupling."""
+    return side.form != "iso_297" if isinstance(side, SteepTaper) else None
+
+
+def thread_for_knob(side: SteepTaper) -> str | None:
+    """Thread for the knob by the end's size and form, or None where one of them or the thread is not stated."""
+    return None if side.size is None or side.form is None else knob_thread(side.form, side.size)
+
+
+class _SteepTaper(Taper):
+    name = "steep_taper"
+    machine_side = SteepTaper
+    workpiece_side = SteepTaper
+    asked = ("size", "form")
+
+    def interchange(self, one: str, other: str) -> Interchange:
+        return interchange(one, other)
+
+    def seat_length(self, end: End) -> OrMissing[float] | None:
+        side = end.side
+        if not isinstance(side, SteepTaper):
+            return None
+        if side.size is None or side.form is None:
+            return Missing(tuple(f"{end.at}/{name}" for name in self.asked if getattr(side, name) is None))
+        return taper_length(side.form, side.size)
+
+    def cone(self, side: Side) -> Cone | None:
+        if not isinstance(side, SteepTaper) or side.size is None or side.form is None:
+            return None
+        row = shank(side.form, side.size)
+        if row is None or row.small_end_mm is None:
+            return None
+        return Cone(row.taper_length_mm, gauge_diameter(side.size), row.small_end_mm)
+
+
+STEEP_TAPER = _SteepTaper()

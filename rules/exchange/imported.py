@@ -10,8 +10,8 @@ from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Final, TypeVar
 
-from pydantic import BaseModel
-
+from rules.couplings.definition import Side, deviation_of
+from rules.couplings.sides import COUPLINGS
 from rules.exchange.untrusted import printable
 from rules.schema.components import StackPart
 from rules.schema.imports import (
@@ -116,36 +116,6 @@ _ASKED: Final[Mapping[str, tuple[str, ...]]] = MappingProxyType(
 )
 """Fields by kind; 'machine_side' and 'workpiece_side' are followed into the coupling where there is one."""
 
-_BORE: Final = (
-    "diameter_mm",
-    "tolerance",
-    "depth_mm",
-    "minimum_grip_mm",
-    "rated_torque_n_m",
-    "rated_axial_force_n",
-    "rated_grip_mm",
-)
-
-_ASKED_OF_COUPLING: Final[Mapping[str, tuple[str, ...]]] = MappingProxyType(
-    {
-        "steep_taper": ("size", "form"),
-        "hollow_taper": ("size", "form"),
-        "polygonal_taper": ("size",),
-        "nut_collet": ("size",),
-        "press_collet": ("designation",),
-        "morse_taper": ("size", "form"),
-        "shell_mill_arbor": ("pilot_diameter_mm", "drive"),
-        "declared": ("designation", "gender", "diameter_mm"),
-        "collet_bore": ("clamping_min_mm", "clamping_max_mm", "length_mm", "depth_mm", "minimum_grip_mm"),
-        "side_lock": (*_BORE, "flat"),
-        "shrink_fit": _BORE,
-        "hydraulic": _BORE,
-        "milling_chuck": _BORE,
-    }
-)
-
-_ASKED_OF_SHANK: Final = ("diameter_mm", "tolerance", "form", "length_mm")
-
 _JOINT: Final = "joints.grip_length_mm"
 """Set at a joint of the stack: no document of a single piece can say it."""
 
@@ -166,12 +136,10 @@ def _empty(part: StackPart) -> Iterator[str]:
         yield _JOINT
 
 
-def _empty_in_coupling(coupling: BaseModel, side: str) -> Iterator[str]:
-    name: str = getattr(coupling, "coupling")  # noqa: B009 - the union of couplings has no common base
-    cylindrical = _ASKED_OF_SHANK if side == "machine_side" else _BORE
-    for field in _ASKED_OF_COUPLING.get(name, cylindrical):
-        stated = getattr(coupling, field)
+def _empty_in_coupling(end: Side, side: str) -> Iterator[str]:
+    for field in COUPLINGS[end.coupling].fields_asked(side):
+        stated = getattr(end, field)
         if field == "tolerance" and stated is None:
-            stated = getattr(coupling, "deviation", None)
+            stated = deviation_of(end)
         if stated is None:
             yield f"{side}.{field}"

@@ -12,6 +12,9 @@ from importlib.resources import files
 from types import MappingProxyType
 from typing import Final, Literal, get_args
 
+from rules.couplings.declared import DECLARED
+from rules.couplings.sides import COUPLINGS
+from rules.couplings.straight_shank import CYLINDRICAL
 from rules.exchange.fields import Stated, has_field
 from rules.exchange.untrusted import printable
 from rules.quantities.tables import Row, Table, parse_table, rows_of
@@ -133,17 +136,17 @@ class _Mapping:
         codes = [one for one in codes if not self._yields(one)]
         codes.sort(key=lambda one: one.symbol.role)
         coded = bool(codes) and codes[0].symbol.role == "code" and f"{side}.designation" not in self._named
-        if coded and words in (None, "declared"):
-            self._state(codes[0], f"{side}.coupling", "declared")
+        if coded and words in (None, DECLARED.name):
+            self._state(codes[0], f"{side}.coupling", DECLARED.name)
             self._state(codes[0], f"{side}.designation", " ".join(one.text.strip() for one in codes))
-            self._coupling[side] = "declared"
+            self._coupling[side] = DECLARED.name
             return
         for one in codes:
             self._leave(one, "the coupling is stated otherwise, or the code is missing; a code is never interpreted")
         shank = next((one for one in self._readings if one.symbol.symbol == "DMM"), None)
         if words is None and shank is not None and shank.symbol.field_of(self._kind) == f"{side}.diameter_mm":
-            self._state(shank, f"{side}.coupling", "cylindrical")
-            self._coupling[side] = "cylindrical"
+            self._state(shank, f"{side}.coupling", CYLINDRICAL.name)
+            self._coupling[side] = CYLINDRICAL.name
 
     def take_values(self) -> None:
         """Everything that is no connection code."""
@@ -172,9 +175,10 @@ class _Mapping:
         if self._kind == "base_holder":
             return True
         if "machine_side.coupling" in self._named:
-            return self._named["machine_side.coupling"] != "cylindrical"
+            named = COUPLINGS.get(str(self._named["machine_side.coupling"]))
+            return named is None or named.has_gauge_line
         # A coded connection may be a straight shank; what only a shank has then says so.
-        return self._coupling["machine_side"] == "declared" and not self._present & _SHANK
+        return self._coupling["machine_side"] == DECLARED.name and not self._present & _SHANK
 
     def _yields(self, one: Reading) -> bool:
         return one.symbol.yields_to in self._present

@@ -13,6 +13,7 @@ from typing import Final, TypeAlias, cast
 
 from lxml import etree
 
+from rules.couplings.sides import COUPLINGS
 from rules.schema.components import (
     BaseHolder,
     Collet,
@@ -130,12 +131,7 @@ def _connection(stack: Stack) -> str | None:
     """The coupling toward the spindle in the contract's words: the standard's own list of codes is not public."""
     first = next(_along_the_axis(stack), None)
     side = None if first is None or isinstance(first, ComponentReference) else first.machine_side
-    if side is None:
-        return None
-    words = side.model_dump(include={"size", "form", "designation"}, exclude_none=True)
-    if side.coupling == "declared":
-        return words.get("designation")
-    return " ".join([side.coupling, *(words[name] for name in ("size", "form", "designation") if name in words)])
+    return None if side is None else COUPLINGS[side.coupling].designation(side)
 
 
 _OnAxis: TypeAlias = BaseHolder | Extension | Reducer | Collet | Cutter | GaugePin | ComponentReference

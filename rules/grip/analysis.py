@@ -8,23 +8,20 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final, Literal
 
-from rules.couplings import collets, straight_shank
-from rules.couplings.sides import (
+from rules.couplings import collets
+from rules.couplings.collets import NutCollet
+from rules.couplings.straight_shank import (
     Bore,
     ColletBore,
-    CylindricalBore,
     CylindricalShank,
-    Hydraulic,
-    MillingChuck,
-    NutCollet,
-    ShrinkFit,
-    SideLock,
+    clamp_of,
+    largest_shank_mm,
+    usual_shank_length,
 )
 from rules.cutting.analysis import (
     CuttingLoad,
 )
 from rules.grip.fits import (
-    CLAMPS,
     fit_properties,
     shank_of,
 )
@@ -37,9 +34,9 @@ from rules.grip.formulas import (
     slip_torque_n_m,
 )
 from rules.grip.shrink import ShrinkJoint, is_shrink, shrink_joint_of
-from rules.quantities.missing import Missing, OrMissing, or_missing, value_or, when_known
+from rules.quantities.missing import Missing, OrMissing, or_missing, when_known
 from rules.rulebook.fact import Properties
-from rules.schema.components import Collet, GaugePin
+from rules.schema.components import GaugePin
 from rules.stack.analysis import length_properties
 from rules.stack.chain import Chain, Member, StackJoint
 from rules.stack.outlines import OutlinePiece
@@ -47,7 +44,6 @@ from rules.stack.positions import Positions, grip_of
 
 __all__ = [
     "Grip",
-    "clamping_range",
     "collet_properties",
     "grips_of",
     "held_shank_properties",
@@ -56,9 +52,6 @@ __all__ = [
     "weakest_of",
 ]
 
-
-_HELD_BY_A_SCREW: Final = (SideLock, CylindricalBore)
-"""Clamps whose pull-out does not follow from their torque: the screw bears, not friction all round."""
 
 _MOST: Final = 1e6
 """Safety factors beyond it say nothing more; the load is next to nothing."""
@@ -94,7 +87,7 @@ def _rated(
     torque = when_known(scaled_capacity, or_missing(side.rated_torque_n_m, at, "rated_torque_n_m"), rated_grip, grip)
     if side.rated_axial_force_n is not None:
         return torque, when_known(scaled_capacity, side.rated_axial_force_n, rated_grip, grip)
-    if isinstance(side, _HELD_BY_A_SCREW) or side.rated_torque_n_m is None:
+    if (case.coupling is not None and case.coupling.pulled_aside) or side.rated_torque_n_m is None:
         return torque, Missing((f"{at}/rated_axial_force_n",))
     shank = shank_of(case)
     diameter = or_missing(None if shank is None else shank.diameter_mm, case.lower_at, "diameter_mm")
@@ -157,8 +150,8 @@ def grips_of(
     """Return every joint that clamps a straight shank, from the spindle side."""
     found = []
     for index, case in enumerate(chain.joints):
-        side = case.upper_side
-        if not isinstance(side, CLAMPS) or shank_of(case) is None:
+        side = clamp_of(case.upper_side)
+        if side is None or shank_of(case) is None:
             continue
         grip = grip_of(case)
         shrink: OrMissing[ShrinkJoint] | None = None
@@ -210,26 +203,10 @@ def put_strength(fact: Properties, grip: Grip, speed: OrMissing[float] | None) -
         fact.add("holding_speed_rpm", grip.holding_speed_rpm)
 
 
-_FLATTED_BADLY_HELD: Final = (ColletBore, ShrinkFit, Hydraulic, MillingChuck)
-"""Round clamps, in which a flat takes away seat and balance."""
-
-
-def clamping_range(side: ColletBore, collet: Collet, at: str) -> tuple[OrMissing[float], OrMissing[float]]:
-    """Return the smallest and the largest shank a collet may hold, mm."""
-    largest = side.clamping_max_mm if side.clamping_max_mm is not None else side.nominal_mm
-    smallest = side.clamping_min_mm
-    seat = collet.machine_side
-    if smallest is None and largest is not None and isinstance(seat, NutCollet) and seat.size is not None:
-        capacity = collets.capacity(seat.size)
-        if capacity.min_mm <= largest <= capacity.max_mm:
-            smallest = collets.clamping_range(seat.size, largest).min_mm
-    return or_missing(smallest, at, "clamping_min_mm"), or_missing(largest, at, "clamping_max_mm")
-
-
 def stated_minimum_grip(case: StackJoint) -> float | None:
     """Return the longest of the minimum grips the two components state, mm."""
-    side, shank = case.upper_side, shank_of(case)
-    holds = side.minimum_grip_mm if isinstance(side, CLAMPS) else None
+    side, shank = clamp_of(case.upper_side), shank_of(case)
+    holds = None if side is None else side.minimum_grip_mm
     wants = None if shank is None else shank.minimum_grip_mm
     if holds is None or wants is None:
         return wants if holds is None else holds
@@ -238,33 +215,18 @@ def stated_minimum_grip(case: StackJoint) -> float | None:
 
 def held_shank_properties(fact: Properties, case: StackJoint) -> None:
     shank = case.lower.machine_side
-    if isinstance(shank, CylindricalShank):
+    if isinstance(shank, CylindricalShank) and case.coupling is not None:
         fit_properties(fact, case, shank)
-        _collet_bore(fact, case, shank)
+        for name, value in case.coupling.properties(case.ends):
+            fact.add(name, value)
         _grip(fact, case, shank)
 
 
-def _collet_bore(fact: Properties, case: StackJoint, shank: CylindricalShank) -> None:
-    side = case.upper_side
-    if not isinstance(side, ColletBore) or case.upper is None or not isinstance(case.upper.part, Collet):
-        return
-    diameter = or_missing(shank.diameter_mm, case.lower_at, "diameter_mm")
-    smallest, largest = clamping_range(side, case.upper.part, case.upper_at)
-    fact.add("shank_diameter_mm", diameter)
-    fact.add("clamping_min_mm", smallest)
-    fact.add("clamping_max_mm", largest)
-    if value_or(when_known(lambda low, high: high > low, smallest, largest), True):
-        fact.add(
-            "collapse_share",
-            when_known(lambda low, high, pin: (high - pin) / (high - low), smallest, largest, diameter),
-        )
-
-
 def _grip(fact: Properties, case: StackJoint, shank: CylindricalShank) -> None:
-    side, at = case.upper_side, case.upper_at
+    side, at = clamp_of(case.upper_side), case.upper_at
     grip = grip_of(case)
     fact.add("grip_length_mm", grip)
-    depth = side.depth_mm if isinstance(side, CLAMPS) else None
+    depth = None if side is None else side.depth_mm
     fact.add("bore_depth_mm", or_missing(depth, at, "depth_mm"))
     shank_length = shank.length_mm
     if shank_length is None and isinstance(case.lower.part, GaugePin):
@@ -279,7 +241,7 @@ def _grip(fact: Properties, case: StackJoint, shank: CylindricalShank) -> None:
         fact.add("grip_to_collet_length", when_known(lambda g, total: g / total, grip, length))
     else:
         fact.add("standard_shank_mm", _standard_shank(case, shank))
-    if isinstance(side, _FLATTED_BADLY_HELD):
+    if case.coupling is not None and case.coupling.round_clamp:
         fact.add("flatted_in_round_clamp", when_known(_has_flat, or_missing(shank.form, case.lower_at, "form")))
     length_properties(fact, case)
 
@@ -289,7 +251,7 @@ def _has_flat(form: str) -> bool:
 
 
 def _standard_shank(case: StackJoint, shank: CylindricalShank) -> OrMissing[float]:
-    length = None if shank.diameter_mm is None else straight_shank.shank_length("din_6535", shank.diameter_mm)
+    length = None if shank.diameter_mm is None else usual_shank_length(shank.diameter_mm)
     return or_missing(length, case.upper_at, "minimum_grip_mm")
 
 
@@ -298,7 +260,7 @@ def collet_properties(fact: Properties, link: Member) -> None:
     if part.kind != "collet" or not isinstance(part.workpiece_side, ColletBore):
         return
     side = part.workpiece_side
-    largest = side.clamping_max_mm if side.clamping_max_mm is not None else side.nominal_mm
+    largest = largest_shank_mm(side)
     if side.clamping_min_mm is not None and largest is not None:
         fact.add("clamping_span_mm", largest - side.clamping_min_mm)
     if isinstance(part.machine_side, NutCollet) and part.machine_side.size is not None and largest is not None:

@@ -2,20 +2,8 @@
 
 from __future__ import annotations
 
-from typing import Final
-
-from rules.couplings.sides import (
-    Bore,
-    ColletBore,
-    CylindricalBore,
-    CylindricalShank,
-    Declared,
-    Deviation,
-    Hydraulic,
-    MillingChuck,
-    ShrinkFit,
-    SideLock,
-)
+from rules.couplings.definition import Sized, deviation_of
+from rules.couplings.straight_shank import Bore, CylindricalShank
 from rules.grip import tolerances
 from rules.grip.formulas import clearance_um
 from rules.quantities.missing import Missing, OrMissing, or_missing, value_or, when_known
@@ -23,8 +11,6 @@ from rules.rulebook.fact import Properties
 from rules.stack.chain import StackJoint
 
 __all__ = [
-    "CLAMPS",
-    "PRECISION_BORES",
     "bore_of",
     "clearance_of",
     "deviations_of",
@@ -32,16 +18,6 @@ __all__ = [
     "is_slip_fit",
     "shank_of",
 ]
-
-
-CLAMPS: Final = (Bore, ColletBore)
-"""Ends that clamp a straight shank."""
-
-SLIP_FITS: Final = (SideLock, CylindricalBore)
-"""Bores that a screw pulls the shank across: the whole clearance becomes eccentricity."""
-
-PRECISION_BORES: Final = (ShrinkFit, Hydraulic, MillingChuck)
-"""Bores that close evenly about the shank and rely on its tolerance."""
 
 
 def shank_of(case: StackJoint) -> CylindricalShank | None:
@@ -57,13 +33,13 @@ def bore_of(case: StackJoint) -> Bore | None:
 
 def is_slip_fit(case: StackJoint) -> bool:
     """Whether the joint is a shank in a bore with play, pulled over by a screw."""
-    return isinstance(case.upper_side, SLIP_FITS) and shank_of(case) is not None
+    return case.coupling is not None and case.coupling.pulled_aside and shank_of(case) is not None
 
 
-def deviations_of(sized: Bore | CylindricalShank | Declared, at: str, *, hole: bool) -> OrMissing[tuple[float, float]]:
+def deviations_of(sized: Sized, at: str, *, hole: bool) -> OrMissing[tuple[float, float]]:
     """Return lower and upper deviation in µm, from the statement or from the class of ISO 286."""
-    stated = sized.deviation
-    if isinstance(stated, Deviation):
+    stated = deviation_of(sized)
+    if stated is not None:
         # a reversed pair is a finding of its own; no fit follows from it
         return (
             (stated.lower_um, stated.upper_um) if stated.lower_um <= stated.upper_um else Missing((f"{at}/deviation",))
@@ -106,8 +82,8 @@ def clearance_of(case: StackJoint) -> OrMissing[tuple[float, float]]:
 
 
 def fit_properties(fact: Properties, case: StackJoint, shank: CylindricalShank) -> None:
-    bore = bore_of(case)
-    if bore is None:
+    bore, coupling = bore_of(case), case.coupling
+    if bore is None or coupling is None:
         return
     bore_diameter = or_missing(bore.diameter_mm, case.upper_at, "diameter_mm")
     shank_diameter = or_missing(shank.diameter_mm, case.lower_at, "diameter_mm")
@@ -116,19 +92,16 @@ def fit_properties(fact: Properties, case: StackJoint, shank: CylindricalShank) 
     if value_or(when_known(lambda hole, pin: hole == pin, bore_diameter, shank_diameter), True):
         clearance = clearance_of(case)
         least, most = when_known(lambda c: c[0], clearance), when_known(lambda c: c[1], clearance)
-        if isinstance(bore, ShrinkFit):
+        if coupling.grips_by_interference:
             fact.add("shrink_interference_min_um", when_known(lambda c: -c, most))
         else:
             fact.add("clearance_min_um", least)
             if is_slip_fit(case):
                 fact.add("clearance_max_um", most)
-    if isinstance(bore, PRECISION_BORES):
+    if coupling.closes_evenly:
         limits = deviations_of(shank, case.lower_at, hole=False)
         fact.add("shank_lower_um", when_known(lambda pair: pair[0], limits))
         fact.add("h6_lower_um", when_known(_h6_lower, shank_diameter, case.lower_at))
-    if isinstance(bore, SideLock):
-        fact.add("flat_needed", or_missing(bore.flat, case.upper_at, "flat"))
-        fact.add("shank_form", or_missing(shank.form, case.lower_at, "form"))
 
 
 def _h6_lower(diameter: float, at: str) -> OrMissing[float]:

@@ -9,7 +9,7 @@ from dataclasses import dataclass, fields
 from functools import cache
 from typing import NamedTuple
 
-from rules.couplings.sides import ShrinkFit
+from rules.couplings.straight_shank import ShrinkFit
 from rules.grip.fits import clearance_of, shank_of
 from rules.grip.formulas import (
     Ring,

@@ -1,6 +1,7 @@
 """Reading the tables: YAML in this package, checked once, kept for the life of the process.
 
-A table is one file.  Every row carries its source and how far its numbers may be trusted,
+A table is one file, or the last document of one: what stands before it belongs to the module beside it.
+Every row carries its source and how far its numbers may be trusted,
 either its own or the table's; a number that is not known is ``null`` and stays so.
 
 All tables by name, for publication.
@@ -8,6 +9,7 @@ All tables by name, for publication.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Hashable, Iterable, Mapping
 from dataclasses import dataclass
 from functools import cache
@@ -29,6 +31,7 @@ __all__ = [
     "Texts",
     "UnknownEntryError",
     "parse_table",
+    "read_definitions",
     "read_rows",
     "read_table",
     "rows_of",
@@ -46,6 +49,10 @@ COMMON_FIELDS = frozenset({"source", "confidence", "note"})
 
 Texts = Annotated[tuple[str, ...], Field(strict=False)]
 """A list of texts in a cell, kept as a tuple."""
+_NEXT_DOCUMENT: Final = "\n---\n"
+_NAMED: Final = re.compile(r"^name: ", re.MULTILINE)
+"""How every table begins; a file without it holds definitions only."""
+
 _FOLDERS: Final = ("balance", "couplings", "cutting", "grip", "stack", "tables")
 
 
@@ -145,6 +152,14 @@ def _plain_values(text: str, file: str) -> Any:
         raise TableError(f"{file}: {error}") from error
 
 
+def read_definitions(file: Traversable) -> Any:
+    """Return the first document of a file, which its module reads itself.
+
+    Raises :class:`TableError` for what is no YAML.
+    """
+    return _plain_values(file.read_text(encoding="utf-8").partition(_NEXT_DOCUMENT)[0], file.name)
+
+
 def parse_table(text: str, file: str) -> Table:
     """Build a table from YAML text.
 
@@ -153,7 +168,7 @@ def parse_table(text: str, file: str) -> Table:
     column explains, repeats a key, or lacks a source or a confidence.
     """
     try:
-        written = _Written.model_validate(_plain_values(text, file))
+        written = _Written.model_validate(_plain_values(text.rpartition(_NEXT_DOCUMENT)[2], file))
     except ValidationError as error:
         raise TableError(f"{file}: {_reasons(error)}") from error
     if f"{written.name}.yaml" != file:
@@ -215,7 +230,7 @@ def _table_files() -> Mapping[str, Traversable]:
         for folder in folders
         if folder.is_dir()
         for file in folder.iterdir()
-        if file.name.endswith(".yaml")
+        if file.name.endswith(".yaml") and _NAMED.search(file.read_text(encoding="utf-8"))
     }
 
 

@@ -12,8 +12,6 @@ import math
 from collections.abc import Sequence
 from typing import Final, Literal, NamedTuple
 
-from rules.couplings import definition
-from rules.couplings.sides import ArborShellMill, HollowTaper, MorseTaper
 from rules.grip.fits import clearance_of, is_slip_fit
 from rules.quantities.missing import Missing, OrMissing, missing_of, when_known
 from rules.quantities.models import MIN_LENGTH_MM
@@ -224,15 +222,10 @@ def contributors_of(chain: Chain, geometry: Positions) -> Contributors:
 
 def _positions(case: StackJoint | None) -> int:
     """Positions a joint allows: 0 for any angle, 1 for none; what is not stated is not turned."""
-    side = None if case is None else case.upper_side
-    if side is None:
+    side, coupling = (None, None) if case is None else (case.upper_side, case.coupling)
+    if side is None or coupling is None:
         return 1
-    form: str | None = None
-    if isinstance(side, HollowTaper | MorseTaper):
-        form = side.form
-    elif isinstance(side, ArborShellMill):
-        form = side.drive
-    found = definition.clocking(side.coupling, form)
+    found = coupling.clocking_of(side)
     return 0 if found.kind == "free" else found.positions or 1
 
 

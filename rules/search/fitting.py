@@ -15,8 +15,9 @@ from typing import Any, Final, TypeAlias
 from rules.analysis import component_facts, joint_facts, stack_fact
 from rules.answer.findings import finding
 from rules.assessor import Assessor
-from rules.couplings import straight_shank
-from rules.couplings.sides import Bore, ColletBore, SteepTaper
+from rules.couplings.sides import COUPLINGS
+from rules.couplings.steep_taper import takes_knob
+from rules.couplings.straight_shank import Bore, ColletBore, clamp_of, usual_shank_length
 from rules.cutting.analysis import programmed_speed_of
 from rules.grip.analysis import stated_minimum_grip
 from rules.grip.fits import shank_of
@@ -54,8 +55,8 @@ def grip_range_of(case: StackJoint, usual_share: float | None) -> GripRange | No
     ``usual_share`` of a collet's length, the shank length of DIN 6535 for a bore. Where the shortest would be longer
     than there is room for, the joint is as deep as it goes, for the rules to refuse.
     """
-    side, shank = case.upper_side, shank_of(case)
-    if shank is None or not isinstance(side, Bore | ColletBore) or case.joint_class != "grip":
+    side, shank = clamp_of(case.upper_side), shank_of(case)
+    if shank is None or side is None or case.joint_class != "grip":
         return None
     overall = getattr(case.lower.part, "overall_length_mm", None) or profile_length(case.lower.part)
     shank_length = shank.length_mm
@@ -79,7 +80,7 @@ def _usual(side: Bore | ColletBore, diameter: float | None, usual_share: float |
             return side.length_mm
         # up to the next step, so that the share is not missed by the rounding
         return math.ceil(usual_share * side.length_mm * _STEP_PER_MM) / _STEP_PER_MM
-    return None if diameter is None else straight_shank.shank_length("din_6535", diameter)
+    return None if diameter is None else usual_shank_length(diameter)
 
 
 def drawn_to(grip: GripRange, out_mm: float) -> float:
@@ -123,25 +124,6 @@ BY_JOINT: Final = frozenset(
         "lower_coupling",
         "mates",
         "spindle_mates",
-        "upper_size",
-        "lower_size",
-        "upper_form",
-        "lower_form",
-        "forms_interchange",
-        "socket_size",
-        "collet_size",
-        "socket_designation",
-        "collet_designation",
-        "arbor_pilot_mm",
-        "cutter_pilot_mm",
-        "arbor_drive",
-        "cutter_drive",
-        "upper_designation",
-        "lower_designation",
-        "upper_gender",
-        "lower_gender",
-        "upper_diameter_mm",
-        "lower_diameter_mm",
         "bore_diameter_mm",
         "shank_diameter_mm",
         "clearance_min_um",
@@ -149,19 +131,14 @@ BY_JOINT: Final = frozenset(
         "shrink_interference_min_um",
         "shank_lower_um",
         "h6_lower_um",
-        "flat_needed",
-        "shank_form",
         "flatted_in_round_clamp",
-        "clamping_min_mm",
-        "clamping_max_mm",
-        "collapse_share",
         "minimum_grip_mm",
         "collet_length_mm",
         "standard_shank_mm",
         "bore_depth_mm",
         "shank_length_mm",
     }
-)
+).union(*(one.told for one in COUPLINGS.values()))
 """Properties of a joint that follow from its two parts."""
 
 BY_GRIP: Final = frozenset({"grip_length_mm", "grip_to_collet_length"})
@@ -225,7 +202,7 @@ def tries_knobs(part: StackPart, machine: Machine | None) -> bool:
     """Whether knobs are tried: the machine states the one its drawbar takes, and the holder has room for one."""
     side = part.machine_side if isinstance(part, BaseHolder) else None
     demanded = machine is not None and machine.retention_knob is not None
-    return demanded and isinstance(side, SteepTaper) and side.form != "iso_297"
+    return demanded and takes_knob(side) is True
 
 
 class Fitting:

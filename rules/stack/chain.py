@@ -13,9 +13,8 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import Final, Literal, NamedTuple, TypeAlias
 
-from rules.couplings import definition
-from rules.couplings.definition import JointClass
-from rules.couplings.sides import MachineSide, SpindleSide, WorkpieceSide
+from rules.couplings.definition import Coupling, End, Ends
+from rules.couplings.sides import COUPLINGS, MachineSide, SpindleSide, WorkpieceSide, accepts
 from rules.rulebook.fact import Fact, Properties
 from rules.schema.components import (
     BaseHolder,
@@ -69,8 +68,27 @@ class StackJoint(NamedTuple):
     """The upper component's id, or 'spindle'."""
     name: str
     """The joint as people read it."""
-    joint_class: JointClass | None
-    """Class of the joint after its workpiece side: taper, collet_seat, grip, arbor or declared."""
+    coupling: Coupling | None
+    """Definition of the workpiece side's coupling; None where that side is not stated."""
+
+    @property
+    def joint_class(self) -> str | None:
+        """Class of the joint after its workpiece side, such as taper or grip."""
+        return None if self.coupling is None else self.coupling.joint_class
+
+    @property
+    def ends(self) -> Ends:
+        """The two ends that meet, as their coupling is told of them."""
+        upper, lower = self.upper, self.lower
+        return Ends(
+            End(
+                self.upper_side,
+                self.upper_at,
+                None if upper is None else upper.part.kind,
+                None if upper is None else upper.machine_side,
+            ),
+            End(lower.machine_side, self.lower_at, lower.part.kind, lower.workpiece_side),
+        )
 
     @property
     def mated(self) -> bool | None:
@@ -78,7 +96,7 @@ class StackJoint(NamedTuple):
         lower_side = self.lower.machine_side
         if self.upper_side is None or lower_side is None:
             return None
-        return definition.accepts(self.upper_side.coupling, lower_side.coupling)
+        return accepts(self.upper_side.coupling, lower_side.coupling)
 
 
 class Chain(NamedTuple):
@@ -158,7 +176,7 @@ def _case(
         statement_at,
         upper_name,
         f"{upper_name}/{lower.part.id}",
-        None if side is None else definition.joint_class(side.coupling),
+        None if side is None else COUPLINGS[side.coupling],
     )
 
 

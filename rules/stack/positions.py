@@ -5,8 +5,9 @@ from __future__ import annotations
 from operator import add, sub
 from typing import Final, NamedTuple
 
-from rules.couplings import hollow_taper, steep_taper
-from rules.couplings.sides import ColletBore, HollowTaper, SteepTaper
+from rules.couplings.definition import End
+from rules.couplings.sides import COUPLINGS
+from rules.couplings.straight_shank import ColletBore
 from rules.quantities.missing import Missing, OrMissing, or_missing, when_known
 from rules.schema.components import StackPart
 from rules.schema.request import DEFAULT_POLICY
@@ -68,15 +69,9 @@ def _taper_seat(link: Member) -> OrMissing[float]:
     part = link.part
     stated = part.seat_length_mm if part.kind == "base_holder" else None
     side = link.machine_side
-    length = stated
-    if length is None and isinstance(side, SteepTaper | HollowTaper):
-        unknown = [f"{link.at}/machine_side/{name}" for name in ("size", "form") if getattr(side, name) is None]
-        if unknown or side.size is None or side.form is None:
-            return Missing(tuple(unknown))
-        if isinstance(side, SteepTaper):
-            length = steep_taper.taper_length(side.form, side.size)
-        else:
-            length = hollow_taper.shank_length(side.size, side.form)
+    length: OrMissing[float] | None = stated
+    if length is None and side is not None:
+        length = COUPLINGS[side.coupling].seat_length(End(side, f"{link.at}/machine_side", part.kind))
     field = "seat_length_mm" if part.kind == "base_holder" else "runout/1"
     return or_missing(length, link.at, field)
 

@@ -13,8 +13,9 @@ from itertools import groupby
 from typing import Final
 
 from rules.analysis import StackAnalysis
-from rules.couplings import hollow_taper, steep_taper
-from rules.couplings.sides import ColletBore, HollowTaper, SteepTaper
+from rules.couplings.definition import Cone
+from rules.couplings.sides import COUPLINGS
+from rules.couplings.straight_shank import ColletBore
 from rules.quantities.missing import Missing
 from rules.schema.components import Collet, Cutter
 from rules.stack.outlines import OutlinePiece, bore_within, outline_of
@@ -67,15 +68,6 @@ class Part:
         ends = [piece.to_mm for piece in self.pieces[-1:]]
         own = (self.start, self.face)
         return min([*starts, *(z for z in own if z is not None)]), max([*ends, *(z for z in own if z is not None)])
-
-
-@dataclass(frozen=True, slots=True)
-class Shank:
-    """The taper behind the gauge line, by the standard's table, mm."""
-
-    length_mm: float
-    large_mm: float
-    small_mm: float
 
 
 def letter(number: int) -> str:
@@ -136,21 +128,10 @@ def _assumed(
     return None if diameter is None else (diameter, 0.0)
 
 
-def shank_behind_gauge_line(derived: StackAnalysis) -> Shank | None:
+def shank_behind_gauge_line(derived: StackAnalysis) -> Cone | None:
     """Return the first part's taper where the standard's table has its length and its diameters."""
     side = derived.chain.links[0].machine_side
-    if isinstance(side, SteepTaper) and side.size is not None and side.form is not None:
-        row = steep_taper.shank(side.form, side.size)
-        large = steep_taper.gauge_diameter(side.size)
-        if row is None or row.small_end_mm is None:
-            return None
-        return Shank(row.taper_length_mm, large, row.small_end_mm)
-    if isinstance(side, HollowTaper) and side.size is not None and side.form is not None:
-        diameter = hollow_taper.gauge_diameter(side.size, side.form)
-        length = hollow_taper.shank_length(side.size, side.form)
-        # the table tells the cone at the gauge line alone, so its sides are drawn level
-        return None if diameter is None or length is None else Shank(length, diameter, diameter)
-    return None
+    return None if side is None else COUPLINGS[side.coupling].cone(side)
 
 
 LEAST_HALF: Final = 10.0
@@ -242,7 +223,7 @@ def surface_at(part: Part, frame: Frame, z_mm: float) -> float:
     return half_height(part, frame)
 
 
-def frame_of(parts: Sequence[Part], shank: Shank | None, more: Sequence[float], left: float, width: float) -> Frame:
+def frame_of(parts: Sequence[Part], shank: Cone | None, more: Sequence[float], left: float, width: float) -> Frame:
     """Choose the scale at which all that has a place fits; `more` are other places to be seen, mm."""
     places = [0.0, *more]
     across = 0.0
@@ -387,7 +368,7 @@ def _edges(tip: float, diameter: float, frame: Frame, axis: float) -> Mark:
     return element("path", d=" ".join([*sides, across]), fill="none", stroke=INK, stroke_dasharray="2 2")
 
 
-def shank_shape(shank: Shank, frame: Frame, axis: float) -> Mark:
+def shank_shape(shank: Cone, frame: Frame, axis: float) -> Mark:
     """Draw the taper behind the gauge line as a thin dash-dotted outline: it is the standard's, not the part's own."""
     large, small = shank.large_mm * frame.scale / 2.0, shank.small_mm * frame.scale / 2.0
     near, far = frame.x(0.0), frame.x(-shank.length_mm)

@@ -16,7 +16,7 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Path, Request, Response
 from pydantic import Field
 
-from rules.couplings.definition import coupling, couplings
+from rules.couplings.sides import COUPLINGS
 from rules.quantities.tables import table
 from rules.rulebook.book import Rule, Rulebook
 from service.contract import (
@@ -109,7 +109,7 @@ def _rule_answer(rule: Rule, book: Rulebook) -> RuleAnswer:
 def couplings_router() -> APIRouter:
     """The routes; the answers are made once."""
     router = APIRouter(tags=["couplings"])
-    answers = {name: _coupling_answer(name) for name in couplings()}
+    answers = {name: _coupling_answer(name) for name in COUPLINGS}
     short = CouplingList(
         couplings=[
             CouplingSummary.model_validate({name: getattr(one, name) for name in CouplingSummary.model_fields})
@@ -158,9 +158,10 @@ def couplings_router() -> APIRouter:
 
 
 def _coupling_answer(name: str) -> CouplingAnswer:
-    row = coupling(name)
-    told: dict[str, object] = {field: getattr(row, field) for field in CouplingAnswer.model_fields}
-    return CouplingAnswer.model_validate({**told, "tables": [table(one).as_json() for one in row.tables]})
+    found = COUPLINGS[name]
+    told = found.described.model_dump(include=set(CouplingAnswer.model_fields))
+    tables = [table(one).as_json() for one in found.described.tables]
+    return CouplingAnswer.model_validate({**told, "name": name, "ends": found.ends, "tables": tables})
 
 
 class ProblemAnswer(Answer):

@@ -39,6 +39,7 @@ EXPECTED = {
     "17-heavy-cut-in-a-collet": ("fail", {"GRIP-070", "RUN-030", "RUN-040"}, set()),
     "18-slender-reach-at-speed": ("fail", {"OVH-020", "RUN-030", "RUN-040", "SPD-040", "STF-010", "STF-020"}, set()),
     "19-press-in-collet": ("pass", {"RUN-030"}, set()),
+    "20-threaded-head-on-extension": ("pass", {"RUN-030"}, set()),
 }
 
 
@@ -73,6 +74,6 @@ def test_the_shop_uses_the_couplings_of_the_trade() -> None:
                 used.add(None if side is None else side.coupling)
     assert used >= {
         "steep_taper", "hollow_taper", "polygonal_taper", "press_collet", "nut_collet", "shrink_fit",
-        "hydraulic", "side_lock", "milling_chuck", "shell_mill_arbor", "declared",
+        "hydraulic", "side_lock", "milling_chuck", "shell_mill_arbor", "declared", "threaded_head",
     }  # fmt: skip
     assert any(' in"' in file.read_text(encoding="utf-8") for file in STACKS.glob("*.json"))

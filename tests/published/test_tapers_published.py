@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from rules.couplings import definition, hollow_taper, polygonal_taper, steep_taper
+from rules.couplings import hollow_taper, polygonal_taper, steep_taper
+from rules.couplings.sides import coupling
 from tests.support.taper_angle_tolerance import angle_tolerance_urad
 from tests.support.tapers import angle_tolerance_um, axial_travel_mm, half_angle_deg, small_end_mm
 
@@ -35,7 +36,7 @@ INCH = [
 
 def taper_of(name: str) -> float:
     """Rate of taper of a coupling that has one."""
-    rate = definition.taper_rate(name)
+    rate = coupling(name).taper_rate
     assert rate is not None
     return rate
 
@@ -143,7 +144,7 @@ def test_a_micrometre_on_the_diameter_of_a_steep_taper_is_3_4286_along_it() -> N
 @pytest.mark.parametrize(("collapse_mm", "travel_mm"), [(0.5, 1.78), (1.0, 3.56)])
 def test_travel_of_an_8_degree_collet(collapse_mm: float, travel_mm: float) -> None:
     """First principles: 3.558 mm along the axis a millimetre of diameter, the 8° being those of one side."""
-    half_angle = definition.coupling("nut_collet").half_angle_deg
+    half_angle = coupling("nut_collet").described.half_angle_deg
     assert half_angle == 8
     assert axial_travel_mm(1.0, half_angle) == pytest.approx(3.558, abs=5e-4)
     assert axial_travel_mm(collapse_mm, half_angle) == pytest.approx(travel_mm, abs=5e-3)

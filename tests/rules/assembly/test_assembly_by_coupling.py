@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from rules.couplings import definition
+from rules.couplings.sides import COUPLINGS
 from rules.grip.shrink import ShrinkJoint
 from rules.rulebook.loader import base_request
 from tests.support.assemblies import assembly_of, at_joint, two_parts, values_of, words_of
@@ -124,6 +124,15 @@ CASES: dict[str, tuple[tuple[dict[str, Any], dict[str, Any]], list[str], dict[st
         {"join": ["own 7", "8.5 mm"], "check": ["60 mm"]},
         ["tightening torque of the interface"],
     ),
+    "threaded_head": (
+        (
+            {"coupling": "threaded_head", "thread": "M10", "pilot_diameter_mm": 10.5},
+            {"coupling": "threaded_head", "thread": "M10", "pilot_diameter_mm": 10.5, "tightening_torque_n_m": 45},
+        ),
+        ["join", "clamp", "check"],
+        {"join": ["M10", "10.5 mm"], "clamp": ["to 45 N m"], "check": ["no gap", "60 mm"]},
+        [],
+    ),
 }
 
 
@@ -150,7 +159,7 @@ def test_steps_of_a_joint(name: str) -> None:
 
 def test_every_workpiece_side_is_told() -> None:
     """No coupling that a joint may have is without a test above or a stack below."""
-    sides = {name for name in definition.couplings() if "workpiece_side" in definition.coupling(name).ends}
+    sides = {name for name, one in COUPLINGS.items() if one.workpiece_side is not None}
     assert sides == {*CASES, "nut_collet", "press_collet"}
 
 

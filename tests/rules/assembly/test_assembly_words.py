@@ -8,7 +8,7 @@ import pytest
 
 from rules.assembly.joint_values import JOINT_WORDS
 from rules.assembly.sentences import Number, Sentence, StepWords, Words, coupling_cautions, instruction, say
-from rules.couplings import definition
+from rules.couplings.sides import COUPLINGS
 from rules.quantities.missing import Missing
 from tests.support.stacks import assessor
 
@@ -27,8 +27,8 @@ def _steps() -> Iterator[tuple[str, StepWords]]:
 
 
 def test_every_coupling_has_words() -> None:
-    """Every coupling of the table is told, and no other beside 'unknown'."""
-    assert set(instruction().couplings) == {*definition.couplings(), "unknown"}
+    """Every coupling is told, and no other beside 'unknown'."""
+    assert set(instruction().couplings) == {*COUPLINGS, "unknown"}
 
 
 def test_sentences_of_joints_name_known_words_only() -> None:
@@ -46,7 +46,7 @@ def test_no_word_is_idle() -> None:
     assert JOINT_WORDS - used <= {"joint"}
 
 
-@pytest.mark.parametrize("name", sorted({*definition.couplings()} - {"unknown"}))
+@pytest.mark.parametrize("name", COUPLINGS)
 def test_every_coupling_is_joined_and_opened_once(name: str) -> None:
     """One step joins and one opens; what the collet waits for comes last."""
     entry = instruction().couplings[name]
@@ -65,7 +65,7 @@ def test_couplings_with_cautions_have_a_place_for_them(name: str) -> None:
 
 def test_every_caution_about_a_coupling_has_a_step() -> None:
     """A new coupling in cautions.yaml wants a step that carries it."""
-    for name in definition.couplings():
+    for name in COUPLINGS:
         entry = instruction().couplings[name]
         assert bool(coupling_cautions(name)) == any(step.caution for step in entry.build)
 

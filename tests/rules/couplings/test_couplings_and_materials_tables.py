@@ -9,21 +9,22 @@ from typing import get_args
 import pytest
 
 from rules.balance import analysis
-from rules.couplings import definition, hollow_taper
+from rules.couplings import hollow_taper
 from rules.couplings.definition import Clocking
+from rules.couplings.sides import COUPLINGS, accepts, coupling
 from rules.quantities import tables
 from rules.quantities.tables import UnknownEntryError
 from rules.schema.components import Material
 from rules.schema.request import BalanceGrade
 from rules.stack import outlines
 
-GENERAL_TABLES = {"balance_grades", "couplings", "work_materials"}
+GENERAL_TABLES = {"balance_grades", "work_materials"}
 HOLD_SHANKS = {"collet_bore", "cylindrical", "side_lock", "shrink_fit", "hydraulic", "milling_chuck"}
 
 
 def test_every_coupling_is_known() -> None:
-    """The fourteen couplings of a stack."""
-    assert set(definition.couplings()) == HOLD_SHANKS | {
+    """The fifteen couplings of a stack."""
+    assert set(COUPLINGS) == HOLD_SHANKS | {
         "steep_taper",
         "hollow_taper",
         "polygonal_taper",
@@ -31,28 +32,27 @@ def test_every_coupling_is_known() -> None:
         "press_collet",
         "shell_mill_arbor",
         "morse_taper",
+        "threaded_head",
         "declared",
     }
 
 
 def test_what_accepts_what() -> None:
     """Bores that grip take straight shanks, everything else takes its own kind; nothing takes a bare bore."""
-    for workpiece_side in definition.couplings():
-        for machine_side in definition.couplings():
+    for workpiece_side in COUPLINGS:
+        for machine_side in COUPLINGS:
             wanted = "cylindrical" if workpiece_side in HOLD_SHANKS else workpiece_side
-            assert definition.accepts(workpiece_side, machine_side) is (machine_side == wanted)
+            assert accepts(workpiece_side, machine_side) is (machine_side == wanted)
 
 
 def test_ends_agree_with_what_is_accepted() -> None:
     """A coupling that accepts something has a workpiece side; what it accepts has a machine side."""
-    for name in definition.couplings():
-        row = definition.coupling(name)
+    for name in COUPLINGS:
+        row = coupling(name)
         assert set(row.ends) <= {"machine_side", "workpiece_side"}
         assert "workpiece_side" in row.ends
-        assert all("machine_side" in definition.coupling(taken).ends for taken in row.accepts)
-    assert {n for n in definition.couplings() if "machine_side" not in definition.coupling(n).ends} == HOLD_SHANKS - {
-        "cylindrical"
-    }
+        assert all("machine_side" in coupling(taken).ends for taken in row.described.accepts)
+    assert {n for n in COUPLINGS if "machine_side" not in coupling(n).ends} == HOLD_SHANKS - {"cylindrical"}
 
 
 @pytest.mark.parametrize(
@@ -62,17 +62,18 @@ def test_ends_agree_with_what_is_accepted() -> None:
         ("collet_seat", {"nut_collet", "press_collet"}),
         ("grip", HOLD_SHANKS),
         ("arbor", {"shell_mill_arbor"}),
+        ("threaded", {"threaded_head"}),
         ("declared", {"declared"}),
     ],
 )
 def test_joint_classes(joint_class: str, names: set[str]) -> None:
     """Each coupling makes one class of joint."""
-    assert {name for name in definition.couplings() if definition.joint_class(name) == joint_class} == names
+    assert {name for name in COUPLINGS if coupling(name).joint_class == joint_class} == names
 
 
 def test_couplings_name_tables_that_exist_and_leave_none_out() -> None:
     """Every table named exists; every table of dimensions belongs to a coupling."""
-    named = {table for name in definition.couplings() for table in definition.coupling(name).tables}
+    named = {table for name in COUPLINGS for table in coupling(name).described.tables}
     assert named == set(tables.tables()) - GENERAL_TABLES
 
 
@@ -91,42 +92,44 @@ def test_couplings_name_tables_that_exist_and_leave_none_out() -> None:
         ("morse_taper", "tang", Clocking("indexed", 2)),
         ("morse_taper", "drawbar_thread", Clocking("free", None)),
         ("shell_mill_arbor", "keys", Clocking("indexed", 2)),
+        ("threaded_head", None, Clocking("not_stated", None)),
         ("declared", None, Clocking("not_stated", None)),
     ],
 )
 def test_clocking(name: str, form: str | None, expected: Clocking) -> None:
     """From memory of the drives: how a joint may be turned; not stated where the form is missing."""
-    assert definition.clocking(name, form) == expected
+    assert coupling(name).clocking(form) == expected
 
 
 def test_every_hollow_taper_form_has_its_clocking() -> None:
     """Forms without keys are free, forms with keys are indexed."""
     for form in hollow_taper.forms():
         kind = "free" if hollow_taper.form(form).drive == "none" else "indexed"
-        assert definition.clocking("hollow_taper", form).kind == kind
+        assert coupling("hollow_taper").clocking(form).kind == kind
 
 
 def test_indexed_couplings_state_their_positions() -> None:
     """Positions stand exactly where a coupling is indexed."""
-    for table in ("couplings", "coupling_clocking"):
-        for row in tables.table(table).rows:
-            assert (row["clocking"] == "indexed") is (row["clocking_positions"] is not None)
+    for row in tables.table("coupling_clocking").rows:
+        assert (row["clocking"] == "indexed") is (row["clocking_positions"] is not None)
+    for one in COUPLINGS.values():
+        described = one.described
+        assert (described.clocking == "indexed") is (described.clocking_positions is not None)
 
 
 def test_taper_rates() -> None:
     """Couplings without a rate of taper of their own have none."""
-    assert definition.taper_rate("steep_taper") == 7 / 24
-    assert definition.taper_rate("morse_taper") is None
-    assert definition.taper_rate("nut_collet") is None
+    assert coupling("steep_taper").taper_rate == 7 / 24
+    assert coupling("morse_taper").taper_rate is None
+    assert coupling("nut_collet").taper_rate is None
 
 
 def test_unknown_couplings_are_refused() -> None:
     """Unknown names on either side are errors, not 'does not fit'."""
     for call in (
-        lambda: definition.accepts("string", "cylindrical"),
-        lambda: definition.accepts("cylindrical", "string"),
-        lambda: definition.joint_class("string"),
-        lambda: definition.clocking("string"),
+        lambda: accepts("string", "cylindrical"),
+        lambda: accepts("cylindrical", "string"),
+        lambda: coupling("string"),
     ):
         with pytest.raises(UnknownEntryError, match="'string'; known: steep_taper"):
             call()

@@ -2,19 +2,59 @@
 
 from __future__ import annotations
 
-from typing import get_args
+from typing import Any, get_args
 
 import pytest
+from pydantic import TypeAdapter
 
-from rules.analysis import TELLING
-from rules.couplings.definition import JointClass
+from rules.couplings.definition import Coupling, End, Ends
+from rules.couplings.sides import COUPLINGS, MachineSide, SpindleSide, WorkpieceSide, joint_classes
 from rules.rulebook.loader import base_request
 from tests.support.stacks import derived_of
 
 
-def test_something_is_told_of_every_joint_class() -> None:
-    """A class of the table that nothing is told of would stop a check."""
-    assert set(TELLING) == set(get_args(JointClass))
+def _models(union: Any) -> set[type]:
+    return set(get_args(get_args(union)[0]))
+
+
+def test_the_unions_hold_the_models_of_the_registry() -> None:
+    """A definition without a place in the unions could not be posted; a model without a definition stops a check."""
+    machine = {one.machine_side for one in COUPLINGS.values() if one.machine_side is not None}
+    workpiece = {one.workpiece_side for one in COUPLINGS.values() if one.workpiece_side is not None}
+    assert _models(MachineSide) == machine
+    assert _models(WorkpieceSide) == workpiece
+    assert _models(SpindleSide) <= machine & workpiece
+
+
+@pytest.mark.parametrize("one", COUPLINGS.values(), ids=COUPLINGS)
+def test_a_model_carries_the_name_of_its_coupling(one: Coupling) -> None:
+    """What is posted under a name is read by that coupling's model, and every field it is asked for exists."""
+    for union, model, end in (
+        (MachineSide, one.machine_side, "machine_side"),
+        (WorkpieceSide, one.workpiece_side, "workpiece_side"),
+    ):
+        if model is not None:
+            assert type(TypeAdapter(union).validate_python({"coupling": one.name})) is model
+            assert set(one.fields_asked(end)) <= set(model.model_fields)
+            assert one.decided_by is None or one.decided_by in model.model_fields
+
+
+@pytest.mark.parametrize("one", COUPLINGS.values(), ids=COUPLINGS)
+def test_properties_are_those_the_coupling_announces(one: Coupling) -> None:
+    """The search rules out pairs of parts by the names announced: one left out would never rule anything out."""
+    lower = COUPLINGS[one.described.accepts[0]].machine_side
+    assert one.workpiece_side is not None
+    assert lower is not None
+    ends = Ends(
+        End(one.workpiece_side.model_validate({"coupling": one.name}), "/upper", "collet"),  # type: ignore[arg-type]
+        End(lower.model_validate({"coupling": one.described.accepts[0]}), "/lower", "cutter"),  # type: ignore[arg-type]
+    )
+    assert {name for name, _ in one.properties(ends)} <= set(one.told)
+
+
+def test_joint_classes_are_known() -> None:
+    """Classes that the rest of the program tells apart."""
+    assert {"taper", "collet_seat", "grip"} <= set(joint_classes())
 
 
 @pytest.mark.parametrize(

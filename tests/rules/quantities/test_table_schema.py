@@ -81,18 +81,18 @@ def test_tables_are_plain_finite_json(name: str) -> None:
 
 def test_changing_a_published_table_does_not_change_the_original() -> None:
     """The published form is a copy, lists inside included."""
-    document = tables.table("couplings").as_json()
+    document = tables.table("straight_shank_forms").as_json()
     before = copy.deepcopy(document)
-    document["rows"][0]["accepts"].append("spoiled")
+    document["rows"][0]["form"] = "spoiled"
     document["rows"].clear()
-    assert tables.table("couplings").as_json() == before
+    assert tables.table("straight_shank_forms").as_json() == before
 
 
 def test_the_catalogue_lists_every_table_in_order() -> None:
     """The catalogue's keys are the files, sorted; unknown names are refused with the known ones."""
     assert tuple(tables.tables()) == table_names() == tuple(sorted(table_names()))
-    assert {"couplings", "iso_286", "steep_taper", "materials"} <= set(table_names())
-    with pytest.raises(UnknownEntryError, match=r"no entry 'nonsense'.*couplings"):
+    assert {"nut_collet", "iso_286", "steep_taper", "materials"} <= set(table_names())
+    with pytest.raises(UnknownEntryError, match=r"no entry 'nonsense'.*coupling_clocking"):
         tables.table("nonsense")
 
 
@@ -142,7 +142,7 @@ def test_the_good_sample_is_good() -> None:
 
 def test_a_typed_row_that_disagrees_is_refused() -> None:
     """Wrong columns and wrong types are both named with the file."""
-    model = import_module("rules.couplings.morse_taper").MorseTaper
+    model = import_module("rules.couplings.morse_taper").MorseTaperSize
     with pytest.raises(TableError, match=r"sample\.yaml: columns and typed row differ"):
         rows_of(parse_table(GOOD, "sample.yaml"), model)
     text = GOOD.replace("length_mm", "gauge_diameter_mm").replace(

@@ -1,0 +1,78 @@
+"""Threaded connection of a modular milling head: metric thread, pilot and face contact.
+
+The extension or holder carries the internal thread at its workpiece side, the head the male one at its machine side.
+No open standard describes the whole of it, so a shop declares the dimensions of its series.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from types import MappingProxyType
+from typing import Annotated, Literal
+
+from pydantic import Field
+
+from rules.couplings.definition import Coupling, End, Ends, Figure, Value, Word
+from rules.quantities.missing import Missing, OrMissing
+from rules.quantities.models import Model, PositiveLength, Token, Torque
+
+__all__ = ["THREADED_HEAD", "ThreadedHead"]
+
+
+class ThreadedHead(Model):
+    """Threaded connection of a modular milling head, with pilot and face contact; its series is the shop's own."""
+
+    coupling: Literal["threaded_head"]
+    designation: Token | None = Field(None, description="The shop's name for the series.", examples=["head-10"])
+    thread: Annotated[str, Field(pattern=r"^M[1-9][0-9]?$")] | None = Field(
+        None, description="Nominal size of the metric thread.", examples=["M10"]
+    )
+    pilot_diameter_mm: PositiveLength | None = Field(
+        None, description="Diameter of the pilot that centres the head.", examples=[10.5]
+    )
+    pilot_length_mm: PositiveLength | None = Field(
+        None, description="Length over which the pilot is seated behind the face.", examples=[5.5]
+    )
+    tightening_torque_n_m: Torque | None = Field(
+        None, description="Torque to tighten it with, as the shop states it, N·m.", examples=[45]
+    )
+
+
+def _torque(ends: Ends) -> Word:
+    found = ends.first("tightening_torque_n_m", ends.lower, lower_first=True)
+    return found if isinstance(found, Missing) else Figure("tightening torque of the head", "N m", found)
+
+
+def _pilot(ends: Ends) -> Word:
+    found = ends.first("pilot_diameter_mm", ends.upper)
+    return found if isinstance(found, Missing) else Figure("pilot diameter", "mm", found)
+
+
+class _ThreadedHead(Coupling):
+    name = "threaded_head"
+    machine_side = ThreadedHead
+    workpiece_side = ThreadedHead
+    asked = ("designation", "thread", "pilot_diameter_mm", "pilot_length_mm", "tightening_torque_n_m")
+    told = ("upper_thread", "lower_thread", "upper_pilot_mm", "lower_pilot_mm")
+    words = MappingProxyType(
+        {
+            "designation": lambda ends: ends.first("designation", ends.upper),
+            "thread": lambda ends: ends.first("thread", ends.upper),
+            "pilot": _pilot,
+            "tightening_torque": _torque,
+        }
+    )
+
+    def properties(self, ends: Ends) -> Iterator[tuple[str, Value]]:
+        if self.both(ends):
+            yield "upper_thread", ends.upper.stated("thread")
+            yield "lower_thread", ends.lower.stated("thread")
+            yield "upper_pilot_mm", ends.upper.stated("pilot_diameter_mm")
+            yield "lower_pilot_mm", ends.lower.stated("pilot_diameter_mm")
+
+    def seat_length(self, end: End) -> OrMissing[float] | None:
+        length: OrMissing[float] = end.stated("pilot_length_mm")
+        return length
+
+
+THREADED_HEAD = _ThreadedHead()
