@@ -11,7 +11,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from operator import truediv
 from typing import Final, NamedTuple
 
 from rules.answer.provenance import cautions
@@ -55,7 +54,7 @@ from rules.cutting.analysis import (
     programmed_speed_of,
 )
 from rules.grip.analysis import Grip, collet_properties, grips_of, held_shank_properties, put_strength
-from rules.quantities.missing import Missing, OrMissing, missing_of, or_missing, when_known
+from rules.quantities.missing import Missing, OrMissing, missing_of, or_missing, when_all_known, when_both_known
 from rules.random_vectors.random_sum import Question, RandomClocking
 from rules.rulebook.fact import Fact, Properties
 from rules.runout.analysis import PlaneBudget, plane_law, runout_properties
@@ -157,7 +156,7 @@ def _taper(fact: Properties, case: StackJoint) -> None:
         lower_form = or_missing(lower.form, case.lower_at, "form")
         fact.add("upper_form", upper_form)
         fact.add("lower_form", lower_form)
-        fact.add("forms_interchange", when_known(_interchange, upper, case, upper_form, lower_form))
+        fact.add("forms_interchange", when_all_known(_interchange, upper, case, upper_form, lower_form))
 
 
 def _interchange(
@@ -350,13 +349,17 @@ def overhang_properties(fact: Properties, link: Member, projection: OrMissing[fl
         diameter = tool_diameter(link)
         fact.add("cutter_projection_mm", projection)
         fact.add("cutter_diameter_mm", diameter)
-        fact.add("cutter_projection_ratio", when_known(truediv, projection, diameter))
+        fact.add(
+            "cutter_projection_ratio", when_both_known(lambda length, across: length / across, projection, diameter)
+        )
     elif part.kind == "extension":
         diameter = _slimmest(link, projection)
         fact.add("material", or_missing(part.material, link.at, "material"))
         fact.add("extension_projection_mm", projection)
         fact.add("extension_diameter_mm", diameter)
-        fact.add("extension_projection_ratio", when_known(truediv, projection, diameter))
+        fact.add(
+            "extension_projection_ratio", when_both_known(lambda length, across: length / across, projection, diameter)
+        )
 
 
 def _slimmest(link: Member, projection: OrMissing[float]) -> OrMissing[float]:

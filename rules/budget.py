@@ -7,10 +7,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from functools import partial
 
 from rules.answer.provenance import provenance, threshold_overrides
 from rules.exchange.documents import NO_CATALOGUE, Catalogue
-from rules.quantities.missing import Missing, OrMissing, when_known
+from rules.quantities.missing import Missing, OrMissing, when_both_known, when_known
 from rules.quantities.models import LackingFact
 from rules.quantities.rounding import rounded, rounded_or_none
 from rules.random_vectors.random_sum import gaussian_sigma
@@ -131,7 +132,7 @@ def _planes(request: BudgetRequest, geometry: Positions) -> list[tuple[str, OrMi
     found = [("gauge plane", geometry.gauge_plane), ("tip", geometry.tip)]
     for number, asked in enumerate(request.planes or (), start=1):
         zero: OrMissing[float] = 0.0 if asked.counted_from == "gauge_line" else geometry.last_clamping_face
-        found.append((f"plane {number}", when_known(lambda start, step: start + step, zero, asked.distance_mm)))
+        found.append((f"plane {number}", when_both_known(lambda start, step: start + step, zero, asked.distance_mm)))
     return found
 
 
@@ -176,10 +177,8 @@ def _seats(chain: Chain, geometry: Positions) -> list[SeatReport]:
         if isinstance(place.seat_length, Missing) or isinstance(place.pivot, Missing) or place.seat_length <= 0.0:
             continue
         seat, pivot = place.seat_length, place.pivot
-        at_gauge, at_tip = (
-            when_known(lambda z, pivot=pivot, seat=seat: tir_from_speck(1.0, seat, z - pivot), plane)
-            for plane in (geometry.gauge_plane, geometry.tip)
-        )
+        speck = partial(_tir_of_speck, seat, pivot)
+        at_gauge, at_tip = (when_known(speck, plane) for plane in (geometry.gauge_plane, geometry.tip))
         seats.append(
             SeatReport(
                 component=link.part.id,
@@ -189,6 +188,11 @@ def _seats(chain: Chain, geometry: Positions) -> list[SeatReport]:
             )
         )
     return sorted(seats, key=lambda seat: -(seat.gauge_plane_um_per_um or 0.0))
+
+
+def _tir_of_speck(seat_mm: float, pivot_mm: float, z_mm: float) -> float:
+    """Return the reading at z for each micrometre of the speck."""
+    return tir_from_speck(1.0, seat_mm, z_mm - pivot_mm)
 
 
 def _required(target: float, limit_at: str, z_mm: float, known: Sequence[Contributor]) -> RequiredReport:

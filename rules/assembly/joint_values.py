@@ -144,7 +144,7 @@ def _several_positions(view: JointView) -> Tellable:
     return str(positions) if positions > 1 else None
 
 
-def _size(view: JointView) -> Tellable:
+def _size(view: JointView) -> OrMissing[str]:
     side = view.case.lower.machine_side
     size = side.size if isinstance(side, NutCollet | PolygonalTaper) else None
     return or_missing(size, f"{view.case.lower_at}/size")

@@ -15,7 +15,7 @@ from typing import Final, Literal, NamedTuple
 from rules.couplings import definition
 from rules.couplings.sides import ArborShellMill, HollowTaper, MorseTaper
 from rules.grip.fits import clearance_of, is_slip_fit
-from rules.quantities.missing import Missing, OrMissing, missing_of, when_known
+from rules.quantities.missing import Missing, OrMissing, missing_of, when_both_known, when_known
 from rules.quantities.models import MIN_LENGTH_MM
 from rules.runout.formulas import (
     Line,
@@ -118,7 +118,7 @@ def _line(
             return Missing((f"{at}/1",))
         return line_from_pivot(readings[0], zero + only.at_mm, middle)
 
-    return when_known(tilt, reference, pivot)
+    return when_both_known(tilt, reference, pivot)
 
 
 def _stated(statements: Sequence[RunoutStatement]) -> float:
@@ -171,7 +171,7 @@ def _form(link: Member, place: Position) -> list[Contributor | Missing]:
                     return Missing((f"{link.at}/overall_length_mm",))
                 return line_from_bow(straightness, length, pivot, tip)
 
-            bow = when_known(bowed, place.pivot, place.face)
+            bow = when_both_known(bowed, place.pivot, place.face)
         name = f"straightness of {part.id}"
         found.append(bow if isinstance(bow, Missing) else _own(name, part.id, bow, straightness))
     if part.roundness_um is not None:
