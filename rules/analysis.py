@@ -59,6 +59,7 @@ from rules.random_vectors.random_sum import Question, RandomClocking
 from rules.rulebook.fact import Fact, Properties
 from rules.runout.analysis import PlaneBudget, plane_law, runout_properties
 from rules.runout.contributors import Contributors, contributors_of
+from rules.runout.formulas import Tir
 from rules.schema.components import RetentionKnob, StackPart
 from rules.schema.request import Machine, StackRequest
 from rules.speed.analysis import SpeedLimits, component_speed_properties, programmed_speed_properties, speed_limits_of
@@ -97,7 +98,7 @@ def random_sums_of(
     tip: OrMissing[float],
     contributors: Contributors,
     vectors: OrMissing[UnbalanceVectors],
-    limit_um: float | None,
+    limit_um: Tir | None,
 ) -> RandomSums:
     """Sum the contributors at gauge plane and tip (mm from the gauge line), and the vectors of unbalance."""
     planes = [
@@ -288,7 +289,7 @@ def analyse(request: StackRequest) -> StackAnalysis:
     speed = programmed_speed_of(chain)
     contributors = contributors_of(chain, geometry)
     operation = request.operation
-    limit = None if operation is None else operation.runout_limit_um
+    limit = None if operation is None or operation.runout_limit_um is None else Tir(operation.runout_limit_um)
     masses = masses_of(chain, geometry)
     vectors = unbalance_vectors(chain, contributors, masses)
     sums = random_sums_of(geometry.gauge_plane, geometry.tip, contributors, vectors, limit)

@@ -44,7 +44,7 @@ class allowing:  # noqa: N801 - reads as a verb; a class, since a generator cost
     """Bound all that is spent inside, beside what bounds it already.
 
     >>> with allowing(Allowance(10)):
-    ...     spend(11)
+    ...     charge(11)
     Traceback (most recent call last):
     rules.quantities.work_limit.TooMuchWorkError
     """
