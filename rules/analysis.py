@@ -11,7 +11,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from operator import truediv
 from typing import NamedTuple
 
 from rules.answer.provenance import cautions
@@ -44,11 +43,12 @@ from rules.cutting.analysis import (
     programmed_speed_of,
 )
 from rules.grip.analysis import Grip, collet_properties, grips_of, held_shank_properties, put_strength
-from rules.quantities.missing import Missing, OrMissing, missing_of, or_missing, when_known
+from rules.quantities.missing import Missing, OrMissing, missing_of, or_missing, when_both_known
 from rules.random_vectors.random_sum import Question, RandomClocking
 from rules.rulebook.fact import Fact, Properties
 from rules.runout.analysis import PlaneBudget, plane_law, runout_properties
 from rules.runout.contributors import Contributors, contributors_of
+from rules.runout.formulas import Tir
 from rules.schema.components import RetentionKnob, StackPart
 from rules.schema.request import Machine, StackRequest
 from rules.speed.analysis import SpeedLimits, component_speed_properties, programmed_speed_properties, speed_limits_of
@@ -86,7 +86,7 @@ def random_sums_of(
     tip: OrMissing[float],
     contributors: Contributors,
     vectors: OrMissing[UnbalanceVectors],
-    limit_um: float | None,
+    limit_um: Tir | None,
 ) -> RandomSums:
     """Sum the contributors at gauge plane and tip (mm from the gauge line), and the vectors of unbalance."""
     planes = [
@@ -209,7 +209,7 @@ def analyse(request: StackRequest) -> StackAnalysis:
     speed = programmed_speed_of(chain)
     contributors = contributors_of(chain, geometry)
     operation = request.operation
-    limit = None if operation is None else operation.runout_limit_um
+    limit = None if operation is None or operation.runout_limit_um is None else Tir(operation.runout_limit_um)
     masses = masses_of(chain, geometry)
     vectors = unbalance_vectors(chain, contributors, masses)
     sums = random_sums_of(geometry.gauge_plane, geometry.tip, contributors, vectors, limit)
@@ -267,13 +267,17 @@ def overhang_properties(fact: Properties, link: Member, projection: OrMissing[fl
         diameter = tool_diameter(link)
         fact.add("cutter_projection_mm", projection)
         fact.add("cutter_diameter_mm", diameter)
-        fact.add("cutter_projection_ratio", when_known(truediv, projection, diameter))
+        fact.add(
+            "cutter_projection_ratio", when_both_known(lambda length, across: length / across, projection, diameter)
+        )
     elif part.kind == "extension":
         diameter = _slimmest(link, projection)
         fact.add("material", or_missing(part.material, link.at, "material"))
         fact.add("extension_projection_mm", projection)
         fact.add("extension_diameter_mm", diameter)
-        fact.add("extension_projection_ratio", when_known(truediv, projection, diameter))
+        fact.add(
+            "extension_projection_ratio", when_both_known(lambda length, across: length / across, projection, diameter)
+        )
 
 
 def _slimmest(link: Member, projection: OrMissing[float]) -> OrMissing[float]:

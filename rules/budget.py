@@ -7,17 +7,27 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from functools import partial
 
 from rules.answer.provenance import provenance, threshold_overrides
 from rules.exchange.documents import NO_CATALOGUE, Catalogue
-from rules.quantities.missing import Missing, OrMissing, when_known
+from rules.quantities.missing import Missing, OrMissing, when_both_known, when_known
 from rules.quantities.models import LackingFact
 from rules.quantities.rounding import rounded, rounded_or_none
 from rules.random_vectors.random_sum import gaussian_sigma
 from rules.rulebook.book import Rulebook
 from rules.runout.analysis import Vector, budget_at, law_of, vectors_at
 from rules.runout.contributors import Contributor, Contributors, contributors_of, frames_of, positions_of
-from rules.runout.formulas import best_turns, equal_effort_factor, single_turns, tir_from_speck
+from rules.runout.formulas import (
+    Eccentricity,
+    Tir,
+    best_turns,
+    eccentricity_of,
+    equal_effort_factor,
+    single_turns,
+    tir_from_speck,
+    tir_of,
+)
 from rules.runout.report import contributor_reports
 from rules.schema.budget import (
     BudgetReport,
@@ -60,10 +70,10 @@ def clocking_section(chain: Chain, z_mm: float, known: Sequence[Contributor]) ->
         for turn in (single_turns(nodes, positions) if stands else [])
         if any(nodes[: turn.joint]) and any(nodes[turn.joint :])
     ]
-    standing = abs(sum(nodes)) if stands else math.fsum(map(abs, nodes))
+    standing = Eccentricity(abs(sum(nodes)) if stands else math.fsum(map(abs, nodes)))
     return ClockingReport(
         z_mm=rounded(z_mm, "mm"),
-        measured_tir_um=rounded(2.0 * standing, "um"),
+        measured_tir_um=rounded(tir_of(standing), "um"),
         one_joint=sorted(turns, key=lambda turn: turn.leaves_tir_um),
         all_joints=[
             _turn(names, positions, joint, angle, best.eccentricity)
@@ -72,17 +82,17 @@ def clocking_section(chain: Chain, z_mm: float, known: Sequence[Contributor]) ->
         ],
         marks=not stands,
         exhaustive=best.exhaustive,
-        p95_after_um=rounded(2.0 * float(after.quantiles((0.95,))[0]), "um"),
+        p95_after_um=rounded(tir_of(Eccentricity(float(after.quantiles((0.95,))[0]))), "um"),
     )
 
 
-def _turn(names: Sequence[str], positions: Sequence[int], joint: int, angle: float, left: float) -> JointTurn:
+def _turn(names: Sequence[str], positions: Sequence[int], joint: int, angle: float, left: Eccentricity) -> JointTurn:
     count = positions[joint - 1]
     return JointTurn(
         joint=names[joint - 1],
         positions=None if count == 0 else count,
         turn_deg=round(angle, 2) % 360.0,
-        leaves_tir_um=rounded(2.0 * left, "um"),
+        leaves_tir_um=rounded(tir_of(left), "um"),
     )
 
 
@@ -103,7 +113,8 @@ def full_budget(request: BudgetRequest, book: Rulebook, catalogue: Catalogue = N
     operation = request.operation or NO_OPERATION
     limit_at = operation.runout_limit_at or "gauge_plane"
     judged = geometry.tip if limit_at == "tip" else geometry.gauge_plane
-    target = operation.runout_limit_um if request.target_um is None else request.target_um
+    limit = None if operation.runout_limit_um is None else Tir(operation.runout_limit_um)
+    target = limit if request.target_um is None else Tir(request.target_um)
     required = None
     if target is not None and lacking is None and isinstance(judged, float):
         required = _required(target, limit_at, judged, known)
@@ -114,11 +125,7 @@ def full_budget(request: BudgetRequest, book: Rulebook, catalogue: Catalogue = N
         not_stated=[] if lacking is None else [LackingFact(fact="runout contributor", fields=list(lacking.fields))],
         limit_um=operation.runout_limit_um,
         limit_at=limit_at,
-        planes=[
-            _plane(name, z, known, operation.runout_limit_um)
-            for name, z in _planes(request, geometry)
-            if isinstance(z, float)
-        ],
+        planes=[_plane(name, z, known, limit) for name, z in _planes(request, geometry) if isinstance(z, float)],
         contributors=contributor_reports(known, gauge, tip),
         seats=_seats(chain, geometry),
         clocking=clocking_section(chain, judged, known) if isinstance(judged, float) else None,
@@ -131,14 +138,14 @@ def _planes(request: BudgetRequest, geometry: Positions) -> list[tuple[str, OrMi
     found = [("gauge plane", geometry.gauge_plane), ("tip", geometry.tip)]
     for number, asked in enumerate(request.planes or (), start=1):
         zero: OrMissing[float] = 0.0 if asked.counted_from == "gauge_line" else geometry.last_clamping_face
-        found.append((f"plane {number}", when_known(lambda start, step: start + step, zero, asked.distance_mm)))
+        found.append((f"plane {number}", when_both_known(lambda start, step: start + step, zero, asked.distance_mm)))
     return found
 
 
-def _plane(name: str, z_mm: float, known: Sequence[Contributor], limit_um: float | None) -> PlaneBudgetReport:
+def _plane(name: str, z_mm: float, known: Sequence[Contributor], limit_um: Tir | None) -> PlaneBudgetReport:
     budget = budget_at(z_mm, known, limit_um)
     vectors = vectors_at(z_mm, known)
-    p50, p80, p95, p99 = (2.0 * radius for radius in law_of(vectors).quantiles(_LEVELS).tolist())
+    p50, p80, p95, p99 = (tir_of(Eccentricity(radius)) for radius in law_of(vectors).quantiles(_LEVELS).tolist())
     return PlaneBudgetReport(
         name=name,
         z_mm=rounded(z_mm, "mm"),
@@ -162,11 +169,11 @@ def _plane(name: str, z_mm: float, known: Sequence[Contributor], limit_um: float
     )
 
 
-def _p95_with(vectors: Sequence[Vector], place: int, factor: float) -> float:
+def _p95_with(vectors: Sequence[Vector], place: int, factor: float) -> Tir:
     """Return the 95 % reading with one contributor scaled."""
     changed = list(vectors)
     changed[place] = changed[place]._replace(amplitude=factor * changed[place].amplitude)
-    return 2.0 * float(law_of(changed).quantiles((0.95,))[0])
+    return tir_of(Eccentricity(float(law_of(changed).quantiles((0.95,))[0])))
 
 
 def _seats(chain: Chain, geometry: Positions) -> list[SeatReport]:
@@ -176,10 +183,8 @@ def _seats(chain: Chain, geometry: Positions) -> list[SeatReport]:
         if isinstance(place.seat_length, Missing) or isinstance(place.pivot, Missing) or place.seat_length <= 0.0:
             continue
         seat, pivot = place.seat_length, place.pivot
-        at_gauge, at_tip = (
-            when_known(lambda z, pivot=pivot, seat=seat: tir_from_speck(1.0, seat, z - pivot), plane)
-            for plane in (geometry.gauge_plane, geometry.tip)
-        )
+        speck = partial(_tir_of_speck, seat, pivot)
+        at_gauge, at_tip = (when_known(speck, plane) for plane in (geometry.gauge_plane, geometry.tip))
         seats.append(
             SeatReport(
                 component=link.part.id,
@@ -191,13 +196,18 @@ def _seats(chain: Chain, geometry: Positions) -> list[SeatReport]:
     return sorted(seats, key=lambda seat: -(seat.gauge_plane_um_per_um or 0.0))
 
 
-def _required(target: float, limit_at: str, z_mm: float, known: Sequence[Contributor]) -> RequiredReport:
+def _tir_of_speck(seat_mm: float, pivot_mm: float, z_mm: float) -> Tir:
+    """Return the reading at z for each micrometre of the speck."""
+    return tir_from_speck(1.0, seat_mm, z_mm - pivot_mm)
+
+
+def _required(target: Tir, limit_at: str, z_mm: float, known: Sequence[Contributor]) -> RequiredReport:
     """Return what everything not measured must keep, by one factor."""
     free = [item for item in known if item.law != "measured"]
     fixed = law_of(vectors_at(z_mm, [item for item in known if item.law == "measured"]))
     scaled = vectors_at(z_mm, free)
     factor = equal_effort_factor(
-        target / 2.0,
+        eccentricity_of(target),
         fixed.amplitudes,
         [abs(vector.amplitude) for vector in scaled if not vector.capability],
         math.hypot(*(gaussian_sigma(abs(vector.amplitude)) for vector in scaled if vector.capability)),

@@ -27,7 +27,7 @@ from rules.assembly.sentences import (
 )
 from rules.couplings import steep_taper
 from rules.couplings.steep_taper import SteepTaper
-from rules.quantities.missing import Missing, OrMissing, when_known
+from rules.quantities.missing import Missing, OrMissing, when_all_known, when_both_known
 from rules.quantities.rounding import rounded, rounded_or_none
 from rules.runout.analysis import PlaneBudget
 from rules.runout.formulas import tir_from_speck
@@ -62,7 +62,7 @@ def _speck(place: Position, plane: OrMissing[float]) -> OrMissing[float]:
     def reading(seat: float, pivot: float, z: float) -> OrMissing[float]:
         return tir_from_speck(1.0, seat, z - pivot) if seat > 0.0 else Missing(())
 
-    return when_known(reading, place.seat_length, place.pivot, plane)
+    return when_all_known(reading, place.seat_length, place.pivot, plane)
 
 
 def _step(derived: StackAnalysis, index: int, speck: OrMissing[float], most_sensitive: bool) -> Draft | None:
@@ -113,7 +113,7 @@ class Measuring:
         self._limit = None if operation is None else operation.runout_limit_um
         self._limit_at = "tip" if at_tip else "gauge_plane"
         self._plane = geometry.tip if at_tip else geometry.gauge_plane
-        self._distance: OrMissing[float] = when_known(
+        self._distance: OrMissing[float] = when_both_known(
             lambda z, face: z - face, self._plane, geometry.last_clamping_face
         )
         self._budget = derived.tip if at_tip else derived.gauge_plane

@@ -17,7 +17,15 @@ from rules.balance.formulas import (
     rotating_force_n,
 )
 from rules.couplings.sides import COUPLINGS
-from rules.quantities.missing import Missing, OrMissing, missing_of, or_missing, when_known
+from rules.quantities.missing import (
+    Missing,
+    OrMissing,
+    missing_of,
+    or_missing,
+    when_all_known,
+    when_both_known,
+    when_known,
+)
 from rules.quantities.tables import Row, UnknownEntryError, read_rows
 from rules.random_vectors.random_sum import Answer, Question
 from rules.rulebook.fact import Properties
@@ -176,6 +184,10 @@ def unbalance_vectors(chain: Chain, contributors: Contributors, masses: Masses) 
     return UnbalanceVectors(tuple(static), tuple(couple))
 
 
+def _quality(mass_kg: float, unbalance: UnbalanceSum, speed_rpm: float) -> float:
+    return quality_mm_per_s(mass_kg, unbalance.p95, speed_rpm)
+
+
 def balance_of(
     chain: Chain,
     masses: Masses,
@@ -191,8 +203,8 @@ def balance_of(
     quality: OrMissing[float] | None = None
     best: OrMissing[str] | None = None
     if speed is not None:
-        force = when_known(lambda u, n: rotating_force_n(u.p95, n), unbalance, speed)
-        quality = when_known(lambda m, u, n: quality_mm_per_s(m, u.p95, n), masses.total, unbalance, speed)
+        force = when_both_known(lambda u, n: rotating_force_n(u.p95, n), unbalance, speed)
+        quality = when_all_known(_quality, masses.total, unbalance, speed)
         best = quality if isinstance(quality, Missing) else finest_kept(quality)
     permissible: OrMissing[float] | None = None
     highest: OrMissing[float] | None = None
@@ -200,10 +212,10 @@ def balance_of(
     if operation.balance_grade is not None:
         grade = grade_value(operation.balance_grade)
         if speed is not None:
-            permissible = when_known(lambda m, n: permissible_unbalance_gmm(grade, m, n), masses.total, speed)
+            permissible = when_both_known(lambda m, n: permissible_unbalance_gmm(grade, m, n), masses.total, speed)
             seating = _seating(chain, masses)
         if isinstance(unbalance, Missing) or unbalance.p95 > _NOTHING_GMM:
-            highest = when_known(lambda m, u: balance_speed_rpm(grade, m, u.p95), masses.total, unbalance)
+            highest = when_both_known(lambda m, u: balance_speed_rpm(grade, m, u.p95), masses.total, unbalance)
     return StackBalance(unbalance, couple, permissible, highest, force, quality, best, seating)
 
 

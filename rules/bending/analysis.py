@@ -14,7 +14,15 @@ from typing import Final, Literal, NamedTuple
 from rules.bending.beam import Segment, Spring, cone_slices, tip_compliance
 from rules.bending.frequencies import bending_frequencies
 from rules.cutting.analysis import CuttingLoad
-from rules.quantities.missing import Missing, OrMissing, missing_of, or_missing, when_known
+from rules.quantities.missing import (
+    Missing,
+    OrMissing,
+    missing_of,
+    or_missing,
+    when_all_known,
+    when_both_known,
+    when_known,
+)
 from rules.rulebook.fact import Properties
 from rules.schema.components import Cutter, StackPart
 from rules.schema.request import DEFAULT_POLICY, Operation
@@ -145,7 +153,7 @@ def beam_of(
     for index, link in enumerate(chain.links):
         if link.part.kind == "collet":
             place = geometry.places[index]
-            weight = when_known(_spread, masses.masses[index], place.start, place.face)
+            weight = when_all_known(_spread, masses.masses[index], place.start, place.face)
             if isinstance(weight, Missing):
                 mass_lacks.append(weight)
             elif weight is not None:
@@ -366,7 +374,7 @@ def stiffness_of(
         frequencies = bending_frequencies(beam.segments, springs) if masses_lack is None else masses_lack
     deflection: OrMissing[float] | None = None
     if load.radial_force_n is not None:
-        deflection = when_known(lambda bent, force: bent.compliance_um_per_n * force, bending, load.radial_force_n)
+        deflection = when_both_known(lambda bent, force: bent.compliance_um_per_n * force, bending, load.radial_force_n)
     return StackStiffness(bending, deflection, frequencies, bool(springs))
 
 
@@ -389,12 +397,17 @@ def vibration_properties(fact: Properties, chain: Chain, stiffness: StackStiffne
     fact.add("critical_speed_rpm", critical)
     fact.add("bending_frequency_hz", when_known(lambda rpm: rpm / 60.0, critical))
     fact.add("spindle_frequency_hz", when_known(lambda rpm: rpm / 60.0, speed))
-    fact.add("spindle_to_critical", when_known(lambda rpm, most: rpm / most, speed, critical))
+    fact.add("spindle_to_critical", when_both_known(lambda rpm, most: rpm / most, speed, critical))
     if teeth is not None:
-        fact.add("tooth_passing_hz", when_known(lambda rpm, count: rpm / 60.0 * count, speed, teeth))
+        fact.add("tooth_passing_hz", when_both_known(lambda rpm, count: rpm / 60.0 * count, speed, teeth))
         fact.add(
-            "tooth_passing_to_critical", when_known(lambda rpm, count, most: rpm * count / most, speed, teeth, critical)
+            "tooth_passing_to_critical",
+            when_all_known(_teeth_to_critical, speed, teeth, critical),
         )
+
+
+def _teeth_to_critical(speed_rpm: float, teeth: int, critical_rpm: float) -> float:
+    return speed_rpm * teeth / critical_rpm
 
 
 def deflection_properties(fact: Properties, operation: Operation, stiffness: StackStiffness, load: CuttingLoad) -> None:

@@ -15,7 +15,7 @@ from typing import Annotated, Any, ClassVar, Final, Literal, NamedTuple, Protoco
 
 from pydantic import BaseModel, Field
 
-from rules.quantities.missing import Missing, OrMissing, or_missing, when_known
+from rules.quantities.missing import Missing, OrMissing, or_missing, when_both_known
 from rules.quantities.models import Force, Model, PositiveLength, SignedMicrons, Torque
 from rules.quantities.tables import Confidence, Row, Texts, read_definitions, read_rows
 
@@ -360,4 +360,4 @@ class Taper(Coupling):
                 return Missing((f"{upper.at}/form", f"{lower.at}/form"))
             return answer == "fits"
 
-        yield "forms_interchange", when_known(fit, *forms)
+        yield "forms_interchange", when_both_known(fit, *forms)

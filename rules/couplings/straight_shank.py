@@ -12,7 +12,7 @@ from pydantic import Field
 from rules.couplings import collets
 from rules.couplings.collets import NutCollet
 from rules.couplings.definition import Coupling, End, Ends, Figure, Rated, Sized, Value, Word
-from rules.quantities.missing import OrMissing, or_missing, value_or, when_known
+from rules.quantities.missing import OrMissing, or_missing, value_or, when_all_known, when_both_known, when_known
 from rules.quantities.models import Length, Microns, PositiveLength
 from rules.quantities.tables import Row, UnknownEntryError, read_rows
 
@@ -372,10 +372,10 @@ class _ColletBore(_Clamp):
         yield "shank_diameter_mm", diameter
         yield "clamping_min_mm", smallest
         yield "clamping_max_mm", largest
-        if value_or(when_known(lambda low, high: high > low, smallest, largest), True):
+        if value_or(when_both_known(lambda low, high: high > low, smallest, largest), True):
             yield (
                 "collapse_share",
-                when_known(lambda low, high, pin: (high - pin) / (high - low), smallest, largest, diameter),
+                when_all_known(lambda low, high, pin: (high - pin) / (high - low), smallest, largest, diameter),
             )
 
 

@@ -12,7 +12,15 @@ from functools import cache
 from typing import Final, Literal, NamedTuple
 
 from rules.cutting.formulas import MillingLoad, helical_pull_n, milling_load, speed_from_cutting_speed_rpm
-from rules.quantities.missing import Missing, OrMissing, or_missing, value_or, when_known
+from rules.quantities.missing import (
+    Missing,
+    OrMissing,
+    or_missing,
+    value_or,
+    when_all_known,
+    when_both_known,
+    when_known,
+)
 from rules.quantities.tables import Row, UnknownEntryError, read_rows
 from rules.rulebook.fact import Properties
 from rules.schema.components import Cutter
@@ -48,7 +56,7 @@ def programmed_speed_of(chain: Chain) -> OrMissing[float] | None:
         return operation.spindle_speed_rpm
     if operation.cutting_speed_m_per_min is None:
         return None
-    return when_known(speed_from_cutting_speed_rpm, operation.cutting_speed_m_per_min, cutting_diameter_of(chain))
+    return when_both_known(speed_from_cutting_speed_rpm, operation.cutting_speed_m_per_min, cutting_diameter_of(chain))
 
 
 class WorkMaterial(Row):
@@ -141,7 +149,7 @@ def _milling(
             radial_ratio=value_or(ratio, 0.0),
         )
 
-    return when_known(
+    return when_all_known(
         load,
         cutting_diameter_of(chain),
         or_missing(last.part.teeth, last.at, "teeth"),
@@ -156,7 +164,7 @@ def _milling(
 def _pull(chain: Chain, milling: OrMissing[MillingLoad]) -> OrMissing[float]:
     last = chain.links[-1]
     helix = last.part.helix_angle_deg if isinstance(last.part, Cutter) else None
-    return when_known(
+    return when_both_known(
         lambda load, angle: helical_pull_n(load.peak_tangential_n, angle),
         milling,
         or_missing(helix, last.at, "helix_angle_deg"),
@@ -178,10 +186,10 @@ def cutting_load_of(chain: Chain, speed: OrMissing[float] | None) -> CuttingLoad
         milling = _milling(chain, operation.milling, ratio, speed)
         torque = when_known(lambda load: load.peak_torque_n_m, milling) if torque is None else torque
         pull = _pull(chain, milling) if pull is None else pull
-        force = when_known(lambda load, _: load.peak_in_plane_n, milling, ratio) if force is None else force
+        force = when_both_known(lambda load, _: load.peak_in_plane_n, milling, ratio) if force is None else force
         power = speed if isinstance(speed, Missing) else when_known(lambda load: load.power_kw, milling)
     if operation.torque_n_m is not None and torque is not None and speed is not None:
-        power = when_known(lambda moment, rpm: moment * rpm * math.pi / 30.0e3, torque, speed)
+        power = when_both_known(lambda moment, rpm: moment * rpm * math.pi / 30.0e3, torque, speed)
     stated = operation.torque_n_m is not None or operation.axial_pull_n is not None
     source: Literal["stated", "milling"] | None = "milling" if milling is not None else None
     return CuttingLoad("stated" if stated else source, milling, torque, pull, force, power)

@@ -34,7 +34,15 @@ from rules.grip.formulas import (
     slip_torque_n_m,
 )
 from rules.grip.shrink import ShrinkJoint, is_shrink, shrink_joint_of
-from rules.quantities.missing import Missing, OrMissing, or_missing, when_known
+from rules.quantities.missing import (
+    Missing,
+    OrMissing,
+    all_known,
+    or_missing,
+    when_all_known,
+    when_both_known,
+    when_known,
+)
 from rules.rulebook.fact import Properties
 from rules.schema.components import GaugePin
 from rules.stack.analysis import length_properties
@@ -84,14 +92,16 @@ def _rated(
     """Return torque and axial force by the rating of the clamp."""
     at = case.upper_at
     rated_grip = or_missing(side.rated_grip_mm, at, "rated_grip_mm")
-    torque = when_known(scaled_capacity, or_missing(side.rated_torque_n_m, at, "rated_torque_n_m"), rated_grip, grip)
+    torque = when_all_known(
+        scaled_capacity, or_missing(side.rated_torque_n_m, at, "rated_torque_n_m"), rated_grip, grip
+    )
     if side.rated_axial_force_n is not None:
-        return torque, when_known(scaled_capacity, side.rated_axial_force_n, rated_grip, grip)
+        return torque, when_all_known(scaled_capacity, side.rated_axial_force_n, rated_grip, grip)
     if (case.coupling is not None and case.coupling.pulled_aside) or side.rated_torque_n_m is None:
         return torque, Missing((f"{at}/rated_axial_force_n",))
     shank = shank_of(case)
     diameter = or_missing(None if shank is None else shank.diameter_mm, case.lower_at, "diameter_mm")
-    return torque, when_known(slip_force_from_torque_n, torque, diameter)
+    return torque, when_both_known(slip_force_from_torque_n, torque, diameter)
 
 
 def _interference(shrink: OrMissing[ShrinkJoint]) -> tuple[OrMissing[float], OrMissing[float]]:
@@ -110,7 +120,7 @@ def _interference(shrink: OrMissing[ShrinkJoint]) -> tuple[OrMissing[float], OrM
 def _ratio(capacity: OrMissing[float], demand: OrMissing[float] | None) -> OrMissing[float] | None:
     if demand is None or demand == 0.0:
         return None
-    return when_known(lambda able, asked: min(_MOST, able / asked), capacity, demand)
+    return when_both_known(lambda able, asked: min(_MOST, able / asked), capacity, demand)
 
 
 def _safety(torque: OrMissing[float], axial: OrMissing[float], load: CuttingLoad) -> OrMissing[float] | None:
@@ -118,17 +128,16 @@ def _safety(torque: OrMissing[float], axial: OrMissing[float], load: CuttingLoad
     known = [part for part in parts if part is not None]
     if not known:
         return None
-    return when_known(lambda *values: combined_safety(*values), *known)
+    return when_known(lambda values: combined_safety(*values), all_known(known))
 
 
 def _holding(shrink: OrMissing[ShrinkJoint], load: CuttingLoad) -> OrMissing[float] | None:
     """Speed at which what is left of the interference meets the demand."""
-    demands = [
-        when_known(slip_force_from_torque_n, load.torque_n_m, when_known(lambda joint: joint.diameter_mm, shrink))
-        if load.torque_n_m is not None
-        else 0.0,
-        load.axial_pull_n if load.axial_pull_n is not None else 0.0,
-    ]
+    torsion: OrMissing[float] = 0.0
+    if load.torque_n_m is not None:
+        diameter = when_known(lambda joint: joint.diameter_mm, shrink)
+        torsion = when_both_known(slip_force_from_torque_n, load.torque_n_m, diameter)
+    pull: OrMissing[float] = 0.0 if load.axial_pull_n is None else load.axial_pull_n
 
     def speed(joint: ShrinkJoint, across: float, along: float) -> float | None:
         if joint.grip_mm <= 0.0:
@@ -137,7 +146,7 @@ def _holding(shrink: OrMissing[ShrinkJoint], load: CuttingLoad) -> OrMissing[flo
         needed = (across**2 + along**2) ** 0.5 / force_per_um
         return holding_speed_rpm(joint.least_um, needed, joint.thick_hub, joint.shaft)
 
-    return when_known(speed, shrink, *demands)
+    return when_all_known(speed, shrink, torsion, pull)
 
 
 def grips_of(
@@ -238,7 +247,7 @@ def _grip(fact: Properties, case: StackJoint, shank: CylindricalShank) -> None:
     elif isinstance(side, ColletBore):
         length = or_missing(side.length_mm, at, "length_mm")
         fact.add("collet_length_mm", length)
-        fact.add("grip_to_collet_length", when_known(lambda g, total: g / total, grip, length))
+        fact.add("grip_to_collet_length", when_both_known(lambda g, total: g / total, grip, length))
     else:
         fact.add("standard_shank_mm", _standard_shank(case, shank))
     if case.coupling is not None and case.coupling.round_clamp:

@@ -6,7 +6,15 @@ from rules.couplings.definition import Sized, deviation_of
 from rules.couplings.straight_shank import Bore, CylindricalShank
 from rules.grip import tolerances
 from rules.grip.formulas import clearance_um
-from rules.quantities.missing import Missing, OrMissing, or_missing, value_or, when_known
+from rules.quantities.missing import (
+    Missing,
+    OrMissing,
+    or_missing,
+    value_or,
+    when_all_known,
+    when_both_known,
+    when_known,
+)
 from rules.rulebook.fact import Properties
 from rules.stack.chain import StackJoint
 
@@ -63,7 +71,7 @@ def clearance_of(case: StackJoint) -> OrMissing[tuple[float, float]]:
     bore, shank = bore_of(case), shank_of(case)
     if bore is None or shank is None:
         return Missing(tuple(at for end, at in ((bore, case.upper_at), (shank, case.lower_at)) if end is None))
-    nominal = when_known(
+    nominal = when_both_known(
         lambda hole, pin: (hole - pin) * 1000.0,
         or_missing(bore.diameter_mm, case.upper_at, "diameter_mm"),
         or_missing(shank.diameter_mm, case.lower_at, "diameter_mm"),
@@ -73,7 +81,7 @@ def clearance_of(case: StackJoint) -> OrMissing[tuple[float, float]]:
         least, most = clearance_um(hole, pin)
         return least + play, most + play
 
-    return when_known(
+    return when_all_known(
         fit,
         nominal,
         deviations_of(bore, case.upper_at, hole=True),
@@ -89,7 +97,7 @@ def fit_properties(fact: Properties, case: StackJoint, shank: CylindricalShank) 
     shank_diameter = or_missing(shank.diameter_mm, case.lower_at, "diameter_mm")
     fact.add("bore_diameter_mm", bore_diameter)
     fact.add("shank_diameter_mm", shank_diameter)
-    if value_or(when_known(lambda hole, pin: hole == pin, bore_diameter, shank_diameter), True):
+    if value_or(when_both_known(lambda hole, pin: hole == pin, bore_diameter, shank_diameter), True):
         clearance = clearance_of(case)
         least, most = when_known(lambda c: c[0], clearance), when_known(lambda c: c[1], clearance)
         if coupling.grips_by_interference:
@@ -101,7 +109,7 @@ def fit_properties(fact: Properties, case: StackJoint, shank: CylindricalShank) 
     if coupling.closes_evenly:
         limits = deviations_of(shank, case.lower_at, hole=False)
         fact.add("shank_lower_um", when_known(lambda pair: pair[0], limits))
-        fact.add("h6_lower_um", when_known(_h6_lower, shank_diameter, case.lower_at))
+        fact.add("h6_lower_um", when_both_known(_h6_lower, shank_diameter, case.lower_at))
 
 
 def _h6_lower(diameter: float, at: str) -> OrMissing[float]:

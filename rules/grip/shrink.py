@@ -20,7 +20,7 @@ from rules.grip.formulas import (
     pressure_per_um,
     release_speed_rpm,
 )
-from rules.quantities.missing import Missing, OrMissing, when_known
+from rules.quantities.missing import Missing, OrMissing, when_all_known, when_both_known, when_known
 from rules.quantities.tables import Row, TableError, read_rows
 from rules.stack.chain import Member, StackJoint
 from rules.stack.outlines import (
@@ -105,7 +105,7 @@ def is_shrink(case: StackJoint) -> bool:
 
 
 def _ring(link: Member, inner: OrMissing[float], outer: OrMissing[float]) -> OrMissing[Ring]:
-    return when_known(Ring, inner, outer, youngs_modulus_of(link), poisson_ratio_of(link), density_of(link))
+    return when_all_known(Ring, inner, outer, youngs_modulus_of(link), poisson_ratio_of(link), density_of(link))
 
 
 def _stress(diameter: float, interference: float, hub: Ring, shaft: Ring, speed_rpm: float) -> float:
@@ -145,11 +145,11 @@ def shrink_joint_of(
     def seat(face: float, grip: float) -> tuple[float, float]:
         return face - grip, face
 
-    span = when_known(seat, geometry.places[index].face, grip_of(case))
-    outer: OrMissing[tuple[float, float]] = when_known(
+    span = when_both_known(seat, geometry.places[index].face, grip_of(case))
+    outer: OrMissing[tuple[float, float]] = when_both_known(
         lambda pieces, where: _beyond(diameter, outer_within(pieces, *where), upper), outlines[index], span
     )
-    inner: OrMissing[tuple[float, float]] = when_known(
+    inner: OrMissing[tuple[float, float]] = when_both_known(
         lambda pieces, where: _inside(diameter, bore_within(pieces, *where), case.lower), outlines[index + 1], span
     )
     values = shrink_joint()
@@ -187,7 +187,7 @@ def shrink_joint_of(
             ),
         )
 
-    return when_known(
+    return when_all_known(
         joint,
         _ring(upper, diameter, when_known(lambda pair: pair[0], outer)),
         _ring(upper, diameter, when_known(lambda pair: pair[1], outer)),

@@ -2,14 +2,31 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
-from typing import TypeAlias, TypeVar, final
+from typing import TypeAlias, TypeVar, final, overload
 
-__all__ = ["Missing", "OrMissing", "missing_of", "or_missing", "value_or", "when_known"]
+__all__ = [
+    "Missing",
+    "OrMissing",
+    "all_known",
+    "missing_of",
+    "or_missing",
+    "value_or",
+    "when_all_known",
+    "when_both_known",
+    "when_known",
+]
 
 T = TypeVar("T")
 R = TypeVar("R")
+A = TypeVar("A")
+B = TypeVar("B")
+C = TypeVar("C")
+D = TypeVar("D")
+E = TypeVar("E")
+F = TypeVar("F")
+G = TypeVar("G")
 
 
 @final
@@ -43,9 +60,79 @@ def missing_of(*values: object) -> Missing | None:
     return Missing(tuple(dict.fromkeys(fields))) if fields else None
 
 
-def when_known(function: Callable[..., R], *values: object) -> R | Missing:
-    """Apply a function to values when all are known; otherwise return what is lacking."""
+def all_known(values: Iterable[T | Missing]) -> list[T] | Missing:
+    """Return the values as a list when all are known; otherwise one lack of everything missing among them."""
+    every = list(values)
+    return missing_of(*every) or [value for value in every if not isinstance(value, Missing)]
+
+
+def when_known(function: Callable[[A], R], a: A | Missing, /) -> R | Missing:
+    """Apply a function to a value when it is known; otherwise return what is missing.
+
+    A type checker compares value and parameter, here and in the like functions for more values.
+    """
+    # asked for every value of a check: quicker than isinstance, and the class is final
+    return a if type(a) is Missing else function(a)
+
+
+def when_both_known(function: Callable[[A, B], R], a: A | Missing, b: B | Missing, /) -> R | Missing:
+    """Apply a function to two values when both are known; otherwise return everything missing.
+
+    >>> when_both_known(lambda length, across: length / across, 90.0, 12.0)
+    7.5
+    """
+    if type(a) is Missing or type(b) is Missing:
+        return missing_of(a, b) or Missing(())
+    return function(a, b)
+
+
+@overload
+def when_all_known(
+    function: Callable[[A, B, C], R], a: A | Missing, b: B | Missing, c: C | Missing, /
+) -> R | Missing: ...
+@overload
+def when_all_known(
+    function: Callable[[A, B, C, D], R], a: A | Missing, b: B | Missing, c: C | Missing, d: D | Missing, /
+) -> R | Missing: ...
+@overload
+def when_all_known(
+    function: Callable[[A, B, C, D, E], R],
+    a: A | Missing,
+    b: B | Missing,
+    c: C | Missing,
+    d: D | Missing,
+    e: E | Missing,
+    /,
+) -> R | Missing: ...
+@overload
+def when_all_known(
+    function: Callable[[A, B, C, D, E, F], R],
+    a: A | Missing,
+    b: B | Missing,
+    c: C | Missing,
+    d: D | Missing,
+    e: E | Missing,
+    f: F | Missing,
+    /,
+) -> R | Missing: ...
+@overload
+def when_all_known(
+    function: Callable[[A, B, C, D, E, F, G], R],
+    a: A | Missing,
+    b: B | Missing,
+    c: C | Missing,
+    d: D | Missing,
+    e: E | Missing,
+    f: F | Missing,
+    g: G | Missing,
+    /,
+) -> R | Missing: ...
+def when_all_known(function: Callable[..., R], *values: object) -> R | Missing:
+    """Apply a function to three to seven values when all are known; otherwise return everything missing.
+
+    The function is a named one: of a lambda given to an overload mypy does not check the parameters.
+    """
     for value in values:
-        if type(value) is Missing:  # asked for every value of a check: quicker than isinstance, and the class is final
+        if type(value) is Missing:
             return missing_of(*values) or value
     return function(*values)

@@ -16,6 +16,7 @@ from rules.reading.formulas import best_further_turn, split_by_turn, turn_error_
 from rules.reading.planes import NEGLIGIBLE_UM, PlaneFit, fit_plane
 from rules.runout.analysis import PlaneBudget, budget_at, law_at
 from rules.runout.contributors import Contributor, positions_of
+from rules.runout.formulas import Eccentricity, Tir, eccentricity_of, tir_of
 from rules.schema.components import GaugePin
 from rules.schema.reading import PredictionReport, Trial, TrialReport
 from rules.stack.chain import Chain, StackJoint
@@ -28,7 +29,7 @@ class Prediction:
     """What was predicted for one plane, and where the reading lies in it, before rounding."""
 
     budget: PlaneBudget
-    p99_um: float
+    p99_um: Tir
     share_below: float
     outside: bool
     """More than 99 of 100 assemblies read, and so more than any when it exceeds the worst case."""
@@ -63,16 +64,16 @@ def predict(derived: StackAnalysis, fit: PlaneFit) -> Prediction | None:
         return None
     z_mm = face + fit.distance_mm
     law = law_at(z_mm, contributors.known)
-    p99 = 2.0 * float(law.quantiles((0.99,))[0])
+    p99 = tir_of(Eccentricity(float(law.quantiles((0.99,))[0])))
     return Prediction(
         budget_at(z_mm, contributors.known, None),
         p99,
-        law.probability(fit.judged_um / 2.0),
+        law.probability(eccentricity_of(fit.judged_um)),
         fit.judged_um > p99 + NEGLIGIBLE_UM,
     )
 
 
-def pin_tir_um(derived: StackAnalysis, distance_mm: float) -> float | None:
+def pin_tir_um(derived: StackAnalysis, distance_mm: float) -> Tir | None:
     """Return what the stack's gauge pin alone may read at a distance from its clamp; None where that is not known."""
     links, face = derived.chain.links, derived.geometry.last_clamping_face
     if len(links) < 2 or not isinstance(links[-1].part, GaugePin) or isinstance(face, Missing):
@@ -83,7 +84,8 @@ def pin_tir_um(derived: StackAnalysis, distance_mm: float) -> float | None:
         for item in derived.contributors.known
         if item.component == links[-1].part.id and item.displaces_from >= len(links)
     ]
-    return sum(2.0 * abs(item.line.at(face + distance_mm)) for item in own) if own else None
+    at = face + distance_mm
+    return Tir(sum(tir_of(Eccentricity(abs(item.line.at(at)))) for item in own)) if own else None
 
 
 def joint_to_try(
@@ -127,11 +129,11 @@ class TrialResult:
 
     upper: str
     lower: str
-    before_um: float
-    beyond_um: float
+    before_um: Eccentricity
+    beyond_um: Eccentricity
     turn_deg: float
-    leaves_um: float
-    """Total indicator reading to expect after the best further turn."""
+    leaves_um: Tir
+    """What to expect after the best further turn."""
 
     @property
     def joint(self) -> str:
@@ -172,10 +174,10 @@ def evaluate_trial(trial: Trial, first: PlaneFit, chain: Chain | None) -> tuple[
     result = TrialResult(
         trial.upper,
         trial.lower,
-        abs(split.before),
-        abs(split.beyond),
+        Eccentricity(abs(split.before)),
+        Eccentricity(abs(split.beyond)),
         rounded(turn.angle_deg, "deg") % 360.0,
-        2.0 * turn.eccentricity,
+        tir_of(turn.eccentricity),
     )
     return result, notes
 

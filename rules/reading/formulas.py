@@ -17,7 +17,7 @@ from typing import Literal
 
 import numpy as np
 
-from rules.runout.formulas import Turn, single_turns
+from rules.runout.formulas import EccentricityVector, Tir, Turn, single_turns
 
 __all__ = [
     "TurnSplit",
@@ -38,14 +38,14 @@ class DialFit:
     """What readings at one plane tell.
 
     mean_um: the dial's own zero. eccentricity: complex vector of the axis in µm, its argument the direction of the
-    high point; a reading changes by twice its magnitude over a turn. form_um: range of what is left, not
+    high point. form_um: range of what is left, not
     explained by eccentricity. tir_um: range of the readings as taken.
     """
 
     mean_um: float
-    eccentricity: complex
+    eccentricity: EccentricityVector
     form_um: float
-    tir_um: float
+    tir_um: Tir
 
 
 def fit_dial(angles_deg: Sequence[float], readings_um: Sequence[float]) -> DialFit:
@@ -77,34 +77,36 @@ def fit_dial(angles_deg: Sequence[float], readings_um: Sequence[float]) -> DialF
     residual = readings - design @ solution
     return DialFit(
         float(solution[0]),
-        complex(solution[1], solution[2]),
+        EccentricityVector(complex(solution[1], solution[2])),
         float(residual.max() - residual.min()),
-        float(readings.max() - readings.min()),
+        Tir(float(readings.max() - readings.min())),
     )
 
 
-def high_point_deg(eccentricity: complex) -> float:
+def high_point_deg(eccentricity: EccentricityVector) -> float:
     """Return the direction of the high point, 0 ≤ angle < 360 degrees; 0 for no eccentricity.
 
-    >>> high_point_deg(-2j)
+    >>> high_point_deg(EccentricityVector(-2j))
     270.0
     """
     angle = math.degrees(cmath.phase(eccentricity)) % 360.0
     return 0.0 if angle >= 360.0 else angle
 
 
-def complex_at(z_mm: float, first: complex, first_mm: float, second: complex, second_mm: float) -> complex:
+def complex_at(
+    z_mm: float, first: EccentricityVector, first_mm: float, second: EccentricityVector, second_mm: float
+) -> EccentricityVector:
     """Return the eccentricity at z on the straight axis through two planes: offset and tilt carried on.
 
     Parameters: eccentricities at two different positions, mm. Raises ValueError for equal positions. Source:
     first principles.
 
-    >>> complex_at(60.0, 1 + 0j, 0.0, 1 + 1j, 30.0)
+    >>> complex_at(60.0, EccentricityVector(1 + 0j), 0.0, EccentricityVector(1 + 1j), 30.0)
     (1+2j)
     """
     if first_mm == second_mm:
         raise ValueError("two planes at one position fix no axis")
-    return first + (second - first) * (z_mm - first_mm) / (second_mm - first_mm)
+    return EccentricityVector(first + (second - first) * (z_mm - first_mm) / (second_mm - first_mm))
 
 
 def eccentricity_error_ratio(angles_deg: Sequence[float]) -> float:
@@ -172,13 +174,13 @@ def least_uncertainty_to_decide(value: float, limit: float) -> float:
 class TurnSplit:
     """Eccentricities on either side of a joint, as they stood before the trial turn."""
 
-    before: complex
+    before: EccentricityVector
     """What does not turn with the joint."""
-    beyond: complex
+    beyond: EccentricityVector
     """What turns with it."""
 
 
-def split_by_turn(first: complex, second: complex, turned_deg: float) -> TurnSplit:
+def split_by_turn(first: EccentricityVector, second: EccentricityVector, turned_deg: float) -> TurnSplit:
     """Return the eccentricities before and beyond a joint from one reading before and one after its turn.
 
     e₁ = A + B, e₂ = A + B·exp(jφ), so B = (e₁ − e₂)/(1 − exp(jφ)) and A = e₁ − B
@@ -188,7 +190,7 @@ def split_by_turn(first: complex, second: complex, turned_deg: float) -> TurnSpl
     Raises ValueError for a multiple of 360°, after which nothing differs, and for values that are not finite.
     Source: first principles; the same two runs find an unbalance by the influence of a known change.
 
-    >>> split = split_by_turn(5 + 0j, 1 + 0j, 180.0)
+    >>> split = split_by_turn(EccentricityVector(5 + 0j), EccentricityVector(1 + 0j), 180.0)
     >>> round(abs(split.before), 12), round(abs(split.beyond), 12)
     (3.0, 2.0)
     """
@@ -197,7 +199,7 @@ def split_by_turn(first: complex, second: complex, turned_deg: float) -> TurnSpl
     if turn_error_ratio(turned_deg) == math.inf:
         raise ValueError("a turn by a multiple of 360 degrees tells nothing")
     beyond = (first - second) / (1.0 - _turned(turned_deg))
-    return TurnSplit(first - beyond, beyond)
+    return TurnSplit(EccentricityVector(first - beyond), EccentricityVector(beyond))
 
 
 def best_further_turn(split: TurnSplit, turned_deg: float, positions: int = 0) -> Turn:
@@ -209,7 +211,7 @@ def best_further_turn(split: TurnSplit, turned_deg: float, positions: int = 0) -
     angle_deg in 0 ≤ ψ < 360 and the eccentricity left; no turn where one side has none. Raises ValueError for a
     single or negative number of positions. Source: first principles.
 
-    >>> best_further_turn(TurnSplit(3 + 0j, 2 + 0j), 90.0)
+    >>> best_further_turn(TurnSplit(EccentricityVector(3 + 0j), EccentricityVector(2 + 0j)), 90.0)
     Turn(joint=1, angle_deg=90.0, eccentricity=1.0)
     """
     if positions == 1:

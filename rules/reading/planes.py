@@ -18,6 +18,7 @@ from rules.reading.formulas import (
     high_point_deg,
     least_uncertainty_to_decide,
 )
+from rules.runout.formulas import Eccentricity, EccentricityVector, Tir, tir_of
 from rules.schema.reading import AxisReport, DecisionReport, DialPlane, Plane, PlaneReading, RangePlane
 
 __all__ = [
@@ -48,10 +49,10 @@ class PlaneFit:
     """One plane before rounding."""
 
     distance_mm: float
-    range_um: float
-    judged_um: float
+    range_um: Tir
+    judged_um: Tir
     """What a full turn reads, as far as the readings tell."""
-    eccentricity: complex | None
+    eccentricity: EccentricityVector | None
     form_um: float | None
     directed: bool
     """Whether it was read at angles at all."""
@@ -65,19 +66,19 @@ class PlaneFit:
 def fit_plane(plane: Plane) -> PlaneFit:
     """Fit the readings of a plane; where their directions do not fix an eccentricity, their range alone is told."""
     if isinstance(plane, RangePlane):
-        return PlaneFit(plane.distance_mm, plane.tir_um, plane.tir_um, None, None, False)
+        return PlaneFit(plane.distance_mm, Tir(plane.tir_um), Tir(plane.tir_um), None, None, False)
     if isinstance(plane, DialPlane):
         angles = [point.angle_deg for point in plane.points]
         readings = [point.reading_um for point in plane.points]
     else:
         readings = plane.readings_um
         angles = [360.0 * step / len(readings) for step in range(len(readings))]
-    spread = max(readings) - min(readings)
+    spread = Tir(max(readings) - min(readings))
     if eccentricity_error_ratio(angles) > _MOST_ERROR:
         return PlaneFit(plane.distance_mm, spread, spread, None, None, True)
     fit = fit_dial(angles, readings)
-    twice = 2.0 * abs(fit.eccentricity)
-    judged = twice if twice > spread + NEGLIGIBLE_UM else spread
+    turn = tir_of(Eccentricity(abs(fit.eccentricity)))
+    judged = turn if turn > spread + NEGLIGIBLE_UM else spread
     return PlaneFit(plane.distance_mm, spread, judged, fit.eccentricity, fit.form_um, True)
 
 
@@ -103,7 +104,11 @@ def axis_through(fits: list[PlaneFit], tip_mm: float | None) -> AxisReport | Non
     if first.eccentricity is None or second.eccentricity is None or abs(apart) < _LEAST_DISTANCE_MM:
         return None
 
-    def at(distance_mm: float, one: complex = first.eccentricity, other: complex = second.eccentricity) -> complex:
+    def at(
+        distance_mm: float,
+        one: EccentricityVector = first.eccentricity,
+        other: EccentricityVector = second.eccentricity,
+    ) -> EccentricityVector:
         return complex_at(distance_mm, one, first.distance_mm, other, second.distance_mm)
 
     offset, tilt = at(0.0), (second.eccentricity - first.eccentricity) / apart
@@ -111,8 +116,8 @@ def axis_through(fits: list[PlaneFit], tip_mm: float | None) -> AxisReport | Non
         offset_um=rounded(abs(offset), "um"),
         offset_deg=_direction(offset),
         tilt_um_per_mm=rounded(abs(tilt), "um/mm"),
-        tilt_deg=_direction(tilt * 1000.0),
-        tip_tir_um=None if tip_mm is None else rounded(2.0 * abs(at(tip_mm)), "um"),
+        tilt_deg=_direction(EccentricityVector(tilt * 1000.0)),
+        tip_tir_um=None if tip_mm is None else rounded(tir_of(Eccentricity(abs(at(tip_mm)))), "um"),
     )
 
 
@@ -133,7 +138,7 @@ def plane_notes(fits: list[PlaneFit]) -> list[str]:
     return notes
 
 
-def _direction(eccentricity: complex) -> float | None:
+def _direction(eccentricity: EccentricityVector) -> float | None:
     """Direction of a vector, rounded; None where it is too short to have one."""
     if abs(eccentricity) < 0.0005:  # shown as zero
         return None
@@ -180,7 +185,7 @@ def excess_over(value_um: float, limit_um: float, uncertainty_um: float | None) 
     return value_um - (limit_um - (uncertainty_um or 0.0))
 
 
-def pin_may_explain(excess_um: float | None, pin_tir_um: float | None) -> bool | None:
+def pin_may_explain(excess_um: float | None, pin_tir_um: Tir | None) -> bool | None:
     """Whether a reading exceeds by no more than the pin alone may read; None where either is not known."""
     if excess_um is None or pin_tir_um is None:
         return None

@@ -35,6 +35,7 @@ from rules.reading.planes import (
     plane_reading,
 )
 from rules.rulebook.book import Rulebook
+from rules.runout.formulas import Tir
 from rules.schema.reading import DecisionReport, NextStep, ReadingReport, ReadingRequest
 from rules.schema.request import CheckRequest
 from rules.stack.chain import resolve
@@ -54,7 +55,7 @@ class Reading:
     trial: TrialResult | None
     decision: DecisionReport | None
     excess_um: float | None
-    pin_tir_um: float | None
+    pin_tir_um: Tir | None
     pin_may_explain: bool | None
     derived: StackAnalysis | None
 
@@ -285,10 +286,10 @@ def _trial(
     return evaluate_trial(request.trial, first, None if derived is None else derived.chain)
 
 
-def _pin(request: ReadingRequest, first: PlaneFit, derived: StackAnalysis | None) -> float | None:
+def _pin(request: ReadingRequest, first: PlaneFit, derived: StackAnalysis | None) -> Tir | None:
     """What the pin may read: by the stack's own pin, else as the request says."""
     stated = None if derived is None else pin_tir_um(derived, first.distance_mm)
-    return request.pin_tir_um if stated is None else stated
+    return stated if stated is not None or request.pin_tir_um is None else Tir(request.pin_tir_um)
 
 
 def _tip_distance(derived: StackAnalysis | None) -> float | None:

@@ -17,6 +17,7 @@ from rules.random_vectors.random_sum import (
 )
 from rules.rulebook.fact import Properties
 from rules.runout.contributors import Contributor
+from rules.runout.formulas import Eccentricity, Tir, eccentricity_of, tir_of
 from rules.schema.request import Operation
 
 __all__ = [
@@ -50,12 +51,12 @@ class PlaneBudget(NamedTuple):
     """Predicted total indicator reading at one plane, µm."""
 
     z_mm: float
-    p50_um: float
-    p95_um: float
-    best_clocking_um: float
-    worst_case_um: float | None
+    p50_um: Tir
+    p95_um: Tir
+    best_clocking_um: Tir
+    worst_case_um: Tir | None
     probability_within_limit: float | None
-    own_tir_um: tuple[float, ...]
+    own_tir_um: tuple[Tir, ...]
     """Each contributor's own reading there."""
     shares: tuple[float, ...]
     """Each contributor's share of the mean square reading; negative where a known direction takes away."""
@@ -97,7 +98,7 @@ def spread_of(vectors: Sequence[Vector]) -> tuple[float, float]:
 
 
 def law_at(z_mm: float, contributors: Iterable[Contributor]) -> RandomClocking:
-    """Return the law of the eccentricity at z, µm; a total indicator reading is twice that."""
+    """Return the law of the eccentricity at z, µm."""
     return law_of(vectors_at(z_mm, contributors))
 
 
@@ -109,36 +110,36 @@ class PlaneLaw(NamedTuple):
     hard: list[float]
     groups: dict[int, complex]
     law: RandomClocking
-    limit_um: float | None
+    limit_um: Tir | None
 
     def question(self) -> Question:
         """Return what the budget asks: half and 95 %, and the chance to keep the limit."""
-        return Question(self.law, _LEVELS, () if self.limit_um is None else (self.limit_um / 2.0,))
+        return Question(self.law, _LEVELS, () if self.limit_um is None else (eccentricity_of(self.limit_um),))
 
     def budget(self, answer: Answer) -> PlaneBudget:
-        """Return the budget that an answer completes; amplitudes are doubled to total indicator readings."""
+        """Return the budget that an answer completes; sums are eccentricities, a budget is told in readings."""
         p50, p95 = answer.quantiles
         varying = [abs(vector.amplitude) for vector in self.vectors if vector.capability]
         return PlaneBudget(
             self.z_mm,
-            2.0 * p50,
-            2.0 * p95,
-            2.0 * best_clocking([*self.hard, *varying]),
-            None if varying else 2.0 * self.law.greatest,
+            tir_of(Eccentricity(p50)),
+            tir_of(Eccentricity(p95)),
+            tir_of(Eccentricity(best_clocking([*self.hard, *varying]))),
+            None if varying else tir_of(Eccentricity(self.law.greatest)),
             answer.chances[0] if answer.chances else None,
-            tuple(2.0 * abs(vector.amplitude) for vector in self.vectors),
+            tuple(tir_of(Eccentricity(abs(vector.amplitude))) for vector in self.vectors),
             _shares(self.vectors, self.groups),
         )
 
 
-def plane_law(z_mm: float, contributors: Sequence[Contributor], limit_um: float | None) -> PlaneLaw:
+def plane_law(z_mm: float, contributors: Sequence[Contributor], limit_um: Tir | None) -> PlaneLaw:
     """Sum the contributors at z: exact law of randomly clocked vectors."""
     vectors = vectors_at(z_mm, contributors)
     hard, sigmas, groups = _sums(vectors)
     return PlaneLaw(z_mm, vectors, hard, groups, RandomClocking(hard, math.hypot(*sigmas)), limit_um)
 
 
-def budget_at(z_mm: float, contributors: Sequence[Contributor], limit_um: float | None) -> PlaneBudget:
+def budget_at(z_mm: float, contributors: Sequence[Contributor], limit_um: Tir | None) -> PlaneBudget:
     """Return the budget at z alone; several questions at once cost less by `RandomClocking.figures_of`."""
     plane = plane_law(z_mm, contributors, limit_um)
     return plane.budget(RandomClocking.figures_of([plane.question()])[0])

@@ -13,10 +13,12 @@ from collections.abc import Sequence
 from typing import Final, Literal, NamedTuple
 
 from rules.grip.fits import clearance_of, is_slip_fit
-from rules.quantities.missing import Missing, OrMissing, missing_of, when_known
+from rules.quantities.missing import Missing, OrMissing, missing_of, when_both_known, when_known
 from rules.quantities.models import MIN_LENGTH_MM
 from rules.runout.formulas import (
     Line,
+    Tir,
+    TirVector,
     line_from_bow,
     line_from_offset,
     line_from_pivot,
@@ -69,8 +71,8 @@ class Contributor(NamedTuple):
     line: Line
     displaces_from: int
     """Index of the first link whose body it displaces."""
-    stated_um: float
-    """Total indicator reading it was stated with, the outermost where two are."""
+    stated_um: Tir
+    """What it was stated with, the outermost where two are."""
     group: int | None = None
     """Contributors of one group have known directions to each other."""
 
@@ -82,11 +84,11 @@ class Contributors(NamedTuple):
     lacking: Missing | None
 
 
-def _readings(statements: Sequence[RunoutStatement], directed: bool) -> list[complex]:
+def _readings(statements: Sequence[RunoutStatement], directed: bool) -> list[TirVector]:
     """Return the readings, as complex numbers where their directions are known."""
     if not directed:
-        return [statement.tir_um for statement in statements]
-    return [cmath.rect(one.tir_um, math.radians(one.angle_deg or 0.0)) for one in statements]
+        return [TirVector(statement.tir_um) for statement in statements]
+    return [TirVector(cmath.rect(one.tir_um, math.radians(one.angle_deg or 0.0))) for one in statements]
 
 
 def _line(
@@ -116,13 +118,13 @@ def _line(
             return Missing((f"{at}/1",))
         return line_from_pivot(readings[0], zero + only.at_mm, middle)
 
-    return when_known(tilt, reference, pivot)
+    return when_both_known(tilt, reference, pivot)
 
 
-def _stated(statements: Sequence[RunoutStatement]) -> float:
+def _stated(statements: Sequence[RunoutStatement]) -> Tir:
     """Return the outermost of one or two readings."""
     first, last = statements[0], statements[-1]
-    return (last if last.at_mm > first.at_mm else first).tir_um
+    return Tir((last if last.at_mm > first.at_mm else first).tir_um)
 
 
 def _directed(statements: Sequence[RunoutStatement], law: Law) -> bool:
@@ -169,16 +171,16 @@ def _form(link: Member, place: Position) -> list[Contributor | Missing]:
                     return Missing((f"{link.at}/overall_length_mm",))
                 return line_from_bow(straightness, length, pivot, tip)
 
-            bow = when_known(bowed, place.pivot, place.face)
+            bow = when_both_known(bowed, place.pivot, place.face)
         name = f"straightness of {part.id}"
-        found.append(bow if isinstance(bow, Missing) else _own(name, part.id, bow, straightness))
+        found.append(bow if isinstance(bow, Missing) else _own(name, part.id, bow, Tir(straightness)))
     if part.roundness_um is not None:
-        line = line_from_offset(part.roundness_um)
-        found.append(_own(f"roundness of {part.id}", part.id, line, part.roundness_um))
+        line = line_from_offset(TirVector(part.roundness_um))
+        found.append(_own(f"roundness of {part.id}", part.id, line, Tir(part.roundness_um)))
     return found
 
 
-def _own(name: str, component: str, line: Line, stated_um: float) -> Contributor:
+def _own(name: str, component: str, line: Line, stated_um: Tir) -> Contributor:
     """Return a contributor that moves what the indicator sees, but no body beyond it."""
     return Contributor(name, component, "limit", line, _NO_BODY, stated_um)
 
@@ -191,7 +193,8 @@ def _clearance(index: int, case: StackJoint, mean: bool) -> Contributor | Missin
         return clearance
     least, most = clearance
     play = max(0.0, (least + most) / 2.0 if mean else most)
-    return Contributor(f"clearance of {case.name}", case.lower.part.id, "limit", line_from_offset(play), index, play)
+    line = line_from_offset(TirVector(play))
+    return Contributor(f"clearance of {case.name}", case.lower.part.id, "limit", line, index, Tir(play))
 
 
 def _spindle(chain: Chain, geometry: Positions, frame: Frame) -> Contributor | Missing | None:

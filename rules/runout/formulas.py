@@ -22,17 +22,22 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import product
-from typing import Final, NamedTuple
+from typing import Final, NamedTuple, NewType, overload
 
 from scipy.optimize import brentq
 
 from rules.random_vectors.random_sum import RandomClocking
 
 __all__ = [
+    "Eccentricity",
+    "EccentricityVector",
     "Line",
+    "Tir",
+    "TirVector",
     "Turn",
     "best_turns",
     "closing_angles",
+    "eccentricity_of",
     "equal_effort_factor",
     "line_from_bow",
     "line_from_offset",
@@ -40,37 +45,75 @@ __all__ = [
     "line_from_two_readings",
     "single_turns",
     "tir_from_speck",
+    "tir_of",
 ]
+
+
+Tir = NewType("Tir", float)
+"""A total indicator reading, µm: what a dial shows between lowest and highest over a whole turn."""
+
+Eccentricity = NewType("Eccentricity", float)
+"""How far an axis lies from the axis of rotation, µm."""
+
+TirVector = NewType("TirVector", complex)
+"""A total indicator reading toward its high point; a real number where the direction is not known."""
+
+EccentricityVector = NewType("EccentricityVector", complex)
+"""An eccentricity and its direction; a real number where the direction is not known."""
+
+
+@overload
+def eccentricity_of(tir: Tir) -> Eccentricity: ...
+@overload
+def eccentricity_of(tir: TirVector) -> EccentricityVector: ...
+def eccentricity_of(tir: complex) -> complex:
+    """Return the eccentricity that a total indicator reading shows, half of it; the direction stays.
+
+    Source: a round surface off its axis by e reads from −e to +e over a turn, first principles.
+
+    >>> eccentricity_of(Tir(8.0))
+    4.0
+    """
+    return tir / 2.0
+
+
+def tir_of(eccentricity: Eccentricity) -> Tir:
+    """Return what a dial reads over a whole turn: twice the eccentricity; source as `eccentricity_of`.
+
+    >>> tir_of(Eccentricity(4.0))
+    8.0
+    """
+    return Tir(2.0 * eccentricity)
 
 
 class Line(NamedTuple):
     """Amplitude a(z) = offset_um + slope·z in µm, z in mm from the gauge line, slope in µm/mm."""
 
-    offset_um: complex
+    offset_um: EccentricityVector
     slope_um_per_mm: complex
 
-    def at(self, z_mm: float) -> complex:
+    def at(self, z_mm: float) -> EccentricityVector:
         """Return the signed amplitude at z, µm; complex where the direction is known."""
-        return self.offset_um + self.slope_um_per_mm * z_mm
+        return EccentricityVector(self.offset_um + self.slope_um_per_mm * z_mm)
 
     def turned(self, factor: complex) -> Line:
         """Return the line in a frame turned by a complex factor of magnitude 1."""
-        return Line(self.offset_um * factor, self.slope_um_per_mm * factor)
+        return Line(EccentricityVector(self.offset_um * factor), self.slope_um_per_mm * factor)
 
 
-def line_from_offset(tir_um: complex) -> Line:
+def line_from_offset(tir_um: TirVector) -> Line:
     """Return the line of a pure displacement: a(z) = TIR/2 everywhere.
 
     Parameters: tir_um, total indicator reading, µm, ≥ 0. Source: ISO 1101 circular run-out of a
     displaced axis, first principles.
 
-    >>> line_from_offset(8.0).at(123.0)
+    >>> line_from_offset(TirVector(8.0)).at(123.0)
     4.0
     """
-    return Line(tir_um / 2.0, 0.0)
+    return Line(eccentricity_of(tir_um), 0.0)
 
 
-def line_from_pivot(tir_um: complex, at_mm: float, pivot_mm: float) -> Line:
+def line_from_pivot(tir_um: TirVector, at_mm: float, pivot_mm: float) -> Line:
     """Return the line of a tilt about a pivot: a(z) = TIR/2 · (z − pivot)/(at − pivot).
 
     Parameters: tir_um, reading in µm; at_mm, where it was read, mm from the gauge line; pivot_mm, the
@@ -78,28 +121,29 @@ def line_from_pivot(tir_um: complex, at_mm: float, pivot_mm: float) -> Line:
     no reading at the pivot tells a tilt. Source: first principles; the pivot at mid-seat is the
     cautious reading of a single statement.
 
-    >>> line_from_pivot(3.0, 60.0, -20.0).at(140.0)
+    >>> line_from_pivot(TirVector(3.0), 60.0, -20.0).at(140.0)
     3.0
     """
     if not at_mm > pivot_mm:
         raise ValueError(f"the reading at {at_mm} mm must lie beyond the pivot at {pivot_mm} mm")
-    slope = tir_um / 2.0 / (at_mm - pivot_mm)
-    return Line(-slope * pivot_mm, slope)
+    slope = eccentricity_of(tir_um) / (at_mm - pivot_mm)
+    return Line(EccentricityVector(-slope * pivot_mm), slope)
 
 
-def line_from_two_readings(tir1_um: complex, at1_mm: float, tir2_um: complex, at2_mm: float) -> Line:
-    """Return the line through the halves of two readings.
+def line_from_two_readings(tir1_um: TirVector, at1_mm: float, tir2_um: TirVector, at2_mm: float) -> Line:
+    """Return the line through the eccentricities of two readings.
 
     Parameters: readings in µm at two different positions, mm from the gauge line. Raises ValueError
     when the positions are equal. Source: first principles.
 
-    >>> line_from_two_readings(2.0, 0.0, 4.0, 60.0).at(120.0)
+    >>> line_from_two_readings(TirVector(2.0), 0.0, TirVector(4.0), 60.0).at(120.0)
     3.0
     """
     if at1_mm == at2_mm:
         raise ValueError(f"two readings at the same position {at1_mm} mm fix no line")
-    slope = (tir2_um - tir1_um) / 2.0 / (at2_mm - at1_mm)
-    return Line(tir1_um / 2.0 - slope * at1_mm, slope)
+    first, second = eccentricity_of(tir1_um), eccentricity_of(tir2_um)
+    slope = (second - first) / (at2_mm - at1_mm)
+    return Line(EccentricityVector(first - slope * at1_mm), slope)
 
 
 def line_from_bow(straightness_um: float, length_mm: float, pivot_mm: float, tip_mm: float) -> Line:
@@ -117,10 +161,10 @@ def line_from_bow(straightness_um: float, length_mm: float, pivot_mm: float, tip
     if not (length_mm > 0 and tip_mm > pivot_mm):
         raise ValueError("a rod has a length above 0 mm and ends beyond its pivot")
     slope = 4.0 * straightness_um * (tip_mm - pivot_mm) / length_mm**2
-    return Line(-slope * pivot_mm, slope)
+    return Line(EccentricityVector(-slope * pivot_mm), slope)
 
 
-def tir_from_speck(thickness_um: float, seat_length_mm: float, beyond_mm: float) -> float:
+def tir_from_speck(thickness_um: float, seat_length_mm: float, beyond_mm: float) -> Tir:
     """Return the reading that a speck of dirt at one end of a seat adds: TIR = 2·t·z/G.
 
     Parameters: thickness_um, thickness of the speck t, µm; seat_length_mm, length of the seat G, mm,
@@ -132,7 +176,7 @@ def tir_from_speck(thickness_um: float, seat_length_mm: float, beyond_mm: float)
     """
     if not seat_length_mm > 0:
         raise ValueError("a seat has a length above 0 mm")
-    return 2.0 * thickness_um * beyond_mm / seat_length_mm
+    return tir_of(Eccentricity(thickness_um * beyond_mm / seat_length_mm))
 
 
 MOST_COMBINATIONS: Final = 4096
@@ -145,7 +189,7 @@ class Turn:
 
     joint: int
     angle_deg: float
-    eccentricity: float
+    eccentricity: Eccentricity
 
 
 @dataclass(frozen=True, slots=True)
@@ -156,7 +200,7 @@ class BestClocking:
     """
 
     angles_deg: tuple[float, ...]
-    eccentricity: float
+    eccentricity: Eccentricity
     exhaustive: bool
 
 
@@ -218,7 +262,7 @@ def single_turns(vectors: Sequence[complex], positions: Sequence[int]) -> list[T
             candidates = [2.0 * math.pi * step / count for step in range(count)]
         left = [(abs(before + beyond * cmath.exp(1j * angle)), angle) for angle in candidates]
         eccentricity, angle = min(left, key=lambda item: (round(item[0], 12), item[1] % (2.0 * math.pi)))
-        turns.append(Turn(joint, _degrees(angle), eccentricity))
+        turns.append(Turn(joint, _degrees(angle), Eccentricity(eccentricity)))
     return turns
 
 
@@ -247,7 +291,7 @@ def best_turns(vectors: Sequence[complex], positions: Sequence[int]) -> BestCloc
         left, angles = _free_groups(vectors, positions, turned)
         if left < best[0] - 1e-12 * (1.0 + left):
             best = left, angles
-    return BestClocking(tuple(_degrees(angle) for angle in best[1]), best[0], len(tried) == len(indexed))
+    return BestClocking(tuple(_degrees(angle) for angle in best[1]), Eccentricity(best[0]), len(tried) == len(indexed))
 
 
 def _free_groups(

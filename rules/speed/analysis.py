@@ -16,7 +16,7 @@ from rules.cutting.analysis import (
 )
 from rules.cutting.formulas import cutting_speed_m_per_min, speed_from_cutting_speed_rpm
 from rules.grip.analysis import Grip
-from rules.quantities.missing import Missing, OrMissing, missing_of, or_missing, when_known
+from rules.quantities.missing import Missing, OrMissing, missing_of, or_missing, when_both_known
 from rules.rulebook.fact import Properties
 from rules.schema.components import Cutter
 from rules.schema.request import Operation
@@ -90,11 +90,11 @@ def programmed_speed_properties(fact: Properties, chain: Chain, operation: Opera
     if machine is not None and machine.max_speed_rpm is not None:
         fact.add("machine_max_speed_rpm", machine.max_speed_rpm)
     if operation.spindle_speed_rpm is not None and operation.cutting_speed_m_per_min is not None:
-        implied = when_known(
+        implied = when_both_known(
             speed_from_cutting_speed_rpm, operation.cutting_speed_m_per_min, cutting_diameter_of(chain)
         )
         fact.add("implied_speed_rpm", implied)
-        fact.add("speed_mismatch_ratio", when_known(lambda one, two: abs(one - two) / two, implied, speed))
+        fact.add("speed_mismatch_ratio", when_both_known(lambda one, two: abs(one - two) / two, implied, speed))
 
 
 _MUST_STATE_SPEED: Final = frozenset({"base_holder", "extension", "reducer", "cutter"})
@@ -121,7 +121,7 @@ def component_speed_properties(fact: Properties, link: Member, speed: OrMissing[
 
 
 def _cutter_speed(fact: Properties, link: Member, part: Cutter, speed: OrMissing[float]) -> None:
-    reached = when_known(
+    reached = when_both_known(
         cutting_speed_m_per_min, speed, or_missing(part.cutting_diameter_mm, link.at, "cutting_diameter_mm")
     )
     fact.add("peripheral_speed_m_per_min", reached)

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from operator import add
 from typing import Final, NamedTuple
 
-from rules.quantities.missing import Missing, OrMissing, missing_of, or_missing, when_known
+from rules.quantities.missing import Missing, OrMissing, all_known, missing_of, or_missing, when_both_known, when_known
 from rules.stack.chain import Chain, Member
 from rules.stack.formulas import Body, Frustum, body_of
 from rules.stack.outlines import density_of, has_no_wall
@@ -87,10 +86,10 @@ def _centre(link: Member, place: Position, body: Body | None) -> OrMissing[float
         own = body.centre_mm
     elif part.kind == "collet":
         # a collet is short and about even along its length: its middle serves
-        own = when_known(lambda face, start: (face - start) / 2.0, place.face, place.start)
+        own = when_both_known(lambda face, start: (face - start) / 2.0, place.face, place.start)
     else:
         own = Missing((f"{link.at}/centre_of_mass_mm",))
-    return when_known(add, place.start, own)
+    return when_both_known(lambda start, centre: start + centre, place.start, own)
 
 
 def _inertia(link: Member, body: Body | None) -> OrMissing[float]:
@@ -115,10 +114,7 @@ def _common(
     each = [(m, z) for m, z in zip(masses, centres, strict=True) if isinstance(m, float) and isinstance(z, float)]
     moment = sum([m * z for m, z in each])
     centre = moment / sum([m for m, _ in each])
-    inertia = when_known(
-        lambda *own: sum(own) + sum([m * (z - centre) ** 2 for m, z in each]),
-        *inertias,
-    )
+    inertia = when_known(lambda own: sum(own) + sum([m * (z - centre) ** 2 for m, z in each]), all_known(inertias))
     return centre, inertia, abs(moment) * 1e-3 * _STANDARD_GRAVITY_M_PER_S2
 
 
@@ -131,8 +127,6 @@ def masses_of(chain: Chain, geometry: Positions) -> Masses:
     shown = tuple([part.outline_mass for part in parts])
     knobs = [or_missing(link.part.mass_kg, link.at, "mass_kg") for link in chain.knobs]
     every = (*masses, *knobs)
-    total: OrMissing[float] = (
-        when_known(lambda *values: sum(values), *every) if every else Missing(("/stack/components/-",))
-    )
+    total: OrMissing[float] = when_known(sum, all_known(every)) if every else Missing(("/stack/components/-",))
     centre, inertia, moment = _common(masses, centres, inertias)
     return Masses(masses, centres, shown, inertias, total, centre, inertia, moment)

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from operator import add, sub
 from typing import Final, NamedTuple
 
 from rules.couplings.definition import End
 from rules.couplings.sides import COUPLINGS
 from rules.couplings.straight_shank import ColletBore
-from rules.quantities.missing import Missing, OrMissing, or_missing, when_known
+from rules.quantities.missing import Missing, OrMissing, or_missing, when_both_known, when_known
 from rules.schema.components import StackPart
 from rules.schema.request import DEFAULT_POLICY
 from rules.stack.chain import Chain, Member, StackJoint
@@ -78,7 +77,7 @@ def _taper_seat(link: Member) -> OrMissing[float]:
 
 def _first_place(link: Member) -> Position:
     seat = _taper_seat(link)
-    return Position(0.0, _stated_or_profile(link, "gauge_length_mm"), seat, when_known(_middle, 0.0, seat))
+    return Position(0.0, _stated_or_profile(link, "gauge_length_mm"), seat, when_both_known(_middle, 0.0, seat))
 
 
 def _projection(case: StackJoint) -> OrMissing[float]:
@@ -89,7 +88,7 @@ def _projection(case: StackJoint) -> OrMissing[float]:
     if lower.part.kind == "collet":
         return lower.part.face_projection_mm or 0.0
     if case.joint_class == "grip":
-        return when_known(
+        return when_both_known(
             lambda overall, grip: max(0.0, overall - grip),
             _stated_or_profile(lower, "overall_length_mm"),
             grip_of(case),
@@ -112,22 +111,26 @@ def _collet_length(link: Member) -> OrMissing[float]:
     return or_missing(profile_length(link.part) if length is None else length, link.at, "workpiece_side/length_mm")
 
 
+def _before(end: float, length: float) -> float:
+    return end - length
+
+
 def _middle(end: float, length: float) -> float:
     return end - length / 2.0
 
 
 def _joined_place(case: StackJoint, upper_face: OrMissing[float], projection: OrMissing[float]) -> Position:
-    face = when_known(add, upper_face, projection)
+    face = when_both_known(lambda upper, length: upper + length, upper_face, projection)
     if case.lower.part.kind == "collet":
         seat = _collet_length(case.lower)
-        return Position(when_known(sub, face, seat), face, seat, when_known(_middle, face, seat))
+        return Position(when_both_known(_before, face, seat), face, seat, when_both_known(_middle, face, seat))
     if case.joint_class == "grip":
         seat = grip_of(case)
-        start = when_known(sub, upper_face, seat)
+        start = when_both_known(_before, upper_face, seat)
     else:
         seat = _taper_seat(case.lower)
         start = upper_face
-    return Position(start, face, seat, when_known(_middle, upper_face, seat))
+    return Position(start, face, seat, when_both_known(_middle, upper_face, seat))
 
 
 def _gauge_plane(chain: Chain, last_face: OrMissing[float], tip: OrMissing[float]) -> OrMissing[float]:
@@ -140,7 +143,7 @@ def _gauge_plane(chain: Chain, last_face: OrMissing[float], tip: OrMissing[float
     if chain.joints and chain.joints[-1].joint_class != "grip":
         return tip
     multiple = policy.gauge_plane_diameters
-    return when_known(lambda face, diameter: face + multiple * diameter, last_face, tool_diameter(chain.links[-1]))
+    return when_both_known(lambda face, diameter: face + multiple * diameter, last_face, tool_diameter(chain.links[-1]))
 
 
 def positions_on_axis(chain: Chain) -> Positions:

@@ -10,6 +10,7 @@ from typing import Final
 from rules.analysis import StackAnalysis
 from rules.quantities.missing import Missing
 from rules.runout.contributors import Contributor
+from rules.runout.formulas import Eccentricity, tir_of
 from service.drawing.parts import Frame
 from service.drawing.svg import INK, Mark, element, hatching, path, points, shortened, spaced, spread, text
 
@@ -50,9 +51,9 @@ class Bend:
     """Whether every contributor is known."""
 
     @property
-    def total_um(self) -> float:
-        """Deviation of the axis at the end, µm."""
-        return math.fsum(share.at_end_um for share in self.shares)
+    def total_um(self) -> Eccentricity:
+        """Deviation of the axis at the end."""
+        return Eccentricity(math.fsum(share.at_end_um for share in self.shares))
 
 
 def begins_at(derived: StackAnalysis, contributor: Contributor) -> float | None:
@@ -159,7 +160,7 @@ class BendPanel:
             text(
                 end_x + 34.0,
                 min([top + 20.0 + _LINE / 2.0, *(y - _LINE for y in tops[:1])]) + 4.0,
-                f"{where}: {_micrometres(total)} off, reads {_micrometres(2.0 * total)}",
+                f"{where}: {_micrometres(total)} off, reads {_micrometres(tir_of(total))}",
                 font_size=11.0,
                 font_weight="bold",
             )

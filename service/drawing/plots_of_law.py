@@ -16,6 +16,7 @@ from rules.quantities.missing import Missing
 from rules.random_vectors.random_sum import RandomClocking
 from rules.runout.analysis import law_at, plane_law
 from rules.runout.contributors import Contributor
+from rules.runout.formulas import Eccentricity, Tir, eccentricity_of, tir_of
 from rules.schema.report import Report
 from service.drawing.bend import begins_at
 from service.drawing.dimensions import millimetres
@@ -114,7 +115,7 @@ def _curve(derived: StackAnalysis, contributor: Contributor, end: float) -> _Cur
     if begin is None or not begin < end:
         return None
     places = [begin + (end - begin) * step / _STEPS for step in range(_STEPS + 1)]
-    return _Curve(contributor.name, tuple((z, 2.0 * abs(contributor.line.at(z))) for z in places))
+    return _Curve(contributor.name, tuple((z, tir_of(Eccentricity(abs(contributor.line.at(z))))) for z in places))
 
 
 def _sums(derived: StackAnalysis, end: float) -> list[tuple[float, float]]:
@@ -125,7 +126,7 @@ def _sums(derived: StackAnalysis, end: float) -> list[tuple[float, float]]:
     places = [face + (end - face) * step / (_PLANES - 1) for step in range(_PLANES)]
     laws = [plane_law(z, derived.contributors.known, None).law for z in places]
     found = RandomClocking.quantiles_of(laws, [0.95])
-    return [(z, 2.0 * p95) for z, (p95,) in zip(places, found, strict=True)]
+    return [(z, tir_of(Eccentricity(p95))) for z, (p95,) in zip(places, found, strict=True)]
 
 
 def _planes(derived: StackAnalysis, area: Area) -> Iterator[Mark]:
@@ -187,8 +188,7 @@ def plot_distribution(report: Report, derived: StackAnalysis, *, prefix: str) ->
     ends = [plane.p95_um * 1.25, plane.worst_case_um or 0.0, min(limit or 0.0, plane.p95_um * 3.0)]
     most = max(*ends, LEAST_UM) * 1.06
     edges = np.linspace(0.0, most, _BINS * _FINE + 1)
-    # a reading is twice the eccentricity
-    below = law.cdf(edges / 2.0).clip(0.0, 1.0).tolist()
+    below = law.cdf([eccentricity_of(Tir(edge)) for edge in edges.tolist()]).clip(0.0, 1.0).tolist()
     curve = Area(
         _DISTRIBUTION_LEFT,
         _DISTRIBUTION_TOP,
@@ -223,7 +223,7 @@ def _distribution_curve(
     corners = [(area.x(at), area.y(share)) for at, share in zip(edges, below, strict=True)]
     if law.sigma == 0.0 and law.least == law.greatest:
         # one vector alone always reads the same: a step
-        x = area.x(min(2.0 * law.greatest, area.x_to))
+        x = area.x(min(tir_of(Eccentricity(law.greatest)), area.x_to))
         corners = [(area.left, area.y(0.0)), (x, area.y(0.0)), (x, area.y(1.0)), (area.x(area.x_to), area.y(1.0))]
     yield element("path", d=path(corners), fill="none", stroke=INK, stroke_width=2.2)
 

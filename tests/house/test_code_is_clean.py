@@ -17,9 +17,10 @@ ROOT = Path(__file__).resolve().parents[2]
         ("ruff", "check", "."),
         ("ruff", "format", "--check", "."),
         ("mypy",),
+        ("mypy", "tests/house/typing_of_missing.py"),
         ("importlinter.cli", "lint"),
     ],
-    ids=["lint", "format", "types", "imports"],
+    ids=["lint", "format", "types", "missing", "imports"],
 )
 def test_is_clean(command: tuple[str, ...]) -> None:
     """The tool has nothing to say."""
