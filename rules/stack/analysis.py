@@ -1,15 +1,28 @@
-"""Facts about single components.
-
-Facts about the stack as a whole, its knob and the machine's limits.
-"""
+"""Properties of components and of the whole stack: place, mass, overhang, contradictions, knob, machine limits."""
 
 from __future__ import annotations
 
+from rules.couplings import steep_taper
+from rules.couplings.definition import deviation_of
+from rules.couplings.steep_taper import SteepTaper
+from rules.quantities.missing import Missing, OrMissing, or_missing, when_both_known
 from rules.rulebook.fact import Properties
-from rules.stack.chain import StackJoint
-from rules.stack.positions import profile_length
+from rules.schema.components import RetentionKnob, StackPart
+from rules.schema.request import Machine
+from rules.stack.chain import Chain, Member, StackJoint
+from rules.stack.mass import Masses
+from rules.stack.outlines import narrow_end, thinnest_wall
+from rules.stack.positions import Positions, profile_length, tool_diameter
 
-__all__ = ["length_properties"]
+__all__ = [
+    "contradiction_properties",
+    "in_place",
+    "knob_properties",
+    "length_properties",
+    "machine_limit_properties",
+    "mass_properties",
+    "overhang_properties",
+]
 
 
 def length_properties(fact: Properties, case: StackJoint) -> None:
@@ -22,3 +35,146 @@ def length_properties(fact: Properties, case: StackJoint) -> None:
         return
     fact.add("length_mismatch_mm", abs(statement.grip_length_mm + statement.projection_mm - overall))
     fact.add("overall_length_mm", overall)
+
+
+def in_place(index: int, link: Member, count: int) -> bool:
+    """A base holder stands first and only there; a cutter or pin stands last and only there."""
+    first, last = index == 0, index == count - 1
+    return (link.part.kind == "base_holder") == first and (not link.is_tool or last)
+
+
+def mass_properties(fact: Properties, link: Member, outline_kg: OrMissing[float]) -> None:
+    """How far a stated mass lies off the outline's; of a base holder the outline shows only a part."""
+    stated = link.part.mass_kg
+    if stated is None or isinstance(outline_kg, Missing):
+        return
+    off = (outline_kg - stated) / outline_kg
+    fact.add("stated_mass_kg", stated)
+    fact.add("outline_mass_kg", outline_kg)
+    fact.add("mass_mismatch_ratio", max(0.0, off) if link.part.kind == "base_holder" else abs(off))
+
+
+def overhang_properties(fact: Properties, link: Member, projection: OrMissing[float]) -> None:
+    part = link.part
+    if part.kind == "cutter":
+        diameter = tool_diameter(link)
+        fact.add("cutter_projection_mm", projection)
+        fact.add("cutter_diameter_mm", diameter)
+        fact.add(
+            "cutter_projection_ratio", when_both_known(lambda length, across: length / across, projection, diameter)
+        )
+    elif part.kind == "extension":
+        diameter = _slimmest(link, projection)
+        fact.add("material", or_missing(part.material, link.at, "material"))
+        fact.add("extension_projection_mm", projection)
+        fact.add("extension_diameter_mm", diameter)
+        fact.add(
+            "extension_projection_ratio", when_both_known(lambda length, across: length / across, projection, diameter)
+        )
+
+
+def _slimmest(link: Member, projection: OrMissing[float]) -> OrMissing[float]:
+    """Return the smallest outer diameter of the part that stands out, else the shank's."""
+    profile = link.part.profile
+    if profile and isinstance(projection, float):
+        reach, outer = 0.0, []
+        for piece in reversed(profile):
+            if reach < projection:
+                outer.append(narrow_end(piece))
+            reach += piece.length_mm
+        return min(outer or [narrow_end(profile[-1])])
+    side = link.machine_side
+    return or_missing(getattr(side, "diameter_mm", None), link.at, "profile")
+
+
+def _stated_length(part: StackPart) -> float | None:
+    """Return the length that the outline has to agree with; collets and knobs state none."""
+    if part.kind == "collet" or part.kind == "retention_knob":
+        return None
+    return part.gauge_length_mm if part.kind == "base_holder" else part.overall_length_mm
+
+
+def contradiction_properties(fact: Properties, link: Member) -> None:
+    part = link.part
+    spans = [
+        stated.upper_um - stated.lower_um
+        for stated in map(deviation_of, (link.machine_side, link.workpiece_side))
+        if stated is not None
+    ]
+    if spans:
+        fact.add("tolerance_span_um", min(spans))
+    if part.runout is not None:
+        first, last = part.runout[0], part.runout[-1]  # one statement or two
+        if first is not last:
+            fact.add("runout_distance_mm", abs(first.at_mm - last.at_mm))
+        if first.angle_deg is not None or last.angle_deg is not None:
+            fact.add("angle_without_measurement", part.runout_law != "measured")
+    stated, outline = _stated_length(part), profile_length(part)
+    if stated is not None and outline is not None:
+        fact.add("stated_length_mm", stated)
+        fact.add("outline_length_mm", outline)
+        fact.add("outline_mismatch_mm", abs(stated - outline))
+    if part.profile:
+        fact.add("thinnest_wall_mm", thinnest_wall(part.profile))
+
+
+def _largest_diameter(chain: Chain) -> OrMissing[float]:
+    """Return the largest diameter any component states; unknown while a holder has no outline."""
+    largest, lacking = 0.0, []
+    for link in chain.links:
+        part = link.part
+        if part.kind == "cutter":
+            if part.cutting_diameter_mm is None:
+                lacking.append(f"{link.at}/cutting_diameter_mm")
+            largest = max(largest, part.cutting_diameter_mm or 0.0)
+        elif part.profile is None and part.kind in ("base_holder", "extension", "reducer"):
+            lacking.append(f"{link.at}/profile")
+        for piece in part.profile or ():
+            largest = max(largest, piece.outer_mm, piece.outer_end_mm or 0.0)
+    return Missing(tuple(lacking)) if lacking else largest
+
+
+def machine_limit_properties(
+    fact: Properties, machine: Machine, chain: Chain, geometry: Positions, masses: Masses
+) -> None:
+    if machine.max_tool_mass_kg is not None:
+        fact.add("machine_max_mass_kg", machine.max_tool_mass_kg)
+        fact.add("stack_mass_kg", masses.total)
+    if machine.max_tilting_moment_n_m is not None:
+        fact.add("machine_max_tilting_n_m", machine.max_tilting_moment_n_m)
+        fact.add("tilting_moment_n_m", masses.tilting_moment_n_m)
+    if machine.max_tool_length_mm is not None:
+        fact.add("machine_max_length_mm", machine.max_tool_length_mm)
+        fact.add("stack_projection_mm", geometry.tip)
+    if machine.max_tool_diameter_mm is not None:
+        fact.add("machine_max_diameter_mm", machine.max_tool_diameter_mm)
+        fact.add("stack_diameter_mm", _largest_diameter(chain))
+
+
+def knob_properties(fact: Properties, machine: Machine | None, chain: Chain) -> None:
+    """A drawbar that grips a knob wants one of its own form, screwed into the thread the taper has."""
+    knob = chain.knobs[0] if chain.knobs else None
+    part = knob.part if knob is not None else None
+    demand = None if machine is None else machine.retention_knob
+    side = chain.links[0].machine_side if chain.links else None
+    takes_knob = steep_taper.takes_knob(side)
+    if machine is not None and takes_knob is not None:
+        if takes_knob:
+            fact.add("knob_lacking", or_missing(None if demand is None else knob is None, "/machine/retention_knob"))
+        else:
+            fact.add("knob_lacking", False)
+    if knob is None or not isinstance(part, RetentionKnob):
+        return
+    if demand is not None:
+        fact.add("knob_form", or_missing(part.form, knob.at, "form"))
+        fact.add("drawbar_form", or_missing(demand.form, "/machine/retention_knob/form"))
+        if part.head_angle_deg is not None and demand.head_angle_deg is not None:
+            fact.add("knob_angle_deg", part.head_angle_deg)
+            fact.add("drawbar_angle_deg", demand.head_angle_deg)
+    if isinstance(side, SteepTaper):
+        at = f"{chain.links[0].at}/machine_side"
+        fact.add("knob_thread", or_missing(part.thread, knob.at, "thread"))
+        if side.size is None or side.form is None:
+            fact.add("taper_thread", Missing(tuple(f"{at}/{n}" for n in ("size", "form") if getattr(side, n) is None)))
+        else:
+            fact.add("taper_thread", steep_taper.thread_for_knob(side))
