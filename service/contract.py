@@ -19,7 +19,7 @@ from typing import Annotated, Any, Final, Literal, TypeAlias
 
 from pydantic import BaseModel, ConfigDict, Field, JsonValue, WithJsonSchema
 
-from rules.quantities.models import Model
+from rules.quantities.models import OPEN, Model
 from rules.quantities.tables import Confidence
 from rules.schema.components import MAX_DEFINITIONS, Definitions
 from rules.schema.report import Report, Severity, Summary, Verdict
@@ -196,13 +196,13 @@ class CouplingAnswer(CouplingSummary):
     joint_class: str
     taper: str | None = Field(description="Rate of taper on the diameter.")
     half_angle_deg: float | None
-    clocking: Literal["free", "indexed", "by_form", "not_stated"]
+    clocking: Annotated[Literal["free", "indexed", "by_form", "not_stated"], OPEN]
     clocking_positions: int | None
     seating_eccentricity_um: float | None = Field(
         description="Eccentricity one reseating may bring, µm; null where none is known."
     )
     source: str
-    confidence: Confidence
+    confidence: Annotated[Confidence, OPEN]
     note: str | None
     tables: list[TableAnswer]
 
@@ -246,8 +246,8 @@ class RuleSummary(Answer):
 
     code: str = Field(description="The rule's stable code.", examples=["GRIP-010"])
     title: str
-    severity: Severity
-    applies_to: Literal["stack", "component", "joint", "operation"]
+    severity: Annotated[Severity, OPEN]
+    applies_to: Annotated[Literal["stack", "component", "joint", "operation"], OPEN]
     safety: bool = Field(description="An operator can't lower its severity without the report saying so.")
     book: str = Field(description="The rulebook it stands in.")
 

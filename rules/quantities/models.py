@@ -15,13 +15,24 @@ from __future__ import annotations
 import re
 from collections.abc import Callable
 from fractions import Fraction
-from typing import Annotated, Any, Final, ParamSpec, TypeVar
+from typing import Annotated, Any, Final, ParamSpec, TypeVar, get_args
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, StringConstraints, WithJsonSchema
-from pydantic_core import PydanticCustomError
+from pydantic import (
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    GetCoreSchemaHandler,
+    GetJsonSchemaHandler,
+    StringConstraints,
+    WithJsonSchema,
+)
+from pydantic_core import CoreSchema, PydanticCustomError, core_schema
 
 __all__ = [
+    "KNOWN_VALUES",
     "MIN_LENGTH_MM",
+    "OPEN",
     "Angle",
     "Count",
     "CuttingSpeed",
@@ -200,6 +211,25 @@ class Out(BaseModel):
     """A part of an answer: closed, and never changed once made."""
 
     model_config = ConfigDict(extra="forbid", frozen=True)
+
+
+class _Open:
+    """Takes any text and publishes today's values as known ones: later releases may add some.
+
+    For the fields of answers only. The type stays the Literal, so that this project's own code is checked against it.
+    """
+
+    def __get_pydantic_core_schema__(self, source: Any, _: GetCoreSchemaHandler) -> CoreSchema:
+        return core_schema.str_schema(metadata={KNOWN_VALUES: list(get_args(source))})
+
+    def __get_pydantic_json_schema__(self, schema: CoreSchema, handler: GetJsonSchemaHandler) -> dict[str, Any]:
+        return {**handler(schema), KNOWN_VALUES: schema["metadata"][KNOWN_VALUES]}
+
+
+KNOWN_VALUES: Final = "x-known-values"
+"""Extension of JSON Schema under which an answer's open list of values is published."""
+
+OPEN: Final = _Open()
 
 
 class LackingFact(Out):

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from typing import Literal
+from typing import Annotated, Literal
 
 from pydantic import Field
 
-from rules.quantities.models import LackingFact, Length, Microns, Model, Out
+from rules.quantities.models import OPEN, LackingFact, Length, Microns, Model, Out
 from rules.schema.report import ContributorReport, Provenance
 from rules.schema.request import StackRequest
 
@@ -114,7 +114,7 @@ class RequiredReport(Out):
     """Equal effort: the one factor on everything not measured that just reaches the target."""
 
     target_um: float
-    plane: Literal["gauge_plane", "tip"]
+    plane: Annotated[Literal["gauge_plane", "tip"], OPEN]
     factor: float | None = Field(description="Above 1 there is room; null when no factor reaches the target.")
     contributors: list[RequiredRunout]
 
@@ -125,7 +125,7 @@ class BudgetReport(Out):
     complete: bool
     not_stated: list[LackingFact]
     limit_um: float | None
-    limit_at: Literal["gauge_plane", "tip"]
+    limit_at: Annotated[Literal["gauge_plane", "tip"], OPEN]
     planes: list[PlaneBudgetReport]
     contributors: list[ContributorReport]
     seats: list[SeatReport] = Field(description="The most sensitive first.")

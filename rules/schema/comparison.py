@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from typing import Literal
+from typing import Annotated, Literal
 
 from pydantic import Field
 
-from rules.quantities.models import Identifier, Model, Out
+from rules.quantities.models import OPEN, Identifier, Model, Out
 from rules.schema.components import Definitions
 from rules.schema.report import PlaneReport, Provenance, Severity, SpeedLimit, Summary, Verdict
 from rules.schema.request import Machine, Operation, Policy, Stack
@@ -67,7 +67,7 @@ class ComparedFinding(Out):
     """One rule's objection in short; a check of the stack alone tells it in full."""
 
     code: str = Field(examples=["GRIP-010"])
-    severity: Severity
+    severity: Annotated[Severity, OPEN]
     title: str
 
 
@@ -96,9 +96,9 @@ class AlternativeReport(Out):
 class CriterionReport(Out):
     """One line of the comparison."""
 
-    criterion: CriterionName
+    criterion: Annotated[CriterionName, OPEN]
     unit: str | None = Field(description="Null for a count.", examples=["um"])
-    better: Literal["lower", "higher"]
+    better: Annotated[Literal["lower", "higher"], OPEN]
     values: list[float | None] = Field(description="In the order of the alternatives; null is not known.")
     best: list[str] = Field(description="Who has the best known value.")
 
@@ -123,7 +123,7 @@ class ComparisonReport(Out):
         description="Alternatives that no other dominates. Who fails dominates nobody who does not; whose value in some"
         " criterion is unknown neither dominates nor is dominated. Some of them may fail: see the verdict."
     )
-    pairs: Literal["all", "against_first"] = Field(
+    pairs: Annotated[Literal["all", "against_first"], OPEN] = Field(
         description=f"Up to {MAX_IN_ALL_PAIRS} alternatives are all set against each other, more against the first."
     )
     reads_less: list[ReadsLess]

@@ -9,7 +9,7 @@ from typing import Annotated, Final, Literal
 
 from pydantic import Field, JsonValue
 
-from rules.quantities.models import Model, Out, Pointer, Token
+from rules.quantities.models import OPEN, Model, Out, Pointer, Token
 from rules.schema.components import Definitions
 from rules.schema.report import Provenance, Report, Severity, Summary, ThresholdReport, Undecided, Verdict
 from rules.schema.request import Machine, Operation, Policy, Stack
@@ -105,8 +105,10 @@ class GateReason(Out):
     """Something that holds or stops an operation by itself, or an advice that does neither."""
 
     code: str = Field(description="The rule's code; GATE for what only a gate demands.", examples=["GATE-030"])
-    severity: Severity
-    effect: Effect | None = Field(description="What it does to the decision by itself; null for an advice.")
+    severity: Annotated[Severity, OPEN]
+    effect: Annotated[Effect, OPEN] | None = Field(
+        description="What it does to the decision by itself; null for an advice."
+    )
     title: str
     message: str
     at: list[Pointer] = Field(description="JSON Pointers into the request of the gate.")
@@ -117,7 +119,7 @@ class GateReason(Out):
 class GateUndecided(Undecided):
     """A rule that could not be decided, with pointers into the request of the gate."""
 
-    effect: Effect = Field(description="What it does to the decision by itself, as the policy says.")
+    effect: Annotated[Effect, OPEN] = Field(description="What it does to the decision by itself, as the policy says.")
 
 
 class GateOperationReport(Out):
@@ -133,7 +135,7 @@ class GateOperationReport(Out):
     reasons: list[GateReason] = Field(description="What holds or stops it, what stops first; empty when released.")
     undecided: list[GateUndecided] = Field(description="Rules for which data are missing; empty when released.")
     advice: list[GateReason] = Field(description="Good to know; decides nothing.")
-    not_judged: list[RequirementName] = Field(description="Not stated, and not required either.")
+    not_judged: list[Annotated[RequirementName, OPEN]] = Field(description="Not stated, and not required either.")
     summary: Summary
     thresholds_changed: list[ThresholdReport]
     report: Report | None = Field(
@@ -154,7 +156,7 @@ class GateCounts(Out):
 class NotRequired(Out):
     """Something a gate requires by default and was told not to."""
 
-    name: RequirementName
+    name: Annotated[RequirementName, OPEN]
     code: str
     title: str
     why: str = Field(description="Why it is required by default.")
@@ -176,7 +178,7 @@ class GateReport(Out):
     revision: str | None
     operations: list[GateOperationReport] = Field(description="In the order of the request.")
     counts: GateCounts
-    required: list[RequirementName] = Field(description="What every operation had to state.")
+    required: list[Annotated[RequirementName, OPEN]] = Field(description="What every operation had to state.")
     not_required: list[NotRequired]
     digest: Sha256 = Field(
         description="Of the decision: SHA-256 over the JSON (keys sorted, no blanks, ASCII) of an object of form (1),"

@@ -5,11 +5,11 @@ The versions of the standard that an export is written in.
 
 from __future__ import annotations
 
-from typing import Any, Literal
+from typing import Annotated, Any, Literal
 
 from pydantic import Field
 
-from rules.quantities.models import Out
+from rules.quantities.models import OPEN, Out
 
 __all__ = [
     "ComponentKind",
@@ -77,7 +77,7 @@ class ImportFault(Out):
 class ImportReport(Out):
     """The answer to an import: what could be read, and what could not."""
 
-    format: ImportFormat
+    format: Annotated[ImportFormat, OPEN]
     version: str | None = Field(description="Version of the standard that the document names.", examples=["1.4"])
     components: list[ImportedComponent] = Field(description="In the order of the document.")
     unmapped: list[UnmappedValue] = Field(description="What belongs to no component.")

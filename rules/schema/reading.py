@@ -6,7 +6,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from rules.quantities.models import Identifier, LackingFact, Length, Microns, Model, Out, SignedMicrons
+from rules.quantities.models import OPEN, Identifier, LackingFact, Length, Microns, Model, Out, SignedMicrons
 from rules.schema.components import Definitions
 from rules.schema.report import Provenance
 from rules.schema.request import Machine, Policy, Stack
@@ -178,7 +178,9 @@ class TrialReport(Out):
 class NextStep(Out):
     """What to do now."""
 
-    action: Literal["accept", "clean_and_reseat", "turn_joint", "use_precision_pin", "measure_better", "replace"]
+    action: Annotated[
+        Literal["accept", "clean_and_reseat", "turn_joint", "use_precision_pin", "measure_better", "replace"], OPEN
+    ]
     text: str
     joint: str | None = Field(description="Joint to turn, where a stack or a trial names it.")
     turn_deg: float | None = Field(description="Turn that was worked out, as in the trial; null for a new trial.")

@@ -9,11 +9,11 @@ The work instruction of a stack: how to build it, what to read, what to sign, ho
 
 from __future__ import annotations
 
-from typing import Final, Literal
+from typing import Annotated, Final, Literal
 
 from pydantic import Field
 
-from rules.quantities.models import LackingFact, Out, Pointer
+from rules.quantities.models import OPEN, LackingFact, Out, Pointer
 
 __all__ = [
     "SPEED_CAUSES",
@@ -65,9 +65,9 @@ SPEED_CAUSES: Final = {
 class SpeedLimit(Out):
     """One cause that limits the speed."""
 
-    cause: Literal["component", "balance", "critical_speed", "shrink_fit", "machine", "cutting_speed"] = Field(
-        title="Limited by"
-    )
+    cause: Annotated[
+        Literal["component", "balance", "critical_speed", "shrink_fit", "machine", "cutting_speed"], OPEN
+    ] = Field(title="Limited by")
     component: str | None = Field(
         title="Part or joint", description="The component, or for a shrink fit the joint, it belongs to."
     )
@@ -80,7 +80,7 @@ class SpeedLimit(Out):
     @property
     def words(self) -> str:
         """The cause as people read it, with its component or joint; no part of the JSON."""
-        cause = SPEED_CAUSES[self.cause]
+        cause = SPEED_CAUSES.get(self.cause, self.cause)
         if self.component is None:
             return cause
         return f"{cause} {self.component}" if self.cause == "shrink_fit" else f"{cause} of {self.component}"
@@ -164,7 +164,7 @@ class MassReport(Out):
 class LoadReport(Out):
     """What the cut asks. Computed loads are those of a sharp cutter that runs true; wear adds a third or more."""
 
-    source: Literal["stated", "milling"] | None = Field(
+    source: Annotated[Literal["stated", "milling"], OPEN] | None = Field(
         title="Source", description="'stated' where the request states torque or pull; null where nothing tells a load."
     )
     torque_n_m: float | None = Field(title="Largest torque", description="Largest torque in a revolution.")
@@ -217,7 +217,7 @@ class GripReport(Out):
     grip_length_mm: float | None = Field(title="Grip length")
     minimum_grip_mm: float | None = Field(title="Minimum grip")
     projection_mm: float | None = Field(title="Projection")
-    basis: Literal["rating", "interference"] = Field(
+    basis: Annotated[Literal["rating", "interference"], OPEN] = Field(
         title="Capacity from", description="Where its capacity comes from."
     )
     torque_capacity_n_m: float | None = Field(
@@ -237,7 +237,7 @@ class BendingShare(Out):
     """What one part has in the deflection of the tip."""
 
     name: str = Field(title="Part or joint")
-    kind: Literal["component", "joint", "spindle"] = Field(title="Kind")
+    kind: Annotated[Literal["component", "joint", "spindle"], OPEN] = Field(title="Kind")
     share: float = Field(title="Share")
 
 
@@ -298,7 +298,7 @@ class AssemblyStep(Out):
     """One step of the work."""
 
     number: int
-    action: AssemblyAction
+    action: Annotated[AssemblyAction, OPEN]
     components: list[str] = Field(description="Ids of the components in hand.")
     joint: str | None = Field(description="The joint it belongs to, spindle side first.", examples=["c1/ext"])
     text: str
@@ -315,7 +315,7 @@ class AssemblyStep(Out):
 class AcceptanceReport(Out):
     """Where the finished assembly is read and when the reading is good."""
 
-    limit_at: Literal["gauge_plane", "tip"] = Field(title="Measuring plane")
+    limit_at: Annotated[Literal["gauge_plane", "tip"], OPEN] = Field(title="Measuring plane")
     plane_mm: float | None = Field(
         title="Measuring plane from the gauge line", description="Where the indicator touches, from the gauge line."
     )
@@ -366,7 +366,7 @@ class Finding(Out):
     """One rule's objection."""
 
     code: str = Field(description="The rule's stable code.", examples=["GRIP-010"])
-    severity: Severity
+    severity: Annotated[Severity, OPEN]
     title: str
     message: str = Field(description="What was seen and what would do, with both numbers.")
     at: list[Pointer]
@@ -382,7 +382,7 @@ class Undecided(Out):
     """A rule that concerns the stack and could not be decided."""
 
     code: str
-    severity: Severity = Field(description="What its finding would have been.")
+    severity: Annotated[Severity, OPEN] = Field(description="What its finding would have been.")
     title: str
     at: list[Pointer]
     lacks: list[LackingFact]
@@ -427,7 +427,7 @@ class ContributorReport(Out):
 
     name: str = Field(title="Contributor", examples=["seat of c1"])
     component: str | None
-    law: Literal["limit", "capability", "measured"] = Field(title="Basis")
+    law: Annotated[Literal["limit", "capability", "measured"], OPEN] = Field(title="Basis")
     direction_known: bool = Field(
         title="Direction", description="Measured with its direction, so it adds as a vector where joints allow."
     )
@@ -464,7 +464,7 @@ class RunoutReport(Out):
     complete: bool = Field(description="False when a contributor is not known: the figures are then too small.")
     not_stated: list[LackingFact]
     limit_um: float | None = Field(title="Runout limit")
-    limit_at: Literal["gauge_plane", "tip"] = Field(title="Measuring plane")
+    limit_at: Annotated[Literal["gauge_plane", "tip"], OPEN] = Field(title="Measuring plane")
     gauge_plane: PlaneReport | None
     tip: PlaneReport | None
     contributors: list[ContributorReport]
@@ -484,8 +484,8 @@ class OverrideReport(Out):
     """A safety rule whose severity an operator's rulebook lowered."""
 
     code: str
-    from_severity: Severity
-    to_severity: Severity
+    from_severity: Annotated[Severity, OPEN]
+    to_severity: Annotated[Severity, OPEN]
     book: str
 
 

@@ -9,7 +9,7 @@ from typing import Annotated, Any, Final, Literal
 
 from pydantic import Field
 
-from rules.quantities.models import Identifier, Length, Model, Out, PositiveLength
+from rules.quantities.models import OPEN, Identifier, Length, Model, Out, PositiveLength
 from rules.schema.components import StackEntry
 from rules.schema.report import Provenance, SpeedLimit, Summary, Verdict
 from rules.schema.request import Machine, Operation, Policy
@@ -223,7 +223,7 @@ class SearchResult(Out):
     verdict: Verdict = Field(
         description="That of the check; 'review' at best where something of the requirement is not known."
     )
-    not_known: list[Literal["projection", "clearance"]] = Field(
+    not_known: list[Annotated[Literal["projection", "clearance"], OPEN]] = Field(
         description="Parts of the requirement that nothing in the components decides."
     )
     summary: Summary
@@ -273,7 +273,7 @@ class SearchReport(Out):
     results: list[SearchResult] = Field(
         description="Ranked within this page. A later page may hold a better one: merge by `rank_key`."
     )
-    ranked_by: list[RankCriterion]
+    ranked_by: list[Annotated[RankCriterion, OPEN]]
     cut: list[CutOrders] = Field(description="Most orders first.")
     refused_by: list[RefusedStacks] = Field(description="Most stacks first.")
     nearest: list[NearMiss] = Field(

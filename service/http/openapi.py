@@ -23,6 +23,8 @@ from fastapi.openapi.utils import get_openapi
 from fastapi.routing import APIRoute
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from rules.couplings.sides import COUPLINGS, joint_classes
+from rules.quantities.models import KNOWN_VALUES
 from rules.rulebook.book import Rule, Rulebook
 from rules.schema.budget import BudgetRequest
 from rules.schema.comparison import ComparisonRequest
@@ -224,6 +226,13 @@ def describe(app: FastAPI, book: Rulebook) -> dict[str, Any]:
     for name in ("HTTPValidationError", "ValidationError"):
         schemas.pop(name, None)
     _spell_maps(schemas)
+    for model, field, known in (
+        ("CouplingSummary", "name", COUPLINGS),
+        ("CouplingAnswer", "name", COUPLINGS),
+        ("CouplingAnswer", "joint_class", joint_classes()),
+    ):
+        schemas[model]["properties"][field][KNOWN_VALUES] = list(known)
+    _tell_open_lists(schemas)
     return document
 
 
@@ -309,6 +318,18 @@ def _spell_maps(node: Any) -> None:
         if isinstance(patterns, dict) and len(patterns) == 1 and "properties" not in node:
             ((pattern, value),) = node.pop("patternProperties").items()
             node |= {"propertyNames": {"pattern": pattern}, "additionalProperties": value}
+
+
+_MORE: Final = "Later releases may add values, so a client must accept one it does not know."
+
+
+def _tell_open_lists(node: Any) -> None:
+    """Say beside every list of known values that it is open, with the description of the field."""
+    if isinstance(node, dict) and KNOWN_VALUES in node:
+        node["description"] = f"{node['description']} {_MORE}" if "description" in node else _MORE
+    inner = node.values() if isinstance(node, dict) else node if isinstance(node, list) else ()
+    for one in inner:
+        _tell_open_lists(one)
 
 
 def _unpack_examples(operation: dict[str, Any]) -> None:

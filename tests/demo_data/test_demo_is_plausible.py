@@ -13,7 +13,7 @@ import pytest
 
 from rules.analysis import analyse
 from rules.assessor import Assessor
-from rules.couplings.sides import Bore
+from rules.couplings.straight_shank import Bore
 from rules.schema.components import BaseHolder, Component, Cutter, ProfilePiece
 from rules.schema.parsing import parse_request
 from rules.schema.request import CheckRequest

@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
 import jsonschema
 import pytest
 from openapi_spec_validator import validate
+from pydantic import ValidationError
 
 from rules.assessor import Assessor
+from rules.schema.report import Report, SpeedLimit
 from rules.schema.request import CheckRequest
 from tests.support.generated import catalogue_files, main, openapi_files
 
@@ -155,3 +157,50 @@ def test_thresholds_are_those_of_the_rules_in_force(document: dict[str, Any], as
 def test_nothing_loads_from_outside(document: dict[str, Any]) -> None:
     """The contract refers to itself only; the name of the SVG namespace is a name, which nothing fetches."""
     assert "://" not in json.dumps(document).replace('xmlns=\\"http://www.w3.org/2000/svg\\"', "")
+
+
+def _closed(node: Any, at: str, schemas: Mapping[str, Any], seen: set[str]) -> Iterator[str]:
+    """Yield the places of all enumerations that an answer's schema leads to."""
+    if isinstance(node, dict):
+        if "$ref" in node:
+            name = node["$ref"].rsplit("/", 1)[1]
+            if name not in seen:
+                seen.add(name)
+                yield from _closed(schemas[name], name, schemas, seen)
+        if "enum" in node and node.get("type") == "string":
+            yield at
+        for step, inner in node.items():
+            yield from _closed(inner, f"{at}/{step}", schemas, seen)
+    elif isinstance(node, list):
+        for inner in node:
+            yield from _closed(inner, at, schemas, seen)
+
+
+def test_lists_of_an_answer_may_grow(document: dict[str, Any]) -> None:
+    """Only verdict and decision are closed; stacks that an answer hands back are closed as in a request."""
+    schemas = document["components"]["schemas"]
+    asked = set()
+    for name in ("CheckRequest", "SearchRequest", "GateRequest", "GateVerification", "ReadingRequest"):
+        asked.add(name)
+        list(_closed(schemas[name], name, schemas, asked))
+    seen = set(asked)
+    found = set()
+    for operation in document["paths"].values():
+        for method in operation.values():
+            for status, response in method["responses"].items():
+                if status == "200":
+                    found |= set(_closed(response.get("content", {}), "", schemas, seen))
+    assert {one.rsplit("/", 1)[1] for one in found} <= {"verdict", "decision", "evaluation_name"}, found
+    action = schemas["AssemblyStep"]["properties"]["action"]
+    assert action["type"] == "string"
+    assert "clamp" in action["x-known-values"]
+    assert "Later releases may add values" in action["description"]
+
+
+def test_a_client_reads_values_that_it_does_not_know() -> None:
+    """A newer service may name a new class of joint or a new cause; verdict and decision stay closed."""
+    cause = {"cause": "temperature", "component": None, "speed_rpm": 9000.0}
+    assert SpeedLimit.model_validate(cause).cause == "temperature"
+    with pytest.raises(ValidationError) as caught:
+        Report.model_validate({"verdict": "perhaps"})
+    assert "literal_error" in {one["type"] for one in caught.value.errors() if one["loc"] == ("verdict",)}

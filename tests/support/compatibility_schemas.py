@@ -15,7 +15,16 @@ __all__ = ["Comparison"]
 
 Schema = Mapping[str, Any]
 
-_ANNOTATIONS: Final = {"title", "description", "examples", "example", "default", "discriminator", "deprecated"}
+_ANNOTATIONS: Final = {
+    "title",
+    "description",
+    "examples",
+    "example",
+    "default",
+    "discriminator",
+    "deprecated",
+    "x-known-values",
+}
 _UPPER: Final = ("maximum", "exclusiveMaximum", "maxLength", "maxItems", "maxProperties")
 _LOWER: Final = ("minimum", "exclusiveMinimum", "minLength", "minItems", "minProperties")
 _EQUAL: Final = ("pattern", "format", "multipleOf", "uniqueItems")
