@@ -6,23 +6,17 @@ import math
 from typing import Final
 
 __all__ = [
-    "LEAST_PLANE_SHARE",
     "RPM_PER_RADIAN_PER_MILLISECOND",
     "balance_speed_rpm",
     "clamping_unbalance_gmm",
     "permissible_eccentricity_um",
     "permissible_unbalance_gmm",
     "quality_mm_per_s",
-    "reachable_speed_rpm",
     "rotating_force_n",
-    "two_plane_split_gmm",
 ]
 
 RPM_PER_RADIAN_PER_MILLISECOND: Final = 30_000.0 / math.pi
 """9549.3: a speed of 1 rad/ms in revolutions a minute, the constant of the standard's equations."""
-
-LEAST_PLANE_SHARE: Final = 0.3
-"""Least share of the permissible unbalance in either plane; ISO 21940-11, clause 7.2.2, from memory."""
 
 
 def _positive(name: str, value: float) -> None:
@@ -120,38 +114,3 @@ def clamping_unbalance_gmm(mass_kg: float, eccentricity_um: float) -> float:
     _positive("mass", mass_kg)
     _not_negative("eccentricity", eccentricity_um)
     return mass_kg * eccentricity_um
-
-
-def reachable_speed_rpm(grade_mm_per_s: float, eccentricity_um: float) -> float:
-    """Return the speed up to which a seat's eccentricity alone leaves a grade within reach: n = 9549.3·G/e.
-
-    Parameters: grade_mm_per_s, G, mm/s; eccentricity_um, e, µm; both above 0, else ValueError. Returns 1/min,
-    whatever the mass. Source: ISO 21940-11, clause 6, solved for the speed.
-
-    >>> round(reachable_speed_rpm(2.5, 2.0), 3)
-    11936.621
-    """
-    _positive("grade", grade_mm_per_s)
-    _positive("eccentricity", eccentricity_um)
-    return RPM_PER_RADIAN_PER_MILLISECOND * grade_mm_per_s / eccentricity_um
-
-
-def two_plane_split_gmm(unbalance_gmm: float, distance_a_mm: float, distance_b_mm: float) -> tuple[float, float]:
-    """Return the permissible unbalance in each of two bearing planes: U_A = U·L_B/L, U_B = U·L_A/L.
-
-    Each share is held between 0.3 and 0.7; the two add up to the whole.
-    Parameters: unbalance_gmm, U, permissible, g·mm; distance_a_mm, L_A, and distance_b_mm, L_B, from the centre of
-    mass to either plane, mm, L = L_A + L_B: the centre lies between the planes; all above 0, else ValueError.
-    Returns g·mm in A and B. Source: ISO 21940-11, clause 7.2, from memory.
-
-    >>> two_plane_split_gmm(24.0, 150.0, 90.0)
-    (9.0, 15.0)
-    >>> [round(plane, 6) for plane in two_plane_split_gmm(10.0, 99.0, 1.0)]
-    [3.0, 7.0]
-    """
-    _positive("unbalance", unbalance_gmm)
-    _positive("distance to plane A", distance_a_mm)
-    _positive("distance to plane B", distance_b_mm)
-    share = distance_b_mm / (distance_a_mm + distance_b_mm)
-    held = min(max(share, LEAST_PLANE_SHARE), 1.0 - LEAST_PLANE_SHARE)
-    return unbalance_gmm * held, unbalance_gmm * (1.0 - held)

@@ -18,7 +18,6 @@ __all__ = [
     "peak_sums",
     "specific_force_mpa",
     "speed_from_cutting_speed_rpm",
-    "torque_at_power_n_m",
 ]
 
 
@@ -268,18 +267,3 @@ def cutting_speed_m_per_min(speed_rpm: float, diameter_mm: float) -> float:
     _positive("speed", speed_rpm)
     _positive("diameter", diameter_mm)
     return math.pi * diameter_mm * speed_rpm / 1000.0
-
-
-def torque_at_power_n_m(power_kw: float, speed_rpm: float) -> float:
-    """Return the torque that carries a power at a speed: T = P/ω = 9549.3·P/n.
-
-    Parameters: power_kw, P ≥ 0, kW; speed_rpm, n above 0, 1/min; else ValueError. Returns N·m.
-    Source: first principles.
-
-    >>> round(torque_at_power_n_m(7.5, 100.0), 6)
-    716.197244
-    """
-    if not (power_kw >= 0.0 and math.isfinite(power_kw)):
-        raise ValueError(f"a power must be 0 or more and finite, not {power_kw}")
-    _positive("speed", speed_rpm)
-    return 30_000.0 / math.pi * power_kw / speed_rpm

@@ -9,16 +9,13 @@ import pytest
 
 from rules.balance.analysis import grade_value, grades
 from rules.balance.formulas import (
-    LEAST_PLANE_SHARE,
     RPM_PER_RADIAN_PER_MILLISECOND,
     balance_speed_rpm,
     clamping_unbalance_gmm,
     permissible_eccentricity_um,
     permissible_unbalance_gmm,
     quality_mm_per_s,
-    reachable_speed_rpm,
     rotating_force_n,
-    two_plane_split_gmm,
 )
 
 OUNCE_INCH_GMM = 28.349523125 * 25.4
@@ -43,22 +40,6 @@ def test_turbine_rotor_of_the_standard() -> None:
     assert permissible_eccentricity_um(2.5, 3000) == pytest.approx(7.96, abs=0.005)
     assert permissible_unbalance_gmm(2.5, 3600, 3000) == pytest.approx(28.6e3, rel=2e-3)
     assert permissible_unbalance_gmm(2.5, 3600, 3000) == pytest.approx(28_648, abs=0.5)
-
-
-def test_turbine_rotor_in_its_two_bearing_planes() -> None:
-    """Literature: the same example, from memory: L_A 1500, L_B 900 mm: 10.7 and 17.9 kg·mm; worked: 10,743, 17,905."""
-    whole = permissible_unbalance_gmm(2.5, 3600, 3000)
-    in_a, in_b = two_plane_split_gmm(whole, 1500, 900)
-    assert (in_a, in_b) == pytest.approx((10.7e3, 17.9e3), rel=5e-3)
-    assert (in_a, in_b) == pytest.approx((10_743, 17_905), abs=0.5)
-    assert in_a + in_b == pytest.approx(whole, rel=1e-14)
-
-
-def test_limits_of_the_shares_of_two_planes() -> None:
-    """Literature: ISO 21940-11, clause 7.2.2, from memory: inboard rotors, 0.3 to 0.7 of the whole a plane."""
-    assert LEAST_PLANE_SHARE == 0.3
-    assert two_plane_split_gmm(100.0, 1.0, 9.0) == pytest.approx((70.0, 30.0))
-    assert two_plane_split_gmm(100.0, 9.0, 1.0) == pytest.approx((30.0, 70.0))
 
 
 @pytest.mark.parametrize(
@@ -186,7 +167,6 @@ def test_grade_of_a_seating_error(eccentricity_um: float, speed_rpm: float, mm_p
 @pytest.mark.parametrize(("eccentricity_um", "speed_rpm"), [(2, 11_937), (5, 4_775)])
 def test_where_the_fine_grade_ends(eccentricity_um: float, speed_rpm: float) -> None:
     """First principles: G2.5 is out of reach above n = 9549.3·2.5/e."""
-    assert reachable_speed_rpm(grade_value("G2.5"), eccentricity_um) == pytest.approx(speed_rpm, abs=0.5)
     assert balance_speed_rpm(2.5, 1.0, eccentricity_um) == pytest.approx(speed_rpm, abs=0.5)
 
 

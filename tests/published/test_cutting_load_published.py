@@ -18,7 +18,6 @@ from rules.cutting.formulas import (
     peak_sums,
     specific_force_mpa,
     speed_from_cutting_speed_rpm,
-    torque_at_power_n_m,
 )
 
 
@@ -47,7 +46,6 @@ def test_slab_mill_of_a_textbook_on_manufacturing() -> None:
     assert load.removal_rate_mm3_per_min == pytest.approx(150_000.0, rel=1e-12)
     assert load.power_kw == pytest.approx(7.5, rel=1e-12)
     assert load.mean_torque_n_m == pytest.approx(716.0, abs=0.5)
-    assert torque_at_power_n_m(7.5, 100.0) == pytest.approx(716.0, abs=0.5)
 
 
 def test_face_mill_of_a_textbook_on_manufacturing() -> None:

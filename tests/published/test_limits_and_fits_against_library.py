@@ -14,9 +14,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 from pressfit import tables as library
 
-from rules.grip.formulas import clearance_um, fit_kind, limit_sizes_mm
+from rules.grip.formulas import clearance_um
 from rules.grip.tolerances import GRADES, MAX_NOMINAL_MM, SHAFT_LETTERS, UnknownToleranceError, limits
 from rules.quantities import tables
+from tests.support.fits import fit_kind, limit_sizes_mm
 
 LETTERS = sorted(set(library.SHAFT_LETTERS) & set(SHAFT_LETTERS))
 ALL_GRADES = sorted(library.GRADES)

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import pytest
 
-from rules.grip.formulas import clearance_um, fit_kind, limit_sizes_mm
+from rules.grip.formulas import clearance_um
 from rules.grip.tolerances import limits, standard_tolerance_um
+from tests.support.fits import fit_kind, limit_sizes_mm
 
 # Upper limit of the range, then IT5 to IT9 in µm: a machine-drawing textbook, Table 15.1, and a second
 # published table, both agreeing.

@@ -20,7 +20,6 @@ from rules.cutting.formulas import (
     peak_sums,
     specific_force_mpa,
     speed_from_cutting_speed_rpm,
-    torque_at_power_n_m,
 )
 
 teeth_counts = st.integers(1, 30)
@@ -56,7 +55,6 @@ def test_torque_times_speed_is_specific_force_times_removal_rate(
     assert load.removal_rate_mm3_per_min == pytest.approx(15.0 * share * 20.0 * feed, rel=1e-13)
     assert watts == pytest.approx(load.specific_force_mpa * load.removal_rate_mm3_per_min / 6e4, rel=1e-13)
     assert load.power_kw * 1000.0 == pytest.approx(watts, rel=1e-13)
-    assert torque_at_power_n_m(load.power_kw, 4000.0) == pytest.approx(load.mean_torque_n_m, rel=1e-13)
 
 
 @given(shares, teeth_counts, exponents, leads)
@@ -235,8 +233,6 @@ def test_refuses_what_is_no_cut(position: int, bad: float, words: str) -> None:
         (lambda: helical_pull_n(1.0, -1.0), "helix"),
         (lambda: helical_pull_n(1.0, math.nan), "helix"),
         (lambda: specific_force_mpa(2000.0, 0.2, 0.0), "chip thickness"),
-        (lambda: torque_at_power_n_m(-1.0, 100.0), "power"),
-        (lambda: torque_at_power_n_m(1.0, 0.0), "speed"),
         (lambda: speed_from_cutting_speed_rpm(0.0, 10.0), "cutting speed"),
         (lambda: speed_from_cutting_speed_rpm(100.0, 0.0), "diameter"),
         (lambda: cutting_speed_m_per_min(0.0, 10.0), "speed"),
