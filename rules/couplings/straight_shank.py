@@ -375,7 +375,7 @@ class _ColletBore(_Clamp):
         if value_or(when_both_known(lambda low, high: high > low, smallest, largest), True):
             yield (
                 "collapse_share",
-                when_all_known(lambda low, high, pin: (high - pin) / (high - low), smallest, largest, diameter),
+                when_all_known(_collapse_share, smallest, largest, diameter),
             )
 
 
@@ -385,3 +385,7 @@ SHRINK_FIT = _ShrinkFit()
 HYDRAULIC = _Hydraulic()
 MILLING_CHUCK = _MillingChuck()
 COLLET_BORE = _ColletBore()
+
+
+def _collapse_share(smallest: float, largest: float, shank: float) -> float:
+    return (largest - shank) / (largest - smallest)
