@@ -1,12 +1,10 @@
-"""Own documents and exports held against the public schema of MTConnect assets, where it is at hand.
+"""Own documents and exports are valid by the public schemas of MTConnect assets, versions 1.4 and 2.4.
 
-The schema is not part of the project: STACKGAUGE_MTCONNECT_XSD names a folder with
-``MTConnectAssets_1.4_1.0.xsd`` and ``MTConnectAssets_2.4_1.0.xsd`` (and what they import).
+Source: the MTConnect standard's XML schemas, copied unchanged to the folder ``schemas`` with their licence.
 """
 
 from __future__ import annotations
 
-import os
 from functools import cache
 from pathlib import Path
 from typing import Any, get_args
@@ -24,18 +22,14 @@ from rules.schema.parsing import parse_request
 from rules.schema.strict_json import parse_json
 from service.examples import EXAMPLES, XML_EXAMPLE
 
-_FOLDER = os.environ.get("STACKGAUGE_MTCONNECT_XSD", "")
+_SCHEMAS = Path(__file__).parent / "schemas"
 _DEMO = Path(__file__).parents[3] / "demo_data"
 _STACKS = sorted((_DEMO / "stacks").glob("*.json"))
-
-pytestmark = pytest.mark.skipif(
-    not _FOLDER, reason="STACKGAUGE_MTCONNECT_XSD names no folder with the public schema of MTConnect assets"
-)
 
 
 @cache
 def _schema(standard: str) -> etree.XMLSchema:
-    return etree.XMLSchema(etree.parse(Path(_FOLDER) / f"MTConnectAssets_{standard}_1.0.xsd"))
+    return etree.XMLSchema(etree.parse(_SCHEMAS / f"MTConnectAssets_{standard}_1.0.xsd"))
 
 
 @cache
