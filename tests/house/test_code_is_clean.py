@@ -31,3 +31,15 @@ def test_is_clean(command: tuple[str, ...]) -> None:
         run = [sys.executable, "-m", module, *arguments]
     done = subprocess.run(run, cwd=ROOT, capture_output=True, text=True, check=False)
     assert done.returncode == 0, done.stdout + done.stderr
+
+
+def test_type_checkers_know_what_is_offered(tmp_path: Path) -> None:
+    """With their parameters and answers; a name that is misspelt is an error."""
+    program = tmp_path / "program.py"
+    program.write_text("import rules\nreveal_type(rules.check)\nreveal_type(rules.Checker().compare)\nrules.chekc\n")
+    run = [sys.executable, "-m", "mypy", str(program)]
+    told = subprocess.run(run, cwd=ROOT, capture_output=True, text=True, check=False).stdout
+    assert "-> rules.schema.report.Report" in told
+    assert "-> rules.schema.comparison.ComparisonReport" in told
+    assert 'Module has no attribute "chekc"' in told
+    assert "Any" not in told.replace("typing.Mapping[str, Any]", "")

@@ -156,15 +156,3 @@ def test_nothing_is_loaded_before_it_is_used() -> None:
     loaded = subprocess.run([sys.executable, "-c", told], cwd=ROOT, capture_output=True, text=True, check=True).stdout
     assert "rules.schema.report" in loaded
     assert not {"rules.checker", "rules.assessor", "rules.rulebook"} & set(loaded.split())
-
-
-def test_type_checkers_know_what_is_offered(tmp_path: Path) -> None:
-    """With their parameters and answers; a name that is misspelt is an error."""
-    program = tmp_path / "program.py"
-    program.write_text("import rules\nreveal_type(rules.check)\nreveal_type(rules.Checker().compare)\nrules.chekc\n")
-    run = [sys.executable, "-m", "mypy", str(program)]
-    told = subprocess.run(run, cwd=ROOT, capture_output=True, text=True, check=False).stdout
-    assert "-> rules.schema.report.Report" in told
-    assert "-> rules.schema.comparison.ComparisonReport" in told
-    assert 'Module has no attribute "chekc"' in told
-    assert "Any" not in told.replace("typing.Mapping[str, Any]", "")

@@ -148,7 +148,7 @@ def _changed(value: Any, at: tuple[Any, ...], put: object) -> Any:
     return changed
 
 
-@pytest.mark.parametrize("offset", range(2))
+@pytest.mark.parametrize("offset", [0, *(pytest.param(offset, marks=pytest.mark.long) for offset in range(1, 7))])
 def test_a_hostile_value_anywhere_is_an_answer_or_a_refusal(
     client: Client, routes: dict[str, dict[str, Any]], offset: int
 ) -> None:
