@@ -28,6 +28,7 @@ from service.sheets.text import PLAIN_WIDTH
 __all__ = [
     "BAD_INPUT",
     "FAULT",
+    "PIPE_CLOSED",
     "READING_ACCEPTED",
     "READING_OPEN",
     "READING_REFUSED",
@@ -152,4 +153,6 @@ READING_REFUSED: Final = 2
 """The limit is broken, or the reading is outside the prediction."""
 
 BAD_INPUT: Final = 3
+PIPE_CLOSED: Final = 141
+"""The reader of the output closed it: 128 + SIGPIPE, as shells count."""
 """What was given is no request, no rulebook, no setting or no command."""

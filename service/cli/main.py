@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import os
 import sys
 import traceback
 from collections.abc import Sequence
@@ -15,7 +16,7 @@ from rules.exchange.documents import CatalogueError
 from rules.rulebook.source import RulebookError
 from rules.version import VERSION
 from service.cli import audit, exchange, questions, serve
-from service.cli.files import BAD_INPUT, FAULT
+from service.cli.files import BAD_INPUT, FAULT, PIPE_CLOSED
 
 __all__ = ["main"]
 
@@ -33,6 +34,11 @@ def main(argv: Sequence[str] | None = None) -> int:
     arguments = _parser().parse_args(argv)
     try:
         code: int = arguments.run(arguments)
+        sys.stdout.flush()
+    except BrokenPipeError:
+        # The reader closed the pipe, like `head`. Python would write to it once more at its end.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return PIPE_CLOSED
     except (RulebookError, CatalogueError) as error:
         print(error, file=sys.stderr)
         return BAD_INPUT

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+import subprocess
 import sys
 from pathlib import Path
 from typing import Any
@@ -13,7 +14,7 @@ import pytest
 from rules.assessor import Assessor
 from rules.schema.parsing import parse_request
 from rules.schema.report import Report
-from service.cli.files import BAD_INPUT, FAULT, VERDICT_CODES
+from service.cli.files import BAD_INPUT, FAULT, PIPE_CLOSED, VERDICT_CODES
 from service.cli.main import main
 
 
@@ -194,3 +195,19 @@ def test_a_fault_does_not_steer_the_terminal(
     told = capsys.readouterr().err
     assert told
     assert all(one.isprintable() for line in told.splitlines() for one in line)
+
+
+@pytest.mark.parametrize("options", [[], ["--json"]], ids=["text", "json"])
+def test_a_reader_that_leaves_early_leaves_no_traceback(files: dict[str, str], options: list[str]) -> None:
+    """As with ``| head``; the exit code is no verdict."""
+    process = subprocess.Popen(
+        [sys.executable, "-m", "service", "check", *options, *[files["pass"]] * 30],
+        cwd=Path(__file__).resolve().parents[2],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+    )
+    assert process.stdout is not None
+    process.stdout.close()
+    process.stdout = None
+    _, told = process.communicate(timeout=60)
+    assert (process.returncode, told) == (PIPE_CLOSED, b"")

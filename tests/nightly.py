@@ -1,0 +1,77 @@
+"""Run every full-size test one by one, and go on where the last run ended.
+
+Run: python -m tests.nightly [--again] [TEXT ...]     (only the tests whose id contains one of the texts)
+
+What has passed is kept for this commit in .pytest_cache/nightly.json; ``--again`` forgets it.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import subprocess
+import sys
+import time
+from pathlib import Path
+from typing import Any, Final
+
+ROOT: Final = Path(__file__).resolve().parents[1]
+STATE: Final = ROOT / ".pytest_cache" / "nightly.json"
+
+BY_OPTION: Final = ["tests/service/test_openapi_conformance.py", "tests/stress/test_contract_over_http.py"]
+"""Files whose tests are more or larger with --long, without a mark; to collect them alone takes minutes."""
+
+_PYTEST: Final = [sys.executable, "-m", "pytest", "--long"]
+
+
+def forms() -> list[str]:
+    """Return the ids of the full-size tests, parametrized ones once, in the order of pytest."""
+    ignored = [f"--ignore={file}" for file in BY_OPTION]
+    listing = [*_PYTEST, "--collect-only", "-m", "long", *ignored]
+    lines = subprocess.run(listing, cwd=ROOT, capture_output=True, text=True, check=True).stdout.splitlines()
+    return [*dict.fromkeys(line.partition("[")[0] for line in lines if "::" in line), *BY_OPTION]
+
+
+def _commit() -> str:
+    told = subprocess.run(["git", "rev-parse", "HEAD"], cwd=ROOT, capture_output=True, text=True, check=False)
+    return told.stdout.strip()
+
+
+def _passed(commit: str) -> dict[str, Any]:
+    state = json.loads(STATE.read_text()) if STATE.exists() else {}
+    return state["passed"] if state.get("commit") == commit else {}
+
+
+def main() -> int:
+    """Print a table of form, minutes and result; return 1 if a test failed, else 0."""
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--again", action="store_true", help="forget what has passed")
+    parser.add_argument("text", nargs="*", help="run only the tests whose id contains one of these")
+    arguments = parser.parse_args()
+    commit = _commit()
+    passed = {} if arguments.again else _passed(commit)
+    chosen = [form for form in forms() if not arguments.text or any(text in form for text in arguments.text)]
+    width = max(map(len, chosen), default=0)
+    failed = False
+    print(f"{'form':{width}}  minutes  result", flush=True)
+    for form in chosen:
+        if form in passed:
+            print(f"{form:{width}}  {passed[form]:7.1f}  passed before", flush=True)
+            continue
+        start = time.monotonic()
+        marked = [] if form in BY_OPTION else ["-m", "long"]
+        done = subprocess.run([*_PYTEST, *marked, form], cwd=ROOT, capture_output=True, text=True, check=False)
+        minutes = (time.monotonic() - start) / 60
+        print(f"{form:{width}}  {minutes:7.1f}  {'failed' if done.returncode else 'passed'}", flush=True)
+        if done.returncode:
+            failed = True
+            print(done.stdout + done.stderr, file=sys.stderr)
+            continue
+        passed[form] = minutes
+        STATE.parent.mkdir(exist_ok=True)
+        STATE.write_text(json.dumps({"commit": commit, "passed": passed}, indent=1))
+    return int(failed)
+
+
+if __name__ == "__main__":
+    sys.exit(main())
