@@ -20,6 +20,12 @@ def pytest_addoption(parser: pytest.Parser) -> None:
     parser.addoption("--long", action="store_true", help="also run the full-size form of the long tests")
 
 
+def pytest_configure(config: pytest.Config) -> None:
+    # read where a module is imported; a process of pytest-xdist does not have the command line
+    if config.getoption("--long"):
+        os.environ["FULL_SIZE_TESTS"] = "1"
+
+
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
     if config.getoption("--long"):
         return

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import argparse
 import json
+import shutil
 import subprocess
 import sys
 import time
@@ -33,7 +34,9 @@ def forms() -> list[str]:
 
 
 def _commit() -> str:
-    told = subprocess.run(["git", "rev-parse", "HEAD"], cwd=ROOT, capture_output=True, text=True, check=False)
+    told = subprocess.run(
+        [shutil.which("git") or "git", "rev-parse", "HEAD"], cwd=ROOT, capture_output=True, text=True, check=False
+    )
     return told.stdout.strip()
 
 

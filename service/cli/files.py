@@ -134,11 +134,17 @@ def _complain(name: str, line: int | None, column: int | None, pointer: str | No
     print(printable(f"{where}: {pointer + ': ' if pointer else ''}{detail}"), file=sys.stderr)
 
 
+class _Console(Console):
+    def on_broken_pipe(self) -> None:
+        """Raise ``BrokenPipeError``; the console itself would exit with 1, the code of a review."""
+        raise BrokenPipeError
+
+
 def report_console() -> Console:
     """The console for reports: the terminal, or plain lines of a fixed width."""
     if sys.stdout.isatty():
-        return Console(highlight=False)
-    return Console(width=PLAIN_WIDTH, highlight=False, color_system=None, force_terminal=False)
+        return _Console(highlight=False)
+    return _Console(width=PLAIN_WIDTH, highlight=False, color_system=None, force_terminal=False)
 
 
 VERDICT_CODES: Final[Mapping[Verdict, int]] = MappingProxyType({"pass": 0, "review": 1, "fail": 2})
@@ -153,6 +159,7 @@ READING_REFUSED: Final = 2
 """The limit is broken, or the reading is outside the prediction."""
 
 BAD_INPUT: Final = 3
+"""What was given is no request, no rulebook, no setting or no command."""
+
 PIPE_CLOSED: Final = 141
 """The reader of the output closed it: 128 + SIGPIPE, as shells count."""
-"""What was given is no request, no rulebook, no setting or no command."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import sys
+import os
 import zlib
 from typing import Any
 
@@ -29,7 +29,7 @@ _HEAVY = (
 )
 """Routes whose bodies hold the fields of a check once more: to make cases of them takes many minutes."""
 
-_APART = ["/v1/imports", *(() if "--long" in sys.argv else _HEAVY)]
+_APART = ["/v1/imports", *(() if "FULL_SIZE_TESTS" in os.environ else _HEAVY)]
 """No generator of data writes the XML of a tool asset; the imports have tests of their own."""
 
 _SCHEMA = schemathesis.openapi.from_asgi("/openapi.json", create_app(Settings(), Assessor.load())).exclude(path=_APART)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import sys
+import os
 from typing import Final
 
 import pytest
@@ -12,7 +12,7 @@ from schemathesis import Case
 
 from tests.support.served import ROOT, Served
 
-if "--long" not in sys.argv:
+if "FULL_SIZE_TESTS" not in os.environ:
     # to collect the cases of so large a contract takes longer than all other tests of this folder
     pytest.skip("full-size form; run with --long", allow_module_level=True)
 
