@@ -10,10 +10,14 @@ import sys
 import tomllib
 from pathlib import Path
 
+import httpx
 import pytest
 
-from service.cli.main import _parser
+from service.cli.files import BAD_INPUT
+from service.cli.main import _parser, main
+from service.http.access import digest_of
 from service.operations.settings import Settings
+from tests.support.served import served
 
 ROOT = Path(__file__).resolve().parents[2]
 DEPLOY = ROOT / "service" / "deploy"
@@ -120,6 +124,39 @@ def test_the_container_starts_the_service_as_nobody_in_particular() -> None:
         re.findall('"([^"]+)"', rest) for wanted in ("ENTRYPOINT", "CMD") for name, rest in told if name == wanted
     )
     _starts([*entry, *arguments])
+
+
+def _image_environment() -> dict[str, str]:
+    """What the image sets in the environment."""
+    given = [one for name, rest in _instructions() if name == "ENV" for one in shlex.split(rest)]
+    return dict(one.split("=", 1) for one in given)
+
+
+def test_the_run_line_of_the_container_starts_the_service() -> None:
+    """With the digest of a token in its place, the same command starts here and asks for that token."""
+    (line,) = re.findall(r"^# Run:  (.*)$", CONTAINERFILE.read_text(), flags=re.MULTILINE)
+    words = shlex.split(line.replace("DIGEST", digest_of("a-token")))
+    assert words[:2] == ["podman", "run"]
+    given = dict(words[place + 1].split("=", 1) for place, word in enumerate(words) if word == "-e")
+    (published,) = [words[place + 1] for place, word in enumerate(words) if word == "-p"]
+    assert published.split(":")[1] == str(Settings().port)
+    environment = _image_environment() | given
+    with served(environment=environment) as service:
+        for token, status in (("another", 401), ("a-token", 422)):
+            headers = {"Authorization": f"Bearer {token}"}
+            assert httpx.post(f"{service.url}/v1/checks", json={}, headers=headers).status_code == status
+        assert httpx.post(f"{service.url}/v1/checks", json={}).status_code == 401
+
+
+def test_the_image_does_not_start_open(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
+    """Without the digest of the run line it stops, and names both settings that the container file names."""
+    for variable, value in _image_environment().items():
+        monkeypatch.setenv(variable, value)
+    assert main(["serve"]) == BAD_INPUT
+    told = capsys.readouterr().err
+    for name in ("STACKGAUGE_TOKENS_SHA256", "STACKGAUGE_OPEN_BEHIND_PROXY"):
+        assert name in told
+        assert name in CONTAINERFILE.read_text()
 
 
 def test_the_image_is_built_from_what_is_let_in() -> None:

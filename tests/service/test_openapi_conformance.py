@@ -15,6 +15,7 @@ from schemathesis import Case
 from rules.assessor import Assessor
 from service.http.app import create_app
 from service.operations.settings import Settings
+from tests.service.conftest import Client
 
 _HEAVY = (
     "/v1/budgets",
@@ -32,7 +33,9 @@ _HEAVY = (
 _APART = ["/v1/imports", *(() if "FULL_SIZE_TESTS" in os.environ else _HEAVY)]
 """No generator of data writes the XML of a tool asset; the imports have tests of their own."""
 
-_SCHEMA = schemathesis.openapi.from_asgi("/openapi.json", create_app(Settings(), Assessor.load())).exclude(path=_APART)
+_APPLICATION = create_app(Settings(), Assessor.load())
+_WHOLE = schemathesis.openapi.from_asgi("/openapi.json", _APPLICATION)
+_SCHEMA = _WHOLE.exclude(path=_APART)
 
 _ONE_IN = {"/v1/checks": 8}
 """Of the thousands of boundary cases of a route."""
@@ -60,3 +63,46 @@ def test_the_service_keeps_its_contract(case: Case, pytestconfig: pytest.Config)
     """
     if _chosen(case, pytestconfig):
         case.call_and_validate()
+
+
+def _posted() -> list[tuple[str, str, str]]:
+    """Every path that takes a body, its media types, and the names of their examples."""
+    return [
+        (path, media_type, name)
+        for path, item in _WHOLE.raw_schema["paths"].items()
+        for media_type, content in item.get("post", {}).get("requestBody", {}).get("content", {}).items()
+        for name in content["examples"]
+    ]
+
+
+@pytest.mark.parametrize(("path", "media_type", "name"), _posted())
+def test_every_posted_route_keeps_its_contract(path: str, media_type: str, name: str) -> None:
+    """Its examples are answered as declared, and so is what is refused: an unknown field, less, nothing."""
+    operation = _WHOLE.raw_schema["paths"][path]["post"]
+    example = operation["requestBody"]["content"][media_type]["examples"][name]["value"]
+    query = {one["name"]: one["example"] for one in operation.get("parameters", []) if "example" in one}
+    client = Client(_APPLICATION)
+
+    def status_of(body: Any) -> int:
+        content = body.encode() if isinstance(body, str) else to_json(body)
+        response = client.request("POST", path, content=content, headers={"Content-Type": media_type}, params=query)
+        _WHOLE[path]["POST"].validate_response(response)
+        return int(response.status_code)
+
+    assert status_of(example) == 200
+    assert status_of("") in (200, 400, 422)
+    if media_type == "application/json":
+        assert status_of({**example, "no_such_field": 1}) == 422
+        assert {
+            status_of({key: value for key, value in example.items() if key != left_out}) for left_out in example
+        } <= {
+            200,
+            422,
+        }
+
+
+def test_every_posted_route_has_an_example() -> None:
+    """So the test above reaches each, whatever the generated requests leave apart."""
+    assert {path for path, _, _ in _posted()} == {
+        path for path, item in _WHOLE.raw_schema["paths"].items() if "post" in item
+    }
