@@ -200,7 +200,7 @@ def add_settings_parser(commands: argparse._SubParsersAction[argparse.ArgumentPa
     parser = commands.add_parser(
         "settings",
         help="show the settings in force",
-        description="Show every setting: environment variable, origin and value. Secrets show only whether they are set.",
+        description="Show every setting: environment variable, origin and value. Secrets show only 'set' or 'not set'.",
         epilog="example: stackgauge settings --json",
     )
     parser.add_argument("--json", action="store_true", help="print one JSON object")

@@ -26,7 +26,7 @@ class Settings(BaseSettings):
         2,
         ge=0,
         le=600,
-        description="Grace period after SIGTERM in s: readiness fails, requests are still accepted. Set it to the time the"
+        description="Grace period after SIGTERM in s: readiness fails, requests are accepted. Set it to the time the"
         " load balancer takes to notice.",
     )
     shutdown_timeout_s: int = Field(
@@ -38,7 +38,7 @@ class Settings(BaseSettings):
     keep_alive_s: int = Field(
         75,
         ge=1,
-        description="Time an idle connection is kept open, in s. Set it longer than clients and proxies do (60 is common),"
+        description="Time an idle connection is kept open, in s. Set it longer than in clients and proxies (often 60),"
         " or requests may fail on a closing connection.",
     )
     max_body_bytes: int = Field(
