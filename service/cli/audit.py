@@ -58,8 +58,8 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         default=[],
         type=Path,
         metavar="FILE",
-        help="output file: results (.ndjson), tables (.csv and .summary.csv), test results (.junit.xml) or page (.html);"
-        " repeatable",
+        help="output file: results (.ndjson), tables (.csv and .summary.csv), test results (.junit.xml) or page"
+        " (.html); repeatable",
     )
     parser.add_argument("--workers", type=_count, metavar="N", help="worker processes (default: one per core)")
     parser.add_argument(

@@ -16,7 +16,7 @@ from service.http.batches import check_batches_router
 from service.http.direct_dispatch import DirectDispatch
 from service.http.documents import drawings_router, exports_router, imports_router
 from service.http.metrics import Metrics, ObservingAssessor, health_router, metrics_router
-from service.http.middleware import BodyLimit, HeadAsGet, UnhandledErrors, SecurityHeaders, BodyTimeout
+from service.http.middleware import BodyLimit, BodyTimeout, HeadAsGet, SecurityHeaders, UnhandledErrors
 from service.http.openapi import DeprecationHeaders, describe
 from service.http.pages import pages_router
 from service.http.posted import posted_routes

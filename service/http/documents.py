@@ -1,4 +1,4 @@
-"""``POST /v1/imports``, ``/v1/exports`` and ``/v1/drawings``: components from documents, stacks as documents, drawings."""
+"""``POST`` routes for imports of components, exports of stacks and drawings."""
 
 from __future__ import annotations
 

@@ -14,7 +14,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from service.http.problem_answers import answer_readably
 from service.operations.problems import ProblemError
 
-__all__ = ["HEADERS", "BodyLimit", "HeadAsGet", "UnhandledErrors", "SecurityHeaders", "BodyTimeout"]
+__all__ = ["HEADERS", "BodyLimit", "BodyTimeout", "HeadAsGet", "SecurityHeaders", "UnhandledErrors"]
 
 
 class BodyLimit:

@@ -123,9 +123,10 @@ def comparisons_router(assessor: Assessor) -> APIRouter:
         answer=answer,
         operation_id="compare_stacks",
         summary="Compare alternative stacks",
-        description="Check up to fifty stacks for one operation and compare them: values by criterion, the stacks that no"
+        description="Check up to fifty stacks for one operation and compare them: values by criterion, stacks that no"
         " other dominates, and the probability that one has less runout than another.\n\n"
-        f"Up to {MAX_IN_ALL_PAIRS} alternatives are compared in every pair, more of them with the first only. Stateless and safe to retry; identical requests return identical bytes.",
+        f"Up to {MAX_IN_ALL_PAIRS} alternatives are compared in every pair, more of them with the first only."
+        " Stateless and safe to retry; identical requests return identical bytes.",
         response_description="The alternatives were compared; see each verdict.",
         examples=COMPARISON_EXAMPLES,
         in_thread=True,
@@ -151,8 +152,8 @@ def gates_router(assessor: Assessor) -> APIRouter:
         answer=decide,
         operation_id="gate_order",
         summary="Release, hold or stop a work order",
-        description=f"Check the tools of up to {MAX_OPERATIONS} operations and decide: release, hold or stop. The report"
-        " gives the reasons for each operation, the result evaluation of OPC 40001-101 and the caller's context"
+        description=f"Check the tools of up to {MAX_OPERATIONS} operations and decide: release, hold or stop. The"
+        " report gives the reasons for each operation, the result evaluation of OPC 40001-101 and the caller's context"
         " unchanged.\n\n"
         "The gate fails closed: missing required data puts an operation on hold. Only status 200 with the decision"
         " 'release' is a release.\n\n"
@@ -196,16 +197,15 @@ def searches_router(assessor: Assessor) -> APIRouter:
         operation_id="search_stacks",
         summary="Search an inventory",
         description=f"Find every stack of up to {MAX_SEARCH_LENGTH} components, out of up to {MAX_INVENTORY} in the"
-        " inventory, that fits, reaches, clears the part and does not fail the check. Results are ranked, each with the"
-        " request of its check. A part, joint or knob that an error of the rules refuses whatever stands around it is"
-        " given up at once, and counted by that rule, so the cost follows what fits and not what is on the shelf.\n\n"
-        "An answer is a page: when its share of work is done it carries a `continuation`, to be sent with the same"
-        " request. The pages together are the whole and overlap nowhere; each is ranked by itself, and `rank_key`"
-        " merges them. A token of another request, other rulebooks, another catalogue or another version is refused"
-        " with 409. Nothing is kept here.\n\n"
-        "Where nothing is found, `cut`, `refused_by` and `nearest` say what stands against it. A pure function of the"
-        " request: safe to repeat, and the same request gives the same bytes.",
-        response_description="The inventory was searched, whether or not anything was found.",
+        " inventory, that fits, reaches, clears the part and does not fail the check. Results are ranked, each with"
+        " its check request. Parts, joints and knobs that always break a rule are ruled out early and counted by that"
+        " rule.\n\n"
+        "A response is one page. If it has a `continuation`, send that token with the same request for the next page."
+        " Pages do not overlap; each is ranked by itself, and `rank_key` merges them. A token of another request,"
+        " rulebook, catalogue or version gives 409.\n\n"
+        "If nothing is found, `cut`, `refused_by` and `nearest` give the reasons and the closest alternatives."
+        " Stateless and safe to retry; identical requests return identical bytes.",
+        response_description="The inventory was searched; the results may be empty.",
         examples=SEARCH_EXAMPLES,
         in_thread=True,
         problems=("stale-continuation",),
