@@ -16,7 +16,7 @@ from rules.schema.strict_json import NotJSONError, parse_json
 from service.batch.lines import MAX_SHARED_BYTES, Chunk, Chunker, Include, LineAnswer, Shared, after, problem_answer
 from service.operations.problems import ProblemError, invalid_request, not_json
 
-__all__ = ["START", "AuditInputError", "Library", "Place", "Portion", "find_libraries", "portions"]
+__all__ = ["START", "AuditInputError", "Library", "LibraryChunk", "Place", "find_libraries", "library_chunks"]
 
 
 STANDARD_INPUT: Final = "standard input"
@@ -120,7 +120,7 @@ START: Final = Place(0, 0, 0)
 
 
 @dataclass(frozen=True, slots=True)
-class Portion:
+class LibraryChunk:
     """Consecutive lines of one library to judge, or a known result."""
 
     library: int
@@ -130,7 +130,7 @@ class Portion:
     """Progress after this chunk."""
 
 
-def portions(libraries: Sequence[Library], include: Include, start: Place = START) -> Iterator[Portion]:
+def library_chunks(libraries: Sequence[Library], include: Include, start: Place = START) -> Iterator[LibraryChunk]:
     """Yield the chunks in order, one in memory at a time; definitions apply within their library only."""
     for place, library in enumerate(libraries[start.library :], start.library):
         begin = start if place == start.library else Place(place, 0, 0)
@@ -141,7 +141,7 @@ def portions(libraries: Sequence[Library], include: Include, start: Place = STAR
                 yield from _of_document(place, file.read(), include, begin)
 
 
-def _of_lines(place: int, file: BinaryIO, include: Include, begin: Place) -> Iterator[Portion]:
+def _of_lines(place: int, file: BinaryIO, include: Include, begin: Place) -> Iterator[LibraryChunk]:
     shared = Shared()
     byte = 0
     while byte < begin.byte:
@@ -155,13 +155,13 @@ def _of_lines(place: int, file: BinaryIO, include: Include, begin: Place) -> Ite
         if len(line) > MAX_LINE_BYTES and not line.endswith(b"\n"):
             before = byte - len(line)
             if (chunk := chunker.close()) is not None:
-                yield Portion(place, chunk, (), Place(place, chunker.lines, before))
+                yield LibraryChunk(place, chunk, (), Place(place, chunker.lines, before))
             byte += _rest_of_line(file)
-            yield Portion(place, None, (_too_long(chunker.skip()),), Place(place, chunker.lines, byte))
+            yield LibraryChunk(place, None, (_too_long(chunker.skip()),), Place(place, chunker.lines, byte))
         elif (chunk := chunker.add(line)) is not None:
-            yield Portion(place, chunk, (), Place(place, chunker.lines, byte))
+            yield LibraryChunk(place, chunk, (), Place(place, chunker.lines, byte))
     if (chunk := chunker.close()) is not None:
-        yield Portion(place, chunk, (), Place(place, chunker.lines, byte))
+        yield LibraryChunk(place, chunk, (), Place(place, chunker.lines, byte))
 
 
 def _rest_of_line(file: BinaryIO) -> int:
@@ -177,7 +177,7 @@ def _too_long(number: int) -> LineAnswer:
     return problem_answer(number, ProblemError("body-too-large", f"The line has more than {MAX_LINE_BYTES} bytes."))
 
 
-def _of_document(place: int, data: bytes, include: Include, begin: Place) -> Iterator[Portion]:
+def _of_document(place: int, data: bytes, include: Include, begin: Place) -> Iterator[LibraryChunk]:
     """Yield chunks of one request, a list of requests, or ``{"stacks": […]}`` with shared fields."""
     try:
         shared, lines = _shared_and_lines(parse_json(data), data)
@@ -195,9 +195,9 @@ def _of_document(place: int, data: bytes, include: Include, begin: Place) -> Ite
     chunker.lines = begin.line
     for line in lines[begin.line :]:
         if (chunk := chunker.add(line)) is not None:
-            yield Portion(place, chunk, (), Place(place, chunker.lines, len(data) * chunker.lines // len(lines)))
+            yield LibraryChunk(place, chunk, (), Place(place, chunker.lines, len(data) * chunker.lines // len(lines)))
     if (chunk := chunker.close()) is not None:
-        yield Portion(place, chunk, (), Place(place, chunker.lines, len(data)))
+        yield LibraryChunk(place, chunk, (), Place(place, chunker.lines, len(data)))
 
 
 def _shared_and_lines(value: Any, data: bytes) -> tuple[Shared, list[bytes]]:
@@ -209,5 +209,5 @@ def _shared_and_lines(value: Any, data: bytes) -> tuple[Shared, list[bytes]]:
     return Shared(), [data]
 
 
-def _unreadable(place: int, problem: ProblemError, size: int) -> Portion:
-    return Portion(place, None, (problem_answer(1, problem),), Place(place, 1, size))
+def _unreadable(place: int, problem: ProblemError, size: int) -> LibraryChunk:
+    return LibraryChunk(place, None, (problem_answer(1, problem),), Place(place, 1, size))

@@ -306,7 +306,8 @@ def _finding(one: Mapping[str, Any]) -> str:
 
 def _gap(one: Mapping[str, Any]) -> str:
     lacks = "; ".join(
-        f"missing {lack['fact']}" + (f" ({', '.join(lack['fields'])})" if lack["fields"] else "") for lack in one["lacks"]
+        f"missing {lack['fact']}" + (f" ({', '.join(lack['fields'])})" if lack["fields"] else "")
+        for lack in one["lacks"]
     )
     return f"undecided {one['code']} {one['title']}: {lacks}"
 

@@ -16,7 +16,7 @@ from typing import Any, Final, Self
 from rules.schema.strict_json import NotJSONError, parse_json
 from rules.version import VERSION
 from service.audit.answering import Answering, Promise
-from service.audit.libraries import START, AuditInputError, Library, Place, Portion, portions
+from service.audit.libraries import START, AuditInputError, Library, LibraryChunk, Place, library_chunks
 from service.audit.outputs import Output
 from service.audit.progress import Progress
 from service.audit.tally import Tally
@@ -169,8 +169,8 @@ class Audit:
         Call :meth:`begin` first. Only a complete audit has complete outputs and deletes its state.
         """
         include: Include = "reports" if any(output.needs_reports for output in self.outputs) else "verdicts"
-        coming = portions(self.libraries, include, self.place)
-        flying: deque[tuple[Portion, Promise | None]] = deque()
+        coming = library_chunks(self.libraries, include, self.place)
+        flying: deque[tuple[LibraryChunk, Promise | None]] = deque()
         try:
             complete = self._work(coming, flying, answering, progress, interrupt)
             if not complete:
@@ -193,8 +193,8 @@ class Audit:
 
     def _work(
         self,
-        coming: Iterator[Portion],
-        flying: deque[tuple[Portion, Promise | None]],
+        coming: Iterator[LibraryChunk],
+        flying: deque[tuple[LibraryChunk, Promise | None]],
         answering: Answering,
         progress: Progress,
         interrupt: Interrupt,
@@ -202,14 +202,14 @@ class Audit:
         done = 0
         while True:
             while not interrupt.asked and len(flying) < answering.window:
-                portion = next(coming, None)
-                if portion is None:
+                item = next(coming, None)
+                if item is None:
                     break
-                flying.append((portion, answering.answer(portion.chunk) if portion.chunk else None))
+                flying.append((item, answering.answer(item.chunk) if item.chunk else None))
             if not flying:
                 return not interrupt.asked
             self._take(*flying.popleft())
-            progress.tell(self.answered, self.byte)
+            progress.update(self.answered, self.byte)
             if interrupt.asked:
                 for _, promise in flying:
                     if promise is not None:
@@ -219,11 +219,11 @@ class Audit:
             if self.state is not None and done % _PORTIONS_BETWEEN_STATES == 0:
                 self.state.save(self.place, self.tally)
 
-    def _take(self, portion: Portion, promise: Promise | None) -> None:
-        answers = portion.known if promise is None else promise.result()
-        name = self.libraries[portion.library].name
+    def _take(self, item: LibraryChunk, promise: Promise | None) -> None:
+        answers = item.known if promise is None else promise.result()
+        name = self.libraries[item.library].name
         for answer in answers:
-            self.tally.add(portion.library, answer)
+            self.tally.add(item.library, answer)
             for output in self.outputs:
                 output.add(name, answer)
-        self.place = portion.end
+        self.place = item.end

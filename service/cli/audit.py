@@ -13,7 +13,7 @@ from service.audit.answering import Answering, DaskAnswering, DifferentRulesErro
 from service.audit.libraries import AuditInputError, Library, find_libraries
 from service.audit.outputs import CsvOutput, JunitOutput, NdjsonOutput, Output, summary_path
 from service.audit.page import HtmlOutput
-from service.audit.progress import teller
+from service.audit.progress import progress_of
 from service.audit.run import Audit, Interrupt, State
 from service.audit.tally import AuditSummary, Tally, print_audit
 from service.batch.pool import Pool, cores, rules_in_force
@@ -93,7 +93,7 @@ def _run(arguments: argparse.Namespace) -> int:
         with Interrupt() as interrupt, _answering(arguments, assessor, settings, whole) as answering:
             # Opened last: an audit that cannot start must not overwrite earlier output.
             audit.begin()
-            with teller(whole, quiet=arguments.quiet, done=(audit.answered, audit.byte)) as progress:
+            with progress_of(whole, quiet=arguments.quiet, done=(audit.answered, audit.byte)) as progress:
                 complete = audit.run(answering, progress, interrupt)
     except (AuditInputError, DifferentRulesError) as error:
         print(f"audit: {error}", file=sys.stderr)

@@ -25,7 +25,7 @@ from rules.schema.report import Report
 from rules.schema.request import CheckRequest
 from rules.schema.search import SearchReport, SearchRequest
 from service.client.calls import JSON, SVG, XML, Call, Given, Received, as_model, got, posted, posted_for_bytes
-from service.client.lines import PORTION_LINES, BatchLine, Lines, Portions, each
+from service.client.lines import CHUNK_LINES, BatchLine, LineChunker, Lines, each
 from service.client.release import Release, gate_call, judged, not_released, understood
 from service.client.sending import (
     DEFAULT_ADDRESS,
@@ -185,19 +185,19 @@ class Client:
         *,
         shared: Given[Defaults] | None = None,
         include: Include = "reports",
-        portion: int = PORTION_LINES,
+        chunk_size: int = CHUNK_LINES,
     ) -> Iterator[BatchLine]:
         """Check any number of stacks and yield an answer to each, in order.
 
-        Requests are read a portion at a time, when its first answer is needed. ``shared`` applies to every request
+        Requests are read a chunk at a time, when its first answer is needed. ``shared`` applies to every request
         that does not state the same field. A fault in one request is the answer to that request alone.
         """
-        portions = Portions(shared, include, portion)
+        chunks = LineChunker(shared, include, chunk_size)
         for request in each(requests):
-            if (ready := portions.add(request)) is not None:
+            if (ready := chunks.add(request)) is not None:
                 for answer in self._send(ready.call()):
                     yield answer
-        if (ready := portions.close()) is not None:
+        if (ready := chunks.close()) is not None:
             for answer in self._send(ready.call()):
                 yield answer
 

@@ -72,7 +72,9 @@ def plot_axis(report: Report, derived: StackAnalysis, *, prefix: str) -> str | N
     most = max([LEAST_UM, *(at for curve in curves for _, at in curve.corners), *(at for _, at in sums)])
     area = Area(_LEFT, _TOP, _WIDTH - _LEFT - _WORDS, _TALL, 0.0, end, 0.0, most * 1.06)
     body = [heading("Runout along the axis", report.stack, _WIDTH)]
-    body.extend(area.y_axis([(value, f"{value:g}") for value in ticks(0.0, area.y_to, 8)], "total indicator reading, µm"))
+    body.extend(
+        area.y_axis([(value, f"{value:g}") for value in ticks(0.0, area.y_to, 8)], "total indicator reading, µm")
+    )
     body.extend(area.x_axis([(value, f"{value:g}") for value in ticks(0.0, end, 8)], "from the gauge line, mm"))
     body.extend(_planes(derived, area))
     body.extend(_lines(curves, area))

@@ -140,9 +140,7 @@ def _limit(limit: float, area: Area) -> Iterator[Mark]:
 
 def _notes(report: Report) -> list[str]:
     runout = report.runout
-    words = [
-        "Percent: share of the mean square at the gauge plane. Totals are exact for random clocking."
-    ]
+    words = ["Percent: share of the mean square at the gauge plane. Totals are exact for random clocking."]
     if runout.limit_um is not None:
         words.append(f"The limit applies at the {runout.limit_at.replace('_', ' ')}.")
     if not runout.complete:

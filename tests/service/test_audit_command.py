@@ -13,7 +13,7 @@ from typing import Any
 import pytest
 
 import service.audit.libraries as libraries
-import service.audit.libraries as portions
+import service.audit.libraries as library_files
 from rules.assessor import Assessor
 from rules.schema.parsing import parse_request
 from service.cli.audit import INTERRUPTED
@@ -159,7 +159,7 @@ def test_lines_come_from_standard_input(here: Path, monkeypatch: pytest.MonkeyPa
 
 def test_an_endless_line_is_one_bad_line(here: Path, monkeypatch: pytest.MonkeyPatch, capsys: Any) -> None:
     """A line beyond the limit is answered with a problem, and the lines around it keep their numbers."""
-    monkeypatch.setattr(portions, "MAX_LINE_BYTES", 20_000)
+    monkeypatch.setattr(library_files, "MAX_LINE_BYTES", 20_000)
     lines = [*stacks(60)[:2], b" " * 200_000 + b"\n", stacks(60)[2]]
     write(here / "x.ndjson", lines)
     audit("x.ndjson", "--out", "o.ndjson", capsys=capsys)
