@@ -198,8 +198,8 @@ ModelT = TypeVar("ModelT", bound=BaseModel)
 class Fault:
     """A fault of a request.
 
-        ``pointer`` is a JSON Pointer (RFC 6901) that resolves in the input; a missing field points to its object. ``detail``
-    x
+    ``pointer`` is a JSON Pointer (RFC 6901) that resolves in the input; a missing field points to its object.
+    ``detail`` is the message.
     """
 
     pointer: str

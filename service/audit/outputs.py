@@ -5,8 +5,8 @@
 ``x.csv``: one row per stack, and ``x.summary.csv`` with the summary; RFC 4180 in UTF-8. A cell that a spreadsheet would
 take as a formula gets a leading apostrophe.
 
-``x.junit.xml``: one test case per stack. A failed stack is a failure, an undecided one is skipped, an invalid line is an
-error. Other stacks pass, with warnings in the test output. The opening tags have space for the final counts.
+``x.junit.xml``: one test case per stack. A failed stack is a failure, an undecided one is skipped, an invalid line is
+an error. Other stacks pass, with warnings in the test output. The opening tags have space for the final counts.
 """
 
 from __future__ import annotations

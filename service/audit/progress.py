@@ -11,12 +11,12 @@ from typing import Final, Protocol, Self
 from rich.console import Console
 from rich.progress import BarColumn, Progress, TaskID, TaskProgressColumn, TextColumn, TimeRemainingColumn
 
-__all__ = ["Bar", "Lines", "Nothing", "Progress", "progress_of"]
+__all__ = ["Bar", "Lines", "Nothing", "ProgressDisplay", "progress_of"]
 
 _SECONDS_BETWEEN_LINES: Final = 10.0
 
 
-class Progress(Protocol):
+class ProgressDisplay(Protocol):
     """Display of the progress, in results and bytes of the libraries."""
 
     def update(self, answered: int, byte: int) -> None:
@@ -108,7 +108,7 @@ class Bar(Nothing):
         self._progress.stop()
 
 
-def progress_of(total_bytes: int | None, *, quiet: bool, done: tuple[int, int] = (0, 0)) -> Progress:
+def progress_of(total_bytes: int | None, *, quiet: bool, done: tuple[int, int] = (0, 0)) -> ProgressDisplay:
     """Return the display for standard error; ``done`` is the earlier progress in results and bytes."""
     if quiet:
         return Nothing()

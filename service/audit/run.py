@@ -18,7 +18,7 @@ from rules.version import VERSION
 from service.audit.answering import Answering, Promise
 from service.audit.libraries import START, AuditInputError, Library, LibraryChunk, Place, library_chunks
 from service.audit.outputs import Output
-from service.audit.progress import Progress
+from service.audit.progress import ProgressDisplay
 from service.audit.tally import Tally
 from service.batch.lines import Include
 
@@ -163,7 +163,7 @@ class Audit:
         """Number of bytes read so far."""
         return self.place.byte + sum(library.size or 0 for library in self.libraries[: self.place.library])
 
-    def run(self, answering: Answering, progress: Progress, interrupt: Interrupt) -> bool:
+    def run(self, answering: Answering, progress: ProgressDisplay, interrupt: Interrupt) -> bool:
         """Run to the end, or to the end of the current chunk after an interrupt; return whether it is complete.
 
         Call :meth:`begin` first. Only a complete audit has complete outputs and deletes its state.
@@ -196,7 +196,7 @@ class Audit:
         coming: Iterator[LibraryChunk],
         flying: deque[tuple[LibraryChunk, Promise | None]],
         answering: Answering,
-        progress: Progress,
+        progress: ProgressDisplay,
         interrupt: Interrupt,
     ) -> bool:
         done = 0
