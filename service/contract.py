@@ -1,17 +1,4 @@
-"""Batches of checks: what is asked and what is answered, as one document or as lines.
-
-The base of the models of answers.
-
-The couplings known, in short and with the tables behind them.
-
-The names of the pictures of a stack.
-
-A problem as it is answered (RFC 9457).
-
-The rules in force, in short and in full.
-
-How the service is, and what runs there.
-"""
+"""Response models of the HTTP API: batches, couplings, problems (RFC 9457), rules, state and version."""
 
 from __future__ import annotations
 
@@ -54,7 +41,7 @@ __all__ = [
 
 
 class Answer(BaseModel):
-    """The base of the answers that only the HTTP face gives: closed, and every field always there."""
+    """Base of response models: no additional fields, every field always present."""
 
     model_config = ConfigDict(extra="forbid", frozen=True)
 
@@ -65,20 +52,20 @@ Include: TypeAlias = Literal["reports", "verdicts"]
 
 
 class Defaults(Model):
-    """What holds for every stack of a batch that says nothing else."""
+    """Shared fields, used by every stack of a batch without its own."""
 
     components: Definitions | None = Field(
         None,
         max_length=MAX_DEFINITIONS,
-        description="Components defined once, for references to name; a stack's own of the same key wins.",
+        description="Shared component definitions by key; a stack's own definition takes precedence.",
     )
-    operation: Operation | None = Field(None, description="Demands, for stacks that come without.")
-    machine: Machine | None = Field(None, description="The machine, for stacks that come without.")
-    policy: Policy | None = Field(None, description="How strictly to judge, for stacks that come without.")
+    operation: Operation | None = Field(None, description="Operation of stacks without their own.")
+    machine: Machine | None = Field(None, description="Machine of stacks without their own.")
+    policy: Policy | None = Field(None, description="Policy of stacks without their own.")
 
 
 class VerdictCounts(Answer):
-    """Stacks by verdict."""
+    """Numbers of stacks by verdict."""
 
     passed: int = Field(alias="pass")
     review: int
@@ -86,121 +73,121 @@ class VerdictCounts(Answer):
 
 
 class BatchSummary(Answer):
-    """Counts over a whole batch."""
+    """Counts of a batch."""
 
-    stacks: int = Field(description="Stacks that were judged.")
-    problems: int = Field(description="Stacks or lines answered with a problem.")
+    stacks: int = Field(description="Number of stacks judged.")
+    problems: int = Field(description="Number of stacks or lines with a problem.")
     verdicts: VerdictCounts
-    codes: dict[str, int] = Field(description="Stacks with a finding of this code.", examples=[{"GRIP-010": 3}])
+    codes: dict[str, int] = Field(
+        description="Numbers of stacks with a finding, by rule code.", examples=[{"GRIP-010": 3}]
+    )
     undecided: dict[str, int] = Field(
-        description="Stacks on which the rule of this code could not be decided.", examples=[{"BAL-010": 1}]
+        description="Numbers of stacks with the rule undecided, by rule code.", examples=[{"BAL-010": 1}]
     )
 
 
 class StreamSummary(BatchSummary):
-    """Counts over a batch of lines."""
+    """Counts of a batch of lines."""
 
-    lines: int = Field(description="Lines read; each is a stack, a problem, definitions or blank.")
-    definitions: int = Field(description="Lines that set what later lines share.")
-    blank: int
-    complete: bool = Field(
-        description="False where lines were left unread, because there are too many or the service is stopping."
-    )
+    lines: int = Field(description="Number of lines read: stacks, problems, definitions and blank lines.")
+    definitions: int = Field(description="Number of lines with shared definitions.")
+    blank: int = Field(description="Number of blank lines.")
+    complete: bool = Field(description="False if lines were left unread: too many lines, or the service is stopping.")
 
 
 class BatchRequest(Defaults):
-    """Stacks, each as in a single check, and what those that say nothing else have in common."""
+    """Stacks to check, with shared fields."""
 
     stacks: list[CheckRequest] = Field(
-        min_length=1, max_length=MAX_STACKS, description="A check each; what it states itself wins whole."
+        min_length=1, max_length=MAX_STACKS, description="Check requests; their own fields replace the shared ones."
     )
     include: Include | None = Field(
-        None, description="Whole reports or the verdicts in short; left out, as the query says."
+        None, description="Full reports or short verdicts; defaults to the query parameter."
     )
 
 
 class ReportResult(Answer):
-    """A stack's report."""
+    """Report of a stack."""
 
     report: Report
 
 
 class VerdictResult(Answer):
-    """A stack's verdict in short."""
+    """Short verdict of a stack."""
 
-    stack: str | None = Field(description="The caller's name for the stack.")
+    stack: str | None = Field(description="Caller's name of the stack.")
     verdict: Verdict
     summary: Summary
-    codes: list[str] = Field(description="Codes of the findings, each once.")
-    undecided: list[str] = Field(description="Codes of the rules that could not be decided, each once.")
+    codes: list[str] = Field(description="Rule codes of the findings, without duplicates.")
+    undecided: list[str] = Field(description="Rule codes of undecided rules, without duplicates.")
     gauge_plane_p95_um: float | None = Field(
-        description="Runout at the gauge plane that 95 % of the assemblies stay below; null unless it is known whole."
+        description="95th percentile of the runout at the gauge plane, TIR in µm; null if a contributor is not known."
     )
 
 
 class ProblemResult(Answer):
-    """What went wrong with a stack."""
+    """Problem of a stack."""
 
-    # Problem itself would come a second time into the OpenAPI document, where the framework spells it otherwise.
+    # A reference, because the framework would add Problem to the OpenAPI document a second time.
     problem: Annotated[Any, WithJsonSchema({"allOf": [{"$ref": "#/components/schemas/Problem"}]})]
 
 
 class BatchReport(Answer):
-    """The answer to a batch."""
+    """Report of a batch."""
 
-    results: list[ReportResult | VerdictResult | ProblemResult] = Field(description="In the order of the stacks.")
+    results: list[ReportResult | VerdictResult | ProblemResult] = Field(
+        description="Results in the order of the stacks."
+    )
     summary: BatchSummary
 
 
 class CouplingSummary(Answer):
-    """A coupling in short."""
+    """Summary of a coupling."""
 
-    name: str = Field(description="As a request names it.", examples=["steep_taper"])
+    name: str = Field(description="Name of the coupling in a request.", examples=["steep_taper"])
     title: str
     what: str
     standards: list[str]
 
 
 class CouplingList(Answer):
-    """The couplings the service knows."""
+    """List of couplings."""
 
     couplings: list[CouplingSummary]
 
 
 class ColumnAnswer(Answer):
-    """Unit and meaning of a column."""
+    """Unit and meaning of a table column."""
 
     unit: str
     meaning: str
 
 
 class TableAnswer(Answer):
-    """A table of standards data; each row says where it comes from and how far to trust it."""
+    """Table of dimensions; each row has its source and confidence."""
 
     name: str
     title: str
     standard: str | None
     note: str | None
-    key: list[str] = Field(description="Columns that tell the rows apart.")
+    key: list[str] = Field(description="Columns that identify a row.")
     columns: dict[str, ColumnAnswer]
     rows: list[dict[str, JsonValue]] = Field(
-        description="Cells by column, with 'source', 'confidence' and 'note'; null is not known."
+        description="Cells by column, plus 'source', 'confidence' and 'note'; null if not known."
     )
 
 
 class CouplingAnswer(CouplingSummary):
-    """All there is to say about a coupling."""
+    """Full description of a coupling."""
 
-    ends: list[str] = Field(description="Ends of a component it may stand at.")
-    accepts: list[str] = Field(description="Couplings its workpiece side takes.")
+    ends: list[str] = Field(description="Component ends that can have the coupling.")
+    accepts: list[str] = Field(description="Couplings that fit its workpiece side.")
     joint_class: str
-    taper: str | None = Field(description="Rate of taper on the diameter.")
+    taper: str | None = Field(description="Taper ratio on the diameter.")
     half_angle_deg: float | None
     clocking: Annotated[Literal["free", "indexed", "by_form", "not_stated"], OPEN]
     clocking_positions: int | None
-    seating_eccentricity_um: float | None = Field(
-        description="Eccentricity one reseating may bring, µm; null where none is known."
-    )
+    seating_eccentricity_um: float | None = Field(description="Eccentricity from one reseating, µm; null if not known.")
     source: str
     confidence: Annotated[Confidence, OPEN]
     note: str | None
@@ -214,7 +201,7 @@ PROBLEM_MEDIA_TYPE: Final = "application/problem+json"
 
 
 class ProblemPart(BaseModel):
-    """One of several things wrong, and where."""
+    """A fault and its place."""
 
     model_config = ConfigDict(extra="forbid", frozen=True)
 
@@ -224,43 +211,43 @@ class ProblemPart(BaseModel):
         description="JSON Pointer into the body, as a URI fragment (RFC 6901, section 6).",
         examples=["#/stack/components/0/mass_kg"],
     )
-    line: int | None = Field(None, description="Line in the body, from 1.")
-    column: int | None = Field(None, description="Column in the line, from 1, in characters.")
+    line: int | None = Field(None, description="Line number in the body, from 1.")
+    column: int | None = Field(None, description="Column number in the line, from 1, in characters.")
 
 
 class Problem(BaseModel):
-    """What went wrong (RFC 9457)."""
+    """Problem details (RFC 9457)."""
 
     model_config = ConfigDict(extra="forbid", frozen=True)
 
-    type: str = Field(description="Kind of problem: a URI reference.", examples=["/problems/invalid-request"])
-    title: str = Field(description="The kind in words.")
+    type: str = Field(description="Problem type, a URI reference.", examples=["/problems/invalid-request"])
+    title: str = Field(description="Title of the problem type.")
     status: int = Field(description="HTTP status.", ge=400, le=599)
-    detail: str = Field(description="This occurrence in words.")
-    instance: str | None = Field(None, description="The path that was asked.", examples=["/v1/checks"])
-    errors: list[ProblemPart] | None = Field(None, description="Each fault with its place, where there is one.")
+    detail: str = Field(description="Explanation of this occurrence.")
+    instance: str | None = Field(None, description="Path of the request.", examples=["/v1/checks"])
+    errors: list[ProblemPart] | None = Field(None, description="Faults with their places.")
 
 
 class RuleSummary(Answer):
-    """A rule in short."""
+    """Summary of a rule."""
 
-    code: str = Field(description="The rule's stable code.", examples=["GRIP-010"])
+    code: str = Field(description="Stable code of the rule.", examples=["GRIP-010"])
     title: str
     severity: Annotated[Severity, OPEN]
     applies_to: Annotated[Literal["stack", "component", "joint", "operation"], OPEN]
-    safety: bool = Field(description="An operator can't lower its severity without the report saying so.")
-    book: str = Field(description="The rulebook it stands in.")
+    safety: bool = Field(description="Safety rule: the report shows if an operator lowers its severity.")
+    book: str = Field(description="Rulebook of the rule.")
 
 
 class RuleList(Answer):
-    """The rules in force."""
+    """List of rules in force."""
 
     rulebook_sha256: str
-    rules: list[RuleSummary] = Field(description="In the order of their codes.")
+    rules: list[RuleSummary] = Field(description="Rules in order of their codes.")
 
 
 class NeedAnswer(Answer):
-    """A quantity without which a rule stays undecided."""
+    """Quantity that a rule requires."""
 
     name: str
     unit: str
@@ -268,7 +255,7 @@ class NeedAnswer(Answer):
 
 
 class ThresholdAnswer(Answer):
-    """A number the rule compares with; a request's policy may move it between the bounds."""
+    """Threshold of a rule; a request's policy may change it within the bounds."""
 
     name: str
     value: float
@@ -279,30 +266,30 @@ class ThresholdAnswer(Answer):
 
 
 class RuleAnswer(RuleSummary):
-    """All there is to say about a rule."""
+    """Full description of a rule."""
 
-    message: str = Field(description="The finding's message, with names of quantities in braces.")
+    message: str = Field(description="Message template, with names of quantities in braces.")
     why: str
     remedy: str
     known_limits: str
     source: str
     needs: list[NeedAnswer]
     thresholds: list[ThresholdAnswer]
-    observed: str | None = Field(description="The quantity reported as observed.")
-    limit: str | None = Field(description="The quantity or threshold reported as limit.")
+    observed: str | None = Field(description="Quantity reported as observed.")
+    limit: str | None = Field(description="Quantity or threshold reported as limit.")
     unit: str
 
 
 class State(Answer):
-    """How the service is."""
+    """State of the service."""
 
     status: Literal["ok"]
 
 
 class Version(Answer):
-    """What runs here."""
+    """Version of the service and its rulebooks."""
 
     service: Literal["stackgauge"]
     version: str
-    rulebooks: list[str] = Field(description="Rulebooks in force.")
-    rulebook_sha256: str = Field(description="SHA-256 over the rules in force; equal rules judge equally.")
+    rulebooks: list[str] = Field(description="Names of the rulebooks in force.")
+    rulebook_sha256: str = Field(description="SHA-256 of the rules in force; equal digests mean equal rules.")

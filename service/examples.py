@@ -1,21 +1,6 @@
-"""Requests that show the contract: stacks of an invented shop, the Kestrel Bay Toolroom.
+"""Example requests and documents of an invented shop, the Kestrel Bay Toolroom.
 
-They stand in the OpenAPI document, are written to ``openapi/examples`` for use with other programs, and
-the first one is what the service judges to see whether it is ready.
-
-Requests that show the full runout budget: limits from papers, and parts measured with their direction.
-
-Requests that show a comparison: the shop's stacks of one job set against each other.
-
-Requests that show how a reading is asked about, on stacks of the same invented shop as the others.
-
-Requests that show a search: a small inventory and what is wanted of it.
-
-Documents that show what an import takes: pieces of the Kestrel Bay Toolroom, an invented shop.
-
-Requests that show a batch: holders defined once, stacks that refer to them.
-
-Requests that show the gate: a work order, and a decision to verify.
+They are in the OpenAPI document and in ``openapi/examples``. The readiness check uses the first one.
 """
 
 from __future__ import annotations
@@ -51,23 +36,23 @@ __all__ = [
 
 @dataclass(frozen=True, slots=True)
 class RequestExample:
-    """A request worth showing."""
+    """An example request with its summary."""
 
     summary: str
     request: Mapping[str, Any]
 
 
 EXTENDED: Final = "extended"
-"""Name of the example in which nothing is left out."""
+"""Name of the complete example."""
 
 EXAMPLES: Final[Mapping[str, RequestExample]] = MappingProxyType(
     {
         EXTENDED: RequestExample(
-            "An 8 mm end mill on an extension in press-in collets, for one operation on one machine",
+            "8 mm end mill on an extension, press-in collets, with operation and machine",
             base_request("press_in"),
         ),
         "patchy": RequestExample(
-            "A stack of which little is known: what could not be decided is said, never passed over",
+            "Stack with missing data: undecided rules, verdict review",
             {
                 "stack": {
                     "id": "KB-T-0031",
@@ -98,11 +83,11 @@ EXAMPLES: Final[Mapping[str, RequestExample]] = MappingProxyType(
         ),
     }
 )
-"""Requests by name; ``openapi/examples`` holds each under its route and this name."""
+"""Requests by name, as in ``openapi/examples``."""
 
 
 def _measured() -> dict[str, Any]:
-    """A stack of which three parts were measured with their direction, on a bench gauge."""
+    """A stack with three parts measured with direction, on a bench gauge."""
     request = base_request("press_in")
     del request["machine"]
     parts = {part["id"]: part for part in request["stack"]["components"]}
@@ -119,16 +104,16 @@ def _measured() -> dict[str, Any]:
 BUDGET_EXAMPLES: Final[Mapping[str, RequestExample]] = MappingProxyType(
     {
         "stated": RequestExample(
-            "Limits from the parts' papers, and what they must be to read 8 µm",
+            "Tolerance limits, and those required for 8 µm",
             base_request("press_in") | {"target_um": 8},
         ),
-        "measured": RequestExample("Three parts measured with their direction: how to turn the joints", _measured()),
+        "measured": RequestExample("Three parts measured with direction: clocking of the joints", _measured()),
     }
 )
 
 
 def _extended_or_one_piece() -> dict[str, Any]:
-    """An end mill on an extension, the same pulled out further, and one in a long holder of the same reach."""
+    """An end mill on an extension, the same with more projection, and one in a long holder."""
     request = base_request("press_in")
     extended = request.pop("stack")
     long = {**extended, "id": "KB-long", "joints": [dict(joint) for joint in extended["joints"]]}
@@ -164,7 +149,7 @@ def _extended_or_one_piece() -> dict[str, Any]:
 COMPARISON_EXAMPLES: Final[Mapping[str, RequestExample]] = MappingProxyType(
     {
         "extended-or-one-piece": RequestExample(
-            "An extension against more projection and against a long holder of which little is known",
+            "Extension, more projection, or a long holder with missing data",
             _extended_or_one_piece(),
         )
     }
@@ -173,7 +158,7 @@ COMPARISON_EXAMPLES: Final[Mapping[str, RequestExample]] = MappingProxyType(
 
 
 def _with_pin() -> dict[str, Any]:
-    """The extension in press-in collets, with a gauge pin in place of the cutter and without a knob."""
+    """The extension in press-in collets with a gauge pin, without a knob."""
     stack: dict[str, Any] = base_request("press_in")["stack"]
     pin = {
         "id": "pin",
@@ -194,7 +179,7 @@ def _with_pin() -> dict[str, Any]:
 READING_EXAMPLES: Final[Mapping[str, RequestExample]] = MappingProxyType(
     {
         "range": RequestExample(
-            "One total indicator reading against a limit, with nothing known of the stack",
+            "TIR against a limit, without a stack",
             {
                 "planes": [{"kind": "range", "distance_mm": 24, "tir_um": 9}],
                 "limit_um": 10,
@@ -202,7 +187,7 @@ READING_EXAMPLES: Final[Mapping[str, RequestExample]] = MappingProxyType(
             },
         ),
         "trial": RequestExample(
-            "Two planes read at four angles on a gauge pin, the first again after the pin was turned by half a turn",
+            "Two planes on a gauge pin at four angles, with a 180° trial turn",
             {
                 "planes": [
                     {"kind": "equal_steps", "distance_mm": 24, "readings_um": [6, 3, -6, -3]},
@@ -230,11 +215,11 @@ READING_EXAMPLES: Final[Mapping[str, RequestExample]] = MappingProxyType(
         ),
     }
 )
-"""Requests by name; ``openapi/examples`` holds each under its route and this name."""
+"""Requests by name, as in ``openapi/examples``."""
 
 
 def _reach_and_clearance() -> dict[str, Any]:
-    """The parts of one stack on the shelf, and a collet of another bore; a reach that needs the extension."""
+    """The parts of one stack and another collet; the reach requires the extension."""
     request = base_request("press_in")
     parts = {part["id"]: part for part in request.pop("stack")["components"]}
     other = {**parts["c2"], "workpiece_side": {**parts["c2"]["workpiece_side"]}}
@@ -259,7 +244,7 @@ def _reach_and_clearance() -> dict[str, Any]:
 
 
 def _nothing_found() -> dict[str, Any]:
-    """The same, further than anything on the shelf reaches."""
+    """The same with a reach beyond the inventory."""
     request = _reach_and_clearance()
     request["requirement"] = {"cutters": ["KB-EM8-3"], "projection": {"at_least_mm": 300}}
     return request
@@ -268,9 +253,9 @@ def _nothing_found() -> dict[str, Any]:
 SEARCH_EXAMPLES: Final[Mapping[str, RequestExample]] = MappingProxyType(
     {
         "reach-and-clearance": RequestExample(
-            "A deep pocket: the extension is drawn out as far as the reach needs", _reach_and_clearance()
+            "Deep pocket: extension drawn out to the required reach", _reach_and_clearance()
         ),
-        "nothing-found": RequestExample("Nothing reaches so far; what comes nearest, and why", _nothing_found()),
+        "nothing-found": RequestExample("No stack reaches; closest alternatives with reasons", _nothing_found()),
     }
 )
 """Searches by name."""
@@ -307,7 +292,7 @@ cutter,KB-DR5,5,h6,,62,"5,0",2,,,,,
 
 
 def _extended_twice() -> dict[str, Any]:
-    """An end mill on an extension, as it is and with less of its shank held; all parts but the mill are defined."""
+    """An end mill on an extension with two grip lengths; shared definitions except the mill."""
     request = base_request("press_in")
     stack = request.pop("stack")
     *held, mill, knob = stack["components"]
@@ -330,7 +315,7 @@ def _extended_twice() -> dict[str, Any]:
 _TWICE: Final = _extended_twice()
 
 BATCH_EXAMPLES: Final[Mapping[str, RequestExample]] = MappingProxyType(
-    {"extended-twice": RequestExample("Two stacks of components that are defined once, in short", _TWICE)}
+    {"extended-twice": RequestExample("Two stacks with shared definitions, short verdicts", _TWICE)}
 )
 """Batches as one document, by name."""
 
@@ -342,11 +327,11 @@ def _lines() -> str:
 
 
 BATCH_LINES: Final = _lines()
-"""The same as lines, the first of which sets what the others share; the last one can't be judged."""
+"""The same as lines, with a definitions line first and an invalid line last."""
 
 
 def _one_held() -> dict[str, Any]:
-    """Two operations on one mill: one complete, one whose tool came without a runout and without a speed to run at."""
+    """Two operations on one mill: one complete, one without runout and spindle speed."""
     good, holes = base_request("press_in"), base_request("press_in")
     holes["stack"]["id"] = "KB-with-holes"
     del holes["stack"]["components"][1]["runout"]
@@ -364,17 +349,13 @@ def _one_held() -> dict[str, Any]:
 
 
 GATE_EXAMPLES: Final[Mapping[str, RequestExample]] = MappingProxyType(
-    {
-        "one-operation-held": RequestExample(
-            "Two operations, of which the second is held for what is not stated", _one_held()
-        )
-    }
+    {"one-operation-held": RequestExample("Two operations, the second on hold for missing data", _one_held())}
 )
 """Work orders by name."""
 
 
 def verification_examples(assessor: Assessor) -> Mapping[str, RequestExample]:
-    """The work orders with the digests of their decisions by these rules, and one with a digest of other rules."""
+    """Work orders with digests of their decisions, one of them by other rules."""
     request = GATE_EXAMPLES["one-operation-held"].request
     report = gate(parse(GateRequest, request), assessor)
     stored = {
@@ -386,7 +367,7 @@ def verification_examples(assessor: Assessor) -> Mapping[str, RequestExample]:
     other = {**stored, "digest": "0" * 64, "rulebook_sha256": "1" * 64}
     return MappingProxyType(
         {
-            "reproduced": RequestExample("The same order by the same rules gets the same decision", stored),
-            "other-rulebooks": RequestExample("The decision was made by other rules", other),
+            "reproduced": RequestExample("Same order and rules: decision reproduced", stored),
+            "other-rulebooks": RequestExample("Decision made under other rules", other),
         }
     )

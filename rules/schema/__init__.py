@@ -1,1 +1,1 @@
-"""The public contract: models of request and answer, and the reading of JSON into them."""
+"""The public contract: models of requests and reports, and parsing of JSON into them."""

@@ -1,4 +1,4 @@
-"""The whole runout budget: any plane, every contributor's part in it, clocking, cleanliness and what would do."""
+"""Models of the full runout budget: planes, contributors, seats, clocking and required tolerances."""
 
 from __future__ import annotations
 
@@ -25,40 +25,40 @@ __all__ = [
 
 
 class AskedPlane(Model):
-    """A plane the reading is asked for."""
+    """Additional measuring plane."""
 
     counted_from: Literal["gauge_line", "last_clamping_face"] = Field(examples=["last_clamping_face"])
-    distance_mm: Length = Field(description="Toward the cut.", examples=[25])
+    distance_mm: Length = Field(description="Distance toward the cut, mm.", examples=[25])
 
 
 class BudgetRequest(StackRequest):
-    """A stack as in a check, the planes asked for, and the reading it ought to reach."""
+    """Stack as in a check, with additional planes and a runout target."""
 
     planes: list[AskedPlane] | None = Field(
-        None, max_length=20, description="Planes beside the gauge plane and the cutting tip."
+        None, max_length=20, description="Planes in addition to gauge plane and tip."
     )
     target_um: Microns | None = Field(
         None,
-        description="Total indicator reading to reach with 95 % of assemblies; the operation's limit when left out.",
+        description="Target for the 95th percentile of the runout, TIR in µm; defaults to the operation's limit.",
         examples=[10],
     )
 
 
 class PlaneShare(Out):
-    """One contributor at one plane."""
+    """Contributor at one plane."""
 
     name: str
-    tir_um: float = Field(description="Its own reading there.")
-    share: float = Field(description="Of the mean square reading; negative where a known direction takes away.")
-    amplification: float | None = Field(description="Its reading there over the reading it was stated with.")
-    p95_if_halved_um: float = Field(description="What 95 % would read at most if this one were half as large.")
+    tir_um: float = Field(description="Runout of this contributor alone, TIR in µm.")
+    share: float = Field(description="Share of the mean square runout; negative if a known direction reduces it.")
+    amplification: float | None = Field(description="Runout at this plane divided by the stated runout.")
+    p95_if_halved_um: float = Field(description="95th percentile with this contributor halved, TIR in µm.")
 
 
 class PlaneBudgetReport(Out):
-    """The predicted total indicator reading at one plane."""
+    """Predicted total indicator reading at one plane."""
 
     name: str = Field(examples=["gauge plane", "tip", "plane 1"])
-    z_mm: float = Field(description="From the gauge line.")
+    z_mm: float = Field(description="Distance from the gauge line, mm.")
     p50_um: float
     p80_um: float
     p95_um: float
@@ -70,40 +70,44 @@ class PlaneBudgetReport(Out):
 
 
 class SeatReport(Out):
-    """How dirt at one seat shows: what to clean twice."""
+    """Effect of a particle in one seat."""
 
     component: str
     seat_length_mm: float
-    gauge_plane_um_per_um: float | None = Field(description="Reading per µm of dirt at one end of the seat.")
+    gauge_plane_um_per_um: float | None = Field(
+        description="Runout at the gauge plane per µm of a particle at one end of the seat."
+    )
     tip_um_per_um: float | None
 
 
 class JointTurn(Out):
-    """One joint and how far to turn it."""
+    """Clocking of one joint."""
 
     joint: str
-    positions: int | None = Field(description="Positions the coupling allows; null for any angle, 1 for none.")
-    turn_deg: float = Field(description="By how much to turn the lower component, with everything beyond it.")
-    leaves_tir_um: float = Field(description="Reading of the measured parts alone that is left.")
+    positions: int | None = Field(description="Number of positions of the coupling; null for any angle, 1 if fixed.")
+    turn_deg: float = Field(description="Angle to turn the lower component with all parts beyond it, degrees.")
+    leaves_tir_um: float = Field(description="Remaining runout of the measured parts alone, TIR in µm.")
 
 
 class ClockingReport(Out):
-    """What turning joints against each other can reach, from the contributors measured with their direction."""
+    """Effect of re-clocking joints, from contributors measured with their direction."""
 
     z_mm: float
-    measured_tir_um: float = Field(description="Reading of the measured parts as they stand, or in line if unknown.")
-    one_joint: list[JointTurn] = Field(description="Each joint turned alone; only where all clockings are stated.")
-    all_joints: list[JointTurn] = Field(
-        description="All joints: turns from where they stand where all clockings are stated, else angles from mark to"
-        " mark; leaves_tir_um is that of all together."
+    measured_tir_um: float = Field(
+        description="Runout of the measured parts as clocked now, or in line if clocking is unknown; TIR in µm."
     )
-    marks: bool = Field(description="The angles of all_joints are from mark to mark.")
-    exhaustive: bool = Field(description="False when not every indexed position could be tried.")
-    p95_after_um: float = Field(description="95 % point after that, with the rest still at random.")
+    one_joint: list[JointTurn] = Field(description="Each joint re-clocked alone; only if all clockings are stated.")
+    all_joints: list[JointTurn] = Field(
+        description="All joints re-clocked: turns from the present position if all clockings are stated, else angles"
+        " between marks; leaves_tir_um applies to all together."
+    )
+    marks: bool = Field(description="Whether the angles of all_joints are between marks.")
+    exhaustive: bool = Field(description="False if not all indexed positions could be tried.")
+    p95_after_um: float = Field(description="95th percentile after re-clocking, other contributors random; TIR in µm.")
 
 
 class RequiredRunout(Out):
-    """What one contributor must keep."""
+    """Required runout of one contributor."""
 
     name: str
     stated_tir_um: float
@@ -111,16 +115,16 @@ class RequiredRunout(Out):
 
 
 class RequiredReport(Out):
-    """Equal effort: the one factor on everything not measured that just reaches the target."""
+    """Common factor on all unmeasured contributors that just meets the target."""
 
     target_um: float
     plane: Annotated[Literal["gauge_plane", "tip"], OPEN]
-    factor: float | None = Field(description="Above 1 there is room; null when no factor reaches the target.")
+    factor: float | None = Field(description="Factor; above 1 the target leaves a reserve, null if no factor meets it.")
     contributors: list[RequiredRunout]
 
 
 class BudgetReport(Out):
-    """The answer to a budget request."""
+    """Report of a runout budget."""
 
     complete: bool
     not_stated: list[LackingFact]
@@ -128,7 +132,11 @@ class BudgetReport(Out):
     limit_at: Annotated[Literal["gauge_plane", "tip"], OPEN]
     planes: list[PlaneBudgetReport]
     contributors: list[ContributorReport]
-    seats: list[SeatReport] = Field(description="The most sensitive first.")
-    clocking: ClockingReport | None = Field(description="Null with fewer than two contributors of known direction.")
-    required: RequiredReport | None = Field(description="Null without a target or with contributors missing.")
+    seats: list[SeatReport] = Field(description="Seats, most sensitive first.")
+    clocking: ClockingReport | None = Field(
+        description="Clocking; null with fewer than two contributors of known direction."
+    )
+    required: RequiredReport | None = Field(
+        description="Required runouts; null without a target or with contributors missing."
+    )
     provenance: Provenance

@@ -1,4 +1,4 @@
-"""Comparing alternatives for one operation: the request and the report."""
+"""Request and report of a comparison of stacks for one operation."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ __all__ = [
 MAX_ALTERNATIVES = 50
 
 MAX_IN_ALL_PAIRS = 12
-"""So many alternatives are set against each other in every pair; more are set against the first only."""
+"""Most alternatives compared in every pair; more are compared with the first only."""
 
 CriterionName = Literal[
     "runout_p95",
@@ -43,28 +43,30 @@ CriterionName = Literal[
 
 
 class Alternative(Model):
-    """One way to build the tool."""
+    """One alternative stack."""
 
-    name: Identifier = Field(description="What the report calls it.", examples=["press-in"])
+    name: Identifier = Field(description="Name in the report.", examples=["press-in"])
     stack: Stack
 
 
 class ComparisonRequest(Model):
-    """Alternatives for one operation on one machine, judged equally strictly."""
+    """Alternatives for one operation on one machine, under one policy."""
 
     alternatives: list[Alternative] = Field(
         min_length=2,
         max_length=MAX_ALTERNATIVES,
-        description="A name used again gets a number in the report: the second 'a' is called 'a#2'.",
+        description="Alternatives; a repeated name gets a number in the report, such as 'a#2'.",
     )
-    components: Definitions | None = Field(None, description="Components defined once, for references to name.")
-    operation: Operation | None = Field(None, description="Demands, the same for all.")
-    machine: Machine | None = Field(None, description="The machine, the same for all.")
-    policy: Policy | None = Field(None, description="How strictly to judge; left out, the defaults hold.")
+    components: Definitions | None = Field(None, description="Component definitions by key, for references.")
+    operation: Operation | None = Field(None, description="Operation of all alternatives.")
+    machine: Machine | None = Field(None, description="Machine of all alternatives.")
+    policy: Policy | None = Field(
+        None, description="Treatment of warnings, undecided rules and thresholds; defaults apply if absent."
+    )
 
 
 class ComparedFinding(Out):
-    """One rule's objection in short; a check of the stack alone tells it in full."""
+    """Summary of a finding; a check of the stack gives the details."""
 
     code: str = Field(examples=["GRIP-010"])
     severity: Annotated[Severity, OPEN]
@@ -72,61 +74,63 @@ class ComparedFinding(Out):
 
 
 class AlternativeReport(Out):
-    """One alternative: how it was judged, how it runs, and why it wins or loses."""
+    """Verdict, figures and assessment of one alternative."""
 
     name: str
-    stack: str | None = Field(description="The caller's name for the stack.")
+    stack: str | None = Field(description="Caller's name of the stack.")
     verdict: Verdict
     summary: Summary
     findings: list[ComparedFinding]
     gauge_plane: PlaneReport | None
     tip: PlaneReport | None
-    runout_complete: bool = Field(description="False when a contributor is not known: the figures are then too small.")
-    projection_mm: float | None = Field(description="Tip from the gauge line.")
+    runout_complete: bool = Field(description="False if a contributor is not known; the true runout is then larger.")
+    projection_mm: float | None = Field(description="Distance of the tip from the gauge line, mm.")
     mass_kg: float | None
-    governing_speed: SpeedLimit | None = Field(description="Lowest of the speed limits that are known.")
-    speed_complete: bool = Field(description="False when a limit that applies, or a part's highest speed, is unknown.")
-    tip_stiffness_n_per_um: float | None = Field(description="Force across the axis that moves the tip by 1 µm.")
-    joints: int = Field(description="Joints between components; the spindle's is not counted.")
+    governing_speed: SpeedLimit | None = Field(description="Lowest known speed limit.")
+    speed_complete: bool = Field(description="False if an applicable limit or a part's highest speed is not known.")
+    tip_stiffness_n_per_um: float | None = Field(description="Radial stiffness at the tip, N/µm.")
+    joints: int = Field(description="Number of joints between components, without the spindle joint.")
     components: int
-    dominated_by: list[str] = Field(description="Alternatives that are no worse in anything and better in something.")
-    because: str = Field(description="Why it wins or loses, in words.")
+    dominated_by: list[str] = Field(
+        description="Alternatives at least as good on every criterion and better on one or more."
+    )
+    because: str = Field(description="Reason for the ranking.")
 
 
 class CriterionReport(Out):
-    """One line of the comparison."""
+    """One criterion of the comparison."""
 
     criterion: Annotated[CriterionName, OPEN]
-    unit: str | None = Field(description="Null for a count.", examples=["um"])
+    unit: str | None = Field(description="Unit; null for a count.", examples=["um"])
     better: Annotated[Literal["lower", "higher"], OPEN]
-    values: list[float | None] = Field(description="In the order of the alternatives; null is not known.")
-    best: list[str] = Field(description="Who has the best known value.")
+    values: list[float | None] = Field(description="Values in the order of the alternatives; null if not known.")
+    best: list[str] = Field(description="Alternatives with the best known value.")
 
 
 class ReadsLess(Out):
-    """Two assemblies, built independently, each read at its own gauge plane."""
+    """Comparison of the runout of two independent assemblies, each at its gauge plane."""
 
     first: str
     second: str
     probability: float | None = Field(
-        description="That the first reads less than the second; null where a contributor of either is not known."
+        description="Probability that the first has less runout; null if a contributor of either is not known."
     )
-    equal: bool | None = Field(description="Both always read one and the same, so neither reads less.")
+    equal: bool | None = Field(description="Whether both always have the same runout.")
 
 
 class ComparisonReport(Out):
-    """The answer to a comparison."""
+    """Report of a comparison."""
 
-    alternatives: list[AlternativeReport] = Field(description="In the order of the request.")
+    alternatives: list[AlternativeReport] = Field(description="Alternatives in the order of the request.")
     criteria: list[CriterionReport]
     non_dominated: list[str] = Field(
-        description="Alternatives that no other dominates. Who fails dominates nobody who does not; whose value in some"
-        " criterion is unknown neither dominates nor is dominated. Some of them may fail: see the verdict."
+        description="Alternatives that no other dominates. A failed one never dominates one that does not fail. One"
+        " with an unknown value neither dominates nor is dominated. Some may fail: see the verdict."
     )
     pairs: Annotated[Literal["all", "against_first"], OPEN] = Field(
-        description=f"Up to {MAX_IN_ALL_PAIRS} alternatives are all set against each other, more against the first."
+        description=f"Pairs: all pairs of up to {MAX_IN_ALL_PAIRS} alternatives, else each with the first."
     )
     reads_less: list[ReadsLess]
-    notes: list[str] = Field(description="What was done with names and unknown values.")
+    notes: list[str] = Field(description="Notes on names and unknown values.")
     cautions: list[str]
     provenance: Provenance

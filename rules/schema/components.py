@@ -1,4 +1,4 @@
-"""Components of a stack, one model a kind."""
+"""Models of the components of a stack, one per kind."""
 
 from __future__ import annotations
 
@@ -59,48 +59,48 @@ Material = Literal[
 
 
 class ProfilePiece(Model):
-    """One piece of the outline: a cylinder, or a cone where the end diameter differs; hollow where a bore is given."""
+    """Section of the outline: a cylinder, or a cone if the end diameter differs; hollow if a bore is stated."""
 
-    length_mm: PositiveLength = Field(description="Axial length.", examples=[35])
-    outer_mm: PositiveLength = Field(description="Outer diameter at the machine-side end.", examples=[44.45])
+    length_mm: PositiveLength = Field(description="Axial length, mm.", examples=[35])
+    outer_mm: PositiveLength = Field(description="Outer diameter at the machine-side end, mm.", examples=[44.45])
     outer_end_mm: PositiveLength | None = Field(
-        None, description="Outer diameter at the workpiece-side end, where it differs.", examples=[40]
+        None, description="Outer diameter at the workpiece-side end if different, mm.", examples=[40]
     )
-    bore_mm: Length | None = Field(None, description="Bore diameter along the piece.", examples=[26])
+    bore_mm: Length | None = Field(None, description="Bore diameter, mm.", examples=[26])
 
 
 class RunoutStatement(Model):
-    """A runout (total indicator reading) promised or measured at a distance.
+    """Runout (total indicator reading), stated or measured at a distance.
 
-    The distance counts outward from the component's own workpiece-side face; for a cutter or
-    gauge pin from the face that clamps it, for a spindle from its gauge line.
+    The distance counts outward from the component's workpiece-side face. For a cutting tool or gauge pin it counts from
+    the clamping face, for a spindle from its gauge line.
     """
 
     tir_um: Microns = Field(description="Total indicator reading, µm.", examples=[3])
-    at_mm: Length = Field(description="Distance from the face.", examples=[60])
+    at_mm: Length = Field(description="Distance from the face, mm.", examples=[60])
     angle_deg: Annotated[float, Field(ge=-360, le=360)] | None = Field(
         None,
-        description="Direction of the high point from the component's own mark, of a measured reading.",
+        description="Angle of the measured high point from the component's mark, degrees.",
         examples=[40],
     )
 
 
 class Component(Model):
-    """What every component has in common."""
+    """Fields of every component."""
 
-    id: Identifier = Field(description="Name within the request.", examples=["bh1"])
+    id: Identifier = Field(description="Name in the request.", examples=["bh1"])
     description: Text | None = Field(None, examples=["40 taper holder for press-in collets"])
     part_number: Text | None = Field(None, examples=["LK-40-063"])
     material: Material | None = Field(None, description="Material of the body.", examples=["steel"])
     profile: list[ProfilePiece] | None = Field(
         None,
         max_length=200,
-        description="Outline from the machine side to the workpiece side; behind a gauge line it is not drawn.",
+        description="Outline from the machine side to the workpiece side, without the part behind a gauge line.",
     )
     mass_kg: Mass | None = Field(None, description="Mass.", examples=[1.05])
     centre_of_mass_mm: Annotated[float, Field(ge=-5000, le=5000)] | None = Field(
         None,
-        description="Axial position of the centre of mass, from the gauge line of a taper or arbor (negative behind"
+        description="Axial position of the centre of mass, mm: from the gauge line of a taper or arbor (negative behind"
         " it), else from the machine-side end.",
         examples=[12.5],
     )
@@ -108,31 +108,34 @@ class Component(Model):
         None, description="Moment of inertia about a diameter through the centre of mass, kg·mm².", examples=[950]
     )
     density_kg_m3: Density | None = Field(
-        None, description="Density, where the grade's own differs from the table of materials.", examples=[14400]
+        None, description="Density of the material, kg/m³, if different from the material table.", examples=[14400]
     )
     youngs_modulus_gpa: Annotated[float, Field(ge=1, le=1500)] | None = Field(
-        None, description="Young's modulus, where the grade's own differs from the table.", examples=[580]
+        None, description="Young's modulus of the material, GPa, if different from the material table.", examples=[580]
     )
     yield_mpa: Stress | None = Field(
-        None, description="0.2 % yield stress of this grade and hardness; the table knows it for few.", examples=[1200]
+        None, description="0.2 % proof stress of the material, MPa; the material table has few values.", examples=[1200]
     )
     unbalance_gmm: Unbalance | None = Field(None, description="Residual static unbalance, g·mm.", examples=[4.0])
-    max_speed_rpm: SpeedRpm | None = Field(None, description="Highest speed its maker allows.", examples=[18000])
+    max_speed_rpm: SpeedRpm | None = Field(
+        None, description="Manufacturer's highest permissible speed, rpm.", examples=[18000]
+    )
     runout: list[RunoutStatement] | None = Field(
         None,
         min_length=1,
         max_length=2,
-        description="One statement: the axis tilts about the middle of the seat. Two: the line through both.",
+        description="Runout at one or two planes. One: the axis tilts about the seat's middle. Two: it passes through"
+        " both.",
     )
     runout_character: Literal["tilt", "offset"] | None = Field(
-        None, description="'offset' makes a single statement a constant eccentricity; 'tilt' is assumed."
+        None, description="Meaning of a single runout: 'tilt' (default), or 'offset' for constant eccentricity."
     )
     runout_law: Literal["limit", "capability", "measured"] | None = Field(
         None,
-        description="'limit' (assumed): the axis may lie at the stated limit. 'capability': 95 % of parts keep it."
-        " 'measured': read on this very part, with its direction where angles are stated.",
+        description="Meaning of the runout values. 'limit' (default): tolerance limit. 'capability': 95 % of parts are"
+        " within it. 'measured': measured on this part, with direction if angles are stated.",
     )
-    coolant_through: bool | None = Field(None, description="Passes coolant through its body.", examples=[True])
+    coolant_through: bool | None = Field(None, description="Whether the body has a coolant bore.", examples=[True])
 
 
 class BaseHolder(Component):
@@ -142,34 +145,34 @@ class BaseHolder(Component):
     machine_side: MachineSide | None = None
     workpiece_side: WorkpieceSide | None = None
     gauge_length_mm: PositiveLength | None = Field(
-        None, description="From the gauge line to the workpiece-side face.", examples=[63]
+        None, description="Length from the gauge line to the workpiece-side face, mm.", examples=[63]
     )
     seat_length_mm: PositiveLength | None = Field(
         None,
-        description="Length of the seat behind the gauge line, where no table tells it.",
+        description="Seat length behind the gauge line, mm, if no table has it.",
         examples=[65.4],
     )
 
 
 class _Inserted(Component):
     machine_side: MachineSide | None = None
-    overall_length_mm: PositiveLength | None = Field(None, description="End to end.", examples=[120])
+    overall_length_mm: PositiveLength | None = Field(None, description="Overall length, mm.", examples=[120])
     gauge_length_mm: PositiveLength | None = Field(
         None,
-        description="From the gauge line or contact face to the workpiece-side end, for couplings that have one.",
+        description="Length from the gauge line or contact face to the workpiece-side end, mm.",
         examples=[80],
     )
 
 
 class Extension(_Inserted):
-    """Extension: carries the next component further out."""
+    """Extension."""
 
     kind: Literal["extension"]
     workpiece_side: WorkpieceSide | None = None
 
 
 class Reducer(_Inserted):
-    """Reducer: brings a bore down to a smaller shank or coupling."""
+    """Reducer from a bore to a smaller shank or coupling."""
 
     kind: Literal["reducer"]
     workpiece_side: WorkpieceSide | None = None
@@ -183,61 +186,63 @@ class Collet(Component):
     workpiece_side: WorkpieceSide | None = None
     face_projection_mm: Length | None = Field(
         None,
-        description="How far its face stands out of the socket's face; flush when not given.",
+        description="Projection of its face from the socket's face, mm; 0 if absent.",
         examples=[0.5],
     )
 
 
 class _Tool(_Inserted):
     straightness_um: Microns | None = Field(
-        None, description="Straightness of the shank or pin over its overall length, µm.", examples=[2]
+        None, description="Straightness of the shank or pin over the overall length, µm.", examples=[2]
     )
     roundness_um: Microns | None = Field(
-        None, description="Out-of-roundness where the indicator touches: it reads as much at most, µm.", examples=[0.5]
+        None, description="Roundness deviation at the measuring plane, µm.", examples=[0.5]
     )
 
 
 class Cutter(_Tool):
-    """Cutter."""
+    """Cutting tool."""
 
     kind: Literal["cutter"]
-    cutting_diameter_mm: PositiveLength | None = Field(None, description="Largest cutting diameter.", examples=[6])
-    flute_length_mm: PositiveLength | None = Field(None, description="Length of the flutes.", examples=[16])
+    cutting_diameter_mm: PositiveLength | None = Field(None, description="Largest cutting diameter, mm.", examples=[6])
+    flute_length_mm: PositiveLength | None = Field(None, description="Flute length, mm.", examples=[16])
     teeth: Count | None = Field(None, description="Number of teeth.", examples=[4])
     helix_angle_deg: Angle | None = Field(
-        None, description="Helix angle of the flutes to the axis; 0 for straight flutes.", examples=[35]
+        None, description="Helix angle, degrees; 0 for straight flutes.", examples=[35]
     )
     max_cutting_speed_m_per_min: CuttingSpeed | None = Field(
-        None, description="Highest cutting speed its maker states for this work, m/min.", examples=[180]
+        None, description="Manufacturer's highest cutting speed for this material, m/min.", examples=[180]
     )
 
 
 class GaugePin(_Tool):
-    """Gauge pin or plain rod set in place of the cutter to read the runout."""
+    """Gauge pin or plain rod in place of the cutting tool, for measuring runout."""
 
     kind: Literal["gauge_pin"]
 
 
 class RetentionKnob(Component):
-    """Retention knob (pull stud) in the end of a steep taper."""
+    """Retention knob (pull stud) of a steep taper."""
 
     kind: Literal["retention_knob"]
     form: Token | None = Field(
-        None, description="Form designation of ISO 7388-3, or the shop's own.", examples=["iso_7388_3_ad"]
+        None, description="Form designation of ISO 7388-3, or a shop designation.", examples=["iso_7388_3_ad"]
     )
-    thread: Token | None = Field(None, description="Thread into the holder.", examples=["M16"])
+    thread: Token | None = Field(None, description="Thread designation.", examples=["M16"])
     head_angle_deg: Annotated[float, Field(ge=0, le=180)] | None = Field(
-        None, description="Angle of the gripped face to the axis.", examples=[45]
+        None, description="Angle of the gripping face to the axis, degrees.", examples=[45]
     )
 
 
 class ComponentReference(Model):
-    """A component that is defined elsewhere: under `components` of the request, or in the mounted catalogue."""
+    """Reference to a component defined under `components` or in the mounted catalogue."""
 
     kind: Literal["reference"]
-    of: Identifier = Field(description="Key of the definition; the request's own wins.", examples=["LK-40-063"])
+    of: Identifier = Field(
+        description="Key of the definition; the request takes precedence over the catalogue.", examples=["LK-40-063"]
+    )
     id: Identifier | None = Field(
-        None, description="Name within the stack; the definition's own id when not given.", examples=["bh1"]
+        None, description="Name in the stack; defaults to the definition's id.", examples=["bh1"]
     )
 
 
@@ -250,11 +255,11 @@ StackEntry = Annotated[
     BaseHolder | Extension | Reducer | Collet | Cutter | GaugePin | RetentionKnob | ComponentReference,
     Field(discriminator="kind"),
 ]
-"""A component of a stack, or where it is defined."""
+"""A component of a stack, or a reference to one."""
 
 MAX_DEFINITIONS: Final = 1000
 
 Definitions = Annotated[
     dict[Identifier, StackEntry], Field(max_length=MAX_DEFINITIONS, json_schema_extra={"additionalProperties": False})
 ]
-"""Components by the key that references call them by."""
+"""Component definitions by key."""

@@ -1,7 +1,4 @@
-"""The gate of a work order: may its operations run with the tools as listed? The request and the report.
-
-Verifying a decision that a caller stored: the request and the report.
-"""
+"""Request and report of the gate of a work order, and of the verification of a stored decision."""
 
 from __future__ import annotations
 
@@ -36,7 +33,7 @@ __all__ = [
 MAX_OPERATIONS: Final = 100
 
 Decision = Literal["release", "hold", "stop"]
-"""From the best to the worst; the order's is the worst of its operations."""
+"""Decisions from best to worst; the order gets the worst of its operations."""
 
 Effect = Literal["hold", "stop"]
 
@@ -48,12 +45,12 @@ EVALUATIONS: Final[dict[Decision, tuple[Evaluation, EvaluationName]]] = {
     "hold": (3, "NotDecidable"),
     "stop": (2, "NotOK"),
 }
-"""The result evaluation of OPC 40001-101 for each decision; 0, Undefined, is never answered."""
+"""Result evaluation of OPC 40001-101 by decision; 0 (Undefined) is never used."""
 
 RequirementName = Literal[
     "machine", "spindle", "spindle_speed", "runout_limit", "balance_grade", "machine_speed", "cutter"
 ]
-"""What an operation must state to be released; the words stand in rules/reporting/gate_requirements.yaml."""
+"""Data required for a release; texts in rules/reporting/gate_requirements.yaml."""
 
 REQUIREMENTS: Final[tuple[RequirementName, ...]] = (
     "machine", "spindle", "spindle_speed", "runout_limit", "balance_grade", "machine_speed", "cutter",
@@ -63,89 +60,91 @@ Sha256 = Annotated[str, Field(pattern=r"^[0-9a-f]{64}$", description="SHA-256, 6
 
 
 class GateOperation(Model):
-    """One operation of the order with the tool it is to run with."""
+    """Operation of the order with its tool."""
 
     id: Token = Field(
-        description="The caller's name for it. Operations that share a name are held, since the answer could be"
-        " taken for that of the other.",
+        description="Caller's name of the operation. Operations with the same name are put on hold, because their"
+        " results could be confused.",
         examples=["20"],
     )
     stack: Stack
-    operation: Operation | None = Field(None, description="Demands: speed, feeds, limits. Left out, it is held.")
-    machine: Machine | None = Field(None, description="The machine, where it is not the order's; it replaces it whole.")
-    policy: Policy | None = Field(None, description="The policy, where it is not the order's; it replaces it whole.")
+    operation: Operation | None = Field(
+        None, description="Speed, feeds and limits; without them the operation is put on hold."
+    )
+    machine: Machine | None = Field(None, description="Machine of this operation, in place of the order's.")
+    policy: Policy | None = Field(None, description="Policy of this operation, in place of the order's.")
 
 
 class GateRequest(Model):
-    """A work order: a machine and the operations that are to run on it."""
+    """Work order: a machine and its operations."""
 
-    order: Token = Field(description="The caller's name for the order.", examples=["KB-WO-2107"])
+    order: Token = Field(description="Caller's name of the order.", examples=["KB-WO-2107"])
     revision: Token | None = Field(None, description="Revision of the order.", examples=["A"])
-    machine: Machine | None = Field(None, description="The machine of all operations that state none.")
-    components: Definitions | None = Field(None, description="Components defined once, for references to name.")
+    machine: Machine | None = Field(None, description="Machine of operations without their own.")
+    components: Definitions | None = Field(None, description="Component definitions by key, for references.")
     operations: list[GateOperation] = Field(min_length=1, max_length=MAX_OPERATIONS)
-    policy: Policy | None = Field(None, description="How strictly to judge; left out, the defaults hold.")
+    policy: Policy | None = Field(
+        None, description="Treatment of warnings, undecided rules and thresholds; defaults apply if absent."
+    )
     required: list[RequirementName] | None = Field(
         None,
         max_length=len(REQUIREMENTS),
-        description="What every operation must state to be released; all of it when left out. The report names what"
-        " was not required.",
+        description="Data required of every operation for a release; defaults to all. The report lists those not"
+        " required.",
     )
     include: Literal["reasons", "reports"] = Field(
-        "reasons", description="'reports' adds the full report of a check to each operation."
+        "reasons", description="Detail of the report; 'reports' adds the full check report of each operation."
     )
     context: dict[str, JsonValue] | None = Field(
         None,
-        description="Anything the caller wants back untouched, such as job, lot or equipment; it is not judged.",
+        description="Caller's data, such as job, lot or equipment; returned unchanged, not judged.",
         examples=[{"job_order": "J-88", "equipment": "mill 1"}],
     )
 
 
 class GateReason(Out):
-    """Something that holds or stops an operation by itself, or an advice that does neither."""
+    """Reason to hold or stop an operation, or an advice without effect."""
 
-    code: str = Field(description="The rule's code; GATE for what only a gate demands.", examples=["GATE-030"])
+    code: str = Field(description="Rule code; GATE for requirements of the gate itself.", examples=["GATE-030"])
     severity: Annotated[Severity, OPEN]
-    effect: Annotated[Effect, OPEN] | None = Field(
-        description="What it does to the decision by itself; null for an advice."
-    )
+    effect: Annotated[Effect, OPEN] | None = Field(description="Effect on the decision; null for an advice.")
     title: str
     message: str
-    at: list[Pointer] = Field(description="JSON Pointers into the request of the gate.")
+    at: list[Pointer] = Field(description="JSON Pointers into the gate request.")
     remedy: str
     source: str
 
 
 class GateUndecided(Undecided):
-    """A rule that could not be decided, with pointers into the request of the gate."""
+    """Undecided rule, with JSON Pointers into the gate request."""
 
-    effect: Annotated[Effect, OPEN] = Field(description="What it does to the decision by itself, as the policy says.")
+    effect: Annotated[Effect, OPEN] = Field(description="Effect on the decision by the policy.")
 
 
 class GateOperationReport(Out):
-    """One operation: the decision, and everything that led to it."""
+    """Decision on one operation and its reasons."""
 
     id: str
     at: Pointer = Field(examples=["/operations/1"])
-    stack: str | None = Field(description="The caller's name for the stack.")
+    stack: str | None = Field(description="Caller's name of the stack.")
     decision: Decision
-    verdict: Verdict = Field(description="That of a check of the stack, which knows nothing of what a gate requires.")
+    verdict: Verdict = Field(description="Verdict of the check, without the gate's requirements.")
     evaluation: Evaluation
     evaluation_name: EvaluationName
-    reasons: list[GateReason] = Field(description="What holds or stops it, what stops first; empty when released.")
-    undecided: list[GateUndecided] = Field(description="Rules for which data are missing; empty when released.")
-    advice: list[GateReason] = Field(description="Good to know; decides nothing.")
-    not_judged: list[Annotated[RequirementName, OPEN]] = Field(description="Not stated, and not required either.")
+    reasons: list[GateReason] = Field(description="Reasons to stop or hold, stops first; empty if released.")
+    undecided: list[GateUndecided] = Field(description="Rules with missing data; empty if released.")
+    advice: list[GateReason] = Field(description="Advice without effect on the decision.")
+    not_judged: list[Annotated[RequirementName, OPEN]] = Field(description="Data neither stated nor required.")
     summary: Summary
     thresholds_changed: list[ThresholdReport]
     report: Report | None = Field(
-        description="The full report with pointers into the request of the gate; null unless asked for. Its"
-        " provenance is that of a check of this operation alone."
+        description="Full check report with JSON Pointers into the gate request; null unless requested. Its provenance"
+        " is that of a check of this operation alone."
     )
 
 
 class GateCounts(Out):
-    """Operations by decision."""
+    """Numbers of operations by decision."""
 
     operations: int
     release: int
@@ -154,74 +153,75 @@ class GateCounts(Out):
 
 
 class NotRequired(Out):
-    """Something a gate requires by default and was told not to."""
+    """Default requirement that the request waived."""
 
     name: Annotated[RequirementName, OPEN]
     code: str
     title: str
-    why: str = Field(description="Why it is required by default.")
+    why: str = Field(description="Reason for the default requirement.")
 
 
 class GateReport(Out):
-    """The answer of the gate.
+    """Report of the gate.
 
-    release: every check passes and all that is required is stated (OK, 1). stop: an error, or whatever the policy
-    lets fail (NotOK, 2). hold: data are missing or a warning wants a person (NotDecidable, 3).
+    release: every check passes and all required data are stated (OK, 1). stop: an error, or a finding that the policy
+    treats as a failure (NotOK, 2). hold: missing data, or a warning that someone must review (NotDecidable, 3).
     """
 
-    decision: Decision = Field(description="The worst of the operations: stop before hold before release.")
+    decision: Decision = Field(description="Decision on the order, the worst of its operations: stop, hold, release.")
     evaluation: Evaluation = Field(
         description="Result evaluation of OPC 40001-101: 1 OK for release, 2 NotOK for stop, 3 NotDecidable for hold."
     )
     evaluation_name: EvaluationName
     order: str
     revision: str | None
-    operations: list[GateOperationReport] = Field(description="In the order of the request.")
+    operations: list[GateOperationReport] = Field(description="Operations in the order of the request.")
     counts: GateCounts
-    required: list[Annotated[RequirementName, OPEN]] = Field(description="What every operation had to state.")
+    required: list[Annotated[RequirementName, OPEN]] = Field(description="Data required of every operation.")
     not_required: list[NotRequired]
     digest: Sha256 = Field(
-        description="Of the decision: SHA-256 over the JSON (keys sorted, no blanks, ASCII) of an object of form (1),"
-        " service, version, rulebook_sha256, catalogue_sha256, input_sha256, required, decision and operations, each"
-        " of these with id, decision, verdict and the codes of its reasons, undecided and advice; all as told in this"
-        " report. The context does not enter."
+        description="SHA-256 of the decision: of the JSON (keys sorted, no blanks, ASCII) of an object with form (1),"
+        " service, version, rulebook_sha256, catalogue_sha256, input_sha256, required, decision and operations. Each"
+        " operation has id, decision, verdict and the codes of its reasons, undecided and advice, as in this report."
+        " The context is excluded."
     )
     input_sha256: Sha256 = Field(
-        description="Of the order as understood: without context, include and required; lengths in mm, defaults"
+        description="SHA-256 of the order as parsed: without context, include and required; lengths in mm, defaults"
         " filled in, nulls left out, keys sorted."
     )
-    context_sha256: Sha256 | None = Field(description="Of the context alone, keys sorted; null where there is none.")
+    context_sha256: Sha256 | None = Field(description="SHA-256 of the context, keys sorted; null without a context.")
     cautions: list[str]
-    provenance: Provenance = Field(description="Thresholds changed here are those of the order's policy.")
-    context: dict[str, JsonValue] | None = Field(description="As it was given.")
+    provenance: Provenance = Field(
+        description="Version, rulebooks and catalogue; its changed thresholds are those of the order's policy."
+    )
+    context: dict[str, JsonValue] | None = Field(description="Context of the request, unchanged.")
 
 
 class GateVerification(Model):
-    """The request of a gate and what was stored of its answer; the more is given, the more a difference is told."""
+    """Gate request and stored parts of its report; more parts give a more precise comparison."""
 
-    gate: GateRequest = Field(description="The request as it was sent to the gate.")
-    digest: Sha256 = Field(description="The digest the gate answered.")
-    decision: Decision | None = Field(None, description="The decision it answered.")
-    input_sha256: Sha256 | None = Field(None, description="The digest of the order it answered.")
-    context_sha256: Sha256 | None = Field(None, description="The digest of the context it answered.")
-    rulebook_sha256: Sha256 | None = Field(None, description="The rulebooks named in its provenance.")
-    catalogue_sha256: Sha256 | None = Field(None, description="The catalogue named in its provenance.")
-    version: Token | None = Field(None, description="The version named in its provenance.", examples=["0.1.0"])
+    gate: GateRequest = Field(description="Original gate request.")
+    digest: Sha256 = Field(description="Stored digest.")
+    decision: Decision | None = Field(None, description="Stored decision.")
+    input_sha256: Sha256 | None = Field(None, description="Stored digest of the order.")
+    context_sha256: Sha256 | None = Field(None, description="Stored digest of the context.")
+    rulebook_sha256: Sha256 | None = Field(None, description="Stored rulebook digest.")
+    catalogue_sha256: Sha256 | None = Field(None, description="Stored catalogue digest.")
+    version: Token | None = Field(None, description="Stored version.", examples=["0.1.0"])
 
 
 class GateVerificationReport(Out):
-    """Whether the same order still gets the same decision."""
+    """Report of a verification."""
 
     reproduced: bool = Field(
-        description="The digest is the stored one: the same order, judged by the same version, rulebooks and catalogue,"
-        " gets the same decision for the same reasons."
+        description="Whether the digest is reproduced: same order, version, rulebooks, catalogue, decision and reasons."
     )
-    decision: Decision = Field(description="The decision as it is made now.")
+    decision: Decision = Field(description="Repeated decision.")
     evaluation: Evaluation
     evaluation_name: EvaluationName
     order: str
-    digest_expected: Sha256 = Field(description="The stored digest.")
-    digest_found: Sha256 = Field(description="The digest as it is made now.")
-    same_rulebook: bool | None = Field(description="Null where none was given to compare with.")
-    differences: list[str] = Field(description="What differs from what was given, in words.")
+    digest_expected: Sha256 = Field(description="Stored digest.")
+    digest_found: Sha256 = Field(description="Digest of the repeated decision.")
+    same_rulebook: bool | None = Field(description="Whether the rulebooks are the same; null if no digest was given.")
+    differences: list[str] = Field(description="Differences from the stored data.")
     provenance: Provenance

@@ -1,7 +1,4 @@
-"""The answer to an import: components, and everything that did not become part of one.
-
-The versions of the standard that an export is written in.
-"""
+"""Report of an import, and the MTConnect versions of an export."""
 
 from __future__ import annotations
 
@@ -27,61 +24,58 @@ ComponentKind = Literal["base_holder", "extension", "reducer", "collet", "cutter
 ImportFormat = Literal["mtconnect_assets", "csv"]
 
 Standard = Literal["1.4", "2.4"]
-"""Versions of MTConnect that an export may be written in."""
+"""MTConnect versions of an export."""
 
 
 class UnmappedValue(Out):
-    """A value of the document that is not in the component."""
+    """Value of the document that no component field takes."""
 
-    name: str = Field(description="Element, attribute or column head as written.", examples=["FlangeDiameterMax"])
-    value: str = Field(description="As written; a long one is cut short.", examples=["63"])
+    name: str = Field(description="Element, attribute or column head.", examples=["FlangeDiameterMax"])
+    value: str = Field(description="Value as written; long values are truncated.", examples=["63"])
     reason: str
-    line: int | None = Field(description="Line in the document, from 1.")
-    column: int | None = Field(description="Column of the table, from 1; null in XML.")
+    line: int | None = Field(description="Line number in the document, from 1.")
+    column: int | None = Field(description="Column number of the table, from 1; null in XML.")
 
 
 class NotStatedField(Out):
-    """A field a check will ask for and that is still empty."""
+    """Field that a check needs and the document lacks."""
 
     field: str = Field(
-        description="Field of the component; 'joints' are those of the stack.", examples=["machine_side.tolerance"]
+        description="Field of the component; 'joints' for fields of the stack's joints.",
+        examples=["machine_side.tolerance"],
     )
-    carried: bool = Field(description="Whether the format has a place for it at all.")
+    carried: bool = Field(description="Whether the format can carry the field.")
 
 
 class ImportedComponent(Out):
-    """One component and where it comes from."""
+    """Imported component and its source."""
 
     component: dict[str, Any] = Field(
-        description="A component as a request of a check takes it; only the fields that are stated.",
+        description="Component for a check request, with the stated fields only.",
         examples=[{"kind": "cutter", "id": "KB-EM8-3", "cutting_diameter_mm": 8}],
     )
-    source: str = Field(
-        description="Asset it was read from, or that it was a row.", examples=["CuttingToolArchetype KB-EM8-3"]
-    )
+    source: str = Field(description="Asset or row of the component.", examples=["CuttingToolArchetype KB-EM8-3"])
     line: int
-    not_stated: list[NotStatedField] = Field(description="What a check will ask and the document does not say.")
+    not_stated: list[NotStatedField] = Field(description="Fields that a check needs and the document lacks.")
     unmapped: list[UnmappedValue]
-    notes: list[str] = Field(description="How something was understood.")
+    notes: list[str] = Field(description="Notes on the interpretation.")
 
 
 class ImportFault(Out):
-    """Why a row, an asset or the rest of a document did not become a component."""
+    """Reason why a row, asset or other part of a document is not a component."""
 
     detail: str
-    name: str | None = Field(description="Element, attribute or column head, where one is at fault.")
-    line: int | None = Field(description="Line in the document, from 1.")
-    column: int | None = Field(description="Column of the table, from 1; null in XML.")
+    name: str | None = Field(description="Faulty element, attribute or column head, if any.")
+    line: int | None = Field(description="Line number in the document, from 1.")
+    column: int | None = Field(description="Column number of the table, from 1; null in XML.")
 
 
 class ImportReport(Out):
-    """The answer to an import: what could be read, and what could not."""
+    """Report of an import."""
 
     format: Annotated[ImportFormat, OPEN]
-    version: str | None = Field(description="Version of the standard that the document names.", examples=["1.4"])
-    components: list[ImportedComponent] = Field(description="In the order of the document.")
-    unmapped: list[UnmappedValue] = Field(description="What belongs to no component.")
+    version: str | None = Field(description="Version of the standard in the document.", examples=["1.4"])
+    components: list[ImportedComponent] = Field(description="Components in the order of the document.")
+    unmapped: list[UnmappedValue] = Field(description="Values outside any component.")
     faults: list[ImportFault]
-    not_listed: int = Field(
-        description="Unmapped values and faults beyond the first thousand of each list, counted only."
-    )
+    not_listed: int = Field(description="Number of unmapped values and faults beyond the first thousand of each list.")

@@ -1,4 +1,4 @@
-"""Reading the gauge: the request with the dial's readings, and what they tell."""
+"""Request and report of a runout reading."""
 
 from __future__ import annotations
 
@@ -33,170 +33,177 @@ Angle = Annotated[float, Field(ge=-360, le=360)]
 
 class _Plane(Model):
     distance_mm: Length = Field(
-        description="From the last clamping face; without a stack, from any face that all planes share.", examples=[24]
+        description="Distance from the last clamping face, mm; without a stack, from any face common to all planes.",
+        examples=[24],
     )
 
 
 class DialPoint(Model):
-    """The dial at one angle."""
+    """Dial reading at one angle."""
 
     angle_deg: Angle = Field(
-        description="Angle the spindle was turned to; it is also the direction on the part that faces the dial then.",
+        description="Spindle angle of the reading, degrees; also the direction on the part that faces the dial.",
         examples=[90],
     )
-    reading_um: SignedMicrons = Field(description="What the dial showed, µm.", examples=[4])
+    reading_um: SignedMicrons = Field(description="Dial reading, µm.", examples=[4])
 
 
 class DialPlane(_Plane):
-    """The dial read at stated angles."""
+    """Dial readings at stated angles."""
 
     kind: Literal["dial"]
     points: list[DialPoint] = Field(min_length=3, max_length=360)
 
 
 class StepPlane(_Plane):
-    """The dial read at equal steps of a full turn, the first at 0°."""
+    """Dial readings at equal angles over a full turn, the first at 0°."""
 
     kind: Literal["equal_steps"]
     readings_um: list[SignedMicrons] = Field(
-        min_length=3, max_length=360, description="What the dial showed, µm.", examples=[[4, 1, -2, 1]]
+        min_length=3, max_length=360, description="Dial reading, µm.", examples=[[4, 1, -2, 1]]
     )
 
 
 class RangePlane(_Plane):
-    """The total indicator reading alone."""
+    """Total indicator reading only."""
 
     kind: Literal["range"]
-    tir_um: Microns = Field(description="Largest less smallest reading of a turn, µm.", examples=[6])
+    tir_um: Microns = Field(description="Largest minus smallest reading of one turn, µm.", examples=[6])
 
 
 Plane = Annotated[DialPlane | StepPlane | RangePlane, Field(discriminator="kind")]
 
 
 class Trial(Model):
-    """One joint turned by a known angle, and the first plane read again: it tells both sides of the joint apart."""
+    """Trial turn of one joint by a known angle; it separates the eccentricity on both sides of the joint."""
 
-    upper: Identifier = Field(description="Component above the turned joint.", examples=["collet-2"])
-    lower: Identifier = Field(description="Component that was turned, with everything beyond it.", examples=["pin"])
+    upper: Identifier = Field(
+        description="Component on the spindle side of the re-clocked joint.", examples=["collet-2"]
+    )
+    lower: Identifier = Field(description="Component that was re-clocked with all parts beyond it.", examples=["pin"])
     turned_deg: Angle = Field(
-        description="Angle it was turned by, positive so that a mark on it moves to larger angles of the dial's"
-        " readings: against the way the spindle is turned while reading.",
+        description="Angle of the trial turn, degrees; positive toward larger angles of the readings, against the"
+        " spindle's rotation while measuring.",
         examples=[180],
     )
-    plane: Plane = Field(description="The first plane, read again.")
+    plane: Plane = Field(description="First plane, measured again.")
 
 
 class ReadingRequest(Model):
-    """What was read, on what, and against which limit."""
+    """Readings, limit and optionally the stack."""
 
     planes: list[Plane] = Field(
         min_length=1,
         max_length=2,
-        description="One plane, or two at different distances; the limit holds at the first.",
+        description="One plane, or two at different distances; the limit applies to the first.",
     )
     trial: Trial | None = None
-    stack: Stack | None = Field(None, description="The stack that was read, to compare with its prediction.")
-    components: Definitions | None = Field(None, description="Components defined once, for references to name.")
-    machine: Machine | None = Field(None, description="The spindle it was read in; left out on a bench gauge.")
+    stack: Stack | None = Field(None, description="Measured stack, for comparison with its prediction.")
+    components: Definitions | None = Field(None, description="Component definitions by key, for references.")
+    machine: Machine | None = Field(None, description="Machine whose spindle held the stack; absent for a bench gauge.")
     policy: Policy | None = None
-    limit_um: Microns | None = Field(None, description="Largest total indicator reading accepted.", examples=[10])
+    limit_um: Microns | None = Field(None, description="Runout limit, TIR in µm.", examples=[10])
     expanded_uncertainty_um: Microns | None = Field(
         None,
-        description="Expanded uncertainty U of a total indicator reading, k = 2. Without it nothing is proven.",
+        description="Expanded uncertainty U of a TIR, k = 2, µm. Without it neither decision is proven.",
         examples=[1.5],
     )
     pin_tir_um: Microns | None = Field(
-        None, description="What the pin or rod alone may read, where no stack says it.", examples=[3]
+        None, description="Gauge pin's own runout, max., TIR in µm, if no stack states it.", examples=[3]
     )
 
 
 class PlaneReading(Out):
-    """What one plane tells."""
+    """Result at one plane."""
 
     distance_mm: float
-    tir_um: float = Field(description="Range of the readings.")
+    tir_um: float = Field(description="Range of the readings, µm.")
     judged_tir_um: float = Field(
-        description="What a full turn reads, and what is judged: the range of the readings, or twice the eccentricity"
-        " where that is more, since few points miss the high one."
+        description="TIR used for the decision, µm: the larger of the range and twice the eccentricity, because few"
+        " points may miss the high point."
     )
-    whole_turn: bool = Field(description="False where the readings don't go round: more may be read elsewhere.")
+    whole_turn: bool = Field(description="False if the readings do not cover a full turn; the true TIR may be larger.")
     eccentricity_um: float | None = Field(
-        description="Of the axis; a reading changes by twice this over a turn. Null where the readings don't tell."
+        description="Eccentricity of the axis, µm, half its TIR; null if the readings do not give it."
     )
     high_point_deg: float | None = Field(
-        description="Direction of the high point, 0 to 360; null where there is no eccentricity."
+        description="Direction of the high point, 0 to 360°; null without eccentricity."
     )
-    form_um: float | None = Field(description="Range of what eccentricity does not explain: form of the surface.")
+    form_um: float | None = Field(description="Form deviation: range of the readings without eccentricity, µm.")
 
 
 class AxisReport(Out):
-    """The axis through two planes, carried on."""
+    """Axis through two planes, extrapolated."""
 
-    offset_um: float = Field(description="Eccentricity at the face.")
-    offset_deg: float | None = Field(description="Its direction; null where there is none.")
-    tilt_um_per_mm: float = Field(description="Growth of the eccentricity, as a vector, with the distance.")
-    tilt_deg: float | None = Field(description="Its direction; null where there is none.")
-    tip_tir_um: float | None = Field(
-        description="Reading to expect at the cutting tip; null where no stack tells where it is."
-    )
+    offset_um: float = Field(description="Eccentricity at the face, µm.")
+    offset_deg: float | None = Field(description="Direction, degrees; null if the amount is zero.")
+    tilt_um_per_mm: float = Field(description="Change of the eccentricity vector with distance, µm/mm.")
+    tilt_deg: float | None = Field(description="Direction, degrees; null if the amount is zero.")
+    tip_tir_um: float | None = Field(description="Expected TIR at the cutting tip, µm; null without a stack.")
 
 
 class PredictionReport(Out):
-    """Where the reading lies in what was predicted for the plane."""
+    """Reading compared with the predicted distribution at its plane."""
 
-    z_mm: float = Field(description="From the gauge line.")
-    p50_um: float = Field(description="Half of the assemblies read less.")
-    p95_um: float = Field(description="95 % of the assemblies read less.")
-    p99_um: float = Field(description="99 % of the assemblies read less.")
-    share_below: float = Field(description="Share of assemblies predicted to read less than this one.")
-    outside_99_percent: bool = Field(description="Whether this one reads more than 99 % of the assemblies.")
+    z_mm: float = Field(description="Distance from the gauge line, mm.")
+    p50_um: float = Field(description="Predicted median, TIR in µm.")
+    p95_um: float = Field(description="Predicted 95th percentile, TIR in µm.")
+    p99_um: float = Field(description="Predicted 99th percentile, TIR in µm.")
+    share_below: float = Field(description="Predicted share of assemblies with less runout.")
+    outside_99_percent: bool = Field(description="Whether the reading exceeds the 99th percentile.")
 
 
 class DecisionReport(Out):
     """Decision by ISO 14253-1."""
 
     limit_um: float
-    tir_um: float = Field(description="As judged at the first plane.")
+    tir_um: float = Field(description="TIR for the decision, first plane, µm.")
     expanded_uncertainty_um: float | None
     decision: Literal["conforms", "does_not_conform", "not_proven"]
-    would_settle: str | None = Field(description="What would decide it, where it is not proven.")
+    would_settle: str | None = Field(description="Way to reach a decision if not proven.")
 
 
 class TrialReport(Out):
-    """What turning one joint told, and the turn that leaves least."""
+    """Result of the trial turn, with the turn for the least runout."""
 
     joint: str
-    before_joint_um: float = Field(description="Eccentricity that does not turn with the joint.")
-    beyond_joint_um: float = Field(description="Eccentricity that turns with it.")
+    before_joint_um: float = Field(description="Fixed part of the eccentricity, µm.")
+    beyond_joint_um: float = Field(description="Part of the eccentricity that turns with the joint, µm.")
     turn_deg: float = Field(
-        description="Turn the joint by this from where it stands after the trial, in the sense of the trial;"
-        " 0 to 360, one of its positions where the joint is indexed."
+        description="Further turn from the position after the trial, in the same direction; 0 to 360°, an index"
+        " position if the joint is indexed."
     )
-    leaves_tir_um: float = Field(description="Total indicator reading to expect then.")
+    leaves_tir_um: float = Field(description="Expected TIR after that turn, µm.")
 
 
 class NextStep(Out):
-    """What to do now."""
+    """Next step."""
 
     action: Annotated[
         Literal["accept", "clean_and_reseat", "turn_joint", "use_precision_pin", "measure_better", "replace"], OPEN
     ]
     text: str
-    joint: str | None = Field(description="Joint to turn, where a stack or a trial names it.")
-    turn_deg: float | None = Field(description="Turn that was worked out, as in the trial; null for a new trial.")
+    joint: str | None = Field(description="Joint to re-clock, if stack or trial states it.")
+    turn_deg: float | None = Field(
+        description="Computed turn, direction as in the trial, degrees; null for a new trial."
+    )
 
 
 class ReadingReport(Out):
-    """The answer to a reading."""
+    """Report of a runout reading."""
 
     planes: list[PlaneReading]
-    axis: AxisReport | None = Field(description="Null with one plane, or where a plane tells no direction.")
-    prediction: list[PredictionReport | None] = Field(description="One a plane; null where it cannot be predicted.")
-    not_stated: list[LackingFact] = Field(description="What a prediction would need of the stack.")
-    trial: TrialReport | None = Field(description="Null where none was given, or it tells nothing; see the notes.")
-    decision: DecisionReport | None = Field(description="On the first plane; null without a limit.")
-    pin_may_explain: bool | None = Field(description="Whether the pin alone could read this much; null if unknown.")
-    notes: list[str] = Field(description="What could not be told, and why.")
+    axis: AxisReport | None = Field(description="Axis; null with one plane or without directions.")
+    prediction: list[PredictionReport | None] = Field(description="Predictions by plane; null if not predictable.")
+    not_stated: list[LackingFact] = Field(description="Data of the stack missing for a prediction.")
+    trial: TrialReport | None = Field(
+        description="Result of the trial turn; null without a trial or if inconclusive, see the notes."
+    )
+    decision: DecisionReport | None = Field(description="Decision at the first plane; null without a limit.")
+    pin_may_explain: bool | None = Field(
+        description="Whether the pin's own runout could explain the reading; null if not known."
+    )
+    notes: list[str] = Field(description="Notes on results that could not be determined.")
     next_step: NextStep
     cautions: list[str]
     provenance: Provenance

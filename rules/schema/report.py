@@ -1,10 +1,6 @@
-"""The report of a check: verdict, findings, budgets and where it all comes from.
+"""Report of a check: verdict, findings, figures, work instruction and provenance.
 
-Every field is always present; what could not be derived is null and named under ``undecided``.
-
-The parts of a report about speed, balance, mass, load, grip and stiffness.
-
-The work instruction of a stack: how to build it, what to read, what to sign, how to take it apart.
+Every field is always present; a value that cannot be derived is null.
 """
 
 from __future__ import annotations
@@ -59,27 +55,25 @@ SPEED_CAUSES: Final = {
     "machine": "machine",
     "cutting_speed": "cutting speed",
 }
-"""What limits a speed, in words."""
+"""Causes of a speed limit as text."""
 
 
 class SpeedLimit(Out):
-    """One cause that limits the speed."""
+    """Speed limit by one cause."""
 
     cause: Annotated[
         Literal["component", "balance", "critical_speed", "shrink_fit", "machine", "cutting_speed"], OPEN
     ] = Field(title="Limited by")
-    component: str | None = Field(
-        title="Part or joint", description="The component, or for a shrink fit the joint, it belongs to."
-    )
+    component: str | None = Field(title="Part or joint", description="Component, or joint for a shrink fit.")
     speed_rpm: float = Field(
         title="Highest speed",
-        description="Highest speed it allows: of the critical speed the share that its rule allows; for a shrink fit"
-        " where the grip meets what the cut asks, or is gone where the cut asks nothing.",
+        description="Highest permissible speed, rpm. Critical speed: the permissible share of it. Shrink fit: the"
+        " speed at which the grip just holds the cutting load, or the release speed without a load.",
     )
 
     @property
     def words(self) -> str:
-        """The cause as people read it, with its component or joint; no part of the JSON."""
+        """Cause with its component or joint, as text; not part of the JSON."""
         cause = SPEED_CAUSES.get(self.cause, self.cause)
         if self.component is None:
             return cause
@@ -87,130 +81,146 @@ class SpeedLimit(Out):
 
 
 class SpeedReport(Out):
-    """How fast the stack may turn."""
+    """Speed limits of the stack."""
 
     asked_rpm: float | None = Field(title="Programmed speed")
-    limits: list[SpeedLimit] = Field(description="Lowest first.")
+    limits: list[SpeedLimit] = Field(description="Speed limits, lowest first.")
     governing: SpeedLimit | None = Field(title="Lowest limit")
     margin_rpm: float | None = Field(
-        title="Margin to the lowest limit", description="Governing limit less the speed asked; negative beyond it."
+        title="Margin to the lowest limit",
+        description="Lowest limit minus programmed speed, rpm; negative beyond the limit.",
     )
     margin_percent: float | None = Field(
         title="Relative margin",
-        description="That margin in percent of the speed asked.",
+        description="Margin in percent of the programmed speed.",
     )
-    complete: bool = Field(description="False when a limit that applies is not known.")
+    complete: bool = Field(description="False if an applicable limit is not known.")
 
 
 class BalanceReport(Out):
-    """Unbalance by ISO 21940-11, residuals and eccentric masses randomly clocked."""
+    """Unbalance by ISO 21940-11, from residual unbalances and eccentric masses at random clocking."""
 
-    grade: str | None = Field(title="Required balance grade", description="The grade asked.")
+    grade: str | None = Field(title="Required balance grade", description="Required balance grade.")
     unbalance_p95_gmm: float | None = Field(title="Unbalance, 95th percentile")
     unbalance_worst_gmm: float | None = Field(title="Unbalance, worst case")
     permissible_gmm: float | None = Field(
-        title="Permissible unbalance at the programmed speed", description="At the asked speed and grade."
+        title="Permissible unbalance at the programmed speed",
+        description="Permissible unbalance at the programmed speed and required grade, g·mm.",
     )
     highest_speed_rpm: float | None = Field(
-        title="Highest speed for the required grade", description="Highest speed at which the grade is kept, at p95."
+        title="Highest speed for the required grade",
+        description="Highest speed that meets the required grade at the 95th percentile, rpm.",
     )
     quality_mm_per_s: float | None = Field(
-        title="e·ω at the programmed speed", description="What the p95 unbalance amounts to at the asked speed, e·ω."
+        title="e·ω at the programmed speed",
+        description="e·ω of the 95th percentile unbalance at the programmed speed, mm/s.",
     )
     best_grade: str | None = Field(
-        title="Finest grade met at the programmed speed", description="Finest grade kept at the asked speed."
+        title="Finest grade met at the programmed speed", description="Finest grade met at the programmed speed."
     )
     rotating_force_n: float | None = Field(
-        title="Rotating force at the programmed speed", description="Force of the p95 unbalance at the asked speed."
+        title="Rotating force at the programmed speed",
+        description="Centrifugal force of the 95th percentile unbalance at the programmed speed, N.",
     )
     couple_rms_g_mm2: float | None = Field(
         title="Couple about the gauge line, root mean square",
-        description="Couple of the unbalances about the gauge line, root mean square over all clockings, g·mm².",
+        description="Couple unbalance about the gauge line, root mean square over all clockings, g·mm².",
     )
     couple_worst_g_mm2: float | None = Field(title="Couple about the gauge line, worst case")
     seating_gmm: float | None = Field(
         title="Unbalance from one reseating in the spindle",
-        description="Unbalance one reseating in the spindle may bring: balancing below it is pointless.",
+        description="Unbalance from one reseating in the spindle, g·mm; finer balancing has no effect.",
     )
 
 
 class ComponentMass(Out):
-    """Mass properties of one component, stated or from its outline."""
+    """Mass properties of one component, stated or computed from its outline."""
 
     component: str = Field(title="Part")
     mass_kg: float | None = Field(title="Mass")
-    centre_of_mass_mm: float | None = Field(title="Centre of mass", description="From the gauge line.")
+    centre_of_mass_mm: float | None = Field(title="Centre of mass", description="Distance from the gauge line, mm.")
     transverse_inertia_kg_mm2: float | None = Field(
-        title="Moment of inertia", description="About a diameter through its own centre of mass."
+        title="Moment of inertia",
+        description="Moment of inertia about a diameter through the component's centre of mass, kg·mm².",
     )
 
 
 class MassReport(Out):
-    """Mass of the stack."""
+    """Mass properties of the stack."""
 
     total_kg: float | None = Field(title="Mass of the stack")
     centre_of_mass_mm: float | None = Field(
-        title="Centre of mass from the gauge line", description="From the gauge line."
+        title="Centre of mass from the gauge line", description="Distance from the gauge line, mm."
     )
     transverse_inertia_kg_mm2: float | None = Field(
-        title="Moment of inertia about a diameter", description="About a diameter through the common centre of mass."
+        title="Moment of inertia about a diameter",
+        description="Moment of inertia about a diameter through the stack's centre of mass, kg·mm².",
     )
     tilting_moment_n_m: float | None = Field(
-        title="Tilting moment about the gauge line", description="Of the weight about the gauge line, axis level."
+        title="Tilting moment about the gauge line",
+        description="Moment of the weight about the gauge line with the axis horizontal, N·m.",
     )
     components: list[ComponentMass]
 
 
 class LoadReport(Out):
-    """What the cut asks. Computed loads are those of a sharp cutter that runs true; wear adds a third or more."""
+    """Cutting load. Computed loads are for a sharp tool that runs true; wear adds a third or more."""
 
     source: Annotated[Literal["stated", "milling"], OPEN] | None = Field(
-        title="Source", description="'stated' where the request states torque or pull; null where nothing tells a load."
+        title="Source", description="'stated' if the request states torque or pull-out force; null without a load."
     )
-    torque_n_m: float | None = Field(title="Largest torque", description="Largest torque in a revolution.")
-    axial_pull_n: float | None = Field(title="Pull-out force", description="Pull out of the clamp, of helical teeth.")
-    radial_force_n: float | None = Field(title="Radial force", description="Largest force across the axis.")
-    power_kw: float | None = Field(title="Spindle power", description="At the spindle, mean of a milling cut.")
+    torque_n_m: float | None = Field(title="Largest torque", description="Largest torque in a revolution, N·m.")
+    axial_pull_n: float | None = Field(
+        title="Pull-out force", description="Axial pull-out force of the helical flutes, N."
+    )
+    radial_force_n: float | None = Field(title="Radial force", description="Largest radial force, N.")
+    power_kw: float | None = Field(title="Spindle power", description="Mean spindle power of the cut, kW.")
     mean_torque_n_m: float | None = Field(title="Mean torque")
     mean_chip_thickness_mm: float | None = Field(title="Mean chip thickness")
     specific_force_mpa: float | None = Field(
-        title="Specific cutting force", description="k_c at the mean chip thickness."
+        title="Specific cutting force", description="Specific cutting force k_c at the mean chip thickness, MPa."
     )
-    teeth_in_cut: float | None = Field(title="Teeth in cut, mean", description="Mean number of teeth engaged.")
+    teeth_in_cut: float | None = Field(title="Teeth in cut, mean", description="Mean number of teeth in cut.")
     removal_rate_mm3_per_min: float | None = Field(title="Material removal rate")
 
 
 class ShrinkReport(Out):
-    """A shrink-fit joint after Lamé, interferences on the diameter after smoothing."""
+    """Shrink-fit joint by Lamé; interferences on the diameter, after smoothing of the surfaces."""
 
     least_interference_um: float = Field(title="Interference, minimum")
     greatest_interference_um: float = Field(title="Interference, maximum")
     interference_at_speed_um: float = Field(
         title="Minimum interference at speed",
-        description="What speed leaves of the least; at rest where none is asked.",
+        description="Minimum interference at the programmed speed, µm; at rest without a speed.",
     )
-    least_pressure_mpa: float = Field(title="Minimum contact pressure at speed", description="At that interference.")
-    greatest_pressure_mpa: float = Field(title="Maximum contact pressure at rest", description="At rest.")
+    least_pressure_mpa: float = Field(
+        title="Minimum contact pressure at speed", description="Contact pressure at the minimum interference, MPa."
+    )
+    greatest_pressure_mpa: float = Field(
+        title="Maximum contact pressure at rest",
+        description="Contact pressure at the maximum interference, at rest, MPa.",
+    )
     friction: float = Field(title="Coefficient of friction")
     hub_stress_mpa: float = Field(
         title="Von Mises stress at the bore",
-        description="Von Mises stress at the bore, greatest interference, asked speed.",
+        description="Von Mises stress at the bore, maximum interference, programmed speed, MPa.",
     )
     yield_mpa: float | None = Field(title="Yield stress of the holder")
     opening_temperature_c: float | None = Field(
         title="Temperature to open the bore",
-        description="Of the hub, the shank staying cold, with play to join. Hot metal burns: see the cautions.",
+        description="Holder temperature for insertion with clearance, shank cold, °C. Burn hazard: see the cautions.",
     )
     release_speed_rpm: float | None = Field(
-        title="Release speed", description="Where the least interference is gone; null if never."
+        title="Release speed", description="Speed at which the minimum interference is lost, rpm; null if never."
     )
     holding_speed_rpm: float | None = Field(
-        title="Highest speed that holds the load", description="Where the grip meets what the cut asks; null if never."
+        title="Highest speed that holds the load",
+        description="Speed at which the grip just holds the cutting load, rpm; null if never.",
     )
 
 
 class GripReport(Out):
-    """How a straight shank is held."""
+    """Grip on a straight shank."""
 
     joint: str = Field(title="Joint")
     at: list[Pointer]
@@ -218,23 +228,25 @@ class GripReport(Out):
     minimum_grip_mm: float | None = Field(title="Minimum grip")
     projection_mm: float | None = Field(title="Projection")
     basis: Annotated[Literal["rating", "interference"], OPEN] = Field(
-        title="Capacity from", description="Where its capacity comes from."
+        title="Capacity from", description="Source of the torque capacity."
     )
     torque_capacity_n_m: float | None = Field(
-        title="Torque capacity", description="At this grip length and the asked speed."
+        title="Torque capacity", description="Torque capacity at this grip length and the programmed speed, N·m."
     )
     axial_capacity_n: float | None = Field(title="Axial capacity")
     safety_factor: float | None = Field(
-        title="Safety factor against slip", description="Against torque and pull together."
+        title="Safety factor against slip",
+        description="Safety factor against slip under torque and pull-out force together.",
     )
     weakest: bool = Field(
-        title="Lowest safety factor", description="The joint of the lowest safety factor, where all are known."
+        title="Lowest safety factor",
+        description="Whether this joint has the lowest safety factor; false if one is not known.",
     )
     shrink_fit: ShrinkReport | None
 
 
 class BendingShare(Out):
-    """What one part has in the deflection of the tip."""
+    """Share of one part in the deflection at the tip."""
 
     name: str = Field(title="Part or joint")
     kind: Annotated[Literal["component", "joint", "spindle"], OPEN] = Field(title="Kind")
@@ -242,25 +254,26 @@ class BendingShare(Out):
 
 
 class StiffnessReport(Out):
-    """Bending of the stack as a stepped beam held at the gauge line."""
+    """Bending of the stack as a stepped beam, clamped at the gauge line."""
 
     tip_compliance_um_per_n: float | None = Field(title="Compliance at the tip")
     tip_stiffness_n_per_um: float | None = Field(title="Stiffness at the tip")
-    radial_force_n: float | None = Field(
-        title="Radial force at the tip", description="Force across the axis at the tip."
+    radial_force_n: float | None = Field(title="Radial force at the tip", description="Radial force at the tip, N.")
+    deflection_um: float | None = Field(
+        title="Deflection of the tip", description="Deflection at the tip under the radial force, µm."
     )
-    deflection_um: float | None = Field(title="Deflection of the tip", description="Of the tip under that force.")
     deflection_limit_um: float | None = Field(title="Permissible deflection")
-    shares: list[BendingShare] = Field(description="Where the deflection comes from; they add up to 1.")
+    shares: list[BendingShare] = Field(description="Shares of the deflection at the tip; their sum is 1.")
     bending_frequencies_hz: list[float] = Field(
-        title="Natural frequencies in bending", description="First ones, lowest first; empty where not known."
+        title="Natural frequencies in bending",
+        description="Lowest natural frequencies in bending, Hz, in ascending order; empty if not known.",
     )
     critical_speed_rpm: float | None = Field(
-        title="Critical speed", description="Speed of one turn a period of the first of them."
+        title="Critical speed", description="Critical speed: lowest natural frequency as a speed, rpm."
     )
     spindle_frequency_hz: float | None = Field(title="Spindle frequency")
     tooth_passing_hz: float | None = Field(title="Tooth-passing frequency")
-    notes: list[str] = Field(description="What the model leaves out.")
+    notes: list[str] = Field(description="Notes on the limits of the model.")
 
 
 AssemblyAction = Literal[
@@ -281,81 +294,83 @@ AssemblyAction = Literal[
     "remove",
     "stop",
 ]
-"""What is done in a step; 'stop' says that something must not be done, and why."""
+"""Actions of a step; 'stop' marks something that must not be done."""
 
 
 class AssemblyValue(Out):
-    """A number of this stack that a step is about."""
+    """Value for a step."""
 
     name: str = Field(title="Name", examples=["grip length"])
-    unit: str | None = Field(title="Unit", description="Null for a count.", examples=["mm"])
-    value: float | None = Field(title="Value", description="What to set or to read; null where only bounds are known.")
+    unit: str | None = Field(title="Unit", description="Unit; null for a count.", examples=["mm"])
+    value: float | None = Field(title="Value", description="Value to set or measure; null if only bounds are known.")
     at_least: float | None = Field(title="At least")
     at_most: float | None = Field(title="At most")
 
 
 class AssemblyStep(Out):
-    """One step of the work."""
+    """Step of the work instruction."""
 
     number: int
     action: Annotated[AssemblyAction, OPEN]
-    components: list[str] = Field(description="Ids of the components in hand.")
-    joint: str | None = Field(description="The joint it belongs to, spindle side first.", examples=["c1/ext"])
+    components: list[str] = Field(description="Ids of the components of this step.")
+    joint: str | None = Field(description="Joint of this step, spindle side first.", examples=["c1/ext"])
     text: str
     values: list[AssemblyValue]
-    caution: list[str] = Field(description="What can hurt or go wrong in this step.")
+    caution: list[str] = Field(description="Cautions for this step.")
     at: list[Pointer]
-    not_stated: list[Pointer] = Field(description="Request fields that would make the step more exact.")
+    not_stated: list[Pointer] = Field(description="Request fields that would make the step more precise.")
     from_maker: list[str] = Field(
-        description="What only the maker of the part can state: no open standard gives it.",
+        description="Values from the part's manufacturer; no open standard has them.",
         examples=[["tightening torque of the nut"]],
     )
 
 
 class AcceptanceReport(Out):
-    """Where the finished assembly is read and when the reading is good."""
+    """Runout acceptance of the finished assembly."""
 
     limit_at: Annotated[Literal["gauge_plane", "tip"], OPEN] = Field(title="Measuring plane")
     plane_mm: float | None = Field(
-        title="Measuring plane from the gauge line", description="Where the indicator touches, from the gauge line."
+        title="Measuring plane from the gauge line",
+        description="Distance of the measuring plane from the gauge line, mm.",
     )
     counted_from: Literal["last_clamping_face"]
     face_of: str | None = Field(
         title="Distance counted from the workpiece-side face of",
-        description="The component whose workpiece-side face that is.",
+        description="Component with the reference face.",
     )
     distance_mm: float | None = Field(
-        title="Distance of the measuring plane from that face", description="Of the plane from that face."
+        title="Distance of the measuring plane from that face",
+        description="Distance of the measuring plane from the reference face, mm.",
     )
     limit_um: float | None = Field(title="Runout limit")
     expected_p50_um: float | None = Field(
-        title="Expected reading, median", description="Half of such assemblies read less; null where not complete."
+        title="Expected reading, median", description="Predicted median, TIR in µm; null if a contributor is not known."
     )
     expected_p95_um: float | None = Field(
-        title="Expected reading, 95th percentile", description="95 % of such assemblies read less."
+        title="Expected reading, 95th percentile", description="Predicted 95th percentile, TIR in µm."
     )
-    rule: str = Field(description="When to accept and when to refuse, in words.")
+    rule: str = Field(description="Acceptance criterion as text.")
 
 
 class RecordField(Out):
-    """A blank of the record, to be filled in by whoever did the work."""
+    """Blank of the assembly record."""
 
     name: str = Field(title="Quantity", examples=["grip length"])
     joint: str | None = Field(title="Joint")
     unit: str | None = Field(title="Unit")
-    target: float | None = Field(title="Target", description="What it should be, where the stack tells.")
+    target: float | None = Field(title="Target", description="Target value, if the stack gives one.")
     at_least: float | None = Field(title="At least")
     at_most: float | None = Field(title="At most")
 
 
 class AssemblyReport(Out):
-    """The work instruction, derived from the joints of this very stack."""
+    """Work instruction for this stack."""
 
-    buildable: bool = Field(description="False when a step says stop: then the stack cannot be finished as it stands.")
+    buildable: bool = Field(description="False if a step says stop; the stack cannot be completed as stated.")
     steps: list[AssemblyStep]
     acceptance: AcceptanceReport
     record: list[RecordField]
-    disassembly: list[AssemblyStep] = Field(description="Outermost joint first.")
+    disassembly: list[AssemblyStep] = Field(description="Disassembly steps, outermost joint first.")
 
 
 Verdict = Literal["pass", "review", "fail"]
@@ -363,33 +378,33 @@ Severity = Literal["error", "warning", "advice"]
 
 
 class Finding(Out):
-    """One rule's objection."""
+    """Finding of a rule."""
 
-    code: str = Field(description="The rule's stable code.", examples=["GRIP-010"])
+    code: str = Field(description="Stable code of the rule.", examples=["GRIP-010"])
     severity: Annotated[Severity, OPEN]
     title: str
-    message: str = Field(description="What was seen and what would do, with both numbers.")
+    message: str = Field(description="Message with the observed value and the limit.")
     at: list[Pointer]
-    observed: float | str | None = Field(title="Observed", description="What was seen.")
-    limit: float | str | None = Field(title="Limit", description="What it was held against.")
-    unit: str | None = Field(description="Unit of observed, limit and margin.")
-    margin: float | None = Field(title="Margin", description="Distance to the limit, negative beyond it.")
+    observed: float | str | None = Field(title="Observed", description="Observed value.")
+    limit: float | str | None = Field(title="Limit", description="Limit for the observed value.")
+    unit: str | None = Field(description="Unit of observed value, limit and margin.")
+    margin: float | None = Field(title="Margin", description="Margin to the limit; negative beyond it.")
     remedy: str
     source: str
 
 
 class Undecided(Out):
-    """A rule that concerns the stack and could not be decided."""
+    """Rule that applies to the stack but lacks data."""
 
     code: str
-    severity: Annotated[Severity, OPEN] = Field(description="What its finding would have been.")
+    severity: Annotated[Severity, OPEN] = Field(description="Severity if violated.")
     title: str
     at: list[Pointer]
     lacks: list[LackingFact]
 
 
 class Summary(Out):
-    """Counts by kind."""
+    """Numbers of findings by severity, and of decided and undecided rules."""
 
     errors: int
     warnings: int
@@ -399,7 +414,7 @@ class Summary(Out):
 
 
 class PositionReport(Out):
-    """Where a component lies along the axis; zero is the gauge line, positive toward the cut."""
+    """Axial position of a component from the gauge line, mm; positive toward the cut."""
 
     component: str = Field(title="Part")
     from_mm: float | None = Field(title="From")
@@ -407,61 +422,64 @@ class PositionReport(Out):
 
 
 class GeometryReport(Out):
-    """The stack along its axis."""
+    """Axial dimensions of the stack."""
 
     last_clamping_face_mm: float | None = Field(title="Last clamping face from the gauge line")
     gauge_plane_mm: float | None = Field(
-        title="Gauge plane from the gauge line", description="Where the indicator touches."
+        title="Gauge plane from the gauge line", description="Distance of the gauge plane from the gauge line, mm."
     )
     tip_mm: float | None = Field(
-        title="Projection from the gauge line", description="Cutting tip, the projection from the gauge line."
+        title="Projection from the gauge line", description="Distance of the cutting tip from the gauge line, mm."
     )
     components: list[PositionReport]
 
 
 class ContributorReport(Out):
-    """One cause of eccentricity. Its amplitude, half of the TIR, is linear: offset + slope × z, along and across.
+    """Contributor to the runout.
 
-    Across is zero where the direction is not known to any other contributor.
+    Its amplitude, half the TIR, is linear along the axis: offset + slope × z, in two components, along and across. The
+    across component is zero if the direction relative to other contributors is not known.
     """
 
     name: str = Field(title="Contributor", examples=["seat of c1"])
     component: str | None
     law: Annotated[Literal["limit", "capability", "measured"], OPEN] = Field(title="Basis")
     direction_known: bool = Field(
-        title="Direction", description="Measured with its direction, so it adds as a vector where joints allow."
+        title="Direction", description="Whether the direction was measured, so that it adds as a vector."
     )
-    offset_um: float = Field(description="Amplitude at the gauge line, signed, µm.")
+    offset_um: float = Field(description="Amplitude at the gauge line, with sign, µm.")
     offset_across_um: float
     slope_um_per_mm: float = Field(description="Change of the amplitude along the axis, µm/mm.")
     slope_across_um_per_mm: float
-    gauge_plane_tir_um: float | None = Field(title="At the gauge plane", description="Its own TIR at the gauge plane.")
-    tip_tir_um: float | None = Field(title="At the tip", description="Its own TIR at the tip.")
+    gauge_plane_tir_um: float | None = Field(
+        title="At the gauge plane", description="TIR of this contributor alone at the gauge plane, µm."
+    )
+    tip_tir_um: float | None = Field(title="At the tip", description="TIR of this contributor alone at the tip, µm.")
     gauge_plane_share: float | None = Field(
         title="Share", description="Share of the mean square runout at the gauge plane."
     )
 
 
 class PlaneReport(Out):
-    """The predicted total indicator reading at one plane."""
+    """Predicted total indicator reading at one plane."""
 
     z_mm: float = Field(title="From the gauge line")
-    p50_um: float = Field(title="Median", description="Half of the assemblies read less.")
-    p95_um: float = Field(title="95th percentile", description="95 % of the assemblies read less.")
+    p50_um: float = Field(title="Median", description="Median of the TIR over all assemblies, µm.")
+    p95_um: float = Field(title="95th percentile", description="95th percentile of the TIR over all assemblies, µm.")
     best_clocking_um: float = Field(
-        title="Lowest by clocking", description="Least reading if every joint could be turned freely."
+        title="Lowest by clocking", description="Lowest TIR by clocking every joint freely, µm."
     )
     worst_case_um: float | None = Field(
         title="Worst case",
-        description="Every contributor at its limit and in line; null where a contributor has no hard limit.",
+        description="TIR with every contributor at its limit and in line, µm; null if one has no hard limit.",
     )
     probability_within_limit: float | None = Field(title="Within the limit")
 
 
 class RunoutReport(Out):
-    """The runout budget."""
+    """Runout of the stack."""
 
-    complete: bool = Field(description="False when a contributor is not known: the figures are then too small.")
+    complete: bool = Field(description="False if a contributor is not known; the true runout is then larger.")
     not_stated: list[LackingFact]
     limit_um: float | None = Field(title="Runout limit")
     limit_at: Annotated[Literal["gauge_plane", "tip"], OPEN] = Field(title="Measuring plane")
@@ -471,7 +489,7 @@ class RunoutReport(Out):
 
 
 class ThresholdReport(Out):
-    """A threshold the policy changed."""
+    """Threshold changed by the policy."""
 
     code: str
     threshold: str
@@ -481,7 +499,7 @@ class ThresholdReport(Out):
 
 
 class OverrideReport(Out):
-    """A safety rule whose severity an operator's rulebook lowered."""
+    """Safety rule with its severity lowered by an operator's rulebook."""
 
     code: str
     from_severity: Annotated[Severity, OPEN]
@@ -490,44 +508,44 @@ class OverrideReport(Out):
 
 
 class ReplacedRule(Out):
-    """A rule that stands in the place of one of an earlier rulebook."""
+    """Rule that replaces one of an earlier rulebook."""
 
     code: str
     safety: bool
-    book: str = Field(description="The file that the rule in force stands in.")
+    book: str = Field(description="Rulebook file of the rule in force.")
 
 
 class Provenance(Out):
-    """What answered, by which rules, to which request."""
+    """Version, rulebooks and request behind the report."""
 
     service: str = Field(title="Service")
     version: str = Field(title="Version")
     rulebooks: list[str] = Field(title="Rulebooks", description="Names of the rulebooks in force.")
     rulebook_sha256: str = Field(title="Rulebooks, SHA-256")
     catalogue_sha256: str | None = Field(
-        title="Catalogue, SHA-256", description="Of the mounted components; null where none are mounted."
+        title="Catalogue, SHA-256", description="SHA-256 of the mounted catalogue; null without a catalogue."
     )
     request_sha256: str = Field(
         title="Request, SHA-256",
-        description="SHA-256 of the request as understood: unset fields left out, lengths in mm, compact JSON.",
+        description="SHA-256 of the request as parsed: compact JSON, lengths in mm, unset fields left out.",
     )
     thresholds_changed: list[ThresholdReport]
     severities_lowered: list[OverrideReport]
     rules_replaced: list[ReplacedRule] = Field(
-        description="Rules that an operator's rulebook replaced; they may ask for less than the rules they replace."
+        description="Rules that an operator's rulebook replaced; they may be less strict."
     )
 
 
 class Report(Out):
-    """The answer to a check."""
+    """Report of a check."""
 
     verdict: Verdict
-    stack: str | None = Field(description="The caller's name for the stack.")
+    stack: str | None = Field(description="Caller's name of the stack.")
     summary: Summary
     findings: list[Finding]
     undecided: list[Undecided]
     decided: list[str] = Field(
-        title="Rules decided", description="Codes of rules that concern the stack and were decided wherever they do."
+        title="Rules decided", description="Codes of rules that apply to the stack and were decided everywhere."
     )
     geometry: GeometryReport
     runout: RunoutReport
@@ -537,6 +555,6 @@ class Report(Out):
     grip: list[GripReport]
     stiffness: StiffnessReport
     mass: MassReport
-    assembly: AssemblyReport | None = Field(description="The work instruction; null unless asked for.")
+    assembly: AssemblyReport | None = Field(description="Work instruction; null unless requested.")
     cautions: list[str]
     provenance: Provenance

@@ -1,7 +1,4 @@
-"""Searching an inventory for the stacks that do a job: the request.
-
-Searching an inventory for the stacks that do a job: the report.
-"""
+"""Request and report of a search of an inventory for stacks that do a job."""
 
 from __future__ import annotations
 
@@ -36,10 +33,10 @@ __all__ = [
 
 
 MAX_INVENTORY: Final = 200
-"""Different components a search may choose from."""
+"""Most different components in a search."""
 
 MAX_SEARCH_LENGTH: Final = 6
-"""Components of a stack from holder to tool; a retention knob is not counted."""
+"""Most components of a stack from holder to tool, without the retention knob."""
 
 MAX_JUDGED: Final = 1000
 MAX_RESULTS: Final = 200
@@ -59,31 +56,31 @@ Stock = Annotated[
 
 
 class Projection(Model):
-    """How far the tip must stand out, after every shank is set as the grip setting says."""
+    """Required projection of the tip, with every shank set by the grip setting."""
 
     measured_from: Literal["gauge_line", "last_clamping_face"] = Field(
-        "gauge_line", description="The gauge line of the spindle, or the face that clamps the tool itself."
+        "gauge_line", description="Reference of the projection: the spindle's gauge line or the last clamping face."
     )
-    at_least_mm: Length | None = Field(None, description="Shortest projection that reaches.", examples=[150])
-    at_most_mm: Length | None = Field(None, description="Longest projection accepted.", examples=[200])
+    at_least_mm: Length | None = Field(None, description="Minimum projection, mm.", examples=[150])
+    at_most_mm: Length | None = Field(None, description="Maximum projection, mm.", examples=[200])
 
 
 class ClearanceZone(Model):
-    """A length of the stack, counted from the tip, in which no part may be wider than a radius."""
+    """Zone along the stack with a maximum radius."""
 
-    from_mm: Length = Field(0.0, description="Where the zone begins, from the tip toward the spindle.")
-    to_mm: PositiveLength = Field(description="Where the zone ends, from the tip toward the spindle.", examples=[70])
-    radius_mm: PositiveLength = Field(description="Largest radius allowed within it.", examples=[10])
+    from_mm: Length = Field(0.0, description="Start of the zone, mm from the tip toward the spindle.")
+    to_mm: PositiveLength = Field(description="End of the zone, mm from the tip toward the spindle.", examples=[70])
+    radius_mm: PositiveLength = Field(description="Maximum radius in the zone, mm.", examples=[10])
 
 
 class Requirement(Model):
-    """What the stack is wanted for, beyond what the operation asks."""
+    """Requirements of the search in addition to the operation."""
 
     cutters: list[Identifier] | None = Field(
         None,
         min_length=1,
         max_length=MAX_INVENTORY,
-        description="Keys of the cutters or gauge pins that will do; every cutter of the inventory when not given.",
+        description="Keys of suitable cutting tools or gauge pins; default all cutting tools of the inventory.",
         examples=[["KB-EM8-3"]],
     )
     projection: Projection | None = None
@@ -91,94 +88,101 @@ class Requirement(Model):
         None,
         min_length=1,
         max_length=50,
-        description="Zones that all hold, in any order: the envelope of the stack by the distance from the tip.",
+        description="Clearance zones, in any order; all apply.",
     )
     grip: GripSetting = Field(
         "to_reach",
-        description="How deep straight shanks are set. 'longest': as deep as shank and bore allow. 'shortest': the"
-        " least grip that is stated or usual. 'to_reach': as deep as they go, and drawn out no further than the"
-        " projection needs, the joint nearest the spindle first; from the last clamping face, the tool alone.",
+        description="Grip length of straight shanks. 'longest': as deep as shank and bore allow. 'shortest': the"
+        " minimum"
+        " grip, stated or usual. 'to_reach': as deep as possible for the required projection; the joint nearest the"
+        " spindle is drawn out first, or the tool alone if the projection counts from the last clamping face.",
     )
     max_components: Annotated[int, Field(ge=2, le=MAX_SEARCH_LENGTH)] = Field(
-        5, description="Longest stack, from holder to tool; a retention knob is not counted."
+        5, description="Most components from holder to tool, without the retention knob."
     )
 
 
 class Page(Model):
-    """How much work one answer may cost; what is left over is continued."""
+    """Work limit of one page."""
 
     judged_at_most: Annotated[int, Field(ge=1, le=MAX_JUDGED)] = Field(
-        250, description="Stacks judged in full before the answer is given."
+        250, description="Most stacks judged on the page."
     )
-    results_at_most: Annotated[int, Field(ge=1, le=MAX_RESULTS)] = Field(
-        50, description="Stacks found before the answer is given."
-    )
+    results_at_most: Annotated[int, Field(ge=1, le=MAX_RESULTS)] = Field(50, description="Most results on the page.")
 
 
 class SearchRequest(Model):
-    """An inventory and what is wanted of it: which stacks go together and do the job?"""
+    """Inventory and requirements of a search."""
 
     components: Inventory | None = Field(
-        None, description="The inventory: components by key. Each may be used as often as `stock` says."
+        None, description="Inventory: components by key, each available as often as `stock` states."
     )
     stock: Stock | None = Field(
         None,
-        description="Pieces on hand, by key; one of each that is not named. A key of the mounted catalogue named here"
-        " belongs to the inventory, too.",
+        description="Quantities on hand by key; default 1. A key of the mounted catalogue adds that component to the"
+        " inventory.",
         examples=[{"KB-P12-8": 2}],
     )
-    whole_catalogue: bool = Field(False, description="Search the whole mounted catalogue beside `components`.")
-    requirement: Requirement | None = Field(None, description="Left out, every stack that goes together is found.")
-    operation: Operation | None = Field(None, description="Demands; left out, only the stacks themselves are judged.")
+    whole_catalogue: bool = Field(
+        False, description="Whether to search the whole mounted catalogue in addition to `components`."
+    )
+    requirement: Requirement | None = Field(
+        None, description="Requirements; if absent, every stack that fits together is found."
+    )
+    operation: Operation | None = Field(
+        None, description="Requirements of the operation; if absent, only the stacks themselves are judged."
+    )
     machine: Machine | None = Field(
         None,
-        description="The machine; left out, its limits are not judged. Retention knobs of the inventory are tried where"
-        " it states the knob its drawbar takes.",
+        description="Machine; if absent, its limits are not judged. Retention knobs of the inventory are tried if the"
+        " machine states the one it requires.",
     )
-    policy: Policy | None = Field(None, description="How strictly to judge; left out, the defaults hold.")
+    policy: Policy | None = Field(
+        None, description="Treatment of warnings, undecided rules and thresholds; defaults apply if absent."
+    )
     accept: Literal["pass", "review"] = Field(
-        "review", description="The worst verdict that is kept. What fails is never kept."
+        "review", description="Lowest verdict of a result; failed stacks are never results."
     )
     rank_by: list[RankCriterion] | None = Field(
         None,
         min_length=1,
         max_length=6,
-        description="What decides first, second and so on; when not given: verdict, runout_p95, projection, stiffness,"
+        description="Ranking criteria in order of priority; default verdict, runout_p95, projection, stiffness,"
         " components, mass.",
         examples=[["verdict", "projection"]],
     )
     page: Page | None = None
     continuation: (
-        Annotated[str, Field(pattern=r"^[A-Za-z0-9_-]{1,100}$", description="Token of the page before.")] | None
+        Annotated[str, Field(pattern=r"^[A-Za-z0-9_-]{1,100}$", description="Token of the previous page.")] | None
     ) = Field(
         None,
-        description="Token of the page before; the rest of the request must be the same but for `page`.",
+        description="Token of the previous page; only `page` may differ from the previous request.",
     )
 
 
-_CHECK = "The stack as a request of POST /v1/checks, with its components written out: the very request that was judged."
+_CHECK = "Judged request for POST /v1/checks, with all components written out."
 
 
 class SearchCounts(Out):
-    """How the orders of the inventory divide. Of all pages together: orders_possible = orders_cut + judged."""
+    """Counts of the search. Over all pages: orders_possible = orders_cut + judged."""
 
-    parts: int = Field(description="Different components searched.")
+    parts: int = Field(description="Number of different components searched.")
     orders_possible: int = Field(
-        description="Ways to put a holder first, a wanted tool last, and any extensions, reducers and collets between"
-        " them, with what is on hand and no regard to fit; times the knobs to try. The same on every page."
+        description="Number of possible orders of holder, extensions, reducers, collets and tool from the stock,"
+        " regardless of fit, times the knobs to try. The same on every page."
     )
-    orders_cut: int = Field(description="Orders given up on this page before they were judged; see `cut`.")
-    judged: int = Field(description="Stacks judged in full on this page.")
-    kept: int = Field(description="Of those, the results of this page.")
-    refused: int = Field(description="Of those, the others; see `refused_by`.")
+    orders_cut: int = Field(description="Number of orders ruled out early on this page; see `cut`.")
+    judged: int = Field(description="Number of stacks judged on this page.")
+    kept: int = Field(description="Number of judged stacks that are results.")
+    refused: int = Field(description="Number of judged stacks that are not results; see `refused_by`.")
 
 
 class CutOrders(Out):
-    """Orders that share a reason for which they were given up unjudged."""
+    """Orders ruled out early for one reason."""
 
     code: str = Field(
-        description="Rule that refuses a part, a joint or a knob whatever stands around it; or REQ, what the request"
-        " itself asks. An order counts once, by what is met first from the tool upward.",
+        description="Code of the rule that a part, joint or knob always breaks, or REQ for a requirement of the"
+        " request. An order counts once, by the first reason from the tool upward.",
         examples=["COL-010"],
     )
     title: str
@@ -186,16 +190,16 @@ class CutOrders(Out):
 
 
 class RefusedStacks(Out):
-    """Stacks that share a reason for which they were judged and not kept."""
+    """Judged stacks that are not results for one reason."""
 
     code: str = Field(examples=["RUN-010"])
     title: str
-    stacks: int = Field(description="Stacks refused for it, among other reasons or alone.")
-    alone: int = Field(description="Of those, the stacks refused for nothing else.")
+    stacks: int = Field(description="Number of stacks with this reason, alone or among others.")
+    alone: int = Field(description="Number of stacks with this reason only.")
 
 
 class Reason(Out):
-    """One reason why a stack is not kept."""
+    """Reason why a stack is not a result."""
 
     code: str = Field(examples=["RUN-010"])
     title: str
@@ -203,85 +207,83 @@ class Reason(Out):
 
 
 class JointSetting(Out):
-    """How deep a straight shank is set."""
+    """Grip setting of a straight shank."""
 
     upper: str
     lower: str
     grip_length_mm: float
-    longest_mm: float = Field(description="As deep as shank and bore allow.")
-    shortest_mm: float = Field(description="The least grip stated, else the usual one.")
-    drawn_out_mm: float = Field(description="How much less than the longest it was set.")
-    projection_mm: float | None = Field(description="How far the lower component then stands out of the upper one.")
+    longest_mm: float = Field(description="Maximum grip length, mm.")
+    shortest_mm: float = Field(description="Minimum grip length, stated or usual, mm.")
+    drawn_out_mm: float = Field(description="Difference from the maximum grip length, mm.")
+    projection_mm: float | None = Field(description="Projection of the lower component from the upper one, mm.")
 
 
 class SearchResult(Out):
-    """A stack that goes together and does the job."""
+    """Stack that fits together and does the job."""
 
     place: int = Field(description="Rank on this page, from 1.")
-    components: list[str] = Field(description="Keys in the inventory, from the spindle side; a retention knob last.")
-    joints: list[JointSetting] = Field(description="Straight shanks only, from the spindle side.")
-    verdict: Verdict = Field(
-        description="That of the check; 'review' at best where something of the requirement is not known."
-    )
+    components: list[str] = Field(description="Inventory keys from the spindle side; a retention knob last.")
+    joints: list[JointSetting] = Field(description="Settings of straight shanks, from the spindle side.")
+    verdict: Verdict = Field(description="Verdict of the check; at best 'review' if a requirement is undecided.")
     not_known: list[Annotated[Literal["projection", "clearance"], OPEN]] = Field(
-        description="Parts of the requirement that nothing in the components decides."
+        description="Requirements undecided for lack of component data."
     )
     summary: Summary
-    codes: list[str] = Field(description="Codes of the findings.")
-    undecided: list[str] = Field(description="Codes of the rules that could not be decided.")
-    projection_mm: float | None = Field(description="Of the tip from the gauge line.")
-    tool_projection_mm: float | None = Field(description="Of the tip from the last clamping face.")
+    codes: list[str] = Field(description="Rule codes of the findings.")
+    undecided: list[str] = Field(description="Rule codes of undecided rules.")
+    projection_mm: float | None = Field(description="Distance of the tip from the gauge line, mm.")
+    tool_projection_mm: float | None = Field(description="Distance of the tip from the last clamping face, mm.")
     runout_p95_um: float | None = Field(
-        description="At the gauge plane; null where a contributor is not known, since the sum would be too small."
+        description="95th percentile of the runout at the gauge plane, TIR in µm; null if a contributor is not known."
     )
     governing_speed: SpeedLimit | None
-    speed_complete: bool = Field(description="False when a limit of the speed is not known.")
+    speed_complete: bool = Field(description="False if a speed limit is not known.")
     mass_kg: float | None
     tip_stiffness_n_per_um: float | None
-    bending_frequency_hz: float | None = Field(description="The first one.")
+    bending_frequency_hz: float | None = Field(description="Lowest natural frequency in bending, Hz.")
     rank_key: list[float | None] = Field(
-        description="One number a criterion in the order of `ranked_by`, smaller is better and null comes last. Ties go"
-        " by `components`. Results of several pages are merged by it."
+        description="Sort key: one number per criterion in the order of `ranked_by`; smaller is better, null last, ties"
+        " by `components`. It merges the results of several pages."
     )
     check: dict[str, Any] = Field(description=_CHECK)
 
 
 class NearMiss(Out):
-    """A stack that comes near to what is wanted, and why it is not kept."""
+    """Closest alternative, with the reasons why it is not a result."""
 
     components: list[str]
-    reasons: list[Reason] = Field(description="Everything that stands against it.")
-    projection_mm: float | None = Field(description="Of the tip from the gauge line.")
+    reasons: list[Reason] = Field(description="All reasons.")
+    projection_mm: float | None = Field(description="Distance of the tip from the gauge line, mm.")
     check: dict[str, Any] = Field(description=_CHECK)
 
 
 class LeftOut(Out):
-    """A key that no stack of the search may hold."""
+    """Excluded component."""
 
     key: str
     code: str | None = Field(
-        description="Rule that refuses the part whatever stands around it; null where it was not searched at all.",
+        description="Code of the rule that the part always breaks; null if it was not searched.",
         examples=["SPD-010"],
     )
     reason: str
 
 
 class SearchReport(Out):
-    """The answer to a search, or one page of it."""
+    """Report of a search, or one page of it."""
 
     counts: SearchCounts
     results: list[SearchResult] = Field(
-        description="Ranked within this page. A later page may hold a better one: merge by `rank_key`."
+        description="Results, ranked within this page. Later pages may have better ones: merge by `rank_key`."
     )
     ranked_by: list[Annotated[RankCriterion, OPEN]]
-    cut: list[CutOrders] = Field(description="Most orders first.")
-    refused_by: list[RefusedStacks] = Field(description="Most stacks first.")
+    cut: list[CutOrders] = Field(description="Orders ruled out early by reason, most first.")
+    refused_by: list[RefusedStacks] = Field(description="Judged stacks that are not results by reason, most first.")
     nearest: list[NearMiss] = Field(
-        description="Where a whole search in one page finds nothing: what comes nearest, fewest reasons first."
+        description="Closest alternatives, fewest reasons first; only if a search in one page finds nothing."
     )
     left_out: list[LeftOut]
     complete: bool = Field(description="Whether this is the last page.")
-    continuation: str | None = Field(description="Token for the next page; null on the last.")
+    continuation: str | None = Field(description="Token for the next page; null on the last page.")
     notes: list[str]
     cautions: list[str]
     provenance: Provenance

@@ -1,12 +1,10 @@
-"""Bytes to values, refusing what JSON forbids or leaves to chance.
+"""Strict JSON decoder.
 
-The standard decoder takes ``NaN``, keeps the last of two equal keys and turns ``1e400`` into infinity,
-all without a word.  Here each of them is an error, located as far as it can be: by line and column
-where the text cannot be read, by JSON Pointer where it can.
+The standard decoder accepts ``NaN``, duplicate keys and ``1e400``. Here they are errors, located by line and column or
+by JSON Pointer.
 
-Refused: anything but UTF-8, ``NaN`` and ``Infinity``, numbers beyond a double, equal keys in one object,
-nesting deeper than :data:`MAX_DEPTH`, halves of surrogate pairs, text after the value.
-A byte order mark in front is passed over, as RFC 8259 allows.
+Rejected: encodings other than UTF-8, ``NaN`` and ``Infinity``, numbers beyond a double, duplicate keys, nesting deeper
+than :data:`MAX_DEPTH`, lone surrogates, text after the value. A byte order mark is ignored, as RFC 8259 allows.
 """
 
 from __future__ import annotations
@@ -23,13 +21,13 @@ from rules.schema.parsing import MAX_NAME, pointer
 __all__ = ["MAX_DEPTH", "NotJSONError", "parse_json"]
 
 MAX_DEPTH: Final = 64
-"""Deepest nesting of lists and objects; a request needs eight."""
+"""Deepest nesting of lists and objects; requests need eight levels."""
 
 _MAX_DIGITS: Final = 309
-"""No double has more digits before its point."""
+"""Most digits of a double before its decimal point."""
 
 _EXACT: Final = 2**53
-"""Below it every whole number is a double."""
+"""Bound below which every whole number is exact in a double."""
 
 _BOM: Final = b"\xef\xbb\xbf"
 _SURROGATE_ESCAPE: Final = re.compile(rb"\\u[dD][89a-fA-F]")
@@ -40,10 +38,9 @@ _HUGE: Final = b"0" * 300
 
 
 class NotJSONError(ValueError):
-    """The bytes are not JSON that may be relied on.
+    """The bytes are not strict JSON.
 
-    ``line`` and ``column`` count from 1, in characters; ``pointer`` is a JSON Pointer.  Each is ``None``
-    where it is not known.
+    ``line`` and ``column`` count from 1, in characters; ``pointer`` is a JSON Pointer. Each is None if not known.
     """
 
     def __init__(
@@ -58,7 +55,7 @@ class NotJSONError(ValueError):
 
 
 class _Trap:
-    """Stands in the result for what may not be there, until it is located."""
+    """Marker of an invalid value in the result, until its place is found."""
 
     def __init__(self, detail: str) -> None:
         self.detail = detail
@@ -67,14 +64,14 @@ class _Trap:
 def parse_json(data: bytes) -> Any:
     """Parse one JSON value of RFC 8259 from bytes.
 
-    Numbers come back as ``int`` where they are whole and exact in a double, since ``4.0`` and ``4`` are
-    one number in JSON; all others as ``float``.
+    Whole numbers exact in a double become ``int``, since ``4.0`` and ``4`` are
+    one number in JSON; others become ``float``.
 
     >>> parse_json(b'{"teeth": 4.0, "mass_kg": 0.25}')
     {'teeth': 4, 'mass_kg': 0.25}
     >>> parse_json(b'{"limits": [1, {"a": 1, "a": 2}]}')
     Traceback (most recent call last):
-    rules.schema.strict_json.NotJSONError: /limits/1: the key 'a' is written twice in one object
+    rules.schema.strict_json.NotJSONError: /limits/1: the key 'a' is duplicated in one object
 
     Raises :class:`NotJSONError`.
     """
@@ -83,7 +80,7 @@ def parse_json(data: bytes) -> Any:
     if not text.strip(" \t\r\n"):
         raise NotJSONError("the body is empty; a JSON value is expected")
     value = _scan(text, careful=_HUGE in data.translate(_TO_ZEROS))
-    # Each level opens with a bracket: with few of them nothing can be too deep.
+    # Each level has an opening bracket, so few brackets mean shallow nesting.
     if data.count(b"[") + data.count(b"{") > MAX_DEPTH:
         _refuse_depth(value)
     if _SURROGATE_ESCAPE.search(data):
@@ -102,7 +99,7 @@ def _decode(data: bytes) -> str:
 
 
 class _FoundSomethingError(Exception):
-    """Something is wrong with a value; where, only the careful decoder can tell."""
+    """A value is invalid; the careful decoder finds its place."""
 
 
 def _plain_members(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
@@ -125,7 +122,7 @@ def _broken_number(digits: str) -> int | float:
     return number
 
 
-# Leaves whole numbers to the decoder, so none may be huge.
+# This decoder parses whole numbers itself, so huge ones are excluded before.
 _QUICK: Final = json.JSONDecoder(
     object_pairs_hook=_plain_members, parse_constant=_no_constant, parse_float=_broken_number
 )
@@ -155,7 +152,7 @@ def _scan_carefully(text: str) -> Any:
         return _Trap(detail)
 
     def constant(name: str) -> _Trap:
-        return trap(f"{name} is no number of JSON")
+        return trap(f"{name} is not a JSON number")
 
     def whole(digits: str) -> int | _Trap:
         if len(digits) > _MAX_DIGITS or not math.isfinite(float(digits)):
@@ -187,7 +184,7 @@ def _twice(pairs: list[tuple[str, Any]]) -> str:
     for key, _ in pairs:
         if key in seen:
             named = f"the key {key!r}" if len(key) <= MAX_NAME and key.isprintable() else "a key"
-            return f"{named} is written twice in one object"
+            return f"{named} is duplicated in one object"
         seen.add(key)
     raise AssertionError("no key is written twice")
 
@@ -203,7 +200,7 @@ def _trailing_comma(fault: JSONDecodeError) -> JSONDecodeError | None:
 
 
 def _plain(message: str) -> str:
-    """The decoder's message, without the fragment of Python that some of them carry."""
+    """The decoder's message without its Python-specific ending."""
     return message[:1].lower() + message[1:].removesuffix(" at").removesuffix(" starting")
 
 
@@ -215,7 +212,7 @@ def _raise_first_trap(value: Any) -> None:
 
 
 def _sayable(steps: tuple[str | int, ...]) -> str:
-    """Pointer to the deepest place whose names are short and whole enough to be repeated."""
+    """Pointer to the deepest place with names that may be repeated."""
     for depth, step in enumerate(steps):
         if isinstance(step, str) and not (len(step) <= MAX_NAME and _whole(step)):
             return pointer(steps[:depth])
@@ -252,7 +249,7 @@ def _whole(text: str) -> bool:
 
 
 def _walk(value: Any) -> Iterator[tuple[tuple[str | int, ...], Any]]:
-    """Every value with its way, containers before what they hold, in the order of the text."""
+    """All values with their paths, containers first, in text order."""
     waiting: list[tuple[tuple[str | int, ...], Any]] = [((), value)]
     while waiting:
         steps, one = waiting.pop()

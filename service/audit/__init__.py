@@ -1,1 +1,1 @@
-"""A whole library judged: answers streamed into files, figures summed up in bounded memory."""
+"""Audit of a tool library: streamed results and a summary in bounded memory."""

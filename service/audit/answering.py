@@ -1,9 +1,7 @@
-"""Who answers portions of an audit: this process, processes beside it, or a cluster; the answers are the same.
+"""Execution of an audit's chunks: in this process, in worker processes or on a Dask cluster, with equal results.
 
-Portions answered by the workers of a Dask cluster, one there already or one of this machine's own.
-
-``distributed`` is needed for this alone (the extra ``dask``), and is loaded only here. Its workers run this very code:
-stackgauge must be installed beside them in the same version, with the same rulebooks and catalogue.
+Only Dask needs the package ``distributed`` (extra ``dask``), imported here on demand. Its workers need the same version
+of stackgauge, the same rulebooks and the same catalogue.
 """
 
 from __future__ import annotations
@@ -25,28 +23,28 @@ from service.batch.pool import rules_in_force
 from service.operations.process import load_assessor
 from service.operations.settings import Settings
 
-__all__ = ["Answering", "DaskAnswering", "DifferentRulesError", "Here", "Promise", "answer_portion"]
+__all__ = ["Answering", "DaskAnswering", "DifferentRulesError", "Here", "Promise", "answer_chunk"]
 
 
 class Promise(Protocol):
-    """Answers on their way."""
+    """Pending results of a chunk."""
 
     def result(self) -> list[LineAnswer]:
-        """Wait for the answers."""
+        """Wait for the results."""
 
     def cancel(self) -> object:
-        """Do without them."""
+        """Cancel the chunk."""
 
 
 class Answering(Protocol):
-    """Answers chunks, several at a time; a context that holds what it needs for that."""
+    """A context that judges several chunks at a time."""
 
     @property
     def window(self) -> int:
-        """Chunks in flight that keep everyone busy."""
+        """Number of pending chunks that keeps all workers busy."""
 
     def answer(self, chunk: Chunk) -> Promise:
-        """Have a chunk answered."""
+        """Submit a chunk."""
 
     def __enter__(self) -> Self: ...
 
@@ -56,7 +54,7 @@ class Answering(Protocol):
 
 
 class Here:
-    """Answers in this process, at once: for libraries too small to start others for."""
+    """Judges in this process; for libraries too small for worker processes."""
 
     window = 1
 
@@ -64,7 +62,7 @@ class Here:
         self._assessor = assessor
 
     def answer(self, chunk: Chunk) -> Future[list[LineAnswer]]:
-        """Answer a chunk."""
+        """Judge a chunk."""
         future: Future[list[LineAnswer]] = Future()
         future.set_result(answer_lines(self._assessor, chunk.first, chunk.lines, chunk.shared, chunk.include))
         return future
@@ -79,21 +77,21 @@ class Here:
 
 
 LOCAL: Final = "local"
-"""In place of an address: a cluster of processes on this machine, ended with the audit."""
+"""Address of a temporary cluster on this machine."""
 
 _KEPT: Final = 4
-"""Sets of shared definitions that stay with the workers."""
+"""Number of sets of shared definitions kept on the workers."""
 
 
 class DifferentRulesError(RuntimeError):
-    """A worker of the cluster judges by other rules than this process."""
+    """A cluster worker has other rules than this process."""
 
 
 class DaskAnswering:
-    """Hands chunks to a cluster; a context that connects when entered.
+    """Judges chunks on a Dask cluster; connects when entered.
 
-    Raises :class:`~service.audit.libraries.AuditInputError` where ``distributed`` is missing or the cluster can't be
-    reached. What a worker raises, or its repeated death, is raised by the promise: there is no answer then.
+    Raises :class:`~service.audit.libraries.AuditInputError` if ``distributed`` is missing or the cluster is not
+    reachable. A pending result raises what its worker raised.
     """
 
     def __init__(self, address: str, workers: int, settings: Settings, rules: str) -> None:
@@ -115,7 +113,7 @@ class DaskAnswering:
             try:
                 self._client = closing.enter_context(self._distributed.Client(target, timeout="30s"))
             except (OSError, ValueError) as error:
-                raise AuditInputError(f"no Dask cluster answers at {self._address}: {error}") from None
+                raise AuditInputError(f"no response from a Dask cluster at {self._address}: {error}") from None
             if self._address != LOCAL:
                 self.window = 2 * max(len(self._client.ncores()), 1) + 2
             self._closing = closing.pop_all()
@@ -128,12 +126,12 @@ class DaskAnswering:
         self._closing.__exit__(kind, error, trace)
 
     def answer(self, chunk: Chunk) -> Promise:
-        """Have a chunk answered; definitions are sent once to each worker that needs them."""
+        """Submit a chunk; definitions are sent once to each worker."""
         shared = chunk.shared
         small = Shared(operation=shared.operation, machine=shared.machine, policy=shared.policy)
         definitions = self._definitions(shared.definitions) if len(shared.definitions) else None
         promise: Promise = self._client.submit(
-            answer_portion,
+            answer_chunk,
             self._settings,
             self._rules,
             chunk._replace(shared=small),
@@ -151,7 +149,7 @@ class DaskAnswering:
         return self._scattered[token]
 
     def _local_cluster(self) -> Any:
-        # An interrupt from the keyboard reaches the whole group; the processes inherit that it is passed over.
+        # A keyboard interrupt reaches the whole process group; the workers inherit that it is ignored.
         before = signal.signal(signal.SIGINT, signal.SIG_IGN)
         try:
             return self._distributed.LocalCluster(
@@ -164,14 +162,14 @@ class DaskAnswering:
             signal.signal(signal.SIGINT, before)
 
 
-def answer_portion(
+def answer_chunk(
     settings: Settings, rules: str, chunk: Chunk, definitions: SharedDefinitions | None
 ) -> list[LineAnswer]:
-    """Answer a chunk in a worker; raises :class:`DifferentRulesError`."""
+    """Judge a chunk in a worker; raises :class:`DifferentRulesError`."""
     assessor = _assessor(settings)
     own = f"{VERSION} {rules_in_force(assessor)}"
     if own != rules:
-        raise DifferentRulesError("version, rulebooks or catalogue of a worker are not those of this process")
+        raise DifferentRulesError("a worker has another version, rulebook or catalogue than this process")
     shared = chunk.shared
     if definitions is not None:
         shared = Shared(definitions, shared.operation, shared.machine, shared.policy)
@@ -181,7 +179,7 @@ def answer_portion(
 
 @lru_cache(maxsize=1)
 def _assessor(settings: Settings) -> Assessor:
-    """Loaded once in each worker."""
+    """The assessor, loaded once per worker."""
     return load_assessor(settings)
 
 

@@ -1,7 +1,4 @@
-"""The libraries an audit reads: found, told apart by kind, and identified by digest.
-
-Libraries read into portions of work, from the beginning or from where an earlier audit stopped.
-"""
+"""Input files of an audit, read in chunks, from the start or from a saved place."""
 
 from __future__ import annotations
 
@@ -19,13 +16,13 @@ from rules.schema.strict_json import NotJSONError, parse_json
 from service.batch.lines import MAX_SHARED_BYTES, Chunk, Chunker, Include, LineAnswer, Shared, after, problem_answer
 from service.operations.problems import ProblemError, invalid_request, not_json
 
-__all__ = ["START", "AuditInputError", "Library", "Place", "Portion", "find_libraries", "portions"]
+__all__ = ["START", "AuditInputError", "Library", "LibraryChunk", "Place", "find_libraries", "library_chunks"]
 
 
 STANDARD_INPUT: Final = "standard input"
 
 MAX_DOCUMENT_BYTES: Final = 64 * 1024 * 1024
-"""Largest ``.json`` file: it is read whole, where lines are read one after the other."""
+"""Largest ``.json`` file in bytes, since it is read at once."""
 
 Kind: TypeAlias = Literal["lines", "document"]
 
@@ -33,7 +30,7 @@ _KINDS: Final[dict[str, Kind]] = {".ndjson": "lines", ".jsonl": "lines", ".json"
 
 
 class AuditInputError(ValueError):
-    """The audit can't begin: something named on the command line is not there or not fit."""
+    """The audit cannot start because of invalid arguments or files."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,18 +38,18 @@ class Library:
     """One file of stacks, or standard input."""
 
     name: str
-    """As it is told: the way given on the command line, fit for any text."""
+    """Printable name, the path from the command line."""
     path: Path | None
     kind: Kind
     size: int | None
-    """Bytes; None where that shows only at the end."""
+    """Size in bytes; None for standard input."""
 
     def open(self) -> BinaryIO:
-        """The bytes from the beginning."""
+        """The file, opened at the start."""
         return sys.stdin.buffer if self.path is None else self.path.open("rb")
 
     def sha256(self) -> str:
-        """Digest of all bytes of a file."""
+        """SHA-256 of the file."""
         if self.path is None:
             raise ValueError("standard input has no digest before it is read")
         with self.path.open("rb") as file:
@@ -60,14 +57,11 @@ class Library:
 
 
 def find_libraries(names: Sequence[str], taken: Iterable[Path] = ()) -> list[Library]:
-    """Every library named, folders opened up; files the audit itself writes are passed over in folders.
-
-    Raises :class:`AuditInputError`.
-    """
+    """The libraries named, with the files of folders except the audit's own output; raises :class:`AuditInputError`."""
     own = {path.resolve() for path in taken}
     found = list(_named(names, own))
     if not found:
-        raise AuditInputError(f"no library (.ndjson, .jsonl, .json) lies in {', '.join(names)}")
+        raise AuditInputError(f"no library (.ndjson, .jsonl, .json) in {', '.join(names)}")
     paths = [library.path and library.path.resolve() for library in found]
     for place, path in enumerate(paths):
         if path in paths[:place]:
@@ -86,9 +80,9 @@ def _named(names: Sequence[str], own: set[Path]) -> Iterator[Library]:
                 if file.suffix.lower() in _KINDS and file.is_file() and not hidden and file.resolve() not in own:
                     yield _library(file)
         elif path.suffix.lower() not in _KINDS:
-            raise AuditInputError(f"{name}: a library is an .ndjson, .jsonl or .json file, or a folder of them")
+            raise AuditInputError(f"{name}: not an .ndjson, .jsonl or .json file or a folder")
         elif path.resolve() in own:
-            raise AuditInputError(f"{name}: the audit would write over its own library")
+            raise AuditInputError(f"{name}: the output would overwrite this library")
         else:
             yield _library(path)
 
@@ -102,20 +96,20 @@ def _library(path: Path) -> Library:
     kind = _KINDS[path.suffix.lower()]
     if kind == "document" and size > MAX_DOCUMENT_BYTES:
         raise AuditInputError(
-            f"{path}: more than {MAX_DOCUMENT_BYTES >> 20} MiB of .json are better given as .ndjson, a stack a line"
+            f"{path}: more than {MAX_DOCUMENT_BYTES >> 20} MiB; convert the file to .ndjson, one stack per line"
         )
     return Library(str(path).encode("utf-8", "replace").decode(), path, kind, size)
 
 
 MAX_LINE_BYTES: Final = MAX_SHARED_BYTES
-"""Longest line that is read; a longer one is answered with a problem and never held in memory."""
+"""Longest line in bytes; a longer line gets a problem and is not held in memory."""
 
 _FEWEST_BYTES: Final = 64 * 1024
-"""Read of an overlong line at a time."""
+"""Bytes of an overlong line read at a time."""
 
 
 class Place(NamedTuple):
-    """How far an audit came: libraries done, and lines and bytes of the next one."""
+    """Progress of an audit: libraries done, lines and bytes of the next one."""
 
     library: int
     line: int
@@ -126,18 +120,18 @@ START: Final = Place(0, 0, 0)
 
 
 @dataclass(frozen=True, slots=True)
-class Portion:
-    """Consecutive lines of one library to be answered, or an answer that is known already."""
+class LibraryChunk:
+    """Consecutive lines of one library to judge, or a known result."""
 
     library: int
     chunk: Chunk | None
     known: tuple[LineAnswer, ...]
     end: Place
-    """Where the audit stands once this is done."""
+    """Progress after this chunk."""
 
 
-def portions(libraries: Sequence[Library], include: Include, start: Place = START) -> Iterator[Portion]:
-    """Yield every portion in order, holding one at a time; definitions of one library mean nothing to the next."""
+def library_chunks(libraries: Sequence[Library], include: Include, start: Place = START) -> Iterator[LibraryChunk]:
+    """Yield the chunks in order, one in memory at a time; definitions apply within their library only."""
     for place, library in enumerate(libraries[start.library :], start.library):
         begin = start if place == start.library else Place(place, 0, 0)
         with library.open() as file:
@@ -147,7 +141,7 @@ def portions(libraries: Sequence[Library], include: Include, start: Place = STAR
                 yield from _of_document(place, file.read(), include, begin)
 
 
-def _of_lines(place: int, file: BinaryIO, include: Include, begin: Place) -> Iterator[Portion]:
+def _of_lines(place: int, file: BinaryIO, include: Include, begin: Place) -> Iterator[LibraryChunk]:
     shared = Shared()
     byte = 0
     while byte < begin.byte:
@@ -161,13 +155,13 @@ def _of_lines(place: int, file: BinaryIO, include: Include, begin: Place) -> Ite
         if len(line) > MAX_LINE_BYTES and not line.endswith(b"\n"):
             before = byte - len(line)
             if (chunk := chunker.close()) is not None:
-                yield Portion(place, chunk, (), Place(place, chunker.lines, before))
+                yield LibraryChunk(place, chunk, (), Place(place, chunker.lines, before))
             byte += _rest_of_line(file)
-            yield Portion(place, None, (_too_long(chunker.skip()),), Place(place, chunker.lines, byte))
+            yield LibraryChunk(place, None, (_too_long(chunker.skip()),), Place(place, chunker.lines, byte))
         elif (chunk := chunker.add(line)) is not None:
-            yield Portion(place, chunk, (), Place(place, chunker.lines, byte))
+            yield LibraryChunk(place, chunk, (), Place(place, chunker.lines, byte))
     if (chunk := chunker.close()) is not None:
-        yield Portion(place, chunk, (), Place(place, chunker.lines, byte))
+        yield LibraryChunk(place, chunk, (), Place(place, chunker.lines, byte))
 
 
 def _rest_of_line(file: BinaryIO) -> int:
@@ -180,11 +174,11 @@ def _rest_of_line(file: BinaryIO) -> int:
 
 
 def _too_long(number: int) -> LineAnswer:
-    return problem_answer(number, ProblemError("body-too-large", f"The line takes more than {MAX_LINE_BYTES} bytes."))
+    return problem_answer(number, ProblemError("body-too-large", f"The line has more than {MAX_LINE_BYTES} bytes."))
 
 
-def _of_document(place: int, data: bytes, include: Include, begin: Place) -> Iterator[Portion]:
-    """One request, a list of them, or ``{"stacks": […]}`` with what they have in common beside it; each is a line."""
+def _of_document(place: int, data: bytes, include: Include, begin: Place) -> Iterator[LibraryChunk]:
+    """Yield chunks of one request, a list of requests, or ``{"stacks": […]}`` with shared fields."""
     try:
         shared, lines = _shared_and_lines(parse_json(data), data)
     except NotJSONError as error:
@@ -201,9 +195,9 @@ def _of_document(place: int, data: bytes, include: Include, begin: Place) -> Ite
     chunker.lines = begin.line
     for line in lines[begin.line :]:
         if (chunk := chunker.add(line)) is not None:
-            yield Portion(place, chunk, (), Place(place, chunker.lines, len(data) * chunker.lines // len(lines)))
+            yield LibraryChunk(place, chunk, (), Place(place, chunker.lines, len(data) * chunker.lines // len(lines)))
     if (chunk := chunker.close()) is not None:
-        yield Portion(place, chunk, (), Place(place, chunker.lines, len(data)))
+        yield LibraryChunk(place, chunk, (), Place(place, chunker.lines, len(data)))
 
 
 def _shared_and_lines(value: Any, data: bytes) -> tuple[Shared, list[bytes]]:
@@ -215,5 +209,5 @@ def _shared_and_lines(value: Any, data: bytes) -> tuple[Shared, list[bytes]]:
     return Shared(), [data]
 
 
-def _unreadable(place: int, problem: ProblemError, size: int) -> Portion:
-    return Portion(place, None, (problem_answer(1, problem),), Place(place, 1, size))
+def _unreadable(place: int, problem: ProblemError, size: int) -> LibraryChunk:
+    return LibraryChunk(place, None, (problem_answer(1, problem),), Place(place, 1, size))

@@ -1,16 +1,12 @@
-"""The files an audit writes as it goes; each can be cut back to where the state says and goes on from there.
+"""Output files of an audit, written incrementally; each can be truncated to a saved state and continued.
 
-``x.ndjson``: the answers themselves, each with its library, and the summary as the last line.
+``x.ndjson``: results with their library, and the summary as the last line.
 
-``x.csv``: a row a stack, and beside it ``x.summary.csv`` with the figures; RFC 4180 in UTF-8.
+``x.csv``: one row per stack, and ``x.summary.csv`` with the summary; RFC 4180 in UTF-8. A cell that a spreadsheet would
+take as a formula gets a leading apostrophe.
 
-A cell that a spreadsheet would take for a formula gets an apostrophe in front.
-
-``x.junit.xml``: a test case a stack, for programs that show test results; written as it comes.
-
-A stack that fails is a failure, one with something undecided is skipped with the reasons, a line that could not be
-judged is an error; a stack that passes or only warns is passed, its warnings in the output of the case.
-The counts stand in the opening tags and are known last, so room is left for them.
+``x.junit.xml``: one test case per stack. A failed stack is a failure, an undecided one is skipped, an invalid line is
+an error. Other stacks pass, with warnings in the test output. The opening tags have space for the final counts.
 """
 
 from __future__ import annotations
@@ -40,10 +36,10 @@ _BUFFER = 256 * 1024
 
 
 class Output(ABC):
-    """A file that grows answer by answer and is closed with the summary."""
+    """An output file, written result by result and completed with the summary."""
 
     needs_reports: ClassVar[bool] = False
-    """Whether the answers must hold whole reports."""
+    """Whether results must contain full reports."""
 
     def __init__(self, path: Path) -> None:
         self.path = path
@@ -52,38 +48,38 @@ class Output(ABC):
         self._written = 0
 
     def begin(self) -> None:
-        """Open the file and write what stands in front; what it held before is lost."""
+        """Create or overwrite the file and write the header."""
         self._open("wb")
         self.write(self.head())
 
     def go_on(self, state: Mapping[str, Any]) -> None:
-        """Open the file as it was when :meth:`state` was told; raises AuditInputError where it is shorter."""
+        """Open the file at a saved :meth:`state`; raises AuditInputError if it is shorter."""
         length = int(state["bytes"])
         if not self.path.is_file() or self.path.stat().st_size < length:
-            raise AuditInputError(f"{self.path}: what the interrupted audit wrote here is gone")
+            raise AuditInputError(f"{self.path}: the output of the interrupted audit is missing")
         file = self._open("r+b")
         file.truncate(length)
         file.seek(length)
         self._written = length
 
     def state(self) -> dict[str, Any]:
-        """What :meth:`go_on` needs, once all that was added lies on the disk."""
+        """Flush to disk and return the state for :meth:`go_on`."""
         self.flush()
         if self._file is not None:
             os.fsync(self._file.fileno())
         return {"bytes": self._written}
 
     def head(self) -> bytes:
-        """What stands before the first answer."""
+        """The header."""
         return b""
 
     @abstractmethod
     def add(self, library: str, answer: LineAnswer) -> None:
-        """Write one answer."""
+        """Write one result."""
 
     @abstractmethod
     def finish(self, summary: AuditSummary) -> None:
-        """Write what stands behind the last answer."""
+        """Write the end of the file."""
 
     def write(self, data: bytes) -> None:
         """Append bytes."""
@@ -92,7 +88,7 @@ class Output(ABC):
             self.flush()
 
     def write_over(self, offset: int, data: bytes) -> None:
-        """Replace bytes that were written earlier by as many others."""
+        """Overwrite bytes in place."""
         self.flush()
         if self._file is not None:
             self._file.seek(offset)
@@ -100,7 +96,7 @@ class Output(ABC):
             self._file.seek(0, os.SEEK_END)
 
     def flush(self) -> None:
-        """Hand all that was added to the system."""
+        """Flush the buffer."""
         if self._file is not None and self._waiting:
             _write_all(self._file, bytes(self._waiting))
             self._written += len(self._waiting)
@@ -128,12 +124,12 @@ def _write_all(file: FileIO, data: bytes) -> None:
 
 
 class NdjsonOutput(Output):
-    """One JSON object a line."""
+    """One JSON object per line."""
 
     needs_reports = True
 
     def add(self, library: str, answer: LineAnswer) -> None:
-        """Write the answer behind the name of its library."""
+        """Write the result with the name of its library."""
         self.write(b'{"library":%s,%s\n' % (to_json(library), answer.text[1:]))
 
     def finish(self, summary: AuditSummary) -> None:
@@ -150,7 +146,7 @@ _FORMULA: Final = ("=", "+", "-", "@", "\t", "\r")
 
 
 def summary_path(path: Path) -> Path:
-    """Where the figures of a table lie.
+    """The path of the summary of a table.
 
     >>> summary_path(Path("report.csv")).name
     'report.summary.csv'
@@ -162,11 +158,11 @@ class CsvOutput(Output):
     """A table of all stacks."""
 
     def head(self) -> bytes:
-        """The names of the columns."""
+        """The column heads."""
         return _rows([HEAD])
 
     def add(self, library: str, answer: LineAnswer) -> None:
-        """Write a row; codes are set apart by spaces."""
+        """Write a row; codes are separated by spaces."""
         problem = problem_words(answer.text)[0] if answer.verdict is None else None
         self.write(
             _rows(
@@ -186,7 +182,7 @@ class CsvOutput(Output):
         )
 
     def finish(self, summary: AuditSummary) -> None:
-        """Write the figures beside the table."""
+        """Write the summary file."""
         path = summary_path(self.path)
         try:
             path.write_bytes(_rows([SUMMARY_HEAD, *_figures(summary)]))
@@ -198,7 +194,7 @@ def _figures(summary: AuditSummary) -> Iterator[tuple[Cell, ...]]:
     yield "verdict", "pass", None, summary.verdicts["pass"]
     yield "verdict", "review", None, summary.verdicts["review"]
     yield "verdict", "fail", None, summary.verdicts["fail"]
-    yield "bad lines", None, None, summary.bad_lines
+    yield "invalid lines", None, None, summary.bad_lines
     for group, counts in (("finding", summary.findings), ("undecided", summary.undecided)):
         for code in counts:
             yield group, code.code, f"{code.severity}: {code.title}", code.stacks
@@ -209,7 +205,7 @@ def _figures(summary: AuditSummary) -> Iterator[tuple[Cell, ...]]:
         codes = " ".join((*worst.errors, *worst.warnings))
         yield "worst", str(rank), f"{worst.library}, line {worst.line}, {worst.stack or 'unnamed'}: {codes}", 1
     for bad in summary.first_bad_lines:
-        yield "first bad lines", f"{bad.library}, line {bad.line}", bad.detail, None
+        yield "first invalid lines", f"{bad.library}, line {bad.line}", bad.detail, None
 
 
 def _rows(rows: Sequence[Sequence[Cell]]) -> bytes:
@@ -237,20 +233,20 @@ class JunitOutput(Output):
     _skipped = 0
 
     def go_on(self, state: Mapping[str, Any]) -> None:
-        """Also take over how many were skipped."""
+        """Open the file at a saved state, with the number of skipped cases."""
         super().go_on(state)
         self._skipped = int(state["skipped"])
 
     def state(self) -> dict[str, Any]:
-        """Also tell how many were skipped."""
+        """Return the state with the number of skipped cases."""
         return {**super().state(), "skipped": self._skipped}
 
     def head(self) -> bytes:
-        """The opening tags, with room for the counts."""
+        """The opening tags, with space for the counts."""
         return _SUITES + b" " * _ROOM + _SUITE + b" " * _ROOM + b">\n"
 
     def add(self, library: str, answer: LineAnswer) -> None:
-        """Write a case."""
+        """Write a test case."""
         name = answer.stack or f"line {answer.number}"
         start = (
             f"<testcase classname={_quoted(library)} name={_quoted(name)}"
@@ -260,7 +256,7 @@ class JunitOutput(Output):
         self.write((f"{start}>{inner}</testcase>\n" if inner else f"{start}/>\n").encode())
 
     def finish(self, summary: AuditSummary) -> None:
-        """Write the summary as the suite's output, and the counts where room was left."""
+        """Write the summary as the suite's output, and the counts in the opening tags."""
         text = _escaped("\n".join(summary_lines(summary)))
         self.write(f"<system-out>{text}</system-out>\n</testsuite>\n</testsuites>\n".encode())
         failures = summary.verdicts["fail"]
@@ -274,7 +270,7 @@ class JunitOutput(Output):
     def _outcome(self, answer: LineAnswer) -> Iterator[str]:
         if answer.verdict is None:
             words, fault = problem_words(answer.text)
-            yield _element("error", "fault of the program" if fault else "bad line", words, words)
+            yield _element("error", "program fault" if fault else "invalid line", words, words)
             return
         report = json.loads(answer.text)["report"]
         findings, gaps = report["findings"], [_gap(one) for one in report["undecided"]]
@@ -310,7 +306,8 @@ def _finding(one: Mapping[str, Any]) -> str:
 
 def _gap(one: Mapping[str, Any]) -> str:
     lacks = "; ".join(
-        f"lacks {lack['fact']}" + (f" ({', '.join(lack['fields'])})" if lack["fields"] else "") for lack in one["lacks"]
+        f"missing {lack['fact']}" + (f" ({', '.join(lack['fields'])})" if lack["fields"] else "")
+        for lack in one["lacks"]
     )
     return f"undecided {one['code']} {one['title']}: {lacks}"
 

@@ -1,7 +1,4 @@
-"""``x.html``: the summary as one page that needs nothing else: no script, no request, made to be printed, too.
-
-The histogram of an audit as a drawing that stands in a page of its own: no script, nothing fetched.
-"""
+"""``x.html``: the summary as a self-contained page for screen and print, with a histogram."""
 
 from __future__ import annotations
 
@@ -28,19 +25,19 @@ _LABELLED_UM: Final = 10
 
 
 def svg_histogram(bins: Sequence[BinCount], not_known: int) -> str:
-    """Draw the bins as bars from zero, with an axis of round counts; title and description say the same in words."""
+    """Return the histogram as SVG with title and description."""
     most = max(one.stacks for one in bins)
     top, step = _axis(most)
     wide = (_WIDTH - _LEFT - _RIGHT) / len(bins)
     known = sum(one.stacks for one in bins)
     fullest = max(range(len(bins)), key=lambda place: bins[place].stacks)
     about = (
-        f"{known} stacks with a known runout, {not_known} without;"
-        f" most of them, {most}, at {bin_words(fullest)} µm. The table holds every figure."
+        f"{known} stacks with known runout, {not_known} without."
+        f" Largest bin: {most} stacks at {bin_words(fullest)} µm. The table has all figures."
     )
     parts = [
         f'<svg viewBox="0 0 {_WIDTH} {_HEIGHT}" role="img" aria-labelledby="histogram-title histogram-about">',
-        '<title id="histogram-title">Stacks by their 95 % runout at the gauge plane</title>',
+        '<title id="histogram-title">Stacks by 95th-percentile runout at the gauge plane</title>',
         f'<desc id="histogram-about">{about}</desc>',
         *_grid(top, step),
         *(_bar(place, one, top, wide) for place, one in enumerate(bins) if one.stacks),
@@ -51,7 +48,7 @@ def svg_histogram(bins: Sequence[BinCount], not_known: int) -> str:
 
 
 def _axis(most: int) -> tuple[int, int]:
-    """Return the end of the axis and its step: 1, 2 or 5 times a power of ten, four to ten steps.
+    """Return end and step of the axis: 1, 2 or 5 times a power of ten, four to ten steps.
 
     >>> _axis(0), _axis(7), _axis(93), _axis(1000)
     ((1, 1), (7, 1), (100, 20), (1000, 200))
@@ -119,7 +116,7 @@ class HtmlOutput(Output):
     """A page of the summary."""
 
     def add(self, library: str, answer: LineAnswer) -> None:
-        """Do nothing: the page tells figures, not single stacks."""
+        """Do nothing: the page has no single stacks."""
 
     def finish(self, summary: AuditSummary) -> None:
         """Write the page."""
@@ -133,11 +130,11 @@ def page(summary: AuditSummary) -> str:
             style=files("service.audit").joinpath("page.css").read_text("utf-8"),
             libraries=_libraries(summary.libraries),
             stacks=count(summary.stacks, "stack"),
-            bad=count(summary.bad_lines, "bad line"),
+            bad=count(summary.bad_lines, "invalid line"),
         ),
         *_verdicts(summary),
-        *_codes("Findings", "findings", "No rule objects to any stack.", summary.findings),
-        *_codes("Undecided", "undecided", "Every rule could be decided.", summary.undecided),
+        *_codes("Findings", "findings", "No findings.", summary.findings),
+        *_codes("Undecided", "undecided", "All rules were decided.", summary.undecided),
         *_runout(summary),
         *_worst(summary.worst),
         *_bad(summary.first_bad_lines, summary.bad_lines),
@@ -166,7 +163,7 @@ def _verdicts(summary: AuditSummary) -> Iterator[str]:
             f'<li class="{word}"><span class="{word}-word">{word}</span> <strong>{stacks}</strong>'
             f" {100 * stacks / judged:.1f} %</li>"
         )
-    yield f'<li class="bad">not judged <strong>{summary.bad_lines}</strong> bad lines</li>'
+    yield f'<li class="bad">not judged <strong>{summary.bad_lines}</strong> invalid lines</li>'
     yield "</ul>"
 
 
@@ -176,13 +173,13 @@ def _codes(title: str, name: str, none: str, counts: Sequence[CodeCount]) -> Ite
         yield f"<p>{none}</p>"
         return
     rows = ((_head(one.code), _word(one.severity), _cell(one.title), _figure(one.stacks)) for one in counts)
-    about = f"{title} by the number of stacks, gravest rules first."
+    about = f"{title} by number of stacks, most severe first."
     yield from _table(about, ("Code", "Severity", "Title", "Stacks"), rows)
 
 
 def _runout(summary: AuditSummary) -> Iterator[str]:
     yield '<h2 id="runout">Runout at the gauge plane</h2>'
-    yield "<p>The total indicator reading that 95 % of the assemblies stay below.</p>"
+    yield "<p>95th percentile of the total indicator reading.</p>"
     if any(one.stacks for one in summary.runout_histogram):
         yield "<figure>"
         yield svg_histogram(summary.runout_histogram, summary.runout_not_known)
@@ -193,13 +190,13 @@ def _runout(summary: AuditSummary) -> Iterator[str]:
         if one.stacks
     ]
     rows.append((_head("not known"), _figure(summary.runout_not_known)))
-    yield from _table("The figures of the drawing; bins without stacks are left out.", ("Runout", "Stacks"), rows)
+    yield from _table("Figures of the histogram, empty bins omitted.", ("Runout", "Stacks"), rows)
 
 
 def _worst(worst: Sequence[WorstStack]) -> Iterator[str]:
     if not worst:
         return
-    yield '<h2 id="worst">The worst</h2>'
+    yield '<h2 id="worst">Worst stacks</h2>'
     rows = (
         (
             _head(one.stack or "unnamed"),
@@ -221,10 +218,10 @@ def _worst(worst: Sequence[WorstStack]) -> Iterator[str]:
 def _bad(first: Sequence[BadLine], all_of_them: int) -> Iterator[str]:
     if not first:
         return
-    yield '<h2 id="bad-lines">Bad lines</h2>'
+    yield '<h2 id="bad-lines">Invalid lines</h2>'
     about = "All lines" if all_of_them == len(first) else f"The first {len(first)} of {all_of_them} lines"
     rows = ((_head(f"{one.library}, line {one.line}"), _cell(one.detail)) for one in first)
-    yield from _table(f"{about} that could not be judged.", ("Where", "What is wrong"), rows)
+    yield from _table(f"{about} that could not be judged.", ("Where", "Fault"), rows)
 
 
 def _per_library(libraries: Sequence[LibraryCount]) -> Iterator[str]:
@@ -235,7 +232,7 @@ def _per_library(libraries: Sequence[LibraryCount]) -> Iterator[str]:
     more = len(libraries) - len(told)
     rows = ((_head(one.library), _figure(one.stacks), _figure(one.bad_lines)) for one in told)
     about = f"In the order they were read; {more} more are not listed." if more else "In the order they were read."
-    yield from _table(about, ("Library", "Stacks", "Bad lines"), rows)
+    yield from _table(about, ("Library", "Stacks", "Invalid lines"), rows)
 
 
 def _footer(summary: AuditSummary) -> Iterator[str]:
@@ -251,7 +248,7 @@ def _footer(summary: AuditSummary) -> Iterator[str]:
 
 def _table(caption: str, heads: Sequence[str], rows: Iterable[Sequence[str]]) -> Iterator[str]:
     """A table whose columns of figures stand to the right, as their cells do."""
-    figures = {"Stacks", "Bad lines", "Runout, µm"}
+    figures = {"Stacks", "Invalid lines", "Runout, µm"}
     yield f'<div class="table"><table>\n<caption>{caption}</caption>\n<thead><tr>'
     for head in heads:
         kind = ' class="figure"' if head in figures else ""

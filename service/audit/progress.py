@@ -1,4 +1,4 @@
-"""How far an audit is, on standard error: a bar on a terminal, a line now and then elsewhere, or nothing."""
+"""Progress of an audit on standard error: a bar on a terminal, otherwise occasional lines, or none."""
 
 from __future__ import annotations
 
@@ -11,16 +11,16 @@ from typing import Final, Protocol, Self
 from rich.console import Console
 from rich.progress import BarColumn, Progress, TaskID, TaskProgressColumn, TextColumn, TimeRemainingColumn
 
-__all__ = ["Bar", "Lines", "Nothing", "ProgressTeller", "teller"]
+__all__ = ["Bar", "Lines", "Nothing", "ProgressDisplay", "progress_of"]
 
 _SECONDS_BETWEEN_LINES: Final = 10.0
 
 
-class ProgressTeller(Protocol):
-    """Is told how far the audit is, in answers and in bytes of the libraries."""
+class ProgressDisplay(Protocol):
+    """Display of the progress, in results and bytes of the libraries."""
 
-    def tell(self, answered: int, byte: int) -> None:
-        """Note the figures so far."""
+    def update(self, answered: int, byte: int) -> None:
+        """Set the progress so far."""
 
     def __enter__(self) -> Self: ...
 
@@ -30,9 +30,9 @@ class ProgressTeller(Protocol):
 
 
 class Nothing:
-    """Tells nothing."""
+    """No display."""
 
-    def tell(self, answered: int, byte: int) -> None:
+    def update(self, answered: int, byte: int) -> None:
         """Do nothing."""
 
     def __enter__(self) -> Self:
@@ -45,7 +45,7 @@ class Nothing:
 
 
 class Lines(Nothing):
-    """Prints a line now and then: answers so far, rate, time left."""
+    """Prints occasional lines: results so far, rate, time left."""
 
     def __init__(
         self,
@@ -60,8 +60,8 @@ class Lines(Nothing):
         self._start = self._told = clock()
         self._answered_before, self._bytes_before = done
 
-    def tell(self, answered: int, byte: int) -> None:
-        """Print a line where the last one is long enough ago."""
+    def update(self, answered: int, byte: int) -> None:
+        """Print a line if the last one is old enough."""
         now = self._clock()
         if now - self._told < _SECONDS_BETWEEN_LINES:
             return
@@ -75,7 +75,7 @@ class Lines(Nothing):
 
 
 class Bar(Nothing):
-    """Draws a bar."""
+    """Shows a bar."""
 
     def __init__(self, total_bytes: int | None, console: Console, done: tuple[int, int] = (0, 0)) -> None:
         self._progress = Progress(
@@ -92,7 +92,7 @@ class Bar(Nothing):
             "audit", total=total_bytes, completed=done[1], answered=done[0], rate=0.0
         )
 
-    def tell(self, answered: int, byte: int) -> None:
+    def update(self, answered: int, byte: int) -> None:
         """Move the bar."""
         passed = self._progress.tasks[0].elapsed or 0.0
         rate = (answered - self._answered_before) / passed if passed else 0.0
@@ -108,8 +108,8 @@ class Bar(Nothing):
         self._progress.stop()
 
 
-def teller(total_bytes: int | None, *, quiet: bool, done: tuple[int, int] = (0, 0)) -> ProgressTeller:
-    """Return what fits standard error; ``done`` is what an earlier audit did, in answers and bytes."""
+def progress_of(total_bytes: int | None, *, quiet: bool, done: tuple[int, int] = (0, 0)) -> ProgressDisplay:
+    """Return the display for standard error; ``done`` is the earlier progress in results and bytes."""
     if quiet:
         return Nothing()
     if sys.stderr.isatty():
@@ -118,7 +118,7 @@ def teller(total_bytes: int | None, *, quiet: bool, done: tuple[int, int] = (0, 
 
 
 def _duration(seconds: float) -> str:
-    """Say a duration.
+    """Return a duration as text.
 
     >>> _duration(8.2), _duration(200), _duration(7300)
     ('9 s', '4 min', '2 h 2 min')

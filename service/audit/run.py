@@ -1,9 +1,4 @@
-"""An audit from the first line to the last: read, answered, counted and written in order, a window at a time.
-
-What an interrupted audit needs to go on: a small JSON file, always whole, replaced now and then.
-
-An interrupt noted, not obeyed at once: the audit stops where it can go on later.
-"""
+"""The run of an audit: reading, judging, counting and writing in order, with saved state and interrupts."""
 
 from __future__ import annotations
 
@@ -21,9 +16,9 @@ from typing import Any, Final, Self
 from rules.schema.strict_json import NotJSONError, parse_json
 from rules.version import VERSION
 from service.audit.answering import Answering, Promise
-from service.audit.libraries import START, AuditInputError, Library, Place, Portion, portions
+from service.audit.libraries import START, AuditInputError, Library, LibraryChunk, Place, library_chunks
 from service.audit.outputs import Output
-from service.audit.progress import ProgressTeller
+from service.audit.progress import ProgressDisplay
 from service.audit.tally import Tally
 from service.batch.lines import Include
 
@@ -34,7 +29,7 @@ _FORMAT: Final = 1
 
 
 class State:
-    """The file of ``--resume``: written while the audit runs, gone once it is done."""
+    """The file of ``--resume``: JSON, replaced atomically during the audit and deleted at the end."""
 
     def __init__(self, path: Path, libraries: Sequence[Library], outputs: Sequence[Output], rules: str) -> None:
         self.path = path
@@ -48,10 +43,10 @@ class State:
                 {"name": library.name, "bytes": library.size, "sha256": library.sha256()} for library in libraries
             ],
         }
-        """What must be the same when the audit goes on: else its second half would not fit its first."""
+        """Set what must be equal for the audit to continue."""
 
     def save(self, place: Place, tally: Tally) -> None:
-        """Note that everything before this place is counted and written."""
+        """Save the state: all before this place is counted and written."""
         held = {
             **self._same,
             "place": place._asdict(),
@@ -66,9 +61,9 @@ class State:
         beside.replace(self.path)
 
     def restore(self, tally: Tally) -> Place | None:
-        """Take up tally and outputs where the file says; None where there is no file.
+        """Restore tally and outputs from the file; None if there is no file.
 
-        Raises :class:`~service.audit.libraries.AuditInputError` where the audit is not the one that was interrupted.
+        Raises :class:`~service.audit.libraries.AuditInputError` if the file belongs to another audit.
         """
         try:
             held = parse_json(self.path.read_bytes())
@@ -77,11 +72,11 @@ class State:
         except (OSError, NotJSONError) as error:
             raise AuditInputError(f"{self.path}: {error}") from None
         if not isinstance(held, dict) or held.get("format") != _FORMAT:
-            raise AuditInputError(f"{self.path}: this is not the state of an audit")
+            raise AuditInputError(f"{self.path}: not an audit state file")
         for name, now in self._same.items():
             if held.get(name) != now:
                 raise AuditInputError(
-                    f"{self.path}: {_WORDS[name]} not those of the interrupted audit; delete the file to begin anew"
+                    f"{self.path}: {_WORDS[name]} not those of the interrupted audit; delete the file to start over"
                 )
         for output, state in zip(self._outputs, held["files"], strict=True):
             output.go_on(state)
@@ -89,7 +84,7 @@ class State:
         return Place(**held["place"])
 
     def remove(self) -> None:
-        """The audit is done."""
+        """Delete the file at the end of the audit."""
         self.path.unlink(missing_ok=True)
 
 
@@ -105,14 +100,14 @@ _SIGNALS: Final = (signal.SIGINT, signal.SIGTERM)
 
 
 class Interrupt:
-    """Notes the first interrupt (SIGINT, SIGTERM) while it is entered; the second one raises KeyboardInterrupt."""
+    """Records the first SIGINT or SIGTERM, so that the audit stops cleanly; the second raises KeyboardInterrupt."""
 
     def __init__(self) -> None:
         self.asked = False
         self._before: dict[signal.Signals, Any] = {}
 
     def __enter__(self) -> Self:
-        # Elsewhere than in the main thread nobody can be interrupted.
+        # Only the main thread receives signals.
         if threading.current_thread() is threading.main_thread():
             self._before = {one: signal.signal(one, self._note) for one in _SIGNALS}
         return self
@@ -130,12 +125,12 @@ class Interrupt:
 
 
 _PORTIONS_BETWEEN_STATES: Final = 32
-"""About a thousand stacks, seconds of work, are judged again at most after a crash."""
+"""Stacks between saved states; a crash repeats at most this many, some seconds of work."""
 
 
 @dataclass
 class Audit:
-    """What is audited and where it goes."""
+    """An audit with its input and output."""
 
     libraries: Sequence[Library]
     outputs: Sequence[Output]
@@ -144,10 +139,7 @@ class Audit:
     place: Place = START
 
     def begin(self) -> None:
-        """Open the outputs anew, or take up where an interrupted audit stopped.
-
-        Raises :class:`~service.audit.libraries.AuditInputError`.
-        """
+        """Open the outputs, new or at the saved state; raises :class:`~service.audit.libraries.AuditInputError`."""
         try:
             place = None if self.state is None else self.state.restore(self.tally)
             if place is None:
@@ -163,22 +155,22 @@ class Audit:
 
     @property
     def answered(self) -> int:
-        """Stacks and bad lines so far."""
+        """Number of stacks and invalid lines so far."""
         return sum(self.tally.stacks) + sum(self.tally.bad)
 
     @property
     def byte(self) -> int:
-        """Bytes of the libraries so far."""
+        """Number of bytes read so far."""
         return self.place.byte + sum(library.size or 0 for library in self.libraries[: self.place.library])
 
-    def run(self, answering: Answering, progress: ProgressTeller, interrupt: Interrupt) -> bool:
-        """Audit until the end, or until interrupted and the chunk in hand is done; say whether it is the end.
+    def run(self, answering: Answering, progress: ProgressDisplay, interrupt: Interrupt) -> bool:
+        """Run to the end, or to the end of the current chunk after an interrupt; return whether it is complete.
 
-        Outputs are complete, and the state is gone, only at the end. To be begun before; closes the outputs.
+        Call :meth:`begin` first. Only a complete audit has complete outputs and deletes its state.
         """
         include: Include = "reports" if any(output.needs_reports for output in self.outputs) else "verdicts"
-        coming = portions(self.libraries, include, self.place)
-        flying: deque[tuple[Portion, Promise | None]] = deque()
+        coming = library_chunks(self.libraries, include, self.place)
+        flying: deque[tuple[LibraryChunk, Promise | None]] = deque()
         try:
             complete = self._work(coming, flying, answering, progress, interrupt)
             if not complete:
@@ -201,23 +193,23 @@ class Audit:
 
     def _work(
         self,
-        coming: Iterator[Portion],
-        flying: deque[tuple[Portion, Promise | None]],
+        coming: Iterator[LibraryChunk],
+        flying: deque[tuple[LibraryChunk, Promise | None]],
         answering: Answering,
-        progress: ProgressTeller,
+        progress: ProgressDisplay,
         interrupt: Interrupt,
     ) -> bool:
         done = 0
         while True:
             while not interrupt.asked and len(flying) < answering.window:
-                portion = next(coming, None)
-                if portion is None:
+                item = next(coming, None)
+                if item is None:
                     break
-                flying.append((portion, answering.answer(portion.chunk) if portion.chunk else None))
+                flying.append((item, answering.answer(item.chunk) if item.chunk else None))
             if not flying:
                 return not interrupt.asked
             self._take(*flying.popleft())
-            progress.tell(self.answered, self.byte)
+            progress.update(self.answered, self.byte)
             if interrupt.asked:
                 for _, promise in flying:
                     if promise is not None:
@@ -227,11 +219,11 @@ class Audit:
             if self.state is not None and done % _PORTIONS_BETWEEN_STATES == 0:
                 self.state.save(self.place, self.tally)
 
-    def _take(self, portion: Portion, promise: Promise | None) -> None:
-        answers = portion.known if promise is None else promise.result()
-        name = self.libraries[portion.library].name
+    def _take(self, item: LibraryChunk, promise: Promise | None) -> None:
+        answers = item.known if promise is None else promise.result()
+        name = self.libraries[item.library].name
         for answer in answers:
-            self.tally.add(portion.library, answer)
+            self.tally.add(item.library, answer)
             for output in self.outputs:
                 output.add(name, answer)
-        self.place = portion.end
+        self.place = item.end

@@ -1,11 +1,4 @@
-"""Answers summed up one by one; what is kept does not grow with the library.
-
-What an audit says of a whole library.
-
-How many stacks read how much: counts in bins that are always the same, so that two audits compare.
-
-The summary of an audit as plain text.
-"""
+"""The summary of an audit: counts, a histogram with fixed bins, the worst stacks, and its plain text."""
 
 from __future__ import annotations
 
@@ -48,7 +41,7 @@ __all__ = [
 
 
 class LibraryCount(Out):
-    """One library."""
+    """Counts of one library."""
 
     library: str
     stacks: int
@@ -56,10 +49,10 @@ class LibraryCount(Out):
 
 
 class CodeCount(Out):
-    """How many stacks a rule objects to, or can't be decided on."""
+    """Number of stacks with a finding or undecided rule."""
 
     code: str
-    severity: Severity = Field(description="Of the rule, as the rulebooks in force have it.")
+    severity: Severity = Field(description="Severity of the rule in force.")
     title: str
     stacks: int
 
@@ -73,15 +66,15 @@ class BinCount(Out):
 
 
 class WorstStack(Out):
-    """One of the worst: most errors first, then most warnings, then the largest runout."""
+    """One of the worst stacks: by errors, then warnings, then runout."""
 
     library: str
     line: int
     stack: str | None
     verdict: Verdict
-    errors: list[str] = Field(description="Codes, each once.")
+    errors: list[str] = Field(description="Rule codes, without duplicates.")
     warnings: list[str]
-    undecided: int = Field(description="Rules that could not be decided.")
+    undecided: int = Field(description="Number of undecided rules.")
     gauge_plane_p95_um: float | None
 
 
@@ -94,17 +87,17 @@ class BadLine(Out):
 
 
 class AuditSummary(Out):
-    """Counts, the histogram, the worst, and by which rules."""
+    """Summary of an audit."""
 
     libraries: list[LibraryCount]
-    stacks: int = Field(description="Stacks judged.")
-    verdicts: dict[Verdict, int] = Field(description="Stacks by verdict; each verdict is named.")
+    stacks: int = Field(description="Number of stacks judged.")
+    verdicts: dict[Verdict, int] = Field(description="Numbers of stacks by verdict, zeros included.")
     bad_lines: int
-    faults: int = Field(description="Bad lines at which the program itself failed.")
+    faults: int = Field(description="Number of invalid lines caused by a program fault.")
     findings: list[CodeCount]
     undecided: list[CodeCount]
-    runout_histogram: list[BinCount] = Field(description="Of the 95 % runout at the gauge plane.")
-    runout_not_known: int = Field(description="Stacks of which no complete budget is known.")
+    runout_histogram: list[BinCount] = Field(description="Histogram of the 95th-percentile runout at the gauge plane.")
+    runout_not_known: int = Field(description="Number of stacks without a complete runout budget.")
     worst: list[WorstStack]
     first_bad_lines: list[BadLine]
     version: str
@@ -113,10 +106,10 @@ class AuditSummary(Out):
 
 
 BIN_UM: Final = 2
-"""Width of a bin of the 95 % runout, µm."""
+"""Width of a bin, µm."""
 
 BINS: Final = 51
-"""Fifty bins up to 100 µm, and one for all beyond."""
+"""Number of bins: fifty up to 100 µm and one above."""
 
 
 def bin_of(p95_um: float) -> int:
@@ -129,7 +122,7 @@ def bin_of(p95_um: float) -> int:
 
 
 def bin_words(place: int) -> str:
-    """Say what a bin covers.
+    """Return the range of a bin as text, µm.
 
     >>> bin_words(0), bin_words(50)
     ('0 to 2', '100 and more')
@@ -146,7 +139,7 @@ _PARTS_TOLD: Final = 3
 
 
 class Tally:
-    """The figures of an audit so far."""
+    """Running totals of an audit, in bounded memory."""
 
     def __init__(self, book: Rulebook, catalogue_sha256: str | None, libraries: Sequence[str]) -> None:
         self._book = book
@@ -165,7 +158,7 @@ class Tally:
         self._severities = {rule.code: rule.severity for rule in book.rules}
 
     def add(self, library: int, answer: LineAnswer) -> None:
-        """Count one answer of the library at this place."""
+        """Count one result of the library with this index."""
         if answer.verdict is None:
             self._add_bad(library, answer)
             return
@@ -180,7 +173,7 @@ class Tally:
         self._weigh(library, answer)
 
     def of_severity(self, codes: Iterable[str], severity: str) -> list[str]:
-        """Those of some codes whose rule has this severity."""
+        """The codes with this severity."""
         return [code for code in codes if self._severities[code] == severity]
 
     def _add_bad(self, library: int, answer: LineAnswer) -> None:
@@ -194,7 +187,7 @@ class Tally:
         errors = self.of_severity(answer.codes, "error")
         warnings = self.of_severity(answer.codes, "warning")
         runout = -1.0 if answer.p95_um is None else answer.p95_um
-        # The place in the libraries decides between equals, so the order is always the same.
+        # Ties go by place in the libraries, so that the order is deterministic.
         rank = (-len(errors), -len(warnings), -runout, library, answer.number)
         if len(self._worst) == WORST_TOLD and rank > self._worst[-1][0]:
             return
@@ -211,7 +204,7 @@ class Tally:
         del self._worst[WORST_TOLD:]
 
     def dump(self) -> dict[str, Any]:
-        """Everything counted so far, as JSON can hold it."""
+        """The totals as JSON values."""
         return {
             "stacks": self.stacks,
             "bad": self.bad,
@@ -226,7 +219,7 @@ class Tally:
         }
 
     def load(self, dumped: Mapping[str, Any]) -> None:
-        """Go on from what :meth:`dump` gave, of the same libraries by the same rules."""
+        """Restore the totals of :meth:`dump`."""
         self.stacks, self.bad, self.faults = list(dumped["stacks"]), list(dumped["bad"]), int(dumped["faults"])
         self.verdicts = Counter(dumped["verdicts"])
         self._findings, self._undecided = Counter(dumped["findings"]), Counter(dumped["undecided"])
@@ -235,7 +228,7 @@ class Tally:
         self._first_bad = [(int(place), int(line), str(detail)) for place, line, detail in dumped["first_bad"]]
 
     def summary(self) -> AuditSummary:
-        """The figures as they are told."""
+        """The summary so far."""
         return AuditSummary(
             libraries=[
                 LibraryCount(library=name, stacks=stacks, bad_lines=bad)
@@ -266,7 +259,7 @@ class Tally:
         )
 
     def _counts(self, counted: Counter[str]) -> list[CodeCount]:
-        """Gravest first, then the most frequent."""
+        """The counts by severity, then by number of stacks."""
         counts = [
             CodeCount(code=code, severity=rule.severity, title=rule.title, stacks=stacks)
             for code, stacks in counted.items()
@@ -276,7 +269,7 @@ class Tally:
 
 
 def problem_words(text: bytes) -> tuple[str, bool]:
-    """What is wrong with a bad line, in one line, and whether the program itself is to blame."""
+    """The fault of an invalid line in one line, and whether it is a program fault."""
     problem = json.loads(text)["problem"]
     parts = [part for part in problem.get("errors", ()) if "pointer" in part]
     words = "; ".join(f"{part['pointer']} {part['detail']}" for part in parts[:_PARTS_TOLD])
@@ -288,7 +281,7 @@ _LONGEST_BAR: Final = 40
 
 
 def print_audit(summary: AuditSummary, console: Console) -> None:
-    """Print the summary: counts, findings, gaps, runout, the worst, bad lines."""
+    """Print the summary."""
     for line in summary_lines(summary):
         word = line.split(" ", 1)[0].lower()
         text = Text(line.strip())
@@ -298,9 +291,9 @@ def print_audit(summary: AuditSummary, console: Console) -> None:
 
 
 def summary_lines(summary: AuditSummary) -> Iterator[str]:
-    """Yield the summary, a line at a time; what is set in belongs to the heading above."""
+    """Yield the lines of the summary."""
     judged = summary.stacks or 1
-    yield f"{count(summary.stacks, 'stack')} judged, {count(summary.bad_lines, 'bad line')}"
+    yield f"{count(summary.stacks, 'stack')} judged, {count(summary.bad_lines, 'invalid line')}"
     verdicts = (
         ("Pass", summary.verdicts["pass"]),
         ("Review", summary.verdicts["review"]),
@@ -308,16 +301,16 @@ def summary_lines(summary: AuditSummary) -> Iterator[str]:
     )
     for word, many in verdicts:
         yield f"{word:6} {many:>9}  {100 * many / judged:5.1f} %"
-    yield from _headed("Findings, by stacks", starmap(_code, _pairs(summary.findings)))
-    yield from _headed("Undecided, by stacks", starmap(_code, _pairs(summary.undecided)))
+    yield from _headed("Findings, number of stacks", starmap(_code, _pairs(summary.findings)))
+    yield from _headed("Undecided, number of stacks", starmap(_code, _pairs(summary.undecided)))
     yield from _headed(
-        "Runout at the gauge plane that 95 % stay below, µm, by stacks; bins without stacks are left out",
+        "95th-percentile runout at the gauge plane, µm, number of stacks; empty bins omitted",
         _bars(summary),
     )
-    yield from _headed("The worst", map(_worst, summary.worst))
+    yield from _headed("Worst stacks", map(_worst, summary.worst))
     told = (f"{one.library}, line {one.line}: {one.detail}" for one in summary.first_bad_lines)
     more = summary.bad_lines - len(summary.first_bad_lines)
-    yield from _headed("Bad lines" if more == 0 else f"Bad lines, and {more} more", told)
+    yield from _headed("Invalid lines" if more == 0 else f"Invalid lines, first {len(summary.first_bad_lines)}", told)
 
 
 def _headed(title: str, lines: Iterator[str]) -> Iterator[str]:
@@ -352,7 +345,7 @@ def _bars(summary: AuditSummary) -> Iterator[str]:
 
 
 def _worst(one: WorstStack) -> str:
-    codes = ", ".join((*one.errors, *one.warnings)) or "no error, no warning"
+    codes = ", ".join((*one.errors, *one.warnings)) or "no errors or warnings"
     name = one.stack or "unnamed stack"
     return (
         f"{one.verdict}  {name} ({one.library}, line {one.line}): {codes};"

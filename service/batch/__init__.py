@@ -1,1 +1,1 @@
-"""Many requests in one body: lines, worker processes, the stream of answers."""
+"""Batches of checks: lines, worker processes and streamed results."""

@@ -1,9 +1,4 @@
-"""A batch as one JSON document: the request, the answer, and the way from one to the other.
-
-What a batch came to: counts of what its answers say.
-
-Where a batch is sent, and the names of its form in lines.
-"""
+"""Batches as one JSON document, and the counts of a batch."""
 
 from __future__ import annotations
 
@@ -34,10 +29,10 @@ __all__ = ["MAX_STACKS", "PATH", "STREAMS", "BatchReport", "BatchRequest", "Tall
 
 
 class Tally:
-    """Counts answers as they pass."""
+    """Running counts of a batch's results."""
 
     def __init__(self, told: Callable[[Sequence[LineAnswer]], None] | None = None) -> None:
-        """Begin at zero; whoever is told hears of the same answers."""
+        """Start at zero; ``told`` is called with the same results."""
         self._told = told
         self._verdicts: Counter[str] = Counter()
         self._codes: Counter[str] = Counter()
@@ -45,7 +40,7 @@ class Tally:
         self._problems = 0
 
     def add(self, answers: Sequence[LineAnswer]) -> None:
-        """Count some answers more."""
+        """Count results."""
         if self._told is not None:
             self._told(answers)
         for answer in answers:
@@ -61,7 +56,7 @@ class Tally:
         return BatchSummary(**self._counts())
 
     def stream_summary(self, chunker: Chunker, *, complete: bool) -> StreamSummary:
-        """The counts so far, with what became of each line."""
+        """The counts so far, with counts of lines."""
         return StreamSummary(
             **self._counts(),
             lines=chunker.lines,
@@ -90,9 +85,9 @@ def answer_document(
     inline: int,
     told: Callable[[Sequence[LineAnswer]], None] | None = None,
 ) -> bytes:
-    """Judge a batch and return the JSON of a :class:`BatchReport`; up to ``inline`` stacks in this process.
+    """The JSON of the :class:`BatchReport` of a batch; up to ``inline`` stacks are judged in this process.
 
-    Raises :class:`~rules.schema.parsing.BadRequestError` for a batch that breaks the contract anywhere.
+    Raises :class:`~rules.schema.parsing.BadRequestError` for an invalid batch.
     """
     batch = parse(BatchRequest, data)
     _refuse_thresholds(batch, assessor.book)
@@ -119,7 +114,7 @@ def _without_number(answer: LineAnswer) -> bytes:
 
 
 def _refuse_thresholds(batch: BatchRequest, book: Rulebook) -> None:
-    """Thresholds that no rule has are no part of the contract, wherever they stand."""
+    """Raise :class:`~rules.schema.parsing.BadRequestError` for unknown thresholds in any policy."""
     faults = _faults(batch.policy, "", book)
     for place, stack in enumerate(batch.stacks):
         faults.extend(_faults(stack.policy, pointer(("stacks", place)), book))
@@ -141,4 +136,4 @@ NDJSON: Final = "application/x-ndjson"
 JSON_LINES: Final = "application/jsonl"
 
 STREAMS: Final = (NDJSON, JSON_LINES)
-"""Names of one format, neither of which is registered."""
+"""Media types of JSON lines; neither is registered."""

@@ -1,17 +1,14 @@
-"""Lines of JSON judged: each answered with a report, a verdict or a problem, whatever the others are.
+"""Judging of JSON lines: each line gets its own report, verdict or problem.
 
 A line is one of
 
-- the request of a check, as ``POST /v1/checks`` takes it: ``{"stack": {…}, "operation": {…}, …}``;
-- a stack alone, as it stands under ``stack`` there: ``{"id": "T-1", "components": […], "joints": […]}``;
-- definitions, an object without ``stack``: ``{"components": {"LK-40": {…}}, "machine": {…}}``. Their components,
-  operation, machine and policy hold for the lines that follow, see :class:`~service.batch.lines.Shared`.
-  They are not answered, unless something is wrong with them;
-- blank: counted and not answered.
+- a check request, as in ``POST /v1/checks``: ``{"stack": {…}, "operation": {…}, …}``;
+- a stack: ``{"id": "T-1", "components": […], "joints": […]}``;
+- definitions, an object without ``stack``: ``{"components": {"LK-40": {…}}, "machine": {…}}``. They apply to the lines
+  that follow, see :class:`~service.batch.lines.Shared`, and give a result only if invalid;
+- blank: counted only.
 
-What the lines of a batch have in common: definitions of components, operation, machine and policy.
-
-Lines grouped into portions that can be judged apart from each other, each knowing the defaults before it.
+Lines are grouped into chunks, each with the shared fields before it, so that chunks can be judged in parallel.
 """
 
 from __future__ import annotations
@@ -55,16 +52,16 @@ __all__ = [
 
 
 MAX_SHARED_BYTES: Final = 16 * 1024 * 1024
-"""What the shared definitions of a batch may weigh as compact JSON: some ten thousand components."""
+"""Most bytes of shared definitions as compact JSON, some ten thousand components."""
 
 _ENTRY: Final[TypeAdapter[StackEntry]] = TypeAdapter(StackEntry)
 _TOKENS: Final = count(1)
 
 
 class SharedDefinitions:
-    """Components by key, never changed once made; each validated once in a process, when first it is needed there.
+    """Immutable component definitions by key, each validated once per process, on first use.
 
-    Travels between processes as plain values, which is cheaper than as models.
+    Pickled as plain values, which is cheaper than pickling models.
     """
 
     __slots__ = ("_models", "_sizes", "_values", "size", "token")
@@ -79,9 +76,9 @@ class SharedDefinitions:
         self._models: dict[str, StackEntry] = dict(models or {})
         self._sizes: dict[str, int] = dict(sizes or {})
         self.size = sum(self._sizes.values())
-        """What they weigh as compact JSON."""
+        """Bytes as compact JSON."""
         self.token = next(_TOKENS)
-        """Tells these from all others of this process."""
+        """Identifier, unique in this process."""
 
     def __reduce__(self) -> tuple[type[SharedDefinitions], tuple[dict[str, Any], None, dict[str, int]]]:
         return type(self), (self._values, None, self._sizes)
@@ -90,21 +87,21 @@ class SharedDefinitions:
         return len(self._values)
 
     def get(self, key: str) -> StackEntry | None:
-        """The component of this key."""
+        """The component with this key."""
         model = self._models.get(key)
         if model is None and key in self._values:
             model = self._models[key] = _ENTRY.validate_python(self._values[key])
         return model
 
     def joined(self, values: Mapping[str, Any], models: Mapping[str, StackEntry]) -> SharedDefinitions:
-        """These and some more, the newer winning."""
+        """These definitions with more added; newer ones win."""
         sizes = {key: len(to_json(value)) for key, value in values.items()}
         return SharedDefinitions({**self._values, **values}, {**self._models, **models}, {**self._sizes, **sizes})
 
     def reached(self, entries: Sequence[StackEntry], own: Mapping[str, StackEntry]) -> dict[str, StackEntry]:
-        """What references among these entries lead to, and is not the request's own, in the order of the way.
+        """The shared definitions that these entries refer to, directly or not, in order.
 
-        Raises :class:`~rules.schema.parsing.BadRequestError` when it makes more definitions than a request may have.
+        Raises :class:`~rules.schema.parsing.BadRequestError` beyond the number of definitions of a request.
         """
         found: dict[str, StackEntry] = {}
         for start in entries:
@@ -117,7 +114,7 @@ class SharedDefinitions:
                 if entry is None and (entry := self.get(key)) is not None:
                     found[key] = entry
                     if len(own) + len(found) > MAX_DEFINITIONS:
-                        detail = f"with the shared ones it needs more than {MAX_DEFINITIONS} definitions"
+                        detail = f"the stack needs more than {MAX_DEFINITIONS} definitions, shared ones included"
                         raise BadRequestError([Fault(pointer(("components",)) if own else "", detail)])
         return found
 
@@ -127,7 +124,7 @@ NOTHING: Final = SharedDefinitions()
 
 @dataclass(frozen=True, slots=True)
 class Shared:
-    """Defaults for the stacks that follow; never changed, each change makes another."""
+    """Immutable shared fields for the stacks that follow."""
 
     definitions: SharedDefinitions = field(default=NOTHING)
     operation: Operation | None = None
@@ -135,15 +132,14 @@ class Shared:
     policy: Policy | None = None
 
     def taking(self, value: object) -> Shared:
-        """These defaults after a line that sets some of them; null takes one back.
+        """The shared fields after a definitions line: components merge by key, other fields are replaced, null clears.
 
-        Definitions are joined to the earlier ones key by key, everything else is replaced whole. Raises
-        :class:`~rules.schema.parsing.BadRequestError`.
+        Raises :class:`~rules.schema.parsing.BadRequestError`.
         """
         return self.joined(parse(Defaults, value), value)
 
     def joined(self, defaults: Defaults, value: object) -> Shared:
-        """As :meth:`taking`, for a value that was validated already."""
+        """As :meth:`taking`, for a validated value."""
         stated = defaults.model_fields_set
         definitions = self.definitions
         if "components" in stated:
@@ -151,16 +147,16 @@ class Shared:
             values = value["components"] if isinstance(value, Mapping) else None
             definitions = NOTHING if not models else definitions.joined(values or {}, models)
             if definitions.size > MAX_SHARED_BYTES:
-                detail = f"the definitions of a batch may take {MAX_SHARED_BYTES} bytes together"
+                detail = f"the definitions of the batch exceed {MAX_SHARED_BYTES} bytes"
                 raise BadRequestError([Fault(pointer(("components",)), detail)])
         own = {name: getattr(defaults, name) for name in ("operation", "machine", "policy") if name in stated}
         return replace(self, definitions=definitions, **own)
 
     def filled(self, request: CheckRequest) -> CheckRequest:
-        """The request with what it does not state itself: a field of its own wins whole, even a null.
+        """The request with shared fields added; its own fields win, even null.
 
-        Of the shared definitions it gets those its references lead to, behind its own, so that a report says the same
-        as that of a request which holds them itself. Raises :class:`~rules.schema.parsing.BadRequestError`.
+        It gets only the shared definitions it refers to, so that the report equals that of a single check. Raises
+        :class:`~rules.schema.parsing.BadRequestError`.
         """
         stated = request.model_fields_set
         update: dict[str, Any] = {
@@ -178,36 +174,33 @@ _LOG = logging.getLogger("stackgauge")
 
 _SHARED_FIELDS: Final = ("components", "operation", "machine", "policy")
 _BOM: Final = b"\xef\xbb\xbf"
-_WRONG_POLICY: Final = "The policy that an earlier line set can't be applied: {}."
+_WRONG_POLICY: Final = "The policy of an earlier line is invalid: {}."
 _SURELY_A_REQUEST: Final = re.compile(rb'\s*\{\s*"stack"\s*:')
 
 
 class LineAnswer(NamedTuple):
-    """The answer to one line, with what a summary counts."""
+    """Result of one line, with the data for the summary."""
 
     number: int
-    """Number of the line, from 1."""
+    """Line number, from 1."""
     text: bytes
     """One JSON object, without a newline."""
     verdict: Verdict | None = None
-    """None for a line that is answered with a problem."""
+    """Verdict; None for a problem."""
     codes: tuple[str, ...] = ()
-    """Codes of the findings, each once."""
+    """Rule codes of the findings, without duplicates."""
     undecided: tuple[str, ...] = ()
-    """Codes of the rules that could not be decided, each once."""
+    """Rule codes of undecided rules, without duplicates."""
     p95_um: float | None = None
-    """Runout that 95 % of the assemblies stay below at the gauge plane; None unless every contributor is known."""
+    """95th percentile of the runout at the gauge plane, TIR in µm; None if a contributor is not known."""
     stack: str | None = None
-    """The caller's name for the stack."""
+    """Caller's name of the stack."""
 
 
 def answer_lines(
     assessor: Assessor, first: int, lines: Sequence[bytes], shared: Shared, include: Include
 ) -> list[LineAnswer]:
-    """Answer consecutive lines, the first of which has this number, with these defaults before it.
-
-    The answers stand in the order of the lines. Never raises for what a line holds.
-    """
+    """The results of consecutive lines in order; never raises for invalid lines."""
     requests: dict[int, CheckRequest] = {}
     borrowing: set[int] = set()
     answers: dict[int, LineAnswer] = {}
@@ -229,7 +222,7 @@ def answer_lines(
             answers[number] = problem_answer(number, invalid_request(error))
     for number, judged in zip(requests, judge_all(assessor, list(requests.values())), strict=True):
         if isinstance(judged, BadRequestError) and number in borrowing:
-            # Its pointers lead into a line that was taken before.
+            # Its pointers refer to an earlier line.
             answers[number] = problem_answer(number, ProblemError("invalid-request", _WRONG_POLICY.format(judged)))
         else:
             answers[number] = _answer(number, judged, include)
@@ -237,20 +230,20 @@ def answer_lines(
 
 
 def judge_all(assessor: Assessor, requests: Sequence[CheckRequest]) -> list[Report | Exception]:
-    """Judge requests, none of them disturbing another: a report each, or what was raised instead."""
+    """A report or exception for each request."""
     judged: list[Report | Exception] = []
     for request in requests:
         try:
             judged.append(assessor.assess(request))
         except TooMuchWorkError:
-            raise  # nobody waits for the others any more
-        except Exception as error:  # the others shall have their reports
+            raise  # the batch was cancelled
+        except Exception as error:  # a fault in one request must not affect the others
             judged.append(error)
     return judged
 
 
 def after(line: bytes, shared: Shared) -> Shared | None:
-    """The defaults behind this line; None unless it sets some. What is wrong with it is told by its answer alone."""
+    """The shared fields after this line; None if it is not a valid definitions line."""
     if _SURELY_A_REQUEST.match(line):
         return None
     try:
@@ -261,12 +254,12 @@ def after(line: bytes, shared: Shared) -> Shared | None:
 
 
 def is_blank(line: bytes) -> bool:
-    """Whether a line holds nothing but white space of JSON, or a byte order mark."""
+    """Whether a line has only JSON white space or a byte order mark."""
     return not line.removeprefix(_BOM).strip(b" \t\r\n")
 
 
 def problem_answer(number: int, problem: ProblemError) -> LineAnswer:
-    """The answer to a line that can't be judged."""
+    """The result of an invalid line."""
     return LineAnswer(
         number, _object(number, b'"problem":' + problem.problem().model_dump_json(exclude_none=True).encode())
     )
@@ -291,7 +284,7 @@ def _answer(number: int, judged: Report | Exception, include: Include) -> LineAn
     if isinstance(judged, BadRequestError):
         return problem_answer(number, invalid_request(judged))
     if isinstance(judged, Exception):
-        _LOG.error("unhandled fault while judging line %d of a batch", number, exc_info=judged)
+        _LOG.error("unhandled error in line %d of a batch", number, exc_info=judged)
         detail = "The stack could not be judged; the log has the details."
         return problem_answer(number, ProblemError("internal-fault", detail))
     plane = judged.runout.gauge_plane if judged.runout.complete else None
@@ -318,14 +311,14 @@ def _object(number: int, members: bytes) -> bytes:
 
 
 CHUNK_LINES = 32
-"""Lines of a portion: a tenth of a second or so of work, beside which handing over costs nothing."""
+"""Most lines of a chunk, about 0.1 s of work, against which the transfer is negligible."""
 
 CHUNK_BYTES = 256 * 1024
-"""A portion is closed once it weighs so much, so that few long lines cost no more memory than many short ones."""
+"""Bytes at which a chunk is closed, to bound the memory of long lines."""
 
 
 class Chunk(NamedTuple):
-    """Consecutive lines with the number of the first, and the defaults that hold before it."""
+    """Consecutive lines, the number of the first and the shared fields before it."""
 
     first: int
     lines: tuple[bytes, ...]
@@ -334,11 +327,11 @@ class Chunk(NamedTuple):
 
 
 class Chunker:
-    """Numbers lines, follows the defaults they set, and groups them."""
+    """Numbers lines, tracks shared fields and groups lines into chunks."""
 
     def __init__(self, shared: Shared, include: Include, size: int = CHUNK_LINES) -> None:
         self.lines = self.blank = self.definitions = 0
-        """Lines seen, and those among them that are not answered."""
+        """Start with no lines."""
         self._include: Include = include
         self._size = size
         self._before = self._now = shared
@@ -346,7 +339,7 @@ class Chunker:
         self._weight = 0
 
     def add(self, line: bytes) -> Chunk | None:
-        """Take the next line; return the portion it completes."""
+        """Add a line; return the chunk it completes, if any."""
         self.lines += 1
         self._waiting.append(line)
         self._weight += len(line)
@@ -358,12 +351,12 @@ class Chunker:
         return self.close() if len(self._waiting) >= self._size or self._weight >= CHUNK_BYTES else None
 
     def skip(self) -> int:
-        """Count a line that is answered otherwise and return its number; nothing may be waiting."""
+        """Count a line judged elsewhere and return its number; no line may be pending."""
         self.lines += 1
         return self.lines
 
     def close(self) -> Chunk | None:
-        """The portion of the lines that wait, if any do."""
+        """The chunk of the pending lines, if any."""
         if not self._waiting:
             return None
         first = self.lines - len(self._waiting) + 1

@@ -1,9 +1,4 @@
-"""Processes that judge portions of lines side by side.
-
-The process that judges portions of lines, one after the other, as long as somebody sends them.
-
-What an application holds for its batches, and lets go of when it stops.
-"""
+"""Pool of worker processes that judge chunks of lines in parallel."""
 
 from __future__ import annotations
 
@@ -47,11 +42,11 @@ __all__ = ["Pool", "closing", "cores", "rules_in_force"]
 
 
 _KEPT: Final = 4
-"""Sets of shared definitions that a worker remembers; as many batches at once cost it nothing."""
+"""Number of sets of shared definitions cached by a worker, one per concurrent batch."""
 
 
 class Job(NamedTuple):
-    """A chunk on its way to a worker, without the definitions that this worker has already."""
+    """A chunk for a worker, without definitions that the worker has cached."""
 
     first: int
     lines: tuple[bytes, ...]
@@ -64,13 +59,13 @@ class Job(NamedTuple):
 
 
 class Mirror:
-    """What a worker remembers, known on both sides since both do the same in the same order."""
+    """Cache of shared definitions, kept equal in parent and worker by the same operations."""
 
     def __init__(self) -> None:
         self._kept: OrderedDict[int, SharedDefinitions | None] = OrderedDict()
 
     def job(self, chunk: Chunk) -> Job:
-        """What the worker needs to be told of this chunk."""
+        """The job for a chunk."""
         token = chunk.shared.definitions.token
         known = token in self._kept
         self._keep(token, None)
@@ -87,10 +82,10 @@ class Mirror:
         )
 
     def shared(self, job: Job) -> Shared:
-        """The defaults that a job was sent with."""
+        """The shared fields of a job."""
         definitions = self._kept[job.token] if job.definitions is None else job.definitions
         if definitions is None:
-            raise LookupError("a worker was not sent the definitions of its job")
+            raise LookupError("the definitions of a job were not sent to the worker")
         self._keep(job.token, definitions)
         return Shared(definitions, job.operation, job.machine, job.policy)
 
@@ -102,7 +97,7 @@ class Mirror:
 
 
 def rules_in_force(assessor: Assessor) -> str:
-    """Fingerprint of all that two processes must have in common to judge alike."""
+    """The digests of rulebooks and catalogue, equal in processes that judge alike."""
     return f"{assessor.book.digest} {assessor.catalogue.digest}"
 
 
@@ -112,18 +107,16 @@ def work(
     rules: str | None,
     prepare: Callable[[Settings], None] | None = None,
 ) -> None:
-    """Load once, then answer each :class:`Job` with a list of :class:`~service.batch.lines.LineAnswer`.
+    """Run a worker: load the rules, then judge each :class:`Job` until the parent closes the connection.
 
-    Ends when the other side closes, so that no worker outlives the process it works for. Leaves at once where the
-    rulebooks or the catalogue are no longer those of that process: two halves of a batch must not be judged by
-    different rules.
+    Exits at once if rulebooks or catalogue differ from the parent's: a batch must not be judged by two sets of rules.
     """
     if prepare is not None:
         prepare(settings)
-    # An interrupt from the keyboard reaches the whole group; the parent says what becomes of it.
+    # A keyboard interrupt reaches the whole process group; the parent handles it.
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     if hasattr(os, "nice"):
-        os.nice(5)  # a single check that somebody waits for comes first
+        os.nice(5)  # single checks have priority
     assessor = load_assessor(settings)
     if rules is not None and rules_in_force(assessor) != rules:
         raise SystemExit("stackgauge: rulebooks or catalogue have changed since the service started; restart it")
@@ -143,15 +136,15 @@ def work(
 
 _LOG = logging.getLogger("stackgauge")
 
-# Not fork: the parent has threads, whose locks a child would inherit locked.
+# Not fork: a child could inherit locked locks of the parent's threads.
 _CONTEXT: Final = multiprocessing.get_context("spawn")
 
 _PATIENCE_S: Final = 2.0
-"""How long a worker that was told to stop may take."""
+"""Seconds for a worker to stop."""
 
 
 def cores() -> int:
-    """Cores this process may use."""
+    """Number of cores available to this process."""
     return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
 
 
@@ -161,9 +154,9 @@ class _Errand(NamedTuple):
 
 
 class _Worker:
-    """One process, and the thread that hands it one chunk at a time.
+    """One process and the thread that sends it one chunk at a time.
 
-    So the death of a process costs the chunk it was at and no other, and is seen at once: its end of the pipe closes.
+    If the process dies, only its current chunk is lost, and the closed pipe shows it at once.
     """
 
     def __init__(self, pool: Pool) -> None:
@@ -176,7 +169,7 @@ class _Worker:
 
     @property
     def pid(self) -> int | None:
-        """Process id, once it is started."""
+        """Process id; None before the start."""
         return None if self._process is None else self._process.pid
 
     def _run(self) -> None:
@@ -188,7 +181,7 @@ class _Worker:
             try:
                 answers = self._answered(errand.chunk)
             except Exception:
-                _LOG.exception("no answer from the worker for the %d lines from %d", *_place(errand.chunk))
+                _LOG.exception("no result from the worker for %d lines from line %d", *_place(errand.chunk))
                 answers = _faults(errand.chunk)
             errand.future.set_result(answers)
         self._drop()
@@ -200,12 +193,14 @@ class _Worker:
         except (EOFError, OSError):
             code = self._drop()
             if not self._pool.closed:
-                _LOG.error("a worker ended (%s) at the %d lines from %d; another takes over", code, *_place(chunk))
+                _LOG.error(
+                    "a worker exited (%s) at %d lines from line %d; another one replaces it", code, *_place(chunk)
+                )
             return _faults(chunk)
         return answers
 
     def _send(self, chunk: Chunk) -> Connection:
-        """Hand the chunk over, to another process where this one has ended in the meantime."""
+        """Send the chunk, to a new process if this one has exited."""
         if self._connection is not None:
             try:
                 self._connection.send(self._mirror.job(chunk))
@@ -231,7 +226,7 @@ class _Worker:
         return ours
 
     def _drop(self) -> int | None:
-        """Let go of the process and return its exit code."""
+        """Release the process and return its exit code."""
         process, connection = self._process, self._connection
         self._process = self._connection = None
         if connection is not None:
@@ -245,17 +240,16 @@ class _Worker:
         return process.exitcode
 
     def stop(self) -> None:
-        """End the process in the middle of what it does."""
+        """Terminate the process."""
         if (process := self._process) is not None:
             process.terminate()
 
 
 class Pool:
-    """Judges chunks in processes of their own, which are started with the first chunk.
+    """Judges chunks in worker processes, started with the first chunk.
 
-    Takes as many chunks as it is given, so whoever gives them keeps no more than ``window`` of them in flight.
-    ``rules`` is the fingerprint of the rules the workers must have, see :func:`service.batch.pool.rules_in_force`;
-    ``prepare`` is called in each of them before it does anything else.
+    The pool does not limit pending chunks; callers keep at most ``window``. ``rules`` are the digests required of the
+    workers, see :func:`service.batch.pool.rules_in_force`. ``prepare`` is called first in each worker.
     """
 
     def __init__(
@@ -267,7 +261,7 @@ class Pool:
     ) -> None:
         self.workers = workers or cores()
         self.window = 2 * self.workers + 2
-        """Chunks in flight that keep every worker busy."""
+        """Number of pending chunks that keeps all workers busy."""
         self.settings = settings
         self.rules = rules
         self.prepare = prepare
@@ -285,10 +279,7 @@ class Pool:
         self.close()
 
     def answer(self, chunk: Chunk) -> Future[list[LineAnswer]]:
-        """Have a chunk answered; a chunk whose worker dies is answered with a problem for every line.
-
-        A future that is cancelled before its turn costs nothing. Raises RuntimeError once closed.
-        """
+        """Submit a chunk; if its worker dies, every line gets a problem. Raises RuntimeError once closed."""
         future: Future[list[LineAnswer]] = Future()
         with self._lock:
             if self.closed:
@@ -299,13 +290,13 @@ class Pool:
         return future
 
     def answers(self, chunks: Iterable[Chunk]) -> Iterator[LineAnswer]:
-        """The answers of all chunks, in order, taking chunks no faster than they are answered."""
+        """The results of all chunks in order, with at most ``window`` chunks pending."""
         flying: deque[Future[list[LineAnswer]]] = deque()
         try:
             for chunk in chunks:
                 flying.append(self.answer(chunk))
                 if len(flying) >= self.window:
-                    charge(0)  # where it is given up, what is not begun is called back
+                    charge(0)  # if cancelled here, pending chunks are cancelled, too
                     yield from flying.popleft().result()
             while flying:
                 charge(0)
@@ -315,15 +306,15 @@ class Pool:
                 future.cancel()
 
     def pids(self) -> list[int]:
-        """Process ids of the workers that are started."""
+        """Process ids of the running workers."""
         return [pid for worker in self._team if (pid := worker.pid) is not None]
 
     def next_errand(self) -> _Errand | None:
-        """What a worker does next; None when it shall end."""
+        """The next job of a worker; None to exit."""
         return self._errands.get()
 
     def close(self) -> None:
-        """Stop the processes, whatever they do; what was not answered is cancelled."""
+        """Terminate the processes and cancel pending chunks."""
         with self._lock:
             if self.closed:
                 return
@@ -347,7 +338,7 @@ def _place(chunk: Chunk) -> tuple[int, int]:
 
 
 def _faults(chunk: Chunk) -> list[LineAnswer]:
-    """A problem for every line that would have been judged."""
+    """A problem for every line of the chunk."""
     fault = ProblemError("internal-fault", "The line could not be judged; the log has the details.")
     shared, answers = chunk.shared, []
     for number, line in enumerate(chunk.lines, chunk.first):
@@ -361,7 +352,7 @@ def _faults(chunk: Chunk) -> list[LineAnswer]:
 
 
 def closing(pool: Pool) -> Callable[[FastAPI], AbstractAsyncContextManager[None]]:
-    """The lifespan of an application that ends this pool."""
+    """A lifespan that closes the pool."""
 
     @asynccontextmanager
     async def lifespan(_: FastAPI) -> AsyncIterator[None]:

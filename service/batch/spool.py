@@ -1,4 +1,4 @@
-"""Answers that wait to be taken: a few in memory, more in a temporary file, never more than a limit."""
+"""Queue of results, in memory and beyond that in temporary files, with a size limit."""
 
 from __future__ import annotations
 
@@ -11,16 +11,16 @@ from typing import Final
 __all__ = ["MEMORY_BYTES", "Spool"]
 
 MEMORY_BYTES: Final = 1024 * 1024
-"""Held in memory before a file is begun."""
+"""Bytes in memory before a file is used."""
 
 _SEGMENT_BYTES: Final = 16 * 1024 * 1024
-"""What is taken is given back to the disk in pieces of this size."""
+"""Size of the file segments that are deleted once read, bytes."""
 
 _READ_BYTES: Final = 256 * 1024
 
 
 class _Segment:
-    """A temporary file that is written at its end and read from its start, by two threads if need be."""
+    """A temporary file, appended at the end and read from the start, also by two threads."""
 
     def __init__(self) -> None:
         self._file = TemporaryFile()  # noqa: SIM115 closed with the spool
@@ -44,10 +44,9 @@ class _Segment:
 
 
 class Spool:
-    """A queue of bytes between one task that puts and one that gets.
+    """A byte queue between one producer and one consumer task.
 
-    ``limit`` bytes may wait in all; who wants to put more has to wait as well. One put goes in whole whatever it
-    weighs, if nothing else waits.
+    A put waits while more than ``limit`` bytes are queued. An empty queue accepts a put of any size.
     """
 
     def __init__(self, limit: int) -> None:
@@ -61,20 +60,20 @@ class Spool:
 
     @property
     def waiting(self) -> int:
-        """Bytes that were put and not got."""
+        """Queued bytes."""
         return self._waiting
 
     @property
     def in_files(self) -> bool:
-        """Whether some of them are in a file."""
+        """Whether part of the queue is in a file."""
         return bool(self._segments)
 
     def restrict(self, limit: int) -> None:
-        """From now on let only so much wait; what waits already stays."""
+        """Lower the limit; queued bytes stay."""
         self._limit = min(self._limit, limit)
 
     async def put(self, data: bytes) -> None:
-        """Add bytes, once there is room for them."""
+        """Add bytes when there is space."""
         async with self._changed:
             await self._changed.wait_for(lambda: not self._waiting or self._waiting + len(data) <= self._limit)
         if not self._segments and self._in_memory + len(data) <= MEMORY_BYTES:
@@ -85,12 +84,12 @@ class Spool:
         await self._count(len(data))
 
     async def end(self) -> None:
-        """Say that nothing more will be put."""
+        """Mark the end of the queue."""
         self._ended = True
         await self._count(0)
 
     async def get(self) -> bytes | None:
-        """The next bytes, once there are some; None behind the last."""
+        """The next bytes, when available; None at the end."""
         async with self._changed:
             await self._changed.wait_for(lambda: self._waiting or self._ended)
         if not self._waiting:
@@ -104,7 +103,7 @@ class Spool:
         return data
 
     def close(self) -> None:
-        """Remove the files, read or not."""
+        """Remove the files."""
         while self._segments:
             self._segments.popleft().close()
 

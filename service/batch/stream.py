@@ -1,7 +1,4 @@
-"""Lines in, lines out: a batch answered while it is still coming.
-
-A flow of bytes cut into lines, none of which can grow beyond a limit.
-"""
+"""Streamed batches: results are sent while the request is still arriving."""
 
 from __future__ import annotations
 
@@ -33,9 +30,9 @@ _BOM = b"\xef\xbb\xbf"
 
 
 class LineSplitter:
-    """Cuts at line feeds; a carriage return before one, and a byte order mark in front of all, are dropped.
+    """Splits bytes at line feeds; drops a carriage return before one and a leading byte order mark.
 
-    A line of more than ``max_bytes`` comes out as None, once, as soon as it is too long; the rest of it is passed over.
+    A line of more than ``max_bytes`` gives one None; the rest of it is skipped.
     """
 
     def __init__(self, max_bytes: int) -> None:
@@ -46,7 +43,7 @@ class LineSplitter:
         self._at_start = True
 
     def feed(self, data: bytes) -> Iterator[bytes | None]:
-        """The lines that these bytes complete."""
+        """The lines completed by these bytes."""
         start = 0
         while (end := data.find(b"\n", start)) >= 0:
             self._hold(data[start:end])
@@ -59,7 +56,7 @@ class LineSplitter:
             yield None
 
     def end(self) -> Iterator[bytes | None]:
-        """The last line, where no line feed ends it."""
+        """The last line, if it has no line feed."""
         if self._held or self._skipping:
             yield from self._line()
 
@@ -81,7 +78,7 @@ class LineSplitter:
         yield line if len(line) <= self._max_bytes else None
 
     def _is_too_long(self) -> bool:
-        # What may be dropped yet is not counted: a mark in front, a carriage return behind.
+        # A leading byte order mark and a final carriage return do not count.
         return self._held > self._max_bytes + len(_BOM) + 1
 
     def _drop(self) -> None:
@@ -89,18 +86,17 @@ class LineSplitter:
 
 
 INLINE_LINES: Final = 32
-"""So many lines of a batch are judged in this process at once; the pool takes what follows."""
+"""Lines of a batch judged in this process; the pool judges the rest."""
 
 _LONG_LINE: Final = 32 * 1024
-"""A line that takes longer than others to read; it is read in a thread."""
+"""Bytes of a line above which it is parsed in a thread."""
 
 
 class LineStream(Response):
-    """An answer that is made while the request comes, line by line, in order.
+    """A response sent line by line, in order, while the request is arriving.
 
-    Reads and writes the connection itself: the framework's streaming answer throws away what comes in once the answer
-    has begun. A client that reads as it sends gets each answer as soon as it is there; for one that reads only when
-    all is sent, the answers wait in a :class:`~service.batch.spool.Spool`.
+    It uses the connection directly, because the framework's streaming response discards input once it has started.
+    Results not yet read by the client wait in a :class:`~service.batch.spool.Spool`.
     """
 
     def __init__(
@@ -114,7 +110,7 @@ class LineStream(Response):
         told: Callable[[Sequence[LineAnswer]], None] | None = None,
         shutdown: Shutdown | None = None,
     ) -> None:
-        """Take what judges and limits; whom to tell the answers, and whose end ends it early."""
+        """Set the assessor, the limits, the observer of results and the shutdown event."""
         super().__init__(media_type=media_type, headers={"Cache-Control": "no-store", "Vary": "Accept"})
         del self.headers["content-length"]
         self._assessor = assessor
@@ -126,7 +122,7 @@ class LineStream(Response):
         self._shutdown = shutdown or Shutdown(0)
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:  # noqa: ARG002
-        """Answer until the last line is told, or until nobody listens any more."""
+        """Respond until the last line is sent or the client has gone."""
         with self._admission.one():
             flow = _Flow(self._assessor, self._pool, self._settings, self._include, self._told)
             try:
@@ -138,7 +134,7 @@ class LineStream(Response):
                     reading.cancel()
                     ending.cancel()
             except ClientDisconnect:
-                # Nobody is left to answer, and nothing went wrong here.
+                # The client has gone; this is no error.
                 return
             finally:
                 flow.close()
@@ -149,7 +145,7 @@ class LineStream(Response):
             message = await receive()
             if message["type"] == "http.disconnect":
                 raise ClientDisconnect
-            # What comes behind the line that is one too many is read and thrown away.
+            # Input after the last permitted line is read and discarded.
             if more:
                 more = message.get("more_body", False)
                 more = await flow.take(message.get("body", b""), last=not more) and more
@@ -172,7 +168,7 @@ class LineStream(Response):
 
 
 def answered(assessor: Assessor, data: bytes, include: Include) -> bytes:
-    """The answer to a batch of few lines that is there already."""
+    """The response to a short, complete batch."""
     splitter, chunker, tally = LineSplitter(len(data)), Chunker(Shared(), include, len(data)), Tally()
     for line in (*splitter.feed(data), *splitter.end()):
         chunker.add(line or b"")
@@ -192,7 +188,7 @@ def _last_line(tally: Tally, chunker: Chunker, *, complete: bool) -> bytes:
 
 @asynccontextmanager
 async def _together() -> AsyncIterator[asyncio.TaskGroup]:
-    """A group of tasks that end together, raising what the first of them raised."""
+    """A task group that raises the first exception itself."""
     try:
         async with asyncio.TaskGroup() as group:
             yield group
@@ -201,7 +197,7 @@ async def _together() -> AsyncIterator[asyncio.TaskGroup]:
 
 
 class _Flow:
-    """The way of the lines of one batch: cut, grouped, judged here or in the pool, counted, put into the spool."""
+    """The processing of one batch: split, group, judge, count and queue."""
 
     def __init__(
         self,
@@ -229,22 +225,22 @@ class _Flow:
         self._ended = False
 
     async def take(self, data: bytes, *, last: bool) -> bool:
-        """Take some bytes more; return whether others may follow."""
+        """Add bytes; return whether more may follow."""
         async with self._turn:
             return not self._ended and await self._take(data, last=last)
 
     async def break_off(self) -> None:
-        """Answer what was taken and take no more, because the service is about to stop."""
+        """Finish the lines received and accept no more, because the service is stopping."""
         async with self._turn:
             if not self._ended:
                 await self._room()
-                self._refuse("not-ready", "The service is stopping; the rest is not read.")
+                self._refuse("not-ready", "The service is stopping; the remaining lines were not read.")
                 self._complete = False
                 await self._end()
 
     async def _take(self, data: bytes, *, last: bool) -> bool:
         if last:
-            # Who does not read when all is sent holds up the work instead of filling the disk.
+            # A client that does not read slows the batch instead of filling the disk.
             self.spool.restrict(MEMORY_BYTES)
         for line in self._splitter.feed(data):
             if not await self._add(line):
@@ -266,7 +262,7 @@ class _Flow:
         self._ended = True
 
     async def collect(self) -> None:
-        """Bring the answers into order, count them and put them into the spool; the summary comes last."""
+        """Count the results in order and queue them; the summary is last."""
         tally = Tally(self._told)
         while (item := await self._ordered.get()) is not None:
             answers = item if isinstance(item, list) else await self._landing(item)
@@ -280,20 +276,23 @@ class _Flow:
         await self.spool.end()
 
     def close(self) -> None:
-        """Call back what is not judged yet, and remove the files."""
+        """Cancel pending chunks and remove the files."""
         for future in self._flying:
             future.cancel()
         self.spool.close()
 
     async def _add(self, line: bytes | None) -> bool:
-        """Take a line, or one that is too long; return whether another may follow."""
+        """Add a line, None if too long; return whether more may follow."""
         await self._room()
         if self._chunker.lines >= self._max_lines and not (line is not None and is_blank(line)):
-            self._refuse("too-many-lines", f"A batch may hold {self._max_lines} lines; the rest is not read.")
+            self._refuse(
+                "too-many-lines",
+                f"The batch exceeds the limit of {self._max_lines} lines; the remaining lines were not read.",
+            )
             self._complete = False
             return False
         if line is None:
-            self._refuse("line-too-long", f"A line may hold {self._max_line_bytes} bytes.")
+            self._refuse("line-too-long", f"The line exceeds the limit of {self._max_line_bytes} bytes.")
             return True
         if self._chunker.lines >= INLINE_LINES:
             self._dispatch(await self._grouped(line))
@@ -316,7 +315,7 @@ class _Flow:
         judge = (self._assessor, chunk.first, chunk.lines, chunk.shared, chunk.include)
         if len(chunk.lines[0]) >= _LONG_LINE:
             return await asyncio.to_thread(answer_lines, *judge)
-        await asyncio.sleep(0)  # others have their turn between two lines
+        await asyncio.sleep(0)  # let other tasks run between two lines
         try:
             with allowing(Allowance(LIGHT_STEPS)):
                 return answer_lines(*judge)
@@ -328,7 +327,7 @@ class _Flow:
         self._hand_on([problem_answer(self._chunker.skip(), ProblemError(kind, detail))])
 
     def _let_go_if_idle(self) -> None:
-        """Judge what waits to become a whole portion, where it need not wait; its client may wait for the answer."""
+        """Judge an incomplete chunk if nothing is pending, since the client may be waiting."""
         if self._underway < self._pool.workers and not self._adding:
             self._dispatch(self._chunker.close())
 
@@ -344,7 +343,7 @@ class _Flow:
         self._ordered.put_nowait(item)
 
     async def _room(self) -> None:
-        """Wait until another portion may be under way."""
+        """Wait until another chunk may be submitted."""
         while self._underway >= self._pool.window:
             self._landed.clear()
             await self._landed.wait()
@@ -353,5 +352,5 @@ class _Flow:
         await asyncio.wait([future])
         self._flying.discard(future)
         if future.cancelled():
-            raise RuntimeError("the pool was closed in the middle of a batch")
+            raise RuntimeError("the pool was closed during a batch")
         return future.result()

@@ -7,4 +7,4 @@ from typing import Final
 __all__ = ["FAULT"]
 
 FAULT: Final = 4
-"""Exit code: the program itself failed, and there is no verdict. Known without the server extra."""
+"""Exit code of a program fault, without a verdict; defined here to need no server extra."""

@@ -1,4 +1,4 @@
-"""``audit``: judge whole libraries, and say what is wrong with them on the whole."""
+"""``audit``: check whole tool libraries and summarise the findings."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from service.audit.answering import Answering, DaskAnswering, DifferentRulesErro
 from service.audit.libraries import AuditInputError, Library, find_libraries
 from service.audit.outputs import CsvOutput, JunitOutput, NdjsonOutput, Output, summary_path
 from service.audit.page import HtmlOutput
-from service.audit.progress import teller
+from service.audit.progress import progress_of
 from service.audit.run import Audit, Interrupt, State
 from service.audit.tally import AuditSummary, Tally, print_audit
 from service.batch.pool import Pool, cores, rules_in_force
@@ -24,13 +24,12 @@ from service.operations.settings import Settings
 __all__ = ["INTERRUPTED", "add_parser"]
 
 INTERRUPTED: Final = 130
-"""Stopped by SIGINT or SIGTERM before the end; with ``--resume`` it can go on."""
+"""Exit code after SIGINT or SIGTERM; ``--resume`` continues the audit."""
 
 _ABOUT: Final = (
-    "Judge every stack of whole libraries: .ndjson files with a request, a stack or definitions a line, .json files"
-    ' with one request, a list or {"stacks": […]}, folders of such files, or - for lines from standard input.'
-    " The exit code is that of the gravest: 0 pass, 1 review, 2 fail, 3 a line that is no request, or no stack at all,"
-    " 4 a fault of the program, 130 interrupted."
+    "Check every stack of a tool library. Input: .ndjson files (one request, stack or definitions object per line),"
+    ' .json files (one request, a list or {"stacks": […]}), folders of such files, or - for lines on standard input.'
+    " Exit code, worst case: 0 pass, 1 review, 2 fail, 3 invalid input or no stacks, 4 program fault, 130 interrupted."
 )
 
 _FORMATS: Final[dict[str, Callable[[Path], Output]]] = {
@@ -41,40 +40,45 @@ _FORMATS: Final[dict[str, Callable[[Path], Output]]] = {
 }
 
 _SMALL_BYTES: Final = 256 * 1024
-"""Libraries of less are judged sooner than other processes are started."""
+"""Bytes below which starting worker processes takes longer than the audit."""
 
 
 def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
-    """Add the command."""
-    parser = commands.add_parser("audit", help="judge whole libraries", description=_ABOUT)
-    parser.add_argument("libraries", nargs="+", metavar="LIBRARY", help="a file, a folder, or -")
+    """Add the command to the parser."""
+    parser = commands.add_parser(
+        "audit",
+        help="check whole tool libraries",
+        description=_ABOUT,
+        epilog="example: stackgauge audit library.ndjson --out report.html",
+    )
+    parser.add_argument("libraries", nargs="+", metavar="LIBRARY", help="file, folder, or - for standard input")
     parser.add_argument(
         "--out",
         action="append",
         default=[],
         type=Path,
         metavar="FILE",
-        help="write answers (.ndjson), a table (.csv and .summary.csv), test results (.junit.xml) or a page (.html);"
-        " may be given several times",
+        help="output file: results (.ndjson), tables (.csv and .summary.csv), test results (.junit.xml) or page"
+        " (.html); repeatable",
     )
-    parser.add_argument("--workers", type=_count, metavar="N", help="processes that judge (as many as cores)")
+    parser.add_argument("--workers", type=_count, metavar="N", help="worker processes (default: one per core)")
     parser.add_argument(
-        "--dask", metavar="ADDRESS", help="judge on a Dask cluster: tcp://host:port, or local for one of this machine"
+        "--dask", metavar="ADDRESS", help="run on a Dask cluster: tcp://host:port, or local to start one"
     )
     parser.add_argument(
         "--resume",
         type=Path,
         metavar="STATE",
-        help="note in this file how far the audit is, and go on from there if it exists; gone at the end",
+        help="progress file: continue from it if it exists; deleted at the end",
     )
     parser.add_argument(
         "--fail-on",
         choices=("review", "fail"),
         default="review",
-        help="least verdict that makes the exit code other than 0 (review)",
+        help="lowest verdict with an exit code other than 0 (default: review)",
     )
     parser.add_argument("--json", action="store_true", help="print the summary as one line of JSON")
-    parser.add_argument("--quiet", action="store_true", help="say nothing of the progress")
+    parser.add_argument("--quiet", action="store_true", help="show no progress")
     parser.set_defaults(run=_run)
 
 
@@ -87,9 +91,9 @@ def _run(arguments: argparse.Namespace) -> int:
         endless = any(library.size is None for library in audit.libraries)
         whole = None if endless else total
         with Interrupt() as interrupt, _answering(arguments, assessor, settings, whole) as answering:
-            # Only now, so that no earlier output is lost to an audit that can't begin.
+            # Opened last: an audit that cannot start must not overwrite earlier output.
             audit.begin()
-            with teller(whole, quiet=arguments.quiet, done=(audit.answered, audit.byte)) as progress:
+            with progress_of(whole, quiet=arguments.quiet, done=(audit.answered, audit.byte)) as progress:
                 complete = audit.run(answering, progress, interrupt)
     except (AuditInputError, DifferentRulesError) as error:
         print(f"audit: {error}", file=sys.stderr)
@@ -98,9 +102,9 @@ def _run(arguments: argparse.Namespace) -> int:
         print("audit: interrupted", file=sys.stderr)
         return INTERRUPTED
     if not complete:
-        further = "nothing written is complete"
+        further = "the output is incomplete"
         if arguments.resume is not None:
-            further = f"the same command goes on from {arguments.resume}"
+            further = f"repeat the command to continue from {arguments.resume}"
         print(f"audit: interrupted after {audit.answered} stacks; {further}", file=sys.stderr)
         return INTERRUPTED
     summary = audit.tally.summary()
@@ -109,7 +113,7 @@ def _run(arguments: argparse.Namespace) -> int:
     else:
         print_audit(summary, report_console())
     if summary.stacks + summary.bad_lines == 0:
-        print("audit: there is no stack in these libraries", file=sys.stderr)
+        print("audit: the input has no stacks", file=sys.stderr)
     return _code(summary, arguments.fail_on)
 
 
@@ -120,10 +124,10 @@ def _prepared(arguments: argparse.Namespace, assessor: Assessor) -> Audit:
         written.append(arguments.resume)
     resolved = [path.resolve() for path in written]
     if len(set(resolved)) < len(resolved):
-        raise AuditInputError("one file can't be written twice; --out and --resume need names of their own")
+        raise AuditInputError("--out and --resume must name different files")
     libraries = find_libraries(arguments.libraries, written)
     if arguments.resume is not None and any(library.path is None for library in libraries):
-        raise AuditInputError("--resume needs files; standard input can't be read again")
+        raise AuditInputError("--resume needs files; standard input cannot be read again")
     tally = Tally(assessor.book, assessor.catalogue.digest, [library.name for library in libraries])
     return Audit(libraries, outputs, tally, _state(arguments.resume, libraries, outputs, assessor))
 
@@ -137,7 +141,7 @@ def _state(
 def _output(path: Path) -> Output:
     made = _FORMATS.get(path.suffix.lower())
     if made is None:
-        raise AuditInputError(f"{path}: an output is an {', '.join(_FORMATS)} file by its name")
+        raise AuditInputError(f"{path}: the output file must end in {', '.join(_FORMATS)}")
     return made(path)
 
 
@@ -165,5 +169,5 @@ def _code(summary: AuditSummary, fail_on: str) -> int:
 
 def _count(text: str) -> int:
     if not text.isascii() or not text.isdigit() or not 1 <= int(text) <= 1024:
-        raise argparse.ArgumentTypeError("a whole number from 1 to 1024 is expected")
+        raise argparse.ArgumentTypeError("expected a whole number from 1 to 1024")
     return int(text)

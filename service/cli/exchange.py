@@ -1,7 +1,4 @@
-"""``import``: read components from documents in open formats.
-
-``export``: check the stack in a file and write it as one CuttingTool.
-"""
+"""``import``: read components from MTConnect or CSV; ``export``: write a checked stack as a CuttingTool."""
 
 from __future__ import annotations
 
@@ -26,23 +23,24 @@ __all__ = ["add_export_parser", "add_import_parser"]
 
 
 _FAULTY = 1
-"""Something in a document became no component."""
+"""Exit code if part of a document is not a component."""
 
 
 def add_import_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
-    """Add the command."""
+    """Add the command to the parser."""
     parser = commands.add_parser(
         "import",
         help="read components from MTConnect assets or CSV",
-        description="Read components from MTConnect assets (XML) or from CSV with symbols of ISO 13399, and tell what"
-        " was left over and what is not stated. The exit code is that of the worst: 0 all became components, 1 some"
-        " did not, 3 a document that cannot be read, 4 a fault of the program.",
+        description="Read components from MTConnect assets (XML) or from CSV with ISO 13399 symbols. The report lists"
+        " unused and missing data. Exit code, worst case: 0 all read, 1 some not read, 3 invalid document, 4 program"
+        " fault.",
+        epilog="example: stackgauge import tools.csv --kind cutter",
     )
-    parser.add_argument("files", nargs="+", metavar="FILE", help="an XML or CSV document; - is standard input")
+    parser.add_argument("files", nargs="+", metavar="FILE", help="XML or CSV document; - for standard input")
     parser.add_argument(
         "--kind",
         choices=get_args(ComponentKind),
-        help="what those pieces are of which the document does not say it",
+        help="kind of the parts whose kind the document does not state",
     )
     parser.add_argument("--json", action="store_true", help="print each report as one line of JSON")
     parser.set_defaults(run=_run_import)
@@ -79,31 +77,31 @@ def _read(name: str, kind: ComponentKind | None) -> ImportReport | None:
 
 
 def add_export_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
-    """Add the command."""
+    """Add the command to the parser."""
     parser = commands.add_parser(
         "export",
         help="write a checked stack as an MTConnect CuttingTool",
-        description="Check the stack in a file and print it as one CuttingTool of MTConnect, whatever the verdict."
-        " The exit code is that of the check: 0 pass, 1 review, 2 fail, 3 input that is no request, 4 a fault of the"
-        " program.",
+        description="Check the stack in a file and print it as one MTConnect CuttingTool, whatever the verdict."
+        " Exit code: 0 pass, 1 review, 2 fail, 3 invalid input, 4 program fault.",
+        epilog="example: stackgauge export stack.json > tool.xml",
     )
-    parser.add_argument("file", metavar="FILE", help="a request as JSON; - is standard input")
+    parser.add_argument("file", metavar="FILE", help="request as JSON; - for standard input")
     parser.add_argument(
         "--timestamp",
         type=_timestamp,
         default=EPOCH,
         metavar="TIME",
-        help=f"time of the document in UTC, as 2031-05-04T12:00:00Z ({EPOCH}, so that equal requests give equal bytes)",
+        help=f"creation time in UTC, such as 2031-05-04T12:00:00Z (default: {EPOCH}, for identical output)",
     )
     parser.add_argument(
-        "--standard", choices=get_args(Standard), default="1.4", help="version of the standard to write (1.4)"
+        "--standard", choices=get_args(Standard), default="1.4", help="MTConnect version to write (default: 1.4)"
     )
     parser.set_defaults(run=_run_export)
 
 
 def _timestamp(text: str) -> str:
     if not is_timestamp(text):
-        raise argparse.ArgumentTypeError("a time in UTC is expected, as 2031-05-04T12:00:00Z")
+        raise argparse.ArgumentTypeError("expected a time in UTC, such as 2031-05-04T12:00:00Z")
     return text
 
 

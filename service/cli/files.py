@@ -1,11 +1,4 @@
-"""Requests in files: read, judged, and faults told by file, line and column.
-
-Text that somebody sent, as it may be shown.
-
-Where in a JSON text the value of a JSON Pointer stands, for people who mend files.
-
-What the program's exit codes mean; the gravest of several files wins.
-"""
+"""Request files for the commands: reading, faults by file, line and column, and exit codes; the highest code wins."""
 
 from __future__ import annotations
 
@@ -40,7 +33,7 @@ __all__ = [
 
 
 def printable(text: str) -> str:
-    """The text on one line, with a dot for each character that steers a terminal or turns the direction of reading.
+    """The text on one line, with a dot for each control or bidirectional character.
 
     >>> printable("a\\x1b[2J\\u202eb")
     'a·[2J·b'
@@ -60,9 +53,9 @@ class Position(NamedTuple):
 
 
 def position_of(text: str, pointer: str) -> Position:
-    """Position of a pointer's value: of the key, where the value is a member of an object.
+    """The position of a pointer's value, or of its key for a member of an object.
 
-    ``text`` must be valid JSON; a pointer that leads nowhere ends at the deepest place on its way.
+    ``text`` must be valid JSON. A pointer to nothing gives the position of its nearest parent.
 
     >>> position_of('{"a": [1,\\n {"b": 2}]}', "/a/1/b")
     Position(line=2, column=3)
@@ -82,7 +75,7 @@ def _skip(text: str, index: int) -> int:
 
 
 def _member(text: str, index: int, step: str) -> tuple[int, int] | None:
-    """Where the member of the container at ``index`` shows, and where its value starts."""
+    """Offsets of a member and of its value in the container at ``index``."""
     if text[index] not in "[{":
         return None
     is_object, number = text[index] == "{", 0
@@ -106,7 +99,7 @@ ReportT = TypeVar("ReportT")
 
 
 def judged(name: str, judge: Callable[[object], ReportT]) -> ReportT | None:
-    """What ``judge`` says of a file's JSON, or nothing after saying on standard error why there is no answer."""
+    """The report of ``judge`` on a file's JSON; None after printing the fault to standard error."""
     shown = "standard input" if name == "-" else name
     try:
         data = sys.stdin.buffer.read() if name == "-" else Path(name).read_bytes()
@@ -116,12 +109,12 @@ def judged(name: str, judge: Callable[[object], ReportT]) -> ReportT | None:
     try:
         return judge(parse_json(data))
     except NotJSONError as error:
-        # A fault with a pointer stands in text that could be read.
+        # A fault with a pointer means that the text is valid JSON.
         line, column = (error.line, error.column) if error.pointer is None else _place(data, error.pointer)
-        _complain(shown, line, column, error.pointer, error.detail)
+        _print_fault(shown, line, column, error.pointer, error.detail)
     except BadRequestError as error:
         for fault in error.faults:
-            _complain(shown, *_place(data, fault.pointer), fault.pointer or None, fault.detail)
+            _print_fault(shown, *_place(data, fault.pointer), fault.pointer or None, fault.detail)
     return None
 
 
@@ -129,7 +122,7 @@ def _place(data: bytes, pointer: str) -> tuple[int, int]:
     return position_of(data.decode("utf-8-sig"), pointer)
 
 
-def _complain(name: str, line: int | None, column: int | None, pointer: str | None, detail: str) -> None:
+def _print_fault(name: str, line: int | None, column: int | None, pointer: str | None, detail: str) -> None:
     where = name if line is None else f"{name}:{line}:{column}"
     print(printable(f"{where}: {pointer + ': ' if pointer else ''}{detail}"), file=sys.stderr)
 
@@ -141,7 +134,7 @@ class _Console(Console):
 
 
 def report_console() -> Console:
-    """The console for reports: the terminal, or plain lines of a fixed width."""
+    """The console for reports: a terminal, or plain lines of fixed width."""
     if sys.stdout.isatty():
         return _Console(highlight=False)
     return _Console(width=PLAIN_WIDTH, highlight=False, color_system=None, force_terminal=False)
@@ -150,16 +143,16 @@ def report_console() -> Console:
 VERDICT_CODES: Final[Mapping[Verdict, int]] = MappingProxyType({"pass": 0, "review": 1, "fail": 2})
 
 READING_ACCEPTED: Final = 0
-"""The limit is kept, or there is none and nothing is outside the prediction."""
+"""Within the limit; without a limit, within the prediction."""
 
 READING_OPEN: Final = 1
-"""Nothing is proven, or another step is needed."""
+"""Not proven, or another step is needed."""
 
 READING_REFUSED: Final = 2
-"""The limit is broken, or the reading is outside the prediction."""
+"""Beyond the limit or outside the prediction."""
 
 BAD_INPUT: Final = 3
-"""What was given is no request, no rulebook, no setting or no command."""
+"""Invalid request, rulebook, setting or command."""
 
 PIPE_CLOSED: Final = 141
-"""The reader of the output closed it: 128 + SIGPIPE, as shells count."""
+"""Output closed by its reader: 128 + SIGPIPE, as in a shell."""

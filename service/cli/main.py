@@ -22,7 +22,7 @@ __all__ = ["main"]
 
 
 class _Parser(argparse.ArgumentParser):
-    """Leaves with the code for bad input, where argparse would leave with that of a failed stack."""
+    """A parser that exits with 3 for invalid arguments; argparse's 2 means a failed stack here."""
 
     def error(self, message: str) -> NoReturn:
         self.print_usage(sys.stderr)
@@ -43,18 +43,18 @@ def main(argv: Sequence[str] | None = None) -> int:
         print(error, file=sys.stderr)
         return BAD_INPUT
     except ValidationError as error:
-        # Only the settings are validated out here; everything else words its own faults.
+        # Only settings are validated here; other input has its own messages.
         for one in error.errors(include_input=False, include_url=False):
             name = "_".join(str(step) for step in one["loc"]).upper()
             print(f"STACKGAUGE_{name}: {one['msg']}", file=sys.stderr)
         return BAD_INPUT
     except SettingsError as error:
-        # A list that is no JSON. The error quotes the setting's name alone.
+        # A list that is not JSON; the error names the setting only.
         name = str(error).split('"')[1].upper()
-        print(f"STACKGAUGE_{name}: must be written as JSON", file=sys.stderr)
+        print(f"STACKGAUGE_{name}: must be JSON", file=sys.stderr)
         return BAD_INPUT
     except Exception:
-        # Python's own exit code for a traceback is 1, which would read as a verdict.
+        # Python exits with 1 after a traceback, which means review here.
         traceback.print_exc()
         return FAULT
     return code
@@ -63,7 +63,8 @@ def main(argv: Sequence[str] | None = None) -> int:
 def _parser() -> argparse.ArgumentParser:
     parser: argparse.ArgumentParser = _Parser(
         prog="stackgauge",
-        description="Says whether a cutting-tool stack goes together, how true it will run and how fast it may turn.",
+        description="Checks cutting-tool stacks: fit, runout, permissible speed and assembly.",
+        epilog="example: stackgauge check stack.json",
     )
     parser.add_argument("--version", action="version", version=f"stackgauge {VERSION}")
     commands = parser.add_subparsers(title="commands", required=True, metavar="COMMAND")

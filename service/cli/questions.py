@@ -1,17 +1,4 @@
-"""``check``: judge the requests in files.
-
-``budget``: the whole runout budget of the stack in a file.
-
-``compare``: set the alternatives in a file against each other.
-
-``search``: find the stacks that an inventory in a file allows.
-
-``gate``: decide on the work order in a file, or verify a decision made before.
-
-``read``: say what the readings in files tell.
-
-``draw``: check the stack in a file and draw it.
-"""
+"""Commands with one JSON request per file: check, budget, compare, search, gate, read, draw."""
 
 from __future__ import annotations
 
@@ -70,24 +57,27 @@ __all__ = [
 
 
 def add_check_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
-    """Add the command."""
+    """Add the command to the parser."""
     parser = commands.add_parser(
         "check",
-        help="judge the requests in files",
-        description="Judge the requests in files. The exit code is that of the worst:"
-        " 0 pass, 1 review, 2 fail, 3 input that is no request, 4 a fault of the program.",
+        help="check stacks: fit, runout, speed, grip, balance",
+        description="Check the stacks in request files. Exit code, worst case: 0 pass, 1 review, 2 fail, 3 invalid"
+        " input, 4 program fault.",
+        epilog="example: stackgauge check stack.json --html report.html",
     )
-    parser.add_argument("files", nargs="+", metavar="FILE", help="a request as JSON; - is standard input")
-    parser.add_argument("--assembly", action="store_true", help="tell how to assemble, measure and take apart, too")
+    parser.add_argument("files", nargs="+", metavar="FILE", help="request as JSON; - for standard input")
+    parser.add_argument(
+        "--assembly", action="store_true", help="include the assembly, measuring and disassembly instructions"
+    )
     parser.add_argument("--json", action="store_true", help="print each report as one line of JSON")
-    parser.add_argument("--html", type=Path, metavar="OUT", help="write the report as a page, too; for one FILE")
+    parser.add_argument("--html", type=Path, metavar="OUT", help="also write the report as an HTML page; one FILE only")
     parser.set_defaults(run=_run_check, usage_error=parser.error)
 
 
 def _run_check(arguments: argparse.Namespace) -> int:
     out: Path | None = arguments.html
     if out is not None and len(arguments.files) > 1:
-        arguments.usage_error("--html is for one FILE")
+        arguments.usage_error("--html takes one FILE only")
     assessor = load_assessor()
     console = report_console()
 
@@ -125,15 +115,16 @@ def _written(out: Path, page: str) -> bool:
 
 
 def add_budget_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
-    """Add the command."""
+    """Add the command to the parser."""
     parser = commands.add_parser(
         "budget",
-        help="the whole runout budget of a stack",
-        description="Tell every plane, every contributor's part, which seat to clean twice, what turning joints can"
-        " reach and what each part must keep. A request of a check serves. The exit code is 0, or 1 where"
-        " contributors are not stated; 3 for input that is no request, 4 for a fault of the program.",
+        help="full runout budget of a stack",
+        description="Print the runout at every plane, the share of each contributor, the effect of a particle in each"
+        " seat, the best clocking and the tolerance of each part. A check request is valid input. Exit code: 0"
+        " complete, 1 contributors missing, 3 invalid input, 4 program fault.",
+        epilog="example: stackgauge budget stack.json",
     )
-    parser.add_argument("file", metavar="FILE", help="a request as JSON; - is standard input")
+    parser.add_argument("file", metavar="FILE", help="request as JSON; - for standard input")
     parser.add_argument("--json", action="store_true", help="print the budget as one line of JSON")
     parser.set_defaults(run=_run_budget)
 
@@ -155,17 +146,20 @@ def _run_budget(arguments: argparse.Namespace) -> int:
 
 
 _ABOUT_COMPARE: Final = (
-    "Set the alternatives in a file against each other. The exit code is that of the best: 0 one passes,"
-    " 1 one asks for review, 2 all fail, 3 input that is no request, 4 a fault of the program."
+    "Compare alternative stacks for one operation. Exit code, best case: 0 pass, 1 review, 2 all fail, 3 invalid"
+    " input, 4 program fault."
 )
 
 
 def add_compare_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
-    """Add the command."""
+    """Add the command to the parser."""
     parser = commands.add_parser(
-        "compare", help="set the alternatives in a file against each other", description=_ABOUT_COMPARE
+        "compare",
+        help="compare alternative stacks",
+        description=_ABOUT_COMPARE,
+        epilog="example: stackgauge compare comparison.json",
     )
-    parser.add_argument("file", metavar="FILE", help="a comparison as JSON; - is standard input")
+    parser.add_argument("file", metavar="FILE", help="comparison as JSON; - for standard input")
     parser.add_argument("--json", action="store_true", help="print the report as one line of JSON")
     parser.set_defaults(run=_run_compare)
 
@@ -187,21 +181,26 @@ def _run_compare(arguments: argparse.Namespace) -> int:
 
 
 NOTHING_FOUND: Final = VERDICT_CODES["fail"]
-"""No stack of this page is kept."""
+"""Exit code if the page has no stacks."""
 
 _ABOUT_SEARCH: Final = (
-    "Find the stacks that the inventory in a file allows. The exit code is that of the best stack of the page: 0 one"
-    " passes, 1 one asks for review, 2 none is kept, 3 input that is no request, 4 a fault of the program."
+    "Search an inventory for stacks that do the job. Exit code, best stack of the page: 0 pass, 1 review, 2 none"
+    " found, 3 invalid input, 4 program fault."
 )
 
 
 def add_search_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
-    """Add the command."""
+    """Add the command to the parser."""
     parser = commands.add_parser(
-        "search", help="find the stacks that an inventory in a file allows", description=_ABOUT_SEARCH
+        "search",
+        help="search an inventory for stacks",
+        description=_ABOUT_SEARCH,
+        epilog="example: stackgauge search search.json",
     )
-    parser.add_argument("file", metavar="FILE", help="a search as JSON; - is standard input")
-    parser.add_argument("--continue", metavar="TOKEN", dest="token", help="token of the page before, for the next one")
+    parser.add_argument("file", metavar="FILE", help="search as JSON; - for standard input")
+    parser.add_argument(
+        "--continue", metavar="TOKEN", dest="token", help="token of the previous page, to get the next one"
+    )
     parser.add_argument("--json", action="store_true", help="print the report as one line of JSON")
     parser.set_defaults(run=_run_search)
 
@@ -229,36 +228,43 @@ ReportT = TypeVar("ReportT", GateReport, GateVerificationReport)
 DECISION_CODES: Final[Mapping[Decision, int]] = MappingProxyType({"release": 0, "hold": 1, "stop": 2})
 
 REPRODUCED: Final = 0
-"""The stored digest is that of the decision made now."""
+"""Exit code if the stored digest is reproduced."""
 
 NOT_REPRODUCED: Final = 2
-"""The order, the program, its rules or its catalogue are not those of the stored decision."""
+"""Exit code if order, version, rules or catalogue differ from the stored decision."""
 
 _ABOUT_GATE: Final = (
-    "Decide on the work order in a file. The exit code is the decision: 0 release, 1 hold, 2 stop, 3 input that is no"
-    " order, 4 a fault of the program. With --verify it is 0 where the stored digest is reproduced and 2 where not."
+    "Release, hold or stop a work order. Exit code: 0 release, 1 hold, 2 stop, 3 invalid input, 4 program fault;"
+    " with --verify 0 if the stored digest is reproduced, else 2."
 )
 
 
 def add_gate_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
-    """Add the command."""
-    parser = commands.add_parser("gate", help="release, hold or stop the work order in a file", description=_ABOUT_GATE)
-    parser.add_argument("file", metavar="FILE", help="a work order as JSON; - is standard input")
-    parser.add_argument("--verify", metavar="DIGEST", type=_digest, help="digest of a decision made before")
-    parser.add_argument("--rulebook", metavar="SHA256", type=_digest, help="with --verify: rulebooks that decided then")
+    """Add the command to the parser."""
+    parser = commands.add_parser(
+        "gate",
+        help="release, hold or stop a work order",
+        description=_ABOUT_GATE,
+        epilog="example: stackgauge gate order.json",
+    )
+    parser.add_argument("file", metavar="FILE", help="work order as JSON; - for standard input")
+    parser.add_argument("--verify", metavar="DIGEST", type=_digest, help="digest of the stored decision")
+    parser.add_argument(
+        "--rulebook", metavar="SHA256", type=_digest, help="with --verify: rulebook digest of the stored decision"
+    )
     parser.add_argument("--json", action="store_true", help="print the report as one line of JSON")
     parser.set_defaults(run=_run_gate)
 
 
 def _digest(text: str) -> str:
     if len(text) != 64 or not set(text) <= set("0123456789abcdef"):
-        raise argparse.ArgumentTypeError("64 lower-case hexadecimal digits are expected")
+        raise argparse.ArgumentTypeError("expected 64 lower-case hexadecimal digits")
     return text
 
 
 def _run_gate(arguments: argparse.Namespace) -> int:
     if arguments.rulebook is not None and arguments.verify is None:
-        print("--rulebook goes with --verify", file=sys.stderr)
+        print("--rulebook needs --verify", file=sys.stderr)
         return BAD_INPUT
     assessor = load_assessor()
 
@@ -287,15 +293,15 @@ def _print(report: ReportT, print_text: Callable[[ReportT, Console], None], *, a
 
 
 def add_read_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
-    """Add the command."""
+    """Add the command to the parser."""
     parser = commands.add_parser(
         "read",
-        help="say what the readings in files tell",
-        description="Say what dial readings tell and what to do next. The exit code is that of the worst:"
-        " 0 accepted, 1 not proven or another step needed, 2 beyond the limit or outside the prediction,"
-        " 3 input that is no request, 4 a fault of the program.",
+        help="judge runout readings",
+        description="Judge runout readings and print the next step. Exit code, worst case: 0 accepted, 1 not proven or"
+        " another step needed, 2 beyond the limit or outside the prediction, 3 invalid input, 4 program fault.",
+        epilog="example: stackgauge read reading.json",
     )
-    parser.add_argument("files", nargs="+", metavar="FILE", help="a reading as JSON; - is standard input")
+    parser.add_argument("files", nargs="+", metavar="FILE", help="reading as JSON; - for standard input")
     parser.add_argument("--json", action="store_true", help="print each report as one line of JSON")
     parser.set_defaults(run=_run_read)
 
@@ -330,19 +336,23 @@ def _code(report: ReadingReport) -> int:
 
 
 def add_draw_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
-    """Add the command."""
+    """Add the command to the parser."""
     parser = commands.add_parser(
         "draw",
-        help="draw a stack to scale, or plot its budget",
-        description="Check the stack in a file and write a picture of it as SVG, whatever the verdict. The exit code is"
-        " that of the check: 0 pass, 1 review, 2 fail, 3 input that is no request, 4 a fault of the program.",
+        help="draw a stack to scale, or plot its figures",
+        description="Check the stack in a file and write a drawing or chart as SVG, whatever the verdict. Exit code:"
+        " 0 pass, 1 review, 2 fail, 3 invalid input, 4 program fault.",
+        epilog="example: stackgauge draw stack.json --out stack.svg",
     )
-    parser.add_argument("file", metavar="FILE", help="a request as JSON; - is standard input")
+    parser.add_argument("file", metavar="FILE", help="request as JSON; - for standard input")
     parser.add_argument(
-        "--picture", choices=get_args(PictureName), default="stack", help="which picture (stack, the side view)"
+        "--picture",
+        choices=get_args(PictureName),
+        default="stack",
+        help="drawing or chart (default: stack, the side view)",
     )
-    parser.add_argument("--straight", action="store_true", help="leave out how the contributors bend the axis")
-    parser.add_argument("--out", type=Path, metavar="FILE.svg", help="where to write it (standard output)")
+    parser.add_argument("--straight", action="store_true", help="draw the axis straight, without runout")
+    parser.add_argument("--out", type=Path, metavar="FILE.svg", help="output file (default: standard output)")
     parser.set_defaults(run=_run_draw)
 
 

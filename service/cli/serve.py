@@ -1,13 +1,4 @@
-"""``serve``: answer over HTTP.
-
-Several processes that answer on one port, and one that watches over them.
-
-The server of one process: it starts whatever its logs are worth, and stops without dropping a request.
-
-``settings``: show the settings in force.
-
-``token``: make a bearer token.
-"""
+"""Commands of the HTTP service: ``serve`` with one or more workers, ``settings`` and ``token``."""
 
 from __future__ import annotations
 
@@ -46,16 +37,16 @@ __all__ = ["add_serve_parser", "add_settings_parser", "add_token_parser", "serve
 _WORKERS_LOG = logging.getLogger("stackgauge")
 
 _HUNG_S: Final = 30
-"""A worker that gives no sign for so long is killed and replaced; loading the rules on a busy machine takes seconds."""
+"""Seconds without a heartbeat after which a worker is replaced; loading the rules takes some seconds."""
 
 
 def server_options(settings: Settings) -> dict[str, Any]:
-    """How the server listens, tells and ends, with one worker or with several."""
+    """Options of the server, for one worker or several."""
     return {
         "host": settings.host,
         "port": settings.port,
         "workers": settings.workers,
-        # The quicker parser, taken by itself where it is installed, lets requests pass without a host or with two.
+        # The faster parser accepts requests without a Host header or with two.
         "http": "h11",
         "log_config": log_config(settings),
         "log_level": settings.log_level,
@@ -68,10 +59,10 @@ def server_options(settings: Settings) -> dict[str, Any]:
 
 
 def run_workers(settings: Settings) -> bool:
-    """Answer until stopped; return whether that was in order, and not because a worker could not start.
+    """Serve with several workers until stopped; return False if a worker could not start.
 
-    Rulebooks and catalogue are read here before there is any worker: a wrong one raises what
-    :func:`~service.operations.process.load_assessor` raises. A worker that dies is replaced.
+    Invalid rulebooks or catalogues raise here, before a worker starts, as in
+    :func:`~service.operations.process.load_assessor`. A worker that dies is replaced.
     """
     rules = rules_in_force(load_assessor(settings))
     with TemporaryDirectory(prefix="stackgauge-metrics-") as folder:
@@ -89,16 +80,16 @@ def run_workers(settings: Settings) -> bool:
 
 def _leave(reason: str) -> NoReturn:
     _WORKERS_LOG.error(reason)
-    # At once: while an interpreter winds up, it gives no sign, and the supervisor would wait for one.
+    # Exit at once: during a normal exit the heartbeat stops and the supervisor would wait.
     os._exit(STARTUP_FAILURE)
 
 
 def worker_app(settings: Settings, rules: str) -> FastAPI:
-    """The application of one worker; ends the process where its rules are not those of the others."""
+    """The application of one worker; exits the process if its rules differ from those at the start."""
     try:
         assessor = load_assessor(settings)
     except (RulebookError, CatalogueError) as error:
-        _leave(f"rulebooks or catalogue have become unusable: {error}")
+        _leave(f"rulebooks or catalogue are no longer valid: {error}")
     if rules_in_force(assessor) != rules:
         _leave("rulebooks or catalogue have changed since the service started; restart it")
     app = create_app(settings, assessor)
@@ -110,32 +101,32 @@ _LOOK_AGAIN_S: Final = 0.1
 
 
 def serve(app: FastAPI, settings: Settings) -> bool:
-    """Answer over HTTP until SIGTERM or SIGINT; return whether it could start.
+    """Serve until SIGTERM or SIGINT; return whether the server could start.
 
-    Call from the main thread, since signals come to no other.
+    Call it from the main thread, the only one that receives signals.
     """
     server = _Server(uvicorn.Config(app, **server_options(settings)))
     with ended_by_signal(), suppress(KeyboardInterrupt, SystemExit):
-        # it exits where it can't listen; the reason is logged
+        # the server exits if it cannot listen and logs the reason
         server.run()
     return server.started
 
 
 class _Server(uvicorn.Server):
-    """Lets clients that keep their connections go before it closes those.
+    """Closes keep-alive connections only after a response with ``Connection: close``.
 
-    Closed at once, a connection on which the next request is already under way would be reset, and its client could
-    not tell whether the request was answered.
+    Closing at once would reset a connection on which a request is arriving; its client could not know whether the
+    request was processed.
     """
 
     async def shutdown(self, sockets: list[socket.socket] | None = None) -> None:
-        """Accept no more connections, tell every client with its next answer to close, then stop."""
+        """Accept no more connections, send ``Connection: close`` with the next responses, then stop."""
         for listener in self.servers:
             listener.close()
         state = self.server_state
         state.default_headers = [*state.default_headers, (b"connection", b"close")]
         answered = -1
-        # a connection asks at most once more, so this ends
+        # each connection sends at most one more request, so this loop ends
         while state.connections and answered != state.total_requests:
             answered = state.total_requests
             await asyncio.sleep(_LOOK_AGAIN_S)
@@ -143,41 +134,46 @@ class _Server(uvicorn.Server):
 
 
 def fill_standard_streams() -> None:
-    """Open nothing in place of a stream that is closed.
+    """Replace closed standard streams with the null device.
 
-    The logging would fall over it, and a socket would take its number, to which faults are written.
+    Otherwise logging fails, and a socket gets the descriptor that faults are written to.
     """
     for number in range(3):
         try:
             os.fstat(number)
         except OSError:
-            # the lowest free number is taken, which is this one
+            # the system assigns the lowest free descriptor, this one
             os.set_inheritable(os.open(os.devnull, os.O_RDWR), True)
     for name in ("stdout", "stderr"):
         if getattr(sys, name) is None:
-            setattr(sys, name, open(os.devnull, "w"))  # noqa: SIM115, PTH123 - as long as the process lives
+            setattr(sys, name, open(os.devnull, "w"))  # noqa: SIM115, PTH123 - open for the life of the process
 
 
 _LOG = logging.getLogger("stackgauge")
 
 
 def add_serve_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
-    """Add the command."""
-    parser = commands.add_parser("serve", help="answer over HTTP", description="Answer over HTTP until stopped.")
-    parser.add_argument("--host", help="address to listen on (STACKGAUGE_HOST, 127.0.0.1)")
-    parser.add_argument("--port", type=int, help="port to listen on (STACKGAUGE_PORT, 8713); 0 takes a free one")
-    parser.add_argument("--workers", type=int, help="processes that answer side by side (STACKGAUGE_WORKERS, 1)")
+    """Add the command to the parser."""
+    parser = commands.add_parser(
+        "serve",
+        help="start the HTTP service",
+        description="Serve over HTTP until stopped. The settings are environment variables.",
+        epilog="example: stackgauge serve --port 8713",
+    )
+    parser.add_argument("--host", help="listen address (STACKGAUGE_HOST; default: 127.0.0.1)")
+    parser.add_argument("--port", type=int, help="listen port (STACKGAUGE_PORT; default: 8713); 0 picks a free port")
+    parser.add_argument("--workers", type=int, help="worker processes (STACKGAUGE_WORKERS; default: 1)")
     parser.set_defaults(run=_run_serve)
 
 
 def _refusal(settings: Settings) -> str | None:
-    """Why it must not start: whoever reaches the address could ask without being asked who they are."""
+    """Why the service must not start: the address is reachable from other machines without tokens."""
     if is_loopback(settings.host) or settings.tokens_sha256 or settings.open_behind_proxy:
         return None
     return (
-        f"stackgauge does not listen on {settings.host} without tokens, since others than this machine can reach it."
-        " Make one with 'python -m service token' and set STACKGAUGE_TOKENS_SHA256, or, where a proxy in front decides"
-        " who may ask, set STACKGAUGE_OPEN_BEHIND_PROXY=true."
+        f"stackgauge does not listen on {settings.host} without tokens: other machines can reach this address."
+        " Create a token with 'python -m service token' and set STACKGAUGE_TOKENS_SHA256. If a proxy in front controls"
+        " access, set STACKGAUGE_OPEN_BEHIND_PROXY=true instead."
     )
 
 
@@ -191,7 +187,7 @@ def _run_serve(arguments: argparse.Namespace) -> int:
     configure_logs(settings)
     _LOG.info("starting", extra={"version": VERSION, "settings": settings_summary(settings)})
     for name in unknown_variables():
-        _LOG.warning("%s is no setting", name)
+        _LOG.warning("%s is not a setting", name)
     if settings.workers > 1:
         return 0 if run_workers(settings) else FAULT
     app = create_app(settings)
@@ -200,12 +196,12 @@ def _run_serve(arguments: argparse.Namespace) -> int:
 
 
 def add_settings_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
-    """Add the command."""
+    """Add the command to the parser."""
     parser = commands.add_parser(
         "settings",
         help="show the settings in force",
-        description="Show every setting as its environment variable, the value in force and whether it is the default."
-        " Secrets are not shown, only whether they are set.",
+        description="Show every setting: environment variable, origin and value. Secrets show only 'set' or 'not set'.",
+        epilog="example: stackgauge settings --json",
     )
     parser.add_argument("--json", action="store_true", help="print one JSON object")
     parser.set_defaults(run=_run_settings)
@@ -223,20 +219,22 @@ def _run_settings(arguments: argparse.Namespace) -> int:
             told = value if isinstance(value, str) else json.dumps(value)
             print(f"{PREFIX + name.upper():{width}}  {origin:8}  {told}")
     for name in unknown_variables():
-        print(f"{name} is no setting", file=sys.stderr)
+        print(f"{name} is not a setting", file=sys.stderr)
     return 0
 
 
 _ABOUT_NEW_BEARER = """\
-Make a new random bearer token. Give the token to the client, over a channel that nobody else reads, and its digest to
-the service: STACKGAUGE_TOKENS_SHA256 is a JSON list of digests, all of which are taken. To change a token without a
-gap add the new digest, have the client use the new token, then take out the old digest.
+Create a random bearer token. Send the token to the client over a secure channel. Add its digest to
+STACKGAUGE_TOKENS_SHA256, a JSON list of accepted digests. To rotate a token, add the new digest, switch the client to
+the new token, then remove the old digest.
 """
 
 
 def add_token_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
-    """Add the command."""
-    parser = commands.add_parser("token", help="make a bearer token", description=_ABOUT_NEW_BEARER)
+    """Add the command to the parser."""
+    parser = commands.add_parser(
+        "token", help="create a bearer token", description=_ABOUT_NEW_BEARER, epilog="example: stackgauge token"
+    )
     parser.set_defaults(run=_run_token)
 
 

@@ -5,7 +5,7 @@
         if client.releases(order):
             …
 
-Requests are models of the contract or plain dictionaries; answers are models.
+Requests are models or plain dictionaries; responses are models.
 """
 
 from __future__ import annotations

@@ -26,7 +26,7 @@ from rules.schema.report import Report
 from rules.schema.request import CheckRequest
 from rules.schema.search import SearchReport, SearchRequest
 from service.client.calls import JSON, SVG, XML, Call, Given, Received, as_model, got, posted, posted_for_bytes
-from service.client.lines import PORTION_LINES, AsyncLines, BatchLine, Portions, async_each
+from service.client.lines import CHUNK_LINES, AsyncLines, BatchLine, LineChunker, async_each
 from service.client.release import Release, gate_call, judged, not_released, understood
 from service.client.sending import (
     DEFAULT_ADDRESS,
@@ -59,12 +59,11 @@ T = TypeVar("T")
 
 
 class AsyncClient:
-    """Sends requests to the service at an address; keeps its connections until it is closed.
+    """Client of the service at an address; keeps its connections until closed.
 
-    A call without an answer raises a :class:`~service.client.sending.ClientError`. ``token`` is sent as bearer token
-    and shown nowhere. ``sleep`` and ``clock`` are for tests. ``AsyncClient`` stops a call at its deadline. ``Client``
-    checks the deadline between the pieces of an answer, so a slow answer may exceed it by one ``timeout_s``; several
-    threads may share it.
+    A failed call raises a :class:`~service.client.sending.ClientError`. ``token`` is the bearer token and is never
+    shown. ``sleep`` and ``clock`` are for tests. ``AsyncClient`` cancels a call at its deadline. ``Client`` checks the
+    deadline between reads, so a slow response may exceed it by one ``timeout_s``; threads may share it.
     """
 
     def __init__(
@@ -112,15 +111,15 @@ class AsyncClient:
         return await self._send(posted("/v1/budgets", request, BudgetReport))
 
     async def reading(self, request: Given[ReadingRequest]) -> ReadingReport:
-        """What a gauge reading means."""
+        """The report of a runout reading."""
         return await self._send(posted("/v1/readings", request, ReadingReport))
 
     async def comparison(self, request: Given[ComparisonRequest]) -> ComparisonReport:
-        """Alternatives side by side."""
+        """The comparison of alternative stacks."""
         return await self._send(posted("/v1/comparisons", request, ComparisonReport))
 
     async def search(self, request: Given[SearchRequest]) -> SearchReport:
-        """One page of the stacks that an inventory allows; its continuation goes into the next request."""
+        """One page of a search; its continuation goes into the next request."""
         return await self._send(posted("/v1/searches", request, SearchReport))
 
     async def gate(self, request: Given[GateRequest]) -> GateReport:
@@ -134,7 +133,7 @@ class AsyncClient:
     async def import_components(
         self, document: bytes | str, media_type: str = XML, *, kind: ComponentKind | None = None
     ) -> ImportReport:
-        """Components out of a document, XML or ``text/csv``."""
+        """The components of a document, XML or ``text/csv``."""
         body = document.encode() if isinstance(document, str) else document
         params = {} if kind is None else {"kind": kind}
         headers = {"Content-Type": media_type, "Accept": JSON}
@@ -155,15 +154,15 @@ class AsyncClient:
         )
 
     async def rules(self) -> RuleList:
-        """The rules in force, in short."""
+        """Summaries of the rules in force."""
         return await self._send(got("/v1/rules", RuleList))
 
     async def rule(self, code: str) -> RuleAnswer:
-        """A rule in full."""
+        """The full description of a rule."""
         return await self._send(got("/v1/rules/" + quote(code, safe=""), RuleAnswer))
 
     async def couplings(self) -> CouplingList:
-        """The couplings known, in short."""
+        """Summaries of the couplings."""
         return await self._send(got("/v1/couplings", CouplingList))
 
     async def coupling(self, name: str) -> CouplingAnswer:
@@ -179,7 +178,7 @@ class AsyncClient:
         return await self._send(got("/readyz", State))
 
     async def version(self) -> Version:
-        """Which version runs, with which rulebooks."""
+        """Version of the service and its rulebooks."""
         return await self._send(got("/version", Version))
 
     async def check_lines(
@@ -188,19 +187,19 @@ class AsyncClient:
         *,
         shared: Given[Defaults] | None = None,
         include: Include = "reports",
-        portion: int = PORTION_LINES,
+        chunk_size: int = CHUNK_LINES,
     ) -> AsyncIterator[BatchLine]:
-        """Check any number of stacks and yield an answer to each, in order.
+        """Check any number of stacks and yield the results in order.
 
-        Requests are read a portion at a time, when its first answer is needed. ``shared`` applies to every request
-        that does not state the same field. A fault in one request is the answer to that request alone.
+        Requests are read one chunk at a time, on demand. ``shared`` fields apply to every request without its own. A
+        fault affects only the result of its own request.
         """
-        portions = Portions(shared, include, portion)
+        chunks = LineChunker(shared, include, chunk_size)
         async for request in async_each(requests):
-            if (ready := portions.add(request)) is not None:
+            if (ready := chunks.add(request)) is not None:
                 for answer in await self._send(ready.call()):
                     yield answer
-        if (ready := portions.close()) is not None:
+        if (ready := chunks.close()) is not None:
             for answer in await self._send(ready.call()):
                 yield answer
 

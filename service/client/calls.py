@@ -1,4 +1,4 @@
-"""A call as a value: what is sent where, how a request is written and how its answer is read. No network here."""
+"""Calls as values: path, serialised request and reader of the response, without network access."""
 
 from __future__ import annotations
 
@@ -40,7 +40,7 @@ SVG: Final = "image/svg+xml"
 XML: Final = "application/xml"
 
 Given: TypeAlias = ModelT | Mapping[str, Any]
-"""A model of the contract, or the same as a dictionary; a dictionary may hold models."""
+"""A model or an equivalent dictionary, which may contain models."""
 
 _REPEATABLE: Final = {
     HTTPStatus.TOO_MANY_REQUESTS,
@@ -48,12 +48,12 @@ _REPEATABLE: Final = {
     HTTPStatus.SERVICE_UNAVAILABLE,
     HTTPStatus.GATEWAY_TIMEOUT,
 }
-"""Of each the next attempt may succeed. Every POST is a pure function, so that repeating one does no harm."""
+"""Statuses worth a retry; every POST is stateless, so a retry is safe."""
 
 
 @dataclass(frozen=True, slots=True)
 class Received:
-    """An answer, read to its end."""
+    """A complete response."""
 
     status: int
     headers: Mapping[str, str]
@@ -67,7 +67,7 @@ class Received:
 
 @dataclass(frozen=True, slots=True)
 class Call(Generic[T]):
-    """One exchange with the service; its body lies ready, so that it can be sent again."""
+    """One request to the service, with its body kept for retries."""
 
     method: Literal["GET", "POST"]
     path: str
@@ -78,17 +78,17 @@ class Call(Generic[T]):
 
 
 def got(path: str, model: type[ModelT]) -> Call[ModelT]:
-    """The call that reads a path; it is answered with this model."""
+    """A GET call with a response of this model."""
     return Call("GET", path, as_model(model), headers={"Accept": JSON})
 
 
 def posted(path: str, request: Given[BaseModel], model: type[ModelT], **params: str | None) -> Call[ModelT]:
-    """The call that posts a request to a path; it is answered with this model. Parameters of None are left out."""
+    """A POST call with a response of this model; parameters that are None are left out."""
     return _posted(path, request, as_model(model), JSON, params)
 
 
 def posted_for_bytes(path: str, request: Given[BaseModel], media_type: str, **params: str | None) -> Call[bytes]:
-    """As ``posted``, but answered with bytes of this media type."""
+    """As ``posted``, with a response in bytes of this media type."""
     return _posted(path, request, as_bytes(media_type), media_type, params)
 
 
@@ -104,16 +104,15 @@ def _posted(
 
 
 def json_bytes(value: Given[BaseModel]) -> bytes:
-    """Write a request as compact JSON on one line.
+    """The request as compact JSON on one line; unset fields of models are left out.
 
-    Of a model only what was stated is written, so that nothing left out becomes a stated null. Raises
-    :class:`UnsendableError` for what JSON has no form for, not-a-number and infinity among it.
+    Raises :class:`UnsendableError` for values without a JSON form, such as NaN and infinity.
     """
     try:
         text = json.dumps(value, default=_plain, allow_nan=False, ensure_ascii=False, separators=(",", ":"))
         return text.encode()
     except (TypeError, ValueError, RecursionError) as error:
-        raise UnsendableError(f"The request can't be written as JSON: {error}.") from error
+        raise UnsendableError(f"The request cannot be written as JSON: {error}.") from error
 
 
 def _plain(value: object) -> object:
@@ -125,21 +124,21 @@ def _plain(value: object) -> object:
 
 
 def as_model(model: type[ModelT]) -> Callable[[Received], ModelT]:
-    """A reader of JSON answers of this model. Fields that a later version added are passed over."""
+    """A reader of JSON responses of this model; fields of later versions are ignored."""
 
     def read(received: Received) -> ModelT:
         body = successful(received, JSON)
         try:
             return model.model_validate_json(body, extra="ignore")
         except ValidationError as error:
-            detail = f"The answer is no {model.__name__}: {error.error_count()} places differ."
+            detail = f"The response is not a valid {model.__name__}: {error.error_count()} errors."
             raise UnreadableAnswerError(detail, status=received.status) from error
 
     return read
 
 
 def as_bytes(media_type: str) -> Callable[[Received], bytes]:
-    """A reader of answers that are passed on as they are."""
+    """A reader of responses returned as bytes."""
 
     def read(received: Received) -> bytes:
         return successful(received, media_type)
@@ -148,17 +147,17 @@ def as_bytes(media_type: str) -> Callable[[Received], bytes]:
 
 
 def successful(received: Received, media_type: str) -> bytes:
-    """The body of a 200 of this media type; raises :class:`ClientError` for any other answer."""
+    """The body of a 200 response of this media type; raises :class:`ClientError` for any other."""
     if received.status != HTTPStatus.OK:
         raise _error(received)
     if received.media_type != media_type:
         found = received.media_type or "nothing"
-        raise UnreadableAnswerError(f"The answer is {found} instead of {media_type}.", status=received.status)
+        raise UnreadableAnswerError(f"The response is {found} instead of {media_type}.", status=received.status)
     return received.body
 
 
 def retry_after_s(value: str | None, now: datetime) -> float | None:
-    """Seconds that a Retry-After asks to wait (RFC 9110, section 10.2.3); None where it says nothing readable."""
+    """Seconds of a Retry-After header (RFC 9110, section 10.2.3); None if absent or invalid."""
     if value is None:
         return None
     if value.isascii() and value.isdigit():
@@ -179,7 +178,7 @@ def _error(received: Received) -> ClientError:
     if problem is not None:
         return AnsweredProblemError(problem, repeatable=repeatable, retry_after_s=wait)
     return UnreadableAnswerError(
-        f"The answer is status {received.status} without a problem that says why.",
+        f"The response has status {received.status} without a problem document.",
         status=received.status,
         repeatable=repeatable,
         retry_after_s=wait,

@@ -1,4 +1,4 @@
-"""Whether an order may start: yes only on an answer that is whole, of this very order, and carries its own proof."""
+"""Release of a work order: only on a complete, verified response to this order."""
 
 from __future__ import annotations
 
@@ -18,38 +18,38 @@ __all__ = ["Release", "gate_call", "judged", "not_released", "understood"]
 
 @dataclass(frozen=True, slots=True)
 class Release:
-    """True where the order may start, and why not where it may not."""
+    """Decision whether an order may start; true only if released."""
 
     released: bool
     why: tuple[str, ...]
-    """What speaks against it; empty when released."""
+    """Reasons against a release; empty if released."""
     report: GateReport | None
-    """The answer of the gate, where there was one that can be read. Store it: its digest verifies the decision."""
+    """Gate report, if valid. Store it: its digest verifies the decision."""
 
     def __bool__(self) -> bool:
         return self.released
 
 
 def gate_call(order: Given[GateRequest]) -> Call[GateReport]:
-    """The call that has an order decided."""
+    """The gate call for an order."""
     return posted("/v1/gates", order, GateReport)
 
 
 def not_released(error: Exception) -> Release:
-    """No release, for want of an answer."""
+    """No release because of an error."""
     return Release(False, (f"{type(error).__name__}: {error}",), None)
 
 
 def understood(sent: bytes) -> GateRequest:
-    """The order as the service understands these bytes; raises :class:`UnsendableError` for what is no order."""
+    """The order parsed from the bytes sent; raises :class:`UnsendableError` if invalid."""
     try:
         return parse(GateRequest, json.loads(sent))
     except BadRequestError as error:
-        raise UnsendableError(f"The order breaks the contract: {error}.") from error
+        raise UnsendableError(f"The order is invalid: {error}.") from error
 
 
 def judged(order: GateRequest, report: GateReport) -> Release:
-    """Hold the answer against the order that was sent; released only if nothing at all speaks against it."""
+    """The release decision from the order sent and the gate report."""
     why = tuple(_doubts(order, report))
     return Release(not why, why, report)
 
@@ -58,7 +58,7 @@ def _doubts(order: GateRequest, report: GateReport) -> Iterator[str]:
     provenance = report.provenance
     if (provenance.service, provenance.version) != (NAME, VERSION):
         decided_by = f"{provenance.service} {provenance.version}"
-        yield f"It was decided by {decided_by}; this client can verify {NAME} {VERSION} only."
+        yield f"The decision is from {decided_by}; this client verifies {NAME} {VERSION} only."
     if report.decision != "release":
         yield f"The decision is {report.decision}."
     yield from _held(report)
@@ -72,11 +72,11 @@ def _doubts(order: GateRequest, report: GateReport) -> Iterator[str]:
         and report.input_sha256 == input_sha256(order)
     )
     if not same_order:
-        yield "The answer is not about this order as it was sent."
+        yield "The report is not for this order as sent."
     if report.context != order.context or report.context_sha256 != context_sha256(order.context):
-        yield "The answer does not carry the context that was sent."
+        yield "The report does not have the context that was sent."
     if report.digest != _digest(report):
-        yield "The digest is not that of the decision."
+        yield "The digest does not match the decision."
 
 
 def _held(report: GateReport) -> Iterator[str]:

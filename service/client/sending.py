@@ -1,4 +1,4 @@
-"""How a call is sent: address, token, retries and deadline; and the errors of a call without an answer."""
+"""Sending of calls: address, token, retries, deadline and errors."""
 
 from __future__ import annotations
 
@@ -40,30 +40,30 @@ __all__ = [
 DEFAULT_ADDRESS: Final = "http://127.0.0.1:8713"
 
 _TOKEN: Final = re.compile(r"[A-Za-z0-9._~+/-]+=*")
-"""What a bearer token may consist of (RFC 6750, section 2.1)."""
+"""Characters of a bearer token (RFC 6750, section 2.1)."""
 
 _NOTHING_ANSWERED: Final = (httpx.NetworkError, httpx.ConnectTimeout, httpx.RemoteProtocolError)
-"""Connections that could not be made or broke; a timeout of a connection that stands is not repeated, since a service
-that is slow would be asked the more."""
+"""Errors worth a retry: failed or broken connections. Read timeouts are excluded, since retries would add load to a
+slow service."""
 
 Sleep: TypeAlias = Callable[[float], None]
 AsyncSleep: TypeAlias = Callable[[float], Awaitable[None]]
 
 
 class ClientError(Exception):
-    """A call that brought no answer; the classes below say why."""
+    """A call failed; the subclasses give the reason."""
 
     def __init__(self, detail: str, *, repeatable: bool = False, retry_after_s: float | None = None) -> None:
         super().__init__(detail)
         self.detail = detail
         self.repeatable = repeatable
-        """Whether the same call may succeed a little later; the client has then tried as long as it may."""
+        """Set the detail, whether a retry may succeed, and the Retry-After time in s."""
         self.retry_after_s = retry_after_s
         """How long the service asked to wait, in seconds, where it did."""
 
 
 class AnsweredProblemError(ClientError):
-    """The service answered with a problem (RFC 9457)."""
+    """The service responded with a problem (RFC 9457)."""
 
     def __init__(self, problem: Problem, *, repeatable: bool = False, retry_after_s: float | None = None) -> None:
         super().__init__(problem.detail, repeatable=repeatable, retry_after_s=retry_after_s)
@@ -71,7 +71,7 @@ class AnsweredProblemError(ClientError):
 
     @property
     def kind(self) -> str:
-        """Name of the kind, the last part of its type: ``invalid-request``."""
+        """Name of the problem type, such as ``invalid-request``."""
         return self.problem.type.rstrip("/").rpartition("/")[2]
 
     @property
@@ -81,7 +81,7 @@ class AnsweredProblemError(ClientError):
 
     @property
     def parts(self) -> tuple[ProblemPart, ...]:
-        """Each fault with its JSON Pointer, where there are such."""
+        """Faults with their JSON Pointers, if any."""
         return tuple(self.problem.errors or ())
 
     def __str__(self) -> str:
@@ -90,15 +90,15 @@ class AnsweredProblemError(ClientError):
 
 
 class UnreachableError(ClientError):
-    """The network, or whatever listens at the address, gave no answer; ``__cause__`` says what happened."""
+    """No response from the address; ``__cause__`` has the network error."""
 
 
 class OverdueError(UnreachableError):
-    """The time of the call was up before there was an answer."""
+    """No response before the deadline."""
 
 
 class UnreadableAnswerError(ClientError):
-    """There was an answer, and it is none of this contract: another program answered, or it was cut off."""
+    """The response is incomplete or not from this service."""
 
     def __init__(
         self,
@@ -110,55 +110,55 @@ class UnreadableAnswerError(ClientError):
     ) -> None:
         super().__init__(detail, repeatable=repeatable, retry_after_s=retry_after_s)
         self.status = status
-        """HTTP status; None where the answer is a line of a batch."""
+        """Set the HTTP status; None for a line of a batch."""
 
 
 class UnsendableError(ClientError, ValueError):
-    """What was given can't be written as JSON, or is no request; nothing was sent."""
+    """The request is invalid or has no JSON form; nothing was sent."""
 
 
 def checked_address(address: str) -> httpx.URL:
-    """The address as a URL; raises ValueError unless it is one of http or https without a user's name in it."""
+    """The address as a URL; raises ValueError unless http or https without user information."""
     url = httpx.URL(address)
     if url.userinfo:
-        raise ValueError("the address must not hold a user's name or password; give a token instead")
+        raise ValueError("the address must not contain a user name or password; use a token")
     if url.scheme not in ("http", "https") or not url.host or url.query or url.fragment:
-        raise ValueError(f"an address as http://host:port is wanted, not {address!r}")
+        raise ValueError(f"expected an address such as http://host:port, not {address!r}")
     return url
 
 
 def http_options(address: httpx.URL, token: str | SecretStr | None) -> dict[str, Any]:
-    """Options for the client of httpx, the token among its headers; raises ValueError for what is no token."""
+    """Options of the httpx client with the token in its headers; raises ValueError for an invalid token."""
     headers = {"User-Agent": f"{NAME}-client/{VERSION}"}
     if token is not None:
         secret = token.get_secret_value() if isinstance(token, SecretStr) else token
         if not _TOKEN.fullmatch(secret):
-            raise ValueError("the token holds characters that no bearer token may hold")
+            raise ValueError("the token has invalid characters")
         headers["Authorization"] = f"Bearer {secret}"
-    # Followed to another place, the token would go there too.
+    # A redirect would send the token to another host.
     return {"base_url": address, "headers": headers, "follow_redirects": False}
 
 
 def unreachable(error: httpx.HTTPError, address: httpx.URL) -> UnreachableError:
-    """The client's error for one of httpx."""
+    """The client's error for an httpx error."""
     told = str(error) or type(error).__name__
-    detail = f"No answer from {address}: {told}"
+    detail = f"No response from {address}: {told}"
     return UnreachableError(detail, repeatable=isinstance(error, _NOTHING_ANSWERED))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Patience:
-    """Seconds and attempts of one call; a batch of lines spends it on each portion anew."""
+    """Time and retry limits of one call; each chunk of a batch is one call."""
 
     deadline_s: float = 30.0
-    """All attempts and the pauses between them together."""
+    """Total time of all attempts and pauses, s."""
     timeout_s: float = 10.0
-    """To connect, or between two signs of life of the service."""
+    """Timeout of a connection attempt or read, s."""
     attempts: int = 5
     first_pause_s: float = 0.2
-    """The first pause is random below it, each further one below twice as much."""
+    """Upper bound of the random first pause, s; doubled for each further one."""
     longest_pause_s: float = 5.0
-    """Pauses grow no longer, unless the service asks for more by Retry-After."""
+    """Longest pause, s, unless Retry-After is longer."""
 
     def __post_init__(self) -> None:
         for one in fields(self):
@@ -168,7 +168,7 @@ class Patience:
 
 
 class Deadline:
-    """The moment a call must be over."""
+    """The deadline of a call."""
 
     def __init__(self, patience: Patience, clock: Callable[[], float]) -> None:
         self._clock = clock
@@ -177,27 +177,27 @@ class Deadline:
         self._end = clock() + patience.deadline_s
 
     def timeout_s(self) -> float:
-        """How long the next step may wait; raises :class:`OverdueError` when the time is up."""
+        """Timeout of the next step, s; raises :class:`OverdueError` past the deadline."""
         self.check()
         return min(self._timeout_s, self.left_s())
 
     def left_s(self) -> float:
-        """Seconds left, negative when overdue."""
+        """Remaining time, s; negative past the deadline."""
         return self._end - self._clock()
 
     def check(self) -> None:
-        """Raise :class:`OverdueError` when the time is up."""
+        """Raise :class:`OverdueError` past the deadline."""
         if self.left_s() <= 0:
             raise self.overdue()
 
     def overdue(self) -> OverdueError:
-        """The error for a call whose time is up."""
-        return OverdueError(f"There was no answer within {self._deadline_s:g} s.")
+        """The error for a missed deadline."""
+        return OverdueError(f"No response within {self._deadline_s:g} s.")
 
 
 @contextmanager
 def async_time_limit(deadline: Deadline) -> Iterator[None]:
-    """Cancel what is awaited inside at the deadline; raises :class:`OverdueError` then."""
+    """Cancel the block at the deadline and raise :class:`OverdueError`."""
     try:
         with anyio.fail_after(deadline.left_s()):
             yield
@@ -206,15 +206,12 @@ def async_time_limit(deadline: Deadline) -> Iterator[None]:
 
 
 def time_limit(_: Deadline) -> AbstractContextManager[None]:
-    """Nothing: without ``async`` a call can't be cancelled, only its deadline checked between two pieces."""
+    """A null context: a synchronous call cannot be cancelled, only checked between reads."""
     return nullcontext()
 
 
 def policy(patience: Patience, deadline: Deadline) -> dict[str, Any]:
-    """The options of tenacity for one call: what is repeated, when, and how often.
-
-    A pause that would outlast the deadline is not begun; the last error is raised then.
-    """
+    """The retry options of tenacity for one call; a pause beyond the deadline raises the last error instead."""
     random_pause = wait_random_exponential(multiplier=patience.first_pause_s, max=patience.longest_pause_s)
 
     def pause(state: RetryCallState) -> float:

@@ -1,1 +1,1 @@
-"""Pictures of an answer as SVG."""
+"""Drawings and charts of a report as SVG."""

@@ -1,4 +1,4 @@
-"""The bent axis: how each contributor moves the tip, all at their limits and in one direction, enlarged."""
+"""The displaced axis: contributions to the runout, all in one direction, enlarged."""
 
 from __future__ import annotations
 
@@ -17,10 +17,10 @@ from service.drawing.svg import INK, Mark, element, hatching, path, points, shor
 __all__ = ["LABEL_ROOM", "Bend", "BendPanel", "Share", "begins_at", "bend_of"]
 
 LABEL_ROOM: Final = 280.0
-"""Room for the words right of the axis, px."""
+"""Space for text right of the axis, px."""
 
 _LEAST_UM: Final = 0.001
-"""Less is nothing in the report either."""
+"""Smallest amount that the report shows."""
 
 _TALLEST: Final = 120.0
 _LINE: Final = 15.0
@@ -29,11 +29,11 @@ _MOST_NAMED: Final = 16
 
 @dataclass(frozen=True, slots=True)
 class Share:
-    """What one contributor adds, as a line along its own direction."""
+    """Contribution of one contributor, linear along the axis."""
 
     name: str
     number: int | None
-    """Of the part it belongs to; None for the spindle."""
+    """Number of its part; None for the spindle."""
     from_mm: float
     from_um: float
     at_end_um: float
@@ -41,23 +41,23 @@ class Share:
 
 @dataclass(frozen=True, slots=True)
 class Bend:
-    """All contributors added up along the axis."""
+    """Sum of all contributors along the axis."""
 
     shares: tuple[Share, ...]
     end_mm: float
     at_tip: bool
-    """Whether it ends at the tip, else at the gauge plane."""
+    """Whether it ends at the tip; otherwise at the gauge plane."""
     complete: bool
     """Whether every contributor is known."""
 
     @property
     def total_um(self) -> Eccentricity:
-        """Deviation of the axis at the end."""
+        """Eccentricity at the end."""
         return Eccentricity(math.fsum(share.at_end_um for share in self.shares))
 
 
 def begins_at(derived: StackAnalysis, contributor: Contributor) -> float | None:
-    """Return from where on a contributor moves the axis, mm; None where that has no place."""
+    """Return where a contributor starts to act, mm from the gauge line; None if not known."""
     places = derived.geometry.places
     last = len(places) - 1
     number = min(contributor.displaces_from, last)
@@ -68,7 +68,7 @@ def begins_at(derived: StackAnalysis, contributor: Contributor) -> float | None:
 
 
 def bend_of(derived: StackAnalysis) -> Bend | None:
-    """Add up the contributors; None where none is known or the end has no place."""
+    """Return the sum of the contributors; None if none is known or the end has no position."""
     geometry = derived.geometry
     end = geometry.gauge_plane if isinstance(geometry.tip, Missing) else geometry.tip
     if isinstance(end, Missing) or not derived.contributors.known:
@@ -88,7 +88,7 @@ def bend_of(derived: StackAnalysis) -> Bend | None:
 
         start = along(begin)
         if start < 0.0:
-            # before the seat's middle it would lean the other way: it turns about that middle
+            # a tilt turns about the middle of the seat, so it is drawn from there on only
             begin, start = begin + (end - begin) * start / (start - amount), 0.0
         shares.append(Share(one.name, numbers.get(one.component or ""), begin, start, amount))
     complete = derived.contributors.lacking is None
@@ -97,14 +97,14 @@ def bend_of(derived: StackAnalysis) -> Bend | None:
 
 
 def enlargement(bend: Bend, frame: Frame) -> float:
-    """Return how many times larger deviations are drawn than lengths: 1, 2 or 5 times a power of ten."""
+    """Return the magnification of deviations over lengths: 1, 2 or 5 times a power of ten."""
     most = _TALLEST * 1000.0 / (bend.total_um * frame.scale)
     power = 10.0 ** math.floor(math.log10(most))
     return next(factor * power for factor in (5.0, 2.0, 1.0) if factor * power <= most or factor == 1.0)
 
 
 class BendPanel:
-    """The bent axis under the drawing, on the same scale along the axis."""
+    """The displaced axis under the drawing, at the same scale along the axis."""
 
     def __init__(self, bend: Bend, frame: Frame) -> None:
         self._bend, self._frame = bend, frame
@@ -114,18 +114,18 @@ class BendPanel:
         self.height = max(bend.total_um * self._per_um, (self._named + 1) * _LINE) + 48.0
 
     def marks(self, top: float, prefix: str) -> list[Mark]:
-        """Draw bands that add up to the bent axis, and name each at its end."""
+        """Return one band per contributor, with its name at the end."""
         bend, frame = self._bend, self._frame
         where = "tip" if bend.at_tip else "gauge plane"
         base = top + self.height - 14.0
         end_x = frame.x(bend.end_mm)
         heading = (
-            "Bent axis, every contributor at its stated size and all in one direction;"
-            f" deviations drawn {spaced(self.times)} times larger than lengths"
-            + ("" if bend.complete else "; more where runout is not stated")
+            "Axis with every contributor at its stated value, all in one direction;"
+            f" deviations enlarged {spaced(self.times)} times"
+            + ("" if bend.complete else "; some runout is not stated")
         )
         drawn = [text(20.0, top + 12.0, heading, font_size=11.0)]
-        # each place twice, since what displaces without tilting makes a step there
+        # each position twice, since a pure offset makes a step there
         places = sorted({share.from_mm for share in bend.shares} | {bend.end_mm, 0.0})
         ends = [(z, behind) for z in places for behind in (False, True)]
         below = dict.fromkeys(ends, 0.0)
@@ -155,12 +155,12 @@ class BendPanel:
         order = sorted(named, reverse=True)
         rest = total - math.fsum(shares[n].at_end_um for n in named)
         tops = spread([middles[n] for n in order], [_LINE] * len(order), top + 20.0 + _LINE, base + 8.0)
-        # the sum stands above its parts
+        # the sum is above its parts
         drawn = [
             text(
                 end_x + 34.0,
                 min([top + 20.0 + _LINE / 2.0, *(y - _LINE for y in tops[:1])]) + 4.0,
-                f"{where}: {_micrometres(total)} off, reads {_micrometres(tir_of(total))}",
+                f"{where}: eccentricity {_micrometres(total)}, TIR {_micrometres(tir_of(total))}",
                 font_size=11.0,
                 font_weight="bold",
             )
@@ -177,7 +177,7 @@ class BendPanel:
 
 
 def _height(share: Share, end_mm: float, z_mm: float, behind: bool) -> float:
-    """Return what a contributor adds before or behind a place, µm."""
+    """Return a contributor's eccentricity just before or behind a position, µm."""
     if z_mm < share.from_mm or (z_mm == share.from_mm and not behind):
         return 0.0
     if end_mm <= share.from_mm:

@@ -1,4 +1,4 @@
-"""Dimensions under a drawing: diameters, what is held and what stands out in lanes, and places from the gauge line."""
+"""Dimensions of a drawing: diameters, grip lengths, projections, and positions from the gauge line."""
 
 from __future__ import annotations
 
@@ -19,11 +19,11 @@ _FAINT: Final = "#777777"
 _LANE: Final = 24.0
 _ROW: Final = 34.0
 _MOST_DIAMETERS: Final = 3
-"""Diameters named of one part; the list of parts has them all."""
+"""Most diameters shown per part; the parts list has them all."""
 
 
 def millimetres(value: float) -> str:
-    """Return a length as people read it, to a hundredth.
+    """Return a length in mm as text, to 0.01 mm.
 
     >>> millimetres(48.0), millimetres(6.35)
     ('48', '6.35')
@@ -39,7 +39,7 @@ class _Span:
 
 
 class LengthLanes:
-    """Dimension lines: none crosses another's line or words."""
+    """Dimension lines in lanes without overlap."""
 
     def __init__(self, derived: StackAnalysis, frame: Frame, left: float, right: float) -> None:
         self._frame = frame
@@ -50,7 +50,7 @@ class LengthLanes:
         self.height = _LANE * (max(self._lanes, default=-1) + 1)
 
     def _reach(self, span: _Span) -> tuple[float, float, float]:
-        """Return from where to where line and words reach, and the middle of the words."""
+        """Return the extent of line and text, and the middle of the text, px."""
         begin, end = self._frame.x(span.begin), self._frame.x(span.end)
         width = text_width(span.words, _TEXT) + 6.0
         if width <= end - begin:
@@ -60,7 +60,7 @@ class LengthLanes:
         return begin - 8.0 - width, end + 8.0, begin - 8.0 - width / 2.0
 
     def marks(self, top: float, bottom_of: float) -> list[Mark]:
-        """Draw the lanes from `top` on, with lines up to `bottom_of`."""
+        """Return the lanes below `top`, with extension lines up to `bottom_of`."""
         behind: list[Mark] = []
         before: list[Mark] = []
         for span, (_, _, middle), lane in zip(self._spans, self._reaches, self._lanes, strict=True):
@@ -75,7 +75,7 @@ class LengthLanes:
 
 
 def _spans(derived: StackAnalysis) -> Iterator[_Span]:
-    """Return the gauge length, and what of each lower part is held and stands out."""
+    """Yield the gauge length, then grip length and projection of each lower part."""
     places = derived.geometry.places
     first = places[0].face
     if not isinstance(first, Missing) and first > 0.0:
@@ -93,7 +93,7 @@ def _spans(derived: StackAnalysis) -> Iterator[_Span]:
 
 
 def _arrow(begin: float, end: float, y: float) -> Iterator[Mark]:
-    """Draw a dimension line; arrows point from outside where there is no room between."""
+    """Return a dimension line; arrows outside if there is no room inside."""
     inside = end - begin >= 18.0
     ends = (begin, end) if inside else (begin - 8.0, end + 8.0)
     yield element("path", d=path([(ends[0], y), (ends[1], y)]), stroke=INK, stroke_width=0.8, fill="none")
@@ -112,7 +112,7 @@ def _words(middle: float, base: float, words: str) -> Iterator[Mark]:
 
 @dataclass(frozen=True, slots=True)
 class _Pinned:
-    """Words in a row with a leader to what they name."""
+    """Text in a row with a leader to its place."""
 
     x: float
     y: float
@@ -134,7 +134,7 @@ def _row(pinned: Sequence[_Pinned], top: float, left: float, right: float, colou
 
 
 class DiameterRow:
-    """Outer diameters, each with a leader to the surface it measures."""
+    """Outer diameters with leaders to their surfaces."""
 
     def __init__(self, parts: Sequence[Part], frame: Frame, room: float) -> None:
         self._found: list[tuple[float, float, str]] = []
@@ -147,12 +147,12 @@ class DiameterRow:
         self.height = _ROW if self._found else 0.0
 
     def marks(self, top: float, axis: float, left: float, right: float) -> list[Mark]:
-        """Draw the row."""
+        """Return the row."""
         return _row([_Pinned(x, axis + half, words) for x, half, words in self._found], top, left, right, _FAINT)
 
 
 def _diameters(part: Part, parts: Sequence[Part], frame: Frame) -> Iterator[tuple[float, float, str]]:
-    """Return where, how far from the axis, and the words of the diameters of a part that can be seen."""
+    """Yield position, distance from the axis and text of a part's visible diameters."""
     if not part.placed or part.kind == "collet":
         return
     earlier = [one.face for one in parts[: part.number] if one.placed and one.face is not None]
@@ -171,11 +171,11 @@ def _diameters(part: Part, parts: Sequence[Part], frame: Frame) -> Iterator[tupl
         if not seen or (seen[-1].start_mm, seen[-1].end_mm) != (diameter, diameter):
             yield frame.x((bare + part.face) / 2.0), diameter * frame.scale / 2.0, f"Ø{millimetres(diameter)}"
     if part.cutting_mm is not None and part.face is not None and frame.x(part.face) - 6.0 > frame.x(out):
-        yield frame.x(part.face) - 6.0, part.cutting_mm * frame.scale / 2.0, f"cuts Ø{millimetres(part.cutting_mm)}"
+        yield frame.x(part.face) - 6.0, part.cutting_mm * frame.scale / 2.0, f"cutting Ø{millimetres(part.cutting_mm)}"
 
 
 class PlaceRow:
-    """Places along the axis, counted from the gauge line."""
+    """Positions along the axis from the gauge line."""
 
     height: Final = _ROW
 
@@ -200,5 +200,5 @@ class PlaceRow:
         self.width = sum(text_width(words, _TEXT) + 10.0 for words in self.words)
 
     def marks(self, top: float, upper: float, left: float, right: float) -> list[Mark]:
-        """Draw the row, its leaders beginning at `upper`."""
+        """Return the row, with leaders from `upper`."""
         return _row([_Pinned(x, upper, words) for x, words in self._pinned], top, left, right, INK)

@@ -1,9 +1,4 @@
-"""The row above a drawing: the name of each part and the marks of what was found there.
-
-Where in a stack a finding belongs: at a component, at the joint of two neighbours, or to the whole.
-
-The marks of findings: severity told by shape, number and shade, not by colour alone.
-"""
+"""Labels above a drawing: names of parts, and numbered marks of findings, with severity by shape and shade."""
 
 from __future__ import annotations
 
@@ -24,7 +19,7 @@ __all__ = ["SIZE", "LabelRow", "Noted", "Spot", "Spots", "Weight", "noted_in", "
 
 @dataclass(frozen=True, slots=True)
 class Spot:
-    """A place in the stack; a joint is numbered by the component below it."""
+    """A place in the stack; a joint has the number of its lower component."""
 
     kind: Literal["component", "joint", "plane", "stack"]
     number: int
@@ -33,11 +28,11 @@ class Spot:
 
 _WHOLE: Final = Spot("stack", 0, "whole stack")
 _RUNOUT: Final = "RUN-"
-"""Family of the rules about the reading at the plane where the limit counts."""
+"""Family of the rules on the runout at the measuring plane."""
 
 
 class Spots:
-    """The places of a stack by the pointers a report gives."""
+    """Places of a stack by the JSON Pointers of a report."""
 
     def __init__(self, chain: Chain) -> None:
         self._links = chain.links
@@ -51,7 +46,7 @@ class Spots:
             self._statements[chain.spindle_joint.statement_at] = 0
 
     def of(self, code: str, pointers: Sequence[str]) -> Spot:
-        """Return where a finding belongs: where all its pointers meet."""
+        """Return the place common to all pointers of a finding."""
         spot = self._met(pointers)
         return self._plane if spot is _WHOLE and code.startswith(_RUNOUT) else spot
 
@@ -80,7 +75,7 @@ class Spots:
         return Spot("joint", lower, f"{upper}/{self._links[lower].part.id}")
 
     def _owners(self, pointer: str) -> frozenset[int]:
-        """Return the components a pointer may lead into: several where one definition serves more than once."""
+        """Return the components of a pointer; several if a definition is used more than once."""
         own = [n for n, link in enumerate(self._links) if _leads_into(pointer, link.at)]
         return frozenset(own) or next(
             (numbers for home, numbers in self._homes.items() if _leads_into(pointer, home)), frozenset()
@@ -92,7 +87,7 @@ def _leads_into(pointer: str, owner: str) -> bool:
 
 
 def _homes(chain: Chain) -> Mapping[str, frozenset[int]]:
-    """Return which components each definition of the request serves."""
+    """Return the components of each definition of the request."""
     homes = {}
     for key, definition in (chain.request.components or {}).items():
         numbers = frozenset(n for n, link in enumerate(chain.links) if _is_of(link, definition))
@@ -110,7 +105,7 @@ def _is_of(link: Member, definition: object) -> bool:
 
 
 SIZE: Final = 22.0
-"""Room of a mark, px."""
+"""Size of a mark, px."""
 
 Weight: TypeAlias = Literal["error", "warning", "advice", "undecided"]
 
@@ -124,7 +119,7 @@ _FILLS: Final[dict[Weight, tuple[str, str]]] = {
 
 @dataclass(frozen=True, slots=True)
 class Noted:
-    """A finding or an undecided rule with its number in the drawing."""
+    """A numbered finding or undecided rule."""
 
     number: int
     weight: Weight
@@ -134,7 +129,7 @@ class Noted:
 
 
 def noted_in(report: Report, spots: Spots) -> list[Noted]:
-    """Number the findings, then the undecided rules, in the order of the report; a rule has one number everywhere."""
+    """Return findings, then undecided rules, in report order; one number per rule."""
     told: list[tuple[Weight, str, str, Sequence[str]]] = [
         (one.severity, one.code, one.title, one.at) for one in report.findings
     ]
@@ -149,7 +144,7 @@ def noted_in(report: Report, spots: Spots) -> list[Noted]:
 
 
 def shape(noted: Noted, x: float, y: float) -> Mark:
-    """Draw a mark about its middle: octagon, triangle, circle; a dashed square for what is undecided."""
+    """Return a mark: octagon (error), triangle (warning), circle (advice), dashed square (undecided)."""
     fill, ink = _FILLS[noted.weight]
     look: dict[str, float | str | None] = {"fill": fill, "stroke": INK, "stroke_width": 1.2}
     half = SIZE / 2.0 - 1.0
@@ -182,33 +177,33 @@ def shape(noted: Noted, x: float, y: float) -> Mark:
 _NAME_ROOM: Final = 120.0
 _TEXT: Final = 12.0
 _BAND: Final = 30.0
-"""Height in which leaders slant."""
+"""Height of the sloped part of leaders, px."""
 
 _HIGHEST: Final = 3
-"""Marks that stand upon each other before the next column."""
+"""Marks per column."""
 
 
 @dataclass(frozen=True, slots=True)
 class _Label:
     anchor: float
     surface: float | None
-    """How far above the axis the leader ends; None for a label without one."""
+    """End of the leader above the axis, px; None without a leader."""
     name: str
     marks: tuple[Noted, ...]
 
     @property
     def box(self) -> float:
-        """Width of the frame about the name."""
+        """Width of the frame around the name, px."""
         return text_width(self.name, _TEXT, bold=True) + 10.0 if self.name else 0.0
 
     @property
     def width(self) -> float:
-        """Room it takes in the row."""
+        """Width in the row, px."""
         return self.box + ceil(len(self.marks) / _HIGHEST) * SIZE + (4.0 if self.marks else 0.0) + 6.0
 
 
 def middle_of(part: Part, parts: Sequence[Part], frame: Frame) -> float:
-    """Return where a part is seen best: the middle of what no later part hides and no earlier one holds."""
+    """Return the middle of the visible length of a part, px."""
     if not part.placed:
         return frame.unplaced_from(part.number) + frame.unplaced_px / 2.0
     begin, end = part.ends
@@ -220,7 +215,7 @@ def middle_of(part: Part, parts: Sequence[Part], frame: Frame) -> float:
 
 
 class LabelRow:
-    """Labels of parts and joints in their order, none over another."""
+    """Labels of parts and joints in order, without overlap."""
 
     def __init__(
         self, parts: Sequence[Part], noted: Sequence[Noted], frame: Frame, plane: float | None, room: float
@@ -232,13 +227,13 @@ class LabelRow:
         self.width = sum(label.width for label in self._labels)
         marks = max((min(len(label.marks), _HIGHEST) for label in self._labels), default=0)
         self.height = max(SIZE, marks * SIZE) + _BAND
-        """From the top of the row to where the drawing may begin."""
+        """Height of the row, px."""
 
     def marks(self, top: float, axis: float, left: float, right: float) -> list[Mark]:
-        """Draw labels and leaders."""
+        """Return labels and leaders."""
         labels = self._labels
         middles = spread([one.anchor for one in labels], [one.width for one in labels], left, right)
-        # leaders that would coincide are set apart
+        # separate coinciding leaders
         anchors = spread([one.anchor for one in labels], [4.0] * len(labels), left, right)
         foot = top + self.height - _BAND
         drawn: list[Mark] = []
@@ -287,7 +282,7 @@ def _labels(
 
 
 def _joint(part: Part, parts: Sequence[Part], frame: Frame) -> float:
-    """Return where a part enters the one above it."""
+    """Return the position of a part's joint with the one above it, px."""
     if part.number == 0:
         return frame.x(0.0)
     if not part.placed:

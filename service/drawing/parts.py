@@ -1,9 +1,4 @@
-"""What of each part can be drawn to scale, and what is not stated.
-
-The scale of a side view: one number of pixels a millimetre, along and across alike.
-
-The shapes of the parts: sections where the outline is stated, dashed boxes where it is not.
-"""
+"""Parts of a side view: dimensions, scale and shapes; dashed boxes for outlines that are not stated."""
 
 from __future__ import annotations
 
@@ -38,32 +33,32 @@ __all__ = [
 
 @dataclass(frozen=True, slots=True)
 class Part:
-    """One component: lengths in mm from the gauge line."""
+    """One component; lengths in mm from the gauge line."""
 
     number: int
     name: str
     kind: str
     pieces: tuple[OutlinePiece, ...]
-    """Its outline in its place; empty where outline or place are not known."""
+    """Outline in position; empty if outline or position is not known."""
     start: float | None
     face: float | None
     """Workpiece-side face or tip."""
     assumed: tuple[float, float] | None
-    """Outer and inner diameter that its neighbours or couplings state, where it states no outline of its own."""
+    """Outer and inner diameter from neighbours or couplings, without a stated outline."""
     flutes: tuple[float, float] | None
-    """Length and diameter of a cutter's fluted end."""
+    """Length and diameter of the flutes."""
     cutting_mm: float | None
-    """Diameter a cutter sweeps at its tip, where the length of its flutes is not stated."""
+    """Cutting diameter at the tip, if the flute length is not stated."""
     not_stated: tuple[str, ...]
 
     @property
     def placed(self) -> bool:
-        """Whether both its ends have a place."""
+        """Whether both ends have a position."""
         return bool(self.pieces) or (self.start is not None and self.face is not None)
 
     @property
     def ends(self) -> tuple[float, float]:
-        """Where it begins and ends; of a placed part only."""
+        """Start and end, mm; of a placed part only."""
         starts = [piece.from_mm for piece in self.pieces[:1]]
         ends = [piece.to_mm for piece in self.pieces[-1:]]
         own = (self.start, self.face)
@@ -71,13 +66,13 @@ class Part:
 
 
 def letter(number: int) -> str:
-    """Return the letter that names a part in the drawing: A to Z, then AA and on."""
+    """Return the letter of a part in the drawing: A to Z, then AA and on."""
     high, low = divmod(number, 26)
     return (chr(64 + high) if high else "") + chr(65 + low)
 
 
 def parts_of(derived: StackAnalysis) -> list[Part]:
-    """Take from the facts what of each component can be drawn."""
+    """Return the drawable data of each component."""
     chain, places = derived.chain, derived.geometry.places
     outlines = [outline_of(link, place) for link, place in zip(chain.links, places, strict=True)]
     parts = []
@@ -102,7 +97,7 @@ def parts_of(derived: StackAnalysis) -> list[Part]:
         if link.part.profile and not pieces and face is not None:
             missing = ("wall",)
         if face is None:
-            missing = (*missing, "length or place")
+            missing = (*missing, "length or position")
         parts.append(Part(number, part.id, part.kind, pieces, start, face, assumed, flutes, cutting, missing))
     return parts
 
@@ -129,16 +124,16 @@ def _assumed(
 
 
 def shank_behind_gauge_line(derived: StackAnalysis) -> Cone | None:
-    """Return the first part's taper where the standard's table has its length and its diameters."""
+    """Return the first part's taper if the standard's table has its length and diameters."""
     side = derived.chain.links[0].machine_side
     return None if side is None else COUPLINGS[side.coupling].cone(side)
 
 
 LEAST_HALF: Final = 10.0
-"""Half height of what has no known diameter, px."""
+"""Half height of a part of unknown diameter, px."""
 
 _UNPLACED: Final = 64.0
-"""Length of what has no known place, px, where few have none."""
+"""Length of a part of unknown position, px, if there are few of them."""
 
 _GAP: Final = 12.0
 _NESTED: Final = 8.0
@@ -148,41 +143,41 @@ _LARGEST_SCALE: Final = 8.0
 
 @dataclass(frozen=True, slots=True)
 class Frame:
-    """Where the axis of the stack lies on the sheet."""
+    """Position and scale of the stack on the sheet."""
 
     left: float
-    """Where the drawing begins, px."""
+    """Left end of the drawing, px."""
     from_mm: float
     to_mm: float
     scale: float
-    """Pixels a millimetre."""
+    """Scale, px/mm."""
     unplaced: tuple[int, ...]
-    """Numbers of the parts that are drawn beyond the scale, in their order."""
+    """Numbers of the parts drawn off scale, in order."""
     unplaced_px: float
-    """Length of each of them."""
+    """Length of each part drawn off scale, px."""
     halves: tuple[float, ...]
-    """How far each part reaches from the axis, px; one of unknown diameter just about what it holds."""
+    """Half height of each part, px; unknown diameters are drawn around the part inside."""
 
     def x(self, z_mm: float) -> float:
-        """Return where a place along the axis stands."""
+        """Return the x coordinate of an axial position, px."""
         return self.left + (z_mm - self.from_mm) * self.scale
 
     def z(self, x: float) -> float:
-        """Return the place along the axis that stands at x, mm."""
+        """Return the axial position at x, mm."""
         return self.from_mm + (x - self.left) / self.scale
 
     def unplaced_from(self, number: int) -> float:
-        """Return where a part without a place begins."""
+        """Return the left end of a part drawn off scale, px."""
         return self.x(self.to_mm) + _GAP + self.unplaced.index(number) * (self.unplaced_px + _GAP)
 
     @property
     def right(self) -> float:
-        """Where the drawing ends."""
+        """Right end of the drawing, px."""
         return self.x(self.to_mm) + len(self.unplaced) * (self.unplaced_px + _GAP)
 
 
 def widest_mm(part: Part) -> float:
-    """Return the largest diameter known of a part, zero where none is."""
+    """Return the largest known diameter of a part, mm; zero if none is known."""
     found = [outer for piece in part.pieces for outer in (piece.start_mm, piece.end_mm)]
     if part.assumed is not None:
         found.append(part.assumed[0])
@@ -194,7 +189,7 @@ def widest_mm(part: Part) -> float:
 
 
 def half_height(part: Part, frame: Frame) -> float:
-    """Return how far a part reaches from the axis, px."""
+    """Return the half height of a part, px."""
     return frame.halves[part.number]
 
 
@@ -208,7 +203,7 @@ def _halves(parts: Sequence[Part], scale: float) -> tuple[float, ...]:
 
 
 def surface_at(part: Part, frame: Frame, z_mm: float) -> float:
-    """Return how far a part's surface lies from the axis at a place, px."""
+    """Return the distance of a part's surface from the axis at a position, px."""
     if not part.placed:
         return 0.0
     fluted = part.flutes is not None and part.face is not None and z_mm >= part.face - part.flutes[0]
@@ -224,7 +219,7 @@ def surface_at(part: Part, frame: Frame, z_mm: float) -> float:
 
 
 def frame_of(parts: Sequence[Part], shank: Cone | None, more: Sequence[float], left: float, width: float) -> Frame:
-    """Choose the scale at which all that has a place fits; `more` are other places to be seen, mm."""
+    """Return the frame in which all placed parts fit, and the positions in `more`, mm."""
     places = [0.0, *more]
     across = 0.0
     if shank is not None:
@@ -235,7 +230,7 @@ def frame_of(parts: Sequence[Part], shank: Cone | None, more: Sequence[float], l
             places.extend(part.ends)
             across = max(across, widest_mm(part))
     unplaced = tuple(part.number for part in parts if not part.placed)
-    # half of the sheet at most is given to what has no scale
+    # at most half the sheet is for parts drawn off scale
     each = min(_UNPLACED, width / 2.0 / max(1, len(unplaced)) - _GAP)
     room = width - len(unplaced) * (each + _GAP)
     long = max(places) - min(places)
@@ -251,7 +246,7 @@ Corners = list[tuple[float, float]]
 
 
 def part_shape(part: Part, frame: Frame, axis: float, prefix: str) -> Mark:
-    """Draw one part about the axis."""
+    """Return the shape of one part."""
     if part.pieces:
         marks = [
             element("polygon", points=points(corners), fill=hatching(part.number, prefix), stroke=INK, stroke_width=1.3)
@@ -269,7 +264,7 @@ def part_shape(part: Part, frame: Frame, axis: float, prefix: str) -> Mark:
 
 
 def _sections(pieces: Sequence[OutlinePiece], frame: Frame, axis: float) -> Iterator[Corners]:
-    """Return the cut faces: solid lengths whole, hollow ones as an upper and a lower half."""
+    """Yield the section faces: one for solid lengths, upper and lower for hollow ones."""
     for hollow, run in groupby(pieces, key=lambda piece: piece.bore_mm > 0.0):
         lengths = list(run)
         outside: Corners = []
@@ -290,7 +285,7 @@ def _sections(pieces: Sequence[OutlinePiece], frame: Frame, axis: float) -> Iter
 
 
 def _box(part: Part, frame: Frame, axis: float, prefix: str) -> Iterator[Mark]:
-    """Draw a part whose ends are known and whose outline is not."""
+    """Yield the box of a part with known ends and unknown outline."""
     begin, end = part.ends
     x, width = frame.x(begin), (end - begin) * frame.scale
     outer = half_height(part, frame)
@@ -305,7 +300,7 @@ def _box(part: Part, frame: Frame, axis: float, prefix: str) -> Iterator[Mark]:
 
 
 def _unknown(part: Part, frame: Frame, axis: float) -> Iterator[Mark]:
-    """Draw a part that has no place, beyond the scale."""
+    """Yield the box of a part drawn off scale."""
     x, half = frame.unplaced_from(part.number), LEAST_HALF * 2.0
     yield element(
         "rect",
@@ -320,14 +315,14 @@ def _unknown(part: Part, frame: Frame, axis: float) -> Iterator[Mark]:
         stroke_dasharray=_DASHES,
     )
     yield text(x + frame.unplaced_px / 2.0, axis + 6.0, "?", text_anchor="middle", font_size=18.0, font_weight="bold")
-    # a break line: what follows is not to scale
+    # break line: the rest is not to scale
     turn = x - 6.0
     corners = [(turn, axis - half - 8), (turn, axis - 7), (turn - 4, axis - 2), (turn + 4, axis + 3), (turn, axis + 8)]
     yield element("path", d=path([*corners, (turn, axis + half + 8)]), fill="none", stroke=INK, stroke_width=1.0)
 
 
 def _flutes(part: Part, frame: Frame, axis: float) -> Iterator[Mark]:
-    """Draw the fluted end of a cutter: the cylinder it sweeps, with slanting lines."""
+    """Yield the flutes: the cutting cylinder with oblique lines."""
     if part.flutes is None or part.face is None:
         return
     length, diameter = part.flutes
@@ -361,7 +356,7 @@ def _flutes(part: Part, frame: Frame, axis: float) -> Iterator[Mark]:
 
 
 def _edges(tip: float, diameter: float, frame: Frame, axis: float) -> Mark:
-    """Draw how wide a cutter of unknown flute length cuts: thin dashes at its tip."""
+    """Return the cutting diameter for unknown flute length: thin dashes at the tip."""
     x, half = frame.x(tip), diameter * frame.scale / 2.0
     sides = [path([(x - _EDGE, axis + side), (x, axis + side)]) for side in (-half, half)]
     across = path([(x, axis - half), (x, axis + half)])
@@ -369,7 +364,7 @@ def _edges(tip: float, diameter: float, frame: Frame, axis: float) -> Mark:
 
 
 def shank_shape(shank: Cone, frame: Frame, axis: float) -> Mark:
-    """Draw the taper behind the gauge line as a thin dash-dotted outline: it is the standard's, not the part's own."""
+    """Return the taper behind the gauge line, dash-dotted because it is the standard's outline."""
     large, small = shank.large_mm * frame.scale / 2.0, shank.small_mm * frame.scale / 2.0
     near, far = frame.x(0.0), frame.x(-shank.length_mm)
     corners = [(near, axis - large), (far, axis - small), (far, axis + small), (near, axis + large)]

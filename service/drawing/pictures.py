@@ -1,4 +1,4 @@
-"""The pictures of a checked stack, each a standalone SVG."""
+"""Drawing and charts of a checked stack, each a standalone SVG."""
 
 from __future__ import annotations
 
@@ -17,29 +17,29 @@ from service.drawing.svg import document, text
 __all__ = ["NOTHING_TO_SHOW", "PictureName", "Pictures", "picture_of", "picture_or_words", "pictures_of"]
 
 NOTHING_TO_SHOW: Final[Mapping[PictureName, str]] = {
-    "stack": "There is nothing to draw: the stack names a part that is not defined.",
-    "budget": "There is no budget to show: no runout is stated.",
-    "distribution": "There is no distribution to show: runout or the gauge plane is not known.",
-    "axis": "There is no axis to show: runout or lengths are not stated.",
-    "speed": "There are no speeds to show: nothing that limits the speed is stated.",
+    "stack": "No drawing: the stack refers to a part that is not defined.",
+    "budget": "No chart: no runout is stated.",
+    "distribution": "No chart: runout or gauge plane is not known.",
+    "axis": "No chart: runout or lengths are not stated.",
+    "speed": "No chart: no speed limit is stated.",
 }
-"""Why a picture can be missing."""
+"""Texts for missing pictures."""
 
 
 @dataclass(frozen=True, slots=True)
 class Pictures:
-    """The pictures as SVG text; None where there is nothing to show."""
+    """The pictures as SVG text; None without data."""
 
     stack: str | None
     """Side view to scale."""
     budget: str | None
-    """What each contributor adds."""
+    """Runout budget by contributor."""
     distribution: str | None
-    """How likely which reading is."""
+    """Distribution of the runout."""
     axis: str | None
     """Runout along the axis."""
     speed: str | None
-    """What limits the speed."""
+    """Speed limits."""
 
 
 def picture_of(
@@ -60,18 +60,28 @@ def picture_of(
 
 
 def pictures_of(report: Report, derived: StackAnalysis, *, bent: bool = True, prefix: str = "") -> Pictures:
-    """Draw what a check found.
+    """Return the pictures of a check; identical arguments give identical text.
 
-    Parameters: report and derived, from `Assessor.assess_derived`; bent, whether the side view shows how the
-    contributors bend the axis; prefix, letters that make the ids unique where several pictures stand in one page, a
-    letter first. The same arguments give the same text. Raises ValueError for a prefix that cannot begin an id.
+    Parameters
+    ----------
+    report, derived
+        From `Assessor.assess_derived`.
+    bent
+        Whether the side view shows the runout of the axis.
+    prefix
+        Prefix of the ids, for several pictures in one page; starts with a letter.
+
+    Raises
+    ------
+    ValueError
+        For an invalid prefix.
     """
     made = {name: picture_of(name, report, derived, bent=bent, prefix=prefix) for name in get_args(PictureName)}
     return Pictures(**made)
 
 
 def picture_or_words(name: PictureName, report: Report, derived: StackAnalysis, *, bent: bool = True) -> str:
-    """Return one picture, or one that says in words why there is nothing to show."""
+    """Return one picture, or one with a text why there is none."""
     made = picture_of(name, report, derived, bent=bent)
     if made is not None:
         return made

@@ -1,4 +1,4 @@
-"""The area of a plot: values to pixels, axes with round figures, and words beside lines."""
+"""Plot area: scales, axes with round figures, and labels of lines."""
 
 from __future__ import annotations
 
@@ -27,16 +27,16 @@ __all__ = [
 
 GRID: Final = "#cfcfcf"
 LIMIT: Final = "#8c1c13"
-"""Colour of a limit; its line is dashed long as well."""
+"""Colour of a limit; its line has long dashes, too."""
 
 SMALL: Final = 11.0
 
 LEAST_UM: Final = 0.001
-"""An axis of readings is no shorter: less is nothing in the report either."""
+"""Shortest axis of runout, µm; the report shows no smaller values."""
 
 
 def ticks(low: float, high: float, most: int) -> list[float]:
-    """Return round figures from low to high: steps of 1, 2 or 5 times a power of ten, at most that many steps.
+    """Return round figures from low to high, in at most `most` steps of 1, 2 or 5 times a power of ten.
 
     >>> ticks(0.0, 18.0, 6)
     [0.0, 5.0, 10.0, 15.0]
@@ -51,7 +51,7 @@ def ticks(low: float, high: float, most: int) -> list[float]:
 
 
 def microns(value: float) -> str:
-    """Return a reading as people read it.
+    """Return a runout as text, µm.
 
     >>> microns(13.456), microns(0.0)
     ('13.5 µm', '0.0 µm')
@@ -61,7 +61,7 @@ def microns(value: float) -> str:
 
 @dataclass(frozen=True, slots=True)
 class Area:
-    """Where a plot stands on its sheet, px, and what it shows there."""
+    """Plot area on the sheet, px, and its ranges of values."""
 
     left: float
     top: float
@@ -73,15 +73,15 @@ class Area:
     y_to: float
 
     def x(self, value: float) -> float:
-        """Return where a value stands along."""
+        """Return the x coordinate of a value, px."""
         return self.left + (value - self.x_from) / (self.x_to - self.x_from) * self.width
 
     def y(self, value: float) -> float:
-        """Return where a value stands upright."""
+        """Return the y coordinate of a value, px."""
         return self.top + self.height - (value - self.y_from) / (self.y_to - self.y_from) * self.height
 
     def x_axis(self, figures: Sequence[tuple[float, str]], words: str) -> Iterator[Mark]:
-        """Draw figures and upright lines, and what they count."""
+        """Yield the x axis: figures, vertical grid lines and title."""
         bottom = self.top + self.height
         for value, shown in figures:
             x = self.x(value)
@@ -91,7 +91,7 @@ class Area:
         yield text(self.left + self.width / 2.0, bottom + 35.0, words, text_anchor="middle", font_size=SMALL)
 
     def y_axis(self, figures: Sequence[tuple[float, str]], words: str) -> Iterator[Mark]:
-        """Draw figures and level lines, and above them what they count."""
+        """Yield the y axis: figures, horizontal grid lines and title."""
         for value, shown in figures:
             y = self.y(value)
             yield element("path", d=path([(self.left, y), (self.left + self.width, y)]), stroke=GRID, fill="none")
@@ -103,13 +103,13 @@ class Area:
 
 
 def heading(words: str, stack: str | None, width: float) -> Mark:
-    """Return the line above a plot."""
+    """Return the title of a plot."""
     told = f"{words}, stack {stack}" if stack else words
     return text(20.0, 24.0, shortened(told, 14.0, (width - 40.0) / 1.12), font_size=14.0, font_weight="bold")
 
 
 def notes(lines: Sequence[str], top: float, width: float) -> list[Mark]:
-    """Return sentences under a plot."""
+    """Return the notes under a plot."""
     return [
         text(20.0, top + 16.0 * number, shortened(line, SMALL, width - 40.0), font_size=SMALL)
         for number, line in enumerate(lines)
@@ -118,7 +118,7 @@ def notes(lines: Sequence[str], top: float, width: float) -> list[Mark]:
 
 @dataclass(frozen=True, slots=True)
 class EndWords:
-    """Words for the end of a line, with a sample of it."""
+    """Label for the end of a line, with a sample of its style."""
 
     x: float
     y: float
@@ -127,7 +127,7 @@ class EndWords:
 
 
 def side_words(ends: Sequence[EndWords], x: float, room: float, top: float, bottom: float) -> list[Mark]:
-    """Return words right of lines' ends, each with a leader to its end and a sample of its line, none over another."""
+    """Return labels right of the line ends, with leaders and samples, without overlap."""
     ordered = sorted(ends, key=lambda one: one.y)
     levels = spread([one.y for one in ordered], [15.0] * len(ordered), top, bottom)
     drawn = []
@@ -140,7 +140,7 @@ def side_words(ends: Sequence[EndWords], x: float, room: float, top: float, bott
 
 
 def percent(share: float, decimals: int = 1) -> str:
-    """Return a share as people read it.
+    """Return a share in percent as text.
 
     >>> percent(0.345, 0), percent(0.5)
     ('34 %', '50.0 %')
@@ -149,7 +149,7 @@ def percent(share: float, decimals: int = 1) -> str:
 
 
 def backed(x: float, y: float, words: str, **look: float | str | None) -> list[Mark]:
-    """Return words in the middle of x on paper of their own, so that lines behind do not strike them through."""
+    """Return text centred at x on a white background."""
     width = text_width(words, SMALL, bold=look.get("font_weight") is not None)
     return [
         element("rect", x=x - width / 2.0, y=y - 9.5, width=width, height=12.0, fill=PAPER),
@@ -158,7 +158,7 @@ def backed(x: float, y: float, words: str, **look: float | str | None) -> list[M
 
 
 def beside(x: float, y: float, words: str, *, bold: bool = False) -> list[Mark]:
-    """Return words that begin at x on paper of their own."""
+    """Return text starting at x on a white background."""
     width = text_width(words, SMALL, bold=bold)
     weight = "bold" if bold else None
     return [

@@ -1,7 +1,4 @@
-"""Runout along the axis: what each contributor alone reads at every place, and 95 % of all together at a few.
-
-How likely which reading is: the exact law of the contributors, clocked at random, at the gauge plane.
-"""
+"""Charts of the runout along the axis and of its distribution at the gauge plane."""
 
 from __future__ import annotations
 
@@ -50,7 +47,7 @@ _MOST_NAMED: Final = 16
 
 _DASHES: Final = (None, "9 3", "3 3", "12 3 3 3", "2 2", "7 2 2 2 2 2")
 _COLOURS: Final = ("#1f4e79", "#8a5a00", "#3d6b4f", "#6b3f6e", "#7a2d22", "#44546a")
-"""Lines differ in dashes first, and in colour."""
+"""Dashes of the lines, so that colour is not the only difference."""
 
 _TOTAL: Final[Mapping[str, float | str | None]] = {"stroke": INK, "stroke_width": 2.8}
 
@@ -59,11 +56,11 @@ _TOTAL: Final[Mapping[str, float | str | None]] = {"stroke": INK, "stroke_width"
 class _Curve:
     name: str
     corners: tuple[tuple[float, float], ...]
-    """Place in mm, reading in µm."""
+    """Corners of a line: position in mm, TIR in µm."""
 
 
 def plot_axis(report: Report, derived: StackAnalysis, *, prefix: str) -> str | None:
-    """Return the lines as SVG; None where no contributor or no end of the stack is known."""
+    """Return the chart as SVG; None if no contributor or no end of the stack is known."""
     geometry = derived.geometry
     ends = [z for z in (geometry.tip, geometry.gauge_plane) if not isinstance(z, Missing)]
     if not ends:
@@ -76,7 +73,9 @@ def plot_axis(report: Report, derived: StackAnalysis, *, prefix: str) -> str | N
     most = max([LEAST_UM, *(at for curve in curves for _, at in curve.corners), *(at for _, at in sums)])
     area = Area(_LEFT, _TOP, _WIDTH - _LEFT - _WORDS, _TALL, 0.0, end, 0.0, most * 1.06)
     body = [heading("Runout along the axis", report.stack, _WIDTH)]
-    body.extend(area.y_axis([(value, f"{value:g}") for value in ticks(0.0, area.y_to, 8)], "reading, µm"))
+    body.extend(
+        area.y_axis([(value, f"{value:g}") for value in ticks(0.0, area.y_to, 8)], "total indicator reading, µm")
+    )
     body.extend(area.x_axis([(value, f"{value:g}") for value in ticks(0.0, end, 8)], "from the gauge line, mm"))
     body.extend(_planes(derived, area))
     body.extend(_lines(curves, area))
@@ -90,19 +89,19 @@ def plot_axis(report: Report, derived: StackAnalysis, *, prefix: str) -> str | N
         )
     if sums:
         last = sums[-1][1]
-        ends_of_lines.append(EndWords(area.x(end), area.y(last), f"95 % of all together {microns(last)}", _TOTAL))
+        ends_of_lines.append(EndWords(area.x(end), area.y(last), f"95th percentile, all {microns(last)}", _TOTAL))
     body.extend(side_words(ends_of_lines, _WIDTH - _WORDS + 24.0, _WORDS - 32.0, _TOP - 20.0, _TOP + _TALL + 12.0))
     told = [
-        "Each line begins where its contributor begins to move the axis. Dots: 95 % of assemblies read less there.",
-        *([] if report.runout.complete else ["Not complete: some runout is not stated."]),
-        *([f"{len(curves) - _MOST_NAMED} small ones are not named."] if len(curves) > _MOST_NAMED else []),
+        "Each line starts where its contributor starts to act. Dots: 95th percentile of all contributors together.",
+        *([] if report.runout.complete else ["Incomplete: some runout is not stated."]),
+        *([f"{len(curves) - _MOST_NAMED} small contributors have no label."] if len(curves) > _MOST_NAMED else []),
     ]
     foot = _TOP + _TALL + 60.0
     body.extend(notes(told, foot, _WIDTH))
     about = " ".join(
         [
             *(f"{curve.name}: {microns(curve.corners[-1][1])} at {millimetres(end)} mm." for curve in curves),
-            *(f"95 % read below {microns(at)} at {millimetres(z)} mm." for z, at in sums),
+            *(f"95th percentile: {microns(at)} at {millimetres(z)} mm." for z, at in sums),
             *told,
         ]
     )
@@ -119,7 +118,7 @@ def _curve(derived: StackAnalysis, contributor: Contributor, end: float) -> _Cur
 
 
 def _sums(derived: StackAnalysis, end: float) -> list[tuple[float, float]]:
-    """Return 95 % of all contributors between the last face and the end: before it not all of them act."""
+    """Return the 95th percentile from the last face to the end, where all contributors act."""
     face = derived.geometry.last_clamping_face
     if isinstance(face, Missing) or not 0.0 <= face < end:
         return []
@@ -130,7 +129,7 @@ def _sums(derived: StackAnalysis, end: float) -> list[tuple[float, float]]:
 
 
 def _planes(derived: StackAnalysis, area: Area) -> Iterator[Mark]:
-    """Draw the last face, the gauge plane and the tip as upright lines."""
+    """Yield last face, gauge plane and tip as vertical lines."""
     geometry = derived.geometry
     named: dict[float, list[str]] = {}
     for name, place in (("gauge plane", geometry.gauge_plane), ("tip", geometry.tip)):
@@ -175,11 +174,11 @@ _DISTRIBUTION_TALL: Final = 230.0
 _LOW: Final = 90.0
 _BINS: Final = 48
 _FINE: Final = 5
-"""Points of the curve for each bar."""
+"""Points of the curve per bar."""
 
 
 def plot_distribution(report: Report, derived: StackAnalysis, *, prefix: str) -> str | None:
-    """Return the curve as SVG; None where no contributor or no gauge plane is known."""
+    """Return the chart as SVG; None if no contributor or no gauge plane is known."""
     plane = report.runout.gauge_plane
     if isinstance(derived.geometry.gauge_plane, Missing) or plane is None or not derived.contributors.known:
         return None
@@ -200,10 +199,10 @@ def plot_distribution(report: Report, derived: StackAnalysis, *, prefix: str) ->
         1.0,
     )
     where = f"{millimetres(plane.z_mm)} mm from the gauge line"
-    body = [heading(f"Reading at the gauge plane, {where}", report.stack, _DISTRIBUTION_WIDTH)]
-    body.extend(curve.y_axis([(share / 5, f"{share * 20} %") for share in range(6)], "assemblies that read less"))
+    body = [heading(f"Runout at the gauge plane, {where}", report.stack, _DISTRIBUTION_WIDTH)]
+    body.extend(curve.y_axis([(share / 5, f"{share * 20} %") for share in range(6)], "share of assemblies"))
     body.extend(_distribution_curve(curve, edges.tolist(), below, law))
-    levels = [("half", plane.p50_um), ("95 %", plane.p95_um)]
+    levels = [("median", plane.p50_um), ("95th percentile", plane.p95_um)]
     if plane.worst_case_um is not None:
         levels.append(("worst", plane.worst_case_um))
     bars, foot = _bars(most, below)
@@ -213,7 +212,7 @@ def plot_distribution(report: Report, derived: StackAnalysis, *, prefix: str) ->
     body.extend(notes(words, foot, _DISTRIBUTION_WIDTH))
     about = " ".join([*(f"{name}: {microns(value)}." for name, value in levels), *words])
     size = _DISTRIBUTION_WIDTH, foot + 16.0 * len(words) + 4.0
-    title = f"Distribution of the reading {where}"
+    title = f"Distribution of the runout, {where}"
     return document("distribution", title, about, size, body, prefix=prefix)
 
 
@@ -229,7 +228,7 @@ def _distribution_curve(
 
 
 def _levels(area: Area, levels: Sequence[tuple[str, float]], limit: float | None) -> Iterator[Mark]:
-    """Draw upright lines with their words in a row above, none over another."""
+    """Yield vertical lines with labels above, without overlap."""
     marked = [(value, f"{name} {microns(value)}", INK, "2 3") for name, value in levels]
     if limit is not None and limit <= area.x_to:
         marked.append((limit, f"limit {microns(limit)}", LIMIT, "10 4"))
@@ -244,7 +243,7 @@ def _levels(area: Area, levels: Sequence[tuple[str, float]], limit: float | None
 
 
 def _bars(most: float, below: Sequence[float]) -> tuple[list[Mark], float]:
-    """Draw the share of assemblies in each of equal steps, and the axis under both."""
+    """Return the histogram with its axis, and its highest share."""
     shares = [below[(place + 1) * _FINE] - below[place * _FINE] for place in range(_BINS)]
     highest = max(max(shares), 1e-12)
     area = Area(
@@ -272,7 +271,7 @@ def _bars(most: float, below: Sequence[float]) -> tuple[list[Mark], float]:
         text(
             _DISTRIBUTION_LEFT,
             area.top - 6.0,
-            f"share in each {wide:.2g} µm, highest {percent(highest)}",
+            f"share per {wide:.2g} µm, maximum {percent(highest)}",
             font_size=SMALL,
         )
     )
@@ -281,16 +280,16 @@ def _bars(most: float, below: Sequence[float]) -> tuple[list[Mark], float]:
 
 def _notes(report: Report, limit: float | None, most: float) -> list[str]:
     runout = report.runout
-    words = ["Exact for contributors at their stated size, each in any direction; no drawing of lots."]
+    words = ["Contributors at their stated values, clocked at random; computed exactly, not sampled."]
     plane = runout.gauge_plane
     if limit is not None and plane is not None and plane.probability_within_limit is not None:
-        words.append(f"{percent(plane.probability_within_limit)} of assemblies keep the limit of {microns(limit)}.")
+        words.append(f"{percent(plane.probability_within_limit)} of assemblies are within the {microns(limit)} limit.")
         if limit > most:
-            words.append("The limit lies beyond the right end.")
+            words.append("The limit is beyond the axis shown.")
     if runout.limit_um is not None and limit is None:
-        words.append(f"The limit of {microns(runout.limit_um)} counts at the tip, so it is not shown here.")
+        words.append(f"The {microns(runout.limit_um)} limit applies at the tip and is not shown.")
     if plane is not None and plane.worst_case_um is None:
-        words.append("There is no worst case: a contributor's size varies without a hard limit.")
+        words.append("No worst case: at least one contributor has no hard limit.")
     if not runout.complete:
-        words.append("Not complete: some runout is not stated, so true readings are larger.")
+        words.append("Incomplete: some runout is not stated, so the true readings are larger.")
     return words

@@ -1,7 +1,4 @@
-"""The budget as bars: what each contributor reads alone, and what all of them read together.
-
-Everything that limits the speed on one axis: which limit governs, and the speed asked.
-"""
+"""Charts of the runout budget and of the speed limits."""
 
 from __future__ import annotations
 
@@ -38,7 +35,7 @@ _STEP: Final = 2.0 * _BAR + 12.0
 
 _AT_PLANE: Final = "#3c5a78"
 _AT_TIP: Final = "#d9e2ea"
-"""Dark at the gauge plane, light at the tip: told apart in print too."""
+"""Shades of the planes: dark for the gauge plane, light for the tip."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,7 +48,7 @@ class _Row:
 
 
 def plot_budget(report: Report, *, prefix: str) -> str | None:
-    """Return the bars as SVG; None where no contributor is known at any plane."""
+    """Return the chart as SVG; None if no contributor is known at any plane."""
     rows = list(_rows(report))
     if not rows:
         return None
@@ -74,9 +71,9 @@ def plot_budget(report: Report, *, prefix: str) -> str | None:
     words = _notes(report)
     foot = _TOP + area.height + 60.0
     body.extend(notes(words, foot, _WIDTH))
-    about = " ".join([*(_told(row) for row in rows), *words])
+    about = " ".join([*(_described(row) for row in rows), *words])
     size = _WIDTH, foot + 16.0 * len(words) + 4.0
-    return document("budget", "Runout budget: each contributor and the sums", about, size, body, prefix=prefix)
+    return document("budget", "Runout budget: contributors and totals", about, size, body, prefix=prefix)
 
 
 def _rows(report: Report) -> Iterator[_Row]:
@@ -86,8 +83,8 @@ def _rows(report: Report) -> Iterator[_Row]:
         share = "" if one.gauge_plane_share is None else f", {percent(one.gauge_plane_share, 0)}"
         yield _Row(one.name, one.gauge_plane_tir_um, one.tip_tir_um, share)
     if known and (runout.gauge_plane is not None or runout.tip is not None):
-        yield _sum("half read below", "p50_um", runout.gauge_plane, runout.tip)
-        yield _sum("95 % read below", "p95_um", runout.gauge_plane, runout.tip)
+        yield _sum("median", "p50_um", runout.gauge_plane, runout.tip)
+        yield _sum("95th percentile", "p95_um", runout.gauge_plane, runout.tip)
         worst = _sum("worst case", "worst_case_um", runout.gauge_plane, runout.tip)
         if worst.plane_um is not None or worst.tip_um is not None:
             yield worst
@@ -99,13 +96,13 @@ def _sum(name: str, field: str, plane: PlaneReport | None, tip: PlaneReport | No
 
 
 def _key(report: Report) -> Iterator[Mark]:
-    """Say which bar is which, and where the planes are."""
+    """Yield the legend with the positions of the planes."""
     x = _LEFT
     for fill, name, plane in (
         (_AT_PLANE, "gauge plane", report.runout.gauge_plane),
         (_AT_TIP, "tip", report.runout.tip),
     ):
-        where = "no place known" if plane is None else f"{millimetres(plane.z_mm)} mm from the gauge line"
+        where = "position not known" if plane is None else f"{millimetres(plane.z_mm)} mm from the gauge line"
         yield element("rect", x=x, y=38.0, width=22.0, height=11.0, fill=fill, stroke=INK, stroke_width=0.8)
         yield text(x + 28.0, 48.0, f"{name}, {where}", font_size=SMALL)
         x += 310.0
@@ -143,17 +140,15 @@ def _limit(limit: float, area: Area) -> Iterator[Mark]:
 
 def _notes(report: Report) -> list[str]:
     runout = report.runout
-    words = [
-        "Percent: share of the mean square reading at the gauge plane. The sums are exact, parts clocked at random."
-    ]
+    words = ["Percent: share of the mean square at the gauge plane. Totals are exact for random clocking."]
     if runout.limit_um is not None:
-        words.append(f"The limit counts at the {runout.limit_at.replace('_', ' ')}.")
+        words.append(f"The limit applies at the {runout.limit_at.replace('_', ' ')}.")
     if not runout.complete:
-        words.append("Not complete: some runout is not stated, so the sums are too small.")
+        words.append("Incomplete: some runout is not stated, so the true readings are larger.")
     return words
 
 
-def _told(row: _Row) -> str:
+def _described(row: _Row) -> str:
     at = [
         f"{microns(value)} at the {where}"
         for value, where in ((row.plane_um, "gauge plane"), (row.tip_um, "tip"))
@@ -168,11 +163,11 @@ _SPEED_RIGHT: Final = 150.0
 _SPEED_TOP: Final = 70.0
 _SPEED_STEP: Final = 26.0
 _SHOWN: Final = 3.0
-"""The axis ends at so many times the governing limit or the speed asked; what lies beyond is told in figures."""
+"""End of the axis as a multiple of the lowest limit or programmed speed."""
 
 
 def plot_speed(report: Report, *, prefix: str) -> str | None:
-    """Return the limits as SVG; None where nothing limits the speed and none is asked."""
+    """Return the chart as SVG; None without a speed limit and programmed speed."""
     speed = report.speed
     asked, limits = speed.asked_rpm, speed.limits
     if not limits and asked is None:
@@ -197,7 +192,7 @@ def plot_speed(report: Report, *, prefix: str) -> str | None:
     for number, limit in enumerate(limits):
         body.extend(_row(limit, _name(limit, report), area, _SPEED_TOP + 8.0 + number * _SPEED_STEP, governing[number]))
     if asked is not None:
-        body.extend(_asked(asked, area))
+        body.extend(_programmed(asked, area))
     for number, limit in enumerate(limits):
         told = f"{spaced(limit.speed_rpm)} rpm" + (" governs" if governing[number] else "")
         end = area.x(min(limit.speed_rpm, area.x_to)) + 6.0
@@ -207,7 +202,7 @@ def plot_speed(report: Report, *, prefix: str) -> str | None:
     body.extend(notes(words, foot, _SPEED_WIDTH))
     about = " ".join([*(f"{_name(one, report)}: {spaced(one.speed_rpm)} rpm." for one in limits), *words])
     size = _SPEED_WIDTH, foot + 16.0 * len(words) + 4.0
-    return document("speed", "Limits of the speed, the lowest first", about, size, body, prefix=prefix)
+    return document("speed", "Speed limits, lowest first", about, size, body, prefix=prefix)
 
 
 def _name(limit: SpeedLimit, report: Report) -> str:
@@ -217,7 +212,7 @@ def _name(limit: SpeedLimit, report: Report) -> str:
 
 
 def _row(limit: SpeedLimit, name: str, area: Area, top: float, governs: bool) -> Iterator[Mark]:
-    """Draw a bar up to the limit; one that leaves the axis ends in an arrow."""
+    """Yield a bar up to the limit; an arrow marks one beyond the axis."""
     weight = "bold" if governs else None
     name = shortened(name, 12.0, (_SPEED_LEFT - 30.0) / (1.12 if governs else 1.0))
     yield text(_SPEED_LEFT - 10.0, top + 12.0, name, text_anchor="end", font_weight=weight)
@@ -239,28 +234,28 @@ def _row(limit: SpeedLimit, name: str, area: Area, top: float, governs: bool) ->
         )
 
 
-def _asked(asked: float, area: Area) -> Iterator[Mark]:
+def _programmed(asked: float, area: Area) -> Iterator[Mark]:
     x = area.x(asked)
     line = path([(x, area.top - 8.0), (x, area.top + area.height)])
     yield element("path", d=line, stroke=PAPER, stroke_width=4.0, fill="none")
     yield element("path", d=line, stroke=LIMIT, stroke_width=1.8, stroke_dasharray="10 4", fill="none")
-    yield from backed(x, area.top - 12.0, f"asked {spaced(asked)} rpm", fill=LIMIT, font_weight="bold")
+    yield from backed(x, area.top - 12.0, f"programmed {spaced(asked)} rpm", fill=LIMIT, font_weight="bold")
 
 
 def _speed_notes(report: Report) -> list[str]:
     speed = report.speed
     words = []
     if speed.asked_rpm is None:
-        words.append("No speed is asked.")
+        words.append("No speed is programmed.")
     if speed.governing is not None:
         words.append(
             f"The lowest limit governs: {_name(speed.governing, report)}, {spaced(speed.governing.speed_rpm)} rpm."
         )
     if speed.margin_rpm is not None and speed.margin_rpm < 0.0:
-        words.append(f"The speed asked is {spaced(-speed.margin_rpm)} rpm above it.")
+        words.append(f"The programmed speed is {spaced(-speed.margin_rpm)} rpm above it.")
     elif speed.margin_rpm is not None:
-        words.append(f"It leaves {spaced(speed.margin_rpm)} rpm above the speed asked.")
+        words.append(f"The programmed speed is {spaced(speed.margin_rpm)} rpm below it.")
     if not speed.complete:
-        words.append("Not complete: a limit that applies is not known, so the true one may be lower.")
+        words.append("Incomplete: an applicable limit is not known, so the true limit may be lower.")
     words.append("Never exceed the lowest speed marked on any part.")
     return words

@@ -1,7 +1,4 @@
-"""The side view of a stack: sections to scale, dimensions, findings where they are, and the bent axis.
-
-The lists under a drawing: its parts, and what was found.
-"""
+"""Side view of a stack with dimensions, findings and displaced axis, and the lists of parts and findings."""
 
 from __future__ import annotations
 
@@ -61,7 +58,7 @@ _WORDS: Final[dict[Weight, str]] = {
 def parts_list(
     derived: StackAnalysis, parts: Sequence[Part], top: float, left: float, right: float, prefix: str
 ) -> tuple[list[Mark], float]:
-    """Draw the list of parts; return it and where it ends."""
+    """Return the parts list and its lower end, px."""
     drawn = [text(left, top + 12.0, "Parts", font_weight="bold")]
     y = top + 22.0
     columns = left + 36.0, left + 66.0, left + 216.0, left + 316.0
@@ -95,21 +92,21 @@ def parts_list(
 
 
 def _legend_about(part: Part, profile: Sequence[ProfilePiece], derived: StackAnalysis) -> Iterator[str]:
-    """Tell a part's outline, its material, and what is not stated, in words."""
+    """Yield a part's outline, material and missing data as text."""
     if profile:
         yield ", ".join(_piece(piece) for piece in profile[:_MOST_PIECES]) + (
-            f" and {len(profile) - _MOST_PIECES} pieces more" if len(profile) > _MOST_PIECES else ""
+            f" and {len(profile) - _MOST_PIECES} more sections" if len(profile) > _MOST_PIECES else ""
         )
     material = derived.chain.links[part.number].part.material
     if material is not None:
         yield material.replace("_", " ")
     if "outline" in part.not_stated:
         known = part.assumed is not None
-        yield "outline not stated: " + ("diameters from couplings" if known else "its diameter is not to scale")
+        yield "outline not stated: " + ("diameters from couplings" if known else "diameter not to scale")
     if "wall" in part.not_stated:
-        yield "its bore leaves no wall: outline not drawn"
-    if "length or place" in part.not_stated:
-        yield "length or place not stated: " + ("its far end is open" if part.placed else "drawn beyond the scale")
+        yield "bore larger than the outside: outline not drawn"
+    if "length or position" in part.not_stated:
+        yield "length or position not stated: " + ("end open" if part.placed else "not to scale")
     held = next((grip.length_mm for grip in derived.grips if grip.index == part.number - 1), None)
     if isinstance(held, Missing):
         yield "grip length not stated"
@@ -123,10 +120,10 @@ def _piece(piece: ProfilePiece) -> str:
 
 
 def findings_list(noted: Sequence[Noted], top: float, left: float, right: float) -> tuple[list[Mark], float]:
-    """Draw what each mark means, in two columns; return it and where it ends."""
+    """Return the list of findings in two columns and its lower end, px."""
     if not noted:
-        return [text(left, top + 12.0, "Nothing was found against this stack.")], top + 20.0
-    drawn = [text(left, top + 12.0, "What was found", font_weight="bold")]
+        return [text(left, top + 12.0, "No findings.")], top + 20.0
+    drawn = [text(left, top + 12.0, "Findings", font_weight="bold")]
     columns = 2 if len(noted) > 3 else 1
     width = (right - left) / columns
     rows = -(-len(noted) // columns)
@@ -144,7 +141,7 @@ def findings_list(noted: Sequence[Noted], top: float, left: float, right: float)
 _WIDTH: Final = 1060.0
 _EDGE: Final = 30.0
 _DIAL: Final = 56.0
-"""Room under the axis for the indicator, px."""
+"""Space under the axis for the indicator, px."""
 
 
 def draw_stack(report: Report, derived: StackAnalysis, *, bent: bool, prefix: str) -> str | None:
@@ -177,7 +174,7 @@ def draw_stack(report: Report, derived: StackAnalysis, *, bent: bool, prefix: st
     lines = lengths.marks(y, axis + 4.0)
     ends_of_lines = y + lengths.height
     y = ends_of_lines + 4.0
-    # what lies behind comes first: lines up to the places they measure, then the parts, then words
+    # drawing order: extension lines, parts, text
     body.extend(places.marks(y, axis, *inner))
     body.extend(lines)
     if shank is not None:
@@ -203,7 +200,7 @@ def draw_stack(report: Report, derived: StackAnalysis, *, bent: bool, prefix: st
 
 
 def _plane(derived: StackAnalysis) -> float | None:
-    """Return where the limit of the runout counts, mm; None where that has no place."""
+    """Return the measuring plane, mm from the gauge line; None if not known."""
     operation = derived.chain.request.operation
     at_tip = operation is not None and operation.runout_limit_at == "tip"
     plane = derived.geometry.tip if at_tip else derived.geometry.gauge_plane
@@ -211,22 +208,22 @@ def _plane(derived: StackAnalysis) -> float | None:
 
 
 def _title(report: Report) -> str:
-    return f"Stack {report.stack}" if report.stack else "Stack without a name"
+    return f"Stack {report.stack}" if report.stack else "Unnamed stack"
 
 
 def _about(derived: StackAnalysis, parts: list[Part], noted: list[Noted]) -> str:
-    """Tell in words what the drawing shows."""
+    """Return the text description of the drawing."""
     geometry = derived.geometry
     told = [f"Side view from the spindle side: {', '.join(f'{letter(p.number)} {p.name}' for p in parts)}."]
     if not isinstance(geometry.tip, Missing):
         told.append(f"The tip is {millimetres(geometry.tip)} mm from the gauge line.")
     if not isinstance(geometry.gauge_plane, Missing):
-        told.append(f"The indicator touches {millimetres(geometry.gauge_plane)} mm from the gauge line.")
+        told.append(f"The gauge plane is {millimetres(geometry.gauge_plane)} mm from the gauge line.")
     open_parts = [part.name for part in parts if part.not_stated]
     if open_parts:
         told.append(f"Not fully stated, drawn dashed: {', '.join(open_parts)}.")
     for one in noted:
-        what = "could not be decided" if one.weight == "undecided" else one.weight
+        what = "not decided" if one.weight == "undecided" else one.weight
         told.append(f"{one.number}: {one.code}, {what}, {one.title}, {', '.join(spot.words for spot in one.spots)}.")
     return " ".join(told)
 
@@ -242,7 +239,7 @@ def _heading(report: Report, frame: Frame, width: float) -> Iterator[Mark]:
 
 
 def _lines(frame: Frame, axis: float, up: float) -> Iterator[Mark]:
-    """Draw the axis and the gauge line."""
+    """Yield the axis and the gauge line."""
     chain: dict[str, float | str | None] = {"stroke": INK, "stroke_dasharray": "14 3 3 3", "fill": "none"}
     yield element("path", d=path([(frame.left - 14.0, axis), (frame.right + 14.0, axis)]), stroke_width=0.9, **chain)
     x = frame.x(0.0)
@@ -254,7 +251,7 @@ def _dial_room(parts: list[Part], frame: Frame, plane: float | Missing) -> float
 
 
 def _indicator(x: float, axis: float, half: float, up: float) -> Mark:
-    """Draw the gauge plane and an indicator that touches from below."""
+    """Return the gauge plane with an indicator from below."""
     touch = axis + half
     dial = touch + 36.0
     plane = path([(x, axis - min(up, half + 14.0)), (x, touch)])

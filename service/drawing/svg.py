@@ -1,11 +1,4 @@
-"""A small writer of SVG: every text escaped, every number finite, nothing but presentation attributes.
-
-How wide words stand, so that they can be laid out without a font at hand.
-
-Shade and hatching of each part: neighbours differ in both, so they are told apart without colour.
-
-Where labels go: side by side without overlap, and lines in lanes.
-"""
+"""SVG output: escaped elements, text widths, hatching of parts, and layout of labels and lanes."""
 
 from __future__ import annotations
 
@@ -41,7 +34,7 @@ __all__ = [
 
 
 INK: Final = "#1a1a1a"
-"""Lines and letters."""
+"""Colour of lines and text."""
 
 PAPER: Final = "#ffffff"
 
@@ -51,13 +44,13 @@ _PREFIX: Final = re.compile(r"(?:[A-Za-z][A-Za-z0-9_-]*)?")
 
 @dataclass(frozen=True, slots=True)
 class Mark:
-    """A finished piece of markup."""
+    """SVG markup."""
 
     markup: str
 
 
 def figure(value: float) -> str:
-    """Return a coordinate to a hundredth of a pixel; raises ValueError for one that is not finite.
+    """Return a coordinate to 0.01 px; raises ValueError if not finite.
 
     >>> figure(3.0), figure(-0.001), figure(12.345)
     ('3', '0', '12.35')
@@ -69,12 +62,12 @@ def figure(value: float) -> str:
 
 
 def _escaped(words: str) -> str:
-    """Return text that may stand between tags and in an attribute; what XML cannot carry becomes U+FFFD."""
+    """Return text escaped for content and attributes; characters invalid in XML become U+FFFD."""
     return html.escape(_NOT_IN_XML.sub("\ufffd", words))
 
 
 def element(name: str, *inner: Mark | str, **attributes: float | str | None) -> Mark:
-    """Return an element; attributes are written with ``_`` for ``-``, those that are None are left out."""
+    """Return an element; ``_`` in attribute names becomes ``-``, None is left out."""
     told = "".join(
         f' {key.strip("_").replace("_", "-")}="{_escaped(value) if isinstance(value, str) else figure(value)}"'
         for key, value in attributes.items()
@@ -85,22 +78,22 @@ def element(name: str, *inner: Mark | str, **attributes: float | str | None) -> 
 
 
 def group(inner: Iterable[Mark], **attributes: float | str | None) -> Mark:
-    """Return a group of marks with what they have in common."""
+    """Return a group of marks with common attributes."""
     return element("g", *inner, **attributes)
 
 
 def text(x: float, y: float, words: str, **attributes: float | str | None) -> Mark:
-    """Return words that start at x on the base line y, or as ``text_anchor`` says."""
+    """Return text on the base line y, starting at x unless ``text_anchor`` is given."""
     return element("text", words, x=x, y=y, **attributes)
 
 
 def points(corners: Iterable[tuple[float, float]]) -> str:
-    """Return corners as a polygon's attribute has them."""
+    """Return corners as a ``points`` attribute."""
     return " ".join(f"{figure(x)},{figure(y)}" for x, y in corners)
 
 
 def path(corners: Sequence[tuple[float, float]], *, closed: bool = False) -> str:
-    """Return corners as a path's attribute has them."""
+    """Return corners as a ``d`` attribute."""
     steps = " L".join(f"{figure(x)} {figure(y)}" for x, y in corners)
     return f"M{steps}{' Z' if closed else ''}"
 
@@ -108,13 +101,12 @@ def path(corners: Sequence[tuple[float, float]], *, closed: bool = False) -> str
 def document(
     name: str, title: str, about: str, size: tuple[float, float], body: Iterable[Mark], *, prefix: str = ""
 ) -> str:
-    """Return a whole picture with its text alternatives.
+    """Return an SVG document with title and description.
 
-    Parameters: name, the picture's; title and about, what it shows and what it says; size, px; prefix, what makes the
-    ids unique where several stand in one page. Raises ValueError for a prefix that cannot begin an id.
+    Raises ValueError for a prefix that is no valid start of an id.
     """
     if _PREFIX.fullmatch(prefix) is None:
-        raise ValueError("a prefix begins with a letter and has letters, digits, - and _ only")
+        raise ValueError("a prefix starts with a letter and has only letters, digits, - and _")
     width, height = size
     own = f"{prefix}{name}"
     return element(
@@ -140,7 +132,7 @@ _WIDE: Final = frozenset("mwMWQ%@OØGDNHUCA&+<>=±×→—–")
 
 
 def text_width(words: str, size: float, *, bold: bool = False) -> float:
-    """Return about how wide words stand, px: rather too wide than too narrow in any common sans serif font.
+    """Return the approximate text width, px, an upper estimate for common sans serif fonts.
 
     >>> text_width("holder", 10.0) < text_width("HOLDER", 10.0)
     True
@@ -157,7 +149,7 @@ def _share(letter: str) -> float:
 
 
 def shortened(words: str, size: float, room: float) -> str:
-    """Return words cut to fit the room, with an ellipsis where something was cut.
+    """Return text truncated to a width, px, with an ellipsis.
 
     >>> shortened("a very long name", 10.0, 40.0)
     'a ver…'
@@ -171,7 +163,7 @@ def shortened(words: str, size: float, room: float) -> str:
 
 
 def wrapped(words: str, size: float, room: float, most: int) -> list[str]:
-    """Break words into at most that many lines that fit the room; the last one is cut where more would be needed."""
+    """Return text in at most `most` lines of a width, px; the last line is truncated."""
     lines: list[str] = []
     line = ""
     for word in words.split(" "):
@@ -188,7 +180,7 @@ def wrapped(words: str, size: float, room: float, most: int) -> list[str]:
 
 
 def spaced(number: float) -> str:
-    """Return a number with its thousands apart.
+    """Return a number with a thousands separator.
 
     >>> spaced(20000.0), spaced(0.5)
     ('20\\xa0000', '0.5')
@@ -197,7 +189,7 @@ def spaced(number: float) -> str:
 
 
 _SHADES: Final = ("#c3d3e2", "#f6e3bd", "#9fb4a6", "#efeff4", "#d3b9b0", "#fbf7df")
-"""Alternately dark and light, so that they differ in grey too."""
+"""Shades, alternately dark and light, so that they differ in grey, too."""
 
 _STROKES: Final = (
     ("M-2 10 L10 -2 M4 16 L16 4 M-2 -2",),
@@ -207,10 +199,10 @@ _STROKES: Final = (
     ("M3 -2 L3 14 M9 -2 L9 14",),
     ("M2 3 L4 3 M8 3 L10 3 M5 9 L7 9 M-1 9 L1 9 M11 9 L13 9",),
 )
-"""Lines of a tile of 12 px: rising, falling, level, crossed, upright, dashed."""
+"""Hatchings in a 12 px tile: rising, falling, horizontal, crossed, vertical, dashed."""
 
 KINDS: Final = len(_SHADES)
-"""After so many parts shade and hatching come again."""
+"""Number of parts before shade and hatching repeat."""
 
 
 def shade(number: int) -> str:
@@ -219,12 +211,12 @@ def shade(number: int) -> str:
 
 
 def hatching(number: int, prefix: str) -> str:
-    """Return the fill of a part: its hatching upon its shade."""
+    """Return the fill of a part: hatching on its shade."""
     return f"url(#{prefix}hatching-{number % KINDS})"
 
 
 def definitions(count: int, prefix: str) -> Mark:
-    """Define the hatchings of the first parts."""
+    """Return the hatching definitions of the first parts."""
     return element("defs", *(_tile(number, prefix) for number in range(min(count, KINDS))))
 
 
@@ -242,10 +234,10 @@ def _tile(number: int, prefix: str) -> Mark:
 
 
 def spread(wanted: Sequence[float], widths: Sequence[float], first: float, last: float) -> list[float]:
-    """Return middles of labels in a row, as near as can be to where they are wanted, none over another.
+    """Return label positions without overlap, as near as possible to those wanted (ascending).
 
-    Least squares under the order given, by pooling neighbours that would overlap. Wanted middles ascend. What does not
-    fit between first and last runs over the last.
+    Least squares with fixed order, by pooling overlapping neighbours. Labels that do not fit extend beyond the last.
+
 
     >>> spread([10.0, 11.0, 50.0], [10.0, 10.0, 10.0], 0.0, 100.0)
     [5.5, 15.5, 50.0]
@@ -254,7 +246,7 @@ def spread(wanted: Sequence[float], widths: Sequence[float], first: float, last:
     for width in widths:
         offsets.append(total + width / 2.0)
         total += width
-    # without their own widths the middles only have to ascend: isotonic regression
+    # with the widths subtracted, the positions need only ascend: isotonic regression
     pools: list[list[float]] = []
     for middle, offset in zip(wanted, offsets, strict=True):
         pools.append([middle - offset, 1.0])
@@ -268,9 +260,8 @@ def spread(wanted: Sequence[float], widths: Sequence[float], first: float, last:
 
 
 def lanes(spans: Sequence[tuple[float, float]], gap: float) -> list[int]:
-    """Return a lane for each span, so that in one lane none comes nearer to another than the gap.
+    """Return a lane for each span, with at least `gap` between spans of one lane; short spans come first.
 
-    Short spans first, so that they lie nearest to what they measure.
 
     >>> lanes([(0.0, 100.0), (10.0, 20.0), (30.0, 40.0)], 5.0)
     [1, 0, 0]

@@ -1,1 +1,1 @@
-"""The HTTP face: routes, representations, middleware, OpenAPI."""
+"""The HTTP API: routes, representations, middleware, OpenAPI."""

@@ -1,11 +1,4 @@
-"""The middlewares that the settings ask for to say who may ask, and from where.
-
-Bearer tokens: made at random, given out once, and known here by their digests alone.
-
-Who may ask: bearer tokens (RFC 6750).
-
-Under which names the service may be asked.
-"""
+"""Access control by the settings: bearer tokens (RFC 6750), allowed host names and CORS."""
 
 from __future__ import annotations
 
@@ -30,16 +23,16 @@ __all__ = ["access", "digest_of", "is_known", "is_loopback", "is_open", "new_tok
 
 
 _BYTES: Final = 32
-"""Of chance in a token; so much can't be guessed, so a plain digest of it needs neither salt nor slowness."""
+"""Random bytes in a token; enough that a plain digest needs no salt and no slow hash."""
 
 
 def new_token() -> str:
-    """A token that nobody else has, of characters that a header takes as they are (RFC 6750, section 2.1)."""
+    """A random token in the characters of RFC 6750, section 2.1."""
     return secrets.token_urlsafe(_BYTES)
 
 
 def digest_of(token: str) -> str:
-    """The SHA-256 of a token, 64 hexadecimal digits in lower case.
+    """The SHA-256 of a token, 64 lower-case hexadecimal digits.
 
     >>> digest_of("abc")
     'ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad'
@@ -48,7 +41,7 @@ def digest_of(token: str) -> str:
 
 
 def is_known(token: str, digests: Iterable[str]) -> bool:
-    """Whether a token is one of those, in a time that does not tell which or how nearly."""
+    """Whether the digest of a token is in ``digests``, compared in constant time."""
     own = digest_of(token)
     known = False
     for digest in digests:
@@ -57,7 +50,7 @@ def is_known(token: str, digests: Iterable[str]) -> bool:
 
 
 def is_loopback(host: str) -> bool:
-    """Whether an address to listen on is reached from this machine alone.
+    """Whether a listen address is reachable from this machine only.
 
     >>> [is_loopback(host) for host in ("127.0.0.1", "::1", "localhost", "0.0.0.0", "::", "tools.example", "")]
     [True, True, True, False, False, False, False]
@@ -69,7 +62,7 @@ def is_loopback(host: str) -> bool:
 
 
 OPEN_PATHS: Final = frozenset({"/", "/healthz", "/readyz", "/openapi.json", "/docs", "/favicon.ico"})
-"""What anybody may ask: whether the service lives, what it understands, and its page."""
+"""Paths without a token: liveness, OpenAPI document, problem types and pages."""
 
 OPEN_FOLDERS: Final = ("/docs/", "/problems/", "/static/")
 
@@ -79,7 +72,7 @@ _LONGEST: Final = 512
 
 
 def is_open(path: str) -> bool:
-    """Whether a path may be asked without a token; a path that nobody thought of may not.
+    """Whether a path needs no token; unknown paths do.
 
     >>> [is_open(path) for path in ("/healthz", "/problems/not-found", "/v1/checks", "/metrics", "/problems")]
     [True, True, False, False, False]
@@ -88,9 +81,9 @@ def is_open(path: str) -> bool:
 
 
 class BearerTokens:
-    """Answers 401 unless a request carries a token whose SHA-256 is one of ``digests``, in lower-case hexadecimal.
+    """Responds 401 unless the request has a token whose SHA-256 is in ``digests`` (lower-case hexadecimal).
 
-    Neither a token nor a digest is ever told or logged.
+    Tokens and digests never appear in a response or log.
     """
 
     def __init__(self, app: ASGIApp, digests: Sequence[str]) -> None:
@@ -101,21 +94,21 @@ class BearerTokens:
         if scope["type"] == "lifespan":
             await self._app(scope, receive, send)
             return
-        problem = None if is_open(scope["path"]) else self._objection(scope)
+        problem = None if is_open(scope["path"]) else self._problem(scope)
         if problem is None:
             await self._app(scope, receive, send)
         else:
             await answer_readably(problem, Request(scope))(scope, receive, send)
 
-    def _objection(self, scope: Scope) -> ProblemError | None:
+    def _problem(self, scope: Scope) -> ProblemError | None:
         sent = [value for name, value in scope["headers"] if name == b"authorization"]
         if not sent:
-            # no error code where nothing was sent (section 3.1)
-            return _refused("The request carries no bearer token.", _REALM)
+            # no error code if no token was sent (section 3.1)
+            return _refused("The request has no bearer token.", _REALM)
         found = _CREDENTIALS.fullmatch(sent[0]) if len(sent) == 1 and len(sent[0]) <= _LONGEST else None
         if found is not None and is_known(found[1].decode("ascii"), self._digests):
             return None
-        return _refused("The token is not one that this service knows.", f'{_REALM}, error="invalid_token"')
+        return _refused("The bearer token is not valid.", f'{_REALM}, error="invalid_token"')
 
 
 def _refused(detail: str, challenge: str) -> ProblemError:
@@ -123,9 +116,9 @@ def _refused(detail: str, challenge: str) -> ProblemError:
 
 
 class KnownHosts:
-    """Answers 421 to a request whose Host is not one of ``hosts``, whatever its port (RFC 9110, section 15.5.20).
+    """Responds 421 unless the Host header, without port, is in ``hosts`` (RFC 9110, section 15.5.20).
 
-    A page from elsewhere whose name was turned to this machine (DNS rebinding) is stopped here.
+    Protects against DNS rebinding.
     """
 
     def __init__(self, app: ASGIApp, hosts: Iterable[str]) -> None:
@@ -136,12 +129,12 @@ class KnownHosts:
         if scope["type"] == "lifespan" or _host(scope) in self._hosts:
             await self._app(scope, receive, send)
             return
-        problem = ProblemError("unknown-host", "The service is not known by the name in the Host header.")
+        problem = ProblemError("unknown-host", "The name in the Host header is not allowed.")
         await answer(problem, Request({**scope, "headers": []}))(scope, receive, send)
 
 
 def _host(scope: Scope) -> str | None:
-    """The name without the port, in lower case; None unless exactly one is sent."""
+    """The Host header without port, in lower case; None unless exactly one is sent."""
     sent = [value for name, value in scope["headers"] if name == b"host"]
     if len(sent) != 1:
         return None
@@ -153,12 +146,12 @@ _DAY_S: Final = 86_400
 
 
 def access(settings: Settings) -> list[Middleware]:
-    """The outermost first; nothing where nothing is set."""
+    """The middlewares that the settings require, outermost first."""
     found = []
     if settings.allowed_hosts:
         found.append(Middleware(KnownHosts, hosts=settings.allowed_hosts))
     if settings.cors_origins:
-        # Outside of the tokens: a browser asks first whether it may, without one.
+        # Before the tokens: a browser sends its preflight request without one.
         found.append(
             Middleware(
                 CORSMiddleware,

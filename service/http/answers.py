@@ -1,7 +1,4 @@
-"""Successful answers: reports made for one request, and documents that stand until the next start.
-
-Media types: what a client will take, and what it sends (RFC 9110, sections 8.3 and 12.5).
-"""
+"""Successful responses, and content negotiation of request and response (RFC 9110, sections 8.3 and 12.5)."""
 
 from __future__ import annotations
 
@@ -51,38 +48,35 @@ SVG = "image/svg+xml"
 
 
 def require_acceptable(request: Request, offers: Sequence[str] = (JSON,)) -> str:
-    """The offer the client likes best, the earlier of two it likes alike.
-
-    Raises :class:`ProblemError` 406 when it takes none of them.
-    """
+    """The client's preferred media type among ``offers``; the first of equals. Raises 406 if none is acceptable."""
     best = preferred(request, offers)
     if best is None:
         *others, last = offers
         listed = f"{', '.join(others)} and {last}" if others else last
-        raise ProblemError("not-acceptable", f"Only {listed} can be given here.")
+        raise ProblemError("not-acceptable", f"Available media types: {listed}.")
     return best
 
 
 def preferred(request: Request, offers: Sequence[str]) -> str | None:
-    """The offer the client likes best, the earlier of two it likes alike; None when it takes none of them."""
+    """The client's preferred media type among ``offers``; the first of equals, None if none is acceptable."""
     return _choose(",".join(_sent(request, b"accept")), tuple(offers))
 
 
 def require_json_body(request: Request) -> None:
-    """Raise :class:`ProblemError` 415 unless the body is declared as plain JSON in UTF-8."""
+    """Raise :class:`ProblemError` 415 unless the Content-Type is JSON in UTF-8 without content encoding."""
     require_body(request, (JSON,))
 
 
 def require_body(request: Request, taken: Sequence[str]) -> str:
-    """The media type the body is declared as, one of those taken.
+    """The media type of the body, one of ``taken``.
 
-    Raises :class:`ProblemError` 415 for any other, for another charset than UTF-8 and for a content coding.
+    Raises :class:`ProblemError` 415 for any other type, a charset other than UTF-8 and a content encoding.
     """
     coding = _sent(request, b"content-encoding")
     if coding and coding[0].strip().lower() != "identity":
         raise ProblemError(
             "unsupported-media-type",
-            "The body has a content coding; send it plain.",
+            "Content encodings are not supported.",
             headers={"Accept-Post": ", ".join(taken), "Accept-Encoding": "identity"},
         )
     types = _sent(request, b"content-type")
@@ -90,23 +84,23 @@ def require_body(request: Request, taken: Sequence[str]) -> str:
     if declared is None or declared not in taken:
         raise ProblemError(
             "unsupported-media-type",
-            f"The body must be declared as {' or '.join(taken)} in UTF-8.",
+            f"The Content-Type must be {' or '.join(taken)} in UTF-8.",
             headers={"Accept-Post": ", ".join(taken)},
         )
     return declared
 
 
 def _sent(request: Request, name: bytes) -> list[str]:
-    """The values of a header, whose name is given in lower case; read as they came, without a mapping made of all."""
+    """The raw values of a header; ``name`` in lower case. Faster than building the header mapping."""
     return [value.decode("latin-1") for one, value in request.scope["headers"] if one == name]
 
 
 @lru_cache(maxsize=256)
 def _declared(content_type: str) -> str | None:
-    """The media type, or nothing where its charset is not UTF-8."""
+    """The media type; None if its charset is not UTF-8."""
     parsed = Message()
     parsed["content-type"] = content_type
-    # For a value it can't read, the parser falls back to text/plain.
+    # The parser falls back to text/plain for an invalid value.
     charset = parsed.get_content_charset() or "utf-8"
     return parsed.get_content_type() if charset in ("utf-8", "utf8") else None
 
@@ -135,7 +129,7 @@ def _range(part: str) -> tuple[str, float]:
 
 
 def _weight(offer: str, ranges: Sequence[tuple[str, float]]) -> float:
-    """The weight of the most specific range that covers the offer."""
+    """The weight of the most specific media range that matches the offer."""
     whole = offer.split("/")[0] + "/*"
     for wanted in (offer, whole, "*/*"):
         weights = [weight for name, weight in ranges if name == wanted]
@@ -146,7 +140,7 @@ def _weight(offer: str, ranges: Sequence[tuple[str, float]]) -> float:
 
 @dataclass(frozen=True, slots=True)
 class Document:
-    """Content that does not change while the process lives, with its entity tag."""
+    """Content that is constant for the life of the process, with its entity tag."""
 
     content: bytes
     etag: str
@@ -155,13 +149,13 @@ class Document:
 
 
 def document(content: BaseModel | bytes, media_type: str = JSON, headers: Mapping[str, str] | None = None) -> Document:
-    """Serialise once, for :func:`publish`."""
+    """The serialised content, for :func:`publish`."""
     body = content if isinstance(content, bytes) else to_json(content)
     return Document(body, f'"{sha256(body).hexdigest()[:32]}"', media_type, dict(headers or {}))
 
 
 def publish(published: Document, request: Request) -> Response:
-    """The document, or 304 when the client already has it (RFC 9110, section 13.1.2)."""
+    """The document, or 304 if the client's copy is current (RFC 9110, section 13.1.2)."""
     headers = {"ETag": published.etag, "Cache-Control": "no-cache", "Vary": "Accept", **published.headers}
     if _has(published.etag, request.headers.getlist("if-none-match")):
         return Response(status_code=304, headers=headers)
@@ -169,12 +163,12 @@ def publish(published: Document, request: Request) -> Response:
 
 
 def json_answer(content: BaseModel) -> Response:
-    """Content made for this request alone."""
-    return _OwnAnswer(to_json(content))
+    """The JSON response for one request."""
+    return _JsonReport(to_json(content))
 
 
-class _OwnAnswer(Response):
-    """JSON made for one request: its head is written out, since it is the same for all but its length."""
+class _JsonReport(Response):
+    """A JSON response with precomputed headers, which differ only in length."""
 
     media_type = JSON
 
@@ -196,31 +190,30 @@ def _has(etag: str, wanted: list[str]) -> bool:
 
 
 def shown(name: str, content: BaseModel) -> dict[str, Any]:
-    """An OpenAPI answer that shows this content as an example.
+    """An OpenAPI response with this content as its example.
 
-    The example travels as JSON text, because the framework drops every null on its way into the document;
-    :func:`service.http.openapi.describe` unpacks it.
+    The example is JSON text, because the framework drops nulls; :func:`service.http.openapi.describe` unpacks it.
     """
     return {"content": {JSON: {"examples": {name: {"value": to_json(content).decode()}}}}}
 
 
 def published(response: dict[str, Any]) -> dict[int | str, dict[str, Any]]:
-    """The OpenAPI answers of a route that ends in :func:`publish`."""
+    """The OpenAPI responses of a route that uses :func:`publish`."""
     etag = {
         "required": True,
-        "description": "Give it as If-None-Match to be told 304 while nothing changed.",
+        "description": "Send it as If-None-Match to get 304 while the document is unchanged.",
         "schema": {"type": "string"},
     }
     return {
         200: {**response, "headers": {"ETag": etag}},
         304: {
-            "description": "The document the client already has is still right.",
+            "description": "The client's copy is current.",
             "headers": {"ETag": etag},
         },
     }
 
 
 def readable_answer(content: str, media_type: str, status: int = 200) -> Response:
-    """An answer for people, made for this request alone."""
+    """An HTML or text response for one request."""
     headers = {"Cache-Control": "no-store", "Vary": "Accept", **(PAGE_HEADERS if media_type == HTML else {})}
     return Response(content, status, headers, media_type=media_type)

@@ -1,4 +1,4 @@
-"""The application: settings in, ASGI app out."""
+"""The ASGI application."""
 
 from __future__ import annotations
 
@@ -13,10 +13,10 @@ from service.batch.pool import Pool, closing, cores, rules_in_force
 from service.http.access import access
 from service.http.answers import JSON
 from service.http.batches import check_batches_router
-from service.http.direct_dispatch import ShortWay
+from service.http.direct_dispatch import DirectDispatch
 from service.http.documents import drawings_router, exports_router, imports_router
 from service.http.metrics import Metrics, ObservingAssessor, health_router, metrics_router
-from service.http.middleware import BodyLimit, HeadAsGet, LastResort, SecurityHeaders, SlowBody
+from service.http.middleware import BodyLimit, BodyTimeout, HeadAsGet, SecurityHeaders, UnhandledErrors
 from service.http.openapi import DeprecationHeaders, describe
 from service.http.pages import pages_router
 from service.http.posted import posted_routes
@@ -40,12 +40,14 @@ __all__ = ["create_app"]
 
 
 def create_app(settings: Settings | None = None, assessor: Assessor | None = None) -> FastAPI:
-    """Build the application.
+    """The application with these settings.
 
-    Rulebooks and catalogue are loaded here, so a wrong one stops the start:
-    :class:`rules.rulebook.source.RulebookError` or :class:`rules.exchange.documents.CatalogueError` is raised with
-    every
-    defect found.
+    Raises
+    ------
+    rules.rulebook.source.RulebookError
+        With every defect of the rulebooks.
+    rules.exchange.documents.CatalogueError
+        With every defect of the catalogue.
     """
     settings = settings or Settings()
     assessor = assessor or load_assessor(settings)
@@ -53,13 +55,13 @@ def create_app(settings: Settings | None = None, assessor: Assessor | None = Non
     watched = ObservingAssessor(assessor, metrics)
     batch_workers = settings.batch_workers or max(1, cores() // settings.workers)
     pool = Pool(batch_workers, settings, rules_in_force(assessor), configure_logs)
-    # lines are counted as they come
+    # a batch of lines has its own limits
     batch_limits = {JSON: settings.max_batch_body_bytes, **dict.fromkeys(STREAMS)}
-    short_ways: dict[str, APIRoute] = {}
+    direct_routes: dict[str, APIRoute] = {}
     app = FastAPI(
         title="stackgauge",
         version=VERSION,
-        # Made by service.http.openapi; the framework's pages would load from outside, ours are in service.web.
+        # service.http.openapi builds the document. The framework's pages load from outside; ours are in service.web.
         openapi_url=None,
         docs_url=None,
         redoc_url=None,
@@ -70,11 +72,11 @@ def create_app(settings: Settings | None = None, assessor: Assessor | None = Non
             Middleware(SecurityHeaders),
             Middleware(HeadAsGet),
             Middleware(DeprecationHeaders),
-            Middleware(LastResort),
+            Middleware(UnhandledErrors),
             *access(settings),
-            Middleware(SlowBody, max_seconds=settings.max_body_seconds, flowing={PATH: frozenset(STREAMS)}),
+            Middleware(BodyTimeout, max_seconds=settings.max_body_seconds, flowing={PATH: frozenset(STREAMS)}),
             Middleware(BodyLimit, max_bytes=settings.max_body_bytes, others={PATH: batch_limits}),
-            Middleware(ShortWay, routes=short_ways),
+            Middleware(DirectDispatch, routes=direct_routes),
         ],
         exception_handlers=dict(HANDLERS),
     )
@@ -100,7 +102,7 @@ def create_app(settings: Settings | None = None, assessor: Assessor | None = Non
     )
     for router in routers:
         app.include_router(router)
-    short_ways.update(posted_routes(routers))
+    direct_routes.update(posted_routes(routers))
     metrics.running(assessor.book.digest)
     watched.counting = True
     return app

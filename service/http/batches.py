@@ -1,4 +1,4 @@
-"""``POST /v1/check-batches``: many stacks in, an answer to each out."""
+"""``POST /v1/check-batches``: checks of many stacks."""
 
 from __future__ import annotations
 
@@ -24,24 +24,25 @@ from service.operations.settings import Settings
 __all__ = ["check_batches_router"]
 
 _ABOUT: Final = f"""\
-Judge many stacks, each as a check of its own would be: the reports are the same to the byte.
+Check many stacks. Each report is identical to that of a single check.
 
-As `application/json`: up to {MAX_STACKS} stacks in one document, with what they share beside them.
+As `application/json`: up to {MAX_STACKS} stacks in one document, with shared definitions.
 
-As `application/x-ndjson` or `application/jsonl`: any number of lines, answered line by line, in order, while the
-batch is still coming. A line is the request of a check, or a stack alone (the object under `stack`), or definitions:
-an object without `stack` whose `components`, `operation`, `machine` and `policy` hold for the lines that follow.
-What a line states itself wins whole; components are joined key by key, and a stack takes those that its references
-lead to. Lines are answered with `{{"line": 3, "report": …}}`, or `{{"line": 3, "verdict": …}}` in short, or
-`{{"line": 3, "problem": …}}`; a bad line does not disturb the others. Definitions and blank lines are counted and not
-answered. The last line is `{{"summary": …}}`: where it is missing, the answer was cut off.
+As `application/x-ndjson` or `application/jsonl`: any number of lines, answered in order as they arrive. A line is a
+check request, a stack (the object under `stack`) or definitions. Definitions are an object without `stack`; its
+`components`, `operation`, `machine` and `policy` apply to the lines that follow. A line's own fields replace the
+shared ones; components merge by key.
 
-A pure function of the request: safe to repeat, and the same request gives the same bytes.
+Each result is `{{"line": 3, "report": …}}`, `{{"line": 3, "verdict": …}}` or `{{"line": 3, "problem": …}}`. An invalid
+line does not affect the others. Definitions and blank lines are counted only. The last line is
+`{{"summary": …}}`; if it is missing, the response is incomplete.
+
+Stateless and safe to retry; identical requests return identical bytes.
 """
 
-# Of no type: whatever the bytes are, each line of them is answered.
-_LINES_IN: Final[dict[str, Any]] = {"description": "JSON objects, one a line."}
-_LINES_OUT: Final[dict[str, Any]] = {"type": "string", "description": "JSON objects, one a line."}
+# No type: any bytes are valid here, since each line has its own result.
+_LINES_IN: Final[dict[str, Any]] = {"description": "JSON objects, one per line."}
+_LINES_OUT: Final[dict[str, Any]] = {"type": "string", "description": "JSON objects, one per line."}
 
 
 def check_batches_router(
@@ -51,14 +52,11 @@ def check_batches_router(
     told: Callable[[Sequence[LineAnswer]], None] | None = None,
     shutdown: Shutdown | None = None,
 ) -> APIRouter:
-    """The route; large batches are judged by the pool.
-
-    Whoever is told hears of every answer given; at a shutdown, batches of lines end with what they have.
-    """
+    """The router; the pool judges large batches, and at a shutdown batches of lines end early."""
     router = APIRouter(tags=["checks"])
     admission = Admission(settings.max_batches)
     requests = {name: {"summary": one.summary, "value": one.request} for name, one in BATCH_EXAMPLES.items()}
-    lines = {"lines": {"summary": "The same as lines, and one that can't be judged", "value": BATCH_LINES}}
+    lines = {"lines": {"summary": "The same as lines, with one invalid line", "value": BATCH_LINES}}
 
     def document(data: Any, include: Include = "reports", asked: bool = False) -> bytes:
         return answer_document(data, assessor, pool, include, INLINE_LINES, told if asked else None)
@@ -98,7 +96,7 @@ def check_batches_router(
         summary="Check many stacks",
         description=_ABOUT,
         response_model=BatchReport,
-        response_description="Every stack was evaluated, whatever the verdicts.",
+        response_description="All stacks were evaluated; see each verdict.",
         responses=known,
         openapi_extra={"requestBody": {"required": True, "content": bodies}},
     )
@@ -107,7 +105,7 @@ def check_batches_router(
         include: Annotated[
             Include,
             Query(
-                description="Whole reports, or the verdicts in short; the field of a JSON body wins.",
+                description="Full reports or short verdicts; a field in a JSON body takes precedence.",
                 examples=["verdicts"],
             ),
         ] = "reports",

@@ -14,20 +14,19 @@ from starlette.types import ASGIApp, Receive, Scope, Send
 
 from service.http.problem_answers import HANDLERS, answer_readably, as_problem
 
-__all__ = ["ShortWay"]
+__all__ = ["DirectDispatch"]
 
 _ANSWERED: Final = tuple(kind for kind in HANDLERS if isinstance(kind, type))
 
 _INSTRUMENTED: Final = "fastapi.telemetry"
-"""In the scope of a request that the framework watches, which it does on its own way alone."""
+"""Scope key of a request that the framework instruments; such requests use the router."""
 
 
-class ShortWay:
-    """Calls the endpoint of a route in ``routes``, by path, and answers its problems, as the router would.
+class DirectDispatch:
+    """Calls the endpoints in ``routes`` by path and handles their problems as the router does.
 
-    On its way to an endpoint that takes the request alone, the framework looks for the route twice, solves
-    dependencies there are none of and enters six context managers, which costs more than to read the request. All else,
-    other methods too, goes on to the router.
+    The router matches the route twice and enters six context managers, which takes longer than reading the request.
+    Other paths and methods go to the router.
     """
 
     def __init__(self, app: ASGIApp, routes: Mapping[str, APIRoute]) -> None:

@@ -1,9 +1,4 @@
-"""``POST /v1/imports``: a document in an open format in, components and all that was left over out.
-
-``POST /v1/exports``: a check's request in, its stack as one CuttingTool document out.
-
-``POST /v1/drawings``: a check's request in, a picture of its stack out.
-"""
+"""``POST`` routes for imports of components, exports of stacks and drawings."""
 
 from __future__ import annotations
 
@@ -36,12 +31,13 @@ _TEXT_XML: Final = "text/xml"
 _FORMATS: Final[dict[str, ImportFormat]] = {XML: "mtconnect_assets", _TEXT_XML: "mtconnect_assets", CSV: "csv"}
 
 _ABOUT_IMPORTS: Final = """\
-Read components from MTConnect assets (CuttingTool, CuttingToolArchetype; versions 1.2 to 2.x) or from CSV whose
-heads are symbols of ISO 13399, a few words of our own, or fields of a component by their path.
+Read components from MTConnect assets (CuttingTool, CuttingToolArchetype; versions 1.2 to 2.x) or from CSV. Column heads
+are ISO 13399 symbols, a few words of this service, or paths of component fields.
 
-Nothing is guessed: what has no place in a component is listed with its reason, and what a check will ask and the
-document does not say is listed as not stated. A document type declaration is refused, and nothing is ever fetched.
-A pure function of the document: safe to repeat, and nothing is kept.
+Nothing is guessed. The report lists values that no component field takes, with the reason, and fields that a check
+needs but the document lacks. Document type declarations are rejected; nothing is fetched.
+
+Stateless and safe to retry; identical requests return identical bytes.
 """
 
 
@@ -52,10 +48,10 @@ def imports_router() -> APIRouter:
     @router.post(
         "/v1/imports",
         operation_id="import_components",
-        summary="Read components from an open format",
+        summary="Import components",
         description=_ABOUT_IMPORTS,
         response_model=ImportReport,
-        response_description="The document was read, whatever it holds; see faults for what became no component.",
+        response_description="The document was read; faults lists the parts that are not components.",
         responses=_responses(),
         openapi_extra={"requestBody": {"required": True, "content": _bodies()}},
     )
@@ -63,7 +59,7 @@ def imports_router() -> APIRouter:
         request: Request,
         kind: Annotated[
             ComponentKind | None,
-            Query(description="What those pieces are of which the document does not say it.", examples=["extension"]),
+            Query(description="Kind of the parts whose kind the document does not state.", examples=["extension"]),
         ] = None,
     ) -> Response:
         require_acceptable(request)
@@ -85,12 +81,12 @@ def _problem(error: UnreadableError) -> ProblemError:
     name = "malformed-document" if error.cause == "malformed" else "invalid-request"
     part = ProblemPart(detail=error.detail, pointer=None, line=error.line, column=error.column)
     parts = [part] if error.line is not None else []
-    return ProblemError(name, f"The document can't be read: {error.detail}.", parts=parts)
+    return ProblemError(name, f"The document cannot be read: {error.detail}.", parts=parts)
 
 
 def _bodies() -> dict[str, Any]:
-    xml = {"schema": {"type": "string"}, "examples": {"archetype": {"summary": "A cutter", "value": XML_EXAMPLE}}}
-    csv = {"schema": {"type": "string"}, "examples": {"table": {"summary": "Three pieces", "value": CSV_EXAMPLE}}}
+    xml = {"schema": {"type": "string"}, "examples": {"archetype": {"summary": "Cutting tool", "value": XML_EXAMPLE}}}
+    csv = {"schema": {"type": "string"}, "examples": {"table": {"summary": "Three parts", "value": CSV_EXAMPLE}}}
     return {XML: xml, _TEXT_XML: xml, CSV: csv}
 
 
@@ -98,8 +94,8 @@ def _responses() -> dict[int | str, dict[str, Any]]:
     reports = {
         name: {"summary": summary, "value": _report(text.encode(), form, None).model_dump_json()}
         for name, summary, text, form in (
-            ("archetype", "A cutter", XML_EXAMPLE, _FORMATS[XML]),
-            ("table", "Three pieces, one with a fault", CSV_EXAMPLE, _FORMATS[CSV]),
+            ("archetype", "Cutting tool", XML_EXAMPLE, _FORMATS[XML]),
+            ("table", "Three parts, one with a fault", CSV_EXAMPLE, _FORMATS[CSV]),
         )
     }
     return {
@@ -118,26 +114,27 @@ def _responses() -> dict[int | str, dict[str, Any]]:
 
 
 _ABOUT_EXPORTS: Final = """\
-Check a stack and give it as one CuttingTool of MTConnect, with what the check knows of the whole: the length from the
-gauge line to the tip, the largest diameters, the mass and the speed that governs.
+Check a stack and return it as one MTConnect CuttingTool, with the overall figures of the check: length from the gauge
+line to the tip, largest diameters, mass and governing speed limit.
 
-Figures that are not complete are left out, and the verdict stands in the definition: ask for a check to learn why.
-The same request gives the same bytes; the time is the caller's.
+Incomplete figures are left out. The definition contains the verdict; send a check for the reasons.
+
+Identical requests return identical bytes; the caller sets the creation time.
 """
 
 
 class XmlAnswer(Response):
-    """An answer in XML."""
+    """An XML response."""
 
     media_type = XML
 
 
 def exports_router(exporter: Exporter) -> APIRouter:
-    """The route, judging with what this exporter judges with."""
+    """The router with this exporter."""
     router = APIRouter(tags=["exports"])
     requests = {name: {"summary": one.summary, "value": one.request} for name, one in EXAMPLES.items()}
     documents = {
-        # As JSON text, which the making of the OpenAPI document unpacks.
+        # JSON text, unpacked by service.http.openapi.describe.
         name: {"summary": one.summary, "value": json.dumps(exporter.export(parse_request(one.request)).decode())}
         for name, one in EXAMPLES.items()
     }
@@ -159,10 +156,10 @@ def exports_router(exporter: Exporter) -> APIRouter:
     @router.post(
         "/v1/exports",
         operation_id="export_cutting_tool",
-        summary="Give a checked stack as a CuttingTool",
+        summary="Export a stack as a CuttingTool",
         description=_ABOUT_EXPORTS,
         response_class=XmlAnswer,
-        response_description="The stack was evaluated, whatever the verdict.",
+        response_description="The stack was evaluated; see the verdict.",
         responses=known,
         openapi_extra={"requestBody": {"required": True, "content": {JSON: {"schema": schema, "examples": requests}}}},
     )
@@ -171,12 +168,12 @@ def exports_router(exporter: Exporter) -> APIRouter:
         timestamp: Annotated[
             str,
             Query(
-                description="Time of the document, in UTC.",
+                description="Creation time of the document, UTC.",
                 pattern=TIMESTAMP_PATTERN,
                 examples=["2027-03-01T08:00:00Z"],
             ),
         ] = EPOCH,
-        standard: Annotated[Standard, Query(description="Version of the standard to write.", examples=["2.4"])] = "1.4",
+        standard: Annotated[Standard, Query(description="MTConnect version to write.", examples=["2.4"])] = "1.4",
     ) -> Response:
         require_acceptable(request, (XML,))
         require_json_body(request)
@@ -193,38 +190,39 @@ def exports_router(exporter: Exporter) -> APIRouter:
 
 
 _ABOUT_DRAWINGS: Final = """\
-Check a stack and draw it: a side view to scale with dimensions and findings where they are, or one of the plots.
+Check a stack and draw it: a side view to scale with dimensions and findings, or a chart.
 
-A picture stands alone: no script, nothing fetched, text alternatives inside. Where there is nothing to show it says
-so in words. Ask for a check to read the figures.
-The same request gives the same bytes.
+The SVG is self-contained: no scripts, no external resources, text description included. Without data to plot, it
+contains a text saying so. Send a check for the figures.
+
+Identical requests return identical bytes.
 """
 
 
 class SvgAnswer(Response):
-    """An answer in SVG."""
+    """An SVG response."""
 
     media_type = SVG
 
 
 class DrawingQuery(BaseModel):
-    """What is asked in the query; a misspelt name is refused, so that it never passes for the default."""
+    """The query parameters; unknown names are rejected, so a misspelt one is not ignored."""
 
     model_config = ConfigDict(extra="forbid")
 
     picture: PictureName = Field(
         "stack",
-        description="stack: the side view; budget: what each contributor adds; distribution: how likely which reading"
-        " is; axis: runout along the axis; speed: what limits the speed.",
+        description="stack: side view; budget: runout by contributor; distribution: distribution of the runout; axis:"
+        " runout along the axis; speed: speed limits.",
         examples=["budget"],
     )
     bent: Literal["true", "false"] = Field(
-        "true", description="Whether the side view shows how the contributors bend the axis.", examples=["false"]
+        "true", description="Whether the side view shows the runout of the axis.", examples=["false"]
     )
 
 
 def drawings_router(assessor: Assessor) -> APIRouter:
-    """The route; it shares the rulebooks of this assessor."""
+    """The router with the rulebooks of this assessor."""
     router = APIRouter(tags=["drawings"])
 
     def draw(request: CheckRequest, picture: PictureName, bent: bool) -> bytes:
@@ -233,8 +231,8 @@ def drawings_router(assessor: Assessor) -> APIRouter:
 
     requests = {name: {"summary": one.summary, "value": one.request} for name, one in EXAMPLES.items()}
     shown = draw(parse_request(EXAMPLES[EXTENDED].request), "speed", True).decode()
-    # As JSON text, which the making of the OpenAPI document unpacks.
-    pictures = {"speed": {"summary": "The limits of the speed of the first example", "value": json.dumps(shown)}}
+    # JSON text, unpacked by service.http.openapi.describe.
+    pictures = {"speed": {"summary": "Speed limits of the first example", "value": json.dumps(shown)}}
     known: dict[int | str, dict[str, Any]] = {
         200: {"content": {SVG: {"schema": {"type": "string"}, "examples": pictures}}},
         **responses(
@@ -256,7 +254,7 @@ def drawings_router(assessor: Assessor) -> APIRouter:
         summary="Draw a stack",
         description=_ABOUT_DRAWINGS,
         response_class=SvgAnswer,
-        response_description="The stack was evaluated, whatever the verdict.",
+        response_description="The stack was evaluated; see the verdict.",
         responses=known,
         openapi_extra={"requestBody": {"required": True, "content": {JSON: {"schema": schema, "examples": requests}}}},
     )
@@ -269,7 +267,7 @@ def drawings_router(assessor: Assessor) -> APIRouter:
             return draw(parse_request(parse_json(body)), asked.picture, asked.bent == "true")
 
         headers = {"Cache-Control": "no-store", "Vary": "Accept"}
-        # in a thread, since the law of very unequal contributors can take a second
+        # in a thread: the distribution of very unequal contributors can take a second
         return SvgAnswer(await HeavyWork.of(request).threaded(picture), headers=headers)
 
     return router

@@ -1,11 +1,4 @@
-"""``/healthz``, ``/readyz`` and ``/version``: for those who run the service.
-
-Counts and times for Prometheus, of this process or, where it is one of several workers, of all of them together.
-
-``GET /metrics``: counts and times, for Prometheus.
-
-An assessor that is watched: what it decides and how long that takes is counted.
-"""
+"""Health, readiness, version and Prometheus metrics; with several workers, metrics cover all of them."""
 
 from __future__ import annotations
 
@@ -49,7 +42,7 @@ _LOG = logging.getLogger("stackgauge")
 
 
 def health_router(assessor: Assessor, shutdown: Shutdown) -> APIRouter:
-    """The routes, watching this assessor and the end of the process."""
+    """The router for health, readiness and version."""
     router = APIRouter(tags=["service"])
     alive = State(status="ok")
     probe = parse_request(EXAMPLES[EXTENDED].request)
@@ -63,19 +56,19 @@ def health_router(assessor: Assessor, shutdown: Shutdown) -> APIRouter:
     @router.get(
         "/healthz",
         operation_id="health",
-        summary="Is the process alive?",
+        summary="Liveness",
         response_model=State,
         responses={200: shown("alive", alive), **responses("not-acceptable", "internal-fault")},
     )
     async def health(request: Request) -> Response:
-        """Answers as long as the process serves requests; says nothing about the rules."""
+        """Responds 200 while the process serves requests. The rules are not tested."""
         require_acceptable(request)
         return json_answer(alive)
 
     @router.get(
         "/readyz",
         operation_id="readiness",
-        summary="Can it judge?",
+        summary="Readiness",
         response_model=State,
         responses={
             200: shown("ready", alive),
@@ -83,26 +76,26 @@ def health_router(assessor: Assessor, shutdown: Shutdown) -> APIRouter:
         },
     )
     async def readiness(request: Request) -> Response:
-        """Judges a known stack from end to end before it says yes; says no once the service was asked to stop."""
+        """Checks a known stack before it responds 200. Responds 503 after SIGTERM."""
         require_acceptable(request)
         if shutdown.begun:
             raise ProblemError("not-ready", "The service is stopping.")
         try:
             assessor.assess(probe)
         except Exception:
-            _LOG.exception("the known stack could not be judged")
-            raise ProblemError("not-ready", "The service can't judge at the moment.") from None
+            _LOG.exception("the readiness check of a known stack failed")
+            raise ProblemError("not-ready", "The readiness check failed.") from None
         return json_answer(alive)
 
     @router.get(
         "/version",
         operation_id="version",
-        summary="What runs here?",
+        summary="Version",
         response_model=Version,
         responses={200: shown("version", version), **responses("not-acceptable", "internal-fault")},
     )
     async def show_version(request: Request) -> Response:
-        """Version of the service and digest of the rules in force."""
+        """Version of the service and digest of the rulebooks in force."""
         require_acceptable(request)
         return json_answer(version)
 
@@ -112,19 +105,19 @@ def health_router(assessor: Assessor, shutdown: Shutdown) -> APIRouter:
 METRICS_MEDIA_TYPE: Final = CONTENT_TYPE_LATEST
 
 SHARED_FOLDER: Final = "PROMETHEUS_MULTIPROC_DIR"
-"""Environment variable with the folder where workers keep their counts; the library looks for it when imported."""
+"""Environment variable of the folder for the workers' metrics; the library reads it on import."""
 
 _REQUEST_S: Final = (0.001, 0.0025, 0.005, 0.01, 0.025, 0.05, 0.1, 0.25, 0.5, 1, 2.5, 5, 10, 30, 60)
 _JUDGEMENT_S: Final = (0.0001, 0.00025, 0.0005, 0.001, 0.0025, 0.005, 0.01, 0.025, 0.05, 0.1, 0.25, 0.5, 1)
 
-# When each series began would double what is told, and nothing here needs it.
+# The creation time of each series would double the output and is not needed.
 disable_created_metrics()
 
 Kept = TypeVar("Kept", bound=Counter | Histogram)
 
 
 class _Labelled(dict[tuple[str, ...], Kept], Generic[Kept]):
-    """The series of a metric by its labels; to find one here costs a tenth of what it costs there."""
+    """The series of a metric by labels; ten times faster than the library's look-up."""
 
     def __init__(self, metric: Kept) -> None:
         super().__init__()
@@ -136,10 +129,9 @@ class _Labelled(dict[tuple[str, ...], Kept], Generic[Kept]):
 
 
 class Metrics:
-    """What one application counts.
+    """The metrics of one application.
 
-    No label takes its values from a client: routes are templates, methods and statuses the known ones, codes those of
-    the rules in force.
+    No label value comes from a client: routes are templates; methods, statuses and rule codes are known sets.
     """
 
     def __init__(self) -> None:
@@ -149,70 +141,72 @@ class Metrics:
         own = self._own = CollectorRegistry()
         name = "stackgauge_{}".format
         self.in_flight = Gauge(
-            name("requests_in_flight"), "Requests being answered.", registry=own, multiprocess_mode="livesum"
+            name("requests_in_flight"), "Requests in progress.", registry=own, multiprocess_mode="livesum"
         )
         self._requests = _Labelled(
-            Counter(name("requests"), "Requests by what became of them.", ("route", "method", "status"), registry=own)
+            Counter(
+                name("requests"), "Requests by route, method and status.", ("route", "method", "status"), registry=own
+            )
         )
         self._request_s = _Labelled(
             Histogram(
                 name("request_duration_seconds"),
-                "Time from the head of a request to the end of its answer.",
+                "Time from the request headers to the end of the response, s.",
                 ("route",),
                 registry=own,
                 buckets=_REQUEST_S,
             )
         )
         self._problems = _Labelled(
-            Counter(name("problems"), "Requests answered with a problem, by its kind.", ("kind",), registry=own)
+            Counter(name("problems"), "Problem responses by problem type.", ("kind",), registry=own)
         )
         self._verdicts = _Labelled(
-            Counter(name("verdicts"), "Stacks judged, in batches too.", ("verdict",), registry=own)
+            Counter(name("verdicts"), "Stacks judged by verdict, batches included.", ("verdict",), registry=own)
         )
         self._findings = _Labelled(
-            Counter(name("findings"), "Stacks with a finding of this rule.", ("code",), registry=own)
+            Counter(name("findings"), "Stacks with a finding by rule code.", ("code",), registry=own)
         )
         self._undecided = _Labelled(
-            Counter(name("undecided"), "Stacks on which this rule could not be decided.", ("code",), registry=own)
+            Counter(name("undecided"), "Stacks with an undecided rule by rule code.", ("code",), registry=own)
         )
         self._judgement_s = Histogram(
             name("judgement_seconds"),
-            "Time to judge one stack, from request to report; without those of batches.",
+            "Time to judge a stack of a single request, s.",
             registry=own,
             buckets=_JUDGEMENT_S,
         )
         self._engine_s = Histogram(
             name("engine_seconds"),
-            "Time of it that the rules engine took.",
+            "Part of the judging time in the rules engine, s.",
             registry=own,
             buckets=_JUDGEMENT_S,
         )
         self._lines = _Labelled(
-            Counter(name("batch_lines"), "Stacks of batches, by how they were answered.", ("answer",), registry=own)
+            Counter(name("batch_lines"), "Results of batch lines by kind.", ("answer",), registry=own)
         )
         self._build = Gauge(
             name("build_info"),
-            "What runs here, always 1.",
+            "Version and rulebook digest in the labels; the value is always 1.",
             ("version", "rulebook_sha256"),
             registry=own,
             multiprocess_mode="livemax",
         )
 
     def running(self, rulebook_sha256: str) -> None:
-        """Say what runs."""
+        """Set the version and rulebook digest."""
         self._build.labels(VERSION, rulebook_sha256).set(1)
 
     def answered(self, route: str, method: str, status: int, seconds: float) -> None:
-        """Count a request; status 0 where its client went away before an answer began."""
+        """Count a request; status 0 if the client left before the response began."""
         self._requests[route, method, str(status)].inc()
         self._request_s[(route,)].observe(seconds)
 
     def problem(self, kind: str) -> None:
-        """Count an answer that is a problem."""
+        """Count a problem response."""
         self._problems[(kind,)].inc()
 
     def judged(self, report: Report, seconds: float, engine_s: float | None) -> None:
-        """Count a stack judged on its own, and the time of it that the engine took, where that is known."""
+        """Count a stack of a single request with its total time and, if known, engine time in s."""
         self._judgement_s.observe(seconds)
         if engine_s is not None:
             self._engine_s.observe(engine_s)
@@ -223,7 +217,7 @@ class Metrics:
         )
 
     def lines_answered(self, answers: Iterable[LineAnswer]) -> None:
-        """Count stacks of a batch."""
+        """Count the results of a batch."""
         for answer in answers:
             if answer.verdict is None:
                 self._lines[("problem",)].inc()
@@ -232,7 +226,7 @@ class Metrics:
                 self._stack(answer.verdict, answer.codes, answer.undecided)
 
     def text(self) -> bytes:
-        """Everything counted, as Prometheus reads it."""
+        """All metrics in the Prometheus text format."""
         if not self._folder:
             return generate_latest(self._own)
         together = CollectorRegistry()
@@ -248,10 +242,10 @@ class Metrics:
 
 
 def _forget_the_dead(folder: Path) -> None:
-    """Leave out what workers that were killed had in flight; what they counted stays."""
+    """Drop the requests in progress of killed workers; their counters stay."""
     for file in folder.glob("gauge_live*_*.db"):
         pid = file.stem.rpartition("_")[2]
-        # An earlier process may have had the number of this one.
+        # An earlier process may have had the same process id.
         if pid.isdigit() and (int(pid) == os.getpid() or not _lives(int(pid))):
             mark_process_dead(int(pid), str(folder))
 
@@ -270,11 +264,7 @@ _PLAIN = METRICS_MEDIA_TYPE.partition(";")[0]
 
 
 def metrics_router(metrics: Metrics) -> APIRouter:
-    """The route.
-
-    Not in the OpenAPI document: the format is a contract of its own, for those who run the service and not for those
-    who ask it, and no two answers are the same.
-    """
+    """The router of ``/metrics``, which is for operators and therefore not in the OpenAPI document."""
     router = APIRouter(include_in_schema=False)
 
     @router.get("/metrics")
@@ -287,9 +277,9 @@ def metrics_router(metrics: Metrics) -> APIRouter:
 
 
 class ObservingAssessor(Assessor):
-    """Has the assessor it is given judge, and tells the metrics.
+    """An assessor that records verdicts and times in the metrics once ``counting`` is set.
 
-    Silent until ``counting``: while the routes are made, their examples are judged and nobody has asked.
+    Examples judged while the routes are built are not counted.
     """
 
     def __init__(self, assessor: Assessor, metrics: Metrics) -> None:
@@ -306,15 +296,15 @@ class ObservingAssessor(Assessor):
     def assess(self, request: CheckRequest) -> Report:
         """As :meth:`rules.assessor.Assessor.assess`."""
         start = perf_counter()
-        return self._told(self._assessor.assess(request), start)
+        return self._counted(self._assessor.assess(request), start)
 
     def assess_derived(self, request: CheckRequest) -> tuple[Report, StackAnalysis]:
         """As :meth:`rules.assessor.Assessor.assess_derived`."""
         start = perf_counter()
         report, derived = self._assessor.assess_derived(request)
-        return self._told(report, start), derived
+        return self._counted(report, start), derived
 
-    def _told(self, report: Report, start: float) -> Report:
+    def _counted(self, report: Report, start: float) -> Report:
         if self.counting:
             engine_s = None if self._timed is None else self._timed.last_s()
             self._metrics.judged(report, perf_counter() - start, engine_s)

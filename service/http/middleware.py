@@ -1,13 +1,4 @@
-"""A limit on what a body may weigh, whether its length is declared or it comes in chunks.
-
-A limit on how long a client may take to send its body.
-
-HEAD, answered as GET without the content.
-
-Headers that keep a browser from doing with an answer what nobody meant.
-
-What nobody foresaw: logged in full, answered without internals.
-"""
+"""Middleware: body size limit, body timeout, HEAD, security headers, unhandled errors."""
 
 from __future__ import annotations
 
@@ -23,18 +14,17 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from service.http.problem_answers import answer_readably
 from service.operations.problems import ProblemError
 
-__all__ = ["HEADERS", "BodyLimit", "HeadAsGet", "LastResort", "SecurityHeaders", "SlowBody"]
+__all__ = ["HEADERS", "BodyLimit", "BodyTimeout", "HeadAsGet", "SecurityHeaders", "UnhandledErrors"]
 
 
 class BodyLimit:
-    """Ends a request with 413 as soon as a route reads more than ``max_bytes``.
+    """Ends a request with 413 when a route reads more than ``max_bytes``.
 
-    A declared length is believed only when it is too large; what really arrives is counted.
-    A body that no route reads costs nothing and is left alone.
+    The received bytes count; the declared length counts only if it is too large. An unread body is ignored.
     """
 
     def __init__(self, app: ASGIApp, max_bytes: int, others: Mapping[str, Mapping[str, int | None]]) -> None:
-        """Take the limit, and other limits by path and media type: None has none, since its route counts itself."""
+        """Set the limit in bytes, and ``others`` by path and media type; None means the route has its own limit."""
         self._app = app
         self._max_bytes = max_bytes
         self._others = others
@@ -68,11 +58,11 @@ class BodyLimit:
 
 
 def _too_large(most: int) -> ProblemError:
-    return ProblemError("body-too-large", f"A body may hold {most} bytes.")
+    return ProblemError("body-too-large", f"The body exceeds the limit of {most} bytes.")
 
 
 def media_type(scope: Scope) -> str:
-    """The media type that a body is declared as, in lower case, without parameters; empty without one."""
+    """The declared media type of the body in lower case, without parameters; empty if none."""
     for name, value in scope["headers"]:
         if name == b"content-type":
             sent: str = value.decode("latin-1")
@@ -83,17 +73,16 @@ def media_type(scope: Scope) -> str:
 def _declared_length(scope: Scope) -> int:
     for name, value in scope["headers"]:
         if name == b"content-length":
-            # isdigit on bytes is ASCII only; a number too long to convert is too large in any case.
+            # bytes.isdigit accepts ASCII only; a number too long to convert exceeds any limit.
             return int(value) if value.isdigit() and len(value) < 20 else (1 << 63 if value.isdigit() else 0)
     return 0
 
 
-class SlowBody:
-    """Ends a request with 408 when its body is not whole in time.
+class BodyTimeout:
+    """Ends a request with 408 if its body is not complete in time.
 
-    Only waiting for the client counts, not the work on what has come. A body that is answered while it comes, named
-    in ``flowing`` by path and media types, may take as long as it likes altogether, but each piece of it has to come
-    in that time; where its answer has begun already, it is cut off.
+    Only the time waiting for the client counts. For streamed bodies, listed in ``flowing`` by path and media types,
+    the limit applies to each chunk; a response already begun is cut off.
     """
 
     def __init__(self, app: ASGIApp, max_seconds: float, flowing: Mapping[str, Set[str]]) -> None:
@@ -112,7 +101,7 @@ class SlowBody:
 
         async def in_time() -> Message:
             nonlocal left, more
-            if not more:  # what still comes is that the client has gone
+            if not more:  # the only further message is the client's disconnect
                 return await receive()
             clock = asyncio.get_running_loop().time
             begun = clock()
@@ -122,7 +111,7 @@ class SlowBody:
             except TimeoutError:
                 if started:
                     raise ClientDisconnect from None
-                detail = f"{'The next piece of the' if flows else 'The'} body was not there within"
+                detail = f"{'The next chunk of the' if flows else 'The'} body did not arrive within"
                 raise ProblemError(
                     "slow-body", f"{detail} {self._max_seconds:g} s.", headers={"Connection": "close"}
                 ) from None
@@ -140,7 +129,7 @@ class SlowBody:
 
 
 class HeadAsGet:
-    """Lets every route that answers GET answer HEAD, without the content (RFC 9110, section 9.3.2)."""
+    """Handles HEAD as GET without content (RFC 9110, section 9.3.2)."""
 
     def __init__(self, app: ASGIApp) -> None:
         self._app = app
@@ -160,7 +149,7 @@ class HeadAsGet:
         try:
             await self._app(asked, receive, without_content)
         finally:
-            # Whoever watches from outside sees where it went.
+            # Middleware outside reads the matched route from the original scope.
             scope["route"] = asked.get("route")
 
 
@@ -172,14 +161,14 @@ HEADERS: Final = MappingProxyType(
         "Content-Security-Policy": "default-src 'none'; frame-ancestors 'none'",
     }
 )
-"""On every answer, unless its route has set a header of that name itself."""
+"""Headers of every response, unless the route sets its own."""
 
 _RAW: Final = tuple((name.lower().encode(), value.encode()) for name, value in HEADERS.items())
 _UNSTORED: Final = (b"cache-control", b"no-store")
 
 
 class SecurityHeaders:
-    """Adds :data:`HEADERS` to every answer, and to that of a POST that it may not be stored."""
+    """Adds :data:`HEADERS` to every response, and ``Cache-Control: no-store`` to responses to POST."""
 
     def __init__(self, app: ASGIApp) -> None:
         self._app = app
@@ -205,8 +194,8 @@ class SecurityHeaders:
 _LOG = logging.getLogger("stackgauge")
 
 
-class LastResort:
-    """Turns any exception into the 500 problem; the reason goes to the log and nowhere else."""
+class UnhandledErrors:
+    """Turns an unhandled exception into a 500 problem; only the log has the cause."""
 
     def __init__(self, app: ASGIApp) -> None:
         self._app = app
@@ -225,13 +214,13 @@ class LastResort:
         try:
             await self._app(scope, receive, watched)
         except ClientDisconnect:
-            # There is nobody left to answer.
+            # The client has gone.
             return
         except Exception:
-            # Which request it was is bound to the line; its path is the client's own words.
-            _LOG.exception("unhandled fault while answering")
+            # The log line has the request id; the path is client data and stays out.
+            _LOG.exception("unhandled error in a request")
             if started:
-                # Half an answer can only be cut off, so that it is not taken for a whole one.
+                # Cut off a response already begun, so that it is not taken as complete.
                 raise
-            fault = ProblemError("internal-fault", "The request could not be answered; the log has the details.")
+            fault = ProblemError("internal-fault", "The request failed; the log has the details.")
             await answer_readably(fault, Request(scope))(scope, receive, send)

@@ -1,10 +1,6 @@
-"""The OpenAPI document: what the framework knows of the routes, and what only we know of the bodies.
+"""The OpenAPI document, and deprecation of routes (RFC 9745, RFC 8594).
 
-What the OpenAPI document says of tokens, and of bodies that come too slowly.
-
-Routes that are to go: said in the contract, and in every answer of theirs (RFC 9745, RFC 8594).
-
-None is deprecated now. To deprecate one, in the function that makes its router::
+No route is deprecated now. To deprecate one, in the function that builds its router::
 
     deprecate(router, "/v1/old", since=date(2027, 3, 1), sunset=date(2028, 3, 1), link="/v1/new")
 """
@@ -45,15 +41,15 @@ _SCHEME: Final = "bearer"
 
 
 def describe_access(document: dict[str, Any]) -> None:
-    """Add the scheme, and to each operation what the middlewares may answer in its place.
+    """Add the security scheme, and to each operation the problems of the middleware.
 
-    The token is optional, since an operator need not ask for one.
+    The token is optional, since the operator may run without one.
     """
     document["components"]["securitySchemes"] = {
         _SCHEME: {
             "type": "http",
             "scheme": "bearer",
-            "description": "Asked for where the operator has set tokens (RFC 6750).",
+            "description": "Required if the operator has set tokens (RFC 6750).",
         }
     }
     for path, item in document["paths"].items():
@@ -70,7 +66,7 @@ def _add(operation: dict[str, Any], kind: str) -> None:
         if status == 401:
             response["headers"] = {
                 "WWW-Authenticate": {
-                    "description": 'The challenge of RFC 6750, with error="invalid_token" where one was sent.',
+                    "description": 'Challenge of RFC 6750; error="invalid_token" if a token was sent.',
                     "schema": {"type": "string"},
                 }
             }
@@ -80,31 +76,31 @@ def _add(operation: dict[str, Any], kind: str) -> None:
 _MARK: Final = "__deprecation__"
 
 _HEADERS: Final = {
-    "Deprecation": "Since when the route is deprecated: @ and the seconds since 1970 (RFC 9745).",
-    "Link": "Where to read what to use instead (rel=deprecation).",
-    "Sunset": "When the route will go, at the earliest; left out where that is not settled (RFC 8594).",
+    "Deprecation": "Date of deprecation: @ and the seconds since 1970 (RFC 9745).",
+    "Link": "Documentation of the replacement (rel=deprecation).",
+    "Sunset": "Earliest date of removal; absent if not decided (RFC 8594).",
 }
 
 
 @dataclass(frozen=True, slots=True)
 class Deprecation:
-    """Since when a route is deprecated, when it goes, and where to read what to use instead."""
+    """Deprecation of a route: its date, the date of removal and the replacement."""
 
     since: date
-    """From the beginning of that day, UTC."""
+    """Date of deprecation, 00:00 UTC."""
     link: str
-    """A URI reference."""
+    """URI reference of the replacement's documentation."""
     sunset: date | None = None
-    """At the beginning of that day, UTC; None where it is not settled. Not before ``since``."""
+    """Date of removal, 00:00 UTC, not before ``since``; None if not decided."""
 
     def __post_init__(self) -> None:
         if self.sunset is not None and self.sunset < self.since:
-            raise ValueError("a route can't go before it is deprecated")
+            raise ValueError("the sunset date must not be before the deprecation date")
         if not self.link.isascii() or any(sign in self.link for sign in '<> "\r\n'):
-            raise ValueError(f"{self.link!r} is no URI reference")
+            raise ValueError(f"{self.link!r} is not a URI reference")
 
     def headers(self) -> list[tuple[bytes, bytes]]:
-        """The fields of an answer, as they are sent."""
+        """The response headers."""
         told = {
             "deprecation": f"@{int(_midnight(self.since).timestamp())}",
             "link": f'<{self.link}>; rel="deprecation"',
@@ -115,7 +111,7 @@ class Deprecation:
 
 
 def deprecate(router: APIRouter, path: str, *, since: date, link: str, sunset: date | None = None) -> None:
-    """Mark the routes of this path, which the router must have; see :class:`Deprecation`."""
+    """Mark the routes of this path as deprecated; raises LookupError if the router has none."""
     told = Deprecation(since, link, sunset)
     found = [route for route in router.routes if isinstance(route, APIRoute) and route.path == path]
     if not found:
@@ -126,7 +122,7 @@ def deprecate(router: APIRouter, path: str, *, since: date, link: str, sunset: d
 
 
 def describe_deprecation(operation: dict[str, Any]) -> None:
-    """Tell of the fields with every answer of an operation that is marked in the OpenAPI document."""
+    """Add the deprecation headers to every response of a deprecated operation in the OpenAPI document."""
     if not operation.get("deprecated", False):
         return
     for response in operation["responses"].values():
@@ -136,7 +132,7 @@ def describe_deprecation(operation: dict[str, Any]) -> None:
 
 
 class DeprecationHeaders:
-    """Adds the fields to every answer of a marked route, problems too."""
+    """Adds the deprecation headers to every response of a deprecated route, problems included."""
 
     def __init__(self, app: ASGIApp) -> None:
         self._app = app
@@ -148,7 +144,7 @@ class DeprecationHeaders:
 
         async def told(message: Message) -> None:
             if message["type"] == "http.response.start":
-                # Known only now: the route is found on the way in.
+                # The route is known only after dispatch.
                 mark = getattr(getattr(scope.get("route"), "endpoint", None), _MARK, None)
                 if isinstance(mark, Deprecation):
                     message = {**message, "headers": [*message.get("headers", ()), *mark.headers()]}
@@ -173,33 +169,33 @@ _REQUESTS: Final = (
     ReadingRequest,
     SearchRequest,
 )
-"""Bodies that the routes read themselves."""
+"""Models of bodies that the routes parse themselves."""
 
 _ABOUT: Final = """\
-Says whether a stack of spindle holder, extension, collet and cutter goes together, how true it will run
-and how fast it may turn.
+Checks whether a stack of spindle holder, extension, collet and cutting tool fits together. Predicts its runout and its
+highest permissible speed.
 
-Lengths are mm or text with a unit, everything else carries its unit in its name.
-Every evaluated stack is answered with 200, whatever the verdict; what the contract does not allow is a
-problem of RFC 9457.
-Nothing is kept between requests, and the same request gives the same bytes.
-HEAD is answered wherever GET is.
+Lengths are in mm, or text with a unit. All other fields have the unit in their name.
+
+An evaluated stack gives status 200, whatever the verdict. An invalid request gives a problem (RFC 9457).
+
+The service is stateless; identical requests return identical bytes. HEAD works wherever GET does.
 """
 
 _TAGS: Final = [
-    {"name": "checks", "description": "Stacks in, reports out."},
-    {"name": "gates", "description": "Work orders in; release, hold or stop out, with a digest to verify later."},
-    {"name": "searches", "description": "Inventories in; the stacks that go together and do a job out."},
-    {"name": "imports", "description": "Documents in open formats in, components out."},
-    {"name": "exports", "description": "Checked stacks as documents of an open standard."},
-    {"name": "drawings", "description": "Checked stacks as pictures."},
-    {"name": "readings", "description": "Dial readings in; what they tell and what to do next out."},
-    {"name": "rules", "description": "What is checked, and why."},
+    {"name": "checks", "description": "Check, compare and budget stacks."},
+    {"name": "gates", "description": "Release, hold or stop work orders, with a digest for later verification."},
+    {"name": "searches", "description": "Search an inventory for stacks that do a job."},
+    {"name": "imports", "description": "Import components from documents in open formats."},
+    {"name": "exports", "description": "Export checked stacks in an open standard."},
+    {"name": "drawings", "description": "Drawings and charts of checked stacks."},
+    {"name": "readings", "description": "Judge runout readings, with the next step."},
+    {"name": "rules", "description": "The rules in force, with reasons and sources."},
     {
         "name": "couplings",
-        "description": "Interfaces between components, and the standards' numbers behind them.",
+        "description": "Couplings between components, with their standard dimensions.",
     },
-    {"name": "service", "description": "The service itself."},
+    {"name": "service", "description": "Health, version and problem types."},
 ]
 
 
@@ -221,7 +217,7 @@ def describe(app: FastAPI, book: Rulebook) -> dict[str, Any]:
         _drop_framework_errors(operation)
         _unpack_examples(operation)
         describe_deprecation(operation)
-    # a request that is turned away does not come as far as the route, and to what is said of it
+    # access problems come before the route, so they are added last
     describe_access(document)
     for name in ("HTTPValidationError", "ValidationError"):
         schemas.pop(name, None)
@@ -237,12 +233,12 @@ def describe(app: FastAPI, book: Rulebook) -> dict[str, Any]:
 
 
 def as_text(document: dict[str, Any]) -> str:
-    """The document as it is stored: sorted, so that a difference is a change."""
+    """The document as stored: sorted, so that a diff shows only changes."""
     return json.dumps(document, indent=2, sort_keys=True, ensure_ascii=False) + "\n"
 
 
 def _own_schemas(book: Rulebook) -> Iterator[tuple[str, Any]]:
-    """Schemas of bodies that the routes read and write themselves."""
+    """Schemas of bodies that the routes parse and serialise themselves."""
     for model in _REQUESTS:
         request = model.model_json_schema(ref_template=_REF)
         definitions = request.pop("$defs")
@@ -261,7 +257,7 @@ def _own_schemas(book: Rulebook) -> Iterator[tuple[str, Any]]:
 def _thresholds(book: Rulebook) -> dict[str, Any]:
     return {
         "title": "Thresholds",
-        "description": "Thresholds of rules to change, by rule code and threshold name.",
+        "description": "Changed thresholds by rule code and threshold name.",
         "type": "object",
         "additionalProperties": False,
         "properties": {rule.code: _thresholds_of(rule) for rule in book.rules if rule.thresholds},
@@ -299,16 +295,15 @@ def _operations(document: dict[str, Any]) -> Iterator[dict[str, Any]]:
 
 
 def _drop_framework_errors(operation: dict[str, Any]) -> None:
-    """The framework promises its own 422 on every path with a parameter; none of ours ever gives it."""
+    """Remove the framework's own 422 response, which no route returns."""
     if "HTTPValidationError" in json.dumps(operation["responses"].get("422", {})):
         del operation["responses"]["422"]
 
 
 def _spell_maps(node: Any) -> None:
-    """Write maps with one pattern of keys as ``propertyNames`` beside ``additionalProperties``.
+    """Rewrite a single ``patternProperties`` as ``propertyNames`` with ``additionalProperties``.
 
-    It says the same as ``patternProperties`` that are all there is. Generators of clients take an object of the latter
-    form for one without fields and lose in silence what it holds.
+    Both mean the same, but client generators treat the former as an object without fields and drop its content.
     """
     inner = node.values() if isinstance(node, dict) else node if isinstance(node, list) else ()
     for one in inner:
@@ -333,7 +328,7 @@ def _tell_open_lists(node: Any) -> None:
 
 
 def _unpack_examples(operation: dict[str, Any]) -> None:
-    """See :func:`service.http.answers.shown`."""
+    """Parse the examples of :func:`service.http.answers.shown`."""
     for response in operation["responses"].values():
         for content in response.get("content", {}).values():
             for example in content.get("examples", {}).values():

@@ -1,7 +1,4 @@
-"""``GET /`` and ``GET /docs``: the pages for people, and the files they are made of.
-
-What the start page offers to begin with: requests of the invented shop, as one JSON document.
-"""
+"""``GET /`` and ``GET /docs``: the web pages, their files and the examples of the start page."""
 
 from __future__ import annotations
 
@@ -23,26 +20,26 @@ __all__ = ["PAGE_POLICY", "pages_router"]
 
 
 _STACKS: Final[tuple[tuple[str, str, str, dict[str, Any], dict[str, Any]], ...]] = (
-    ("press_in", "KB-T-0042", "End mill 8 mm on an extension in press-in collets", {}, {}),
+    ("press_in", "KB-T-0042", "8 mm end mill on an extension, press-in collets", {}, {}),
     (
         "press_in",
         "KB-T-0043",
-        "The same, with too little of the shank held, too fast",
+        "The same, with insufficient grip length and overspeed",
         {"runout_limit_um": 12, "spindle_speed_rpm": 15500},
         {"grip_length_mm": 14},
     ),
-    ("nut_collet", "KB-T-0044", "End mill 12 mm in an 8° nut collet, 20 µm asked", {"runout_limit_um": 20}, {}),
-    ("shrink", "KB-T-0045", "End mill 12 mm in a shrink-fit holder", {}, {}),
-    ("side_lock", "KB-T-0046", "End mill 20 mm with a flat in a side-lock holder", {}, {}),
-    ("shell_mill", "KB-T-0047", "Face mill on its arbor", {}, {}),
-    ("long_reach", "KB-T-0048", "Slender reach: bending and vibration decide", {}, {}),
-    ("declared", "KB-T-0049", "Screw-in head on an interface of the shop's own", {}, {}),
+    ("nut_collet", "KB-T-0044", "12 mm end mill in an 8° nut collet, limit 20 µm", {"runout_limit_um": 20}, {}),
+    ("shrink", "KB-T-0045", "12 mm end mill in a shrink-fit holder", {}, {}),
+    ("side_lock", "KB-T-0046", "20 mm end mill with flat in a side-lock holder", {}, {}),
+    ("shell_mill", "KB-T-0047", "Face mill on an arbor", {}, {}),
+    ("long_reach", "KB-T-0048", "Long reach, limited by the holder's marked speed", {}, {}),
+    ("declared", "KB-T-0049", "Screw-in head on a shop-defined interface", {}, {}),
 )
-"""Base request, name of the stack, summary, what is asked instead, what the last joint is set to."""
+"""Base request, stack name, summary, changes of the operation, changes of the last joint."""
 
 
 def page_examples() -> bytes:
-    """The document: lists of checks, readings and comparisons, each entry with name, summary and request."""
+    """The examples as JSON: lists of checks, readings and comparisons with name, summary and request."""
     return to_json(
         {
             "checks": [*_stacks(), _entry("patchy", EXAMPLES["patchy"])],
@@ -83,10 +80,10 @@ PAGE_POLICY: Final = "; ".join(
         "frame-ancestors 'none'",
     )
 )
-"""Content Security Policy of the pages: nothing from elsewhere, nothing in line, nothing evaluated.
+"""Content Security Policy of the pages: no external resources, no inline code, no evaluation.
 
-The one style that is named by its digest is that of the report, which inherits this policy when the start page opens
-it (CSP Level 3, section 7.8).
+The style allowed by digest is that of the report, which inherits this policy when the start page opens it (CSP
+Level 3, section 7.8).
 """
 
 _HEADERS: Final = {
@@ -98,11 +95,11 @@ _HEADERS: Final = {
 _MEDIA_TYPES: Final[Mapping[str, str]] = MappingProxyType(
     {".html": "text/html", ".css": "text/css", ".js": "text/javascript", ".svg": "image/svg+xml"}
 )
-"""Of the files served; no other file of the folder is."""
+"""Media types by file extension; other files are not served."""
 
 
 def pages_router() -> APIRouter:
-    """The routes; the files are read once, here."""
+    """The router of the pages; files are read once, here."""
     router = APIRouter(include_in_schema=False)
     served = _files()
 
@@ -121,7 +118,7 @@ def pages_router() -> APIRouter:
     @router.get("/static/{name}")
     async def show_file(name: str, request: Request) -> Response:
         if name not in served or name.endswith(".html"):
-            raise ProblemError("not-found", "Nothing lies at this path.")
+            raise ProblemError("not-found", "No such path.")
         return show(served[name], request)
 
     return router

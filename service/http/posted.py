@@ -1,11 +1,4 @@
-"""The common shape of the routes that take a JSON body and answer with a computed report.
-
-The body of a request as it comes from the server.
-
-The forms in which the report of a check is given: JSON for programs, a page for eyes and paper, plain text.
-
-JSON is the contract and stays as it is; the other two say the same to people.
-"""
+"""Routes that take a JSON body and return a computed report as JSON, HTML page or plain text."""
 
 from __future__ import annotations
 
@@ -39,10 +32,7 @@ __all__ = ["add_posted_route", "assess_instructed", "check_representations", "po
 
 
 async def whole_body(request: Request) -> bytes:
-    """Read the body to its end; most come in one piece, which is handed on as it is.
-
-    Raises :class:`ClientDisconnect` where the client goes before.
-    """
+    """The complete request body; raises :class:`ClientDisconnect` if the client leaves first."""
     pieces: list[bytes] = []
     while True:
         message = await request.receive()
@@ -61,21 +51,21 @@ _SHOWN_LINES: Final = 5
 
 @dataclass(frozen=True, slots=True)
 class Representation(Generic[Asked]):
-    """A form of a route's answer beside JSON."""
+    """A response format other than JSON."""
 
     text: Callable[[Asked], str]
     description: str
 
     def described(self, example: Asked) -> dict[str, Any]:
-        """Return the content of an OpenAPI answer: a string, and how it begins for this request."""
+        """The content of an OpenAPI response: a string, with the first lines for this request as example."""
         begins = "".join(self.text(example).splitlines(keepends=True)[:_SHOWN_LINES])
-        # As JSON, see service.http.answers.shown.
-        shown = {"summary": "How it begins", "value": json.dumps(begins)}
+        # JSON text, see service.http.answers.shown.
+        shown = {"summary": "First lines", "value": json.dumps(begins)}
         return {"schema": {"type": "string", "description": self.description}, "examples": {"begin": shown}}
 
 
 def check_representations(assessor: Assessor) -> Mapping[str, Representation[CheckRequest]]:
-    """The forms beside JSON by media type, judged with this assessor."""
+    """The formats other than JSON by media type, with this assessor."""
 
     def page(asked: CheckRequest) -> str:
         return report_page(*assess_instructed(assessor, asked))
@@ -83,15 +73,15 @@ def check_representations(assessor: Assessor) -> Mapping[str, Representation[Che
     def text(asked: CheckRequest) -> str:
         return report_text(assessor.assess(asked))
 
-    about_page = "A page that needs nothing else, made to be read and printed; the work instruction is always on it."
+    about_page = "Self-contained page for screen and print, always with the work instruction."
     about_text = f"The report as plain text, in lines of at most {PLAIN_WIDTH} characters."
     return MappingProxyType({HTML: Representation(page, about_page), TEXT: Representation(text, about_text)})
 
 
 def assess_instructed(assessor: Assessor, asked: CheckRequest) -> tuple[Report, StackAnalysis]:
-    """Judge a request with the work instruction, whether it asked for it or not; errors as ``Assessor.assess``.
+    """The report with the work instruction, whether requested or not; raises as ``Assessor.assess``.
 
-    The digest stays that of the request as it was asked, so that it is the same in every form of the answer.
+    The request digest is that of the original request, so it is the same in every format.
     """
     report, derived = assessor.assess_derived(asked.model_copy(update={"with_assembly": True}))
     provenance = report.provenance.model_copy(update={"request_sha256": request_sha256(asked)})
@@ -119,14 +109,18 @@ def add_posted_route(
     problems: Sequence[str] = (),
     representations: Mapping[str, Representation[Asked]] = NO_OTHERS,
 ) -> None:
-    """Add ``POST path``: strict JSON of the model ``asked`` in, a report of the model ``answered`` out.
+    """Add ``POST path`` with a request of model ``asked`` and a report of model ``answered``.
 
-    Judged on the event loop: the work is a millisecond or so of pure computation under the interpreter's
-    lock, so a thread would bring nothing but the cost of handing over. What turns out to take longer goes to a
-    thread, so that others are answered meanwhile. A route whose requests hold many stacks or laws works
-    ``in_thread`` always, and its work is bounded. ``representations`` are forms of the answer beside JSON, by
-    media type, shown for the first of the examples and always made in a thread. ``problems`` names those beyond
-    the usual ones.
+    Short work, about 1 ms, runs on the event loop, since a thread only adds overhead. Longer work moves to a thread.
+
+    Parameters
+    ----------
+    in_thread
+        Always use a thread and apply the work limit: for requests with many stacks.
+    representations
+        Formats other than JSON by media type, always made in a thread.
+    problems
+        Names of problem types in addition to the usual ones.
     """
     requests = {name: {"summary": one.summary, "value": one.request} for name, one in examples.items()}
     reports = {
@@ -176,14 +170,12 @@ def add_posted_route(
         wanted = parse(asked, parse_json(body))
         return json_answer(await heavy.light_first(lambda: answer(wanted)))
 
-    # of the endpoint, since the router makes the route
+    # set on the endpoint, since the router builds the route
     setattr(respond, _MARK, True)
 
 
 def posted_routes(routers: Iterable[APIRouter]) -> dict[str, APIRoute]:
-    """The routes of these routers that :func:`add_posted_route` has added, by path; their endpoints take the request
-    alone.
-    """
+    """The routes added by :func:`add_posted_route`, by path; their endpoints take only the request."""
     return {
         route.path: route
         for router in routers

@@ -1,9 +1,4 @@
-"""Which exception ends a request with which problem.
-
-Problems in the form the client reads best: a page for browsers, plain text, or the JSON of RFC 9457.
-
-What the OpenAPI document says of problems, each shown as it is really answered.
-"""
+"""Problem responses: exception handlers, formats (HTML, text, JSON of RFC 9457) and OpenAPI descriptions."""
 
 from __future__ import annotations
 
@@ -37,7 +32,7 @@ __all__ = ["HANDLERS", "answer_readably", "as_problem", "responses"]
 
 
 def answer_readably(problem: ProblemError, request: Request) -> Response:
-    """The HTTP answer: for people where the client likes HTML or plain text better, else JSON whatever it accepts."""
+    """The problem as HTML or plain text if the client prefers it, else as JSON."""
     chosen = preferred(request, (PROBLEM_MEDIA_TYPE, JSON, HTML, TEXT))
     if chosen not in (HTML, TEXT):
         return answer(problem, request)
@@ -49,12 +44,12 @@ def answer_readably(problem: ProblemError, request: Request) -> Response:
     return response
 
 
-_MOST_TOLD: Final = 5
+_MAX_FAULTS: Final = 5
 _LONGEST_NAME: Final = 64
 
 
 def as_problem(error: Exception) -> ProblemError:
-    """The problem for an exception of a kind that :data:`HANDLERS` names."""
+    """The problem for an exception listed in :data:`HANDLERS`."""
     if isinstance(error, ProblemError):
         return error
     if isinstance(error, ContinuationError):
@@ -66,17 +61,17 @@ def as_problem(error: Exception) -> ProblemError:
     if isinstance(error, HTTPException):
         return from_http_error(error)
     if isinstance(error, RequestValidationError):
-        return ProblemError("invalid-request", "; ".join(map(_told, error.errors()[:_MOST_TOLD])))
-    return ProblemError("invalid-request", "The request breaks the contract.")
+        return ProblemError("invalid-request", "; ".join(map(_fault_text, error.errors()[:_MAX_FAULTS])))
+    return ProblemError("invalid-request", "The request is invalid.")
 
 
-def _told(fault: Mapping[str, Any]) -> str:
-    """One fault of a query in words; the framework's own answer would echo the value."""
+def _fault_text(fault: Mapping[str, Any]) -> str:
+    """The text of a fault in the query; the framework's message would echo the value."""
     where = " ".join(str(step) for step in fault["loc"])[:_LONGEST_NAME]
     if fault["type"] == "extra_forbidden":
-        return f"{where}: there is no such parameter"
+        return f"{where}: unknown parameter"
     if fault["type"] == "literal_error":
-        return f"{where}: {fault['ctx']['expected']} is expected"
+        return f"{where}: expected {fault['ctx']['expected']}"
     return f"{where}: {fault['msg']}"
 
 
@@ -89,7 +84,7 @@ HANDLERS: Final[Mapping[int | type[Exception], Callable[[Request, Any], Coroutin
         dict.fromkeys((ProblemError, BadRequestError, NotJSONError, HTTPException, RequestValidationError), _handle)
     )
 )
-"""Handlers by class of exception; whatever else is raised is a fault of the service, see ``LastResort``."""
+"""Handlers by exception class; ``UnhandledErrors`` handles all other exceptions."""
 
 
 _FAULTS: Final = (
@@ -101,35 +96,34 @@ _OCCURRENCES: Final = MappingProxyType(
     {
         "malformed-json": not_json(NotJSONError("expecting ':' delimiter", line=3, column=12)),
         "malformed-document": ProblemError(
-            "malformed-document", "The document can't be read: a document type declaration is not allowed."
+            "malformed-document", "The document cannot be read: a document type declaration is not allowed."
         ),
         "not-found": ProblemError("not-found", "No rule has this code; GET /v1/rules lists them."),
-        "not-acceptable": ProblemError("not-acceptable", "Only application/json can be given here."),
-        "body-too-large": ProblemError("body-too-large", "A body may hold 524288 bytes."),
+        "not-acceptable": ProblemError("not-acceptable", "Available media types: application/json."),
+        "body-too-large": ProblemError("body-too-large", "The body exceeds the limit of 524288 bytes."),
         "unsupported-media-type": ProblemError(
-            "unsupported-media-type", "The body must be declared as application/json in UTF-8."
+            "unsupported-media-type", "The Content-Type must be application/json in UTF-8."
         ),
         "invalid-request": invalid_request(BadRequestError(_FAULTS)),
         "stale-continuation": stale_continuation(ContinuationError("this is no token of a search")),
-        "internal-fault": ProblemError("internal-fault", "The request could not be answered; the log has the details."),
+        "internal-fault": ProblemError("internal-fault", "The request failed; the log has the details."),
         "too-much-work": ProblemError(
             "too-much-work",
-            "The request asks for more than 500000000 steps of computation; it was given up, and nothing of it is"
-            " answered.",
+            "The request needs more than 500000000 steps of computation. There is no partial result.",
         ),
         "took-too-long": ProblemError(
-            "took-too-long", "No answer was found within 30 s; it was given up, and nothing of it is answered."
+            "took-too-long", "The computation took longer than 30 s. There is no partial result."
         ),
-        "token-needed": ProblemError("token-needed", "The request carries no bearer token."),
-        "slow-body": ProblemError("slow-body", "The body was not there within 30 s."),
-        "too-busy": ProblemError("too-busy", "8 batches are being answered at the moment."),
-        "not-ready": ProblemError("not-ready", "The service can't judge at the moment."),
+        "token-needed": ProblemError("token-needed", "The request has no bearer token."),
+        "slow-body": ProblemError("slow-body", "The body did not arrive within 30 s."),
+        "too-busy": ProblemError("too-busy", "8 batches are in progress, the maximum."),
+        "not-ready": ProblemError("not-ready", "The readiness check failed."),
     }
 )
 
 
 def responses(*names: str) -> dict[int | str, dict[str, Any]]:
-    """The OpenAPI answers for these kinds of problem; kinds of one status share an answer."""
+    """The OpenAPI responses for these problem types; types with one status share a response."""
     by_status: dict[int, list[str]] = {}
     for name in names:
         by_status.setdefault(KINDS[name].status, []).append(name)

@@ -1,15 +1,4 @@
-"""``POST /v1/checks``: one stack in, one report out.
-
-``POST /v1/budgets``: the whole runout budget of one stack.
-
-``POST /v1/readings``: what the dial showed in, what it tells and what to do next out.
-
-``POST /v1/comparisons``: alternatives for one operation in, one report out.
-
-``POST /v1/gates`` and ``POST /v1/gates/verify``: a work order in, a decision out; and is it still the same?
-
-``POST /v1/searches``: an inventory and a requirement in, the stacks that go together and do the job out.
-"""
+"""``POST`` routes for checks, budgets, readings, comparisons, gates and searches."""
 
 from __future__ import annotations
 
@@ -50,7 +39,7 @@ __all__ = [
 
 
 def checks_router(assessor: Assessor) -> APIRouter:
-    """The route, judging with this assessor."""
+    """The router with this assessor."""
     router = APIRouter(tags=["checks"])
     add_posted_route(
         router,
@@ -60,10 +49,10 @@ def checks_router(assessor: Assessor) -> APIRouter:
         answer=assessor.assess,
         operation_id="check_stack",
         summary="Check a stack",
-        description="Say whether a stack goes together, how true it will run and how fast it may turn.\n\n"
-        "A pure function of the request: safe to repeat, and the same request gives the same bytes.\n\n"
-        "By `Accept` the report is JSON, a page (`text/html`) or plain text (`text/plain`).",
-        response_description="The stack was evaluated, whatever the verdict.",
+        description="Check whether a stack fits together; predict its runout and its highest permissible speed.\n\n"
+        "Stateless and safe to retry; identical requests return identical bytes.\n\n"
+        "The `Accept` header selects JSON, an HTML page (`text/html`) or plain text (`text/plain`).",
+        response_description="The stack was evaluated; see the verdict.",
         examples=EXAMPLES,
         representations=check_representations(assessor),
     )
@@ -71,7 +60,7 @@ def checks_router(assessor: Assessor) -> APIRouter:
 
 
 def budgets_router(assessor: Assessor) -> APIRouter:
-    """The route; it shares the rulebooks of this assessor."""
+    """The router with the rulebooks of this assessor."""
     router = APIRouter(tags=["checks"])
 
     def answer(request: BudgetRequest) -> BudgetReport:
@@ -84,11 +73,11 @@ def budgets_router(assessor: Assessor) -> APIRouter:
         answered=BudgetReport,
         answer=answer,
         operation_id="runout_budget",
-        summary="The whole runout budget",
-        description="Any plane, every contributor's part in it, what halving it would bring, which seat to clean twice,"
-        " what turning joints can reach, and what each part must keep to reach a target.\n\n"
-        "A pure function of the request: safe to repeat, and the same request gives the same bytes.",
-        response_description="The budget, as far as the contributors are stated.",
+        summary="Compute the full runout budget",
+        description="Runout at any plane with the share of each contributor, the gain from halving it, the effect of a"
+        " particle in each seat, the best clocking of the joints, and the tolerances that reach a target.\n\n"
+        "Stateless and safe to retry; identical requests return identical bytes.",
+        response_description="The budget from the stated contributors.",
         examples=BUDGET_EXAMPLES,
         in_thread=True,
     )
@@ -96,7 +85,7 @@ def budgets_router(assessor: Assessor) -> APIRouter:
 
 
 def readings_router(assessor: Assessor) -> APIRouter:
-    """The route; it shares the rulebooks of this assessor."""
+    """The router with the rulebooks of this assessor."""
     router = APIRouter(tags=["readings"])
 
     def answer(request: ReadingRequest) -> ReadingReport:
@@ -109,18 +98,18 @@ def readings_router(assessor: Assessor) -> APIRouter:
         answered=ReadingReport,
         answer=answer,
         operation_id="read_gauge",
-        summary="Judge a reading",
-        description="Say what dial readings tell of eccentricity and axis, whether the limit is kept, and what to do"
-        " next; with a stack, held against what its contributors let one expect.\n\n"
-        "A pure function of the request: safe to repeat, and the same request gives the same bytes.",
-        response_description="The reading was evaluated, whatever the decision.",
+        summary="Judge a runout reading",
+        description="Compute eccentricity and axis from dial readings, decide on the limit by ISO 14253-1 and give the"
+        " next step. With a stack, compare the reading with its prediction.\n\n"
+        "Stateless and safe to retry; identical requests return identical bytes.",
+        response_description="The reading was evaluated; see the decision.",
         examples=READING_EXAMPLES,
     )
     return router
 
 
 def comparisons_router(assessor: Assessor) -> APIRouter:
-    """The route, judging with this assessor."""
+    """The router with this assessor."""
     router = APIRouter(tags=["checks"])
 
     def answer(request: ComparisonRequest) -> ComparisonReport:
@@ -133,12 +122,12 @@ def comparisons_router(assessor: Assessor) -> APIRouter:
         answered=ComparisonReport,
         answer=answer,
         operation_id="compare_stacks",
-        summary="Compare alternatives",
-        description="Judge up to fifty stacks for one operation, say by which criterion each wins or loses, which of"
-        " them no other dominates, and how likely each reads less than another.\n\n"
-        f"Up to {MAX_IN_ALL_PAIRS} alternatives are set against each other in every pair, more of them each against the"
-        " first. A pure function of the request: safe to repeat, and the same request gives the same bytes.",
-        response_description="The alternatives were compared, whatever their verdicts.",
+        summary="Compare alternative stacks",
+        description="Check up to fifty stacks for one operation and compare them: values by criterion, stacks that no"
+        " other dominates, and the probability that one has less runout than another.\n\n"
+        f"Up to {MAX_IN_ALL_PAIRS} alternatives are compared in every pair, more of them with the first only."
+        " Stateless and safe to retry; identical requests return identical bytes.",
+        response_description="The alternatives were compared; see each verdict.",
         examples=COMPARISON_EXAMPLES,
         in_thread=True,
     )
@@ -146,7 +135,7 @@ def comparisons_router(assessor: Assessor) -> APIRouter:
 
 
 def gates_router(assessor: Assessor) -> APIRouter:
-    """The routes, judging with this assessor."""
+    """The router with this assessor."""
     router = APIRouter(tags=["gates"])
 
     def decide(request: GateRequest) -> GateReport:
@@ -163,14 +152,14 @@ def gates_router(assessor: Assessor) -> APIRouter:
         answer=decide,
         operation_id="gate_order",
         summary="Release, hold or stop a work order",
-        description=f"Judge the tools of up to {MAX_OPERATIONS} operations and decide: release, hold or stop, with"
-        " reasons for each operation, the result evaluation of OPC 40001-101 beside it, and the caller's context back"
-        " untouched.\n\n"
-        "It fails closed: what is not stated is not judged by a check, so an operation that leaves out what a gate"
-        " requires is held. Whatever is answered but a 200 with the decision 'release' is no release.\n\n"
-        "The digest lets a caller store the decision and verify it later; nothing is stored here. A pure function of"
-        " the request: safe to repeat, and the same request gives the same bytes.",
-        response_description="The order was decided on, whatever the decision.",
+        description=f"Check the tools of up to {MAX_OPERATIONS} operations and decide: release, hold or stop. The"
+        " report gives the reasons for each operation, the result evaluation of OPC 40001-101 and the caller's context"
+        " unchanged.\n\n"
+        "The gate fails closed: missing required data puts an operation on hold. Only status 200 with the decision"
+        " 'release' is a release.\n\n"
+        "Store the digest to verify the decision later; the service stores nothing. Stateless and safe to retry;"
+        " identical requests return identical bytes.",
+        response_description="The order was evaluated; see the decision.",
         examples=GATE_EXAMPLES,
         in_thread=True,
     )
@@ -182,10 +171,10 @@ def gates_router(assessor: Assessor) -> APIRouter:
         answer=decide_anew,
         operation_id="verify_gate",
         summary="Verify a stored decision",
-        description="Decide anew on the order as it was sent and say whether the stored digest is reproduced, and what"
-        " differs from what else was stored.\n\n"
-        "A pure function of the request: nothing but the digest ties it to the decision made then.",
-        response_description="The decision was made anew, whether or not it is the stored one.",
+        description="Repeat the decision on the order as sent, compare its digest with the stored one and list the"
+        " differences.\n\n"
+        "Stateless: only the digest links the result to the stored decision.",
+        response_description="The decision was repeated; see whether the digest is reproduced.",
         examples=verification_examples(assessor),
         in_thread=True,
     )
@@ -193,7 +182,7 @@ def gates_router(assessor: Assessor) -> APIRouter:
 
 
 def searches_router(assessor: Assessor) -> APIRouter:
-    """The route, judging with this assessor."""
+    """The router with this assessor."""
     router = APIRouter(tags=["searches"])
 
     def answer(request: SearchRequest) -> SearchReport:
@@ -208,16 +197,15 @@ def searches_router(assessor: Assessor) -> APIRouter:
         operation_id="search_stacks",
         summary="Search an inventory",
         description=f"Find every stack of up to {MAX_SEARCH_LENGTH} components, out of up to {MAX_INVENTORY} in the"
-        " inventory, that goes together, reaches, keeps clear and is not refused by a check; ranked, each with the"
-        " request of its check. A part, joint or knob that an error of the rules refuses whatever stands around it is"
-        " given up at once, and counted by that rule, so the cost follows what fits and not what is on the shelf.\n\n"
-        "An answer is a page: when its share of work is done it carries a `continuation`, to be sent with the same"
-        " request. The pages together are the whole and overlap nowhere; each is ranked by itself, and `rank_key`"
-        " merges them. A token of another request, other rulebooks, another catalogue or another version is refused"
-        " with 409. Nothing is kept here.\n\n"
-        "Where nothing is found, `cut`, `refused_by` and `nearest` say what stands against it. A pure function of the"
-        " request: safe to repeat, and the same request gives the same bytes.",
-        response_description="The inventory was searched, whether or not anything was found.",
+        " inventory, that fits, reaches, clears the part and does not fail the check. Results are ranked, each with"
+        " its check request. Parts, joints and knobs that always break a rule are ruled out early and counted by that"
+        " rule.\n\n"
+        "A response is one page. If it has a `continuation`, send that token with the same request for the next page."
+        " Pages do not overlap; each is ranked by itself, and `rank_key` merges them. A token of another request,"
+        " rulebook, catalogue or version gives 409.\n\n"
+        "If nothing is found, `cut`, `refused_by` and `nearest` give the reasons and the closest alternatives."
+        " Stateless and safe to retry; identical requests return identical bytes.",
+        response_description="The inventory was searched; the results may be empty.",
         examples=SEARCH_EXAMPLES,
         in_thread=True,
         problems=("stale-continuation",),

@@ -1,11 +1,4 @@
-"""``GET /v1/rules``: the rules in force, each with its reason, remedy, source and thresholds.
-
-``GET /v1/couplings``: the couplings the service knows, and the tables behind each.
-
-``GET /problems/{name}``: what a problem's ``type`` points to.
-
-``GET /openapi.json``: the contract, with the thresholds of the rules in force.
-"""
+"""Reference routes: rules in force, couplings, problem types and the OpenAPI document."""
 
 from __future__ import annotations
 
@@ -38,7 +31,7 @@ __all__ = ["contract_router", "couplings_router", "problems_router", "rules_rout
 
 
 def rules_router(book: Rulebook) -> APIRouter:
-    """The routes for this rulebook; the answers are made once."""
+    """The router for this rulebook; the responses are built once."""
     router = APIRouter(tags=["rules"])
     short = RuleList(
         rulebook_sha256=book.digest, rules=[RuleSummary.model_validate(_summary(rule)) for rule in book.rules]
@@ -59,14 +52,14 @@ def rules_router(book: Rulebook) -> APIRouter:
         },
     )
     async def list_rules(request: Request) -> Response:
-        """Every rule in force, in short."""
+        """Summaries of all rules in force."""
         require_acceptable(request)
         return publish(listed, request)
 
     @router.get(
         "/v1/rules/{code}",
         operation_id="show_rule",
-        summary="Explain a rule",
+        summary="Show a rule",
         response_model=RuleAnswer,
         responses={
             **published(shown(first, answers[first])),
@@ -77,7 +70,7 @@ def rules_router(book: Rulebook) -> APIRouter:
         code: Annotated[str, Path(description="The rule's stable code.", examples=["GRIP-010"])],
         request: Request,
     ) -> Response:
-        """What a rule checks and why, its needs, thresholds, limits, remedy and source."""
+        """One rule: message, reason, remedy, required quantities, thresholds, known limits and source."""
         require_acceptable(request)
         if code not in single:
             raise ProblemError("not-found", "No rule has this code; GET /v1/rules lists them.")
@@ -107,7 +100,7 @@ def _rule_answer(rule: Rule, book: Rulebook) -> RuleAnswer:
 
 
 def couplings_router() -> APIRouter:
-    """The routes; the answers are made once."""
+    """The router; the responses are built once."""
     router = APIRouter(tags=["couplings"])
     answers = {name: _coupling_answer(name) for name in COUPLINGS}
     short = CouplingList(
@@ -130,14 +123,14 @@ def couplings_router() -> APIRouter:
         },
     )
     async def list_couplings(request: Request) -> Response:
-        """Every coupling a request may name."""
+        """Summaries of all couplings."""
         require_acceptable(request)
         return publish(listed, request)
 
     @router.get(
         "/v1/couplings/{name}",
         operation_id="show_coupling",
-        summary="Explain a coupling",
+        summary="Show a coupling",
         response_model=CouplingAnswer,
         responses={
             **published(shown("press_collet", answers["press_collet"])),
@@ -145,10 +138,10 @@ def couplings_router() -> APIRouter:
         },
     )
     async def show_coupling(
-        name: Annotated[str, Path(description="The coupling, as a request names it.", examples=["steep_taper"])],
+        name: Annotated[str, Path(description="Name of the coupling in a request.", examples=["steep_taper"])],
         request: Request,
     ) -> Response:
-        """A coupling with the tables that hold its dimensions."""
+        """One coupling with its dimension tables."""
         require_acceptable(request)
         if name not in single:
             raise ProblemError("not-found", "No coupling has this name; GET /v1/couplings lists them.")
@@ -165,16 +158,16 @@ def _coupling_answer(name: str) -> CouplingAnswer:
 
 
 class ProblemAnswer(Answer):
-    """A kind of problem."""
+    """A problem type."""
 
-    type: str = Field(description="As it stands in a problem.", examples=["/problems/invalid-request"])
-    status: int = Field(description="HTTP status it comes with.")
+    type: str = Field(description="URI reference in a problem's type.", examples=["/problems/invalid-request"])
+    status: int = Field(description="HTTP status.")
     title: str
-    remedy: str = Field(description="What to do about it.")
+    remedy: str = Field(description="Remedy.")
 
 
 def problems_router() -> APIRouter:
-    """The route; the answers are made once."""
+    """The router; the responses are built once."""
     router = APIRouter(tags=["service"])
     answers = {name: _problem_answer(kind) for name, kind in KINDS.items()}
     single = {name: document(one) for name, one in answers.items()}
@@ -182,7 +175,7 @@ def problems_router() -> APIRouter:
     @router.get(
         "/problems/{name}",
         operation_id="show_problem",
-        summary="Explain a kind of problem",
+        summary="Show a problem type",
         response_model=ProblemAnswer,
         responses={
             **published(shown("invalid-request", answers["invalid-request"])),
@@ -190,13 +183,13 @@ def problems_router() -> APIRouter:
         },
     )
     async def show_problem(
-        name: Annotated[str, Path(description="Last part of a problem's type.", examples=["invalid-request"])],
+        name: Annotated[str, Path(description="Last segment of a problem's type.", examples=["invalid-request"])],
         request: Request,
     ) -> Response:
-        """What the type of a problem means, and what to do about it."""
+        """The meaning of a problem type and its remedy."""
         require_acceptable(request)
         if name not in single:
-            raise ProblemError("not-found", "There is no such kind of problem.")
+            raise ProblemError("not-found", "No such problem type.")
         return publish(single[name], request)
 
     return router
@@ -207,7 +200,7 @@ def _problem_answer(kind: ProblemKind) -> ProblemAnswer:
 
 
 def contract_router(describe: Callable[[], dict[str, Any]]) -> APIRouter:
-    """The route; the document is made when it is first asked for."""
+    """The router; the document is built on the first request."""
     router = APIRouter(include_in_schema=False)
 
     @cache

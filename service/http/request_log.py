@@ -1,7 +1,4 @@
-"""One line of the log and a few counts for every request, and an identity to find both by.
-
-The ``traceparent`` header: which trace a request belongs to (W3C Trace Context, Recommendation of 2021).
-"""
+"""One log line and metrics per request, with request id and trace context (W3C Trace Context, 2021)."""
 
 from __future__ import annotations
 
@@ -21,7 +18,7 @@ from service.operations.problems import NOTES
 __all__ = ["METHODS", "RequestLog", "TraceContext", "trace_context"]
 
 
-# Later versions may add fields behind a further dash (section 3.2.4 of the Recommendation).
+# Later versions may append fields after another dash (section 3.2.4 of the Recommendation).
 _SHAPE: Final = re.compile(rb"([0-9a-f]{2})-([0-9a-f]{32})-([0-9a-f]{16})-[0-9a-f]{2}(-.*)?", re.DOTALL)
 
 
@@ -35,10 +32,9 @@ class TraceContext(NamedTuple):
 
 
 def trace_context(header: bytes) -> TraceContext | None:
-    """Read a ``traceparent``; None for one that the Recommendation calls invalid.
+    """The trace context of a ``traceparent`` header; None if it is invalid.
 
-    The service calls nobody, so there is nothing to hand the context on to, and the Recommendation defines no header
-    of an answer: the identity is told in the log alone.
+    It appears in the log only: the service makes no outbound calls, and the Recommendation defines no response header.
     """
     match = _SHAPE.fullmatch(header.strip(b" \t"))
     if match is None:
@@ -54,18 +50,18 @@ def trace_context(header: bytes) -> TraceContext | None:
 _LOG = logging.getLogger("stackgauge.request")
 
 UNMATCHED: Final = "none"
-"""Told instead of a route by requests that found none: paths are the client's words and without end."""
+"""Route label of requests without a route; paths are client data and unbounded."""
 
 _SANE: Final = re.compile(rb"[\x20-\x7e]{1,128}")
 METHODS: Final = frozenset({"GET", "HEAD", "POST", "PUT", "PATCH", "DELETE", "OPTIONS", "TRACE", "CONNECT"})
-"""Methods told by their name (RFC 9110 and RFC 5789); any other is told as "other"."""
+"""Methods logged by name (RFC 9110, RFC 5789); any other is logged as "other"."""
 
 
 class RequestLog:
-    """The outermost of all: tells what was asked, by its route and never by its path, query or content.
+    """The outermost middleware: logs each request by route, never by path, query or content.
 
-    ``X-Request-ID`` is taken from the request where it is one to 128 printable ASCII characters, and made new
-    otherwise; every answer gives it back, and every line logged meanwhile bears it.
+    A valid ``X-Request-ID`` (1 to 128 printable ASCII characters) is kept; otherwise a new one is generated. It is in
+    the response and in every log line of the request.
     """
 
     def __init__(self, app: ASGIApp, metrics: Metrics) -> None:
@@ -73,7 +69,7 @@ class RequestLog:
         self._metrics = metrics
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
-        """Hand on, watching what is answered."""
+        """Handle a request and log its response."""
         if scope["type"] != "http":
             await self._app(scope, receive, send)
             return
@@ -129,7 +125,7 @@ def _identity(headers: Iterable[tuple[bytes, bytes]]) -> dict[str, str]:
         elif name == b"traceparent":
             parents.append(value)
     told = {"request_id": ids[0].decode() if len(ids) == 1 and _SANE.fullmatch(ids[0]) else secrets.token_hex(16)}
-    # Of several, none is the right one.
+    # Of several ids, none is valid.
     if len(parents) == 1 and (trace := trace_context(parents[0])):
         told |= trace._asdict()
     return told

@@ -1,1 +1,1 @@
-"""Running the service: settings, logs, start and stop, places for heavy work, problems."""
+"""Operation of the service: settings, logs, start and stop, heavy work, problems."""

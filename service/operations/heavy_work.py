@@ -1,7 +1,4 @@
-"""Work that may take long: in threads, so many at once, each within a bound of work and of time.
-
-How many requests of one kind are answered at the same time.
-"""
+"""Limits on concurrent requests, and worker threads for long computations with a limit on work and time."""
 
 from __future__ import annotations
 
@@ -21,7 +18,7 @@ __all__ = ["LIGHT_BYTES", "LIGHT_STEPS", "Admission", "HeavyWork"]
 
 
 class Admission:
-    """Lets in so many at once; each may hold a thread, a temporary file or the queue of the pool."""
+    """A counter of concurrent requests with an upper limit."""
 
     def __init__(self, limit: int, what: str = "batches", retry_after_s: int = 5) -> None:
         self._limit = limit
@@ -30,19 +27,19 @@ class Admission:
         self._inside = 0
 
     def enter(self) -> None:
-        """Count one in; raises :class:`ProblemError` 503 when all places are taken."""
+        """Add a request; raises :class:`ProblemError` 503 at the limit."""
         if self._inside >= self._limit:
-            detail = f"{self._limit} {self._what} are being answered at the moment."
+            detail = f"{self._limit} {self._what} are in progress, the maximum."
             raise ProblemError("too-busy", detail, headers={"Retry-After": str(self._retry_after_s)})
         self._inside += 1
 
     def leave(self) -> None:
-        """Count one out again."""
+        """Remove a request."""
         self._inside -= 1
 
     @contextmanager
     def one(self) -> Iterator[None]:
-        """Count one in and, at the end, out again; errors as `enter`."""
+        """Count a request for the duration of the block; raises as `enter`."""
         self.enter()
         try:
             yield
@@ -51,31 +48,30 @@ class Admission:
 
 
 LIGHT_STEPS: Final = 1_000_000
-"""Work that is done on the event loop, some ten milliseconds; an ordinary check takes a tenth of it."""
+"""Steps of work allowed on the event loop, about 10 ms; an ordinary check takes a tenth of that."""
 
 LIGHT_BYTES: Final = 32 * 1024
-"""A body of that size is read and judged on the event loop; ordinary stacks take a tenth of it."""
+"""Bytes of a body that is parsed and judged on the event loop; an ordinary stack has a tenth of that."""
 
 T = TypeVar("T")
 
 
 class HeavyWork:
-    """Keeps what takes long from holding up everybody else.
+    """Runs long computations in threads so that short requests are not delayed.
 
-    Two bounds of different kind. The work is counted inside of the rules, so that a request that asks too much is
-    refused on every machine alike (422); only requests that hold many stacks or laws are bounded so, a single stack
-    is always judged. The clock runs out here, outside of the rules (503): then the answer is given up and the work
-    stops where it next counts, and its place is free when it has really ended.
+    Two limits apply. The work limit counts steps, so every machine rejects the same requests (422); it applies to
+    requests with many stacks, never to a single stack. The time limit is wall-clock time (503): the response is sent
+    at once, and the thread stops at its next count of steps.
     """
 
     def __init__(self, settings: Settings) -> None:
-        self._places = Admission(settings.max_heavy_requests, "requests that take long", retry_after_s=1)
+        self._places = Admission(settings.max_heavy_requests, "long-running requests", retry_after_s=1)
         self._max_steps = settings.max_request_steps
         self._max_seconds = settings.max_request_seconds
 
     @classmethod
     def of(cls, request: Request) -> HeavyWork:
-        """That of the application which is asked; one with the settings' defaults where it was given none."""
+        """The instance of the request's application; one with default settings if it has none."""
         state = request.app.state
         if not hasattr(state, "heavy_work"):
             state.heavy_work = cls(Settings())
@@ -83,10 +79,7 @@ class HeavyWork:
         return found
 
     async def light_first(self, work: Callable[[], T]) -> T:
-        """Do at once what is done in milliseconds, and in a thread what turns out not to be.
-
-        What was begun is thrown away then: it was little.
-        """
+        """Run short work on the event loop; past ``LIGHT_STEPS``, start it again in a thread."""
         try:
             with allowing(Allowance(LIGHT_STEPS)):
                 return work()
@@ -94,9 +87,12 @@ class HeavyWork:
             return await self.threaded(work)
 
     async def threaded(self, work: Callable[[], T], *, limited: bool = False) -> T:
-        """Do it in a thread; ``limited`` counts the work.
+        """Run work in a thread; ``limited`` applies the work limit.
 
-        Raises :class:`ProblemError`: 503 when all places are taken or the time is over, 422 for too much work.
+        Raises
+        ------
+        ProblemError
+            503 if too many are running or the time limit is reached, 422 beyond the work limit.
         """
         self._places.enter()
         try:
@@ -104,12 +100,11 @@ class HeavyWork:
         except TooMuchWorkError:
             raise ProblemError(
                 "too-much-work",
-                f"The request asks for more than {self._max_steps} steps of computation; it was given up, and nothing"
-                " of it is answered.",
+                f"The request needs more than {self._max_steps} steps of computation. There is no partial result.",
             ) from None
 
     async def in_time(self, work: Callable[[], T], steps: int | None, ended: Callable[[], None]) -> T:
-        """Do it in a thread within the time, and call ``ended`` when it has really ended."""
+        """Run work in a thread within the time limit; call ``ended`` when the thread has finished."""
         allowance = Allowance(steps)
 
         def bounded() -> T:
@@ -127,7 +122,7 @@ class HeavyWork:
             allowance.stop()
             raise ProblemError(
                 "took-too-long",
-                f"No answer was found within {self._max_seconds:g} s; it was given up, and nothing of it is answered.",
+                f"The computation took longer than {self._max_seconds:g} s. There is no partial result.",
                 headers={"Retry-After": "5"},
             )
         return thread.result()
@@ -136,4 +131,4 @@ class HeavyWork:
 def _ended(thread: asyncio.Future[T], ended: Callable[[], None]) -> None:
     ended()
     if not thread.cancelled():
-        thread.exception()  # looked at, so that nobody complains that nobody did
+        thread.exception()  # retrieved, so that asyncio does not log it as never retrieved

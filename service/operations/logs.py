@@ -1,7 +1,7 @@
-"""What happens, told to standard error as one JSON object a line.
+"""Logs on standard error, one JSON object per line.
 
-The standard library's loggers everywhere, the server's included; structlog turns their records into JSON, which
-escapes every line break and control character, so nothing that a client sends can look like a line of its own.
+structlog renders the records of the standard loggers, the server's included. JSON escapes line breaks and control
+characters, so client data cannot forge a log line.
 """
 
 from __future__ import annotations
@@ -21,10 +21,10 @@ from service.operations.settings import Settings
 __all__ = ["Sink", "configure_logs", "json_formatter", "log_config"]
 
 _PIECE: Final = getattr(select, "PIPE_BUF", 512)
-"""Bytes that a pipe takes whole, so that lines of several processes stay apart."""
+"""Bytes that a pipe writes atomically, so that lines of several processes do not mix."""
 
 _PATIENCE_MS: Final = 50
-"""How long a sink that takes nothing may hold up an answer, once, until it takes something again."""
+"""Longest wait for a blocked pipe, in ms; applied once until it accepts data again."""
 
 
 def configure_logs(settings: Settings) -> None:
@@ -33,7 +33,7 @@ def configure_logs(settings: Settings) -> None:
 
 
 def log_config(settings: Settings) -> dict[str, Any]:
-    """The configuration in the form of :func:`logging.config.dictConfig`, for the server to apply in each process."""
+    """The logging configuration for :func:`logging.config.dictConfig`, applied in each process."""
     through = {"handlers": [], "propagate": True}
     return {
         "version": 1,
@@ -46,13 +46,13 @@ def log_config(settings: Settings) -> dict[str, Any]:
 
 
 def json_formatter() -> logging.Formatter:
-    """Time, level, logger, process and message of a record, what is bound to the request, and the record's extras.
+    """A formatter for time, level, logger, process, message, request context and extras of a record.
 
-    A traceback is text without the values of variables, since those may hold what a client sent.
+    Tracebacks leave out values of variables, which may hold client data.
     """
     return structlog.stdlib.ProcessorFormatter(
         foreign_pre_chain=[
-            _beginning,
+            _first_fields,
             structlog.stdlib.ExtraAdder(),
             structlog.contextvars.merge_contextvars,
             structlog.processors.format_exc_info,
@@ -67,10 +67,10 @@ def json_formatter() -> logging.Formatter:
 _stamped = structlog.processors.TimeStamper(fmt="iso", utc=True, key="time")
 
 
-def _beginning(logger: Any, name: str, event: MutableMapping[str, Any]) -> MutableMapping[str, Any]:
-    """The fields that every line begins with."""
+def _first_fields(logger: Any, name: str, event: MutableMapping[str, Any]) -> MutableMapping[str, Any]:
+    """The first fields of every line."""
     record: logging.LogRecord = event["_record"]
-    # The server's message once more, with the colours of a terminal.
+    # A copy of the server's message with terminal colours.
     record.__dict__.pop("color_message", None)
     message = event.pop("event")
     told = {"level": name, "logger": record.name, "pid": record.process, "message": message}
@@ -78,14 +78,14 @@ def _beginning(logger: Any, name: str, event: MutableMapping[str, Any]) -> Mutab
 
 
 class Sink(logging.Handler):
-    """Writes each line at once, and never lets a sink that fails reach whoever logs.
+    """Writes each line immediately and never raises into the calling code.
 
-    What can't be written, because the disk is full, the pipe is closed or its reader has stopped reading, is lost;
-    the next line that can be written comes after one that says how many were.
+    Lines are dropped if the disk is full, the pipe is closed or its reader has stopped. The next line written is
+    preceded by a count of the dropped lines.
     """
 
     def __init__(self, descriptor: int | None = None) -> None:
-        """Take the descriptor to write to; standard error where there is none."""
+        """Set the file descriptor to write to; standard error by default."""
         super().__init__()
         self.lost = 0
         self._torn = False
@@ -93,13 +93,13 @@ class Sink(logging.Handler):
         self._patience_ms = _PATIENCE_MS
 
     def emit(self, record: logging.LogRecord) -> None:
-        """Write a record, or count it as lost."""
+        """Write a record, or count it as dropped."""
         try:
             line = self._line(record)
             if self.lost:
                 line = b"\n" * self._torn + self._line(_loss(self.lost)) + line
             self._write(line)
-        except Exception:  # whatever it was, the answer goes out
+        except Exception:  # a logging fault must not stop the response
             self.lost += 1
         else:
             self.lost, self._torn = 0, False
@@ -116,7 +116,7 @@ class Sink(logging.Handler):
                 self._torn = True
 
     def _wait(self) -> None:
-        """Wait a moment for the sink to take something; not at all where it took nothing the last time."""
+        """Wait briefly until the descriptor is writable; skip the wait if the last one timed out."""
         if sys.platform == "win32":
             return
         poll = select.poll()

@@ -1,4 +1,4 @@
-"""Every answer that is no success, in the one shape of RFC 9457."""
+"""Problem details of RFC 9457: the body of every error response."""
 
 from __future__ import annotations
 
@@ -34,17 +34,17 @@ __all__ = [
 ]
 
 MAX_PARTS: Final = 50
-"""Faults listed in one answer; a request with more of them is better mended in rounds."""
+"""Most faults listed in one response."""
 
 _MAX_INSTANCE: Final = 256
 
 NOTES: Final = "stackgauge.notes"
-"""Key in the scope of a request under which its log line takes notes."""
+"""Key in the request scope for notes to the log line."""
 
 
 @dataclass(frozen=True, slots=True)
 class ProblemKind:
-    """A kind of problem: its name in the ``type``, HTTP status, title, and what to do about it."""
+    """A problem type: name in the ``type`` URI, HTTP status, title and remedy."""
 
     name: str
     status: int
@@ -53,7 +53,7 @@ class ProblemKind:
 
     @property
     def type(self) -> str:
-        """URI reference; it is served and says what is said here."""
+        """URI reference of the problem type; the service describes it at that path."""
         return f"/problems/{self.name}"
 
 
@@ -68,60 +68,63 @@ _ALL: Final = (
     ProblemKind(
         "token-needed",
         401,
-        "A valid token is needed",
-        "Send the header 'Authorization: Bearer TOKEN' with a token that the operator gave you.",
+        "Valid token required",
+        "Send the header 'Authorization: Bearer TOKEN' with a token from the service operator.",
     ),
-    ProblemKind("not-found", 404, "There is nothing here", "See the OpenAPI document for the paths."),
-    ProblemKind("method-not-allowed", 405, "The method is not allowed here", "Use a method named in Allow."),
-    ProblemKind("not-acceptable", 406, "No acceptable media type", "Accept a media type that the detail names."),
-    ProblemKind("slow-body", 408, "The body came too slowly", "Send it again, in one go."),
+    ProblemKind("not-found", 404, "Not found", "See the OpenAPI document for valid paths."),
+    ProblemKind("method-not-allowed", 405, "Method not allowed", "Use a method listed in the Allow header."),
+    ProblemKind("not-acceptable", 406, "No acceptable media type", "Accept a media type named in the detail."),
+    ProblemKind("slow-body", 408, "Timed out reading the request body", "Send the request again without pauses."),
     ProblemKind(
         "stale-continuation",
         409,
         "The continuation does not belong to the request",
-        "Send the request of the page before with its token unchanged, or begin anew without a token.",
+        "Send the previous page's request with its token, or start over without a token.",
     ),
     ProblemKind(
-        "line-too-long", 413, "The line is too long", "Shorten the line, or have the operator raise the limit."
+        "line-too-long", 413, "The line is too long", "Shorten the line, or ask the operator to raise the limit."
     ),
-    ProblemKind("too-many-lines", 413, "The batch has too many lines", "Send the rest as a batch of its own."),
-    ProblemKind("body-too-large", 413, "The body is too large", "Send less, or have the operator raise the limit."),
+    ProblemKind("too-many-lines", 413, "The batch has too many lines", "Send the remaining lines as another batch."),
+    ProblemKind(
+        "body-too-large", 413, "The body is too large", "Send a smaller body, or ask the operator to raise the limit."
+    ),
     ProblemKind(
         "unsupported-media-type",
         415,
-        "The media type is not supported",
-        "Send application/json in UTF-8, without a content coding.",
+        "Unsupported media type",
+        "Send application/json in UTF-8, without content encoding.",
     ),
-    ProblemKind(
-        "unknown-host", 421, "The service is not known by this name", "Ask under a name that the operator has allowed."
-    ),
+    ProblemKind("unknown-host", 421, "Unknown host name", "Use an allowed host name."),
     ProblemKind(
         "too-much-work",
         422,
-        "The request would take too long",
-        "Ask for fewer stacks or planes at once. Contributors that differ by many powers of ten cost most: leave out"
-        " those too small to matter.",
+        "The request needs too much computation",
+        "Send fewer stacks or planes. Leave out negligible contributors: values many powers of ten apart take the"
+        " most computation.",
     ),
-    ProblemKind("invalid-request", 422, "The request breaks the contract", "Mend the places named under errors."),
-    ProblemKind("internal-fault", 500, "The service failed", "Report it with the request; the log has the details."),
+    ProblemKind("invalid-request", 422, "The request is invalid", "Fix the fields listed under errors."),
     ProblemKind(
-        "took-too-long", 503, "The answer took too long", "Ask again later, or for less at once; send a batch as lines."
+        "internal-fault",
+        500,
+        "Internal error",
+        "Report it to the operator with the X-Request-ID; the log has the details.",
     ),
     ProblemKind(
-        "too-busy", 503, "Too many requests at once", "Ask again later; ordinary single checks are answered meanwhile."
+        "took-too-long", 503, "Computation timed out", "Try again later, or send less at once; send a batch as lines."
     ),
-    ProblemKind("not-ready", 503, "The service is not ready", "Ask again later."),
+    ProblemKind("too-busy", 503, "Too many concurrent requests", "Try again later. Single checks are still accepted."),
+    ProblemKind("not-ready", 503, "The service is not ready", "Try again later."),
 )
 
 KINDS: Final[Mapping[str, ProblemKind]] = MappingProxyType({kind.name: kind for kind in _ALL})
-"""Every kind of problem by name."""
+"""Problem types by name."""
 
-# Of kinds with one status, the last is the general one.
+# Of several types with one status, the last is the general one.
 _BY_STATUS: Final = {kind.status: kind for kind in _ALL}
 
 
 class ProblemError(Exception):
-    """Raised anywhere in a request to end it with a problem."""
+    """Ends a request with a problem."""
 
     def __init__(
         self,
@@ -138,7 +141,7 @@ class ProblemError(Exception):
         self.headers = dict(headers or {})
 
     def problem(self, path: str | None = None) -> Problem:
-        """The problem as answered, for a request of this path."""
+        """The problem document for a request to this path."""
         instance = quote(path, errors="replace") if path is not None else None
         return Problem(
             type=self.kind.type,
@@ -151,52 +154,54 @@ class ProblemError(Exception):
 
 
 def invalid_request(error: BadRequestError) -> ProblemError:
-    """A body that can be read and breaks the contract."""
+    """The problem for a readable but invalid body."""
     count = len(error.faults)
-    detail = "One thing is wrong with the request." if count == 1 else f"{count} things are wrong with the request."
+    detail = "The request has 1 fault." if count == 1 else f"The request has {count} faults."
     if count > MAX_PARTS:
         detail += f" The first {MAX_PARTS} are listed."
     return ProblemError("invalid-request", detail, parts=map(_part, error.faults))
 
 
 def stale_continuation(error: ContinuationError) -> ProblemError:
-    """A token that is not of this request, these rules and this version."""
+    """The problem for a token of another request, rulebook or version."""
     (fault,) = error.faults
     return ProblemError(
-        "stale-continuation", f"The continuation can't be used: {fault.detail}.", parts=map(_part, error.faults)
+        "stale-continuation", f"The continuation cannot be used: {fault.detail}.", parts=map(_part, error.faults)
     )
 
 
 def not_json(error: NotJSONError, *, line: int | None = None) -> ProblemError:
-    """A body that can't be read; or one line of it, where each line is a JSON value of its own."""
+    """The problem for a body, or one line of a batch, that is not JSON."""
     where = None if error.pointer is None else _fragment(error.pointer)
     what, place = ("body", error.line) if line is None else ("line", line)
     part = ProblemPart(detail=error.detail, pointer=where, line=place, column=error.column)
     known = place is not None or error.pointer is not None
-    return ProblemError("malformed-json", f"The {what} can't be read: {error.detail}.", parts=[part] if known else [])
+    return ProblemError(
+        "malformed-json", f"The {what} is not valid JSON: {error.detail}.", parts=[part] if known else []
+    )
 
 
 def from_http_error(error: HTTPException) -> ProblemError:
-    """A problem for an error that the framework raised while looking for a route."""
+    """The problem for an error that the framework raised in routing."""
     if error.status_code == HTTPStatus.METHOD_NOT_ALLOWED:
         allowed = {name.strip() for name in (error.headers or {}).get("Allow", "").split(",")}
         if "GET" in allowed:
             allowed.add("HEAD")
         listed = ", ".join(sorted(allowed))
-        return ProblemError("method-not-allowed", f"This path answers {listed}.", headers={"Allow": listed})
+        return ProblemError("method-not-allowed", f"Allowed methods: {listed}.", headers={"Allow": listed})
     if error.status_code == HTTPStatus.NOT_FOUND:
-        return ProblemError("not-found", "Nothing lies at this path.")
+        return ProblemError("not-found", "No such path.")
     kind = _BY_STATUS.get(error.status_code, KINDS["internal-fault"])
     return ProblemError(kind.name, f"{kind.title}.")
 
 
 def note(error: ProblemError, request: Request) -> None:
-    """Have the log line and the counts of this request name the problem."""
+    """Record the problem for the log line and the metrics of the request."""
     request.scope.get(NOTES, {})["problem"] = error.kind.name
 
 
 def answer(error: ProblemError, request: Request) -> Response:
-    """The HTTP answer."""
+    """The HTTP response."""
     note(error, request)
     body = error.problem(request.url.path).model_dump_json(exclude_none=True)
     headers = {"Vary": "Accept", "Cache-Control": "no-store", **error.headers}
@@ -208,5 +213,5 @@ def _part(fault: Fault) -> ProblemPart:
 
 
 def _fragment(pointer: str) -> str:
-    # The characters a fragment may hold as they are (RFC 3986, section 3.5).
+    # Characters that a fragment need not escape (RFC 3986, section 3.5).
     return "#" + quote(pointer, safe="/~!$&'()*+,;=:@?-._", errors="replace")

@@ -1,13 +1,4 @@
-"""The rules engine with a stop watch, so that its share of a judgement can be told.
-
-What the service and the commands judge with: rulebooks and catalogue as the settings name them.
-
-A request of a check to a CuttingTool document, the same for HTTP and command line.
-
-The end of the process in order: first not ready any more, then no new work, then what is under way ends.
-
-How the collector of cyclic garbage behaves in a process that serves.
-"""
+"""Process-wide parts of service and command line: timed engine, assessor, exporter, shutdown, garbage collection."""
 
 from __future__ import annotations
 
@@ -39,10 +30,10 @@ __all__ = ["Exporter", "Shutdown", "TimedEngine", "ended_by_signal", "in_order",
 
 
 class TimedEngine(Engine):
-    """The same compiled rules; remembers how long the last judgement took."""
+    """A rules engine that records the time of its last judgement."""
 
     def __init__(self, engine: Engine) -> None:
-        vars(self).update(vars(engine))  # nothing is compiled anew
+        vars(self).update(vars(engine))  # shares the compiled rules
         self._watch = threading.local()
 
     def judge(self, facts: Sequence[Fact], overrides: Overrides | None = None) -> Judgement:
@@ -53,13 +44,13 @@ class TimedEngine(Engine):
         return judgement
 
     def last_s(self) -> float | None:
-        """Seconds of the last judgement of this thread; None before the first."""
+        """Duration of this thread's last judgement in s; None before the first."""
         seconds: float | None = getattr(self._watch, "seconds", None)
         return seconds
 
 
 def load_assessor(settings: Settings | None = None) -> Assessor:
-    """Load rulebooks and catalogue; raises what :meth:`rules.assessor.Assessor.load` raises."""
+    """The assessor with the rulebooks and catalogue of the settings; raises as :meth:`rules.assessor.Assessor.load`."""
     settings = settings or Settings()
     assessor = Assessor.load(settings.extra_rulebooks, settings.catalogue)
     assessor.engine = TimedEngine(assessor.engine)
@@ -67,22 +58,22 @@ def load_assessor(settings: Settings | None = None) -> Assessor:
 
 
 class Exporter:
-    """Checks stacks and writes them."""
+    """Checks stacks and writes them as CuttingTool documents."""
 
     def __init__(self, assessor: Assessor) -> None:
         self._assessor = assessor
 
     def export(self, request: CheckRequest, *, timestamp: str = EPOCH, standard: Standard = "1.4") -> bytes:
-        """The document of a request's stack; errors as those of a check."""
+        """The document of the request's stack; raises as a check."""
         return self.export_with_report(request, timestamp=timestamp, standard=standard)[0]
 
     def export_with_report(
         self, request: CheckRequest, *, timestamp: str = EPOCH, standard: Standard = "1.4"
     ) -> tuple[bytes, Report]:
-        """The document, and the report it was written from."""
+        """The document and the report it is based on."""
         report = self._assessor.assess(request)
         resolved = resolve(request, self._assessor.catalogue.definitions)
-        # A reference that leads nowhere stays in place: what it is is then not known.
+        # Keep an unresolved reference in place; its component is not known.
         stack = request.stack if resolved.broken else resolved.request.stack
         return export_cutting_tool(stack, report, timestamp=timestamp, standard=standard), report
 
@@ -93,25 +84,25 @@ Lifespan: TypeAlias = Callable[[FastAPI], AbstractAsyncContextManager[None]]
 
 
 class Shutdown:
-    """How far the end of this process has come."""
+    """The progress of a graceful shutdown."""
 
     def __init__(self, grace_s: float) -> None:
         self.grace_s = grace_s
-        """Time in which requests are answered still and readiness is denied, so that a balancer can look elsewhere."""
+        """Seconds in which requests are still accepted and readiness fails, for the load balancer to notice."""
         self.begun = False
-        """Set when the end is asked for: not ready any more."""
+        """Set by SIGTERM: readiness fails from then on."""
         self._over = False
         self._waiting: set[asyncio.Event] = set()
 
     def end(self) -> None:
-        """Say that the grace is over; called in the loop that the requests run in."""
+        """Signal the end of the grace period; call it in the event loop of the requests."""
         self.begun = self._over = True
         for event in self._waiting:
             event.set()
 
     @contextmanager
     def ending(self) -> Iterator[asyncio.Event]:
-        """An event of the running loop that is set when the grace is over: what is without end, ends then."""
+        """An event set at the end of the grace period; endless streams stop on it."""
         event = asyncio.Event()
         if self._over:
             event.set()
@@ -123,9 +114,9 @@ class Shutdown:
 
 
 def in_order(shutdown: Shutdown, lifespan: Lifespan) -> Lifespan:
-    """This lifespan, and SIGTERM led past the grace before it reaches the server that runs the application.
+    """The lifespan, with SIGTERM delayed by the grace period.
 
-    A second SIGTERM reaches it at once, as does an interrupt from the keyboard.
+    A second SIGTERM and a keyboard interrupt reach the server at once.
     """
 
     @asynccontextmanager
@@ -150,12 +141,12 @@ def _grace(shutdown: Shutdown) -> Iterator[None]:
         servers(signal.SIGTERM, None)
 
     def begin() -> None:
-        _LOG.info("asked to stop: not ready from now on", extra={"grace_s": shutdown.grace_s})
+        _LOG.info("SIGTERM received: readiness fails from now on", extra={"grace_s": shutdown.grace_s})
         loop.call_later(shutdown.grace_s, stop)
 
     def asked(_: int, __: FrameType | None) -> None:
         again, shutdown.begun = shutdown.begun, True
-        # A signal comes in the middle of anything, so all else waits for the loop.
+        # A signal may interrupt any code, so the loop does the rest.
         loop.call_soon_threadsafe(stop if again else begin)
 
     signal.signal(signal.SIGTERM, asked)
@@ -168,7 +159,7 @@ def _grace(shutdown: Shutdown) -> Iterator[None]:
 
 @contextmanager
 def ended_by_signal() -> Iterator[None]:
-    """Around a server that ends in order at SIGTERM and then raises it anew: it shall not end this process."""
+    """Ignore the SIGTERM that the server raises again after a graceful shutdown."""
     before = signal.signal(signal.SIGTERM, lambda *_: None)
     try:
         yield
@@ -177,14 +168,14 @@ def ended_by_signal() -> Iterator[None]:
 
 
 _YOUNG: Final = 20_000
-"""Objects made before the youngest are looked through; a check makes some thousands and leaves no cycles."""
+"""Allocations between collections of the youngest generation; a check makes some thousands and leaves no cycles."""
 
 
 def settle() -> None:
-    """Leave what was loaded out of further collections, and look through what is new less often.
+    """Exclude loaded objects from garbage collection and collect new ones less often.
 
-    Called once the rulebooks are compiled: rules, schemas and tables live as long as the process, and going
-    through them time and again costs a tenth of a check.
+    Call it once the rulebooks are compiled. Collecting the permanent rules, schemas and tables costs a tenth of a
+    check.
     """
     gc.collect()
     gc.freeze()

@@ -1,23 +1,23 @@
-// Talks with the service, which is always where the page came from.
+// Requests to the service that served the page.
 
-/** What RFC 9457 calls a problem, thrown. */
+/** A problem document (RFC 9457) as an error. */
 export class Problem extends Error {
-  constructor(told) {
-    super(told.detail ?? told.title);
-    this.told = told;
+  constructor(document) {
+    super(document.detail ?? document.title);
+    this.document = document;
   }
 }
 
-// In memory only: it is gone when the page is left.
+// Kept in memory only, until the page is closed.
 let token = "";
 
-/** Send this bearer token from now on. */
+/** Send this bearer token with every later request. */
 export function useToken(given) {
   token = given.trim();
 }
 
-/** The answer to a request, with text in `text`; throws Problem for every answer that is no success. */
-export async function ask(path, { method = "GET", body, type = "application/json", accept, signal } = {}) {
+/** Response and body text of a request; throws Problem on any status but 2xx. */
+export async function send(path, { method = "GET", body, type = "application/json", accept, signal } = {}) {
   const headers = { Accept: accept ?? "application/json" };
   if (body !== undefined) headers["Content-Type"] = type;
   if (token) headers.Authorization = `Bearer ${token}`;
@@ -26,30 +26,30 @@ export async function ask(path, { method = "GET", body, type = "application/json
     response = await fetch(path, { method, headers, body, signal, credentials: "same-origin" });
   } catch (error) {
     if (error.name === "AbortError") throw error;
-    throw new Problem({ title: "The service did not answer", detail: "Is it running, and is the network there?" });
+    throw new Problem({ title: "No response from the service", detail: "Check that the service is running and the network is up." });
   }
   const text = await response.text();
-  if (response.status === 401) document.dispatchEvent(new CustomEvent("tokenwanted"));
+  if (response.status === 401) document.dispatchEvent(new CustomEvent("tokenrequired"));
   if (!response.ok) throw new Problem(problemOf(response, text));
   return { response, text };
 }
 
-/** The JSON of an answer to JSON text. */
+/** The JSON response to a JSON body. */
 export async function post(path, body, options = {}) {
-  return JSON.parse((await ask(path, { ...options, method: "POST", body })).text);
+  return JSON.parse((await send(path, { ...options, method: "POST", body })).text);
 }
 
-/** The JSON published under a path. */
+/** The JSON resource at a path. */
 export async function get(path) {
-  return JSON.parse((await ask(path)).text);
+  return JSON.parse((await send(path)).text);
 }
 
 function problemOf(response, text) {
   try {
-    const told = JSON.parse(text);
-    if (told && typeof told === "object" && told.title) return told;
+    const parsed = JSON.parse(text);
+    if (parsed && typeof parsed === "object" && parsed.title) return parsed;
   } catch {
-    // A server in between may answer in a shape of its own.
+    // A proxy in between may respond in another format.
   }
-  return { title: `The answer was ${response.status}`, detail: response.statusText || "No reason was given." };
+  return { title: `HTTP status ${response.status}`, detail: response.statusText || "The response gives no reason." };
 }

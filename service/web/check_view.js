@@ -1,17 +1,17 @@
-// The view that checks a stack: example or own JSON, quick values, report and pictures at once.
-import { ask, get, Problem } from "./api.js";
+// The view that checks a stack: request editor, quick fields, report, drawing and chart.
+import { get, Problem, send } from "./api.js";
 import { createEditor } from "./editor.js";
 import { make } from "./elements.js";
 import { withoutValue, withValue } from "./json_edit.js";
 import { createPicture } from "./pictures.js";
-import { leadToFirst, showProblem } from "./problem_view.js";
+import { goToFirst, showProblem } from "./problem_view.js";
 import { createQuickForm } from "./quick_form.js";
-import { inShort, outcome, showDetails, showFigures, showFindings, showVerdict } from "./report_view.js";
+import { headline, outcome, showDetails, showFigures, showFindings, showVerdict } from "./report_view.js";
 import { openPage } from "./open_page.js";
 
 const PAUSE_MS = 400;
 
-/** Set the view up; returns what the other views need of it: the editor's text, and a way to start it. */
+/** Set up the view. Returns the editor's text and functions to start and to repeat the check. */
 export function createCheckView(element) {
   const find = (name) => element.querySelector(`[data-part="${name}"]`);
   const editor = createEditor(find("json"), find("cursor"));
@@ -27,12 +27,12 @@ export function createCheckView(element) {
     try {
       editor.text = value === undefined ? withoutValue(editor.text, pointer) : withValue(editor.text, pointer, value);
     } catch {
-      // The text is not JSON just now; the next check says where.
+      // Not JSON at the moment; the next check reports where.
     }
     edited();
   }
 
-  /** What was changed is no example any more; it can be come back to after looking at one. */
+  /** Keep the edited text as the user's own JSON, so that looking at an example does not lose it. */
   function edited() {
     own = editor.text;
     find("example").value = "";
@@ -44,7 +44,7 @@ export function createCheckView(element) {
     timer = setTimeout(check, PAUSE_MS);
   }
 
-  async function check({ asked = false } = {}) {
+  async function check({ byUser = false } = {}) {
     clearTimeout(timer);
     running.abort();
     running = new AbortController();
@@ -52,7 +52,7 @@ export function createCheckView(element) {
     const body = editor.text;
     find("result").setAttribute("aria-busy", "true");
     try {
-      const { text } = await ask("v1/checks", { method: "POST", body, signal });
+      const { text } = await send("v1/checks", { method: "POST", body, signal });
       showReport(JSON.parse(text));
       quick.show(JSON.parse(body));
       await drawAll(body, signal);
@@ -60,9 +60,9 @@ export function createCheckView(element) {
       if (error.name === "AbortError") return;
       if (!(error instanceof Problem)) throw error;
       find("report").hidden = true;
-      tell(`✕ ${error.told.title}`);
-      showProblem(find("problem"), error.told, places);
-      if (asked) leadToFirst(error.told, places);
+      announce(`✕ ${error.document.title}`);
+      showProblem(find("problem"), error.document, places);
+      if (byUser) goToFirst(error.document, places);
     } finally {
       if (!signal.aborted) find("result").removeAttribute("aria-busy");
     }
@@ -73,13 +73,13 @@ export function createCheckView(element) {
     find("report").hidden = false;
     showVerdict(find("verdict"), report);
     showFigures(find("figures"), report);
-    tell(inShort(report), outcome(report));
+    announce(headline(report), outcome(report));
     showFindings(find("findings"), report, editor.goToPointer);
     showDetails(find("details"), report);
   }
 
-  /** The strip is seen where report and fields do not fit side by side; the status is heard. */
-  function tell(short, more = "") {
+  /** Show the strip (narrow screens) and announce the status to screen readers. */
+  function announce(short, more = "") {
     find("strip").hidden = false;
     find("strip").textContent = short;
     if (more) find("status").textContent = `${short}. ${more}`;
@@ -100,7 +100,7 @@ export function createCheckView(element) {
     } catch (error) {
       if (error.name === "AbortError") return;
       if (!(error instanceof Problem)) throw error;
-      picture.miss(error.told.detail);
+      picture.showMissing(error.document.detail);
     }
   }
 
@@ -120,15 +120,15 @@ export function createCheckView(element) {
   find("example").addEventListener("change", choose);
   find("json").addEventListener("input", edited);
   find("json").addEventListener("keydown", (event) => {
-    if (event.key === "Enter" && (event.ctrlKey || event.metaKey)) check({ asked: true });
+    if (event.key === "Enter" && (event.ctrlKey || event.metaKey)) check({ byUser: true });
   });
-  find("check").addEventListener("click", () => check({ asked: true }));
+  find("check").addEventListener("click", () => check({ byUser: true }));
   find("file").addEventListener("change", async (event) => {
     const [file] = event.target.files;
     if (!file) return;
     editor.text = await file.text();
     edited();
-    check({ asked: true });
+    check({ byUser: true });
   });
   find("strip").addEventListener("click", () => {
     const shown = find("report").hidden ? find("problem") : find("report");
@@ -143,13 +143,13 @@ export function createCheckView(element) {
     get text() {
       return editor.text;
     },
-    /** Ask once more what was asked. */
+    /** Repeat the check. */
     again: () => check(),
     async start() {
       examples = (await get("static/examples.json")).checks;
       find("example").replaceChildren(
         ...examples.map((one) => make("option", { value: one.name }, `${one.name}: ${one.summary}`)),
-        make("option", { value: "" }, "JSON of your own"),
+        make("option", { value: "" }, "Your own JSON"),
       );
       await load(examples[0].request);
     },

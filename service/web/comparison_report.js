@@ -1,17 +1,17 @@
-// The answer to a comparison: who wins on what, and why.
+// The report of a comparison: the criteria and the better stack on each.
 import { fill, make, table } from "./elements.js";
 import { amount, percent, sentence, SIGNS } from "./words.js";
 
 const UNITS = { um: "µm", "N/um": "N/µm" };
 
-/** Show the answer. */
+/** Show the report. */
 export function showComparison(box, report) {
   const names = report.alternatives.map((one) => one.name);
   fill(
     box,
     make("p", { class: "outcome" }, outcome(report)),
     make("div", { class: "sides" }, report.alternatives.map(alternative)),
-    table("Criterion by criterion; the best known value is marked", ["criterion", ...names], report.criteria.map((one) => line(one, names))),
+    table("Criteria, best known value marked", ["criterion", ...names], report.criteria.map((one) => line(one, names))),
     pairs(report.reads_less),
     list("Notes", report.notes),
     list("Cautions", report.cautions),
@@ -21,8 +21,8 @@ export function showComparison(box, report) {
 function outcome(report) {
   const best = report.non_dominated;
   return best.length === 1
-    ? `${best[0]} is no worse in anything and better in something.`
-    : "Each is better in something: weigh what matters for the job.";
+    ? `${best[0]} is at least as good on every criterion and better on one or more.`
+    : "No clear winner; each is better on some criteria.";
 }
 
 function alternative(one) {
@@ -44,7 +44,7 @@ function alternative(one) {
 
 function line(one, names) {
   const unit = one.unit ? `, ${UNITS[one.unit] ?? one.unit}` : "";
-  const title = `${sentence(one.criterion).replace("p95", "(95 % below)")}${unit}, ${one.better} is better`;
+  const title = `${sentence(one.criterion).replace("p95", "(95th percentile)")}${unit}, ${one.better} is better`;
   const value = (number, index) => [
     amount(number, 2),
     one.best.includes(names[index]) && one.best.length < names.length ? make("strong", { class: "best" }, " best") : null,
@@ -52,13 +52,13 @@ function line(one, names) {
   return [title, ...one.values.map((number, index) => make("span", {}, ...value(number, index).filter(Boolean)))];
 }
 
-function pairs(told) {
-  const lines = told.map((one) => {
-    if (one.equal) return `${one.first} and ${one.second} always read the same.`;
-    if (one.probability === null) return `Which of ${one.first} and ${one.second} reads less is not known.`;
-    return `${one.first} reads less than ${one.second} in ${percent(one.probability, 1)} of pairs.`;
+function pairs(comparisons) {
+  const lines = comparisons.map((one) => {
+    if (one.equal) return `${one.first} and ${one.second} have the same runout.`;
+    if (one.probability === null) return `Cannot tell which of ${one.first} and ${one.second} has less runout.`;
+    return `${one.first} has less runout than ${one.second} in ${percent(one.probability, 1)} of pairs.`;
   });
-  return list("Which reads less, built and clocked at random", lines);
+  return list("Runout with random clocking", lines);
 }
 
 function list(title, lines) {

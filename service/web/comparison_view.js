@@ -1,14 +1,14 @@
-// The view that sets two stacks side by side, for the operation and machine that are checked.
+// The view that compares two stacks for the operation and machine under Check.
 import { get, post, Problem } from "./api.js";
 import { showComparison } from "./comparison_report.js";
 import { createEditor, lineAndColumn } from "./editor.js";
 import { make } from "./elements.js";
 import { NotJson, placesOf } from "./json_places.js";
-import { leadToFirst, showProblem } from "./problem_view.js";
+import { goToFirst, showProblem } from "./problem_view.js";
 
 const SIDES = ["A", "B"];
 
-/** Set the view up; `checkedText` gives the text of the request that is checked. */
+/** Set up the view; `checkedText` returns the request text of the check view. */
 export function createComparisonView(element, checkedText) {
   const find = (name) => element.querySelector(`[data-part="${name}"]`);
   const editors = SIDES.map((side) => createEditor(find(`json-${side}`), find(`cursor-${side}`)));
@@ -25,14 +25,14 @@ export function createComparisonView(element, checkedText) {
     } catch (error) {
       if (!(error instanceof Problem)) throw error;
       find("report").hidden = true;
-      showProblem(find("problem"), error.told, places);
-      leadToFirst(error.told, places);
+      showProblem(find("problem"), error.document, places);
+      goToFirst(error.document, places);
     } finally {
       find("result").removeAttribute("aria-busy");
     }
   }
 
-  /** The request, with both stacks as they are written: the service itself refuses what is not strict JSON. */
+  /** The request with both stacks as typed; the service rejects what is not strict JSON. */
   function body() {
     const alternatives = editors.map((editor, index) => {
       refuseBroken(editor.text, index);
@@ -47,11 +47,11 @@ export function createComparisonView(element, checkedText) {
     try {
       return JSON.parse(checkedText());
     } catch {
-      throw new Problem({ title: "The request that is checked is not JSON", detail: "Mend it under 'Check a stack'." });
+      throw new Problem({ title: "The request under Check is not JSON", detail: "Fix it under 'Check a stack'." });
     }
   }
 
-  /** A stack that is not JSON would shift the blame to the other one. */
+  /** Check each stack by itself: in the joint request, a fault in one would be reported in the other. */
   function refuseBroken(text, index) {
     try {
       placesOf(text);
@@ -60,7 +60,7 @@ export function createComparisonView(element, checkedText) {
       const { line, column } = lineAndColumn(text, error.offset);
       throw new Problem({
         title: `Stack ${SIDES[index]} is not JSON`,
-        detail: `It can't be read: ${error.message}.`,
+        detail: `JSON error: ${error.message}.`,
         errors: [{ detail: error.message, line, column, side: index }],
       });
     }
@@ -109,14 +109,14 @@ export function createComparisonView(element, checkedText) {
       const { checks, comparisons } = await get("static/examples.json");
       const alternatives = comparisons.flatMap((one) => one.request.alternatives);
       stacks = [
-        ...alternatives.map(({ name, stack }) => ({ name, stack, words: `${name}: alternative of one job` })),
+        ...alternatives.map(({ name, stack }) => ({ name, stack, words: `${name}: example` })),
         ...checks.map((one) => ({ name: one.name, stack: one.request.stack, words: `${one.name}: ${one.summary}` })),
       ];
       SIDES.forEach((side, index) => {
         find(`choice-${side}`).replaceChildren(
-          make("option", { value: "checked" }, "the stack that is checked"),
+          make("option", { value: "checked" }, "the stack under Check"),
           ...stacks.map((one, number) => make("option", { value: String(number) }, one.words)),
-          make("option", { value: "" }, "JSON of your own"),
+          make("option", { value: "" }, "Your own JSON"),
         );
         find(`choice-${side}`).value = index === 0 ? "checked" : String(alternatives.length - 1);
         choose(index);

@@ -1,26 +1,26 @@
-// Readings around the turn as a picture: the circle that runs true, the one that was read, and its high point.
+// Polar picture of the readings in one plane: true circle, measured circle and high point.
 import { amount } from "./words.js";
 
 const SVG = "http://www.w3.org/2000/svg";
 const [SIZE, CIRCLE, SWING] = [240, 66, 26];
 
-/** The picture of one plane of a request with what the report tells of it; null where it has no angles. */
-export function dialPicture(plane, told) {
+/** The picture of one plane of request and report; null where the readings have no angles. */
+export function dialPicture(plane, result) {
   const points = pointsOf(plane);
   if (points === null) return null;
   const mean = points.reduce((sum, one) => sum + one.reading, 0) / points.length;
   const most = Math.max(...points.map((one) => Math.abs(one.reading - mean))) || 1;
   const scale = SWING / most;
   const placed = points.map((one) => at(one.angle, CIRCLE + scale * (one.reading - mean)));
-  const high = told.high_point_deg;
+  const high = result.high_point_deg;
   return element(
     "svg",
-    { viewBox: `0 0 ${SIZE} ${SIZE}`, role: "img", "aria-label": words(points, high, told.distance_mm), class: "dial-picture" },
+    { viewBox: `0 0 ${SIZE} ${SIZE}`, role: "img", "aria-label": words(points, high, result.distance_mm), class: "dial-picture" },
     element("circle", { cx: SIZE / 2, cy: SIZE / 2, r: CIRCLE, class: "true" }),
     ...[0, 90, 180, 270].map((angle) => label(angle, `${angle}°`, CIRCLE + SWING + 10)),
-    ...(high === null ? [] : shifted(high, scale * told.eccentricity_um)),
+    ...(high === null ? [] : shifted(high, scale * result.eccentricity_um)),
     ...placed.map(([cx, cy]) => element("circle", { cx, cy, r: 3, class: "point" })),
-    label(180, `${amount(told.distance_mm, 1)} mm`, 24),
+    label(180, `${amount(result.distance_mm, 1)} mm`, 24),
   );
 }
 
@@ -37,7 +37,7 @@ function words(points, high, distance) {
   return `Readings at ${amount(distance, 1, "mm")}: ${read}. ${peak}`;
 }
 
-/** Angles count clockwise from the top, as on the face of a dial. */
+/** Angles count clockwise from the top, as on a dial. */
 function at(angle, radius) {
   const turned = (angle * Math.PI) / 180;
   return [SIZE / 2 + radius * Math.sin(turned), SIZE / 2 - radius * Math.cos(turned)].map((one) => Number(one.toFixed(2)));
@@ -50,7 +50,7 @@ function label(angle, text, radius) {
   return made;
 }
 
-/** The circle that was read, moved toward its high point. */
+/** The measured circle, shifted toward its high point. */
 function shifted(high, distance) {
   const [cx, cy] = at(high, distance);
   return [element("circle", { cx, cy, r: CIRCLE, class: "read" }), line(at(high, 0), at(high, CIRCLE + distance), "high")];

@@ -1,4 +1,4 @@
-// The page of the API, made from the OpenAPI document that the service publishes.
+// The API page, built from the service's OpenAPI document.
 import { get, Problem } from "./api.js";
 import { operationsOf } from "./docs_operations.js";
 import { showOperation } from "./docs_operation.js";
@@ -66,7 +66,7 @@ async function start() {
     showChosen();
   } catch (error) {
     if (!(error instanceof Problem)) throw error;
-    showProblem(problem, error.told);
+    showProblem(problem, error.document);
   }
 }
 
@@ -75,6 +75,6 @@ addEventListener("hashchange", () => {
   showChosen();
   main.focus();
 });
-// Where the contract is there, the token waits for the next request.
+// If the document is loaded, the token is used from the next request on.
 createTokenField(document.getElementById("token"), () => contract ?? start());
 start();

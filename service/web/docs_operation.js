@@ -1,4 +1,4 @@
-// One operation: what it does, its fields, and a form to send it.
+// One operation: description, fields and a form to send it.
 import { schemaView } from "./docs_schema.js";
 import { tryForm } from "./docs_try.js";
 import { paragraphs, typeWords } from "./docs_words.js";
@@ -14,15 +14,15 @@ export function showOperation(main, operation, contract) {
     paragraphs(operation.description),
     operation.parameters.length ? parameters(operation.parameters) : null,
     tryForm(operation),
-    operation.body ? section("What goes in", operation.body, contract) : null,
-    success?.[1].content ? section("What comes out", success[1].content, contract) : null,
+    operation.body ? section("Request body", operation.body, contract) : null,
+    success?.[1].content ? section("Response body", success[1].content, contract) : null,
     answers(operation.responses),
   );
 }
 
 function parameters(told) {
   const rows = told.map((one) => [one.name, one.in, typeWords(one.schema), one.description ?? ""]);
-  return [make("h3", {}, "Parameters"), table("In path, query or header", ["name", "in", "type", "meaning"], rows)];
+  return [make("h3", {}, "Parameters"), table("Path, query and header parameters", ["name", "in", "type", "meaning"], rows)];
 }
 
 function section(title, content, contract) {
@@ -38,5 +38,5 @@ function section(title, content, contract) {
 
 function answers(responses) {
   const rows = Object.entries(responses).map(([status, told]) => [status, told.description]);
-  return [make("h3", {}, "Answers"), table("By HTTP status", ["status", "meaning"], rows)];
+  return [make("h3", {}, "Responses"), table("By HTTP status", ["status", "meaning"], rows)];
 }

@@ -1,4 +1,4 @@
-// The operations of an OpenAPI document, flat and in the order of its tags.
+// The operations of an OpenAPI document as a list in the order of its tags.
 
 /** Each with id, method, path, tag, summary, description, parameters, body and responses. */
 export function operationsOf(contract) {
@@ -8,7 +8,7 @@ export function operationsOf(contract) {
     .sort((one, other) => order.indexOf(one.tag) - order.indexOf(other.tag));
 }
 
-/** The schema itself, where it is only referred to. */
+/** The schema that a reference points to; any other schema unchanged. */
 export function resolved(schema, contract) {
   if (!schema?.$ref) return schema ?? {};
   const name = schema.$ref.slice(schema.$ref.lastIndexOf("/") + 1);

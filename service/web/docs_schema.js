@@ -1,4 +1,4 @@
-// The fields of a schema; what lies deeper is made when it is opened.
+// The fields of a schema; nested fields are built when opened.
 import { resolved } from "./docs_operations.js";
 import { typeWords } from "./docs_words.js";
 import { make } from "./elements.js";
@@ -42,13 +42,13 @@ function fields(schema, contract) {
   );
 }
 
-/** The label of a field on text and page; nothing where the title is only made of its name. */
+/** The title of a field; null where it only repeats the name. */
 function label(name, schema) {
   const made = name.replaceAll("_", " ");
   return schema.title && schema.title.toLowerCase() !== made ? schema.title : null;
 }
 
-/** The schemas with fields of their own that a value may have. */
+/** The object schemas that a value may have. */
 function branches(schema, contract) {
   const choices = schema.anyOf ?? schema.oneOf ?? [];
   const inside = [
@@ -70,7 +70,7 @@ function opener(schema, contract) {
   const open = (event) => {
     if (event.target === box && box.open && !content.hasChildNodes()) content.append(...inner(schema, contract));
   };
-  const box = make("details", { ontoggle: open }, make("summary", {}, `Fields of ${schema.title ?? "it"}`), content);
+  const box = make("details", { ontoggle: open }, make("summary", {}, `Fields of ${schema.title ?? "the object"}`), content);
   return box;
 }
 

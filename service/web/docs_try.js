@@ -1,5 +1,5 @@
-// A form that sends an operation with an example or a body of one's own, and shows the answer.
-import { ask, Problem } from "./api.js";
+// A form that sends an operation with an example or the user's own body and shows the response.
+import { Problem, send } from "./api.js";
 import { createEditor } from "./editor.js";
 import { fill, make } from "./elements.js";
 import { showProblem } from "./problem_view.js";
@@ -32,22 +32,22 @@ export function tryForm(operation) {
     editor.text = typeof value === "string" ? value : JSON.stringify(value, null, 2);
   }
 
-  async function send(event) {
+  async function submit(event) {
     event.preventDefault();
     showProblem(problem, null);
     fill(answer);
-    status.textContent = "Asking…";
+    status.textContent = "Sending…";
     try {
       const options = { method: operation.method, accept: accept.value || undefined };
       if (operation.body) Object.assign(options, { body: editor.text, type: type.value });
-      const { response, text } = await ask(address(), options);
-      status.textContent = `Answer ${response.status}, ${response.headers.get("content-type") ?? "no content"}`;
+      const { response, text } = await send(address(), options);
+      status.textContent = `Status ${response.status}, ${response.headers.get("content-type") ?? "no content"}`;
       fill(answer, shown(response, text));
     } catch (error) {
       if (!(error instanceof Problem)) throw error;
-      status.textContent = error.told.status ? `Answer ${error.told.status}` : "";
+      status.textContent = error.document.status ? `Status ${error.document.status}` : "";
       const json = type.value.endsWith("json");
-      showProblem(problem, error.told, json ? { line: editor.goTo, pointer: editor.goToPointer } : null);
+      showProblem(problem, error.document, json ? { line: editor.goTo, pointer: editor.goToPointer } : null);
     }
   }
 
@@ -65,14 +65,14 @@ export function tryForm(operation) {
   showExamples();
   return make(
     "form",
-    { onsubmit: send, novalidate: true },
-    make("h3", {}, "Try it"),
+    { onsubmit: submit, novalidate: true },
+    make("h3", {}, "Try it out"),
     make(
       "div",
       { class: "fields choices" },
       inputs.map(([one, input]) => labelled(one.name, input)),
       types.length > 1 ? labelled("Content type", type) : null,
-      offered.length > 1 ? labelled("Answer as", accept) : null,
+      offered.length > 1 ? labelled("Response type", accept) : null,
       example.length > 1 ? labelled("Example", example) : null,
     ),
     operation.body ? [make("div", { class: "field wide" }, make("label", { for: "try-body" }, "Body"), area), cursor] : null,
@@ -88,9 +88,9 @@ function shown(response, text) {
   const cut = told.length > MAX_SHOWN;
   return [
     type.startsWith("image/svg")
-      ? make("img", { alt: "The drawing that was answered", src: URL.createObjectURL(new Blob([text], { type: "image/svg+xml" })) })
+      ? make("img", { alt: "Drawing in the response", src: URL.createObjectURL(new Blob([text], { type: "image/svg+xml" })) })
       : null,
-    make("pre", { tabindex: "0", role: "region", "aria-label": "Answer" }, cut ? told.slice(0, MAX_SHOWN) : told),
+    make("pre", { tabindex: "0", role: "region", "aria-label": "Response" }, cut ? told.slice(0, MAX_SHOWN) : told),
     cut ? make("p", { class: "note" }, `Only the first ${MAX_SHOWN} characters are shown.`) : null,
   ];
 }

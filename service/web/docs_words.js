@@ -1,4 +1,4 @@
-// Words of a schema: its type and bounds in one line, its description as paragraphs.
+// A schema as text: type and bounds in one line, description as paragraphs.
 import { make } from "./elements.js";
 
 const BOUNDS = [
@@ -6,10 +6,10 @@ const BOUNDS = [
   ["exclusiveMinimum", "above "],
   ["maximum", "at most "],
   ["exclusiveMaximum", "below "],
-  ["minLength", "characters at least "],
-  ["maxLength", "characters at most "],
-  ["minItems", "entries at least "],
-  ["maxItems", "entries at most "],
+  ["minLength", "min. length "],
+  ["maxLength", "max. length "],
+  ["minItems", "min. entries "],
+  ["maxItems", "max. entries "],
 ];
 const TYPES = { string: "text", integer: "whole number", boolean: "true or false", array: "list" };
 
@@ -24,7 +24,7 @@ export function typeWords(schema) {
   return [TYPES[schema.type] ?? schema.type ?? "any value", ...bounds(schema)].join(", ");
 }
 
-/** Text with blank lines between its paragraphs. */
+/** Paragraphs of a text, which blank lines separate. */
 export function paragraphs(text) {
   return text.split(/\n\s*\n/).filter(Boolean).map((one) => make("p", {}, one));
 }

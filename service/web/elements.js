@@ -1,6 +1,6 @@
-// Makes elements. Text stays text: nothing an answer says becomes markup.
+// Builds elements. Text is never parsed as markup.
 
-/** An element with attributes and children; `on…` attributes are listeners, null and false are left out. */
+/** An element with attributes and children; functions become `on…` listeners, null and false are skipped. */
 export function make(tag, attributes = {}, ...children) {
   const element = document.createElement(tag);
   for (const [name, value] of Object.entries(attributes)) {
@@ -12,12 +12,12 @@ export function make(tag, attributes = {}, ...children) {
   return element;
 }
 
-/** Replace what an element holds. */
+/** Replace the children of an element. */
 export function fill(element, ...children) {
   element.replaceChildren(...present(children));
 }
 
-/** A table with a caption and a row header; `figures` are the columns set as figures, from 0. */
+/** A table with caption and row headers; `figures` are the indices of numeric columns, from 0. */
 export function table(caption, heads, rows, figures = []) {
   const cell = (tag, scope) => (value, index) =>
     make(tag, { scope, class: figures.includes(index) ? "figure" : null }, value);
@@ -40,7 +40,7 @@ export function table(caption, heads, rows, figures = []) {
   );
 }
 
-/** A list of term and description. */
+/** A description list of terms and their values. */
 export function terms(pairs, className = "terms") {
   return make(
     "dl",

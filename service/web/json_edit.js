@@ -1,7 +1,7 @@
-// Changes one value in a JSON text and leaves the rest as its author wrote it.
+// Changes one value in a JSON text and keeps the rest unchanged.
 import { escapeStep, placesOf } from "./json_places.js";
 
-/** The text with this value at this pointer; objects on the way are made where they are missing. */
+/** The text with this value at this pointer; missing parent objects are added. */
 export function withValue(text, pointer, value) {
   const places = placesOf(text);
   const here = places.get(pointer);

@@ -1,6 +1,6 @@
-// Where in a JSON text each value stands, by JSON Pointer (RFC 6901).
+// Positions of the values in a JSON text, by JSON Pointer (RFC 6901).
 
-/** Thrown where the text is not JSON. */
+/** The text is not JSON; `offset` is the place of the fault. */
 export class NotJson extends Error {
   constructor(detail, offset) {
     super(detail);
@@ -14,7 +14,7 @@ const SCALAR = /(?:-?(?:0|[1-9]\d*)(?:\.\d+)?(?:[eE][+-]?\d+)?|true|false|null)/
 
 /**
  * Places by pointer: `key` and `value`, each `[from, to]` in the text; `key` is null outside objects.
- * Of equal keys the first counts.
+ * Of duplicate keys the first counts.
  */
 export function placesOf(text) {
   const places = new Map();
@@ -28,7 +28,7 @@ export function placesOf(text) {
   };
   const expect = (character) => {
     match(SPACE);
-    if (text[index] !== character) throw new NotJson(`'${character}' is expected`, index);
+    if (text[index] !== character) throw new NotJson(`expected '${character}'`, index);
     index += 1;
   };
   const next = () => (match(SPACE), text[index]);
@@ -40,7 +40,7 @@ export function placesOf(text) {
     if (!places.has(pointer)) places.set(pointer, place);
     if (text[index] === "{") members(pointer, "}", true);
     else if (text[index] === "[") members(pointer, "]", false);
-    else if (match(STRING) === null && match(SCALAR) === null) throw new NotJson("a value is expected", index);
+    else if (match(STRING) === null && match(SCALAR) === null) throw new NotJson("expected a value", index);
     place.value = [from, index];
   }
 
@@ -57,7 +57,7 @@ export function placesOf(text) {
       if (named) {
         const from = index;
         const name = match(STRING);
-        if (name === null) throw new NotJson("a key in double quotes is expected", index);
+        if (name === null) throw new NotJson("expected a key in double quotes", index);
         key = [from, index];
         step = JSON.parse(name);
         expect(":");
@@ -70,23 +70,23 @@ export function placesOf(text) {
   }
 
   value("", null);
-  if (next() !== undefined) throw new NotJson("nothing more is expected", index);
+  if (next() !== undefined) throw new NotJson("expected the end of the text", index);
   return places;
 }
 
-/** The place of a pointer, or of the deepest value on the way to it. */
+/** The place of a pointer, or of its nearest parent. */
 export function nearestPlace(places, pointer) {
   let at = pointer;
   while (!places.has(at)) at = at.slice(0, at.lastIndexOf("/"));
   return places.get(at);
 }
 
-/** A step of a pointer, as it is written in it. */
+/** A reference token, escaped for a JSON Pointer. */
 export function escapeStep(step) {
   return step.replaceAll("~", "~0").replaceAll("/", "~1");
 }
 
-/** The pointer in a URI fragment, as problems carry it. */
+/** The JSON Pointer of a URI fragment. */
 export function pointerOfFragment(fragment) {
   return decodeURIComponent(fragment.replace(/^#/, ""));
 }

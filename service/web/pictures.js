@@ -1,7 +1,7 @@
-// Pictures that the service draws, put in as images with their own words beside them.
-import { ask } from "./api.js";
+// Drawings and charts of the service, each with its text description.
+import { send } from "./api.js";
 
-/** The picture in a figure that holds an image, its words, a button to enlarge it and a link to save it. */
+/** The picture in a figure with an image, a text description, an enlarge button and a save link. */
 export function createPicture(figure) {
   const [image, words, larger, link] = ["img", "details", "button", "a"].map((tag) => figure.querySelector(tag));
   let address = null;
@@ -11,7 +11,7 @@ export function createPicture(figure) {
     image.parentElement.hidden = larger.hidden = link.hidden = !there;
   }
 
-  function tell(text, open) {
+  function describe(text, open) {
     words.querySelector("p").textContent = text;
     words.open = open;
   }
@@ -22,31 +22,31 @@ export function createPicture(figure) {
   });
 
   return {
-    /** Ask for `v1/drawings?…` with this request and show what comes. */
+    /** Request `v1/drawings?…` for this body and show the picture. */
     async show(query, body, signal) {
       const accept = "image/svg+xml";
-      const { text } = await ask(`v1/drawings?${new URLSearchParams(query)}`, { method: "POST", body, accept, signal });
-      const told = wordsOf(text);
+      const { text } = await send(`v1/drawings?${new URLSearchParams(query)}`, { method: "POST", body, accept, signal });
+      const labels = labelsOf(text);
       const made = URL.createObjectURL(new Blob([text], { type: accept }));
       image.src = made;
-      image.alt = told.title;
-      tell(told.description, words.open);
+      image.alt = labels.title;
+      describe(labels.description, words.open);
       link.href = made;
       link.download = `${query.picture}.svg`;
       show(true);
       if (address) URL.revokeObjectURL(address);
       address = made;
     },
-    /** Say why there is no picture. */
-    miss(reason) {
-      tell(reason, true);
+    /** Show why there is no picture. */
+    showMissing(reason) {
+      describe(reason, true);
       show(false);
     },
   };
 }
 
-/** Title and description of a drawing. It is parsed apart from the page, so nothing in it runs. */
-function wordsOf(svg) {
+/** Title and description of a drawing; parsed apart from the page, so no script in it runs. */
+function labelsOf(svg) {
   const root = new DOMParser().parseFromString(svg, "image/svg+xml").documentElement;
   const words = (tag) => [...root.children].find((child) => child.localName === tag)?.textContent.trim() ?? "";
   return { title: words("title") || "Drawing of the stack", description: words("desc") };

@@ -1,13 +1,13 @@
-// The fields of one plane that was read: how, where, and what the dial showed.
+// The fields of one measuring plane: method, distance and readings.
 import { fill, make } from "./elements.js";
 
 const KINDS = {
-  equal_steps: "at equal steps of a turn",
-  dial: "at angles of my own",
-  range: "largest less smallest only (TIR)",
+  equal_steps: "at equal angles",
+  dial: "at chosen angles",
+  range: "TIR only",
 };
 
-/** Fields in a box; `at` is the pointer of the plane in the request, which its inputs carry. */
+/** Fields in a box; `at` is the JSON Pointer of the plane in the request. */
 export function createPlaneFields(box, at) {
   const id = (name) => `plane${at.replaceAll("/", "-")}-${name}`;
   const kind = make(
@@ -25,14 +25,14 @@ export function createPlaneFields(box, at) {
     onchange: () => build(readings()),
   });
   const rows = make("div", { class: "dial" });
-  const stepsField = labelled("Readings", steps);
+  const stepsField = labelled("Number of readings", steps);
   box.classList.add("plane");
   fill(
     box,
     make(
       "div",
       { class: "fields" },
-      labelled("Read", kind),
+      labelled("Method", kind),
       labelled("Distance from the last clamping face", distance, "mm"),
       stepsField,
     ),
@@ -65,7 +65,7 @@ export function createPlaneFields(box, at) {
   }
 
   return {
-    /** The plane as the request wants it. */
+    /** The plane in the form of the request. */
     get value() {
       const start = { kind: kind.value, distance_mm: numberOf(distance.value) };
       if (kind.value === "range") return { ...start, tir_um: numberOf(rows.querySelector("input").value) };
@@ -87,7 +87,7 @@ export function createPlaneFields(box, at) {
   };
 }
 
-/** A number where the text is one, with a point or a comma; null for nothing; else the text, for the service to refuse. */
+/** The number in a text (decimal point or comma), null if empty; any other text as it is, which the service rejects. */
 export function numberOf(text) {
   const plain = text.trim().replace(",", ".").replace("−", "-");
   if (plain === "") return null;

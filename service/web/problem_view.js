@@ -1,40 +1,40 @@
-// Shows a problem: what is wrong, and for each fault a button that leads to it.
+// Shows a problem, with a button for each fault that jumps to its place.
 import { fill, make } from "./elements.js";
 import { pointerOfFragment } from "./json_places.js";
 
 /**
  * Show a problem, or nothing for null.
  *
- * `places` has `line(line, column)` and `pointer(pointer)`, which lead to the place of a fault.
+ * `places` has `line(line, column)` and `pointer(pointer)`, which jump to the place of a fault.
  */
-export function showProblem(box, told, places = null) {
-  box.hidden = told === null;
-  if (told === null) {
+export function showProblem(box, problem, places = null) {
+  box.hidden = problem === null;
+  if (problem === null) {
     fill(box);
     return;
   }
   fill(
     box,
-    make("p", { class: "problem-title" }, make("span", { class: "sign", "aria-hidden": "true" }, "✕"), told.title),
-    make("p", {}, told.detail),
-    told.errors?.length ? make("ul", { class: "faults" }, told.errors.map((fault) => faultItem(fault, places))) : null,
+    make("p", { class: "problem-title" }, make("span", { class: "sign", "aria-hidden": "true" }, "✕"), problem.title),
+    make("p", {}, problem.detail),
+    problem.errors?.length ? make("ul", { class: "faults" }, problem.errors.map((fault) => faultItem(fault, places))) : null,
   );
 }
 
-/** Lead to the first fault that has a place. */
-export function leadToFirst(told, places) {
-  const fault = told.errors?.find((one) => one.line || one.pointer !== undefined);
-  if (fault) lead(fault, places);
+/** Go to the first fault with a place. */
+export function goToFirst(problem, places) {
+  const fault = problem.errors?.find((one) => one.line || one.pointer !== undefined);
+  if (fault) goTo(fault, places);
 }
 
 function faultItem(fault, places) {
   const words = fault.line ? `line ${fault.line}, column ${fault.column}` : shownPointer(fault.pointer);
   const place =
-    words && places ? make("button", { type: "button", class: "place", onclick: () => lead(fault, places) }, words) : words;
+    words && places ? make("button", { type: "button", class: "place", onclick: () => goTo(fault, places) }, words) : words;
   return make("li", {}, place, place ? " " : null, fault.detail);
 }
 
-function lead(fault, places) {
+function goTo(fault, places) {
   if (fault.line) places.line(fault.line, fault.column, fault);
   else places.pointer(pointerOfFragment(fault.pointer));
 }

@@ -1,4 +1,4 @@
-// Which values of a request are changed most, read from the request itself.
+// The values of a request that users change most.
 import { valueAt } from "./json_edit.js";
 import { fieldWords } from "./words.js";
 
@@ -14,7 +14,7 @@ const OPERATION = [
 /**
  * Groups of fields: `{title, fields: [{pointer, label, unit, value, choices}]}`.
  *
- * A field that the request does not state has the value undefined.
+ * The value is undefined where the request does not state the field.
  */
 export function quickFields(request) {
   if (request === null || typeof request !== "object") return [];
@@ -36,7 +36,7 @@ export function quickFields(request) {
       ],
     },
     { title: "Joints", fields: jointFields(request.stack?.joints, field) },
-    { title: "Cutter", fields: cutterFields(request.stack?.components, field) },
+    { title: "Cutting tool", fields: cutterFields(request.stack?.components, field) },
     { title: "Machine", fields: [field("/machine/max_speed_rpm", "Highest speed")] },
   ];
   return groups.filter((group) => group.fields.length > 0);
@@ -47,7 +47,7 @@ function jointFields(joints, field) {
   return joints.flatMap((joint, index) => {
     const name = `${joint?.upper} / ${joint?.lower}`;
     const at = `/stack/joints/${index}`;
-    // Grip and projection follow from each other; the one that is not stated is offered only where neither is.
+    // Grip and projection determine each other: offer both only where neither is stated.
     const wanted = ["grip_length_mm", "projection_mm"].filter((one) => joint?.[one] !== undefined);
     return (wanted.length ? wanted : ["grip_length_mm", "projection_mm"]).map((one) =>
       field(`${at}/${one}`, `${one === "grip_length_mm" ? "Grip length" : "Projection"} ${name}`),

@@ -1,9 +1,9 @@
-// A form for the values that are changed most; it is made anew when the request gets other fields.
+// A form for the values that users change most; rebuilt when the request gets other fields.
 import { fill, make } from "./elements.js";
 import { quickFields } from "./quick_fields.js";
 import { sentence } from "./words.js";
 
-/** The form in a box; `changed(pointer, value)` is told of each change, value undefined for an emptied field. */
+/** The form in a box; calls `changed(pointer, value)` on each change, value undefined for an emptied field. */
 export function createQuickForm(box, changed) {
   let shape = "";
   let inputs = new Map();
@@ -69,7 +69,7 @@ export function createQuickForm(box, changed) {
   };
 }
 
-/** A number where it is one, with a point or a comma; other text as it is, since a length may carry its unit. */
+/** The number in a text (decimal point or comma); other text as it is, since a length may have a unit. */
 function valueOf(text) {
   const plain = text.trim();
   if (plain === "") return undefined;

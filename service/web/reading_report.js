@@ -1,4 +1,4 @@
-// The answer to a reading: the decision, the next step, and what the readings tell.
+// The report of a reading: decision, next step, planes and prediction.
 import { dialPicture } from "./dial_picture.js";
 import { fill, make, table, terms } from "./elements.js";
 import { amount, percent, SIGNS } from "./words.js";
@@ -9,13 +9,13 @@ const DECISIONS = {
   not_proven: ["Not proven", "review"],
 };
 
-/** Show the answer to what was asked. */
-export function showReading(box, report, asked) {
+/** Show the report of a request. */
+export function showReading(box, report, request) {
   fill(
     box,
     decision(report.decision),
     make("section", { class: "next" }, make("h3", {}, "Next step"), make("p", {}, report.next_step.text)),
-    planes(report, asked),
+    planes(report, request),
     axis(report.axis),
     trial(report.trial),
     prediction(report.prediction),
@@ -25,7 +25,7 @@ export function showReading(box, report, asked) {
 }
 
 function decision(told) {
-  const [words, look] = told ? DECISIONS[told.decision] : ["No limit was given", "review"];
+  const [words, look] = told ? DECISIONS[told.decision] : ["No limit stated", "review"];
   const uncertainty = told?.expanded_uncertainty_um;
   return make(
     "div",
@@ -39,7 +39,7 @@ function decision(told) {
         ? make(
             "p",
             {},
-            `${amount(told.tir_um, 1, "µm")} judged against ${amount(told.limit_um, 1, "µm")}` +
+            `TIR ${amount(told.tir_um, 1, "µm")}, limit ${amount(told.limit_um, 1, "µm")}` +
               (uncertainty === null ? ", uncertainty not stated." : `, expanded uncertainty ${amount(uncertainty, 1, "µm")} (ISO 14253-1).`),
           )
         : null,
@@ -48,7 +48,7 @@ function decision(told) {
   );
 }
 
-function planes(report, asked) {
+function planes(report, request) {
   const rows = report.planes.map((one) => [
     amount(one.distance_mm, 1),
     amount(one.tir_um, 1),
@@ -57,17 +57,17 @@ function planes(report, asked) {
     one.high_point_deg === null ? "–" : amount(one.high_point_deg, 0),
     amount(one.form_um, 1),
   ]);
-  const heads = ["distance, mm", "range, µm", "judged, µm", "eccentricity, µm", "high point, °", "form, µm"];
-  const pictures = report.planes.map((one, index) => dialPicture(asked.planes[index], one)).filter(Boolean);
+  const heads = ["distance, mm", "TIR, µm", "TIR for decision, µm", "eccentricity, µm", "high point, °", "form deviation, µm"];
+  const pictures = report.planes.map((one, index) => dialPicture(request.planes[index], one)).filter(Boolean);
   return make(
     "section",
     {},
-    make("h3", {}, "What was read"),
-    table("Planes", heads, rows, [0, 1, 2, 3, 4, 5]),
+    make("h3", {}, "Readings"),
+    table("Measuring planes", heads, rows, [0, 1, 2, 3, 4, 5]),
     pictures.length
       ? [
           make("div", { class: "dial-pictures" }, pictures),
-          make("p", { class: "note" }, "Dashed: a part that runs true. Dots: what the dial showed, enlarged. The line points to the high point; angles are those of the readings."),
+          make("p", { class: "note" }, "Dashed: zero runout. Dots: readings, enlarged. Line: direction of the high point."),
         ]
       : null,
   );
@@ -88,12 +88,12 @@ function trial(told) {
   return make(
     "section",
     {},
-    make("h3", {}, `What turning ${told.joint} told`),
+    make("h3", {}, `Trial turn of ${told.joint}`),
     terms([
-      ["Stays when it is turned", amount(told.before_joint_um, 1, "µm")],
-      ["Turns with it", amount(told.beyond_joint_um, 1, "µm")],
-      ["Turn it on by", amount(told.turn_deg, 0, "°")],
-      ["Leaves", amount(told.leaves_tir_um, 1, "µm")],
+      ["Fixed part of the eccentricity", amount(told.before_joint_um, 1, "µm")],
+      ["Part that turns with the joint", amount(told.beyond_joint_um, 1, "µm")],
+      ["Turn further by", amount(told.turn_deg, 0, "°")],
+      ["Remaining TIR", amount(told.leaves_tir_um, 1, "µm")],
     ]),
   );
 }
@@ -108,8 +108,8 @@ function prediction(told) {
     amount(one.p99_um, 1),
     percent(one.share_below, 1),
   ]);
-  const heads = ["from gauge line, mm", "half below, µm", "95 % below, µm", "99 % below, µm", "read less than this"];
-  return make("section", {}, make("h3", {}, "Against the prediction"), table("Assemblies of this stack", heads, rows, [0, 1, 2, 3, 4]));
+  const heads = ["from gauge line, mm", "median, µm", "95th percentile, µm", "99th percentile, µm", "share below this reading"];
+  return make("section", {}, make("h3", {}, "Comparison with the prediction"), table("Predicted TIR of this stack", heads, rows, [0, 1, 2, 3, 4]));
 }
 
 function list(title, lines) {

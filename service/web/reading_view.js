@@ -1,11 +1,11 @@
-// The view that judges a gauge reading: what was read, the decision, and what to do next.
+// The view that judges a runout reading: readings, decision and next step.
 import { get, post, Problem } from "./api.js";
 import { make } from "./elements.js";
 import { createPlaneFields, numberOf } from "./plane_fields.js";
-import { leadToFirst, showProblem } from "./problem_view.js";
+import { goToFirst, showProblem } from "./problem_view.js";
 import { showReading } from "./reading_report.js";
 
-/** Set the view up; `stackText` gives the text of the request that is checked. */
+/** Set up the view; `stackText` returns the request text of the check view. */
 export function createReadingView(element, stackText) {
   const find = (name) => element.querySelector(`[data-part="${name}"]`);
   const form = find("form");
@@ -17,23 +17,23 @@ export function createReadingView(element, stackText) {
   let exampleStack = null;
 
   function request() {
-    const asked = {
+    const body = {
       planes: planes.slice(0, field("second").checked ? 2 : 1).map((plane) => plane.value),
       limit_um: numberOf(field("limit").value),
       expanded_uncertainty_um: numberOf(field("uncertainty").value),
       pin_tir_um: numberOf(field("pin").value),
     };
     if (field("turned").checked)
-      asked.trial = {
+      body.trial = {
         upper: field("upper").value.trim(),
         lower: field("lower").value.trim(),
         turned_deg: numberOf(field("angle").value),
         plane: again.value,
       };
-    return { ...asked, ...stackAsked() };
+    return { ...body, ...stackFields() };
   }
 
-  function stackAsked() {
+  function stackFields() {
     if (field("stack").value === "example") return { stack: exampleStack };
     if (field("stack").value !== "checked") return {};
     const { stack, components, machine, policy } = JSON.parse(stackText());
@@ -54,8 +54,8 @@ export function createReadingView(element, stackText) {
     } catch (error) {
       if (!(error instanceof Problem)) throw error;
       find("report").hidden = true;
-      showProblem(find("problem"), error.told, places);
-      leadToFirst(error.told, places);
+      showProblem(find("problem"), error.document, places);
+      goToFirst(error.document, places);
     } finally {
       find("result").removeAttribute("aria-busy");
     }
@@ -66,13 +66,13 @@ export function createReadingView(element, stackText) {
       return JSON.stringify(request());
     } catch {
       throw new Problem({
-        title: "The stack that is checked is not JSON",
-        detail: "Mend it under 'Check a stack', or judge the reading without a stack.",
+        title: "The request under Check is not JSON",
+        detail: "Fix it under 'Check a stack', or judge the reading without a stack.",
       });
     }
   }
 
-  /** Focus the field of a pointer, or of the nearest above it. */
+  /** Focus the field at a pointer, or at its nearest parent. */
   function focusOn(pointer) {
     for (let at = pointer; at; at = at.slice(0, at.lastIndexOf("/"))) {
       const input = form.querySelector(`[data-at="${CSS.escape(at)}"], [data-at^="${CSS.escape(`${at}/`)}"]`);
@@ -117,7 +117,7 @@ export function createReadingView(element, stackText) {
     async start() {
       examples = (await get("static/examples.json")).readings;
       find("example").replaceChildren(
-        make("option", { value: "" }, "a reading of your own"),
+        make("option", { value: "" }, "Your own reading"),
         ...examples.map((one) => make("option", { value: one.name }, one.summary)),
       );
       show(examples[0].request);

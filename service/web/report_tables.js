@@ -1,8 +1,8 @@
-// The figures of a report as tables: runout budget, speed, grip, stiffness.
+// The figures of a report as tables.
 import { make, table } from "./elements.js";
 import { amount, percent, sentence } from "./words.js";
 
-/** Sections with the figures, each a box to open; empty ones are left out. */
+/** Sections with the figures, each in a collapsible box; empty ones are left out. */
 export function figureTables(report) {
   return make(
     "section",
@@ -13,7 +13,7 @@ export function figureTables(report) {
     box("Balance and mass", balance(report)),
     box("Grip", grip(report.grip)),
     box("Stiffness", stiffness(report.stiffness)),
-    box("Load of the cut", load(report.load)),
+    box("Cutting load", load(report.load)),
   );
 }
 
@@ -33,11 +33,11 @@ function runout(told) {
     percent(one.gauge_plane_share),
   ]);
   return [
-    told.complete ? null : make("p", {}, "Not every contributor is known, so these figures are too small."),
+    told.complete ? null : make("p", {}, "Some contributors are not known, so the true readings are larger."),
     planes.length
       ? table(
           "Total indicator reading, µm",
-          ["plane", "from gauge line, mm", "half below", "95 % below", "best", "worst", "within limit"],
+          ["plane", "from gauge line, mm", "median", "95th percentile", "lowest by clocking", "worst case", "within the limit"],
           planes.map(([name, plane]) => [
             name,
             amount(plane.z_mm, 2),
@@ -58,17 +58,17 @@ function speed(told) {
   if (!told.limits.length) return [];
   const rows = told.limits.map((one) => [sentence(one.cause), one.component ?? "–", amount(one.speed_rpm)]);
   return [
-    table("Limits of the speed, the lowest governs", ["limit by", "part", "rpm"], rows, [2]),
-    told.complete ? null : make("p", {}, "A limit that applies is not known."),
+    table("Speed limits; the lowest governs", ["limited by", "part or joint", "rpm"], rows, [2]),
+    told.complete ? null : make("p", {}, "At least one applicable limit is not known."),
   ].filter(Boolean);
 }
 
 function balance({ balance: told, mass }) {
   const rows = [
-    ["unbalance, 95 % have less", amount(told.unbalance_p95_gmm, 2, "g·mm")],
-    ["unbalance, worst", amount(told.unbalance_worst_gmm, 2, "g·mm")],
-    [`permissible${told.grade ? ` for ${told.grade}` : ""}`, amount(told.permissible_gmm, 2, "g·mm")],
-    ["finest grade kept", told.best_grade ?? "not known"],
+    ["unbalance, 95th percentile", amount(told.unbalance_p95_gmm, 2, "g·mm")],
+    ["unbalance, worst case", amount(told.unbalance_worst_gmm, 2, "g·mm")],
+    [`permissible unbalance${told.grade ? ` for ${told.grade}` : ""}`, amount(told.permissible_gmm, 2, "g·mm")],
+    ["finest grade met", told.best_grade ?? "not known"],
     ["rotating force", amount(told.rotating_force_n, 2, "N")],
     ["mass", amount(mass.total_kg, 3, "kg")],
     ["centre of mass from gauge line", amount(mass.centre_of_mass_mm, 1, "mm")],
@@ -87,19 +87,19 @@ function grip(joints) {
     amount(one.torque_capacity_n_m, 1),
     amount(one.safety_factor, 2),
   ]);
-  const heads = ["joint", "held, mm", "at least, mm", "sticks out, mm", "holds, N·m", "safety"];
-  return [table("Straight shanks and what holds them", heads, rows, [1, 2, 3, 4, 5])];
+  const heads = ["joint", "grip length, mm", "minimum, mm", "projection, mm", "torque capacity, N·m", "safety factor against slip"];
+  return [table("Grip on straight shanks", heads, rows, [1, 2, 3, 4, 5])];
 }
 
 function stiffness(told) {
   if (told.tip_compliance_um_per_n === null) return [];
   const shares = told.shares.map((one) => [one.name, one.kind, percent(one.share)]);
   return [
-    table("Where the deflection of the tip comes from", ["part", "kind", "share"], shares, [2]),
-    make("p", {}, `Bending frequencies: ${told.bending_frequencies_hz.map((one) => amount(one)).join(", ")} Hz.`),
+    table("Share of the deflection at the tip", ["part", "kind", "share"], shares, [2]),
+    make("p", {}, `Natural frequencies in bending: ${told.bending_frequencies_hz.map((one) => amount(one)).join(", ")} Hz.`),
     told.deflection_um === null
       ? null
-      : make("p", {}, `${amount(told.radial_force_n, 0, "N")} moves the tip by ${amount(told.deflection_um, 1, "µm")}.`),
+      : make("p", {}, `${amount(told.radial_force_n, 0, "N")} at the tip deflects it by ${amount(told.deflection_um, 1, "µm")}.`),
     make("ul", { class: "plain" }, told.notes.map((one) => make("li", {}, one))),
   ].filter(Boolean);
 }
@@ -108,9 +108,9 @@ function load(told) {
   if (told.source === null) return [];
   const rows = [
     ["torque", amount(told.torque_n_m, 2, "N·m")],
-    ["pull out of the clamp", amount(told.axial_pull_n, 0, "N")],
+    ["pull-out force", amount(told.axial_pull_n, 0, "N")],
     ["radial force", amount(told.radial_force_n, 0, "N")],
-    ["power at the spindle", amount(told.power_kw, 2, "kW")],
+    ["spindle power", amount(told.power_kw, 2, "kW")],
   ].filter(([, value]) => value !== "not known");
-  return [table(`Load, ${told.source}`, ["quantity", "value"], rows, [1])];
+  return [table(told.source === "stated" ? "Cutting load, stated in the request" : "Cutting load, computed from the cut", ["quantity", "value"], rows, [1])];
 }

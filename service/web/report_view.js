@@ -1,4 +1,4 @@
-// The report of a check: verdict, key figures, objections, gaps and cautions.
+// The report of a check: verdict, key figures, findings, undecided rules and cautions.
 import { fill, make, terms } from "./elements.js";
 import { figureTables } from "./report_tables.js";
 import { ruleReasons } from "./rule_reasons.js";
@@ -10,7 +10,7 @@ const VERDICTS = {
   fail: "Fail",
 };
 
-/** One sentence that tells the outcome. */
+/** The counts of findings in one sentence. */
 export function outcome(report) {
   const { errors, warnings, advice, undecided, decided } = report.summary;
   return (
@@ -19,8 +19,8 @@ export function outcome(report) {
   );
 }
 
-/** The verdict with its two figures that matter most, in one line. */
-export function inShort(report) {
+/** Verdict, runout and highest speed in one line. */
+export function headline(report) {
   const { runout, speed } = report;
   const plane = runout.limit_at === "tip" ? runout.tip : runout.gauge_plane;
   const read = runout.complete && plane ? amount(plane.p95_um, 1, "µm") : "runout not known";
@@ -45,28 +45,28 @@ export function showVerdict(box, report) {
   );
 }
 
-/** Show the figures that are asked for most. */
+/** Show the key figures. */
 export function showFigures(box, report) {
   fill(box, terms(keyFigures(report), "figures"));
 }
 
-/** Show objections and gaps; `toPlace` leads to a pointer of the request. */
+/** Show findings and undecided rules; `toPlace` jumps to a pointer in the request. */
 export function showFindings(box, report, toPlace) {
   fill(
     box,
-    part("Findings", report.findings.map((one) => findingItem(one, toPlace)), "No rule objects."),
+    part("Findings", report.findings.map((one) => findingItem(one, toPlace)), "No findings."),
     report.undecided.length
       ? part(
           "Undecided",
           report.undecided.map((one) => gapItem(one, toPlace)),
           "",
-          "These rules concern the stack and lack a value. Nothing passes silently: state the value and they decide.",
+          "These rules apply to the stack but lack data. Add the missing values to get a verdict.",
         )
       : null,
   );
 }
 
-/** Show what there is to read in peace: tables of figures, cautions, where the answer comes from. */
+/** Show tables of figures, cautions and provenance. */
 export function showDetails(box, report) {
   fill(
     box,
@@ -93,7 +93,7 @@ function findingItem(one, toPlace) {
     head(one, one.severity),
     make("p", {}, one.message),
     make("p", {}, make("strong", {}, "Remedy: "), one.remedy),
-    placeList("Where", one.at, toPlace),
+    placeList("In the request", one.at, toPlace),
     ruleReasons(one.code),
   );
 }
@@ -105,8 +105,8 @@ function gapItem(one, toPlace) {
     "li",
     { class: "finding undecided" },
     head(one, "undecided"),
-    make("p", {}, `Not known: ${lacks}. If it objected, it would be ${withArticle(one.severity)}.`),
-    placeList("State one of", fields, toPlace),
+    make("p", {}, `Missing: ${lacks}. Severity if violated: ${one.severity}.`),
+    placeList("Add one of", fields, toPlace),
     ruleReasons(one.code),
   );
 }
@@ -140,36 +140,33 @@ function keyFigures({ runout, speed, geometry, mass, stiffness, balance }) {
     [
       `Runout, ${where}`,
       runout.complete || plane === null ? amount(plane?.p95_um, 1, "µm") : `over ${amount(plane.p95_um, 1, "µm")}`,
-      runout.complete ? "95 % read less" : "not all contributors known",
+      runout.complete ? "95th percentile" : "some contributors not known",
       runout.limit_um === null
-        ? "no limit asked"
+        ? "no limit stated"
         : `limit ${amount(runout.limit_um, 1, "µm")}` +
-          (runout.complete && plane ? `, kept by ${percent(plane.probability_within_limit)}` : ""),
+          (runout.complete && plane ? `, ${percent(plane.probability_within_limit)} within` : ""),
     ],
     [
       "Highest speed",
       amount(governing?.speed_rpm, 0, "rpm"),
       governing ? `by ${governing.component ?? sentence(governing.cause).toLowerCase()}` : "no limit known",
-      speed.asked_rpm === null ? "no speed asked" : `asked ${amount(speed.asked_rpm, 0, "rpm")}`,
+      speed.asked_rpm === null ? "no speed programmed" : `programmed ${amount(speed.asked_rpm, 0, "rpm")}`,
     ],
-    ["Tip from gauge line", amount(geometry.tip_mm, 1, "mm"), `gauge plane ${amount(geometry.gauge_plane_mm, 1, "mm")}`],
-    ["Stiffness at tip", amount(stiffness.tip_stiffness_n_per_um, 2, "N/µm"), `critical ${amount(stiffness.critical_speed_rpm, 0, "rpm")}`],
+    ["Projection from the gauge line", amount(geometry.tip_mm, 1, "mm"), `gauge plane ${amount(geometry.gauge_plane_mm, 1, "mm")}`],
+    ["Stiffness at tip", amount(stiffness.tip_stiffness_n_per_um, 2, "N/µm"), `critical speed ${amount(stiffness.critical_speed_rpm, 0, "rpm")}`],
     [
       "Unbalance",
       amount(balance.unbalance_p95_gmm, 2, "g·mm"),
-      balance.grade ? `${balance.grade} permits ${amount(balance.permissible_gmm, 1, "g·mm")}` : "no grade asked",
+      balance.grade ? `${balance.grade}: permissible ${amount(balance.permissible_gmm, 1, "g·mm")}` : "no grade required",
     ],
-    ["Mass", amount(mass.total_kg, 2, "kg"), `tilting ${amount(mass.tilting_moment_n_m, 2, "N·m")}`],
+    ["Mass", amount(mass.total_kg, 2, "kg"), `tilting moment ${amount(mass.tilting_moment_n_m, 2, "N·m")}`],
   ];
 }
 
 function provenance(told) {
   return (
     `${told.service} ${told.version}, rules ${told.rulebook_sha256.slice(0, 12)}, ` +
-    `request ${told.request_sha256.slice(0, 12)}. The same request gives the same answer.`
+    `request ${told.request_sha256.slice(0, 12)}. Identical requests give identical reports.`
   );
 }
 
-function withArticle(severity) {
-  return severity === "advice" ? "advice" : `${severity === "error" ? "an" : "a"} ${severity}`;
-}

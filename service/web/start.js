@@ -1,4 +1,4 @@
-// The start page: its three views, and the token that some services want.
+// The start page: three views and the access token field.
 import { Problem } from "./api.js";
 import { createCheckView } from "./check_view.js";
 import { createComparisonView } from "./comparison_view.js";
@@ -27,11 +27,11 @@ async function start() {
     showProblem(part("start-problem"), null);
   } catch (error) {
     if (!(error instanceof Problem)) throw error;
-    showProblem(part("start-problem"), error.told);
+    showProblem(part("start-problem"), error.document);
   }
 }
 
-// What was written meanwhile stays.
+// Keep what the user has typed meanwhile.
 createTokenField(part("token"), () => (started ? check.again() : start()));
 followAddress([...document.querySelectorAll("[data-view]")], [...document.querySelectorAll("nav a[href^='#']")]);
 start();

@@ -1,10 +1,10 @@
-// Asks for a bearer token when the service wants one, and keeps it in memory only.
+// A field for the bearer token, which is kept in memory only.
 import { useToken } from "./api.js";
 
-/** Show the form when a token is wanted; `again` is called when one was given. */
+/** Show the form when the service requires a token; calls `again` once it is entered. */
 export function createTokenField(form, again) {
   const input = form.querySelector("input");
-  document.addEventListener("tokenwanted", () => {
+  document.addEventListener("tokenrequired", () => {
     if (!form.hidden) return;
     form.hidden = false;
     input.focus();

@@ -1,6 +1,6 @@
-// Shows one view at a time, the one that the address names after its "#", and tells it by the event "shown".
+// Shows one view at a time, by the fragment of the address, and fires its event "shown".
 
-/** Follow the address; the first view is shown where it names none. */
+/** Follow the address; without a known fragment, show the first view. */
 export function followAddress(views, links) {
   function show() {
     const wanted = views.find((view) => `#${view.id}` === location.hash) ?? views[0];

@@ -1,6 +1,6 @@
-// Words for figures, fields and verdicts.
+// Text for figures, fields and verdicts.
 
-/** Every state has a sign of its own, so that nothing is told by colour alone. */
+/** A sign for every state, so that colour alone carries no meaning. */
 export const SIGNS = {
   pass: "✓",
   review: "?",
@@ -27,19 +27,19 @@ const UNITS = [
   ["_n", "N"],
 ];
 
-/** A field's name as words and its unit. */
+/** A field's name in words, and its unit. */
 export function fieldWords(name) {
   const [suffix, unit] = UNITS.find(([end]) => name.endsWith(end)) ?? ["", ""];
   return { words: sentence(name.slice(0, name.length - suffix.length)), unit };
 }
 
-/** Words from a name with underscores, the first letter large. */
+/** A name with underscores in sentence case. */
 export function sentence(name) {
   const words = name.replaceAll("_", " ");
   return words.charAt(0).toUpperCase() + words.slice(1);
 }
 
-/** A figure with so many digits after the point at most and its unit; "not known" for null. */
+/** A figure rounded to `digits` decimals, with its unit; "not known" for null. */
 export function amount(value, digits = 0, unit = "") {
   if (value === null || value === undefined) return "not known";
   const figure = typeof value === "number" ? String(Number(value.toFixed(digits))) : String(value);

@@ -17,7 +17,7 @@ def verdict(page: Page) -> Locator:
 
 
 def editor(page: Page) -> Locator:
-    return page.get_by_label("The whole request, JSON")
+    return page.get_by_label("Request, JSON")
 
 
 def chosen_text(page: Page) -> str:
@@ -36,7 +36,7 @@ def page(open_page: OpenPage) -> Page:
 def test_the_page_shows_a_check_and_a_drawing_at_once(page: Page) -> None:
     """Verdict, figures and the drawing of the first example are there without a click."""
     expect(page.get_by_role("heading", level=1)).to_have_text("stackgauge")
-    expect(page.locator("#check .figures")).to_contain_text("95 % read less")
+    expect(page.locator("#check .figures")).to_contain_text("95th percentile")
     drawing = page.locator('#check [data-part="drawing"] img')
     expect(drawing).to_have_attribute("alt", re.compile("KB-T-0042"))
     assert drawing.evaluate("image => image.decode().then(() => image.naturalWidth)") > 100
@@ -78,7 +78,7 @@ def test_an_emptied_field_is_not_stated(page: Page) -> None:
     """The member leaves the JSON, the rest stays as it was written."""
     text = editor(page).input_value()
     page.get_by_label("Balance grade").select_option("")
-    expect(page.locator("#check .figures")).to_contain_text("no grade asked")
+    expect(page.locator("#check .figures")).to_contain_text("no grade required")
     told = json.loads(text)
     del told["operation"]["balance_grade"]
     assert json.loads(editor(page).input_value()) == told
@@ -127,20 +127,20 @@ def test_equal_keys_lead_to_their_object(page: Page) -> None:
 
 def test_findings_lead_to_their_place_and_tell_why(page: Page) -> None:
     """A finding names remedy and place; its rule explains itself when it is opened."""
-    page.get_by_label("Begin with").first.select_option("KB-T-0043")
+    page.get_by_label("Start from").first.select_option("KB-T-0043")
     finding = page.locator("#check .finding", has_text="GRIP-010")
     expect(finding).to_contain_text("Remedy")
     finding.get_by_role("button", name="/stack/joints/1").click()
     line = editor(page).evaluate("area => area.value.slice(0, area.selectionStart).split('\\n').at(-1).trim()")
     assert (line, chosen_text(page)) == ("", "{")
     assert editor(page).evaluate("area => area.scrollTop") > 0
-    finding.get_by_text("Why rule GRIP-010").click()
+    finding.get_by_text("About rule GRIP-010").click()
     expect(finding).to_contain_text("Source:")
 
 
 def test_what_is_undecided_names_the_fields_that_would_decide(page: Page) -> None:
     """Nothing passes silently."""
-    page.get_by_label("Begin with").first.select_option("patchy")
+    page.get_by_label("Start from").first.select_option("patchy")
     expect(verdict(page)).to_contain_text("Review")
     gap = page.locator("#check .finding.undecided", has_text="RUN-010")
     expect(gap.get_by_role("button", name="/stack/components/1/runout")).to_be_visible()
@@ -148,7 +148,7 @@ def test_what_is_undecided_names_the_fields_that_would_decide(page: Page) -> Non
 
 def test_what_was_edited_can_be_come_back_to(page: Page) -> None:
     """Looking at an example does not cost the text that was written."""
-    begin = page.get_by_label("Begin with").first
+    begin = page.get_by_label("Start from").first
     page.get_by_label("Spindle speed rpm").fill("15500")
     expect(begin).to_have_value("")
     begin.select_option("patchy")
@@ -161,12 +161,12 @@ def test_what_was_edited_can_be_come_back_to(page: Page) -> None:
 def test_a_file_is_checked(page: Page) -> None:
     """JSON from the disk takes the place of the example."""
     told = {"name": "own.json", "mimeType": "application/json", "buffer": b'{"stack": {"id": "OWN", "components": []}}'}
-    page.get_by_label("Open a file").set_input_files(told)  # type: ignore[arg-type]
+    page.get_by_label("Open file").set_input_files(told)  # type: ignore[arg-type]
     expect(page.locator('#check [data-part="problem"]')).to_contain_text("/stack/components")
     assert "OWN" in editor(page).input_value()
 
 
-@pytest.mark.parametrize("picture", ["Runout by part", "Distribution", "Along the axis", "Speed"])
+@pytest.mark.parametrize("picture", ["Runout budget", "Runout distribution", "Runout along the axis", "Speed limits"])
 def test_the_pictures_of_the_figures_can_be_chosen(page: Page, picture: str) -> None:
     """Each has words of its own beside it, and can be saved."""
     page.get_by_role("radio", name=picture).check()
@@ -192,7 +192,7 @@ def test_a_token_is_asked_for_and_sent(open_page: OpenPage) -> None:
 
     page.route("**/v1/**", guard)
     page.goto("/")
-    field = page.get_by_label("This service asks for an access token")
+    field = page.get_by_label("Access token required")
     expect(field).to_be_focused()
     page.get_by_label("Spindle speed rpm").fill("9001")
     field.fill("lathe")

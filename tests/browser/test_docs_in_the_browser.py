@@ -29,7 +29,7 @@ def test_every_operation_can_be_sent_as_it_is_shown(open_page: OpenPage) -> None
         page.locator("#operations").get_by_role("link", name=told["summary"], exact=True).click()
         expect(page.locator("#operation h2")).to_have_text(told["summary"])
         page.get_by_role("button", name="Send").click()
-        expect(page.locator("#operation [role=status]")).to_contain_text("Answer 200")
+        expect(page.locator("#operation [role=status]")).to_contain_text("Status 200")
         expect(page.locator("#answer pre")).not_to_be_empty()
 
 

@@ -12,7 +12,7 @@ OpenPage = Callable[..., Page]
 
 
 def show_check(page: Page) -> None:
-    page.get_by_label("Begin with").first.select_option("KB-T-0043")
+    page.get_by_label("Start from").first.select_option("KB-T-0043")
     expect(page.locator("#check .verdict-word")).to_contain_text("Fail")
     for box in page.locator("#check details").all():
         box.locator("summary").first.click()
@@ -20,20 +20,20 @@ def show_check(page: Page) -> None:
 
 def show_problem(page: Page) -> None:
     expect(page.locator("#check .verdict-word")).to_be_visible()
-    page.get_by_label("The whole request, JSON").fill("{")
+    page.get_by_label("Request, JSON").fill("{")
     expect(page.locator("#check .problem")).to_be_visible()
 
 
 def show_gaps(page: Page) -> None:
     expect(page.locator("#check .verdict-word")).to_be_visible()
-    page.get_by_label("Begin with").first.select_option("patchy")
+    page.get_by_label("Start from").first.select_option("patchy")
     expect(page.locator("#check .finding").first).to_be_visible()
 
 
 def judge_reading(page: Page) -> None:
-    expect(page.get_by_label("Limit, TIR")).to_have_value("10")
-    page.get_by_label("Begin with").locator("visible=true").select_option("trial")
-    page.get_by_role("button", name="Judge the reading").click()
+    expect(page.get_by_label("Runout limit, TIR")).to_have_value("10")
+    page.get_by_label("Start from").locator("visible=true").select_option("trial")
+    page.get_by_role("button", name="Judge reading").click()
     expect(page.locator("#reading .verdict")).to_be_visible()
 
 
@@ -102,14 +102,14 @@ def test_the_keyboard_alone_is_enough(open_page: OpenPage) -> None:
     press("Enter")
     expect(page.get_by_role("heading", name="Check a stack")).to_be_focused()
     press("Tab")
-    expect(page.get_by_label("Begin with").first).to_be_focused()
+    expect(page.get_by_label("Start from").first).to_be_focused()
     press("Tab")
     speed = page.get_by_label("Spindle speed rpm")
     expect(speed).to_be_focused()
     assert speed.evaluate("field => getComputedStyle(field).outlineStyle") == "solid"
     page.keyboard.type("15500")
     expect(page.locator("#check .verdict-word")).to_contain_text("Fail")
-    editor = page.get_by_label("The whole request, JSON")
+    editor = page.get_by_label("Request, JSON")
     while not editor.evaluate("area => area === document.activeElement"):
         press("Tab")
     press("Control+A")

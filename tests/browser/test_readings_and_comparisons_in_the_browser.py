@@ -18,7 +18,7 @@ def tir_field(page: Page) -> Locator:
 @pytest.fixture
 def reading(open_page: OpenPage) -> Page:
     page = open_page("/#reading")
-    expect(page.get_by_label("Limit, TIR")).to_have_value("10")
+    expect(page.get_by_label("Runout limit, TIR")).to_have_value("10")
     return page
 
 
@@ -29,7 +29,7 @@ def reading(open_page: OpenPage) -> Page:
 def test_a_range_is_decided(reading: Page, tir: str, decision: str) -> None:
     """Limit 10 µm, U = 1.5 µm: proven below 8.5 and above 11.5 (ISO 14253-1)."""
     tir_field(reading).fill(tir)
-    reading.get_by_role("button", name="Judge the reading").click()
+    reading.get_by_role("button", name="Judge reading").click()
     expect(reading.locator("#reading .verdict-word")).to_have_text(decision)
     expect(reading.get_by_role("heading", name="Next step")).to_be_visible()
     expect(reading.locator("#reading [role=status]")).to_contain_text(decision)
@@ -38,10 +38,10 @@ def test_a_range_is_decided(reading: Page, tir: str, decision: str) -> None:
 def test_readings_around_the_turn_tell_the_eccentricity(reading: Page) -> None:
     """A cosine of 4 µm amplitude, high at 0°, has an eccentricity of 4 µm there."""
     form = reading.locator("#reading form")
-    form.get_by_label("Read", exact=True).first.select_option("equal_steps")
+    form.get_by_label("Method", exact=True).first.select_option("equal_steps")
     for angle, value in (("0°", "4"), ("90°", "0"), ("180°", "−4"), ("270°", "0")):
         form.get_by_label(angle).first.fill(value)
-    reading.get_by_role("button", name="Judge the reading").click()
+    reading.get_by_role("button", name="Judge reading").click()
     row = reading.locator("#reading tbody tr").first
     expect(row).to_have_text("24" + "8" + "8" + "4" + "0" + "0")
     picture = reading.get_by_role("img", name="4 µm at 0°, 0 µm at 90°, -4 µm at 180°, 0 µm at 270°. High point at 0°.")
@@ -50,25 +50,25 @@ def test_readings_around_the_turn_tell_the_eccentricity(reading: Page) -> None:
 
 def test_the_example_with_a_trial_turn_fills_the_form(reading: Page) -> None:
     """Both planes, the turned joint and the stack of the example are judged."""
-    reading.get_by_label("Begin with").locator("visible=true").select_option("trial")
-    reading.get_by_role("button", name="Judge the reading").click()
+    reading.get_by_label("Start from").locator("visible=true").select_option("trial")
+    reading.get_by_role("button", name="Judge reading").click()
     answer = reading.locator("#reading [data-part=report]")
-    expect(answer.get_by_role("heading", name="What turning c2/pin told")).to_be_visible()
-    expect(answer.get_by_role("heading", name="Against the prediction")).to_be_visible()
+    expect(answer.get_by_role("heading", name="Trial turn of c2/pin")).to_be_visible()
+    expect(answer.get_by_role("heading", name="Comparison with the prediction")).to_be_visible()
     expect(answer.get_by_role("heading", name="Axis through both planes")).to_be_visible()
 
 
 def test_the_checked_stack_gives_the_prediction(reading: Page) -> None:
     """The reading is placed in what the stack under check is predicted to read."""
-    reading.get_by_label("Compare with the prediction of").select_option("checked")
-    reading.get_by_role("button", name="Judge the reading").click()
-    expect(reading.get_by_role("heading", name="Against the prediction")).to_be_visible()
+    reading.get_by_label("Compare with prediction for").select_option("checked")
+    reading.get_by_role("button", name="Judge reading").click()
+    expect(reading.get_by_role("heading", name="Comparison with the prediction")).to_be_visible()
 
 
 def test_a_field_that_is_not_a_number_is_named_and_gets_the_focus(reading: Page) -> None:
     """The service refuses it with a pointer, the page leads to the field."""
     tir_field(reading).fill("about nine")
-    reading.get_by_role("button", name="Judge the reading").click()
+    reading.get_by_role("button", name="Judge reading").click()
     expect(reading.get_by_role("button", name="/planes/0/tir_um")).to_be_visible()
     expect(tir_field(reading)).to_be_focused()
 
@@ -82,7 +82,7 @@ def comparison(open_page: OpenPage) -> Page:
 
 def test_two_stacks_are_set_side_by_side(comparison: Page) -> None:
     """Verdicts, criteria and who wins on what."""
-    comparison.get_by_label("Begin with").locator("visible=true").nth(1).select_option(index=2)
+    comparison.get_by_label("Start from").locator("visible=true").nth(1).select_option(index=2)
     comparison.get_by_role("button", name="Compare", exact=True).click()
     expect(comparison.locator("#comparison .verdict h3")).to_have_text(["KB-T-0042: pass", "extended-long: pass"])
     row = comparison.get_by_role("row").filter(has_text="Projection")

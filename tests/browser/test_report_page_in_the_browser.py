@@ -15,10 +15,10 @@ OpenPage = Callable[..., Page]
 def report(open_page: OpenPage) -> Page:
     """The report of a stack that fails, as the start page opens it."""
     page = open_page("/")
-    page.get_by_label("Begin with").first.select_option("KB-T-0043")
+    page.get_by_label("Start from").first.select_option("KB-T-0043")
     expect(page.locator("#check .verdict-word")).to_contain_text("Fail")
     with page.expect_popup() as opened:
-        page.get_by_role("button", name="Open the report to print").click()
+        page.get_by_role("button", name="Print report").click()
     opened.value.wait_for_load_state()
     return opened.value
 

@@ -13,7 +13,7 @@ from typing import Any
 import pytest
 
 import service.audit.libraries as libraries
-import service.audit.libraries as portions
+import service.audit.libraries as library_files
 from rules.assessor import Assessor
 from rules.schema.parsing import parse_request
 from service.cli.audit import INTERRUPTED
@@ -159,7 +159,7 @@ def test_lines_come_from_standard_input(here: Path, monkeypatch: pytest.MonkeyPa
 
 def test_an_endless_line_is_one_bad_line(here: Path, monkeypatch: pytest.MonkeyPatch, capsys: Any) -> None:
     """A line beyond the limit is answered with a problem, and the lines around it keep their numbers."""
-    monkeypatch.setattr(portions, "MAX_LINE_BYTES", 20_000)
+    monkeypatch.setattr(library_files, "MAX_LINE_BYTES", 20_000)
     lines = [*stacks(60)[:2], b" " * 200_000 + b"\n", stacks(60)[2]]
     write(here / "x.ndjson", lines)
     audit("x.ndjson", "--out", "o.ndjson", capsys=capsys)
@@ -207,12 +207,12 @@ def test_a_fault_of_the_program_outweighs_all(here: Path, monkeypatch: pytest.Mo
     [
         (["absent.ndjson"], "absent.ndjson: No such file or directory"),
         (["x.txt"], "x.txt: a library is an .ndjson, .jsonl or .json file"),
-        (["empty"], "no library (.ndjson, .jsonl, .json) lies in empty"),
+        (["empty"], "no library (.ndjson, .jsonl, .json) in empty"),
         (["x.ndjson", "x.ndjson"], "x.ndjson is named more than once"),
         (["x.ndjson", "--out", "x.ndjson"], "x.ndjson: the audit would write over its own library"),
         (["x.ndjson", "--out", "o.pdf"], "o.pdf: an output is an .ndjson, .html, .xml, .csv file"),
-        (["x.ndjson", "--out", "o.csv", "--out", "./o.csv"], "one file can't be written twice"),
-        (["x.ndjson", "--out", "o.csv", "--out", "o.summary.csv"], "one file can't be written twice"),
+        (["x.ndjson", "--out", "o.csv", "--out", "./o.csv"], "--out and --resume must name"),
+        (["x.ndjson", "--out", "o.csv", "--out", "o.summary.csv"], "--out and --resume must name"),
         (["x.ndjson", "--out", "no/o.csv"], "no/o.csv: No such file or directory"),
         (["-", "--resume", "s"], "--resume needs files"),
         (["large.json"], "large.json: more than 0 MiB of .json"),
@@ -246,7 +246,7 @@ def test_the_text_tells_the_same_figures(here: Path, capsys: Any) -> None:
     _, summary = audit("x.ndjson", capsys=capsys)
     main(["audit", "x.ndjson"])
     text = " ".join(capsys.readouterr().out.split())
-    assert text.startswith("37 stacks judged, 2 bad lines")
+    assert text.startswith("37 stacks judged, 2 invalid lines")
     for one in summary["findings"] + summary["undecided"]:
         assert f"{one['stacks']} {one['code']} {one['severity']}: {one['title']}" in text
     assert f"{summary['worst'][0]['verdict']} {summary['worst'][0]['stack']} (x.ndjson, line" in text

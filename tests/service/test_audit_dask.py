@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 
-from service.audit.answering import DifferentRulesError, answer_portion
+from service.audit.answering import DifferentRulesError, answer_chunk
 from service.batch.lines import Chunk, Shared
 from service.cli.files import BAD_INPUT
 from service.cli.main import main
@@ -66,4 +66,4 @@ def test_without_the_package_it_is_said_how_to_get_it(
 def test_a_worker_with_other_rules_gives_no_answer() -> None:
     """Halves judged by different rules would be no audit."""
     with pytest.raises(DifferentRulesError):
-        answer_portion(Settings(), "others", Chunk(1, stacks(60)[:1], Shared(), "verdicts"), None)
+        answer_chunk(Settings(), "others", Chunk(1, stacks(60)[:1], Shared(), "verdicts"), None)

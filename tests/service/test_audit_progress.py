@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 from rich.console import Console
 
-from service.audit.progress import Bar, Lines, Nothing, teller
+from service.audit.progress import Bar, Lines, Nothing, progress_of
 from service.cli.main import main
 from tests.support.audits import stacks, write
 
@@ -20,7 +20,7 @@ def test_a_line_now_and_then() -> None:
     clock = iter((100.0, 104.0, 110.0, 115.0, 120.0))
     lines = Lines(1_000_000, said.append, lambda: next(clock), done=(500, 100_000))
     for answered, byte in ((600, 150_000), (1500, 200_000), (1600, 210_000), (2500, 550_000)):
-        lines.tell(answered, byte)
+        lines.update(answered, byte)
     assert said == [
         "1500 stacks, 100/s, 20 %, about 81 s left",
         "2500 stacks, 100/s, 55 %, about 21 s left",
@@ -32,7 +32,7 @@ def test_no_time_left_where_the_end_is_not_known() -> None:
     said: list[str] = []
     clock = iter((0.0, 20.0))
     lines = Lines(None, said.append, lambda: next(clock))
-    lines.tell(100, 5000)
+    lines.update(100, 5000)
     assert said == ["100 stacks, 5/s"]
 
 
@@ -40,7 +40,7 @@ def test_a_bar_on_a_terminal() -> None:
     """The bar tells percent, stacks, rate; it is gone at the end."""
     terminal = io.StringIO()
     with Bar(1000, Console(file=terminal, force_terminal=True, width=100)) as bar:
-        bar.tell(40, 500)
+        bar.update(40, 500)
     assert "50%" in terminal.getvalue()
     assert "40 stacks" in terminal.getvalue()
 
@@ -51,7 +51,7 @@ def test_a_bar_on_a_terminal() -> None:
 def test_who_is_told_how(monkeypatch: pytest.MonkeyPatch, terminal: bool, quiet: bool, kind: type) -> None:
     """A bar for a terminal, lines for a log, nothing when quiet."""
     monkeypatch.setattr("sys.stderr", type("Stream", (io.StringIO,), {"isatty": lambda _: terminal})())
-    assert type(teller(10, quiet=quiet)) is kind
+    assert type(progress_of(10, quiet=quiet)) is kind
 
 
 def test_quiet_says_nothing_on_standard_error(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: Any) -> None:

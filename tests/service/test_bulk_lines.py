@@ -129,7 +129,9 @@ def test_a_bad_line_is_answered_with_its_place_and_the_rest_goes_on(
     told = _told(bad)
     assert told["line"] == 2
     assert told["problem"]["type"] == f"/problems/{kind}"
-    assert told["problem"]["detail"].startswith("The line can't be read" if kind == "malformed-json" else "One thing")
+    assert told["problem"]["detail"].startswith(
+        "The line is not valid JSON" if kind == "malformed-json" else "The request has 1 fault"
+    )
     places = [{name: part[name] for name in part if name != "detail"} for part in told["problem"]["errors"]]
     assert places == [where]
 

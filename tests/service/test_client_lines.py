@@ -52,7 +52,7 @@ def test_each_is_answered_as_a_check_of_its_own(face: Face, portion: int) -> Non
     """However they are grouped, in order and numbered through; models and dictionaries, and stacks alone."""
     stack = parse(CheckRequest, CHECK).stack
     requests: list[Any] = [CHECK, parse(CheckRequest, OTHER), CHECK["stack"], BAD, stack, OTHER]
-    answers = face.call("check_lines", requests, portion=portion)
+    answers = face.call("check_lines", requests, chunk_size=portion)
     assert [one.number for one in answers] == [1, 2, 3, 4, 5, 6]
     expected = [face.call("check", one) for one in (CHECK, OTHER, STACK, STACK, OTHER)]
     assert [answers[place].answer for place in (0, 1, 2, 4, 5)] == expected
@@ -65,7 +65,7 @@ def test_each_is_answered_as_a_check_of_its_own(face: Face, portion: int) -> Non
 def test_what_is_shared_reaches_every_portion(face: Face, portion: int) -> None:
     """As if each request had said it, unless it says something else."""
     own = {**STACK, "operation": {"spindle_speed_rpm": 1000}}
-    answers = face.call("check_lines", [STACK, own, STACK, STACK], shared=SHARED, portion=portion)
+    answers = face.call("check_lines", [STACK, own, STACK, STACK], shared=SHARED, chunk_size=portion)
     whole = {**STACK, **SHARED}
     assert [one.answer for one in answers] == [
         face.call("check", {**whole, **request}) for request in (STACK, own, STACK, STACK)
@@ -90,7 +90,7 @@ def test_requests_may_flow(app: FastAPI) -> None:
 
     async def main() -> list[BatchLine]:
         async with Face("async", of_app(app)).async_client() as client:
-            return [one async for one in client.check_lines(flowing([CHECK, OTHER, CHECK]), portion=2)]
+            return [one async for one in client.check_lines(flowing([CHECK, OTHER, CHECK]), chunk_size=2)]
 
     assert asyncio.run(main()) == Face("sync", of_app(app)).call("check_lines", [CHECK, OTHER, CHECK])
 
@@ -132,7 +132,7 @@ def test_requests_are_taken_a_portion_at_a_time(kind: Kind) -> None:
     face = Face(kind, _obliging)
     if kind == "sync":
         with face.client() as client:
-            answers = client.check_lines(endless(), portion=10)
+            answers = client.check_lines(endless(), chunk_size=10)
             assert taken == 0
             for number, answer in enumerate(itertools.islice(answers, 95), 1):
                 assert answer.number == number
@@ -142,7 +142,7 @@ def test_requests_are_taken_a_portion_at_a_time(kind: Kind) -> None:
     async def main() -> None:
         async with face.async_client() as client:
             number = 0
-            async for answer in client.check_lines(endless(), portion=10):
+            async for answer in client.check_lines(endless(), chunk_size=10):
                 number += 1
                 assert answer.number == number
                 assert taken == -(-number // 10) * 10
@@ -181,7 +181,7 @@ def test_a_portion_that_fails_is_sent_again(kind: Kind) -> None:
         return _told(_verdict(1)) if outcome == "cut off" else _obliging(request)
 
     requests = [{"stack": {"id": f"KB-{n}", "components": []}} for n in range(6)]
-    answers = Face(kind, answer).call("check_lines", requests, include="verdicts", portion=2)
+    answers = Face(kind, answer).call("check_lines", requests, include="verdicts", chunk_size=2)
     assert [one.number for one in answers] == [1, 2, 3, 4, 5, 6]
     ids = [[json.loads(line)["stack"]["id"] for line in content.splitlines()] for content in sent]
     first, second, third = ["KB-0", "KB-1"], ["KB-2", "KB-3"], ["KB-4", "KB-5"]
@@ -242,7 +242,7 @@ def test_what_is_no_request_is_named_by_its_number(face: Face, request_: object)
 def test_a_portion_holds_something() -> None:
     """Zero would never end."""
     with pytest.raises(ValueError, match="at least one"):
-        Face("sync", _obliging).call("check_lines", [STACK], portion=0)
+        Face("sync", _obliging).call("check_lines", [STACK], chunk_size=0)
 
 
 @pytest.fixture(scope="module")
@@ -266,7 +266,7 @@ def test_a_batch_over_a_real_socket(address: str) -> None:
     for number, request in enumerate(requests):
         request["stack"]["id"] = f"KB-{number}"
     with Client(address) as client:
-        answers = list(client.check_lines(iter(requests), portion=50))
+        answers = list(client.check_lines(iter(requests), chunk_size=50))
         assert [one.answer for one in answers[::20]] == [client.check(one) for one in requests[::20]]
     assert [one.number for one in answers] == list(range(1, 81))
     assert all(isinstance(one.answer, Report) for one in answers)

@@ -70,7 +70,7 @@ def test_the_worst_file_decides(files: dict[str, str], names: list[str], code: i
     ("name", "told"),
     [
         ("broken", "broken.json:2:3: expecting value"),
-        ("twice", "twice.json:1:1: the key 'stack' is written twice in one object"),
+        ("twice", "twice.json:1:1: the key 'stack' is duplicated in one object"),
         ("absent", "absent.json: No such file or directory"),
     ],
 )

@@ -48,8 +48,8 @@ def test_the_side_view_with_a_bent_axis_is_the_default(client: Any) -> None:
     default = _post(client, _body()).text
     assert default == _post(client, _body(), "?picture=stack&bent=true").text
     straight = _post(client, _body(), "?bent=false").text
-    assert any(one.words.startswith("Bent axis") for one in words_in(parsed(default)))
-    assert not any(one.words.startswith("Bent axis") for one in words_in(parsed(straight)))
+    assert any(one.words.startswith("Axis with every") for one in words_in(parsed(default)))
+    assert not any(one.words.startswith("Axis with every") for one in words_in(parsed(straight)))
 
 
 @pytest.mark.parametrize(
@@ -96,9 +96,7 @@ def test_nothing_to_show_is_a_picture_that_says_so(client: Any) -> None:
     body = json.dumps({"stack": {"components": [{"id": "c", "kind": "cutter"}]}}).encode()
     response = _post(client, body, "?picture=budget")
     assert response.status_code == 200
-    assert [one.words for one in words_in(parsed(response.text))] == [
-        "There is no budget to show: no runout is stated."
-    ]
+    assert [one.words for one in words_in(parsed(response.text))] == ["No chart: no runout is stated."]
 
 
 def _command(*words: str) -> int:

@@ -22,7 +22,7 @@ from service.cli import exchange
 from service.cli.files import BAD_INPUT
 from service.examples import CSV_EXAMPLE, XML_EXAMPLE
 from service.http.documents import imports_router
-from service.http.middleware import BodyLimit, LastResort
+from service.http.middleware import BodyLimit, UnhandledErrors
 from service.http.problem_answers import HANDLERS
 from service.operations.problems import KINDS
 
@@ -37,7 +37,7 @@ def own_app() -> FastAPI:
     app = FastAPI(
         openapi_url=None,
         exception_handlers=dict(HANDLERS),
-        middleware=[Middleware(LastResort), Middleware(BodyLimit, max_bytes=_LIMIT, others={})],
+        middleware=[Middleware(UnhandledErrors), Middleware(BodyLimit, max_bytes=_LIMIT, others={})],
     )
     app.include_router(imports_router())
     return app

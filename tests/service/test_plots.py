@@ -115,7 +115,7 @@ def test_the_distribution_names_its_figures() -> None:
     plane = report.runout.gauge_plane
     assert plane is not None
     words = _words(_plot(STACKS["01"], "distribution"))
-    assert {f"half {plane.p50_um:.1f} µm", f"95 % {plane.p95_um:.1f} µm", "limit 15.0 µm"} <= words
+    assert {f"median {plane.p50_um:.1f} µm", f"95th percentile {plane.p95_um:.1f} µm", "limit 15.0 µm"} <= words
     at_tip = json.loads(json.dumps(STACKS["01"]))
     at_tip["operation"]["runout_limit_at"] = "tip"
     words = _words(_plot(at_tip, "distribution"))
@@ -139,7 +139,7 @@ def test_the_sum_along_the_axis_ends_in_the_report_s_figure() -> None:
     """95 % at the tip, worked anew along the axis, is that of the report."""
     report, _ = judged(STACKS["01"])
     assert report.runout.tip is not None
-    assert f"95 % of all together {report.runout.tip.p95_um:.1f} µm" in _words(_plot(STACKS["01"], "axis"))
+    assert f"95th percentile, all {report.runout.tip.p95_um:.1f} µm" in _words(_plot(STACKS["01"], "axis"))
 
 
 @pytest.mark.parametrize("number", ["01", "11", "17"])
@@ -159,7 +159,7 @@ def test_speed_bars_are_as_long_as_their_limits(number: str) -> None:
     arrows = list(root.iter(f"{SVG}polygon"))
     assert len(lengths) + len(arrows) == len(limits)
     assert lengths == pytest.approx([scale * speed for speed in limits[: len(lengths)]], abs=0.02)
-    assert f"asked {report.speed.asked_rpm:,.0f} rpm".replace(",", "\u00a0") in words
+    assert f"programmed {report.speed.asked_rpm:,.0f} rpm".replace(",", "\u00a0") in words
 
 
 @pytest.mark.parametrize(

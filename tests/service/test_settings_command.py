@@ -102,6 +102,6 @@ def test_variables_that_are_no_setting_are_named(
     monkeypatch.setenv("STACKGAUGE_MAX_BODY_BYTE", MARK)
     assert main(["settings"]) == 0
     told = capsys.readouterr()
-    assert told.err == "STACKGAUGE_MAX_BODY_BYTE is no setting\n"
+    assert told.err == "STACKGAUGE_MAX_BODY_BYTE is not a setting\n"
     assert MARK not in told.out
     assert unknown_variables({"STACKGAUGE_PORT": "1", "stackgauge_x": "1", "OTHER": "1"}) == ["stackgauge_x"]
