@@ -300,7 +300,7 @@ class AssemblyStep(Out):
     number: int
     action: AssemblyAction
     components: list[str] = Field(description="Ids of the components in hand.")
-    joint: str | None = Field(description="The joint it belongs to, spindle side first.", examples=["c1/ext"])
+    joint: str | None = Field(description="Joint it belongs to, spindle side first.", examples=["collet-1/extension"])
     text: str
     values: list[AssemblyValue]
     caution: list[str] = Field(description="What can hurt or go wrong in this step.")
@@ -425,7 +425,7 @@ class ContributorReport(Out):
     Across is zero where the direction is not known to any other contributor.
     """
 
-    name: str = Field(title="Contributor", examples=["seat of c1"])
+    name: str = Field(title="Contributor", examples=["seat of collet-1"])
     component: str | None
     law: Literal["limit", "capability", "measured"] = Field(title="Basis")
     direction_known: bool = Field(

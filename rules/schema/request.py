@@ -57,9 +57,9 @@ class Joint(Model):
     """What is set when two neighbours are joined."""
 
     upper: Identifier = Field(
-        description="Component on the spindle side of the joint; 'spindle' for the spindle itself.", examples=["c2"]
+        description="Component on the spindle side of the joint, or 'spindle' itself.", examples=["collet-2"]
     )
-    lower: Identifier = Field(description="Component on the cutting side of the joint.", examples=["em"])
+    lower: Identifier = Field(description="Component on the cutting side of the joint.", examples=["end-mill"])
     grip_length_mm: PositiveLength | None = Field(None, description="Length of shank really held.", examples=[20])
     projection_mm: Length | None = Field(
         None,

@@ -53,7 +53,7 @@ def test_the_example_with_a_trial_turn_fills_the_form(reading: Page) -> None:
     reading.get_by_label("Begin with").locator("visible=true").select_option("trial")
     reading.get_by_role("button", name="Judge the reading").click()
     answer = reading.locator("#reading [data-part=report]")
-    expect(answer.get_by_role("heading", name="What turning c2/pin told")).to_be_visible()
+    expect(answer.get_by_role("heading", name="What turning collet-2/pin told")).to_be_visible()
     expect(answer.get_by_role("heading", name="Against the prediction")).to_be_visible()
     expect(answer.get_by_role("heading", name="Axis through both planes")).to_be_visible()
 
@@ -93,7 +93,7 @@ def test_two_stacks_are_set_side_by_side(comparison: Page) -> None:
 def test_the_checked_stack_is_followed(comparison: Page) -> None:
     """Changed under check, it is the changed one that is compared."""
     comparison.get_by_role("link", name="Check a stack").first.click()
-    comparison.get_by_label("Grip length c2 / em mm").fill("21")
+    comparison.get_by_label("Grip length collet-2 / end-mill mm").fill("21")
     comparison.get_by_role("link", name="Compare two stacks").click()
     expect(comparison.get_by_label("Stack, JSON").first).to_have_value(re.compile('"grip_length_mm": 21'))
 
