@@ -262,6 +262,7 @@ def mass_properties(fact: Properties, link: Member, outline_kg: OrMissing[float]
 
 
 def overhang_properties(fact: Properties, link: Member, projection: OrMissing[float]) -> None:
+    """Add projection, diameter and their ratio, of a cutting tool or an extension."""
     part = link.part
     if part.kind == "cutter":
         diameter = tool_diameter(link)
@@ -302,6 +303,7 @@ def _stated_length(part: StackPart) -> float | None:
 
 
 def contradiction_properties(fact: Properties, link: Member) -> None:
+    """Add what the rules compare to find contradictory data of one component."""
     part = link.part
     spans = [
         stated.upper_um - stated.lower_um
@@ -378,6 +380,7 @@ def _largest_diameter(chain: Chain) -> OrMissing[float]:
 def machine_limit_properties(
     fact: Properties, machine: Machine, chain: Chain, geometry: Positions, masses: Masses
 ) -> None:
+    """Add each stated limit of the machine and the stack's value beside it."""
     if machine.max_tool_mass_kg is not None:
         fact.add("machine_max_mass_kg", machine.max_tool_mass_kg)
         fact.add("stack_mass_kg", masses.total)

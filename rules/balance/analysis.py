@@ -229,6 +229,7 @@ def _seating(chain: Chain, masses: Masses) -> OrMissing[float] | None:
 
 
 def balance_properties(fact: Properties, operation: Operation, balance: StackBalance) -> None:
+    """Add unbalance, the grade's limit and the speed up to which the stack meets it."""
     if operation.balance_grade is None:
         return
     fact.add("balance_grade", operation.balance_grade)

@@ -411,6 +411,7 @@ def _teeth_to_critical(speed_rpm: float, teeth: int, critical_rpm: float) -> flo
 
 
 def deflection_properties(fact: Properties, operation: Operation, stiffness: StackStiffness, load: CuttingLoad) -> None:
+    """Add the tip's deflection under the radial force, and its limit."""
     if operation.deflection_limit_um is None:
         return
     fact.add("deflection_limit_um", operation.deflection_limit_um)

@@ -196,6 +196,7 @@ def cutting_load_of(chain: Chain, speed: OrMissing[float] | None) -> CuttingLoad
 
 
 def drive_properties(fact: Properties, machine: Machine | None, load: CuttingLoad) -> None:
+    """Add torque and power of the cut and of the spindle."""
     if machine is None:
         return
     if machine.max_torque_n_m is not None and load.torque_n_m is not None:

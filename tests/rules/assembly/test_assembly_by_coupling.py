@@ -182,7 +182,7 @@ def test_unknown_grip_names_its_field() -> None:
 
 
 def test_press_in_stack_is_built_from_the_base_outward() -> None:
-    """Common practice: shank into its collet before the press, insert changed in between with the ram out."""
+    """Common practice: shank into its collet before the press, which is changed in between without pressure."""
     report = assembly_of(base_request("press_in"))
     built = [(step.action, step.joint) for step in report.steps if step.joint and step.action != "clean"]
     assert built == [
@@ -199,9 +199,9 @@ def test_press_in_stack_is_built_from_the_base_outward() -> None:
         ("clamp", "extension/collet-2"),
         ("check", "collet-2/end-mill"),
     ]
-    assert words_of(report, "holder/collet-1", "change").startswith("Fit the press insert for seat kb-32")
+    assert words_of(report, "holder/collet-1", "change").startswith("Set up the press or fixture for seat kb-32")
     change = words_of(report, "extension/collet-2", "change")
-    assert change.startswith("Remove the ram")
+    assert change.startswith("Release the pressure")
     assert change.index("kb-32") < change.index("kb-16")
     press = next(step for step in report.steps if (step.action, step.joint) == ("clamp", "holder/collet-1"))
     assert values_of(press)["press time"] == (None, 7.0, 10.0)
@@ -214,7 +214,7 @@ def test_press_insert_that_fits_stays_in() -> None:
     request["stack"]["components"][2]["workpiece_side"]["designation"] = "kb-32"
     request["stack"]["components"][3]["machine_side"]["designation"] = "kb-32"
     change = words_of(assembly_of(request), "extension/collet-2", "change")
-    assert change == "Leave the press insert for seat kb-32 in place."
+    assert change == "Leave the press or fixture set up for seat kb-32."
     for part, side in ((2, "workpiece_side"), (3, "machine_side")):
         del request["stack"]["components"][part][side]["designation"]
     report = assembly_of(request)
