@@ -1,10 +1,6 @@
-"""From a request to everything that can be derived of it.
+"""Run the subjects in order and add what they derive to the facts that the rules judge.
 
-All sums of randomly clocked vectors that a check asks for, worked out in one go: alone each costs more.
-
-Facts about what the operation asks: speed, balance, runout, load, bending and coolant.
-
-Facts about joints: what meets what, how well it fits and how much of it is held.
+All random sums of a check are computed in one batch, because each costs more alone.
 """
 
 from __future__ import annotations

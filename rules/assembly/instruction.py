@@ -1,9 +1,4 @@
-"""The work instruction of a stack, derived from its joints.
-
-The cleaning of a stack as steps: the seat first on which dirt shows most at the gauge plane.
-
-Seating, reading and signing: the last steps of the work instruction, the acceptance and the record.
-"""
+"""Work instruction of a stack: cleaning, assembly, measuring, acceptance and disassembly as numbered steps."""
 
 from __future__ import annotations
 

@@ -1,7 +1,4 @@
-"""The unbalance of a stack: own residuals and masses set eccentric by the runout contributors.
-
-Balance quality grades.
-"""
+"""Unbalance of a stack from residual unbalance and eccentric masses, and the balance grade it meets."""
 
 from __future__ import annotations
 

@@ -1,7 +1,4 @@
-"""How the stack bends: stiffness at the tip, where it gives way, and its first bending frequencies.
-
-The stack as a beam: uniform pieces from the gauge line to the tip, bending stiffness and mass of each.
-"""
+"""Stiffness at the tip and natural frequencies of a stack, modelled as a stepped beam from the gauge line."""
 
 from __future__ import annotations
 

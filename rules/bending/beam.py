@@ -1,10 +1,8 @@
-"""A stack as a stepped beam: what it is made of, and how far its tip gives way.
+"""Tip compliance of a stack, modelled as a stepped beam of round hollow sections.
 
 The beam runs from the gauge line (z = 0) to the tip (z = L). It is held at the gauge line by the spindle and
 bends by the Euler–Bernoulli law: sections stay plane and normal to the axis. Shear is ignored, so a short thick
-stack is a little softer than told here: a steel bar of length 6·d by 1.5 % (compare Timoshenko).
-
-Round hollow sections, and cones cut into short cylinders for a stepped beam.
+stack is a little softer than calculated here: a steel bar of length 6·d by 1.5 % (compare Timoshenko).
 """
 
 from __future__ import annotations

@@ -1,9 +1,4 @@
-"""What the cut asks of the stack: torque, pull and force across the axis, stated or from the milling cut.
-
-The speed the operation asks: stated, or following from a cutting speed and the cutting diameter.
-
-Work materials: the cutting force of each.
-"""
+"""Cutting load on the stack and spindle speed, stated or calculated from the milling cut."""
 
 from __future__ import annotations
 

@@ -1,7 +1,4 @@
-"""Cutting force, torque and power of milling, by the specific cutting force of the chip's thickness.
-
-Largest sums of the teeth's forces in one revolution of a milling cutter.
-"""
+"""Cutting force, torque and power of milling from the specific cutting force, mean and peak."""
 
 from __future__ import annotations
 

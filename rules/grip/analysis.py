@@ -1,7 +1,4 @@
-"""How firmly each straight shank is held, against what the cut asks of it.
-
-Facts about how firmly a joint holds: against the cut, its own interference and the speed.
-"""
+"""Torque and pull capacity of each straight-shank joint, compared with the cutting load."""
 
 from __future__ import annotations
 

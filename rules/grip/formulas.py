@@ -1,12 +1,6 @@
-"""Fits of a hole and a shaft, and the tolerance unit behind the standard's tables.
+"""Fits, grip capacity, rotating rings and interference joints.
 
-Capacity of a grip against slip: by length, by torque, and by torque and pull together.
-
-A ring turning free: stress and growth by its own centrifugal load.
-
-Interference joints: pressure, stress and hold of a shaft shrunk into a hub, and what speed takes of it.
-
-Both parts are rings of the same length in plane stress (σ_z = 0) that stay elastic; the joint diameter d
+In an interference joint, both parts are rings of the same length in plane stress (σ_z = 0) that stay elastic; the joint diameter d
 is the nominal one, common to hub bore and shaft.  At the joint the hub moves out by u_o and the shaft by
 u_i; they touch while u_o − u_i = δ/2.  Under the pressure p alone (Lamé)
 

@@ -1,8 +1,6 @@
-"""Rounding for the report: once, here, and nowhere in the mechanics.
+"""Rounding for reports and messages. Calculations never round.
 
-Lengths to 0.0001 mm, readings to 0.001 µm, masses to 0.0001 kg, unbalance to 0.001 g·mm, speeds to
-0.1 rpm, forces to 0.01 N, torques to 0.001 N·m, frequencies to 0.01 Hz, stresses to 0.01 MPa, temperatures to
-0.1 °C, angles to 0.001°, shares and probabilities to six decimals.
+The report has more digits than a message; both tables are below.
 """
 
 from __future__ import annotations

@@ -1,6 +1,6 @@
-"""Many resultants against each other: each law is tabulated once, and every pair answered from the tables.
+"""Probability that one resultant is smaller than another, for many pairs.
 
-Chance that one resultant is smaller than another, from the tables of both laws.
+Each law is tabulated once, and every pair is computed from the tables.
 """
 
 from __future__ import annotations

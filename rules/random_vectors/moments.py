@@ -1,7 +1,4 @@
-"""Second moments of a resultant: each contributor's share, and the plane Gaussian that a limit stands for.
-
-Ends of what vectors at random angles can add up to, and what amplitudes are taken at all.
-"""
+"""Bounds of a resultant, variance shares of its contributors, and the Gaussian equivalent of a limit."""
 
 from __future__ import annotations
 

@@ -7,7 +7,7 @@ vectors whose amplitude itself varies. All lengths are in one unit, any unit; R 
 total indicator reading is twice R. Everything is computed, nothing drawn at random, and every probability
 is within 1e-6 of the exact one.
 
-Answers kept for questions that come again: a bounded memory of a pure function.
+Results are cached in a bounded memory.
 """
 
 from __future__ import annotations

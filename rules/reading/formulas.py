@@ -1,11 +1,4 @@
-"""Reading the dial: eccentricity, its direction and the form error from readings round the axis.
-
-How well the directions a dial was read at fix an eccentricity.
-
-Deciding on a measured value against a limit by ISO 14253-1.
-
-A trial turn: one joint turned by a known angle and read again tells both sides of it apart.
-"""
+"""Evaluate dial readings: eccentricity, direction, form error, decision by ISO 14253-1, and a trial turn."""
 
 from __future__ import annotations
 

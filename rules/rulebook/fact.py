@@ -1,9 +1,4 @@
-"""A fact: what is known about one subject of a request, and what could not be derived.
-
-Builds one flat fact: what is known of a subject, what is lacking, and nothing of what does not concern it.
-
-Messages and remedies: templates with ``{name}`` places, and how a value is written into them.
-"""
+"""Facts for the rules: what is known or missing of one subject, and message templates filled in from it."""
 
 from __future__ import annotations
 

@@ -5,14 +5,10 @@ in the axial position z: a(z) = offset + slope·z, with a half of the total indi
 Where the direction of the high point is known, a reading is the complex number TIR·exp(jθ) and the
 amplitude a vector; otherwise it is a real number.
 
-Turning joints so that known eccentricities cancel.
-
-A stack's parts 0…n each carry a known eccentricity vector (complex, any unit, in one common direction
+Re-clocking joints lets known eccentricities cancel. A stack's parts 0…n each carry a known eccentricity vector (complex, any unit, in one common direction
 frame as the stack stands). Turning joint k, between part k − 1 and part k, turns the vectors of part k
 and of every part beyond it by the same angle. How far a joint may be turned is its number of positions:
 0 for any angle, 1 for not at all, n for multiples of 360°/n.
-
-How small contributors must be for the sum to reach a target.
 """
 
 from __future__ import annotations

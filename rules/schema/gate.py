@@ -1,7 +1,4 @@
-"""The gate of a work order: may its operations run with the tools as listed? The request and the report.
-
-Verifying a decision that a caller stored: the request and the report.
-"""
+"""Requests and reports of the work-order gate and of the verification of a stored decision."""
 
 from __future__ import annotations
 

@@ -1,7 +1,4 @@
-"""The answer to an import: components, and everything that did not become part of one.
-
-The versions of the standard that an export is written in.
-"""
+"""Answer to an import: components, and everything left out; versions of the export standard."""
 
 from __future__ import annotations
 

@@ -1,10 +1,6 @@
-"""The report of a check: verdict, findings, budgets and where it all comes from.
+"""Report of a check: verdict, findings, results by subject, work instruction and provenance.
 
-Every field is always present; what could not be derived is null and named under ``undecided``.
-
-The parts of a report about speed, balance, mass, load, grip and stiffness.
-
-The work instruction of a stack: how to build it, what to read, what to sign, how to take it apart.
+Every field is always present. A value that could not be derived is null and named under ``undecided``.
 """
 
 from __future__ import annotations

@@ -1,13 +1,4 @@
-"""The request of a check.
-
-The stack: components from the spindle side to the cutting side, and what is set at each joint.
-
-The machine: its spindle and the limits of spindle and changer.
-
-The operation the stack is wanted for: what is asked of it.
-
-The policy: how strictly the caller wants to be answered.
-"""
+"""Request of a check: stack, machine, operation and policy."""
 
 from __future__ import annotations
 

@@ -1,7 +1,4 @@
-"""Searching an inventory for the stacks that do a job: the request.
-
-Searching an inventory for the stacks that do a job: the report.
-"""
+"""Request and report of a search in an inventory."""
 
 from __future__ import annotations
 

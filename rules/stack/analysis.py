@@ -1,7 +1,4 @@
-"""Facts about single components.
-
-Facts about the stack as a whole, its knob and the machine's limits.
-"""
+"""Facts about single components, the stack as a whole, its retention knob and the machine's limits."""
 
 from __future__ import annotations
 
