@@ -1,7 +1,4 @@
-"""The whole runout budget of a stack, for whoever has to bring it down.
-
-What turning joints against each other can reach.
-"""
+"""Full runout budget of a stack, with what each contributor adds and what re-clocking joints can achieve."""
 
 from __future__ import annotations
 

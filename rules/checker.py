@@ -1,6 +1,6 @@
-"""The library: rulebooks and catalogue loaded once, and every question asked of them.
+"""The library: loads rulebooks and catalogue once and answers every question.
 
-``rules`` offers what stands here; import it from there.
+``rules`` exports these names; import them from there.
 """
 
 from __future__ import annotations

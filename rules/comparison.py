@@ -1,10 +1,6 @@
-"""Alternatives for one operation: each is judged by itself, then they are set against each other.
+"""Compare alternatives for one operation: judge each alone, rank them by criteria, and give the reasons in words.
 
-By what alternatives are compared, and what is missing where a value is not known.
-
-Which alternatives are beaten in everything: Pareto dominance over criteria that may not be known.
-
-Why an alternative wins or loses, in words made of its numbers.
+An alternative that is no better than another in any criterion, and worse in one, is dominated.
 """
 
 from __future__ import annotations

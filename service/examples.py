@@ -91,11 +91,12 @@ def _measured() -> dict[str, Any]:
     request = base_request("press_in")
     del request["machine"]
     parts = {part["id"]: part for part in request["stack"]["components"]}
-    for name, angle in (("bh", 20), ("ext", 150), ("em", 300)):
+    for name, angle in (("holder", 20), ("extension", 150), ("end-mill", 300)):
         parts[name]["runout_law"] = "measured"
         for statement in parts[name]["runout"]:
             statement["angle_deg"] = angle
-    request["stack"]["joints"] += [{"upper": "bh", "lower": "c1"}, {"upper": "ext", "lower": "c2"}]
+    seats = ({"upper": "holder", "lower": "collet-1"}, {"upper": "extension", "lower": "collet-2"})
+    request["stack"]["joints"] += seats
     for joint in request["stack"]["joints"]:
         joint["clocking_deg"] = 0
     return request | {"planes": [{"counted_from": "last_clamping_face", "distance_mm": 10}], "target_um": 8}
@@ -203,7 +204,7 @@ READING_EXAMPLES: Final[Mapping[str, RequestExample]] = MappingProxyType(
                     },
                 ],
                 "trial": {
-                    "upper": "c2",
+                    "upper": "collet-2",
                     "lower": "pin",
                     "turned_deg": 180,
                     "plane": {"kind": "equal_steps", "distance_mm": 24, "readings_um": [1, 4, -1, -4]},
@@ -222,16 +223,16 @@ def _reach_and_clearance() -> dict[str, Any]:
     """The parts of one stack and another collet; the reach requires the extension."""
     request = base_request("press_in")
     parts = {part["id"]: part for part in request.pop("stack")["components"]}
-    other = {**parts["c2"], "workpiece_side": {**parts["c2"]["workpiece_side"]}}
+    other = {**parts["collet-2"], "workpiece_side": {**parts["collet-2"]["workpiece_side"]}}
     other["workpiece_side"].update(clamping_min_mm=6, clamping_max_mm=6)
     return {
         "components": {
-            "KB-ST40-32": parts["bh"],
-            "KB-32-25": parts["c1"],
-            "KB-X25-16": parts["ext"],
-            "KB-16-8": parts["c2"],
+            "KB-ST40-32": parts["holder"],
+            "KB-32-25": parts["collet-1"],
+            "KB-X25-16": parts["extension"],
+            "KB-16-8": parts["collet-2"],
             "KB-16-6": other,
-            "KB-EM8-3": parts["em"],
+            "KB-EM8-3": parts["end-mill"],
             "KB-RK-40": parts["knob"],
         },
         "requirement": {

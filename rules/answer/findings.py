@@ -1,16 +1,18 @@
-"""Findings and undecided rules as the report tells them.
-
-Pointers to referenced components, led to where the request defines them.
-
-Fields of a request in words: '/stack/components/1/runout' is the runout of collet-1.
-"""
+"""Findings and undecided rules of the report, with messages worded and rounded for people."""
 
 from __future__ import annotations
 
 import re
 from collections.abc import Mapping, Sequence
+from functools import cache
+from importlib.resources import files
+from types import MappingProxyType
 from typing import Final
 
+import yaml
+
+from rules.couplings import steep_taper
+from rules.couplings.sides import COUPLINGS
 from rules.quantities.models import LackingFact, construct
 from rules.quantities.rounding import rounded, rounded_for_people
 from rules.rulebook.book import Fired, Rule
@@ -21,7 +23,37 @@ from rules.schema.components import ComponentReference
 from rules.schema.report import AssemblyStep, Finding, Report, Undecided
 from rules.schema.request import Stack
 
-__all__ = ["enumerated", "field_in_words", "finding", "repointed", "undecided"]
+__all__ = ["enumerated", "field_in_words", "finding", "repointed", "trade_name", "undecided"]
+
+
+@cache
+def _names() -> Mapping[str, Mapping[str, str]]:
+    """Return the names of the codes, by property and code."""
+    own = yaml.safe_load(files("rules.answer").joinpath("trade_names.yaml").read_text(encoding="utf-8"))
+    couplings = {name: one.described.title for name, one in COUPLINGS.items()}
+    tapers = {name: steep_taper.form(name).title for name in steep_taper.forms()}
+    knobs = {name: steep_taper.knob(name).title for name in steep_taper.knobs()}
+    return MappingProxyType(
+        {
+            **own,
+            "upper_coupling": couplings,
+            "lower_coupling": couplings,
+            "upper_form": {**own["upper_form"], **tapers},
+            "lower_form": {**own["lower_form"], **tapers},
+            "knob_form": knobs,
+            "drawbar_form": knobs,
+        }
+    )
+
+
+def trade_name(name: str, value: str) -> str:
+    """Return the trade's name for the code that a property carries, or the value itself if it is no code.
+
+    >>> trade_name("knob_form", "iso_7388_3_ad"), trade_name("shank_form", "side_lock_flat"), trade_name("lower", "pin")
+    ('ISO 7388-3 AD', 'side-lock flat', 'pin')
+    """
+    names = _names().get(name)
+    return value if names is None else names.get(value, value)
 
 
 def _value(fired: Fired, name: str | None) -> float | str | None:
@@ -40,27 +72,32 @@ def _margin(rule: Rule, observed: float | str | None, limit: float | str | None)
     return rounded(limit - observed if rule.sense == "at most" else observed - limit, rule.unit)
 
 
-def _told(fired: Fired, properties: Mapping[str, Property]) -> dict[str, Value]:
-    """Return the values for a message, rounded unless that would hide by how much a limit is broken."""
+def _shown(fired: Fired, properties: Mapping[str, Property]) -> dict[str, Value]:
+    """Return the values of a message as people read them.
+
+    Observed value and limit stay exact where they differ and would look equal once rounded.
+    """
     rule = fired.rule
     exact = {**fired.fact.known, **fired.thresholds}
-    told: dict[str, Value] = {}
+    shown: dict[str, Value] = {}
     for name in rule.told:
         value = exact[name]
-        if isinstance(value, bool | str):
-            told[name] = value
+        if isinstance(value, bool):
+            shown[name] = value
+        elif isinstance(value, str):
+            shown[name] = trade_name(name, value)
         else:
             unit = properties[name].unit if name in properties else rule.thresholds[name].unit
-            told[name] = rounded_for_people(value, unit)
+            shown[name] = rounded_for_people(value, unit)
     observed, limit = rule.observed, rule.limit
-    if observed and limit and told[observed] == told[limit]:
-        told |= {observed: exact[observed], limit: exact[limit]}
-    return told
+    if observed and limit and shown[observed] == shown[limit]:
+        shown |= {observed: exact[observed], limit: exact[limit]}
+    return shown
 
 
 def finding(fired: Fired, properties: Mapping[str, Property]) -> Finding:
     """Tell a rule that fired; properties is the vocabulary of the fact's kind."""
-    rule, values = fired.rule, _told(fired, properties)
+    rule, values = fired.rule, _shown(fired, properties)
     observed, limit = _value(fired, rule.observed), _value(fired, rule.limit)
     return construct(
         Finding,
@@ -135,15 +172,15 @@ _LONGEST_LIST: Final = 3
 def field_in_words(pointer: str, stack: Stack) -> str:
     """Name a field of the request.
 
-    >>> stack = Stack.model_validate({"components": [{"kind": "collet", "id": "c1"}]})
+    >>> stack = Stack.model_validate({"components": [{"kind": "collet", "id": "collet-1"}]})
     >>> field_in_words("/stack/components/0/workpiece_side/length_mm", stack)
-    'workpiece side length of c1'
+    'workpiece side length of collet-1'
     """
     steps = pointer.split("/")[1:]
     number, rest = "".join(steps[2:3]), steps[3:]
     if steps[:2] == ["stack", "components"]:
         if not number.isdigit():
-            return "the cutter at the end"
+            return "the cutting tool at the end"
         entry = stack.components[int(number)]
         owner = entry.id or (entry.of if isinstance(entry, ComponentReference) else "")
     elif steps[:2] == ["stack", "joints"]:

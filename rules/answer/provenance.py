@@ -1,9 +1,4 @@
-"""Where an answer comes from.
-
-The thresholds a request sets: allowed by the book, or faults with their places in the request.
-
-The cautions that belong to a stack.
-"""
+"""Provenance of a report: rulebooks, thresholds set by the request, and the cautions for the stack."""
 
 from __future__ import annotations
 

@@ -1,9 +1,4 @@
-"""The work instruction of a stack, derived from its joints.
-
-The cleaning of a stack as steps: the seat first on which dirt shows most at the gauge plane.
-
-Seating, reading and signing: the last steps of the work instruction, the acceptance and the record.
-"""
+"""Work instruction of a stack: cleaning, assembly, measuring, acceptance and disassembly as numbered steps."""
 
 from __future__ import annotations
 
@@ -11,6 +6,7 @@ from collections.abc import Iterable, Sequence
 from typing import Any, Final
 
 from rules.analysis import StackAnalysis
+from rules.answer.findings import trade_name
 from rules.assembly.joints import JointSteps, Objections, joint_steps, objections_of
 from rules.assembly.sentences import (
     Draft,
@@ -143,7 +139,7 @@ class Measuring:
         rules = instruction().rules
         if self._limit is None:
             return rules["no_limit"]
-        return rules["limit"].format(limit=Number("limit", "um", self._limit).told())
+        return rules["limit"].format(limit=f"{self._limit:.10g} µm")
 
     def steps(self, objections: Objections) -> list[Draft]:
         """Return seating, reading and signing."""
@@ -348,7 +344,7 @@ def _knob_fitted(base: Member, side: SteepTaper, knob: Member) -> list[Draft]:
         return []
     words = {"knob": part.id, "base": base.part.id}
     if part.form is not None:
-        words["knob_form"] = part.form
+        words["knob_form"] = trade_name("knob_form", part.form)
     thread = part.thread
     if thread is None:
         thread = steep_taper.thread_for_knob(side)

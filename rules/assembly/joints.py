@@ -1,7 +1,7 @@
-"""The joints of a stack as steps: built from the base outward, opened from the tip inward.
+"""Assembly steps of the joints, from the base outward, and disassembly steps, from the tip inward.
 
-A collet closes only once it holds something: what presses or tightens it waits until the joint inside it is made.
-Joints that depend on each other so form a group.
+A collet closes only once it holds a shank, so it is pressed or tightened after the joint inside it is made.
+Joints that depend on each other in this way form a group.
 """
 
 from __future__ import annotations

@@ -1,9 +1,4 @@
-"""Words, numbers and sentences of the work instruction, said of one subject at a time.
-
-The file of the work instruction's words, read once and checked.
-
-Steps of the work instruction before they are numbered.
-"""
+"""Sentences of the work instruction: read from YAML, checked, and filled in with words and numbers."""
 
 from __future__ import annotations
 

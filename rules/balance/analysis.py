@@ -1,7 +1,4 @@
-"""The unbalance of a stack: own residuals and masses set eccentric by the runout contributors.
-
-Balance quality grades.
-"""
+"""Unbalance of a stack from residual unbalance and eccentric masses, and the balance grade it meets."""
 
 from __future__ import annotations
 
@@ -229,6 +226,7 @@ def _seating(chain: Chain, masses: Masses) -> OrMissing[float] | None:
 
 
 def balance_properties(fact: Properties, operation: Operation, balance: StackBalance) -> None:
+    """Add unbalance, the grade's limit and the speed up to which the stack meets it."""
     if operation.balance_grade is None:
         return
     fact.add("balance_grade", operation.balance_grade)

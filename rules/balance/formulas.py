@@ -32,9 +32,29 @@ def _not_negative(name: str, value: float) -> None:
 def permissible_eccentricity_um(grade_mm_per_s: float, speed_rpm: float) -> float:
     """Return the permissible residual specific unbalance e_per = 9549.3·G/n.
 
-    Parameters: grade_mm_per_s, the number G of the balance quality grade, mm/s; speed_rpm, speed n,
-    1/min; both above 0, else ValueError. Returns µm (= g·mm/kg). Source: ISO 21940-11, clause 6.
+    Parameters
+    ----------
+    grade_mm_per_s : float
+        The number G of the balance quality grade, mm/s.
+    speed_rpm : float
+        Speed n, 1/min; both above 0.
 
+    Returns
+    -------
+    float
+        Permissible residual specific unbalance e_per = 9549.3·G/n, µm (= g·mm/kg).
+
+    Raises
+    ------
+    ValueError
+        If a value is outside its domain.
+
+    Notes
+    -----
+    Source: ISO 21940-11, clause 6.
+
+    Examples
+    --------
     >>> round(permissible_eccentricity_um(2.5, 3000.0), 6)
     7.957747
     """
@@ -46,9 +66,31 @@ def permissible_eccentricity_um(grade_mm_per_s: float, speed_rpm: float) -> floa
 def permissible_unbalance_gmm(grade_mm_per_s: float, mass_kg: float, speed_rpm: float) -> float:
     """Return the permissible residual unbalance U_per = e_per·m.
 
-    Parameters: grade_mm_per_s, G, mm/s; mass_kg, rotor mass, kg; speed_rpm, 1/min; all above 0, else
-    ValueError. Returns g·mm. Source: ISO 21940-11, clause 6.
+    Parameters
+    ----------
+    grade_mm_per_s : float
+        Number G of the balance quality grade, mm/s, above 0.
+    mass_kg : float
+        Rotor mass m, kg, above 0.
+    speed_rpm : float
+        Speed n, 1/min, above 0.
 
+    Returns
+    -------
+    float
+        Permissible residual unbalance U_per = e_per·m, g·mm.
+
+    Raises
+    ------
+    ValueError
+        If a value is outside its domain.
+
+    Notes
+    -----
+    Source: ISO 21940-11, clause 6.
+
+    Examples
+    --------
     >>> round(permissible_unbalance_gmm(2.5, 1.0, 12_000.0), 6)
     1.989437
     """
@@ -59,9 +101,31 @@ def permissible_unbalance_gmm(grade_mm_per_s: float, mass_kg: float, speed_rpm: 
 def balance_speed_rpm(grade_mm_per_s: float, mass_kg: float, unbalance_gmm: float) -> float:
     """Return the highest speed at which an unbalance keeps a grade: n = 9549.3·G·m/U.
 
-    Parameters: grade_mm_per_s, G, mm/s; mass_kg, kg; unbalance_gmm, U, g·mm; all above 0, else
-    ValueError. Returns 1/min. Source: ISO 21940-11, clause 6, solved for the speed.
+    Parameters
+    ----------
+    grade_mm_per_s : float
+        Number G of the balance quality grade, mm/s, above 0.
+    mass_kg : float
+        Rotor mass m, kg, above 0.
+    unbalance_gmm : float
+        Unbalance U, g·mm, above 0.
 
+    Returns
+    -------
+    float
+        Highest speed at which an unbalance keeps a grade, 1/min.
+
+    Raises
+    ------
+    ValueError
+        If a value is outside its domain.
+
+    Notes
+    -----
+    Source: ISO 21940-11, clause 6, solved for the speed.
+
+    Examples
+    --------
     >>> round(balance_speed_rpm(2.5, 1.0, 1.989436788648692), 3)
     12000.0
     """
@@ -74,9 +138,29 @@ def balance_speed_rpm(grade_mm_per_s: float, mass_kg: float, unbalance_gmm: floa
 def rotating_force_n(unbalance_gmm: float, speed_rpm: float) -> float:
     """Return the force an unbalance exerts on the spindle: F = U·ω².
 
-    Parameters: unbalance_gmm, U ≥ 0, g·mm; speed_rpm, n ≥ 0, 1/min; else ValueError. Returns N.
+    Parameters
+    ----------
+    unbalance_gmm : float
+        Unbalance U ≥ 0, g·mm.
+    speed_rpm : float
+        Speed n ≥ 0, 1/min.
+
+    Returns
+    -------
+    float
+        Force an unbalance exerts on the spindle, N.
+
+    Raises
+    ------
+    ValueError
+        If a value is outside its domain.
+
+    Notes
+    -----
     Source: first principles (ISO 21940-11 uses the same rigid rotor).
 
+    Examples
+    --------
     >>> round(rotating_force_n(1000.0, 3000.0), 4)
     98.696
     """
@@ -89,9 +173,31 @@ def rotating_force_n(unbalance_gmm: float, speed_rpm: float) -> float:
 def quality_mm_per_s(mass_kg: float, unbalance_gmm: float, speed_rpm: float) -> float:
     """Return the balance quality a rotor has at a speed: G = e·ω = (U/m)·n/9549.3.
 
-    Parameters: mass_kg, m, kg, above 0; unbalance_gmm, U ≥ 0, g·mm; speed_rpm, n, 1/min, above 0; else
-    ValueError. Returns mm/s, to hold against the number of a grade. Source: ISO 21940-11, clause 6.
+    Parameters
+    ----------
+    mass_kg : float
+        Rotor mass m, kg, above 0.
+    unbalance_gmm : float
+        Unbalance U ≥ 0, g·mm.
+    speed_rpm : float
+        Speed n, 1/min, above 0.
 
+    Returns
+    -------
+    float
+        Balance quality a rotor has at a speed, mm/s, to hold against the number of a grade.
+
+    Raises
+    ------
+    ValueError
+        If a value is outside its domain.
+
+    Notes
+    -----
+    Source: ISO 21940-11, clause 6.
+
+    Examples
+    --------
     >>> round(quality_mm_per_s(6.0, 180.0, 5000.0), 6)
     15.707963
     """
@@ -105,9 +211,30 @@ def clamping_unbalance_gmm(mass_kg: float, eccentricity_um: float) -> float:
     """Return the unbalance of a true rotor clamped off the axis: U = m·e.
 
     No balancing undercuts the eccentricity at which a seat repeats: the next clamping brings it back.
-    Parameters: mass_kg, m, kg, above 0; eccentricity_um, e ≥ 0, µm; else ValueError. Returns g·mm (1 µm on
-    1 kg is 1 g·mm). Source: first principles; the thought is that of ISO 16084.
 
+    Parameters
+    ----------
+    mass_kg : float
+        Rotor mass m, kg, above 0.
+    eccentricity_um : float
+        Eccentricity e ≥ 0, µm.
+
+    Returns
+    -------
+    float
+        Unbalance of a true rotor clamped off the axis, g·mm (1 µm on 1 kg is 1 g·mm).
+
+    Raises
+    ------
+    ValueError
+        If a value is outside its domain.
+
+    Notes
+    -----
+    Source: first principles; the thought is that of ISO 16084.
+
+    Examples
+    --------
     >>> clamping_unbalance_gmm(1.0, 2.0)
     2.0
     """

@@ -1,7 +1,4 @@
-"""How the stack bends: stiffness at the tip, where it gives way, and its first bending frequencies.
-
-The stack as a beam: uniform pieces from the gauge line to the tip, bending stiffness and mass of each.
-"""
+"""Stiffness at the tip and natural frequencies of a stack, modelled as a stepped beam from the gauge line."""
 
 from __future__ import annotations
 
@@ -411,6 +408,7 @@ def _teeth_to_critical(speed_rpm: float, teeth: int, critical_rpm: float) -> flo
 
 
 def deflection_properties(fact: Properties, operation: Operation, stiffness: StackStiffness, load: CuttingLoad) -> None:
+    """Add the tip's deflection under the radial force, and its limit."""
     if operation.deflection_limit_um is None:
         return
     fact.add("deflection_limit_um", operation.deflection_limit_um)

@@ -1,10 +1,8 @@
-"""A stack as a stepped beam: what it is made of, and how far its tip gives way.
+"""Tip compliance of a stack, modelled as a stepped beam of round hollow sections.
 
 The beam runs from the gauge line (z = 0) to the tip (z = L). It is held at the gauge line by the spindle and
 bends by the Euler–Bernoulli law: sections stay plane and normal to the axis. Shear is ignored, so a short thick
-stack is a little softer than told here: a steel bar of length 6·d by 1.5 % (compare Timoshenko).
-
-Round hollow sections, and cones cut into short cylinders for a stepped beam.
+stack is a little softer than calculated here: a steel bar of length 6·d by 1.5 % (compare Timoshenko).
 """
 
 from __future__ import annotations
@@ -78,15 +76,36 @@ def tip_compliance(
 ) -> Compliance:
     """Return how far the tip moves per newton of radial force, and which piece lets it.
 
-    c = Σ ∫ (L − z)·(a − z)/(E·I) dz + Σ (1/k_r + (L − a_k)·(a − a_k)/k_t), over what lies before the force at a;
-    at the tip, a = L, a segment adds (u₁³ − u₀³)/(3·E·I) with u the distances of its ends from the tip.
-    Parameters: segments in order from the gauge line, at least one; springs in any order, several at one place
-    in series; force_at_mm, a from 0 to L, the tip when None. A spring at the very place of the force bears it.
-    By reciprocity a force at the tip moves the place a by the same amount. The contributions are shares of the
-    strain energy when the force is at the tip, in the order of the arguments. Raises ValueError for no segment, a
-    number outside its range, and a spring that stands on no boundary. Source: unit-load method, exact for uniform
-    segments without shear (any textbook of mechanics of materials).
+    c = Σ ∫ (L − z)·(a − z)/(E·I) dz + Σ (1/k_r + (L − a_k)·(a − a_k)/k_t), over what lies before the force at a; at
+    the tip, a = L, a segment adds (u₁³ − u₀³)/(3·E·I) with u the distances of its ends from the tip. A spring at the
+    very place of the force bears it. By reciprocity a force at the tip moves the place a by the same amount. The
+    contributions are shares of the strain energy when the force is at the tip, in the order of the arguments.
 
+    Parameters
+    ----------
+    segments : Sequence[Segment]
+        Cylinders in order from the gauge line, at least one.
+    springs : Sequence[Spring], default ()
+        Rotational springs in any order; several at one place act in series.
+    force_at_mm : float | None, default None
+        Position a of the force, mm from the gauge line, 0 to L; the tip when None.
+
+    Returns
+    -------
+    Compliance
+        How far the tip moves per newton of radial force, and which piece lets it.
+
+    Raises
+    ------
+    ValueError
+        For no segment, a number outside its range, and a spring that stands on no boundary.
+
+    Notes
+    -----
+    Source: unit-load method, exact for uniform segments without shear (any textbook of mechanics of materials).
+
+    Examples
+    --------
     >>> steel = [Segment(60.0, 210e3 * math.pi / 64 * 20.0**4, 0.0), Segment(40.0, 210e3 * math.pi / 64 * 10.0**4, 0.0)]
     >>> round(tip_compliance(steel).deflection_um(100.0), 9)
     39.611896947
@@ -121,8 +140,20 @@ def tip_compliance(
 def boundaries_of(segments: Sequence[Segment]) -> list[float]:
     """Return where segments begin and end, mm from the gauge line: 0, then the end of each.
 
-    Raises ValueError for no segment, a length or stiffness outside SMALLEST to LARGEST, or a mass per length outside
-    0 to LARGEST.
+    Parameters
+    ----------
+    segments : Sequence[Segment]
+        Cylinders of the beam, from the gauge line to the tip.
+
+    Returns
+    -------
+    list[float]
+        Where segments begin and end, mm from the gauge line.
+
+    Raises
+    ------
+    ValueError
+        For no segment, a length or stiffness outside SMALLEST to LARGEST, or a mass per length outside 0 to LARGEST.
     """
     if not segments:
         raise ValueError("a beam has at least one segment")
@@ -139,8 +170,22 @@ def boundaries_of(segments: Sequence[Segment]) -> list[float]:
 def spring_places(ends: Sequence[float], springs: Sequence[Spring]) -> list[int]:
     """Return, for each spring, the index of the boundary it stands on.
 
-    Parameters: ends as `boundaries_of` returns them. Raises ValueError for a stiffness outside SMALLEST to LARGEST
-    or a place that is no boundary to within 10⁻⁹ of the length.
+    Parameters
+    ----------
+    ends : Sequence[float]
+        Ends of the segments as `boundaries_of` returns them, mm.
+    springs : Sequence[Spring]
+        Rotational springs of the joints.
+
+    Returns
+    -------
+    list[int]
+        Index of the boundary of each spring.
+
+    Raises
+    ------
+    ValueError
+        For a stiffness outside SMALLEST to LARGEST or a place that is no boundary to within 10⁻⁹ of the length.
     """
     places = []
     for spring in springs:
@@ -182,9 +227,31 @@ class Slice(NamedTuple):
 def area_mm2(diameter_mm: float, bore_mm: float = 0.0) -> float:
     """Return the area of a ring: A = π/4·(D² − d²).
 
-    Parameters: outer diameter and bore, mm. Returns mm². Raises ValueError unless 0 ≤ d < D and D is finite; a wall
-    of less than 10⁻⁹·D counts as none. Source: exact geometry.
+    outer diameter and bore, mm.
 
+    Parameters
+    ----------
+    diameter_mm : float
+        Diameter, mm, above 0.
+    bore_mm : float, default 0.0
+        Bore diameter, mm; 0 for a solid one.
+
+    Returns
+    -------
+    float
+        Area of a ring, mm².
+
+    Raises
+    ------
+    ValueError
+        Unless 0 ≤ d < D and D is finite; a wall of less than 10⁻⁹·D counts as none.
+
+    Notes
+    -----
+    Source: exact geometry.
+
+    Examples
+    --------
     >>> round(area_mm2(20.0, 10.0), 9)
     235.619449019
     """
@@ -195,8 +262,26 @@ def area_mm2(diameter_mm: float, bore_mm: float = 0.0) -> float:
 def second_moment_mm4(diameter_mm: float, bore_mm: float = 0.0) -> float:
     """Return the second moment of area of a ring about a diameter: I = π/64·(D⁴ − d⁴).
 
-    Parameters and errors as `area_mm2`. Returns mm⁴. Source: exact geometry.
+    Parameters and errors as `area_mm2`.
 
+    Parameters
+    ----------
+    diameter_mm : float
+        Diameter, mm, above 0.
+    bore_mm : float, default 0.0
+        Bore diameter, mm; 0 for a solid one.
+
+    Returns
+    -------
+    float
+        Second moment of area, mm⁴.
+
+    Notes
+    -----
+    Source: exact geometry.
+
+    Examples
+    --------
     >>> round(second_moment_mm4(20.0, 10.0), 9)
     7363.107781851
     """
@@ -213,10 +298,36 @@ def cone_slices(
     grows fast; each part becomes two halves of constant section with the part's own mean and first moment of 1/I and
     of A: g = ḡ ± 2·⟨g·x⟩, x from −1 to 1. Twice as many parts change the first frequency of a beam by less than 0.5 %
     up to a ratio of diameters of 10; beyond a ratio of second moments of 2.5³² the parts become coarser.
-    Parameters: length, diameters at both ends and the cylindrical bore, mm; finer, a factor on the number of parts.
-    Raises ValueError as `area_mm2` at the smaller end, for a length that is not above 0 and finite, or finer below 1.
+
+    Parameters
+    ----------
+    length_mm : float
+        Length, mm, above 0.
+    start_mm : float
+        Outer diameter at the start, mm.
+    end_mm : float
+        Outer diameter at the end, mm.
+    bore_mm : float, default 0.0
+        Bore diameter, mm; 0 for a solid one.
+    finer : int, default 1
+        Factor on the number of parts.
+
+    Returns
+    -------
+    tuple[Slice, ...]
+        Cylinders that bend and swing as a cone does, in order.
+
+    Raises
+    ------
+    ValueError
+        As `area_mm2` at the smaller end, for a length that is not above 0 and finite, or finer below 1.
+
+    Notes
+    -----
     Source: first principles; means by Gauss–Legendre quadrature.
 
+    Examples
+    --------
     >>> [round(part.length_mm, 6) for part in cone_slices(40.0, 20.0, 22.0)]
     [9.76177, 9.76177, 10.23823, 10.23823]
     """

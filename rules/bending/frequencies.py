@@ -53,14 +53,38 @@ def bending_frequencies(
     """Return the lowest natural frequencies of bending, Hz, lowest first.
 
     f = 1/(2π·√μ), with μ the largest eigenvalues of M·x = μ·K·x; for one uniform piece f₁ = 1.8751²/(2π)·√(EI/m)/L².
-    Parameters: segments and springs as `tip_compliance`; tip_mass_kg, a point mass at the tip, kg, ≥ 0; count, how
-    many, ≥ 1; elements, how many pieces of equal wavelength to cut the beam into at least, ≥ 1. Returns fewer than
-    count where the rest lie more than a million times above the first, or do not exist for lack of mass.
-    The frequencies are those of the beam at rest, gyroscopic effects and the rotary inertia of sections ignored, and
-    shear too: all overstate f₁ a little, a steel bar of length 6·d by about 1.6 %.
-    Raises ValueError as `tip_compliance`, and for a beam without mass or a number outside its range.
+
+    Parameters
+    ----------
+    segments : Sequence[Segment]
+        Cylinders in order from the gauge line, at least one.
+    springs : Sequence[Spring], default ()
+        Rotational springs in any order; several at one place act in series.
+    tip_mass_kg : float, default 0.0
+        Point mass at the tip, kg, ≥ 0.
+    count : int, default 3
+        Number of frequencies wanted, ≥ 1.
+    elements : int, default FEWEST_ELEMENTS
+        Least number of pieces of equal wavelength to cut the beam into, ≥ 1.
+
+    Returns
+    -------
+    tuple[float, ...]
+        Fewer than count where the rest lie more than a million times above the first, or do not exist for lack of
+        mass. The frequencies are those of the beam at rest, gyroscopic effects and the rotary inertia of sections
+        ignored, and shear too: all overstate f₁ a little, a steel bar of length 6·d by about 1.6 %.
+
+    Raises
+    ------
+    ValueError
+        As `tip_compliance`, and for a beam without mass or a number outside its range.
+
+    Notes
+    -----
     Source: Hermite cubic elements with consistent mass (any textbook of finite elements), in flexibility form.
 
+    Examples
+    --------
     >>> bar = Segment(120.0, 210e3 * math.pi / 64 * 20.0**4, 7850e-9 * math.pi / 4 * 20.0**2)
     >>> [round(f, 2) for f in bending_frequencies([bar], elements=32)]
     [1004.97, 6298.04, 17634.74]

@@ -1,7 +1,7 @@
-"""What a coupling tells: its ends, what mates with what, and what follows from two ends that meet.
+"""Base of all couplings: their ends, what mates with what, and the properties of a joint.
 
-Each coupling derives :class:`Coupling` in its own module and overrides what holds for it; the registry is in
-``sides.py``. A coupling is told two ends and their pointers, never a joint of the stack.
+Each coupling derives :class:`Coupling` in its own module; ``sides.py`` is the registry. A coupling receives two ends
+and their pointers, never a joint of the stack.
 """
 
 from __future__ import annotations

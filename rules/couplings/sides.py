@@ -1,7 +1,7 @@
-"""Every coupling by name, and what may stand at each end of a component.
+"""Registry of the couplings, and the ends that each component may have.
 
-A coupling names its kind; its dimensions may be left out, since real libraries are patchy.
-A rule that needs a missing dimension is then reported as undecided, never passed over.
+Dimensions may be left out, since real tool libraries have gaps.
+A rule that needs a missing dimension is reported as not decided.
 """
 
 from __future__ import annotations

@@ -1,7 +1,4 @@
-"""7/24 steep tapers: the cone by size, the forms that share it, and what keeps them apart.
-
-Retention knobs: thread, head angle and the shanks they are made for.
-"""
+"""7/24 steep tapers: sizes, forms and interchangeability, and the retention knobs that fit them."""
 
 from __future__ import annotations
 

@@ -1,9 +1,4 @@
-"""What the cut asks of the stack: torque, pull and force across the axis, stated or from the milling cut.
-
-The speed the operation asks: stated, or following from a cutting speed and the cutting diameter.
-
-Work materials: the cutting force of each.
-"""
+"""Cutting load on the stack and spindle speed, stated or calculated from the milling cut."""
 
 from __future__ import annotations
 
@@ -196,6 +191,7 @@ def cutting_load_of(chain: Chain, speed: OrMissing[float] | None) -> CuttingLoad
 
 
 def drive_properties(fact: Properties, machine: Machine | None, load: CuttingLoad) -> None:
+    """Add torque and power of the cut and of the spindle."""
     if machine is None:
         return
     if machine.max_torque_n_m is not None and load.torque_n_m is not None:

@@ -1,7 +1,4 @@
-"""Cutting force, torque and power of milling, by the specific cutting force of the chip's thickness.
-
-Largest sums of the teeth's forces in one revolution of a milling cutter.
-"""
+"""Cutting force, torque and power of milling from the specific cutting force, mean and peak."""
 
 from __future__ import annotations
 
@@ -47,14 +44,32 @@ def _sums(teeth: int, pitch: float, first: float, power: float) -> PeakSums:
 def peak_sums(teeth: int, engagement_rad: float, power: float) -> PeakSums:
     """Return the largest Σ sin^p φ and the largest |Σ sin^p φ·e^{iφ}| over the rotation.
 
-    The sums run over the teeth at φ, 2π/z apart, that stand in the engagement [0, φs].  In a revolution two
-    arrangements alternate, with j teeth or with j + 1.  In each, sin^p is concave, so the first sum is too, and
-    by symmetry it peaks where the teeth stand evenly about 90°, or as near as the engagement lets them.  The
-    second sum either rises to that place or falls to it, so its peak is there or where a tooth enters or leaves.
-    Parameters: teeth, z ≥ 1; engagement_rad, φs in (0, π]; power, p in (0, 1]; not checked here.
-    Source: first principles.  That the vector has no other peak was found by scanning 40,000 arrangements of up
-    to 13 teeth engaged, not proven.
+    The sums run over the teeth at φ, 2π/z apart, that stand in the engagement [0, φs]. In a revolution two
+    arrangements alternate, with j teeth or with j + 1. In each, sin^p is concave, so the first sum is too, and by
+    symmetry it peaks where the teeth stand evenly about 90°, or as near as the engagement lets them. The second sum
+    either rises to that place or falls to it, so its peak is there or where a tooth enters or leaves.
 
+    Parameters
+    ----------
+    teeth : int
+        Teeth z ≥ 1.
+    engagement_rad : float
+        Engagement angle φs in (0, π], radians.
+    power : float
+        Power p in (0, 1]; not checked here.
+
+    Returns
+    -------
+    PeakSums
+        Largest Σ sin^p φ and the largest |Σ sin^p φ·e^{iφ}| over the rotation.
+
+    Notes
+    -----
+    Source: first principles. That the vector has no other peak was found by scanning 40,000 arrangements of up to 13
+    teeth engaged, not proven.
+
+    Examples
+    --------
     >>> [round(largest, 9) for largest in peak_sums(4, math.pi, 1.0)]
     [1.414213562, 1.0]
     """
@@ -100,12 +115,32 @@ def _positive(name: str, value: float) -> None:
 def engagement_angle_rad(diameter_mm: float, radial_depth_mm: float) -> float:
     """Return the angle over which a tooth cuts: φs = acos(1 − 2·ae/D).
 
-    Evaluated as 2·asin(√(ae/D)), the same angle without cancellation at a shallow cut.  The cut begins
-    or ends where the chip has no thickness, as in up and down milling; a cutter astride the work meets
-    its chips at other angles.
-    Parameters: diameter_mm, D, mm; radial_depth_mm, ae, mm, at most D; both above 0, else ValueError.
-    Returns radians, up to π for a slot. Source: geometry, as in handbooks of machining.
+    Evaluated as 2·asin(√(ae/D)), the same angle without cancellation at a shallow cut. The cut begins or ends where
+    the chip has no thickness, as in up and down milling; a cutter astride the work meets its chips at other angles.
 
+    Parameters
+    ----------
+    diameter_mm : float
+        Cutting diameter D, mm, above 0.
+    radial_depth_mm : float
+        Radial depth of cut ae, mm, above 0, at most D.
+
+    Returns
+    -------
+    float
+        Angle over which a tooth cuts, radians, up to π for a slot.
+
+    Raises
+    ------
+    ValueError
+        If a value is outside its domain.
+
+    Notes
+    -----
+    Source: geometry, as in handbooks of machining.
+
+    Examples
+    --------
     >>> round(engagement_angle_rad(20.0, 5.0), 9) == round(math.pi / 3.0, 9)
     True
     """
@@ -127,10 +162,33 @@ def mean_chip_thickness_mm(
 ) -> float:
     """Return the mean thickness of the chip over the engagement: h_m = (2/φs)·(ae/D)·f_z·sin κ.
 
-    Parameters: diameter_mm, D; radial_depth_mm, ae, at most D; feed_per_tooth_mm, f_z; all mm and above 0;
-    lead_angle_deg, κ, of the cutting edge to the worked face, in (0, 90] degrees; else ValueError.
-    Returns mm: the exact mean of f_z·sin κ·sin φ. Source: handbooks of machining (Dietrich; König).
+    Parameters
+    ----------
+    diameter_mm : float
+        Cutting diameter D, mm, above 0.
+    radial_depth_mm : float
+        Radial depth of cut ae, mm, above 0, at most D.
+    feed_per_tooth_mm : float
+        Feed per tooth f_z, mm, above 0.
+    lead_angle_deg : float, default 90.0
+        Lead angle κ, of the cutting edge to the worked face, in (0, 90] degrees.
 
+    Returns
+    -------
+    float
+        Mean thickness of the chip over the engagement, mm: the exact mean of f_z·sin κ·sin φ.
+
+    Raises
+    ------
+    ValueError
+        If a value is outside its domain.
+
+    Notes
+    -----
+    Source: handbooks of machining (Dietrich; König).
+
+    Examples
+    --------
     >>> round(mean_chip_thickness_mm(20.0, 20.0, 0.1), 9)
     0.063661977
     """
@@ -142,10 +200,32 @@ def mean_chip_thickness_mm(
 def specific_force_mpa(unit_force_mpa: float, exponent: float, thickness_mm: float) -> float:
     """Return the specific cutting force at a chip thickness: k_c = k_c1.1·h^(−m_c).
 
-    Parameters: unit_force_mpa, k_c1.1, the force on a chip 1 mm thick and 1 mm wide, MPa; exponent, m_c,
-    in [0, 1); thickness_mm, h, mm; force and thickness above 0, else ValueError. Returns MPa for a sharp
-    tool: wear adds about a third or more (from memory). Source: Kienzle 1952, as in handbooks of machining.
+    Parameters
+    ----------
+    unit_force_mpa : float
+        Unit force k_c1.1, the force on a chip 1 mm thick and 1 mm wide, MPa.
+    exponent : float
+        Exponent m_c, in [0, 1).
+    thickness_mm : float
+        Thickness h, mm; force and thickness above 0.
 
+    Returns
+    -------
+    float
+        Specific cutting force at a chip thickness, MPa for a sharp tool: wear adds about a third or more (from
+        memory).
+
+    Raises
+    ------
+    ValueError
+        If a value is outside its domain.
+
+    Notes
+    -----
+    Source: Kienzle 1952, as in handbooks of machining.
+
+    Examples
+    --------
     >>> round(specific_force_mpa(2220.0, 0.14, 0.1), 6)
     3064.453067
     """
@@ -171,18 +251,53 @@ def milling_load(
 ) -> MillingLoad:
     """Return forces, torque and power of a milling cut, mean and peak.
 
-    Mean over a revolution: F_t = z·k_c(h_m)·a_p·f_z·a_e/(π·D), T = F_t·D/2, Q = a_p·a_e·f_z·z·n, P = k_c·Q,
-    so that T·ω = P.  Peak: largest Σ k_c1.1·b·h^(1−m_c) over the teeth engaged at one moment, with
-    b = a_p/sin κ and h = f_z·sin κ·sin φ.  The teeth are taken as straight, which is cautious for a helix: it
-    spreads a tooth's force over the rotation.  With many teeth in a cut the sum hardly varies and stays a few
-    per cent below the mean by k_c(h_m), which is never below the true mean; it then stands as the peak.
-    In the plane: tangential and radial forces of all teeth as vectors, the radial one radial_ratio times the
-    tangential; the same for up and down milling.
-    Parameters: diameter_mm, D; teeth, z ≥ 1; axial_depth_mm, a_p; radial_depth_mm, a_e ≤ D;
-    feed_per_tooth_mm, f_z; speed_rpm, n, or None; unit_force_mpa, k_c1.1; all above 0; exponent, m_c, in [0, 1);
-    lead_angle_deg, κ, in (0, 90]; radial_ratio, 0 or more; else ValueError. Sharp teeth that run true.
+    Mean over a revolution: F_t = z·k_c(h_m)·a_p·f_z·a_e/(π·D), T = F_t·D/2, Q = a_p·a_e·f_z·z·n, P = k_c·Q, so that
+    T·ω = P. Peak: largest Σ k_c1.1·b·h^(1−m_c) over the teeth engaged at one moment, with b = a_p/sin κ and h =
+    f_z·sin κ·sin φ. The teeth are taken as straight, which is cautious for a helix: it spreads a tooth's force over
+    the rotation. With many teeth in a cut the sum hardly varies and stays a few per cent below the mean by k_c(h_m),
+    which is never below the true mean; it then stands as the peak. In the plane: tangential and radial forces of all
+    teeth as vectors, the radial one radial_ratio times the tangential; the same for up and down milling. Sharp teeth
+    that run true.
+
+    Parameters
+    ----------
+    diameter_mm : float
+        Cutting diameter D, mm, above 0.
+    teeth : int
+        Teeth z ≥ 1.
+    axial_depth_mm : float
+        Axial depth of cut a_p, mm, above 0.
+    radial_depth_mm : float
+        Radial depth of cut a_e ≤ D, mm, above 0.
+    feed_per_tooth_mm : float
+        Feed per tooth f_z, mm, above 0.
+    speed_rpm : float | None
+        Speed n, 1/min, above 0, or None.
+    unit_force_mpa : float
+        Unit force k_c1.1, MPa, above 0.
+    exponent : float
+        Exponent m_c, in [0, 1).
+    lead_angle_deg : float, default 90.0
+        Lead angle κ of the cutting edge, in (0, 90] degrees.
+    radial_ratio : float
+        Radial over tangential force, ≥ 0.
+
+    Returns
+    -------
+    MillingLoad
+        Forces, torque and power of a milling cut, mean and peak.
+
+    Raises
+    ------
+    ValueError
+        If a value is outside its domain.
+
+    Notes
+    -----
     Source: Kienzle's force in the sums of handbooks of machining (Dietrich; König); peaks from first principles.
 
+    Examples
+    --------
     >>> load = milling_load(30.0, 8, 4.0, 30.0, 0.1, 150.0, 1000.0, 0.0, radial_ratio=0.4)
     >>> round(load.mean_tangential_n, 6), round(load.mean_torque_n_m, 6), load.power_kw
     (1018.591636, 15.278875, 0.24)
@@ -227,10 +342,29 @@ def milling_load(
 def helical_pull_n(tangential_n: float, helix_deg: float) -> float:
     """Return the axial force of helical teeth that pulls at the cutter: F_ax = F_t·tan λ.
 
-    Parameters: tangential_n, F_t ≥ 0, N; helix_deg, λ, to the axis, in [0, 90) degrees; else ValueError.
-    Returns N. Friction of the chip along the tooth is left out. Source: first principles (force square to the
-    edge), as in handbooks of machining.
+    Parameters
+    ----------
+    tangential_n : float
+        Tangential force F_t ≥ 0, N.
+    helix_deg : float
+        Helix angle λ to the axis, in [0, 90) degrees.
 
+    Returns
+    -------
+    float
+        Axial force of helical teeth that pulls at the cutter, N. Friction of the chip along the tooth is left out.
+
+    Raises
+    ------
+    ValueError
+        If a value is outside its domain.
+
+    Notes
+    -----
+    Source: first principles (force square to the edge), as in handbooks of machining.
+
+    Examples
+    --------
     >>> round(helical_pull_n(1000.0, 30.0), 6)
     577.350269
     """
@@ -244,9 +378,29 @@ def helical_pull_n(tangential_n: float, helix_deg: float) -> float:
 def speed_from_cutting_speed_rpm(cutting_speed_m_per_min: float, diameter_mm: float) -> float:
     """Return the speed for a cutting speed: n = 1000·v_c/(π·D).
 
-    Parameters: cutting_speed_m_per_min, v_c, m/min; diameter_mm, D, mm; both above 0, else ValueError.
-    Returns 1/min. Source: first principles.
+    Parameters
+    ----------
+    cutting_speed_m_per_min : float
+        Cutting speed v_c, m/min, above 0.
+    diameter_mm : float
+        Diameter D, mm; both above 0.
 
+    Returns
+    -------
+    float
+        Speed for a cutting speed, 1/min.
+
+    Raises
+    ------
+    ValueError
+        If a value is outside its domain.
+
+    Notes
+    -----
+    Source: first principles.
+
+    Examples
+    --------
     >>> round(speed_from_cutting_speed_rpm(100.0, 10.0), 6)
     3183.098862
     """
@@ -258,9 +412,29 @@ def speed_from_cutting_speed_rpm(cutting_speed_m_per_min: float, diameter_mm: fl
 def cutting_speed_m_per_min(speed_rpm: float, diameter_mm: float) -> float:
     """Return the cutting speed at the circumference: v_c = π·D·n/1000.
 
-    Parameters: speed_rpm, n, 1/min; diameter_mm, D, mm; both above 0, else ValueError. Returns m/min.
+    Parameters
+    ----------
+    speed_rpm : float
+        Speed n, 1/min.
+    diameter_mm : float
+        Diameter D, mm; both above 0.
+
+    Returns
+    -------
+    float
+        Cutting speed at the circumference, m/min.
+
+    Raises
+    ------
+    ValueError
+        If a value is outside its domain.
+
+    Notes
+    -----
     Source: first principles.
 
+    Examples
+    --------
     >>> round(cutting_speed_m_per_min(32_000.0, 10.0), 6)
     1005.309649
     """

@@ -1,7 +1,4 @@
-"""A document of either format to an import, the format told by the caller or by what the text begins with.
-
-The component catalogue that an operator mounts: a folder of JSON, YAML and CSV files, read once at start.
-"""
+"""Read documents to import in either format, and the component catalogue: a folder read once at start."""
 
 from __future__ import annotations
 

@@ -1,7 +1,4 @@
-"""The fields of every kind of component as dotted paths, read from the contract itself.
-
-Values with their places in a document, put together to a validated component.
-"""
+"""Fields of every kind of component as dotted paths, and components built from values at these paths."""
 
 from __future__ import annotations
 

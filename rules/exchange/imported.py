@@ -1,7 +1,4 @@
-"""What an import read: validated components with their provenance, and everything left over.
-
-What a check will ask of a component and the document did not say.
-"""
+"""Result of an import: components with provenance, what was left out, and what a check still needs."""
 
 from __future__ import annotations
 

@@ -1,7 +1,4 @@
-"""Symbols of tool data and the fields of a component they fill: the one place of the mapping.
-
-From symbols of the standard to fields of a component: couplings, materials, and lengths that need a datum.
-"""
+"""Map symbols of ISO 13399 to component fields, including couplings, materials and lengths with a datum."""
 
 from __future__ import annotations
 

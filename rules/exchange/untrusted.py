@@ -1,8 +1,6 @@
-"""Bytes to text, and the one error for documents that cannot be read at all.
+"""Read untrusted text, XML and CSV (RFC 4180) within limits of size and depth.
 
-Untrusted XML to a tree: nothing is loaded, expanded or included, and no document is large or deep.
-
-CSV text to rows with their line numbers, after RFC 4180, the separator told by the head line.
+XML is parsed without external entities, expansion or inclusion.
 """
 
 from __future__ import annotations

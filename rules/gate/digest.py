@@ -1,7 +1,4 @@
-"""Digests of a gate's decision, by which a caller can tell later that it is the one that was made.
-
-How a decision as it is made now differs from what a caller stored of it, in words.
-"""
+"""Digests that let a caller verify a stored gate decision, and the differences from today's decision in words."""
 
 from __future__ import annotations
 

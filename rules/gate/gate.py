@@ -1,9 +1,4 @@
-"""The gate: a work order goes in, release, hold or stop comes out; nothing is released that was not judged.
-
-What an operation must state before a gate releases it.
-
-Pointers into the request of a check, led into the request of the gate that the check was part of.
-"""
+"""The gate: release, hold or stop for each operation of a work order. Nothing is released unjudged."""
 
 from __future__ import annotations
 

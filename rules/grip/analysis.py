@@ -1,7 +1,4 @@
-"""How firmly each straight shank is held, against what the cut asks of it.
-
-Facts about how firmly a joint holds: against the cut, its own interference and the speed.
-"""
+"""Torque and pull capacity of each straight-shank joint, compared with the cutting load."""
 
 from __future__ import annotations
 
@@ -223,6 +220,7 @@ def stated_minimum_grip(case: StackJoint) -> float | None:
 
 
 def held_shank_properties(fact: Properties, case: StackJoint) -> None:
+    """Add fit and grip of a joint that holds a straight shank."""
     shank = case.lower.machine_side
     if isinstance(shank, CylindricalShank) and case.coupling is not None:
         fit_properties(fact, case, shank)
@@ -265,6 +263,7 @@ def _standard_shank(case: StackJoint, shank: CylindricalShank) -> OrMissing[floa
 
 
 def collet_properties(fact: Properties, link: Member) -> None:
+    """Add the clamping range of a collet and the capacity of its series."""
     part = link.part
     if part.kind != "collet" or not isinstance(part.workpiece_side, ColletBore):
         return

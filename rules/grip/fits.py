@@ -90,6 +90,7 @@ def clearance_of(case: StackJoint) -> OrMissing[tuple[float, float]]:
 
 
 def fit_properties(fact: Properties, case: StackJoint, shank: CylindricalShank) -> None:
+    """Add diameters, clearance and shank form of a shank in its bore."""
     bore, coupling = bore_of(case), case.coupling
     if bore is None or coupling is None:
         return

@@ -1,13 +1,8 @@
-"""Fits of a hole and a shaft, and the tolerance unit behind the standard's tables.
+"""Fits, grip capacity, rotating rings and interference joints.
 
-Capacity of a grip against slip: by length, by torque, and by torque and pull together.
-
-A ring turning free: stress and growth by its own centrifugal load.
-
-Interference joints: pressure, stress and hold of a shaft shrunk into a hub, and what speed takes of it.
-
-Both parts are rings of the same length in plane stress (σ_z = 0) that stay elastic; the joint diameter d
-is the nominal one, common to hub bore and shaft.  At the joint the hub moves out by u_o and the shaft by
+In an interference joint, both parts are rings of the same length in plane stress (σ_z = 0) that stay
+elastic; the joint diameter d is the nominal one, common to hub bore and shaft.  At the joint the hub moves
+out by u_o and the shaft by
 u_i; they touch while u_o − u_i = δ/2.  Under the pressure p alone (Lamé)
 
     u_o = +p·d/(2E_o)·((D²+d²)/(D²−d²) + ν_o),   u_i = −p·d/(2E_i)·((d²+d_i²)/(d²−d_i²) − ν_i),
@@ -51,14 +46,31 @@ def clearance_um(hole_um: tuple[float, float], shaft_um: tuple[float, float]) ->
 
     C_min = EI - es, C_max = ES - ei, both on the diameter.
 
-    :param hole_um: lower and upper deviation EI, ES of the hole from the common nominal size, µm
-    :param shaft_um: lower and upper deviation ei, es of the shaft, µm
-    :return: smallest and largest clearance, µm
+    Parameters
+    ----------
+    hole_um : tuple[float, float]
+        Lower and upper deviation EI, ES of the hole from the common nominal size, µm.
+    shaft_um : tuple[float, float]
+        Lower and upper deviation ei, es of the shaft, µm.
 
+    Returns
+    -------
+    tuple[float, float]
+        Smallest and largest clearance, µm.
+
+    Raises
+    ------
+    ValueError
+        If a lower deviation exceeds its upper one.
+
+    Notes
+    -----
+    Source: ISO 286-1:2010.
+
+    Examples
+    --------
     >>> clearance_um((0.0, 21.0), (-13.0, 0.0))
     (0.0, 34.0)
-
-    Source: ISO 286-1:2010.  Raises ValueError when a lower deviation exceeds its upper one.
     """
     for name, (lower, upper) in (("hole", hole_um), ("shaft", shaft_um)):
         if not lower <= upper:
@@ -79,11 +91,34 @@ def _not_negative(name: str, value: float) -> None:
 def scaled_capacity(rated: float, rated_grip_mm: float, grip_mm: float) -> float:
     """Return the capacity of a grip of another length: C = C_r·min(1, l/l_r).
 
-    Friction under an even pressure grows with the length held.  Beyond the rated length nothing is added: what
-    clamps there was not rated.
-    Parameters: rated, C_r ≥ 0, N or N·m; rated_grip_mm, l_r, mm, above 0; grip_mm, l ≥ 0, mm; else ValueError.
-    Returns the unit of rated. Source: first principles (Coulomb friction); the cap is cautious.
+    Friction under an even pressure grows with the length held. Beyond the rated length nothing is added: what clamps
+    there was not rated.
 
+    Parameters
+    ----------
+    rated : float
+        Rated C_r ≥ 0, N or N·m.
+    rated_grip_mm : float
+        Rated grip l_r, mm, above 0.
+    grip_mm : float
+        Grip l ≥ 0, mm.
+
+    Returns
+    -------
+    float
+        Capacity in the unit of rated.
+
+    Raises
+    ------
+    ValueError
+        If a value is outside its domain.
+
+    Notes
+    -----
+    Source: first principles (Coulomb friction); the cap is cautious.
+
+    Examples
+    --------
     >>> scaled_capacity(80.0, 40.0, 30.0), scaled_capacity(80.0, 40.0, 50.0)
     (60.0, 80.0)
     """
@@ -97,9 +132,30 @@ def slip_force_from_torque_n(torque_n_m: float, diameter_mm: float) -> float:
     """Return the force around the circumference of a shank that a torque makes: F = 2·T/d.
 
     From the torque at which a grip turns it is also the pull at which it slides, friction having no direction.
-    Parameters: torque_n_m, T ≥ 0, N·m; diameter_mm, d above 0, mm; else ValueError. Returns N.
+
+    Parameters
+    ----------
+    torque_n_m : float
+        Torque T ≥ 0, N·m.
+    diameter_mm : float
+        Diameter d above 0, mm.
+
+    Returns
+    -------
+    float
+        Force around the circumference of a shank that a torque makes, N.
+
+    Raises
+    ------
+    ValueError
+        If a value is outside its domain.
+
+    Notes
+    -----
     Source: first principles.
 
+    Examples
+    --------
     >>> slip_force_from_torque_n(100.0, 20.0)
     10000.0
     """
@@ -111,14 +167,33 @@ def slip_force_from_torque_n(torque_n_m: float, diameter_mm: float) -> float:
 def combined_safety(torque_safety: float | None, axial_safety: float | None = None) -> float | None:
     """Return the safety against slip under torque and pull together: S = 1/√(1/S_t² + 1/S_a²).
 
-    Friction acts along the resultant of the two slips, so one capacity F carries √(F_t² + F_a²); with S_t = F/F_t
-    and S_a = F/F_a that is the sum above.  With capacities that differ by direction it is an ellipse between them.
-    A grip with teeth or a stop carries the two apart and is not meant.
-    Parameters: torque_safety, S_t, and axial_safety, S_a, each alone; 0 or more and finite, else ValueError; None
-    where there is no such demand or it is not known. Returns the smaller of the two or less; None where both are
-    None.
+    Friction acts along the resultant of the two slips, so one capacity F carries √(F_t² + F_a²); with S_t = F/F_t and
+    S_a = F/F_a that is the sum above. With capacities that differ by direction it is an ellipse between them. A grip
+    with teeth or a stop carries the two apart and is not meant.
+
+    Parameters
+    ----------
+    torque_safety : float | None
+        Safety factor S_t against slip under torque alone, ≥ 0; None where there is no such load or it is not known.
+    axial_safety : float | None, default None
+        Safety factor S_a against slip under pull alone, ≥ 0; None likewise.
+
+    Returns
+    -------
+    float | None
+        The smaller of the two or less; None where both are None.
+
+    Raises
+    ------
+    ValueError
+        If a value is outside its domain.
+
+    Notes
+    -----
     Source: first principles (Coulomb friction).
 
+    Examples
+    --------
     >>> combined_safety(4.0, 3.0), combined_safety(2.5, None)
     (2.4, 2.5)
     """
@@ -159,11 +234,34 @@ class Ring:
 def inner_hoop_mpa(ring: Ring, speed_rpm: float) -> float:
     """Return the hoop stress at the bore of a ring turning free, where it is largest.
 
-    σ = ρω²/4·((3+ν)·b² + (1−ν)·a²), a and b the radii of bore and outside; a solid disc has half of the
-    limit for a vanishing bore at its centre, σ = (3+ν)/8·ρω²b². Parameters: speed_rpm, n ≥ 0, 1/min, else
-    ValueError. Returns MPa. Domain: plane stress (σ_z = 0), exact for a thin disc and close for a short
-    sleeve. Source: Timoshenko & Goodier, Theory of Elasticity, rotating discs.
+    σ = ρω²/4·((3+ν)·b² + (1−ν)·a²), a and b the radii of bore and outside; a solid disc has half of the limit for a
+    vanishing bore at its centre, σ = (3+ν)/8·ρω²b².
 
+    Parameters
+    ----------
+    ring : Ring
+        The ring, which turns free of others.
+    speed_rpm : float
+        Speed n ≥ 0, 1/min.
+
+    Returns
+    -------
+    float
+        Hoop stress at the bore of a ring turning free, where it is largest, MPa.
+
+    Raises
+    ------
+    ValueError
+        If a value is outside its domain.
+
+    Notes
+    -----
+    Domain: plane stress (σ_z = 0), exact for a thin disc and close for a short sleeve.
+
+    Source: Timoshenko & Goodier, Theory of Elasticity, rotating discs.
+
+    Examples
+    --------
     >>> round(inner_hoop_mpa(Ring(0.0, 250.0, 208.0, 0.3, 7850.0), 14_000.0), 4)
     108.7494
     """
@@ -176,9 +274,32 @@ def bore_growth_um(ring: Ring, speed_rpm: float) -> float:
     """Return what the bore of a ring turning free grows by, on the diameter: 2u = 2·a·σ/E.
 
     The bore carries no radial stress, so its hoop strain is σ/E with σ = ρω²/4·((3+ν)·b² + (1−ν)·a²).
-    Parameters: speed_rpm, n ≥ 0, 1/min, else ValueError. Returns µm; 0 for a solid shaft. Domain: plane
-    stress, elastic. Source: Timoshenko & Goodier, Theory of Elasticity, rotating discs.
 
+    Parameters
+    ----------
+    ring : Ring
+        The ring, which turns free of others.
+    speed_rpm : float
+        Speed n ≥ 0, 1/min.
+
+    Returns
+    -------
+    float
+        What the bore of a ring turning free grows by, on the diameter, µm; 0 for a solid shaft.
+
+    Raises
+    ------
+    ValueError
+        If a value is outside its domain.
+
+    Notes
+    -----
+    Domain: plane stress, elastic.
+
+    Source: Timoshenko & Goodier, Theory of Elasticity, rotating discs.
+
+    Examples
+    --------
     >>> round(bore_growth_um(Ring(20.0, 44.0, 206.0, 0.3, 7850.0), 30_000.0), 5)
     3.13516
     """
@@ -189,9 +310,32 @@ def surface_growth_um(ring: Ring, speed_rpm: float) -> float:
     """Return what the outside of a ring turning free grows by, on the diameter: 2u = 2·b·σ/E.
 
     The outside carries no radial stress, so its hoop strain is σ/E with σ = ρω²/4·((1−ν)·b² + (3+ν)·a²).
-    Parameters: speed_rpm, n ≥ 0, 1/min, else ValueError. Returns µm. Domain: plane stress, elastic.
+
+    Parameters
+    ----------
+    ring : Ring
+        The ring, which turns free of others.
+    speed_rpm : float
+        Speed n ≥ 0, 1/min.
+
+    Returns
+    -------
+    float
+        What the outside of a ring turning free grows by, on the diameter, µm.
+
+    Raises
+    ------
+    ValueError
+        If a value is outside its domain.
+
+    Notes
+    -----
+    Domain: plane stress, elastic.
+
     Source: Timoshenko & Goodier, Theory of Elasticity, rotating discs.
 
+    Examples
+    --------
     >>> round(surface_growth_um(Ring(0.0, 12.0, 210.0, 0.3, 7850.0), 30_000.0), 6)
     0.027892
     """
@@ -258,11 +402,35 @@ def _wall_factor(ratio: float) -> float:
 def pressure_per_um(joint_diameter_mm: float, hub: Ring, shaft: Ring) -> float:
     """Return the joint pressure for every µm of diametral interference.
 
-    p/δ = 1 / (d·[((D²+d²)/(D²−d²) + ν_o)/E_o + ((d²+d_i²)/(d²−d_i²) − ν_i)/E_i]). Parameters:
-    joint_diameter_mm, d; hub (D, E_o, ν_o) and shaft (d_i, E_i, ν_i). Returns MPa/µm. Raises ValueError
-    unless d_i < d < D and both parts have the joint diameter within 1 %. Domain: elastic, plane stress,
-    hub and shaft equally long. Source: Lamé; Shigley, press and shrink fits; DIN 7190.
+    p/δ = 1 / (d·[((D²+d²)/(D²−d²) + ν_o)/E_o + ((d²+d_i²)/(d²−d_i²) − ν_i)/E_i]).
 
+    Parameters
+    ----------
+    joint_diameter_mm : float
+        Joint diameter d, mm.
+    hub : Ring
+        Outer ring (D, E_o, ν_o).
+    shaft : Ring
+        Inner ring (d_i, E_i, ν_i).
+
+    Returns
+    -------
+    float
+        Joint pressure for every µm of diametral interference, MPa/µm.
+
+    Raises
+    ------
+    ValueError
+        Unless d_i < d < D and both parts have the joint diameter within 1 %.
+
+    Notes
+    -----
+    Domain: elastic, plane stress, hub and shaft equally long.
+
+    Source: Lamé; Shigley, press and shrink fits; DIN 7190.
+
+    Examples
+    --------
     >>> hub, shaft = Ring(50.0, 100.0, 207.0, 0.3, 7850.0), Ring(0.0, 50.0, 207.0, 0.3, 7850.0)
     >>> round(pressure_per_um(50.0, hub, shaft), 9)
     1.5525
@@ -276,9 +444,26 @@ def pressure_per_um(joint_diameter_mm: float, hub: Ring, shaft: Ring) -> float:
 def joint_pressure_mpa(interference_um: float, joint_diameter_mm: float, hub: Ring, shaft: Ring) -> float:
     """Return the pressure in an interference joint: p = δ times :func:`pressure_per_um`, 0 for δ ≤ 0.
 
-    Parameters: interference_um, diametral interference δ, µm, finite; the rest, domain, errors and source
-    as there. At speed give the interference that :func:`interference_at_speed_um` leaves. Returns MPa.
+    At speed give the interference that :func:`interference_at_speed_um` leaves.
 
+    Parameters
+    ----------
+    interference_um : float
+        Diametral interference δ, µm, finite.
+    joint_diameter_mm : float
+        Diameter of the joint, mm.
+    hub : Ring
+        The outer ring, whose bore is the joint diameter.
+    shaft : Ring
+        The inner ring, whose outside is the joint diameter.
+
+    Returns
+    -------
+    float
+        Pressure in an interference joint, MPa.
+
+    Examples
+    --------
     >>> hub, shaft = Ring(20.0, 44.0, 206.0, 0.3, 7850.0), Ring(0.0, 20.0, 620.0, 0.22, 14500.0)
     >>> round(joint_pressure_mpa(20.0, 20.0, hub, shaft), 6)
     99.038718
@@ -292,10 +477,33 @@ def effective_interference_um(
 ) -> float:
     """Return the interference left when the peaks of both surfaces are pressed flat: δ − k·(Rz_o + Rz_i), at least 0.
 
-    Parameters: interference_um, diametral interference δ, µm, finite; hub_rz_um and shaft_rz_um, mean
-    roughness depths Rz ≥ 0, µm; smoothing_factor, k ≥ 0; else ValueError. Returns µm on the diameter.
+    Parameters
+    ----------
+    interference_um : float
+        Diametral interference δ, µm, finite.
+    hub_rz_um : float
+        Mean roughness depth Rz ≥ 0 of the hub bore, µm.
+    shaft_rz_um : float
+        Mean roughness depth Rz ≥ 0 of the shaft, µm.
+    smoothing_factor : float
+        Smoothing factor k ≥ 0.
+
+    Returns
+    -------
+    float
+        Interference left when the peaks of both surfaces are pressed flat, µm on the diameter.
+
+    Raises
+    ------
+    ValueError
+        If a value is outside its domain.
+
+    Notes
+    -----
     Source: DIN 7190 (from memory), which takes 0.4·Rz from either surface on the radius, so k = 0.8.
 
+    Examples
+    --------
     >>> round(effective_interference_um(20.0, 3.2, 1.6, 0.8), 9)
     16.16
     """
@@ -309,9 +517,35 @@ def effective_interference_um(
 def slip_force_n(pressure_mpa: float, diameter_mm: float, length_mm: float, friction: float) -> float:
     """Return the axial force at which an interference joint slips: F = μ·p·π·d·L.
 
-    Parameters: pressure_mpa, p ≥ 0; diameter_mm, d > 0; length_mm, L > 0; friction, μ ≥ 0; all finite,
-    else ValueError. Returns N, for axial force alone. Domain: even pressure. Source: Shigley; DIN 7190.
+    Parameters
+    ----------
+    pressure_mpa : float
+        Pressure p ≥ 0 in the joint, MPa.
+    diameter_mm : float
+        Joint diameter d > 0, mm.
+    length_mm : float
+        Length L > 0 of the joint, mm.
+    friction : float
+        Coefficient of friction μ ≥ 0.
 
+    Returns
+    -------
+    float
+        Axial force at which an interference joint slips, N, for axial force alone.
+
+    Raises
+    ------
+    ValueError
+        If a value is outside its domain.
+
+    Notes
+    -----
+    Domain: even pressure.
+
+    Source: Shigley; DIN 7190.
+
+    Examples
+    --------
     >>> round(slip_force_n(48.75, 50.0, 40.0, 0.15), 2)
     45945.79
     """
@@ -325,9 +559,30 @@ def slip_force_n(pressure_mpa: float, diameter_mm: float, length_mm: float, fric
 def slip_torque_n_m(pressure_mpa: float, diameter_mm: float, length_mm: float, friction: float) -> float:
     """Return the torque at which an interference joint slips: T = F·d/2 = μ·p·π·d²·L/2.
 
-    Parameters and errors as in :func:`slip_force_n`. Returns N·m, for torque alone. Source: Shigley;
-    DIN 7190.
+    Parameters and errors as in :func:`slip_force_n`.
 
+    Parameters
+    ----------
+    pressure_mpa : float
+        Pressure p ≥ 0 in the joint, MPa.
+    diameter_mm : float
+        Diameter, mm, above 0.
+    length_mm : float
+        Length, mm, above 0.
+    friction : float
+        Coefficient of friction μ ≥ 0.
+
+    Returns
+    -------
+    float
+        Torque at which an interference joint slips, N·m, for torque alone.
+
+    Notes
+    -----
+    Source: Shigley; DIN 7190.
+
+    Examples
+    --------
     >>> round(slip_torque_n_m(48.75, 50.0, 40.0, 0.15), 4)
     1148.6448
     """
@@ -343,10 +598,35 @@ def _ring_stress(hoop_mpa: float, radial_mpa: float) -> RingStress:
 def hub_stress_mpa(pressure_mpa: float, hub: Ring, speed_rpm: float = 0.0) -> RingStress:
     """Return the stress at the bore of the hub, where it is largest, from joint pressure and speed together.
 
-    σ_θ = p·(D²+d²)/(D²−d²) + ρω²/4·((3+ν)·b² + (1−ν)·a²), σ_r = −p, σ_z = 0. Parameters: pressure_mpa,
-    p ≥ 0, the pressure left at that speed; hub with a bore; speed_rpm, n ≥ 0; else ValueError. Returns
-    MPa. Domain: elastic, open ends. Source: Lamé; Timoshenko & Goodier, rotating discs; superposition.
+    σ_θ = p·(D²+d²)/(D²−d²) + ρω²/4·((3+ν)·b² + (1−ν)·a²), σ_r = −p, σ_z = 0.
 
+    Parameters
+    ----------
+    pressure_mpa : float
+        Joint pressure p ≥ 0 left at that speed, MPa.
+    hub : Ring
+        Outer ring, with a bore.
+    speed_rpm : float, default 0.0
+        Speed n ≥ 0, 1/min.
+
+    Returns
+    -------
+    RingStress
+        Stress at the bore of the hub, where it is largest, from joint pressure and speed together, MPa.
+
+    Raises
+    ------
+    ValueError
+        If a value is outside its domain.
+
+    Notes
+    -----
+    Domain: elastic, open ends.
+
+    Source: Lamé; Timoshenko & Goodier, rotating discs; superposition.
+
+    Examples
+    --------
     >>> [round(value, 3) for value in hub_stress_mpa(48.75, Ring(50.0, 80.0, 200.0, 0.3, 7850.0))]
     [111.25, -48.75, 142.044, 160.0]
     """
@@ -360,10 +640,35 @@ def hub_stress_mpa(pressure_mpa: float, hub: Ring, speed_rpm: float = 0.0) -> Ri
 def shaft_stress_mpa(pressure_mpa: float, shaft: Ring, speed_rpm: float = 0.0) -> RingStress:
     """Return the stress at the bore of a hollow shaft, or at the centre of a solid one.
 
-    Hollow: σ_θ = −2·p·d²/(d²−d_i²) + σ_ω, σ_r = 0. Solid: σ_θ = σ_r = −p + σ_ω. σ_ω is the hoop stress there
-    of the shaft turning free. Parameters: pressure_mpa, p ≥ 0; speed_rpm, n ≥ 0; else ValueError. Returns
-    MPa, pressure negative; at rest it is the largest in the shaft. Source: Lamé; Timoshenko & Goodier.
+    Hollow: σ_θ = −2·p·d²/(d²−d_i²) + σ_ω, σ_r = 0. Solid: σ_θ = σ_r = −p + σ_ω. σ_ω is the hoop stress there of the
+    shaft turning free.
 
+    Parameters
+    ----------
+    pressure_mpa : float
+        Joint pressure p ≥ 0, MPa.
+    shaft : Ring
+        The inner ring, whose outside is the joint diameter.
+    speed_rpm : float, default 0.0
+        Speed n ≥ 0, 1/min.
+
+    Returns
+    -------
+    RingStress
+        Stress at the bore of a hollow shaft, or at the centre of a solid one, MPa, pressure negative; at rest it is
+        the largest in the shaft.
+
+    Raises
+    ------
+    ValueError
+        If a value is outside its domain.
+
+    Notes
+    -----
+    Source: Lamé; Timoshenko & Goodier.
+
+    Examples
+    --------
     >>> shaft_stress_mpa(60.0, Ring(0.0, 20.0, 600.0, 0.22, 14500.0))
     RingStress(hoop_mpa=-60.0, radial_mpa=-60.0, von_mises_mpa=60.0, tresca_mpa=60.0)
     """
@@ -377,11 +682,32 @@ def shaft_stress_mpa(pressure_mpa: float, shaft: Ring, speed_rpm: float = 0.0) -
 def interference_at_speed_um(interference_um: float, speed_rpm: float, hub: Ring, shaft: Ring) -> float:
     """Return the interference that speed leaves: δ − (growth of the hub's bore − growth of the shaft's surface).
 
-    Both growths are those of the parts turning free and rise with the square of the speed; see the top of
-    this module for why they may simply be taken from δ. Parameters: interference_um, diametral interference
-    at rest, µm, finite; speed_rpm, n ≥ 0; hub and shaft of one joint diameter within 1 %; else ValueError.
-    Returns µm; negative is play.
+    Both growths are those of the parts turning free and rise with the square of the speed; see the top of this module
+    for why they may simply be taken from δ.
 
+    Parameters
+    ----------
+    interference_um : float
+        Diametral interference at rest, µm, finite.
+    speed_rpm : float
+        Speed n ≥ 0, 1/min.
+    hub : Ring
+        Outer ring; its bore is within 1 % of the joint diameter.
+    shaft : Ring
+        Inner ring; its outside is within 1 % of the joint diameter.
+
+    Returns
+    -------
+    float
+        Interference that speed leaves, µm; negative is play.
+
+    Raises
+    ------
+    ValueError
+        If a value is outside its domain.
+
+    Examples
+    --------
     >>> hub, shaft = Ring(12.0, 24.0, 210.0, 0.3, 7850.0), Ring(0.0, 12.0, 210.0, 0.3, 7850.0)
     >>> round(interference_at_speed_um(5.0, 30_000.0, hub, shaft), 6)
     4.474046
@@ -394,11 +720,35 @@ def interference_at_speed_um(interference_um: float, speed_rpm: float, hub: Ring
 def holding_speed_rpm(interference_um: float, needed_interference_um: float, hub: Ring, shaft: Ring) -> float | None:
     """Return the speed down to which the interference falls to what is needed: n = n₁·sqrt((δ − δ_needed)/loss at n₁).
 
-    Parameters: interference_um, diametral interference at rest, µm, finite; needed_interference_um, at
-    least 0, µm; hub and shaft of one joint diameter within 1 %; else ValueError. Returns 1/min: 0 when the
-    joint at rest has no more than is needed, None when speed never takes it away because the shaft's
-    surface grows at least as much as the hub's bore. Source: :func:`interference_at_speed_um`, solved.
+    Parameters
+    ----------
+    interference_um : float
+        Diametral interference at rest, µm, finite.
+    needed_interference_um : float
+        Needed interference at least 0, µm.
+    hub : Ring
+        Outer ring; its bore is within 1 % of the joint diameter.
+    shaft : Ring
+        Inner ring; its outside is within 1 % of the joint diameter.
 
+    Returns
+    -------
+    float | None
+        Speed down to which the interference falls to what is needed, 1/min: 0 when the joint at rest has no more than
+        is needed, None when speed never takes it away because the shaft's surface grows at least as much as the hub's
+        bore.
+
+    Raises
+    ------
+    ValueError
+        If a value is outside its domain.
+
+    Notes
+    -----
+    Source: :func:`interference_at_speed_um`, solved.
+
+    Examples
+    --------
     >>> hub, shaft = Ring(12.0, 24.0, 210.0, 0.3, 7850.0), Ring(0.0, 12.0, 210.0, 0.3, 7850.0)
     >>> round(holding_speed_rpm(5.0, 4.0, hub, shaft), 3)
     41366.365
@@ -416,9 +766,25 @@ def holding_speed_rpm(interference_um: float, needed_interference_um: float, hub
 def release_speed_rpm(interference_um: float, hub: Ring, shaft: Ring) -> float | None:
     """Return the speed at which the parts lose touch: :func:`holding_speed_rpm` with nothing needed.
 
-    Parameters and errors as there. Returns 1/min: 0 for a joint without interference, None when it never
-    comes loose. The joint slips well before; this is a bound, not a permission.
+    Parameters and errors as there.
 
+    Parameters
+    ----------
+    interference_um : float
+        Diametral interference δ at rest, µm.
+    hub : Ring
+        The outer ring, whose bore is the joint diameter.
+    shaft : Ring
+        The inner ring, whose outside is the joint diameter.
+
+    Returns
+    -------
+    float | None
+        Speed at which the parts lose touch, 1/min: 0 for a joint without interference, None when it never comes loose.
+        The joint slips well before; this is a bound, not a permission.
+
+    Examples
+    --------
     >>> hub, shaft = Ring(12.0, 24.0, 210.0, 0.3, 7850.0), Ring(0.0, 12.0, 210.0, 0.3, 7850.0)
     >>> round(release_speed_rpm(5.0, hub, shaft), 3)
     92498.004
@@ -431,12 +797,37 @@ def opening_temperature_c(
 ) -> float:
     """Return the temperature of the hub at which the cold shaft goes in: ϑ = ϑ₀ + (δ + play)/(α·d).
 
-    Parameters: interference_um, diametral interference δ at start_c, µm, finite; play_um, diametral play
-    wanted for joining, ≥ 0, µm; diameter_mm, d > 0; expansion_hub_per_k, α > 0, 1/K; start_c, temperature ϑ₀
-    of both parts, °C, not below absolute zero; else ValueError. Returns °C, start_c when the shaft goes in
-    cold. Domain: hub heated evenly, shaft at start_c, α constant; what the metal bears is not asked here.
+    Parameters
+    ----------
+    interference_um : float
+        Diametral interference δ at start_c, µm, finite.
+    play_um : float
+        Diametral clearance wanted for joining, ≥ 0, µm.
+    diameter_mm : float
+        Joint diameter d > 0, mm.
+    expansion_hub_per_k : float
+        Thermal expansion α > 0 of the hub, 1/K.
+    start_c : float
+        Temperature ϑ₀ of both parts, °C, not below absolute zero.
+
+    Returns
+    -------
+    float
+        Temperature of the hub at which the shaft enters, °C; start_c when it goes in cold.
+
+    Raises
+    ------
+    ValueError
+        If a value is outside its domain.
+
+    Notes
+    -----
+    Domain: hub heated evenly, shaft at start_c, α constant; what the metal bears is not asked here.
+
     Source: thermal expansion, first principles; DIN 7190.
 
+    Examples
+    --------
     >>> round(opening_temperature_c(20.0, 20.0, 20.0, 11.5e-6, 20.0), 4)
     193.913
     """

@@ -1,7 +1,4 @@
-"""Shrink-fit joints: what interference, material and speed make of them.
-
-Round values for shrink joints.
-"""
+"""Interference, stress, holding speed and opening temperature of the shrink-fit joints of a stack."""
 
 from __future__ import annotations
 

@@ -1,13 +1,7 @@
-"""Quantities of the contract: lengths as numbers in mm or text with a unit, and bounded scalars.
+"""Lengths with units, bounded numbers, and the base models of the public contract.
 
 The JSON Schema of each type says exactly what its validator accepts, so that a program
 generating requests from the schema is never surprised.
-
-The base of every model of the public contract: closed, frozen, finite.
-
-What every part of an answer has in common.
-
-Parts of an answer made of what the house worked out itself, without looking through it again.
 """
 
 from __future__ import annotations

@@ -1,12 +1,11 @@
-"""Rounding for the report: once, here, and nowhere in the mechanics.
+"""Rounding for reports and messages. Calculations never round.
 
-Lengths to 0.0001 mm, readings to 0.001 µm, masses to 0.0001 kg, unbalance to 0.001 g·mm, speeds to
-0.1 rpm, forces to 0.01 N, torques to 0.001 N·m, frequencies to 0.01 Hz, stresses to 0.01 MPa, temperatures to
-0.1 °C, angles to 0.001°, shares and probabilities to six decimals.
+The report has more digits than a message; both tables are below.
 """
 
 from __future__ import annotations
 
+import math
 from typing import Final
 
 __all__ = ["rounded", "rounded_for_people", "rounded_or_none"]
@@ -66,15 +65,11 @@ def rounded(value: float, unit: str) -> float:
 
 
 _DECIMALS_FOR_PEOPLE: Final = {
-    "um": 2,
+    "um": 1,
     "mm": 3,
-    "kg": 3,
-    "g mm": 2,
-    "rpm": 0,
-    "ratio": 3,
+    "kg": 2,
     "percent": 1,
     "deg": 1,
-    "Hz": 1,
     "MPa": 0,
     "kW": 2,
     "degC": 0,
@@ -83,9 +78,28 @@ _DECIMALS_FOR_PEOPLE: Final = {
     "N m": 2,
 }
 
+_THREE_FIGURES: Final = frozenset({"ratio", "Hz", "g mm"})
+
+_HIGH_SPEED_RPM: Final = 10_000.0
+_NOISE: Final = 1e-6
+
 
 def rounded_for_people(value: float, unit: str) -> float:
-    """Round a value to what a message needs."""
+    """Round a value to what a message needs.
+
+    Ratios, frequencies and unbalance keep three significant figures. A whole speed is as stated and stays; a
+    calculated one is rounded down, because it may be a limit: to 1 rpm, above 10,000 rpm to 10 rpm.
+
+    >>> rounded_for_people(23.96, "um"), rounded_for_people(1.2345, "kg"), rounded_for_people(0.012345, "ratio")
+    (24.0, 1.23, 0.0123)
+    >>> rounded_for_people(15005, "rpm"), rounded_for_people(15005.7, "rpm"), rounded_for_people(1234.5, "Hz")
+    (15005.0, 15000.0, 1230.0)
+    """
+    if unit == "rpm":
+        step = 10.0 if value > _HIGH_SPEED_RPM else 1.0
+        return value + 0.0 if value == round(value) else math.floor(value / step + _NOISE) * step
+    if unit in _THREE_FIGURES:
+        return float(f"{value:.3g}") + 0.0
     return round(value, _DECIMALS_FOR_PEOPLE.get(unit, 4)) + 0.0
 
 

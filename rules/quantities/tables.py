@@ -1,10 +1,7 @@
-"""Reading the tables: YAML in this package, checked once, kept for the life of the process.
+"""Read the YAML tables of standards and materials, checked once and kept for the life of the process.
 
-A table is one file, or the last document of one: what stands before it belongs to the module beside it.
-Every row carries its source and how far its numbers may be trusted,
-either its own or the table's; a number that is not known is ``null`` and stays so.
-
-All tables by name, for publication.
+A table is one file, or the last document of one that also serves the module beside it.
+Every row carries source and confidence, its own or the table's. An unknown number is ``null`` and stays so.
 """
 
 from __future__ import annotations

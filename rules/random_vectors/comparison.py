@@ -1,6 +1,6 @@
-"""Many resultants against each other: each law is tabulated once, and every pair answered from the tables.
+"""Probability that one resultant is smaller than another, for many pairs.
 
-Chance that one resultant is smaller than another, from the tables of both laws.
+Each law is tabulated once, and every pair is computed from the tables.
 """
 
 from __future__ import annotations
@@ -25,7 +25,20 @@ _ABSCISSAE, _WEIGHTS = np.polynomial.legendre.leggauss(DEGREE)
 
 
 def chance_of_less(first: ResultantLaw, second: ResultantLaw) -> float:
-    """Return P(R₁ < R₂) = ∫ F₁ dF₂ of two independent resultants; a tie of two steps counts as no."""
+    """Return P(R₁ < R₂) = ∫ F₁ dF₂ of two independent resultants; a tie of two steps counts as no.
+
+    Parameters
+    ----------
+    first : ResultantLaw
+        Law F₁ of the first resultant.
+    second : ResultantLaw
+        Law F₂ of the second resultant.
+
+    Returns
+    -------
+    float
+        P(R₁ < R₂) = ∫ F₁ dF₂ of two independent resultants.
+    """
     if isinstance(first, StepLaw):
         if isinstance(second, StepLaw):
             return float(first.radius < second.radius)
@@ -36,7 +49,20 @@ def chance_of_less(first: ResultantLaw, second: ResultantLaw) -> float:
 
 
 def less_by_tables(weight: RadialTable, measure: RadialTable) -> float:
-    """Return ∫ weight d(measure) of two tables, exact for the polynomials they hold."""
+    """Return ∫ weight d(measure) of two tables, exact for the polynomials they hold.
+
+    Parameters
+    ----------
+    weight : RadialTable
+        Table of the integrand.
+    measure : RadialTable
+        Table of the measure.
+
+    Returns
+    -------
+    float
+        ∫ weight d(measure) of two tables, exact for the polynomials they hold.
+    """
     start = max(weight.edges[0], measure.edges[0])
     stop = min(weight.edges[-1], measure.edges[-1])
     above = 1.0 - float(measure.cdf(weight.edges[-1:])[0])  # there `weight` is 1
@@ -71,10 +97,25 @@ def chances_of_less(laws: Sequence[RandomClocking], pairs: Iterable[tuple[int, i
 
     P(R₁ < R₂) = ∫ F₁(r) dF₂(r)
 
-    Parameters: laws in one unit; pairs of their indices. Returns one chance a pair, within 1e-6, as
-    `chance_of_less_than` gives; two equal steps (one vector each, of one amplitude, or none)
-    are equal and 0. Source: first principles.
+    Parameters
+    ----------
+    laws : Sequence[RandomClocking]
+        Laws of the resultants, in one unit.
+    pairs : Iterable[tuple[int, int]]
+        Pairs of indices into the laws.
 
+    Returns
+    -------
+    list[Chance]
+        One chance a pair, within 1e-6, as `chance_of_less_than` gives; two equal steps (one vector each, of one
+        amplitude, or none) are equal and 0.
+
+    Notes
+    -----
+    Source: first principles.
+
+    Examples
+    --------
     >>> laws = [RandomClocking([1.0] * n) for n in (2, 3)]
     >>> [round(chance.less, 6) for chance in chances_of_less(laws, [(0, 1), (1, 0)])]
     [0.6, 0.4]
@@ -116,7 +157,20 @@ def _with_step(first: ResultantLaw, second: ResultantLaw) -> Chance:
 
 
 def chance_of_less_than(first: RandomClocking, second: RandomClocking) -> float:
-    """Return the probability that the first resultant is the smaller one; see `probability_less`."""
+    """Return the probability that the first resultant is the smaller one; see `probability_less`.
+
+    Parameters
+    ----------
+    first : RandomClocking
+        Law of the first resultant.
+    second : RandomClocking
+        Law of the second resultant.
+
+    Returns
+    -------
+    float
+        Probability that the first resultant is the smaller one.
+    """
     scale = max(first.scale, second.scale)
     if scale == 0.0:
         return 0.0
@@ -126,12 +180,35 @@ def chance_of_less_than(first: RandomClocking, second: RandomClocking) -> float:
 def probability_less(first: Sequence[float], first_sigma: float, second: Sequence[float], second_sigma: float) -> float:
     """Return the probability that one resultant is smaller than another, independent one.
 
-    P(R₁ < R₂) = ∫ F₁(r) dF₂(r)
+    P(R₁ < R₂) = ∫ F₁(r) dF₂(r). Amplitudes and sigmas are as in `resultant_cdf`, all in one unit.
 
-    Parameters: amplitudes and sigma of either, as in `resultant_cdf`, one unit for all. Returns a
-    probability, within 1e-6; two equal steps (one vector each, of one amplitude) give 0. Raises
-    ValueError as `resultant_cdf`. Source: first principles.
+    Parameters
+    ----------
+    first : Sequence[float]
+        Amplitudes of the first resultant.
+    first_sigma : float
+        Standard deviation of the Gaussian part of the first resultant.
+    second : Sequence[float]
+        Amplitudes of the second resultant.
+    second_sigma : float
+        Standard deviation of the Gaussian part of the second resultant.
 
+    Returns
+    -------
+    float
+        A probability, within 1e-6; two equal steps (one vector each, of one amplitude) give 0.
+
+    Raises
+    ------
+    ValueError
+        As `resultant_cdf`.
+
+    Notes
+    -----
+    Source: first principles.
+
+    Examples
+    --------
     >>> round(probability_less([1.0, 1.0], 0.0, [1.0, 1.0, 1.0], 0.0), 6)
     0.6
     """

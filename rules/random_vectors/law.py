@@ -172,7 +172,20 @@ class RadialTable:
 
 
 def chebyshev_values(coefficients: FloatArray, local: FloatArray) -> FloatArray:
-    """Return Σ c_k·T_k(x) by Clenshaw's recurrence; the last axis of `coefficients` runs over k."""
+    """Return Σ c_k·T_k(x) by Clenshaw's recurrence; the last axis of `coefficients` runs over k.
+
+    Parameters
+    ----------
+    coefficients : FloatArray
+        Chebyshev coefficients; the last axis runs over k.
+    local : FloatArray
+        Position x in [−1, 1], of a shape that broadcasts with the coefficients.
+
+    Returns
+    -------
+    FloatArray
+        Σ c_k·T_k(x) by Clenshaw's recurrence.
+    """
     twice = 2.0 * local
     ahead = np.zeros_like(local)
     value = np.zeros_like(local)
@@ -184,10 +197,25 @@ def chebyshev_values(coefficients: FloatArray, local: FloatArray) -> FloatArray:
 def tabulate(cdf: Callable[[FloatArray], FloatArray], lower: float, upper: float, tolerance: float) -> RadialTable:
     """Return the table of a continuous distribution function with the given support.
 
-    Parameters: cdf, of an array of radii; lower < upper, the support; tolerance of the probability. A
-    piece is halved until its highest coefficients fall below the tolerance, which grows as
-    the square root of the piece's narrowness: what follows integrates over the radius, and a
-    piece of width w counts there with at most √w of the whole.
+    A piece is halved until its highest coefficients fall below the tolerance, which grows as the square root of the
+    piece's narrowness: what follows integrates over the radius, and a piece of width w counts there with at most √w of
+    the whole.
+
+    Parameters
+    ----------
+    cdf : Callable[[FloatArray], FloatArray]
+        Distribution function, of an array of radii.
+    lower : float
+        Lower end of the support, below the upper one.
+    upper : float
+        Upper end of the support.
+    tolerance : float
+        Largest error in probability.
+
+    Returns
+    -------
+    RadialTable
+        Table of a continuous distribution function with the given support.
     """
     width = upper - lower
     inner: list[float] = []
@@ -305,10 +333,21 @@ class ResultantLaw(Protocol):
 def resultant_law(amplitudes: Sequence[float], sigma: float) -> ResultantLaw:
     """Return the law of |Σ a_i·exp(jθ_i) + g|.
 
-    Parameters: amplitudes ≥ 0 and finite; sigma ≥ 0, standard deviation of the plane Gaussian g
-    per axis, same unit. Closed where there are at most two vectors or the Gaussian alone; a series,
-    with its rest in closed form for three to six vectors, for every balanced stack; where few vectors
-    dwarf the rest, the largest is added to the law of the others.
+    Closed where there are at most two vectors or the Gaussian alone; a series, with its rest in closed form for three
+    to six vectors, for every balanced stack; where few vectors dwarf the rest, the largest is added to the law of the
+    others.
+
+    Parameters
+    ----------
+    amplitudes : Sequence[float]
+        Amplitudes a_i ≥ 0, finite, in one unit.
+    sigma : float
+        Standard deviation σ ≥ 0 of the plane Gaussian g per axis, same unit.
+
+    Returns
+    -------
+    ResultantLaw
+        Law of |Σ a_i·exp(jθ_i) + g|.
     """
     charge(_STEPS)
     # a handful of numbers: lists are quicker than arrays until the series begins
@@ -350,5 +389,16 @@ def _without_gaussian(ordered: list[float], most_terms: int) -> ResultantLaw:
 
 
 def table_of(law: ResultantLaw) -> RadialTable:
-    """Return the table of a law that is not a step."""
+    """Return the table of a law that is not a step.
+
+    Parameters
+    ----------
+    law : ResultantLaw
+        Law of the resultant.
+
+    Returns
+    -------
+    RadialTable
+        Table of a law that is not a step.
+    """
     return tabulate(law.cdf, law.lower, law.upper, _TABLE_ERROR)

@@ -1,7 +1,4 @@
-"""Second moments of a resultant: each contributor's share, and the plane Gaussian that a limit stands for.
-
-Ends of what vectors at random angles can add up to, and what amplitudes are taken at all.
-"""
+"""Bounds of a resultant, variance shares of its contributors, and the Gaussian equivalent of a limit."""
 
 from __future__ import annotations
 
@@ -14,9 +11,27 @@ __all__ = ["best_clocking", "check_each", "gaussian_sigma", "least_resultant", "
 def worst_case(amplitudes: Sequence[float]) -> float:
     """Return the greatest possible resultant, all vectors in line: Σ a_i.
 
-    Parameters: amplitudes ≥ 0. Raises ValueError for a negative or non-finite one. Source: the triangle
-    inequality.
+    Parameters
+    ----------
+    amplitudes : Sequence[float]
+        Amplitudes ≥ 0, in one unit.
 
+    Returns
+    -------
+    float
+        Greatest possible resultant, all vectors in line.
+
+    Raises
+    ------
+    ValueError
+        For a negative or non-finite one.
+
+    Notes
+    -----
+    Source: the triangle inequality.
+
+    Examples
+    --------
     >>> worst_case([1.5, 2.0, 0.5])
     4.0
     """
@@ -27,9 +42,27 @@ def worst_case(amplitudes: Sequence[float]) -> float:
 def best_clocking(amplitudes: Sequence[float]) -> float:
     """Return the least possible resultant, the largest vector against the rest: max(0, a_max − Σ others).
 
-    Parameters: amplitudes ≥ 0. Raises ValueError for a negative or non-finite one. Source: the polygon
-    inequality: vectors close to a polygon unless one is longer than all others together.
+    Parameters
+    ----------
+    amplitudes : Sequence[float]
+        Amplitudes ≥ 0, in one unit.
 
+    Returns
+    -------
+    float
+        Least possible resultant, the largest vector against the rest.
+
+    Raises
+    ------
+    ValueError
+        For a negative or non-finite one.
+
+    Notes
+    -----
+    Source: the polygon inequality: vectors close to a polygon unless one is longer than all others together.
+
+    Examples
+    --------
     >>> best_clocking([4.0, 1.0, 0.5])
     2.5
     """
@@ -38,13 +71,32 @@ def best_clocking(amplitudes: Sequence[float]) -> float:
 
 
 def least_resultant(amplitudes: Sequence[float]) -> float:
-    """Return `best_clocking` of amplitudes known to be good."""
+    """Return `best_clocking` of amplitudes known to be good.
+
+    Parameters
+    ----------
+    amplitudes : Sequence[float]
+        Amplitude of each vector, shape (n,).
+
+    Returns
+    -------
+    float
+        `best_clocking` of amplitudes known to be good.
+    """
     ordered = sorted(amplitudes)  # the same in any order
     return max(0.0, ordered[-1] - math.fsum(ordered[:-1])) if ordered else 0.0
 
 
 def check_each(values: Sequence[float], name: str) -> None:
-    """Raise ValueError unless every value is finite and zero or more; `name` says what they are."""
+    """Raise ValueError unless every value is finite and zero or more; `name` says what they are.
+
+    Parameters
+    ----------
+    values : Sequence[float]
+        Values to check.
+    name : str
+        What the values are, for the message.
+    """
     for value in values:
         if not 0.0 <= value < math.inf:
             raise ValueError(f"{name} must be a finite number, zero or more")
@@ -57,13 +109,32 @@ def variance_shares(
 
     E[R²] = Σ (Re(a_i·S_i*) + 2σ_i²), share_i = (Re(a_i·S_i*) + 2σ_i²)/E[R²]
 
-    Parameters: lists of equal length: the amplitude of each contributor and the standard deviation per axis of its
-    plane Gaussian, each 0 where it has none; S_i, the sum of the vectors whose directions to a_i are known, a_i
-    among them; one unit. Without sums every vector stands alone, S_i = a_i, and amplitudes are real and ≥ 0.
-    Returns as many, of sum 1, negative where a known direction takes away, or all zeros when nothing
-    contributes. Raises ValueError outside the domain or for unequal lengths. Source: first principles; angles
-    of different groups are independent, so their cross terms vanish.
+    Parameters
+    ----------
+    amplitudes : Sequence[complex]
+        Amplitudes in one unit; complex where the direction is known, else real and ≥ 0.
+    sigmas : Sequence[float]
+        Standard deviations of the Gaussian contributors, each ≥ 0, same unit.
+    sums : Sequence[complex] | None, default None
+        Sum of the group each vector belongs to; None if every vector stands alone.
 
+    Returns
+    -------
+    tuple[float, ...]
+        One share per contributor, of sum 1, negative where a known direction takes away, or all zeros when nothing
+        contributes.
+
+    Raises
+    ------
+    ValueError
+        Outside the domain or for unequal lengths.
+
+    Notes
+    -----
+    Source: first principles; angles of different groups are independent, so their cross terms vanish.
+
+    Examples
+    --------
     >>> variance_shares([3.0, 1.0, 0.0], [0.0, 0.0, 1.0])
     (0.75, 0.08333333333333333, 0.16666666666666666)
     >>> variance_shares([3.0, -1.0], [0.0, 0.0], [2.0, 2.0])
@@ -92,9 +163,29 @@ def gaussian_sigma(limit_amplitude: float, probability: float = 0.95) -> float:
 
     σ = a/√(−2·ln(1 − p)), so that P(R ≤ a) = p; a/2.4477 at 95 %
 
-    Parameters: limit_amplitude a ≥ 0; probability p, above 0 and below 1. Returns σ in the unit of a. Raises
-    ValueError outside the domain. Source: Rayleigh distribution.
+    Parameters
+    ----------
+    limit_amplitude : float
+        Limit amplitude a ≥ 0.
+    probability : float, default 0.95
+        Probability p, above 0 and below 1.
 
+    Returns
+    -------
+    float
+        σ in the unit of a.
+
+    Raises
+    ------
+    ValueError
+        Outside the domain.
+
+    Notes
+    -----
+    Source: Rayleigh distribution.
+
+    Examples
+    --------
     >>> round(gaussian_sigma(2.447746831), 9)
     1.0
     """

@@ -156,8 +156,18 @@ class _Cut(NamedTuple):
 def series_figures(asked: Sequence[Asked]) -> list[Figures | None]:
     """Return the quantiles and chances of several series, within 1e-6 in probability, or None where not sure.
 
-    An answer does not depend on what else is asked, to the last digit: rows are multiplied each by itself, and sums
-    of terms come in whole portions.
+    An answer does not depend on what else is asked, to the last digit: rows are multiplied each by itself, and sums of
+    terms come in whole portions.
+
+    Parameters
+    ----------
+    asked : Sequence[Asked]
+        Laws with the probabilities and radii wanted of each.
+
+    Returns
+    -------
+    list[Figures | None]
+        Quantiles and chances of several series, within 1e-6 in probability, or None where not sure.
     """
     laws = [each.law for each in asked]
     coefficients, cuts = _looked_up(laws)
@@ -183,7 +193,22 @@ def series_figures(asked: Sequence[Asked]) -> list[Figures | None]:
 
 
 def in_order(law: ResultantLaw, probabilities: Sequence[float], radii: list[float]) -> list[float]:
-    """Return the quantiles as they are, but ascending with p and inside the support whatever rounding did."""
+    """Return the quantiles as they are, but ascending with p and inside the support whatever rounding did.
+
+    Parameters
+    ----------
+    law : ResultantLaw
+        Law of the resultant.
+    probabilities : Sequence[float]
+        Probabilities p in [0, 1].
+    radii : list[float]
+        Quantiles before sorting.
+
+    Returns
+    -------
+    list[float]
+        Quantiles as they are, but ascending with p and inside the support whatever rounding did.
+    """
     lower, upper = law.lower, law.upper
     for n in sorted(range(len(radii)), key=probabilities.__getitem__):
         radius = radii[n]
@@ -284,8 +309,17 @@ _MOST_STEPS = 100
 def law_quantiles(law: ResultantLaw, probabilities: FloatArray) -> FloatArray:
     """Return the radii r with P(R ≤ r) = p, ascending with p.
 
-    Parameters: a law; probabilities (m,) in [0, 1], below 1 where the law includes a Gaussian. Returns
-    shape (m,): |P(R ≤ r) − p| < 1e-6 wherever the law has no step.
+    Parameters
+    ----------
+    law : ResultantLaw
+        Law of the resultant.
+    probabilities : FloatArray
+        Shape (m,), in [0, 1]; below 1 where the law includes a Gaussian.
+
+    Returns
+    -------
+    FloatArray
+        Radii r, shape (m,), with |P(R ≤ r) − p| < 1e-6 wherever the law has no step.
     """
     if isinstance(law, StepLaw | TwoVectorLaw | GaussianLaw):
         return law.quantile(probabilities)

@@ -7,7 +7,7 @@ vectors whose amplitude itself varies. All lengths are in one unit, any unit; R 
 total indicator reading is twice R. Everything is computed, nothing drawn at random, and every probability
 is within 1e-6 of the exact one.
 
-Answers kept for questions that come again: a bounded memory of a pure function.
+Results are cached in a bounded memory.
 """
 
 from __future__ import annotations
@@ -278,12 +278,32 @@ def resultant_cdf(radius: float, amplitudes: Sequence[float], sigma: float = 0.0
 
     P(R ≤ r) = r·∫₀^∞ J₁(rt)·exp(−σ²t²/2)·Π J₀(a_i t) dt
 
-    Parameters: radius; amplitudes ≥ 0, any number, in any order; sigma ≥ 0, per axis; one unit. Returns a
-    probability, within 1e-6; 0 below the least possible resultant and 1 from the greatest on when sigma
-    is 0. No vector, or one alone, gives a step: 1 at the amplitude itself and beyond. Raises
-    ValueError for NaN, for an infinite or negative amplitude or sigma. Source: Kluyver, Proc. KNAW 8
-    (1906); Barakat, Optica Acta 21 (1974).
+    Parameters
+    ----------
+    radius : float
+        Radius r, any number.
+    amplitudes : Sequence[float]
+        Amplitudes ≥ 0, any number of them, in any order.
+    sigma : float, default 0.0
+        Standard deviation σ ≥ 0 of the plane Gaussian per axis, same unit.
 
+    Returns
+    -------
+    float
+        A probability, within 1e-6; 0 below the least possible resultant and 1 from the greatest on when sigma is 0. No
+        vector, or one alone, gives a step: 1 at the amplitude itself and beyond.
+
+    Raises
+    ------
+    ValueError
+        For NaN, for an infinite or negative amplitude or sigma.
+
+    Notes
+    -----
+    Source: Kluyver, Proc. KNAW 8 (1906); Barakat, Optica Acta 21 (1974).
+
+    Examples
+    --------
     >>> round(resultant_cdf(1.0, [1.0, 1.0]), 12)
     0.333333333333
     >>> round(resultant_cdf(4.0, [3.0, 2.0, 2.5, 1.0, 1.2]), 5)
@@ -295,8 +315,22 @@ def resultant_cdf(radius: float, amplitudes: Sequence[float], sigma: float = 0.0
 def resultant_cdf_many(radii: ArrayLike, amplitudes: Sequence[float], sigma: float = 0.0) -> FloatArray:
     """Return P(R ≤ r) for an array of radii: `resultant_cdf`, the law worked out once.
 
-    Parameters: radii of any shape; amplitudes and sigma as there. Returns the same shape.
+    Parameters
+    ----------
+    radii : ArrayLike
+        Radii, of any shape.
+    amplitudes : Sequence[float]
+        Amplitudes ≥ 0, as in `resultant_cdf`.
+    sigma : float, default 0.0
+        Standard deviation σ ≥ 0 per axis, same unit.
 
+    Returns
+    -------
+    FloatArray
+        P(R ≤ r) for an array of radii, the same shape.
+
+    Examples
+    --------
     >>> resultant_cdf_many([0.0, 5.0, 7.0], [3.0, 4.0]).round(12).tolist()
     [0.0, 0.5, 1.0]
     """
@@ -310,13 +344,33 @@ def resultant_quantiles(
 
     P(R ≤ r_p) = p, the inverse of `resultant_cdf`
 
-    Parameters: probabilities in [0, 1], below 1 when sigma > 0 (the resultant then has no bound);
-    amplitudes and sigma as in `resultant_cdf`. Returns one radius for each, ascending with p, never
-    outside [`best_clocking`, `worst_case`] when sigma is 0; p = 0 and p = 1 give those two. The
-    probability of a returned radius is within 1e-6 of p, except on a step (one vector, or vectors
-    narrower than rounding beside it), where the radius is exact. Raises ValueError outside the domain.
+    Parameters
+    ----------
+    probabilities : Sequence[float] | FloatArray
+        Probabilities p in [0, 1], below 1 when sigma > 0, since the resultant then has no bound.
+    amplitudes : Sequence[float]
+        Amplitudes ≥ 0, as in `resultant_cdf`.
+    sigma : float, default 0.0
+        Standard deviation σ ≥ 0 per axis, same unit.
+
+    Returns
+    -------
+    FloatArray
+        One radius for each, ascending with p, never outside [`best_clocking`, `worst_case`] when sigma is 0; p = 0 and
+        p = 1 give those two. The probability of a returned radius is within 1e-6 of p, except on a step (one vector,
+        or vectors narrower than rounding beside it), where the radius is exact.
+
+    Raises
+    ------
+    ValueError
+        Outside the domain.
+
+    Notes
+    -----
     Source: as `resultant_cdf`.
 
+    Examples
+    --------
     >>> resultant_quantiles([0.5, 1.0], [3.0, 4.0]).round(12).tolist()
     [5.0, 7.0]
     >>> resultant_quantiles([0.95], [], 1.0).round(6).tolist()

@@ -76,9 +76,20 @@ class SeriesLength(NamedTuple):
 def series_length(amplitudes: list[float], sigma: float) -> SeriesLength:
     """Return the cheapest length for vectors and a plane Gaussian on the unit disc.
 
-    Parameters: amplitudes > 0, descending; sigma ≥ 0, σ per axis. Returns more than MOST_TERMS terms where no
-    reasonable length would do.
+    Parameters
+    ----------
+    amplitudes : list[float]
+        Amplitudes > 0, descending.
+    sigma : float
+        Standard deviation σ ≥ 0 per axis.
 
+    Returns
+    -------
+    SeriesLength
+        Length and terms of the sum; more than MOST_TERMS terms where no reasonable length would do.
+
+    Examples
+    --------
     >>> series_length([0.05] * 20, 0.0)
     SeriesLength(terms=24, orders=0)
     >>> series_length([0.25] * 4, 0.0)
@@ -121,6 +132,18 @@ def least_position(amplitudes: list[float], length: SeriesLength) -> float:
     """Return the smallest r at which the expansion of J₁(rt) beyond T is good enough, 0 without a tail.
 
     √r·B(T)·c/(rT)^d, the first order left out, against the error allowed.
+
+    Parameters
+    ----------
+    amplitudes : list[float]
+        Amplitude of each vector, shape (n,).
+    length : SeriesLength
+        Length T of the computed sum.
+
+    Returns
+    -------
+    float
+        Smallest r at which the expansion of J₁(rt) beyond T is good enough, 0 without a tail.
     """
     if length.orders == 0:
         return 0.0
@@ -263,10 +286,23 @@ def series_law(
 ) -> SeriesLaw | None:
     """Return the law of the resultant as a series, or None when that takes more than `most_terms`.
 
-    Parameters: amplitudes descending and > 0, at least one; sigma ≥ 0, σ of the plane Gaussian per
-    axis; lower and upper, the support of the vectors' own resultant, all in one unit; most_terms, at
-    most MOST_TERMS. None is the answer where one to three vectors dwarf the rest: the law is then nearly
-    a step, an arc sine or a logarithmic cusp, and `resultant_nested` takes over.
+    Parameters
+    ----------
+    amplitudes : Sequence[float]
+        Amplitudes > 0, descending, at least one.
+    sigma : float
+        Standard deviation σ ≥ 0 of the plane Gaussian per axis.
+    lower : float
+        Lower end of the support of the vectors' own resultant.
+    upper : float
+        Upper end of the support of the vectors' own resultant.
+    most_terms : int
+        Largest number of terms, at most MOST_TERMS.
+
+    Returns
+    -------
+    SeriesLaw | None
+        Law of the resultant as a series, or None when that takes more than `most_terms`.
     """
     if sigma > 0.0:
         lower, upper = 0.0, upper + _SIGMAS * sigma
@@ -291,6 +327,16 @@ def later_terms(rows: Sequence[LaterTerms]) -> list[tuple[float, float]]:
     """Return what the computed terms beyond the known ones add, and its slope, a row each.
 
     Together, because the number of array operations is what costs; a row's figures do not depend on the others.
+
+    Parameters
+    ----------
+    rows : Sequence[LaterTerms]
+        Array with one row for each law or position.
+
+    Returns
+    -------
+    list[tuple[float, float]]
+        What the computed terms beyond the known ones add, and its slope, a row each.
     """
     zeros = [nodes(law.terms)[0][known:] for law, known, _ in rows]
     counts = [each.size for each in zeros]
@@ -308,6 +354,18 @@ def coefficient_rows(laws: Sequence[SeriesLaw], terms: int) -> FloatArray:
     """Return the coefficients of several laws, (laws, terms), 0 beyond a law's own terms.
 
     Together, because the number of array operations is what costs.
+
+    Parameters
+    ----------
+    laws : Sequence[SeriesLaw]
+        Laws of the resultants.
+    terms : int
+        Number of terms.
+
+    Returns
+    -------
+    FloatArray
+        Coefficients of several laws, (laws, terms), 0 beyond a law's own terms.
     """
     zeros, weights = nodes(terms)
     rows = products_of_j0([law.amplitudes for law in laws], terms)

@@ -57,6 +57,20 @@ FloatArray = NDArray[np.float64]
 def times_matrix(rows: FloatArray, matrix: FloatArray) -> FloatArray:
     """Return the product of each row, (m, n), with a matrix (n, k): (m, k).
 
+    Parameters
+    ----------
+    rows : FloatArray
+        Array with one row for each law or position.
+    matrix : FloatArray
+        Matrix of shape (n, k).
+
+    Returns
+    -------
+    FloatArray
+        Product of each row, (m, n), with a matrix (n, k).
+
+    Examples
+    --------
     >>> times_matrix(np.array([[1.0, 2.0]]), np.array([[3.0, 4.0], [5.0, 6.0]])).tolist()
     [[13.0, 16.0]]
     """
@@ -67,6 +81,20 @@ def times_matrix(rows: FloatArray, matrix: FloatArray) -> FloatArray:
 def times_vector(rows: FloatArray, vector: FloatArray) -> FloatArray:
     """Return the product of each row, (m, n), with a vector (n,): (m,).
 
+    Parameters
+    ----------
+    rows : FloatArray
+        Array with one row for each law or position.
+    vector : FloatArray
+        Vector of shape (n,).
+
+    Returns
+    -------
+    FloatArray
+        Product of each row, (m, n), with a vector (n,).
+
+    Examples
+    --------
     >>> times_vector(np.array([[1.0, 2.0]]), np.array([3.0, 5.0])).tolist()
     [13.0]
     """
@@ -100,9 +128,24 @@ def _patterns(count: int) -> tuple[FloatArray, FloatArray, FloatArray, ComplexAr
 def end_of_sum(terms: int) -> float:
     """Return T, the t half a step after the last term: the phase of J₀ there is π·terms.
 
-    Equation: T − π/4 − 1/(8T) + 25/(384T³) = π·terms (Hankel's phase of J₀). Source: Abramowitz and
-    Stegun 9.2.29.
+    Equation: T − π/4 − 1/(8T) + 25/(384T³) = π·terms (Hankel's phase of J₀).
 
+    Parameters
+    ----------
+    terms : int
+        Number of terms.
+
+    Returns
+    -------
+    float
+        T, the t half a step after the last term.
+
+    Notes
+    -----
+    Source: Abramowitz and Stegun 9.2.29.
+
+    Examples
+    --------
     >>> round(end_of_sum(64), 6)
     201.847947
     """
@@ -118,10 +161,26 @@ def tail_sum(
 ) -> tuple[FloatArray, FloatArray]:
     """Return Σ over the terms beyond T of 2r·φ(λ_k)·J₁(λ_k r)/(λ_k·J₁(λ_k)²), and its slope.
 
-    Parameters: radii (m,) in (0, 1]; amplitudes (n,), n ≥ 3, of sum 1; end, T of `end_of_sum`; orders, SHALLOW
-    or DEEP. Returns two arrays (m,): the sum, good while r·T and every a_i·T are well above 1 (the caller
-    keeps that, see `series_length`), and its derivative to leading order, good enough for Newton's
-    steps. Source: Hankel's expansions, Abramowitz and Stegun 9.2.28–9.2.31; the rest first principles.
+    Parameters
+    ----------
+    radii : FloatArray
+        Radii, shape (m,), in (0, 1].
+    amplitudes : FloatArray
+        Amplitudes, shape (n,), n ≥ 3, of sum 1.
+    end : float
+        End T of `end_of_sum`.
+    orders : int, default DEEP
+        Orders of the expansion, SHALLOW or DEEP.
+
+    Returns
+    -------
+    tuple[FloatArray, FloatArray]
+        Two arrays (m,): the sum, good while r·T and every a_i·T are well above 1 (the caller keeps that, see
+        `series_length`), and its derivative to leading order, good enough for Newton's steps.
+
+    Notes
+    -----
+    Source: Hankel's expansions, Abramowitz and Stegun 9.2.28–9.2.31; the rest first principles.
     """
     lengths = np.empty((radii.size, amplitudes.size + 1))
     lengths[:, 0] = radii
@@ -142,8 +201,25 @@ def tail_rows(
 ) -> list[tuple[float, float]]:
     """Return what `tail_sum` does for rows of one position each, of laws of equally many vectors.
 
-    Parameters: positions, amplitudes, T and `tail_size` of each row; orders of all. A row's figures do not depend on
-    the others, to the last digit.
+    A row's figures do not depend on the others, to the last digit.
+
+    Parameters
+    ----------
+    positions : Sequence[float]
+        Position of each row.
+    laws : Sequence[Sequence[float]]
+        Laws of the resultants.
+    ends : Sequence[float]
+        End T of the computed sum, one for each row.
+    sizes : Sequence[float]
+        Factor of `tail_size`, one for each row.
+    orders : int
+        Orders of the expansion for all rows.
+
+    Returns
+    -------
+    list[tuple[float, float]]
+        What `tail_sum` does for rows of one position each, of laws of equally many vectors.
     """
     lengths = np.array([(position, *law) for position, law in zip(positions, laws, strict=True)])
     sums = _pattern_sums(lengths, np.array(ends)[:, None], orders)
@@ -157,7 +233,20 @@ def tail_rows(
 
 
 def tail_size(amplitudes: Sequence[float], end: float) -> float:
-    """Return what the sums over the patterns are to be multiplied by, but for √r: √(2T/π·Π 1/(2π·a_i·T))."""
+    """Return what the sums over the patterns are to be multiplied by, but for √r: √(2T/π·Π 1/(2π·a_i·T)).
+
+    Parameters
+    ----------
+    amplitudes : Sequence[float]
+        Amplitude of each vector, shape (n,).
+    end : float
+        End T of the computed sum.
+
+    Returns
+    -------
+    float
+        What the sums over the patterns are to be multiplied by, but for √r.
+    """
     size = 2.0 * end / math.pi
     for amplitude in amplitudes:
         size *= (0.5 / math.pi) / (amplitude * end)
@@ -327,6 +416,18 @@ def bessel_nodes(terms: int) -> tuple[FloatArray, FloatArray]:
 
     McMahon's expansion (Abramowitz and Stegun 9.5.12), then Newton's steps.
 
+    Parameters
+    ----------
+    terms : int
+        Number of terms.
+
+    Returns
+    -------
+    tuple[FloatArray, FloatArray]
+        Zeros λ_k of J₀ and the weights 2/(λ_k·J₁(λ_k)²), k = 1…terms.
+
+    Examples
+    --------
     >>> bessel_nodes(2)[0].round(9).tolist()
     [2.404825558, 5.52007811]
     """
@@ -341,7 +442,18 @@ def bessel_nodes(terms: int) -> tuple[FloatArray, FloatArray]:
 
 
 def nodes(terms: int) -> tuple[FloatArray, FloatArray]:
-    """Return the first nodes and weights, cut from one of a few lengths so that few are kept."""
+    """Return the first nodes and weights, cut from one of a few lengths so that few are kept.
+
+    Parameters
+    ----------
+    terms : int
+        Number of terms.
+
+    Returns
+    -------
+    tuple[FloatArray, FloatArray]
+        First nodes and weights, cut from one of a few lengths so that few are kept.
+    """
     length = _SEVERAL_TERMS
     while length < terms:
         length *= 4
@@ -351,7 +463,13 @@ def nodes(terms: int) -> tuple[FloatArray, FloatArray]:
 
 @cache
 def waves() -> FloatArray:
-    """Return ρ·J₁(λ_k ρ), (CELLS + 2·MARGIN + 1, LOOKED_UP), at ρ = −MARGIN/CELLS … 1 + MARGIN/CELLS."""
+    """Return ρ·J₁(λ_k ρ), (CELLS + 2·MARGIN + 1, LOOKED_UP), at ρ = −MARGIN/CELLS … 1 + MARGIN/CELLS.
+
+    Returns
+    -------
+    FloatArray
+        ρ·J₁(λ_k ρ), (CELLS + 2·MARGIN + 1, LOOKED_UP), at ρ = −MARGIN/CELLS … 1 + MARGIN/CELLS.
+    """
     points = np.arange(-MARGIN, CELLS + MARGIN + 1) / CELLS
     values: FloatArray = points[:, None] * j1(points[:, None] * nodes(LOOKED_UP)[0])
     return values
@@ -359,13 +477,25 @@ def waves() -> FloatArray:
 
 @cache
 def coarse_waves() -> FloatArray:
-    """Return ρ·J₁(λ_k ρ), (LOOKED_UP, COARSE + 1), at ρ = 0 … 1."""
+    """Return ρ·J₁(λ_k ρ), (LOOKED_UP, COARSE + 1), at ρ = 0 … 1.
+
+    Returns
+    -------
+    FloatArray
+        ρ·J₁(λ_k ρ), (LOOKED_UP, COARSE + 1), at ρ = 0 … 1.
+    """
     return waves()[MARGIN : MARGIN + CELLS + 1 : CELLS // COARSE].T.copy()
 
 
 @cache
 def interpolation_share() -> FloatArray:
-    """Return how far a cubic through four neighbouring fine points may be off, for each term of coefficient 1."""
+    """Return how far a cubic through four neighbouring fine points may be off, for each term of coefficient 1.
+
+    Returns
+    -------
+    FloatArray
+        How far a cubic through four neighbouring fine points may be off, for each term of coefficient 1.
+    """
     zeros = nodes(LOOKED_UP)[0]
     share: FloatArray = 0.0235 * np.sqrt(2.0 / np.pi / zeros) * (zeros / CELLS) ** 4
     return share
@@ -393,9 +523,20 @@ def _j0_table() -> tuple[FloatArray, tuple[FloatArray, ...]]:
 def products_of_j0(stacks: Sequence[Sequence[float]], terms: int) -> FloatArray:
     """Return Π J₀(a_i λ_k) for each stack of amplitudes, (stacks, terms), within 1e-8 a factor.
 
-    Parameters: stacks of one vector or more each, amplitudes in [0, 1]; terms, any number: beyond LOOKED_UP the
-    factors are evaluated, not looked up.
+    Parameters
+    ----------
+    stacks : Sequence[Sequence[float]]
+        Stacks of one vector or more each, amplitudes in [0, 1].
+    terms : int
+        Number of terms; beyond LOOKED_UP the factors are evaluated, not looked up.
 
+    Returns
+    -------
+    FloatArray
+        Π J₀(a_i λ_k) for each stack of amplitudes, (stacks, terms), within 1e-8 a factor.
+
+    Examples
+    --------
     >>> products_of_j0([[0.3], [0.3, 0.7]], 3).round(7).tolist()
     [[0.8740505, 0.4233309, -0.0949753], [0.3562457, -0.1704116, -0.0157897]]
     """

@@ -1,7 +1,4 @@
-"""What the stack lets one expect at a plane, and where a reading lies in it.
-
-What a trial turn tells: both sides of the joint, and the turn that leaves least.
-"""
+"""Expected runout at a measuring plane, where a reading lies in it, and the result of a trial turn."""
 
 from __future__ import annotations
 

@@ -1,11 +1,4 @@
-"""Reading the dial: eccentricity, its direction and the form error from readings round the axis.
-
-How well the directions a dial was read at fix an eccentricity.
-
-Deciding on a measured value against a limit by ISO 14253-1.
-
-A trial turn: one joint turned by a known angle and read again tells both sides of it apart.
-"""
+"""Evaluate dial readings: eccentricity, direction, form error, decision by ISO 14253-1, and a trial turn."""
 
 from __future__ import annotations
 
@@ -51,12 +44,33 @@ class DialFit:
 def fit_dial(angles_deg: Sequence[float], readings_um: Sequence[float]) -> DialFit:
     """Return mean, first harmonic and what remains of readings round the axis.
 
-    Least squares of r = m + a·cos θ + b·sin θ; e = a + jb; at equal angles a = (2/n)·Σ r·cos θ and
-    b = (2/n)·Σ r·sin θ, the least-squares circle for small eccentricity.
-    Parameters: angles in degrees, at least three different directions; readings in µm, one each. Raises ValueError
-    for unequal lengths, values that are not finite, or directions that fix no circle. Source: least squares; the
-    formulas for equal angles are those of the reference circle of ISO 12181.
+    Least squares of r = m + a·cos θ + b·sin θ; e = a + jb; at equal angles a = (2/n)·Σ r·cos θ and b = (2/n)·Σ r·sin
+    θ, the least-squares circle for small eccentricity. angles in degrees, at least three different directions;
+    readings in µm, one each.
 
+    Parameters
+    ----------
+    angles_deg : Sequence[float]
+        Angular positions of the readings, degrees.
+    readings_um : Sequence[float]
+        Dial readings at these positions, µm.
+
+    Returns
+    -------
+    DialFit
+        Mean, first harmonic and what remains of readings round the axis.
+
+    Raises
+    ------
+    ValueError
+        For unequal lengths, values that are not finite, or directions that fix no circle.
+
+    Notes
+    -----
+    Source: least squares; the formulas for equal angles are those of the reference circle of ISO 12181.
+
+    Examples
+    --------
     >>> fit = fit_dial([0, 90, 180, 270], [8, 5, 2, 5])
     >>> round(abs(fit.eccentricity), 12), round(high_point_deg(fit.eccentricity), 9), round(fit.form_um, 12)
     (3.0, 0.0, 0.0)
@@ -86,6 +100,18 @@ def fit_dial(angles_deg: Sequence[float], readings_um: Sequence[float]) -> DialF
 def high_point_deg(eccentricity: EccentricityVector) -> float:
     """Return the direction of the high point, 0 ≤ angle < 360 degrees; 0 for no eccentricity.
 
+    Parameters
+    ----------
+    eccentricity : EccentricityVector
+        Eccentricity, µm; complex where it has a direction.
+
+    Returns
+    -------
+    float
+        Direction of the high point, 0 ≤ angle < 360 degrees.
+
+    Examples
+    --------
     >>> high_point_deg(EccentricityVector(-2j))
     270.0
     """
@@ -98,9 +124,37 @@ def complex_at(
 ) -> EccentricityVector:
     """Return the eccentricity at z on the straight axis through two planes: offset and tilt carried on.
 
-    Parameters: eccentricities at two different positions, mm. Raises ValueError for equal positions. Source:
-    first principles.
+    eccentricities at two different positions, mm.
 
+    Parameters
+    ----------
+    z_mm : float
+        Position on the axis, mm.
+    first : EccentricityVector
+        Eccentricity at the first plane as a complex number, µm.
+    first_mm : float
+        Position of the first plane, mm.
+    second : EccentricityVector
+        Eccentricity at the second plane as a complex number, µm.
+    second_mm : float
+        Position of the second plane, mm.
+
+    Returns
+    -------
+    EccentricityVector
+        Eccentricity at z on the straight axis through two planes.
+
+    Raises
+    ------
+    ValueError
+        For equal positions.
+
+    Notes
+    -----
+    Source: first principles.
+
+    Examples
+    --------
     >>> complex_at(60.0, EccentricityVector(1 + 0j), 0.0, EccentricityVector(1 + 1j), 30.0)
     (1+2j)
     """
@@ -112,12 +166,31 @@ def complex_at(
 def eccentricity_error_ratio(angles_deg: Sequence[float]) -> float:
     """Return how many times the error of one reading the error of the fitted eccentricity may be.
 
-    √λ_max of the block of a and b in (XᵀX)⁻¹, rows of X being (1, cos θ, sin θ); √(2/n) for n equal steps
+    √λ_max of the block of a and b in (XᵀX)⁻¹, rows of X being (1, cos θ, sin θ); √(2/n) for n equal steps angles in
+    degrees, finite.
 
-    Parameters: angles in degrees, finite. Returns the ratio of the standard deviations in the worst direction,
-    infinite where fewer than three different directions are given. Raises ValueError for angles that are not
-    finite. Source: covariance of a least-squares fit with independent readings of equal error.
+    Parameters
+    ----------
+    angles_deg : Sequence[float]
+        Angular positions of the readings, degrees.
 
+    Returns
+    -------
+    float
+        The ratio of the standard deviations in the worst direction, infinite where fewer than three different
+        directions are given.
+
+    Raises
+    ------
+    ValueError
+        For angles that are not finite.
+
+    Notes
+    -----
+    Source: covariance of a least-squares fit with independent readings of equal error.
+
+    Examples
+    --------
     >>> round(eccentricity_error_ratio([0, 90, 180, 270]), 12)
     0.707106781187
     >>> eccentricity_error_ratio([0, 180, 360])
@@ -143,10 +216,33 @@ def decide_upper_limit(value: float, limit: float, expanded_uncertainty: float) 
 
     Conformity is proven when value + U ≤ limit, non-conformity when value − U > limit; in between neither, and the
     uncertainty counts against whoever has to prove.
-    Parameters: value, limit and expanded uncertainty U ≥ 0 (k = 2 unless agreed otherwise), one unit, finite; else
-    ValueError. Source: ISO 14253-1, editions 1998 and 2013 with the guard band g = U (from memory; the 2017
-    edition takes 1.65·u one-sided, which is smaller: this is the cautious reading).
 
+    Parameters
+    ----------
+    value : float
+        Measured value, finite, in the unit of the limit.
+    limit : float
+        Upper limit, finite.
+    expanded_uncertainty : float
+        Expanded uncertainty U ≥ 0 (k = 2 unless agreed otherwise), in the unit of the limit.
+
+    Returns
+    -------
+    Decision
+        Whether a value with its uncertainty proves that an upper limit is kept.
+
+    Raises
+    ------
+    ValueError
+        If a value is outside its domain.
+
+    Notes
+    -----
+    Source: ISO 14253-1, editions 1998 and 2013 with the guard band g = U (from memory; the 2017 edition takes 1.65·u
+    one-sided, which is smaller: this is the cautious reading).
+
+    Examples
+    --------
     >>> decide_upper_limit(7.0, 10.0, 2.0), decide_upper_limit(9.0, 10.0, 2.0), decide_upper_limit(13.0, 10.0, 2.0)
     ('conforms', 'not_proven', 'does_not_conform')
     """
@@ -162,8 +258,24 @@ def decide_upper_limit(value: float, limit: float, expanded_uncertainty: float) 
 def least_uncertainty_to_decide(value: float, limit: float) -> float:
     """Return the expanded uncertainty below which a value decides: |limit − value|.
 
+    Parameters
+    ----------
+    value : float
+        Measured value, in the unit of the limit.
+    limit : float
+        Upper limit, in the unit of the value.
+
+    Returns
+    -------
+    float
+        Expanded uncertainty below which a value decides.
+
+    Notes
+    -----
     Source: ISO 14253-1, solved for U.
 
+    Examples
+    --------
     >>> least_uncertainty_to_decide(9.0, 10.0)
     1.0
     """
@@ -185,11 +297,31 @@ def split_by_turn(first: EccentricityVector, second: EccentricityVector, turned_
 
     e₁ = A + B, e₂ = A + B·exp(jφ), so B = (e₁ − e₂)/(1 − exp(jφ)) and A = e₁ − B
 
-    Parameters: first and second, eccentricities as complex vectors of one unit in one direction frame;
-    turned_deg, φ in degrees, positive toward larger directions of that frame. Returns A and B in the same unit.
-    Raises ValueError for a multiple of 360°, after which nothing differs, and for values that are not finite.
+    Parameters
+    ----------
+    first : EccentricityVector
+        Eccentricity before the turn, a complex vector.
+    second : EccentricityVector
+        Eccentricity after the turn, in the same unit and direction frame.
+    turned_deg : float
+        Angle of the turn φ, degrees, positive toward larger directions of that frame.
+
+    Returns
+    -------
+    TurnSplit
+        Fixed part A and turning part B, in the same unit.
+
+    Raises
+    ------
+    ValueError
+        For a multiple of 360°, after which nothing differs, and for values that are not finite.
+
+    Notes
+    -----
     Source: first principles; the same two runs find an unbalance by the influence of a known change.
 
+    Examples
+    --------
     >>> split = split_by_turn(EccentricityVector(5 + 0j), EccentricityVector(1 + 0j), 180.0)
     >>> round(abs(split.before), 12), round(abs(split.beyond), 12)
     (3.0, 2.0)
@@ -207,10 +339,31 @@ def best_further_turn(split: TurnSplit, turned_deg: float, positions: int = 0) -
 
     ψ = arg A + 180° − arg B − φ leaves ||A| − |B||; a joint of n positions takes the best multiple of 360°/n
 
-    Parameters: split in any unit; turned_deg, the trial turn φ in degrees; positions, 0 for any angle. Returns
-    angle_deg in 0 ≤ ψ < 360 and the eccentricity left; no turn where one side has none. Raises ValueError for a
-    single or negative number of positions. Source: first principles.
+    Parameters
+    ----------
+    split : TurnSplit
+        Fixed and turning part, in any unit.
+    turned_deg : float
+        Angle of the trial turn φ, degrees.
+    positions : int, default 0
+        Number of positions of the joint; 0 for any angle.
 
+    Returns
+    -------
+    Turn
+        Angle_deg in 0 ≤ ψ < 360 and the eccentricity left; no turn where one side has none.
+
+    Raises
+    ------
+    ValueError
+        For a single or negative number of positions.
+
+    Notes
+    -----
+    Source: first principles.
+
+    Examples
+    --------
     >>> best_further_turn(TurnSplit(EccentricityVector(3 + 0j), EccentricityVector(2 + 0j)), 90.0)
     Turn(joint=1, angle_deg=90.0, eccentricity=1.0)
     """
@@ -223,11 +376,29 @@ def best_further_turn(split: TurnSplit, turned_deg: float, positions: int = 0) -
 def turn_error_ratio(turned_deg: float) -> float:
     """Return how much more errors of reading spoil the split than after half a turn.
 
-    1/|sin(φ/2)|: 1 at 180°, infinite at a multiple of 360°
+    1/|sin(φ/2)|: 1 at 180°, infinite at a multiple of 360° φ in degrees.
 
-    Parameters: φ in degrees. Raises ValueError for an angle that is not finite. Source: |1 − exp(jφ)| =
-    2·|sin(φ/2)| in the denominator of the split.
+    Parameters
+    ----------
+    turned_deg : float
+        Angle by which the joint was turned, degrees.
 
+    Returns
+    -------
+    float
+        How much more errors of reading spoil the split than after half a turn.
+
+    Raises
+    ------
+    ValueError
+        For an angle that is not finite.
+
+    Notes
+    -----
+    Source: |1 − exp(jφ)| = 2·|sin(φ/2)| in the denominator of the split.
+
+    Examples
+    --------
     >>> round(turn_error_ratio(60.0), 12)
     2.0
     """

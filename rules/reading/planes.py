@@ -1,7 +1,4 @@
-"""What the planes of a reading tell: eccentricity, direction, form error, and the axis through two of them.
-
-Deciding on a reading against its limit, and whether the pin may explain the excess.
-"""
+"""Results at the measuring planes: eccentricity, form error, axis through two planes, decision against the limit."""
 
 from __future__ import annotations
 

@@ -1,7 +1,4 @@
-"""Reading the gauge: readings go in; what they tell, what was to be expected and what to do next comes out.
-
-What to do after a reading, in words: the first step that applies.
-"""
+"""Evaluate gauge readings of a stack: result, expected runout and the next step."""
 
 from __future__ import annotations
 

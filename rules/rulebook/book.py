@@ -1,9 +1,4 @@
-"""What a rulebook says: the closed models behind the YAML, and the rulebook as loaded.
-
-Thresholds set by a request: which may be moved, and how far.
-
-What the engine says about the facts of one request.
-"""
+"""Models of a rulebook as written and as loaded, its adjustable thresholds, and the result of judging facts."""
 
 from __future__ import annotations
 

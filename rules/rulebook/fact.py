@@ -1,9 +1,4 @@
-"""A fact: what is known about one subject of a request, and what could not be derived.
-
-Builds one flat fact: what is known of a subject, what is lacking, and nothing of what does not concern it.
-
-Messages and remedies: templates with ``{name}`` places, and how a value is written into them.
-"""
+"""Facts for the rules: what is known or missing of one subject, and message templates filled in from it."""
 
 from __future__ import annotations
 
@@ -46,7 +41,7 @@ class Fact:
     kind
         ``"stack"``, ``"component"``, ``"joint"`` or ``"operation"``.
     key
-        Unique in a request, for example ``"joint:c1/ext"``.
+        Unique in a request, for example ``"joint:collet-1/extension"``.
     at
         JSON Pointers into the request: where a finding on this subject points to.
     known
@@ -110,8 +105,8 @@ def render(template: str, values: Mapping[str, Value]) -> str:
     not finite.
 
     >>> render("{joint}: {grip_length_mm} mm of {minimum_grip_mm} mm", {
-    ...     "joint": "c1/ext", "grip_length_mm": 12.50004, "minimum_grip_mm": 20.0})
-    'c1/ext: 12.5 mm of 20 mm'
+    ...     "joint": "collet-1/extension", "grip_length_mm": 12.50004, "minimum_grip_mm": 20.0})
+    'collet-1/extension: 12.5 mm of 20 mm'
     """
     # splitting leaves what stands between the places, and every second part is a name
     parts = list(_parts(template))

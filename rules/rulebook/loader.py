@@ -1,11 +1,4 @@
-"""Loading rulebooks from folders: read, checked, merged, linted; every defect is reported at once.
-
-The linter of single rules: what a rule may mention, compare and print.
-
-What the engine can't carry, refused before it is asked to; see also :mod:`rules.rulebook.lowering`.
-
-The examples of a rule as requests: a valid base, changed in a place or two.
-"""
+"""Load rulebooks from folders: read, check, merge and lint them, and report every defect at once."""
 
 from __future__ import annotations
 

@@ -69,6 +69,7 @@ class Lines:
         self._at: dict[tuple[Step, ...], int] = {}
 
     def note(self, path: tuple[Step, ...], line: int) -> None:
+        """Record the line of a path, if none is recorded yet."""
         self._at.setdefault(path, line)
 
     def at(self, path: tuple[Step, ...]) -> int:

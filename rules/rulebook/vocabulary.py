@@ -1,6 +1,6 @@
-"""The vocabulary: every property a fact may carry, per kind, with type, unit and meaning.
+"""Vocabulary of the rules: every property of a fact, by kind, with type, unit and meaning.
 
-A rule can only mention what stands here.
+A rule can use only these properties.
 """
 
 from __future__ import annotations

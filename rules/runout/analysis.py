@@ -156,6 +156,7 @@ def _shares(vectors: Sequence[Vector], groups: dict[int, complex]) -> tuple[floa
 def runout_properties(
     fact: Properties, operation: Operation, at_limit: OrMissing[PlaneBudget], at_tip: OrMissing[PlaneBudget]
 ) -> None:
+    """Add runout against its limit and against the feed per tooth."""
     if operation.runout_limit_um is not None:
         fact.add("runout_limit_um", operation.runout_limit_um)
         fact.add("runout_plane", "the tip" if operation.runout_limit_at == "tip" else "the gauge plane")

@@ -1,9 +1,4 @@
-"""The causes of eccentricity in a stack, each as a line along the axis.
-
-Which components' directions are known to each other: the clocking that the joints state.
-
-How far each joint of a chain may be turned.
-"""
+"""Contributors to runout, each as a line along the axis, and the clocking of the joints between them."""
 
 from __future__ import annotations
 

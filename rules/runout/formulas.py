@@ -5,14 +5,11 @@ in the axial position z: a(z) = offset + slope·z, with a half of the total indi
 Where the direction of the high point is known, a reading is the complex number TIR·exp(jθ) and the
 amplitude a vector; otherwise it is a real number.
 
-Turning joints so that known eccentricities cancel.
-
-A stack's parts 0…n each carry a known eccentricity vector (complex, any unit, in one common direction
-frame as the stack stands). Turning joint k, between part k − 1 and part k, turns the vectors of part k
+Re-clocking joints lets known eccentricities cancel. A stack's parts 0…n each carry a known eccentricity
+vector (complex, any unit, in one common direction frame as the stack stands). Turning joint k, between
+part k − 1 and part k, turns the vectors of part k
 and of every part beyond it by the same angle. How far a joint may be turned is its number of positions:
 0 for any angle, 1 for not at all, n for multiples of 360°/n.
-
-How small contributors must be for the sum to reach a target.
 """
 
 from __future__ import annotations
@@ -69,8 +66,22 @@ def eccentricity_of(tir: TirVector) -> EccentricityVector: ...
 def eccentricity_of(tir: complex) -> complex:
     """Return the eccentricity that a total indicator reading shows, half of it; the direction stays.
 
+    Parameters
+    ----------
+    tir : complex
+        Total indicator reading, µm.
+
+    Returns
+    -------
+    complex
+        Eccentricity that a total indicator reading shows, half of it.
+
+    Notes
+    -----
     Source: a round surface off its axis by e reads from −e to +e over a turn, first principles.
 
+    Examples
+    --------
     >>> eccentricity_of(Tir(8.0))
     4.0
     """
@@ -80,6 +91,18 @@ def eccentricity_of(tir: complex) -> complex:
 def tir_of(eccentricity: Eccentricity) -> Tir:
     """Return what a dial reads over a whole turn: twice the eccentricity; source as `eccentricity_of`.
 
+    Parameters
+    ----------
+    eccentricity : Eccentricity
+        Eccentricity, µm; complex where it has a direction.
+
+    Returns
+    -------
+    Tir
+        What a dial reads over a whole turn.
+
+    Examples
+    --------
     >>> tir_of(Eccentricity(4.0))
     8.0
     """
@@ -104,9 +127,22 @@ class Line(NamedTuple):
 def line_from_offset(tir_um: TirVector) -> Line:
     """Return the line of a pure displacement: a(z) = TIR/2 everywhere.
 
-    Parameters: tir_um, total indicator reading, µm, ≥ 0. Source: ISO 1101 circular run-out of a
-    displaced axis, first principles.
+    Parameters
+    ----------
+    tir_um : TirVector
+        Total indicator reading, µm, ≥ 0.
 
+    Returns
+    -------
+    Line
+        Line of a pure displacement.
+
+    Notes
+    -----
+    Source: ISO 1101 circular run-out of a displaced axis, first principles.
+
+    Examples
+    --------
     >>> line_from_offset(TirVector(8.0)).at(123.0)
     4.0
     """
@@ -116,11 +152,31 @@ def line_from_offset(tir_um: TirVector) -> Line:
 def line_from_pivot(tir_um: TirVector, at_mm: float, pivot_mm: float) -> Line:
     """Return the line of a tilt about a pivot: a(z) = TIR/2 · (z − pivot)/(at − pivot).
 
-    Parameters: tir_um, reading in µm; at_mm, where it was read, mm from the gauge line; pivot_mm, the
-    middle of the seat, mm from the gauge line. Raises ValueError unless at_mm lies beyond pivot_mm:
-    no reading at the pivot tells a tilt. Source: first principles; the pivot at mid-seat is the
-    cautious reading of a single statement.
+    Parameters
+    ----------
+    tir_um : TirVector
+        Reading in µm.
+    at_mm : float
+        Position of the reading, mm from the gauge line.
+    pivot_mm : float
+        The middle of the seat, mm from the gauge line.
 
+    Returns
+    -------
+    Line
+        Line of a tilt about a pivot.
+
+    Raises
+    ------
+    ValueError
+        Unless at_mm lies beyond pivot_mm: no reading at the pivot tells a tilt.
+
+    Notes
+    -----
+    Source: first principles; the pivot at mid-seat is the cautious reading of a single statement.
+
+    Examples
+    --------
     >>> line_from_pivot(TirVector(3.0), 60.0, -20.0).at(140.0)
     3.0
     """
@@ -133,9 +189,35 @@ def line_from_pivot(tir_um: TirVector, at_mm: float, pivot_mm: float) -> Line:
 def line_from_two_readings(tir1_um: TirVector, at1_mm: float, tir2_um: TirVector, at2_mm: float) -> Line:
     """Return the line through the eccentricities of two readings.
 
-    Parameters: readings in µm at two different positions, mm from the gauge line. Raises ValueError
-    when the positions are equal. Source: first principles.
+    readings in µm at two different positions, mm from the gauge line.
 
+    Parameters
+    ----------
+    tir1_um : TirVector
+        Total indicator reading at the first plane, µm.
+    at1_mm : float
+        Position of the first plane, mm.
+    tir2_um : TirVector
+        Total indicator reading at the second plane, µm.
+    at2_mm : float
+        Position of the second plane, mm.
+
+    Returns
+    -------
+    Line
+        Line through the eccentricities of two readings.
+
+    Raises
+    ------
+    ValueError
+        If the positions are equal.
+
+    Notes
+    -----
+    Source: first principles.
+
+    Examples
+    --------
     >>> line_from_two_readings(TirVector(2.0), 0.0, TirVector(4.0), 60.0).at(120.0)
     3.0
     """
@@ -150,11 +232,36 @@ def line_from_bow(straightness_um: float, length_mm: float, pivot_mm: float, tip
     """Return a line that a bowed rod stays within: zero at the pivot, a = 4·t·(d/L)² at the tip.
 
     A rod whose line is straight within t over its length L is bowed by an arc of that height at most; clamped along
-    its tangent at the pivot it stands off by 4·t·(d/L)² at the distance d. The chord from pivot to tip lies above
-    that parabola.
-    Parameters: straightness t, µm, ≥ 0; length L, mm, > 0; pivot and tip, mm, the tip beyond the pivot; else
-    ValueError. Source: first principles, flat circular arc; straightness as in ISO 1101.
+    its tangent at the pivot it stands off by 4·t·(d/L)² at the distance d. The chord from pivot to tip lies above that
+    parabola. straightness t, µm, ≥ 0; length L, mm, > 0; pivot and tip, mm, the tip beyond the pivot.
 
+    Parameters
+    ----------
+    straightness_um : float
+        Straightness tolerance t, µm.
+    length_mm : float
+        Length, mm, above 0.
+    pivot_mm : float
+        Position of the pivot, mm.
+    tip_mm : float
+        Position of the tip, mm.
+
+    Returns
+    -------
+    Line
+        Line that a bowed rod stays within.
+
+    Raises
+    ------
+    ValueError
+        If a value is outside its domain.
+
+    Notes
+    -----
+    Source: first principles, flat circular arc; straightness as in ISO 1101.
+
+    Examples
+    --------
     >>> line_from_bow(2.0, 100.0, 0.0, 50.0).at(50.0)
     2.0
     """
@@ -167,10 +274,31 @@ def line_from_bow(straightness_um: float, length_mm: float, pivot_mm: float, tip
 def tir_from_speck(thickness_um: float, seat_length_mm: float, beyond_mm: float) -> Tir:
     """Return the reading that a speck of dirt at one end of a seat adds: TIR = 2·t·z/G.
 
-    Parameters: thickness_um, thickness of the speck t, µm; seat_length_mm, length of the seat G, mm,
-    above 0; beyond_mm, distance z of the indicator from the middle of the seat, mm. Raises ValueError
-    for a seat without length. Source: first principles, small angles.
+    Parameters
+    ----------
+    thickness_um : float
+        Thickness t of the particle, µm.
+    seat_length_mm : float
+        Length of the seat G, mm, above 0.
+    beyond_mm : float
+        Distance z of the indicator from the middle of the seat, mm.
 
+    Returns
+    -------
+    Tir
+        Reading that a speck of dirt at one end of a seat adds.
+
+    Raises
+    ------
+    ValueError
+        For a seat without length.
+
+    Notes
+    -----
+    Source: first principles, small angles.
+
+    Examples
+    --------
     >>> tir_from_speck(5.0, 50.0, 100.0)
     20.0
     """
@@ -208,10 +336,29 @@ def closing_angles(amplitudes: Sequence[float]) -> list[float]:
     """Return directions (rad) in which vectors of given amplitudes have the least resultant.
 
     The least is max(0, a_max − Σ others): the others point against the largest, or all close to a polygon.
-    Parameters: amplitudes ≥ 0, at least one. Returns one direction each, the largest at 0. Raises
-    ValueError for none, or one that is negative or not finite. Source: first principles; the vectors are laid
-    along the three sides of a triangle, each next one on the shorter of the two sides that face the largest.
 
+    Parameters
+    ----------
+    amplitudes : Sequence[float]
+        Amplitudes ≥ 0, at least one, in one unit.
+
+    Returns
+    -------
+    list[float]
+        One direction each, the largest at 0.
+
+    Raises
+    ------
+    ValueError
+        For none, or one that is negative or not finite.
+
+    Notes
+    -----
+    Source: first principles; the vectors are laid along the three sides of a triangle, each next one on the shorter of
+    the two sides that face the largest.
+
+    Examples
+    --------
     >>> [round(math.degrees(angle), 6) for angle in closing_angles([5.0, 3.0, 4.0])]
     [0.0, -126.869898, 143.130102]
     """
@@ -242,11 +389,32 @@ def closing_angles(amplitudes: Sequence[float]) -> list[float]:
 def single_turns(vectors: Sequence[complex], positions: Sequence[int]) -> list[Turn]:
     """Return, for every joint that can be turned, the best angle to turn it alone by.
 
-    With A the sum of the vectors before the joint and B of those beyond it, B turned against A leaves
-    ||A| − |B||; an indexed joint takes the best of its positions.
-    Parameters: vectors, n + 1 of them; positions, one a joint, n of them. Raises ValueError for other lengths
-    or a negative number of positions. Source: first principles.
+    With A the sum of the vectors before the joint and B of those beyond it, B turned against A leaves ||A| − |B||; an
+    indexed joint takes the best of its positions.
 
+    Parameters
+    ----------
+    vectors : Sequence[complex]
+        Eccentricity that each joint turns, as complex numbers, one more than joints.
+    positions : Sequence[int]
+        Positions of each joint.
+
+    Returns
+    -------
+    list[Turn]
+        Best turn of each joint that can be turned, with the others left alone.
+
+    Raises
+    ------
+    ValueError
+        For other lengths or a negative number of positions.
+
+    Notes
+    -----
+    Source: first principles.
+
+    Examples
+    --------
     >>> single_turns([3 + 0j, 0 + 2j], [0])
     [Turn(joint=1, angle_deg=90.0, eccentricity=1.0)]
     """
@@ -269,10 +437,24 @@ def single_turns(vectors: Sequence[complex], positions: Sequence[int]) -> list[T
 def best_turns(vectors: Sequence[complex], positions: Sequence[int]) -> BestClocking:
     """Return the angle of every joint that together leave the least eccentricity.
 
-    Joints free to turn cut the stack into groups, each of which may point anywhere; within a group the
-    indexed positions are tried one by one. The least is max(0, W_max − Σ other W) over the groups' sums.
-    Parameters, errors and source as `single_turns`; joints that cannot be turned get 0.
+    Joints free to turn cut the stack into groups, each of which may point anywhere; within a group the indexed
+    positions are tried one by one. The least is max(0, W_max − Σ other W) over the groups' sums. Parameters, errors
+    and source as `single_turns`; joints that cannot be turned get 0.
 
+    Parameters
+    ----------
+    vectors : Sequence[complex]
+        Eccentricity that each joint turns, as complex numbers, µm.
+    positions : Sequence[int]
+        Positions each joint can take; None where it turns freely.
+
+    Returns
+    -------
+    BestClocking
+        Angle of every joint that together leave the least eccentricity.
+
+    Examples
+    --------
     >>> best = best_turns([3 + 0j, 0 + 2j, 1 + 0j], [0, 0])
     >>> round(best.eccentricity, 12), best.exhaustive
     (0.0, True)
@@ -348,10 +530,36 @@ def equal_effort_factor(
     """Return the one factor on the scaled contributors with which a quantile of the sum equals a target.
 
     Solves q_p(fixed, λ·scaled, λ·σ) = target for λ; with nothing fixed the law scales, so λ = target/q_p exactly.
-    Parameters: target ≥ 0 and amplitudes ≥ 0, one unit; scaled_sigma, the plane Gaussian's σ per axis; probability
-    above 0 and below 1. Returns None when the fixed part alone exceeds the target, or nothing is scaled. Raises
-    ValueError for a target that is not finite or negative, and as `resultant_quantiles`. Source: first principles.
 
+    Parameters
+    ----------
+    target : float
+        Quantile to reach, ≥ 0, in the unit of the amplitudes.
+    fixed : Sequence[float]
+        Amplitudes ≥ 0 that keep their size.
+    scaled : Sequence[float]
+        Amplitudes ≥ 0 that the factor multiplies.
+    scaled_sigma : float, default 0.0
+        The plane Gaussian's σ per axis.
+    probability : float, default 0.95
+        Probability above 0 and below 1.
+
+    Returns
+    -------
+    float | None
+        Factor on the scaled contributors; None when the fixed part alone exceeds the target, or nothing is scaled.
+
+    Raises
+    ------
+    ValueError
+        For a target that is not finite or negative, and as `resultant_quantiles`.
+
+    Notes
+    -----
+    Source: first principles.
+
+    Examples
+    --------
     >>> round(equal_effort_factor(5.0, [], [3.0, 4.0], probability=0.5), 12)
     1.0
     """

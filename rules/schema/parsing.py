@@ -231,7 +231,7 @@ def _fault(model: type[BaseModel], error: ErrorDetails, data: object, *, helpful
 def parse_request(data: object) -> CheckRequest:
     """Validate parsed JSON as a check request; raises :class:`BadRequestError`.
 
-    >>> parse_request({"stack": {"components": [{"kind": "collet", "id": "c1", "mas_kg": 1}]}})
+    >>> parse_request({"stack": {"components": [{"kind": "collet", "id": "collet-1", "mas_kg": 1}]}})
     Traceback (most recent call last):
     rules.schema.parsing.BadRequestError: /stack/components/0/mas_kg: unknown field; did you mean 'mass_kg'?
     """

@@ -441,7 +441,7 @@ class ContributorReport(Out):
     across component is zero if the direction relative to other contributors is not known.
     """
 
-    name: str = Field(title="Contributor", examples=["seat of c1"])
+    name: str = Field(title="Contributor", examples=["seat of collet-1"])
     component: str | None
     law: Annotated[Literal["limit", "capability", "measured"], OPEN] = Field(title="Basis")
     direction_known: bool = Field(

@@ -1,9 +1,4 @@
-"""What fits on what: every part by itself, every pair of parts and every knob, judged by the rules of a check.
-
-How deep and how shallow a straight shank may be set in what clamps it.
-
-Which rules are settled by a part, a joint or a knob alone, whatever else stands in the stack.
-"""
+"""Which parts fit each other, judged by the rules of a check for single parts, pairs and retention knobs."""
 
 from __future__ import annotations
 

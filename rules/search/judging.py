@@ -1,11 +1,4 @@
-"""One stack of a search judged as a check would, and held against what the request itself asks.
-
-From a walked path to the stack as it would be built: names, grips, and the request of its check.
-
-The order of the results, by criteria one after another.
-
-Where a search finds nothing: the stacks that come nearest, judged, with everything that stands against each.
-"""
+"""Judge the stacks of a search as a check would, rank them, and find the closest alternatives."""
 
 from __future__ import annotations
 

@@ -1,16 +1,7 @@
-"""Lengths of which only the bounds are known, since a grip is still to be chosen or nothing states them.
+"""Plan and walk of a search through an inventory, from each cutting tool toward the spindle.
 
-Whether a part is too wide for the clearance asked, wherever within its bounds it comes to lie.
-
-How many orders of the inventory there are, and how many begin with a given end: counted, not walked.
-
-The plan of a search: parts by number, what sits in what, and how far each may still reach toward the spindle.
-
-The walk through an inventory: from each tool toward the spindle, deep before wide, always in the same order.
-
-Whatever can't become a stack that is wanted is given up where that is first known, with its reason and the number of
-orders that go with it; so the walk costs what goes together and not what is on the shelf. It begins anew behind any
-place, which is all that a page has to remember.
+Orders of parts are counted, not walked. A branch that cannot meet the requirements is ruled out early, with its
+reason and the number of orders it contains. The walk can resume anywhere, so a page token holds only its position.
 """
 
 from __future__ import annotations

@@ -1,9 +1,4 @@
-"""Searching an inventory: every stack that goes together and does the job, ranked, a page at a time.
-
-Stacks that were judged, as the report of a search tells them.
-
-The token that a page ends with: the place where the walk goes on, bound to request, rules and program.
-"""
+"""Search an inventory for all stacks that fit and do the job, ranked and returned page by page."""
 
 from __future__ import annotations
 

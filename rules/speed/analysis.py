@@ -85,6 +85,7 @@ def speed_limits_of(
 
 
 def programmed_speed_properties(fact: Properties, chain: Chain, operation: Operation, speed: OrMissing[float]) -> None:
+    """Add the programmed speed, the spindle's limit and the speed that the cutting speed gives."""
     fact.add("spindle_speed_rpm", speed)
     machine = chain.request.machine
     if machine is not None and machine.max_speed_rpm is not None:
@@ -109,6 +110,7 @@ def lacks_speed(link: Member) -> bool:
 
 
 def component_speed_properties(fact: Properties, link: Member, speed: OrMissing[float] | None) -> None:
+    """Add the programmed speed and the component's speed limits."""
     part = link.part
     if speed is None or part.kind == "gauge_pin":
         return

@@ -38,13 +38,13 @@ def length_properties(fact: Properties, case: StackJoint) -> None:
 
 
 def in_place(index: int, link: Member, count: int) -> bool:
-    """A base holder stands first and only there; a cutter or pin stands last and only there."""
+    """Return whether a component is in its place: base holder first, cutting tool or pin last."""
     first, last = index == 0, index == count - 1
     return (link.part.kind == "base_holder") == first and (not link.is_tool or last)
 
 
 def mass_properties(fact: Properties, link: Member, outline_kg: OrMissing[float]) -> None:
-    """How far a stated mass lies off the outline's; of a base holder the outline shows only a part."""
+    """Add the deviation of the stated mass from the outline's; a base holder may only be heavier."""
     stated = link.part.mass_kg
     if stated is None or isinstance(outline_kg, Missing):
         return
@@ -55,6 +55,7 @@ def mass_properties(fact: Properties, link: Member, outline_kg: OrMissing[float]
 
 
 def overhang_properties(fact: Properties, link: Member, projection: OrMissing[float]) -> None:
+    """Add projection, diameter and their ratio, for a cutting tool or an extension."""
     part = link.part
     if part.kind == "cutter":
         diameter = tool_diameter(link)
@@ -95,6 +96,7 @@ def _stated_length(part: StackPart) -> float | None:
 
 
 def contradiction_properties(fact: Properties, link: Member) -> None:
+    """Add what the rules compare to find contradictory data of one component."""
     part = link.part
     spans = [
         stated.upper_um - stated.lower_um
@@ -137,6 +139,7 @@ def _largest_diameter(chain: Chain) -> OrMissing[float]:
 def machine_limit_properties(
     fact: Properties, machine: Machine, chain: Chain, geometry: Positions, masses: Masses
 ) -> None:
+    """Add each stated limit of the machine with the stack's value beside it."""
     if machine.max_tool_mass_kg is not None:
         fact.add("machine_max_mass_kg", machine.max_tool_mass_kg)
         fact.add("stack_mass_kg", masses.total)
@@ -152,7 +155,7 @@ def machine_limit_properties(
 
 
 def knob_properties(fact: Properties, machine: Machine | None, chain: Chain) -> None:
-    """A drawbar that grips a knob wants one of its own form, screwed into the thread the taper has."""
+    """Add form, angle and thread of the retention knob, and those that drawbar and taper need."""
     knob = chain.knobs[0] if chain.knobs else None
     part = knob.part if knob is not None else None
     demand = None if machine is None else machine.retention_knob

@@ -1,9 +1,6 @@
-"""The chain of a request: its components without knobs, and the joints between them.
+"""Chain of a stack: its components in order, with references resolved, and the joints between them.
 
-Works on any request the model accepts: ids need not be unique nor joints sensible, since what is
-wrong with them is for the rules to say.
-
-References to components: each replaced by its definition, and what is wrong with those that cannot be.
+It works on any request the model accepts: ids may repeat and joints may be wrong; the rules report that.
 """
 
 from __future__ import annotations

@@ -44,12 +44,33 @@ def _check(pieces: Sequence[Frustum], density_kg_per_m3: float) -> None:
 def body_of(pieces: Sequence[Frustum], density_kg_per_m3: float) -> Body:
     """Return mass, centre of mass and moments of inertia of frusta of one material, end to end.
 
-    m = ρ·∫π·(r² − b²) dz, z_c = ρ·∫π·(r² − b²)·z dz/m, I_p = ρ·∫(π/2)·(r⁴ − b⁴) dz and
-    I_t = I_p/2 + ρ·∫π·(r² − b²)·(z − z_c)² dz, in closed form: r = b + wall with the bore's radius b and a wall
-    linear in z along each piece, so that a thin wall is never a difference of two solids.
-    Parameters: pieces in order, at least one; density, kg/m³, above 0. Raises ValueError for no piece, a
-    length not above 0, a bore that leaves no wall or a density not above 0. Source: exact geometry.
+    m = ρ·∫π·(r² − b²) dz, z_c = ρ·∫π·(r² − b²)·z dz/m, I_p = ρ·∫(π/2)·(r⁴ − b⁴) dz and I_t = I_p/2 + ρ·∫π·(r² − b²)·(z
+    − z_c)² dz, in closed form: r = b + wall with the bore's radius b and a wall linear in z along each piece, so that
+    a thin wall is never a difference of two solids.
 
+    Parameters
+    ----------
+    pieces : Sequence[Frustum]
+        Frusta in order, at least one.
+    density_kg_per_m3 : float
+        Density of the material, kg/m³, above 0.
+
+    Returns
+    -------
+    Body
+        Mass, centre of mass and moments of inertia of frusta of one material, end to end.
+
+    Raises
+    ------
+    ValueError
+        For no piece, a length not above 0, a bore that leaves no wall or a density not above 0.
+
+    Notes
+    -----
+    Source: exact geometry.
+
+    Examples
+    --------
     >>> body = body_of([Frustum(100.0, 20.0, 20.0)], 7850.0)
     >>> round(body.mass_kg, 9), body.centre_mm
     (0.246615023, 50.0)

@@ -1,9 +1,4 @@
-"""Where the outline of each component lies along the axis of the stack.
-
-Materials of components.
-
-What a component is made of: its own statements first, then the table of materials.
-"""
+"""Outline of each component along the stack's axis, and its material."""
 
 from __future__ import annotations
 

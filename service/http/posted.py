@@ -113,14 +113,9 @@ def add_posted_route(
 
     Short work, about 1 ms, runs on the event loop, since a thread only adds overhead. Longer work moves to a thread.
 
-    Parameters
-    ----------
-    in_thread
-        Always use a thread and apply the work limit: for requests with many stacks.
-    representations
-        Formats other than JSON by media type, always made in a thread.
-    problems
-        Names of problem types in addition to the usual ones.
+    `in_thread` always uses a thread and applies the work limit, for requests with many stacks. `representations`
+    are formats other than JSON by media type, always made in a thread. `problems` are problem types in addition to
+    the usual ones.
     """
     requests = {name: {"summary": one.summary, "value": one.request} for name, one in examples.items()}
     reports = {

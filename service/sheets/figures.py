@@ -264,8 +264,8 @@ class Section:
 def words(name: str, code: object) -> str:
     """Return a code or a text of the report as people read it.
 
-    >>> words("basis", "rating"), words("limit_at", "gauge_plane"), words("joint", "c1/em")
-    ('rated torque', 'gauge plane', 'c1/em')
+    >>> words("basis", "rating"), words("limit_at", "gauge_plane"), words("joint", "collet-1/end-mill")
+    ('rated torque', 'gauge plane', 'collet-1/end-mill')
     """
     known = _WORDS.get(f"{name}.{code}")
     if known is not None:

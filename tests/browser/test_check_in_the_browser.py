@@ -58,8 +58,8 @@ def test_the_page_asks_nothing_but_what_it_needs(open_page: OpenPage) -> None:
     [
         ("Spindle speed rpm", "15500", "SPD-010"),
         ("Runout limit µm", "5", "RUN-010"),
-        ("Grip length c2 / em mm", "14", "GRIP-010"),
-        ("Grip length c2 / em mm", "1/2 in", "GRIP-010"),
+        ("Grip length collet-2 / end-mill mm", "14", "GRIP-010"),
+        ("Grip length collet-2 / end-mill mm", "1/2 in", "GRIP-010"),
     ],
 )
 def test_a_changed_value_changes_the_verdict(page: Page, label: str, value: str, code: str) -> None:

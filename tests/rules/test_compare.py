@@ -113,7 +113,7 @@ def test_dominance_and_sentences() -> None:
     margin = told["plain"].gauge_plane.p95_um - half
     assert f"Wins on runout (95 % read below {half:.1f} µm, {margin:.1f} µm less than plain)" in told["true"].because
     assert "loses on speed (12000 rpm, 3000 rpm less)" in told["true"].because
-    assert "Not known: runout, worst case and speed (runout of c1 is not stated)." in told["gap"].because
+    assert "Not known: runout, worst case and speed (runout of collet-1 is not stated)." in told["gap"].because
 
 
 def test_criteria_are_a_table() -> None:
@@ -166,7 +166,7 @@ def test_an_unstated_speed_is_no_high_speed() -> None:
     report = _compare(request)
     assert report.alternatives[0].speed_complete is False
     assert next(row for row in report.criteria if row.criterion == "speed_limit").values[0] is None
-    assert "speed (max speed of bh is not stated)" in report.alternatives[0].because
+    assert "speed (max speed of holder is not stated)" in report.alternatives[0].because
 
 
 def test_equal_alternatives_are_level() -> None:

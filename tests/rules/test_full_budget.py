@@ -39,7 +39,7 @@ def _measured(angles: dict[str, float], clocking: dict[str, float | None]) -> di
             part["runout"] = [{"tir_um": 4, "at_mm": 0, "angle_deg": angles[part["id"]]}]
         elif "runout" in part:
             part["runout"] = [{"tir_um": 0, "at_mm": 0}]
-    pairs = [("bh", "c1"), ("c1", "ext"), ("ext", "c2"), ("c2", "em")]
+    pairs = [("holder", "collet-1"), ("collet-1", "extension"), ("extension", "collet-2"), ("collet-2", "end-mill")]
     stated = {(joint["upper"], joint["lower"]): joint for joint in request["stack"]["joints"]}
     request["stack"]["joints"] = [
         stated.get(pair, {"upper": pair[0], "lower": pair[1]})
@@ -49,7 +49,7 @@ def _measured(angles: dict[str, float], clocking: dict[str, float | None]) -> di
     return request
 
 
-ALL_AT_ZERO: dict[str, float | None] = {"c1": 0, "ext": 0, "c2": 0, "em": 0}
+ALL_AT_ZERO: dict[str, float | None] = {"collet-1": 0, "extension": 0, "collet-2": 0, "end-mill": 0}
 
 
 @pytest.mark.parametrize("base", base_names())
@@ -95,9 +95,9 @@ def test_asked_planes_are_answered() -> None:
 
 
 def test_amplification_is_the_growth_of_a_reading() -> None:
-    """First principles: collet c1 is stated 82.5 mm beyond its pivot and read 146.5 mm beyond it."""
+    """First principles: collet collet-1 is stated 82.5 mm beyond its pivot and read 146.5 mm beyond it."""
     plane = _plane(_budget(base_request("press_in")), "gauge plane")
-    (collet,) = [item for item in plane.contributors if item.name == "runout of c1"]
+    (collet,) = [item for item in plane.contributors if item.name == "runout of collet-1"]
     assert collet.amplification == pytest.approx((194 - 47.5) / 82.5, abs=1e-6)
 
 
@@ -113,7 +113,7 @@ def test_seats_are_told_most_sensitive_first() -> None:
     """First principles: TIR = 2·t·d/G; the collet's seat of 45 mm lies 146.5 mm before the gauge plane."""
     seats = _budget(base_request("press_in")).seats
     assert seats == sorted(seats, key=lambda seat: -(seat.gauge_plane_um_per_um or 0))
-    (collet,) = [seat for seat in seats if seat.component == "c1"]
+    (collet,) = [seat for seat in seats if seat.component == "collet-1"]
     assert collet.gauge_plane_um_per_um == pytest.approx(2 * 146.5 / 45, abs=1e-6)
 
 
@@ -132,21 +132,21 @@ def test_required_parts_reach_the_target() -> None:
 
 def test_known_directions_add_as_vectors() -> None:
     """First principles: 4 µm toward 0° and 4 µm toward 180° cancel; toward 0° and 90° they read 4·√2."""
-    opposite = _budget(_measured({"bh": 0, "em": 180}, ALL_AT_ZERO))
+    opposite = _budget(_measured({"holder": 0, "end-mill": 180}, ALL_AT_ZERO))
     assert _plane(opposite, "gauge plane").worst_case_um == pytest.approx(0, abs=1e-9)
-    square = _budget(_measured({"bh": 0, "em": 90}, ALL_AT_ZERO))
+    square = _budget(_measured({"holder": 0, "end-mill": 90}, ALL_AT_ZERO))
     assert _plane(square, "gauge plane").worst_case_um == pytest.approx(4 * math.sqrt(2), abs=1e-3)
 
 
 def test_clocking_of_joints_turns_what_lies_beyond() -> None:
     """First principles: turning one joint by 180° turns the cutter's vector against the holder's."""
-    turned = _budget(_measured({"bh": 0, "em": 0}, ALL_AT_ZERO | {"ext": 180}))
+    turned = _budget(_measured({"holder": 0, "end-mill": 0}, ALL_AT_ZERO | {"extension": 180}))
     assert _plane(turned, "gauge plane").worst_case_um == pytest.approx(0, abs=1e-9)
 
 
 def test_an_unknown_clocking_leaves_the_direction_open() -> None:
     """One joint not stated: the two vectors point anywhere to each other, up to 8 µm together."""
-    open_joint = _budget(_measured({"bh": 0, "em": 180}, ALL_AT_ZERO | {"ext": None}))
+    open_joint = _budget(_measured({"holder": 0, "end-mill": 180}, ALL_AT_ZERO | {"extension": None}))
     plane = _plane(open_joint, "gauge plane")
     assert plane.worst_case_um == pytest.approx(8)
     # two vectors of 2 µm: P(R ≤ r) = (2/π)·asin(r/4)
@@ -155,7 +155,7 @@ def test_an_unknown_clocking_leaves_the_direction_open() -> None:
 
 def test_turning_one_joint_leaves_the_difference() -> None:
     """First principles: 4 µm against 4 µm leave nothing, turned by what parts them from opposite."""
-    clocking = _budget(_measured({"bh": 0, "em": 60}, ALL_AT_ZERO)).clocking
+    clocking = _budget(_measured({"holder": 0, "end-mill": 60}, ALL_AT_ZERO)).clocking
     assert clocking is not None
     assert not clocking.marks
     assert clocking.measured_tir_um == pytest.approx(2 * 4 * math.cos(math.radians(30)), abs=1e-3)
@@ -167,7 +167,7 @@ def test_turning_one_joint_leaves_the_difference() -> None:
 
 def test_turns_do_what_they_say() -> None:
     """Set to the turns of all joints, the stack reads what was promised."""
-    request = _measured({"bh": 10, "ext": 100, "em": 250}, ALL_AT_ZERO)
+    request = _measured({"holder": 10, "extension": 100, "end-mill": 250}, ALL_AT_ZERO)
     clocking = _budget(request).clocking
     assert clocking is not None
     turns = {turn.joint: turn.turn_deg for turn in clocking.all_joints}
@@ -181,7 +181,7 @@ def test_turns_do_what_they_say() -> None:
 
 def test_without_clockings_angles_go_from_mark_to_mark() -> None:
     """Set from mark to mark to the angles told, the measured parts cancel as promised."""
-    request = _measured({"bh": 10, "ext": 100, "em": 250}, {})
+    request = _measured({"holder": 10, "extension": 100, "end-mill": 250}, {})
     clocking = _budget(request).clocking
     assert clocking is not None
     assert clocking.marks
@@ -195,15 +195,15 @@ def test_without_clockings_angles_go_from_mark_to_mark() -> None:
 
 def test_keyed_tapers_turn_to_their_positions_only() -> None:
     """A steep taper has two positions in its spindle: the spindle's runout is met at 0° or 180°."""
-    request = _measured({"bh": 0}, ALL_AT_ZERO)
+    request = _measured({"holder": 0}, ALL_AT_ZERO)
     request["machine"] = base_request("press_in")["machine"] | {
         "spindle_runout": [{"tir_um": 4, "at_mm": 0, "angle_deg": 0}, {"tir_um": 4, "at_mm": 300, "angle_deg": 0}],
         "spindle_runout_law": "measured",
     }
-    request["stack"]["joints"].append({"upper": "spindle", "lower": "bh", "clocking_deg": 0})
+    request["stack"]["joints"].append({"upper": "spindle", "lower": "holder", "clocking_deg": 0})
     clocking = _budget(request).clocking
     assert clocking is not None
-    (turn,) = [item for item in clocking.one_joint if item.joint == "spindle/bh"]
+    (turn,) = [item for item in clocking.one_joint if item.joint == "spindle/holder"]
     assert (turn.positions, turn.turn_deg, turn.leaves_tir_um) == (2, 180.0, 0.0)
 
 
@@ -219,7 +219,7 @@ def test_mean_clearance_reads_less_than_the_largest() -> None:
     for which in ("maximum", "mean"):
         report = _budget(request | {"policy": {"slip_fit": which}})
         (found[which],) = [
-            item.tir_um for item in _plane(report, "tip").contributors if item.name == "clearance of bh/em"
+            item.tir_um for item in _plane(report, "tip").contributors if item.name == "clearance of holder/end-mill"
         ]
     assert found == {"maximum": 22.0, "mean": 11.0}
 
@@ -229,15 +229,15 @@ def test_pin_described_by_its_form_needs_no_runout() -> None:
     request = base_request("nut_collet")
     side = request["stack"]["components"][2]["machine_side"]
     request["stack"]["components"][2] = {
-        "id": "em", "kind": "gauge_pin", "machine_side": side | {"length_mm": 90}, "overall_length_mm": 90,
+        "id": "end-mill", "kind": "gauge_pin", "machine_side": side | {"length_mm": 90}, "overall_length_mm": 90,
         "straightness_um": 2, "roundness_um": 0.5, "mass_kg": 0.08, "unbalance_gmm": 0, "coolant_through": False,
         "centre_of_mass_mm": 45,
     }  # fmt: skip
     report = _budget(request)
     assert report.complete
     own = {item.name: item.tir_um for item in _plane(report, "tip").contributors}
-    assert own["roundness of em"] == 0.5
-    assert own["straightness of em"] == pytest.approx(2 * 4 * 2 * ((90 - 20) / 90) ** 2, abs=1e-3)
+    assert own["roundness of end-mill"] == 0.5
+    assert own["straightness of end-mill"] == pytest.approx(2 * 4 * 2 * ((90 - 20) / 90) ** 2, abs=1e-3)
 
 
 def test_missing_statements_leave_it_incomplete() -> None:

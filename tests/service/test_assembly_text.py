@@ -36,7 +36,7 @@ def test_every_step_and_blank_is_printed_in_order(name: str) -> None:
 def test_blanks_tell_what_they_should_be() -> None:
     """Golden: target and bounds stand before the line to fill in, the unit after it."""
     lines = [line.strip() for line in _printed("press_in").splitlines()]
-    assert "grip length c1/ext (55, at least 40, at most 60): ________ mm" in lines
+    assert "grip length collet-1/extension (55, at least 40, at most 60): ________ mm" in lines
     assert "tightening torque of the retention knob: ________ N·m" in lines
     assert "signature: ________" in lines
 

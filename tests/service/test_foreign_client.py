@@ -155,7 +155,7 @@ def test_what_stands_is_read(
 
 def test_a_problem_is_read(generated: Generated, client: Any) -> None:
     """With its places."""
-    request = {"stack": {"components": [{"kind": "collet", "id": "c1", "mass_kg": -1}]}}
+    request = {"stack": {"components": [{"kind": "collet", "id": "collet-1", "mass_kg": -1}]}}
     body = generated.module("models").CheckRequest.from_dict(copy.deepcopy(request))
     answer = generated.ask("checks.check_stack", body=body)
     assert int(answer.status_code) == 422

@@ -169,4 +169,4 @@ def test_every_figure_has_its_label_from_the_contract() -> None:
 def test_every_cause_of_a_limit_has_words() -> None:
     """No code of the contract is shown as it is."""
     causes = get_args(SpeedLimit.model_fields["cause"].annotation)
-    assert len({SpeedLimit(cause=one, component="c1", speed_rpm=1.0).words for one in causes}) == len(causes)
+    assert len({SpeedLimit(cause=one, component="collet-1", speed_rpm=1.0).words for one in causes}) == len(causes)

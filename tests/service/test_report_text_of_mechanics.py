@@ -105,7 +105,7 @@ def test_weakest_of_several_is_marked(told: Any) -> None:
     words = _section(told(request), "Grip")
     assert words is not None
     (line,) = [line for line in words.split("\n") if line.endswith(" lowest")]
-    assert "c2/em" in line
+    assert "collet-2/end-mill" in line
     alone = _section(told(_cut()), "Grip")
     assert alone is not None
     assert "lowest" not in alone
@@ -118,7 +118,7 @@ def test_no_straight_shank_no_grip(told: Any) -> None:
 
 def test_shrink_fit(told: Any) -> None:
     """Interference, pressure, stress, temperature and the speed at which it lets go."""
-    words = _section(told(_cut()), "Shrink fit bh/em")
+    words = _section(told(_cut()), "Shrink fit holder/end-mill")
     assert words is not None
     for part in ("11.0 µm", "30.0 µm", "MPa", "Yield", "°C", "Release speed"):
         assert part in words
@@ -188,7 +188,7 @@ def test_speed_names_the_joint_of_a_shrink_fit(told: Any) -> None:
     assert words is not None
     assert "(machine)" in words
     limits = [line.split() for line in words.split("\n")[words.split("\n").index("All limits, lowest first.") + 1 :]]
-    for named in (["machine"], ["bh"], ["shrink", "fit", "bh/em"], ["critical", "speed"]):
+    for named in (["machine"], ["holder"], ["shrink", "fit", "holder/end-mill"], ["critical", "speed"]):
         assert any(set(named) <= set(line) for line in limits), named
     speeds = [float(line[-1]) for line in limits if line[-1].isdigit()]
     assert speeds == sorted(speeds)

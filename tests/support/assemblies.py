@@ -20,7 +20,7 @@ def assembly_of(request: dict[str, Any]) -> AssemblyReport:
 def two_parts(workpiece_side: dict[str, Any], machine_side: dict[str, Any], **joint: Any) -> dict[str, Any]:
     """Return a holder of 80 mm and a cutter joined to it by these two ends."""
     holder = {
-        "id": "bh",
+        "id": "holder",
         "kind": "base_holder",
         "machine_side": {"coupling": "hollow_taper", "size": "63", "form": "A"},
         "workpiece_side": workpiece_side,
@@ -30,7 +30,7 @@ def two_parts(workpiece_side: dict[str, Any], machine_side: dict[str, Any], **jo
         "runout": [{"tir_um": 3, "at_mm": 0}],
     }
     cutter = {
-        "id": "em",
+        "id": "end-mill",
         "kind": "cutter",
         "machine_side": machine_side,
         "material": "cemented_carbide",
@@ -41,7 +41,8 @@ def two_parts(workpiece_side: dict[str, Any], machine_side: dict[str, Any], **jo
         "runout": [{"tir_um": 4, "at_mm": 40}],
         "runout_character": "offset",
     }
-    stack: dict[str, Any] = {"components": [holder, cutter], "joints": [{"upper": "bh", "lower": "em", **joint}]}
+    joints = [{"upper": "holder", "lower": "end-mill", **joint}]
+    stack: dict[str, Any] = {"components": [holder, cutter], "joints": joints}
     return {"stack": stack, "operation": {"runout_limit_um": 50}}
 
 

@@ -90,7 +90,7 @@ def holder_and_cutter() -> dict[str, Any]:
         "stack": {
             "components": [
                 {
-                    "id": "bh",
+                    "id": "holder",
                     "kind": "base_holder",
                     "material": "steel",
                     "machine_side": {"coupling": "hollow_taper", "size": "63", "form": "A"},
@@ -99,7 +99,7 @@ def holder_and_cutter() -> dict[str, Any]:
                     "profile": [{"length_mm": 60, "outer_mm": 40, "bore_mm": 12}],
                 },
                 {
-                    "id": "em",
+                    "id": "end-mill",
                     "kind": "cutter",
                     "material": "cemented_carbide",
                     "machine_side": {"coupling": "cylindrical", "diameter_mm": 12},
@@ -107,6 +107,6 @@ def holder_and_cutter() -> dict[str, Any]:
                     "profile": [{"length_mm": 80, "outer_mm": 12}],
                 },
             ],
-            "joints": [{"upper": "bh", "lower": "em", "grip_length_mm": 30}],
+            "joints": [{"upper": "holder", "lower": "end-mill", "grip_length_mm": 30}],
         }
     }

@@ -29,8 +29,8 @@ def taper(coupling: str, **fields: Any) -> tuple[dict[str, Any], dict[str, Any]]
     return {"coupling": coupling, **fields}, {"coupling": coupling, **fields}
 
 
-PROJECTION = "projection of em is then 50 mm"
-GRIP = "grip length in bh to 50 mm"
+PROJECTION = "projection of end-mill is then 50 mm"
+GRIP = "grip length in holder to 50 mm"
 
 # ends of the joint, actions in order, what the steps say, what only the maker states
 CASES: dict[str, tuple[tuple[dict[str, Any], dict[str, Any]], list[str], dict[str, list[str]], list[str]]] = {
@@ -91,7 +91,7 @@ CASES: dict[str, tuple[tuple[dict[str, Any], dict[str, Any]], list[str], dict[st
     "milling_chuck": (
         ({**BORE, "coupling": "milling_chuck"}, SHANK),
         ["join", "set", "clamp", "check"],
-        {"set": [GRIP, PROJECTION], "clamp": ["With the shank inserted", "nut of bh"], "check": ["50 mm"]},
+        {"set": [GRIP, PROJECTION], "clamp": ["With the shank inserted", "nut of holder"], "check": ["50 mm"]},
         ["tightening travel of the nut"],
     ),
     "collet_bore": (
@@ -147,14 +147,14 @@ def test_steps_of_a_joint(name: str) -> None:
     """First principles: actions in the order of the work, with grip, projection and thread of this very joint."""
     _, actions, words, maker = CASES[name]
     report = assembly_of(_request(name))
-    steps = at_joint(report, "bh/em")
+    steps = at_joint(report, "holder/end-mill")
     assert [step.action for step in steps] == actions
     for action, parts in words.items():
         for part in parts:
-            assert part in words_of(report, "bh/em", action)
+            assert part in words_of(report, "holder/end-mill", action)
     assert [one for step in steps for one in step.from_maker] == maker
     assert report.buildable
-    assert [step.joint for step in report.disassembly] == [None, "bh/em"]
+    assert [step.joint for step in report.disassembly] == [None, "holder/end-mill"]
 
 
 def test_every_workpiece_side_is_told() -> None:
@@ -182,30 +182,30 @@ def test_unknown_grip_names_its_field() -> None:
 
 
 def test_press_in_stack_is_built_from_the_base_outward() -> None:
-    """Common practice: shank into its collet before the press, insert changed in between with the ram out."""
+    """Common practice: shank into its collet before the press, which is changed in between without pressure."""
     report = assembly_of(base_request("press_in"))
     built = [(step.action, step.joint) for step in report.steps if step.joint and step.action != "clean"]
     assert built == [
-        ("join", "bh/c1"),
-        ("join", "c1/ext"),
-        ("set", "c1/ext"),
-        ("change", "bh/c1"),
-        ("clamp", "bh/c1"),
-        ("check", "c1/ext"),
-        ("join", "ext/c2"),
-        ("join", "c2/em"),
-        ("set", "c2/em"),
-        ("change", "ext/c2"),
-        ("clamp", "ext/c2"),
-        ("check", "c2/em"),
+        ("join", "holder/collet-1"),
+        ("join", "collet-1/extension"),
+        ("set", "collet-1/extension"),
+        ("change", "holder/collet-1"),
+        ("clamp", "holder/collet-1"),
+        ("check", "collet-1/extension"),
+        ("join", "extension/collet-2"),
+        ("join", "collet-2/end-mill"),
+        ("set", "collet-2/end-mill"),
+        ("change", "extension/collet-2"),
+        ("clamp", "extension/collet-2"),
+        ("check", "collet-2/end-mill"),
     ]
-    assert words_of(report, "bh/c1", "change").startswith("Fit the press insert for seat kb-32")
-    change = words_of(report, "ext/c2", "change")
-    assert change.startswith("Remove the ram")
+    assert words_of(report, "holder/collet-1", "change").startswith("Set up the press or fixture for seat kb-32")
+    change = words_of(report, "extension/collet-2", "change")
+    assert change.startswith("Release the pressure")
     assert change.index("kb-32") < change.index("kb-16")
-    press = next(step for step in report.steps if (step.action, step.joint) == ("clamp", "bh/c1"))
+    press = next(step for step in report.steps if (step.action, step.joint) == ("clamp", "holder/collet-1"))
     assert values_of(press)["press time"] == (None, 7.0, 10.0)
-    assert "free end of ext, which projects 100 mm" in press.text
+    assert "free end of extension, which projects 100 mm" in press.text
 
 
 def test_press_insert_that_fits_stays_in() -> None:
@@ -213,11 +213,12 @@ def test_press_insert_that_fits_stays_in() -> None:
     request = base_request("press_in")
     request["stack"]["components"][2]["workpiece_side"]["designation"] = "kb-32"
     request["stack"]["components"][3]["machine_side"]["designation"] = "kb-32"
-    assert words_of(assembly_of(request), "ext/c2", "change") == "Leave the press insert for seat kb-32 in place."
+    change = words_of(assembly_of(request), "extension/collet-2", "change")
+    assert change == "Leave the press or fixture set up for seat kb-32."
     for part, side in ((2, "workpiece_side"), (3, "machine_side")):
         del request["stack"]["components"][part][side]["designation"]
     report = assembly_of(request)
-    (step,) = (one for one in report.steps if (one.action, one.joint) == ("change", "ext/c2"))
+    (step,) = (one for one in report.steps if (one.action, one.joint) == ("change", "extension/collet-2"))
     assert "not stated" in step.text
     assert step.not_stated == ["/stack/components/2/workpiece_side/designation"]
 
@@ -228,14 +229,14 @@ def test_press_in_stack_is_opened_from_the_tip_inward() -> None:
     opened = [(step.action, step.joint) for step in report.disassembly]
     assert opened == [
         ("open", None),
-        ("open", "ext/c2"),
-        ("open", "c2/em"),
-        ("remove", "ext/c2"),
-        ("open", "bh/c1"),
-        ("open", "c1/ext"),
-        ("remove", "bh/c1"),
+        ("open", "extension/collet-2"),
+        ("open", "collet-2/end-mill"),
+        ("remove", "extension/collet-2"),
+        ("open", "holder/collet-1"),
+        ("open", "collet-1/extension"),
+        ("remove", "holder/collet-1"),
     ]
-    assert "Support the free end of ext" in report.disassembly[4].text
+    assert "Support the free end of extension" in report.disassembly[4].text
 
 
 def test_nut_collet_is_snapped_in_before_and_tightened_after_the_shank() -> None:
@@ -243,11 +244,11 @@ def test_nut_collet_is_snapped_in_before_and_tightened_after_the_shank() -> None
     report = assembly_of(base_request("nut_collet"))
     steps = [step for step in report.steps if step.joint and step.action != "clean"]
     assert [(step.action, step.joint) for step in steps] == [
-        ("join", "bh/c1"),
-        ("join", "c1/em"),
-        ("set", "c1/em"),
-        ("clamp", "bh/c1"),
-        ("check", "c1/em"),
+        ("join", "holder/collet-1"),
+        ("join", "collet-1/end-mill"),
+        ("set", "collet-1/end-mill"),
+        ("clamp", "holder/collet-1"),
+        ("check", "collet-1/end-mill"),
     ]
     assert "snap it into the clamping nut" in steps[0].text
     assert "collet size, 32, and the nut thread, M40×1.5" in steps[0].text
@@ -269,7 +270,7 @@ def test_inclined_flat_is_pushed_back() -> None:
     """Common practice: on an inclined flat the shank goes back onto its stop."""
     bore = {**BORE, "coupling": "side_lock", "flat": "inclined_flat"}
     request = two_parts(bore, {**SHANK, "form": "inclined_flat"}, grip_length_mm=50)
-    assert "Push the shank back onto its stop" in words_of(assembly_of(request), "bh/em", "clamp")
+    assert "Push the shank back onto its stop" in words_of(assembly_of(request), "holder/end-mill", "clamp")
 
 
 def test_shrink_fit_is_heated_to_what_the_joint_needs() -> None:
@@ -315,14 +316,14 @@ def test_sleeve_in_a_bore_of_its_kind_is_clamped_from_outside() -> None:
     request["stack"]["components"].insert(1, sleeve)
     request["stack"]["components"][2]["machine_side"] = {**SHANK, "diameter_mm": 12}
     request["stack"]["joints"] = [
-        {"upper": "bh", "lower": "sl", "grip_length_mm": 50},
-        {"upper": "sl", "lower": "em", "grip_length_mm": 45},
+        {"upper": "holder", "lower": "sl", "grip_length_mm": 50},
+        {"upper": "sl", "lower": "end-mill", "grip_length_mm": 45},
     ]
     steps = [step for step in assembly_of(request).steps if step.joint and step.action != "clean"]
     assert [(step.action, step.joint) for step in steps if step.action in ("join", "clamp")] == [
-        ("join", "bh/sl"),
-        ("join", "sl/em"),
-        ("clamp", "bh/sl"),
+        ("join", "holder/sl"),
+        ("join", "sl/end-mill"),
+        ("clamp", "holder/sl"),
     ]
 
 
@@ -350,6 +351,6 @@ def test_stated_clocking_is_set_at_its_joint() -> None:
     """First principles: the angle stated for a joint is told there, and is a blank of the record."""
     request = two_parts(*CASES["hydraulic"][0], grip_length_mm=50, clocking_deg=-35)
     report = assembly_of(request)
-    assert "Clock the mark of em -35° from the mark of bh" in words_of(report, "bh/em", "join")
+    assert "Clock the mark of end-mill -35° from the mark of holder" in words_of(report, "holder/end-mill", "join")
     (blank,) = (one for one in report.record if one.name == "clocking")
-    assert (blank.joint, blank.target, blank.unit) == ("bh/em", -35.0, "deg")
+    assert (blank.joint, blank.target, blank.unit) == ("holder/end-mill", -35.0, "deg")

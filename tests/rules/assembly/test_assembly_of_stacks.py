@@ -27,10 +27,10 @@ def test_seat_on_which_dirt_shows_most_is_cleaned_first() -> None:
     """
     expected = {
         None: 2 * (194 + 65.4 / 2) / 65.4,
-        "bh/c1": 2 * (194 - 70 + 45 / 2) / 45,
-        "c1/ext": 2 * (194 - 70 + 55 / 2) / 55,
-        "ext/c2": 2 * (194 - 170 + 24 / 2) / 24,
-        "c2/em": 2 * (194 - 170 + 34 / 2) / 34,
+        "holder/collet-1": 2 * (194 - 70 + 45 / 2) / 45,
+        "collet-1/extension": 2 * (194 - 70 + 55 / 2) / 55,
+        "extension/collet-2": 2 * (194 - 170 + 24 / 2) / 24,
+        "collet-2/end-mill": 2 * (194 - 170 + 34 / 2) / 34,
     }
     found = _cleaned(base_request("press_in"))
     assert dict(found) == pytest.approx(expected, abs=6e-4)
@@ -43,7 +43,7 @@ def test_order_of_cleaning_follows_the_stack() -> None:
     assert _cleaned(request)[0][0] is None
     request["stack"]["joints"][0]["grip_length_mm"] = 41
     request["stack"]["components"][1]["workpiece_side"]["length_mm"] = 20
-    assert _cleaned(request)[0][0] == "bh/c1"
+    assert _cleaned(request)[0][0] == "holder/collet-1"
 
 
 def test_only_the_most_sensitive_seat_is_cleaned_twice() -> None:
@@ -64,7 +64,7 @@ def test_retention_knob_is_fitted_without_an_invented_torque() -> None:
     """Its form and thread are told, its torque is left to the maker and to the record."""
     report = assembly_of(base_request("press_in"))
     (step,) = (one for one in report.steps if one.action == "fit")
-    assert "iso_7388_3_jd" in step.text
+    assert "ISO 7388-3 JD" in step.text
     assert "M16" in step.text
     assert step.from_maker == ["tightening torque of the retention knob"]
     assert any("retention knob can release the tool" in caution for caution in step.caution)
@@ -93,7 +93,8 @@ def test_knob_without_a_steep_taper_has_no_place() -> None:
     """A hollow taper takes no knob."""
     request = base_request("nut_collet")
     request["stack"]["components"].append({"id": "knob", "kind": "retention_knob"})
-    (step,) = (one for one in assembly_of(request).steps if one.components == ["bh", "knob"] and one.action == "stop")
+    steps = assembly_of(request).steps
+    (step,) = (one for one in steps if one.components == ["holder", "knob"] and one.action == "stop")
     assert "no steep taper" in step.text
 
 
@@ -102,7 +103,7 @@ def test_missing_knob_is_asked_for() -> None:
     request = base_request("press_in")
     del request["stack"]["components"][5]
     del request["machine"]["retention_knob"]
-    (step,) = (one for one in assembly_of(request).steps if one.action == "check" and one.components == ["bh"])
+    (step,) = (one for one in assembly_of(request).steps if one.action == "check" and one.components == ["holder"])
     assert step.not_stated == ["/machine/retention_knob"]
 
 
@@ -137,9 +138,9 @@ def test_what_does_not_mate_is_not_joined(name: str) -> None:
     """An error at the joint becomes a step that says stop and why, and nothing after it builds on it."""
     upper, lower, code = STOPS[name]
     report = assembly_of(two_parts(upper, lower))
-    (step,) = (one for one in report.steps if one.joint == "bh/em" and one.action != "clean")
+    (step,) = (one for one in report.steps if one.joint == "holder/end-mill" and one.action != "clean")
     assert step.action == "stop"
-    assert step.text.startswith("Do not join em to bh.")
+    assert step.text.startswith("Do not join end-mill to holder.")
     assert code in step.text
     assert not report.buildable
     assert not report.disassembly
@@ -151,7 +152,7 @@ def test_what_is_not_stated_is_not_joined() -> None:
     """Without the coupling of an end nobody can say how it goes together: stop, and the field is named."""
     request = two_parts(TAPER, TAPER)
     del request["stack"]["components"][1]["machine_side"]
-    (step,) = (one for one in assembly_of(request).steps if one.joint == "bh/em" and one.action == "stop")
+    (step,) = (one for one in assembly_of(request).steps if one.joint == "holder/end-mill" and one.action == "stop")
     assert step.not_stated == ["/stack/components/1/machine_side"]
 
 
@@ -174,7 +175,8 @@ def test_stopped_cutter_leaves_its_collet_loose() -> None:
         request = base_request(base)
         request["stack"]["components"][part]["machine_side"]["diameter_mm"] = 30
         report = assembly_of(request)
-        (halt,) = (step for step in report.steps if step.action == "stop" and step.joint and "em" in step.components)
+        stops = [step for step in report.steps if step.action == "stop"]
+        (halt,) = (step for step in stops if step.joint and "end-mill" in step.components)
         assert "Do not tighten or press it empty" in halt.text
         seat = next(step.joint for step in report.steps if step.joint and step.joint.endswith(halt.components[0]))
         assert not any(step.action == "clamp" and step.joint == seat for step in report.steps)
@@ -196,14 +198,14 @@ def test_reading_where_the_limit_holds() -> None:
     derived = derived_of(request)
     report = assembly_of(request)
     acceptance = report.acceptance
-    assert (acceptance.limit_at, acceptance.face_of) == ("gauge_plane", "c2")
+    assert (acceptance.limit_at, acceptance.face_of) == ("gauge_plane", "collet-2")
     assert (acceptance.plane_mm, acceptance.distance_mm, acceptance.limit_um) == (194.0, 24.0, 60.0)
     assert isinstance(derived.gauge_plane, PlaneBudget)
     assert acceptance.expected_p50_um == pytest.approx(derived.gauge_plane.p50_um, abs=5e-4)
     assert acceptance.expected_p95_um == pytest.approx(derived.gauge_plane.p95_um, abs=5e-4)
     (step,) = (one for one in report.steps if one.action == "measure")
     assert values_of(step)["reading"] == (None, None, 60.0)
-    assert "24 mm from the face of c2" in step.text
+    assert "24 mm from the face of collet-2" in step.text
     assert "194 mm from the gauge line" in step.text
     assert "at most 60 µm" in acceptance.rule
     assert "ISO 14253-1" in acceptance.rule
@@ -258,10 +260,10 @@ def test_record_has_a_blank_for_everything_that_was_set() -> None:
     assert blanks == [
         ("reading at the gauge plane", None, None, None, 60.0),
         ("expanded uncertainty of the reading", None, None, None, None),
-        ("grip length", "c1/ext", 55.0, 40.0, 60.0),
-        ("projection", "c1/ext", 100.0, None, None),
-        ("grip length", "c2/em", 34.0, 18.0, 36.0),
-        ("projection", "c2/em", 29.0, None, None),
+        ("grip length", "collet-1/extension", 55.0, 40.0, 60.0),
+        ("projection", "collet-1/extension", 100.0, None, None),
+        ("grip length", "collet-2/end-mill", 34.0, 18.0, 36.0),
+        ("projection", "collet-2/end-mill", 29.0, None, None),
         ("tightening torque of the retention knob", None, None, None, None),
         ("operator", None, None, None, None),
         ("date", None, None, None, None),
@@ -278,7 +280,7 @@ def test_heavy_stack_is_supported() -> None:
         part.setdefault("mass_kg", 0.1)
     report = assembly_of(request)
     (clamp,) = (step for step in report.steps if step.action == "clamp")
-    assert "support the free end of em" in clamp.text
+    assert "support the free end of end-mill" in clamp.text
     assert any("free end of a heavy" in caution for caution in clamp.caution)
 
 
@@ -302,7 +304,7 @@ def test_spindle_that_does_not_take_the_holder_is_said_at_seating() -> None:
 def test_reference_that_leads_nowhere_leaves_nothing_to_assemble() -> None:
     """Of a stack with a part that is not defined nothing is known, and nothing is invented."""
     request = base_request("press_in")
-    request["stack"]["components"][1] = {"kind": "reference", "of": "nowhere", "id": "c1"}
+    request["stack"]["components"][1] = {"kind": "reference", "of": "nowhere", "id": "collet-1"}
     report = assembly_of(request)
     assert [step.action for step in report.steps] == ["stop"]
     assert not report.disassembly

@@ -107,8 +107,8 @@ def test_deflection_is_split_where_two_bend_together() -> None:
     overlap = bent_by_hand([(30, 60, holder + shank)], 110)
     of_holder = bent_by_hand([(0, 30, holder)], 110) + overlap * holder / (holder + shank)
     shares = _shares(holder_and_cutter())
-    assert shares[("bh", "component")] == pytest.approx(of_holder / _overlap(12), rel=1e-12)
-    assert shares[("em", "component")] == pytest.approx(1 - of_holder / _overlap(12), rel=1e-12)
+    assert shares[("holder", "component")] == pytest.approx(of_holder / _overlap(12), rel=1e-12)
+    assert shares[("end-mill", "component")] == pytest.approx(1 - of_holder / _overlap(12), rel=1e-12)
 
 
 def test_shank_that_reaches_behind_the_gauge_line_is_clipped() -> None:
@@ -135,7 +135,7 @@ def test_a_slotted_collet_bends_with_nothing(drawn: bool) -> None:
         [(0, 26, wide), (26, 40, narrow), (40, 80, narrow + shank), (80, 97, shank), (97, 123, shank * 0.8**4)], 123
     )
     assert _compliance(request) == pytest.approx(by_hand, rel=1e-12)
-    assert ("c1", "component") not in _shares(request)
+    assert ("collet-1", "component") not in _shares(request)
 
 
 @pytest.mark.parametrize(("policy", "ratio"), [(None, 0.8), ({"flute_bending_ratio": 0.7}, 0.7)])
@@ -209,10 +209,10 @@ def test_springs_stand_in_series() -> None:
     request = holder_and_cutter()
     request["machine"] = {"spindle_radial_stiffness_n_per_um": 100, "spindle_tilting_stiffness_n_m_per_mrad": 50}
     request["stack"]["joints"] = [
-        {"upper": "spindle", "lower": "bh", "tilting_stiffness_n_m_per_mrad": 25},
+        {"upper": "spindle", "lower": "holder", "tilting_stiffness_n_m_per_mrad": 25},
         {
-            "upper": "bh",
-            "lower": "em",
+            "upper": "holder",
+            "lower": "end-mill",
             "grip_length_mm": 30,
             "radial_stiffness_n_per_um": 40,
             "tilting_stiffness_n_m_per_mrad": 10,
@@ -225,8 +225,8 @@ def test_springs_stand_in_series() -> None:
     assert _compliance(request) == pytest.approx(total, rel=1e-12)
     shares = _shares(request)
     assert shares[("spindle", "spindle")] == pytest.approx(spindle / total, rel=1e-12)
-    assert shares[("spindle/bh", "joint")] == pytest.approx(seat / total, rel=1e-12)
-    assert shares[("bh/em", "joint")] == pytest.approx(clamp / total, rel=1e-12)
+    assert shares[("spindle/holder", "joint")] == pytest.approx(seat / total, rel=1e-12)
+    assert shares[("holder/end-mill", "joint")] == pytest.approx(clamp / total, rel=1e-12)
     assert sum(shares.values()) == pytest.approx(1, rel=1e-12)
     assert derived_of(request).stiffness.springs
 
@@ -235,7 +235,7 @@ def test_joint_of_a_collet_gives_way_at_the_socket() -> None:
     """First principles: a collet's seat is a joint too: (123 − 80)²/k_t at the holder's face."""
     request = base_request("nut_collet")
     rigid = _compliance(request)
-    request["stack"]["joints"].append({"upper": "bh", "lower": "c1", "tilting_stiffness_n_m_per_mrad": 30})
+    request["stack"]["joints"].append({"upper": "holder", "lower": "collet-1", "tilting_stiffness_n_m_per_mrad": 30})
     assert _compliance(request) - rigid == pytest.approx((123 - 80) ** 2 / 30e6, rel=1e-9)
 
 

@@ -74,6 +74,6 @@ def test_the_pilot_is_the_seat() -> None:
 def test_the_torque_is_the_shops(torque: float | None, said: str) -> None:
     """Where the shop states none, none is invented, and the field is named."""
     report = assembly_of(_with({}, {"tightening_torque_n_m": torque}))
-    assert said in words_of(report, "ext/head", "clamp")
-    (step,) = (one for one in report.steps if one.joint == "ext/head" and one.action == "clamp")
+    assert said in words_of(report, "extension/head", "clamp")
+    (step,) = (one for one in report.steps if one.joint == "extension/head" and one.action == "clamp")
     assert (f"{HEAD}/tightening_torque_n_m" in step.not_stated) is (torque is None)

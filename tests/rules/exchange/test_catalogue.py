@@ -10,7 +10,7 @@ import pytest
 from rules.exchange.documents import NO_CATALOGUE, CatalogueError, load_catalogue
 from rules.schema.components import Collet, Cutter
 
-COLLET = {"id": "c1", "kind": "collet", "mass_kg": 0.1}
+COLLET = {"id": "collet-1", "kind": "collet", "mass_kg": 0.1}
 
 
 def _problems(folder: Path) -> list[str]:
@@ -57,7 +57,7 @@ def test_digest_tells_the_content_not_the_files(tmp_path: Path) -> None:
 
 def test_every_defect_is_told_with_file_and_line(tmp_path: Path) -> None:
     """All at once, so that one start shows what is to be mended."""
-    keyed = '{"K1": {"id": "c1", "kind": "collet"},\n "K2": {"id": "c2", "kind": "colet"}}'
+    keyed = '{"K1": {"id": "collet-1", "kind": "collet"},\n "K2": {"id": "collet-2", "kind": "colet"}}'
     (tmp_path / "a.json").write_text(keyed)
     (tmp_path / "b.yaml").write_text("- {kind: collet}\n- {id: KB-3, kind: collet, mas_kg: 1}\n")
     (tmp_path / "c.yaml").write_text("A: {id: a, kind: collet}\nA: {id: a, kind: collet}\n")

@@ -241,7 +241,7 @@ def test_a_component_of_the_order_is_pointed_at_where_it_is_defined() -> None:
     order = order_of("good", "good")
     for operation in order["operations"]:
         collet = operation["stack"]["components"][1]
-        operation["stack"]["components"][1] = {"kind": "reference", "of": "KB-C1", "id": "c1"}
+        operation["stack"]["components"][1] = {"kind": "reference", "of": "KB-C1", "id": "collet-1"}
     assert decided({**order, "components": {"KB-C1": collet}}).decision == "release"
     del collet["runout"]
     for one in decided({**order, "components": {"KB-C1": collet}}).operations:

@@ -317,5 +317,5 @@ def test_no_grip_at_all(asked: dict[str, float]) -> None:
     # outlines drawn longer than the lengths stated still lie over each other at the face
     holder["profile"][1]["length_mm"] = 70
     cutter["profile"][0]["length_mm"] = 90
-    request["stack"]["joints"] = [{"upper": "bh", "lower": "em", "projection_mm": 83}]
+    request["stack"]["joints"] = [{"upper": "holder", "lower": "end-mill", "projection_mm": 83}]
     assert report_of(request).grip[0].torque_capacity_n_m in (None, 0)

@@ -31,8 +31,8 @@ def test_a_report_is_written_as_its_validated_self_would_be() -> None:
 
 def test_a_made_part_is_a_model_like_any_other() -> None:
     """Equal to the validated one, with all fields set; copied and changed in the copy, never changed itself."""
-    part = construct(PositionReport, component="c1", from_mm=1.0, to_mm=None)
-    plain = PositionReport(component="c1", from_mm=1.0, to_mm=None)
+    part = construct(PositionReport, component="collet-1", from_mm=1.0, to_mm=None)
+    plain = PositionReport(component="collet-1", from_mm=1.0, to_mm=None)
     assert part == plain
     assert part.model_fields_set == plain.model_fields_set
     assert part.model_copy(deep=True) == plain

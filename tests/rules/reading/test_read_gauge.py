@@ -407,11 +407,11 @@ def test_a_trial_that_tells_nothing(request_: dict[str, Any], words: str) -> Non
 def test_the_spindle_is_a_joint_where_a_machine_is_given() -> None:
     """A holder turned in the spindle tells the spindle apart; two drive keys allow two positions."""
     request = base_request("press_in")
-    trial = _trial(_steps(2), upper="spindle", lower="bh")
+    trial = _trial(_steps(2), upper="spindle", lower="holder")
     stack, machine = request["stack"], request["machine"]
     report = _read(planes=[_steps(3 + 1j)], trial=trial, stack=stack, machine=machine)
     assert report.trial is not None
-    assert report.trial.joint == "spindle/bh"
+    assert report.trial.joint == "spindle/holder"
     assert report.trial.turn_deg in (0.0, 180.0)
 
 

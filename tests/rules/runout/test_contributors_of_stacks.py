@@ -28,32 +28,32 @@ def _tir(contributors: Contributors, name: str, z_mm: float) -> float:
 def test_single_statement_tilts_about_mid_seat() -> None:
     """First principles: 3 µm at 24 mm from the face, pivot 12 mm behind it, so 3·(48/36) at 36 mm."""
     found = _contributors(base_request("press_in"))
-    assert _tir(found, "runout of c2", 170 + 24) == pytest.approx(3.0)
-    assert _tir(found, "runout of c2", 170 + 36) == pytest.approx(3.0 * 48 / 36)
+    assert _tir(found, "runout of collet-2", 170 + 24) == pytest.approx(3.0)
+    assert _tir(found, "runout of collet-2", 170 + 36) == pytest.approx(3.0 * 48 / 36)
 
 
 def test_two_statements_fix_a_line() -> None:
     """First principles: 1.5 µm at the face and 3 µm at 80 mm."""
     found = _contributors(base_request("press_in"))
-    assert _tir(found, "runout of bh", 70) == pytest.approx(1.5)
-    assert _tir(found, "runout of bh", 150) == pytest.approx(3.0)
+    assert _tir(found, "runout of holder", 70) == pytest.approx(1.5)
+    assert _tir(found, "runout of holder", 150) == pytest.approx(3.0)
 
 
 def test_cutter_counts_from_the_face_that_clamps_it() -> None:
     """The cutter's statement at 24 mm holds 24 mm out of the collet, not beyond its own tip."""
-    assert _tir(_contributors(base_request("press_in")), "runout of em", 194) == pytest.approx(3.0)
+    assert _tir(_contributors(base_request("press_in")), "runout of end-mill", 194) == pytest.approx(3.0)
 
 
 def test_offset_is_the_same_everywhere() -> None:
     """A declared offset does not grow."""
     found = _contributors(base_request("shell_mill"))
-    assert [_tir(found, "runout of fm", z) for z in (0, 50, 500)] == pytest.approx([12, 12, 12])
+    assert [_tir(found, "runout of shell-mill", z) for z in (0, 50, 500)] == pytest.approx([12, 12, 12])
 
 
 def test_slip_fit_turns_its_largest_clearance_into_runout() -> None:
     """Literature: ISO 286-1, 20 H5/h6: clearance 0 to 9 + 13 = 22 µm; pulled over, all of it is read."""
     found = _contributors(base_request("side_lock"))
-    assert _tir(found, "clearance of bh/em", 300) == pytest.approx(22.0)
+    assert _tir(found, "clearance of holder/end-mill", 300) == pytest.approx(22.0)
 
 
 def test_even_clamps_add_no_clearance() -> None:
@@ -117,7 +117,7 @@ def test_only_what_is_measured_with_every_angle_has_a_direction(
     request = base_request("press_in")
     readings = [{"tir_um": 2, "at_mm": 0, "angle_deg": angles[0]}, {"tir_um": 4, "at_mm": 80, "angle_deg": angles[1]}]
     request["stack"]["components"][0] |= {"runout_law": law, "runout": readings}
-    (holder,) = [item for item in _contributors(request).known if item.name == "runout of bh"]
+    (holder,) = [item for item in _contributors(request).known if item.name == "runout of holder"]
     assert (holder.group is not None) is directed
     assert 2 * holder.line.at(150) == pytest.approx(4j if directed else 4)
 

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from rules.schema import parsing
 from rules.schema.parsing import BadRequestError, Fault, parse_request, pointer
 
-CUTTER: dict[str, Any] = {"kind": "cutter", "id": "em"}
+CUTTER: dict[str, Any] = {"kind": "cutter", "id": "end-mill"}
 TAPER: dict[str, Any] = {"coupling": "steep_taper"}
 
 

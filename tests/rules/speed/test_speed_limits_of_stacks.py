@@ -40,13 +40,13 @@ def test_the_list_holds_every_cause() -> None:
     balance = 30e3 / math.pi * 16 * known(derived.masses.total) / unbalance.p95
     assert _limits(request) == pytest.approx(
         {
-            ("component", "bh"): 25_000,
-            ("component", "em"): 30_000,
+            ("component", "holder"): 25_000,
+            ("component", "end-mill"): 30_000,
             ("machine", None): 18_000,
-            ("cutting_speed", "em"): 400e3 / (math.pi * 12),
+            ("cutting_speed", "end-mill"): 400e3 / (math.pi * 12),
             ("balance", None): balance,
             ("critical_speed", None): 0.75 * 60 * frequencies[0],
-            ("shrink_fit", "bh/em"): known(derived.grips[0].holding_speed_rpm),
+            ("shrink_fit", "holder/end-mill"): known(derived.grips[0].holding_speed_rpm),
         },
         abs=0.06,
     )
@@ -125,14 +125,14 @@ def test_no_speed_asked_has_no_margin() -> None:
 @pytest.mark.parametrize(
     ("pointer", "gone"),
     [
-        ("/stack/components/0/max_speed_rpm", ("component", "bh")),
-        ("/stack/components/1/max_speed_rpm", ("component", "em")),
+        ("/stack/components/0/max_speed_rpm", ("component", "holder")),
+        ("/stack/components/1/max_speed_rpm", ("component", "end-mill")),
         ("/stack/components/0/mass_kg", ("balance", None)),
         ("/stack/components/1/unbalance_gmm", ("balance", None)),
         ("/stack/components/1/runout", ("balance", None)),
         ("/stack/components/0/profile", ("critical_speed", None)),
-        ("/stack/components/1/cutting_diameter_mm", ("cutting_speed", "em")),
-        ("/stack/components/0/workpiece_side/deviation", ("shrink_fit", "bh/em")),
+        ("/stack/components/1/cutting_diameter_mm", ("cutting_speed", "end-mill")),
+        ("/stack/components/0/workpiece_side/deviation", ("shrink_fit", "holder/end-mill")),
     ],
 )
 def test_a_limit_that_is_not_known_leaves_the_list_incomplete(pointer: str, gone: tuple[str, str | None]) -> None:
@@ -156,7 +156,7 @@ def test_a_limit_that_is_not_known_leaves_the_list_incomplete(pointer: str, gone
         (("operation", "balance_grade"), ("balance", None)),
         (("machine", "max_speed_rpm"), ("machine", None)),
         (("machine",), ("machine", None)),
-        (("stack", "components", 1, "max_cutting_speed_m_per_min"), ("cutting_speed", "em")),
+        (("stack", "components", 1, "max_cutting_speed_m_per_min"), ("cutting_speed", "end-mill")),
     ],
 )
 def test_a_limit_that_nobody_asks_for_is_not_missed(steps: tuple[Any, ...], gone: tuple[str, str | None]) -> None:
@@ -186,7 +186,7 @@ def test_a_knob_that_states_a_speed_counts() -> None:
     assert _speed(request).complete
     request["stack"]["components"][5]["max_speed_rpm"] = 500
     request["stack"]["components"][1]["max_speed_rpm"] = 600
-    assert [one.component for one in _speed(request).limits][:2] == ["knob", "c1"]
+    assert [one.component for one in _speed(request).limits][:2] == ["knob", "collet-1"]
 
 
 def test_a_stack_that_is_read_has_no_critical_speed() -> None:

@@ -52,7 +52,7 @@ def test_projection_replaces_overall_length() -> None:
 def test_grip_follows_from_projection_and_overall_length() -> None:
     """The grip is what does not project."""
     request = base_request("nut_collet")
-    request["stack"]["joints"][0] = {"upper": "c1", "lower": "em", "projection_mm": 50}
+    request["stack"]["joints"][0] = {"upper": "collet-1", "lower": "end-mill", "projection_mm": 50}
     geometry = _geometry(request)
     assert geometry.tip == 130
     assert geometry.places[2].seat_length == 33

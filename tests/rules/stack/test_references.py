@@ -81,7 +81,7 @@ def test_a_name_of_its_own() -> None:
     request["stack"]["joints"][0]["upper"] = "other"
     report = ASSESSOR.assess(parse_request(request))
     assert report.verdict == "pass"
-    assert report.grip[0].joint == "other/ext"
+    assert report.grip[0].joint == "other/extension"
 
 
 def test_chains_of_references_are_followed() -> None:
