@@ -69,7 +69,8 @@ BY_HAND: dict[str, tuple[float, float, list[Part]]] = {
         [Tilt(3, -16, 120), Tilt(20, 100, 170), Tilt(5, 95, 200), Tilt(15, 186.25, 225), Tilt(5, 182, 224)],
     ),
     "04-shrink-fit-rougher": (126, 129, [Tilt(3, -16, 126), Tilt(5, 68, 126)]),
-    # 2.75 in and 4 in, gauge plane stated at 40 mm; 3/4 in H7/h6 leaves 21 + 13 = 34 µm of clearance at most (ISO 286-2, 18 to 30 mm)
+    # 2.75 in and 4 in, gauge plane stated at 40 mm; 3/4 in H7/h6 leaves 21 + 13 = 34 µm of clearance at most
+    # (ISO 286-2, 18 to 30 mm)
     "06-side-lock-inch": (109.85, 120.65, [Tilt(4, -32.7, 69.85), Shift(34), Tilt(8, 44.45, 109.85)]),
     # chuck of 80 mm, sleeve of 52 mm held over 50 mm, mill of 110 mm held over 46 mm
     "08-hydraulic-with-sleeve": (118, 146, [Tilt(3, -16, 130), Tilt(2, 55, 118), Tilt(6, 59, 118)]),
