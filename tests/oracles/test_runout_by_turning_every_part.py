@@ -19,6 +19,9 @@ import pytest
 from scipy.stats import ncx2
 
 from rules import check
+from rules.assessor import Assessor
+from rules.budget import full_budget
+from rules.schema.budget import BudgetRequest
 
 STACKS = Path(__file__).resolve().parents[2] / "demo_data" / "stacks"
 
@@ -176,3 +179,20 @@ def test_two_parts_clocked_to_each_other_add_as_vectors(extension_deg: float, mi
     assert answer["worst_case_um"] == pytest.approx(chuck + both, abs=1e-3)
     assert share_below(answer["p95_um"], [chuck, both]) == pytest.approx(0.95, abs=2e-3)
     assert share_below(answer["p50_um"], [chuck, both]) == pytest.approx(0.50, abs=1e-3)
+
+
+@pytest.mark.parametrize("name", ["01-deep-rib-shrink-extension", "13-drill-without-coolant-path", "14-short-grip"])
+def test_full_budget_of_a_demo_stack(name: str) -> None:
+    """Four levels at both planes, and the 95 % reading with each part in turn at half of its runout."""
+    request, _ = _report(name)
+    told = {key: request[key] for key in ("stack", "operation", "machine")}
+    planes = {one.name: one for one in full_budget(BudgetRequest.model_validate(told), Assessor.load().book).planes}
+    gauge_mm, tip_mm, parts = BY_HAND[name]
+    for plane, z_mm in (("gauge plane", gauge_mm), ("tip", tip_mm)):
+        readings = [abs(part.reading_um(z_mm)) for part in parts]
+        answer = planes[plane]
+        for share, value in ((0.5, answer.p50_um), (0.8, answer.p80_um), (0.95, answer.p95_um), (0.99, answer.p99_um)):
+            assert share_below(value, readings) == pytest.approx(share, abs=2e-3)
+        for place, one in enumerate(answer.contributors):
+            halved = [reading / 2 if place == other else reading for other, reading in enumerate(readings)]
+            assert share_below(one.p95_if_halved_um, halved) == pytest.approx(0.95, abs=2e-3)
