@@ -100,6 +100,8 @@ RULES = {
     "STK-060": ("error", False, "stack"),
     "TAP-010": ("error", True, "joint"),
     "TAP-020": ("error", True, "joint"),
+    "THR-010": ("error", False, "joint"),
+    "THR-020": ("error", False, "joint"),
 }
 
 _COLLET_AND_SHANK = ["/stack/components/1/workpiece_side", "/stack/components/2/machine_side", "/stack/joints/0"]
