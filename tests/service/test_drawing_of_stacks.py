@@ -17,7 +17,7 @@ from tests.support.pictures import SVG, corners_of, drawn, judged, parsed, words
 
 STACKS = {
     file.stem[:2]: json.loads(file.read_text(encoding="utf-8"))
-    for file in (Path(__file__).parents[2] / "demo_data/stacks").glob("*.json")
+    for file in sorted((Path(__file__).parents[2] / "demo_data/stacks").glob("*.json"))
 }
 
 

@@ -1,0 +1,62 @@
+"""Walks in the plane: exact mathematics and first principles."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+from scipy.integrate import quad
+from scipy.stats import rayleigh
+
+from rules.random_vectors.random_sum import gaussian_sigma, resultant_cdf, resultant_quantiles
+
+ERROR = 1e-6
+"""What the law promises, in probability."""
+
+
+@pytest.mark.parametrize(("radius", "probability"), [(0.5, 0.16086125), (1.0, 1 / 3), (1.5, 0.53989309)])
+def test_two_equal_vectors(radius: float, probability: float) -> None:
+    """First principles: F(r) = (2/π)·asin(r/2)."""
+    assert resultant_cdf(radius, [1.0, 1.0]) == pytest.approx(probability, abs=1e-8)
+    assert resultant_cdf(radius, [1.0, 1.0]) == pytest.approx(2 / math.pi * math.asin(radius / 2), abs=1e-12)
+
+
+@pytest.mark.parametrize(("radius", "probability"), [(5.0, 0.5), (6.0, 0.651553)])
+def test_two_vectors_of_three_and_four(radius: float, probability: float) -> None:
+    """First principles: P(R < r) = acos((a² + b² − r²)/(2ab))/π."""
+    assert resultant_cdf(radius, [3.0, 4.0]) == pytest.approx(probability, abs=ERROR)
+
+
+@pytest.mark.parametrize(("count", "quantile"), [(2, 1.993835), (3, 2.821362), (4, 3.382292), (5, 3.790529)])
+def test_95_percent_of_unit_steps(count: int, quantile: float) -> None:
+    """First principles: exact 95 % points; the Rayleigh rule √(n·ln 20) lies above, for two beyond the possible."""
+    (found,) = resultant_quantiles([0.95], [1.0] * count)
+    assert found == pytest.approx(quantile, abs=5e-6)
+    assert found < math.sqrt(count * math.log(20))
+
+
+@pytest.mark.parametrize("count", [3, 4])
+def test_mean_square_is_the_number_of_steps(count: int) -> None:
+    """First principles: E R² = n."""
+    square = sum(
+        quad(lambda r: 2 * r * (1 - resultant_cdf(r, [1.0] * count)), edge, edge + 1, epsabs=1e-7, limit=200)[0]
+        for edge in range(count)
+    )
+    assert square == pytest.approx(count, abs=1e-5)
+
+
+@pytest.mark.parametrize(
+    ("probability", "quantile"), [(0.5, 1.177410), (0.9, 2.145966), (0.95, 2.447747), (0.99, 3.034854)]
+)
+def test_rayleigh_quantiles(probability: float, quantile: float) -> None:
+    """Literature: Rayleigh quantile σ·√(−2·ln(1 − p)); scipy.stats agrees."""
+    (found,) = resultant_quantiles([probability], [], 1.0)
+    assert found == pytest.approx(quantile, abs=1e-6)
+    assert found == pytest.approx(float(rayleigh.ppf(probability)), rel=1e-9)
+
+
+def test_capability_of_95_percent() -> None:
+    """First principles: σ = a/2.4477 keeps 95 % within a, and several add as the root of their squares."""
+    sigmas = [gaussian_sigma(limit) for limit in (3.0, 2.0, 1.5)]
+    (found,) = resultant_quantiles([0.95], [], math.hypot(*sigmas))
+    assert found == pytest.approx(math.hypot(3.0, 2.0, 1.5), rel=1e-9)

@@ -1,0 +1,137 @@
+"""Under each head of a table stands the figure of the answer that the head names, in the text and on the page."""
+
+from __future__ import annotations
+
+import io
+import json
+import re
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+from xml.etree.ElementTree import Element
+
+import pytest
+from rich.console import Console
+
+from rules.schema.parsing import parse_request
+from service.http.posted import assess_instructed
+from service.sheets.check import print_report
+from service.sheets.page import report_page
+from tests.support.pages import parsed
+from tests.support.stacks import assessor
+
+STACKS = Path(__file__).resolve().parents[2] / "demo_data" / "stacks"
+NAMES = [
+    "01-deep-rib-shrink-extension",
+    "03-deep-rib-nut-collets",
+    "11-high-speed-finisher",
+    "17-heavy-cut-in-a-collet",
+]
+
+Columns = list[tuple[str, str, int, float]]
+"""Head, field, decimals, factor."""
+
+PLANES: Columns = [
+    ("From the gauge line, mm", "z_mm", 2, 1),
+    ("Median, µm", "p50_um", 1, 1),
+    ("95th percentile, µm", "p95_um", 1, 1),
+    ("Lowest by clocking, µm", "best_clocking_um", 1, 1),
+    ("Worst case, µm", "worst_case_um", 1, 1),
+    ("Within the limit", "probability_within_limit", 1, 100),
+]
+CONTRIBUTORS: Columns = [
+    ("At the gauge plane, µm", "gauge_plane_tir_um", 1, 1),
+    ("At the tip, µm", "tip_tir_um", 1, 1),
+    ("Share", "gauge_plane_share", 0, 100),
+]
+PLACES: Columns = [("From, mm", "from_mm", 2, 1), ("To, mm", "to_mm", 2, 1)]
+SPEEDS: Columns = [("Highest speed, rpm", "speed_rpm", -1, 1)]
+
+
+def _tables(report: dict[str, Any]) -> list[tuple[str, Columns, list[tuple[str, dict[str, Any]]]]]:
+    """Return head of the first column, the others, and the name and part of each row."""
+    runout = report["runout"]
+    return [
+        ("Plane", PLANES, [("gauge plane", runout["gauge_plane"]), ("tip", runout["tip"])]),
+        ("Contributor", CONTRIBUTORS, [(one["name"], one) for one in runout["contributors"]]),
+        ("Part", PLACES, [(one["component"], one) for one in report["geometry"]["components"]]),
+        ("Limited by", SPEEDS, [("machine", one) for one in report["speed"]["limits"] if one["cause"] == "machine"]),
+    ]
+
+
+def _tag(element: Element) -> str:
+    return element.tag.rpartition("}")[2]
+
+
+def _words(element: Element) -> str:
+    return " ".join("".join(element.itertext()).split())
+
+
+def _made(name: str) -> tuple[dict[str, Any], str, str]:
+    report, derived = assess_instructed(assessor(), parse_request(json.loads((STACKS / f"{name}.json").read_bytes())))
+    out = io.StringIO()
+    print_report(report, Console(file=out, width=100, highlight=False))
+    return json.loads(report.model_dump_json()), out.getvalue(), report_page(report, derived)
+
+
+def _right(shown: str, value: float, decimals: int, factor: float) -> None:
+    number = float(shown.split()[0])
+    assert abs(number - value * factor) <= 0.5 * 10.0 ** -max(decimals, 0) + (5 if decimals < 0 else 0) + 1e-9
+
+
+def _columns(head_lines: list[str]) -> list[tuple[int, int, str]]:
+    """Return beginning, end and head of the columns of a printed table: places are parted by blanks in every line."""
+    width = max(map(len, head_lines))
+    used = [any(line[place : place + 1].strip() for line in head_lines) for place in range(width)]
+    text = "".join("x" if one else " " for one in used)
+    found = []
+    for piece in re.finditer(r"x+(?: x+)*", text):
+        words = " ".join(line[piece.start() : piece.end()].strip() for line in head_lines)
+        found.append((piece.start(), piece.end(), " ".join(words.split())))
+    return found
+
+
+def _headed(lines: list[str], first: str) -> Iterator[tuple[int, dict[str, tuple[int, int]]]]:
+    """Yield the line on which the heads of a table end, and where each of its columns begins and ends."""
+    for last_head, line in enumerate(lines):
+        if not line.startswith(f"  {first}  "):
+            continue
+        top = last_head
+        while lines[top - 1].startswith("     "):
+            top -= 1
+        yield last_head, {head: (begin, end) for begin, end, head in _columns(lines[top : last_head + 1])}
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_columns_of_the_text(name: str) -> None:
+    """Heads break over lines above their column; figures stand at the right edge of it."""
+    report, text, _ = _made(name)
+    lines = text.split("\n")
+    for first, columns, rows in _tables(report):
+        ((last_head, found),) = [one for one in _headed(lines, first) if {head for head, *_ in columns} <= set(one[1])]
+        printed = lines[last_head + 1 :]
+        for label, part in rows:
+            line = next(one for one in printed if one.startswith(f"  {label}  "))
+            for head, field, decimals, factor in columns:
+                end = found[head][1]
+                shown = re.search(r"[\d.]+(?: %)?$", line[:end])
+                assert shown is not None, (head, line)
+                _right(shown.group(), part[field], decimals, factor)
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_columns_of_the_page(name: str) -> None:
+    """The nth cell of a row belongs to the nth head."""
+    report, _, page = _made(name)
+    tables = []
+    for one in parsed(page).iter():
+        if _tag(one) == "table":
+            rows_of_it = [row for row in one.iter() if _tag(row) == "tr"]
+            tables.append([[_words(cell) for cell in row if _tag(cell) in ("th", "td")] for row in rows_of_it])
+    for first, columns, rows in _tables(report):
+        (table,) = [one for one in tables if {first, *(head for head, *_ in columns)} <= set(one[0])]
+        heads = table[0]
+        for label, part in rows:
+            cells = next(row for row in table[1:] if row[0] == label)
+            for head, field, decimals, factor in columns:
+                _right(cells[heads.index(head)], part[field], decimals, factor)
