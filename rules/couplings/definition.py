@@ -7,7 +7,6 @@ and their pointers, never a joint of the stack.
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterator, Mapping
-from fractions import Fraction
 from functools import cache, cached_property
 from importlib.resources import files
 from types import MappingProxyType
@@ -279,12 +278,6 @@ class Coupling:
     def joint_class(self) -> str:
         """Class of the joint that a workpiece side of this coupling makes."""
         return self.described.joint_class
-
-    @cached_property
-    def taper_rate(self) -> float | None:
-        """Rate of taper on the diameter, or None where there is none or it depends on the size."""
-        written = self.described.taper
-        return None if written is None else float(Fraction(written))
 
     @cached_property
     def _form_clockings(self) -> Mapping[str, Clocking]:

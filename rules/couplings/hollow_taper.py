@@ -16,9 +16,6 @@ from rules.quantities.tables import Row, Texts, UnknownEntryError, read_rows
 __all__ = [
     "HOLLOW_TAPER",
     "HollowTaper",
-    "HollowTaperForm",
-    "HollowTaperSize",
-    "flange_diameter",
     "form",
     "forms",
     "gauge_diameter",
@@ -102,11 +99,6 @@ def form(name: str) -> HollowTaperForm:
     if name not in _forms():
         raise UnknownEntryError("hollow_taper_forms", name, forms())
     return _forms()[name]
-
-
-def flange_diameter(size: str) -> float:
-    """Outer diameter of the flange, mm; it is the same in every form."""
-    return size_row(size).flange_diameter_mm
 
 
 def gauge_diameter(size: str, form_name: str = "A") -> float | None:

@@ -14,7 +14,7 @@ from rules.quantities.missing import Missing, OrMissing, when_known
 from rules.quantities.models import Model, PositiveLength
 from rules.quantities.tables import Row, read_rows
 
-__all__ = ["SHELL_MILL_ARBOR", "ArborShellMill", "ShellMillArborSize", "arbor", "pilot_diameters"]
+__all__ = ["SHELL_MILL_ARBOR", "ArborShellMill", "arbor"]
 
 
 class ArborShellMill(Model):
@@ -41,11 +41,6 @@ class ShellMillArborSize(Row):
 @cache
 def _arbors() -> dict[float, ShellMillArborSize]:
     return {row.pilot_diameter_mm: row for row in read_rows("shell_mill_arbor", ShellMillArborSize)}
-
-
-def pilot_diameters() -> tuple[float, ...]:
-    """Pilot diameters, mm, ascending."""
-    return tuple(_arbors())
 
 
 def arbor(pilot_diameter_mm: float) -> ShellMillArborSize | None:

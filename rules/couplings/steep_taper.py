@@ -15,22 +15,19 @@ from rules.quantities.tables import Row, Texts, UnknownEntryError, read_rows
 __all__ = [
     "STEEP_TAPER",
     "SteepTaper",
-    "SteepTaperForm",
-    "flange_underside",
     "form",
     "forms",
     "gauge_diameter",
-    "head_angle_to_axis",
     "interchange",
     "knob",
     "knob_thread",
     "knobs",
-    "made_for",
     "shank",
+    "shank_of_family",
     "sizes",
     "takes_knob",
     "taper_length",
-    "thread",
+    "thread_for_knob",
 ]
 
 
@@ -173,12 +170,6 @@ def taper_length(form_name: str, size: str) -> float | None:
     return None if found is None else found.taper_length_mm
 
 
-def flange_underside(form_name: str, size: str) -> float | None:
-    """From the gauge line to the flange's workpiece-side face, mm, or None where it is not stated."""
-    found = shank(form_name, size)
-    return None if found is None else found.flange_underside_mm
-
-
 def interchange(one: str, other: str) -> Interchange:
     """Whether two forms of one size fit the same spindle and changer.
 
@@ -216,33 +207,6 @@ def knob(name: str) -> RetentionKnob:
     if name not in _knobs():
         raise UnknownEntryError("retention_knobs", name, knobs())
     return _knobs()[name]
-
-
-def thread(name: str, size: str) -> str | None:
-    """Thread of a knob for a taper number, or None where it is not stated."""
-    found = shank_of_family(knob(name).threads_from, size)
-    return None if found is None else found.knob_thread
-
-
-def head_angle_to_axis(name: str) -> float | None:
-    """Angle of the gripped face to the axis, degrees, or None where it is not stated.
-
-    >>> head_angle_to_axis("iso_7388_3_ad"), head_angle_to_axis("mas_403_45")
-    (75.0, 45.0)
-    """
-    found = knob(name)
-    if found.head_angle_deg is None:
-        return None
-    return found.head_angle_deg if found.head_angle_from == "axis" else 90.0 - found.head_angle_deg
-
-
-def made_for(name: str, form_name: str) -> bool:
-    """Whether the knob form is made for a steep taper form.
-
-    >>> made_for("mas_403_45", "iso_7388_2_jd"), made_for("mas_403_45", "iso_7388_1_ad")
-    (True, False)
-    """
-    return form(form_name).interchange_group in knob(name).fits_groups
 
 
 def takes_knob(side: object) -> bool | None:

@@ -5,12 +5,12 @@ from __future__ import annotations
 import pytest
 
 from rules.couplings.sides import coupling
-from tests.support.tapers import axial_travel_mm, half_angle_deg
+from tests.support.tapers import axial_travel_mm, half_angle_deg, taper_rate
 
 
 def taper_of(name: str) -> float:
     """Rate of taper of a coupling that has one."""
-    rate = coupling(name).taper_rate
+    rate = taper_rate(name)
     assert rate is not None
     return rate
 

@@ -5,9 +5,8 @@ from __future__ import annotations
 import pytest
 
 from rules.couplings import hollow_taper, polygonal_taper, steep_taper
-from rules.couplings.sides import coupling
 from tests.support.taper_angle_tolerance import angle_tolerance_urad
-from tests.support.tapers import angle_tolerance_um
+from tests.support.tapers import angle_tolerance_um, stated, taper_rate
 
 MasRow = tuple[str, float, float, str, int, int, int, float, float, float]
 
@@ -26,7 +25,7 @@ MAS_403 = [
 
 def taper_of(name: str) -> float:
     """Rate of taper of a coupling that has one."""
-    rate = coupling(name).taper_rate
+    rate = taper_rate(name)
     assert rate is not None
     return rate
 
@@ -56,7 +55,7 @@ def test_size_40_shanks_of_three_families_do_not_interchange() -> None:
     Flange underside at size 40: 27, 19.1 and 19.05 mm; thread M16, M16 and 5/8-11 UNC.
     """
     families = ("mas_403", "iso_7388_1_a", "asme_b5_50")
-    assert [steep_taper.flange_underside(name, "40") for name in families] == [27, 19.1, 19.05]
+    assert [stated(steep_taper.shank(name, "40")).flange_underside_mm for name in families] == [27, 19.1, 19.05]
     assert [steep_taper.knob_thread(name, "40") for name in families] == ["M16", "M16", "5/8-11 UNC"]
     assert [steep_taper.form(name).drive_keys for name in families] == ["equal", "unequal", "unequal"]
     for one in families:

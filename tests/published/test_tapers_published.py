@@ -5,8 +5,7 @@ from __future__ import annotations
 import pytest
 
 from rules.couplings import steep_taper
-from rules.couplings.sides import coupling
-from tests.support.tapers import small_end_mm
+from tests.support.tapers import small_end_mm, stated, taper_rate
 
 MasRow = tuple[str, float, float, str, int, int, int, float, float, float]
 
@@ -35,7 +34,7 @@ INCH = [
 
 def taper_of(name: str) -> float:
     """Rate of taper of a coupling that has one."""
-    rate = coupling(name).taper_rate
+    rate = taper_rate(name)
     assert rate is not None
     return rate
 
@@ -49,7 +48,7 @@ def test_mas_403_shanks_as_printed(row: MasRow) -> None:
     assert steep_taper.gauge_diameter(size) == gauge
     assert steep_taper.taper_length("mas_403", size) == shank.taper_length_mm == length
     assert steep_taper.knob_thread("mas_403", size) == thread
-    assert steep_taper.flange_underside("mas_403", size) == thickness + gap
+    assert stated(steep_taper.shank("mas_403", size)).flange_underside_mm == thickness + gap
     assert (shank.flange_diameter_mm, shank.slot_width_mm, shank.small_end_mm) == (flange, slot, small)
 
 

@@ -3,8 +3,14 @@
 from __future__ import annotations
 
 import math
+from fractions import Fraction
+from typing import TypeVar
 
-__all__ = ["angle_tolerance_um", "axial_travel_mm", "half_angle_deg", "small_end_mm"]
+from rules.couplings.sides import COUPLINGS
+
+__all__ = ["angle_tolerance_um", "axial_travel_mm", "half_angle_deg", "small_end_mm", "stated", "taper_rate"]
+
+Row = TypeVar("Row")
 
 
 def half_angle_deg(taper: float) -> float:
@@ -74,3 +80,15 @@ def angle_tolerance_um(angle_urad: float, length_mm: float) -> float:
     if not (angle_urad > 0 and length_mm > 0):
         raise ValueError(f"angle tolerance and length must be positive, not {angle_urad} µrad and {length_mm} mm")
     return angle_urad * length_mm / 1000.0
+
+
+def taper_rate(name: str) -> float | None:
+    """Return the rate of taper on the diameter of a coupling, None if it has none or it depends on the size."""
+    written = COUPLINGS[name].described.taper
+    return None if written is None else float(Fraction(written))
+
+
+def stated(row: Row | None) -> Row:
+    """Return a row that the table must have."""
+    assert row is not None
+    return row

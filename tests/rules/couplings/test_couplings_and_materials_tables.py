@@ -17,6 +17,7 @@ from rules.quantities.tables import UnknownEntryError
 from rules.schema.components import Material
 from rules.schema.request import BalanceGrade
 from rules.stack import outlines
+from tests.support.tapers import taper_rate
 
 GENERAL_TABLES = {"balance_grades", "work_materials"}
 HOLD_SHANKS = {"collet_bore", "cylindrical", "side_lock", "shrink_fit", "hydraulic", "milling_chuck"}
@@ -119,9 +120,9 @@ def test_indexed_couplings_state_their_positions() -> None:
 
 def test_taper_rates() -> None:
     """Couplings without a rate of taper of their own have none."""
-    assert coupling("steep_taper").taper_rate == 7 / 24
-    assert coupling("morse_taper").taper_rate is None
-    assert coupling("nut_collet").taper_rate is None
+    assert taper_rate("steep_taper") == 7 / 24
+    assert taper_rate("morse_taper") is None
+    assert taper_rate("nut_collet") is None
 
 
 def test_unknown_couplings_are_refused() -> None:

@@ -10,7 +10,7 @@ import pytest
 
 from rules.couplings import hollow_taper, morse_taper, polygonal_taper, shell_mill_arbor, steep_taper
 from rules.quantities.tables import UnknownEntryError
-from tests.support import taper_angle_tolerance
+from tests.support import retention_knobs, taper_angle_tolerance
 
 STEEP_FORMS = [
     "iso_7388_1_a",
@@ -84,8 +84,6 @@ def test_what_is_not_stated_is_none_and_what_is_unknown_is_an_error() -> None:
     """A gap in a table gives None, an unknown form or size an error that lists the known ones."""
     assert steep_taper.knob_thread("iso_7388_1_u", "40") is None
     assert steep_taper.taper_length("iso_7388_1_a", "35") is None
-    assert steep_taper.flange_underside("iso_297", "40") is None
-    assert steep_taper.flange_underside("iso_7388_1_u", "40") is None
     for call in (
         lambda: steep_taper.gauge_diameter("41"),
         lambda: steep_taper.knob_thread("mas_403", "41"),
@@ -116,8 +114,8 @@ def test_every_knob_suits_a_group_and_shares_its_thread() -> None:
         assert set(knob.fits_groups) <= groups
         assert (knob.head_angle_deg is None) is (knob.head_angle_from is None)
         for form, size in product(STEEP_FORMS, steep_taper.sizes()):
-            if steep_taper.made_for(name, form):
-                assert steep_taper.thread(name, size) == steep_taper.knob_thread(form, size)
+            if retention_knobs.made_for(name, form):
+                assert retention_knobs.thread(name, size) == steep_taper.knob_thread(form, size)
 
 
 @pytest.mark.parametrize(
@@ -134,14 +132,14 @@ def test_every_knob_suits_a_group_and_shares_its_thread() -> None:
 )
 def test_head_angles_are_brought_to_the_axis(name: str, to_axis: float | None) -> None:
     """From memory: angles counted from a plane square to the axis are turned into angles to the axis."""
-    assert steep_taper.head_angle_to_axis(name) == to_axis
+    assert retention_knobs.head_angle_to_axis(name) == to_axis
 
 
 def test_unknown_knobs_are_refused() -> None:
     """A knob form nobody described is an error, not a fit."""
     with pytest.raises(UnknownEntryError, match="mas_403_45"):
         steep_taper.knob("mas_403_i")
-    assert steep_taper.thread("iso_7388_3_ud", "40") is None
+    assert retention_knobs.thread("iso_7388_3_ud", "40") is None
 
 
 def test_hollow_taper_forms_b_d_and_f_carry_the_next_smaller_cone() -> None:
@@ -154,7 +152,7 @@ def test_hollow_taper_forms_b_d_and_f_carry_the_next_smaller_cone() -> None:
             assert hollow_taper.gauge_diameter(larger, form) == hollow_taper.gauge_diameter(larger)
     assert hollow_taper.gauge_diameter("25", "B") is None
     assert hollow_taper.shank_length("25", "F") is None
-    assert [hollow_taper.flange_diameter(size) for size in hollow_taper.sizes()] == [
+    assert [hollow_taper.size_row(size).flange_diameter_mm for size in hollow_taper.sizes()] == [
         float(size) for size in hollow_taper.sizes()
     ]
 
@@ -240,7 +238,7 @@ def test_a_finer_grade_has_the_smaller_angle(length_mm: float) -> None:
 
 def test_shell_mill_arbors() -> None:
     """From memory of ISO 6462: the list of pilots; an unlisted pilot is None."""
-    assert shell_mill_arbor.pilot_diameters() == (16, 22, 27, 32, 40, 50, 60)
+    assert all(shell_mill_arbor.arbor(float(pilot)) for pilot in (16, 22, 27, 32, 40, 50, 60))
     arbor = shell_mill_arbor.arbor(27.0)
     assert arbor is not None
     assert (arbor.key_width_mm, arbor.pilot_tolerance, arbor.bore_tolerance) == (12, "h6", "H7")
