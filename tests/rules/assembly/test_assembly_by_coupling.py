@@ -329,7 +329,7 @@ def test_sleeve_in_a_bore_of_its_kind_is_clamped_from_outside() -> None:
 
 @pytest.mark.parametrize(
     ("name", "concern"),
-    [("press_in", "A press stores energy"), ("nut_collet", "empty collet"), ("shrink", "skin burns")],
+    [("press_in", "Press collets in and out"), ("nut_collet", "empty collet"), ("shrink", "skin burns")],
 )
 def test_caution_of_a_coupling_stands_where_the_danger_is(name: str, concern: str) -> None:
     """The press's caution where it is pressed, heat's where it is hot, the nut's where it is turned; nowhere else."""
