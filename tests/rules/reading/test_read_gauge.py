@@ -471,6 +471,6 @@ def test_cautions_and_provenance() -> None:
     plain, stacked = _read(planes=[_range(1)]), _read(planes=[_range(1)], stack=PIN_STACK)
     assert plain.cautions
     assert set(plain.cautions) < set(stacked.cautions)
-    assert any("A press stores energy" in one for one in stacked.cautions)
+    assert any("Press collets in and out" in one for one in stacked.cautions)
     assert plain.provenance.request_sha256 != stacked.provenance.request_sha256
     assert plain.provenance.rulebook_sha256 == BOOK.digest
