@@ -202,7 +202,7 @@ def analyse(request: StackRequest) -> StackAnalysis:
     vectors = unbalance_vectors(chain, contributors, masses)
     sums = random_sums_of(geometry.gauge_plane, geometry.tip, contributors, vectors, limit)
     balance = balance_of(chain, masses, sums.unbalance, sums.couple, speed)
-    outlines = tuple([outline_of(link, place) for link, place in zip(chain.links, geometry.places, strict=True)])
+    outlines = tuple([outline_of(member, place) for member, place in zip(chain.members, geometry.places, strict=True)])
     load = cutting_load_of(chain, speed)
     grips = grips_of(chain, geometry, outlines, load, speed)
     stiffness = stiffness_of(chain, geometry, outlines, masses, load)
@@ -232,20 +232,20 @@ def analyse(request: StackRequest) -> StackAnalysis:
     )
 
 
-def _component(chain: Chain, link: Member, is_repeated: bool, speed: OrMissing[float] | None) -> Properties:
-    part, operation = link.part, chain.request.operation
+def _component(chain: Chain, member: Member, is_repeated: bool, speed: OrMissing[float] | None) -> Properties:
+    part, operation = member.part, chain.request.operation
     fact = Properties(
         "component",
-        f"component:{link.at}",
-        (link.at,),
+        f"component:{member.at}",
+        (member.at,),
         component=part.id,
         component_kind=part.kind,
         id_repeated=is_repeated,
     )
-    component_speed_properties(fact, link, speed)
-    contradiction_properties(fact, link)
+    component_speed_properties(fact, member, speed)
+    contradiction_properties(fact, member)
     if operation is not None and operation.coolant == "through":
-        fact.add("passes_coolant", or_missing(part.coolant_through, link.at, "coolant_through"))
+        fact.add("passes_coolant", or_missing(part.coolant_through, member.at, "coolant_through"))
     return fact
 
 
@@ -253,16 +253,16 @@ def component_facts(chain: Chain, geometry: Positions, masses: Masses, speed: Or
     """Return one fact a component, in the order of the chain, knobs last."""
     ids = [part.id for part in chain.request.stack.components]
     facts = []
-    for index, link in enumerate(chain.links):
-        fact = _component(chain, link, ids.count(link.part.id) > 1, speed)
-        mass_properties(fact, link, masses.outline_masses[index])
-        fact.add("in_place", in_place(index, link, len(chain.links)))
+    for index, member in enumerate(chain.members):
+        fact = _component(chain, member, ids.count(member.part.id) > 1, speed)
+        mass_properties(fact, member, masses.outline_masses[index])
+        fact.add("in_place", in_place(index, member, len(chain.members)))
         if index > 0:
-            overhang_properties(fact, link, geometry.projections[index - 1])
-        collet_properties(fact, link)
+            overhang_properties(fact, member, geometry.projections[index - 1])
+        collet_properties(fact, member)
         facts.append(fact.build())
-    for link in chain.knobs:
-        facts.append(_component(chain, link, ids.count(link.part.id) > 1, speed).build())
+    for member in chain.knobs:
+        facts.append(_component(chain, member, ids.count(member.part.id) > 1, speed).build())
     return facts
 
 
@@ -274,8 +274,8 @@ def stack_fact(chain: Chain, geometry: Positions, masses: Masses) -> Fact:
         "stack",
         ("/stack",),
         stack=request.stack.id or "the stack",
-        ends_with_tool=bool(chain.links) and chain.links[-1].is_tool,
-        extension_count=float([link.part.kind for link in chain.links].count("extension")),
+        ends_with_tool=bool(chain.members) and chain.members[-1].is_tool,
+        extension_count=float([member.part.kind for member in chain.members].count("extension")),
         knob_count=float(len(chain.knobs)),
         stray_joint_count=float(len(chain.stray_joints)),
     )

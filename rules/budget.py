@@ -58,7 +58,7 @@ def clocking_section(chain: Chain, z_mm: float, known: Sequence[Contributor]) ->
         vector = complex(item.line.at(z_mm))
         nodes[item.displaces_from] += vector if stands else vector * frames[item.displaces_from].turn.conjugate()
     positions = positions_of(chain)
-    names = [f"{SPINDLE}/{chain.links[0].part.id}", *(case.name for case in chain.joints)]
+    names = [f"{SPINDLE}/{chain.members[0].part.id}", *(case.name for case in chain.joints)]
     best = best_turns(nodes, positions)
     rest = [item for item in known if item.group is None]
     after = law_of([*vectors_at(z_mm, rest), Vector(best.eccentricity, False, None)])
@@ -176,7 +176,7 @@ def _p95_with(vectors: Sequence[Vector], place: int, factor: float) -> Tir:
 def _seats(chain: Chain, geometry: Positions) -> list[SeatReport]:
     """Return how a speck at each seat shows, the most sensitive first."""
     seats = []
-    for link, place in zip(chain.links, geometry.places, strict=True):
+    for member, place in zip(chain.members, geometry.places, strict=True):
         if isinstance(place.seat_length, Missing) or isinstance(place.pivot, Missing) or place.seat_length <= 0.0:
             continue
         seat, pivot = place.seat_length, place.pivot
@@ -184,7 +184,7 @@ def _seats(chain: Chain, geometry: Positions) -> list[SeatReport]:
         at_gauge, at_tip = (when_known(speck, plane) for plane in (geometry.gauge_plane, geometry.tip))
         seats.append(
             SeatReport(
-                component=link.part.id,
+                component=member.part.id,
                 seat_length_mm=rounded(seat, "mm"),
                 gauge_plane_um_per_um=rounded_or_none(at_gauge, "ratio"),
                 tip_um_per_um=rounded_or_none(at_tip, "ratio"),

@@ -62,12 +62,12 @@ def _speck(place: Position, plane: OrMissing[float]) -> OrMissing[float]:
 
 
 def _step(derived: StackAnalysis, index: int, speck: OrMissing[float], most_sensitive: bool) -> Draft | None:
-    link = derived.chain.links[index]
-    lower, at = link.part.id, f"{link.at}/machine_side"
+    member = derived.chain.members[index]
+    lower, at = member.part.id, f"{member.at}/machine_side"
     case = derived.chain.joints[index - 1] if index else None
     file, coupling = instruction(), "unknown"
     if case is None:
-        side = link.machine_side
+        side = member.machine_side
         upper, components, pointers, joint = _GAUGE_SPINDLE, [lower], [at], None
         if side is not None:
             coupling = side.coupling
@@ -90,7 +90,7 @@ def _step(derived: StackAnalysis, index: int, speck: OrMissing[float], most_sens
         return None
 
     step = draft(file.general["clean"], Words(known, find), components, pointers, joint)
-    if step is not None and isinstance(link.part, Cutter):
+    if step is not None and isinstance(member.part, Cutter):
         step["caution"].append(file.cautions["edges"].format(lower=lower))
     return step
 
@@ -115,10 +115,10 @@ class Measuring:
         self._budget = derived.tip if at_tip else derived.gauge_plane
         if derived.contributors.lacking is not None:
             self._budget = derived.contributors.lacking  # a partial sum would promise too little
-        links = derived.chain.links
-        self._base = links[0] if links else None
-        self._tool = links[-1] if links else None
-        self._face_of = links[-2].part.id if len(links) > 1 else None
+        members = derived.chain.members
+        self._base = members[0] if members else None
+        self._tool = members[-1] if members else None
+        self._face_of = members[-2].part.id if len(members) > 1 else None
 
     def acceptance(self) -> dict[str, Any]:
         """Return the section on acceptance."""
@@ -216,7 +216,7 @@ class Measuring:
         return "" if flutes is not None and tip - flutes < plane <= tip else None
 
     def _record(self) -> Draft | None:
-        ids = [link.part.id for link in self._derived.chain.links]
+        ids = [member.part.id for member in self._derived.chain.members]
         return draft(instruction().general["record"], Words({}), ids, ["/stack"])
 
     def record(self, joints: Iterable[tuple[StackJoint, Words]], steps: Iterable[Draft]) -> list[dict[str, Any]]:
@@ -260,7 +260,7 @@ def assembly_section(derived: StackAnalysis, findings: Sequence[Finding]) -> Ass
     buildable = all(step["action"] != "stop" for step in steps)
     if buildable:
         steps += measuring.steps(objections)
-    elif derived.chain.links:
+    elif derived.chain.members:
         steps.append(stop(instruction().stops["unfinished"], [], ["/stack"]))
     taking_apart = [*_taking_out(derived, buildable), *joints.open] if joints.open else []
     for listed in (steps, taking_apart):
@@ -280,10 +280,10 @@ def assembly_section(derived: StackAnalysis, findings: Sequence[Finding]) -> Ass
 def _building(derived: StackAnalysis, findings: Sequence[Finding], joints: JointSteps) -> list[Draft]:
     """Return everything up to the finished assembly."""
     chain, texts = derived.chain, instruction().stops
-    if not chain.links:
+    if not chain.members:
         return [stop(texts["nothing"], [], ["/stack/components"])]
     steps = [*_inspecting(derived, findings), *cleaning_steps(derived), *_knob(derived, findings), *joints.build]
-    last = chain.links[-1]
+    last = chain.members[-1]
     if not isinstance(last.part, Cutter | GaugePin):
         steps.append(stop(texts["no_tool"], [last.part.id], ["/stack/components"]))
     return steps
@@ -291,12 +291,12 @@ def _building(derived: StackAnalysis, findings: Sequence[Finding], joints: Joint
 
 def _inspecting(derived: StackAnalysis, findings: Sequence[Finding]) -> list[Draft]:
     """Return the first step; errors that belong to no later one stand there as cautions."""
-    file, links = instruction(), (*derived.chain.links, *derived.chain.knobs)
-    parts = ", ".join(map(_named, links))
+    file, members = instruction(), (*derived.chain.members, *derived.chain.knobs)
+    parts = ", ".join(map(_named, members))
     step = draft(
         file.general["inspect"],
         Words({"parts": parts}),
-        [link.part.id for link in links],
+        [member.part.id for member in members],
         ["/stack/components"],
     )
     if step is None:
@@ -309,15 +309,15 @@ def _inspecting(derived: StackAnalysis, findings: Sequence[Finding]) -> list[Dra
     return [step]
 
 
-def _named(link: Member) -> str:
-    part = link.part
+def _named(member: Member) -> str:
+    part = member.part
     return part.id if not part.part_number else f"{part.id} ({part.part_number})"
 
 
 def _knob(derived: StackAnalysis, findings: Sequence[Finding]) -> list[Draft]:
     """Return how the retention knob is fitted, where there is a taper for one."""
     file, chain = instruction(), derived.chain
-    base = chain.links[0]
+    base = chain.members[0]
     side, knobs = base.machine_side, chain.knobs
     ids, at = [base.part.id, *(knob.part.id for knob in knobs)], [knob.at for knob in knobs]
     reasons = [
@@ -359,12 +359,12 @@ def _knob_fitted(base: Member, side: SteepTaper, knob: Member) -> list[Draft]:
 
 
 def _taking_out(derived: StackAnalysis, finished: bool) -> list[Draft]:
-    base, last = derived.chain.links[0].part, derived.chain.links[-1].part
+    base, last = derived.chain.members[0].part, derived.chain.members[-1].part
     words = {"base": base.id}
     if finished:
         words["finished"] = ""
         if isinstance(last, Cutter):
             words["cutter"] = last.id
-    at = [derived.chain.links[0].at]
+    at = [derived.chain.members[0].at]
     step = draft(instruction().general["take_out"], Words(words), [base.id], at)
     return [] if step is None else [step]

@@ -154,7 +154,7 @@ def couple_sum(vectors: Sequence[Vector]) -> CoupleSum:
 
 def unbalance_vectors(chain: Chain, contributors: Contributors, masses: Masses) -> OrMissing[UnbalanceVectors]:
     """Return residuals, at each component's centre of mass, and masses times eccentricity."""
-    residuals = [or_missing(link.part.unbalance_gmm, link.at, "unbalance_gmm") for link in chain.links]
+    residuals = [or_missing(member.part.unbalance_gmm, member.at, "unbalance_gmm") for member in chain.members]
     lacking = missing_of(contributors.lacking, *residuals, *masses.masses, *masses.centres)
     if lacking:
         return lacking
@@ -218,7 +218,7 @@ def balance_of(
 
 def _seating(chain: Chain, masses: Masses) -> OrMissing[float] | None:
     """Unbalance that one reseating of the spindle taper may bring: m·e, None for couplings without a known e."""
-    side = chain.links[0].machine_side if chain.links else None
+    side = chain.members[0].machine_side if chain.members else None
     if side is None:
         return None
     eccentricity = COUPLINGS[side.coupling].described.seating_eccentricity_um

@@ -49,14 +49,14 @@ class Beam(NamedTuple):
 
     segments: list[Segment]
     carried_by: list[tuple[tuple[int, float], ...]]
-    """Per segment: links that carry the bending there, each with its fraction of the stiffness."""
+    """Per segment: members that carry the bending there, each with its fraction of the stiffness."""
 
 
 @dataclass(slots=True)
 class _Slice:
     """A uniform slice of one component in its place; of cones such as bend and weigh as the cone does."""
 
-    link: int
+    member: int
     modulus: float
     """Times π/64."""
     density: float
@@ -91,7 +91,12 @@ def _parts(piece: OutlinePiece) -> Iterable[tuple[float, float, float]]:
 
 
 def _slices(
-    link: int, modulus: float, density: float, outline: Sequence[OutlinePiece], tip: float, flutes: tuple[float, float]
+    member: int,
+    modulus: float,
+    density: float,
+    outline: Sequence[OutlinePiece],
+    tip: float,
+    flutes: tuple[float, float],
 ) -> list[_Slice]:
     """Cut an outline into uniform slices between gauge line and tip, weaker where flutes are cut."""
     flutes_from, weaker = flutes
@@ -104,20 +109,20 @@ def _slices(
             position += length
             middle = min(max(flutes_from, first), last)
             if middle > first:
-                found.append(_Slice(link, modulus, density, first, middle, bending, body, bore))
+                found.append(_Slice(member, modulus, density, first, middle, bending, body, bore))
             if last > middle >= first:
                 found.append(
-                    _Slice(link, modulus, density, middle, last, max(bending * weaker, bore * bore), body, bore)
+                    _Slice(member, modulus, density, middle, last, max(bending * weaker, bore * bore), body, bore)
                 )
     return found
 
 
-def _density(link: Member, index: int, masses: Masses) -> OrMissing[float]:
+def _density(member: Member, index: int, masses: Masses) -> OrMissing[float]:
     """Return the density that gives the component its mass; a base holder's taper is no part of the beam."""
     own = masses.outline_masses[index]
-    stated = link.part.mass_kg
-    density = density_of(link)
-    if stated is None or link.part.kind == "base_holder" or isinstance(own, Missing) or isinstance(density, Missing):
+    stated = member.part.mass_kg
+    density = density_of(member)
+    if stated is None or member.part.kind == "base_holder" or isinstance(own, Missing) or isinstance(density, Missing):
         return density
     return density * stated / own
 
@@ -147,8 +152,8 @@ def beam_of(
     lacking: list[Missing] = []
     mass_lacks: list[Missing] = []
     added: list[tuple[float, float, float]] = []
-    for index, link in enumerate(chain.links):
-        if link.part.kind == "collet":
+    for index, member in enumerate(chain.members):
+        if member.part.kind == "collet":
             place = geometry.places[index]
             weight = when_all_known(_spread, masses.masses[index], place.start, place.face)
             if isinstance(weight, Missing):
@@ -156,14 +161,14 @@ def beam_of(
             elif weight is not None:
                 added.append(weight)
             continue
-        outline, modulus, density = outlines[index], youngs_modulus_of(link), _density(link, index, masses)
+        outline, modulus, density = outlines[index], youngs_modulus_of(member), _density(member, index, masses)
         if isinstance(outline, Missing) or isinstance(modulus, Missing):
             lacking.extend(one for one in (outline, modulus) if isinstance(one, Missing))
             continue
         if isinstance(density, Missing):
             mass_lacks.append(density)
             density = 0.0
-        bodies.append(_slices(index, modulus, density, outline, tip, _flutes(link.part, tip, ratio)))
+        bodies.append(_slices(index, modulus, density, outline, tip, _flutes(member.part, tip, ratio)))
     if lacking:
         return missing_of(*lacking) or lacking[0], None
     beam = _merged(bodies, added, _edges(bodies, added, tip, cuts_mm))
@@ -175,10 +180,10 @@ def beam_of(
 
 def _covering(chain: Chain, geometry: Positions, z_mm: float) -> Member:
     """Return the first component that should reach over a place."""
-    for link, place in zip(chain.links, geometry.places, strict=True):
-        if link.part.kind != "collet" and isinstance(place.face, float) and place.face > z_mm:
-            return link
-    return chain.links[-1]
+    for member, place in zip(chain.members, geometry.places, strict=True):
+        if member.part.kind != "collet" and isinstance(place.face, float) and place.face > z_mm:
+            return member
+    return chain.members[-1]
 
 
 def _edges(
@@ -236,7 +241,7 @@ def _laid(beam: Beam, present: list[_Slice], length: float, mass: float) -> bool
         own = one.modulus * (one.bending_mm4 - hole * hole)
         if own > 0.0:
             stiffness += own
-            carried.append((one.link, own))
+            carried.append((one.member, own))
         if one.body_mm2 > hole:
             mass += one.density * (one.body_mm2 - hole)
     if stiffness < _NO_STIFFNESS:
@@ -245,7 +250,7 @@ def _laid(beam: Beam, present: list[_Slice], length: float, mass: float) -> bool
     if len(carried) == 1:
         beam.carried_by.append(((carried[0][0], 1.0),))
     else:
-        beam.carried_by.append(tuple([(link, own / stiffness) for link, own in carried]))
+        beam.carried_by.append(tuple([(member, own / stiffness) for member, own in carried]))
     return True
 
 
@@ -336,13 +341,13 @@ def _bending(
 ) -> Bending:
     compliance = tip_compliance(beam.segments, springs)
     total = compliance.total_mm_per_n
-    parts = [0.0] * len(chain.links)
+    parts = [0.0] * len(chain.members)
     for carried_by, own in zip(beam.carried_by, compliance.per_segment_mm_per_n, strict=True):
         for index, fraction in carried_by:
             parts[index] += own * fraction
     shares = [
-        Share(link.part.id, "component", part / total)
-        for link, part in zip(chain.links, parts, strict=True)
+        Share(member.part.id, "component", part / total)
+        for member, part in zip(chain.members, parts, strict=True)
         if part > 0.0
     ]
     shares.extend(
@@ -387,7 +392,7 @@ def vibration_properties(fact: Properties, chain: Chain, stiffness: StackStiffne
     critical = critical_speed_of(chain, stiffness)
     if critical is None:
         return
-    last = chain.links[-1] if chain.links else None
+    last = chain.members[-1] if chain.members else None
     teeth = None
     if last is not None and isinstance(last.part, Cutter):
         teeth = or_missing(last.part.teeth, last.at, "teeth")

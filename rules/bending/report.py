@@ -32,7 +32,7 @@ _SOLID: Final = "No flute length is stated: the cutter counts as solid to its ti
 def stiffness_notes(chain: Chain, stiffness: StackStiffness) -> list[str]:
     """Return the notes that hold for a stack."""
     notes = [_MODEL, _SPRINGS if stiffness.springs else _RIGID]
-    last = chain.links[-1].part if chain.links else None
+    last = chain.members[-1].part if chain.members else None
     if isinstance(last, Cutter):
         ratio = (chain.request.policy or DEFAULT_POLICY).flute_bending_ratio
         fluted = f"The fluted part bends like a rod of {ratio:g} of its diameter."
@@ -46,7 +46,7 @@ def stiffness_section(
     """How the stack bends and when it rings."""
     bending = value_or(stiffness.bending, None)
     critical: OrMissing[float] | None = critical_speed_of(chain, stiffness)
-    last = chain.links[-1].part if chain.links else None
+    last = chain.members[-1].part if chain.members else None
     teeth = last.teeth if isinstance(last, Cutter) else None
     turns = speed / 60.0 if isinstance(speed, float) else None
     frequencies = () if isinstance(stiffness.frequencies_hz, Missing) else stiffness.frequencies_hz

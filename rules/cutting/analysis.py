@@ -36,7 +36,7 @@ __all__ = [
 
 def cutting_diameter_of(chain: Chain) -> OrMissing[float]:
     """Return the cutting diameter of the cutter at the end of the chain."""
-    last = chain.links[-1] if chain.links else None
+    last = chain.members[-1] if chain.members else None
     if last is None or not isinstance(last.part, Cutter):
         return or_missing(None, "/stack/components/-")
     return or_missing(last.part.cutting_diameter_mm, last.at, "cutting_diameter_mm")
@@ -114,7 +114,7 @@ def _radial_ratio(cut: Milling) -> OrMissing[float]:
 def _milling(
     chain: Chain, cut: Milling, ratio: OrMissing[float], speed: OrMissing[float] | None
 ) -> OrMissing[MillingLoad]:
-    last = chain.links[-1] if chain.links else None
+    last = chain.members[-1] if chain.members else None
     operation = chain.request.operation
     if last is None or not isinstance(last.part, Cutter) or operation is None:
         return Missing(("/stack/components/-",))
@@ -157,7 +157,7 @@ def _milling(
 
 
 def _pull(chain: Chain, milling: OrMissing[MillingLoad]) -> OrMissing[float]:
-    last = chain.links[-1]
+    last = chain.members[-1]
     helix = last.part.helix_angle_deg if isinstance(last.part, Cutter) else None
     return when_both_known(
         lambda load, angle: helical_pull_n(load.peak_tangential_n, angle),
@@ -169,7 +169,7 @@ def _pull(chain: Chain, milling: OrMissing[MillingLoad]) -> OrMissing[float]:
 def cutting_load_of(chain: Chain, speed: OrMissing[float] | None) -> CuttingLoad:
     """Return the loads of the cut: what is stated wins over what is computed."""
     operation = chain.request.operation
-    if operation is None or not chain.links:
+    if operation is None or not chain.members:
         return CuttingLoad(None, None, None, None, None, None)
     milling: OrMissing[MillingLoad] | None = None
     torque: OrMissing[float] | None = operation.torque_n_m
@@ -204,7 +204,7 @@ def drive_properties(fact: Properties, machine: Machine | None, load: CuttingLoa
 
 def cut_properties(fact: Properties, chain: Chain, cut: Milling | None) -> None:
     """Depths of the cut against the cutter."""
-    last = chain.links[-1] if chain.links else None
+    last = chain.members[-1] if chain.members else None
     if cut is None or last is None or not isinstance(last.part, Cutter):
         return
     if cut.radial_depth_mm is not None:

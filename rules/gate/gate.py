@@ -64,8 +64,8 @@ def requirements() -> tuple[Requirement, ...]:
 
 def unstated(request: CheckRequest, derived: StackAnalysis) -> list[Requirement]:
     """Return everything of the list that a request does not state; derived is what follows from it."""
-    links = derived.chain.links
-    last_kind = links[-1].part.kind if links else None
+    members = derived.chain.members
+    last_kind = members[-1].part.kind if members else None
     return [one for one in requirements() if not _is_stated(one, request, last_kind)]
 
 

@@ -262,9 +262,9 @@ def _standard_shank(case: StackJoint, shank: CylindricalShank) -> OrMissing[floa
     return or_missing(length, case.upper_at, "minimum_grip_mm")
 
 
-def collet_properties(fact: Properties, link: Member) -> None:
+def collet_properties(fact: Properties, member: Member) -> None:
     """Add the clamping range of a collet and the capacity of its series."""
-    part = link.part
+    part = member.part
     if part.kind != "collet" or not isinstance(part.workpiece_side, ColletBore):
         return
     side = part.workpiece_side

@@ -101,8 +101,8 @@ def is_shrink(case: StackJoint) -> bool:
     return isinstance(case.upper_side, ShrinkFit) and shank_of(case) is not None
 
 
-def _ring(link: Member, inner: OrMissing[float], outer: OrMissing[float]) -> OrMissing[Ring]:
-    return when_all_known(Ring, inner, outer, youngs_modulus_of(link), poisson_ratio_of(link), density_of(link))
+def _ring(member: Member, inner: OrMissing[float], outer: OrMissing[float]) -> OrMissing[Ring]:
+    return when_all_known(Ring, inner, outer, youngs_modulus_of(member), poisson_ratio_of(member), density_of(member))
 
 
 def _stress(diameter: float, interference: float, hub: Ring, shaft: Ring, speed_rpm: float) -> float:
@@ -110,14 +110,14 @@ def _stress(diameter: float, interference: float, hub: Ring, shaft: Ring, speed_
     return hub_stress_mpa(left * pressure_per_um(diameter, hub, shaft), hub, speed_rpm).von_mises_mpa
 
 
-def _beyond(diameter: float, outer: tuple[float, float] | None, link: Member) -> OrMissing[tuple[float, float]]:
+def _beyond(diameter: float, outer: tuple[float, float] | None, member: Member) -> OrMissing[tuple[float, float]]:
     """Return the hub's thinnest and thickest diameter, a lack where it leaves no wall or is not drawn there."""
-    return outer if outer is not None and outer[0] > diameter else Missing((f"{link.at}/profile",))
+    return outer if outer is not None and outer[0] > diameter else Missing((f"{member.at}/profile",))
 
 
-def _inside(diameter: float, bore: tuple[float, float] | None, link: Member) -> OrMissing[tuple[float, float]]:
+def _inside(diameter: float, bore: tuple[float, float] | None, member: Member) -> OrMissing[tuple[float, float]]:
     """Return the shank's smallest and largest bore, a lack where it leaves no wall or is not drawn there."""
-    return bore if bore is not None and bore[1] < diameter else Missing((f"{link.at}/profile",))
+    return bore if bore is not None and bore[1] < diameter else Missing((f"{member.at}/profile",))
 
 
 def shrink_joint_of(

@@ -72,14 +72,14 @@ def predict(derived: StackAnalysis, fit: PlaneFit) -> Prediction | None:
 
 def pin_tir_um(derived: StackAnalysis, distance_mm: float) -> Tir | None:
     """Return what the stack's gauge pin alone may read at a distance from its clamp; None where that is not known."""
-    links, face = derived.chain.links, derived.geometry.last_clamping_face
-    if len(links) < 2 or not isinstance(links[-1].part, GaugePin) or isinstance(face, Missing):
+    members, face = derived.chain.members, derived.geometry.last_clamping_face
+    if len(members) < 2 or not isinstance(members[-1].part, GaugePin) or isinstance(face, Missing):
         return None
     # the clearance of its joint carries the pin's name too, but displaces the pin itself
     own = [
         item
         for item in derived.contributors.known
-        if item.component == links[-1].part.id and item.displaces_from >= len(links)
+        if item.component == members[-1].part.id and item.displaces_from >= len(members)
     ]
     at = face + distance_mm
     return Tir(sum(tir_of(Eccentricity(abs(item.line.at(at)))) for item in own)) if own else None
@@ -110,8 +110,8 @@ def _joint_of(item: Contributor, chain: Chain) -> StackJoint | None:
     """Joint that turns what contributes against what comes before; for spindle and first component the first one."""
     if not chain.joints:
         return None
-    owner = min(item.displaces_from, len(chain.links)) - 1
-    if owner >= 0 and chain.links[owner].part.id != item.component:
+    owner = min(item.displaces_from, len(chain.members)) - 1
+    if owner >= 0 and chain.members[owner].part.id != item.component:
         owner += 1  # a clearance displaces the component itself, not what lies beyond it
     return chain.joints[max(0, min(owner, len(chain.joints)) - 1)]
 

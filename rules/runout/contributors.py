@@ -41,7 +41,7 @@ def frames_of(chain: Chain) -> tuple[Frame, ...]:
     """
     frames = [Frame(0, 1 + 0j)]
     cases: list[StackJoint | None] = [chain.spindle_joint, *chain.joints]
-    for case in cases[: len(chain.links)]:
+    for case in cases[: len(chain.members)]:
         last = frames[-1]
         clocking = None if case is None or case.statement is None else case.statement.clocking_deg
         if clocking is None:
@@ -126,19 +126,19 @@ def _directed(statements: Sequence[RunoutStatement], law: Law) -> bool:
     return law == "measured" and all(statement.angle_deg is not None for statement in statements)
 
 
-def _component(index: int, link: Member, places: Sequence[Position], frame: Frame) -> list[Contributor | Missing]:
-    part = link.part
-    held = link.is_tool and index > 0
-    found = _form(link, places[index]) if held else []
+def _component(index: int, member: Member, places: Sequence[Position], frame: Frame) -> list[Contributor | Missing]:
+    part = member.part
+    held = member.is_tool and index > 0
+    found = _form(member, places[index]) if held else []
     if part.runout is None:
         # a pin whose straightness and roundness are stated needs no runout beside them
         described = isinstance(part, GaugePin) and part.straightness_um is not None and part.roundness_um is not None
-        return found if described else [*found, Missing((f"{link.at}/runout",))]
+        return found if described else [*found, Missing((f"{member.at}/runout",))]
     law: Law = part.runout_law or "limit"
     directed = _directed(part.runout, law)
     reference = places[index - 1].face if held else places[index].face
     offset = part.runout_character == "offset"
-    line = _line(part.runout, f"{link.at}/runout", offset, directed, reference, places[index].pivot)
+    line = _line(part.runout, f"{member.at}/runout", offset, directed, reference, places[index].pivot)
     if isinstance(line, Missing):
         return [*found, line]
     if directed:
@@ -150,20 +150,20 @@ def _component(index: int, link: Member, places: Sequence[Position], frame: Fram
     ]
 
 
-def _form(link: Member, place: Position) -> list[Contributor | Missing]:
+def _form(member: Member, place: Position) -> list[Contributor | Missing]:
     """Bow and out-of-roundness of a cutter's shank or a pin, where stated."""
-    part = link.part
+    part = member.part
     found: list[Contributor | Missing] = []
     if not isinstance(part, Cutter | GaugePin):
         return found
     if part.straightness_um is not None:
         straightness, length = part.straightness_um, part.overall_length_mm
-        bow: Line | Missing = Missing((f"{link.at}/overall_length_mm",))
+        bow: Line | Missing = Missing((f"{member.at}/overall_length_mm",))
         if length is not None:
 
             def bowed(pivot: float, tip: float, length: float = length) -> Line | Missing:
                 if not tip - pivot >= MIN_LENGTH_MM:
-                    return Missing((f"{link.at}/overall_length_mm",))
+                    return Missing((f"{member.at}/overall_length_mm",))
                 return line_from_bow(straightness, length, pivot, tip)
 
             bow = when_both_known(bowed, place.pivot, place.face)
@@ -210,10 +210,10 @@ def contributors_of(chain: Chain, geometry: Positions) -> Contributors:
     frames = frames_of(chain)
     mean = (chain.request.policy or DEFAULT_POLICY).slip_fit == "mean"
     found: list[Contributor | Missing | None] = [_spindle(chain, geometry, frames[0])]
-    for index, link in enumerate(chain.links):
+    for index, member in enumerate(chain.members):
         if index > 0:
             found.append(_clearance(index, chain.joints[index - 1], mean))
-        found.extend(_component(index, link, geometry.places, frames[index + 1]))
+        found.extend(_component(index, member, geometry.places, frames[index + 1]))
     known = tuple([item for item in found if isinstance(item, Contributor)])
     return Contributors(known, missing_of(*found))
 

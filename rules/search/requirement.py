@@ -93,8 +93,8 @@ def _projection(wanted: Projection, reached: float) -> Iterator[Reason]:
 def _clearance(zones: list[ClearanceZone], chain: Chain, geometry: Positions, tip: float) -> tuple[list[Reason], bool]:
     wide: list[Reason] = []
     unknown = False
-    for number, (link, place) in enumerate(zip(chain.links, geometry.places, strict=True)):
-        outline = outline_of(link, place)
+    for number, (member, place) in enumerate(zip(chain.members, geometry.places, strict=True)):
+        outline = outline_of(member, place)
         for zone in zones:
             from_mm, to_mm = tip - zone.to_mm + TOLERANCE_MM, tip - zone.from_mm - TOLERANCE_MM
             if from_mm >= to_mm:
@@ -104,8 +104,8 @@ def _clearance(zones: list[ClearanceZone], chain: Chain, geometry: Positions, ti
                 continue
             found = outer_within(outline, from_mm, to_mm)
             if found is not None and found[1] / 2.0 > zone.radius_mm + TOLERANCE_MM:
-                wide.append(_too_wide(link.part.id, found[1] / 2.0, zone))
-    tool = chain.links[-1].part
+                wide.append(_too_wide(member.part.id, found[1] / 2.0, zone))
+    tool = chain.members[-1].part
     if not any(one.message.startswith(f"{tool.id} ") for one in wide) and cutting_part_too_wide(tool, zones):
         wide.append(_reason(CLEARANCE, f"{tool.id} cuts wider than the clearance asked at the tip."))
     return wide, unknown
@@ -118,7 +118,7 @@ def _may_lie_within(chain: Chain, geometry: Positions, number: int, from_mm: flo
         start: OrMissing[float] = 0.0
     else:
         start = geometry.places[number - 1].face
-        if isinstance(chain.links[number].part, Collet) and geometry.projections[number - 1] == 0.0:
+        if isinstance(chain.members[number].part, Collet) and geometry.projections[number - 1] == 0.0:
             return False
     if isinstance(start, Missing) or isinstance(place.face, Missing):
         return True

@@ -53,7 +53,7 @@ class SpeedLimits(NamedTuple):
 
 def cutting_speed_limit_of(chain: Chain) -> OrMissing[float] | None:
     """Return the speed at which the cutter reaches the cutting speed stated for it; None where none is."""
-    last = chain.links[-1] if chain.links else None
+    last = chain.members[-1] if chain.members else None
     if last is None or not isinstance(last.part, Cutter) or last.part.max_cutting_speed_m_per_min is None:
         return None
     if last.part.cutting_diameter_mm is None:
@@ -66,11 +66,11 @@ def speed_limits_of(
 ) -> SpeedLimits:
     """Collect the limits in no particular order."""
     causes = [
-        SpeedCause("component", link.part.id, link.part.max_speed_rpm)
-        for link in (*chain.links, *chain.knobs)
-        if link.part.max_speed_rpm is not None
+        SpeedCause("component", member.part.id, member.part.max_speed_rpm)
+        for member in (*chain.members, *chain.knobs)
+        if member.part.max_speed_rpm is not None
     ]
-    last = chain.links[-1].part.id if chain.links else None
+    last = chain.members[-1].part.id if chain.members else None
     derived: list[tuple[Cause, str | None, OrMissing[float] | None]] = [
         ("balance", None, balance.highest_speed_rpm),
         ("critical_speed", None, critical_speed_of(chain, stiffness)),
@@ -80,7 +80,7 @@ def speed_limits_of(
     if chain.request.machine is not None:
         derived.append(("machine", None, chain.request.machine.max_speed_rpm))
     causes.extend(SpeedCause(cause, name, speed) for cause, name, speed in derived if isinstance(speed, float))
-    unstated = [Missing((f"{link.at}/max_speed_rpm",)) for link in chain.links if lacks_speed(link)]
+    unstated = [Missing((f"{member.at}/max_speed_rpm",)) for member in chain.members if lacks_speed(member)]
     return SpeedLimits(tuple(causes), missing_of(*unstated, *(speed for _, _, speed in derived)))
 
 
@@ -101,30 +101,30 @@ def programmed_speed_properties(fact: Properties, chain: Chain, operation: Opera
 _MUST_STATE_SPEED: Final = frozenset({"base_holder", "extension", "reducer", "cutter"})
 
 
-def lacks_speed(link: Member) -> bool:
+def lacks_speed(member: Member) -> bool:
     """Whether a highest speed is missing: makers mark holders, extensions, reducers and cutters with one.
 
     A collet, knob or pin is judged only where one is stated.
     """
-    return link.part.max_speed_rpm is None and link.part.kind in _MUST_STATE_SPEED
+    return member.part.max_speed_rpm is None and member.part.kind in _MUST_STATE_SPEED
 
 
-def component_speed_properties(fact: Properties, link: Member, speed: OrMissing[float] | None) -> None:
+def component_speed_properties(fact: Properties, member: Member, speed: OrMissing[float] | None) -> None:
     """Add the programmed speed and the component's speed limits."""
-    part = link.part
+    part = member.part
     if speed is None or part.kind == "gauge_pin":
         return
     if part.kind == "cutter":
-        _cutter_speed(fact, link, part, speed)
-    if part.max_speed_rpm is None and not lacks_speed(link):
+        _cutter_speed(fact, member, part, speed)
+    if part.max_speed_rpm is None and not lacks_speed(member):
         return
     fact.add("spindle_speed_rpm", speed)
-    fact.add("component_max_speed_rpm", or_missing(part.max_speed_rpm, link.at, "max_speed_rpm"))
+    fact.add("component_max_speed_rpm", or_missing(part.max_speed_rpm, member.at, "max_speed_rpm"))
 
 
-def _cutter_speed(fact: Properties, link: Member, part: Cutter, speed: OrMissing[float]) -> None:
+def _cutter_speed(fact: Properties, member: Member, part: Cutter, speed: OrMissing[float]) -> None:
     reached = when_both_known(
-        cutting_speed_m_per_min, speed, or_missing(part.cutting_diameter_mm, link.at, "cutting_diameter_mm")
+        cutting_speed_m_per_min, speed, or_missing(part.cutting_diameter_mm, member.at, "cutting_diameter_mm")
     )
     fact.add("peripheral_speed_m_per_min", reached)
     if part.max_cutting_speed_m_per_min is not None:

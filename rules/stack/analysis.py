@@ -37,36 +37,36 @@ def length_properties(fact: Properties, case: StackJoint) -> None:
     fact.add("overall_length_mm", overall)
 
 
-def in_place(index: int, link: Member, count: int) -> bool:
+def in_place(index: int, member: Member, count: int) -> bool:
     """Return whether a component is in its place: base holder first, cutting tool or pin last."""
     first, last = index == 0, index == count - 1
-    return (link.part.kind == "base_holder") == first and (not link.is_tool or last)
+    return (member.part.kind == "base_holder") == first and (not member.is_tool or last)
 
 
-def mass_properties(fact: Properties, link: Member, outline_kg: OrMissing[float]) -> None:
+def mass_properties(fact: Properties, member: Member, outline_kg: OrMissing[float]) -> None:
     """Add the deviation of the stated mass from the outline's; a base holder may only be heavier."""
-    stated = link.part.mass_kg
+    stated = member.part.mass_kg
     if stated is None or isinstance(outline_kg, Missing):
         return
     off = (outline_kg - stated) / outline_kg
     fact.add("stated_mass_kg", stated)
     fact.add("outline_mass_kg", outline_kg)
-    fact.add("mass_mismatch_ratio", max(0.0, off) if link.part.kind == "base_holder" else abs(off))
+    fact.add("mass_mismatch_ratio", max(0.0, off) if member.part.kind == "base_holder" else abs(off))
 
 
-def overhang_properties(fact: Properties, link: Member, projection: OrMissing[float]) -> None:
+def overhang_properties(fact: Properties, member: Member, projection: OrMissing[float]) -> None:
     """Add projection, diameter and their ratio, for a cutting tool or an extension."""
-    part = link.part
+    part = member.part
     if part.kind == "cutter":
-        diameter = tool_diameter(link)
+        diameter = tool_diameter(member)
         fact.add("cutter_projection_mm", projection)
         fact.add("cutter_diameter_mm", diameter)
         fact.add(
             "cutter_projection_ratio", when_both_known(lambda length, across: length / across, projection, diameter)
         )
     elif part.kind == "extension":
-        diameter = _slimmest(link, projection)
-        fact.add("material", or_missing(part.material, link.at, "material"))
+        diameter = _slimmest(member, projection)
+        fact.add("material", or_missing(part.material, member.at, "material"))
         fact.add("extension_projection_mm", projection)
         fact.add("extension_diameter_mm", diameter)
         fact.add(
@@ -74,9 +74,9 @@ def overhang_properties(fact: Properties, link: Member, projection: OrMissing[fl
         )
 
 
-def _slimmest(link: Member, projection: OrMissing[float]) -> OrMissing[float]:
+def _slimmest(member: Member, projection: OrMissing[float]) -> OrMissing[float]:
     """Return the smallest outer diameter of the part that stands out, else the shank's."""
-    profile = link.part.profile
+    profile = member.part.profile
     if profile and isinstance(projection, float):
         reach, outer = 0.0, []
         for piece in reversed(profile):
@@ -84,8 +84,8 @@ def _slimmest(link: Member, projection: OrMissing[float]) -> OrMissing[float]:
                 outer.append(narrow_end(piece))
             reach += piece.length_mm
         return min(outer or [narrow_end(profile[-1])])
-    side = link.machine_side
-    return or_missing(getattr(side, "diameter_mm", None), link.at, "profile")
+    side = member.machine_side
+    return or_missing(getattr(side, "diameter_mm", None), member.at, "profile")
 
 
 def _stated_length(part: StackPart) -> float | None:
@@ -95,12 +95,12 @@ def _stated_length(part: StackPart) -> float | None:
     return part.gauge_length_mm if part.kind == "base_holder" else part.overall_length_mm
 
 
-def contradiction_properties(fact: Properties, link: Member) -> None:
+def contradiction_properties(fact: Properties, member: Member) -> None:
     """Add what the rules compare to find contradictory data of one component."""
-    part = link.part
+    part = member.part
     spans = [
         stated.upper_um - stated.lower_um
-        for stated in map(deviation_of, (link.machine_side, link.workpiece_side))
+        for stated in map(deviation_of, (member.machine_side, member.workpiece_side))
         if stated is not None
     ]
     if spans:
@@ -123,14 +123,14 @@ def contradiction_properties(fact: Properties, link: Member) -> None:
 def _largest_diameter(chain: Chain) -> OrMissing[float]:
     """Return the largest diameter any component states; unknown while a holder has no outline."""
     largest, lacking = 0.0, []
-    for link in chain.links:
-        part = link.part
+    for member in chain.members:
+        part = member.part
         if part.kind == "cutter":
             if part.cutting_diameter_mm is None:
-                lacking.append(f"{link.at}/cutting_diameter_mm")
+                lacking.append(f"{member.at}/cutting_diameter_mm")
             largest = max(largest, part.cutting_diameter_mm or 0.0)
         elif part.profile is None and part.kind in ("base_holder", "extension", "reducer"):
-            lacking.append(f"{link.at}/profile")
+            lacking.append(f"{member.at}/profile")
         for piece in part.profile or ():
             largest = max(largest, piece.outer_mm, piece.outer_end_mm or 0.0)
     return Missing(tuple(lacking)) if lacking else largest
@@ -159,7 +159,7 @@ def knob_properties(fact: Properties, machine: Machine | None, chain: Chain) -> 
     knob = chain.knobs[0] if chain.knobs else None
     part = knob.part if knob is not None else None
     demand = None if machine is None else machine.retention_knob
-    side = chain.links[0].machine_side if chain.links else None
+    side = chain.members[0].machine_side if chain.members else None
     takes_knob = steep_taper.takes_knob(side)
     if machine is not None and takes_knob is not None:
         if takes_knob:
@@ -175,7 +175,7 @@ def knob_properties(fact: Properties, machine: Machine | None, chain: Chain) -> 
             fact.add("knob_angle_deg", part.head_angle_deg)
             fact.add("drawbar_angle_deg", demand.head_angle_deg)
     if isinstance(side, SteepTaper):
-        at = f"{chain.links[0].at}/machine_side"
+        at = f"{chain.members[0].at}/machine_side"
         fact.add("knob_thread", or_missing(part.thread, knob.at, "thread"))
         if side.size is None or side.form is None:
             fact.add("taper_thread", Missing(tuple(f"{at}/{n}" for n in ("size", "form") if getattr(side, n) is None)))

@@ -100,7 +100,7 @@ class Chain(NamedTuple):
     """The request taken apart."""
 
     request: StackRequest
-    links: tuple[Member, ...]
+    members: tuple[Member, ...]
     knobs: tuple[Member, ...]
     joints: tuple[StackJoint, ...]
     """Between neighbours, from the spindle side."""
@@ -113,8 +113,8 @@ class Chain(NamedTuple):
 
 
 def chain_of(request: StackRequest) -> Chain:
-    """Take a request apart into links and joints."""
-    links: list[Member] = []
+    """Take a request apart into members and joints."""
+    members: list[Member] = []
     knobs: list[Member] = []
     is_read_only = False
     for place, part in enumerate(request.stack.components):
@@ -122,21 +122,21 @@ def chain_of(request: StackRequest) -> Chain:
         if isinstance(part, RetentionKnob):
             knobs.append(Member(part, at, None, None, False))
         elif not isinstance(part, ComponentReference):  # resolved beforehand
-            links.append(_link(part, at))
+            members.append(_member(part, at))
             is_read_only = is_read_only or part.kind == "gauge_pin"
     unused = list(enumerate(request.stack.joints or ()))
     joints = []
-    for upper, lower in pairwise(links):
+    for upper, lower in pairwise(members):
         number, statement = _take(unused, upper.part.id, lower.part.id)
         side_at = f"{upper.at}/workpiece_side"
         joints.append(_case(upper, lower, upper.workpiece_side, side_at, statement, f"/stack/joints/{number}"))
     spindle_joint = None
-    if request.machine is not None and links:
+    if request.machine is not None and members:
         spindle = request.machine.spindle
-        number, statement = _take(unused, SPINDLE, links[0].part.id)
-        spindle_joint = _case(None, links[0], spindle, "/machine/spindle", statement, f"/stack/joints/{number}")
+        number, statement = _take(unused, SPINDLE, members[0].part.id)
+        spindle_joint = _case(None, members[0], spindle, "/machine/spindle", statement, f"/stack/joints/{number}")
     stray = tuple([f"/stack/joints/{n}" for n, _ in unused])
-    return Chain(request, tuple(links), tuple(knobs), tuple(joints), spindle_joint, stray, is_read_only)
+    return Chain(request, tuple(members), tuple(knobs), tuple(joints), spindle_joint, stray, is_read_only)
 
 
 def _take(unused: list[tuple[int, Joint]], upper: str, lower: str) -> tuple[int | str, Joint | None]:
@@ -148,7 +148,7 @@ def _take(unused: list[tuple[int, Joint]], upper: str, lower: str) -> tuple[int 
     return "-", None
 
 
-def _link(part: BaseHolder | Extension | Reducer | Collet | Cutter | GaugePin, at: str) -> Member:
+def _member(part: BaseHolder | Extension | Reducer | Collet | Cutter | GaugePin, at: str) -> Member:
     if isinstance(part, _TOOLS):
         return Member(part, at, part.machine_side, None, True)
     return Member(part, at, part.machine_side, part.workpiece_side, False)

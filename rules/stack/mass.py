@@ -20,13 +20,13 @@ class Masses(NamedTuple):
     """Mass properties of a stack."""
 
     masses: tuple[OrMissing[float], ...]
-    """Per link, kg."""
+    """Per member, kg."""
     centres: tuple[OrMissing[float], ...]
-    """Per link: axial position of the centre of mass, mm from the gauge line."""
+    """Per member: axial position of the centre of mass, mm from the gauge line."""
     outline_masses: tuple[OrMissing[float], ...]
-    """Per link: mass of what its outline shows, kg; for a base holder what lies beyond the gauge line."""
+    """Per member: mass of what its outline shows, kg; for a base holder what lies beyond the gauge line."""
     inertias: tuple[OrMissing[float], ...]
-    """Per link: moment of inertia about a diameter through its own centre of mass, kg·mm²."""
+    """Per member: moment of inertia about a diameter through its own centre of mass, kg·mm²."""
     total: OrMissing[float]
     """All components, knobs too, kg."""
     centre: OrMissing[float]
@@ -46,12 +46,12 @@ class _Part(NamedTuple):
     inertia: OrMissing[float]
 
 
-def _body(link: Member) -> OrMissing[Body]:
+def _body(member: Member) -> OrMissing[Body]:
     """Return the mass properties of the outline, where it and the material are stated."""
-    profile = link.part.profile
+    profile = member.part.profile
     if not profile or has_no_wall(profile):
-        return Missing((f"{link.at}/profile",))
-    density = density_of(link)
+        return Missing((f"{member.at}/profile",))
+    density = density_of(member)
     if isinstance(density, Missing):
         return density
     pieces = [
@@ -61,24 +61,24 @@ def _body(link: Member) -> OrMissing[Body]:
     return body_of(pieces, density)
 
 
-def _part(link: Member, place: Position) -> _Part:
-    outline = _body(link)
+def _part(member: Member, place: Position) -> _Part:
+    outline = _body(member)
     if isinstance(outline, Missing):
-        return _Part(_mass(link, None), _centre(link, place, None), outline, _inertia(link, None))
+        return _Part(_mass(member, None), _centre(member, place, None), outline, _inertia(member, None))
     # a base holder's outline starts at the gauge line; the taper behind it is not drawn, so it tells no mass
-    whole = None if link.part.kind == "base_holder" else outline
-    return _Part(_mass(link, whole), _centre(link, place, whole), outline.mass_kg, _inertia(link, whole))
+    whole = None if member.part.kind == "base_holder" else outline
+    return _Part(_mass(member, whole), _centre(member, place, whole), outline.mass_kg, _inertia(member, whole))
 
 
-def _mass(link: Member, body: Body | None) -> OrMissing[float]:
-    stated = link.part.mass_kg
+def _mass(member: Member, body: Body | None) -> OrMissing[float]:
+    stated = member.part.mass_kg
     if stated is not None:
         return stated
-    return Missing((f"{link.at}/mass_kg",)) if body is None else body.mass_kg
+    return Missing((f"{member.at}/mass_kg",)) if body is None else body.mass_kg
 
 
-def _centre(link: Member, place: Position, body: Body | None) -> OrMissing[float]:
-    part = link.part
+def _centre(member: Member, place: Position, body: Body | None) -> OrMissing[float]:
+    part = member.part
     own: OrMissing[float]
     if part.centre_of_mass_mm is not None:
         own = part.centre_of_mass_mm
@@ -88,17 +88,17 @@ def _centre(link: Member, place: Position, body: Body | None) -> OrMissing[float
         # a collet is short and about even along its length: its middle serves
         own = when_both_known(lambda face, start: (face - start) / 2.0, place.face, place.start)
     else:
-        own = Missing((f"{link.at}/centre_of_mass_mm",))
+        own = Missing((f"{member.at}/centre_of_mass_mm",))
     return when_both_known(lambda start, centre: start + centre, place.start, own)
 
 
-def _inertia(link: Member, body: Body | None) -> OrMissing[float]:
+def _inertia(member: Member, body: Body | None) -> OrMissing[float]:
     """Return the stated inertia, else the outline's, in proportion to the stated mass."""
-    part = link.part
+    part = member.part
     if part.transverse_inertia_kg_mm2 is not None:
         return part.transverse_inertia_kg_mm2
     if body is None:
-        return Missing((f"{link.at}/transverse_inertia_kg_mm2",))
+        return Missing((f"{member.at}/transverse_inertia_kg_mm2",))
     share = 1.0 if part.mass_kg is None else part.mass_kg / body.mass_kg
     return body.transverse_inertia_kg_mm2 * share
 
@@ -120,12 +120,12 @@ def _common(
 
 def masses_of(chain: Chain, geometry: Positions) -> Masses:
     """Collect the mass properties of every component."""
-    parts = [_part(link, place) for link, place in zip(chain.links, geometry.places, strict=True)]
+    parts = [_part(member, place) for member, place in zip(chain.members, geometry.places, strict=True)]
     masses = tuple([part.mass for part in parts])
     centres = tuple([part.centre for part in parts])
     inertias = tuple([part.inertia for part in parts])
     shown = tuple([part.outline_mass for part in parts])
-    knobs = [or_missing(link.part.mass_kg, link.at, "mass_kg") for link in chain.knobs]
+    knobs = [or_missing(member.part.mass_kg, member.at, "mass_kg") for member in chain.knobs]
     every = (*masses, *knobs)
     total: OrMissing[float] = when_known(sum, all_known(every)) if every else Missing(("/stack/components/-",))
     centre, inertia, moment = _common(masses, centres, inertias)

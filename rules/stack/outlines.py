@@ -66,15 +66,15 @@ def has_no_wall(profile: Sequence[ProfilePiece]) -> bool:
     return thinnest_wall(profile) < _LEAST_WALL_MM
 
 
-def outline_of(link: Member, place: Position) -> OrMissing[tuple[OutlinePiece, ...]]:
+def outline_of(member: Member, place: Position) -> OrMissing[tuple[OutlinePiece, ...]]:
     """Return the pieces of a component in their places.
 
     A base holder's begin at the gauge line; any other's end at its workpiece-side face or its tip.
     """
-    profile = link.part.profile
+    profile = member.part.profile
     if not profile or has_no_wall(profile):
-        return Missing((f"{link.at}/profile",))
-    if link.part.kind == "base_holder":
+        return Missing((f"{member.at}/profile",))
+    if member.part.kind == "base_holder":
         position = 0.0
     elif isinstance(place.face, Missing):
         return place.face
@@ -146,44 +146,44 @@ def material(name: str) -> Material:
     return found
 
 
-def _tabled(link: Member) -> Material | Missing:
-    name = link.part.material
-    return Missing((f"{link.at}/material",)) if name is None else material(name)
+def _tabled(member: Member) -> Material | Missing:
+    name = member.part.material
+    return Missing((f"{member.at}/material",)) if name is None else material(name)
 
 
-def density_of(link: Member) -> OrMissing[float]:
+def density_of(member: Member) -> OrMissing[float]:
     """Return the density, kg/m³."""
-    if link.part.density_kg_m3 is not None:
-        return link.part.density_kg_m3
-    tabled = _tabled(link)
+    if member.part.density_kg_m3 is not None:
+        return member.part.density_kg_m3
+    tabled = _tabled(member)
     return tabled if isinstance(tabled, Missing) else tabled.density_kg_m3
 
 
-def youngs_modulus_of(link: Member) -> OrMissing[float]:
+def youngs_modulus_of(member: Member) -> OrMissing[float]:
     """Return Young's modulus, GPa."""
-    if link.part.youngs_modulus_gpa is not None:
-        return link.part.youngs_modulus_gpa
-    tabled = _tabled(link)
+    if member.part.youngs_modulus_gpa is not None:
+        return member.part.youngs_modulus_gpa
+    tabled = _tabled(member)
     return tabled if isinstance(tabled, Missing) else tabled.youngs_modulus_gpa
 
 
-def poisson_ratio_of(link: Member) -> OrMissing[float]:
+def poisson_ratio_of(member: Member) -> OrMissing[float]:
     """Return Poisson's ratio."""
-    tabled = _tabled(link)
+    tabled = _tabled(member)
     return tabled if isinstance(tabled, Missing) else tabled.poisson_ratio
 
 
-def expansion_of(link: Member) -> OrMissing[float]:
+def expansion_of(member: Member) -> OrMissing[float]:
     """Return the coefficient of linear thermal expansion, 1e-6/K."""
-    tabled = _tabled(link)
+    tabled = _tabled(member)
     return tabled if isinstance(tabled, Missing) else tabled.expansion_1e6_per_k
 
 
-def yield_of(link: Member) -> OrMissing[float]:
+def yield_of(member: Member) -> OrMissing[float]:
     """Return the yield stress, MPa; the table leaves it open where grade and hardness decide."""
-    if link.part.yield_mpa is not None:
-        return link.part.yield_mpa
-    tabled = _tabled(link)
+    if member.part.yield_mpa is not None:
+        return member.part.yield_mpa
+    tabled = _tabled(member)
     if isinstance(tabled, Missing):
-        return Missing((f"{link.at}/yield_mpa",))
-    return or_missing(tabled.yield_mpa, link.at, "yield_mpa")
+        return Missing((f"{member.at}/yield_mpa",))
+    return or_missing(tabled.yield_mpa, member.at, "yield_mpa")

@@ -47,37 +47,37 @@ def profile_length(part: StackPart) -> float | None:
     return sum([piece.length_mm for piece in profile]) if profile else None
 
 
-def tool_diameter(link: Member) -> OrMissing[float]:
+def tool_diameter(member: Member) -> OrMissing[float]:
     """Return the diameter that the habit of the trade counts in: the cutter's or the pin's."""
-    if link.part.kind == "cutter":
-        return or_missing(link.part.cutting_diameter_mm, link.at, "cutting_diameter_mm")
-    side = link.machine_side
-    return or_missing(getattr(side, "diameter_mm", None), link.at, "machine_side/diameter_mm")
+    if member.part.kind == "cutter":
+        return or_missing(member.part.cutting_diameter_mm, member.at, "cutting_diameter_mm")
+    side = member.machine_side
+    return or_missing(getattr(side, "diameter_mm", None), member.at, "machine_side/diameter_mm")
 
 
-def _stated_or_profile(link: Member, field: str) -> OrMissing[float]:
+def _stated_or_profile(member: Member, field: str) -> OrMissing[float]:
     """Return a stated length, else that of the outline; a kind without such a field is asked for its outline."""
-    known = hasattr(link.part, field)
-    stated: float | None = getattr(link.part, field) if known else None
-    length = profile_length(link.part) if stated is None else stated
-    return or_missing(length, link.at, field if known else "profile")
+    known = hasattr(member.part, field)
+    stated: float | None = getattr(member.part, field) if known else None
+    length = profile_length(member.part) if stated is None else stated
+    return or_missing(length, member.at, field if known else "profile")
 
 
-def _taper_seat(link: Member) -> OrMissing[float]:
+def _taper_seat(member: Member) -> OrMissing[float]:
     """Length of a taper's seat by its table, else the component's own statement."""
-    part = link.part
+    part = member.part
     stated = part.seat_length_mm if part.kind == "base_holder" else None
-    side = link.machine_side
+    side = member.machine_side
     length: OrMissing[float] | None = stated
     if length is None and side is not None:
-        length = COUPLINGS[side.coupling].seat_length(End(side, f"{link.at}/machine_side", part.kind))
+        length = COUPLINGS[side.coupling].seat_length(End(side, f"{member.at}/machine_side", part.kind))
     field = "seat_length_mm" if part.kind == "base_holder" else "runout/1"
-    return or_missing(length, link.at, field)
+    return or_missing(length, member.at, field)
 
 
-def _first_place(link: Member) -> Position:
-    seat = _taper_seat(link)
-    return Position(0.0, _stated_or_profile(link, "gauge_length_mm"), seat, when_both_known(_middle, 0.0, seat))
+def _first_place(member: Member) -> Position:
+    seat = _taper_seat(member)
+    return Position(0.0, _stated_or_profile(member, "gauge_length_mm"), seat, when_both_known(_middle, 0.0, seat))
 
 
 def _projection(case: StackJoint) -> OrMissing[float]:
@@ -105,10 +105,10 @@ def grip_of(case: StackJoint) -> OrMissing[float]:
     return or_missing(stated, case.statement_at, "grip_length_mm")
 
 
-def _collet_length(link: Member) -> OrMissing[float]:
-    side = link.part.workpiece_side if link.part.kind == "collet" else None
+def _collet_length(member: Member) -> OrMissing[float]:
+    side = member.part.workpiece_side if member.part.kind == "collet" else None
     length = side.length_mm if isinstance(side, ColletBore) else None
-    return or_missing(profile_length(link.part) if length is None else length, link.at, "workpiece_side/length_mm")
+    return or_missing(profile_length(member.part) if length is None else length, member.at, "workpiece_side/length_mm")
 
 
 def _before(end: float, length: float) -> float:
@@ -143,19 +143,21 @@ def _gauge_plane(chain: Chain, last_face: OrMissing[float], tip: OrMissing[float
     if chain.joints and chain.joints[-1].joint_class != "grip":
         return tip
     multiple = policy.gauge_plane_diameters
-    return when_both_known(lambda face, diameter: face + multiple * diameter, last_face, tool_diameter(chain.links[-1]))
+    return when_both_known(
+        lambda face, diameter: face + multiple * diameter, last_face, tool_diameter(chain.members[-1])
+    )
 
 
 def positions_on_axis(chain: Chain) -> Positions:
     """Place every component of the chain on the axis."""
     places: list[Position] = []
     projections: list[OrMissing[float]] = []
-    if chain.links:
-        places.append(_first_place(chain.links[0]))
+    if chain.members:
+        places.append(_first_place(chain.members[0]))
     for case in chain.joints:
         projections.append(_projection(case))
         places.append(_joined_place(case, places[-1].face, projections[-1]))
-    has_tool = bool(chain.links) and chain.links[-1].is_tool
+    has_tool = bool(chain.members) and chain.members[-1].is_tool
     tip = places[-1].face if has_tool else _NO_TOOL
     last_face: OrMissing[float] = places[-2].face if len(places) > 1 else _NO_TOOL
     return Positions(tuple(places), tuple(projections), last_face, _gauge_plane(chain, last_face, tip), tip)

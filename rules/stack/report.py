@@ -27,11 +27,11 @@ def geometry_section(chain: Chain, geometry: Positions) -> GeometryReport:
         components=[
             construct(
                 PositionReport,
-                component=link.part.id,
+                component=member.part.id,
                 from_mm=rounded_or_none(place.start, "mm"),
                 to_mm=rounded_or_none(place.face, "mm"),
             )
-            for link, place in zip(chain.links, geometry.places, strict=True)
+            for member, place in zip(chain.members, geometry.places, strict=True)
         ],
     )
 
@@ -47,13 +47,13 @@ def mass_section(chain: Chain, masses: Masses) -> MassReport:
         components=[
             construct(
                 ComponentMass,
-                component=link.part.id,
+                component=member.part.id,
                 mass_kg=rounded_or_none(mass, "kg"),
                 centre_of_mass_mm=rounded_or_none(centre, "mm"),
                 transverse_inertia_kg_mm2=rounded_or_none(inertia, "kg mm2"),
             )
-            for link, mass, centre, inertia in zip(
-                chain.links, masses.masses, masses.centres, masses.inertias, strict=True
+            for member, mass, centre, inertia in zip(
+                chain.members, masses.masses, masses.centres, masses.inertias, strict=True
             )
         ],
     )

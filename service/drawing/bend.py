@@ -73,7 +73,7 @@ def bend_of(derived: StackAnalysis) -> Bend | None:
     end = geometry.gauge_plane if isinstance(geometry.tip, Missing) else geometry.tip
     if isinstance(end, Missing) or not derived.contributors.known:
         return None
-    numbers = {link.part.id: number for number, link in enumerate(derived.chain.links)}
+    numbers = {member.part.id: number for number, member in enumerate(derived.chain.members)}
     shares = []
     for one in derived.contributors.known:
         begin = begins_at(derived, one)

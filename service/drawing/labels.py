@@ -35,7 +35,7 @@ class Spots:
     """Places of a stack by the JSON Pointers of a report."""
 
     def __init__(self, chain: Chain) -> None:
-        self._links = chain.links
+        self._members = chain.members
         operation = chain.request.operation
         at_tip = operation is not None and operation.runout_limit_at == "tip"
         self._plane = Spot("plane", 0, "at the tip" if at_tip else "at the gauge plane")
@@ -57,26 +57,26 @@ class Spots:
         owners = [found for found in map(self._owners, pointers) if found]
         for first in owners:
             for second in owners:
-                for upper, lower in pairwise(range(len(self._links))):
+                for upper, lower in pairwise(range(len(self._members))):
                     if first is not second and upper in first and lower in second:
                         return self._joint(lower)
-        if any(pointer.startswith("/machine/spindle") for pointer in pointers) and self._links:
+        if any(pointer.startswith("/machine/spindle") for pointer in pointers) and self._members:
             return self._joint(0)
         if owners:
             number = min(owners[0])
-            return Spot("component", number, self._links[number].part.id)
+            return Spot("component", number, self._members[number].part.id)
         for pointer in pointers:
             if pointer in self._knobs:
                 return Spot("joint", 0, self._knobs[pointer])
         return _WHOLE
 
     def _joint(self, lower: int) -> Spot:
-        upper = self._links[lower - 1].part.id if lower else "spindle"
-        return Spot("joint", lower, f"{upper}/{self._links[lower].part.id}")
+        upper = self._members[lower - 1].part.id if lower else "spindle"
+        return Spot("joint", lower, f"{upper}/{self._members[lower].part.id}")
 
     def _owners(self, pointer: str) -> frozenset[int]:
         """Return the components of a pointer; several if a definition is used more than once."""
-        own = [n for n, link in enumerate(self._links) if _leads_into(pointer, link.at)]
+        own = [n for n, member in enumerate(self._members) if _leads_into(pointer, member.at)]
         return frozenset(own) or next(
             (numbers for home, numbers in self._homes.items() if _leads_into(pointer, home)), frozenset()
         )
@@ -90,18 +90,18 @@ def _homes(chain: Chain) -> Mapping[str, frozenset[int]]:
     """Return the components of each definition of the request."""
     homes = {}
     for key, definition in (chain.request.components or {}).items():
-        numbers = frozenset(n for n, link in enumerate(chain.links) if _is_of(link, definition))
+        numbers = frozenset(n for n, member in enumerate(chain.members) if _is_of(member, definition))
         if numbers:
             homes[f"/components/{key}"] = numbers
     return homes
 
 
-def _is_of(link: Member, definition: object) -> bool:
-    if link.part is definition:
+def _is_of(member: Member, definition: object) -> bool:
+    if member.part is definition:
         return True
-    if type(link.part) is not type(definition):
+    if type(member.part) is not type(definition):
         return False
-    return link.part == definition.model_copy(update={"id": link.part.id})
+    return member.part == definition.model_copy(update={"id": member.part.id})
 
 
 SIZE: Final = 22.0

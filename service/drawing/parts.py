@@ -74,9 +74,9 @@ def letter(number: int) -> str:
 def parts_of(derived: StackAnalysis) -> list[Part]:
     """Return the drawable data of each component."""
     chain, places = derived.chain, derived.geometry.places
-    outlines = [outline_of(link, place) for link, place in zip(chain.links, places, strict=True)]
+    outlines = [outline_of(member, place) for member, place in zip(chain.members, places, strict=True)]
     parts = []
-    for number, (link, place) in enumerate(zip(chain.links, places, strict=True)):
+    for number, (member, place) in enumerate(zip(chain.members, places, strict=True)):
         outline = outlines[number]
         pieces = () if isinstance(outline, Missing) else outline
         start = None if isinstance(place.start, Missing) else place.start
@@ -86,15 +86,15 @@ def parts_of(derived: StackAnalysis) -> list[Part]:
         assumed = None
         if not pieces and ends is not None:
             assumed = _assumed(derived, number, () if upper is None or isinstance(upper, Missing) else upper, ends)
-        part = link.part
+        part = member.part
         flutes = cutting = None
         if isinstance(part, Cutter) and part.cutting_diameter_mm is not None:
             if part.flute_length_mm is None:
                 cutting = part.cutting_diameter_mm
             else:
                 flutes = part.flute_length_mm, part.cutting_diameter_mm
-        missing = () if link.part.profile else ("outline",)
-        if link.part.profile and not pieces and face is not None:
+        missing = () if member.part.profile else ("outline",)
+        if member.part.profile and not pieces and face is not None:
             missing = ("wall",)
         if face is None:
             missing = (*missing, "length or position")
@@ -105,10 +105,10 @@ def parts_of(derived: StackAnalysis) -> list[Part]:
 def _assumed(
     derived: StackAnalysis, number: int, socket: Sequence[OutlinePiece], ends: tuple[float, float]
 ) -> tuple[float, float] | None:
-    links = derived.chain.links
-    part = links[number].part
+    members = derived.chain.members
+    part = members[number].part
     if isinstance(part, Collet):
-        below = links[number + 1].machine_side if number + 1 < len(links) else None
+        below = members[number + 1].machine_side if number + 1 < len(members) else None
         inner = getattr(below, "diameter_mm", None)
         side = part.workpiece_side
         if inner is None and isinstance(side, ColletBore):
@@ -119,13 +119,13 @@ def _assumed(
         return None
     if isinstance(part, Cutter) and part.cutting_diameter_mm is not None:
         return part.cutting_diameter_mm, 0.0
-    diameter = getattr(links[number].machine_side, "diameter_mm", None)
+    diameter = getattr(members[number].machine_side, "diameter_mm", None)
     return None if diameter is None else (diameter, 0.0)
 
 
 def shank_behind_gauge_line(derived: StackAnalysis) -> Cone | None:
     """Return the first part's taper if the standard's table has its length and diameters."""
-    side = derived.chain.links[0].machine_side
+    side = derived.chain.members[0].machine_side
     return None if side is None else COUPLINGS[side.coupling].cone(side)
 
 

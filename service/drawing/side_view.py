@@ -62,8 +62,8 @@ def parts_list(
     drawn = [text(left, top + 12.0, "Parts", font_weight="bold")]
     y = top + 22.0
     columns = left + 36.0, left + 66.0, left + 216.0, left + 316.0
-    for part, link in zip(parts, derived.chain.links, strict=True):
-        body = link.part
+    for part, member in zip(parts, derived.chain.members, strict=True):
+        body = member.part
         words = "; ".join(_legend_about(part, body.profile or (), derived))
         lines = wrapped(words, _TEXT, right - columns[3], 2)
         drawn.append(
@@ -97,7 +97,7 @@ def _legend_about(part: Part, profile: Sequence[ProfilePiece], derived: StackAna
         yield ", ".join(_piece(piece) for piece in profile[:_MOST_PIECES]) + (
             f" and {len(profile) - _MOST_PIECES} more sections" if len(profile) > _MOST_PIECES else ""
         )
-    material = derived.chain.links[part.number].part.material
+    material = derived.chain.members[part.number].part.material
     if material is not None:
         yield material.replace("_", " ")
     if "outline" in part.not_stated:
@@ -146,7 +146,7 @@ _DIAL: Final = 56.0
 
 def draw_stack(report: Report, derived: StackAnalysis, *, bent: bool, prefix: str) -> str | None:
     """Return the side view as SVG; None for a stack without parts."""
-    if not derived.chain.links:
+    if not derived.chain.members:
         return None
     own = f"{prefix}stack-"
     parts, shank = parts_of(derived), shank_behind_gauge_line(derived)

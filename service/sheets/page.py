@@ -189,7 +189,7 @@ def _stack(report: Report, analysis: StackAnalysis) -> Section:
     """The section with part numbers and kinds, which the request has, and with the retention knobs."""
     section, chain = stack(report), analysis.chain
     rows = []
-    for member, place in zip_longest((*chain.links, *chain.knobs), report.geometry.components):
+    for member, place in zip_longest((*chain.members, *chain.knobs), report.geometry.components):
         part = member.part
         number = Markup("<bdi>{}</bdi>").format(part.part_number) if part.part_number else "not stated"
         name, *ends = ((part.id,), (), ()) if place is None else (in_column(each, place) for each in POSITION)

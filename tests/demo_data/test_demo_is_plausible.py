@@ -66,7 +66,7 @@ def _volume_mm3(profile: list[ProfilePiece], beyond_mm: float = 0.0) -> float:
 def test_no_part_stands_in_solid_material(file: Path) -> None:
     """Geometry: where two outlines overlap along the axis, the inner one fits into the bore of the outer one."""
     analysis = analyse(_request(file))
-    places = zip(analysis.chain.links, analysis.geometry.places, strict=True)
+    places = zip(analysis.chain.members, analysis.geometry.places, strict=True)
     drawn = [pieces for pieces in (outline_of(*one) for one in places) if isinstance(pieces, tuple)]
     assert len(drawn) >= 2
     for outer, inner in combinations(drawn, 2):

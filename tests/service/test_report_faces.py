@@ -111,7 +111,7 @@ def _no_pictures(monkeypatch: pytest.MonkeyPatch) -> None:
 def _whole() -> Any:
     data = _filled(Report, count(100))
     # The page takes part numbers from the request, so the first parts must be those of the stack.
-    members = _analysis().chain.links
+    members = _analysis().chain.members
     for place, member in zip(data["geometry"]["components"], members, strict=True):
         place["component"] = member.part.id
     return data
