@@ -189,10 +189,12 @@ def test_names_of_components_do_not_count(name: str) -> None:
     """Called otherwise, a stack bends, rings and holds as before."""
     request = _stack(name)
     before = _known(request)
-    text = json.dumps(request)
-    for number, part in enumerate(request["stack"]["components"]):
-        text = text.replace(f'"{part["id"]}"', f'"part-{99 - number}"')
-    renamed = json.loads(text)
+    renamed = json.loads(json.dumps(request))
+    names = {part["id"]: f"part-{99 - number}" for number, part in enumerate(renamed["stack"]["components"])}
+    for part in renamed["stack"]["components"]:
+        part["id"] = names[part["id"]]
+    for joint in renamed["stack"].get("joints", ()):
+        joint |= {side: names.get(joint[side], joint[side]) for side in ("upper", "lower")}
     assert renamed != request
     assert _known(renamed) == before
 
