@@ -66,7 +66,7 @@ def test_a_request_is_left_as_it_was(checker: Checker) -> None:
         ({"stack": {"components": [{"id": "a", "kind": "collet", "mass_kg": float("nan")}]}}, None, "NaN"),
         ({"stack": {"components": [{"id": "a", "kind": "collet", "mass_kg": 1j}]}}, "", "complex"),
         ({"stack": {"components": [{"id": "\ud800", "kind": "collet"}]}}, "/stack/components/0/id", "surrogate"),
-        (b'{"stack": 1, "stack": 2}', "", "written twice"),
+        (b'{"stack": 1, "stack": 2}', "", "duplicated"),
         (b'{"stack":\n oops}', "", "line 2, column 2"),
         ("\ud800", "", "not UTF-8"),
         (b"\xff", "", "not UTF-8"),

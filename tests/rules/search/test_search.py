@@ -279,7 +279,7 @@ def test_parts_that_a_rule_refuses_by_themselves_are_told() -> None:
         "KB-ST40-press-12-075": "SPN-010",
     }
     assert all(part in told["KB-HT63-L08-065"].reason for part in ("13000 rpm", "12000 rpm"))
-    assert all(part in told["KB-ST40-press-12-075"].reason for part in ("steep_taper", "hollow_taper"))
+    assert all(part in told["KB-ST40-press-12-075"].reason for part in ("steep taper", "hollow taper"))
 
 
 def test_keys_that_lead_nowhere_are_told() -> None:
