@@ -70,8 +70,8 @@ def test_budget_bars_are_as_long_as_their_figures(number: str) -> None:
 def test_an_incomplete_budget_says_so() -> None:
     """In the budget, the distribution and along the axis."""
     for name in ("budget", "distribution", "axis"):
-        assert any(words.startswith("Not complete") for words in _words(_plot(STACKS["15"], name)))
-        assert not any(words.startswith("Not complete") for words in _words(_plot(STACKS["01"], name)))
+        assert any(words.startswith("Incomplete") for words in _words(_plot(STACKS["15"], name)))
+        assert not any(words.startswith("Incomplete") for words in _words(_plot(STACKS["01"], name)))
 
 
 def _distribution(request: dict[str, Any]) -> list[tuple[float, float]]:
