@@ -120,8 +120,8 @@ class BendPanel:
         base = top + self.height - 14.0
         end_x = frame.x(bend.end_mm)
         heading = (
-            "Axis with every contributor at its stated value, all in one direction;"
-            f" deviations enlarged {spaced(self.times)} times"
+            "Eccentricity of the axis, every contributor at its stated value, all in one direction;"
+            f" enlarged {spaced(self.times)} times"
             + ("" if bend.complete else "; some runout is not stated")
         )
         drawn = [text(20.0, top + 12.0, heading, font_size=11.0)]
@@ -160,7 +160,7 @@ class BendPanel:
             text(
                 end_x + 34.0,
                 min([top + 20.0 + _LINE / 2.0, *(y - _LINE for y in tops[:1])]) + 4.0,
-                f"{where}: eccentricity {_micrometres(total)}, TIR {_micrometres(tir_of(total))}",
+                f"{where}: {_micrometres(total)}, TIR {_micrometres(tir_of(total))}",
                 font_size=11.0,
                 font_weight="bold",
             )

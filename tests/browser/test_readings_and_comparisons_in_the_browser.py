@@ -53,7 +53,7 @@ def test_the_example_with_a_trial_turn_fills_the_form(reading: Page) -> None:
     reading.get_by_label("Start from").locator("visible=true").select_option("trial")
     reading.get_by_role("button", name="Judge reading").click()
     answer = reading.locator("#reading [data-part=report]")
-    expect(answer.get_by_role("heading", name="Trial turn of c2/pin")).to_be_visible()
+    expect(answer.get_by_role("heading", name="Trial turn of collet-2/pin")).to_be_visible()
     expect(answer.get_by_role("heading", name="Comparison with the prediction")).to_be_visible()
     expect(answer.get_by_role("heading", name="Axis through both planes")).to_be_visible()
 

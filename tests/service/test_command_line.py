@@ -171,7 +171,7 @@ def test_a_page_that_cannot_be_written_is_told(files: dict[str, str], tmp_path: 
     with pytest.raises(SystemExit) as caught:
         main(["check", files["pass"], files["fail"], "--html", nowhere])
     assert caught.value.code == BAD_INPUT
-    assert "--html is for one FILE" in capsys.readouterr().err
+    assert "--html takes one FILE" in capsys.readouterr().err
 
 
 @pytest.mark.parametrize(

@@ -148,7 +148,7 @@ def test_what_is_not_stated_is_dashed_and_said() -> None:
         assert box.get("stroke-dasharray")
         assert part.findtext(f"{SVG}text") == "?"
     told = " ".join(one.words for one in words_in(root))
-    assert told.count("length or place not stated: drawn beyond the scale") == 3
+    assert told.count("length or position not stated") == 3
     assert "outline not stated" in told
     # a collet by the bore and the shank it lies between: dashed, never as if its outline were known
     collet = _part(root, 1)
@@ -164,7 +164,7 @@ def test_the_bent_axis_is_drawn_as_much_larger_as_it_says() -> None:
     assert report.runout.tip.worst_case_um is not None
     panel = root.find(f".//{SVG}g[@data-panel='bent-axis']")
     assert panel is not None
-    (times,) = re.findall(r"drawn ([\d\u00a0]+) times", panel.findtext(f"{SVG}text") or "")
+    (times,) = re.findall(r"enlarged ([\d\u00a0]+) times", panel.findtext(f"{SVG}text") or "")
     (axis,) = [one for one in panel.findall(f"{SVG}path") if one.get("stroke-width") == "2.2"]
     heights = [y for _, y in corners_of(axis)]
     height_um = (heights[0] - heights[-1]) / _bar(root) * 1000.0 / float(times.replace("\u00a0", ""))
