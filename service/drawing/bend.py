@@ -121,8 +121,7 @@ class BendPanel:
         end_x = frame.x(bend.end_mm)
         heading = (
             "Eccentricity of the axis, every contributor at its stated value, all in one direction;"
-            f" enlarged {spaced(self.times)} times"
-            + ("" if bend.complete else "; some runout is not stated")
+            f" enlarged {spaced(self.times)} times" + ("" if bend.complete else "; some runout is not stated")
         )
         drawn = [text(20.0, top + 12.0, heading, font_size=11.0)]
         # each position twice, since a pure offset makes a step there
