@@ -206,16 +206,16 @@ def test_a_fault_of_the_program_outweighs_all(here: Path, monkeypatch: pytest.Mo
     ("arguments", "told"),
     [
         (["absent.ndjson"], "absent.ndjson: No such file or directory"),
-        (["x.txt"], "x.txt: a library is an .ndjson, .jsonl or .json file"),
+        (["x.txt"], "x.txt: not an .ndjson, .jsonl or .json file"),
         (["empty"], "no library (.ndjson, .jsonl, .json) in empty"),
         (["x.ndjson", "x.ndjson"], "x.ndjson is named more than once"),
-        (["x.ndjson", "--out", "x.ndjson"], "x.ndjson: the audit would write over its own library"),
-        (["x.ndjson", "--out", "o.pdf"], "o.pdf: an output is an .ndjson, .html, .xml, .csv file"),
+        (["x.ndjson", "--out", "x.ndjson"], "x.ndjson: the output would overwrite this library"),
+        (["x.ndjson", "--out", "o.pdf"], "o.pdf: the output file must end in .ndjson, .html, .xml, .csv"),
         (["x.ndjson", "--out", "o.csv", "--out", "./o.csv"], "--out and --resume must name"),
         (["x.ndjson", "--out", "o.csv", "--out", "o.summary.csv"], "--out and --resume must name"),
         (["x.ndjson", "--out", "no/o.csv"], "no/o.csv: No such file or directory"),
         (["-", "--resume", "s"], "--resume needs files"),
-        (["large.json"], "large.json: more than 0 MiB of .json"),
+        (["large.json"], "large.json: more than 0 MiB"),
     ],
 )
 def test_what_can_t_be_audited_is_said(

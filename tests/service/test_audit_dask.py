@@ -43,7 +43,7 @@ def test_no_cluster_is_bad_input(tmp_path: Path) -> None:
     process = started("a.ndjson", "--dask", "nonsense://nowhere", cwd=tmp_path)
     _, err = process.communicate(timeout=120)
     assert process.returncode == BAD_INPUT
-    assert b"no Dask cluster answers at nonsense://nowhere" in err
+    assert b"no response from a Dask cluster at nonsense://nowhere" in err
 
 
 def test_without_the_package_it_is_said_how_to_get_it(

@@ -112,7 +112,7 @@ def test_a_signal_interrupts_and_the_audit_goes_on(here: Path, how: signal.Signa
     out, err = process.communicate(timeout=60)
     assert process.returncode == (-signal.SIGKILL if how == signal.SIGKILL else INTERRUPTED)
     assert out == b""
-    assert (b"the same command goes on from state" in err) == (how != signal.SIGKILL)
+    assert (b"repeat the command to continue from state" in err) == (how != signal.SIGKILL)
     assert 0 < _line(here / "state") < 700
     second = started(*arguments, *OPTIONS, "--resume", "state", cwd=here)
     _, err = second.communicate(timeout=120)
@@ -160,9 +160,9 @@ def interrupted(here: Path, monkeypatch: pytest.MonkeyPatch, assessor: Assessor)
         ("library", "the libraries are not those of the interrupted audit"),
         ("rules", "rulebooks or catalogue are not those of the interrupted audit"),
         ("outputs", "the outputs are not those of the interrupted audit"),
-        ("shorter", "o.ndjson: what the interrupted audit wrote here is gone"),
-        ("gone", "o.csv: what the interrupted audit wrote here is gone"),
-        ("other", "state: this is not the state of an audit"),
+        ("shorter", "o.ndjson: the output of the interrupted audit is missing"),
+        ("gone", "o.csv: the output of the interrupted audit is missing"),
+        ("other", "state: not an audit state file"),
         ("broken", "state: "),
     ],
 )
@@ -216,7 +216,7 @@ def test_an_interrupt_ends_behind_the_chunk_in_hand(
     write(here / "a.ndjson", stacks(60) * 3)
     assert main(["audit", "a.ndjson", "--quiet", "--out", "o.ndjson"]) == INTERRUPTED
     told = capsys.readouterr()
-    assert told.err == f"audit: interrupted after {2 * CHUNK_LINES} stacks; nothing written is complete\n"
+    assert told.err == f"audit: interrupted after {2 * CHUNK_LINES} stacks; the output is incomplete\n"
     assert told.out == ""
     assert len((here / "o.ndjson").read_bytes().splitlines()) == 2 * CHUNK_LINES
 

@@ -103,7 +103,7 @@ def test_the_death_of_a_worker_costs_the_chunk_it_was_at(
         assert [answer.verdict for answer in waiting.result(PATIENCE_S)] == ["pass"]
         assert victim not in pool.pids()
     (record,) = caplog.records
-    assert "4 lines from 1" in record.getMessage()
+    assert "4 lines from line 1" in record.getMessage()
 
 
 @pytest.mark.skipif(not hasattr(signal, "SIGKILL"), reason="no signal that can't be caught")

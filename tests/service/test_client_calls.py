@@ -205,8 +205,8 @@ def _answering(**answer: Any) -> Any:
     ("answer", "told"),
     [
         ({"status_code": 200, "text": "<html>"}, "text/plain instead of"),
-        ({"status_code": 200, "json": {"status": "fine"}}, "no State"),
-        ({"status_code": 200, "json": []}, "no State"),
+        ({"status_code": 200, "json": {"status": "fine"}}, "not a valid State"),
+        ({"status_code": 200, "json": []}, "not a valid State"),
         ({"status_code": 200, "content": b'{"status": "ok"', "headers": {"content-type": "application/json"}}, "State"),
         ({"status_code": 204}, "status 204"),
         ({"status_code": 302, "headers": {"location": "http://elsewhere/"}}, "status 302"),

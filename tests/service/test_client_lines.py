@@ -241,7 +241,7 @@ def test_what_is_no_request_is_named_by_its_number(face: Face, request_: object)
 
 def test_a_portion_holds_something() -> None:
     """Zero would never end."""
-    with pytest.raises(ValueError, match="at least one"):
+    with pytest.raises(ValueError, match="at least 1"):
         Face("sync", _obliging).call("check_lines", [STACK], chunk_size=0)
 
 

@@ -111,7 +111,7 @@ def test_lines_that_never_begin_are_408(app_within: Callable[[float], FastAPI]) 
     """Nothing was answered yet."""
     sender = _posted(app_within(0.02), "/v1/check-batches", Sender([(None, b"")]), LINES)
     assert sender.status == 408
-    assert b"next piece" in sender.body
+    assert b"next chunk" in sender.body
 
 
 def test_lines_that_stop_coming_are_cut_off(app_within: Callable[[float], FastAPI]) -> None:
