@@ -108,7 +108,7 @@ def test_digests_are_checked(tmp_path: Path, order: dict[str, Any], capsys: Any)
         _run(file, "--verify", "abc")
     assert "64 lower-case hexadecimal digits" in capsys.readouterr().err
     assert _run(file, "--rulebook", "0" * 64) == BAD_INPUT
-    assert capsys.readouterr().err == "--rulebook goes with --verify\n"
+    assert capsys.readouterr().err == "--rulebook needs --verify\n"
 
 
 @pytest.mark.parametrize("width", [60, 100])
