@@ -48,8 +48,8 @@ def test_the_side_view_with_a_bent_axis_is_the_default(client: Any) -> None:
     default = _post(client, _body()).text
     assert default == _post(client, _body(), "?picture=stack&bent=true").text
     straight = _post(client, _body(), "?bent=false").text
-    assert any(one.words.startswith("Axis with every") for one in words_in(parsed(default)))
-    assert not any(one.words.startswith("Axis with every") for one in words_in(parsed(straight)))
+    assert any(one.words.startswith("Eccentricity of the axis") for one in words_in(parsed(default)))
+    assert not any(one.words.startswith("Eccentricity of the axis") for one in words_in(parsed(straight)))
 
 
 @pytest.mark.parametrize(
