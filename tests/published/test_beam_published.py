@@ -32,7 +32,8 @@ def _under_uniform_load(segments: Sequence[Segment], load_n_per_mm: float) -> fl
 def test_two_halves_under_a_uniform_load(stiffer: float, printed: float) -> None:
     """Literature: Gere, Mechanics of Materials, 7th ed., Problem 9.7-2.
 
-    δ = q·L⁴/(128·E·I₁)·(1 + 15·I₁/I₂), I₂ at the root. The printed ratios are to the uniform cantilever, q·L⁴/(8·E·I₁), to two places.
+    δ = q·L⁴/(128·E·I₁)·(1 + 15·I₁/I₂), I₂ at the root. The printed ratios are to the uniform cantilever,
+    q·L⁴/(8·E·I₁), to two places.
     """
     length, slender = 80.0, 2.0e6
     halves = [Segment(length / 2, slender * stiffer, 0.0), Segment(length / 2, slender, 0.0)]

@@ -27,8 +27,8 @@ def _joint(joint_mm: float, outer_mm: float, modulus_gpa: float, density_kg_m3: 
 def test_collar_in_inches(interference_in: float, printed_psi: float) -> None:
     """Literature: Shigley's Mechanical Engineering Design, 9th ed., Problem 7-24.
 
-    A 1.5 in shaft in a 2.5 in collar, E = 30·10⁶ psi. Printed are the pressures and, for the tight end, −14 720 psi all through the shaft; the hoop stress of
-    31 280 psi in the collar is ours, p·(D²+d²)/(D²−d²) = 2.125·p.
+    A 1.5 in shaft in a 2.5 in collar, E = 30·10⁶ psi. Printed are the pressures and, for the tight end, −14 720 psi
+    all through the shaft; the hoop stress of 31 280 psi in the collar is ours, p·(D²+d²)/(D²−d²) = 2.125·p.
     """
     hub, shaft = _joint(1.5 * 25.4, 2.5 * 25.4, 30e6 * PSI_MPA / 1000)
     pressure = joint_pressure_mpa(interference_in * 25_400, 1.5 * 25.4, hub, shaft)
