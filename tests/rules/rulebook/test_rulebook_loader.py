@@ -89,7 +89,7 @@ def test_a_safety_rule_stays_one(tmp_path: Path) -> None:
     """Else a third folder could make it milder without a word."""
     first = write(tmp_path / "a", rule_entry(safety=True))
     (problem,) = refused(first, write(tmp_path / "b", rule_entry(replaces=True)))
-    assert problem.reason == "replaces a safety rule and must say safety: true itself"
+    assert problem.reason.endswith("must say safety: true itself")
 
 
 def test_a_code_taken_is_refused_with_the_place_of_the_other(tmp_path: Path) -> None:
@@ -102,7 +102,7 @@ def test_a_code_taken_is_refused_with_the_place_of_the_other(tmp_path: Path) -> 
     )
     (first / "second.yaml").unlink()
     (problem,) = refused(first, write(tmp_path / "b", rule_entry()))
-    assert problem.reason == "the code is taken by a/book.yaml; to replace that rule say replaces: true"
+    assert problem.reason.startswith("the code is taken by a/book.yaml; ")
 
 
 def test_the_digest_is_one_of_content_only(tmp_path: Path) -> None:
