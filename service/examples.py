@@ -92,8 +92,8 @@ def _measured() -> dict[str, Any]:
     del request["machine"]
     parts = {part["id"]: part for part in request["stack"]["components"]}
     for name, angle in (("holder", 20), ("extension", 150), ("end-mill", 300)):
-        parts[name]["runout_law"] = "measured"
-        for statement in parts[name]["runout"]:
+        parts[name]["runout"]["law"] = "measured"
+        for statement in parts[name]["runout"]["statements"]:
             statement["angle_deg"] = angle
     seats = ({"upper": "holder", "lower": "collet-1"}, {"upper": "extension", "lower": "collet-2"})
     request["stack"]["joints"] += seats
@@ -166,7 +166,7 @@ def _with_pin() -> dict[str, Any]:
         "kind": "gauge_pin",
         "machine_side": {"coupling": "cylindrical", "diameter_mm": 8, "tolerance": "h5", "form": "plain"},
         "overall_length_mm": 90,
-        "runout": [{"tir_um": 1, "at_mm": 24}],
+        "runout": {"statements": [{"tir_um": 1, "at_mm": 24}]},
     }
     first, clamp = stack["joints"]
     return {

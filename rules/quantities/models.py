@@ -33,6 +33,7 @@ __all__ = [
     "Density",
     "Force",
     "Identifier",
+    "Key",
     "LackingFact",
     "Length",
     "Mass",
@@ -186,6 +187,10 @@ Text = Annotated[str, StringConstraints(max_length=200, pattern=f"^[^{_UNSEEN}]*
 """One line of plain text for people."""
 
 
+Key = Annotated[str, StringConstraints(min_length=1, max_length=128, pattern=f"^[^{_UNSEEN}]+$")]
+"""Key of a definition, of a catalogue or of the standard parts; any text of one line."""
+
+
 class Model(BaseModel):
     """A part of the public contract.
 
@@ -193,7 +198,9 @@ class Model(BaseModel):
     types are strict (``true`` is no number, ``"5"`` is no mass) and numbers finite.
     """
 
-    model_config = ConfigDict(extra="forbid", frozen=True, strict=True, allow_inf_nan=False)
+    model_config = ConfigDict(
+        extra="forbid", frozen=True, strict=True, allow_inf_nan=False, serialize_by_alias=True
+    )
 
 
 Pointer = Annotated[

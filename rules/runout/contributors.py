@@ -5,7 +5,7 @@ from __future__ import annotations
 import cmath
 import math
 from collections.abc import Sequence
-from typing import Final, Literal, NamedTuple
+from typing import Final, NamedTuple
 
 from rules.grip.fits import clearance_of, is_slip_fit
 from rules.quantities.missing import Missing, OrMissing, missing_of, when_both_known, when_known
@@ -19,7 +19,7 @@ from rules.runout.formulas import (
     line_from_pivot,
     line_from_two_readings,
 )
-from rules.schema.components import Cutter, GaugePin, RunoutStatement
+from rules.schema.components import Cutter, GaugePin, Runout, RunoutLaw, RunoutStatement
 from rules.schema.request import DEFAULT_POLICY
 from rules.stack.chain import Chain, Member, StackJoint
 from rules.stack.positions import Position, Positions
@@ -51,8 +51,6 @@ def frames_of(chain: Chain) -> tuple[Frame, ...]:
     return tuple(frames)
 
 
-Law = Literal["limit", "capability", "measured"]
-
 _NO_BODY: Final = 1_000_000
 """Index beyond any link: what is seen by the indicator only moves no mass."""
 
@@ -62,7 +60,7 @@ class Contributor(NamedTuple):
 
     name: str
     component: str | None
-    law: Law
+    law: RunoutLaw
     line: Line
     displaces_from: int
     """Index of the first link whose body it displaces."""
@@ -86,31 +84,25 @@ def _readings(statements: Sequence[RunoutStatement], directed: bool) -> list[Tir
     return [TirVector(cmath.rect(one.tir_um, math.radians(one.angle_deg or 0.0))) for one in statements]
 
 
-def _line(
-    statements: Sequence[RunoutStatement],
-    at: str,
-    offset: bool,
-    directed: bool,
-    reference: OrMissing[float],
-    pivot: OrMissing[float],
-) -> Line | Missing:
-    """Turn one or two statements into a line; the reference is where their distances count from."""
-    readings = _readings(statements, directed)
+def _line(runout: Runout, at: str, reference: OrMissing[float], pivot: OrMissing[float]) -> Line | Missing:
+    """Return the line through one or two readings; their distances count from the reference."""
+    statements = runout.statements
+    readings = _readings(statements, runout.is_directed)
     if len(statements) == 2:
         first, second = statements
         if abs(first.at_mm - second.at_mm) < MIN_LENGTH_MM:
-            return Missing((f"{at}/1/at_mm",))
+            return Missing((f"{at}/statements/1/at_mm",))
         return when_known(
             lambda zero: line_from_two_readings(readings[0], zero + first.at_mm, readings[1], zero + second.at_mm),
             reference,
         )
     (only,) = statements
-    if offset or only.tir_um == 0.0:
+    if runout.character == "offset" or only.tir_um == 0.0:
         return line_from_offset(readings[0])
 
     def tilt(zero: float, middle: float) -> Line | Missing:
         if not zero + only.at_mm - middle >= MIN_LENGTH_MM:
-            return Missing((f"{at}/1",))
+            return Missing((f"{at}/statements/1",))
         return line_from_pivot(readings[0], zero + only.at_mm, middle)
 
     return when_both_known(tilt, reference, pivot)
@@ -122,10 +114,6 @@ def _stated(statements: Sequence[RunoutStatement]) -> Tir:
     return Tir((last if last.at_mm > first.at_mm else first).tir_um)
 
 
-def _directed(statements: Sequence[RunoutStatement], law: Law) -> bool:
-    return law == "measured" and all(statement.angle_deg is not None for statement in statements)
-
-
 def _component(index: int, member: Member, places: Sequence[Position], frame: Frame) -> list[Contributor | Missing]:
     part = member.part
     held = member.is_tool and index > 0
@@ -134,18 +122,16 @@ def _component(index: int, member: Member, places: Sequence[Position], frame: Fr
         # a pin whose straightness and roundness are stated needs no runout beside them
         described = isinstance(part, GaugePin) and part.straightness_um is not None and part.roundness_um is not None
         return found if described else [*found, Missing((f"{member.at}/runout",))]
-    law: Law = part.runout_law or "limit"
-    directed = _directed(part.runout, law)
+    law, directed = part.runout.law or "limit", part.runout.is_directed
     reference = places[index - 1].face if held else places[index].face
-    offset = part.runout_character == "offset"
-    line = _line(part.runout, f"{member.at}/runout", offset, directed, reference, places[index].pivot)
+    line = _line(part.runout, f"{member.at}/runout", reference, places[index].pivot)
     if isinstance(line, Missing):
         return [*found, line]
     if directed:
         line = line.turned(frame.turn)
     group = frame.group if directed else None
     return [
-        Contributor(f"runout of {part.id}", part.id, law, line, index + 1, _stated(part.runout), group),
+        Contributor(f"runout of {part.id}", part.id, law, line, index + 1, _stated(part.runout.statements), group),
         *found,
     ]
 
@@ -196,13 +182,13 @@ def _spindle(chain: Chain, geometry: Positions, frame: Frame) -> Contributor | M
     machine = chain.request.machine
     if machine is None or machine.spindle_runout is None or not geometry.places:
         return None
-    law: Law = machine.spindle_runout_law or "limit"
-    directed = _directed(machine.spindle_runout, law)
-    line = _line(machine.spindle_runout, "/machine/spindle_runout", False, directed, 0.0, geometry.places[0].pivot)
+    runout = machine.spindle_runout
+    line = _line(runout, "/machine/spindle_runout", 0.0, geometry.places[0].pivot)
     if isinstance(line, Missing):
         return line
-    group = frame.group if directed else None
-    return Contributor("runout of the spindle", None, law, line, 0, _stated(machine.spindle_runout), group)
+    group = frame.group if runout.is_directed else None
+    stated = _stated(runout.statements)
+    return Contributor("runout of the spindle", None, runout.law or "limit", line, 0, stated, group)
 
 
 def contributors_of(chain: Chain, geometry: Positions) -> Contributors:

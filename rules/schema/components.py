@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Final, Literal
+from copy import copy
+from typing import Annotated, Any, Final, Literal
 
 from pydantic import Field
 
@@ -13,6 +14,7 @@ from rules.quantities.models import (
     CuttingSpeed,
     Density,
     Identifier,
+    Key,
     Length,
     Mass,
     Microns,
@@ -31,6 +33,9 @@ __all__ = [
     "Collet",
     "Component",
     "ComponentReference",
+    "Overlay",
+    "PartSource",
+    "ReferenceTarget",
     "Cutter",
     "Definitions",
     "Extension",
@@ -39,6 +44,7 @@ __all__ = [
     "ProfilePiece",
     "Reducer",
     "RetentionKnob",
+    "Runout",
     "RunoutStatement",
     "StackEntry",
     "StackPart",
@@ -85,6 +91,34 @@ class RunoutStatement(Model):
     )
 
 
+RunoutLaw = Literal["limit", "capability", "measured"]
+
+RunoutCharacter = Literal["tilt", "offset"]
+
+
+class Runout(Model):
+    """Runout at one or two planes, and what the values mean."""
+
+    law: RunoutLaw | None = Field(
+        None,
+        description="Meaning of the values. 'limit' (default): tolerance limit. 'capability': 95 % of parts are"
+        " within it. 'measured': measured on this part, with direction if angles are stated.",
+    )
+    character: RunoutCharacter | None = Field(
+        None, description="Meaning of a single value: 'tilt' (default), or 'offset' for constant eccentricity."
+    )
+    statements: list[RunoutStatement] = Field(
+        min_length=1,
+        max_length=2,
+        description="One plane: the axis tilts about the middle of the seat. Two: it passes through both.",
+    )
+
+    @property
+    def is_directed(self) -> bool:
+        """Whether the high points are known: a measurement with an angle at each plane."""
+        return self.law == "measured" and all(one.angle_deg is not None for one in self.statements)
+
+
 class Component(Model):
     """Fields of every component."""
 
@@ -120,21 +154,7 @@ class Component(Model):
     max_speed_rpm: SpeedRpm | None = Field(
         None, description="Manufacturer's highest permissible speed, rpm.", examples=[18000]
     )
-    runout: list[RunoutStatement] | None = Field(
-        None,
-        min_length=1,
-        max_length=2,
-        description="Runout at one or two planes. One: the axis tilts about the seat's middle. Two: it passes through"
-        " both.",
-    )
-    runout_character: Literal["tilt", "offset"] | None = Field(
-        None, description="Meaning of a single runout: 'tilt' (default), or 'offset' for constant eccentricity."
-    )
-    runout_law: Literal["limit", "capability", "measured"] | None = Field(
-        None,
-        description="Meaning of the runout values. 'limit' (default): tolerance limit. 'capability': 95 % of parts are"
-        " within it. 'measured': measured on this part, with direction if angles are stated.",
-    )
+    runout: Runout | None = Field(None, description="Runout of the component.")
     coolant_through: bool | None = Field(None, description="Whether the body has a coolant bore.", examples=[True])
 
 
@@ -234,15 +254,70 @@ class RetentionKnob(Component):
     )
 
 
+PartSource = Literal["request", "catalogue", "standard"]
+
+
+class ReferenceTarget(Model):
+    """Where a referenced component is defined."""
+
+    source: PartSource = Field(
+        alias="from",
+        description="'request': under `components`. 'catalogue': in the mounted catalogue. 'standard': among the"
+        " standard parts.",
+    )
+    key: Key = Field(description="Key of the definition.", examples=["LK-40-063"])
+
+
+def _same(model: type[Component], name: str) -> Any:
+    """Return the field of a component's model, so that an overlay declares it once more without a second text."""
+    return copy(model.model_fields[name])
+
+
+class Overlay(Model):
+    """Fields laid over a referenced component; null takes a field away."""
+
+    description: Text | None = _same(Cutter, "description")
+    part_number: Text | None = _same(Cutter, "part_number")
+    machine_side: MachineSide | None = _same(Cutter, "machine_side")
+    workpiece_side: WorkpieceSide | None = _same(Extension, "workpiece_side")
+    material: Material | None = _same(Cutter, "material")
+    profile: list[ProfilePiece] | None = _same(Cutter, "profile")
+    mass_kg: Mass | None = _same(Cutter, "mass_kg")
+    centre_of_mass_mm: float | None = _same(Cutter, "centre_of_mass_mm")
+    transverse_inertia_kg_mm2: float | None = _same(Cutter, "transverse_inertia_kg_mm2")
+    density_kg_m3: Density | None = _same(Cutter, "density_kg_m3")
+    youngs_modulus_gpa: float | None = _same(Cutter, "youngs_modulus_gpa")
+    yield_mpa: Stress | None = _same(Cutter, "yield_mpa")
+    unbalance_g_mm: Unbalance | None = _same(Cutter, "unbalance_g_mm")
+    max_speed_rpm: SpeedRpm | None = _same(Cutter, "max_speed_rpm")
+    runout: Runout | None = _same(Cutter, "runout")
+    coolant_through: bool | None = _same(Cutter, "coolant_through")
+    gauge_length_mm: PositiveLength | None = _same(Extension, "gauge_length_mm")
+    seat_length_mm: PositiveLength | None = _same(BaseHolder, "seat_length_mm")
+    overall_length_mm: PositiveLength | None = _same(Extension, "overall_length_mm")
+    face_projection_mm: Length | None = _same(Collet, "face_projection_mm")
+    straightness_um: Microns | None = _same(Cutter, "straightness_um")
+    roundness_um: Microns | None = _same(Cutter, "roundness_um")
+    cutting_diameter_mm: PositiveLength | None = _same(Cutter, "cutting_diameter_mm")
+    flute_length_mm: PositiveLength | None = _same(Cutter, "flute_length_mm")
+    teeth: Count | None = _same(Cutter, "teeth")
+    helix_angle_deg: Angle | None = _same(Cutter, "helix_angle_deg")
+    max_cutting_speed_m_per_min: CuttingSpeed | None = _same(Cutter, "max_cutting_speed_m_per_min")
+    form: Token | None = _same(RetentionKnob, "form")
+    thread: Token | None = _same(RetentionKnob, "thread")
+    head_angle_deg: float | None = _same(RetentionKnob, "head_angle_deg")
+
+
 class ComponentReference(Model):
-    """Reference to a component defined under `components` or in the mounted catalogue."""
+    """Reference to a component of the request, the mounted catalogue or the standards, with own fields laid over it."""
 
     kind: Literal["reference"]
-    of: Identifier = Field(
-        description="Key of the definition; the request takes precedence over the catalogue.", examples=["LK-40-063"]
-    )
+    of: ReferenceTarget
     id: Identifier | None = Field(
         None, description="Name in the stack; defaults to the definition's id.", examples=["bh1"]
+    )
+    overlay: Overlay | None = Field(
+        None, alias="with", description="Fields of this piece that replace or complete those of the definition."
     )
 
 

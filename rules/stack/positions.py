@@ -71,7 +71,7 @@ def _taper_seat(member: Member) -> OrMissing[float]:
     length: OrMissing[float] | None = stated
     if length is None and side is not None:
         length = COUPLINGS[side.coupling].seat_length(End(side, f"{member.at}/machine_side", part.kind))
-    field = "seat_length_mm" if part.kind == "base_holder" else "runout/1"
+    field = "seat_length_mm" if part.kind == "base_holder" else "runout/statements/1"
     return or_missing(length, member.at, field)
 
 

@@ -153,7 +153,7 @@ def test_predicted_runout_of_a_demo_stack(name: str, plane: str) -> None:
 def test_predicted_runout_of_a_cutter_that_varies(name: str) -> None:
     """Where 95 % of the cutters keep the limit, its σ per axis is the limit over √(-2·ln 0.05)."""
     request, _ = _report(name)
-    request["stack"]["components"][-1]["runout_law"] = "capability"
+    request["stack"]["components"][-1]["runout"]["law"] = "capability"
     answer = check(request).model_dump(mode="json")["runout"]["gauge_plane"]
     z_mm, _, parts = BY_HAND[name]
     *sizes, limit = [part.reading_um(z_mm) for part in parts]
@@ -168,8 +168,8 @@ def test_two_parts_clocked_to_each_other_add_as_vectors(extension_deg: float, mi
     """Measured and clocked, extension and mill are one vector, which the chuck meets in any direction."""
     request, _ = _report("01-deep-rib-shrink-extension")
     for part, angle in zip(request["stack"]["components"][1:], (extension_deg, mill_deg), strict=True):
-        part["runout_law"] = "measured"
-        part["runout"][0]["angle_deg"] = angle
+        part["runout"]["law"] = "measured"
+        part["runout"]["statements"][0]["angle_deg"] = angle
     request["stack"]["joints"][1]["clocking_deg"] = 30
     answer = check(request).model_dump(mode="json")["runout"]["tip"]
     _, z_mm, parts = BY_HAND["01-deep-rib-shrink-extension"]

@@ -36,7 +36,7 @@ def _varied() -> dict[str, Any]:
     stacks["long"]["joints"][-1]["grip_length_mm"] -= 4
     stacks["true"]["components"][0]["max_speed_rpm"] = 12000
     for part in stacks["true"]["components"]:
-        for statement in part.get("runout", ()):
+        for statement in part.get("runout", {"statements": ()})["statements"]:
             statement["tir_um"] /= 2
     del stacks["gap"]["components"][1]["runout"]
     return _alternatives(stacks, operation=base["operation"], machine=base["machine"])
@@ -53,7 +53,7 @@ def _straight_stack(count: int) -> dict[str, Any]:
         "kind": "base_holder",
         "workpiece_side": {"coupling": "declared"},
         "gauge_length_mm": 50,
-        "runout": [{"tir_um": 0, "at_mm": 0}],
+        "runout": {"statements": [{"tir_um": 0, "at_mm": 0}]},
     }
     middle = [
         {
@@ -66,8 +66,8 @@ def _straight_stack(count: int) -> dict[str, Any]:
         for n in range(1, count)
     ]
     cutter = {"id": "cutter", "kind": "cutter", "machine_side": {"coupling": "declared"}, "gauge_length_mm": 30}
-    shaking = [part | {"runout_character": "offset", "runout": [{"tir_um": 7, "at_mm": 0}]} for part in middle]
-    last = cutter | {"runout_character": "offset", "runout": [{"tir_um": 7, "at_mm": 0}]}
+    shaking = [part | {"runout": {"character": "offset", "statements": [{"tir_um": 7, "at_mm": 0}]}} for part in middle]
+    last = cutter | {"runout": {"character": "offset", "statements": [{"tir_um": 7, "at_mm": 0}]}}
     return {"components": [holder, *shaking, last]}
 
 
@@ -84,7 +84,7 @@ def test_bernardi(first: int, second: int) -> None:
 def test_two_fixed_readings(other: float, equal: bool, probability: float) -> None:
     """One vector each reads a fixed amount: a tie is told as one, not as a chance."""
     second = _straight_stack(1)
-    second["components"][-1]["runout"][0]["tir_um"] = other
+    second["components"][-1]["runout"]["statements"][0]["tir_um"] = other
     (pair,) = _compare(_alternatives({"a": _straight_stack(1), "b": second})).reads_less
     assert (pair.equal, pair.probability) == (equal, probability)
 
@@ -152,7 +152,7 @@ def test_failing_by_policy_is_told() -> None:
 def test_a_capability_has_no_worst_case() -> None:
     """What has no hard limit is not comparable in the worst case, and says why."""
     request = _varied()
-    request["alternatives"][0]["stack"]["components"][1]["runout_law"] = "capability"
+    request["alternatives"][0]["stack"]["components"][1]["runout"]["law"] = "capability"
     told = _by_name(_compare(request))["plain"]
     assert told.gauge_plane.worst_case_um is None
     assert "Not known: worst case (a contributor has no hard limit)." in told.because
@@ -197,7 +197,7 @@ def test_pairs_are_all_or_against_the_first(count: int) -> None:
     stacks = {}
     for n in range(count):
         stack = _straight_stack(2)
-        stack["components"][-1]["runout"][0]["tir_um"] = 7 + n / 8
+        stack["components"][-1]["runout"]["statements"][0]["tir_um"] = 7 + n / 8
         stacks[f"s{n}"] = stack
     report = _compare(_alternatives(stacks))
     everyone = count <= MAX_IN_ALL_PAIRS

@@ -34,11 +34,10 @@ def _measured(angles: dict[str, float], clocking: dict[str, float | None]) -> di
     del request["machine"]
     for part in request["stack"]["components"]:
         if part["id"] in angles:
-            part["runout_law"] = "measured"
-            part["runout_character"] = "offset"
-            part["runout"] = [{"tir_um": 4, "at_mm": 0, "angle_deg": angles[part["id"]]}]
+            reading = {"tir_um": 4, "at_mm": 0, "angle_deg": angles[part["id"]]}
+            part["runout"] = {"law": "measured", "character": "offset", "statements": [reading]}
         elif "runout" in part:
-            part["runout"] = [{"tir_um": 0, "at_mm": 0}]
+            part["runout"] = {"statements": [{"tir_um": 0, "at_mm": 0}]}
     pairs = [("holder", "collet-1"), ("collet-1", "extension"), ("extension", "collet-2"), ("collet-2", "end-mill")]
     stated = {(joint["upper"], joint["lower"]): joint for joint in request["stack"]["joints"]}
     request["stack"]["joints"] = [
@@ -125,7 +124,7 @@ def test_required_parts_reach_the_target() -> None:
     assert required.factor is not None
     assert required.factor < 1
     for part in request["stack"]["components"]:
-        for statement in part.get("runout", ()):
+        for statement in part.get("runout", {"statements": ()})["statements"]:
             statement["tir_um"] *= required.factor
     assert _plane(_budget(request), "gauge plane").p95_um == pytest.approx(8, abs=2e-3)
 
@@ -197,8 +196,10 @@ def test_keyed_tapers_turn_to_their_positions_only() -> None:
     """A steep taper has two positions in its spindle: the spindle's runout is met at 0° or 180°."""
     request = _measured({"holder": 0}, ALL_AT_ZERO)
     request["machine"] = base_request("press_in")["machine"] | {
-        "spindle_runout": [{"tir_um": 4, "at_mm": 0, "angle_deg": 0}, {"tir_um": 4, "at_mm": 300, "angle_deg": 0}],
-        "spindle_runout_law": "measured",
+        "spindle_runout": {
+            "law": "measured",
+            "statements": [{"tir_um": 4, "at_mm": 0, "angle_deg": 0}, {"tir_um": 4, "at_mm": 300, "angle_deg": 0}],
+        },
     }
     request["stack"]["joints"].append({"upper": "spindle", "lower": "holder", "clocking_deg": 0})
     clocking = _budget(request).clocking
@@ -263,7 +264,7 @@ def test_scaling_the_parts_scales_the_budget(order: list[int], factor: float) ->
     request = base_request("press_in")
     scaled = copy.deepcopy(request)
     for index in order:
-        for statement in scaled["stack"]["components"][index]["runout"]:
+        for statement in scaled["stack"]["components"][index]["runout"]["statements"]:
             statement["tir_um"] *= factor
     plain, grown = _plane(_budget(request), "tip"), _plane(_budget(scaled), "tip")
     assert grown.p95_um == pytest.approx(factor * plain.p95_um, rel=1e-4, abs=2e-3)

@@ -168,7 +168,7 @@ def test_two_fixed_readings_are_told_as_equal(comparison: dict[str, Any], assess
     for one in comparison["alternatives"]:
         for part in one["stack"]["components"]:
             if part["kind"] != "retention_knob":
-                part["runout"] = [{"tir_um": 0, "at_mm": 0}]
+                part["runout"] = {"statements": [{"tir_um": 0, "at_mm": 0}]}
     report = compare(parse(ComparisonRequest, comparison), assessor)
     out = io.StringIO()
     print_comparison(report, Console(file=out, width=100, highlight=False))

@@ -23,8 +23,7 @@ def _two_offsets(first_um: float, second_um: float) -> dict[str, Any]:
     """Return a stack of two contributors that are the same all along the axis."""
     request: dict[str, Any] = json.loads(json.dumps(STACKS["04"]))
     for part, reading in zip(request["stack"]["components"], (first_um, second_um), strict=True):
-        part["runout"] = [{"tir_um": reading, "at_mm": 30}]
-        part["runout_character"] = "offset"
+        part["runout"] = {"character": "offset", "statements": [{"tir_um": reading, "at_mm": 30}]}
     return request
 
 

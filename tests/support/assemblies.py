@@ -27,7 +27,7 @@ def two_parts(workpiece_side: dict[str, Any], machine_side: dict[str, Any], **jo
         "gauge_length_mm": 80,
         "material": "steel",
         "profile": [{"length_mm": 80, "outer_mm": 60, "bore_mm": workpiece_side.get("diameter_mm", 20)}],
-        "runout": [{"tir_um": 3, "at_mm": 0}],
+        "runout": {"statements": [{"tir_um": 3, "at_mm": 0}]},
     }
     cutter = {
         "id": "end-mill",
@@ -38,8 +38,7 @@ def two_parts(workpiece_side: dict[str, Any], machine_side: dict[str, Any], **jo
         "gauge_length_mm": 60,
         "profile": [{"length_mm": 100, "outer_mm": machine_side.get("diameter_mm", 20)}],
         "cutting_diameter_mm": 12,
-        "runout": [{"tir_um": 4, "at_mm": 40}],
-        "runout_character": "offset",
+        "runout": {"character": "offset", "statements": [{"tir_um": 4, "at_mm": 40}]},
     }
     joints = [{"upper": "holder", "lower": "end-mill", **joint}]
     stack: dict[str, Any] = {"components": [holder, cutter], "joints": joints}

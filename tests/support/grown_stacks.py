@@ -47,5 +47,5 @@ def _reducer(number: int, holder: dict[str, Any]) -> dict[str, Any]:
         "centre_of_mass_mm": 75,
         "unbalance_gmm": 0.3 + 0.01 * number,
         "max_speed_rpm": 25000,
-        "runout": [{"tir_um": 3 + 0.1 * number, "at_mm": 0}],
+        "runout": {"statements": [{"tir_um": 3 + 0.1 * number, "at_mm": 0}]},
     }

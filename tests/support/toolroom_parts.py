@@ -133,7 +133,7 @@ def _holder(spindle: Spindle, sign: str, gauge: int, socket: dict[str, Any], out
         "centre_of_mass_mm": round(0.28 * gauge, 1),
         "unbalance_gmm": round(mass * (4.0 if slow else 1.5), 2),
         "max_speed_rpm": 12000 if slow else 20000,
-        "runout": [{"tir_um": 3, "at_mm": 0}, {"tir_um": 3 + gauge // 60, "at_mm": gauge // 2}],
+        "runout": {"statements": [{"tir_um": 3, "at_mm": 0}, {"tir_um": 3 + gauge // 60, "at_mm": gauge // 2}]},
         "coolant_through": True,
     }
 
@@ -204,7 +204,7 @@ def _collet(sign: str, seat: dict[str, Any], clamp: dict[str, Any], tir: int, at
         "workpiece_side": {"coupling": "collet_bore", **clamp, "depth_mm": 90},
         "mass_kg": round(0.00045 * size**2, 4),
         "unbalance_gmm": round(0.006 * size, 3),
-        "runout": [{"tir_um": tir, "at_mm": at}],
+        "runout": {"statements": [{"tir_um": tir, "at_mm": at}]},
         "coolant_through": True,
     }
 
@@ -228,7 +228,7 @@ def _extensions() -> Iterator[Part]:
                     "profile": profile,
                     "unbalance_gmm": round(0.4 * _mass(profile, STEEL_KG_M3), 3),
                     "max_speed_rpm": 22000,
-                    "runout": [{"tir_um": 3, "at_mm": 0}],
+                    "runout": {"statements": [{"tir_um": 3, "at_mm": 0}]},
                     "coolant_through": True,
                     "yield_mpa": 1100,
                 }
@@ -272,7 +272,7 @@ def _end_mills() -> Iterator[Part]:
                     "helix_angle_deg": 35,
                     "unbalance_gmm": round(0.4 * _mass(profile, CARBIDE_KG_M3), 4),
                     "max_speed_rpm": 300000 // diameter,
-                    "runout": [{"tir_um": 4, "at_mm": 3 * diameter}],
+                    "runout": {"statements": [{"tir_um": 4, "at_mm": 3 * diameter}]},
                     "coolant_through": diameter >= 6 and sign == "",
                 }
 
@@ -293,8 +293,7 @@ def _shell_mills() -> Iterator[Part]:
                 "teeth": teeth,
                 "unbalance_gmm": 0.2 * cutting,
                 "max_speed_rpm": 600000 // cutting,
-                "runout": [{"tir_um": 10, "at_mm": 45}],
-                "runout_character": "offset",
+                "runout": {"character": "offset", "statements": [{"tir_um": 10, "at_mm": 45}]},
                 "coolant_through": True,
                 "profile": profile,
             }

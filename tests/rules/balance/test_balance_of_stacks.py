@@ -24,7 +24,7 @@ def _true(holder_gmm: float, cutter_gmm: float, **operation: Any) -> dict[str, A
     """Return holder (1.1 kg at 15 mm) and cutter (0.38 kg at 70 mm), which run true and have only residuals."""
     request = base_request("shell_mill")
     for part, residual in zip(request["stack"]["components"], (holder_gmm, cutter_gmm), strict=True):
-        part |= {"unbalance_gmm": residual, "runout": [{"tir_um": 0, "at_mm": 10}]}
+        part |= {"unbalance_gmm": residual, "runout": {"statements": [{"tir_um": 0, "at_mm": 10}]}}
     request["operation"] |= operation
     return request
 

@@ -150,7 +150,9 @@ STEPS: list[tuple[str, str, dict[str, Any], str | None, float | None, tuple[str,
             "stack": {
                 **PIN_STACK,
                 "components": [
-                    {**part, "runout": [{"tir_um": 80, "at_mm": 24}]} if part["id"] == "collet-2" else part
+                    {**part, "runout": {"statements": [{"tir_um": 80, "at_mm": 24}]}}
+                    if part["id"] == "collet-2"
+                    else part
                     for part in PIN_STACK["components"]
                 ],
             },

@@ -174,7 +174,7 @@ def test_nothing_out_of_balance_limits_no_speed() -> None:
     """First principles: U = 0 keeps every grade at every speed."""
     request = base_request("shell_mill")
     for part in request["stack"]["components"]:
-        part |= {"unbalance_gmm": 0, "runout": [{"tir_um": 0, "at_mm": 10}]}
+        part |= {"unbalance_gmm": 0, "runout": {"statements": [{"tir_um": 0, "at_mm": 10}]}}
     assert ("balance", None) not in _limits(request)
     assert _speed(request).complete
 
