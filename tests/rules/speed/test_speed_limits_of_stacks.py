@@ -81,7 +81,7 @@ def test_lowest_first_and_the_lowest_governs() -> None:
     ("change", "cause"),
     [
         (("stack", "components", 0, "max_speed_rpm", 900), "component"),
-        (("stack", "components", 0, "unbalance_gmm", 900), "balance"),
+        (("stack", "components", 0, "unbalance_g_mm", 900), "balance"),
         (("policy", {"thresholds": {"SPD-040": {"max_share": 0.05}}}), "critical_speed"),
         (("stack", "components", 0, "workpiece_side", "deviation", {"lower_um": -20, "upper_um": -11}), "shrink_fit"),
         (("machine", "max_speed_rpm", 900), "machine"),
@@ -128,7 +128,7 @@ def test_no_speed_asked_has_no_margin() -> None:
         ("/stack/components/0/max_speed_rpm", ("component", "holder")),
         ("/stack/components/1/max_speed_rpm", ("component", "end-mill")),
         ("/stack/components/0/mass_kg", ("balance", None)),
-        ("/stack/components/1/unbalance_gmm", ("balance", None)),
+        ("/stack/components/1/unbalance_g_mm", ("balance", None)),
         ("/stack/components/1/runout", ("balance", None)),
         ("/stack/components/0/profile", ("critical_speed", None)),
         ("/stack/components/1/cutting_diameter_mm", ("cutting_speed", "end-mill")),
@@ -174,7 +174,7 @@ def test_nothing_out_of_balance_limits_no_speed() -> None:
     """First principles: U = 0 keeps every grade at every speed."""
     request = base_request("shell_mill")
     for part in request["stack"]["components"]:
-        part |= {"unbalance_gmm": 0, "runout": [{"tir_um": 0, "at_mm": 10}]}
+        part |= {"unbalance_g_mm": 0, "runout": [{"tir_um": 0, "at_mm": 10}]}
     assert ("balance", None) not in _limits(request)
     assert _speed(request).complete
 
