@@ -165,7 +165,7 @@ def repointed(report: Report, homes: Mapping[str, str]) -> Report:
     )
 
 
-_UNIT: Final = re.compile(r"_(?:mm|um|gmm|kg|rpm|deg)$")
+_UNIT: Final = re.compile(r"_(?:g_mm|mm|um|kg|rpm|deg)$")
 _LONGEST_LIST: Final = 3
 
 

@@ -8,8 +8,8 @@ from typing import Final, NamedTuple
 
 from rules.balance.formulas import (
     balance_speed_rpm,
-    clamping_unbalance_gmm,
-    permissible_unbalance_gmm,
+    clamping_unbalance_g_mm,
+    permissible_unbalance_g_mm,
     quality_mm_per_s,
     rotating_force_n,
 )
@@ -124,7 +124,7 @@ class StackBalance(NamedTuple):
 
     unbalance: OrMissing[UnbalanceSum]
     couple: OrMissing[CoupleSum]
-    permissible_gmm: OrMissing[float] | None
+    permissible_g_mm: OrMissing[float] | None
     highest_speed_rpm: OrMissing[float] | None
     """None where no grade is asked or nothing is out of balance."""
     rotating_force_n: OrMissing[float] | None
@@ -132,7 +132,7 @@ class StackBalance(NamedTuple):
     """What the p95 unbalance amounts to at the speed asked, e·ω."""
     best_grade: OrMissing[str] | None
     """Finest grade kept at the speed asked; None beyond the coarsest."""
-    seating_gmm: OrMissing[float] | None
+    seating_g_mm: OrMissing[float] | None
 
 
 def unbalance_question(vectors: Sequence[Vector]) -> Question:
@@ -154,7 +154,7 @@ def couple_sum(vectors: Sequence[Vector]) -> CoupleSum:
 
 def unbalance_vectors(chain: Chain, contributors: Contributors, masses: Masses) -> OrMissing[UnbalanceVectors]:
     """Return residuals, at each component's centre of mass, and masses times eccentricity."""
-    residuals = [or_missing(member.part.unbalance_gmm, member.at, "unbalance_gmm") for member in chain.members]
+    residuals = [or_missing(member.part.unbalance_g_mm, member.at, "unbalance_g_mm") for member in chain.members]
     lacking = missing_of(contributors.lacking, *residuals, *masses.masses, *masses.centres)
     if lacking:
         return lacking
@@ -209,7 +209,7 @@ def balance_of(
     if operation.balance_grade is not None:
         grade = grade_value(operation.balance_grade)
         if speed is not None:
-            permissible = when_both_known(lambda m, n: permissible_unbalance_gmm(grade, m, n), masses.total, speed)
+            permissible = when_both_known(lambda m, n: permissible_unbalance_g_mm(grade, m, n), masses.total, speed)
             seating = _seating(chain, masses)
         if isinstance(unbalance, Missing) or unbalance.p95 > _NOTHING_GMM:
             highest = when_both_known(lambda m, u: balance_speed_rpm(grade, m, u.p95), masses.total, unbalance)
@@ -222,7 +222,9 @@ def _seating(chain: Chain, masses: Masses) -> OrMissing[float] | None:
     if side is None:
         return None
     eccentricity = COUPLINGS[side.coupling].described.seating_eccentricity_um
-    return None if eccentricity is None else when_known(lambda m: clamping_unbalance_gmm(m, eccentricity), masses.total)
+    return (
+        None if eccentricity is None else when_known(lambda m: clamping_unbalance_g_mm(m, eccentricity), masses.total)
+    )
 
 
 def balance_properties(fact: Properties, operation: Operation, balance: StackBalance) -> None:
@@ -231,6 +233,6 @@ def balance_properties(fact: Properties, operation: Operation, balance: StackBal
         return
     fact.add("balance_grade", operation.balance_grade)
     fact.add("balance_speed_rpm", balance.highest_speed_rpm)
-    fact.add("unbalance_gmm", when_known(lambda u: u.p95, balance.unbalance))
-    fact.add("permissible_gmm", balance.permissible_gmm)
-    fact.add("seating_gmm", balance.seating_gmm)
+    fact.add("unbalance_g_mm", when_known(lambda u: u.p95, balance.unbalance))
+    fact.add("permissible_g_mm", balance.permissible_g_mm)
+    fact.add("seating_g_mm", balance.seating_g_mm)

@@ -50,7 +50,7 @@ _UNIT_OF_SUFFIX: Final = {
     "_rpm": "rpm",
     "_n": "N",
     "_n_m": "N m",
-    "_gmm": "g mm",
+    "_g_mm": "g mm",
     "_hz": "Hz",
     "_mpa": "MPa",
     "_kw": "kW",

@@ -150,7 +150,7 @@ class Component(Model):
     yield_mpa: Stress | None = Field(
         None, description="0.2 % proof stress of the material, MPa; the material table has few values.", examples=[1200]
     )
-    unbalance_gmm: Unbalance | None = Field(None, description="Residual static unbalance, g·mm.", examples=[4.0])
+    unbalance_g_mm: Unbalance | None = Field(None, description="Residual static unbalance, g·mm.", examples=[4.0])
     max_speed_rpm: SpeedRpm | None = Field(
         None, description="Manufacturer's highest permissible speed, rpm.", examples=[18000]
     )

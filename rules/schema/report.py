@@ -101,9 +101,9 @@ class BalanceReport(Out):
     """Unbalance by ISO 21940-11, from residual unbalances and eccentric masses at random clocking."""
 
     grade: str | None = Field(title="Required balance grade", description="Required balance grade.")
-    unbalance_p95_gmm: float | None = Field(title="Unbalance, 95th percentile")
-    unbalance_worst_gmm: float | None = Field(title="Unbalance, worst case")
-    permissible_gmm: float | None = Field(
+    unbalance_p95_g_mm: float | None = Field(title="Unbalance, 95th percentile")
+    unbalance_worst_g_mm: float | None = Field(title="Unbalance, worst case")
+    permissible_g_mm: float | None = Field(
         title="Permissible unbalance at the programmed speed",
         description="Permissible unbalance at the programmed speed and required grade, g·mm.",
     )
@@ -127,7 +127,7 @@ class BalanceReport(Out):
         description="Couple unbalance about the gauge line, root mean square over all clockings, g·mm².",
     )
     couple_worst_g_mm2: float | None = Field(title="Couple about the gauge line, worst case")
-    seating_gmm: float | None = Field(
+    seating_g_mm: float | None = Field(
         title="Unbalance from one reseating in the spindle",
         description="Unbalance from one reseating in the spindle, g·mm; finer balancing has no effect.",
     )

@@ -78,7 +78,7 @@ _UNITS: Final[Mapping[str, Unit]] = MappingProxyType(
         "_n_m": Unit("N·m"),
         "_temperature_c": Unit("°C", 0),
         "_degc": Unit("°C", 0),
-        "_gmm": Unit("g·mm"),
+        "_g_mm": Unit("g·mm"),
         "_percent": Unit("%", 1),
         "_deg": Unit("°", 1),
         "_rpm": Unit("rpm", 0, tens_from=10_000),

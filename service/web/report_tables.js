@@ -65,9 +65,9 @@ function speed(told) {
 
 function balance({ balance: told, mass }) {
   const rows = [
-    ["unbalance, 95th percentile", amount(told.unbalance_p95_gmm, 2, "g·mm")],
-    ["unbalance, worst case", amount(told.unbalance_worst_gmm, 2, "g·mm")],
-    [`permissible unbalance${told.grade ? ` for ${told.grade}` : ""}`, amount(told.permissible_gmm, 2, "g·mm")],
+    ["unbalance, 95th percentile", amount(told.unbalance_p95_g_mm, 2, "g·mm")],
+    ["unbalance, worst case", amount(told.unbalance_worst_g_mm, 2, "g·mm")],
+    [`permissible unbalance${told.grade ? ` for ${told.grade}` : ""}`, amount(told.permissible_g_mm, 2, "g·mm")],
     ["finest grade met", told.best_grade ?? "not known"],
     ["rotating force", amount(told.rotating_force_n, 2, "N")],
     ["mass", amount(mass.total_kg, 3, "kg")],

@@ -156,8 +156,8 @@ function keyFigures({ runout, speed, geometry, mass, stiffness, balance }) {
     ["Stiffness at tip", amount(stiffness.tip_stiffness_n_per_um, 2, "N/µm"), `critical speed ${amount(stiffness.critical_speed_rpm, 0, "rpm")}`],
     [
       "Unbalance",
-      amount(balance.unbalance_p95_gmm, 2, "g·mm"),
-      balance.grade ? `${balance.grade}: permissible ${amount(balance.permissible_gmm, 1, "g·mm")}` : "no grade required",
+      amount(balance.unbalance_p95_g_mm, 2, "g·mm"),
+      balance.grade ? `${balance.grade}: permissible ${amount(balance.permissible_g_mm, 1, "g·mm")}` : "no grade required",
     ],
     ["Mass", amount(mass.total_kg, 2, "kg"), `tilting moment ${amount(mass.tilting_moment_n_m, 2, "N·m")}`],
   ];

@@ -16,6 +16,7 @@ export const SIGNS = {
 
 const UNITS = [
   ["_g_mm2", "g·mm²"],
+  ["_g_mm", "g·mm"],
   ["_n_m", "N·m"],
   ["_m_per_min", "m/min"],
   ["_rpm", "rpm"],

@@ -166,8 +166,8 @@ def test_speeds_and_feeds_are_those_of_the_trade(file: Path) -> None:
 def test_unbalance_is_that_of_ground_parts(file: Path) -> None:
     """Common practice: a mass centre between 0.1 and 25 µm off the axis; g·mm over kg are µm."""
     for part in _parts(file):
-        if part.unbalance_gmm is not None and part.mass_kg is not None:
-            assert 0.1 <= part.unbalance_gmm / part.mass_kg <= 25, part.part_number
+        if part.unbalance_g_mm is not None and part.mass_kg is not None:
+            assert 0.1 <= part.unbalance_g_mm / part.mass_kg <= 25, part.part_number
 
 
 def test_a_part_number_means_one_part() -> None:

@@ -65,7 +65,7 @@ def test_one_tool_is_held(assessor: Assessor) -> None:
     assert {field for gap in held.undecided for lack in gap.lacks for field in lack.fields} == {
         "/operations/1/stack/components/1/runout",
         "/operations/1/stack/components/1/machine_side/length_mm",
-        "/operations/1/stack/components/2/unbalance_gmm",
+        "/operations/1/stack/components/2/unbalance_g_mm",
     }
 
 

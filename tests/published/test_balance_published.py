@@ -6,7 +6,7 @@ import pytest
 
 from rules.balance.formulas import (
     permissible_eccentricity_um,
-    permissible_unbalance_gmm,
+    permissible_unbalance_g_mm,
     quality_mm_per_s,
 )
 
@@ -21,5 +21,5 @@ def test_quality_as_another_standard_writes_it(eccentricity_mm: float, speed_rpm
 def test_turbine_rotor_of_the_standard() -> None:
     """Literature: ISO 1940-1:2003, annex example (from memory): 3600 kg, 3000 rpm, G2.5."""
     assert permissible_eccentricity_um(2.5, 3000) == pytest.approx(7.96, abs=0.005)
-    assert permissible_unbalance_gmm(2.5, 3600, 3000) == pytest.approx(28.6e3, rel=2e-3)
-    assert permissible_unbalance_gmm(2.5, 3600, 3000) == pytest.approx(28_648, abs=0.5)
+    assert permissible_unbalance_g_mm(2.5, 3600, 3000) == pytest.approx(28.6e3, rel=2e-3)
+    assert permissible_unbalance_g_mm(2.5, 3600, 3000) == pytest.approx(28_648, abs=0.5)

@@ -231,7 +231,7 @@ def test_pin_described_by_its_form_needs_no_runout() -> None:
     side = request["stack"]["components"][2]["machine_side"]
     request["stack"]["components"][2] = {
         "id": "end-mill", "kind": "gauge_pin", "machine_side": side | {"length_mm": 90}, "overall_length_mm": 90,
-        "straightness_um": 2, "roundness_um": 0.5, "mass_kg": 0.08, "unbalance_gmm": 0, "coolant_through": False,
+        "straightness_um": 2, "roundness_um": 0.5, "mass_kg": 0.08, "unbalance_g_mm": 0, "coolant_through": False,
         "centre_of_mass_mm": 45,
     }  # fmt: skip
     report = _budget(request)

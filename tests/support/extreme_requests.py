@@ -18,7 +18,7 @@ _ADDED = (
     "youngs_modulus_gpa",
     "transverse_inertia_kg_mm2",
     "centre_of_mass_mm",
-    "unbalance_gmm",
+    "unbalance_g_mm",
     "yield_mpa",
 )
 

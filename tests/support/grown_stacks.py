@@ -45,7 +45,7 @@ def _reducer(number: int, holder: dict[str, Any]) -> dict[str, Any]:
         "profile": [{"length_mm": 47, "outer_mm": 12}, {"length_mm": 65, "outer_mm": 27, "bore_mm": 12}],
         "mass_kg": 0.25,
         "centre_of_mass_mm": 75,
-        "unbalance_gmm": 0.3 + 0.01 * number,
+        "unbalance_g_mm": 0.3 + 0.01 * number,
         "max_speed_rpm": 25000,
         "runout": {"statements": [{"tir_um": 3 + 0.1 * number, "at_mm": 0}]},
     }

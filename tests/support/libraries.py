@@ -29,7 +29,7 @@ _LOST_FROM = {
     "base_holder": ("runout", "mass_kg", "max_speed_rpm"),
     "collet": ("runout", "mass_kg"),
     "extension": ("runout", "max_speed_rpm"),
-    "cutter": ("runout", "unbalance_gmm", "max_speed_rpm"),
+    "cutter": ("runout", "unbalance_g_mm", "max_speed_rpm"),
 }
 _SETTING_SPEEDS = {"press": 140, "nut": 110, "shrink": 160, "hydraulic": 130, "side_lock": 90, "shell": 150}
 

@@ -28,6 +28,6 @@ def various_bodies(count: int, first: int = 0) -> Iterator[bytes]:
         for part in request["stack"]["components"]:
             for reading in part.get("runout", {"statements": ()})["statements"]:
                 reading["tir_um"] *= factor
-            if "unbalance_gmm" in part:
-                part["unbalance_gmm"] *= factor
+            if "unbalance_g_mm" in part:
+                part["unbalance_g_mm"] *= factor
         yield json.dumps(request, separators=(",", ":")).encode()

@@ -38,7 +38,7 @@ def test_eccentric_mass_of_a_single_joint() -> None:
     """First principles: 0.38 kg set off by 2 µm (4 µm at the face) brings 0.4·a(z) g·mm, here with nothing else."""
     request = base_request("shell_mill")
     holder, cutter = request["stack"]["components"]
-    holder["unbalance_gmm"] = cutter["unbalance_gmm"] = 0
+    holder["unbalance_g_mm"] = cutter["unbalance_g_mm"] = 0
     derived = analyse(parse_request(request))
     assert not isinstance(derived.balance.unbalance, Missing)
     # the holder reads 4 µm at its face and 5 µm at 40 mm, the cutter's centre of mass lies 20 mm out
@@ -53,7 +53,7 @@ def test_gauge_pin_is_not_run() -> None:
     request = base_request("nut_collet")
     cutter = request["stack"]["components"][2]
     request["stack"]["components"][2] = {
-        key: cutter[key] for key in ("id", "machine_side", "profile", "material", "unbalance_gmm", "runout")
+        key: cutter[key] for key in ("id", "machine_side", "profile", "material", "unbalance_g_mm", "runout")
     } | {"kind": "gauge_pin"}
     assert analyse(parse_request(request)).balance.highest_speed_rpm is None
 
