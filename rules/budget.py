@@ -37,7 +37,7 @@ from rules.schema.budget import (
     RequiredRunout,
     SeatReport,
 )
-from rules.schema.request import NO_OPERATION
+from rules.schema.request import Operation, RunoutLimit, RunoutPlane
 from rules.stack.chain import SPINDLE, Chain, chain_of, resolve
 from rules.stack.positions import Positions, positions_on_axis
 
@@ -107,10 +107,10 @@ def full_budget(request: BudgetRequest, book: Rulebook, catalogue: Catalogue = N
     geometry = positions_on_axis(chain)
     contributors = Contributors((), Missing(resolved.lacking)) if resolved.broken else contributors_of(chain, geometry)
     known, lacking = contributors.known, contributors.lacking
-    operation = request.operation or NO_OPERATION
-    limit_at = operation.runout_limit_at or "gauge_plane"
+    stated = request.limit or _lowest_limit(request.operations or ())
+    limit_at: RunoutPlane = "gauge_plane" if stated is None or stated.plane is None else stated.plane
     judged = geometry.tip if limit_at == "tip" else geometry.gauge_plane
-    limit = None if operation.runout_limit_um is None else Tir(operation.runout_limit_um)
+    limit = None if stated is None else Tir(stated.tir_um)
     target = limit if request.target_um is None else Tir(request.target_um)
     required = None
     if target is not None and lacking is None and isinstance(judged, float):
@@ -120,7 +120,7 @@ def full_budget(request: BudgetRequest, book: Rulebook, catalogue: Catalogue = N
     return BudgetReport(
         complete=lacking is None,
         not_stated=[] if lacking is None else [LackingFact(fact="runout contributor", fields=list(lacking.fields))],
-        limit_um=operation.runout_limit_um,
+        limit_um=None if stated is None else stated.tir_um,
         limit_at=limit_at,
         planes=[_plane(name, z, known, limit) for name, z in _planes(request, geometry) if isinstance(z, float)],
         contributors=contributor_reports(known, gauge, tip),
@@ -131,10 +131,15 @@ def full_budget(request: BudgetRequest, book: Rulebook, catalogue: Catalogue = N
     )
 
 
+def _lowest_limit(operations: Sequence[Operation]) -> RunoutLimit | None:
+    limits = [one.limits.runout for one in operations if one.limits is not None and one.limits.runout is not None]
+    return min(limits, key=lambda one: one.tir_um, default=None)
+
+
 def _planes(request: BudgetRequest, geometry: Positions) -> list[tuple[str, OrMissing[float]]]:
     found = [("gauge plane", geometry.gauge_plane), ("tip", geometry.tip)]
     for number, asked in enumerate(request.planes or (), start=1):
-        zero: OrMissing[float] = 0.0 if asked.counted_from == "gauge_line" else geometry.last_clamping_face
+        zero: OrMissing[float] = 0.0 if asked.datum == "gauge_line" else geometry.last_clamping_face
         found.append((f"plane {number}", when_both_known(lambda start, step: start + step, zero, asked.distance_mm)))
     return found
 

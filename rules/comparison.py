@@ -315,8 +315,9 @@ def compare(request: ComparisonRequest, assessor: Assessor) -> ComparisonReport:
                 CheckRequest(
                     stack=one.stack,
                     components=request.components,
-                    operation=request.operation,
                     machine=request.machine,
+                    gauge_plane=request.gauge_plane,
+                    operations=request.operations,
                     policy=request.policy,
                 )
             ),

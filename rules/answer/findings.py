@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from functools import cache
 from importlib.resources import files
 from types import MappingProxyType
@@ -95,8 +95,11 @@ def _shown(fired: Fired, properties: Mapping[str, Property]) -> dict[str, Value]
     return shown
 
 
-def finding(fired: Fired, properties: Mapping[str, Property]) -> Finding:
-    """Tell a rule that fired; properties is the vocabulary of the fact's kind."""
+def finding(fired: Fired, properties: Mapping[str, Property], operation: str | None = None) -> Finding:
+    """Return the finding of a rule that fired.
+
+    ``properties`` is the vocabulary of the fact's kind, ``operation`` the id of the operation that it depends on.
+    """
     rule, values = fired.rule, _shown(fired, properties)
     observed, limit = _value(fired, rule.observed), _value(fired, rule.limit)
     return construct(
@@ -104,6 +107,7 @@ def finding(fired: Fired, properties: Mapping[str, Property]) -> Finding:
         code=rule.code,
         severity=rule.severity,
         title=rule.title,
+        operation=operation,
         message=render(rule.message, values),
         at=list(fired.fact.at),
         observed=observed,
@@ -115,28 +119,24 @@ def finding(fired: Fired, properties: Mapping[str, Property]) -> Finding:
     )
 
 
-def undecided(item: UndecidedRule) -> Undecided:
-    """Tell a rule that could not be decided."""
+def undecided(item: UndecidedRule, operation: str | None = None) -> Undecided:
+    """Return a rule that could not be decided, for the operation that it depends on, if any."""
     return construct(
         Undecided,
         code=item.rule.code,
         severity=item.rule.severity,
         title=item.rule.title,
+        operation=operation,
         at=list(item.fact.at),
         lacks=[construct(LackingFact, fact=name, fields=list(fields)) for name, fields in item.lacking.items()],
     )
 
 
-def repointed(report: Report, homes: Mapping[str, str]) -> Report:
+def repointed(report: Report, lead: Callable[[str], str]) -> Report:
     """Return the report with every pointer below a reference led to the definition it names.
 
     The reference itself keeps its pointer: it says which part of the stack is meant.
     """
-
-    def lead(pointer: str) -> str:
-        steps = pointer.split("/", 4)
-        home = homes.get("/".join(steps[:4])) if len(steps) > 4 else None
-        return pointer if home is None else f"{home}/{steps[4]}"
 
     def leads(pointers: Sequence[str]) -> list[str]:
         return [lead(pointer) for pointer in pointers]
@@ -182,7 +182,7 @@ def field_in_words(pointer: str, stack: Stack) -> str:
         if not number.isdigit():
             return "the cutting tool at the end"
         entry = stack.components[int(number)]
-        owner = entry.id or (entry.of if isinstance(entry, ComponentReference) else "")
+        owner = entry.id or (entry.of.key if isinstance(entry, ComponentReference) else "")
     elif steps[:2] == ["stack", "joints"]:
         joints = stack.joints or []
         joint = joints[int(number)] if number.isdigit() and int(number) < len(joints) else None

@@ -12,8 +12,8 @@ import yaml
 
 from rules.quantities.missing import Missing, OrMissing
 from rules.quantities.models import Model, construct
-from rules.rulebook.book import OverrideProblem, Overrides, Rulebook, check_overrides
-from rules.schema.parsing import MAX_NAME, BadRequestError, Fault, pointer
+from rules.rulebook.book import Overrides, Rulebook, check_overrides
+from rules.schema.parsing import BadRequestError, Fault, pointer
 from rules.schema.report import OverrideReport, Provenance, ReplacedRule, ThresholdReport
 from rules.schema.request import Policy
 from rules.version import NAME, VERSION
@@ -36,8 +36,7 @@ def provenance(
     request: Model, policy: Policy | None, book: Rulebook, catalogue_sha256: str | None = None
 ) -> Provenance:
     """Name service, rulebooks and request, and everything that was changed against the books."""
-    changed = (policy.thresholds if policy else None) or {}
-    rules = {code: book.rule(code) for code in changed}
+    changed = sorted((policy.thresholds if policy else None) or (), key=lambda one: (one.code, one.threshold))
     return construct(
         Provenance,
         service=NAME,
@@ -49,14 +48,13 @@ def provenance(
         thresholds_changed=[
             construct(
                 ThresholdReport,
-                code=code,
-                threshold=name,
-                value=value,
-                rulebook_value=rules[code].thresholds[name].value,
-                unit=rules[code].thresholds[name].unit,
+                code=one.code,
+                threshold=one.threshold,
+                value=one.value,
+                rulebook_value=book.rule(one.code).thresholds[one.threshold].value,
+                unit=book.rule(one.code).thresholds[one.threshold].unit,
             )
-            for code, values in sorted(changed.items())
-            for name, value in sorted(values.items())
+            for one in changed
         ],
         severities_lowered=[
             construct(
@@ -77,20 +75,28 @@ def provenance(
 def threshold_overrides(policy: Policy | None, book: Rulebook) -> Overrides:
     """Return the thresholds the policy sets, none where it sets none.
 
-    Raises :class:`~rules.schema.parsing.BadRequestError` for thresholds that no rule has or allows.
+    Raises :class:`~rules.schema.parsing.BadRequestError` for thresholds that no rule has or allows, or set twice.
     """
-    overrides = (policy.thresholds if policy else None) or {}
-    if overrides and (problems := check_overrides(book, overrides)):
-        raise BadRequestError(_fault(problem) for problem in problems)
+    overrides: dict[str, dict[str, float]] = {}
+    places: dict[tuple[str, str], int] = {}
+    faults: list[Fault] = []
+    for number, one in enumerate((policy.thresholds if policy else None) or ()):
+        if (one.code, one.threshold) in places:
+            faults.append(Fault(pointer(("policy", "thresholds", number)), "this threshold is already set"))
+            continue
+        places[one.code, one.threshold] = number
+        overrides.setdefault(one.code, {})[one.threshold] = one.value
+    if overrides:
+        for problem in check_overrides(book, overrides):
+            number = next(
+                n
+                for (code, name), n in places.items()
+                if code == problem.code and (not problem.threshold or name == problem.threshold)
+            )
+            faults.append(Fault(pointer(("policy", "thresholds", number, problem.part)), problem.reason))
+    if faults:
+        raise BadRequestError(faults)
     return overrides
-
-
-def _fault(problem: OverrideProblem) -> Fault:
-    """Locate a wrong threshold; a name that is not to be repeated is left out of the pointer and of the words."""
-    if len(problem.threshold) > MAX_NAME or not problem.threshold.isprintable():
-        return Fault(pointer(("policy", "thresholds", problem.code)), "a threshold of this name is not known")
-    steps = ("policy", "thresholds", problem.code, *([problem.threshold] if problem.threshold else ()))
-    return Fault(pointer(steps), problem.reason)
 
 
 @dataclass(frozen=True, slots=True)

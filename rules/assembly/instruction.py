@@ -102,7 +102,7 @@ class Measuring:
     """Where the finished assembly is read, and what counts as good."""
 
     def __init__(self, derived: StackAnalysis) -> None:
-        operation = derived.chain.request.operation
+        operation = derived.chain.operation
         geometry = derived.geometry
         at_tip = operation is not None and operation.runout_limit_at == "tip"
         self._derived = derived
@@ -178,10 +178,10 @@ class Measuring:
             instruction().general["measure"],
             Words({"tool": tool.part.id, "rule": self._rule()}, self._find),
             [tool.part.id],
-            ["/operation/runout_limit_um"] if self._limit is not None else [tool.at],
+            [f"{self._derived.chain.operation_at}/limits/runout/tir_um"] if self._limit is not None else [tool.at],
         )
         if step is not None and self._limit is None:
-            step["not_stated"].append("/operation/runout_limit_um")
+            step["not_stated"].append(f"{self._derived.chain.operation_at}/limits/runout")
         return step
 
     def _find(self, name: str) -> Tellable:

@@ -28,7 +28,7 @@ from rules.random_vectors.random_sum import Answer, Question
 from rules.rulebook.fact import Properties
 from rules.runout.analysis import Vector, law_of, spread_of
 from rules.runout.contributors import Contributors
-from rules.schema.request import Operation
+from rules.schema.request import NO_OPERATION, Operation
 from rules.stack.chain import Chain
 from rules.stack.mass import Masses
 
@@ -193,7 +193,7 @@ def balance_of(
     speed: OrMissing[float] | None,
 ) -> StackBalance:
     """Return what the unbalance means at the speed and grade asked."""
-    operation = chain.request.operation or Operation.model_construct()
+    required = (chain.operation or NO_OPERATION).stated_limits.balance_grade
     if chain.is_read_only:
         return StackBalance(unbalance, couple, None, None, None, None, None, None)
     force: OrMissing[float] | None = None
@@ -206,8 +206,8 @@ def balance_of(
     permissible: OrMissing[float] | None = None
     highest: OrMissing[float] | None = None
     seating: OrMissing[float] | None = None
-    if operation.balance_grade is not None:
-        grade = grade_value(operation.balance_grade)
+    if required is not None:
+        grade = grade_value(required)
         if speed is not None:
             permissible = when_both_known(lambda m, n: permissible_unbalance_g_mm(grade, m, n), masses.total, speed)
             seating = _seating(chain, masses)
@@ -229,9 +229,10 @@ def _seating(chain: Chain, masses: Masses) -> OrMissing[float] | None:
 
 def balance_properties(fact: Properties, operation: Operation, balance: StackBalance) -> None:
     """Add unbalance, the grade's limit and the speed up to which the stack meets it."""
-    if operation.balance_grade is None:
+    grade = operation.stated_limits.balance_grade
+    if grade is None:
         return
-    fact.add("balance_grade", operation.balance_grade)
+    fact.add("balance_grade", grade)
     fact.add("balance_speed_rpm", balance.highest_speed_rpm)
     fact.add("unbalance_g_mm", when_known(lambda u: u.p95, balance.unbalance))
     fact.add("permissible_g_mm", balance.permissible_g_mm)

@@ -300,7 +300,7 @@ def _spring(z_mm: float, radial: float | None, tilting: float | None) -> Spring 
 def _springs(chain: Chain, geometry: Positions) -> tuple[list[Spring], list[tuple[str, Literal["joint", "spindle"]]]]:
     """Return the springs in order, and what each belongs to."""
     found: list[tuple[Spring | None, str, Literal["joint", "spindle"]]] = []
-    machine = chain.request.machine
+    machine = chain.machine
     if machine is not None:
         spindle = _spring(
             0.0, machine.spindle_radial_stiffness_n_per_um, machine.spindle_tilting_stiffness_n_m_per_mrad
@@ -412,12 +412,15 @@ def _teeth_to_critical(speed_rpm: float, teeth: int, critical_rpm: float) -> flo
     return speed_rpm * teeth / critical_rpm
 
 
-def deflection_properties(fact: Properties, operation: Operation, stiffness: StackStiffness, load: CuttingLoad) -> None:
+def deflection_properties(
+    fact: Properties, operation: Operation, at: str, stiffness: StackStiffness, load: CuttingLoad
+) -> None:
     """Add the tip's deflection under the radial force, and its limit."""
-    if operation.deflection_limit_um is None:
+    limit = operation.stated_limits.deflection_um
+    if limit is None:
         return
-    fact.add("deflection_limit_um", operation.deflection_limit_um)
+    fact.add("deflection_limit_um", limit)
     force = load.radial_force_n
-    fact.add("radial_force_n", or_missing(None, "/operation/radial_force_n") if force is None else force)
+    fact.add("radial_force_n", or_missing(None, f"{at}/load/radial_force_n") if force is None else force)
     deflection = stiffness.deflection_um
-    fact.add("deflection_um", or_missing(None, "/operation/radial_force_n") if deflection is None else deflection)
+    fact.add("deflection_um", or_missing(None, f"{at}/load/radial_force_n") if deflection is None else deflection)

@@ -56,7 +56,7 @@ def stiffness_section(
         tip_stiffness_n_per_um=rounded_or_none(bending and 1.0 / bending.compliance_um_per_n, "N/um"),
         radial_force_n=rounded_or_none(load.radial_force_n, "N"),
         deflection_um=rounded_or_none(stiffness.deflection_um, "um"),
-        deflection_limit_um=(chain.request.operation or NO_OPERATION).deflection_limit_um,
+        deflection_limit_um=(chain.operation or NO_OPERATION).stated_limits.deflection_um,
         shares=[
             construct(BendingShare, name=one.name, kind=one.kind, share=rounded(one.share, "ratio"))
             for one in (bending.shares if bending else ())

@@ -198,9 +198,7 @@ class Model(BaseModel):
     types are strict (``true`` is no number, ``"5"`` is no mass) and numbers finite.
     """
 
-    model_config = ConfigDict(
-        extra="forbid", frozen=True, strict=True, allow_inf_nan=False, serialize_by_alias=True
-    )
+    model_config = ConfigDict(extra="forbid", frozen=True, strict=True, allow_inf_nan=False, serialize_by_alias=True)
 
 
 Pointer = Annotated[

@@ -263,11 +263,7 @@ def _derived(request: ReadingRequest, catalogue: Catalogue) -> tuple[StackAnalys
     if request.stack is None:
         return None, []
     check = CheckRequest(
-        stack=request.stack,
-        components=request.components,
-        operation=None,
-        machine=request.machine,
-        policy=request.policy,
+        stack=request.stack, components=request.components, machine=request.machine, policy=request.policy
     )
     resolved = resolve(check, catalogue.definitions)
     if resolved.broken:

@@ -179,7 +179,7 @@ def _clearance(index: int, case: StackJoint, mean: bool) -> Contributor | Missin
 
 
 def _spindle(chain: Chain, geometry: Positions, frame: Frame) -> Contributor | Missing | None:
-    machine = chain.request.machine
+    machine = chain.machine
     if machine is None or machine.spindle_runout is None or not geometry.places:
         return None
     runout = machine.spindle_runout

@@ -57,7 +57,7 @@ def runout_section(
         if lacking is None
         else [construct(LackingFact, fact="runout contributor", fields=list(lacking.fields))],
         limit_um=operation.runout_limit_um,
-        limit_at=operation.runout_limit_at or "gauge_plane",
+        limit_at=operation.runout_limit_at,
         gauge_plane=_plane(gauge),
         tip=_plane(tip),
         contributors=contributor_reports(

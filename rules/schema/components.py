@@ -33,16 +33,16 @@ __all__ = [
     "Collet",
     "Component",
     "ComponentReference",
-    "Overlay",
-    "PartSource",
-    "ReferenceTarget",
     "Cutter",
     "Definitions",
     "Extension",
     "GaugePin",
     "Material",
+    "Overlay",
+    "PartSource",
     "ProfilePiece",
     "Reducer",
+    "ReferenceTarget",
     "RetentionKnob",
     "Runout",
     "RunoutStatement",
@@ -62,6 +62,19 @@ Material = Literal[
     "ceramic",
     "cermet",
 ]
+
+
+AxialOffset = Annotated[float, Field(ge=-5000, le=5000)]
+"""Position on the axis, mm; negative behind the datum."""
+
+Inertia = Annotated[float, Field(ge=0, le=1e9)]
+"""Moment of inertia, kg·mm²."""
+
+YoungsModulus = Annotated[float, Field(ge=1, le=1500)]
+"""Young's modulus, GPa."""
+
+HeadAngle = Annotated[float, Field(ge=0, le=180)]
+"""Angle of a face to the axis, degrees."""
 
 
 class ProfilePiece(Model):
@@ -132,19 +145,19 @@ class Component(Model):
         description="Outline from the machine side to the workpiece side, without the part behind a gauge line.",
     )
     mass_kg: Mass | None = Field(None, description="Mass.", examples=[1.05])
-    centre_of_mass_mm: Annotated[float, Field(ge=-5000, le=5000)] | None = Field(
+    centre_of_mass_mm: AxialOffset | None = Field(
         None,
         description="Axial position of the centre of mass, mm: from the gauge line of a taper or arbor (negative behind"
         " it), else from the machine-side end.",
         examples=[12.5],
     )
-    transverse_inertia_kg_mm2: Annotated[float, Field(ge=0, le=1e9)] | None = Field(
+    transverse_inertia_kg_mm2: Inertia | None = Field(
         None, description="Moment of inertia about a diameter through the centre of mass, kg·mm².", examples=[950]
     )
     density_kg_m3: Density | None = Field(
         None, description="Density of the material, kg/m³, if different from the material table.", examples=[14400]
     )
-    youngs_modulus_gpa: Annotated[float, Field(ge=1, le=1500)] | None = Field(
+    youngs_modulus_gpa: YoungsModulus | None = Field(
         None, description="Young's modulus of the material, GPa, if different from the material table.", examples=[580]
     )
     yield_mpa: Stress | None = Field(
@@ -249,7 +262,7 @@ class RetentionKnob(Component):
         None, description="Form designation of ISO 7388-3, or a shop designation.", examples=["iso_7388_3_ad"]
     )
     thread: Token | None = Field(None, description="Thread designation.", examples=["M16"])
-    head_angle_deg: Annotated[float, Field(ge=0, le=180)] | None = Field(
+    head_angle_deg: HeadAngle | None = Field(
         None, description="Angle of the gripping face to the axis, degrees.", examples=[45]
     )
 
@@ -283,10 +296,10 @@ class Overlay(Model):
     material: Material | None = _same(Cutter, "material")
     profile: list[ProfilePiece] | None = _same(Cutter, "profile")
     mass_kg: Mass | None = _same(Cutter, "mass_kg")
-    centre_of_mass_mm: float | None = _same(Cutter, "centre_of_mass_mm")
-    transverse_inertia_kg_mm2: float | None = _same(Cutter, "transverse_inertia_kg_mm2")
+    centre_of_mass_mm: AxialOffset | None = _same(Cutter, "centre_of_mass_mm")
+    transverse_inertia_kg_mm2: Inertia | None = _same(Cutter, "transverse_inertia_kg_mm2")
     density_kg_m3: Density | None = _same(Cutter, "density_kg_m3")
-    youngs_modulus_gpa: float | None = _same(Cutter, "youngs_modulus_gpa")
+    youngs_modulus_gpa: YoungsModulus | None = _same(Cutter, "youngs_modulus_gpa")
     yield_mpa: Stress | None = _same(Cutter, "yield_mpa")
     unbalance_g_mm: Unbalance | None = _same(Cutter, "unbalance_g_mm")
     max_speed_rpm: SpeedRpm | None = _same(Cutter, "max_speed_rpm")
@@ -305,7 +318,7 @@ class Overlay(Model):
     max_cutting_speed_m_per_min: CuttingSpeed | None = _same(Cutter, "max_cutting_speed_m_per_min")
     form: Token | None = _same(RetentionKnob, "form")
     thread: Token | None = _same(RetentionKnob, "thread")
-    head_angle_deg: float | None = _same(RetentionKnob, "head_angle_deg")
+    head_angle_deg: HeadAngle | None = _same(RetentionKnob, "head_angle_deg")
 
 
 class ComponentReference(Model):

@@ -9,7 +9,7 @@ from pydantic import Field
 from rules.quantities.models import OPEN, Identifier, LackingFact, Length, Microns, Model, Out, SignedMicrons
 from rules.schema.components import Definitions
 from rules.schema.report import Provenance
-from rules.schema.request import Machine, Policy, Stack
+from rules.schema.request import MachineEntry, Policy, Stack
 
 __all__ = [
     "AxisReport",
@@ -100,7 +100,9 @@ class ReadingRequest(Model):
     trial: Trial | None = None
     stack: Stack | None = Field(None, description="Measured stack, for comparison with its prediction.")
     components: Definitions | None = Field(None, description="Component definitions by key, for references.")
-    machine: Machine | None = Field(None, description="Machine whose spindle held the stack; absent for a bench gauge.")
+    machine: MachineEntry | None = Field(
+        None, description="Machine whose spindle held the stack; absent for a bench gauge."
+    )
     policy: Policy | None = None
     limit_um: Microns | None = Field(None, description="Runout limit, TIR in µm.", examples=[10])
     expanded_uncertainty_um: Microns | None = Field(

@@ -383,6 +383,7 @@ class Finding(Out):
     code: str = Field(description="Stable code of the rule.", examples=["GRIP-010"])
     severity: Annotated[Severity, OPEN]
     title: str
+    operation: str | None = Field(description="Operation that it depends on; null for the stack itself.")
     message: str = Field(description="Message with the observed value and the limit.")
     at: list[Pointer]
     observed: float | str | None = Field(title="Observed", description="Observed value.")
@@ -399,6 +400,7 @@ class Undecided(Out):
     code: str
     severity: Annotated[Severity, OPEN] = Field(description="Severity if violated.")
     title: str
+    operation: str | None = Field(description="Operation that it depends on; null for the stack itself.")
     at: list[Pointer]
     lacks: list[LackingFact]
 

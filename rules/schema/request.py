@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Final, Literal
+from typing import Annotated, Final, Literal, get_args
 
 from pydantic import Field, StringConstraints
 
@@ -24,13 +24,14 @@ from rules.quantities.models import (
     Token,
     Torque,
 )
-from rules.schema.components import Definitions, Runout, StackEntry
+from rules.schema.components import Definitions, HeadAngle, Runout, StackEntry
 
 __all__ = [
     "DEFAULT_POLICY",
     "MAX_COMPONENTS",
-    "NO_OPERATION",
     "MAX_OPERATIONS",
+    "NO_OPERATION",
+    "SECTIONS",
     "AxialPosition",
     "BalanceGrade",
     "CheckRequest",
@@ -100,7 +101,9 @@ class KnobDemand(Model):
     """Retention knob that the drawbar requires."""
 
     form: Token | None = Field(None, description="Form designation.", examples=["iso_7388_3_ad"])
-    head_angle_deg: Annotated[float, Field(ge=0, le=180)] | None = Field(None, examples=[45])
+    head_angle_deg: HeadAngle | None = Field(
+        None, description="Angle of the gripping face to the axis, degrees.", examples=[45]
+    )
 
 
 class Machine(Model):
@@ -238,7 +241,7 @@ _NO_LOAD: Final = StatedLoad()
 class Operation(Model):
     """Requirements of an operation; those not stated are not judged."""
 
-    id: Identifier = Field(description="Name of the operation in the answer.", examples=["10"])
+    id: Token = Field(description="Name of the operation in the answer.", examples=["10"])
     spindle_speed_rpm: SpeedRpm | None = Field(None, description="Programmed spindle speed, rpm.", examples=[12000])
     cutting_speed_m_per_min: CuttingSpeed | None = Field(
         None,
@@ -288,7 +291,9 @@ Datum = Literal["gauge_line", "last_clamping_face"]
 class AxialPosition(Model):
     """Position on the axis, counted toward the cut."""
 
-    datum: Datum = Field(description="Where the distance counts from: the spindle's gauge line or the last clamping face.")
+    datum: Datum = Field(
+        description="Where the distance counts from: the spindle's gauge line or the last clamping face."
+    )
     distance_mm: Length = Field(description="Distance from the datum, mm.", examples=[36])
 
 
@@ -335,13 +340,16 @@ DEFAULT_POLICY: Final = Policy()
 
 
 class StackRequest(Model):
-    """Stack, with optional machine and policy."""
+    """Stack, with optional operations, machine and policy."""
 
     stack: Stack
     components: Definitions | None = Field(None, description="Component definitions by key, for references.")
     machine: MachineEntry | None = Field(None, description="Machine; if absent, its limits are not judged.")
     gauge_plane: AxialPosition | None = Field(
         None, description="Gauge plane, in place of the policy's multiple of the cutting diameter."
+    )
+    operations: Operations | None = Field(
+        None, description="Operations that the stack does; if absent, only the stack itself is judged."
     )
     policy: Policy | None = Field(
         None, description="Treatment of warnings, undecided rules and thresholds; defaults apply if absent."
@@ -365,13 +373,12 @@ Section = Literal[
 ]
 """Sections of the report that can be chosen; verdict, stack, summary and provenance are always there."""
 
+SECTIONS: Final[tuple[Section, ...]] = get_args(Section)
+
 
 class CheckRequest(StackRequest):
     """Stack to check, with optional operations, machine and policy."""
 
-    operations: Operations | None = Field(
-        None, description="Operations that the stack does; if absent, only the stack itself is judged."
-    )
     include: list[Section] | None = Field(
         None,
         max_length=20,
@@ -379,6 +386,19 @@ class CheckRequest(StackRequest):
         " to the computing time.",
         examples=[["findings", "undecided", "runout", "assembly"]],
     )
+
+    @property
+    def sections(self) -> frozenset[Section]:
+        """Sections of the report."""
+        return (
+            frozenset(name for name in SECTIONS if name != "assembly")
+            if self.include is None
+            else frozenset(self.include)
+        )
+
+    def with_assembly(self) -> CheckRequest:
+        """Return the request of the whole report, the work instruction included."""
+        return self.model_copy(update={"include": list(SECTIONS)})
 
 
 NO_OPERATION: Final = Operation(id="none")

@@ -71,7 +71,7 @@ def build(plan: Plan, path: Path, request: SearchRequest) -> Built:
         components=components,
         joints=[Joint(upper=names[one.upper], lower=names[one.upper + 1], grip_length_mm=one.set_mm) for one in joints],
     )
-    check = CheckRequest(stack=stack, operation=request.operation, machine=request.machine, policy=request.policy)
+    check = CheckRequest(stack=stack, machine=request.machine, operations=request.operations, policy=request.policy)
     return Built(keys, names, tuple(joints), check)
 
 
@@ -97,7 +97,7 @@ def _grips(plan: Plan, joinings: Sequence[Joining], gauge_mm: float | None) -> l
     longest = [None if grip is None else grip.longest_mm for grip in grips]
     if plan.requirement.grip == "longest" or wanted is None or wanted.at_least_mm is None:
         return longest
-    whole = wanted.measured_from == "gauge_line"
+    whole = wanted.datum == "gauge_line"
     near = [one.near_mm for one in joinings] if whole else [joinings[-1].near_mm]
     known = [length for length in (*near, gauge_mm if whole else 0.0) if length is not None]
     if len(known) != len(near) + 1:
@@ -277,7 +277,7 @@ class _Nearest:
     def _bound(self, lower: int, upper: int, face: Span, room: int) -> float:
         """Return by how much the projection is missed at least on the way over an upper part."""
         plan, wanted = self._plan, self._plan.requirement.projection
-        if wanted is None or wanted.measured_from != "gauge_line":
+        if wanted is None or wanted.datum != "gauge_line":
             return 0.0
         if plan.is_holder(upper):
             beyond = exactly(plan.gauge_mm[upper - plan.first_holder])
@@ -320,7 +320,7 @@ def _missed_mm(plan: Plan, path: Path) -> float:
     numbers = path[:-1]
     spans = [plan.projection(upper, lower) for lower, upper in pairwise(numbers)]
     whole = spans[0]
-    if wanted.measured_from == "gauge_line":
+    if wanted.datum == "gauge_line":
         whole = sum(spans, start=exactly(plan.gauge_mm[numbers[-1] - plan.first_holder]))
     return _missed(whole, wanted)
 

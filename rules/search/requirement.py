@@ -79,11 +79,11 @@ def not_known_reason(part: NotKnown) -> Reason:
 
 def reached_of(wanted: Projection, geometry: Positions) -> OrMissing[float]:
     """Return how far the tip stands out of where the projection is measured from, mm."""
-    return geometry.tip if wanted.measured_from == "gauge_line" else geometry.projections[-1]
+    return geometry.tip if wanted.datum == "gauge_line" else geometry.projections[-1]
 
 
 def _projection(wanted: Projection, reached: float) -> Iterator[Reason]:
-    told = f"The tip stands {rounded(reached, 'mm'):g} mm out of {_FROM[wanted.measured_from]}"
+    told = f"The tip stands {rounded(reached, 'mm'):g} mm out of {_FROM[wanted.datum]}"
     if wanted.at_least_mm is not None and reached < wanted.at_least_mm - TOLERANCE_MM:
         yield _reason(TOO_SHORT, f"{told}; at least {wanted.at_least_mm:g} mm is wanted.")
     if wanted.at_most_mm is not None and reached > wanted.at_most_mm + TOLERANCE_MM:

@@ -77,8 +77,8 @@ def speed_limits_of(
         ("cutting_speed", last, cutting_speed_limit_of(chain)),
     ]
     derived.extend(("shrink_fit", grip.case.name, grip.holding_speed_rpm) for grip in grips)
-    if chain.request.machine is not None:
-        derived.append(("machine", None, chain.request.machine.max_speed_rpm))
+    if chain.machine is not None:
+        derived.append(("machine", None, chain.machine.max_speed_rpm))
     causes.extend(SpeedCause(cause, name, speed) for cause, name, speed in derived if isinstance(speed, float))
     unstated = [Missing((f"{member.at}/max_speed_rpm",)) for member in chain.members if lacks_speed(member)]
     return SpeedLimits(tuple(causes), missing_of(*unstated, *(speed for _, _, speed in derived)))
@@ -87,7 +87,7 @@ def speed_limits_of(
 def programmed_speed_properties(fact: Properties, chain: Chain, operation: Operation, speed: OrMissing[float]) -> None:
     """Add the programmed speed, the spindle's limit and the speed that the cutting speed gives."""
     fact.add("spindle_speed_rpm", speed)
-    machine = chain.request.machine
+    machine = chain.machine
     if machine is not None and machine.max_speed_rpm is not None:
         fact.add("machine_max_speed_rpm", machine.max_speed_rpm)
     if operation.spindle_speed_rpm is not None and operation.cutting_speed_m_per_min is not None:

@@ -134,10 +134,10 @@ def _joined_place(case: StackJoint, upper_face: OrMissing[float], projection: Or
 
 
 def _gauge_plane(chain: Chain, last_face: OrMissing[float], tip: OrMissing[float]) -> OrMissing[float]:
-    operation, policy = chain.request.operation, chain.request.policy or DEFAULT_POLICY
-    if operation is not None and operation.gauge_plane_mm is not None:
-        distance = operation.gauge_plane_mm
-        return when_known(lambda face: face + distance, last_face)
+    stated, policy = chain.request.gauge_plane, chain.request.policy or DEFAULT_POLICY
+    if stated is not None:
+        zero = 0.0 if stated.datum == "gauge_line" else last_face
+        return when_known(lambda face: face + stated.distance_mm, zero)
     if isinstance(tip, Missing) and tip is _NO_TOOL:
         return tip
     if chain.joints and chain.joints[-1].joint_class != "grip":

@@ -88,7 +88,7 @@ HANDLERS: Final[Mapping[int | type[Exception], Callable[[Request, Any], Coroutin
 
 
 _FAULTS: Final = (
-    Fault("/operation/runout_limit", "unknown field; did you mean 'runout_limit_um'?"),
+    Fault("/operations/0/limits/run_out", "unknown field; did you mean 'runout'?"),
     Fault("/stack/components/2/machine_side/diameter_mm", "must be greater than 0"),
 )
 

@@ -40,7 +40,7 @@ def test_the_stacks_are_those_of_the_shop() -> None:
     first = _json(DEMO / "stacks" / "01-deep-rib-shrink-extension.json")
     third = _json(DEMO / "stacks" / "03-deep-rib-nut-collets.json")
     assert [one["stack"] for one in told["alternatives"][:2]] == [first["stack"], third["stack"]]
-    assert (told["operation"], told["machine"]) == (first["operation"], first["machine"])
+    assert (told["operations"], told["machine"]) == (first["operations"], first["machine"])
 
 
 def test_verdicts(report: ComparisonReport) -> None:

@@ -185,7 +185,7 @@ def test_two_parts_clocked_to_each_other_add_as_vectors(extension_deg: float, mi
 def test_full_budget_of_a_demo_stack(name: str) -> None:
     """Four levels at both planes, and the 95 % reading with each part in turn at half of its runout."""
     request, _ = _report(name)
-    told = {key: request[key] for key in ("stack", "operation", "machine")}
+    told = {key: request[key] for key in ("stack", "operations", "machine")}
     planes = {one.name: one for one in full_budget(BudgetRequest.model_validate(told), Assessor.load().book).planes}
     gauge_mm, tip_mm, parts = BY_HAND[name]
     for plane, z_mm in (("gauge plane", gauge_mm), ("tip", tip_mm)):

@@ -39,7 +39,7 @@ def _varied() -> dict[str, Any]:
         for statement in part.get("runout", {"statements": ()})["statements"]:
             statement["tir_um"] /= 2
     del stacks["gap"]["components"][1]["runout"]
-    return _alternatives(stacks, operation=base["operation"], machine=base["machine"])
+    return _alternatives(stacks, operations=base["operations"], machine=base["machine"])
 
 
 def _by_name(report: ComparisonReport) -> dict[str, Any]:
@@ -162,7 +162,7 @@ def test_a_capability_has_no_worst_case() -> None:
 def test_an_unstated_speed_is_no_high_speed() -> None:
     """A holder without a stated speed does not win by what its cutter may turn, even where no speed is asked."""
     request = _varied()
-    del request["operation"], request["alternatives"][0]["stack"]["components"][0]["max_speed_rpm"]
+    del request["operations"], request["alternatives"][0]["stack"]["components"][0]["max_speed_rpm"]
     report = _compare(request)
     assert report.alternatives[0].speed_complete is False
     assert next(row for row in report.criteria if row.criterion == "speed_limit").values[0] is None
@@ -270,8 +270,8 @@ def test_the_same_request_gives_the_same_bytes() -> None:
 @pytest.mark.parametrize(
     ("thresholds", "pointer"),
     [
-        ({"OVH-999": {"max_ratio": 7}}, "/policy/thresholds/OVH-999"),
-        ({"OVH-010": {"max_ratio": 1e9}}, "/policy/thresholds/OVH-010/max_ratio"),
+        ({"OVH-999": {"max_ratio": 7}}, "/policy/thresholds/0/code"),
+        ({"OVH-010": {"max_ratio": 1e9}}, "/policy/thresholds/0/value"),
     ],
 )
 def test_wrong_thresholds_are_pointed_at(thresholds: Any, pointer: str) -> None:

@@ -16,6 +16,7 @@ from rules.rulebook.loader import base_names, base_request
 from rules.schema.budget import BudgetReport, BudgetRequest
 from rules.schema.parsing import BadRequestError, parse
 from rules.schema.request import CheckRequest
+from tests.support.operations import change
 
 ASSESSOR = Assessor.load()
 
@@ -73,7 +74,7 @@ def test_levels_rise_and_shares_add_up() -> None:
 def test_a_limit_at_a_quantile_is_kept_by_as_many() -> None:
     """A limit set at the 95 % point is met by 95 % of the assemblies, in the check as in the budget."""
     request = base_request("press_in")
-    request["operation"]["runout_limit_um"] = _plane(_budget(request), "gauge plane").p95_um
+    change(request["operations"][0], {"runout_limit_um": _plane(_budget(request), "gauge plane").p95_um})
     assert _plane(_budget(request), "gauge plane").probability_within_limit == pytest.approx(0.95, abs=1e-4)
     check = ASSESSOR.assess(parse(CheckRequest, request)).runout
     assert check.gauge_plane is not None
@@ -84,8 +85,8 @@ def test_asked_planes_are_answered() -> None:
     """First principles: at the last clamping face and three diameters out the indicator finds other planes."""
     request = base_request("press_in") | {
         "planes": [
-            {"counted_from": "last_clamping_face", "distance_mm": 24},
-            {"counted_from": "gauge_line", "distance_mm": "2 in"},
+            {"datum": "last_clamping_face", "distance_mm": 24},
+            {"datum": "gauge_line", "distance_mm": "2 in"},
         ]
     }
     report = _budget(request)
@@ -254,7 +255,10 @@ def test_missing_statements_leave_it_incomplete() -> None:
 def test_misspelt_thresholds_are_refused_here_too() -> None:
     """A budget judges no rule, yet a misspelt threshold would mislead its sender."""
     with pytest.raises(BadRequestError):
-        _budget(base_request("press_in") | {"policy": {"thresholds": {"OVH-999": {"max_ratio": 1}}}})
+        _budget(
+            base_request("press_in")
+            | {"policy": {"thresholds": [{"code": "OVH-999", "threshold": "max_ratio", "value": 1}]}}
+        )
 
 
 @settings(max_examples=25)

@@ -115,7 +115,7 @@ def test_documents_judge_as_lines(here: Path, form: str, capsys: Any) -> None:
     elif form == "shared":
         components = {f"part-{number}": value["stack"]["components"][0] for number, value in enumerate(values)}
         for number, value in enumerate(values):
-            value["stack"]["components"][0] = {"kind": "reference", "of": f"part-{number}"}
+            value["stack"]["components"][0] = {"kind": "reference", "of": {"from": "request", "key": f"part-{number}"}}
         (folder / "all.json").write_text(json.dumps({"components": components, "stacks": values}))
     else:
         (folder / "all.json").write_text(json.dumps(values if form == "list" else {"stacks": values}))

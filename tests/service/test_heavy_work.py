@@ -120,7 +120,7 @@ COMPOUND = {
     "/v1/gates/verify": {"gate": _gate(), "digest": "0" * 64},
     "/v1/budgets": {
         "stack": costly_stack(),
-        "planes": [{"counted_from": "gauge_line", "distance_mm": n} for n in range(20)],
+        "planes": [{"datum": "gauge_line", "distance_mm": n} for n in range(20)],
         "target_um": 10,
     },
 }

@@ -191,7 +191,7 @@ def test_texts_that_show_otherwise_than_they_are_are_refused(client: Client, pla
     """Control characters and those that turn the direction of reading, wherever a text is taken; others are text."""
     request: dict[str, Any] = {
         "stack": {"id": "T-1", "components": [{"kind": "cutter", "id": "c"}]},
-        "machine": {"id": "mill 3"},
+        "machine": {"kind": "stated", "id": "mill 3"},
     }
     response = _sent(client, "/v1/checks", json.dumps(_changed(request, TEXTS[place], HOSTILE_TEXTS[name])).encode())
     if name in UNSEEN:

@@ -169,7 +169,9 @@ def test_a_picture_with_nothing_to_show_says_so() -> None:
     bare = {"stack": {"components": [{"id": "c", "kind": "cutter"}]}}
     report, derived = judged(bare)
     assert [name for name, _ in shown(pictures_of(report, derived))] == ["stack"]
-    broken, nothing = judged({"stack": {"components": [{"kind": "reference", "of": "missing"}]}})
+    broken, nothing = judged(
+        {"stack": {"components": [{"kind": "reference", "of": {"from": "request", "key": "missing"}}]}}
+    )
     assert [name for name, _ in shown(pictures_of(broken, nothing))] == []
     for name in NAMES:
         root = parsed(picture_or_words(name, broken, nothing))

@@ -11,6 +11,7 @@ import pytest
 from lxml import etree
 
 from service.drawing.plot_frame import ticks
+from tests.support.operations import change
 from tests.support.pictures import SVG, corners_of, drawn, judged, parsed, words_in
 
 STACKS = {
@@ -116,7 +117,7 @@ def test_the_distribution_names_its_figures() -> None:
     words = _words(_plot(STACKS["01"], "distribution"))
     assert {f"median {plane.p50_um:.1f} µm", f"95th percentile {plane.p95_um:.1f} µm", "limit 15.0 µm"} <= words
     at_tip = json.loads(json.dumps(STACKS["01"]))
-    at_tip["operation"]["runout_limit_at"] = "tip"
+    change(at_tip["operations"][0], {"runout_limit_at": "tip"})
     words = _words(_plot(at_tip, "distribution"))
     assert "limit 15.0 µm" not in words
     (told,) = [one for one in words if "15.0 µm" in one]

@@ -8,6 +8,7 @@ from typing import Any
 from rules.assembly.instruction import assembly_section
 from rules.schema.parsing import parse_request
 from rules.schema.report import AssemblyReport, AssemblyStep
+from tests.support.operations import operation_of
 from tests.support.stacks import assessor
 
 
@@ -42,7 +43,7 @@ def two_parts(workpiece_side: dict[str, Any], machine_side: dict[str, Any], **jo
     }
     joints = [{"upper": "holder", "lower": "end-mill", **joint}]
     stack: dict[str, Any] = {"components": [holder, cutter], "joints": joints}
-    return {"stack": stack, "operation": {"runout_limit_um": 50}}
+    return {"stack": stack, "operations": [operation_of({"runout_limit_um": 50})]}
 
 
 def at_joint(report: AssemblyReport, joint: str) -> list[AssemblyStep]:

@@ -7,6 +7,7 @@ from itertools import pairwise
 from typing import Any
 
 from rules.rulebook.loader import base_request
+from tests.support.operations import change
 
 __all__ = ["grown_stack"]
 
@@ -24,7 +25,7 @@ def grown_stack(components: int) -> dict[str, Any]:
         {"upper": upper["id"], "lower": lower["id"], "grip_length_mm": 45} for upper, lower in pairwise(parts)
     ]
     # slow and generous, since so long a stack neither turns fast nor runs true
-    request["operation"] |= {"spindle_speed_rpm": 10, "runout_limit_um": 10_000}
+    change(request["operations"][0], {"spindle_speed_rpm": 10, "runout_limit_um": 10_000})
     return request
 
 

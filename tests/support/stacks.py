@@ -13,6 +13,7 @@ from rules.assessor import Assessor
 from rules.quantities.missing import Missing, OrMissing
 from rules.schema.parsing import parse_request
 from rules.schema.report import Report
+from rules.schema.request import CheckRequest
 
 STEEL_GPA, STEEL_KG_M3 = 210.0, 7850.0
 CARBIDE_GPA, CARBIDE_KG_M3 = 600.0, 14500.0
@@ -25,9 +26,14 @@ def assessor() -> Assessor:
     return Assessor.load()
 
 
+def analysis_of(request: CheckRequest) -> StackAnalysis:
+    """Return what follows from a request without references, for its first operation where it has one."""
+    return analyse(request, *(request.operations or ())[:1])
+
+
 def derived_of(request: dict[str, Any]) -> StackAnalysis:
     """Return everything that is derived of a request."""
-    return analyse(parse_request(copy.deepcopy(request)))
+    return analysis_of(parse_request(copy.deepcopy(request)))
 
 
 def report_of(request: dict[str, Any]) -> Report:

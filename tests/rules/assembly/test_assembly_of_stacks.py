@@ -9,6 +9,7 @@ import pytest
 from rules.rulebook.loader import base_request
 from rules.runout.analysis import PlaneBudget
 from tests.support.assemblies import assembly_of, two_parts, values_of
+from tests.support.operations import change, drop
 from tests.support.stacks import derived_of
 
 TAPER = {"coupling": "hollow_taper", "size": "50", "form": "A"}
@@ -162,7 +163,7 @@ def test_cut_too_heavy_for_the_joint_is_a_caution_not_a_stop() -> None:
     bore |= {"rated_torque_n_m": 5, "rated_grip_mm": 50, "rated_axial_force_n": 10_000}
     shank = {"coupling": "cylindrical", "diameter_mm": 20, "tolerance": "h6", "form": "plain", "length_mm": 60}
     request = two_parts(bore, shank, grip_length_mm=50)
-    request["operation"]["torque_n_m"] = 50
+    change(request["operations"][0], {"torque_n_m": 50})
     report = assembly_of(request)
     assert report.buildable
     (step,) = (one for one in report.steps if one.action == "join")
@@ -214,7 +215,7 @@ def test_reading_where_the_limit_holds() -> None:
 def test_limit_at_the_tip_is_read_at_the_tip() -> None:
     """Where the limit holds at the tip, that is where to read: 29 mm out of the last collet."""
     request = base_request("press_in")
-    request["operation"]["runout_limit_at"] = "tip"
+    change(request["operations"][0], {"runout_limit_at": "tip"})
     acceptance = assembly_of(request).acceptance
     assert (acceptance.limit_at, acceptance.distance_mm, acceptance.plane_mm) == ("tip", 29.0, 199.0)
 
@@ -245,12 +246,12 @@ def test_nothing_is_promised_while_a_contributor_is_missing() -> None:
 def test_no_limit_no_judgement() -> None:
     """Without a limit the reading is recorded and the field named."""
     request = base_request("press_in")
-    del request["operation"]["runout_limit_um"]
+    drop(request["operations"][0], "runout_limit_um")
     report = assembly_of(request)
     assert report.acceptance.limit_um is None
     assert "Record the reading" in report.acceptance.rule
     (step,) = (one for one in report.steps if one.action == "measure")
-    assert step.not_stated == ["/operation/runout_limit_um"]
+    assert step.not_stated == ["/operations/0/limits/runout"]
 
 
 def test_record_has_a_blank_for_everything_that_was_set() -> None:
@@ -304,7 +305,11 @@ def test_spindle_that_does_not_take_the_holder_is_said_at_seating() -> None:
 def test_reference_that_leads_nowhere_leaves_nothing_to_assemble() -> None:
     """Of a stack with a part that is not defined nothing is known, and nothing is invented."""
     request = base_request("press_in")
-    request["stack"]["components"][1] = {"kind": "reference", "of": "nowhere", "id": "collet-1"}
+    request["stack"]["components"][1] = {
+        "kind": "reference",
+        "of": {"from": "request", "key": "nowhere"},
+        "id": "collet-1",
+    }
     report = assembly_of(request)
     assert [step.action for step in report.steps] == ["stop"]
     assert not report.disassembly

@@ -55,7 +55,7 @@ def test_symbols_fill_the_fields_of_a_cutter() -> None:
         "material": "cemented_carbide",
         "max_speed_rpm": 38000.0,
         "runout": {"statements": [{"tir_um": 3.0, "at_mm": 24.0}]},
-        "unbalance_gmm": 0.03,
+        "unbalance_g_mm": 0.03,
     }
 
 
@@ -341,7 +341,7 @@ def test_what_a_check_will_ask_is_listed() -> None:
     """Empty fields, those of a coupling too; a grip belongs to the stack, so no table can state it."""
     imported = _read("KIND,ID,DMM,TCDMM\ngauge_pin,KB-1,8,h6\n")
     missing = {one.field: one.carried for one in imported.parts[0].not_stated}
-    assert {"machine_side.length_mm", "overall_length_mm", "runout", "unbalance_gmm"} <= missing.keys()
+    assert {"machine_side.length_mm", "overall_length_mm", "runout", "unbalance_g_mm"} <= missing.keys()
     assert not {"machine_side.diameter_mm", "machine_side.tolerance", "machine_side"} & missing.keys()
     assert missing["joints.grip_length_mm"] is False
     assert missing["runout"] is True

@@ -8,7 +8,6 @@ from typing import Any
 
 import pytest
 
-from rules.analysis import analyse
 from rules.assessor import Assessor
 from rules.reading.reading import read_gauge
 from rules.rulebook.loader import base_request
@@ -17,6 +16,7 @@ from rules.schema.parsing import BadRequestError, parse
 from rules.schema.reading import ReadingReport, ReadingRequest
 from rules.schema.request import CheckRequest
 from tests.support.pin_stack import PIN_STACK
+from tests.support.stacks import analysis_of
 
 BOOK = Assessor.load().book
 
@@ -321,7 +321,7 @@ def test_true_running_has_no_direction() -> None:
 
 def test_prediction_is_the_law_of_the_contributors() -> None:
     """The figures are those of the randomly clocked contributors at the plane, 137 mm from the gauge line and on."""
-    derived = analyse(CheckRequest.model_validate({"stack": PIN_STACK}))
+    derived = analysis_of(CheckRequest.model_validate({"stack": PIN_STACK}))
     report = _read(planes=[_range(9), _range(9, 40)], stack=PIN_STACK)
     for told, distance in zip(report.prediction, (24, 40), strict=True):
         law = law_at(137 + distance, derived.contributors.known)
@@ -464,8 +464,8 @@ def test_planes_at_one_distance_have_no_axis() -> None:
 def test_thresholds_are_checked_as_in_a_check() -> None:
     """A rule that does not exist is refused with its place."""
     with pytest.raises(BadRequestError) as caught:
-        _read(planes=[_range(1)], policy={"thresholds": {"NONE-999": {"x": 1}}})
-    assert [fault.pointer for fault in caught.value.faults] == ["/policy/thresholds/NONE-999"]
+        _read(planes=[_range(1)], policy={"thresholds": [{"code": "NONE-999", "threshold": "x", "value": 1}]})
+    assert [fault.pointer for fault in caught.value.faults] == ["/policy/thresholds/0/code"]
 
 
 def test_cautions_and_provenance() -> None:

@@ -19,6 +19,7 @@ from rules.search.fitting import BY_GRIP, BY_JOINT, BY_KNOB, BY_PART
 from rules.search.search import search
 from tests.oracles.every_stack import every_order, every_stack
 from tests.support.inventories import random_search, shelf
+from tests.support.operations import change, operation_of
 from tests.support.toolroom_parts import SPINDLES
 
 ASSESSOR = Assessor.load()
@@ -121,7 +122,7 @@ def _two_ways(**requirement: Any) -> dict[str, Any]:
             "KB-press-12-6",
         ),
         "requirement": requirement,
-        "operation": {"spindle_speed_rpm": 9000, "runout_limit_um": 40, "balance_grade": "G16"},
+        "operations": [operation_of({"spindle_speed_rpm": 9000, "runout_limit_um": 40, "balance_grade": "G16"})],
         "machine": SPINDLES["HT63"].machine,
     }
 
@@ -208,9 +209,7 @@ def test_the_joint_nearest_the_spindle_is_drawn_out_first() -> None:
         request = _two_ways(cutters=["KB-EM8-4"], projection={"at_least_mm": one.projection_mm + wanted})
         (it,) = [it for it in _search(request).results if tuple(it.components) == _SHRUNK]
         assert [joint.drawn_out_mm for joint in it.joints] == drawn
-    request = _two_ways(
-        cutters=["KB-EM8-4"], projection={"measured_from": "last_clamping_face", "at_least_mm": 36 - 27 + 20}
-    )
+    request = _two_ways(cutters=["KB-EM8-4"], projection={"datum": "last_clamping_face", "at_least_mm": 36 - 27 + 20})
     (it,) = [it for it in _search(request).results if tuple(it.components) == _SHRUNK]
     assert it.joints[0].drawn_out_mm == 0
     assert it.tool_projection_mm == 29
@@ -272,7 +271,7 @@ def test_parts_that_a_rule_refuses_by_themselves_are_told() -> None:
     """A holder that may not turn so fast, and one of another taper, with the rule and its words."""
     request = _two_ways()
     request["components"] |= shelf("KB-HT63-L08-065", "KB-ST40-press-12-075")
-    request["operation"]["spindle_speed_rpm"] = 13000
+    change(request["operations"][0], {"spindle_speed_rpm": 13000})
     told = {one.key: one for one in _search(request).left_out}
     assert {key: one.code for key, one in told.items()} == {
         "KB-HT63-L08-065": "SPD-010",
@@ -285,7 +284,10 @@ def test_parts_that_a_rule_refuses_by_themselves_are_told() -> None:
 def test_keys_that_lead_nowhere_are_told() -> None:
     """Unknown, circular or doubled keys, and tools that are none; the search goes on without them."""
     request = _two_ways(cutters=["KB-EM8-4", "KB-press-12-8", "KB-NO"])
-    request["components"] |= {key: {"kind": "reference", "of": of} for key, of in (("A", "B"), ("B", "A"), ("C", "D"))}
+    request["components"] |= {
+        key: {"kind": "reference", "of": {"from": "request", "key": of}}
+        for key, of in (("A", "B"), ("B", "A"), ("C", "D"))
+    }
     request["stock"] = {"KB-TWICE": 1, "KB-NEVER": 1}
     part = parse(SearchRequest, request).components["KB-EM8-4"]  # type: ignore[index]
     assessor = Assessor(ASSESSOR.book, Catalogue({"KB-TWICE": (part, part)}, "0" * 64))
@@ -445,7 +447,7 @@ def test_a_joint_that_does_not_fit_is_a_near_miss() -> None:
 def test_a_rule_that_stops_every_stack_is_told_with_its_share() -> None:
     """A runout limit that nothing keeps: all are judged, refused for it alone, and the nearest read least."""
     request = _two_ways()
-    request["operation"]["runout_limit_um"] = 1
+    change(request["operations"][0], {"runout_limit_um": 1})
     report = _search(request)
     assert [(one.code, one.stacks, one.alone) for one in report.refused_by] == [("RUN-010", 4, 4)]
     assert len(report.nearest) == 3
@@ -474,13 +476,13 @@ def test_the_same_search_gives_the_same_answer_whatever_the_order_of_its_keys() 
 
 def test_thresholds_of_the_request_hold_in_the_search() -> None:
     """A joint that the rulebook accepts is given up where the request asks for more; an unknown one is a fault."""
-    strict = {"policy": {"thresholds": {"BOR-050": {"least_interference_um": 150}}}}
+    strict = {"policy": {"thresholds": [{"code": "BOR-050", "threshold": "least_interference_um", "value": 150}]}}
     report = _search({**_two_ways(), **strict})
     assert not any("KB-X16-060-S08" in one.components for one in report.results)
     assert "BOR-050" in {one.code for one in report.cut}
     with pytest.raises(BadRequestError) as caught:
-        _search({**_two_ways(), "policy": {"thresholds": {"OVH-999": {"a": 1}}}})
-    assert caught.value.faults[0].pointer == "/policy/thresholds/OVH-999"
+        _search({**_two_ways(), "policy": {"thresholds": [{"code": "OVH-999", "threshold": "a", "value": 1}]}})
+    assert caught.value.faults[0].pointer == "/policy/thresholds/0/code"
 
 
 @pytest.mark.parametrize(("kind", "names"), [("component", BY_PART), ("joint", BY_JOINT | BY_GRIP), ("stack", BY_KNOB)])
