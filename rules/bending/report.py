@@ -1,4 +1,4 @@
-"""What the model of bending leaves out, said beside its figures."""
+"""Bending in the report, with notes on the limits of the model."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ _SOLID: Final = "No flute length is stated: the cutter counts as solid to its ti
 
 
 def stiffness_notes(chain: Chain, stiffness: StackStiffness) -> list[str]:
-    """Return the notes that hold for a stack."""
+    """Return the notes that apply to a stack."""
     notes = [_MODEL, _SPRINGS if stiffness.springs else _RIGID]
     last = chain.members[-1].part if chain.members else None
     if isinstance(last, Cutter):
@@ -43,7 +43,7 @@ def stiffness_notes(chain: Chain, stiffness: StackStiffness) -> list[str]:
 def stiffness_section(
     chain: Chain, stiffness: StackStiffness, load: CuttingLoad, speed: OrMissing[float] | None
 ) -> StiffnessReport:
-    """How the stack bends and when it rings."""
+    """Stiffness and natural frequencies of the stack."""
     bending = value_or(stiffness.bending, None)
     critical: OrMissing[float] | None = critical_speed_of(chain, stiffness)
     last = chain.members[-1].part if chain.members else None

@@ -1,8 +1,8 @@
-"""Components from CSV: one a row, the head line naming symbols of ISO 13399 or fields of the contract.
+"""Import of components from CSV: one component per row, columns headed by ISO 13399 symbols or field paths.
 
-A head is a symbol (``DMM``), one of our own words (``RUNOUT_UM``) or a field by its path
-(``machine_side.tolerance``).  Numbers have a decimal point; a length may carry its unit, as in ``0.75 in``.
-A row with a fault gives no component and does not stop the others.
+A column heading is a symbol (``DMM``), one of this project's words (``RUNOUT_UM``) or the path of a field
+(``machine_side.tolerance``). Numbers have a decimal point; a length may have a unit, as in ``0.75 in``. A faulty row
+gives no component; the other rows are still read.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ __all__ = ["MAX_COLUMNS", "MAX_ROWS", "read_component_csv"]
 MAX_ROWS: Final = 5000
 MAX_COLUMNS: Final = 400
 MAX_FAULTS: Final = 2000
-"""Faults after which reading ends: by then it is the table that is wrong, and not its rows."""
+"""Most faulty rows; after these the table as a whole is wrong, and reading stops."""
 
 _FORMULA: Final = ("=", "+", "-", "@", "\t", "\r")
 _JOINTS: Final = "joints."
@@ -32,7 +32,7 @@ _JOINTS: Final = "joints."
 
 @dataclass(frozen=True, slots=True)
 class _Head:
-    """A column: a symbol, or a field by its path, or neither."""
+    """A column: a symbol, the path of a field, or neither."""
 
     name: str
     column: int
@@ -53,7 +53,7 @@ class _FaultyRowError(Exception):
 
 
 def read_component_csv(data: bytes, kind: ComponentKind | None = None) -> Import:
-    """Read a table of components; ``kind`` says what the rows are that do not say it.
+    """Read a table of components; ``kind`` is the kind of rows that do not state one.
 
     Raises :class:`~rules.exchange.untrusted.UnreadableError` where the text is not UTF-8 or holds NUL, where the
     head line has no separator or several, names a column twice or lacks the id or every kind, and for more than
@@ -110,7 +110,7 @@ def _heads(names: Sequence[str], line: int, needed: Sequence[str]) -> list[_Head
 
 
 def _own_field(symbol: Symbol) -> str | None:
-    """The field of a head of our own, which is but another name for it."""
+    """Return the field of one of this project's column headings."""
     own = symbol.source == "own head" and symbol.fields is not None and symbol.fields.keys() == {"any"}
     return symbol.fields["any"] if own and symbol.fields else None
 

@@ -1,4 +1,4 @@
-"""Read documents to import in either format, and the component catalogue: a folder read once at start."""
+"""Reading of import documents in either format, and of the component catalogue, a folder read once at start."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ __all__ = ["NO_CATALOGUE", "Catalogue", "CatalogueError", "format_of", "load_cat
 
 
 def format_of(data: bytes) -> ImportFormat:
-    """XML begins with an angle bracket, and no head line of a table does.
+    """Return the format: XML begins with an angle bracket, a CSV heading never does.
 
     >>> format_of(b'\\xef\\xbb\\xbf <?xml version="1.0"?>'), format_of(b"ID,KIND")
     ('mtconnect_assets', 'csv')
@@ -34,18 +34,18 @@ def format_of(data: bytes) -> ImportFormat:
 
 
 def read_document(data: bytes, form: ImportFormat, kind: ComponentKind | None = None) -> Import:
-    """Read the components of a document; ``kind`` says what those are of which the document does not say it.
+    """Read the components of a document; ``kind`` is the kind of those whose kind the document does not state.
 
     Raises :class:`~rules.exchange.untrusted.UnreadableError`.
     """
     return read_cutting_tools(data, kind) if form == "mtconnect_assets" else read_component_csv(data, kind)
 
 
-_TREES: Final = frozenset({".json", ".yaml", ".yml"})  # JSON is YAML, too
+_TREES: Final = frozenset({".json", ".yaml", ".yml"})  # JSON is a subset of YAML
 
 
 class CatalogueError(ValueError):
-    """The catalogue can't be used; ``problems`` holds every defect found, in the order of the files."""
+    """A catalogue with defects; ``problems`` holds every one found, in the order of the files."""
 
     def __init__(self, problems: Iterable[Problem]) -> None:
         self.problems: tuple[Problem, ...] = tuple(problems)
@@ -54,7 +54,7 @@ class CatalogueError(ValueError):
 
 @dataclass(frozen=True, slots=True)
 class Catalogue:
-    """Every definition of every key, and the SHA-256 over all of them; None for an empty catalogue."""
+    """Every definition of every key, and the SHA-256 of all of them; None for an empty catalogue."""
 
     definitions: Mounted = field(default_factory=lambda: MappingProxyType({}))
     digest: str | None = None
@@ -64,18 +64,19 @@ NO_CATALOGUE: Final = Catalogue()
 
 
 class _Definition(Model):
-    """One entry of a file."""
+    """One definition in a file."""
 
     key: Identifier
     component: StackEntry
 
 
 def load_catalogue(folder: Path) -> Catalogue:
-    """Read every file of a folder and below it, in the order of their names.
+    """Read every file of a folder and its subfolders, in the order of their names.
 
-    A JSON or YAML file maps keys to components; a list of components takes their ids for keys. A CSV file has a
-    component a line under heads of ISO 13399. One key defined more than once is kept as it is: a reference to it is
-    a finding. Raises :class:`CatalogueError` for whatever can't be read or is no component.
+    A JSON or YAML file maps keys to components; in a list of components the ids are the keys. A CSV file has one
+    component per row under ISO 13399 column headings. All definitions of a repeated key are kept, and a reference to it
+    is a finding. Raises :class:`CatalogueError` for a file that cannot be read and for an entry that is not a
+    component.
     """
     if not folder.is_dir():
         raise CatalogueError([Problem(str(folder), 0, "", "no folder of that name can be read")])

@@ -1,17 +1,17 @@
-"""The conditions of a rule: the grammar of ``when`` and the tree it becomes.
+"""The conditions of a rule: the grammar of ``when`` and its syntax tree.
 
-``{all: [...]}`` and ``{any: [...]}`` group conditions, nested as wanted.
-A condition is an object of one key, a property of the rule's kind:
+``{all: [...]}`` and ``{any: [...]}`` group conditions, to any depth.
+A comparison is an object with one key, a property of the rule's kind:
 
 - ``{property: literal}``: the property equals the literal;
 - ``{property: {operator: operand}}``: the operators are in :data:`OPERATORS`.
 
-What an operand text means is never a guess:
+The meaning of a text operand is never ambiguous:
 
-- after an operator, the name of a property of the same type is a **reference** to it, and on a number
-  property the name of a threshold of the rule is one too; on a text property any other text is a literal;
-- in the short form and in the list of ``in`` there are literals only;
-- a literal text that is also the name of a property or of a threshold is refused.
+- after an operator, the name of a property of the same type is a **reference** to it; for a number property, so is the
+  name of a threshold of the rule; for a text property, any other text is a literal;
+- the short form and the list of ``in`` hold literals only;
+- a literal that is also the name of a property or a threshold is rejected.
 """
 
 from __future__ import annotations
@@ -46,7 +46,7 @@ OPERATORS: Final[Mapping[PropertyType, tuple[Operator, ...]]] = {
     "text": ("equals", "differs_from", "in"),
     "flag": ("equals", "differs_from"),
 }
-"""The operators each type of property knows."""
+"""The operators of each type of property."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,7 +78,7 @@ class Comparison:
 
 @dataclass(frozen=True, slots=True)
 class Group:
-    """Conditions of which all, or any, must hold."""
+    """Conditions of which all must hold, or any one."""
 
     join: Literal["all", "any"]
     members: tuple[Condition, ...]
@@ -93,14 +93,14 @@ class _HasUnit(Protocol):
 
 
 def comparisons(condition: Condition) -> tuple[Comparison, ...]:
-    """Every comparison of a condition, in the order written."""
+    """Return every comparison of a condition, in the order written."""
     if isinstance(condition, Comparison):
         return (condition,)
     return tuple(found for member in condition.members for found in comparisons(member))
 
 
 def plain_unit(unit: str) -> str:
-    """The unit to compare by: ``x D``, so many diameters, is a ratio."""
+    """Return the unit for comparisons; ``x D`` (multiples of the diameter) is a ratio."""
     return "ratio" if unit == "x D" else unit
 
 
@@ -110,7 +110,7 @@ Report: TypeAlias = Callable[[tuple[Step, ...], str], None]
 def parse_condition(
     raw: object, properties: Mapping[str, Property], thresholds: Mapping[str, _HasUnit], report: Report
 ) -> Condition | None:
-    """Read a ``when``; every defect goes to ``report`` with its path below ``when`` and leaves None."""
+    """Parse ``when``; report each defect with its path below ``when``, and return None if there is any."""
     try:
         if isinstance(raw, dict) and len(raw) == 1 and not raw.keys() & {"all", "any"}:
             raise _RefusedError((), "must begin with all: [...] or any: [...]")
@@ -122,7 +122,7 @@ def parse_condition(
 
 
 class _RefusedError(Exception):
-    """One part can't be read; without a reason: what is wrong inside it has been reported already."""
+    """A part that cannot be parsed; carries no reason where the defects inside it have been reported already."""
 
     def __init__(self, path: tuple[Step, ...], reason: str = "") -> None:
         super().__init__(reason)
@@ -148,7 +148,7 @@ class _Parser:
         if not isinstance(raw, list) or not raw:
             raise _RefusedError(path, f"{join} takes a list of at least one condition")
         members: list[Condition] = []
-        # Each member is tried, so that all defects come to light at once.
+        # Parse every member, so that all defects are reported at once.
         for index, member in enumerate(raw):
             try:
                 members.append(self.condition(member, (*path, index)))

@@ -43,15 +43,15 @@ __all__ = [
 
 
 _RESERVED: Final = {"GATE": "what a gate asks beyond the rules", "REQ": "the requirement of a search"}
-"""Families of codes that no rulebook may use, since they are told beside those of rules."""
+"""Code families that no rulebook may use, since other messages of a report use them."""
 
 Report = Callable[[tuple[Step, ...], str], None]
 
 
 def lint_entry(entry: RuleEntry, vocabulary: Vocabulary, report: Report) -> Condition | None:
-    """Check one rule against the vocabulary; its condition, or None after everything wrong was reported.
+    """Check one rule against the vocabulary; return its condition, or None after reporting every defect.
 
-    ``report`` takes the path of the defect below the rule and the reason.
+    ``report`` takes the path of a defect below the rule, and its reason.
     """
     defects: list[str] = []
 
@@ -69,7 +69,7 @@ def lint_entry(entry: RuleEntry, vocabulary: Vocabulary, report: Report) -> Cond
 
 
 def lint_rules(rules: tuple[Rule, ...], vocabulary: Vocabulary) -> list[Problem]:
-    """Check rules that are already loaded, for instance put together by a program."""
+    """Check rules that are already loaded, for example rules composed by a program."""
     problems: list[Problem] = []
     for rule in rules:
         found: list[str] = []
@@ -159,17 +159,16 @@ def _threshold_defects(
 
 
 MAX_RULES: Final = 1_000
-"""Rules in all: far more than a shop has, and a check by them still takes milliseconds."""
+"""Rules in total: more than any shop has, and few enough for a check within milliseconds."""
 
 MAX_COMPARISONS: Final = 10
-"""Comparisons a rule, counted alike under ``all`` and ``any``; with kind and flag that makes twelve.
-
-The engine dies at sixteen.
+"""Comparisons per rule, under ``all`` and ``any`` alike. With kind and flag that makes twelve; the engine crashes at
+sixteen.
 """
 
 
 def lint_limits(rules: tuple[Rule, ...]) -> list[Problem]:
-    """Every limit a set of rules breaks, at the rule where it is crossed."""
+    """Return every size limit that a set of rules exceeds, each at the first rule beyond it."""
     problems: list[Problem] = []
     if len(rules) > MAX_RULES:
         first = rules[MAX_RULES]
@@ -183,15 +182,15 @@ def lint_limits(rules: tuple[Rule, ...]) -> list[Problem]:
 
 
 VOCABULARY_NAME: Final = "vocabulary.yaml"
-"""The file in a folder of books that is no book."""
+"""The one YAML file in a folder of books that is not a book."""
 
 
 def load_books(folders: Sequence[Path | Traversable], vocabulary: Vocabulary | None = None) -> Rulebook:
     """Load every ``*.yaml`` of the folders, folder by folder, sorted by name.
 
-    A rule of a later folder may replace one of an earlier folder when it says ``replaces: true``; a safety
-    rule stays one, and is noted in ``overridden`` when its severity is lowered.
-    The vocabulary is the package's own unless given.
+    A rule of a later folder with ``replaces: true`` replaces the rule of that code in an earlier folder. A replaced
+    safety rule remains a safety rule, and ``overridden`` lists it if its severity was lowered.
+    The default vocabulary is the package's own.
     Raises :class:`~rules.rulebook.source.RulebookError` with every defect of every file.
     """
     known = vocabulary if vocabulary is not None else load_vocabulary()
@@ -265,7 +264,7 @@ def _read_rule(
 
 
 class _Merged:
-    """The rules of all folders so far, one a code."""
+    """Rules of all folders read so far, by code."""
 
     def __init__(self, problems: list[Problem]) -> None:
         self._problems = problems
@@ -335,7 +334,7 @@ def base_names() -> tuple[str, ...]:
 
 
 def base_request(name: str) -> dict[str, Any]:
-    """Return a base request, to change as wanted; raises KeyError for an unknown name."""
+    """Return a copy of a base request, free to change; raises KeyError for an unknown name."""
     return copy.deepcopy(_bases()[name])
 
 
@@ -343,7 +342,7 @@ def example_request(example: Example) -> dict[str, Any]:
     """Return the base of an example with its values set and its fields removed.
 
     Pointers are RFC 6901; a set with "-" at the end appends to a list. Raises KeyError or IndexError
-    for a place that is not there.
+    for a place that does not exist.
     """
     request = base_request(example.base)
     for pointer, value in example.set.items():

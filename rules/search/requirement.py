@@ -1,4 +1,4 @@
-"""Whether a stack that is placed on its axis keeps what the request itself asks: projection and clearance."""
+"""Projection and clearance of a positioned stack, compared with the requirement of the search."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ TITLES: Final[Mapping[str, str]] = MappingProxyType(
         "REQ-060": "Clearance not known",
     }
 )
-"""Titles of what a search itself refuses, by code."""
+"""Titles of the reasons of the search itself, by code."""
 
 _FROM: Final = {"gauge_line": "the gauge line", "last_clamping_face": "the last clamping face"}
 
@@ -45,14 +45,14 @@ _NOT_KNOWN: Final[Mapping[NotKnown, tuple[str, str]]] = MappingProxyType(
 
 @dataclass(frozen=True, slots=True)
 class Kept:
-    """What stands against a stack, and what can't be told."""
+    """Reasons against a stack, and requirements that could not be decided."""
 
     reasons: tuple[Reason, ...]
     not_known: tuple[NotKnown, ...]
 
 
 def kept_by(requirement: Requirement, chain: Chain, geometry: Positions) -> Kept:
-    """Hold a stack against the requirement, with every part in its place."""
+    """Compare a stack, with every part in position, with the requirement."""
     reasons: list[Reason] = []
     not_known: list[NotKnown] = []
     if requirement.projection is not None:
@@ -73,12 +73,12 @@ def kept_by(requirement: Requirement, chain: Chain, geometry: Positions) -> Kept
 
 
 def not_known_reason(part: NotKnown) -> Reason:
-    """Tell why a requirement could not be decided."""
+    """Return the reason why a requirement could not be decided."""
     return _reason(*_NOT_KNOWN[part])
 
 
 def reached_of(wanted: Projection, geometry: Positions) -> OrMissing[float]:
-    """Return how far the tip stands out of where the projection is measured from, mm."""
+    """Return the projection of the tip from the datum of the requirement, mm."""
     return geometry.tip if wanted.measured_from == "gauge_line" else geometry.projections[-1]
 
 
@@ -112,7 +112,8 @@ def _clearance(zones: list[ClearanceZone], chain: Chain, geometry: Positions, ti
 
 
 def _may_lie_within(chain: Chain, geometry: Positions, number: int, from_mm: float, to_mm: float) -> bool:
-    """Whether a part without an outline stands free within a zone; a collet flush with its socket does not."""
+    """Whether the exposed length of a part without an outline may be in a zone; a collet flush with its socket has
+    none."""
     place = geometry.places[number]
     if number == 0:
         start: OrMissing[float] = 0.0

@@ -178,7 +178,7 @@ def test_a_session_whose_marker_is_not_seen_is_a_fault_and_never_deleted(engine:
         delete_state=lambda *arguments: deleted.append(arguments[-1]),
     )
     for _ in range(5):
-        refused(engine, "the engine saw nothing of what it was told")
+        refused(engine, "the engine matched none of the facts asserted")
     assert deleted == []
 
 
