@@ -79,8 +79,7 @@ def _flutes(part: StackPart, tip: float, ratio: float) -> tuple[float, float]:
 
 
 def _parts(piece: OutlinePiece) -> Iterable[tuple[float, float, float]]:
-    """Return the uniform parts of a piece: length, fourth power of the bending diameter, square of the body
-    diameter."""
+    """Return the uniform parts of a piece: length, bending diameter to the fourth power, body diameter squared."""
     if piece.start_mm == piece.end_mm:
         square = piece.start_mm**2
         return ((piece.to_mm - piece.from_mm, square * square, square),)
@@ -231,8 +230,7 @@ def _merged(bodies: list[list[_Slice]], added: list[tuple[float, float, float]],
 
 
 def _laid(beam: Beam, present: list[_Slice], length: float, mass: float) -> bool:
-    """Add the next piece of the beam from the components at one position, the outer one first; False if none carries
-    bending."""
+    """Add the next piece of the beam from the components at one position; False if none carries bending."""
     stiffness = 0.0
     carried = []
     inner = len(present) - 1
@@ -383,8 +381,7 @@ def stiffness_of(
 
 
 def critical_speed_of(chain: Chain, stiffness: StackStiffness) -> OrMissing[float] | None:
-    """Return the speed of one revolution per period of the first bending frequency; None for a stack that does not
-    run."""
+    """Return the critical speed, one revolution per period of the first mode; None for a stack that does not run."""
     if chain.is_read_only:
         return None
     return when_known(lambda frequencies: frequencies[0] * 60.0, stiffness.frequencies_hz)

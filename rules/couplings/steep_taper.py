@@ -210,7 +210,7 @@ def knob(name: str) -> RetentionKnob:
 
 
 def takes_knob(side: object) -> bool | None:
-    """Whether a retention knob holds this end, or a thread of its own; None for another coupling."""
+    """Whether this end is held by a retention knob or in another way; None for another coupling."""
     return side.form != "iso_297" if isinstance(side, SteepTaper) else None
 
 

@@ -1,7 +1,7 @@
 """Threaded connection of a modular milling head: metric thread, pilot and face contact.
 
-The extension or holder carries the internal thread at its workpiece side, the head the male one at its machine side.
-No open standard describes the whole of it, so a shop declares the dimensions of its series.
+The extension or holder has the internal thread at its workpiece side, the head the external thread at its machine side.
+No open standard describes the connection completely, so a shop declares the dimensions of its series.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ __all__ = ["THREADED_HEAD", "ThreadedHead"]
 
 
 class ThreadedHead(Model):
-    """Threaded connection of a modular milling head, with pilot and face contact; its series is the shop's own."""
+    """Threaded connection of a modular milling head, with pilot and face contact; the shop declares its series."""
 
     coupling: Literal["threaded_head"]
     designation: Token | None = Field(None, description="The shop's name for the series.", examples=["head-10"])

@@ -127,8 +127,7 @@ class _Mapping:
         self._coupling: dict[str, object] = {}
 
     def couple(self, side: str) -> None:
-        """Return the coupling of a side: the stated one, else that of a connection code, else a straight shank by its
-        diameter."""
+        """Return the coupling of a side: as stated, else by connection code, else a straight shank by its diameter."""
         words = self._coupling[side] = self._named.get(f"{side}.coupling")
         codes = [one for one in self._readings if one.symbol.field_of(self._kind) == f"{side}.designation"]
         codes = [one for one in codes if not self._yields(one)]

@@ -761,10 +761,9 @@ def holding_speed_rpm(interference_um: float, needed_interference_um: float, hub
 
 
 def release_speed_rpm(interference_um: float, hub: Ring, shaft: Ring) -> float | None:
-    """Return the release speed, at which the parts lose contact: :func:`holding_speed_rpm` without required
-    interference.
+    """Return the release speed, at which the parts lose contact.
 
-    Parameters and errors are those of that function.
+    It is :func:`holding_speed_rpm` without required interference; parameters and errors are those of that function.
 
     Parameters
     ----------

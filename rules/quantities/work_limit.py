@@ -1,7 +1,7 @@
-"""Limits on the work of a computation, counted in steps instead of time, so that the outcome is the same on every
-machine.
+"""Limits on the work of a computation, counted in steps.
 
-The work for most requests hardly depends on their numbers, but a few extreme ones cost a thousand times as much. Code
+Steps, unlike time, give the same outcome on every machine. The work for most requests hardly depends on their numbers,
+but a few extreme ones cost a thousand times as much. Code
 that may be expensive calls `charge` before it works. An `Allowance` limits the work; without one there is no limit. The
 limit never changes a result.
 """

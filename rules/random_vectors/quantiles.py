@@ -50,8 +50,7 @@ _PORTION = 64  # terms; zeros appended in whole portions do not change a sum
 
 
 class Asked(NamedTuple):
-    """Figures required of one law: quantiles of probabilities above 0 and below 1, probabilities of radii inside its
-    support."""
+    """Figures required of one law: quantiles of probabilities in (0, 1), probabilities of radii in its support."""
 
     law: SeriesLaw
     probabilities: Sequence[float]
@@ -66,8 +65,7 @@ class Figures(NamedTuple):
 
 
 class _Row:
-    """One figure of one law and its iteration: `value`, P(R ≤ r) at the position `at` = r/scale; or `at` for the
-    probability p."""
+    """One figure of one law and its iteration: `value` = P(R ≤ r) at a given `at` = r/scale, or `at` for a given p."""
 
     __slots__ = (
         "at",
@@ -99,8 +97,7 @@ class _Row:
         self.values: list[float] | None = None
 
     def place(self) -> bool:
-        """Interpolate in the four values, or invert them; False where the result is in another cell, to be summed
-        first."""
+        """Interpolate in the four values, or invert them; False if the result is in another cell, not summed yet."""
         v0, v1, v2, v3 = self.values or (0.0, 0.0, 0.0, 0.0)
         third = (v3 - v0) / 6.0 + 0.5 * (v1 - v2)
         second = 0.5 * (v0 + v2) - v1

@@ -123,8 +123,7 @@ class RandomClocking:
 
     @staticmethod
     def figures_of(questions: Sequence[Question]) -> list[Answer]:
-        """Return the quantiles and probabilities of several resultants; quicker than `quantiles` and `probability` one
-        by one.
+        """Return the quantiles and probabilities of several resultants; quicker than one by one.
 
         An answer does not depend on the other questions. Answers are cached, since many stacks are built from few
         parts. Errors are those of `quantiles` and `probability`.

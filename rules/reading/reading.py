@@ -1,4 +1,4 @@
-"""Evaluate gauge readings of a stack: result, expected runout and the next step."""
+"""Evaluation of gauge readings of a stack: result, expected runout and the next step."""
 
 from __future__ import annotations
 
@@ -45,7 +45,7 @@ _SENSE: Final = "against the way the spindle is turned while reading"
 
 @dataclass(frozen=True, slots=True)
 class Reading:
-    """Everything that was read and worked out, before it is put into words."""
+    """All readings and results, before they are put into words."""
 
     planes: Sequence[PlaneFit]
     predictions: Sequence[Prediction | None]
@@ -58,12 +58,12 @@ class Reading:
 
     @property
     def read(self) -> str:
-        """The judged reading, for a sentence."""
+        """Return the judged reading, for a sentence."""
         return _um(self.planes[0].judged_um)
 
 
 def next_step(reading: Reading) -> NextStep:
-    """Return the first step that applies; see the order in `_STEPS`."""
+    """Return the first step that applies, in the order of `_STEPS`."""
     return next(step for make in _STEPS if (step := make(reading)) is not None)
 
 
@@ -191,7 +191,7 @@ def _try_a_turn(reading: Reading) -> NextStep:
 
 
 def _trial_angle(positions: int) -> float:
-    """Half a turn, or the position next to it."""
+    """Return half a turn, or the position closest to it."""
     return 180.0 if positions == 0 else 360.0 / positions * (positions // 2)
 
 
@@ -211,7 +211,7 @@ _STEPS: Final[tuple[Callable[[Reading], NextStep | None], ...]] = (
     _replace,
     _try_a_turn,
 )
-"""In the order in which they are considered; the last one always applies."""
+"""In order of consideration; the last one always applies."""
 
 
 def _step(action: str, text: str, joint: str | None = None, turn_deg: float | None = None) -> NextStep:
@@ -227,9 +227,9 @@ def _number(value: float, unit: str) -> str:
 
 
 def read_gauge(request: ReadingRequest, book: Rulebook, catalogue: Catalogue = NO_CATALOGUE) -> ReadingReport:
-    """Say what a reading tells of a stack.
+    """Return the evaluation of readings of a stack.
 
-    No rule is judged; the book is named as what was in force, so that answers to one stack can be put side by side.
+    No rule is judged. The answer names the rulebook in force, so that answers about one stack can be compared.
     Raises :class:`~rules.schema.parsing.BadRequestError` for thresholds that no rule has or allows.
     """
     threshold_overrides(request.policy, book)
@@ -259,7 +259,7 @@ def read_gauge(request: ReadingRequest, book: Rulebook, catalogue: Catalogue = N
 
 
 def _derived(request: ReadingRequest, catalogue: Catalogue) -> tuple[StackAnalysis | None, list[LackingFact]]:
-    """Return what follows of the stack, where one is stated; or which components of it are not defined."""
+    """Return the properties of the stack, if one is stated, or its undefined components."""
     if request.stack is None:
         return None, []
     check = CheckRequest(
@@ -284,7 +284,7 @@ def _trial(
 
 
 def _pin(request: ReadingRequest, first: PlaneFit, derived: StackAnalysis | None) -> Tir | None:
-    """What the pin may read: by the stack's own pin, else as the request says."""
+    """Return the permitted runout of the pin: that of the pin in the stack, else as stated in the request."""
     stated = None if derived is None else pin_tir_um(derived, first.distance_mm)
     return stated if stated is not None or request.pin_tir_um is None else Tir(request.pin_tir_um)
 

@@ -273,8 +273,7 @@ class Fired:
 
 @dataclass(frozen=True, slots=True)
 class Undecided:
-    """A rule that cannot be decided on a subject: the missing properties, each with the request fields that supply
-    it."""
+    """A rule not decided on a subject, with the missing properties and the request fields that supply them."""
 
     rule: Rule
     fact: Fact

@@ -325,8 +325,7 @@ def _lower_rule(
 
 
 def _name(comparison: Mapping[str, Any]) -> str:
-    """Return the name of the slot that one comparison of the engine reads: under its operator, or directly for
-    equality."""
+    """Return the name of the slot in one comparison of the engine: under its operator, or directly for equality."""
     ((name, value),) = comparison.items()
     return _name(value) if isinstance(value, Mapping) else name
 

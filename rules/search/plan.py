@@ -145,8 +145,7 @@ def arrangements(quantities: tuple[tuple[int, int], ...], places: int) -> int:
 
 
 class OrderCount:
-    """Counts the sequences of parts in an inventory, from the quantities of intermediate parts and the number of
-    holders."""
+    """Counts the sequences of parts in an inventory, from quantities of intermediate parts and number of holders."""
 
     def __init__(self, quantities: Sequence[int], endings: int) -> None:
         self._pieces = tuple(quantities)
@@ -349,8 +348,7 @@ def walk(plan: Plan, behind: Path = ()) -> Iterator[Step]:
 
 
 def _above(plan: Plan, path: Path, face: Span, behind: Path) -> Iterator[Step]:
-    """Walk through the continuations of a path; ``face`` bounds the distance of the tip from the face of its last
-    part."""
+    """Walk through the continuations of a path; ``face`` bounds the distance of the tip from its last face."""
     room = plan.requirement.max_components - len(path)
     cut_orders: dict[int, int] = {}
     for upper, rest in _numbers(range(plan.first_between, len(plan.parts)), behind):

@@ -112,8 +112,7 @@ def _clearance(zones: list[ClearanceZone], chain: Chain, geometry: Positions, ti
 
 
 def _may_lie_within(chain: Chain, geometry: Positions, number: int, from_mm: float, to_mm: float) -> bool:
-    """Whether the exposed length of a part without an outline may be in a zone; a collet flush with its socket has
-    none."""
+    """Whether a part without an outline may be exposed in a zone; a collet flush with its socket is not exposed."""
     place = geometry.places[number]
     if number == 0:
         start: OrMissing[float] = 0.0

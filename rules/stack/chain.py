@@ -1,6 +1,6 @@
 """Chain of a stack: its components in order, with references resolved, and the joints between them.
 
-It works on any request the model accepts: ids may repeat and joints may be wrong; the rules report that.
+It exists for any valid request: ids may repeat and joints may be wrong, which the rules report.
 """
 
 from __future__ import annotations
@@ -31,7 +31,7 @@ __all__ = ["SPINDLE", "Chain", "Member", "Mounted", "Resolved", "StackJoint", "c
 
 
 SPINDLE: Final = "spindle"
-"""What joint statements call the spindle."""
+"""Name of the spindle in joints of a request."""
 
 _TOOLS: Final = (Cutter, GaugePin)
 
@@ -43,15 +43,15 @@ class Member(NamedTuple):
     at: str
     """JSON Pointer of the component."""
     machine_side: MachineSide | None
-    """The end turned to the spindle; None where not stated or the kind has none."""
+    """Machine side; None where not stated or the kind has none."""
     workpiece_side: WorkpieceSide | None
-    """The end turned to the cut; None where not stated or the kind has none."""
+    """Workpiece side; None where not stated or the kind has none."""
     is_tool: bool
-    """A cutter or a gauge pin."""
+    """Whether it is a cutting tool or a gauge pin."""
 
 
 class StackJoint(NamedTuple):
-    """Two neighbours that are joined; the upper one is None for the spindle."""
+    """Joint of two neighbours; the upper one is None for the spindle."""
 
     upper: Member | None
     lower: Member
@@ -64,18 +64,18 @@ class StackJoint(NamedTuple):
     upper_name: str
     """The upper component's id, or 'spindle'."""
     name: str
-    """The joint as people read it."""
+    """Name of the joint for readers."""
     coupling: Coupling | None
     """Definition of the workpiece side's coupling; None where that side is not stated."""
 
     @property
     def joint_class(self) -> str | None:
-        """Class of the joint after its workpiece side, such as taper or grip."""
+        """Class of the joint by its workpiece side, such as taper or grip."""
         return None if self.coupling is None else self.coupling.joint_class
 
     @property
     def ends(self) -> Ends:
-        """The two ends that meet, as their coupling is told of them."""
+        """The two ends, as passed to their coupling."""
         upper, lower = self.upper, self.lower
         return Ends(
             End(
@@ -89,7 +89,7 @@ class StackJoint(NamedTuple):
 
     @property
     def mated(self) -> bool | None:
-        """Whether the workpiece side takes the machine side at all; None when an end is not stated."""
+        """Whether the kinds of the two ends mate; None if one is not stated."""
         lower_side = self.lower.machine_side
         if self.upper_side is None or lower_side is None:
             return None
@@ -97,7 +97,7 @@ class StackJoint(NamedTuple):
 
 
 class Chain(NamedTuple):
-    """The request taken apart."""
+    """Members and joints of a request."""
 
     request: StackRequest
     members: tuple[Member, ...]
@@ -105,15 +105,15 @@ class Chain(NamedTuple):
     joints: tuple[StackJoint, ...]
     """Between neighbours, from the spindle side."""
     spindle_joint: StackJoint | None
-    """Present when a machine is given and the stack has a component to put in it."""
+    """Joint at the spindle, if a machine is given and the stack has a component for it."""
     stray_joints: tuple[str, ...]
-    """Pointers of joint statements that name no pair of neighbours, or a pair already stated."""
+    """Pointers of joints in the request that name no pair of neighbours, or name a pair again."""
     is_read_only: bool
-    """Whether the chain holds a gauge pin: such a stack is read, not run."""
+    """Whether the chain has a gauge pin; such a stack is measured, not run."""
 
 
 def chain_of(request: StackRequest) -> Chain:
-    """Take a request apart into members and joints."""
+    """Return members and joints of a request."""
     members: list[Member] = []
     knobs: list[Member] = []
     is_read_only = False
@@ -121,7 +121,7 @@ def chain_of(request: StackRequest) -> Chain:
         at = f"/stack/components/{place}"
         if isinstance(part, RetentionKnob):
             knobs.append(Member(part, at, None, None, False))
-        elif not isinstance(part, ComponentReference):  # resolved beforehand
+        elif not isinstance(part, ComponentReference):  # references have been resolved
             members.append(_member(part, at))
             is_read_only = is_read_only or part.kind == "gauge_pin"
     unused = list(enumerate(request.stack.joints or ()))
@@ -140,7 +140,7 @@ def chain_of(request: StackRequest) -> Chain:
 
 
 def _take(unused: list[tuple[int, Joint]], upper: str, lower: str) -> tuple[int | str, Joint | None]:
-    """Take the first statement about two neighbours out of the list; "-" points past its end."""
+    """Remove the first joint of two neighbours from the list; the pointer of a joint not stated ends in "-"."""
     for place, (number, joint) in enumerate(unused):
         if (joint.upper, joint.lower) == (upper, lower):
             del unused[place]
@@ -178,49 +178,49 @@ def _case(
 
 
 Mounted: TypeAlias = Mapping[str, Sequence[StackEntry]]
-"""The catalogue an operator mounts: every definition of each key, in the order they were read."""
+"""The mounted catalogue: every definition of each key, in the order they were read."""
 
 Trouble: TypeAlias = Literal["missing", "cyclic", "ambiguous", "shadows"]
 
 
 @dataclass(frozen=True, slots=True)
 class ReferenceCase:
-    """One reference with something to tell."""
+    """One reference that cannot be resolved, or that the mounted catalogue defines more than once."""
 
     pointer: str
     name: str
     key: str
-    """The key that was not found, or that leads round in a circle."""
+    """Key that was not found or is in a circular reference."""
     trouble: Trouble
 
 
 @dataclass(frozen=True, slots=True)
 class Resolved:
-    """A request whose stack holds components only."""
+    """A request whose stack holds no references."""
 
     request: StackRequest
     cases: tuple[ReferenceCase, ...]
     homes: Mapping[str, str]
-    """Where in the request a referenced component is defined, by its place in the stack; none for the mounted ones."""
+    """Pointers to the definitions of referenced components, by index in the stack; none for mounted ones."""
 
     @property
     def broken(self) -> bool:
-        """Whether some reference leads nowhere: then there is no stack to judge."""
+        """Whether a reference cannot be resolved, so that there is no stack to judge."""
         return bool(self.lacking)
 
     @property
     def lacking(self) -> tuple[str, ...]:
-        """Keys that lead nowhere, as pointers into the request."""
+        """Return the unresolved keys, as pointers into the request."""
         return tuple(f"{case.pointer}/of" for case in self.cases if case.trouble != "shadows")
 
     def without_stack(self) -> StackRequest:
-        """Return the request with nothing to judge in it, for an answer that says just that."""
+        """Return the request without a stack, for an answer about its references only."""
         stack = self.request.stack.model_copy(update={"components": [], "joints": None})
         return self.request.model_copy(update={"stack": stack, "machine": None, "operation": None})
 
 
 def resolve(request: StackRequest, mounted: Mounted) -> Resolved:
-    """Replace references by what they name: the request's own definitions first, then the mounted ones."""
+    """Replace references by their components: definitions of the request first, then mounted ones."""
     entries = request.stack.components
     if not any(isinstance(entry, ComponentReference) for entry in entries):
         return Resolved(request, (), {})
@@ -254,7 +254,7 @@ class _Found:
 
 
 def _follow(reference: ComponentReference, own: Mapping[str, StackEntry], mounted: Mounted) -> _Found:
-    """Follow a reference from definition to definition until a component is reached."""
+    """Follow a reference until it reaches a component."""
     seen: set[str] = set()
     key = reference.of
     while True:
@@ -274,7 +274,7 @@ def _follow(reference: ComponentReference, own: Mapping[str, StackEntry], mounte
 
 
 def reference_facts(resolved: Resolved) -> list[Fact]:
-    """Return a fact for each reference that has something to tell."""
+    """Return a fact for each reference noted in resolving."""
     facts = []
     for case in resolved.cases:
         fact = Properties(
