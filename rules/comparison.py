@@ -105,7 +105,7 @@ def missing_for(judged: Judged, criterion: Criterion) -> str:
     elif criterion.name == "stiffness":
         fields = _fields(derived.stiffness.bending)
     if not fields:
-        return "nothing states it"
+        return "no data"
     words = dict.fromkeys(field_in_words(field, derived.chain.request.stack) for field in fields)
     return f"{enumerated(list(words))} {'is' if len(words) == 1 else 'are'} not stated"
 
@@ -208,17 +208,17 @@ def _failure(own: Judged) -> str:
     warnings = [_objection(item) for item in findings if item.severity == "warning"]
     gaps = own.report.summary.undecided
     causes = list(dict.fromkeys(warnings)) or [f"{gaps} {'rule is' if gaps == 1 else 'rules are'} undecided"]
-    return f"Fails by the policy: {enumerated(causes)}."
+    return f"Fails under the policy: {enumerated(causes)}."
 
 
 def _objection(item: Finding) -> str:
     if not isinstance(item.observed, float) or not isinstance(item.limit, float):
         return item.title
     unit = item.unit or "none"
-    told, limit = (f"{rounded_for_people(value, unit):.10g}" for value in (item.observed, item.limit))
-    if told == limit:
+    observed, limit = (f"{rounded_for_people(value, unit):.10g}" for value in (item.observed, item.limit))
+    if observed == limit:
         return item.title
-    return f"{item.title} ({told} against {limit}{'' if unit in _BARE else f' {_UNITS.get(unit, unit)}'})"
+    return f"{item.title} ({observed}, limit {limit}{'' if unit in _BARE else f' {_UNITS.get(unit, unit)}'})"
 
 
 @dataclass(frozen=True, slots=True)
@@ -260,8 +260,8 @@ def _contest(
     clauses: list[str] = []
     named = ""  # an alternative is named at its first mention
     for verb, chosen in (
-        ("wins", [one for one in contests if one.ahead > 0.0]),
-        ("loses", [one for one in contests if one.ahead < 0.0]),
+        ("better", [one for one in contests if one.ahead > 0.0]),
+        ("worse", [one for one in contests if one.ahead < 0.0]),
     ):
         items = []
         for one in chosen:
@@ -274,11 +274,11 @@ def _contest(
         return f"Dominated by {enumerated(dominated_by)}: {'; '.join(clauses)}."
     level = [one.criterion.words for one in contests if one.ahead == 0.0 and one.someone_worse]
     if level:
-        clauses.append(f"level with the best on {_all(level)}")
+        clauses.append(f"equal to the best on {_all(level)}")
     if clauses:
         text = "; ".join(clauses)
         return f"{text[0].upper()}{text[1:]}."
-    return "No better and no worse than the others in anything that is known." if contests else ""
+    return "Equal to the others on every known criterion." if contests else ""
 
 
 def _distance(one: _Contest) -> str:
@@ -290,7 +290,7 @@ def _distance(one: _Contest) -> str:
     words = "" if unit is None else f" {_UNITS.get(unit, unit)}"
     own = f"{one.value:.{decimals}f}{words}"
     if one.criterion.name == "runout_p95":
-        own = f"95 % read below {own}"
+        own = f"95th percentile {own}"
     return f"{own}, {distance:.{decimals}f}{words} {'more' if one.value > one.best else 'less'}"
 
 
@@ -405,10 +405,10 @@ def _reads_less(judged: Sequence[Judged], pairs: Sequence[tuple[int, int]]) -> l
             laws.append(law_at(plane, contributors.known))
     known = [(a, b) for a, b in pairs if a in place and b in place]
     found = dict(zip(known, chances_of_less(laws, [(place[a], place[b]) for a, b in known]), strict=True))
-    told = []
+    answers = []
     for a, b in pairs:
         chance = found.get((a, b))
-        told.append(
+        answers.append(
             ReadsLess(
                 first=judged[a].name,
                 second=judged[b].name,
@@ -416,7 +416,7 @@ def _reads_less(judged: Sequence[Judged], pairs: Sequence[tuple[int, int]]) -> l
                 equal=None if chance is None else chance.equal,
             )
         )
-    return told
+    return answers
 
 
 def _notes(request: ComparisonRequest, names: Sequence[str], rows: Rows) -> list[str]:
@@ -425,12 +425,16 @@ def _notes(request: ComparisonRequest, names: Sequence[str], rows: Rows) -> list
         if count > 1:
             numbered = [f"{name}#{n}" for n in range(2, count + 1)]
             verb = "is" if count == 2 else "are"
-            notes.append(f"The name {name} is used {count} times; {enumerated(numbered)} {verb} numbered by order.")
+            notes.append(f"The name {name} is used {count} times; {enumerated(numbered)} {verb} numbered in order.")
     if len(names) > MAX_IN_ALL_PAIRS:
         notes.append(
-            f"More than {MAX_IN_ALL_PAIRS} alternatives: which reads less is told for each against {names[0]} only."
+            f"More than {MAX_IN_ALL_PAIRS} alternatives: the probability of less runout is given for each against"
+            f" {names[0]} only."
         )
     for n, criterion in enumerate(CRITERIA):
         if all(row[n] is None for row in rows):
-            notes.append(f"{criterion.words[0].upper()}{criterion.words[1:]} is known of none and decides nothing.")
+            notes.append(
+                f"{criterion.words[0].upper()}{criterion.words[1:]} is unknown for every alternative and was not"
+                " compared."
+            )
     return notes

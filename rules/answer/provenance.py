@@ -88,7 +88,7 @@ def threshold_overrides(policy: Policy | None, book: Rulebook) -> Overrides:
 def _fault(problem: OverrideProblem) -> Fault:
     """Return the fault of a wrong threshold; a name that is unsafe to repeat is left out of pointer and text."""
     if len(problem.threshold) > MAX_NAME or not problem.threshold.isprintable():
-        return Fault(pointer(("policy", "thresholds", problem.code)), "a threshold of this name is not known")
+        return Fault(pointer(("policy", "thresholds", problem.code)), "unknown threshold")
     steps = ("policy", "thresholds", problem.code, *([problem.threshold] if problem.threshold else ()))
     return Fault(pointer(steps), problem.reason)
 

@@ -86,7 +86,7 @@ def _step(derived: StackAnalysis, index: int, speck: OrMissing[float], most_sens
         if name == "seat_length":
             return seat_length if isinstance(seat_length, Missing) else Number("seat length", "mm", seat_length)
         if name == "speck":
-            return speck if isinstance(speck, Missing) else Number("reading of a speck of 1 µm", "um", speck)
+            return speck if isinstance(speck, Missing) else Number("reading for a particle of 1 µm", "um", speck)
         return None
 
     step = draft(file.general["clean"], Words(known, find), components, pointers, joint)
@@ -201,8 +201,8 @@ class Measuring:
         if isinstance(budget, Missing):
             return budget
         if name == "p50":
-            return Number("half of such assemblies read less", "um", budget.p50_um)
-        return Number("95 % of such assemblies read less", "um", budget.p95_um) if name == "p95" else None
+            return Number("median of the expected reading", "um", budget.p50_um)
+        return Number("95th percentile of the expected reading", "um", budget.p95_um) if name == "p95" else None
 
     def _touches(self, what: str) -> str | None:
         """Return '' where the measuring plane is on the flutes or beyond the tool."""

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from rules.analysis import StackAnalysis
-from rules.assembly.sentences import Number, Tellable, Words, heavy_cautions, instruction
+from rules.assembly.sentences import Number, Tellable, Words, heavy_cautions
 from rules.couplings.definition import Clocking, Figure
 from rules.couplings.sides import COUPLINGS
 from rules.couplings.straight_shank import clamp_of
@@ -46,7 +46,7 @@ def words_of(view: JointView) -> Words:
         if case.coupling is not None and name in case.coupling.words:
             found = case.coupling.words[name](case.ends)
             return Number(*found) if isinstance(found, Figure) else found
-        return instruction().numbers.get(name)
+        return None
 
     return Words(ids, find)
 
@@ -134,11 +134,11 @@ def _insert(view: JointView, kind: str) -> Tellable:
     return wanted if actual == kind else None
 
 
-def _play(view: JointView) -> Tellable:
+def _clearance(view: JointView) -> Tellable:
     if not is_slip_fit(view.case):
         return None
     return when_known(
-        lambda pair: Number("play", "um", None, max(0.0, pair[0]), max(0.0, pair[1])), clearance_of(view.case)
+        lambda pair: Number("clearance", "um", None, max(0.0, pair[0]), max(0.0, pair[1])), clearance_of(view.case)
     )
 
 
@@ -184,7 +184,7 @@ _FINDERS: Final[dict[str, Callable[[JointView], Tellable]]] = {
     "insert_kept": lambda view: _insert(view, "insert_kept"),
     "insert_changed": lambda view: _insert(view, "insert_changed"),
     "insert_before": lambda view: view.insert_before,
-    "play": _play,
+    "clearance": _clearance,
     "opening_temperature": _opening_temperature,
     "support": _support,
     "support_length": _support_length,
@@ -192,4 +192,4 @@ _FINDERS: Final[dict[str, Callable[[JointView], Tellable]]] = {
 """By name in the sentences."""
 
 JOINT_WORDS: Final = frozenset({"upper", "lower", "joint", *_FINDERS}).union(*(one.words for one in COUPLINGS.values()))
-"""Names that a sentence about a joint may use, in addition to the numbers of the file."""
+"""Names that a sentence about a joint may use."""

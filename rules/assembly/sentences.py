@@ -170,7 +170,6 @@ class CouplingWords:
 class Instruction:
     """The complete file."""
 
-    numbers: Mapping[str, Number]
     not_of_joining: frozenset[str]
     knob_codes: frozenset[str]
     cautions: Mapping[str, str]
@@ -242,7 +241,6 @@ def instruction() -> Instruction:
     """Return the file and the sentences of every coupling, read once."""
     data = _read("rules.assembly", "assembly.yaml")
     return Instruction(
-        {key: Number(**{"value": None, **entry}) for key, entry in data["numbers"].items()},
         frozenset(data["not_of_joining"]),
         frozenset(data["knob_codes"]),
         data["cautions"],

@@ -196,7 +196,7 @@ def spring_places(ends: Sequence[float], springs: Sequence[Spring]) -> list[int]
         if place == len(ends) or (place > 0 and spring.z_mm - ends[place - 1] < ends[place] - spring.z_mm):
             place -= 1
         if not abs(ends[place] - spring.z_mm) <= _SAME_PLACE * ends[-1]:
-            raise ValueError(f"a spring at {spring.z_mm} mm stands on no boundary between segments")
+            raise ValueError(f"a spring at {spring.z_mm} mm is not on a boundary between segments")
         places.append(place)
     return places
 

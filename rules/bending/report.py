@@ -21,12 +21,14 @@ __all__ = ["stiffness_notes", "stiffness_section"]
 
 
 _MODEL: Final = (
-    "Bending of a stepped beam without shear, clamped at the gauge line: a short, thick stack is some per cent softer."
-    " Gyroscopic stiffening is left out."
+    "Bending of a stepped beam without shear, clamped at the gauge line: a short, thick stack is a few per cent softer."
+    " Gyroscopic stiffening is ignored."
 )
-_RIGID: Final = "Spindle and joints are taken as rigid: the real stack is softer and rings lower."
-_SPRINGS: Final = "Where no stiffness is stated, spindle and joints are taken as rigid."
-_SOLID: Final = "No flute length is stated: the cutter counts as solid to its tip, stiffer than it is."
+_RIGID: Final = "Spindle and joints are assumed rigid: the real stack is softer, with lower natural frequencies."
+_SPRINGS: Final = "Spindle and joints without a stated stiffness are assumed rigid."
+_SOLID: Final = (
+    "No flute length is stated: the cutting tool is assumed solid to its tip, which overstates its stiffness."
+)
 
 
 def stiffness_notes(chain: Chain, stiffness: StackStiffness) -> list[str]:
@@ -35,7 +37,7 @@ def stiffness_notes(chain: Chain, stiffness: StackStiffness) -> list[str]:
     last = chain.members[-1].part if chain.members else None
     if isinstance(last, Cutter):
         ratio = (chain.request.policy or DEFAULT_POLICY).flute_bending_ratio
-        fluted = f"The fluted part bends like a rod of {ratio:g} of its diameter."
+        fluted = f"The fluted part bends like a rod of {ratio:g} times its diameter."
         notes.append(_SOLID if last.flute_length_mm is None else fluted)
     return notes
 

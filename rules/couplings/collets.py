@@ -51,7 +51,7 @@ class PressCollet(Model):
     coupling: Literal["press_collet"]
     designation: Token | None = Field(
         None,
-        description="The shop's designation of the seat; both ends must carry the same.",
+        description="The shop's designation of the seat; both ends must have the same.",
         examples=["own-26"],
     )
 

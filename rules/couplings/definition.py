@@ -43,7 +43,7 @@ ToleranceClass = Annotated[
     str,
     Field(
         pattern=r"^(?:[a-z]{1,2}|[A-Z]{1,2})[1-9][0-9]?$",
-        description="Tolerance class of ISO 286, small letter for a shank, capital for a bore.",
+        description="Tolerance class of ISO 286: lower-case letter for a shank, capital for a bore.",
         examples=["h6", "H7"],
     ),
 ]
@@ -62,22 +62,16 @@ class Sized(Model):
     diameter_mm: PositiveLength | None = Field(None, description="Nominal diameter.", examples=[20, "1/4 in"])
     tolerance: ToleranceClass | None = None
     deviation: Deviation | None = Field(
-        None, description="Limits of size where no ISO 286 class is stated; they win over the class."
+        None, description="Limits of size where no ISO 286 class is stated; they take precedence over the class."
     )
 
 
 class Rated(Model):
     """Rated capacity of a clamp; reduced in proportion for a grip length below the rated one."""
 
-    rated_torque_n_m: Torque | None = Field(
-        None, description="Torque it holds by its maker's rating, N·m.", examples=[85]
-    )
-    rated_axial_force_n: Force | None = Field(
-        None, description="Axial pull it holds by its maker's rating, N.", examples=[6000]
-    )
-    rated_grip_mm: PositiveLength | None = Field(
-        None, description="Grip length the ratings were stated for.", examples=[40]
-    )
+    rated_torque_n_m: Torque | None = Field(None, description="Rated torque capacity by its maker, N·m.", examples=[85])
+    rated_axial_force_n: Force | None = Field(None, description="Rated axial pull by its maker, N.", examples=[6000])
+    rated_grip_mm: PositiveLength | None = Field(None, description="Grip length of the ratings.", examples=[40])
 
 
 def deviation_of(side: object) -> Deviation | None:

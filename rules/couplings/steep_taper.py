@@ -56,7 +56,7 @@ class SteepTaper(Model):
     )
     form: SteepTaperForm | None = Field(
         None,
-        description="Flange, drive and knob family: the cone alone does not tell.",
+        description="Flange, drive and knob family, which the cone does not show.",
         examples=["iso_7388_2_jd"],
     )
 

@@ -94,7 +94,9 @@ class ShrinkFit(Bore):
         None, description="Coefficient of friction to the shank; the table of shrink joints where not given."
     )
     roughness_rz_um: Microns | None = Field(
-        None, description="Roughness Rz of the bore: what is smoothed is lost to the interference, µm.", examples=[1.6]
+        None,
+        description="Roughness Rz of the bore, µm; smoothing of peaks reduces the interference.",
+        examples=[1.6],
     )
 
 
@@ -119,8 +121,8 @@ class ColletBore(Rated):
         description="Nominal bore. For an 8° collet the range follows from it by ISO 15488 where none is stated.",
         examples=[10],
     )
-    clamping_min_mm: PositiveLength | None = Field(None, description="Smallest shank it may hold.", examples=[9])
-    clamping_max_mm: PositiveLength | None = Field(None, description="Largest shank it may hold.", examples=[10])
+    clamping_min_mm: PositiveLength | None = Field(None, description="Smallest shank it may clamp.", examples=[9])
+    clamping_max_mm: PositiveLength | None = Field(None, description="Largest shank it may clamp.", examples=[10])
     length_mm: PositiveLength | None = Field(None, description="Length of the clamping bore.", examples=[27.5])
     depth_mm: PositiveLength | None = Field(
         None, description="Free depth from the collet's face to the first stop behind it.", examples=[60]

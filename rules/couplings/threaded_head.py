@@ -31,10 +31,10 @@ class ThreadedHead(Model):
         None, description="Diameter of the pilot that centres the head.", examples=[10.5]
     )
     pilot_length_mm: PositiveLength | None = Field(
-        None, description="Length over which the pilot is seated behind the face.", examples=[5.5]
+        None, description="Length of the pilot seat behind the face.", examples=[5.5]
     )
     tightening_torque_n_m: Torque | None = Field(
-        None, description="Torque to tighten it with, as the shop states it, N·m.", examples=[45]
+        None, description="Tightening torque, as stated by the shop, N·m.", examples=[45]
     )
 
 

@@ -79,7 +79,7 @@ def read_component_csv(data: bytes, kind: ComponentKind | None = None) -> Import
             else:
                 parts[part.component.id] = part
             if len(faults) > MAX_FAULTS:
-                faults.append(fault("there are too many faults; the table was not read any further", line))
+                faults.append(fault("too many faults; the rest of the table was not read", line))
                 break
     except BrokenTableError as error:
         if not heads:
@@ -99,12 +99,12 @@ def _heads(names: Sequence[str], line: int, needed: Sequence[str]) -> list[_Head
         path = _own_field(symbol) if symbol else name if name and is_field(name) else None
         mark = path or name
         if mark and seen.setdefault(mark, column) != column:
-            detail = f"columns {seen[mark]} and {column} are both headed {printable(mark)}"
+            detail = f"columns {seen[mark]} and {column} both have the heading {printable(mark)}"
             raise UnreadableError(detail, cause="unsuitable", line=line, column=column)
         heads.append(_Head(name, column, symbol, path))
     for wanted in needed:
         if wanted not in seen:
-            detail = f"no column is headed {wanted.upper()}"
+            detail = f"no column has the heading {wanted.upper()}"
             raise UnreadableError(detail, cause="unsuitable", line=line, column=1)
     return heads
 
@@ -126,7 +126,7 @@ def _unknown(heads: Sequence[_Head]) -> Iterator[UnmappedValue]:
 
 def _cells(heads: Sequence[_Head], cells: Sequence[str], line: int) -> list[_Cell]:
     if len(cells) != len(heads):
-        detail = f"the row has {len(cells)} cells, the head line {len(heads)}"
+        detail = f"the row has {len(cells)} cells, the heading line {len(heads)}"
         raise _FaultyRowError(fault(detail, line, min(len(cells), len(heads)) + 1))
     return [_Cell(head, text) for head, text in zip(heads, cells, strict=True) if text.strip()]
 
@@ -165,4 +165,4 @@ def _part(cells: Sequence[_Cell], line: int, otherwise: ComponentKind | None) ->
 def _formulas(cells: Sequence[_Cell]) -> Iterator[str]:
     for cell in cells:
         if cell.text.startswith(_FORMULA) and number_in(cell.text) is None:
-            yield f"{printable(cell.head.name)} starts as a formula would; it was taken as text, to the letter"
+            yield f"{printable(cell.head.name)} begins like a formula; it was read as plain text"

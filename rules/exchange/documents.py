@@ -79,7 +79,7 @@ def load_catalogue(folder: Path) -> Catalogue:
     component.
     """
     if not folder.is_dir():
-        raise CatalogueError([Problem(str(folder), 0, "", "no folder of that name can be read")])
+        raise CatalogueError([Problem(str(folder), 0, "", "the folder cannot be read")])
     found: dict[str, list[StackEntry]] = {}
     problems: list[Problem] = []
     for file in sorted(folder.rglob("*")):
@@ -90,7 +90,7 @@ def load_catalogue(folder: Path) -> Catalogue:
         elif file.suffix.lower() == ".csv":
             entries = _from_csv(file, problems)
         else:
-            problems.append(Problem(str(file), 0, "", "neither JSON, YAML nor CSV by its name"))
+            problems.append(Problem(str(file), 0, "", "not a JSON, YAML or CSV file by its name"))
             continue
         for key, component in entries:
             found.setdefault(key, []).append(component)

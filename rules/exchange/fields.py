@@ -267,7 +267,7 @@ def _rejection(one: Stated, error: ErrorDetails, place: Place) -> Rejected:
     elif error["type"] == "extra_forbidden":
         reason = f"this coupling has no {field}" if side else f"this kind of component has no {field}"
     elif error["type"] == "list_type":
-        reason = "places in a list count from 0, without a gap"
+        reason = "indices of a list count from 0, without gaps"
     elif error["type"] in _NUMERIC and isinstance(one.value, str) and _COMMA.fullmatch(one.value):
         reason = "a number is written with a decimal point, not a comma"
     else:

@@ -139,7 +139,7 @@ class _Mapping:
             self._coupling[side] = DECLARED.name
             return
         for one in codes:
-            self._leave(one, "the coupling is stated otherwise, or the code is missing; a code is never interpreted")
+            self._leave(one, "the coupling is stated in another way, or the code is missing; codes are not interpreted")
         shank = next((one for one in self._readings if one.symbol.symbol == "DMM"), None)
         if words is None and shank is not None and shank.symbol.field_of(self._kind) == f"{side}.diameter_mm":
             self._state(shank, f"{side}.coupling", CYLINDRICAL.name)
@@ -152,11 +152,11 @@ class _Mapping:
             if path is None:
                 self._leave(one, one.symbol.reason or "this kind of component has no such field")
             elif self._yields(one):
-                self._leave(one, f"{one.symbol.yields_to} is stated and wins")
+                self._leave(one, f"{one.symbol.yields_to} is stated and takes precedence")
             elif one.symbol.role == "material":
                 self._take_material(one, path)
             elif path == _GAUGE_LENGTH and not self._has_gauge_line():
-                self._leave(one, "it counts from a gauge line or contact face, and none is known of the machine side")
+                self._leave(one, "it is measured from a gauge line or contact face, but the machine side has none")
             elif one.symbol.role == "value":
                 self._state(one, path, one.value)
 
@@ -164,7 +164,7 @@ class _Mapping:
         code = one.text.strip()
         material = code if code in get_args(Material) else body_materials().get(code)
         if material is None:
-            self._leave(one, "no open table explains this code; state material")
+            self._leave(one, "no open table has this code; state the material")
         else:
             self._state(one, path, material)
 

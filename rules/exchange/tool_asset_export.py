@@ -77,7 +77,7 @@ def _words(report: Report) -> str:
     summary = report.summary
     return (
         f"Checked by {report.provenance.service} {report.provenance.version}: {report.verdict},"
-        f" {summary.errors} errors, {summary.warnings} warnings, {summary.undecided} undecided."
+        f" errors {summary.errors}, warnings {summary.warnings}, undecided {summary.undecided}."
         f" Request {report.provenance.request_sha256}."
     )
 

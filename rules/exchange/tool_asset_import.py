@@ -84,9 +84,9 @@ def measured(element: str, text: str, attributes: Mapping[str, str], unit: str, 
     other = "" if chosen == "nominal" else "nominal"
     if offered[other] not in _NONE and offered[other] != offered[chosen]:
         wanted = "nominal" if chosen == "nominal" else "measured"
-        others.append((f"{element}/@nominal" if other else element, offered[other], f"the {wanted} value was taken"))
+        others.append((f"{element}/@nominal" if other else element, offered[other], f"the {wanted} value was used"))
     if attributes.get("code", code) != code:
-        others.append((f"{element}/@code", attributes["code"], f"the element says {code}, and the element counts"))
+        others.append((f"{element}/@code", attributes["code"], f"the element states {code}, which takes precedence"))
     value, reason = _convert(offered[chosen], attributes, unit)
     return Measured(value, offered[chosen], reason, tuple(others))
 
@@ -100,7 +100,7 @@ def _convert(text: str, attributes: Mapping[str, str], unit: str) -> tuple[float
     named = attributes.get("units") or attributes.get("nativeUnits") or standard
     factor = factors.get(named)
     if factor is None:
-        return None, "the unit is not one that this measurement can have"
+        return None, "this measurement cannot have this unit"
     value = float(Fraction(text) * factor)
     if value <= 0:
         return None, "it must be greater than 0"
@@ -114,7 +114,7 @@ _ENVELOPE: Final = frozenset({"assetId", "timestamp", "removed", "hash"})
 _IDENTIFIER: Final = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,63}")
 _TOKEN: Final = re.compile(r"[A-Za-z0-9][A-Za-z0-9 ._/x×-]{0,63}")
 
-_NOT_ASKED: Final = "no check asks for it"
+_NOT_ASKED: Final = "no check uses it"
 _CARRIED: Final = frozenset(
     {
         "machine_side",
@@ -171,12 +171,12 @@ def _version(root: etree._Element) -> str:
     found = _NAMESPACE.fullmatch(name.namespace or "")
     if found is None or name.localname not in {"MTConnectAssets", *_TOOLS}:
         raise UnreadableError(
-            "the root is no assets document of MTConnect", cause="unsuitable", line=line_of(root), column=1
+            "the root element is not an MTConnect assets document", cause="unsuitable", line=line_of(root), column=1
         )
     version = int(found[1]), int(found[2])
     if not (1, 2) <= version < (3, 0):
         raise UnreadableError(
-            "this version of MTConnect is not known; 1.2 to 2.x are read",
+            "unknown version of MTConnect; 1.2 to 2.x are supported",
             cause="unsuitable",
             line=line_of(root),
             column=1,
@@ -225,12 +225,13 @@ class _Asset:
             raise _FaultyAssetError(fault(detail, self._line))
         if self._cuts:
             self._notes.append(
-                "taken for a cutter, since it states what cuts; an assembled tool looks the same in this format"
+                "assumed to be a cutting tool, since it states cutting data; an assembled tool looks the same in"
+                " this format"
             )
         stated, left = map_readings(kind, self._readings)
         component, rejected = assemble(kind, [*self._named, *stated])
         if component is None:
-            raise _FaultyAssetError(fault("what the asset states makes no component", self._line))
+            raise _FaultyAssetError(fault("the data of the asset do not give a component", self._line))
         left += [unmapped(one.stated.name, one.stated.text, one.reason, one.stated.line) for one in rejected]
         return ImportedPart(
             component,
@@ -276,7 +277,7 @@ class _Asset:
             for one in part:
                 self._read_measurement(one)
         elif len(part) and name in ("ConnectionCodeMachineSide", "ProcessSpindleSpeed"):
-            self._leave_all(part, "", "it holds more than a value")
+            self._leave_all(part, "", "it contains more than a value")
         elif name == "ConnectionCodeMachineSide":
             if text := (part.text or "").strip():
                 self._readings.append(Reading(elements()[name], name, text, text, line_of(part)))
@@ -290,11 +291,11 @@ class _Asset:
         name = etree.QName(one).localname
         symbol = elements().get(name)
         if symbol is None or not is_measured(symbol.unit) or not _ours(one, self._asset):
-            self._leave_all(one, "", "not a measurement that is known here")
+            self._leave_all(one, "", "not a supported measurement")
             return
         self._cuts |= name in _CUTS
         if len(one):
-            self._leave(name, one.text or "", "it holds more than a number", one)
+            self._leave(name, one.text or "", "it contains more than a number", one)
             return
         value = measured(name, one.text or "", attributes_of(one), symbol.unit, symbol.symbol)
         for label, text, reason in value.others:
@@ -321,7 +322,7 @@ class _Asset:
         }
         for label, text in asked.items():
             if text.strip():
-                self._leave(f"{name}{label}", text.strip(), "a speed to run at belongs to the operation", part)
+                self._leave(f"{name}{label}", text.strip(), "a programmed speed belongs to the operation", part)
 
     def _name(self, name: str, text: str, path: str, value: str) -> None:
         self._named.append(Stated(name, text, path, value, self._line))

@@ -216,9 +216,9 @@ separator is expected
             found[character] = None
     if len(found) == 1:
         return next(iter(found))
-    told = " and ".join(_NAMES[one] for one in SEPARATORS if one in found) or "no comma, semicolon or tab"
+    separators = " and ".join(_NAMES[one] for one in SEPARATORS if one in found) or "no comma, semicolon or tab"
     raise UnreadableError(
-        f"the head line holds {told}; one separator is expected", cause="unsuitable", line=1, column=1
+        f"the heading line contains {separators}; one separator is expected", cause="unsuitable", line=1, column=1
     )
 
 

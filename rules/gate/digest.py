@@ -94,12 +94,12 @@ def _sha256(value: Mapping[str, Any]) -> str:
     return hashlib.sha256(text.encode("ascii")).hexdigest()
 
 
-_CONTEXT = "The context is not the one that came with the decision; it is not judged, so it does not enter the digest."
+_CONTEXT = "The context differs from that of the stored decision. It is not judged and not part of the digest."
 _UNTOLD = (
-    "The digest differs and nothing else that was given does: the order, the version, the rulebooks or the catalogue"
+    "Only the digest differs among the stored fields. The order, the version, the rulebooks or the catalogue has"
     " changed since."
 )
-_ANOTHER = "The digest is reproduced all the same, so what else was given belongs to another decision."
+_ANOTHER = "The digest is reproduced nevertheless, so the other stored fields belong to another decision."
 
 
 def differences(stored: GateVerification, report: GateReport) -> list[str]:
@@ -118,18 +118,18 @@ def differences(stored: GateVerification, report: GateReport) -> list[str]:
 def _judged(stored: GateVerification, report: GateReport) -> Iterator[str]:
     source = report.provenance
     if stored.version not in (None, source.version):
-        yield f"Version {stored.version} decided then; this is {source.version}."
+        yield f"The stored decision is of version {stored.version}; this is version {source.version}."
     if stored.rulebook_sha256 not in (None, source.rulebook_sha256):
-        yield f"The rulebooks were {_short(stored.rulebook_sha256)}; in force are {_short(source.rulebook_sha256)}."
+        yield f"The rulebooks were {_short(stored.rulebook_sha256)}; now {_short(source.rulebook_sha256)} are in force."
     if stored.catalogue_sha256 not in (None, source.catalogue_sha256):
-        yield f"The catalogue was {_short(stored.catalogue_sha256)}; mounted is {_short(source.catalogue_sha256)}."
+        yield f"The catalogue was {_short(stored.catalogue_sha256)}; now {_short(source.catalogue_sha256)} is mounted."
     if stored.input_sha256 not in (None, report.input_sha256):
         yield (
-            f"The order is not the one that was decided: {_short(stored.input_sha256)} then,"
+            f"The order differs from that of the stored decision: {_short(stored.input_sha256)} then,"
             f" {_short(report.input_sha256)} now."
         )
     if stored.decision not in (None, report.decision):
-        yield f"The decision was {stored.decision}; it is {report.decision} now."
+        yield f"The stored decision is {stored.decision}; the present one is {report.decision}."
 
 
 def _short(digest: str | None) -> str:

@@ -332,9 +332,9 @@ def _of_shared_id(request: GateRequest, number: int) -> list[GateReason]:
             severity="warning",
             effect="hold",
             title="Operations share an id",
-            message=f"{len(at)} operations of the order are called {name}, so a decision could be taken for another's.",
+            message=f"{len(at)} operations of the order have the id {name}, so their decisions look alike.",
             at=at,
-            remedy="Give each operation an id of its own.",
+            remedy="Give each operation a unique id.",
             source="definition of the request",
         )
     ]

@@ -225,7 +225,7 @@ class Ring:
         if not 0 < self.youngs_modulus_gpa < math.inf:
             raise ValueError(f"Young's modulus must be above 0 GPa and finite, not {self.youngs_modulus_gpa}")
         if not 0 <= self.poisson_ratio <= 0.5:
-            raise ValueError(f"Poisson's ratio lies from 0 to 0.5, not at {self.poisson_ratio}")
+            raise ValueError(f"Poisson's ratio must be from 0 to 0.5, not {self.poisson_ratio}")
         if not 0 < self.density_kg_m3 < math.inf:
             raise ValueError(f"density must be above 0 kg/m³ and finite, not {self.density_kg_m3}")
 

@@ -143,7 +143,7 @@ def parse_class(tolerance_class: str) -> ToleranceClass:
     """
     match = _CLASS.fullmatch(tolerance_class)
     if match is None:
-        raise UnknownToleranceError(f"{tolerance_class!r} is no tolerance class of ISO 286 such as 'h6' or 'H7'")
+        raise UnknownToleranceError(f"{tolerance_class!r} is not a tolerance class of ISO 286 such as 'h6' or 'H7'")
     letter, grade = match[1], int(match[2])
     hole = letter.isupper()
     known = HOLE_LETTERS if hole else SHAFT_LETTERS

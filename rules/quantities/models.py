@@ -115,7 +115,7 @@ def _length_schema(pattern: str, minimum: dict[str, float], description: str) ->
     )
 
 
-_LENGTH_WORDS: Final = "A number is mm; text carries its unit (mm, in; fractions of an inch allowed)."
+_LENGTH_WORDS: Final = "A number is in mm; a text states its unit (mm or in, with fractions of an inch)."
 
 Length = Annotated[
     float,

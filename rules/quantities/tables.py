@@ -137,7 +137,7 @@ def _plain_values(text: str, file: str) -> Any:
                 key = self.construct_object(key_node, deep=True)
                 if key in seen:
                     raise yaml.constructor.ConstructorError(
-                        None, None, f"the key {key!r} is written twice", key_node.start_mark
+                        None, None, f"the key {key!r} is repeated", key_node.start_mark
                     )
                 seen.add(key)
             return super().construct_mapping(node, deep)
@@ -171,7 +171,7 @@ def parse_table(text: str, file: str) -> Table:
     if f"{written.name}.yaml" != file:
         raise TableError(f"{file}: the table inside is named {written.name!r}")
     if unknown := [name for name in written.key if name not in written.columns]:
-        raise TableError(f"{file}: key columns that are no columns: {', '.join(unknown)}")
+        raise TableError(f"{file}: unknown key columns: {', '.join(unknown)}")
     if clash := COMMON_FIELDS & written.columns.keys():
         raise TableError(f"{file}: reserved column names: {', '.join(sorted(clash))}")
     rows = tuple(_checked_row(written, row, f"{file}, row {n}") for n, row in enumerate(written.rows, start=1))
@@ -210,7 +210,7 @@ def _refuse_repeated_keys(rows: tuple[Mapping[str, Any], ...], key: tuple[str, .
     for number, row in enumerate(rows, start=1):
         mark = repr([row[name] for name in key])
         if mark in seen:
-            raise TableError(f"{file}, row {number}: the key {mark} stands in two rows")
+            raise TableError(f"{file}, row {number}: two rows have the key {mark}")
         seen.add(mark)
 
 

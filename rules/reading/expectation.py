@@ -154,18 +154,18 @@ def evaluate_trial(trial: Trial, first: PlaneFit, chain: Chain | None) -> tuple[
     positions = 0 if chain is None else _positions(trial, chain)
     second = fit_plane(trial.plane)
     if positions is None:
-        return None, [f"The trial tells nothing: {name} is no joint of the stack."]
+        return None, [f"The trial turn gives no result: {name} is not a joint of the stack."]
     if not first.directed or not second.directed:
-        return None, ["The trial tells nothing: a total indicator reading alone has no direction."]
+        return None, ["The trial turn gives no result: a total indicator reading has no direction."]
     if first.eccentricity is None or second.eccentricity is None:
-        return None, ["The trial tells nothing: the readings don't go round."]
+        return None, ["The trial turn gives no result: the readings do not cover a full turn."]
     if abs(second.distance_mm - first.distance_mm) > 1e-3:
-        return None, ["The trial tells nothing: it was not read at the distance of the first plane."]
+        return None, ["The trial turn gives no result: it was not measured at the distance of the first plane."]
     if turn_error_ratio(trial.turned_deg) > _MOST_ERROR:
-        return None, [f"The trial tells nothing: a turn by {trial.turned_deg:.10g}° is none, or nearly none."]
+        return None, [f"The trial turn gives no result: a turn by {trial.turned_deg:.10g}° is too small."]
     notes = []
     if positions == 1:
-        notes.append(f"By its coupling {name} is not known to fit in other positions; its turn is told as if it did.")
+        notes.append(f"Whether joint {name} fits in other positions is not stated; the result assumes that it does.")
     split = split_by_turn(first.eccentricity, second.eccentricity, trial.turned_deg)
     turn = best_further_turn(split, trial.turned_deg, 0 if positions == 1 else positions)
     result = TrialResult(

@@ -50,7 +50,8 @@ def fit_dial(angles_deg: Sequence[float], readings_um: Sequence[float]) -> DialF
     Parameters
     ----------
     angles_deg : Sequence[float]
-        Angular positions of the readings, degrees; at least three different directions. readings_um : Sequence[float]
+        Angular positions of the readings, degrees; at least three different directions.
+    readings_um : Sequence[float]
         Dial readings at these positions, µm, one each.
 
     Returns
@@ -85,7 +86,7 @@ def fit_dial(angles_deg: Sequence[float], readings_um: Sequence[float]) -> DialF
     design = np.column_stack([np.ones_like(theta), np.cos(theta), np.sin(theta)])
     solution, _, rank, _ = np.linalg.lstsq(design, readings, rcond=1e-9)
     if rank < 3:
-        raise ValueError("the directions lie too close together to fix a circle")
+        raise ValueError("the directions are too close together to determine a circle")
     residual = readings - design @ solution
     return DialFit(
         float(solution[0]),
@@ -155,7 +156,7 @@ def complex_at(
     (1+2j)
     """
     if first_mm == second_mm:
-        raise ValueError("two planes at one position fix no axis")
+        raise ValueError("two planes at one position do not determine an axis")
     return EccentricityVector(first + (second - first) * (z_mm - first_mm) / (second_mm - first_mm))
 
 
@@ -243,7 +244,7 @@ def decide_upper_limit(value: float, limit: float, expanded_uncertainty: float) 
     if not all(math.isfinite(number) for number in (value, limit, expanded_uncertainty)):
         raise ValueError("value, limit and uncertainty must be finite")
     if expanded_uncertainty < 0:
-        raise ValueError("an uncertainty is not negative")
+        raise ValueError("an uncertainty must not be negative")
     if value + expanded_uncertainty <= limit:
         return "conforms"
     return "does_not_conform" if value - expanded_uncertainty > limit else "not_proven"
@@ -323,7 +324,7 @@ def split_by_turn(first: EccentricityVector, second: EccentricityVector, turned_
     if not (cmath.isfinite(first) and cmath.isfinite(second)):
         raise ValueError("eccentricities must be finite")
     if turn_error_ratio(turned_deg) == math.inf:
-        raise ValueError("a turn by a multiple of 360 degrees tells nothing")
+        raise ValueError("a turn by a multiple of 360 degrees gives no result")
     beyond = (first - second) / (1.0 - _turned(turned_deg))
     return TurnSplit(EccentricityVector(first - beyond), EccentricityVector(beyond))
 
@@ -362,7 +363,7 @@ def best_further_turn(split: TurnSplit, turned_deg: float, positions: int = 0) -
     Turn(joint=1, angle_deg=90.0, eccentricity=1.0)
     """
     if positions == 1:
-        raise ValueError("a joint of one position cannot be turned")
+        raise ValueError("a joint with one position cannot be turned")
     (turn,) = single_turns([split.before, split.beyond * _turned(turned_deg)], [positions])
     return turn
 

@@ -121,17 +121,17 @@ def axis_through(fits: list[PlaneFit], tip_mm: float | None) -> AxisReport | Non
 def plane_notes(fits: list[PlaneFit]) -> list[str]:
     """Return notes on planes that do not cover a full turn and on the reason for a missing axis."""
     notes = [
-        f"Plane {number}: the readings don't go round, so they fix no eccentricity and a full turn may read more;"
-        " read at three or more directions, well apart."
+        f"Plane {number}: the readings do not cover a full turn, so the eccentricity is unknown and the runout may be"
+        " larger. Measure in three or more directions, well apart."
         for number, fit in enumerate(fits, start=1)
         if not fit.whole_turn
     ]
     if len(fits) < 2:
         return notes
     if any(fit.eccentricity is None for fit in fits):
-        notes.append("No axis: both planes must be read with directions.")
+        notes.append("No axis: both planes need readings with directions.")
     elif abs(fits[1].distance_mm - fits[0].distance_mm) < _LEAST_DISTANCE_MM:
-        notes.append("No axis: both planes lie at one distance.")
+        notes.append("No axis: both planes are at the same distance.")
     return notes
 
 
@@ -151,7 +151,7 @@ def decide(fit: PlaneFit, limit_um: float, uncertainty_um: float | None) -> Deci
     decision = "not_proven" if uncertainty_um is None else decide_upper_limit(fit.judged_um, limit_um, uncertainty_um)
     settle = None
     if decision == "conforms" and not fit.whole_turn:
-        decision, settle = "not_proven", "Readings round a whole turn, at three or more directions well apart."
+        decision, settle = "not_proven", "Readings over a full turn, in three or more directions well apart."
     elif decision == "not_proven":
         settle = _would_settle(fit.judged_um, limit_um, uncertainty_um)
     return DecisionReport(
@@ -167,9 +167,9 @@ def _would_settle(value: float, limit: float, uncertainty: float | None) -> str:
     gap = least_uncertainty_to_decide(value, limit)
     # rounded down, since a larger uncertainty would not prove it
     told = math.floor(gap * 1000.0 + 1e-6) / 1000.0
-    outcome = "that the limit is kept" if value <= limit else "that the limit is broken"
+    outcome = "conformity" if value <= limit else "non-conformity"
     if told == 0.0:
-        wanted = "The reading is on the limit: no uncertainty that can be had would decide."
+        wanted = "The reading equals the limit, so no achievable uncertainty would prove either."
     elif value <= limit:
         wanted = f"An expanded uncertainty of at most {told:.10g} µm would prove {outcome}."
     else:

@@ -52,7 +52,7 @@ def _json_part(value: Any) -> Any:
         return [_json_part(part) for part in value]
     if value is None or isinstance(value, str | int) or (isinstance(value, float) and math.isfinite(value)):
         return value
-    raise ValueError(f"{value} can't stand in a request; put it in quotes if it is text")
+    raise ValueError(f"{value} is not possible in a request; put it in quotes if it is text")
 
 
 JsonPart: TypeAlias = Annotated[Any, AfterValidator(_json_part)]
@@ -76,7 +76,7 @@ class Threshold(_YamlModel):
     @model_validator(mode="after")
     def _within(self) -> Threshold:
         if not self.minimum <= self.value <= self.maximum:
-            raise ValueError(f"{self.value:g} does not lie between {self.minimum:g} and {self.maximum:g}")
+            raise ValueError(f"{self.value:g} is not between {self.minimum:g} and {self.maximum:g}")
         return self
 
 
@@ -244,7 +244,7 @@ def check_overrides(book: Rulebook, overrides: Overrides) -> list[OverrideProble
                 known = ", ".join(sorted(rule.thresholds)) or "none"
                 problems.append(OverrideProblem(code, name, f"the rule has no threshold {name}; known: {known}"))
             elif isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
-                problems.append(OverrideProblem(code, name, f"{value!r} is no finite number"))
+                problems.append(OverrideProblem(code, name, f"{value!r} is not a finite number"))
             elif not threshold.minimum <= value <= threshold.maximum:
                 bounds = f"between {threshold.minimum:g} and {threshold.maximum:g} {threshold.unit}"
                 problems.append(OverrideProblem(code, name, f"{value:g} must lie {bounds}"))

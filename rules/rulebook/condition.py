@@ -135,7 +135,7 @@ class _Parser:
 
     def condition(self, raw: object, path: tuple[Step, ...]) -> Condition:
         if not isinstance(raw, dict):
-            raise _RefusedError(path, f"a condition is an object of one key, not {_shown(raw)}")
+            raise _RefusedError(path, f"a condition is an object with one key, not {_shown(raw)}")
         if len(raw) != 1:
             keys = ", ".join(map(str, raw)) or "none"
             raise _RefusedError(path, f"a condition has exactly one key, this one has {len(raw)}: {keys}")
@@ -161,7 +161,7 @@ class _Parser:
 
     def _comparison(self, name: str, raw: object, path: tuple[Step, ...]) -> Comparison:
         if (known := self._properties.get(name)) is None:
-            raise _RefusedError(path, f"{name!r} is no property of this kind and no grouping (all, any)")
+            raise _RefusedError(path, f"{name!r} is neither a property of this kind nor a group (all, any)")
         if not isinstance(raw, dict):
             return Comparison(name, known.type, "equals", self._literal(raw, known.type, path))
         if len(raw) != 1:
@@ -196,7 +196,8 @@ class _Parser:
     def _literal(self, raw: object, kind: PropertyType, path: tuple[Step, ...]) -> Value:
         if isinstance(raw, str) and (raw in self._properties or raw in self._thresholds):
             raise _RefusedError(
-                path, f"the literal {raw!r} is also a name; a reference needs an operator and a like type"
+                path,
+                f"the literal {raw!r} is also a name; a reference needs an operator and a property of that type",
             )
         flag = isinstance(raw, bool)
         if isinstance(raw, str) and kind == "text":
@@ -209,10 +210,10 @@ class _Parser:
             raise _RefusedError(path, f"an operand is a literal or a name, not {_shown(raw)}")
         if isinstance(raw, str) and kind == "number":
             raise _RefusedError(
-                path, f"{raw!r} is no number, no number property of this kind and no threshold of this rule"
+                path, f"{raw!r} is not a number, a number property of this kind or a threshold of this rule"
             )
         hint = "; YAML reads bare yes, no, on and off as flags: put them in quotes" if flag else ""
-        raise _RefusedError(path, f"{raw!r} is no {kind}{hint}")
+        raise _RefusedError(path, f"{raw!r} is not a {kind}{hint}")
 
 
 def _same_unit(left: str, known: Property, right: str, other: _HasUnit, path: tuple[Step, ...]) -> None:

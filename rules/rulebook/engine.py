@@ -335,7 +335,7 @@ class _CompiledSet:
             # The marker has fired a rule in this session, so deleting it is safe from here on.
             alive = True
             if self._finish(state, sid, first) != {(CATCH_ALL, _MARKER_KEY)}:
-                raise EngineFaultError("the engine saw more than the marker of the session")
+                raise EngineFaultError("the engine matched more than the marker of the session")
             for template, key, numbers in facts:
                 state = self._assert(template, sid, key, numbers)
             matches = self._finish(state, sid, self._start(state))
@@ -356,7 +356,7 @@ class _CompiledSet:
                 return int(state)
             if result != _OBSERVED:
                 raise EngineFaultError(f"the engine did not take a fact (result {result})")
-        raise EngineFaultError("the engine took a fact for one it had already")
+        raise EngineFaultError("the engine mistook a fact for an earlier one")
 
     def _start(self, state: int) -> str:
         """Return the first pending match of a session."""
@@ -395,7 +395,7 @@ class _CompiledSet:
 def _read(text: str, sid: str) -> tuple[str, int]:
     found = _MATCH.match(text)
     if found is None or found[2] != sid:
-        raise EngineFaultError("the engine answered for another session or in a form that is not known")
+        raise EngineFaultError("the engine returned another session or an unknown form")
     return found[1], int(found[3]) % _KEY_STRIDE
 
 

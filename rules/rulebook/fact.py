@@ -94,7 +94,7 @@ def placeholders(template: str) -> tuple[str, ...]:
     """
     rest = _PLACE.sub("", template)
     if "{" in rest or "}" in rest:
-        raise ValueError("a brace stands alone; a place is written {name}")
+        raise ValueError("an unmatched brace; a placeholder is written {name}")
     return tuple(_PLACE.findall(template))
 
 

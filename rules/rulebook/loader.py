@@ -42,7 +42,7 @@ __all__ = [
 ]
 
 
-_RESERVED: Final = {"GATE": "what a gate asks beyond the rules", "REQ": "the requirement of a search"}
+_RESERVED: Final = {"GATE": "the required data of a gate", "REQ": "the requirement of a search"}
 """Code families that no rulebook may use, since other messages of a report use them."""
 
 Report = Callable[[tuple[Step, ...], str], None]
@@ -75,7 +75,7 @@ def lint_rules(rules: tuple[Rule, ...], vocabulary: Vocabulary) -> list[Problem]
         found: list[str] = []
         condition = lint_entry(rule, vocabulary, lambda _path, reason, found=found: found.append(reason))  # type: ignore[misc]
         if condition is not None and condition != rule.condition:
-            found.append("the condition is not the one its text says")
+            found.append("the condition differs from its text")
         problems.extend(Problem(rule.file, rule.line, rule.code, reason) for reason in found)
     return problems
 
@@ -89,7 +89,7 @@ def _defects(
         yield ("code",), f"codes of the family {family} are those of {_RESERVED[family]}"
     for index, name in enumerate(entry.needs):
         if name not in properties:
-            yield ("needs", index), f"needs {name!r}, which the vocabulary does not know on a {kind}"
+            yield ("needs", index), f"needs {name!r}, which is not in the vocabulary of a {kind}"
         if name in entry.needs[:index]:
             yield ("needs", index), f"needs {name!r} twice"
     present = {name for name, known in properties.items() if known.always} | set(entry.needs)
@@ -135,7 +135,7 @@ def _template_defects(entry: RuleEntry, present: set[str]) -> Iterator[tuple[tup
             yield (field,), f"{field}: {error}"
             continue
         for name in sorted(set(names) - present - entry.thresholds.keys()):
-            yield (field,), f"{field} has the place {{{name}}}, which is neither under needs nor a threshold"
+            yield (field,), f"{field} has the placeholder {{{name}}}, which is neither under needs nor a threshold"
 
 
 def _threshold_defects(
@@ -149,13 +149,13 @@ def _threshold_defects(
     for name, threshold in entry.thresholds.items():
         path = ("thresholds", name)
         if not re.fullmatch(NAME_PATTERN, name):
-            yield path, f"{name!r} is no name for a threshold: small letters, digits and underscores"
+            yield path, f"{name!r} is not a valid name of a threshold: lower-case letters, digits and underscores"
         if name in properties:
             yield path, f"the threshold {name} has the name of a property"
         if threshold.unit not in UNITS and threshold.unit != "x D":
             yield path, f"unknown unit {threshold.unit!r}; there are: {', '.join(UNITS)}, x D"
         if condition is not None and name not in used:
-            yield path, f"the threshold {name} decides nothing"
+            yield path, f"the threshold {name} is not used in the condition"
 
 
 MAX_RULES: Final = 1_000
@@ -219,7 +219,7 @@ def _books(folder: Path | Traversable, vocabulary: Vocabulary, problems: list[Pr
             problems.append(Problem(str(file), 0, "", "a book's name ends in .yaml"))
         elif file.name == VOCABULARY_NAME:
             if str(file) != vocabulary.file:
-                reason = "the vocabulary belongs to the program and can't be added to by folder"
+                reason = "a folder cannot extend the vocabulary"
                 problems.append(Problem(str(file), 0, "", reason))
         elif file.name.endswith(".yaml"):
             yield file
@@ -282,11 +282,11 @@ class _Merged:
             if rule.replaces:
                 reason = "replaces a rule that is in no earlier folder"
         elif folder == self._folder:
-            reason = f"the code is taken already: {earlier.file}, line {earlier.line}"
+            reason = f"the code is already used: {earlier.file}, line {earlier.line}"
         elif not rule.replaces:
-            reason = f"the code is taken by {earlier.file}; to replace that rule say replaces: true"
+            reason = f"the code is already used in {earlier.file}; to replace that rule, write replaces: true"
         elif earlier.safety and not rule.safety:
-            reason = "replaces a safety rule and must say safety: true itself"
+            reason = "replaces a safety rule and needs safety: true"
         if reason:
             self._problems.append(Problem(file, rule.line, rule.code, reason))
         else:

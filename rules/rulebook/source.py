@@ -137,7 +137,7 @@ class _Reader:
             raise RecursionError
         # The composer returns the anchored node itself for an alias, with the anchor's line.
         if id(node) in self._seen:
-            self._refuse(self._lines.at(path), "an alias (*name) is used; write the part out")
+            self._refuse(self._lines.at(path), "an alias (*name) is not allowed; repeat the part")
             return None
         self._seen.add(id(node))
         self._lines.note(path, _line(node))

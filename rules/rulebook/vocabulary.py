@@ -137,9 +137,9 @@ def load_vocabulary(file: Path | Traversable | None = None) -> Vocabulary:
 
 def _name_defects(name: str, entry: Property) -> list[str]:
     if not re.fullmatch(NAME_PATTERN, name):
-        return [f"{name!r} is no name for a property: small letters, digits and underscores, a letter first"]
+        return [f"{name!r} is not a name for a property: lower-case letters, digits and underscores, a letter first"]
     if name in _RESERVED:
-        return [f"{name!r} can't name a property: it groups conditions"]
+        return [f"{name!r} cannot be the name of a property: it groups conditions"]
     suffixes = [suffix for suffix in _UNIT_OF_SUFFIX if name.endswith(suffix)]
     if suffixes and entry.type == "number":
         suffix = max(suffixes, key=len)

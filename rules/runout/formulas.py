@@ -218,7 +218,7 @@ def line_from_two_readings(tir1_um: TirVector, at1_mm: float, tir2_um: TirVector
     3.0
     """
     if at1_mm == at2_mm:
-        raise ValueError(f"two readings at the same position {at1_mm} mm fix no line")
+        raise ValueError(f"two readings at the same position {at1_mm} mm do not determine a line")
     first, second = eccentricity_of(tir1_um), eccentricity_of(tir2_um)
     slope = (second - first) / (at2_mm - at1_mm)
     return Line(EccentricityVector(first - slope * at1_mm), slope)
@@ -509,9 +509,9 @@ def _degrees(angle: float) -> float:
 
 def _check(vectors: Sequence[complex], positions: Sequence[int]) -> None:
     if len(vectors) != len(positions) + 1:
-        raise ValueError("one joint between each two parts")
+        raise ValueError("the number of joints must be one less than that of parts")
     if any(count < 0 for count in positions):
-        raise ValueError("a number of positions is not negative")
+        raise ValueError("a number of positions must not be negative")
     if not all(cmath.isfinite(vector) for vector in vectors):
         raise ValueError("vectors must be finite")
 

@@ -22,7 +22,7 @@ from rules.stack.chain import Mounted, resolve
 __all__ = ["Inventory", "Stocked", "inventory_of"]
 
 _TROUBLES: Final = {
-    "missing": "nothing is defined under this key",
+    "missing": "no definition for this key",
     "cyclic": "its definition leads back to itself",
     "ambiguous": "the mounted catalogue defines it more than once",
 }
@@ -115,6 +115,6 @@ def _not_tools(wanted: Iterable[str], stocked: Iterable[Stocked], keys: set[str]
     found = {one.key: one for one in stocked}
     for key in dict.fromkeys(wanted):
         if key not in keys:
-            yield LeftOut(key=key, code=None, reason="wanted as a cutter, and not in the inventory")
+            yield LeftOut(key=key, code=None, reason="required as a cutting tool, but not in the inventory")
         elif key in found and not isinstance(found[key].part, Cutter | GaugePin):
-            yield LeftOut(key=key, code=None, reason="wanted as a cutter, and is neither cutter nor gauge pin")
+            yield LeftOut(key=key, code=None, reason="required as a cutting tool, but is neither one nor a gauge pin")

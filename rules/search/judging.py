@@ -151,7 +151,7 @@ def _reasons(report: Report, request: SearchRequest, not_known: tuple[NotKnown, 
             yield Reason(
                 code=gap.code,
                 title=gap.title,
-                message="The rule could not be decided" + (f"; it lacks {fields}." if fields else "."),
+                message="The rule could not be decided" + (f"; missing: {fields}." if fields else "."),
             )
     if strict:
         yield from map(not_known_reason, not_known)

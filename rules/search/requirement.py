@@ -22,7 +22,7 @@ TITLES: Final[Mapping[str, str]] = MappingProxyType(
     {
         TOO_SHORT: "Projection too short",
         TOO_LONG: "Projection too long",
-        CLEARANCE: "Wider than the clearance asked",
+        CLEARANCE: "Wider than the clearance",
         NO_HOLDER: "No way to a spindle holder",
         "REQ-050": "Projection not known",
         "REQ-060": "Clearance not known",
@@ -38,7 +38,7 @@ NotKnown = Literal["projection", "clearance"]
 _NOT_KNOWN: Final[Mapping[NotKnown, tuple[str, str]]] = MappingProxyType(
     {
         "projection": ("REQ-050", "A length or grip that the projection needs is not stated."),
-        "clearance": ("REQ-060", "The outline of a part that may lie within the clearance asked is not stated."),
+        "clearance": ("REQ-060", "The outline of a part that may lie within the required clearance is not stated."),
     }
 )
 
@@ -83,11 +83,11 @@ def reached_of(wanted: Projection, geometry: Positions) -> OrMissing[float]:
 
 
 def _projection(wanted: Projection, reached: float) -> Iterator[Reason]:
-    told = f"The tip stands {rounded(reached, 'mm'):g} mm out of {_FROM[wanted.measured_from]}"
+    actual = f"The tip projects {rounded(reached, 'mm'):g} mm from {_FROM[wanted.measured_from]}"
     if wanted.at_least_mm is not None and reached < wanted.at_least_mm - TOLERANCE_MM:
-        yield _reason(TOO_SHORT, f"{told}; at least {wanted.at_least_mm:g} mm is wanted.")
+        yield _reason(TOO_SHORT, f"{actual}; the minimum is {wanted.at_least_mm:g} mm.")
     if wanted.at_most_mm is not None and reached > wanted.at_most_mm + TOLERANCE_MM:
-        yield _reason(TOO_LONG, f"{told}; at most {wanted.at_most_mm:g} mm is wanted.")
+        yield _reason(TOO_LONG, f"{actual}; the maximum is {wanted.at_most_mm:g} mm.")
 
 
 def _clearance(zones: list[ClearanceZone], chain: Chain, geometry: Positions, tip: float) -> tuple[list[Reason], bool]:
@@ -107,7 +107,7 @@ def _clearance(zones: list[ClearanceZone], chain: Chain, geometry: Positions, ti
                 wide.append(_too_wide(member.part.id, found[1] / 2.0, zone))
     tool = chain.members[-1].part
     if not any(one.message.startswith(f"{tool.id} ") for one in wide) and cutting_part_too_wide(tool, zones):
-        wide.append(_reason(CLEARANCE, f"{tool.id} cuts wider than the clearance asked at the tip."))
+        wide.append(_reason(CLEARANCE, f"{tool.id} cuts wider than the clearance at the tip."))
     return wide, unknown
 
 
@@ -129,7 +129,7 @@ def _too_wide(name: str, radius: float, zone: ClearanceZone) -> Reason:
     return _reason(
         CLEARANCE,
         f"{name} has a radius of {rounded(radius, 'mm'):g} mm between {zone.from_mm:g} and {zone.to_mm:g} mm from the"
-        f" tip; {zone.radius_mm:g} mm is allowed.",
+        f" tip; the clearance is {zone.radius_mm:g} mm.",
     )
 
 

@@ -146,12 +146,12 @@ def path_of(token: str, digest: bytes) -> Path:
     try:
         data = urlsafe_b64decode(token + "=" * (-len(token) % 4))
     except (binascii.Error, ValueError):
-        raise ContinuationError("this is no token of a search") from None
+        raise ContinuationError("this is not a search token") from None
     start = len(_FORMAT) + _DIGEST_BYTES
     numbers = data[start:]
     most = (MAX_SEARCH_LENGTH + 1) * _NUMBER_BYTES
     if data[: len(_FORMAT)] != _FORMAT or not 0 < len(numbers) <= most or len(numbers) % _NUMBER_BYTES:
-        raise ContinuationError("this is no token of a search of this version")
+        raise ContinuationError("this is not a search token of this version")
     if data[len(_FORMAT) : start] != digest:
         raise ContinuationError(
             "this token belongs to another request, or to other rulebooks, another catalogue or another version of the"
@@ -159,7 +159,7 @@ def path_of(token: str, digest: bytes) -> Path:
         )
     path = tuple(int.from_bytes(numbers[at : at + 2], "big") for at in range(0, len(numbers), _NUMBER_BYTES))
     if token_of(path, digest) != token:
-        raise ContinuationError("this is no token of a search")
+        raise ContinuationError("this is not a search token")
     return path
 
 
@@ -274,7 +274,7 @@ def _notes(inventory: Inventory, tally: _Tally, *, complete: bool, first: bool) 
     notes: list[str] = []
     missing: Sequence[tuple[str, Sequence[object]]] = (
         ("holder", inventory.holders),
-        ("cutter that is wanted", inventory.tools),
+        ("required cutting tool", inventory.tools),
     )
     notes.extend(f"The inventory has no {what}, so there is no stack." for what, found in missing if not found)
     if not complete or not first:
@@ -283,5 +283,5 @@ def _notes(inventory: Inventory, tally: _Tally, *, complete: bool, first: bool) 
             " the whole. A better stack may be on another page; merge by rank_key, ties by components."
         )
     if not complete and not tally.kept:
-        notes.append("Nothing on this page is kept; go on with the continuation before giving up.")
+        notes.append("No stack on this page meets the requirement; request the next page.")
     return notes

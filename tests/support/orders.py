@@ -1,4 +1,4 @@
-"""Work orders of which it is known how a gate decides: one base, changed in a place or two."""
+"""Work orders with a known decision of the gate: one base with a few changes."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from rules.schema.parsing import parse
 from tests.support.stacks import assessor
 
 Change = Callable[[dict[str, Any]], object]
-"""Changes the request of a check in place."""
+"""A change of a check request, in place."""
 
 
 def _pin_for_cutter(check: dict[str, Any]) -> None:
@@ -48,7 +48,7 @@ CHANGES: Final[Mapping[str, Change]] = MappingProxyType(
         "undefined part": lambda check: check["stack"]["components"].__setitem__(1, {"kind": "reference", "of": "KB"}),
     }
 )
-"""Ways an operation may be listed."""
+"""Kinds of operations."""
 
 
 def check_of(name: str) -> dict[str, Any]:
@@ -59,16 +59,16 @@ def check_of(name: str) -> dict[str, Any]:
 
 
 def operation_of(name: str, number: int = 10) -> dict[str, Any]:
-    """Return an operation of an order, with a machine of its own where it has one."""
+    """Return an operation of an order, with its own machine if it has one."""
     return {"id": str(number), **check_of(name)}
 
 
 def order_of(*names: str, **rest: Any) -> dict[str, Any]:
-    """Return an order with these operations, numbered from 10 on in tens."""
+    """Return an order with these operations, numbered 10, 20, 30 and so on."""
     operations = [operation_of(name, 10 * n) for n, name in enumerate(names, start=1)]
     return {"order": "KB-WO-0009", "operations": operations, **rest}
 
 
 def decided(order: dict[str, Any]) -> GateReport:
-    """Return the answer of the gate by the package's rules."""
+    """Return the decision of the gate by the built-in rules."""
     return gate(parse(GateRequest, copy.deepcopy(order)), assessor())
