@@ -1,4 +1,4 @@
-"""The shop's order is held for one tool and released with the corrected stack."""
+"""The order of the demo is on hold because of one tool, and released with the corrected stack."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Comparing alternatives: exact pairs, dominance, sentences with their numbers, and every request answered."""
+"""Comparison of alternatives: exact pairs, dominance, sentences with their numbers, and an answer to every request."""
 
 from __future__ import annotations
 

@@ -44,8 +44,7 @@ def misshown(tree: Element) -> list[tuple[str, str]]:
 
 
 def _place(text: str) -> float:
-    """Return the value of the last significant digit; trailing zeros of a whole number beyond the third digit may be
-    rounded."""
+    """Return the value of the last significant digit; beyond the third, zeros of a whole number may be rounded."""
     whole, _, decimals = text.lstrip("-").partition(".")
     zeros = len(whole) - len(whole.rstrip("0"))
     return float(10 ** -len(decimals)) if decimals else float(10 ** max(min(zeros, len(whole) - 3), 0))

@@ -1,4 +1,4 @@
-"""What the work instruction says at a joint of each coupling, and with which numbers."""
+"""Sentences and numbers of the work instruction at a joint of each coupling."""
 
 from __future__ import annotations
 

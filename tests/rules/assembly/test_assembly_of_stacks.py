@@ -1,4 +1,4 @@
-"""The ends of the work instruction: cleaning, knob, stops, reading, record."""
+"""Cleaning, retention knob, holds, measuring and record in the work instruction."""
 
 from __future__ import annotations
 

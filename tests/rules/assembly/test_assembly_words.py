@@ -1,4 +1,4 @@
-"""The file of the work instruction's words is complete and names nothing that does not exist."""
+"""The sentences of the work instruction are complete and use known names only."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""A milling head on a threaded connection: what joins, what is left to chance, what the instruction says."""
+"""A threaded milling head: mating, random clocking and work instruction."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The catalogue an operator mounts: what is read of a folder, and what is refused with file and line."""
+"""The component catalogue: files read, and faults rejected with file and line."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Components from CSV: the good rows come, each fault is placed, nothing is guessed."""
+"""Components from CSV: valid rows are read, each fault has its place, nothing is guessed."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Digests of decisions: made anew from the report alone, moved by whatever is judged, and verified."""
+"""Digests of decisions: computed from the report alone, changed by all judged data, and verified."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Interference joints: how pressure, hold and speed depend on what goes in, and what is refused."""
+"""Properties of interference joints: pressure, capacity and speed, and rejected input."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The tables as files: every row sourced, every column explained, every fault named with its file."""
+"""Table files: every row has a source, every column a description, every fault its file."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The dial fit on uneven angles, its invariances and refusals."""
+"""The fit of dial readings: uneven angles, invariances and rejected input."""
 
 from __future__ import annotations
 

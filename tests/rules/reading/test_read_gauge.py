@@ -1,4 +1,4 @@
-"""Reading the gauge: every next step is reached, decisions hold at their boundary, and every request is answered."""
+"""Gauge readings: every next step occurs, decisions hold at the limit, and every request gets an answer."""
 
 from __future__ import annotations
 

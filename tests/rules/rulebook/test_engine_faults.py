@@ -1,4 +1,4 @@
-"""When the engine does not do its work there is an error, and never a judgement without findings."""
+"""A failure of the engine is an error, never a judgement without findings."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What the linter refuses before the engine sees it, each with file, line, rule and reason."""
+"""Rules rejected by the linter, each with file, line, rule and reason."""
 
 from __future__ import annotations
 

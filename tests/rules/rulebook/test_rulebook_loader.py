@@ -1,4 +1,4 @@
-"""Loading folders of books: order, replacement, digest, and what is told about each."""
+"""Loading folders of books: order, replacement, digest and defects."""
 
 from __future__ import annotations
 

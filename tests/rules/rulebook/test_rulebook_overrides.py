@@ -1,4 +1,4 @@
-"""Thresholds a request may set."""
+"""Thresholds set by a request."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The vocabulary file: closed, typed, with units that agree with the names."""
+"""The vocabulary file: closed, typed, with units that match the names."""
 
 from __future__ import annotations
 

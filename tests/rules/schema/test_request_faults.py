@@ -1,4 +1,4 @@
-"""What is wrong with a request is told by where it lies in the input and what was expected there."""
+"""Faults of a request have their place in the input and the expected value."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""A search finds what judging every order of the inventory would find, and tells what stood against the rest."""
+"""A search finds the same stacks as judging every sequence, with the reasons against the others."""
 
 from __future__ import annotations
 
