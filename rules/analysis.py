@@ -1,6 +1,6 @@
-"""Runs the subjects in order of need and gathers the facts that the rules judge.
+"""Analysis of a request: runs the subjects in order of dependence and collects the facts for the rules.
 
-All sums of vectors at random angles are worked out in one batch: each costs more alone.
+All sums of vectors at random angles are computed in one batch, which is quicker than one by one.
 """
 
 from __future__ import annotations
@@ -76,7 +76,7 @@ def random_sums_of(
     vectors: OrMissing[UnbalanceVectors],
     limit_um: Tir | None,
 ) -> RandomSums:
-    """Sum the contributors at gauge plane and tip (mm from the gauge line), and the vectors of unbalance."""
+    """Return the sums of the contributors at gauge plane and tip (mm from the gauge line), and of the unbalance."""
     planes = [
         place if isinstance(place, Missing) else plane_law(place, contributors.known, limit_um)
         for place in (gauge_plane, tip)
@@ -148,7 +148,7 @@ def _joint(case: StackJoint, key: str) -> Properties:
 
 
 def joint_facts(chain: Chain, grips: Sequence[Grip], speed: OrMissing[float] | None) -> list[Fact]:
-    """Return one fact a joint, the spindle's first where a machine is given."""
+    """Return one fact per joint, that of the spindle first if a machine is given."""
     cases = ([chain.spindle_joint] if chain.spindle_joint else []) + list(chain.joints)
     held = {id(grip.case): grip for grip in grips}
     facts = []
@@ -163,15 +163,15 @@ def joint_facts(chain: Chain, grips: Sequence[Grip], speed: OrMissing[float] | N
 
 @dataclass(frozen=True, slots=True)
 class StackAnalysis:
-    """All that follows from a request before any rule has judged."""
+    """All properties derived from a request before the rules judge it."""
 
     chain: Chain
     geometry: Positions
     contributors: Contributors
     speed: OrMissing[float] | None
-    """Speed asked, rpm; None where none is."""
+    """Programmed speed, rpm; None if not stated."""
     gauge_plane: OrMissing[PlaneBudget]
-    """Budget of the known contributors; a lack where the plane has no place."""
+    """Budget of the known contributors; missing if the position of the plane is unknown."""
     tip: OrMissing[PlaneBudget]
     masses: Masses
     balance: StackBalance
@@ -183,7 +183,7 @@ class StackAnalysis:
 
 
 def _complete(budget: OrMissing[PlaneBudget], contributors: Contributors) -> OrMissing[PlaneBudget]:
-    """Return the budget only where no contributor is missing: a partial sum judges nothing."""
+    """Return the budget if no contributor is missing; a partial sum must not be judged."""
     if contributors.lacking is None:
         return budget
     missing = budget.fields if isinstance(budget, Missing) else ()
@@ -254,7 +254,7 @@ def _component(chain: Chain, member: Member, is_repeated: bool, speed: OrMissing
 
 
 def component_facts(chain: Chain, geometry: Positions, masses: Masses, speed: OrMissing[float] | None) -> list[Fact]:
-    """Return one fact a component, in the order of the chain, knobs last."""
+    """Return one fact per component, in the order of the chain, knobs last."""
     ids = [part.id for part in chain.request.stack.components]
     facts = []
     for index, member in enumerate(chain.members):
@@ -292,7 +292,7 @@ def stack_fact(chain: Chain, geometry: Positions, masses: Masses) -> Fact:
 
 
 def cautions_of(derived: StackAnalysis) -> list[str]:
-    """Return the cautions for everyone, then those of the couplings in this stack."""
+    """Return the general cautions, then those of the couplings in this stack."""
     chain = derived.chain
     return cautions(
         [case.upper_side.coupling for case in chain.joints if case.upper_side is not None],

@@ -1,4 +1,4 @@
-"""The one way through the house: a request goes in, a report comes out."""
+"""Assessment of a stack, from the request to the report."""
 
 from __future__ import annotations
 
@@ -34,16 +34,16 @@ from rules.stack.report import geometry_section, mass_section
 __all__ = ["Assessor", "EngineFaultError"]
 
 CRITICAL_SHARE: Final = ("SPD-040", "max_share")
-"""Rule and threshold that say which share of the critical speed is allowed."""
+"""Rule and threshold of the permitted share of the critical speed."""
 
 _STEPS: Final = 50_000
-"""About what an ordinary stack costs beside the laws of its sums."""
+"""Approximate work of an ordinary stack, without the laws of its sums."""
 
 _GRAVITY: Final = {"error": 0, "warning": 1, "advice": 2}
 
 
 class Assessor:
-    """Rulebooks, loaded and compiled once; judges any number of requests from any number of threads."""
+    """Loaded and compiled rulebooks; judges any number of requests from any number of threads."""
 
     def __init__(self, book: Rulebook, catalogue: Catalogue = NO_CATALOGUE) -> None:
         self.engine = Engine(book)
@@ -53,25 +53,24 @@ class Assessor:
 
     @classmethod
     def load(cls, extra_rulebooks: Sequence[Path] = (), catalogue: Path | None = None) -> Assessor:
-        """Load the package's rulebooks, then an operator's folders; and the components an operator mounts.
+        """Load the built-in rulebooks, then those of the given folders, and the component catalogue.
 
         Raises :class:`~rules.rulebook.source.RulebookError` and :class:`~rules.exchange.documents.CatalogueError`,
-        each with
-        file, line and reason of every defect.
+        both with file, line and reason of every defect.
         """
         book = load_books([files("rules").joinpath("books"), *extra_rulebooks])
         return cls(book, NO_CATALOGUE if catalogue is None else load_catalogue(catalogue))
 
     def assess(self, request: CheckRequest) -> Report:
-        """Judge one request.
+        """Return the report on one request.
 
         Raises :class:`~rules.schema.parsing.BadRequestError` for thresholds that no rule has or allows, and
-        :class:`~rules.rulebook.engine.EngineFaultError` when the engine failed: then there is no report.
+        :class:`~rules.rulebook.engine.EngineFaultError` when the engine fails; there is then no report.
         """
         return self.assess_derived(request)[0]
 
     def assess_derived(self, request: CheckRequest) -> tuple[Report, StackAnalysis]:
-        """Judge one request and return what was derived of it beside the report; errors as `assess`."""
+        """Return the report on one request and its derived properties; errors as `assess`."""
         policy = request.policy or DEFAULT_POLICY
         overrides = threshold_overrides(policy, self.book)
         resolved = resolve(request, self.catalogue.definitions)
@@ -156,7 +155,10 @@ def _depends_on_operation(rule: Rule, vocabulary: Vocabulary) -> bool:
 
 
 def _verdict(findings: Sequence[Finding], gaps: Sequence[Undecided], policy: Policy) -> Verdict:
-    """An error fails; a warning or a gap asks for review, or fails where the policy is stricter; advice passes."""
+    """Return the verdict.
+
+    An error fails. A warning or an undecided rule requires review, or fails under a stricter policy. Otherwise the
+    stack passes."""
     severities = {item.severity for item in findings}
     if "error" in severities:
         return "fail"

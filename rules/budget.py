@@ -1,4 +1,4 @@
-"""Full runout budget of a stack, with what each contributor adds and what re-clocking joints can achieve."""
+"""Full runout budget of a stack: the share of each contributor, and the best clocking of the joints."""
 
 from __future__ import annotations
 
@@ -45,16 +45,16 @@ __all__ = ["full_budget"]
 
 
 def clocking_section(chain: Chain, z_mm: float, known: Sequence[Contributor]) -> ClockingReport | None:
-    """Return the best turns at z, or None where fewer than two contributors have a known direction."""
+    """Return the best turns at z; None if fewer than two contributors have a known direction."""
     directed = [item for item in known if item.group is not None]
     if len(directed) < 2:
         return None
-    # the clocking between all of them is known, or the joints are told from mark to mark
+    # all relative directions are known, or the joints are given from mark to mark
     stands = len({item.group for item in directed}) == 1
     frames = frames_of(chain)
     nodes = [0j] * len(frames)
     for item in directed:
-        # a component's own error turns with it; the spindle is the first node
+        # the error of a component turns with it; the spindle is the first node
         vector = complex(item.line.at(z_mm))
         nodes[item.displaces_from] += vector if stands else vector * frames[item.displaces_from].turn.conjugate()
     positions = positions_of(chain)
@@ -97,9 +97,9 @@ _LEVELS = (0.5, 0.8, 0.95, 0.99)
 
 
 def full_budget(request: BudgetRequest, book: Rulebook, catalogue: Catalogue = NO_CATALOGUE) -> BudgetReport:
-    """Answer every question about the runout of one stack.
+    """Return the full runout budget of one stack.
 
-    Raises :class:`~rules.schema.parsing.BadRequestError` for thresholds that no rule has or allows, as a check does.
+    Raises :class:`~rules.schema.parsing.BadRequestError` for thresholds that no rule has or allows.
     """
     threshold_overrides(request.policy, book)
     resolved = resolve(request, catalogue.definitions)
@@ -172,14 +172,14 @@ def _plane(name: str, z_mm: float, known: Sequence[Contributor], limit_um: Tir |
 
 
 def _p95_with(vectors: Sequence[Vector], place: int, factor: float) -> Tir:
-    """Return the 95 % reading with one contributor scaled."""
+    """Return the 95th-percentile reading with one contributor scaled."""
     changed = list(vectors)
     changed[place] = changed[place]._replace(amplitude=factor * changed[place].amplitude)
     return tir_of(Eccentricity(float(law_of(changed).quantiles((0.95,))[0])))
 
 
 def _seats(chain: Chain, geometry: Positions) -> list[SeatReport]:
-    """Return how a speck at each seat shows, the most sensitive first."""
+    """Return the effect of a particle in each seat, the most sensitive first."""
     seats = []
     for member, place in zip(chain.members, geometry.places, strict=True):
         if isinstance(place.seat_length, Missing) or isinstance(place.pivot, Missing) or place.seat_length <= 0.0:
@@ -199,12 +199,12 @@ def _seats(chain: Chain, geometry: Positions) -> list[SeatReport]:
 
 
 def _tir_of_speck(seat_mm: float, pivot_mm: float, z_mm: float) -> Tir:
-    """Return the reading at z for each micrometre of the speck."""
+    """Return the reading at z per micrometre of the particle."""
     return tir_from_speck(1.0, seat_mm, z_mm - pivot_mm)
 
 
 def _required(target: Tir, limit_at: str, z_mm: float, known: Sequence[Contributor]) -> RequiredReport:
-    """Return what everything not measured must keep, by one factor."""
+    """Return the permitted runout of each contributor that is not measured, scaled by one factor."""
     free = [item for item in known if item.law != "measured"]
     fixed = law_of(vectors_at(z_mm, [item for item in known if item.law == "measured"]))
     scaled = vectors_at(z_mm, free)

@@ -1,4 +1,4 @@
-"""Name and version of the distribution; the one place both stand."""
+"""Name and version of the distribution."""
 
 NAME = "stackgauge"
 VERSION = "0.1.0"

@@ -66,16 +66,16 @@ def _value(fired: Fired, name: str | None) -> float | str | None:
 
 
 def _margin(rule: Rule, observed: float | str | None, limit: float | str | None) -> float | None:
-    """Distance to the limit in the sense of the rule's own comparison: negative where it is broken."""
+    """Return the margin to the limit in the direction of the rule's comparison; negative if violated."""
     if rule.sense is None or not isinstance(observed, float) or not isinstance(limit, float):
         return None
     return rounded(limit - observed if rule.sense == "at most" else observed - limit, rule.unit)
 
 
 def _shown(fired: Fired, properties: Mapping[str, Property]) -> dict[str, Value]:
-    """Return the values of a message as people read them.
+    """Return the values of a message, rounded for readers.
 
-    Observed value and limit stay exact where they differ and would look equal once rounded.
+    Observed value and limit stay exact if they differ but would look equal after rounding.
     """
     rule = fired.rule
     exact = {**fired.fact.known, **fired.thresholds}
@@ -120,7 +120,7 @@ def finding(fired: Fired, properties: Mapping[str, Property], operation: str | N
 
 
 def undecided(item: UndecidedRule, operation: str | None = None) -> Undecided:
-    """Return a rule that could not be decided, for the operation that it depends on, if any."""
+    """Return the report entry of a rule that could not be decided."""
     return construct(
         Undecided,
         code=item.rule.code,
@@ -133,9 +133,9 @@ def undecided(item: UndecidedRule, operation: str | None = None) -> Undecided:
 
 
 def repointed(report: Report, lead: Callable[[str], str]) -> Report:
-    """Return the report with every pointer below a reference led to the definition it names.
+    """Return the report with every pointer below a reference replaced by one into its definition.
 
-    The reference itself keeps its pointer: it says which part of the stack is meant.
+    The pointer of the reference itself stays, since it identifies the part of the stack.
     """
 
     def leads(pointers: Sequence[str]) -> list[str]:
@@ -170,7 +170,7 @@ _LONGEST_LIST: Final = 3
 
 
 def field_in_words(pointer: str, stack: Stack) -> str:
-    """Name a field of the request.
+    """Return the name of a field of the request.
 
     >>> stack = Stack.model_validate({"components": [{"kind": "collet", "id": "collet-1"}]})
     >>> field_in_words("/stack/components/0/workpiece_side/length_mm", stack)
@@ -194,7 +194,7 @@ def field_in_words(pointer: str, stack: Stack) -> str:
 
 
 def enumerated(words: Sequence[str]) -> str:
-    """List one word or more, the first few by name.
+    """Return a list of words as text; only the first few are named.
 
     >>> enumerated(["a", "b"]), enumerated(["a", "b", "c", "d", "e"])
     ('a and b', 'a, b, c and 2 more')

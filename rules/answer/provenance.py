@@ -24,10 +24,10 @@ __all__ = ["cautions", "general_cautions", "provenance", "request_sha256", "thre
 def request_sha256(request: Model) -> str:
     """Return the digest of the request as understood.
 
-    Unset fields are left out, lengths are in mm, fields stand in the order of the contract and the JSON
-    is compact; so the order of the keys and the unit a length was written in make no difference.
+    Unset fields are left out, lengths are in mm, fields are in the order of the contract and the JSON is compact. The
+    order of keys and the unit of a length therefore make no difference.
     """
-    # Written as what it is, each part is not first looked up among the models its field allows; the text is the same.
+    # Serialised by its own type, a part need not be matched with the models of its field; the text is the same.
     text = request.model_dump_json(exclude_unset=True, serialize_as_any=True)
     return hashlib.sha256(text.encode()).hexdigest()
 
@@ -35,7 +35,7 @@ def request_sha256(request: Model) -> str:
 def provenance(
     request: Model, policy: Policy | None, book: Rulebook, catalogue_sha256: str | None = None
 ) -> Provenance:
-    """Name service, rulebooks and request, and everything that was changed against the books."""
+    """Return the names and digests of service, rulebooks and request, and the changes from the rulebooks."""
     changed = sorted((policy.thresholds if policy else None) or (), key=lambda one: (one.code, one.threshold))
     return construct(
         Provenance,
@@ -73,7 +73,7 @@ def provenance(
 
 
 def threshold_overrides(policy: Policy | None, book: Rulebook) -> Overrides:
-    """Return the thresholds the policy sets, none where it sets none.
+    """Return the thresholds set by the policy.
 
     Raises :class:`~rules.schema.parsing.BadRequestError` for thresholds that no rule has or allows, or set twice.
     """
@@ -113,7 +113,7 @@ def _entries() -> tuple[_Caution, ...]:
 
 
 def cautions(couplings: Iterable[str], mass: OrMissing[float], *, has_knob: bool) -> list[str]:
-    """Return the cautions for everyone, then those of the couplings in a stack of this mass, kg."""
+    """Return the general cautions, then those of the couplings in a stack of this mass, kg."""
     concerns = {"always", *couplings}
     if has_knob:
         concerns.add("steep_taper_knob")
@@ -122,5 +122,5 @@ def cautions(couplings: Iterable[str], mass: OrMissing[float], *, has_knob: bool
 
 
 def general_cautions() -> list[str]:
-    """Return the cautions for everyone, where no stack is known."""
+    """Return the general cautions, where no stack is known."""
     return [entry.text for entry in _entries() if entry.when == "always" and entry.from_kg == 0.0]

@@ -39,9 +39,9 @@ __all__ = [
 
 
 _SHORTEST_MM: Final = 1e-3
-"""Pieces shorter than any stated length are rounding, and are left out."""
+"""A piece shorter than any stated length comes from rounding and is left out."""
 _NO_STIFFNESS: Final = 1e-15
-"""N·mm²: less is what rounding leaves of a wall that is not there."""
+"""N·mm²; less than this is rounding, not a wall."""
 
 
 class Beam(NamedTuple):
@@ -49,12 +49,12 @@ class Beam(NamedTuple):
 
     segments: list[Segment]
     carried_by: list[tuple[tuple[int, float], ...]]
-    """Per segment: members that carry the bending there, each with its fraction of the stiffness."""
+    """By segment: components that carry the bending there, each with its share of the stiffness."""
 
 
 @dataclass(slots=True)
 class _Slice:
-    """A uniform slice of one component in its place; of cones such as bend and weigh as the cone does."""
+    """A uniform slice of one component in position. The slices of a cone have its stiffness and mass."""
 
     member: int
     modulus: float
@@ -64,22 +64,22 @@ class _Slice:
     from_mm: float
     to_mm: float
     bending_mm4: float
-    """Fourth power of the outer diameter that bends."""
+    """Fourth power of the outer diameter that carries bending, mm⁴."""
     body_mm2: float
-    """Square of the outer diameter of the body."""
+    """Square of the outer diameter of the body, mm²."""
     bore_mm2: float
-    """Square of the bore."""
+    """Square of the bore diameter, mm²."""
 
 
 def _flutes(part: StackPart, tip: float, ratio: float) -> tuple[float, float]:
-    """Return where the flutes begin, and by what they weaken the fourth power of the diameter."""
+    """Return the start of the flutes, and their factor on the fourth power of the diameter."""
     if part.kind != "cutter" or part.flute_length_mm is None:
         return math.inf, 1.0
     return tip - part.flute_length_mm, ratio**4
 
 
 def _parts(piece: OutlinePiece) -> Iterable[tuple[float, float, float]]:
-    """Cut a piece into uniform parts: length, fourth power of the diameter that bends, square of the body's."""
+    """Return the uniform parts of a piece: length, bending diameter to the fourth power, body diameter squared."""
     if piece.start_mm == piece.end_mm:
         square = piece.start_mm**2
         return ((piece.to_mm - piece.from_mm, square * square, square),)
@@ -98,7 +98,7 @@ def _slices(
     tip: float,
     flutes: tuple[float, float],
 ) -> list[_Slice]:
-    """Cut an outline into uniform slices between gauge line and tip, weaker where flutes are cut."""
+    """Return the uniform slices of an outline between gauge line and tip, weakened over the flutes."""
     flutes_from, weaker = flutes
     modulus, density = modulus * 1e3 * math.pi / 64.0, density * 1e-9 * math.pi / 4.0
     found = []
@@ -118,7 +118,7 @@ def _slices(
 
 
 def _density(member: Member, index: int, masses: Masses) -> OrMissing[float]:
-    """Return the density that gives the component its mass; a base holder's taper is no part of the beam."""
+    """Return the density that matches the mass of the component; a base holder's taper is not part of the beam."""
     own = masses.outline_masses[index]
     stated = member.part.mass_kg
     density = density_of(member)
@@ -128,7 +128,7 @@ def _density(member: Member, index: int, masses: Masses) -> OrMissing[float]:
 
 
 def _spread(mass: float, start: float, face: float) -> tuple[float, float, float] | None:
-    """Spread a collet's mass over its length; None where it lies behind the gauge line."""
+    """Return the mass per length of a collet; None if it is behind the gauge line."""
     return (start, face, mass / (face - start)) if face > max(0.0, start) else None
 
 
@@ -139,10 +139,10 @@ def beam_of(
     masses: Masses,
     cuts_mm: Sequence[float],
 ) -> tuple[OrMissing[Beam], Missing | None]:
-    """Return the beam from the gauge line to the tip, and what is lacking of its masses.
+    """Return the beam from the gauge line to the tip, and the missing data of its masses.
 
-    Where one component sits in another both bend as one. A slotted collet carries no bending, only its mass.
-    Pieces end at every place of `cuts_mm`.
+    A component inside another bends with it as one piece. A slotted collet adds mass but carries no bending. A piece
+    ends at each position in `cuts_mm`.
     """
     if isinstance(geometry.tip, Missing):
         return geometry.tip, None
@@ -179,7 +179,7 @@ def beam_of(
 
 
 def _covering(chain: Chain, geometry: Positions, z_mm: float) -> Member:
-    """Return the first component that should reach over a place."""
+    """Return the first component that should cover a position."""
     for member, place in zip(chain.members, geometry.places, strict=True):
         if member.part.kind != "collet" and isinstance(place.face, float) and place.face > z_mm:
             return member
@@ -189,7 +189,7 @@ def _covering(chain: Chain, geometry: Positions, z_mm: float) -> Member:
 def _edges(
     bodies: list[list[_Slice]], added: list[tuple[float, float, float]], tip: float, cuts_mm: Sequence[float]
 ) -> list[float]:
-    """Return where pieces begin and end; what lies closer than any stated length is one edge."""
+    """Return the ends of the pieces; ends closer than any stated length are one."""
     cuts = {0.0, tip, *[cut for cut in cuts_mm if 0.0 <= cut <= tip]}
     for body in bodies:
         for one in body:
@@ -207,7 +207,7 @@ def _edges(
 
 
 def _merged(bodies: list[list[_Slice]], added: list[tuple[float, float, float]], edges: list[float]) -> Beam | float:
-    """Lay the slices of all components over each other; a place that none covers is returned instead."""
+    """Return the superposed slices of all components, or a position that none covers."""
     middles = [0.5 * (first + last) for first, last in pairwise(edges)]
     present: list[list[_Slice]] = [[] for _ in middles]
     for body in bodies:
@@ -230,7 +230,7 @@ def _merged(bodies: list[list[_Slice]], added: list[tuple[float, float, float]],
 
 
 def _laid(beam: Beam, present: list[_Slice], length: float, mass: float) -> bool:
-    """Add up the components at one place, the outer one first, for the beam's next piece; False where none bends."""
+    """Add the next piece of the beam from the components at one position; False if none carries bending."""
     stiffness = 0.0
     carried = []
     inner = len(present) - 1
@@ -261,7 +261,7 @@ _N_MM_PER_RAD: Final = 1e6
 
 
 class Share(NamedTuple):
-    """What one component or one joint's spring has in the deflection of the tip."""
+    """Share of one component or joint in the deflection of the tip."""
 
     name: str
     kind: Literal["component", "joint", "spindle"]
@@ -269,22 +269,22 @@ class Share(NamedTuple):
 
 
 class Bending(NamedTuple):
-    """What follows from the outline alone."""
+    """Figures that follow from the outline alone."""
 
     compliance_um_per_n: float
     shares: tuple[Share, ...]
 
 
 class StackStiffness(NamedTuple):
-    """Bending of the stack as a beam held at the gauge line."""
+    """Bending of the stack as a beam clamped at the gauge line."""
 
     bending: OrMissing[Bending]
     deflection_um: OrMissing[float] | None
-    """Under the force across the axis at the tip; None where none is asked."""
+    """Under the radial force at the tip; None if none is stated."""
     frequencies_hz: OrMissing[tuple[float, ...]]
     """First bending frequencies, lowest first."""
     springs: bool
-    """Whether any joint or the spindle gives way; otherwise all are rigid."""
+    """Whether any joint or the spindle is elastic; otherwise all are rigid."""
 
 
 def _spring(z_mm: float, radial: float | None, tilting: float | None) -> Spring | None:
@@ -298,7 +298,7 @@ def _spring(z_mm: float, radial: float | None, tilting: float | None) -> Spring 
 
 
 def _springs(chain: Chain, geometry: Positions) -> tuple[list[Spring], list[tuple[str, Literal["joint", "spindle"]]]]:
-    """Return the springs in order, and what each belongs to."""
+    """Return the springs in order, and the joint or spindle of each."""
     found: list[tuple[Spring | None, str, Literal["joint", "spindle"]]] = []
     machine = chain.machine
     if machine is not None:
@@ -319,7 +319,7 @@ def _springs(chain: Chain, geometry: Positions) -> tuple[list[Spring], list[tupl
 
 
 def _on_boundaries(springs: Sequence[Spring], beam: Beam) -> list[Spring]:
-    """Set each spring on the end of a piece nearest to it; they differ by rounding at most."""
+    """Return the springs moved to the nearest end of a piece, which differs only by rounding."""
     if not springs:
         return []
     ends = list(accumulate((segment.length_mm for segment in beam.segments), initial=0.0))
@@ -363,7 +363,7 @@ def stiffness_of(
     masses: Masses,
     load: CuttingLoad,
 ) -> StackStiffness:
-    """Return the bending of the stack; what its outline, material or masses do not tell is lacking."""
+    """Return the bending of the stack; figures without outline, material or mass are missing."""
     springs, owners = _springs(chain, geometry)
     beam, masses_lack = beam_of(chain, geometry, outlines, masses, [spring.z_mm for spring in springs])
     bending: OrMissing[Bending]
@@ -381,14 +381,14 @@ def stiffness_of(
 
 
 def critical_speed_of(chain: Chain, stiffness: StackStiffness) -> OrMissing[float] | None:
-    """Return the speed that turns once in a period of the first bending frequency; None for a stack not run."""
+    """Return the critical speed, one revolution per period of the first mode; None for a stack that does not run."""
     if chain.is_read_only:
         return None
     return when_known(lambda frequencies: frequencies[0] * 60.0, stiffness.frequencies_hz)
 
 
 def vibration_properties(fact: Properties, chain: Chain, stiffness: StackStiffness, speed: OrMissing[float]) -> None:
-    """Speed and tooth passing against the first bending frequency."""
+    """Add rotational and tooth-passing frequency relative to the first bending frequency."""
     critical = critical_speed_of(chain, stiffness)
     if critical is None:
         return

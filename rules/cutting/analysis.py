@@ -1,4 +1,4 @@
-"""Cutting load on the stack and spindle speed, stated or calculated from the milling cut."""
+"""Cutting load and spindle speed, as stated or calculated from the milling cut."""
 
 from __future__ import annotations
 
@@ -35,7 +35,7 @@ __all__ = [
 
 
 def cutting_diameter_of(chain: Chain) -> OrMissing[float]:
-    """Return the cutting diameter of the cutter at the end of the chain."""
+    """Return the cutting diameter of the cutting tool at the end of the chain."""
     last = chain.members[-1] if chain.members else None
     if last is None or not isinstance(last.part, Cutter):
         return or_missing(None, "/stack/components/-")
@@ -43,7 +43,7 @@ def cutting_diameter_of(chain: Chain) -> OrMissing[float]:
 
 
 def programmed_speed_of(chain: Chain) -> OrMissing[float] | None:
-    """Return the speed asked in rpm; None where the operation asks none."""
+    """Return the programmed speed in rpm; None where the operation has none."""
     operation = chain.operation
     if operation is None:
         return None
@@ -71,12 +71,12 @@ def _work_materials() -> dict[str, WorkMaterial]:
 
 
 def work_materials() -> tuple[str, ...]:
-    """Names of the work materials."""
+    """Return the names of the work materials."""
     return tuple(_work_materials())
 
 
 def work_material(name: str) -> WorkMaterial:
-    """A work material by name; raises :class:`UnknownEntryError` for an unknown one.
+    """Return a work material by name; raises :class:`UnknownEntryError` for an unknown one.
 
     >>> work_material("c45").unit_force_mpa, work_material("c45").iso_513_group
     (2220.0, 'P')
@@ -90,7 +90,7 @@ _SQUARE_SHOULDER_DEG: Final = 90.0
 
 
 class CuttingLoad(NamedTuple):
-    """Loads at the cutter; None where nothing asks for one."""
+    """Cutting loads; None for a load that does not apply."""
 
     source: Literal["stated", "milling"] | None
     milling: OrMissing[MillingLoad] | None
@@ -98,12 +98,12 @@ class CuttingLoad(NamedTuple):
     """Largest torque."""
     axial_pull_n: OrMissing[float] | None
     radial_force_n: OrMissing[float] | None
-    """Largest force across the axis."""
+    """Largest radial force."""
     power_kw: OrMissing[float] | None
 
 
 def _radial_ratio(cut: Milling, at: str) -> OrMissing[float]:
-    """Return radial over tangential force: the cut's own statement, else the group's."""
+    """Return the ratio of radial to tangential force: as stated for the cut, else of the material group."""
     if cut.radial_force_ratio is not None:
         return cut.radial_force_ratio
     if cut.work_material is None:
@@ -167,7 +167,7 @@ def _pull(chain: Chain, milling: OrMissing[MillingLoad]) -> OrMissing[float]:
 
 
 def cutting_load_of(chain: Chain, speed: OrMissing[float] | None) -> CuttingLoad:
-    """Return the loads of the cut: what is stated wins over what is computed."""
+    """Return the loads of the cut; stated values take precedence over calculated ones."""
     operation = chain.operation
     if operation is None or not chain.members:
         return CuttingLoad(None, None, None, None, None, None)
@@ -204,7 +204,7 @@ def drive_properties(fact: Properties, machine: Machine | None, load: CuttingLoa
 
 
 def cut_properties(fact: Properties, chain: Chain, cut: Milling | None) -> None:
-    """Depths of the cut against the cutter."""
+    """Add the depths of cut and the dimensions of the cutting tool."""
     last = chain.members[-1] if chain.members else None
     if cut is None or last is None or not isinstance(last.part, Cutter):
         return

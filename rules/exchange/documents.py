@@ -1,4 +1,4 @@
-"""Read documents to import in either format, and the component catalogue: a folder read once at start."""
+"""Reading of import documents in either format, and of the component catalogue, a folder read once at start."""
 
 from __future__ import annotations
 
@@ -37,7 +37,7 @@ __all__ = ["NO_CATALOGUE", "Catalogue", "CatalogueError", "format_of", "load_cat
 
 
 def format_of(data: bytes) -> ImportFormat:
-    """XML begins with an angle bracket, and no head line of a table does.
+    """Return the format: XML begins with an angle bracket, a CSV heading never does.
 
     >>> format_of(b'\\xef\\xbb\\xbf <?xml version="1.0"?>'), format_of(b"ID,KIND")
     ('mtconnect_assets', 'csv')
@@ -47,18 +47,18 @@ def format_of(data: bytes) -> ImportFormat:
 
 
 def read_document(data: bytes, form: ImportFormat, kind: ComponentKind | None = None) -> Import:
-    """Read the components of a document; ``kind`` says what those are of which the document does not say it.
+    """Read the components of a document; ``kind`` is the kind of those whose kind the document does not state.
 
     Raises :class:`~rules.exchange.untrusted.UnreadableError`.
     """
     return read_cutting_tools(data, kind) if form == "mtconnect_assets" else read_component_csv(data, kind)
 
 
-_TREES: Final = frozenset({".json", ".yaml", ".yml"})  # JSON is YAML, too
+_TREES: Final = frozenset({".json", ".yaml", ".yml"})  # JSON is a subset of YAML
 
 
 class CatalogueError(ValueError):
-    """The catalogue can't be used; ``problems`` holds every defect found, in the order of the files."""
+    """A catalogue with defects; ``problems`` holds every one found, in the order of the files."""
 
     def __init__(self, problems: Iterable[Problem]) -> None:
         self.problems: tuple[Problem, ...] = tuple(problems)
@@ -67,7 +67,7 @@ class CatalogueError(ValueError):
 
 @dataclass(frozen=True, slots=True)
 class Catalogue:
-    """Every definition of every key, and the SHA-256 over all of them; None for an empty catalogue."""
+    """Every definition of every key, and the SHA-256 of all of them; None for an empty catalogue."""
 
     definitions: Mounted = NOTHING_MOUNTED
     digest: str | None = None
@@ -77,7 +77,7 @@ NO_CATALOGUE: Final = Catalogue()
 
 
 class _Definition(Model):
-    """One entry of a file."""
+    """One definition in a file."""
 
     key: Identifier
     component: Annotated[
@@ -90,7 +90,7 @@ _Entry: TypeAlias = StackEntry | Machine
 
 
 def load_catalogue(folder: Path) -> Catalogue:
-    """Read every file of a folder and below it, in the order of their names.
+    """Read every file of a folder and its subfolders, in the order of their names.
 
     A JSON or YAML file maps keys to components and machines; a list of components takes their ids for keys. A CSV
     file has a component a line under heads of ISO 13399. One key defined more than once is kept as it is: a reference
@@ -108,7 +108,7 @@ def load_catalogue(folder: Path) -> Catalogue:
         elif file.suffix.lower() == ".csv":
             entries = _from_csv(file, problems)
         else:
-            problems.append(Problem(str(file), 0, "", "neither JSON, YAML nor CSV by its name"))
+            problems.append(Problem(str(file), 0, "", "not a JSON, YAML or CSV file by its name"))
             continue
         for key, component in entries:
             found.setdefault(key, []).append(component)

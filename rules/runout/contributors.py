@@ -1,4 +1,4 @@
-"""Contributors to runout, each as a line along the axis, and the clocking of the joints between them."""
+"""Contributors to runout, each a line along the axis, and the clocking of the joints between them."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ __all__ = ["Contributor", "Contributors", "contributors_of", "frames_of", "posit
 
 
 class Frame(NamedTuple):
-    """How a component is turned: its group, and the factor that turns its own directions into the group's."""
+    """Clocking of a component: its group, and the factor from its own directions to those of the group."""
 
     group: int
     turn: complex
@@ -37,7 +37,7 @@ class Frame(NamedTuple):
 def frames_of(chain: Chain) -> tuple[Frame, ...]:
     """Return the frame of the spindle, then of every link.
 
-    A joint whose clocking is not stated begins a new group: what lies beyond it points anywhere.
+    A joint without stated clocking begins a new group, since the parts beyond it may have any direction.
     """
     frames = [Frame(0, 1 + 0j)]
     cases: list[StackJoint | None] = [chain.spindle_joint, *chain.joints]
@@ -52,40 +52,40 @@ def frames_of(chain: Chain) -> tuple[Frame, ...]:
 
 
 _NO_BODY: Final = 1_000_000
-"""Index beyond any link: what is seen by the indicator only moves no mass."""
+"""Index beyond any link, for a contributor that only the indicator sees and that moves no mass."""
 
 
 class Contributor(NamedTuple):
-    """One cause of eccentricity."""
+    """One source of eccentricity."""
 
     name: str
     component: str | None
     law: RunoutLaw
     line: Line
     displaces_from: int
-    """Index of the first link whose body it displaces."""
+    """Index of the first displaced link."""
     stated_um: Tir
-    """What it was stated with, the outermost where two are."""
+    """The stated reading; of two, the outermost."""
     group: int | None = None
-    """Contributors of one group have known directions to each other."""
+    """Contributors of one group have known relative directions."""
 
 
 class Contributors(NamedTuple):
-    """All contributors that are known, and what is missing for the rest."""
+    """All known contributors, and the missing fields of the others."""
 
     known: tuple[Contributor, ...]
     lacking: Missing | None
 
 
 def _readings(statements: Sequence[RunoutStatement], directed: bool) -> list[TirVector]:
-    """Return the readings, as complex numbers where their directions are known."""
+    """Return the readings, complex where their directions are known."""
     if not directed:
         return [TirVector(statement.tir_um) for statement in statements]
     return [TirVector(cmath.rect(one.tir_um, math.radians(one.angle_deg or 0.0))) for one in statements]
 
 
 def _line(runout: Runout, at: str, reference: OrMissing[float], pivot: OrMissing[float]) -> Line | Missing:
-    """Return the line through one or two readings; their distances count from the reference."""
+    """Return the line through one or two stated readings; ``reference`` is the zero of their distances."""
     statements = runout.statements
     readings = _readings(statements, runout.is_directed)
     if len(statements) == 2:
@@ -119,7 +119,7 @@ def _component(index: int, member: Member, places: Sequence[Position], frame: Fr
     held = member.is_tool and index > 0
     found = _form(member, places[index]) if held else []
     if part.runout is None:
-        # a pin whose straightness and roundness are stated needs no runout beside them
+        # a pin with stated straightness and roundness needs no stated runout
         described = isinstance(part, GaugePin) and part.straightness_um is not None and part.roundness_um is not None
         return found if described else [*found, Missing((f"{member.at}/runout",))]
     law, directed = part.runout.law or "limit", part.runout.is_directed
@@ -137,7 +137,7 @@ def _component(index: int, member: Member, places: Sequence[Position], frame: Fr
 
 
 def _form(member: Member, place: Position) -> list[Contributor | Missing]:
-    """Bow and out-of-roundness of a cutter's shank or a pin, where stated."""
+    """Return bow and out-of-roundness of the shank of a cutting tool or of a pin, where stated."""
     part = member.part
     found: list[Contributor | Missing] = []
     if not isinstance(part, Cutter | GaugePin):
@@ -162,7 +162,7 @@ def _form(member: Member, place: Position) -> list[Contributor | Missing]:
 
 
 def _own(name: str, component: str, line: Line, stated_um: Tir) -> Contributor:
-    """Return a contributor that moves what the indicator sees, but no body beyond it."""
+    """Return a contributor that affects the reading, but displaces no part."""
     return Contributor(name, component, "limit", line, _NO_BODY, stated_um)
 
 
@@ -192,7 +192,7 @@ def _spindle(chain: Chain, geometry: Positions, frame: Frame) -> Contributor | M
 
 
 def contributors_of(chain: Chain, geometry: Positions) -> Contributors:
-    """Collect the spindle, every component and every slip fit of the chain."""
+    """Return the contributors of spindle, components and slip fits."""
     frames = frames_of(chain)
     mean = (chain.request.policy or DEFAULT_POLICY).slip_fit == "mean"
     found: list[Contributor | Missing | None] = [_spindle(chain, geometry, frames[0])]
@@ -205,7 +205,7 @@ def contributors_of(chain: Chain, geometry: Positions) -> Contributors:
 
 
 def _positions(case: StackJoint | None) -> int:
-    """Positions a joint allows: 0 for any angle, 1 for none; what is not stated is not turned."""
+    """Return the number of positions of a joint: 0 for any angle, 1 for a fixed joint or unstated clocking."""
     side, coupling = (None, None) if case is None else (case.upper_side, case.coupling)
     if side is None or coupling is None:
         return 1
@@ -214,5 +214,5 @@ def _positions(case: StackJoint | None) -> int:
 
 
 def positions_of(chain: Chain) -> list[int]:
-    """Return the positions of the spindle's joint, then of every joint between neighbours."""
+    """Return the number of positions of the spindle joint, then of every joint between neighbours."""
     return [_positions(case) for case in (chain.spindle_joint, *chain.joints)]

@@ -1,4 +1,4 @@
-"""The report's sections on geometry and runout."""
+"""Section of the report on runout."""
 
 from __future__ import annotations
 
@@ -35,7 +35,7 @@ def _plane(budget: OrMissing[PlaneBudget]) -> PlaneReport | None:
 
 
 def line_figures(line: Line) -> dict[str, float]:
-    """Return the amplitude's line, along and across; across is zero where the direction is not known."""
+    """Return the line of the amplitude in two perpendicular directions; the second is 0 without a known direction."""
     return {
         "offset_um": rounded(line.offset_um.real, "um"),
         "offset_across_um": rounded(line.offset_um.imag, "um"),
@@ -47,7 +47,7 @@ def line_figures(line: Line) -> dict[str, float]:
 def runout_section(
     operation: Operation | None, contributors: Contributors, gauge: OrMissing[PlaneBudget], tip: OrMissing[PlaneBudget]
 ) -> RunoutReport:
-    """The budget: planes and contributors."""
+    """Runout budget: planes and contributors."""
     operation = operation or NO_OPERATION
     known, lacking = contributors.known, contributors.lacking
     return construct(
@@ -71,7 +71,7 @@ def runout_section(
 def contributor_reports(
     known: Sequence[Contributor], gauge: PlaneBudget | None, tip: PlaneBudget | None
 ) -> list[ContributorReport]:
-    """Return every contributor with its line and its part at the two planes."""
+    """Return each contributor with its line and its reading at the two planes."""
     nothing = (None,) * len(known)
     return [
         construct(

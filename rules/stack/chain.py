@@ -1,6 +1,6 @@
 """Chain of a stack: its components in order, with references resolved, and the joints between them.
 
-It works on any request the model accepts: ids may repeat and joints may be wrong; the rules report that.
+It exists for any valid request: ids may repeat and joints may be wrong, which the rules report.
 """
 
 from __future__ import annotations
@@ -48,7 +48,7 @@ __all__ = [
 
 
 SPINDLE: Final = "spindle"
-"""What joint statements call the spindle."""
+"""Name of the spindle in joints of a request."""
 
 _TOOLS: Final = (Cutter, GaugePin)
 
@@ -60,15 +60,15 @@ class Member(NamedTuple):
     at: str
     """JSON Pointer of the component."""
     machine_side: MachineSide | None
-    """The end turned to the spindle; None where not stated or the kind has none."""
+    """Machine side; None where not stated or the kind has none."""
     workpiece_side: WorkpieceSide | None
-    """The end turned to the cut; None where not stated or the kind has none."""
+    """Workpiece side; None where not stated or the kind has none."""
     is_tool: bool
-    """A cutter or a gauge pin."""
+    """Whether it is a cutting tool or a gauge pin."""
 
 
 class StackJoint(NamedTuple):
-    """Two neighbours that are joined; the upper one is None for the spindle."""
+    """Joint of two neighbours; the upper one is None for the spindle."""
 
     upper: Member | None
     lower: Member
@@ -81,18 +81,18 @@ class StackJoint(NamedTuple):
     upper_name: str
     """The upper component's id, or 'spindle'."""
     name: str
-    """The joint as people read it."""
+    """Name of the joint for readers."""
     coupling: Coupling | None
     """Definition of the workpiece side's coupling; None where that side is not stated."""
 
     @property
     def joint_class(self) -> str | None:
-        """Class of the joint after its workpiece side, such as taper or grip."""
+        """Class of the joint by its workpiece side, such as taper or grip."""
         return None if self.coupling is None else self.coupling.joint_class
 
     @property
     def ends(self) -> Ends:
-        """The two ends that meet, as their coupling is told of them."""
+        """The two ends, as passed to their coupling."""
         upper, lower = self.upper, self.lower
         return Ends(
             End(
@@ -106,7 +106,7 @@ class StackJoint(NamedTuple):
 
     @property
     def mated(self) -> bool | None:
-        """Whether the workpiece side takes the machine side at all; None when an end is not stated."""
+        """Whether the kinds of the two ends mate; None if one is not stated."""
         lower_side = self.lower.machine_side
         if self.upper_side is None or lower_side is None:
             return None
@@ -114,7 +114,7 @@ class StackJoint(NamedTuple):
 
 
 class Chain(NamedTuple):
-    """The request taken apart."""
+    """Members and joints of a request."""
 
     request: StackRequest
     machine: Machine | None
@@ -126,15 +126,15 @@ class Chain(NamedTuple):
     joints: tuple[StackJoint, ...]
     """Between neighbours, from the spindle side."""
     spindle_joint: StackJoint | None
-    """Present when a machine is given and the stack has a component to put in it."""
+    """Joint at the spindle, if a machine is given and the stack has a component for it."""
     stray_joints: tuple[str, ...]
-    """Pointers of joint statements that name no pair of neighbours, or a pair already stated."""
+    """Pointers of joints in the request that name no pair of neighbours, or name a pair again."""
     is_read_only: bool
-    """Whether the chain holds a gauge pin: such a stack is read, not run."""
+    """Whether the chain has a gauge pin; such a stack is measured, not run."""
 
 
 def chain_of(request: StackRequest, operation: Operation | None = None, operation_at: str = "/operations/0") -> Chain:
-    """Take a resolved request apart into members and joints, for one of its operations or none."""
+    """Return members and joints of a request."""
     machine = request.machine if isinstance(request.machine, Machine) else None
     members: list[Member] = []
     knobs: list[Member] = []
@@ -143,7 +143,7 @@ def chain_of(request: StackRequest, operation: Operation | None = None, operatio
         at = f"/stack/components/{place}"
         if isinstance(part, RetentionKnob):
             knobs.append(Member(part, at, None, None, False))
-        elif not isinstance(part, ComponentReference):  # resolved beforehand
+        elif not isinstance(part, ComponentReference):  # references have been resolved
             members.append(_member(part, at))
             is_read_only = is_read_only or part.kind == "gauge_pin"
     unused = list(enumerate(request.stack.joints or ()))
@@ -173,7 +173,7 @@ def chain_of(request: StackRequest, operation: Operation | None = None, operatio
 
 
 def _take(unused: list[tuple[int, Joint]], upper: str, lower: str) -> tuple[int | str, Joint | None]:
-    """Take the first statement about two neighbours out of the list; "-" points past its end."""
+    """Remove the first joint of two neighbours from the list; the pointer of a joint not stated ends in "-"."""
     for place, (number, joint) in enumerate(unused):
         if (joint.upper, joint.lower) == (upper, lower):
             del unused[place]
@@ -211,7 +211,7 @@ def _case(
 
 
 class Mounted(NamedTuple):
-    """The catalogue an operator mounts: every definition of each key, in the order they were read."""
+"""The mounted catalogue: every definition of each key, in the order they were read."""
 
     components: Mapping[str, Sequence[StackEntry]]
     machines: Mapping[str, Sequence[Machine]]
@@ -224,13 +224,13 @@ Trouble: TypeAlias = Literal["missing", "cyclic", "ambiguous"]
 
 @dataclass(frozen=True, slots=True)
 class ReferenceCase:
-    """One reference that leads nowhere."""
+    """One reference that cannot be resolved, or that the mounted catalogue defines more than once."""
 
     pointer: str
     name: str
     source: str
     key: str
-    """The key that was not found, or that leads round in a circle."""
+    """Key that was not found or is in a circular reference."""
     trouble: Trouble
 
 
@@ -260,7 +260,7 @@ class Home(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class Resolved:
-    """A request whose stack holds components only."""
+    """A request whose stack holds no references."""
 
     request: StackRequest
     cases: tuple[ReferenceCase, ...]
@@ -284,7 +284,7 @@ class Resolved:
         return tuple(f"{case.pointer}/of" for case in self.cases)
 
     def without_stack(self) -> StackRequest:
-        """Return the request with nothing to judge in it, for an answer that says just that."""
+        """Return the request without a stack, for an answer about its references only."""
         stack = self.request.stack.model_copy(update={"components": [], "joints": None})
         return self.request.model_copy(update={"stack": stack, "machine": None})
 
@@ -339,7 +339,7 @@ def machine_of(entry: Machine | MachineReference | None, mounted: Mounted) -> Ma
 def _follow(
     reference: ComponentReference, at: str, own: Mapping[str, StackEntry], mounted: Mounted
 ) -> tuple[StackPart, Home] | ReferenceCase:
-    """Follow a reference from definition to definition until a component is reached, and lay the fields over it."""
+    """Follow a reference until it reaches a component."""
     name = reference.id or reference.of.key
     seen: set[tuple[str, str]] = set()
     layers: list[tuple[Layer, Overlay | None]] = []
@@ -385,7 +385,7 @@ def _laid_over(part: StackPart, overlay: Overlay, at: str) -> StackPart:
 
 
 def reference_facts(resolved: Resolved) -> list[Fact]:
-    """Return a fact for each reference that has something to tell."""
+    """Return a fact for each reference noted in resolving."""
     facts = []
     for case in resolved.cases:
         fact = Properties(

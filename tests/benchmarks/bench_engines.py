@@ -1,8 +1,8 @@
-"""The rules engine beside plain Python and two general-purpose engines: the same rulebooks, the same facts.
+"""The rules engine compared with plain Python and two general-purpose engines on the same rulebooks and facts.
 
 Run: python -m tests.benchmarks.bench_engines
-Processor time of judging one stack, the mean over some hundred stacks of a library and as many senseless ones, and of
-getting the rulebooks ready. All must find the same, else there is nothing to compare.
+Mean processor time of judging one stack, over some hundred stacks of a library and as many random ones, and of loading
+the rulebooks. All engines must give the same findings.
 """
 
 from __future__ import annotations

@@ -1,9 +1,9 @@
-"""What a check costs as stacks and rulebooks grow.
+"""Time of a check by size of stack and rulebook.
 
 Run: python -m tests.benchmarks.bench_scaling
 Stacks of two to twenty components, the most that the contract allows, in which every joint fits. Rulebooks of twenty
 rules to five hundred: the built-in ones cut short, or grown by random rules about properties that
-the stack has. Reports tell more findings then, so that the engine is measured alone as well.
+the stack has. Reports then have more findings, so the engine is also measured alone.
 """
 
 from __future__ import annotations

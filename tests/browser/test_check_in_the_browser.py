@@ -1,4 +1,4 @@
-"""The start page checks a stack while one changes it."""
+"""The start page checks a stack while it is edited."""
 
 from __future__ import annotations
 

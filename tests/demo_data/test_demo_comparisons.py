@@ -1,4 +1,4 @@
-"""The shop's comparison gets the outcome it was built for."""
+"""The comparison of the demo has the intended outcome."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The shop's parts can exist, fit into each other, and run at speeds and feeds that the trade uses."""
+"""The parts of the demo are realistic, fit each other and run at usual speeds and feeds."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Any bytes as a request: a valid one, or a fault with its place; never anything else."""
+"""Any bytes as a request give a valid request or a fault with its place, nothing else."""
 
 from __future__ import annotations
 

@@ -1,6 +1,6 @@
-"""Every ordered product of an inventory, built and judged one by one: what a search must find, without its pruning.
+"""All sequences of an inventory, built and judged one by one: the expected result of a search, without pruning.
 
-Works on the JSON of the request and on the reports of checks; it shares with the search nothing but the check itself.
+Works on the JSON of the request and on the reports of checks; it has only the check in common with the search.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""A stack of press-in collets against what the gauge is known to read.
+"""A stack of press-in collets compared with common practice at the gauge.
 
 All of it common practice, no printed source: with a 40 taper holder, a 20 mm extension of 120 mm in a
 press-in collet and a 1/4 in rod in a small one, the indicator three diameters from the last collet reads

@@ -1,4 +1,4 @@
-"""The runout that a check predicts, against turning every part of the stack through every direction.
+"""The predicted runout, compared with turning every part of the stack through every direction.
 
 Nothing of the service takes part but the answer. The positions along the axis are worked out by hand from each
 request: a part tilts about the middle of its seat, so its reading grows with the distance from there. A hollow taper

@@ -1,9 +1,9 @@
-"""Numbers of the standards' tables, each worked out a second time from something other than the table.
+"""Numbers of the standards' tables, each calculated a second time from an independent relation.
 
 Inch sizes from their inches, preferred numbers from ISO 3, tolerances from the rules of ISO 286-1, lengths that two
-standards share from the other one. Where no relation is known, the row of the standard stands here once more, with its
-source; "from memory" says that nobody has read it off the standard. ``FIGURES`` tells how many figures of each table
-are held so; a table without an entry is new and wants one.
+standards share from the other one. Where no relation is known, the row of the standard is repeated here with its
+source; "from memory" means not read from the standard. ``FIGURES`` is the number of checked figures per table; a new
+table needs an entry.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""The one way through the house: verdicts, policy, provenance and sameness."""
+"""Assessment of a stack: verdict, policy, provenance and determinism."""
 
 from __future__ import annotations
 

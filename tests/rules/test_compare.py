@@ -1,4 +1,4 @@
-"""Comparing alternatives: exact pairs, dominance, sentences with their numbers, and every request answered."""
+"""Comparison of alternatives: exact pairs, dominance, sentences with their numbers, and an answer to every request."""
 
 from __future__ import annotations
 
@@ -107,12 +107,12 @@ def test_dominance_and_sentences() -> None:
     assert report.non_dominated == ["plain", "true", "gap"]
     told = _by_name(report)
     assert told["long"].dominated_by == ["plain"]
-    assert told["long"].because.startswith("Dominated by plain: loses on ")
+    assert told["long"].because.startswith("Dominated by plain: worse on ")
     assert "projection (203.0 mm, 4.0 mm more than" in told["long"].because
     half = told["true"].gauge_plane.p95_um
     margin = told["plain"].gauge_plane.p95_um - half
-    assert f"Wins on runout (95 % read below {half:.1f} µm, {margin:.1f} µm less than plain)" in told["true"].because
-    assert "loses on speed (12000 rpm, 3000 rpm less)" in told["true"].because
+    assert f"Better on runout (95th percentile {half:.1f} µm, {margin:.1f} µm less than plain)" in told["true"].because
+    assert "worse on speed (12000 rpm, 3000 rpm less)" in told["true"].because
     assert "Not known: runout, worst case and speed (runout of collet-1 is not stated)." in told["gap"].because
 
 
@@ -137,7 +137,7 @@ def test_who_fails_says_so_and_dominates_nobody_who_does_not() -> None:
     report = _compare(request)
     told = _by_name(report)
     assert told["true"].verdict == "fail"
-    assert told["true"].because == "Fails: Shank outside the clamping range (8 against 7 mm)."
+    assert told["true"].because == "Fails: Shank outside the clamping range (8, limit 7 mm)."
     assert not any("true" in one.dominated_by for one in report.alternatives if one.verdict != "fail")
     assert "than true" not in told["plain"].because
 
@@ -145,7 +145,7 @@ def test_who_fails_says_so_and_dominates_nobody_who_does_not() -> None:
 def test_failing_by_policy_is_told() -> None:
     """Where undecided rules fail a stack, the sentence says that the policy did."""
     report = _compare(_varied() | {"policy": {"on_undecided": "fail"}})
-    assert _by_name(report)["gap"].because.startswith("Fails by the policy: ")
+    assert _by_name(report)["gap"].because.startswith("Fails under the policy: ")
     assert "undecided" in _by_name(report)["gap"].because
 
 
@@ -174,9 +174,7 @@ def test_equal_alternatives_are_level() -> None:
     stack = base_request("press_in")["stack"]
     report = _compare(_alternatives({"a": stack, "b": stack}))
     assert report.non_dominated == ["a", "b"]
-    assert {one.because for one in report.alternatives} == {
-        "No better and no worse than the others in anything that is known."
-    }
+    assert {one.because for one in report.alternatives} == {"Equal to the others on every known criterion."}
     assert report.reads_less[0].probability == pytest.approx(0.5, abs=1e-6)
 
 
@@ -187,7 +185,7 @@ def test_names_used_again_are_numbered() -> None:
         one["name"] = "a"
     report = _compare(request)
     assert [one.name for one in report.alternatives] == ["a", "a#2", "a#3", "gap"]
-    assert report.notes == ["The name a is used 3 times; a#2 and a#3 are numbered by order."]
+    assert report.notes == ["The name a is used 3 times; a#2 and a#3 are numbered in order."]
     assert {(pair.first, pair.second) for pair in report.reads_less} >= {("a", "a#2"), ("a#3", "gap")}
 
 

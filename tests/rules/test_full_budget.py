@@ -1,4 +1,4 @@
-"""The whole runout budget: planes, parts, seats, clocking and what is required."""
+"""The full runout budget: planes, parts, seats, clocking and tolerances."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""``from rules import check``: what a program gets without a server."""
+"""``from rules import check``: use as a library, without a server."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""``audit``: every stack of a library as a check would judge it, in order, whoever works it out."""
+"""``audit``: every stack of a library is judged as by a check, in order, with any number of workers."""
 
 from __future__ import annotations
 

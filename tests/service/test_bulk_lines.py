@@ -1,4 +1,4 @@
-"""Lines of a batch: each answered as a single check is, whatever stands in the others."""
+"""Each line of a batch gets the same result as a single check, whatever the other lines hold."""
 
 from __future__ import annotations
 

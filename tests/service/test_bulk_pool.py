@@ -1,4 +1,4 @@
-"""Portions judged in several processes: the same answers, in order, whatever happens to a process."""
+"""Chunks judged in several processes give the same results in order, even if a process dies."""
 
 from __future__ import annotations
 

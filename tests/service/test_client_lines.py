@@ -1,4 +1,4 @@
-"""Any number of stacks through a client: answered in order, each as a check of its own, a portion at a time."""
+"""Any number of stacks through a client: results in order, each as by a single check, one chunk at a time."""
 
 from __future__ import annotations
 

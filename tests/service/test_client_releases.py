@@ -1,4 +1,4 @@
-"""An order is released by the client only on an answer that is whole, of this order, and carries its own proof."""
+"""The client releases an order only on a complete, verified answer to this order."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The side view: to scale along and across, findings where they are, and nothing invented."""
+"""The side view is to scale, with findings in position and no invented shapes."""
 
 from __future__ import annotations
 

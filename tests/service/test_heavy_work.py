@@ -1,4 +1,4 @@
-"""What takes long holds nobody else up, and is given up where it takes too long; nothing of it is answered then."""
+"""Long computations do not delay other requests, and are stopped at their limit without a partial result."""
 
 from __future__ import annotations
 

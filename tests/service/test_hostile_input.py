@@ -1,6 +1,6 @@
-"""Whatever is sent to whatever route: an answer of the contract or a problem in the 400s, never a fault of the service.
+"""Any input on any route gets an answer of the contract or a 4xx problem, never a fault of the service.
 
-And whatever an answer repeats of it is harmless on a terminal and in a browser.
+Input quoted in an answer is harmless on a terminal and in a browser.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""A request in, a report out: the same bytes for the same request."""
+"""Checks over HTTP: identical requests return identical bytes."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Every answer that is no success is a problem of RFC 9457, whoever found the fault."""
+"""Every unsuccessful answer is a problem of RFC 9457."""
 
 from __future__ import annotations
 

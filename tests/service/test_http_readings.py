@@ -1,4 +1,4 @@
-"""Readings in, reports out, over HTTP."""
+"""``POST /v1/readings`` over HTTP."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""A check is answered in the form the client likes best, and problems are told in a form it can read."""
+"""A check is answered in the client's preferred format, and problems in an acceptable one."""
 
 from __future__ import annotations
 

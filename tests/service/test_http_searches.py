@@ -232,7 +232,7 @@ def test_bad_input_is_told_with_its_place(tmp_path: Path, wanted: dict[str, Any]
     del wanted["machin"]
     file = _file(tmp_path, wanted)
     assert main(["search", file, "--continue", "none"]) == BAD_INPUT
-    assert capsys.readouterr().err == f"{file}:1:1: /continuation: this is no token of a search of this version\n"
+    assert capsys.readouterr().err == f"{file}:1:1: /continuation: this is not a search token of this version\n"
 
 
 def test_json_on_the_command_line_is_the_report(

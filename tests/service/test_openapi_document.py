@@ -1,4 +1,4 @@
-"""The contract as published is valid, current, closed, and shows an example of everything."""
+"""The published contract is valid, current and closed, and has an example of everything."""
 
 from __future__ import annotations
 

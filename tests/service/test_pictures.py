@@ -1,4 +1,4 @@
-"""Every picture is well-formed SVG that stands alone, reads without colour, and tells in words what it shows."""
+"""Every picture is well-formed, self-contained SVG, legible without colour, with a text description."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The plots show the report's own figures, to the scale of their axes."""
+"""The charts show the figures of the report to the scale of their axes."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""No field of the report misses a face: change any of them, and text and page both change."""
+"""Every field of the report appears in the text and on the page."""
 
 from __future__ import annotations
 

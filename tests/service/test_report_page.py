@@ -1,4 +1,4 @@
-"""The page of a report says what the report says, number by number, and needs nothing but itself."""
+"""The report page has the same numbers as the report, and is self-contained."""
 
 from __future__ import annotations
 

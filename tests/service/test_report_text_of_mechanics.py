@@ -1,4 +1,4 @@
-"""The text report tells load, grip, shrink fit and stiffness where they are known, and is silent where they are not."""
+"""The text report shows load, grip, shrink fit and stiffness if they are known."""
 
 from __future__ import annotations
 

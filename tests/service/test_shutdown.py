@@ -1,4 +1,4 @@
-"""At SIGTERM the service says no to readiness first, answers what it has taken, and leaves with 0."""
+"""After SIGTERM readiness fails first, accepted requests finish, and the exit code is 0."""
 
 from __future__ import annotations
 

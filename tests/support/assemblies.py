@@ -1,4 +1,4 @@
-"""Work instructions of requests, and a holder with a cutter joined by any coupling."""
+"""Work instructions of requests, and a holder and cutting tool joined by any coupling."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ def assembly_of(request: dict[str, Any]) -> AssemblyReport:
 
 
 def two_parts(workpiece_side: dict[str, Any], machine_side: dict[str, Any], **joint: Any) -> dict[str, Any]:
-    """Return a holder of 80 mm and a cutter joined to it by these two ends."""
+    """Return a holder of 80 mm and a cutting tool, joined by these two ends."""
     holder = {
         "id": "holder",
         "kind": "base_holder",
@@ -47,7 +47,7 @@ def two_parts(workpiece_side: dict[str, Any], machine_side: dict[str, Any], **jo
 
 
 def at_joint(report: AssemblyReport, joint: str) -> list[AssemblyStep]:
-    """Return the steps of one joint after its cleaning, in their order."""
+    """Return the steps of one joint after cleaning, in order."""
     return [step for step in report.steps if step.joint == joint and step.action != "clean"]
 
 
@@ -58,5 +58,5 @@ def words_of(report: AssemblyReport, joint: str, action: str) -> str:
 
 
 def values_of(step: AssemblyStep) -> dict[str, tuple[float | None, float | None, float | None]]:
-    """Return the numbers of a step by name: value, lower and upper bound."""
+    """Return the numbers of a step by name, each with value, lower and upper bound."""
     return {one.name: (one.value, one.at_least, one.at_most) for one in step.values}

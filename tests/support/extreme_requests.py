@@ -1,4 +1,4 @@
-"""Requests at the edges of what the model accepts: every number stated, some at the ends of their range."""
+"""Valid requests at the limits of the model: every number stated, some at the ends of their range."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ _ADDED = (
 
 @cache
 def bounds() -> dict[str, tuple[float, float]]:
-    """Return, by name, the range of every number of the request; where two differ, what both accept."""
+    """Return the range of every number of the request by name; for two different ranges, their intersection."""
     found: dict[str, tuple[float, float]] = {}
     for model in CheckRequest.model_json_schema()["$defs"].values():
         for name, schema in model.get("properties", {}).items():
@@ -42,7 +42,7 @@ def bounds() -> dict[str, tuple[float, float]]:
 
 
 def _numbers(value: Any) -> Iterator[tuple[dict[str, Any], str]]:
-    """Yield every number of a request with the object that holds it."""
+    """Yield every number of a request with its containing object."""
     if isinstance(value, list):
         for inner in value:
             yield from _numbers(inner)
@@ -82,7 +82,7 @@ def _everything_stated(rng: random.Random) -> dict[str, Any]:
 
 
 def extreme_request(rng: random.Random) -> dict[str, Any]:
-    """Return one request with a few numbers at or near the ends of their range; the model accepts every one."""
+    """Return one valid request with a few numbers at or near the ends of their range."""
     request = _everything_stated(rng)
     for _ in range(rng.choice((1, 2, 4, 8, 20))):
         if rng.random() < 0.15:

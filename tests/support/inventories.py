@@ -1,4 +1,4 @@
-"""Inventories to search: shelves of the invented shop, and random ones with fields lost and sizes changed."""
+"""Inventories for searches: parts of the invented shop, and random ones with missing fields and changed sizes."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ _CORES = {
         ["KB-ST40-press-25-075", "KB-press-25-16", "KB-X16-060-S08", "KB-EM8-4", "KB-RK-40JD"],
     ],
 }
-"""Parts that make a stack."""
+"""Parts that form a stack."""
 
 _EXTRAS = {
     "HT63": [
@@ -37,7 +37,7 @@ _EXTRAS = {
         "KB-ST40-press-12-100", "KB-ST40-S08-085", "KB-press-12-6", "KB-X16-060-press-12", "KB-EM8L-4", "KB-RK-OTHER",
     ],
 }  # fmt: skip
-"""Parts that may stand beside them."""
+"""Further parts."""
 
 _DROPPED = (
     "depth_mm", "length_mm", "minimum_grip_mm", "tolerance", "form", "size", "designation", "overall_length_mm",
@@ -47,7 +47,7 @@ _DROPPED = (
 
 
 def shelf(*keys: str) -> dict[str, Any]:
-    """Return parts of the shop by their part numbers, each with a name of its own."""
+    """Return parts of the shop by part number, each with its own name."""
     shop = parts()
     other = {**shop["KB-RK-40JD"], "part_number": "KB-RK-OTHER", "form": "iso_7388_3_ad"}
     shop = {**shop, "KB-RK-OTHER": other}
@@ -55,7 +55,7 @@ def shelf(*keys: str) -> dict[str, Any]:
 
 
 def random_search(rng: random.Random) -> dict[str, Any]:
-    """Return a search of a small random shelf that the contract allows."""
+    """Return a valid search of a small random inventory."""
     while True:
         request = _random(rng)
         try:

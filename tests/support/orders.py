@@ -1,4 +1,4 @@
-"""Work orders of which it is known how a gate decides: one base, changed in a place or two."""
+"""Work orders with a known decision of the gate: one base with a few changes."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from tests.support.operations import change, drop
 from tests.support.stacks import assessor
 
 Change = Callable[[dict[str, Any]], object]
-"""Changes the request of a check in place."""
+"""A change of a check request, in place."""
 
 
 def _pin_for_cutter(check: dict[str, Any]) -> None:
@@ -51,7 +51,7 @@ CHANGES: Final[Mapping[str, Change]] = MappingProxyType(
         ),
     }
 )
-"""Ways an operation may be listed."""
+"""Kinds of operations."""
 
 
 def check_of(name: str) -> dict[str, Any]:
@@ -62,18 +62,18 @@ def check_of(name: str) -> dict[str, Any]:
 
 
 def operation_of(name: str, number: int = 10) -> dict[str, Any]:
-    """Return an operation of an order, with a machine of its own where it has one."""
+    """Return an operation of an order, with its own machine if it has one."""
     check = check_of(name)
     (operation,) = check.pop("operations", [{}])
     return {**operation, "id": str(number), **check}
 
 
 def order_of(*names: str, **rest: Any) -> dict[str, Any]:
-    """Return an order with these operations, numbered from 10 on in tens."""
+    """Return an order with these operations, numbered 10, 20, 30 and so on."""
     operations = [operation_of(name, 10 * n) for n, name in enumerate(names, start=1)]
     return {"order": "KB-WO-0009", "operations": operations, **rest}
 
 
 def decided(order: dict[str, Any]) -> GateReport:
-    """Return the answer of the gate by the package's rules."""
+    """Return the decision of the gate by the built-in rules."""
     return gate(parse(GateRequest, copy.deepcopy(order)), assessor())

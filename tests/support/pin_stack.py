@@ -1,4 +1,4 @@
-"""A gauge pin in two press-in collets, the second in an extension: five contributors, four joints that turn freely."""
+"""A gauge pin in two press-in collets, the second in an extension: five contributors, four joints clocked freely."""
 
 from __future__ import annotations
 

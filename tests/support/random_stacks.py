@@ -1,4 +1,4 @@
-"""Random stacks that the model accepts: the base requests with parts exchanged, values moved and fields lost."""
+"""Random valid stacks: the base requests with exchanged parts, changed values and missing fields."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ _FACTORS = (0.0, 0.5, 0.9, 0.999, 1.001, 1.1, 2.0, 30.0)
 
 
 def random_stack(rng: random.Random) -> dict[str, Any]:
-    """Return one request; most of them are senseless in some way, all of them fit the model or nearly so."""
+    """Return one request; most are unrealistic, nearly all are valid."""
     request = base_request(rng.choice(base_names()))
     if rng.random() < 0.3:
         _exchange_parts(rng, request)

@@ -1,6 +1,6 @@
-"""The parts of an invented shop, the Kestrel Bay Toolroom: a few hundred, by their part numbers.
+"""A few hundred parts of an invented shop, the Kestrel Bay Toolroom, by part number.
 
-Sizes are what is usual in the trade, from memory; every number of a part and every figure on it is made up.
+Sizes are common practice, from memory; part numbers and all other figures are invented.
 """
 
 from __future__ import annotations
@@ -29,7 +29,7 @@ CARBIDE_KG_M3: Final = 14500.0
 
 @dataclass(frozen=True, slots=True)
 class Spindle:
-    """A spindle's taper, and what stands behind the gauge line of a holder that fits it."""
+    """Taper of a spindle, and the part of a holder behind the gauge line."""
 
     name: str
     taper: dict[str, Any]
@@ -90,7 +90,7 @@ _NUT_RANGES: Final = {"16": (3, 10), "20": (4, 12), "25": (6, 16), "32": (6, 20)
 _NUT_OUTER: Final = {"16": 32, "20": 35, "25": 42, "32": 50}
 _NUT_LENGTHS: Final = {"16": 27.5, "20": 31.5, "25": 34.0, "32": 40.0}
 _PILOTS: Final = {16: (34, 40), 22: (48, 50), 27: (60, 63), 32: (78, 80)}
-"""Outer diameter of the arbor and of the cutter on it, by pilot, mm."""
+"""Outer diameter of the arbor and of its cutter, by pilot diameter, mm."""
 
 
 @cache
@@ -105,7 +105,7 @@ def parts() -> dict[str, Part]:
 
 
 def old_card(part: Part, lost: str) -> Part:
-    """Return a part as an old card of the shop lists it: one field is missing, the number says so."""
+    """Return a part as on an old card of the shop, with one field missing; its number shows that."""
     return {name: value for name, value in part.items() if name != lost} | {"part_number": f"{part['part_number']}-OLD"}
 
 

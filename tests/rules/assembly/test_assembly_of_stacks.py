@@ -1,4 +1,4 @@
-"""The ends of the work instruction: cleaning, knob, stops, reading, record."""
+"""Cleaning, retention knob, holds, measuring and record in the work instruction."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ TAPER = {"coupling": "hollow_taper", "size": "50", "form": "A"}
 def _cleaned(request: dict[str, Any]) -> list[tuple[str | None, float]]:
     """Return joint and reading of a speck of every cleaning step."""
     steps = [step for step in assembly_of(request).steps if step.action == "clean"]
-    return [(step.joint, values_of(step)["reading of a speck of 1 µm"][0] or 0.0) for step in steps]
+    return [(step.joint, values_of(step)["reading for a particle of 1 µm"][0] or 0.0) for step in steps]
 
 
 def test_seat_on_which_dirt_shows_most_is_cleaned_first() -> None:
@@ -266,6 +266,8 @@ def test_record_has_a_blank_for_everything_that_was_set() -> None:
         ("grip length", "collet-2/end-mill", 34.0, 18.0, 36.0),
         ("projection", "collet-2/end-mill", 29.0, None, None),
         ("tightening torque of the retention knob", None, None, None, None),
+        ("press time", "holder/collet-1", None, None, None),
+        ("press time", "extension/collet-2", None, None, None),
         ("operator", None, None, None, None),
         ("date", None, None, None, None),
         ("signature", None, None, None, None),

@@ -1,4 +1,4 @@
-"""What the unbalance of a stack means at a speed: grade kept, quality, couple, force and seating, worked by hand."""
+"""Unbalance of a stack at a speed: grade, quality, couple, force and seating, calculated by hand."""
 
 from __future__ import annotations
 

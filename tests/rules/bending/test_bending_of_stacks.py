@@ -1,4 +1,4 @@
-"""How stacks bend at the tip: overlaps, collets, flutes, cones and springs, each worked by hand."""
+"""Deflection of stacks at the tip: overlaps, collets, flutes, cones and springs, each calculated by hand."""
 
 from __future__ import annotations
 

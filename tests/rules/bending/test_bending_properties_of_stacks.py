@@ -1,4 +1,4 @@
-"""What holds of every stack: stiffer stuff bends less, a longer reach more, and what does not concern it nothing."""
+"""Properties of bending: stiffer material bends less, more projection bends more, other data have no effect."""
 
 from __future__ import annotations
 

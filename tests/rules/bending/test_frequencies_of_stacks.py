@@ -1,4 +1,4 @@
-"""Bending frequencies of stacks against beams made by hand and against a finite-element library."""
+"""Bending frequencies of stacks, compared with beams built by hand and with a finite-element library."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What a cut asks of the stack: torque, pull, force and power, stated or by Kienzle, worked by hand."""
+"""Cutting load of a stack: torque, pull, force and power, stated or by Kienzle, calculated by hand."""
 
 from __future__ import annotations
 

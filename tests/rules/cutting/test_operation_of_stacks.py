@@ -1,4 +1,4 @@
-"""What is told of an operation."""
+"""Properties of an operation."""
 
 from __future__ import annotations
 

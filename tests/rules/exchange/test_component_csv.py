@@ -1,4 +1,4 @@
-"""Components from CSV: the good rows come, each fault is placed, nothing is guessed."""
+"""Components from CSV: valid rows are read, each fault has its place, nothing is guessed."""
 
 from __future__ import annotations
 
@@ -180,8 +180,8 @@ def test_a_table_that_breaks_gives_what_came_before(text: str) -> None:
         (b"KIND,ID\ncutter,K\x00B\n", "malformed", "NUL"),
         (b"KIND ID\ncutter KB-1\n", "unsuitable", "no comma"),
         (b"KIND,ID;DC\ncutter,KB-1;8\n", "unsuitable", "commas and semicolons"),
-        (b"KIND,DC\ncutter,8\n", "unsuitable", "headed ID"),
-        (b"ID,DC\nKB-1,8\n", "unsuitable", "headed KIND"),
+        (b"KIND,DC\ncutter,8\n", "unsuitable", "heading ID"),
+        (b"ID,DC\nKB-1,8\n", "unsuitable", "heading KIND"),
         (b"KIND,ID,DC,DC\ncutter,KB-1,8,8\n", "unsuitable", "columns 3 and 4"),
         (b"KIND,ID,id\ncutter,KB-1,KB-1\n", "unsuitable", "columns 2 and 3"),
         (b"KIND,ID,RUNOUT_UM,runout.statements.0.tir_um\n", "unsuitable", "columns 3 and 4"),
@@ -364,7 +364,7 @@ def test_reading_ends_where_everything_is_wrong() -> None:
     """First principles: after 2001 faults the rest is not read, which is one more fault."""
     imported = _read("KIND,ID,DC\n" + "".join(f"cutter,KB-{n},x\n" for n in range(MAX_FAULTS + 100)))
     assert len(imported.faults) == MAX_FAULTS + 2
-    assert "not read any further" in imported.faults[-1].detail
+    assert "the rest of the table was not read" in imported.faults[-1].detail
     assert imported.faults[-1].line == MAX_FAULTS + 2
 
 

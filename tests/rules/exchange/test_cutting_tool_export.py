@@ -1,4 +1,4 @@
-"""A checked stack as one CuttingTool, and back."""
+"""Export of a checked stack as one CuttingTool, and import of the result."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The gate: decisions, what must be stated, pointers into the order, and nothing released that was not judged."""
+"""The gate: decisions, required data, pointers into the order, and no release without judgement."""
 
 from __future__ import annotations
 

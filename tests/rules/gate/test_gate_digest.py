@@ -1,4 +1,4 @@
-"""Digests of decisions: made anew from the report alone, moved by whatever is judged, and verified."""
+"""Digests of decisions: computed from the report alone, changed by all judged data, and verified."""
 
 from __future__ import annotations
 
@@ -213,17 +213,17 @@ def test_a_changed_order_is_not_reproduced(name: str) -> None:
     assert not told.reproduced
     assert told.same_rulebook is True
     if name != "required":
-        assert told.differences[0].startswith("The order is not the one that was decided: ")
+        assert told.differences[0].startswith("The order differs from that of the stored decision: ")
     alone = _verified({"gate": order, "digest": report.digest})
     assert not alone.reproduced
-    assert [text.startswith("The digest differs and nothing else") for text in alone.differences] == [True]
+    assert [text.startswith("Only the digest differs") for text in alone.differences] == [True]
 
 
 def test_another_decision_is_told() -> None:
     """The stored decision and the one made now stand side by side."""
     order = order_of("good")
     told = _verified(_stored(order_of("error"), decided(order)))
-    assert "The decision was release; it is stop now." in told.differences
+    assert "The stored decision is release; the present one is stop." in told.differences
 
 
 def test_older_rules_are_told(tmp_path: Path) -> None:
@@ -235,7 +235,7 @@ def test_older_rules_are_told(tmp_path: Path) -> None:
         told = _verified(_stored(order, decided(order)), newer)
         assert (told.reproduced, told.same_rulebook, told.decision) == (False, False, decision)
         then, now = assessor().book.digest[:12], newer.book.digest[:12]
-        assert told.differences[0] == f"The rulebooks were {then}…; in force are {now}…."
+        assert told.differences[0] == f"The rulebooks were {then}…; now {now}… are in force."
 
 
 def test_another_catalogue_is_told(tmp_path: Path) -> None:
@@ -247,17 +247,17 @@ def test_another_catalogue_is_told(tmp_path: Path) -> None:
     assert report.digest != decided(order).digest
     told = _verified(_stored(order, report))
     assert not told.reproduced
-    assert told.differences == [f"The catalogue was {str(mounted.catalogue.digest)[:12]}…; mounted is none."]
+    assert told.differences == [f"The catalogue was {str(mounted.catalogue.digest)[:12]}…; now none is mounted."]
 
 
 @pytest.mark.parametrize(
     ("changes", "words"),
     [
-        ({"version": "0.0.1"}, "Version 0.0.1 decided then; this is "),
-        ({"decision": "stop"}, "The decision was stop; it is release now."),
-        ({"rulebook_sha256": "a" * 64}, "The rulebooks were aaaaaaaaaaaa…; in force are "),
-        ({"input_sha256": "b" * 64}, "The order is not the one that was decided: bbbbbbbbbbbb… then, "),
-        ({"catalogue_sha256": "c" * 64}, "The catalogue was cccccccccccc…; mounted is none."),
+        ({"version": "0.0.1"}, "The stored decision is of version 0.0.1; this is version "),
+        ({"decision": "stop"}, "The stored decision is stop; the present one is release."),
+        ({"rulebook_sha256": "a" * 64}, "The rulebooks were aaaaaaaaaaaa…; now "),
+        ({"input_sha256": "b" * 64}, "The order differs from that of the stored decision: bbbbbbbbbbbb… then, "),
+        ({"catalogue_sha256": "c" * 64}, "The catalogue was cccccccccccc…; now none is mounted."),
     ],
 )
 def test_what_contradicts_a_reproduced_digest_is_told(changes: dict[str, str], words: str) -> None:
@@ -267,7 +267,7 @@ def test_what_contradicts_a_reproduced_digest_is_told(changes: dict[str, str], w
     assert told.reproduced
     assert told.differences[0].startswith(words)
     assert told.differences[1:] == [
-        "The digest is reproduced all the same, so what else was given belongs to another decision."
+        "The digest is reproduced nevertheless, so the other stored fields belong to another decision."
     ]
 
 
@@ -277,7 +277,7 @@ def test_another_context_is_told_and_changes_nothing() -> None:
     report = decided(order)
     told = _verified(_stored({**order, "context": {"job": 8}}, report))
     assert told.reproduced
-    assert [text.startswith("The context is not the one") for text in told.differences] == [True]
+    assert [text.startswith("The context differs from") for text in told.differences] == [True]
 
 
 @pytest.mark.parametrize("digest", ["", "0" * 63, "0" * 65, "A" * 64, "g" * 64, "0" * 63 + "\n"])

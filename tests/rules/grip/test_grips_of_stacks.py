@@ -1,4 +1,4 @@
-"""How firmly rated clamps hold against the cut, worked by hand."""
+"""Capacity of rated clamps against the cutting load, calculated by hand."""
 
 from __future__ import annotations
 

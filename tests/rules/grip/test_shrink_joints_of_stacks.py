@@ -1,4 +1,4 @@
-"""Shrink-fit joints of stacks by Lamé and the rotating ring, every figure worked anew in the test."""
+"""Shrink-fit joints of stacks by Lamé and the rotating ring, every figure recalculated in the test."""
 
 from __future__ import annotations
 

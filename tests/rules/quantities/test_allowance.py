@@ -1,4 +1,4 @@
-"""Work is counted: alike every time, bounded where somebody bounds it, and never felt in a result."""
+"""Work counts are deterministic and limited by allowances, and never change a result."""
 
 from __future__ import annotations
 

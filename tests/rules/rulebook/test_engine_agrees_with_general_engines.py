@@ -1,4 +1,4 @@
-"""The engine against two general-purpose engines that were told the same rulebooks."""
+"""The engine agrees with two general-purpose engines on the same rulebooks."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The whole way on generated stacks: the engine against plain Python on the real rulebooks and facts."""
+"""The engine agrees with plain Python on the built-in rulebooks and the facts of generated stacks."""
 
 from __future__ import annotations
 

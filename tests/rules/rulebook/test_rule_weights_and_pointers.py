@@ -1,7 +1,7 @@
-"""How grave each built-in rule is, and where its objection points, kept by hand.
+"""Severity and pointers of each built-in rule, listed by hand.
 
-The two tables are the promise to whoever acts on a verdict: an error holds a tool back, a safety rule may not be
-lowered without a word, and the pointers lead to the fields to change. They are not read from the rulebooks.
+Users rely on these two tables: an error stops a tool, a safety rule cannot be lowered unnoticed, and pointers give the
+fields to change. They are not read from the rulebooks.
 """
 
 from __future__ import annotations

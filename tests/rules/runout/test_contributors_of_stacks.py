@@ -1,4 +1,4 @@
-"""Which causes of eccentricity a stack has, and how they grow along the axis."""
+"""Contributors of a stack, and their growth along the axis."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Whatever fits the schema is answered with finite figures, however senseless."""
+"""Every valid request gets an answer with finite figures, however extreme."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What is wrong with a request is told by where it lies in the input and what was expected there."""
+"""Faults of a request have their place in the input and the expected value."""
 
 from __future__ import annotations
 
@@ -95,7 +95,7 @@ FIRST = "/stack/components/0"
         pytest.param(
             {**_with(), "policy": {"thresholds": [{"code": "grip", "threshold": "x", "value": 1}]}},
             "/policy/thresholds/0/code",
-            "must match",
+            "text that matches",
             id="text that is no rule code",
         ),
         pytest.param(

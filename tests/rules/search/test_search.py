@@ -1,4 +1,4 @@
-"""A search finds what judging every order of the inventory would find, and tells what stood against the rest."""
+"""A search finds the same stacks as judging every sequence, with the reasons against the others."""
 
 from __future__ import annotations
 
@@ -105,7 +105,7 @@ def test_pages_end_by_their_steps_too(steps: int, monkeypatch: pytest.MonkeyPatc
     assert len(pages) > 3
     assert {tuple(one.components) for page in pages for one in page.results} == set(_told(whole.results))
     assert sum(page.counts.orders_cut for page in pages) == whole.counts.orders_cut
-    told = [note for page in pages for note in page.notes if note.startswith("Nothing on this page")]
+    told = [note for page in pages for note in page.notes if note.startswith("No stack on this page")]
     assert len(told) == sum(not page.results and not page.complete for page in pages) > 0
 
 
@@ -295,10 +295,10 @@ def test_keys_that_lead_nowhere_are_told() -> None:
     assert {one.key: one.reason for one in report.left_out} == {
         "A": "its definition leads back to itself",
         "B": "its definition leads back to itself",
-        "C": "nothing is defined under this key",
-        "KB-NEVER": "nothing is defined under this key",
-        "KB-NO": "wanted as a cutter, and not in the inventory",
-        "KB-press-12-8": "wanted as a cutter, and is neither cutter nor gauge pin",
+        "C": "no definition for this key",
+        "KB-NEVER": "no definition for this key",
+        "KB-NO": "required as a cutting tool, but not in the inventory",
+        "KB-press-12-8": "required as a cutting tool, but is neither one nor a gauge pin",
         "KB-TWICE": "the mounted catalogue defines it more than once",
     }
     assert set(_told(report.results)) == {_COLLET, _SHRUNK}
@@ -429,7 +429,7 @@ def test_an_empty_result_tells_the_nearest_misses() -> None:
     told = [one.projection_mm or 0.0 for one in report.nearest]
     assert told == sorted(told, reverse=True)
     assert tuple(report.nearest[0].components) == _long(_SHRUNK)
-    assert "at least 400 mm is wanted" in report.nearest[0].reasons[0].message
+    assert "the minimum is 400 mm" in report.nearest[0].reasons[0].message
 
 
 def test_a_joint_that_does_not_fit_is_a_near_miss() -> None:
@@ -460,7 +460,7 @@ def test_an_empty_inventory_is_answered() -> None:
     assert (report.counts.parts, report.counts.orders_possible, report.complete) == (0, 0, True)
     assert report.notes == [
         "The inventory has no holder, so there is no stack.",
-        "The inventory has no cutter that is wanted, so there is no stack.",
+        "The inventory has no required cutting tool, so there is no stack.",
     ]
 
 

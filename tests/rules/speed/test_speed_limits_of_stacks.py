@@ -1,4 +1,4 @@
-"""Everything that limits the speed of a stack: each cause by hand, the list, the margin and what is lacking."""
+"""Speed limits of a stack: each cause by hand, the list, the margin and missing data."""
 
 from __future__ import annotations
 

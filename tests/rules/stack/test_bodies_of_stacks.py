@@ -1,4 +1,4 @@
-"""Masses, centres and diameters of stacks, worked by hand."""
+"""Masses, centres of mass and diameters of stacks, calculated by hand."""
 
 from __future__ import annotations
 

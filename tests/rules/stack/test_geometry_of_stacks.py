@@ -1,4 +1,4 @@
-"""Where components lie along the axis, worked by hand."""
+"""Positions of components along the axis, calculated by hand."""
 
 from __future__ import annotations
 

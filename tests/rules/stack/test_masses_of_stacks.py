@@ -1,4 +1,4 @@
-"""Inertia, tilting moment and contradicting masses of stacks, worked by hand."""
+"""Inertia, tilting moment and contradictory masses of stacks, calculated by hand."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Components referred to by key: a stack of references is judged as the stack written out."""
+"""A stack of references is judged like the stack with its components written out."""
 
 from __future__ import annotations
 
