@@ -83,7 +83,7 @@ def reached_of(wanted: Projection, geometry: Positions) -> OrMissing[float]:
 
 
 def _projection(wanted: Projection, reached: float) -> Iterator[Reason]:
-    told = f"The tip stands {rounded(reached, 'mm'):g} mm out of {_FROM[wanted.datum]}"
+    actual = f"The tip projects {rounded(reached, 'mm'):g} mm from {_FROM[wanted.datum]}"
     if wanted.at_least_mm is not None and reached < wanted.at_least_mm - TOLERANCE_MM:
         yield _reason(TOO_SHORT, f"{actual}; the minimum is {wanted.at_least_mm:g} mm.")
     if wanted.at_most_mm is not None and reached > wanted.at_most_mm + TOLERANCE_MM:

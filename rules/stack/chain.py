@@ -211,7 +211,7 @@ def _case(
 
 
 class Mounted(NamedTuple):
-"""The mounted catalogue: every definition of each key, in the order they were read."""
+    """The mounted catalogue: every definition of each key, in the order they were read."""
 
     components: Mapping[str, Sequence[StackEntry]]
     machines: Mapping[str, Sequence[Machine]]
