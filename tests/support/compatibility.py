@@ -1,6 +1,7 @@
 """Whether a document of the contract keeps the promise of the one that was released before it.
 
     python -m tests.support.compatibility             # what breaks the promise; exit code 1 if anything does
+                                                      # (nothing can until a contract is released)
     python -m tests.support.compatibility --release   # renew openapi/released/v1.json, unless something breaks
 
 The packages on PyPI that compare OpenAPI documents look at no bounds, patterns or alternatives of a schema, so the
@@ -17,19 +18,19 @@ from pathlib import Path
 from typing import Any, Final
 
 from tests.support.compatibility_schemas import Comparison
+from tests.support.contract import DOCUMENT, whole
 
 __all__ = ["CURRENT", "RELEASED", "breaks", "main"]
 
-_FOLDER: Final = Path(__file__).parents[2] / "openapi"
-CURRENT: Final = _FOLDER / "openapi.json"
-RELEASED: Final = _FOLDER / "released/v1.json"
+CURRENT: Final = DOCUMENT
+RELEASED: Final = DOCUMENT.parent / "released/v1.json"
 
 Document = Mapping[str, Any]
 
 
 def breaks(released: Document, current: Document) -> list[str]:
     """Every way in which a client of the released contract may fail with the current one; empty if there is none."""
-    return list(_Documents(released, current).breaks())
+    return list(_Documents(whole(released), whole(current)).breaks())
 
 
 def main(argv: list[str] | None = None) -> int:
