@@ -17,6 +17,58 @@ Node = dict[str, Any]
 _ANNOTATIONS: Final = frozenset({"title", "description", "examples", "default", "deprecated"})
 
 
+_USUAL: Final[Mapping[str, str]] = {
+    "at": "Places in the request.",
+    "at_least": "Lower bound, in the unit of the value; null if there is none.",
+    "at_most": "Upper bound, in the unit of the value; null if there is none.",
+    "cautions": "Cautions for whoever handles or runs the stack.",
+    "code": "Stable code of the rule.",
+    "component": "Id of the component; null for none.",
+    "components": "Components from the spindle side to the cutting side.",
+    "contributors": "Contributors to the runout.",
+    "counts": "Counts of this answer.",
+    "decision": "Decision.",
+    "description": "Description for people.",
+    "detail": "Explanation of the fault.",
+    "errors": "Number of findings of severity error.",
+    "evaluation": "Result evaluation of OPC 40001-101.",
+    "evaluation_name": "Name of the result evaluation of OPC 40001-101.",
+    "findings": "Findings, by severity.",
+    "gauge_plane": "Runout at the gauge plane; null if its place is not known.",
+    "joint": "Joint, spindle side first; null for none.",
+    "lacks": "What the rule lacks.",
+    "limit_um": "Runout limit, TIR in µm; null if not stated.",
+    "machine_side": "End turned to the spindle.",
+    "mass_kg": "Mass, kg; null if not known.",
+    "meaning": "Meaning in words.",
+    "message": "Message with the observed value and the limit.",
+    "name": "Name.",
+    "not_stated": "Quantities that the request does not state.",
+    "note": "Remark; null for none.",
+    "order": "Work order, as in the request.",
+    "part_number": "Part number of the shop or the manufacturer.",
+    "planes": "Planes along the axis.",
+    "provenance": "Version, rules and request behind this answer.",
+    "reason": "Reason in words.",
+    "remedy": "What to do.",
+    "revision": "Revision of the order, as in the request.",
+    "source": "Source: a standard, a publication or common practice.",
+    "standards": "Standards of the dimensions.",
+    "summary": "Counts of findings and rules.",
+    "text": "Text for people.",
+    "thresholds_changed": "Thresholds that the policy changed.",
+    "tip": "Runout at the tip; null if its place is not known.",
+    "title": "Title.",
+    "tolerance": "Tolerance class of the diameter (ISO 286-1).",
+    "unit": "Unit; `none` or null for a number without one.",
+    "verdict": "Verdict on the stack.",
+    "version": "Version of the service.",
+    "what": "Summary in a sentence.",
+    "workpiece_side": "End turned to the workpiece.",
+}
+"""Descriptions of fields that mean the same wherever they stand, by name; a field's own description goes first."""
+
+
 def drop_titles_and_nulls(document: Node) -> None:
     """Remove titles, which only repeat names, and defaults of null, which say the same as absent.
 
@@ -38,10 +90,12 @@ def _same(title: str, name: str) -> bool:
 
 
 def describe_fields(document: Node) -> None:
-    """Complete the descriptions: units by the ends of the names, and what a constant always is."""
+    """Complete the descriptions: usual ones by name, units by the ends of the names, and what a constant always is."""
     for name, node in _fields(document):
-        if "const" in node and "description" not in node:
+        if "description" not in node and "const" in node:
             node["description"] = f"Always `{node['const']}`."
+        elif "description" not in node and name in _USUAL:
+            node["description"] = _USUAL[name]
         unit, told = unit_of(name), node.get("description")
         if unit and told and not _names(told, unit):
             sentence = told.removesuffix(".")
