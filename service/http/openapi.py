@@ -290,7 +290,7 @@ def as_text(document: dict[str, Any]) -> str:
     return _indented(document, 0) + "\n"
 
 
-_WIDTH: Final = 140
+_WIDTH: Final = 240
 
 
 def _indented(node: Any, depth: int, at: tuple[str, ...] = ()) -> str:

@@ -131,8 +131,9 @@ def test_every_operation_is_described(document: dict[str, Any]) -> None:
 
 def _reached(document: Mapping[str, Any], node: Any, seen: set[str]) -> set[str]:
     """The names of all schemas that a part of the document leads to."""
-    if isinstance(node, dict) and "$ref" in node:
-        name = node["$ref"].rsplit("/", 1)[1]
+    target = node.get("$ref", "") if isinstance(node, dict) else ""
+    if target.startswith("#/components/schemas/"):
+        name = target.rsplit("/", 1)[1]
         if name not in seen:
             seen.add(name)
             _reached(document, document["components"]["schemas"][name], seen)
