@@ -80,6 +80,8 @@ def drop_titles_and_nulls(document: Node) -> None:
             node["description"] = f"{title}."
     for _, _, node in _all_nodes(document):
         node.pop("title", None)
+        if len(node.get("allOf", ())) == 1:
+            node.update(node.pop("allOf")[0])
         if "default" in node and node["default"] is None:
             del node["default"]
 
@@ -106,7 +108,7 @@ def _names(text: str, unit: str) -> bool:
     return any(re.search(rf"(?<!\w){re.escape(sign)}(?!\w)", text) for sign in (unit, *_SPELT.get(unit, ())))
 
 
-_SPELT: Final[Mapping[str, tuple[str, ...]]] = {"°": ("degrees",), "rpm": ("1/min",)}
+_SPELT: Final[Mapping[str, tuple[str, ...]]] = {"°": ("degrees",), "rpm": ("1/min",), "%": ("percent",)}
 
 
 def lead_with_the_kind(document: Node) -> None:

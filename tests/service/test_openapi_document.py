@@ -249,7 +249,7 @@ def _undescribed(document: Mapping[str, Any]) -> Iterator[str]:
             target = one.get("$ref", "").rsplit("/", 1)[-1]
             told = one.get("description") or schemas.get(target, {}).get("description")
             unit = unit_of(name)
-            words = {"°": ("°", "degrees"), "rpm": ("rpm", "1/min")}.get(unit, (unit,))
+            words = {"°": ("°", "degrees"), "rpm": ("rpm", "1/min"), "%": ("%", "percent")}.get(unit, (unit,))
             if not told or not any(word in told for word in words):
                 yield f"{at}.{name}"
 
