@@ -6,7 +6,7 @@ from typing import Annotated, Any, Final, Literal, TypeAlias
 
 from pydantic import BaseModel, ConfigDict, Field, JsonValue, WithJsonSchema
 
-from rules.quantities.models import OPEN, Model
+from rules.quantities.models import OPEN, Model, opened
 from rules.quantities.tables import Confidence
 from rules.schema.components import MAX_DEFINITIONS, Definitions
 from rules.schema.report import Report, Severity, Summary, Verdict
@@ -41,9 +41,9 @@ __all__ = [
 
 
 class Answer(BaseModel):
-    """Base of response models: no additional fields, every field always present."""
+    """Base of response models: every field always present, later releases may add some."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True)
+    model_config = ConfigDict(extra="forbid", frozen=True, json_schema_extra=opened)
 
 
 MAX_STACKS: Final = 1000
@@ -204,7 +204,7 @@ PROBLEM_MEDIA_TYPE: Final = "application/problem+json"
 class ProblemPart(BaseModel):
     """A fault and its place."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True)
+    model_config = ConfigDict(extra="forbid", frozen=True, json_schema_extra=opened)
 
     detail: str
     pointer: str | None = Field(
@@ -219,7 +219,7 @@ class ProblemPart(BaseModel):
 class Problem(BaseModel):
     """Problem details (RFC 9457)."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True)
+    model_config = ConfigDict(extra="forbid", frozen=True, json_schema_extra=opened)
 
     type: str = Field(description="Problem type, a URI reference.", examples=["/problems/invalid-request"])
     title: str = Field(description="Title of the problem type.")

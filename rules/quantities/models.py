@@ -51,6 +51,7 @@ __all__ = [
     "Torque",
     "Unbalance",
     "construct",
+    "opened",
     "parse_length",
 ]
 
@@ -206,10 +207,15 @@ Pointer = Annotated[
 ]
 
 
-class Out(BaseModel):
-    """Base of the models of an answer: closed and immutable."""
+def opened(schema: dict[str, Any]) -> None:
+    """Leave the schema of an answer open: a client must accept fields that it does not know."""
+    schema.pop("additionalProperties", None)
 
-    model_config = ConfigDict(extra="forbid", frozen=True)
+
+class Out(BaseModel):
+    """A part of an answer, never changed once made. It is closed here and open in the schema, so that it may grow."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, json_schema_extra=opened)
 
 
 class _Open:

@@ -13,6 +13,7 @@ from rules.schema.request import MachineEntry, Policy, Stack
 
 __all__ = [
     "AxisReport",
+    "Conformity",
     "DecisionReport",
     "DialPlane",
     "DialPoint",
@@ -155,13 +156,17 @@ class PredictionReport(Out):
     outside_99_percent: bool = Field(description="Whether the reading exceeds the 99th percentile.")
 
 
+Conformity = Literal["conforms", "does_not_conform", "not_proven"]
+"""Decisions of ISO 14253-1 on a reading."""
+
+
 class DecisionReport(Out):
     """Decision by ISO 14253-1."""
 
     limit_um: float
     tir_um: float = Field(description="TIR for the decision, first plane, µm.")
     expanded_uncertainty_um: float | None
-    decision: Literal["conforms", "does_not_conform", "not_proven"]
+    decision: Conformity
     would_settle: str | None = Field(description="Way to reach a decision if not proven.")
 
 

@@ -17,6 +17,7 @@ from rules.assessor import Assessor
 from service.http.app import create_app
 from service.operations.settings import Settings
 from tests.service.conftest import Client
+from tests.support.contract import whole
 from tests.support.hostile_bodies import HOSTILE_JSON, HOSTILE_TEXTS, HOSTILE_VALUES
 
 JSON = "application/json"
@@ -34,7 +35,7 @@ def client(assessor: Assessor) -> Client:
 def routes(client: Client) -> dict[str, dict[str, Any]]:
     """Every path that takes a body, and for each of its media types an example."""
     found: dict[str, dict[str, Any]] = {}
-    for path, item in client.get("/openapi.json").json()["paths"].items():
+    for path, item in whole(client.get("/openapi.json").json())["paths"].items():
         if body := item.get("post", {}).get("requestBody"):
             found[path] = {
                 media_type: next(iter(content["examples"].values()))["value"]
