@@ -91,7 +91,7 @@ class Assessor:
             undecided=gaps,
             decided=list(judgement.decided),
             geometry=geometry_section(chain, derived.geometry),
-            runout=runout_section(operation, derived.contributors, derived.gauge_plane, derived.tip),
+            runout=runout_section(chain, derived.geometry, derived.contributors, derived.gauge_plane, derived.tip),
             speed=speed_section(
                 derived.speed_limits, derived.speed, threshold_in_force(self.book, overrides, *CRITICAL_SHARE)
             ),

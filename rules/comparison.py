@@ -63,13 +63,13 @@ class Criterion:
 
 
 def _p95(judged: Judged) -> float | None:
-    runout = judged.report.runout
-    return runout.gauge_plane.p95_um if runout.complete and runout.gauge_plane is not None else None
+    plane = judged.report.runout.plane("gauge_plane")
+    return None if plane is None else plane.quantile_um("p95")
 
 
 def _worst(judged: Judged) -> float | None:
-    runout = judged.report.runout
-    return runout.gauge_plane.worst_case_um if runout.complete and runout.gauge_plane is not None else None
+    plane = judged.report.runout.plane("gauge_plane")
+    return None if plane is None else plane.quantile_um("p100", "worst_case")
 
 
 def _speed(judged: Judged) -> float | None:
@@ -362,8 +362,7 @@ def _alternative(one: Judged, dominated_by: Sequence[str], why: str) -> Alternat
         verdict=report.verdict,
         summary=report.summary,
         findings=[ComparedFinding(code=it.code, severity=it.severity, title=it.title) for it in report.findings],
-        gauge_plane=report.runout.gauge_plane,
-        tip=report.runout.tip,
+        planes=report.runout.planes,
         runout_complete=report.runout.complete,
         projection_mm=report.geometry.tip_mm,
         mass_kg=report.mass.total_kg,

@@ -24,13 +24,14 @@ from rules.assembly.sentences import (
 from rules.couplings import steep_taper
 from rules.couplings.steep_taper import SteepTaper
 from rules.quantities.missing import Missing, OrMissing, when_all_known, when_both_known
-from rules.quantities.rounding import rounded, rounded_or_none
+from rules.quantities.rounding import rounded_or_none
 from rules.runout.analysis import PlaneBudget
 from rules.runout.formulas import tir_from_speck
+from rules.runout.report import predictions_of
 from rules.schema.components import Cutter, GaugePin, RetentionKnob
 from rules.schema.report import AssemblyReport, Finding
 from rules.stack.chain import Member, StackJoint
-from rules.stack.positions import Position
+from rules.stack.positions import Position, surface_at
 
 __all__ = ["assembly_section"]
 
@@ -124,14 +125,12 @@ class Measuring:
         """Return the section on acceptance."""
         budget = self._budget if isinstance(self._budget, PlaneBudget) else None
         return {
-            "limit_at": self._limit_at,
-            "plane_mm": rounded_or_none(self._plane, "mm"),
-            "counted_from": "last_clamping_face",
+            "plane": self._limit_at,
+            "from_gauge_line_mm": rounded_or_none(self._plane, "mm"),
+            "from_last_clamping_face_mm": rounded_or_none(self._distance, "mm"),
             "face_of": self._face_of,
-            "distance_mm": rounded_or_none(self._distance, "mm"),
             "limit_um": self._limit,
-            "expected_p50_um": budget and rounded(budget.p50_um, "um"),
-            "expected_p95_um": budget and rounded(budget.p95_um, "um"),
+            "predictions": [] if budget is None else predictions_of(budget),
             "rule": self._rule(),
         }
 
@@ -206,14 +205,10 @@ class Measuring:
 
     def _touches(self, what: str) -> str | None:
         """Return '' where the indicator meets flutes, or nothing at all."""
-        tip, plane = self._derived.geometry.tip, self._plane
-        if isinstance(tip, Missing) or isinstance(plane, Missing):
+        if isinstance(self._plane, Missing):
             return None
-        if what == "beyond_tip":
-            return "" if plane > tip else None
-        part = None if self._tool is None else self._tool.part
-        flutes = part.flute_length_mm if isinstance(part, Cutter) else None
-        return "" if flutes is not None and tip - flutes < plane <= tip else None
+        surface = surface_at(self._derived.chain, self._derived.geometry, self._plane)
+        return "" if surface == {"beyond_tip": "none", "on_flutes": "flutes"}[what] else None
 
     def _record(self) -> Draft | None:
         ids = [member.part.id for member in self._derived.chain.members]

@@ -14,8 +14,9 @@ from rules.reading.planes import NEGLIGIBLE_UM, PlaneFit, fit_plane
 from rules.runout.analysis import PlaneBudget, budget_at, law_at
 from rules.runout.contributors import Contributor, positions_of
 from rules.runout.formulas import Eccentricity, Tir, eccentricity_of, tir_of
+from rules.runout.report import not_stated, plane_figures
 from rules.schema.components import GaugePin
-from rules.schema.reading import PredictionReport, Trial, TrialReport
+from rules.schema.reading import PredictedPlane, Trial, TrialReport
 from rules.stack.chain import Chain, StackJoint
 
 __all__ = ["Prediction", "TrialResult", "evaluate_trial", "joint_to_try", "lacking", "pin_tir_um", "predict"]
@@ -25,49 +26,41 @@ __all__ = ["Prediction", "TrialResult", "evaluate_trial", "joint_to_try", "lacki
 class Prediction:
     """What was predicted for one plane, and where the reading lies in it, before rounding."""
 
+    number: int
+    """Number of the plane in the request, from 1."""
     budget: PlaneBudget
-    p99_um: Tir
     share_below: float
     outside: bool
-    """More than 99 of 100 assemblies read, and so more than any when it exceeds the worst case."""
+    """Whether the reading exceeds the 99th percentile, and so also where it exceeds the worst case."""
 
-    def report(self) -> PredictionReport:
-        """Tell it."""
-        return PredictionReport(
-            z_mm=rounded(self.budget.z_mm, "mm"),
-            p50_um=rounded(self.budget.p50_um, "um"),
-            p95_um=rounded(self.budget.p95_um, "um"),
-            p99_um=rounded(self.p99_um, "um"),
+    def report(self, derived: StackAnalysis) -> PredictedPlane:
+        """Return the prediction for the answer."""
+        name = f"plane_{self.number}"
+        return PredictedPlane(
+            **plane_figures(name, self.budget.z_mm, derived.chain, derived.geometry, self.budget),
             share_below=rounded(self.share_below, "ratio"),
-            outside_99_percent=self.outside,
+            above_p99=self.outside,
         )
 
 
 def lacking(derived: StackAnalysis) -> list[LackingFact]:
     """Return what a prediction lacks: a partial sum of contributors predicts nothing."""
-    lacks = []
-    if (missing := derived.contributors.lacking) is not None:
-        lacks.append(LackingFact(fact="runout contributor", fields=list(missing.fields)))
+    lacks = not_stated(derived.contributors)
     face = derived.geometry.last_clamping_face
     if isinstance(face, Missing):
         lacks.append(LackingFact(fact="last clamping face", fields=list(face.fields)))
     return lacks
 
 
-def predict(derived: StackAnalysis, fit: PlaneFit) -> Prediction | None:
+def predict(derived: StackAnalysis, fit: PlaneFit, number: int) -> Prediction | None:
     """Predict the reading of a plane from the whole stack; None while anything is lacking."""
     face, contributors = derived.geometry.last_clamping_face, derived.contributors
     if isinstance(face, Missing) or contributors.lacking is not None:
         return None
     z_mm = face + fit.distance_mm
-    law = law_at(z_mm, contributors.known)
-    p99 = tir_of(Eccentricity(float(law.quantiles((0.99,))[0])))
-    return Prediction(
-        budget_at(z_mm, contributors.known, None),
-        p99,
-        law.probability(eccentricity_of(fit.judged_um)),
-        fit.judged_um > p99 + NEGLIGIBLE_UM,
-    )
+    budget = budget_at(z_mm, contributors.known, None)
+    share_below = law_at(z_mm, contributors.known).probability(eccentricity_of(fit.judged_um))
+    return Prediction(number, budget, share_below, fit.judged_um > budget.p99_um + NEGLIGIBLE_UM)
 
 
 def pin_tir_um(derived: StackAnalysis, distance_mm: float) -> Tir | None:

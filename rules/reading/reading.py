@@ -75,7 +75,7 @@ def _outside(reading: Reading) -> NextStep | None:
         if worst is not None and fit.judged_um > worst:
             than = f"than all contributors in line could make ({_um(worst)})"
         else:
-            than = f"than 99 of 100 such assemblies read ({_um(prediction.p99_um)})"
+            than = f"than 99 of 100 such assemblies read ({_um(prediction.budget.p99_um)})"
         return _step(
             "clean_and_reseat",
             f"{_um(fit.judged_um)} at {_number(fit.distance_mm, 'mm')} mm is more {than}: something is wrong that the"
@@ -147,7 +147,7 @@ def _accept_without_limit(reading: Reading) -> NextStep | None:
     else:
         held = (
             f"as predicted: half of such assemblies read less than {_um(prediction.budget.p50_um)},"
-            f" 99 of 100 less than {_um(prediction.p99_um)}. No limit is stated."
+            f" 99 of 100 less than {_um(prediction.budget.p99_um)}. No limit is stated."
         )
     return _step("accept", f"{reading.read} was read, {held}")
 
@@ -236,7 +236,9 @@ def read_gauge(request: ReadingRequest, book: Rulebook, catalogue: Catalogue = N
     derived, undefined = _derived(request, catalogue)
     planes = [fit_plane(plane) for plane in request.planes]
     trial, trial_notes = _trial(request, planes[0], derived)
-    predictions = [None if derived is None else predict(derived, fit) for fit in planes]
+    predictions = [
+        None if derived is None else predict(derived, fit, number) for number, fit in enumerate(planes, start=1)
+    ]
     decision = excess = None
     if request.limit_um is not None:
         decision = decide(planes[0], request.limit_um, request.expanded_uncertainty_um)
@@ -246,7 +248,9 @@ def read_gauge(request: ReadingRequest, book: Rulebook, catalogue: Catalogue = N
     return ReadingReport(
         planes=[plane_reading(fit) for fit in planes],
         axis=axis_through(planes, _tip_distance(derived)),
-        prediction=[None if prediction is None else prediction.report() for prediction in predictions],
+        prediction=[
+            None if prediction is None or derived is None else prediction.report(derived) for prediction in predictions
+        ],
         not_stated=undefined if derived is None else lacking(derived),
         trial=None if trial is None else trial.report(),
         decision=decision,

@@ -81,8 +81,7 @@ class AlternativeReport(Out):
     verdict: Verdict
     summary: Summary
     findings: list[ComparedFinding]
-    gauge_plane: PlaneReport | None
-    tip: PlaneReport | None
+    planes: list[PlaneReport] = Field(description="Predicted runout at the planes, as in a check.")
     runout_complete: bool = Field(description="False if a contributor is not known; the true runout is then larger.")
     projection_mm: float | None = Field(description="Distance of the tip from the gauge line, mm.")
     mass_kg: float | None

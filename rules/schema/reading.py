@@ -8,7 +8,7 @@ from pydantic import Field
 
 from rules.quantities.models import OPEN, Identifier, LackingFact, Length, Microns, Model, Out, SignedMicrons
 from rules.schema.components import Definitions
-from rules.schema.report import Provenance
+from rules.schema.report import PlaneReport, Provenance
 from rules.schema.request import Machine, Policy, Stack
 
 __all__ = [
@@ -19,7 +19,7 @@ __all__ = [
     "NextStep",
     "Plane",
     "PlaneReading",
-    "PredictionReport",
+    "PredictedPlane",
     "RangePlane",
     "ReadingReport",
     "ReadingRequest",
@@ -142,15 +142,13 @@ class AxisReport(Out):
     tip_tir_um: float | None = Field(description="Expected TIR at the cutting tip, µm; null without a stack.")
 
 
-class PredictionReport(Out):
+class PredictedPlane(PlaneReport):
     """Reading compared with the predicted distribution at its plane."""
 
-    z_mm: float = Field(description="Distance from the gauge line, mm.")
-    p50_um: float = Field(description="Predicted median, TIR in µm.")
-    p95_um: float = Field(description="Predicted 95th percentile, TIR in µm.")
-    p99_um: float = Field(description="Predicted 99th percentile, TIR in µm.")
-    share_below: float = Field(description="Predicted share of assemblies with less runout.")
-    outside_99_percent: bool = Field(description="Whether the reading exceeds the 99th percentile.")
+    share_below: float = Field(
+        description="Share of assemblies with every part at its limit that have less runout, 0 to 1."
+    )
+    above_p99: bool = Field(description="Whether the reading exceeds the 99th percentile of these assemblies.")
 
 
 class DecisionReport(Out):
@@ -194,7 +192,7 @@ class ReadingReport(Out):
 
     planes: list[PlaneReading]
     axis: AxisReport | None = Field(description="Axis; null with one plane or without directions.")
-    prediction: list[PredictionReport | None] = Field(description="Predictions by plane; null if not predictable.")
+    prediction: list[PredictedPlane | None] = Field(description="Predictions by plane; null if not predictable.")
     not_stated: list[LackingFact] = Field(description="Data of the stack missing for a prediction.")
     trial: TrialReport | None = Field(
         description="Result of the trial turn; null without a trial or if inconclusive, see the notes."

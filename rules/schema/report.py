@@ -9,7 +9,7 @@ from typing import Annotated, Final, Literal
 
 from pydantic import Field
 
-from rules.quantities.models import OPEN, LackingFact, Out, Pointer
+from rules.quantities.models import KNOWN_VALUES, OPEN, LackingFact, Out, Pointer
 
 __all__ = [
     "SPEED_CAUSES",
@@ -21,19 +21,23 @@ __all__ = [
     "BalanceReport",
     "BendingShare",
     "ComponentMass",
+    "ContributorKind",
     "ContributorReport",
     "Finding",
     "GeometryReport",
     "GripReport",
+    "JointEnds",
     "LoadReport",
     "MassReport",
     "OverrideReport",
     "PlaneReport",
     "PositionReport",
+    "PredictionName",
     "Provenance",
     "RecordField",
     "ReplacedRule",
     "Report",
+    "RunoutPrediction",
     "RunoutReport",
     "Severity",
     "ShrinkReport",
@@ -56,6 +60,22 @@ SPEED_CAUSES: Final = {
     "cutting_speed": "cutting speed",
 }
 """Causes of a speed limit as text."""
+
+
+_RESTS_ON: Final = "Ids of the assumptions and of the values stated by a standard behind this value."
+
+ContributorKind = Literal["part_runout", "straightness", "roundness", "clearance", "spindle_runout"]
+
+
+class JointEnds(Out):
+    """Joint, named by the components on its two sides."""
+
+    upper: str = Field(description="Component on the spindle side, or 'spindle'.")
+    lower: str = Field(description="Component on the side of the cut.")
+
+    def __str__(self) -> str:
+        """Return the joint in words: 'upper/lower'."""
+        return f"{self.upper}/{self.lower}"
 
 
 class SpeedLimit(Out):
@@ -328,26 +348,24 @@ class AssemblyStep(Out):
 class AcceptanceReport(Out):
     """Runout acceptance of the finished assembly."""
 
-    limit_at: Annotated[Literal["gauge_plane", "tip"], OPEN] = Field(title="Measuring plane")
-    plane_mm: float | None = Field(
+    plane: Annotated[Literal["gauge_plane", "tip"], OPEN] = Field(
+        title="Measuring plane", description="Plane of the acceptance measurement."
+    )
+    from_gauge_line_mm: float | None = Field(
         title="Measuring plane from the gauge line",
         description="Distance of the measuring plane from the gauge line, mm.",
     )
-    counted_from: Literal["last_clamping_face"]
+    from_last_clamping_face_mm: float | None = Field(
+        title="Measuring plane from the last clamping face",
+        description="Distance of the measuring plane from the last clamping face, mm.",
+    )
     face_of: str | None = Field(
-        title="Distance counted from the workpiece-side face of",
-        description="Component with the reference face.",
+        title="Last clamping face: workpiece-side face of",
+        description="Component that has the last clamping face.",
     )
-    distance_mm: float | None = Field(
-        title="Distance of the measuring plane from that face",
-        description="Distance of the measuring plane from the reference face, mm.",
-    )
-    limit_um: float | None = Field(title="Runout limit")
-    expected_p50_um: float | None = Field(
-        title="Expected reading, median", description="Predicted median, TIR in µm; null if a contributor is not known."
-    )
-    expected_p95_um: float | None = Field(
-        title="Expected reading, 95th percentile", description="Predicted 95th percentile, TIR in µm."
+    limit_um: float | None = Field(title="Runout limit", description="Runout limit of the operation, TIR in µm.")
+    predictions: list[RunoutPrediction] = Field(
+        description="Expected readings as in the runout section; none if a contributor is not known."
     )
     rule: str = Field(description="Acceptance criterion as text.")
 
@@ -437,55 +455,128 @@ class GeometryReport(Out):
 class ContributorReport(Out):
     """Contributor to the runout.
 
-    Its amplitude, half the TIR, is linear along the axis: offset + slope × z, in two components, along and across. The
-    across component is zero if the direction relative to other contributors is not known.
+    Its amplitude, half the TIR, is linear along the axis: offset + slope × distance from the gauge line, in two
+    components, along and across. The across component is zero if the direction relative to other contributors is not
+    known.
     """
 
-    name: str = Field(title="Contributor", examples=["seat of collet-1"])
-    component: str | None
-    law: Annotated[Literal["limit", "capability", "measured"], OPEN] = Field(title="Basis")
+    id: str = Field(
+        description="Stable name of the contributor: its kind with its component or joint.",
+        examples=["part_runout:collet", "clearance:holder/mill"],
+    )
+    kind: Annotated[ContributorKind, OPEN] = Field(description="Cause of the runout.")
+    component: str | None = Field(description="Component that contributes; null for a joint and for the spindle.")
+    joint: JointEnds | None = Field(description="Joint that contributes; null for a component and for the spindle.")
+    text: str = Field(title="Contributor", description="Contributor in words.", examples=["runout of collet-1"])
+    law: Annotated[Literal["limit", "capability", "measured"], OPEN] = Field(
+        title="Basis", description="Meaning of the stated runout: a limit, a process capability or a measured value."
+    )
     direction_known: bool = Field(
         title="Direction", description="Whether the direction was measured, so that it adds as a vector."
     )
+    rests_on: list[str] = Field(description=_RESTS_ON)
     offset_um: float = Field(description="Amplitude at the gauge line, with sign, µm.")
-    offset_across_um: float
+    offset_across_um: float = Field(description="Amplitude at the gauge line across that direction, with sign, µm.")
     slope_um_per_mm: float = Field(description="Change of the amplitude along the axis, µm/mm.")
-    slope_across_um_per_mm: float
-    gauge_plane_tir_um: float | None = Field(
-        title="At the gauge plane", description="TIR of this contributor alone at the gauge plane, µm."
+    slope_across_um_per_mm: float = Field(
+        description="Change of the amplitude along the axis across that direction, µm/mm."
     )
-    tip_tir_um: float | None = Field(title="At the tip", description="TIR of this contributor alone at the tip, µm.")
-    gauge_plane_share: float | None = Field(
-        title="Share", description="Share of the mean square runout at the gauge plane."
+    tir_um: dict[str, float] = Field(description="TIR of this contributor alone by plane, µm.")
+    share: dict[str, float] = Field(
+        description="Share of the mean square runout by plane, 0 to 1; negative if a known direction reduces it; empty"
+        " if a contributor is not known."
+    )
+
+
+PredictionName = Literal["assemblies", "parts_at_limits", "worst_case", "best_clocking"]
+
+_QUANTILES: Final = {
+    "p0": "Lowest value, µm.",
+    "p50": "Median, µm.",
+    "p80": "80th percentile, µm.",
+    "p95": "95th percentile, µm.",
+    "p99": "99th percentile, µm.",
+    "p100": "Highest value, µm.",
+}
+
+Quantiles = Annotated[
+    dict[str, float],
+    Field(
+        description="Total indicator reading by quantile, µm: p0 is the lowest, p50 the median, p100 the highest.",
+        json_schema_extra={
+            "properties": {name: {"type": "number", "description": words} for name, words in _QUANTILES.items()}
+        },
+    ),
+]
+
+
+class RunoutPrediction(Out):
+    """Statement on the total indicator reading at one plane."""
+
+    of: Annotated[PredictionName, OPEN] = Field(
+        description="Subject of the statement. 'assemblies': assemblies with the runout of each part anywhere up to its"
+        " limit. 'parts_at_limits': assemblies with every part at its limit, only the clocking random. 'worst_case':"
+        " every contributor at its limit and in line, the only bound. 'best_clocking': every part at its limit, every"
+        " joint clocked freely for the lowest reading."
+    )
+    quantiles_um: Quantiles
+    probability_within_limit: float | None = Field(
+        description="Share of these assemblies within the runout limit, 0 to 1; null without a limit at this plane."
     )
 
 
 class PlaneReport(Out):
     """Predicted total indicator reading at one plane."""
 
-    z_mm: float = Field(title="From the gauge line")
-    p50_um: float = Field(title="Median", description="Median of the TIR over all assemblies, µm.")
-    p95_um: float = Field(title="95th percentile", description="95th percentile of the TIR over all assemblies, µm.")
-    best_clocking_um: float = Field(
-        title="Lowest by clocking", description="Lowest TIR by clocking every joint freely, µm."
+    plane: str = Field(
+        title="Plane",
+        description="Name of the plane; the planes of a request are plane_1, plane_2 and so on, in its order.",
+        json_schema_extra={KNOWN_VALUES: ["gauge_plane", "tip"]},
     )
-    worst_case_um: float | None = Field(
-        title="Worst case",
-        description="TIR with every contributor at its limit and in line, µm; null if one has no hard limit.",
+    from_gauge_line_mm: float = Field(
+        title="From the gauge line", description="Distance from the gauge line toward the cut, mm."
     )
-    probability_within_limit: float | None = Field(title="Within the limit")
+    from_last_clamping_face_mm: float | None = Field(
+        title="From the last clamping face",
+        description="Distance from the last clamping face toward the cut, mm; null if the face has no position.",
+    )
+    readable: bool | None = Field(
+        title="Readable",
+        description="Whether an indicator meets a round surface here: not before the last clamping face, beyond the tip"
+        " or on the flutes; null if that is not known.",
+    )
+    predictions: list[RunoutPrediction] = Field(
+        description="Predictions; none if a contributor is not known. The worst case is absent if a contributor has no"
+        " hard limit."
+    )
+
+    def prediction(self, of: PredictionName = "parts_at_limits") -> RunoutPrediction | None:
+        """Return a prediction by its subject; None if there is none. Not part of the JSON."""
+        return next((one for one in self.predictions if one.of == of), None)
+
+    def quantile_um(self, name: str, of: PredictionName = "parts_at_limits") -> float | None:
+        """Return a quantile of a prediction, TIR in µm; None if it is not known. Not part of the JSON."""
+        found = self.prediction(of)
+        return None if found is None else found.quantiles_um.get(name)
 
 
 class RunoutReport(Out):
     """Runout of the stack."""
 
-    complete: bool = Field(description="False if a contributor is not known; the true runout is then larger.")
+    complete: bool = Field(
+        description="False if a contributor is not known; the true runout is then larger than that of the others."
+    )
     not_stated: list[LackingFact]
-    limit_um: float | None = Field(title="Runout limit")
-    limit_at: Annotated[Literal["gauge_plane", "tip"], OPEN] = Field(title="Measuring plane")
-    gauge_plane: PlaneReport | None
-    tip: PlaneReport | None
-    contributors: list[ContributorReport]
+    limit_um: float | None = Field(title="Runout limit", description="Runout limit of the operation, TIR in µm.")
+    limit_at: Annotated[Literal["gauge_plane", "tip"], OPEN] = Field(
+        title="Measuring plane", description="Plane of the runout limit."
+    )
+    planes: list[PlaneReport] = Field(description="Planes with a known position.")
+    contributors: list[ContributorReport] = Field(description="Known contributors from the spindle side.")
+
+    def plane(self, name: str) -> PlaneReport | None:
+        """Return a plane by its name; None if it has no position. Not part of the JSON."""
+        return next((one for one in self.planes if one.plane == name), None)
 
 
 class ThresholdReport(Out):

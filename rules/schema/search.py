@@ -8,7 +8,7 @@ from pydantic import Field
 
 from rules.quantities.models import OPEN, Identifier, Length, Model, Out, PositiveLength
 from rules.schema.components import StackEntry
-from rules.schema.report import Provenance, SpeedLimit, Summary, Verdict
+from rules.schema.report import PlaneReport, Provenance, SpeedLimit, Summary, Verdict
 from rules.schema.request import Machine, Operation, Policy
 
 __all__ = [
@@ -233,9 +233,8 @@ class SearchResult(Out):
     undecided: list[str] = Field(description="Rule codes of undecided rules.")
     projection_mm: float | None = Field(description="Distance of the tip from the gauge line, mm.")
     tool_projection_mm: float | None = Field(description="Distance of the tip from the last clamping face, mm.")
-    runout_p95_um: float | None = Field(
-        description="95th percentile of the runout at the gauge plane, TIR in µm; null if a contributor is not known."
-    )
+    planes: list[PlaneReport] = Field(description="Predicted runout at the planes, as in a check.")
+    runout_complete: bool = Field(description="False if a contributor is not known; the true runout is then larger.")
     governing_speed: SpeedLimit | None
     speed_complete: bool = Field(description="False if a speed limit is not known.")
     mass_kg: float | None

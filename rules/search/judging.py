@@ -165,8 +165,8 @@ _VERDICTS: Final = {"pass": 0.0, "review": 1.0, "fail": 2.0}
 
 
 def _runout(one: JudgedStack) -> float | None:
-    plane = one.report.runout.gauge_plane
-    return None if plane is None or not one.report.runout.complete else plane.p95_um
+    plane = one.report.runout.plane("gauge_plane")
+    return None if plane is None else plane.quantile_um("p95")
 
 
 def _stiffness(one: JudgedStack) -> float | None:

@@ -67,7 +67,6 @@ def near_miss(one: JudgedStack) -> NearMiss:
 
 def _result(place: int, one: JudgedStack, key: list[float | None]) -> SearchResult:
     report, geometry = one.report, one.derived.geometry
-    plane = report.runout.gauge_plane if report.runout.complete else None
     frequencies = report.stiffness.bending_frequencies_hz
     return SearchResult(
         place=place,
@@ -80,7 +79,8 @@ def _result(place: int, one: JudgedStack, key: list[float | None]) -> SearchResu
         undecided=list(dict.fromkeys(gap.code for gap in report.undecided)),
         projection_mm=report.geometry.tip_mm,
         tool_projection_mm=rounded_or_none(geometry.projections[-1], "mm"),
-        runout_p95_um=None if plane is None else plane.p95_um,
+        planes=report.runout.planes,
+        runout_complete=report.runout.complete,
         governing_speed=report.speed.governing,
         speed_complete=report.speed.complete,
         mass_kg=report.mass.total_kg,

@@ -12,6 +12,7 @@ from typing import Final, Literal, NamedTuple, TypeAlias
 
 from rules.couplings.definition import Coupling, End, Ends
 from rules.couplings.sides import COUPLINGS, MachineSide, SpindleSide, WorkpieceSide, accepts
+from rules.quantities.models import construct
 from rules.rulebook.fact import Fact, Properties
 from rules.schema.components import (
     BaseHolder,
@@ -25,6 +26,7 @@ from rules.schema.components import (
     StackEntry,
     StackPart,
 )
+from rules.schema.report import JointEnds
 from rules.schema.request import Joint, StackRequest
 
 __all__ = ["SPINDLE", "Chain", "Member", "Mounted", "Resolved", "StackJoint", "chain_of", "reference_facts", "resolve"]
@@ -67,6 +69,11 @@ class StackJoint(NamedTuple):
     """The joint as people read it."""
     coupling: Coupling | None
     """Definition of the workpiece side's coupling; None where that side is not stated."""
+
+    @property
+    def ends_named(self) -> JointEnds:
+        """The joint as an answer names it."""
+        return construct(JointEnds, upper=self.upper_name, lower=self.lower.part.id)
 
     @property
     def joint_class(self) -> str | None:

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from rules.schema.report import PlaneReport, Report, SpeedLimit
+from rules.schema.report import PredictionName, Report, RunoutReport, SpeedLimit
 from service.drawing.dimensions import millimetres
 from service.drawing.plot_frame import (
     LEAST_UM,
@@ -78,31 +78,41 @@ def plot_budget(report: Report, *, prefix: str) -> str | None:
 
 def _rows(report: Report) -> Iterator[_Row]:
     runout = report.runout
-    known = [one for one in runout.contributors if one.gauge_plane_tir_um is not None or one.tip_tir_um is not None]
+    known = [one for one in runout.contributors if one.tir_um]
     for one in known:
-        share = "" if one.gauge_plane_share is None else f", {percent(one.gauge_plane_share, 0)}"
-        yield _Row(one.name, one.gauge_plane_tir_um, one.tip_tir_um, share)
-    if known and (runout.gauge_plane is not None or runout.tip is not None):
-        yield _sum("median", "p50_um", runout.gauge_plane, runout.tip)
-        yield _sum("95th percentile", "p95_um", runout.gauge_plane, runout.tip)
-        worst = _sum("worst case", "worst_case_um", runout.gauge_plane, runout.tip)
-        if worst.plane_um is not None or worst.tip_um is not None:
-            yield worst
+        share = one.share.get("gauge_plane")
+        more = "" if share is None else f", {percent(share, 0)}"
+        yield _Row(one.text, one.tir_um.get("gauge_plane"), one.tir_um.get("tip"), more)
+    if known:
+        for name, quantile, of in _SUMS:
+            row = _sum(name, quantile, of, runout)
+            if row.plane_um is not None or row.tip_um is not None:
+                yield row
 
 
-def _sum(name: str, field: str, plane: PlaneReport | None, tip: PlaneReport | None) -> _Row:
-    values = [None if one is None else getattr(one, field) for one in (plane, tip)]
-    return _Row(name, values[0], values[1], "", strong=True)
+_SUMS: Final[Sequence[tuple[str, str, PredictionName]]] = (
+    ("median", "p50", "parts_at_limits"),
+    ("95th percentile", "p95", "parts_at_limits"),
+    ("worst case", "p100", "worst_case"),
+)
+
+
+def _sum(name: str, quantile: str, of: PredictionName, runout: RunoutReport) -> _Row:
+    planes = (runout.plane("gauge_plane"), runout.plane("tip"))
+    plane_um, tip_um = (None if one is None else one.quantile_um(quantile, of) for one in planes)
+    return _Row(name, plane_um, tip_um, "", strong=True)
 
 
 def _key(report: Report) -> Iterator[Mark]:
     """Yield the legend with the positions of the planes."""
     x = _LEFT
     for fill, name, plane in (
-        (_AT_PLANE, "gauge plane", report.runout.gauge_plane),
-        (_AT_TIP, "tip", report.runout.tip),
+        (_AT_PLANE, "gauge plane", report.runout.plane("gauge_plane")),
+        (_AT_TIP, "tip", report.runout.plane("tip")),
     ):
-        where = "position not known" if plane is None else f"{millimetres(plane.z_mm)} mm from the gauge line"
+        where = (
+            "position not known" if plane is None else f"{millimetres(plane.from_gauge_line_mm)} mm from the gauge line"
+        )
         yield element("rect", x=x, y=38.0, width=22.0, height=11.0, fill=fill, stroke=INK, stroke_width=0.8)
         yield text(x + 28.0, 48.0, f"{name}, {where}", font_size=SMALL)
         x += 310.0

@@ -6,7 +6,8 @@ both show what the section holds.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import replace
 from typing import Final
 
 from rich.console import Console
@@ -31,6 +32,7 @@ from rules.schema.report import (
     Undecided,
 )
 from service.sheets.figures import (
+    UNKNOWN,
     Cell,
     Fact,
     Section,
@@ -42,6 +44,7 @@ from service.sheets.figures import (
     quantity,
     table,
     unit_sign,
+    within,
 )
 from service.sheets.mechanics import mechanics
 from service.sheets.text import (
@@ -59,6 +62,7 @@ from service.sheets.text import (
 __all__ = [
     "CHANGED",
     "NO_FINDINGS",
+    "P95",
     "POSITION",
     "RUNOUT_LIMIT",
     "acceptance",
@@ -87,25 +91,49 @@ POSITION: Final = lines(PositionReport, "component", "from_mm", "to_mm")
 
 RUNOUT_LIMIT: Final = line(RunoutReport, "limit_um")
 _LIMIT_AT: Final = line(RunoutReport, "limit_at")
+P95: Final = within(PlaneReport, "95th percentile", "_um", lambda plane: plane.quantile_um("p95"))
+
+
+def _within_limit(plane: PlaneReport) -> float | None:
+    found = plane.prediction()
+    return None if found is None else found.probability_within_limit
+
+
 _PLANE: Final = (
-    *lines(PlaneReport, "z_mm", "p50_um", "p95_um", "best_clocking_um"),
-    line(PlaneReport, "worst_case_um", missing="no hard limit"),
-    line(PlaneReport, "probability_within_limit", missing="no limit"),
+    *lines(PlaneReport, "plane", "from_gauge_line_mm"),
+    within(PlaneReport, "Median", "_um", lambda plane: plane.quantile_um("p50")),
+    P95,
+    within(PlaneReport, "Lowest by clocking", "_um", lambda plane: plane.quantile_um("p0", "best_clocking")),
 )
-_CONTRIBUTOR: Final = lines(
-    ContributorReport, "name", "law", "direction_known", "gauge_plane_tir_um", "tip_tir_um", "gauge_plane_share"
+_WORST: Final = within(
+    PlaneReport, "Worst case", "_um", lambda plane: plane.quantile_um("p100", "worst_case"), missing="no hard limit"
+)
+_WITHIN_LIMIT: Final = within(
+    PlaneReport, "Within the limit", "probability_within_limit", _within_limit, missing="no limit"
+)
+_COMPLETE_PLANE: Final = (*_PLANE, _WORST, _WITHIN_LIMIT)
+_INCOMPLETE_PLANE: Final = (*_PLANE, replace(_WORST, missing=UNKNOWN), replace(_WITHIN_LIMIT, missing=UNKNOWN))
+_CONTRIBUTOR: Final = (
+    *lines(ContributorReport, "text", "law", "direction_known"),
+    within(ContributorReport, "At the gauge plane", "_um", lambda one: one.tir_um.get("gauge_plane")),
+    within(ContributorReport, "At the tip", "_um", lambda one: one.tir_um.get("tip")),
+    within(ContributorReport, "Share", "share", lambda one: one.share.get("gauge_plane")),
 )
 
 _FINDING: Final = lines(Finding, "observed", "limit", "margin")
-_ACCEPTANCE: Final = lines(
-    AcceptanceReport,
-    "limit_at",
-    "limit_um",
-    "plane_mm",
-    "face_of",
-    "distance_mm",
-    "expected_p50_um",
-    "expected_p95_um",
+
+
+def _expected(name: str) -> Callable[[AcceptanceReport], float | None]:
+    def value(one: AcceptanceReport) -> float | None:
+        return next((each.quantiles_um[name] for each in one.predictions if each.of == "parts_at_limits"), None)
+
+    return value
+
+
+_ACCEPTANCE: Final = (
+    *lines(AcceptanceReport, "plane", "limit_um", "from_gauge_line_mm", "face_of", "from_last_clamping_face_mm"),
+    within(AcceptanceReport, "Expected reading, median", "_um", _expected("p50")),
+    within(AcceptanceReport, "Expected reading, 95th percentile", "_um", _expected("p95")),
 )
 _PROVENANCE: Final = lines(
     Provenance, "service", "version", "request_sha256", "rulebook_sha256", "catalogue_sha256", "rulebooks"
@@ -126,8 +154,6 @@ def stack(report: Report) -> Section:
 
 def runout(report: RunoutReport) -> Section:
     """How true the stack runs."""
-    planes = (("gauge plane", report.gauge_plane), ("tip", report.tip))
-    known = [(name, plane) for name, plane in planes if plane is not None]
     limited = report.limit_um is not None
     return Section(
         "runout",
@@ -138,10 +164,9 @@ def runout(report: RunoutReport) -> Section:
         tables=(
             *table(
                 "Predicted total indicator reading; within the limit: the share of assemblies.",
-                _PLANE,
-                [plane for _, plane in known],
+                _COMPLETE_PLANE if report.complete else _INCOMPLETE_PLANE,
+                report.planes,
                 lambda plane: limited and plane is plane_of_limit(report),
-                names=("Plane", [name for name, _ in known]),
             ),
             *table(
                 "Reading of each contributor alone, and its share of the mean square at the gauge plane.",
@@ -154,7 +179,7 @@ def runout(report: RunoutReport) -> Section:
 
 def plane_of_limit(report: RunoutReport) -> PlaneReport | None:
     """Return the plane at which the runout is limited; None where it is not known."""
-    return report.tip if report.limit_at == "tip" else report.gauge_plane
+    return report.plane(report.limit_at)
 
 
 def provenance(report: Report) -> Section:

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 from decimal import Decimal
 from math import inf
 from types import MappingProxyType
-from typing import Final, TypeAlias, TypeVar, get_args
+from typing import Any, Final, TypeAlias, TypeVar, get_args
 
 from pydantic_core import to_json
 
@@ -37,6 +37,7 @@ __all__ = [
     "quantity",
     "table",
     "unit_sign",
+    "within",
     "words",
 ]
 
@@ -96,7 +97,6 @@ _UNITS: Final[Mapping[str, Unit]] = MappingProxyType(
 _SHARES: Final[Mapping[str, Unit]] = MappingProxyType(
     {
         "share": Unit("%", 0, 100.0),
-        "gauge_plane_share": Unit("%", 0, 100.0),
         "probability_within_limit": Unit("%", 1, 100.0),
     }
 )
@@ -192,6 +192,8 @@ class Line:
     unit: Unit
     missing: str = UNKNOWN
     """What a table says where the field is null."""
+    value: Callable[[Any], object] | None = None
+    """Finds the figure where it is not the field itself, but lies within the part."""
 
     @property
     def head(self) -> str:
@@ -201,12 +203,14 @@ class Line:
     @property
     def numeric(self) -> bool:
         """Whether the field holds a number."""
+        if self.value is not None:
+            return True
         kind = self.model.model_fields[self.name].annotation
         return float in (kind, *get_args(kind))
 
     def cell(self, part: Out) -> Cell:
         """Return what the field of a part of the report holds."""
-        value = getattr(part, self.name)
+        value = getattr(part, self.name) if self.value is None else self.value(part)
         several = value if isinstance(value, list) else [] if value is None else [value]
         pieces: list[str | Figure] = []
         for one in several:
@@ -270,7 +274,7 @@ def words(name: str, code: object) -> str:
     known = _WORDS.get(f"{name}.{code}")
     if known is not None:
         return known
-    return str(code).replace("_", " ") if name in ("kind", "limit_at") else str(code)
+    return str(code).replace("_", " ") if name in ("kind", "limit_at", "plane") else str(code)
 
 
 def line(model: type[Out], name: str, *, missing: str = UNKNOWN) -> Line:
@@ -280,6 +284,11 @@ def line(model: type[Out], name: str, *, missing: str = UNKNOWN) -> Line:
     if label is None:
         raise ValueError(f"{model.__name__}.{name} has no title, which is its label")
     return Line(model, name, label, unit, missing)
+
+
+def within(model: type[Out], label: str, unit: str, value: Callable[[Any], object], *, missing: str = UNKNOWN) -> Line:
+    """Return a figure that lies within a part of the report; the unit is the end of a name, such as ``_um``."""
+    return Line(model, "", label, _SHARES.get(unit) or _UNITS[unit], missing, value)
 
 
 def lines(model: type[Out], *names: str) -> tuple[Line, ...]:

@@ -144,11 +144,12 @@ def print_search(report: SearchReport, console: Console) -> None:
 
 def _row(one: SearchResult) -> tuple[str, ...]:
     speed = one.governing_speed if one.speed_complete else None
+    plane = next((each for each in one.planes if each.plane == "gauge_plane"), None)
     return (
         str(one.place),
         one.verdict,
         _figure(one.projection_mm, 1),
-        _figure(one.runout_p95_um, 1),
+        _figure(None if plane is None else plane.quantile_um("p95"), 1),
         _figure(one.tip_stiffness_n_per_um, 2),
         _figure(one.mass_kg, 2),
         _figure(one.bending_frequency_hz, 0),

@@ -21,13 +21,14 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup, escape
 from pydantic_core import to_json
 
-from rules.schema.report import GripReport, PlaneReport, Report, SpeedLimit, Verdict
+from rules.schema.report import GripReport, Report, SpeedLimit, Verdict
 from service.contract import PictureName
 from service.drawing.pictures import NOTHING_TO_SHOW, pictures_of
 from service.operations.problems import Problem
 from service.sheets.check import (
     CHANGED,
     NO_FINDINGS,
+    P95,
     POSITION,
     RUNOUT_LIMIT,
     acceptance,
@@ -214,13 +215,8 @@ def _key(report: Report) -> Iterator[tuple[str, Cell, Cell]]:
     read, speed, stiffness = report.runout, report.speed, report.stiffness
     plane = plane_of_limit(read)
     if plane is not None:
-        reading = line(PlaneReport, "p95_um")
         limit = ("limit ", *RUNOUT_LIMIT.cell(read)) if read.limit_um is not None else ("no limit",)
-        name = f"Runout at the {words('limit_at', read.limit_at)}, {reading.label}"
-        if read.complete:
-            yield name, reading.cell(plane), limit
-        else:
-            yield name, (UNKNOWN,), ("more than ", *reading.cell(plane), ", ", *limit)
+        yield f"Runout at the {words('limit_at', read.limit_at)}, {P95.label}", P95.cell(plane) or (UNKNOWN,), limit
     lowest = speed.governing
     highest = () if lowest is None else (*line(SpeedLimit, "speed_rpm").cell(lowest), f" ({lowest.words})")
     if speed.asked_rpm is not None:

@@ -1,6 +1,7 @@
 // The report of a reading: decision, next step, planes and prediction.
 import { dialPicture } from "./dial_picture.js";
 import { fill, make, table, terms } from "./elements.js";
+import { quantile } from "./runout.js";
 import { amount, percent, SIGNS } from "./words.js";
 
 const DECISIONS = {
@@ -102,10 +103,10 @@ function prediction(told) {
   const known = told.filter((one) => one !== null);
   if (!known.length) return null;
   const rows = known.map((one) => [
-    amount(one.z_mm, 1),
-    amount(one.p50_um, 1),
-    amount(one.p95_um, 1),
-    amount(one.p99_um, 1),
+    amount(one.from_gauge_line_mm, 1),
+    amount(quantile(one, "p50"), 1),
+    amount(quantile(one, "p95"), 1),
+    amount(quantile(one, "p99"), 1),
     percent(one.share_below, 1),
   ]);
   const heads = ["from gauge line, mm", "median, µm", "95th percentile, µm", "99th percentile, µm", "share below this reading"];

@@ -1,5 +1,6 @@
 // The figures of a report as tables.
 import { make, table } from "./elements.js";
+import { prediction, quantile } from "./runout.js";
 import { amount, percent, sentence } from "./words.js";
 
 /** Sections with the figures, each in a collapsible box; empty ones are left out. */
@@ -22,30 +23,26 @@ function box(title, content) {
 }
 
 function runout(told) {
-  const planes = [
-    ["gauge plane", told.gauge_plane],
-    ["tip", told.tip],
-  ].filter(([, plane]) => plane !== null);
   const parts = told.contributors.map((one) => [
-    one.name,
-    amount(one.gauge_plane_tir_um, 1),
-    amount(one.tip_tir_um, 1),
-    percent(one.gauge_plane_share),
+    one.text,
+    amount(one.tir_um.gauge_plane, 1),
+    amount(one.tir_um.tip, 1),
+    percent(one.share.gauge_plane),
   ]);
   return [
     told.complete ? null : make("p", {}, "Some contributors are not known, so the true readings are larger."),
-    planes.length
+    told.planes.length
       ? table(
           "Total indicator reading, µm",
           ["plane", "from gauge line, mm", "median", "95th percentile", "lowest by clocking", "worst case", "within the limit"],
-          planes.map(([name, plane]) => [
-            name,
-            amount(plane.z_mm, 2),
-            amount(plane.p50_um, 1),
-            amount(plane.p95_um, 1),
-            amount(plane.best_clocking_um, 1),
-            amount(plane.worst_case_um, 1),
-            percent(plane.probability_within_limit, 1),
+          told.planes.map((plane) => [
+            plane.plane.replaceAll("_", " "),
+            amount(plane.from_gauge_line_mm, 2),
+            amount(quantile(plane, "p50"), 1),
+            amount(quantile(plane, "p95"), 1),
+            amount(quantile(plane, "p0", "best_clocking"), 1),
+            amount(quantile(plane, "p100", "worst_case"), 1),
+            percent(prediction(plane)?.probability_within_limit, 1),
           ]),
           [1, 2, 3, 4, 5, 6],
         )

@@ -1,6 +1,7 @@
 // The report of a check: verdict, key figures, findings, undecided rules and cautions.
 import { fill, make, terms } from "./elements.js";
 import { figureTables } from "./report_tables.js";
+import { planeOf, prediction, quantile } from "./runout.js";
 import { ruleReasons } from "./rule_reasons.js";
 import { amount, count, fieldWords, percent, sentence, SIGNS } from "./words.js";
 
@@ -22,8 +23,8 @@ export function outcome(report) {
 /** Verdict, runout and highest speed in one line. */
 export function headline(report) {
   const { runout, speed } = report;
-  const plane = runout.limit_at === "tip" ? runout.tip : runout.gauge_plane;
-  const read = runout.complete && plane ? amount(plane.p95_um, 1, "µm") : "runout not known";
+  const p95 = quantile(planeOf(runout, runout.limit_at), "p95");
+  const read = p95 === undefined ? "runout not known" : amount(p95, 1, "µm");
   return `${SIGNS[report.verdict]} ${VERDICTS[report.verdict]}: ${read}, ${amount(speed.governing?.speed_rpm, 0, "rpm")}`;
 }
 
@@ -133,18 +134,18 @@ function placeList(words, pointers, toPlace) {
 }
 
 function keyFigures({ runout, speed, geometry, mass, stiffness, balance }) {
-  const plane = runout.limit_at === "tip" ? runout.tip : runout.gauge_plane;
-  const where = runout.limit_at === "tip" ? "tip" : "gauge plane";
+  const plane = planeOf(runout, runout.limit_at);
+  const within = prediction(plane)?.probability_within_limit;
   const governing = speed.governing;
   return [
     [
-      `Runout, ${where}`,
-      runout.complete || plane === null ? amount(plane?.p95_um, 1, "µm") : `over ${amount(plane.p95_um, 1, "µm")}`,
+      `Runout, ${runout.limit_at.replaceAll("_", " ")}`,
+      amount(quantile(plane, "p95"), 1, "µm"),
       runout.complete ? "95th percentile" : "some contributors not known",
       runout.limit_um === null
         ? "no limit stated"
         : `limit ${amount(runout.limit_um, 1, "µm")}` +
-          (runout.complete && plane ? `, ${percent(plane.probability_within_limit)} within` : ""),
+          (typeof within === "number" ? `, ${percent(within)} within` : ""),
     ],
     [
       "Highest speed",
