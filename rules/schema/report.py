@@ -78,6 +78,44 @@ class JointEnds(Out):
         return f"{self.upper}/{self.lower}"
 
 
+PredictionName = Literal["assemblies", "parts_at_limits", "worst_case", "best_clocking"]
+
+_QUANTILES: Final = {
+    "p0": "Lowest value, µm.",
+    "p50": "Median, µm.",
+    "p80": "80th percentile, µm.",
+    "p95": "95th percentile, µm.",
+    "p99": "99th percentile, µm.",
+    "p100": "Highest value, µm.",
+}
+
+Quantiles = Annotated[
+    dict[str, float],
+    Field(
+        description="Total indicator reading by quantile, µm: p0 is the lowest, p50 the median, p100 the highest.",
+        json_schema_extra={
+            "properties": {name: {"type": "number", "description": words} for name, words in _QUANTILES.items()}
+        },
+    ),
+]
+
+
+class RunoutPrediction(Out):
+    """Statement on the total indicator reading at one plane."""
+
+    of: Annotated[PredictionName, OPEN] = Field(
+        description="Subject of the statement. 'assemblies': assemblies with the runout of each part anywhere up to its"
+        " limit. 'parts_at_limits': assemblies with every part at its limit, only the clocking random. 'worst_case':"
+        " every contributor at its limit and in line, the only bound. 'best_clocking': every part at its limit, every"
+        " joint clocked freely for the lowest reading."
+    )
+    quantiles_um: Quantiles
+    probability_within_limit: float | None = Field(
+        title="Within the limit",
+        description="Share of these assemblies within the runout limit, 0 to 1; null without a limit at this plane.",
+    )
+
+
 class SpeedLimit(Out):
     """Speed limit by one cause."""
 
@@ -485,43 +523,6 @@ class ContributorReport(Out):
     share: dict[str, float] = Field(
         description="Share of the mean square runout by plane, 0 to 1; negative if a known direction reduces it; empty"
         " if a contributor is not known."
-    )
-
-
-PredictionName = Literal["assemblies", "parts_at_limits", "worst_case", "best_clocking"]
-
-_QUANTILES: Final = {
-    "p0": "Lowest value, µm.",
-    "p50": "Median, µm.",
-    "p80": "80th percentile, µm.",
-    "p95": "95th percentile, µm.",
-    "p99": "99th percentile, µm.",
-    "p100": "Highest value, µm.",
-}
-
-Quantiles = Annotated[
-    dict[str, float],
-    Field(
-        description="Total indicator reading by quantile, µm: p0 is the lowest, p50 the median, p100 the highest.",
-        json_schema_extra={
-            "properties": {name: {"type": "number", "description": words} for name, words in _QUANTILES.items()}
-        },
-    ),
-]
-
-
-class RunoutPrediction(Out):
-    """Statement on the total indicator reading at one plane."""
-
-    of: Annotated[PredictionName, OPEN] = Field(
-        description="Subject of the statement. 'assemblies': assemblies with the runout of each part anywhere up to its"
-        " limit. 'parts_at_limits': assemblies with every part at its limit, only the clocking random. 'worst_case':"
-        " every contributor at its limit and in line, the only bound. 'best_clocking': every part at its limit, every"
-        " joint clocked freely for the lowest reading."
-    )
-    quantiles_um: Quantiles
-    probability_within_limit: float | None = Field(
-        description="Share of these assemblies within the runout limit, 0 to 1; null without a limit at this plane."
     )
 
 

@@ -100,7 +100,7 @@ def _within_limit(plane: PlaneReport) -> float | None:
 
 
 _PLANE: Final = (
-    *lines(PlaneReport, "plane", "from_gauge_line_mm"),
+    *lines(PlaneReport, "plane", "from_gauge_line_mm", "from_last_clamping_face_mm"),
     within(PlaneReport, "Median", "_um", lambda plane: plane.quantile_um("p50")),
     P95,
     within(PlaneReport, "Lowest by clocking", "_um", lambda plane: plane.quantile_um("p0", "best_clocking")),

@@ -37,7 +37,7 @@ def test_step_and_decision(name: str) -> None:
     """Step, decision, joint and place in the prediction are those the reading was made for."""
     report = _report(name)
     assert report.decision is not None
-    outside = any(one is not None and one.outside_99_percent for one in report.prediction)
+    outside = any(one is not None and one.above_p99 for one in report.prediction)
     step = report.next_step
     assert (step.action, report.decision.decision, step.joint, outside) == EXPECTED[name]
 

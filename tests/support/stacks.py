@@ -42,6 +42,18 @@ def known(value: OrMissing[float] | None) -> float:
     return value
 
 
+def quantile(answer: Any, plane: str, name: str = "p95", of: str = "parts_at_limits") -> float | None:
+    """Return a quantile of the predicted runout at a plane, µm; None if it is not known.
+
+    The answer is a model or its JSON: a check, a budget, one alternative, one result of a search.
+    """
+    data = answer if isinstance(answer, dict) else answer.model_dump(mode="json")
+    planes = data.get("runout", data)["planes"]
+    (found,) = [one for one in planes if one["plane"] == plane]
+    quantiles = [one["quantiles_um"].get(name) for one in found["predictions"] if one["of"] == of]
+    return quantiles[0] if quantiles else None
+
+
 def undecided_fields(report: Report, code: str) -> set[str]:
     """Return the request fields for want of which a rule is undecided."""
     return {field for gap in report.undecided if gap.code == code for lack in gap.lacks for field in lack.fields}

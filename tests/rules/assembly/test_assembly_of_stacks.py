@@ -198,11 +198,14 @@ def test_reading_where_the_limit_holds() -> None:
     derived = derived_of(request)
     report = assembly_of(request)
     acceptance = report.acceptance
-    assert (acceptance.limit_at, acceptance.face_of) == ("gauge_plane", "collet-2")
-    assert (acceptance.plane_mm, acceptance.distance_mm, acceptance.limit_um) == (194.0, 24.0, 60.0)
+    assert (acceptance.plane, acceptance.face_of) == ("gauge_plane", "collet-2")
+    assert (acceptance.from_gauge_line_mm, acceptance.from_last_clamping_face_mm) == (194.0, 24.0)
+    assert acceptance.limit_um == 60.0
     assert isinstance(derived.gauge_plane, PlaneBudget)
-    assert acceptance.expected_p50_um == pytest.approx(derived.gauge_plane.p50_um, abs=5e-4)
-    assert acceptance.expected_p95_um == pytest.approx(derived.gauge_plane.p95_um, abs=5e-4)
+    expected = acceptance.predictions[0]
+    assert expected.of == "parts_at_limits"
+    assert expected.quantiles_um["p50"] == pytest.approx(derived.gauge_plane.p50_um, abs=5e-4)
+    assert expected.quantiles_um["p95"] == pytest.approx(derived.gauge_plane.p95_um, abs=5e-4)
     (step,) = (one for one in report.steps if one.action == "measure")
     assert values_of(step)["reading"] == (None, None, 60.0)
     assert "24 mm from the face of collet-2" in step.text
@@ -216,7 +219,7 @@ def test_limit_at_the_tip_is_read_at_the_tip() -> None:
     request = base_request("press_in")
     request["operation"]["runout_limit_at"] = "tip"
     acceptance = assembly_of(request).acceptance
-    assert (acceptance.limit_at, acceptance.distance_mm, acceptance.plane_mm) == ("tip", 29.0, 199.0)
+    assert (acceptance.plane, acceptance.from_last_clamping_face_mm, acceptance.from_gauge_line_mm) == ("tip", 29, 199)
 
 
 @pytest.mark.parametrize(("flutes", "overall", "said"), [(4, 63, ""), (19, 63, "flutes"), (4, 57, "beyond the tip")])
@@ -235,8 +238,7 @@ def test_nothing_is_promised_while_a_contributor_is_missing() -> None:
     request = base_request("press_in")
     del request["stack"]["components"][1]["runout"]
     report = assembly_of(request)
-    assert report.acceptance.expected_p50_um is None
-    assert report.acceptance.expected_p95_um is None
+    assert report.acceptance.predictions == []
     (step,) = (one for one in report.steps if one.action == "measure")
     assert "no expected reading" in step.text
     assert step.not_stated == ["/stack/components/1/runout"]

@@ -17,6 +17,7 @@ from rules.schema.parsing import BadRequestError, parse
 from rules.schema.reading import ReadingReport, ReadingRequest
 from rules.schema.request import CheckRequest
 from tests.support.pin_stack import PIN_STACK
+from tests.support.stacks import known
 
 BOOK = Assessor.load().book
 
@@ -324,11 +325,12 @@ def test_prediction_is_the_law_of_the_contributors() -> None:
     for told, distance in zip(report.prediction, (24, 40), strict=True):
         law = law_at(137 + distance, derived.contributors.known)
         assert told is not None
-        assert told.z_mm == 137 + distance
+        assert told.from_gauge_line_mm == 137 + distance
+        assert told.from_last_clamping_face_mm == distance
         p50, p95, p99 = (2 * law.quantiles([0.5, 0.95, 0.99])).tolist()
-        assert (told.p50_um, told.p95_um, told.p99_um) == pytest.approx((p50, p95, p99), abs=1e-3)
+        assert [told.quantile_um(name) for name in ("p50", "p95", "p99")] == pytest.approx([p50, p95, p99], abs=1e-3)
         assert told.share_below == pytest.approx(law.probability(4.5), abs=1e-6)
-        assert not told.outside_99_percent
+        assert not told.above_p99
 
 
 @pytest.mark.parametrize(("off", "outside"), [(-0.01, False), (0.01, True)])
@@ -336,9 +338,9 @@ def test_outside_begins_at_the_99_percent(off: float, outside: bool) -> None:
     """A reading a hundredth of a micrometre above the 99 % is outside, one below is not."""
     (told,) = _read(planes=[_range(9)], stack=PIN_STACK).prediction
     assert told is not None
-    (again,) = _read(planes=[_range(told.p99_um + off)], stack=PIN_STACK).prediction
+    (again,) = _read(planes=[_range(known(told.quantile_um("p99")) + off)], stack=PIN_STACK).prediction
     assert again is not None
-    assert again.outside_99_percent is outside
+    assert again.above_p99 is outside
 
 
 def test_what_a_prediction_lacks_is_named() -> None:

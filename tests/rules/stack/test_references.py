@@ -111,7 +111,7 @@ def test_a_broken_reference_is_the_only_finding(definitions: dict[str, Any], cod
     assert report.findings[0].at == ["/stack/components/1"]
     assert report.undecided == []
     assert report.mass.total_kg is None
-    assert report.runout.tip is None
+    assert report.runout.planes == []
 
 
 def test_other_answers_say_what_is_not_defined() -> None:
