@@ -29,7 +29,7 @@ from rules.runout.analysis import PlaneBudget
 from rules.runout.formulas import tir_from_speck
 from rules.runout.report import predictions_of
 from rules.schema.components import Cutter, GaugePin, RetentionKnob
-from rules.schema.report import AssemblyReport, Finding
+from rules.schema.report import AssemblyReport, Finding, JointEnds
 from rules.stack.chain import Member, StackJoint
 from rules.stack.positions import Position, surface_at
 
@@ -74,7 +74,7 @@ def _step(derived: StackAnalysis, index: int, speck: OrMissing[float], most_sens
             coupling = side.coupling
     else:
         upper, components = case.upper_name, [case.upper_name, lower]
-        pointers, joint = [case.upper_at, case.lower_at], case.name
+        pointers, joint = [case.upper_at, case.lower_at], case.ends_named
         if case.mated and case.upper_side is not None:
             coupling = case.upper_side.coupling
     how = file.couplings[coupling].clean.text.format(upper=upper, lower=lower)
@@ -227,7 +227,7 @@ class Measuring:
                 if isinstance(number, Number):
                     told = number.fields()
                     told["target"] = told.pop("value")
-                    fields.append({**told, "joint": case.name})
+                    fields.append({**told, "joint": case.ends_named})
         for step in steps:
             fields.extend(_blank(name, step["joint"], maker_units()[name]) for name in step["from_maker"])
         fields.extend(_blank(name, None, None) for name in ("operator", "date", "signature"))
@@ -238,7 +238,7 @@ def _length(name: str, value: OrMissing[float]) -> Tellable:
     return value if isinstance(value, Missing) else Number(name, "mm", value)
 
 
-def _blank(name: str, joint: str | None, unit: str | None, at_most: float | None = None) -> dict[str, Any]:
+def _blank(name: str, joint: JointEnds | None, unit: str | None, at_most: float | None = None) -> dict[str, Any]:
     return {"name": name, "joint": joint, "unit": unit, "target": None, "at_least": None, "at_most": at_most}
 
 

@@ -14,7 +14,7 @@ import yaml
 from rules.couplings.sides import COUPLINGS
 from rules.quantities.missing import Missing, OrMissing
 from rules.quantities.rounding import rounded, rounded_for_people
-from rules.schema.report import AssemblyAction
+from rules.schema.report import AssemblyAction, JointEnds
 
 __all__ = [
     "CouplingWords",
@@ -282,7 +282,7 @@ class Draft(TypedDict):
     number: int
     action: AssemblyAction
     components: list[str]
-    joint: str | None
+    joint: JointEnds | None
     text: str
     values: list[dict[str, Any]]
     caution: list[str]
@@ -292,7 +292,7 @@ class Draft(TypedDict):
 
 
 def draft(
-    step: StepWords, words: Words, components: list[str], at: list[str], joint: str | None = None
+    step: StepWords, words: Words, components: list[str], at: list[str], joint: JointEnds | None = None
 ) -> Draft | None:
     """Word a step, or return None where nothing of it can be said."""
     missing: list[str] = []
@@ -320,7 +320,7 @@ def draft(
     }
 
 
-def stop(text: str, components: list[str], at: list[str], joint: str | None = None) -> Draft:
+def stop(text: str, components: list[str], at: list[str], joint: JointEnds | None = None) -> Draft:
     """Return a step that says what must not be done."""
     return {
         "number": 0,

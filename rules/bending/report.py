@@ -58,7 +58,13 @@ def stiffness_section(
         deflection_um=rounded_or_none(stiffness.deflection_um, "um"),
         deflection_limit_um=(chain.request.operation or NO_OPERATION).deflection_limit_um,
         shares=[
-            construct(BendingShare, name=one.name, kind=one.kind, share=rounded(one.share, "ratio"))
+            construct(
+                BendingShare,
+                kind=one.kind,
+                component=one.component,
+                joint=one.joint,
+                share=rounded(one.share, "ratio"),
+            )
             for one in (bending.shares if bending else ())
         ],
         bending_frequencies_hz=[rounded(one, "Hz") for one in frequencies],

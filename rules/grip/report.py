@@ -38,7 +38,7 @@ def grip_section(grips: tuple[Grip, ...], geometry: Positions) -> list[GripRepor
     return [
         construct(
             GripReport,
-            joint=grip.case.name,
+            joint=grip.case.ends_named,
             at=[grip.case.upper_at, grip.case.lower_at],
             grip_length_mm=rounded_or_none(grip.length_mm, "mm"),
             minimum_grip_mm=rounded_or_none(stated_minimum_grip(grip.case), "mm"),

@@ -17,6 +17,7 @@ from rules.runout.formulas import Eccentricity, Tir, eccentricity_of, tir_of
 from rules.runout.report import not_stated, plane_figures
 from rules.schema.components import GaugePin
 from rules.schema.reading import PredictedPlane, Trial, TrialReport
+from rules.schema.report import JointEnds
 from rules.stack.chain import Chain, StackJoint
 
 __all__ = ["Prediction", "TrialResult", "evaluate_trial", "joint_to_try", "lacking", "pin_tir_um", "predict"]
@@ -79,7 +80,7 @@ def pin_tir_um(derived: StackAnalysis, distance_mm: float) -> Tir | None:
 
 
 def joint_to_try(
-    derived: StackAnalysis, budget: PlaneBudget | None, but_not: str | None
+    derived: StackAnalysis, budget: PlaneBudget | None, but_not: JointEnds | None
 ) -> tuple[StackJoint, int] | None:
     """Return the joint to turn for a trial with its positions: that of the largest contributor that can be turned.
 
@@ -88,7 +89,7 @@ def joint_to_try(
     """
     chain = derived.chain
     every = zip(chain.joints, positions_of(chain)[1:], strict=True)
-    open_to_turn = [(case, positions) for case, positions in every if positions != 1 and case.name != but_not]
+    open_to_turn = [(case, positions) for case, positions in every if positions != 1 and case.ends_named != but_not]
     if budget is not None:
         known = sorted(zip(budget.own_tir_um, derived.contributors.known, strict=True), key=lambda pair: -pair[0])
         for _, item in known:
@@ -117,18 +118,12 @@ _MOST_ERROR: Final = 10.0
 class TrialResult:
     """A trial before rounding."""
 
-    upper: str
-    lower: str
+    joint: JointEnds
     before_um: Eccentricity
     beyond_um: Eccentricity
     turn_deg: float
     leaves_um: Tir
     """What to expect after the best further turn."""
-
-    @property
-    def joint(self) -> str:
-        """The joint as people read it."""
-        return f"{self.upper}/{self.lower}"
 
     def report(self) -> TrialReport:
         """Tell it."""
@@ -162,8 +157,7 @@ def evaluate_trial(trial: Trial, first: PlaneFit, chain: Chain | None) -> tuple[
     split = split_by_turn(first.eccentricity, second.eccentricity, trial.turned_deg)
     turn = best_further_turn(split, trial.turned_deg, 0 if positions == 1 else positions)
     result = TrialResult(
-        trial.upper,
-        trial.lower,
+        JointEnds(upper=trial.upper, lower=trial.lower),
         Eccentricity(abs(split.before)),
         Eccentricity(abs(split.beyond)),
         rounded(turn.angle_deg, "deg") % 360.0,

@@ -34,6 +34,7 @@ from rules.reading.planes import (
 from rules.rulebook.book import Rulebook
 from rules.runout.formulas import Tir
 from rules.schema.reading import DecisionReport, NextStep, ReadingReport, ReadingRequest
+from rules.schema.report import JointEnds
 from rules.schema.request import CheckRequest
 from rules.stack.chain import resolve
 
@@ -101,10 +102,10 @@ def _turn_as_tried(reading: Reading) -> NextStep | None:
         return None
     left = f"{_um(trial.leaves_um)} should be left, less than the limit of {_um(decision.limit_um)}. Then read again."
     if trial.turn_deg == 0.0:
-        words = f"Leave {trial.lower} in {trial.upper} where the trial put it: {left}"
+        words = f"Leave {trial.joint.lower} in {trial.joint.upper} where the trial put it: {left}"
     else:
         turn = f"by {_number(trial.turn_deg, 'deg')}° from where it stands now, {_SENSE}"
-        words = f"Turn {trial.lower} in {trial.upper} {turn}: {left}"
+        words = f"Turn {trial.joint.lower} in {trial.joint.upper} {turn}: {left}"
     return _step("turn_joint", words, trial.joint, trial.turn_deg)
 
 
@@ -186,7 +187,7 @@ def _try_a_turn(reading: Reading) -> NextStep:
     return _step(
         "turn_joint",
         f"{begin}{largest} {turn} and read again: the two readings tell both sides of the joint apart.",
-        case.name,
+        case.ends_named,
     )
 
 
@@ -214,7 +215,7 @@ _STEPS: Final[tuple[Callable[[Reading], NextStep | None], ...]] = (
 """In the order in which they are considered; the last one always applies."""
 
 
-def _step(action: str, text: str, joint: str | None = None, turn_deg: float | None = None) -> NextStep:
+def _step(action: str, text: str, joint: JointEnds | None = None, turn_deg: float | None = None) -> NextStep:
     return NextStep.model_validate({"action": action, "text": text, "joint": joint, "turn_deg": turn_deg})
 
 

@@ -83,13 +83,13 @@ class AlternativeReport(Out):
     findings: list[ComparedFinding]
     planes: list[PlaneReport] = Field(description="Predicted runout at the planes, as in a check.")
     runout_complete: bool = Field(description="False if a contributor is not known; the true runout is then larger.")
-    projection_mm: float | None = Field(description="Distance of the tip from the gauge line, mm.")
+    tip_from_gauge_line_mm: float | None = Field(description="Distance of the tip from the gauge line, mm.")
     mass_kg: float | None
     governing_speed: SpeedLimit | None = Field(description="Lowest known speed limit.")
     speed_complete: bool = Field(description="False if an applicable limit or a part's highest speed is not known.")
     tip_stiffness_n_per_um: float | None = Field(description="Radial stiffness at the tip, N/µm.")
-    joints: int = Field(description="Number of joints between components, without the spindle joint.")
-    components: int
+    joint_count: int = Field(description="Number of joints between components, without the spindle joint.")
+    component_count: int = Field(description="Number of components.")
     dominated_by: list[str] = Field(
         description="Alternatives at least as good on every criterion and better on one or more."
     )

@@ -8,7 +8,7 @@ from pydantic import Field
 
 from rules.quantities.models import OPEN, Identifier, LackingFact, Length, Microns, Model, Out, SignedMicrons
 from rules.schema.components import Definitions
-from rules.schema.report import PlaneReport, Provenance
+from rules.schema.report import JointEnds, PlaneReport, Provenance
 from rules.schema.request import Machine, Policy, Stack
 
 __all__ = [
@@ -116,7 +116,9 @@ class ReadingRequest(Model):
 class PlaneReading(Out):
     """Result at one plane."""
 
-    distance_mm: float
+    from_last_clamping_face_mm: float = Field(
+        description="Distance from the last clamping face, mm; without a stack, from the face common to all planes."
+    )
     tir_um: float = Field(description="Range of the readings, µm.")
     judged_tir_um: float = Field(
         description="TIR used for the decision, µm: the larger of the range and twice the eccentricity, because few"
@@ -164,7 +166,7 @@ class DecisionReport(Out):
 class TrialReport(Out):
     """Result of the trial turn, with the turn for the least runout."""
 
-    joint: str
+    joint: JointEnds
     before_joint_um: float = Field(description="Fixed part of the eccentricity, µm.")
     beyond_joint_um: float = Field(description="Part of the eccentricity that turns with the joint, µm.")
     turn_deg: float = Field(
@@ -181,7 +183,7 @@ class NextStep(Out):
         Literal["accept", "clean_and_reseat", "turn_joint", "use_precision_pin", "measure_better", "replace"], OPEN
     ]
     text: str
-    joint: str | None = Field(description="Joint to re-clock, if stack or trial states it.")
+    joint: JointEnds | None = Field(description="Joint to re-clock, if stack or trial states it.")
     turn_deg: float | None = Field(
         description="Computed turn, direction as in the trial, degrees; null for a new trial."
     )

@@ -122,7 +122,8 @@ class SpeedLimit(Out):
     cause: Annotated[
         Literal["component", "balance", "critical_speed", "shrink_fit", "machine", "cutting_speed"], OPEN
     ] = Field(title="Limited by")
-    component: str | None = Field(title="Part or joint", description="Component, or joint for a shrink fit.")
+    component: str | None = Field(title="Part", description="Component that has the limit; null for other limits.")
+    joint: JointEnds | None = Field(title="Joint", description="Joint of a shrink fit; null for other limits.")
     speed_rpm: float = Field(
         title="Highest speed",
         description="Highest permissible speed, rpm. Critical speed: the permissible share of it. Shrink fit: the"
@@ -133,9 +134,9 @@ class SpeedLimit(Out):
     def words(self) -> str:
         """Cause with its component or joint, as text; not part of the JSON."""
         cause = SPEED_CAUSES.get(self.cause, self.cause)
-        if self.component is None:
-            return cause
-        return f"{cause} {self.component}" if self.cause == "shrink_fit" else f"{cause} of {self.component}"
+        if self.joint is not None:
+            return f"{cause} {self.joint}"
+        return cause if self.component is None else f"{cause} of {self.component}"
 
 
 class SpeedReport(Out):
@@ -196,7 +197,9 @@ class ComponentMass(Out):
 
     component: str = Field(title="Part")
     mass_kg: float | None = Field(title="Mass")
-    centre_of_mass_mm: float | None = Field(title="Centre of mass", description="Distance from the gauge line, mm.")
+    centre_of_mass_from_gauge_line_mm: float | None = Field(
+        title="Centre of mass", description="Distance of its centre of mass from the gauge line, mm."
+    )
     transverse_inertia_kg_mm2: float | None = Field(
         title="Moment of inertia",
         description="Moment of inertia about a diameter through the component's centre of mass, kg·mm².",
@@ -207,8 +210,9 @@ class MassReport(Out):
     """Mass properties of the stack."""
 
     total_kg: float | None = Field(title="Mass of the stack")
-    centre_of_mass_mm: float | None = Field(
-        title="Centre of mass from the gauge line", description="Distance from the gauge line, mm."
+    centre_of_mass_from_gauge_line_mm: float | None = Field(
+        title="Centre of mass from the gauge line",
+        description="Distance of the centre of mass from the gauge line, mm.",
     )
     transverse_inertia_kg_mm2: float | None = Field(
         title="Moment of inertia about a diameter",
@@ -280,7 +284,7 @@ class ShrinkReport(Out):
 class GripReport(Out):
     """Grip on a straight shank."""
 
-    joint: str = Field(title="Joint")
+    joint: JointEnds = Field(title="Joint")
     at: list[Pointer]
     grip_length_mm: float | None = Field(title="Grip length")
     minimum_grip_mm: float | None = Field(title="Minimum grip")
@@ -306,9 +310,15 @@ class GripReport(Out):
 class BendingShare(Out):
     """Share of one part in the deflection at the tip."""
 
-    name: str = Field(title="Part or joint")
-    kind: Annotated[Literal["component", "joint", "spindle"], OPEN] = Field(title="Kind")
-    share: float = Field(title="Share")
+    kind: Annotated[Literal["component", "joint", "spindle"], OPEN] = Field(title="Kind", description="What bends.")
+    component: str | None = Field(title="Part", description="Component that bends; null for a joint or the spindle.")
+    joint: JointEnds | None = Field(title="Joint", description="Joint that gives way; null for other shares.")
+    share: float = Field(title="Share", description="Share of the deflection at the tip, 0 to 1.")
+
+    @property
+    def words(self) -> str:
+        """Component, joint or spindle, as text; not part of the JSON."""
+        return self.component or (str(self.joint) if self.joint is not None else self.kind)
 
 
 class StiffnessReport(Out):
@@ -371,7 +381,7 @@ class AssemblyStep(Out):
     number: int
     action: Annotated[AssemblyAction, OPEN]
     components: list[str] = Field(description="Ids of the components of this step.")
-    joint: str | None = Field(description="Joint of this step, spindle side first.", examples=["c1/ext"])
+    joint: JointEnds | None = Field(description="Joint of this step; null if it concerns no joint.")
     text: str
     values: list[AssemblyValue]
     caution: list[str] = Field(description="Cautions for this step.")
@@ -412,7 +422,7 @@ class RecordField(Out):
     """Blank of the assembly record."""
 
     name: str = Field(title="Quantity", examples=["grip length"])
-    joint: str | None = Field(title="Joint")
+    joint: JointEnds | None = Field(title="Joint", description="Joint of the quantity; null for the whole stack.")
     unit: str | None = Field(title="Unit")
     target: float | None = Field(title="Target", description="Target value, if the stack gives one.")
     at_least: float | None = Field(title="At least")
@@ -470,22 +480,27 @@ class Summary(Out):
 
 
 class PositionReport(Out):
-    """Axial position of a component from the gauge line, mm; positive toward the cut."""
+    """Axial position of a component from the datum of the section, positive toward the cut."""
 
-    component: str = Field(title="Part")
-    from_mm: float | None = Field(title="From")
-    to_mm: float | None = Field(title="To")
+    component: str = Field(title="Part", description="Id of the component.")
+    from_mm: float | None = Field(title="From", description="Its end on the spindle side, mm.")
+    to_mm: float | None = Field(title="To", description="Its end on the side of the cut, mm.")
 
 
 class GeometryReport(Out):
-    """Axial dimensions of the stack."""
+    """Axial positions of the stack, positive toward the cut."""
 
-    last_clamping_face_mm: float | None = Field(title="Last clamping face from the gauge line")
-    gauge_plane_mm: float | None = Field(
-        title="Gauge plane from the gauge line", description="Distance of the gauge plane from the gauge line, mm."
+    datum: Literal["gauge_line"] = Field(description="Datum of the positions in this section.")
+    last_clamping_face_mm: float | None = Field(
+        title="Last clamping face from the gauge line",
+        description="Distance of the last clamping face from the gauge line, mm.",
     )
     tip_mm: float | None = Field(
         title="Projection from the gauge line", description="Distance of the cutting tip from the gauge line, mm."
+    )
+    tip_from_last_clamping_face_mm: float | None = Field(
+        title="Projection from the last clamping face",
+        description="Distance of the cutting tip from the last clamping face, mm.",
     )
     components: list[PositionReport]
 

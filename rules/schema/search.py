@@ -8,7 +8,7 @@ from pydantic import Field
 
 from rules.quantities.models import OPEN, Identifier, Length, Model, Out, PositiveLength
 from rules.schema.components import StackEntry
-from rules.schema.report import PlaneReport, Provenance, SpeedLimit, Summary, Verdict
+from rules.schema.report import JointEnds, PlaneReport, Provenance, SpeedLimit, Summary, Verdict
 from rules.schema.request import Machine, Operation, Policy
 
 __all__ = [
@@ -209,9 +209,8 @@ class Reason(Out):
 class JointSetting(Out):
     """Grip setting of a straight shank."""
 
-    upper: str
-    lower: str
-    grip_length_mm: float
+    joint: JointEnds
+    grip_length_mm: float = Field(description="Grip length, mm.")
     longest_mm: float = Field(description="Maximum grip length, mm.")
     shortest_mm: float = Field(description="Minimum grip length, stated or usual, mm.")
     drawn_out_mm: float = Field(description="Difference from the maximum grip length, mm.")
@@ -231,8 +230,10 @@ class SearchResult(Out):
     summary: Summary
     codes: list[str] = Field(description="Rule codes of the findings.")
     undecided: list[str] = Field(description="Rule codes of undecided rules.")
-    projection_mm: float | None = Field(description="Distance of the tip from the gauge line, mm.")
-    tool_projection_mm: float | None = Field(description="Distance of the tip from the last clamping face, mm.")
+    tip_from_gauge_line_mm: float | None = Field(description="Distance of the tip from the gauge line, mm.")
+    tip_from_last_clamping_face_mm: float | None = Field(
+        description="Distance of the tip from the last clamping face, mm."
+    )
     planes: list[PlaneReport] = Field(description="Predicted runout at the planes, as in a check.")
     runout_complete: bool = Field(description="False if a contributor is not known; the true runout is then larger.")
     governing_speed: SpeedLimit | None
@@ -252,7 +253,7 @@ class NearMiss(Out):
 
     components: list[str]
     reasons: list[Reason] = Field(description="All reasons.")
-    projection_mm: float | None = Field(description="Distance of the tip from the gauge line, mm.")
+    tip_from_gauge_line_mm: float | None = Field(description="Distance of the tip from the gauge line, mm.")
     check: dict[str, Any] = Field(description=_CHECK)
 
 

@@ -18,7 +18,9 @@ def _limit(one: SpeedCause, critical_share: float | None) -> SpeedLimit:
     speed = one.speed_rpm
     if one.cause == "critical_speed" and critical_share is not None:
         speed *= critical_share
-    return construct(SpeedLimit, cause=one.cause, component=one.component, speed_rpm=rounded(speed, "rpm"))
+    return construct(
+        SpeedLimit, cause=one.cause, component=one.component, joint=one.joint, speed_rpm=rounded(speed, "rpm")
+    )
 
 
 def speed_section(

@@ -86,7 +86,7 @@ __all__ = [
 CHANGED: Final = "Judged by changed rules"
 NO_FINDINGS: Final = "No findings."
 
-_GEOMETRY: Final = lines(GeometryReport, "tip_mm", "gauge_plane_mm", "last_clamping_face_mm")
+_GEOMETRY: Final = lines(GeometryReport, "tip_mm", "tip_from_last_clamping_face_mm", "last_clamping_face_mm")
 POSITION: Final = lines(PositionReport, "component", "from_mm", "to_mm")
 
 RUNOUT_LIMIT: Final = line(RunoutReport, "limit_um")

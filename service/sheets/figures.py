@@ -38,6 +38,7 @@ __all__ = [
     "table",
     "unit_sign",
     "within",
+    "worded",
     "words",
 ]
 
@@ -194,6 +195,8 @@ class Line:
     """What a table says where the field is null."""
     value: Callable[[Any], object] | None = None
     """Finds the figure where it is not the field itself, but lies within the part."""
+    in_words: bool = False
+    """Whether the value so found is no figure."""
 
     @property
     def head(self) -> str:
@@ -204,7 +207,7 @@ class Line:
     def numeric(self) -> bool:
         """Whether the field holds a number."""
         if self.value is not None:
-            return True
+            return not self.in_words
         kind = self.model.model_fields[self.name].annotation
         return float in (kind, *get_args(kind))
 
@@ -289,6 +292,11 @@ def line(model: type[Out], name: str, *, missing: str = UNKNOWN) -> Line:
 def within(model: type[Out], label: str, unit: str, value: Callable[[Any], object], *, missing: str = UNKNOWN) -> Line:
     """Return a figure that lies within a part of the report; the unit is the end of a name, such as ``_um``."""
     return Line(model, "", label, _SHARES.get(unit) or _UNITS[unit], missing, value)
+
+
+def worded(model: type[Out], label: str, value: Callable[[Any], object], *, missing: str = UNKNOWN) -> Line:
+    """Return words that are made of a part of the report."""
+    return Line(model, "", label, Unit(), missing, value, in_words=True)
 
 
 def lines(model: type[Out], *names: str) -> tuple[Line, ...]:

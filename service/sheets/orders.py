@@ -148,7 +148,7 @@ def _row(one: SearchResult) -> tuple[str, ...]:
     return (
         str(one.place),
         one.verdict,
-        _figure(one.projection_mm, 1),
+        _figure(one.tip_from_gauge_line_mm, 1),
         _figure(None if plane is None else plane.quantile_um("p95"), 1),
         _figure(one.tip_stiffness_n_per_um, 2),
         _figure(one.mass_kg, 2),
@@ -178,7 +178,7 @@ def _result(one: SearchResult, console: Console) -> None:
 def _grip(joint: JointSetting) -> str:
     drawn = f", drawn out {number(joint.drawn_out_mm)} mm" if joint.drawn_out_mm else ""
     room = f"{number(joint.shortest_mm)} to {number(joint.longest_mm)} mm"
-    return f"{joint.lower} in {joint.upper}: grip {number(joint.grip_length_mm)} mm{drawn} (allowed {room})"
+    return f"{joint.joint.lower} in {joint.joint.upper}: grip {number(joint.grip_length_mm)} mm{drawn} (allowed {room})"
 
 
 def _line(code: str, title: str, stacks: int, alone: int) -> str:

@@ -227,7 +227,7 @@ def _key(report: Report) -> Iterator[tuple[str, Cell, Cell]]:
     for grip in report.grip:
         if grip.weakest:
             safety = line(GripReport, "safety_factor")
-            yield safety.label, safety.cell(grip), (grip.joint,)
+            yield safety.label, safety.cell(grip), (str(grip.joint),)
     for part, name, limit_name in (
         (stiffness, "deflection_um", "deflection_limit_um"),
         (report.geometry, "tip_mm", None),

@@ -179,10 +179,10 @@ def _row(one: AlternativeReport) -> tuple[str, ...]:
         one.name,
         one.verdict,
         *(_figure(None if plane is None else plane.quantile_um(name, of)) for name, of in _QUANTILES),
-        _figure(one.projection_mm),
+        _figure(one.tip_from_gauge_line_mm),
         "?" if speed is None else number(speed.speed_rpm),
         "?" if one.tip_stiffness_n_per_um is None else f"{one.tip_stiffness_n_per_um:.2f}",
-        str(one.joints),
+        str(one.joint_count),
         str(one.summary.errors),
         str(one.summary.warnings),
         str(one.summary.undecided),
@@ -243,7 +243,7 @@ def _decision(decision: DecisionReport) -> list[str]:
 
 def _plane(plane: PlaneReading) -> tuple[str, ...]:
     return (
-        f"{number(plane.distance_mm)} mm",
+        f"{number(plane.from_last_clamping_face_mm)} mm",
         fixed(plane.tir_um, 1),
         fixed(plane.judged_tir_um, 1),
         _or_dash(plane.eccentricity_um, 2),
@@ -266,7 +266,7 @@ def _toward(direction: float | None) -> str:
 
 def _prediction(report: ReadingReport, console: Console) -> None:
     rows = [
-        (f"{number(plane.distance_mm)} mm", *_predicted(one))
+        (f"{number(plane.from_last_clamping_face_mm)} mm", *_predicted(one))
         for plane, one in zip(report.planes, report.prediction, strict=True)
         if one is not None
     ]

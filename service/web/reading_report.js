@@ -2,7 +2,7 @@
 import { dialPicture } from "./dial_picture.js";
 import { fill, make, table, terms } from "./elements.js";
 import { quantile } from "./runout.js";
-import { amount, percent, SIGNS } from "./words.js";
+import { amount, jointWords, percent, SIGNS } from "./words.js";
 
 const DECISIONS = {
   conforms: ["Conforms", "pass"],
@@ -51,7 +51,7 @@ function decision(told) {
 
 function planes(report, request) {
   const rows = report.planes.map((one) => [
-    amount(one.distance_mm, 1),
+    amount(one.from_last_clamping_face_mm, 1),
     amount(one.tir_um, 1),
     amount(one.judged_tir_um, 1),
     amount(one.eccentricity_um, 1),
@@ -89,7 +89,7 @@ function trial(told) {
   return make(
     "section",
     {},
-    make("h3", {}, `Trial turn of ${told.joint}`),
+    make("h3", {}, `Trial turn of ${jointWords(told.joint)}`),
     terms([
       ["Fixed part of the eccentricity", amount(told.before_joint_um, 1, "µm")],
       ["Part that turns with the joint", amount(told.beyond_joint_um, 1, "µm")],

@@ -3,7 +3,7 @@ import { fill, make, terms } from "./elements.js";
 import { figureTables } from "./report_tables.js";
 import { planeOf, prediction, quantile } from "./runout.js";
 import { ruleReasons } from "./rule_reasons.js";
-import { amount, count, fieldWords, percent, sentence, SIGNS } from "./words.js";
+import { amount, count, fieldWords, jointWords, percent, sentence, SIGNS } from "./words.js";
 
 const VERDICTS = {
   pass: "Pass",
@@ -150,10 +150,10 @@ function keyFigures({ runout, speed, geometry, mass, stiffness, balance }) {
     [
       "Highest speed",
       amount(governing?.speed_rpm, 0, "rpm"),
-      governing ? `by ${governing.component ?? sentence(governing.cause).toLowerCase()}` : "no limit known",
+      governing ? `by ${governing.component ?? jointWords(governing.joint) ?? sentence(governing.cause).toLowerCase()}` : "no limit known",
       speed.asked_rpm === null ? "no speed programmed" : `programmed ${amount(speed.asked_rpm, 0, "rpm")}`,
     ],
-    ["Projection from the gauge line", amount(geometry.tip_mm, 1, "mm"), `gauge plane ${amount(geometry.gauge_plane_mm, 1, "mm")}`],
+    ["Projection from the gauge line", amount(geometry.tip_mm, 1, "mm"), `from the last clamping face ${amount(geometry.tip_from_last_clamping_face_mm, 1, "mm")}`],
     ["Stiffness at tip", amount(stiffness.tip_stiffness_n_per_um, 2, "N/µm"), `critical speed ${amount(stiffness.critical_speed_rpm, 0, "rpm")}`],
     [
       "Unbalance",

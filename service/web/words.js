@@ -52,6 +52,11 @@ export function percent(share, digits = 0) {
   return share === null || share === undefined ? "not known" : `${(100 * share).toFixed(digits)} %`;
 }
 
+/** A joint as 'upper/lower'; undefined for none. */
+export function jointWords(joint) {
+  return joint ? `${joint.upper}/${joint.lower}` : undefined;
+}
+
 /** A count with its noun. */
 export function count(number, noun, plural = `${noun}s`) {
   return `${number} ${number === 1 ? noun : plural}`;

@@ -51,7 +51,7 @@ def test_verdicts(report: ComparisonReport) -> None:
         "nut-collets": "fail",
         "one-piece": "pass",
     }
-    assert {one.projection_mm for one in report.alternatives} == {227}
+    assert {one.tip_from_gauge_line_mm for one in report.alternatives} == {227}
     best = {row.criterion: row.best for row in report.criteria}
     assert best["runout_p95"] == best["joints"] == ["one-piece"]
     assert best["speed_limit"] == ["extension"]

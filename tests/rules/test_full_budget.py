@@ -18,7 +18,7 @@ from rules.schema.budget import BudgetReport, BudgetRequest
 from rules.schema.parsing import BadRequestError, parse
 from rules.schema.report import ContributorReport
 from rules.schema.request import CheckRequest
-from tests.support.stacks import known, quantile
+from tests.support.stacks import known, named, quantile
 
 ASSESSOR = Assessor.load()
 
@@ -177,7 +177,7 @@ def test_turns_do_what_they_say() -> None:
     request = _measured({"holder": 10, "extension": 100, "end-mill": 250}, ALL_AT_ZERO)
     clocking = _budget(request).clocking
     assert clocking is not None
-    turns = {str(turn.joint): turn.turn_deg for turn in clocking.all_joints}
+    turns = {named(turn.joint): turn.turn_deg for turn in clocking.all_joints}
     for joint in request["stack"]["joints"]:
         joint["clocking_deg"] += turns.get(f"{joint['upper']}/{joint['lower']}", 0) - 360
         joint["clocking_deg"] %= 360
@@ -193,7 +193,7 @@ def test_without_clockings_angles_go_from_mark_to_mark() -> None:
     assert clocking is not None
     assert clocking.marks
     assert clocking.one_joint == []
-    turns = {str(turn.joint): turn.turn_deg for turn in clocking.all_joints}
+    turns = {named(turn.joint): turn.turn_deg for turn in clocking.all_joints}
     for joint in request["stack"]["joints"]:
         joint["clocking_deg"] = turns.get(f"{joint['upper']}/{joint['lower']}", 0.0)
     after = _worst(_budget(request))
@@ -210,7 +210,7 @@ def test_keyed_tapers_turn_to_their_positions_only() -> None:
     request["stack"]["joints"].append({"upper": "spindle", "lower": "holder", "clocking_deg": 0})
     clocking = _budget(request).clocking
     assert clocking is not None
-    (turn,) = [item for item in clocking.one_joint if str(item.joint) == "spindle/holder"]
+    (turn,) = [item for item in clocking.one_joint if named(item.joint) == "spindle/holder"]
     assert (turn.positions, turn.turn_deg, turn.leaves_tir_um) == (2, 180.0, 0.0)
 
 

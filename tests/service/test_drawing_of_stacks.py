@@ -108,8 +108,9 @@ def test_places_along_the_axis_are_those_of_the_report() -> None:
     zero = _extent(_part(root, 0))[0]
     dial = root.find(f".//{SVG}g[@data-plane='gauge']/{SVG}circle")
     assert dial is not None
-    assert report.geometry.gauge_plane_mm is not None
-    assert (float(dial.get("cx", "")) - zero) / scale == pytest.approx(report.geometry.gauge_plane_mm, abs=0.05)
+    plane = report.runout.plane("gauge_plane")
+    assert plane is not None
+    assert (float(dial.get("cx", "")) - zero) / scale == pytest.approx(plane.from_gauge_line_mm, abs=0.05)
     for place in (1, 2):
         end = report.geometry.components[place].to_mm
         assert (_extent(_part(root, place))[1] - zero) / scale == pytest.approx(end, abs=0.05)

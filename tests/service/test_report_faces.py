@@ -37,6 +37,7 @@ UNSEEN: Final = {
     "assembly.disassembly[].components": "the step names the joint",
     "assembly.steps[].at": "place in the request; the step names the joint",
     "assembly.steps[].components": "the step names the joint",
+    "geometry.datum": "there is only one; labels and captions name it",
     "grip[].at": "place in the request; the row names the joint",
     "runout.contributors[].component": "the text of the contributor has it",
     "runout.contributors[].id": "for programs; the text of the contributor says the same",
@@ -112,6 +113,8 @@ def _predictions(numbers: Iterator[int]) -> list[dict[str, Any]]:
 def _leaves(value: Any, kind: Any, path: str = "") -> Iterator[tuple[str, Any]]:
     """Yield each leaf's place, and the whole value with this leaf changed; of a list its first item stands for all."""
     kind = _without_none(kind)
+    if value is None:
+        return
     if isinstance(kind, type) and issubclass(kind, BaseModel):
         for name, field in kind.model_fields.items():
             for place, changed in _leaves(value[name], field.annotation, f"{path}.{name}"):
@@ -163,6 +166,11 @@ def _whole() -> Any:
         plane["plane"] = name
     for place, member in zip(data["geometry"]["components"], members, strict=True):
         place["component"] = member.part.id
+    # A limit and a share belong to a component or to a joint.
+    for listed in (data["speed"]["limits"], data["stiffness"]["shares"]):
+        listed[0]["joint"] = None
+        listed[1]["component"] = None
+    data["speed"]["governing"] = {**data["speed"]["governing"], "joint": None}
     return data
 
 
@@ -218,4 +226,6 @@ def test_every_figure_has_its_label_from_the_contract() -> None:
 def test_every_cause_of_a_limit_has_words() -> None:
     """No code of the contract is shown as it is."""
     causes = get_args(SpeedLimit.model_fields["cause"].annotation)
-    assert len({SpeedLimit(cause=one, component="collet-1", speed_rpm=1.0).words for one in causes}) == len(causes)
+    assert len({SpeedLimit(cause=one, component="collet-1", joint=None, speed_rpm=1.0).words for one in causes}) == len(
+        causes
+    )

@@ -93,7 +93,10 @@ def expected_figures(report: dict[str, Any]) -> dict[str, list[float]]:
             if not isinstance(one[name], str)
         ],
         "stack": [
-            *(report["geometry"][name] for name in ("tip_mm", "gauge_plane_mm", "last_clamping_face_mm")),
+            *(
+                report["geometry"][name]
+                for name in ("tip_mm", "tip_from_last_clamping_face_mm", "last_clamping_face_mm")
+            ),
             *(end for one in report["geometry"]["components"] for end in (one["from_mm"], one["to_mm"])),
         ],
         "runout": [

@@ -12,7 +12,7 @@ from rules.analysis import StackAnalysis, analyse
 from rules.assessor import Assessor
 from rules.quantities.missing import Missing, OrMissing
 from rules.schema.parsing import parse_request
-from rules.schema.report import Report
+from rules.schema.report import JointEnds, Report
 
 STEEL_GPA, STEEL_KG_M3 = 210.0, 7850.0
 CARBIDE_GPA, CARBIDE_KG_M3 = 600.0, 14500.0
@@ -52,6 +52,11 @@ def quantile(answer: Any, plane: str, name: str = "p95", of: str = "parts_at_lim
     (found,) = [one for one in planes if one["plane"] == plane]
     quantiles = [one["quantiles_um"].get(name) for one in found["predictions"] if one["of"] == of]
     return quantiles[0] if quantiles else None
+
+
+def named(joint: JointEnds | None) -> str | None:
+    """Return a joint of an answer as upper/lower."""
+    return None if joint is None else f"{joint.upper}/{joint.lower}"
 
 
 def undecided_fields(report: Report, code: str) -> set[str]:

@@ -9,7 +9,7 @@ import pytest
 from rules.rulebook.loader import base_request
 from rules.runout.analysis import PlaneBudget
 from tests.support.assemblies import assembly_of, two_parts, values_of
-from tests.support.stacks import derived_of
+from tests.support.stacks import derived_of, named
 
 TAPER = {"coupling": "hollow_taper", "size": "50", "form": "A"}
 
@@ -17,7 +17,7 @@ TAPER = {"coupling": "hollow_taper", "size": "50", "form": "A"}
 def _cleaned(request: dict[str, Any]) -> list[tuple[str | None, float]]:
     """Return joint and reading of a speck of every cleaning step."""
     steps = [step for step in assembly_of(request).steps if step.action == "clean"]
-    return [(step.joint, values_of(step)["reading of a speck of 1 µm"][0] or 0.0) for step in steps]
+    return [(named(step.joint), values_of(step)["reading of a speck of 1 µm"][0] or 0.0) for step in steps]
 
 
 def test_seat_on_which_dirt_shows_most_is_cleaned_first() -> None:
@@ -138,7 +138,7 @@ def test_what_does_not_mate_is_not_joined(name: str) -> None:
     """An error at the joint becomes a step that says stop and why, and nothing after it builds on it."""
     upper, lower, code = STOPS[name]
     report = assembly_of(two_parts(upper, lower))
-    (step,) = (one for one in report.steps if one.joint == "holder/end-mill" and one.action != "clean")
+    (step,) = (one for one in report.steps if named(one.joint) == "holder/end-mill" and one.action != "clean")
     assert step.action == "stop"
     assert step.text.startswith("Do not join end-mill to holder.")
     assert code in step.text
@@ -152,7 +152,9 @@ def test_what_is_not_stated_is_not_joined() -> None:
     """Without the coupling of an end nobody can say how it goes together: stop, and the field is named."""
     request = two_parts(TAPER, TAPER)
     del request["stack"]["components"][1]["machine_side"]
-    (step,) = (one for one in assembly_of(request).steps if one.joint == "holder/end-mill" and one.action == "stop")
+    (step,) = (
+        one for one in assembly_of(request).steps if named(one.joint) == "holder/end-mill" and one.action == "stop"
+    )
     assert step.not_stated == ["/stack/components/1/machine_side"]
 
 
@@ -178,7 +180,7 @@ def test_stopped_cutter_leaves_its_collet_loose() -> None:
         stops = [step for step in report.steps if step.action == "stop"]
         (halt,) = (step for step in stops if step.joint and "end-mill" in step.components)
         assert "Do not tighten or press it empty" in halt.text
-        seat = next(step.joint for step in report.steps if step.joint and step.joint.endswith(halt.components[0]))
+        seat = next(step.joint for step in report.steps if step.joint and step.joint.lower == halt.components[0])
         assert not any(step.action == "clamp" and step.joint == seat for step in report.steps)
 
 
@@ -258,7 +260,7 @@ def test_no_limit_no_judgement() -> None:
 def test_record_has_a_blank_for_everything_that_was_set() -> None:
     """Golden: reading, grips with their bounds, torques of the makers, who and when."""
     report = assembly_of(base_request("press_in"))
-    blanks = [(one.name, one.joint, one.target, one.at_least, one.at_most) for one in report.record]
+    blanks = [(one.name, named(one.joint), one.target, one.at_least, one.at_most) for one in report.record]
     assert blanks == [
         ("reading at the gauge plane", None, None, None, 60.0),
         ("expanded uncertainty of the reading", None, None, None, None),
