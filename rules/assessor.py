@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Final
 
 from rules.analysis import StackAnalysis, analyse, cautions_of
-from rules.answer.findings import finding, repointed, undecided
+from rules.answer.findings import finding, not_judged, repointed, undecided
 from rules.answer.provenance import provenance, threshold_overrides
 from rules.assembly.instruction import assembly_section
 from rules.balance.report import balance_section
@@ -80,16 +80,20 @@ class Assessor:
         findings = sorted(
             (finding(item, words.of(item.fact.kind)) for item in judgement.fired), key=lambda f: _GRAVITY[f.severity]
         )
-        gaps = [undecided(item) for item in judgement.undecided]
+        gaps = [undecided(item, words.of(item.fact.kind)) for item in judgement.undecided]
         chain, operation = derived.chain, derived.chain.request.operation
         report = construct(
             Report,
             verdict=_verdict(findings, gaps, policy),
-            stack=request.stack.id,
+            if_assumptions_hold=None,
+            stack_id=request.stack.id,
             summary=_summary(findings, gaps, judgement.decided),
             findings=findings,
             undecided=gaps,
             decided=list(judgement.decided),
+            not_judged=not_judged(self.book, judgement, derived.facts),
+            stated_by_standard=[],
+            assumptions=[],
             geometry=geometry_section(chain, derived.geometry),
             runout=runout_section(chain, derived.geometry, derived.contributors, derived.gauge_plane, derived.tip),
             speed=speed_section(
@@ -141,4 +145,5 @@ def _summary(findings: Sequence[Finding], gaps: Sequence[Undecided], decided: Se
         advice=counts["advice"],
         undecided=len(gaps),
         decided=len(decided),
+        assumed=0,
     )

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
@@ -12,11 +12,12 @@ import yaml
 
 from rules.quantities.missing import Missing, OrMissing
 from rules.quantities.models import Model, construct
+from rules.quantities.units import ucum
 from rules.rulebook.book import OverrideProblem, Overrides, Rulebook, check_overrides
 from rules.schema.parsing import MAX_NAME, BadRequestError, Fault, pointer
-from rules.schema.report import OverrideReport, Provenance, ReplacedRule, ThresholdReport
+from rules.schema.report import Deviation, Provenance
 from rules.schema.request import Policy
-from rules.version import NAME, VERSION
+from rules.version import CONTRACT, NAME, VERSION
 
 __all__ = ["cautions", "general_cautions", "provenance", "request_sha256", "threshold_overrides"]
 
@@ -36,42 +37,72 @@ def provenance(
     request: Model, policy: Policy | None, book: Rulebook, catalogue_sha256: str | None = None
 ) -> Provenance:
     """Name service, rulebooks and request, and everything that was changed against the books."""
-    changed = (policy.thresholds if policy else None) or {}
-    rules = {code: book.rule(code) for code in changed}
     return construct(
         Provenance,
+        contract=CONTRACT,
         service=NAME,
         version=VERSION,
         rulebooks=book.book_names(),
         rulebook_sha256=book.digest,
         catalogue_sha256=catalogue_sha256,
         request_sha256=request_sha256(request),
-        thresholds_changed=[
-            construct(
-                ThresholdReport,
+        deviations=[*_changed_thresholds(policy, book), *_lowered(book), *_replaced(book)],
+    )
+
+
+def _changed_thresholds(policy: Policy | None, book: Rulebook) -> Iterator[Deviation]:
+    changed = (policy.thresholds if policy else None) or {}
+    for code, values in sorted(changed.items()):
+        rule = book.rule(code)
+        for name, value in sorted(values.items()):
+            threshold = rule.thresholds[name]
+            yield construct(
+                Deviation,
+                kind="threshold",
                 code=code,
+                safety=rule.safety,
                 threshold=name,
                 value=value,
-                rulebook_value=rules[code].thresholds[name].value,
-                unit=rules[code].thresholds[name].unit,
+                default=threshold.value,
+                unit=ucum(threshold.unit),
+                severity=None,
+                default_severity=None,
+                book=None,
             )
-            for code, values in sorted(changed.items())
-            for name, value in sorted(values.items())
-        ],
-        severities_lowered=[
-            construct(
-                OverrideReport,
-                code=item.code,
-                from_severity=item.severity_from,
-                to_severity=item.severity_to,
-                book=item.file,
-            )
-            for item in book.overridden
-        ],
-        rules_replaced=[
-            construct(ReplacedRule, code=rule.code, safety=rule.safety, book=rule.file) for rule in book.replaced
-        ],
-    )
+
+
+def _lowered(book: Rulebook) -> Iterator[Deviation]:
+    for item in book.overridden:
+        yield construct(
+            Deviation,
+            kind="severity",
+            code=item.code,
+            safety=True,
+            threshold=None,
+            value=None,
+            default=None,
+            unit=None,
+            severity=item.severity_to,
+            default_severity=item.severity_from,
+            book=item.file,
+        )
+
+
+def _replaced(book: Rulebook) -> Iterator[Deviation]:
+    for rule in book.replaced:
+        yield construct(
+            Deviation,
+            kind="rule",
+            code=rule.code,
+            safety=rule.safety,
+            threshold=None,
+            value=None,
+            default=None,
+            unit=None,
+            severity=None,
+            default_severity=None,
+            book=rule.file,
+        )
 
 
 def threshold_overrides(policy: Policy | None, book: Rulebook) -> Overrides:

@@ -24,7 +24,9 @@ from rules.assembly.sentences import (
 from rules.couplings import steep_taper
 from rules.couplings.steep_taper import SteepTaper
 from rules.quantities.missing import Missing, OrMissing, when_all_known, when_both_known
+from rules.quantities.models import MissingQuantity
 from rules.quantities.rounding import rounded_or_none
+from rules.quantities.units import quantity_and_unit, ucum
 from rules.runout.analysis import PlaneBudget
 from rules.runout.formulas import tir_from_speck
 from rules.runout.report import predictions_of
@@ -239,7 +241,14 @@ def _length(name: str, value: OrMissing[float]) -> Tellable:
 
 
 def _blank(name: str, joint: JointEnds | None, unit: str | None, at_most: float | None = None) -> dict[str, Any]:
-    return {"name": name, "joint": joint, "unit": unit, "target": None, "at_least": None, "at_most": at_most}
+    return {
+        "name": name,
+        "joint": joint,
+        "unit": None if unit is None else ucum(unit),
+        "target": None,
+        "at_least": None,
+        "at_most": at_most,
+    }
 
 
 def assembly_section(derived: StackAnalysis, findings: Sequence[Finding]) -> AssemblyReport:
@@ -258,18 +267,29 @@ def assembly_section(derived: StackAnalysis, findings: Sequence[Finding]) -> Ass
     elif derived.chain.members:
         steps.append(stop(instruction().stops["unfinished"], [], ["/stack"]))
     taking_apart = [*_taking_out(derived, buildable), *joints.open] if joints.open else []
-    for listed in (steps, taking_apart):
-        for number, step in enumerate(listed, start=1):
-            step["number"] = number
     return AssemblyReport.model_validate(
         {
             "buildable": buildable,
-            "steps": steps,
+            "steps": _numbered(steps),
             "acceptance": measuring.acceptance(),
             "record": measuring.record(joints.used, steps),
-            "disassembly": taking_apart,
+            "disassembly": _numbered(taking_apart),
         }
     )
+
+
+def _numbered(steps: Iterable[Draft]) -> list[dict[str, Any]]:
+    """Return the steps with their numbers, and with names for the fields that are not stated."""
+    return [
+        {**step, "number": number, "not_stated": [_not_stated(field) for field in step["not_stated"]]}
+        for number, step in enumerate(steps, start=1)
+    ]
+
+
+def _not_stated(field: str) -> MissingQuantity:
+    last = next(step for step in reversed(field.split("/")) if step and not step.isdigit())
+    quantity, unit = quantity_and_unit(last)
+    return MissingQuantity(quantity=quantity, unit=unit, at=[field])
 
 
 def _building(derived: StackAnalysis, findings: Sequence[Finding], joints: JointSteps) -> list[Draft]:

@@ -14,6 +14,7 @@ import yaml
 from rules.couplings.sides import COUPLINGS
 from rules.quantities.missing import Missing, OrMissing
 from rules.quantities.rounding import rounded, rounded_for_people
+from rules.quantities.units import ucum
 from rules.schema.report import AssemblyAction, JointEnds
 
 __all__ = [
@@ -59,7 +60,7 @@ class Number(NamedTuple):
         """Return it as the report shows it, rounded."""
         return {
             "name": self.name,
-            "unit": self.unit,
+            "unit": None if self.unit is None else ucum(self.unit),
             "value": _rounded(self.value, self.unit),
             "at_least": _rounded(self.at_least, self.unit),
             "at_most": _rounded(self.at_most, self.unit),

@@ -7,7 +7,7 @@ from typing import Final
 
 from rules.analysis import StackAnalysis
 from rules.quantities.missing import Missing
-from rules.quantities.models import LackingFact
+from rules.quantities.models import MissingQuantity
 from rules.quantities.rounding import rounded
 from rules.reading.formulas import best_further_turn, split_by_turn, turn_error_ratio
 from rules.reading.planes import NEGLIGIBLE_UM, PlaneFit, fit_plane
@@ -44,12 +44,12 @@ class Prediction:
         )
 
 
-def lacking(derived: StackAnalysis) -> list[LackingFact]:
+def lacking(derived: StackAnalysis) -> list[MissingQuantity]:
     """Return what a prediction lacks: a partial sum of contributors predicts nothing."""
     lacks = not_stated(derived.contributors)
     face = derived.geometry.last_clamping_face
     if isinstance(face, Missing):
-        lacks.append(LackingFact(fact="last clamping face", fields=list(face.fields)))
+        lacks.append(MissingQuantity(quantity="last_clamping_face", unit="mm", at=list(face.fields)))
     return lacks
 
 

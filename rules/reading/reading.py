@@ -10,7 +10,7 @@ from rules.analysis import StackAnalysis, analyse, cautions_of
 from rules.answer.provenance import general_cautions, provenance, threshold_overrides
 from rules.exchange.documents import NO_CATALOGUE, Catalogue
 from rules.quantities.missing import Missing
-from rules.quantities.models import LackingFact
+from rules.quantities.models import MissingQuantity
 from rules.quantities.rounding import rounded_for_people
 from rules.reading.expectation import (
     Prediction,
@@ -263,7 +263,7 @@ def read_gauge(request: ReadingRequest, book: Rulebook, catalogue: Catalogue = N
     )
 
 
-def _derived(request: ReadingRequest, catalogue: Catalogue) -> tuple[StackAnalysis | None, list[LackingFact]]:
+def _derived(request: ReadingRequest, catalogue: Catalogue) -> tuple[StackAnalysis | None, list[MissingQuantity]]:
     """Return what follows of the stack, where one is stated; or which components of it are not defined."""
     if request.stack is None:
         return None, []
@@ -276,7 +276,7 @@ def _derived(request: ReadingRequest, catalogue: Catalogue) -> tuple[StackAnalys
     )
     resolved = resolve(check, catalogue.definitions)
     if resolved.broken:
-        return None, [LackingFact(fact="component", fields=list(resolved.lacking))]
+        return None, [MissingQuantity(quantity="component", unit=None, at=list(resolved.lacking))]
     return analyse(resolved.request), []
 
 

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from typing import TypedDict
 
 from rules.quantities.missing import Missing, OrMissing
-from rules.quantities.models import LackingFact, construct
+from rules.quantities.models import MissingQuantity, construct
 from rules.quantities.rounding import rounded, rounded_or_none
 from rules.runout.analysis import PlaneBudget
 from rules.runout.contributors import Contributor, Contributors, Law
@@ -103,12 +103,12 @@ def runout_section(
     )
 
 
-def not_stated(contributors: Contributors) -> list[LackingFact]:
+def not_stated(contributors: Contributors) -> list[MissingQuantity]:
     """Return what would make the contributors complete; nothing where they are."""
     lacking = contributors.lacking
     if lacking is None:
         return []
-    return [construct(LackingFact, fact="runout contributor", fields=list(lacking.fields))]
+    return [construct(MissingQuantity, quantity="runout", unit="um", at=list(lacking.fields))]
 
 
 class ContributorFigures(TypedDict):

@@ -6,7 +6,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from rules.quantities.models import OPEN, LackingFact, Length, Microns, Model, Out
+from rules.quantities.models import OPEN, Length, Microns, MissingQuantity, Model, Out
 from rules.schema.report import ContributorReport, JointEnds, PlaneReport, Provenance
 from rules.schema.request import StackRequest
 
@@ -118,7 +118,7 @@ class BudgetReport(Out):
     """Report of a runout budget."""
 
     complete: bool
-    not_stated: list[LackingFact]
+    not_stated: list[MissingQuantity]
     limit_um: float | None
     limit_at: Annotated[Literal["gauge_plane", "tip"], OPEN]
     planes: list[PlaneReport] = Field(

@@ -6,7 +6,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from rules.quantities.models import OPEN, Identifier, LackingFact, Length, Microns, Model, Out, SignedMicrons
+from rules.quantities.models import OPEN, Identifier, Length, Microns, MissingQuantity, Model, Out, SignedMicrons
 from rules.schema.components import Definitions
 from rules.schema.report import JointEnds, PlaneReport, Provenance
 from rules.schema.request import Machine, Policy, Stack
@@ -195,7 +195,7 @@ class ReadingReport(Out):
     planes: list[PlaneReading]
     axis: AxisReport | None = Field(description="Axis; null with one plane or without directions.")
     prediction: list[PredictedPlane | None] = Field(description="Predictions by plane; null if not predictable.")
-    not_stated: list[LackingFact] = Field(description="Data of the stack missing for a prediction.")
+    not_stated: list[MissingQuantity] = Field(description="Data of the stack missing for a prediction.")
     trial: TrialReport | None = Field(
         description="Result of the trial turn; null without a trial or if inconclusive, see the notes."
     )

@@ -8,7 +8,7 @@ from pydantic import Field
 
 from rules.quantities.models import OPEN, Identifier, Length, Model, Out, PositiveLength
 from rules.schema.components import StackEntry
-from rules.schema.report import JointEnds, PlaneReport, Provenance, SpeedLimit, Summary, Verdict
+from rules.schema.report import Estimate, JointEnds, PlaneReport, Provenance, SpeedLimit, Summary, Verdict
 from rules.schema.request import Machine, Operation, Policy
 
 __all__ = [
@@ -229,7 +229,7 @@ class SearchResult(Out):
     )
     summary: Summary
     codes: list[str] = Field(description="Rule codes of the findings.")
-    undecided: list[str] = Field(description="Rule codes of undecided rules.")
+    undecided_codes: list[str] = Field(description="Rule codes of undecided rules.")
     tip_from_gauge_line_mm: float | None = Field(description="Distance of the tip from the gauge line, mm.")
     tip_from_last_clamping_face_mm: float | None = Field(
         description="Distance of the tip from the last clamping face, mm."
@@ -239,8 +239,8 @@ class SearchResult(Out):
     governing_speed: SpeedLimit | None
     speed_complete: bool = Field(description="False if a speed limit is not known.")
     mass_kg: float | None
-    tip_stiffness_n_per_um: float | None
-    bending_frequency_hz: float | None = Field(description="Lowest natural frequency in bending, Hz.")
+    tip_stiffness_n_per_um: Estimate | None = Field(description="Radial stiffness at the tip, N/µm.")
+    bending_frequency_hz: Estimate | None = Field(description="Lowest natural frequency in bending, Hz.")
     rank_key: list[float | None] = Field(
         description="Sort key: one number per criterion in the order of `ranked_by`; smaller is better, null last, ties"
         " by `components`. It merges the results of several pages."

@@ -147,7 +147,7 @@ def _reasons(report: Report, request: SearchRequest, not_known: tuple[NotKnown, 
             yield Reason(code=one.code, title=one.title, message=one.message)
     if strict or policy.on_undecided == "fail":
         for gap in report.undecided:
-            fields = ", ".join(dict.fromkeys(field for lack in gap.lacks for field in lack.fields))
+            fields = ", ".join(dict.fromkeys(field for lack in gap.lacks for field in lack.at))
             yield Reason(
                 code=gap.code,
                 title=gap.title,
@@ -171,7 +171,7 @@ def _runout(one: JudgedStack) -> float | None:
 
 def _stiffness(one: JudgedStack) -> float | None:
     stiffness = one.report.stiffness.tip_stiffness_n_per_um
-    return None if stiffness is None else -stiffness
+    return None if stiffness is None else -stiffness.value
 
 
 _VALUES: Final[Mapping[RankCriterion, Callable[[JudgedStack], float | None]]] = MappingProxyType(

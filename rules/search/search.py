@@ -77,7 +77,7 @@ def _result(place: int, one: JudgedStack, key: list[float | None]) -> SearchResu
         not_known=list(one.not_known),
         summary=report.summary,
         codes=list(dict.fromkeys(finding.code for finding in report.findings)),
-        undecided=list(dict.fromkeys(gap.code for gap in report.undecided)),
+        undecided_codes=list(dict.fromkeys(gap.code for gap in report.undecided)),
         tip_from_gauge_line_mm=report.geometry.tip_mm,
         tip_from_last_clamping_face_mm=report.geometry.tip_from_last_clamping_face_mm,
         planes=report.runout.planes,

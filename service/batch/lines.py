@@ -295,7 +295,7 @@ def _answer(number: int, judged: Report | Exception, include: Include) -> LineAn
         body = b'"report":' + to_json(judged)
     else:
         short = {
-            "stack": judged.stack,
+            "stack_id": judged.stack_id,
             "verdict": judged.verdict,
             "summary": judged.summary,
             "codes": codes,
@@ -303,7 +303,7 @@ def _answer(number: int, judged: Report | Exception, include: Include) -> LineAn
             "gauge_plane_p95_um": p95_um,
         }
         body = to_json(short)[1:-1]
-    return LineAnswer(number, _object(number, body), judged.verdict, codes, undecided, p95_um, judged.stack)
+    return LineAnswer(number, _object(number, body), judged.verdict, codes, undecided, p95_um, judged.stack_id)
 
 
 def _object(number: int, members: bytes) -> bytes:

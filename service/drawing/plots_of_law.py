@@ -72,7 +72,7 @@ def plot_axis(report: Report, derived: StackAnalysis, *, prefix: str) -> str | N
     sums = _sums(derived, end)
     most = max([LEAST_UM, *(at for curve in curves for _, at in curve.corners), *(at for _, at in sums)])
     area = Area(_LEFT, _TOP, _WIDTH - _LEFT - _WORDS, _TALL, 0.0, end, 0.0, most * 1.06)
-    body = [heading("Runout along the axis", report.stack, _WIDTH)]
+    body = [heading("Runout along the axis", report.stack_id, _WIDTH)]
     body.extend(
         area.y_axis([(value, f"{value:g}") for value in ticks(0.0, area.y_to, 8)], "total indicator reading, µm")
     )
@@ -204,7 +204,7 @@ def plot_distribution(report: Report, derived: StackAnalysis, *, prefix: str) ->
         1.0,
     )
     where = f"{millimetres(plane.from_gauge_line_mm)} mm from the gauge line"
-    body = [heading(f"Runout at the gauge plane, {where}", report.stack, _DISTRIBUTION_WIDTH)]
+    body = [heading(f"Runout at the gauge plane, {where}", report.stack_id, _DISTRIBUTION_WIDTH)]
     body.extend(curve.y_axis([(share / 5, f"{share * 20} %") for share in range(6)], "share of assemblies"))
     body.extend(_distribution_curve(curve, edges.tolist(), below, law))
     levels = [("median", median), ("95th percentile", p95)]

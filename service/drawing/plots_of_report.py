@@ -57,7 +57,7 @@ def plot_budget(report: Report, *, prefix: str) -> str | None:
     area = Area(
         _LEFT, _TOP, _WIDTH - _LEFT - _RIGHT, len(rows) * _STEP + 6.0, 0.0, max(most, LEAST_UM) * 1.02, 0.0, 1.0
     )
-    body = [heading("Runout budget", report.stack, _WIDTH), *_key(report)]
+    body = [heading("Runout budget", report.stack_id, _WIDTH), *_key(report)]
     body.extend(
         area.x_axis([(value, f"{value:g}") for value in ticks(0.0, area.x_to, 8)], "total indicator reading, µm")
     )
@@ -182,8 +182,8 @@ def plot_speed(report: Report, *, prefix: str) -> str | None:
     asked, limits = speed.asked_rpm, speed.limits
     if not limits and asked is None:
         return None
-    nearest = max([limit.speed_rpm for limit in limits[:1]] + ([] if asked is None else [asked])) or 1.0
-    farthest = max([limit.speed_rpm for limit in limits] + [nearest])
+    nearest = max([limit.speed_rpm.value for limit in limits[:1]] + ([] if asked is None else [asked])) or 1.0
+    farthest = max([limit.speed_rpm.value for limit in limits] + [nearest])
     most = min(farthest * 1.05, nearest * _SHOWN)
     rows = max(len(limits), 1)
     area = Area(
@@ -196,7 +196,7 @@ def plot_speed(report: Report, *, prefix: str) -> str | None:
         0.0,
         1.0,
     )
-    body = [heading("Speed", report.stack, _SPEED_WIDTH)]
+    body = [heading("Speed", report.stack_id, _SPEED_WIDTH)]
     body.extend(area.x_axis([(value, spaced(value)) for value in ticks(0.0, most, 6)], "spindle speed, rpm"))
     governing = [limit == speed.governing for limit in limits]
     for number, limit in enumerate(limits):
@@ -204,13 +204,13 @@ def plot_speed(report: Report, *, prefix: str) -> str | None:
     if asked is not None:
         body.extend(_programmed(asked, area))
     for number, limit in enumerate(limits):
-        told = f"{spaced(limit.speed_rpm)} rpm" + (" governs" if governing[number] else "")
-        end = area.x(min(limit.speed_rpm, area.x_to)) + 6.0
+        told = f"{spaced(limit.speed_rpm.value)} rpm" + (" governs" if governing[number] else "")
+        end = area.x(min(limit.speed_rpm.value, area.x_to)) + 6.0
         body.extend(beside(end, _SPEED_TOP + 20.0 + number * _SPEED_STEP, told, bold=governing[number]))
     words = _speed_notes(report)
     foot = _SPEED_TOP + area.height + 60.0
     body.extend(notes(words, foot, _SPEED_WIDTH))
-    about = " ".join([*(f"{_name(one, report)}: {spaced(one.speed_rpm)} rpm." for one in limits), *words])
+    about = " ".join([*(f"{_name(one, report)}: {spaced(one.speed_rpm.value)} rpm." for one in limits), *words])
     size = _SPEED_WIDTH, foot + 16.0 * len(words) + 4.0
     return document("speed", "Speed limits, lowest first", about, size, body, prefix=prefix)
 
@@ -226,8 +226,8 @@ def _row(limit: SpeedLimit, name: str, area: Area, top: float, governs: bool) ->
     weight = "bold" if governs else None
     name = shortened(name, 12.0, (_SPEED_LEFT - 30.0) / (1.12 if governs else 1.0))
     yield text(_SPEED_LEFT - 10.0, top + 12.0, name, text_anchor="end", font_weight=weight)
-    beyond = limit.speed_rpm > area.x_to
-    end = area.x(min(limit.speed_rpm, area.x_to))
+    beyond = limit.speed_rpm.value > area.x_to
+    end = area.x(min(limit.speed_rpm.value, area.x_to))
     fill = "#3c5a78" if governs else "#d9e2ea"
     if beyond:
         corners = [
@@ -258,9 +258,8 @@ def _speed_notes(report: Report) -> list[str]:
     if speed.asked_rpm is None:
         words.append("No speed is programmed.")
     if speed.governing is not None:
-        words.append(
-            f"The lowest limit governs: {_name(speed.governing, report)}, {spaced(speed.governing.speed_rpm)} rpm."
-        )
+        lowest = spaced(speed.governing.speed_rpm.value)
+        words.append(f"The lowest limit governs: {_name(speed.governing, report)}, {lowest} rpm.")
     if speed.margin_rpm is not None and speed.margin_rpm < 0.0:
         words.append(f"The programmed speed is {spaced(-speed.margin_rpm)} rpm above it.")
     elif speed.margin_rpm is not None:

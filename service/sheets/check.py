@@ -6,19 +6,21 @@ both show what the section holds.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from typing import Final
 
 from rich.console import Console
 from rich.text import Text
 
+from rules.quantities.models import MissingQuantity
 from rules.schema.report import (
     AcceptanceReport,
     AssemblyReport,
     AssemblyStep,
     AssemblyValue,
     ContributorReport,
+    Deviation,
     Finding,
     GeometryReport,
     PlaneReport,
@@ -28,7 +30,6 @@ from rules.schema.report import (
     Report,
     RunoutReport,
     Summary,
-    ThresholdReport,
     Undecided,
 )
 from service.sheets.figures import (
@@ -68,8 +69,10 @@ __all__ = [
     "acceptance",
     "changes",
     "counts",
+    "deviation",
     "finding_facts",
     "plane_of_limit",
+    "pointers_of",
     "print_assembly",
     "print_report",
     "provenance",
@@ -77,7 +80,6 @@ __all__ = [
     "runout",
     "stack",
     "step_values",
-    "thresholds",
     "unnamed",
     "wanted",
 ]
@@ -120,7 +122,8 @@ _CONTRIBUTOR: Final = (
     within(ContributorReport, "Share", "share", lambda one: one.share.get("gauge_plane")),
 )
 
-_FINDING: Final = lines(Finding, "observed", "limit", "margin")
+_FINDING: Final = lines(Finding, "observed", "limit")
+_MARGIN: Final = line(Finding, "margin")
 
 
 def _expected(name: str) -> Callable[[AcceptanceReport], float | None]:
@@ -191,41 +194,36 @@ def provenance(report: Report) -> Section:
 
 def finding_facts(one: Finding) -> Sequence[Fact]:
     """What was seen and what it was held against, with every digit, since it explains the verdict."""
-    known = ((each.label, getattr(one, each.name)) for each in _FINDING)
+    quantities = [(each.label, getattr(one, each.name)) for each in _FINDING]
+    known = [(label, each.value, each.unit) for label, each in quantities if each is not None]
+    unit = next((unit for _, _, unit in known if unit is not None), None)
+    known += [(_MARGIN.label, one.margin, unit)] if one.margin is not None else []
     return [
-        Fact(label, (value if isinstance(value, str) else exactly(value, one.unit),))
-        for label, value in known
+        Fact(label, (value if isinstance(value, str) else exactly(value, unit),))
+        for label, value, unit in known
         if value is not None
     ]
 
 
 def changes(changed: Provenance) -> list[Cell]:
     """Thresholds of the request's policy, then severities and rules of an operator's books; empty for most."""
-    return [
-        *thresholds(changed.thresholds_changed),
-        *(
-            (f"{one.code}: safety rule, {one.from_severity} lowered to {one.to_severity} by {one.book}",)
-            for one in changed.severities_lowered
-        ),
-        *(
-            (f"{one.code}: {'safety rule, ' if one.safety else ''}replaced by {one.book}",)
-            for one in changed.rules_replaced
-        ),
-    ]
+    return list(map(deviation, changed.deviations))
 
 
-def thresholds(changed: Iterable[ThresholdReport]) -> list[Cell]:
-    """Each threshold that a policy changed."""
-    return [
-        (
-            f"{one.code}: {quantity(one.threshold).partition(' (')[0]} ",
+def deviation(one: Deviation) -> Cell:
+    """Return a changed threshold, a lowered severity or a replaced rule in words."""
+    safety = "safety rule, " if one.safety else ""
+    if one.threshold is not None and one.value is not None and one.default is not None:
+        return (
+            f"{one.code}: {safety}{quantity(one.threshold).partition(' (')[0]} ",
             exactly(one.value, one.unit),
             " by the request's policy, ",
-            exactly(one.rulebook_value, one.unit),
+            exactly(one.default, one.unit),
             " in the rulebook",
         )
-        for one in changed
-    ]
+    if one.severity is not None:
+        return (f"{one.code}: {safety}{one.default_severity} lowered to {one.severity} by {one.book}",)
+    return (f"{one.code}: {safety}replaced by {one.book}",)
 
 
 def counts(summary: Summary) -> str:
@@ -243,7 +241,7 @@ def counts(summary: Summary) -> str:
 
 def unnamed(report: Report) -> str:
     """Return the name of the stack, or that it has none."""
-    return report.stack or "unnamed stack"
+    return report.stack_id or "unnamed stack"
 
 
 def step_values(values: Sequence[AssemblyValue]) -> Sequence[Fact]:
@@ -254,6 +252,11 @@ def step_values(values: Sequence[AssemblyValue]) -> Sequence[Fact]:
 def acceptance(one: AcceptanceReport) -> Sequence[Fact]:
     """Where to read and what to expect."""
     return facts(_ACCEPTANCE, one)
+
+
+def pointers_of(missing: Sequence[MissingQuantity]) -> list[str]:
+    """Return the request fields that would supply what is missing."""
+    return [field for one in missing for field in one.at]
 
 
 def wanted(one: RecordField) -> Cell:
@@ -332,7 +335,7 @@ def _steps(title: str, steps: Sequence[AssemblyStep], console: Console) -> None:
         if step.from_maker:
             say(Text(f"By the maker: {', '.join(step.from_maker)}."), console, 6)
         if step.not_stated:
-            say(Text(f"Not stated: {', '.join(step.not_stated)}"), console, 6)
+            say(Text(f"Not stated: {', '.join(pointers_of(step.not_stated))}"), console, 6)
 
 
 def _blank(one: RecordField) -> str:

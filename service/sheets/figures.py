@@ -15,8 +15,8 @@ from typing import Any, Final, TypeAlias, TypeVar, get_args
 
 from pydantic_core import to_json
 
-from rules.quantities.models import LackingFact, Out
-from rules.schema.report import SPEED_CAUSES
+from rules.quantities.models import MissingQuantity, Out
+from rules.schema.report import SPEED_CAUSES, Estimate
 
 __all__ = [
     "UNKNOWN",
@@ -34,9 +34,11 @@ __all__ = [
     "in_column",
     "line",
     "lines",
+    "missing_words",
     "quantity",
     "table",
     "unit_sign",
+    "value_of",
     "within",
     "worded",
     "words",
@@ -99,24 +101,23 @@ _SHARES: Final[Mapping[str, Unit]] = MappingProxyType(
     {
         "share": Unit("%", 0, 100.0),
         "probability_within_limit": Unit("%", 1, 100.0),
+        "relative_margin": Unit("%", 1, 100.0),
     }
 )
 
 _SIGNS: Final[Mapping[str, str]] = MappingProxyType(
     {
+        "1": "",
         "um": "µm",
-        "degC": "°C",
+        "Cel": "°C",
         "deg": "°",
-        "N m": "N·m",
-        "g mm": "g·mm",
-        "percent": "%",
-        "x D": "× D",
-        "ratio": "",
-        "count": "",
-        "none": "",
+        "N.m": "N·m",
+        "g.mm": "g·mm",
+        "/min": "rpm",
+        "N/um": "N/µm",
     }
 )
-"""Units as the report names them beside a value, where the sign differs."""
+"""Signs of the UCUM codes that people do not write as they are."""
 
 _WORDS: Final[Mapping[str, str]] = MappingProxyType(
     {
@@ -209,7 +210,8 @@ class Line:
         if self.value is not None:
             return not self.in_words
         kind = self.model.model_fields[self.name].annotation
-        return float in (kind, *get_args(kind))
+        kinds = (kind, *get_args(kind))
+        return float in kinds or Estimate in kinds
 
     def cell(self, part: Out) -> Cell:
         """Return what the field of a part of the report holds."""
@@ -218,7 +220,8 @@ class Line:
         pieces: list[str | Figure] = []
         for one in several:
             pieces += [", "] if pieces else []
-            pieces.append(Figure(one, self.unit) if isinstance(one, float) else words(self.name, one))
+            shown = one.value if isinstance(one, Estimate) else one
+            pieces.append(Figure(shown, self.unit) if isinstance(shown, float) else words(self.name, shown))
         return tuple(pieces)
 
 
@@ -257,7 +260,7 @@ class Section:
     title: str
     gap: str = ""
     """What makes its figures incomplete."""
-    missing: Sequence[LackingFact] = ()
+    missing: Sequence[MissingQuantity] = ()
     facts: Sequence[Fact] = ()
     tables: Sequence[Table] = ()
     parts: Sequence[Section] = ()
@@ -355,13 +358,29 @@ def bounds(value: float | None, at_least: float | None, at_most: float | None, u
     return tuple(piece for piece in pieces if piece != "")
 
 
+def value_of(one: Estimate | None) -> float | None:
+    """Return the value of an estimate."""
+    return None if one is None else one.value
+
+
 def unit_sign(unit: str | None) -> str:
     """Return the sign of a unit of the contract; nothing for what has no unit.
 
-    >>> unit_sign("um"), unit_sign("mm"), unit_sign("ratio"), unit_sign(None)
+    >>> unit_sign("um"), unit_sign("mm"), unit_sign("1"), unit_sign(None)
     ('µm', 'mm', '', '')
     """
     return "" if unit is None else _SIGNS.get(unit, unit)
+
+
+def missing_words(one: MissingQuantity) -> str:
+    """Return the name of a missing quantity as people read it, its unit in brackets.
+
+    >>> missing_words(MissingQuantity(quantity="safety_torque", unit="N.m", at=[]))
+    'safety torque (N·m)'
+    """
+    sign = unit_sign(one.unit)
+    words = one.quantity.replace("_", " ")
+    return f"{words} ({sign})" if sign else words
 
 
 def quantity(name: str) -> str:

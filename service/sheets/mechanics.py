@@ -28,7 +28,7 @@ __all__ = ["PROGRAMMED_SPEED", "mechanics"]
 
 
 PROGRAMMED_SPEED: Final = replace(line(SpeedReport, "asked_rpm"), unit=Unit("rpm", 0))
-_MARGINS: Final = lines(SpeedReport, "margin_rpm", "margin_percent")
+_MARGINS: Final = lines(SpeedReport, "margin_rpm", "relative_margin")
 _GOVERNING: Final = line(SpeedReport, "governing")
 _CAUSE: Final = (
     line(SpeedLimit, "cause"),

@@ -36,6 +36,7 @@ from service.sheets.check import (
     counts,
     finding_facts,
     plane_of_limit,
+    pointers_of,
     provenance,
     runout,
     stack,
@@ -52,7 +53,7 @@ from service.sheets.figures import (
     Table,
     in_column,
     line,
-    quantity,
+    missing_words,
     unit_sign,
     words,
 )
@@ -160,7 +161,8 @@ def report_page(report: Report, analysis: StackAnalysis) -> str:
         finding_facts=finding_facts,
         step_values=step_values,
         unit_sign=unit_sign,
-        quantity=quantity,
+        missing_words=missing_words,
+        pointers_of=pointers_of,
         wanted=wanted,
     )
 

@@ -37,7 +37,7 @@ def print_budget(report: BudgetReport, console: Console) -> None:
     if report.required is not None:
         _required(report.required, {one.id: one.text for one in report.contributors}, console)
     if not report.complete:
-        fields = [", ".join(lack.fields) for lack in report.not_stated]
+        fields = [", ".join(lack.at) for lack in report.not_stated]
         section("Not complete: the true readings are larger. Missing:", fields, console)
 
 
@@ -180,8 +180,8 @@ def _row(one: AlternativeReport) -> tuple[str, ...]:
         one.verdict,
         *(_figure(None if plane is None else plane.quantile_um(name, of)) for name, of in _QUANTILES),
         _figure(one.tip_from_gauge_line_mm),
-        "?" if speed is None else number(speed.speed_rpm),
-        "?" if one.tip_stiffness_n_per_um is None else f"{one.tip_stiffness_n_per_um:.2f}",
+        "?" if speed is None else number(speed.speed_rpm.value),
+        "?" if one.tip_stiffness_n_per_um is None else f"{one.tip_stiffness_n_per_um.value:.2f}",
         str(one.joint_count),
         str(one.summary.errors),
         str(one.summary.warnings),

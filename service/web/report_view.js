@@ -3,7 +3,7 @@ import { fill, make, terms } from "./elements.js";
 import { figureTables } from "./report_tables.js";
 import { planeOf, prediction, quantile } from "./runout.js";
 import { ruleReasons } from "./rule_reasons.js";
-import { amount, count, fieldWords, jointWords, percent, sentence, SIGNS } from "./words.js";
+import { amount, count, jointWords, percent, sentence, SIGNS } from "./words.js";
 
 const VERDICTS = {
   pass: "Pass",
@@ -39,7 +39,7 @@ export function showVerdict(box, report) {
       make(
         "div",
         {},
-        make("p", { class: "verdict-word" }, VERDICTS[report.verdict], " ", make("span", {}, report.stack ?? "unnamed stack")),
+        make("p", { class: "verdict-word" }, VERDICTS[report.verdict], " ", make("span", {}, report.stack_id ?? "unnamed stack")),
         make("p", {}, outcome(report)),
       ),
     ),
@@ -100,8 +100,8 @@ function findingItem(one, toPlace) {
 }
 
 function gapItem(one, toPlace) {
-  const lacks = one.lacks.map((lack) => fieldWords(lack.fact).words.toLowerCase()).join(", ");
-  const fields = [...new Set(one.lacks.flatMap((lack) => lack.fields))];
+  const lacks = one.lacks.map((lack) => lack.quantity.replaceAll("_", " ")).join(", ");
+  const fields = [...new Set(one.lacks.flatMap((lack) => lack.at))];
   return make(
     "li",
     { class: "finding undecided" },
