@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Final, NamedTuple
 
 from rules.analysis import StackAnalysis, analyse, cautions_of
-from rules.answer.findings import finding, repointed, undecided
+from rules.answer.findings import finding, not_judged, repointed, undecided
 from rules.answer.provenance import provenance, threshold_overrides
 from rules.assembly.instruction import assembly_section
 from rules.balance.report import balance_section
@@ -84,13 +84,17 @@ class Assessor:
         report = construct(
             Report,
             verdict=_verdict(findings, gaps, policy),
-            stack=request.stack.id,
+            if_assumptions_hold=None,
+            stack_id=request.stack.id,
             summary=_summary(findings, gaps, decided),
             findings=findings,
             undecided=gaps,
             decided=decided,
+            not_judged=not_judged(self.book, judged[0].judgement, derived.facts),
+            stated_by_standard=[],
+            assumptions=[],
             geometry=geometry_section(chain, derived.geometry),
-            runout=runout_section(operation, derived.contributors, derived.gauge_plane, derived.tip),
+            runout=runout_section(chain, derived.geometry, derived.contributors, derived.gauge_plane, derived.tip),
             speed=speed_section(
                 derived.speed_limits, derived.speed, threshold_in_force(self.book, overrides, *CRITICAL_SHARE)
             ),
@@ -134,7 +138,7 @@ class Assessor:
                 open_codes.add(gap.rule.code)
                 name = self._operation_of(gap.rule, one.operation)
                 if number == 0 or name is not None:
-                    gaps.append(undecided(gap, name))
+                    gaps.append(undecided(gap, words.of(gap.fact.kind), name))
             decided.update(dict.fromkeys(one.judgement.decided))
         findings.sort(key=lambda item: _GRAVITY[item.severity])
         return findings, gaps, sorted(code for code in decided if code not in open_codes)
@@ -181,4 +185,5 @@ def _summary(findings: Sequence[Finding], gaps: Sequence[Undecided], decided: Se
         advice=counts["advice"],
         undecided=len(gaps),
         decided=len(decided),
+        assumed=0,
     )

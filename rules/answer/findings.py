@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Mapping, Sequence
-from functools import cache
+from functools import cache, lru_cache
 from importlib.resources import files
 from types import MappingProxyType
 from typing import Final
@@ -13,17 +13,18 @@ import yaml
 
 from rules.couplings import steep_taper
 from rules.couplings.sides import COUPLINGS
-from rules.quantities.models import LackingFact, construct
+from rules.quantities.models import MissingQuantity, construct
 from rules.quantities.rounding import rounded, rounded_for_people
-from rules.rulebook.book import Fired, Rule
+from rules.quantities.units import quantity_and_unit, ucum
+from rules.rulebook.book import Fired, Judgement, Rule, Rulebook
 from rules.rulebook.book import Undecided as UndecidedRule
-from rules.rulebook.fact import Value, render
+from rules.rulebook.fact import Fact, Value, render
 from rules.rulebook.vocabulary import Property
 from rules.schema.components import ComponentReference
-from rules.schema.report import AssemblyStep, Finding, Report, Undecided
+from rules.schema.report import AssemblyStep, Finding, NotJudged, Quantity, Report, Undecided
 from rules.schema.request import Stack
 
-__all__ = ["enumerated", "field_in_words", "finding", "repointed", "trade_name", "undecided"]
+__all__ = ["enumerated", "field_in_words", "finding", "not_judged", "repointed", "trade_name", "undecided"]
 
 
 @cache
@@ -56,20 +57,26 @@ def trade_name(name: str, value: str) -> str:
     return value if names is None else names.get(value, value)
 
 
-def _value(fired: Fired, name: str | None) -> float | str | None:
+def _value(fired: Fired, name: str | None) -> Quantity | None:
     if name is None:
         return None
     value = fired.thresholds.get(name, fired.fact.known.get(name))
     if isinstance(value, bool) or value is None:
         return None
-    return value if isinstance(value, str) else rounded(value, fired.rule.unit)
+    if isinstance(value, str):
+        return construct(Quantity, value=value, unit=None)
+    unit = fired.rule.unit
+    return construct(Quantity, value=rounded(value, unit), unit=ucum(unit))
 
 
-def _margin(rule: Rule, observed: float | str | None, limit: float | str | None) -> float | None:
+def _margin(rule: Rule, observed: Quantity | None, limit: Quantity | None) -> float | None:
     """Return the margin to the limit in the direction of the rule's comparison; negative if violated."""
-    if rule.sense is None or not isinstance(observed, float) or not isinstance(limit, float):
+    if rule.sense is None or observed is None or limit is None:
         return None
-    return rounded(limit - observed if rule.sense == "at most" else observed - limit, rule.unit)
+    value, bound = observed.value, limit.value
+    if not isinstance(value, float) or not isinstance(bound, float):
+        return None
+    return rounded(bound - value if rule.sense == "at most" else value - bound, rule.unit)
 
 
 def _shown(fired: Fired, properties: Mapping[str, Property]) -> dict[str, Value]:
@@ -112,15 +119,21 @@ def finding(fired: Fired, properties: Mapping[str, Property], operation: str | N
         at=list(fired.fact.at),
         observed=observed,
         limit=limit,
-        unit=None if rule.unit == "none" else rule.unit,
         margin=_margin(rule, observed, limit),
+        rests_on=[],
         remedy=render(rule.remedy, values),
         source=rule.source,
     )
 
 
-def undecided(item: UndecidedRule, operation: str | None = None) -> Undecided:
-    """Return the report entry of a rule that could not be decided."""
+def _missing(name: str, fields: Sequence[str], properties: Mapping[str, Property]) -> MissingQuantity:
+    known = properties.get(name)
+    unit = None if known is None or known.type != "number" else ucum(known.unit)
+    return construct(MissingQuantity, quantity=quantity_and_unit(name)[0], unit=unit, at=list(fields))
+
+
+def undecided(item: UndecidedRule, properties: Mapping[str, Property], operation: str | None = None) -> Undecided:
+    """Return the report entry of a rule that could not be decided; ``properties`` as in :func:`finding`."""
     return construct(
         Undecided,
         code=item.rule.code,
@@ -128,8 +141,38 @@ def undecided(item: UndecidedRule, operation: str | None = None) -> Undecided:
         title=item.rule.title,
         operation=operation,
         at=list(item.fact.at),
-        lacks=[construct(LackingFact, fact=name, fields=list(fields)) for name, fields in item.lacking.items()],
+        lacks=[_missing(name, fields, properties) for name, fields in item.lacking.items()],
     )
+
+
+def not_judged(book: Rulebook, judgement: Judgement, facts: Sequence[Fact]) -> list[NotJudged]:
+    """Return the rules that had nothing to judge, in the order of the books, and why."""
+    seen: dict[str, set[str]] = {}
+    for fact in facts:
+        seen.setdefault(fact.kind, set()).update(fact.known, fact.lacking)
+    judged = {
+        *judgement.decided,
+        *(item.rule.code for item in judgement.fired),
+        *(item.rule.code for item in judgement.undecided),
+    }
+    return [
+        construct(
+            NotJudged,
+            code=rule.code,
+            title=rule.title,
+            reason=_reason(rule.applies_to, tuple(name for name in rule.needs if name not in seen[rule.applies_to]))
+            if rule.applies_to in seen
+            else f"There is no {rule.applies_to} to judge.",
+        )
+        for rule in book.rules
+        if rule.code not in judged
+    ]
+
+
+@lru_cache(maxsize=4096)
+def _reason(kind: str, absent: tuple[str, ...]) -> str:
+    words = [quantity_and_unit(name)[0].replace("_", " ") for name in absent]
+    return f"No {kind} has {enumerated(words)}." if words else f"No {kind} has all that the rule compares."
 
 
 def repointed(report: Report, lead: Callable[[str], str]) -> Report:
@@ -141,11 +184,11 @@ def repointed(report: Report, lead: Callable[[str], str]) -> Report:
     def leads(pointers: Sequence[str]) -> list[str]:
         return [lead(pointer) for pointer in pointers]
 
-    def lacks(facts: Sequence[LackingFact]) -> list[LackingFact]:
-        return [fact.model_copy(update={"fields": leads(fact.fields)}) for fact in facts]
+    def lacks(missing: Sequence[MissingQuantity]) -> list[MissingQuantity]:
+        return [one.model_copy(update={"at": leads(one.at)}) for one in missing]
 
     def steps(drafts: Sequence[AssemblyStep]) -> list[AssemblyStep]:
-        return [one.model_copy(update={"at": leads(one.at), "not_stated": leads(one.not_stated)}) for one in drafts]
+        return [one.model_copy(update={"at": leads(one.at), "not_stated": lacks(one.not_stated)}) for one in drafts]
 
     assembly = report.assembly
     if assembly is not None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
@@ -12,11 +12,12 @@ import yaml
 
 from rules.quantities.missing import Missing, OrMissing
 from rules.quantities.models import Model, construct
+from rules.quantities.units import ucum
 from rules.rulebook.book import Overrides, Rulebook, check_overrides
 from rules.schema.parsing import BadRequestError, Fault, pointer
-from rules.schema.report import OverrideReport, Provenance, ReplacedRule, ThresholdReport
+from rules.schema.report import Deviation, Provenance
 from rules.schema.request import Policy
-from rules.version import NAME, VERSION
+from rules.version import CONTRACT, NAME, VERSION
 
 __all__ = ["cautions", "general_cautions", "provenance", "request_sha256", "threshold_overrides"]
 
@@ -36,40 +37,71 @@ def provenance(
     request: Model, policy: Policy | None, book: Rulebook, catalogue_sha256: str | None = None
 ) -> Provenance:
     """Return the names and digests of service, rulebooks and request, and the changes from the rulebooks."""
-    changed = sorted((policy.thresholds if policy else None) or (), key=lambda one: (one.code, one.threshold))
     return construct(
         Provenance,
+        contract=CONTRACT,
         service=NAME,
         version=VERSION,
         rulebooks=book.book_names(),
         rulebook_sha256=book.digest,
         catalogue_sha256=catalogue_sha256,
         request_sha256=request_sha256(request),
-        thresholds_changed=[
-            construct(
-                ThresholdReport,
-                code=one.code,
-                threshold=one.threshold,
-                value=one.value,
-                rulebook_value=book.rule(one.code).thresholds[one.threshold].value,
-                unit=book.rule(one.code).thresholds[one.threshold].unit,
-            )
-            for one in changed
-        ],
-        severities_lowered=[
-            construct(
-                OverrideReport,
-                code=item.code,
-                from_severity=item.severity_from,
-                to_severity=item.severity_to,
-                book=item.file,
-            )
-            for item in book.overridden
-        ],
-        rules_replaced=[
-            construct(ReplacedRule, code=rule.code, safety=rule.safety, book=rule.file) for rule in book.replaced
-        ],
+        deviations=[*_changed_thresholds(policy, book), *_lowered(book), *_replaced(book)],
     )
+
+
+def _changed_thresholds(policy: Policy | None, book: Rulebook) -> Iterator[Deviation]:
+    changed = (policy.thresholds if policy else None) or ()
+    for one in sorted(changed, key=lambda one: (one.code, one.threshold)):
+        rule = book.rule(one.code)
+        threshold = rule.thresholds[one.threshold]
+        yield construct(
+            Deviation,
+            kind="threshold",
+            code=one.code,
+            safety=rule.safety,
+            threshold=one.threshold,
+            value=one.value,
+            default=threshold.value,
+            unit=ucum(threshold.unit),
+            severity=None,
+            default_severity=None,
+            book=None,
+        )
+
+
+def _lowered(book: Rulebook) -> Iterator[Deviation]:
+    for item in book.overridden:
+        yield construct(
+            Deviation,
+            kind="severity",
+            code=item.code,
+            safety=True,
+            threshold=None,
+            value=None,
+            default=None,
+            unit=None,
+            severity=item.severity_to,
+            default_severity=item.severity_from,
+            book=item.file,
+        )
+
+
+def _replaced(book: Rulebook) -> Iterator[Deviation]:
+    for rule in book.replaced:
+        yield construct(
+            Deviation,
+            kind="rule",
+            code=rule.code,
+            safety=rule.safety,
+            threshold=None,
+            value=None,
+            default=None,
+            unit=None,
+            severity=None,
+            default_severity=None,
+            book=rule.file,
+        )
 
 
 def threshold_overrides(policy: Policy | None, book: Rulebook) -> Overrides:

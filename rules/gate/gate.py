@@ -259,7 +259,7 @@ def _judged(
     told = GateOperationReport(
         id=operation.id,
         at=place.at,
-        stack=report.stack,
+        stack_id=report.stack_id,
         decision=decision,
         verdict=report.verdict,
         evaluation=evaluation,
@@ -269,7 +269,7 @@ def _judged(
         advice=advice,
         not_judged=[one.name for one in missing if one.name not in required],
         summary=report.summary,
-        thresholds_changed=report.provenance.thresholds_changed,
+        deviations=report.provenance.deviations,
         report=place.report(report) if request.include == "reports" else None,
     )
     return told, report
@@ -308,7 +308,7 @@ def _of_gaps(gaps: Sequence[Undecided], place: Place, policy: Policy) -> list[Ga
             title=one.title,
             operation=one.operation,
             at=place.leads(one.at),
-            lacks=[lack.model_copy(update={"fields": place.leads(lack.fields)}) for lack in one.lacks],
+            lacks=[lack.model_copy(update={"at": place.leads(lack.at)}) for lack in one.lacks],
             effect=_OF_POLICY[policy.on_undecided],
         )
         for one in gaps

@@ -34,10 +34,10 @@ __all__ = [
     "Force",
     "Identifier",
     "Key",
-    "LackingFact",
     "Length",
     "Mass",
     "Microns",
+    "MissingQuantity",
     "Model",
     "Out",
     "Pointer",
@@ -238,11 +238,14 @@ KNOWN_VALUES: Final = "x-known-values"
 OPEN: Final = _Open()
 
 
-class LackingFact(Out):
-    """A quantity that a rule needs and that cannot be derived from the request."""
+class MissingQuantity(Out):
+    """Quantity that is needed and does not follow from the request."""
 
-    fact: str = Field(description="The quantity, as the rule names it.")
-    fields: list[Pointer] = Field(description="Request fields that would supply it.")
+    quantity: str = Field(description="Name of the quantity, without its unit.", examples=["unbalance"])
+    unit: str | None = Field(
+        description="UCUM code of its unit; null for a text or a yes or no.", examples=["g.mm", "mm", "1"]
+    )
+    at: list[Pointer] = Field(description="Request fields that would supply it.")
 
 
 P = ParamSpec("P")

@@ -5,7 +5,7 @@ from __future__ import annotations
 import cmath
 import math
 from collections.abc import Sequence
-from typing import Final, NamedTuple
+from typing import Final, Literal, NamedTuple
 
 from rules.grip.fits import clearance_of, is_slip_fit
 from rules.quantities.missing import Missing, OrMissing, missing_of, when_both_known, when_known
@@ -20,6 +20,7 @@ from rules.runout.formulas import (
     line_from_two_readings,
 )
 from rules.schema.components import Cutter, GaugePin, Runout, RunoutLaw, RunoutStatement
+from rules.schema.report import ContributorKind, JointEnds
 from rules.schema.request import DEFAULT_POLICY
 from rules.stack.chain import Chain, Member, StackJoint
 from rules.stack.positions import Position, Positions
@@ -58,8 +59,14 @@ _NO_BODY: Final = 1_000_000
 class Contributor(NamedTuple):
     """One source of eccentricity."""
 
+    id: str
+    """Kind with component or joint, such as part_runout:collet; a number follows where it is not the first."""
+    kind: ContributorKind
     name: str
+    """The contributor as people read it."""
     component: str | None
+    """Component that it belongs to; that of a clearance is the lower one."""
+    joint: JointEnds | None
     law: RunoutLaw
     line: Line
     displaces_from: int
@@ -131,7 +138,9 @@ def _component(index: int, member: Member, places: Sequence[Position], frame: Fr
         line = line.turned(frame.turn)
     group = frame.group if directed else None
     return [
-        Contributor(f"runout of {part.id}", part.id, law, line, index + 1, _stated(part.runout.statements), group),
+        _of_part(
+            "part_runout", f"runout of {part.id}", part.id, law, line, index + 1, _stated(part.runout.statements), group
+        ),
         *found,
     ]
 
@@ -153,17 +162,29 @@ def _form(member: Member, place: Position) -> list[Contributor | Missing]:
                 return line_from_bow(straightness, length, pivot, tip)
 
             bow = when_both_known(bowed, place.pivot, place.face)
-        name = f"straightness of {part.id}"
-        found.append(bow if isinstance(bow, Missing) else _own(name, part.id, bow, Tir(straightness)))
+        found.append(bow if isinstance(bow, Missing) else _own("straightness", part.id, bow, Tir(straightness)))
     if part.roundness_um is not None:
         line = line_from_offset(TirVector(part.roundness_um))
-        found.append(_own(f"roundness of {part.id}", part.id, line, Tir(part.roundness_um)))
+        found.append(_own("roundness", part.id, line, Tir(part.roundness_um)))
     return found
 
 
-def _own(name: str, component: str, line: Line, stated_um: Tir) -> Contributor:
+def _of_part(
+    kind: ContributorKind,
+    name: str,
+    component: str,
+    law: RunoutLaw,
+    line: Line,
+    displaces_from: int,
+    stated_um: Tir,
+    group: int | None,
+) -> Contributor:
+    return Contributor(f"{kind}:{component}", kind, name, component, None, law, line, displaces_from, stated_um, group)
+
+
+def _own(kind: Literal["straightness", "roundness"], component: str, line: Line, stated_um: Tir) -> Contributor:
     """Return a contributor that affects the reading, but displaces no part."""
-    return Contributor(name, component, "limit", line, _NO_BODY, stated_um)
+    return _of_part(kind, f"{kind} of {component}", component, "limit", line, _NO_BODY, stated_um, None)
 
 
 def _clearance(index: int, case: StackJoint, mean: bool) -> Contributor | Missing | None:
@@ -175,7 +196,17 @@ def _clearance(index: int, case: StackJoint, mean: bool) -> Contributor | Missin
     least, most = clearance
     play = max(0.0, (least + most) / 2.0 if mean else most)
     line = line_from_offset(TirVector(play))
-    return Contributor(f"clearance of {case.name}", case.lower.part.id, "limit", line, index, Tir(play))
+    return Contributor(
+        f"clearance:{case.name}",
+        "clearance",
+        f"clearance of {case.name}",
+        case.lower.part.id,
+        case.ends_named,
+        "limit",
+        line,
+        index,
+        Tir(play),
+    )
 
 
 def _spindle(chain: Chain, geometry: Positions, frame: Frame) -> Contributor | Missing | None:
@@ -187,8 +218,8 @@ def _spindle(chain: Chain, geometry: Positions, frame: Frame) -> Contributor | M
     if isinstance(line, Missing):
         return line
     group = frame.group if runout.is_directed else None
-    stated = _stated(runout.statements)
-    return Contributor("runout of the spindle", None, runout.law or "limit", line, 0, stated, group)
+    name, law, stated = "runout of the spindle", runout.law or "limit", _stated(runout.statements)
+    return Contributor("spindle_runout", "spindle_runout", name, None, None, law, line, 0, stated, group)
 
 
 def contributors_of(chain: Chain, geometry: Positions) -> Contributors:
@@ -200,8 +231,20 @@ def contributors_of(chain: Chain, geometry: Positions) -> Contributors:
         if index > 0:
             found.append(_clearance(index, chain.joints[index - 1], mean))
         found.extend(_component(index, member, geometry.places, frames[index + 1]))
-    known = tuple([item for item in found if isinstance(item, Contributor)])
-    return Contributors(known, missing_of(*found))
+    known = [item for item in found if isinstance(item, Contributor)]
+    return Contributors(_told_apart(known), missing_of(*found))
+
+
+def _told_apart(known: Sequence[Contributor]) -> tuple[Contributor, ...]:
+    """Number the ids that repeat, as those of two components with one id do."""
+    ids = [item.id for item in known]
+    if len(set(ids)) == len(ids):
+        return tuple(known)
+    counts = [ids[: place + 1].count(one) for place, one in enumerate(ids)]
+    return tuple(
+        item if count == 1 else item._replace(id=f"{item.id}#{count}")
+        for item, count in zip(known, counts, strict=True)
+    )
 
 
 def _positions(case: StackJoint | None) -> int:

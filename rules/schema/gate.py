@@ -8,7 +8,7 @@ from pydantic import Field, JsonValue
 
 from rules.quantities.models import OPEN, Model, Out, Pointer, Token
 from rules.schema.components import Definitions
-from rules.schema.report import Provenance, Report, Severity, Summary, ThresholdReport, Undecided, Verdict
+from rules.schema.report import Deviation, Provenance, Report, Severity, Summary, Undecided, Verdict
 from rules.schema.request import AxialPosition, MachineEntry, Operation, Policy, Stack
 
 __all__ = [
@@ -124,7 +124,7 @@ class GateOperationReport(Out):
 
     id: str
     at: Pointer = Field(examples=["/operations/1"])
-    stack: str | None = Field(description="Caller's name of the stack.")
+    stack_id: str | None = Field(description="Caller's name of the stack.")
     decision: Decision
     verdict: Verdict = Field(description="Verdict of the check, without the gate's requirements.")
     evaluation: Evaluation
@@ -134,7 +134,7 @@ class GateOperationReport(Out):
     advice: list[GateReason] = Field(description="Advice without effect on the decision.")
     not_judged: list[Annotated[RequirementName, OPEN]] = Field(description="Data neither stated nor required.")
     summary: Summary
-    thresholds_changed: list[ThresholdReport]
+    deviations: list[Deviation] = Field(description="Deviations from the rulebooks for this operation.")
     report: Report | None = Field(
         description="Full check report with JSON Pointers into the gate request; null unless requested. Its provenance"
         " is that of a check of this operation alone."
@@ -190,7 +190,7 @@ class GateReport(Out):
     context_sha256: Sha256 | None = Field(description="SHA-256 of the context, keys sorted; null without a context.")
     cautions: list[str]
     provenance: Provenance = Field(
-        description="Version, rulebooks and catalogue; its changed thresholds are those of the order's policy."
+        description="Version, rulebooks and catalogue; its deviations are those of the order's policy."
     )
     context: dict[str, JsonValue] | None = Field(description="Context of the request, unchanged.")
 

@@ -147,7 +147,7 @@ def _reasons(report: Report, request: SearchRequest, not_known: tuple[NotKnown, 
             yield Reason(code=one.code, title=one.title, message=one.message)
     if strict or policy.on_undecided == "fail":
         for gap in report.undecided:
-            fields = ", ".join(dict.fromkeys(field for lack in gap.lacks for field in lack.fields))
+            fields = ", ".join(dict.fromkeys(field for lack in gap.lacks for field in lack.at))
             yield Reason(
                 code=gap.code,
                 title=gap.title,
@@ -165,13 +165,13 @@ _VERDICTS: Final = {"pass": 0.0, "review": 1.0, "fail": 2.0}
 
 
 def _runout(one: JudgedStack) -> float | None:
-    plane = one.report.runout.gauge_plane
-    return None if plane is None or not one.report.runout.complete else plane.p95_um
+    plane = one.report.runout.plane("gauge_plane")
+    return None if plane is None else plane.quantile_um("p95")
 
 
 def _stiffness(one: JudgedStack) -> float | None:
     stiffness = one.report.stiffness.tip_stiffness_n_per_um
-    return None if stiffness is None else -stiffness
+    return None if stiffness is None else -stiffness.value
 
 
 _VALUES: Final[Mapping[RankCriterion, Callable[[JudgedStack], float | None]]] = MappingProxyType(

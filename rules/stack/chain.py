@@ -13,6 +13,7 @@ from typing import Final, Literal, NamedTuple, TypeAlias
 
 from rules.couplings.definition import Coupling, End, Ends
 from rules.couplings.sides import COUPLINGS, MachineSide, SpindleSide, WorkpieceSide, accepts
+from rules.quantities.models import construct
 from rules.rulebook.fact import Fact, Properties
 from rules.schema.components import (
     BaseHolder,
@@ -29,6 +30,7 @@ from rules.schema.components import (
     StackPart,
 )
 from rules.schema.parsing import BadRequestError, Fault, pointer
+from rules.schema.report import JointEnds
 from rules.schema.request import Joint, Machine, MachineReference, Operation, StackRequest
 
 __all__ = [
@@ -84,6 +86,11 @@ class StackJoint(NamedTuple):
     """Name of the joint for readers."""
     coupling: Coupling | None
     """Definition of the workpiece side's coupling; None where that side is not stated."""
+
+    @property
+    def ends_named(self) -> JointEnds:
+        """The joint as an answer names it."""
+        return construct(JointEnds, upper=self.upper_name, lower=self.lower.part.id)
 
     @property
     def joint_class(self) -> str | None:

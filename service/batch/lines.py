@@ -290,15 +290,15 @@ def _answer(number: int, judged: Report | Exception, include: Include) -> LineAn
         _LOG.error("unhandled error in line %d of a batch", number, exc_info=judged)
         detail = "The stack could not be judged; the log has the details."
         return problem_answer(number, ProblemError("internal-fault", detail))
-    plane = judged.runout.gauge_plane if judged.runout.complete else None
+    plane = judged.runout.plane("gauge_plane")
     codes = tuple(dict.fromkeys(finding.code for finding in judged.findings))
     undecided = tuple(dict.fromkeys(gap.code for gap in judged.undecided))
-    p95_um = None if plane is None else plane.p95_um
+    p95_um = None if plane is None else plane.quantile_um("p95")
     if include == "reports":
         body = b'"report":' + to_json(judged)
     else:
         short = {
-            "stack": judged.stack,
+            "stack_id": judged.stack_id,
             "verdict": judged.verdict,
             "summary": judged.summary,
             "codes": codes,
@@ -306,7 +306,7 @@ def _answer(number: int, judged: Report | Exception, include: Include) -> LineAn
             "gauge_plane_p95_um": p95_um,
         }
         body = to_json(short)[1:-1]
-    return LineAnswer(number, _object(number, body), judged.verdict, codes, undecided, p95_um, judged.stack)
+    return LineAnswer(number, _object(number, body), judged.verdict, codes, undecided, p95_um, judged.stack_id)
 
 
 def _object(number: int, members: bytes) -> bytes:

@@ -329,7 +329,7 @@ def _run_read(arguments: argparse.Namespace) -> int:
 
 
 def _code(report: ReadingReport) -> int:
-    outside = any(one is not None and one.outside_99_percent for one in report.prediction)
+    outside = any(one is not None and one.above_p99 for one in report.prediction)
     if outside or (report.decision is not None and report.decision.decision == "does_not_conform"):
         return READING_REFUSED
     return READING_ACCEPTED if report.next_step.action == "accept" else READING_OPEN

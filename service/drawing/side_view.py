@@ -208,7 +208,7 @@ def _plane(derived: StackAnalysis) -> float | None:
 
 
 def _title(report: Report) -> str:
-    return f"Stack {report.stack}" if report.stack else "Unnamed stack"
+    return f"Stack {report.stack_id}" if report.stack_id else "Unnamed stack"
 
 
 def _about(derived: StackAnalysis, parts: list[Part], noted: list[Noted]) -> str:

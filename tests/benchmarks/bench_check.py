@@ -31,7 +31,12 @@ def rows() -> Iterator[Row]:
     request = parse_request(data)
     derived = analysis_of(request)
     report = assessor.assess(request)
-    twenty = [Contributor(f"part {n}", None, "limit", Line(1.0 + 0.1 * n, 0.01), 0, 2.0) for n in range(20)]
+    twenty = [
+        Contributor(
+            f"part_runout:{n}", "part_runout", f"part {n}", None, None, "limit", Line(1.0 + 0.1 * n, 0.01), 0, 2.0
+        )
+        for n in range(20)
+    ]
     stages = {
         "strict JSON": lambda: parse_json(body),
         "validation": lambda: parse_request(data),

@@ -112,9 +112,9 @@ def test_lengths_of_a_tool_add_up(file: Path) -> None:
 def test_the_measuring_plane_lies_on_the_tool(file: Path) -> None:
     """Geometry: an indicator cannot touch beyond the tip."""
     report = ASSESSOR.assess(_request(file))
-    assert report.geometry.gauge_plane_mm is not None
-    assert report.geometry.tip_mm is not None
-    assert report.geometry.gauge_plane_mm <= report.geometry.tip_mm
+    plane, tip = report.runout.planes
+    assert (plane.plane, tip.plane) == ("gauge_plane", "tip")
+    assert plane.from_gauge_line_mm <= tip.from_gauge_line_mm == report.geometry.tip_mm
 
 
 @pytest.mark.parametrize("file", STACKS, ids=lambda file: file.stem)

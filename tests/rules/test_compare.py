@@ -17,6 +17,7 @@ from rules.rulebook.loader import base_request
 from rules.schema.comparison import MAX_ALTERNATIVES, MAX_IN_ALL_PAIRS, ComparisonReport, ComparisonRequest
 from rules.schema.parsing import BadRequestError, parse, parse_request
 from tests.support.random_stacks import random_stack
+from tests.support.stacks import known, quantile
 
 ASSESSOR = Assessor.load()
 
@@ -95,8 +96,8 @@ def test_each_is_judged_as_alone() -> None:
     shared = {name: value for name, value in request.items() if name != "alternatives"}
     for one, given_stack in zip(_compare(request).alternatives, request["alternatives"], strict=True):
         alone = ASSESSOR.assess(parse_request({"stack": given_stack["stack"], **shared}))
-        assert (one.verdict, one.summary, one.gauge_plane, one.tip, one.mass_kg) == (
-            alone.verdict, alone.summary, alone.runout.gauge_plane, alone.runout.tip, alone.mass.total_kg,
+        assert (one.verdict, one.summary, one.planes, one.mass_kg) == (
+            alone.verdict, alone.summary, alone.runout.planes, alone.mass.total_kg,
         )  # fmt: skip
         assert [item.code for item in one.findings] == [item.code for item in alone.findings]
 
@@ -109,8 +110,8 @@ def test_dominance_and_sentences() -> None:
     assert told["long"].dominated_by == ["plain"]
     assert told["long"].because.startswith("Dominated by plain: worse on ")
     assert "projection (203.0 mm, 4.0 mm more than" in told["long"].because
-    half = told["true"].gauge_plane.p95_um
-    margin = told["plain"].gauge_plane.p95_um - half
+    half = known(quantile(told["true"], "gauge_plane"))
+    margin = known(quantile(told["plain"], "gauge_plane")) - half
     assert f"Better on runout (95th percentile {half:.1f} µm, {margin:.1f} µm less than plain)" in told["true"].because
     assert "worse on speed (12000 rpm, 3000 rpm less)" in told["true"].because
     assert "Not known: runout, worst case and speed (runout of collet-1 is not stated)." in told["gap"].because
@@ -154,7 +155,7 @@ def test_a_capability_has_no_worst_case() -> None:
     request = _varied()
     request["alternatives"][0]["stack"]["components"][1]["runout"]["law"] = "capability"
     told = _by_name(_compare(request))["plain"]
-    assert told.gauge_plane.worst_case_um is None
+    assert quantile(told, "gauge_plane", "p100", "worst_case") is None
     assert "Not known: worst case (a contributor has no hard limit)." in told.because
     assert told.dominated_by == []
 

@@ -21,6 +21,7 @@ from service.cli.files import BAD_INPUT, FAULT
 from service.cli.main import main
 from tests.support.audits import BAD_LINES, mixed_lines, records, stacks, write
 from tests.support.libraries import library_lines
+from tests.support.stacks import quantile
 
 
 @pytest.fixture
@@ -55,9 +56,7 @@ def test_counts_are_those_of_single_checks(here: Path, assessor: Assessor, capsy
         assert told == Counter(code for report in reports for code in {item.code for item in getattr(report, name)})
         assert all(one["title"] == assessor.book.rule(one["code"]).title for one in summary[name])
     known = [
-        report.runout.gauge_plane.p95_um
-        for report in reports
-        if report.runout.complete and report.runout.gauge_plane is not None
+        p95_um for report in reports if report.runout.planes and (p95_um := quantile(report, "gauge_plane")) is not None
     ]
     assert sum(one["stacks"] for one in summary["runout_histogram"]) == len(known) > 0
     assert summary["runout_not_known"] == len(reports) - len(known) > 0

@@ -96,7 +96,7 @@ def test_reports_are_complete(client: Any) -> None:
         "ReadingReport",
         "PlaneReading",
         "AxisReport",
-        "PredictionReport",
+        "PredictedPlane",
         "DecisionReport",
         "TrialReport",
         "NextStep",

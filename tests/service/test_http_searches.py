@@ -270,7 +270,8 @@ def test_the_text_leaves_nothing_out(wanted: dict[str, Any], assessor: Assessor,
         for one in report.results:
             assert f"{one.place} {one.verdict} {' + '.join(one.components)}" in words
             assert all(
-                f"{joint.lower} in {joint.upper}: grip {joint.grip_length_mm:g} mm" in words for joint in one.joints
+                f"{joint.joint.lower} in {joint.joint.upper}: grip {joint.grip_length_mm:g} mm" in words
+                for joint in one.joints
             )
             assert all(code in words for code in one.codes)
             assert all(f"{code}?" in words for code in one.undecided)

@@ -111,9 +111,12 @@ def test_nothing_that_matters_is_left_out(name: str) -> None:
             for text in (one["code"], one["title"], *(field for lack in one["lacks"] for field in lack["fields"]))
         ],
         "stack": [one["component"] for one in report["geometry"]["components"]],
-        "runout": [one["name"] for one in report["runout"]["contributors"]],
-        "stiffness": [*report["stiffness"]["notes"], *(one["name"] for one in report["stiffness"]["shares"])],
-        "grip": [one["joint"] for one in report["grip"]],
+        "runout": [one["text"] for one in report["runout"]["contributors"]],
+        "stiffness": [
+            *report["stiffness"]["notes"],
+            *(one["component"] or "" for one in report["stiffness"]["shares"]),
+        ],
+        "grip": ["{upper}/{lower}".format(**one["joint"]) for one in report["grip"]],
         "mass": [one["component"] for one in report["mass"]["components"]],
         "cautions": report["cautions"],
         "instruction": [

@@ -9,7 +9,7 @@ from rules.assembly.instruction import assembly_section
 from rules.schema.parsing import parse_request
 from rules.schema.report import AssemblyReport, AssemblyStep
 from tests.support.operations import operation_of
-from tests.support.stacks import assessor
+from tests.support.stacks import assessor, named
 
 
 def assembly_of(request: dict[str, Any]) -> AssemblyReport:
@@ -48,12 +48,12 @@ def two_parts(workpiece_side: dict[str, Any], machine_side: dict[str, Any], **jo
 
 def at_joint(report: AssemblyReport, joint: str) -> list[AssemblyStep]:
     """Return the steps of one joint after cleaning, in order."""
-    return [step for step in report.steps if step.joint == joint and step.action != "clean"]
+    return [step for step in report.steps if named(step.joint) == joint and step.action != "clean"]
 
 
 def words_of(report: AssemblyReport, joint: str, action: str) -> str:
     """Return the text of the one step of a joint with this action."""
-    (step,) = (one for one in report.steps if one.joint == joint and one.action == action)
+    (step,) = (one for one in report.steps if named(one.joint) == joint and one.action == action)
     return step.text
 
 

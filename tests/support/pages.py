@@ -65,11 +65,26 @@ def _loose(element: Element) -> Iterator[str]:
             yield inner.tail or ""
 
 
+def _plane(plane: dict[str, Any]) -> list[float | None]:
+    """Return the figures of a row: places, then median, 95th percentile, lowest, worst case and share in the limit."""
+    told = {one["of"]: one for one in plane["predictions"]}
+    parts = told.get("parts_at_limits", {"quantiles_um": {}, "probability_within_limit": None})
+    lowest, worst = (told[of]["quantiles_um"] if of in told else {} for of in ("best_clocking", "worst_case"))
+    return [
+        plane["from_gauge_line_mm"],
+        plane["from_last_clamping_face_mm"],
+        parts["quantiles_um"].get("p50"),
+        parts["quantiles_um"].get("p95"),
+        lowest.get("p0"),
+        worst.get("p100"),
+        parts["probability_within_limit"],
+    ]
+
+
 def expected_figures(report: dict[str, Any]) -> dict[str, list[float]]:
     """Return the figures of the report that each part of the page should show, in order, by id of the part."""
     runout, speed, grip = report["runout"], report["speed"], report["grip"]
     stiffness, mass, assembly = report["stiffness"], report["mass"], report["assembly"]
-    planes = [one for one in (runout["gauge_plane"], runout["tip"]) if one is not None]
     told: dict[str, list[float | None]] = {
         "findings": [
             one[name]
@@ -78,16 +93,23 @@ def expected_figures(report: dict[str, Any]) -> dict[str, list[float]]:
             if not isinstance(one[name], str)
         ],
         "stack": [
-            *(report["geometry"][name] for name in ("tip_mm", "gauge_plane_mm", "last_clamping_face_mm")),
+            *(
+                report["geometry"][name]
+                for name in ("tip_mm", "tip_from_last_clamping_face_mm", "last_clamping_face_mm")
+            ),
             *(end for one in report["geometry"]["components"] for end in (one["from_mm"], one["to_mm"])),
         ],
         "runout": [
             runout["limit_um"],
-            *(value for one in planes for value in one.values()),
+            *(value for one in runout["planes"] for value in _plane(one)),
             *(
-                one[name]
+                value
                 for one in runout["contributors"]
-                for name in ("gauge_plane_tir_um", "tip_tir_um", "gauge_plane_share")
+                for value in (
+                    one["tir_um"].get("gauge_plane"),
+                    one["tir_um"].get("tip"),
+                    one["share"].get("gauge_plane"),
+                )
             ),
         ],
         "speed": [
@@ -148,6 +170,12 @@ def expected_figures(report: dict[str, Any]) -> dict[str, list[float]]:
                     for name in ("value", "at_least", "at_most")
                 ),
                 *(value for value in assembly["acceptance"].values() if isinstance(value, float)),
+                *(
+                    one["quantiles_um"][name]
+                    for one in assembly["acceptance"]["predictions"]
+                    for name in ("p50", "p95")
+                    if name in one["quantiles_um"]
+                ),
             ],
             "disassembly": [
                 one[name]

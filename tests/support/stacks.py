@@ -12,7 +12,7 @@ from rules.analysis import StackAnalysis, analyse
 from rules.assessor import Assessor
 from rules.quantities.missing import Missing, OrMissing
 from rules.schema.parsing import parse_request
-from rules.schema.report import Report
+from rules.schema.report import JointEnds, Report
 from rules.schema.request import CheckRequest
 
 STEEL_GPA, STEEL_KG_M3 = 210.0, 7850.0
@@ -46,6 +46,23 @@ def known(value: OrMissing[float] | None) -> float:
     assert value is not None
     assert not isinstance(value, Missing), value
     return value
+
+
+def quantile(answer: Any, plane: str, name: str = "p95", of: str = "parts_at_limits") -> float | None:
+    """Return a quantile of the predicted runout at a plane, µm; None if it is not known.
+
+    The answer is a model or its JSON: a check, a budget, one alternative, one result of a search.
+    """
+    data = answer if isinstance(answer, dict) else answer.model_dump(mode="json")
+    planes = data.get("runout", data)["planes"]
+    (found,) = [one for one in planes if one["plane"] == plane]
+    quantiles = [one["quantiles_um"].get(name) for one in found["predictions"] if one["of"] == of]
+    return quantiles[0] if quantiles else None
+
+
+def named(joint: JointEnds | None) -> str | None:
+    """Return a joint of an answer as upper/lower."""
+    return None if joint is None else f"{joint.upper}/{joint.lower}"
 
 
 def undecided_fields(report: Report, code: str) -> set[str]:

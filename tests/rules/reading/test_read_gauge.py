@@ -16,7 +16,7 @@ from rules.schema.parsing import BadRequestError, parse
 from rules.schema.reading import ReadingReport, ReadingRequest
 from rules.schema.request import CheckRequest
 from tests.support.pin_stack import PIN_STACK
-from tests.support.stacks import analysis_of
+from tests.support.stacks import analysis_of, known, named
 
 BOOK = Assessor.load().book
 
@@ -210,7 +210,7 @@ STEPS: list[tuple[str, str, dict[str, Any], str | None, float | None, tuple[str,
 def test_next_step(action: str, request_: dict[str, Any], joint: str | None, turn: float | None, words: Any) -> None:
     """The first step that applies is told, with its numbers and units."""
     step = _read(**request_).next_step
-    assert (step.action, step.joint, step.turn_deg) == (action, joint, turn), step.text
+    assert (step.action, named(step.joint), step.turn_deg) == (action, joint, turn), step.text
     for word in words:
         assert word in step.text
 
@@ -227,7 +227,7 @@ def test_a_failed_trial_is_not_asked_for_again() -> None:
     """Where the joint tried leaves too much, another one is named."""
     planes, limit = [_steps(6)], 2
     first = _read(planes=planes, stack=PIN_STACK, limit_um=limit)
-    assert first.next_step.joint == "holder/collet-1"
+    assert named(first.next_step.joint) == "holder/collet-1"
     trial = _trial(_steps(5), upper="holder", lower="collet-1")
     second = _read(planes=planes, stack=PIN_STACK, limit_um=limit, trial=trial)
     assert second.trial is not None
@@ -333,11 +333,12 @@ def test_prediction_is_the_law_of_the_contributors() -> None:
     for told, distance in zip(report.prediction, (24, 40), strict=True):
         law = law_at(137 + distance, derived.contributors.known)
         assert told is not None
-        assert told.z_mm == 137 + distance
+        assert told.from_gauge_line_mm == 137 + distance
+        assert told.from_last_clamping_face_mm == distance
         p50, p95, p99 = (2 * law.quantiles([0.5, 0.95, 0.99])).tolist()
-        assert (told.p50_um, told.p95_um, told.p99_um) == pytest.approx((p50, p95, p99), abs=1e-3)
+        assert [told.quantile_um(name) for name in ("p50", "p95", "p99")] == pytest.approx([p50, p95, p99], abs=1e-3)
         assert told.share_below == pytest.approx(law.probability(4.5), abs=1e-6)
-        assert not told.outside_99_percent
+        assert not told.above_p99
 
 
 @pytest.mark.parametrize(("off", "outside"), [(-0.01, False), (0.01, True)])
@@ -345,9 +346,9 @@ def test_outside_begins_at_the_99_percent(off: float, outside: bool) -> None:
     """A reading a hundredth of a micrometre above the 99 % is outside, one below is not."""
     (told,) = _read(planes=[_range(9)], stack=PIN_STACK).prediction
     assert told is not None
-    (again,) = _read(planes=[_range(told.p99_um + off)], stack=PIN_STACK).prediction
+    (again,) = _read(planes=[_range(known(told.quantile_um("p99")) + off)], stack=PIN_STACK).prediction
     assert again is not None
-    assert again.outside_99_percent is outside
+    assert again.above_p99 is outside
 
 
 def test_what_a_prediction_lacks_is_named() -> None:
@@ -383,7 +384,7 @@ def test_trial_by_hand() -> None:
     """First principles: A = 3, B = 2 along 90°; turned by 180° B stands along 270° and wants to 180°."""
     report = _read(planes=[_steps(3 + 2j)], trial=_trial(_steps(3 - 2j)), stack=PIN_STACK)
     assert report.trial is not None
-    assert (report.trial.joint, report.trial.before_joint_um, report.trial.beyond_joint_um) == (
+    assert (named(report.trial.joint), report.trial.before_joint_um, report.trial.beyond_joint_um) == (
         "collet-2/pin",
         3.0,
         2.0,
@@ -420,7 +421,7 @@ def test_the_spindle_is_a_joint_where_a_machine_is_given() -> None:
     stack, machine = request["stack"], request["machine"]
     report = _read(planes=[_steps(3 + 1j)], trial=trial, stack=stack, machine=machine)
     assert report.trial is not None
-    assert report.trial.joint == "spindle/holder"
+    assert named(report.trial.joint) == "spindle/holder"
     assert report.trial.turn_deg in (0.0, 180.0)
 
 

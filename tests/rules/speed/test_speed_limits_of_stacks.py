@@ -11,7 +11,7 @@ from rules.quantities.missing import Missing
 from rules.rulebook.loader import base_request
 from rules.schema.report import SpeedReport
 from tests.support.operations import change, drop
-from tests.support.stacks import codes, derived_of, known, report_of
+from tests.support.stacks import codes, derived_of, known, named, report_of
 
 
 def _all_causes() -> dict[str, Any]:
@@ -27,7 +27,7 @@ def _speed(request: dict[str, Any]) -> SpeedReport:
 
 
 def _limits(request: dict[str, Any]) -> dict[tuple[str, str | None], float]:
-    return {(one.cause, one.component): one.speed_rpm for one in _speed(request).limits}
+    return {(one.cause, one.component or named(one.joint)): one.speed_rpm for one in _speed(request).limits}
 
 
 def test_the_list_holds_every_cause() -> None:
