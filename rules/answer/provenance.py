@@ -13,7 +13,7 @@ import yaml
 from rules.quantities.missing import Missing, OrMissing
 from rules.quantities.models import Model, construct
 from rules.rulebook.book import OverrideProblem, Overrides, Rulebook, check_overrides
-from rules.schema.parsing import MAX_NAME, BadRequestError, Fault, pointer
+from rules.schema.parsing import MAX_NAME, BadRequestError, Fault, FaultCode, pointer
 from rules.schema.report import OverrideReport, Provenance, ReplacedRule, ThresholdReport
 from rules.schema.request import Policy
 from rules.version import NAME, VERSION
@@ -88,9 +88,17 @@ def threshold_overrides(policy: Policy | None, book: Rulebook) -> Overrides:
 def _fault(problem: OverrideProblem) -> Fault:
     """Locate a wrong threshold; a name that is not to be repeated is left out of the pointer and of the words."""
     if len(problem.threshold) > MAX_NAME or not problem.threshold.isprintable():
-        return Fault(pointer(("policy", "thresholds", problem.code)), "a threshold of this name is not known")
+        return Fault(
+            pointer(("policy", "thresholds", problem.code)),
+            "a threshold of this name is not known",
+            "unknown_threshold",
+        )
     steps = ("policy", "thresholds", problem.code, *([problem.threshold] if problem.threshold else ()))
-    return Fault(pointer(steps), problem.reason)
+    if problem.known:
+        code: FaultCode = "out_of_range"
+    else:
+        code = "unknown_threshold" if problem.threshold else "unknown_rule"
+    return Fault(pointer(steps), problem.reason, code)
 
 
 @dataclass(frozen=True, slots=True)

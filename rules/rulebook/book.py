@@ -228,6 +228,8 @@ class OverrideProblem:
     code: str
     threshold: str
     reason: str
+    known: bool = True
+    """Whether the rule has this threshold."""
 
 
 def check_overrides(book: Rulebook, overrides: Overrides) -> list[OverrideProblem]:
@@ -237,12 +239,14 @@ def check_overrides(book: Rulebook, overrides: Overrides) -> list[OverrideProble
         try:
             rule = book.rule(code)
         except KeyError:
-            problems.append(OverrideProblem(code, "", f"there is no rule {code}"))
+            problems.append(OverrideProblem(code, "", f"there is no rule {code}", known=False))
             continue
         for name, value in wanted.items():
             if (threshold := rule.thresholds.get(name)) is None:
                 known = ", ".join(sorted(rule.thresholds)) or "none"
-                problems.append(OverrideProblem(code, name, f"the rule has no threshold {name}; known: {known}"))
+                problems.append(
+                    OverrideProblem(code, name, f"the rule has no threshold {name}; known: {known}", known=False)
+                )
             elif isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
                 problems.append(OverrideProblem(code, name, f"{value!r} is no finite number"))
             elif not threshold.minimum <= value <= threshold.maximum:

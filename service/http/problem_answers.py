@@ -17,6 +17,7 @@ from service.http.answers import HTML, JSON, TEXT, preferred, readable_answer
 from service.operations.problems import (
     KINDS,
     PROBLEM_MEDIA_TYPE,
+    REQUEST_ID,
     ProblemError,
     answer,
     from_http_error,
@@ -37,10 +38,10 @@ def answer_readably(problem: ProblemError, request: Request) -> Response:
     if chosen not in (HTML, TEXT):
         return answer(problem, request)
     note(problem, request)
-    told = problem.problem(request.url.path)
+    told = problem.problem(request.url.path, request.scope.get(REQUEST_ID))
     content = (problem_page if chosen == HTML else problem_text)(told, problem.kind.remedy)
     response = readable_answer(content, chosen, problem.kind.status)
-    response.headers.update(problem.headers)
+    response.headers.update({"Link": problem.link, **problem.headers})
     return response
 
 
@@ -88,8 +89,8 @@ HANDLERS: Final[Mapping[int | type[Exception], Callable[[Request, Any], Coroutin
 
 
 _FAULTS: Final = (
-    Fault("/operation/runout_limit", "unknown field; did you mean 'runout_limit_um'?"),
-    Fault("/stack/components/2/machine_side/diameter_mm", "must be greater than 0"),
+    Fault("/operation/runout_limit", "unknown field; did you mean 'runout_limit_um'?", "unknown_field"),
+    Fault("/stack/components/2/machine_side/diameter_mm", "must be greater than 0", "out_of_range"),
 )
 
 _OCCURRENCES: Final = MappingProxyType(

@@ -13,6 +13,7 @@ from rules.couplings.sides import COUPLINGS
 from rules.quantities.tables import table
 from rules.rulebook.book import Rule, Rulebook
 from service.contract import (
+    PROBLEM_BASE,
     CouplingAnswer,
     CouplingList,
     CouplingSummary,
@@ -160,7 +161,8 @@ def _coupling_answer(name: str) -> CouplingAnswer:
 class ProblemAnswer(Answer):
     """A problem type."""
 
-    type: str = Field(description="URI reference in a problem's type.", examples=["/problems/invalid-request"])
+    type: str = Field(description="URI in a problem's type.", examples=[f"{PROBLEM_BASE}invalid-request"])
+    code: str = Field(description="Code in a problem.", examples=["invalid-request"])
     status: int = Field(description="HTTP status.")
     title: str
     remedy: str = Field(description="Remedy.")
@@ -196,7 +198,7 @@ def problems_router() -> APIRouter:
 
 
 def _problem_answer(kind: ProblemKind) -> ProblemAnswer:
-    return ProblemAnswer(type=kind.type, status=kind.status, title=kind.title, remedy=kind.remedy)
+    return ProblemAnswer(type=kind.type, code=kind.name, status=kind.status, title=kind.title, remedy=kind.remedy)
 
 
 def contract_router(describe: Callable[[], dict[str, Any]]) -> APIRouter:

@@ -15,12 +15,13 @@ from starlette.exceptions import HTTPException
 from rules.schema.parsing import BadRequestError, Fault
 from rules.schema.strict_json import NotJSONError
 from rules.search.search import ContinuationError
-from service.contract import PROBLEM_MEDIA_TYPE, Problem, ProblemPart
+from service.contract import PROBLEM_BASE, PROBLEM_MEDIA_TYPE, Problem, ProblemPart
 
 __all__ = [
     "KINDS",
     "NOTES",
     "PROBLEM_MEDIA_TYPE",
+    "REQUEST_ID",
     "Problem",
     "ProblemError",
     "ProblemKind",
@@ -41,6 +42,9 @@ _MAX_INSTANCE: Final = 256
 NOTES: Final = "stackgauge.notes"
 """Key in the request scope for notes to the log line."""
 
+REQUEST_ID: Final = "stackgauge.request_id"
+"""Key in the request scope for the request's identifier."""
+
 
 @dataclass(frozen=True, slots=True)
 class ProblemKind:
@@ -53,7 +57,12 @@ class ProblemKind:
 
     @property
     def type(self) -> str:
-        """URI reference of the problem type; the service describes it at that path."""
+        """URI of the problem type, the same in every installation."""
+        return PROBLEM_BASE + self.name
+
+    @property
+    def path(self) -> str:
+        """Path at which the service describes the problem type."""
         return f"/problems/{self.name}"
 
 
@@ -140,15 +149,22 @@ class ProblemError(Exception):
         self.parts = tuple(parts)
         self.headers = dict(headers or {})
 
-    def problem(self, path: str | None = None) -> Problem:
-        """The problem document for a request to this path."""
+    @property
+    def link(self) -> str:
+        """The Link header that leads to the description of the problem type (RFC 8288)."""
+        return f'<{self.kind.path}>; rel="help"'
+
+    def problem(self, path: str | None = None, request_id: str | None = None) -> Problem:
+        """The problem document for a request to this path with this identifier."""
         instance = quote(path, errors="replace") if path is not None else None
         return Problem(
             type=self.kind.type,
+            code=self.kind.name,
             title=self.kind.title,
             status=self.kind.status,
             detail=self.detail,
             instance=instance if instance is not None and len(instance) <= _MAX_INSTANCE else None,
+            request_id=request_id,
             errors=list(self.parts[:MAX_PARTS]) or None,
         )
 
@@ -172,13 +188,10 @@ def stale_continuation(error: ContinuationError) -> ProblemError:
 
 def not_json(error: NotJSONError, *, line: int | None = None) -> ProblemError:
     """The problem for a body, or one line of a batch, that is not JSON."""
-    where = None if error.pointer is None else _fragment(error.pointer)
     what, place = ("body", error.line) if line is None else ("line", line)
-    part = ProblemPart(detail=error.detail, pointer=where, line=place, column=error.column)
-    known = place is not None or error.pointer is not None
-    return ProblemError(
-        "malformed-json", f"The {what} is not valid JSON: {error.detail}.", parts=[part] if known else []
-    )
+    at = [] if error.pointer is None else [error.pointer]
+    part = ProblemPart(code=error.code, detail=error.detail, at=at, line=place, column=error.column)
+    return ProblemError("malformed-json", f"The {what} is not valid JSON: {error.detail}.", parts=[part])
 
 
 def from_http_error(error: HTTPException) -> ProblemError:
@@ -203,15 +216,10 @@ def note(error: ProblemError, request: Request) -> None:
 def answer(error: ProblemError, request: Request) -> Response:
     """The HTTP response."""
     note(error, request)
-    body = error.problem(request.url.path).model_dump_json(exclude_none=True)
-    headers = {"Vary": "Accept", "Cache-Control": "no-store", **error.headers}
+    body = error.problem(request.url.path, request.scope.get(REQUEST_ID)).model_dump_json(exclude_none=True)
+    headers = {"Vary": "Accept", "Cache-Control": "no-store", "Link": error.link, **error.headers}
     return Response(body, error.kind.status, headers, media_type=PROBLEM_MEDIA_TYPE)
 
 
 def _part(fault: Fault) -> ProblemPart:
-    return ProblemPart(detail=fault.detail, pointer=_fragment(fault.pointer), line=None, column=None)
-
-
-def _fragment(pointer: str) -> str:
-    # Characters that a fragment need not escape (RFC 3986, section 3.5).
-    return "#" + quote(pointer, safe="/~!$&'()*+,;=:@?-._", errors="replace")
+    return ProblemPart(code=fault.code, detail=fault.detail, at=[fault.pointer])

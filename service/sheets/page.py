@@ -246,7 +246,11 @@ def _key(report: Report) -> Iterator[tuple[str, Cell, Cell]]:
 def problem_page(problem: Problem, remedy: str) -> str:
     """Return the page."""
     parts = [
-        (part.detail, part.pointer, place_of(part.model_copy(update={"pointer": None})))
+        (
+            part.detail,
+            [pointer for pointer in part.at if pointer],
+            place_of(part.model_copy(update={"at": [pointer for pointer in part.at if not pointer]})),
+        )
         for part in problem.errors or ()
     ]
     return rendered("problem.html", title=problem.title, problem=problem, parts=parts, remedy=remedy)

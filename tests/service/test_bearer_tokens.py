@@ -127,7 +127,7 @@ def test_whatever_is_not_one_known_token_is_refused(guarded: FastAPI, headers: l
     assert response.status_code == 401
     assert response.headers["www-authenticate"] == 'Bearer realm="stackgauge", error="invalid_token"'
     assert response.headers["content-type"] == "application/problem+json"
-    assert response.json()["type"] == "/problems/token-needed"
+    assert response.json()["code"] == "token-needed"
     for token in (OLD, NEW, OTHER, digest_of(OLD)):
         assert token not in response.text
 

@@ -59,6 +59,8 @@ def test_headers_of_an_answer(
     if tagged:
         assert re.fullmatch('"[0-9a-f]{32}"', told.pop("etag"))
     told["content-security-policy"] = re.sub("sha256-[^']+", "sha256-…", told["content-security-policy"])
+    if media == "application/problem+json":
+        assert re.fullmatch('</problems/[a-z-]+>; rel="help"', told.pop("link"))
     assert told == {
         "content-type": media,
         "cache-control": cache,
