@@ -29,7 +29,9 @@ __all__ = [
     "NeedAnswer",
     "PictureName",
     "Problem",
+    "ProblemList",
     "ProblemPart",
+    "ProblemType",
     "RuleAnswer",
     "RuleList",
     "RuleSummary",
@@ -152,10 +154,14 @@ class CouplingSummary(Answer):
     standards: list[str]
 
 
+Next: TypeAlias = Annotated[str | None, Field(description="Address of the next page; null on the last one.")]
+
+
 class CouplingList(Answer):
     """List of couplings."""
 
-    couplings: list[CouplingSummary]
+    items: list[CouplingSummary]
+    next: Next
 
 
 class ColumnAnswer(Answer):
@@ -241,6 +247,23 @@ class Problem(BaseModel):
     errors: list[ProblemPart] | None = Field(None, description="Faults with their places.")
 
 
+class ProblemType(Answer):
+    """Problem type."""
+
+    type: str = Field(description="URI in a problem's type.", examples=[f"{PROBLEM_BASE}invalid-request"])
+    code: str = Field(description="Code in a problem.", examples=["invalid-request"])
+    status: int = Field(description="HTTP status.")
+    title: str = Field(description="Title in a problem.")
+    remedy: str = Field(description="What to do.")
+
+
+class ProblemList(Answer):
+    """List of problem types."""
+
+    items: list[ProblemType] = Field(description="Problem types in order of their statuses.")
+    next: Next
+
+
 class RuleSummary(Answer):
     """Summary of a rule."""
 
@@ -255,8 +278,9 @@ class RuleSummary(Answer):
 class RuleList(Answer):
     """List of rules in force."""
 
-    rulebook_sha256: str
-    rules: list[RuleSummary] = Field(description="Rules in order of their codes.")
+    rulebook_sha256: str = Field(description="SHA-256 of the rules in force; equal digests mean equal rules.")
+    items: list[RuleSummary] = Field(description="Rules in order of their codes.")
+    next: Next
 
 
 class NeedAnswer(Answer):

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from http import HTTPStatus
 from types import MappingProxyType
@@ -12,7 +12,7 @@ from urllib.parse import quote
 from fastapi import Request, Response
 from starlette.exceptions import HTTPException
 
-from rules.schema.parsing import BadRequestError, Fault
+from rules.schema.parsing import BadRequestError, Fault, FaultCode, sayable
 from rules.schema.strict_json import NotJSONError
 from rules.search.search import ContinuationError
 from service.contract import PROBLEM_BASE, PROBLEM_MEDIA_TYPE, Problem, ProblemPart
@@ -26,8 +26,10 @@ __all__ = [
     "ProblemError",
     "ProblemKind",
     "ProblemPart",
+    "allowed_methods",
     "answer",
     "from_http_error",
+    "invalid_query",
     "invalid_request",
     "not_json",
     "note",
@@ -38,6 +40,7 @@ MAX_PARTS: Final = 50
 """Most faults listed in one response."""
 
 _MAX_INSTANCE: Final = 256
+_FAULTS_IN_DETAIL: Final = 5
 
 NOTES: Final = "stackgauge.notes"
 """Key in the request scope for notes to the log line."""
@@ -197,15 +200,30 @@ def not_json(error: NotJSONError, *, line: int | None = None) -> ProblemError:
 def from_http_error(error: HTTPException) -> ProblemError:
     """The problem for an error that the framework raised in routing."""
     if error.status_code == HTTPStatus.METHOD_NOT_ALLOWED:
-        allowed = {name.strip() for name in (error.headers or {}).get("Allow", "").split(",")}
-        if "GET" in allowed:
-            allowed.add("HEAD")
-        listed = ", ".join(sorted(allowed))
+        listed = allowed_methods(error)
         return ProblemError("method-not-allowed", f"Allowed methods: {listed}.", headers={"Allow": listed})
     if error.status_code == HTTPStatus.NOT_FOUND:
         return ProblemError("not-found", "No such path.")
     kind = _BY_STATUS.get(error.status_code, KINDS["internal-fault"])
     return ProblemError(kind.name, f"{kind.title}.")
+
+
+def allowed_methods(error: HTTPException) -> str:
+    """The Allow header for a path that the framework found without this method; every path has OPTIONS."""
+    allowed = {name.strip() for name in (error.headers or {}).get("Allow", "").split(",")} | {"OPTIONS"}
+    if "GET" in allowed:
+        allowed.add("HEAD")
+    return ", ".join(sorted(filter(None, allowed)))
+
+
+def invalid_query(faults: Sequence[tuple[str, FaultCode, str]]) -> ProblemError:
+    """The problem for an invalid query: parameter, code and message of each fault."""
+    parts = [
+        ProblemPart(code=code, detail=detail, at=[], parameter=name if sayable(name) else None)
+        for name, code, detail in faults
+    ]
+    listed = "; ".join(f"{part.parameter or 'query'}: {part.detail}" for part in parts[:_FAULTS_IN_DETAIL])
+    return ProblemError("invalid-request", f"Query parameters are invalid: {listed}.", parts=parts)
 
 
 def note(error: ProblemError, request: Request) -> None:

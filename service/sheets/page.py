@@ -22,9 +22,8 @@ from markupsafe import Markup, escape
 from pydantic_core import to_json
 
 from rules.schema.report import GripReport, PlaneReport, Report, SpeedLimit, Verdict
-from service.contract import PictureName
+from service.contract import PictureName, Problem, ProblemType
 from service.drawing.pictures import NOTHING_TO_SHOW, pictures_of
-from service.operations.problems import Problem
 from service.sheets.check import (
     CHANGED,
     NO_FINDINGS,
@@ -241,6 +240,11 @@ def _key(report: Report) -> Iterator[tuple[str, Cell, Cell]]:
         permitted = () if limit_name is None else line(type(part), limit_name).cell(part)
         if cell := shown.cell(part):
             yield shown.label, cell, ("limit ", *permitted) if permitted else ()
+
+
+def problem_type_page(kind: ProblemType) -> str:
+    """Return the page of a problem type."""
+    return rendered("problem_type.html", title=kind.title, kind=kind)
 
 
 def problem_page(problem: Problem, remedy: str) -> str:

@@ -4,15 +4,19 @@ from __future__ import annotations
 
 import json
 import logging
+import re
 from collections.abc import Callable, Iterator
 from typing import Any
 
 import httpx
 import pytest
+from fastapi import FastAPI
+from fastapi.routing import APIRoute
 
 from rules.assessor import Assessor
 from rules.rulebook.engine import EngineFaultError
 from service.operations.problems import KINDS, MAX_PARTS
+from tests.service.conftest import every_route
 
 
 def _problem(response: httpx.Response, name: str) -> dict[str, Any]:
@@ -202,12 +206,11 @@ def test_an_endless_body_is_not_read_to_its_end(client: Any, max_body_bytes: int
 @pytest.mark.parametrize(
     ("method", "path", "allow"),
     [
-        ("GET", "/v1/checks", "POST"),
-        ("HEAD", "/v1/checks", "POST"),
-        ("OPTIONS", "/v1/checks", "POST"),
-        ("POST", "/v1/rules", "GET, HEAD"),
-        ("DELETE", "/v1/rules/GRIP-010", "GET, HEAD"),
-        ("TRACE", "/openapi.json", "GET, HEAD"),
+        ("GET", "/v1/checks", "OPTIONS, POST"),
+        ("HEAD", "/v1/checks", "OPTIONS, POST"),
+        ("POST", "/v1/rules", "GET, HEAD, OPTIONS"),
+        ("DELETE", "/v1/rules/GRIP-010", "GET, HEAD, OPTIONS"),
+        ("TRACE", "/openapi.json", "GET, HEAD, OPTIONS"),
     ],
 )
 def test_other_methods_are_405_with_allow(client: Any, method: str, path: str, allow: str) -> None:
@@ -216,6 +219,59 @@ def test_other_methods_are_405_with_allow(client: Any, method: str, path: str, a
     if method != "HEAD":
         _problem(response, "method-not-allowed")
     assert (response.status_code, response.headers["allow"]) == (405, allow)
+
+
+def _path_of(route: APIRoute) -> str:
+    """A path that leads to the route."""
+    examples = {"code": "GRIP-010", "name": "invalid-request"}
+    return re.sub(r"{(\w+)}", lambda found: examples[found[1]], route.path)
+
+
+def test_every_path_names_its_methods(app: FastAPI, client: Any) -> None:
+    """OPTIONS gives 204 with Allow and no content; HEAD is answered where GET is, and refused elsewhere."""
+    routes = list(every_route(app))
+    assert len(routes) > 20
+    for route in routes:
+        path = _path_of(route)
+        methods = {*route.methods, "OPTIONS"} | ({"HEAD"} if "GET" in route.methods else set())
+        options = client.request("OPTIONS", path)
+        assert (options.status_code, options.content) == (204, b""), path
+        assert options.headers["allow"] == ", ".join(sorted(methods))
+        head = client.request("HEAD", path)
+        if "GET" in route.methods:
+            assert head.status_code == client.get(path).status_code, path
+        else:
+            assert (head.status_code, head.headers["allow"]) == (405, options.headers["allow"])
+
+
+def test_every_route_refuses_a_parameter_it_does_not_have(app: FastAPI, client: Any) -> None:
+    """A misspelt parameter is never ignored, whatever the route; GET, HEAD and POST alike."""
+    routes = list(every_route(app))
+    assert len(routes) > 20
+    for route in routes:
+        (method,) = route.methods
+        told = _problem(client.request(method, _path_of(route) + "?picure=budget"), "invalid-request")
+        assert [(part["code"], part["parameter"]) for part in told["errors"]] == [("unknown_parameter", "picure")]
+    assert client.request("HEAD", "/v1/rules?x=1").status_code == 422
+
+
+@pytest.mark.parametrize(
+    ("query", "code", "parameter"),
+    [
+        ("include=verdicts&include=reports", "repeated_parameter", "include"),
+        ("include=all", "not_one_of", "include"),
+        ("=1", "unknown_parameter", ""),
+        ("%00=1", "unknown_parameter", None),
+        (f"{'x' * 65}=1", "unknown_parameter", None),
+    ],
+)
+def test_a_wrong_query_is_422(client: Any, query: str, code: str, parameter: str | None) -> None:
+    """The fault names its parameter, unless the name is not fit to be repeated."""
+    response = client.request(
+        "POST", f"/v1/check-batches?{query}", content=b"{}", headers={"content-type": "application/json"}
+    )
+    (part,) = _problem(response, "invalid-request")["errors"]
+    assert (part["code"], part.get("parameter"), part["at"]) == (code, parameter, [])
 
 
 @pytest.mark.parametrize(
