@@ -20,9 +20,9 @@ from rules.schema.report import (
     AssemblyStep,
     AssemblyValue,
     ContributorReport,
-    Deviation,
     Finding,
     GeometryReport,
+    JudgementDeviation,
     PlaneReport,
     PositionReport,
     Provenance,
@@ -210,7 +210,7 @@ def changes(changed: Provenance) -> list[Cell]:
     return list(map(deviation, changed.deviations))
 
 
-def deviation(one: Deviation) -> Cell:
+def deviation(one: JudgementDeviation) -> Cell:
     """Return a changed threshold, a lowered severity or a replaced rule in words."""
     safety = "safety rule, " if one.safety else ""
     if one.threshold is not None and one.value is not None and one.default is not None:
