@@ -218,7 +218,8 @@ def _objection(item: Finding) -> str:
     observed, limit = (f"{rounded_for_people(value, unit):.10g}" for value in (item.observed, item.limit))
     if observed == limit:
         return item.title
-    return f"{item.title} ({observed}, limit {limit}{'' if unit in _BARE else f' {_UNITS.get(unit, unit)}'})"
+    words = "" if unit in _BARE else f" {_UNITS.get(unit, unit)}"
+    return f"{item.title} ({observed}{words}, limit {limit}{words})"
 
 
 @dataclass(frozen=True, slots=True)
