@@ -200,7 +200,7 @@ def separator_of(text: str) -> str:
 
     >>> separator_of("ID;KIND;'a,b'"), separator_of('ID\\tKIND\\t"a,b"')
     Traceback (most recent call last):
-    rules.exchange.untrusted.UnreadableError: line 1, column 1: the head line holds commas and semicolons; one \
+    rules.exchange.untrusted.UnreadableError: line 1, column 1: the heading line contains commas and semicolons; one \
 separator is expected
 
     Raises :class:`UnreadableError` where there is none or more than one.

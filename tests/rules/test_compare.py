@@ -138,7 +138,7 @@ def test_who_fails_says_so_and_dominates_nobody_who_does_not() -> None:
     report = _compare(request)
     told = _by_name(report)
     assert told["true"].verdict == "fail"
-    assert told["true"].because == "Fails: Shank outside the clamping range (8, limit 7 mm)."
+    assert told["true"].because == "Fails: Shank outside the clamping range (8 mm, limit 7 mm)."
     assert not any("true" in one.dominated_by for one in report.alternatives if one.verdict != "fail")
     assert "than true" not in told["plain"].because
 
