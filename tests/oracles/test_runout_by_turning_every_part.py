@@ -191,6 +191,19 @@ def test_two_parts_clocked_to_each_other_add_as_vectors(extension_deg: float, mi
     _holds(told["parts_at_limits"], [chuck, both])
 
 
+def test_two_measured_parts_that_are_not_clocked_meet_at_any_angle() -> None:
+    """Each knows its own high point; nothing says how the joint between them was turned, so all three are random."""
+    request, _ = _report("01-deep-rib-shrink-extension")
+    for part, angle in zip(request["stack"]["components"][1:], (0, 180), strict=True):
+        part["runout_law"] = "measured"
+        part["runout"][0]["angle_deg"] = angle
+    answer = check(request).model_dump(mode="json")["runout"]["tip"]
+    _, z_mm, parts = BY_HAND["01-deep-rib-shrink-extension"]
+    readings = [part.reading_um(z_mm) for part in parts]
+    assert answer["worst_case_um"] == pytest.approx(sum(readings), abs=1e-3)
+    assert share_below(answer["p95_um"], readings) == pytest.approx(0.95, abs=2e-3)
+
+
 @pytest.mark.parametrize("name", ["01-deep-rib-shrink-extension", "13-drill-without-coolant-path", "14-short-grip"])
 def test_full_budget_of_a_demo_stack(name: str) -> None:
     """Four levels at both planes, and the 95 % reading with each part in turn at half of its runout."""

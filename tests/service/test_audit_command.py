@@ -208,8 +208,8 @@ def test_a_fault_of_the_program_outweighs_all(here: Path, monkeypatch: pytest.Mo
         (["x.txt"], "x.txt: not an .ndjson, .jsonl or .json file"),
         (["empty"], "no library (.ndjson, .jsonl, .json) in empty"),
         (["x.ndjson", "x.ndjson"], "x.ndjson is named more than once"),
-        (["x.ndjson", "--out", "x.ndjson"], "x.ndjson: the output would overwrite this library"),
-        (["x.ndjson", "--out", "o.pdf"], "o.pdf: the output file must end in .ndjson, .html, .xml, .csv"),
+        (["x.ndjson", "--out", "x.ndjson"], "the output would overwrite this library"),
+        (["x.ndjson", "--out", "o.pdf"], "must end in .ndjson, .html, .xml, .csv"),
         (["x.ndjson", "--out", "o.csv", "--out", "./o.csv"], "--out and --resume must name"),
         (["x.ndjson", "--out", "o.csv", "--out", "o.summary.csv"], "--out and --resume must name"),
         (["x.ndjson", "--out", "no/o.csv"], "no/o.csv: No such file or directory"),
@@ -249,7 +249,7 @@ def test_the_text_tells_the_same_figures(here: Path, capsys: Any) -> None:
     for one in summary["findings"] + summary["undecided"]:
         assert f"{one['stacks']} {one['code']} {one['severity']}: {one['title']}" in text
     assert f"{summary['worst'][0]['verdict']} {summary['worst'][0]['stack']} (x.ndjson, line" in text
-    assert "x.ndjson, line 9: /stack/components too few entries" in text
+    assert "x.ndjson, line 9: /stack/components too few" in text
 
 
 def test_the_demo_stacks_can_be_audited(here: Path, capsys: Any) -> None:

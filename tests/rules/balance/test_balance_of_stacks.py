@@ -74,6 +74,12 @@ def test_finest_grade_kept(finest: str, next_: str | None) -> None:
         assert balance.best_grade == grade
 
 
+@pytest.mark.parametrize("grade", GRADES)
+def test_a_quality_at_the_very_value_of_a_grade_keeps_it(grade: str) -> None:
+    """ISO 21940-11:2016: the value that names a grade is the greatest permissible, not the first refused."""
+    assert analysis.finest_kept(float(grade.removeprefix("G"))) == grade
+
+
 @pytest.mark.parametrize("grade", ["G0.4", "G1", "G2.5", "G6.3", "G16", "G40"])
 @pytest.mark.parametrize("step", [-1e-6, 1e-6])
 def test_grade_kept_and_grade_asked_agree(grade: str, step: float) -> None:

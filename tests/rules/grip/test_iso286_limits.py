@@ -182,9 +182,9 @@ def test_j_is_known_in_grades_5_to_7(text: str) -> None:
 
 def test_the_case_must_suit_the_part() -> None:
     """'h6' for a hole or 'H7' for a shaft is a mistake, not a choice."""
-    with pytest.raises(UnknownToleranceError, match="'h6' is a class for a shaft, where a hole is meant"):
+    with pytest.raises(UnknownToleranceError, match="'h6' is a class for a shaft"):
         limits(10.0, "h6", hole=True)
-    with pytest.raises(UnknownToleranceError, match="'H7' is a class for a hole, where a shaft is meant"):
+    with pytest.raises(UnknownToleranceError, match="'H7' is a class for a hole"):
         limits(10.0, "H7", hole=False)
 
 
