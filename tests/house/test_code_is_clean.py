@@ -1,4 +1,4 @@
-"""The checks that keep the code as it is meant: lint, format, types, the direction of imports."""
+"""Checks of the code: lint, format, types and direction of imports."""
 
 from __future__ import annotations
 

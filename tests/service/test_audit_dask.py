@@ -1,4 +1,4 @@
-"""A cluster gives the bytes that processes of this machine give."""
+"""A Dask cluster gives the same bytes as processes on this machine."""
 
 from __future__ import annotations
 

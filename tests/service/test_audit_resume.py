@@ -1,4 +1,4 @@
-"""An interrupted audit goes on where it stopped, and nobody can tell from its outputs."""
+"""A resumed audit gives the same output files as an uninterrupted one."""
 
 from __future__ import annotations
 

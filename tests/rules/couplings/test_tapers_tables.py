@@ -1,4 +1,4 @@
-"""Steep, hollow, polygonal and Morse tapers, knobs and arbors: look-ups, gaps and what interchanges."""
+"""Steep, hollow, polygonal and Morse tapers, knobs and arbors: look-ups, gaps and interchangeability."""
 
 from __future__ import annotations
 

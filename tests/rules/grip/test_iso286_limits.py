@@ -1,4 +1,4 @@
-"""Limits of size by ISO 286: ranges, letters, mirror rule, errors, and agreement with another library."""
+"""Limits of size by ISO 286: ranges, letters, mirror rule, errors, and agreement with a library."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Round values for shrink joints: each by its own name, with unit and source, and complete."""
+"""Values for shrink joints: complete, each with name, unit and source."""
 
 from __future__ import annotations
 
