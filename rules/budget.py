@@ -1,4 +1,4 @@
-"""Full runout budget of a stack, with what each contributor adds and what re-clocking joints can achieve."""
+"""Full runout budget of a stack: the share of each contributor, and the best clocking of the joints."""
 
 from __future__ import annotations
 
@@ -37,7 +37,7 @@ from rules.schema.budget import (
     SeatReport,
 )
 from rules.schema.report import JointEnds, PlaneReport
-from rules.schema.request import NO_OPERATION
+from rules.schema.request import Operation, RunoutLimit
 from rules.stack.chain import SPINDLE, Chain, chain_of, resolve
 from rules.stack.positions import Positions, positions_on_axis
 
@@ -45,17 +45,17 @@ __all__ = ["full_budget"]
 
 
 def clocking_section(chain: Chain, plane: PlaneName, z_mm: float, contributors: Contributors) -> ClockingReport | None:
-    """Return the best turns at z, or None where fewer than two contributors have a known direction."""
+    """Return the best turns at z; None if fewer than two contributors have a known direction."""
     known = contributors.known
     directed = [item for item in known if item.group is not None]
     if len(directed) < 2:
         return None
-    # the clocking between all of them is known, or the joints are told from mark to mark
+    # all relative directions are known, or the joints are given from mark to mark
     stands = len({item.group for item in directed}) == 1
     frames = frames_of(chain)
     nodes = [0j] * len(frames)
     for item in directed:
-        # a component's own error turns with it; the spindle is the first node
+        # the error of a component turns with it; the spindle is the first node
         vector = complex(item.line.at(z_mm))
         nodes[item.displaces_from] += vector if stands else vector * frames[item.displaces_from].turn.conjugate()
     positions = positions_of(chain)
@@ -103,9 +103,9 @@ PlaneName = Literal["gauge_plane", "tip"]
 
 
 def full_budget(request: BudgetRequest, book: Rulebook, catalogue: Catalogue = NO_CATALOGUE) -> BudgetReport:
-    """Answer every question about the runout of one stack.
+    """Return the full runout budget of one stack.
 
-    Raises :class:`~rules.schema.parsing.BadRequestError` for thresholds that no rule has or allows, as a check does.
+    Raises :class:`~rules.schema.parsing.BadRequestError` for thresholds that no rule has or allows.
     """
     threshold_overrides(request.policy, book)
     resolved = resolve(request, catalogue.definitions)
@@ -113,10 +113,10 @@ def full_budget(request: BudgetRequest, book: Rulebook, catalogue: Catalogue = N
     geometry = positions_on_axis(chain)
     contributors = Contributors((), Missing(resolved.lacking)) if resolved.broken else contributors_of(chain, geometry)
     known, lacking = contributors.known, contributors.lacking
-    operation = request.operation or NO_OPERATION
-    limit_at: PlaneName = operation.runout_limit_at or "gauge_plane"
+    stated = request.limit or _lowest_limit(request.operations or ())
+    limit_at: PlaneName = "gauge_plane" if stated is None or stated.plane is None else stated.plane
     judged = geometry.tip if limit_at == "tip" else geometry.gauge_plane
-    limit = None if operation.runout_limit_um is None else Tir(operation.runout_limit_um)
+    limit = None if stated is None else Tir(stated.tir_um)
     target = limit if request.target_um is None else Tir(request.target_um)
     required = None
     if target is not None and lacking is None and isinstance(judged, float):
@@ -125,7 +125,7 @@ def full_budget(request: BudgetRequest, book: Rulebook, catalogue: Catalogue = N
     return BudgetReport(
         complete=lacking is None,
         not_stated=not_stated(contributors),
-        limit_um=operation.runout_limit_um,
+        limit_um=None if stated is None else stated.tir_um,
         limit_at=limit_at,
         planes=[
             PlaneReport(**plane_figures(name, budget.z_mm, chain, geometry, budget if lacking is None else None))
@@ -139,10 +139,15 @@ def full_budget(request: BudgetRequest, book: Rulebook, catalogue: Catalogue = N
     )
 
 
+def _lowest_limit(operations: Sequence[Operation]) -> RunoutLimit | None:
+    limits = [one.limits.runout for one in operations if one.limits is not None and one.limits.runout is not None]
+    return min(limits, key=lambda one: one.tir_um, default=None)
+
+
 def _planes(request: BudgetRequest, geometry: Positions) -> list[tuple[str, OrMissing[float]]]:
     found = [("gauge_plane", geometry.gauge_plane), ("tip", geometry.tip)]
     for number, asked in enumerate(request.planes or (), start=1):
-        zero: OrMissing[float] = 0.0 if asked.counted_from == "gauge_line" else geometry.last_clamping_face
+        zero: OrMissing[float] = 0.0 if asked.datum == "gauge_line" else geometry.last_clamping_face
         found.append((f"plane_{number}", when_both_known(lambda start, step: start + step, zero, asked.distance_mm)))
     return found
 
@@ -170,14 +175,14 @@ def _contributors(contributors: Contributors, budgets: Mapping[str, PlaneBudget]
 
 
 def _p95_with(vectors: Sequence[Vector], place: int, factor: float) -> Tir:
-    """Return the 95 % reading with one contributor scaled."""
+    """Return the 95th-percentile reading with one contributor scaled."""
     changed = list(vectors)
     changed[place] = changed[place]._replace(amplitude=factor * changed[place].amplitude)
     return tir_of(Eccentricity(float(law_of(changed).quantiles((0.95,))[0])))
 
 
 def _seats(chain: Chain, geometry: Positions) -> list[SeatReport]:
-    """Return how a speck at each seat shows, the most sensitive first."""
+    """Return the effect of a particle in each seat, the most sensitive first."""
     seats = []
     uppers = (None, *chain.members)
     for upper, member, place in zip(uppers, chain.members, geometry.places, strict=False):
@@ -201,12 +206,12 @@ def _seats(chain: Chain, geometry: Positions) -> list[SeatReport]:
 
 
 def _tir_of_speck(seat_mm: float, pivot_mm: float, z_mm: float) -> Tir:
-    """Return the reading at z for each micrometre of the speck."""
+    """Return the reading at z per micrometre of the particle."""
     return tir_from_speck(1.0, seat_mm, z_mm - pivot_mm)
 
 
 def _required(target: Tir, limit_at: PlaneName, z_mm: float, known: Sequence[Contributor]) -> RequiredReport:
-    """Return what everything not measured must keep, by one factor."""
+    """Return the permitted runout of each contributor that is not measured, scaled by one factor."""
     free = [item for item in known if item.law != "measured"]
     fixed = law_of(vectors_at(z_mm, [item for item in known if item.law == "measured"]))
     scaled = vectors_at(z_mm, free)

@@ -1,4 +1,4 @@
-"""Name and version of the distribution, and the version of its contract: the one place where they stand."""
+"""Name and version of the distribution, and version of its contract; the one place they stand."""
 
 NAME = "stackgauge"
 VERSION = "0.1.0"

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from functools import cache, lru_cache
 from importlib.resources import files
 from types import MappingProxyType
@@ -70,7 +70,7 @@ def _value(fired: Fired, name: str | None) -> Quantity | None:
 
 
 def _margin(rule: Rule, observed: Quantity | None, limit: Quantity | None) -> float | None:
-    """Distance to the limit in the sense of the rule's own comparison: negative where it is broken."""
+    """Return the margin to the limit in the direction of the rule's comparison; negative if violated."""
     if rule.sense is None or observed is None or limit is None:
         return None
     value, bound = observed.value, limit.value
@@ -80,9 +80,9 @@ def _margin(rule: Rule, observed: Quantity | None, limit: Quantity | None) -> fl
 
 
 def _shown(fired: Fired, properties: Mapping[str, Property]) -> dict[str, Value]:
-    """Return the values of a message as people read them.
+    """Return the values of a message, rounded for readers.
 
-    Observed value and limit stay exact where they differ and would look equal once rounded.
+    Observed value and limit stay exact if they differ but would look equal after rounding.
     """
     rule = fired.rule
     exact = {**fired.fact.known, **fired.thresholds}
@@ -102,8 +102,11 @@ def _shown(fired: Fired, properties: Mapping[str, Property]) -> dict[str, Value]
     return shown
 
 
-def finding(fired: Fired, properties: Mapping[str, Property]) -> Finding:
-    """Tell a rule that fired; properties is the vocabulary of the fact's kind."""
+def finding(fired: Fired, properties: Mapping[str, Property], operation: str | None = None) -> Finding:
+    """Return the finding of a rule that fired.
+
+    ``properties`` is the vocabulary of the fact's kind, ``operation`` the id of the operation that it depends on.
+    """
     rule, values = fired.rule, _shown(fired, properties)
     observed, limit = _value(fired, rule.observed), _value(fired, rule.limit)
     return construct(
@@ -111,8 +114,8 @@ def finding(fired: Fired, properties: Mapping[str, Property]) -> Finding:
         code=rule.code,
         severity=rule.severity,
         title=rule.title,
+        operation=operation,
         message=render(rule.message, values),
-        operation=None,
         at=list(fired.fact.at),
         observed=observed,
         limit=limit,
@@ -129,14 +132,14 @@ def _missing(name: str, fields: Sequence[str], properties: Mapping[str, Property
     return construct(MissingQuantity, quantity=quantity_and_unit(name)[0], unit=unit, at=list(fields))
 
 
-def undecided(item: UndecidedRule, properties: Mapping[str, Property]) -> Undecided:
-    """Return a rule that could not be decided; properties is the vocabulary of the fact's kind."""
+def undecided(item: UndecidedRule, properties: Mapping[str, Property], operation: str | None = None) -> Undecided:
+    """Return the report entry of a rule that could not be decided; ``properties`` as in :func:`finding`."""
     return construct(
         Undecided,
         code=item.rule.code,
         severity=item.rule.severity,
         title=item.rule.title,
-        operation=None,
+        operation=operation,
         at=list(item.fact.at),
         lacks=[_missing(name, fields, properties) for name, fields in item.lacking.items()],
     )
@@ -172,16 +175,11 @@ def _reason(kind: str, absent: tuple[str, ...]) -> str:
     return f"No {kind} has {enumerated(words)}." if words else f"No {kind} has all that the rule compares."
 
 
-def repointed(report: Report, homes: Mapping[str, str]) -> Report:
-    """Return the report with every pointer below a reference led to the definition it names.
+def repointed(report: Report, lead: Callable[[str], str]) -> Report:
+    """Return the report with every pointer below a reference replaced by one into its definition.
 
-    The reference itself keeps its pointer: it says which part of the stack is meant.
+    The pointer of the reference itself stays, since it identifies the part of the stack.
     """
-
-    def lead(pointer: str) -> str:
-        steps = pointer.split("/", 4)
-        home = homes.get("/".join(steps[:4])) if len(steps) > 4 else None
-        return pointer if home is None else f"{home}/{steps[4]}"
 
     def leads(pointers: Sequence[str]) -> list[str]:
         return [lead(pointer) for pointer in pointers]
@@ -215,7 +213,7 @@ _LONGEST_LIST: Final = 3
 
 
 def field_in_words(pointer: str, stack: Stack) -> str:
-    """Name a field of the request.
+    """Return the name of a field of the request.
 
     >>> stack = Stack.model_validate({"components": [{"kind": "collet", "id": "collet-1"}]})
     >>> field_in_words("/stack/components/0/workpiece_side/length_mm", stack)
@@ -227,7 +225,7 @@ def field_in_words(pointer: str, stack: Stack) -> str:
         if not number.isdigit():
             return "the cutting tool at the end"
         entry = stack.components[int(number)]
-        owner = entry.id or (entry.of if isinstance(entry, ComponentReference) else "")
+        owner = entry.id or (entry.of.key if isinstance(entry, ComponentReference) else "")
     elif steps[:2] == ["stack", "joints"]:
         joints = stack.joints or []
         joint = joints[int(number)] if number.isdigit() and int(number) < len(joints) else None
@@ -239,7 +237,7 @@ def field_in_words(pointer: str, stack: Stack) -> str:
 
 
 def enumerated(words: Sequence[str]) -> str:
-    """List one word or more, the first few by name.
+    """Return a list of words as text; only the first few are named.
 
     >>> enumerated(["a", "b"]), enumerated(["a", "b", "c", "d", "e"])
     ('a and b', 'a, b, c and 2 more')

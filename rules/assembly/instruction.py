@@ -42,7 +42,7 @@ _GAUGE_SPINDLE = "the gauge spindle"
 
 
 def cleaning_steps(derived: StackAnalysis) -> list[Draft]:
-    """Return one step a seat: that of the first component in the spindle, then every joint's; see the order above."""
+    """Return one cleaning step per seat: that of the spindle, then of every joint; see the order above."""
     seats = [
         (index, _speck(place, derived.geometry.gauge_plane)) for index, place in enumerate(derived.geometry.places)
     ]
@@ -56,7 +56,7 @@ def cleaning_steps(derived: StackAnalysis) -> list[Draft]:
 
 
 def _speck(place: Position, plane: OrMissing[float]) -> OrMissing[float]:
-    """Return what a speck of 1 µm at one end of the seat reads at the plane, µm."""
+    """Return the reading at the plane of a particle of 1 µm at one end of the seat, µm."""
 
     def reading(seat: float, pivot: float, z: float) -> OrMissing[float]:
         return tir_from_speck(1.0, seat, z - pivot) if seat > 0.0 else Missing(())
@@ -89,7 +89,7 @@ def _step(derived: StackAnalysis, index: int, speck: OrMissing[float], most_sens
         if name == "seat_length":
             return seat_length if isinstance(seat_length, Missing) else Number("seat length", "mm", seat_length)
         if name == "speck":
-            return speck if isinstance(speck, Missing) else Number("reading of a speck of 1 µm", "um", speck)
+            return speck if isinstance(speck, Missing) else Number("reading for a particle of 1 µm", "um", speck)
         return None
 
     step = draft(file.general["clean"], Words(known, find), components, pointers, joint)
@@ -102,10 +102,10 @@ _SET_AT_JOINTS: Final = ("grip", "projection", "opening_temperature", "clocking"
 
 
 class Measuring:
-    """Where the finished assembly is read, and what counts as good."""
+    """Measuring plane and acceptance limit of the finished assembly."""
 
     def __init__(self, derived: StackAnalysis) -> None:
-        operation = derived.chain.request.operation
+        operation = derived.chain.operation
         geometry = derived.geometry
         at_tip = operation is not None and operation.runout_limit_at == "tip"
         self._derived = derived
@@ -117,7 +117,7 @@ class Measuring:
         )
         self._budget = derived.tip if at_tip else derived.gauge_plane
         if derived.contributors.lacking is not None:
-            self._budget = derived.contributors.lacking  # a partial sum would promise too little
+            self._budget = derived.contributors.lacking  # a partial sum would understate the runout
         members = derived.chain.members
         self._base = members[0] if members else None
         self._tool = members[-1] if members else None
@@ -143,7 +143,7 @@ class Measuring:
         return rules["limit"].format(limit=f"{self._limit:.10g} µm")
 
     def steps(self, objections: Objections) -> list[Draft]:
-        """Return seating, reading and signing."""
+        """Return the steps for seating, measuring and signing."""
         return [step for step in (self._seat(objections), self._measure(), self._record()) if step is not None]
 
     def _seat(self, objections: Objections) -> Draft | None:
@@ -179,10 +179,10 @@ class Measuring:
             instruction().general["measure"],
             Words({"tool": tool.part.id, "rule": self._rule()}, self._find),
             [tool.part.id],
-            ["/operation/runout_limit_um"] if self._limit is not None else [tool.at],
+            [f"{self._derived.chain.operation_at}/limits/runout/tir_um"] if self._limit is not None else [tool.at],
         )
         if step is not None and self._limit is None:
-            step["not_stated"].append("/operation/runout_limit_um")
+            step["not_stated"].append(f"{self._derived.chain.operation_at}/limits/runout")
         return step
 
     def _find(self, name: str) -> Tellable:
@@ -202,11 +202,11 @@ class Measuring:
         if isinstance(budget, Missing):
             return budget
         if name == "p50":
-            return Number("half of such assemblies read less", "um", budget.p50_um)
-        return Number("95 % of such assemblies read less", "um", budget.p95_um) if name == "p95" else None
+            return Number("median of the expected reading", "um", budget.p50_um)
+        return Number("95th percentile of the expected reading", "um", budget.p95_um) if name == "p95" else None
 
     def _touches(self, what: str) -> str | None:
-        """Return '' where the indicator meets flutes, or nothing at all."""
+        """Return '' where the measuring plane is on the flutes or beyond the tool."""
         if isinstance(self._plane, Missing):
             return None
         surface = surface_at(self._derived.chain, self._derived.geometry, self._plane)
@@ -217,7 +217,7 @@ class Measuring:
         return draft(instruction().general["record"], Words({}), ids, ["/stack"])
 
     def record(self, joints: Iterable[tuple[StackJoint, Words]], steps: Iterable[Draft]) -> list[dict[str, Any]]:
-        """Return the blanks: readings, what was set at each joint, what the makers state, who did it and when."""
+        """Return the fields to fill in: readings, settings of each joint, makers' figures, name and date."""
         where = "tip" if self._limit_at == "tip" else "gauge plane"
         fields = [
             _blank(f"reading at the {where}", None, "um", at_most=self._limit),
@@ -254,8 +254,8 @@ def _blank(name: str, joint: JointEnds | None, unit: str | None, at_most: float 
 def assembly_section(derived: StackAnalysis, findings: Sequence[Finding]) -> AssemblyReport:
     """Return the work instruction.
 
-    Parameters: all that follows from the request, and the findings of its check, with pointers as the rules gave
-    them: an error at a joint becomes a step that says not to make it, a warning a caution where the joint is made.
+    The findings keep the pointers given by the rules. An error at a joint becomes a step that forbids the joint, a
+    warning a caution at its step.
     """
     objections, others = objections_of(derived.chain, findings)
     measuring = Measuring(derived)
@@ -293,7 +293,7 @@ def _not_stated(field: str) -> MissingQuantity:
 
 
 def _building(derived: StackAnalysis, findings: Sequence[Finding], joints: JointSteps) -> list[Draft]:
-    """Return everything up to the finished assembly."""
+    """Return the steps up to the finished assembly."""
     chain, texts = derived.chain, instruction().stops
     if not chain.members:
         return [stop(texts["nothing"], [], ["/stack/components"])]
@@ -305,7 +305,7 @@ def _building(derived: StackAnalysis, findings: Sequence[Finding], joints: Joint
 
 
 def _inspecting(derived: StackAnalysis, findings: Sequence[Finding]) -> list[Draft]:
-    """Return the first step; errors that belong to no later one stand there as cautions."""
+    """Return the first step, with the errors that belong to no later step as cautions."""
     file, members = instruction(), (*derived.chain.members, *derived.chain.knobs)
     parts = ", ".join(map(_named, members))
     step = draft(
@@ -330,7 +330,7 @@ def _named(member: Member) -> str:
 
 
 def _knob(derived: StackAnalysis, findings: Sequence[Finding]) -> list[Draft]:
-    """Return how the retention knob is fitted, where there is a taper for one."""
+    """Return the steps for fitting the retention knob, if there is a taper for one."""
     file, chain = instruction(), derived.chain
     base = chain.members[0]
     side, knobs = base.machine_side, chain.knobs

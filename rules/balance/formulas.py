@@ -16,7 +16,7 @@ __all__ = [
 ]
 
 RPM_PER_RADIAN_PER_MILLISECOND: Final = 30_000.0 / math.pi
-"""9549.3: a speed of 1 rad/ms in revolutions a minute, the constant of the standard's equations."""
+"""9549.3: 1 rad/ms in revolutions per minute, the constant in the equations of the standard."""
 
 
 def _positive(name: str, value: float) -> None:
@@ -35,14 +35,14 @@ def permissible_eccentricity_um(grade_mm_per_s: float, speed_rpm: float) -> floa
     Parameters
     ----------
     grade_mm_per_s : float
-        The number G of the balance quality grade, mm/s.
+        Number G of the balance quality grade, mm/s, above 0.
     speed_rpm : float
-        Speed n, 1/min; both above 0.
+        Speed n, 1/min, above 0.
 
     Returns
     -------
     float
-        Permissible residual specific unbalance e_per = 9549.3·G/n, µm (= g·mm/kg).
+        Permissible residual specific unbalance e_per, µm (= g·mm/kg).
 
     Raises
     ------
@@ -78,7 +78,7 @@ def permissible_unbalance_g_mm(grade_mm_per_s: float, mass_kg: float, speed_rpm:
     Returns
     -------
     float
-        Permissible residual unbalance U_per = e_per·m, g·mm.
+        Permissible residual unbalance U_per, g·mm.
 
     Raises
     ------
@@ -99,7 +99,7 @@ def permissible_unbalance_g_mm(grade_mm_per_s: float, mass_kg: float, speed_rpm:
 
 
 def balance_speed_rpm(grade_mm_per_s: float, mass_kg: float, unbalance_g_mm: float) -> float:
-    """Return the highest speed at which an unbalance keeps a grade: n = 9549.3·G·m/U.
+    """Return the highest speed at which an unbalance meets a grade: n = 9549.3·G·m/U.
 
     Parameters
     ----------
@@ -113,7 +113,7 @@ def balance_speed_rpm(grade_mm_per_s: float, mass_kg: float, unbalance_g_mm: flo
     Returns
     -------
     float
-        Highest speed at which an unbalance keeps a grade, 1/min.
+        Highest speed, 1/min.
 
     Raises
     ------
@@ -136,7 +136,7 @@ def balance_speed_rpm(grade_mm_per_s: float, mass_kg: float, unbalance_g_mm: flo
 
 
 def rotating_force_n(unbalance_g_mm: float, speed_rpm: float) -> float:
-    """Return the force an unbalance exerts on the spindle: F = U·ω².
+    """Return the force of an unbalance on the spindle: F = U·ω².
 
     Parameters
     ----------
@@ -148,7 +148,7 @@ def rotating_force_n(unbalance_g_mm: float, speed_rpm: float) -> float:
     Returns
     -------
     float
-        Force an unbalance exerts on the spindle, N.
+        Rotating force, N.
 
     Raises
     ------
@@ -171,7 +171,7 @@ def rotating_force_n(unbalance_g_mm: float, speed_rpm: float) -> float:
 
 
 def quality_mm_per_s(mass_kg: float, unbalance_g_mm: float, speed_rpm: float) -> float:
-    """Return the balance quality a rotor has at a speed: G = e·ω = (U/m)·n/9549.3.
+    """Return the balance quality of a rotor at a speed: G = e·ω = (U/m)·n/9549.3.
 
     Parameters
     ----------
@@ -185,7 +185,7 @@ def quality_mm_per_s(mass_kg: float, unbalance_g_mm: float, speed_rpm: float) ->
     Returns
     -------
     float
-        Balance quality a rotor has at a speed, mm/s, to hold against the number of a grade.
+        Balance quality, mm/s, to compare with the number of a grade.
 
     Raises
     ------
@@ -208,9 +208,9 @@ def quality_mm_per_s(mass_kg: float, unbalance_g_mm: float, speed_rpm: float) ->
 
 
 def clamping_unbalance_g_mm(mass_kg: float, eccentricity_um: float) -> float:
-    """Return the unbalance of a true rotor clamped off the axis: U = m·e.
+    """Return the unbalance of a balanced rotor clamped off its axis: U = m·e.
 
-    No balancing undercuts the eccentricity at which a seat repeats: the next clamping brings it back.
+    Balancing cannot go below the repeatability of the seat, since the next clamping restores that eccentricity.
 
     Parameters
     ----------
@@ -222,7 +222,7 @@ def clamping_unbalance_g_mm(mass_kg: float, eccentricity_um: float) -> float:
     Returns
     -------
     float
-        Unbalance of a true rotor clamped off the axis, g·mm (1 µm on 1 kg is 1 g·mm).
+        Unbalance, g·mm (1 µm on 1 kg is 1 g·mm).
 
     Raises
     ------
@@ -231,7 +231,7 @@ def clamping_unbalance_g_mm(mass_kg: float, eccentricity_um: float) -> float:
 
     Notes
     -----
-    Source: first principles; the thought is that of ISO 16084.
+    Source: first principles; the approach is that of ISO 16084.
 
     Examples
     --------

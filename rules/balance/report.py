@@ -1,4 +1,4 @@
-"""The report's section on balance."""
+"""Section of the report on balance."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ __all__ = ["balance_section"]
 
 
 def balance_section(balance: StackBalance, grade: str | None) -> BalanceReport:
-    """Unbalance against the grade asked."""
+    """Unbalance and the required grade."""
     nothing = UnbalanceSum(0.0, None)
     unbalance, couple = value_or(balance.unbalance, None), value_or(balance.couple, None)
     return construct(

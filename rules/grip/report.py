@@ -1,4 +1,4 @@
-"""The report's section on the joints that hold a shank."""
+"""Section of the report on the joints that clamp a shank."""
 
 from __future__ import annotations
 
@@ -35,7 +35,7 @@ def _shrink(joint: ShrinkJoint, grip: Grip) -> ShrinkReport:
 
 
 def grip_section(grips: tuple[Grip, ...], geometry: Positions) -> list[GripReport]:
-    """Every joint that clamps a straight shank."""
+    """Joints that clamp a straight shank."""
     weakest = weakest_of(grips)
     return [
         construct(

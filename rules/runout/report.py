@@ -1,4 +1,4 @@
-"""The report's sections on geometry and runout."""
+"""Section of the report on runout."""
 
 from __future__ import annotations
 
@@ -9,8 +9,9 @@ from rules.quantities.missing import Missing, OrMissing
 from rules.quantities.models import MissingQuantity, construct
 from rules.quantities.rounding import rounded, rounded_or_none
 from rules.runout.analysis import PlaneBudget
-from rules.runout.contributors import Contributor, Contributors, Law
+from rules.runout.contributors import Contributor, Contributors
 from rules.runout.formulas import Tir
+from rules.schema.components import RunoutLaw
 from rules.schema.report import (
     ContributorKind,
     ContributorReport,
@@ -48,7 +49,7 @@ def predictions_of(budget: PlaneBudget) -> list[RunoutPrediction]:
 
 
 class PlaneFigures(TypedDict):
-    """Fields of a plane in an answer."""
+    """Return the line of the amplitude in two perpendicular directions; the second is 0 without a known direction."""
 
     plane: str
     from_gauge_line_mm: float
@@ -78,8 +79,8 @@ def runout_section(
     gauge: OrMissing[PlaneBudget],
     tip: OrMissing[PlaneBudget],
 ) -> RunoutReport:
-    """The budget: planes and contributors."""
-    operation = chain.request.operation or NO_OPERATION
+    """Runout budget: planes and contributors."""
+    operation = chain.operation or NO_OPERATION
     known, lacking = contributors.known, contributors.lacking
     planes = {
         name: budget for name, budget in (("gauge_plane", gauge), ("tip", tip)) if isinstance(budget, PlaneBudget)
@@ -89,7 +90,7 @@ def runout_section(
         complete=lacking is None,
         not_stated=not_stated(contributors),
         limit_um=operation.runout_limit_um,
-        limit_at=operation.runout_limit_at or "gauge_plane",
+        limit_at=operation.runout_limit_at,
         planes=[
             construct(
                 PlaneReport,
@@ -104,7 +105,7 @@ def runout_section(
 
 
 def not_stated(contributors: Contributors) -> list[MissingQuantity]:
-    """Return what would make the contributors complete; nothing where they are."""
+    """Return each contributor with its line and its reading at the two planes."""
     lacking = contributors.lacking
     if lacking is None:
         return []
@@ -119,7 +120,7 @@ class ContributorFigures(TypedDict):
     component: str | None
     joint: JointEnds | None
     text: str
-    law: Law
+    law: RunoutLaw
     direction_known: bool
     rests_on: list[str]
     offset_um: float

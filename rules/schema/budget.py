@@ -6,12 +6,11 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from rules.quantities.models import OPEN, Length, Microns, MissingQuantity, Model, Out
+from rules.quantities.models import OPEN, Microns, MissingQuantity, Out
 from rules.schema.report import ContributorReport, JointEnds, PlaneReport, Provenance
-from rules.schema.request import StackRequest
+from rules.schema.request import AxialPosition, RunoutLimit, StackRequest
 
 __all__ = [
-    "AskedPlane",
     "BudgetContributor",
     "BudgetReport",
     "BudgetRequest",
@@ -23,22 +22,18 @@ __all__ = [
 ]
 
 
-class AskedPlane(Model):
-    """Additional measuring plane."""
-
-    counted_from: Literal["gauge_line", "last_clamping_face"] = Field(examples=["last_clamping_face"])
-    distance_mm: Length = Field(description="Distance toward the cut, mm.", examples=[25])
-
-
 class BudgetRequest(StackRequest):
     """Stack as in a check, with additional planes and a runout target."""
 
-    planes: list[AskedPlane] | None = Field(
+    limit: RunoutLimit | None = Field(
+        None, description="Runout limit at gauge plane or tip; defaults to the lowest limit of the operations."
+    )
+    planes: list[AxialPosition] | None = Field(
         None, max_length=20, description="Planes in addition to gauge plane and tip."
     )
     target_um: Microns | None = Field(
         None,
-        description="Target for the 95th percentile of the runout, TIR in µm; defaults to the operation's limit.",
+        description="Target for the 95th percentile of the runout, TIR in µm; defaults to the limit.",
         examples=[10],
     )
 

@@ -9,7 +9,7 @@ from pydantic import Field
 from rules.quantities.models import OPEN, Identifier, Model, Out
 from rules.schema.components import Definitions
 from rules.schema.report import Estimate, PlaneReport, Provenance, Severity, SpeedLimit, Summary, Verdict
-from rules.schema.request import Machine, Operation, Policy, Stack
+from rules.schema.request import AxialPosition, MachineEntry, Operations, Policy, Stack
 
 __all__ = [
     "MAX_ALTERNATIVES",
@@ -50,7 +50,7 @@ class Alternative(Model):
 
 
 class ComparisonRequest(Model):
-    """Alternatives for one operation on one machine, under one policy."""
+    """Alternatives for the same operations on one machine, under one policy."""
 
     alternatives: list[Alternative] = Field(
         min_length=2,
@@ -58,8 +58,11 @@ class ComparisonRequest(Model):
         description="Alternatives; a repeated name gets a number in the report, such as 'a#2'.",
     )
     components: Definitions | None = Field(None, description="Component definitions by key, for references.")
-    operation: Operation | None = Field(None, description="Operation of all alternatives.")
-    machine: Machine | None = Field(None, description="Machine of all alternatives.")
+    machine: MachineEntry | None = Field(None, description="Machine of all alternatives.")
+    gauge_plane: AxialPosition | None = Field(
+        None, description="Gauge plane of all alternatives, in place of the policy's multiple of the cutting diameter."
+    )
+    operations: Operations | None = Field(None, description="Operations of all alternatives.")
     policy: Policy | None = Field(
         None, description="Treatment of warnings, undecided rules and thresholds; defaults apply if absent."
     )

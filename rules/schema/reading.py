@@ -9,10 +9,11 @@ from pydantic import Field
 from rules.quantities.models import OPEN, Identifier, Length, Microns, MissingQuantity, Model, Out, SignedMicrons
 from rules.schema.components import Definitions
 from rules.schema.report import JointEnds, PlaneReport, Provenance
-from rules.schema.request import Machine, Policy, Stack
+from rules.schema.request import MachineEntry, Policy, Stack
 
 __all__ = [
     "AxisReport",
+    "Conformity",
     "DecisionReport",
     "DialPlane",
     "DialPoint",
@@ -100,7 +101,9 @@ class ReadingRequest(Model):
     trial: Trial | None = None
     stack: Stack | None = Field(None, description="Measured stack, for comparison with its prediction.")
     components: Definitions | None = Field(None, description="Component definitions by key, for references.")
-    machine: Machine | None = Field(None, description="Machine whose spindle held the stack; absent for a bench gauge.")
+    machine: MachineEntry | None = Field(
+        None, description="Machine whose spindle held the stack; absent for a bench gauge."
+    )
     policy: Policy | None = None
     limit_um: Microns | None = Field(None, description="Runout limit, TIR in µm.", examples=[10])
     expanded_uncertainty_um: Microns | None = Field(
@@ -153,13 +156,17 @@ class PredictedPlane(PlaneReport):
     above_p99: bool = Field(description="Whether the reading exceeds the 99th percentile of these assemblies.")
 
 
+Conformity = Literal["conforms", "does_not_conform", "not_proven"]
+"""Decisions of ISO 14253-1 on a reading."""
+
+
 class DecisionReport(Out):
     """Decision by ISO 14253-1."""
 
     limit_um: float
     tir_um: float = Field(description="TIR for the decision, first plane, µm.")
     expanded_uncertainty_um: float | None
-    decision: Literal["conforms", "does_not_conform", "not_proven"]
+    decision: Conformity
     would_settle: str | None = Field(description="Way to reach a decision if not proven.")
 
 

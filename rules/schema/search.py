@@ -9,7 +9,7 @@ from pydantic import Field
 from rules.quantities.models import OPEN, Identifier, Length, Model, Out, PositiveLength
 from rules.schema.components import StackEntry
 from rules.schema.report import Estimate, JointEnds, PlaneReport, Provenance, SpeedLimit, Summary, Verdict
-from rules.schema.request import Machine, Operation, Policy
+from rules.schema.request import Datum, MachineEntry, Operations, Policy
 
 __all__ = [
     "MAX_INVENTORY",
@@ -58,8 +58,8 @@ Stock = Annotated[
 class Projection(Model):
     """Required projection of the tip, with every shank set by the grip setting."""
 
-    measured_from: Literal["gauge_line", "last_clamping_face"] = Field(
-        "gauge_line", description="Reference of the projection: the spindle's gauge line or the last clamping face."
+    datum: Datum = Field(
+        "gauge_line", description="Datum of the projection: the spindle's gauge line or the last clamping face."
     )
     at_least_mm: Length | None = Field(None, description="Minimum projection, mm.", examples=[150])
     at_most_mm: Length | None = Field(None, description="Maximum projection, mm.", examples=[200])
@@ -129,10 +129,10 @@ class SearchRequest(Model):
     requirement: Requirement | None = Field(
         None, description="Requirements; if absent, every stack that fits together is found."
     )
-    operation: Operation | None = Field(
-        None, description="Requirements of the operation; if absent, only the stacks themselves are judged."
+    operations: Operations | None = Field(
+        None, description="Operations that a stack must do; if absent, only the stacks themselves are judged."
     )
-    machine: Machine | None = Field(
+    machine: MachineEntry | None = Field(
         None,
         description="Machine; if absent, its limits are not judged. Retention knobs of the inventory are tried if the"
         " machine states the one it requires.",

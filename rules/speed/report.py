@@ -1,4 +1,4 @@
-"""The report's section on speed: every limit, lowest first."""
+"""Section of the report on speed."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ def _limit(one: SpeedCause, critical_share: float | None) -> SpeedLimit:
 def speed_section(
     speed_limits: SpeedLimits, speed: OrMissing[float] | None, critical_share: float | None
 ) -> SpeedReport:
-    """Every limit of the speed, lowest first; the lowest governs."""
+    """Speed limits, lowest first; the lowest governs."""
     limits = [_limit(one, critical_share) for one in speed_limits.causes]
     limits.sort(key=lambda limit: limit.speed_rpm.value)
     governing = limits[0] if limits else None

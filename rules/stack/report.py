@@ -1,4 +1,4 @@
-"""The report's sections on geometry and mass."""
+"""Sections of the report on geometry and mass."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ __all__ = ["geometry_section", "mass_section"]
 
 
 def geometry_section(chain: Chain, geometry: Positions) -> GeometryReport:
-    """Where everything lies."""
+    """Positions along the axis."""
     return construct(
         GeometryReport,
         datum="gauge_line",
@@ -41,7 +41,7 @@ def geometry_section(chain: Chain, geometry: Positions) -> GeometryReport:
 
 
 def mass_section(chain: Chain, masses: Masses) -> MassReport:
-    """Mass of the whole and of each component, and where it sits."""
+    """Mass of the stack and of each component, and its position."""
     return construct(
         MassReport,
         total_kg=rounded_or_none(masses.total, "kg"),

@@ -84,7 +84,7 @@ def _run_check(arguments: argparse.Namespace) -> int:
     def judge(data: object) -> tuple[Report, str | None]:
         request = parse_request(data)
         if arguments.assembly:
-            request = request.model_copy(update={"with_assembly": True})
+            request = request.with_assembly()
         page = None if out is None else report_page(*assess_instructed(assessor, request))
         return assessor.assess(request), page
 

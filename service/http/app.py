@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from fastapi import FastAPI
+from fastapi import Depends, FastAPI
 from fastapi.routing import APIRoute
 from starlette.middleware import Middleware
 
@@ -20,7 +20,7 @@ from service.http.middleware import BodyLimit, BodyTimeout, HeadAsGet, SecurityH
 from service.http.openapi import DeprecationHeaders, describe
 from service.http.pages import pages_router
 from service.http.posted import posted_routes
-from service.http.problem_answers import HANDLERS
+from service.http.problem_answers import HANDLERS, require_known_parameters
 from service.http.questions import (
     budgets_router,
     checks_router,
@@ -66,6 +66,7 @@ def create_app(settings: Settings | None = None, assessor: Assessor | None = Non
         docs_url=None,
         redoc_url=None,
         redirect_slashes=False,
+        dependencies=[Depends(require_known_parameters)],
         lifespan=in_order(shutdown, closing(pool)),
         middleware=[
             Middleware(RequestLog, metrics=metrics),
@@ -98,7 +99,7 @@ def create_app(settings: Settings | None = None, assessor: Assessor | None = Non
         metrics_router(metrics),
         problems_router(),
         pages_router(),
-        contract_router(lambda: describe(app, assessor.book)),
+        contract_router(lambda: describe(_plain(app, assessor))),
     )
     for router in routers:
         app.include_router(router)
@@ -106,3 +107,10 @@ def create_app(settings: Settings | None = None, assessor: Assessor | None = Non
     metrics.running(assessor.book.digest)
     watched.counting = True
     return app
+
+
+def _plain(app: FastAPI, assessor: Assessor) -> FastAPI:
+    """The application with the built-in rules alone, whose examples the document shows whatever rules are in force."""
+    plain = Assessor.load()
+    same = (assessor.book.digest, assessor.catalogue) == (plain.book.digest, plain.catalogue)
+    return app if same else create_app(Settings(extra_rulebooks=()), plain)

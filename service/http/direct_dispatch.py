@@ -1,6 +1,6 @@
-"""The routes that are asked most, reached without the router.
+"""Dispatch of the most frequent routes without the router.
 
-Measured in this process over 150 checks, no two alike: the router takes 7 % more processor time an answer.
+In a measurement over 150 different checks, the router took 7 % more processor time per answer.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ from fastapi.routing import APIRoute
 from starlette.requests import Request
 from starlette.types import ASGIApp, Receive, Scope, Send
 
-from service.http.problem_answers import HANDLERS, answer_readably, as_problem
+from service.http.problem_answers import HANDLERS, answer_readably, as_problem, require_known_parameters
 
 __all__ = ["DirectDispatch"]
 
@@ -41,6 +41,7 @@ class DirectDispatch:
         scope.update(route=route, endpoint=route.endpoint, path_params={})
         request = Request(scope, receive, send)
         try:
+            require_known_parameters(request)
             response = await route.endpoint(request)
         except _ANSWERED as error:
             response = answer_readably(as_problem(error), request)

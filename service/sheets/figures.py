@@ -37,6 +37,7 @@ __all__ = [
     "missing_words",
     "quantity",
     "table",
+    "unit_of",
     "unit_sign",
     "value_of",
     "within",
@@ -393,3 +394,12 @@ def quantity(name: str) -> str:
         if name.endswith(end):
             return f"{name.removesuffix(end).replace('_', ' ')} ({unit.sign})"
     return name.replace("_", " ")
+
+
+def unit_of(name: str) -> str:
+    """Return the sign of the unit that the end of a field's name gives; nothing where it gives none.
+
+    >>> unit_of("torque_n_m"), unit_of("tip_tir_um"), unit_of("joint")
+    ('N·m', 'µm', '')
+    """
+    return next((unit.sign for end, unit in _UNITS.items() if name.endswith(end)), "")

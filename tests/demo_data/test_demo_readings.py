@@ -1,4 +1,4 @@
-"""The shop's readings lead to the steps they were made for."""
+"""The readings of the demo lead to the intended next steps."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The shop's searches get the outcome they were built for."""
+"""The searches of the demo have the intended outcome."""
 
 from __future__ import annotations
 

@@ -10,6 +10,7 @@ from rules.balance.analysis import grade_value, grades
 from rules.balance.formulas import (
     balance_speed_rpm,
     clamping_unbalance_g_mm,
+    permissible_eccentricity_um,
     permissible_unbalance_g_mm,
     quality_mm_per_s,
     rotating_force_n,
@@ -91,7 +92,21 @@ def test_rotating_force(speed_rpm: float, newton: float, worked: float) -> None:
 
 
 def test_grades_step_by_a_factor_of_two_and_a_half() -> None:
-    """Literature: ISO 21940-11, grades G0.4 to G4000 (end points in print, list from memory)."""
+    """ISO 21940-11, grades G0.4 to G4000 (end points in print, list from memory)."""
     values = sorted(grade_value(name) for name in grades())
     assert (values[0], values[-1]) == (0.4, 4000)
     assert all(high / low == pytest.approx(2.5, rel=0.02) for low, high in pairwise(values))
+
+
+@pytest.mark.parametrize(("eccentricity_mm", "speed_rpm"), [(0.03, 5000), (0.002, 20_000), (1.0, 300)])
+def test_quality_as_another_standard_writes_it(eccentricity_mm: float, speed_rpm: float) -> None:
+    """JIS B 0905-1992, clause not known: G = e·n/9.55 with e in mm; the constant is rounded in print."""
+    quality = quality_mm_per_s(1.0, 1000 * eccentricity_mm, speed_rpm)
+    assert quality == pytest.approx(eccentricity_mm * speed_rpm / 9.55, rel=1e-4)
+
+
+def test_turbine_rotor_of_the_standard() -> None:
+    """From memory of the annex of ISO 1940-1:2003: 3600 kg, 3000 rpm, G2.5."""
+    assert permissible_eccentricity_um(2.5, 3000) == pytest.approx(7.96, abs=0.005)
+    assert permissible_unbalance_g_mm(2.5, 3600, 3000) == pytest.approx(28.6e3, rel=2e-3)
+    assert permissible_unbalance_g_mm(2.5, 3600, 3000) == pytest.approx(28_648, abs=0.5)

@@ -1,4 +1,4 @@
-"""The runout that a check predicts, against turning every part of the stack through every direction.
+"""The predicted runout, compared with turning every part of the stack through every direction.
 
 Nothing of the service takes part but the answer. The positions along the axis are worked out by hand from each
 request: a part tilts about the middle of its seat, so its reading grows with the distance from there. A hollow taper
@@ -165,7 +165,7 @@ def test_predicted_runout_of_a_demo_stack(name: str, plane: str) -> None:
 def test_predicted_runout_of_a_cutter_that_varies(name: str) -> None:
     """Where 95 % of the cutters keep the limit, its σ per axis is the limit over √(-2·ln 0.05)."""
     request, _ = _report(name)
-    request["stack"]["components"][-1]["runout_law"] = "capability"
+    request["stack"]["components"][-1]["runout"]["law"] = "capability"
     told = {one.of: one.quantiles_um for one in check(request).runout.planes[0].predictions}
     z_mm, _, parts = BY_HAND[name]
     *sizes, limit = [part.reading_um(z_mm) for part in parts]
@@ -179,8 +179,8 @@ def test_two_parts_clocked_to_each_other_add_as_vectors(extension_deg: float, mi
     """Measured and clocked, extension and mill are one vector, which the chuck meets in any direction."""
     request, _ = _report("01-deep-rib-shrink-extension")
     for part, angle in zip(request["stack"]["components"][1:], (extension_deg, mill_deg), strict=True):
-        part["runout_law"] = "measured"
-        part["runout"][0]["angle_deg"] = angle
+        part["runout"]["law"] = "measured"
+        part["runout"]["statements"][0]["angle_deg"] = angle
     request["stack"]["joints"][1]["clocking_deg"] = 30
     told = {one.of: one.quantiles_um for one in check(request).runout.planes[1].predictions}
     _, z_mm, parts = BY_HAND["01-deep-rib-shrink-extension"]
@@ -195,7 +195,7 @@ def test_two_parts_clocked_to_each_other_add_as_vectors(extension_deg: float, mi
 def test_full_budget_of_a_demo_stack(name: str) -> None:
     """Four levels at both planes, and the 95 % reading with each part in turn at half of its runout."""
     request, _ = _report(name)
-    told = {key: request[key] for key in ("stack", "operation", "machine")}
+    told = {key: request[key] for key in ("stack", "operations", "machine")}
     budget = full_budget(BudgetRequest.model_validate(told), Assessor.load().book)
     gauge_mm, tip_mm, parts = BY_HAND[name]
     for place, (plane, z_mm) in enumerate((("gauge_plane", gauge_mm), ("tip", tip_mm))):

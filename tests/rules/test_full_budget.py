@@ -1,4 +1,4 @@
-"""The whole runout budget: planes, parts, seats, clocking and what is required."""
+"""The full runout budget: planes, parts, seats, clocking and tolerances."""
 
 from __future__ import annotations
 
@@ -18,6 +18,7 @@ from rules.schema.budget import BudgetReport, BudgetRequest
 from rules.schema.parsing import BadRequestError, parse
 from rules.schema.report import ContributorReport
 from rules.schema.request import CheckRequest
+from tests.support.operations import change
 from tests.support.stacks import known, named, quantile
 
 ASSESSOR = Assessor.load()
@@ -41,11 +42,10 @@ def _measured(angles: dict[str, float], clocking: dict[str, float | None]) -> di
     del request["machine"]
     for part in request["stack"]["components"]:
         if part["id"] in angles:
-            part["runout_law"] = "measured"
-            part["runout_character"] = "offset"
-            part["runout"] = [{"tir_um": 4, "at_mm": 0, "angle_deg": angles[part["id"]]}]
+            reading = {"tir_um": 4, "at_mm": 0, "angle_deg": angles[part["id"]]}
+            part["runout"] = {"law": "measured", "character": "offset", "statements": [reading]}
         elif "runout" in part:
-            part["runout"] = [{"tir_um": 0, "at_mm": 0}]
+            part["runout"] = {"statements": [{"tir_um": 0, "at_mm": 0}]}
     pairs = [("holder", "collet-1"), ("collet-1", "extension"), ("extension", "collet-2"), ("collet-2", "end-mill")]
     stated = {(joint["upper"], joint["lower"]): joint for joint in request["stack"]["joints"]}
     request["stack"]["joints"] = [
@@ -82,7 +82,7 @@ def test_levels_rise_and_shares_add_up() -> None:
 def test_a_limit_at_a_quantile_is_kept_by_as_many() -> None:
     """A limit set at the 95 % point is met by 95 % of the assemblies, in the check as in the budget."""
     request = base_request("press_in")
-    request["operation"]["runout_limit_um"] = quantile(_budget(request), "gauge_plane")
+    change(request["operations"][0], {"runout_limit_um": quantile(_budget(request), "gauge_plane")})
     for answer in (_budget(request), ASSESSOR.assess(parse(CheckRequest, request)).runout):
         assert answer.planes[0].predictions[0].probability_within_limit == pytest.approx(0.95, abs=1e-4)
 
@@ -91,8 +91,8 @@ def test_asked_planes_are_answered() -> None:
     """First principles: at the last clamping face and three diameters out the indicator finds other planes."""
     request = base_request("press_in") | {
         "planes": [
-            {"counted_from": "last_clamping_face", "distance_mm": 24},
-            {"counted_from": "gauge_line", "distance_mm": "2 in"},
+            {"datum": "last_clamping_face", "distance_mm": 24},
+            {"datum": "gauge_line", "distance_mm": "2 in"},
         ]
     }
     report = _budget(request)
@@ -133,7 +133,7 @@ def test_required_parts_reach_the_target() -> None:
     assert required.factor is not None
     assert required.factor < 1
     for part in request["stack"]["components"]:
-        for statement in part.get("runout", ()):
+        for statement in part.get("runout", {"statements": ()})["statements"]:
             statement["tir_um"] *= required.factor
     assert quantile(_budget(request), "gauge_plane") == pytest.approx(8, abs=2e-3)
 
@@ -204,8 +204,10 @@ def test_keyed_tapers_turn_to_their_positions_only() -> None:
     """A steep taper has two positions in its spindle: the spindle's runout is met at 0° or 180°."""
     request = _measured({"holder": 0}, ALL_AT_ZERO)
     request["machine"] = base_request("press_in")["machine"] | {
-        "spindle_runout": [{"tir_um": 4, "at_mm": 0, "angle_deg": 0}, {"tir_um": 4, "at_mm": 300, "angle_deg": 0}],
-        "spindle_runout_law": "measured",
+        "spindle_runout": {
+            "law": "measured",
+            "statements": [{"tir_um": 4, "at_mm": 0, "angle_deg": 0}, {"tir_um": 4, "at_mm": 300, "angle_deg": 0}],
+        },
     }
     request["stack"]["joints"].append({"upper": "spindle", "lower": "holder", "clocking_deg": 0})
     clocking = _budget(request).clocking
@@ -260,7 +262,10 @@ def test_missing_statements_leave_it_incomplete() -> None:
 def test_misspelt_thresholds_are_refused_here_too() -> None:
     """A budget judges no rule, yet a misspelt threshold would mislead its sender."""
     with pytest.raises(BadRequestError):
-        _budget(base_request("press_in") | {"policy": {"thresholds": {"OVH-999": {"max_ratio": 1}}}})
+        _budget(
+            base_request("press_in")
+            | {"policy": {"thresholds": [{"code": "OVH-999", "threshold": "max_ratio", "value": 1}]}}
+        )
 
 
 @settings(max_examples=25)
@@ -270,7 +275,7 @@ def test_scaling_the_parts_scales_the_budget(order: list[int], factor: float) ->
     request = base_request("press_in")
     scaled = copy.deepcopy(request)
     for index in order:
-        for statement in scaled["stack"]["components"][index]["runout"]:
+        for statement in scaled["stack"]["components"][index]["runout"]["statements"]:
             statement["tir_um"] *= factor
     plain, grown = _budget(request), _budget(scaled)
     expected = factor * known(quantile(plain, "tip"))

@@ -1,4 +1,4 @@
-"""What an audit writes can be read by other programs, whatever stands in the library, and says the same everywhere."""
+"""The output files of an audit are readable by other programs and agree with each other."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The figures of an audit: exact, the same in any two runs, and of a size that does not grow."""
+"""The figures of an audit are exact, deterministic and bounded in size."""
 
 from __future__ import annotations
 
@@ -133,5 +133,5 @@ def test_problems_are_told_in_a_line() -> None:
     """The first places with what is wrong there, else the detail; a fault of the program is told apart."""
     assert problem_words(problem_answer(1, ProblemError("internal-fault", "It failed.")).text) == ("It failed.", True)
     error = invalid_request(BadRequestError(Fault(f"/{place}", "is wrong") for place in "abcde"))
-    words = "#/a is wrong; #/b is wrong; #/c is wrong; and 2 more"
+    words = "/a is wrong; /b is wrong; /c is wrong; and 2 more"
     assert problem_words(problem_answer(1, error).text) == (words, False)

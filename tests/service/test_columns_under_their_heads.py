@@ -1,4 +1,4 @@
-"""Under each head of a table stands the figure of the answer that the head names, in the text and on the page."""
+"""Each table column holds the figures that its heading names, in text and on the page."""
 
 from __future__ import annotations
 

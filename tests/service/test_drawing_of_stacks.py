@@ -1,4 +1,4 @@
-"""The side view: to scale along and across, findings where they are, and nothing invented."""
+"""The side view is to scale, with findings in position and no invented shapes."""
 
 from __future__ import annotations
 
@@ -199,8 +199,8 @@ def test_a_finding_on_a_defined_component_is_marked_at_its_use() -> None:
     request = json.loads(json.dumps(STACKS["14"]))
     parts = request["stack"]["components"]
     request["components"] = {"KB-X": parts[1], "KB-H": parts[0]}
-    parts[1] = {"kind": "reference", "of": "KB-X", "id": "extension"}
-    parts[0] = {"kind": "reference", "of": "KB-H", "id": "holder"}
+    parts[1] = {"kind": "reference", "of": {"from": "request", "key": "KB-X"}, "id": "extension"}
+    parts[0] = {"kind": "reference", "of": {"from": "request", "key": "KB-H"}, "id": "holder"}
     report, derived = judged(request)
     (short,) = [one for one in report.findings if one.code == "GRIP-010"]
     assert all(not at.startswith("/stack/components/") for at in short.at)

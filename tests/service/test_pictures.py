@@ -1,4 +1,4 @@
-"""Every picture is well-formed SVG that stands alone, reads without colour, and tells in words what it shows."""
+"""Every picture is well-formed, self-contained SVG, legible without colour, with a text description."""
 
 from __future__ import annotations
 
@@ -170,7 +170,9 @@ def test_a_picture_with_nothing_to_show_says_so() -> None:
     bare = {"stack": {"components": [{"id": "c", "kind": "cutter"}]}}
     report, derived = judged(bare)
     assert [name for name, _ in shown(pictures_of(report, derived))] == ["stack"]
-    broken, nothing = judged({"stack": {"components": [{"kind": "reference", "of": "missing"}]}})
+    broken, nothing = judged(
+        {"stack": {"components": [{"kind": "reference", "of": {"from": "request", "key": "missing"}}]}}
+    )
     assert [name for name, _ in shown(pictures_of(broken, nothing))] == []
     for name in NAMES:
         root = parsed(picture_or_words(name, broken, nothing))

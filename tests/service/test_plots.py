@@ -1,4 +1,4 @@
-"""The plots show the report's own figures, to the scale of their axes."""
+"""The charts show the figures of the report to the scale of their axes."""
 
 from __future__ import annotations
 
@@ -11,6 +11,7 @@ import pytest
 from lxml import etree
 
 from service.drawing.plot_frame import ticks
+from tests.support.operations import change
 from tests.support.pictures import SVG, corners_of, drawn, judged, parsed, words_in
 from tests.support.stacks import known, quantile
 
@@ -24,8 +25,7 @@ def _two_offsets(first_um: float, second_um: float) -> dict[str, Any]:
     """Return a stack of two contributors that are the same all along the axis."""
     request: dict[str, Any] = json.loads(json.dumps(STACKS["04"]))
     for part, reading in zip(request["stack"]["components"], (first_um, second_um), strict=True):
-        part["runout"] = [{"tir_um": reading, "at_mm": 30}]
-        part["runout_character"] = "offset"
+        part["runout"] = {"character": "offset", "statements": [{"tir_um": reading, "at_mm": 30}]}
     return request
 
 
@@ -117,7 +117,7 @@ def test_the_distribution_names_its_figures() -> None:
     words = _words(_plot(STACKS["01"], "distribution"))
     assert {f"median {median:.1f} µm", f"95th percentile {p95:.1f} µm", "limit 15.0 µm"} <= words
     at_tip = json.loads(json.dumps(STACKS["01"]))
-    at_tip["operation"]["runout_limit_at"] = "tip"
+    change(at_tip["operations"][0], {"runout_limit_at": "tip"})
     words = _words(_plot(at_tip, "distribution"))
     assert "limit 15.0 µm" not in words
     (told,) = [one for one in words if "15.0 µm" in one]

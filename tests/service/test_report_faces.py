@@ -1,4 +1,4 @@
-"""No field of the report misses a face: change any of them, and text and page both change."""
+"""Every field of the report appears in the text and on the page."""
 
 from __future__ import annotations
 
@@ -136,7 +136,7 @@ def _predictions(numbers: Iterator[int]) -> list[dict[str, Any]]:
     quantiles = {"parts_at_limits": ("p50", "p80", "p95", "p99"), "worst_case": ("p100",), "best_clocking": ("p0",)}
     return [
         {
-            "of": of,
+            "of": {"from": "request", "key": of},
             "quantiles_um": {name: next(numbers) + 0.5 for name in names},
             "probability_within_limit": next(numbers) + 0.5,
         }

@@ -1,4 +1,4 @@
-"""A report on a terminal or in a log: the verdict first, every figure with its unit, no colour needed."""
+"""The text report: verdict first, every figure with its unit, legible without colour."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Pages as an independent strict parser of HTML reads them, and what a report's figures should be on them."""
+"""Pages read by an independent strict HTML parser, and the figures of a report expected on them."""
 
 from __future__ import annotations
 
@@ -11,28 +11,28 @@ import html5lib
 
 
 def parsed(page: str) -> Element:
-    """Return the tree; the parser raises at the first fault against HTML."""
+    """Return the tree; the parser raises at the first violation of HTML."""
     tree: Element = html5lib.HTMLParser(strict=True, namespaceHTMLElements=False).parse(page)
     return tree
 
 
 def words(element: Element) -> str:
-    """Return the text of an element and all in it, with single spaces."""
+    """Return the text of an element and its descendants, with single spaces."""
     return " ".join("".join(element.itertext()).split())
 
 
 def by_id(tree: Element, name: str) -> Element | None:
-    """Return the element of this id."""
+    """Return the element with this id."""
     return next((one for one in tree.iter() if one.get("id") == name), None)
 
 
 def figures_shown(element: Element | None) -> list[float]:
-    """Return the values of the figures of an element, in the order of the page."""
+    """Return the values of the figures of an element, in page order."""
     return [] if element is None else [float(one.get("value", "")) for one in element.iter("data")]
 
 
 def misshown(tree: Element) -> list[tuple[str, str]]:
-    """Return figures whose text is not their value rounded to the digits shown; a share is shown in percent."""
+    """Return the figures whose text differs from their rounded value; shares are shown in percent."""
     wrong = []
     for one in tree.iter("data"):
         text, value = words(one).replace("−", "-"), float(one.get("value", ""))
@@ -44,14 +44,14 @@ def misshown(tree: Element) -> list[tuple[str, str]]:
 
 
 def _place(text: str) -> float:
-    """Return the value of the last digit that counts: of a whole number zeros may be rounded off beyond the third."""
+    """Return the value of the last significant digit; beyond the third, zeros of a whole number may be rounded."""
     whole, _, decimals = text.lstrip("-").partition(".")
     zeros = len(whole) - len(whole.rstrip("0"))
     return float(10 ** -len(decimals)) if decimals else float(10 ** max(min(zeros, len(whole) - 3), 0))
 
 
 def loose_numbers(tree: Element) -> set[str]:
-    """Return the numbers of the page's text that are no figures: those within texts, names and digests."""
+    """Return the numbers in the text of the page that are not figures but part of texts, names and digests."""
     body = tree.find("body")
     assert body is not None
     return {token for text in _loose(body) for token in re.findall(r"\d+(?:[.,]\d+)*", text)}
@@ -87,7 +87,7 @@ def _plane(plane: dict[str, Any]) -> list[float | None]:
 
 
 def expected_figures(report: dict[str, Any]) -> dict[str, list[float]]:
-    """Return, for each part of the page by its id, the figures of the report that it should show, in order."""
+    """Return the figures of the report that each part of the page should show, in order, by id of the part."""
     runout, speed, grip = report["runout"], report["speed"], report["grip"]
     stiffness, mass, assembly = report["stiffness"], report["mass"], report["assembly"]
     told: dict[str, list[float | None]] = {
@@ -160,7 +160,7 @@ def expected_figures(report: dict[str, Any]) -> dict[str, list[float]]:
                 *(
                     value
                     for name, value in zip(stiffness, map(_value, stiffness.values()), strict=True)
-                    if isinstance(value, float) and name != "tip_compliance_um_per_n"  # the reciprocal is shown
+                    if isinstance(value, float) and name != "tip_compliance_um_per_n"  # the page shows the reciprocal
                 ),
                 *map(_value, stiffness["bending_frequencies_hz"]),
                 *(one["share"] for one in stiffness["shares"]),
@@ -191,4 +191,4 @@ def expected_figures(report: dict[str, Any]) -> dict[str, list[float]]:
 
 
 IN_ANY_ORDER = frozenset({"load", "balance", "stiffness", "instruction", "disassembly"})
-"""Parts whose figures have a name beside each and stand in an order of their own."""
+"""Parts whose figures have names and may be in any order."""

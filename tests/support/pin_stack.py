@@ -1,4 +1,4 @@
-"""A gauge pin in two press-in collets, the second in an extension: five contributors, four joints that turn freely."""
+"""A gauge pin in two press-in collets, the second in an extension: five contributors, four joints clocked freely."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ PIN_STACK: Final[dict[str, Any]] = {
             "centre_of_mass_mm": 17,
             "unbalance_g_mm": 2.0,
             "max_speed_rpm": 20000,
-            "runout": [{"tir_um": 1.5, "at_mm": 0}, {"tir_um": 3, "at_mm": 75}],
+            "runout": {"statements": [{"tir_um": 1.5, "at_mm": 0}, {"tir_um": 3, "at_mm": 75}]},
             "coolant_through": True,
         },
         {
@@ -41,7 +41,7 @@ PIN_STACK: Final[dict[str, Any]] = {
             },
             "mass_kg": 0.11,
             "unbalance_g_mm": 0.1,
-            "runout": [{"tir_um": 3, "at_mm": 48}],
+            "runout": {"statements": [{"tir_um": 3, "at_mm": 48}]},
             "coolant_through": True,
         },
         {
@@ -63,7 +63,7 @@ PIN_STACK: Final[dict[str, Any]] = {
             ],
             "unbalance_g_mm": 0.2,
             "max_speed_rpm": 22000,
-            "runout": [{"tir_um": 3, "at_mm": 0}],
+            "runout": {"statements": [{"tir_um": 3, "at_mm": 0}]},
             "coolant_through": True,
         },
         {
@@ -80,7 +80,7 @@ PIN_STACK: Final[dict[str, Any]] = {
             },
             "mass_kg": 0.03,
             "unbalance_g_mm": 0.05,
-            "runout": [{"tir_um": 3, "at_mm": 24}],
+            "runout": {"statements": [{"tir_um": 3, "at_mm": 24}]},
             "coolant_through": True,
         },
         {
@@ -96,7 +96,7 @@ PIN_STACK: Final[dict[str, Any]] = {
             "overall_length_mm": 90,
             "material": "tool_steel",
             "mass_kg": 0.035,
-            "runout": [{"tir_um": 1, "at_mm": 24}],
+            "runout": {"statements": [{"tir_um": 1, "at_mm": 24}]},
             "coolant_through": False,
         },
     ],

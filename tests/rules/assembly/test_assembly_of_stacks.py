@@ -1,4 +1,4 @@
-"""The ends of the work instruction: cleaning, knob, stops, reading, record."""
+"""Cleaning, retention knob, holds, measuring and record in the work instruction."""
 
 from __future__ import annotations
 
@@ -9,6 +9,7 @@ import pytest
 from rules.rulebook.loader import base_request
 from rules.runout.analysis import PlaneBudget
 from tests.support.assemblies import assembly_of, not_stated, two_parts, values_of
+from tests.support.operations import change, drop
 from tests.support.stacks import derived_of, named
 
 TAPER = {"coupling": "hollow_taper", "size": "50", "form": "A"}
@@ -17,7 +18,7 @@ TAPER = {"coupling": "hollow_taper", "size": "50", "form": "A"}
 def _cleaned(request: dict[str, Any]) -> list[tuple[str | None, float]]:
     """Return joint and reading of a speck of every cleaning step."""
     steps = [step for step in assembly_of(request).steps if step.action == "clean"]
-    return [(named(step.joint), values_of(step)["reading of a speck of 1 µm"][0] or 0.0) for step in steps]
+    return [(named(step.joint), values_of(step)["reading for a particle of 1 µm"][0] or 0.0) for step in steps]
 
 
 def test_seat_on_which_dirt_shows_most_is_cleaned_first() -> None:
@@ -164,7 +165,7 @@ def test_cut_too_heavy_for_the_joint_is_a_caution_not_a_stop() -> None:
     bore |= {"rated_torque_n_m": 5, "rated_grip_mm": 50, "rated_axial_force_n": 10_000}
     shank = {"coupling": "cylindrical", "diameter_mm": 20, "tolerance": "h6", "form": "plain", "length_mm": 60}
     request = two_parts(bore, shank, grip_length_mm=50)
-    request["operation"]["torque_n_m"] = 50
+    change(request["operations"][0], {"torque_n_m": 50})
     report = assembly_of(request)
     assert report.buildable
     (step,) = (one for one in report.steps if one.action == "join")
@@ -219,7 +220,7 @@ def test_reading_where_the_limit_holds() -> None:
 def test_limit_at_the_tip_is_read_at_the_tip() -> None:
     """Where the limit holds at the tip, that is where to read: 29 mm out of the last collet."""
     request = base_request("press_in")
-    request["operation"]["runout_limit_at"] = "tip"
+    change(request["operations"][0], {"runout_limit_at": "tip"})
     acceptance = assembly_of(request).acceptance
     assert (acceptance.plane, acceptance.from_last_clamping_face_mm, acceptance.from_gauge_line_mm) == ("tip", 29, 199)
 
@@ -249,12 +250,12 @@ def test_nothing_is_promised_while_a_contributor_is_missing() -> None:
 def test_no_limit_no_judgement() -> None:
     """Without a limit the reading is recorded and the field named."""
     request = base_request("press_in")
-    del request["operation"]["runout_limit_um"]
+    drop(request["operations"][0], "runout_limit_um")
     report = assembly_of(request)
     assert report.acceptance.limit_um is None
     assert "Record the reading" in report.acceptance.rule
     (step,) = (one for one in report.steps if one.action == "measure")
-    assert not_stated(step) == ["/operation/runout_limit_um"]
+    assert not_stated(step) == ["/operations/0/limits/runout"]
 
 
 def test_record_has_a_blank_for_everything_that_was_set() -> None:
@@ -269,6 +270,8 @@ def test_record_has_a_blank_for_everything_that_was_set() -> None:
         ("grip length", "collet-2/end-mill", 34.0, 18.0, 36.0),
         ("projection", "collet-2/end-mill", 29.0, None, None),
         ("tightening torque of the retention knob", None, None, None, None),
+        ("press time", "holder/collet-1", None, None, None),
+        ("press time", "extension/collet-2", None, None, None),
         ("operator", None, None, None, None),
         ("date", None, None, None, None),
         ("signature", None, None, None, None),
@@ -308,7 +311,11 @@ def test_spindle_that_does_not_take_the_holder_is_said_at_seating() -> None:
 def test_reference_that_leads_nowhere_leaves_nothing_to_assemble() -> None:
     """Of a stack with a part that is not defined nothing is known, and nothing is invented."""
     request = base_request("press_in")
-    request["stack"]["components"][1] = {"kind": "reference", "of": "nowhere", "id": "collet-1"}
+    request["stack"]["components"][1] = {
+        "kind": "reference",
+        "of": {"from": "request", "key": "nowhere"},
+        "id": "collet-1",
+    }
     report = assembly_of(request)
     assert [step.action for step in report.steps] == ["stop"]
     assert not report.disassembly

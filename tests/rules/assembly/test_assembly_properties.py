@@ -1,4 +1,4 @@
-"""What holds of every work instruction, however senseless the stack."""
+"""Properties of every work instruction, also for unrealistic stacks."""
 
 from __future__ import annotations
 

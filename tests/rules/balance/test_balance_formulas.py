@@ -1,4 +1,4 @@
-"""Properties of the balance equations and their refusals."""
+"""Properties and domain of the balance equations."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""A milling head on a threaded connection: what joins, what is left to chance, what the instruction says."""
+"""A threaded milling head: mating, random clocking and work instruction."""
 
 from __future__ import annotations
 
@@ -70,7 +70,7 @@ def test_the_pilot_is_the_seat() -> None:
     assert geometry.places[2].pivot == geometry.places[1].face - 2.75
 
 
-@pytest.mark.parametrize(("torque", "said"), [(45, "to 45 N m with"), (None, "to the torque of its maker")])
+@pytest.mark.parametrize(("torque", "said"), [(45, "to 45 N m with"), (None, "to the maker's torque")])
 def test_the_torque_is_the_shops(torque: float | None, said: str) -> None:
     """Where the shop states none, none is invented, and the field is named."""
     report = assembly_of(_with({}, {"tightening_torque_n_m": torque}))

@@ -1,4 +1,4 @@
-"""Components from MTConnect assets: what the standard carries, by element name, nothing guessed."""
+"""Components from MTConnect assets: contents by element name, nothing guessed."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Reading the gauge: every next step is reached, decisions hold at their boundary, and every request is answered."""
+"""Gauge readings: every next step occurs, decisions hold at the limit, and every request gets an answer."""
 
 from __future__ import annotations
 
@@ -8,7 +8,6 @@ from typing import Any
 
 import pytest
 
-from rules.analysis import analyse
 from rules.assessor import Assessor
 from rules.reading.reading import read_gauge
 from rules.rulebook.loader import base_request
@@ -17,7 +16,7 @@ from rules.schema.parsing import BadRequestError, parse
 from rules.schema.reading import ReadingReport, ReadingRequest
 from rules.schema.request import CheckRequest
 from tests.support.pin_stack import PIN_STACK
-from tests.support.stacks import known, named
+from tests.support.stacks import analysis_of, known, named
 
 BOOK = Assessor.load().book
 
@@ -68,7 +67,7 @@ STEPS: list[tuple[str, str, dict[str, Any], str | None, float | None, tuple[str,
         {"planes": [_range(5), _range(18.5, 44)], "stack": PIN_STACK},
         None,
         None,
-        ("18.5 µm at 44 mm", "99 of 100", "17.8"),
+        ("18.5 µm at 44 mm", "99th percentile", "17.8"),
     ),
     (
         "proven",
@@ -84,7 +83,7 @@ STEPS: list[tuple[str, str, dict[str, Any], str | None, float | None, tuple[str,
         {"planes": [_steps(5)], "trial": _trial(_steps(1j)), "stack": PIN_STACK, "limit_um": 9, **SURE},
         "collet-2/pin",
         22.62,
-        ("Turn pin in collet-2 by 22.6°", "against the way", "limit of 9 µm"),
+        ("Turn pin in collet-2 by 22.6°", "against the direction", "limit 9 µm"),
     ),
     (
         "trial turn was the best already",
@@ -100,7 +99,7 @@ STEPS: list[tuple[str, str, dict[str, Any], str | None, float | None, tuple[str,
         {"planes": [_range(10.5)], "stack": PIN_STACK, "limit_um": 10},
         None,
         None,
-        ("10.5 µm is 0.5 µm over the limit of 10 µm", "may read 1 µm"),
+        ("10.5 µm is 0.5 µm above the limit of 10 µm", "itself may be 1 µm"),
     ),
     (
         "pin of the request, over the acceptance limit",
@@ -108,7 +107,7 @@ STEPS: list[tuple[str, str, dict[str, Any], str | None, float | None, tuple[str,
         {"planes": [_range(9)], "limit_um": 10, "pin_tir_um": 3, **SURE},
         None,
         None,
-        ("0.5 µm over the 8.5 µm", "may read 3 µm"),
+        ("0.5 µm above the acceptance limit of 8.5 µm", "itself may be 3 µm"),
     ),
     (
         "within, not proven",
@@ -132,9 +131,16 @@ STEPS: list[tuple[str, str, dict[str, Any], str | None, float | None, tuple[str,
         {"planes": [_points((0, 1), (0, 1), (0, 1))]},
         None,
         None,
-        ("not round a whole turn",),
+        ("does not cover a full turn",),
     ),
-    ("nothing to hold it against", "accept", {"planes": [_range(9)]}, None, None, ("9 µm", "no limit, and no stack")),
+    (
+        "nothing to hold it against",
+        "accept",
+        {"planes": [_range(9)]},
+        None,
+        None,
+        ("9 µm", "no limit and no complete stack"),
+    ),
     (
         "no limit, as predicted",
         "accept",
@@ -151,7 +157,9 @@ STEPS: list[tuple[str, str, dict[str, Any], str | None, float | None, tuple[str,
             "stack": {
                 **PIN_STACK,
                 "components": [
-                    {**part, "runout": [{"tir_um": 80, "at_mm": 24}]} if part["id"] == "collet-2" else part
+                    {**part, "runout": {"statements": [{"tir_um": 80, "at_mm": 24}]}}
+                    if part["id"] == "collet-2"
+                    else part
                     for part in PIN_STACK["components"]
                 ],
             },
@@ -159,7 +167,7 @@ STEPS: list[tuple[str, str, dict[str, Any], str | None, float | None, tuple[str,
         },
         None,
         None,
-        ("best clocking", "limit of 10 µm", "runout of collet-2"),
+        ("best clocking", "limit is 10 µm", "runout of collet-2"),
     ),
     (
         "largest contributor first",
@@ -183,7 +191,7 @@ STEPS: list[tuple[str, str, dict[str, Any], str | None, float | None, tuple[str,
         {"planes": [_range(13)], "limit_um": 10},
         None,
         None,
-        ("13 µm", "10 µm", "Turn the cutter in its clamp by 180° and read again"),
+        ("13 µm", "10 µm", "Turn the cutting tool in its clamp by 180° and measure again"),
     ),
     (
         "trial leaves too much, no stack",
@@ -191,7 +199,7 @@ STEPS: list[tuple[str, str, dict[str, Any], str | None, float | None, tuple[str,
         {"planes": [_steps(9)], "trial": _trial(_steps(8)), "limit_um": 10},
         None,
         None,
-        ("No turn of collet-2/pin leaves less than 16 µm", "next joint"),
+        ("Turning collet-2/pin leaves at least 16 µm", "next joint"),
     ),
 ]
 
@@ -234,7 +242,7 @@ def test_a_failed_trial_is_not_asked_for_again() -> None:
         (7.999, 2.0, "conforms", None),
         (8.0, 2.0, "conforms", None),
         (8.001, 2.0, "not_proven", "at most 1.999 µm"),
-        (10.0, 2.0, "not_proven", "on the limit"),
+        (10.0, 2.0, "not_proven", "equals the limit"),
         (12.0, 2.0, "not_proven", "below 2 µm"),
         (12.001, 2.0, "does_not_conform", None),
         (3.0, None, "not_proven", "State the expanded uncertainty"),
@@ -320,7 +328,7 @@ def test_true_running_has_no_direction() -> None:
 
 def test_prediction_is_the_law_of_the_contributors() -> None:
     """The figures are those of the randomly clocked contributors at the plane, 137 mm from the gauge line and on."""
-    derived = analyse(CheckRequest.model_validate({"stack": PIN_STACK}))
+    derived = analysis_of(CheckRequest.model_validate({"stack": PIN_STACK}))
     report = _read(planes=[_range(9), _range(9, 40)], stack=PIN_STACK)
     for told, distance in zip(report.prediction, (24, 40), strict=True):
         law = law_at(137 + distance, derived.contributors.known)
@@ -388,14 +396,14 @@ def test_trial_by_hand() -> None:
 @pytest.mark.parametrize(
     ("request_", "words"),
     [
-        ({"planes": [_steps(3)], "trial": _trial(_steps(1), upper="holder"), "stack": PIN_STACK}, "no joint of"),
-        ({"planes": [_steps(3)], "trial": _trial(_steps(1), upper="spindle"), "stack": PIN_STACK}, "no joint of"),
-        ({"planes": [_steps(3)], "trial": _trial(_steps(3), turned=360)}, "none, or nearly none"),
-        ({"planes": [_steps(3)], "trial": _trial(_steps(3), turned=0)}, "none, or nearly none"),
-        ({"planes": [_steps(3)], "trial": _trial(_steps(3), turned=-1e-300)}, "none, or nearly none"),
+        ({"planes": [_steps(3)], "trial": _trial(_steps(1), upper="holder"), "stack": PIN_STACK}, "not a joint of"),
+        ({"planes": [_steps(3)], "trial": _trial(_steps(1), upper="spindle"), "stack": PIN_STACK}, "not a joint of"),
+        ({"planes": [_steps(3)], "trial": _trial(_steps(3), turned=360)}, "is too small"),
+        ({"planes": [_steps(3)], "trial": _trial(_steps(3), turned=0)}, "is too small"),
+        ({"planes": [_steps(3)], "trial": _trial(_steps(3), turned=-1e-300)}, "is too small"),
         ({"planes": [_steps(3)], "trial": _trial(_range(6))}, "no direction"),
         ({"planes": [_range(6)], "trial": _trial(_steps(3))}, "no direction"),
-        ({"planes": [_steps(3)], "trial": _trial(_points((0, 1), (0, 2), (0, 3)))}, "don't go round"),
+        ({"planes": [_steps(3)], "trial": _trial(_points((0, 1), (0, 2), (0, 3)))}, "do not cover a full turn"),
         ({"planes": [_steps(3)], "trial": _trial(_steps(3, 25))}, "distance of the first plane"),
     ],
 )  # fmt: skip
@@ -458,14 +466,14 @@ def test_planes_at_one_distance_have_no_axis() -> None:
     """A note says so."""
     report = _read(planes=[_steps(1), _steps(2)])
     assert report.axis is None
-    assert report.notes == ["No axis: both planes lie at one distance."]
+    assert report.notes == ["No axis: both planes are at the same distance."]
 
 
 def test_thresholds_are_checked_as_in_a_check() -> None:
     """A rule that does not exist is refused with its place."""
     with pytest.raises(BadRequestError) as caught:
-        _read(planes=[_range(1)], policy={"thresholds": {"NONE-999": {"x": 1}}})
-    assert [fault.pointer for fault in caught.value.faults] == ["/policy/thresholds/NONE-999"]
+        _read(planes=[_range(1)], policy={"thresholds": [{"code": "NONE-999", "threshold": "x", "value": 1}]})
+    assert [fault.pointer for fault in caught.value.faults] == ["/policy/thresholds/0/code"]
 
 
 def test_cautions_and_provenance() -> None:

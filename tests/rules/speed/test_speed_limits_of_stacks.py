@@ -1,4 +1,4 @@
-"""Everything that limits the speed of a stack: each cause by hand, the list, the margin and what is lacking."""
+"""Speed limits of a stack: each cause by hand, the list, the margin and missing data."""
 
 from __future__ import annotations
 
@@ -11,6 +11,7 @@ from rules.quantities.missing import Missing
 from rules.rulebook.loader import base_request
 from rules.schema.report import SpeedReport
 from service.sheets.figures import value_of
+from tests.support.operations import change, drop
 from tests.support.stacks import codes, derived_of, known, named, report_of
 
 
@@ -18,7 +19,7 @@ def _all_causes() -> dict[str, Any]:
     """Return a shrink fit on a machine, with a grade, a stated cutting speed and a torque: every cause applies."""
     request = base_request("shrink")
     request["stack"]["components"][1]["max_cutting_speed_m_per_min"] = 400
-    request["operation"]["torque_n_m"] = 5
+    change(request["operations"][0], {"torque_n_m": 5})
     return request
 
 
@@ -57,13 +58,15 @@ def test_the_list_holds_every_cause() -> None:
 @pytest.mark.parametrize("share", [0.05, 0.5, 1.0])
 def test_share_of_the_critical_speed_is_the_policy_s(share: float) -> None:
     """The limit listed is the one the rule judges by, and the policy moves both."""
-    request = _all_causes() | {"policy": {"thresholds": {"SPD-040": {"max_share": share}}}}
+    request = _all_causes() | {
+        "policy": {"thresholds": [{"code": "SPD-040", "threshold": "max_share", "value": share}]}
+    }
     critical = value_of(report_of(request).stiffness.critical_speed_rpm)
     assert critical is not None
     limit = _limits(request)[("critical_speed", None)]
     assert limit == pytest.approx(share * critical, abs=0.11)
     for factor, fires in ((0.999, False), (1.001, True)):
-        request["operation"]["spindle_speed_rpm"] = limit * factor
+        change(request["operations"][0], {"spindle_speed_rpm": limit * factor})
         assert ("SPD-040" in codes(report_of(request))) is fires
 
 
@@ -83,7 +86,7 @@ def test_lowest_first_and_the_lowest_governs() -> None:
     [
         (("stack", "components", 0, "max_speed_rpm", 900), "component"),
         (("stack", "components", 0, "unbalance_g_mm", 900), "balance"),
-        (("policy", {"thresholds": {"SPD-040": {"max_share": 0.05}}}), "critical_speed"),
+        (("policy", {"thresholds": [{"code": "SPD-040", "threshold": "max_share", "value": 0.05}]}), "critical_speed"),
         (("stack", "components", 0, "workpiece_side", "deviation", {"lower_um": -20, "upper_um": -11}), "shrink_fit"),
         (("machine", "max_speed_rpm", 900), "machine"),
         (("stack", "components", 1, "max_cutting_speed_m_per_min", 20), "cutting_speed"),
@@ -107,7 +110,7 @@ def test_margin_has_a_sign(asked: float, margin: float) -> None:
     """First principles: limit less speed asked, and its share of the speed asked; negative beyond the limit."""
     request = _all_causes()
     request["machine"]["max_speed_rpm"] = 10_000
-    request["operation"]["spindle_speed_rpm"] = asked
+    change(request["operations"][0], {"spindle_speed_rpm": asked})
     speed = _speed(request)
     assert speed.asked_rpm == asked
     assert speed.margin_rpm == margin
@@ -117,7 +120,7 @@ def test_margin_has_a_sign(asked: float, margin: float) -> None:
 def test_no_speed_asked_has_no_margin() -> None:
     """The limits stand all the same."""
     request = _all_causes()
-    del request["operation"]["spindle_speed_rpm"]
+    drop(request["operations"][0], "spindle_speed_rpm")
     speed = _speed(request)
     assert (speed.asked_rpm, speed.margin_rpm, speed.relative_margin) == (None, None, None)
     assert len(speed.limits) == 7
@@ -154,7 +157,7 @@ def test_a_limit_that_is_not_known_leaves_the_list_incomplete(pointer: str, gone
 @pytest.mark.parametrize(
     ("steps", "gone"),
     [
-        (("operation", "balance_grade"), ("balance", None)),
+        (("operations", 0, "limits", "balance_grade"), ("balance", None)),
         (("machine", "max_speed_rpm"), ("machine", None)),
         (("machine",), ("machine", None)),
         (("stack", "components", 1, "max_cutting_speed_m_per_min"), ("cutting_speed", "end-mill")),
@@ -175,7 +178,7 @@ def test_nothing_out_of_balance_limits_no_speed() -> None:
     """First principles: U = 0 keeps every grade at every speed."""
     request = base_request("shell_mill")
     for part in request["stack"]["components"]:
-        part |= {"unbalance_g_mm": 0, "runout": [{"tir_um": 0, "at_mm": 10}]}
+        part |= {"unbalance_g_mm": 0, "runout": {"statements": [{"tir_um": 0, "at_mm": 10}]}}
     assert ("balance", None) not in _limits(request)
     assert _speed(request).complete
 
