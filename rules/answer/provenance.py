@@ -16,7 +16,7 @@ from rules.quantities.missing import Missing, OrMissing
 from rules.quantities.models import Model, construct
 from rules.quantities.units import ucum
 from rules.rulebook.book import Overrides, Rulebook, check_overrides
-from rules.schema.parsing import BadRequestError, Fault, pointer
+from rules.schema.parsing import BadRequestError, Fault, FaultCode, pointer
 from rules.schema.report import Deviation, Provenance
 from rules.schema.request import Policy
 from rules.version import CONTRACT, NAME, VERSION
@@ -132,9 +132,8 @@ def threshold_overrides(policy: Policy | None, book: Rulebook) -> Overrides:
                 for (code, name), n in places.items()
                 if code == problem.code and (not problem.threshold or name == problem.threshold)
             )
-            faults.append(
-                Fault(pointer(("policy", "thresholds", number, problem.part)), problem.reason, _CODES[problem.part])
-            )
+            at = pointer(("policy", "thresholds", number, problem.part))
+            faults.append(Fault(at, problem.reason, _CODES[problem.part]))
     if faults:
         raise BadRequestError(faults)
     return overrides
