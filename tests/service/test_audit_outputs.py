@@ -74,7 +74,7 @@ def test_junit_reads_back(outs: Path, answers: list[dict[str, Any]], summary: di
             )
         elif report["undecided"]:
             expected = ["skipped"]
-            fields = [field for gap in report["undecided"] for lack in gap["lacks"] for field in lack["fields"]]
+            fields = [field for gap in report["undecided"] for lack in gap["lacks"] for field in lack["at"]]
             assert all(field in case.result[0].text for field in fields)
         else:
             expected = []

@@ -89,7 +89,7 @@ def test_nothing_that_matters_is_left_out(name: str) -> None:
     """Verdict, findings, gaps, cautions, steps, blanks, changes and digests are all there, each in its part."""
     report, _, tree = _read(name)
     head = words(next(tree.iter("header")))
-    assert head.startswith(f"{report['verdict'].upper()} {report['stack']}")
+    assert head.startswith(f"{report['verdict'].upper()} {report['stack_id']}")
     assert f"{report['summary']['undecided']} undecided" in head
     said: dict[str, list[str]] = {
         "findings": [

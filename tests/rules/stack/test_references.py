@@ -179,7 +179,7 @@ def test_stated_fields_are_laid_over_the_definition() -> None:
     assert found.at == ["/stack/components/0"]
     reference["with"] = {"mass_kg": None}
     lacking = {
-        field for gap in ASSESSOR.assess(parse_request(request)).undecided for it in gap.lacks for field in it.fields
+        field for gap in ASSESSOR.assess(parse_request(request)).undecided for it in gap.lacks for field in it.at
     }
     assert "/stack/components/0/with/mass_kg" in lacking
 
