@@ -317,7 +317,8 @@ def test_lists_of_an_answer_may_grow(placed: dict[str, Any]) -> None:
 
 def test_a_client_reads_values_that_it_does_not_know() -> None:
     """A newer service may name a new class of joint or a new cause; verdict and decision stay closed."""
-    cause = {"cause": "temperature", "component": None, "speed_rpm": 9000.0}
+    cause = {"cause": "temperature", "component": None, "joint": None}
+    cause["speed_rpm"] = {"value": 9000.0, "low": None, "high": None, "rests_on": []}
     assert SpeedLimit.model_validate(cause).cause == "temperature"
     with pytest.raises(ValidationError) as caught:
         Report.model_validate({"verdict": "perhaps"})
