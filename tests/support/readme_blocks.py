@@ -18,4 +18,4 @@ ADDRESS: Final = "http://127.0.0.1:8713"
 def blocks() -> Mapping[str, str]:
     """The lines by the word behind the fence: ``sh``, ``python``, ``python generated`` and ``ts``."""
     text = README.read_text(encoding="utf-8")
-    return {name: lines for name, lines in re.findall(r"^```([a-z ]+)\n(.*?)^```$", text, re.DOTALL | re.MULTILINE)}
+    return dict(re.findall(r"^```([a-z ]+)\n(.*?)^```$", text, re.DOTALL | re.MULTILINE))
