@@ -107,7 +107,7 @@ def schedule(client: httpx.Client) -> bool:
     good = verify(client, store, order)
     print("The speed of operation 20 is raised after the release")
     changed = copy.deepcopy(order)
-    changed["operations"][1]["operation"]["spindle_speed_rpm"] = 12000
+    changed["operations"][1]["spindle_speed_rpm"] = 12000
     return good and not verify(client, store, changed)
 
 

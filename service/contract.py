@@ -10,7 +10,7 @@ from rules.quantities.models import OPEN, Model, opened
 from rules.quantities.tables import Confidence
 from rules.schema.components import MAX_DEFINITIONS, Definitions
 from rules.schema.report import Report, Severity, Summary, Verdict
-from rules.schema.request import CheckRequest, Machine, Operation, Policy
+from rules.schema.request import AxialPosition, CheckRequest, MachineEntry, Operations, Policy
 
 __all__ = [
     "MAX_STACKS",
@@ -59,8 +59,9 @@ class Defaults(Model):
         max_length=MAX_DEFINITIONS,
         description="Shared component definitions by key; a stack's own definition takes precedence.",
     )
-    operation: Operation | None = Field(None, description="Operation of stacks without their own.")
-    machine: Machine | None = Field(None, description="Machine of stacks without their own.")
+    machine: MachineEntry | None = Field(None, description="Machine of stacks without their own.")
+    gauge_plane: AxialPosition | None = Field(None, description="Gauge plane of stacks without their own.")
+    operations: Operations | None = Field(None, description="Operations of stacks without their own.")
     policy: Policy | None = Field(None, description="Policy of stacks without their own.")
 
 

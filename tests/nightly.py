@@ -1,8 +1,8 @@
-"""Run every full-size test one by one, and go on where the last run ended.
+"""Run every full-size test one by one, continuing after the last run.
 
 Run: python -m tests.nightly [--again] [TEXT ...]     (only the tests whose id contains one of the texts)
 
-What has passed is kept for this commit in .pytest_cache/nightly.json; ``--again`` forgets it.
+Passed tests of this commit are recorded in .pytest_cache/nightly.json; ``--again`` deletes the record.
 """
 
 from __future__ import annotations

@@ -83,7 +83,7 @@ def assess_instructed(assessor: Assessor, asked: CheckRequest) -> tuple[Report, 
 
     The request digest is that of the original request, so it is the same in every format.
     """
-    report, derived = assessor.assess_derived(asked.model_copy(update={"with_assembly": True}))
+    report, derived = assessor.assess_derived(asked.with_assembly())
     provenance = report.provenance.model_copy(update={"request_sha256": request_sha256(asked)})
     return report.model_copy(update={"provenance": provenance}), derived
 

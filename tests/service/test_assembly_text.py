@@ -1,4 +1,4 @@
-"""The work instruction as text: everything of the report is on the page, in its order."""
+"""The work instruction as text has everything in the report, in its order."""
 
 from __future__ import annotations
 

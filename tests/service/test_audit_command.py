@@ -1,4 +1,4 @@
-"""``audit``: every stack of a library as a check would judge it, in order, whoever works it out."""
+"""``audit``: every stack of a library is judged as by a check, in order, with any number of workers."""
 
 from __future__ import annotations
 
@@ -21,6 +21,7 @@ from service.cli.files import BAD_INPUT, FAULT
 from service.cli.main import main
 from tests.support.audits import BAD_LINES, mixed_lines, records, stacks, write
 from tests.support.libraries import library_lines
+from tests.support.stacks import quantile
 
 
 @pytest.fixture
@@ -55,9 +56,7 @@ def test_counts_are_those_of_single_checks(here: Path, assessor: Assessor, capsy
         assert told == Counter(code for report in reports for code in {item.code for item in getattr(report, name)})
         assert all(one["title"] == assessor.book.rule(one["code"]).title for one in summary[name])
     known = [
-        report.runout.gauge_plane.p95_um
-        for report in reports
-        if report.runout.complete and report.runout.gauge_plane is not None
+        p95_um for report in reports if report.runout.planes and (p95_um := quantile(report, "gauge_plane")) is not None
     ]
     assert sum(one["stacks"] for one in summary["runout_histogram"]) == len(known) > 0
     assert summary["runout_not_known"] == len(reports) - len(known) > 0
@@ -115,7 +114,7 @@ def test_documents_judge_as_lines(here: Path, form: str, capsys: Any) -> None:
     elif form == "shared":
         components = {f"part-{number}": value["stack"]["components"][0] for number, value in enumerate(values)}
         for number, value in enumerate(values):
-            value["stack"]["components"][0] = {"kind": "reference", "of": f"part-{number}"}
+            value["stack"]["components"][0] = {"kind": "reference", "of": {"from": "request", "key": f"part-{number}"}}
         (folder / "all.json").write_text(json.dumps({"components": components, "stacks": values}))
     else:
         (folder / "all.json").write_text(json.dumps(values if form == "list" else {"stacks": values}))

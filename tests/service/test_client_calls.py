@@ -1,4 +1,4 @@
-"""The client asks what it is told to ask, and gives back what the service answers."""
+"""The client sends the call it is given and returns the service's answer."""
 
 from __future__ import annotations
 

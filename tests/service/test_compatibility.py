@@ -1,4 +1,4 @@
-"""The contract keeps the promise of the version released last: whoever asks by that one is answered as it says."""
+"""The contract is compatible with the version released last."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""A route that is to go says so in the contract and in every answer; none of ours is."""
+"""A deprecated route is marked in the contract and in every answer; at present there is none."""
 
 from __future__ import annotations
 

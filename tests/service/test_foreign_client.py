@@ -1,7 +1,7 @@
-"""A client that a general-purpose generator makes of the published contract works, with no word from us.
+"""A client generated from the published contract by a general-purpose generator works.
 
-The generator is openapi-python-client. It makes models of attrs and functions for every call with JSON. Of XML, CSV,
-pictures and lines it says that it knows no such media types; it leaves such a call out, or its answer unread.
+The generator is openapi-python-client. It generates attrs models, and a function for every call with JSON. It does not
+support XML, CSV, SVG and JSON lines: it omits such calls, or does not parse their responses.
 """
 
 from __future__ import annotations

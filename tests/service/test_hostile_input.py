@@ -1,6 +1,6 @@
-"""Whatever is sent to whatever route: an answer of the contract or a problem in the 400s, never a fault of the service.
+"""Any input on any route gets an answer of the contract or a 4xx problem, never a fault of the service.
 
-And whatever an answer repeats of it is harmless on a terminal and in a browser.
+Input quoted in an answer is harmless on a terminal and in a browser.
 """
 
 from __future__ import annotations
@@ -192,7 +192,7 @@ def test_texts_that_show_otherwise_than_they_are_are_refused(client: Client, pla
     """Control characters and those that turn the direction of reading, wherever a text is taken; others are text."""
     request: dict[str, Any] = {
         "stack": {"id": "T-1", "components": [{"kind": "cutter", "id": "c"}]},
-        "machine": {"id": "mill 3"},
+        "machine": {"kind": "stated", "id": "mill 3"},
     }
     response = _sent(client, "/v1/checks", json.dumps(_changed(request, TEXTS[place], HOSTILE_TEXTS[name])).encode())
     if name in UNSEEN:

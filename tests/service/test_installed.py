@@ -1,4 +1,4 @@
-"""The wheel, installed in empty environments elsewhere: the contract and the client alone, and with the server."""
+"""The wheel in empty environments: the contract and the client alone, and with the server."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The contract says where a token is asked for, and what may be answered in place of a route."""
+"""The contract states where a token is required, and the possible error responses."""
 
 from __future__ import annotations
 

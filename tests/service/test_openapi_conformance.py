@@ -1,4 +1,4 @@
-"""Requests made from the contract, right and wrong, and answers held against it."""
+"""Valid and invalid requests generated from the contract; the answers conform to it."""
 
 from __future__ import annotations
 

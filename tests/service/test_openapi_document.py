@@ -1,4 +1,4 @@
-"""The contract as published is valid, current, closed, and shows an example of everything."""
+"""The published contract is valid, current and closed, and has an example of everything."""
 
 from __future__ import annotations
 
@@ -306,7 +306,7 @@ rules:
     known_limits: none
     source: common practice
     examples:
-      fires: [{name: none allowed, base: press_in, set: {"/policy": {"thresholds": {"SHOP-010": {"most": 0}}}}}]
+      fires: [{name: none allowed, base: press_in, set: {"/policy": {"thresholds": [{"code": "SHOP-010", "threshold": "most", "value": 0}]}}}]
       silent: [{name: one extension, base: press_in}]
 """
 

@@ -68,7 +68,7 @@ def test_text_and_json_tell_the_same(name: str, tmp_path: Path, capsys: Any) -> 
     assert "\x1b" not in text
     told = [report.next_step.text, *report.notes, *report.cautions]
     if report.trial is not None:
-        told.append(report.trial.joint)
+        told.append(str(report.trial.joint))
     if report.axis is not None:
         told.append(f"expected at the tip: {report.axis.tip_tir_um}")
     assert [one for one in told if " ".join(one.split()) not in words] == []

@@ -1,4 +1,4 @@
-"""The page of a report says what the report says, number by number, and needs nothing but itself."""
+"""The report page has the same numbers as the report, and is self-contained."""
 
 from __future__ import annotations
 
@@ -42,7 +42,7 @@ UGLY = "</style><script>alert(1)</script>&amp;\"'{{ 7 * 7 }}"
 def _request(name: str) -> dict[str, Any]:
     data: dict[str, Any] = json.loads(STACKS[name].read_text("utf-8"))
     if name == "14-short-grip":
-        data["policy"] = {"thresholds": {"OVH-010": {"max_ratio": 5}}}
+        data["policy"] = {"thresholds": [{"code": "OVH-010", "threshold": "max_ratio", "value": 5}]}
     return data
 
 
@@ -111,9 +111,12 @@ def test_nothing_that_matters_is_left_out(name: str) -> None:
             for text in (one["code"], one["title"], *(field for lack in one["lacks"] for field in lack["fields"]))
         ],
         "stack": [one["component"] for one in report["geometry"]["components"]],
-        "runout": [one["name"] for one in report["runout"]["contributors"]],
-        "stiffness": [*report["stiffness"]["notes"], *(one["name"] for one in report["stiffness"]["shares"])],
-        "grip": [one["joint"] for one in report["grip"]],
+        "runout": [one["text"] for one in report["runout"]["contributors"]],
+        "stiffness": [
+            *report["stiffness"]["notes"],
+            *(one["component"] or "" for one in report["stiffness"]["shares"]),
+        ],
+        "grip": ["{upper}/{lower}".format(**one["joint"]) for one in report["grip"]],
         "mass": [one["component"] for one in report["mass"]["components"]],
         "cautions": report["cautions"],
         "instruction": [
@@ -322,7 +325,9 @@ def test_numbers_at_the_ends_of_their_range_are_shown() -> None:
 
 def test_a_stack_with_an_undefined_part_gets_a_page() -> None:
     """Where nothing is known of the stack the page says so, and still holds finding, instruction and cautions."""
-    request = {"stack": {"id": "KB-X", "components": [{"kind": "reference", "of": "KB-NONE"}]}}
+    request = {
+        "stack": {"id": "KB-X", "components": [{"kind": "reference", "of": {"from": "request", "key": "KB-NONE"}}]}
+    }
     report, page = _made(request)
     tree = parsed(page)
     _check_figures(json.loads(report.model_dump_json()), tree)

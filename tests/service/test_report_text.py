@@ -1,4 +1,4 @@
-"""A report on a terminal or in a log: the verdict first, every figure with its unit, no colour needed."""
+"""The text report: verdict first, every figure with its unit, legible without colour."""
 
 from __future__ import annotations
 
@@ -65,8 +65,8 @@ def test_nothing_that_matters_is_left_out(reports: dict[str, Report], name: str)
         assert f"{gap.code} {gap.title}" in words
         assert all(quantity(lack.fact) in words and all(field in words for field in lack.fields) for lack in gap.lacks)
     for said in (
-        *(one.name for one in report.runout.contributors),
-        *(one.joint for one in report.grip),
+        *(one.text for one in report.runout.contributors),
+        *(str(one.joint) for one in report.grip),
         *report.cautions,
     ):
         assert said in words

@@ -1,4 +1,4 @@
-"""What every answer tells a browser, and which names and pages the service answers at all."""
+"""Security headers of every answer, and the permitted host names."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Requests made from the contract, right and wrong, sent over a real socket; stateful where answers lead on."""
+"""Valid and invalid requests generated from the contract, sent over a real socket, with stateful sequences."""
 
 from __future__ import annotations
 

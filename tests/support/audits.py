@@ -52,13 +52,13 @@ def records(path: Path) -> list[dict[str, Any]]:
     return [json.loads(line) for line in path.read_bytes().splitlines()]
 
 
-def started(*arguments: str, cwd: Path) -> subprocess.Popen[bytes]:
+def started(*arguments: str, cwd: Path, **environment: str) -> subprocess.Popen[bytes]:
     """Start an audit in a group of its own, as a terminal does."""
     command = [sys.executable, "-c", PROGRAM, "audit", *arguments]
     return subprocess.Popen(
         command,
         cwd=cwd,
-        env={"PYTHONPATH": str(ROOT)},
+        env={"PYTHONPATH": str(ROOT), **environment},
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
         start_new_session=True,

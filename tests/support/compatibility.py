@@ -1,11 +1,10 @@
-"""Whether a document of the contract keeps the promise of the one that was released before it.
+"""Compatibility of the contract with the one released before it.
 
     python -m tests.support.compatibility             # what breaks the promise; exit code 1 if anything does
                                                       # (nothing can until a contract is released)
     python -m tests.support.compatibility --release   # renew openapi/released/v1.json, unless something breaks
 
-The packages on PyPI that compare OpenAPI documents look at no bounds, patterns or alternatives of a schema, so the
-comparison is written here.
+The packages on PyPI that compare OpenAPI documents ignore bounds, patterns and alternatives of a schema.
 """
 
 from __future__ import annotations
@@ -34,7 +33,7 @@ def breaks(released: Document, current: Document) -> list[str]:
 
 
 def main(argv: list[str] | None = None) -> int:
-    """Compare the files, and renew the released one if asked to."""
+    """Compare the files; with ``--release``, update the released one."""
     parser = argparse.ArgumentParser(description="Hold the contract against the one released last.")
     parser.add_argument("--release", action="store_true", help="make the current document the released one")
     arguments = parser.parse_args(argv)
@@ -101,7 +100,7 @@ class _Documents:
                 yield from self._requests.breaks(content.get("schema", {}), other.get("schema", {}), at)
 
     def _responses(self, old: Document, new: Document, name: str) -> Iterator[str]:
-        # Problems of another status are told by the same model; a success is read by its own.
+        # Problems of all statuses have the same model; each success has its own.
         yield from (f"{name} {status}: is new" for status in new if status not in old and status[0] in "123")
         for status, response in old.items():
             if status not in new:
@@ -130,7 +129,7 @@ def _parameters(operation: Document) -> dict[tuple[str, str], Document]:
 
 
 def _anonymous(operation: Document, document: Document) -> bool:
-    """Whether one may call without credentials."""
+    """Return whether calls need no credentials."""
     wanted = operation.get("security", document.get("security", []))
     return not wanted or {} in wanted
 

@@ -1,4 +1,4 @@
-"""The contract with its example requests, and the rule catalogue, as files of the project: written or checked.
+"""Write or check the generated files: the contract with its example requests, and the rule catalogue.
 
 Run: python -m tests.support.generated [--check]
 """
@@ -40,7 +40,7 @@ A threshold may be moved between its bounds by `policy.thresholds` of a request.
 
 
 def catalogue(book: Rulebook) -> str:
-    """The catalogue of these rules."""
+    """Return the catalogue of these rules."""
     lines = [_HEAD]
     for rule in book.rules:
         lines += _rule(rule, book)
@@ -205,12 +205,12 @@ def openapi_files() -> Mapping[str, str]:
 
 
 def catalogue_files() -> Mapping[str, str]:
-    """The rule catalogue, by path in the project."""
+    """Return the rule catalogue, by path in the project."""
     return {"rules/books/CATALOGUE.md": catalogue(Assessor.load().book)}
 
 
 def main(argv: Sequence[str] | None = None) -> int:
-    """Write every generated file that is stale, or with --check say which are; return the exit code."""
+    """Write every outdated generated file, or list them with --check; return the exit code."""
     parser = argparse.ArgumentParser(prog="python -m tests.support.generated", description=__doc__)
     parser.add_argument("--check", action="store_true", help="write nothing; exit with 1 when a file is stale")
     parser.add_argument("--root", type=Path, default=_PROJECT, help="folder to write to (this project)")

@@ -1,4 +1,4 @@
-"""Interference joints: how pressure, hold and speed depend on what goes in, and what is refused."""
+"""Properties of interference joints: pressure, capacity and speed, and rejected input."""
 
 from __future__ import annotations
 
@@ -346,7 +346,7 @@ def test_refuses_what_is_no_number(call: Callable[[float], object], bad: float) 
         (lambda: effective_interference_um(5.0, 1.0, 1.0, -0.8), "smoothing factor"),
         (lambda: bore_growth_um(HUB, -1.0), "speed must not be negative"),
         (lambda: holding_speed_rpm(5.0, -1.0, HUB, SHAFT), "needed interference"),
-        (lambda: opening_temperature_c(5.0, -1.0, 12.0, 1e-5, 20.0), "play must not be negative"),
+        (lambda: opening_temperature_c(5.0, -1.0, 12.0, 1e-5, 20.0), "clearance must not be negative"),
         (lambda: opening_temperature_c(5.0, 1.0, 12.0, 0.0, 20.0), "expansion"),
         (lambda: opening_temperature_c(5.0, 1.0, 12.0, 1e-5, -273.16), "absolute zero"),
     ],

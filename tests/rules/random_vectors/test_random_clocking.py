@@ -1,4 +1,4 @@
-"""Eccentricities at random angles: ends, steps, closed cases, shares and what is refused."""
+"""Eccentricities at random angles: bounds, steps, closed cases, shares and rejected input."""
 
 from __future__ import annotations
 

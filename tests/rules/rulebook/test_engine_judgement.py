@@ -1,4 +1,4 @@
-"""What the engine answers: order, gaps, thresholds, and what it refuses to judge."""
+"""Judgements of the engine: order, undecided rules, thresholds, and rejected facts."""
 
 from __future__ import annotations
 

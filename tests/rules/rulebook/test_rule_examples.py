@@ -1,4 +1,4 @@
-"""Every rule fires, stays silent and is undecided where its own examples say so."""
+"""Every rule fires, does not fire or is undecided as its examples state."""
 
 from __future__ import annotations
 
