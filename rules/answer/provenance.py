@@ -15,7 +15,7 @@ from rules.quantities.models import Model, construct
 from rules.quantities.units import ucum
 from rules.rulebook.book import Overrides, Rulebook, check_overrides
 from rules.schema.parsing import BadRequestError, Fault, pointer
-from rules.schema.report import Deviation, Provenance
+from rules.schema.report import Provenance, RuleDeviation
 from rules.schema.request import Policy
 from rules.version import CONTRACT, NAME, VERSION
 
@@ -50,13 +50,13 @@ def provenance(
     )
 
 
-def _changed_thresholds(policy: Policy | None, book: Rulebook) -> Iterator[Deviation]:
+def _changed_thresholds(policy: Policy | None, book: Rulebook) -> Iterator[RuleDeviation]:
     changed = (policy.thresholds if policy else None) or ()
     for one in sorted(changed, key=lambda one: (one.code, one.threshold)):
         rule = book.rule(one.code)
         threshold = rule.thresholds[one.threshold]
         yield construct(
-            Deviation,
+            RuleDeviation,
             kind="threshold",
             code=one.code,
             safety=rule.safety,
@@ -70,10 +70,10 @@ def _changed_thresholds(policy: Policy | None, book: Rulebook) -> Iterator[Devia
         )
 
 
-def _lowered(book: Rulebook) -> Iterator[Deviation]:
+def _lowered(book: Rulebook) -> Iterator[RuleDeviation]:
     for item in book.overridden:
         yield construct(
-            Deviation,
+            RuleDeviation,
             kind="severity",
             code=item.code,
             safety=True,
@@ -87,10 +87,10 @@ def _lowered(book: Rulebook) -> Iterator[Deviation]:
         )
 
 
-def _replaced(book: Rulebook) -> Iterator[Deviation]:
+def _replaced(book: Rulebook) -> Iterator[RuleDeviation]:
     for rule in book.replaced:
         yield construct(
-            Deviation,
+            RuleDeviation,
             kind="rule",
             code=rule.code,
             safety=rule.safety,

@@ -20,7 +20,6 @@ from rules.schema.report import (
     AssemblyStep,
     AssemblyValue,
     ContributorReport,
-    Deviation,
     Finding,
     GeometryReport,
     PlaneReport,
@@ -28,6 +27,7 @@ from rules.schema.report import (
     Provenance,
     RecordField,
     Report,
+    RuleDeviation,
     RunoutReport,
     Summary,
     Undecided,
@@ -210,7 +210,7 @@ def changes(changed: Provenance) -> list[Cell]:
     return list(map(deviation, changed.deviations))
 
 
-def deviation(one: Deviation) -> Cell:
+def deviation(one: RuleDeviation) -> Cell:
     """Return a changed threshold, a lowered severity or a replaced rule in words."""
     safety = "safety rule, " if one.safety else ""
     if one.threshold is not None and one.value is not None and one.default is not None:

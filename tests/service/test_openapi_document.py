@@ -306,7 +306,9 @@ rules:
     known_limits: none
     source: common practice
     examples:
-      fires: [{name: none allowed, base: press_in, set: {"/policy": {"thresholds": [{"code": "SHOP-010", "threshold": "most", "value": 0}]}}}]
+      fires:
+        - {name: none allowed, base: press_in, set: {"/policy": {
+            "thresholds": [{"code": "SHOP-010", "threshold": "most", "value": 0}]}}}
       silent: [{name: one extension, base: press_in}]
 """
 
