@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
+from types import MappingProxyType
+from typing import Final
 
 import yaml
 
@@ -14,7 +16,7 @@ from rules.quantities.missing import Missing, OrMissing
 from rules.quantities.models import Model, construct
 from rules.quantities.units import ucum
 from rules.rulebook.book import Overrides, Rulebook, check_overrides
-from rules.schema.parsing import BadRequestError, Fault, pointer
+from rules.schema.parsing import BadRequestError, Fault, FaultCode, pointer
 from rules.schema.report import Provenance, RuleDeviation
 from rules.schema.request import Policy
 from rules.version import CONTRACT, NAME, VERSION
@@ -104,6 +106,11 @@ def _replaced(book: Rulebook) -> Iterator[RuleDeviation]:
         )
 
 
+_CODES: Final[Mapping[str, FaultCode]] = MappingProxyType(
+    {"code": "unknown_rule", "threshold": "unknown_threshold", "value": "out_of_range"}
+)
+
+
 def threshold_overrides(policy: Policy | None, book: Rulebook) -> Overrides:
     """Return the thresholds set by the policy.
 
@@ -114,7 +121,7 @@ def threshold_overrides(policy: Policy | None, book: Rulebook) -> Overrides:
     faults: list[Fault] = []
     for number, one in enumerate((policy.thresholds if policy else None) or ()):
         if (one.code, one.threshold) in places:
-            faults.append(Fault(pointer(("policy", "thresholds", number)), "this threshold is already set"))
+            faults.append(Fault(pointer(("policy", "thresholds", number)), "this threshold is already set", "repeated"))
             continue
         places[one.code, one.threshold] = number
         overrides.setdefault(one.code, {})[one.threshold] = one.value
@@ -125,7 +132,8 @@ def threshold_overrides(policy: Policy | None, book: Rulebook) -> Overrides:
                 for (code, name), n in places.items()
                 if code == problem.code and (not problem.threshold or name == problem.threshold)
             )
-            faults.append(Fault(pointer(("policy", "thresholds", number, problem.part)), problem.reason))
+            at = pointer(("policy", "thresholds", number, problem.part))
+            faults.append(Fault(at, problem.reason, _CODES[problem.part]))
     if faults:
         raise BadRequestError(faults)
     return overrides

@@ -200,7 +200,7 @@ def verify(asked: GateVerification, assessor: Assessor) -> GateVerificationRepor
     try:
         return verified(asked, gate(asked.gate, assessor))
     except BadRequestError as error:
-        raise BadRequestError(Fault(f"/gate{one.pointer}", one.detail) for one in error.faults) from None
+        raise BadRequestError(one.under("/gate") for one in error.faults) from None
 
 
 def verified(stored: GateVerification, report: GateReport) -> GateVerificationReport:
@@ -228,7 +228,7 @@ def _check_thresholds(request: GateRequest, assessor: Assessor) -> None:
         try:
             threshold_overrides(policy, assessor.book)
         except BadRequestError as error:
-            faults.extend(Fault(at + one.pointer, one.detail) for one in error.faults)
+            faults.extend(one.under(at) for one in error.faults)
     if faults:
         raise BadRequestError(faults)
 

@@ -229,6 +229,7 @@ class OverrideProblem:
     threshold: str
     part: Literal["code", "threshold", "value"]
     reason: str
+    """Whether the rule has this threshold."""
 
 
 def check_overrides(book: Rulebook, overrides: Overrides) -> list[OverrideProblem]:

@@ -67,7 +67,7 @@ def inventory_of(request: SearchRequest, mounted: Mounted) -> Inventory:
     if defined > MAX_INVENTORY:
         where = "/whole_catalogue" if request.whole_catalogue else "/stock"
         detail = f"{defined} components in the inventory; at most {MAX_INVENTORY} can be searched"
-        raise BadRequestError([Fault(where, detail)])
+        raise BadRequestError([Fault(where, detail, "too_many_entries")])
     wanted = None if request.requirement is None else request.requirement.cutters
     left_out: list[LeftOut] = []
     stocked = []

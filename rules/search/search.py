@@ -117,7 +117,7 @@ class ContinuationError(BadRequestError):
     """A token that is malformed, or belongs to another request, other rules or another version."""
 
     def __init__(self, detail: str) -> None:
-        super().__init__([Fault("/continuation", detail)])
+        super().__init__([Fault("/continuation", detail, "stale_continuation")])
 
 
 def digest_of(request: SearchRequest, assessor: Assessor) -> bytes:

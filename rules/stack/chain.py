@@ -339,7 +339,7 @@ def machine_of(entry: Machine | MachineReference | None, mounted: Mounted) -> Ma
     found = mounted.machines.get(entry.of.key, ())
     if len(found) != 1:
         detail = "the catalogue defines this machine more than once" if found else "the catalogue has no such machine"
-        raise BadRequestError([Fault("/machine/of/key", detail)])
+        raise BadRequestError([Fault("/machine/of/key", detail, "unknown_key")])
     return found[0]
 
 
@@ -387,7 +387,7 @@ def _laid_over(part: StackPart, overlay: Overlay, at: str) -> StackPart:
     wrong = sorted(stated - type(part).model_fields.keys())
     if wrong:
         kind = part.kind.replace("_", " ")
-        raise BadRequestError(Fault(f"{at}/with/{field}", f"a {kind} has no such field") for field in wrong)
+        raise BadRequestError(Fault(f"{at}/with/{field}", f"a {kind} has no such field", "unknown_field") for field in wrong)
     return part.model_copy(update={field: getattr(overlay, field) for field in stated})
 
 

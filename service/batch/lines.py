@@ -116,7 +116,9 @@ class SharedDefinitions:
                     found[key] = entry
                     if len(own) + len(found) > MAX_DEFINITIONS:
                         detail = f"the stack needs more than {MAX_DEFINITIONS} definitions, shared ones included"
-                        raise BadRequestError([Fault(pointer(("components",)) if own else "", detail)])
+                        raise BadRequestError(
+                            [Fault(pointer(("components",)) if own else "", detail, "too_many_entries")]
+                        )
         return found
 
 
@@ -153,7 +155,7 @@ class Shared:
             definitions = NOTHING if not models else definitions.joined(values or {}, models)
             if definitions.size > MAX_SHARED_BYTES:
                 detail = f"the definitions of the batch exceed {MAX_SHARED_BYTES} bytes"
-                raise BadRequestError([Fault(pointer(("components",)), detail)])
+                raise BadRequestError([Fault(pointer(("components",)), detail, "too_many_entries")])
         own = {name: getattr(defaults, name) for name in _OTHERS if name in stated}
         return replace(self, definitions=definitions, **own)
 

@@ -151,7 +151,8 @@ class Document:
 def document(content: BaseModel | bytes, media_type: str = JSON, headers: Mapping[str, str] | None = None) -> Document:
     """The serialised content, for :func:`publish`."""
     body = content if isinstance(content, bytes) else to_json(content)
-    return Document(body, f'"{sha256(body).hexdigest()[:32]}"', media_type, dict(headers or {}))
+    # weak, because it is the same with and without a content coding (RFC 9110, section 8.8.3.3)
+    return Document(body, f'W/"{sha256(body).hexdigest()[:32]}"', media_type, dict(headers or {}))
 
 
 def publish(published: Document, request: Request) -> Response:
@@ -186,7 +187,7 @@ class _JsonReport(Response):
 
 def _has(etag: str, wanted: list[str]) -> bool:
     tags = [tag.strip().removeprefix("W/") for line in wanted for tag in line.split(",")]
-    return etag in tags or "*" in tags
+    return etag.removeprefix("W/") in tags or "*" in tags
 
 
 def shown(name: str, content: BaseModel) -> dict[str, Any]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from fastapi import FastAPI
+from fastapi import Depends, FastAPI
 from fastapi.routing import APIRoute
 from starlette.middleware import Middleware
 
@@ -20,7 +20,7 @@ from service.http.middleware import BodyLimit, BodyTimeout, HeadAsGet, SecurityH
 from service.http.openapi import DeprecationHeaders, describe
 from service.http.pages import pages_router
 from service.http.posted import posted_routes
-from service.http.problem_answers import HANDLERS
+from service.http.problem_answers import HANDLERS, require_known_parameters
 from service.http.questions import (
     budgets_router,
     checks_router,
@@ -66,6 +66,7 @@ def create_app(settings: Settings | None = None, assessor: Assessor | None = Non
         docs_url=None,
         redoc_url=None,
         redirect_slashes=False,
+        dependencies=[Depends(require_known_parameters)],
         lifespan=in_order(shutdown, closing(pool)),
         middleware=[
             Middleware(RequestLog, metrics=metrics),

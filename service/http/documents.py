@@ -13,7 +13,7 @@ from rules.exchange.documents import read_document
 from rules.exchange.tool_asset_export import EPOCH, TIMESTAMP_PATTERN
 from rules.exchange.untrusted import UnreadableError
 from rules.schema.imports import ComponentKind, ImportFormat, ImportReport, Standard
-from rules.schema.parsing import parse_request
+from rules.schema.parsing import FaultCode, parse_request
 from rules.schema.request import CheckRequest
 from rules.schema.strict_json import parse_json
 from service.drawing.pictures import PictureName, picture_or_words
@@ -79,9 +79,9 @@ def _report(data: bytes, form: ImportFormat, kind: ComponentKind | None) -> Impo
 
 def _problem(error: UnreadableError) -> ProblemError:
     name = "malformed-document" if error.cause == "malformed" else "invalid-request"
-    part = ProblemPart(detail=error.detail, pointer=None, line=error.line, column=error.column)
-    parts = [part] if error.line is not None else []
-    return ProblemError(name, f"The document cannot be read: {error.detail}.", parts=parts)
+    code: FaultCode = "syntax_error" if error.cause == "malformed" else "wrong_document"
+    part = ProblemPart(code=code, detail=error.detail, at=[], line=error.line, column=error.column)
+    return ProblemError(name, f"The document cannot be read: {error.detail}.", parts=[part])
 
 
 def _bodies() -> dict[str, Any]:

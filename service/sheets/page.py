@@ -22,9 +22,8 @@ from markupsafe import Markup, escape
 from pydantic_core import to_json
 
 from rules.schema.report import GripReport, Report, SpeedLimit, Verdict
-from service.contract import PictureName
+from service.contract import PictureName, Problem, ProblemType
 from service.drawing.pictures import NOTHING_TO_SHOW, pictures_of
-from service.operations.problems import Problem
 from service.sheets.check import (
     CHANGED,
     NO_FINDINGS,
@@ -241,10 +240,19 @@ def _key(report: Report) -> Iterator[tuple[str, Cell, Cell]]:
             yield shown.label, cell, ("limit ", *permitted) if permitted else ()
 
 
+def problem_type_page(kind: ProblemType) -> str:
+    """Return the page of a problem type."""
+    return rendered("problem_type.html", title=kind.title, kind=kind)
+
+
 def problem_page(problem: Problem, remedy: str) -> str:
     """Return the page."""
     parts = [
-        (part.detail, part.pointer, place_of(part.model_copy(update={"pointer": None})))
+        (
+            part.detail,
+            [pointer for pointer in part.at if pointer],
+            place_of(part.model_copy(update={"at": [pointer for pointer in part.at if not pointer]})),
+        )
         for part in problem.errors or ()
     ]
     return rendered("problem.html", title=problem.title, problem=problem, parts=parts, remedy=remedy)

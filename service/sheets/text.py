@@ -181,8 +181,9 @@ def problem_text(problem: Problem, remedy: str) -> str:
 def place_of(part: ProblemPart) -> str:
     """Say where in the body a part of a problem lies, as far as it is known.
 
-    >>> place_of(ProblemPart(detail="", pointer=None, line=3, column=12))
+    >>> place_of(ProblemPart(code="syntax_error", detail="", at=[], line=3, column=12))
     'line 3, column 12'
     """
-    known = ((part.pointer, "{}"), (part.line, "line {}"), (part.column, "column {}"))
+    at = ", ".join(pointer or "the whole body" for pointer in part.at) or None
+    known = ((at, "{}"), (part.parameter, "parameter {}"), (part.line, "line {}"), (part.column, "column {}"))
     return ", ".join(words.format(value) for value, words in known if value is not None)

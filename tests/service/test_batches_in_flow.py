@@ -281,7 +281,7 @@ def test_one_batch_too_many_is_asked_to_come_later(batches: FastAPI) -> None:
             second.give(b"{}", last=True)
             await second.ended
             assert second.status == 503
-            assert json.loads(second.body)["type"] == "/problems/too-busy"
+            assert json.loads(second.body)["code"] == "too-busy"
         single = Connection(batches, "/v1/checks", "application/json")
         single.give(STACK, last=True)
         await single.ended

@@ -44,12 +44,12 @@ def _single(assessor: Assessor, number: int, request: Any) -> bytes:
     return b'{"line":%d,"report":%b}' % (number, to_json(report))
 
 
-def _faults(request: Any) -> list[str] | None:
+def _faults(request: Any) -> list[list[str]] | None:
     """Where a single check finds fault with a request."""
     try:
         parse_request(parse_json(_line(request)))
     except BadRequestError as error:
-        return [f"#{fault.pointer}" for fault in error.faults]
+        return [[fault.pointer] for fault in error.faults]
     return None
 
 
@@ -89,7 +89,7 @@ def test_random_stacks_are_answered_as_single_checks(assessor: Assessor) -> None
             assert answer.text == _single(assessor, answer.number, request)
         else:
             refused += 1
-            assert [part["pointer"] for part in _told(answer)["problem"]["errors"]] == pointers
+            assert [part["at"] for part in _told(answer)["problem"]["errors"]] == pointers
     assert 0 < refused < 150
 
 
@@ -97,9 +97,9 @@ def test_random_stacks_are_answered_as_single_checks(assessor: Assessor) -> None
     ("line", "kind", "where"),
     [
         pytest.param(b'{"stack": "\xff"}', "malformed-json", {"line": 2, "column": 12}, id="not UTF-8"),
-        pytest.param(b'{"stack": NaN}', "malformed-json", {"line": 2, "pointer": "#/stack"}, id="NaN"),
-        pytest.param(b'{"stack": {"a": 1e999}}', "malformed-json", {"line": 2, "pointer": "#/stack/a"}, id="infinite"),
-        pytest.param(b'{"stack": 1, "stack": 2}', "malformed-json", {"line": 2, "pointer": "#"}, id="equal keys"),
+        pytest.param(b'{"stack": NaN}', "malformed-json", {"line": 2, "at": ["/stack"]}, id="NaN"),
+        pytest.param(b'{"stack": {"a": 1e999}}', "malformed-json", {"line": 2, "at": ["/stack/a"]}, id="infinite"),
+        pytest.param(b'{"stack": 1, "stack": 2}', "malformed-json", {"line": 2, "at": [""]}, id="equal keys"),
         pytest.param(b"[" * 100_000, "malformed-json", {"line": 2}, id="deep nesting"),
         pytest.param(b'{"stack": ' + b"[" * 65 + b"]" * 65 + b"}", "malformed-json", {"line": 2}, id="one too deep"),
         pytest.param(b"\x00", "malformed-json", {"line": 2, "column": 1}, id="NUL"),
@@ -108,15 +108,15 @@ def test_random_stacks_are_answered_as_single_checks(assessor: Assessor) -> None
         pytest.param(b"{} {}", "malformed-json", {"line": 2, "column": 4}, id="two values"),
         pytest.param(b"nonsense", "malformed-json", {"line": 2, "column": 1}, id="no JSON"),
         pytest.param(b"\xef\xbb\xbf[", "malformed-json", {"line": 2, "column": 2}, id="behind a byte order mark"),
-        pytest.param(b"[]", "invalid-request", {"pointer": "#"}, id="list"),
-        pytest.param(b"null", "invalid-request", {"pointer": "#"}, id="null"),
-        pytest.param(b'"stack"', "invalid-request", {"pointer": "#"}, id="text"),
-        pytest.param(b"{}", "invalid-request", {"pointer": "#"}, id="nothing stated"),
-        pytest.param(b'{"stack": {}}', "invalid-request", {"pointer": "#/stack"}, id="no components"),
-        pytest.param(b'{"components": []}', "invalid-request", {"pointer": "#/components"}, id="stack of nothing"),
-        pytest.param(b'{"machine": 3}', "invalid-request", {"pointer": "#/machine"}, id="wrong default"),
-        pytest.param(b'{"components": 3}', "invalid-request", {"pointer": "#/components"}, id="wrong definitions"),
-        pytest.param(b'{"policy": {}, "stak": {}}', "invalid-request", {"pointer": "#/stak"}, id="misspelt stack"),
+        pytest.param(b"[]", "invalid-request", {"at": [""]}, id="list"),
+        pytest.param(b"null", "invalid-request", {"at": [""]}, id="null"),
+        pytest.param(b'"stack"', "invalid-request", {"at": [""]}, id="text"),
+        pytest.param(b"{}", "invalid-request", {"at": [""]}, id="nothing stated"),
+        pytest.param(b'{"stack": {}}', "invalid-request", {"at": ["/stack"]}, id="no components"),
+        pytest.param(b'{"components": []}', "invalid-request", {"at": ["/components"]}, id="stack of nothing"),
+        pytest.param(b'{"machine": 3}', "invalid-request", {"at": ["/machine"]}, id="wrong default"),
+        pytest.param(b'{"components": 3}', "invalid-request", {"at": ["/components"]}, id="wrong definitions"),
+        pytest.param(b'{"policy": {}, "stak": {}}', "invalid-request", {"at": ["/stak"]}, id="misspelt stack"),
     ],
 )
 def test_a_bad_line_is_answered_with_its_place_and_the_rest_goes_on(
@@ -130,12 +130,12 @@ def test_a_bad_line_is_answered_with_its_place_and_the_rest_goes_on(
     assert b"\n" not in bad.text
     told = _told(bad)
     assert told["line"] == 2
-    assert told["problem"]["type"] == f"/problems/{kind}"
+    assert told["problem"]["code"] == kind
     assert told["problem"]["detail"].startswith(
         "The line is not valid JSON" if kind == "malformed-json" else "The request has 1 fault"
     )
-    places = [{name: part[name] for name in part if name != "detail"} for part in told["problem"]["errors"]]
-    assert places == [where]
+    (part,) = told["problem"]["errors"]
+    assert {name: part[name] for name in part if name not in ("code", "detail")} == {"at": [], **where}
 
 
 def test_blank_lines_are_counted_and_not_answered(assessor: Assessor) -> None:
@@ -149,7 +149,7 @@ def test_a_stack_may_stand_alone(assessor: Assessor) -> None:
     stack = base_request("nut_collet")["stack"]
     good, bad = _answers(assessor, _line(stack), _line({**stack, "idd": 1}))
     assert good.text == _single(assessor, 1, {"stack": stack})
-    assert _told(bad)["problem"]["errors"][0]["pointer"] == "#/idd"
+    assert _told(bad)["problem"]["errors"][0]["at"] == ["/idd"]
 
 
 def test_in_short_a_line_tells_what_a_summary_needs(assessor: Assessor) -> None:
@@ -240,8 +240,8 @@ def test_wrong_definitions_change_nothing(assessor: Assessor, parts: dict[str, A
     wrong = {"components": {first: {**parts[first], "mass_kg": -1}, second: {**parts[second], "mas_kg": 1}}}
     line = _of_references(list(parts))
     bad, good = _answers(assessor, _line({"components": parts}), _line({**wrong, "policy": {}}), _line(line))
-    pointers = [part["pointer"] for part in _told(bad)["problem"]["errors"]]
-    assert pointers == [f"#/components/{first}/mass_kg", f"#/components/{second}/mas_kg"]
+    pointers = [part["at"] for part in _told(bad)["problem"]["errors"]]
+    assert pointers == [[f"/components/{first}/mass_kg"], [f"/components/{second}/mas_kg"]]
     assert good.text == _single(assessor, 3, {**line, "components": parts})
 
 
@@ -273,7 +273,7 @@ def test_a_line_that_needs_more_definitions_than_a_check_may_hold_is_refused(
     line = _of_references(list(parts), components=own)
     (refused,) = _answers(assessor, _line({"components": parts}), _line(line))
     (part,) = _told(refused)["problem"]["errors"]
-    assert part["pointer"] == "#/components"
+    assert part["at"] == ["/components"]
     del own["own0"]
     (taken,) = _answers(assessor, _line({"components": parts}), _line(line))
     assert taken.verdict == "pass"
@@ -300,7 +300,7 @@ def test_a_policy_that_cannot_be_applied_is_told_where_it_applies(assessor: Asse
     policy = {"thresholds": [{"code": "NONE-999", "threshold": "x", "value": 1}]}
     request = base_request("nut_collet")
     own, borrowed = _answers(assessor, _line({**request, "policy": policy}), _line({"policy": policy}), _line(request))
-    assert _told(own)["problem"]["errors"][0]["pointer"] == "#/policy/thresholds/0/code"
+    assert _told(own)["problem"]["errors"][0]["at"] == ["/policy/thresholds/0/code"]
     assert "errors" not in _told(borrowed)["problem"]
     assert "/policy/thresholds/0/code" in _told(borrowed)["problem"]["detail"]
     assert "earlier line" in _told(borrowed)["problem"]["detail"]

@@ -138,7 +138,7 @@ def test_a_worker_with_other_rules_does_not_judge(lines: list[bytes], caplog: py
     """Two halves of a batch are never judged by different rules: rather not at all."""
     with Pool(1, Settings(), "the rules of another day") as pool, caplog.at_level(logging.ERROR, logger="stackgauge"):
         told = pool.answer(Chunk(1, (lines[0],) * 2, Shared(), "verdicts")).result(PATIENCE_S)
-    assert [json.loads(answer.text)["problem"]["type"] for answer in told] == ["/problems/internal-fault"] * 2
+    assert [json.loads(answer.text)["problem"]["code"] for answer in told] == ["internal-fault"] * 2
     assert caplog.records
 
 

@@ -189,7 +189,7 @@ def test_a_portion_that_fails_is_sent_again(kind: Kind) -> None:
     assert ids == [first, second, second, second, third, third]
 
 
-PROBLEM = {"type": "/problems/x", "title": "X", "status": 413, "detail": "No more."}
+PROBLEM = {"type": "urn:x", "code": "x", "title": "X", "status": 413, "detail": "No more."}
 WRONG_ANSWERS: dict[str, tuple[httpx.Response, type[ClientError]]] = {
     "nothing": (_told(), UnreadableAnswerError),
     "no summary": (_told(_verdict(1), _verdict(2)), UnreadableAnswerError),

@@ -197,7 +197,7 @@ def test_texts_that_show_otherwise_than_they_are_are_refused(client: Client, pla
     response = _sent(client, "/v1/checks", json.dumps(_changed(request, TEXTS[place], HOSTILE_TEXTS[name])).encode())
     if name in UNSEEN:
         _is_refusal(response, 422)
-        assert response.json()["errors"][0]["pointer"] == f"#{place}"
+        assert response.json()["errors"][0]["at"] == [place]
     else:
         assert response.status_code in (200, 422)
         assert _is_harmless(response.text)

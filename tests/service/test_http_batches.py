@@ -152,7 +152,7 @@ def test_a_line_that_is_too_long_is_passed_over(post: Callable[..., httpx.Respon
     assert [answer["line"] for answer in told] == [before + 1, before + 2, before + 3, before + 4]
     assert [answer.get("report", {}).get("verdict") for answer in told] == [None, "pass", "pass", None]
     assert told[0]["problem"] == told[3]["problem"]
-    assert (told[0]["problem"]["type"], told[0]["problem"]["status"]) == ("/problems/line-too-long", 413)
+    assert (told[0]["problem"]["code"], told[0]["problem"]["status"]) == ("line-too-long", 413)
     assert "16384" in told[0]["problem"]["detail"]
     assert (summary["problems"], summary["lines"]) == (before + 2, before + 4)
 
@@ -163,7 +163,7 @@ def test_a_batch_of_too_many_lines_ends_with_a_problem(post: Callable[..., httpx
     assert (len(answers), summary["lines"], summary["complete"]) == (900, 902, True)
     answers, summary = _told(post(b"\n".join([BAD] * 2000)))
     assert [answer["line"] for answer in answers] == list(range(1, 902))
-    assert answers[-1]["problem"]["type"] == "/problems/too-many-lines"
+    assert answers[-1]["problem"]["code"] == "too-many-lines"
     assert (summary["lines"], summary["problems"], summary["complete"]) == (901, 901, False)
 
 
@@ -217,15 +217,15 @@ def test_a_document_in_short(post: Callable[..., httpx.Response]) -> None:
 @pytest.mark.parametrize(
     ("change", "pointer"),
     [
-        ({"stacks": []}, "#/stacks"),
-        ({"stacks": [{}] * (MAX_STACKS + 1)}, "#/stacks"),
-        ({"stacks": [{"stack": {"components": []}}]}, "#/stacks/0/stack/components"),
-        ({"include": "all"}, "#/include"),
-        ({"stack": {}}, "#/stack"),
-        ({"components": {"a": {"kind": "cutter"}}}, "#/components/a"),
+        ({"stacks": []}, "/stacks"),
+        ({"stacks": [{}] * (MAX_STACKS + 1)}, "/stacks"),
+        ({"stacks": [{"stack": {"components": []}}]}, "/stacks/0/stack/components"),
+        ({"include": "all"}, "/include"),
+        ({"stack": {}}, "/stack"),
+        ({"components": {"a": {"kind": "cutter"}}}, "/components/a"),
         (
             {"policy": {"thresholds": [{"code": "NONE-999", "threshold": "x", "value": 1}]}},
-            "#/policy/thresholds/0/code",
+            "/policy/thresholds/0/code",
         ),
     ],
 )
@@ -236,7 +236,7 @@ def test_a_document_that_breaks_the_contract_is_422(
     body = {"stacks": [{"stack": base_request("nut_collet")["stack"]}], **change}
     response = post(json.dumps(body).encode(), content_type="application/json")
     assert response.status_code == 422
-    assert [part["pointer"] for part in response.json()["errors"]] == [pointer]
+    assert [part["at"] for part in response.json()["errors"]] == [[pointer]]
 
 
 def test_thresholds_of_no_rule_are_refused_where_they_stand(post: Callable[..., httpx.Response]) -> None:
@@ -244,8 +244,8 @@ def test_thresholds_of_no_rule_are_refused_where_they_stand(post: Callable[..., 
     good = base_request("nut_collet")
     wrong = {**good, "policy": {"thresholds": [{"code": "NONE-999", "threshold": "x", "value": 1}]}}
     response = post(json.dumps({"stacks": [wrong, good, wrong]}).encode(), content_type="application/json")
-    assert [part["pointer"] for part in response.json()["errors"]] == [
-        f"#/stacks/{place}/policy/thresholds/0/code" for place in (0, 2)
+    assert [part["at"] for part in response.json()["errors"]] == [
+        [f"/stacks/{place}/policy/thresholds/0/code"] for place in (0, 2)
     ]
 
 
@@ -254,7 +254,7 @@ def test_a_document_has_a_limit_of_its_own(post: Callable[..., httpx.Response]) 
     body = json.dumps({"stacks": [base_request("nut_collet")]}).encode()
     assert post(b" " * (100_000 - len(body)) + body, content_type="application/json").status_code == 200
     response = post(b" " * (100_001 - len(body)) + body, content_type="application/json")
-    assert (response.status_code, response.json()["type"]) == (413, "/problems/body-too-large")
+    assert (response.status_code, response.json()["code"]) == (413, "body-too-large")
 
 
 @pytest.mark.parametrize(
@@ -294,7 +294,7 @@ def test_a_stream_is_given_under_the_name_that_is_wanted(post: Callable[..., htt
 def test_include_is_one_of_two(post: Callable[..., httpx.Response]) -> None:
     """Anything else is refused before the first line."""
     response = post(BAD, path=f"{PATH}?include=all")
-    assert (response.status_code, response.json()["type"]) == (422, "/problems/invalid-request")
+    assert (response.status_code, response.json()["code"]) == (422, "invalid-request")
 
 
 class _Failing:

@@ -60,7 +60,7 @@ def post(own_app: FastAPI) -> Any:
 def _problem(response: httpx.Response, name: str) -> dict[str, Any]:
     assert response.headers["content-type"] == "application/problem+json"
     told: dict[str, Any] = response.json()
-    assert (told["type"], response.status_code) == (f"/problems/{name}", KINDS[name].status)
+    assert (told["code"], response.status_code) == (name, KINDS[name].status)
     assert told["instance"] == "/v1/imports"
     return told
 

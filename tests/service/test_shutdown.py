@@ -146,7 +146,7 @@ def test_a_batch_that_is_still_coming_ends_with_its_summary() -> None:
         assert [one["line"] for one in reports] == list(range(1, len(reports) + 1))
         assert all(one["report"]["verdict"] == "pass" for one in reports)
         assert len(reports) >= 1
-        assert (refused["line"], refused["problem"]["type"]) == (len(reports) + 1, "/problems/not-ready")
+        assert (refused["line"], refused["problem"]["code"]) == (len(reports) + 1, "not-ready")
         assert summary["summary"]["complete"] is False
         assert (summary["summary"]["stacks"], summary["summary"]["problems"]) == (len(reports), 1)
 
