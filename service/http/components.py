@@ -288,11 +288,14 @@ def _name_of(reference: str) -> str:
 def _roots(document: Node) -> Iterator[tuple[str, Node]]:
     """Every schema of the document with the name of its owner."""
     yield from document["components"]["schemas"].items()
+    for shared in document["components"].get("parameters", {}).values():
+        yield shared["name"], shared["schema"]
     for item in document["paths"].values():
         for operation in item.values():
             owner = operation["operationId"]
             for parameter in operation.get("parameters", ()):
-                yield parameter["name"], parameter["schema"]
+                if "$ref" not in parameter:
+                    yield parameter["name"], parameter["schema"]
             bodies = [operation.get("requestBody", {}), *operation["responses"].values()]
             for content in (one for body in bodies for one in body.get("content", {}).values()):
                 if "schema" in content:
