@@ -49,7 +49,7 @@ def tell(report: dict[str, Any]) -> None:
             print(f"      {reason['code']} {reason['message']}")
         for code in sorted({gap["code"] for gap in one["undecided"]}):
             print(f"      {code} could not be decided")
-        fields = {field for gap in one["undecided"] for lack in gap["lacks"] for field in lack["fields"]}
+        fields = {field for gap in one["undecided"] for lack in gap["lacks"] for field in lack["at"]}
         for field in sorted(fields):
             print(f"      missing: {field}")
 

@@ -157,7 +157,8 @@ def access(settings: Settings) -> list[Middleware]:
                 CORSMiddleware,
                 allow_origins=settings.cors_origins,
                 allow_methods=("GET", "HEAD", "POST"),
-                allow_headers=("Accept", "Authorization", "Content-Type"),
+                allow_headers=("Accept", "Authorization", "Content-Encoding", "Content-Type", "If-None-Match"),
+                expose_headers=("ETag", "Retry-After", "X-Request-ID"),
                 max_age=_DAY_S,
             )
         )

@@ -16,7 +16,15 @@ from service.http.batches import check_batches_router
 from service.http.direct_dispatch import DirectDispatch
 from service.http.documents import drawings_router, exports_router, imports_router
 from service.http.metrics import Metrics, ObservingAssessor, health_router, metrics_router
-from service.http.middleware import BodyLimit, BodyTimeout, HeadAsGet, SecurityHeaders, UnhandledErrors
+from service.http.middleware import (
+    BodyLimit,
+    BodyTimeout,
+    Compression,
+    HeadAsGet,
+    InflatedBody,
+    SecurityHeaders,
+    UnhandledErrors,
+)
 from service.http.openapi import DeprecationHeaders, describe
 from service.http.pages import pages_router
 from service.http.posted import posted_routes
@@ -73,9 +81,11 @@ def create_app(settings: Settings | None = None, assessor: Assessor | None = Non
             Middleware(SecurityHeaders),
             Middleware(HeadAsGet),
             Middleware(DeprecationHeaders),
+            Middleware(Compression),
             Middleware(UnhandledErrors),
             *access(settings),
             Middleware(BodyTimeout, max_seconds=settings.max_body_seconds, flowing={PATH: frozenset(STREAMS)}),
+            Middleware(InflatedBody),
             Middleware(BodyLimit, max_bytes=settings.max_body_bytes, others={PATH: batch_limits}),
             Middleware(DirectDispatch, routes=direct_routes),
         ],

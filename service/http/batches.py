@@ -75,6 +75,7 @@ def check_batches_router(
         },
         **responses(
             "malformed-json",
+            "malformed-gzip",
             "not-acceptable",
             "body-too-large",
             "unsupported-media-type",

@@ -34,7 +34,6 @@ _USUAL: Final[Mapping[str, str]] = {
     "evaluation": "Result evaluation of OPC 40001-101.",
     "evaluation_name": "Name of the result evaluation of OPC 40001-101.",
     "findings": "Findings, by severity.",
-    "gauge_plane": "Runout at the gauge plane; null if its place is not known.",
     "joint": "Joint, spindle side first; null for none.",
     "lacks": "What the rule lacks.",
     "limit_um": "Runout limit, TIR in µm; null if not stated.",
@@ -56,11 +55,9 @@ _USUAL: Final[Mapping[str, str]] = {
     "standards": "Standards of the dimensions.",
     "summary": "Counts of findings and rules.",
     "text": "Text for people.",
-    "thresholds_changed": "Thresholds that the policy changed.",
-    "tip": "Runout at the tip; null if its place is not known.",
     "title": "Title.",
     "tolerance": "Tolerance class of the diameter (ISO 286-1).",
-    "unit": "Unit; `none` or null for a number without one.",
+    "unit": "UCUM code of the unit; null for a text.",
     "verdict": "Verdict on the stack.",
     "version": "Version of the service.",
     "what": "Summary in a sentence.",
@@ -291,11 +288,14 @@ def _name_of(reference: str) -> str:
 def _roots(document: Node) -> Iterator[tuple[str, Node]]:
     """Every schema of the document with the name of its owner."""
     yield from document["components"]["schemas"].items()
+    for shared in document["components"].get("parameters", {}).values():
+        yield shared["name"], shared["schema"]
     for item in document["paths"].values():
         for operation in item.values():
             owner = operation["operationId"]
             for parameter in operation.get("parameters", ()):
-                yield parameter["name"], parameter["schema"]
+                if "$ref" not in parameter:
+                    yield parameter["name"], parameter["schema"]
             bodies = [operation.get("requestBody", {}), *operation["responses"].values()]
             for content in (one for body in bodies for one in body.get("content", {}).values()):
                 if "schema" in content:

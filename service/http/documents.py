@@ -102,6 +102,7 @@ def _responses() -> dict[int | str, dict[str, Any]]:
         200: {"content": {JSON: {"examples": reports}}},
         **responses(
             "malformed-document",
+            "malformed-gzip",
             "not-acceptable",
             "body-too-large",
             "unsupported-media-type",
@@ -142,6 +143,7 @@ def exports_router(exporter: Exporter) -> APIRouter:
         200: {"content": {XML: {"schema": {"type": "string"}, "examples": documents}}},
         **responses(
             "malformed-json",
+            "malformed-gzip",
             "not-acceptable",
             "body-too-large",
             "unsupported-media-type",
@@ -241,6 +243,7 @@ def drawings_router(assessor: Assessor) -> APIRouter:
         200: {"content": {SVG: {"schema": {"type": "string"}, "examples": pictures}}},
         **responses(
             "malformed-json",
+            "malformed-gzip",
             "not-acceptable",
             "body-too-large",
             "unsupported-media-type",

@@ -37,6 +37,7 @@ from rules.version import CONTRACT
 from service.batch.document import BatchRequest
 from service.contract import PictureName
 from service.http.access import is_open
+from service.http.answers import described_headers
 from service.http.components import describe_fields, drop_titles_and_nulls, lead_with_the_kind, prune, share
 from service.http.problem_answers import responses
 from service.operations.problems import Problem
@@ -73,13 +74,41 @@ def describe_access(document: dict[str, Any]) -> None:
 def _add(operation: dict[str, Any], kind: str) -> None:
     for status, response in responses(kind).items():
         if status == 401:
-            response["headers"] = {
+            response["headers"] |= {
                 "WWW-Authenticate": {
                     "description": 'Challenge of RFC 6750; error="invalid_token" if a token was sent.',
                     "schema": {"type": "string"},
                 }
             }
         operation["responses"][str(status)] = response
+
+
+_SENT: Final = (
+    (
+        "X-Request-ID",
+        "The caller's identifier of the request for the log: 1 to 128 printable ASCII characters, else it is replaced.",
+        "KB-4711",
+    ),
+    (
+        "traceparent",
+        "The caller's trace for the log (W3C Trace Context); an invalid one is ignored.",
+        "00-4bf92f3577b34da6a3ce929d0e0e4736-00f067aa0ba902b7-01",
+    ),
+)
+_IF_NONE_MATCH: Final = ("If-None-Match", "ETags of the client's copies (RFC 9110, section 13.1.2).", '"0"')
+
+
+def describe_headers(operation: dict[str, Any]) -> None:
+    """Add the headers of every request, and of every response that is no problem."""
+    sent = (*_SENT, _IF_NONE_MATCH) if "304" in operation["responses"] else _SENT
+    operation.setdefault("parameters", []).extend(
+        {"name": name, "in": "header", "description": text, "schema": {"type": "string", "examples": [example]}}
+        for name, text, example in sent
+    )
+    for status, response in operation["responses"].items():
+        if int(status) < 400:
+            common = described_headers("X-Request-ID", "Cache-Control", "Vary")
+            response["headers"] = {**common, **response.get("headers", {})}
 
 
 _MARK: Final = "__deprecation__"
@@ -188,7 +217,14 @@ Lengths are in mm, or text with a unit. All other fields have the unit in their 
 
 An evaluated stack gives status 200, whatever the verdict. An invalid request gives a problem (RFC 9457).
 
-The service is stateless; identical requests return identical bytes. HEAD works wherever GET does.
+The service is stateless; identical requests return identical bytes. A problem repeats the X-Request-ID besides.
+
+HEAD works wherever GET does, OPTIONS everywhere (204 with Allow). Unknown and repeated query parameters are refused.
+
+A body may be sent in gzip (Content-Encoding); the limits apply to its content. Responses of 1 KiB or more are sent in
+gzip if Accept-Encoding allows it.
+
+The service does not limit the rate of requests.
 """
 
 _TAGS: Final = [
@@ -264,6 +300,7 @@ def describe(app: FastAPI) -> dict[str, Any]:
     for operation in _operations(document):
         _drop_framework_errors(operation)
         _unpack_examples(operation)
+        describe_headers(operation)
         describe_deprecation(operation)
     # access problems come before the route, so they are added last
     describe_access(document)

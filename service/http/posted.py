@@ -127,6 +127,7 @@ def add_posted_route(
         200: {"content": {JSON: {"examples": reports}, **described}},
         **responses(
             "malformed-json",
+            "malformed-gzip",
             "not-acceptable",
             "body-too-large",
             "unsupported-media-type",

@@ -18,7 +18,7 @@ from starlette.exceptions import HTTPException
 from rules.schema.parsing import BadRequestError, Fault, FaultCode, code_of
 from rules.schema.strict_json import NotJSONError
 from rules.search.search import ContinuationError
-from service.http.answers import HTML, JSON, TEXT, preferred, readable_answer
+from service.http.answers import HTML, JSON, TEXT, described_headers, preferred, readable_answer
 from service.operations.problems import (
     KINDS,
     PROBLEM_MEDIA_TYPE,
@@ -48,7 +48,7 @@ def answer_readably(problem: ProblemError, request: Request) -> Response:
     told = problem.problem(request.url.path, request.scope.get(REQUEST_ID))
     content = (problem_page if chosen == HTML else problem_text)(told, problem.kind.remedy)
     response = readable_answer(content, chosen, problem.kind.status)
-    response.headers.update({"Link": problem.link, **problem.headers})
+    response.headers.update(problem.headers)
     return response
 
 
@@ -131,6 +131,7 @@ _OCCURRENCES: Final = MappingProxyType(
         "malformed-document": ProblemError(
             "malformed-document", "The document cannot be read: a document type declaration is not allowed."
         ),
+        "malformed-gzip": ProblemError("malformed-gzip", "The body cannot be inflated: it is not complete."),
         "not-found": ProblemError("not-found", "No rule has this code; GET /v1/rules lists them."),
         "not-acceptable": ProblemError("not-acceptable", "Available media types: application/json."),
         "body-too-large": ProblemError("body-too-large", "The body exceeds the limit of 524288 bytes."),
@@ -165,7 +166,11 @@ def responses(*names: str) -> dict[int | str, dict[str, Any]]:
 
 def _response(names: Sequence[str]) -> dict[str, Any]:
     examples = {name: {"value": _OCCURRENCES[name].problem().model_dump(exclude_none=True)} for name in names}
+    headers = ["X-Request-ID", "Cache-Control", "Vary"]
+    if KINDS[names[0]].status == HTTPStatus.SERVICE_UNAVAILABLE:
+        headers.append("Retry-After")
     return {
+        "headers": described_headers(*headers),
         "description": " Or: ".join(f"{KINDS[name].title}. {KINDS[name].remedy}" for name in names),
         "content": {
             PROBLEM_MEDIA_TYPE: {"schema": {"$ref": "#/components/schemas/Problem"}, "examples": examples},

@@ -63,11 +63,6 @@ class ProblemKind:
         """URI of the problem type, the same in every installation."""
         return PROBLEM_BASE + self.name
 
-    @property
-    def path(self) -> str:
-        """Path at which the service describes the problem type."""
-        return f"/problems/{self.name}"
-
 
 _ALL: Final = (
     ProblemKind(
@@ -75,6 +70,12 @@ _ALL: Final = (
         400,
         "The document cannot be read",
         "Send well-formed XML or CSV in UTF-8, without a document type declaration.",
+    ),
+    ProblemKind(
+        "malformed-gzip",
+        400,
+        "The body is not gzip",
+        "Send complete gzip (RFC 1952), or send the body without Content-Encoding.",
     ),
     ProblemKind("malformed-json", 400, "The body is not JSON", "Send one JSON value (RFC 8259) in UTF-8."),
     ProblemKind(
@@ -104,7 +105,7 @@ _ALL: Final = (
         "unsupported-media-type",
         415,
         "Unsupported media type",
-        "Send application/json in UTF-8, without content encoding.",
+        "Send application/json in UTF-8, plain or in gzip.",
     ),
     ProblemKind("unknown-host", 421, "Unknown host name", "Use an allowed host name."),
     ProblemKind(
@@ -151,11 +152,6 @@ class ProblemError(Exception):
         self.detail = detail
         self.parts = tuple(parts)
         self.headers = dict(headers or {})
-
-    @property
-    def link(self) -> str:
-        """The Link header that leads to the description of the problem type (RFC 8288)."""
-        return f'<{self.kind.path}>; rel="help"'
 
     def problem(self, path: str | None = None, request_id: str | None = None) -> Problem:
         """The problem document for a request to this path with this identifier."""
@@ -235,7 +231,7 @@ def answer(error: ProblemError, request: Request) -> Response:
     """The HTTP response."""
     note(error, request)
     body = error.problem(request.url.path, request.scope.get(REQUEST_ID)).model_dump_json(exclude_none=True)
-    headers = {"Vary": "Accept", "Cache-Control": "no-store", "Link": error.link, **error.headers}
+    headers = {"Vary": "Accept", "Cache-Control": "no-store", **error.headers}
     return Response(body, error.kind.status, headers, media_type=PROBLEM_MEDIA_TYPE)
 
 

@@ -22,12 +22,12 @@ from rules.schema.report import (
     ContributorReport,
     Finding,
     GeometryReport,
-    JudgementDeviation,
     PlaneReport,
     PositionReport,
     Provenance,
     RecordField,
     Report,
+    RuleDeviation,
     RunoutReport,
     Summary,
     Undecided,
@@ -139,7 +139,7 @@ _ACCEPTANCE: Final = (
     within(AcceptanceReport, "Expected reading, 95th percentile", "_um", _expected("p95")),
 )
 _PROVENANCE: Final = lines(
-    Provenance, "service", "version", "request_sha256", "rulebook_sha256", "catalogue_sha256", "rulebooks"
+    Provenance, "contract", "service", "version", "request_sha256", "rulebook_sha256", "catalogue_sha256", "rulebooks"
 )
 _DECIDED: Final = line(Report, "decided")
 
@@ -210,7 +210,7 @@ def changes(changed: Provenance) -> list[Cell]:
     return list(map(deviation, changed.deviations))
 
 
-def deviation(one: JudgementDeviation) -> Cell:
+def deviation(one: RuleDeviation) -> Cell:
     """Return a changed threshold, a lowered severity or a replaced rule in words."""
     safety = "safety rule, " if one.safety else ""
     if one.threshold is not None and one.value is not None and one.default is not None:

@@ -11,7 +11,9 @@ const MAX_SHOWN = 200_000;
 export function tryForm(operation, contract) {
   const types = Object.keys(operation.body ?? {});
   const offered = Object.keys(Object.entries(operation.responses).find(([status]) => status.startsWith("2"))[1].content ?? {});
-  const inputs = operation.parameters.map((one) => [one, parameterInput(one, contract)]);
+  const inputs = operation.parameters
+    .filter((one) => one.in !== "header")
+    .map((one) => [one, parameterInput(one, contract)]);
   const type = choice("try-type", types);
   const accept = choice("try-accept", offered);
   const area = make("textarea", { id: "try-body", rows: "14", spellcheck: "false", autocapitalize: "off", wrap: "off" });

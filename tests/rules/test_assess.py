@@ -98,8 +98,8 @@ def test_changed_thresholds_are_told() -> None:
     request = base_request("press_in") | {
         "policy": {"thresholds": [{"code": "OVH-010", "threshold": "max_ratio", "value": 7}]}
     }
-    (changed,) = _report(request).provenance.thresholds_changed
-    assert (changed.code, changed.threshold, changed.value, changed.rulebook_value) == (
+    (changed,) = _report(request).provenance.deviations
+    assert (changed.code, changed.threshold, changed.value, changed.default) == (
         "OVH-010",
         "max_ratio",
         7,
@@ -175,12 +175,12 @@ def test_replaced_rules_are_told(tmp_path: Path) -> None:
     request["stack"]["components"][1]["workpiece_side"]["nominal_mm"] = 10
     report = assessor.assess(parse_request(request))
     assert "COL-010" not in {finding.code for finding in report.findings}
-    (replaced,) = report.provenance.rules_replaced
+    (replaced,) = report.provenance.deviations
+    assert replaced.kind == "rule"
     assert (replaced.code, replaced.safety, replaced.book) == ("COL-010", True, f"{tmp_path.name}/house.yaml")
-    assert report.provenance.severities_lowered == []
     as_written = ASSESSOR.assess(parse_request(request))
     assert "COL-010" in {finding.code for finding in as_written.findings}
-    assert as_written.provenance.rules_replaced == []
+    assert as_written.provenance.deviations == []
 
 
 def test_lowered_safety_rules_are_told(tmp_path: Path) -> None:
@@ -189,9 +189,10 @@ def test_lowered_safety_rules_are_told(tmp_path: Path) -> None:
     request = base_request("nut_collet")
     request["stack"]["components"][1]["workpiece_side"]["nominal_mm"] = 10
     report = assessor.assess(parse_request(request))
-    (lowered,) = report.provenance.severities_lowered
-    assert [one.code for one in report.provenance.rules_replaced] == ["COL-010"]
-    assert (lowered.code, lowered.from_severity, lowered.to_severity) == ("COL-010", "error", "warning")
+    lowered, replaced = report.provenance.deviations
+    assert (replaced.kind, replaced.code) == ("rule", "COL-010")
+    assert (lowered.kind, lowered.code, lowered.safety) == ("severity", "COL-010", True)
+    assert (lowered.default_severity, lowered.severity) == ("error", "warning")
     assert report.provenance.rulebook_sha256 != ASSESSOR.book.digest
     assert "house rules" in report.provenance.rulebooks
 

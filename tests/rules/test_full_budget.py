@@ -256,7 +256,7 @@ def test_missing_statements_leave_it_incomplete() -> None:
     assert report.required is None
     assert [(one.plane, one.predictions) for one in report.planes] == [("gauge_plane", []), ("tip", [])]
     assert all(one.tir_um and not one.share and not one.p95_if_halved_um for one in report.contributors)
-    assert report.not_stated[0].fields == ["/stack/components/1/runout"]
+    assert report.not_stated[0].at == ["/stack/components/1/runout"]
 
 
 def test_misspelt_thresholds_are_refused_here_too() -> None:

@@ -74,14 +74,14 @@ def test_junit_reads_back(outs: Path, answers: list[dict[str, Any]], summary: di
             )
         elif report["undecided"]:
             expected = ["skipped"]
-            fields = [field for gap in report["undecided"] for lack in gap["lacks"] for field in lack["fields"]]
+            fields = [field for gap in report["undecided"] for lack in gap["lacks"] for field in lack["at"]]
             assert all(field in case.result[0].text for field in fields)
         else:
             expected = []
         assert results == expected
         for kind in results:
             kinds[kind] += 1
-        assert case.name == (report["stack"] if report else f"line {answer['line']}")
+        assert case.name == (report["stack_id"] if report else f"line {answer['line']}")
         warned = [one["code"] for one in report["findings"] if one["severity"] == "warning"] if report else []
         assert all(code in (case.system_out or case.result[0].text) for code in warned)
     assert (suite.failures, suite.skipped, suite.errors) == (kinds["failure"], kinds["skipped"], kinds["error"])
@@ -102,7 +102,7 @@ def test_csv_reads_back(outs: Path, answers: list[dict[str, Any]]) -> None:
         if report is None:
             assert row["verdict"] == "not judged"
             continue
-        assert (row["stack"], row["verdict"]) == (report["stack"], report["verdict"])
+        assert (row["stack"], row["verdict"]) == (report["stack_id"], report["verdict"])
         assert row["findings"].split() == list(dict.fromkeys(one["code"] for one in report["findings"]))
         assert row["undecided"].split() == list(dict.fromkeys(one["code"] for one in report["undecided"]))
         if report["runout"]["complete"]:

@@ -72,7 +72,7 @@ def test_a_line_is_answered_with_the_report_of_a_single_check(assessor: Assessor
     (answer,) = _answers(assessor, _line(request))
     report = assessor.assess(parse_request(request))
     assert answer.text == _single(assessor, 1, request)
-    assert (answer.number, answer.verdict, answer.stack) == (1, report.verdict, report.stack)
+    assert (answer.number, answer.verdict, answer.stack) == (1, report.verdict, report.stack_id)
     assert set(answer.codes) == {one.code for one in report.findings}
     assert set(answer.undecided) == {one.code for one in report.undecided}
 
@@ -161,7 +161,7 @@ def test_in_short_a_line_tells_what_a_summary_needs(assessor: Assessor) -> None:
     assert report.runout.complete
     assert _told(answer) == {
         "line": 1,
-        "stack": report.stack,
+        "stack_id": report.stack_id,
         "verdict": "fail",
         "summary": report.summary.model_dump(),
         "codes": list(dict.fromkeys(one.code for one in report.findings)),

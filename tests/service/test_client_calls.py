@@ -39,6 +39,7 @@ from service.examples import (
     COMPARISON_EXAMPLES,
     CSV_EXAMPLE,
     EXAMPLES,
+    EXTENDED,
     GATE_EXAMPLES,
     READING_EXAMPLES,
     SEARCH_EXAMPLES,
@@ -358,3 +359,22 @@ def test_a_client_needs_no_application() -> None:
     assert why == []
     assert {"httpx", "pydantic", "service"} <= set(loaded)
     assert not _APART & set(loaded)
+
+
+def test_a_long_body_is_sent_in_gzip(client: Any) -> None:
+    """A short one is not; each is answered as by hand."""
+    stack = EXAMPLES[EXTENDED].request
+    for count, coding in ((1, None), (30, "gzip")):
+        batch = {"stacks": [stack] * count}
+        sent: list[httpx.Request] = []
+
+        def forward(request: httpx.Request, sent: list[httpx.Request] = sent) -> httpx.Response:
+            sent.append(request)
+            return of_app(client.app)(request)
+
+        answer = Face("sync", forward).call("check_batch", batch)
+        (request,) = sent
+        assert request.headers.get("content-encoding") == coding
+        assert (len(request.content) < len(json.dumps(batch)) / 10) == (coding == "gzip")
+        by_hand = client.request("POST", "/v1/check-batches", json=batch)
+        assert answer == BatchReport.model_validate_json(by_hand.content)

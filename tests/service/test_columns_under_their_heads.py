@@ -64,6 +64,7 @@ def _predicted(plane: dict[str, Any]) -> dict[str, float]:
 def _tables(report: dict[str, Any]) -> list[tuple[str, Columns, list[tuple[str, dict[str, Any]]]]]:
     """Return head of the first column, the others, and the name and part of each row."""
     runout = report["runout"]
+    machine = [one for one in report["speed"]["limits"] if one["cause"] == "machine"]
     return [
         ("Plane", PLANES, [(one["plane"].replace("_", " "), one | _predicted(one)) for one in runout["planes"]]),
         (
@@ -72,7 +73,7 @@ def _tables(report: dict[str, Any]) -> list[tuple[str, Columns, list[tuple[str, 
             [(one["text"], {**one["tir_um"], "share": one["share"]["gauge_plane"]}) for one in runout["contributors"]],
         ),
         ("Part", PLACES, [(one["component"], one) for one in report["geometry"]["components"]]),
-        ("Limited by", SPEEDS, [("machine", one) for one in report["speed"]["limits"] if one["cause"] == "machine"]),
+        ("Limited by", SPEEDS, [("machine", {"speed_rpm": one["speed_rpm"]["value"]}) for one in machine]),
     ]
 
 

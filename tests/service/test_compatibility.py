@@ -109,7 +109,7 @@ BREAKING: dict[str, tuple[Edit, str]] = {
         _set("paths /v1/rules get", requestBody={"required": True, "content": {}}),
         "body: is required",
     ),
-    "a parameter removed": (lambda doc: _at(f"{EXPORT} parameters")(doc).pop(), "?standard: is gone"),
+    "a parameter removed": (lambda doc: _at(f"{EXPORT} parameters")(doc).pop(1), "?standard: is gone"),
     "a parameter demanded": (_set(f"{EXPORT} parameters 1", required=True), "?standard: is required"),
     "a new parameter demanded": (
         _add(f"{EXPORT} parameters", {**NEW_PARAMETER, "required": True}),

@@ -183,7 +183,7 @@ def test_answers_in_short(post: Callable[..., httpx.Response]) -> None:
     assert whole == summary
     for short, answer in zip(answers[:2], long, strict=False):
         report = answer["report"]
-        assert (short["stack"], short["summary"]) == (report["stack"], report["summary"])
+        assert (short["stack_id"], short["summary"]) == (report["stack_id"], report["summary"])
         assert short["gauge_plane_p95_um"] == quantile(report, "gauge_plane")
 
 

@@ -32,7 +32,6 @@ def test_a_known_document_is_not_sent_again(client: Any, path: str) -> None:
     etag = first.headers["etag"]
     assert first.status_code == 200
     assert first.headers["content-type"] == "application/json"
-    assert first.headers["vary"] == "Accept"
     for wanted in (etag, f'"x", {etag}', etag.removeprefix("W/"), "*"):
         again = client.get(path, if_none_match=wanted)
         assert (again.status_code, again.content, again.headers["etag"]) == (304, b"", etag)
@@ -43,7 +42,7 @@ def test_a_known_document_is_not_sent_again(client: Any, path: str) -> None:
 @pytest.mark.parametrize("path", [*PUBLISHED, "/healthz", "/readyz"])
 def test_head_is_get_without_content(client: Any, path: str) -> None:
     """HEAD gives status and headers of GET, the length among them, and no content."""
-    named = {"X-Request-ID": "one for both"}
+    named = {"X-Request-ID": "one for both", "Accept-Encoding": "identity"}
     got, head = client.request("GET", path, headers=named), client.request("HEAD", path, headers=named)
     assert head.content == b""
     assert (head.status_code, head.headers) == (got.status_code, got.headers)

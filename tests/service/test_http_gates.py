@@ -144,7 +144,7 @@ def test_pointers_lead_into_what_was_sent(client: Client, order: dict[str, Any])
     order["include"] = "reports"
     one = _post(client, "/v1/gates", order).json()["operations"][1]
     places = [place for gap in one["undecided"] for place in gap["at"]]
-    missing = [field for gap in one["undecided"] for lack in gap["lacks"] for field in lack["fields"]]
+    missing = [field for gap in one["undecided"] for lack in gap["lacks"] for field in lack["at"]]
     missing += [place for reason in one["reasons"] for place in reason["at"]]
     assert places
     assert all(_resolves(order, place) for place in places)

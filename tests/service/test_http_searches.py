@@ -274,7 +274,7 @@ def test_the_text_leaves_nothing_out(wanted: dict[str, Any], assessor: Assessor,
                 for joint in one.joints
             )
             assert all(code in words for code in one.codes)
-            assert all(f"{code}?" in words for code in one.undecided)
+            assert all(f"{code}?" in words for code in one.undecided_codes)
         for near in report.nearest:
             assert " + ".join(near.components) in words
             assert all(f"{it.code} {it.title}: {it.message}" in words for it in near.reasons)

@@ -14,6 +14,7 @@ from pydantic import ValidationError
 
 from rules.schema.report import Report, SpeedLimit
 from rules.schema.request import CheckRequest
+from service.contract import PROBLEM_BASE
 from service.http.app import create_app
 from service.operations.settings import Settings
 from service.sheets.figures import unit_of
@@ -116,6 +117,19 @@ def test_every_parameter_is_described_and_its_example_answers(client: Any, place
             path = path.replace("{" + parameter["name"] + "}", example)
         if name.startswith("GET"):
             assert client.get(path).status_code == 200
+
+
+def test_every_operation_declares_its_headers(document: dict[str, Any]) -> None:
+    """Identifier and trace in every request, identifier and caching in every response, a tag where there is 304."""
+    for name, operation in _operations(document):
+        sent = {one["name"] for one in operation["parameters"] if one["in"] == "header"}
+        assert sent - {"If-None-Match"} == {"X-Request-ID", "traceparent"}
+        assert ("If-None-Match" in sent) == ("304" in operation["responses"])
+        for status, response in operation["responses"].items():
+            headers = set(response["headers"])
+            assert headers >= {"X-Request-ID", "Cache-Control", "Vary"}, (name, status)
+            assert ("ETag" in headers) == (status == "304" or (status == "200" and "304" in operation["responses"]))
+            assert ("Retry-After" in headers) == (status == "503")
 
 
 def test_every_operation_is_described(document: dict[str, Any]) -> None:
@@ -300,7 +314,8 @@ def test_a_rulebook_of_the_operator_changes_nothing(tmp_path: Path) -> None:
 
 def test_nothing_loads_from_outside(document: dict[str, Any]) -> None:
     """The contract refers to itself only; the name of the SVG namespace is a name, which nothing fetches."""
-    assert "://" not in json.dumps(document).replace('xmlns=\\"http://www.w3.org/2000/svg\\"', "")
+    told = json.dumps(document).replace(PROBLEM_BASE, "")
+    assert "://" not in told.replace('xmlns=\\"http://www.w3.org/2000/svg\\"', "")
 
 
 def test_lists_of_an_answer_may_grow(placed: dict[str, Any]) -> None:
@@ -317,7 +332,8 @@ def test_lists_of_an_answer_may_grow(placed: dict[str, Any]) -> None:
 
 def test_a_client_reads_values_that_it_does_not_know() -> None:
     """A newer service may name a new class of joint or a new cause; verdict and decision stay closed."""
-    cause = {"cause": "temperature", "component": None, "speed_rpm": 9000.0}
+    cause = {"cause": "temperature", "component": None, "joint": None}
+    cause["speed_rpm"] = {"value": 9000.0, "low": None, "high": None, "rests_on": []}
     assert SpeedLimit.model_validate(cause).cause == "temperature"
     with pytest.raises(ValidationError) as caught:
         Report.model_validate({"verdict": "perhaps"})

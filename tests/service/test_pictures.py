@@ -135,7 +135,7 @@ def test_hostile_words_stay_words() -> None:
     report, derived = judged(_request(STACKS[2]))
     report = report.model_copy(
         update={
-            "stack": hostile,
+            "stack_id": hostile,
             "findings": [one.model_copy(update={"code": hostile, "title": hostile}) for one in report.findings],
             "runout": report.runout.model_copy(
                 update={

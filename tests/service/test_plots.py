@@ -151,11 +151,11 @@ def test_speed_bars_are_as_long_as_their_limits(number: str) -> None:
     words = _words(root)
     governing = report.speed.governing
     assert governing is not None
-    speed = f"{governing.speed_rpm:,.0f}".replace(",", "\u00a0")
+    speed = f"{governing.speed_rpm.value:,.0f}".replace(",", "\u00a0")
     assert f"{speed} rpm governs" in words
     (dark,) = _bars(root, "#3c5a78")
-    scale = dark / governing.speed_rpm
-    limits = [one.speed_rpm for one in report.speed.limits[1:]]
+    scale = dark / governing.speed_rpm.value
+    limits = [one.speed_rpm.value for one in report.speed.limits[1:]]
     lengths = _bars(root, "#d9e2ea")
     arrows = list(root.iter(f"{SVG}polygon"))
     assert len(lengths) + len(arrows) == len(limits)

@@ -96,7 +96,7 @@ def test_grip_with_its_safety(told: Any, assessor: Assessor) -> None:
     assert grip.safety_factor is not None
     assert grip.torque_capacity_n_m is not None
     figures = [float(word) for word in words.split("\n")[-1].split() if word[0].isdigit()]
-    for value in (grip.safety_factor, grip.torque_capacity_n_m):
+    for value in (grip.safety_factor.value, grip.torque_capacity_n_m.value):
         assert any(math.isclose(value, one, rel_tol=0.005) for one in figures), value
 
 
@@ -153,7 +153,7 @@ def test_stiffness(told: Any, assessor: Assessor) -> None:
     for part in (" N/µm", " µm", " Hz", " rpm"):
         assert part in words
     assert " ".join(words.split()).count("rigid") == 1
-    assert all(one.name in words for one in report.shares)
+    assert all(one.words in words for one in report.shares)
 
 
 def test_stiffness_without_force(told: Any) -> None:

@@ -46,6 +46,11 @@ def two_parts(workpiece_side: dict[str, Any], machine_side: dict[str, Any], **jo
     return {"stack": stack, "operations": [operation_of({"runout_limit_um": 50})]}
 
 
+def not_stated(step: AssemblyStep) -> list[str]:
+    """Return the request fields that would make a step more precise."""
+    return [field for one in step.not_stated for field in one.at]
+
+
 def at_joint(report: AssemblyReport, joint: str) -> list[AssemblyStep]:
     """Return the steps of one joint after cleaning, in order."""
     return [step for step in report.steps if named(step.joint) == joint and step.action != "clean"]

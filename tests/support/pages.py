@@ -65,6 +65,11 @@ def _loose(element: Element) -> Iterator[str]:
             yield inner.tail or ""
 
 
+def _value(figure: Any) -> Any:
+    """Return the value of an estimate; anything else as it is."""
+    return figure["value"] if isinstance(figure, dict) and "rests_on" in figure else figure
+
+
 def _plane(plane: dict[str, Any]) -> list[float | None]:
     """Return the figures of a row: places, then median, 95th percentile, lowest, worst case and share in the limit."""
     told = {one["of"]: one for one in plane["predictions"]}
@@ -87,10 +92,10 @@ def expected_figures(report: dict[str, Any]) -> dict[str, list[float]]:
     stiffness, mass, assembly = report["stiffness"], report["mass"], report["assembly"]
     told: dict[str, list[float | None]] = {
         "findings": [
-            one[name]
+            value
             for one in report["findings"]
-            for name in ("observed", "limit", "margin")
-            if not isinstance(one[name], str)
+            for value in (*(one[name] and one[name]["value"] for name in ("observed", "limit")), one["margin"])
+            if not isinstance(value, str)
         ],
         "stack": [
             *(
@@ -114,14 +119,14 @@ def expected_figures(report: dict[str, Any]) -> dict[str, list[float]]:
         ],
         "speed": [
             speed["asked_rpm"],
-            speed["governing"] and speed["governing"]["speed_rpm"],
-            *(speed[name] for name in ("margin_rpm", "margin_percent")),
-            *(one["speed_rpm"] for one in speed["limits"]),
+            speed["governing"] and speed["governing"]["speed_rpm"]["value"],
+            *(speed[name] for name in ("margin_rpm", "relative_margin")),
+            *(one["speed_rpm"]["value"] for one in speed["limits"]),
         ],
         "grip": [
-            *(value for one in grip for value in list(one.values())[2:9] if isinstance(value, float)),
+            *(value for one in grip for value in map(_value, list(one.values())[2:9]) if isinstance(value, float)),
             *(
-                one["shrink_fit"][name]
+                _value(one["shrink_fit"][name])
                 for one in grip
                 if one["shrink_fit"] is not None
                 for name in (
@@ -144,22 +149,20 @@ def expected_figures(report: dict[str, Any]) -> dict[str, list[float]]:
             *(value for one in mass["components"] for value in list(one.values())[1:]),
         ],
         "record": [one[name] for one in assembly["record"] for name in ("target", "at_least", "at_most")],
-        "changes": [
-            one[name] for one in report["provenance"]["thresholds_changed"] for name in ("value", "rulebook_value")
-        ],
+        "changes": [one[name] for one in report["provenance"]["deviations"] for name in ("value", "default")],
     }
     return {part: [value for value in values if value is not None] for part, values in told.items()} | {
         part: sorted(value for value in values if value is not None)
         for part, values in {
             "load": [value for value in report["load"].values() if not isinstance(value, str)],
-            "balance": [value for value in report["balance"].values() if not isinstance(value, str)],
+            "balance": [value for value in map(_value, report["balance"].values()) if not isinstance(value, str)],
             "stiffness": [
                 *(
                     value
-                    for name, value in stiffness.items()
+                    for name, value in zip(stiffness, map(_value, stiffness.values()), strict=True)
                     if isinstance(value, float) and name != "tip_compliance_um_per_n"  # the page shows the reciprocal
                 ),
-                *stiffness["bending_frequencies_hz"],
+                *map(_value, stiffness["bending_frequencies_hz"]),
                 *(one["share"] for one in stiffness["shares"]),
             ],
             "instruction": [

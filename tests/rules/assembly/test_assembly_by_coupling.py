@@ -9,7 +9,7 @@ import pytest
 from rules.couplings.sides import COUPLINGS
 from rules.grip.shrink import ShrinkJoint
 from rules.rulebook.loader import base_request
-from tests.support.assemblies import assembly_of, at_joint, two_parts, values_of, words_of
+from tests.support.assemblies import assembly_of, at_joint, not_stated, two_parts, values_of, words_of
 from tests.support.stacks import derived_of, named
 
 SHANK = {"coupling": "cylindrical", "diameter_mm": 20, "tolerance": "h6", "form": "plain", "length_mm": 60}
@@ -170,7 +170,7 @@ def test_grip_is_set_within_its_bounds(name: str) -> None:
     values = values_of(step)
     assert values["grip length"] == (50.0, 40.0, 58.0)
     assert values["projection"] == (50.0, None, None)
-    assert step.not_stated == []
+    assert not_stated(step) == []
 
 
 def test_unknown_grip_names_its_field() -> None:
@@ -178,7 +178,7 @@ def test_unknown_grip_names_its_field() -> None:
     request = two_parts(*CASES["hydraulic"][0])
     (step,) = (one for one in assembly_of(request).steps if one.action == "set")
     assert "not stated" in step.text
-    assert "/stack/joints/0/grip_length_mm" in step.not_stated
+    assert "/stack/joints/0/grip_length_mm" in not_stated(step)
 
 
 def test_press_in_stack_is_built_from_the_base_outward() -> None:
@@ -221,7 +221,7 @@ def test_press_insert_that_fits_stays_in() -> None:
     report = assembly_of(request)
     (step,) = (one for one in report.steps if (one.action, named(one.joint)) == ("change", "extension/collet-2"))
     assert "not stated" in step.text
-    assert step.not_stated == ["/stack/components/2/workpiece_side/designation"]
+    assert not_stated(step) == ["/stack/components/2/workpiece_side/designation"]
 
 
 def test_press_in_stack_is_opened_from_the_tip_inward() -> None:

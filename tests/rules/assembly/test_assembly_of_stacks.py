@@ -8,7 +8,7 @@ import pytest
 
 from rules.rulebook.loader import base_request
 from rules.runout.analysis import PlaneBudget
-from tests.support.assemblies import assembly_of, two_parts, values_of
+from tests.support.assemblies import assembly_of, not_stated, two_parts, values_of
 from tests.support.operations import change, drop
 from tests.support.stacks import derived_of, named
 
@@ -58,7 +58,7 @@ def test_only_the_most_sensitive_seat_is_cleaned_twice() -> None:
     unknown = assembly_of(request)
     assert not any("Clean it twice" in step.text for step in unknown.steps)
     (first,) = (step for step in unknown.steps if step.action == "clean" and step.joint is None)
-    assert "/stack/components/0/gauge_length_mm" in first.not_stated
+    assert "/stack/components/0/gauge_length_mm" in not_stated(first)
 
 
 def test_retention_knob_is_fitted_without_an_invented_torque() -> None:
@@ -105,7 +105,7 @@ def test_missing_knob_is_asked_for() -> None:
     del request["stack"]["components"][5]
     del request["machine"]["retention_knob"]
     (step,) = (one for one in assembly_of(request).steps if one.action == "check" and one.components == ["holder"])
-    assert step.not_stated == ["/machine/retention_knob"]
+    assert not_stated(step) == ["/machine/retention_knob"]
 
 
 STOPS = {
@@ -156,7 +156,7 @@ def test_what_is_not_stated_is_not_joined() -> None:
     (step,) = (
         one for one in assembly_of(request).steps if named(one.joint) == "holder/end-mill" and one.action == "stop"
     )
-    assert step.not_stated == ["/stack/components/1/machine_side"]
+    assert not_stated(step) == ["/stack/components/1/machine_side"]
 
 
 def test_cut_too_heavy_for_the_joint_is_a_caution_not_a_stop() -> None:
@@ -244,7 +244,7 @@ def test_nothing_is_promised_while_a_contributor_is_missing() -> None:
     assert report.acceptance.predictions == []
     (step,) = (one for one in report.steps if one.action == "measure")
     assert "no expected reading" in step.text
-    assert step.not_stated == ["/stack/components/1/runout"]
+    assert not_stated(step) == ["/stack/components/1/runout"]
 
 
 def test_no_limit_no_judgement() -> None:
@@ -255,7 +255,7 @@ def test_no_limit_no_judgement() -> None:
     assert report.acceptance.limit_um is None
     assert "Record the reading" in report.acceptance.rule
     (step,) = (one for one in report.steps if one.action == "measure")
-    assert step.not_stated == ["/operations/0/limits/runout"]
+    assert not_stated(step) == ["/operations/0/limits/runout"]
 
 
 def test_record_has_a_blank_for_everything_that_was_set() -> None:

@@ -52,7 +52,7 @@ def test_the_figures_come_back(assessor: Assessor, request_data: dict[str, Any])
     assert tool["mass_kg"] == report.mass.total_kg
     (cutter,) = (part for part in stack.components if isinstance(part, Cutter))
     assert tool["cutting_diameter_mm"] == cutter.cutting_diameter_mm
-    assert tool["max_speed_rpm"] == report.speed.governing.speed_rpm
+    assert tool["max_speed_rpm"] == report.speed.governing.speed_rpm.value
     assert tool["id"] == stack.id
     assert tool["machine_side"]["coupling"] == "declared"
 

@@ -234,7 +234,7 @@ def test_a_full_report_is_that_of_a_check(name: str) -> None:
 def test_pointers_lead_into_the_order() -> None:
     """What is missing in the third operation is pointed at there."""
     gaps = decided(order_of("good", "good", "undecided")).operations[2].undecided
-    fields = {field for gap in gaps for lack in gap.lacks for field in lack.fields}
+    fields = {field for gap in gaps for lack in gap.lacks for field in lack.at}
     assert "/operations/2/stack/components/1/runout" in fields
     assert all(place.startswith("/operations/2") for gap in gaps for place in gap.at)
 
@@ -253,7 +253,7 @@ def test_a_component_of_the_order_is_pointed_at_where_it_is_defined() -> None:
     del collet["runout"]
     for one in decided({**order, "components": {"KB-C1": collet}}).operations:
         assert one.decision == "hold"
-        assert {field for gap in one.undecided for lack in gap.lacks for field in lack.fields} == {
+        assert {field for gap in one.undecided for lack in gap.lacks for field in lack.at} == {
             "/components/KB-C1/runout"
         }
     undefined = decided(order).operations[1]
@@ -343,8 +343,8 @@ def test_changed_thresholds_are_told_by_operation() -> None:
     order = order_of("good", "good", policy={"thresholds": [{"code": "OVH-010", "threshold": "max_ratio", "value": 6}]})
     order["operations"][1]["policy"] = {"thresholds": [{"code": "SPD-040", "threshold": "max_share", "value": 0.6}]}
     report = decided(order)
-    assert [[it.code for it in one.thresholds_changed] for one in report.operations] == [["OVH-010"], ["SPD-040"]]
-    assert [it.code for it in report.provenance.thresholds_changed] == ["OVH-010"]
+    assert [[it.code for it in one.deviations] for one in report.operations] == [["OVH-010"], ["SPD-040"]]
+    assert [it.code for it in report.provenance.deviations] == ["OVH-010"]
 
 
 def test_a_fault_of_the_engine_is_no_decision(monkeypatch: pytest.MonkeyPatch) -> None:

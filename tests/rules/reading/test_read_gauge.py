@@ -356,7 +356,7 @@ def test_what_a_prediction_lacks_is_named() -> None:
     report = _read(planes=[_range(9)], stack=_without_runout(1))
     assert report.prediction == [None]
     (lack,) = report.not_stated
-    assert lack.fields == ["/stack/components/1/runout"]
+    assert lack.at == ["/stack/components/1/runout"]
 
 
 @pytest.mark.parametrize(

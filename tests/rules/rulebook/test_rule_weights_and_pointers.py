@@ -169,4 +169,4 @@ def test_an_undecided_rule_points_at_what_is_missing(code: str) -> None:
     """What it is about, and the field to state."""
     report = check(json.loads((STACKS / "15-incomplete-library-entry.json").read_text(encoding="utf-8")))
     (gap,) = [one for one in report.undecided if one.code == code]
-    assert (list(gap.at), [field for lack in gap.lacks for field in lack.fields]) == UNDECIDED[code]
+    assert (list(gap.at), [field for lack in gap.lacks for field in lack.at]) == UNDECIDED[code]

@@ -383,7 +383,7 @@ def test_a_gauge_pin_is_used_where_it_is_named() -> None:
     [
         (["runout_p95"], lambda one: quantile(one, "gauge_plane", "p95")),
         (["projection"], lambda one: one.tip_from_gauge_line_mm),
-        (["stiffness"], lambda one: -one.tip_stiffness_n_per_um),
+        (["stiffness"], lambda one: -one.tip_stiffness_n_per_um.value),
         (["mass"], lambda one: one.mass_kg),
     ],
     ids=["runout", "projection", "stiffness", "mass"],

@@ -10,6 +10,7 @@ import pytest
 from rules.quantities.missing import Missing
 from rules.rulebook.loader import base_request
 from rules.schema.report import SpeedReport
+from service.sheets.figures import value_of
 from tests.support.operations import change, drop
 from tests.support.stacks import codes, derived_of, known, named, report_of
 
@@ -27,7 +28,7 @@ def _speed(request: dict[str, Any]) -> SpeedReport:
 
 
 def _limits(request: dict[str, Any]) -> dict[tuple[str, str | None], float]:
-    return {(one.cause, one.component or named(one.joint)): one.speed_rpm for one in _speed(request).limits}
+    return {(one.cause, one.component or named(one.joint)): one.speed_rpm.value for one in _speed(request).limits}
 
 
 def test_the_list_holds_every_cause() -> None:
@@ -60,7 +61,7 @@ def test_share_of_the_critical_speed_is_the_policy_s(share: float) -> None:
     request = _all_causes() | {
         "policy": {"thresholds": [{"code": "SPD-040", "threshold": "max_share", "value": share}]}
     }
-    critical = report_of(request).stiffness.critical_speed_rpm
+    critical = value_of(report_of(request).stiffness.critical_speed_rpm)
     assert critical is not None
     limit = _limits(request)[("critical_speed", None)]
     assert limit == pytest.approx(share * critical, abs=0.11)
@@ -71,12 +72,12 @@ def test_share_of_the_critical_speed_is_the_policy_s(share: float) -> None:
 
 def test_lowest_first_and_the_lowest_governs() -> None:
     """The list is in order, whatever the causes."""
-    speeds = [one.speed_rpm for one in _speed(_all_causes()).limits]
+    speeds = [one.speed_rpm.value for one in _speed(_all_causes()).limits]
     assert speeds == sorted(speeds)
     assert len(speeds) == 7
     governing = _speed(_all_causes()).governing
     assert governing is not None
-    assert governing.speed_rpm == speeds[0]
+    assert governing.speed_rpm.value == speeds[0]
     assert governing.cause == "cutting_speed"
 
 
@@ -106,14 +107,14 @@ def test_every_cause_may_govern(change: tuple[Any, ...], cause: str) -> None:
 
 @pytest.mark.parametrize(("asked", "margin"), [(8000, 2000), (10_000, 0), (12_500, -2500)])
 def test_margin_has_a_sign(asked: float, margin: float) -> None:
-    """First principles: limit less speed asked, and that in percent of the speed asked; negative beyond the limit."""
+    """First principles: limit less speed asked, and its share of the speed asked; negative beyond the limit."""
     request = _all_causes()
     request["machine"]["max_speed_rpm"] = 10_000
     change(request["operations"][0], {"spindle_speed_rpm": asked})
     speed = _speed(request)
     assert speed.asked_rpm == asked
     assert speed.margin_rpm == margin
-    assert speed.margin_percent == pytest.approx(margin / asked * 100, abs=6e-4)
+    assert speed.relative_margin == pytest.approx(margin / asked, abs=6e-7)
 
 
 def test_no_speed_asked_has_no_margin() -> None:
@@ -121,7 +122,7 @@ def test_no_speed_asked_has_no_margin() -> None:
     request = _all_causes()
     drop(request["operations"][0], "spindle_speed_rpm")
     speed = _speed(request)
-    assert (speed.asked_rpm, speed.margin_rpm, speed.margin_percent) == (None, None, None)
+    assert (speed.asked_rpm, speed.margin_rpm, speed.relative_margin) == (None, None, None)
     assert len(speed.limits) == 7
 
 

@@ -68,10 +68,7 @@ def test_pointers_lead_to_the_definition() -> None:
     request = _by_reference(base_request("press_in"), {0})
     del request["components"]["K0"]["mass_kg"]
     fields = {
-        field
-        for gap in ASSESSOR.assess(parse_request(request)).undecided
-        for lack in gap.lacks
-        for field in lack.fields
+        field for gap in ASSESSOR.assess(parse_request(request)).undecided for lack in gap.lacks for field in lack.at
     }
     assert fields == {"/components/K0/mass_kg"}
 
@@ -83,7 +80,7 @@ def test_a_mounted_definition_keeps_the_place_in_the_stack() -> None:
     request["stack"]["components"][0] = {"kind": "reference", "of": {"from": "catalogue", "key": "K0"}}
     catalogue = Catalogue(Mounted({"K0": [holder]}, {}), "d" * 64)
     report = Assessor(ASSESSOR.book, catalogue).assess(parse_request(request))
-    fields = {field for gap in report.undecided for lack in gap.lacks for field in lack.fields}
+    fields = {field for gap in report.undecided for lack in gap.lacks for field in lack.at}
     assert fields == {"/stack/components/0/with/mass_kg"}
     assert report.provenance.catalogue_sha256 == "d" * 64
 
@@ -143,11 +140,11 @@ def test_other_answers_say_what_is_not_defined() -> None:
     request["stack"]["components"][1] = {"kind": "reference", "of": {"from": "request", "key": "A"}}
     budget = full_budget(parse(BudgetRequest, request), ASSESSOR.book)
     assert (budget.complete, budget.planes, budget.contributors) == (False, [], [])
-    assert [one.fields for one in budget.not_stated] == [["/stack/components/1/of"]]
+    assert [one.at for one in budget.not_stated] == [["/stack/components/1/of"]]
     plane = {"kind": "equal_steps", "distance_mm": 24, "readings_um": [1, 2, 3]}
     reading = read_gauge(parse(ReadingRequest, {"planes": [plane], "stack": request["stack"]}), ASSESSOR.book)
     assert reading.prediction == [None]
-    assert [one.fields for one in reading.not_stated] == [["/stack/components/1/of"]]
+    assert [one.at for one in reading.not_stated] == [["/stack/components/1/of"]]
 
 
 def test_a_comparison_resolves_references() -> None:
@@ -182,7 +179,7 @@ def test_stated_fields_are_laid_over_the_definition() -> None:
     assert found.at == ["/stack/components/0"]
     reference["with"] = {"mass_kg": None}
     lacking = {
-        field for gap in ASSESSOR.assess(parse_request(request)).undecided for it in gap.lacks for field in it.fields
+        field for gap in ASSESSOR.assess(parse_request(request)).undecided for it in gap.lacks for field in it.at
     }
     assert "/stack/components/0/with/mass_kg" in lacking
 
