@@ -125,7 +125,7 @@ class Interrupt:
 
 
 _CHUNKS_BETWEEN_STATES: Final = 32
-"""Stacks between saved states; a crash repeats at most this many, some seconds of work."""
+"""Chunks between saved states; a crash repeats at most this many, some seconds of work."""
 
 
 @dataclass
