@@ -42,7 +42,7 @@ from rules.rulebook.fact import Fact, Properties
 from rules.runout.analysis import PlaneBudget, plane_law, runout_properties
 from rules.runout.contributors import Contributors, contributors_of
 from rules.runout.formulas import Tir
-from rules.schema.request import StackRequest
+from rules.schema.request import Operation, StackRequest
 from rules.speed.analysis import SpeedLimits, component_speed_properties, programmed_speed_properties, speed_limits_of
 from rules.stack.analysis import (
     contradiction_properties,
@@ -102,17 +102,17 @@ def operation_facts(
     speed: OrMissing[float] | None,
 ) -> list[Fact]:
     """Return the one fact about the operation, or none where no operation is stated."""
-    operation, machine = chain.request.operation, chain.request.machine
+    operation, machine, at = chain.operation, chain.machine, chain.operation_at
     if operation is None:
         return []
-    fact = Properties("operation", "operation", ("/operation",), stack=chain.request.stack.id or "the stack")
+    fact = Properties("operation", "operation", (at,), stack=chain.request.stack.id or "the stack")
     if speed is not None:
         programmed_speed_properties(fact, chain, operation, speed)
         balance_properties(fact, operation, balance)
         vibration_properties(fact, chain, stiffness, speed)
-    deflection_properties(fact, operation, stiffness, load)
+    deflection_properties(fact, operation, at, stiffness, load)
     drive_properties(fact, machine, load)
-    cut_properties(fact, chain, operation.milling)
+    cut_properties(fact, chain, operation.cut)
     runout_properties(fact, operation, at_limit, at_tip)
     if operation.coolant == "through" and machine is not None:
         fact.add("machine_coolant", or_missing(machine.coolant_through, "/machine/coolant_through"))
@@ -190,13 +190,17 @@ def _complete(budget: OrMissing[PlaneBudget], contributors: Contributors) -> OrM
     return Missing(tuple(dict.fromkeys((*contributors.lacking.fields, *missing))))
 
 
-def analyse(request: StackRequest) -> StackAnalysis:
-    """Return geometry, budgets, masses, balance, loads, bending and the facts for the rules."""
-    chain = chain_of(request)
+def analyse(
+    request: StackRequest, operation: Operation | None = None, operation_at: str = "/operations/0"
+) -> StackAnalysis:
+    """Derive geometry, budgets, masses, balance, loads, bending and the facts that the rules judge.
+
+    The request is resolved: no references are left. Without an operation the stack itself is analysed.
+    """
+    chain = chain_of(request, operation, operation_at)
     geometry = positions_on_axis(chain)
     speed = programmed_speed_of(chain)
     contributors = contributors_of(chain, geometry)
-    operation = request.operation
     limit = None if operation is None or operation.runout_limit_um is None else Tir(operation.runout_limit_um)
     masses = masses_of(chain, geometry)
     vectors = unbalance_vectors(chain, contributors, masses)
@@ -233,7 +237,7 @@ def analyse(request: StackRequest) -> StackAnalysis:
 
 
 def _component(chain: Chain, member: Member, is_repeated: bool, speed: OrMissing[float] | None) -> Properties:
-    part, operation = member.part, chain.request.operation
+    part, operation = member.part, chain.operation
     fact = Properties(
         "component",
         f"component:{member.at}",
@@ -281,9 +285,9 @@ def stack_fact(chain: Chain, geometry: Positions, masses: Masses) -> Fact:
     )
     if chain.stray_joints:
         fact.add("stray_joints", ", ".join(chain.stray_joints))
-    knob_properties(fact, request.machine, chain)
-    if request.machine is not None:
-        machine_limit_properties(fact, request.machine, chain, geometry, masses)
+    knob_properties(fact, chain.machine, chain)
+    if chain.machine is not None:
+        machine_limit_properties(fact, chain.machine, chain, geometry, masses)
     return fact.build()
 
 

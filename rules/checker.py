@@ -252,7 +252,7 @@ def _request(model: type[ModelT], given: Question[BaseModel]) -> ModelT:
         return parse(model, parse_json(given if isinstance(given, bytes) else _json(given)))
     except NotJSONError as error:
         place = "" if error.line is None else f"line {error.line}, column {error.column}: "
-        raise BadRequestError([Fault(error.pointer or "", place + error.detail)]) from None
+        raise BadRequestError([Fault(error.pointer or "", place + error.detail, error.code)]) from None
 
 
 def _json(given: object) -> bytes:

@@ -18,6 +18,7 @@ from rules.answer.provenance import provenance
 from rules.assessor import Assessor
 from rules.quantities.missing import Missing
 from rules.quantities.rounding import rounded, rounded_for_people
+from rules.quantities.units import ucum
 from rules.random_vectors.comparison import chances_of_less
 from rules.random_vectors.random_sum import RandomClocking
 from rules.runout.analysis import law_at
@@ -63,18 +64,23 @@ class Criterion:
 
 
 def _p95(judged: Judged) -> float | None:
-    runout = judged.report.runout
-    return runout.gauge_plane.p95_um if runout.complete and runout.gauge_plane is not None else None
+    plane = judged.report.runout.plane("gauge_plane")
+    return None if plane is None else plane.quantile_um("p95")
 
 
 def _worst(judged: Judged) -> float | None:
-    runout = judged.report.runout
-    return runout.gauge_plane.worst_case_um if runout.complete and runout.gauge_plane is not None else None
+    plane = judged.report.runout.plane("gauge_plane")
+    return None if plane is None else plane.quantile_um("p100", "worst_case")
 
 
 def _speed(judged: Judged) -> float | None:
     governing = judged.report.speed.governing
-    return governing.speed_rpm if governing is not None and judged.report.speed.complete else None
+    return governing.speed_rpm.value if governing is not None and judged.report.speed.complete else None
+
+
+def _stiffness(judged: Judged) -> float | None:
+    stiffness = judged.report.stiffness.tip_stiffness_n_per_um
+    return None if stiffness is None else stiffness.value
 
 
 CRITERIA: Final = (
@@ -82,7 +88,7 @@ CRITERIA: Final = (
     Criterion("runout_worst_case", "worst case", "um", False, _worst),
     Criterion("projection", "projection", "mm", False, lambda one: one.report.geometry.tip_mm),
     Criterion("speed_limit", "speed", "rpm", True, _speed),
-    Criterion("stiffness", "stiffness", "N/um", True, lambda one: one.report.stiffness.tip_stiffness_n_per_um),
+    Criterion("stiffness", "stiffness", "N/um", True, _stiffness),
     Criterion("joints", "joints", None, False, lambda one: len(one.derived.chain.joints)),
     Criterion("errors", "errors", None, False, lambda one: one.report.summary.errors),
     Criterion("warnings", "warnings", None, False, lambda one: one.report.summary.warnings),
@@ -169,8 +175,8 @@ def _beats(first: tuple[float, ...], second: tuple[float, ...]) -> bool:
 
 CriterionRow = Sequence[float | None]
 
-_UNITS: Final = {"um": "µm", "g mm": "g·mm", "N m": "N·m", "percent": "%", "N/um": "N/µm", "degC": "°C"}
-_BARE: Final = frozenset({"none", "ratio", "count"})
+_UNITS: Final = {"um": "µm", "g.mm": "g·mm", "N.m": "N·m", "N/um": "N/µm", "Cel": "°C", "deg": "°", "/min": "rpm"}
+_ROUNDED_AS: Final = {"/min": "rpm", "g.mm": "g mm", "N.m": "N m", "%": "percent", "Cel": "degC", "1": "ratio"}
 _DECIMALS: Final = {"um": 1, "rpm": 0, "N/um": 2}
 _MOST_DECIMALS: Final = 4
 
@@ -212,14 +218,16 @@ def _failure(own: Judged) -> str:
 
 
 def _objection(item: Finding) -> str:
-    if not isinstance(item.observed, float) or not isinstance(item.limit, float):
+    observed, limit = item.observed, item.limit
+    if observed is None or limit is None or isinstance(observed.value, str) or isinstance(limit.value, str):
         return item.title
-    unit = item.unit or "none"
-    observed, limit = (f"{rounded_for_people(value, unit):.10g}" for value in (item.observed, item.limit))
-    if observed == limit:
+    unit = observed.unit or "1"
+    as_unit, values = _ROUNDED_AS.get(unit, unit), (observed.value, limit.value)
+    told, bound = (f"{rounded_for_people(value, as_unit):.10g}" for value in values)
+    if told == bound:
         return item.title
-    words = "" if unit in _BARE else f" {_UNITS.get(unit, unit)}"
-    return f"{item.title} ({observed}{words}, limit {limit}{words})"
+    words = "" if unit == "1" else f" {_UNITS.get(unit, unit)}"
+    return f"{item.title} ({told}{words}, limit {bound}{words})"
 
 
 @dataclass(frozen=True, slots=True)
@@ -316,8 +324,9 @@ def compare(request: ComparisonRequest, assessor: Assessor) -> ComparisonReport:
                 CheckRequest(
                     stack=one.stack,
                     components=request.components,
-                    operation=request.operation,
                     machine=request.machine,
+                    gauge_plane=request.gauge_plane,
+                    operations=request.operations,
                     policy=request.policy,
                 )
             ),
@@ -359,20 +368,19 @@ def _alternative(one: Judged, dominated_by: Sequence[str], why: str) -> Alternat
     report = one.report
     return AlternativeReport(
         name=one.name,
-        stack=report.stack,
+        stack_id=report.stack_id,
         verdict=report.verdict,
         summary=report.summary,
         findings=[ComparedFinding(code=it.code, severity=it.severity, title=it.title) for it in report.findings],
-        gauge_plane=report.runout.gauge_plane,
-        tip=report.runout.tip,
+        planes=report.runout.planes,
         runout_complete=report.runout.complete,
-        projection_mm=report.geometry.tip_mm,
+        tip_from_gauge_line_mm=report.geometry.tip_mm,
         mass_kg=report.mass.total_kg,
         governing_speed=report.speed.governing,
         speed_complete=report.speed.complete,
         tip_stiffness_n_per_um=report.stiffness.tip_stiffness_n_per_um,
-        joints=len(one.derived.chain.joints),
-        components=len(one.derived.chain.request.stack.components),
+        joint_count=len(one.derived.chain.joints),
+        component_count=len(one.derived.chain.request.stack.components),
         dominated_by=list(dominated_by),
         because=why,
     )
@@ -387,7 +395,7 @@ def _criteria(names: Sequence[str], rows: Rows) -> list[CriterionReport]:
         reports.append(
             CriterionReport(
                 criterion=criterion.name,
-                unit=criterion.unit,
+                unit=None if criterion.unit is None else ucum(criterion.unit),
                 better="higher" if criterion.higher_is_better else "lower",
                 values=values,
                 best=[name for name, value in zip(names, values, strict=True) if value is not None and value == best],

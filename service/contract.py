@@ -6,14 +6,16 @@ from typing import Annotated, Any, Final, Literal, TypeAlias
 
 from pydantic import BaseModel, ConfigDict, Field, JsonValue, WithJsonSchema
 
-from rules.quantities.models import OPEN, Model
+from rules.quantities.models import OPEN, Model, Pointer, opened
 from rules.quantities.tables import Confidence
 from rules.schema.components import MAX_DEFINITIONS, Definitions
+from rules.schema.parsing import FaultCode
 from rules.schema.report import Report, Severity, Summary, Verdict
-from rules.schema.request import CheckRequest, Machine, Operation, Policy
+from rules.schema.request import AxialPosition, CheckRequest, MachineEntry, Operations, Policy
 
 __all__ = [
     "MAX_STACKS",
+    "PROBLEM_BASE",
     "PROBLEM_MEDIA_TYPE",
     "Answer",
     "BatchReport",
@@ -27,7 +29,9 @@ __all__ = [
     "NeedAnswer",
     "PictureName",
     "Problem",
+    "ProblemList",
     "ProblemPart",
+    "ProblemType",
     "RuleAnswer",
     "RuleList",
     "RuleSummary",
@@ -41,9 +45,9 @@ __all__ = [
 
 
 class Answer(BaseModel):
-    """Base of response models: no additional fields, every field always present."""
+    """Base of response models: every field always present, later releases may add some."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True)
+    model_config = ConfigDict(extra="forbid", frozen=True, json_schema_extra=opened)
 
 
 MAX_STACKS: Final = 1000
@@ -59,8 +63,9 @@ class Defaults(Model):
         max_length=MAX_DEFINITIONS,
         description="Shared component definitions by key; a stack's own definition takes precedence.",
     )
-    operation: Operation | None = Field(None, description="Operation of stacks without their own.")
-    machine: Machine | None = Field(None, description="Machine of stacks without their own.")
+    machine: MachineEntry | None = Field(None, description="Machine of stacks without their own.")
+    gauge_plane: AxialPosition | None = Field(None, description="Gauge plane of stacks without their own.")
+    operations: Operations | None = Field(None, description="Operations of stacks without their own.")
     policy: Policy | None = Field(None, description="Policy of stacks without their own.")
 
 
@@ -150,10 +155,14 @@ class CouplingSummary(Answer):
     standards: list[str]
 
 
+Next: TypeAlias = Annotated[str | None, Field(description="Address of the next page; null on the last one.")]
+
+
 class CouplingList(Answer):
     """List of couplings."""
 
-    couplings: list[CouplingSummary]
+    items: list[CouplingSummary]
+    next: Next
 
 
 class ColumnAnswer(Answer):
@@ -199,18 +208,19 @@ PictureName: TypeAlias = Literal["stack", "budget", "distribution", "axis", "spe
 
 PROBLEM_MEDIA_TYPE: Final = "application/problem+json"
 
+PROBLEM_BASE: Final = "https://stackgauge.invalid/problems/"
+"""Start of every problem type's URI, equal in every installation; .invalid never resolves (RFC 6761, section 6.4)."""
+
 
 class ProblemPart(BaseModel):
     """A fault and its place."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True)
+    model_config = ConfigDict(extra="forbid", frozen=True, json_schema_extra=opened)
 
-    detail: str
-    pointer: str | None = Field(
-        None,
-        description="JSON Pointer into the body, as a URI fragment (RFC 6901, section 6).",
-        examples=["#/stack/components/0/mass_kg"],
-    )
+    code: Annotated[FaultCode, OPEN] = Field(description="Kind of fault.", examples=["unknown_field"])
+    detail: str = Field(description="What is wrong, for people; the wording may change.")
+    at: list[Pointer] = Field(description="Where in the body; empty if the place is not known.")
+    parameter: str | None = Field(None, description="Name of the query parameter.", examples=["include"])
     line: int | None = Field(None, description="Line number in the body, from 1.")
     column: int | None = Field(None, description="Column number in the line, from 1, in characters.")
 
@@ -218,14 +228,41 @@ class ProblemPart(BaseModel):
 class Problem(BaseModel):
     """Problem details (RFC 9457)."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True)
+    model_config = ConfigDict(extra="forbid", frozen=True, json_schema_extra=opened)
 
-    type: str = Field(description="Problem type, a URI reference.", examples=["/problems/invalid-request"])
+    type: str = Field(
+        description="Problem type, a URI. GET /problems/{code} describes it.",
+        examples=[f"{PROBLEM_BASE}invalid-request"],
+    )
+    code: str = Field(description="Name of the problem type, the end of its URI.", examples=["invalid-request"])
     title: str = Field(description="Title of the problem type.")
     status: int = Field(description="HTTP status.", ge=400, le=599)
     detail: str = Field(description="Explanation of this occurrence.")
     instance: str | None = Field(None, description="Path of the request.", examples=["/v1/checks"])
+    request_id: str | None = Field(
+        None,
+        description="The X-Request-ID of the response. Absent from the problems of a batch: its bytes depend on the"
+        " request alone.",
+        examples=["4bf92f3577b34da6"],
+    )
     errors: list[ProblemPart] | None = Field(None, description="Faults with their places.")
+
+
+class ProblemType(Answer):
+    """Problem type."""
+
+    type: str = Field(description="URI in a problem's type.", examples=[f"{PROBLEM_BASE}invalid-request"])
+    code: str = Field(description="Code in a problem.", examples=["invalid-request"])
+    status: int = Field(description="HTTP status.")
+    title: str = Field(description="Title in a problem.")
+    remedy: str = Field(description="What to do.")
+
+
+class ProblemList(Answer):
+    """List of problem types."""
+
+    items: list[ProblemType] = Field(description="Problem types in order of their statuses.")
+    next: Next
 
 
 class RuleSummary(Answer):
@@ -242,8 +279,9 @@ class RuleSummary(Answer):
 class RuleList(Answer):
     """List of rules in force."""
 
-    rulebook_sha256: str
-    rules: list[RuleSummary] = Field(description="Rules in order of their codes.")
+    rulebook_sha256: str = Field(description="SHA-256 of the rules in force; equal digests mean equal rules.")
+    items: list[RuleSummary] = Field(description="Rules in order of their codes.")
+    next: Next
 
 
 class NeedAnswer(Answer):

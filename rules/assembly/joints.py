@@ -145,7 +145,7 @@ def _at_once(one: _Made, against: Sequence[Finding]) -> list[Draft]:
 
 
 def _halt(case: StackJoint, reason: str) -> Draft:
-    halt = stop(reason, [case.upper_name, case.lower.part.id], [case.upper_at, case.lower_at], case.name)
+    halt = stop(reason, [case.upper_name, case.lower.part.id], [case.upper_at, case.lower_at], case.ends_named)
     ends = ((case.upper_side, case.upper_at), (case.lower.machine_side, case.lower_at))
     halt["not_stated"] = [at for side, at in ends if side is None]
     return halt
@@ -172,7 +172,7 @@ def _drafts(one: _Made, step: StepWords) -> list[Draft]:
         return []
     case = one.view.case
     at = [case.upper_at, case.lower_at] if case.statement is None else [case.upper_at, case.lower_at, case.statement_at]
-    said = draft(step, one.words, [case.upper_name, case.lower.part.id], at, case.name)
+    said = draft(step, one.words, [case.upper_name, case.lower.part.id], at, case.ends_named)
     if said is None:
         return []
     caution = said["caution"]

@@ -14,7 +14,8 @@ import yaml
 from rules.couplings.sides import COUPLINGS
 from rules.quantities.missing import Missing, OrMissing
 from rules.quantities.rounding import rounded, rounded_for_people
-from rules.schema.report import AssemblyAction
+from rules.quantities.units import ucum
+from rules.schema.report import AssemblyAction, JointEnds
 
 __all__ = [
     "CouplingWords",
@@ -59,7 +60,7 @@ class Number(NamedTuple):
         """Return it as in the report, rounded."""
         return {
             "name": self.name,
-            "unit": self.unit,
+            "unit": None if self.unit is None else ucum(self.unit),
             "value": _rounded(self.value, self.unit),
             "at_least": _rounded(self.at_least, self.unit),
             "at_most": _rounded(self.at_most, self.unit),
@@ -281,7 +282,7 @@ class Draft(TypedDict):
     number: int
     action: AssemblyAction
     components: list[str]
-    joint: str | None
+    joint: JointEnds | None
     text: str
     values: list[dict[str, Any]]
     caution: list[str]
@@ -291,7 +292,7 @@ class Draft(TypedDict):
 
 
 def draft(
-    step: StepWords, words: Words, components: list[str], at: list[str], joint: str | None = None
+    step: StepWords, words: Words, components: list[str], at: list[str], joint: JointEnds | None = None
 ) -> Draft | None:
     """Return a step, or None if all its sentences lack data."""
     missing: list[str] = []
@@ -319,7 +320,7 @@ def draft(
     }
 
 
-def stop(text: str, components: list[str], at: list[str], joint: str | None = None) -> Draft:
+def stop(text: str, components: list[str], at: list[str], joint: JointEnds | None = None) -> Draft:
     """Return a step that forbids an action."""
     return {
         "number": 0,

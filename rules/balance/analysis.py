@@ -8,8 +8,8 @@ from typing import Final, NamedTuple
 
 from rules.balance.formulas import (
     balance_speed_rpm,
-    clamping_unbalance_gmm,
-    permissible_unbalance_gmm,
+    clamping_unbalance_g_mm,
+    permissible_unbalance_g_mm,
     quality_mm_per_s,
     rotating_force_n,
 )
@@ -28,7 +28,7 @@ from rules.random_vectors.random_sum import Answer, Question
 from rules.rulebook.fact import Properties
 from rules.runout.analysis import Vector, law_of, spread_of
 from rules.runout.contributors import Contributors
-from rules.schema.request import Operation
+from rules.schema.request import NO_OPERATION, Operation
 from rules.stack.chain import Chain
 from rules.stack.mass import Masses
 
@@ -124,7 +124,7 @@ class StackBalance(NamedTuple):
 
     unbalance: OrMissing[UnbalanceSum]
     couple: OrMissing[CoupleSum]
-    permissible_gmm: OrMissing[float] | None
+    permissible_g_mm: OrMissing[float] | None
     highest_speed_rpm: OrMissing[float] | None
     """None without a required grade or without unbalance."""
     rotating_force_n: OrMissing[float] | None
@@ -132,7 +132,7 @@ class StackBalance(NamedTuple):
     """Balance quality of the 95th-percentile unbalance at the programmed speed, e·ω."""
     best_grade: OrMissing[str] | None
     """Finest grade met at the programmed speed; None beyond the coarsest."""
-    seating_gmm: OrMissing[float] | None
+    seating_g_mm: OrMissing[float] | None
 
 
 def unbalance_question(vectors: Sequence[Vector]) -> Question:
@@ -154,7 +154,7 @@ def couple_sum(vectors: Sequence[Vector]) -> CoupleSum:
 
 def unbalance_vectors(chain: Chain, contributors: Contributors, masses: Masses) -> OrMissing[UnbalanceVectors]:
     """Return the vectors of residual unbalance, at each centre of mass, and of mass times eccentricity."""
-    residuals = [or_missing(member.part.unbalance_gmm, member.at, "unbalance_gmm") for member in chain.members]
+    residuals = [or_missing(member.part.unbalance_g_mm, member.at, "unbalance_g_mm") for member in chain.members]
     lacking = missing_of(contributors.lacking, *residuals, *masses.masses, *masses.centres)
     if lacking:
         return lacking
@@ -193,7 +193,7 @@ def balance_of(
     speed: OrMissing[float] | None,
 ) -> StackBalance:
     """Return the figures of the unbalance at the programmed speed and the required grade."""
-    operation = chain.request.operation or Operation.model_construct()
+    required = (chain.operation or NO_OPERATION).stated_limits.balance_grade
     if chain.is_read_only:
         return StackBalance(unbalance, couple, None, None, None, None, None, None)
     force: OrMissing[float] | None = None
@@ -206,10 +206,10 @@ def balance_of(
     permissible: OrMissing[float] | None = None
     highest: OrMissing[float] | None = None
     seating: OrMissing[float] | None = None
-    if operation.balance_grade is not None:
-        grade = grade_value(operation.balance_grade)
+    if required is not None:
+        grade = grade_value(required)
         if speed is not None:
-            permissible = when_both_known(lambda m, n: permissible_unbalance_gmm(grade, m, n), masses.total, speed)
+            permissible = when_both_known(lambda m, n: permissible_unbalance_g_mm(grade, m, n), masses.total, speed)
             seating = _seating(chain, masses)
         if isinstance(unbalance, Missing) or unbalance.p95 > _NOTHING_GMM:
             highest = when_both_known(lambda m, u: balance_speed_rpm(grade, m, u.p95), masses.total, unbalance)
@@ -222,15 +222,18 @@ def _seating(chain: Chain, masses: Masses) -> OrMissing[float] | None:
     if side is None:
         return None
     eccentricity = COUPLINGS[side.coupling].described.seating_eccentricity_um
-    return None if eccentricity is None else when_known(lambda m: clamping_unbalance_gmm(m, eccentricity), masses.total)
+    return (
+        None if eccentricity is None else when_known(lambda m: clamping_unbalance_g_mm(m, eccentricity), masses.total)
+    )
 
 
 def balance_properties(fact: Properties, operation: Operation, balance: StackBalance) -> None:
     """Add unbalance, the limit of the grade and the highest speed within it."""
-    if operation.balance_grade is None:
+    grade = operation.stated_limits.balance_grade
+    if grade is None:
         return
-    fact.add("balance_grade", operation.balance_grade)
+    fact.add("balance_grade", grade)
     fact.add("balance_speed_rpm", balance.highest_speed_rpm)
-    fact.add("unbalance_gmm", when_known(lambda u: u.p95, balance.unbalance))
-    fact.add("permissible_gmm", balance.permissible_gmm)
-    fact.add("seating_gmm", balance.seating_gmm)
+    fact.add("unbalance_g_mm", when_known(lambda u: u.p95, balance.unbalance))
+    fact.add("permissible_g_mm", balance.permissible_g_mm)
+    fact.add("seating_g_mm", balance.seating_g_mm)

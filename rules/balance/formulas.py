@@ -8,9 +8,9 @@ from typing import Final
 __all__ = [
     "RPM_PER_RADIAN_PER_MILLISECOND",
     "balance_speed_rpm",
-    "clamping_unbalance_gmm",
+    "clamping_unbalance_g_mm",
     "permissible_eccentricity_um",
-    "permissible_unbalance_gmm",
+    "permissible_unbalance_g_mm",
     "quality_mm_per_s",
     "rotating_force_n",
 ]
@@ -63,7 +63,7 @@ def permissible_eccentricity_um(grade_mm_per_s: float, speed_rpm: float) -> floa
     return RPM_PER_RADIAN_PER_MILLISECOND * grade_mm_per_s / speed_rpm
 
 
-def permissible_unbalance_gmm(grade_mm_per_s: float, mass_kg: float, speed_rpm: float) -> float:
+def permissible_unbalance_g_mm(grade_mm_per_s: float, mass_kg: float, speed_rpm: float) -> float:
     """Return the permissible residual unbalance U_per = e_per·m.
 
     Parameters
@@ -91,14 +91,14 @@ def permissible_unbalance_gmm(grade_mm_per_s: float, mass_kg: float, speed_rpm: 
 
     Examples
     --------
-    >>> round(permissible_unbalance_gmm(2.5, 1.0, 12_000.0), 6)
+    >>> round(permissible_unbalance_g_mm(2.5, 1.0, 12_000.0), 6)
     1.989437
     """
     _positive("mass", mass_kg)
     return permissible_eccentricity_um(grade_mm_per_s, speed_rpm) * mass_kg
 
 
-def balance_speed_rpm(grade_mm_per_s: float, mass_kg: float, unbalance_gmm: float) -> float:
+def balance_speed_rpm(grade_mm_per_s: float, mass_kg: float, unbalance_g_mm: float) -> float:
     """Return the highest speed at which an unbalance meets a grade: n = 9549.3·G·m/U.
 
     Parameters
@@ -107,7 +107,7 @@ def balance_speed_rpm(grade_mm_per_s: float, mass_kg: float, unbalance_gmm: floa
         Number G of the balance quality grade, mm/s, above 0.
     mass_kg : float
         Rotor mass m, kg, above 0.
-    unbalance_gmm : float
+    unbalance_g_mm : float
         Unbalance U, g·mm, above 0.
 
     Returns
@@ -131,16 +131,16 @@ def balance_speed_rpm(grade_mm_per_s: float, mass_kg: float, unbalance_gmm: floa
     """
     _positive("grade", grade_mm_per_s)
     _positive("mass", mass_kg)
-    _positive("unbalance", unbalance_gmm)
-    return RPM_PER_RADIAN_PER_MILLISECOND * grade_mm_per_s * mass_kg / unbalance_gmm
+    _positive("unbalance", unbalance_g_mm)
+    return RPM_PER_RADIAN_PER_MILLISECOND * grade_mm_per_s * mass_kg / unbalance_g_mm
 
 
-def rotating_force_n(unbalance_gmm: float, speed_rpm: float) -> float:
+def rotating_force_n(unbalance_g_mm: float, speed_rpm: float) -> float:
     """Return the force of an unbalance on the spindle: F = U·ω².
 
     Parameters
     ----------
-    unbalance_gmm : float
+    unbalance_g_mm : float
         Unbalance U ≥ 0, g·mm.
     speed_rpm : float
         Speed n ≥ 0, 1/min.
@@ -164,20 +164,20 @@ def rotating_force_n(unbalance_gmm: float, speed_rpm: float) -> float:
     >>> round(rotating_force_n(1000.0, 3000.0), 4)
     98.696
     """
-    if not (unbalance_gmm >= 0 and speed_rpm >= 0):
+    if not (unbalance_g_mm >= 0 and speed_rpm >= 0):
         raise ValueError("unbalance and speed must not be negative")
     omega = speed_rpm * math.pi / 30.0
-    return unbalance_gmm * 1e-6 * omega * omega
+    return unbalance_g_mm * 1e-6 * omega * omega
 
 
-def quality_mm_per_s(mass_kg: float, unbalance_gmm: float, speed_rpm: float) -> float:
+def quality_mm_per_s(mass_kg: float, unbalance_g_mm: float, speed_rpm: float) -> float:
     """Return the balance quality of a rotor at a speed: G = e·ω = (U/m)·n/9549.3.
 
     Parameters
     ----------
     mass_kg : float
         Rotor mass m, kg, above 0.
-    unbalance_gmm : float
+    unbalance_g_mm : float
         Unbalance U ≥ 0, g·mm.
     speed_rpm : float
         Speed n, 1/min, above 0.
@@ -203,11 +203,11 @@ def quality_mm_per_s(mass_kg: float, unbalance_gmm: float, speed_rpm: float) -> 
     """
     _positive("mass", mass_kg)
     _positive("speed", speed_rpm)
-    _not_negative("unbalance", unbalance_gmm)
-    return unbalance_gmm / mass_kg * speed_rpm / RPM_PER_RADIAN_PER_MILLISECOND
+    _not_negative("unbalance", unbalance_g_mm)
+    return unbalance_g_mm / mass_kg * speed_rpm / RPM_PER_RADIAN_PER_MILLISECOND
 
 
-def clamping_unbalance_gmm(mass_kg: float, eccentricity_um: float) -> float:
+def clamping_unbalance_g_mm(mass_kg: float, eccentricity_um: float) -> float:
     """Return the unbalance of a balanced rotor clamped off its axis: U = m·e.
 
     Balancing cannot go below the repeatability of the seat, since the next clamping restores that eccentricity.
@@ -235,7 +235,7 @@ def clamping_unbalance_gmm(mass_kg: float, eccentricity_um: float) -> float:
 
     Examples
     --------
-    >>> clamping_unbalance_gmm(1.0, 2.0)
+    >>> clamping_unbalance_g_mm(1.0, 2.0)
     2.0
     """
     _positive("mass", mass_kg)

@@ -8,6 +8,7 @@ from rules.quantities.models import construct
 from rules.quantities.rounding import rounded_or_none
 from rules.schema.report import (
     BalanceReport,
+    estimate_or_none,
 )
 
 __all__ = ["balance_section"]
@@ -20,14 +21,14 @@ def balance_section(balance: StackBalance, grade: str | None) -> BalanceReport:
     return construct(
         BalanceReport,
         grade=grade,
-        unbalance_p95_gmm=rounded_or_none(unbalance and unbalance.p95, "g mm"),
-        unbalance_worst_gmm=rounded_or_none((unbalance or nothing).worst, "g mm"),
-        permissible_gmm=rounded_or_none(balance.permissible_gmm, "g mm"),
-        highest_speed_rpm=rounded_or_none(balance.highest_speed_rpm, "rpm"),
+        unbalance_p95_g_mm=rounded_or_none(unbalance and unbalance.p95, "g mm"),
+        unbalance_worst_g_mm=rounded_or_none((unbalance or nothing).worst, "g mm"),
+        permissible_g_mm=rounded_or_none(balance.permissible_g_mm, "g mm"),
+        highest_speed_rpm=estimate_or_none(balance.highest_speed_rpm, "rpm"),
         quality_mm_per_s=rounded_or_none(balance.quality_mm_per_s, "mm/s"),
         best_grade=balance.best_grade if isinstance(balance.best_grade, str) else None,
         rotating_force_n=rounded_or_none(balance.rotating_force_n, "N"),
         couple_rms_g_mm2=rounded_or_none(couple and couple.rms, "g mm2"),
         couple_worst_g_mm2=rounded_or_none(couple and couple.worst, "g mm2"),
-        seating_gmm=rounded_or_none(balance.seating_gmm, "g mm"),
+        seating_g_mm=rounded_or_none(balance.seating_g_mm, "g mm"),
     )

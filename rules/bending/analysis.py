@@ -22,6 +22,7 @@ from rules.quantities.missing import (
 )
 from rules.rulebook.fact import Properties
 from rules.schema.components import Cutter, StackPart
+from rules.schema.report import JointEnds
 from rules.schema.request import DEFAULT_POLICY, Operation
 from rules.stack.chain import Chain, Member, StackJoint
 from rules.stack.mass import Masses
@@ -263,8 +264,9 @@ _N_MM_PER_RAD: Final = 1e6
 class Share(NamedTuple):
     """Share of one component or joint in the deflection of the tip."""
 
-    name: str
     kind: Literal["component", "joint", "spindle"]
+    component: str | None
+    joint: JointEnds | None
     share: float
 
 
@@ -297,15 +299,15 @@ def _spring(z_mm: float, radial: float | None, tilting: float | None) -> Spring 
     )
 
 
-def _springs(chain: Chain, geometry: Positions) -> tuple[list[Spring], list[tuple[str, Literal["joint", "spindle"]]]]:
+def _springs(chain: Chain, geometry: Positions) -> tuple[list[Spring], list[JointEnds | None]]:
     """Return the springs in order, and the joint or spindle of each."""
-    found: list[tuple[Spring | None, str, Literal["joint", "spindle"]]] = []
-    machine = chain.request.machine
+    found: list[tuple[Spring | None, JointEnds | None]] = []
+    machine = chain.machine
     if machine is not None:
         spindle = _spring(
             0.0, machine.spindle_radial_stiffness_n_per_um, machine.spindle_tilting_stiffness_n_m_per_mrad
         )
-        found.append((spindle, "spindle", "spindle"))
+        found.append((spindle, None))
     cases: list[tuple[StackJoint | None, OrMissing[float]]] = [(chain.spindle_joint, 0.0)]
     cases.extend((case, geometry.places[index].face) for index, case in enumerate(chain.joints))
     for case, face in cases:
@@ -313,9 +315,9 @@ def _springs(chain: Chain, geometry: Positions) -> tuple[list[Spring], list[tupl
             continue
         stated = case.statement
         one = _spring(face, stated.radial_stiffness_n_per_um, stated.tilting_stiffness_n_m_per_mrad)
-        found.append((one, case.name, "joint"))
-    known = [(spring, name, kind) for spring, name, kind in found if spring is not None]
-    return [spring for spring, _, _ in known], [(name, kind) for _, name, kind in known]
+        found.append((one, case.ends_named))
+    known = [(spring, joint) for spring, joint in found if spring is not None]
+    return [spring for spring, _ in known], [joint for _, joint in known]
 
 
 def _on_boundaries(springs: Sequence[Spring], beam: Beam) -> list[Spring]:
@@ -337,7 +339,7 @@ def _bending(
     chain: Chain,
     beam: Beam,
     springs: Sequence[Spring],
-    owners: Sequence[tuple[str, Literal["joint", "spindle"]]],
+    owners: Sequence[JointEnds | None],
 ) -> Bending:
     compliance = tip_compliance(beam.segments, springs)
     total = compliance.total_mm_per_n
@@ -346,12 +348,13 @@ def _bending(
         for index, fraction in carried_by:
             parts[index] += own * fraction
     shares = [
-        Share(member.part.id, "component", part / total)
+        Share("component", member.part.id, None, part / total)
         for member, part in zip(chain.members, parts, strict=True)
         if part > 0.0
     ]
     shares.extend(
-        Share(name, kind, own / total) for (name, kind), own in zip(owners, compliance.per_spring_mm_per_n, strict=True)
+        Share("spindle" if joint is None else "joint", None, joint, own / total)
+        for joint, own in zip(owners, compliance.per_spring_mm_per_n, strict=True)
     )
     return Bending(total * 1e3, tuple(shares))
 
@@ -412,12 +415,15 @@ def _teeth_to_critical(speed_rpm: float, teeth: int, critical_rpm: float) -> flo
     return speed_rpm * teeth / critical_rpm
 
 
-def deflection_properties(fact: Properties, operation: Operation, stiffness: StackStiffness, load: CuttingLoad) -> None:
+def deflection_properties(
+    fact: Properties, operation: Operation, at: str, stiffness: StackStiffness, load: CuttingLoad
+) -> None:
     """Add the tip's deflection under the radial force, and its limit."""
-    if operation.deflection_limit_um is None:
+    limit = operation.stated_limits.deflection_um
+    if limit is None:
         return
-    fact.add("deflection_limit_um", operation.deflection_limit_um)
+    fact.add("deflection_limit_um", limit)
     force = load.radial_force_n
-    fact.add("radial_force_n", or_missing(None, "/operation/radial_force_n") if force is None else force)
+    fact.add("radial_force_n", or_missing(None, f"{at}/load/radial_force_n") if force is None else force)
     deflection = stiffness.deflection_um
-    fact.add("deflection_um", or_missing(None, "/operation/radial_force_n") if deflection is None else deflection)
+    fact.add("deflection_um", or_missing(None, f"{at}/load/radial_force_n") if deflection is None else deflection)

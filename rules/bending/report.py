@@ -13,6 +13,8 @@ from rules.schema.components import Cutter
 from rules.schema.report import (
     BendingShare,
     StiffnessReport,
+    estimate,
+    estimate_or_none,
 )
 from rules.schema.request import DEFAULT_POLICY, NO_OPERATION
 from rules.stack.chain import Chain
@@ -54,17 +56,23 @@ def stiffness_section(
     frequencies = () if isinstance(stiffness.frequencies_hz, Missing) else stiffness.frequencies_hz
     return construct(
         StiffnessReport,
-        tip_compliance_um_per_n=rounded_or_none(bending and bending.compliance_um_per_n, "um/N"),
-        tip_stiffness_n_per_um=rounded_or_none(bending and 1.0 / bending.compliance_um_per_n, "N/um"),
+        tip_compliance_um_per_n=estimate_or_none(bending and bending.compliance_um_per_n, "um/N"),
+        tip_stiffness_n_per_um=estimate_or_none(bending and 1.0 / bending.compliance_um_per_n, "N/um"),
         radial_force_n=rounded_or_none(load.radial_force_n, "N"),
-        deflection_um=rounded_or_none(stiffness.deflection_um, "um"),
-        deflection_limit_um=(chain.request.operation or NO_OPERATION).deflection_limit_um,
+        deflection_um=estimate_or_none(stiffness.deflection_um, "um"),
+        deflection_limit_um=(chain.operation or NO_OPERATION).stated_limits.deflection_um,
         shares=[
-            construct(BendingShare, name=one.name, kind=one.kind, share=rounded(one.share, "ratio"))
+            construct(
+                BendingShare,
+                kind=one.kind,
+                component=one.component,
+                joint=one.joint,
+                share=rounded(one.share, "ratio"),
+            )
             for one in (bending.shares if bending else ())
         ],
-        bending_frequencies_hz=[rounded(one, "Hz") for one in frequencies],
-        critical_speed_rpm=rounded_or_none(critical, "rpm"),
+        bending_frequencies_hz=[estimate(one, "Hz") for one in frequencies],
+        critical_speed_rpm=estimate_or_none(critical, "rpm"),
         spindle_frequency_hz=rounded_or_none(turns, "Hz"),
         tooth_passing_hz=rounded_or_none(turns and teeth and turns * teeth, "Hz"),
         notes=stiffness_notes(chain, stiffness) if bending else [],

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from pathlib import Path
 from types import MappingProxyType
-from typing import Any, Final
+from typing import Annotated, Any, Final, TypeAlias
+
+from pydantic import Field
 
 from rules.exchange.component_csv import read_component_csv
 from rules.exchange.imported import Import
@@ -15,10 +17,21 @@ from rules.exchange.tool_asset_import import read_cutting_tools
 from rules.exchange.untrusted import UnreadableError
 from rules.quantities.models import Identifier, Model
 from rules.rulebook.source import Problem, Source, read_source
-from rules.schema.components import StackEntry
+from rules.schema.components import (
+    BaseHolder,
+    Collet,
+    ComponentReference,
+    Cutter,
+    Extension,
+    GaugePin,
+    Reducer,
+    RetentionKnob,
+    StackEntry,
+)
 from rules.schema.imports import ComponentKind, ImportFormat
 from rules.schema.parsing import BadRequestError, parse
-from rules.stack.chain import Mounted
+from rules.schema.request import Machine
+from rules.stack.chain import NOTHING_MOUNTED, Mounted
 
 __all__ = ["NO_CATALOGUE", "Catalogue", "CatalogueError", "format_of", "load_catalogue", "read_document"]
 
@@ -56,7 +69,7 @@ class CatalogueError(ValueError):
 class Catalogue:
     """Every definition of every key, and the SHA-256 of all of them; None for an empty catalogue."""
 
-    definitions: Mounted = field(default_factory=lambda: MappingProxyType({}))
+    definitions: Mounted = NOTHING_MOUNTED
     digest: str | None = None
 
 
@@ -67,26 +80,31 @@ class _Definition(Model):
     """One definition in a file."""
 
     key: Identifier
-    component: StackEntry
+    component: Annotated[
+        BaseHolder | Extension | Reducer | Collet | Cutter | GaugePin | RetentionKnob | ComponentReference | Machine,
+        Field(discriminator="kind"),
+    ]
+
+
+_Entry: TypeAlias = StackEntry | Machine
 
 
 def load_catalogue(folder: Path) -> Catalogue:
     """Read every file of a folder and its subfolders, in the order of their names.
 
-    A JSON or YAML file maps keys to components; in a list of components the ids are the keys. A CSV file has one
-    component per row under ISO 13399 column headings. All definitions of a repeated key are kept, and a reference to it
-    is a finding. Raises :class:`CatalogueError` for a file that cannot be read and for an entry that is not a
-    component.
+    A JSON or YAML file maps keys to components and machines; a list of components takes their ids for keys. A CSV
+    file has a component a line under heads of ISO 13399. One key defined more than once is kept as it is: a reference
+    to it is a finding. Raises :class:`CatalogueError` for whatever can't be read or is no component.
     """
     if not folder.is_dir():
-        raise CatalogueError([Problem(str(folder), 0, "", "the folder cannot be read")])
-    found: dict[str, list[StackEntry]] = {}
+        raise CatalogueError([Problem(str(folder), 0, "", "no folder of that name can be read")])
+    found: dict[str, list[_Entry]] = {}
     problems: list[Problem] = []
     for file in sorted(folder.rglob("*")):
         if not file.is_file() or file.name.startswith("."):
             continue
         if file.suffix.lower() in _TREES:
-            entries = _from_tree(read_source(file), problems)
+            entries: Iterator[tuple[str, _Entry]] = _from_tree(read_source(file), problems)
         elif file.suffix.lower() == ".csv":
             entries = _from_csv(file, problems)
         else:
@@ -96,12 +114,20 @@ def load_catalogue(folder: Path) -> Catalogue:
             found.setdefault(key, []).append(component)
     if problems:
         raise CatalogueError(problems)
+    components: dict[str, list[StackEntry]] = {}
+    machines: dict[str, list[Machine]] = {}
+    for key, definitions in found.items():
+        for entry in definitions:
+            if isinstance(entry, Machine):
+                machines.setdefault(key, []).append(entry)
+            else:
+                components.setdefault(key, []).append(entry)
     return Catalogue(
-        MappingProxyType({key: tuple(entries) for key, entries in found.items()}), _digest(found) if found else None
+        Mounted(MappingProxyType(components), MappingProxyType(machines)), _digest(found) if found else None
     )
 
 
-def _from_tree(source: Source, problems: list[Problem]) -> Iterator[tuple[str, StackEntry]]:
+def _from_tree(source: Source, problems: list[Problem]) -> Iterator[tuple[str, _Entry]]:
     problems.extend(source.problems)
     if source.problems:
         return
@@ -145,7 +171,7 @@ def _entries(value: Any) -> Iterator[tuple[str | int, str | None, Any]]:
             yield place, name if isinstance(name, str) else None, entry
 
 
-def _digest(found: dict[str, list[StackEntry]]) -> str:
+def _digest(found: dict[str, list[_Entry]]) -> str:
     text = hashlib.sha256()
     for key in sorted(found):
         for entry in found[key]:

@@ -58,8 +58,8 @@ _TAKEN: Final[Mapping[str, Taken]] = MappingProxyType({"number": "number", "inte
 def paths_of(kind: str) -> Mapping[str, Taken]:
     """Return the paths of the fields with a single value, and their types; ``*`` stands for an index of a list.
 
-    >>> sorted(path for path in paths_of("collet") if path.startswith("runout."))
-    ['runout.*.angle_deg', 'runout.*.at_mm', 'runout.*.tir_um']
+    >>> sorted(path for path in paths_of("collet") if path.startswith("runout.statements."))
+    ['runout.statements.*.angle_deg', 'runout.statements.*.at_mm', 'runout.statements.*.tir_um']
     """
     schema = MODELS[kind].model_json_schema()
     found: dict[str, Taken] = {}
@@ -78,7 +78,7 @@ def all_paths() -> frozenset[str]:
 def has_field(kind: str, path: str) -> bool:
     """Whether a component of this kind has such a field; for a field of a side, in any of its couplings.
 
-    >>> has_field("cutter", "runout.1.at_mm"), has_field("cutter", "workpiece_side.diameter_mm")
+    >>> has_field("cutter", "runout.statements.1.at_mm"), has_field("cutter", "workpiece_side.diameter_mm")
     (True, False)
     """
     return _pattern(path) in paths_of(kind)
@@ -102,8 +102,8 @@ def taken_by(kind: str, path: str) -> Taken:
 def steps_of(path: str) -> tuple[str | int, ...]:
     """Return the steps of a path, with indices of a list as numbers.
 
-    >>> steps_of("runout.0.tir_um")
-    ('runout', 0, 'tir_um')
+    >>> steps_of("runout.statements.0.tir_um")
+    ('runout', 'statements', 0, 'tir_um')
     """
     return tuple(int(step) if _PLACE.fullmatch(step) else step for step in path.split("."))
 

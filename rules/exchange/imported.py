@@ -94,7 +94,7 @@ _BODY: Final = (
     "material",
     "profile",
     "mass_kg",
-    "unbalance_gmm",
+    "unbalance_g_mm",
     "max_speed_rpm",
     "runout",
     "coolant_through",

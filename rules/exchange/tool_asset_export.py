@@ -88,7 +88,7 @@ def _life_cycle(tool: etree._Element, stack: Stack, report: Report) -> None:
     _add(_add(life_cycle, "CutterStatus"), "Status", "UNKNOWN")
     governing = report.speed.governing
     if governing is not None and report.speed.complete:
-        _add(life_cycle, "ProcessSpindleSpeed", maximum=_number(governing.speed_rpm))
+        _add(life_cycle, "ProcessSpindleSpeed", maximum=_number(governing.speed_rpm.value))
     code = _connection(stack)
     if code is not None:
         _add(life_cycle, "ConnectionCodeMachineSide", code)

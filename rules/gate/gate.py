@@ -33,7 +33,7 @@ from rules.schema.gate import (
 )
 from rules.schema.parsing import BadRequestError, Fault
 from rules.schema.report import Finding, Report, Undecided, Verdict
-from rules.schema.request import DEFAULT_POLICY, CheckRequest, Policy
+from rules.schema.request import DEFAULT_POLICY, CheckRequest, Operation, Policy
 
 __all__ = ["SHARED_ID", "gate", "requirements", "verified", "verify"]
 
@@ -78,7 +78,9 @@ def _is_stated(requirement: Requirement, request: CheckRequest, last_kind: str |
 def _value(request: CheckRequest, field: str) -> Any:
     value: Any = request
     for step in field.split("/")[1:]:
-        value = None if value is None else getattr(value, step)
+        if value is None:
+            return None
+        value = value[int(step)] if isinstance(value, list) else getattr(value, step)
     return value
 
 
@@ -98,9 +100,9 @@ class Place:
     def leads(self, pointers: Iterable[str]) -> list[str]:
         """Return pointers of the check as pointers into the request of the gate.
 
-        >>> place = Place("/operations/2", frozenset({"stack", "operation"}))
-        >>> place.leads(["/stack/components/1/runout", "/machine/spindle", "/components/KB-1/mass_kg"])
-        ['/operations/2/stack/components/1/runout', '/machine/spindle', '/components/KB-1/mass_kg']
+        >>> place = Place("/operations/2", frozenset({"stack"}))
+        >>> place.leads(["/stack/components/1/runout", "/machine/spindle", "/operations/0/limits/runout"])
+        ['/operations/2/stack/components/1/runout', '/machine/spindle', '/operations/2/limits/runout']
         """
         return [self._lead(pointer) for pointer in pointers]
 
@@ -109,6 +111,8 @@ class Place:
         return Report.model_validate(self._led(report.model_dump()))
 
     def _lead(self, pointer: str) -> str:
+        if pointer.startswith("/operations/0"):
+            return self.at + pointer.removeprefix("/operations/0")
         part = pointer.removeprefix("/").partition("/")[0]
         return self.at + pointer if part in self.own else pointer
 
@@ -126,8 +130,8 @@ class Place:
 def place_of(request: GateRequest, number: int) -> Place:
     """Return the place of the operation of this number, counted from zero."""
     operation = request.operations[number]
-    own = {"stack", "operation"}
-    own.update(name for name in ("machine", "policy") if getattr(operation, name) is not None)
+    own = {"stack"}
+    own.update(name for name in ("machine", "policy", "gauge_plane") if getattr(operation, name) is not None)
     return Place(f"/operations/{number}", frozenset(own))
 
 
@@ -196,7 +200,7 @@ def verify(asked: GateVerification, assessor: Assessor) -> GateVerificationRepor
     try:
         return verified(asked, gate(asked.gate, assessor))
     except BadRequestError as error:
-        raise BadRequestError(Fault(f"/gate{one.pointer}", one.detail) for one in error.faults) from None
+        raise BadRequestError(one.under("/gate") for one in error.faults) from None
 
 
 def verified(stored: GateVerification, report: GateReport) -> GateVerificationReport:
@@ -224,7 +228,7 @@ def _check_thresholds(request: GateRequest, assessor: Assessor) -> None:
         try:
             threshold_overrides(policy, assessor.book)
         except BadRequestError as error:
-            faults.extend(Fault(at + one.pointer, one.detail) for one in error.faults)
+            faults.extend(one.under(at) for one in error.faults)
     if faults:
         raise BadRequestError(faults)
 
@@ -235,11 +239,13 @@ def _judged(
     operation = request.operations[number]
     place = place_of(request, number)
     policy = operation.policy or request.policy
+    stated = {name: getattr(operation, name) for name in Operation.model_fields if name in operation.model_fields_set}
     parts = {
         "stack": operation.stack,
         "components": request.components,
-        "operation": operation.operation,
+        "operations": [Operation.model_validate(stated)],
         "machine": operation.machine or request.machine,
+        "gauge_plane": operation.gauge_plane,
         "policy": policy,
     }
     check = CheckRequest.model_validate({name: part for name, part in parts.items() if part is not None})
@@ -253,7 +259,7 @@ def _judged(
     told = GateOperationReport(
         id=operation.id,
         at=place.at,
-        stack=report.stack,
+        stack_id=report.stack_id,
         decision=decision,
         verdict=report.verdict,
         evaluation=evaluation,
@@ -263,7 +269,7 @@ def _judged(
         advice=advice,
         not_judged=[one.name for one in missing if one.name not in required],
         summary=report.summary,
-        thresholds_changed=report.provenance.thresholds_changed,
+        deviations=report.provenance.deviations,
         report=place.report(report) if request.include == "reports" else None,
     )
     return told, report
@@ -300,8 +306,9 @@ def _of_gaps(gaps: Sequence[Undecided], place: Place, policy: Policy) -> list[Ga
             code=one.code,
             severity=one.severity,
             title=one.title,
+            operation=one.operation,
             at=place.leads(one.at),
-            lacks=[lack.model_copy(update={"fields": place.leads(lack.fields)}) for lack in one.lacks],
+            lacks=[lack.model_copy(update={"at": place.leads(lack.at)}) for lack in one.lacks],
             effect=_OF_POLICY[policy.on_undecided],
         )
         for one in gaps

@@ -33,10 +33,11 @@ __all__ = [
     "Density",
     "Force",
     "Identifier",
-    "LackingFact",
+    "Key",
     "Length",
     "Mass",
     "Microns",
+    "MissingQuantity",
     "Model",
     "Out",
     "Pointer",
@@ -50,6 +51,7 @@ __all__ = [
     "Torque",
     "Unbalance",
     "construct",
+    "opened",
     "parse_length",
 ]
 
@@ -186,6 +188,10 @@ Text = Annotated[str, StringConstraints(max_length=200, pattern=f"^[^{_UNSEEN}]*
 """One line of plain text for people."""
 
 
+Key = Annotated[str, StringConstraints(min_length=1, max_length=128, pattern=f"^[^{_UNSEEN}]+$")]
+"""Key of a definition, of a catalogue or of the standard parts; any text of one line."""
+
+
 class Model(BaseModel):
     """Base of the models of the public contract.
 
@@ -193,7 +199,7 @@ class Model(BaseModel):
     number, ``"5"`` is not a mass) and numbers are finite.
     """
 
-    model_config = ConfigDict(extra="forbid", frozen=True, strict=True, allow_inf_nan=False)
+    model_config = ConfigDict(extra="forbid", frozen=True, strict=True, allow_inf_nan=False, serialize_by_alias=True)
 
 
 Pointer = Annotated[
@@ -201,10 +207,15 @@ Pointer = Annotated[
 ]
 
 
-class Out(BaseModel):
-    """Base of the models of an answer: closed and immutable."""
+def opened(schema: dict[str, Any]) -> None:
+    """Leave the schema of an answer open: a client must accept fields that it does not know."""
+    schema.pop("additionalProperties", None)
 
-    model_config = ConfigDict(extra="forbid", frozen=True)
+
+class Out(BaseModel):
+    """A part of an answer, never changed once made. It is closed here and open in the schema, so that it may grow."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, json_schema_extra=opened)
 
 
 class _Open:
@@ -227,11 +238,14 @@ KNOWN_VALUES: Final = "x-known-values"
 OPEN: Final = _Open()
 
 
-class LackingFact(Out):
-    """A quantity that a rule needs and that cannot be derived from the request."""
+class MissingQuantity(Out):
+    """Quantity that is needed and does not follow from the request."""
 
-    fact: str = Field(description="The quantity, as the rule names it.")
-    fields: list[Pointer] = Field(description="Request fields that would supply it.")
+    quantity: str = Field(description="Name of the quantity, without its unit.", examples=["unbalance"])
+    unit: str | None = Field(
+        description="UCUM code of its unit; null for a text or a yes or no.", examples=["g.mm", "mm", "1"]
+    )
+    at: list[Pointer] = Field(description="Request fields that would supply it.")
 
 
 P = ParamSpec("P")

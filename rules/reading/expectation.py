@@ -7,15 +7,17 @@ from typing import Final
 
 from rules.analysis import StackAnalysis
 from rules.quantities.missing import Missing
-from rules.quantities.models import LackingFact
+from rules.quantities.models import MissingQuantity
 from rules.quantities.rounding import rounded
 from rules.reading.formulas import best_further_turn, split_by_turn, turn_error_ratio
 from rules.reading.planes import NEGLIGIBLE_UM, PlaneFit, fit_plane
 from rules.runout.analysis import PlaneBudget, budget_at, law_at
 from rules.runout.contributors import Contributor, positions_of
 from rules.runout.formulas import Eccentricity, Tir, eccentricity_of, tir_of
+from rules.runout.report import not_stated, plane_figures
 from rules.schema.components import GaugePin
-from rules.schema.reading import PredictionReport, Trial, TrialReport
+from rules.schema.reading import PredictedPlane, Trial, TrialReport
+from rules.schema.report import JointEnds
 from rules.stack.chain import Chain, StackJoint
 
 __all__ = ["Prediction", "TrialResult", "evaluate_trial", "joint_to_try", "lacking", "pin_tir_um", "predict"]
@@ -25,49 +27,41 @@ __all__ = ["Prediction", "TrialResult", "evaluate_trial", "joint_to_try", "lacki
 class Prediction:
     """Prediction for one plane and position of the reading in it, before rounding."""
 
+    number: int
+    """Number of the plane in the request, from 1."""
     budget: PlaneBudget
-    p99_um: Tir
     share_below: float
     outside: bool
     """Whether the reading exceeds that of 99 of 100 assemblies; it exceeds every one if it is above the worst case."""
 
-    def report(self) -> PredictionReport:
-        """Return it as in the report."""
-        return PredictionReport(
-            z_mm=rounded(self.budget.z_mm, "mm"),
-            p50_um=rounded(self.budget.p50_um, "um"),
-            p95_um=rounded(self.budget.p95_um, "um"),
-            p99_um=rounded(self.p99_um, "um"),
+    def report(self, derived: StackAnalysis) -> PredictedPlane:
+        """Return the prediction for the answer."""
+        name = f"plane_{self.number}"
+        return PredictedPlane(
+            **plane_figures(name, self.budget.z_mm, derived.chain, derived.geometry, self.budget),
             share_below=rounded(self.share_below, "ratio"),
-            outside_99_percent=self.outside,
+            above_p99=self.outside,
         )
 
 
-def lacking(derived: StackAnalysis) -> list[LackingFact]:
+def lacking(derived: StackAnalysis) -> list[MissingQuantity]:
     """Return the missing fields of a prediction, since a partial sum of contributors predicts nothing."""
-    lacks = []
-    if (missing := derived.contributors.lacking) is not None:
-        lacks.append(LackingFact(fact="runout contributor", fields=list(missing.fields)))
+    lacks = not_stated(derived.contributors)
     face = derived.geometry.last_clamping_face
     if isinstance(face, Missing):
-        lacks.append(LackingFact(fact="last clamping face", fields=list(face.fields)))
+        lacks.append(MissingQuantity(quantity="last_clamping_face", unit="mm", at=list(face.fields)))
     return lacks
 
 
-def predict(derived: StackAnalysis, fit: PlaneFit) -> Prediction | None:
+def predict(derived: StackAnalysis, fit: PlaneFit, number: int) -> Prediction | None:
     """Return the predicted reading of a plane from the whole stack; None while data is missing."""
     face, contributors = derived.geometry.last_clamping_face, derived.contributors
     if isinstance(face, Missing) or contributors.lacking is not None:
         return None
     z_mm = face + fit.distance_mm
-    law = law_at(z_mm, contributors.known)
-    p99 = tir_of(Eccentricity(float(law.quantiles((0.99,))[0])))
-    return Prediction(
-        budget_at(z_mm, contributors.known, None),
-        p99,
-        law.probability(eccentricity_of(fit.judged_um)),
-        fit.judged_um > p99 + NEGLIGIBLE_UM,
-    )
+    budget = budget_at(z_mm, contributors.known, None)
+    share_below = law_at(z_mm, contributors.known).probability(eccentricity_of(fit.judged_um))
+    return Prediction(number, budget, share_below, fit.judged_um > budget.p99_um + NEGLIGIBLE_UM)
 
 
 def pin_tir_um(derived: StackAnalysis, distance_mm: float) -> Tir | None:
@@ -86,7 +80,7 @@ def pin_tir_um(derived: StackAnalysis, distance_mm: float) -> Tir | None:
 
 
 def joint_to_try(
-    derived: StackAnalysis, budget: PlaneBudget | None, but_not: str | None
+    derived: StackAnalysis, budget: PlaneBudget | None, but_not: JointEnds | None
 ) -> tuple[StackJoint, int] | None:
     """Return the joint for a trial turn, with its positions: that of the largest contributor that can be turned.
 
@@ -95,7 +89,7 @@ def joint_to_try(
     """
     chain = derived.chain
     every = zip(chain.joints, positions_of(chain)[1:], strict=True)
-    open_to_turn = [(case, positions) for case, positions in every if positions != 1 and case.name != but_not]
+    open_to_turn = [(case, positions) for case, positions in every if positions != 1 and case.ends_named != but_not]
     if budget is not None:
         known = sorted(zip(budget.own_tir_um, derived.contributors.known, strict=True), key=lambda pair: -pair[0])
         for _, item in known:
@@ -124,18 +118,12 @@ _MOST_ERROR: Final = 10.0
 class TrialResult:
     """Result of a trial turn, before rounding."""
 
-    upper: str
-    lower: str
+    joint: JointEnds
     before_um: Eccentricity
     beyond_um: Eccentricity
     turn_deg: float
     leaves_um: Tir
     """Expected runout after the best further turn."""
-
-    @property
-    def joint(self) -> str:
-        """Name of the joint for readers."""
-        return f"{self.upper}/{self.lower}"
 
     def report(self) -> TrialReport:
         """Return it as in the report."""
@@ -169,8 +157,7 @@ def evaluate_trial(trial: Trial, first: PlaneFit, chain: Chain | None) -> tuple[
     split = split_by_turn(first.eccentricity, second.eccentricity, trial.turned_deg)
     turn = best_further_turn(split, trial.turned_deg, 0 if positions == 1 else positions)
     result = TrialResult(
-        trial.upper,
-        trial.lower,
+        JointEnds(upper=trial.upper, lower=trial.lower),
         Eccentricity(abs(split.before)),
         Eccentricity(abs(split.beyond)),
         rounded(turn.angle_deg, "deg") % 360.0,

@@ -82,7 +82,7 @@ def fit_plane(plane: Plane) -> PlaneFit:
 def plane_reading(fit: PlaneFit) -> PlaneReading:
     """Return one plane as in the report."""
     return PlaneReading(
-        distance_mm=rounded(fit.distance_mm, "mm"),
+        from_last_clamping_face_mm=rounded(fit.distance_mm, "mm"),
         tir_um=rounded(fit.range_um, "um"),
         judged_tir_um=rounded(fit.judged_um, "um"),
         whole_turn=fit.whole_turn,

@@ -10,7 +10,7 @@ from rules.analysis import StackAnalysis, analyse, cautions_of
 from rules.answer.provenance import general_cautions, provenance, threshold_overrides
 from rules.exchange.documents import NO_CATALOGUE, Catalogue
 from rules.quantities.missing import Missing
-from rules.quantities.models import LackingFact
+from rules.quantities.models import MissingQuantity
 from rules.quantities.rounding import rounded_for_people
 from rules.reading.expectation import (
     Prediction,
@@ -34,6 +34,7 @@ from rules.reading.planes import (
 from rules.rulebook.book import Rulebook
 from rules.runout.formulas import Tir
 from rules.schema.reading import DecisionReport, NextStep, ReadingReport, ReadingRequest
+from rules.schema.report import JointEnds
 from rules.schema.request import CheckRequest
 from rules.stack.chain import resolve
 
@@ -75,7 +76,7 @@ def _outside(reading: Reading) -> NextStep | None:
         if worst is not None and fit.judged_um > worst:
             exceeded = f"the worst case of {_um(worst)}"
         else:
-            exceeded = f"the 99th percentile of {_um(prediction.p99_um)}"
+            exceeded = f"the 99th percentile of {_um(prediction.budget.p99_um)}"
         return _step(
             "clean_and_reseat",
             f"The reading of {_um(fit.judged_um)} at {_number(fit.distance_mm, 'mm')} mm exceeds {exceeded}, so"
@@ -103,10 +104,10 @@ def _turn_as_tried(reading: Reading) -> NextStep | None:
         return None
     left = f"expected runout {_um(trial.leaves_um)}, limit {_um(decision.limit_um)}. Then measure again."
     if trial.turn_deg == 0.0:
-        words = f"Leave {trial.lower} in {trial.upper} in the trial position: {left}"
+        words = f"Leave {trial.joint.lower} in {trial.joint.upper} in the trial position: {left}"
     else:
         turn = f"by {_number(trial.turn_deg, 'deg')}° from its present position, {_SENSE}"
-        words = f"Turn {trial.lower} in {trial.upper} {turn}: {left}"
+        words = f"Turn {trial.joint.lower} in {trial.joint.upper} {turn}: {left}"
     return _step("turn_joint", words, trial.joint, trial.turn_deg)
 
 
@@ -151,8 +152,8 @@ def _accept_without_limit(reading: Reading) -> NextStep | None:
         compared = "There is no limit and no complete stack to compare it with."
     else:
         compared = (
-            f"It is as predicted: median {_um(prediction.budget.p50_um)}, 99th percentile {_um(prediction.p99_um)}."
-            " No limit is stated."
+            f"It is as predicted: median {_um(prediction.budget.p50_um)},"
+            f" 99th percentile {_um(prediction.budget.p99_um)}. No limit is stated."
         )
     return _step("accept", f"The reading is {reading.read}. {compared}")
 
@@ -191,7 +192,7 @@ def _try_a_turn(reading: Reading) -> NextStep:
     return _step(
         "turn_joint",
         f"{begin}{largest} {turn} and measure again. The two readings separate the errors on both sides of the joint.",
-        case.name,
+        case.ends_named,
     )
 
 
@@ -219,7 +220,7 @@ _STEPS: Final[tuple[Callable[[Reading], NextStep | None], ...]] = (
 """In order of consideration; the last one always applies."""
 
 
-def _step(action: str, text: str, joint: str | None = None, turn_deg: float | None = None) -> NextStep:
+def _step(action: str, text: str, joint: JointEnds | None = None, turn_deg: float | None = None) -> NextStep:
     return NextStep.model_validate({"action": action, "text": text, "joint": joint, "turn_deg": turn_deg})
 
 
@@ -241,7 +242,9 @@ def read_gauge(request: ReadingRequest, book: Rulebook, catalogue: Catalogue = N
     derived, undefined = _derived(request, catalogue)
     planes = [fit_plane(plane) for plane in request.planes]
     trial, trial_notes = _trial(request, planes[0], derived)
-    predictions = [None if derived is None else predict(derived, fit) for fit in planes]
+    predictions = [
+        None if derived is None else predict(derived, fit, number) for number, fit in enumerate(planes, start=1)
+    ]
     decision = excess = None
     if request.limit_um is not None:
         decision = decide(planes[0], request.limit_um, request.expanded_uncertainty_um)
@@ -251,7 +254,9 @@ def read_gauge(request: ReadingRequest, book: Rulebook, catalogue: Catalogue = N
     return ReadingReport(
         planes=[plane_reading(fit) for fit in planes],
         axis=axis_through(planes, _tip_distance(derived)),
-        prediction=[None if prediction is None else prediction.report() for prediction in predictions],
+        prediction=[
+            None if prediction is None or derived is None else prediction.report(derived) for prediction in predictions
+        ],
         not_stated=undefined if derived is None else lacking(derived),
         trial=None if trial is None else trial.report(),
         decision=decision,
@@ -263,20 +268,16 @@ def read_gauge(request: ReadingRequest, book: Rulebook, catalogue: Catalogue = N
     )
 
 
-def _derived(request: ReadingRequest, catalogue: Catalogue) -> tuple[StackAnalysis | None, list[LackingFact]]:
+def _derived(request: ReadingRequest, catalogue: Catalogue) -> tuple[StackAnalysis | None, list[MissingQuantity]]:
     """Return the properties of the stack, if one is stated, or its undefined components."""
     if request.stack is None:
         return None, []
     check = CheckRequest(
-        stack=request.stack,
-        components=request.components,
-        operation=None,
-        machine=request.machine,
-        policy=request.policy,
+        stack=request.stack, components=request.components, machine=request.machine, policy=request.policy
     )
     resolved = resolve(check, catalogue.definitions)
     if resolved.broken:
-        return None, [LackingFact(fact="component", fields=list(resolved.lacking))]
+        return None, [MissingQuantity(quantity="component", unit=None, at=list(resolved.lacking))]
     return analyse(resolved.request), []
 
 

@@ -223,11 +223,13 @@ Overrides = Mapping[str, Mapping[str, float]]
 
 @dataclass(frozen=True, slots=True)
 class OverrideProblem:
-    """One rejected override; ``threshold`` is empty when the rule itself is unknown."""
+    """One rejected override; ``part`` is what is wrong with it."""
 
     code: str
     threshold: str
+    part: Literal["code", "threshold", "value"]
     reason: str
+    """Whether the rule has this threshold."""
 
 
 def check_overrides(book: Rulebook, overrides: Overrides) -> list[OverrideProblem]:
@@ -237,17 +239,19 @@ def check_overrides(book: Rulebook, overrides: Overrides) -> list[OverrideProble
         try:
             rule = book.rule(code)
         except KeyError:
-            problems.append(OverrideProblem(code, "", f"there is no rule {code}"))
+            problems.append(OverrideProblem(code, "", "code", f"there is no rule {code}"))
             continue
         for name, value in wanted.items():
             if (threshold := rule.thresholds.get(name)) is None:
                 known = ", ".join(sorted(rule.thresholds)) or "none"
-                problems.append(OverrideProblem(code, name, f"the rule has no threshold {name}; known: {known}"))
+                problems.append(
+                    OverrideProblem(code, name, "threshold", f"the rule has no threshold {name}; known: {known}")
+                )
             elif isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
-                problems.append(OverrideProblem(code, name, f"{value!r} is not a finite number"))
+                problems.append(OverrideProblem(code, name, "value", f"{value!r} is not a finite number"))
             elif not threshold.minimum <= value <= threshold.maximum:
                 bounds = f"between {threshold.minimum:g} and {threshold.maximum:g} {threshold.unit}"
-                problems.append(OverrideProblem(code, name, f"{value:g} must lie {bounds}"))
+                problems.append(OverrideProblem(code, name, "value", f"{value:g} must lie {bounds}"))
     return problems
 
 

@@ -50,7 +50,7 @@ _UNIT_OF_SUFFIX: Final = {
     "_rpm": "rpm",
     "_n": "N",
     "_n_m": "N m",
-    "_gmm": "g mm",
+    "_g_mm": "g mm",
     "_hz": "Hz",
     "_mpa": "MPa",
     "_kw": "kW",
@@ -63,13 +63,15 @@ _UNIT_OF_SUFFIX: Final = {
 class Property(ClosedModel):
     """Type, unit and meaning of one property.
 
-    ``always`` marks an identifying text that every fact of the kind has.
+    ``always`` marks an identity text that every fact of the kind has. ``of_operation`` marks what depends on the
+    operation though its kind does not: findings of a rule that reads it name the operation.
     """
 
     type: PropertyType
     unit: Unit
     meaning: Annotated[str, StringConstraints(min_length=1, strip_whitespace=True)]
     always: bool = False
+    of_operation: bool = False
 
     @model_validator(mode="after")
     def _fits(self) -> Property:
@@ -107,7 +109,7 @@ def standard_vocabulary_file() -> Traversable:
 def load_vocabulary(file: Path | Traversable | None = None) -> Vocabulary:
     """Read a vocabulary, the package's own by default.
 
-    The file maps each kind to its properties, each property to ``{type, unit, meaning, always}``.
+    The file maps each kind to its properties, each property to ``{type, unit, meaning, always, of_operation}``.
     A name that ends in a unit (``grip_length_mm``) must have that unit.
     Raises :class:`~rules.rulebook.source.RulebookError` with every defect found.
     """

@@ -34,7 +34,7 @@ __all__ = [
 ]
 
 
-_LEVELS: Final = (0.5, 0.95)
+_LEVELS: Final = (0.5, 0.8, 0.95, 0.99)
 
 
 class Vector(NamedTuple):
@@ -52,7 +52,9 @@ class PlaneBudget(NamedTuple):
 
     z_mm: float
     p50_um: Tir
+    p80_um: Tir
     p95_um: Tir
+    p99_um: Tir
     best_clocking_um: Tir
     worst_case_um: Tir | None
     probability_within_limit: float | None
@@ -118,12 +120,14 @@ class PlaneLaw(NamedTuple):
 
     def budget(self, answer: Answer) -> PlaneBudget:
         """Return the budget from the answer; sums are eccentricities, the budget is in readings."""
-        p50, p95 = answer.quantiles
+        p50, p80, p95, p99 = (tir_of(Eccentricity(radius)) for radius in answer.quantiles)
         varying = [abs(vector.amplitude) for vector in self.vectors if vector.capability]
         return PlaneBudget(
             self.z_mm,
-            tir_of(Eccentricity(p50)),
-            tir_of(Eccentricity(p95)),
+            p50,
+            p80,
+            p95,
+            p99,
             tir_of(Eccentricity(best_clocking([*self.hard, *varying]))),
             None if varying else tir_of(Eccentricity(self.law.greatest)),
             answer.chances[0] if answer.chances else None,

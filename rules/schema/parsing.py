@@ -11,14 +11,27 @@ from dataclasses import dataclass
 from difflib import get_close_matches
 from functools import lru_cache
 from types import MappingProxyType
-from typing import Any, Final, TypeVar
+from typing import Any, Final, Literal, TypeAlias, TypeVar, cast, get_args
 
 from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
 
 from rules.schema.request import CheckRequest
 
-__all__ = ["MAX_NAME", "BadRequestError", "Fault", "Place", "describe", "locate", "parse", "parse_request", "pointer"]
+__all__ = [
+    "MAX_NAME",
+    "BadRequestError",
+    "Fault",
+    "FaultCode",
+    "Place",
+    "code_of",
+    "describe",
+    "locate",
+    "parse",
+    "parse_request",
+    "pointer",
+    "sayable",
+]
 
 
 Schema = Mapping[str, Any]
@@ -34,13 +47,18 @@ class Place:
     """A place in the input: JSON Pointer and schema.
 
     ``parent`` is the schema of the enclosing object or list. ``rest`` is the step that is missing in the input or whose
-    name is too long to repeat.
+    name is not to be repeated.
     """
 
     pointer: str
     schema: Schema
     parent: Schema
     rest: str | None
+
+
+def sayable(name: str) -> bool:
+    """Whether a message may repeat a name of the input: neither long nor with characters that steer a terminal."""
+    return len(name) <= MAX_NAME and name.isprintable()
 
 
 def pointer(steps: tuple[str | int, ...]) -> str:
@@ -66,7 +84,7 @@ def locate(model: type[BaseModel], error: ErrorDetails, data: object) -> Place:
         elif step in _tags(schema):
             schema = _resolve({"$ref": _tags(schema)[step]}, root)
             continue
-        elif isinstance(step, str) and isinstance(value, dict) and step in value and len(step) <= MAX_NAME:
+        elif isinstance(step, str) and isinstance(value, dict) and step in value and sayable(step):
             value, parent, schema = value[step], schema, _resolve(_member(schema, step), root)
         else:
             return Place(pointer(tuple(steps)), schema, parent, str(step))
@@ -188,6 +206,84 @@ _WORDS: Final[Mapping[str, Callable[[Place, Mapping[str, Any]], str]]] = Mapping
 )
 
 
+FaultCode: TypeAlias = Literal[
+    # the text
+    "syntax_error",
+    "not_utf8",
+    "empty",
+    "too_deep",
+    "duplicate_key",
+    "not_finite",
+    "number_too_large",
+    "lone_surrogate",
+    "wrong_document",
+    # its values
+    "unknown_field",
+    "missing_field",
+    "wrong_type",
+    "wrong_format",
+    "out_of_range",
+    "not_one_of",
+    "text_too_long",
+    "text_too_short",
+    "too_many_entries",
+    "too_few_entries",
+    "repeated",
+    "unknown_key",
+    "unknown_rule",
+    "unknown_threshold",
+    "stale_continuation",
+    "invalid_value",
+    # the query
+    "unknown_parameter",
+    "repeated_parameter",
+]
+"""Kinds of faults. A code keeps its meaning; the message beside it may be reworded."""
+
+_KINDS: Final[Mapping[FaultCode, tuple[str, ...]]] = MappingProxyType(
+    {
+        "unknown_field": ("extra_forbidden",),
+        "missing_field": ("missing", "union_tag_not_found"),
+        "wrong_type": (
+            "bool_type",
+            "dict_type",
+            "float_type",
+            "int_from_float",
+            "int_type",
+            "list_type",
+            "model_attributes_type",
+            "model_type",
+            "string_type",
+        ),
+        "wrong_format": ("length_text", "string_pattern_mismatch"),
+        "out_of_range": ("greater_than", "greater_than_equal", "less_than", "less_than_equal"),
+        "not_finite": ("finite_number",),
+        "not_one_of": ("literal_error", "union_tag_invalid"),
+        "text_too_long": ("string_too_long",),
+        "text_too_short": ("string_too_short",),
+        "too_many_entries": ("too_long",),
+        "too_few_entries": ("too_short",),
+        "lone_surrogate": ("string_unicode",),
+    }
+)
+"""Error types of pydantic by fault code."""
+
+_CODES: Final = MappingProxyType({kind: code for code, kinds in _KINDS.items() for kind in kinds})
+
+
+def code_of(kind: str) -> FaultCode:
+    """The fault code of a pydantic error type.
+
+    A validator's own error may be named by the code itself.
+
+    >>> [code_of(kind) for kind in ("extra_forbidden", "not_one_of", "value_error")]
+    ['unknown_field', 'not_one_of', 'invalid_value']
+    """
+    if kind in get_args(FaultCode):
+        return cast("FaultCode", kind)
+    return _CODES.get(kind, "invalid_value")
+
+
 _WITH_HELP: Final = 100
 """Most faults with a suggestion; finding a similar name takes 0.1 ms."""
 
@@ -199,11 +295,16 @@ class Fault:
     """A fault of a request.
 
     ``pointer`` is a JSON Pointer (RFC 6901) that resolves in the input; a missing field points to its object.
-    ``detail`` is the message.
+    ``detail`` is the message, ``code`` the kind of fault for programs.
     """
 
     pointer: str
     detail: str
+    code: FaultCode = "invalid_value"
+
+    def under(self, prefix: str) -> Fault:
+        """The fault of a part that lies in the request at this pointer."""
+        return Fault(prefix + self.pointer, self.detail, self.code)
 
 
 class BadRequestError(ValueError):
@@ -225,7 +326,7 @@ def parse(model: type[ModelT], data: object) -> ModelT:
 
 def _fault(model: type[BaseModel], error: ErrorDetails, data: object, *, helpful: bool) -> Fault:
     place = locate(model, error, data)
-    return Fault(place.pointer, describe(error, place, helpful=helpful))
+    return Fault(place.pointer, describe(error, place, helpful=helpful), code_of(error["type"]))
 
 
 def parse_request(data: object) -> CheckRequest:

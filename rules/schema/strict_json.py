@@ -16,7 +16,7 @@ from collections.abc import Iterator
 from json import JSONDecodeError
 from typing import Any, Final
 
-from rules.schema.parsing import MAX_NAME, pointer
+from rules.schema.parsing import FaultCode, pointer, sayable
 
 __all__ = ["MAX_DEPTH", "NotJSONError", "parse_json"]
 
@@ -41,12 +41,20 @@ class NotJSONError(ValueError):
     """The bytes are not strict JSON.
 
     ``line`` and ``column`` count from 1, in characters; ``pointer`` is a JSON Pointer. Each is None if not known.
+    ``code`` is the kind of fault for programs.
     """
 
     def __init__(
-        self, detail: str, *, line: int | None = None, column: int | None = None, pointer: str | None = None
+        self,
+        detail: str,
+        *,
+        line: int | None = None,
+        column: int | None = None,
+        pointer: str | None = None,
+        code: FaultCode = "syntax_error",
     ) -> None:
         self.detail = detail
+        self.code = code
         self.line = line
         self.column = column
         self.pointer = pointer
@@ -57,8 +65,9 @@ class NotJSONError(ValueError):
 class _Trap:
     """Marker of an invalid value in the result, until its place is found."""
 
-    def __init__(self, detail: str) -> None:
+    def __init__(self, detail: str, code: FaultCode) -> None:
         self.detail = detail
+        self.code = code
 
 
 def parse_json(data: bytes) -> Any:
@@ -78,7 +87,7 @@ def parse_json(data: bytes) -> Any:
     data = data.removeprefix(_BOM)
     text = _decode(data)
     if not text.strip(" \t\r\n"):
-        raise NotJSONError("the body is empty; a JSON value is expected")
+        raise NotJSONError("the body is empty; a JSON value is expected", code="empty")
     value = _scan(text, careful=_HUGE in data.translate(_TO_ZEROS))
     # Each level has an opening bracket, so few brackets mean shallow nesting.
     if data.count(b"[") + data.count(b"{") > MAX_DEPTH:
@@ -94,7 +103,10 @@ def _decode(data: bytes) -> str:
     except UnicodeDecodeError as error:
         before = data[: error.start].decode("utf-8")
         raise NotJSONError(
-            "the text is not UTF-8", line=before.count("\n") + 1, column=len(before) - before.rfind("\n")
+            "the text is not UTF-8",
+            line=before.count("\n") + 1,
+            column=len(before) - before.rfind("\n"),
+            code="not_utf8",
         ) from None
 
 
@@ -140,34 +152,34 @@ def _scan(text: str, *, careful: bool) -> Any:
         fault = _trailing_comma(error) or error
         raise NotJSONError(_plain(fault.msg), line=fault.lineno, column=fault.colno) from None
     except RecursionError:
-        raise NotJSONError(_TOO_DEEP) from None
+        raise NotJSONError(_TOO_DEEP, code="too_deep") from None
 
 
 def _scan_carefully(text: str) -> Any:
     trapped = False
 
-    def trap(detail: str) -> _Trap:
+    def trap(detail: str, code: FaultCode) -> _Trap:
         nonlocal trapped
         trapped = True
-        return _Trap(detail)
+        return _Trap(detail, code)
 
     def constant(name: str) -> _Trap:
-        return trap(f"{name} is not a JSON number")
+        return trap(f"{name} is not a JSON number", "not_finite")
 
     def whole(digits: str) -> int | _Trap:
         if len(digits) > _MAX_DIGITS or not math.isfinite(float(digits)):
-            return trap("the number is too large for a double")
+            return trap("the number is too large for a double", "number_too_large")
         return int(digits)
 
     def broken(digits: str) -> int | float | _Trap:
         try:
             return _broken_number(digits)
         except _FoundSomethingError:
-            return trap("the number is too large for a double")
+            return trap("the number is too large for a double", "number_too_large")
 
     def members(pairs: list[tuple[str, Any]]) -> dict[str, Any] | _Trap:
         made = dict(pairs)
-        return made if len(made) == len(pairs) else trap(_twice(pairs))
+        return made if len(made) == len(pairs) else trap(_twice(pairs), "duplicate_key")
 
     decoder = json.JSONDecoder(object_pairs_hook=members, parse_constant=constant, parse_int=whole, parse_float=broken)
     value = decoder.decode(text)
@@ -183,7 +195,7 @@ def _twice(pairs: list[tuple[str, Any]]) -> str:
     seen: set[str] = set()
     for key, _ in pairs:
         if key in seen:
-            named = f"the key {key!r}" if len(key) <= MAX_NAME and key.isprintable() else "a key"
+            named = f"the key {key!r}" if sayable(key) else "a key"
             return f"{named} is duplicated in one object"
         seen.add(key)
     raise AssertionError("no key is written twice")
@@ -207,14 +219,14 @@ def _plain(message: str) -> str:
 def _raise_first_trap(value: Any) -> None:
     for steps, one in _walk(value):
         if isinstance(one, _Trap):
-            raise NotJSONError(one.detail, pointer=_sayable(steps))
+            raise NotJSONError(one.detail, pointer=_sayable(steps), code=one.code)
     raise AssertionError("a trap was set and not found")
 
 
 def _sayable(steps: tuple[str | int, ...]) -> str:
     """Pointer to the deepest place with names that may be repeated."""
     for depth, step in enumerate(steps):
-        if isinstance(step, str) and not (len(step) <= MAX_NAME and _whole(step)):
+        if isinstance(step, str) and not sayable(step):
             return pointer(steps[:depth])
     return pointer(steps)
 
@@ -231,7 +243,7 @@ def _refuse_depth(value: Any) -> None:
         ]
         if not level:
             return
-    raise NotJSONError(_TOO_DEEP)
+    raise NotJSONError(_TOO_DEEP, code="too_deep")
 
 
 def _refuse_surrogates(value: Any) -> None:
@@ -239,9 +251,13 @@ def _refuse_surrogates(value: Any) -> None:
         if isinstance(one, dict):
             for key in one:
                 if not _whole(key):
-                    raise NotJSONError("a key holds half of a surrogate pair", pointer=_sayable(steps))
+                    raise NotJSONError(
+                        "a key holds half of a surrogate pair", pointer=_sayable(steps), code="lone_surrogate"
+                    )
         elif isinstance(one, str) and not _whole(one):
-            raise NotJSONError("the text holds half of a surrogate pair", pointer=_sayable(steps))
+            raise NotJSONError(
+                "the text holds half of a surrogate pair", pointer=_sayable(steps), code="lone_surrogate"
+            )
 
 
 def _whole(text: str) -> bool:

@@ -204,11 +204,11 @@ class Fitting:
     """Judges single parts, pairs and knobs, with the rulebooks and thresholds of one search."""
 
     def __init__(
-        self, assessor: Assessor, overrides: Overrides, operation: Operation | None, machine: Machine | None
+        self, assessor: Assessor, overrides: Overrides, operations: Sequence[Operation], machine: Machine | None
     ) -> None:
         self._engine = assessor.engine
         self._overrides = overrides
-        self._operation = operation
+        self._operations: Sequence[Operation | None] = operations or (None,)
         self._machine = machine
         self._usual_share = threshold_in_force(assessor.book, overrides, *_SHARE)
 
@@ -216,12 +216,14 @@ class Fitting:
         """Return for each part the finding that rejects it by itself; for a holder, also in the machine's spindle."""
         facts: list[Fact] = []
         for number, part in enumerate(parts):
-            chain = self._chain([part])
-            geometry = positions_on_axis(chain)
-            speed = programmed_speed_of(chain)
-            facts.extend(_keyed(component_facts(chain, geometry, masses_of(chain, geometry), speed), number))
-            if isinstance(part, BaseHolder):
-                facts.extend(_keyed(joint_facts(chain, (), speed), number))
+            for order, operation in enumerate(self._operations):
+                chain = self._chain([part], operation)
+                geometry = positions_on_axis(chain)
+                speed = programmed_speed_of(chain)
+                found = component_facts(chain, geometry, masses_of(chain, geometry), speed)
+                if isinstance(part, BaseHolder):
+                    found += joint_facts(chain, (), speed)
+                facts.extend(_keyed(found, f"{number}:{order}"))
         words = self._engine.book.vocabulary
         refused = self._refusals(facts, len(parts), BY_PART | BY_JOINT)
         return [None if one is None else finding(one, words.of(one.fact.kind)) for one in refused]
@@ -232,7 +234,7 @@ class Fitting:
         for number, (holder, knob) in enumerate(pairs):
             chain = self._chain([holder] if knob is None else [holder, knob])
             geometry = positions_on_axis(chain)
-            facts.extend(_keyed([stack_fact(chain, geometry, masses_of(chain, geometry))], number))
+            facts.extend(_keyed([stack_fact(chain, geometry, masses_of(chain, geometry))], str(number)))
         return [_code(one) for one in self._refusals(facts, len(pairs), BY_KNOB)]
 
     def of_joints(self, uppers: Sequence[StackPart], lowers: Sequence[StackPart]) -> list[list[Joining]]:
@@ -256,7 +258,7 @@ class Fitting:
             grip = grip_range_of(case, self._usual_share)
             if grip is not None:
                 chain, far = (self._pair(one, other, length) for length in (grip.longest_mm, grip.shortest_mm))
-            facts.extend(_keyed(joint_facts(chain, (), None), number))
+            facts.extend(_keyed(joint_facts(chain, (), None), str(number)))
             found.append((case.mated is not False, grip, _projection(chain), _projection(far)))
             choice = grip is not None and grip.longest_mm > grip.shortest_mm
             fixed[number] = BY_JOINT if choice else BY_JOINT | BY_GRIP
@@ -276,10 +278,8 @@ class Fitting:
                     refused[number] = fired
         return refused
 
-    def _chain(self, parts: Sequence[StackPart]) -> Chain:
-        return chain_of(
-            StackRequest(stack=Stack(components=list(parts)), operation=self._operation, machine=self._machine)
-        )
+    def _chain(self, parts: Sequence[StackPart], operation: Operation | None = None) -> Chain:
+        return chain_of(StackRequest(stack=Stack(components=list(parts)), machine=self._machine), operation)
 
     @staticmethod
     def _pair(upper: StackPart, lower: StackPart, grip_mm: float | None) -> Chain:
@@ -291,7 +291,7 @@ def _code(fired: Fired | None) -> str | None:
     return None if fired is None else fired.rule.code
 
 
-def _keyed(facts: Iterable[Fact], number: int) -> Iterable[Fact]:
+def _keyed(facts: Iterable[Fact], number: str) -> Iterable[Fact]:
     """Return facts with keys that are unique across many subjects: the number of the subject first."""
     return [replace(fact, key=f"{number}:{fact.key}") for fact in facts]
 

@@ -11,6 +11,7 @@ from rules.schema.components import (
     ComponentReference,
     Cutter,
     GaugePin,
+    ReferenceTarget,
     RetentionKnob,
     StackPart,
 )
@@ -61,12 +62,12 @@ def inventory_of(request: SearchRequest, mounted: Mounted) -> Inventory:
     Raises :class:`~rules.schema.parsing.BadRequestError` for more keys than a search takes.
     """
     own, stock = request.components or {}, request.stock or {}
-    keys = {*own, *stock, *(mounted if request.whole_catalogue else ())}
-    defined = sum(key in own or key in mounted for key in keys)
+    keys = {*own, *stock, *(mounted.components if request.whole_catalogue else ())}
+    defined = sum(key in own or key in mounted.components for key in keys)
     if defined > MAX_INVENTORY:
         where = "/whole_catalogue" if request.whole_catalogue else "/stock"
         detail = f"{defined} components in the inventory; at most {MAX_INVENTORY} can be searched"
-        raise BadRequestError([Fault(where, detail)])
+        raise BadRequestError([Fault(where, detail, "too_many_entries")])
     wanted = None if request.requirement is None else request.requirement.cutters
     left_out: list[LeftOut] = []
     stocked = []
@@ -91,7 +92,10 @@ def _stocked(key: str, request: SearchRequest, mounted: Mounted, left_out: list[
     if quantity == 0:
         left_out.append(LeftOut(key=key, code=None, reason="none on hand"))
         return None
-    reference = ComponentReference(kind="reference", of=key)
+    reference = ComponentReference(
+        kind="reference",
+        of=ReferenceTarget(**{"from": "request" if key in (request.components or {}) else "catalogue", "key": key}),
+    )
     # the definitions have been checked, and exceed the size limit of a request
     asked = StackRequest.model_construct(stack=Stack(components=[reference]), components=request.components)
     resolved = resolve(asked, mounted)

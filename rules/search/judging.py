@@ -71,7 +71,7 @@ def build(plan: Plan, path: Path, request: SearchRequest) -> Built:
         components=components,
         joints=[Joint(upper=names[one.upper], lower=names[one.upper + 1], grip_length_mm=one.set_mm) for one in joints],
     )
-    check = CheckRequest(stack=stack, operation=request.operation, machine=request.machine, policy=request.policy)
+    check = CheckRequest(stack=stack, machine=request.machine, operations=request.operations, policy=request.policy)
     return Built(keys, names, tuple(joints), check)
 
 
@@ -97,7 +97,7 @@ def _grips(plan: Plan, joinings: Sequence[Joining], gauge_mm: float | None) -> l
     longest = [None if grip is None else grip.longest_mm for grip in grips]
     if plan.requirement.grip == "longest" or wanted is None or wanted.at_least_mm is None:
         return longest
-    whole = wanted.measured_from == "gauge_line"
+    whole = wanted.datum == "gauge_line"
     near = [one.near_mm for one in joinings] if whole else [joinings[-1].near_mm]
     known = [length for length in (*near, gauge_mm if whole else 0.0) if length is not None]
     if len(known) != len(near) + 1:
@@ -147,7 +147,7 @@ def _reasons(report: Report, request: SearchRequest, not_known: tuple[NotKnown, 
             yield Reason(code=one.code, title=one.title, message=one.message)
     if strict or policy.on_undecided == "fail":
         for gap in report.undecided:
-            fields = ", ".join(dict.fromkeys(field for lack in gap.lacks for field in lack.fields))
+            fields = ", ".join(dict.fromkeys(field for lack in gap.lacks for field in lack.at))
             yield Reason(
                 code=gap.code,
                 title=gap.title,
@@ -165,13 +165,13 @@ _VERDICTS: Final = {"pass": 0.0, "review": 1.0, "fail": 2.0}
 
 
 def _runout(one: JudgedStack) -> float | None:
-    plane = one.report.runout.gauge_plane
-    return None if plane is None or not one.report.runout.complete else plane.p95_um
+    plane = one.report.runout.plane("gauge_plane")
+    return None if plane is None else plane.quantile_um("p95")
 
 
 def _stiffness(one: JudgedStack) -> float | None:
     stiffness = one.report.stiffness.tip_stiffness_n_per_um
-    return None if stiffness is None else -stiffness
+    return None if stiffness is None else -stiffness.value
 
 
 _VALUES: Final[Mapping[RankCriterion, Callable[[JudgedStack], float | None]]] = MappingProxyType(
@@ -277,7 +277,7 @@ class _Nearest:
     def _bound(self, lower: int, upper: int, face: Span, room: int) -> float:
         """Return the smallest possible error in projection of a stack over an upper part."""
         plan, wanted = self._plan, self._plan.requirement.projection
-        if wanted is None or wanted.measured_from != "gauge_line":
+        if wanted is None or wanted.datum != "gauge_line":
             return 0.0
         if plan.is_holder(upper):
             beyond = exactly(plan.gauge_mm[upper - plan.first_holder])
@@ -320,7 +320,7 @@ def _missed_mm(plan: Plan, path: Path) -> float:
     numbers = path[:-1]
     spans = [plan.projection(upper, lower) for lower, upper in pairwise(numbers)]
     whole = spans[0]
-    if wanted.measured_from == "gauge_line":
+    if wanted.datum == "gauge_line":
         whole = sum(spans, start=exactly(plan.gauge_mm[numbers[-1] - plan.first_holder]))
     return _missed(whole, wanted)
 

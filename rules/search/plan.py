@@ -20,9 +20,11 @@ from rules.answer.provenance import threshold_overrides
 from rules.assessor import Assessor
 from rules.schema.components import BaseHolder, Cutter, StackPart
 from rules.schema.report import Finding
+from rules.schema.request import Machine
 from rules.schema.search import ClearanceZone, Projection, Requirement, SearchRequest
 from rules.search.fitting import Fitting, Joining, tries_knobs
 from rules.search.inventory import Inventory, Stocked
+from rules.stack.chain import machine_of
 from rules.stack.positions import profile_length
 
 __all__ = [
@@ -231,7 +233,8 @@ def plan_of(request: SearchRequest, inventory: Inventory, assessor: Assessor) ->
     Raises :class:`~rules.schema.parsing.BadRequestError` for thresholds that no rule has or allows.
     """
     overrides = threshold_overrides(request.policy, assessor.book)
-    fitting = Fitting(assessor, overrides, request.operation, request.machine)
+    machine = machine_of(request.machine, assessor.catalogue.definitions)
+    fitting = Fitting(assessor, overrides, request.operations or (), machine)
     requirement = request.requirement or Requirement()
     stocked = (*inventory.tools, *inventory.between, *inventory.holders)
     parts = [one.part for one in stocked]
@@ -241,7 +244,7 @@ def plan_of(request: SearchRequest, inventory: Inventory, assessor: Assessor) ->
     joinings = fitting.of_joints(parts[first_between:], parts[:first_holder])
     gauge = [_gauge_mm(one.part) for one in inventory.holders]
     faces = [None] * first_holder + gauge
-    knob_refusals = _knob_refusals(fitting, request, inventory)
+    knob_refusals = _knob_refusals(fitting, machine, inventory)
     return Plan(
         parts=stocked,
         first_between=first_between,
@@ -264,10 +267,10 @@ def _gauge_mm(holder: StackPart) -> float | None:
 
 
 def _knob_refusals(
-    fitting: Fitting, request: SearchRequest, inventory: Inventory
+    fitting: Fitting, machine: Machine | None, inventory: Inventory
 ) -> tuple[tuple[str | None, ...], ...]:
     choices: list[list[StackPart | None]] = [
-        [None, *(knob.part for knob in inventory.knobs)] if tries_knobs(one.part, request.machine) else [None]
+        [None, *(knob.part for knob in inventory.knobs)] if tries_knobs(one.part, machine) else [None]
         for one in inventory.holders
     ]
     pairs = [(one.part, knob) for one, knobs in zip(inventory.holders, choices, strict=True) for knob in knobs]
@@ -286,7 +289,7 @@ def may_be_drawn(projection: Projection | None, *, tool: bool) -> bool:
     """Whether a shank may be pulled out to reach: in any joint, or in the joint of the tool only."""
     if projection is None or projection.at_least_mm is None:
         return False
-    return projection.measured_from == "gauge_line" or tool
+    return projection.datum == "gauge_line" or tool
 
 
 def _upward(
@@ -388,7 +391,7 @@ def _reach(plan: Plan, lower: int, projection: Span, whole: Span) -> str | None:
     wanted = plan.requirement.projection
     if wanted is None:
         return None
-    if wanted.measured_from == "last_clamping_face":
+    if wanted.datum == "last_clamping_face":
         if not plan.is_tool(lower):
             return None
         whole = projection

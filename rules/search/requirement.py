@@ -79,11 +79,11 @@ def not_known_reason(part: NotKnown) -> Reason:
 
 def reached_of(wanted: Projection, geometry: Positions) -> OrMissing[float]:
     """Return the projection of the tip from the datum of the requirement, mm."""
-    return geometry.tip if wanted.measured_from == "gauge_line" else geometry.projections[-1]
+    return geometry.tip if wanted.datum == "gauge_line" else geometry.projections[-1]
 
 
 def _projection(wanted: Projection, reached: float) -> Iterator[Reason]:
-    actual = f"The tip projects {rounded(reached, 'mm'):g} mm from {_FROM[wanted.measured_from]}"
+    actual = f"The tip projects {rounded(reached, 'mm'):g} mm from {_FROM[wanted.datum]}"
     if wanted.at_least_mm is not None and reached < wanted.at_least_mm - TOLERANCE_MM:
         yield _reason(TOO_SHORT, f"{actual}; the minimum is {wanted.at_least_mm:g} mm.")
     if wanted.at_most_mm is not None and reached > wanted.at_most_mm + TOLERANCE_MM:

@@ -12,8 +12,9 @@ from typing import Any, Final
 from rules.answer.provenance import provenance
 from rules.assessor import Assessor
 from rules.quantities.missing import Missing
-from rules.quantities.rounding import rounded, rounded_or_none
+from rules.quantities.rounding import rounded
 from rules.schema.parsing import BadRequestError, Fault
+from rules.schema.report import JointEnds
 from rules.schema.search import (
     MAX_SEARCH_LENGTH,
     CutOrders,
@@ -60,14 +61,13 @@ def near_miss(one: JudgedStack) -> NearMiss:
     return NearMiss(
         components=list(one.built.keys),
         reasons=list(one.reasons),
-        projection_mm=one.report.geometry.tip_mm,
+        tip_from_gauge_line_mm=one.report.geometry.tip_mm,
         check=_check(one.built),
     )
 
 
 def _result(place: int, one: JudgedStack, key: list[float | None]) -> SearchResult:
     report, geometry = one.report, one.derived.geometry
-    plane = report.runout.gauge_plane if report.runout.complete else None
     frequencies = report.stiffness.bending_frequencies_hz
     return SearchResult(
         place=place,
@@ -77,10 +77,11 @@ def _result(place: int, one: JudgedStack, key: list[float | None]) -> SearchResu
         not_known=list(one.not_known),
         summary=report.summary,
         codes=list(dict.fromkeys(finding.code for finding in report.findings)),
-        undecided=list(dict.fromkeys(gap.code for gap in report.undecided)),
-        projection_mm=report.geometry.tip_mm,
-        tool_projection_mm=rounded_or_none(geometry.projections[-1], "mm"),
-        runout_p95_um=None if plane is None else plane.p95_um,
+        undecided_codes=list(dict.fromkeys(gap.code for gap in report.undecided)),
+        tip_from_gauge_line_mm=report.geometry.tip_mm,
+        tip_from_last_clamping_face_mm=report.geometry.tip_from_last_clamping_face_mm,
+        planes=report.runout.planes,
+        runout_complete=report.runout.complete,
         governing_speed=report.speed.governing,
         speed_complete=report.speed.complete,
         mass_kg=report.mass.total_kg,
@@ -94,8 +95,7 @@ def _result(place: int, one: JudgedStack, key: list[float | None]) -> SearchResu
 def _joint(joint: SetJoint, built: Built, geometry: Positions) -> JointSetting:
     projection = geometry.projections[joint.upper]
     return JointSetting(
-        upper=built.names[joint.upper],
-        lower=built.names[joint.upper + 1],
+        joint=JointEnds(upper=built.names[joint.upper], lower=built.names[joint.upper + 1]),
         grip_length_mm=joint.set_mm,
         longest_mm=joint.grip.longest_mm,
         shortest_mm=joint.grip.shortest_mm,
@@ -117,7 +117,7 @@ class ContinuationError(BadRequestError):
     """A token that is malformed, or belongs to another request, other rules or another version."""
 
     def __init__(self, detail: str) -> None:
-        super().__init__([Fault("/continuation", detail)])
+        super().__init__([Fault("/continuation", detail, "stale_continuation")])
 
 
 def digest_of(request: SearchRequest, assessor: Assessor) -> bytes:

@@ -19,6 +19,7 @@ from rules.grip.analysis import Grip
 from rules.quantities.missing import Missing, OrMissing, missing_of, or_missing, when_both_known
 from rules.rulebook.fact import Properties
 from rules.schema.components import Cutter
+from rules.schema.report import JointEnds
 from rules.schema.request import Operation
 from rules.stack.chain import Chain, Member
 
@@ -41,6 +42,7 @@ class SpeedCause(NamedTuple):
 
     cause: Cause
     component: str | None
+    joint: JointEnds | None
     speed_rpm: float
 
 
@@ -66,28 +68,32 @@ def speed_limits_of(
 ) -> SpeedLimits:
     """Return the limits, unsorted."""
     causes = [
-        SpeedCause("component", member.part.id, member.part.max_speed_rpm)
+        SpeedCause("component", member.part.id, None, member.part.max_speed_rpm)
         for member in (*chain.members, *chain.knobs)
         if member.part.max_speed_rpm is not None
     ]
     last = chain.members[-1].part.id if chain.members else None
-    derived: list[tuple[Cause, str | None, OrMissing[float] | None]] = [
-        ("balance", None, balance.highest_speed_rpm),
-        ("critical_speed", None, critical_speed_of(chain, stiffness)),
-        ("cutting_speed", last, cutting_speed_limit_of(chain)),
+    derived: list[tuple[Cause, str | None, JointEnds | None, OrMissing[float] | None]] = [
+        ("balance", None, None, balance.highest_speed_rpm),
+        ("critical_speed", None, None, critical_speed_of(chain, stiffness)),
+        ("cutting_speed", last, None, cutting_speed_limit_of(chain)),
     ]
-    derived.extend(("shrink_fit", grip.case.name, grip.holding_speed_rpm) for grip in grips)
-    if chain.request.machine is not None:
-        derived.append(("machine", None, chain.request.machine.max_speed_rpm))
-    causes.extend(SpeedCause(cause, name, speed) for cause, name, speed in derived if isinstance(speed, float))
+    derived.extend(("shrink_fit", None, grip.case.ends_named, grip.holding_speed_rpm) for grip in grips)
+    if chain.machine is not None:
+        derived.append(("machine", None, None, chain.machine.max_speed_rpm))
+    causes.extend(
+        SpeedCause(cause, component, joint, speed)
+        for cause, component, joint, speed in derived
+        if isinstance(speed, float)
+    )
     unstated = [Missing((f"{member.at}/max_speed_rpm",)) for member in chain.members if lacks_speed(member)]
-    return SpeedLimits(tuple(causes), missing_of(*unstated, *(speed for _, _, speed in derived)))
+    return SpeedLimits(tuple(causes), missing_of(*unstated, *(speed for *_, speed in derived)))
 
 
 def programmed_speed_properties(fact: Properties, chain: Chain, operation: Operation, speed: OrMissing[float]) -> None:
     """Add the programmed speed, the limit of the spindle and the speed from the cutting speed."""
     fact.add("spindle_speed_rpm", speed)
-    machine = chain.request.machine
+    machine = chain.machine
     if machine is not None and machine.max_speed_rpm is not None:
         fact.add("machine_max_speed_rpm", machine.max_speed_rpm)
     if operation.spindle_speed_rpm is not None and operation.cutting_speed_m_per_min is not None:

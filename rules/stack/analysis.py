@@ -106,11 +106,11 @@ def contradiction_properties(fact: Properties, member: Member) -> None:
     if spans:
         fact.add("tolerance_span_um", min(spans))
     if part.runout is not None:
-        first, last = part.runout[0], part.runout[-1]  # one stated reading or two
+        first, last = part.runout.statements[0], part.runout.statements[-1]  # one or two
         if first is not last:
             fact.add("runout_distance_mm", abs(first.at_mm - last.at_mm))
         if first.angle_deg is not None or last.angle_deg is not None:
-            fact.add("angle_without_measurement", part.runout_law != "measured")
+            fact.add("angle_without_measurement", part.runout.law != "measured")
     stated, outline = _stated_length(part), profile_length(part)
     if stated is not None and outline is not None:
         fact.add("stated_length_mm", stated)

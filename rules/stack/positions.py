@@ -2,17 +2,30 @@
 
 from __future__ import annotations
 
-from typing import Final, NamedTuple
+from typing import Final, Literal, NamedTuple
 
 from rules.couplings.definition import End
 from rules.couplings.sides import COUPLINGS
 from rules.couplings.straight_shank import ColletBore
 from rules.quantities.missing import Missing, OrMissing, or_missing, when_both_known, when_known
-from rules.schema.components import StackPart
+from rules.quantities.models import MIN_LENGTH_MM
+from rules.schema.components import Cutter, GaugePin, StackPart
 from rules.schema.request import DEFAULT_POLICY
 from rules.stack.chain import Chain, Member, StackJoint
 
-__all__ = ["Position", "Positions", "grip_of", "positions_on_axis", "profile_length", "tool_diameter"]
+__all__ = [
+    "Position",
+    "Positions",
+    "Surface",
+    "grip_of",
+    "positions_on_axis",
+    "profile_length",
+    "surface_at",
+    "tool_diameter",
+]
+
+Surface = Literal["clamped", "round", "flutes", "none"]
+"""What an indicator meets at a plane."""
 
 _NO_TOOL: Final = Missing(("/stack/components/-",))
 
@@ -71,7 +84,7 @@ def _taper_seat(member: Member) -> OrMissing[float]:
     length: OrMissing[float] | None = stated
     if length is None and side is not None:
         length = COUPLINGS[side.coupling].seat_length(End(side, f"{member.at}/machine_side", part.kind))
-    field = "seat_length_mm" if part.kind == "base_holder" else "runout/1"
+    field = "seat_length_mm" if part.kind == "base_holder" else "runout/statements/1"
     return or_missing(length, member.at, field)
 
 
@@ -134,10 +147,10 @@ def _joined_place(case: StackJoint, upper_face: OrMissing[float], projection: Or
 
 
 def _gauge_plane(chain: Chain, last_face: OrMissing[float], tip: OrMissing[float]) -> OrMissing[float]:
-    operation, policy = chain.request.operation, chain.request.policy or DEFAULT_POLICY
-    if operation is not None and operation.gauge_plane_mm is not None:
-        distance = operation.gauge_plane_mm
-        return when_known(lambda face: face + distance, last_face)
+    stated, policy = chain.request.gauge_plane, chain.request.policy or DEFAULT_POLICY
+    if stated is not None:
+        zero = 0.0 if stated.datum == "gauge_line" else last_face
+        return when_known(lambda face: face + stated.distance_mm, zero)
     if isinstance(tip, Missing) and tip is _NO_TOOL:
         return tip
     if chain.joints and chain.joints[-1].joint_class != "grip":
@@ -161,3 +174,26 @@ def positions_on_axis(chain: Chain) -> Positions:
     tip = places[-1].face if has_tool else _NO_TOOL
     last_face: OrMissing[float] = places[-2].face if len(places) > 1 else _NO_TOOL
     return Positions(tuple(places), tuple(projections), last_face, _gauge_plane(chain, last_face, tip), tip)
+
+
+def surface_at(chain: Chain, positions: Positions, z_mm: float) -> Surface | None:
+    """Return what an indicator meets on the cutting tool or gauge pin at z from the gauge line.
+
+    None where that is not known: without a tool, its tip or its flute length.
+    """
+    last = chain.members[-1] if chain.members else None
+    face, tip = positions.last_clamping_face, positions.tip
+    if last is None or not last.is_tool:
+        return None
+    if isinstance(face, float) and z_mm < face - MIN_LENGTH_MM:
+        return "clamped"
+    if isinstance(tip, Missing):
+        return None
+    if z_mm > tip + MIN_LENGTH_MM:
+        return "none"
+    if isinstance(last.part, GaugePin):
+        return "round"
+    flutes = last.part.flute_length_mm if isinstance(last.part, Cutter) else None
+    if flutes is None:
+        return None
+    return "flutes" if tip - flutes < z_mm else "round"

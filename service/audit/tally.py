@@ -271,10 +271,10 @@ class Tally:
 def problem_words(text: bytes) -> tuple[str, bool]:
     """The fault of an invalid line in one line, and whether it is a program fault."""
     problem = json.loads(text)["problem"]
-    parts = [part for part in problem.get("errors", ()) if "pointer" in part]
-    words = "; ".join(f"{part['pointer']} {part['detail']}" for part in parts[:_PARTS_TOLD])
+    parts = [part for part in problem.get("errors", ()) if part["at"]]
+    words = "; ".join(f"{part['at'][0]} {part['detail']}".lstrip() for part in parts[:_PARTS_TOLD])
     more = f"; and {len(parts) - _PARTS_TOLD} more" if len(parts) > _PARTS_TOLD else ""
-    return words + more or str(problem["detail"]), problem["type"].endswith("/internal-fault")
+    return words + more or str(problem["detail"]), problem["code"] == "internal-fault"
 
 
 _LONGEST_BAR: Final = 40

@@ -126,7 +126,7 @@ def _faults(policy: Policy | None, where: str, book: Rulebook) -> list[Fault]:
     try:
         threshold_overrides(policy, book)
     except BadRequestError as error:
-        return [Fault(where + fault.pointer, fault.detail) for fault in error.faults]
+        return [fault.under(where) for fault in error.faults]
     return []
 
 

@@ -92,6 +92,10 @@ _LONG_LINE: Final = 32 * 1024
 """Bytes of a line above which it is parsed in a thread."""
 
 
+_IN_THE_BODY: Final = ("malformed-gzip", "body-too-large")
+"""Problems that a body in gzip shows only in its course, when results are on their way."""
+
+
 class LineStream(Response):
     """A response sent line by line, in order, while the request is arriving.
 
@@ -140,12 +144,19 @@ class LineStream(Response):
                 flow.close()
 
     async def _read(self, flow: _Flow, receive: Receive) -> None:
-        more = True
+        more, begun = True, False
         while True:
-            message = await receive()
+            try:
+                message = await receive()
+            except ProblemError as problem:
+                if not begun or problem.kind.name not in _IN_THE_BODY:
+                    raise
+                await flow.break_off(problem.kind.name, f"{problem.detail} The remaining lines were not read.")
+                return
             if message["type"] == "http.disconnect":
                 raise ClientDisconnect
             # Input after the last permitted line is read and discarded.
+            begun = begun or bool(message.get("body"))
             if more:
                 more = message.get("more_body", False)
                 more = await flow.take(message.get("body", b""), last=not more) and more
@@ -153,7 +164,7 @@ class LineStream(Response):
     async def _end(self, flow: _Flow) -> None:
         with self._shutdown.ending() as event:
             await event.wait()
-            await flow.break_off()
+            await flow.break_off("not-ready", "The service is stopping; the remaining lines were not read.")
 
     async def _write(self, flow: _Flow, send: Send) -> None:
         try:
@@ -229,12 +240,12 @@ class _Flow:
         async with self._turn:
             return not self._ended and await self._take(data, last=last)
 
-    async def break_off(self) -> None:
-        """Finish the lines received and accept no more, because the service is stopping."""
+    async def break_off(self, kind: str, detail: str) -> None:
+        """Finish the lines received and accept no more, because of this problem."""
         async with self._turn:
             if not self._ended:
                 await self._room()
-                self._refuse("not-ready", "The service is stopping; the remaining lines were not read.")
+                self._refuse(kind, detail)
                 self._complete = False
                 await self._end()
 

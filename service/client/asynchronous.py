@@ -221,12 +221,13 @@ class AsyncClient:
         return answer
 
     async def _attempt(self, call: Call[T], deadline: Deadline) -> T:
+        headers, content = call.sent()
         request = self._http.build_request(
             call.method,
             call.path,
             params=call.params,
-            headers=call.headers,
-            content=call.body,
+            headers=headers,
+            content=content,
             timeout=deadline.timeout_s(),
         )
         try:

@@ -72,7 +72,7 @@ class AnsweredProblemError(ClientError):
     @property
     def kind(self) -> str:
         """Name of the problem type, such as ``invalid-request``."""
-        return self.problem.type.rstrip("/").rpartition("/")[2]
+        return self.problem.code
 
     @property
     def status(self) -> int:
@@ -85,7 +85,7 @@ class AnsweredProblemError(ClientError):
         return tuple(self.problem.errors or ())
 
     def __str__(self) -> str:
-        told = [f"{part.pointer}: {part.detail}" if part.pointer else part.detail for part in self.parts]
+        told = [": ".join((*filter(None, part.at), part.detail)) for part in self.parts]
         return f"{self.kind} ({self.status}): {'; '.join([self.detail, *told])}"
 
 

@@ -61,7 +61,7 @@ def is_loopback(host: str) -> bool:
         return host == "localhost"
 
 
-OPEN_PATHS: Final = frozenset({"/", "/healthz", "/readyz", "/openapi.json", "/docs", "/favicon.ico"})
+OPEN_PATHS: Final = frozenset({"/", "/healthz", "/readyz", "/openapi.json", "/docs", "/favicon.ico", "/problems"})
 """Paths without a token: liveness, OpenAPI document, problem types and pages."""
 
 OPEN_FOLDERS: Final = ("/docs/", "/problems/", "/static/")
@@ -75,7 +75,7 @@ def is_open(path: str) -> bool:
     """Whether a path needs no token; unknown paths do.
 
     >>> [is_open(path) for path in ("/healthz", "/problems/not-found", "/v1/checks", "/metrics", "/problems")]
-    [True, True, False, False, False]
+    [True, True, False, False, True]
     """
     return path in OPEN_PATHS or path.startswith(OPEN_FOLDERS)
 
@@ -157,7 +157,8 @@ def access(settings: Settings) -> list[Middleware]:
                 CORSMiddleware,
                 allow_origins=settings.cors_origins,
                 allow_methods=("GET", "HEAD", "POST"),
-                allow_headers=("Accept", "Authorization", "Content-Type"),
+                allow_headers=("Accept", "Authorization", "Content-Encoding", "Content-Type", "If-None-Match"),
+                expose_headers=("ETag", "Retry-After", "X-Request-ID"),
                 max_age=_DAY_S,
             )
         )

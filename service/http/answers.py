@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from email.message import Message
 from functools import lru_cache
 from hashlib import sha256
-from typing import Any
+from types import MappingProxyType
+from typing import Any, Final
 
 from fastapi import Request, Response
 from pydantic import BaseModel
@@ -19,6 +20,7 @@ from service.sheets.page import PAGE_HEADERS
 
 __all__ = [
     "CSV",
+    "GZIP",
     "HTML",
     "JSON",
     "SVG",
@@ -26,6 +28,9 @@ __all__ = [
     "XML",
     "Answer",
     "Document",
+    "accepted_coding",
+    "content_coding",
+    "described_headers",
     "document",
     "json_answer",
     "preferred",
@@ -63,21 +68,20 @@ def preferred(request: Request, offers: Sequence[str]) -> str | None:
 
 
 def require_json_body(request: Request) -> None:
-    """Raise :class:`ProblemError` 415 unless the Content-Type is JSON in UTF-8 without content encoding."""
+    """Raise :class:`ProblemError` 415 unless the Content-Type is JSON in UTF-8, plain or in gzip."""
     require_body(request, (JSON,))
 
 
 def require_body(request: Request, taken: Sequence[str]) -> str:
     """The media type of the body, one of ``taken``.
 
-    Raises :class:`ProblemError` 415 for any other type, a charset other than UTF-8 and a content encoding.
+    Raises :class:`ProblemError` 415 for any other type, a charset other than UTF-8 and a content coding but gzip.
     """
-    coding = _sent(request, b"content-encoding")
-    if coding and coding[0].strip().lower() != "identity":
+    if content_coding(request.scope["headers"]) is None:
         raise ProblemError(
             "unsupported-media-type",
-            "Content encodings are not supported.",
-            headers={"Accept-Post": ", ".join(taken), "Accept-Encoding": "identity"},
+            "The Content-Encoding must be gzip or identity.",
+            headers={"Accept-Post": ", ".join(taken), "Accept-Encoding": "gzip, identity"},
         )
     types = _sent(request, b"content-type")
     declared = _declared(types[0] if types else "")
@@ -88,6 +92,34 @@ def require_body(request: Request, taken: Sequence[str]) -> str:
             headers={"Accept-Post": ", ".join(taken)},
         )
     return declared
+
+
+GZIP = "gzip"
+IDENTITY = "identity"
+
+
+def content_coding(headers: Iterable[tuple[bytes, bytes]]) -> str | None:
+    """The content coding of a body: gzip or identity; None for any other and for several."""
+    sent = ",".join(value.decode("latin-1") for name, value in headers if name == b"content-encoding")
+    codings = {"x-gzip": GZIP}  # RFC 9110, section 8.4.1.3
+    named = [codings.get(name, name) for one in sent.split(",") if (name := one.strip().lower()) and name != IDENTITY]
+    if not named:
+        return IDENTITY
+    return GZIP if named == [GZIP] else None
+
+
+@lru_cache(maxsize=256)
+def accepted_coding(accept: str) -> str:
+    """The coding of a response to an Accept-Encoding header: gzip or identity (RFC 9110, section 12.5.3).
+
+    >>> [accepted_coding(sent) for sent in ("gzip, br", "*", "br", "gzip;q=0", "gzip;q=0.5, identity", "gzip;q=0, *")]
+    ['gzip', 'gzip', 'identity', 'identity', 'identity', 'identity']
+    """
+    weights = dict(_range(part) for part in accept.split(",") if part.strip())
+    wanted = max(weights.get(name, 0.0) for name in (GZIP, "x-gzip")) if weights.keys() & {GZIP, "x-gzip"} else None
+    gzip = weights.get("*", 0.0) if wanted is None else wanted
+    # a client that names gzip and not the identity prefers gzip
+    return GZIP if gzip > 0 and gzip >= weights.get(IDENTITY, 0.0) else IDENTITY
 
 
 def _sent(request: Request, name: bytes) -> list[str]:
@@ -151,14 +183,15 @@ class Document:
 def document(content: BaseModel | bytes, media_type: str = JSON, headers: Mapping[str, str] | None = None) -> Document:
     """The serialised content, for :func:`publish`."""
     body = content if isinstance(content, bytes) else to_json(content)
-    return Document(body, f'"{sha256(body).hexdigest()[:32]}"', media_type, dict(headers or {}))
+    # weak, because it is the same with and without a content coding (RFC 9110, section 8.8.3.3)
+    return Document(body, f'W/"{sha256(body).hexdigest()[:32]}"', media_type, dict(headers or {}))
 
 
 def publish(published: Document, request: Request) -> Response:
     """The document, or 304 if the client's copy is current (RFC 9110, section 13.1.2)."""
     headers = {"ETag": published.etag, "Cache-Control": "no-cache", "Vary": "Accept", **published.headers}
     if _has(published.etag, request.headers.getlist("if-none-match")):
-        return Response(status_code=304, headers=headers)
+        return Response(status_code=304, headers={**headers, "Vary": "Accept, Accept-Encoding"})
     return Response(published.content, headers=headers, media_type=published.media_type)
 
 
@@ -186,7 +219,7 @@ class _JsonReport(Response):
 
 def _has(etag: str, wanted: list[str]) -> bool:
     tags = [tag.strip().removeprefix("W/") for line in wanted for tag in line.split(",")]
-    return etag in tags or "*" in tags
+    return etag.removeprefix("W/") in tags or "*" in tags
 
 
 def shown(name: str, content: BaseModel) -> dict[str, Any]:
@@ -197,19 +230,32 @@ def shown(name: str, content: BaseModel) -> dict[str, Any]:
     return {"content": {JSON: {"examples": {name: {"value": to_json(content).decode()}}}}}
 
 
+_HEADERS: Final[Mapping[str, tuple[bool, str]]] = MappingProxyType(
+    {
+        "X-Request-ID": (True, "The request's identifier in the log: the caller's, or a new one."),
+        "Cache-Control": (True, "no-cache for a document with an ETag, else no-store."),
+        "Vary": (True, "Request headers that select the representation (RFC 9110, section 12.5.5)."),
+        "ETag": (True, "Send it as If-None-Match to get 304 while the document is unchanged."),
+        "Retry-After": (False, "Seconds to wait before the next try; absent if not known."),
+    }
+)
+"""Whether a response header is always there, and its meaning, by name."""
+
+
+def described_headers(*names: str) -> dict[str, dict[str, Any]]:
+    """The headers of a response in the OpenAPI document, by name."""
+    return {
+        name: {"required": required, "description": description, "schema": {"type": "string"}}
+        for name in names
+        for required, description in [_HEADERS[name]]
+    }
+
+
 def published(response: dict[str, Any]) -> dict[int | str, dict[str, Any]]:
     """The OpenAPI responses of a route that uses :func:`publish`."""
-    etag = {
-        "required": True,
-        "description": "Send it as If-None-Match to get 304 while the document is unchanged.",
-        "schema": {"type": "string"},
-    }
     return {
-        200: {**response, "headers": {"ETag": etag}},
-        304: {
-            "description": "The client's copy is current.",
-            "headers": {"ETag": etag},
-        },
+        200: {**response, "headers": described_headers("ETag")},
+        304: {"description": "The client's copy is current.", "headers": described_headers("ETag")},
     }
 
 

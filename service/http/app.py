@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from fastapi import FastAPI
+from fastapi import Depends, FastAPI
 from fastapi.routing import APIRoute
 from starlette.middleware import Middleware
 
@@ -16,11 +16,19 @@ from service.http.batches import check_batches_router
 from service.http.direct_dispatch import DirectDispatch
 from service.http.documents import drawings_router, exports_router, imports_router
 from service.http.metrics import Metrics, ObservingAssessor, health_router, metrics_router
-from service.http.middleware import BodyLimit, BodyTimeout, HeadAsGet, SecurityHeaders, UnhandledErrors
+from service.http.middleware import (
+    BodyLimit,
+    BodyTimeout,
+    Compression,
+    HeadAsGet,
+    InflatedBody,
+    SecurityHeaders,
+    UnhandledErrors,
+)
 from service.http.openapi import DeprecationHeaders, describe
 from service.http.pages import pages_router
 from service.http.posted import posted_routes
-from service.http.problem_answers import HANDLERS
+from service.http.problem_answers import HANDLERS, require_known_parameters
 from service.http.questions import (
     budgets_router,
     checks_router,
@@ -66,15 +74,18 @@ def create_app(settings: Settings | None = None, assessor: Assessor | None = Non
         docs_url=None,
         redoc_url=None,
         redirect_slashes=False,
+        dependencies=[Depends(require_known_parameters)],
         lifespan=in_order(shutdown, closing(pool)),
         middleware=[
             Middleware(RequestLog, metrics=metrics),
             Middleware(SecurityHeaders),
             Middleware(HeadAsGet),
             Middleware(DeprecationHeaders),
+            Middleware(Compression),
             Middleware(UnhandledErrors),
             *access(settings),
             Middleware(BodyTimeout, max_seconds=settings.max_body_seconds, flowing={PATH: frozenset(STREAMS)}),
+            Middleware(InflatedBody),
             Middleware(BodyLimit, max_bytes=settings.max_body_bytes, others={PATH: batch_limits}),
             Middleware(DirectDispatch, routes=direct_routes),
         ],
@@ -98,7 +109,7 @@ def create_app(settings: Settings | None = None, assessor: Assessor | None = Non
         metrics_router(metrics),
         problems_router(),
         pages_router(),
-        contract_router(lambda: describe(app, assessor.book)),
+        contract_router(lambda: describe(_plain(app, assessor))),
     )
     for router in routers:
         app.include_router(router)
@@ -106,3 +117,10 @@ def create_app(settings: Settings | None = None, assessor: Assessor | None = Non
     metrics.running(assessor.book.digest)
     watched.counting = True
     return app
+
+
+def _plain(app: FastAPI, assessor: Assessor) -> FastAPI:
+    """The application with the built-in rules alone, whose examples the document shows whatever rules are in force."""
+    plain = Assessor.load()
+    same = (assessor.book.digest, assessor.catalogue) == (plain.book.digest, plain.catalogue)
+    return app if same else create_app(Settings(extra_rulebooks=()), plain)

@@ -12,7 +12,7 @@ from fastapi.routing import APIRoute
 from starlette.requests import Request
 from starlette.types import ASGIApp, Receive, Scope, Send
 
-from service.http.problem_answers import HANDLERS, answer_readably, as_problem
+from service.http.problem_answers import HANDLERS, answer_readably, as_problem, require_known_parameters
 
 __all__ = ["DirectDispatch"]
 
@@ -41,6 +41,7 @@ class DirectDispatch:
         scope.update(route=route, endpoint=route.endpoint, path_params={})
         request = Request(scope, receive, send)
         try:
+            require_known_parameters(request)
             response = await route.endpoint(request)
         except _ANSWERED as error:
             response = answer_readably(as_problem(error), request)

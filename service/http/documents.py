@@ -13,7 +13,7 @@ from rules.exchange.documents import read_document
 from rules.exchange.tool_asset_export import EPOCH, TIMESTAMP_PATTERN
 from rules.exchange.untrusted import UnreadableError
 from rules.schema.imports import ComponentKind, ImportFormat, ImportReport, Standard
-from rules.schema.parsing import parse_request
+from rules.schema.parsing import FaultCode, parse_request
 from rules.schema.request import CheckRequest
 from rules.schema.strict_json import parse_json
 from service.drawing.pictures import PictureName, picture_or_words
@@ -79,9 +79,9 @@ def _report(data: bytes, form: ImportFormat, kind: ComponentKind | None) -> Impo
 
 def _problem(error: UnreadableError) -> ProblemError:
     name = "malformed-document" if error.cause == "malformed" else "invalid-request"
-    part = ProblemPart(detail=error.detail, pointer=None, line=error.line, column=error.column)
-    parts = [part] if error.line is not None else []
-    return ProblemError(name, f"The document cannot be read: {error.detail}.", parts=parts)
+    code: FaultCode = "syntax_error" if error.cause == "malformed" else "wrong_document"
+    part = ProblemPart(code=code, detail=error.detail, at=[], line=error.line, column=error.column)
+    return ProblemError(name, f"The document cannot be read: {error.detail}.", parts=[part])
 
 
 def _bodies() -> dict[str, Any]:
@@ -102,6 +102,7 @@ def _responses() -> dict[int | str, dict[str, Any]]:
         200: {"content": {JSON: {"examples": reports}}},
         **responses(
             "malformed-document",
+            "malformed-gzip",
             "not-acceptable",
             "body-too-large",
             "unsupported-media-type",
@@ -142,6 +143,7 @@ def exports_router(exporter: Exporter) -> APIRouter:
         200: {"content": {XML: {"schema": {"type": "string"}, "examples": documents}}},
         **responses(
             "malformed-json",
+            "malformed-gzip",
             "not-acceptable",
             "body-too-large",
             "unsupported-media-type",
@@ -199,6 +201,9 @@ Identical requests return identical bytes.
 """
 
 
+_SHOWN: Final = 400
+
+
 class SvgAnswer(Response):
     """An SVG response."""
 
@@ -230,13 +235,15 @@ def drawings_router(assessor: Assessor) -> APIRouter:
         return picture_or_words(picture, report, derived, bent=bent).encode()
 
     requests = {name: {"summary": one.summary, "value": one.request} for name, one in EXAMPLES.items()}
-    shown = draw(parse_request(EXAMPLES[EXTENDED].request), "speed", True).decode()
+    shown = draw(parse_request(EXAMPLES[EXTENDED].request), "stack", True).decode()
+    begins = shown[:_SHOWN]
     # JSON text, unpacked by service.http.openapi.describe.
-    pictures = {"speed": {"summary": "Speed limits of the first example", "value": json.dumps(shown)}}
+    pictures = {"begin": {"summary": "Beginning", "value": json.dumps(begins)}}
     known: dict[int | str, dict[str, Any]] = {
         200: {"content": {SVG: {"schema": {"type": "string"}, "examples": pictures}}},
         **responses(
             "malformed-json",
+            "malformed-gzip",
             "not-acceptable",
             "body-too-large",
             "unsupported-media-type",

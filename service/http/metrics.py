@@ -30,7 +30,7 @@ from rules.version import VERSION
 from service.batch.lines import LineAnswer
 from service.contract import State, Version
 from service.examples import EXAMPLES, EXTENDED
-from service.http.answers import json_answer, require_acceptable, shown
+from service.http.answers import document, json_answer, publish, published, require_acceptable, shown
 from service.http.problem_answers import responses
 from service.operations.problems import ProblemError
 from service.operations.process import Shutdown, TimedEngine
@@ -53,12 +53,14 @@ def health_router(assessor: Assessor, shutdown: Shutdown) -> APIRouter:
         rulebook_sha256=assessor.book.digest,
     )
 
+    published_version = document(version)
+
     @router.get(
         "/healthz",
         operation_id="health",
         summary="Liveness",
         response_model=State,
-        responses={200: shown("alive", alive), **responses("not-acceptable", "internal-fault")},
+        responses={200: shown("alive", alive), **responses("not-acceptable", "invalid-request", "internal-fault")},
     )
     async def health(request: Request) -> Response:
         """Responds 200 while the process serves requests. The rules are not tested."""
@@ -72,7 +74,7 @@ def health_router(assessor: Assessor, shutdown: Shutdown) -> APIRouter:
         response_model=State,
         responses={
             200: shown("ready", alive),
-            **responses("not-acceptable", "internal-fault", "not-ready"),
+            **responses("not-acceptable", "invalid-request", "internal-fault", "not-ready"),
         },
     )
     async def readiness(request: Request) -> Response:
@@ -92,12 +94,15 @@ def health_router(assessor: Assessor, shutdown: Shutdown) -> APIRouter:
         operation_id="version",
         summary="Version",
         response_model=Version,
-        responses={200: shown("version", version), **responses("not-acceptable", "internal-fault")},
+        responses={
+            **published(shown("version", version)),
+            **responses("not-acceptable", "invalid-request", "internal-fault"),
+        },
     )
     async def show_version(request: Request) -> Response:
         """Version of the service and digest of the rulebooks in force."""
         require_acceptable(request)
-        return json_answer(version)
+        return publish(published_version, request)
 
     return router
 

@@ -1,20 +1,32 @@
-"""Middleware: body size limit, body timeout, HEAD, security headers, unhandled errors."""
+"""Middleware: body size limit, body timeout, gzip both ways, HEAD, security headers, unhandled errors."""
 
 from __future__ import annotations
 
 import asyncio
 import logging
+import zlib
 from collections.abc import Mapping, Set
 from types import MappingProxyType
 from typing import Final
 
+from starlette.middleware.gzip import GZipMiddleware
 from starlette.requests import ClientDisconnect, Request
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from service.http.answers import GZIP, accepted_coding, content_coding
 from service.http.problem_answers import answer_readably
 from service.operations.problems import ProblemError
 
-__all__ = ["HEADERS", "BodyLimit", "BodyTimeout", "HeadAsGet", "SecurityHeaders", "UnhandledErrors"]
+__all__ = [
+    "HEADERS",
+    "BodyLimit",
+    "BodyTimeout",
+    "Compression",
+    "HeadAsGet",
+    "InflatedBody",
+    "SecurityHeaders",
+    "UnhandledErrors",
+]
 
 
 class BodyLimit:
@@ -126,6 +138,119 @@ class BodyTimeout:
             await send(message)
 
         await self._app(scope, in_time, watched)
+
+
+_PIECE: Final = 64 * 1024
+"""Bytes inflated at a time; this much is in memory, however much a body grows."""
+
+_FREE: Final = 1024 * 1024
+"""Bytes to which the ratios do not apply, in or out."""
+
+_MOST_GROWTH: Final = 200
+"""Most bytes of content for each byte of gzip. Lines that repeat one stack reach about 150, a bomb 1000."""
+
+
+class InflatedBody:
+    """Gives routes the content of a body in gzip (RFC 1952), also of several members.
+
+    Ends a request with 400 for a body that is not gzip or not complete, and with 413 for one that grows too much. The
+    limits of a body apply to its content. Own code, because no maintained ASGI middleware inflates requests.
+    """
+
+    def __init__(self, app: ASGIApp) -> None:
+        self._app = app
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        if scope["type"] == "http" and content_coding(scope["headers"]) == GZIP:
+            receive = _Inflating(receive).receive
+        await self._app(scope, receive, send)
+
+
+class _Inflating:
+    """The messages of one body, inflated."""
+
+    def __init__(self, receive: Receive) -> None:
+        self._receive = receive
+        self._inflater = zlib.decompressobj(wbits=_GZIP_ONLY)
+        self._rest = b""
+        self._taken = self._made = 0
+        self._more = True
+        self._pending = False
+        self._ended = False
+
+    async def receive(self) -> Message:
+        """The next piece of content, or what the connection sends after it."""
+        if self._ended:
+            return await self._receive()
+        while True:
+            if self._more and not self._rest and not self._pending:
+                message = await self._receive()
+                if message["type"] != "http.request":
+                    return message
+                self._rest = message.get("body", b"")
+                self._more = message.get("more_body", False)
+                self._taken += len(self._rest)
+            piece = self._inflated()
+            # a bomb takes many steps, so let other requests run between two
+            await asyncio.sleep(0)
+            self._ended = not (self._rest or self._more or self._pending)
+            if self._ended and not self._inflater.eof:
+                raise _not_gzip("it is not complete")
+            if piece or self._ended:
+                return {"type": "http.request", "body": piece, "more_body": not self._ended}
+
+    def _inflated(self) -> bytes:
+        try:
+            if self._rest and self._inflater.eof:
+                self._inflater = zlib.decompressobj(wbits=_GZIP_ONLY)
+            piece = self._inflater.decompress(self._rest, _PIECE)
+        except zlib.error:
+            raise _not_gzip("it is damaged, or no gzip") from None
+        self._rest = self._inflater.unused_data if self._inflater.eof else self._inflater.unconsumed_tail
+        # a full piece may leave content behind that needs no further input
+        self._pending = len(piece) == _PIECE and not self._inflater.eof
+        self._made += len(piece)
+        if self._made > _FREE and self._made > _MOST_GROWTH * self._taken:
+            raise ProblemError(
+                "body-too-large", f"The body in gzip has more than {_MOST_GROWTH} times its length as content."
+            )
+        if self._taken > _FREE + self._made + len(self._rest):
+            # blocks and members without content
+            raise _not_gzip("it is much longer than its content")
+        return piece
+
+
+_GZIP_ONLY: Final = 16 + zlib.MAX_WBITS
+
+
+def _not_gzip(why: str) -> ProblemError:
+    return ProblemError("malformed-gzip", f"The body cannot be inflated: {why}.")
+
+
+_LEAST_COMPRESSED: Final = 1024
+_LEVEL: Final = 5
+"""Of zlib; more takes longer and hardly makes a report shorter."""
+
+
+class Compression(GZipMiddleware):
+    """Sends responses of 1 KiB or more in gzip to clients that accept it.
+
+    The framework's middleware writes no time into the header, so equal content has equal bytes, and sends each piece of
+    a stream at once. It reads no weights, so a refusal such as ``gzip;q=0`` is taken out of the request before.
+    """
+
+    def __init__(self, app: ASGIApp) -> None:
+        super().__init__(app, minimum_size=_LEAST_COMPRESSED, compresslevel=_LEVEL)
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        if scope["type"] == "http":
+            headers = scope["headers"]
+            sent = ",".join(value.decode("latin-1") for name, value in headers if name == b"accept-encoding")
+            if sent:
+                kept = [header for header in headers if header[0] != b"accept-encoding"]
+                # changed in place, because outer middleware reads the route from this scope
+                scope["headers"] = [*kept, (b"accept-encoding", accepted_coding(sent).encode())]
+        await super().__call__(scope, receive, send)
 
 
 class HeadAsGet:

@@ -2,24 +2,32 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Coroutine, Mapping, Sequence
+from collections import Counter
+from collections.abc import Callable, Coroutine, Iterator, Mapping, Sequence
+from http import HTTPStatus
 from types import MappingProxyType
 from typing import Any, Final
 
 from fastapi import Request, Response
+from fastapi.dependencies.models import Dependant
 from fastapi.exceptions import RequestValidationError
+from fastapi.routing import APIRoute
+from pydantic import BaseModel
 from starlette.exceptions import HTTPException
 
-from rules.schema.parsing import BadRequestError, Fault
+from rules.schema.parsing import BadRequestError, Fault, FaultCode, code_of
 from rules.schema.strict_json import NotJSONError
 from rules.search.search import ContinuationError
-from service.http.answers import HTML, JSON, TEXT, preferred, readable_answer
+from service.http.answers import HTML, JSON, TEXT, described_headers, preferred, readable_answer
 from service.operations.problems import (
     KINDS,
     PROBLEM_MEDIA_TYPE,
+    REQUEST_ID,
     ProblemError,
+    allowed_methods,
     answer,
     from_http_error,
+    invalid_query,
     invalid_request,
     not_json,
     note,
@@ -28,7 +36,7 @@ from service.operations.problems import (
 from service.sheets.page import problem_page
 from service.sheets.text import problem_text
 
-__all__ = ["HANDLERS", "answer_readably", "as_problem", "responses"]
+__all__ = ["HANDLERS", "answer_readably", "as_problem", "require_known_parameters", "responses"]
 
 
 def answer_readably(problem: ProblemError, request: Request) -> Response:
@@ -37,15 +45,11 @@ def answer_readably(problem: ProblemError, request: Request) -> Response:
     if chosen not in (HTML, TEXT):
         return answer(problem, request)
     note(problem, request)
-    told = problem.problem(request.url.path)
+    told = problem.problem(request.url.path, request.scope.get(REQUEST_ID))
     content = (problem_page if chosen == HTML else problem_text)(told, problem.kind.remedy)
     response = readable_answer(content, chosen, problem.kind.status)
     response.headers.update(problem.headers)
     return response
-
-
-_MAX_FAULTS: Final = 5
-_LONGEST_NAME: Final = 64
 
 
 def as_problem(error: Exception) -> ProblemError:
@@ -61,21 +65,50 @@ def as_problem(error: Exception) -> ProblemError:
     if isinstance(error, HTTPException):
         return from_http_error(error)
     if isinstance(error, RequestValidationError):
-        return ProblemError("invalid-request", "; ".join(map(_fault_text, error.errors()[:_MAX_FAULTS])))
+        return invalid_query([_query_fault(fault) for fault in error.errors()])
     return ProblemError("invalid-request", "The request is invalid.")
 
 
-def _fault_text(fault: Mapping[str, Any]) -> str:
-    """The text of a fault in the query; the framework's message would echo the value."""
-    where = " ".join(str(step) for step in fault["loc"])[:_LONGEST_NAME]
-    if fault["type"] == "extra_forbidden":
-        return f"{where}: unknown parameter"
-    if fault["type"] == "literal_error":
-        return f"{where}: expected {fault['ctx']['expected']}"
-    return f"{where}: {fault['msg']}"
+def _query_fault(fault: Mapping[str, Any]) -> tuple[str, FaultCode, str]:
+    """Parameter, code and message of a fault in the query; the framework's message would echo the value."""
+    kind = fault["type"]
+    detail = f"must be one of {fault['ctx']['expected']}" if kind == "literal_error" else fault["msg"]
+    return str(fault["loc"][-1]), code_of(kind), detail
+
+
+def require_known_parameters(request: Request) -> None:
+    """Raise :class:`ProblemError` 422 for query parameters that the route does not have, and for repeated ones."""
+    if not request.scope["query_string"]:
+        return
+    route = request.scope.get("route")
+    known = sorted(_parameters(route.dependant)) if isinstance(route, APIRoute) else []
+    there = f"known here: {', '.join(known)}" if known else "this path has none"
+    faults: list[tuple[str, FaultCode, str]] = []
+    names = Counter(name for name, _ in request.query_params.multi_items())
+    for name, times in names.items():
+        if name not in known:
+            faults.append((name, "unknown_parameter", f"unknown parameter; {there}"))
+        elif times > 1:
+            faults.append((name, "repeated_parameter", f"stated {times} times"))
+    if faults:
+        raise invalid_query(faults)
+
+
+def _parameters(dependant: Dependant) -> Iterator[str]:
+    for field in dependant.query_params:
+        model = field.field_info.annotation
+        if isinstance(model, type) and issubclass(model, BaseModel):
+            yield from model.model_fields
+        else:
+            yield field.alias
 
 
 async def _handle(request: Request, error: Exception) -> Response:
+    if request.method == "OPTIONS" and isinstance(error, HTTPException):
+        if error.status_code == HTTPStatus.METHOD_NOT_ALLOWED:
+            return Response(status_code=204, headers={"Allow": allowed_methods(error)})
+        if request.url.path == "*":  # the service as a whole (RFC 9110, section 9.3.7)
+            return Response(status_code=204, headers={"Allow": "GET, HEAD, OPTIONS, POST"})
     return answer_readably(as_problem(error), request)
 
 
@@ -88,8 +121,8 @@ HANDLERS: Final[Mapping[int | type[Exception], Callable[[Request, Any], Coroutin
 
 
 _FAULTS: Final = (
-    Fault("/operation/runout_limit", "unknown field; did you mean 'runout_limit_um'?"),
-    Fault("/stack/components/2/machine_side/diameter_mm", "must be greater than 0"),
+    Fault("/operations/0/limits/run_out", "unknown field; did you mean 'runout'?", "unknown_field"),
+    Fault("/stack/components/2/machine_side/diameter_mm", "must be greater than 0", "out_of_range"),
 )
 
 _OCCURRENCES: Final = MappingProxyType(
@@ -98,6 +131,7 @@ _OCCURRENCES: Final = MappingProxyType(
         "malformed-document": ProblemError(
             "malformed-document", "The document cannot be read: a document type declaration is not allowed."
         ),
+        "malformed-gzip": ProblemError("malformed-gzip", "The body cannot be inflated: it is not complete."),
         "not-found": ProblemError("not-found", "No rule has this code; GET /v1/rules lists them."),
         "not-acceptable": ProblemError("not-acceptable", "Available media types: application/json."),
         "body-too-large": ProblemError("body-too-large", "The body exceeds the limit of 524288 bytes."),
@@ -132,7 +166,11 @@ def responses(*names: str) -> dict[int | str, dict[str, Any]]:
 
 def _response(names: Sequence[str]) -> dict[str, Any]:
     examples = {name: {"value": _OCCURRENCES[name].problem().model_dump(exclude_none=True)} for name in names}
+    headers = ["X-Request-ID", "Cache-Control", "Vary"]
+    if KINDS[names[0]].status == HTTPStatus.SERVICE_UNAVAILABLE:
+        headers.append("Retry-After")
     return {
+        "headers": described_headers(*headers),
         "description": " Or: ".join(f"{KINDS[name].title}. {KINDS[name].remedy}" for name in names),
         "content": {
             PROBLEM_MEDIA_TYPE: {"schema": {"$ref": "#/components/schemas/Problem"}, "examples": examples},

@@ -2,30 +2,34 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable
 from functools import cache
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Path, Request, Response
-from pydantic import Field
 
 from rules.couplings.sides import COUPLINGS
 from rules.quantities.tables import table
+from rules.quantities.units import ucum
 from rules.rulebook.book import Rule, Rulebook
 from service.contract import (
     CouplingAnswer,
     CouplingList,
     CouplingSummary,
     NeedAnswer,
+    ProblemList,
+    ProblemType,
     RuleAnswer,
     RuleList,
     RuleSummary,
     ThresholdAnswer,
 )
-from service.http.answers import Answer, Document, document, publish, published, require_acceptable, shown
+from service.http.answers import HTML, JSON, Document, document, publish, published, require_acceptable, shown
 from service.http.openapi import as_text
 from service.http.problem_answers import responses
 from service.operations.problems import KINDS, ProblemError, ProblemKind
+from service.sheets.page import PAGE_HEADERS, problem_type_page
 
 __all__ = ["contract_router", "couplings_router", "problems_router", "rules_router"]
 
@@ -34,7 +38,9 @@ def rules_router(book: Rulebook) -> APIRouter:
     """The router for this rulebook; the responses are built once."""
     router = APIRouter(tags=["rules"])
     short = RuleList(
-        rulebook_sha256=book.digest, rules=[RuleSummary.model_validate(_summary(rule)) for rule in book.rules]
+        rulebook_sha256=book.digest,
+        items=[RuleSummary.model_validate(_summary(rule)) for rule in book.rules],
+        next=None,
     )
     answers = {rule.code: _rule_answer(rule, book) for rule in book.rules}
     listed = document(short)
@@ -47,8 +53,8 @@ def rules_router(book: Rulebook) -> APIRouter:
         summary="List the rules",
         response_model=RuleList,
         responses={
-            **published(shown("the first two", short.model_copy(update={"rules": short.rules[:2]}))),
-            **responses("not-acceptable", "internal-fault"),
+            **published(shown("the first two", short.model_copy(update={"items": short.items[:2]}))),
+            **responses("not-acceptable", "invalid-request", "internal-fault"),
         },
     )
     async def list_rules(request: Request) -> Response:
@@ -63,7 +69,7 @@ def rules_router(book: Rulebook) -> APIRouter:
         response_model=RuleAnswer,
         responses={
             **published(shown(first, answers[first])),
-            **responses("not-found", "not-acceptable", "internal-fault"),
+            **responses("not-found", "not-acceptable", "invalid-request", "internal-fault"),
         },
     )
     async def show_rule(
@@ -89,10 +95,11 @@ def _rule_answer(rule: Rule, book: Rulebook) -> RuleAnswer:
         {
             **{name: getattr(rule, name) for name in RuleAnswer.model_fields},
             "needs": [
-                NeedAnswer(name=name, unit=meanings[name].unit, meaning=meanings[name].meaning) for name in rule.needs
+                NeedAnswer(name=name, unit=ucum(meanings[name].unit), meaning=meanings[name].meaning)
+                for name in rule.needs
             ],
             "thresholds": [
-                ThresholdAnswer(name=name, **threshold.model_dump())
+                ThresholdAnswer(name=name, **{**threshold.model_dump(), "unit": ucum(threshold.unit)})
                 for name, threshold in sorted(rule.thresholds.items())
             ],
         }
@@ -104,10 +111,11 @@ def couplings_router() -> APIRouter:
     router = APIRouter(tags=["couplings"])
     answers = {name: _coupling_answer(name) for name in COUPLINGS}
     short = CouplingList(
-        couplings=[
+        items=[
             CouplingSummary.model_validate({name: getattr(one, name) for name in CouplingSummary.model_fields})
             for one in answers.values()
-        ]
+        ],
+        next=None,
     )
     listed = document(short)
     single = {name: document(one) for name, one in answers.items()}
@@ -118,8 +126,8 @@ def couplings_router() -> APIRouter:
         summary="List the couplings",
         response_model=CouplingList,
         responses={
-            **published(shown("the first two", short.model_copy(update={"couplings": short.couplings[:2]}))),
-            **responses("not-acceptable", "internal-fault"),
+            **published(shown("the first two", short.model_copy(update={"items": short.items[:2]}))),
+            **responses("not-acceptable", "invalid-request", "internal-fault"),
         },
     )
     async def list_couplings(request: Request) -> Response:
@@ -134,7 +142,7 @@ def couplings_router() -> APIRouter:
         response_model=CouplingAnswer,
         responses={
             **published(shown("press_collet", answers["press_collet"])),
-            **responses("not-found", "not-acceptable", "internal-fault"),
+            **responses("not-found", "not-acceptable", "invalid-request", "internal-fault"),
         },
     )
     async def show_coupling(
@@ -157,46 +165,65 @@ def _coupling_answer(name: str) -> CouplingAnswer:
     return CouplingAnswer.model_validate({**told, "name": name, "ends": found.ends, "tables": tables})
 
 
-class ProblemAnswer(Answer):
-    """A problem type."""
-
-    type: str = Field(description="URI reference in a problem's type.", examples=["/problems/invalid-request"])
-    status: int = Field(description="HTTP status.")
-    title: str
-    remedy: str = Field(description="Remedy.")
-
-
 def problems_router() -> APIRouter:
     """The router; the responses are built once."""
     router = APIRouter(tags=["service"])
-    answers = {name: _problem_answer(kind) for name, kind in KINDS.items()}
-    single = {name: document(one) for name, one in answers.items()}
+    types = {name: _problem_type(kind) for name, kind in KINDS.items()}
+    listed = document(ProblemList(items=list(types.values()), next=None))
+    single = {
+        (name, media_type): document(content, media_type, PAGE_HEADERS if media_type == HTML else None)
+        for name, one in types.items()
+        for media_type, content in ((JSON, one), (HTML, problem_type_page(one).encode()))
+    }
+
+    @router.get(
+        "/problems",
+        operation_id="list_problems",
+        summary="List the problem types",
+        response_model=ProblemList,
+        responses={
+            **published(shown("the first two", ProblemList(items=list(types.values())[:2], next=None))),
+            **responses("not-acceptable", "invalid-request", "internal-fault"),
+        },
+    )
+    async def list_problems(request: Request) -> Response:
+        """All problem types, with their remedies."""
+        require_acceptable(request)
+        return publish(listed, request)
 
     @router.get(
         "/problems/{name}",
         operation_id="show_problem",
         summary="Show a problem type",
-        response_model=ProblemAnswer,
+        response_model=ProblemType,
         responses={
-            **published(shown("invalid-request", answers["invalid-request"])),
-            **responses("not-found", "not-acceptable", "internal-fault"),
+            **published(_with_page(shown("invalid-request", types["invalid-request"]))),
+            **responses("not-found", "not-acceptable", "invalid-request", "internal-fault"),
         },
     )
     async def show_problem(
-        name: Annotated[str, Path(description="Last segment of a problem's type.", examples=["invalid-request"])],
+        name: Annotated[str, Path(description="Code of a problem.", examples=["invalid-request"])],
         request: Request,
     ) -> Response:
-        """The meaning of a problem type and its remedy."""
-        require_acceptable(request)
-        if name not in single:
-            raise ProblemError("not-found", "No such problem type.")
-        return publish(single[name], request)
+        """The meaning of a problem type and its remedy, as JSON or as an HTML page."""
+        chosen = require_acceptable(request, (JSON, HTML))
+        if name not in types:
+            raise ProblemError("not-found", "No problem type has this code; GET /problems lists them.")
+        return publish(single[name, chosen], request)
 
     return router
 
 
-def _problem_answer(kind: ProblemKind) -> ProblemAnswer:
-    return ProblemAnswer(type=kind.type, status=kind.status, title=kind.title, remedy=kind.remedy)
+def _problem_type(kind: ProblemKind) -> ProblemType:
+    return ProblemType(type=kind.type, code=kind.name, status=kind.status, title=kind.title, remedy=kind.remedy)
+
+
+def _with_page(response: dict[str, Any]) -> dict[str, Any]:
+    """The OpenAPI response with an HTML page besides."""
+    # JSON text, see service.http.answers.shown
+    begins = json.dumps("<!DOCTYPE html>")
+    page = {"schema": {"type": "string"}, "examples": {"begin": {"summary": "First line", "value": begins}}}
+    return {"content": {**response["content"], HTML: page}}
 
 
 def contract_router(describe: Callable[[], dict[str, Any]]) -> APIRouter:

@@ -13,7 +13,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from structlog.contextvars import bind_contextvars, reset_contextvars
 
 from service.http.metrics import Metrics
-from service.operations.problems import NOTES
+from service.operations.problems import NOTES, REQUEST_ID
 
 __all__ = ["METHODS", "RequestLog", "TraceContext", "trace_context"]
 
@@ -78,6 +78,7 @@ class RequestLog:
         header = (b"x-request-id", identity["request_id"].encode())
         notes: dict[str, str] = {}
         scope[NOTES] = notes
+        scope[REQUEST_ID] = identity["request_id"]
         status, size, complete = 0, 0, False
 
         async def watched(message: Message) -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from http import HTTPStatus
 from types import MappingProxyType
@@ -12,21 +12,24 @@ from urllib.parse import quote
 from fastapi import Request, Response
 from starlette.exceptions import HTTPException
 
-from rules.schema.parsing import BadRequestError, Fault
+from rules.schema.parsing import BadRequestError, Fault, FaultCode, sayable
 from rules.schema.strict_json import NotJSONError
 from rules.search.search import ContinuationError
-from service.contract import PROBLEM_MEDIA_TYPE, Problem, ProblemPart
+from service.contract import PROBLEM_BASE, PROBLEM_MEDIA_TYPE, Problem, ProblemPart
 
 __all__ = [
     "KINDS",
     "NOTES",
     "PROBLEM_MEDIA_TYPE",
+    "REQUEST_ID",
     "Problem",
     "ProblemError",
     "ProblemKind",
     "ProblemPart",
+    "allowed_methods",
     "answer",
     "from_http_error",
+    "invalid_query",
     "invalid_request",
     "not_json",
     "note",
@@ -37,9 +40,13 @@ MAX_PARTS: Final = 50
 """Most faults listed in one response."""
 
 _MAX_INSTANCE: Final = 256
+_FAULTS_IN_DETAIL: Final = 5
 
 NOTES: Final = "stackgauge.notes"
 """Key in the request scope for notes to the log line."""
+
+REQUEST_ID: Final = "stackgauge.request_id"
+"""Key in the request scope for the request's identifier."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,8 +60,8 @@ class ProblemKind:
 
     @property
     def type(self) -> str:
-        """URI reference of the problem type; the service describes it at that path."""
-        return f"/problems/{self.name}"
+        """URI of the problem type, the same in every installation."""
+        return PROBLEM_BASE + self.name
 
 
 _ALL: Final = (
@@ -63,6 +70,12 @@ _ALL: Final = (
         400,
         "The document cannot be read",
         "Send well-formed XML or CSV in UTF-8, without a document type declaration.",
+    ),
+    ProblemKind(
+        "malformed-gzip",
+        400,
+        "The body is not gzip",
+        "Send complete gzip (RFC 1952), or send the body without Content-Encoding.",
     ),
     ProblemKind("malformed-json", 400, "The body is not JSON", "Send one JSON value (RFC 8259) in UTF-8."),
     ProblemKind(
@@ -92,7 +105,7 @@ _ALL: Final = (
         "unsupported-media-type",
         415,
         "Unsupported media type",
-        "Send application/json in UTF-8, without content encoding.",
+        "Send application/json in UTF-8, plain or in gzip.",
     ),
     ProblemKind("unknown-host", 421, "Unknown host name", "Use an allowed host name."),
     ProblemKind(
@@ -140,15 +153,17 @@ class ProblemError(Exception):
         self.parts = tuple(parts)
         self.headers = dict(headers or {})
 
-    def problem(self, path: str | None = None) -> Problem:
-        """The problem document for a request to this path."""
+    def problem(self, path: str | None = None, request_id: str | None = None) -> Problem:
+        """The problem document for a request to this path with this identifier."""
         instance = quote(path, errors="replace") if path is not None else None
         return Problem(
             type=self.kind.type,
+            code=self.kind.name,
             title=self.kind.title,
             status=self.kind.status,
             detail=self.detail,
             instance=instance if instance is not None and len(instance) <= _MAX_INSTANCE else None,
+            request_id=request_id,
             errors=list(self.parts[:MAX_PARTS]) or None,
         )
 
@@ -172,27 +187,39 @@ def stale_continuation(error: ContinuationError) -> ProblemError:
 
 def not_json(error: NotJSONError, *, line: int | None = None) -> ProblemError:
     """The problem for a body, or one line of a batch, that is not JSON."""
-    where = None if error.pointer is None else _fragment(error.pointer)
     what, place = ("body", error.line) if line is None else ("line", line)
-    part = ProblemPart(detail=error.detail, pointer=where, line=place, column=error.column)
-    known = place is not None or error.pointer is not None
-    return ProblemError(
-        "malformed-json", f"The {what} is not valid JSON: {error.detail}.", parts=[part] if known else []
-    )
+    at = [] if error.pointer is None else [error.pointer]
+    part = ProblemPart(code=error.code, detail=error.detail, at=at, line=place, column=error.column)
+    return ProblemError("malformed-json", f"The {what} is not valid JSON: {error.detail}.", parts=[part])
 
 
 def from_http_error(error: HTTPException) -> ProblemError:
     """The problem for an error that the framework raised in routing."""
     if error.status_code == HTTPStatus.METHOD_NOT_ALLOWED:
-        allowed = {name.strip() for name in (error.headers or {}).get("Allow", "").split(",")}
-        if "GET" in allowed:
-            allowed.add("HEAD")
-        listed = ", ".join(sorted(allowed))
+        listed = allowed_methods(error)
         return ProblemError("method-not-allowed", f"Allowed methods: {listed}.", headers={"Allow": listed})
     if error.status_code == HTTPStatus.NOT_FOUND:
         return ProblemError("not-found", "No such path.")
     kind = _BY_STATUS.get(error.status_code, KINDS["internal-fault"])
     return ProblemError(kind.name, f"{kind.title}.")
+
+
+def allowed_methods(error: HTTPException) -> str:
+    """The Allow header for a path that the framework found without this method; every path has OPTIONS."""
+    allowed = {name.strip() for name in (error.headers or {}).get("Allow", "").split(",")} | {"OPTIONS"}
+    if "GET" in allowed:
+        allowed.add("HEAD")
+    return ", ".join(sorted(filter(None, allowed)))
+
+
+def invalid_query(faults: Sequence[tuple[str, FaultCode, str]]) -> ProblemError:
+    """The problem for an invalid query: parameter, code and message of each fault."""
+    parts = [
+        ProblemPart(code=code, detail=detail, at=[], parameter=name if sayable(name) else None)
+        for name, code, detail in faults
+    ]
+    listed = "; ".join(f"{part.parameter or 'query'}: {part.detail}" for part in parts[:_FAULTS_IN_DETAIL])
+    return ProblemError("invalid-request", f"Query parameters are invalid: {listed}.", parts=parts)
 
 
 def note(error: ProblemError, request: Request) -> None:
@@ -203,15 +230,10 @@ def note(error: ProblemError, request: Request) -> None:
 def answer(error: ProblemError, request: Request) -> Response:
     """The HTTP response."""
     note(error, request)
-    body = error.problem(request.url.path).model_dump_json(exclude_none=True)
+    body = error.problem(request.url.path, request.scope.get(REQUEST_ID)).model_dump_json(exclude_none=True)
     headers = {"Vary": "Accept", "Cache-Control": "no-store", **error.headers}
     return Response(body, error.kind.status, headers, media_type=PROBLEM_MEDIA_TYPE)
 
 
 def _part(fault: Fault) -> ProblemPart:
-    return ProblemPart(detail=fault.detail, pointer=_fragment(fault.pointer), line=None, column=None)
-
-
-def _fragment(pointer: str) -> str:
-    # Characters that a fragment need not escape (RFC 3986, section 3.5).
-    return "#" + quote(pointer, safe="/~!$&'()*+,;=:@?-._", errors="replace")
+    return ProblemPart(code=fault.code, detail=fault.detail, at=[fault.pointer])

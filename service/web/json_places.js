@@ -85,8 +85,3 @@ export function nearestPlace(places, pointer) {
 export function escapeStep(step) {
   return step.replaceAll("~", "~0").replaceAll("/", "~1");
 }
-
-/** The JSON Pointer of a URI fragment. */
-export function pointerOfFragment(fragment) {
-  return decodeURIComponent(fragment.replace(/^#/, ""));
-}

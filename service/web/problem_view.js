@@ -1,6 +1,5 @@
 // Shows a problem, with a button for each fault that jumps to its place.
 import { fill, make } from "./elements.js";
-import { pointerOfFragment } from "./json_places.js";
 
 /**
  * Show a problem, or nothing for null.
@@ -23,12 +22,12 @@ export function showProblem(box, problem, places = null) {
 
 /** Go to the first fault with a place. */
 export function goToFirst(problem, places) {
-  const fault = problem.errors?.find((one) => one.line || one.pointer !== undefined);
+  const fault = problem.errors?.find((one) => one.line || one.at?.length);
   if (fault) goTo(fault, places);
 }
 
 function faultItem(fault, places) {
-  const words = fault.line ? `line ${fault.line}, column ${fault.column}` : shownPointer(fault.pointer);
+  const words = fault.line ? `line ${fault.line}, column ${fault.column}` : shownPointer(fault.at);
   const place =
     words && places ? make("button", { type: "button", class: "place", onclick: () => goTo(fault, places) }, words) : words;
   return make("li", {}, place, place ? " " : null, fault.detail);
@@ -36,10 +35,10 @@ function faultItem(fault, places) {
 
 function goTo(fault, places) {
   if (fault.line) places.line(fault.line, fault.column, fault);
-  else places.pointer(pointerOfFragment(fault.pointer));
+  else places.pointer(fault.at[0]);
 }
 
-function shownPointer(fragment) {
-  if (fragment === undefined) return null;
-  return pointerOfFragment(fragment) || "the whole request";
+function shownPointer(at) {
+  if (!at?.length) return null;
+  return at[0] || "the whole request";
 }

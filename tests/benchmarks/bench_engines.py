@@ -12,7 +12,6 @@ import random
 from collections.abc import Callable, Iterator
 from typing import Any, Final
 
-from rules.analysis import analyse
 from rules.assessor import Assessor
 from rules.rulebook.engine import Engine
 from rules.rulebook.fact import Fact
@@ -23,6 +22,7 @@ from tests.oracles.general_engines import ENGINES
 from tests.oracles.plain_evaluator import evaluate
 from tests.support.libraries import library_lines
 from tests.support.random_stacks import random_stack
+from tests.support.stacks import analysis_of
 
 __all__ = ["rows"]
 
@@ -62,7 +62,7 @@ def _facts() -> Iterator[tuple[Fact, ...]]:
     stacks += [random_stack(random.Random(seed)) for seed in range(STACKS)]
     for stack in stacks:
         try:
-            yield tuple(analyse(parse_request(stack)).facts)
+            yield tuple(analysis_of(parse_request(stack)).facts)
         except BadRequestError:
             # what the model refuses never reaches the rules
             continue

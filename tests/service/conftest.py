@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import asyncio
 import copy
-from collections.abc import AsyncIterator, Callable, Iterable
+from collections.abc import AsyncIterator, Callable, Iterable, Iterator
 from typing import Any
 
 import httpx
 import pytest
 from fastapi import FastAPI
+from fastapi.routing import APIRoute
 
 from rules.assessor import Assessor
 from service.examples import EXAMPLES, EXTENDED
@@ -49,6 +50,18 @@ class Client:
         transport = httpx.ASGITransport(self.app)
         async with httpx.AsyncClient(transport=transport, base_url="http://stackgauge") as client:
             return await client.request(method, path, **options)
+
+
+def every_route(app: FastAPI) -> Iterator[APIRoute]:
+    """Every route, of routers too."""
+    waiting: list[Any] = list(app.routes)
+    while waiting:
+        one = waiting.pop()
+        inner = getattr(one, "original_router", None)
+        if isinstance(one, APIRoute):
+            yield one
+        elif inner is not None:
+            waiting.extend(inner.routes)
 
 
 @pytest.fixture(scope="session")

@@ -133,5 +133,5 @@ def test_problems_are_told_in_a_line() -> None:
     """The first places with what is wrong there, else the detail; a fault of the program is told apart."""
     assert problem_words(problem_answer(1, ProblemError("internal-fault", "It failed.")).text) == ("It failed.", True)
     error = invalid_request(BadRequestError(Fault(f"/{place}", "is wrong") for place in "abcde"))
-    words = "#/a is wrong; #/b is wrong; #/c is wrong; and 2 more"
+    words = "/a is wrong; /b is wrong; /c is wrong; and 2 more"
     assert problem_words(problem_answer(1, error).text) == (words, False)

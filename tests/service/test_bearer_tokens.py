@@ -5,23 +5,22 @@ from __future__ import annotations
 import asyncio
 import hmac
 import logging
-from collections.abc import Iterator
 from typing import Any
 
 import httpx
 import pytest
 from fastapi import FastAPI
-from fastapi.routing import APIRoute
 
 from rules.assessor import Assessor
 from service.cli.main import main
 from service.http.access import digest_of, is_known, is_open, new_token
 from service.http.app import create_app
 from service.operations.settings import Settings
+from tests.service.conftest import every_route
 
 OLD, NEW, OTHER = (new_token() for _ in range(3))
 
-OPEN = {"/", "/docs", "/static/{name}", "/healthz", "/readyz", "/openapi.json", "/problems/{name}"}
+OPEN = {"/", "/docs", "/static/{name}", "/healthz", "/readyz", "/openapi.json", "/problems", "/problems/{name}"}
 """Routes that anybody may ask; a new one has to be thought of here."""
 
 
@@ -38,22 +37,10 @@ def _ask(app: FastAPI, path: str, *, method: str = "GET", headers: list[tuple[st
     return asyncio.run(ask())
 
 
-def _routes(app: FastAPI) -> Iterator[APIRoute]:
-    """Every route, of routers too."""
-    waiting: list[Any] = list(app.routes)
-    while waiting:
-        one = waiting.pop()
-        inner = getattr(one, "original_router", None)
-        if isinstance(one, APIRoute):
-            yield one
-        elif inner is not None:
-            waiting.extend(inner.routes)
-
-
 def test_every_route_is_either_open_on_purpose_or_asks_for_a_token(guarded: FastAPI) -> None:
     """Whatever its method; the open ones are those listed above, and nothing else."""
     asked = set()
-    for route in _routes(guarded):
+    for route in every_route(guarded):
         path = route.path.replace("/{name}", "/not-found").replace("{code}", "OVH-010")
         for method in route.methods:
             response = _ask(guarded, path, method=method)
@@ -76,7 +63,7 @@ def test_every_route_is_either_open_on_purpose_or_asks_for_a_token(guarded: Fast
         "/v1//rules",
         "/metrics",
         "/version",
-        "/problems",
+        "/problems/",
         "/problems/../v1/rules",
         "/static/..%2fv1/rules",
         "/healthz/",
@@ -127,7 +114,7 @@ def test_whatever_is_not_one_known_token_is_refused(guarded: FastAPI, headers: l
     assert response.status_code == 401
     assert response.headers["www-authenticate"] == 'Bearer realm="stackgauge", error="invalid_token"'
     assert response.headers["content-type"] == "application/problem+json"
-    assert response.json()["type"] == "/problems/token-needed"
+    assert response.json()["code"] == "token-needed"
     for token in (OLD, NEW, OTHER, digest_of(OLD)):
         assert token not in response.text
 

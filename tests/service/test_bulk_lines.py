@@ -21,7 +21,9 @@ from rules.schema.parsing import BadRequestError, parse_request
 from rules.schema.strict_json import parse_json
 from service.batch import lines as shared_module
 from service.batch.lines import CHUNK_BYTES, CHUNK_LINES, Chunk, LineAnswer, Shared, after, answer_lines, chunks_of
+from tests.support.operations import operation_of
 from tests.support.random_stacks import random_stack
+from tests.support.stacks import quantile
 
 
 def _line(value: Any) -> bytes:
@@ -42,12 +44,12 @@ def _single(assessor: Assessor, number: int, request: Any) -> bytes:
     return b'{"line":%d,"report":%b}' % (number, to_json(report))
 
 
-def _faults(request: Any) -> list[str] | None:
+def _faults(request: Any) -> list[list[str]] | None:
     """Where a single check finds fault with a request."""
     try:
         parse_request(parse_json(_line(request)))
     except BadRequestError as error:
-        return [f"#{fault.pointer}" for fault in error.faults]
+        return [[fault.pointer] for fault in error.faults]
     return None
 
 
@@ -59,7 +61,7 @@ def parts() -> dict[str, Any]:
 
 def _of_references(keys: Sequence[str], **fields: Any) -> dict[str, Any]:
     joints = base_request("press_in")["stack"]["joints"]
-    components = [{"kind": "reference", "of": key} for key in keys]
+    components = [{"kind": "reference", "of": {"from": "request", "key": key}} for key in keys]
     return {"stack": {"id": "T-1", "components": components, "joints": joints}, **fields}
 
 
@@ -70,7 +72,7 @@ def test_a_line_is_answered_with_the_report_of_a_single_check(assessor: Assessor
     (answer,) = _answers(assessor, _line(request))
     report = assessor.assess(parse_request(request))
     assert answer.text == _single(assessor, 1, request)
-    assert (answer.number, answer.verdict, answer.stack) == (1, report.verdict, report.stack)
+    assert (answer.number, answer.verdict, answer.stack) == (1, report.verdict, report.stack_id)
     assert set(answer.codes) == {one.code for one in report.findings}
     assert set(answer.undecided) == {one.code for one in report.undecided}
 
@@ -87,7 +89,7 @@ def test_random_stacks_are_answered_as_single_checks(assessor: Assessor) -> None
             assert answer.text == _single(assessor, answer.number, request)
         else:
             refused += 1
-            assert [part["pointer"] for part in _told(answer)["problem"]["errors"]] == pointers
+            assert [part["at"] for part in _told(answer)["problem"]["errors"]] == pointers
     assert 0 < refused < 150
 
 
@@ -95,9 +97,9 @@ def test_random_stacks_are_answered_as_single_checks(assessor: Assessor) -> None
     ("line", "kind", "where"),
     [
         pytest.param(b'{"stack": "\xff"}', "malformed-json", {"line": 2, "column": 12}, id="not UTF-8"),
-        pytest.param(b'{"stack": NaN}', "malformed-json", {"line": 2, "pointer": "#/stack"}, id="NaN"),
-        pytest.param(b'{"stack": {"a": 1e999}}', "malformed-json", {"line": 2, "pointer": "#/stack/a"}, id="infinite"),
-        pytest.param(b'{"stack": 1, "stack": 2}', "malformed-json", {"line": 2, "pointer": "#"}, id="equal keys"),
+        pytest.param(b'{"stack": NaN}', "malformed-json", {"line": 2, "at": ["/stack"]}, id="NaN"),
+        pytest.param(b'{"stack": {"a": 1e999}}', "malformed-json", {"line": 2, "at": ["/stack/a"]}, id="infinite"),
+        pytest.param(b'{"stack": 1, "stack": 2}', "malformed-json", {"line": 2, "at": [""]}, id="equal keys"),
         pytest.param(b"[" * 100_000, "malformed-json", {"line": 2}, id="deep nesting"),
         pytest.param(b'{"stack": ' + b"[" * 65 + b"]" * 65 + b"}", "malformed-json", {"line": 2}, id="one too deep"),
         pytest.param(b"\x00", "malformed-json", {"line": 2, "column": 1}, id="NUL"),
@@ -106,15 +108,15 @@ def test_random_stacks_are_answered_as_single_checks(assessor: Assessor) -> None
         pytest.param(b"{} {}", "malformed-json", {"line": 2, "column": 4}, id="two values"),
         pytest.param(b"nonsense", "malformed-json", {"line": 2, "column": 1}, id="no JSON"),
         pytest.param(b"\xef\xbb\xbf[", "malformed-json", {"line": 2, "column": 2}, id="behind a byte order mark"),
-        pytest.param(b"[]", "invalid-request", {"pointer": "#"}, id="list"),
-        pytest.param(b"null", "invalid-request", {"pointer": "#"}, id="null"),
-        pytest.param(b'"stack"', "invalid-request", {"pointer": "#"}, id="text"),
-        pytest.param(b"{}", "invalid-request", {"pointer": "#"}, id="nothing stated"),
-        pytest.param(b'{"stack": {}}', "invalid-request", {"pointer": "#/stack"}, id="no components"),
-        pytest.param(b'{"components": []}', "invalid-request", {"pointer": "#/components"}, id="stack of nothing"),
-        pytest.param(b'{"machine": 3}', "invalid-request", {"pointer": "#/machine"}, id="wrong default"),
-        pytest.param(b'{"components": 3}', "invalid-request", {"pointer": "#/components"}, id="wrong definitions"),
-        pytest.param(b'{"policy": {}, "stak": {}}', "invalid-request", {"pointer": "#/stak"}, id="misspelt stack"),
+        pytest.param(b"[]", "invalid-request", {"at": [""]}, id="list"),
+        pytest.param(b"null", "invalid-request", {"at": [""]}, id="null"),
+        pytest.param(b'"stack"', "invalid-request", {"at": [""]}, id="text"),
+        pytest.param(b"{}", "invalid-request", {"at": [""]}, id="nothing stated"),
+        pytest.param(b'{"stack": {}}', "invalid-request", {"at": ["/stack"]}, id="no components"),
+        pytest.param(b'{"components": []}', "invalid-request", {"at": ["/components"]}, id="stack of nothing"),
+        pytest.param(b'{"machine": 3}', "invalid-request", {"at": ["/machine"]}, id="wrong default"),
+        pytest.param(b'{"components": 3}', "invalid-request", {"at": ["/components"]}, id="wrong definitions"),
+        pytest.param(b'{"policy": {}, "stak": {}}', "invalid-request", {"at": ["/stak"]}, id="misspelt stack"),
     ],
 )
 def test_a_bad_line_is_answered_with_its_place_and_the_rest_goes_on(
@@ -128,12 +130,12 @@ def test_a_bad_line_is_answered_with_its_place_and_the_rest_goes_on(
     assert b"\n" not in bad.text
     told = _told(bad)
     assert told["line"] == 2
-    assert told["problem"]["type"] == f"/problems/{kind}"
+    assert told["problem"]["code"] == kind
     assert told["problem"]["detail"].startswith(
         "The line is not valid JSON" if kind == "malformed-json" else "The request has 1 fault"
     )
-    places = [{name: part[name] for name in part if name != "detail"} for part in told["problem"]["errors"]]
-    assert places == [where]
+    (part,) = told["problem"]["errors"]
+    assert {name: part[name] for name in part if name not in ("code", "detail")} == {"at": [], **where}
 
 
 def test_blank_lines_are_counted_and_not_answered(assessor: Assessor) -> None:
@@ -147,7 +149,7 @@ def test_a_stack_may_stand_alone(assessor: Assessor) -> None:
     stack = base_request("nut_collet")["stack"]
     good, bad = _answers(assessor, _line(stack), _line({**stack, "idd": 1}))
     assert good.text == _single(assessor, 1, {"stack": stack})
-    assert _told(bad)["problem"]["errors"][0]["pointer"] == "#/idd"
+    assert _told(bad)["problem"]["errors"][0]["at"] == ["/idd"]
 
 
 def test_in_short_a_line_tells_what_a_summary_needs(assessor: Assessor) -> None:
@@ -157,17 +159,16 @@ def test_in_short_a_line_tells_what_a_summary_needs(assessor: Assessor) -> None:
     report = assessor.assess(parse_request(request))
     (answer,) = _answers(assessor, _line(request), include="verdicts")
     assert report.runout.complete
-    assert report.runout.gauge_plane
     assert _told(answer) == {
         "line": 1,
-        "stack": report.stack,
+        "stack_id": report.stack_id,
         "verdict": "fail",
         "summary": report.summary.model_dump(),
         "codes": list(dict.fromkeys(one.code for one in report.findings)),
         "undecided": [],
-        "gauge_plane_p95_um": report.runout.gauge_plane.p95_um,
+        "gauge_plane_p95_um": quantile(report, "gauge_plane"),
     }
-    assert answer.p95_um == report.runout.gauge_plane.p95_um
+    assert answer.p95_um == quantile(report, "gauge_plane")
 
 
 def test_no_runout_is_told_where_a_contributor_is_unknown(assessor: Assessor) -> None:
@@ -176,14 +177,14 @@ def test_no_runout_is_told_where_a_contributor_is_unknown(assessor: Assessor) ->
     del request["stack"]["components"][0]["runout"]
     report = assessor.assess(parse_request(request))
     (answer,) = _answers(assessor, _line(request))
-    assert (report.runout.complete, report.runout.gauge_plane is None) == (False, False)
+    assert (report.runout.complete, len(report.runout.planes)) == (False, 2)
     assert answer.p95_um is None
 
 
 def test_shared_definitions_and_defaults_make_the_same_report(assessor: Assessor, parts: dict[str, Any]) -> None:
     """A line of references says what a check says that holds the definitions itself, in the order they are reached."""
     base = base_request("press_in")
-    defaults = {name: base[name] for name in ("operation", "machine") if name in base}
+    defaults = {name: base[name] for name in ("operations", "machine") if name in base}
     keys = list(parts)[::-1]
     unused = {**parts[keys[0]], "id": "unused"}
     given_keys = _of_references(list(parts))
@@ -219,7 +220,7 @@ def test_a_later_definition_replaces_an_earlier_one(assessor: Assessor, parts: d
     assert behind.text == _single(assessor, 4, {**line, "components": {**parts, **heavier}})
 
 
-@pytest.mark.parametrize("name", ["operation", "machine", "policy"])
+@pytest.mark.parametrize("name", ["operations", "machine", "policy"])
 def test_a_field_of_the_line_wins_whole(assessor: Assessor, name: str) -> None:
     """Nothing of the shared one shines through, not even where the line says null; null takes a default back."""
     request = base_request("press_in")
@@ -239,8 +240,8 @@ def test_wrong_definitions_change_nothing(assessor: Assessor, parts: dict[str, A
     wrong = {"components": {first: {**parts[first], "mass_kg": -1}, second: {**parts[second], "mas_kg": 1}}}
     line = _of_references(list(parts))
     bad, good = _answers(assessor, _line({"components": parts}), _line({**wrong, "policy": {}}), _line(line))
-    pointers = [part["pointer"] for part in _told(bad)["problem"]["errors"]]
-    assert pointers == [f"#/components/{first}/mass_kg", f"#/components/{second}/mas_kg"]
+    pointers = [part["at"] for part in _told(bad)["problem"]["errors"]]
+    assert pointers == [[f"/components/{first}/mass_kg"], [f"/components/{second}/mas_kg"]]
     assert good.text == _single(assessor, 3, {**line, "components": parts})
 
 
@@ -249,9 +250,9 @@ def test_references_may_dangle_run_in_circles_and_lead_on(assessor: Assessor, pa
     first = next(iter(parts))
     shared = {
         **parts,
-        "alias": {"kind": "reference", "of": first},
-        "a": {"kind": "reference", "of": "b"},
-        "b": {"kind": "reference", "of": "a"},
+        "alias": {"kind": "reference", "of": {"from": "request", "key": first}},
+        "a": {"kind": "reference", "of": {"from": "request", "key": "b"}},
+        "b": {"kind": "reference", "of": {"from": "request", "key": "a"}},
     }
     rest = list(parts)[1:]
     dangling, circular, leading = (_of_references([key, *rest]) for key in ("nowhere", "a", "alias"))
@@ -272,7 +273,7 @@ def test_a_line_that_needs_more_definitions_than_a_check_may_hold_is_refused(
     line = _of_references(list(parts), components=own)
     (refused,) = _answers(assessor, _line({"components": parts}), _line(line))
     (part,) = _told(refused)["problem"]["errors"]
-    assert part["pointer"] == "#/components"
+    assert part["at"] == ["/components"]
     del own["own0"]
     (taken,) = _answers(assessor, _line({"components": parts}), _line(line))
     assert taken.verdict == "pass"
@@ -296,12 +297,12 @@ def test_shared_definitions_have_a_limit(
 
 def test_a_policy_that_cannot_be_applied_is_told_where_it_applies(assessor: Assessor) -> None:
     """By pointer where the line states it; in words where it comes from an earlier line."""
-    policy = {"thresholds": {"NONE-999": {"x": 1}}}
+    policy = {"thresholds": [{"code": "NONE-999", "threshold": "x", "value": 1}]}
     request = base_request("nut_collet")
     own, borrowed = _answers(assessor, _line({**request, "policy": policy}), _line({"policy": policy}), _line(request))
-    assert _told(own)["problem"]["errors"][0]["pointer"] == "#/policy/thresholds/NONE-999"
+    assert _told(own)["problem"]["errors"][0]["at"] == ["/policy/thresholds/0/code"]
     assert "errors" not in _told(borrowed)["problem"]
-    assert "/policy/thresholds/NONE-999" in _told(borrowed)["problem"]["detail"]
+    assert "/policy/thresholds/0/code" in _told(borrowed)["problem"]["detail"]
     assert "earlier line" in _told(borrowed)["problem"]["detail"]
 
 
@@ -341,12 +342,15 @@ def _written(kind: str, number: int, parts: dict[str, Any]) -> bytes:
         return _line({"components": {key: {**parts[key], "mass_kg": 0.1 * (number % 7 + 1)}}})
     if kind == "sets":
         operation = {"spindle_speed_rpm": 1000 + number}
-        return _line({"policy": {"gauge_plane_diameters": number % 5}, "operation": operation})
+        return _line({"policy": {"gauge_plane_diameters": number % 5}, "operations": [operation_of(operation)]})
     if kind == "refers":
         return _line(_of_references(keys))
     values = {
         "takes back": {"policy": None, "components": None},
-        "alone": {"description": '"stack"', "components": [{"kind": "reference", "of": key}]},
+        "alone": {
+            "description": '"stack"',
+            "components": [{"kind": "reference", "of": {"from": "request", "key": key}}],
+        },
         "wrong definitions": {"components": {key: {}}},
         "bad": {"stack": number},
     }

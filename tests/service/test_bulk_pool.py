@@ -33,7 +33,9 @@ def lines() -> list[bytes]:
     """Stacks, definitions, bad lines and blank ones."""
     stacks = [json.dumps(base_request(name)).encode() for name in base_names()]
     parts = {part["id"]: part for part in base_request("press_in")["stack"]["components"]}
-    references = {"stack": {"components": [{"kind": "reference", "of": key} for key in parts]}}
+    references = {
+        "stack": {"components": [{"kind": "reference", "of": {"from": "request", "key": key}} for key in parts]}
+    }
     shared = [json.dumps({"components": parts}).encode(), json.dumps({"policy": {"on_warning": "fail"}}).encode()]
     return [*stacks, b"nonsense", *shared, b"", *[json.dumps(references).encode()] * 5, *stacks]
 
@@ -59,7 +61,9 @@ def test_batches_side_by_side_keep_their_own_definitions(pool: Pool, assessor: A
     """More of them than a worker remembers, in turns."""
     parts = {part["id"]: part for part in base_request("press_in")["stack"]["components"]}
     mass = next(iter(parts))
-    line = json.dumps({"stack": {"components": [{"kind": "reference", "of": key} for key in parts]}}).encode()
+    line = json.dumps(
+        {"stack": {"components": [{"kind": "reference", "of": {"from": "request", "key": key}} for key in parts]}}
+    ).encode()
     batches = [Shared().taking({"components": {**parts, mass: {**parts[mass], "mass_kg": n + 1}}}) for n in range(7)]
     chunks = [Chunk(n + 1, (line,), batches[n % 7], "reports") for n in range(40)]
     expected = [answer for chunk in chunks for answer in answer_lines(assessor, *chunk)]
@@ -134,7 +138,7 @@ def test_a_worker_with_other_rules_does_not_judge(lines: list[bytes], caplog: py
     """Two halves of a batch are never judged by different rules: rather not at all."""
     with Pool(1, Settings(), "the rules of another day") as pool, caplog.at_level(logging.ERROR, logger="stackgauge"):
         told = pool.answer(Chunk(1, (lines[0],) * 2, Shared(), "verdicts")).result(PATIENCE_S)
-    assert [json.loads(answer.text)["problem"]["type"] for answer in told] == ["/problems/internal-fault"] * 2
+    assert [json.loads(answer.text)["problem"]["code"] for answer in told] == ["internal-fault"] * 2
     assert caplog.records
 
 

@@ -100,9 +100,13 @@ FAULTS: dict[str, Callable[[httpx.Request], httpx.Response]] = {
     "out of memory": _raising(MemoryError()),
     "a defect": _raising(ZeroDivisionError()),
     "too deep": _raising(RecursionError()),
-    "problem 422": _as(422, '{"type":"/problems/x","title":"","status":422,"detail":""}', "application/problem+json"),
-    "problem 503": _as(503, '{"type":"/problems/x","title":"","status":503,"detail":""}', "application/problem+json"),
-    "problem with 200": _as(200, '{"type":"/problems/x","title":"","status":422,"detail":""}'),
+    "problem 422": _as(
+        422, '{"type":"urn:x","code":"x","title":"","status":422,"detail":""}', "application/problem+json"
+    ),
+    "problem 503": _as(
+        503, '{"type":"urn:x","code":"x","title":"","status":503,"detail":""}', "application/problem+json"
+    ),
+    "problem with 200": _as(200, '{"type":"urn:x","code":"x","title":"","status":422,"detail":""}'),
     "server error": _as(500, "oops", "text/plain"),
     "release with another status": _as(203, json.dumps(TOLD)),
     "release as created": _as(201, json.dumps(TOLD)),
@@ -219,7 +223,7 @@ def _other_orders() -> dict[str, Any]:
         "a faster spindle": order_of("good", "cutting speed", revision="A", context=ORDER["context"]),
         "one operation": order_of("good", revision="A", context=ORDER["context"]),
         "required less": {**ORDER, "required": ["machine"]},
-        "another machine": {**ORDER, "machine": {"max_speed_rpm": 12000}},
+        "another machine": {**ORDER, "machine": {"kind": "stated", "max_speed_rpm": 12000}},
         "another policy": {**ORDER, "policy": {"on_warning": "fail"}},
         "another context": {**ORDER, "context": {"job": "J-89"}},
         "no context": {name: value for name, value in ORDER.items() if name != "context"},

@@ -50,7 +50,13 @@ class Script:
 
 
 def _problem(status: int, **headers: str) -> httpx.Response:
-    body = {"type": "/problems/too-busy", "title": "Busy", "status": status, "detail": "Too many."}
+    body = {
+        "type": "https://stackgauge.invalid/problems/too-busy",
+        "code": "too-busy",
+        "title": "Busy",
+        "status": status,
+        "detail": "Too many.",
+    }
     named = {name.replace("_", "-"): value for name, value in headers.items()}
     return httpx.Response(status, json=body, headers={**named, "content-type": "application/problem+json"})
 

@@ -14,7 +14,6 @@ import re
 import subprocess
 import sys
 from collections.abc import Awaitable, Callable, Iterator, Mapping
-from pathlib import Path
 from types import MappingProxyType
 from typing import Any, Final
 
@@ -32,8 +31,8 @@ from service.examples import (
     SEARCH_EXAMPLES,
 )
 from tests.support.client_faces import ADDRESS
+from tests.support.contract import DOCUMENT
 
-DOCUMENT = Path(__file__).parents[2] / "openapi/openapi.json"
 PACKAGE = "generated_from_the_contract"
 
 NO_JSON: Final = MappingProxyType(

@@ -23,6 +23,7 @@ from service.examples import BATCH_EXAMPLES, BATCH_LINES
 from service.http.app import create_app
 from service.operations.settings import Settings
 from tests.support.random_stacks import random_stack
+from tests.support.stacks import quantile
 
 PATH = "/v1/check-batches"
 NDJSON = "application/x-ndjson"
@@ -151,7 +152,7 @@ def test_a_line_that_is_too_long_is_passed_over(post: Callable[..., httpx.Respon
     assert [answer["line"] for answer in told] == [before + 1, before + 2, before + 3, before + 4]
     assert [answer.get("report", {}).get("verdict") for answer in told] == [None, "pass", "pass", None]
     assert told[0]["problem"] == told[3]["problem"]
-    assert (told[0]["problem"]["type"], told[0]["problem"]["status"]) == ("/problems/line-too-long", 413)
+    assert (told[0]["problem"]["code"], told[0]["problem"]["status"]) == ("line-too-long", 413)
     assert "16384" in told[0]["problem"]["detail"]
     assert (summary["problems"], summary["lines"]) == (before + 2, before + 4)
 
@@ -162,7 +163,7 @@ def test_a_batch_of_too_many_lines_ends_with_a_problem(post: Callable[..., httpx
     assert (len(answers), summary["lines"], summary["complete"]) == (900, 902, True)
     answers, summary = _told(post(b"\n".join([BAD] * 2000)))
     assert [answer["line"] for answer in answers] == list(range(1, 902))
-    assert answers[-1]["problem"]["type"] == "/problems/too-many-lines"
+    assert answers[-1]["problem"]["code"] == "too-many-lines"
     assert (summary["lines"], summary["problems"], summary["complete"]) == (901, 901, False)
 
 
@@ -182,8 +183,8 @@ def test_answers_in_short(post: Callable[..., httpx.Response]) -> None:
     assert whole == summary
     for short, answer in zip(answers[:2], long, strict=False):
         report = answer["report"]
-        assert (short["stack"], short["summary"]) == (report["stack"], report["summary"])
-        assert short["gauge_plane_p95_um"] == report["runout"]["gauge_plane"]["p95_um"]
+        assert (short["stack_id"], short["summary"]) == (report["stack_id"], report["summary"])
+        assert short["gauge_plane_p95_um"] == quantile(report, "gauge_plane")
 
 
 @pytest.mark.parametrize("count", [2, INLINE_LINES + 40])
@@ -191,7 +192,7 @@ def test_a_document_is_answered_as_single_checks(client: Any, post: Callable[...
     """Few stacks or many: reports to the byte, in order, and the counts of a stream."""
     requests = [base_request(name) for name in ("nut_collet", "shrink", "side_lock")]
     chosen = [{"stack": requests[n % 3]["stack"]} for n in range(count)]
-    shared = {"operation": requests[0]["operation"], "policy": {"on_undecided": "fail"}}
+    shared = {"operations": requests[0]["operations"], "policy": {"on_undecided": "fail"}}
     response = post(json.dumps({"stacks": chosen, **shared}).encode(), content_type="application/json")
     assert (response.status_code, response.headers["content-type"]) == (200, "application/json")
     told = response.json()
@@ -216,13 +217,16 @@ def test_a_document_in_short(post: Callable[..., httpx.Response]) -> None:
 @pytest.mark.parametrize(
     ("change", "pointer"),
     [
-        ({"stacks": []}, "#/stacks"),
-        ({"stacks": [{}] * (MAX_STACKS + 1)}, "#/stacks"),
-        ({"stacks": [{"stack": {"components": []}}]}, "#/stacks/0/stack/components"),
-        ({"include": "all"}, "#/include"),
-        ({"stack": {}}, "#/stack"),
-        ({"components": {"a": {"kind": "cutter"}}}, "#/components/a"),
-        ({"policy": {"thresholds": {"NONE-999": {"x": 1}}}}, "#/policy/thresholds/NONE-999"),
+        ({"stacks": []}, "/stacks"),
+        ({"stacks": [{}] * (MAX_STACKS + 1)}, "/stacks"),
+        ({"stacks": [{"stack": {"components": []}}]}, "/stacks/0/stack/components"),
+        ({"include": "all"}, "/include"),
+        ({"stack": {}}, "/stack"),
+        ({"components": {"a": {"kind": "cutter"}}}, "/components/a"),
+        (
+            {"policy": {"thresholds": [{"code": "NONE-999", "threshold": "x", "value": 1}]}},
+            "/policy/thresholds/0/code",
+        ),
     ],
 )
 def test_a_document_that_breaks_the_contract_is_422(
@@ -232,16 +236,16 @@ def test_a_document_that_breaks_the_contract_is_422(
     body = {"stacks": [{"stack": base_request("nut_collet")["stack"]}], **change}
     response = post(json.dumps(body).encode(), content_type="application/json")
     assert response.status_code == 422
-    assert [part["pointer"] for part in response.json()["errors"]] == [pointer]
+    assert [part["at"] for part in response.json()["errors"]] == [[pointer]]
 
 
 def test_thresholds_of_no_rule_are_refused_where_they_stand(post: Callable[..., httpx.Response]) -> None:
     """In each of the stacks that state them."""
     good = base_request("nut_collet")
-    wrong = {**good, "policy": {"thresholds": {"NONE-999": {"x": 1}}}}
+    wrong = {**good, "policy": {"thresholds": [{"code": "NONE-999", "threshold": "x", "value": 1}]}}
     response = post(json.dumps({"stacks": [wrong, good, wrong]}).encode(), content_type="application/json")
-    assert [part["pointer"] for part in response.json()["errors"]] == [
-        f"#/stacks/{place}/policy/thresholds/NONE-999" for place in (0, 2)
+    assert [part["at"] for part in response.json()["errors"]] == [
+        [f"/stacks/{place}/policy/thresholds/0/code"] for place in (0, 2)
     ]
 
 
@@ -250,7 +254,7 @@ def test_a_document_has_a_limit_of_its_own(post: Callable[..., httpx.Response]) 
     body = json.dumps({"stacks": [base_request("nut_collet")]}).encode()
     assert post(b" " * (100_000 - len(body)) + body, content_type="application/json").status_code == 200
     response = post(b" " * (100_001 - len(body)) + body, content_type="application/json")
-    assert (response.status_code, response.json()["type"]) == (413, "/problems/body-too-large")
+    assert (response.status_code, response.json()["code"]) == (413, "body-too-large")
 
 
 @pytest.mark.parametrize(
@@ -290,7 +294,7 @@ def test_a_stream_is_given_under_the_name_that_is_wanted(post: Callable[..., htt
 def test_include_is_one_of_two(post: Callable[..., httpx.Response]) -> None:
     """Anything else is refused before the first line."""
     response = post(BAD, path=f"{PATH}?include=all")
-    assert (response.status_code, response.json()["type"]) == (422, "/problems/invalid-request")
+    assert (response.status_code, response.json()["code"]) == (422, "invalid-request")
 
 
 class _Failing:

@@ -71,7 +71,7 @@ def test_time_and_version_are_asked_in_the_query(post: Any) -> None:
 def test_another_query_is_a_problem(post: Any, query: str) -> None:
     """Nothing is put right in silence."""
     response = post(_body("extended"), f"/v1/exports?{query}")
-    assert (response.status_code, response.json()["type"]) == (422, "/problems/invalid-request")
+    assert (response.status_code, response.json()["code"]) == (422, "invalid-request")
 
 
 @pytest.mark.parametrize(
@@ -86,7 +86,7 @@ def test_another_query_is_a_problem(post: Any, query: str) -> None:
 def test_what_is_no_request_is_a_problem(post: Any, body: bytes, headers: dict[str, str], name: str) -> None:
     """As of a check, but that the answer is XML."""
     response = post(body, **headers)
-    assert (response.json()["type"], response.status_code) == (f"/problems/{name}", KINDS[name].status)
+    assert (response.json()["code"], response.status_code) == (name, KINDS[name].status)
 
 
 def test_a_reference_is_resolved_or_left_unknown(post: Any) -> None:
@@ -95,7 +95,7 @@ def test_a_reference_is_resolved_or_left_unknown(post: Any) -> None:
     whole = post(json.dumps(request).encode())
     components = request["stack"]["components"]
     holder = components[0]
-    components[0] = {"kind": "reference", "of": "key", "id": holder["id"]}
+    components[0] = {"kind": "reference", "of": {"from": "request", "key": "key"}, "id": holder["id"]}
     missing = post(json.dumps(request).encode())
     request["components"] = {"key": holder}
     resolved = post(json.dumps(request).encode())

@@ -17,6 +17,7 @@ from service.http.app import create_app
 from service.http.questions import gates_router
 from service.operations.settings import Settings
 from tests.service.conftest import Client
+from tests.support.operations import change
 
 
 @pytest.fixture(scope="module")
@@ -76,7 +77,7 @@ def test_what_was_answered_is_verified(client: Client, order: dict[str, Any]) ->
     }
     told = _post(client, "/v1/gates/verify", stored).json()
     assert (told["reproduced"], told["same_rulebook"], told["differences"]) == (True, True, [])
-    order["operations"][0]["operation"]["spindle_speed_rpm"] -= 1
+    order["operations"][0]["spindle_speed_rpm"] -= 1
     told = _post(client, "/v1/gates/verify", stored).json()
     assert told["reproduced"] is False
     assert len(told["differences"]) == 1
@@ -115,7 +116,7 @@ def test_no_context_is_null(client: Client, order: dict[str, Any]) -> None:
 
 def test_an_order_that_is_stopped_is_a_good_answer(client: Client, order: dict[str, Any]) -> None:
     """200 with the decision, as in a check."""
-    order["operations"][0]["operation"]["spindle_speed_rpm"] = 90000
+    change(order["operations"][0], {"spindle_speed_rpm": 90000})
     response = _post(client, "/v1/gates", order)
     assert response.status_code == 200
     assert (response.json()["decision"], response.json()["evaluation"]) == ("stop", 2)
@@ -143,7 +144,7 @@ def test_pointers_lead_into_what_was_sent(client: Client, order: dict[str, Any])
     order["include"] = "reports"
     one = _post(client, "/v1/gates", order).json()["operations"][1]
     places = [place for gap in one["undecided"] for place in gap["at"]]
-    missing = [field for gap in one["undecided"] for lack in gap["lacks"] for field in lack["fields"]]
+    missing = [field for gap in one["undecided"] for lack in gap["lacks"] for field in lack["at"]]
     missing += [place for reason in one["reasons"] for place in reason["at"]]
     assert places
     assert all(_resolves(order, place) for place in places)
@@ -156,38 +157,40 @@ def test_pointers_lead_into_what_was_sent(client: Client, order: dict[str, Any])
 @pytest.mark.parametrize(
     ("change", "pointer"),
     [
-        (lambda it: it.update(operations=[]), "#/operations"),
-        (lambda it: it.update(operations=it["operations"][:1] * 101), "#/operations"),
-        (lambda it: it.pop("order"), "#"),
-        (lambda it: it["operations"][1].pop("id"), "#/operations/1"),
-        (lambda it: it["operations"][1].pop("stack"), "#/operations/1"),
+        (lambda it: it.update(operations=[]), "/operations"),
+        (lambda it: it.update(operations=it["operations"][:1] * 101), "/operations"),
+        (lambda it: it.pop("order"), ""),
+        (lambda it: it["operations"][1].pop("id"), "/operations/1"),
+        (lambda it: it["operations"][1].pop("stack"), "/operations/1"),
         (
             lambda it: it["operations"][1]["stack"]["components"][0].update(mass_kg=-1),
-            "#/operations/1/stack/components/0/mass_kg",
+            "/operations/1/stack/components/0/mass_kg",
         ),
-        (lambda it: it.update(machin={}), "#/machin"),
-        (lambda it: it.update(context=[]), "#/context"),
-        (lambda it: it.update(required=["speed"]), "#/required/0"),
-        (lambda it: it.update(include="all"), "#/include"),
+        (lambda it: it.update(machin={}), "/machin"),
+        (lambda it: it.update(context=[]), "/context"),
+        (lambda it: it.update(required=["speed"]), "/required/0"),
+        (lambda it: it.update(include="all"), "/include"),
         (
-            lambda it: it["operations"][1].update(policy={"thresholds": {"OVH-999": {"a": 1}}}),
-            "#/operations/1/policy/thresholds/OVH-999",
+            lambda it: it["operations"][1].update(
+                policy={"thresholds": [{"code": "OVH-999", "threshold": "a", "value": 1}]}
+            ),
+            "/operations/1/policy/thresholds/0/code",
         ),
     ],
     ids=["none", "many", "order", "id", "stack", "mass", "field", "context", "required", "include", "threshold"],
 )
 def test_wrong_input_is_pointed_at(client: Client, order: dict[str, Any], change: Any, pointer: str) -> None:
     """A problem with the place of the fault, 422; a level deeper where the order is to be verified."""
-    if pointer == "#/operations":
+    if pointer == "/operations":
         order["operations"][0] = {"id": "1", "stack": {"components": [{"kind": "collet", "id": "c"}]}}
     change(order)
     for path, request, root in (
-        ("/v1/gates", order, "#"),
-        ("/v1/gates/verify", {"gate": order, "digest": "0" * 64}, "#/gate"),
+        ("/v1/gates", order, ""),
+        ("/v1/gates/verify", {"gate": order, "digest": "0" * 64}, "/gate"),
     ):
         response = _post(client, path, request)
         assert (response.status_code, response.headers["content-type"]) == (422, "application/problem+json")
-        assert [error["pointer"] for error in response.json()["errors"]] == [root + pointer[1:]]
+        assert [error["at"] for error in response.json()["errors"]] == [[root + pointer]]
 
 
 @pytest.mark.parametrize("path", ["/v1/gates", "/v1/gates/verify"])

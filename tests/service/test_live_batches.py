@@ -26,6 +26,7 @@ from service.operations.settings import Settings
 
 PATH = "/v1/check-batches"
 NDJSON = {"content-type": "application/x-ndjson"}
+PLAIN = {**NDJSON, "Accept-Encoding": "identity"}
 STACK = json.dumps(base_request("nut_collet")).encode() + b"\n"
 BAD = b"\x00" * 60 + b"\n"
 PATIENCE_S = 120
@@ -213,7 +214,7 @@ def _megabytes() -> float:
 def _stream(url: str, pieces: Iterator[bytes]) -> tuple[int, Any]:
     """Send and read at the same time, keeping nothing; return the lines counted and the summary."""
     count, rest = 0, b""
-    with httpx.stream("POST", f"{url}{PATH}", content=pieces, headers=NDJSON, timeout=PATIENCE_S) as response:
+    with httpx.stream("POST", f"{url}{PATH}", content=pieces, headers=PLAIN, timeout=PATIENCE_S) as response:
         for data in response.iter_raw(65536):
             *whole, rest = (rest + data).split(b"\n")
             for line in whole:

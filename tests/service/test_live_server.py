@@ -47,7 +47,7 @@ def test_a_large_body_is_refused_and_the_connection_lives_on(address: str, max_b
             headers={"content-type": "application/json"},
         )
         assert response.status_code == 413
-        assert response.json()["type"] == "/problems/body-too-large"
+        assert response.json()["code"] == "body-too-large"
         assert connection.get("/healthz").status_code == 200
 
 

@@ -91,7 +91,7 @@ def _ask(app: FastAPI, headers: list[tuple[bytes, bytes]], path: str = "/healthz
 
 def test_a_request_is_one_line(client: Any, log: _Log) -> None:
     """With time, level, method, route, status, duration, bytes and identity."""
-    response = client.check(CHECK, X_Request_ID="order 17", traceparent=TRACEPARENT)
+    response = client.check(CHECK, X_Request_ID="order 17", traceparent=TRACEPARENT, Accept_Encoding="identity")
     (line,) = log.lines
     assert line.pop("time").endswith("Z")
     assert line.pop("duration_ms") > 0
@@ -189,12 +189,20 @@ def test_any_other_request_id_is_made_anew(app: FastAPI, log: _Log, headers: lis
     assert [line["request_id"] for line in log.lines] == given_back
 
 
-def test_the_identity_is_in_no_body(client: Any) -> None:
-    """The same request gives the same bytes, whoever asks and however often; a problem too."""
-    for body in (CHECK, b"{}"):
-        one, other = client.check(body, X_Request_ID="one"), client.check(body, traceparent=TRACEPARENT)
-        assert one.content == other.content
-        assert "traceparent" not in other.headers
+def test_the_identity_is_in_no_report(client: Any) -> None:
+    """The same request gives the same bytes, whoever asks and however often."""
+    one, other = client.check(CHECK, X_Request_ID="one"), client.check(CHECK, traceparent=TRACEPARENT)
+    assert one.content == other.content
+    assert "traceparent" not in other.headers
+
+
+def test_a_problem_repeats_the_identity_alone(client: Any) -> None:
+    """The same request with the same identifier gives the same bytes; without the identifier it is the same too."""
+    one, again = (client.check(b"{}", X_Request_ID="one") for _ in range(2))
+    other = client.check(b"{}", traceparent=TRACEPARENT)
+    assert one.content == again.content
+    assert one.json() == other.json() | {"request_id": "one"}
+    assert other.json()["request_id"] == other.headers["x-request-id"]
 
 
 def _by_library(header: str) -> TraceContext | None:

@@ -83,7 +83,7 @@ def test_a_body_that_stops_coming_is_408(app_within: Callable[[float], FastAPI],
     content_type = "text/csv" if path == "/v1/imports" else "application/json"
     sender = _posted(app_within(0.02), path, Sender([(0, begun), (None, b"")]), content_type)
     assert sender.status == 408
-    assert json.loads(sender.body)["type"] == "/problems/slow-body"
+    assert json.loads(sender.body)["code"] == "slow-body"
     assert (b"connection", b"close") in sender.messages[0]["headers"]
 
 

@@ -78,7 +78,8 @@ def of_app(app: FastAPI) -> Handler:
         async with httpx.AsyncClient(transport=httpx.ASGITransport(app)) as client:
             told = await client.request(request.method, request.url, headers=request.headers, content=request.content)
             # a new response, because a synchronous client accepts no asynchronous stream
-            return httpx.Response(told.status_code, headers=told.headers, content=told.content)
+            headers = [(name, value) for name, value in told.headers.items() if name != "content-encoding"]
+            return httpx.Response(told.status_code, headers=headers, content=told.content)
 
     return lambda request: asyncio.run(answer(request))
 

@@ -1,7 +1,8 @@
 """Compatibility of the contract with the one released before it.
 
-    python -m tests.support.compatibility             # list incompatible changes; exit code 1 if there are any
-    python -m tests.support.compatibility --release   # update openapi/released/v1.json, if compatible
+    python -m tests.support.compatibility             # what breaks the promise; exit code 1 if anything does
+                                                      # (nothing can until a contract is released)
+    python -m tests.support.compatibility --release   # renew openapi/released/v1.json, unless something breaks
 
 The packages on PyPI that compare OpenAPI documents ignore bounds, patterns and alternatives of a schema.
 """
@@ -16,19 +17,19 @@ from pathlib import Path
 from typing import Any, Final
 
 from tests.support.compatibility_schemas import Comparison
+from tests.support.contract import DOCUMENT, whole
 
 __all__ = ["CURRENT", "RELEASED", "breaks", "main"]
 
-_FOLDER: Final = Path(__file__).parents[2] / "openapi"
-CURRENT: Final = _FOLDER / "openapi.json"
-RELEASED: Final = _FOLDER / "released/v1.json"
+CURRENT: Final = DOCUMENT
+RELEASED: Final = DOCUMENT.parent / "released/v1.json"
 
 Document = Mapping[str, Any]
 
 
 def breaks(released: Document, current: Document) -> list[str]:
-    """Return every way in which a client of the released contract may fail with the present one."""
-    return list(_Documents(released, current).breaks())
+    """Every way in which a client of the released contract may fail with the current one; empty if there is none."""
+    return list(_Documents(whole(released), whole(current)).breaks())
 
 
 def main(argv: list[str] | None = None) -> int:

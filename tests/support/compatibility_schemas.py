@@ -23,6 +23,7 @@ _ANNOTATIONS: Final = {
     "default",
     "discriminator",
     "deprecated",
+    "x-enum-varnames",
     "x-known-values",
 }
 _UPPER: Final = ("maximum", "exclusiveMaximum", "maxLength", "maxItems", "maxProperties")

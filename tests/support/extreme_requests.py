@@ -10,6 +10,7 @@ from typing import Any
 
 from rules.rulebook.loader import base_names, base_request
 from rules.schema.request import CheckRequest
+from tests.support.operations import change
 
 _FACTORS = (0.0, 0.01, 0.5, 1 - 1e-12, 1 + 1e-12, 2.0, 100.0)
 _ADDED = (
@@ -18,7 +19,7 @@ _ADDED = (
     "youngs_modulus_gpa",
     "transverse_inertia_kg_mm2",
     "centre_of_mass_mm",
-    "unbalance_gmm",
+    "unbalance_g_mm",
     "yield_mpa",
 )
 
@@ -55,11 +56,11 @@ def _numbers(value: Any) -> Iterator[tuple[dict[str, Any], str]]:
 def _everything_stated(rng: random.Random) -> dict[str, Any]:
     """Return a base request with cut, ratings, springs and machine limits added."""
     request = base_request(rng.choice(base_names()))
-    operation = request.setdefault("operation", {}) | {"deflection_limit_um": 10, "feed_per_tooth_mm": 0.1}
+    (operation,) = request["operations"]
+    change(operation, {"deflection_limit_um": 10, "feed_per_tooth_mm": 0.1})
     cut = {"axial_depth_mm": 5, "radial_depth_mm": 3, "work_material": "c45", "lead_angle_deg": 60}
     demands = {"milling": cut, "torque_n_m": 10, "axial_pull_n": 100, "radial_force_n": 100}
-    operation |= {name: value for name, value in demands.items() if rng.random() < 0.5}
-    request["operation"] = operation
+    change(operation, {name: value for name, value in demands.items() if rng.random() < 0.5})
     for part in request["stack"]["components"]:
         if part["kind"] == "cutter":
             part |= {"helix_angle_deg": 30, "flute_length_mm": 10, "max_cutting_speed_m_per_min": 200}

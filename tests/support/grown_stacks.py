@@ -7,6 +7,7 @@ from itertools import pairwise
 from typing import Any
 
 from rules.rulebook.loader import base_request
+from tests.support.operations import change
 
 __all__ = ["grown_stack"]
 
@@ -24,7 +25,7 @@ def grown_stack(components: int) -> dict[str, Any]:
         {"upper": upper["id"], "lower": lower["id"], "grip_length_mm": 45} for upper, lower in pairwise(parts)
     ]
     # low speed and wide limits, since a long stack has much runout and a low critical speed
-    request["operation"] |= {"spindle_speed_rpm": 10, "runout_limit_um": 10_000}
+    change(request["operations"][0], {"spindle_speed_rpm": 10, "runout_limit_um": 10_000})
     return request
 
 
@@ -45,7 +46,7 @@ def _reducer(number: int, holder: dict[str, Any]) -> dict[str, Any]:
         "profile": [{"length_mm": 47, "outer_mm": 12}, {"length_mm": 65, "outer_mm": 27, "bore_mm": 12}],
         "mass_kg": 0.25,
         "centre_of_mass_mm": 75,
-        "unbalance_gmm": 0.3 + 0.01 * number,
+        "unbalance_g_mm": 0.3 + 0.01 * number,
         "max_speed_rpm": 25000,
-        "runout": [{"tir_um": 3 + 0.1 * number, "at_mm": 0}],
+        "runout": {"statements": [{"tir_um": 3 + 0.1 * number, "at_mm": 0}]},
     }

@@ -8,6 +8,7 @@ from typing import Any
 
 from rules.schema.parsing import BadRequestError, parse
 from rules.schema.search import SearchRequest
+from tests.support.operations import operation_of
 from tests.support.toolroom_parts import SPINDLES, parts
 
 __all__ = ["random_search", "shelf"]
@@ -78,7 +79,7 @@ def _random(rng: random.Random) -> dict[str, Any]:
         low = rng.choice([20, 25, 30, 42.1234] if face else [80, 120, 150, 165.4321])
         requirement["projection"] = {"at_least_mm": low} | ({"at_most_mm": low + 40} if rng.random() < 0.5 else {})
         if face:
-            requirement["projection"]["measured_from"] = "last_clamping_face"
+            requirement["projection"]["datum"] = "last_clamping_face"
     if rng.random() < 0.4:
         requirement["clearance"] = [
             {"from_mm": rng.choice([0, 0, 20]), "to_mm": rng.choice([20.1, 30.1, 60.1]), "radius_mm": radius}
@@ -92,9 +93,9 @@ def _random(rng: random.Random) -> dict[str, Any]:
     if rng.random() < 0.7:
         request["machine"] = SPINDLES[spindle].machine
     if rng.random() < 0.7:
-        request["operation"] = {
+        request["operations"] = [operation_of({
             "spindle_speed_rpm": rng.choice([6000, 11000, 16000]), "runout_limit_um": rng.choice([15, 60])
-        }  # fmt: skip
+        })]  # fmt: skip
     if rng.random() < 0.3:
         request["accept"] = "pass"
     return request

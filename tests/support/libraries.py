@@ -12,6 +12,7 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any, Literal, TypeAlias
 
+from tests.support.operations import operation_of
 from tests.support.toolroom_parts import PRESS_RANGES, SHANK_LENGTHS, SPINDLES, Part, Spindle, old_card, parts
 
 __all__ = ["Style", "library_lines", "write_library"]
@@ -29,7 +30,7 @@ _LOST_FROM = {
     "base_holder": ("runout", "mass_kg", "max_speed_rpm"),
     "collet": ("runout", "mass_kg"),
     "extension": ("runout", "max_speed_rpm"),
-    "cutter": ("runout", "unbalance_gmm", "max_speed_rpm"),
+    "cutter": ("runout", "unbalance_g_mm", "max_speed_rpm"),
 }
 _SETTING_SPEEDS = {"press": 140, "nut": 110, "shrink": 160, "hydraulic": 130, "side_lock": 90, "shell": 150}
 
@@ -186,7 +187,7 @@ def _request(rng: random.Random, number: int, catalogue: dict[str, Part], style:
             "description": f"{family.replace('_', ' ')} stack for {diameter} mm",
             **_put_together(draft, catalogue, style),
         },
-        "operation": operation,
+        "operations": [operation_of(operation)],
         "machine": spindle.machine,
     }
 
@@ -196,7 +197,7 @@ def _put_together(draft: _Draft, catalogue: dict[str, Part], style: Style) -> di
     names = [f"{catalogue[key]['kind'].replace('_', '-')}-{place}" for place, key in enumerate(draft.keys)]
     for name, key in zip(names, draft.keys, strict=True):
         if style == "references":
-            components.append({"kind": "reference", "of": key, "id": name})
+            components.append({"kind": "reference", "of": {"from": "request", "key": key}, "id": name})
         else:
             components.append({"id": name, **catalogue[key]})
     joints = [

@@ -11,6 +11,7 @@ from rules.gate.gate import gate
 from rules.rulebook.loader import base_request
 from rules.schema.gate import GateReport, GateRequest
 from rules.schema.parsing import parse
+from tests.support.operations import change, drop
 from tests.support.stacks import assessor
 
 Change = Callable[[dict[str, Any]], object]
@@ -25,27 +26,29 @@ def _pin_for_cutter(check: dict[str, Any]) -> None:
 
 
 def _cutting_speed(check: dict[str, Any]) -> None:
-    del check["operation"]["spindle_speed_rpm"]
-    check["operation"]["cutting_speed_m_per_min"] = 200
+    drop(check["operations"][0], "spindle_speed_rpm")
+    change(check["operations"][0], {"cutting_speed_m_per_min": 200})
 
 
 CHANGES: Final[Mapping[str, Change]] = MappingProxyType(
     {
         "good": lambda _: None,
         "cutting speed": _cutting_speed,
-        "advice": lambda check: check["operation"].update(feed_per_tooth_mm=0.15),
+        "advice": lambda check: change(check["operations"][0], {"feed_per_tooth_mm": 0.15}),
         "warning": lambda check: check["stack"]["components"][2].update(overall_length_mm=160),
         "undecided": lambda check: check["stack"]["components"][1].pop("runout"),
-        "error": lambda check: check["operation"].update(spindle_speed_rpm=15500),
+        "error": lambda check: change(check["operations"][0], {"spindle_speed_rpm": 15500}),
         "no machine": lambda check: check.pop("machine"),
         "no spindle": lambda check: check["machine"].pop("spindle"),
-        "no speed": lambda check: check["operation"].pop("spindle_speed_rpm"),
-        "no runout limit": lambda check: check["operation"].pop("runout_limit_um"),
-        "no balance grade": lambda check: check["operation"].pop("balance_grade"),
+        "no speed": lambda check: drop(check["operations"][0], "spindle_speed_rpm"),
+        "no runout limit": lambda check: drop(check["operations"][0], "runout_limit_um"),
+        "no balance grade": lambda check: drop(check["operations"][0], "balance_grade"),
         "no machine speed": lambda check: check["machine"].pop("max_speed_rpm"),
-        "no operation": lambda check: check.pop("operation"),
+        "no operation": lambda check: check.pop("operations"),
         "no cutter": _pin_for_cutter,
-        "undefined part": lambda check: check["stack"]["components"].__setitem__(1, {"kind": "reference", "of": "KB"}),
+        "undefined part": lambda check: check["stack"]["components"].__setitem__(
+            1, {"kind": "reference", "of": {"from": "request", "key": "KB"}}
+        ),
     }
 )
 """Kinds of operations."""
@@ -60,7 +63,9 @@ def check_of(name: str) -> dict[str, Any]:
 
 def operation_of(name: str, number: int = 10) -> dict[str, Any]:
     """Return an operation of an order, with its own machine if it has one."""
-    return {"id": str(number), **check_of(name)}
+    check = check_of(name)
+    (operation,) = check.pop("operations", [{}])
+    return {**operation, "id": str(number), **check}
 
 
 def order_of(*names: str, **rest: Any) -> dict[str, Any]:

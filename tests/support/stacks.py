@@ -12,7 +12,8 @@ from rules.analysis import StackAnalysis, analyse
 from rules.assessor import Assessor
 from rules.quantities.missing import Missing, OrMissing
 from rules.schema.parsing import parse_request
-from rules.schema.report import Report
+from rules.schema.report import JointEnds, Report, RuleDeviation
+from rules.schema.request import CheckRequest
 
 STEEL_GPA, STEEL_KG_M3 = 210.0, 7850.0
 CARBIDE_GPA, CARBIDE_KG_M3 = 600.0, 14500.0
@@ -25,9 +26,14 @@ def assessor() -> Assessor:
     return Assessor.load()
 
 
+def analysis_of(request: CheckRequest) -> StackAnalysis:
+    """Return what follows from a request without references, for its first operation where it has one."""
+    return analyse(request, *(request.operations or ())[:1])
+
+
 def derived_of(request: dict[str, Any]) -> StackAnalysis:
     """Return the derived properties of a request."""
-    return analyse(parse_request(copy.deepcopy(request)))
+    return analysis_of(parse_request(copy.deepcopy(request)))
 
 
 def report_of(request: dict[str, Any]) -> Report:
@@ -42,9 +48,32 @@ def known(value: OrMissing[float] | None) -> float:
     return value
 
 
+def quantile(answer: Any, plane: str, name: str = "p95", of: str = "parts_at_limits") -> float | None:
+    """Return a quantile of the predicted runout at a plane, µm; None if it is not known.
+
+    The answer is a model or its JSON: a check, a budget, one alternative, one result of a search.
+    """
+    data = answer if isinstance(answer, dict) else answer.model_dump(mode="json")
+    planes = data.get("runout", data)["planes"]
+    (found,) = [one for one in planes if one["plane"] == plane]
+    quantiles = [one["quantiles_um"].get(name) for one in found["predictions"] if one["of"] == of]
+    return quantiles[0] if quantiles else None
+
+
+def named(joint: JointEnds | None) -> str | None:
+    """Return a joint of an answer as upper/lower."""
+    return None if joint is None else f"{joint.upper}/{joint.lower}"
+
+
+def deviation(kind: str, code: str, *, safety: bool, **fields: object) -> RuleDeviation:
+    """Return a deviation whose other fields are null."""
+    empty = dict.fromkeys(RuleDeviation.model_fields)
+    return RuleDeviation.model_validate({**empty, "kind": kind, "code": code, "safety": safety, **fields})
+
+
 def undecided_fields(report: Report, code: str) -> set[str]:
     """Return the missing request fields of an undecided rule."""
-    return {field for gap in report.undecided if gap.code == code for lack in gap.lacks for field in lack.fields}
+    return {field for gap in report.undecided if gap.code == code for lack in gap.lacks for field in lack.at}
 
 
 def codes(report: Report) -> set[str]:

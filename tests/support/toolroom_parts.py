@@ -43,6 +43,7 @@ def _machine(
     name: str, taper: dict[str, Any], speed: int, mass: float, length: int, diameter: int, **more: Any
 ) -> Part:
     return {
+        "kind": "stated",
         "id": name,
         "spindle": taper,
         "max_speed_rpm": speed,
@@ -131,9 +132,9 @@ def _holder(spindle: Spindle, sign: str, gauge: int, socket: dict[str, Any], out
         "material": "steel",
         "mass_kg": round(mass, 3),
         "centre_of_mass_mm": round(0.28 * gauge, 1),
-        "unbalance_gmm": round(mass * (4.0 if slow else 1.5), 2),
+        "unbalance_g_mm": round(mass * (4.0 if slow else 1.5), 2),
         "max_speed_rpm": 12000 if slow else 20000,
-        "runout": [{"tir_um": 3, "at_mm": 0}, {"tir_um": 3 + gauge // 60, "at_mm": gauge // 2}],
+        "runout": {"statements": [{"tir_um": 3, "at_mm": 0}, {"tir_um": 3 + gauge // 60, "at_mm": gauge // 2}]},
         "coolant_through": True,
     }
 
@@ -203,8 +204,8 @@ def _collet(sign: str, seat: dict[str, Any], clamp: dict[str, Any], tir: int, at
         "machine_side": seat,
         "workpiece_side": {"coupling": "collet_bore", **clamp, "depth_mm": 90},
         "mass_kg": round(0.00045 * size**2, 4),
-        "unbalance_gmm": round(0.006 * size, 3),
-        "runout": [{"tir_um": tir, "at_mm": at}],
+        "unbalance_g_mm": round(0.006 * size, 3),
+        "runout": {"statements": [{"tir_um": tir, "at_mm": at}]},
         "coolant_through": True,
     }
 
@@ -226,9 +227,9 @@ def _extensions() -> Iterator[Part]:
                     "overall_length_mm": length + reach,
                     "material": "steel",
                     "profile": profile,
-                    "unbalance_gmm": round(0.4 * _mass(profile, STEEL_KG_M3), 3),
+                    "unbalance_g_mm": round(0.4 * _mass(profile, STEEL_KG_M3), 3),
                     "max_speed_rpm": 22000,
-                    "runout": [{"tir_um": 3, "at_mm": 0}],
+                    "runout": {"statements": [{"tir_um": 3, "at_mm": 0}]},
                     "coolant_through": True,
                     "yield_mpa": 1100,
                 }
@@ -270,9 +271,9 @@ def _end_mills() -> Iterator[Part]:
                     "flute_length_mm": flute,
                     "teeth": 3 if diameter < 8 else 4,
                     "helix_angle_deg": 35,
-                    "unbalance_gmm": round(0.4 * _mass(profile, CARBIDE_KG_M3), 4),
+                    "unbalance_g_mm": round(0.4 * _mass(profile, CARBIDE_KG_M3), 4),
                     "max_speed_rpm": 300000 // diameter,
-                    "runout": [{"tir_um": 4, "at_mm": 3 * diameter}],
+                    "runout": {"statements": [{"tir_um": 4, "at_mm": 3 * diameter}]},
                     "coolant_through": diameter >= 6 and sign == "",
                 }
 
@@ -291,10 +292,9 @@ def _shell_mills() -> Iterator[Part]:
                 "centre_of_mass_mm": 22,
                 "cutting_diameter_mm": cutting,
                 "teeth": teeth,
-                "unbalance_gmm": 0.2 * cutting,
+                "unbalance_g_mm": 0.2 * cutting,
                 "max_speed_rpm": 600000 // cutting,
-                "runout": [{"tir_um": 10, "at_mm": 45}],
-                "runout_character": "offset",
+                "runout": {"character": "offset", "statements": [{"tir_um": 10, "at_mm": 45}]},
                 "coolant_through": True,
                 "profile": profile,
             }

@@ -25,8 +25,8 @@ def various_bodies(count: int, first: int = 0) -> Iterator[bytes]:
         factor = 1.0 + _STEP * number
         request = json.loads(json.dumps(stated))
         for part in request["stack"]["components"]:
-            for reading in part.get("runout", ()):
+            for reading in part.get("runout", {"statements": ()})["statements"]:
                 reading["tir_um"] *= factor
-            if "unbalance_gmm" in part:
-                part["unbalance_gmm"] *= factor
+            if "unbalance_g_mm" in part:
+                part["unbalance_g_mm"] *= factor
         yield json.dumps(request, separators=(",", ":")).encode()

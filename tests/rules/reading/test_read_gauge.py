@@ -8,7 +8,6 @@ from typing import Any
 
 import pytest
 
-from rules.analysis import analyse
 from rules.assessor import Assessor
 from rules.reading.reading import read_gauge
 from rules.rulebook.loader import base_request
@@ -17,6 +16,7 @@ from rules.schema.parsing import BadRequestError, parse
 from rules.schema.reading import ReadingReport, ReadingRequest
 from rules.schema.request import CheckRequest
 from tests.support.pin_stack import PIN_STACK
+from tests.support.stacks import analysis_of, known, named
 
 BOOK = Assessor.load().book
 
@@ -157,7 +157,9 @@ STEPS: list[tuple[str, str, dict[str, Any], str | None, float | None, tuple[str,
             "stack": {
                 **PIN_STACK,
                 "components": [
-                    {**part, "runout": [{"tir_um": 80, "at_mm": 24}]} if part["id"] == "collet-2" else part
+                    {**part, "runout": {"statements": [{"tir_um": 80, "at_mm": 24}]}}
+                    if part["id"] == "collet-2"
+                    else part
                     for part in PIN_STACK["components"]
                 ],
             },
@@ -208,7 +210,7 @@ STEPS: list[tuple[str, str, dict[str, Any], str | None, float | None, tuple[str,
 def test_next_step(action: str, request_: dict[str, Any], joint: str | None, turn: float | None, words: Any) -> None:
     """The first step that applies is told, with its numbers and units."""
     step = _read(**request_).next_step
-    assert (step.action, step.joint, step.turn_deg) == (action, joint, turn), step.text
+    assert (step.action, named(step.joint), step.turn_deg) == (action, joint, turn), step.text
     for word in words:
         assert word in step.text
 
@@ -225,7 +227,7 @@ def test_a_failed_trial_is_not_asked_for_again() -> None:
     """Where the joint tried leaves too much, another one is named."""
     planes, limit = [_steps(6)], 2
     first = _read(planes=planes, stack=PIN_STACK, limit_um=limit)
-    assert first.next_step.joint == "holder/collet-1"
+    assert named(first.next_step.joint) == "holder/collet-1"
     trial = _trial(_steps(5), upper="holder", lower="collet-1")
     second = _read(planes=planes, stack=PIN_STACK, limit_um=limit, trial=trial)
     assert second.trial is not None
@@ -326,16 +328,17 @@ def test_true_running_has_no_direction() -> None:
 
 def test_prediction_is_the_law_of_the_contributors() -> None:
     """The figures are those of the randomly clocked contributors at the plane, 137 mm from the gauge line and on."""
-    derived = analyse(CheckRequest.model_validate({"stack": PIN_STACK}))
+    derived = analysis_of(CheckRequest.model_validate({"stack": PIN_STACK}))
     report = _read(planes=[_range(9), _range(9, 40)], stack=PIN_STACK)
     for told, distance in zip(report.prediction, (24, 40), strict=True):
         law = law_at(137 + distance, derived.contributors.known)
         assert told is not None
-        assert told.z_mm == 137 + distance
+        assert told.from_gauge_line_mm == 137 + distance
+        assert told.from_last_clamping_face_mm == distance
         p50, p95, p99 = (2 * law.quantiles([0.5, 0.95, 0.99])).tolist()
-        assert (told.p50_um, told.p95_um, told.p99_um) == pytest.approx((p50, p95, p99), abs=1e-3)
+        assert [told.quantile_um(name) for name in ("p50", "p95", "p99")] == pytest.approx([p50, p95, p99], abs=1e-3)
         assert told.share_below == pytest.approx(law.probability(4.5), abs=1e-6)
-        assert not told.outside_99_percent
+        assert not told.above_p99
 
 
 @pytest.mark.parametrize(("off", "outside"), [(-0.01, False), (0.01, True)])
@@ -343,9 +346,9 @@ def test_outside_begins_at_the_99_percent(off: float, outside: bool) -> None:
     """A reading a hundredth of a micrometre above the 99 % is outside, one below is not."""
     (told,) = _read(planes=[_range(9)], stack=PIN_STACK).prediction
     assert told is not None
-    (again,) = _read(planes=[_range(told.p99_um + off)], stack=PIN_STACK).prediction
+    (again,) = _read(planes=[_range(known(told.quantile_um("p99")) + off)], stack=PIN_STACK).prediction
     assert again is not None
-    assert again.outside_99_percent is outside
+    assert again.above_p99 is outside
 
 
 def test_what_a_prediction_lacks_is_named() -> None:
@@ -353,7 +356,7 @@ def test_what_a_prediction_lacks_is_named() -> None:
     report = _read(planes=[_range(9)], stack=_without_runout(1))
     assert report.prediction == [None]
     (lack,) = report.not_stated
-    assert lack.fields == ["/stack/components/1/runout"]
+    assert lack.at == ["/stack/components/1/runout"]
 
 
 @pytest.mark.parametrize(
@@ -381,7 +384,7 @@ def test_trial_by_hand() -> None:
     """First principles: A = 3, B = 2 along 90°; turned by 180° B stands along 270° and wants to 180°."""
     report = _read(planes=[_steps(3 + 2j)], trial=_trial(_steps(3 - 2j)), stack=PIN_STACK)
     assert report.trial is not None
-    assert (report.trial.joint, report.trial.before_joint_um, report.trial.beyond_joint_um) == (
+    assert (named(report.trial.joint), report.trial.before_joint_um, report.trial.beyond_joint_um) == (
         "collet-2/pin",
         3.0,
         2.0,
@@ -418,7 +421,7 @@ def test_the_spindle_is_a_joint_where_a_machine_is_given() -> None:
     stack, machine = request["stack"], request["machine"]
     report = _read(planes=[_steps(3 + 1j)], trial=trial, stack=stack, machine=machine)
     assert report.trial is not None
-    assert report.trial.joint == "spindle/holder"
+    assert named(report.trial.joint) == "spindle/holder"
     assert report.trial.turn_deg in (0.0, 180.0)
 
 
@@ -469,8 +472,8 @@ def test_planes_at_one_distance_have_no_axis() -> None:
 def test_thresholds_are_checked_as_in_a_check() -> None:
     """A rule that does not exist is refused with its place."""
     with pytest.raises(BadRequestError) as caught:
-        _read(planes=[_range(1)], policy={"thresholds": {"NONE-999": {"x": 1}}})
-    assert [fault.pointer for fault in caught.value.faults] == ["/policy/thresholds/NONE-999"]
+        _read(planes=[_range(1)], policy={"thresholds": [{"code": "NONE-999", "threshold": "x", "value": 1}]})
+    assert [fault.pointer for fault in caught.value.faults] == ["/policy/thresholds/0/code"]
 
 
 def test_cautions_and_provenance() -> None:

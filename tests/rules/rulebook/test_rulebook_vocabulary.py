@@ -37,7 +37,7 @@ def test_a_vocabulary_knows_its_properties_by_kind() -> None:
     ("old", "new", "line", "reason"),
     [
         ("unit: mm", "unit: inch", 7, "unit must be one of"),
-        ("unit: mm", "unit: um", 7, "grip_length_mm ends in _mm but has the unit um"),
+        ("unit: mm", "unit: um", 7, "ends in _mm but has the unit um"),
         ("grip_length_mm", "holding_n_m", 7, "holding_n_m ends in _n_m but has the unit mm"),
         ("grip_length_mm", "Grip", 7, "'Grip' is not a name for a property"),
         ("grip_length_mm", "grip.mm", 7, "'grip.mm' is not a name for a property"),
