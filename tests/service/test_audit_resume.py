@@ -34,7 +34,7 @@ WRITTEN = (*OUTS, "o.summary.csv")
 def here(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """A folder to work in, in which the state is noted after every second chunk."""
     monkeypatch.chdir(tmp_path)
-    monkeypatch.setattr(run, "_PORTIONS_BETWEEN_STATES", 2)
+    monkeypatch.setattr(run, "_CHUNKS_BETWEEN_STATES", 2)
     return tmp_path
 
 

@@ -99,7 +99,7 @@ def test_a_decision_is_verified(tmp_path: Path, order: dict[str, Any], capsys: A
     words = " ".join(capsys.readouterr().out.split())
     assert words.startswith("NOT REPRODUCED KB-WO-0001")
     assert f"stored {report.digest}" in words
-    assert "Differences The digest differs" in words
+    assert "Differences Only the digest differs" in words
 
 
 def test_digests_are_checked(tmp_path: Path, order: dict[str, Any], capsys: Any) -> None:

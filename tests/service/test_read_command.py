@@ -83,7 +83,7 @@ def test_what_cannot_be_told_is_said(tmp_path: Path, capsys: Any) -> None:
     main(["read", str(file)])
     words = " ".join(capsys.readouterr().out.split())
     assert "supplied by /stack/components/0/runout" in words
-    assert "both planes must be read with directions." in words
+    assert "both planes need readings with directions." in words
 
 
 def test_a_fault_of_the_program_is_no_answer(capsys: Any, monkeypatch: Any) -> None:

@@ -182,7 +182,7 @@ def test_springs_change_the_note(told: Any) -> None:
     assert rigid is not None
     assert springs is not None
     assert "the real stack is softer" in rigid
-    assert "Where no stiffness is stated" in springs
+    assert "Spindle and joints without a stated stiffness" in springs
     assert "spindle" in springs.lower()
 
 

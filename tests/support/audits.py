@@ -19,7 +19,7 @@ BAD_LINES = {5: b"{oops}\n", 9: b'{"stack": {"components": []}}\n'}
 """Lines that are no request, by the number they get in :func:`mixed_lines`."""
 
 PROGRAM = (
-    "import sys; import service.audit.run as run; run._PORTIONS_BETWEEN_STATES = 2;"
+    "import sys; import service.audit.run as run; run._CHUNKS_BETWEEN_STATES = 2;"
     " from service.cli.main import main; sys.exit(main(sys.argv[1:]))"
 )
 """The command line, noting its state so often that a small library can be interrupted."""

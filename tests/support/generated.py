@@ -151,7 +151,9 @@ def _cases_of(path: str, method: str, operation: Mapping[str, Any]) -> Iterator[
     route = re.sub(r"^/(v1/)?|/\{[^}]*\}", "", path).replace("/", "-")
     (answer, *others) = operation["responses"]["200"]["content"]
     if method == "get":
-        steps = {one["name"]: one["schema"]["examples"][0] for one in operation.get("parameters", ())}
+        steps = {
+            one["name"]: one["schema"]["examples"][0] for one in operation.get("parameters", ()) if one["in"] == "path"
+        }
         yield Case(route, "-".join(steps.values()) or "all", "GET", path.format(**steps), accept=answer)
         return
     for media_type, content in operation["requestBody"]["content"].items():
