@@ -226,7 +226,7 @@ def _objection(item: Finding) -> str:
     told, bound = (f"{rounded_for_people(value, as_unit):.10g}" for value in values)
     if told == bound:
         return item.title
-    return f"{item.title} ({told} against {bound}{'' if unit == '1' else f' {_UNITS.get(unit, unit)}'})"
+    return f"{item.title} ({told}, limit {bound}{'' if unit == '1' else f' {_UNITS.get(unit, unit)}'})"
 
 
 @dataclass(frozen=True, slots=True)
