@@ -155,4 +155,6 @@ def test_a_decision_by_changed_rules_says_so(order: dict[str, Any], assessor: As
     assert head < operations
     assert lines[head + 1].startswith("  OVH-010: max ratio 5 by the request's policy, ")
     (own,) = [line for line in lines[operations:] if "Judged by changed rules" in line]
-    assert own.startswith("      Judged by changed rules: SPD-040: max share 0.6 by the request's policy, ")
+    assert own.startswith(
+        "      Judged by changed rules: SPD-040: safety rule, max share 0.6 by the request's policy, "
+    )
