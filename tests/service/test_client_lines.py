@@ -97,8 +97,8 @@ def test_requests_may_flow(app: FastAPI) -> None:
 
 
 def _verdict(line: int) -> dict[str, Any]:
-    counts = {"errors": 0, "warnings": 0, "advice": 0, "undecided": 0, "decided": 1}
-    short = {"stack": None, "verdict": "pass", "summary": counts, "codes": [], "undecided": []}
+    counts = {"errors": 0, "warnings": 0, "advice": 0, "undecided": 0, "decided": 1, "assumed": 0}
+    short = {"stack_id": None, "verdict": "pass", "summary": counts, "codes": [], "undecided": []}
     return {"line": line, **short, "gauge_plane_p95_um": None}
 
 
