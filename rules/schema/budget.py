@@ -7,7 +7,7 @@ from typing import Annotated, Literal
 from pydantic import Field
 
 from rules.quantities.models import OPEN, Microns, MissingQuantity, Out
-from rules.schema.report import ContributorReport, JointEnds, PlaneReport, Provenance
+from rules.schema.report import ContributorReport, JointEnds, OperationRunout, PlaneReport, Provenance
 from rules.schema.request import AxialPosition, RunoutLimit, StackRequest
 
 __all__ = [
@@ -114,8 +114,7 @@ class BudgetReport(Out):
 
     complete: bool
     not_stated: list[MissingQuantity]
-    limit_um: float | None
-    limit_at: Annotated[Literal["gauge_plane", "tip"], OPEN]
+    limit: OperationRunout | None = Field(description="Runout limit; null if none is stated.")
     planes: list[PlaneReport] = Field(
         description="Gauge plane, tip and the planes of the request, as far as they have a position."
     )

@@ -158,7 +158,9 @@ def test_predicted_runout_of_a_demo_stack(name: str, plane: str) -> None:
     assert told["best_clocking"]["quantiles_um"]["p0"] == pytest.approx(lowest, abs=1e-3)
     _holds(told["parts_at_limits"]["quantiles_um"], readings)
     within = share_below(runout["limit_um"], readings)
-    assert told["parts_at_limits"]["probability_within_limit"] == pytest.approx(within, abs=1e-3)
+    assert check(request).operation.runout.probability_within_limit["parts_at_limits"] == pytest.approx(
+        within, abs=1e-3
+    )
 
 
 @pytest.mark.parametrize("name", ["01-deep-rib-shrink-extension", "13-drill-without-coolant-path"])

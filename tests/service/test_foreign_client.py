@@ -190,4 +190,4 @@ def test_the_client_of_the_project_reads_them_too(client: Any, request_data: dic
     with OwnClient(ADDRESS, transport=httpx.MockTransport(lambda _: httpx.Response(200, json=told))) as own:
         report = own.check(request_data)
     assert report.verdict == answer["verdict"]
-    assert {limit.cause for limit in report.speed.limits} == {LATER}
+    assert {limit.cause for limit in report.operations[0].speed.limits} == {LATER}

@@ -26,23 +26,18 @@ from tests.support.stacks import derived_of
 _LEVELS: Final = "people read the median and the 95th percentile"
 
 UNSEEN: Final = {
-    "assembly.acceptance.predictions[parts_at_limits].probability_within_limit": "the runout table has it",
     "assembly.acceptance.predictions[parts_at_limits].quantiles_um.p80": _LEVELS,
     "assembly.acceptance.predictions[parts_at_limits].quantiles_um.p99": _LEVELS,
     "assembly.acceptance.predictions[worst_case].quantiles_um.p100": "the runout table has it",
-    "assembly.acceptance.predictions[worst_case].probability_within_limit": "null in every report",
     "assembly.acceptance.predictions[best_clocking].quantiles_um.p0": "the runout table has it",
-    "assembly.acceptance.predictions[best_clocking].probability_within_limit": "null in every report",
     "assembly.disassembly[].at": "place in the request; the step names the joint",
     "assembly.disassembly[].not_stated[].quantity": "the pointer has it",
     "assembly.disassembly[].not_stated[].unit": "the pointer has it",
     "assembly.steps[].not_stated[].quantity": "the pointer has it",
     "assembly.steps[].not_stated[].unit": "the pointer has it",
-    "findings[].operation": "null in every report",
     "findings[].rests_on": "empty in every report",
     "if_assumptions_hold": "null in every report",
     "summary.assumed": "zero in every report",
-    "undecided[].operation": "null in every report",
     "assembly.disassembly[].components": "the step names the joint",
     "assembly.steps[].at": "place in the request; the step names the joint",
     "assembly.steps[].components": "the step names the joint",
@@ -59,10 +54,8 @@ UNSEEN: Final = {
     "runout.contributors[].slope_across_um_per_mm": "for computing on; people read the total indicator readings",
     "runout.contributors[].slope_um_per_mm": "for computing on; people read the total indicator readings",
     "runout.contributors[].share.tip": "the shares differ little between the planes",
-    "runout.planes[].predictions[best_clocking].probability_within_limit": "null in every report",
     "runout.planes[].predictions[parts_at_limits].quantiles_um.p80": _LEVELS,
     "runout.planes[].predictions[parts_at_limits].quantiles_um.p99": _LEVELS,
-    "runout.planes[].predictions[worst_case].probability_within_limit": "null in every report",
     "runout.planes[].readable": "the work instruction says where the indicator meets flutes or nothing",
     "stiffness.tip_compliance_um_per_n": "the stiffness is its reciprocal",
 }
@@ -111,7 +104,7 @@ def _filled(annotation: Any, numbers: Iterator[int]) -> Any:
     if kind == list[RuleDeviation]:
         return _deviations(numbers)
     if get_origin(kind) is dict:
-        return {name: next(numbers) + 0.5 for name in ("gauge_plane", "tip")}
+        return {name: next(numbers) + 0.5 for name in ("gauge_plane", "tip", "parts_at_limits")}
     if get_origin(kind) is list:
         return [_filled(get_args(kind)[0], numbers), _filled(get_args(kind)[0], numbers)]
     if get_origin(kind) is Literal:
@@ -138,7 +131,6 @@ def _predictions(numbers: Iterator[int]) -> list[dict[str, Any]]:
         {
             "of": of,
             "quantiles_um": {name: next(numbers) + 0.5 for name in names},
-            "probability_within_limit": next(numbers) + 0.5,
         }
         for of, names in quantiles.items()
     ]
@@ -205,10 +197,12 @@ def _whole() -> Any:
     for place, member in zip(data["geometry"]["components"], members, strict=True):
         place["component"] = member.part.id
     # A limit and a share belong to a component or to a joint.
-    for listed in (data["speed"]["limits"], data["stiffness"]["shares"]):
+    speeds = [data["speed"], *(one["speed"] for one in data["operations"])]
+    for listed in (*(one["limits"] for one in speeds), data["stiffness"]["shares"]):
         listed[0]["joint"] = None
         listed[1]["component"] = None
-    data["speed"]["governing"] = {**data["speed"]["governing"], "joint": None}
+    for one in speeds:
+        one["governing"] = {**one["governing"], "joint": None}
     return data
 
 

@@ -35,9 +35,9 @@ def told(assessor: Assessor) -> Any:
     return tell
 
 
-def _section(sections: dict[str, list[str]], begins: str) -> str | None:
-    """Return the words of the one section whose heading begins so, None where there is none."""
-    found = ["\n".join(lines) for name, lines in sections.items() if name.startswith(begins)]
+def _section(sections: dict[str, list[str]], title: str) -> str | None:
+    """Return the words of the one section of this heading, None where there is none."""
+    found = ["\n".join(lines) for name, lines in sections.items() if name == title]
     assert len(found) <= 1
     return found[0] if found else None
 
@@ -58,7 +58,7 @@ def _cut() -> dict[str, Any]:
 def test_load_of_a_cut(told: Any, assessor: Assessor) -> None:
     """Torque, pull, force across and power with their units, as the report has them."""
     words = _section(told(_cut()), "Cutting load")
-    load = assessor.assess(parse_request(_cut())).load
+    load = assessor.assess(parse_request(_cut())).operation.load
     assert words is not None
     for value, unit in (
         (load.torque_n_m, "N·m"),
@@ -90,8 +90,8 @@ def test_no_load_no_section(told: Any) -> None:
 
 def test_grip_with_its_safety(told: Any, assessor: Assessor) -> None:
     """The table of joints has what each holds and how safely."""
-    words = _section(told(_cut()), "Grip")
-    grip = assessor.assess(parse_request(_cut())).grip[0]
+    words = _section(told(_cut()), "Grip at speed")
+    grip = assessor.assess(parse_request(_cut())).operation.grip[0]
     assert words is not None
     assert grip.safety_factor is not None
     assert grip.torque_capacity_n_m is not None
@@ -106,11 +106,11 @@ def test_weakest_of_several_is_marked(told: Any) -> None:
     change(request["operations"][0], {"torque_n_m": 5})
     for index in (1, 3):
         request["stack"]["components"][index]["workpiece_side"] |= {"rated_torque_n_m": 90, "rated_grip_mm": 40}
-    words = _section(told(request), "Grip")
+    words = _section(told(request), "Grip at speed")
     assert words is not None
     (line,) = [line for line in words.split("\n") if line.endswith(" lowest")]
     assert "collet-2/end-mill" in line
-    alone = _section(told(_cut()), "Grip")
+    alone = _section(told(_cut()), "Grip at speed")
     assert alone is not None
     assert "lowest" not in alone
 

@@ -151,7 +151,7 @@ def test_a_pull_alone_is_judged_by_the_rated_pull() -> None:
     """First principles: 4500 N held, 5000 N asked, no torque: it slides, whatever torque it would hold."""
     request = _clamped("side_lock", rated_axial_force_n=6000, rated_torque_n_m=None)
     report = report_of(request | {"operations": [operation_of({"axial_pull_n": 5000})]})
-    assert value_of(report.grip[0].safety_factor) == pytest.approx(0.9)
+    assert value_of(report.operation.grip[0].safety_factor) == pytest.approx(0.9)
     assert "GRIP-070" in codes(report)
 
 

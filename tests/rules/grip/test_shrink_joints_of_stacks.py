@@ -286,7 +286,7 @@ def test_a_missing_field_is_named(pointer: str, fields: set[str]) -> None:
     report = report_of(request)
     assert undecided_fields(report, "SHR-030") == fields
     assert report.grip[0].shrink_fit is None
-    assert not report.speed.complete
+    assert not report.speed_complete
 
 
 @pytest.mark.parametrize("lengths", [(0, 90), (70, 20), (60, 30)])
