@@ -39,6 +39,18 @@ def test_two_statements_fix_a_line() -> None:
     assert _tir(found, "runout of holder", 150) == pytest.approx(3.0)
 
 
+@pytest.mark.parametrize("turned_round", [False, True])
+def test_the_outer_of_two_readings_is_the_one_to_tighten(turned_round: bool) -> None:
+    """The budget compares with 3 µm at 80 mm, not with 1.5 µm at the face, in whichever order they are stated."""
+    request = base_request("press_in")
+    readings = request["stack"]["components"][0]["runout"]["statements"]
+    assert {one["at_mm"]: one["tir_um"] for one in readings} == {0: 1.5, 80: 3}
+    if turned_round:
+        readings.reverse()
+    (holder,) = [item for item in _contributors(request).known if item.name == "runout of holder"]
+    assert holder.stated_um == 3
+
+
 def test_cutter_counts_from_the_face_that_clamps_it() -> None:
     """The cutter's statement at 24 mm holds 24 mm out of the collet, not beyond its own tip."""
     assert _tir(_contributors(base_request("press_in")), "runout of end-mill", 194) == pytest.approx(3.0)
