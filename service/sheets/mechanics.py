@@ -175,7 +175,11 @@ def _operation(number: int, one: OperationReport) -> Section:
     return Section(
         name,
         f"Operation {one.id}: {one.verdict}",
-        parts=[replace(part, name=f"{name}-{part.name}") for part in parts if part],
+        parts=[
+            replace(part, name=f"{name}-{part.name}", title=f"{part.title}, operation {one.id}")
+            for part in parts
+            if part
+        ],
     )
 
 

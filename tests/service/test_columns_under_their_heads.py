@@ -38,7 +38,6 @@ PLANES: Columns = [
     ("95th percentile, µm", "p95_um", 1, 1),
     ("Lowest by clocking, µm", "best_clocking_um", 1, 1),
     ("Worst case, µm", "worst_case_um", 1, 1),
-    ("Within the limit", "probability_within_limit", 1, 100),
 ]
 CONTRIBUTORS: Columns = [
     ("At the gauge plane, µm", "gauge_plane", 1, 1),
@@ -57,7 +56,6 @@ def _predicted(plane: dict[str, Any]) -> dict[str, float]:
         "p95_um": parts["quantiles_um"]["p95"],
         "best_clocking_um": told["best_clocking"]["quantiles_um"]["p0"],
         "worst_case_um": told["worst_case"]["quantiles_um"]["p100"],
-        "probability_within_limit": parts["probability_within_limit"],
     }
 
 

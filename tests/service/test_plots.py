@@ -61,7 +61,7 @@ def test_budget_bars_are_as_long_as_their_figures(number: str) -> None:
     assert len(lengths) == len(figures)
     scale = lengths[-1] / figures[-1]
     assert lengths == pytest.approx([scale * figure for figure in figures], abs=0.02)
-    assert f"limit {runout.limit_um:.1f} µm" in _words(root)
+    assert f"limit {report.operation.runout.limit_um:.1f} µm" in _words(root)
     for one in runout.contributors:
         assert one.text in _words(root)
 

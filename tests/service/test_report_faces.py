@@ -54,10 +54,13 @@ UNSEEN: Final = {
     "runout.contributors[].slope_across_um_per_mm": "for computing on; people read the total indicator readings",
     "runout.contributors[].slope_um_per_mm": "for computing on; people read the total indicator readings",
     "runout.contributors[].share.tip": "the shares differ little between the planes",
+    "operations[].runout.probability_within_limit.gauge_plane": "no subject of a prediction",
+    "operations[].runout.probability_within_limit.tip": "no subject of a prediction",
+    "runout.contributors[].share.parts_at_limits": "no plane",
+    "runout.contributors[].tir_um.parts_at_limits": "no plane",
     "runout.planes[].predictions[parts_at_limits].quantiles_um.p80": _LEVELS,
     "runout.planes[].predictions[parts_at_limits].quantiles_um.p99": _LEVELS,
     "runout.planes[].readable": "the work instruction says where the indicator meets flutes or nothing",
-    "stiffness.tip_compliance_um_per_n": "the stiffness is its reciprocal",
 }
 """Leaves of the report that people need not see, and why."""
 

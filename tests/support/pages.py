@@ -191,7 +191,7 @@ def expected_figures(report: dict[str, Any]) -> dict[str, list[float]]:
                 *(
                     value
                     for name, value in zip(stiffness, map(_value, stiffness.values()), strict=True)
-                    if isinstance(value, float) and name != "tip_compliance_um_per_n"  # the page shows the reciprocal
+                    if isinstance(value, float)
                 ),
                 *map(_value, stiffness["bending_frequencies_hz"]),
                 *(one["share"] for one in stiffness["shares"]),

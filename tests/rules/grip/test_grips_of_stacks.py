@@ -175,7 +175,7 @@ def test_weakest_joint(first: float, second: float, weakest: int) -> None:
     grips = derived_of(request).grips
     assert [known(grip.safety) for grip in grips] == pytest.approx([first / 10, second / 10])
     assert weakest_of(grips) is grips[weakest]
-    assert [one.weakest for one in report_of(request).grip] == [weakest == 0, weakest == 1]
+    assert [one.weakest for one in report_of(request).operation.grip] == [weakest == 0, weakest == 1]
 
 
 @pytest.mark.parametrize(("first", "second"), [(80, None), (None, 30), (None, None)])
@@ -183,7 +183,7 @@ def test_weakest_joint_is_not_known_while_one_is_missing(first: float | None, se
     """The joint that nobody rated may be the weakest."""
     request = _two_clamps(first, second)
     assert weakest_of(derived_of(request).grips) is None
-    assert not any(one.weakest for one in report_of(request).grip)
+    assert not any(one.weakest for one in report_of(request).operation.grip)
 
 
 def test_only_straight_shanks_are_listed() -> None:
