@@ -58,8 +58,9 @@ def overview(reports: dict[str, Report]) -> Table:
         table.add_column(name, justify="right" if name == "p95 µm" else "left", overflow="fold")
     for name, report in reports.items():
         codes = [item.code for item in report.findings] + [f"{item.code}?" for item in report.undecided]
-        plane = report.runout.gauge_plane
-        table.add_row(name, report.verdict, " ".join(codes) or "-", "-" if plane is None else f"{plane.p95_um:.1f}")
+        plane = report.runout.plane("gauge_plane")
+        p95_um = None if plane is None else plane.quantile_um("p95")
+        table.add_row(name, report.verdict, " ".join(codes) or "-", "-" if p95_um is None else f"{p95_um:.1f}")
     return table
 
 

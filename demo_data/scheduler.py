@@ -49,7 +49,7 @@ def tell(report: dict[str, Any]) -> None:
             print(f"      {reason['code']} {reason['message']}")
         for code in sorted({gap["code"] for gap in one["undecided"]}):
             print(f"      {code} could not be decided")
-        fields = {field for gap in one["undecided"] for lack in gap["lacks"] for field in lack["fields"]}
+        fields = {field for gap in one["undecided"] for lack in gap["lacks"] for field in lack["at"]}
         for field in sorted(fields):
             print(f"      missing: {field}")
 
@@ -107,7 +107,7 @@ def schedule(client: httpx.Client) -> bool:
     good = verify(client, store, order)
     print("The speed of operation 20 is raised after the release")
     changed = copy.deepcopy(order)
-    changed["operations"][1]["operation"]["spindle_speed_rpm"] = 12000
+    changed["operations"][1]["spindle_speed_rpm"] = 12000
     return good and not verify(client, store, changed)
 
 

@@ -1,4 +1,4 @@
-"""Judges cutting-tool stacks from Python: do the parts go together, how true do they run, how fast may they turn.
+"""Checks of cutting-tool stacks from Python: fit, runout, speed limits and assembly.
 
 >>> from rules import check
 >>> part = {"kind": "base_holder", "id": "holder"}
@@ -51,7 +51,7 @@ _HOMES: Final = {
     "read_gauge": _CHECKER,
     "runout_budget": _CHECKER,
 }
-"""Modules by name. Imported here, they would load the engine for every client that wants the models alone."""
+"""Modules by exported name. Imports at the top would load the engine for clients that only need the models."""
 
 
 class MissingExtraError(ImportError):
@@ -64,14 +64,14 @@ def missing_extra(wanted: str, error: ModuleNotFoundError) -> MissingExtraError 
     Parameters
     ----------
     wanted : str
-        What was to be used; the message starts with it.
+        Part to be used; the message begins with it.
     error : ModuleNotFoundError
-        Why it could not be imported.
+        Error of the failed import.
 
     Returns
     -------
     MissingExtraError or None
-        None if the missing module is one of stackgauge's own: then the installation is broken.
+        None if the missing module is part of stackgauge itself, which means a broken installation.
     """
     absent = (error.name or "").partition(".")[0]
     if absent in ("", "rules", "service"):
@@ -80,7 +80,7 @@ def missing_extra(wanted: str, error: ModuleNotFoundError) -> MissingExtraError 
     return MissingExtraError(f"{wanted} needs the server extra: {command} ({absent} is not installed)", name=absent)
 
 
-# Hidden from type checkers, which would take every misspelt name for something known.
+# Hidden from type checkers, which would accept any misspelt name.
 if not TYPE_CHECKING:
 
     def __getattr__(name: str) -> Any:

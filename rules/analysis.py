@@ -1,6 +1,6 @@
-"""Runs the subjects in order of need and gathers the facts that the rules judge.
+"""Analysis of a request: runs the subjects in order of dependence and collects the facts for the rules.
 
-All sums of vectors at random angles are worked out in one batch: each costs more alone.
+All sums of vectors at random angles are computed in one batch, which is quicker than one by one.
 """
 
 from __future__ import annotations
@@ -42,7 +42,7 @@ from rules.rulebook.fact import Fact, Properties
 from rules.runout.analysis import PlaneBudget, plane_law, runout_properties
 from rules.runout.contributors import Contributors, contributors_of
 from rules.runout.formulas import Tir
-from rules.schema.request import StackRequest
+from rules.schema.request import Operation, StackRequest
 from rules.speed.analysis import SpeedLimits, component_speed_properties, programmed_speed_properties, speed_limits_of
 from rules.stack.analysis import (
     contradiction_properties,
@@ -76,7 +76,7 @@ def random_sums_of(
     vectors: OrMissing[UnbalanceVectors],
     limit_um: Tir | None,
 ) -> RandomSums:
-    """Sum the contributors at gauge plane and tip (mm from the gauge line), and the vectors of unbalance."""
+    """Return the sums of the contributors at gauge plane and tip (mm from the gauge line), and of the unbalance."""
     planes = [
         place if isinstance(place, Missing) else plane_law(place, contributors.known, limit_um)
         for place in (gauge_plane, tip)
@@ -102,17 +102,17 @@ def operation_facts(
     speed: OrMissing[float] | None,
 ) -> list[Fact]:
     """Return the one fact about the operation, or none where no operation is stated."""
-    operation, machine = chain.request.operation, chain.request.machine
+    operation, machine, at = chain.operation, chain.machine, chain.operation_at
     if operation is None:
         return []
-    fact = Properties("operation", "operation", ("/operation",), stack=chain.request.stack.id or "the stack")
+    fact = Properties("operation", "operation", (at,), stack=chain.request.stack.id or "the stack")
     if speed is not None:
         programmed_speed_properties(fact, chain, operation, speed)
         balance_properties(fact, operation, balance)
         vibration_properties(fact, chain, stiffness, speed)
-    deflection_properties(fact, operation, stiffness, load)
+    deflection_properties(fact, operation, at, stiffness, load)
     drive_properties(fact, machine, load)
-    cut_properties(fact, chain, operation.milling)
+    cut_properties(fact, chain, operation.cut)
     runout_properties(fact, operation, at_limit, at_tip)
     if operation.coolant == "through" and machine is not None:
         fact.add("machine_coolant", or_missing(machine.coolant_through, "/machine/coolant_through"))
@@ -148,7 +148,7 @@ def _joint(case: StackJoint, key: str) -> Properties:
 
 
 def joint_facts(chain: Chain, grips: Sequence[Grip], speed: OrMissing[float] | None) -> list[Fact]:
-    """Return one fact a joint, the spindle's first where a machine is given."""
+    """Return one fact per joint, that of the spindle first if a machine is given."""
     cases = ([chain.spindle_joint] if chain.spindle_joint else []) + list(chain.joints)
     held = {id(grip.case): grip for grip in grips}
     facts = []
@@ -163,15 +163,15 @@ def joint_facts(chain: Chain, grips: Sequence[Grip], speed: OrMissing[float] | N
 
 @dataclass(frozen=True, slots=True)
 class StackAnalysis:
-    """All that follows from a request before any rule has judged."""
+    """All properties derived from a request before the rules judge it."""
 
     chain: Chain
     geometry: Positions
     contributors: Contributors
     speed: OrMissing[float] | None
-    """Speed asked, rpm; None where none is."""
+    """Programmed speed, rpm; None if not stated."""
     gauge_plane: OrMissing[PlaneBudget]
-    """Budget of the known contributors; a lack where the plane has no place."""
+    """Budget of the known contributors; missing if the position of the plane is unknown."""
     tip: OrMissing[PlaneBudget]
     masses: Masses
     balance: StackBalance
@@ -183,20 +183,24 @@ class StackAnalysis:
 
 
 def _complete(budget: OrMissing[PlaneBudget], contributors: Contributors) -> OrMissing[PlaneBudget]:
-    """Return the budget only where no contributor is missing: a partial sum judges nothing."""
+    """Return the budget if no contributor is missing; a partial sum must not be judged."""
     if contributors.lacking is None:
         return budget
     missing = budget.fields if isinstance(budget, Missing) else ()
     return Missing(tuple(dict.fromkeys((*contributors.lacking.fields, *missing))))
 
 
-def analyse(request: StackRequest) -> StackAnalysis:
-    """Derive geometry, budgets, masses, balance, loads, bending and the flat facts the rules judge."""
-    chain = chain_of(request)
+def analyse(
+    request: StackRequest, operation: Operation | None = None, operation_at: str = "/operations/0"
+) -> StackAnalysis:
+    """Derive geometry, budgets, masses, balance, loads, bending and the facts that the rules judge.
+
+    The request is resolved: no references are left. Without an operation the stack itself is analysed.
+    """
+    chain = chain_of(request, operation, operation_at)
     geometry = positions_on_axis(chain)
     speed = programmed_speed_of(chain)
     contributors = contributors_of(chain, geometry)
-    operation = request.operation
     limit = None if operation is None or operation.runout_limit_um is None else Tir(operation.runout_limit_um)
     masses = masses_of(chain, geometry)
     vectors = unbalance_vectors(chain, contributors, masses)
@@ -233,7 +237,7 @@ def analyse(request: StackRequest) -> StackAnalysis:
 
 
 def _component(chain: Chain, member: Member, is_repeated: bool, speed: OrMissing[float] | None) -> Properties:
-    part, operation = member.part, chain.request.operation
+    part, operation = member.part, chain.operation
     fact = Properties(
         "component",
         f"component:{member.at}",
@@ -250,7 +254,7 @@ def _component(chain: Chain, member: Member, is_repeated: bool, speed: OrMissing
 
 
 def component_facts(chain: Chain, geometry: Positions, masses: Masses, speed: OrMissing[float] | None) -> list[Fact]:
-    """Return one fact a component, in the order of the chain, knobs last."""
+    """Return one fact per component, in the order of the chain, knobs last."""
     ids = [part.id for part in chain.request.stack.components]
     facts = []
     for index, member in enumerate(chain.members):
@@ -281,14 +285,14 @@ def stack_fact(chain: Chain, geometry: Positions, masses: Masses) -> Fact:
     )
     if chain.stray_joints:
         fact.add("stray_joints", ", ".join(chain.stray_joints))
-    knob_properties(fact, request.machine, chain)
-    if request.machine is not None:
-        machine_limit_properties(fact, request.machine, chain, geometry, masses)
+    knob_properties(fact, chain.machine, chain)
+    if chain.machine is not None:
+        machine_limit_properties(fact, chain.machine, chain, geometry, masses)
     return fact.build()
 
 
 def cautions_of(derived: StackAnalysis) -> list[str]:
-    """Return the cautions for everyone, then those of the couplings in this stack."""
+    """Return the general cautions, then those of the couplings in this stack."""
     chain = derived.chain
     return cautions(
         [case.upper_side.coupling for case in chain.joints if case.upper_side is not None],

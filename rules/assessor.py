@@ -1,4 +1,4 @@
-"""The one way through the house: a request goes in, a report comes out."""
+"""Assessment of a stack, from the request to the report."""
 
 from __future__ import annotations
 
@@ -7,10 +7,10 @@ from collections.abc import Sequence
 from dataclasses import replace
 from importlib.resources import files
 from pathlib import Path
-from typing import Final
+from typing import Final, NamedTuple
 
 from rules.analysis import StackAnalysis, analyse, cautions_of
-from rules.answer.findings import finding, repointed, undecided
+from rules.answer.findings import finding, not_judged, repointed, undecided
 from rules.answer.provenance import provenance, threshold_overrides
 from rules.assembly.instruction import assembly_section
 from rules.balance.report import balance_section
@@ -20,12 +20,13 @@ from rules.exchange.documents import NO_CATALOGUE, Catalogue, load_catalogue
 from rules.grip.report import grip_section
 from rules.quantities.models import construct
 from rules.quantities.work_limit import charge
-from rules.rulebook.book import Rulebook, threshold_in_force
+from rules.rulebook.book import Judgement, Overrides, Rule, Rulebook, threshold_in_force
 from rules.rulebook.engine import Engine, EngineFaultError
 from rules.rulebook.loader import load_books
+from rules.rulebook.vocabulary import Vocabulary
 from rules.runout.report import runout_section
 from rules.schema.report import Finding, Report, Summary, Undecided, Verdict
-from rules.schema.request import DEFAULT_POLICY, NO_OPERATION, CheckRequest, Policy
+from rules.schema.request import DEFAULT_POLICY, NO_OPERATION, CheckRequest, Operation, Policy
 from rules.speed.report import speed_section
 from rules.stack.chain import Resolved, reference_facts, resolve
 from rules.stack.report import geometry_section, mass_section
@@ -33,92 +34,135 @@ from rules.stack.report import geometry_section, mass_section
 __all__ = ["Assessor", "EngineFaultError"]
 
 CRITICAL_SHARE: Final = ("SPD-040", "max_share")
-"""Rule and threshold that say which share of the critical speed is allowed."""
+"""Rule and threshold of the permitted share of the critical speed."""
 
 _STEPS: Final = 50_000
-"""About what an ordinary stack costs beside the laws of its sums."""
+"""Approximate work of an ordinary stack, without the laws of its sums."""
 
 _GRAVITY: Final = {"error": 0, "warning": 1, "advice": 2}
 
 
 class Assessor:
-    """Rulebooks, loaded and compiled once; judges any number of requests from any number of threads."""
+    """Loaded and compiled rulebooks; judges any number of requests from any number of threads."""
 
     def __init__(self, book: Rulebook, catalogue: Catalogue = NO_CATALOGUE) -> None:
         self.engine = Engine(book)
         self.book = book
         self.catalogue = catalogue
+        self._of_operation = frozenset(rule.code for rule in book.rules if _depends_on_operation(rule, book.vocabulary))
 
     @classmethod
     def load(cls, extra_rulebooks: Sequence[Path] = (), catalogue: Path | None = None) -> Assessor:
-        """Load the package's rulebooks, then an operator's folders; and the components an operator mounts.
+        """Load the built-in rulebooks, then those of the given folders, and the component catalogue.
 
         Raises :class:`~rules.rulebook.source.RulebookError` and :class:`~rules.exchange.documents.CatalogueError`,
-        each with
-        file, line and reason of every defect.
+        both with file, line and reason of every defect.
         """
         book = load_books([files("rules").joinpath("books"), *extra_rulebooks])
         return cls(book, NO_CATALOGUE if catalogue is None else load_catalogue(catalogue))
 
     def assess(self, request: CheckRequest) -> Report:
-        """Judge one request.
+        """Return the report on one request.
 
         Raises :class:`~rules.schema.parsing.BadRequestError` for thresholds that no rule has or allows, and
-        :class:`~rules.rulebook.engine.EngineFaultError` when the engine failed: then there is no report.
+        :class:`~rules.rulebook.engine.EngineFaultError` when the engine fails; there is then no report.
         """
         return self.assess_derived(request)[0]
 
     def assess_derived(self, request: CheckRequest) -> tuple[Report, StackAnalysis]:
-        """Judge one request and return what was derived of it beside the report; errors as `assess`."""
-        charge(_STEPS)
+        """Return the report on one request and its derived properties; errors as `assess`."""
         policy = request.policy or DEFAULT_POLICY
         overrides = threshold_overrides(policy, self.book)
         resolved = resolve(request, self.catalogue.definitions)
-        derived = _derived(resolved)
-        judgement = self.engine.judge(derived.facts, overrides)
-        words = self.book.vocabulary
-        findings = sorted(
-            (finding(item, words.of(item.fact.kind)) for item in judgement.fired), key=lambda f: _GRAVITY[f.severity]
-        )
-        gaps = [undecided(item) for item in judgement.undecided]
-        chain, operation = derived.chain, derived.chain.request.operation
+        judged = [
+            self._judged(resolved, operation, f"/operations/{number}", overrides)
+            for number, operation in enumerate(request.operations or [None])
+        ]
+        findings, gaps, decided = self._merged(judged)
+        derived = judged[0].analysis
+        chain, operation = derived.chain, derived.chain.operation
         report = construct(
             Report,
             verdict=_verdict(findings, gaps, policy),
-            stack=request.stack.id,
-            summary=_summary(findings, gaps, judgement.decided),
+            if_assumptions_hold=None,
+            stack_id=request.stack.id,
+            summary=_summary(findings, gaps, decided),
             findings=findings,
             undecided=gaps,
-            decided=list(judgement.decided),
+            decided=decided,
+            not_judged=not_judged(self.book, judged[0].judgement, derived.facts),
+            stated_by_standard=[],
+            assumptions=[],
             geometry=geometry_section(chain, derived.geometry),
-            runout=runout_section(operation, derived.contributors, derived.gauge_plane, derived.tip),
+            runout=runout_section(chain, derived.geometry, derived.contributors, derived.gauge_plane, derived.tip),
             speed=speed_section(
                 derived.speed_limits, derived.speed, threshold_in_force(self.book, overrides, *CRITICAL_SHARE)
             ),
-            balance=balance_section(derived.balance, (operation or NO_OPERATION).balance_grade),
+            balance=balance_section(derived.balance, (operation or NO_OPERATION).stated_limits.balance_grade),
             load=load_section(derived.load),
             grip=grip_section(derived.grips, derived.geometry),
             stiffness=stiffness_section(chain, derived.stiffness, derived.load, derived.speed),
             mass=mass_section(chain, derived.masses),
-            assembly=assembly_section(derived, findings) if request.with_assembly else None,
+            assembly=assembly_section(derived, findings) if "assembly" in request.sections else None,
             cautions=cautions_of(derived),
             provenance=provenance(request, request.policy, self.book, self.catalogue.digest),
         )
-        return repointed(report, resolved.homes) if resolved.homes else report, derived
+        return repointed(report, resolved.lead) if resolved.homes else report, derived
+
+    def _judged(
+        self, resolved: Resolved, operation: Operation | None, at: str, overrides: Overrides
+    ) -> _JudgedOperation:
+        charge(_STEPS)
+        if resolved.broken:  # nothing follows from a stack with a part that is not defined
+            analysis = replace(analyse(resolved.without_stack()), facts=tuple(reference_facts(resolved)))
+        else:
+            analysis = analyse(resolved.request, operation, at)
+        return _JudgedOperation(operation, analysis, self.engine.judge(analysis.facts, overrides))
+
+    def _merged(self, judged: Sequence[_JudgedOperation]) -> tuple[list[Finding], list[Undecided], list[str]]:
+        """Return what was found for the stack, and for each operation what depends on it.
+
+        Findings stand in the order of severity, then stack before operations.
+        """
+        findings: list[Finding] = []
+        gaps: list[Undecided] = []
+        decided: dict[str, None] = {}
+        open_codes: set[str] = set()
+        words = self.book.vocabulary
+        for number, one in enumerate(judged):
+            for fired in one.judgement.fired:
+                name = self._operation_of(fired.rule, one.operation)
+                if number == 0 or name is not None:
+                    findings.append(finding(fired, words.of(fired.fact.kind), name))
+            for gap in one.judgement.undecided:
+                open_codes.add(gap.rule.code)
+                name = self._operation_of(gap.rule, one.operation)
+                if number == 0 or name is not None:
+                    gaps.append(undecided(gap, words.of(gap.fact.kind), name))
+            decided.update(dict.fromkeys(one.judgement.decided))
+        findings.sort(key=lambda item: _GRAVITY[item.severity])
+        return findings, gaps, sorted(code for code in decided if code not in open_codes)
+
+    def _operation_of(self, rule: Rule, operation: Operation | None) -> str | None:
+        return operation.id if operation is not None and rule.code in self._of_operation else None
 
 
-def _derived(resolved: Resolved) -> StackAnalysis:
-    """Derive all that follows; of a stack with a part that is not defined, nothing but that follows."""
-    if not resolved.cases:
-        return analyse(resolved.request)
-    if not resolved.broken:
-        derived = analyse(resolved.request)
-        return replace(derived, facts=(*derived.facts, *reference_facts(resolved)))
-    return replace(analyse(resolved.without_stack()), facts=tuple(reference_facts(resolved)))
+class _JudgedOperation(NamedTuple):
+    operation: Operation | None
+    analysis: StackAnalysis
+    judgement: Judgement
+
+
+def _depends_on_operation(rule: Rule, vocabulary: Vocabulary) -> bool:
+    known = vocabulary.of(rule.applies_to)
+    return rule.applies_to == "operation" or any(known[name].of_operation for name in rule.needs if name in known)
 
 
 def _verdict(findings: Sequence[Finding], gaps: Sequence[Undecided], policy: Policy) -> Verdict:
-    """An error fails; a warning or a gap asks for review, or fails where the policy is stricter; advice passes."""
+    """Return the verdict.
+
+    An error fails. A warning or an undecided rule requires review, or fails under a stricter policy. Otherwise the
+    stack passes."""
     severities = {item.severity for item in findings}
     if "error" in severities:
         return "fail"
@@ -141,4 +185,5 @@ def _summary(findings: Sequence[Finding], gaps: Sequence[Undecided], decided: Se
         advice=counts["advice"],
         undecided=len(gaps),
         decided=len(decided),
+        assumed=0,
     )

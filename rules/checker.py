@@ -1,4 +1,4 @@
-"""The library: loads rulebooks and catalogue once and answers every question.
+"""The Python library: loads rulebooks and catalogue once and answers requests.
 
 ``rules`` exports these names; import them from there.
 """
@@ -44,7 +44,7 @@ __all__ = [
 ModelT = TypeVar("ModelT", bound=BaseModel)
 
 Question: TypeAlias = ModelT | Mapping[str, Any] | str | bytes
-"""A model of the contract, the same as a dictionary (which may hold models), or its JSON."""
+"""A model of the contract, an equivalent dictionary (which may hold models), or its JSON."""
 
 Folder: TypeAlias = str | PathLike[str]
 
@@ -256,9 +256,9 @@ def _request(model: type[ModelT], given: Question[BaseModel]) -> ModelT:
 
 
 def _json(given: object) -> bytes:
-    """Write a request as JSON, so that a dictionary is judged exactly as it would be over HTTP."""
+    """Return a request as JSON, so that a dictionary is judged exactly as over HTTP."""
     if isinstance(given, str):
-        # Half of a surrogate pair becomes bytes that are not UTF-8, and is refused as such.
+        # Half of a surrogate pair gives bytes that are not UTF-8, which are rejected.
         return given.encode("utf-8", "surrogatepass")
     try:
         return json.dumps(given, default=_plain).encode()

@@ -1,6 +1,6 @@
-"""Compare alternatives for one operation: judge each alone, rank them by criteria, and give the reasons in words.
+"""Comparison of alternatives for one operation: each judged by itself, ranked by criteria, with reasons in words.
 
-An alternative that is no better than another in any criterion, and worse in one, is dominated.
+An alternative is dominated if another is at least as good on every criterion and better on one.
 """
 
 from __future__ import annotations
@@ -18,6 +18,7 @@ from rules.answer.provenance import provenance
 from rules.assessor import Assessor
 from rules.quantities.missing import Missing
 from rules.quantities.rounding import rounded, rounded_for_people
+from rules.quantities.units import ucum
 from rules.random_vectors.comparison import chances_of_less
 from rules.random_vectors.random_sum import RandomClocking
 from rules.runout.analysis import law_at
@@ -53,7 +54,7 @@ class Judged:
 
 @dataclass(frozen=True, slots=True)
 class Criterion:
-    """One criterion: its value is rounded as in the report, so that no difference decides that nobody sees."""
+    """One criterion; its value is rounded as in the report, so that no invisible difference decides."""
 
     name: CriterionName
     words: str
@@ -63,18 +64,23 @@ class Criterion:
 
 
 def _p95(judged: Judged) -> float | None:
-    runout = judged.report.runout
-    return runout.gauge_plane.p95_um if runout.complete and runout.gauge_plane is not None else None
+    plane = judged.report.runout.plane("gauge_plane")
+    return None if plane is None else plane.quantile_um("p95")
 
 
 def _worst(judged: Judged) -> float | None:
-    runout = judged.report.runout
-    return runout.gauge_plane.worst_case_um if runout.complete and runout.gauge_plane is not None else None
+    plane = judged.report.runout.plane("gauge_plane")
+    return None if plane is None else plane.quantile_um("p100", "worst_case")
 
 
 def _speed(judged: Judged) -> float | None:
     governing = judged.report.speed.governing
-    return governing.speed_rpm if governing is not None and judged.report.speed.complete else None
+    return governing.speed_rpm.value if governing is not None and judged.report.speed.complete else None
+
+
+def _stiffness(judged: Judged) -> float | None:
+    stiffness = judged.report.stiffness.tip_stiffness_n_per_um
+    return None if stiffness is None else stiffness.value
 
 
 CRITERIA: Final = (
@@ -82,7 +88,7 @@ CRITERIA: Final = (
     Criterion("runout_worst_case", "worst case", "um", False, _worst),
     Criterion("projection", "projection", "mm", False, lambda one: one.report.geometry.tip_mm),
     Criterion("speed_limit", "speed", "rpm", True, _speed),
-    Criterion("stiffness", "stiffness", "N/um", True, lambda one: one.report.stiffness.tip_stiffness_n_per_um),
+    Criterion("stiffness", "stiffness", "N/um", True, _stiffness),
     Criterion("joints", "joints", None, False, lambda one: len(one.derived.chain.joints)),
     Criterion("errors", "errors", None, False, lambda one: one.report.summary.errors),
     Criterion("warnings", "warnings", None, False, lambda one: one.report.summary.warnings),
@@ -91,7 +97,7 @@ CRITERIA: Final = (
 
 
 def missing_for(judged: Judged, criterion: Criterion) -> str:
-    """Say what is missing for a value that is not known."""
+    """Return a sentence on the missing data of an unknown value."""
     fields: list[str] = []
     derived = judged.derived
     if criterion.name in ("runout_p95", "runout_worst_case"):
@@ -105,7 +111,7 @@ def missing_for(judged: Judged, criterion: Criterion) -> str:
     elif criterion.name == "stiffness":
         fields = _fields(derived.stiffness.bending)
     if not fields:
-        return "nothing states it"
+        return "no data"
     words = dict.fromkeys(field_in_words(field, derived.chain.request.stack) for field in fields)
     return f"{enumerated(list(words))} {'is' if len(words) == 1 else 'are'} not stated"
 
@@ -122,11 +128,11 @@ def dominators(rows: Sequence[Row], higher_is_better: Sequence[bool], classes: S
 
     a dominates b: class a ≤ class b, no criterion worse, at least one better
 
-    Parameters: rows, one per alternative, of one value per criterion, None where it is not known;
-    higher_is_better per criterion; classes, one per alternative: whoever is in a higher one dominates nobody
-    in a lower one. Unknown is not comparable: who lacks a criterion neither dominates nor is dominated; a
-    criterion that nobody's value is known of is left out. Dominance is therefore a strict partial order, and someone
-    is always left undominated. Raises ValueError for NaN and for lengths that differ. Source: Pareto order, first
+    Parameters: ``rows``, one per alternative, with one value per criterion, None where unknown; ``higher_is_better``,
+    one per criterion; ``classes``, one per alternative: an alternative of a higher class dominates none of a lower
+    class. Unknown values are not comparable: an alternative without a value neither dominates nor is dominated. A
+    criterion without any known value is left out. Dominance is therefore a strict partial order, and at least one
+    alternative is not dominated. Raises ValueError for NaN and for lengths that differ. Source: Pareto order, first
     principles.
 
     >>> dominators([[1.0, 5.0], [2.0, 5.0], [None, 9.0]], [False, True], [0, 0, 0])
@@ -149,7 +155,7 @@ def dominators(rows: Sequence[Row], higher_is_better: Sequence[bool], classes: S
 
 
 def non_dominated(rows: Sequence[Row], higher_is_better: Sequence[bool], classes: Sequence[int]) -> list[int]:
-    """Return the indices of the alternatives that nobody dominates; parameters and errors as `dominators`.
+    """Return the indices of the alternatives that are not dominated; parameters and errors as `dominators`.
 
     >>> non_dominated([[1.0, 5.0], [2.0, 5.0], [None, 9.0]], [False, True], [0, 0, 0])
     [0, 2]
@@ -158,7 +164,7 @@ def non_dominated(rows: Sequence[Row], higher_is_better: Sequence[bool], classes
 
 
 def _costs(row: Row, used: Sequence[int], higher_is_better: Sequence[bool]) -> tuple[float, ...] | None:
-    """Return the values turned so that less is better, or None where one is not known."""
+    """Return the values with signs such that less is better, or None where one is unknown."""
     values = [(-value if higher_is_better[n] else value) for n in used if (value := row[n]) is not None]
     return tuple(values) if len(values) == len(used) else None
 
@@ -169,8 +175,8 @@ def _beats(first: tuple[float, ...], second: tuple[float, ...]) -> bool:
 
 CriterionRow = Sequence[float | None]
 
-_UNITS: Final = {"um": "µm", "g mm": "g·mm", "N m": "N·m", "percent": "%", "N/um": "N/µm", "degC": "°C"}
-_BARE: Final = frozenset({"none", "ratio", "count"})
+_UNITS: Final = {"um": "µm", "g.mm": "g·mm", "N.m": "N·m", "N/um": "N/µm", "Cel": "°C", "deg": "°", "/min": "rpm"}
+_ROUNDED_AS: Final = {"/min": "rpm", "g.mm": "g mm", "N.m": "N m", "%": "percent", "Cel": "degC", "1": "ratio"}
 _DECIMALS: Final = {"um": 1, "rpm": 0, "N/um": 2}
 _MOST_DECIMALS: Final = 4
 
@@ -180,15 +186,15 @@ def because(
 ) -> str:
     """Return the sentence of one alternative.
 
-    Parameters: all alternatives, their values by criterion, and the names of those that dominate each. It is held
-    against those that do not fail, where there are any, else against all others.
+    Parameters: all alternatives, their values by criterion, and the names of those that dominate each. It is compared
+    with those that do not fail, if there are any, else with all others.
     """
     own = judged[index]
     if own.fails:
         return _failure(own)
     others = [n for n in range(len(judged)) if n != index]
     rivals = [n for n in others if not judged[n].fails] or others
-    # the order of the alternatives must not choose whom a tie names
+    # the order of the alternatives must not decide the name given in a tie
     rivals.sort(key=lambda n: (bool(dominated_by[n]), judged[n].name))
     sentences = [_contest(index, rivals, judged, rows, sorted(dominated_by[index]))]
     unknown: dict[str, list[str]] = {}
@@ -208,29 +214,32 @@ def _failure(own: Judged) -> str:
     warnings = [_objection(item) for item in findings if item.severity == "warning"]
     gaps = own.report.summary.undecided
     causes = list(dict.fromkeys(warnings)) or [f"{gaps} {'rule is' if gaps == 1 else 'rules are'} undecided"]
-    return f"Fails by the policy: {enumerated(causes)}."
+    return f"Fails under the policy: {enumerated(causes)}."
 
 
 def _objection(item: Finding) -> str:
-    if not isinstance(item.observed, float) or not isinstance(item.limit, float):
+    observed, limit = item.observed, item.limit
+    if observed is None or limit is None or isinstance(observed.value, str) or isinstance(limit.value, str):
         return item.title
-    unit = item.unit or "none"
-    told, limit = (f"{rounded_for_people(value, unit):.10g}" for value in (item.observed, item.limit))
-    if told == limit:
+    unit = observed.unit or "1"
+    as_unit, values = _ROUNDED_AS.get(unit, unit), (observed.value, limit.value)
+    told, bound = (f"{rounded_for_people(value, as_unit):.10g}" for value in values)
+    if told == bound:
         return item.title
-    return f"{item.title} ({told} against {limit}{'' if unit in _BARE else f' {_UNITS.get(unit, unit)}'})"
+    words = "" if unit == "1" else f" {_UNITS.get(unit, unit)}"
+    return f"{item.title} ({told}{words}, limit {bound}{words})"
 
 
 @dataclass(frozen=True, slots=True)
 class _Contest:
-    """One criterion in which the alternative meets the best of its rivals."""
+    """One criterion on which the alternative is compared with the best of the others."""
 
     criterion: Criterion
     value: float
     best: float
     rival: str
     ahead: float
-    """How much better it is than the best rival; negative where worse."""
+    """Difference to the best of the others; negative if worse."""
     someone_worse: bool
 
 
@@ -258,10 +267,10 @@ def _contest(
 ) -> str:
     contests = list(_contests(index, rivals, judged, rows))
     clauses: list[str] = []
-    named = ""  # a rival is named where the reader meets it first
+    named = ""  # an alternative is named at its first mention
     for verb, chosen in (
-        ("wins", [one for one in contests if one.ahead > 0.0]),
-        ("loses", [one for one in contests if one.ahead < 0.0]),
+        ("better", [one for one in contests if one.ahead > 0.0]),
+        ("worse", [one for one in contests if one.ahead < 0.0]),
     ):
         items = []
         for one in chosen:
@@ -274,15 +283,15 @@ def _contest(
         return f"Dominated by {enumerated(dominated_by)}: {'; '.join(clauses)}."
     level = [one.criterion.words for one in contests if one.ahead == 0.0 and one.someone_worse]
     if level:
-        clauses.append(f"level with the best on {_all(level)}")
+        clauses.append(f"equal to the best on {_all(level)}")
     if clauses:
         text = "; ".join(clauses)
         return f"{text[0].upper()}{text[1:]}."
-    return "No better and no worse than the others in anything that is known." if contests else ""
+    return "Equal to the others on every known criterion." if contests else ""
 
 
 def _distance(one: _Contest) -> str:
-    """Value and distance to the best rival, with the decimals that show the distance."""
+    """Return value and difference to the best of the others, with enough decimals to show the difference."""
     unit, distance = one.criterion.unit, abs(one.ahead)
     decimals = 0 if unit is None else _DECIMALS.get(unit, 1)
     while decimals < _MOST_DECIMALS and round(distance, decimals) == 0.0:
@@ -290,7 +299,7 @@ def _distance(one: _Contest) -> str:
     words = "" if unit is None else f" {_UNITS.get(unit, unit)}"
     own = f"{one.value:.{decimals}f}{words}"
     if one.criterion.name == "runout_p95":
-        own = f"95 % read below {own}"
+        own = f"95th percentile {own}"
     return f"{own}, {distance:.{decimals}f}{words} {'more' if one.value > one.best else 'less'}"
 
 
@@ -302,10 +311,10 @@ Rows = list[list[float | None]]
 
 
 def compare(request: ComparisonRequest, assessor: Assessor) -> ComparisonReport:
-    """Judge every alternative and compare them.
+    """Return the comparison of all alternatives, each judged by itself.
 
     Raises :class:`~rules.schema.parsing.BadRequestError` for thresholds that no rule has or allows, and
-    :class:`~rules.rulebook.engine.EngineFaultError` when the engine failed.
+    :class:`~rules.rulebook.engine.EngineFaultError` when the engine fails.
     """
     names = _unique([one.name for one in request.alternatives])
     judged = [
@@ -315,8 +324,9 @@ def compare(request: ComparisonRequest, assessor: Assessor) -> ComparisonReport:
                 CheckRequest(
                     stack=one.stack,
                     components=request.components,
-                    operation=request.operation,
                     machine=request.machine,
+                    gauge_plane=request.gauge_plane,
+                    operations=request.operations,
                     policy=request.policy,
                 )
             ),
@@ -345,7 +355,7 @@ def compare(request: ComparisonRequest, assessor: Assessor) -> ComparisonReport:
 
 
 def _unique(names: Sequence[str]) -> list[str]:
-    """Number the names used again; no name of a request holds a '#'."""
+    """Return unique names, with numbers for repeated ones; no name in a request contains '#'."""
     seen: Counter[str] = Counter()
     unique = []
     for name in names:
@@ -358,20 +368,19 @@ def _alternative(one: Judged, dominated_by: Sequence[str], why: str) -> Alternat
     report = one.report
     return AlternativeReport(
         name=one.name,
-        stack=report.stack,
+        stack_id=report.stack_id,
         verdict=report.verdict,
         summary=report.summary,
         findings=[ComparedFinding(code=it.code, severity=it.severity, title=it.title) for it in report.findings],
-        gauge_plane=report.runout.gauge_plane,
-        tip=report.runout.tip,
+        planes=report.runout.planes,
         runout_complete=report.runout.complete,
-        projection_mm=report.geometry.tip_mm,
+        tip_from_gauge_line_mm=report.geometry.tip_mm,
         mass_kg=report.mass.total_kg,
         governing_speed=report.speed.governing,
         speed_complete=report.speed.complete,
         tip_stiffness_n_per_um=report.stiffness.tip_stiffness_n_per_um,
-        joints=len(one.derived.chain.joints),
-        components=len(one.derived.chain.request.stack.components),
+        joint_count=len(one.derived.chain.joints),
+        component_count=len(one.derived.chain.request.stack.components),
         dominated_by=list(dominated_by),
         because=why,
     )
@@ -386,7 +395,7 @@ def _criteria(names: Sequence[str], rows: Rows) -> list[CriterionReport]:
         reports.append(
             CriterionReport(
                 criterion=criterion.name,
-                unit=criterion.unit,
+                unit=None if criterion.unit is None else ucum(criterion.unit),
                 better="higher" if criterion.higher_is_better else "lower",
                 values=values,
                 best=[name for name, value in zip(names, values, strict=True) if value is not None and value == best],
@@ -405,10 +414,10 @@ def _reads_less(judged: Sequence[Judged], pairs: Sequence[tuple[int, int]]) -> l
             laws.append(law_at(plane, contributors.known))
     known = [(a, b) for a, b in pairs if a in place and b in place]
     found = dict(zip(known, chances_of_less(laws, [(place[a], place[b]) for a, b in known]), strict=True))
-    told = []
+    answers = []
     for a, b in pairs:
         chance = found.get((a, b))
-        told.append(
+        answers.append(
             ReadsLess(
                 first=judged[a].name,
                 second=judged[b].name,
@@ -416,7 +425,7 @@ def _reads_less(judged: Sequence[Judged], pairs: Sequence[tuple[int, int]]) -> l
                 equal=None if chance is None else chance.equal,
             )
         )
-    return told
+    return answers
 
 
 def _notes(request: ComparisonRequest, names: Sequence[str], rows: Rows) -> list[str]:
@@ -425,12 +434,16 @@ def _notes(request: ComparisonRequest, names: Sequence[str], rows: Rows) -> list
         if count > 1:
             numbered = [f"{name}#{n}" for n in range(2, count + 1)]
             verb = "is" if count == 2 else "are"
-            notes.append(f"The name {name} is used {count} times; {enumerated(numbered)} {verb} numbered by order.")
+            notes.append(f"The name {name} is used {count} times; {enumerated(numbered)} {verb} numbered in order.")
     if len(names) > MAX_IN_ALL_PAIRS:
         notes.append(
-            f"More than {MAX_IN_ALL_PAIRS} alternatives: which reads less is told for each against {names[0]} only."
+            f"More than {MAX_IN_ALL_PAIRS} alternatives: the probability of less runout is given for each against"
+            f" {names[0]} only."
         )
     for n, criterion in enumerate(CRITERIA):
         if all(row[n] is None for row in rows):
-            notes.append(f"{criterion.words[0].upper()}{criterion.words[1:]} is known of none and decides nothing.")
+            notes.append(
+                f"{criterion.words[0].upper()}{criterion.words[1:]} is unknown for every alternative and was not"
+                " compared."
+            )
     return notes

@@ -6,12 +6,12 @@ from typing import Annotated, Any, Final, Literal, TypeAlias
 
 from pydantic import BaseModel, ConfigDict, Field, JsonValue, WithJsonSchema
 
-from rules.quantities.models import OPEN, Model, Pointer
+from rules.quantities.models import OPEN, Model, Pointer, opened
 from rules.quantities.tables import Confidence
 from rules.schema.components import MAX_DEFINITIONS, Definitions
 from rules.schema.parsing import FaultCode
 from rules.schema.report import Report, Severity, Summary, Verdict
-from rules.schema.request import CheckRequest, Machine, Operation, Policy
+from rules.schema.request import AxialPosition, CheckRequest, MachineEntry, Operations, Policy
 
 __all__ = [
     "MAX_STACKS",
@@ -45,9 +45,9 @@ __all__ = [
 
 
 class Answer(BaseModel):
-    """Base of response models: no additional fields, every field always present."""
+    """Base of response models: every field always present, later releases may add some."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True)
+    model_config = ConfigDict(extra="forbid", frozen=True, json_schema_extra=opened)
 
 
 MAX_STACKS: Final = 1000
@@ -63,8 +63,9 @@ class Defaults(Model):
         max_length=MAX_DEFINITIONS,
         description="Shared component definitions by key; a stack's own definition takes precedence.",
     )
-    operation: Operation | None = Field(None, description="Operation of stacks without their own.")
-    machine: Machine | None = Field(None, description="Machine of stacks without their own.")
+    machine: MachineEntry | None = Field(None, description="Machine of stacks without their own.")
+    gauge_plane: AxialPosition | None = Field(None, description="Gauge plane of stacks without their own.")
+    operations: Operations | None = Field(None, description="Operations of stacks without their own.")
     policy: Policy | None = Field(None, description="Policy of stacks without their own.")
 
 
@@ -214,7 +215,7 @@ PROBLEM_BASE: Final = "https://stackgauge.invalid/problems/"
 class ProblemPart(BaseModel):
     """A fault and its place."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True)
+    model_config = ConfigDict(extra="forbid", frozen=True, json_schema_extra=opened)
 
     code: Annotated[FaultCode, OPEN] = Field(description="Kind of fault.", examples=["unknown_field"])
     detail: str = Field(description="What is wrong, for people; the wording may change.")
@@ -227,7 +228,7 @@ class ProblemPart(BaseModel):
 class Problem(BaseModel):
     """Problem details (RFC 9457)."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True)
+    model_config = ConfigDict(extra="forbid", frozen=True, json_schema_extra=opened)
 
     type: str = Field(
         description="Problem type, a URI. GET /problems/{code} describes it.",

@@ -78,7 +78,7 @@ EXAMPLES: Final[Mapping[str, RequestExample]] = MappingProxyType(
                         },
                     ],
                 },
-                "operation": {"spindle_speed_rpm": 8000, "runout_limit_um": 15},
+                "operations": [{"id": "10", "spindle_speed_rpm": 8000, "limits": {"runout": {"tir_um": 15}}}],
             },
         ),
     }
@@ -92,14 +92,14 @@ def _measured() -> dict[str, Any]:
     del request["machine"]
     parts = {part["id"]: part for part in request["stack"]["components"]}
     for name, angle in (("holder", 20), ("extension", 150), ("end-mill", 300)):
-        parts[name]["runout_law"] = "measured"
-        for statement in parts[name]["runout"]:
+        parts[name]["runout"]["law"] = "measured"
+        for statement in parts[name]["runout"]["statements"]:
             statement["angle_deg"] = angle
     seats = ({"upper": "holder", "lower": "collet-1"}, {"upper": "extension", "lower": "collet-2"})
     request["stack"]["joints"] += seats
     for joint in request["stack"]["joints"]:
         joint["clocking_deg"] = 0
-    return request | {"planes": [{"counted_from": "last_clamping_face", "distance_mm": 10}], "target_um": 8}
+    return request | {"planes": [{"datum": "last_clamping_face", "distance_mm": 10}], "target_um": 8}
 
 
 BUDGET_EXAMPLES: Final[Mapping[str, RequestExample]] = MappingProxyType(
@@ -166,7 +166,7 @@ def _with_pin() -> dict[str, Any]:
         "kind": "gauge_pin",
         "machine_side": {"coupling": "cylindrical", "diameter_mm": 8, "tolerance": "h5", "form": "plain"},
         "overall_length_mm": 90,
-        "runout": [{"tir_um": 1, "at_mm": 24}],
+        "runout": {"statements": [{"tir_um": 1, "at_mm": 24}]},
     }
     first, clamp = stack["joints"]
     return {
@@ -298,8 +298,8 @@ def _extended_twice() -> dict[str, Any]:
     stack = request.pop("stack")
     *held, mill, knob = stack["components"]
     definitions = {part["id"]: part for part in (*held, knob)}
-    references = [{"kind": "reference", "of": part["id"]} for part in held]
-    parts = [*references, mill, {"kind": "reference", "of": knob["id"]}]
+    references = [{"kind": "reference", "of": {"from": "request", "key": part["id"]}} for part in held]
+    parts = [*references, mill, {"kind": "reference", "of": {"from": "request", "key": knob["id"]}}]
     short = [dict(joint) for joint in stack["joints"]]
     short[-1]["grip_length_mm"] = 9
     return {
@@ -322,7 +322,7 @@ BATCH_EXAMPLES: Final[Mapping[str, RequestExample]] = MappingProxyType(
 
 
 def _lines() -> str:
-    shared: dict[str, Any] = {name: _TWICE[name] for name in ("components", "operation", "machine") if name in _TWICE}
+    shared: dict[str, Any] = {name: _TWICE[name] for name in ("components", "operations", "machine") if name in _TWICE}
     values = [shared, *_TWICE["stacks"], {"stack": {"id": "KB-T-0103", "components": []}}]
     return "".join(json.dumps(value, ensure_ascii=False) + "\n" for value in values)
 
@@ -336,14 +336,14 @@ def _one_held() -> dict[str, Any]:
     good, holes = base_request("press_in"), base_request("press_in")
     holes["stack"]["id"] = "KB-with-holes"
     del holes["stack"]["components"][1]["runout"]
-    del holes["operation"]["spindle_speed_rpm"]
+    del holes["operations"][0]["spindle_speed_rpm"]
     return {
         "order": "KB-WO-0001",
         "revision": "A",
         "machine": good["machine"],
         "operations": [
-            {"id": "10", "stack": good["stack"], "operation": good["operation"]},
-            {"id": "20", "stack": holes["stack"], "operation": holes["operation"]},
+            {**good["operations"][0], "id": "10", "stack": good["stack"]},
+            {**holes["operations"][0], "id": "20", "stack": holes["stack"]},
         ],
         "context": {"job_order": "J-88", "equipment": "mill 3", "shift": 2},
     }

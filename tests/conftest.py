@@ -1,4 +1,4 @@
-"""Options of the test run, and the skips that CI takes."""
+"""Options of the test run, and the permitted skips in CI."""
 
 from __future__ import annotations
 

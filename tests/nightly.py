@@ -1,8 +1,8 @@
-"""Run every full-size test one by one, and go on where the last run ended.
+"""Run every full-size test one by one, continuing after the last run.
 
 Run: python -m tests.nightly [--again] [TEXT ...]     (only the tests whose id contains one of the texts)
 
-What has passed is kept for this commit in .pytest_cache/nightly.json; ``--again`` forgets it.
+Passed tests of this commit are recorded in .pytest_cache/nightly.json; ``--again`` deletes the record.
 """
 
 from __future__ import annotations
@@ -22,6 +22,9 @@ STATE: Final = ROOT / ".pytest_cache" / "nightly.json"
 BY_OPTION: Final = ["tests/service/test_openapi_conformance.py", "tests/stress/test_contract_over_http.py"]
 """Files whose tests are more or larger with --long, without a mark; to collect them alone takes minutes."""
 
+COMMANDS: Final = ["tests.contract_tools"]
+"""Modules that are run by themselves, as far as the machine has their tools."""
+
 _PYTEST: Final = [sys.executable, "-m", "pytest", "--long"]
 
 
@@ -30,7 +33,7 @@ def forms() -> list[str]:
     ignored = [f"--ignore={file}" for file in BY_OPTION]
     listing = [*_PYTEST, "--collect-only", "-m", "long", *ignored]
     lines = subprocess.run(listing, cwd=ROOT, capture_output=True, text=True, check=True).stdout.splitlines()
-    return [*dict.fromkeys(line.partition("[")[0] for line in lines if "::" in line), *BY_OPTION]
+    return [*dict.fromkeys(line.partition("[")[0] for line in lines if "::" in line), *BY_OPTION, *COMMANDS]
 
 
 def _commit() -> str:
@@ -63,7 +66,8 @@ def main() -> int:
             continue
         start = time.monotonic()
         marked = [] if form in BY_OPTION else ["-m", "long"]
-        done = subprocess.run([*_PYTEST, *marked, form], cwd=ROOT, capture_output=True, text=True, check=False)
+        run = [sys.executable, "-m", form] if form in COMMANDS else [*_PYTEST, *marked, form]
+        done = subprocess.run(run, cwd=ROOT, capture_output=True, text=True, check=False)
         minutes = (time.monotonic() - start) / 60
         print(f"{form:{width}}  {minutes:7.1f}  {'failed' if done.returncode else 'passed'}", flush=True)
         if done.returncode:

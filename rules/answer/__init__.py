@@ -1,1 +1,1 @@
-"""What all answers share: findings and gaps in words, provenance, cautions."""
+"""Parts common to all answers: findings and undecided rules in words, provenance, cautions."""

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
-from functools import cache
+from collections.abc import Callable, Mapping, Sequence
+from functools import cache, lru_cache
 from importlib.resources import files
 from types import MappingProxyType
 from typing import Final
@@ -13,17 +13,18 @@ import yaml
 
 from rules.couplings import steep_taper
 from rules.couplings.sides import COUPLINGS
-from rules.quantities.models import LackingFact, construct
+from rules.quantities.models import MissingQuantity, construct
 from rules.quantities.rounding import rounded, rounded_for_people
-from rules.rulebook.book import Fired, Rule
+from rules.quantities.units import quantity_and_unit, ucum
+from rules.rulebook.book import Fired, Judgement, Rule, Rulebook
 from rules.rulebook.book import Undecided as UndecidedRule
-from rules.rulebook.fact import Value, render
+from rules.rulebook.fact import Fact, Value, render
 from rules.rulebook.vocabulary import Property
 from rules.schema.components import ComponentReference
-from rules.schema.report import AssemblyStep, Finding, Report, Undecided
+from rules.schema.report import AssemblyStep, Finding, NotJudged, Quantity, Report, Undecided
 from rules.schema.request import Stack
 
-__all__ = ["enumerated", "field_in_words", "finding", "repointed", "trade_name", "undecided"]
+__all__ = ["enumerated", "field_in_words", "finding", "not_judged", "repointed", "trade_name", "undecided"]
 
 
 @cache
@@ -56,26 +57,32 @@ def trade_name(name: str, value: str) -> str:
     return value if names is None else names.get(value, value)
 
 
-def _value(fired: Fired, name: str | None) -> float | str | None:
+def _value(fired: Fired, name: str | None) -> Quantity | None:
     if name is None:
         return None
     value = fired.thresholds.get(name, fired.fact.known.get(name))
     if isinstance(value, bool) or value is None:
         return None
-    return value if isinstance(value, str) else rounded(value, fired.rule.unit)
+    if isinstance(value, str):
+        return construct(Quantity, value=value, unit=None)
+    unit = fired.rule.unit
+    return construct(Quantity, value=rounded(value, unit), unit=ucum(unit))
 
 
-def _margin(rule: Rule, observed: float | str | None, limit: float | str | None) -> float | None:
-    """Distance to the limit in the sense of the rule's own comparison: negative where it is broken."""
-    if rule.sense is None or not isinstance(observed, float) or not isinstance(limit, float):
+def _margin(rule: Rule, observed: Quantity | None, limit: Quantity | None) -> float | None:
+    """Return the margin to the limit in the direction of the rule's comparison; negative if violated."""
+    if rule.sense is None or observed is None or limit is None:
         return None
-    return rounded(limit - observed if rule.sense == "at most" else observed - limit, rule.unit)
+    value, bound = observed.value, limit.value
+    if not isinstance(value, float) or not isinstance(bound, float):
+        return None
+    return rounded(bound - value if rule.sense == "at most" else value - bound, rule.unit)
 
 
 def _shown(fired: Fired, properties: Mapping[str, Property]) -> dict[str, Value]:
-    """Return the values of a message as people read them.
+    """Return the values of a message, rounded for readers.
 
-    Observed value and limit stay exact where they differ and would look equal once rounded.
+    Observed value and limit stay exact if they differ but would look equal after rounding.
     """
     rule = fired.rule
     exact = {**fired.fact.known, **fired.thresholds}
@@ -95,8 +102,11 @@ def _shown(fired: Fired, properties: Mapping[str, Property]) -> dict[str, Value]
     return shown
 
 
-def finding(fired: Fired, properties: Mapping[str, Property]) -> Finding:
-    """Tell a rule that fired; properties is the vocabulary of the fact's kind."""
+def finding(fired: Fired, properties: Mapping[str, Property], operation: str | None = None) -> Finding:
+    """Return the finding of a rule that fired.
+
+    ``properties`` is the vocabulary of the fact's kind, ``operation`` the id of the operation that it depends on.
+    """
     rule, values = fired.rule, _shown(fired, properties)
     observed, limit = _value(fired, rule.observed), _value(fired, rule.limit)
     return construct(
@@ -104,48 +114,81 @@ def finding(fired: Fired, properties: Mapping[str, Property]) -> Finding:
         code=rule.code,
         severity=rule.severity,
         title=rule.title,
+        operation=operation,
         message=render(rule.message, values),
         at=list(fired.fact.at),
         observed=observed,
         limit=limit,
-        unit=None if rule.unit == "none" else rule.unit,
         margin=_margin(rule, observed, limit),
+        rests_on=[],
         remedy=render(rule.remedy, values),
         source=rule.source,
     )
 
 
-def undecided(item: UndecidedRule) -> Undecided:
-    """Tell a rule that could not be decided."""
+def _missing(name: str, fields: Sequence[str], properties: Mapping[str, Property]) -> MissingQuantity:
+    known = properties.get(name)
+    unit = None if known is None or known.type != "number" else ucum(known.unit)
+    return construct(MissingQuantity, quantity=quantity_and_unit(name)[0], unit=unit, at=list(fields))
+
+
+def undecided(item: UndecidedRule, properties: Mapping[str, Property], operation: str | None = None) -> Undecided:
+    """Return the report entry of a rule that could not be decided; ``properties`` as in :func:`finding`."""
     return construct(
         Undecided,
         code=item.rule.code,
         severity=item.rule.severity,
         title=item.rule.title,
+        operation=operation,
         at=list(item.fact.at),
-        lacks=[construct(LackingFact, fact=name, fields=list(fields)) for name, fields in item.lacking.items()],
+        lacks=[_missing(name, fields, properties) for name, fields in item.lacking.items()],
     )
 
 
-def repointed(report: Report, homes: Mapping[str, str]) -> Report:
-    """Return the report with every pointer below a reference led to the definition it names.
+def not_judged(book: Rulebook, judgement: Judgement, facts: Sequence[Fact]) -> list[NotJudged]:
+    """Return the rules that had nothing to judge, in the order of the books, and why."""
+    seen: dict[str, set[str]] = {}
+    for fact in facts:
+        seen.setdefault(fact.kind, set()).update(fact.known, fact.lacking)
+    judged = {
+        *judgement.decided,
+        *(item.rule.code for item in judgement.fired),
+        *(item.rule.code for item in judgement.undecided),
+    }
+    return [
+        construct(
+            NotJudged,
+            code=rule.code,
+            title=rule.title,
+            reason=_reason(rule.applies_to, tuple(name for name in rule.needs if name not in seen[rule.applies_to]))
+            if rule.applies_to in seen
+            else f"There is no {rule.applies_to} to judge.",
+        )
+        for rule in book.rules
+        if rule.code not in judged
+    ]
 
-    The reference itself keeps its pointer: it says which part of the stack is meant.
+
+@lru_cache(maxsize=4096)
+def _reason(kind: str, absent: tuple[str, ...]) -> str:
+    words = [quantity_and_unit(name)[0].replace("_", " ") for name in absent]
+    return f"No {kind} has {enumerated(words)}." if words else f"No {kind} has all that the rule compares."
+
+
+def repointed(report: Report, lead: Callable[[str], str]) -> Report:
+    """Return the report with every pointer below a reference replaced by one into its definition.
+
+    The pointer of the reference itself stays, since it identifies the part of the stack.
     """
-
-    def lead(pointer: str) -> str:
-        steps = pointer.split("/", 4)
-        home = homes.get("/".join(steps[:4])) if len(steps) > 4 else None
-        return pointer if home is None else f"{home}/{steps[4]}"
 
     def leads(pointers: Sequence[str]) -> list[str]:
         return [lead(pointer) for pointer in pointers]
 
-    def lacks(facts: Sequence[LackingFact]) -> list[LackingFact]:
-        return [fact.model_copy(update={"fields": leads(fact.fields)}) for fact in facts]
+    def lacks(missing: Sequence[MissingQuantity]) -> list[MissingQuantity]:
+        return [one.model_copy(update={"at": leads(one.at)}) for one in missing]
 
     def steps(drafts: Sequence[AssemblyStep]) -> list[AssemblyStep]:
-        return [one.model_copy(update={"at": leads(one.at), "not_stated": leads(one.not_stated)}) for one in drafts]
+        return [one.model_copy(update={"at": leads(one.at), "not_stated": lacks(one.not_stated)}) for one in drafts]
 
     assembly = report.assembly
     if assembly is not None:
@@ -165,12 +208,12 @@ def repointed(report: Report, homes: Mapping[str, str]) -> Report:
     )
 
 
-_UNIT: Final = re.compile(r"_(?:mm|um|gmm|kg|rpm|deg)$")
+_UNIT: Final = re.compile(r"_(?:g_mm|mm|um|kg|rpm|deg)$")
 _LONGEST_LIST: Final = 3
 
 
 def field_in_words(pointer: str, stack: Stack) -> str:
-    """Name a field of the request.
+    """Return the name of a field of the request.
 
     >>> stack = Stack.model_validate({"components": [{"kind": "collet", "id": "collet-1"}]})
     >>> field_in_words("/stack/components/0/workpiece_side/length_mm", stack)
@@ -182,7 +225,7 @@ def field_in_words(pointer: str, stack: Stack) -> str:
         if not number.isdigit():
             return "the cutting tool at the end"
         entry = stack.components[int(number)]
-        owner = entry.id or (entry.of if isinstance(entry, ComponentReference) else "")
+        owner = entry.id or (entry.of.key if isinstance(entry, ComponentReference) else "")
     elif steps[:2] == ["stack", "joints"]:
         joints = stack.joints or []
         joint = joints[int(number)] if number.isdigit() and int(number) < len(joints) else None
@@ -194,7 +237,7 @@ def field_in_words(pointer: str, stack: Stack) -> str:
 
 
 def enumerated(words: Sequence[str]) -> str:
-    """List one word or more, the first few by name.
+    """Return a list of words as text; only the first few are named.
 
     >>> enumerated(["a", "b"]), enumerated(["a", "b", "c", "d", "e"])
     ('a and b', 'a, b, c and 2 more')

@@ -3,20 +3,23 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
+from types import MappingProxyType
+from typing import Final
 
 import yaml
 
 from rules.quantities.missing import Missing, OrMissing
 from rules.quantities.models import Model, construct
-from rules.rulebook.book import OverrideProblem, Overrides, Rulebook, check_overrides
-from rules.schema.parsing import MAX_NAME, BadRequestError, Fault, FaultCode, pointer
-from rules.schema.report import OverrideReport, Provenance, ReplacedRule, ThresholdReport
+from rules.quantities.units import ucum
+from rules.rulebook.book import Overrides, Rulebook, check_overrides
+from rules.schema.parsing import BadRequestError, Fault, FaultCode, pointer
+from rules.schema.report import Provenance, RuleDeviation
 from rules.schema.request import Policy
-from rules.version import NAME, VERSION
+from rules.version import CONTRACT, NAME, VERSION
 
 __all__ = ["cautions", "general_cautions", "provenance", "request_sha256", "threshold_overrides"]
 
@@ -24,10 +27,10 @@ __all__ = ["cautions", "general_cautions", "provenance", "request_sha256", "thre
 def request_sha256(request: Model) -> str:
     """Return the digest of the request as understood.
 
-    Unset fields are left out, lengths are in mm, fields stand in the order of the contract and the JSON
-    is compact; so the order of the keys and the unit a length was written in make no difference.
+    Unset fields are left out, lengths are in mm, fields are in the order of the contract and the JSON is compact. The
+    order of keys and the unit of a length therefore make no difference.
     """
-    # Written as what it is, each part is not first looked up among the models its field allows; the text is the same.
+    # Serialised by its own type, a part need not be matched with the models of its field; the text is the same.
     text = request.model_dump_json(exclude_unset=True, serialize_as_any=True)
     return hashlib.sha256(text.encode()).hexdigest()
 
@@ -35,70 +38,105 @@ def request_sha256(request: Model) -> str:
 def provenance(
     request: Model, policy: Policy | None, book: Rulebook, catalogue_sha256: str | None = None
 ) -> Provenance:
-    """Name service, rulebooks and request, and everything that was changed against the books."""
-    changed = (policy.thresholds if policy else None) or {}
-    rules = {code: book.rule(code) for code in changed}
+    """Return the names and digests of service, rulebooks and request, and the changes from the rulebooks."""
     return construct(
         Provenance,
+        contract=CONTRACT,
         service=NAME,
         version=VERSION,
         rulebooks=book.book_names(),
         rulebook_sha256=book.digest,
         catalogue_sha256=catalogue_sha256,
         request_sha256=request_sha256(request),
-        thresholds_changed=[
-            construct(
-                ThresholdReport,
-                code=code,
-                threshold=name,
-                value=value,
-                rulebook_value=rules[code].thresholds[name].value,
-                unit=rules[code].thresholds[name].unit,
-            )
-            for code, values in sorted(changed.items())
-            for name, value in sorted(values.items())
-        ],
-        severities_lowered=[
-            construct(
-                OverrideReport,
-                code=item.code,
-                from_severity=item.severity_from,
-                to_severity=item.severity_to,
-                book=item.file,
-            )
-            for item in book.overridden
-        ],
-        rules_replaced=[
-            construct(ReplacedRule, code=rule.code, safety=rule.safety, book=rule.file) for rule in book.replaced
-        ],
+        deviations=[*_changed_thresholds(policy, book), *_lowered(book), *_replaced(book)],
     )
 
 
-def threshold_overrides(policy: Policy | None, book: Rulebook) -> Overrides:
-    """Return the thresholds the policy sets, none where it sets none.
-
-    Raises :class:`~rules.schema.parsing.BadRequestError` for thresholds that no rule has or allows.
-    """
-    overrides = (policy.thresholds if policy else None) or {}
-    if overrides and (problems := check_overrides(book, overrides)):
-        raise BadRequestError(_fault(problem) for problem in problems)
-    return overrides
-
-
-def _fault(problem: OverrideProblem) -> Fault:
-    """Locate a wrong threshold; a name that is not to be repeated is left out of the pointer and of the words."""
-    if len(problem.threshold) > MAX_NAME or not problem.threshold.isprintable():
-        return Fault(
-            pointer(("policy", "thresholds", problem.code)),
-            "a threshold of this name is not known",
-            "unknown_threshold",
+def _changed_thresholds(policy: Policy | None, book: Rulebook) -> Iterator[RuleDeviation]:
+    changed = (policy.thresholds if policy else None) or ()
+    for one in sorted(changed, key=lambda one: (one.code, one.threshold)):
+        rule = book.rule(one.code)
+        threshold = rule.thresholds[one.threshold]
+        yield construct(
+            RuleDeviation,
+            kind="threshold",
+            code=one.code,
+            safety=rule.safety,
+            threshold=one.threshold,
+            value=one.value,
+            default=threshold.value,
+            unit=ucum(threshold.unit),
+            severity=None,
+            default_severity=None,
+            book=None,
         )
-    steps = ("policy", "thresholds", problem.code, *([problem.threshold] if problem.threshold else ()))
-    if problem.known:
-        code: FaultCode = "out_of_range"
-    else:
-        code = "unknown_threshold" if problem.threshold else "unknown_rule"
-    return Fault(pointer(steps), problem.reason, code)
+
+
+def _lowered(book: Rulebook) -> Iterator[RuleDeviation]:
+    for item in book.overridden:
+        yield construct(
+            RuleDeviation,
+            kind="severity",
+            code=item.code,
+            safety=True,
+            threshold=None,
+            value=None,
+            default=None,
+            unit=None,
+            severity=item.severity_to,
+            default_severity=item.severity_from,
+            book=item.file,
+        )
+
+
+def _replaced(book: Rulebook) -> Iterator[RuleDeviation]:
+    for rule in book.replaced:
+        yield construct(
+            RuleDeviation,
+            kind="rule",
+            code=rule.code,
+            safety=rule.safety,
+            threshold=None,
+            value=None,
+            default=None,
+            unit=None,
+            severity=None,
+            default_severity=None,
+            book=rule.file,
+        )
+
+
+_CODES: Final[Mapping[str, FaultCode]] = MappingProxyType(
+    {"code": "unknown_rule", "threshold": "unknown_threshold", "value": "out_of_range"}
+)
+
+
+def threshold_overrides(policy: Policy | None, book: Rulebook) -> Overrides:
+    """Return the thresholds set by the policy.
+
+    Raises :class:`~rules.schema.parsing.BadRequestError` for thresholds that no rule has or allows, or set twice.
+    """
+    overrides: dict[str, dict[str, float]] = {}
+    places: dict[tuple[str, str], int] = {}
+    faults: list[Fault] = []
+    for number, one in enumerate((policy.thresholds if policy else None) or ()):
+        if (one.code, one.threshold) in places:
+            faults.append(Fault(pointer(("policy", "thresholds", number)), "this threshold is already set", "repeated"))
+            continue
+        places[one.code, one.threshold] = number
+        overrides.setdefault(one.code, {})[one.threshold] = one.value
+    if overrides:
+        for problem in check_overrides(book, overrides):
+            number = next(
+                n
+                for (code, name), n in places.items()
+                if code == problem.code and (not problem.threshold or name == problem.threshold)
+            )
+            at = pointer(("policy", "thresholds", number, problem.part))
+            faults.append(Fault(at, problem.reason, _CODES[problem.part]))
+    if faults:
+        raise BadRequestError(faults)
+    return overrides
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,7 +153,7 @@ def _entries() -> tuple[_Caution, ...]:
 
 
 def cautions(couplings: Iterable[str], mass: OrMissing[float], *, has_knob: bool) -> list[str]:
-    """Return the cautions for everyone, then those of the couplings in a stack of this mass, kg."""
+    """Return the general cautions, then those of the couplings in a stack of this mass, kg."""
     concerns = {"always", *couplings}
     if has_knob:
         concerns.add("steep_taper_knob")
@@ -124,5 +162,5 @@ def cautions(couplings: Iterable[str], mass: OrMissing[float], *, has_knob: bool
 
 
 def general_cautions() -> list[str]:
-    """Return the cautions for everyone, where no stack is known."""
+    """Return the general cautions, where no stack is known."""
     return [entry.text for entry in _entries() if entry.when == "always" and entry.from_kg == 0.0]

@@ -1,1 +1,1 @@
-"""The work instruction: clean, build, measure, sign."""
+"""The work instruction: clean, assemble, measure, sign."""

@@ -24,13 +24,16 @@ from rules.assembly.sentences import (
 from rules.couplings import steep_taper
 from rules.couplings.steep_taper import SteepTaper
 from rules.quantities.missing import Missing, OrMissing, when_all_known, when_both_known
-from rules.quantities.rounding import rounded, rounded_or_none
+from rules.quantities.models import MissingQuantity
+from rules.quantities.rounding import rounded_or_none
+from rules.quantities.units import quantity_and_unit, ucum
 from rules.runout.analysis import PlaneBudget
 from rules.runout.formulas import tir_from_speck
+from rules.runout.report import predictions_of
 from rules.schema.components import Cutter, GaugePin, RetentionKnob
-from rules.schema.report import AssemblyReport, Finding
+from rules.schema.report import AssemblyReport, Finding, JointEnds
 from rules.stack.chain import Member, StackJoint
-from rules.stack.positions import Position
+from rules.stack.positions import Position, surface_at
 
 __all__ = ["assembly_section"]
 
@@ -39,7 +42,7 @@ _GAUGE_SPINDLE = "the gauge spindle"
 
 
 def cleaning_steps(derived: StackAnalysis) -> list[Draft]:
-    """Return one step a seat: that of the first component in the spindle, then every joint's; see the order above."""
+    """Return one cleaning step per seat: that of the spindle, then of every joint; see the order above."""
     seats = [
         (index, _speck(place, derived.geometry.gauge_plane)) for index, place in enumerate(derived.geometry.places)
     ]
@@ -53,7 +56,7 @@ def cleaning_steps(derived: StackAnalysis) -> list[Draft]:
 
 
 def _speck(place: Position, plane: OrMissing[float]) -> OrMissing[float]:
-    """Return what a speck of 1 µm at one end of the seat reads at the plane, µm."""
+    """Return the reading at the plane of a particle of 1 µm at one end of the seat, µm."""
 
     def reading(seat: float, pivot: float, z: float) -> OrMissing[float]:
         return tir_from_speck(1.0, seat, z - pivot) if seat > 0.0 else Missing(())
@@ -73,7 +76,7 @@ def _step(derived: StackAnalysis, index: int, speck: OrMissing[float], most_sens
             coupling = side.coupling
     else:
         upper, components = case.upper_name, [case.upper_name, lower]
-        pointers, joint = [case.upper_at, case.lower_at], case.name
+        pointers, joint = [case.upper_at, case.lower_at], case.ends_named
         if case.mated and case.upper_side is not None:
             coupling = case.upper_side.coupling
     how = file.couplings[coupling].clean.text.format(upper=upper, lower=lower)
@@ -86,7 +89,7 @@ def _step(derived: StackAnalysis, index: int, speck: OrMissing[float], most_sens
         if name == "seat_length":
             return seat_length if isinstance(seat_length, Missing) else Number("seat length", "mm", seat_length)
         if name == "speck":
-            return speck if isinstance(speck, Missing) else Number("reading of a speck of 1 µm", "um", speck)
+            return speck if isinstance(speck, Missing) else Number("reading for a particle of 1 µm", "um", speck)
         return None
 
     step = draft(file.general["clean"], Words(known, find), components, pointers, joint)
@@ -99,10 +102,10 @@ _SET_AT_JOINTS: Final = ("grip", "projection", "opening_temperature", "clocking"
 
 
 class Measuring:
-    """Where the finished assembly is read, and what counts as good."""
+    """Measuring plane and acceptance limit of the finished assembly."""
 
     def __init__(self, derived: StackAnalysis) -> None:
-        operation = derived.chain.request.operation
+        operation = derived.chain.operation
         geometry = derived.geometry
         at_tip = operation is not None and operation.runout_limit_at == "tip"
         self._derived = derived
@@ -114,7 +117,7 @@ class Measuring:
         )
         self._budget = derived.tip if at_tip else derived.gauge_plane
         if derived.contributors.lacking is not None:
-            self._budget = derived.contributors.lacking  # a partial sum would promise too little
+            self._budget = derived.contributors.lacking  # a partial sum would understate the runout
         members = derived.chain.members
         self._base = members[0] if members else None
         self._tool = members[-1] if members else None
@@ -124,14 +127,12 @@ class Measuring:
         """Return the section on acceptance."""
         budget = self._budget if isinstance(self._budget, PlaneBudget) else None
         return {
-            "limit_at": self._limit_at,
-            "plane_mm": rounded_or_none(self._plane, "mm"),
-            "counted_from": "last_clamping_face",
+            "plane": self._limit_at,
+            "from_gauge_line_mm": rounded_or_none(self._plane, "mm"),
+            "from_last_clamping_face_mm": rounded_or_none(self._distance, "mm"),
             "face_of": self._face_of,
-            "distance_mm": rounded_or_none(self._distance, "mm"),
             "limit_um": self._limit,
-            "expected_p50_um": budget and rounded(budget.p50_um, "um"),
-            "expected_p95_um": budget and rounded(budget.p95_um, "um"),
+            "predictions": [] if budget is None else predictions_of(budget),
             "rule": self._rule(),
         }
 
@@ -142,7 +143,7 @@ class Measuring:
         return rules["limit"].format(limit=f"{self._limit:.10g} µm")
 
     def steps(self, objections: Objections) -> list[Draft]:
-        """Return seating, reading and signing."""
+        """Return the steps for seating, measuring and signing."""
         return [step for step in (self._seat(objections), self._measure(), self._record()) if step is not None]
 
     def _seat(self, objections: Objections) -> Draft | None:
@@ -178,10 +179,10 @@ class Measuring:
             instruction().general["measure"],
             Words({"tool": tool.part.id, "rule": self._rule()}, self._find),
             [tool.part.id],
-            ["/operation/runout_limit_um"] if self._limit is not None else [tool.at],
+            [f"{self._derived.chain.operation_at}/limits/runout/tir_um"] if self._limit is not None else [tool.at],
         )
         if step is not None and self._limit is None:
-            step["not_stated"].append("/operation/runout_limit_um")
+            step["not_stated"].append(f"{self._derived.chain.operation_at}/limits/runout")
         return step
 
     def _find(self, name: str) -> Tellable:
@@ -201,26 +202,22 @@ class Measuring:
         if isinstance(budget, Missing):
             return budget
         if name == "p50":
-            return Number("half of such assemblies read less", "um", budget.p50_um)
-        return Number("95 % of such assemblies read less", "um", budget.p95_um) if name == "p95" else None
+            return Number("median of the expected reading", "um", budget.p50_um)
+        return Number("95th percentile of the expected reading", "um", budget.p95_um) if name == "p95" else None
 
     def _touches(self, what: str) -> str | None:
-        """Return '' where the indicator meets flutes, or nothing at all."""
-        tip, plane = self._derived.geometry.tip, self._plane
-        if isinstance(tip, Missing) or isinstance(plane, Missing):
+        """Return '' where the measuring plane is on the flutes or beyond the tool."""
+        if isinstance(self._plane, Missing):
             return None
-        if what == "beyond_tip":
-            return "" if plane > tip else None
-        part = None if self._tool is None else self._tool.part
-        flutes = part.flute_length_mm if isinstance(part, Cutter) else None
-        return "" if flutes is not None and tip - flutes < plane <= tip else None
+        surface = surface_at(self._derived.chain, self._derived.geometry, self._plane)
+        return "" if surface == {"beyond_tip": "none", "on_flutes": "flutes"}[what] else None
 
     def _record(self) -> Draft | None:
         ids = [member.part.id for member in self._derived.chain.members]
         return draft(instruction().general["record"], Words({}), ids, ["/stack"])
 
     def record(self, joints: Iterable[tuple[StackJoint, Words]], steps: Iterable[Draft]) -> list[dict[str, Any]]:
-        """Return the blanks: readings, what was set at each joint, what the makers state, who did it and when."""
+        """Return the fields to fill in: readings, settings of each joint, makers' figures, name and date."""
         where = "tip" if self._limit_at == "tip" else "gauge plane"
         fields = [
             _blank(f"reading at the {where}", None, "um", at_most=self._limit),
@@ -232,7 +229,7 @@ class Measuring:
                 if isinstance(number, Number):
                     told = number.fields()
                     told["target"] = told.pop("value")
-                    fields.append({**told, "joint": case.name})
+                    fields.append({**told, "joint": case.ends_named})
         for step in steps:
             fields.extend(_blank(name, step["joint"], maker_units()[name]) for name in step["from_maker"])
         fields.extend(_blank(name, None, None) for name in ("operator", "date", "signature"))
@@ -243,15 +240,22 @@ def _length(name: str, value: OrMissing[float]) -> Tellable:
     return value if isinstance(value, Missing) else Number(name, "mm", value)
 
 
-def _blank(name: str, joint: str | None, unit: str | None, at_most: float | None = None) -> dict[str, Any]:
-    return {"name": name, "joint": joint, "unit": unit, "target": None, "at_least": None, "at_most": at_most}
+def _blank(name: str, joint: JointEnds | None, unit: str | None, at_most: float | None = None) -> dict[str, Any]:
+    return {
+        "name": name,
+        "joint": joint,
+        "unit": None if unit is None else ucum(unit),
+        "target": None,
+        "at_least": None,
+        "at_most": at_most,
+    }
 
 
 def assembly_section(derived: StackAnalysis, findings: Sequence[Finding]) -> AssemblyReport:
     """Return the work instruction.
 
-    Parameters: all that follows from the request, and the findings of its check, with pointers as the rules gave
-    them: an error at a joint becomes a step that says not to make it, a warning a caution where the joint is made.
+    The findings keep the pointers given by the rules. An error at a joint becomes a step that forbids the joint, a
+    warning a caution at its step.
     """
     objections, others = objections_of(derived.chain, findings)
     measuring = Measuring(derived)
@@ -263,22 +267,33 @@ def assembly_section(derived: StackAnalysis, findings: Sequence[Finding]) -> Ass
     elif derived.chain.members:
         steps.append(stop(instruction().stops["unfinished"], [], ["/stack"]))
     taking_apart = [*_taking_out(derived, buildable), *joints.open] if joints.open else []
-    for listed in (steps, taking_apart):
-        for number, step in enumerate(listed, start=1):
-            step["number"] = number
     return AssemblyReport.model_validate(
         {
             "buildable": buildable,
-            "steps": steps,
+            "steps": _numbered(steps),
             "acceptance": measuring.acceptance(),
             "record": measuring.record(joints.used, steps),
-            "disassembly": taking_apart,
+            "disassembly": _numbered(taking_apart),
         }
     )
 
 
+def _numbered(steps: Iterable[Draft]) -> list[dict[str, Any]]:
+    """Return the steps with their numbers, and with names for the fields that are not stated."""
+    return [
+        {**step, "number": number, "not_stated": [_not_stated(field) for field in step["not_stated"]]}
+        for number, step in enumerate(steps, start=1)
+    ]
+
+
+def _not_stated(field: str) -> MissingQuantity:
+    last = next(step for step in reversed(field.split("/")) if step and not step.isdigit())
+    quantity, unit = quantity_and_unit(last)
+    return MissingQuantity(quantity=quantity, unit=unit, at=[field])
+
+
 def _building(derived: StackAnalysis, findings: Sequence[Finding], joints: JointSteps) -> list[Draft]:
-    """Return everything up to the finished assembly."""
+    """Return the steps up to the finished assembly."""
     chain, texts = derived.chain, instruction().stops
     if not chain.members:
         return [stop(texts["nothing"], [], ["/stack/components"])]
@@ -290,7 +305,7 @@ def _building(derived: StackAnalysis, findings: Sequence[Finding], joints: Joint
 
 
 def _inspecting(derived: StackAnalysis, findings: Sequence[Finding]) -> list[Draft]:
-    """Return the first step; errors that belong to no later one stand there as cautions."""
+    """Return the first step, with the errors that belong to no later step as cautions."""
     file, members = instruction(), (*derived.chain.members, *derived.chain.knobs)
     parts = ", ".join(map(_named, members))
     step = draft(
@@ -315,7 +330,7 @@ def _named(member: Member) -> str:
 
 
 def _knob(derived: StackAnalysis, findings: Sequence[Finding]) -> list[Draft]:
-    """Return how the retention knob is fitted, where there is a taper for one."""
+    """Return the steps for fitting the retention knob, if there is a taper for one."""
     file, chain = instruction(), derived.chain
     base = chain.members[0]
     side, knobs = base.machine_side, chain.knobs

@@ -1,4 +1,4 @@
-"""What the work instruction can say of one joint: its numbers, its form, what hangs out of it."""
+"""Values of one joint for the work instruction: numbers, form, projecting parts."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from rules.analysis import StackAnalysis
-from rules.assembly.sentences import Number, Tellable, Words, heavy_cautions, instruction
+from rules.assembly.sentences import Number, Tellable, Words, heavy_cautions
 from rules.couplings.definition import Clocking, Figure
 from rules.couplings.sides import COUPLINGS
 from rules.couplings.straight_shank import clamp_of
@@ -24,19 +24,19 @@ __all__ = ["JOINT_WORDS", "JointView", "words_of"]
 
 @dataclass(slots=True)
 class JointView:
-    """A joint with what stands around it."""
+    """A joint with its surroundings."""
 
     derived: StackAnalysis
     index: int
     case: StackJoint
     held: int
-    """Index of the joint whose lower part hangs out: the joint itself, or the one inside its collet."""
+    """Index of the joint whose lower part projects: the joint itself, or the one inside its collet."""
     insert_before: str | None
-    """Press insert that is in the press; None where there is none or it is not known."""
+    """Insert now in the press; None if there is none or it is unknown."""
 
 
 def words_of(view: JointView) -> Words:
-    """Return the words of a joint."""
+    """Return the sentences of a joint."""
     case = view.case
     ids = {"upper": case.upper_name, "lower": case.lower.part.id, "joint": case.name}
 
@@ -46,7 +46,7 @@ def words_of(view: JointView) -> Words:
         if case.coupling is not None and name in case.coupling.words:
             found = case.coupling.words[name](case.ends)
             return Number(*found) if isinstance(found, Figure) else found
-        return instruction().numbers.get(name)
+        return None
 
     return Words(ids, find)
 
@@ -82,7 +82,7 @@ def _grip_least(view: JointView) -> Tellable:
 
 
 def _gap(view: JointView) -> float | None:
-    """Distance from the end of the shank to the stop, where both are known and the shank gets there."""
+    """Return the distance from the end of the shank to the stop, if both are known and the shank reaches it."""
     depth, grip = _depth(view), grip_of(view.case)
     return None if depth is None or isinstance(grip, Missing) else depth - grip
 
@@ -108,7 +108,7 @@ def _clocking(view: JointView) -> Tellable:
 
 
 def _positions(view: JointView) -> Clocking:
-    """Return the positions a joint allows, by the form of its shank or else of what takes it."""
+    """Return the number of positions of a joint, by the form of its shank, else of its bore."""
     coupling, ends = view.case.coupling, view.case.ends
     if coupling is None:
         return Clocking("not_stated", None)
@@ -134,11 +134,11 @@ def _insert(view: JointView, kind: str) -> Tellable:
     return wanted if actual == kind else None
 
 
-def _play(view: JointView) -> Tellable:
+def _clearance(view: JointView) -> Tellable:
     if not is_slip_fit(view.case):
         return None
     return when_known(
-        lambda pair: Number("play", "um", None, max(0.0, pair[0]), max(0.0, pair[1])), clearance_of(view.case)
+        lambda pair: Number("clearance", "um", None, max(0.0, pair[0]), max(0.0, pair[1])), clearance_of(view.case)
     )
 
 
@@ -151,7 +151,7 @@ def _opening_temperature(view: JointView) -> Tellable:
 
 
 def _hanging(view: JointView) -> int | None:
-    """Return the joint whose lower part is to be supported: the last extension so far, or what a heavy stack holds."""
+    """Return the joint whose lower part needs support: the last extension so far, or the tool in a heavy stack."""
     joints = view.derived.chain.joints
     for index in range(view.held, -1, -1):
         if isinstance(joints[index].lower.part, Extension):
@@ -184,12 +184,12 @@ _FINDERS: Final[dict[str, Callable[[JointView], Tellable]]] = {
     "insert_kept": lambda view: _insert(view, "insert_kept"),
     "insert_changed": lambda view: _insert(view, "insert_changed"),
     "insert_before": lambda view: view.insert_before,
-    "play": _play,
+    "clearance": _clearance,
     "opening_temperature": _opening_temperature,
     "support": _support,
     "support_length": _support_length,
 }
-"""By the names that the sentences use."""
+"""By name in the sentences."""
 
 JOINT_WORDS: Final = frozenset({"upper", "lower", "joint", *_FINDERS}).union(*(one.words for one in COUPLINGS.values()))
-"""Every name that a sentence about a joint may use, beside the numbers of the file."""
+"""Names that a sentence about a joint may use."""

@@ -1,7 +1,7 @@
 """Assembly steps of the joints, from the base outward, and disassembly steps, from the tip inward.
 
-A collet closes only once it holds a shank, so it is pressed or tightened after the joint inside it is made.
-Joints that depend on each other in this way form a group.
+A collet is pressed in or tightened only with a shank inside, so after the joint in it is assembled. Joints that depend
+on each other in this way form a group.
 """
 
 from __future__ import annotations
@@ -31,11 +31,11 @@ from rules.stack.chain import Chain, StackJoint
 __all__ = ["JointSteps", "Objections", "joint_steps", "objections_of"]
 
 Objections = Mapping[tuple[str, str], Sequence[Finding]]
-"""Errors and warnings by the pointers of the two ends of the joint they object to."""
+"""Errors and warnings by the pointers of the two ends of their joint."""
 
 
 def objections_of(chain: Chain, findings: Sequence[Finding]) -> tuple[Objections, list[Finding]]:
-    """Sort errors and warnings by the joint they object to; return those that object to no joint too."""
+    """Return errors and warnings by joint, and those that belong to no joint."""
     cases = chain.joints if chain.spindle_joint is None else (chain.spindle_joint, *chain.joints)
     found: dict[tuple[str, str], list[Finding]] = {(case.upper_at, case.lower_at): [] for case in cases}
     others = []
@@ -52,17 +52,17 @@ def objections_of(chain: Chain, findings: Sequence[Finding]) -> tuple[Objections
 
 @dataclass(slots=True)
 class JointSteps:
-    """What to do at the joints."""
+    """Steps at the joints."""
 
     build: list[Draft]
     open: list[Draft]
     used: list[tuple[StackJoint, Words]]
-    """The joints that are made, with their words."""
+    """The joints that are assembled, with their sentences."""
 
 
 @dataclass(frozen=True, slots=True)
 class _Made:
-    """A joint of a group that is made."""
+    """A joint of a group that is assembled."""
 
     view: JointView
     words: Words
@@ -72,7 +72,7 @@ class _Made:
 
 
 def joint_steps(derived: StackAnalysis, objections: Objections) -> JointSteps:
-    """Return the steps of all joints."""
+    """Return the steps of all joints, from the base outward."""
     steps = JointSteps([], [], [])
     insert: str | None = None
     for first, last in _groups(derived.chain.joints):
@@ -81,7 +81,7 @@ def joint_steps(derived: StackAnalysis, objections: Objections) -> JointSteps:
 
 
 def _groups(joints: Sequence[StackJoint]) -> Iterator[tuple[int, int]]:
-    """Yield first and last index of joints that depend on each other."""
+    """Yield first and last index of each group of joints."""
     first = 0
     for index, case in enumerate(joints):
         if index + 1 == len(joints) or not _closes_from_outside(case):
@@ -90,7 +90,7 @@ def _groups(joints: Sequence[StackJoint]) -> Iterator[tuple[int, int]]:
 
 
 def _closes_from_outside(case: StackJoint) -> bool:
-    """Whether the lower part grips only when what holds it is closed: a collet, or a sleeve in a bore of its kind."""
+    """Whether the lower part grips only once its own seat is closed: a collet, or a sleeve in a bore of its kind."""
     side = case.lower.workpiece_side
     if side is None:
         return False
@@ -103,7 +103,7 @@ def _closes_from_outside(case: StackJoint) -> bool:
 def _group(
     derived: StackAnalysis, first: int, last: int, objections: Objections, insert: str | None, steps: JointSteps
 ) -> str | None:
-    """Add the steps of one group; return the press insert that is then in the press."""
+    """Add the steps of one group; return the insert that is then in the press."""
     joints = derived.chain.joints
     made: list[_Made] = []
     stopped: StackJoint | None = None
@@ -137,7 +137,7 @@ def _group(
 
 
 def _at_once(one: _Made, against: Sequence[Finding]) -> list[Draft]:
-    """Return the steps that wait for nothing, what was found against the joint with the first of them."""
+    """Return the steps that depend on no other joint; the first has the findings of the joint as cautions."""
     drafts = [said for step in one.entry.build if not step.deferred for said in _drafts(one, step)]
     if drafts:
         drafts[0]["caution"].extend(map(_told, against))
@@ -145,14 +145,14 @@ def _at_once(one: _Made, against: Sequence[Finding]) -> list[Draft]:
 
 
 def _halt(case: StackJoint, reason: str) -> Draft:
-    halt = stop(reason, [case.upper_name, case.lower.part.id], [case.upper_at, case.lower_at], case.name)
+    halt = stop(reason, [case.upper_name, case.lower.part.id], [case.upper_at, case.lower_at], case.ends_named)
     ends = ((case.upper_side, case.upper_at), (case.lower.machine_side, case.lower_at))
     halt["not_stated"] = [at for side, at in ends if side is None]
     return halt
 
 
 def _opened(made: Sequence[_Made], closed: bool) -> list[Draft]:
-    """Return how a group is opened, from outside in; what was never closed is only taken out by hand."""
+    """Return the steps that open a group, from outside in; a joint that was never closed is taken apart by hand."""
     to_open = [one for one in made if closed or not any(step.deferred for step in one.entry.build)]
     opening = [(one, step) for one in to_open for step in one.entry.open if not step.deferred]
     opening += [(one, step) for one in reversed(made) for step in one.entry.open if step.deferred]
@@ -160,19 +160,19 @@ def _opened(made: Sequence[_Made], closed: bool) -> list[Draft]:
 
 
 def _coupling(case: StackJoint, inside: bool) -> str:
-    """Return the coupling whose words a joint takes: inside what closes from outside, those of a collet's bore."""
+    """Return the coupling whose sentences apply to a joint: that of a collet bore inside a bore closed from outside."""
     if inside:
         return COLLET_BORE.name
     return "unknown" if case.upper_side is None else case.upper_side.coupling
 
 
 def _drafts(one: _Made, step: StepWords) -> list[Draft]:
-    """Return the step of a joint with its cautions, or nothing where nothing of it can be said."""
+    """Return the step of a joint with its cautions, or no step if all its sentences lack data."""
     if step.alone and not one.alone:
         return []
     case = one.view.case
     at = [case.upper_at, case.lower_at] if case.statement is None else [case.upper_at, case.lower_at, case.statement_at]
-    said = draft(step, one.words, [case.upper_name, case.lower.part.id], at, case.name)
+    said = draft(step, one.words, [case.upper_name, case.lower.part.id], at, case.ends_named)
     if said is None:
         return []
     caution = said["caution"]
@@ -195,7 +195,7 @@ def _not_seated(case: StackJoint, seat: StackJoint) -> str:
 
 
 def _reason(case: StackJoint, findings: Sequence[Finding]) -> str | None:
-    """Say why a joint must not be made; None where nothing speaks against it."""
+    """Return the step that forbids a joint; None for a joint without errors."""
     texts, file = instruction().stops, instruction()
     words = {"upper": case.upper_name, "lower": case.lower.part.id}
     against = [one for one in findings if one.severity == "error" and one.code not in file.not_of_joining]

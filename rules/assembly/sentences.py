@@ -14,7 +14,8 @@ import yaml
 from rules.couplings.sides import COUPLINGS
 from rules.quantities.missing import Missing, OrMissing
 from rules.quantities.rounding import rounded, rounded_for_people
-from rules.schema.report import AssemblyAction
+from rules.quantities.units import ucum
+from rules.schema.report import AssemblyAction, JointEnds
 
 __all__ = [
     "CouplingWords",
@@ -39,7 +40,7 @@ _UNROUNDED: Final = frozenset({"s"})
 
 
 class Number(NamedTuple):
-    """A number with its name, unit and bounds; without value or bounds it is not told."""
+    """A number with its name, unit and bounds; one without value and bounds is left out."""
 
     name: str
     unit: str | None
@@ -48,7 +49,7 @@ class Number(NamedTuple):
     at_most: float | None = None
 
     def told(self) -> str:
-        """Say it for people: its value, else its bounds."""
+        """Return it as text: its value, else its bounds."""
         unit = "" if self.unit is None else _UNIT_WORDS.get(self.unit, f" {self.unit}")
         if self.value is not None:
             return f"{_plain(self.value, self.unit)}{unit}"
@@ -56,10 +57,10 @@ class Number(NamedTuple):
         return f"{' to '.join(bounds)}{unit}"
 
     def fields(self) -> dict[str, Any]:
-        """Return it as the report shows it, rounded."""
+        """Return it as in the report, rounded."""
         return {
             "name": self.name,
-            "unit": self.unit,
+            "unit": None if self.unit is None else ucum(self.unit),
             "value": _rounded(self.value, self.unit),
             "at_least": _rounded(self.at_least, self.unit),
             "at_most": _rounded(self.at_most, self.unit),
@@ -77,11 +78,11 @@ def _rounded(value: float | None, unit: str | None) -> float | None:
 
 
 Tellable: TypeAlias = OrMissing[str | Number] | None
-"""A word or a number, what is missing for it, or None where it does not concern the subject."""
+"""A word or a number, the fields missing for it, or None where it does not concern the subject."""
 
 
 class Words(dict[str, str | Missing | None]):
-    """What the sentences name, worked out when asked for; '' stands for a circumstance that holds."""
+    """Values by name in the sentences, computed on demand; '' for a condition that is met."""
 
     def __init__(self, given: Mapping[str, str], find: Callable[[str], Tellable] | None = None) -> None:
         super().__init__(given)
@@ -97,21 +98,21 @@ class Words(dict[str, str | Missing | None]):
         return found
 
     def number(self, name: str) -> Number | Missing | None:
-        """Return the number for a name, or what it lacks; None for a word and for what does not concern the subject."""
+        """Return the number of a name, or its missing fields; None for a word or where it does not apply."""
         found = self[name]
         return found if isinstance(found, Missing) else self._numbers.get(name)
 
 
 @dataclass(frozen=True, slots=True)
 class Sentence:
-    """One sentence, what it names, and what stands there when that is not known."""
+    """One sentence, the names in it, and the text used where they are unknown."""
 
     needs: tuple[str, ...]
     text: str
     otherwise: Sentence | None
 
     def said(self, words: Words, missing: list[str]) -> str:
-        """Return the sentence or '', and add the request fields that it lacks; '' too where it does not apply."""
+        """Return the sentence, and add the request fields that it lacks; '' if it lacks any or does not apply."""
         needs = self.needs
         if not needs:
             return self.text
@@ -127,7 +128,7 @@ class Sentence:
 
 
 def say(sentences: Iterable[Sentence], words: Words, missing: list[str]) -> str:
-    """Join the sentences that can be said; request fields that the others lack are added to missing."""
+    """Return the complete sentences, joined; add the request fields that the others lack to ``missing``."""
     return " ".join(filter(None, [one.said(words, missing) for one in sentences]))
 
 
@@ -137,7 +138,7 @@ _STEP_KEYS: Final = frozenset({"action", "text", "values", "maker", "caution", "
 
 @dataclass(frozen=True, slots=True)
 class MakerStates:
-    """What only the maker of a part can state."""
+    """A figure that only the maker of a part can state."""
 
     name: str
     unit: str | None
@@ -146,7 +147,7 @@ class MakerStates:
 
 @dataclass(frozen=True, slots=True)
 class StepWords:
-    """One step as the file words it."""
+    """One step in the file."""
 
     action: AssemblyAction
     sentences: tuple[Sentence, ...]
@@ -168,9 +169,8 @@ class CouplingWords:
 
 @dataclass(frozen=True, slots=True)
 class Instruction:
-    """The whole file."""
+    """The complete file."""
 
-    numbers: Mapping[str, Number]
     not_of_joining: frozenset[str]
     knob_codes: frozenset[str]
     cautions: Mapping[str, str]
@@ -181,7 +181,7 @@ class Instruction:
     couplings: Mapping[str, CouplingWords]
 
     def maker_steps(self) -> Iterator[MakerStates]:
-        """Yield everything that only a maker can state."""
+        """Yield the figures that only a maker can state."""
         for entry in self.couplings.values():
             for step in entry.build:
                 yield from step.maker
@@ -191,7 +191,7 @@ class Instruction:
 
 @cache
 def maker_units() -> Mapping[str, str | None]:
-    """Return the unit of everything that only a maker can state."""
+    """Return the units of the figures that only a maker can state."""
     return {one.name: one.unit for one in instruction().maker_steps()}
 
 
@@ -204,7 +204,8 @@ def _sentence(entry: str | dict[str, str]) -> Sentence:
     if isinstance(entry, str):
         return Sentence(_placeholders(entry), entry, None)
     if not entry.keys() <= _SENTENCE_KEYS:
-        raise ValueError(f"the work instruction: not a sentence: {entry}")  # a comma outside quotes cuts a text in two
+        # a comma outside quotes splits a text in two
+        raise ValueError(f"the work instruction: not a sentence: {entry}")
     text, condition = entry.get("text", ""), entry.get("if", entry.get("needs"))
     needs = _placeholders(text) if condition is None else (condition, *_placeholders(text))
     return Sentence(needs, text, _sentence(entry["else"]) if "else" in entry else None)
@@ -238,10 +239,9 @@ def _read(package: str, name: str) -> Any:
 
 @cache
 def instruction() -> Instruction:
-    """Return the file and the words of every coupling, read once."""
+    """Return the file and the sentences of every coupling, read once."""
     data = _read("rules.assembly", "assembly.yaml")
     return Instruction(
-        {key: Number(**{"value": None, **entry}) for key, entry in data["numbers"].items()},
         frozenset(data["not_of_joining"]),
         frozenset(data["knob_codes"]),
         data["cautions"],
@@ -272,17 +272,17 @@ def _heavy() -> tuple[tuple[float, str], ...]:
 
 
 def heavy_cautions(mass_kg: OrMissing[float]) -> list[str]:
-    """Return the cautions that hold from some mass of the stack on, and are reached."""
+    """Return the cautions for heavy stacks that apply at this mass."""
     return [] if isinstance(mass_kg, Missing) else [text for least, text in _heavy() if mass_kg >= least]
 
 
 class Draft(TypedDict):
-    """A step before it is numbered."""
+    """A step without its number."""
 
     number: int
     action: AssemblyAction
     components: list[str]
-    joint: str | None
+    joint: JointEnds | None
     text: str
     values: list[dict[str, Any]]
     caution: list[str]
@@ -292,9 +292,9 @@ class Draft(TypedDict):
 
 
 def draft(
-    step: StepWords, words: Words, components: list[str], at: list[str], joint: str | None = None
+    step: StepWords, words: Words, components: list[str], at: list[str], joint: JointEnds | None = None
 ) -> Draft | None:
-    """Word a step, or return None where nothing of it can be said."""
+    """Return a step, or None if all its sentences lack data."""
     missing: list[str] = []
     text = say(step.sentences, words, missing)
     if not text:
@@ -320,8 +320,8 @@ def draft(
     }
 
 
-def stop(text: str, components: list[str], at: list[str], joint: str | None = None) -> Draft:
-    """Return a step that says what must not be done."""
+def stop(text: str, components: list[str], at: list[str], joint: JointEnds | None = None) -> Draft:
+    """Return a step that forbids an action."""
     return {
         "number": 0,
         "action": "stop",

@@ -1,4 +1,4 @@
-"""Unbalance of a stack from residual unbalance and eccentric masses, and the balance grade it meets."""
+"""Unbalance of a stack from residual unbalance and eccentric masses, and its balance quality grade."""
 
 from __future__ import annotations
 
@@ -8,8 +8,8 @@ from typing import Final, NamedTuple
 
 from rules.balance.formulas import (
     balance_speed_rpm,
-    clamping_unbalance_gmm,
-    permissible_unbalance_gmm,
+    clamping_unbalance_g_mm,
+    permissible_unbalance_g_mm,
     quality_mm_per_s,
     rotating_force_n,
 )
@@ -28,7 +28,7 @@ from rules.random_vectors.random_sum import Answer, Question
 from rules.rulebook.fact import Properties
 from rules.runout.analysis import Vector, law_of, spread_of
 from rules.runout.contributors import Contributors
-from rules.schema.request import Operation
+from rules.schema.request import NO_OPERATION, Operation
 from rules.stack.chain import Chain
 from rules.stack.mass import Masses
 
@@ -62,12 +62,12 @@ def _values() -> dict[str, float]:
 
 
 def grades() -> tuple[str, ...]:
-    """Names of the grades, finest first."""
+    """Return the names of the grades, finest first."""
     return tuple(_values())
 
 
 def grade_value(name: str) -> float:
-    """Product of permissible specific unbalance and angular speed of a grade, mm/s.
+    """Return the number of a grade: permissible specific unbalance times angular speed, mm/s.
 
     >>> grade_value("G2.5")
     2.5
@@ -81,7 +81,7 @@ def grade_value(name: str) -> float:
 
 
 def finest_kept(quality_mm_per_s: float) -> str | None:
-    """Name of the finest grade that a quality keeps, or None beyond the coarsest.
+    """Return the name of the finest grade that a quality meets; None beyond the coarsest.
 
     >>> finest_kept(2.6), finest_kept(6.3)
     ('G6.3', 'G6.3')
@@ -90,28 +90,28 @@ def finest_kept(quality_mm_per_s: float) -> str | None:
 
 
 _NOTHING_GMM: Final = 1e-6
-"""Below it nothing is out of balance: no speed follows from it."""
+"""Smallest unbalance; below it there is no speed limit."""
 
 
 class UnbalanceSum(NamedTuple):
-    """Static unbalance of the stack, vectors clocked at random, g·mm."""
+    """Static unbalance of the stack under random clocking, g·mm."""
 
     p95: float
     worst: float | None
-    """None where a contributor has no hard limit."""
+    """None where a contributor has no upper bound."""
 
 
 class CoupleSum(NamedTuple):
     """Couple of the unbalances about the gauge line, g·mm²."""
 
     rms: float
-    """Root mean square over all clockings."""
+    """Root mean square over all clocking angles."""
     worst: float | None
-    """None where a contributor has no hard limit."""
+    """None where a contributor has no upper bound."""
 
 
 class UnbalanceVectors(NamedTuple):
-    """Every vector of unbalance, and the couple each makes about the gauge line."""
+    """Vectors of unbalance, and the couple of each about the gauge line."""
 
     static: tuple[Vector, ...]
     """g·mm."""
@@ -120,41 +120,41 @@ class UnbalanceVectors(NamedTuple):
 
 
 class StackBalance(NamedTuple):
-    """Balance of the stack against its grade; None where nothing asks for a figure."""
+    """Balance of the stack and its grade; None for a figure that does not apply."""
 
     unbalance: OrMissing[UnbalanceSum]
     couple: OrMissing[CoupleSum]
-    permissible_gmm: OrMissing[float] | None
+    permissible_g_mm: OrMissing[float] | None
     highest_speed_rpm: OrMissing[float] | None
-    """None where no grade is asked or nothing is out of balance."""
+    """None without a required grade or without unbalance."""
     rotating_force_n: OrMissing[float] | None
     quality_mm_per_s: OrMissing[float] | None
-    """What the p95 unbalance amounts to at the speed asked, e·ω."""
+    """Balance quality of the 95th-percentile unbalance at the programmed speed, e·ω."""
     best_grade: OrMissing[str] | None
-    """Finest grade kept at the speed asked; None beyond the coarsest."""
-    seating_gmm: OrMissing[float] | None
+    """Finest grade met at the programmed speed; None beyond the coarsest."""
+    seating_g_mm: OrMissing[float] | None
 
 
 def unbalance_question(vectors: Sequence[Vector]) -> Question:
-    """Return what is asked of vectors clocked at random."""
+    """Return the figures required of vectors under random clocking."""
     return Question(law_of(vectors), (0.95,))
 
 
 def unbalance_sum(vectors: Sequence[Vector], question: Question, answer: Answer) -> UnbalanceSum:
-    """Return the sum of vectors clocked at random that an answer completes."""
+    """Return the sum of vectors under random clocking, from the answer."""
     bounded = not any(vector.capability for vector in vectors)
     return UnbalanceSum(answer.quantiles[0], question.law.greatest if bounded else None)
 
 
 def couple_sum(vectors: Sequence[Vector]) -> CoupleSum:
-    """Sum couples clocked at random: exact in the mean square, whatever the law of the sum."""
+    """Return the sum of couples under random clocking; its mean square is exact for any distribution."""
     rms, greatest = spread_of(vectors)
     return CoupleSum(rms, None if any(vector.capability for vector in vectors) else greatest)
 
 
 def unbalance_vectors(chain: Chain, contributors: Contributors, masses: Masses) -> OrMissing[UnbalanceVectors]:
-    """Return residuals, at each component's centre of mass, and masses times eccentricity."""
-    residuals = [or_missing(member.part.unbalance_gmm, member.at, "unbalance_gmm") for member in chain.members]
+    """Return the vectors of residual unbalance, at each centre of mass, and of mass times eccentricity."""
+    residuals = [or_missing(member.part.unbalance_g_mm, member.at, "unbalance_g_mm") for member in chain.members]
     lacking = missing_of(contributors.lacking, *residuals, *masses.masses, *masses.centres)
     if lacking:
         return lacking
@@ -167,7 +167,7 @@ def unbalance_vectors(chain: Chain, contributors: Contributors, masses: Masses) 
     static = [Vector(u, False, None) for u in own]
     couple = [Vector(u * abs(z), False, None) for u, (_, z) in zip(own, bodies, strict=True)]
     for item in contributors.known:
-        # kg · µm = g·mm; one contributor moves every body beyond it, so its parts add before clocking
+        # kg · µm = g·mm; one contributor displaces all parts beyond it in one direction, so these add before clocking
         offset, slope = item.line
         total: complex = 0.0
         moment: complex = 0.0
@@ -192,8 +192,8 @@ def balance_of(
     couple: OrMissing[CoupleSum],
     speed: OrMissing[float] | None,
 ) -> StackBalance:
-    """Return what the unbalance means at the speed and grade asked."""
-    operation = chain.request.operation or Operation.model_construct()
+    """Return the figures of the unbalance at the programmed speed and the required grade."""
+    required = (chain.operation or NO_OPERATION).stated_limits.balance_grade
     if chain.is_read_only:
         return StackBalance(unbalance, couple, None, None, None, None, None, None)
     force: OrMissing[float] | None = None
@@ -206,10 +206,10 @@ def balance_of(
     permissible: OrMissing[float] | None = None
     highest: OrMissing[float] | None = None
     seating: OrMissing[float] | None = None
-    if operation.balance_grade is not None:
-        grade = grade_value(operation.balance_grade)
+    if required is not None:
+        grade = grade_value(required)
         if speed is not None:
-            permissible = when_both_known(lambda m, n: permissible_unbalance_gmm(grade, m, n), masses.total, speed)
+            permissible = when_both_known(lambda m, n: permissible_unbalance_g_mm(grade, m, n), masses.total, speed)
             seating = _seating(chain, masses)
         if isinstance(unbalance, Missing) or unbalance.p95 > _NOTHING_GMM:
             highest = when_both_known(lambda m, u: balance_speed_rpm(grade, m, u.p95), masses.total, unbalance)
@@ -217,20 +217,23 @@ def balance_of(
 
 
 def _seating(chain: Chain, masses: Masses) -> OrMissing[float] | None:
-    """Unbalance that one reseating of the spindle taper may bring: m·e, None for couplings without a known e."""
+    """Return the unbalance from reseating the spindle taper: m·e; None for a coupling without a known e."""
     side = chain.members[0].machine_side if chain.members else None
     if side is None:
         return None
     eccentricity = COUPLINGS[side.coupling].described.seating_eccentricity_um
-    return None if eccentricity is None else when_known(lambda m: clamping_unbalance_gmm(m, eccentricity), masses.total)
+    return (
+        None if eccentricity is None else when_known(lambda m: clamping_unbalance_g_mm(m, eccentricity), masses.total)
+    )
 
 
 def balance_properties(fact: Properties, operation: Operation, balance: StackBalance) -> None:
-    """Add unbalance, the grade's limit and the speed up to which the stack meets it."""
-    if operation.balance_grade is None:
+    """Add unbalance, the limit of the grade and the highest speed within it."""
+    grade = operation.stated_limits.balance_grade
+    if grade is None:
         return
-    fact.add("balance_grade", operation.balance_grade)
+    fact.add("balance_grade", grade)
     fact.add("balance_speed_rpm", balance.highest_speed_rpm)
-    fact.add("unbalance_gmm", when_known(lambda u: u.p95, balance.unbalance))
-    fact.add("permissible_gmm", balance.permissible_gmm)
-    fact.add("seating_gmm", balance.seating_gmm)
+    fact.add("unbalance_g_mm", when_known(lambda u: u.p95, balance.unbalance))
+    fact.add("permissible_g_mm", balance.permissible_g_mm)
+    fact.add("seating_g_mm", balance.seating_g_mm)

@@ -8,15 +8,15 @@ from typing import Final
 __all__ = [
     "RPM_PER_RADIAN_PER_MILLISECOND",
     "balance_speed_rpm",
-    "clamping_unbalance_gmm",
+    "clamping_unbalance_g_mm",
     "permissible_eccentricity_um",
-    "permissible_unbalance_gmm",
+    "permissible_unbalance_g_mm",
     "quality_mm_per_s",
     "rotating_force_n",
 ]
 
 RPM_PER_RADIAN_PER_MILLISECOND: Final = 30_000.0 / math.pi
-"""9549.3: a speed of 1 rad/ms in revolutions a minute, the constant of the standard's equations."""
+"""9549.3: 1 rad/ms in revolutions per minute, the constant in the equations of the standard."""
 
 
 def _positive(name: str, value: float) -> None:
@@ -35,14 +35,14 @@ def permissible_eccentricity_um(grade_mm_per_s: float, speed_rpm: float) -> floa
     Parameters
     ----------
     grade_mm_per_s : float
-        The number G of the balance quality grade, mm/s.
+        Number G of the balance quality grade, mm/s, above 0.
     speed_rpm : float
-        Speed n, 1/min; both above 0.
+        Speed n, 1/min, above 0.
 
     Returns
     -------
     float
-        Permissible residual specific unbalance e_per = 9549.3·G/n, µm (= g·mm/kg).
+        Permissible residual specific unbalance e_per, µm (= g·mm/kg).
 
     Raises
     ------
@@ -63,7 +63,7 @@ def permissible_eccentricity_um(grade_mm_per_s: float, speed_rpm: float) -> floa
     return RPM_PER_RADIAN_PER_MILLISECOND * grade_mm_per_s / speed_rpm
 
 
-def permissible_unbalance_gmm(grade_mm_per_s: float, mass_kg: float, speed_rpm: float) -> float:
+def permissible_unbalance_g_mm(grade_mm_per_s: float, mass_kg: float, speed_rpm: float) -> float:
     """Return the permissible residual unbalance U_per = e_per·m.
 
     Parameters
@@ -78,7 +78,7 @@ def permissible_unbalance_gmm(grade_mm_per_s: float, mass_kg: float, speed_rpm: 
     Returns
     -------
     float
-        Permissible residual unbalance U_per = e_per·m, g·mm.
+        Permissible residual unbalance U_per, g·mm.
 
     Raises
     ------
@@ -91,15 +91,15 @@ def permissible_unbalance_gmm(grade_mm_per_s: float, mass_kg: float, speed_rpm: 
 
     Examples
     --------
-    >>> round(permissible_unbalance_gmm(2.5, 1.0, 12_000.0), 6)
+    >>> round(permissible_unbalance_g_mm(2.5, 1.0, 12_000.0), 6)
     1.989437
     """
     _positive("mass", mass_kg)
     return permissible_eccentricity_um(grade_mm_per_s, speed_rpm) * mass_kg
 
 
-def balance_speed_rpm(grade_mm_per_s: float, mass_kg: float, unbalance_gmm: float) -> float:
-    """Return the highest speed at which an unbalance keeps a grade: n = 9549.3·G·m/U.
+def balance_speed_rpm(grade_mm_per_s: float, mass_kg: float, unbalance_g_mm: float) -> float:
+    """Return the highest speed at which an unbalance meets a grade: n = 9549.3·G·m/U.
 
     Parameters
     ----------
@@ -107,13 +107,13 @@ def balance_speed_rpm(grade_mm_per_s: float, mass_kg: float, unbalance_gmm: floa
         Number G of the balance quality grade, mm/s, above 0.
     mass_kg : float
         Rotor mass m, kg, above 0.
-    unbalance_gmm : float
+    unbalance_g_mm : float
         Unbalance U, g·mm, above 0.
 
     Returns
     -------
     float
-        Highest speed at which an unbalance keeps a grade, 1/min.
+        Highest speed, 1/min.
 
     Raises
     ------
@@ -131,16 +131,16 @@ def balance_speed_rpm(grade_mm_per_s: float, mass_kg: float, unbalance_gmm: floa
     """
     _positive("grade", grade_mm_per_s)
     _positive("mass", mass_kg)
-    _positive("unbalance", unbalance_gmm)
-    return RPM_PER_RADIAN_PER_MILLISECOND * grade_mm_per_s * mass_kg / unbalance_gmm
+    _positive("unbalance", unbalance_g_mm)
+    return RPM_PER_RADIAN_PER_MILLISECOND * grade_mm_per_s * mass_kg / unbalance_g_mm
 
 
-def rotating_force_n(unbalance_gmm: float, speed_rpm: float) -> float:
-    """Return the force an unbalance exerts on the spindle: F = U·ω².
+def rotating_force_n(unbalance_g_mm: float, speed_rpm: float) -> float:
+    """Return the force of an unbalance on the spindle: F = U·ω².
 
     Parameters
     ----------
-    unbalance_gmm : float
+    unbalance_g_mm : float
         Unbalance U ≥ 0, g·mm.
     speed_rpm : float
         Speed n ≥ 0, 1/min.
@@ -148,7 +148,7 @@ def rotating_force_n(unbalance_gmm: float, speed_rpm: float) -> float:
     Returns
     -------
     float
-        Force an unbalance exerts on the spindle, N.
+        Rotating force, N.
 
     Raises
     ------
@@ -164,20 +164,20 @@ def rotating_force_n(unbalance_gmm: float, speed_rpm: float) -> float:
     >>> round(rotating_force_n(1000.0, 3000.0), 4)
     98.696
     """
-    if not (unbalance_gmm >= 0 and speed_rpm >= 0):
+    if not (unbalance_g_mm >= 0 and speed_rpm >= 0):
         raise ValueError("unbalance and speed must not be negative")
     omega = speed_rpm * math.pi / 30.0
-    return unbalance_gmm * 1e-6 * omega * omega
+    return unbalance_g_mm * 1e-6 * omega * omega
 
 
-def quality_mm_per_s(mass_kg: float, unbalance_gmm: float, speed_rpm: float) -> float:
-    """Return the balance quality a rotor has at a speed: G = e·ω = (U/m)·n/9549.3.
+def quality_mm_per_s(mass_kg: float, unbalance_g_mm: float, speed_rpm: float) -> float:
+    """Return the balance quality of a rotor at a speed: G = e·ω = (U/m)·n/9549.3.
 
     Parameters
     ----------
     mass_kg : float
         Rotor mass m, kg, above 0.
-    unbalance_gmm : float
+    unbalance_g_mm : float
         Unbalance U ≥ 0, g·mm.
     speed_rpm : float
         Speed n, 1/min, above 0.
@@ -185,7 +185,7 @@ def quality_mm_per_s(mass_kg: float, unbalance_gmm: float, speed_rpm: float) -> 
     Returns
     -------
     float
-        Balance quality a rotor has at a speed, mm/s, to hold against the number of a grade.
+        Balance quality, mm/s, to compare with the number of a grade.
 
     Raises
     ------
@@ -203,14 +203,14 @@ def quality_mm_per_s(mass_kg: float, unbalance_gmm: float, speed_rpm: float) -> 
     """
     _positive("mass", mass_kg)
     _positive("speed", speed_rpm)
-    _not_negative("unbalance", unbalance_gmm)
-    return unbalance_gmm / mass_kg * speed_rpm / RPM_PER_RADIAN_PER_MILLISECOND
+    _not_negative("unbalance", unbalance_g_mm)
+    return unbalance_g_mm / mass_kg * speed_rpm / RPM_PER_RADIAN_PER_MILLISECOND
 
 
-def clamping_unbalance_gmm(mass_kg: float, eccentricity_um: float) -> float:
-    """Return the unbalance of a true rotor clamped off the axis: U = m·e.
+def clamping_unbalance_g_mm(mass_kg: float, eccentricity_um: float) -> float:
+    """Return the unbalance of a balanced rotor clamped off its axis: U = m·e.
 
-    No balancing undercuts the eccentricity at which a seat repeats: the next clamping brings it back.
+    Balancing cannot go below the repeatability of the seat, since the next clamping restores that eccentricity.
 
     Parameters
     ----------
@@ -222,7 +222,7 @@ def clamping_unbalance_gmm(mass_kg: float, eccentricity_um: float) -> float:
     Returns
     -------
     float
-        Unbalance of a true rotor clamped off the axis, g·mm (1 µm on 1 kg is 1 g·mm).
+        Unbalance, g·mm (1 µm on 1 kg is 1 g·mm).
 
     Raises
     ------
@@ -231,11 +231,11 @@ def clamping_unbalance_gmm(mass_kg: float, eccentricity_um: float) -> float:
 
     Notes
     -----
-    Source: first principles; the thought is that of ISO 16084.
+    Source: first principles; the approach is that of ISO 16084.
 
     Examples
     --------
-    >>> clamping_unbalance_gmm(1.0, 2.0)
+    >>> clamping_unbalance_g_mm(1.0, 2.0)
     2.0
     """
     _positive("mass", mass_kg)

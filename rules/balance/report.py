@@ -1,4 +1,4 @@
-"""The report's section on balance."""
+"""Section of the report on balance."""
 
 from __future__ import annotations
 
@@ -8,26 +8,27 @@ from rules.quantities.models import construct
 from rules.quantities.rounding import rounded_or_none
 from rules.schema.report import (
     BalanceReport,
+    estimate_or_none,
 )
 
 __all__ = ["balance_section"]
 
 
 def balance_section(balance: StackBalance, grade: str | None) -> BalanceReport:
-    """Unbalance against the grade asked."""
+    """Unbalance and the required grade."""
     nothing = UnbalanceSum(0.0, None)
     unbalance, couple = value_or(balance.unbalance, None), value_or(balance.couple, None)
     return construct(
         BalanceReport,
         grade=grade,
-        unbalance_p95_gmm=rounded_or_none(unbalance and unbalance.p95, "g mm"),
-        unbalance_worst_gmm=rounded_or_none((unbalance or nothing).worst, "g mm"),
-        permissible_gmm=rounded_or_none(balance.permissible_gmm, "g mm"),
-        highest_speed_rpm=rounded_or_none(balance.highest_speed_rpm, "rpm"),
+        unbalance_p95_g_mm=rounded_or_none(unbalance and unbalance.p95, "g mm"),
+        unbalance_worst_g_mm=rounded_or_none((unbalance or nothing).worst, "g mm"),
+        permissible_g_mm=rounded_or_none(balance.permissible_g_mm, "g mm"),
+        highest_speed_rpm=estimate_or_none(balance.highest_speed_rpm, "rpm"),
         quality_mm_per_s=rounded_or_none(balance.quality_mm_per_s, "mm/s"),
         best_grade=balance.best_grade if isinstance(balance.best_grade, str) else None,
         rotating_force_n=rounded_or_none(balance.rotating_force_n, "N"),
         couple_rms_g_mm2=rounded_or_none(couple and couple.rms, "g mm2"),
         couple_worst_g_mm2=rounded_or_none(couple and couple.worst, "g mm2"),
-        seating_gmm=rounded_or_none(balance.seating_gmm, "g mm"),
+        seating_g_mm=rounded_or_none(balance.seating_g_mm, "g mm"),
     )

@@ -1,1 +1,1 @@
-"""How far the stack bends and at which frequencies it vibrates."""
+"""Stiffness at the tip and natural bending frequencies of a stack."""

@@ -22,6 +22,7 @@ from rules.quantities.missing import (
 )
 from rules.rulebook.fact import Properties
 from rules.schema.components import Cutter, StackPart
+from rules.schema.report import JointEnds
 from rules.schema.request import DEFAULT_POLICY, Operation
 from rules.stack.chain import Chain, Member, StackJoint
 from rules.stack.mass import Masses
@@ -39,9 +40,9 @@ __all__ = [
 
 
 _SHORTEST_MM: Final = 1e-3
-"""Pieces shorter than any stated length are rounding, and are left out."""
+"""A piece shorter than any stated length comes from rounding and is left out."""
 _NO_STIFFNESS: Final = 1e-15
-"""N·mm²: less is what rounding leaves of a wall that is not there."""
+"""N·mm²; less than this is rounding, not a wall."""
 
 
 class Beam(NamedTuple):
@@ -49,12 +50,12 @@ class Beam(NamedTuple):
 
     segments: list[Segment]
     carried_by: list[tuple[tuple[int, float], ...]]
-    """Per segment: members that carry the bending there, each with its fraction of the stiffness."""
+    """By segment: components that carry the bending there, each with its share of the stiffness."""
 
 
 @dataclass(slots=True)
 class _Slice:
-    """A uniform slice of one component in its place; of cones such as bend and weigh as the cone does."""
+    """A uniform slice of one component in position. The slices of a cone have its stiffness and mass."""
 
     member: int
     modulus: float
@@ -64,22 +65,22 @@ class _Slice:
     from_mm: float
     to_mm: float
     bending_mm4: float
-    """Fourth power of the outer diameter that bends."""
+    """Fourth power of the outer diameter that carries bending, mm⁴."""
     body_mm2: float
-    """Square of the outer diameter of the body."""
+    """Square of the outer diameter of the body, mm²."""
     bore_mm2: float
-    """Square of the bore."""
+    """Square of the bore diameter, mm²."""
 
 
 def _flutes(part: StackPart, tip: float, ratio: float) -> tuple[float, float]:
-    """Return where the flutes begin, and by what they weaken the fourth power of the diameter."""
+    """Return the start of the flutes, and their factor on the fourth power of the diameter."""
     if part.kind != "cutter" or part.flute_length_mm is None:
         return math.inf, 1.0
     return tip - part.flute_length_mm, ratio**4
 
 
 def _parts(piece: OutlinePiece) -> Iterable[tuple[float, float, float]]:
-    """Cut a piece into uniform parts: length, fourth power of the diameter that bends, square of the body's."""
+    """Return the uniform parts of a piece: length, bending diameter to the fourth power, body diameter squared."""
     if piece.start_mm == piece.end_mm:
         square = piece.start_mm**2
         return ((piece.to_mm - piece.from_mm, square * square, square),)
@@ -98,7 +99,7 @@ def _slices(
     tip: float,
     flutes: tuple[float, float],
 ) -> list[_Slice]:
-    """Cut an outline into uniform slices between gauge line and tip, weaker where flutes are cut."""
+    """Return the uniform slices of an outline between gauge line and tip, weakened over the flutes."""
     flutes_from, weaker = flutes
     modulus, density = modulus * 1e3 * math.pi / 64.0, density * 1e-9 * math.pi / 4.0
     found = []
@@ -118,7 +119,7 @@ def _slices(
 
 
 def _density(member: Member, index: int, masses: Masses) -> OrMissing[float]:
-    """Return the density that gives the component its mass; a base holder's taper is no part of the beam."""
+    """Return the density that matches the mass of the component; a base holder's taper is not part of the beam."""
     own = masses.outline_masses[index]
     stated = member.part.mass_kg
     density = density_of(member)
@@ -128,7 +129,7 @@ def _density(member: Member, index: int, masses: Masses) -> OrMissing[float]:
 
 
 def _spread(mass: float, start: float, face: float) -> tuple[float, float, float] | None:
-    """Spread a collet's mass over its length; None where it lies behind the gauge line."""
+    """Return the mass per length of a collet; None if it is behind the gauge line."""
     return (start, face, mass / (face - start)) if face > max(0.0, start) else None
 
 
@@ -139,10 +140,10 @@ def beam_of(
     masses: Masses,
     cuts_mm: Sequence[float],
 ) -> tuple[OrMissing[Beam], Missing | None]:
-    """Return the beam from the gauge line to the tip, and what is lacking of its masses.
+    """Return the beam from the gauge line to the tip, and the missing data of its masses.
 
-    Where one component sits in another both bend as one. A slotted collet carries no bending, only its mass.
-    Pieces end at every place of `cuts_mm`.
+    A component inside another bends with it as one piece. A slotted collet adds mass but carries no bending. A piece
+    ends at each position in `cuts_mm`.
     """
     if isinstance(geometry.tip, Missing):
         return geometry.tip, None
@@ -179,7 +180,7 @@ def beam_of(
 
 
 def _covering(chain: Chain, geometry: Positions, z_mm: float) -> Member:
-    """Return the first component that should reach over a place."""
+    """Return the first component that should cover a position."""
     for member, place in zip(chain.members, geometry.places, strict=True):
         if member.part.kind != "collet" and isinstance(place.face, float) and place.face > z_mm:
             return member
@@ -189,7 +190,7 @@ def _covering(chain: Chain, geometry: Positions, z_mm: float) -> Member:
 def _edges(
     bodies: list[list[_Slice]], added: list[tuple[float, float, float]], tip: float, cuts_mm: Sequence[float]
 ) -> list[float]:
-    """Return where pieces begin and end; what lies closer than any stated length is one edge."""
+    """Return the ends of the pieces; ends closer than any stated length are one."""
     cuts = {0.0, tip, *[cut for cut in cuts_mm if 0.0 <= cut <= tip]}
     for body in bodies:
         for one in body:
@@ -207,7 +208,7 @@ def _edges(
 
 
 def _merged(bodies: list[list[_Slice]], added: list[tuple[float, float, float]], edges: list[float]) -> Beam | float:
-    """Lay the slices of all components over each other; a place that none covers is returned instead."""
+    """Return the superposed slices of all components, or a position that none covers."""
     middles = [0.5 * (first + last) for first, last in pairwise(edges)]
     present: list[list[_Slice]] = [[] for _ in middles]
     for body in bodies:
@@ -230,7 +231,7 @@ def _merged(bodies: list[list[_Slice]], added: list[tuple[float, float, float]],
 
 
 def _laid(beam: Beam, present: list[_Slice], length: float, mass: float) -> bool:
-    """Add up the components at one place, the outer one first, for the beam's next piece; False where none bends."""
+    """Add the next piece of the beam from the components at one position; False if none carries bending."""
     stiffness = 0.0
     carried = []
     inner = len(present) - 1
@@ -261,30 +262,31 @@ _N_MM_PER_RAD: Final = 1e6
 
 
 class Share(NamedTuple):
-    """What one component or one joint's spring has in the deflection of the tip."""
+    """Share of one component or joint in the deflection of the tip."""
 
-    name: str
     kind: Literal["component", "joint", "spindle"]
+    component: str | None
+    joint: JointEnds | None
     share: float
 
 
 class Bending(NamedTuple):
-    """What follows from the outline alone."""
+    """Figures that follow from the outline alone."""
 
     compliance_um_per_n: float
     shares: tuple[Share, ...]
 
 
 class StackStiffness(NamedTuple):
-    """Bending of the stack as a beam held at the gauge line."""
+    """Bending of the stack as a beam clamped at the gauge line."""
 
     bending: OrMissing[Bending]
     deflection_um: OrMissing[float] | None
-    """Under the force across the axis at the tip; None where none is asked."""
+    """Under the radial force at the tip; None if none is stated."""
     frequencies_hz: OrMissing[tuple[float, ...]]
     """First bending frequencies, lowest first."""
     springs: bool
-    """Whether any joint or the spindle gives way; otherwise all are rigid."""
+    """Whether any joint or the spindle is elastic; otherwise all are rigid."""
 
 
 def _spring(z_mm: float, radial: float | None, tilting: float | None) -> Spring | None:
@@ -297,15 +299,15 @@ def _spring(z_mm: float, radial: float | None, tilting: float | None) -> Spring 
     )
 
 
-def _springs(chain: Chain, geometry: Positions) -> tuple[list[Spring], list[tuple[str, Literal["joint", "spindle"]]]]:
-    """Return the springs in order, and what each belongs to."""
-    found: list[tuple[Spring | None, str, Literal["joint", "spindle"]]] = []
-    machine = chain.request.machine
+def _springs(chain: Chain, geometry: Positions) -> tuple[list[Spring], list[JointEnds | None]]:
+    """Return the springs in order, and the joint or spindle of each."""
+    found: list[tuple[Spring | None, JointEnds | None]] = []
+    machine = chain.machine
     if machine is not None:
         spindle = _spring(
             0.0, machine.spindle_radial_stiffness_n_per_um, machine.spindle_tilting_stiffness_n_m_per_mrad
         )
-        found.append((spindle, "spindle", "spindle"))
+        found.append((spindle, None))
     cases: list[tuple[StackJoint | None, OrMissing[float]]] = [(chain.spindle_joint, 0.0)]
     cases.extend((case, geometry.places[index].face) for index, case in enumerate(chain.joints))
     for case, face in cases:
@@ -313,13 +315,13 @@ def _springs(chain: Chain, geometry: Positions) -> tuple[list[Spring], list[tupl
             continue
         stated = case.statement
         one = _spring(face, stated.radial_stiffness_n_per_um, stated.tilting_stiffness_n_m_per_mrad)
-        found.append((one, case.name, "joint"))
-    known = [(spring, name, kind) for spring, name, kind in found if spring is not None]
-    return [spring for spring, _, _ in known], [(name, kind) for _, name, kind in known]
+        found.append((one, case.ends_named))
+    known = [(spring, joint) for spring, joint in found if spring is not None]
+    return [spring for spring, _ in known], [joint for _, joint in known]
 
 
 def _on_boundaries(springs: Sequence[Spring], beam: Beam) -> list[Spring]:
-    """Set each spring on the end of a piece nearest to it; they differ by rounding at most."""
+    """Return the springs moved to the nearest end of a piece, which differs only by rounding."""
     if not springs:
         return []
     ends = list(accumulate((segment.length_mm for segment in beam.segments), initial=0.0))
@@ -337,7 +339,7 @@ def _bending(
     chain: Chain,
     beam: Beam,
     springs: Sequence[Spring],
-    owners: Sequence[tuple[str, Literal["joint", "spindle"]]],
+    owners: Sequence[JointEnds | None],
 ) -> Bending:
     compliance = tip_compliance(beam.segments, springs)
     total = compliance.total_mm_per_n
@@ -346,12 +348,13 @@ def _bending(
         for index, fraction in carried_by:
             parts[index] += own * fraction
     shares = [
-        Share(member.part.id, "component", part / total)
+        Share("component", member.part.id, None, part / total)
         for member, part in zip(chain.members, parts, strict=True)
         if part > 0.0
     ]
     shares.extend(
-        Share(name, kind, own / total) for (name, kind), own in zip(owners, compliance.per_spring_mm_per_n, strict=True)
+        Share("spindle" if joint is None else "joint", None, joint, own / total)
+        for joint, own in zip(owners, compliance.per_spring_mm_per_n, strict=True)
     )
     return Bending(total * 1e3, tuple(shares))
 
@@ -363,7 +366,7 @@ def stiffness_of(
     masses: Masses,
     load: CuttingLoad,
 ) -> StackStiffness:
-    """Return the bending of the stack; what its outline, material or masses do not tell is lacking."""
+    """Return the bending of the stack; figures without outline, material or mass are missing."""
     springs, owners = _springs(chain, geometry)
     beam, masses_lack = beam_of(chain, geometry, outlines, masses, [spring.z_mm for spring in springs])
     bending: OrMissing[Bending]
@@ -381,14 +384,14 @@ def stiffness_of(
 
 
 def critical_speed_of(chain: Chain, stiffness: StackStiffness) -> OrMissing[float] | None:
-    """Return the speed that turns once in a period of the first bending frequency; None for a stack not run."""
+    """Return the critical speed, one revolution per period of the first mode; None for a stack that does not run."""
     if chain.is_read_only:
         return None
     return when_known(lambda frequencies: frequencies[0] * 60.0, stiffness.frequencies_hz)
 
 
 def vibration_properties(fact: Properties, chain: Chain, stiffness: StackStiffness, speed: OrMissing[float]) -> None:
-    """Speed and tooth passing against the first bending frequency."""
+    """Add rotational and tooth-passing frequency relative to the first bending frequency."""
     critical = critical_speed_of(chain, stiffness)
     if critical is None:
         return
@@ -412,12 +415,15 @@ def _teeth_to_critical(speed_rpm: float, teeth: int, critical_rpm: float) -> flo
     return speed_rpm * teeth / critical_rpm
 
 
-def deflection_properties(fact: Properties, operation: Operation, stiffness: StackStiffness, load: CuttingLoad) -> None:
+def deflection_properties(
+    fact: Properties, operation: Operation, at: str, stiffness: StackStiffness, load: CuttingLoad
+) -> None:
     """Add the tip's deflection under the radial force, and its limit."""
-    if operation.deflection_limit_um is None:
+    limit = operation.stated_limits.deflection_um
+    if limit is None:
         return
-    fact.add("deflection_limit_um", operation.deflection_limit_um)
+    fact.add("deflection_limit_um", limit)
     force = load.radial_force_n
-    fact.add("radial_force_n", or_missing(None, "/operation/radial_force_n") if force is None else force)
+    fact.add("radial_force_n", or_missing(None, f"{at}/load/radial_force_n") if force is None else force)
     deflection = stiffness.deflection_um
-    fact.add("deflection_um", or_missing(None, "/operation/radial_force_n") if deflection is None else deflection)
+    fact.add("deflection_um", or_missing(None, f"{at}/load/radial_force_n") if deflection is None else deflection)

@@ -1,8 +1,8 @@
 """Tip compliance of a stack, modelled as a stepped beam of round hollow sections.
 
-The beam runs from the gauge line (z = 0) to the tip (z = L). It is held at the gauge line by the spindle and
-bends by the Euler–Bernoulli law: sections stay plane and normal to the axis. Shear is ignored, so a short thick
-stack is a little softer than calculated here: a steel bar of length 6·d by 1.5 % (compare Timoshenko).
+The beam runs from the gauge line (z = 0) to the tip (z = L). The spindle clamps it at the gauge line. Bending follows
+Euler–Bernoulli theory: sections remain plane and normal to the axis. Shear is ignored, so a short, thick stack is
+slightly softer than calculated: a steel bar of length 6·d by 1.5 % (compare Timoshenko).
 """
 
 from __future__ import annotations
@@ -30,14 +30,14 @@ __all__ = [
 
 SMALLEST: Final = 1e-24
 LARGEST: Final = 1e24
-"""Within these bounds, far outside anything made, no power or product below leaves the range of floats."""
+"""Within these bounds, far wider than any real part needs, no product below overflows or underflows."""
 
 _SAME_PLACE: Final = 1e-9
-"""Share of the beam's length within which a spring counts as standing on a boundary."""
+"""Share of the length of the beam within which a spring is on a boundary."""
 
 
 class Segment(NamedTuple):
-    """A piece of one section: its length, bending stiffness E·I and mass per length."""
+    """A uniform piece: its length, bending stiffness E·I and mass per length."""
 
     length_mm: float
     stiffness_n_mm2: float
@@ -45,7 +45,7 @@ class Segment(NamedTuple):
 
 
 class Spring(NamedTuple):
-    """A place that gives way: the support at z = 0, else a joint between what lies before and beyond z.
+    """Elastic support at z = 0, or elastic joint between the parts before and beyond z.
 
     None is rigid.
     """
@@ -56,7 +56,7 @@ class Spring(NamedTuple):
 
 
 class Compliance(NamedTuple):
-    """Deflection of the tip per newton, mm/N, and what each segment and each spring adds to it."""
+    """Deflection of the tip per newton, mm/N, and the contribution of each segment and each spring."""
 
     per_segment_mm_per_n: tuple[float, ...]
     per_spring_mm_per_n: tuple[float, ...]
@@ -74,11 +74,11 @@ class Compliance(NamedTuple):
 def tip_compliance(
     segments: Sequence[Segment], springs: Sequence[Spring] = (), force_at_mm: float | None = None
 ) -> Compliance:
-    """Return how far the tip moves per newton of radial force, and which piece lets it.
+    """Return the deflection of the tip per newton of radial force, and the contribution of each piece.
 
-    c = Σ ∫ (L − z)·(a − z)/(E·I) dz + Σ (1/k_r + (L − a_k)·(a − a_k)/k_t), over what lies before the force at a; at
-    the tip, a = L, a segment adds (u₁³ − u₀³)/(3·E·I) with u the distances of its ends from the tip. A spring at the
-    very place of the force bears it. By reciprocity a force at the tip moves the place a by the same amount. The
+    c = Σ ∫ (L − z)·(a − z)/(E·I) dz + Σ (1/k_r + (L − a_k)·(a − a_k)/k_t), over the parts before the force at a. For a
+    = L, the tip, a segment adds (u₁³ − u₀³)/(3·E·I) with u the distances of its ends from the tip. A spring at the
+    position of the force carries it. By reciprocity a force at the tip moves position a by the same amount. The
     contributions are shares of the strain energy when the force is at the tip, in the order of the arguments.
 
     Parameters
@@ -93,12 +93,12 @@ def tip_compliance(
     Returns
     -------
     Compliance
-        How far the tip moves per newton of radial force, and which piece lets it.
+        Compliance at the tip and the contribution of each piece, mm/N.
 
     Raises
     ------
     ValueError
-        For no segment, a number outside its range, and a spring that stands on no boundary.
+        For no segment, a number outside its range, and a spring that is not on a boundary.
 
     Notes
     -----
@@ -138,7 +138,7 @@ def tip_compliance(
 
 
 def boundaries_of(segments: Sequence[Segment]) -> list[float]:
-    """Return where segments begin and end, mm from the gauge line: 0, then the end of each.
+    """Return the boundaries of the segments, mm from the gauge line: 0, then the end of each.
 
     Parameters
     ----------
@@ -148,7 +148,7 @@ def boundaries_of(segments: Sequence[Segment]) -> list[float]:
     Returns
     -------
     list[float]
-        Where segments begin and end, mm from the gauge line.
+        Boundaries of the segments, mm from the gauge line, one more than segments.
 
     Raises
     ------
@@ -168,7 +168,7 @@ def boundaries_of(segments: Sequence[Segment]) -> list[float]:
 
 
 def spring_places(ends: Sequence[float], springs: Sequence[Spring]) -> list[int]:
-    """Return, for each spring, the index of the boundary it stands on.
+    """Return the index of the boundary of each spring.
 
     Parameters
     ----------
@@ -185,7 +185,7 @@ def spring_places(ends: Sequence[float], springs: Sequence[Spring]) -> list[int]
     Raises
     ------
     ValueError
-        For a stiffness outside SMALLEST to LARGEST or a place that is no boundary to within 10⁻⁹ of the length.
+        For a stiffness outside SMALLEST to LARGEST or a position that is not on a boundary within 10⁻⁹ of the length.
     """
     places = []
     for spring in springs:
@@ -196,17 +196,17 @@ def spring_places(ends: Sequence[float], springs: Sequence[Spring]) -> list[int]
         if place == len(ends) or (place > 0 and spring.z_mm - ends[place - 1] < ends[place] - spring.z_mm):
             place -= 1
         if not abs(ends[place] - spring.z_mm) <= _SAME_PLACE * ends[-1]:
-            raise ValueError(f"a spring at {spring.z_mm} mm stands on no boundary between segments")
+            raise ValueError(f"a spring at {spring.z_mm} mm is not on a boundary between segments")
         places.append(place)
     return places
 
 
 _THINNEST: Final = 1e-9
-"""Wall that a bore leaves at least, as a share of the diameter."""
+"""Smallest wall around a bore, as a share of the diameter."""
 _STEP: Final = 2.5
-"""Ratio of second moments from one end of a pair of slices to the other, at most."""
+"""Largest ratio of second moments between the ends of a pair of slices."""
 _SLIGHT: Final = 1.25
-"""A cone whose second moments are within this ratio is one pair, any other at least two."""
+"""Largest ratio of second moments of a cone made of one pair; any other cone has at least two pairs."""
 _MOST_PAIRS: Final = 32
 _GAUSS: Final = (
     (-0.8611363115940526, 0.3478548451374538),
@@ -217,7 +217,7 @@ _GAUSS: Final = (
 
 
 class Slice(NamedTuple):
-    """A cylinder that stands for a part of a cone; E·I and ρ·A of a beam segment follow from it."""
+    """A cylinder equivalent to part of a cone; it gives E·I and ρ·A of a beam segment."""
 
     length_mm: float
     second_moment_mm4: float
@@ -226,8 +226,6 @@ class Slice(NamedTuple):
 
 def area_mm2(diameter_mm: float, bore_mm: float = 0.0) -> float:
     """Return the area of a ring: A = π/4·(D² − d²).
-
-    outer diameter and bore, mm.
 
     Parameters
     ----------

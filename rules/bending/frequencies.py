@@ -1,10 +1,10 @@
 """Bending frequencies of a stepped beam.
 
-Hermite line elements with consistent mass, held together the other way round: a beam fixed at one end is
-statically determinate, so each element's two ways of deforming, a bend about its middle and a slide across its
-length, move all beyond it as a rigid body. With those for unknowns, each scaled to unit strain energy, the
-stiffness matrix is the identity and the mass matrix follows from the moments of the mass beyond each element.
-No stiffness is ever added to another, so a sliver beside a long piece and a hair beside a block do no harm.
+The model has Hermite beam elements with consistent mass, in flexibility form. A beam clamped at one end is statically
+determinate: each element has two deformations, bending about its middle and transverse shift over its length, and
+either moves everything beyond the element as a rigid body. These deformations, scaled to unit strain energy, are the
+unknowns. The stiffness matrix is then the identity, and the mass matrix follows from the moments of the mass beyond
+each element. Stiffnesses are never added, so very different lengths or diameters side by side cost no accuracy.
 """
 
 from __future__ import annotations
@@ -26,19 +26,19 @@ from rules.quantities.work_limit import charge
 __all__ = ["FEWEST_ELEMENTS", "bending_frequencies"]
 
 FEWEST_ELEMENTS: Final = 4
-"""Pieces of equal wavelength that a beam is cut into at least: f₁ of a uniform beam is 0.003 % high, f₃ 0.8 %."""
+"""Fewest pieces of equal wavelength per beam: f₁ of a uniform beam is 0.003 % high, f₃ 0.8 %."""
 
 _MOST_SEGMENTS: Final = 300
-"""Segments beyond which neighbours are joined: no stack that is made has so many."""
+"""Most segments; neighbours are joined beyond it. No real stack has so many."""
 _RESOLVED: Final = 1e-12
-"""Share of the largest eigenvalue below which another is lost in rounding: a frequency a million times the first."""
+"""Share of the largest eigenvalue below which another is within rounding: a frequency a million times the first."""
 _DIRECT: Final = 32
-"""Unknowns up to which solving for all eigenvalues is quicker than iterating for a few."""
+"""Most unknowns for which solving for all eigenvalues is quicker than iterating for a few."""
 _GUARD: Final = 5
-"""Vectors iterated beside those wanted: they speed convergence."""
+"""Additional vectors in the iteration, for faster convergence."""
 _SWEEPS: Final = 2
 _RESIDUAL: Final = 3e-3
-"""Relative residual that is enough: the eigenvalue's own error is about its square."""
+"""Largest relative residual; the relative error of the eigenvalue is about its square."""
 
 _Matrix = NDArray[np.float64]
 
@@ -50,7 +50,7 @@ def bending_frequencies(
     count: int = 3,
     elements: int = FEWEST_ELEMENTS,
 ) -> tuple[float, ...]:
-    """Return the lowest natural frequencies of bending, Hz, lowest first.
+    """Return the lowest natural bending frequencies, Hz, lowest first.
 
     f = 1/(2π·√μ), with μ the largest eigenvalues of M·x = μ·K·x; for one uniform piece f₁ = 1.8751²/(2π)·√(EI/m)/L².
 
@@ -63,16 +63,16 @@ def bending_frequencies(
     tip_mass_kg : float, default 0.0
         Point mass at the tip, kg, ≥ 0.
     count : int, default 3
-        Number of frequencies wanted, ≥ 1.
+        Number of frequencies, ≥ 1.
     elements : int, default FEWEST_ELEMENTS
         Least number of pieces of equal wavelength to cut the beam into, ≥ 1.
 
     Returns
     -------
     tuple[float, ...]
-        Fewer than count where the rest lie more than a million times above the first, or do not exist for lack of
-        mass. The frequencies are those of the beam at rest, gyroscopic effects and the rotary inertia of sections
-        ignored, and shear too: all overstate f₁ a little, a steel bar of length 6·d by about 1.6 %.
+        Natural frequencies, Hz. There are fewer than count if the others are more than a million times the first or
+        there is no further mass. Gyroscopic effects, rotary inertia and shear are ignored. Without rotary inertia and
+        shear, f₁ is slightly high: by about 1.6 % for a steel bar of length 6·d.
 
     Raises
     ------
@@ -103,10 +103,10 @@ def bending_frequencies(
 
 
 def _joined(segments: Sequence[Segment], springs: Sequence[Spring]) -> Sequence[Segment]:
-    """Join neighbours of a beam of very many segments, so that the work stays bounded; springs keep their places.
+    """Join neighbours in a beam of very many segments, to limit the work; springs keep their positions.
 
-    A joined segment is as long, as heavy and as soft as its parts: the frequencies of what is far finer than a
-    wavelength hardly move.
+    A joined segment has the length, mass and compliance of its parts. Details much finer than a wavelength hardly
+    affect the frequencies.
     """
     if len(segments) <= _MOST_SEGMENTS:
         return segments
@@ -126,9 +126,9 @@ def _joined(segments: Sequence[Segment], springs: Sequence[Spring]) -> Sequence[
 def _chain(
     segments: Sequence[Segment], springs: Sequence[Spring], elements: int
 ) -> list[tuple[float, float, float, float]]:
-    """Return length, mass, bending and sliding compliance of elements and springs, from the tip to the root.
+    """Return length, mass, bending and shift compliance of elements and springs, from the tip to the root.
 
-    Neighbours of one section are joined first; a spring is an element without length and mass.
+    Neighbours of equal section are joined first; a spring is an element without length and mass.
     """
     ends = boundaries_of(segments)
     joints: dict[int, tuple[float, float]] = {}
@@ -157,7 +157,7 @@ def _chain(
         phases += phase
         pieces.append((start, length, segment, phase))
         end = start
-    # The slack keeps a whole number of wavelengths from being rounded up.
+    # The margin prevents rounding up from a whole number of wavelengths.
     per_phase = elements * (1.0 - 1e-6) / phases if phases > 0.0 else 0.0
     chain = [(0.0, 0.0, *joints[len(segments)])] if len(segments) in joints else []
     for start, length, segment, phase in pieces:
@@ -173,13 +173,13 @@ def _chain(
 def _mass_matrix(chain: list[tuple[float, float, float, float]], tip_mass: float) -> _Matrix:
     """Return the mass matrix (2n × 2n) of unit-energy deformations; only its upper triangle (Fortran order) holds.
 
-    Bent by one radian the points of an element of length l move by g = x²/(2·l), x from its root end, slid by one by
-    g = 3ξ² − 2ξ³ with ξ = x/l (Hermite); what lies beyond its tip end, of moments m₀, m₁ and m₂ about that end, moves
-    as a rigid body.
-    With t the distance from the tip, an element j nearer the root moves all of an element i by p − q·t, p = t_j and
-    q = 1 when bent about its middle t_j, p = 1 and q = 0 when slid; the entry is p·∫m·g_i − q·∫m·g_i·t.
+    In an element of length l, bending by one radian moves a point by g = x²/(2·l), with x from its root end; a shift by
+    one moves it by g = 3ξ² − 2ξ³ with ξ = x/l (Hermite). The beam beyond its tip end, with the moments of mass m₀, m₁
+    and m₂ about that end, moves as a rigid body. With t the distance from the tip, an element j nearer the root moves
+    element i by p − q·t: p = t_j and q = 1 in bending about its middle t_j, p = 1 and q = 0 in a shift. The entry is
+    p·∫m·g_i − q·∫m·g_i·t.
     """
-    # elements are few, so that plain numbers are quicker here than arrays
+    # plain numbers are quicker than arrays for so few elements
     m0, m1, m2, far = tip_mass, 0.0, 0.0, 0.0
     rows: list[float] = []
     for length, mass, bending, sliding in chain:
@@ -191,7 +191,7 @@ def _mass_matrix(chain: list[tuple[float, float, float, float]], tip_mass: float
         turn_bent = m2 + length * (1.5 * m1 + own / 8.0 + beyond / 2.0)  # ∫m·g·x
         turn_slid = m1 + 0.35 * own + beyond
         rows += (
-            (far - 0.5 * length) * bent,  # p and −q of either motion
+            (far - 0.5 * length) * bent,  # p and −q of both motions
             bent,
             slid,
             0.0,
@@ -199,7 +199,8 @@ def _mass_matrix(chain: list[tuple[float, float, float, float]], tip_mass: float
             (turn_bent - far * pull_bent) * bent,
             pull_slid * slid,
             (turn_slid - far * pull_slid) * slid,
-            (m2 + length * (m1 + own / 20.0 + beyond / 4.0)) * bending,  # ∫m·g² bent, slid, and of the two together
+            # ∫m·g² of bending, of the shift, and of their product
+            (m2 + length * (m1 + own / 20.0 + beyond / 4.0)) * bending,
             (m0 + 13.0 / 35.0 * mass) * sliding,
             (m1 + 2.0 / 15.0 * own + beyond / 2.0) * bent * slid,
         )
@@ -232,7 +233,7 @@ def _largest(matrix: _Matrix, count: int) -> list[float]:
 
 
 def _iterated(matrix: _Matrix, count: int) -> list[float] | None:
-    """Return the same by iterating a few vectors at once, or None when that has not converged."""
+    """Return the same by simultaneous iteration of a few vectors, or None if it does not converge."""
     block = _start(len(matrix), count + _GUARD)
     for _ in range(_SWEEPS):
         factored, tau, _, _ = dgeqrf(dsymm(1.0, matrix, block))
@@ -241,7 +242,7 @@ def _iterated(matrix: _Matrix, count: int) -> list[float] | None:
     values, vectors, info = dsyevd(block.T @ image)
     if info != 0:
         return None
-    # The last of those wanted converges last.
+    # The smallest required eigenvalue converges last.
     slowest, value = vectors[:, _GUARD], float(values[_GUARD])
     residual = image @ slowest - value * (block @ slowest)
     if not math.sqrt(residual @ residual) <= _RESIDUAL * max(value, _RESOLVED * float(values[-1])):
@@ -252,7 +253,7 @@ def _iterated(matrix: _Matrix, count: int) -> list[float] | None:
 
 @lru_cache(maxsize=256)
 def _start(size: int, width: int) -> _Matrix:
-    """Return vectors (size × width) that no mode is likely to be square to."""
+    """Return start vectors (size × width) that are unlikely to be orthogonal to a mode."""
     start = np.cos(np.outer(np.arange(1.0, size + 1.0), np.sqrt(np.arange(2.0, width + 2.0))))
     start = np.asfortranarray(start)
     start.flags.writeable = False

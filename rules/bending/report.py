@@ -1,4 +1,4 @@
-"""What the model of bending leaves out, said beside its figures."""
+"""Bending in the report, with notes on the limits of the model."""
 
 from __future__ import annotations
 
@@ -13,6 +13,8 @@ from rules.schema.components import Cutter
 from rules.schema.report import (
     BendingShare,
     StiffnessReport,
+    estimate,
+    estimate_or_none,
 )
 from rules.schema.request import DEFAULT_POLICY, NO_OPERATION
 from rules.stack.chain import Chain
@@ -21,21 +23,23 @@ __all__ = ["stiffness_notes", "stiffness_section"]
 
 
 _MODEL: Final = (
-    "Bending of a stepped beam without shear, clamped at the gauge line: a short, thick stack is some per cent softer."
-    " Gyroscopic stiffening is left out."
+    "Bending of a stepped beam without shear, clamped at the gauge line: a short, thick stack is a few per cent softer."
+    " Gyroscopic stiffening is ignored."
 )
-_RIGID: Final = "Spindle and joints are taken as rigid: the real stack is softer and rings lower."
-_SPRINGS: Final = "Where no stiffness is stated, spindle and joints are taken as rigid."
-_SOLID: Final = "No flute length is stated: the cutter counts as solid to its tip, stiffer than it is."
+_RIGID: Final = "Spindle and joints are assumed rigid: the real stack is softer, with lower natural frequencies."
+_SPRINGS: Final = "Spindle and joints without a stated stiffness are assumed rigid."
+_SOLID: Final = (
+    "No flute length is stated: the cutting tool is assumed solid to its tip, which overstates its stiffness."
+)
 
 
 def stiffness_notes(chain: Chain, stiffness: StackStiffness) -> list[str]:
-    """Return the notes that hold for a stack."""
+    """Return the notes that apply to a stack."""
     notes = [_MODEL, _SPRINGS if stiffness.springs else _RIGID]
     last = chain.members[-1].part if chain.members else None
     if isinstance(last, Cutter):
         ratio = (chain.request.policy or DEFAULT_POLICY).flute_bending_ratio
-        fluted = f"The fluted part bends like a rod of {ratio:g} of its diameter."
+        fluted = f"The fluted part bends like a rod of {ratio:g} times its diameter."
         notes.append(_SOLID if last.flute_length_mm is None else fluted)
     return notes
 
@@ -43,7 +47,7 @@ def stiffness_notes(chain: Chain, stiffness: StackStiffness) -> list[str]:
 def stiffness_section(
     chain: Chain, stiffness: StackStiffness, load: CuttingLoad, speed: OrMissing[float] | None
 ) -> StiffnessReport:
-    """How the stack bends and when it rings."""
+    """Stiffness and natural frequencies of the stack."""
     bending = value_or(stiffness.bending, None)
     critical: OrMissing[float] | None = critical_speed_of(chain, stiffness)
     last = chain.members[-1].part if chain.members else None
@@ -52,17 +56,23 @@ def stiffness_section(
     frequencies = () if isinstance(stiffness.frequencies_hz, Missing) else stiffness.frequencies_hz
     return construct(
         StiffnessReport,
-        tip_compliance_um_per_n=rounded_or_none(bending and bending.compliance_um_per_n, "um/N"),
-        tip_stiffness_n_per_um=rounded_or_none(bending and 1.0 / bending.compliance_um_per_n, "N/um"),
+        tip_compliance_um_per_n=estimate_or_none(bending and bending.compliance_um_per_n, "um/N"),
+        tip_stiffness_n_per_um=estimate_or_none(bending and 1.0 / bending.compliance_um_per_n, "N/um"),
         radial_force_n=rounded_or_none(load.radial_force_n, "N"),
-        deflection_um=rounded_or_none(stiffness.deflection_um, "um"),
-        deflection_limit_um=(chain.request.operation or NO_OPERATION).deflection_limit_um,
+        deflection_um=estimate_or_none(stiffness.deflection_um, "um"),
+        deflection_limit_um=(chain.operation or NO_OPERATION).stated_limits.deflection_um,
         shares=[
-            construct(BendingShare, name=one.name, kind=one.kind, share=rounded(one.share, "ratio"))
+            construct(
+                BendingShare,
+                kind=one.kind,
+                component=one.component,
+                joint=one.joint,
+                share=rounded(one.share, "ratio"),
+            )
             for one in (bending.shares if bending else ())
         ],
-        bending_frequencies_hz=[rounded(one, "Hz") for one in frequencies],
-        critical_speed_rpm=rounded_or_none(critical, "rpm"),
+        bending_frequencies_hz=[estimate(one, "Hz") for one in frequencies],
+        critical_speed_rpm=estimate_or_none(critical, "rpm"),
         spindle_frequency_hz=rounded_or_none(turns, "Hz"),
         tooth_passing_hz=rounded_or_none(turns and teeth and turns * teeth, "Hz"),
         notes=stiffness_notes(chain, stiffness) if bending else [],

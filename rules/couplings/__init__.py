@@ -1,1 +1,1 @@
-"""One definition a coupling: its model, its standard's table, and what follows from the two."""
+"""Couplings: one definition each, with its model, the table of its standard, and the properties from both."""

@@ -46,12 +46,12 @@ class NutCollet(Model):
 
 
 class PressCollet(Model):
-    """Press-in collet and its socket: no open standard, so the shop's own designation says what fits."""
+    """Press-in collet and its socket. There is no open standard, so equal shop designations fit."""
 
     coupling: Literal["press_collet"]
     designation: Token | None = Field(
         None,
-        description="The shop's designation of the seat; both ends must carry the same.",
+        description="The shop's designation of the seat; both ends must have the same.",
         examples=["own-26"],
     )
 
@@ -119,7 +119,7 @@ def sizes() -> tuple[str, ...]:
 
 
 def collet(size: str) -> NutColletSize:
-    """Row of a size; raises :class:`UnknownEntryError` for an unknown one."""
+    """Return the row of a size; raises :class:`UnknownEntryError` for an unknown one."""
     if size not in _collets():
         raise UnknownEntryError("nut_collet", size, sizes())
     return _collets()[size]
@@ -141,7 +141,7 @@ def length(size: str) -> float:
 
 
 def collapse(size: str, nominal_mm: float) -> float:
-    """How far a collet of a nominal bore closes below it, mm.
+    """Return the collapse of a collet below its nominal bore, mm.
 
     >>> collapse("16", 3.0), collapse("16", 6.0), collapse("11", 6.0)
     (0.5, 1.0, 0.5)
@@ -156,7 +156,7 @@ def collapse(size: str, nominal_mm: float) -> float:
 
 
 def clamping_range(size: str, nominal_mm: float) -> Capacity:
-    """Smallest and largest shank of one collet: from nominal less collapse up to nominal, mm.
+    """Return the smallest and largest shank of one collet: nominal bore less collapse, and nominal bore, mm.
 
     >>> clamping_range("32", 10.0)
     Capacity(min_mm=9.0, max_mm=10.0)
@@ -165,7 +165,7 @@ def clamping_range(size: str, nominal_mm: float) -> Capacity:
 
 
 def runout_limit(bore_mm: float, runout_class: int) -> RunoutLimit | None:
-    """Run-out of the collet itself by nominal bore (mm) and class, None for a bore outside the table.
+    """Return the run-out of a collet by nominal bore (mm) and class; None for a bore outside the table.
 
     >>> runout_limit(6.0, 2)
     RunoutLimit(gauge_length_mm=16.0, tir_um=15.0)

@@ -1,4 +1,4 @@
-"""Interfaces that a shop describes itself."""
+"""Interfaces described by the shop itself."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ __all__ = ["DECLARED", "Declared"]
 
 
 class Declared(Model):
-    """An interface the shop describes itself."""
+    """An interface described by the shop itself."""
 
     coupling: Literal["declared"]
     designation: Token | None = Field(None, description="The shop's name for it.", examples=["screw-in M8"])

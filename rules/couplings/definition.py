@@ -1,4 +1,4 @@
-"""Base of all couplings: their ends, what mates with what, and the properties of a joint.
+"""Base of all couplings: their ends, mating and the properties of a joint.
 
 Each coupling derives :class:`Coupling` in its own module; ``sides.py`` is the registry. A coupling receives two ends
 and their pointers, never a joint of the stack.
@@ -43,7 +43,7 @@ ToleranceClass = Annotated[
     str,
     Field(
         pattern=r"^(?:[a-z]{1,2}|[A-Z]{1,2})[1-9][0-9]?$",
-        description="Tolerance class of ISO 286, small letter for a shank, capital for a bore.",
+        description="Tolerance class of ISO 286: lower-case letter for a shank, capital for a bore.",
         examples=["h6", "H7"],
     ),
 ]
@@ -57,31 +57,25 @@ class Deviation(Model):
 
 
 class Sized(Model):
-    """What has a nominal diameter with limits of size."""
+    """An end that has a nominal diameter with limits of size."""
 
     diameter_mm: PositiveLength | None = Field(None, description="Nominal diameter.", examples=[20, "1/4 in"])
     tolerance: ToleranceClass | None = None
     deviation: Deviation | None = Field(
-        None, description="Limits of size where no ISO 286 class is stated; they win over the class."
+        None, description="Limits of size where no ISO 286 class is stated; they take precedence over the class."
     )
 
 
 class Rated(Model):
-    """What a clamp is rated to hold; scaled down with the grip length where less than the rated grip is held."""
+    """Rated capacity of a clamp; reduced in proportion for a grip length below the rated one."""
 
-    rated_torque_n_m: Torque | None = Field(
-        None, description="Torque it holds by its maker's rating, N·m.", examples=[85]
-    )
-    rated_axial_force_n: Force | None = Field(
-        None, description="Axial pull it holds by its maker's rating, N.", examples=[6000]
-    )
-    rated_grip_mm: PositiveLength | None = Field(
-        None, description="Grip length the ratings were stated for.", examples=[40]
-    )
+    rated_torque_n_m: Torque | None = Field(None, description="Rated torque capacity by its maker, N·m.", examples=[85])
+    rated_axial_force_n: Force | None = Field(None, description="Rated axial pull by its maker, N.", examples=[6000])
+    rated_grip_mm: PositiveLength | None = Field(None, description="Grip length of the ratings.", examples=[40])
 
 
 def deviation_of(side: object) -> Deviation | None:
-    """Return the limits of size that an end states, of whatever coupling it is."""
+    """Return the limits of size of an end of any coupling, where stated."""
     stated = getattr(side, "deviation", None)
     return stated if isinstance(stated, Deviation) else None
 
@@ -104,10 +98,10 @@ class End(NamedTuple):
     kind: str | None = None
     """Kind of the component it belongs to; None for a machine's spindle."""
     opposite: Side | None = None
-    """What stands at the other end of the same component."""
+    """The other end of the same component."""
 
     def stated(self, field: str) -> OrMissing[Any]:
-        """Return the value of a field, or that it is missing."""
+        """Return the value of a field, or a `Missing` with its pointer."""
         return or_missing(getattr(self.side, field), self.at, field)
 
 
@@ -118,7 +112,7 @@ class Ends(NamedTuple):
     lower: End
 
     def first(self, field: str, at: End, *, lower_first: bool = False) -> OrMissing[Any]:
-        """Return the value of a field by the upper end, else by the lower one; missing it is asked for at an end."""
+        """Return the value of a field at the upper end, else at the lower one, else a `Missing` with its pointer."""
         order = (self.lower, self.upper) if lower_first else (self.upper, self.lower)
         stated = (getattr(end.side, field, None) for end in order)
         return or_missing(next(filter(None, stated), None), at.at, field)
@@ -133,14 +127,14 @@ class Figure(NamedTuple):
 
 
 Value: TypeAlias = OrMissing[str | float | bool] | None
-"""A property for the rules: a value, what is missing for it, or None where it does not concern the joint."""
+"""A property for the rules: a value, the fields missing for it, or None where it does not concern the joint."""
 
 Word: TypeAlias = OrMissing[str | Figure] | None
-"""What a sentence of the instruction names; '' is a circumstance that holds, None one that does not."""
+"""Value of a name in a sentence of the instruction; '' for a condition that is met, None for one that is not."""
 
 
 class Clocking(NamedTuple):
-    """How a joint may be turned: free, indexed with so many positions, or not stated."""
+    """Clocking of a joint: free, indexed with a number of positions, or not stated."""
 
     kind: Literal["free", "indexed", "not_stated"]
     positions: int | None
@@ -155,7 +149,7 @@ class Cone(NamedTuple):
 
 
 Interchange = Literal["fits", "not_settled", "differs"]
-"""Same interchange group; could not be decided from the sources at hand; other flange or drive."""
+"""Same interchange group; not decided by the available sources; different flange or drive."""
 
 
 class _Grouped(Protocol):
@@ -176,7 +170,7 @@ def compare_forms(one: _Grouped, other: _Grouped) -> Interchange:
 
 
 class Described(Row):
-    """What the YAML beside a coupling's module says of it.
+    """Definition of a coupling in the YAML file next to its module.
 
     The list of accepted couplings covers the kind only. The rules check size, form, fit and designation.
     """
@@ -190,20 +184,20 @@ class Described(Row):
     joint_class: str
     """Class of the joint that its workpiece side makes."""
     taper: str | None = None
-    """Rate of taper on the diameter as a fraction; None where there is none or it depends on the size."""
+    """Rate of taper on the diameter as a fraction; None if there is none or it depends on the size."""
     half_angle_deg: float | None = None
-    """Angle of one side of the seat to the axis, where the standard states it and not the rate of taper."""
+    """Half angle of the seat, where the standard states it instead of the rate of taper."""
     clocking: Literal["free", "indexed", "by_form", "not_stated"]
-    """Any angle, a few angles, as the form says, or not stated."""
+    """Any angle, indexed positions, by the form, or not stated."""
     clocking_positions: int | None = None
     tables: Texts
-    """Published tables that hold its dimensions."""
+    """Published tables with its dimensions."""
     seating_eccentricity_um: float | None = None
-    """Eccentricity that seating it again in a spindle may bring, from memory (the idea of ISO 16084)."""
+    """Eccentricity from reseating in a spindle, from memory (approach of ISO 16084)."""
     seat: Texts | None = None
-    """Sentences on how its machine side is put into the spindle of the gauge."""
+    """Sentences on seating its machine side in the spindle of the gauge."""
     instruction: Mapping[str, Any]
-    """How a joint of its workpiece side is cleaned, built and opened, worded as in the file of the instruction."""
+    """Sentences on cleaning, assembling and opening a joint of its workpiece side."""
     source: str = "see the standards named in each row; classes and clocking are this project's own interpretation"
     confidence: Confidence = "common practice"
 
@@ -217,7 +211,7 @@ class _FormClocking(Row):
 
 @cache
 def _definitions(module: str) -> Mapping[str, Any]:
-    """Definitions in the YAML beside a module, by the name of the coupling."""
+    """Return the definitions in the YAML file next to a module, by name of the coupling."""
     package, _, name = module.rpartition(".")
     found: Mapping[str, Any] = read_definitions(files(package).joinpath(f"{name}.yaml"))["couplings"]
     return found
@@ -227,56 +221,56 @@ _NOT_STATED: Final = Clocking("not_stated", None)
 
 
 class Coupling:
-    """One coupling. The attributes and methods below are what the rest of the program may ask of any."""
+    """One coupling. Other modules use only the attributes and methods below."""
 
     name: ClassVar[str]
-    """As a request names it."""
+    """Name in requests."""
     machine_side: ClassVar[type[BaseModel] | None] = None
-    """Model of the machine side; None where it stands at no machine side."""
+    """Model of the machine side; None if it cannot be a machine side."""
     workpiece_side: ClassVar[type[BaseModel] | None] = None
-    """Model of the workpiece side; None where it stands at no workpiece side."""
+    """Model of the workpiece side; None if it cannot be a workpiece side."""
 
     has_gauge_line: ClassVar[bool] = True
-    """Lengths of a component with this machine side count from a gauge line or contact face, not from its end."""
+    """Whether lengths of a component with this machine side start at a gauge line or contact face, not at its end."""
     pulled_aside: ClassVar[bool] = False
-    """A screw pulls the shank across the bore: the whole clearance becomes eccentricity, and the torque of the clamp
-    says nothing about its pull-out, since the screw bears and not friction all round."""
+    """Whether a screw pushes the shank to one side of the bore. The full clearance then adds to eccentricity, and no
+    axial capacity follows from the torque capacity, since the screw carries the load, not friction all round."""
     closes_evenly: ClassVar[bool] = False
-    """A bore that closes evenly about the shank and relies on the shank's tolerance."""
+    """Whether it is a bore that closes evenly around the shank and depends on the shank's tolerance."""
     grips_by_interference: ClassVar[bool] = False
-    """A bore smaller than the shank while cold."""
+    """Whether it is a bore that is smaller than the shank when cold."""
     round_clamp: ClassVar[bool] = False
-    """A clamp all round, in which a flat takes away seat and balance."""
+    """Whether it clamps all round, so that a flat reduces seat and balance."""
     closes_with_seat: ClassVar[bool] = False
-    """A bore that grips only when what holds its own component is closed."""
+    """Whether it is a bore that grips only once the seat of its own component is closed."""
     sleeve_closes_with_seat: ClassVar[bool] = False
-    """A bore that does so in a reducer held by a bore of the same coupling."""
+    """Whether it does so in a reducer in a bore of the same coupling."""
     uses_press_insert: ClassVar[bool] = False
-    """Pressed with an insert that belongs to the designation of the seat."""
+    """Whether it is pressed in with an insert that matches the designation of the seat."""
 
     decided_by: ClassVar[str | None] = None
-    """Field of an end that decides the clocking; None where the coupling alone does."""
+    """Field of an end on which the clocking depends; None if it depends on the coupling only."""
     told: ClassVar[tuple[str, ...]] = ()
     """Names of all properties that :meth:`properties` may yield."""
     words: ClassVar[Mapping[str, Callable[[Ends], Word]]] = MappingProxyType({})
-    """What the sentences of its instruction may name beyond what every joint has."""
+    """Names that the sentences of its instruction may use, in addition to those of every joint."""
     asked: ClassVar[tuple[str, ...]] = ()
-    """Fields that a check will ask of an end, in the order of the contract."""
+    """Fields that a check needs of an end, in the order of the contract."""
 
     @cached_property
     def described(self) -> Described:
-        """What the YAML says of it."""
+        """Its definition in the YAML file."""
         return Described.model_validate(_definitions(type(self).__module__)[self.name])
 
     @property
     def ends(self) -> tuple[str, ...]:
-        """Ends of a component that may carry it."""
+        """Ends of a component that may have it."""
         models = {"machine_side": self.machine_side, "workpiece_side": self.workpiece_side}
         return tuple(end for end, model in models.items() if model is not None)
 
     @cached_property
     def joint_class(self) -> str:
-        """Class of the joint that a workpiece side of this coupling makes."""
+        """Class of the joint at a workpiece side of this coupling."""
         return self.described.joint_class
 
     @cached_property
@@ -290,33 +284,33 @@ class Coupling:
         return None if kind == "by_form" else Clocking(kind, self.described.clocking_positions)
 
     def clocking(self, form: str | None = None) -> Clocking:
-        """How a joint may be turned about the axis; not stated where the form decides and is not known."""
+        """Return the clocking of a joint; not stated where it depends on an unknown form."""
         if self._clocking is not None:
             return self._clocking
         return self._form_clockings.get(form or "", _NOT_STATED)
 
     def clocking_of(self, side: Side) -> Clocking:
-        """How a joint of this workpiece side may be turned."""
+        """Return the clocking of a joint at this workpiece side."""
         return self.clocking(None if self.decided_by is None else getattr(side, self.decided_by))
 
     def properties(self, ends: Ends) -> Iterator[tuple[str, Value]]:  # noqa: ARG002
-        """Yield what the rules ask of two ends, the upper one of this coupling, in the order of the fact."""
+        """Yield the properties of two ends, the upper one of this coupling, in the order of the fact."""
         return iter(())
 
     def seat_length(self, end: End) -> OrMissing[float] | None:  # noqa: ARG002
-        """Length of the seat of a machine side by the standard's table, mm; None where no table has it."""
+        """Return the seat length of a machine side by the table of the standard, mm; None where no table has it."""
         return None
 
     def cone(self, side: Side) -> Cone | None:  # noqa: ARG002
-        """Taper behind the gauge line of a machine side; None where its table does not have it."""
+        """Return the taper behind the gauge line of a machine side; None where its table does not have it."""
         return None
 
     def fields_asked(self, end: str) -> tuple[str, ...]:  # noqa: ARG002
-        """Fields that a check will ask of such an end."""
+        """Return the fields that a check needs of such an end."""
         return self.asked
 
     def designation(self, side: BaseModel) -> str | None:
-        """Words for an end where a document wants one designation; None where there is none."""
+        """Return the designation of an end for a document; None where there is none."""
         stated = side.model_dump(include={"size", "form", "designation"}, exclude_none=True)
         return " ".join([self.name, *(stated[n] for n in ("size", "form", "designation") if n in stated)])
 
@@ -326,16 +320,16 @@ class Coupling:
 
 
 class Taper(Coupling):
-    """A taper told by its size, and by its form where there are several."""
+    """Coupling of a taper, identified by its size, and by its form where there are several."""
 
     told = ("upper_size", "lower_size", "upper_form", "lower_form", "forms_interchange")
 
     def interchange(self, one: str, other: str) -> Interchange | None:  # noqa: ARG002
-        """Whether two forms of one size fit; None for a taper without forms."""
+        """Return whether two forms of one size fit; None for a taper without forms."""
         return None
 
     def properties(self, ends: Ends) -> Iterator[tuple[str, Value]]:
-        """Sizes, forms, and whether the forms interchange; what the sources do not settle is missing."""
+        """Yield sizes, forms, and whether the forms interchange; missing where the sources do not decide it."""
         if not self.both(ends):
             return
         upper, lower = ends

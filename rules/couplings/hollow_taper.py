@@ -1,4 +1,4 @@
-"""Hollow taper shanks: sizes, forms and which cone a form carries under its flange."""
+"""Hollow taper shanks: sizes, forms and the cone of each form."""
 
 from __future__ import annotations
 
@@ -72,7 +72,7 @@ def _forms() -> dict[str, HollowTaperForm]:
 
 @cache
 def _cone(size: str, form_name: str) -> HollowTaperSize | None:
-    """Row of the size whose cone this form carries, or None below the smallest."""
+    """Return the row of the size whose cone this form has; None below the smallest."""
     position = sizes().index(size_row(size).size) - form(form_name).cone_sizes_down
     return _sizes()[sizes()[position]] if position >= 0 else None
 
@@ -104,7 +104,7 @@ def form(name: str) -> HollowTaperForm:
 def gauge_diameter(size: str, form_name: str = "A") -> float | None:
     """Diameter of the cone at the gauge line, mm, or None where it is not stated.
 
-    Forms B, D and F carry the cone of the next smaller size:
+    Forms B, D and F have the cone of the next smaller size:
 
     >>> gauge_diameter("63"), gauge_diameter("63", "B")
     (48.01, 38.009)
@@ -151,7 +151,7 @@ class _HollowTaper(Taper):
         if not isinstance(side, HollowTaper) or side.size is None or side.form is None:
             return None
         diameter, length = gauge_diameter(side.size, side.form), shank_length(side.size, side.form)
-        # the table has the cone at the gauge line alone, so its sides are drawn level
+        # the table has the cone diameter at the gauge line only, so the cone is drawn as a cylinder
         return None if diameter is None or length is None else Cone(length, diameter, diameter)
 
 

@@ -18,7 +18,7 @@ __all__ = ["SHELL_MILL_ARBOR", "ArborShellMill", "arbor"]
 
 
 class ArborShellMill(Model):
-    """Pilot arbor with drive keys for shell-mounted cutters, ISO 6462 and kin."""
+    """Pilot arbor with drive keys for shell-mounted cutters, ISO 6462 and related standards."""
 
     coupling: Literal["shell_mill_arbor"]
     pilot_diameter_mm: PositiveLength | None = Field(None, description="Pilot diameter.", examples=[22])

@@ -1,7 +1,7 @@
 """Registry of the couplings, and the ends that each component may have.
 
-Dimensions may be left out, since real tool libraries have gaps.
-A rule that needs a missing dimension is reported as not decided.
+Dimensions are optional, since real tool libraries have gaps. A rule that needs a missing dimension is reported as not
+decided.
 """
 
 from __future__ import annotations
@@ -54,7 +54,7 @@ MachineSide = Annotated[
     | Declared,
     Field(discriminator="coupling"),
 ]
-"""The end turned to the spindle: the male half."""
+"""The machine side: the male end toward the spindle."""
 
 WorkpieceSide = Annotated[
     SteepTaper
@@ -74,12 +74,12 @@ WorkpieceSide = Annotated[
     | Declared,
     Field(discriminator="coupling"),
 ]
-"""The end turned to the workpiece: the socket, or the pilot of an arbor."""
+"""The workpiece side: the socket, or the pilot of an arbor."""
 
 SpindleSide = Annotated[
     SteepTaper | HollowTaper | PolygonalTaper | MorseTaper | Declared, Field(discriminator="coupling")
 ]
-"""What the machine's spindle takes."""
+"""The coupling of the machine spindle."""
 
 COUPLINGS: Final[Mapping[str, Coupling]] = MappingProxyType(
     {
@@ -103,7 +103,7 @@ COUPLINGS: Final[Mapping[str, Coupling]] = MappingProxyType(
         )
     }
 )
-"""The definitions by name, in the order they are published."""
+"""The definitions by name, in order of publication."""
 
 
 def coupling(name: str) -> Coupling:
@@ -115,7 +115,7 @@ def coupling(name: str) -> Coupling:
 
 @cache
 def accepts(workpiece_side: str, machine_side: str) -> bool:
-    """Whether a workpiece side of one coupling takes a machine side of another, by kind alone.
+    """Whether a workpiece side of one coupling mates with a machine side of another, by kind only.
 
     >>> accepts("shrink_fit", "cylindrical"), accepts("cylindrical", "nut_collet")
     (True, False)
@@ -127,7 +127,7 @@ def accepts(workpiece_side: str, machine_side: str) -> bool:
 
 @cache
 def joint_classes() -> tuple[str, ...]:
-    """Classes of joint that the couplings make, each once.
+    """Classes of joint of the couplings, each once.
 
     >>> joint_classes()
     ('taper', 'collet_seat', 'grip', 'arbor', 'threaded', 'declared')

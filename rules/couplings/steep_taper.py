@@ -56,7 +56,7 @@ class SteepTaper(Model):
     )
     form: SteepTaperForm | None = Field(
         None,
-        description="Flange, drive and knob family: the cone alone does not tell.",
+        description="Flange, drive and knob family, which the cone does not show.",
         examples=["iso_7388_2_jd"],
     )
 
@@ -210,7 +210,7 @@ def knob(name: str) -> RetentionKnob:
 
 
 def takes_knob(side: object) -> bool | None:
-    """Whether a retention knob holds this end, or a thread of its own; None for another coupling."""
+    """Whether this end is held by a retention knob or in another way; None for another coupling."""
     return side.form != "iso_297" if isinstance(side, SteepTaper) else None
 
 

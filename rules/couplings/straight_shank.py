@@ -1,4 +1,4 @@
-"""Straight shanks by standard and diameter, and every bore that holds one."""
+"""Straight shanks by standard and diameter, and every bore for one."""
 
 from __future__ import annotations
 
@@ -61,7 +61,7 @@ class CylindricalShank(Sized):
 
 
 class Bore(Sized, Rated):
-    """What every bore that holds a straight shank has in common."""
+    """Common fields of all bores for a straight shank."""
 
     depth_mm: PositiveLength | None = Field(
         None, description="Free depth from the face to the stop: a shank cannot go deeper.", examples=[51]
@@ -72,7 +72,7 @@ class Bore(Sized, Rated):
 
 
 class CylindricalBore(Bore):
-    """Plain bore held by a screw, an adhesive or a press fit of the shop's choice; a slip fit."""
+    """Plain bore with a slip fit; the shop chooses a screw, an adhesive or a press fit to hold the shank."""
 
     coupling: Literal["cylindrical"]
 
@@ -94,7 +94,9 @@ class ShrinkFit(Bore):
         None, description="Coefficient of friction to the shank; the table of shrink joints where not given."
     )
     roughness_rz_um: Microns | None = Field(
-        None, description="Roughness Rz of the bore: what is smoothed is lost to the interference, µm.", examples=[1.6]
+        None,
+        description="Roughness Rz of the bore, µm; smoothing of peaks reduces the interference.",
+        examples=[1.6],
     )
 
 
@@ -119,8 +121,8 @@ class ColletBore(Rated):
         description="Nominal bore. For an 8° collet the range follows from it by ISO 15488 where none is stated.",
         examples=[10],
     )
-    clamping_min_mm: PositiveLength | None = Field(None, description="Smallest shank it may hold.", examples=[9])
-    clamping_max_mm: PositiveLength | None = Field(None, description="Largest shank it may hold.", examples=[10])
+    clamping_min_mm: PositiveLength | None = Field(None, description="Smallest shank it may clamp.", examples=[9])
+    clamping_max_mm: PositiveLength | None = Field(None, description="Largest shank it may clamp.", examples=[10])
     length_mm: PositiveLength | None = Field(None, description="Length of the clamping bore.", examples=[27.5])
     depth_mm: PositiveLength | None = Field(
         None, description="Free depth from the collet's face to the first stop behind it.", examples=[60]
@@ -215,7 +217,7 @@ def flat(standard: str, form: str, diameter_mm: float) -> ShankFlat | None:
 
 
 _USUAL_STANDARD: Final = "din_6535"
-"""Shanks that a bore is taken to be made for, where neither part states its shortest grip."""
+"""Shank standard assumed for a bore where neither part states a minimum grip length."""
 
 
 def usual_shank_length(diameter_mm: float) -> float | None:
@@ -224,7 +226,7 @@ def usual_shank_length(diameter_mm: float) -> float | None:
 
 
 def clamp_of(side: object) -> Bore | ColletBore | None:
-    """Return the end where it clamps a straight shank."""
+    """Return the end if it clamps a straight shank, else None."""
     return side if isinstance(side, Bore | ColletBore) else None
 
 
@@ -236,7 +238,7 @@ def largest_shank_mm(bore: ColletBore) -> float | None:
 def clamping_range(end: End) -> tuple[OrMissing[float], OrMissing[float]]:
     """Return the smallest and the largest shank that the bore of a collet may hold, mm.
 
-    The smallest follows from the series of an 8° collet where it is not stated.
+    If it is not stated, the smallest follows from the series of an 8° collet.
     """
     side, seat = end.side, end.opposite
     largest = largest_shank_mm(side) if isinstance(side, ColletBore) else None
@@ -249,7 +251,7 @@ def clamping_range(end: End) -> tuple[OrMissing[float], OrMissing[float]]:
 
 
 class _Clamp(Coupling):
-    """Every bore of a straight shank; how firmly it holds and how well it fits is asked elsewhere, of the joint."""
+    """Base of all bores for a straight shank; capacity and fit are properties of the joint, in `rules.grip`."""
 
     asked: ClassVar[tuple[str, ...]] = (
         "diameter_mm",
@@ -290,7 +292,7 @@ def _flat_of(ends: Ends) -> str | None:
 
 
 def _screw_count(ends: Ends) -> OrMissing[int] | None:
-    """Return how many screws hold a shank; None for inclined flats, of which the tables do not tell it."""
+    """Return the number of clamping screws; None for an inclined flat, for which the tables have none."""
     if _flat_of(ends) == "inclined_flat":
         return None
     diameter = ends.first("diameter_mm", ends.upper, lower_first=True)
@@ -364,7 +366,7 @@ class _ColletBore(_Clamp):
     told = ("shank_diameter_mm", "clamping_min_mm", "clamping_max_mm", "collapse_share")
 
     def properties(self, ends: Ends) -> Iterator[tuple[str, Value]]:
-        """Yield the clamping range against the shank, for the bore of a collet only."""
+        """Yield clamping range and shank diameter, for the bore of a collet only."""
         if ends.upper.kind != "collet" or not isinstance(ends.lower.side, CylindricalShank):
             return
         diameter: OrMissing[float] = ends.lower.stated("diameter_mm")

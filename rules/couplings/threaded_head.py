@@ -1,7 +1,7 @@
 """Threaded connection of a modular milling head: metric thread, pilot and face contact.
 
-The extension or holder carries the internal thread at its workpiece side, the head the male one at its machine side.
-No open standard describes the whole of it, so a shop declares the dimensions of its series.
+The extension or holder has the internal thread at its workpiece side, the head the external thread at its machine side.
+No open standard describes the connection completely, so a shop declares the dimensions of its series.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ __all__ = ["THREADED_HEAD", "ThreadedHead"]
 
 
 class ThreadedHead(Model):
-    """Threaded connection of a modular milling head, with pilot and face contact; its series is the shop's own."""
+    """Threaded connection of a modular milling head, with pilot and face contact; the shop declares its series."""
 
     coupling: Literal["threaded_head"]
     designation: Token | None = Field(None, description="The shop's name for the series.", examples=["head-10"])
@@ -31,10 +31,10 @@ class ThreadedHead(Model):
         None, description="Diameter of the pilot that centres the head.", examples=[10.5]
     )
     pilot_length_mm: PositiveLength | None = Field(
-        None, description="Length over which the pilot is seated behind the face.", examples=[5.5]
+        None, description="Length of the pilot seat behind the face.", examples=[5.5]
     )
     tightening_torque_n_m: Torque | None = Field(
-        None, description="Torque to tighten it with, as the shop states it, N·m.", examples=[45]
+        None, description="Tightening torque, as stated by the shop, N·m.", examples=[45]
     )
 
 

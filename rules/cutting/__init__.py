@@ -1,1 +1,1 @@
-"""What the cut requires: torque, pull, force, speed and power."""
+"""Cutting load: torque, axial pull, radial force, speed and power."""

@@ -1,4 +1,4 @@
-"""Cutting load on the stack and spindle speed, stated or calculated from the milling cut."""
+"""Cutting load and spindle speed, as stated or calculated from the milling cut."""
 
 from __future__ import annotations
 
@@ -35,7 +35,7 @@ __all__ = [
 
 
 def cutting_diameter_of(chain: Chain) -> OrMissing[float]:
-    """Return the cutting diameter of the cutter at the end of the chain."""
+    """Return the cutting diameter of the cutting tool at the end of the chain."""
     last = chain.members[-1] if chain.members else None
     if last is None or not isinstance(last.part, Cutter):
         return or_missing(None, "/stack/components/-")
@@ -43,8 +43,8 @@ def cutting_diameter_of(chain: Chain) -> OrMissing[float]:
 
 
 def programmed_speed_of(chain: Chain) -> OrMissing[float] | None:
-    """Return the speed asked in rpm; None where the operation asks none."""
-    operation = chain.request.operation
+    """Return the programmed speed in rpm; None where the operation has none."""
+    operation = chain.operation
     if operation is None:
         return None
     if operation.spindle_speed_rpm is not None:
@@ -71,12 +71,12 @@ def _work_materials() -> dict[str, WorkMaterial]:
 
 
 def work_materials() -> tuple[str, ...]:
-    """Names of the work materials."""
+    """Return the names of the work materials."""
     return tuple(_work_materials())
 
 
 def work_material(name: str) -> WorkMaterial:
-    """A work material by name; raises :class:`UnknownEntryError` for an unknown one.
+    """Return a work material by name; raises :class:`UnknownEntryError` for an unknown one.
 
     >>> work_material("c45").unit_force_mpa, work_material("c45").iso_513_group
     (2220.0, 'P')
@@ -90,7 +90,7 @@ _SQUARE_SHOULDER_DEG: Final = 90.0
 
 
 class CuttingLoad(NamedTuple):
-    """Loads at the cutter; None where nothing asks for one."""
+    """Cutting loads; None for a load that does not apply."""
 
     source: Literal["stated", "milling"] | None
     milling: OrMissing[MillingLoad] | None
@@ -98,16 +98,16 @@ class CuttingLoad(NamedTuple):
     """Largest torque."""
     axial_pull_n: OrMissing[float] | None
     radial_force_n: OrMissing[float] | None
-    """Largest force across the axis."""
+    """Largest radial force."""
     power_kw: OrMissing[float] | None
 
 
-def _radial_ratio(cut: Milling) -> OrMissing[float]:
-    """Return radial over tangential force: the cut's own statement, else the group's."""
+def _radial_ratio(cut: Milling, at: str) -> OrMissing[float]:
+    """Return the ratio of radial to tangential force: as stated for the cut, else of the material group."""
     if cut.radial_force_ratio is not None:
         return cut.radial_force_ratio
     if cut.work_material is None:
-        return Missing(("/operation/milling/radial_force_ratio",))
+        return Missing((f"{at}/radial_force_ratio",))
     return work_material(cut.work_material).radial_ratio
 
 
@@ -115,7 +115,7 @@ def _milling(
     chain: Chain, cut: Milling, ratio: OrMissing[float], speed: OrMissing[float] | None
 ) -> OrMissing[MillingLoad]:
     last = chain.members[-1] if chain.members else None
-    operation = chain.request.operation
+    operation = chain.operation
     if last is None or not isinstance(last.part, Cutter) or operation is None:
         return Missing(("/stack/components/-",))
     group = None if cut.work_material is None else work_material(cut.work_material)
@@ -124,7 +124,7 @@ def _milling(
     if group is not None:
         unit_force = group.unit_force_mpa if unit_force is None else unit_force
         exponent = group.exponent if exponent is None else exponent
-    at = "/operation/milling"
+    at = f"{chain.operation_at}/cut"
 
     def load(
         diameter: float, teeth: int, axial: float, radial: float, feed: float, force: float, power: float
@@ -150,7 +150,7 @@ def _milling(
         or_missing(last.part.teeth, last.at, "teeth"),
         or_missing(cut.axial_depth_mm, at, "axial_depth_mm"),
         or_missing(cut.radial_depth_mm, at, "radial_depth_mm"),
-        or_missing(operation.feed_per_tooth_mm, "/operation/feed_per_tooth_mm"),
+        or_missing(operation.feed_per_tooth_mm, chain.operation_at, "feed_per_tooth_mm"),
         or_missing(unit_force, at, "work_material"),
         or_missing(exponent, at, "thickness_exponent"),
     )
@@ -167,25 +167,26 @@ def _pull(chain: Chain, milling: OrMissing[MillingLoad]) -> OrMissing[float]:
 
 
 def cutting_load_of(chain: Chain, speed: OrMissing[float] | None) -> CuttingLoad:
-    """Return the loads of the cut: what is stated wins over what is computed."""
-    operation = chain.request.operation
+    """Return the loads of the cut; stated values take precedence over calculated ones."""
+    operation = chain.operation
     if operation is None or not chain.members:
         return CuttingLoad(None, None, None, None, None, None)
     milling: OrMissing[MillingLoad] | None = None
-    torque: OrMissing[float] | None = operation.torque_n_m
-    pull: OrMissing[float] | None = operation.axial_pull_n
-    force: OrMissing[float] | None = operation.radial_force_n
+    given = operation.stated_load
+    torque: OrMissing[float] | None = given.torque_n_m
+    pull: OrMissing[float] | None = given.axial_pull_n
+    force: OrMissing[float] | None = given.radial_force_n
     power: OrMissing[float] | None = None
-    if operation.milling is not None:
-        ratio = _radial_ratio(operation.milling)
-        milling = _milling(chain, operation.milling, ratio, speed)
+    if operation.cut is not None:
+        ratio = _radial_ratio(operation.cut, f"{chain.operation_at}/cut")
+        milling = _milling(chain, operation.cut, ratio, speed)
         torque = when_known(lambda load: load.peak_torque_n_m, milling) if torque is None else torque
         pull = _pull(chain, milling) if pull is None else pull
         force = when_both_known(lambda load, _: load.peak_in_plane_n, milling, ratio) if force is None else force
         power = speed if isinstance(speed, Missing) else when_known(lambda load: load.power_kw, milling)
-    if operation.torque_n_m is not None and torque is not None and speed is not None:
+    if given.torque_n_m is not None and torque is not None and speed is not None:
         power = when_both_known(lambda moment, rpm: moment * rpm * math.pi / 30.0e3, torque, speed)
-    stated = operation.torque_n_m is not None or operation.axial_pull_n is not None
+    stated = given.torque_n_m is not None or given.axial_pull_n is not None
     source: Literal["stated", "milling"] | None = "milling" if milling is not None else None
     return CuttingLoad("stated" if stated else source, milling, torque, pull, force, power)
 
@@ -203,7 +204,7 @@ def drive_properties(fact: Properties, machine: Machine | None, load: CuttingLoa
 
 
 def cut_properties(fact: Properties, chain: Chain, cut: Milling | None) -> None:
-    """Depths of the cut against the cutter."""
+    """Add the depths of cut and the dimensions of the cutting tool."""
     last = chain.members[-1] if chain.members else None
     if cut is None or last is None or not isinstance(last.part, Cutter):
         return

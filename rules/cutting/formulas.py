@@ -1,4 +1,4 @@
-"""Cutting force, torque and power of milling from the specific cutting force, mean and peak."""
+"""Mean and peak cutting force, torque and power of milling, from the specific cutting force."""
 
 from __future__ import annotations
 
@@ -19,21 +19,21 @@ __all__ = [
 
 
 class PeakSums(NamedTuple):
-    """Largest sums over the teeth engaged, each tooth's force at the deepest chip taken as 1."""
+    """Largest sums over the engaged teeth; the force of a tooth at the thickest chip is 1."""
 
     along: float
-    """Of the forces' amounts: their torque over the radius."""
+    """Sum of the magnitudes: torque divided by radius."""
     vector: float
-    """Of the forces as vectors, each tangent to the circle: its length."""
+    """Length of the vector sum of the tangential forces."""
 
 
 def _sums(teeth: int, pitch: float, first: float, power: float) -> PeakSums:
-    """Sums over teeth a pitch apart, the first one at an angle."""
+    """Return the sums over teeth one pitch apart, the first at an angle."""
     along = across = beside = 0.0
     for tooth in range(teeth):
         angle = first + tooth * pitch
         sine = math.sin(angle)
-        if sine > 0.0:  # a tooth just at the end of a slot may be rounded past it
+        if sine > 0.0:  # rounding may place a tooth just beyond the end of a slot
             force = sine**power
             along += force
             across += force * sine
@@ -44,10 +44,10 @@ def _sums(teeth: int, pitch: float, first: float, power: float) -> PeakSums:
 def peak_sums(teeth: int, engagement_rad: float, power: float) -> PeakSums:
     """Return the largest Σ sin^p φ and the largest |Σ sin^p φ·e^{iφ}| over the rotation.
 
-    The sums run over the teeth at φ, 2π/z apart, that stand in the engagement [0, φs]. In a revolution two
-    arrangements alternate, with j teeth or with j + 1. In each, sin^p is concave, so the first sum is too, and by
-    symmetry it peaks where the teeth stand evenly about 90°, or as near as the engagement lets them. The second sum
-    either rises to that place or falls to it, so its peak is there or where a tooth enters or leaves.
+    The sums are over the teeth at angles φ, 2π/z apart, within the engagement [0, φs]. Two arrangements alternate over
+    a revolution, with j and with j + 1 teeth. In each, sin^p is concave, so the first sum is concave too. By symmetry
+    its peak is where the teeth are centred about 90°, or as close as the engagement permits. The second sum rises or
+    falls towards that angle, so its peak is there or where a tooth enters or leaves.
 
     Parameters
     ----------
@@ -65,8 +65,8 @@ def peak_sums(teeth: int, engagement_rad: float, power: float) -> PeakSums:
 
     Notes
     -----
-    Source: first principles. That the vector has no other peak was found by scanning 40,000 arrangements of up to 13
-    teeth engaged, not proven.
+    Source: first principles. The vector has no other peak in a scan of 40,000 arrangements of up to 13 engaged teeth;
+    this is not proven.
 
     Examples
     --------
@@ -76,7 +76,7 @@ def peak_sums(teeth: int, engagement_rad: float, power: float) -> PeakSums:
     pitch = 2.0 * math.pi / teeth
     fewer = int(engagement_rad / pitch)
     leaves = max(0.0, engagement_rad - fewer * pitch)
-    # with fewer teeth the first one at a full pitch is the same as with more and a new one at 0
+    # the smaller arrangement with its first tooth at a full pitch is the larger one with a new tooth at 0
     moments = {(fewer + 1, 0.0), (fewer + 1, leaves), (fewer, leaves)}
     for engaged, earliest, latest in ((fewer + 1, 0.0, leaves), (fewer, leaves, pitch)):
         even = (math.pi - (engaged - 1) * pitch) / 2.0
@@ -87,16 +87,16 @@ def peak_sums(teeth: int, engagement_rad: float, power: float) -> PeakSums:
 
 
 class MillingLoad(NamedTuple):
-    """What a milling cut asks of the cutter; power and removal rate are None without a speed."""
+    """Load of a milling cut on the cutter; power and material removal rate are None without a speed."""
 
     engagement_angle_rad: float
     mean_chip_thickness_mm: float
     specific_force_mpa: float
-    """At the mean chip thickness."""
+    """Specific cutting force at the mean chip thickness."""
     teeth_in_cut: float
-    """Mean number of teeth engaged."""
+    """Mean number of engaged teeth."""
     mean_tangential_n: float
-    """Tangential forces of all teeth together, mean over a revolution."""
+    """Mean tangential force of all teeth over a revolution."""
     mean_torque_n_m: float
     power_kw: float | None
     removal_rate_mm3_per_min: float | None
@@ -104,7 +104,7 @@ class MillingLoad(NamedTuple):
     """Largest sum of the tangential forces in a revolution, never below the mean."""
     peak_torque_n_m: float
     peak_in_plane_n: float
-    """Largest vector sum of tangential and radial forces in a revolution: what bends the cutter."""
+    """Largest vector sum of tangential and radial forces in a revolution, which bends the cutter."""
 
 
 def _positive(name: str, value: float) -> None:
@@ -113,10 +113,10 @@ def _positive(name: str, value: float) -> None:
 
 
 def engagement_angle_rad(diameter_mm: float, radial_depth_mm: float) -> float:
-    """Return the angle over which a tooth cuts: φs = acos(1 − 2·ae/D).
+    """Return the engagement angle of a tooth: φs = acos(1 − 2·ae/D).
 
-    Evaluated as 2·asin(√(ae/D)), the same angle without cancellation at a shallow cut. The cut begins or ends where
-    the chip has no thickness, as in up and down milling; a cutter astride the work meets its chips at other angles.
+    It is evaluated as 2·asin(√(ae/D)), which avoids cancellation at a small radial depth. The chip thickness is zero at
+    the beginning or end of the cut, as in up and down milling; a cutter with its axis inside the cut has other angles.
 
     Parameters
     ----------
@@ -128,7 +128,7 @@ def engagement_angle_rad(diameter_mm: float, radial_depth_mm: float) -> float:
     Returns
     -------
     float
-        Angle over which a tooth cuts, radians, up to π for a slot.
+        Engagement angle, radians; π for a slot.
 
     Raises
     ------
@@ -160,7 +160,7 @@ def _sine_of_lead(lead_angle_deg: float) -> float:
 def mean_chip_thickness_mm(
     diameter_mm: float, radial_depth_mm: float, feed_per_tooth_mm: float, lead_angle_deg: float = 90.0
 ) -> float:
-    """Return the mean thickness of the chip over the engagement: h_m = (2/φs)·(ae/D)·f_z·sin κ.
+    """Return the mean chip thickness over the engagement: h_m = (2/φs)·(ae/D)·f_z·sin κ.
 
     Parameters
     ----------
@@ -171,12 +171,12 @@ def mean_chip_thickness_mm(
     feed_per_tooth_mm : float
         Feed per tooth f_z, mm, above 0.
     lead_angle_deg : float, default 90.0
-        Lead angle κ, of the cutting edge to the worked face, in (0, 90] degrees.
+        Lead angle κ between cutting edge and machined face, in (0, 90] degrees.
 
     Returns
     -------
     float
-        Mean thickness of the chip over the engagement, mm: the exact mean of f_z·sin κ·sin φ.
+        Mean chip thickness, mm: the exact mean of f_z·sin κ·sin φ.
 
     Raises
     ------
@@ -207,13 +207,12 @@ def specific_force_mpa(unit_force_mpa: float, exponent: float, thickness_mm: flo
     exponent : float
         Exponent m_c, in [0, 1).
     thickness_mm : float
-        Thickness h, mm; force and thickness above 0.
+        Chip thickness h, mm, above 0.
 
     Returns
     -------
     float
-        Specific cutting force at a chip thickness, MPa for a sharp tool: wear adds about a third or more (from
-        memory).
+        Specific cutting force, MPa, for a sharp tool; wear adds about a third or more (from memory).
 
     Raises
     ------
@@ -253,11 +252,11 @@ def milling_load(
 
     Mean over a revolution: F_t = z·k_c(h_m)·a_p·f_z·a_e/(π·D), T = F_t·D/2, Q = a_p·a_e·f_z·z·n, P = k_c·Q, so that
     T·ω = P. Peak: largest Σ k_c1.1·b·h^(1−m_c) over the teeth engaged at one moment, with b = a_p/sin κ and h =
-    f_z·sin κ·sin φ. The teeth are taken as straight, which is cautious for a helix: it spreads a tooth's force over
-    the rotation. With many teeth in a cut the sum hardly varies and stays a few per cent below the mean by k_c(h_m),
-    which is never below the true mean; it then stands as the peak. In the plane: tangential and radial forces of all
-    teeth as vectors, the radial one radial_ratio times the tangential; the same for up and down milling. Sharp teeth
-    that run true.
+    f_z·sin κ·sin φ. The teeth are straight, which is cautious: a helix spreads the force of a tooth over the rotation.
+    With many engaged teeth the sum hardly varies and is a few per cent below the mean by k_c(h_m), which is never below
+    the true mean; the peak is then that mean. The force in the plane is the vector sum of tangential and radial forces
+    of all teeth, with a radial force of radial_ratio times the tangential; it is the same for up and down milling.
+    Teeth are sharp and without runout.
 
     Parameters
     ----------
@@ -285,7 +284,7 @@ def milling_load(
     Returns
     -------
     MillingLoad
-        Forces, torque and power of a milling cut, mean and peak.
+        Load of the cut; power and removal rate are None without a speed.
 
     Raises
     ------
@@ -340,7 +339,7 @@ def milling_load(
 
 
 def helical_pull_n(tangential_n: float, helix_deg: float) -> float:
-    """Return the axial force of helical teeth that pulls at the cutter: F_ax = F_t·tan λ.
+    """Return the axial pull-out force of helical teeth: F_ax = F_t·tan λ.
 
     Parameters
     ----------
@@ -352,7 +351,7 @@ def helical_pull_n(tangential_n: float, helix_deg: float) -> float:
     Returns
     -------
     float
-        Axial force of helical teeth that pulls at the cutter, N. Friction of the chip along the tooth is left out.
+        Axial pull-out force, N, without friction of the chip along the tooth.
 
     Raises
     ------
@@ -361,7 +360,7 @@ def helical_pull_n(tangential_n: float, helix_deg: float) -> float:
 
     Notes
     -----
-    Source: first principles (force square to the edge), as in handbooks of machining.
+    Source: first principles (force normal to the edge), as in handbooks of machining.
 
     Examples
     --------
@@ -376,19 +375,19 @@ def helical_pull_n(tangential_n: float, helix_deg: float) -> float:
 
 
 def speed_from_cutting_speed_rpm(cutting_speed_m_per_min: float, diameter_mm: float) -> float:
-    """Return the speed for a cutting speed: n = 1000·v_c/(π·D).
+    """Return the spindle speed for a cutting speed: n = 1000·v_c/(π·D).
 
     Parameters
     ----------
     cutting_speed_m_per_min : float
         Cutting speed v_c, m/min, above 0.
     diameter_mm : float
-        Diameter D, mm; both above 0.
+        Diameter D, mm, above 0.
 
     Returns
     -------
     float
-        Speed for a cutting speed, 1/min.
+        Spindle speed, 1/min.
 
     Raises
     ------
@@ -410,19 +409,19 @@ def speed_from_cutting_speed_rpm(cutting_speed_m_per_min: float, diameter_mm: fl
 
 
 def cutting_speed_m_per_min(speed_rpm: float, diameter_mm: float) -> float:
-    """Return the cutting speed at the circumference: v_c = π·D·n/1000.
+    """Return the cutting speed: v_c = π·D·n/1000.
 
     Parameters
     ----------
     speed_rpm : float
         Speed n, 1/min.
     diameter_mm : float
-        Diameter D, mm; both above 0.
+        Diameter D, mm, above 0.
 
     Returns
     -------
     float
-        Cutting speed at the circumference, m/min.
+        Cutting speed, m/min.
 
     Raises
     ------

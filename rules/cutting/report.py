@@ -1,4 +1,4 @@
-"""The report's section on the load of the cut."""
+"""Section of the report on the cutting load."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ def _milling(load: CuttingLoad) -> MillingLoad | None:
 
 
 def load_section(load: CuttingLoad) -> LoadReport:
-    """What the cut asks."""
+    """Cutting load."""
     cut = _milling(load)
     return construct(
         LoadReport,

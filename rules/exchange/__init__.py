@@ -1,5 +1,5 @@
-"""Open formats in and out: components from ISO 13399 data, a checked stack as an asset document.
+"""Import of components from ISO 13399 data, and export of a checked stack as an asset document.
 
-Reading is strict and says what it left out: a value that the contract has no place for, or that a
-document states in words of its own, is listed with its reason and never guessed.
+Import is strict. A value without a field in the contract, or in a document's own wording, is reported with its reason
+and never guessed.
 """

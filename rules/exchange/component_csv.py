@@ -1,8 +1,8 @@
-"""Components from CSV: one a row, the head line naming symbols of ISO 13399 or fields of the contract.
+"""Import of components from CSV: one component per row, columns headed by ISO 13399 symbols or field paths.
 
-A head is a symbol (``DMM``), one of our own words (``RUNOUT_UM``) or a field by its path
-(``machine_side.tolerance``).  Numbers have a decimal point; a length may carry its unit, as in ``0.75 in``.
-A row with a fault gives no component and does not stop the others.
+A column heading is a symbol (``DMM``), one of this project's words (``RUNOUT_UM``) or the path of a field
+(``machine_side.tolerance``). Numbers have a decimal point; a length may have a unit, as in ``0.75 in``. A faulty row
+gives no component; the other rows are still read.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ __all__ = ["MAX_COLUMNS", "MAX_ROWS", "read_component_csv"]
 MAX_ROWS: Final = 5000
 MAX_COLUMNS: Final = 400
 MAX_FAULTS: Final = 2000
-"""Faults after which reading ends: by then it is the table that is wrong, and not its rows."""
+"""Most faulty rows; after these the table as a whole is wrong, and reading stops."""
 
 _FORMULA: Final = ("=", "+", "-", "@", "\t", "\r")
 _JOINTS: Final = "joints."
@@ -32,7 +32,7 @@ _JOINTS: Final = "joints."
 
 @dataclass(frozen=True, slots=True)
 class _Head:
-    """A column: a symbol, or a field by its path, or neither."""
+    """A column: a symbol, the path of a field, or neither."""
 
     name: str
     column: int
@@ -53,7 +53,7 @@ class _FaultyRowError(Exception):
 
 
 def read_component_csv(data: bytes, kind: ComponentKind | None = None) -> Import:
-    """Read a table of components; ``kind`` says what the rows are that do not say it.
+    """Read a table of components; ``kind`` is the kind of rows that do not state one.
 
     Raises :class:`~rules.exchange.untrusted.UnreadableError` where the text is not UTF-8 or holds NUL, where the
     head line has no separator or several, names a column twice or lacks the id or every kind, and for more than
@@ -79,7 +79,7 @@ def read_component_csv(data: bytes, kind: ComponentKind | None = None) -> Import
             else:
                 parts[part.component.id] = part
             if len(faults) > MAX_FAULTS:
-                faults.append(fault("there are too many faults; the table was not read any further", line))
+                faults.append(fault("too many faults; the rest of the table was not read", line))
                 break
     except BrokenTableError as error:
         if not heads:
@@ -99,18 +99,18 @@ def _heads(names: Sequence[str], line: int, needed: Sequence[str]) -> list[_Head
         path = _own_field(symbol) if symbol else name if name and is_field(name) else None
         mark = path or name
         if mark and seen.setdefault(mark, column) != column:
-            detail = f"columns {seen[mark]} and {column} are both headed {printable(mark)}"
+            detail = f"columns {seen[mark]} and {column} both have the heading {printable(mark)}"
             raise UnreadableError(detail, cause="unsuitable", line=line, column=column)
         heads.append(_Head(name, column, symbol, path))
     for wanted in needed:
         if wanted not in seen:
-            detail = f"no column is headed {wanted.upper()}"
+            detail = f"no column has the heading {wanted.upper()}"
             raise UnreadableError(detail, cause="unsuitable", line=line, column=1)
     return heads
 
 
 def _own_field(symbol: Symbol) -> str | None:
-    """The field of a head of our own, which is but another name for it."""
+    """Return the field of one of this project's column headings."""
     own = symbol.source == "own head" and symbol.fields is not None and symbol.fields.keys() == {"any"}
     return symbol.fields["any"] if own and symbol.fields else None
 
@@ -126,7 +126,7 @@ def _unknown(heads: Sequence[_Head]) -> Iterator[UnmappedValue]:
 
 def _cells(heads: Sequence[_Head], cells: Sequence[str], line: int) -> list[_Cell]:
     if len(cells) != len(heads):
-        detail = f"the row has {len(cells)} cells, the head line {len(heads)}"
+        detail = f"the row has {len(cells)} cells, the heading line {len(heads)}"
         raise _FaultyRowError(fault(detail, line, min(len(cells), len(heads)) + 1))
     return [_Cell(head, text) for head, text in zip(heads, cells, strict=True) if text.strip()]
 
@@ -165,4 +165,4 @@ def _part(cells: Sequence[_Cell], line: int, otherwise: ComponentKind | None) ->
 def _formulas(cells: Sequence[_Cell]) -> Iterator[str]:
     for cell in cells:
         if cell.text.startswith(_FORMULA) and number_in(cell.text) is None:
-            yield f"{printable(cell.head.name)} starts as a formula would; it was taken as text, to the letter"
+            yield f"{printable(cell.head.name)} begins like a formula; it was read as plain text"

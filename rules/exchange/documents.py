@@ -1,13 +1,15 @@
-"""Read documents to import in either format, and the component catalogue: a folder read once at start."""
+"""Reading of import documents in either format, and of the component catalogue, a folder read once at start."""
 
 from __future__ import annotations
 
 import hashlib
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from pathlib import Path
 from types import MappingProxyType
-from typing import Any, Final
+from typing import Annotated, Any, Final, TypeAlias
+
+from pydantic import Field
 
 from rules.exchange.component_csv import read_component_csv
 from rules.exchange.imported import Import
@@ -15,16 +17,27 @@ from rules.exchange.tool_asset_import import read_cutting_tools
 from rules.exchange.untrusted import UnreadableError
 from rules.quantities.models import Identifier, Model
 from rules.rulebook.source import Problem, Source, read_source
-from rules.schema.components import StackEntry
+from rules.schema.components import (
+    BaseHolder,
+    Collet,
+    ComponentReference,
+    Cutter,
+    Extension,
+    GaugePin,
+    Reducer,
+    RetentionKnob,
+    StackEntry,
+)
 from rules.schema.imports import ComponentKind, ImportFormat
 from rules.schema.parsing import BadRequestError, parse
-from rules.stack.chain import Mounted
+from rules.schema.request import Machine
+from rules.stack.chain import NOTHING_MOUNTED, Mounted
 
 __all__ = ["NO_CATALOGUE", "Catalogue", "CatalogueError", "format_of", "load_catalogue", "read_document"]
 
 
 def format_of(data: bytes) -> ImportFormat:
-    """XML begins with an angle bracket, and no head line of a table does.
+    """Return the format: XML begins with an angle bracket, a CSV heading never does.
 
     >>> format_of(b'\\xef\\xbb\\xbf <?xml version="1.0"?>'), format_of(b"ID,KIND")
     ('mtconnect_assets', 'csv')
@@ -34,18 +47,18 @@ def format_of(data: bytes) -> ImportFormat:
 
 
 def read_document(data: bytes, form: ImportFormat, kind: ComponentKind | None = None) -> Import:
-    """Read the components of a document; ``kind`` says what those are of which the document does not say it.
+    """Read the components of a document; ``kind`` is the kind of those whose kind the document does not state.
 
     Raises :class:`~rules.exchange.untrusted.UnreadableError`.
     """
     return read_cutting_tools(data, kind) if form == "mtconnect_assets" else read_component_csv(data, kind)
 
 
-_TREES: Final = frozenset({".json", ".yaml", ".yml"})  # JSON is YAML, too
+_TREES: Final = frozenset({".json", ".yaml", ".yml"})  # JSON is a subset of YAML
 
 
 class CatalogueError(ValueError):
-    """The catalogue can't be used; ``problems`` holds every defect found, in the order of the files."""
+    """A catalogue with defects; ``problems`` holds every one found, in the order of the files."""
 
     def __init__(self, problems: Iterable[Problem]) -> None:
         self.problems: tuple[Problem, ...] = tuple(problems)
@@ -54,9 +67,9 @@ class CatalogueError(ValueError):
 
 @dataclass(frozen=True, slots=True)
 class Catalogue:
-    """Every definition of every key, and the SHA-256 over all of them; None for an empty catalogue."""
+    """Every definition of every key, and the SHA-256 of all of them; None for an empty catalogue."""
 
-    definitions: Mounted = field(default_factory=lambda: MappingProxyType({}))
+    definitions: Mounted = NOTHING_MOUNTED
     digest: str | None = None
 
 
@@ -64,43 +77,57 @@ NO_CATALOGUE: Final = Catalogue()
 
 
 class _Definition(Model):
-    """One entry of a file."""
+    """One definition in a file."""
 
     key: Identifier
-    component: StackEntry
+    component: Annotated[
+        BaseHolder | Extension | Reducer | Collet | Cutter | GaugePin | RetentionKnob | ComponentReference | Machine,
+        Field(discriminator="kind"),
+    ]
+
+
+_Entry: TypeAlias = StackEntry | Machine
 
 
 def load_catalogue(folder: Path) -> Catalogue:
-    """Read every file of a folder and below it, in the order of their names.
+    """Read every file of a folder and its subfolders, in the order of their names.
 
-    A JSON or YAML file maps keys to components; a list of components takes their ids for keys. A CSV file has a
-    component a line under heads of ISO 13399. One key defined more than once is kept as it is: a reference to it is
-    a finding. Raises :class:`CatalogueError` for whatever can't be read or is no component.
+    A JSON or YAML file maps keys to components and machines; a list of components takes their ids for keys. A CSV
+    file has a component a line under heads of ISO 13399. One key defined more than once is kept as it is: a reference
+    to it is a finding. Raises :class:`CatalogueError` for whatever can't be read or is no component.
     """
     if not folder.is_dir():
         raise CatalogueError([Problem(str(folder), 0, "", "no folder of that name can be read")])
-    found: dict[str, list[StackEntry]] = {}
+    found: dict[str, list[_Entry]] = {}
     problems: list[Problem] = []
     for file in sorted(folder.rglob("*")):
         if not file.is_file() or file.name.startswith("."):
             continue
         if file.suffix.lower() in _TREES:
-            entries = _from_tree(read_source(file), problems)
+            entries: Iterator[tuple[str, _Entry]] = _from_tree(read_source(file), problems)
         elif file.suffix.lower() == ".csv":
             entries = _from_csv(file, problems)
         else:
-            problems.append(Problem(str(file), 0, "", "neither JSON, YAML nor CSV by its name"))
+            problems.append(Problem(str(file), 0, "", "not a JSON, YAML or CSV file by its name"))
             continue
         for key, component in entries:
             found.setdefault(key, []).append(component)
     if problems:
         raise CatalogueError(problems)
+    components: dict[str, list[StackEntry]] = {}
+    machines: dict[str, list[Machine]] = {}
+    for key, definitions in found.items():
+        for entry in definitions:
+            if isinstance(entry, Machine):
+                machines.setdefault(key, []).append(entry)
+            else:
+                components.setdefault(key, []).append(entry)
     return Catalogue(
-        MappingProxyType({key: tuple(entries) for key, entries in found.items()}), _digest(found) if found else None
+        Mounted(MappingProxyType(components), MappingProxyType(machines)), _digest(found) if found else None
     )
 
 
-def _from_tree(source: Source, problems: list[Problem]) -> Iterator[tuple[str, StackEntry]]:
+def _from_tree(source: Source, problems: list[Problem]) -> Iterator[tuple[str, _Entry]]:
     problems.extend(source.problems)
     if source.problems:
         return
@@ -144,7 +171,7 @@ def _entries(value: Any) -> Iterator[tuple[str | int, str | None, Any]]:
             yield place, name if isinstance(name, str) else None, entry
 
 
-def _digest(found: dict[str, list[StackEntry]]) -> str:
+def _digest(found: dict[str, list[_Entry]]) -> str:
     text = hashlib.sha256()
     for key in sorted(found):
         for entry in found[key]:

@@ -1,4 +1,4 @@
-"""Fields of every kind of component as dotted paths, and components built from values at these paths."""
+"""Fields of each kind of component as dotted paths, and components built from values at these paths."""
 
 from __future__ import annotations
 
@@ -40,7 +40,7 @@ MODELS: Final[Mapping[str, type[Component]]] = MappingProxyType(
         "retention_knob": RetentionKnob,
     }
 )
-"""Model of a component by its kind."""
+"""Models of the components, by kind."""
 
 if tuple(MODELS) != get_args(ComponentKind):
     raise AssertionError("the kinds of an import and of the contract differ")
@@ -49,17 +49,17 @@ if tuple(MODELS) != get_args(ComponentKind):
 _PLACE: Final = re.compile(r"0|[1-9][0-9]{0,3}")
 
 Taken: TypeAlias = Literal["text", "number", "truth"]
-"""What a field takes; where a number may also be text with its unit, a number."""
+"""Type of value of a field; a number where text with a unit is accepted too."""
 
 _TAKEN: Final[Mapping[str, Taken]] = MappingProxyType({"number": "number", "integer": "number", "boolean": "truth"})
 
 
 @cache
 def paths_of(kind: str) -> Mapping[str, Taken]:
-    """Paths of the fields that hold a single value, and what they take; a place in a list is written ``*``.
+    """Return the paths of the fields with a single value, and their types; ``*`` stands for an index of a list.
 
-    >>> sorted(path for path in paths_of("collet") if path.startswith("runout."))
-    ['runout.*.angle_deg', 'runout.*.at_mm', 'runout.*.tir_um']
+    >>> sorted(path for path in paths_of("collet") if path.startswith("runout.statements."))
+    ['runout.statements.*.angle_deg', 'runout.statements.*.at_mm', 'runout.statements.*.tir_um']
     """
     schema = MODELS[kind].model_json_schema()
     found: dict[str, Taken] = {}
@@ -71,14 +71,14 @@ def paths_of(kind: str) -> Mapping[str, Taken]:
 
 @cache
 def all_paths() -> frozenset[str]:
-    """Paths that any kind has."""
+    """Return the paths of all kinds together."""
     return frozenset().union(*(paths_of(kind) for kind in MODELS))
 
 
 def has_field(kind: str, path: str) -> bool:
-    """Whether a component of this kind has such a field, in one of its couplings where it is of a side.
+    """Whether a component of this kind has such a field; for a field of a side, in any of its couplings.
 
-    >>> has_field("cutter", "runout.1.at_mm"), has_field("cutter", "workpiece_side.diameter_mm")
+    >>> has_field("cutter", "runout.statements.1.at_mm"), has_field("cutter", "workpiece_side.diameter_mm")
     (True, False)
     """
     return _pattern(path) in paths_of(kind)
@@ -90,7 +90,7 @@ def is_field(path: str) -> bool:
 
 
 def taken_by(kind: str, path: str) -> Taken:
-    """What a field takes; text where the kind has no such field.
+    """Return the type of a field; text where the kind has no such field.
 
     >>> taken_by("cutter", "machine_side.diameter_mm"), taken_by("cutter", "machine_side.size")
     ('number', 'text')
@@ -100,10 +100,10 @@ def taken_by(kind: str, path: str) -> Taken:
 
 @lru_cache(maxsize=4096)
 def steps_of(path: str) -> tuple[str | int, ...]:
-    """The steps of a path, places in a list as numbers.
+    """Return the steps of a path, with indices of a list as numbers.
 
-    >>> steps_of("runout.0.tir_um")
-    ('runout', 0, 'tir_um')
+    >>> steps_of("runout.statements.0.tir_um")
+    ('runout', 'statements', 0, 'tir_um')
     """
     return tuple(int(step) if _PLACE.fullmatch(step) else step for step in path.split("."))
 
@@ -138,10 +138,10 @@ _NUMERIC: Final = frozenset({"float_type", "int_type", "length_text"})
 
 @dataclass(frozen=True, slots=True)
 class Stated:
-    """A value for one field of a component, and where the document says it.
+    """A value for one field of a component, and its position in the document.
 
-    ``named_field`` tells that the document names the field itself, so that a component without it is a fault;
-    else the value came by a symbol of the standard, and is only left over.
+    ``named_field`` is true where the document names the field itself; a kind without that field is then a fault. A
+    value under a symbol of the standard is only left over.
     """
 
     name: str
@@ -155,7 +155,7 @@ class Stated:
 
 @dataclass(frozen=True, slots=True)
 class Rejected:
-    """A value that is not in the component, and why; ``no_place`` where nothing is wrong with the value itself."""
+    """A value left out of the component, with the reason; ``no_place`` if the value itself is valid."""
 
     stated: Stated
     reason: str
@@ -163,7 +163,7 @@ class Rejected:
 
 
 def number_in(text: str) -> float | int | None:
-    """The number a text holds, with a decimal point; whole ones as ``int``, as in JSON.
+    """Return the number in a text with a decimal point; an integer as ``int``, as in JSON.
 
     >>> number_in("12.50"), number_in(" 4.0 "), number_in("12,5"), number_in("nan")
     (12.5, 4, None, None)
@@ -175,11 +175,11 @@ def number_in(text: str) -> float | int | None:
 
 
 def assemble(kind: str, stated: Sequence[Stated]) -> tuple[StackPart | None, list[Rejected]]:
-    """A component of the kind from these values, and those that are not in it.
+    """Return a component of this kind from the values, and the values left out.
 
-    Text becomes a number, or true or false, where the contract wants one.  A value that is wrong is left out, so
-    that the rest still makes a component; two different values for one field are both left out.
-    There is no component where what is left is none, as without an id.
+    Text is converted to a number or a flag where the contract requires one. An invalid value is left out, and the rest
+    still gives a component. Two different values for one field are both left out. Without a required field, such as the
+    id, there is no component.
     """
     kept, rejected = _without_contradictions([_typed(kind, one) for one in stated])
     while True:
@@ -198,7 +198,7 @@ def assemble(kind: str, stated: Sequence[Stated]) -> tuple[StackPart | None, lis
 
 
 def _typed(kind: str, one: Stated) -> Stated:
-    """With a number, or true or false, for a text that says so to a field that wants one."""
+    """Return the value with its text converted to a number or a flag where the field requires one."""
     if not isinstance(one.value, str):
         return one
     taken = taken_by(kind, one.path)
@@ -240,7 +240,7 @@ def _with_lists(node: Any) -> Any:
         return node
     inner = {step: _with_lists(member) for step, member in node.items()}
     if any(isinstance(step, int) for step in inner):
-        # A gap is no list; the model then says so of the whole.
+        # A list with gaps stays a mapping, so that the model rejects the list.
         return [inner[step] for step in sorted(inner)] if sorted(inner) == list(range(len(inner))) else inner
     return inner
 
@@ -248,7 +248,7 @@ def _with_lists(node: Any) -> Any:
 def _blamed(
     kind: str, errors: Sequence[ErrorDetails], data: object, kept: Sequence[Stated]
 ) -> Iterator[tuple[Stated, ErrorDetails, Place]]:
-    """Errors with the values behind them: the one at the place, else all below it."""
+    """Yield each error with each value at its place or below it."""
     below: dict[str, list[Stated]] = {}
     for one in kept:
         steps = steps_of(one.path)
@@ -267,7 +267,7 @@ def _rejection(one: Stated, error: ErrorDetails, place: Place) -> Rejected:
     elif error["type"] == "extra_forbidden":
         reason = f"this coupling has no {field}" if side else f"this kind of component has no {field}"
     elif error["type"] == "list_type":
-        reason = "places in a list count from 0, without a gap"
+        reason = "indices of a list count from 0, without gaps"
     elif error["type"] in _NUMERIC and isinstance(one.value, str) and _COMMA.fullmatch(one.value):
         reason = "a number is written with a decimal point, not a comma"
     else:

@@ -1,4 +1,4 @@
-"""Result of an import: components with provenance, what was left out, and what a check still needs."""
+"""Result of an import: components with their source, values left out, and fields that a check still needs."""
 
 from __future__ import annotations
 
@@ -24,14 +24,14 @@ __all__ = ["Import", "ImportedPart", "fault", "not_stated"]
 
 
 MAX_LISTED: Final = 1000
-"""Entries of one list in a report; a hostile document could ask for a million."""
+"""Most entries of one list in a report; a hostile document could produce a million."""
 
 EntryT = TypeVar("EntryT")
 
 
 @dataclass(frozen=True, slots=True)
 class ImportedPart:
-    """One component and where it comes from."""
+    """One component and its place in the document."""
 
     component: StackPart
     source: str
@@ -43,7 +43,7 @@ class ImportedPart:
 
 @dataclass(frozen=True, slots=True)
 class Import:
-    """Everything one document gave."""
+    """Result of importing one document."""
 
     format: ImportFormat
     version: str | None
@@ -52,7 +52,7 @@ class Import:
     faults: tuple[ImportFault, ...]
 
     def report(self) -> ImportReport:
-        """The same for programs and people; long lists are cut, and what was cut is counted."""
+        """Return the report of the import; long lists are cut, and the entries cut are counted."""
         cut = _Cut()
         return ImportReport(
             format=self.format,
@@ -75,12 +75,12 @@ class Import:
 
 
 def fault(detail: str, line: int | None = None, column: int | None = None, name: str | None = None) -> ImportFault:
-    """A fault, worded for the report."""
+    """Return a fault as in the report."""
     return ImportFault(detail=detail, name=None if name is None else printable(name), line=line, column=column)
 
 
 class _Cut:
-    """Keeps the first entries of every list and counts the rest."""
+    """Collector of entries: keeps the first of each list and counts the rest."""
 
     def __init__(self) -> None:
         self.left_out = 0
@@ -94,7 +94,7 @@ _BODY: Final = (
     "material",
     "profile",
     "mass_kg",
-    "unbalance_gmm",
+    "unbalance_g_mm",
     "max_speed_rpm",
     "runout",
     "coolant_through",
@@ -111,14 +111,14 @@ _ASKED: Final[Mapping[str, tuple[str, ...]]] = MappingProxyType(
         "retention_knob": ("form", "thread", "head_angle_deg", "mass_kg"),
     }
 )
-"""Fields by kind; 'machine_side' and 'workpiece_side' are followed into the coupling where there is one."""
+"""Fields that a check needs, by kind; 'machine_side' and 'workpiece_side' include the fields of the coupling."""
 
 _JOINT: Final = "joints.grip_length_mm"
-"""Set at a joint of the stack: no document of a single piece can say it."""
+"""Fields set at a joint of the stack, which no document of a single component states."""
 
 
 def not_stated(part: StackPart, carries: Callable[[str], bool]) -> list[NotStatedField]:
-    """The empty fields, in the order of the contract; ``carries`` tells which fields the format has a place for."""
+    """Return the empty fields in the order of the contract; ``carries`` are the fields that the format can hold."""
     return [NotStatedField(field=field, carried=carries(field)) for field in _empty(part)]
 
 

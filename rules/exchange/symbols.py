@@ -25,7 +25,7 @@ _ANY: Final = "any"
 
 
 class Symbol(Row):
-    """One symbol: where its value goes, or why it goes nowhere."""
+    """One symbol, with the field for its value or the reason why there is none."""
 
     symbol: str
     element: str | None
@@ -37,7 +37,7 @@ class Symbol(Row):
     reason: str | None
 
     def field_of(self, kind: str) -> str | None:
-        """Path of the field it fills in a component of this kind.
+        """Return the path of its field in a component of this kind.
 
         >>> symbols()["DC"].field_of("cutter"), symbols()["DC"].field_of("collet")
         ('cutting_diameter_mm', None)
@@ -59,13 +59,13 @@ def _table(name: str) -> Table:
 
 @cache
 def symbols() -> Mapping[str, Symbol]:
-    """Every symbol, in the order of the table."""
+    """Return every symbol, in the order of the table."""
     return MappingProxyType({row.symbol: row for row in rows_of(_table("iso_13399"), Symbol)})
 
 
 @cache
 def elements() -> Mapping[str, Symbol]:
-    """Symbols by the name of the MTConnect element that carries the same.
+    """Return the symbols by the name of the equivalent MTConnect element.
 
     >>> elements()["Weight"].symbol
     'WT'
@@ -75,19 +75,19 @@ def elements() -> Mapping[str, Symbol]:
 
 @cache
 def body_materials() -> Mapping[str, str]:
-    """Materials of the contract by body material code."""
+    """Return the materials of the contract by body material code."""
     return MappingProxyType({row.code: row.material for row in rows_of(_table("body_materials"), _BodyMaterial)})
 
 
 _SHANK: Final = frozenset({"DMM", "LS", "TCDMM"})
-"""Symbols that only a straight shank has."""
+"""Symbols of a straight shank only."""
 
 _GAUGE_LENGTH: Final = "gauge_length_mm"
 
 
 @dataclass(frozen=True, slots=True)
 class Reading:
-    """A value read under a symbol: as written, as understood, and where."""
+    """A value under a symbol: as written, as converted, and its position."""
 
     symbol: Symbol
     name: str
@@ -98,16 +98,16 @@ class Reading:
 
 
 def unmapped(name: str, text: str, reason: str, line: int | None, column: int | None = None) -> UnmappedValue:
-    """A value left over, worded for the report."""
+    """Return a value left over, as in the report."""
     return UnmappedValue(name=printable(name), value=printable(text), reason=reason, line=line, column=column)
 
 
 def map_readings(
     kind: str, readings: Sequence[Reading], named: Iterable[Stated] = ()
 ) -> tuple[list[Stated], list[UnmappedValue]]:
-    """Values for fields of a component of this kind, and the readings that no field takes.
+    """Return values for fields of a component of this kind, and the readings without a field.
 
-    ``named`` are values whose field the document names itself; they decide on couplings before any symbol.
+    ``named`` are values whose field the document names; for couplings they take precedence over symbols.
     """
     mapping = _Mapping(kind, readings, named)
     mapping.couple("machine_side")
@@ -127,7 +127,7 @@ class _Mapping:
         self._coupling: dict[str, object] = {}
 
     def couple(self, side: str) -> None:
-        """What couples at a side: stated in words, else by a code as it is, else a straight shank by its diameter."""
+        """Return the coupling of a side: as stated, else by connection code, else a straight shank by its diameter."""
         words = self._coupling[side] = self._named.get(f"{side}.coupling")
         codes = [one for one in self._readings if one.symbol.field_of(self._kind) == f"{side}.designation"]
         codes = [one for one in codes if not self._yields(one)]
@@ -139,24 +139,24 @@ class _Mapping:
             self._coupling[side] = DECLARED.name
             return
         for one in codes:
-            self._leave(one, "the coupling is stated otherwise, or the code is missing; a code is never interpreted")
+            self._leave(one, "the coupling is stated in another way, or the code is missing; codes are not interpreted")
         shank = next((one for one in self._readings if one.symbol.symbol == "DMM"), None)
         if words is None and shank is not None and shank.symbol.field_of(self._kind) == f"{side}.diameter_mm":
             self._state(shank, f"{side}.coupling", CYLINDRICAL.name)
             self._coupling[side] = CYLINDRICAL.name
 
     def take_values(self) -> None:
-        """Everything that is no connection code."""
+        """Return all readings that are not connection codes."""
         for one in self._readings:
             path = one.symbol.field_of(self._kind)
             if path is None:
                 self._leave(one, one.symbol.reason or "this kind of component has no such field")
             elif self._yields(one):
-                self._leave(one, f"{one.symbol.yields_to} is stated and wins")
+                self._leave(one, f"{one.symbol.yields_to} is stated and takes precedence")
             elif one.symbol.role == "material":
                 self._take_material(one, path)
             elif path == _GAUGE_LENGTH and not self._has_gauge_line():
-                self._leave(one, "it counts from a gauge line or contact face, and none is known of the machine side")
+                self._leave(one, "it is measured from a gauge line or contact face, but the machine side has none")
             elif one.symbol.role == "value":
                 self._state(one, path, one.value)
 
@@ -164,7 +164,7 @@ class _Mapping:
         code = one.text.strip()
         material = code if code in get_args(Material) else body_materials().get(code)
         if material is None:
-            self._leave(one, "no open table explains this code; state material")
+            self._leave(one, "no open table has this code; state the material")
         else:
             self._state(one, path, material)
 

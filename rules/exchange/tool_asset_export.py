@@ -1,7 +1,7 @@
-"""A checked stack as one CuttingTool asset of MTConnect, for programs that take tools and not stacks.
+"""Export of a checked stack as one CuttingTool asset of MTConnect, for programs that handle complete tools.
 
-Only what the check knows for the whole stack is written; a figure that is not complete is left out, since the
-document has no place to say so.  The verdict stands in the definition, which is free text.
+Only figures known for the whole stack are written. An incomplete figure is left out, since the format cannot mark it as
+incomplete. The verdict is in the definition, which is free text.
 """
 
 from __future__ import annotations
@@ -31,7 +31,7 @@ from rules.schema.request import Stack
 __all__ = ["EPOCH", "TIMESTAMP_PATTERN", "export_cutting_tool", "is_timestamp"]
 
 EPOCH: Final = "1970-01-01T00:00:00Z"
-"""Stands where no time is given: the schema asks for one, and the same request must give the same bytes."""
+"""Timestamp if none is given. The schema requires one, and the same request must give the same bytes."""
 
 _DAY: Final = (
     r"(?:(?:19[7-9][0-9]|20[0-9]{2})-(?:(?:0[13578]|1[02])-(?:0[1-9]|[12][0-9]|3[01])"
@@ -40,15 +40,15 @@ _DAY: Final = (
 )
 
 TIMESTAMP_PATTERN: Final = rf"^{_DAY}T(?:[01][0-9]|2[0-3]):[0-5][0-9]:[0-5][0-9](?:\.[0-9]{{1,6}})?Z$"
-"""A time in UTC, on a day that exists, from 1970 to 2099."""
+"""Pattern of a time in UTC, from 1970 to 2099."""
 
 
 def export_cutting_tool(stack: Stack, report: Report, *, timestamp: str = EPOCH, standard: Standard = "1.4") -> bytes:
-    """A stack and the report on it as an assets document with one CuttingTool.
+    """Return an assets document with one CuttingTool for a stack and its report.
 
-    References to components should have been resolved; of one that stands there still, nothing is known.
+    Resolve references to components first; nothing is known of an unresolved one.
     FunctionalLength runs from the gauge line to the tip; Weight is in grams.
-    Raises :class:`ValueError` for a timestamp that is none.
+    Raises :class:`ValueError` for an invalid timestamp.
     """
     if not is_timestamp(timestamp):
         raise ValueError("a timestamp is a time in UTC such as 2031-05-04T12:00:00Z")
@@ -69,7 +69,7 @@ def export_cutting_tool(stack: Stack, report: Report, *, timestamp: str = EPOCH,
 
 
 def is_timestamp(text: str) -> bool:
-    """Whether the text is such a time."""
+    """Whether the text is a valid timestamp."""
     return re.fullmatch(TIMESTAMP_PATTERN, text) is not None and not text.endswith("\n")
 
 
@@ -77,18 +77,18 @@ def _words(report: Report) -> str:
     summary = report.summary
     return (
         f"Checked by {report.provenance.service} {report.provenance.version}: {report.verdict},"
-        f" {summary.errors} errors, {summary.warnings} warnings, {summary.undecided} undecided."
+        f" errors {summary.errors}, warnings {summary.warnings}, undecided {summary.undecided}."
         f" Request {report.provenance.request_sha256}."
     )
 
 
 def _life_cycle(tool: etree._Element, stack: Stack, report: Report) -> None:
     life_cycle = _add(tool, "CuttingToolLifeCycle")
-    # A check says nothing about whether the tool is built, new or worn.
+    # A check does not know whether the tool is assembled, new or worn.
     _add(_add(life_cycle, "CutterStatus"), "Status", "UNKNOWN")
     governing = report.speed.governing
     if governing is not None and report.speed.complete:
-        _add(life_cycle, "ProcessSpindleSpeed", maximum=_number(governing.speed_rpm))
+        _add(life_cycle, "ProcessSpindleSpeed", maximum=_number(governing.speed_rpm.value))
     code = _connection(stack)
     if code is not None:
         _add(life_cycle, "ConnectionCodeMachineSide", code)
@@ -113,12 +113,12 @@ def _measurements(stack: Stack, report: Report) -> Iterator[tuple[str, str, str 
         yield "FunctionalLength", "LF", "MILLIMETER", tip
     mass = report.mass.total_kg
     if mass is not None and mass > 0:
-        # Version 1.4 names no gram among its units; a Weight without a unit is in grams in every version.
+        # Version 1.4 has no unit gram; a Weight without a unit is in grams in every version.
         yield "Weight", "WT", None, float(Decimal(repr(mass)) * 1000)
 
 
 def _widest(stack: Stack) -> float | None:
-    """Largest diameter of all outlines; ``None`` where a component has none, as that one may be wider."""
+    """Return the largest diameter of all outlines; ``None`` if a component without an outline may be wider."""
     widest = 0.0
     for part in _along_the_axis(stack):
         if isinstance(part, ComponentReference) or not part.profile:
@@ -128,7 +128,7 @@ def _widest(stack: Stack) -> float | None:
 
 
 def _connection(stack: Stack) -> str | None:
-    """The coupling toward the spindle in the contract's words: the standard's own list of codes is not public."""
+    """Return the spindle-side coupling in the contract's words, since the standard's list of codes is not public."""
     first = next(_along_the_axis(stack), None)
     side = None if first is None or isinstance(first, ComponentReference) else first.machine_side
     return None if side is None else COUPLINGS[side.coupling].designation(side)
@@ -138,12 +138,12 @@ _OnAxis: TypeAlias = BaseHolder | Extension | Reducer | Collet | Cutter | GaugeP
 
 
 def _along_the_axis(stack: Stack) -> Iterator[_OnAxis]:
-    """Components that follow each other; a retention knob hangs in the one behind it."""
+    """Return the components along the axis; a retention knob is inside the taper of the holder."""
     return (part for part in stack.components if not isinstance(part, RetentionKnob))
 
 
 def _default(namespace: str) -> dict[str, str]:
-    # The stubs know no default namespace, which is the one without a prefix.
+    # The type stubs do not allow None for the default namespace.
     return cast(dict[str, str], {None: namespace})
 
 

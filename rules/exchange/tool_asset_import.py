@@ -1,10 +1,8 @@
-"""Components from MTConnect assets: cutting tools and their archetypes, one component an asset.
+"""Import of components from MTConnect assets: cutting tools and their archetypes, one component per asset.
 
-The standard carries about half of what a check asks; the rest is reported as not stated.
-It has no word for the kind of a piece: what states a cutting diameter, a depth of cut or cutting items is a
-cutter, anything else is what the caller says it is, and without that no component.
-
-Values of an asset's measurements: which of the numbers stands, and in which unit.
+The standard has about half the fields that a check needs; the others are reported as not stated. It does not state the
+kind of a component. An asset with a cutting diameter, a depth of cut or cutting items is a cutting tool; any other is
+of the kind given by the caller, or gives no component.
 """
 
 from __future__ import annotations
@@ -45,17 +43,17 @@ _UNITS: Final[Mapping[str, tuple[str, Mapping[str, Fraction]]]] = MappingProxyTy
         "1/min": ("REVOLUTION/MINUTE", MappingProxyType({"REVOLUTION/MINUTE": Fraction(1)})),
     }
 )
-"""By the contract's unit: the unit the standard gives such a measurement, and what others amount to."""
+"""By unit of the contract: the standard's unit for such a measurement, and the factors of other units."""
 
 _LENGTH_OR_MASS: Final = frozenset({"mm", "kg"})
 
 _NOMINAL: Final = frozenset({"ShankDiameter"})
-"""Measurements for which the contract asks the nominal size and not the measured one."""
+"""Measurements of which the contract takes the nominal size, not the measured one."""
 
 
 @dataclass(frozen=True, slots=True)
 class Measured:
-    """A value in the contract's unit, or why there is none; and what else the element says."""
+    """A value in the contract's unit, or the reason why there is none; and the other contents of the element."""
 
     value: float | None
     text: str
@@ -64,16 +62,16 @@ class Measured:
 
 
 def is_measured(unit: str) -> bool:
-    """Whether a number in this unit of the contract can be the value of a measurement."""
+    """Whether a number is plausible as a measurement in this unit of the contract."""
     return unit in _LENGTH_OR_MASS
 
 
 def measured(element: str, text: str, attributes: Mapping[str, str], unit: str, code: str) -> Measured:
-    """Understand a measurement.
+    """Return the value of a measurement in the contract's unit.
 
-    The measured value stands where there is one, else the nominal one; of a shank's diameter the nominal one first.
-    The unit is that of ``units``, else that of ``nativeUnits``, else the one the standard gives: a value with
-    ``units`` has been converted already, whatever its native ones are.
+    The measured value takes precedence over the nominal one, except for the diameter of a shank.
+    The unit is that of ``units``, else of ``nativeUnits``, else the standard's. A value with ``units`` has already been
+    converted from its native unit.
     """
     offered = {"": text.strip(), "nominal": attributes.get("nominal", "").strip()}
     order = ("nominal", "") if element in _NOMINAL else ("", "nominal")
@@ -86,9 +84,9 @@ def measured(element: str, text: str, attributes: Mapping[str, str], unit: str, 
     other = "" if chosen == "nominal" else "nominal"
     if offered[other] not in _NONE and offered[other] != offered[chosen]:
         wanted = "nominal" if chosen == "nominal" else "measured"
-        others.append((f"{element}/@nominal" if other else element, offered[other], f"the {wanted} value was taken"))
+        others.append((f"{element}/@nominal" if other else element, offered[other], f"the {wanted} value was used"))
     if attributes.get("code", code) != code:
-        others.append((f"{element}/@code", attributes["code"], f"the element says {code}, and the element counts"))
+        others.append((f"{element}/@code", attributes["code"], f"the element states {code}, which takes precedence"))
     value, reason = _convert(offered[chosen], attributes, unit)
     return Measured(value, offered[chosen], reason, tuple(others))
 
@@ -102,7 +100,7 @@ def _convert(text: str, attributes: Mapping[str, str], unit: str) -> tuple[float
     named = attributes.get("units") or attributes.get("nativeUnits") or standard
     factor = factors.get(named)
     if factor is None:
-        return None, "the unit is not one that this measurement can have"
+        return None, "this measurement cannot have this unit"
     value = float(Fraction(text) * factor)
     if value <= 0:
         return None, "it must be greater than 0"
@@ -116,7 +114,7 @@ _ENVELOPE: Final = frozenset({"assetId", "timestamp", "removed", "hash"})
 _IDENTIFIER: Final = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,63}")
 _TOKEN: Final = re.compile(r"[A-Za-z0-9][A-Za-z0-9 ._/x×-]{0,63}")
 
-_NOT_ASKED: Final = "no check asks for it"
+_NOT_ASKED: Final = "no check uses it"
 _CARRIED: Final = frozenset(
     {
         "machine_side",
@@ -130,7 +128,7 @@ _CARRIED: Final = frozenset(
         "max_speed_rpm",
     }
 )
-"""Fields the standard has a place for."""
+"""Fields that the standard can hold."""
 
 
 class _FaultyAssetError(Exception):
@@ -142,10 +140,10 @@ class _FaultyAssetError(Exception):
 def read_cutting_tools(data: bytes, kind: ComponentKind | None = None) -> Import:
     """Read an assets document, or a single asset in its namespace, of MTConnect 1.2 to 2.x.
 
-    ``kind`` says what the assets are that state nothing that cuts.
+    ``kind`` is the kind of assets that are not cutting tools.
 
-    Raises :class:`~rules.exchange.untrusted.UnreadableError` for what is no such document, see
-    :func:`rules.exchange.untrusted.read_xml` for the rest.
+    Raises :class:`~rules.exchange.untrusted.UnreadableError` for any other document; for the limits see
+    :func:`rules.exchange.untrusted.read_xml`.
     """
     root = read_xml(data)
     version = _version(root)
@@ -173,12 +171,12 @@ def _version(root: etree._Element) -> str:
     found = _NAMESPACE.fullmatch(name.namespace or "")
     if found is None or name.localname not in {"MTConnectAssets", *_TOOLS}:
         raise UnreadableError(
-            "the root is no assets document of MTConnect", cause="unsuitable", line=line_of(root), column=1
+            "the root element is not an MTConnect assets document", cause="unsuitable", line=line_of(root), column=1
         )
     version = int(found[1]), int(found[2])
     if not (1, 2) <= version < (3, 0):
         raise UnreadableError(
-            "this version of MTConnect is not known; 1.2 to 2.x are read",
+            "unknown version of MTConnect; 1.2 to 2.x are supported",
             cause="unsuitable",
             line=line_of(root),
             column=1,
@@ -200,7 +198,7 @@ def _ours(element: etree._Element, root: etree._Element) -> bool:
 
 
 class _Asset:
-    """One asset on its way to a component."""
+    """One asset while it is converted to a component."""
 
     def __init__(self, asset: etree._Element, kind: ComponentKind | None) -> None:
         self._asset = asset
@@ -214,7 +212,7 @@ class _Asset:
         self._kind = kind
 
     def part(self) -> ImportedPart:
-        """The component; raises :class:`_FaultyAssetError` where there is none."""
+        """Return the component; raises :class:`_FaultyAssetError` if there is none."""
         if self._attributes.get("removed", "").strip() in ("true", "1"):
             raise _FaultyAssetError(fault("the asset is marked as removed", self._line, name="removed"))
         self._read_attributes()
@@ -227,12 +225,13 @@ class _Asset:
             raise _FaultyAssetError(fault(detail, self._line))
         if self._cuts:
             self._notes.append(
-                "taken for a cutter, since it states what cuts; an assembled tool looks the same in this format"
+                "assumed to be a cutting tool, since it states cutting data; an assembled tool looks the same in"
+                " this format"
             )
         stated, left = map_readings(kind, self._readings)
         component, rejected = assemble(kind, [*self._named, *stated])
         if component is None:
-            raise _FaultyAssetError(fault("what the asset states makes no component", self._line))
+            raise _FaultyAssetError(fault("the data of the asset do not give a component", self._line))
         left += [unmapped(one.stated.name, one.stated.text, one.reason, one.stated.line) for one in rejected]
         return ImportedPart(
             component,
@@ -278,7 +277,7 @@ class _Asset:
             for one in part:
                 self._read_measurement(one)
         elif len(part) and name in ("ConnectionCodeMachineSide", "ProcessSpindleSpeed"):
-            self._leave_all(part, "", "it holds more than a value")
+            self._leave_all(part, "", "it contains more than a value")
         elif name == "ConnectionCodeMachineSide":
             if text := (part.text or "").strip():
                 self._readings.append(Reading(elements()[name], name, text, text, line_of(part)))
@@ -292,11 +291,11 @@ class _Asset:
         name = etree.QName(one).localname
         symbol = elements().get(name)
         if symbol is None or not is_measured(symbol.unit) or not _ours(one, self._asset):
-            self._leave_all(one, "", "not a measurement that is known here")
+            self._leave_all(one, "", "not a supported measurement")
             return
         self._cuts |= name in _CUTS
         if len(one):
-            self._leave(name, one.text or "", "it holds more than a number", one)
+            self._leave(name, one.text or "", "it contains more than a number", one)
             return
         value = measured(name, one.text or "", attributes_of(one), symbol.unit, symbol.symbol)
         for label, text, reason in value.others:
@@ -323,7 +322,7 @@ class _Asset:
         }
         for label, text in asked.items():
             if text.strip():
-                self._leave(f"{name}{label}", text.strip(), "a speed to run at belongs to the operation", part)
+                self._leave(f"{name}{label}", text.strip(), "a programmed speed belongs to the operation", part)
 
     def _name(self, name: str, text: str, path: str, value: str) -> None:
         self._named.append(Stated(name, text, path, value, self._line))
@@ -332,7 +331,7 @@ class _Asset:
         self._left.append(unmapped(name, text, reason, line_of(element)))
 
     def _leave_all(self, element: etree._Element, way: str, reason: str) -> None:
-        """Lists an element, its attributes and everything in it, each value by its way from the asset."""
+        """Yield each value of an element, of its attributes and of its descendants, with its path from the asset."""
         name = f"{way}{etree.QName(element).localname}"
         for attribute, value in attributes_of(element).items():
             self._leave(f"{name}/@{attribute}", value, reason, element)

@@ -31,17 +31,17 @@ __all__ = [
 
 
 MAX_BYTES: Final = 4 * 1024 * 1024
-"""Largest document read; an operator's limit on bodies comes before it."""
+"""Largest document, in bytes; the limit on request bodies applies first."""
 
 _UTF_16_32: Final = (b"\xff\xfe", b"\xfe\xff", b"\x00\x00\xfe\xff", b"<\x00", b"\x00<")
 _LONGEST: Final = 64
 
 
 class UnreadableError(ValueError):
-    """A document of which nothing can be used.
+    """A document that cannot be read.
 
-    ``cause`` tells ``"malformed"`` (not text, not well-formed, or dangerous) from ``"unsuitable"`` (readable,
-    but no document of this kind).  ``line`` and ``column`` count from 1, in characters; ``None`` where unknown.
+    ``cause`` is ``"malformed"`` (not text, not well-formed, or dangerous) or ``"unsuitable"`` (readable, but not a
+    document of this kind).  ``line`` and ``column`` count from 1, in characters; ``None`` where unknown.
     """
 
     def __init__(
@@ -60,7 +60,7 @@ class UnreadableError(ValueError):
 
 
 def decode(data: bytes) -> str:
-    """The text of UTF-8 bytes, without a byte order mark in front.
+    """Return the text of UTF-8 bytes, without a leading byte order mark.
 
     Raises :class:`UnreadableError` for anything else, for NUL and for more than :data:`MAX_BYTES`.
     """
@@ -87,7 +87,7 @@ def _position(before: str) -> tuple[int, int]:
 
 
 def printable(text: str) -> str:
-    """A text of the document as it may be repeated: cut short, on one line, nothing that steers a terminal.
+    """Return a text of the document that is safe to quote: cut short, on one line, without terminal control characters.
 
     >>> printable("a\\x1b[2Jb")
     'a·[2Jb'
@@ -98,7 +98,7 @@ def printable(text: str) -> str:
 
 MAX_ELEMENTS: Final = 20_000
 MAX_ATTRIBUTES: Final = 1000
-"""Of one element; the library takes a time that grows with their square."""
+"""Most attributes of one element; the library's time grows with the square of their number."""
 MAX_DEPTH: Final = 32
 """Deepest nesting of elements; an asset needs eight."""
 
@@ -109,10 +109,10 @@ _PLACE: Final = re.compile(r", line \d+, column \d+( \(.*\))?$")
 
 
 def read_xml(data: bytes) -> etree._Element:
-    """The root of a document in UTF-8.
+    """Return the root element of a document in UTF-8.
 
-    A document type declaration is refused wherever it stands, before anything is parsed: no entity is ever
-    declared, so none can be expanded or fetched.  Comments and processing instructions are left out.
+    A document type declaration is rejected before parsing, so no entity can be declared, expanded or fetched. Comments
+    and processing instructions are ignored.
 
     Raises :class:`UnreadableError`.
     """
@@ -136,13 +136,13 @@ def read_xml(data: bytes) -> etree._Element:
 
 
 def line_of(element: etree._Element) -> int:
-    """Line of an element, from 1."""
+    """Return the line of an element, from 1."""
     line = getattr(element, "sourceline", None)
     return line if isinstance(line, int) else 1
 
 
 def attributes_of(element: etree._Element) -> dict[str, str]:
-    """Attributes by local name, in the order of the document."""
+    """Return the attributes by local name, in the order of the document."""
     return {etree.QName(name).localname: str(value) for name, value in element.attrib.items()}
 
 
@@ -187,7 +187,7 @@ _NAMES: Final = {",": "commas", ";": "semicolons", "\t": "tabs"}
 
 
 class BrokenTableError(ValueError):
-    """From ``line`` on the text is no table, so nothing after it can be told apart."""
+    """A text that is not a valid table from ``line`` on; no row after it can be read."""
 
     def __init__(self, detail: str, line: int) -> None:
         self.detail = detail
@@ -196,11 +196,11 @@ class BrokenTableError(ValueError):
 
 
 def separator_of(text: str) -> str:
-    """The separator: the only one of comma, semicolon and tab in the head line, outside quotes.
+    """Return the separator: the only one of comma, semicolon and tab in the heading line, outside quotes.
 
     >>> separator_of("ID;KIND;'a,b'"), separator_of('ID\\tKIND\\t"a,b"')
     Traceback (most recent call last):
-    rules.exchange.untrusted.UnreadableError: line 1, column 1: the head line holds commas and semicolons; one \
+    rules.exchange.untrusted.UnreadableError: line 1, column 1: the heading line contains commas and semicolons; one \
 separator is expected
 
     Raises :class:`UnreadableError` where there is none or more than one.
@@ -216,17 +216,17 @@ separator is expected
             found[character] = None
     if len(found) == 1:
         return next(iter(found))
-    told = " and ".join(_NAMES[one] for one in SEPARATORS if one in found) or "no comma, semicolon or tab"
+    separators = " and ".join(_NAMES[one] for one in SEPARATORS if one in found) or "no comma, semicolon or tab"
     raise UnreadableError(
-        f"the head line holds {told}; one separator is expected", cause="unsuitable", line=1, column=1
+        f"the heading line contains {separators}; one separator is expected", cause="unsuitable", line=1, column=1
     )
 
 
 def numbered_rows(text: str, separator: str) -> Iterator[tuple[int, list[str]]]:
-    """Rows that are not empty, each with the line it starts in.
+    """Yield the rows that are not empty, each with its first line number.
 
-    Raises :class:`BrokenTableError` for a quote that is not closed or stands where none may, and for a cell of more
-    than 131 072 characters, the library's limit.
+    Raises :class:`BrokenTableError` for an unclosed or misplaced quote, and for a cell of more than 131 072 characters,
+    the library's limit.
     """
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True)
     while True:

@@ -1,4 +1,4 @@
-"""Digests that let a caller verify a stored gate decision, and the differences from today's decision in words."""
+"""Digests to verify a stored gate decision, and its differences from the present decision in words."""
 
 from __future__ import annotations
 
@@ -16,10 +16,10 @@ __all__ = ["context_sha256", "decision_sha256", "differences", "input_sha256"]
 
 
 FORM: Final = 1
-"""Goes up whenever the record below changes its fields."""
+"""Version of the record; increase it whenever its fields change."""
 
 _NOT_INPUT: Final = {"context", "include", "required"}
-"""Not judged; a matter of presentation; told apart in the record."""
+"""Parts of a request that are not judged, that only concern presentation, or that the record holds separately."""
 
 
 def decision_sha256(
@@ -31,7 +31,7 @@ def decision_sha256(
     decision: Decision,
     operations: Sequence[GateOperationReport],
 ) -> str:
-    """Return the digest of a decision: SHA-256 over canonical JSON of a record of what made it and what it is.
+    """Return the digest of a decision: SHA-256 of the canonical JSON of a record of the decision and its inputs.
 
     ==================  ==========================================================================
     form                1, the form of this record
@@ -45,8 +45,8 @@ def decision_sha256(
                         undecided rules and advice as the report lists them, repeated codes too
     ==================  ==========================================================================
 
-    All of it stands in the report, so the digest can be made anew from a stored report alone. Wording,
-    computed values and the context do not enter.
+    The report holds all these fields, so the digest can be computed from a stored report alone. Wording, computed
+    values and the context are not part of it.
     """
     return _sha256(
         {
@@ -76,34 +76,34 @@ def decision_sha256(
 def input_sha256(request: GateRequest) -> str:
     """Return the digest of the order as understood.
 
-    The request without `context`, `include` and `required`; lengths in mm, defaults filled in, nulls left out. So
-    neither the order of keys, nor the unit a length was written in, nor a null or default written out make a
-    difference; the order of lists does.
+    The request without `context`, `include` and `required`; lengths in mm, defaults filled in, nulls left out. The
+    order of keys, the unit of a length and explicit nulls and defaults therefore make no difference; the order of lists
+    does.
     """
     return _sha256(request.model_dump(mode="json", exclude_none=True, exclude=_NOT_INPUT))
 
 
 def context_sha256(context: Mapping[str, JsonValue] | None) -> str | None:
-    """Return the digest of a context as JSON, whatever the order of its keys; None where there is none."""
+    """Return the digest of a context, independent of the order of its keys; None if there is none."""
     return None if context is None else _sha256(context)
 
 
 def _sha256(value: Mapping[str, Any]) -> str:
-    """SHA-256 over JSON with sorted keys, without blanks, in ASCII."""
+    """Return the SHA-256 of JSON in ASCII with sorted keys and no blanks."""
     text = json.dumps(value, sort_keys=True, separators=(",", ":"), ensure_ascii=True, allow_nan=False)
     return hashlib.sha256(text.encode("ascii")).hexdigest()
 
 
-_CONTEXT = "The context is not the one that came with the decision; it is not judged, so it does not enter the digest."
+_CONTEXT = "The context differs from that of the stored decision. It is not judged and not part of the digest."
 _UNTOLD = (
-    "The digest differs and nothing else that was given does: the order, the version, the rulebooks or the catalogue"
+    "Only the digest differs among the stored fields. The order, the version, the rulebooks or the catalogue has"
     " changed since."
 )
-_ANOTHER = "The digest is reproduced all the same, so what else was given belongs to another decision."
+_ANOTHER = "The digest is reproduced nevertheless, so the other stored fields belong to another decision."
 
 
 def differences(stored: GateVerification, report: GateReport) -> list[str]:
-    """Name everything stored that is not as it is now; nothing where all is as it was."""
+    """Return the differences between the stored decision and the present one; empty if there are none."""
     told = list(_judged(stored, report))
     reproduced = stored.digest == report.digest
     if not (reproduced or told):
@@ -118,20 +118,20 @@ def differences(stored: GateVerification, report: GateReport) -> list[str]:
 def _judged(stored: GateVerification, report: GateReport) -> Iterator[str]:
     source = report.provenance
     if stored.version not in (None, source.version):
-        yield f"Version {stored.version} decided then; this is {source.version}."
+        yield f"The stored decision is of version {stored.version}; this is version {source.version}."
     if stored.rulebook_sha256 not in (None, source.rulebook_sha256):
-        yield f"The rulebooks were {_short(stored.rulebook_sha256)}; in force are {_short(source.rulebook_sha256)}."
+        yield f"The rulebooks were {_short(stored.rulebook_sha256)}; now {_short(source.rulebook_sha256)} are in force."
     if stored.catalogue_sha256 not in (None, source.catalogue_sha256):
-        yield f"The catalogue was {_short(stored.catalogue_sha256)}; mounted is {_short(source.catalogue_sha256)}."
+        yield f"The catalogue was {_short(stored.catalogue_sha256)}; now {_short(source.catalogue_sha256)} is mounted."
     if stored.input_sha256 not in (None, report.input_sha256):
         yield (
-            f"The order is not the one that was decided: {_short(stored.input_sha256)} then,"
+            f"The order differs from that of the stored decision: {_short(stored.input_sha256)} then,"
             f" {_short(report.input_sha256)} now."
         )
     if stored.decision not in (None, report.decision):
-        yield f"The decision was {stored.decision}; it is {report.decision} now."
+        yield f"The stored decision is {stored.decision}; the present one is {report.decision}."
 
 
 def _short(digest: str | None) -> str:
-    """The beginning of a digest, enough to tell it from another."""
+    """Return the beginning of a digest, enough to distinguish it."""
     return "none" if digest is None else f"{digest[:12]}…"

@@ -1,4 +1,4 @@
-"""The gate: release, hold or stop for each operation of a work order. Nothing is released unjudged."""
+"""The gate: release, hold or stop for each operation of a work order. No operation is released unjudged."""
 
 from __future__ import annotations
 
@@ -33,14 +33,14 @@ from rules.schema.gate import (
 )
 from rules.schema.parsing import BadRequestError, Fault
 from rules.schema.report import Finding, Report, Undecided, Verdict
-from rules.schema.request import DEFAULT_POLICY, CheckRequest, Policy
+from rules.schema.request import DEFAULT_POLICY, CheckRequest, Operation, Policy
 
 __all__ = ["SHARED_ID", "gate", "requirements", "verified", "verify"]
 
 
 @dataclass(frozen=True, slots=True)
 class Requirement:
-    """One entry of the list, with its words."""
+    """One entry of the list of required data, with its wording."""
 
     name: RequirementName
     code: str
@@ -52,7 +52,7 @@ class Requirement:
     remedy: str
     source: str
     last_kind: str | None = None
-    """The kind the last component must be of; then the fields only say where to look."""
+    """Required kind of the last component; the fields then only point to it."""
 
 
 @cache
@@ -63,7 +63,7 @@ def requirements() -> tuple[Requirement, ...]:
 
 
 def unstated(request: CheckRequest, derived: StackAnalysis) -> list[Requirement]:
-    """Return everything of the list that a request does not state; derived is what follows from it."""
+    """Return the entries of the list that a request does not state; ``derived`` holds its derived properties."""
     members = derived.chain.members
     last_kind = members[-1].part.kind if members else None
     return [one for one in requirements() if not _is_stated(one, request, last_kind)]
@@ -78,7 +78,9 @@ def _is_stated(requirement: Requirement, request: CheckRequest, last_kind: str |
 def _value(request: CheckRequest, field: str) -> Any:
     value: Any = request
     for step in field.split("/")[1:]:
-        value = None if value is None else getattr(value, step)
+        if value is None:
+            return None
+        value = value[int(step)] if isinstance(value, list) else getattr(value, step)
     return value
 
 
@@ -88,27 +90,29 @@ _POINTERS: Final = frozenset({"at", "fields"})
 
 @dataclass(frozen=True, slots=True)
 class Place:
-    """An operation of a gate: where the parts of its check stand."""
+    """An operation of a gate, with the places of the parts of its check."""
 
     at: str
     """JSON Pointer of the operation."""
     own: frozenset[str]
-    """Which parts of the check the operation states itself; the others are the order's."""
+    """Parts of the check that the operation states itself; the others come from the order."""
 
     def leads(self, pointers: Iterable[str]) -> list[str]:
-        """Lead pointers of the check into the request of the gate.
+        """Return pointers of the check as pointers into the request of the gate.
 
-        >>> place = Place("/operations/2", frozenset({"stack", "operation"}))
-        >>> place.leads(["/stack/components/1/runout", "/machine/spindle", "/components/KB-1/mass_kg"])
-        ['/operations/2/stack/components/1/runout', '/machine/spindle', '/components/KB-1/mass_kg']
+        >>> place = Place("/operations/2", frozenset({"stack"}))
+        >>> place.leads(["/stack/components/1/runout", "/machine/spindle", "/operations/0/limits/runout"])
+        ['/operations/2/stack/components/1/runout', '/machine/spindle', '/operations/2/limits/runout']
         """
         return [self._lead(pointer) for pointer in pointers]
 
     def report(self, report: Report) -> Report:
-        """Lead all pointers of a report."""
+        """Return a report with all pointers converted."""
         return Report.model_validate(self._led(report.model_dump()))
 
     def _lead(self, pointer: str) -> str:
+        if pointer.startswith("/operations/0"):
+            return self.at + pointer.removeprefix("/operations/0")
         part = pointer.removeprefix("/").partition("/")[0]
         return self.at + pointer if part in self.own else pointer
 
@@ -126,13 +130,13 @@ class Place:
 def place_of(request: GateRequest, number: int) -> Place:
     """Return the place of the operation of this number, counted from zero."""
     operation = request.operations[number]
-    own = {"stack", "operation"}
-    own.update(name for name in ("machine", "policy") if getattr(operation, name) is not None)
+    own = {"stack"}
+    own.update(name for name in ("machine", "policy", "gauge_plane") if getattr(operation, name) is not None)
     return Place(f"/operations/{number}", frozenset(own))
 
 
 SHARED_ID: Final = "GATE-100"
-"""Code of the reason that holds operations of one name; it can't be switched off."""
+"""Code of the reason that holds operations with the same id; it cannot be switched off."""
 
 _OF_VERDICT: Final[dict[Verdict, Decision]] = {"pass": "release", "review": "hold", "fail": "stop"}
 _OF_POLICY: Final[dict[str, Effect]] = {"review": "hold", "fail": "stop"}
@@ -140,15 +144,14 @@ _GRAVITY: Final[dict[Decision, int]] = {"release": 0, "hold": 1, "stop": 2}
 
 
 def gate(request: GateRequest, assessor: Assessor) -> GateReport:
-    """Decide on a work order.
+    """Return the decision on a work order.
 
-    Each operation is judged as a check of its own, on the machine and by the policy in force for it: pass releases,
-    review holds, fail stops. It is held as well where it does not state what is required, or shares its id with
-    another. The worst decision of an operation is that of the order.
+    Each operation is judged by a check, on its machine and under its policy: pass releases, review holds, fail stops.
+    It is also held if required data is missing or its id is not unique. The decision on the order is the worst of its
+    operations.
 
     Raises :class:`~rules.schema.parsing.BadRequestError` for thresholds that no rule has or allows, and
-    :class:`~rules.rulebook.engine.EngineFaultError` when the engine failed: then there is no decision, which is no
-    release.
+    :class:`~rules.rulebook.engine.EngineFaultError` when the engine fails; there is then no decision and no release.
     """
     _check_thresholds(request, assessor)
     required: list[RequirementName] = [
@@ -193,7 +196,7 @@ def gate(request: GateRequest, assessor: Assessor) -> GateReport:
 
 
 def verify(asked: GateVerification, assessor: Assessor) -> GateVerificationReport:
-    """Decide anew and tell whether it is the decision that was stored; errors as `gate`."""
+    """Decide again and report whether the decision equals the stored one; errors as `gate`."""
     try:
         return verified(asked, gate(asked.gate, assessor))
     except BadRequestError as error:
@@ -201,7 +204,7 @@ def verify(asked: GateVerification, assessor: Assessor) -> GateVerificationRepor
 
 
 def verified(stored: GateVerification, report: GateReport) -> GateVerificationReport:
-    """Hold the decision as it is made now against the stored one."""
+    """Compare the present decision with the stored one."""
     rulebook = stored.rulebook_sha256
     return GateVerificationReport(
         reproduced=report.digest == stored.digest,
@@ -218,7 +221,7 @@ def verified(stored: GateVerification, report: GateReport) -> GateVerificationRe
 
 
 def _check_thresholds(request: GateRequest, assessor: Assessor) -> None:
-    """Refuse wrong thresholds of every policy, also of one that no operation is judged by."""
+    """Reject invalid thresholds in every policy, including one that no operation uses."""
     policies = {"": request.policy} | {f"/operations/{n}": one.policy for n, one in enumerate(request.operations)}
     faults: list[Fault] = []
     for at, policy in policies.items():
@@ -236,11 +239,13 @@ def _judged(
     operation = request.operations[number]
     place = place_of(request, number)
     policy = operation.policy or request.policy
+    stated = {name: getattr(operation, name) for name in Operation.model_fields if name in operation.model_fields_set}
     parts = {
         "stack": operation.stack,
         "components": request.components,
-        "operation": operation.operation,
+        "operations": [Operation.model_validate(stated)],
         "machine": operation.machine or request.machine,
+        "gauge_plane": operation.gauge_plane,
         "policy": policy,
     }
     check = CheckRequest.model_validate({name: part for name, part in parts.items() if part is not None})
@@ -254,7 +259,7 @@ def _judged(
     told = GateOperationReport(
         id=operation.id,
         at=place.at,
-        stack=report.stack,
+        stack_id=report.stack_id,
         decision=decision,
         verdict=report.verdict,
         evaluation=evaluation,
@@ -264,7 +269,7 @@ def _judged(
         advice=advice,
         not_judged=[one.name for one in missing if one.name not in required],
         summary=report.summary,
-        thresholds_changed=report.provenance.thresholds_changed,
+        deviations=report.provenance.deviations,
         report=place.report(report) if request.include == "reports" else None,
     )
     return told, report
@@ -277,7 +282,7 @@ def _worst(decisions: Sequence[Decision]) -> Decision:
 def _of_findings(
     findings: Sequence[Finding], place: Place, policy: Policy
 ) -> tuple[list[GateReason], list[GateReason]]:
-    """Return what holds or stops, and apart from it what is only advice."""
+    """Return the reasons to hold or stop, and separately the advice."""
     effects: dict[str, Effect | None] = {"error": "stop", "warning": _OF_POLICY[policy.on_warning], "advice": None}
     told = [
         GateReason(
@@ -301,8 +306,9 @@ def _of_gaps(gaps: Sequence[Undecided], place: Place, policy: Policy) -> list[Ga
             code=one.code,
             severity=one.severity,
             title=one.title,
+            operation=one.operation,
             at=place.leads(one.at),
-            lacks=[lack.model_copy(update={"fields": place.leads(lack.fields)}) for lack in one.lacks],
+            lacks=[lack.model_copy(update={"at": place.leads(lack.at)}) for lack in one.lacks],
             effect=_OF_POLICY[policy.on_undecided],
         )
         for one in gaps
@@ -333,9 +339,9 @@ def _of_shared_id(request: GateRequest, number: int) -> list[GateReason]:
             severity="warning",
             effect="hold",
             title="Operations share an id",
-            message=f"{len(at)} operations of the order are called {name}, so a decision could be taken for another's.",
+            message=f"{len(at)} operations of the order have the id {name}, so their decisions look alike.",
             at=at,
-            remedy="Give each operation an id of its own.",
+            remedy="Give each operation a unique id.",
             source="definition of the request",
         )
     ]

@@ -1,1 +1,1 @@
-"""How firmly a joint holds: tolerances, fits, clamping, shrink joints."""
+"""Tolerances, fits, clamping capacity and shrink-fit joints."""

@@ -59,7 +59,7 @@ __all__ = [
 
 
 _MOST: Final = 1e6
-"""Safety factors beyond it say nothing more; the load is next to nothing."""
+"""Largest safety factor reported; beyond it the load is negligible."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,25 +68,25 @@ class Grip:
 
     case: StackJoint
     index: int
-    """Place of the joint in the chain."""
+    """Index of the joint in the chain."""
     length_mm: OrMissing[float]
     basis: Literal["rating", "interference"]
     torque_n_m: OrMissing[float]
-    """Torque it holds, at the speed asked."""
+    """Torque capacity at the programmed speed."""
     axial_n: OrMissing[float]
     safety: OrMissing[float] | None
-    """Against torque and pull together; None where the cut asks nothing."""
+    """Safety factor against slip under torque and axial pull together; None without a cutting load."""
     shrink: OrMissing[ShrinkJoint] | None
     """None for joints that do not grip by interference."""
     holding_speed_rpm: OrMissing[float] | None
-    """Speed at which a shrink-fit joint holds no more than the cut asks (nothing asked: at which it lets go);
-    None where no speed loosens it."""
+    """Speed at which the capacity of a shrink-fit joint falls to the cutting load; without a load, the release speed.
+    None where no speed releases it."""
 
 
 def _rated(
     case: StackJoint, side: Bore | ColletBore, grip: OrMissing[float]
 ) -> tuple[OrMissing[float], OrMissing[float]]:
-    """Return torque and axial force by the rating of the clamp."""
+    """Return torque and axial capacity by the rating of the clamp."""
     at = case.upper_at
     rated_grip = or_missing(side.rated_grip_mm, at, "rated_grip_mm")
     torque = when_all_known(
@@ -102,7 +102,7 @@ def _rated(
 
 
 def _interference(shrink: OrMissing[ShrinkJoint]) -> tuple[OrMissing[float], OrMissing[float]]:
-    """Return torque and axial force by friction at the least interference left."""
+    """Return torque and axial capacity by friction at the smallest interference left."""
 
     def held(joint: ShrinkJoint) -> tuple[float, float]:
         if joint.grip_mm <= 0.0:
@@ -129,7 +129,7 @@ def _safety(torque: OrMissing[float], axial: OrMissing[float], load: CuttingLoad
 
 
 def _holding(shrink: OrMissing[ShrinkJoint], load: CuttingLoad) -> OrMissing[float] | None:
-    """Speed at which what is left of the interference meets the demand."""
+    """Return the speed at which the capacity of the remaining interference falls to the cutting load."""
     torsion: OrMissing[float] = 0.0
     if load.torque_n_m is not None:
         diameter = when_known(lambda joint: joint.diameter_mm, shrink)
@@ -153,7 +153,7 @@ def grips_of(
     load: CuttingLoad,
     speed: OrMissing[float] | None,
 ) -> tuple[Grip, ...]:
-    """Return every joint that clamps a straight shank, from the spindle side."""
+    """Return the joints that clamp a straight shank, from the spindle side."""
     found = []
     for index, case in enumerate(chain.joints):
         side = clamp_of(case.upper_side)
@@ -162,7 +162,7 @@ def grips_of(
         grip = grip_of(case)
         shrink: OrMissing[ShrinkJoint] | None = None
         if is_shrink(case):
-            # what holds at a speed that is asked but not known, nobody can say
+            # with an unknown programmed speed the capacity is unknown too
             shrink = (
                 speed if isinstance(speed, Missing) else shrink_joint_of(index, case, geometry, outlines, speed or 0.0)
             )
@@ -188,7 +188,7 @@ def grips_of(
 
 
 def weakest_of(grips: tuple[Grip, ...]) -> Grip | None:
-    """Return the joint of the lowest safety factor; None unless the factor of every joint is known."""
+    """Return the joint with the lowest safety factor; None unless the factors of all joints are known."""
     known = [(grip.safety, n) for n, grip in enumerate(grips) if isinstance(grip.safety, float)]
     if len(known) != len(grips) or not known:
         return None
@@ -196,7 +196,7 @@ def weakest_of(grips: tuple[Grip, ...]) -> Grip | None:
 
 
 def put_strength(fact: Properties, grip: Grip, speed: OrMissing[float] | None) -> None:
-    """Put safety factor, hub stress, opening temperature and holding speed on the fact of a joint."""
+    """Add safety factor, hub stress, opening temperature and holding speed of a joint."""
     if grip.safety is not None:
         fact.add("safety_factor", grip.safety)
     if grip.shrink is None:
@@ -210,7 +210,7 @@ def put_strength(fact: Properties, grip: Grip, speed: OrMissing[float] | None) -
 
 
 def stated_minimum_grip(case: StackJoint) -> float | None:
-    """Return the longest of the minimum grips the two components state, mm."""
+    """Return the larger of the minimum grip lengths stated by the two components, mm."""
     side, shank = clamp_of(case.upper_side), shank_of(case)
     holds = None if side is None else side.minimum_grip_mm
     wants = None if shank is None else shank.minimum_grip_mm
@@ -220,7 +220,7 @@ def stated_minimum_grip(case: StackJoint) -> float | None:
 
 
 def held_shank_properties(fact: Properties, case: StackJoint) -> None:
-    """Add fit and grip of a joint that holds a straight shank."""
+    """Add fit and grip length of a joint with a straight shank."""
     shank = case.lower.machine_side
     if isinstance(shank, CylindricalShank) and case.coupling is not None:
         fit_properties(fact, case, shank)

@@ -1,4 +1,4 @@
-"""Fits between a straight shank and the bore that holds it."""
+"""Fits between a straight shank and its bore."""
 
 from __future__ import annotations
 
@@ -29,26 +29,26 @@ __all__ = [
 
 
 def shank_of(case: StackJoint) -> CylindricalShank | None:
-    """Return the straight shank at the lower end of a joint, if it is one."""
+    """Return the straight shank at the lower end of a joint; None for any other coupling."""
     side = case.lower.machine_side
     return side if isinstance(side, CylindricalShank) else None
 
 
 def bore_of(case: StackJoint) -> Bore | None:
-    """Return the fixed bore at the upper end of a joint, if it is one."""
+    """Return the fixed bore at the upper end of a joint; None for any other coupling."""
     return case.upper_side if isinstance(case.upper_side, Bore) else None
 
 
 def is_slip_fit(case: StackJoint) -> bool:
-    """Whether the joint is a shank in a bore with play, pulled over by a screw."""
+    """Whether the joint is a shank in a clearance bore, pushed to one side by a screw."""
     return case.coupling is not None and case.coupling.pulled_aside and shank_of(case) is not None
 
 
 def deviations_of(sized: Sized, at: str, *, hole: bool) -> OrMissing[tuple[float, float]]:
-    """Return lower and upper deviation in µm, from the statement or from the class of ISO 286."""
+    """Return lower and upper deviation in µm, as stated or by the tolerance class of ISO 286."""
     stated = deviation_of(sized)
     if stated is not None:
-        # a reversed pair is a finding of its own; no fit follows from it
+        # reversed deviations are a separate finding and give no fit
         return (
             (stated.lower_um, stated.upper_um) if stated.lower_um <= stated.upper_um else Missing((f"{at}/deviation",))
         )
@@ -64,9 +64,9 @@ def deviations_of(sized: Sized, at: str, *, hole: bool) -> OrMissing[tuple[float
 
 
 def clearance_of(case: StackJoint) -> OrMissing[tuple[float, float]]:
-    """Return the least and the largest clearance in µm; negative is interference.
+    """Return the smallest and the largest clearance in µm; interference is negative.
 
-    The difference of the nominal diameters counts too.
+    The difference of the nominal diameters is included.
     """
     bore, shank = bore_of(case), shank_of(case)
     if bore is None or shank is None:
@@ -90,7 +90,7 @@ def clearance_of(case: StackJoint) -> OrMissing[tuple[float, float]]:
 
 
 def fit_properties(fact: Properties, case: StackJoint, shank: CylindricalShank) -> None:
-    """Add diameters, clearance and shank form of a shank in its bore."""
+    """Add diameters, clearance and form of a shank in its bore."""
     bore, coupling = bore_of(case), case.coupling
     if bore is None or coupling is None:
         return

@@ -1,15 +1,14 @@
 """Fits, grip capacity, rotating rings and interference joints.
 
-In an interference joint, both parts are rings of the same length in plane stress (σ_z = 0) that stay
-elastic; the joint diameter d is the nominal one, common to hub bore and shaft.  At the joint the hub moves
-out by u_o and the shaft by
-u_i; they touch while u_o − u_i = δ/2.  Under the pressure p alone (Lamé)
+In an interference joint both parts are elastic rings of the same length in plane stress (σ_z = 0). The joint diameter d
+is the nominal diameter of hub bore and shaft. At the joint, the hub expands by u_o and the shaft by u_i; they are in
+contact while u_o − u_i = δ/2. Under the pressure p alone (Lamé)
 
     u_o = +p·d/(2E_o)·((D²+d²)/(D²−d²) + ν_o),   u_i = −p·d/(2E_i)·((d²+d_i²)/(d²−d_i²) − ν_i),
 
-and the centrifugal load, whose equations are linear too, adds to each the growth it would have turning
-free.  So the joint at speed is the joint at rest with the interference δ − (growth of the hub's bore −
-growth of the shaft's surface), all on the diameter; nothing else changes.
+The equations of the centrifugal load are linear too: each part expands in addition as a free rotating ring. A joint at
+speed therefore equals a joint at rest with the interference δ − (growth of the hub bore − growth of the shaft surface),
+all on the diameter.
 """
 
 from __future__ import annotations
@@ -42,7 +41,7 @@ __all__ = [
 
 
 def clearance_um(hole_um: tuple[float, float], shaft_um: tuple[float, float]) -> tuple[float, float]:
-    """Smallest and largest clearance of a fit; a negative clearance is an interference.
+    """Return the smallest and largest clearance of a fit; an interference is a negative clearance.
 
     C_min = EI - es, C_max = ES - ei, both on the diameter.
 
@@ -89,10 +88,10 @@ def _not_negative(name: str, value: float) -> None:
 
 
 def scaled_capacity(rated: float, rated_grip_mm: float, grip_mm: float) -> float:
-    """Return the capacity of a grip of another length: C = C_r·min(1, l/l_r).
+    """Return the capacity at a grip length other than the rated one: C = C_r·min(1, l/l_r).
 
-    Friction under an even pressure grows with the length held. Beyond the rated length nothing is added: what clamps
-    there was not rated.
+    Friction under uniform pressure is proportional to the grip length. Beyond the rated length the capacity stays the
+    same, since the rating does not cover more.
 
     Parameters
     ----------
@@ -129,9 +128,9 @@ def scaled_capacity(rated: float, rated_grip_mm: float, grip_mm: float) -> float
 
 
 def slip_force_from_torque_n(torque_n_m: float, diameter_mm: float) -> float:
-    """Return the force around the circumference of a shank that a torque makes: F = 2·T/d.
+    """Return the circumferential force on a shank under a torque: F = 2·T/d.
 
-    From the torque at which a grip turns it is also the pull at which it slides, friction having no direction.
+    Friction has no preferred direction, so with the slip torque of a grip this is also its axial slip force.
 
     Parameters
     ----------
@@ -143,7 +142,7 @@ def slip_force_from_torque_n(torque_n_m: float, diameter_mm: float) -> float:
     Returns
     -------
     float
-        Force around the circumference of a shank that a torque makes, N.
+        Circumferential force, N.
 
     Raises
     ------
@@ -165,23 +164,23 @@ def slip_force_from_torque_n(torque_n_m: float, diameter_mm: float) -> float:
 
 
 def combined_safety(torque_safety: float | None, axial_safety: float | None = None) -> float | None:
-    """Return the safety against slip under torque and pull together: S = 1/√(1/S_t² + 1/S_a²).
+    """Return the safety factor against slip under torque and axial pull together: S = 1/√(1/S_t² + 1/S_a²).
 
-    Friction acts along the resultant of the two slips, so one capacity F carries √(F_t² + F_a²); with S_t = F/F_t and
-    S_a = F/F_a that is the sum above. With capacities that differ by direction it is an ellipse between them. A grip
-    with teeth or a stop carries the two apart and is not meant.
+    Friction acts along the resultant of the two loads, so a capacity F carries √(F_t² + F_a²); the formula follows with
+    S_t = F/F_t and S_a = F/F_a. If the capacities differ by direction, the limit is an ellipse. The formula does not
+    apply to a grip with serrations or a stop, which carry the two loads separately.
 
     Parameters
     ----------
     torque_safety : float | None
-        Safety factor S_t against slip under torque alone, ≥ 0; None where there is no such load or it is not known.
+        Safety factor S_t against slip under torque alone, ≥ 0; None without such a load, or where unknown.
     axial_safety : float | None, default None
-        Safety factor S_a against slip under pull alone, ≥ 0; None likewise.
+        Safety factor S_a against slip under axial pull alone, ≥ 0; None likewise.
 
     Returns
     -------
     float | None
-        The smaller of the two or less; None where both are None.
+        Safety factor, at most the smaller of the two; None where both are None.
 
     Raises
     ------
@@ -208,7 +207,7 @@ def combined_safety(torque_safety: float | None, axial_safety: float | None = No
 
 @dataclass(frozen=True, slots=True)
 class Ring:
-    """A ring of one elastic material: a hub with its bore, a hollow shaft, or a solid one (inner 0).
+    """A ring of one elastic material: a hub, a hollow shaft, or a solid shaft (inner diameter 0).
 
     Parameters: inner_mm and outer_mm, diameters, 0 ≤ inner < outer; youngs_modulus_gpa, E > 0;
     poisson_ratio, 0 ≤ ν ≤ 0.5; density_kg_m3, ρ > 0; all finite, else ValueError.
@@ -226,28 +225,28 @@ class Ring:
         if not 0 < self.youngs_modulus_gpa < math.inf:
             raise ValueError(f"Young's modulus must be above 0 GPa and finite, not {self.youngs_modulus_gpa}")
         if not 0 <= self.poisson_ratio <= 0.5:
-            raise ValueError(f"Poisson's ratio lies from 0 to 0.5, not at {self.poisson_ratio}")
+            raise ValueError(f"Poisson's ratio must be from 0 to 0.5, not {self.poisson_ratio}")
         if not 0 < self.density_kg_m3 < math.inf:
             raise ValueError(f"density must be above 0 kg/m³ and finite, not {self.density_kg_m3}")
 
 
 def inner_hoop_mpa(ring: Ring, speed_rpm: float) -> float:
-    """Return the hoop stress at the bore of a ring turning free, where it is largest.
+    """Return the hoop stress at the bore of a free rotating ring, the largest in the ring.
 
-    σ = ρω²/4·((3+ν)·b² + (1−ν)·a²), a and b the radii of bore and outside; a solid disc has half of the limit for a
-    vanishing bore at its centre, σ = (3+ν)/8·ρω²b².
+    σ = ρω²/4·((3+ν)·b² + (1−ν)·a²), with a and b the radii of bore and outside. At the centre of a solid disc the
+    stress is half the limit for a vanishing bore, σ = (3+ν)/8·ρω²b².
 
     Parameters
     ----------
     ring : Ring
-        The ring, which turns free of others.
+        Ring, rotating free of other parts.
     speed_rpm : float
         Speed n ≥ 0, 1/min.
 
     Returns
     -------
     float
-        Hoop stress at the bore of a ring turning free, where it is largest, MPa.
+        Hoop stress at the bore, MPa.
 
     Raises
     ------
@@ -271,21 +270,21 @@ def inner_hoop_mpa(ring: Ring, speed_rpm: float) -> float:
 
 
 def bore_growth_um(ring: Ring, speed_rpm: float) -> float:
-    """Return what the bore of a ring turning free grows by, on the diameter: 2u = 2·a·σ/E.
+    """Return the growth of the bore diameter of a free rotating ring: 2u = 2·a·σ/E.
 
     The bore carries no radial stress, so its hoop strain is σ/E with σ = ρω²/4·((3+ν)·b² + (1−ν)·a²).
 
     Parameters
     ----------
     ring : Ring
-        The ring, which turns free of others.
+        Ring, rotating free of other parts.
     speed_rpm : float
         Speed n ≥ 0, 1/min.
 
     Returns
     -------
     float
-        What the bore of a ring turning free grows by, on the diameter, µm; 0 for a solid shaft.
+        Growth of the bore diameter, µm; 0 for a solid shaft.
 
     Raises
     ------
@@ -307,21 +306,21 @@ def bore_growth_um(ring: Ring, speed_rpm: float) -> float:
 
 
 def surface_growth_um(ring: Ring, speed_rpm: float) -> float:
-    """Return what the outside of a ring turning free grows by, on the diameter: 2u = 2·b·σ/E.
+    """Return the growth of the outside diameter of a free rotating ring: 2u = 2·b·σ/E.
 
     The outside carries no radial stress, so its hoop strain is σ/E with σ = ρω²/4·((1−ν)·b² + (3+ν)·a²).
 
     Parameters
     ----------
     ring : Ring
-        The ring, which turns free of others.
+        Ring, rotating free of other parts.
     speed_rpm : float
         Speed n ≥ 0, 1/min.
 
     Returns
     -------
     float
-        What the outside of a ring turning free grows by, on the diameter, µm.
+        Growth of the outside diameter, µm.
 
     Raises
     ------
@@ -345,7 +344,7 @@ def surface_growth_um(ring: Ring, speed_rpm: float) -> float:
 
 
 def _inertia_mpa_per_mm2(ring: Ring, speed_rpm: float) -> float:
-    """Return ρω², the stress of the centrifugal load for every square millimetre of radius."""
+    """Return ρω², the stress of the centrifugal load per square millimetre of radius squared, MPa/mm²."""
     if not 0 <= speed_rpm < math.inf:
         raise ValueError(f"speed must not be negative and must be finite, not {speed_rpm}")
     omega = speed_rpm * math.pi / 30.0
@@ -353,13 +352,13 @@ def _inertia_mpa_per_mm2(ring: Ring, speed_rpm: float) -> float:
 
 
 _SAME_DIAMETER: Final = 0.01
-"""Share by which hub bore and shaft may differ from the joint diameter: beyond it no metal stays elastic."""
+"""Largest relative difference of hub bore and shaft from the joint diameter; no metal stays elastic beyond it."""
 _ABSOLUTE_ZERO_C: Final = -273.15
 _UNIT_SPEED_RPM: Final = 1000.0
 
 
 class RingStress(NamedTuple):
-    """Stress at one radius of a ring in MPa, tension positive, and its two equivalents with σ_z = 0."""
+    """Stress at one radius of a ring in MPa, tension positive, and its two equivalent stresses with σ_z = 0."""
 
     hoop_mpa: float
     radial_mpa: float
@@ -395,12 +394,12 @@ def _at_one_joint(diameter_mm: float, hub: Ring, shaft: Ring) -> None:
 
 
 def _wall_factor(ratio: float) -> float:
-    """Return (1+r²)/(1−r²) of a ring with inner to outer diameter r; never 0/0 for r below 1."""
+    """Return (1+r²)/(1−r²) for the ratio r of inner to outer diameter; never 0/0 for r below 1."""
     return (1.0 + ratio * ratio) / ((1.0 - ratio) * (1.0 + ratio))
 
 
 def pressure_per_um(joint_diameter_mm: float, hub: Ring, shaft: Ring) -> float:
-    """Return the joint pressure for every µm of diametral interference.
+    """Return the joint pressure per µm of diametral interference.
 
     p/δ = 1 / (d·[((D²+d²)/(D²−d²) + ν_o)/E_o + ((d²+d_i²)/(d²−d_i²) − ν_i)/E_i]).
 
@@ -416,7 +415,7 @@ def pressure_per_um(joint_diameter_mm: float, hub: Ring, shaft: Ring) -> float:
     Returns
     -------
     float
-        Joint pressure for every µm of diametral interference, MPa/µm.
+        Joint pressure per µm of diametral interference, MPa/µm.
 
     Raises
     ------
@@ -425,7 +424,7 @@ def pressure_per_um(joint_diameter_mm: float, hub: Ring, shaft: Ring) -> float:
 
     Notes
     -----
-    Domain: elastic, plane stress, hub and shaft equally long.
+    Domain: elastic, plane stress, hub and shaft of equal length.
 
     Source: Lamé; Shigley, press and shrink fits; DIN 7190.
 
@@ -444,7 +443,7 @@ def pressure_per_um(joint_diameter_mm: float, hub: Ring, shaft: Ring) -> float:
 def joint_pressure_mpa(interference_um: float, joint_diameter_mm: float, hub: Ring, shaft: Ring) -> float:
     """Return the pressure in an interference joint: p = δ times :func:`pressure_per_um`, 0 for δ ≤ 0.
 
-    At speed give the interference that :func:`interference_at_speed_um` leaves.
+    At speed, use the interference from :func:`interference_at_speed_um`.
 
     Parameters
     ----------
@@ -453,9 +452,9 @@ def joint_pressure_mpa(interference_um: float, joint_diameter_mm: float, hub: Ri
     joint_diameter_mm : float
         Diameter of the joint, mm.
     hub : Ring
-        The outer ring, whose bore is the joint diameter.
+        Outer ring; its bore is the joint diameter.
     shaft : Ring
-        The inner ring, whose outside is the joint diameter.
+        Inner ring; its outside is the joint diameter.
 
     Returns
     -------
@@ -475,7 +474,7 @@ def joint_pressure_mpa(interference_um: float, joint_diameter_mm: float, hub: Ri
 def effective_interference_um(
     interference_um: float, hub_rz_um: float, shaft_rz_um: float, smoothing_factor: float
 ) -> float:
-    """Return the interference left when the peaks of both surfaces are pressed flat: δ − k·(Rz_o + Rz_i), at least 0.
+    """Return the interference after smoothing of both surfaces: δ − k·(Rz_o + Rz_i), at least 0.
 
     Parameters
     ----------
@@ -491,7 +490,7 @@ def effective_interference_um(
     Returns
     -------
     float
-        Interference left when the peaks of both surfaces are pressed flat, µm on the diameter.
+        Effective interference, µm on the diameter.
 
     Raises
     ------
@@ -500,7 +499,7 @@ def effective_interference_um(
 
     Notes
     -----
-    Source: DIN 7190 (from memory), which takes 0.4·Rz from either surface on the radius, so k = 0.8.
+    Source: DIN 7190 (from memory), which takes 0.4·Rz off the radius for each surface, so k = 0.8.
 
     Examples
     --------
@@ -531,7 +530,7 @@ def slip_force_n(pressure_mpa: float, diameter_mm: float, length_mm: float, fric
     Returns
     -------
     float
-        Axial force at which an interference joint slips, N, for axial force alone.
+        Axial slip force, N, without torque.
 
     Raises
     ------
@@ -540,7 +539,7 @@ def slip_force_n(pressure_mpa: float, diameter_mm: float, length_mm: float, fric
 
     Notes
     -----
-    Domain: even pressure.
+    Domain: uniform pressure.
 
     Source: Shigley; DIN 7190.
 
@@ -575,7 +574,7 @@ def slip_torque_n_m(pressure_mpa: float, diameter_mm: float, length_mm: float, f
     Returns
     -------
     float
-        Torque at which an interference joint slips, N·m, for torque alone.
+        Slip torque, N·m, without axial force.
 
     Notes
     -----
@@ -596,14 +595,14 @@ def _ring_stress(hoop_mpa: float, radial_mpa: float) -> RingStress:
 
 
 def hub_stress_mpa(pressure_mpa: float, hub: Ring, speed_rpm: float = 0.0) -> RingStress:
-    """Return the stress at the bore of the hub, where it is largest, from joint pressure and speed together.
+    """Return the stress at the bore of the hub, the largest in the hub, under joint pressure and speed together.
 
     σ_θ = p·(D²+d²)/(D²−d²) + ρω²/4·((3+ν)·b² + (1−ν)·a²), σ_r = −p, σ_z = 0.
 
     Parameters
     ----------
     pressure_mpa : float
-        Joint pressure p ≥ 0 left at that speed, MPa.
+        Joint pressure p ≥ 0 at that speed, MPa.
     hub : Ring
         Outer ring, with a bore.
     speed_rpm : float, default 0.0
@@ -612,7 +611,7 @@ def hub_stress_mpa(pressure_mpa: float, hub: Ring, speed_rpm: float = 0.0) -> Ri
     Returns
     -------
     RingStress
-        Stress at the bore of the hub, where it is largest, from joint pressure and speed together, MPa.
+        Stress at the bore of the hub, MPa.
 
     Raises
     ------
@@ -641,22 +640,21 @@ def shaft_stress_mpa(pressure_mpa: float, shaft: Ring, speed_rpm: float = 0.0) -
     """Return the stress at the bore of a hollow shaft, or at the centre of a solid one.
 
     Hollow: σ_θ = −2·p·d²/(d²−d_i²) + σ_ω, σ_r = 0. Solid: σ_θ = σ_r = −p + σ_ω. σ_ω is the hoop stress there of the
-    shaft turning free.
+    free rotating shaft.
 
     Parameters
     ----------
     pressure_mpa : float
         Joint pressure p ≥ 0, MPa.
     shaft : Ring
-        The inner ring, whose outside is the joint diameter.
+        Inner ring; its outside is the joint diameter.
     speed_rpm : float, default 0.0
         Speed n ≥ 0, 1/min.
 
     Returns
     -------
     RingStress
-        Stress at the bore of a hollow shaft, or at the centre of a solid one, MPa, pressure negative; at rest it is
-        the largest in the shaft.
+        Stress, MPa, compression negative; at rest it is the largest in the shaft.
 
     Raises
     ------
@@ -680,10 +678,10 @@ def shaft_stress_mpa(pressure_mpa: float, shaft: Ring, speed_rpm: float = 0.0) -
 
 
 def interference_at_speed_um(interference_um: float, speed_rpm: float, hub: Ring, shaft: Ring) -> float:
-    """Return the interference that speed leaves: δ − (growth of the hub's bore − growth of the shaft's surface).
+    """Return the interference left at speed: δ − (growth of the hub bore − growth of the shaft surface).
 
-    Both growths are those of the parts turning free and rise with the square of the speed; see the top of this module
-    for why they may simply be taken from δ.
+    Both growths are those of the free rotating parts and rise with the square of the speed; the docstring of this
+    module explains why they are subtracted from δ.
 
     Parameters
     ----------
@@ -699,7 +697,7 @@ def interference_at_speed_um(interference_um: float, speed_rpm: float, hub: Ring
     Returns
     -------
     float
-        Interference that speed leaves, µm; negative is play.
+        Interference left at speed, µm; clearance is negative.
 
     Raises
     ------
@@ -718,14 +716,14 @@ def interference_at_speed_um(interference_um: float, speed_rpm: float, hub: Ring
 
 
 def holding_speed_rpm(interference_um: float, needed_interference_um: float, hub: Ring, shaft: Ring) -> float | None:
-    """Return the speed down to which the interference falls to what is needed: n = n₁·sqrt((δ − δ_needed)/loss at n₁).
+    """Return the speed at which the interference falls to the required value: n = n₁·sqrt((δ − δ_needed)/loss at n₁).
 
     Parameters
     ----------
     interference_um : float
         Diametral interference at rest, µm, finite.
     needed_interference_um : float
-        Needed interference at least 0, µm.
+        Required interference, ≥ 0, µm.
     hub : Ring
         Outer ring; its bore is within 1 % of the joint diameter.
     shaft : Ring
@@ -734,9 +732,8 @@ def holding_speed_rpm(interference_um: float, needed_interference_um: float, hub
     Returns
     -------
     float | None
-        Speed down to which the interference falls to what is needed, 1/min: 0 when the joint at rest has no more than
-        is needed, None when speed never takes it away because the shaft's surface grows at least as much as the hub's
-        bore.
+        Speed, 1/min. It is 0 if the interference at rest is not above the required one. It is None if the interference
+        never falls to it, since the shaft surface grows at least as much as the hub bore.
 
     Raises
     ------
@@ -745,7 +742,7 @@ def holding_speed_rpm(interference_um: float, needed_interference_um: float, hub
 
     Notes
     -----
-    Source: :func:`interference_at_speed_um`, solved.
+    Source: :func:`interference_at_speed_um`, solved for the speed.
 
     Examples
     --------
@@ -764,24 +761,24 @@ def holding_speed_rpm(interference_um: float, needed_interference_um: float, hub
 
 
 def release_speed_rpm(interference_um: float, hub: Ring, shaft: Ring) -> float | None:
-    """Return the speed at which the parts lose touch: :func:`holding_speed_rpm` with nothing needed.
+    """Return the release speed, at which the parts lose contact.
 
-    Parameters and errors as there.
+    It is :func:`holding_speed_rpm` without required interference; parameters and errors are those of that function.
 
     Parameters
     ----------
     interference_um : float
         Diametral interference δ at rest, µm.
     hub : Ring
-        The outer ring, whose bore is the joint diameter.
+        Outer ring; its bore is the joint diameter.
     shaft : Ring
-        The inner ring, whose outside is the joint diameter.
+        Inner ring; its outside is the joint diameter.
 
     Returns
     -------
     float | None
-        Speed at which the parts lose touch, 1/min: 0 for a joint without interference, None when it never comes loose.
-        The joint slips well before; this is a bound, not a permission.
+        Release speed, 1/min: 0 for a joint without interference, None if it never releases. The joint slips well below
+        this speed, so it is not a permissible speed.
 
     Examples
     --------
@@ -793,16 +790,16 @@ def release_speed_rpm(interference_um: float, hub: Ring, shaft: Ring) -> float |
 
 
 def opening_temperature_c(
-    interference_um: float, play_um: float, diameter_mm: float, expansion_hub_per_k: float, start_c: float
+    interference_um: float, clearance_um: float, diameter_mm: float, expansion_hub_per_k: float, start_c: float
 ) -> float:
-    """Return the temperature of the hub at which the cold shaft goes in: ϑ = ϑ₀ + (δ + play)/(α·d).
+    """Return the temperature of the hub at which the cold shaft enters: ϑ = ϑ₀ + (δ + clearance)/(α·d).
 
     Parameters
     ----------
     interference_um : float
         Diametral interference δ at start_c, µm, finite.
-    play_um : float
-        Diametral clearance wanted for joining, ≥ 0, µm.
+    clearance_um : float
+        Diametral clearance for joining, ≥ 0, µm.
     diameter_mm : float
         Joint diameter d > 0, mm.
     expansion_hub_per_k : float
@@ -813,7 +810,7 @@ def opening_temperature_c(
     Returns
     -------
     float
-        Temperature of the hub at which the shaft enters, °C; start_c when it goes in cold.
+        Temperature of the hub, °C; start_c if the shaft enters cold.
 
     Raises
     ------
@@ -822,7 +819,7 @@ def opening_temperature_c(
 
     Notes
     -----
-    Domain: hub heated evenly, shaft at start_c, α constant; what the metal bears is not asked here.
+    Domain: hub heated evenly, shaft at start_c, α constant; the limit of the material is not checked.
 
     Source: thermal expansion, first principles; DIN 7190.
 
@@ -832,9 +829,9 @@ def opening_temperature_c(
     193.913
     """
     _finite("interference", interference_um)
-    _no_negative_values("play", play_um)
+    _no_negative_values("clearance", clearance_um)
     _positive_lengths("diameter", diameter_mm)
     _positive_lengths("coefficient of expansion", expansion_hub_per_k)
     if not _ABSOLUTE_ZERO_C <= start_c < math.inf:
         raise ValueError(f"start temperature must be finite and not below absolute zero, not {start_c} °C")
-    return start_c + max(0.0, interference_um + play_um) / (diameter_mm * 1000.0 * expansion_hub_per_k)
+    return start_c + max(0.0, interference_um + clearance_um) / (diameter_mm * 1000.0 * expansion_hub_per_k)

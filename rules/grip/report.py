@@ -1,4 +1,4 @@
-"""The report's section on the joints that hold a shank."""
+"""Section of the report on the joints that clamp a shank."""
 
 from __future__ import annotations
 
@@ -9,6 +9,8 @@ from rules.quantities.rounding import rounded, rounded_or_none
 from rules.schema.report import (
     GripReport,
     ShrinkReport,
+    estimate,
+    estimate_or_none,
 )
 from rules.stack.positions import Positions
 
@@ -21,32 +23,32 @@ def _shrink(joint: ShrinkJoint, grip: Grip) -> ShrinkReport:
         least_interference_um=rounded(joint.least_um, "um"),
         greatest_interference_um=rounded(joint.most_um, "um"),
         interference_at_speed_um=rounded(joint.at_speed_um, "um"),
-        least_pressure_mpa=rounded(joint.at_speed_um * joint.pressure_per_um, "MPa"),
-        greatest_pressure_mpa=rounded(joint.most_um * joint.pressure_per_um, "MPa"),
+        least_pressure_mpa=estimate(joint.at_speed_um * joint.pressure_per_um, "MPa"),
+        greatest_pressure_mpa=estimate(joint.most_um * joint.pressure_per_um, "MPa"),
         friction=joint.friction,
-        hub_stress_mpa=rounded(joint.hub_stress_mpa, "MPa"),
+        hub_stress_mpa=estimate(joint.hub_stress_mpa, "MPa"),
         yield_mpa=rounded_or_none(joint.yield_mpa, "MPa"),
-        opening_temperature_c=rounded_or_none(joint.opening_temperature_c, "degC"),
-        release_speed_rpm=rounded_or_none(joint.release_speed_rpm, "rpm"),
-        holding_speed_rpm=rounded_or_none(grip.holding_speed_rpm, "rpm"),
+        opening_temperature_c=estimate_or_none(joint.opening_temperature_c, "degC"),
+        release_speed_rpm=estimate_or_none(joint.release_speed_rpm, "rpm"),
+        holding_speed_rpm=estimate_or_none(grip.holding_speed_rpm, "rpm"),
     )
 
 
 def grip_section(grips: tuple[Grip, ...], geometry: Positions) -> list[GripReport]:
-    """Every joint that clamps a straight shank."""
+    """Joints that clamp a straight shank."""
     weakest = weakest_of(grips)
     return [
         construct(
             GripReport,
-            joint=grip.case.name,
+            joint=grip.case.ends_named,
             at=[grip.case.upper_at, grip.case.lower_at],
             grip_length_mm=rounded_or_none(grip.length_mm, "mm"),
             minimum_grip_mm=rounded_or_none(stated_minimum_grip(grip.case), "mm"),
             projection_mm=rounded_or_none(geometry.projections[grip.index], "mm"),
             basis=grip.basis,
-            torque_capacity_n_m=rounded_or_none(grip.torque_n_m, "N m"),
-            axial_capacity_n=rounded_or_none(grip.axial_n, "N"),
-            safety_factor=rounded_or_none(grip.safety, "ratio"),
+            torque_capacity_n_m=estimate_or_none(grip.torque_n_m, "N m"),
+            axial_capacity_n=estimate_or_none(grip.axial_n, "N"),
+            safety_factor=estimate_or_none(grip.safety, "ratio"),
             weakest=grip is weakest,
             shrink_fit=_shrink(grip.shrink, grip) if isinstance(grip.shrink, ShrinkJoint) else None,
         )

@@ -46,7 +46,7 @@ class ShrinkJointValue(Row):
 
 @dataclass(frozen=True, slots=True)
 class ShrinkJointRow:
-    """The values by name: shares and factors without unit, temperature in °C."""
+    """Values by name: ratios and factors without unit, temperature in °C."""
 
     friction: float
     joining_play_share: float
@@ -55,7 +55,7 @@ class ShrinkJointRow:
 
 
 def shrink_joint_from(rows: tuple[ShrinkJointValue, ...]) -> ShrinkJointRow:
-    """Values of rows by name; raises :class:`TableError` when one is missing or one too many is there."""
+    """Return the values of rows by name; raises :class:`TableError` for a missing or an unknown one."""
     values = {row.quantity: row.value for row in rows}
     known = {field.name for field in fields(ShrinkJointRow)}
     if difference := known ^ values.keys():
@@ -65,7 +65,7 @@ def shrink_joint_from(rows: tuple[ShrinkJointValue, ...]) -> ShrinkJointRow:
 
 @cache
 def shrink_joint() -> ShrinkJointRow:
-    """The values, read once.
+    """Return the values, read once.
 
     >>> shrink_joint().friction
     0.12
@@ -74,30 +74,31 @@ def shrink_joint() -> ShrinkJointRow:
 
 
 class ShrinkJoint(NamedTuple):
-    """One shrink-fit joint, computed after Lamé; interferences on the diameter, after smoothing."""
+    """One shrink-fit joint by Lamé's equations; interferences are on the diameter, after smoothing."""
 
     diameter_mm: float
     grip_mm: float
     friction: float
     thick_hub: Ring
-    """The hub at its thickest place over the grip, which speed opens most."""
+    """The hub with its largest outside diameter over the grip length, which expands most at speed."""
     shaft: Ring
     least_um: float
     most_um: float
     pressure_per_um: float
-    """MPa of pressure for each µm of interference, where the hub is thinnest."""
+    """Pressure in MPa per µm of interference, where the hub is thinnest."""
     at_speed_um: float
-    """Least interference left at the speed asked; at rest where none is asked."""
+    """Smallest interference left at the programmed speed, or at rest without one."""
     hub_stress_mpa: float
-    """Von Mises stress at the bore at the greatest interference, at the speed asked, thin or thick, the larger."""
+    """Von Mises stress at the bore at the largest interference and the programmed speed; the larger of thinnest and
+    thickest section."""
     yield_mpa: OrMissing[float]
     release_speed_rpm: float | None
-    """Where the least interference is gone; None where speed never loosens it."""
+    """Speed at which the smallest interference is lost; None if no speed releases the joint."""
     opening_temperature_c: OrMissing[float]
 
 
 def is_shrink(case: StackJoint) -> bool:
-    """Whether the joint is a straight shank in a bore that grips by interference."""
+    """Whether the joint is a straight shank in a shrink-fit bore."""
     return isinstance(case.upper_side, ShrinkFit) and shank_of(case) is not None
 
 
@@ -111,12 +112,12 @@ def _stress(diameter: float, interference: float, hub: Ring, shaft: Ring, speed_
 
 
 def _beyond(diameter: float, outer: tuple[float, float] | None, member: Member) -> OrMissing[tuple[float, float]]:
-    """Return the hub's thinnest and thickest diameter, a lack where it leaves no wall or is not drawn there."""
+    """Return the smallest and largest outside diameter of the hub; missing without an outline or a wall there."""
     return outer if outer is not None and outer[0] > diameter else Missing((f"{member.at}/profile",))
 
 
 def _inside(diameter: float, bore: tuple[float, float] | None, member: Member) -> OrMissing[tuple[float, float]]:
-    """Return the shank's smallest and largest bore, a lack where it leaves no wall or is not drawn there."""
+    """Return the smallest and largest bore of the shank; missing without an outline or a wall there."""
     return bore if bore is not None and bore[1] < diameter else Missing((f"{member.at}/profile",))
 
 
@@ -127,10 +128,10 @@ def shrink_joint_of(
     outlines: tuple[OrMissing[tuple[OutlinePiece, ...]], ...],
     speed_rpm: float,
 ) -> OrMissing[ShrinkJoint]:
-    """Return a shrink-fit joint; index counts the joints, the upper component standing at the same place.
+    """Return a shrink-fit joint; ``index`` is that of the joint and of its upper component.
 
-    Hub and shank of uneven thickness are taken on the side of caution: where thinnest for the pressure, where
-    thickest for what speed takes away, and the worse of both hubs for the stress.
+    For uneven wall thickness the cautious section counts: the thinnest for the pressure, the thickest for the loss at
+    speed, and the higher of both for the stress.
     """
     side, shank, upper = case.upper_side, shank_of(case), case.upper
     if not isinstance(side, ShrinkFit) or shank is None or upper is None:

@@ -1,4 +1,4 @@
-"""Limits of size by ISO 286-1: tolerance class and nominal size in, deviations out."""
+"""Limits of size by ISO 286-1: deviations from tolerance class and nominal size."""
 
 from __future__ import annotations
 
@@ -36,11 +36,11 @@ _CLASS: Final = re.compile(r"([a-z]{1,2}|[A-Z]{1,2})([0-9]{1,2})")
 
 
 class UnknownToleranceError(ValueError):
-    """The tolerance class is not one of those known here."""
+    """An unknown tolerance class."""
 
 
 class SizeOutOfRangeError(ValueError):
-    """The nominal size lies outside the tables."""
+    """A nominal size outside the tables."""
 
 
 class Limits(NamedTuple):
@@ -51,7 +51,7 @@ class Limits(NamedTuple):
 
 
 class ToleranceClass(NamedTuple):
-    """A tolerance class taken apart: letter in small type, grade, hole or shaft."""
+    """A parsed tolerance class: letter in lower case, grade, hole or shaft."""
 
     letter: str
     grade: int
@@ -100,7 +100,7 @@ class _Intermediate(Row):
 
 @dataclass(frozen=True, slots=True)
 class _Columns:
-    """A table turned into columns over its ranges, so that a look-up is one bisection."""
+    """A table as columns over its ranges, so that a look-up is one bisection."""
 
     upper_mm: tuple[float, ...]
     columns: dict[str, tuple[float, ...]]
@@ -134,7 +134,7 @@ def _intermediate_deviations() -> _Columns:
 
 @lru_cache(maxsize=1024)
 def parse_class(tolerance_class: str) -> ToleranceClass:
-    """Take a tolerance class apart; small letters are a shaft, capitals a hole.
+    """Parse a tolerance class; lower-case letters are shafts, capitals holes.
 
     >>> parse_class("js6")
     ToleranceClass(letter='js', grade=6, hole=False)
@@ -143,7 +143,7 @@ def parse_class(tolerance_class: str) -> ToleranceClass:
     """
     match = _CLASS.fullmatch(tolerance_class)
     if match is None:
-        raise UnknownToleranceError(f"{tolerance_class!r} is no tolerance class of ISO 286 such as 'h6' or 'H7'")
+        raise UnknownToleranceError(f"{tolerance_class!r} is not a tolerance class of ISO 286 such as 'h6' or 'H7'")
     letter, grade = match[1], int(match[2])
     hole = letter.isupper()
     known = HOLE_LETTERS if hole else SHAFT_LETTERS
@@ -158,7 +158,7 @@ def parse_class(tolerance_class: str) -> ToleranceClass:
 
 
 def standard_tolerance_um(nominal_mm: float, grade: int) -> float:
-    """Standard tolerance IT of a nominal size (mm) and grade, µm.
+    """Return the standard tolerance IT of a nominal size (mm) and grade, µm.
 
     >>> standard_tolerance_um(30.0, 7)
     21.0
@@ -174,14 +174,14 @@ def standard_tolerance_um(nominal_mm: float, grade: int) -> float:
 
 @lru_cache(maxsize=8192)
 def limits(nominal_mm: float, tolerance_class: str, *, hole: bool) -> Limits:
-    """Limits of size of a shaft or hole as deviations from the nominal size.
+    """Return the limits of size of a shaft or hole as deviations from the nominal size.
 
     Shafts c to h: es from the table, ei = es - IT; k to s: ei from the table, es = ei + IT; js: ± IT/2
     (not rounded, where the standard allows rounding an odd IT7 to IT11 down); holes C to H: EI = -es.
 
     :param nominal_mm: nominal size, mm, 0 < nominal ≤ 500
     :param tolerance_class: for example ``"h6"`` or ``"H7"``
-    :param hole: whether a hole is meant; it must agree with the case of the letter
+    :param hole: true for a hole; must agree with the case of the letter
     :return: lower and upper deviation, µm
 
     >>> limits(25.0, "H7", hole=True)

@@ -1,1 +1,1 @@
-"""What a value is: scalars with unit and bounds, missing values, rounding, counted work, tables."""
+"""Scalars with unit and bounds, missing values, rounding, work limits and tables."""

@@ -1,4 +1,4 @@
-"""Values that may not be derivable: a number or text, or the request fields that would supply it."""
+"""Values that may be missing: a number or text, or the request fields that would supply it."""
 
 from __future__ import annotations
 
@@ -32,51 +32,51 @@ G = TypeVar("G")
 @final
 @dataclass(frozen=True, slots=True)
 class Missing:
-    """What stands in for a value that could not be derived."""
+    """Result in place of a value that could not be derived."""
 
     fields: tuple[str, ...]
     """JSON Pointers of the request fields that would supply it."""
 
 
 OrMissing: TypeAlias = T | Missing
-"""A value, or what is missing for it."""
+"""A value, or the missing fields for it."""
 
 
 def or_missing(value: T | None, at: str, field: str | None = None) -> T | Missing:
-    """Return a stated value, or a lack that names its field: the pointer, or a field below it."""
+    """Return a stated value, or a `Missing` with its field: the pointer, or a field below it."""
     if value is not None:
         return value
     return Missing((at if field is None else f"{at}/{field}",))
 
 
 def value_or(value: T | Missing, fallback: R) -> T | R:
-    """Return the value where it is known, else the fallback."""
+    """Return the value if it is known, else the fallback."""
     return fallback if isinstance(value, Missing) else value
 
 
 def missing_of(*values: object) -> Missing | None:
-    """Return one lack of everything missing among the values, or None when all are known."""
+    """Return one `Missing` for all values that are missing, or None if all are known."""
     fields = [field for value in values if isinstance(value, Missing) for field in value.fields]
     return Missing(tuple(dict.fromkeys(fields))) if fields else None
 
 
 def all_known(values: Iterable[T | Missing]) -> list[T] | Missing:
-    """Return the values as a list when all are known; otherwise one lack of everything missing among them."""
+    """Return the values as a list if all are known, else one `Missing` for all that are missing."""
     every = list(values)
     return missing_of(*every) or [value for value in every if not isinstance(value, Missing)]
 
 
 def when_known(function: Callable[[A], R], a: A | Missing, /) -> R | Missing:
-    """Apply a function to a value when it is known; otherwise return what is missing.
+    """Apply a function to a value if it is known; otherwise return the `Missing`.
 
-    A type checker compares value and parameter, here and in the like functions for more values.
+    A type checker compares value and parameter, here and in the functions for more values.
     """
-    # asked for every value of a check: quicker than isinstance, and the class is final
+    # runs for every value of a check; quicker than isinstance, and the class is final
     return a if type(a) is Missing else function(a)
 
 
 def when_both_known(function: Callable[[A, B], R], a: A | Missing, b: B | Missing, /) -> R | Missing:
-    """Apply a function to two values when both are known; otherwise return everything missing.
+    """Apply a function to two values if both are known; otherwise return one `Missing` for both.
 
     >>> when_both_known(lambda length, across: length / across, 90.0, 12.0)
     7.5
@@ -128,9 +128,9 @@ def when_all_known(
     /,
 ) -> R | Missing: ...
 def when_all_known(function: Callable[..., R], *values: object) -> R | Missing:
-    """Apply a function to three to seven values when all are known; otherwise return everything missing.
+    """Apply a function to three to seven values if all are known; otherwise return one `Missing` for all.
 
-    The function is a named one: of a lambda given to an overload mypy does not check the parameters.
+    Pass a named function: mypy does not check the parameters of a lambda passed to an overload.
     """
     for value in values:
         if type(value) is Missing:

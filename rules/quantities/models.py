@@ -1,7 +1,7 @@
 """Lengths with units, bounded numbers, and the base models of the public contract.
 
-The JSON Schema of each type says exactly what its validator accepts, so that a program
-generating requests from the schema is never surprised.
+The JSON Schema of each type describes exactly what its validator accepts, so a request generated from the schema is
+valid.
 """
 
 from __future__ import annotations
@@ -33,10 +33,11 @@ __all__ = [
     "Density",
     "Force",
     "Identifier",
-    "LackingFact",
+    "Key",
     "Length",
     "Mass",
     "Microns",
+    "MissingQuantity",
     "Model",
     "Out",
     "Pointer",
@@ -50,6 +51,7 @@ __all__ = [
     "Torque",
     "Unbalance",
     "construct",
+    "opened",
     "parse_length",
 ]
 
@@ -58,10 +60,10 @@ MM_PER_INCH: Final = Fraction(254, 10)
 """The inch is 25.4 mm exactly (international yard and pound agreement of 1959)."""
 
 MAX_LENGTH_MM: Final = 5000.0
-"""Nothing that fits a spindle is longer; above it a unit was surely mistaken."""
+"""Largest length, mm. No part in a spindle is longer, so a larger value is an error of unit."""
 
 MIN_LENGTH_MM: Final = 0.001
-"""No length or diameter that is not zero is smaller; below it a unit was surely mistaken."""
+"""Smallest length or diameter above zero, mm. A smaller value is an error of unit."""
 
 _FRACTION = r"(?:[1-9][0-9]? )?[1-9][0-9]?/(?:2|4|8|16|32|64|128)"
 _BELOW_ONE_MM = r"0\.(?:[1-9][0-9]{0,5}|0[1-9][0-9]{0,4}|00[1-9][0-9]{0,3})"
@@ -70,7 +72,7 @@ _ZERO = r"0(?:\.0{1,6})?"
 
 
 def _length_pattern(*zero: str) -> str:
-    """Pattern of length texts: from 0.001 mm and 0.0001 in on, and zero where it is allowed."""
+    """Return the pattern of length texts: at least 0.001 mm or 0.0001 in, or zero where allowed."""
     millimetres = "|".join((_BELOW_ONE_MM, r"[1-9][0-9]{0,2}(?:\.[0-9]{1,6})?", *zero))
     inches = "|".join((_BELOW_ONE_IN, r"[1-9][0-9]?(?:\.[0-9]{1,6})?", *zero))
     return f"^(?:(?:{millimetres}) ?mm|(?:{inches}|{_FRACTION}) ?in)$"
@@ -82,7 +84,7 @@ _ANY_LENGTH = re.compile(_LENGTH_PATTERN)
 
 
 def parse_length(value: Any) -> Any:
-    """Return a length text as millimetres; anything that is not text is passed on unchanged.
+    """Return a length text in millimetres; a value that is not text is returned unchanged.
 
     Accepted texts: ``"19.05 mm"``, ``"0.75 in"``, ``"1/4 in"``, ``"1 1/2 in"``; inches are
     converted exactly (25.4 mm) and rounded once, to the nearest double.
@@ -115,7 +117,7 @@ def _length_schema(pattern: str, minimum: dict[str, float], description: str) ->
     )
 
 
-_LENGTH_WORDS: Final = "A number is mm; text carries its unit (mm, in; fractions of an inch allowed)."
+_LENGTH_WORDS: Final = "A number is in mm; a text states its unit (mm or in, with fractions of an inch)."
 
 Length = Annotated[
     float,
@@ -170,7 +172,7 @@ Angle = Annotated[float, Field(ge=0, lt=90)]
 """An angle to the axis or to the circumference, degrees."""
 
 Count = Annotated[int, Field(ge=1, le=200)]
-"""A count of things, such as teeth."""
+"""A count, such as the number of teeth."""
 
 Identifier = Annotated[str, StringConstraints(pattern=r"^[A-Za-z0-9][A-Za-z0-9._-]{0,63}$")]
 """The name by which a request refers to a component or stack."""
@@ -179,21 +181,25 @@ Token = Annotated[str, StringConstraints(pattern=r"^[A-Za-z0-9][A-Za-z0-9 ._/x×
 """A designation a shop or a standard gives: compared to the letter, never interpreted."""
 
 _UNSEEN: Final = r"\u0000-\u001f\u007f-\u009f\u061c\u200e\u200f\u2028-\u202e\u2066-\u2069"
-"""Control characters, ends of lines, and what turns the direction of reading (Unicode Standard Annex 9): with those a
-text may show otherwise than it is compared."""
+"""Control characters, line ends and bidirectional controls (Unicode Standard Annex 9), which make a text look different
+from its characters."""
 
 Text = Annotated[str, StringConstraints(max_length=200, pattern=f"^[^{_UNSEEN}]*$")]
 """One line of plain text for people."""
 
 
-class Model(BaseModel):
-    """A part of the public contract.
+Key = Annotated[str, StringConstraints(min_length=1, max_length=128, pattern=f"^[^{_UNSEEN}]+$")]
+"""Key of a definition, of a catalogue or of the standard parts; any text of one line."""
 
-    Unknown fields are refused, since a misspelt limit must never pass silently;
-    types are strict (``true`` is no number, ``"5"`` is no mass) and numbers finite.
+
+class Model(BaseModel):
+    """Base of the models of the public contract.
+
+    Unknown fields are rejected, so that a misspelt limit never passes silently. Types are strict (``true`` is not a
+    number, ``"5"`` is not a mass) and numbers are finite.
     """
 
-    model_config = ConfigDict(extra="forbid", frozen=True, strict=True, allow_inf_nan=False)
+    model_config = ConfigDict(extra="forbid", frozen=True, strict=True, allow_inf_nan=False, serialize_by_alias=True)
 
 
 Pointer = Annotated[
@@ -201,16 +207,22 @@ Pointer = Annotated[
 ]
 
 
-class Out(BaseModel):
-    """A part of an answer: closed, and never changed once made."""
+def opened(schema: dict[str, Any]) -> None:
+    """Leave the schema of an answer open: a client must accept fields that it does not know."""
+    schema.pop("additionalProperties", None)
 
-    model_config = ConfigDict(extra="forbid", frozen=True)
+
+class Out(BaseModel):
+    """A part of an answer, never changed once made. It is closed here and open in the schema, so that it may grow."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, json_schema_extra=opened)
 
 
 class _Open:
-    """Takes any text and publishes today's values as known ones: later releases may add some.
+    """Marker of an open list of values: any text is valid, and the present values are published as known.
 
-    For the fields of answers only. The type stays the Literal, so that this project's own code is checked against it.
+    For fields of answers only, since later releases may add values. The Python type stays a Literal, so that this
+    project's own code is checked.
     """
 
     def __get_pydantic_core_schema__(self, source: Any, _: GetCoreSchemaHandler) -> CoreSchema:
@@ -221,16 +233,19 @@ class _Open:
 
 
 KNOWN_VALUES: Final = "x-known-values"
-"""Extension of JSON Schema under which an answer's open list of values is published."""
+"""JSON Schema extension keyword for the known values of an open list."""
 
 OPEN: Final = _Open()
 
 
-class LackingFact(Out):
-    """A quantity a rule needs that the request does not let one derive."""
+class MissingQuantity(Out):
+    """Quantity that is needed and does not follow from the request."""
 
-    fact: str = Field(description="The quantity, as the rule names it.")
-    fields: list[Pointer] = Field(description="Request fields that would supply it.")
+    quantity: str = Field(description="Name of the quantity, without its unit.", examples=["unbalance"])
+    unit: str | None = Field(
+        description="UCUM code of its unit; null for a text or a yes or no.", examples=["g.mm", "mm", "1"]
+    )
+    at: list[Pointer] = Field(description="Request fields that would supply it.")
 
 
 P = ParamSpec("P")
@@ -238,10 +253,10 @@ Part = TypeVar("Part", bound=Out)
 
 
 def construct(part: Callable[P, Part], /, *_: P.args, **fields: P.kwargs) -> Part:
-    """Make a part of an answer by pydantic's `model_construct`; mypy compares the fields with the model instead.
+    """Build a part of an answer by pydantic's `model_construct`; mypy compares the fields with the model.
 
-    A check makes some forty parts. Validating again what our own code has typed would cost it a twentieth more.
+    A check builds about forty parts. Validating values that are already typed would add about 5 % to its time.
     """
-    model: Any = part  # a callable to mypy, which so compares the fields
+    model: Any = part  # for mypy, which compares the fields with a callable's parameters
     made: Part = model.model_construct(**fields)
     return made

@@ -1,6 +1,6 @@
-"""Rounding for reports and messages. Calculations never round.
+"""Rounding for reports and messages; calculations never round.
 
-The report has more digits than a message; both tables are below.
+Reports have more digits than messages; both tables are below.
 """
 
 from __future__ import annotations
@@ -47,14 +47,14 @@ _CLEAR_OF_A_TIE: Final = 0.4999
 
 
 def rounded(value: float, unit: str) -> float:
-    """Round a value to what its unit deserves; minus zero becomes zero.
+    """Return a value rounded for the report by its unit; minus zero becomes zero.
 
     >>> rounded(0.00005, "mm"), rounded(2.675, "N"), rounded(-0.00001, "mm"), rounded(3, "rpm")
     (0.0001, 2.67, 0.0, 3.0)
     """
-    # A report rounds more than a hundred numbers, and `round` to decimals goes by way of a text. A whole count of
-    # decimals divided by its scale is the same number to the last bit; below 10¹¹ the count is off by less than
-    # 10⁻⁴ before it is rounded, so only what lies that near to a tie needs the long way.
+    # A report rounds more than a hundred numbers, and `round` to decimals is slow, since it converts to text. An
+    # integer count of decimals divided by its scale gives the same number to the last bit. Below 10¹¹ the error of the
+    # count before rounding is below 10⁻⁴, so only a value that close to a tie needs `round`.
     scale = _SCALES[unit]
     scaled = value * scale
     if -_EXACTLY_SCALED < scaled < _EXACTLY_SCALED:
@@ -85,10 +85,10 @@ _NOISE: Final = 1e-6
 
 
 def rounded_for_people(value: float, unit: str) -> float:
-    """Round a value to what a message needs.
+    """Return a value rounded for a message by its unit.
 
-    Ratios, frequencies and unbalance keep three significant figures. A whole speed is as stated and stays; a
-    calculated one is rounded down, because it may be a limit: to 1 rpm, above 10,000 rpm to 10 rpm.
+    Ratios, frequencies and unbalance keep three significant figures. A whole speed is a stated one and stays. A
+    calculated speed may be a limit, so it is rounded down: to 1 rpm, above 10,000 rpm to 10 rpm.
 
     >>> rounded_for_people(23.96, "um"), rounded_for_people(1.2345, "kg"), rounded_for_people(0.012345, "ratio")
     (24.0, 1.23, 0.0123)
@@ -104,9 +104,9 @@ def rounded_for_people(value: float, unit: str) -> float:
 
 
 _NUMBER: Final = (float, int)
-"""As a pair, because a union written in place is made anew at every call."""
+"""A tuple, since a union in the call would be built anew each time."""
 
 
 def rounded_or_none(value: object, unit: str) -> float | None:
-    """Round a number; anything else, such as a lack, is null in the report."""
+    """Return a number rounded for the report; None for anything else, such as a missing value."""
     return rounded(value, unit) if isinstance(value, _NUMBER) else None

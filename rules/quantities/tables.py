@@ -1,7 +1,7 @@
-"""Read the YAML tables of standards and materials, checked once and kept for the life of the process.
+"""Tables of standards and materials in YAML, read and checked once per process.
 
-A table is one file, or the last document of one that also serves the module beside it.
-Every row carries source and confidence, its own or the table's. An unknown number is ``null`` and stays so.
+A table is one file, or the last document of a file whose first documents a module reads.
+Every row has a source and a confidence, its own or the table's. An unknown number is ``null``.
 """
 
 from __future__ import annotations
@@ -41,24 +41,24 @@ __all__ = [
 Confidence = Literal["standard", "textbook", "from memory", "common practice", "computed"]
 
 COMMON_FIELDS = frozenset({"source", "confidence", "note"})
-"""What a row of any table may say beside its columns."""
+"""Fields that a row of any table may have in addition to its columns."""
 
 
 Texts = Annotated[tuple[str, ...], Field(strict=False)]
-"""A list of texts in a cell, kept as a tuple."""
+"""A list of texts in a cell, as a tuple."""
 _NEXT_DOCUMENT: Final = "\n---\n"
 _NAMED: Final = re.compile(r"^name: ", re.MULTILINE)
-"""How every table begins; a file without it holds definitions only."""
+"""First key of every table; a file without it holds definitions only."""
 
 _FOLDERS: Final = ("balance", "couplings", "cutting", "grip", "stack", "tables")
 
 
 class TableError(ValueError):
-    """A table file is not what a table must be; the message starts with the file's name."""
+    """An invalid table file; the message begins with the name of the file."""
 
 
 class UnknownEntryError(ValueError):
-    """A table holds no such entry; the message lists those it holds."""
+    """An entry that the table does not hold; the message lists those it does."""
 
     def __init__(self, table: str, wanted: object, known: Iterable[object]) -> None:
         super().__init__(f"{table} has no entry {wanted!r}; known: {', '.join(str(entry) for entry in known)}")
@@ -74,7 +74,7 @@ class Column(BaseModel):
 
 
 class Row(BaseModel):
-    """The base of every typed row."""
+    """Base of every typed row."""
 
     model_config = ConfigDict(extra="forbid", frozen=True, strict=True, allow_inf_nan=False)
 
@@ -110,7 +110,7 @@ class Table:
     rows: tuple[Mapping[str, Any], ...]
 
     def as_json(self) -> dict[str, Any]:
-        """A fresh dictionary of plain JSON values."""
+        """Return a new dictionary of plain JSON values."""
         return {
             "name": self.name,
             "title": self.title,
@@ -126,8 +126,8 @@ class Table:
 
 
 def _plain_values(text: str, file: str) -> Any:
-    """Read safe YAML, but refuse a key written twice, where plain YAML keeps the last one silently."""
-    # The models of rows are part of the contract, which a client reads without YAML.
+    """Read safe YAML and reject a repeated key, of which standard YAML silently keeps the last."""
+    # Imported here: the models of rows belong to the contract, which clients use without YAML.
     import yaml
 
     class Loader(yaml.SafeLoader):
@@ -137,22 +137,22 @@ def _plain_values(text: str, file: str) -> Any:
                 key = self.construct_object(key_node, deep=True)
                 if key in seen:
                     raise yaml.constructor.ConstructorError(
-                        None, None, f"the key {key!r} is written twice", key_node.start_mark
+                        None, None, f"the key {key!r} is repeated", key_node.start_mark
                     )
                 seen.add(key)
             return super().construct_mapping(node, deep)
 
     try:
-        # The loader descends from SafeLoader: it builds plain values only.
+        # The loader is a SafeLoader, which builds plain values only.
         return yaml.load(text, Loader=Loader)  # noqa: S506
     except yaml.YAMLError as error:
         raise TableError(f"{file}: {error}") from error
 
 
 def read_definitions(file: Traversable) -> Any:
-    """Return the first document of a file, which its module reads itself.
+    """Return the first document of a file, the definitions for its module.
 
-    Raises :class:`TableError` for what is no YAML.
+    Raises :class:`TableError` for invalid YAML.
     """
     return _plain_values(file.read_text(encoding="utf-8").partition(_NEXT_DOCUMENT)[0], file.name)
 
@@ -160,9 +160,9 @@ def read_definitions(file: Traversable) -> Any:
 def parse_table(text: str, file: str) -> Table:
     """Build a table from YAML text.
 
-    Raises :class:`TableError`, its message beginning with ``file``, when the text is no YAML, breaks
-    the schema, is named differently from its file, leaves a column out of a row, holds a cell that no
-    column explains, repeats a key, or lacks a source or a confidence.
+    Raises :class:`TableError`, its message beginning with ``file``, for invalid YAML, a violation of the schema, a name
+    that differs from the file, a missing cell, a cell without a column, a repeated key, and a missing source or
+    confidence.
     """
     try:
         written = _Written.model_validate(_plain_values(text.rpartition(_NEXT_DOCUMENT)[2], file))
@@ -171,7 +171,7 @@ def parse_table(text: str, file: str) -> Table:
     if f"{written.name}.yaml" != file:
         raise TableError(f"{file}: the table inside is named {written.name!r}")
     if unknown := [name for name in written.key if name not in written.columns]:
-        raise TableError(f"{file}: key columns that are no columns: {', '.join(unknown)}")
+        raise TableError(f"{file}: unknown key columns: {', '.join(unknown)}")
     if clash := COMMON_FIELDS & written.columns.keys():
         raise TableError(f"{file}: reserved column names: {', '.join(sorted(clash))}")
     rows = tuple(_checked_row(written, row, f"{file}, row {n}") for n, row in enumerate(written.rows, start=1))
@@ -210,7 +210,7 @@ def _refuse_repeated_keys(rows: tuple[Mapping[str, Any], ...], key: tuple[str, .
     for number, row in enumerate(rows, start=1):
         mark = repr([row[name] for name in key])
         if mark in seen:
-            raise TableError(f"{file}, row {number}: the key {mark} stands in two rows")
+            raise TableError(f"{file}, row {number}: two rows have the key {mark}")
         seen.add(mark)
 
 
@@ -220,7 +220,7 @@ def _reasons(error: ValidationError) -> str:
 
 @cache
 def _table_files() -> Mapping[str, Traversable]:
-    """Files of the tables by name, each in the folder of its reader."""
+    """Return the files of the tables by name, each in the folder of the module that reads it."""
     folders = [files("rules").joinpath(folder) for folder in _FOLDERS]
     return {
         file.name.removesuffix(".yaml"): file
@@ -233,13 +233,13 @@ def _table_files() -> Mapping[str, Traversable]:
 
 @cache
 def table_names() -> tuple[str, ...]:
-    """Names of the tables of `rules`, sorted."""
+    """Return the names of the tables of `rules`, sorted."""
     return tuple(sorted(_table_files()))
 
 
 @cache
 def read_table(name: str) -> Table:
-    """Read a table of `rules` once; raises :class:`UnknownEntryError` for a name that is none."""
+    """Read a table of `rules` once; raises :class:`UnknownEntryError` for an unknown name."""
     try:
         file = _table_files()[name]
     except KeyError:
@@ -251,7 +251,7 @@ RowT = TypeVar("RowT", bound=Row)
 
 
 def rows_of(table: Table, model: type[RowT]) -> tuple[RowT, ...]:
-    """Type the rows of a table; raises :class:`TableError` when model and table disagree."""
+    """Return the typed rows of a table; raises :class:`TableError` if they do not match the model."""
     file = f"{table.name}.yaml"
     if (fields := model.model_fields.keys() - COMMON_FIELDS) != table.columns.keys():
         raise TableError(f"{file}: columns and typed row differ in {sorted(fields ^ table.columns.keys())}")
@@ -265,16 +265,16 @@ def rows_of(table: Table, model: type[RowT]) -> tuple[RowT, ...]:
 
 
 def read_rows(name: str, model: type[RowT]) -> tuple[RowT, ...]:
-    """Typed rows of a table of `rules`."""
+    """Return the typed rows of a table of `rules`."""
     return rows_of(read_table(name), model)
 
 
 @cache
 def tables() -> Mapping[str, Table]:
-    """Every table, in order of name."""
+    """Return every table, in order of name."""
     return MappingProxyType({name: read_table(name) for name in table_names()})
 
 
 def table(name: str) -> Table:
-    """One table; raises :class:`rules.quantities.tables.UnknownEntryError` for a name that is none."""
+    """Return one table; raises :class:`rules.quantities.tables.UnknownEntryError` for an unknown name."""
     return read_table(name)

@@ -1,8 +1,9 @@
-"""How much a computation may work, counted and not timed: one question ends in one way on every machine.
+"""Limits on the work of a computation, counted in steps.
 
-Most questions cost the same, whatever the numbers; a few laws of hostile numbers cost a thousand times as much. Where
-that happens the work is told to `charge` before it is done. Whoever has to bound it gives an `Allowance`; without one
-nothing is bounded, and a result never depends on what was allowed.
+Steps, unlike time, give the same outcome on every machine. The work for most requests hardly depends on their numbers,
+but a few extreme ones cost a thousand times as much. Code
+that may be expensive calls `charge` before it works. An `Allowance` limits the work; without one there is no limit. The
+limit never changes a result.
 """
 
 from __future__ import annotations
@@ -14,11 +15,11 @@ __all__ = ["Allowance", "TooMuchWorkError", "allowing", "charge"]
 
 
 class TooMuchWorkError(Exception):
-    """The work would be more than was allowed; nothing of it is answered."""
+    """Work beyond the allowance; there is no result."""
 
 
 class Allowance:
-    """So many steps, one being about one evaluated point of a law; without a number as many as it takes."""
+    """A number of steps, each about one evaluation of a law at one point; unlimited by default."""
 
     __slots__ = ("spent", "steps")
 
@@ -27,11 +28,11 @@ class Allowance:
         self.spent = 0
 
     def stop(self) -> None:
-        """Allow nothing more; the work ends where it is next charged, whichever thread it is in."""
+        """Allow no further work; it stops at its next charge, in any thread."""
         self.steps = -1
 
     def take(self, steps: int) -> None:
-        """Count steps; raises :class:`TooMuchWorkError` beyond what is allowed."""
+        """Count steps; raises :class:`TooMuchWorkError` beyond the allowance."""
         self.spent += steps
         if self.steps is not None and self.spent > self.steps:
             raise TooMuchWorkError
@@ -41,7 +42,7 @@ _OUTER: Final[ContextVar[tuple[Allowance, ...]]] = ContextVar("allowances", defa
 
 
 class allowing:  # noqa: N801 - reads as a verb; a class, since a generator costs three times as much here
-    """Bound all that is spent inside, beside what bounds it already.
+    """Limit the work inside the block, in addition to limits already in force.
 
     >>> with allowing(Allowance(10)):
     ...     charge(11)
@@ -63,6 +64,6 @@ class allowing:  # noqa: N801 - reads as a verb; a class, since a generator cost
 
 
 def charge(steps: int) -> None:
-    """Count steps that are about to be worked; raises :class:`TooMuchWorkError` where they are not allowed."""
+    """Count steps before doing them; raises :class:`TooMuchWorkError` if they exceed an allowance."""
     for allowance in _OUTER.get():
         allowance.take(steps)

@@ -1,1 +1,1 @@
-"""The exact law of the length of a sum of plane vectors at random angles."""
+"""Exact distribution of the length of a sum of plane vectors at random angles."""

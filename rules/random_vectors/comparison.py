@@ -20,12 +20,12 @@ __all__ = ["Chance", "chance_of_less", "chance_of_less_than", "chances_of_less",
 
 FloatArray = NDArray[np.float64]
 
-# exact for the product of a polynomial and the derivative of another
+# exact for a polynomial times the derivative of another
 _ABSCISSAE, _WEIGHTS = np.polynomial.legendre.leggauss(DEGREE)
 
 
 def chance_of_less(first: ResultantLaw, second: ResultantLaw) -> float:
-    """Return P(R₁ < R₂) = ∫ F₁ dF₂ of two independent resultants; a tie of two steps counts as no.
+    """Return P(R₁ < R₂) = ∫ F₁ dF₂ of two independent resultants; 0 for two equal steps.
 
     Parameters
     ----------
@@ -79,7 +79,7 @@ def less_by_tables(weight: RadialTable, measure: RadialTable) -> float:
     return above + float(np.sum((weight.cdf(points) * density) @ _WEIGHTS * half))
 
 
-_SAME_STEP = 1e-12  # two steps as close as that differ by rounding alone
+_SAME_STEP = 1e-12  # two steps this close differ by rounding only
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,9 +87,9 @@ class Chance:
     """How two independent resultants compare."""
 
     less: float
-    """Probability that the first is the smaller one."""
+    """Probability that the first resultant is smaller."""
     equal: bool
-    """Both are one and the same fixed amount, so neither is smaller."""
+    """Both are the same fixed value, so neither is smaller."""
 
 
 def chances_of_less(laws: Sequence[RandomClocking], pairs: Iterable[tuple[int, int]]) -> list[Chance]:
@@ -107,8 +107,8 @@ def chances_of_less(laws: Sequence[RandomClocking], pairs: Iterable[tuple[int, i
     Returns
     -------
     list[Chance]
-        One chance a pair, within 1e-6, as `chance_of_less_than` gives; two equal steps (one vector each, of one
-        amplitude, or none) are equal and 0.
+        One chance per pair, within 1e-6, the same as by `chance_of_less_than`. For two equal steps (one vector each, of
+        the same amplitude, or none), `equal` is true and `less` is 0.
 
     Notes
     -----
@@ -125,7 +125,7 @@ def chances_of_less(laws: Sequence[RandomClocking], pairs: Iterable[tuple[int, i
         return [Chance(0.0, True) for _ in pairs]
     scaled = [law.law_in(scale) for law in laws]
     tables: dict[int, RadialTable] = {}
-    same: dict[tuple[tuple[float, ...], float], int] = {}  # laws of the same vectors share a table
+    same: dict[tuple[tuple[float, ...], float], int] = {}  # equal laws share a table
     keys = [same.setdefault((tuple(sorted(law.amplitudes)), law.sigma), n) for n, law in enumerate(laws)]
 
     def table(index: int) -> RadialTable:
@@ -157,7 +157,7 @@ def _with_step(first: ResultantLaw, second: ResultantLaw) -> Chance:
 
 
 def chance_of_less_than(first: RandomClocking, second: RandomClocking) -> float:
-    """Return the probability that the first resultant is the smaller one; see `probability_less`.
+    """Return the probability that the first resultant is smaller; see `probability_less`.
 
     Parameters
     ----------
@@ -169,7 +169,7 @@ def chance_of_less_than(first: RandomClocking, second: RandomClocking) -> float:
     Returns
     -------
     float
-        Probability that the first resultant is the smaller one.
+        Probability that the first resultant is smaller.
     """
     scale = max(first.scale, second.scale)
     if scale == 0.0:
@@ -196,7 +196,7 @@ def probability_less(first: Sequence[float], first_sigma: float, second: Sequenc
     Returns
     -------
     float
-        A probability, within 1e-6; two equal steps (one vector each, of one amplitude) give 0.
+        Probability, within 1e-6; 0 for two equal steps (one vector each, of the same amplitude).
 
     Raises
     ------

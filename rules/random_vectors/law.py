@@ -1,23 +1,19 @@
-"""The law of the resultant of vectors at random angles: which computation serves which stack.
+"""Law of the resultant of vectors at random angles, and the choice of its computation.
 
-Closed laws of the resultant: nothing, one vector, two vectors, a plane Gaussian alone.
+A law has a support, `lower` to `upper` in the unit of the amplitudes, and a distribution function `cdf`; some laws also
+have a closed inverse, `quantile`. Amplitudes have been checked before. Closed laws serve no vector, one vector, two
+vectors and a plane Gaussian alone. Other laws are a series (`rules.random_vectors.series`) or a table: piecewise
+polynomials, with pieces halved until each is smooth.
 
-Each law is an object with `lower`, `upper` (the support, in the unit of the amplitudes) and `cdf`, and
-with `quantile` where the inverse is closed as well. Amplitudes are taken as already checked.
-
-A distribution function of a radius as piecewise polynomials, refined until it is smooth on every piece.
-
-Law of a vector added at random to a resultant whose law is known as a table.
-
-Where one vector (or two, or three) dwarfs the rest, the resultant's law has features as narrow as the
-rest is small and no series of sensible length shows them. Then one vector a is split off: the
-disc of radius r about −a, seen from the origin of the rest, has the boundary (ρ, α), and because
-the rest points anywhere with equal chance, Green's theorem turns its share of that disc into
+If one vector (or two, or three) is much larger than the rest, the law of the resultant has narrow features that no
+series of reasonable length resolves. The largest vector a is then added to the law of the rest. The disc of radius r
+about −a, seen from the origin of the rest, has the boundary (ρ, α). Every direction of the rest is equally likely, so
+by Green's theorem the probability inside that disc is
 
     F(r) = (1/2π)·∮ F_rest(ρ) dα = (1/π)·∫₀^{π/2} F_rest(ρ)·(1 + (r² − a²)/ρ²) dχ,
     ρ² = (r − a)² + 4·a·r·sin²χ.
 
-Only the distribution function of the rest is needed, never its density.
+This needs only the distribution function of the rest, not its density.
 """
 
 from __future__ import annotations
@@ -72,7 +68,7 @@ class StepLaw:
         return np.where(radii >= self.radius, 1.0, 0.0)
 
     def quantile(self, probabilities: FloatArray) -> FloatArray:
-        """Return the radius for every probability: a step has one quantile."""
+        """Return the radius for every probability."""
         return np.full(probabilities.shape, self.radius)
 
 
@@ -80,8 +76,8 @@ class StepLaw:
 class TwoVectorLaw:
     """Resultant of two vectors a ≥ b > 0 at a random angle.
 
-    R² = a² + b² + 2ab·cos θ with θ uniform, so P(R ≤ r) = acos((a² + b² − r²)/(2ab))/π. Both
-    directions are written with half angles, which lose no digits near the ends of the support.
+    R² = a² + b² + 2ab·cos θ with θ uniform, so P(R ≤ r) = acos((a² + b² − r²)/(2ab))/π. `cdf` and `quantile` use
+    half angles, which keep all digits near the ends of the support.
     """
 
     larger: float
@@ -115,7 +111,7 @@ class TwoVectorLaw:
 class GaussianLaw:
     """Resultant of a plane Gaussian alone, σ per axis: P(R ≤ r) = 1 − exp(−r²/(2σ²)) (Rayleigh).
 
-    The support is unbounded; `upper` is the radius beyond which less than 1e-15 lies.
+    The support is unbounded; `upper` is the radius exceeded with a probability below 1e-15.
     """
 
     sigma: float
@@ -127,7 +123,7 @@ class GaussianLaw:
 
     @property
     def upper(self) -> float:
-        """Radius that all but 1e-15 of the resultants stay below."""
+        """Radius exceeded with a probability below 1e-15."""
         return 8.5 * self.sigma
 
     def cdf(self, radii: FloatArray) -> FloatArray:
@@ -141,7 +137,7 @@ class GaussianLaw:
 
 
 DEGREE = 12
-_CLOSE_TO_ZERO = 10  # at most so many first pieces narrow towards the lower end by a factor of 4 each
+_CLOSE_TO_ZERO = 10  # most first pieces; each is a quarter as wide as the next one up
 _DEEPEST = 46
 _ROUNDING = 4e-15  # relative uncertainty of a radius after a few additions
 
@@ -156,7 +152,8 @@ _TRANSFORM = (2.0 / DEGREE) * _ENDS[:, None] * np.cos(np.outer(np.arange(DEGREE 
 class RadialTable:
     """Distribution function on [edges[0], edges[-1]], 0 below and 1 above.
 
-    edges (P+1,) ascending; coefficients (P, DEGREE+1), Chebyshev, of the local variable from −1 to 1.
+    `edges` has shape (P+1,), ascending. `coefficients` has shape (P, DEGREE+1): Chebyshev coefficients in the local
+    variable, −1 to 1.
     """
 
     edges: FloatArray
@@ -195,11 +192,11 @@ def chebyshev_values(coefficients: FloatArray, local: FloatArray) -> FloatArray:
 
 
 def tabulate(cdf: Callable[[FloatArray], FloatArray], lower: float, upper: float, tolerance: float) -> RadialTable:
-    """Return the table of a continuous distribution function with the given support.
+    """Return the table of a continuous distribution function on a support.
 
-    A piece is halved until its highest coefficients fall below the tolerance, which grows as the square root of the
-    piece's narrowness: what follows integrates over the radius, and a piece of width w counts there with at most √w of
-    the whole.
+    A piece is halved until its highest coefficients are below the tolerance. A piece of width w has a tolerance larger
+    by √(width of the support/w): the table is integrated over the radius later, where that piece contributes at most
+    √w.
 
     Parameters
     ----------
@@ -215,7 +212,7 @@ def tabulate(cdf: Callable[[FloatArray], FloatArray], lower: float, upper: float
     Returns
     -------
     RadialTable
-        Table of a continuous distribution function with the given support.
+        Table of the distribution function.
     """
     width = upper - lower
     inner: list[float] = []
@@ -235,7 +232,7 @@ def tabulate(cdf: Callable[[FloatArray], FloatArray], lower: float, upper: float
         size = np.abs(coefficients)
         rounding = _ROUNDING * high / (high - low) * size[:, 1:].sum(axis=1)
         smooth = size[:, -4:].max(axis=1) <= tolerance * np.sqrt(width / (high - low)) + rounding
-        smooth |= (middle <= low) | (middle >= high)  # no float lies between
+        smooth |= (middle <= low) | (middle >= high)  # no float in between
         if depth == _DEEPEST:
             smooth[:] = True
         done_low.append(low[smooth])
@@ -260,7 +257,7 @@ _BLOCK = 200_000
 
 @dataclass(frozen=True, slots=True)
 class AddedVectorLaw:
-    """Resultant of a vector of amplitude `added` > 0 at a random angle to the resultant `rest`."""
+    """Resultant of a vector of amplitude `added` > 0 at a random angle and the resultant `rest`."""
 
     added: float
     rest: RadialTable
@@ -275,13 +272,13 @@ class AddedVectorLaw:
         step = max(1, _BLOCK // points)
         for start in range(0, inside.size, step):
             block = inside[start : start + step]
-            charge(4 * block.size * points)  # each with a turn of Clenshaw's recurrence
+            charge(4 * block.size * points)  # one step of Clenshaw's recurrence each
             values[block] = np.clip(self._inside(radii[block]), 0.0, 1.0)
         return values
 
     def _inside(self, radii: FloatArray) -> FloatArray:
-        near = np.abs(radii - self.added)  # ρ runs from here …
-        far = radii + self.added  # … to there
+        near = np.abs(radii - self.added)  # lower end of ρ
+        far = radii + self.added  # upper end of ρ
         product = 4.0 * self.added * radii
         sense = np.sign(radii - self.added)
         edges = self.rest.edges
@@ -302,21 +299,21 @@ class AddedVectorLaw:
         kernel = np.where(half[..., None] > 0.0, kernel, 0.0)
         within = ((share * kernel) @ _WEIGHTS * half).sum(axis=1)
 
-        # beyond the rest's support F_rest = 1 and the integral is closed
+        # beyond the support of the rest, F_rest = 1 and the integral has a closed form
         last = chi[:, -1]
         closed = 0.5 * np.pi - last
         closed += sense * (0.5 * np.pi - np.arctan2(far * np.sin(last), near * np.cos(last)))
         return np.asarray((within + closed) / np.pi)
 
 
-_NEGLIGIBLE = 1e-15  # share of the sum below which a vector is lost in rounding anyway
+_NEGLIGIBLE = 1e-15  # share of the sum below which a vector is within rounding
 _TABLE_ERROR = 1e-8
-_STEPS = 10_000  # about what setting up and asking a plain law costs
-_MOST_TERMS_IN_TABLE = 768  # of one that is evaluated a thousand times for a table
+_STEPS = 10_000  # approximate work to set up and evaluate a law without a table
+_MOST_TERMS_IN_TABLE = 768  # limit for a law that is evaluated a thousand times for a table
 
 
 class ResultantLaw(Protocol):
-    """What every law of a resultant offers: its support and its distribution function."""
+    """Interface of every law of a resultant: its support and its distribution function."""
 
     @property
     def lower(self) -> float:
@@ -324,7 +321,7 @@ class ResultantLaw(Protocol):
 
     @property
     def upper(self) -> float:
-        """Greatest possible resultant, or a radius that all but 1e-15 stay below."""
+        """Greatest possible resultant, or a radius exceeded with a probability below 1e-15."""
 
     def cdf(self, radii: FloatArray) -> FloatArray:
         """Return P(R ≤ r) of an array of radii."""
@@ -333,9 +330,9 @@ class ResultantLaw(Protocol):
 def resultant_law(amplitudes: Sequence[float], sigma: float) -> ResultantLaw:
     """Return the law of |Σ a_i·exp(jθ_i) + g|.
 
-    Closed where there are at most two vectors or the Gaussian alone; a series, with its rest in closed form for three
-    to six vectors, for every balanced stack; where few vectors dwarf the rest, the largest is added to the law of the
-    others.
+    The law is closed for at most two vectors or the Gaussian alone. For vectors of similar size it is a series, with
+    the remaining terms in closed form for three to six vectors. If a few vectors are much larger than the rest, the
+    largest is added to the law of the others.
 
     Parameters
     ----------
@@ -350,7 +347,7 @@ def resultant_law(amplitudes: Sequence[float], sigma: float) -> ResultantLaw:
         Law of |Σ a_i·exp(jθ_i) + g|.
     """
     charge(_STEPS)
-    # a handful of numbers: lists are quicker than arrays until the series begins
+    # lists are quicker than arrays for these few numbers
     total = math.fsum(amplitudes)
     least = _NEGLIGIBLE * max(total, sigma)
     ordered = sorted((a for a in amplitudes if a > least), reverse=True)

@@ -1,4 +1,4 @@
-"""Bounds of a resultant, variance shares of its contributors, and the Gaussian equivalent of a limit."""
+"""Bounds of a resultant, variance shares of its contributors, and the Gaussian equivalent to a limit."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ def worst_case(amplitudes: Sequence[float]) -> float:
     Raises
     ------
     ValueError
-        For a negative or non-finite one.
+        For a negative or non-finite amplitude.
 
     Notes
     -----
@@ -40,7 +40,7 @@ def worst_case(amplitudes: Sequence[float]) -> float:
 
 
 def best_clocking(amplitudes: Sequence[float]) -> float:
-    """Return the least possible resultant, the largest vector against the rest: max(0, a_max − Σ others).
+    """Return the least possible resultant, with the largest vector opposite to the others: max(0, a_max − Σ others).
 
     Parameters
     ----------
@@ -50,12 +50,12 @@ def best_clocking(amplitudes: Sequence[float]) -> float:
     Returns
     -------
     float
-        Least possible resultant, the largest vector against the rest.
+        Least possible resultant.
 
     Raises
     ------
     ValueError
-        For a negative or non-finite one.
+        For a negative or non-finite amplitude.
 
     Notes
     -----
@@ -71,7 +71,7 @@ def best_clocking(amplitudes: Sequence[float]) -> float:
 
 
 def least_resultant(amplitudes: Sequence[float]) -> float:
-    """Return `best_clocking` of amplitudes known to be good.
+    """Return `best_clocking` of amplitudes already checked.
 
     Parameters
     ----------
@@ -81,14 +81,14 @@ def least_resultant(amplitudes: Sequence[float]) -> float:
     Returns
     -------
     float
-        `best_clocking` of amplitudes known to be good.
+        Least possible resultant.
     """
-    ordered = sorted(amplitudes)  # the same in any order
+    ordered = sorted(amplitudes)  # sorted, so that the sum does not depend on the order
     return max(0.0, ordered[-1] - math.fsum(ordered[:-1])) if ordered else 0.0
 
 
 def check_each(values: Sequence[float], name: str) -> None:
-    """Raise ValueError unless every value is finite and zero or more; `name` says what they are.
+    """Raise ValueError unless every value is finite and zero or more.
 
     Parameters
     ----------
@@ -116,13 +116,13 @@ def variance_shares(
     sigmas : Sequence[float]
         Standard deviations of the Gaussian contributors, each ≥ 0, same unit.
     sums : Sequence[complex] | None, default None
-        Sum of the group each vector belongs to; None if every vector stands alone.
+        Sum of the group of each vector; None if every vector is a group of its own.
 
     Returns
     -------
     tuple[float, ...]
-        One share per contributor, of sum 1, negative where a known direction takes away, or all zeros when nothing
-        contributes.
+        One share per contributor; their sum is 1. A share is negative where a known direction reduces the resultant;
+        all are 0 if nothing contributes.
 
     Raises
     ------
@@ -146,7 +146,7 @@ def variance_shares(
     check_each(sigmas, "a sigma")
     if not len(amplitudes) == len(sigmas) == len(sums):
         raise ValueError("amplitudes and sigmas must be lists of equal length")
-    # scaled by the largest, since squares of extreme amplitudes would overflow
+    # scale by the largest, since squares of extreme amplitudes would overflow
     largest = max((*map(abs, amplitudes), *map(abs, sums), *sigmas), default=0.0)
     if largest == 0.0:
         return (0.0,) * len(amplitudes)

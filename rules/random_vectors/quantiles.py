@@ -1,14 +1,12 @@
-"""Quantiles and chances of several laws that are series, all worked out together.
+"""Quantiles of a resultant, and quantiles and probabilities of several series computed together.
 
-A handful of numbers is asked of each law, so that what costs is how many array operations are made, not how long
-they are. Every number is a row: the known terms are summed on four neighbouring points of a fine grid, from Bessel
-functions looked up, and a cubic through them is read at a radius, or turned round at a probability. What a series
-has beyond its known terms is added by Newton's rule.
+Only a few figures are needed of each law, so the number of array operations determines the time, not the length of the
+arrays. Each figure is a row. The tabulated terms are summed at four neighbouring points of a fine grid. A cubic through
+these points gives the probability at a radius, or the radius at a probability. The terms of the series beyond the
+tabulated ones are added by Newton's rule.
 
-From a probability to a resultant: the law of the resultant turned round.
-
-A series is turned round by `resultant_figures`. Anything else, and whatever that cannot vouch for, is bracketed and
-refined on the law itself.
+A law of another form, and a series for which this does not converge, is bracketed and refined by evaluating the law
+itself.
 """
 
 from __future__ import annotations
@@ -41,18 +39,18 @@ __all__ = ["Asked", "Figures", "in_order", "law_quantiles", "series_figures"]
 
 FloatArray = NDArray[np.float64]
 
-_ERROR = 2e-7  # of the probability
-_INTERPOLATION = 2.0 * _ERROR  # of a bound that no phase reaches
-_WIDEST = 8  # fine cells that a cubic may span, at most
-_COARSE_TERMS = 96  # that suffice for a first guess
-_REACH = 0.5  # of a cell: so far beyond its ends the cubic is still good
-_FARTHEST = 8.0  # cells that a number moves at once
+_ERROR = 2e-7  # in probability
+_INTERPOLATION = 2.0 * _ERROR  # of the bound, which no phase attains
+_WIDEST = 8  # most fine cells in one cell of a cubic
+_COARSE_TERMS = 96  # enough for a first guess
+_REACH = 0.5  # of a cell, beyond its ends, where the cubic is still accurate
+_FARTHEST = 8.0  # most cells in one move
 _MOST_TURNS = 8
-_PORTION = 64  # terms: sums of whole portions do not change when zeros follow
+_PORTION = 64  # terms; zeros appended in whole portions do not change a sum
 
 
 class Asked(NamedTuple):
-    """What is asked of one law: probabilities above 0 and below 1, radii inside its support."""
+    """Figures required of one law: quantiles of probabilities in (0, 1), probabilities of radii in its support."""
 
     law: SeriesLaw
     probabilities: Sequence[float]
@@ -60,14 +58,14 @@ class Asked(NamedTuple):
 
 
 class Figures(NamedTuple):
-    """The quantiles and the chances P(R ≤ r) of one law, in the order asked."""
+    """Quantiles and probabilities P(R ≤ r) of one law, in the order required."""
 
     quantiles: list[float]
     chances: list[float]
 
 
 class _Row:
-    """One number wanted of one law, and how far it has come: `value`, P(R ≤ r), at r/scale, or `at`, where it is p."""
+    """One figure of one law and its iteration: `value` = P(R ≤ r) at a given `at` = r/scale, or `at` for a given p."""
 
     __slots__ = (
         "at",
@@ -90,15 +88,16 @@ class _Row:
         self.owner, self.law, self.at, self.p = owner, law, position, p
         self.spread, self.whole = cut.spread, cut.known == law.terms
         self.cell = cell = min(int(position * cut.spread), cut.spread - 1)
-        self.u = position * cut.spread - cell  # where in the cell
-        self.target = self.value = 0.0 if p is None else p  # what the known terms shall be, and are
-        self.slope = 1.0  # of the known terms, a cell
-        self.sure = self.whole and law.orders == 0  # nothing will be left to add
+        self.u = position * cut.spread - cell  # position within the cell
+        self.target = self.value = 0.0 if p is None else p  # required and present sum of the tabulated terms
+        self.slope = 1.0  # of the tabulated terms, per cell
+        self.sure = self.whole and law.orders == 0  # no further terms to add
         self.final = False
-        self.values: list[float] | None = None  # of the known terms, from one point below the cell to one above
+        # sums of the tabulated terms, from one point below the cell to one above
+        self.values: list[float] | None = None
 
     def place(self) -> bool:
-        """Read the four values, or turn them round; False where another cell has to be looked at first."""
+        """Interpolate in the four values, or invert them; False if the result is in another cell, not summed yet."""
         v0, v1, v2, v3 = self.values or (0.0, 0.0, 0.0, 0.0)
         third = (v3 - v0) / 6.0 + 0.5 * (v1 - v2)
         second = 0.5 * (v0 + v2) - v1
@@ -117,7 +116,7 @@ class _Row:
             u += move
             if not -_REACH <= u <= 1.0 + _REACH:
                 return self._move_on(u)
-            if -1e-5 < move < 1e-5:  # the next one would be its square
+            if -1e-5 < move < 1e-5:  # the next move would be about its square
                 self.u, self.slope, self.final = u, slope, self.sure
                 self.at = (self.cell + u) / self.spread
                 return True
@@ -134,40 +133,40 @@ class _Row:
         return False
 
     def correct(self, rest: float, bend: float) -> None:
-        """Take in what is beyond the known terms there, and its slope."""
+        """Add the sum of the terms beyond the tabulated ones, and its slope."""
         if self.p is None:
             self.value += rest
             self.final = True
             return
         miss = self.target + rest - self.p
         self.final = -_ERROR < miss < _ERROR
-        # the known terms are to meet p − rest(r), the rest taken at the last r and along its slope
+        # the tabulated terms must equal p − rest(r), with the rest linear about the last r
         self.target -= miss / max(1.0 + bend / self.spread / self.slope, 0.2)
         self.sure = self.whole and _after_newton(abs(miss), len(self.law.amplitudes)) < _ERROR
 
 
 class _Cut(NamedTuple):
-    """What of a series is looked up: its first terms, read by cubics on a grid of `spread` cells."""
+    """Tabulated part of a series: its first `known` terms, interpolated by cubics on a grid of `spread` cells."""
 
     known: int
     spread: int
 
 
 def series_figures(asked: Sequence[Asked]) -> list[Figures | None]:
-    """Return the quantiles and chances of several series, within 1e-6 in probability, or None where not sure.
+    """Return the quantiles and probabilities of several series, or None for a series that does not converge.
 
-    An answer does not depend on what else is asked, to the last digit: rows are multiplied each by itself, and sums of
-    terms come in whole portions.
+    The figures of one law do not depend on the others, to the last digit: each row is multiplied by itself, and terms
+    are summed in whole portions.
 
     Parameters
     ----------
     asked : Sequence[Asked]
-        Laws with the probabilities and radii wanted of each.
+        Laws, each with its probabilities and radii.
 
     Returns
     -------
     list[Figures | None]
-        Quantiles and chances of several series, within 1e-6 in probability, or None where not sure.
+        Quantiles and probabilities of each law, within 1e-6 in probability, or None for a law that does not converge.
     """
     laws = [each.law for each in asked]
     coefficients, cuts = _looked_up(laws)
@@ -183,7 +182,7 @@ def series_figures(asked: Sequence[Asked]) -> list[Figures | None]:
     for _ in range(_MOST_TURNS):
         _look(todo, coefficients)
         placed = [row for row in todo if row.place()]
-        lost.update(row.owner for row in placed if not row.law.least <= row.at <= 1.0)  # NaN fails as well
+        lost.update(row.owner for row in placed if not row.law.least <= row.at <= 1.0)  # NaN counts as lost
         _add_rests([row for row in placed if not row.final and row.owner not in lost], cuts)
         todo = [row for row in todo if not row.final and row.owner not in lost]
         if not todo:
@@ -193,7 +192,7 @@ def series_figures(asked: Sequence[Asked]) -> list[Figures | None]:
 
 
 def in_order(law: ResultantLaw, probabilities: Sequence[float], radii: list[float]) -> list[float]:
-    """Return the quantiles as they are, but ascending with p and inside the support whatever rounding did.
+    """Return the quantiles with rounding errors removed: ascending with p and inside the support.
 
     Parameters
     ----------
@@ -202,12 +201,12 @@ def in_order(law: ResultantLaw, probabilities: Sequence[float], radii: list[floa
     probabilities : Sequence[float]
         Probabilities p in [0, 1].
     radii : list[float]
-        Quantiles before sorting.
+        Quantiles, in the order of the probabilities; changed in place.
 
     Returns
     -------
     list[float]
-        Quantiles as they are, but ascending with p and inside the support whatever rounding did.
+        The same quantiles, ascending with p and inside the support.
     """
     lower, upper = law.lower, law.upper
     for n in sorted(range(len(radii)), key=probabilities.__getitem__):
@@ -228,7 +227,7 @@ def _figures(asked: Asked, rows: list[_Row]) -> Figures:
 
 
 def _looked_up(laws: Sequence[SeriesLaw]) -> tuple[FloatArray, list[_Cut]]:
-    """Return the coefficients of the known terms, a row a law, and how many and how fine they are."""
+    """Return the coefficients of the tabulated terms, one row per law, and for each law their number and grid."""
     terms = min(_PORTION * math.ceil(max(law.terms for law in laws) / _PORTION), LOOKED_UP)
     coefficients = coefficient_rows(laws, terms)
     share = interpolation_share()[:terms]
@@ -247,7 +246,7 @@ def _looked_up(laws: Sequence[SeriesLaw]) -> tuple[FloatArray, list[_Cut]]:
 
 
 def _first_guess(coarse: list[float], p: float) -> float:
-    """Return about where the known terms meet a probability, by their values on the coarse points."""
+    """Return the approximate position of a probability from the sums of the first terms at the coarse points."""
     cell = bisect_right(coarse, p, 1, COARSE) - 1
     low, high = coarse[cell], coarse[cell + 1]
     part = (p - low) / (high - low) if low < p < high else 0.5
@@ -255,7 +254,7 @@ def _first_guess(coarse: list[float], p: float) -> float:
 
 
 def _look(rows: list[_Row], coefficients: FloatArray) -> None:
-    """Sum the known terms on the four points about the cell of each row that has not been looked at there."""
+    """Sum the tabulated terms at the four points about the cell of each row that has no values yet."""
     new = [row for row in rows if row.values is None]
     if not new:
         return
@@ -271,7 +270,7 @@ def _look(rows: list[_Row], coefficients: FloatArray) -> None:
 
 
 def _add_rests(rows: list[_Row], cuts: list[_Cut]) -> None:
-    """Add what is beyond the known terms; laws of equally many vectors share the work on what no term reaches."""
+    """Add the terms beyond the tabulated ones; laws with the same number of vectors share the work on the tail."""
     longer = [row for row in rows if not row.whole]
     beyond = later_terms([LaterTerms(row.law, cuts[row.owner].known, row.at) for row in longer]) if longer else []
     later = dict(zip(map(id, longer), beyond, strict=True))
@@ -296,13 +295,13 @@ def _add_rests(rows: list[_Row], cuts: list[_Cut]) -> None:
 
 
 def _after_newton(miss: float, count: int) -> float:
-    """Return how large a miss may be left after a step, given the kink of |x|^((n−1)/2) in the law."""
+    """Return the largest error after a Newton step, given the kink of |x|^((n−1)/2) in the law."""
     if count > 4:
         return 4.0 * miss * miss
     return 4.0 * miss**1.5 if count == 4 else 0.25 * miss
 
 
-_QUANTILE_ERROR = 2e-7  # of the probability
+_QUANTILE_ERROR = 2e-7  # in probability
 _MOST_STEPS = 100
 
 
@@ -314,7 +313,7 @@ def law_quantiles(law: ResultantLaw, probabilities: FloatArray) -> FloatArray:
     law : ResultantLaw
         Law of the resultant.
     probabilities : FloatArray
-        Shape (m,), in [0, 1]; below 1 where the law includes a Gaussian.
+        Probabilities p in [0, 1], shape (m,); below 1 where the law includes a Gaussian.
 
     Returns
     -------
@@ -340,7 +339,7 @@ def _inner_quantiles(law: ResultantLaw, probabilities: list[float]) -> list[floa
 
 
 def _from_bracket(law: ResultantLaw, probabilities: FloatArray) -> FloatArray:
-    """Return the quantiles by Chandrupatla's rule (1997) on the law itself."""
+    """Return the quantiles by Chandrupatla's rule (1997), applied to the law itself."""
     low = np.full(probabilities.shape, law.lower)
     high = np.full(probabilities.shape, law.upper)
     low_miss, high_miss = -probabilities, 1.0 - probabilities

@@ -1,13 +1,12 @@
-"""Eccentricities at random angles: how large their vector sum is, and how likely.
+"""Distribution of the vector sum of eccentricities at random angles.
 
-The axis of a stack is displaced by vectors whose angles nobody chose. With amplitudes a_i known (or
-taken at their limits) and angles independent and uniform, the resultant R = |Σ a_i·exp(jθ_i) + g|
-follows Kluyver's law (1906); g is a plane Gaussian of standard deviation sigma per axis, for the
-vectors whose amplitude itself varies. All lengths are in one unit, any unit; R is an amplitude, so a
-total indicator reading is twice R. Everything is computed, nothing drawn at random, and every probability
-is within 1e-6 of the exact one.
+Each eccentricity displaces the axis of a stack in a random direction. With amplitudes a_i known (or taken at their
+limits) and angles independent and uniform, the resultant R = |Σ a_i·exp(jθ_i) + g| follows Kluyver's law (1906). g is a
+plane Gaussian of standard deviation sigma per axis, for vectors whose amplitude varies too. All lengths are in the same
+unit. R is an amplitude, so a total indicator reading is twice R. Nothing is sampled: every probability is computed
+within 1e-6 of the exact value.
 
-Results are cached in a bounded memory.
+A cache of bounded size holds results.
 """
 
 from __future__ import annotations
@@ -52,11 +51,11 @@ FloatArray = NDArray[np.float64]
 
 
 class RandomClocking:
-    """The law of one resultant, worked out once for any number of questions.
+    """Law of one resultant, computed once for any number of figures.
 
-    `amplitudes` are the vectors as given, `least` and `greatest` the ends of what they can reach without the
-    Gaussian of deviation `sigma`; `scale` is the unit the law is worked out in. Parameters, domain and errors of
-    the constructor as `resultant_cdf`.
+    `amplitudes` are those given; `least` and `greatest` bound their resultant without the Gaussian of standard
+    deviation `sigma`. `scale` is the unit in which the law is computed. Parameters, domain and errors of the
+    constructor are those of `resultant_cdf`.
     """
 
     def __init__(self, amplitudes: Sequence[float], sigma: float = 0.0) -> None:
@@ -89,7 +88,7 @@ class RandomClocking:
             return np.where(wanted >= 0.0, 1.0, 0.0)
         if self.sigma > 0.0:
             return self._law.cdf(wanted.ravel() / self.scale).reshape(wanted.shape)
-        # rounding of the unit must not move the ends; between them alone is the law needed
+        # rounding by the scale must not move the ends; evaluate the law only between them
         values = np.where(wanted >= self.greatest, 1.0, 0.0)
         inside = (wanted < self.greatest) & (wanted >= self.least)
         if inside.any():
@@ -97,7 +96,7 @@ class RandomClocking:
         return values
 
     def quantiles(self, probabilities: Sequence[float] | FloatArray) -> FloatArray:
-        """Return the radii that the resultant stays below with given probabilities; see `resultant_quantiles`."""
+        """Return the quantiles of the resultant; see `resultant_quantiles`."""
         wanted = np.asarray(probabilities, dtype=np.float64)
         if wanted.ndim != 1:
             raise ValueError("probabilities must be a flat list")
@@ -111,9 +110,9 @@ class RandomClocking:
 
     @staticmethod
     def quantiles_of(laws: Sequence[RandomClocking], probabilities: Sequence[float]) -> list[list[float]]:
-        """Return the quantiles of several resultants, one row each; as `quantiles`, with less work.
+        """Return the quantiles of several resultants, one row each; quicker than `quantiles` one by one.
 
-        Probabilities above 0 and below 1.
+        Probabilities are above 0 and below 1.
         """
         if not all(0.0 < probability < 1.0 for probability in probabilities):
             raise ValueError("a probability must lie between 0 and 1, ends excluded")
@@ -124,10 +123,10 @@ class RandomClocking:
 
     @staticmethod
     def figures_of(questions: Sequence[Question]) -> list[Answer]:
-        """Return quantiles and chances of several resultants, as `quantiles` and `probability`, with less work.
+        """Return the quantiles and probabilities of several resultants; quicker than one by one.
 
-        An answer does not depend on what else is asked. Answers are kept for a while, since a library builds many
-        stacks of few parts. Raises as those two.
+        An answer does not depend on the other questions. Answers are cached, since many stacks are built from few
+        parts. Errors are those of `quantiles` and `probability`.
 
         >>> law = RandomClocking([3.0, 2.0, 2.5, 1.0, 1.2])
         >>> [answer] = RandomClocking.figures_of([Question(law, [0.48486], [4.0])])
@@ -146,7 +145,7 @@ class RandomClocking:
             if kept is None:
                 new[key] = question
             else:
-                charge(kept.steps)  # as if it were new: what is refused must not depend on what was asked before
+                charge(kept.steps)  # charge as if computed anew: a refusal must not depend on earlier requests
                 answers[key] = kept.answer
         found = dict(zip(new, _worked_out(list(new.values())), strict=True))
         with _KEPT_LOCK:
@@ -156,16 +155,16 @@ class RandomClocking:
 
     @staticmethod
     def forget() -> None:
-        """Forget the answers kept; they change nothing but the time."""
+        """Clear the cache; it affects only the time."""
         with _KEPT_LOCK:
             _KEPT.clear()
 
     def _end(self, radius: float) -> float | None:
-        """Return P(R ≤ r) outside the support, None inside; for a law that is a series."""
+        """Return P(R ≤ r) outside the support, None inside; the law must be a series."""
         if math.isnan(radius):
             raise ValueError("a radius must be a number")
         if self.sigma == 0.0:
-            # rounding of the unit must not move the ends
+            # rounding by the scale must not move the ends
             if radius >= self.greatest:
                 return 1.0
             if radius < self.least:
@@ -197,7 +196,7 @@ class RandomClocking:
 
 
 class Question(NamedTuple):
-    """What is asked of one resultant: quantiles of probabilities, and P(R ≤ r) of radii."""
+    """Figures required of one resultant: quantiles of probabilities, and P(R ≤ r) of radii."""
 
     law: RandomClocking
     probabilities: Sequence[float] = ()
@@ -205,7 +204,7 @@ class Question(NamedTuple):
 
 
 class Answer(NamedTuple):
-    """The quantiles and the chances P(R ≤ r) of one resultant, in the order asked."""
+    """Quantiles and probabilities P(R ≤ r) of one resultant, in the order required."""
 
     quantiles: tuple[float, ...]
     chances: tuple[float, ...]
@@ -215,15 +214,15 @@ _Key: TypeAlias = tuple[tuple[float, ...], float, tuple[float, ...], tuple[float
 
 
 class _WorkedOut(NamedTuple):
-    """An answer and the steps it took."""
+    """An answer and the steps counted for it."""
 
     answer: Answer
     steps: int
 
 
 _KEPT: Final[LRUCache[_Key, _WorkedOut]] = LRUCache(8192)
-"""Answers follow from their keys to the last digit, so none tells whether it was kept; they save some 6 % of a check
-in a library built of few parts."""
+"""Cached answers, equal to new ones to the last digit. They save about 6 % of a check in a library built of few
+parts."""
 
 _KEPT_LOCK: Final = Lock()
 
@@ -249,7 +248,7 @@ def _worked_out(questions: Sequence[Question]) -> list[_WorkedOut]:
 
 
 def _asked(question: Question) -> Asked | None:
-    """Return what of a question is to be worked out together with others, None where it is answered alone."""
+    """Return the part of a question to compute together with others; None for a question computed by itself."""
     clocking, probabilities, radii = question
     clocking._check_probabilities(probabilities)
     law = clocking._law if clocking.scale > 0.0 else None
@@ -283,20 +282,20 @@ def resultant_cdf(radius: float, amplitudes: Sequence[float], sigma: float = 0.0
     radius : float
         Radius r, any number.
     amplitudes : Sequence[float]
-        Amplitudes ≥ 0, any number of them, in any order.
+        Amplitudes ≥ 0, any number, in any order.
     sigma : float, default 0.0
         Standard deviation σ ≥ 0 of the plane Gaussian per axis, same unit.
 
     Returns
     -------
     float
-        A probability, within 1e-6; 0 below the least possible resultant and 1 from the greatest on when sigma is 0. No
-        vector, or one alone, gives a step: 1 at the amplitude itself and beyond.
+        Probability, within 1e-6. If sigma is 0, it is 0 below the least possible resultant and 1 from the greatest. No
+        vector, or one, gives a step: 1 from its amplitude.
 
     Raises
     ------
     ValueError
-        For NaN, for an infinite or negative amplitude or sigma.
+        For NaN, and for an infinite or negative amplitude or sigma.
 
     Notes
     -----
@@ -313,7 +312,7 @@ def resultant_cdf(radius: float, amplitudes: Sequence[float], sigma: float = 0.0
 
 
 def resultant_cdf_many(radii: ArrayLike, amplitudes: Sequence[float], sigma: float = 0.0) -> FloatArray:
-    """Return P(R ≤ r) for an array of radii: `resultant_cdf`, the law worked out once.
+    """Return P(R ≤ r) for an array of radii; the law is computed once.
 
     Parameters
     ----------
@@ -340,7 +339,7 @@ def resultant_cdf_many(radii: ArrayLike, amplitudes: Sequence[float], sigma: flo
 def resultant_quantiles(
     probabilities: Sequence[float] | FloatArray, amplitudes: Sequence[float], sigma: float = 0.0
 ) -> FloatArray:
-    """Return the radii that the resultant stays below with given probabilities.
+    """Return the quantiles of the resultant.
 
     P(R ≤ r_p) = p, the inverse of `resultant_cdf`
 
@@ -356,9 +355,9 @@ def resultant_quantiles(
     Returns
     -------
     FloatArray
-        One radius for each, ascending with p, never outside [`best_clocking`, `worst_case`] when sigma is 0; p = 0 and
-        p = 1 give those two. The probability of a returned radius is within 1e-6 of p, except on a step (one vector,
-        or vectors narrower than rounding beside it), where the radius is exact.
+        One radius per probability, ascending with p. If sigma is 0, all are within [`best_clocking`, `worst_case`], the
+        quantiles of p = 0 and p = 1. The probability of a returned radius is within 1e-6 of p. On a step (one vector,
+        all others below rounding) the radius is exact.
 
     Raises
     ------

@@ -1,19 +1,15 @@
-"""Law of the resultant as a Fourier–Bessel series on a disc that holds every resultant.
+"""Law of the resultant as a Fourier–Bessel series on a disc that contains every resultant.
 
 F(r) = Σ_k 2r·φ(λ_k)·J₁(λ_k r)/(λ_k·J₁(λ_k)²), φ(t) = exp(−σ²t²/2)·Π J₀(a_i t), λ_k the zeros of J₀,
-lengths in units of the disc's radius (Barakat 1974; the integral behind it is Kluyver's, 1906). How
-many terms are needed is known beforehand (`series_length`); few vectors need the rest beyond the last
-term in closed form (`resultant_tail`).
+lengths in units of the radius of the disc (Barakat 1974; the integral is Kluyver's, 1906). `series_length` gives the
+number of terms beforehand. For few vectors the terms beyond the last are added in closed form (`tail_sum`).
 
-How many terms the series of a resultant's law needs, known before the first is computed.
-
-Everything rests on |J₀(x)| ≤ √(2/(πx)): the terms beyond T sum to at most
+The number of terms follows from |J₀(x)| ≤ √(2/(πx)): the terms beyond T sum to at most
 
     B_m(T) = ∫_T^∞ √(2/(πt))·Π_{i≤m} √(2/(π·a_i·t)) dt = b_m·T^(−p)/p, p = (m − 1)/2,
 
-for every m ≥ 2, the m largest vectors alone bounding the product. Where the rest is added in closed form
-(`resultant_tail`), what counts is the first order of 1/T left out there, relative to that bound.
-Lengths are in units of the disc's radius.
+for every m ≥ 2, where the m largest vectors bound the product. With the tail added in closed form, the error is the
+first order of 1/T left out of the tail, relative to that bound.
 """
 
 from __future__ import annotations
@@ -55,9 +51,9 @@ __all__ = [
 
 _ROOT = math.sqrt(2.0 / math.pi)
 
-MOST_TERMS = 16384  # beyond which a series is never worth its time
+MOST_TERMS = 16384  # longer series cost more than the other computations
 
-_PLAIN_ERROR = 4e-7  # bound of the terms left out, no tail added
+_PLAIN_ERROR = 4e-7  # bound of the terms left out, without a tail
 _TAIL_ERROR = 2e-7  # first order left out of the tail
 _TAIL_SIZE = 3e-4  # bound of the tail itself
 _SERIES_SIGMAS = 5.6  # exp(−σ²t²/2) is 1.5e-7 at t = 5.6/σ
@@ -67,7 +63,7 @@ _LEAST_PHASE = {SHALLOW: 2.0, DEEP: 3.0}  # a_i·T below which no expansion hold
 
 
 class SeriesLength(NamedTuple):
-    """Number of terms, and how many orders of 1/T the tail takes: 0 for no tail at all."""
+    """Number of terms, and number of orders of 1/T in the tail; 0 for no tail."""
 
     terms: int
     orders: int
@@ -86,7 +82,7 @@ def series_length(amplitudes: list[float], sigma: float) -> SeriesLength:
     Returns
     -------
     SeriesLength
-        Length and terms of the sum; more than MOST_TERMS terms where no reasonable length would do.
+        Number of terms and orders of the tail; more than MOST_TERMS terms where no reasonable length is enough.
 
     Examples
     --------
@@ -106,7 +102,7 @@ def series_length(amplitudes: list[float], sigma: float) -> SeriesLength:
     for used in range(len(bounds), 1, -1):
         power = 0.5 * (used - 1)
         end = min(end, (bounds[used - 1] / (power * _PLAIN_ERROR)) ** (1.0 / power))
-        if amplitudes[used - 1] * end > 1.0:  # a vector that still shortens the series
+        if amplitudes[used - 1] * end > 1.0:  # this vector still shortens the series
             break
     best = SeriesLength(_terms(end, 16), 0)
     count = len(amplitudes)
@@ -120,7 +116,7 @@ def series_length(amplitudes: list[float], sigma: float) -> SeriesLength:
         share, degree = _left_out(amplitudes, orders)
         end = (bound * share / (power * _TAIL_ERROR)) ** (1.0 / (power + degree))
         end = max(end, _LEAST_PHASE[orders] / amplitudes[-1])
-        if count > 4:  # a few more terms make Newton's first step on a quantile the last one
+        if count > 4:  # with a few more terms, one Newton step on a quantile is enough
             end = max(end, (bound / (power * _TAIL_SIZE)) ** (1.0 / power))
         terms = _terms(end, _LEAST_TERMS[orders])
         if count * terms + _TAIL_COST[orders] < cost:
@@ -129,21 +125,21 @@ def series_length(amplitudes: list[float], sigma: float) -> SeriesLength:
 
 
 def least_position(amplitudes: list[float], length: SeriesLength) -> float:
-    """Return the smallest r at which the expansion of J₁(rt) beyond T is good enough, 0 without a tail.
+    """Return the smallest r at which the expansion of J₁(rt) beyond T is accurate; 0 without a tail.
 
-    √r·B(T)·c/(rT)^d, the first order left out, against the error allowed.
+    The error is the first order left out, √r·B(T)·c/(rT)^d.
 
     Parameters
     ----------
     amplitudes : list[float]
         Amplitude of each vector, shape (n,).
     length : SeriesLength
-        Length T of the computed sum.
+        Number of terms of the sum, and orders of its tail.
 
     Returns
     -------
     float
-        Smallest r at which the expansion of J₁(rt) beyond T is good enough, 0 without a tail.
+        Smallest r, in units of the radius of the disc; 0 without a tail.
     """
     if length.orders == 0:
         return 0.0
@@ -175,7 +171,7 @@ def _terms(end: float, least: int) -> int:
 
 FloatArray = NDArray[np.float64]
 
-_NEGLIGIBLE = 2.5e-7  # probability whose exact course no longer matters
+_NEGLIGIBLE = 2.5e-7  # probability below which an approximation is enough
 _SIGMAS = 8.5  # the disc holds all but 1e-15 of the plane Gaussian
 _BLOCK = 400_000
 
@@ -184,9 +180,9 @@ _BLOCK = 400_000
 class SeriesLaw:
     """Law of the resultant by a series of `terms` terms on the disc of radius `scale`.
 
-    amplitudes descending and sigma are in units of `scale`; `upper` and `lower` bound the support. `orders` says how
-    finely the rest beyond the last term is added in closed form, 0 for not at all; `end` is T, where that rest begins,
-    `tail_size` its size, and `least` the smallest r/scale for which it is good enough, 0 without one.
+    `amplitudes`, descending, and `sigma` are in units of `scale`; `lower` and `upper` bound the support. `orders` is
+    the number of orders in the tail, 0 for no tail. The tail begins at T = `end` and has the factor `tail_size`; it is
+    accurate from `least` = r/scale, 0 without a tail.
     """
 
     scale: float
@@ -197,13 +193,13 @@ class SeriesLaw:
     terms: int
     orders: int
     known: FloatArray | None = field(default=None, repr=False)
-    """The coefficients, once worked out."""
+    """The coefficients, once computed."""
     end: float = field(init=False, repr=False)
     tail_size: float = field(init=False, repr=False)
     least: float = field(init=False, repr=False)
 
     def __post_init__(self) -> None:
-        """Work out what is asked of every law; a property that remembers costs more than the figures."""
+        """Compute the figures that every law needs; cached properties would cost more than the figures."""
         if self.orders:
             self.end = end_of_sum(self.terms)
             self.tail_size = tail_size(self.amplitudes, self.end)
@@ -213,14 +209,14 @@ class SeriesLaw:
 
     @property
     def coefficients(self) -> FloatArray:
-        """The weights times φ, (terms,)."""
+        """Return the weights times φ, shape (terms,)."""
         known = self.known
         if known is None:
             known = self.known = coefficient_rows([self], self.terms)[0]
         return known
 
     def rest(self, positions: FloatArray, known: int) -> tuple[FloatArray, FloatArray]:
-        """Return what the terms beyond the first `known` add at r/scale, (m,), and its slope."""
+        """Return the sum of the terms beyond the first `known` at r/scale, shape (m,), and its slope."""
         value = slope = np.zeros(positions.shape)
         if known < self.terms:
             rows = later_terms([LaterTerms(self, known, position) for position in positions.tolist()])
@@ -250,7 +246,7 @@ class SeriesLaw:
                 waiting &= ~ready
             if not waiting.any():
                 return values
-            # F falls at least in proportion to r
+            # toward zero, F falls at least in proportion to r
             ratio = positions / law.least
             ready = waiting & ((law.edge * ratio < _NEGLIGIBLE) | (law.edge < 4.0 * _NEGLIGIBLE))
             values[ready] = law.edge * ratio[ready] ** 2
@@ -272,19 +268,19 @@ class SeriesLaw:
 
     @cached_property
     def edge(self) -> float:
-        """P(R ≤ r) at the smallest radius for which the terms are enough."""
+        """Return P(R ≤ r) at the smallest radius for which the terms are enough."""
         return float(self._sum(np.array([self.least]))[0])
 
     @cached_property
     def longer(self) -> SeriesLaw:
-        """The same law with four times as many terms, for smaller radii."""
+        """Return the same law with four times as many terms, for smaller radii."""
         return SeriesLaw(self.scale, self.lower, self.upper, self.amplitudes, self.sigma, 4 * self.terms, self.orders)
 
 
 def series_law(
     amplitudes: Sequence[float], sigma: float, lower: float, upper: float, most_terms: int
 ) -> SeriesLaw | None:
-    """Return the law of the resultant as a series, or None when that takes more than `most_terms`.
+    """Return the law of the resultant as a series, or None if that needs more than `most_terms` terms.
 
     Parameters
     ----------
@@ -302,7 +298,7 @@ def series_law(
     Returns
     -------
     SeriesLaw | None
-        Law of the resultant as a series, or None when that takes more than `most_terms`.
+        Law of the resultant; None if it needs more than `most_terms` terms.
     """
     if sigma > 0.0:
         lower, upper = 0.0, upper + _SIGMAS * sigma
@@ -316,7 +312,7 @@ def series_law(
 
 
 class LaterTerms(NamedTuple):
-    """A row of `later_terms`: a law, how many of its terms are known, and r/scale > 0."""
+    """A row of `later_terms`: a law, the number of its terms already summed, and r/scale > 0."""
 
     law: SeriesLaw
     known: int
@@ -324,19 +320,19 @@ class LaterTerms(NamedTuple):
 
 
 def later_terms(rows: Sequence[LaterTerms]) -> list[tuple[float, float]]:
-    """Return what the computed terms beyond the known ones add, and its slope, a row each.
+    """Return the sum of the terms beyond those already summed, and its slope, one pair per row.
 
-    Together, because the number of array operations is what costs; a row's figures do not depend on the others.
+    All rows are computed together to save array operations; the figures of a row do not depend on the others.
 
     Parameters
     ----------
     rows : Sequence[LaterTerms]
-        Array with one row for each law or position.
+        One row for each law and position.
 
     Returns
     -------
     list[tuple[float, float]]
-        What the computed terms beyond the known ones add, and its slope, a row each.
+        Sum of the terms and its slope, one pair per row.
     """
     zeros = [nodes(law.terms)[0][known:] for law, known, _ in rows]
     counts = [each.size for each in zeros]
@@ -351,9 +347,9 @@ def later_terms(rows: Sequence[LaterTerms]) -> list[tuple[float, float]]:
 
 
 def coefficient_rows(laws: Sequence[SeriesLaw], terms: int) -> FloatArray:
-    """Return the coefficients of several laws, (laws, terms), 0 beyond a law's own terms.
+    """Return the coefficients of several laws, 0 beyond the terms of each law.
 
-    Together, because the number of array operations is what costs.
+    All laws are computed together to save array operations.
 
     Parameters
     ----------
@@ -365,7 +361,7 @@ def coefficient_rows(laws: Sequence[SeriesLaw], terms: int) -> FloatArray:
     Returns
     -------
     FloatArray
-        Coefficients of several laws, (laws, terms), 0 beyond a law's own terms.
+        Coefficients, shape (laws, terms).
     """
     zeros, weights = nodes(terms)
     rows = products_of_j0([law.amplitudes for law in laws], terms)

@@ -1,21 +1,17 @@
-"""Rest of the Fourier–Bessel series beyond its last computed term, in closed form.
+"""Tail of the Fourier–Bessel series beyond its last computed term in closed form, and tables of its Bessel functions.
 
-With few vectors the series of the resultant's law converges as a low power of the number of terms.
-Beyond a modest t every Bessel function is a slowly varying amplitude times a cosine, so the terms
-are a sum over the 2ⁿ sign patterns of A(t)·exp(jωt), ω = r ± a₁ ± … ± aₙ, with A a power of t times
+With few vectors the error of the series falls only as a low power of the number of terms. Beyond a moderate t each
+Bessel function is a slowly varying amplitude times a cosine, so the terms are a sum over the 2ⁿ sign patterns of
+A(t)·exp(jωt), ω = r ± a₁ ± … ± aₙ, with A a power of t times
 a series in 1/t. Each such sum equals, by the Euler–Maclaurin midpoint rule for an oscillating
-summand, an exponential integral E_s(−jωT) plus an end correction; E_s follows from sine and cosine
-integrals (odd n) or Fresnel integrals (even n).
+summand, an exponential integral E_s(−jωT) plus an end correction; E_s follows from sine and cosine integrals (odd n) or
+Fresnel integrals (even n).
 
-Products of rows with a matrix or a vector, each row by itself.
+Rows are multiplied one by one. A library multiplies a block of rows in an order that depends on their number, which
+changes the last digits. The answer for one stack must not depend on how many are computed together.
 
-A library multiplies a block of rows in an order that depends on how many there are, so the last digits of a row would
-depend on its neighbours. What is answered in one go for many stacks must equal what is answered for each alone.
-
-Bessel functions that every series of a resultant's law needs, worked out once and looked up after.
-
-λ_k are the zeros of J₀. Looked up are the zeros and weights of the series, its waves ρ·J₁(λ_k ρ) on a fine grid of the
-disc's radius, and J₀ itself.
+Three tables are computed once: the zeros λ_k of J₀ and the weights of the series; the waves ρ·J₁(λ_k ρ) on a fine grid
+of the radius of the disc; and J₀ itself.
 """
 
 from __future__ import annotations
@@ -55,19 +51,19 @@ FloatArray = NDArray[np.float64]
 
 
 def times_matrix(rows: FloatArray, matrix: FloatArray) -> FloatArray:
-    """Return the product of each row, (m, n), with a matrix (n, k): (m, k).
+    """Return the product of each row with a matrix.
 
     Parameters
     ----------
     rows : FloatArray
-        Array with one row for each law or position.
+        Rows, shape (m, n).
     matrix : FloatArray
         Matrix of shape (n, k).
 
     Returns
     -------
     FloatArray
-        Product of each row, (m, n), with a matrix (n, k).
+        Products, shape (m, k).
 
     Examples
     --------
@@ -79,19 +75,19 @@ def times_matrix(rows: FloatArray, matrix: FloatArray) -> FloatArray:
 
 
 def times_vector(rows: FloatArray, vector: FloatArray) -> FloatArray:
-    """Return the product of each row, (m, n), with a vector (n,): (m,).
+    """Return the product of each row with a vector.
 
     Parameters
     ----------
     rows : FloatArray
-        Array with one row for each law or position.
+        Rows, shape (m, n).
     vector : FloatArray
         Vector of shape (n,).
 
     Returns
     -------
     FloatArray
-        Product of each row, (m, n), with a vector (n,).
+        Products, shape (m,).
 
     Examples
     --------
@@ -105,17 +101,17 @@ def times_vector(rows: FloatArray, vector: FloatArray) -> FloatArray:
 ComplexArray = NDArray[np.complex128]
 
 MOST_VECTORS = 6
-SHALLOW, DEEP = 1, 4  # orders of 1/T that are kept beside the leading one
+SHALLOW, DEEP = 1, 4  # orders of 1/T in addition to the leading one
 _FAR = 50.0  # argument from which the asymptotic series of E_s is exact to 1e-8
-_LONG = 2000.0  # T beyond which a short recurrence loses more than that
+_LONG = 2000.0  # T beyond which even the short recurrence loses more than that
 
 
 @cache
 def _patterns(count: int) -> tuple[FloatArray, FloatArray, FloatArray, ComplexArray, ComplexArray, FloatArray]:
-    """Return what every law of n vectors shares, for the 2ⁿ sign patterns.
+    """Return the arrays common to all laws of n vectors, for the 2ⁿ sign patterns.
 
-    (n + 1, 2ⁿ) matrices that make ω and the first order in 1/T of r, a₁, …, aₙ and of their inverses; the constant
-    phase; the factor that turns the first exponential integral to the part of it wanted, as it is and folded; ones.
+    Two (n + 1, 2ⁿ) matrices: from r, a₁, …, aₙ to ω, and from their inverses to the first order in 1/T. Then the
+    constant phase; the factor of the first exponential integral, unfolded and folded; ones.
     """
     signs = np.array(list(product((1.0, -1.0), repeat=count))).T
     phase = -0.25 * np.pi * (3.0 + signs.sum(axis=0))
@@ -126,7 +122,7 @@ def _patterns(count: int) -> tuple[FloatArray, FloatArray, FloatArray, ComplexAr
 
 @lru_cache(maxsize=4096)
 def end_of_sum(terms: int) -> float:
-    """Return T, the t half a step after the last term: the phase of J₀ there is π·terms.
+    """Return T, half a step beyond the last term, where the phase of J₀ is π·terms.
 
     Equation: T − π/4 − 1/(8T) + 25/(384T³) = π·terms (Hankel's phase of J₀).
 
@@ -138,7 +134,7 @@ def end_of_sum(terms: int) -> float:
     Returns
     -------
     float
-        T, the t half a step after the last term.
+        T, in units of the inverse radius of the disc.
 
     Notes
     -----
@@ -175,12 +171,12 @@ def tail_sum(
     Returns
     -------
     tuple[FloatArray, FloatArray]
-        Two arrays (m,): the sum, good while r·T and every a_i·T are well above 1 (the caller keeps that, see
-        `series_length`), and its derivative to leading order, good enough for Newton's steps.
+        Two arrays (m,): the sum, accurate for r·T and every a_i·T well above 1 (see `series_length`), and its
+        derivative to leading order, accurate enough for Newton's steps.
 
     Notes
     -----
-    Source: Hankel's expansions, Abramowitz and Stegun 9.2.28–9.2.31; the rest first principles.
+    Source: Hankel's expansions, Abramowitz and Stegun 9.2.28–9.2.31; otherwise first principles.
     """
     lengths = np.empty((radii.size, amplitudes.size + 1))
     lengths[:, 0] = radii
@@ -199,16 +195,16 @@ def tail_rows(
     sizes: Sequence[float],
     orders: int,
 ) -> list[tuple[float, float]]:
-    """Return what `tail_sum` does for rows of one position each, of laws of equally many vectors.
+    """Return `tail_sum` and its slope for rows of one position each; all laws have the same number of vectors.
 
-    A row's figures do not depend on the others, to the last digit.
+    The figures of a row do not depend on the others, to the last digit.
 
     Parameters
     ----------
     positions : Sequence[float]
         Position of each row.
     laws : Sequence[Sequence[float]]
-        Laws of the resultants.
+        Amplitudes of each row, n per row.
     ends : Sequence[float]
         End T of the computed sum, one for each row.
     sizes : Sequence[float]
@@ -219,7 +215,7 @@ def tail_rows(
     Returns
     -------
     list[tuple[float, float]]
-        What `tail_sum` does for rows of one position each, of laws of equally many vectors.
+        Sum and slope of each row.
     """
     lengths = np.array([(position, *law) for position, law in zip(positions, laws, strict=True)])
     sums = _pattern_sums(lengths, np.array(ends)[:, None], orders)
@@ -233,7 +229,7 @@ def tail_rows(
 
 
 def tail_size(amplitudes: Sequence[float], end: float) -> float:
-    """Return what the sums over the patterns are to be multiplied by, but for √r: √(2T/π·Π 1/(2π·a_i·T)).
+    """Return the factor of the sums over the patterns, without √r: √(2T/π·Π 1/(2π·a_i·T)).
 
     Parameters
     ----------
@@ -245,7 +241,7 @@ def tail_size(amplitudes: Sequence[float], end: float) -> float:
     Returns
     -------
     float
-        What the sums over the patterns are to be multiplied by, but for √r.
+        Factor of the sums over the patterns, without √r.
     """
     size = 2.0 * end / math.pi
     for amplitude in amplitudes:
@@ -254,27 +250,26 @@ def tail_size(amplitudes: Sequence[float], end: float) -> float:
 
 
 def _by_radius(count: int) -> float:
-    """Return what the second order of J₁(rt), 0.117/(rT)², counts of the leading one.
+    """Return the weight of the second order of J₁(rt), 0.117/(rT)², relative to the leading one.
 
-    Taken as at the resonance ω = 0, where E_{s+2} is (s − 1)/(s + 1) of E_s; off it both are small.
+    The weight is that at the resonance ω = 0, where E_{s+2} is (s − 1)/(s + 1) of E_s; elsewhere both are small.
     """
     return 0.1171875 * (count - 1) / (count + 3)
 
 
 def _pattern_sums(lengths: FloatArray, ends: FloatArray, orders: int) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Return the sums over all patterns of the leading order, of what is 1/T of it, and of its slope.
+    """Return the sums over all patterns of the leading order, of the next order in 1/T, and of the slope.
 
-    lengths (m, n + 1), r and the amplitudes; ends (m, 1), T. Row by row where a library could add up in another
-    order for more rows.
+    `lengths` (m, n + 1) are r and the amplitudes, `ends` (m, 1) are T. Sums are made row by row, so that their order
+    does not depend on m.
     """
-    # arrays are small here, so the number of operations is what counts
+    # the arrays are small, so the number of operations determines the time
     count = lengths.shape[1] - 1
     signs, lags, phase, start, folded_start, ones = _patterns(count)
     frequency = times_matrix(lengths, signs)
-    lag = times_matrix(
-        1.0 / lengths, lags
-    )  # T times the first order in 1/T of the product of Hankel amplitudes, a phase
-    # exp(2jθ(λ_k)) = −1 at every zero of J₀ folds frequencies beyond 1 back by 2
+    # phase: T times the first order in 1/T of the product of Hankel amplitudes
+    lag = times_matrix(1.0 / lengths, lags)
+    # exp(2jθ(λ_k)) = −1 at every zero of J₀, so frequencies beyond 1 are reduced by 2
     folded = frequency > 1.0
     back = folded * 2.0
     frequency -= back
@@ -293,8 +288,8 @@ def _pattern_sums(lengths: FloatArray, ends: FloatArray, orders: int) -> tuple[F
         if orders == SHALLOW:
             far &= ends > _LONG
     steep, leading, *higher = _exponential_integrals(value, argument, cosine, sine, count, orders, far)
-    # What the sum has over the integral, for a summand turning by πω a term: π/(2 sin(πω/2)) − 1/ω,
-    # as a polynomial good to 5e-5 of this small part.
+    # The difference of sum and integral, for a summand that rotates by πω per term, is π/(2 sin(πω/2)) − 1/ω; this
+    # polynomial has a relative error of 5e-5.
     even = frequency * frequency
     rest = even * 0.0140578
     rest += 0.0258145
@@ -317,8 +312,8 @@ def _higher_orders(
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Return c₂, c₃, c₄ of exp(j·e1 + e2 + j·e3 + e4) = 1 + j·c₁ − c₂ − j·c₃ + c₄ + …, eᵢ of order T⁻ⁱ.
 
-    e1 to e4 are the logarithms of the Hankel amplitudes of J₁(rt) and of every J₀(a_i t), added up; e1 (m, 2ⁿ),
-    1/(rT) (m, 1), 1/(a_i T) (m, n).
+    e1 to e4 are the summed logarithms of the Hankel amplitudes of J₁(rt) and of every J₀(a_i t). Shapes: `e1` (m, 2ⁿ),
+    `by_radius` 1/(rT) (m, 1), `inverse` 1/(a_i T) (m, n).
     """
     square = inverse * inverse
     e2 = 0.1875 * by_radius**2 - 0.0625 * square.sum(axis=-1, keepdims=True)
@@ -363,8 +358,8 @@ def _exponential_integrals(
 ) -> list[FloatArray]:
     """Return Im E_{s−1}, Re E_s, Im E_{s+1}, … of −jx times a phase factor, s = (n+1)/2, from the first of them.
 
-    E_{k+1} = (exp(jx) + jx·E_k)/k, whose real part needs the imaginary part of E_k alone and the other way round;
-    cosine and sine are those of x and the phase; `far` is where the asymptotic series takes over.
+    E_{k+1} = (exp(jx) + jx·E_k)/k: its real part needs only the imaginary part of E_k, and vice versa. `cosine` and
+    `sine` are those of x plus the phase; `far` marks the values by asymptotic series.
     """
     order = 1.0 if count % 2 else 0.5
     found = [value]
@@ -372,7 +367,7 @@ def _exponential_integrals(
     steps = count // 2
     for step in range(steps + wanted - 2):
         value = argument * value
-        if (steps - step) % 2:  # E_s is found as a real part
+        if (steps - step) % 2:  # E_s is a real part
             np.subtract(cosine, value, out=value)
         else:
             value += sine
@@ -402,12 +397,12 @@ def _far_integral(argument: FloatArray, turning: ComplexArray, order: float) -> 
     return total
 
 
-LOOKED_UP = 512  # terms whose waves are kept
-CELLS = 2048  # fine cells on the disc's radius
-MARGIN = 16  # fine points kept beyond either end
-COARSE = 64  # coarse cells on the disc's radius
+LOOKED_UP = 512  # terms whose waves are tabulated
+CELLS = 2048  # fine cells on the radius of the disc
+MARGIN = 16  # fine points beyond each end
+COARSE = 64  # coarse cells on the radius of the disc
 _SEVERAL_TERMS = 16384
-_STEPS = 8.0  # points of J₀ to a unit of its argument: the fifth power of half a step leaves 1e-8
+_STEPS = 8.0  # points of J₀ per unit of its argument; the fifth power of half a step gives an error of 1e-8
 
 
 @cache
@@ -442,7 +437,7 @@ def bessel_nodes(terms: int) -> tuple[FloatArray, FloatArray]:
 
 
 def nodes(terms: int) -> tuple[FloatArray, FloatArray]:
-    """Return the first nodes and weights, cut from one of a few lengths so that few are kept.
+    """Return the first zeros and weights, taken from tables of a few lengths to save memory.
 
     Parameters
     ----------
@@ -452,7 +447,7 @@ def nodes(terms: int) -> tuple[FloatArray, FloatArray]:
     Returns
     -------
     tuple[FloatArray, FloatArray]
-        First nodes and weights, cut from one of a few lengths so that few are kept.
+        Zeros λ_k and weights, shape (terms,) each.
     """
     length = _SEVERAL_TERMS
     while length < terms:
@@ -463,12 +458,12 @@ def nodes(terms: int) -> tuple[FloatArray, FloatArray]:
 
 @cache
 def waves() -> FloatArray:
-    """Return ρ·J₁(λ_k ρ), (CELLS + 2·MARGIN + 1, LOOKED_UP), at ρ = −MARGIN/CELLS … 1 + MARGIN/CELLS.
+    """Return ρ·J₁(λ_k ρ) on the fine grid, ρ = −MARGIN/CELLS … 1 + MARGIN/CELLS.
 
     Returns
     -------
     FloatArray
-        ρ·J₁(λ_k ρ), (CELLS + 2·MARGIN + 1, LOOKED_UP), at ρ = −MARGIN/CELLS … 1 + MARGIN/CELLS.
+        Waves, shape (CELLS + 2·MARGIN + 1, LOOKED_UP).
     """
     points = np.arange(-MARGIN, CELLS + MARGIN + 1) / CELLS
     values: FloatArray = points[:, None] * j1(points[:, None] * nodes(LOOKED_UP)[0])
@@ -477,24 +472,24 @@ def waves() -> FloatArray:
 
 @cache
 def coarse_waves() -> FloatArray:
-    """Return ρ·J₁(λ_k ρ), (LOOKED_UP, COARSE + 1), at ρ = 0 … 1.
+    """Return ρ·J₁(λ_k ρ) on the coarse grid, ρ = 0 … 1.
 
     Returns
     -------
     FloatArray
-        ρ·J₁(λ_k ρ), (LOOKED_UP, COARSE + 1), at ρ = 0 … 1.
+        Waves, shape (LOOKED_UP, COARSE + 1).
     """
     return waves()[MARGIN : MARGIN + CELLS + 1 : CELLS // COARSE].T.copy()
 
 
 @cache
 def interpolation_share() -> FloatArray:
-    """Return how far a cubic through four neighbouring fine points may be off, for each term of coefficient 1.
+    """Return the largest error of a cubic through four neighbouring fine points, for each term of coefficient 1.
 
     Returns
     -------
     FloatArray
-        How far a cubic through four neighbouring fine points may be off, for each term of coefficient 1.
+        Largest error of each term, shape (LOOKED_UP,).
     """
     zeros = nodes(LOOKED_UP)[0]
     share: FloatArray = 0.0235 * np.sqrt(2.0 / np.pi / zeros) * (zeros / CELLS) ** 4
@@ -503,9 +498,9 @@ def interpolation_share() -> FloatArray:
 
 @cache
 def _j0_table() -> tuple[FloatArray, tuple[FloatArray, ...]]:
-    """Return the zeros in steps of the table, and J₀ with its first derivatives over their factorials, by step.
+    """Return the zeros in steps of the table, and at each step J₀ with its first derivatives over their factorials.
 
-    Small, so that it stays in the processor's cache: reading a larger one costs more than the terms it spares.
+    The table fits the processor's cache; a larger one would cost more to read than it saves in terms.
     """
     zeros = nodes(LOOKED_UP)[0]
     x = np.arange(int(zeros[-1] * _STEPS) + 2) / _STEPS
@@ -521,19 +516,19 @@ def _j0_table() -> tuple[FloatArray, tuple[FloatArray, ...]]:
 
 
 def products_of_j0(stacks: Sequence[Sequence[float]], terms: int) -> FloatArray:
-    """Return Π J₀(a_i λ_k) for each stack of amplitudes, (stacks, terms), within 1e-8 a factor.
+    """Return Π J₀(a_i λ_k) for each stack of amplitudes, within 1e-8 per factor.
 
     Parameters
     ----------
     stacks : Sequence[Sequence[float]]
-        Stacks of one vector or more each, amplitudes in [0, 1].
+        Amplitudes of each stack, one or more, in [0, 1].
     terms : int
-        Number of terms; beyond LOOKED_UP the factors are evaluated, not looked up.
+        Number of terms; factors beyond LOOKED_UP are evaluated, not taken from the table.
 
     Returns
     -------
     FloatArray
-        Π J₀(a_i λ_k) for each stack of amplitudes, (stacks, terms), within 1e-8 a factor.
+        Products, shape (stacks, terms).
 
     Examples
     --------

@@ -1,1 +1,1 @@
-"""A reading at the gauge against the prediction, and the next step."""
+"""Gauge readings, the prediction for them, and the next step."""

@@ -1,4 +1,4 @@
-"""Expected runout at a measuring plane, where a reading lies in it, and the result of a trial turn."""
+"""Expected runout at a measuring plane, the position of a reading in it, and the result of a trial turn."""
 
 from __future__ import annotations
 
@@ -7,15 +7,17 @@ from typing import Final
 
 from rules.analysis import StackAnalysis
 from rules.quantities.missing import Missing
-from rules.quantities.models import LackingFact
+from rules.quantities.models import MissingQuantity
 from rules.quantities.rounding import rounded
 from rules.reading.formulas import best_further_turn, split_by_turn, turn_error_ratio
 from rules.reading.planes import NEGLIGIBLE_UM, PlaneFit, fit_plane
 from rules.runout.analysis import PlaneBudget, budget_at, law_at
 from rules.runout.contributors import Contributor, positions_of
 from rules.runout.formulas import Eccentricity, Tir, eccentricity_of, tir_of
+from rules.runout.report import not_stated, plane_figures
 from rules.schema.components import GaugePin
-from rules.schema.reading import PredictionReport, Trial, TrialReport
+from rules.schema.reading import PredictedPlane, Trial, TrialReport
+from rules.schema.report import JointEnds
 from rules.stack.chain import Chain, StackJoint
 
 __all__ = ["Prediction", "TrialResult", "evaluate_trial", "joint_to_try", "lacking", "pin_tir_um", "predict"]
@@ -23,59 +25,51 @@ __all__ = ["Prediction", "TrialResult", "evaluate_trial", "joint_to_try", "lacki
 
 @dataclass(frozen=True, slots=True)
 class Prediction:
-    """What was predicted for one plane, and where the reading lies in it, before rounding."""
+    """Prediction for one plane and position of the reading in it, before rounding."""
 
+    number: int
+    """Number of the plane in the request, from 1."""
     budget: PlaneBudget
-    p99_um: Tir
     share_below: float
     outside: bool
-    """More than 99 of 100 assemblies read, and so more than any when it exceeds the worst case."""
+    """Whether the reading exceeds that of 99 of 100 assemblies; it exceeds every one if it is above the worst case."""
 
-    def report(self) -> PredictionReport:
-        """Tell it."""
-        return PredictionReport(
-            z_mm=rounded(self.budget.z_mm, "mm"),
-            p50_um=rounded(self.budget.p50_um, "um"),
-            p95_um=rounded(self.budget.p95_um, "um"),
-            p99_um=rounded(self.p99_um, "um"),
+    def report(self, derived: StackAnalysis) -> PredictedPlane:
+        """Return the prediction for the answer."""
+        name = f"plane_{self.number}"
+        return PredictedPlane(
+            **plane_figures(name, self.budget.z_mm, derived.chain, derived.geometry, self.budget),
             share_below=rounded(self.share_below, "ratio"),
-            outside_99_percent=self.outside,
+            above_p99=self.outside,
         )
 
 
-def lacking(derived: StackAnalysis) -> list[LackingFact]:
-    """Return what a prediction lacks: a partial sum of contributors predicts nothing."""
-    lacks = []
-    if (missing := derived.contributors.lacking) is not None:
-        lacks.append(LackingFact(fact="runout contributor", fields=list(missing.fields)))
+def lacking(derived: StackAnalysis) -> list[MissingQuantity]:
+    """Return the missing fields of a prediction, since a partial sum of contributors predicts nothing."""
+    lacks = not_stated(derived.contributors)
     face = derived.geometry.last_clamping_face
     if isinstance(face, Missing):
-        lacks.append(LackingFact(fact="last clamping face", fields=list(face.fields)))
+        lacks.append(MissingQuantity(quantity="last_clamping_face", unit="mm", at=list(face.fields)))
     return lacks
 
 
-def predict(derived: StackAnalysis, fit: PlaneFit) -> Prediction | None:
-    """Predict the reading of a plane from the whole stack; None while anything is lacking."""
+def predict(derived: StackAnalysis, fit: PlaneFit, number: int) -> Prediction | None:
+    """Return the predicted reading of a plane from the whole stack; None while data is missing."""
     face, contributors = derived.geometry.last_clamping_face, derived.contributors
     if isinstance(face, Missing) or contributors.lacking is not None:
         return None
     z_mm = face + fit.distance_mm
-    law = law_at(z_mm, contributors.known)
-    p99 = tir_of(Eccentricity(float(law.quantiles((0.99,))[0])))
-    return Prediction(
-        budget_at(z_mm, contributors.known, None),
-        p99,
-        law.probability(eccentricity_of(fit.judged_um)),
-        fit.judged_um > p99 + NEGLIGIBLE_UM,
-    )
+    budget = budget_at(z_mm, contributors.known, None)
+    share_below = law_at(z_mm, contributors.known).probability(eccentricity_of(fit.judged_um))
+    return Prediction(number, budget, share_below, fit.judged_um > budget.p99_um + NEGLIGIBLE_UM)
 
 
 def pin_tir_um(derived: StackAnalysis, distance_mm: float) -> Tir | None:
-    """Return what the stack's gauge pin alone may read at a distance from its clamp; None where that is not known."""
+    """Return the largest reading of the gauge pin alone at a distance from its clamp; None where unknown."""
     members, face = derived.chain.members, derived.geometry.last_clamping_face
     if len(members) < 2 or not isinstance(members[-1].part, GaugePin) or isinstance(face, Missing):
         return None
-    # the clearance of its joint carries the pin's name too, but displaces the pin itself
+    # the clearance of its joint has the pin's name too, but it displaces the whole pin
     own = [
         item
         for item in derived.contributors.known
@@ -86,16 +80,16 @@ def pin_tir_um(derived: StackAnalysis, distance_mm: float) -> Tir | None:
 
 
 def joint_to_try(
-    derived: StackAnalysis, budget: PlaneBudget | None, but_not: str | None
+    derived: StackAnalysis, budget: PlaneBudget | None, but_not: JointEnds | None
 ) -> tuple[StackJoint, int] | None:
-    """Return the joint to turn for a trial with its positions: that of the largest contributor that can be turned.
+    """Return the joint for a trial turn, with its positions: that of the largest contributor that can be turned.
 
-    Where the contributors are not all known it is the last one, the clamp of the tool. A joint that was tried is
-    left out; None where nothing is left.
+    If some contributors are unknown, it is the last joint, the clamp of the tool. Joints already tried are left out;
+    None if no joint is left.
     """
     chain = derived.chain
     every = zip(chain.joints, positions_of(chain)[1:], strict=True)
-    open_to_turn = [(case, positions) for case, positions in every if positions != 1 and case.name != but_not]
+    open_to_turn = [(case, positions) for case, positions in every if positions != 1 and case.ends_named != but_not]
     if budget is not None:
         known = sorted(zip(budget.own_tir_um, derived.contributors.known, strict=True), key=lambda pair: -pair[0])
         for _, item in known:
@@ -107,38 +101,32 @@ def joint_to_try(
 
 
 def _joint_of(item: Contributor, chain: Chain) -> StackJoint | None:
-    """Joint that turns what contributes against what comes before; for spindle and first component the first one."""
+    """Return the joint that turns a contributor relative to the parts before it; the first one for the spindle."""
     if not chain.joints:
         return None
     owner = min(item.displaces_from, len(chain.members)) - 1
     if owner >= 0 and chain.members[owner].part.id != item.component:
-        owner += 1  # a clearance displaces the component itself, not what lies beyond it
+        owner += 1  # a clearance displaces the component itself, not only the parts beyond it
     return chain.joints[max(0, min(owner, len(chain.joints)) - 1)]
 
 
 _MOST_ERROR: Final = 10.0
-"""A turn that magnifies errors of reading more than this, against half a turn, tells nothing: below 11.5°."""
+"""Largest magnification of reading errors of a usable trial turn, relative to half a turn; exceeded below 11.5°."""
 
 
 @dataclass(frozen=True, slots=True)
 class TrialResult:
-    """A trial before rounding."""
+    """Result of a trial turn, before rounding."""
 
-    upper: str
-    lower: str
+    joint: JointEnds
     before_um: Eccentricity
     beyond_um: Eccentricity
     turn_deg: float
     leaves_um: Tir
-    """What to expect after the best further turn."""
-
-    @property
-    def joint(self) -> str:
-        """The joint as people read it."""
-        return f"{self.upper}/{self.lower}"
+    """Expected runout after the best further turn."""
 
     def report(self) -> TrialReport:
-        """Tell it."""
+        """Return it as in the report."""
         return TrialReport(
             joint=self.joint,
             before_joint_um=rounded(self.before_um, "um"),
@@ -149,28 +137,27 @@ class TrialResult:
 
 
 def evaluate_trial(trial: Trial, first: PlaneFit, chain: Chain | None) -> tuple[TrialResult | None, list[str]]:
-    """Evaluate a trial turn against the first plane; where it tells nothing, a note says why."""
+    """Return the result of a trial turn at the first plane; without a result, a note gives the reason."""
     name = f"{trial.upper}/{trial.lower}"
     positions = 0 if chain is None else _positions(trial, chain)
     second = fit_plane(trial.plane)
     if positions is None:
-        return None, [f"The trial tells nothing: {name} is no joint of the stack."]
+        return None, [f"The trial turn gives no result: {name} is not a joint of the stack."]
     if not first.directed or not second.directed:
-        return None, ["The trial tells nothing: a total indicator reading alone has no direction."]
+        return None, ["The trial turn gives no result: a total indicator reading has no direction."]
     if first.eccentricity is None or second.eccentricity is None:
-        return None, ["The trial tells nothing: the readings don't go round."]
+        return None, ["The trial turn gives no result: the readings do not cover a full turn."]
     if abs(second.distance_mm - first.distance_mm) > 1e-3:
-        return None, ["The trial tells nothing: it was not read at the distance of the first plane."]
+        return None, ["The trial turn gives no result: it was not measured at the distance of the first plane."]
     if turn_error_ratio(trial.turned_deg) > _MOST_ERROR:
-        return None, [f"The trial tells nothing: a turn by {trial.turned_deg:.10g}° is none, or nearly none."]
+        return None, [f"The trial turn gives no result: a turn by {trial.turned_deg:.10g}° is too small."]
     notes = []
     if positions == 1:
-        notes.append(f"By its coupling {name} is not known to fit in other positions; its turn is told as if it did.")
+        notes.append(f"Whether joint {name} fits in other positions is not stated; the result assumes that it does.")
     split = split_by_turn(first.eccentricity, second.eccentricity, trial.turned_deg)
     turn = best_further_turn(split, trial.turned_deg, 0 if positions == 1 else positions)
     result = TrialResult(
-        trial.upper,
-        trial.lower,
+        JointEnds(upper=trial.upper, lower=trial.lower),
         Eccentricity(abs(split.before)),
         Eccentricity(abs(split.beyond)),
         rounded(turn.angle_deg, "deg") % 360.0,
@@ -180,7 +167,7 @@ def evaluate_trial(trial: Trial, first: PlaneFit, chain: Chain | None) -> tuple[
 
 
 def _positions(trial: Trial, chain: Chain) -> int | None:
-    """In how many positions the joint fits, 0 for any; None where the stack has no such joint."""
+    """Return the number of positions of a joint, 0 for any angle; None if the stack has no such joint."""
     for case, positions in zip((chain.spindle_joint, *chain.joints), positions_of(chain), strict=True):
         if case is not None and (case.upper_name, case.lower.part.id) == (trial.upper, trial.lower):
             return positions

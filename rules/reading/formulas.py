@@ -1,4 +1,4 @@
-"""Evaluate dial readings: eccentricity, direction, form error, decision by ISO 14253-1, and a trial turn."""
+"""Evaluation of dial readings: eccentricity, direction, form error, decision by ISO 14253-1, and a trial turn."""
 
 from __future__ import annotations
 
@@ -28,11 +28,11 @@ __all__ = [
 
 @dataclass(frozen=True, slots=True)
 class DialFit:
-    """What readings at one plane tell.
+    """Evaluated readings of one plane.
 
-    mean_um: the dial's own zero. eccentricity: complex vector of the axis in µm, its argument the direction of the
-    high point. form_um: range of what is left, not
-    explained by eccentricity. tir_um: range of the readings as taken.
+    `mean_um` is the zero offset of the dial. `eccentricity` is the complex vector of the axis, µm; its argument is the
+    direction of the high point. `form_um` is the range of the residuals after removing mean and eccentricity. `tir_um`
+    is the range of the readings.
     """
 
     mean_um: float
@@ -42,28 +42,27 @@ class DialFit:
 
 
 def fit_dial(angles_deg: Sequence[float], readings_um: Sequence[float]) -> DialFit:
-    """Return mean, first harmonic and what remains of readings round the axis.
+    """Return mean, first harmonic and residual range of readings around the axis.
 
     Least squares of r = m + a·cos θ + b·sin θ; e = a + jb; at equal angles a = (2/n)·Σ r·cos θ and b = (2/n)·Σ r·sin
-    θ, the least-squares circle for small eccentricity. angles in degrees, at least three different directions;
-    readings in µm, one each.
+    θ, the least-squares circle for small eccentricity.
 
     Parameters
     ----------
     angles_deg : Sequence[float]
-        Angular positions of the readings, degrees.
+        Angular positions of the readings, degrees; at least three different directions.
     readings_um : Sequence[float]
-        Dial readings at these positions, µm.
+        Dial readings at these positions, µm, one each.
 
     Returns
     -------
     DialFit
-        Mean, first harmonic and what remains of readings round the axis.
+        Mean, first harmonic and residual range.
 
     Raises
     ------
     ValueError
-        For unequal lengths, values that are not finite, or directions that fix no circle.
+        For unequal lengths, values that are not finite, or directions that do not determine a circle.
 
     Notes
     -----
@@ -87,7 +86,7 @@ def fit_dial(angles_deg: Sequence[float], readings_um: Sequence[float]) -> DialF
     design = np.column_stack([np.ones_like(theta), np.cos(theta), np.sin(theta)])
     solution, _, rank, _ = np.linalg.lstsq(design, readings, rcond=1e-9)
     if rank < 3:
-        raise ValueError("the directions lie too close together to fix a circle")
+        raise ValueError("the directions are too close together to determine a circle")
     residual = readings - design @ solution
     return DialFit(
         float(solution[0]),
@@ -122,9 +121,7 @@ def high_point_deg(eccentricity: EccentricityVector) -> float:
 def complex_at(
     z_mm: float, first: EccentricityVector, first_mm: float, second: EccentricityVector, second_mm: float
 ) -> EccentricityVector:
-    """Return the eccentricity at z on the straight axis through two planes: offset and tilt carried on.
-
-    eccentricities at two different positions, mm.
+    """Return the eccentricity at z on the straight axis through two planes: offset and tilt extrapolated.
 
     Parameters
     ----------
@@ -159,15 +156,14 @@ def complex_at(
     (1+2j)
     """
     if first_mm == second_mm:
-        raise ValueError("two planes at one position fix no axis")
+        raise ValueError("two planes at one position do not determine an axis")
     return EccentricityVector(first + (second - first) * (z_mm - first_mm) / (second_mm - first_mm))
 
 
 def eccentricity_error_ratio(angles_deg: Sequence[float]) -> float:
-    """Return how many times the error of one reading the error of the fitted eccentricity may be.
+    """Return the largest ratio of the error of the fitted eccentricity to the error of one reading.
 
-    √λ_max of the block of a and b in (XᵀX)⁻¹, rows of X being (1, cos θ, sin θ); √(2/n) for n equal steps angles in
-    degrees, finite.
+    √λ_max of the block of a and b in (XᵀX)⁻¹, rows of X being (1, cos θ, sin θ); √(2/n) for n equal steps.
 
     Parameters
     ----------
@@ -177,8 +173,7 @@ def eccentricity_error_ratio(angles_deg: Sequence[float]) -> float:
     Returns
     -------
     float
-        The ratio of the standard deviations in the worst direction, infinite where fewer than three different
-        directions are given.
+        Ratio of the standard deviations in the worst direction; infinite for fewer than three different directions.
 
     Raises
     ------
@@ -202,7 +197,7 @@ def eccentricity_error_ratio(angles_deg: Sequence[float]) -> float:
     if len({round(float(angle) % 360.0, 9) % 360.0 for angle in angles_deg}) < 3:
         return math.inf
     cosines, sines = np.cos(theta), np.sin(theta)
-    # the mean of the readings takes up the mean of the columns, so the block is that of the centred ones
+    # the fitted mean absorbs the mean of the columns, so the block is that of the centred columns
     centred = np.column_stack([cosines - cosines.mean(), sines - sines.mean()])
     least = float(np.linalg.svd(centred, compute_uv=False)[-1])
     return 1.0 / least if least > 1e-9 else math.inf
@@ -212,10 +207,10 @@ Decision = Literal["conforms", "does_not_conform", "not_proven"]
 
 
 def decide_upper_limit(value: float, limit: float, expanded_uncertainty: float) -> Decision:
-    """Return whether a value with its uncertainty proves that an upper limit is kept.
+    """Return whether a value with its uncertainty proves conformity with an upper limit.
 
-    Conformity is proven when value + U ≤ limit, non-conformity when value − U > limit; in between neither, and the
-    uncertainty counts against whoever has to prove.
+    Conformity is proven if value + U ≤ limit, non-conformity if value − U > limit. In between neither is proven, and
+    the uncertainty counts against the party that has to prove.
 
     Parameters
     ----------
@@ -229,7 +224,7 @@ def decide_upper_limit(value: float, limit: float, expanded_uncertainty: float) 
     Returns
     -------
     Decision
-        Whether a value with its uncertainty proves that an upper limit is kept.
+        Conformity, non-conformity, or neither proven.
 
     Raises
     ------
@@ -239,7 +234,7 @@ def decide_upper_limit(value: float, limit: float, expanded_uncertainty: float) 
     Notes
     -----
     Source: ISO 14253-1, editions 1998 and 2013 with the guard band g = U (from memory; the 2017 edition takes 1.65·u
-    one-sided, which is smaller: this is the cautious reading).
+    one-sided, which is smaller, so U is the cautious choice).
 
     Examples
     --------
@@ -249,14 +244,14 @@ def decide_upper_limit(value: float, limit: float, expanded_uncertainty: float) 
     if not all(math.isfinite(number) for number in (value, limit, expanded_uncertainty)):
         raise ValueError("value, limit and uncertainty must be finite")
     if expanded_uncertainty < 0:
-        raise ValueError("an uncertainty is not negative")
+        raise ValueError("an uncertainty must not be negative")
     if value + expanded_uncertainty <= limit:
         return "conforms"
     return "does_not_conform" if value - expanded_uncertainty > limit else "not_proven"
 
 
 def least_uncertainty_to_decide(value: float, limit: float) -> float:
-    """Return the expanded uncertainty below which a value decides: |limit − value|.
+    """Return the expanded uncertainty below which a value proves a decision: |limit − value|.
 
     Parameters
     ----------
@@ -268,7 +263,7 @@ def least_uncertainty_to_decide(value: float, limit: float) -> float:
     Returns
     -------
     float
-        Expanded uncertainty below which a value decides.
+        Expanded uncertainty, in the unit of the limit.
 
     Notes
     -----
@@ -284,16 +279,16 @@ def least_uncertainty_to_decide(value: float, limit: float) -> float:
 
 @dataclass(frozen=True, slots=True)
 class TurnSplit:
-    """Eccentricities on either side of a joint, as they stood before the trial turn."""
+    """Eccentricities on both sides of a joint, before the trial turn."""
 
     before: EccentricityVector
-    """What does not turn with the joint."""
+    """Part that does not turn with the joint."""
     beyond: EccentricityVector
-    """What turns with it."""
+    """Part that turns with it."""
 
 
 def split_by_turn(first: EccentricityVector, second: EccentricityVector, turned_deg: float) -> TurnSplit:
-    """Return the eccentricities before and beyond a joint from one reading before and one after its turn.
+    """Return the eccentricities on both sides of a joint, from one reading before and one after a trial turn.
 
     e₁ = A + B, e₂ = A + B·exp(jφ), so B = (e₁ − e₂)/(1 − exp(jφ)) and A = e₁ − B
 
@@ -314,11 +309,11 @@ def split_by_turn(first: EccentricityVector, second: EccentricityVector, turned_
     Raises
     ------
     ValueError
-        For a multiple of 360°, after which nothing differs, and for values that are not finite.
+        For a multiple of 360°, which changes nothing, and for values that are not finite.
 
     Notes
     -----
-    Source: first principles; the same two runs find an unbalance by the influence of a known change.
+    Source: first principles; balancing with a trial mass uses the same method.
 
     Examples
     --------
@@ -329,13 +324,13 @@ def split_by_turn(first: EccentricityVector, second: EccentricityVector, turned_
     if not (cmath.isfinite(first) and cmath.isfinite(second)):
         raise ValueError("eccentricities must be finite")
     if turn_error_ratio(turned_deg) == math.inf:
-        raise ValueError("a turn by a multiple of 360 degrees tells nothing")
+        raise ValueError("a turn by a multiple of 360 degrees gives no result")
     beyond = (first - second) / (1.0 - _turned(turned_deg))
     return TurnSplit(EccentricityVector(first - beyond), EccentricityVector(beyond))
 
 
 def best_further_turn(split: TurnSplit, turned_deg: float, positions: int = 0) -> Turn:
-    """Return the turn from where the joint stands after the trial that leaves the least eccentricity.
+    """Return the turn, from the position after the trial, that leaves the least eccentricity.
 
     ψ = arg A + 180° − arg B − φ leaves ||A| − |B||; a joint of n positions takes the best multiple of 360°/n
 
@@ -351,7 +346,7 @@ def best_further_turn(split: TurnSplit, turned_deg: float, positions: int = 0) -
     Returns
     -------
     Turn
-        Angle_deg in 0 ≤ ψ < 360 and the eccentricity left; no turn where one side has none.
+        Angle ψ in [0, 360) degrees and remaining eccentricity; no turn if one side has no eccentricity.
 
     Raises
     ------
@@ -368,25 +363,25 @@ def best_further_turn(split: TurnSplit, turned_deg: float, positions: int = 0) -
     Turn(joint=1, angle_deg=90.0, eccentricity=1.0)
     """
     if positions == 1:
-        raise ValueError("a joint of one position cannot be turned")
+        raise ValueError("a joint with one position cannot be turned")
     (turn,) = single_turns([split.before, split.beyond * _turned(turned_deg)], [positions])
     return turn
 
 
 def turn_error_ratio(turned_deg: float) -> float:
-    """Return how much more errors of reading spoil the split than after half a turn.
+    """Return the magnification of reading errors by a trial turn, relative to half a turn.
 
-    1/|sin(φ/2)|: 1 at 180°, infinite at a multiple of 360° φ in degrees.
+    1/|sin(φ/2)|: 1 at 180°, infinite at a multiple of 360°
 
     Parameters
     ----------
     turned_deg : float
-        Angle by which the joint was turned, degrees.
+        Angle of the trial turn φ, degrees.
 
     Returns
     -------
     float
-        How much more errors of reading spoil the split than after half a turn.
+        Magnification, ≥ 1.
 
     Raises
     ------

@@ -32,13 +32,13 @@ __all__ = [
 
 
 NEGLIGIBLE_UM: Final = 1e-6
-"""Differences below this are rounding: no dial shows them."""
+"""Differences below this are rounding; no dial shows them."""
 
 _MOST_ERROR: Final = 5.0
-"""An eccentricity that magnifies errors of reading more than this is not told; this project's choice."""
+"""Largest magnification of reading errors for which an eccentricity is reported; this project's choice."""
 
 _LEAST_DISTANCE_MM: Final = 1e-3
-"""Planes nearer to each other count as one."""
+"""Planes closer than this count as one."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,20 +48,20 @@ class PlaneFit:
     distance_mm: float
     range_um: Tir
     judged_um: Tir
-    """What a full turn reads, as far as the readings tell."""
+    """Runout over a full turn, as far as the readings show it."""
     eccentricity: EccentricityVector | None
     form_um: float | None
     directed: bool
-    """Whether it was read at angles at all."""
+    """Whether it has readings at stated angles."""
 
     @property
     def whole_turn(self) -> bool:
-        """Whether nothing greater hides between the readings, form errors aside."""
+        """Whether the readings cover the full turn, so that no larger value is between them, apart from form errors."""
         return self.eccentricity is not None or not self.directed
 
 
 def fit_plane(plane: Plane) -> PlaneFit:
-    """Fit the readings of a plane; where their directions do not fix an eccentricity, their range alone is told."""
+    """Evaluate the readings of a plane; only their range if their directions do not determine an eccentricity."""
     if isinstance(plane, RangePlane):
         return PlaneFit(plane.distance_mm, Tir(plane.tir_um), Tir(plane.tir_um), None, None, False)
     if isinstance(plane, DialPlane):
@@ -80,9 +80,9 @@ def fit_plane(plane: Plane) -> PlaneFit:
 
 
 def plane_reading(fit: PlaneFit) -> PlaneReading:
-    """Tell one plane."""
+    """Return one plane as in the report."""
     return PlaneReading(
-        distance_mm=rounded(fit.distance_mm, "mm"),
+        from_last_clamping_face_mm=rounded(fit.distance_mm, "mm"),
         tir_um=rounded(fit.range_um, "um"),
         judged_tir_um=rounded(fit.judged_um, "um"),
         whole_turn=fit.whole_turn,
@@ -93,7 +93,7 @@ def plane_reading(fit: PlaneFit) -> PlaneReading:
 
 
 def axis_through(fits: list[PlaneFit], tip_mm: float | None) -> AxisReport | None:
-    """Tell the axis through two planes, carried on to the tip (its distance from the face) where that is known."""
+    """Return the axis through two planes, extrapolated to the tip (at its distance from the face) if that is known."""
     if len(fits) < 2:
         return None
     first, second = fits
@@ -119,39 +119,39 @@ def axis_through(fits: list[PlaneFit], tip_mm: float | None) -> AxisReport | Non
 
 
 def plane_notes(fits: list[PlaneFit]) -> list[str]:
-    """Say which planes do not go round and why there is no axis."""
+    """Return notes on planes that do not cover a full turn and on the reason for a missing axis."""
     notes = [
-        f"Plane {number}: the readings don't go round, so they fix no eccentricity and a full turn may read more;"
-        " read at three or more directions, well apart."
+        f"Plane {number}: the readings do not cover a full turn, so the eccentricity is unknown and the runout may be"
+        " larger. Measure in three or more directions, well apart."
         for number, fit in enumerate(fits, start=1)
         if not fit.whole_turn
     ]
     if len(fits) < 2:
         return notes
     if any(fit.eccentricity is None for fit in fits):
-        notes.append("No axis: both planes must be read with directions.")
+        notes.append("No axis: both planes need readings with directions.")
     elif abs(fits[1].distance_mm - fits[0].distance_mm) < _LEAST_DISTANCE_MM:
-        notes.append("No axis: both planes lie at one distance.")
+        notes.append("No axis: both planes are at the same distance.")
     return notes
 
 
 def _direction(eccentricity: EccentricityVector) -> float | None:
-    """Direction of a vector, rounded; None where it is too short to have one."""
-    if abs(eccentricity) < 0.0005:  # shown as zero
+    """Return the direction of a vector, rounded; None for one too short to have a direction."""
+    if abs(eccentricity) < 0.0005:  # the report shows zero
         return None
     return rounded(high_point_deg(eccentricity), "deg") % 360.0
 
 
 def decide(fit: PlaneFit, limit_um: float, uncertainty_um: float | None) -> DecisionReport:
-    """Decide by ISO 14253-1.
+    """Return the decision by ISO 14253-1.
 
-    Without an uncertainty nothing is proven; readings that don't go round can prove that a limit is broken, never
-    that it is kept.
+    Without an uncertainty nothing is proven. Readings that do not cover a full turn can prove non-conformity, never
+    conformity.
     """
     decision = "not_proven" if uncertainty_um is None else decide_upper_limit(fit.judged_um, limit_um, uncertainty_um)
     settle = None
     if decision == "conforms" and not fit.whole_turn:
-        decision, settle = "not_proven", "Readings round a whole turn, at three or more directions well apart."
+        decision, settle = "not_proven", "Readings over a full turn, in three or more directions well apart."
     elif decision == "not_proven":
         settle = _would_settle(fit.judged_um, limit_um, uncertainty_um)
     return DecisionReport(
@@ -165,11 +165,11 @@ def decide(fit: PlaneFit, limit_um: float, uncertainty_um: float | None) -> Deci
 
 def _would_settle(value: float, limit: float, uncertainty: float | None) -> str:
     gap = least_uncertainty_to_decide(value, limit)
-    # never rounded up: a larger uncertainty would not decide
+    # rounded down, since a larger uncertainty would not prove it
     told = math.floor(gap * 1000.0 + 1e-6) / 1000.0
-    outcome = "that the limit is kept" if value <= limit else "that the limit is broken"
+    outcome = "conformity" if value <= limit else "non-conformity"
     if told == 0.0:
-        wanted = "The reading is on the limit: no uncertainty that can be had would decide."
+        wanted = "The reading equals the limit, so no achievable uncertainty would prove either."
     elif value <= limit:
         wanted = f"An expanded uncertainty of at most {told:.10g} µm would prove {outcome}."
     else:
@@ -178,12 +178,12 @@ def _would_settle(value: float, limit: float, uncertainty: float | None) -> str:
 
 
 def excess_over(value_um: float, limit_um: float, uncertainty_um: float | None) -> float:
-    """Return by how much a reading exceeds its acceptance limit, the limit less the uncertainty; negative within."""
+    """Return the excess of a reading over its acceptance limit (limit less uncertainty); negative within it."""
     return value_um - (limit_um - (uncertainty_um or 0.0))
 
 
 def pin_may_explain(excess_um: float | None, pin_tir_um: Tir | None) -> bool | None:
-    """Whether a reading exceeds by no more than the pin alone may read; None where either is not known."""
+    """Whether the excess is at most the runout of the pin itself; None where either is unknown."""
     if excess_um is None or pin_tir_um is None:
         return None
     return NEGLIGIBLE_UM < excess_um <= pin_tir_um + NEGLIGIBLE_UM

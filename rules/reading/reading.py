@@ -1,4 +1,4 @@
-"""Evaluate gauge readings of a stack: result, expected runout and the next step."""
+"""Evaluation of gauge readings of a stack: result, expected runout and the next step."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from rules.analysis import StackAnalysis, analyse, cautions_of
 from rules.answer.provenance import general_cautions, provenance, threshold_overrides
 from rules.exchange.documents import NO_CATALOGUE, Catalogue
 from rules.quantities.missing import Missing
-from rules.quantities.models import LackingFact
+from rules.quantities.models import MissingQuantity
 from rules.quantities.rounding import rounded_for_people
 from rules.reading.expectation import (
     Prediction,
@@ -34,18 +34,19 @@ from rules.reading.planes import (
 from rules.rulebook.book import Rulebook
 from rules.runout.formulas import Tir
 from rules.schema.reading import DecisionReport, NextStep, ReadingReport, ReadingRequest
+from rules.schema.report import JointEnds
 from rules.schema.request import CheckRequest
 from rules.stack.chain import resolve
 
 __all__ = ["read_gauge"]
 
 
-_SENSE: Final = "against the way the spindle is turned while reading"
+_SENSE: Final = "against the direction in which the spindle is turned for reading"
 
 
 @dataclass(frozen=True, slots=True)
 class Reading:
-    """Everything that was read and worked out, before it is put into words."""
+    """All readings and results, before they are put into words."""
 
     planes: Sequence[PlaneFit]
     predictions: Sequence[Prediction | None]
@@ -58,12 +59,12 @@ class Reading:
 
     @property
     def read(self) -> str:
-        """The judged reading, for a sentence."""
+        """Return the judged reading, for a sentence."""
         return _um(self.planes[0].judged_um)
 
 
 def next_step(reading: Reading) -> NextStep:
-    """Return the first step that applies; see the order in `_STEPS`."""
+    """Return the first step that applies, in the order of `_STEPS`."""
     return next(step for make in _STEPS if (step := make(reading)) is not None)
 
 
@@ -73,13 +74,14 @@ def _outside(reading: Reading) -> NextStep | None:
             continue
         worst = prediction.budget.worst_case_um
         if worst is not None and fit.judged_um > worst:
-            than = f"than all contributors in line could make ({_um(worst)})"
+            exceeded = f"the worst case of {_um(worst)}"
         else:
-            than = f"than 99 of 100 such assemblies read ({_um(prediction.p99_um)})"
+            exceeded = f"the 99th percentile of {_um(prediction.budget.p99_um)}"
         return _step(
             "clean_and_reseat",
-            f"{_um(fit.judged_um)} at {_number(fit.distance_mm, 'mm')} mm is more {than}: something is wrong that the"
-            " stack does not tell. Take it apart, clean every taper and bore, assemble it again and read again.",
+            f"The reading of {_um(fit.judged_um)} at {_number(fit.distance_mm, 'mm')} mm exceeds {exceeded}, so"
+            " the stack data do"
+            " not explain it. Take the stack apart, clean every taper and bore, reassemble it and measure again.",
         )
     return None
 
@@ -90,8 +92,9 @@ def _conforms(reading: Reading) -> NextStep | None:
         return None
     return _step(
         "accept",
-        f"{reading.read} with an uncertainty of {_um(decision.expanded_uncertainty_um or 0.0)} keeps the limit of"
-        f" {_um(decision.limit_um)}.",
+        f"The reading of {reading.read}, with an expanded uncertainty of"
+        f" {_um(decision.expanded_uncertainty_um or 0.0)}, is"
+        f" within the limit of {_um(decision.limit_um)}.",
     )
 
 
@@ -99,12 +102,12 @@ def _turn_as_tried(reading: Reading) -> NextStep | None:
     trial, decision = reading.trial, reading.decision
     if trial is None or decision is None or not trial.leaves_um < decision.limit_um:
         return None
-    left = f"{_um(trial.leaves_um)} should be left, less than the limit of {_um(decision.limit_um)}. Then read again."
+    left = f"expected runout {_um(trial.leaves_um)}, limit {_um(decision.limit_um)}. Then measure again."
     if trial.turn_deg == 0.0:
-        words = f"Leave {trial.lower} in {trial.upper} where the trial put it: {left}"
+        words = f"Leave {trial.joint.lower} in {trial.joint.upper} in the trial position: {left}"
     else:
-        turn = f"by {_number(trial.turn_deg, 'deg')}° from where it stands now, {_SENSE}"
-        words = f"Turn {trial.lower} in {trial.upper} {turn}: {left}"
+        turn = f"by {_number(trial.turn_deg, 'deg')}° from its present position, {_SENSE}"
+        words = f"Turn {trial.joint.lower} in {trial.joint.upper} {turn}: {left}"
     return _step("turn_joint", words, trial.joint, trial.turn_deg)
 
 
@@ -115,11 +118,12 @@ def _suspect_the_pin(reading: Reading) -> NextStep | None:
     limit, uncertainty = decision.limit_um, decision.expanded_uncertainty_um
     over = f"the limit of {_um(limit)}"
     if uncertainty:
-        over = f"the {_um(limit - uncertainty)} that a limit of {_um(limit)} leaves with its uncertainty"
+        over = f"the acceptance limit of {_um(limit - uncertainty)} (limit {_um(limit)} less the uncertainty)"
     return _step(
         "use_precision_pin",
-        f"{reading.read} is {_um(reading.excess_um)} over {over}; the pin alone may read"
-        f" {_um(reading.pin_tir_um)}. Read again with a pin of less runout.",
+        f"The reading of {reading.read} is {_um(reading.excess_um)} above {over}. The runout of the gauge pin"
+        " itself may be"
+        f" {_um(reading.pin_tir_um)}. Measure again with a pin of less runout.",
     )
 
 
@@ -128,13 +132,15 @@ def _measure_better(reading: Reading) -> NextStep | None:
     if decision is None and not first.whole_turn:
         return _step(
             "measure_better",
-            f"{reading.read} was read, but not round a whole turn. Read at three or more directions, well apart.",
+            f"The reading of {reading.read} does not cover a full turn. Measure in three or more directions, well"
+            " apart.",
         )
     if decision is None or decision.decision != "not_proven" or first.judged_um > decision.limit_um:
         return None
     return _step(
         "measure_better",
-        f"{reading.read} is within the limit of {_um(decision.limit_um)}, but not proven. {decision.would_settle}",
+        f"The reading of {reading.read} is within the limit of {_um(decision.limit_um)}, but conformity is not proven."
+        f" {decision.would_settle}",
     )
 
 
@@ -143,13 +149,13 @@ def _accept_without_limit(reading: Reading) -> NextStep | None:
         return None
     prediction = reading.predictions[0]
     if prediction is None:
-        held = "and nothing to hold it against: no limit, and no stack whose contributors are all stated."
+        compared = "There is no limit and no complete stack to compare it with."
     else:
-        held = (
-            f"as predicted: half of such assemblies read less than {_um(prediction.budget.p50_um)},"
-            f" 99 of 100 less than {_um(prediction.p99_um)}. No limit is stated."
+        compared = (
+            f"It is as predicted: median {_um(prediction.budget.p50_um)},"
+            f" 99th percentile {_um(prediction.budget.p99_um)}. No limit is stated."
         )
-    return _step("accept", f"{reading.read} was read, {held}")
+    return _step("accept", f"The reading is {reading.read}. {compared}")
 
 
 def _replace(reading: Reading) -> NextStep | None:
@@ -161,44 +167,44 @@ def _replace(reading: Reading) -> NextStep | None:
         return None
     return _step(
         "replace",
-        f"Even the best clocking leaves {_um(best)}, more than the limit of {_um(decision.limit_um)}."
-        f" Replace what contributes most: {_largest(prediction, derived)}.",
+        f"Even the best clocking leaves {_um(best)}; the limit is {_um(decision.limit_um)}."
+        f" Replace the largest contributor: {_largest(prediction, derived)}.",
     )
 
 
 def _try_a_turn(reading: Reading) -> NextStep:
     prediction, derived, trial = reading.predictions[0], reading.derived, reading.trial
-    limit = "" if reading.decision is None else f", the limit {_um(reading.decision.limit_um)}"
-    begin = f"{reading.read} was read{limit}."
+    limit = "" if reading.decision is None else f"; the limit is {_um(reading.decision.limit_um)}"
+    begin = f"The reading is {reading.read}{limit}."
     if trial is not None:
-        begin += f" No turn of {trial.joint} leaves less than {_um(trial.leaves_um)}."
+        begin += f" Turning {trial.joint} leaves at least {_um(trial.leaves_um)}."
     if derived is None:
-        what = "the next joint" if trial is not None else "the cutter in its clamp"
-        return _step("turn_joint", f"{begin} Turn {what} by 180° and read again.")
+        what = "the next joint" if trial is not None else "the cutting tool in its clamp"
+        return _step("turn_joint", f"{begin} Turn {what} by 180° and measure again.")
     budget = None if prediction is None else prediction.budget
     found = joint_to_try(derived, budget, None if trial is None else trial.joint)
     largest = "" if prediction is None else f" The largest contributor is {_largest(prediction, derived)}."
     if found is None:
-        worst = "the part that contributes most" if prediction is None else _largest(prediction, derived)
-        return _step("replace", f"{begin} No joint is left that is known to turn. Replace {worst}.")
+        worst = "the largest contributor" if prediction is None else _largest(prediction, derived)
+        return _step("replace", f"{begin} No other joint can be turned. Replace {worst}.")
     case, positions = found
     turn = f"Turn {case.lower.part.id} in {case.upper_name} by {_number(_trial_angle(positions), 'deg')}°"
     return _step(
         "turn_joint",
-        f"{begin}{largest} {turn} and read again: the two readings tell both sides of the joint apart.",
-        case.name,
+        f"{begin}{largest} {turn} and measure again. The two readings separate the errors on both sides of the joint.",
+        case.ends_named,
     )
 
 
 def _trial_angle(positions: int) -> float:
-    """Half a turn, or the position next to it."""
+    """Return half a turn, or the position closest to it."""
     return 180.0 if positions == 0 else 360.0 / positions * (positions // 2)
 
 
 def _largest(prediction: Prediction, derived: StackAnalysis) -> str:
     own = prediction.budget.own_tir_um
     place = max(range(len(own)), key=lambda index: own[index])
-    return f"{derived.contributors.known[place].name} with {_um(own[place])}"
+    return f"{derived.contributors.known[place].name}, {_um(own[place])}"
 
 
 _STEPS: Final[tuple[Callable[[Reading], NextStep | None], ...]] = (
@@ -211,10 +217,10 @@ _STEPS: Final[tuple[Callable[[Reading], NextStep | None], ...]] = (
     _replace,
     _try_a_turn,
 )
-"""In the order in which they are considered; the last one always applies."""
+"""In order of consideration; the last one always applies."""
 
 
-def _step(action: str, text: str, joint: str | None = None, turn_deg: float | None = None) -> NextStep:
+def _step(action: str, text: str, joint: JointEnds | None = None, turn_deg: float | None = None) -> NextStep:
     return NextStep.model_validate({"action": action, "text": text, "joint": joint, "turn_deg": turn_deg})
 
 
@@ -227,16 +233,18 @@ def _number(value: float, unit: str) -> str:
 
 
 def read_gauge(request: ReadingRequest, book: Rulebook, catalogue: Catalogue = NO_CATALOGUE) -> ReadingReport:
-    """Say what a reading tells of a stack.
+    """Return the evaluation of readings of a stack.
 
-    No rule is judged; the book is named as what was in force, so that answers to one stack can be put side by side.
+    No rule is judged. The answer names the rulebook in force, so that answers about one stack can be compared.
     Raises :class:`~rules.schema.parsing.BadRequestError` for thresholds that no rule has or allows.
     """
     threshold_overrides(request.policy, book)
     derived, undefined = _derived(request, catalogue)
     planes = [fit_plane(plane) for plane in request.planes]
     trial, trial_notes = _trial(request, planes[0], derived)
-    predictions = [None if derived is None else predict(derived, fit) for fit in planes]
+    predictions = [
+        None if derived is None else predict(derived, fit, number) for number, fit in enumerate(planes, start=1)
+    ]
     decision = excess = None
     if request.limit_um is not None:
         decision = decide(planes[0], request.limit_um, request.expanded_uncertainty_um)
@@ -246,7 +254,9 @@ def read_gauge(request: ReadingRequest, book: Rulebook, catalogue: Catalogue = N
     return ReadingReport(
         planes=[plane_reading(fit) for fit in planes],
         axis=axis_through(planes, _tip_distance(derived)),
-        prediction=[None if prediction is None else prediction.report() for prediction in predictions],
+        prediction=[
+            None if prediction is None or derived is None else prediction.report(derived) for prediction in predictions
+        ],
         not_stated=undefined if derived is None else lacking(derived),
         trial=None if trial is None else trial.report(),
         decision=decision,
@@ -258,20 +268,16 @@ def read_gauge(request: ReadingRequest, book: Rulebook, catalogue: Catalogue = N
     )
 
 
-def _derived(request: ReadingRequest, catalogue: Catalogue) -> tuple[StackAnalysis | None, list[LackingFact]]:
-    """Return what follows of the stack, where one is stated; or which components of it are not defined."""
+def _derived(request: ReadingRequest, catalogue: Catalogue) -> tuple[StackAnalysis | None, list[MissingQuantity]]:
+    """Return the properties of the stack, if one is stated, or its undefined components."""
     if request.stack is None:
         return None, []
     check = CheckRequest(
-        stack=request.stack,
-        components=request.components,
-        operation=None,
-        machine=request.machine,
-        policy=request.policy,
+        stack=request.stack, components=request.components, machine=request.machine, policy=request.policy
     )
     resolved = resolve(check, catalogue.definitions)
     if resolved.broken:
-        return None, [LackingFact(fact="component", fields=list(resolved.lacking))]
+        return None, [MissingQuantity(quantity="component", unit=None, at=list(resolved.lacking))]
     return analyse(resolved.request), []
 
 
@@ -284,7 +290,7 @@ def _trial(
 
 
 def _pin(request: ReadingRequest, first: PlaneFit, derived: StackAnalysis | None) -> Tir | None:
-    """What the pin may read: by the stack's own pin, else as the request says."""
+    """Return the permitted runout of the pin: that of the pin in the stack, else as stated in the request."""
     stated = None if derived is None else pin_tir_um(derived, first.distance_mm)
     return stated if stated is not None or request.pin_tir_um is None else Tir(request.pin_tir_um)
 

@@ -1,1 +1,1 @@
-"""Rules as data: facts and their vocabulary, rulebooks read, checked and lowered for the engine."""
+"""Rules as data: facts and their vocabulary; rulebooks are loaded, checked and compiled for the engine."""

@@ -1,4 +1,4 @@
-"""Models of a rulebook as written and as loaded, its adjustable thresholds, and the result of judging facts."""
+"""Models of a rulebook, as written and as loaded; its adjustable thresholds; the judgement of facts."""
 
 from __future__ import annotations
 
@@ -38,34 +38,34 @@ CODE_PATTERN: Final = r"^[A-Z]{2,5}-\d{3}$"
 Severity: TypeAlias = Literal["error", "warning", "advice"]
 
 SEVERITIES: Final[tuple[Severity, ...]] = ("advice", "warning", "error")
-"""From the mildest to the gravest."""
+"""In rising order."""
 
 Line: TypeAlias = Annotated[str, StringConstraints(min_length=1, strip_whitespace=True)]
 Pointer: TypeAlias = Annotated[str, StringConstraints(pattern=r"^/")]
 
 
 def _json_part(value: Any) -> Any:
-    """YAML also knows dates, not-a-number and infinities; a request can't hold them."""
+    """Reject YAML dates, NaN and infinities, which a JSON request cannot hold."""
     if isinstance(value, dict):
         return {key: _json_part(part) for key, part in value.items()}
     if isinstance(value, list):
         return [_json_part(part) for part in value]
     if value is None or isinstance(value, str | int) or (isinstance(value, float) and math.isfinite(value)):
         return value
-    raise ValueError(f"{value} can't stand in a request; put it in quotes if it is text")
+    raise ValueError(f"{value} is not possible in a request; put it in quotes if it is text")
 
 
 JsonPart: TypeAlias = Annotated[Any, AfterValidator(_json_part)]
 
 
 class _YamlModel(ClosedModel):
-    """A closed model that takes YAML's lists where it wants tuples."""
+    """A closed model that accepts YAML lists for its tuple fields."""
 
     model_config = ConfigDict(strict=False)
 
 
 class Threshold(_YamlModel):
-    """A number a rule compares with, and how far a request's policy may move it."""
+    """A number that a rule compares with, and the range within which a request may set it."""
 
     value: Annotated[float, Field(strict=True)]
     unit: Line
@@ -76,23 +76,23 @@ class Threshold(_YamlModel):
     @model_validator(mode="after")
     def _within(self) -> Threshold:
         if not self.minimum <= self.value <= self.maximum:
-            raise ValueError(f"{self.value:g} does not lie between {self.minimum:g} and {self.maximum:g}")
+            raise ValueError(f"{self.value:g} is not between {self.minimum:g} and {self.maximum:g}")
         return self
 
 
 class Example(_YamlModel):
-    """Changes to a valid base request, after which the rule must fire, stay silent or be undecided."""
+    """Changes to a valid base request, and the expected result: the rule fires, does not fire or is undecided."""
 
     name: Line
     base: Line
     set: dict[Pointer, JsonPart] = Field(default_factory=dict)
     remove: tuple[Pointer, ...] = ()
     catalogue: dict[str, list[JsonPart]] = Field(default_factory=dict)
-    """Components mounted beside the request, by key."""
+    """Components of the mounted library, by key."""
 
 
 class Examples(_YamlModel):
-    """At least one that fires and one that does not."""
+    """Examples of a rule: at least one that fires and one that does not."""
 
     fires: Annotated[tuple[Example, ...], Field(min_length=1)]
     silent: Annotated[tuple[Example, ...], Field(min_length=1)]
@@ -128,11 +128,11 @@ _SENSES: Final[Mapping[str, Literal["at most", "at least"]]] = {
     "less_than": "at least",
     "at_most": "at least",
 }
-"""What is asked where a comparison objects."""
+"""The relation required where a comparison makes a rule fire."""
 
 
 class BookHead(_YamlModel):
-    """One rulebook file; its rules are checked one by one."""
+    """One rulebook file, its rules still unchecked; each is checked by itself."""
 
     book: Line
     version: Literal["1"]
@@ -141,7 +141,7 @@ class BookHead(_YamlModel):
 
 
 class Rule(RuleEntry):
-    """A rule that passed the linter: as written, with its condition understood and its place noted.
+    """A rule that passed the linter, with its parsed condition, its file and its line.
 
     ``file`` is ``folder/name`` of the book, ``line`` counts from 1.
     """
@@ -153,13 +153,13 @@ class Rule(RuleEntry):
 
     @cached_property
     def told(self) -> frozenset[str]:
-        """The properties and thresholds whose values a finding tells."""
+        """Properties and thresholds whose values appear in a finding."""
         named = (*placeholders(self.message), *placeholders(self.remedy), self.observed, self.limit)
         return frozenset(name for name in named if name is not None)
 
     @cached_property
     def sense(self) -> Literal["at most", "at least"] | None:
-        """How what is observed must keep to the limit; None where the rule does not say by a number."""
+        """Relation that the observed value must have to the limit; None where no number decides."""
         for comparison in comparisons(self.condition):
             right = comparison.right
             compared = right.name if isinstance(right, PropertyRef | ThresholdRef) else None
@@ -170,7 +170,7 @@ class Rule(RuleEntry):
 
 @dataclass(frozen=True, slots=True)
 class Overridden:
-    """A safety rule that a later folder replaced with a milder severity."""
+    """A safety rule that a later folder replaced by one of lower severity."""
 
     code: str
     severity_from: Severity
@@ -182,9 +182,9 @@ class Overridden:
 class Rulebook:
     """All rules in force, ordered by code.
 
-    ``overridden`` names the safety rules made milder, ``replaced`` are all that stand in the place of one of an
-    earlier folder; ``digest`` is the SHA-256 (hexadecimal) over the
-    content of rules and vocabulary: the same for the same words wherever the files lie.
+    ``overridden`` lists the safety rules whose severity was lowered, ``replaced`` every rule that replaces one of an
+    earlier folder. ``digest`` is the SHA-256 (hexadecimal) of the content of rules and vocabulary; it does not depend
+    on the path of the files.
     """
 
     rules: tuple[Rule, ...]
@@ -196,21 +196,21 @@ class Rulebook:
     _names: tuple[str, ...] = field(init=False, repr=False, compare=False)
 
     def __post_init__(self) -> None:
-        """Index the rules once: every report asks."""
+        """Index the rules once, since every report looks them up."""
         object.__setattr__(self, "replaced", tuple(rule for rule in self.rules if rule.replaces))
         object.__setattr__(self, "_by_code", {rule.code: rule for rule in self.rules})
         object.__setattr__(self, "_names", tuple(sorted({rule.book for rule in self.rules})))
 
     def rule(self, code: str) -> Rule:
-        """The rule with this code; raises :class:`KeyError` when there is none."""
+        """Return the rule with this code; raises :class:`KeyError` for an unknown code."""
         return self._by_code[code]
 
     def book_names(self) -> list[str]:
-        """The names of the books the rules stand in, sorted."""
+        """Names of the books that hold the rules, sorted."""
         return list(self._names)
 
     def by_kind(self) -> Mapping[str, tuple[Rule, ...]]:
-        """The rules of each kind that has any, in the order of their codes."""
+        """Rules by kind of fact, in the order of their codes; a kind without rules is left out."""
         grouped: dict[str, list[Rule]] = {}
         for rule in self.rules:
             grouped.setdefault(rule.applies_to, []).append(rule)
@@ -223,40 +223,40 @@ Overrides = Mapping[str, Mapping[str, float]]
 
 @dataclass(frozen=True, slots=True)
 class OverrideProblem:
-    """One threshold that can't be set so; ``threshold`` is empty when the rule itself is unknown."""
+    """One rejected override; ``part`` is what is wrong with it."""
 
     code: str
     threshold: str
+    part: Literal["code", "threshold", "value"]
     reason: str
-    known: bool = True
     """Whether the rule has this threshold."""
 
 
 def check_overrides(book: Rulebook, overrides: Overrides) -> list[OverrideProblem]:
-    """Every override that names no threshold of the book, is no finite number or lies outside its bounds."""
+    """Return a problem for each override of an unknown threshold, and for each value not finite or out of bounds."""
     problems: list[OverrideProblem] = []
     for code, wanted in overrides.items():
         try:
             rule = book.rule(code)
         except KeyError:
-            problems.append(OverrideProblem(code, "", f"there is no rule {code}", known=False))
+            problems.append(OverrideProblem(code, "", "code", f"there is no rule {code}"))
             continue
         for name, value in wanted.items():
             if (threshold := rule.thresholds.get(name)) is None:
                 known = ", ".join(sorted(rule.thresholds)) or "none"
                 problems.append(
-                    OverrideProblem(code, name, f"the rule has no threshold {name}; known: {known}", known=False)
+                    OverrideProblem(code, name, "threshold", f"the rule has no threshold {name}; known: {known}")
                 )
             elif isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
-                problems.append(OverrideProblem(code, name, f"{value!r} is no finite number"))
+                problems.append(OverrideProblem(code, name, "value", f"{value!r} is not a finite number"))
             elif not threshold.minimum <= value <= threshold.maximum:
                 bounds = f"between {threshold.minimum:g} and {threshold.maximum:g} {threshold.unit}"
-                problems.append(OverrideProblem(code, name, f"{value:g} must lie {bounds}"))
+                problems.append(OverrideProblem(code, name, "value", f"{value:g} must lie {bounds}"))
     return problems
 
 
 def threshold_in_force(book: Rulebook, overrides: Overrides, code: str, name: str) -> float | None:
-    """Return what a threshold is for one request; None where no book has it."""
+    """Return the value of a threshold in one request; None for a threshold that no book has."""
     asked = overrides.get(code, {}).get(name)
     if asked is not None:
         return asked
@@ -268,7 +268,7 @@ def threshold_in_force(book: Rulebook, overrides: Overrides, code: str, name: st
 
 @dataclass(frozen=True, slots=True)
 class Fired:
-    """A rule that objects to a subject; ``thresholds`` are the values in effect, with the overrides."""
+    """A rule that fired on a subject; ``thresholds`` are the values in force, overrides included."""
 
     rule: Rule
     fact: Fact
@@ -277,7 +277,7 @@ class Fired:
 
 @dataclass(frozen=True, slots=True)
 class Undecided:
-    """A rule that concerns a subject but lacks properties, each with the request fields that supply it."""
+    """A rule not decided on a subject, with the missing properties and the request fields that supply them."""
 
     rule: Rule
     fact: Fact
@@ -286,10 +286,10 @@ class Undecided:
 
 @dataclass(frozen=True, slots=True)
 class Judgement:
-    """Findings and gaps, ordered by code, then by the order of the facts.
+    """Rules that fired and rules that were not decided, ordered by code, then by the order of the facts.
 
-    ``decided`` are the codes, sorted, of the rules that were decided on at least one subject and are
-    undecided on none: a rule stands in ``decided``, in ``undecided`` or, concerning no subject, in neither.
+    ``decided`` lists the codes, sorted, of the rules decided on every subject they concern. A rule that concerns no
+    subject is in neither list.
     """
 
     fired: tuple[Fired, ...]

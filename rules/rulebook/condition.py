@@ -1,17 +1,17 @@
-"""The conditions of a rule: the grammar of ``when`` and the tree it becomes.
+"""The conditions of a rule: the grammar of ``when`` and its syntax tree.
 
-``{all: [...]}`` and ``{any: [...]}`` group conditions, nested as wanted.
-A condition is an object of one key, a property of the rule's kind:
+``{all: [...]}`` and ``{any: [...]}`` group conditions, to any depth.
+A comparison is an object with one key, a property of the rule's kind:
 
 - ``{property: literal}``: the property equals the literal;
 - ``{property: {operator: operand}}``: the operators are in :data:`OPERATORS`.
 
-What an operand text means is never a guess:
+The meaning of a text operand is never ambiguous:
 
-- after an operator, the name of a property of the same type is a **reference** to it, and on a number
-  property the name of a threshold of the rule is one too; on a text property any other text is a literal;
-- in the short form and in the list of ``in`` there are literals only;
-- a literal text that is also the name of a property or of a threshold is refused.
+- after an operator, the name of a property of the same type is a **reference** to it; for a number property, so is the
+  name of a threshold of the rule; for a text property, any other text is a literal;
+- the short form and the list of ``in`` hold literals only;
+- a literal that is also the name of a property or a threshold is rejected.
 """
 
 from __future__ import annotations
@@ -46,7 +46,7 @@ OPERATORS: Final[Mapping[PropertyType, tuple[Operator, ...]]] = {
     "text": ("equals", "differs_from", "in"),
     "flag": ("equals", "differs_from"),
 }
-"""The operators each type of property knows."""
+"""The operators of each type of property."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,7 +78,7 @@ class Comparison:
 
 @dataclass(frozen=True, slots=True)
 class Group:
-    """Conditions of which all, or any, must hold."""
+    """Conditions of which all must hold, or any one."""
 
     join: Literal["all", "any"]
     members: tuple[Condition, ...]
@@ -93,14 +93,14 @@ class _HasUnit(Protocol):
 
 
 def comparisons(condition: Condition) -> tuple[Comparison, ...]:
-    """Every comparison of a condition, in the order written."""
+    """Return every comparison of a condition, in the order written."""
     if isinstance(condition, Comparison):
         return (condition,)
     return tuple(found for member in condition.members for found in comparisons(member))
 
 
 def plain_unit(unit: str) -> str:
-    """The unit to compare by: ``x D``, so many diameters, is a ratio."""
+    """Return the unit for comparisons; ``x D`` (multiples of the diameter) is a ratio."""
     return "ratio" if unit == "x D" else unit
 
 
@@ -110,7 +110,7 @@ Report: TypeAlias = Callable[[tuple[Step, ...], str], None]
 def parse_condition(
     raw: object, properties: Mapping[str, Property], thresholds: Mapping[str, _HasUnit], report: Report
 ) -> Condition | None:
-    """Read a ``when``; every defect goes to ``report`` with its path below ``when`` and leaves None."""
+    """Parse ``when``; report each defect with its path below ``when``, and return None if there is any."""
     try:
         if isinstance(raw, dict) and len(raw) == 1 and not raw.keys() & {"all", "any"}:
             raise _RefusedError((), "must begin with all: [...] or any: [...]")
@@ -122,7 +122,7 @@ def parse_condition(
 
 
 class _RefusedError(Exception):
-    """One part can't be read; without a reason: what is wrong inside it has been reported already."""
+    """A part that cannot be parsed; carries no reason where the defects inside it have been reported already."""
 
     def __init__(self, path: tuple[Step, ...], reason: str = "") -> None:
         super().__init__(reason)
@@ -135,7 +135,7 @@ class _Parser:
 
     def condition(self, raw: object, path: tuple[Step, ...]) -> Condition:
         if not isinstance(raw, dict):
-            raise _RefusedError(path, f"a condition is an object of one key, not {_shown(raw)}")
+            raise _RefusedError(path, f"a condition is an object with one key, not {_shown(raw)}")
         if len(raw) != 1:
             keys = ", ".join(map(str, raw)) or "none"
             raise _RefusedError(path, f"a condition has exactly one key, this one has {len(raw)}: {keys}")
@@ -148,7 +148,7 @@ class _Parser:
         if not isinstance(raw, list) or not raw:
             raise _RefusedError(path, f"{join} takes a list of at least one condition")
         members: list[Condition] = []
-        # Each member is tried, so that all defects come to light at once.
+        # Parse every member, so that all defects are reported at once.
         for index, member in enumerate(raw):
             try:
                 members.append(self.condition(member, (*path, index)))
@@ -161,7 +161,7 @@ class _Parser:
 
     def _comparison(self, name: str, raw: object, path: tuple[Step, ...]) -> Comparison:
         if (known := self._properties.get(name)) is None:
-            raise _RefusedError(path, f"{name!r} is no property of this kind and no grouping (all, any)")
+            raise _RefusedError(path, f"{name!r} is neither a property of this kind nor a group (all, any)")
         if not isinstance(raw, dict):
             return Comparison(name, known.type, "equals", self._literal(raw, known.type, path))
         if len(raw) != 1:
@@ -196,7 +196,8 @@ class _Parser:
     def _literal(self, raw: object, kind: PropertyType, path: tuple[Step, ...]) -> Value:
         if isinstance(raw, str) and (raw in self._properties or raw in self._thresholds):
             raise _RefusedError(
-                path, f"the literal {raw!r} is also a name; a reference needs an operator and a like type"
+                path,
+                f"the literal {raw!r} is also a name; a reference needs an operator and a property of that type",
             )
         flag = isinstance(raw, bool)
         if isinstance(raw, str) and kind == "text":
@@ -209,10 +210,10 @@ class _Parser:
             raise _RefusedError(path, f"an operand is a literal or a name, not {_shown(raw)}")
         if isinstance(raw, str) and kind == "number":
             raise _RefusedError(
-                path, f"{raw!r} is no number, no number property of this kind and no threshold of this rule"
+                path, f"{raw!r} is not a number, a number property of this kind or a threshold of this rule"
             )
         hint = "; YAML reads bare yes, no, on and off as flags: put them in quotes" if flag else ""
-        raise _RefusedError(path, f"{raw!r} is no {kind}{hint}")
+        raise _RefusedError(path, f"{raw!r} is not a {kind}{hint}")
 
 
 def _same_unit(left: str, known: Property, right: str, other: _HasUnit, path: tuple[Step, ...]) -> None:

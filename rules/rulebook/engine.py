@@ -1,23 +1,21 @@
-"""The rules engine: rulebooks compiled into durable-rules, facts judged by it.
+"""The rules engine: compiles rulebooks into durable-rules and judges facts with it.
 
-The only file that knows durable-rules.
-It drives the engine's core directly, because the layer above it starts timer threads that dispatch
-actions of their own, swallows exceptions and writes the session's state back after every action, five
-times the cost of the matching itself.
-What the core does silently wrong is made loud here:
+This is the only module that uses durable-rules.
+It calls the engine's C core directly. The Python layer above it starts timer threads that dispatch actions, swallows
+exceptions and writes the session state back after every action, which costs five times the matching. The core fails
+silently in some cases, so this module guards against them:
 
-- facts are whole numbers under fixed names (see :mod:`rules.rulebook.lowering`), no text of a request among
-  them, each asserted singly with a key of its own;
-- sessions are told apart by a 32-bit hash: their names are reused from a small checked stock, each deleted
-  before it is used again;
-- deleting a session in which no rule ever fired crashes the process: a marker fact opens every session and
-  fires the catch-all rule before anything else happens;
-- a fact lost on the way would look like a clean one: the catch-all must have seen every fact, else
+- facts are integers under fixed names (see :mod:`rules.rulebook.lowering`), without any text from a request; each is
+  asserted singly, under its own key;
+- the core identifies a session by a 32-bit hash of its name, so names come from a small pool checked for collisions;
+  each session is deleted before its name is reused;
+- deleting a session in which no rule has fired crashes the process, so a marker fact opens each session and fires the
+  catch-all rule first;
+- a lost fact would look like one without findings, so the catch-all rule must match every fact; otherwise
   :class:`EngineFaultError` is raised and there is no judgement.
 
-The plan for facts of one shape: which rules are decided, which are not, and the text for the engine.
-
-The shape is the kind with the names of what is known and what is lacking; facts of one shape share a plan.
+The shape of a fact is its kind with the names of its known and its missing properties. Facts of one shape share a plan:
+the rules that are decided, the rules that are not, and the template of the text for the engine.
 """
 
 from __future__ import annotations
@@ -65,9 +63,9 @@ __all__ = ["SESSIONS", "Engine", "EngineFaultError", "Judgement"]
 
 
 MARKER_TEMPLATE: Final = '{"sid":"%s","key":%d,"kind":"' + MARKER_KIND + '"}'
-"""The engine's text of the fact that opens a session: session and key are filled in."""
+"""The engine's text of the fact that opens a session, with places for session and key."""
 
-# The largest finite double: anything beyond is no measurement, and not-a-number fails both comparisons.
+# Largest finite double. Infinities exceed it, and NaN fails both comparisons.
 _LARGEST: Final = 1.7976931348623157e308
 _NUMBER: Final = (float, int)
 
@@ -79,18 +77,17 @@ class Plan:
     Parameters
     ----------
     template
-        The engine's text with places for session, key and the numbers of the slots. Flags of decided rules stand
-        in it; those of others, and slots that no decided rule reads, are left out: a rule whose flag or slot is not
-        there does not match.
+        JSON text for the engine with places for session, key and slot numbers. It holds the flags of the decided rules
+        and the slots they read, no others: a rule does not match without its flag or slot.
     groups
-        The slots that fill the places after session and key, as pairs of left and right, grouped by what
-        they read in the order of :data:`~rules.rulebook.lowering.READINGS`.
+        Slots for the places after session and key, as pairs of left and right operand, grouped by reading in the order
+        of :data:`~rules.rulebook.lowering.READINGS`.
     numbers, texts, flags
-        The properties that decided rules use, by the type they must have.
+        Properties that decided rules use, by required type.
     decided
-        Codes of the rules the engine decides.
+        Codes of the decided rules.
     undecided
-        Rules that concern the subject but lack properties: those properties, in the order of ``needs``.
+        Rules not decided, each with its missing properties in the order of ``needs``.
     """
 
     template: str
@@ -102,11 +99,11 @@ class Plan:
     undecided: tuple[tuple[Rule, tuple[str, ...]], ...]
 
     def fill(self, fact: Fact, thresholds: Sequence[float]) -> tuple[int, ...]:
-        """The numbers for the template; raises :class:`FactError` for a value of the wrong type."""
+        """Return the numbers for the template; raises :class:`FactError` for a value of the wrong type."""
         known: Mapping[str, Any] = fact.known
         for name in self.numbers:
             value = known[name]
-            # almost every number is a plain float
+            # plain floats first, by far the most frequent type
             sound = type(value) is float or (isinstance(value, _NUMBER) and not isinstance(value, bool))
             if not (sound and -_LARGEST <= value <= _LARGEST):
                 raise _wrong(fact, name, "a finite number")
@@ -124,7 +121,7 @@ def _wrong(fact: Fact, name: str, wanted: str) -> FactError:
 
 
 def make_plan(fact: Fact, lowered: LoweredKind | None, vocabulary: Vocabulary) -> Plan:
-    """Plan for facts with the shape of this one.
+    """Return the plan for facts of this shape.
 
     Raises :class:`FactError` when the shape contradicts itself or the vocabulary.
     """
@@ -178,12 +175,12 @@ def _refuse_contradictions(fact: Fact, vocabulary: Vocabulary) -> None:
 
 
 SESSIONS: Final = 64
-"""Sessions open at once in a process; further callers wait. The core dies at its 1,025th."""
+"""Sessions open at once in a process; further callers wait. The core crashes at the 1,025th."""
 
 _MOST_FACTS: Final = 10_000
 _MOST_PLANS: Final = 4_096
-# Identity is a 32-bit hash of the whole fact. When two facts of a session meet in it, the later one is
-# put again under a key moved by this much.
+# The core identifies a fact by a 32-bit hash of its content. After a collision within a session, the later fact is
+# asserted again with its key raised by this step.
 _KEY_STRIDE: Final = 100_000
 _KEY_TRIES: Final = 8
 _MARKER_KEY: Final = _KEY_STRIDE - 1
@@ -193,16 +190,16 @@ _MATCH: Final = re.compile(r'\{"([^"]+)":\{"m":\{"sid":"([^"]+)","key":(\d+),')
 
 
 class EngineFaultError(RuntimeError):
-    """The engine did not do its work: there is no judgement, and no findings would be a lie."""
+    """The engine failed. There is no judgement, and an empty list of findings would be wrong."""
 
 
 class Engine:
-    """A rulebook, compiled; one instance serves any number of threads.
+    """A compiled rulebook; any number of threads may share one instance.
 
-    More rules than the core carries together are compiled in portions, and each portion sees every fact.
+    A rulebook too large for one rule set of the core is compiled in portions; every fact goes to each portion.
 
     Raises :class:`~rules.rulebook.source.RulebookError` for a book that does not pass the linter.
-    Engines on books of equal conditions share one compiled set.
+    Engines whose books have equal conditions share one compiled set.
     """
 
     def __init__(self, book: Rulebook) -> None:
@@ -216,7 +213,7 @@ class Engine:
 
     @property
     def book(self) -> Rulebook:
-        """The rulebook as given."""
+        """The rulebook that was compiled."""
         return self._book
 
     def judge(self, facts: Sequence[Fact], overrides: Overrides | None = None) -> Judgement:
@@ -225,10 +222,10 @@ class Engine:
         Parameters
         ----------
         facts
-            The subjects of one request; they are read only.
+            Subjects of one request; not modified.
         overrides
-            Rule code to threshold name to value; checked by
-            :func:`~rules.rulebook.book.check_overrides` beforehand.
+            Rule code to threshold name to value; check beforehand by
+            :func:`~rules.rulebook.book.check_overrides`.
 
         Raises
         ------
@@ -280,7 +277,7 @@ class Engine:
 
 
 class _Portion:
-    """Rules that the core carries together, and the plans for facts that come to them."""
+    """Rules compiled as one set in the core, and the plans for the facts."""
 
     def __init__(self, lowered: LoweredPortion, vocabulary: Vocabulary) -> None:
         self._kinds, self._vocabulary = lowered.kinds, vocabulary
@@ -288,7 +285,7 @@ class _Portion:
         self._set = _compiled(lowered.definition)
 
     def judge(self, facts: Sequence[Fact], thresholds: Sequence[float]) -> tuple[list[Plan], set[tuple[str, int]]]:
-        """The plan of each fact, and codes and places of the facts of the rules that match."""
+        """Return the plan of each fact, and the matches: rule code and index of the fact."""
         plans = [self._plan(fact) for fact in facts]
         given = [
             (plan.template, key, plan.fill(fact, thresholds))
@@ -313,14 +310,14 @@ class _Portion:
 
 
 class _CompiledSet:
-    """One rule set in the core, with its stock of session names."""
+    """One rule set in the core, with its pool of session names."""
 
     def __init__(self, name: str, definition: str) -> None:
         try:
             self._handle: int = core.create_ruleset(name, definition)
         except (core.error, MemoryError) as error:
             raise EngineFaultError(f"the rule set can't be compiled: {error}") from error
-        # Not at exit: threads may still be judging, and the system takes the memory back anyhow.
+        # Not at exit, when threads may still be judging; the system frees the memory anyway.
         weakref.finalize(self, core.delete_ruleset, self._handle).atexit = False
         self._free: SimpleQueue[str] = SimpleQueue()
         for number in range(SESSIONS):
@@ -329,16 +326,16 @@ class _CompiledSet:
         self._lock = threading.Lock()
 
     def run(self, facts: Sequence[tuple[str, int, tuple[int, ...]]]) -> set[tuple[str, int]]:
-        """Codes and keys of the rules that match; facts are given as template, key and numbers."""
+        """Return code and key of each match; facts are given as template, key and numbers."""
         sid = self._free.get()
         alive = False
         try:
             state = self._assert(MARKER_TEMPLATE, sid, _MARKER_KEY, ())
             first = self._start(state)
-            # From here on a rule has fired in this session, and deleting it is safe.
+            # The marker has fired a rule in this session, so deleting it is safe from here on.
             alive = True
             if self._finish(state, sid, first) != {(CATCH_ALL, _MARKER_KEY)}:
-                raise EngineFaultError("the engine saw more than the marker of the session")
+                raise EngineFaultError("the engine matched more than the marker of the session")
             for template, key, numbers in facts:
                 state = self._assert(template, sid, key, numbers)
             matches = self._finish(state, sid, self._start(state))
@@ -359,18 +356,18 @@ class _CompiledSet:
                 return int(state)
             if result != _OBSERVED:
                 raise EngineFaultError(f"the engine did not take a fact (result {result})")
-        raise EngineFaultError("the engine took a fact for one it had already")
+        raise EngineFaultError("the engine mistook a fact for an earlier one")
 
     def _start(self, state: int) -> str:
-        """The first match waiting in a session."""
+        """Return the first pending match of a session."""
         started = core.start_action_for_state(self._handle, state)
-        # Without a match under way, asking for the next one would crash the process.
+        # Fetching the next match crashes the process unless a match is in progress.
         if started is None:
-            raise EngineFaultError("the engine saw nothing of what it was told")
+            raise EngineFaultError("the engine matched none of the facts asserted")
         return str(started[1])
 
     def _finish(self, state: int, sid: str, text: str | None) -> set[tuple[str, int]]:
-        """All matches waiting in a session, from the one that is under way."""
+        """Return all pending matches of a session, beginning with the one in progress."""
         matches: set[tuple[str, int]] = set()
         while text is not None:
             matches.add(_read(text, sid))
@@ -388,8 +385,8 @@ class _CompiledSet:
             self._free.put(sid if alive else self._new_name())
 
     def _new_name(self) -> str:
-        # A session that can't be deleted keeps its name for good. After some nine hundred of them the core
-        # refuses every new one, and each call is a fault until the process is started anew.
+        # The name of a session that cannot be deleted is lost. After about 900 such losses the core rejects every new
+        # session, and every call fails until the process restarts.
         with self._lock:
             self._lost += 1
             return str(SESSIONS - 1 + self._lost)
@@ -398,7 +395,7 @@ class _CompiledSet:
 def _read(text: str, sid: str) -> tuple[str, int]:
     found = _MATCH.match(text)
     if found is None or found[2] != sid:
-        raise EngineFaultError("the engine answered for another session or in a form that is not known")
+        raise EngineFaultError("the engine returned another session or an unknown form")
     return found[1], int(found[3]) % _KEY_STRIDE
 
 

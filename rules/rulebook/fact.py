@@ -1,4 +1,4 @@
-"""Facts for the rules: what is known or missing of one subject, and message templates filled in from it."""
+"""Facts for the rules: known and missing properties of one subject, and message templates filled from them."""
 
 from __future__ import annotations
 
@@ -15,21 +15,21 @@ __all__ = ["KINDS", "Fact", "FactError", "Kind", "Properties", "Value", "placeho
 
 
 Kind: TypeAlias = Literal["stack", "component", "joint", "operation"]
-"""What a rule can be about."""
+"""The kinds of subject of a rule."""
 
 KINDS: Final[tuple[Kind, ...]] = ("stack", "component", "joint", "operation")
 
 Value: TypeAlias = str | float | bool
-"""A property is a text, a number or a flag."""
+"""Value of a property: text, number or flag."""
 
 
 class FactError(ValueError):
-    """A fact contradicts itself or the vocabulary; the message names the fact and the property."""
+    """A fact that contradicts itself or the vocabulary; the message names the fact and the property."""
 
 
 @dataclass(frozen=True, slots=True)
 class Fact:
-    """One subject with its properties, flat, each property in one of three states.
+    """One subject with its properties, unnested, each in one of three states.
 
     A property in ``known`` has a value.
     A property in ``lacking`` concerns this subject but cannot be derived; its pointers say which fields
@@ -41,9 +41,9 @@ class Fact:
     kind
         ``"stack"``, ``"component"``, ``"joint"`` or ``"operation"``.
     key
-        Unique in a request, for example ``"joint:collet-1/extension"``.
+        Unique within a request, for example ``"joint:collet-1/extension"``.
     at
-        JSON Pointers into the request: where a finding on this subject points to.
+        JSON Pointers into the request, given with each finding on this subject.
     known
         Property to value; every number in the unit of the vocabulary.
     lacking
@@ -58,7 +58,7 @@ class Fact:
 
 
 class Properties:
-    """Collects the properties of one subject, those that are always known from the start."""
+    """Builder of a fact; begins with the properties that are always known."""
 
     __slots__ = ("_at", "_key", "_kind", "_known", "_lacking")
 
@@ -68,8 +68,8 @@ class Properties:
         self._lacking: dict[str, tuple[str, ...]] = {}
 
     def add(self, name: str, value: str | float | bool | Missing | None) -> None:
-        """Add a property; a lack goes under lacking, None does not concern the subject."""
-        if type(value) is Missing:  # asked for every property of a check: quicker than isinstance
+        """Add a property: a missing one under ``lacking``, None for one that does not concern the subject."""
+        if type(value) is Missing:  # runs for every property of a check, and is quicker than isinstance
             self._lacking[name] = value.fields
         elif value is not None:
             self._known[name] = value
@@ -85,7 +85,7 @@ _MOST_DECIMALS: Final = 12
 
 
 def placeholders(template: str) -> tuple[str, ...]:
-    """The names a template asks for, in the order written.
+    """Return the names of a template's placeholders, in the order written.
 
     Raises :class:`ValueError` for a brace that is not part of a ``{name}``.
 
@@ -94,7 +94,7 @@ def placeholders(template: str) -> tuple[str, ...]:
     """
     rest = _PLACE.sub("", template)
     if "{" in rest or "}" in rest:
-        raise ValueError("a brace stands alone; a place is written {name}")
+        raise ValueError("an unmatched brace; a placeholder is written {name}")
     return tuple(_PLACE.findall(template))
 
 
@@ -108,7 +108,7 @@ def render(template: str, values: Mapping[str, Value]) -> str:
     ...     "joint": "collet-1/extension", "grip_length_mm": 12.50004, "minimum_grip_mm": 20.0})
     'collet-1/extension: 12.5 mm of 20 mm'
     """
-    # splitting leaves what stands between the places, and every second part is a name
+    # the split parts alternate between literal text and placeholder names
     parts = list(_parts(template))
     parts[1::2] = [written(values[name]) for name in parts[1::2]]
     return "".join(parts)
@@ -120,7 +120,7 @@ def _parts(template: str) -> list[str]:
 
 
 def written(value: Value) -> str:
-    """One value as text.
+    """Return one value as text.
 
     A number has at most four decimals, below one at most four significant ones, no exponent, no
     trailing zeros and an ASCII minus; a flag is ``yes`` or ``no``.

@@ -42,16 +42,16 @@ __all__ = [
 ]
 
 
-_RESERVED: Final = {"GATE": "what a gate asks beyond the rules", "REQ": "the requirement of a search"}
-"""Families of codes that no rulebook may use, since they are told beside those of rules."""
+_RESERVED: Final = {"GATE": "the required data of a gate", "REQ": "the requirement of a search"}
+"""Code families that no rulebook may use, since other messages of a report use them."""
 
 Report = Callable[[tuple[Step, ...], str], None]
 
 
 def lint_entry(entry: RuleEntry, vocabulary: Vocabulary, report: Report) -> Condition | None:
-    """Check one rule against the vocabulary; its condition, or None after everything wrong was reported.
+    """Check one rule against the vocabulary; return its condition, or None after reporting every defect.
 
-    ``report`` takes the path of the defect below the rule and the reason.
+    ``report`` takes the path of a defect below the rule, and its reason.
     """
     defects: list[str] = []
 
@@ -69,13 +69,13 @@ def lint_entry(entry: RuleEntry, vocabulary: Vocabulary, report: Report) -> Cond
 
 
 def lint_rules(rules: tuple[Rule, ...], vocabulary: Vocabulary) -> list[Problem]:
-    """Check rules that are already loaded, for instance put together by a program."""
+    """Check rules that are already loaded, for example rules composed by a program."""
     problems: list[Problem] = []
     for rule in rules:
         found: list[str] = []
         condition = lint_entry(rule, vocabulary, lambda _path, reason, found=found: found.append(reason))  # type: ignore[misc]
         if condition is not None and condition != rule.condition:
-            found.append("the condition is not the one its text says")
+            found.append("the condition differs from its text")
         problems.extend(Problem(rule.file, rule.line, rule.code, reason) for reason in found)
     return problems
 
@@ -89,7 +89,7 @@ def _defects(
         yield ("code",), f"codes of the family {family} are those of {_RESERVED[family]}"
     for index, name in enumerate(entry.needs):
         if name not in properties:
-            yield ("needs", index), f"needs {name!r}, which the vocabulary does not know on a {kind}"
+            yield ("needs", index), f"needs {name!r}, which is not in the vocabulary of a {kind}"
         if name in entry.needs[:index]:
             yield ("needs", index), f"needs {name!r} twice"
     present = {name for name, known in properties.items() if known.always} | set(entry.needs)
@@ -135,7 +135,7 @@ def _template_defects(entry: RuleEntry, present: set[str]) -> Iterator[tuple[tup
             yield (field,), f"{field}: {error}"
             continue
         for name in sorted(set(names) - present - entry.thresholds.keys()):
-            yield (field,), f"{field} has the place {{{name}}}, which is neither under needs nor a threshold"
+            yield (field,), f"{field} has the placeholder {{{name}}}, which is neither under needs nor a threshold"
 
 
 def _threshold_defects(
@@ -149,27 +149,26 @@ def _threshold_defects(
     for name, threshold in entry.thresholds.items():
         path = ("thresholds", name)
         if not re.fullmatch(NAME_PATTERN, name):
-            yield path, f"{name!r} is no name for a threshold: small letters, digits and underscores"
+            yield path, f"{name!r} is not a valid name of a threshold: lower-case letters, digits and underscores"
         if name in properties:
             yield path, f"the threshold {name} has the name of a property"
         if threshold.unit not in UNITS and threshold.unit != "x D":
             yield path, f"unknown unit {threshold.unit!r}; there are: {', '.join(UNITS)}, x D"
         if condition is not None and name not in used:
-            yield path, f"the threshold {name} decides nothing"
+            yield path, f"the threshold {name} is not used in the condition"
 
 
 MAX_RULES: Final = 1_000
-"""Rules in all: far more than a shop has, and a check by them still takes milliseconds."""
+"""Rules in total: more than any shop has, and few enough for a check within milliseconds."""
 
 MAX_COMPARISONS: Final = 10
-"""Comparisons a rule, counted alike under ``all`` and ``any``; with kind and flag that makes twelve.
-
-The engine dies at sixteen.
+"""Comparisons per rule, under ``all`` and ``any`` alike. With kind and flag that makes twelve; the engine crashes at
+sixteen.
 """
 
 
 def lint_limits(rules: tuple[Rule, ...]) -> list[Problem]:
-    """Every limit a set of rules breaks, at the rule where it is crossed."""
+    """Return every size limit that a set of rules exceeds, each at the first rule beyond it."""
     problems: list[Problem] = []
     if len(rules) > MAX_RULES:
         first = rules[MAX_RULES]
@@ -183,15 +182,15 @@ def lint_limits(rules: tuple[Rule, ...]) -> list[Problem]:
 
 
 VOCABULARY_NAME: Final = "vocabulary.yaml"
-"""The file in a folder of books that is no book."""
+"""The one YAML file in a folder of books that is not a book."""
 
 
 def load_books(folders: Sequence[Path | Traversable], vocabulary: Vocabulary | None = None) -> Rulebook:
     """Load every ``*.yaml`` of the folders, folder by folder, sorted by name.
 
-    A rule of a later folder may replace one of an earlier folder when it says ``replaces: true``; a safety
-    rule stays one, and is noted in ``overridden`` when its severity is lowered.
-    The vocabulary is the package's own unless given.
+    A rule of a later folder with ``replaces: true`` replaces the rule of that code in an earlier folder. A replaced
+    safety rule remains a safety rule, and ``overridden`` lists it if its severity was lowered.
+    The default vocabulary is the package's own.
     Raises :class:`~rules.rulebook.source.RulebookError` with every defect of every file.
     """
     known = vocabulary if vocabulary is not None else load_vocabulary()
@@ -220,7 +219,7 @@ def _books(folder: Path | Traversable, vocabulary: Vocabulary, problems: list[Pr
             problems.append(Problem(str(file), 0, "", "a book's name ends in .yaml"))
         elif file.name == VOCABULARY_NAME:
             if str(file) != vocabulary.file:
-                reason = "the vocabulary belongs to the program and can't be added to by folder"
+                reason = "a folder cannot extend the vocabulary"
                 problems.append(Problem(str(file), 0, "", reason))
         elif file.name.endswith(".yaml"):
             yield file
@@ -265,7 +264,7 @@ def _read_rule(
 
 
 class _Merged:
-    """The rules of all folders so far, one a code."""
+    """Rules of all folders read so far, by code."""
 
     def __init__(self, problems: list[Problem]) -> None:
         self._problems = problems
@@ -283,11 +282,11 @@ class _Merged:
             if rule.replaces:
                 reason = "replaces a rule that is in no earlier folder"
         elif folder == self._folder:
-            reason = f"the code is taken already: {earlier.file}, line {earlier.line}"
+            reason = f"the code is already used: {earlier.file}, line {earlier.line}"
         elif not rule.replaces:
-            reason = f"the code is taken by {earlier.file}; to replace that rule say replaces: true"
+            reason = f"the code is already used in {earlier.file}; to replace that rule, write replaces: true"
         elif earlier.safety and not rule.safety:
-            reason = "replaces a safety rule and must say safety: true itself"
+            reason = "replaces a safety rule and needs safety: true"
         if reason:
             self._problems.append(Problem(file, rule.line, rule.code, reason))
         else:
@@ -335,7 +334,7 @@ def base_names() -> tuple[str, ...]:
 
 
 def base_request(name: str) -> dict[str, Any]:
-    """Return a base request, to change as wanted; raises KeyError for an unknown name."""
+    """Return a copy of a base request, free to change; raises KeyError for an unknown name."""
     return copy.deepcopy(_bases()[name])
 
 
@@ -343,7 +342,7 @@ def example_request(example: Example) -> dict[str, Any]:
     """Return the base of an example with its values set and its fields removed.
 
     Pointers are RFC 6901; a set with "-" at the end appends to a list. Raises KeyError or IndexError
-    for a place that is not there.
+    for a place that does not exist.
     """
     request = base_request(example.base)
     for pointer, value in example.set.items():

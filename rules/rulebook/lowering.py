@@ -1,26 +1,18 @@
-"""From rules to what the engine compiles: one condition a rule on small flat facts.
+"""Lowering of rules to the form that the engine compiles: one condition per rule, on flat facts of integers.
 
-Per kind, each distinct comparison has a slot (``v0``, ``v1``, ...), and a fact has the slots of the rules that are
-decidable on it.
-A rule whose comparisons must all hold is told by a slot that it alone reads: where that is there, the rule is
-decidable, and the comparison on it stands first. Any other rule has a flag (``f0``, ``f1``, ...) that says so, which
-costs the engine as much as a slot.
-A rule becomes ``kind and flag and condition``; groups stay groups, those of one member dissolve and a
-group inside a group of the same sort is spliced in.
+Each distinct comparison of a kind has a slot (``v0``, ``v1``, ...). A fact carries the slots of the rules that can be
+decided on it. If all comparisons of a rule must hold and it alone reads one of their slots, then that slot marks the
+rule as decidable, and its comparison is written first. Any other rule has a flag (``f0``, ``f1``, ...) as its mark,
+which costs the engine as much as a slot. The lowered rule is ``kind and flag and condition``. Groups stay groups, but a
+group of one member is replaced by that member, and a group inside a group of the same sort is merged into it.
 
-Slots: the small whole numbers that stand for the comparisons of a fact inside the engine.
+The engine's C parser misreads exponents, supports one numeric locale, mixes types silently and does not escape text, so
+it gets integers only. A comparison of numbers becomes a **margin**: left minus right in millionths. The condition
+compares that integer with zero, so rules compiled once serve every threshold that a request may set. A comparison of
+texts or flags becomes a **truth**: 1 or 0.
 
-The engine's parser in C misreads exponents, knows one numeric locale and mixes types silently; text in a
-fact reaches it unescaped.
-So it is handed whole numbers only.
-A comparison of numbers becomes a **margin**, left minus right counted in millionths, and the condition
-compares that count with zero: it holds for every threshold a request may set, although the rules are
-compiled once.
-A comparison of texts or flags becomes a **truth**, 1 or 0.
-
-Rules divided so that the engine can carry each portion.
-
-Beyond these numbers it hangs, crashes or, worst, answers with fewer findings; the margins are ours.
+Large rulebooks are divided into portions. Beyond the limits below the engine hangs, crashes or drops findings; each
+limit is well below the size at which failures were observed.
 """
 
 from __future__ import annotations
@@ -55,31 +47,31 @@ _FAR_COUNT: Final = 10**15
 
 
 def margin(left: float, right: float) -> int:
-    """Left minus right in whole millionths, with the sign kept exactly.
+    """Return left minus right in whole millionths, with the exact sign.
 
-    Equal numbers give 0; a difference below one millionth still gives 1 or -1; one beyond 10⁹ is cut off
-    there, far inside the engine's 64 bits.
+    Equal numbers give 0; a difference below one millionth gives 1 or -1; one beyond 10⁹ is clipped, well within the
+    engine's 64 bits.
 
     >>> margin(12.5, 20.0), margin(0.1 + 0.2, 0.3), margin(-1e300, 1e300)
     (-7500000, 1, -1000000000000000)
     """
     difference = left - right
     if -_FAR < difference < _FAR:
-        # Asked of the numbers themselves: a whole number beyond 2**53 minus a float may come out as 0.0.
+        # Compare the numbers themselves: an integer beyond 2**53 minus a float may come out as 0.0.
         return int(difference * _PER_UNIT) or (left > right) - (left < right)
     return _FAR_COUNT if difference > 0 else -_FAR_COUNT
 
 
 Reading: TypeAlias = Literal["over", "limit", "number", "is", "like", "in"]
-"""What a slot says: the margin over another property, over a threshold or over a written number; or the
-truth that a text or flag is the one written, that two are alike, that a value is among those listed."""
+"""Content of a slot. ``over``, ``limit`` and ``number`` are margins: over another property, a threshold or a literal.
+``is``, ``like`` and ``in`` are truths: equal to a literal, equal to another property, in a list."""
 
 READINGS: Final[tuple[Reading, ...]] = get_args(Reading)
 
 
 @dataclass(frozen=True, slots=True)
 class Slot:
-    """One number on a fact; equal slots of a kind are one.
+    """One comparison of a kind, held as one number on a fact.
 
     ``right`` is a property's name, the index of a threshold, a literal or a tuple of literals.
     """
@@ -92,12 +84,12 @@ class Slot:
 def numbers_of(
     groups: Sequence[Sequence[tuple[str, Any]]], known: Mapping[str, Any], thresholds: Sequence[float]
 ) -> tuple[int, ...]:
-    """The numbers of slots that are given as pairs of left and right, grouped in the order of ``READINGS``.
+    """Return the numbers of slots, given as pairs of left and right operand and grouped in the order of ``READINGS``.
 
     ``known`` are the properties of a fact, ``thresholds`` all those of the book.
     """
     over, limit, number, written, like, among = groups
-    # One comprehension a group: these loops are most of what a judgement costs outside the engine.
+    # One comprehension per group, since these loops cost most of the time spent outside the engine.
     return (
         *[margin(known[left], known[right]) for left, right in over],
         *[margin(known[left], thresholds[right]) for left, right in limit],
@@ -110,14 +102,14 @@ def numbers_of(
 
 @dataclass(frozen=True, slots=True)
 class Probe:
-    """What the engine asks of a slot: its number ``operator`` ``value``; no operator stands for equality."""
+    """The engine's comparison of a slot: its number ``operator`` ``value``; empty for equality."""
 
     slot: Slot
     operator: str
     value: int
 
     def on(self, name: str) -> dict[str, Any]:
-        """The engine's condition, the slot being called ``name``."""
+        """Return the engine's condition on the slot called ``name``."""
         plain = {name: self.value}
         return {self.operator: plain} if self.operator else plain
 
@@ -154,26 +146,25 @@ def probe_of(comparison: Comparison, code: str, threshold_index: Mapping[tuple[s
 
 
 MAX_RULES_PER_KIND: Final = 60
-"""Rules that can match one fact: the engine keeps at most 64 open matches.
-
-With few kinds of subject this also keeps a portion far from the 512 rules at which the engine's tables end.
+"""Rules that can match one fact, since the engine holds at most 64 pending matches. With few kinds of subject a portion
+also remains well below the engine's limit of 512 rules.
 """
 
 MAX_NUMBERS: Final = 200
-"""Numbers on a fact after lowering: the engine's fact ends at about 251."""
+"""Numbers on a fact after lowering; the engine's limit is about 251."""
 
 _OPEN_MATCHES: Final = 64
-# Session, key, kind and the identity the engine adds itself.
+# Session, key, kind, and the identity that the engine adds.
 _OWN_NUMBERS: Final = 4
 
 SlotOf = Callable[[Comparison, Rule], Slot]
-"""The slot on a fact that a comparison of a rule reads."""
+"""Name of the slot that a comparison of a rule reads."""
 
 
 def portions(rules: Iterable[Rule], slot_of: SlotOf) -> list[list[Rule]]:
-    """Divide rules into as few portions as their order gives; one for all that most books hold.
+    """Divide rules into portions in their order; most books need only one.
 
-    Each rule must pass :func:`~rules.rulebook.loader.lint_limits`, then it fits into a portion of its own at least.
+    Each rule must pass :func:`~rules.rulebook.loader.lint_limits`, so that each rule fits into a portion.
     """
     found: list[list[Rule]] = [[]]
     places: dict[str, tuple[int, _Kind]] = {}
@@ -191,7 +182,7 @@ def portions(rules: Iterable[Rule], slot_of: SlotOf) -> list[list[Rule]]:
 
 
 class _Kind:
-    """The rules on one kind of fact in a portion, as far as they count."""
+    """Counts of the rules on one kind of fact in a portion."""
 
     def __init__(self) -> None:
         self._rules = 0
@@ -200,9 +191,9 @@ class _Kind:
 
     def has_room(self, rule: Rule, slots: set[Slot]) -> bool:
         count = self._rules + 1
-        # Every rule may need a flag beside its slots.
+        # Allow for one flag per rule in addition to the slots.
         numbers = _OWN_NUMBERS + count + len(self._slots | slots)
-        # While one rule's alternatives are followed, every other rule's match waits beside the catch-all's.
+        # While the alternatives of one rule are matched, a match of every other rule and of the catch-all is pending.
         waiting = count + 1 + max(self._alternatives, _alternatives(rule.condition))
         return count <= MAX_RULES_PER_KIND and numbers <= MAX_NUMBERS and waiting <= _OPEN_MATCHES
 
@@ -213,7 +204,7 @@ class _Kind:
 
 
 def _alternatives(condition: Condition) -> int:
-    """How many more open matches a condition can make than one."""
+    """Return how many pending matches beyond the first a condition can cause."""
     if isinstance(condition, Comparison):
         return 0
     inner = sum(_alternatives(member) for member in condition.members)
@@ -221,15 +212,15 @@ def _alternatives(condition: Condition) -> int:
 
 
 CATCH_ALL: Final = "seen"
-"""The engine's name for the rule that counts every fact; codes are capital letters, so no rule has it."""
+"""Name of the catch-all rule, which counts every fact. Rule codes are in capital letters, so none equals it."""
 
 MARKER_KIND: Final = "marker"
-"""The kind of the fact that opens a session and that no rule is about."""
+"""Kind of the fact that opens a session; no rule is of this kind."""
 
 
 @dataclass(frozen=True, slots=True)
 class LoweredRule:
-    """One rule: its flag's name if it has one, the indices of its slots, and the engine's condition on its facts."""
+    """One lowered rule: the name of its flag if any, the indices of its slots, and the engine's condition."""
 
     rule: Rule
     flag: str | None
@@ -239,7 +230,7 @@ class LoweredRule:
 
 @dataclass(frozen=True, slots=True)
 class LoweredKind:
-    """The rules on one kind of fact, with all the slots they read; slot ``i`` is called ``v<i>``."""
+    """Rules on one kind of fact, with all the slots they read; slot ``i`` is named ``v<i>``."""
 
     kind: str
     rules: tuple[LoweredRule, ...]
@@ -247,14 +238,14 @@ class LoweredKind:
 
     @property
     def names(self) -> tuple[str, ...]:
-        """Flags, then slots: every property the engine sees on a fact beside session, key and kind."""
+        """Return flags, then slots: every property of a fact in the engine except session, key and kind."""
         flags = (rule.flag for rule in self.rules if rule.flag is not None)
         return (*flags, *(f"v{index}" for index in range(len(self.slots))))
 
 
 @dataclass(frozen=True, slots=True)
 class LoweredPortion:
-    """Rules that the engine carries together: its definition, and how facts of each kind are put for it."""
+    """Rules compiled together: the definition for the engine, and the lowered rules of each kind."""
 
     definition: Mapping[str, Any]
     kinds: Mapping[str, LoweredKind]
@@ -264,7 +255,7 @@ class LoweredPortion:
 class Lowered:
     """A whole rulebook, in one portion unless it is very large.
 
-    ``thresholds`` are the values written in the books, ``threshold_index`` finds one by code and name.
+    ``thresholds`` are the values written in the books; ``threshold_index`` maps code and name to the index of a value.
     """
 
     portions: tuple[LoweredPortion, ...]
@@ -273,7 +264,7 @@ class Lowered:
 
 
 def lower(rules: Sequence[Rule]) -> Lowered:
-    """Lower rules that passed the linter."""
+    """Return the lowered form of rules that passed the linter."""
     index: dict[tuple[str, str], int] = {}
     values: list[float] = []
     for rule in rules:
@@ -324,7 +315,7 @@ def _lower_kind(kind: str, rules: list[Rule], index: Mapping[tuple[str, str], in
 def _lower_rule(
     kind: str, rule: Rule, flag: str, tree: dict[str, Any], read: tuple[int, ...], own: list[str]
 ) -> LoweredRule:
-    """Put the condition together; own are the slots that no other rule reads."""
+    """Lower one rule; ``own`` are the slots that no other rule reads."""
     members = tree.get("$and", [tree])
     if own and not any("$or" in member for member in members):
         telling = [member for member in members if _name(member) == own[0]]
@@ -334,7 +325,7 @@ def _lower_rule(
 
 
 def _name(comparison: Mapping[str, Any]) -> str:
-    """The slot that one comparison of the engine reads: under its operator, or plain for equality."""
+    """Return the name of the slot in one comparison of the engine: under its operator, or directly for equality."""
     ((name, value),) = comparison.items()
     return _name(value) if isinstance(value, Mapping) else name
 

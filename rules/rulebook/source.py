@@ -1,12 +1,11 @@
-"""Safe YAML that remembers its lines and refuses what a reader would overlook.
+"""Safe YAML with line numbers, and the defects of a rulebook.
 
-Plain YAML keeps the last of two equal keys without a word and lets an alias pull in text from elsewhere
-in the file; both are refused here, as is everything a safe loader refuses. So are line breaks that YAML knows and
-most editors do not show: what looks like a comment would be read as a rule.
+Standard YAML silently keeps the last of two equal keys, and an alias inserts text from elsewhere in the file. Both are
+rejected here, in addition to everything that a safe loader rejects. Line breaks that YAML accepts but most editors do
+not show are rejected too: text that looks like a comment would be read as a rule.
 
-What is wrong with a rulebook: file, line, rule and reason, all of it at once.
-
-Checking one part of a YAML file against its closed model, with reasons in plain words.
+Each part of a file is checked against its closed model. All defects are reported at once, with file, line, rule and
+reason.
 """
 
 from __future__ import annotations
@@ -29,7 +28,7 @@ __all__ = ["ClosedModel", "Problem", "RulebookError", "Source", "Step", "read_so
 class Problem:
     """One defect of a rulebook or of the vocabulary.
 
-    ``line`` counts from 1, 0 stands for the file as a whole; ``code`` is the rule's, empty outside rules.
+    ``line`` counts from 1, with 0 for the file as a whole; ``code`` is the code of the rule, empty outside rules.
     """
 
     file: str
@@ -42,7 +41,7 @@ class Problem:
 
 
 class RulebookError(ValueError):
-    """The rulebooks can't be used; ``problems`` holds every defect found, in the order of the files."""
+    """Rulebooks with defects; ``problems`` holds every one found, in the order of the files."""
 
     def __init__(self, problems: Iterable[Problem]) -> None:
         self.problems: tuple[Problem, ...] = tuple(problems)
@@ -50,30 +49,30 @@ class RulebookError(ValueError):
 
 
 Step: TypeAlias = str | int
-"""A key of a mapping or an index of a list."""
+"""Key of a mapping or index of a list."""
 
-# The parser written in C is about ten times as fast and comes with every wheel; the other reads the same.
+# The C parser is about ten times as fast and part of every wheel; the Python parser gives the same result.
 _Loader: type[yaml.SafeLoader] | type[yaml.CSafeLoader] = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
 
 
-# Far more than any rule needs. The depth at which Python itself gives up differs from version to version.
+# More than any rule needs. Python's own recursion limit differs between versions.
 _MOST_LEVELS: Final = 100
 
 _HIDDEN_BREAK: Final = re.compile("[\x85\u2028\u2029]")
 
 
 class Lines:
-    """Where in a file each part of it begins; lines count from 1."""
+    """First line of each part of a file; lines count from 1."""
 
     def __init__(self) -> None:
         self._at: dict[tuple[Step, ...], int] = {}
 
     def note(self, path: tuple[Step, ...], line: int) -> None:
-        """Record the line of a path, if none is recorded yet."""
+        """Record the line of a path unless it has one."""
         self._at.setdefault(path, line)
 
     def at(self, path: tuple[Step, ...]) -> int:
-        """The line of ``path``, or of the nearest part around it that is written down."""
+        """Return the line of ``path``, or of the nearest enclosing part that has one."""
         while path and path not in self._at:
             path = path[:-1]
         return self._at.get(path, 1)
@@ -81,7 +80,7 @@ class Lines:
 
 @dataclass(frozen=True, slots=True)
 class Source:
-    """One YAML file: its value, its lines, and what was wrong with it."""
+    """One YAML file: its value, its line numbers and its defects."""
 
     file: str
     value: Any
@@ -90,7 +89,7 @@ class Source:
 
 
 def read_source(file: Path | Traversable) -> Source:
-    """Read one YAML file into plain values; defects are reported, none is raised."""
+    """Read one YAML file into plain values; report defects instead of raising them."""
     name, lines = str(file), Lines()
     problems: list[Problem] = []
     value: Any = None
@@ -136,9 +135,9 @@ class _Reader:
     def _value(self, node: yaml.Node, path: tuple[Step, ...]) -> Any:
         if len(path) > _MOST_LEVELS:
             raise RecursionError
-        # The composer answers an alias with the very node that carries the anchor, and with its line.
+        # The composer returns the anchored node itself for an alias, with the anchor's line.
         if id(node) in self._seen:
-            self._refuse(self._lines.at(path), "an alias (*name) is used; write the part out")
+            self._refuse(self._lines.at(path), "an alias (*name) is not allowed; repeat the part")
             return None
         self._seen.add(id(node))
         self._lines.note(path, _line(node))
@@ -171,7 +170,7 @@ ModelT = TypeVar("ModelT", bound=BaseModel)
 
 
 class ClosedModel(BaseModel):
-    """Unknown fields are refused, types are strict, numbers finite, instances frozen."""
+    """A frozen model with strict types and finite numbers; unknown fields are rejected."""
 
     model_config = ConfigDict(extra="forbid", frozen=True, strict=True, allow_inf_nan=False)
 
@@ -197,7 +196,7 @@ _KIND_OF_VALUE: Final = {
 def validated(
     model: type[ModelT], raw: object, source: Source, path: tuple[Step, ...], code: str = ""
 ) -> tuple[ModelT | None, list[Problem]]:
-    """Check ``raw``, which stands at ``path`` of ``source``; the model, or every reason why not."""
+    """Check ``raw``, the value at ``path`` of ``source``; return the model, or every reason against it."""
     try:
         return model.model_validate(raw), []
     except ValidationError as error:

@@ -1,4 +1,4 @@
-"""Vocabulary of the rules: every property of a fact, by kind, with type, unit and meaning.
+"""Vocabulary of the rules: each property of a fact, by kind, with type, unit and meaning.
 
 A rule can use only these properties.
 """
@@ -41,7 +41,7 @@ UNITS: Final[tuple[str, ...]] = get_args(Unit)
 _RESERVED: Final = frozenset({"all", "any"})
 
 NAME_PATTERN: Final = r"^[a-z][a-z0-9_]*$"
-"""What a property or a threshold may be called."""
+"""Pattern of the names of properties and thresholds."""
 
 _UNIT_OF_SUFFIX: Final = {
     "_mm": "mm",
@@ -50,7 +50,7 @@ _UNIT_OF_SUFFIX: Final = {
     "_rpm": "rpm",
     "_n": "N",
     "_n_m": "N m",
-    "_gmm": "g mm",
+    "_g_mm": "g mm",
     "_hz": "Hz",
     "_mpa": "MPa",
     "_kw": "kW",
@@ -63,13 +63,15 @@ _UNIT_OF_SUFFIX: Final = {
 class Property(ClosedModel):
     """Type, unit and meaning of one property.
 
-    ``always`` marks an identity text that every fact of the kind has.
+    ``always`` marks an identity text that every fact of the kind has. ``of_operation`` marks what depends on the
+    operation though its kind does not: findings of a rule that reads it name the operation.
     """
 
     type: PropertyType
     unit: Unit
     meaning: Annotated[str, StringConstraints(min_length=1, strip_whitespace=True)]
     always: bool = False
+    of_operation: bool = False
 
     @model_validator(mode="after")
     def _fits(self) -> Property:
@@ -89,25 +91,25 @@ class _Kinds(ClosedModel):
 
 @dataclass(frozen=True, slots=True)
 class Vocabulary:
-    """Properties per kind, and the file they were read from."""
+    """Properties by kind, and the file they were read from."""
 
     kinds: Mapping[str, Mapping[str, Property]]
     file: str
 
     def of(self, kind: str) -> Mapping[str, Property]:
-        """The properties of a kind, none for a kind that is not known."""
+        """Return the properties of a kind, none for an unknown kind."""
         return self.kinds.get(kind, {})
 
 
 def standard_vocabulary_file() -> Traversable:
-    """The vocabulary that comes with this package."""
+    """Return the path of the vocabulary in this package."""
     return files("rules").joinpath("books", "vocabulary.yaml")
 
 
 def load_vocabulary(file: Path | Traversable | None = None) -> Vocabulary:
     """Read a vocabulary, the package's own by default.
 
-    The file maps each kind to its properties, each property to ``{type, unit, meaning, always}``.
+    The file maps each kind to its properties, each property to ``{type, unit, meaning, always, of_operation}``.
     A name that ends in a unit (``grip_length_mm``) must have that unit.
     Raises :class:`~rules.rulebook.source.RulebookError` with every defect found.
     """
@@ -137,9 +139,9 @@ def load_vocabulary(file: Path | Traversable | None = None) -> Vocabulary:
 
 def _name_defects(name: str, entry: Property) -> list[str]:
     if not re.fullmatch(NAME_PATTERN, name):
-        return [f"{name!r} is no name for a property: small letters, digits and underscores, a letter first"]
+        return [f"{name!r} is not a name for a property: lower-case letters, digits and underscores, a letter first"]
     if name in _RESERVED:
-        return [f"{name!r} can't name a property: it groups conditions"]
+        return [f"{name!r} cannot be the name of a property: it groups conditions"]
     suffixes = [suffix for suffix in _UNIT_OF_SUFFIX if name.endswith(suffix)]
     if suffixes and entry.type == "number":
         suffix = max(suffixes, key=len)

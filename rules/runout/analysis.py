@@ -1,4 +1,4 @@
-"""The runout budget: the contributors summed at a plane under random clocking."""
+"""The runout budget: sum of the contributors at a plane under random clocking."""
 
 from __future__ import annotations
 
@@ -34,17 +34,17 @@ __all__ = [
 ]
 
 
-_LEVELS: Final = (0.5, 0.95)
+_LEVELS: Final = (0.5, 0.8, 0.95, 0.99)
 
 
 class Vector(NamedTuple):
-    """One contribution at one plane: half of a reading, as a vector."""
+    """Contribution of one contributor at one plane: half of its reading, as a vector."""
 
     amplitude: complex
     capability: bool
-    """Its size varies from part to part; otherwise it is as large as stated."""
+    """Whether its size varies from part to part; otherwise it is as stated."""
     group: int | None
-    """Vectors of one group have known directions to each other; None for a direction of its own."""
+    """Vectors of one group have known relative directions; None for a random direction."""
 
 
 class PlaneBudget(NamedTuple):
@@ -52,14 +52,16 @@ class PlaneBudget(NamedTuple):
 
     z_mm: float
     p50_um: Tir
+    p80_um: Tir
     p95_um: Tir
+    p99_um: Tir
     best_clocking_um: Tir
     worst_case_um: Tir | None
     probability_within_limit: float | None
     own_tir_um: tuple[Tir, ...]
-    """Each contributor's own reading there."""
+    """Reading of each contributor alone at this plane."""
     shares: tuple[float, ...]
-    """Each contributor's share of the mean square reading; negative where a known direction takes away."""
+    """Share of each contributor in the mean square reading; negative where a known direction reduces it."""
 
 
 def vectors_at(z_mm: float, contributors: Iterable[Contributor]) -> list[Vector]:
@@ -68,7 +70,7 @@ def vectors_at(z_mm: float, contributors: Iterable[Contributor]) -> list[Vector]
 
 
 def _sums(vectors: Sequence[Vector]) -> tuple[list[float], list[float], dict[int, complex]]:
-    """Return hard amplitudes (groups as one), Gaussian sigmas, and the sum of each group."""
+    """Return fixed amplitudes (one per group), Gaussian sigmas, and the sum of each group."""
     groups: dict[int, complex] = {}
     hard, sigmas = [], []
     for vector in vectors:
@@ -83,15 +85,15 @@ def _sums(vectors: Sequence[Vector]) -> tuple[list[float], list[float], dict[int
 
 
 def law_of(vectors: Sequence[Vector]) -> RandomClocking:
-    """Return the law of the sum of vectors, groups clocked at random against each other."""
+    """Return the law of the sum of vectors, with random clocking between groups."""
     hard, sigmas, _ = _sums(vectors)
     return RandomClocking(hard, math.hypot(*sigmas))
 
 
 def spread_of(vectors: Sequence[Vector]) -> tuple[float, float]:
-    """Return the root mean square of the sum of vectors, groups clocked at random, and the greatest sum of hard ones.
+    """Return the root mean square of the sum of vectors, and the largest sum of the fixed ones.
 
-    √(Σ a² + 2·Σ σ²): what points anywhere adds no cross terms.
+    Clocking between groups is random, so there are no cross terms: √(Σ a² + 2·Σ σ²).
     """
     hard, sigmas, _ = _sums(vectors)
     return math.hypot(*hard, *(math.sqrt(2.0) * sigma for sigma in sigmas)), math.fsum(hard)
@@ -103,7 +105,7 @@ def law_at(z_mm: float, contributors: Iterable[Contributor]) -> RandomClocking:
 
 
 class PlaneLaw(NamedTuple):
-    """The contributors summed at one plane, and what is to be asked of the sum."""
+    """Contributors at one plane, and the figures required of their sum."""
 
     z_mm: float
     vectors: list[Vector]
@@ -113,17 +115,19 @@ class PlaneLaw(NamedTuple):
     limit_um: Tir | None
 
     def question(self) -> Question:
-        """Return what the budget asks: half and 95 %, and the chance to keep the limit."""
+        """Return the figures for the budget: median, 95th percentile, and the share within the limit."""
         return Question(self.law, _LEVELS, () if self.limit_um is None else (eccentricity_of(self.limit_um),))
 
     def budget(self, answer: Answer) -> PlaneBudget:
-        """Return the budget that an answer completes; sums are eccentricities, a budget is told in readings."""
-        p50, p95 = answer.quantiles
+        """Return the budget from the answer; sums are eccentricities, the budget is in readings."""
+        p50, p80, p95, p99 = (tir_of(Eccentricity(radius)) for radius in answer.quantiles)
         varying = [abs(vector.amplitude) for vector in self.vectors if vector.capability]
         return PlaneBudget(
             self.z_mm,
-            tir_of(Eccentricity(p50)),
-            tir_of(Eccentricity(p95)),
+            p50,
+            p80,
+            p95,
+            p99,
             tir_of(Eccentricity(best_clocking([*self.hard, *varying]))),
             None if varying else tir_of(Eccentricity(self.law.greatest)),
             answer.chances[0] if answer.chances else None,
@@ -133,20 +137,20 @@ class PlaneLaw(NamedTuple):
 
 
 def plane_law(z_mm: float, contributors: Sequence[Contributor], limit_um: Tir | None) -> PlaneLaw:
-    """Sum the contributors at z: exact law of randomly clocked vectors."""
+    """Return the contributors at z and the figures required of their sum."""
     vectors = vectors_at(z_mm, contributors)
     hard, sigmas, groups = _sums(vectors)
     return PlaneLaw(z_mm, vectors, hard, groups, RandomClocking(hard, math.hypot(*sigmas)), limit_um)
 
 
 def budget_at(z_mm: float, contributors: Sequence[Contributor], limit_um: Tir | None) -> PlaneBudget:
-    """Return the budget at z alone; several questions at once cost less by `RandomClocking.figures_of`."""
+    """Return the budget at z; for several budgets `RandomClocking.figures_of` is quicker."""
     plane = plane_law(z_mm, contributors, limit_um)
     return plane.budget(RandomClocking.figures_of([plane.question()])[0])
 
 
 def _shares(vectors: Sequence[Vector], groups: dict[int, complex]) -> tuple[float, ...]:
-    """Return each contributor's share of the mean square reading."""
+    """Return the share of each contributor in the mean square reading."""
     fixed = [0j if vector.capability else vector.amplitude for vector in vectors]
     sigmas = [gaussian_sigma(abs(vector.amplitude)) if vector.capability else 0.0 for vector in vectors]
     sums = [one if vector.group is None else groups[vector.group] for one, vector in zip(fixed, vectors, strict=True)]
@@ -156,7 +160,7 @@ def _shares(vectors: Sequence[Vector], groups: dict[int, complex]) -> tuple[floa
 def runout_properties(
     fact: Properties, operation: Operation, at_limit: OrMissing[PlaneBudget], at_tip: OrMissing[PlaneBudget]
 ) -> None:
-    """Add runout against its limit and against the feed per tooth."""
+    """Add runout, its limit and its ratio to the feed per tooth."""
     if operation.runout_limit_um is not None:
         fact.add("runout_limit_um", operation.runout_limit_um)
         fact.add("runout_plane", "the tip" if operation.runout_limit_at == "tip" else "the gauge plane")

@@ -1,4 +1,4 @@
-"""Contributors to runout, each as a line along the axis, and the clocking of the joints between them."""
+"""Contributors to runout, each a line along the axis, and the clocking of the joints between them."""
 
 from __future__ import annotations
 
@@ -19,7 +19,8 @@ from rules.runout.formulas import (
     line_from_pivot,
     line_from_two_readings,
 )
-from rules.schema.components import Cutter, GaugePin, RunoutStatement
+from rules.schema.components import Cutter, GaugePin, Runout, RunoutLaw, RunoutStatement
+from rules.schema.report import ContributorKind, JointEnds
 from rules.schema.request import DEFAULT_POLICY
 from rules.stack.chain import Chain, Member, StackJoint
 from rules.stack.positions import Position, Positions
@@ -28,7 +29,7 @@ __all__ = ["Contributor", "Contributors", "contributors_of", "frames_of", "posit
 
 
 class Frame(NamedTuple):
-    """How a component is turned: its group, and the factor that turns its own directions into the group's."""
+    """Clocking of a component: its group, and the factor from its own directions to those of the group."""
 
     group: int
     turn: complex
@@ -37,7 +38,7 @@ class Frame(NamedTuple):
 def frames_of(chain: Chain) -> tuple[Frame, ...]:
     """Return the frame of the spindle, then of every link.
 
-    A joint whose clocking is not stated begins a new group: what lies beyond it points anywhere.
+    A joint without stated clocking begins a new group, since the parts beyond it may have any direction.
     """
     frames = [Frame(0, 1 + 0j)]
     cases: list[StackJoint | None] = [chain.spindle_joint, *chain.joints]
@@ -51,66 +52,64 @@ def frames_of(chain: Chain) -> tuple[Frame, ...]:
     return tuple(frames)
 
 
-Law = Literal["limit", "capability", "measured"]
-
 _NO_BODY: Final = 1_000_000
-"""Index beyond any link: what is seen by the indicator only moves no mass."""
+"""Index beyond any link, for a contributor that only the indicator sees and that moves no mass."""
 
 
 class Contributor(NamedTuple):
-    """One cause of eccentricity."""
+    """One source of eccentricity."""
 
+    id: str
+    """Kind with component or joint, such as part_runout:collet; a number follows where it is not the first."""
+    kind: ContributorKind
     name: str
+    """The contributor as people read it."""
     component: str | None
-    law: Law
+    """Component that it belongs to; that of a clearance is the lower one."""
+    joint: JointEnds | None
+    law: RunoutLaw
     line: Line
     displaces_from: int
-    """Index of the first link whose body it displaces."""
+    """Index of the first displaced link."""
     stated_um: Tir
-    """What it was stated with, the outermost where two are."""
+    """The stated reading; of two, the outermost."""
     group: int | None = None
-    """Contributors of one group have known directions to each other."""
+    """Contributors of one group have known relative directions."""
 
 
 class Contributors(NamedTuple):
-    """All contributors that are known, and what is missing for the rest."""
+    """All known contributors, and the missing fields of the others."""
 
     known: tuple[Contributor, ...]
     lacking: Missing | None
 
 
 def _readings(statements: Sequence[RunoutStatement], directed: bool) -> list[TirVector]:
-    """Return the readings, as complex numbers where their directions are known."""
+    """Return the readings, complex where their directions are known."""
     if not directed:
         return [TirVector(statement.tir_um) for statement in statements]
     return [TirVector(cmath.rect(one.tir_um, math.radians(one.angle_deg or 0.0))) for one in statements]
 
 
-def _line(
-    statements: Sequence[RunoutStatement],
-    at: str,
-    offset: bool,
-    directed: bool,
-    reference: OrMissing[float],
-    pivot: OrMissing[float],
-) -> Line | Missing:
-    """Turn one or two statements into a line; the reference is where their distances count from."""
-    readings = _readings(statements, directed)
+def _line(runout: Runout, at: str, reference: OrMissing[float], pivot: OrMissing[float]) -> Line | Missing:
+    """Return the line through one or two stated readings; ``reference`` is the zero of their distances."""
+    statements = runout.statements
+    readings = _readings(statements, runout.is_directed)
     if len(statements) == 2:
         first, second = statements
         if abs(first.at_mm - second.at_mm) < MIN_LENGTH_MM:
-            return Missing((f"{at}/1/at_mm",))
+            return Missing((f"{at}/statements/1/at_mm",))
         return when_known(
             lambda zero: line_from_two_readings(readings[0], zero + first.at_mm, readings[1], zero + second.at_mm),
             reference,
         )
     (only,) = statements
-    if offset or only.tir_um == 0.0:
+    if runout.character == "offset" or only.tir_um == 0.0:
         return line_from_offset(readings[0])
 
     def tilt(zero: float, middle: float) -> Line | Missing:
         if not zero + only.at_mm - middle >= MIN_LENGTH_MM:
-            return Missing((f"{at}/1",))
+            return Missing((f"{at}/statements/1",))
         return line_from_pivot(readings[0], zero + only.at_mm, middle)
 
     return when_both_known(tilt, reference, pivot)
@@ -122,36 +121,32 @@ def _stated(statements: Sequence[RunoutStatement]) -> Tir:
     return Tir((last if last.at_mm > first.at_mm else first).tir_um)
 
 
-def _directed(statements: Sequence[RunoutStatement], law: Law) -> bool:
-    return law == "measured" and all(statement.angle_deg is not None for statement in statements)
-
-
 def _component(index: int, member: Member, places: Sequence[Position], frame: Frame) -> list[Contributor | Missing]:
     part = member.part
     held = member.is_tool and index > 0
     found = _form(member, places[index]) if held else []
     if part.runout is None:
-        # a pin whose straightness and roundness are stated needs no runout beside them
+        # a pin with stated straightness and roundness needs no stated runout
         described = isinstance(part, GaugePin) and part.straightness_um is not None and part.roundness_um is not None
         return found if described else [*found, Missing((f"{member.at}/runout",))]
-    law: Law = part.runout_law or "limit"
-    directed = _directed(part.runout, law)
+    law, directed = part.runout.law or "limit", part.runout.is_directed
     reference = places[index - 1].face if held else places[index].face
-    offset = part.runout_character == "offset"
-    line = _line(part.runout, f"{member.at}/runout", offset, directed, reference, places[index].pivot)
+    line = _line(part.runout, f"{member.at}/runout", reference, places[index].pivot)
     if isinstance(line, Missing):
         return [*found, line]
     if directed:
         line = line.turned(frame.turn)
     group = frame.group if directed else None
     return [
-        Contributor(f"runout of {part.id}", part.id, law, line, index + 1, _stated(part.runout), group),
+        _of_part(
+            "part_runout", f"runout of {part.id}", part.id, law, line, index + 1, _stated(part.runout.statements), group
+        ),
         *found,
     ]
 
 
 def _form(member: Member, place: Position) -> list[Contributor | Missing]:
-    """Bow and out-of-roundness of a cutter's shank or a pin, where stated."""
+    """Return bow and out-of-roundness of the shank of a cutting tool or of a pin, where stated."""
     part = member.part
     found: list[Contributor | Missing] = []
     if not isinstance(part, Cutter | GaugePin):
@@ -167,17 +162,29 @@ def _form(member: Member, place: Position) -> list[Contributor | Missing]:
                 return line_from_bow(straightness, length, pivot, tip)
 
             bow = when_both_known(bowed, place.pivot, place.face)
-        name = f"straightness of {part.id}"
-        found.append(bow if isinstance(bow, Missing) else _own(name, part.id, bow, Tir(straightness)))
+        found.append(bow if isinstance(bow, Missing) else _own("straightness", part.id, bow, Tir(straightness)))
     if part.roundness_um is not None:
         line = line_from_offset(TirVector(part.roundness_um))
-        found.append(_own(f"roundness of {part.id}", part.id, line, Tir(part.roundness_um)))
+        found.append(_own("roundness", part.id, line, Tir(part.roundness_um)))
     return found
 
 
-def _own(name: str, component: str, line: Line, stated_um: Tir) -> Contributor:
-    """Return a contributor that moves what the indicator sees, but no body beyond it."""
-    return Contributor(name, component, "limit", line, _NO_BODY, stated_um)
+def _of_part(
+    kind: ContributorKind,
+    name: str,
+    component: str,
+    law: RunoutLaw,
+    line: Line,
+    displaces_from: int,
+    stated_um: Tir,
+    group: int | None,
+) -> Contributor:
+    return Contributor(f"{kind}:{component}", kind, name, component, None, law, line, displaces_from, stated_um, group)
+
+
+def _own(kind: Literal["straightness", "roundness"], component: str, line: Line, stated_um: Tir) -> Contributor:
+    """Return a contributor that affects the reading, but displaces no part."""
+    return _of_part(kind, f"{kind} of {component}", component, "limit", line, _NO_BODY, stated_um, None)
 
 
 def _clearance(index: int, case: StackJoint, mean: bool) -> Contributor | Missing | None:
@@ -189,24 +196,34 @@ def _clearance(index: int, case: StackJoint, mean: bool) -> Contributor | Missin
     least, most = clearance
     play = max(0.0, (least + most) / 2.0 if mean else most)
     line = line_from_offset(TirVector(play))
-    return Contributor(f"clearance of {case.name}", case.lower.part.id, "limit", line, index, Tir(play))
+    return Contributor(
+        f"clearance:{case.name}",
+        "clearance",
+        f"clearance of {case.name}",
+        case.lower.part.id,
+        case.ends_named,
+        "limit",
+        line,
+        index,
+        Tir(play),
+    )
 
 
 def _spindle(chain: Chain, geometry: Positions, frame: Frame) -> Contributor | Missing | None:
-    machine = chain.request.machine
+    machine = chain.machine
     if machine is None or machine.spindle_runout is None or not geometry.places:
         return None
-    law: Law = machine.spindle_runout_law or "limit"
-    directed = _directed(machine.spindle_runout, law)
-    line = _line(machine.spindle_runout, "/machine/spindle_runout", False, directed, 0.0, geometry.places[0].pivot)
+    runout = machine.spindle_runout
+    line = _line(runout, "/machine/spindle_runout", 0.0, geometry.places[0].pivot)
     if isinstance(line, Missing):
         return line
-    group = frame.group if directed else None
-    return Contributor("runout of the spindle", None, law, line, 0, _stated(machine.spindle_runout), group)
+    group = frame.group if runout.is_directed else None
+    name, law, stated = "runout of the spindle", runout.law or "limit", _stated(runout.statements)
+    return Contributor("spindle_runout", "spindle_runout", name, None, None, law, line, 0, stated, group)
 
 
 def contributors_of(chain: Chain, geometry: Positions) -> Contributors:
-    """Collect the spindle, every component and every slip fit of the chain."""
+    """Return the contributors of spindle, components and slip fits."""
     frames = frames_of(chain)
     mean = (chain.request.policy or DEFAULT_POLICY).slip_fit == "mean"
     found: list[Contributor | Missing | None] = [_spindle(chain, geometry, frames[0])]
@@ -214,12 +231,24 @@ def contributors_of(chain: Chain, geometry: Positions) -> Contributors:
         if index > 0:
             found.append(_clearance(index, chain.joints[index - 1], mean))
         found.extend(_component(index, member, geometry.places, frames[index + 1]))
-    known = tuple([item for item in found if isinstance(item, Contributor)])
-    return Contributors(known, missing_of(*found))
+    known = [item for item in found if isinstance(item, Contributor)]
+    return Contributors(_told_apart(known), missing_of(*found))
+
+
+def _told_apart(known: Sequence[Contributor]) -> tuple[Contributor, ...]:
+    """Number the ids that repeat, as those of two components with one id do."""
+    ids = [item.id for item in known]
+    if len(set(ids)) == len(ids):
+        return tuple(known)
+    counts = [ids[: place + 1].count(one) for place, one in enumerate(ids)]
+    return tuple(
+        item if count == 1 else item._replace(id=f"{item.id}#{count}")
+        for item, count in zip(known, counts, strict=True)
+    )
 
 
 def _positions(case: StackJoint | None) -> int:
-    """Positions a joint allows: 0 for any angle, 1 for none; what is not stated is not turned."""
+    """Return the number of positions of a joint: 0 for any angle, 1 for a fixed joint or unstated clocking."""
     side, coupling = (None, None) if case is None else (case.upper_side, case.coupling)
     if side is None or coupling is None:
         return 1
@@ -228,5 +257,5 @@ def _positions(case: StackJoint | None) -> int:
 
 
 def positions_of(chain: Chain) -> list[int]:
-    """Return the positions of the spindle's joint, then of every joint between neighbours."""
+    """Return the number of positions of the spindle joint, then of every joint between neighbours."""
     return [_positions(case) for case in (chain.spindle_joint, *chain.joints)]

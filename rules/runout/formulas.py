@@ -1,15 +1,13 @@
 """Eccentricity as a straight line along the spindle axis.
 
-A tilted or displaced part moves the axis of everything beyond it by an amplitude that is linear
-in the axial position z: a(z) = offset + slope·z, with a half of the total indicator reading.
-Where the direction of the high point is known, a reading is the complex number TIR·exp(jθ) and the
-amplitude a vector; otherwise it is a real number.
+A tilted or displaced part moves the axis of all parts beyond it by an amplitude that is linear in the axial position z:
+a(z) = offset + slope·z, where a is half the total indicator reading. If the direction of the high point is known, a
+reading is the complex number TIR·exp(jθ) and the amplitude is a vector; otherwise both are real numbers.
 
-Re-clocking joints lets known eccentricities cancel. A stack's parts 0…n each carry a known eccentricity
-vector (complex, any unit, in one common direction frame as the stack stands). Turning joint k, between
-part k − 1 and part k, turns the vectors of part k
-and of every part beyond it by the same angle. How far a joint may be turned is its number of positions:
-0 for any angle, 1 for not at all, n for multiples of 360°/n.
+By re-clocking joints, known eccentricities cancel in part. Each of the parts 0…n of a stack has a known eccentricity
+vector (complex, any unit, in one frame of directions as assembled). Turning joint k, between part k − 1 and part k,
+turns the vectors of part k and of all parts beyond it by the same angle. The number of positions of a joint is 0 for
+any angle, 1 for a fixed joint, n for multiples of 360°/n.
 """
 
 from __future__ import annotations
@@ -47,16 +45,16 @@ __all__ = [
 
 
 Tir = NewType("Tir", float)
-"""A total indicator reading, µm: what a dial shows between lowest and highest over a whole turn."""
+"""A total indicator reading, µm: the difference between highest and lowest reading over a full turn."""
 
 Eccentricity = NewType("Eccentricity", float)
-"""How far an axis lies from the axis of rotation, µm."""
+"""Distance of an axis from the axis of rotation, µm."""
 
 TirVector = NewType("TirVector", complex)
-"""A total indicator reading toward its high point; a real number where the direction is not known."""
+"""A total indicator reading in the direction of its high point; a real number if the direction is unknown."""
 
 EccentricityVector = NewType("EccentricityVector", complex)
-"""An eccentricity and its direction; a real number where the direction is not known."""
+"""An eccentricity with its direction; a real number if the direction is unknown."""
 
 
 @overload
@@ -64,7 +62,7 @@ def eccentricity_of(tir: Tir) -> Eccentricity: ...
 @overload
 def eccentricity_of(tir: TirVector) -> EccentricityVector: ...
 def eccentricity_of(tir: complex) -> complex:
-    """Return the eccentricity that a total indicator reading shows, half of it; the direction stays.
+    """Return the eccentricity for a total indicator reading: half of it, in the same direction.
 
     Parameters
     ----------
@@ -74,11 +72,11 @@ def eccentricity_of(tir: complex) -> complex:
     Returns
     -------
     complex
-        Eccentricity that a total indicator reading shows, half of it.
+        Eccentricity, µm.
 
     Notes
     -----
-    Source: a round surface off its axis by e reads from −e to +e over a turn, first principles.
+    Source: a round surface with eccentricity e reads from −e to +e over a turn, first principles.
 
     Examples
     --------
@@ -89,7 +87,7 @@ def eccentricity_of(tir: complex) -> complex:
 
 
 def tir_of(eccentricity: Eccentricity) -> Tir:
-    """Return what a dial reads over a whole turn: twice the eccentricity; source as `eccentricity_of`.
+    """Return the total indicator reading of an eccentricity: twice its amount; source as `eccentricity_of`.
 
     Parameters
     ----------
@@ -99,7 +97,7 @@ def tir_of(eccentricity: Eccentricity) -> Tir:
     Returns
     -------
     Tir
-        What a dial reads over a whole turn.
+        Total indicator reading, µm.
 
     Examples
     --------
@@ -116,11 +114,11 @@ class Line(NamedTuple):
     slope_um_per_mm: complex
 
     def at(self, z_mm: float) -> EccentricityVector:
-        """Return the signed amplitude at z, µm; complex where the direction is known."""
+        """Return the signed amplitude at z, µm; complex if the direction is known."""
         return EccentricityVector(self.offset_um + self.slope_um_per_mm * z_mm)
 
     def turned(self, factor: complex) -> Line:
-        """Return the line in a frame turned by a complex factor of magnitude 1."""
+        """Return the line rotated by a complex factor of magnitude 1."""
         return Line(EccentricityVector(self.offset_um * factor), self.slope_um_per_mm * factor)
 
 
@@ -159,7 +157,7 @@ def line_from_pivot(tir_um: TirVector, at_mm: float, pivot_mm: float) -> Line:
     at_mm : float
         Position of the reading, mm from the gauge line.
     pivot_mm : float
-        The middle of the seat, mm from the gauge line.
+        Position of the middle of the seat, mm from the gauge line.
 
     Returns
     -------
@@ -169,11 +167,11 @@ def line_from_pivot(tir_um: TirVector, at_mm: float, pivot_mm: float) -> Line:
     Raises
     ------
     ValueError
-        Unless at_mm lies beyond pivot_mm: no reading at the pivot tells a tilt.
+        Unless at_mm is beyond pivot_mm, since a reading at the pivot does not show a tilt.
 
     Notes
     -----
-    Source: first principles; the pivot at mid-seat is the cautious reading of a single statement.
+    Source: first principles; the pivot at mid-seat is the cautious assumption for a single reading.
 
     Examples
     --------
@@ -188,8 +186,6 @@ def line_from_pivot(tir_um: TirVector, at_mm: float, pivot_mm: float) -> Line:
 
 def line_from_two_readings(tir1_um: TirVector, at1_mm: float, tir2_um: TirVector, at2_mm: float) -> Line:
     """Return the line through the eccentricities of two readings.
-
-    readings in µm at two different positions, mm from the gauge line.
 
     Parameters
     ----------
@@ -222,34 +218,33 @@ def line_from_two_readings(tir1_um: TirVector, at1_mm: float, tir2_um: TirVector
     3.0
     """
     if at1_mm == at2_mm:
-        raise ValueError(f"two readings at the same position {at1_mm} mm fix no line")
+        raise ValueError(f"two readings at the same position {at1_mm} mm do not determine a line")
     first, second = eccentricity_of(tir1_um), eccentricity_of(tir2_um)
     slope = (second - first) / (at2_mm - at1_mm)
     return Line(EccentricityVector(first - slope * at1_mm), slope)
 
 
 def line_from_bow(straightness_um: float, length_mm: float, pivot_mm: float, tip_mm: float) -> Line:
-    """Return a line that a bowed rod stays within: zero at the pivot, a = 4·t·(d/L)² at the tip.
+    """Return the line that bounds a bowed rod: zero at the pivot, a = 4·t·(d/L)² at the tip.
 
-    A rod whose line is straight within t over its length L is bowed by an arc of that height at most; clamped along
-    its tangent at the pivot it stands off by 4·t·(d/L)² at the distance d. The chord from pivot to tip lies above that
-    parabola. straightness t, µm, ≥ 0; length L, mm, > 0; pivot and tip, mm, the tip beyond the pivot.
+    A rod with straightness t over its length L is at most an arc of height t. Clamped along its tangent at the pivot,
+    its axis deviates by 4·t·(d/L)² at the distance d. The chord from pivot to tip is above that parabola.
 
     Parameters
     ----------
     straightness_um : float
-        Straightness tolerance t, µm.
+        Straightness tolerance t ≥ 0, µm.
     length_mm : float
         Length, mm, above 0.
     pivot_mm : float
         Position of the pivot, mm.
     tip_mm : float
-        Position of the tip, mm.
+        Position of the tip, mm, beyond the pivot.
 
     Returns
     -------
     Line
-        Line that a bowed rod stays within.
+        Line that bounds the eccentricity of the rod.
 
     Raises
     ------
@@ -272,7 +267,7 @@ def line_from_bow(straightness_um: float, length_mm: float, pivot_mm: float, tip
 
 
 def tir_from_speck(thickness_um: float, seat_length_mm: float, beyond_mm: float) -> Tir:
-    """Return the reading that a speck of dirt at one end of a seat adds: TIR = 2·t·z/G.
+    """Return the reading added by a particle at one end of a seat: TIR = 2·t·z/G.
 
     Parameters
     ----------
@@ -286,7 +281,7 @@ def tir_from_speck(thickness_um: float, seat_length_mm: float, beyond_mm: float)
     Returns
     -------
     Tir
-        Reading that a speck of dirt at one end of a seat adds.
+        Added total indicator reading, µm.
 
     Raises
     ------
@@ -308,12 +303,12 @@ def tir_from_speck(thickness_um: float, seat_length_mm: float, beyond_mm: float)
 
 
 MOST_COMBINATIONS: Final = 4096
-"""Combinations of indexed positions that are tried; indexed joints beyond that stay as they are."""
+"""Most combinations of indexed positions tried; further indexed joints stay as they are."""
 
 
 @dataclass(frozen=True, slots=True)
 class Turn:
-    """One joint turned alone: by this angle (degrees, 0 to 360), leaving this eccentricity."""
+    """One joint turned by itself: angle (degrees, 0 to 360) and remaining eccentricity."""
 
     joint: int
     angle_deg: float
@@ -322,9 +317,9 @@ class Turn:
 
 @dataclass(frozen=True, slots=True)
 class BestClocking:
-    """All joints turned: joint k by angles_deg[k − 1], leaving this eccentricity.
+    """All joints turned: joint k by angles_deg[k − 1], with the remaining eccentricity.
 
-    `exhaustive` is False when indexed positions were left untried.
+    `exhaustive` is False if some indexed positions were not tried.
     """
 
     angles_deg: tuple[float, ...]
@@ -335,7 +330,8 @@ class BestClocking:
 def closing_angles(amplitudes: Sequence[float]) -> list[float]:
     """Return directions (rad) in which vectors of given amplitudes have the least resultant.
 
-    The least is max(0, a_max − Σ others): the others point against the largest, or all close to a polygon.
+    The least resultant is max(0, a_max − Σ others): the others are opposite to the largest, or all form a closed
+    polygon.
 
     Parameters
     ----------
@@ -354,8 +350,8 @@ def closing_angles(amplitudes: Sequence[float]) -> list[float]:
 
     Notes
     -----
-    Source: first principles; the vectors are laid along the three sides of a triangle, each next one on the shorter of
-    the two sides that face the largest.
+    Source: first principles; the vectors form a triangle with the largest as one side; each further one goes to the
+    shorter of the two other sides.
 
     Examples
     --------
@@ -387,10 +383,10 @@ def closing_angles(amplitudes: Sequence[float]) -> list[float]:
 
 
 def single_turns(vectors: Sequence[complex], positions: Sequence[int]) -> list[Turn]:
-    """Return, for every joint that can be turned, the best angle to turn it alone by.
+    """Return the best angle of each joint that can be turned, with all others left alone.
 
-    With A the sum of the vectors before the joint and B of those beyond it, B turned against A leaves ||A| − |B||; an
-    indexed joint takes the best of its positions.
+    With A the sum of the vectors before the joint and B of those beyond it, B opposite to A leaves ||A| − |B||. For an
+    indexed joint it is the best of its positions.
 
     Parameters
     ----------
@@ -402,7 +398,7 @@ def single_turns(vectors: Sequence[complex], positions: Sequence[int]) -> list[T
     Returns
     -------
     list[Turn]
-        Best turn of each joint that can be turned, with the others left alone.
+        Best turn of each joint that can be turned.
 
     Raises
     ------
@@ -435,23 +431,23 @@ def single_turns(vectors: Sequence[complex], positions: Sequence[int]) -> list[T
 
 
 def best_turns(vectors: Sequence[complex], positions: Sequence[int]) -> BestClocking:
-    """Return the angle of every joint that together leave the least eccentricity.
+    """Return the angles of all joints that together leave the least eccentricity.
 
-    Joints free to turn cut the stack into groups, each of which may point anywhere; within a group the indexed
-    positions are tried one by one. The least is max(0, W_max − Σ other W) over the groups' sums. Parameters, errors
-    and source as `single_turns`; joints that cannot be turned get 0.
+    Joints free to turn divide the stack into groups, each of which may have any direction; within a group the indexed
+    positions are tried one by one. The least is max(0, W_max − Σ other W) over the sums of the groups. Parameters,
+    errors and source are those of `single_turns`; fixed joints get 0.
 
     Parameters
     ----------
     vectors : Sequence[complex]
         Eccentricity that each joint turns, as complex numbers, µm.
     positions : Sequence[int]
-        Positions each joint can take; None where it turns freely.
+        Positions of each joint, as in `single_turns`.
 
     Returns
     -------
     BestClocking
-        Angle of every joint that together leave the least eccentricity.
+        Angles of all joints and the remaining eccentricity.
 
     Examples
     --------
@@ -479,7 +475,7 @@ def best_turns(vectors: Sequence[complex], positions: Sequence[int]) -> BestCloc
 def _free_groups(
     vectors: Sequence[complex], positions: Sequence[int], turned: dict[int, float]
 ) -> tuple[float, tuple[float, ...]]:
-    """With the indexed joints turned so, point the groups between free joints against each other."""
+    """Return the best directions of the groups between free joints, for given turns of the indexed joints."""
     sums, turn = [vectors[0]], 0.0
     for joint, count in enumerate(positions, start=1):
         if count == 0:
@@ -488,13 +484,13 @@ def _free_groups(
         turn += turned.get(joint, 0.0)
         sums[-1] += vectors[joint] * cmath.exp(1j * turn)
     targets = closing_angles([abs(total) for total in sums])
-    # absolute turn of each group, the first left as it stands
+    # absolute turn of each group; the first stays as it is
     wanted = [target - cmath.phase(total) if total else 0.0 for target, total in zip(targets, sums, strict=True)]
     angles, group, so_far = [], 0, 0.0
     for joint, count in enumerate(positions, start=1):
         if count == 0:
             group += 1
-            # turns of indexed joints before it have turned this group too
+            # turns of earlier indexed joints have turned this group too
             angle = wanted[group] - wanted[0] - so_far
             so_far = wanted[group] - wanted[0]
         else:
@@ -513,41 +509,42 @@ def _degrees(angle: float) -> float:
 
 def _check(vectors: Sequence[complex], positions: Sequence[int]) -> None:
     if len(vectors) != len(positions) + 1:
-        raise ValueError("one joint between each two parts")
+        raise ValueError("the number of joints must be one less than that of parts")
     if any(count < 0 for count in positions):
-        raise ValueError("a number of positions is not negative")
+        raise ValueError("a number of positions must not be negative")
     if not all(cmath.isfinite(vector) for vector in vectors):
         raise ValueError("vectors must be finite")
 
 
 _LARGEST_FACTOR: Final = 1e6
-"""Beyond it the scaled contributors do not matter: there is no factor to tell."""
+"""Largest factor; the scaled contributors are negligible beyond it."""
 
 
 def equal_effort_factor(
     target: float, fixed: Sequence[float], scaled: Sequence[float], scaled_sigma: float = 0.0, probability: float = 0.95
 ) -> float | None:
-    """Return the one factor on the scaled contributors with which a quantile of the sum equals a target.
+    """Return the factor on the scaled contributors for which a quantile of the sum equals a target.
 
-    Solves q_p(fixed, λ·scaled, λ·σ) = target for λ; with nothing fixed the law scales, so λ = target/q_p exactly.
+    The factor λ solves q_p(fixed, λ·scaled, λ·σ) = target. Without fixed contributors the law scales, so λ = target/q_p
+    exactly.
 
     Parameters
     ----------
     target : float
         Quantile to reach, ≥ 0, in the unit of the amplitudes.
     fixed : Sequence[float]
-        Amplitudes ≥ 0 that keep their size.
+        Amplitudes ≥ 0 that are not scaled.
     scaled : Sequence[float]
-        Amplitudes ≥ 0 that the factor multiplies.
+        Amplitudes ≥ 0 that are scaled.
     scaled_sigma : float, default 0.0
-        The plane Gaussian's σ per axis.
+        Standard deviation σ ≥ 0 of the plane Gaussian per axis, scaled too.
     probability : float, default 0.95
         Probability above 0 and below 1.
 
     Returns
     -------
     float | None
-        Factor on the scaled contributors; None when the fixed part alone exceeds the target, or nothing is scaled.
+        Factor on the scaled contributors; None if the fixed ones alone exceed the target or nothing is scaled.
 
     Raises
     ------

@@ -1,95 +1,159 @@
-"""The report's sections on geometry and runout."""
+"""Section of the report on runout."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from typing import TypedDict
 
 from rules.quantities.missing import Missing, OrMissing
-from rules.quantities.models import LackingFact, construct
+from rules.quantities.models import MissingQuantity, construct
 from rules.quantities.rounding import rounded, rounded_or_none
 from rules.runout.analysis import PlaneBudget
 from rules.runout.contributors import Contributor, Contributors
-from rules.runout.formulas import Line
+from rules.runout.formulas import Tir
+from rules.schema.components import RunoutLaw
 from rules.schema.report import (
+    ContributorKind,
     ContributorReport,
+    JointEnds,
     PlaneReport,
+    PredictionName,
+    RunoutPrediction,
     RunoutReport,
 )
-from rules.schema.request import NO_OPERATION, Operation
+from rules.schema.request import NO_OPERATION
+from rules.stack.chain import Chain
+from rules.stack.positions import Positions, surface_at
 
-__all__ = ["contributor_reports", "runout_section"]
-
-
-def _plane(budget: OrMissing[PlaneBudget]) -> PlaneReport | None:
-    if isinstance(budget, Missing):
-        return None
-    return construct(
-        PlaneReport,
-        z_mm=rounded(budget.z_mm, "mm"),
-        p50_um=rounded(budget.p50_um, "um"),
-        p95_um=rounded(budget.p95_um, "um"),
-        best_clocking_um=rounded(budget.best_clocking_um, "um"),
-        worst_case_um=rounded_or_none(budget.worst_case_um, "um"),
-        probability_within_limit=rounded_or_none(budget.probability_within_limit, "ratio"),
-    )
+__all__ = ["contributor_figures", "not_stated", "plane_figures", "predictions_of", "runout_section"]
 
 
-def line_figures(line: Line) -> dict[str, float]:
-    """Return the amplitude's line, along and across; across is zero where the direction is not known."""
+def predictions_of(budget: PlaneBudget) -> list[RunoutPrediction]:
+    """Return the predictions of a budget in which every contributor is known."""
+    parts = {"p50": budget.p50_um, "p80": budget.p80_um, "p95": budget.p95_um, "p99": budget.p99_um}
+    listed: list[tuple[PredictionName, dict[str, Tir]]] = [("parts_at_limits", parts)]
+    if budget.worst_case_um is not None:
+        listed.append(("worst_case", {"p100": budget.worst_case_um}))
+    listed.append(("best_clocking", {"p0": budget.best_clocking_um}))
+    return [
+        construct(
+            RunoutPrediction,
+            of=of,
+            quantiles_um={name: rounded(value, "um") for name, value in quantiles.items()},
+            probability_within_limit=rounded_or_none(budget.probability_within_limit, "ratio")
+            if of == "parts_at_limits"
+            else None,
+        )
+        for of, quantiles in listed
+    ]
+
+
+class PlaneFigures(TypedDict):
+    """Return the line of the amplitude in two perpendicular directions; the second is 0 without a known direction."""
+
+    plane: str
+    from_gauge_line_mm: float
+    from_last_clamping_face_mm: float | None
+    readable: bool | None
+    predictions: list[RunoutPrediction]
+
+
+def plane_figures(
+    name: str, z_mm: float, chain: Chain, positions: Positions, budget: PlaneBudget | None
+) -> PlaneFigures:
+    """Return a plane with its predictions; the budget is None where a contributor is not known."""
+    face, surface = positions.last_clamping_face, surface_at(chain, positions, z_mm)
     return {
-        "offset_um": rounded(line.offset_um.real, "um"),
-        "offset_across_um": rounded(line.offset_um.imag, "um"),
-        "slope_um_per_mm": rounded(line.slope_um_per_mm.real, "um/mm"),
-        "slope_across_um_per_mm": rounded(line.slope_um_per_mm.imag, "um/mm"),
+        "plane": name,
+        "from_gauge_line_mm": rounded(z_mm, "mm"),
+        "from_last_clamping_face_mm": None if isinstance(face, Missing) else rounded(z_mm - face, "mm"),
+        "readable": None if surface is None else surface == "round",
+        "predictions": [] if budget is None else predictions_of(budget),
     }
 
 
 def runout_section(
-    operation: Operation | None, contributors: Contributors, gauge: OrMissing[PlaneBudget], tip: OrMissing[PlaneBudget]
+    chain: Chain,
+    positions: Positions,
+    contributors: Contributors,
+    gauge: OrMissing[PlaneBudget],
+    tip: OrMissing[PlaneBudget],
 ) -> RunoutReport:
-    """The budget: planes and contributors."""
-    operation = operation or NO_OPERATION
+    """Runout budget: planes and contributors."""
+    operation = chain.operation or NO_OPERATION
     known, lacking = contributors.known, contributors.lacking
+    planes = {
+        name: budget for name, budget in (("gauge_plane", gauge), ("tip", tip)) if isinstance(budget, PlaneBudget)
+    }
     return construct(
         RunoutReport,
         complete=lacking is None,
-        not_stated=[]
-        if lacking is None
-        else [construct(LackingFact, fact="runout contributor", fields=list(lacking.fields))],
+        not_stated=not_stated(contributors),
         limit_um=operation.runout_limit_um,
-        limit_at=operation.runout_limit_at or "gauge_plane",
-        gauge_plane=_plane(gauge),
-        tip=_plane(tip),
-        contributors=contributor_reports(
-            known,
-            gauge if isinstance(gauge, PlaneBudget) else None,
-            tip if isinstance(tip, PlaneBudget) else None,
-        ),
+        limit_at=operation.runout_limit_at,
+        planes=[
+            construct(
+                PlaneReport,
+                **plane_figures(name, budget.z_mm, chain, positions, budget if lacking is None else None),
+            )
+            for name, budget in planes.items()
+        ],
+        contributors=[
+            construct(ContributorReport, **one) for one in contributor_figures(known, planes, complete=lacking is None)
+        ],
     )
 
 
-def contributor_reports(
-    known: Sequence[Contributor], gauge: PlaneBudget | None, tip: PlaneBudget | None
-) -> list[ContributorReport]:
-    """Return every contributor with its line and its part at the two planes."""
-    nothing = (None,) * len(known)
+def not_stated(contributors: Contributors) -> list[MissingQuantity]:
+    """Return each contributor with its line and its reading at the two planes."""
+    lacking = contributors.lacking
+    if lacking is None:
+        return []
+    return [construct(MissingQuantity, quantity="runout", unit="um", at=list(lacking.fields))]
+
+
+class ContributorFigures(TypedDict):
+    """Fields of a contributor in an answer."""
+
+    id: str
+    kind: ContributorKind
+    component: str | None
+    joint: JointEnds | None
+    text: str
+    law: RunoutLaw
+    direction_known: bool
+    rests_on: list[str]
+    offset_um: float
+    offset_across_um: float
+    slope_um_per_mm: float
+    slope_across_um_per_mm: float
+    tir_um: dict[str, float]
+    share: dict[str, float]
+
+
+def contributor_figures(
+    known: Sequence[Contributor], planes: Mapping[str, PlaneBudget], *, complete: bool
+) -> list[ContributorFigures]:
+    """Return every contributor with its line and its part at the planes; shares only of a complete budget."""
     return [
-        construct(
-            ContributorReport,
-            name=item.name,
-            component=item.component,
-            law=item.law,
-            direction_known=item.group is not None,
-            **line_figures(item.line),
-            gauge_plane_tir_um=rounded_or_none(at_gauge, "um"),
-            tip_tir_um=rounded_or_none(at_tip, "um"),
-            gauge_plane_share=rounded_or_none(share, "ratio"),
-        )
-        for item, at_gauge, share, at_tip in zip(
-            known,
-            nothing if gauge is None else gauge.own_tir_um,
-            nothing if gauge is None else gauge.shares,
-            nothing if tip is None else tip.own_tir_um,
-            strict=True,
-        )
+        {
+            "id": item.id,
+            "kind": item.kind,
+            "component": item.component if item.joint is None else None,
+            "joint": item.joint,
+            "text": item.name,
+            "law": item.law,
+            "direction_known": item.group is not None,
+            "rests_on": [],
+            # across is zero where the direction is not known
+            "offset_um": rounded(item.line.offset_um.real, "um"),
+            "offset_across_um": rounded(item.line.offset_um.imag, "um"),
+            "slope_um_per_mm": rounded(item.line.slope_um_per_mm.real, "um/mm"),
+            "slope_across_um_per_mm": rounded(item.line.slope_um_per_mm.imag, "um/mm"),
+            "tir_um": {name: rounded(budget.own_tir_um[place], "um") for name, budget in planes.items()},
+            "share": {name: rounded(budget.shares[place], "ratio") for name, budget in planes.items()}
+            if complete
+            else {},
+        }
+        for place, item in enumerate(known)
     ]

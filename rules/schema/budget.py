@@ -6,84 +6,66 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from rules.quantities.models import OPEN, LackingFact, Length, Microns, Model, Out
-from rules.schema.report import ContributorReport, Provenance
-from rules.schema.request import StackRequest
+from rules.quantities.models import OPEN, Microns, MissingQuantity, Out
+from rules.schema.report import ContributorReport, JointEnds, PlaneReport, Provenance
+from rules.schema.request import AxialPosition, RunoutLimit, StackRequest
 
 __all__ = [
-    "AskedPlane",
+    "BudgetContributor",
     "BudgetReport",
     "BudgetRequest",
     "ClockingReport",
     "JointTurn",
-    "PlaneBudgetReport",
-    "PlaneShare",
     "RequiredReport",
     "RequiredRunout",
     "SeatReport",
 ]
 
 
-class AskedPlane(Model):
-    """Additional measuring plane."""
-
-    counted_from: Literal["gauge_line", "last_clamping_face"] = Field(examples=["last_clamping_face"])
-    distance_mm: Length = Field(description="Distance toward the cut, mm.", examples=[25])
-
-
 class BudgetRequest(StackRequest):
     """Stack as in a check, with additional planes and a runout target."""
 
-    planes: list[AskedPlane] | None = Field(
+    limit: RunoutLimit | None = Field(
+        None, description="Runout limit at gauge plane or tip; defaults to the lowest limit of the operations."
+    )
+    planes: list[AxialPosition] | None = Field(
         None, max_length=20, description="Planes in addition to gauge plane and tip."
     )
     target_um: Microns | None = Field(
         None,
-        description="Target for the 95th percentile of the runout, TIR in µm; defaults to the operation's limit.",
+        description="Target for the 95th percentile of the runout, TIR in µm; defaults to the limit.",
         examples=[10],
     )
 
 
-class PlaneShare(Out):
-    """Contributor at one plane."""
+class BudgetContributor(ContributorReport):
+    """Contributor with its lever and its effect at every plane of the budget."""
 
-    name: str
-    tir_um: float = Field(description="Runout of this contributor alone, TIR in µm.")
-    share: float = Field(description="Share of the mean square runout; negative if a known direction reduces it.")
-    amplification: float | None = Field(description="Runout at this plane divided by the stated runout.")
-    p95_if_halved_um: float = Field(description="95th percentile with this contributor halved, TIR in µm.")
-
-
-class PlaneBudgetReport(Out):
-    """Predicted total indicator reading at one plane."""
-
-    name: str = Field(examples=["gauge plane", "tip", "plane 1"])
-    z_mm: float = Field(description="Distance from the gauge line, mm.")
-    p50_um: float
-    p80_um: float
-    p95_um: float
-    p99_um: float
-    best_clocking_um: float
-    worst_case_um: float | None
-    probability_within_limit: float | None
-    contributors: list[PlaneShare]
+    stated_tir_um: float = Field(description="Stated runout, the outermost of two statements, TIR in µm.")
+    amplification: dict[str, float] = Field(
+        description="Runout divided by the stated runout, by plane; empty if 0 µm is stated."
+    )
+    p95_if_halved_um: dict[str, float] = Field(
+        description="95th percentile with this contributor halved by plane, TIR in µm; empty if a contributor is not"
+        " known."
+    )
 
 
 class SeatReport(Out):
     """Effect of a particle in one seat."""
 
-    component: str
-    seat_length_mm: float
-    gauge_plane_um_per_um: float | None = Field(
-        description="Runout at the gauge plane per µm of a particle at one end of the seat."
+    id: str = Field(description="Stable name of the seat.", examples=["seat:holder/collet"])
+    joint: JointEnds = Field(description="Joint of the seat; the lower component tilts in it.")
+    seat_length_mm: float = Field(description="Length of the seat, mm.")
+    tir_um_per_um: dict[str, float] = Field(
+        description="TIR per µm of a particle at one end of the seat by plane, µm/µm."
     )
-    tip_um_per_um: float | None
 
 
 class JointTurn(Out):
     """Clocking of one joint."""
 
-    joint: str
+    joint: JointEnds
     positions: int | None = Field(description="Number of positions of the coupling; null for any angle, 1 if fixed.")
     turn_deg: float = Field(description="Angle to turn the lower component with all parts beyond it, degrees.")
     leaves_tir_um: float = Field(description="Remaining runout of the measured parts alone, TIR in µm.")
@@ -92,7 +74,8 @@ class JointTurn(Out):
 class ClockingReport(Out):
     """Effect of re-clocking joints, from contributors measured with their direction."""
 
-    z_mm: float
+    plane: Annotated[Literal["gauge_plane", "tip"], OPEN] = Field(description="Plane of the angles and readings.")
+    contributors: list[str] = Field(description="Ids of the contributors with a known direction.")
     measured_tir_um: float = Field(
         description="Runout of the measured parts as clocked now, or in line if clocking is unknown; TIR in µm."
     )
@@ -103,15 +86,18 @@ class ClockingReport(Out):
     )
     marks: bool = Field(description="Whether the angles of all_joints are between marks.")
     exhaustive: bool = Field(description="False if not all indexed positions could be tried.")
-    p95_after_um: float = Field(description="95th percentile after re-clocking, other contributors random; TIR in µm.")
+    p95_after_um: float | None = Field(
+        description="95th percentile after re-clocking, other contributors random, TIR in µm; null if a contributor is"
+        " not known."
+    )
 
 
 class RequiredRunout(Out):
     """Required runout of one contributor."""
 
-    name: str
-    stated_tir_um: float
-    required_tir_um: float
+    id: str = Field(description="Id of the contributor.")
+    stated_tir_um: float = Field(description="Stated runout, TIR in µm.")
+    required_tir_um: float = Field(description="Required runout, TIR in µm.")
 
 
 class RequiredReport(Out):
@@ -127,11 +113,13 @@ class BudgetReport(Out):
     """Report of a runout budget."""
 
     complete: bool
-    not_stated: list[LackingFact]
+    not_stated: list[MissingQuantity]
     limit_um: float | None
     limit_at: Annotated[Literal["gauge_plane", "tip"], OPEN]
-    planes: list[PlaneBudgetReport]
-    contributors: list[ContributorReport]
+    planes: list[PlaneReport] = Field(
+        description="Gauge plane, tip and the planes of the request, as far as they have a position."
+    )
+    contributors: list[BudgetContributor] = Field(description="Known contributors from the spindle side.")
     seats: list[SeatReport] = Field(description="Seats, most sensitive first.")
     clocking: ClockingReport | None = Field(
         description="Clocking; null with fewer than two contributors of known direction."

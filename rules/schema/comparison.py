@@ -8,8 +8,8 @@ from pydantic import Field
 
 from rules.quantities.models import OPEN, Identifier, Model, Out
 from rules.schema.components import Definitions
-from rules.schema.report import PlaneReport, Provenance, Severity, SpeedLimit, Summary, Verdict
-from rules.schema.request import Machine, Operation, Policy, Stack
+from rules.schema.report import Estimate, PlaneReport, Provenance, Severity, SpeedLimit, Summary, Verdict
+from rules.schema.request import AxialPosition, MachineEntry, Operations, Policy, Stack
 
 __all__ = [
     "MAX_ALTERNATIVES",
@@ -50,7 +50,7 @@ class Alternative(Model):
 
 
 class ComparisonRequest(Model):
-    """Alternatives for one operation on one machine, under one policy."""
+    """Alternatives for the same operations on one machine, under one policy."""
 
     alternatives: list[Alternative] = Field(
         min_length=2,
@@ -58,8 +58,11 @@ class ComparisonRequest(Model):
         description="Alternatives; a repeated name gets a number in the report, such as 'a#2'.",
     )
     components: Definitions | None = Field(None, description="Component definitions by key, for references.")
-    operation: Operation | None = Field(None, description="Operation of all alternatives.")
-    machine: Machine | None = Field(None, description="Machine of all alternatives.")
+    machine: MachineEntry | None = Field(None, description="Machine of all alternatives.")
+    gauge_plane: AxialPosition | None = Field(
+        None, description="Gauge plane of all alternatives, in place of the policy's multiple of the cutting diameter."
+    )
+    operations: Operations | None = Field(None, description="Operations of all alternatives.")
     policy: Policy | None = Field(
         None, description="Treatment of warnings, undecided rules and thresholds; defaults apply if absent."
     )
@@ -77,20 +80,19 @@ class AlternativeReport(Out):
     """Verdict, figures and assessment of one alternative."""
 
     name: str
-    stack: str | None = Field(description="Caller's name of the stack.")
+    stack_id: str | None = Field(description="Caller's name of the stack.")
     verdict: Verdict
     summary: Summary
     findings: list[ComparedFinding]
-    gauge_plane: PlaneReport | None
-    tip: PlaneReport | None
+    planes: list[PlaneReport] = Field(description="Predicted runout at the planes, as in a check.")
     runout_complete: bool = Field(description="False if a contributor is not known; the true runout is then larger.")
-    projection_mm: float | None = Field(description="Distance of the tip from the gauge line, mm.")
+    tip_from_gauge_line_mm: float | None = Field(description="Distance of the tip from the gauge line, mm.")
     mass_kg: float | None
     governing_speed: SpeedLimit | None = Field(description="Lowest known speed limit.")
     speed_complete: bool = Field(description="False if an applicable limit or a part's highest speed is not known.")
-    tip_stiffness_n_per_um: float | None = Field(description="Radial stiffness at the tip, N/µm.")
-    joints: int = Field(description="Number of joints between components, without the spindle joint.")
-    components: int
+    tip_stiffness_n_per_um: Estimate | None = Field(description="Radial stiffness at the tip, N/µm.")
+    joint_count: int = Field(description="Number of joints between components, without the spindle joint.")
+    component_count: int = Field(description="Number of components.")
     dominated_by: list[str] = Field(
         description="Alternatives at least as good on every criterion and better on one or more."
     )
@@ -101,7 +103,7 @@ class CriterionReport(Out):
     """One criterion of the comparison."""
 
     criterion: Annotated[CriterionName, OPEN]
-    unit: str | None = Field(description="Unit; null for a count.", examples=["um"])
+    unit: str | None = Field(description="UCUM code of the unit; null for a count.", examples=["um"])
     better: Annotated[Literal["lower", "higher"], OPEN]
     values: list[float | None] = Field(description="Values in the order of the alternatives; null if not known.")
     best: list[str] = Field(description="Alternatives with the best known value.")

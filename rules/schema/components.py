@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Final, Literal
+from copy import copy
+from typing import Annotated, Any, Final, Literal
 
 from pydantic import Field
 
@@ -13,6 +14,7 @@ from rules.quantities.models import (
     CuttingSpeed,
     Density,
     Identifier,
+    Key,
     Length,
     Mass,
     Microns,
@@ -36,9 +38,13 @@ __all__ = [
     "Extension",
     "GaugePin",
     "Material",
+    "Overlay",
+    "PartSource",
     "ProfilePiece",
     "Reducer",
+    "ReferenceTarget",
     "RetentionKnob",
+    "Runout",
     "RunoutStatement",
     "StackEntry",
     "StackPart",
@@ -56,6 +62,19 @@ Material = Literal[
     "ceramic",
     "cermet",
 ]
+
+
+AxialOffset = Annotated[float, Field(ge=-5000, le=5000)]
+"""Position on the axis, mm; negative behind the datum."""
+
+Inertia = Annotated[float, Field(ge=0, le=1e9)]
+"""Moment of inertia, kg·mm²."""
+
+YoungsModulus = Annotated[float, Field(ge=1, le=1500)]
+"""Young's modulus, GPa."""
+
+HeadAngle = Annotated[float, Field(ge=0, le=180)]
+"""Angle of a face to the axis, degrees."""
 
 
 class ProfilePiece(Model):
@@ -85,6 +104,34 @@ class RunoutStatement(Model):
     )
 
 
+RunoutLaw = Literal["limit", "capability", "measured"]
+
+RunoutCharacter = Literal["tilt", "offset"]
+
+
+class Runout(Model):
+    """Runout at one or two planes, and what the values mean."""
+
+    law: RunoutLaw | None = Field(
+        None,
+        description="Meaning of the values. 'limit' (default): tolerance limit. 'capability': 95 % of parts are"
+        " within it. 'measured': measured on this part, with direction if angles are stated.",
+    )
+    character: RunoutCharacter | None = Field(
+        None, description="Meaning of a single value: 'tilt' (default), or 'offset' for constant eccentricity."
+    )
+    statements: list[RunoutStatement] = Field(
+        min_length=1,
+        max_length=2,
+        description="One plane: the axis tilts about the middle of the seat. Two: it passes through both.",
+    )
+
+    @property
+    def is_directed(self) -> bool:
+        """Whether the high points are known: a measurement with an angle at each plane."""
+        return self.law == "measured" and all(one.angle_deg is not None for one in self.statements)
+
+
 class Component(Model):
     """Fields of every component."""
 
@@ -98,43 +145,29 @@ class Component(Model):
         description="Outline from the machine side to the workpiece side, without the part behind a gauge line.",
     )
     mass_kg: Mass | None = Field(None, description="Mass.", examples=[1.05])
-    centre_of_mass_mm: Annotated[float, Field(ge=-5000, le=5000)] | None = Field(
+    centre_of_mass_mm: AxialOffset | None = Field(
         None,
         description="Axial position of the centre of mass, mm: from the gauge line of a taper or arbor (negative behind"
         " it), else from the machine-side end.",
         examples=[12.5],
     )
-    transverse_inertia_kg_mm2: Annotated[float, Field(ge=0, le=1e9)] | None = Field(
+    transverse_inertia_kg_mm2: Inertia | None = Field(
         None, description="Moment of inertia about a diameter through the centre of mass, kg·mm².", examples=[950]
     )
     density_kg_m3: Density | None = Field(
         None, description="Density of the material, kg/m³, if different from the material table.", examples=[14400]
     )
-    youngs_modulus_gpa: Annotated[float, Field(ge=1, le=1500)] | None = Field(
+    youngs_modulus_gpa: YoungsModulus | None = Field(
         None, description="Young's modulus of the material, GPa, if different from the material table.", examples=[580]
     )
     yield_mpa: Stress | None = Field(
         None, description="0.2 % proof stress of the material, MPa; the material table has few values.", examples=[1200]
     )
-    unbalance_gmm: Unbalance | None = Field(None, description="Residual static unbalance, g·mm.", examples=[4.0])
+    unbalance_g_mm: Unbalance | None = Field(None, description="Residual static unbalance, g·mm.", examples=[4.0])
     max_speed_rpm: SpeedRpm | None = Field(
         None, description="Manufacturer's highest permissible speed, rpm.", examples=[18000]
     )
-    runout: list[RunoutStatement] | None = Field(
-        None,
-        min_length=1,
-        max_length=2,
-        description="Runout at one or two planes. One: the axis tilts about the seat's middle. Two: it passes through"
-        " both.",
-    )
-    runout_character: Literal["tilt", "offset"] | None = Field(
-        None, description="Meaning of a single runout: 'tilt' (default), or 'offset' for constant eccentricity."
-    )
-    runout_law: Literal["limit", "capability", "measured"] | None = Field(
-        None,
-        description="Meaning of the runout values. 'limit' (default): tolerance limit. 'capability': 95 % of parts are"
-        " within it. 'measured': measured on this part, with direction if angles are stated.",
-    )
+    runout: Runout | None = Field(None, description="Runout of the component.")
     coolant_through: bool | None = Field(None, description="Whether the body has a coolant bore.", examples=[True])
 
 
@@ -229,20 +262,75 @@ class RetentionKnob(Component):
         None, description="Form designation of ISO 7388-3, or a shop designation.", examples=["iso_7388_3_ad"]
     )
     thread: Token | None = Field(None, description="Thread designation.", examples=["M16"])
-    head_angle_deg: Annotated[float, Field(ge=0, le=180)] | None = Field(
+    head_angle_deg: HeadAngle | None = Field(
         None, description="Angle of the gripping face to the axis, degrees.", examples=[45]
     )
 
 
+PartSource = Literal["request", "catalogue", "standard"]
+
+
+class ReferenceTarget(Model):
+    """Where a referenced component is defined."""
+
+    source: PartSource = Field(
+        alias="from",
+        description="'request': under `components`. 'catalogue': in the mounted catalogue. 'standard': among the"
+        " standard parts.",
+    )
+    key: Key = Field(description="Key of the definition.", examples=["LK-40-063"])
+
+
+def _same(model: type[Component], name: str) -> Any:
+    """Return the field of a component's model, so that an overlay declares it once more without a second text."""
+    return copy(model.model_fields[name])
+
+
+class Overlay(Model):
+    """Fields laid over a referenced component; null takes a field away."""
+
+    description: Text | None = _same(Cutter, "description")
+    part_number: Text | None = _same(Cutter, "part_number")
+    machine_side: MachineSide | None = _same(Cutter, "machine_side")
+    workpiece_side: WorkpieceSide | None = _same(Extension, "workpiece_side")
+    material: Material | None = _same(Cutter, "material")
+    profile: list[ProfilePiece] | None = _same(Cutter, "profile")
+    mass_kg: Mass | None = _same(Cutter, "mass_kg")
+    centre_of_mass_mm: AxialOffset | None = _same(Cutter, "centre_of_mass_mm")
+    transverse_inertia_kg_mm2: Inertia | None = _same(Cutter, "transverse_inertia_kg_mm2")
+    density_kg_m3: Density | None = _same(Cutter, "density_kg_m3")
+    youngs_modulus_gpa: YoungsModulus | None = _same(Cutter, "youngs_modulus_gpa")
+    yield_mpa: Stress | None = _same(Cutter, "yield_mpa")
+    unbalance_g_mm: Unbalance | None = _same(Cutter, "unbalance_g_mm")
+    max_speed_rpm: SpeedRpm | None = _same(Cutter, "max_speed_rpm")
+    runout: Runout | None = _same(Cutter, "runout")
+    coolant_through: bool | None = _same(Cutter, "coolant_through")
+    gauge_length_mm: PositiveLength | None = _same(Extension, "gauge_length_mm")
+    seat_length_mm: PositiveLength | None = _same(BaseHolder, "seat_length_mm")
+    overall_length_mm: PositiveLength | None = _same(Extension, "overall_length_mm")
+    face_projection_mm: Length | None = _same(Collet, "face_projection_mm")
+    straightness_um: Microns | None = _same(Cutter, "straightness_um")
+    roundness_um: Microns | None = _same(Cutter, "roundness_um")
+    cutting_diameter_mm: PositiveLength | None = _same(Cutter, "cutting_diameter_mm")
+    flute_length_mm: PositiveLength | None = _same(Cutter, "flute_length_mm")
+    teeth: Count | None = _same(Cutter, "teeth")
+    helix_angle_deg: Angle | None = _same(Cutter, "helix_angle_deg")
+    max_cutting_speed_m_per_min: CuttingSpeed | None = _same(Cutter, "max_cutting_speed_m_per_min")
+    form: Token | None = _same(RetentionKnob, "form")
+    thread: Token | None = _same(RetentionKnob, "thread")
+    head_angle_deg: HeadAngle | None = _same(RetentionKnob, "head_angle_deg")
+
+
 class ComponentReference(Model):
-    """Reference to a component defined under `components` or in the mounted catalogue."""
+    """Reference to a component of the request, the mounted catalogue or the standards, with own fields laid over it."""
 
     kind: Literal["reference"]
-    of: Identifier = Field(
-        description="Key of the definition; the request takes precedence over the catalogue.", examples=["LK-40-063"]
-    )
+    of: ReferenceTarget
     id: Identifier | None = Field(
         None, description="Name in the stack; defaults to the definition's id.", examples=["bh1"]
+    )
+    overlay: Overlay | None = Field(
+        None, alias="with", description="Fields of this piece that replace or complete those of the definition."
     )
 
 

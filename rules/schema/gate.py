@@ -8,8 +8,8 @@ from pydantic import Field, JsonValue
 
 from rules.quantities.models import OPEN, Model, Out, Pointer, Token
 from rules.schema.components import Definitions
-from rules.schema.report import Provenance, Report, Severity, Summary, ThresholdReport, Undecided, Verdict
-from rules.schema.request import Machine, Operation, Policy, Stack
+from rules.schema.report import Provenance, Report, RuleDeviation, Severity, Summary, Undecided, Verdict
+from rules.schema.request import AxialPosition, MachineEntry, Operation, Policy, Stack
 
 __all__ = [
     "EVALUATIONS",
@@ -59,19 +59,17 @@ REQUIREMENTS: Final[tuple[RequirementName, ...]] = (
 Sha256 = Annotated[str, Field(pattern=r"^[0-9a-f]{64}$", description="SHA-256, 64 lower-case hexadecimal digits.")]
 
 
-class GateOperation(Model):
-    """Operation of the order with its tool."""
+class GateOperation(Operation):
+    """Operation of the order with its tool.
 
-    id: Token = Field(
-        description="Caller's name of the operation. Operations with the same name are put on hold, because their"
-        " results could be confused.",
-        examples=["20"],
-    )
+    Operations with the same id are put on hold, because their results could be confused.
+    """
+
     stack: Stack
-    operation: Operation | None = Field(
-        None, description="Speed, feeds and limits; without them the operation is put on hold."
+    gauge_plane: AxialPosition | None = Field(
+        None, description="Gauge plane, in place of the policy's multiple of the cutting diameter."
     )
-    machine: Machine | None = Field(None, description="Machine of this operation, in place of the order's.")
+    machine: MachineEntry | None = Field(None, description="Machine of this operation, in place of the order's.")
     policy: Policy | None = Field(None, description="Policy of this operation, in place of the order's.")
 
 
@@ -80,7 +78,7 @@ class GateRequest(Model):
 
     order: Token = Field(description="Caller's name of the order.", examples=["KB-WO-2107"])
     revision: Token | None = Field(None, description="Revision of the order.", examples=["A"])
-    machine: Machine | None = Field(None, description="Machine of operations without their own.")
+    machine: MachineEntry | None = Field(None, description="Machine of operations without their own.")
     components: Definitions | None = Field(None, description="Component definitions by key, for references.")
     operations: list[GateOperation] = Field(min_length=1, max_length=MAX_OPERATIONS)
     policy: Policy | None = Field(
@@ -126,7 +124,7 @@ class GateOperationReport(Out):
 
     id: str
     at: Pointer = Field(examples=["/operations/1"])
-    stack: str | None = Field(description="Caller's name of the stack.")
+    stack_id: str | None = Field(description="Caller's name of the stack.")
     decision: Decision
     verdict: Verdict = Field(description="Verdict of the check, without the gate's requirements.")
     evaluation: Evaluation
@@ -136,7 +134,7 @@ class GateOperationReport(Out):
     advice: list[GateReason] = Field(description="Advice without effect on the decision.")
     not_judged: list[Annotated[RequirementName, OPEN]] = Field(description="Data neither stated nor required.")
     summary: Summary
-    thresholds_changed: list[ThresholdReport]
+    deviations: list[RuleDeviation] = Field(description="Deviations from the rulebooks for this operation.")
     report: Report | None = Field(
         description="Full check report with JSON Pointers into the gate request; null unless requested. Its provenance"
         " is that of a check of this operation alone."
@@ -192,7 +190,7 @@ class GateReport(Out):
     context_sha256: Sha256 | None = Field(description="SHA-256 of the context, keys sorted; null without a context.")
     cautions: list[str]
     provenance: Provenance = Field(
-        description="Version, rulebooks and catalogue; its changed thresholds are those of the order's policy."
+        description="Version, rulebooks and catalogue; its deviations are those of the order's policy."
     )
     context: dict[str, JsonValue] | None = Field(description="Context of the request, unchanged.")
 

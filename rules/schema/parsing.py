@@ -228,6 +228,8 @@ FaultCode: TypeAlias = Literal[
     "text_too_short",
     "too_many_entries",
     "too_few_entries",
+    "repeated",
+    "unknown_key",
     "unknown_rule",
     "unknown_threshold",
     "stale_continuation",

@@ -6,20 +6,21 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from rules.quantities.models import OPEN, Identifier, LackingFact, Length, Microns, Model, Out, SignedMicrons
+from rules.quantities.models import OPEN, Identifier, Length, Microns, MissingQuantity, Model, Out, SignedMicrons
 from rules.schema.components import Definitions
-from rules.schema.report import Provenance
-from rules.schema.request import Machine, Policy, Stack
+from rules.schema.report import JointEnds, PlaneReport, Provenance
+from rules.schema.request import MachineEntry, Policy, Stack
 
 __all__ = [
     "AxisReport",
+    "Conformity",
     "DecisionReport",
     "DialPlane",
     "DialPoint",
     "NextStep",
     "Plane",
     "PlaneReading",
-    "PredictionReport",
+    "PredictedPlane",
     "RangePlane",
     "ReadingReport",
     "ReadingRequest",
@@ -100,7 +101,9 @@ class ReadingRequest(Model):
     trial: Trial | None = None
     stack: Stack | None = Field(None, description="Measured stack, for comparison with its prediction.")
     components: Definitions | None = Field(None, description="Component definitions by key, for references.")
-    machine: Machine | None = Field(None, description="Machine whose spindle held the stack; absent for a bench gauge.")
+    machine: MachineEntry | None = Field(
+        None, description="Machine whose spindle held the stack; absent for a bench gauge."
+    )
     policy: Policy | None = None
     limit_um: Microns | None = Field(None, description="Runout limit, TIR in µm.", examples=[10])
     expanded_uncertainty_um: Microns | None = Field(
@@ -116,7 +119,9 @@ class ReadingRequest(Model):
 class PlaneReading(Out):
     """Result at one plane."""
 
-    distance_mm: float
+    from_last_clamping_face_mm: float = Field(
+        description="Distance from the last clamping face, mm; without a stack, from the face common to all planes."
+    )
     tir_um: float = Field(description="Range of the readings, µm.")
     judged_tir_um: float = Field(
         description="TIR used for the decision, µm: the larger of the range and twice the eccentricity, because few"
@@ -142,15 +147,17 @@ class AxisReport(Out):
     tip_tir_um: float | None = Field(description="Expected TIR at the cutting tip, µm; null without a stack.")
 
 
-class PredictionReport(Out):
+class PredictedPlane(PlaneReport):
     """Reading compared with the predicted distribution at its plane."""
 
-    z_mm: float = Field(description="Distance from the gauge line, mm.")
-    p50_um: float = Field(description="Predicted median, TIR in µm.")
-    p95_um: float = Field(description="Predicted 95th percentile, TIR in µm.")
-    p99_um: float = Field(description="Predicted 99th percentile, TIR in µm.")
-    share_below: float = Field(description="Predicted share of assemblies with less runout.")
-    outside_99_percent: bool = Field(description="Whether the reading exceeds the 99th percentile.")
+    share_below: float = Field(
+        description="Share of assemblies with every part at its limit that have less runout, 0 to 1."
+    )
+    above_p99: bool = Field(description="Whether the reading exceeds the 99th percentile of these assemblies.")
+
+
+Conformity = Literal["conforms", "does_not_conform", "not_proven"]
+"""Decisions of ISO 14253-1 on a reading."""
 
 
 class DecisionReport(Out):
@@ -159,14 +166,14 @@ class DecisionReport(Out):
     limit_um: float
     tir_um: float = Field(description="TIR for the decision, first plane, µm.")
     expanded_uncertainty_um: float | None
-    decision: Literal["conforms", "does_not_conform", "not_proven"]
+    decision: Conformity
     would_settle: str | None = Field(description="Way to reach a decision if not proven.")
 
 
 class TrialReport(Out):
     """Result of the trial turn, with the turn for the least runout."""
 
-    joint: str
+    joint: JointEnds
     before_joint_um: float = Field(description="Fixed part of the eccentricity, µm.")
     beyond_joint_um: float = Field(description="Part of the eccentricity that turns with the joint, µm.")
     turn_deg: float = Field(
@@ -183,7 +190,7 @@ class NextStep(Out):
         Literal["accept", "clean_and_reseat", "turn_joint", "use_precision_pin", "measure_better", "replace"], OPEN
     ]
     text: str
-    joint: str | None = Field(description="Joint to re-clock, if stack or trial states it.")
+    joint: JointEnds | None = Field(description="Joint to re-clock, if stack or trial states it.")
     turn_deg: float | None = Field(
         description="Computed turn, direction as in the trial, degrees; null for a new trial."
     )
@@ -194,8 +201,8 @@ class ReadingReport(Out):
 
     planes: list[PlaneReading]
     axis: AxisReport | None = Field(description="Axis; null with one plane or without directions.")
-    prediction: list[PredictionReport | None] = Field(description="Predictions by plane; null if not predictable.")
-    not_stated: list[LackingFact] = Field(description="Data of the stack missing for a prediction.")
+    prediction: list[PredictedPlane | None] = Field(description="Predictions by plane; null if not predictable.")
+    not_stated: list[MissingQuantity] = Field(description="Data of the stack missing for a prediction.")
     trial: TrialReport | None = Field(
         description="Result of the trial turn; null without a trial or if inconclusive, see the notes."
     )

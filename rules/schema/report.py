@@ -9,7 +9,8 @@ from typing import Annotated, Final, Literal
 
 from pydantic import Field
 
-from rules.quantities.models import OPEN, LackingFact, Out, Pointer
+from rules.quantities.models import KNOWN_VALUES, OPEN, MissingQuantity, Out, Pointer, construct
+from rules.quantities.rounding import rounded
 
 __all__ = [
     "SPEED_CAUSES",
@@ -18,32 +19,41 @@ __all__ = [
     "AssemblyReport",
     "AssemblyStep",
     "AssemblyValue",
+    "Assumption",
     "BalanceReport",
     "BendingShare",
     "ComponentMass",
+    "ContributorKind",
     "ContributorReport",
+    "Estimate",
     "Finding",
     "GeometryReport",
     "GripReport",
+    "JointEnds",
     "LoadReport",
     "MassReport",
-    "OverrideReport",
+    "NotJudged",
     "PlaneReport",
     "PositionReport",
+    "PredictionName",
     "Provenance",
+    "Quantity",
     "RecordField",
-    "ReplacedRule",
     "Report",
+    "RuleDeviation",
+    "RunoutPrediction",
     "RunoutReport",
     "Severity",
     "ShrinkReport",
     "SpeedLimit",
     "SpeedReport",
+    "StandardValue",
     "StiffnessReport",
     "Summary",
-    "ThresholdReport",
     "Undecided",
     "Verdict",
+    "estimate",
+    "estimate_or_none",
 ]
 
 
@@ -58,14 +68,88 @@ SPEED_CAUSES: Final = {
 """Causes of a speed limit as text."""
 
 
+_RESTS_ON: Final = "Ids of the assumptions and of the values stated by a standard behind this value."
+
+ContributorKind = Literal["part_runout", "straightness", "roundness", "clearance", "spindle_runout"]
+
+
+class Estimate(Out):
+    """Computed value that may rest on assumptions."""
+
+    value: float = Field(description="Computed value, in the unit of the field.")
+    low: float | None = Field(description="Low end of the likely range; null if the value rests on no assumption.")
+    high: float | None = Field(description="High end of the likely range; null if the value rests on no assumption.")
+    rests_on: list[str] = Field(description=_RESTS_ON)
+
+
+def estimate(value: float, unit: str) -> Estimate:
+    """Return a computed value, rounded for its unit."""
+    return construct(Estimate, value=rounded(value, unit), low=None, high=None, rests_on=[])
+
+
+def estimate_or_none(value: object, unit: str) -> Estimate | None:
+    """Return a computed value, rounded for its unit; None for anything but a number."""
+    return estimate(value, unit) if isinstance(value, (float, int)) else None
+
+
+class JointEnds(Out):
+    """Joint, named by the components on its two sides."""
+
+    upper: str = Field(description="Component on the spindle side, or 'spindle'.")
+    lower: str = Field(description="Component on the side of the cut.")
+
+    def __str__(self) -> str:
+        """Return the joint in words: 'upper/lower'."""
+        return f"{self.upper}/{self.lower}"
+
+
+PredictionName = Literal["assemblies", "parts_at_limits", "worst_case", "best_clocking"]
+
+_QUANTILES: Final = {
+    "p0": "Lowest value, µm.",
+    "p50": "Median, µm.",
+    "p80": "80th percentile, µm.",
+    "p95": "95th percentile, µm.",
+    "p99": "99th percentile, µm.",
+    "p100": "Highest value, µm.",
+}
+
+Quantiles = Annotated[
+    dict[str, float],
+    Field(
+        description="Total indicator reading by quantile, µm: p0 is the lowest, p50 the median, p100 the highest.",
+        json_schema_extra={
+            "properties": {name: {"type": "number", "description": words} for name, words in _QUANTILES.items()}
+        },
+    ),
+]
+
+
+class RunoutPrediction(Out):
+    """Statement on the total indicator reading at one plane."""
+
+    of: Annotated[PredictionName, OPEN] = Field(
+        description="Subject of the statement. 'assemblies': assemblies with the runout of each part anywhere up to its"
+        " limit. 'parts_at_limits': assemblies with every part at its limit, only the clocking random. 'worst_case':"
+        " every contributor at its limit and in line, the only bound. 'best_clocking': every part at its limit, every"
+        " joint clocked freely for the lowest reading."
+    )
+    quantiles_um: Quantiles
+    probability_within_limit: float | None = Field(
+        title="Within the limit",
+        description="Share of these assemblies within the runout limit, 0 to 1; null without a limit at this plane.",
+    )
+
+
 class SpeedLimit(Out):
     """Speed limit by one cause."""
 
     cause: Annotated[
         Literal["component", "balance", "critical_speed", "shrink_fit", "machine", "cutting_speed"], OPEN
     ] = Field(title="Limited by")
-    component: str | None = Field(title="Part or joint", description="Component, or joint for a shrink fit.")
-    speed_rpm: float = Field(
+    component: str | None = Field(title="Part", description="Component that has the limit; null for other limits.")
+    joint: JointEnds | None = Field(title="Joint", description="Joint of a shrink fit; null for other limits.")
+    speed_rpm: Estimate = Field(
         title="Highest speed",
         description="Highest permissible speed, rpm. Critical speed: the permissible share of it. Shrink fit: the"
         " speed at which the grip just holds the cutting load, or the release speed without a load.",
@@ -75,9 +159,9 @@ class SpeedLimit(Out):
     def words(self) -> str:
         """Cause with its component or joint, as text; not part of the JSON."""
         cause = SPEED_CAUSES.get(self.cause, self.cause)
-        if self.component is None:
-            return cause
-        return f"{cause} {self.component}" if self.cause == "shrink_fit" else f"{cause} of {self.component}"
+        if self.joint is not None:
+            return f"{cause} {self.joint}"
+        return cause if self.component is None else f"{cause} of {self.component}"
 
 
 class SpeedReport(Out):
@@ -90,9 +174,9 @@ class SpeedReport(Out):
         title="Margin to the lowest limit",
         description="Lowest limit minus programmed speed, rpm; negative beyond the limit.",
     )
-    margin_percent: float | None = Field(
+    relative_margin: float | None = Field(
         title="Relative margin",
-        description="Margin in percent of the programmed speed.",
+        description="Margin as a share of the programmed speed; negative beyond the limit.",
     )
     complete: bool = Field(description="False if an applicable limit is not known.")
 
@@ -101,13 +185,13 @@ class BalanceReport(Out):
     """Unbalance by ISO 21940-11, from residual unbalances and eccentric masses at random clocking."""
 
     grade: str | None = Field(title="Required balance grade", description="Required balance grade.")
-    unbalance_p95_gmm: float | None = Field(title="Unbalance, 95th percentile")
-    unbalance_worst_gmm: float | None = Field(title="Unbalance, worst case")
-    permissible_gmm: float | None = Field(
+    unbalance_p95_g_mm: float | None = Field(title="Unbalance, 95th percentile")
+    unbalance_worst_g_mm: float | None = Field(title="Unbalance, worst case")
+    permissible_g_mm: float | None = Field(
         title="Permissible unbalance at the programmed speed",
         description="Permissible unbalance at the programmed speed and required grade, g·mm.",
     )
-    highest_speed_rpm: float | None = Field(
+    highest_speed_rpm: Estimate | None = Field(
         title="Highest speed for the required grade",
         description="Highest speed that meets the required grade at the 95th percentile, rpm.",
     )
@@ -127,7 +211,7 @@ class BalanceReport(Out):
         description="Couple unbalance about the gauge line, root mean square over all clockings, g·mm².",
     )
     couple_worst_g_mm2: float | None = Field(title="Couple about the gauge line, worst case")
-    seating_gmm: float | None = Field(
+    seating_g_mm: float | None = Field(
         title="Unbalance from one reseating in the spindle",
         description="Unbalance from one reseating in the spindle, g·mm; finer balancing has no effect.",
     )
@@ -138,7 +222,9 @@ class ComponentMass(Out):
 
     component: str = Field(title="Part")
     mass_kg: float | None = Field(title="Mass")
-    centre_of_mass_mm: float | None = Field(title="Centre of mass", description="Distance from the gauge line, mm.")
+    centre_of_mass_from_gauge_line_mm: float | None = Field(
+        title="Centre of mass", description="Distance of its centre of mass from the gauge line, mm."
+    )
     transverse_inertia_kg_mm2: float | None = Field(
         title="Moment of inertia",
         description="Moment of inertia about a diameter through the component's centre of mass, kg·mm².",
@@ -149,8 +235,9 @@ class MassReport(Out):
     """Mass properties of the stack."""
 
     total_kg: float | None = Field(title="Mass of the stack")
-    centre_of_mass_mm: float | None = Field(
-        title="Centre of mass from the gauge line", description="Distance from the gauge line, mm."
+    centre_of_mass_from_gauge_line_mm: float | None = Field(
+        title="Centre of mass from the gauge line",
+        description="Distance of the centre of mass from the gauge line, mm.",
     )
     transverse_inertia_kg_mm2: float | None = Field(
         title="Moment of inertia about a diameter",
@@ -193,27 +280,27 @@ class ShrinkReport(Out):
         title="Minimum interference at speed",
         description="Minimum interference at the programmed speed, µm; at rest without a speed.",
     )
-    least_pressure_mpa: float = Field(
+    least_pressure_mpa: Estimate = Field(
         title="Minimum contact pressure at speed", description="Contact pressure at the minimum interference, MPa."
     )
-    greatest_pressure_mpa: float = Field(
+    greatest_pressure_mpa: Estimate = Field(
         title="Maximum contact pressure at rest",
         description="Contact pressure at the maximum interference, at rest, MPa.",
     )
     friction: float = Field(title="Coefficient of friction")
-    hub_stress_mpa: float = Field(
+    hub_stress_mpa: Estimate = Field(
         title="Von Mises stress at the bore",
         description="Von Mises stress at the bore, maximum interference, programmed speed, MPa.",
     )
     yield_mpa: float | None = Field(title="Yield stress of the holder")
-    opening_temperature_c: float | None = Field(
+    opening_temperature_c: Estimate | None = Field(
         title="Temperature to open the bore",
         description="Holder temperature for insertion with clearance, shank cold, °C. Burn hazard: see the cautions.",
     )
-    release_speed_rpm: float | None = Field(
+    release_speed_rpm: Estimate | None = Field(
         title="Release speed", description="Speed at which the minimum interference is lost, rpm; null if never."
     )
-    holding_speed_rpm: float | None = Field(
+    holding_speed_rpm: Estimate | None = Field(
         title="Highest speed that holds the load",
         description="Speed at which the grip just holds the cutting load, rpm; null if never.",
     )
@@ -222,7 +309,7 @@ class ShrinkReport(Out):
 class GripReport(Out):
     """Grip on a straight shank."""
 
-    joint: str = Field(title="Joint")
+    joint: JointEnds = Field(title="Joint")
     at: list[Pointer]
     grip_length_mm: float | None = Field(title="Grip length")
     minimum_grip_mm: float | None = Field(title="Minimum grip")
@@ -230,11 +317,13 @@ class GripReport(Out):
     basis: Annotated[Literal["rating", "interference"], OPEN] = Field(
         title="Capacity from", description="Source of the torque capacity."
     )
-    torque_capacity_n_m: float | None = Field(
+    torque_capacity_n_m: Estimate | None = Field(
         title="Torque capacity", description="Torque capacity at this grip length and the programmed speed, N·m."
     )
-    axial_capacity_n: float | None = Field(title="Axial capacity")
-    safety_factor: float | None = Field(
+    axial_capacity_n: Estimate | None = Field(
+        title="Axial capacity", description="Axial capacity at this grip length and the programmed speed, N."
+    )
+    safety_factor: Estimate | None = Field(
         title="Safety factor against slip",
         description="Safety factor against slip under torque and pull-out force together.",
     )
@@ -248,27 +337,37 @@ class GripReport(Out):
 class BendingShare(Out):
     """Share of one part in the deflection at the tip."""
 
-    name: str = Field(title="Part or joint")
-    kind: Annotated[Literal["component", "joint", "spindle"], OPEN] = Field(title="Kind")
-    share: float = Field(title="Share")
+    kind: Annotated[Literal["component", "joint", "spindle"], OPEN] = Field(title="Kind", description="What bends.")
+    component: str | None = Field(title="Part", description="Component that bends; null for a joint or the spindle.")
+    joint: JointEnds | None = Field(title="Joint", description="Joint that gives way; null for other shares.")
+    share: float = Field(title="Share", description="Share of the deflection at the tip, 0 to 1.")
+
+    @property
+    def words(self) -> str:
+        """Component, joint or spindle, as text; not part of the JSON."""
+        return self.component or (str(self.joint) if self.joint is not None else self.kind)
 
 
 class StiffnessReport(Out):
     """Bending of the stack as a stepped beam, clamped at the gauge line."""
 
-    tip_compliance_um_per_n: float | None = Field(title="Compliance at the tip")
-    tip_stiffness_n_per_um: float | None = Field(title="Stiffness at the tip")
+    tip_compliance_um_per_n: Estimate | None = Field(
+        title="Compliance at the tip", description="Radial compliance at the tip, µm/N."
+    )
+    tip_stiffness_n_per_um: Estimate | None = Field(
+        title="Stiffness at the tip", description="Radial stiffness at the tip, N/µm."
+    )
     radial_force_n: float | None = Field(title="Radial force at the tip", description="Radial force at the tip, N.")
-    deflection_um: float | None = Field(
+    deflection_um: Estimate | None = Field(
         title="Deflection of the tip", description="Deflection at the tip under the radial force, µm."
     )
     deflection_limit_um: float | None = Field(title="Permissible deflection")
     shares: list[BendingShare] = Field(description="Shares of the deflection at the tip; their sum is 1.")
-    bending_frequencies_hz: list[float] = Field(
+    bending_frequencies_hz: list[Estimate] = Field(
         title="Natural frequencies in bending",
         description="Lowest natural frequencies in bending, Hz, in ascending order; empty if not known.",
     )
-    critical_speed_rpm: float | None = Field(
+    critical_speed_rpm: Estimate | None = Field(
         title="Critical speed", description="Critical speed: lowest natural frequency as a speed, rpm."
     )
     spindle_frequency_hz: float | None = Field(title="Spindle frequency")
@@ -301,7 +400,7 @@ class AssemblyValue(Out):
     """Value for a step."""
 
     name: str = Field(title="Name", examples=["grip length"])
-    unit: str | None = Field(title="Unit", description="Unit; null for a count.", examples=["mm"])
+    unit: str | None = Field(title="Unit", description="UCUM code of the unit; null for a count.", examples=["mm"])
     value: float | None = Field(title="Value", description="Value to set or measure; null if only bounds are known.")
     at_least: float | None = Field(title="At least")
     at_most: float | None = Field(title="At most")
@@ -313,12 +412,12 @@ class AssemblyStep(Out):
     number: int
     action: Annotated[AssemblyAction, OPEN]
     components: list[str] = Field(description="Ids of the components of this step.")
-    joint: str | None = Field(description="Joint of this step, spindle side first.", examples=["c1/ext"])
+    joint: JointEnds | None = Field(description="Joint of this step; null if it concerns no joint.")
     text: str
     values: list[AssemblyValue]
     caution: list[str] = Field(description="Cautions for this step.")
     at: list[Pointer]
-    not_stated: list[Pointer] = Field(description="Request fields that would make the step more precise.")
+    not_stated: list[MissingQuantity] = Field(description="Quantities that would make the step more precise.")
     from_maker: list[str] = Field(
         description="Values from the part's manufacturer; no open standard has them.",
         examples=[["tightening torque of the nut"]],
@@ -328,26 +427,24 @@ class AssemblyStep(Out):
 class AcceptanceReport(Out):
     """Runout acceptance of the finished assembly."""
 
-    limit_at: Annotated[Literal["gauge_plane", "tip"], OPEN] = Field(title="Measuring plane")
-    plane_mm: float | None = Field(
+    plane: Annotated[Literal["gauge_plane", "tip"], OPEN] = Field(
+        title="Measuring plane", description="Plane of the acceptance measurement."
+    )
+    from_gauge_line_mm: float | None = Field(
         title="Measuring plane from the gauge line",
         description="Distance of the measuring plane from the gauge line, mm.",
     )
-    counted_from: Literal["last_clamping_face"]
+    from_last_clamping_face_mm: float | None = Field(
+        title="Measuring plane from the last clamping face",
+        description="Distance of the measuring plane from the last clamping face, mm.",
+    )
     face_of: str | None = Field(
-        title="Distance counted from the workpiece-side face of",
-        description="Component with the reference face.",
+        title="Last clamping face: workpiece-side face of",
+        description="Component that has the last clamping face.",
     )
-    distance_mm: float | None = Field(
-        title="Distance of the measuring plane from that face",
-        description="Distance of the measuring plane from the reference face, mm.",
-    )
-    limit_um: float | None = Field(title="Runout limit")
-    expected_p50_um: float | None = Field(
-        title="Expected reading, median", description="Predicted median, TIR in µm; null if a contributor is not known."
-    )
-    expected_p95_um: float | None = Field(
-        title="Expected reading, 95th percentile", description="Predicted 95th percentile, TIR in µm."
+    limit_um: float | None = Field(title="Runout limit", description="Runout limit of the operation, TIR in µm.")
+    predictions: list[RunoutPrediction] = Field(
+        description="Expected readings as in the runout section; none if a contributor is not known."
     )
     rule: str = Field(description="Acceptance criterion as text.")
 
@@ -356,8 +453,8 @@ class RecordField(Out):
     """Blank of the assembly record."""
 
     name: str = Field(title="Quantity", examples=["grip length"])
-    joint: str | None = Field(title="Joint")
-    unit: str | None = Field(title="Unit")
+    joint: JointEnds | None = Field(title="Joint", description="Joint of the quantity; null for the whole stack.")
+    unit: str | None = Field(title="Unit", description="UCUM code of the unit; null without one.")
     target: float | None = Field(title="Target", description="Target value, if the stack gives one.")
     at_least: float | None = Field(title="At least")
     at_most: float | None = Field(title="At most")
@@ -377,59 +474,113 @@ Verdict = Literal["pass", "review", "fail"]
 Severity = Literal["error", "warning", "advice"]
 
 
+class Quantity(Out):
+    """Value with its unit."""
+
+    value: float | str = Field(description="Number, or text such as a form.")
+    unit: str | None = Field(description="UCUM code of the unit; 1 for a pure number, null for a text.")
+
+
 class Finding(Out):
     """Finding of a rule."""
 
     code: str = Field(description="Stable code of the rule.", examples=["GRIP-010"])
-    severity: Annotated[Severity, OPEN]
-    title: str
+    severity: Annotated[Severity, OPEN] = Field(description="Severity of the finding.")
+    title: str = Field(description="Title of the rule.")
+    operation: str | None = Field(description="Id of the operation; null if it concerns the stack as such.")
+    at: list[Pointer] = Field(description="Request fields that the finding concerns.")
+    observed: Quantity | None = Field(title="Observed", description="Observed value.")
+    limit: Quantity | None = Field(title="Limit", description="Limit for the observed value.")
+    margin: float | None = Field(
+        title="Margin", description="Margin to the limit in its unit; negative beyond it, null without a number."
+    )
+    rests_on: list[str] = Field(description=_RESTS_ON)
+    source: str = Field(description="Source of the rule.")
     message: str = Field(description="Message with the observed value and the limit.")
-    at: list[Pointer]
-    observed: float | str | None = Field(title="Observed", description="Observed value.")
-    limit: float | str | None = Field(title="Limit", description="Limit for the observed value.")
-    unit: str | None = Field(description="Unit of observed value, limit and margin.")
-    margin: float | None = Field(title="Margin", description="Margin to the limit; negative beyond it.")
-    remedy: str
-    source: str
+    remedy: str = Field(description="What to do.")
 
 
 class Undecided(Out):
     """Rule that applies to the stack but lacks data."""
 
-    code: str
+    code: str = Field(description="Stable code of the rule.", examples=["SPD-020"])
     severity: Annotated[Severity, OPEN] = Field(description="Severity if violated.")
-    title: str
-    at: list[Pointer]
-    lacks: list[LackingFact]
+    title: str = Field(description="Title of the rule.")
+    operation: str | None = Field(description="Id of the operation; null if it concerns the stack as such.")
+    at: list[Pointer] = Field(description="Request fields that the rule would judge.")
+    lacks: list[MissingQuantity] = Field(description="Quantities that the rule lacks.")
+
+
+class NotJudged(Out):
+    """Rule that has nothing to judge here."""
+
+    code: str = Field(description="Stable code of the rule.", examples=["KNOB-010"])
+    title: str = Field(description="Title of the rule.")
+    reason: str = Field(description="Why there is nothing to judge.")
+
+
+class StandardValue(Out):
+    """Value that a standard states and the request does not."""
+
+    id: str = Field(description="Id, to which `rests_on` refers.", examples=["S1"])
+    at: Pointer
+    quantity: str = Field(description="Name of the quantity.", examples=["runout_tir"])
+    value: float | str = Field(description="Value that the standard states.")
+    unit: str | None = Field(description="UCUM code of the unit; null for a text.")
+    source: str = Field(description="Standard, edition, and table or class.")
+    confidence: str = Field(description="Confidence in the value.", examples=["standard"])
+    used_by: list[str] = Field(description="Codes of the rules that use it.")
+
+
+class Assumption(Out):
+    """Value that is assumed because neither the request nor a standard states it."""
+
+    id: str = Field(description="Id, to which `rests_on` refers.", examples=["A1"])
+    at: Pointer
+    quantity: str = Field(description="Name of the quantity.", examples=["joint_stiffness"])
+    value: float | str = Field(description="Assumed value.")
+    low: float | None = Field(description="Low end of the likely range.")
+    high: float | None = Field(description="High end of the likely range.")
+    unit: str | None = Field(description="UCUM code of the unit; null for a text.")
+    set: str = Field(description="Set of assumptions that the value is from.")
+    source: str = Field(description="Source of the value.")
+    confidence: str = Field(description="Confidence in the value.", examples=["common_practice"])
+    used_by: list[str] = Field(description="Codes of the rules that use it.")
 
 
 class Summary(Out):
-    """Numbers of findings by severity, and of decided and undecided rules."""
+    """Numbers of findings by severity, of undecided and decided rules, and of assumed values."""
 
-    errors: int
-    warnings: int
-    advice: int
-    undecided: int
-    decided: int
+    errors: int = Field(description="Number of errors.")
+    warnings: int = Field(description="Number of warnings.")
+    advice: int = Field(description="Number of advices.")
+    undecided: int = Field(description="Number of undecided rules.")
+    decided: int = Field(description="Number of rules decided everywhere.")
+    assumed: int = Field(description="Number of assumed values.")
 
 
 class PositionReport(Out):
-    """Axial position of a component from the gauge line, mm; positive toward the cut."""
+    """Axial position of a component from the datum of the section, positive toward the cut."""
 
-    component: str = Field(title="Part")
-    from_mm: float | None = Field(title="From")
-    to_mm: float | None = Field(title="To")
+    component: str = Field(title="Part", description="Id of the component.")
+    from_mm: float | None = Field(title="From", description="Its end on the spindle side, mm.")
+    to_mm: float | None = Field(title="To", description="Its end on the side of the cut, mm.")
 
 
 class GeometryReport(Out):
-    """Axial dimensions of the stack."""
+    """Axial positions of the stack, positive toward the cut."""
 
-    last_clamping_face_mm: float | None = Field(title="Last clamping face from the gauge line")
-    gauge_plane_mm: float | None = Field(
-        title="Gauge plane from the gauge line", description="Distance of the gauge plane from the gauge line, mm."
+    datum: Literal["gauge_line"] = Field(description="Datum of the positions in this section.")
+    last_clamping_face_mm: float | None = Field(
+        title="Last clamping face from the gauge line",
+        description="Distance of the last clamping face from the gauge line, mm.",
     )
     tip_mm: float | None = Field(
         title="Projection from the gauge line", description="Distance of the cutting tip from the gauge line, mm."
+    )
+    tip_from_last_clamping_face_mm: float | None = Field(
+        title="Projection from the last clamping face",
+        description="Distance of the cutting tip from the last clamping face, mm.",
     )
     components: list[PositionReport]
 
@@ -437,87 +588,121 @@ class GeometryReport(Out):
 class ContributorReport(Out):
     """Contributor to the runout.
 
-    Its amplitude, half the TIR, is linear along the axis: offset + slope × z, in two components, along and across. The
-    across component is zero if the direction relative to other contributors is not known.
+    Its amplitude, half the TIR, is linear along the axis: offset + slope × distance from the gauge line, in two
+    components, along and across. The across component is zero if the direction relative to other contributors is not
+    known.
     """
 
-    name: str = Field(title="Contributor", examples=["seat of collet-1"])
-    component: str | None
-    law: Annotated[Literal["limit", "capability", "measured"], OPEN] = Field(title="Basis")
+    id: str = Field(
+        description="Stable name of the contributor: its kind with its component or joint.",
+        examples=["part_runout:collet", "clearance:holder/mill"],
+    )
+    kind: Annotated[ContributorKind, OPEN] = Field(description="Cause of the runout.")
+    component: str | None = Field(description="Component that contributes; null for a joint and for the spindle.")
+    joint: JointEnds | None = Field(description="Joint that contributes; null for a component and for the spindle.")
+    text: str = Field(title="Contributor", description="Contributor in words.", examples=["runout of collet-1"])
+    law: Annotated[Literal["limit", "capability", "measured"], OPEN] = Field(
+        title="Basis", description="Meaning of the stated runout: a limit, a process capability or a measured value."
+    )
     direction_known: bool = Field(
         title="Direction", description="Whether the direction was measured, so that it adds as a vector."
     )
+    rests_on: list[str] = Field(description=_RESTS_ON)
     offset_um: float = Field(description="Amplitude at the gauge line, with sign, µm.")
-    offset_across_um: float
+    offset_across_um: float = Field(description="Amplitude at the gauge line across that direction, with sign, µm.")
     slope_um_per_mm: float = Field(description="Change of the amplitude along the axis, µm/mm.")
-    slope_across_um_per_mm: float
-    gauge_plane_tir_um: float | None = Field(
-        title="At the gauge plane", description="TIR of this contributor alone at the gauge plane, µm."
+    slope_across_um_per_mm: float = Field(
+        description="Change of the amplitude along the axis across that direction, µm/mm."
     )
-    tip_tir_um: float | None = Field(title="At the tip", description="TIR of this contributor alone at the tip, µm.")
-    gauge_plane_share: float | None = Field(
-        title="Share", description="Share of the mean square runout at the gauge plane."
+    tir_um: dict[str, float] = Field(description="TIR of this contributor alone by plane, µm.")
+    share: dict[str, float] = Field(
+        description="Share of the mean square runout by plane, 0 to 1; negative if a known direction reduces it; empty"
+        " if a contributor is not known."
     )
 
 
 class PlaneReport(Out):
     """Predicted total indicator reading at one plane."""
 
-    z_mm: float = Field(title="From the gauge line")
-    p50_um: float = Field(title="Median", description="Median of the TIR over all assemblies, µm.")
-    p95_um: float = Field(title="95th percentile", description="95th percentile of the TIR over all assemblies, µm.")
-    best_clocking_um: float = Field(
-        title="Lowest by clocking", description="Lowest TIR by clocking every joint freely, µm."
+    plane: str = Field(
+        title="Plane",
+        description="Name of the plane; the planes of a request are plane_1, plane_2 and so on, in its order.",
+        json_schema_extra={KNOWN_VALUES: ["gauge_plane", "tip"]},
     )
-    worst_case_um: float | None = Field(
-        title="Worst case",
-        description="TIR with every contributor at its limit and in line, µm; null if one has no hard limit.",
+    from_gauge_line_mm: float = Field(
+        title="From the gauge line", description="Distance from the gauge line toward the cut, mm."
     )
-    probability_within_limit: float | None = Field(title="Within the limit")
+    from_last_clamping_face_mm: float | None = Field(
+        title="From the last clamping face",
+        description="Distance from the last clamping face toward the cut, mm; null if the face has no position.",
+    )
+    readable: bool | None = Field(
+        title="Readable",
+        description="Whether an indicator meets a round surface here: not before the last clamping face, beyond the tip"
+        " or on the flutes; null if that is not known.",
+    )
+    predictions: list[RunoutPrediction] = Field(
+        description="Predictions; none if a contributor is not known. The worst case is absent if a contributor has no"
+        " hard limit."
+    )
+
+    def prediction(self, of: PredictionName = "parts_at_limits") -> RunoutPrediction | None:
+        """Return a prediction by its subject; None if there is none. Not part of the JSON."""
+        return next((one for one in self.predictions if one.of == of), None)
+
+    def quantile_um(self, name: str, of: PredictionName = "parts_at_limits") -> float | None:
+        """Return a quantile of a prediction, TIR in µm; None if it is not known. Not part of the JSON."""
+        found = self.prediction(of)
+        return None if found is None else found.quantiles_um.get(name)
 
 
 class RunoutReport(Out):
     """Runout of the stack."""
 
-    complete: bool = Field(description="False if a contributor is not known; the true runout is then larger.")
-    not_stated: list[LackingFact]
-    limit_um: float | None = Field(title="Runout limit")
-    limit_at: Annotated[Literal["gauge_plane", "tip"], OPEN] = Field(title="Measuring plane")
-    gauge_plane: PlaneReport | None
-    tip: PlaneReport | None
-    contributors: list[ContributorReport]
+    complete: bool = Field(
+        description="False if a contributor is not known; the true runout is then larger than that of the others."
+    )
+    not_stated: list[MissingQuantity]
+    limit_um: float | None = Field(title="Runout limit", description="Runout limit of the operation, TIR in µm.")
+    limit_at: Annotated[Literal["gauge_plane", "tip"], OPEN] = Field(
+        title="Measuring plane", description="Plane of the runout limit."
+    )
+    planes: list[PlaneReport] = Field(description="Planes with a known position.")
+    contributors: list[ContributorReport] = Field(description="Known contributors from the spindle side.")
+
+    def plane(self, name: str) -> PlaneReport | None:
+        """Return a plane by its name; None if it has no position. Not part of the JSON."""
+        return next((one for one in self.planes if one.plane == name), None)
 
 
-class ThresholdReport(Out):
-    """Threshold changed by the policy."""
+class RuleDeviation(Out):
+    """Departure from the rulebooks of this version."""
 
-    code: str
-    threshold: str
-    value: float = Field(title="Value in force")
-    rulebook_value: float = Field(title="Value in the rulebook")
-    unit: str
-
-
-class OverrideReport(Out):
-    """Safety rule with its severity lowered by an operator's rulebook."""
-
-    code: str
-    from_severity: Annotated[Severity, OPEN]
-    to_severity: Annotated[Severity, OPEN]
-    book: str
-
-
-class ReplacedRule(Out):
-    """Rule that replaces one of an earlier rulebook."""
-
-    code: str
-    safety: bool
-    book: str = Field(description="Rulebook file of the rule in force.")
+    kind: Annotated[Literal["threshold", "severity", "rule"], OPEN] = Field(
+        description="'threshold': the policy changed a threshold. 'severity': an operator's rulebook lowered the"
+        " severity of a safety rule. 'rule': an operator's rulebook replaced a rule, which may be less strict."
+    )
+    code: str = Field(description="Code of the rule.", examples=["GRIP-080"])
+    safety: bool = Field(description="Whether it is a safety rule.")
+    threshold: str | None = Field(description="Name of the changed threshold; null for other deviations.")
+    value: float | None = Field(title="Value in force", description="Changed threshold; null for other deviations.")
+    default: float | None = Field(
+        title="Value in the rulebook", description="Threshold of the rulebook; null for other deviations."
+    )
+    unit: str | None = Field(description="UCUM code of the threshold's unit; null for other deviations.")
+    severity: Annotated[Severity, OPEN] | None = Field(
+        description="Severity in force; null unless a severity is lowered."
+    )
+    default_severity: Annotated[Severity, OPEN] | None = Field(
+        description="Severity of the replaced rule; null unless a severity is lowered."
+    )
+    book: str | None = Field(description="Rulebook file of the rule in force; null for a threshold.")
 
 
 class Provenance(Out):
     """Version, rulebooks and request behind the report."""
 
+    contract: str = Field(title="Contract", description="Version of the contract.", examples=["1.0"])
     service: str = Field(title="Service")
     version: str = Field(title="Version")
     rulebooks: list[str] = Field(title="Rulebooks", description="Names of the rulebooks in force.")
@@ -529,24 +714,28 @@ class Provenance(Out):
         title="Request, SHA-256",
         description="SHA-256 of the request as parsed: compact JSON, lengths in mm, unset fields left out.",
     )
-    thresholds_changed: list[ThresholdReport]
-    severities_lowered: list[OverrideReport]
-    rules_replaced: list[ReplacedRule] = Field(
-        description="Rules that an operator's rulebook replaced; they may be less strict."
+    deviations: list[RuleDeviation] = Field(
+        description="Changed thresholds, lowered severities and replaced rules, in this order."
     )
 
 
 class Report(Out):
     """Report of a check."""
 
-    verdict: Verdict
-    stack: str | None = Field(description="Caller's name of the stack.")
+    verdict: Verdict = Field(description="Verdict on the stack: the worst finding by the policy.")
+    if_assumptions_hold: Verdict | None = Field(
+        description="Verdict if every assumption holds; null without assumptions."
+    )
+    stack_id: str | None = Field(description="Caller's name of the stack.")
     summary: Summary
-    findings: list[Finding]
-    undecided: list[Undecided]
+    findings: list[Finding] = Field(description="Findings, errors first.")
+    undecided: list[Undecided] = Field(description="Rules that lack data.")
     decided: list[str] = Field(
         title="Rules decided", description="Codes of rules that apply to the stack and were decided everywhere."
     )
+    not_judged: list[NotJudged] = Field(description="Rules that have nothing to judge here, and why.")
+    stated_by_standard: list[StandardValue] = Field(description="Values taken from standards.")
+    assumptions: list[Assumption] = Field(description="Assumed values.")
     geometry: GeometryReport
     runout: RunoutReport
     speed: SpeedReport

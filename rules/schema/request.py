@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Final, Literal
+from typing import Annotated, Final, Literal, get_args
 
 from pydantic import Field, StringConstraints
 
@@ -11,6 +11,7 @@ from rules.quantities.models import (
     CuttingSpeed,
     Force,
     Identifier,
+    Key,
     Length,
     Mass,
     Microns,
@@ -23,21 +24,34 @@ from rules.quantities.models import (
     Token,
     Torque,
 )
-from rules.schema.components import Definitions, RunoutStatement, StackEntry
+from rules.schema.components import Definitions, HeadAngle, Runout, StackEntry
 
 __all__ = [
     "DEFAULT_POLICY",
     "MAX_COMPONENTS",
+    "MAX_OPERATIONS",
     "NO_OPERATION",
+    "SECTIONS",
+    "AxialPosition",
     "BalanceGrade",
     "CheckRequest",
+    "Datum",
     "Joint",
+    "Limits",
     "Machine",
+    "MachineEntry",
+    "MachineReference",
     "Milling",
     "Operation",
+    "Operations",
     "Policy",
+    "RunoutLimit",
+    "RunoutPlane",
+    "Section",
     "Stack",
     "StackRequest",
+    "StatedLoad",
+    "ThresholdOverride",
 ]
 
 
@@ -87,12 +101,15 @@ class KnobDemand(Model):
     """Retention knob that the drawbar requires."""
 
     form: Token | None = Field(None, description="Form designation.", examples=["iso_7388_3_ad"])
-    head_angle_deg: Annotated[float, Field(ge=0, le=180)] | None = Field(None, examples=[45])
+    head_angle_deg: HeadAngle | None = Field(
+        None, description="Angle of the gripping face to the axis, degrees.", examples=[45]
+    )
 
 
 class Machine(Model):
     """Limits of the machine; limits not stated are not judged."""
 
+    kind: Literal["stated"]
     id: Text | None = Field(None, examples=["mill 3"])
     spindle: SpindleSide | None = Field(None, description="Taper of the spindle.")
     retention_knob: KnobDemand | None = Field(None, description="Retention knob that the drawbar requires, if any.")
@@ -118,14 +135,9 @@ class Machine(Model):
     coolant_through: bool | None = Field(
         None, description="Whether the spindle supplies through-coolant.", examples=[True]
     )
-    spindle_runout: list[RunoutStatement] | None = Field(
+    spindle_runout: Runout | None = Field(
         None,
-        min_length=1,
-        max_length=2,
         description="Runout of a test bar in the spindle, distances from the gauge line; absent for a bench gauge.",
-    )
-    spindle_runout_law: Literal["limit", "capability", "measured"] | None = Field(
-        None, description="Meaning of the runout values, as a component's runout_law; default 'limit'."
     )
 
 
@@ -147,9 +159,28 @@ WorkMaterial = Literal[
 """Groups in the table of work materials."""
 
 
+class CatalogueEntry(Model):
+    """Key of an entry of the mounted catalogue."""
+
+    source: Literal["catalogue"] = Field(alias="from")
+    key: Key = Field(description="Key of the machine.", examples=["mill-3"])
+
+
+class MachineReference(Model):
+    """Reference to a machine of the mounted catalogue."""
+
+    kind: Literal["reference"]
+    of: CatalogueEntry
+
+
+MachineEntry = Annotated[Machine | MachineReference, Field(discriminator="kind")]
+"""A machine with its limits, or a reference to one."""
+
+
 class Milling(Model):
     """Milling cut for computing force, torque and power; the operation has the feed per tooth."""
 
+    kind: Literal["milling"]
     axial_depth_mm: PositiveLength | None = Field(None, description="Axial depth of cut a_p, mm.", examples=[6])
     radial_depth_mm: PositiveLength | None = Field(
         None, description="Radial depth of cut a_e, mm; at most the cutting diameter.", examples=[2]
@@ -171,53 +202,113 @@ class Milling(Model):
     )
 
 
-class Operation(Model):
-    """Requirements of the operation; those not stated are not judged."""
+RunoutPlane = Literal["gauge_plane", "tip"]
 
+Coolant = Literal["through", "external", "none"]
+
+
+class RunoutLimit(Model):
+    """Runout limit at one plane."""
+
+    plane: RunoutPlane | None = Field(None, description="Plane of the limit; default gauge plane.")
+    tir_um: Microns = Field(description="Largest permissible total indicator reading, µm.", examples=[10])
+
+
+class Limits(Model):
+    """Limits of an operation."""
+
+    runout: RunoutLimit | None = Field(None, description="Runout limit of the assembled tool.")
+    balance_grade: BalanceGrade | None = Field(
+        None, description="Required balance quality grade of ISO 21940-11.", examples=["G2.5"]
+    )
+    deflection_um: Microns | None = Field(
+        None, description="Permissible deflection at the tip under the radial force, µm.", examples=[20]
+    )
+
+
+class StatedLoad(Model):
+    """Cutting load stated by the caller, in place of the computed one."""
+
+    torque_n_m: Torque | None = Field(None, description="Largest torque at the cutting tool, N·m.", examples=[12])
+    axial_pull_n: Force | None = Field(None, description="Largest axial pull-out force, N.", examples=[400])
+    radial_force_n: Force | None = Field(None, description="Largest radial force at the tip, N.", examples=[250])
+
+
+_NO_LIMITS: Final = Limits()
+_NO_LOAD: Final = StatedLoad()
+
+
+class Operation(Model):
+    """Requirements of an operation; those not stated are not judged."""
+
+    id: Token = Field(description="Name of the operation in the answer.", examples=["10"])
     spindle_speed_rpm: SpeedRpm | None = Field(None, description="Programmed spindle speed, rpm.", examples=[12000])
     cutting_speed_m_per_min: CuttingSpeed | None = Field(
         None,
         description="Programmed cutting speed at the cutting diameter, m/min, in place of the spindle speed.",
         examples=[160],
     )
-    runout_limit_um: Microns | None = Field(None, description="Runout limit, TIR in µm.", examples=[10])
-    runout_limit_at: Literal["gauge_plane", "tip"] | None = Field(
-        None, description="Plane of the runout limit; default gauge plane."
-    )
-    gauge_plane_mm: PositiveLength | None = Field(
-        None,
-        description="Distance of the gauge plane from the last clamping face, mm, in place of the policy's multiple of"
-        " the diameter.",
-        examples=[19.05],
-    )
-    balance_grade: BalanceGrade | None = Field(
-        None, description="Required balance quality grade of ISO 21940-11.", examples=["G2.5"]
-    )
     feed_per_tooth_mm: Annotated[float, Field(ge=1e-6, le=20)] | None = Field(
         None, description="Feed per tooth, mm.", examples=[0.05]
     )
-    milling: Milling | None = Field(None, description="Milling cut, for computing the cutting load.")
-    torque_n_m: Torque | None = Field(
-        None, description="Largest torque at the cutting tool, N·m, in place of the computed one.", examples=[12]
+    coolant: Coolant | None = Field(None, description="Coolant supply to the cut.", examples=["through"])
+    limits: Limits | None = Field(None, description="Limits that the stack must meet.")
+    cut: Milling | None = Field(None, description="Cut, for computing the cutting load.")
+    load: StatedLoad | None = Field(None, description="Cutting load, in place of the computed one.")
+
+    @property
+    def stated_limits(self) -> Limits:
+        """The limits, an empty set where none is stated."""
+        return self.limits or _NO_LIMITS
+
+    @property
+    def stated_load(self) -> StatedLoad:
+        """The load, an empty one where none is stated."""
+        return self.load or _NO_LOAD
+
+    @property
+    def runout_limit_um(self) -> float | None:
+        """Runout limit, TIR in µm; None where none is stated."""
+        limit = self.stated_limits.runout
+        return None if limit is None else limit.tir_um
+
+    @property
+    def runout_limit_at(self) -> RunoutPlane:
+        """Plane of the runout limit."""
+        limit = self.stated_limits.runout
+        return "gauge_plane" if limit is None or limit.plane is None else limit.plane
+
+
+MAX_OPERATIONS: Final = 20
+"""Most operations of one stack."""
+
+Operations = Annotated[list[Operation], Field(max_length=MAX_OPERATIONS)]
+"""Operations that one stack does."""
+
+Datum = Literal["gauge_line", "last_clamping_face"]
+
+
+class AxialPosition(Model):
+    """Position on the axis, counted toward the cut."""
+
+    datum: Datum = Field(
+        description="Where the distance counts from: the spindle's gauge line or the last clamping face."
     )
-    axial_pull_n: Force | None = Field(
-        None, description="Largest axial pull-out force, N, in place of the computed one.", examples=[400]
-    )
-    radial_force_n: Force | None = Field(
-        None, description="Largest radial force at the tip, N, in place of the computed one.", examples=[250]
-    )
-    deflection_limit_um: Microns | None = Field(
-        None, description="Permissible deflection at the tip under the radial force, µm.", examples=[20]
-    )
-    coolant: Literal["through", "external", "none"] | None = Field(
-        None, description="Coolant supply to the cut.", examples=["through"]
-    )
+    distance_mm: Length = Field(description="Distance from the datum, mm.", examples=[36])
 
 
 RuleCode = Annotated[str, StringConstraints(pattern=r"^[A-Z]{2,5}-[0-9]{3}$")]
 
-ThresholdOverrides = dict[RuleCode, dict[str, float]]
-"""Threshold values by rule code and threshold name."""
+
+class ThresholdOverride(Model):
+    """Threshold of a rule, changed."""
+
+    code: RuleCode = Field(description="Code of the rule.", examples=["OVH-010"])
+    threshold: Token = Field(description="Name of the threshold.", examples=["max_ratio"])
+    value: float = Field(description="Value in the unit of the threshold.", examples=[5])
+
+
+MAX_THRESHOLDS: Final = 1000
 
 
 class Policy(Model):
@@ -240,10 +331,8 @@ class Policy(Model):
     slip_fit: Literal["maximum", "mean"] = Field(
         "maximum", description="Clearance of a slip fit that counts as runout: maximum by its limits, or mean."
     )
-    thresholds: ThresholdOverrides | None = Field(
-        None,
-        description="Changed thresholds by rule code and threshold name; the report lists them.",
-        examples=[{"OVH-010": {"max_ratio": 5}}],
+    thresholds: list[ThresholdOverride] | None = Field(
+        None, max_length=MAX_THRESHOLDS, description="Changed thresholds; the report lists them."
     )
 
 
@@ -251,28 +340,66 @@ DEFAULT_POLICY: Final = Policy()
 
 
 class StackRequest(Model):
-    """Stack, with optional operation, machine and policy."""
+    """Stack, with optional operations, machine and policy."""
 
     stack: Stack
     components: Definitions | None = Field(None, description="Component definitions by key, for references.")
-    operation: Operation | None = Field(
-        None, description="Requirements of the operation; if absent, only the stack itself is judged."
+    machine: MachineEntry | None = Field(None, description="Machine; if absent, its limits are not judged.")
+    gauge_plane: AxialPosition | None = Field(
+        None, description="Gauge plane, in place of the policy's multiple of the cutting diameter."
     )
-    machine: Machine | None = Field(None, description="Machine; if absent, its limits are not judged.")
+    operations: Operations | None = Field(
+        None, description="Operations that the stack does; if absent, only the stack itself is judged."
+    )
     policy: Policy | None = Field(
         None, description="Treatment of warnings, undecided rules and thresholds; defaults apply if absent."
     )
 
 
-class CheckRequest(StackRequest):
-    """Stack to check, with optional operation, machine and policy."""
+Section = Literal[
+    "findings",
+    "undecided",
+    "decided",
+    "geometry",
+    "runout",
+    "speed",
+    "balance",
+    "load",
+    "grip",
+    "stiffness",
+    "mass",
+    "assembly",
+    "cautions",
+]
+"""Sections of the report that can be chosen; verdict, stack, summary and provenance are always there."""
 
-    with_assembly: bool | None = Field(
+SECTIONS: Final[tuple[Section, ...]] = get_args(Section)
+
+
+class CheckRequest(StackRequest):
+    """Stack to check, with optional operations, machine and policy."""
+
+    include: list[Section] | None = Field(
         None,
-        description="Whether to include the work instruction; adds a quarter to the computing time.",
-        examples=[True],
+        max_length=20,
+        description="Sections of the report; by default all but the work instruction ('assembly'), which adds a quarter"
+        " to the computing time.",
+        examples=[["findings", "undecided", "runout", "assembly"]],
     )
 
+    @property
+    def sections(self) -> frozenset[Section]:
+        """Sections of the report."""
+        return (
+            frozenset(name for name in SECTIONS if name != "assembly")
+            if self.include is None
+            else frozenset(self.include)
+        )
 
-NO_OPERATION: Final = Operation.model_validate({})
+    def with_assembly(self) -> CheckRequest:
+        """Return the request of the whole report, the work instruction included."""
+        return self.model_copy(update={"include": list(SECTIONS)})
+
+
+NO_OPERATION: Final = Operation(id="none")
 """An operation without requirements."""

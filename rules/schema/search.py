@@ -8,8 +8,8 @@ from pydantic import Field
 
 from rules.quantities.models import OPEN, Identifier, Length, Model, Out, PositiveLength
 from rules.schema.components import StackEntry
-from rules.schema.report import Provenance, SpeedLimit, Summary, Verdict
-from rules.schema.request import Machine, Operation, Policy
+from rules.schema.report import Estimate, JointEnds, PlaneReport, Provenance, SpeedLimit, Summary, Verdict
+from rules.schema.request import Datum, MachineEntry, Operations, Policy
 
 __all__ = [
     "MAX_INVENTORY",
@@ -58,8 +58,8 @@ Stock = Annotated[
 class Projection(Model):
     """Required projection of the tip, with every shank set by the grip setting."""
 
-    measured_from: Literal["gauge_line", "last_clamping_face"] = Field(
-        "gauge_line", description="Reference of the projection: the spindle's gauge line or the last clamping face."
+    datum: Datum = Field(
+        "gauge_line", description="Datum of the projection: the spindle's gauge line or the last clamping face."
     )
     at_least_mm: Length | None = Field(None, description="Minimum projection, mm.", examples=[150])
     at_most_mm: Length | None = Field(None, description="Maximum projection, mm.", examples=[200])
@@ -129,10 +129,10 @@ class SearchRequest(Model):
     requirement: Requirement | None = Field(
         None, description="Requirements; if absent, every stack that fits together is found."
     )
-    operation: Operation | None = Field(
-        None, description="Requirements of the operation; if absent, only the stacks themselves are judged."
+    operations: Operations | None = Field(
+        None, description="Operations that a stack must do; if absent, only the stacks themselves are judged."
     )
-    machine: Machine | None = Field(
+    machine: MachineEntry | None = Field(
         None,
         description="Machine; if absent, its limits are not judged. Retention knobs of the inventory are tried if the"
         " machine states the one it requires.",
@@ -209,9 +209,8 @@ class Reason(Out):
 class JointSetting(Out):
     """Grip setting of a straight shank."""
 
-    upper: str
-    lower: str
-    grip_length_mm: float
+    joint: JointEnds
+    grip_length_mm: float = Field(description="Grip length, mm.")
     longest_mm: float = Field(description="Maximum grip length, mm.")
     shortest_mm: float = Field(description="Minimum grip length, stated or usual, mm.")
     drawn_out_mm: float = Field(description="Difference from the maximum grip length, mm.")
@@ -230,17 +229,18 @@ class SearchResult(Out):
     )
     summary: Summary
     codes: list[str] = Field(description="Rule codes of the findings.")
-    undecided: list[str] = Field(description="Rule codes of undecided rules.")
-    projection_mm: float | None = Field(description="Distance of the tip from the gauge line, mm.")
-    tool_projection_mm: float | None = Field(description="Distance of the tip from the last clamping face, mm.")
-    runout_p95_um: float | None = Field(
-        description="95th percentile of the runout at the gauge plane, TIR in µm; null if a contributor is not known."
+    undecided_codes: list[str] = Field(description="Rule codes of undecided rules.")
+    tip_from_gauge_line_mm: float | None = Field(description="Distance of the tip from the gauge line, mm.")
+    tip_from_last_clamping_face_mm: float | None = Field(
+        description="Distance of the tip from the last clamping face, mm."
     )
+    planes: list[PlaneReport] = Field(description="Predicted runout at the planes, as in a check.")
+    runout_complete: bool = Field(description="False if a contributor is not known; the true runout is then larger.")
     governing_speed: SpeedLimit | None
     speed_complete: bool = Field(description="False if a speed limit is not known.")
     mass_kg: float | None
-    tip_stiffness_n_per_um: float | None
-    bending_frequency_hz: float | None = Field(description="Lowest natural frequency in bending, Hz.")
+    tip_stiffness_n_per_um: Estimate | None = Field(description="Radial stiffness at the tip, N/µm.")
+    bending_frequency_hz: Estimate | None = Field(description="Lowest natural frequency in bending, Hz.")
     rank_key: list[float | None] = Field(
         description="Sort key: one number per criterion in the order of `ranked_by`; smaller is better, null last, ties"
         " by `components`. It merges the results of several pages."
@@ -253,7 +253,7 @@ class NearMiss(Out):
 
     components: list[str]
     reasons: list[Reason] = Field(description="All reasons.")
-    projection_mm: float | None = Field(description="Distance of the tip from the gauge line, mm.")
+    tip_from_gauge_line_mm: float | None = Field(description="Distance of the tip from the gauge line, mm.")
     check: dict[str, Any] = Field(description=_CHECK)
 
 

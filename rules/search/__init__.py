@@ -1,1 +1,1 @@
-"""Which stacks of a shelf meet a requirement."""
+"""Stacks that can be built from an inventory and meet a requirement."""

@@ -1,4 +1,4 @@
-"""Which parts fit each other, judged by the rules of a check for single parts, pairs and retention knobs."""
+"""Fit of the parts of an inventory: single parts, pairs and retention knobs, judged by the rules of a check."""
 
 from __future__ import annotations
 
@@ -32,23 +32,23 @@ __all__ = ["BY_GRIP", "BY_JOINT", "BY_KNOB", "BY_PART", "Fitting", "GripRange", 
 
 
 _STEP_PER_MM = 10_000.0
-"""Grip lengths are set to 0.0001 mm, as the report tells lengths."""
+"""Grip lengths are set to 0.0001 mm, the resolution of lengths in the report."""
 
 
 @dataclass(frozen=True, slots=True)
 class GripRange:
-    """Grip lengths a joint allows, mm; both the same where there is no choice."""
+    """Range of grip lengths of a joint, mm; both ends are equal where there is no choice."""
 
     longest_mm: float
     shortest_mm: float
 
 
 def grip_range_of(case: StackJoint, usual_share: float | None) -> GripRange | None:
-    """Return the range for a joint without a statement; None where nothing is gripped or no length is stated.
+    """Return the range for a joint without a stated grip length; None where nothing is gripped or no length is stated.
 
-    The longest is what bore and shank have room for. The shortest is the minimum they state, else the usual one:
-    ``usual_share`` of a collet's length, the shank length of DIN 6535 for a bore. Where the shortest would be longer
-    than there is room for, the joint is as deep as it goes, for the rules to refuse.
+    The longest grip is limited by bore depth and shank length. The shortest is the stated minimum, else the usual one:
+    ``usual_share`` of the length of a collet; for a bore, the shank length of DIN 6535. If that exceeds the longest
+    grip, the shank is inserted fully and the rules reject the joint.
     """
     side, shank = clamp_of(case.upper_side), shank_of(case)
     if shank is None or side is None or case.joint_class != "grip":
@@ -73,20 +73,20 @@ def _usual(side: Bore | ColletBore, diameter: float | None, usual_share: float |
     if isinstance(side, ColletBore):
         if side.length_mm is None or usual_share is None:
             return side.length_mm
-        # up to the next step, so that the share is not missed by the rounding
+        # round up, so that rounding cannot violate the share
         return math.ceil(usual_share * side.length_mm * _STEP_PER_MM) / _STEP_PER_MM
     return None if diameter is None else usual_shank_length(diameter)
 
 
 def drawn_to(grip: GripRange, out_mm: float) -> float:
-    """Return the grip length after drawing a shank out of its longest grip, never less than the shortest.
+    """Return the grip length after pulling the shank out from the longest grip, at least the shortest grip.
 
     >>> drawn_to(GripRange(34.0, 20.0), 3.00004), drawn_to(GripRange(34.0, 20.0), 50.0)
     (30.9999, 20.0)
     """
     if out_mm <= 0.0:
         return grip.longest_mm
-    # down to the step below, so that the reach is not missed by the rounding
+    # round down, so that rounding cannot violate the reach
     return max(grip.shortest_mm, math.floor((grip.longest_mm - out_mm) * _STEP_PER_MM + 1e-6) / _STEP_PER_MM)
 
 
@@ -110,8 +110,8 @@ BY_PART: Final = frozenset(
         "thinnest_wall_mm",
     }
 )
-"""Properties of a component that follow from itself and the operation: a speed that follows from another part is
-lacking where the part stands alone, and settles nothing."""
+"""Properties of a component that follow from itself and the operation. A speed that depends on another part is missing
+for a single part, and decides nothing."""
 
 BY_JOINT: Final = frozenset(
     {
@@ -134,10 +134,10 @@ BY_JOINT: Final = frozenset(
         "shank_length_mm",
     }
 ).union(*(one.told for one in COUPLINGS.values()))
-"""Properties of a joint that follow from its two parts."""
+"""Properties of a joint that depend on its two parts only."""
 
 BY_GRIP: Final = frozenset({"grip_length_mm", "grip_to_collet_length"})
-"""Properties that follow too, where the grip length is no matter of choice."""
+"""Further properties of a joint whose grip length is fixed."""
 
 BY_KNOB: Final = frozenset(
     {
@@ -150,11 +150,11 @@ BY_KNOB: Final = frozenset(
         "taper_thread",
     }
 )
-"""Properties of a stack that follow from holder, knob and machine."""
+"""Properties of a stack that depend on holder, retention knob and machine only."""
 
 
 def reads(rule: Rule) -> frozenset[str]:
-    """Return every property a rule looks at."""
+    """Return every property that a rule reads."""
     names = set(rule.needs)
     for one in comparisons(rule.condition):
         names.add(one.left)
@@ -164,79 +164,81 @@ def reads(rule: Rule) -> frozenset[str]:
 
 
 def refuses(fired: Fired, settled_by: frozenset[str]) -> bool:
-    """Whether what fired is an error of a rule that looks at nothing but these properties."""
+    """Whether a finding is an error of a rule that reads only these properties."""
     return fired.rule.severity == "error" and reads(fired.rule) <= settled_by
 
 
 _SHARE: Final = ("GRIP-020", "least_share")
-"""Rule and threshold that say how much of a collet a shank usually fills."""
+"""Rule and threshold of the usual grip length in a collet, as a share of its length."""
 
 _MOST_FACTS: Final = 4000
-"""Facts judged in one go."""
+"""Facts judged in one call."""
 
 Signature: TypeAlias = tuple[Any, ...]
-"""All that a joint takes from one of its parts."""
+"""All properties of a joint that come from one of its parts."""
 
 
 @dataclass(frozen=True, slots=True)
 class Joining:
-    """How one part sits in another."""
+    """Fit of one part in another."""
 
     code: str | None
-    """Rule that refuses it whatever else stands in the stack; None where none does."""
+    """Rule that rejects the joint in any stack; None if no rule does."""
     mates: bool
-    """Whether the two ends are of kinds that go together at all, or one is not stated."""
+    """Whether the kinds of the two ends mate, or one of them is not stated."""
     grip: GripRange | None
     near_mm: float | None
-    """Projection at the longest grip; None where it is not known."""
+    """Projection at the longest grip; None where unknown."""
     far_mm: float | None
     """Projection at the shortest grip."""
 
 
 def tries_knobs(part: StackPart, machine: Machine | None) -> bool:
-    """Whether knobs are tried: the machine states the one its drawbar takes, and the holder has room for one."""
+    """Whether retention knobs are tried: the machine states the knob for its drawbar, and the holder takes one."""
     side = part.machine_side if isinstance(part, BaseHolder) else None
     demanded = machine is not None and machine.retention_knob is not None
     return demanded and takes_knob(side) is True
 
 
 class Fitting:
-    """Judges what is settled by few parts, with the rulebooks and thresholds of one search."""
+    """Judges single parts, pairs and knobs, with the rulebooks and thresholds of one search."""
 
     def __init__(
-        self, assessor: Assessor, overrides: Overrides, operation: Operation | None, machine: Machine | None
+        self, assessor: Assessor, overrides: Overrides, operations: Sequence[Operation], machine: Machine | None
     ) -> None:
         self._engine = assessor.engine
         self._overrides = overrides
-        self._operation = operation
+        self._operations: Sequence[Operation | None] = operations or (None,)
         self._machine = machine
         self._usual_share = threshold_in_force(assessor.book, overrides, *_SHARE)
 
     def of_parts(self, parts: Sequence[StackPart]) -> list[Finding | None]:
-        """Return for each part what refuses it by itself; of a holder, also in the machine's spindle."""
+        """Return for each part the finding that rejects it by itself; for a holder, also in the machine's spindle."""
         facts: list[Fact] = []
         for number, part in enumerate(parts):
-            chain = self._chain([part])
-            geometry = positions_on_axis(chain)
-            speed = programmed_speed_of(chain)
-            facts.extend(_keyed(component_facts(chain, geometry, masses_of(chain, geometry), speed), number))
-            if isinstance(part, BaseHolder):
-                facts.extend(_keyed(joint_facts(chain, (), speed), number))
+            for order, operation in enumerate(self._operations):
+                chain = self._chain([part], operation)
+                geometry = positions_on_axis(chain)
+                speed = programmed_speed_of(chain)
+                found = component_facts(chain, geometry, masses_of(chain, geometry), speed)
+                if isinstance(part, BaseHolder):
+                    found += joint_facts(chain, (), speed)
+                facts.extend(_keyed(found, f"{number}:{order}"))
         words = self._engine.book.vocabulary
         refused = self._refusals(facts, len(parts), BY_PART | BY_JOINT)
         return [None if one is None else finding(one, words.of(one.fact.kind)) for one in refused]
 
     def of_knobs(self, pairs: Sequence[tuple[StackPart, StackPart | None]]) -> list[str | None]:
-        """Return for each holder with a knob, or without one, the rule that refuses them."""
+        """Return the rule that rejects each holder with each knob, and without one."""
         facts: list[Fact] = []
         for number, (holder, knob) in enumerate(pairs):
             chain = self._chain([holder] if knob is None else [holder, knob])
             geometry = positions_on_axis(chain)
-            facts.extend(_keyed([stack_fact(chain, geometry, masses_of(chain, geometry))], number))
+            facts.extend(_keyed([stack_fact(chain, geometry, masses_of(chain, geometry))], str(number)))
         return [_code(one) for one in self._refusals(facts, len(pairs), BY_KNOB)]
 
     def of_joints(self, uppers: Sequence[StackPart], lowers: Sequence[StackPart]) -> list[list[Joining]]:
-        """Return how each upper part (outer list) takes each lower one; equal ends are judged once."""
+        """Return the fit of each lower part in each upper part (outer list); equal ends are judged once."""
         above, upper_kinds = _numbered(map(_as_upper, uppers))
         below, lower_kinds = _numbered(map(_as_lower, lowers))
         chosen_upper = dict(zip(above, uppers, strict=True))
@@ -256,7 +258,7 @@ class Fitting:
             grip = grip_range_of(case, self._usual_share)
             if grip is not None:
                 chain, far = (self._pair(one, other, length) for length in (grip.longest_mm, grip.shortest_mm))
-            facts.extend(_keyed(joint_facts(chain, (), None), number))
+            facts.extend(_keyed(joint_facts(chain, (), None), str(number)))
             found.append((case.mated is not False, grip, _projection(chain), _projection(far)))
             choice = grip is not None and grip.longest_mm > grip.shortest_mm
             fixed[number] = BY_JOINT if choice else BY_JOINT | BY_GRIP
@@ -269,17 +271,15 @@ class Fitting:
         refused: list[Fired | None] = [None] * count
         for start in range(0, len(facts), _MOST_FACTS):
             judgement = self._engine.judge(facts[start : start + _MOST_FACTS], self._overrides)
-            for fired in judgement.fired:  # in the order of the codes, so the first is kept
+            for fired in judgement.fired:  # findings are in the order of their codes; keep the first
                 number = int(fired.fact.key.partition(":")[0])
                 names = settled if isinstance(settled, frozenset) else settled[number]
                 if refused[number] is None and refuses(fired, names):
                     refused[number] = fired
         return refused
 
-    def _chain(self, parts: Sequence[StackPart]) -> Chain:
-        return chain_of(
-            StackRequest(stack=Stack(components=list(parts)), operation=self._operation, machine=self._machine)
-        )
+    def _chain(self, parts: Sequence[StackPart], operation: Operation | None = None) -> Chain:
+        return chain_of(StackRequest(stack=Stack(components=list(parts)), machine=self._machine), operation)
 
     @staticmethod
     def _pair(upper: StackPart, lower: StackPart, grip_mm: float | None) -> Chain:
@@ -291,8 +291,8 @@ def _code(fired: Fired | None) -> str | None:
     return None if fired is None else fired.rule.code
 
 
-def _keyed(facts: Iterable[Fact], number: int) -> Iterable[Fact]:
-    """Give facts keys that are unique among those of many subjects, the subject's number first."""
+def _keyed(facts: Iterable[Fact], number: str) -> Iterable[Fact]:
+    """Return facts with keys that are unique across many subjects: the number of the subject first."""
     return [replace(fact, key=f"{number}:{fact.key}") for fact in facts]
 
 
@@ -320,7 +320,7 @@ def _as_lower(part: StackPart) -> Signature:
 
 
 def _numbered(signatures: Iterable[Signature]) -> tuple[list[int], int]:
-    """Number signatures in the order they come; return the number of each, and how many there are."""
+    """Number signatures in order of first appearance; return the number of each, and the count of different ones."""
     known: dict[Signature, int] = {}
     numbers = [known.setdefault(one, len(known)) for one in signatures]
     return numbers, len(known)

@@ -1,4 +1,4 @@
-"""The inventory of a search: its keys resolved to components, with the pieces on hand."""
+"""The inventory of a search: its keys resolved to components, with the quantities on hand."""
 
 from __future__ import annotations
 
@@ -11,6 +11,7 @@ from rules.schema.components import (
     ComponentReference,
     Cutter,
     GaugePin,
+    ReferenceTarget,
     RetentionKnob,
     StackPart,
 )
@@ -22,7 +23,7 @@ from rules.stack.chain import Mounted, resolve
 __all__ = ["Inventory", "Stocked", "inventory_of"]
 
 _TROUBLES: Final = {
-    "missing": "nothing is defined under this key",
+    "missing": "no definition for this key",
     "cyclic": "its definition leads back to itself",
     "ambiguous": "the mounted catalogue defines it more than once",
 }
@@ -30,7 +31,7 @@ _TROUBLES: Final = {
 
 @dataclass(frozen=True, slots=True)
 class Stocked:
-    """A component of the inventory and how often it may be used."""
+    """A component of the inventory and its quantity."""
 
     key: str
     part: StackPart
@@ -39,10 +40,10 @@ class Stocked:
 
 @dataclass(frozen=True, slots=True)
 class Inventory:
-    """What a search may use, each in the order of its keys."""
+    """Components available to a search, each group in the order of its keys."""
 
     tools: tuple[Stocked, ...]
-    """Cutters, or gauge pins that were asked for."""
+    """Cutting tools, or the gauge pins that the request names."""
     between: tuple[Stocked, ...]
     holders: tuple[Stocked, ...]
     knobs: tuple[Stocked, ...]
@@ -50,19 +51,19 @@ class Inventory:
 
     @property
     def count(self) -> int:
-        """Different components searched."""
+        """Number of different components searched."""
         return len(self.tools) + len(self.between) + len(self.holders) + len(self.knobs)
 
 
 def inventory_of(request: SearchRequest, mounted: Mounted) -> Inventory:
     """Resolve every key of the inventory.
 
-    A key that leads nowhere, of which nothing is on hand or that is not what was asked for is left out and told.
+    A key without a definition, with quantity zero or outside the requested kinds is left out and reported.
     Raises :class:`~rules.schema.parsing.BadRequestError` for more keys than a search takes.
     """
     own, stock = request.components or {}, request.stock or {}
-    keys = {*own, *stock, *(mounted if request.whole_catalogue else ())}
-    defined = sum(key in own or key in mounted for key in keys)
+    keys = {*own, *stock, *(mounted.components if request.whole_catalogue else ())}
+    defined = sum(key in own or key in mounted.components for key in keys)
     if defined > MAX_INVENTORY:
         where = "/whole_catalogue" if request.whole_catalogue else "/stock"
         detail = f"{defined} components in the inventory; at most {MAX_INVENTORY} can be searched"
@@ -91,8 +92,11 @@ def _stocked(key: str, request: SearchRequest, mounted: Mounted, left_out: list[
     if quantity == 0:
         left_out.append(LeftOut(key=key, code=None, reason="none on hand"))
         return None
-    reference = ComponentReference(kind="reference", of=key)
-    # the definitions are checked already, and are more than a stack's own model takes
+    reference = ComponentReference(
+        kind="reference",
+        of=ReferenceTarget(**{"from": "request" if key in (request.components or {}) else "catalogue", "key": key}),
+    )
+    # the definitions have been checked, and exceed the size limit of a request
     asked = StackRequest.model_construct(stack=Stack(components=[reference]), components=request.components)
     resolved = resolve(asked, mounted)
     if resolved.broken:
@@ -105,7 +109,7 @@ def _stocked(key: str, request: SearchRequest, mounted: Mounted, left_out: list[
 
 
 def _is_wanted(one: Stocked, wanted: Iterable[str] | None) -> bool:
-    """A pin is no cutter, so it is used only where it is named."""
+    """Whether a search uses this part as its tool; a gauge pin is used only if the request names it."""
     if wanted is None:
         return isinstance(one.part, Cutter)
     return isinstance(one.part, Cutter | GaugePin) and one.key in wanted
@@ -115,6 +119,6 @@ def _not_tools(wanted: Iterable[str], stocked: Iterable[Stocked], keys: set[str]
     found = {one.key: one for one in stocked}
     for key in dict.fromkeys(wanted):
         if key not in keys:
-            yield LeftOut(key=key, code=None, reason="wanted as a cutter, and not in the inventory")
+            yield LeftOut(key=key, code=None, reason="required as a cutting tool, but not in the inventory")
         elif key in found and not isinstance(found[key].part, Cutter | GaugePin):
-            yield LeftOut(key=key, code=None, reason="wanted as a cutter, and is neither cutter nor gauge pin")
+            yield LeftOut(key=key, code=None, reason="required as a cutting tool, but is neither one nor a gauge pin")

@@ -29,10 +29,10 @@ _MOST_NAME = 64
 
 @dataclass(frozen=True, slots=True)
 class SetJoint:
-    """A gripped shank as it is set."""
+    """Grip length set for one shank."""
 
     upper: int
-    """Place of the upper component in the stack; the lower one follows."""
+    """Index of the upper component in the stack; the lower one follows."""
     grip: GripRange
     set_mm: float
 
@@ -42,15 +42,15 @@ class Built:
     """One stack of the search."""
 
     keys: tuple[str, ...]
-    """From the spindle side, a knob last."""
+    """From the spindle side, a retention knob last."""
     names: tuple[str, ...]
-    """What the request calls them: a key used again gets a number."""
+    """Names in the request; a key used again gets a number."""
     joints: tuple[SetJoint, ...]
     check: CheckRequest
 
 
 def build(plan: Plan, path: Path, request: SearchRequest) -> Built:
-    """Set the grips of a whole stack and write the request of its check."""
+    """Set the grip lengths of a complete stack and return the request for its check."""
     numbers, knob = path[-2::-1], path[-1]
     stocked = [plan.parts[number] for number in numbers]
     if knob:
@@ -71,12 +71,12 @@ def build(plan: Plan, path: Path, request: SearchRequest) -> Built:
         components=components,
         joints=[Joint(upper=names[one.upper], lower=names[one.upper + 1], grip_length_mm=one.set_mm) for one in joints],
     )
-    check = CheckRequest(stack=stack, operation=request.operation, machine=request.machine, policy=request.policy)
+    check = CheckRequest(stack=stack, machine=request.machine, operations=request.operations, policy=request.policy)
     return Built(keys, names, tuple(joints), check)
 
 
 def _names(keys: Sequence[str]) -> tuple[str, ...]:
-    """Number the keys used again, and keep clear of keys that look like such a name."""
+    """Number the keys used again, avoiding names that are keys themselves."""
     names: list[str] = []
     for key in keys:
         name, number = key, 1
@@ -89,7 +89,7 @@ def _names(keys: Sequence[str]) -> tuple[str, ...]:
 
 
 def _grips(plan: Plan, joinings: Sequence[Joining], gauge_mm: float | None) -> list[float | None]:
-    """Return the grip length of each joint from the spindle side; None where nothing is gripped."""
+    """Return the grip length of each joint, from the spindle side; None where nothing is gripped."""
     wanted = plan.requirement.projection
     grips = [one.grip for one in joinings]
     if plan.requirement.grip == "shortest":
@@ -97,7 +97,7 @@ def _grips(plan: Plan, joinings: Sequence[Joining], gauge_mm: float | None) -> l
     longest = [None if grip is None else grip.longest_mm for grip in grips]
     if plan.requirement.grip == "longest" or wanted is None or wanted.at_least_mm is None:
         return longest
-    whole = wanted.measured_from == "gauge_line"
+    whole = wanted.datum == "gauge_line"
     near = [one.near_mm for one in joinings] if whole else [joinings[-1].near_mm]
     known = [length for length in (*near, gauge_mm if whole else 0.0) if length is not None]
     if len(known) != len(near) + 1:
@@ -114,7 +114,7 @@ def _grips(plan: Plan, joinings: Sequence[Joining], gauge_mm: float | None) -> l
 
 @dataclass(frozen=True, slots=True)
 class JudgedStack:
-    """A stack with its report, and why it is not kept, if it is not."""
+    """A stack with its report, and the reasons for rejecting it, if any."""
 
     built: Built
     report: Report
@@ -122,11 +122,11 @@ class JudgedStack:
     verdict: Verdict
     not_known: tuple[NotKnown, ...]
     reasons: tuple[Reason, ...]
-    """Empty for a stack that is kept."""
+    """Empty for an accepted stack."""
 
 
 def judge(built: Built, request: SearchRequest, assessor: Assessor) -> JudgedStack:
-    """Judge a stack; its verdict is that of the check, but no pass where the requirement is not known to be kept."""
+    """Judge a stack; its verdict is that of the check, but never a pass while the requirement is not decided."""
     report, derived = assessor.assess_derived(built.check)
     kept = kept_by(request.requirement or Requirement(), derived.chain, derived.geometry)
     verdict = report.verdict
@@ -140,18 +140,18 @@ def judge(built: Built, request: SearchRequest, assessor: Assessor) -> JudgedSta
 
 
 def _reasons(report: Report, request: SearchRequest, not_known: tuple[NotKnown, ...]) -> Iterator[Reason]:
-    """Yield what keeps a verdict from being accepted: errors, and what the policy or the request counts like them."""
+    """Yield the reasons against a verdict: errors, and the findings that policy or request treat as errors."""
     policy, strict = request.policy or DEFAULT_POLICY, request.accept == "pass"
     for one in report.findings:
         if one.severity == "error" or (one.severity == "warning" and (strict or policy.on_warning == "fail")):
             yield Reason(code=one.code, title=one.title, message=one.message)
     if strict or policy.on_undecided == "fail":
         for gap in report.undecided:
-            fields = ", ".join(dict.fromkeys(field for lack in gap.lacks for field in lack.fields))
+            fields = ", ".join(dict.fromkeys(field for lack in gap.lacks for field in lack.at))
             yield Reason(
                 code=gap.code,
                 title=gap.title,
-                message="The rule could not be decided" + (f"; it lacks {fields}." if fields else "."),
+                message="The rule could not be decided" + (f"; missing: {fields}." if fields else "."),
             )
     if strict:
         yield from map(not_known_reason, not_known)
@@ -165,13 +165,13 @@ _VERDICTS: Final = {"pass": 0.0, "review": 1.0, "fail": 2.0}
 
 
 def _runout(one: JudgedStack) -> float | None:
-    plane = one.report.runout.gauge_plane
-    return None if plane is None or not one.report.runout.complete else plane.p95_um
+    plane = one.report.runout.plane("gauge_plane")
+    return None if plane is None else plane.quantile_um("p95")
 
 
 def _stiffness(one: JudgedStack) -> float | None:
     stiffness = one.report.stiffness.tip_stiffness_n_per_um
-    return None if stiffness is None else -stiffness
+    return None if stiffness is None else -stiffness.value
 
 
 _VALUES: Final[Mapping[RankCriterion, Callable[[JudgedStack], float | None]]] = MappingProxyType(
@@ -184,21 +184,21 @@ _VALUES: Final[Mapping[RankCriterion, Callable[[JudgedStack], float | None]]] = 
         "mass": lambda one: one.report.mass.total_kg,
     }
 )
-"""Smaller is better; None where it is not known."""
+"""Smaller is better; None where unknown."""
 
 
 def criteria_of(request: SearchRequest) -> list[RankCriterion]:
-    """Return the criteria in the order in which they decide."""
+    """Return the ranking criteria, the most important first."""
     return list(dict.fromkeys(request.rank_by or _USUAL))
 
 
 def rank_key(one: JudgedStack, criteria: Sequence[RankCriterion]) -> list[float | None]:
-    """Return one number a criterion, rounded as the report tells it, so that no difference decides that nobody sees."""
+    """Return one number per criterion, rounded as in the report, so that no invisible difference decides."""
     return [_VALUES[name](one) for name in criteria]
 
 
 def sort_key(key: Sequence[float | None], components: Sequence[str]) -> tuple[object, ...]:
-    """Return what sorts results: numbers before what is not known, ties by the names of the components.
+    """Return the sort key of a result: numbers before unknown values, then the names of the components.
 
     >>> sorted([[None], [2.0], [1.0]], key=lambda key: sort_key(key, ()))
     [[1.0], [2.0], [None]]
@@ -207,24 +207,24 @@ def sort_key(key: Sequence[float | None], components: Sequence[str]) -> tuple[ob
 
 
 NEAREST: Final = 3
-"""Stacks told."""
+"""Most alternatives in an answer."""
 
 _LISTED: Final = 2000
-"""Stacks looked at by lengths alone, a fair share of them for each tool."""
+"""Most stacks compared by length only, in equal shares for each tool."""
 
 _JUDGED: Final = 60
 
 _MOST_FAULTS: Final = 2
-"""Parts and joints refused in one stack; with more of them nothing is near."""
+"""Most rejected parts and joints in an alternative."""
 
 
 def near_misses(
     plan: Plan, request: SearchRequest, assessor: Assessor, refused: Sequence[JudgedStack]
 ) -> list[JudgedStack]:
-    """Return the stacks with the fewest reasons against them, those that miss the projection by least first.
+    """Return the stacks with the fewest reasons against them, then by the smallest error in projection.
 
-    They are chosen from those that were judged and refused, and from those with the fewest parts and joints refused;
-    ends of kinds that do not go together at all are not taken for near.
+    The candidates are the judged stacks that were rejected, and the stacks with the fewest rejected parts and joints. A
+    joint of kinds that do not mate rules a stack out.
     """
     listed = sorted(_Nearest(plan).paths(), key=lambda path: (_missed_mm(plan, path), path))
     judged = [*refused, *(judge(build(plan, path, request), request, assessor) for path in listed[:_JUDGED])]
@@ -240,7 +240,7 @@ def near_misses(
 
 
 class _Nearest:
-    """Walks through the stacks that have no more faults than the best of its tool."""
+    """Walk through the stacks of each tool with the fewest rejected parts and joints."""
 
     def __init__(self, plan: Plan) -> None:
         self._plan = plan
@@ -258,7 +258,7 @@ class _Nearest:
                 yield from islice(self._above((tool,), exactly(0.0), self._fault(tool), best), share)
 
     def _above(self, path: Path, face: Span, faults: float, most: float) -> Iterator[Path]:
-        """Yield the stacks on from an end, the way first that may miss the projection by least."""
+        """Yield the stacks that begin with ``path``, first those with the smallest possible error in projection."""
         plan = self._plan
         room = plan.requirement.max_components - len(path)
         uppers = range(plan.first_between, len(plan.parts))
@@ -275,9 +275,9 @@ class _Nearest:
                 yield from self._above((*path, upper), face + plan.projection(upper, path[-1]), so_far, most)
 
     def _bound(self, lower: int, upper: int, face: Span, room: int) -> float:
-        """Return by how much the projection is missed at least on the way over an upper part."""
+        """Return the smallest possible error in projection of a stack over an upper part."""
         plan, wanted = self._plan, self._plan.requirement.projection
-        if wanted is None or wanted.measured_from != "gauge_line":
+        if wanted is None or wanted.datum != "gauge_line":
             return 0.0
         if plan.is_holder(upper):
             beyond = exactly(plan.gauge_mm[upper - plan.first_holder])
@@ -286,7 +286,7 @@ class _Nearest:
         return _missed(face + plan.projection(upper, lower) + beyond, wanted)
 
     def _least_above(self, lower: int, room: int) -> float:
-        """Return the fewest faults on the way from a part to a holder."""
+        """Return the fewest rejections between a part and a holder."""
         plan = self._plan
         least = math.inf
         for upper in range(plan.first_between, len(plan.parts)):
@@ -306,21 +306,21 @@ class _Nearest:
         return 0.0 if self._plan.refused[number] is None else 1.0
 
     def _knob_fault(self, holder: int) -> tuple[float, int]:
-        """Return whether the best of its knobs is refused, and which it is."""
+        """Return 1 if the best knob of a holder is rejected, else 0, and the number of that knob."""
         codes = self._plan.knob_refusals[holder - self._plan.first_holder]
         fine = [knob for knob, code in enumerate(codes) if code is None]
         return (0.0, fine[0]) if fine else (1.0, 0)
 
 
 def _missed_mm(plan: Plan, path: Path) -> float:
-    """Return by how much the projection asked is missed at best; zero where it is met or not known."""
+    """Return the smallest possible error in projection; zero where it is met or unknown."""
     wanted = plan.requirement.projection
     if wanted is None:
         return 0.0
     numbers = path[:-1]
     spans = [plan.projection(upper, lower) for lower, upper in pairwise(numbers)]
     whole = spans[0]
-    if wanted.measured_from == "gauge_line":
+    if wanted.datum == "gauge_line":
         whole = sum(spans, start=exactly(plan.gauge_mm[numbers[-1] - plan.first_holder]))
     return _missed(whole, wanted)
 

@@ -20,9 +20,11 @@ from rules.answer.provenance import threshold_overrides
 from rules.assessor import Assessor
 from rules.schema.components import BaseHolder, Cutter, StackPart
 from rules.schema.report import Finding
+from rules.schema.request import Machine
 from rules.schema.search import ClearanceZone, Projection, Requirement, SearchRequest
 from rules.search.fitting import Fitting, Joining, tries_knobs
 from rules.search.inventory import Inventory, Stocked
+from rules.stack.chain import machine_of
 from rules.stack.positions import profile_length
 
 __all__ = [
@@ -48,7 +50,7 @@ __all__ = [
 
 @dataclass(frozen=True, slots=True)
 class Span:
-    """From the least to the largest a length may be, mm."""
+    """Bounds of a length, mm."""
 
     least: float
     most: float
@@ -58,7 +60,7 @@ class Span:
         return Span(self.least + other.least, self.most + other.most)
 
     def __or__(self, other: Span) -> Span:
-        """Return the bounds of either."""
+        """Return bounds that contain both."""
         return Span(min(self.least, other.least), max(self.most, other.most))
 
 
@@ -66,17 +68,17 @@ UNKNOWN: Final = Span(-math.inf, math.inf)
 
 
 def exactly(length: float | None) -> Span:
-    """Return the bounds of a length that is known, or of one that is not."""
+    """Return the bounds of a known length, or of an unknown one."""
     return UNKNOWN if length is None else Span(length, length)
 
 
 TOLERANCE_MM: Final = 1e-6
-"""Lengths nearer than that are one: sums of decimal fractions are not exact."""
+"""Lengths this close are equal, since sums of decimal fractions are not exact."""
 
 
 @dataclass(frozen=True, slots=True)
 class Slice:
-    """A piece of an outline by its distance from the part's workpiece-side face (of a tool: from its tip)."""
+    """Section of an outline, by distance from the workpiece-side face of the part; for a tool, from its tip."""
 
     from_mm: float
     to_mm: float
@@ -84,9 +86,9 @@ class Slice:
 
 
 def slices_of(part: StackPart, face_mm: float | None) -> tuple[Slice, ...]:
-    """Return the pieces of an outline, none where there is no outline or its place is not known.
+    """Return the sections of an outline; none where the outline or its position is unknown.
 
-    ``face_mm`` is where the face of a base holder lies from the gauge line, at which its outline begins.
+    ``face_mm`` is the distance from the gauge line, where the outline of a base holder begins, to its face.
     """
     profile = part.profile or ()
     if isinstance(part, BaseHolder):
@@ -104,7 +106,7 @@ def slices_of(part: StackPart, face_mm: float | None) -> tuple[Slice, ...]:
 
 
 def too_wide(slices: Sequence[Slice], face: Span, zones: Sequence[ClearanceZone]) -> bool:
-    """Whether a piece is wider than a zone allows and lies in it for every distance of the face within its bounds."""
+    """Whether a section is wider than a zone allows and inside it for every possible distance of the face."""
     return any(
         piece.least_radius_mm > zone.radius_mm + TOLERANCE_MM
         and piece.from_mm + face.most < zone.to_mm - TOLERANCE_MM
@@ -115,7 +117,7 @@ def too_wide(slices: Sequence[Slice], face: Span, zones: Sequence[ClearanceZone]
 
 
 def cutting_part_too_wide(tool: StackPart, zones: Sequence[ClearanceZone]) -> bool:
-    """Whether the cutting diameter, over the flutes or at least at the tip, is wider than a zone allows there."""
+    """Whether the cutting diameter is wider than a zone allows, over the flutes or at least at the tip."""
     if not isinstance(tool, Cutter) or tool.cutting_diameter_mm is None:
         return False
     radius, length = tool.cutting_diameter_mm / 2.0, tool.flute_length_mm or 0.0
@@ -127,11 +129,11 @@ def cutting_part_too_wide(tool: StackPart, zones: Sequence[ClearanceZone]) -> bo
 
 @lru_cache(maxsize=4096)
 def arrangements(quantities: tuple[tuple[int, int], ...], places: int) -> int:
-    """Return the ways to fill so many places in order from parts of which a limited number is on hand.
+    """Return the number of ordered selections of parts for a number of places, with limited quantities.
 
-    ``quantities`` pairs a number of pieces with how many different parts have it. The exponential generating
-    function of one part of quantity q is Σ xᵗ/t!, t = 0 … q; the ways are places! times the coefficient of their
-    product (Stanley, Enumerative Combinatorics, chapter 5, from memory).
+    ``quantities`` pairs a quantity with the number of different parts that have it. The exponential generating function
+    of one part of quantity q is Σ xᵗ/t!, t = 0 … q; the result is places! times the coefficient in their product
+    (Stanley, Enumerative Combinatorics, chapter 5, from memory).
 
     >>> arrangements(((1, 3),), 2), arrangements(((2, 1),), 2), arrangements(((2, 1),), 3)
     (6, 1, 0)
@@ -145,7 +147,7 @@ def arrangements(quantities: tuple[tuple[int, int], ...], places: int) -> int:
 
 
 class OrderCount:
-    """Counts orders of an inventory: so many different endings at the spindle, parts between with their quantities."""
+    """Counts the sequences of parts in an inventory, from quantities of intermediate parts and number of holders."""
 
     def __init__(self, quantities: Sequence[int], endings: int) -> None:
         self._pieces = tuple(quantities)
@@ -153,9 +155,9 @@ class OrderCount:
         self._endings = endings
 
     def above(self, used: Sequence[int], room: int) -> int:
-        """Return the orders that go on from an end, with ``room`` for so many more components, a holder among them.
+        """Return the number of sequences that continue a path by at most ``room`` components, the holder included.
 
-        ``used`` are the parts between that are in it already, by their place in the quantities.
+        ``used`` are the intermediate parts already in the path, by index in the quantities.
         """
         if room < 1:
             return 0
@@ -169,7 +171,7 @@ class OrderCount:
 
 @dataclass(frozen=True, slots=True)
 class Plan:
-    """Parts by number: tools first, then those between, then holders; each group in the order of its keys."""
+    """Parts by number: tools, then intermediate parts, then holders; each group in the order of its keys."""
 
     parts: tuple[Stocked, ...]
     first_between: int
@@ -177,42 +179,42 @@ class Plan:
     knobs: tuple[Stocked, ...]
     requirement: Requirement
     refused: tuple[Finding | None, ...]
-    """What refuses a part by itself."""
+    """By part: the finding that rejects it by itself."""
     joinings: tuple[tuple[Joining, ...], ...]
-    """By upper part less the tools, and by lower part less the holders: see `joining`."""
+    """By upper part (without tools), then by lower part (without holders); see `joining`."""
     knob_refusals: tuple[tuple[str | None, ...], ...]
-    """By holder: without a knob, then with each; a holder for which no knob is tried has one entry."""
+    """By holder: without a knob, then with each knob; one entry for a holder tried without knobs."""
     gauge_mm: tuple[float | None, ...]
-    """By holder: from the gauge line to its face."""
+    """By holder: distance from the gauge line to its face, mm."""
     slices: tuple[tuple[Slice, ...], ...]
     upward: tuple[tuple[Span | None, ...], ...]
-    """By lower part and room for so many more components: bounds of what comes above its own face in a stack that
-    goes together, projections to the gauge line; None where no holder can be reached."""
+    """By lower part and number of further components: bounds of the distance from its face to the gauge line, over all
+    sequences that fit; None where none reaches a holder."""
     orders: OrderCount
 
     def joining(self, upper: int, lower: int) -> Joining:
-        """How a lower part sits in an upper one."""
+        """Return the fit of a lower part in an upper one."""
         return self.joinings[upper - self.first_between][lower]
 
     def refusal(self, number: int) -> str | None:
-        """Code of the rule that refuses a part by itself; None where none does."""
+        """Return the code of the rule that rejects a part by itself; None if no rule does."""
         finding = self.refused[number]
         return None if finding is None else finding.code
 
     def is_holder(self, number: int) -> bool:
-        """Whether a part is a holder, which ends a stack at the spindle."""
+        """Whether a part is a holder, the last part of a path."""
         return number >= self.first_holder
 
     def is_tool(self, number: int) -> bool:
-        """Whether a part is a tool, with which a stack begins at the tip."""
+        """Whether a part is a tool, the first part of a path."""
         return number < self.first_between
 
     def projection(self, upper: int, lower: int) -> Span:
-        """Bounds of how far the lower part stands out, by the grips that may be chosen."""
+        """Return the bounds of the projection of a lower part, over the grip lengths that may be chosen."""
         return _span(self.joining(upper, lower), self.requirement, tool=self.is_tool(lower))
 
     def orders_with(self, path: Sequence[int]) -> int:
-        """Orders that have these parts at the end, the tool first; all of their knobs counted."""
+        """Return the number of sequences that begin with this path, counted with all their knobs."""
         last = path[-1]
         if self.is_holder(last):
             return len(self.knob_refusals[last - self.first_holder])
@@ -221,17 +223,18 @@ class Plan:
 
     @property
     def orders_possible(self) -> int:
-        """Orders of the whole inventory."""
+        """Return the number of sequences of the whole inventory."""
         return self.first_between * self.orders.above((), self.requirement.max_components - 1)
 
 
 def plan_of(request: SearchRequest, inventory: Inventory, assessor: Assessor) -> Plan:
-    """Judge parts, pairs and knobs of an inventory once.
+    """Return the plan of a search, with parts, pairs and knobs judged once.
 
     Raises :class:`~rules.schema.parsing.BadRequestError` for thresholds that no rule has or allows.
     """
     overrides = threshold_overrides(request.policy, assessor.book)
-    fitting = Fitting(assessor, overrides, request.operation, request.machine)
+    machine = machine_of(request.machine, assessor.catalogue.definitions)
+    fitting = Fitting(assessor, overrides, request.operations or (), machine)
     requirement = request.requirement or Requirement()
     stocked = (*inventory.tools, *inventory.between, *inventory.holders)
     parts = [one.part for one in stocked]
@@ -241,7 +244,7 @@ def plan_of(request: SearchRequest, inventory: Inventory, assessor: Assessor) ->
     joinings = fitting.of_joints(parts[first_between:], parts[:first_holder])
     gauge = [_gauge_mm(one.part) for one in inventory.holders]
     faces = [None] * first_holder + gauge
-    knob_refusals = _knob_refusals(fitting, request, inventory)
+    knob_refusals = _knob_refusals(fitting, machine, inventory)
     return Plan(
         parts=stocked,
         first_between=first_between,
@@ -264,10 +267,10 @@ def _gauge_mm(holder: StackPart) -> float | None:
 
 
 def _knob_refusals(
-    fitting: Fitting, request: SearchRequest, inventory: Inventory
+    fitting: Fitting, machine: Machine | None, inventory: Inventory
 ) -> tuple[tuple[str | None, ...], ...]:
     choices: list[list[StackPart | None]] = [
-        [None, *(knob.part for knob in inventory.knobs)] if tries_knobs(one.part, request.machine) else [None]
+        [None, *(knob.part for knob in inventory.knobs)] if tries_knobs(one.part, machine) else [None]
         for one in inventory.holders
     ]
     pairs = [(one.part, knob) for one, knobs in zip(inventory.holders, choices, strict=True) for knob in knobs]
@@ -283,10 +286,10 @@ def _span(joining: Joining, requirement: Requirement, *, tool: bool) -> Span:
 
 
 def may_be_drawn(projection: Projection | None, *, tool: bool) -> bool:
-    """Whether the shank of a joint is drawn out where that is needed to reach; of all joints, or the tool's alone."""
+    """Whether a shank may be pulled out to reach: in any joint, or in the joint of the tool only."""
     if projection is None or projection.at_least_mm is None:
         return False
-    return projection.measured_from == "gauge_line" or tool
+    return projection.datum == "gauge_line" or tool
 
 
 def _upward(
@@ -313,8 +316,8 @@ def _upward(
 
 
 Path: TypeAlias = tuple[int, ...]
-"""Numbers of the plan's parts from the tool on; a whole stack ends with its holder and the number of its knob, zero
-for none."""
+"""Numbers of parts from the tool upwards; a complete stack ends with its holder and the number of its knob, 0 for
+none."""
 
 TOO_SHORT: Final = "REQ-010"
 TOO_LONG: Final = "REQ-020"
@@ -324,17 +327,17 @@ NO_HOLDER: Final = "REQ-040"
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """One step of the walk: a stack to judge, or an end given up."""
+    """One step of the walk: a stack to judge, or a branch ruled out."""
 
     path: Path
     code: str | None
-    """Why it is given up; None for a stack to judge."""
+    """Reason why the branch is ruled out; None for a stack to judge."""
     orders: int
-    """Orders that go with it; one for a stack."""
+    """Number of sequences in the branch; 1 for a stack."""
 
 
 def walk(plan: Plan, behind: Path = ()) -> Iterator[Step]:
-    """Walk through the plan, from its beginning or from behind a step of a walk before."""
+    """Walk through the plan, from its beginning or after the path of an earlier step."""
     zones = plan.requirement.clearance or ()
     for tool, rest in _numbers(range(plan.first_between), behind):
         path = (tool,)
@@ -348,7 +351,7 @@ def walk(plan: Plan, behind: Path = ()) -> Iterator[Step]:
 
 
 def _above(plan: Plan, path: Path, face: Span, behind: Path) -> Iterator[Step]:
-    """Walk on from an end; ``face`` bounds how far the tip is from the face of its last part."""
+    """Walk through the continuations of a path; ``face`` bounds the distance of the tip from its last face."""
     room = plan.requirement.max_components - len(path)
     cut_orders: dict[int, int] = {}
     for upper, rest in _numbers(range(plan.first_between, len(plan.parts)), behind):
@@ -370,7 +373,7 @@ def _above(plan: Plan, path: Path, face: Span, behind: Path) -> Iterator[Step]:
 
 
 def _refusal(plan: Plan, lower: int, upper: int, face: Span, room: int) -> tuple[str | None, Span]:
-    """Return why an upper part is no way on, and how far the tip then is from its face."""
+    """Return the reason against an upper part, or None, and the distance of the tip from its face."""
     code = plan.refusal(upper) or plan.joining(upper, lower).code
     if code is not None:
         return code, face
@@ -388,7 +391,7 @@ def _reach(plan: Plan, lower: int, projection: Span, whole: Span) -> str | None:
     wanted = plan.requirement.projection
     if wanted is None:
         return None
-    if wanted.measured_from == "last_clamping_face":
+    if wanted.datum == "last_clamping_face":
         if not plan.is_tool(lower):
             return None
         whole = projection
@@ -416,9 +419,9 @@ def _knobs(plan: Plan, path: Path, behind: Path) -> Iterator[Step]:
 
 
 def _numbers(numbers: Sequence[int], behind: Path) -> Iterator[tuple[int, Path]]:
-    """Yield the numbers to walk with what lies behind them of the place to begin behind.
+    """Yield the part numbers still to walk, each with the rest of the path to resume after.
 
-    Numbers before that place were walked; its own is walked on only where the place lies further within.
+    Numbers before that of ``behind`` are done; its own number only needs a walk where the path is longer.
     """
     if not behind:
         for number in numbers:

@@ -1,4 +1,4 @@
-"""Whether a stack that is placed on its axis keeps what the request itself asks: projection and clearance."""
+"""Projection and clearance of a positioned stack, compared with the requirement of the search."""
 
 from __future__ import annotations
 
@@ -22,13 +22,13 @@ TITLES: Final[Mapping[str, str]] = MappingProxyType(
     {
         TOO_SHORT: "Projection too short",
         TOO_LONG: "Projection too long",
-        CLEARANCE: "Wider than the clearance asked",
+        CLEARANCE: "Wider than the clearance",
         NO_HOLDER: "No way to a spindle holder",
         "REQ-050": "Projection not known",
         "REQ-060": "Clearance not known",
     }
 )
-"""Titles of what a search itself refuses, by code."""
+"""Titles of the reasons of the search itself, by code."""
 
 _FROM: Final = {"gauge_line": "the gauge line", "last_clamping_face": "the last clamping face"}
 
@@ -38,21 +38,21 @@ NotKnown = Literal["projection", "clearance"]
 _NOT_KNOWN: Final[Mapping[NotKnown, tuple[str, str]]] = MappingProxyType(
     {
         "projection": ("REQ-050", "A length or grip that the projection needs is not stated."),
-        "clearance": ("REQ-060", "The outline of a part that may lie within the clearance asked is not stated."),
+        "clearance": ("REQ-060", "The outline of a part that may lie within the required clearance is not stated."),
     }
 )
 
 
 @dataclass(frozen=True, slots=True)
 class Kept:
-    """What stands against a stack, and what can't be told."""
+    """Reasons against a stack, and requirements that could not be decided."""
 
     reasons: tuple[Reason, ...]
     not_known: tuple[NotKnown, ...]
 
 
 def kept_by(requirement: Requirement, chain: Chain, geometry: Positions) -> Kept:
-    """Hold a stack against the requirement, with every part in its place."""
+    """Compare a stack, with every part in position, with the requirement."""
     reasons: list[Reason] = []
     not_known: list[NotKnown] = []
     if requirement.projection is not None:
@@ -73,21 +73,21 @@ def kept_by(requirement: Requirement, chain: Chain, geometry: Positions) -> Kept
 
 
 def not_known_reason(part: NotKnown) -> Reason:
-    """Tell why a requirement could not be decided."""
+    """Return the reason why a requirement could not be decided."""
     return _reason(*_NOT_KNOWN[part])
 
 
 def reached_of(wanted: Projection, geometry: Positions) -> OrMissing[float]:
-    """Return how far the tip stands out of where the projection is measured from, mm."""
-    return geometry.tip if wanted.measured_from == "gauge_line" else geometry.projections[-1]
+    """Return the projection of the tip from the datum of the requirement, mm."""
+    return geometry.tip if wanted.datum == "gauge_line" else geometry.projections[-1]
 
 
 def _projection(wanted: Projection, reached: float) -> Iterator[Reason]:
-    told = f"The tip stands {rounded(reached, 'mm'):g} mm out of {_FROM[wanted.measured_from]}"
+    actual = f"The tip projects {rounded(reached, 'mm'):g} mm from {_FROM[wanted.datum]}"
     if wanted.at_least_mm is not None and reached < wanted.at_least_mm - TOLERANCE_MM:
-        yield _reason(TOO_SHORT, f"{told}; at least {wanted.at_least_mm:g} mm is wanted.")
+        yield _reason(TOO_SHORT, f"{actual}; the minimum is {wanted.at_least_mm:g} mm.")
     if wanted.at_most_mm is not None and reached > wanted.at_most_mm + TOLERANCE_MM:
-        yield _reason(TOO_LONG, f"{told}; at most {wanted.at_most_mm:g} mm is wanted.")
+        yield _reason(TOO_LONG, f"{actual}; the maximum is {wanted.at_most_mm:g} mm.")
 
 
 def _clearance(zones: list[ClearanceZone], chain: Chain, geometry: Positions, tip: float) -> tuple[list[Reason], bool]:
@@ -107,12 +107,12 @@ def _clearance(zones: list[ClearanceZone], chain: Chain, geometry: Positions, ti
                 wide.append(_too_wide(member.part.id, found[1] / 2.0, zone))
     tool = chain.members[-1].part
     if not any(one.message.startswith(f"{tool.id} ") for one in wide) and cutting_part_too_wide(tool, zones):
-        wide.append(_reason(CLEARANCE, f"{tool.id} cuts wider than the clearance asked at the tip."))
+        wide.append(_reason(CLEARANCE, f"{tool.id} cuts wider than the clearance at the tip."))
     return wide, unknown
 
 
 def _may_lie_within(chain: Chain, geometry: Positions, number: int, from_mm: float, to_mm: float) -> bool:
-    """Whether a part without an outline stands free within a zone; a collet flush with its socket does not."""
+    """Whether a part without an outline may be exposed in a zone; a collet flush with its socket is not exposed."""
     place = geometry.places[number]
     if number == 0:
         start: OrMissing[float] = 0.0
@@ -129,7 +129,7 @@ def _too_wide(name: str, radius: float, zone: ClearanceZone) -> Reason:
     return _reason(
         CLEARANCE,
         f"{name} has a radius of {rounded(radius, 'mm'):g} mm between {zone.from_mm:g} and {zone.to_mm:g} mm from the"
-        f" tip; {zone.radius_mm:g} mm is allowed.",
+        f" tip; the clearance is {zone.radius_mm:g} mm.",
     )
 
 

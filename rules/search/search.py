@@ -1,4 +1,4 @@
-"""Search an inventory for all stacks that fit and do the job, ranked and returned page by page."""
+"""Search of an inventory for all stacks that fit and meet the requirement, ranked and returned in pages."""
 
 from __future__ import annotations
 
@@ -12,8 +12,9 @@ from typing import Any, Final
 from rules.answer.provenance import provenance
 from rules.assessor import Assessor
 from rules.quantities.missing import Missing
-from rules.quantities.rounding import rounded, rounded_or_none
+from rules.quantities.rounding import rounded
 from rules.schema.parsing import BadRequestError, Fault
+from rules.schema.report import JointEnds
 from rules.schema.search import (
     MAX_SEARCH_LENGTH,
     CutOrders,
@@ -49,25 +50,24 @@ __all__ = ["ContinuationError", "digest_of", "search", "token_of"]
 
 
 def ranked(kept: Sequence[JudgedStack], criteria: Sequence[RankCriterion]) -> list[SearchResult]:
-    """Return results, the best first."""
+    """Return the accepted stacks as results, the best first."""
     keyed = [(rank_key(one, criteria), one) for one in kept]
     keyed.sort(key=lambda item: sort_key(item[0], item[1].built.keys))
     return [_result(place, one, key) for place, (key, one) in enumerate(keyed, start=1)]
 
 
 def near_miss(one: JudgedStack) -> NearMiss:
-    """Return a stack that is not kept, with everything that stands against it."""
+    """Return a rejected stack as an alternative, with every reason against it."""
     return NearMiss(
         components=list(one.built.keys),
         reasons=list(one.reasons),
-        projection_mm=one.report.geometry.tip_mm,
+        tip_from_gauge_line_mm=one.report.geometry.tip_mm,
         check=_check(one.built),
     )
 
 
 def _result(place: int, one: JudgedStack, key: list[float | None]) -> SearchResult:
     report, geometry = one.report, one.derived.geometry
-    plane = report.runout.gauge_plane if report.runout.complete else None
     frequencies = report.stiffness.bending_frequencies_hz
     return SearchResult(
         place=place,
@@ -77,10 +77,11 @@ def _result(place: int, one: JudgedStack, key: list[float | None]) -> SearchResu
         not_known=list(one.not_known),
         summary=report.summary,
         codes=list(dict.fromkeys(finding.code for finding in report.findings)),
-        undecided=list(dict.fromkeys(gap.code for gap in report.undecided)),
-        projection_mm=report.geometry.tip_mm,
-        tool_projection_mm=rounded_or_none(geometry.projections[-1], "mm"),
-        runout_p95_um=None if plane is None else plane.p95_um,
+        undecided_codes=list(dict.fromkeys(gap.code for gap in report.undecided)),
+        tip_from_gauge_line_mm=report.geometry.tip_mm,
+        tip_from_last_clamping_face_mm=report.geometry.tip_from_last_clamping_face_mm,
+        planes=report.runout.planes,
+        runout_complete=report.runout.complete,
         governing_speed=report.speed.governing,
         speed_complete=report.speed.complete,
         mass_kg=report.mass.total_kg,
@@ -94,8 +95,7 @@ def _result(place: int, one: JudgedStack, key: list[float | None]) -> SearchResu
 def _joint(joint: SetJoint, built: Built, geometry: Positions) -> JointSetting:
     projection = geometry.projections[joint.upper]
     return JointSetting(
-        upper=built.names[joint.upper],
-        lower=built.names[joint.upper + 1],
+        joint=JointEnds(upper=built.names[joint.upper], lower=built.names[joint.upper + 1]),
         grip_length_mm=joint.set_mm,
         longest_mm=joint.grip.longest_mm,
         shortest_mm=joint.grip.shortest_mm,
@@ -114,21 +114,21 @@ _NUMBER_BYTES: Final = 2
 
 
 class ContinuationError(BadRequestError):
-    """The token is none, or that of another request, other rules or another version."""
+    """A token that is malformed, or belongs to another request, other rules or another version."""
 
     def __init__(self, detail: str) -> None:
         super().__init__([Fault("/continuation", detail, "stale_continuation")])
 
 
 def digest_of(request: SearchRequest, assessor: Assessor) -> bytes:
-    """Return what a token is bound to: the request but for page and token, rulebooks, catalogue and version."""
+    """Return the digest that a token is bound to: request without page and token, rulebooks, catalogue and version."""
     asked = request.model_dump_json(exclude_unset=True, exclude={"continuation", "page"})
     bound = "\n".join((VERSION, assessor.book.digest, assessor.catalogue.digest or "", asked))
     return hashlib.sha256(bound.encode()).digest()[:_DIGEST_BYTES]
 
 
 def token_of(path: Path, digest: bytes) -> str:
-    """Write a place as text that a URL may carry.
+    """Return the token of a path, safe in a URL.
 
     >>> token_of((3, 12, 0), bytes(16))
     'AQAAAAAAAAAAAAAAAAAAAAAAAwAMAAA'
@@ -138,7 +138,7 @@ def token_of(path: Path, digest: bytes) -> str:
 
 
 def path_of(token: str, digest: bytes) -> Path:
-    """Read a place; raises :class:`ContinuationError` where it is not one of this request under these rules.
+    """Return the path of a token; raises :class:`ContinuationError` unless it is of this request under these rules.
 
     >>> path_of("AQAAAAAAAAAAAAAAAAAAAAAAAwAMAAA", bytes(16))
     (3, 12, 0)
@@ -146,12 +146,12 @@ def path_of(token: str, digest: bytes) -> Path:
     try:
         data = urlsafe_b64decode(token + "=" * (-len(token) % 4))
     except (binascii.Error, ValueError):
-        raise ContinuationError("this is no token of a search") from None
+        raise ContinuationError("this is not a search token") from None
     start = len(_FORMAT) + _DIGEST_BYTES
     numbers = data[start:]
     most = (MAX_SEARCH_LENGTH + 1) * _NUMBER_BYTES
     if data[: len(_FORMAT)] != _FORMAT or not 0 < len(numbers) <= most or len(numbers) % _NUMBER_BYTES:
-        raise ContinuationError("this is no token of a search of this version")
+        raise ContinuationError("this is not a search token of this version")
     if data[len(_FORMAT) : start] != digest:
         raise ContinuationError(
             "this token belongs to another request, or to other rulebooks, another catalogue or another version of the"
@@ -159,23 +159,23 @@ def path_of(token: str, digest: bytes) -> Path:
         )
     path = tuple(int.from_bytes(numbers[at : at + 2], "big") for at in range(0, len(numbers), _NUMBER_BYTES))
     if token_of(path, digest) != token:
-        raise ContinuationError("this is no token of a search")
+        raise ContinuationError("this is not a search token")
     return path
 
 
 STEPS_AT_MOST: Final = 100_000
-"""Steps of the walk before an answer is given, however few stacks were judged."""
+"""Most steps of the walk per page, however few stacks were judged."""
 
 
 class _Tally:
-    """What one page met."""
+    """Results of the walk of one page."""
 
     def __init__(self) -> None:
         self.kept: list[JudgedStack] = []
         self.cut: Counter[str] = Counter()
         self.refused: list[JudgedStack] = []
         self.last: Path = ()
-        """The step the page ends with."""
+        """Last step of the page."""
 
     @property
     def judged(self) -> int:
@@ -183,12 +183,11 @@ class _Tally:
 
 
 def search(request: SearchRequest, assessor: Assessor) -> SearchReport:
-    """Find the stacks of an inventory that go together and do the job.
+    """Return the stacks of an inventory that fit and meet the requirement.
 
     Raises :class:`~rules.schema.parsing.BadRequestError` for more components than a search takes and for thresholds
-    that no
-    rule has or allows, :class:`~rules.search.search.ContinuationError` for a token that does not belong to the
-    request, and :class:`~rules.rulebook.engine.EngineFaultError` when the engine failed.
+    that no rule has or allows. Raises :class:`~rules.search.search.ContinuationError` for a token of another request
+    and :class:`~rules.rulebook.engine.EngineFaultError` when the engine fails.
     """
     digest = digest_of(request, assessor)
     behind = () if request.continuation is None else path_of(request.continuation, digest)
@@ -222,7 +221,7 @@ def search(request: SearchRequest, assessor: Assessor) -> SearchReport:
 
 
 def _page(plan: Plan, request: SearchRequest, assessor: Assessor, behind: Path) -> tuple[_Tally, bool]:
-    """Walk until the work of a page is done; whether the walk is then at its end is looked up by one step more."""
+    """Walk until the page is full; one further step shows whether the walk has ended."""
     page = request.page or Page()
     tally = _Tally()
     steps = walk(plan, behind)
@@ -275,7 +274,7 @@ def _notes(inventory: Inventory, tally: _Tally, *, complete: bool, first: bool) 
     notes: list[str] = []
     missing: Sequence[tuple[str, Sequence[object]]] = (
         ("holder", inventory.holders),
-        ("cutter that is wanted", inventory.tools),
+        ("required cutting tool", inventory.tools),
     )
     notes.extend(f"The inventory has no {what}, so there is no stack." for what, found in missing if not found)
     if not complete or not first:
@@ -284,5 +283,5 @@ def _notes(inventory: Inventory, tally: _Tally, *, complete: bool, first: bool) 
             " the whole. A better stack may be on another page; merge by rank_key, ties by components."
         )
     if not complete and not tally.kept:
-        notes.append("Nothing on this page is kept; go on with the continuation before giving up.")
+        notes.append("No stack on this page meets the requirement; request the next page.")
     return notes

@@ -1,1 +1,1 @@
-"""Every limit of the speed in one list."""
+"""Speed limits of a stack."""

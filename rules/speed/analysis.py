@@ -1,4 +1,4 @@
-"""Everything that limits the speed of a stack, in one list."""
+"""Limits of the speed of a stack, in one list."""
 
 from __future__ import annotations
 
@@ -19,6 +19,7 @@ from rules.grip.analysis import Grip
 from rules.quantities.missing import Missing, OrMissing, missing_of, or_missing, when_both_known
 from rules.rulebook.fact import Properties
 from rules.schema.components import Cutter
+from rules.schema.report import JointEnds
 from rules.schema.request import Operation
 from rules.stack.chain import Chain, Member
 
@@ -37,22 +38,23 @@ Cause: TypeAlias = Literal["component", "balance", "critical_speed", "shrink_fit
 
 
 class SpeedCause(NamedTuple):
-    """One limit: for the critical speed that speed itself, of which a rule allows a share."""
+    """One speed limit; the critical speed is given in full, and a rule allows a share of it."""
 
     cause: Cause
     component: str | None
+    joint: JointEnds | None
     speed_rpm: float
 
 
 class SpeedLimits(NamedTuple):
-    """All limits that are known, and what is missing for the others that apply."""
+    """All known limits, and the missing fields of the others that apply."""
 
     causes: tuple[SpeedCause, ...]
     lacking: Missing | None
 
 
 def cutting_speed_limit_of(chain: Chain) -> OrMissing[float] | None:
-    """Return the speed at which the cutter reaches the cutting speed stated for it; None where none is."""
+    """Return the speed at which the cutting tool reaches its stated cutting speed; None if it states none."""
     last = chain.members[-1] if chain.members else None
     if last is None or not isinstance(last.part, Cutter) or last.part.max_cutting_speed_m_per_min is None:
         return None
@@ -64,30 +66,34 @@ def cutting_speed_limit_of(chain: Chain) -> OrMissing[float] | None:
 def speed_limits_of(
     chain: Chain, balance: StackBalance, stiffness: StackStiffness, grips: tuple[Grip, ...]
 ) -> SpeedLimits:
-    """Collect the limits in no particular order."""
+    """Return the limits, unsorted."""
     causes = [
-        SpeedCause("component", member.part.id, member.part.max_speed_rpm)
+        SpeedCause("component", member.part.id, None, member.part.max_speed_rpm)
         for member in (*chain.members, *chain.knobs)
         if member.part.max_speed_rpm is not None
     ]
     last = chain.members[-1].part.id if chain.members else None
-    derived: list[tuple[Cause, str | None, OrMissing[float] | None]] = [
-        ("balance", None, balance.highest_speed_rpm),
-        ("critical_speed", None, critical_speed_of(chain, stiffness)),
-        ("cutting_speed", last, cutting_speed_limit_of(chain)),
+    derived: list[tuple[Cause, str | None, JointEnds | None, OrMissing[float] | None]] = [
+        ("balance", None, None, balance.highest_speed_rpm),
+        ("critical_speed", None, None, critical_speed_of(chain, stiffness)),
+        ("cutting_speed", last, None, cutting_speed_limit_of(chain)),
     ]
-    derived.extend(("shrink_fit", grip.case.name, grip.holding_speed_rpm) for grip in grips)
-    if chain.request.machine is not None:
-        derived.append(("machine", None, chain.request.machine.max_speed_rpm))
-    causes.extend(SpeedCause(cause, name, speed) for cause, name, speed in derived if isinstance(speed, float))
+    derived.extend(("shrink_fit", None, grip.case.ends_named, grip.holding_speed_rpm) for grip in grips)
+    if chain.machine is not None:
+        derived.append(("machine", None, None, chain.machine.max_speed_rpm))
+    causes.extend(
+        SpeedCause(cause, component, joint, speed)
+        for cause, component, joint, speed in derived
+        if isinstance(speed, float)
+    )
     unstated = [Missing((f"{member.at}/max_speed_rpm",)) for member in chain.members if lacks_speed(member)]
-    return SpeedLimits(tuple(causes), missing_of(*unstated, *(speed for _, _, speed in derived)))
+    return SpeedLimits(tuple(causes), missing_of(*unstated, *(speed for *_, speed in derived)))
 
 
 def programmed_speed_properties(fact: Properties, chain: Chain, operation: Operation, speed: OrMissing[float]) -> None:
-    """Add the programmed speed, the spindle's limit and the speed that the cutting speed gives."""
+    """Add the programmed speed, the limit of the spindle and the speed from the cutting speed."""
     fact.add("spindle_speed_rpm", speed)
-    machine = chain.request.machine
+    machine = chain.machine
     if machine is not None and machine.max_speed_rpm is not None:
         fact.add("machine_max_speed_rpm", machine.max_speed_rpm)
     if operation.spindle_speed_rpm is not None and operation.cutting_speed_m_per_min is not None:
@@ -102,15 +108,15 @@ _MUST_STATE_SPEED: Final = frozenset({"base_holder", "extension", "reducer", "cu
 
 
 def lacks_speed(member: Member) -> bool:
-    """Whether a highest speed is missing: makers mark holders, extensions, reducers and cutters with one.
+    """Whether a component lacks a maximum speed that holders, extensions, reducers and cutting tools should state.
 
-    A collet, knob or pin is judged only where one is stated.
+    A collet, knob or pin is judged only if it states one.
     """
     return member.part.max_speed_rpm is None and member.part.kind in _MUST_STATE_SPEED
 
 
 def component_speed_properties(fact: Properties, member: Member, speed: OrMissing[float] | None) -> None:
-    """Add the programmed speed and the component's speed limits."""
+    """Add the programmed speed and the speed limits of the component."""
     part = member.part
     if speed is None or part.kind == "gauge_pin":
         return

@@ -1,1 +1,1 @@
-"""The stack as it is built: members, joints, positions on the axis, outlines, mass."""
+"""The assembled stack: members, joints, positions on the axis, outlines, mass."""

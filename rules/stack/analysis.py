@@ -1,4 +1,4 @@
-"""Properties of components and of the whole stack: place, mass, overhang, contradictions, knob, machine limits."""
+"""Properties of components and of the whole stack: order, mass, overhang, contradictory data, knob, machine limits."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ __all__ = [
 
 
 def length_properties(fact: Properties, case: StackJoint) -> None:
-    """Grip, projection and overall length, where all three are stated, must add up."""
+    """Add the deviation of projection plus grip length from the overall length, where all three are stated."""
     statement, part = case.statement, case.lower.part
     if statement is None or statement.grip_length_mm is None or statement.projection_mm is None:
         return
@@ -38,13 +38,13 @@ def length_properties(fact: Properties, case: StackJoint) -> None:
 
 
 def in_place(index: int, member: Member, count: int) -> bool:
-    """Return whether a component is in its place: base holder first, cutting tool or pin last."""
+    """Return whether a component is in the correct position: base holder first, cutting tool or pin last."""
     first, last = index == 0, index == count - 1
     return (member.part.kind == "base_holder") == first and (not member.is_tool or last)
 
 
 def mass_properties(fact: Properties, member: Member, outline_kg: OrMissing[float]) -> None:
-    """Add the deviation of the stated mass from the outline's; a base holder may only be heavier."""
+    """Add the deviation of the stated mass from that of the outline; a base holder may only be heavier."""
     stated = member.part.mass_kg
     if stated is None or isinstance(outline_kg, Missing):
         return
@@ -75,7 +75,7 @@ def overhang_properties(fact: Properties, member: Member, projection: OrMissing[
 
 
 def _slimmest(member: Member, projection: OrMissing[float]) -> OrMissing[float]:
-    """Return the smallest outer diameter of the part that stands out, else the shank's."""
+    """Return the smallest outer diameter of the projecting part, else the diameter of the shank."""
     profile = member.part.profile
     if profile and isinstance(projection, float):
         reach, outer = 0.0, []
@@ -89,14 +89,14 @@ def _slimmest(member: Member, projection: OrMissing[float]) -> OrMissing[float]:
 
 
 def _stated_length(part: StackPart) -> float | None:
-    """Return the length that the outline has to agree with; collets and knobs state none."""
+    """Return the length that the outline must match; collets and knobs have none."""
     if part.kind == "collet" or part.kind == "retention_knob":
         return None
     return part.gauge_length_mm if part.kind == "base_holder" else part.overall_length_mm
 
 
 def contradiction_properties(fact: Properties, member: Member) -> None:
-    """Add what the rules compare to find contradictory data of one component."""
+    """Add the properties by which the rules find contradictory data of one component."""
     part = member.part
     spans = [
         stated.upper_um - stated.lower_um
@@ -106,11 +106,11 @@ def contradiction_properties(fact: Properties, member: Member) -> None:
     if spans:
         fact.add("tolerance_span_um", min(spans))
     if part.runout is not None:
-        first, last = part.runout[0], part.runout[-1]  # one statement or two
+        first, last = part.runout.statements[0], part.runout.statements[-1]  # one or two
         if first is not last:
             fact.add("runout_distance_mm", abs(first.at_mm - last.at_mm))
         if first.angle_deg is not None or last.angle_deg is not None:
-            fact.add("angle_without_measurement", part.runout_law != "measured")
+            fact.add("angle_without_measurement", part.runout.law != "measured")
     stated, outline = _stated_length(part), profile_length(part)
     if stated is not None and outline is not None:
         fact.add("stated_length_mm", stated)
@@ -121,7 +121,7 @@ def contradiction_properties(fact: Properties, member: Member) -> None:
 
 
 def _largest_diameter(chain: Chain) -> OrMissing[float]:
-    """Return the largest diameter any component states; unknown while a holder has no outline."""
+    """Return the largest diameter of any component; missing while a holder has no outline."""
     largest, lacking = 0.0, []
     for member in chain.members:
         part = member.part
@@ -139,7 +139,7 @@ def _largest_diameter(chain: Chain) -> OrMissing[float]:
 def machine_limit_properties(
     fact: Properties, machine: Machine, chain: Chain, geometry: Positions, masses: Masses
 ) -> None:
-    """Add each stated limit of the machine with the stack's value beside it."""
+    """Add each stated limit of the machine and the value of the stack."""
     if machine.max_tool_mass_kg is not None:
         fact.add("machine_max_mass_kg", machine.max_tool_mass_kg)
         fact.add("stack_mass_kg", masses.total)
@@ -155,7 +155,7 @@ def machine_limit_properties(
 
 
 def knob_properties(fact: Properties, machine: Machine | None, chain: Chain) -> None:
-    """Add form, angle and thread of the retention knob, and those that drawbar and taper need."""
+    """Add form, angle and thread of the retention knob, and those required by drawbar and taper."""
     knob = chain.knobs[0] if chain.knobs else None
     part = knob.part if knob is not None else None
     demand = None if machine is None else machine.retention_knob

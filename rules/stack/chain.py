@@ -1,6 +1,6 @@
 """Chain of a stack: its components in order, with references resolved, and the joints between them.
 
-It works on any request the model accepts: ids may repeat and joints may be wrong; the rules report that.
+It exists for any valid request: ids may repeat and joints may be wrong, which the rules report.
 """
 
 from __future__ import annotations
@@ -8,10 +8,12 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
+from types import MappingProxyType
 from typing import Final, Literal, NamedTuple, TypeAlias
 
 from rules.couplings.definition import Coupling, End, Ends
 from rules.couplings.sides import COUPLINGS, MachineSide, SpindleSide, WorkpieceSide, accepts
+from rules.quantities.models import construct
 from rules.rulebook.fact import Fact, Properties
 from rules.schema.components import (
     BaseHolder,
@@ -20,18 +22,35 @@ from rules.schema.components import (
     Cutter,
     Extension,
     GaugePin,
+    Overlay,
+    PartSource,
     Reducer,
     RetentionKnob,
     StackEntry,
     StackPart,
 )
-from rules.schema.request import Joint, StackRequest
+from rules.schema.parsing import BadRequestError, Fault, pointer
+from rules.schema.report import JointEnds
+from rules.schema.request import Joint, Machine, MachineReference, Operation, StackRequest
 
-__all__ = ["SPINDLE", "Chain", "Member", "Mounted", "Resolved", "StackJoint", "chain_of", "reference_facts", "resolve"]
+__all__ = [
+    "NOTHING_MOUNTED",
+    "SPINDLE",
+    "Chain",
+    "Home",
+    "Member",
+    "Mounted",
+    "Resolved",
+    "StackJoint",
+    "chain_of",
+    "machine_of",
+    "reference_facts",
+    "resolve",
+]
 
 
 SPINDLE: Final = "spindle"
-"""What joint statements call the spindle."""
+"""Name of the spindle in joints of a request."""
 
 _TOOLS: Final = (Cutter, GaugePin)
 
@@ -43,15 +62,15 @@ class Member(NamedTuple):
     at: str
     """JSON Pointer of the component."""
     machine_side: MachineSide | None
-    """The end turned to the spindle; None where not stated or the kind has none."""
+    """Machine side; None where not stated or the kind has none."""
     workpiece_side: WorkpieceSide | None
-    """The end turned to the cut; None where not stated or the kind has none."""
+    """Workpiece side; None where not stated or the kind has none."""
     is_tool: bool
-    """A cutter or a gauge pin."""
+    """Whether it is a cutting tool or a gauge pin."""
 
 
 class StackJoint(NamedTuple):
-    """Two neighbours that are joined; the upper one is None for the spindle."""
+    """Joint of two neighbours; the upper one is None for the spindle."""
 
     upper: Member | None
     lower: Member
@@ -64,18 +83,23 @@ class StackJoint(NamedTuple):
     upper_name: str
     """The upper component's id, or 'spindle'."""
     name: str
-    """The joint as people read it."""
+    """Name of the joint for readers."""
     coupling: Coupling | None
     """Definition of the workpiece side's coupling; None where that side is not stated."""
 
     @property
+    def ends_named(self) -> JointEnds:
+        """The joint as an answer names it."""
+        return construct(JointEnds, upper=self.upper_name, lower=self.lower.part.id)
+
+    @property
     def joint_class(self) -> str | None:
-        """Class of the joint after its workpiece side, such as taper or grip."""
+        """Class of the joint by its workpiece side, such as taper or grip."""
         return None if self.coupling is None else self.coupling.joint_class
 
     @property
     def ends(self) -> Ends:
-        """The two ends that meet, as their coupling is told of them."""
+        """The two ends, as passed to their coupling."""
         upper, lower = self.upper, self.lower
         return Ends(
             End(
@@ -89,7 +113,7 @@ class StackJoint(NamedTuple):
 
     @property
     def mated(self) -> bool | None:
-        """Whether the workpiece side takes the machine side at all; None when an end is not stated."""
+        """Whether the kinds of the two ends mate; None if one is not stated."""
         lower_side = self.lower.machine_side
         if self.upper_side is None or lower_side is None:
             return None
@@ -97,23 +121,28 @@ class StackJoint(NamedTuple):
 
 
 class Chain(NamedTuple):
-    """The request taken apart."""
+    """Members and joints of a request."""
 
     request: StackRequest
+    machine: Machine | None
+    operation: Operation | None
+    operation_at: str
+    """JSON Pointer of the operation."""
     members: tuple[Member, ...]
     knobs: tuple[Member, ...]
     joints: tuple[StackJoint, ...]
     """Between neighbours, from the spindle side."""
     spindle_joint: StackJoint | None
-    """Present when a machine is given and the stack has a component to put in it."""
+    """Joint at the spindle, if a machine is given and the stack has a component for it."""
     stray_joints: tuple[str, ...]
-    """Pointers of joint statements that name no pair of neighbours, or a pair already stated."""
+    """Pointers of joints in the request that name no pair of neighbours, or name a pair again."""
     is_read_only: bool
-    """Whether the chain holds a gauge pin: such a stack is read, not run."""
+    """Whether the chain has a gauge pin; such a stack is measured, not run."""
 
 
-def chain_of(request: StackRequest) -> Chain:
-    """Take a request apart into members and joints."""
+def chain_of(request: StackRequest, operation: Operation | None = None, operation_at: str = "/operations/0") -> Chain:
+    """Return members and joints of a request."""
+    machine = request.machine if isinstance(request.machine, Machine) else None
     members: list[Member] = []
     knobs: list[Member] = []
     is_read_only = False
@@ -121,7 +150,7 @@ def chain_of(request: StackRequest) -> Chain:
         at = f"/stack/components/{place}"
         if isinstance(part, RetentionKnob):
             knobs.append(Member(part, at, None, None, False))
-        elif not isinstance(part, ComponentReference):  # resolved beforehand
+        elif not isinstance(part, ComponentReference):  # references have been resolved
             members.append(_member(part, at))
             is_read_only = is_read_only or part.kind == "gauge_pin"
     unused = list(enumerate(request.stack.joints or ()))
@@ -131,16 +160,27 @@ def chain_of(request: StackRequest) -> Chain:
         side_at = f"{upper.at}/workpiece_side"
         joints.append(_case(upper, lower, upper.workpiece_side, side_at, statement, f"/stack/joints/{number}"))
     spindle_joint = None
-    if request.machine is not None and members:
-        spindle = request.machine.spindle
+    if machine is not None and members:
+        spindle = machine.spindle
         number, statement = _take(unused, SPINDLE, members[0].part.id)
         spindle_joint = _case(None, members[0], spindle, "/machine/spindle", statement, f"/stack/joints/{number}")
     stray = tuple([f"/stack/joints/{n}" for n, _ in unused])
-    return Chain(request, tuple(members), tuple(knobs), tuple(joints), spindle_joint, stray, is_read_only)
+    return Chain(
+        request,
+        machine,
+        operation,
+        operation_at,
+        tuple(members),
+        tuple(knobs),
+        tuple(joints),
+        spindle_joint,
+        stray,
+        is_read_only,
+    )
 
 
 def _take(unused: list[tuple[int, Joint]], upper: str, lower: str) -> tuple[int | str, Joint | None]:
-    """Take the first statement about two neighbours out of the list; "-" points past its end."""
+    """Remove the first joint of two neighbours from the list; the pointer of a joint not stated ends in "-"."""
     for place, (number, joint) in enumerate(unused):
         if (joint.upper, joint.lower) == (upper, lower):
             del unused[place]
@@ -177,111 +217,192 @@ def _case(
     )
 
 
-Mounted: TypeAlias = Mapping[str, Sequence[StackEntry]]
-"""The catalogue an operator mounts: every definition of each key, in the order they were read."""
+class Mounted(NamedTuple):
+    """The mounted catalogue: every definition of each key, in the order they were read."""
 
-Trouble: TypeAlias = Literal["missing", "cyclic", "ambiguous", "shadows"]
+    components: Mapping[str, Sequence[StackEntry]]
+    machines: Mapping[str, Sequence[Machine]]
+
+
+NOTHING_MOUNTED: Final = Mounted(MappingProxyType({}), MappingProxyType({}))
+
+Trouble: TypeAlias = Literal["missing", "cyclic", "ambiguous"]
 
 
 @dataclass(frozen=True, slots=True)
 class ReferenceCase:
-    """One reference with something to tell."""
+    """One reference that cannot be resolved, or that the mounted catalogue defines more than once."""
 
     pointer: str
     name: str
+    source: str
     key: str
-    """The key that was not found, or that leads round in a circle."""
+    """Key that was not found or is in a circular reference."""
     trouble: Trouble
+
+
+class Layer(NamedTuple):
+    """Fields laid over a definition."""
+
+    at: str
+    """JSON Pointer of the reference that states them."""
+    fields: frozenset[str]
+
+
+class Home(NamedTuple):
+    """Where the fields of a referenced component stand in the request."""
+
+    layers: tuple[Layer, ...]
+    """The reference in the stack first, then those it leads through."""
+    definition: str | None
+    """JSON Pointer of the definition; None for one of the catalogue or the standards."""
+
+    def lead(self, field: str, rest: str) -> str:
+        """Return the pointer of a field and what follows it; a field that nobody states belongs to the reference."""
+        for layer in self.layers:
+            if field in layer.fields:
+                return f"{layer.at}/with/{rest}"
+        return f"{self.layers[0].at}/with/{rest}" if self.definition is None else f"{self.definition}/{rest}"
 
 
 @dataclass(frozen=True, slots=True)
 class Resolved:
-    """A request whose stack holds components only."""
+    """A request whose stack holds no references."""
 
     request: StackRequest
     cases: tuple[ReferenceCase, ...]
-    homes: Mapping[str, str]
-    """Where in the request a referenced component is defined, by its place in the stack; none for the mounted ones."""
+    homes: Mapping[str, Home]
+    """Where the fields of each referenced component stand, by the pointer of its reference in the stack."""
+
+    def lead(self, pointer: str) -> str:
+        """Lead a pointer below a reference in the stack to the place in the request that states the field."""
+        steps = pointer.split("/", 4)
+        home = self.homes.get("/".join(steps[:4])) if len(steps) > 4 else None
+        return pointer if home is None else home.lead(steps[4].partition("/")[0], steps[4])
 
     @property
     def broken(self) -> bool:
         """Whether some reference leads nowhere: then there is no stack to judge."""
-        return bool(self.lacking)
+        return bool(self.cases)
 
     @property
     def lacking(self) -> tuple[str, ...]:
         """Keys that lead nowhere, as pointers into the request."""
-        return tuple(f"{case.pointer}/of" for case in self.cases if case.trouble != "shadows")
+        return tuple(f"{case.pointer}/of" for case in self.cases)
 
     def without_stack(self) -> StackRequest:
-        """Return the request with nothing to judge in it, for an answer that says just that."""
+        """Return the request without a stack, for an answer about its references only."""
         stack = self.request.stack.model_copy(update={"components": [], "joints": None})
-        return self.request.model_copy(update={"stack": stack, "machine": None, "operation": None})
+        return self.request.model_copy(update={"stack": stack, "machine": None})
 
 
 def resolve(request: StackRequest, mounted: Mounted) -> Resolved:
-    """Replace references by what they name: the request's own definitions first, then the mounted ones."""
-    entries = request.stack.components
-    if not any(isinstance(entry, ComponentReference) for entry in entries):
-        return Resolved(request, (), {})
-    parts: list[StackEntry] = []
+    """Replace references by what they name, with the stated fields laid over.
+
+    Raises :class:`~rules.schema.parsing.BadRequestError` for a field that the kind of component does not have.
+    """
+    entries, machine = request.stack.components, request.machine
     cases: list[ReferenceCase] = []
-    homes: dict[str, str] = {}
+    if isinstance(machine, MachineReference):
+        found_machines = mounted.machines.get(machine.of.key, ())
+        if len(found_machines) == 1:
+            request = request.model_copy(update={"machine": found_machines[0]})
+        else:
+            trouble: Trouble = "ambiguous" if found_machines else "missing"
+            cases.append(ReferenceCase("/machine", "the machine", "catalogue", machine.of.key, trouble))
+    if not any(isinstance(entry, ComponentReference) for entry in entries):
+        return Resolved(request, tuple(cases), {})
+    parts: list[StackEntry] = []
+    homes: dict[str, Home] = {}
     for place, entry in enumerate(entries):
         if not isinstance(entry, ComponentReference):
             parts.append(entry)
             continue
-        pointer = f"/stack/components/{place}"
-        found = _follow(entry, request.components or {}, mounted)
-        name = entry.id or entry.of
-        if found.trouble is not None:
-            cases.append(ReferenceCase(pointer, name, found.key, found.trouble))
-        if found.part is not None:
-            parts.append(found.part if entry.id is None else found.part.model_copy(update={"id": entry.id}))
-            if found.own:
-                homes[pointer] = f"/components/{found.key}"
+        at = f"/stack/components/{place}"
+        found = _follow(entry, at, request.components or {}, mounted)
+        if isinstance(found, ReferenceCase):
+            cases.append(found)
+            continue
+        part, homes[at] = found
+        parts.append(part if entry.id is None else part.model_copy(update={"id": entry.id}))
     stack = request.stack.model_copy(update={"components": parts})
     return Resolved(request.model_copy(update={"stack": stack}), tuple(cases), homes)
 
 
-@dataclass(frozen=True, slots=True)
-class _Found:
-    part: StackPart | None
-    key: str
-    own: bool
-    """Whether the request itself defines it."""
-    trouble: Trouble | None
+def machine_of(entry: Machine | MachineReference | None, mounted: Mounted) -> Machine | None:
+    """Return the machine with its limits.
+
+    Raises :class:`~rules.schema.parsing.BadRequestError` for a key that the catalogue does not define just once.
+    """
+    if not isinstance(entry, MachineReference):
+        return entry
+    found = mounted.machines.get(entry.of.key, ())
+    if len(found) != 1:
+        detail = "the catalogue defines this machine more than once" if found else "the catalogue has no such machine"
+        raise BadRequestError([Fault("/machine/of/key", detail, "unknown_key")])
+    return found[0]
 
 
-def _follow(reference: ComponentReference, own: Mapping[str, StackEntry], mounted: Mounted) -> _Found:
-    """Follow a reference from definition to definition until a component is reached."""
-    seen: set[str] = set()
-    key = reference.of
+def _follow(
+    reference: ComponentReference, at: str, own: Mapping[str, StackEntry], mounted: Mounted
+) -> tuple[StackPart, Home] | ReferenceCase:
+    """Follow a reference until it reaches a component."""
+    name = reference.id or reference.of.key
+    seen: set[tuple[str, str]] = set()
+    layers: list[tuple[Layer, Overlay | None]] = []
+    here: str | None = at
     while True:
-        if key in seen:
-            return _Found(None, key, False, "cyclic")
-        seen.add(key)
-        is_own = key in own
-        definitions: Sequence[StackEntry] = (own[key],) if is_own else mounted.get(key, ())
-        if not definitions:
-            return _Found(None, key, False, "missing")
-        if len(definitions) > 1:
-            return _Found(None, key, False, "ambiguous")
+        source, key = reference.of.source, reference.of.key
+        overlay = reference.overlay
+        fields = frozenset() if overlay is None else frozenset(overlay.model_fields_set)
+        layers.append((Layer(at if here is None else here, fields if here is not None else frozenset()), overlay))
+        definitions = _definitions(source, key, own, mounted)
+        trouble: Trouble | None = None
+        if (source, key) in seen:
+            trouble = "cyclic"
+        elif len(definitions) != 1:
+            trouble = "ambiguous" if definitions else "missing"
+        if trouble is not None:
+            return ReferenceCase(at, name, source, key, trouble)
+        seen.add((source, key))
         definition = definitions[0]
+        here = pointer(("components", key)) if source == "request" else None
         if not isinstance(definition, ComponentReference):
-            return _Found(definition, key, is_own, "shadows" if is_own and key in mounted else None)
-        key = definition.of
+            part = definition
+            for layer, over in reversed(layers):
+                part = part if over is None else _laid_over(part, over, layer.at)
+            return part, Home(tuple(layer for layer, _ in layers), here)
+        reference = definition
+
+
+def _definitions(source: PartSource, key: str, own: Mapping[str, StackEntry], mounted: Mounted) -> Sequence[StackEntry]:
+    if source == "request":
+        return (own[key],) if key in own else ()
+    return mounted.components.get(key, ()) if source == "catalogue" else ()
+
+
+def _laid_over(part: StackPart, overlay: Overlay, at: str) -> StackPart:
+    """Return the part with the stated fields in place of its own."""
+    stated = overlay.model_fields_set
+    wrong = sorted(stated - type(part).model_fields.keys())
+    if wrong:
+        kind = part.kind.replace("_", " ")
+        raise BadRequestError(
+            Fault(f"{at}/with/{field}", f"a {kind} has no such field", "unknown_field") for field in wrong
+        )
+    return part.model_copy(update={field: getattr(overlay, field) for field in stated})
 
 
 def reference_facts(resolved: Resolved) -> list[Fact]:
-    """Return a fact for each reference that has something to tell."""
+    """Return a fact for each reference noted in resolving."""
     facts = []
     for case in resolved.cases:
         fact = Properties(
             "component", f"reference:{case.pointer}", (case.pointer,), component=case.name, component_kind="reference"
         )
         fact.add("reference_key", case.key)
-        for trouble in ("missing", "cyclic", "ambiguous", "shadows"):
+        fact.add("reference_source", case.source)
+        for trouble in ("missing", "cyclic", "ambiguous"):
             fact.add(f"reference_{trouble}", case.trouble == trouble)
         facts.append(fact.build())
     return facts

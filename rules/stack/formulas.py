@@ -1,4 +1,4 @@
-"""Mass, centre of mass and moments of inertia of a turned body given as pieces along its axis."""
+"""Mass, centre of mass and moments of inertia of a body of revolution, given as pieces along its axis."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ __all__ = ["Body", "Frustum", "body_of"]
 
 
 class Frustum(NamedTuple):
-    """A piece of the outline: length and diameters in mm; the bore is cylindrical."""
+    """A piece of the outline, with length and diameters in mm; the bore is cylindrical."""
 
     length_mm: float
     start_mm: float
@@ -24,9 +24,9 @@ class Body(NamedTuple):
     mass_kg: float
     centre_mm: float
     transverse_inertia_kg_mm2: float
-    """About a line across the axis through the centre of mass."""
+    """Transverse moment of inertia about the centre of mass."""
     polar_inertia_kg_mm2: float
-    """About the axis."""
+    """Moment of inertia about the axis."""
 
 
 def _check(pieces: Sequence[Frustum], density_kg_per_m3: float) -> None:
@@ -42,11 +42,11 @@ def _check(pieces: Sequence[Frustum], density_kg_per_m3: float) -> None:
 
 
 def body_of(pieces: Sequence[Frustum], density_kg_per_m3: float) -> Body:
-    """Return mass, centre of mass and moments of inertia of frusta of one material, end to end.
+    """Return mass, centre of mass and moments of inertia of frusta in a row, of one material.
 
     m = ρ·∫π·(r² − b²) dz, z_c = ρ·∫π·(r² − b²)·z dz/m, I_p = ρ·∫(π/2)·(r⁴ − b⁴) dz and I_t = I_p/2 + ρ·∫π·(r² − b²)·(z
-    − z_c)² dz, in closed form: r = b + wall with the bore's radius b and a wall linear in z along each piece, so that
-    a thin wall is never a difference of two solids.
+    − z_c)² dz, in closed form. r = b + wall with the radius b of the bore and a wall linear in z along each piece, so a
+    thin wall is never computed as a difference of two solids.
 
     Parameters
     ----------
@@ -58,12 +58,12 @@ def body_of(pieces: Sequence[Frustum], density_kg_per_m3: float) -> Body:
     Returns
     -------
     Body
-        Mass, centre of mass and moments of inertia of frusta of one material, end to end.
+        Mass, centre of mass and moments of inertia.
 
     Raises
     ------
     ValueError
-        For no piece, a length not above 0, a bore that leaves no wall or a density not above 0.
+        For no piece, a length not above 0, a bore without a wall or a density not above 0.
 
     Notes
     -----
@@ -84,7 +84,7 @@ def body_of(pieces: Sequence[Frustum], density_kg_per_m3: float) -> Body:
         bore = bore_diameter / 2.0
         u, w = start / 2.0 - bore, end / 2.0 - bore
         uu, uw, ww = u * u, u * w, w * w
-        # means over the piece: of the powers of the wall, and of r² − b² = 2·b·wall + wall² times 1, t and t²
+        # means over the piece of the powers of the wall, and of r² − b² = 2·b·wall + wall² times 1, t and t²
         first, second = (u + w) / 2.0, (uu + uw + ww) / 3.0
         third, fourth = (u + w) * (uu + ww) / 4.0, (uu * (uu + uw + ww) + ww * (uw + ww)) / 5.0
         by_one = 2.0 * bore * first + second

@@ -24,17 +24,17 @@ class Masses(NamedTuple):
     centres: tuple[OrMissing[float], ...]
     """Per member: axial position of the centre of mass, mm from the gauge line."""
     outline_masses: tuple[OrMissing[float], ...]
-    """Per member: mass of what its outline shows, kg; for a base holder what lies beyond the gauge line."""
+    """Per member: mass of the outline, kg; for a base holder, of the part beyond the gauge line."""
     inertias: tuple[OrMissing[float], ...]
     """Per member: moment of inertia about a diameter through its own centre of mass, kg·mm²."""
     total: OrMissing[float]
-    """All components, knobs too, kg."""
+    """Total mass, knobs included, kg."""
     centre: OrMissing[float]
-    """Centre of mass of the links, mm from the gauge line; the knob is left out."""
+    """Centre of mass of the links, mm from the gauge line, without the knob."""
     inertia: OrMissing[float]
     """Transverse inertia of the links about their common centre of mass, kg·mm²."""
     tilting_moment_n_m: OrMissing[float]
-    """Moment of the weight of the links about the gauge line, the axis lying level."""
+    """Moment of the weight of the links about the gauge line, with the axis horizontal."""
 
 
 class _Part(NamedTuple):
@@ -47,7 +47,7 @@ class _Part(NamedTuple):
 
 
 def _body(member: Member) -> OrMissing[Body]:
-    """Return the mass properties of the outline, where it and the material are stated."""
+    """Return the mass properties of the outline, if outline and material are stated."""
     profile = member.part.profile
     if not profile or has_no_wall(profile):
         return Missing((f"{member.at}/profile",))
@@ -65,7 +65,7 @@ def _part(member: Member, place: Position) -> _Part:
     outline = _body(member)
     if isinstance(outline, Missing):
         return _Part(_mass(member, None), _centre(member, place, None), outline, _inertia(member, None))
-    # a base holder's outline starts at the gauge line; the taper behind it is not drawn, so it tells no mass
+    # the outline of a base holder starts at the gauge line, without the taper, so it gives no total mass
     whole = None if member.part.kind == "base_holder" else outline
     return _Part(_mass(member, whole), _centre(member, place, whole), outline.mass_kg, _inertia(member, whole))
 
@@ -85,7 +85,7 @@ def _centre(member: Member, place: Position, body: Body | None) -> OrMissing[flo
     elif body is not None:
         own = body.centre_mm
     elif part.kind == "collet":
-        # a collet is short and about even along its length: its middle serves
+        # a collet is short and about uniform, so its middle is accurate enough
         own = when_both_known(lambda face, start: (face - start) / 2.0, place.face, place.start)
     else:
         own = Missing((f"{member.at}/centre_of_mass_mm",))
@@ -93,7 +93,7 @@ def _centre(member: Member, place: Position, body: Body | None) -> OrMissing[flo
 
 
 def _inertia(member: Member, body: Body | None) -> OrMissing[float]:
-    """Return the stated inertia, else the outline's, in proportion to the stated mass."""
+    """Return the stated inertia, else that of the outline in proportion to the stated mass."""
     part = member.part
     if part.transverse_inertia_kg_mm2 is not None:
         return part.transverse_inertia_kg_mm2
@@ -119,7 +119,7 @@ def _common(
 
 
 def masses_of(chain: Chain, geometry: Positions) -> Masses:
-    """Collect the mass properties of every component."""
+    """Return the mass properties of all components."""
     parts = [_part(member, place) for member, place in zip(chain.members, geometry.places, strict=True)]
     masses = tuple([part.mass for part in parts])
     centres = tuple([part.centre for part in parts])

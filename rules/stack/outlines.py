@@ -1,4 +1,4 @@
-"""Outline of each component along the stack's axis, and its material."""
+"""Outline of each component along the axis of the stack, and its material."""
 
 from __future__ import annotations
 
@@ -32,11 +32,11 @@ __all__ = [
 
 
 _LEAST_WALL_MM: Final = 1e-5
-"""A wall thinner than that is none: outer diameter and bore are the same figure."""
+"""Thinnest wall, mm; below it, outer diameter and bore are equal."""
 
 
 class OutlinePiece(NamedTuple):
-    """A piece of an outline in its place: from and to in mm from the gauge line, diameters in mm."""
+    """A positioned piece of an outline: ends in mm from the gauge line, diameters in mm."""
 
     from_mm: float
     to_mm: float
@@ -62,14 +62,15 @@ def thinnest_wall(profile: Sequence[ProfilePiece]) -> float:
 
 
 def has_no_wall(profile: Sequence[ProfilePiece]) -> bool:
-    """Whether a bore leaves nothing of some piece, so that neither mass nor bending follows from the outline."""
+    """Whether a piece has no wall, so that the outline gives neither mass nor bending."""
     return thinnest_wall(profile) < _LEAST_WALL_MM
 
 
 def outline_of(member: Member, place: Position) -> OrMissing[tuple[OutlinePiece, ...]]:
-    """Return the pieces of a component in their places.
+    """Return the positioned pieces of a component.
 
-    A base holder's begin at the gauge line; any other's end at its workpiece-side face or its tip.
+    Those of a base holder begin at the gauge line; those of any other component end at its workpiece-side face or its
+    tip.
     """
     profile = member.part.profile
     if not profile or has_no_wall(profile):
@@ -95,13 +96,13 @@ def _touching(pieces: Sequence[OutlinePiece], from_mm: float, to_mm: float) -> l
 
 
 def outer_within(pieces: Sequence[OutlinePiece], from_mm: float, to_mm: float) -> tuple[float, float] | None:
-    """Return the smallest and largest outer diameter between two places, mm; None where the outline does not reach."""
+    """Return the smallest and largest outer diameter between two positions, mm; None outside the outline."""
     found = [outer for piece in _touching(pieces, from_mm, to_mm) for outer in _outer_at_ends(piece, from_mm, to_mm)]
     return (min(found), max(found)) if found else None
 
 
 def bore_within(pieces: Sequence[OutlinePiece], from_mm: float, to_mm: float) -> tuple[float, float] | None:
-    """Return the smallest and largest bore between two places, mm; None where the outline does not reach."""
+    """Return the smallest and largest bore between two positions, mm; None outside the outline."""
     found = [piece.bore_mm for piece in _touching(pieces, from_mm, to_mm)]
     return (min(found), max(found)) if found else None
 
@@ -130,12 +131,12 @@ def _materials() -> dict[str, Material]:
 
 
 def materials() -> tuple[str, ...]:
-    """Names of the materials."""
+    """Return the names of the materials."""
     return tuple(_materials())
 
 
 def material(name: str) -> Material:
-    """A material by name; raises :class:`UnknownEntryError` for an unknown one.
+    """Return a material by name; raises :class:`UnknownEntryError` for an unknown one.
 
     >>> material("steel").density_kg_m3
     7850.0
@@ -180,7 +181,7 @@ def expansion_of(member: Member) -> OrMissing[float]:
 
 
 def yield_of(member: Member) -> OrMissing[float]:
-    """Return the yield stress, MPa; the table leaves it open where grade and hardness decide."""
+    """Return the yield stress, MPa; the table has none where it depends on grade and hardness."""
     if member.part.yield_mpa is not None:
         return member.part.yield_mpa
     tabled = _tabled(member)

@@ -1,41 +1,54 @@
-"""Where everything lies along the axis: zero is the gauge line, positive toward the cut."""
+"""Positions along the axis, mm: zero at the gauge line, positive toward the tip."""
 
 from __future__ import annotations
 
-from typing import Final, NamedTuple
+from typing import Final, Literal, NamedTuple
 
 from rules.couplings.definition import End
 from rules.couplings.sides import COUPLINGS
 from rules.couplings.straight_shank import ColletBore
 from rules.quantities.missing import Missing, OrMissing, or_missing, when_both_known, when_known
-from rules.schema.components import StackPart
+from rules.quantities.models import MIN_LENGTH_MM
+from rules.schema.components import Cutter, GaugePin, StackPart
 from rules.schema.request import DEFAULT_POLICY
 from rules.stack.chain import Chain, Member, StackJoint
 
-__all__ = ["Position", "Positions", "grip_of", "positions_on_axis", "profile_length", "tool_diameter"]
+__all__ = [
+    "Position",
+    "Positions",
+    "Surface",
+    "grip_of",
+    "positions_on_axis",
+    "profile_length",
+    "surface_at",
+    "tool_diameter",
+]
+
+Surface = Literal["clamped", "round", "flutes", "none"]
+"""What an indicator meets at a plane."""
 
 _NO_TOOL: Final = Missing(("/stack/components/-",))
 
 
 class Position(NamedTuple):
-    """Where one component lies."""
+    """Position of one component, mm from the gauge line."""
 
     start: OrMissing[float]
-    """Its gauge line or contact face, or its machine-side end where it has neither."""
+    """Gauge line or contact face, or machine-side end where it has neither."""
     face: OrMissing[float]
-    """Its workpiece-side face; the tip of a cutter or pin."""
+    """Workpiece-side face; the tip of a cutting tool or pin."""
     seat_length: OrMissing[float]
-    """Length over which it is seated in what holds it."""
+    """Length of its seat."""
     pivot: OrMissing[float]
-    """Middle of that seat, about which it tilts."""
+    """Middle of the seat, about which it tilts."""
 
 
 class Positions(NamedTuple):
-    """The whole stack along the axis."""
+    """Positions of the whole stack."""
 
     places: tuple[Position, ...]
     projections: tuple[OrMissing[float], ...]
-    """Per joint: how far the lower component stands out of the upper one's face."""
+    """Per joint: projection of the lower component from the face of the upper one."""
     last_clamping_face: OrMissing[float]
     gauge_plane: OrMissing[float]
     tip: OrMissing[float]
@@ -48,7 +61,7 @@ def profile_length(part: StackPart) -> float | None:
 
 
 def tool_diameter(member: Member) -> OrMissing[float]:
-    """Return the diameter that the habit of the trade counts in: the cutter's or the pin's."""
+    """Return the reference diameter for multiples of D: that of the cutting tool or the pin."""
     if member.part.kind == "cutter":
         return or_missing(member.part.cutting_diameter_mm, member.at, "cutting_diameter_mm")
     side = member.machine_side
@@ -56,7 +69,7 @@ def tool_diameter(member: Member) -> OrMissing[float]:
 
 
 def _stated_or_profile(member: Member, field: str) -> OrMissing[float]:
-    """Return a stated length, else that of the outline; a kind without such a field is asked for its outline."""
+    """Return a stated length, else that of the outline; for a kind without such a field, the outline is missing."""
     known = hasattr(member.part, field)
     stated: float | None = getattr(member.part, field) if known else None
     length = profile_length(member.part) if stated is None else stated
@@ -64,14 +77,14 @@ def _stated_or_profile(member: Member, field: str) -> OrMissing[float]:
 
 
 def _taper_seat(member: Member) -> OrMissing[float]:
-    """Length of a taper's seat by its table, else the component's own statement."""
+    """Return the length of a taper seat by its table, else as stated."""
     part = member.part
     stated = part.seat_length_mm if part.kind == "base_holder" else None
     side = member.machine_side
     length: OrMissing[float] | None = stated
     if length is None and side is not None:
         length = COUPLINGS[side.coupling].seat_length(End(side, f"{member.at}/machine_side", part.kind))
-    field = "seat_length_mm" if part.kind == "base_holder" else "runout/1"
+    field = "seat_length_mm" if part.kind == "base_holder" else "runout/statements/1"
     return or_missing(length, member.at, field)
 
 
@@ -81,7 +94,7 @@ def _first_place(member: Member) -> Position:
 
 
 def _projection(case: StackJoint) -> OrMissing[float]:
-    """How far the lower component stands out, from the joint's statement or the component's lengths."""
+    """Return the projection of the lower component, as stated or from its lengths."""
     lower = case.lower
     if case.statement is not None and case.statement.projection_mm is not None:
         return case.statement.projection_mm
@@ -134,10 +147,10 @@ def _joined_place(case: StackJoint, upper_face: OrMissing[float], projection: Or
 
 
 def _gauge_plane(chain: Chain, last_face: OrMissing[float], tip: OrMissing[float]) -> OrMissing[float]:
-    operation, policy = chain.request.operation, chain.request.policy or DEFAULT_POLICY
-    if operation is not None and operation.gauge_plane_mm is not None:
-        distance = operation.gauge_plane_mm
-        return when_known(lambda face: face + distance, last_face)
+    stated, policy = chain.request.gauge_plane, chain.request.policy or DEFAULT_POLICY
+    if stated is not None:
+        zero = 0.0 if stated.datum == "gauge_line" else last_face
+        return when_known(lambda face: face + stated.distance_mm, zero)
     if isinstance(tip, Missing) and tip is _NO_TOOL:
         return tip
     if chain.joints and chain.joints[-1].joint_class != "grip":
@@ -149,7 +162,7 @@ def _gauge_plane(chain: Chain, last_face: OrMissing[float], tip: OrMissing[float
 
 
 def positions_on_axis(chain: Chain) -> Positions:
-    """Place every component of the chain on the axis."""
+    """Return the positions of all components of the chain."""
     places: list[Position] = []
     projections: list[OrMissing[float]] = []
     if chain.members:
@@ -161,3 +174,26 @@ def positions_on_axis(chain: Chain) -> Positions:
     tip = places[-1].face if has_tool else _NO_TOOL
     last_face: OrMissing[float] = places[-2].face if len(places) > 1 else _NO_TOOL
     return Positions(tuple(places), tuple(projections), last_face, _gauge_plane(chain, last_face, tip), tip)
+
+
+def surface_at(chain: Chain, positions: Positions, z_mm: float) -> Surface | None:
+    """Return what an indicator meets on the cutting tool or gauge pin at z from the gauge line.
+
+    None where that is not known: without a tool, its tip or its flute length.
+    """
+    last = chain.members[-1] if chain.members else None
+    face, tip = positions.last_clamping_face, positions.tip
+    if last is None or not last.is_tool:
+        return None
+    if isinstance(face, float) and z_mm < face - MIN_LENGTH_MM:
+        return "clamped"
+    if isinstance(tip, Missing):
+        return None
+    if z_mm > tip + MIN_LENGTH_MM:
+        return "none"
+    if isinstance(last.part, GaugePin):
+        return "round"
+    flutes = last.part.flute_length_mm if isinstance(last.part, Cutter) else None
+    if flutes is None:
+        return None
+    return "flutes" if tip - flutes < z_mm else "round"

@@ -1,7 +1,8 @@
-"""The report's sections on geometry and mass."""
+"""Sections of the report on geometry and mass."""
 
 from __future__ import annotations
 
+from rules.quantities.missing import when_both_known
 from rules.quantities.models import construct
 from rules.quantities.rounding import rounded_or_none
 from rules.schema.report import (
@@ -18,12 +19,15 @@ __all__ = ["geometry_section", "mass_section"]
 
 
 def geometry_section(chain: Chain, geometry: Positions) -> GeometryReport:
-    """Where everything lies."""
+    """Positions along the axis."""
     return construct(
         GeometryReport,
+        datum="gauge_line",
         last_clamping_face_mm=rounded_or_none(geometry.last_clamping_face, "mm"),
-        gauge_plane_mm=rounded_or_none(geometry.gauge_plane, "mm"),
         tip_mm=rounded_or_none(geometry.tip, "mm"),
+        tip_from_last_clamping_face_mm=rounded_or_none(
+            when_both_known(lambda tip, face: tip - face, geometry.tip, geometry.last_clamping_face), "mm"
+        ),
         components=[
             construct(
                 PositionReport,
@@ -37,11 +41,11 @@ def geometry_section(chain: Chain, geometry: Positions) -> GeometryReport:
 
 
 def mass_section(chain: Chain, masses: Masses) -> MassReport:
-    """Mass of the whole and of each component, and where it sits."""
+    """Mass of the stack and of each component, and its position."""
     return construct(
         MassReport,
         total_kg=rounded_or_none(masses.total, "kg"),
-        centre_of_mass_mm=rounded_or_none(masses.centre, "mm"),
+        centre_of_mass_from_gauge_line_mm=rounded_or_none(masses.centre, "mm"),
         transverse_inertia_kg_mm2=rounded_or_none(masses.inertia, "kg mm2"),
         tilting_moment_n_m=rounded_or_none(masses.tilting_moment_n_m, "N m"),
         components=[
@@ -49,7 +53,7 @@ def mass_section(chain: Chain, masses: Masses) -> MassReport:
                 ComponentMass,
                 component=member.part.id,
                 mass_kg=rounded_or_none(mass, "kg"),
-                centre_of_mass_mm=rounded_or_none(centre, "mm"),
+                centre_of_mass_from_gauge_line_mm=rounded_or_none(centre, "mm"),
                 transverse_inertia_kg_mm2=rounded_or_none(inertia, "kg mm2"),
             )
             for member, mass, centre, inertia in zip(

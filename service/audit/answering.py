@@ -11,6 +11,7 @@ import signal
 from collections import OrderedDict
 from concurrent.futures import Future
 from contextlib import ExitStack
+from dataclasses import replace
 from functools import lru_cache
 from types import TracebackType
 from typing import Any, Final, Protocol, Self
@@ -18,7 +19,7 @@ from typing import Any, Final, Protocol, Self
 from rules.assessor import Assessor
 from rules.version import VERSION
 from service.audit.libraries import AuditInputError
-from service.batch.lines import Chunk, Include, LineAnswer, Shared, SharedDefinitions, answer_lines
+from service.batch.lines import Chunk, Include, LineAnswer, SharedDefinitions, answer_lines
 from service.batch.pool import rules_in_force
 from service.operations.process import load_assessor
 from service.operations.settings import Settings
@@ -128,7 +129,7 @@ class DaskAnswering:
     def answer(self, chunk: Chunk) -> Promise:
         """Submit a chunk; definitions are sent once to each worker."""
         shared = chunk.shared
-        small = Shared(operation=shared.operation, machine=shared.machine, policy=shared.policy)
+        small = replace(shared, definitions=SharedDefinitions())
         definitions = self._definitions(shared.definitions) if len(shared.definitions) else None
         promise: Promise = self._client.submit(
             answer_chunk,
@@ -172,7 +173,7 @@ def answer_chunk(
         raise DifferentRulesError("a worker has another version, rulebook or catalogue than this process")
     shared = chunk.shared
     if definitions is not None:
-        shared = Shared(definitions, shared.operation, shared.machine, shared.policy)
+        shared = replace(shared, definitions=definitions)
     include: Include = chunk.include
     return answer_lines(assessor, chunk.first, chunk.lines, shared, include)
 

@@ -306,7 +306,7 @@ def _finding(one: Mapping[str, Any]) -> str:
 
 def _gap(one: Mapping[str, Any]) -> str:
     lacks = "; ".join(
-        f"missing {lack['fact']}" + (f" ({', '.join(lack['fields'])})" if lack["fields"] else "")
+        f"missing {lack['quantity'].replace('_', ' ')}" + (f" ({', '.join(lack['at'])})" if lack["at"] else "")
         for lack in one["lacks"]
     )
     return f"undecided {one['code']} {one['title']}: {lacks}"

@@ -247,7 +247,7 @@ def _footer(summary: AuditSummary) -> Iterator[str]:
 
 
 def _table(caption: str, heads: Sequence[str], rows: Iterable[Sequence[str]]) -> Iterator[str]:
-    """A table whose columns of figures stand to the right, as their cells do."""
+    """Return a table with columns of figures aligned right, as their cells are."""
     figures = {"Stacks", "Invalid lines", "Runout, µm"}
     yield f'<div class="table"><table>\n<caption>{caption}</caption>\n<thead><tr>'
     for head in heads:

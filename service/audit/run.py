@@ -124,8 +124,8 @@ class Interrupt:
         self.asked = True
 
 
-_PORTIONS_BETWEEN_STATES: Final = 32
-"""Stacks between saved states; a crash repeats at most this many, some seconds of work."""
+_CHUNKS_BETWEEN_STATES: Final = 32
+"""Chunks between saved states; a crash repeats at most this many, some seconds of work."""
 
 
 @dataclass
@@ -216,7 +216,7 @@ class Audit:
                         promise.cancel()
                 return not flying and next(coming, None) is None
             done += 1
-            if self.state is not None and done % _PORTIONS_BETWEEN_STATES == 0:
+            if self.state is not None and done % _CHUNKS_BETWEEN_STATES == 0:
                 self.state.save(self.place, self.tally)
 
     def _take(self, item: LibraryChunk, promise: Promise | None) -> None:

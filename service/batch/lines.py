@@ -2,7 +2,7 @@
 
 A line is one of
 
-- a check request, as in ``POST /v1/checks``: ``{"stack": {…}, "operation": {…}, …}``;
+- a check request, as in ``POST /v1/checks``: ``{"stack": {…}, "operations": [{…}], …}``;
 - a stack: ``{"id": "T-1", "components": […], "joints": […]}``;
 - definitions, an object without ``stack``: ``{"components": {"LK-40": {…}}, "machine": {…}}``. They apply to the lines
   that follow, see :class:`~service.batch.lines.Shared`, and give a result only if invalid;
@@ -28,7 +28,7 @@ from rules.quantities.work_limit import TooMuchWorkError
 from rules.schema.components import MAX_DEFINITIONS, ComponentReference, StackEntry
 from rules.schema.parsing import BadRequestError, Fault, parse, parse_request, pointer
 from rules.schema.report import Report, Verdict
-from rules.schema.request import CheckRequest, Machine, Operation, Policy, Stack
+from rules.schema.request import AxialPosition, CheckRequest, MachineEntry, Operations, Policy, Stack
 from rules.schema.strict_json import NotJSONError, parse_json
 from service.contract import Defaults, Include
 from service.operations.problems import ProblemError, invalid_request, not_json
@@ -37,6 +37,7 @@ __all__ = [
     "CHUNK_BYTES",
     "CHUNK_LINES",
     "MAX_SHARED_BYTES",
+    "NOTHING",
     "Chunk",
     "Chunker",
     "Include",
@@ -107,8 +108,8 @@ class SharedDefinitions:
         for start in entries:
             entry: StackEntry | None = start
             seen: set[str] = set()
-            while isinstance(entry, ComponentReference) and entry.of not in seen:
-                key = entry.of
+            while isinstance(entry, ComponentReference) and entry.of.source == "request" and entry.of.key not in seen:
+                key = entry.of.key
                 seen.add(key)
                 entry = own.get(key)
                 if entry is None and (entry := self.get(key)) is not None:
@@ -123,14 +124,18 @@ class SharedDefinitions:
 
 NOTHING: Final = SharedDefinitions()
 
+_OTHERS: Final = ("machine", "gauge_plane", "operations", "policy")
+"""Shared fields beside the definitions."""
+
 
 @dataclass(frozen=True, slots=True)
 class Shared:
     """Immutable shared fields for the stacks that follow."""
 
     definitions: SharedDefinitions = field(default=NOTHING)
-    operation: Operation | None = None
-    machine: Machine | None = None
+    machine: MachineEntry | None = None
+    gauge_plane: AxialPosition | None = None
+    operations: Operations | None = None
     policy: Policy | None = None
 
     def taking(self, value: object) -> Shared:
@@ -151,7 +156,7 @@ class Shared:
             if definitions.size > MAX_SHARED_BYTES:
                 detail = f"the definitions of the batch exceed {MAX_SHARED_BYTES} bytes"
                 raise BadRequestError([Fault(pointer(("components",)), detail, "too_many_entries")])
-        own = {name: getattr(defaults, name) for name in ("operation", "machine", "policy") if name in stated}
+        own = {name: getattr(defaults, name) for name in _OTHERS if name in stated}
         return replace(self, definitions=definitions, **own)
 
     def filled(self, request: CheckRequest) -> CheckRequest:
@@ -162,9 +167,7 @@ class Shared:
         """
         stated = request.model_fields_set
         update: dict[str, Any] = {
-            name: value
-            for name in ("operation", "machine", "policy")
-            if name not in stated and (value := getattr(self, name)) is not None
+            name: value for name in _OTHERS if name not in stated and (value := getattr(self, name)) is not None
         }
         own = request.components or {}
         if len(self.definitions) and (found := self.definitions.reached(request.stack.components, own)):
@@ -174,7 +177,7 @@ class Shared:
 
 _LOG = logging.getLogger("stackgauge")
 
-_SHARED_FIELDS: Final = ("components", "operation", "machine", "policy")
+_SHARED_FIELDS: Final = ("components", *_OTHERS)
 _BOM: Final = b"\xef\xbb\xbf"
 _WRONG_POLICY: Final = "The policy of an earlier line is invalid: {}."
 _SURELY_A_REQUEST: Final = re.compile(rb'\s*\{\s*"stack"\s*:')
@@ -289,15 +292,15 @@ def _answer(number: int, judged: Report | Exception, include: Include) -> LineAn
         _LOG.error("unhandled error in line %d of a batch", number, exc_info=judged)
         detail = "The stack could not be judged; the log has the details."
         return problem_answer(number, ProblemError("internal-fault", detail))
-    plane = judged.runout.gauge_plane if judged.runout.complete else None
+    plane = judged.runout.plane("gauge_plane")
     codes = tuple(dict.fromkeys(finding.code for finding in judged.findings))
     undecided = tuple(dict.fromkeys(gap.code for gap in judged.undecided))
-    p95_um = None if plane is None else plane.p95_um
+    p95_um = None if plane is None else plane.quantile_um("p95")
     if include == "reports":
         body = b'"report":' + to_json(judged)
     else:
         short = {
-            "stack": judged.stack,
+            "stack_id": judged.stack_id,
             "verdict": judged.verdict,
             "summary": judged.summary,
             "codes": codes,
@@ -305,7 +308,7 @@ def _answer(number: int, judged: Report | Exception, include: Include) -> LineAn
             "gauge_plane_p95_um": p95_um,
         }
         body = to_json(short)[1:-1]
-    return LineAnswer(number, _object(number, body), judged.verdict, codes, undecided, p95_um, judged.stack)
+    return LineAnswer(number, _object(number, body), judged.verdict, codes, undecided, p95_um, judged.stack_id)
 
 
 def _object(number: int, members: bytes) -> bytes:

@@ -13,6 +13,7 @@ from collections import OrderedDict, deque
 from collections.abc import AsyncIterator, Callable, Iterable, Iterator
 from concurrent.futures import Future
 from contextlib import AbstractAsyncContextManager, asynccontextmanager
+from dataclasses import replace
 from multiprocessing.connection import Connection
 from multiprocessing.process import BaseProcess
 from types import TracebackType
@@ -22,8 +23,8 @@ from fastapi import FastAPI
 
 from rules.assessor import Assessor
 from rules.quantities.work_limit import charge
-from rules.schema.request import Machine, Operation, Policy
 from service.batch.lines import (
+    NOTHING,
     Chunk,
     Include,
     LineAnswer,
@@ -51,9 +52,8 @@ class Job(NamedTuple):
     first: int
     lines: tuple[bytes, ...]
     include: Include
-    operation: Operation | None
-    machine: Machine | None
-    policy: Policy | None
+    others: Shared
+    """The shared fields without the definitions."""
     token: int
     definitions: SharedDefinitions | None
 
@@ -74,9 +74,7 @@ class Mirror:
             chunk.first,
             chunk.lines,
             chunk.include,
-            shared.operation,
-            shared.machine,
-            shared.policy,
+            replace(shared, definitions=NOTHING),
             token,
             None if known else shared.definitions,
         )
@@ -87,7 +85,7 @@ class Mirror:
         if definitions is None:
             raise LookupError("the definitions of a job were not sent to the worker")
         self._keep(job.token, definitions)
-        return Shared(definitions, job.operation, job.machine, job.policy)
+        return replace(job.others, definitions=definitions)
 
     def _keep(self, token: int, definitions: SharedDefinitions | None) -> None:
         self._kept[token] = definitions

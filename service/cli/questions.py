@@ -84,7 +84,7 @@ def _run_check(arguments: argparse.Namespace) -> int:
     def judge(data: object) -> tuple[Report, str | None]:
         request = parse_request(data)
         if arguments.assembly:
-            request = request.model_copy(update={"with_assembly": True})
+            request = request.with_assembly()
         page = None if out is None else report_page(*assess_instructed(assessor, request))
         return assessor.assess(request), page
 
@@ -329,7 +329,7 @@ def _run_read(arguments: argparse.Namespace) -> int:
 
 
 def _code(report: ReadingReport) -> int:
-    outside = any(one is not None and one.outside_99_percent for one in report.prediction)
+    outside = any(one is not None and one.above_p99 for one in report.prediction)
     if outside or (report.decision is not None and report.decision.decision == "does_not_conform"):
         return READING_REFUSED
     return READING_ACCEPTED if report.next_step.action == "accept" else READING_OPEN

@@ -144,7 +144,9 @@ def as_model(model: type[ModelT]) -> Callable[[Received], ModelT]:
         try:
             return model.model_validate_json(body, extra="ignore")
         except ValidationError as error:
-            detail = f"The response is not a valid {model.__name__}: {error.error_count()} errors."
+            count = error.error_count()
+            faults = "1 error" if count == 1 else f"{count} errors"
+            detail = f"The response is not a valid {model.__name__}: {faults}."
             raise UnreadableAnswerError(detail, status=received.status) from error
 
     return read

@@ -36,7 +36,7 @@ class Spots:
 
     def __init__(self, chain: Chain) -> None:
         self._members = chain.members
-        operation = chain.request.operation
+        operation = chain.operation
         at_tip = operation is not None and operation.runout_limit_at == "tip"
         self._plane = Spot("plane", 0, "at the tip" if at_tip else "at the gauge plane")
         self._knobs = {knob.at: knob.part.id for knob in chain.knobs}

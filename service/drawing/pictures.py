@@ -19,7 +19,7 @@ __all__ = ["NOTHING_TO_SHOW", "PictureName", "Pictures", "picture_of", "picture_
 NOTHING_TO_SHOW: Final[Mapping[PictureName, str]] = {
     "stack": "No drawing: the stack refers to a part that is not defined.",
     "budget": "No chart: no runout is stated.",
-    "distribution": "No chart: runout or gauge plane is not known.",
+    "distribution": "No chart: the runout of a part or the gauge plane is not known.",
     "axis": "No chart: runout or lengths are not stated.",
     "speed": "No chart: no speed limit is stated.",
 }

@@ -72,7 +72,7 @@ def plot_axis(report: Report, derived: StackAnalysis, *, prefix: str) -> str | N
     sums = _sums(derived, end)
     most = max([LEAST_UM, *(at for curve in curves for _, at in curve.corners), *(at for _, at in sums)])
     area = Area(_LEFT, _TOP, _WIDTH - _LEFT - _WORDS, _TALL, 0.0, end, 0.0, most * 1.06)
-    body = [heading("Runout along the axis", report.stack, _WIDTH)]
+    body = [heading("Runout along the axis", report.stack_id, _WIDTH)]
     body.extend(
         area.y_axis([(value, f"{value:g}") for value in ticks(0.0, area.y_to, 8)], "total indicator reading, µm")
     )
@@ -92,7 +92,8 @@ def plot_axis(report: Report, derived: StackAnalysis, *, prefix: str) -> str | N
         ends_of_lines.append(EndWords(area.x(end), area.y(last), f"95th percentile, all {microns(last)}", _TOTAL))
     body.extend(side_words(ends_of_lines, _WIDTH - _WORDS + 24.0, _WORDS - 32.0, _TOP - 20.0, _TOP + _TALL + 12.0))
     told = [
-        "Each line starts where its contributor starts to act. Dots: 95th percentile of all contributors together.",
+        "Each line starts where its contributor starts to act."
+        + (" Dots: 95th percentile of all contributors together." if sums else ""),
         *([] if report.runout.complete else ["Incomplete: some runout is not stated."]),
         *([f"{len(curves) - _MOST_NAMED} small contributors have no label."] if len(curves) > _MOST_NAMED else []),
     ]
@@ -120,7 +121,7 @@ def _curve(derived: StackAnalysis, contributor: Contributor, end: float) -> _Cur
 def _sums(derived: StackAnalysis, end: float) -> list[tuple[float, float]]:
     """Return the 95th percentile from the last face to the end, where all contributors act."""
     face = derived.geometry.last_clamping_face
-    if isinstance(face, Missing) or not 0.0 <= face < end:
+    if derived.contributors.lacking is not None or isinstance(face, Missing) or not 0.0 <= face < end:
         return []
     places = [face + (end - face) * step / (_PLANES - 1) for step in range(_PLANES)]
     laws = [plane_law(z, derived.contributors.known, None).law for z in places]
@@ -178,13 +179,17 @@ _FINE: Final = 5
 
 
 def plot_distribution(report: Report, derived: StackAnalysis, *, prefix: str) -> str | None:
-    """Return the chart as SVG; None if no contributor or no gauge plane is known."""
-    plane = report.runout.gauge_plane
+    """Return the chart as SVG; None without a gauge plane or if a contributor is not known."""
+    plane = report.runout.plane("gauge_plane")
     if isinstance(derived.geometry.gauge_plane, Missing) or plane is None or not derived.contributors.known:
         return None
+    median, p95 = plane.quantile_um("p50"), plane.quantile_um("p95")
+    if median is None or p95 is None:
+        return None
+    worst = plane.quantile_um("p100", "worst_case")
     law = law_at(derived.geometry.gauge_plane, derived.contributors.known)
     limit = report.runout.limit_um if report.runout.limit_at == "gauge_plane" else None
-    ends = [plane.p95_um * 1.25, plane.worst_case_um or 0.0, min(limit or 0.0, plane.p95_um * 3.0)]
+    ends = [p95 * 1.25, worst or 0.0, min(limit or 0.0, p95 * 3.0)]
     most = max(*ends, LEAST_UM) * 1.06
     edges = np.linspace(0.0, most, _BINS * _FINE + 1)
     below = law.cdf([eccentricity_of(Tir(edge)) for edge in edges.tolist()]).clip(0.0, 1.0).tolist()
@@ -198,13 +203,13 @@ def plot_distribution(report: Report, derived: StackAnalysis, *, prefix: str) ->
         0.0,
         1.0,
     )
-    where = f"{millimetres(plane.z_mm)} mm from the gauge line"
-    body = [heading(f"Runout at the gauge plane, {where}", report.stack, _DISTRIBUTION_WIDTH)]
+    where = f"{millimetres(plane.from_gauge_line_mm)} mm from the gauge line"
+    body = [heading(f"Runout at the gauge plane, {where}", report.stack_id, _DISTRIBUTION_WIDTH)]
     body.extend(curve.y_axis([(share / 5, f"{share * 20} %") for share in range(6)], "share of assemblies"))
     body.extend(_distribution_curve(curve, edges.tolist(), below, law))
-    levels = [("median", plane.p50_um), ("95th percentile", plane.p95_um)]
-    if plane.worst_case_um is not None:
-        levels.append(("worst", plane.worst_case_um))
+    levels = [("median", median), ("95th percentile", p95)]
+    if worst is not None:
+        levels.append(("worst", worst))
     bars, foot = _bars(most, below)
     body.extend(bars)
     body.extend(_levels(curve, levels, limit))
@@ -281,15 +286,15 @@ def _bars(most: float, below: Sequence[float]) -> tuple[list[Mark], float]:
 def _notes(report: Report, limit: float | None, most: float) -> list[str]:
     runout = report.runout
     words = ["Contributors at their stated values, clocked at random; computed exactly, not sampled."]
-    plane = runout.gauge_plane
-    if limit is not None and plane is not None and plane.probability_within_limit is not None:
-        words.append(f"{percent(plane.probability_within_limit)} of assemblies are within the {microns(limit)} limit.")
+    plane = runout.plane("gauge_plane")
+    prediction = None if plane is None else plane.prediction()
+    if limit is not None and prediction is not None and prediction.probability_within_limit is not None:
+        within = percent(prediction.probability_within_limit)
+        words.append(f"{within} of assemblies are within the {microns(limit)} limit.")
         if limit > most:
             words.append("The limit is beyond the axis shown.")
     if runout.limit_um is not None and limit is None:
         words.append(f"The {microns(runout.limit_um)} limit applies at the tip and is not shown.")
-    if plane is not None and plane.worst_case_um is None:
+    if plane is not None and plane.quantile_um("p100", "worst_case") is None:
         words.append("No worst case: at least one contributor has no hard limit.")
-    if not runout.complete:
-        words.append("Incomplete: some runout is not stated, so the true readings are larger.")
     return words

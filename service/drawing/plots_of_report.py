@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from rules.schema.report import PlaneReport, Report, SpeedLimit
+from rules.schema.report import PredictionName, Report, RunoutReport, SpeedLimit
 from service.drawing.dimensions import millimetres
 from service.drawing.plot_frame import (
     LEAST_UM,
@@ -57,7 +57,7 @@ def plot_budget(report: Report, *, prefix: str) -> str | None:
     area = Area(
         _LEFT, _TOP, _WIDTH - _LEFT - _RIGHT, len(rows) * _STEP + 6.0, 0.0, max(most, LEAST_UM) * 1.02, 0.0, 1.0
     )
-    body = [heading("Runout budget", report.stack, _WIDTH), *_key(report)]
+    body = [heading("Runout budget", report.stack_id, _WIDTH), *_key(report)]
     body.extend(
         area.x_axis([(value, f"{value:g}") for value in ticks(0.0, area.x_to, 8)], "total indicator reading, µm")
     )
@@ -78,31 +78,41 @@ def plot_budget(report: Report, *, prefix: str) -> str | None:
 
 def _rows(report: Report) -> Iterator[_Row]:
     runout = report.runout
-    known = [one for one in runout.contributors if one.gauge_plane_tir_um is not None or one.tip_tir_um is not None]
+    known = [one for one in runout.contributors if one.tir_um]
     for one in known:
-        share = "" if one.gauge_plane_share is None else f", {percent(one.gauge_plane_share, 0)}"
-        yield _Row(one.name, one.gauge_plane_tir_um, one.tip_tir_um, share)
-    if known and (runout.gauge_plane is not None or runout.tip is not None):
-        yield _sum("median", "p50_um", runout.gauge_plane, runout.tip)
-        yield _sum("95th percentile", "p95_um", runout.gauge_plane, runout.tip)
-        worst = _sum("worst case", "worst_case_um", runout.gauge_plane, runout.tip)
-        if worst.plane_um is not None or worst.tip_um is not None:
-            yield worst
+        share = one.share.get("gauge_plane")
+        more = "" if share is None else f", {percent(share, 0)}"
+        yield _Row(one.text, one.tir_um.get("gauge_plane"), one.tir_um.get("tip"), more)
+    if known:
+        for name, quantile, of in _SUMS:
+            row = _sum(name, quantile, of, runout)
+            if row.plane_um is not None or row.tip_um is not None:
+                yield row
 
 
-def _sum(name: str, field: str, plane: PlaneReport | None, tip: PlaneReport | None) -> _Row:
-    values = [None if one is None else getattr(one, field) for one in (plane, tip)]
-    return _Row(name, values[0], values[1], "", strong=True)
+_SUMS: Final[Sequence[tuple[str, str, PredictionName]]] = (
+    ("median", "p50", "parts_at_limits"),
+    ("95th percentile", "p95", "parts_at_limits"),
+    ("worst case", "p100", "worst_case"),
+)
+
+
+def _sum(name: str, quantile: str, of: PredictionName, runout: RunoutReport) -> _Row:
+    planes = (runout.plane("gauge_plane"), runout.plane("tip"))
+    plane_um, tip_um = (None if one is None else one.quantile_um(quantile, of) for one in planes)
+    return _Row(name, plane_um, tip_um, "", strong=True)
 
 
 def _key(report: Report) -> Iterator[Mark]:
     """Yield the legend with the positions of the planes."""
     x = _LEFT
     for fill, name, plane in (
-        (_AT_PLANE, "gauge plane", report.runout.gauge_plane),
-        (_AT_TIP, "tip", report.runout.tip),
+        (_AT_PLANE, "gauge plane", report.runout.plane("gauge_plane")),
+        (_AT_TIP, "tip", report.runout.plane("tip")),
     ):
-        where = "position not known" if plane is None else f"{millimetres(plane.z_mm)} mm from the gauge line"
+        where = (
+            "position not known" if plane is None else f"{millimetres(plane.from_gauge_line_mm)} mm from the gauge line"
+        )
         yield element("rect", x=x, y=38.0, width=22.0, height=11.0, fill=fill, stroke=INK, stroke_width=0.8)
         yield text(x + 28.0, 48.0, f"{name}, {where}", font_size=SMALL)
         x += 310.0
@@ -172,8 +182,8 @@ def plot_speed(report: Report, *, prefix: str) -> str | None:
     asked, limits = speed.asked_rpm, speed.limits
     if not limits and asked is None:
         return None
-    nearest = max([limit.speed_rpm for limit in limits[:1]] + ([] if asked is None else [asked])) or 1.0
-    farthest = max([limit.speed_rpm for limit in limits] + [nearest])
+    nearest = max([limit.speed_rpm.value for limit in limits[:1]] + ([] if asked is None else [asked])) or 1.0
+    farthest = max([limit.speed_rpm.value for limit in limits] + [nearest])
     most = min(farthest * 1.05, nearest * _SHOWN)
     rows = max(len(limits), 1)
     area = Area(
@@ -186,7 +196,7 @@ def plot_speed(report: Report, *, prefix: str) -> str | None:
         0.0,
         1.0,
     )
-    body = [heading("Speed", report.stack, _SPEED_WIDTH)]
+    body = [heading("Speed", report.stack_id, _SPEED_WIDTH)]
     body.extend(area.x_axis([(value, spaced(value)) for value in ticks(0.0, most, 6)], "spindle speed, rpm"))
     governing = [limit == speed.governing for limit in limits]
     for number, limit in enumerate(limits):
@@ -194,13 +204,13 @@ def plot_speed(report: Report, *, prefix: str) -> str | None:
     if asked is not None:
         body.extend(_programmed(asked, area))
     for number, limit in enumerate(limits):
-        told = f"{spaced(limit.speed_rpm)} rpm" + (" governs" if governing[number] else "")
-        end = area.x(min(limit.speed_rpm, area.x_to)) + 6.0
+        told = f"{spaced(limit.speed_rpm.value)} rpm" + (" governs" if governing[number] else "")
+        end = area.x(min(limit.speed_rpm.value, area.x_to)) + 6.0
         body.extend(beside(end, _SPEED_TOP + 20.0 + number * _SPEED_STEP, told, bold=governing[number]))
     words = _speed_notes(report)
     foot = _SPEED_TOP + area.height + 60.0
     body.extend(notes(words, foot, _SPEED_WIDTH))
-    about = " ".join([*(f"{_name(one, report)}: {spaced(one.speed_rpm)} rpm." for one in limits), *words])
+    about = " ".join([*(f"{_name(one, report)}: {spaced(one.speed_rpm.value)} rpm." for one in limits), *words])
     size = _SPEED_WIDTH, foot + 16.0 * len(words) + 4.0
     return document("speed", "Speed limits, lowest first", about, size, body, prefix=prefix)
 
@@ -216,8 +226,8 @@ def _row(limit: SpeedLimit, name: str, area: Area, top: float, governs: bool) ->
     weight = "bold" if governs else None
     name = shortened(name, 12.0, (_SPEED_LEFT - 30.0) / (1.12 if governs else 1.0))
     yield text(_SPEED_LEFT - 10.0, top + 12.0, name, text_anchor="end", font_weight=weight)
-    beyond = limit.speed_rpm > area.x_to
-    end = area.x(min(limit.speed_rpm, area.x_to))
+    beyond = limit.speed_rpm.value > area.x_to
+    end = area.x(min(limit.speed_rpm.value, area.x_to))
     fill = "#3c5a78" if governs else "#d9e2ea"
     if beyond:
         corners = [
@@ -248,9 +258,8 @@ def _speed_notes(report: Report) -> list[str]:
     if speed.asked_rpm is None:
         words.append("No speed is programmed.")
     if speed.governing is not None:
-        words.append(
-            f"The lowest limit governs: {_name(speed.governing, report)}, {spaced(speed.governing.speed_rpm)} rpm."
-        )
+        lowest = spaced(speed.governing.speed_rpm.value)
+        words.append(f"The lowest limit governs: {_name(speed.governing, report)}, {lowest} rpm.")
     if speed.margin_rpm is not None and speed.margin_rpm < 0.0:
         words.append(f"The programmed speed is {spaced(-speed.margin_rpm)} rpm above it.")
     elif speed.margin_rpm is not None:

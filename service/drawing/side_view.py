@@ -201,14 +201,14 @@ def draw_stack(report: Report, derived: StackAnalysis, *, bent: bool, prefix: st
 
 def _plane(derived: StackAnalysis) -> float | None:
     """Return the measuring plane, mm from the gauge line; None if not known."""
-    operation = derived.chain.request.operation
+    operation = derived.chain.operation
     at_tip = operation is not None and operation.runout_limit_at == "tip"
     plane = derived.geometry.tip if at_tip else derived.geometry.gauge_plane
     return None if isinstance(plane, Missing) else plane
 
 
 def _title(report: Report) -> str:
-    return f"Stack {report.stack}" if report.stack else "Unnamed stack"
+    return f"Stack {report.stack_id}" if report.stack_id else "Unnamed stack"
 
 
 def _about(derived: StackAnalysis, parts: list[Part], noted: list[Noted]) -> str:

@@ -30,8 +30,8 @@ As `application/json`: up to {MAX_STACKS} stacks in one document, with shared de
 
 As `application/x-ndjson` or `application/jsonl`: any number of lines, answered in order as they arrive. A line is a
 check request, a stack (the object under `stack`) or definitions. Definitions are an object without `stack`; its
-`components`, `operation`, `machine` and `policy` apply to the lines that follow. A line's own fields replace the
-shared ones; components merge by key.
+`components`, `machine`, `gauge_plane`, `operations` and `policy` apply to the lines that follow. A line's own fields
+replace the shared ones; components merge by key.
 
 Each result is `{{"line": 3, "report": …}}`, `{{"line": 3, "verdict": …}}` or `{{"line": 3, "problem": …}}`. An invalid
 line does not affect the others. Definitions and blank lines are counted only. The last line is

@@ -201,6 +201,9 @@ Identical requests return identical bytes.
 """
 
 
+_SHOWN: Final = 400
+
+
 class SvgAnswer(Response):
     """An SVG response."""
 
@@ -232,9 +235,10 @@ def drawings_router(assessor: Assessor) -> APIRouter:
         return picture_or_words(picture, report, derived, bent=bent).encode()
 
     requests = {name: {"summary": one.summary, "value": one.request} for name, one in EXAMPLES.items()}
-    shown = draw(parse_request(EXAMPLES[EXTENDED].request), "speed", True).decode()
+    shown = draw(parse_request(EXAMPLES[EXTENDED].request), "stack", True).decode()
+    begins = shown[:_SHOWN]
     # JSON text, unpacked by service.http.openapi.describe.
-    pictures = {"speed": {"summary": "Speed limits of the first example", "value": json.dumps(shown)}}
+    pictures = {"begin": {"summary": "Beginning", "value": json.dumps(begins)}}
     known: dict[int | str, dict[str, Any]] = {
         200: {"content": {SVG: {"schema": {"type": "string"}, "examples": pictures}}},
         **responses(

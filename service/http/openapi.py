@@ -8,7 +8,7 @@ No route is deprecated now. To deprecate one, in the function that builds its ro
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time
 from email.utils import format_datetime
@@ -17,21 +17,28 @@ from typing import Any, Final
 from fastapi import APIRouter, FastAPI
 from fastapi.openapi.utils import get_openapi
 from fastapi.routing import APIRoute
+from pydantic import TypeAdapter
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-from rules.couplings.sides import COUPLINGS, joint_classes
-from rules.quantities.models import KNOWN_VALUES
-from rules.rulebook.book import Rule, Rulebook
+from rules.couplings.sides import COUPLINGS, MachineSide, SpindleSide, WorkpieceSide, joint_classes
+from rules.couplings.steep_taper import SteepTaperForm
+from rules.quantities.models import KNOWN_VALUES, Identifier, Length, PositiveLength, Text, Token
+from rules.quantities.tables import Confidence
 from rules.schema.budget import BudgetRequest
 from rules.schema.comparison import ComparisonRequest
-from rules.schema.gate import GateRequest, GateVerification
-from rules.schema.reading import ReadingRequest
-from rules.schema.request import CheckRequest
-from rules.schema.search import SearchRequest
-from rules.version import VERSION
+from rules.schema.components import Material, StackEntry
+from rules.schema.gate import Decision, GateRequest, GateVerification
+from rules.schema.imports import ComponentKind
+from rules.schema.reading import Conformity, ReadingRequest
+from rules.schema.report import Verdict
+from rules.schema.request import BalanceGrade, CheckRequest, WorkMaterial
+from rules.schema.search import GripSetting, RankCriterion, SearchRequest
+from rules.version import CONTRACT
 from service.batch.document import BatchRequest
+from service.contract import PictureName
 from service.http.access import is_open
 from service.http.answers import described_headers
+from service.http.components import describe_fields, drop_titles_and_nulls, lead_with_the_kind, prune, share
 from service.http.problem_answers import responses
 from service.operations.problems import Problem
 
@@ -53,10 +60,12 @@ def describe_access(document: dict[str, Any]) -> None:
             "description": "Required if the operator has set tokens (RFC 6750).",
         }
     }
+    document["security"] = [{}, {_SCHEME: []}]
     for path, item in document["paths"].items():
         for method, operation in item.items():
-            if not is_open(path):
-                operation["security"] = [{}, {_SCHEME: []}]
+            if is_open(path):
+                operation["security"] = []
+            else:
                 _add(operation, "token-needed")
             if method == "post":
                 _add(operation, "slow-body")
@@ -235,18 +244,57 @@ _TAGS: Final = [
 ]
 
 
-def describe(app: FastAPI, book: Rulebook) -> dict[str, Any]:
-    """The OpenAPI 3.1 document of this app with these rules in force."""
+_SERVERS: Final = [{"url": "/", "description": "The service that serves this document."}]
+
+_NAMED: Final[Mapping[str, Any]] = {
+    "BalanceGrade": BalanceGrade,
+    "ComponentKind": ComponentKind,
+    "Confidence": Confidence,
+    "Conformity": Conformity,
+    "Decision": Decision,
+    "GripSetting": GripSetting,
+    "Identifier": Identifier,
+    "Length": Length,
+    "MachineSide": MachineSide,
+    "Material": Material,
+    "Picture": PictureName,
+    "PositiveLength": PositiveLength,
+    "RankCriterion": RankCriterion,
+    "SpindleSide": SpindleSide,
+    "StackEntry": StackEntry,
+    "SteepTaperForm": SteepTaperForm,
+    "Text": Text,
+    "Token": Token,
+    "Verdict": Verdict,
+    "WorkMaterial": WorkMaterial,
+    "WorkpieceSide": WorkpieceSide,
+}
+"""Types of fields by the name of their component; other lists of values are named after their field."""
+
+
+def _named() -> Iterator[tuple[str, dict[str, Any]]]:
+    for name, kind in _NAMED.items():
+        schema = TypeAdapter(kind).json_schema(ref_template=_REF)
+        schema.pop("$defs", None)
+        yield name, schema
+
+
+_ORDER: Final = ("openapi", "info", "servers", "security", "tags", "paths", "components")
+
+
+def describe(app: FastAPI) -> dict[str, Any]:
+    """The OpenAPI 3.1 document of this app."""
     document = get_openapi(
         title="stackgauge",
-        version=VERSION,
+        version=CONTRACT,
         openapi_version="3.1.0",
         description=_ABOUT,
         routes=app.routes,
         tags=_TAGS,
+        servers=_SERVERS,
     )
     schemas: dict[str, Any] = document["components"]["schemas"]
-    for name, schema in _own_schemas(book):
+    for name, schema in _own_schemas():
         if schemas.setdefault(name, schema) != schema:
             raise ValueError(f"two different schemas are named {name}")
     for operation in _operations(document):
@@ -266,64 +314,46 @@ def describe(app: FastAPI, book: Rulebook) -> dict[str, Any]:
     ):
         schemas[model]["properties"][field][KNOWN_VALUES] = list(known)
     _tell_open_lists(schemas)
-    return document
+    drop_titles_and_nulls(document)
+    describe_fields(document)
+    share(document, dict(_named()))
+    lead_with_the_kind(document)
+    prune(document)
+    return {name: document[name] for name in sorted(document, key=_ORDER.index)}
 
 
 def as_text(document: dict[str, Any]) -> str:
-    """The document as stored: sorted, so that a diff shows only changes."""
-    return json.dumps(document, indent=2, sort_keys=True, ensure_ascii=False) + "\n"
+    """The document as stored: what is short on one line, so that a diff shows the fields that changed."""
+    return _indented(document, 0) + "\n"
 
 
-def _own_schemas(book: Rulebook) -> Iterator[tuple[str, Any]]:
+_WIDTH: Final = 240
+
+
+def _indented(node: Any, depth: int, at: tuple[str, ...] = ()) -> str:
+    line = json.dumps(node, ensure_ascii=False, separators=(",", ":"))
+    # the examples are files too, indented there
+    if len(line) <= _WIDTH or not isinstance(node, (dict, list)) or (at[:2] == ("components", "examples") and at[2:]):
+        return line
+    start = "\n" + " " * (depth + 1)
+    if isinstance(node, dict):
+        inner = [f"{json.dumps(key)}: {_indented(one, depth + 1, (*at, key))}" for key, one in node.items()]
+    else:
+        inner = [_indented(one, depth + 1, (*at, "")) for one in node]
+    opening, closing = "{}" if isinstance(node, dict) else "[]"
+    return f"{opening}{start}{(',' + start).join(inner)}{start[:-1]}{closing}"
+
+
+def _own_schemas() -> Iterator[tuple[str, Any]]:
     """Schemas of bodies that the routes parse and serialise themselves."""
     for model in _REQUESTS:
         request = model.model_json_schema(ref_template=_REF)
         definitions = request.pop("$defs")
-        definitions["Policy"]["properties"]["thresholds"] |= {
-            "anyOf": [{"$ref": _REF.format(model="Thresholds")}, {"type": "null"}],
-            "examples": [_example(book)],
-        }
         yield model.__name__, request
         yield from definitions.items()
-    yield "Thresholds", _thresholds(book)
     problem = Problem.model_json_schema(ref_template=_REF)
     yield from problem.pop("$defs").items()
     yield "Problem", problem
-
-
-def _thresholds(book: Rulebook) -> dict[str, Any]:
-    return {
-        "title": "Thresholds",
-        "description": "Changed thresholds by rule code and threshold name.",
-        "type": "object",
-        "additionalProperties": False,
-        "properties": {rule.code: _thresholds_of(rule) for rule in book.rules if rule.thresholds},
-    }
-
-
-def _thresholds_of(rule: Rule) -> dict[str, Any]:
-    return {
-        "title": rule.title,
-        "type": "object",
-        "additionalProperties": False,
-        "properties": {
-            name: {
-                "type": "number",
-                "minimum": threshold.minimum,
-                "maximum": threshold.maximum,
-                "default": threshold.value,
-                "description": f"{threshold.meaning} [{threshold.unit}]",
-            }
-            for name, threshold in rule.thresholds.items()
-        },
-    }
-
-
-def _example(book: Rulebook) -> dict[str, dict[str, float]]:
-    for rule in book.rules:
-        for name, threshold in rule.thresholds.items():
-            return {rule.code: {name: threshold.value}}
-    return {}
 
 
 def _operations(document: dict[str, Any]) -> Iterator[dict[str, Any]]:

@@ -19,23 +19,23 @@ from service.sheets.page import STYLE_SOURCE
 __all__ = ["PAGE_POLICY", "pages_router"]
 
 
-_STACKS: Final[tuple[tuple[str, str, str, dict[str, Any], dict[str, Any]], ...]] = (
+_STACKS: Final[tuple[tuple[str, str, str, dict[str, float], dict[str, Any]], ...]] = (
     ("press_in", "KB-T-0042", "8 mm end mill on an extension, press-in collets", {}, {}),
     (
         "press_in",
         "KB-T-0043",
         "The same, with insufficient grip length and overspeed",
-        {"runout_limit_um": 12, "spindle_speed_rpm": 15500},
+        {"tir_um": 12, "spindle_speed_rpm": 15500},
         {"grip_length_mm": 14},
     ),
-    ("nut_collet", "KB-T-0044", "12 mm end mill in an 8° nut collet, limit 20 µm", {"runout_limit_um": 20}, {}),
+    ("nut_collet", "KB-T-0044", "12 mm end mill in an 8° nut collet, limit 20 µm", {"tir_um": 20}, {}),
     ("shrink", "KB-T-0045", "12 mm end mill in a shrink-fit holder", {}, {}),
     ("side_lock", "KB-T-0046", "20 mm end mill with flat in a side-lock holder", {}, {}),
     ("shell_mill", "KB-T-0047", "Face mill on an arbor", {}, {}),
     ("long_reach", "KB-T-0048", "Long reach, limited by the holder's marked speed", {}, {}),
     ("declared", "KB-T-0049", "Screw-in head on a shop-defined interface", {}, {}),
 )
-"""Base request, stack name, summary, changes of the operation, changes of the last joint."""
+"""Base request, stack name, summary, changes of the operation and its runout limit, changes of the last joint."""
 
 
 def page_examples() -> bytes:
@@ -53,7 +53,9 @@ def _stacks() -> Iterator[dict[str, Any]]:
     for base, name, summary, asked, last_joint in _STACKS:
         request = base_request(base)
         request["stack"]["id"] = name
-        request["operation"].update(asked)
+        operation = request["operations"][0]
+        for field, value in asked.items():
+            (operation["limits"]["runout"] if field == "tir_um" else operation)[field] = value
         if last_joint:
             request["stack"]["joints"][-1].update(last_joint)
         yield _entry(name, RequestExample(summary, request))

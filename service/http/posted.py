@@ -83,7 +83,7 @@ def assess_instructed(assessor: Assessor, asked: CheckRequest) -> tuple[Report, 
 
     The request digest is that of the original request, so it is the same in every format.
     """
-    report, derived = assessor.assess_derived(asked.model_copy(update={"with_assembly": True}))
+    report, derived = assessor.assess_derived(asked.with_assembly())
     provenance = report.provenance.model_copy(update={"request_sha256": request_sha256(asked)})
     return report.model_copy(update={"provenance": provenance}), derived
 
@@ -118,11 +118,10 @@ def add_posted_route(
     the usual ones.
     """
     requests = {name: {"summary": one.summary, "value": one.request} for name, one in examples.items()}
-    reports = {
-        name: {"summary": one.summary, "value": answer(parse(asked, one.request)).model_dump_json()}
-        for name, one in examples.items()
-    }
-    first = parse(asked, next(iter(examples.values())).request)
+    # the first only: openapi/examples has the others
+    shown, example = next(iter(examples.items()))
+    first = parse(asked, example.request)
+    reports = {shown: {"summary": example.summary, "value": answer(first).model_dump_json()}}
     described = {name: one.described(first) for name, one in representations.items()}
     known: dict[int | str, dict[str, Any]] = {
         200: {"content": {JSON: {"examples": reports}, **described}},

@@ -121,7 +121,7 @@ HANDLERS: Final[Mapping[int | type[Exception], Callable[[Request, Any], Coroutin
 
 
 _FAULTS: Final = (
-    Fault("/operation/runout_limit", "unknown field; did you mean 'runout_limit_um'?", "unknown_field"),
+    Fault("/operations/0/limits/run_out", "unknown field; did you mean 'runout'?", "unknown_field"),
     Fault("/stack/components/2/machine_side/diameter_mm", "must be greater than 0", "out_of_range"),
 )
 
@@ -139,7 +139,7 @@ _OCCURRENCES: Final = MappingProxyType(
             "unsupported-media-type", "The Content-Type must be application/json in UTF-8."
         ),
         "invalid-request": invalid_request(BadRequestError(_FAULTS)),
-        "stale-continuation": stale_continuation(ContinuationError("this is no token of a search")),
+        "stale-continuation": stale_continuation(ContinuationError("this is not a search token")),
         "internal-fault": ProblemError("internal-fault", "The request failed; the log has the details."),
         "too-much-work": ProblemError(
             "too-much-work",

@@ -11,6 +11,7 @@ from fastapi import APIRouter, Path, Request, Response
 
 from rules.couplings.sides import COUPLINGS
 from rules.quantities.tables import table
+from rules.quantities.units import ucum
 from rules.rulebook.book import Rule, Rulebook
 from service.contract import (
     CouplingAnswer,
@@ -94,10 +95,11 @@ def _rule_answer(rule: Rule, book: Rulebook) -> RuleAnswer:
         {
             **{name: getattr(rule, name) for name in RuleAnswer.model_fields},
             "needs": [
-                NeedAnswer(name=name, unit=meanings[name].unit, meaning=meanings[name].meaning) for name in rule.needs
+                NeedAnswer(name=name, unit=ucum(meanings[name].unit), meaning=meanings[name].meaning)
+                for name in rule.needs
             ],
             "thresholds": [
-                ThresholdAnswer(name=name, **threshold.model_dump())
+                ThresholdAnswer(name=name, **{**threshold.model_dump(), "unit": ucum(threshold.unit)})
                 for name, threshold in sorted(rule.thresholds.items())
             ],
         }

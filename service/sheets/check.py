@@ -6,12 +6,14 @@ both show what the section holds.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Sequence
+from dataclasses import replace
 from typing import Final
 
 from rich.console import Console
 from rich.text import Text
 
+from rules.quantities.models import MissingQuantity
 from rules.schema.report import (
     AcceptanceReport,
     AssemblyReport,
@@ -25,12 +27,13 @@ from rules.schema.report import (
     Provenance,
     RecordField,
     Report,
+    RuleDeviation,
     RunoutReport,
     Summary,
-    ThresholdReport,
     Undecided,
 )
 from service.sheets.figures import (
+    UNKNOWN,
     Cell,
     Fact,
     Section,
@@ -42,6 +45,7 @@ from service.sheets.figures import (
     quantity,
     table,
     unit_sign,
+    within,
 )
 from service.sheets.mechanics import mechanics
 from service.sheets.text import (
@@ -59,13 +63,16 @@ from service.sheets.text import (
 __all__ = [
     "CHANGED",
     "NO_FINDINGS",
+    "P95",
     "POSITION",
     "RUNOUT_LIMIT",
     "acceptance",
     "changes",
     "counts",
+    "deviation",
     "finding_facts",
     "plane_of_limit",
+    "pointers_of",
     "print_assembly",
     "print_report",
     "provenance",
@@ -73,7 +80,6 @@ __all__ = [
     "runout",
     "stack",
     "step_values",
-    "thresholds",
     "unnamed",
     "wanted",
 ]
@@ -82,33 +88,58 @@ __all__ = [
 CHANGED: Final = "Judged by changed rules"
 NO_FINDINGS: Final = "No findings."
 
-_GEOMETRY: Final = lines(GeometryReport, "tip_mm", "gauge_plane_mm", "last_clamping_face_mm")
+_GEOMETRY: Final = lines(GeometryReport, "tip_mm", "tip_from_last_clamping_face_mm", "last_clamping_face_mm")
 POSITION: Final = lines(PositionReport, "component", "from_mm", "to_mm")
 
 RUNOUT_LIMIT: Final = line(RunoutReport, "limit_um")
 _LIMIT_AT: Final = line(RunoutReport, "limit_at")
+P95: Final = within(PlaneReport, "95th percentile", "_um", lambda plane: plane.quantile_um("p95"))
+
+
+def _within_limit(plane: PlaneReport) -> float | None:
+    found = plane.prediction()
+    return None if found is None else found.probability_within_limit
+
+
 _PLANE: Final = (
-    *lines(PlaneReport, "z_mm", "p50_um", "p95_um", "best_clocking_um"),
-    line(PlaneReport, "worst_case_um", missing="no hard limit"),
-    line(PlaneReport, "probability_within_limit", missing="no limit"),
+    *lines(PlaneReport, "plane", "from_gauge_line_mm", "from_last_clamping_face_mm"),
+    within(PlaneReport, "Median", "_um", lambda plane: plane.quantile_um("p50")),
+    P95,
+    within(PlaneReport, "Lowest by clocking", "_um", lambda plane: plane.quantile_um("p0", "best_clocking")),
 )
-_CONTRIBUTOR: Final = lines(
-    ContributorReport, "name", "law", "direction_known", "gauge_plane_tir_um", "tip_tir_um", "gauge_plane_share"
+_WORST: Final = within(
+    PlaneReport, "Worst case", "_um", lambda plane: plane.quantile_um("p100", "worst_case"), missing="no hard limit"
+)
+_WITHIN_LIMIT: Final = within(
+    PlaneReport, "Within the limit", "probability_within_limit", _within_limit, missing="no limit"
+)
+_COMPLETE_PLANE: Final = (*_PLANE, _WORST, _WITHIN_LIMIT)
+_INCOMPLETE_PLANE: Final = (*_PLANE, replace(_WORST, missing=UNKNOWN), replace(_WITHIN_LIMIT, missing=UNKNOWN))
+_CONTRIBUTOR: Final = (
+    *lines(ContributorReport, "text", "law", "direction_known"),
+    within(ContributorReport, "At the gauge plane", "_um", lambda one: one.tir_um.get("gauge_plane")),
+    within(ContributorReport, "At the tip", "_um", lambda one: one.tir_um.get("tip")),
+    within(ContributorReport, "Share", "share", lambda one: one.share.get("gauge_plane")),
 )
 
-_FINDING: Final = lines(Finding, "observed", "limit", "margin")
-_ACCEPTANCE: Final = lines(
-    AcceptanceReport,
-    "limit_at",
-    "limit_um",
-    "plane_mm",
-    "face_of",
-    "distance_mm",
-    "expected_p50_um",
-    "expected_p95_um",
+_FINDING: Final = lines(Finding, "observed", "limit")
+_MARGIN: Final = line(Finding, "margin")
+
+
+def _expected(name: str) -> Callable[[AcceptanceReport], float | None]:
+    def value(one: AcceptanceReport) -> float | None:
+        return next((each.quantiles_um[name] for each in one.predictions if each.of == "parts_at_limits"), None)
+
+    return value
+
+
+_ACCEPTANCE: Final = (
+    *lines(AcceptanceReport, "plane", "limit_um", "from_gauge_line_mm", "face_of", "from_last_clamping_face_mm"),
+    within(AcceptanceReport, "Expected reading, median", "_um", _expected("p50")),
+    within(AcceptanceReport, "Expected reading, 95th percentile", "_um", _expected("p95")),
 )
 _PROVENANCE: Final = lines(
-    Provenance, "service", "version", "request_sha256", "rulebook_sha256", "catalogue_sha256", "rulebooks"
+    Provenance, "contract", "service", "version", "request_sha256", "rulebook_sha256", "catalogue_sha256", "rulebooks"
 )
 _DECIDED: Final = line(Report, "decided")
 
@@ -126,8 +157,6 @@ def stack(report: Report) -> Section:
 
 def runout(report: RunoutReport) -> Section:
     """How true the stack runs."""
-    planes = (("gauge plane", report.gauge_plane), ("tip", report.tip))
-    known = [(name, plane) for name, plane in planes if plane is not None]
     limited = report.limit_um is not None
     return Section(
         "runout",
@@ -138,10 +167,9 @@ def runout(report: RunoutReport) -> Section:
         tables=(
             *table(
                 "Predicted total indicator reading; within the limit: the share of assemblies.",
-                _PLANE,
-                [plane for _, plane in known],
+                _COMPLETE_PLANE if report.complete else _INCOMPLETE_PLANE,
+                report.planes,
                 lambda plane: limited and plane is plane_of_limit(report),
-                names=("Plane", [name for name, _ in known]),
             ),
             *table(
                 "Reading of each contributor alone, and its share of the mean square at the gauge plane.",
@@ -154,7 +182,7 @@ def runout(report: RunoutReport) -> Section:
 
 def plane_of_limit(report: RunoutReport) -> PlaneReport | None:
     """Return the plane at which the runout is limited; None where it is not known."""
-    return report.tip if report.limit_at == "tip" else report.gauge_plane
+    return report.plane(report.limit_at)
 
 
 def provenance(report: Report) -> Section:
@@ -166,41 +194,36 @@ def provenance(report: Report) -> Section:
 
 def finding_facts(one: Finding) -> Sequence[Fact]:
     """What was seen and what it was held against, with every digit, since it explains the verdict."""
-    known = ((each.label, getattr(one, each.name)) for each in _FINDING)
+    quantities = [(each.label, getattr(one, each.name)) for each in _FINDING]
+    known = [(label, each.value, each.unit) for label, each in quantities if each is not None]
+    unit = next((unit for _, _, unit in known if unit is not None), None)
+    known += [(_MARGIN.label, one.margin, unit)] if one.margin is not None else []
     return [
-        Fact(label, (value if isinstance(value, str) else exactly(value, one.unit),))
-        for label, value in known
+        Fact(label, (value if isinstance(value, str) else exactly(value, unit),))
+        for label, value, unit in known
         if value is not None
     ]
 
 
 def changes(changed: Provenance) -> list[Cell]:
     """Thresholds of the request's policy, then severities and rules of an operator's books; empty for most."""
-    return [
-        *thresholds(changed.thresholds_changed),
-        *(
-            (f"{one.code}: safety rule, {one.from_severity} lowered to {one.to_severity} by {one.book}",)
-            for one in changed.severities_lowered
-        ),
-        *(
-            (f"{one.code}: {'safety rule, ' if one.safety else ''}replaced by {one.book}",)
-            for one in changed.rules_replaced
-        ),
-    ]
+    return list(map(deviation, changed.deviations))
 
 
-def thresholds(changed: Iterable[ThresholdReport]) -> list[Cell]:
-    """Each threshold that a policy changed."""
-    return [
-        (
-            f"{one.code}: {quantity(one.threshold).partition(' (')[0]} ",
+def deviation(one: RuleDeviation) -> Cell:
+    """Return a changed threshold, a lowered severity or a replaced rule in words."""
+    safety = "safety rule, " if one.safety else ""
+    if one.threshold is not None and one.value is not None and one.default is not None:
+        return (
+            f"{one.code}: {safety}{quantity(one.threshold).partition(' (')[0]} ",
             exactly(one.value, one.unit),
             " by the request's policy, ",
-            exactly(one.rulebook_value, one.unit),
+            exactly(one.default, one.unit),
             " in the rulebook",
         )
-        for one in changed
-    ]
+    if one.severity is not None:
+        return (f"{one.code}: {safety}{one.default_severity} lowered to {one.severity} by {one.book}",)
+    return (f"{one.code}: {safety}replaced by {one.book}",)
 
 
 def counts(summary: Summary) -> str:
@@ -218,7 +241,7 @@ def counts(summary: Summary) -> str:
 
 def unnamed(report: Report) -> str:
     """Return the name of the stack, or that it has none."""
-    return report.stack or "unnamed stack"
+    return report.stack_id or "unnamed stack"
 
 
 def step_values(values: Sequence[AssemblyValue]) -> Sequence[Fact]:
@@ -229,6 +252,11 @@ def step_values(values: Sequence[AssemblyValue]) -> Sequence[Fact]:
 def acceptance(one: AcceptanceReport) -> Sequence[Fact]:
     """Where to read and what to expect."""
     return facts(_ACCEPTANCE, one)
+
+
+def pointers_of(missing: Sequence[MissingQuantity]) -> list[str]:
+    """Return the request fields that would supply what is missing."""
+    return [field for one in missing for field in one.at]
 
 
 def wanted(one: RecordField) -> Cell:
@@ -307,7 +335,7 @@ def _steps(title: str, steps: Sequence[AssemblyStep], console: Console) -> None:
         if step.from_maker:
             say(Text(f"By the maker: {', '.join(step.from_maker)}."), console, 6)
         if step.not_stated:
-            say(Text(f"Not stated: {', '.join(step.not_stated)}"), console, 6)
+            say(Text(f"Not stated: {', '.join(pointers_of(step.not_stated))}"), console, 6)
 
 
 def _blank(one: RecordField) -> str:

@@ -11,12 +11,12 @@ from dataclasses import dataclass, replace
 from decimal import Decimal
 from math import inf
 from types import MappingProxyType
-from typing import Final, TypeAlias, TypeVar, get_args
+from typing import Any, Final, TypeAlias, TypeVar, get_args
 
 from pydantic_core import to_json
 
-from rules.quantities.models import LackingFact, Out
-from rules.schema.report import SPEED_CAUSES
+from rules.quantities.models import MissingQuantity, Out
+from rules.schema.report import SPEED_CAUSES, Estimate
 
 __all__ = [
     "UNKNOWN",
@@ -34,9 +34,14 @@ __all__ = [
     "in_column",
     "line",
     "lines",
+    "missing_words",
     "quantity",
     "table",
+    "unit_of",
     "unit_sign",
+    "value_of",
+    "within",
+    "worded",
     "words",
 ]
 
@@ -78,7 +83,7 @@ _UNITS: Final[Mapping[str, Unit]] = MappingProxyType(
         "_n_m": Unit("N·m"),
         "_temperature_c": Unit("°C", 0),
         "_degc": Unit("°C", 0),
-        "_gmm": Unit("g·mm"),
+        "_g_mm": Unit("g·mm"),
         "_percent": Unit("%", 1),
         "_deg": Unit("°", 1),
         "_rpm": Unit("rpm", 0, tens_from=10_000),
@@ -96,26 +101,24 @@ _UNITS: Final[Mapping[str, Unit]] = MappingProxyType(
 _SHARES: Final[Mapping[str, Unit]] = MappingProxyType(
     {
         "share": Unit("%", 0, 100.0),
-        "gauge_plane_share": Unit("%", 0, 100.0),
         "probability_within_limit": Unit("%", 1, 100.0),
+        "relative_margin": Unit("%", 1, 100.0),
     }
 )
 
 _SIGNS: Final[Mapping[str, str]] = MappingProxyType(
     {
+        "1": "",
         "um": "µm",
-        "degC": "°C",
+        "Cel": "°C",
         "deg": "°",
-        "N m": "N·m",
-        "g mm": "g·mm",
-        "percent": "%",
-        "x D": "× D",
-        "ratio": "",
-        "count": "",
-        "none": "",
+        "N.m": "N·m",
+        "g.mm": "g·mm",
+        "/min": "rpm",
+        "N/um": "N/µm",
     }
 )
-"""Units as the report names them beside a value, where the sign differs."""
+"""Signs of the UCUM codes that people do not write as they are."""
 
 _WORDS: Final[Mapping[str, str]] = MappingProxyType(
     {
@@ -192,6 +195,10 @@ class Line:
     unit: Unit
     missing: str = UNKNOWN
     """What a table says where the field is null."""
+    value: Callable[[Any], object] | None = None
+    """Finds the figure where it is not the field itself, but lies within the part."""
+    in_words: bool = False
+    """Whether the value so found is no figure."""
 
     @property
     def head(self) -> str:
@@ -201,17 +208,21 @@ class Line:
     @property
     def numeric(self) -> bool:
         """Whether the field holds a number."""
+        if self.value is not None:
+            return not self.in_words
         kind = self.model.model_fields[self.name].annotation
-        return float in (kind, *get_args(kind))
+        kinds = (kind, *get_args(kind))
+        return float in kinds or Estimate in kinds
 
     def cell(self, part: Out) -> Cell:
         """Return what the field of a part of the report holds."""
-        value = getattr(part, self.name)
+        value = getattr(part, self.name) if self.value is None else self.value(part)
         several = value if isinstance(value, list) else [] if value is None else [value]
         pieces: list[str | Figure] = []
         for one in several:
             pieces += [", "] if pieces else []
-            pieces.append(Figure(one, self.unit) if isinstance(one, float) else words(self.name, one))
+            shown = one.value if isinstance(one, Estimate) else one
+            pieces.append(Figure(shown, self.unit) if isinstance(shown, float) else words(self.name, shown))
         return tuple(pieces)
 
 
@@ -250,7 +261,7 @@ class Section:
     title: str
     gap: str = ""
     """What makes its figures incomplete."""
-    missing: Sequence[LackingFact] = ()
+    missing: Sequence[MissingQuantity] = ()
     facts: Sequence[Fact] = ()
     tables: Sequence[Table] = ()
     parts: Sequence[Section] = ()
@@ -270,7 +281,7 @@ def words(name: str, code: object) -> str:
     known = _WORDS.get(f"{name}.{code}")
     if known is not None:
         return known
-    return str(code).replace("_", " ") if name in ("kind", "limit_at") else str(code)
+    return str(code).replace("_", " ") if name in ("kind", "limit_at", "plane") else str(code)
 
 
 def line(model: type[Out], name: str, *, missing: str = UNKNOWN) -> Line:
@@ -280,6 +291,16 @@ def line(model: type[Out], name: str, *, missing: str = UNKNOWN) -> Line:
     if label is None:
         raise ValueError(f"{model.__name__}.{name} has no title, which is its label")
     return Line(model, name, label, unit, missing)
+
+
+def within(model: type[Out], label: str, unit: str, value: Callable[[Any], object], *, missing: str = UNKNOWN) -> Line:
+    """Return a figure that lies within a part of the report; the unit is the end of a name, such as ``_um``."""
+    return Line(model, "", label, _SHARES.get(unit) or _UNITS[unit], missing, value)
+
+
+def worded(model: type[Out], label: str, value: Callable[[Any], object], *, missing: str = UNKNOWN) -> Line:
+    """Return words that are made of a part of the report."""
+    return Line(model, "", label, Unit(), missing, value, in_words=True)
 
 
 def lines(model: type[Out], *names: str) -> tuple[Line, ...]:
@@ -338,13 +359,29 @@ def bounds(value: float | None, at_least: float | None, at_most: float | None, u
     return tuple(piece for piece in pieces if piece != "")
 
 
+def value_of(one: Estimate | None) -> float | None:
+    """Return the value of an estimate."""
+    return None if one is None else one.value
+
+
 def unit_sign(unit: str | None) -> str:
     """Return the sign of a unit of the contract; nothing for what has no unit.
 
-    >>> unit_sign("um"), unit_sign("mm"), unit_sign("ratio"), unit_sign(None)
+    >>> unit_sign("um"), unit_sign("mm"), unit_sign("1"), unit_sign(None)
     ('µm', 'mm', '', '')
     """
     return "" if unit is None else _SIGNS.get(unit, unit)
+
+
+def missing_words(one: MissingQuantity) -> str:
+    """Return the name of a missing quantity as people read it, its unit in brackets.
+
+    >>> missing_words(MissingQuantity(quantity="safety_torque", unit="N.m", at=[]))
+    'safety torque (N·m)'
+    """
+    sign = unit_sign(one.unit)
+    words = one.quantity.replace("_", " ")
+    return f"{words} ({sign})" if sign else words
 
 
 def quantity(name: str) -> str:
@@ -357,3 +394,12 @@ def quantity(name: str) -> str:
         if name.endswith(end):
             return f"{name.removesuffix(end).replace('_', ' ')} ({unit.sign})"
     return name.replace("_", " ")
+
+
+def unit_of(name: str) -> str:
+    """Return the sign of the unit that the end of a field's name gives; nothing where it gives none.
+
+    >>> unit_of("torque_n_m"), unit_of("tip_tir_um"), unit_of("joint")
+    ('N·m', 'µm', '')
+    """
+    return next((unit.sign for end, unit in _UNITS.items() if name.endswith(end)), "")

@@ -22,15 +22,18 @@ from rules.schema.report import (
     SpeedReport,
     StiffnessReport,
 )
-from service.sheets.figures import Fact, Section, Unit, facts, line, lines, table
+from service.sheets.figures import Fact, Section, Unit, facts, line, lines, table, worded
 
 __all__ = ["PROGRAMMED_SPEED", "mechanics"]
 
 
 PROGRAMMED_SPEED: Final = replace(line(SpeedReport, "asked_rpm"), unit=Unit("rpm", 0))
-_MARGINS: Final = lines(SpeedReport, "margin_rpm", "margin_percent")
+_MARGINS: Final = lines(SpeedReport, "margin_rpm", "relative_margin")
 _GOVERNING: Final = line(SpeedReport, "governing")
-_CAUSE: Final = line(SpeedLimit, "cause"), line(SpeedLimit, "component", missing="–")
+_CAUSE: Final = (
+    line(SpeedLimit, "cause"),
+    worded(SpeedLimit, "Part or joint", lambda limit: limit.component or limit.joint, missing="–"),
+)
 _LIMIT: Final = line(SpeedLimit, "speed_rpm")
 
 _GRIP: Final = lines(
@@ -86,18 +89,25 @@ _STIFFNESS: Final = lines(
     "spindle_frequency_hz",
     "tooth_passing_hz",
 )
-_BENDING: Final = lines(BendingShare, "name", "kind", "share")
+_BENDING: Final = (
+    worded(BendingShare, "Part or joint", lambda share: share.words),
+    *lines(BendingShare, "kind", "share"),
+)
 
-_MASS: Final = lines(MassReport, "total_kg", "centre_of_mass_mm", "transverse_inertia_kg_mm2", "tilting_moment_n_m")
-_MASSES: Final = lines(ComponentMass, "component", "mass_kg", "centre_of_mass_mm", "transverse_inertia_kg_mm2")
+_MASS: Final = lines(
+    MassReport, "total_kg", "centre_of_mass_from_gauge_line_mm", "transverse_inertia_kg_mm2", "tilting_moment_n_m"
+)
+_MASSES: Final = lines(
+    ComponentMass, "component", "mass_kg", "centre_of_mass_from_gauge_line_mm", "transverse_inertia_kg_mm2"
+)
 
 _BALANCE: Final = lines(
     BalanceReport,
     "grade",
-    "permissible_gmm",
-    "unbalance_p95_gmm",
-    "unbalance_worst_gmm",
-    "seating_gmm",
+    "permissible_g_mm",
+    "unbalance_p95_g_mm",
+    "unbalance_worst_g_mm",
+    "seating_g_mm",
     "highest_speed_rpm",
     "best_grade",
     "quality_mm_per_s",

@@ -23,7 +23,8 @@ from rules.schema.gate import (
 )
 from rules.schema.imports import ImportedComponent, ImportFault, ImportReport, UnmappedValue
 from rules.schema.search import JointSetting, LeftOut, NearMiss, SearchReport, SearchResult
-from service.sheets.check import CHANGED, changes, thresholds
+from service.sheets.check import CHANGED, changes, deviation
+from service.sheets.figures import value_of
 from service.sheets.text import STYLES, count, heading, missing_line, number, plain, say, section, table
 
 __all__ = ["print_gate", "print_import", "print_search", "print_verification"]
@@ -52,9 +53,9 @@ def print_gate(report: GateReport, console: Console) -> None:
     heading("Operations", console)
     for one in report.operations:
         _operation(one, console)
-        own = [each for each in one.thresholds_changed if each not in report.provenance.thresholds_changed]
-        for changed in thresholds(own):
-            say(Text(f"{CHANGED}: {plain(changed)}"), console, 6)
+        own = [each for each in one.deviations if each not in report.provenance.deviations]
+        for changed in own:
+            say(Text(f"{CHANGED}: {plain(deviation(changed))}"), console, 6)
     section("Not required", [f"{one.code}  {one.name}: {one.why}" for one in report.not_required], console)
     section("Digest of the decision", [report.digest], console)
     section("Cautions", report.cautions, console)
@@ -71,7 +72,9 @@ def print_verification(report: GateVerificationReport, console: Console) -> None
 def _operation(one: GateOperationReport, console: Console) -> None:
     decision = (one.decision, _STYLES[one.decision])
     say(
-        Text.assemble(decision, "  ", (one.id, "bold"), f"  {one.stack or 'unnamed stack'} ({one.verdict})"), console, 2
+        Text.assemble(decision, "  ", (one.id, "bold"), f"  {one.stack_id or 'unnamed stack'} ({one.verdict})"),
+        console,
+        2,
     )
     for reason in one.reasons:
         _reason(reason, console)
@@ -144,15 +147,16 @@ def print_search(report: SearchReport, console: Console) -> None:
 
 def _row(one: SearchResult) -> tuple[str, ...]:
     speed = one.governing_speed if one.speed_complete else None
+    plane = next((each for each in one.planes if each.plane == "gauge_plane"), None)
     return (
         str(one.place),
         one.verdict,
-        _figure(one.projection_mm, 1),
-        _figure(one.runout_p95_um, 1),
-        _figure(one.tip_stiffness_n_per_um, 2),
+        _figure(one.tip_from_gauge_line_mm, 1),
+        _figure(None if plane is None else plane.quantile_um("p95"), 1),
+        _figure(value_of(one.tip_stiffness_n_per_um), 2),
         _figure(one.mass_kg, 2),
-        _figure(one.bending_frequency_hz, 0),
-        "?" if speed is None else number(speed.speed_rpm),
+        _figure(value_of(one.bending_frequency_hz), 0),
+        "?" if speed is None else number(speed.speed_rpm.value),
         str(len(one.components)),
     )
 
@@ -169,7 +173,7 @@ def _result(one: SearchResult, console: Console) -> None:
     )
     for joint in one.joints:
         say(Text(_grip(joint)), console, 6)
-    told = [*one.codes, *(f"{code}?" for code in one.undecided), *(f"{part} not known" for part in one.not_known)]
+    told = [*one.codes, *(f"{code}?" for code in one.undecided_codes), *(f"{part} not known" for part in one.not_known)]
     if told:
         say(Text(f"See {', '.join(told)}"), console, 6)
 
@@ -177,7 +181,7 @@ def _result(one: SearchResult, console: Console) -> None:
 def _grip(joint: JointSetting) -> str:
     drawn = f", drawn out {number(joint.drawn_out_mm)} mm" if joint.drawn_out_mm else ""
     room = f"{number(joint.shortest_mm)} to {number(joint.longest_mm)} mm"
-    return f"{joint.lower} in {joint.upper}: grip {number(joint.grip_length_mm)} mm{drawn} (allowed {room})"
+    return f"{joint.joint.lower} in {joint.joint.upper}: grip {number(joint.grip_length_mm)} mm{drawn} (allowed {room})"
 
 
 def _line(code: str, title: str, stacks: int, alone: int) -> str:

@@ -21,12 +21,13 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup, escape
 from pydantic_core import to_json
 
-from rules.schema.report import GripReport, PlaneReport, Report, SpeedLimit, Verdict
+from rules.schema.report import GripReport, Report, SpeedLimit, Verdict
 from service.contract import PictureName, Problem, ProblemType
 from service.drawing.pictures import NOTHING_TO_SHOW, pictures_of
 from service.sheets.check import (
     CHANGED,
     NO_FINDINGS,
+    P95,
     POSITION,
     RUNOUT_LIMIT,
     acceptance,
@@ -34,6 +35,7 @@ from service.sheets.check import (
     counts,
     finding_facts,
     plane_of_limit,
+    pointers_of,
     provenance,
     runout,
     stack,
@@ -50,7 +52,7 @@ from service.sheets.figures import (
     Table,
     in_column,
     line,
-    quantity,
+    missing_words,
     unit_sign,
     words,
 )
@@ -158,7 +160,8 @@ def report_page(report: Report, analysis: StackAnalysis) -> str:
         finding_facts=finding_facts,
         step_values=step_values,
         unit_sign=unit_sign,
-        quantity=quantity,
+        missing_words=missing_words,
+        pointers_of=pointers_of,
         wanted=wanted,
     )
 
@@ -213,13 +216,8 @@ def _key(report: Report) -> Iterator[tuple[str, Cell, Cell]]:
     read, speed, stiffness = report.runout, report.speed, report.stiffness
     plane = plane_of_limit(read)
     if plane is not None:
-        reading = line(PlaneReport, "p95_um")
         limit = ("limit ", *RUNOUT_LIMIT.cell(read)) if read.limit_um is not None else ("no limit",)
-        name = f"Runout at the {words('limit_at', read.limit_at)}, {reading.label}"
-        if read.complete:
-            yield name, reading.cell(plane), limit
-        else:
-            yield name, (UNKNOWN,), ("more than ", *reading.cell(plane), ", ", *limit)
+        yield f"Runout at the {words('limit_at', read.limit_at)}, {P95.label}", P95.cell(plane) or (UNKNOWN,), limit
     lowest = speed.governing
     highest = () if lowest is None else (*line(SpeedLimit, "speed_rpm").cell(lowest), f" ({lowest.words})")
     if speed.asked_rpm is not None:
@@ -230,7 +228,7 @@ def _key(report: Report) -> Iterator[tuple[str, Cell, Cell]]:
     for grip in report.grip:
         if grip.weakest:
             safety = line(GripReport, "safety_factor")
-            yield safety.label, safety.cell(grip), (grip.joint,)
+            yield safety.label, safety.cell(grip), (str(grip.joint),)
     for part, name, limit_name in (
         (stiffness, "deflection_um", "deflection_limit_um"),
         (report.geometry, "tip_mm", None),

@@ -7,14 +7,16 @@ What a reading tells, as plain text for a terminal or a log: the next step first
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from typing import Final
 
 from rich.console import Console
 from rich.text import Text
 
-from rules.schema.budget import BudgetReport, ClockingReport, JointTurn, PlaneBudgetReport, RequiredReport
+from rules.schema.budget import BudgetContributor, BudgetReport, ClockingReport, JointTurn, RequiredReport
 from rules.schema.comparison import AlternativeReport, ComparisonReport, ReadsLess
-from rules.schema.reading import AxisReport, DecisionReport, PlaneReading, PredictionReport, ReadingReport
+from rules.schema.reading import AxisReport, DecisionReport, PlaneReading, PredictedPlane, ReadingReport
+from rules.schema.report import PlaneReport, PredictionName
 from service.sheets.figures import words
 from service.sheets.text import STYLES, count, fixed, heading, missing_line, number, percent, say, section, table
 
@@ -28,14 +30,14 @@ def print_budget(report: BudgetReport, console: Console) -> None:
         say(Text(f"Limit {number(report.limit_um)} µm at the {words('limit_at', report.limit_at)}."), console, 2)
     _planes(report, console)
     for plane in report.planes:
-        _parts(plane, console)
+        _parts(plane, report.contributors, console)
     _seats(report, console)
     if report.clocking is not None:
         _clocking(report.clocking, console)
     if report.required is not None:
-        _required(report.required, console)
+        _required(report.required, {one.id: one.text for one in report.contributors}, console)
     if not report.complete:
-        fields = [", ".join(lack.fields) for lack in report.not_stated]
+        fields = [", ".join(lack.at) for lack in report.not_stated]
         section("Not complete: the true readings are larger. Missing:", fields, console)
 
 
@@ -53,33 +55,31 @@ def _planes(report: BudgetReport, console: Console) -> None:
     )
     rows = [
         (
-            plane.name,
-            fixed(plane.z_mm, 2, " mm"),
-            fixed(plane.p50_um, 1),
-            fixed(plane.p80_um, 1),
-            fixed(plane.p95_um, 1),
-            fixed(plane.p99_um, 1),
-            fixed(plane.best_clocking_um, 1),
-            fixed(plane.worst_case_um, 1),
-            fixed(percent(plane.probability_within_limit), 1, " %"),
+            words("plane", plane.plane),
+            fixed(plane.from_gauge_line_mm, 2, " mm"),
+            *(fixed(plane.quantile_um(name), 1) for name in ("p50", "p80", "p95", "p99")),
+            fixed(plane.quantile_um("p0", "best_clocking"), 1),
+            fixed(plane.quantile_um("p100", "worst_case"), 1),
+            fixed(percent(None if (one := plane.prediction()) is None else one.probability_within_limit), 1, " %"),
         )
         for plane in report.planes
     ]
     table(head, rows, console)
 
 
-def _parts(plane: PlaneBudgetReport, console: Console) -> None:
-    heading(f"At the {plane.name}" if plane.name in ("gauge plane", "tip") else f"At {plane.name}", console)
+def _parts(plane: PlaneReport, contributors: Sequence[BudgetContributor], console: Console) -> None:
+    name = words("plane", plane.plane)
+    heading(f"At the {name}" if plane.plane in ("gauge_plane", "tip") else f"At {name}", console)
     head = ("contributor", "alone", "share", "lever", "95 % if halved")
     rows = [
         (
-            item.name,
-            fixed(item.tir_um, 1),
-            fixed(percent(item.share), 0, " %"),
-            fixed(item.amplification, 2),
-            fixed(item.p95_if_halved_um, 1),
+            item.text,
+            fixed(item.tir_um.get(plane.plane), 1),
+            fixed(percent(item.share.get(plane.plane)), 0, " %"),
+            fixed(item.amplification.get(plane.plane), 2),
+            fixed(item.p95_if_halved_um.get(plane.plane), 1),
         )
-        for item in plane.contributors
+        for item in contributors
     ]
     table(head, rows, console)
 
@@ -90,10 +90,10 @@ def _seats(report: BudgetReport, console: Console) -> None:
     heading("Effect of a 1 µm particle in each seat, most sensitive first", console)
     rows = [
         (
-            seat.component,
+            seat.joint.lower,
             fixed(seat.seat_length_mm, 1),
-            fixed(seat.gauge_plane_um_per_um, 1),
-            fixed(seat.tip_um_per_um, 1),
+            fixed(seat.tir_um_per_um.get("gauge_plane"), 1),
+            fixed(seat.tir_um_per_um.get("tip"), 1),
         )
         for seat in report.seats
     ]
@@ -108,7 +108,8 @@ def _clocking(clocking: ClockingReport, console: Console) -> None:
         turns = ", ".join(map(_turn, clocking.all_joints))
         left = fixed(clocking.all_joints[0].leaves_tir_um, 1)
         lines.append(f"All joints, {angles}: {turns}; {left} µm remain.")
-    lines.append(f"95th percentile after that, the other parts at random: {fixed(clocking.p95_after_um, 1)} µm.")
+    after = fixed(clocking.p95_after_um, 1, " µm")
+    lines.append(f"95th percentile after that, the other parts at random: {after}.")
     section("Re-clocking", lines, console)
 
 
@@ -116,13 +117,15 @@ def _turn(turn: JointTurn) -> str:
     return f"{turn.joint} by {number(turn.turn_deg)}°"
 
 
-def _required(required: RequiredReport, console: Console) -> None:
+def _required(required: RequiredReport, texts: Mapping[str, str], console: Console) -> None:
     where = "gauge plane" if required.plane == "gauge_plane" else "tip"
     heading(f"Required for {number(required.target_um)} µm at the {where} in 95 % of assemblies", console)
     if required.factor is None:
         say(Text("Not possible: the measured parts alone exceed it."), console, 2)
         return
-    rows = [(item.name, fixed(item.stated_tir_um, 1), fixed(item.required_tir_um, 1)) for item in required.contributors]
+    rows = [
+        (texts[item.id], fixed(item.stated_tir_um, 1), fixed(item.required_tir_um, 1)) for item in required.contributors
+    ]
     table(("contributor", "stated", "required"), rows, console)
 
 
@@ -139,6 +142,13 @@ _HEAD: Final = (
     "errors",
     "warnings",
     "undecided",
+)
+
+
+_QUANTILES: Final[Sequence[tuple[str, PredictionName]]] = (
+    ("p50", "parts_at_limits"),
+    ("p95", "parts_at_limits"),
+    ("p100", "worst_case"),
 )
 
 
@@ -163,16 +173,16 @@ def print_comparison(report: ComparisonReport, console: Console) -> None:
 
 
 def _row(one: AlternativeReport) -> tuple[str, ...]:
-    plane = one.gauge_plane if one.runout_complete else None
+    plane = next((each for each in one.planes if each.plane == "gauge_plane"), None)
     speed = one.governing_speed if one.speed_complete else None
     return (
         one.name,
         one.verdict,
-        *map(_figure, (None, None, None) if plane is None else (plane.p50_um, plane.p95_um, plane.worst_case_um)),
-        _figure(one.projection_mm),
-        "?" if speed is None else number(speed.speed_rpm),
-        "?" if one.tip_stiffness_n_per_um is None else f"{one.tip_stiffness_n_per_um:.2f}",
-        str(one.joints),
+        *(_figure(None if plane is None else plane.quantile_um(name, of)) for name, of in _QUANTILES),
+        _figure(one.tip_from_gauge_line_mm),
+        "?" if speed is None else number(speed.speed_rpm.value),
+        "?" if one.tip_stiffness_n_per_um is None else f"{one.tip_stiffness_n_per_um.value:.2f}",
+        str(one.joint_count),
         str(one.summary.errors),
         str(one.summary.warnings),
         str(one.summary.undecided),
@@ -233,7 +243,7 @@ def _decision(decision: DecisionReport) -> list[str]:
 
 def _plane(plane: PlaneReading) -> tuple[str, ...]:
     return (
-        f"{number(plane.distance_mm)} mm",
+        f"{number(plane.from_last_clamping_face_mm)} mm",
         fixed(plane.tir_um, 1),
         fixed(plane.judged_tir_um, 1),
         _or_dash(plane.eccentricity_um, 2),
@@ -256,7 +266,7 @@ def _toward(direction: float | None) -> str:
 
 def _prediction(report: ReadingReport, console: Console) -> None:
     rows = [
-        (f"{number(plane.distance_mm)} mm", *_predicted(one))
+        (f"{number(plane.from_last_clamping_face_mm)} mm", *_predicted(one))
         for plane, one in zip(report.planes, report.prediction, strict=True)
         if one is not None
     ]
@@ -266,13 +276,11 @@ def _prediction(report: ReadingReport, console: Console) -> None:
     section("Not predicted", [missing_line(one) for one in report.not_stated], console)
 
 
-def _predicted(one: PredictionReport) -> tuple[str, ...]:
+def _predicted(one: PredictedPlane) -> tuple[str, ...]:
     return (
-        fixed(one.p50_um, 1),
-        fixed(one.p95_um, 1),
-        fixed(one.p99_um, 1),
+        *(fixed(one.quantile_um(name), 1) for name in ("p50", "p95", "p99")),
         fixed(percent(one.share_below), 1, " %"),
-        "outside" if one.outside_99_percent else "",
+        "outside" if one.above_p99 else "",
     )
 
 

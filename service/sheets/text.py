@@ -13,9 +13,9 @@ from typing import Final
 from rich.console import Console
 from rich.text import Text
 
-from rules.quantities.models import LackingFact
+from rules.quantities.models import MissingQuantity
 from service.operations.problems import Problem, ProblemPart
-from service.sheets.figures import Cell, Section, quantity
+from service.sheets.figures import Cell, Section, missing_words
 
 __all__ = [
     "PLAIN_WIDTH",
@@ -140,10 +140,10 @@ def table(head: Sequence[str], rows: Sequence[Sequence[str]], console: Console, 
         say(Text("  ".join(cells)), console, 2)
 
 
-def missing_line(one: LackingFact) -> str:
+def missing_line(one: MissingQuantity) -> str:
     """Say what is missing and what would supply it."""
-    fields = f"; supplied by {', '.join(one.fields)}" if one.fields else ""
-    return f"Missing: {quantity(one.fact)}{fields}"
+    fields = f"; supplied by {', '.join(one.at)}" if one.at else ""
+    return f"Missing: {missing_words(one)}{fields}"
 
 
 def count(many: int, what: str) -> str:

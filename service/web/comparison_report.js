@@ -2,7 +2,7 @@
 import { fill, make, table } from "./elements.js";
 import { amount, percent, sentence, SIGNS } from "./words.js";
 
-const UNITS = { um: "µm", "N/um": "N/µm" };
+const UNITS = { um: "µm", "N/um": "N/µm", "/min": "rpm" };
 
 /** Show the report. */
 export function showComparison(box, report) {

@@ -15,12 +15,12 @@ export function dialPicture(plane, result) {
   const high = result.high_point_deg;
   return element(
     "svg",
-    { viewBox: `0 0 ${SIZE} ${SIZE}`, role: "img", "aria-label": words(points, high, result.distance_mm), class: "dial-picture" },
+    { viewBox: `0 0 ${SIZE} ${SIZE}`, role: "img", "aria-label": words(points, high, result.from_last_clamping_face_mm), class: "dial-picture" },
     element("circle", { cx: SIZE / 2, cy: SIZE / 2, r: CIRCLE, class: "true" }),
     ...[0, 90, 180, 270].map((angle) => label(angle, `${angle}°`, CIRCLE + SWING + 10)),
     ...(high === null ? [] : shifted(high, scale * result.eccentricity_um)),
     ...placed.map(([cx, cy]) => element("circle", { cx, cy, r: 3, class: "point" })),
-    label(180, `${amount(result.distance_mm, 1)} mm`, 24),
+    label(180, `${amount(result.from_last_clamping_face_mm, 1)} mm`, 24),
   );
 }
 

@@ -12,16 +12,16 @@ export function showOperation(main, operation, contract) {
     make("h2", {}, operation.summary),
     make("p", { class: "request-line" }, make("strong", {}, operation.method), operation.path),
     paragraphs(operation.description),
-    operation.parameters.length ? parameters(operation.parameters) : null,
-    tryForm(operation),
+    operation.parameters.length ? parameters(operation.parameters, contract) : null,
+    tryForm(operation, contract),
     operation.body ? section("Request body", operation.body, contract) : null,
     success?.[1].content ? section("Response body", success[1].content, contract) : null,
     answers(operation.responses),
   );
 }
 
-function parameters(told) {
-  const rows = told.map((one) => [one.name, one.in, typeWords(one.schema), one.description ?? ""]);
+function parameters(told, contract) {
+  const rows = told.map((one) => [one.name, one.in, typeWords(one.schema, contract), one.description ?? ""]);
   return [make("h3", {}, "Parameters"), table("Path, query and header parameters", ["name", "in", "type", "meaning"], rows)];
 }
 

@@ -9,7 +9,7 @@ export function schemaView(schema, contract) {
   const deeper = branches(whole, contract);
   if (whole.properties) return fields(whole, contract);
   if (deeper.length) return make("div", {}, deeper.map((one) => opener(one, contract)));
-  return make("p", { class: "type" }, typeWords(whole));
+  return make("p", { class: "type" }, typeWords(whole, contract));
 }
 
 function fields(schema, contract) {
@@ -26,13 +26,12 @@ function fields(schema, contract) {
           {},
           make("code", {}, name),
           " ",
-          make("span", { class: "type" }, typeWords(one)),
+          make("span", { class: "type" }, typeWords(one, contract)),
           required.has(name) ? make("span", { class: "required" }, " required") : null,
         ),
         make(
           "dd",
           {},
-          label(name, one) ? make("p", {}, make("strong", {}, label(name, one))) : null,
           one.description ? make("p", {}, one.description) : null,
           one.examples?.length ? make("p", { class: "type" }, "e.g. ", make("code", {}, JSON.stringify(one.examples[0]))) : null,
           branches(one, contract).map((branch) => opener(branch, contract)),
@@ -40,12 +39,6 @@ function fields(schema, contract) {
       ),
     ),
   );
-}
-
-/** The title of a field; null where it only repeats the name. */
-function label(name, schema) {
-  const made = name.replaceAll("_", " ");
-  return schema.title && schema.title.toLowerCase() !== made ? schema.title : null;
 }
 
 /** The object schemas that a value may have. */
@@ -70,7 +63,7 @@ function opener(schema, contract) {
   const open = (event) => {
     if (event.target === box && box.open && !content.hasChildNodes()) content.append(...inner(schema, contract));
   };
-  const box = make("details", { ontoggle: open }, make("summary", {}, `Fields of ${schema.title ?? "the object"}`), content);
+  const box = make("details", { ontoggle: open }, make("summary", {}, `Fields of ${schema.name ?? "the object"}`), content);
   return box;
 }
 

@@ -1,5 +1,6 @@
 // A form that sends an operation with an example or the user's own body and shows the response.
 import { Problem, send } from "./api.js";
+import { resolved } from "./docs_operations.js";
 import { createEditor } from "./editor.js";
 import { fill, make } from "./elements.js";
 import { showProblem } from "./problem_view.js";
@@ -7,10 +8,12 @@ import { showProblem } from "./problem_view.js";
 const MAX_SHOWN = 200_000;
 
 /** The form of an operation. */
-export function tryForm(operation) {
+export function tryForm(operation, contract) {
   const types = Object.keys(operation.body ?? {});
   const offered = Object.keys(Object.entries(operation.responses).find(([status]) => status.startsWith("2"))[1].content ?? {});
-  const inputs = operation.parameters.filter((one) => one.in !== "header").map((one) => [one, parameterInput(one)]);
+  const inputs = operation.parameters
+    .filter((one) => one.in !== "header")
+    .map((one) => [one, parameterInput(one, contract)]);
   const type = choice("try-type", types);
   const accept = choice("try-accept", offered);
   const area = make("textarea", { id: "try-body", rows: "14", spellcheck: "false", autocapitalize: "off", wrap: "off" });
@@ -95,8 +98,8 @@ function shown(response, text) {
   ];
 }
 
-function parameterInput(one) {
-  const schema = one.schema ?? {};
+function parameterInput(one, contract) {
+  const schema = parameterSchema(one.schema, contract);
   const id = `try-${one.name}`;
   const values = schema.enum ?? (schema.type === "boolean" ? ["true", "false"] : null);
   if (values) {
@@ -106,6 +109,13 @@ function parameterInput(one) {
   }
   const value = one.example ?? schema.examples?.[0] ?? (one.required ? schema.default : "") ?? "";
   return make("input", { id, autocomplete: "off", value: String(value) });
+}
+
+/** The schema of a parameter that is no alternative of null. */
+function parameterSchema(schema, contract) {
+  const whole = resolved(schema, contract);
+  const choice = whole.anyOf?.find((one) => one.type !== "null");
+  return choice ? { ...resolved(choice, contract), examples: whole.examples } : whole;
 }
 
 function choice(id, values) {

@@ -13,14 +13,18 @@ const BOUNDS = [
 ];
 const TYPES = { string: "text", integer: "whole number", boolean: "true or false", array: "list" };
 
-/** Type and bounds in words. */
-export function typeWords(schema) {
+/** Type and bounds in words; objects by their names. */
+export function typeWords(schema, contract) {
   if (schema.const !== undefined) return JSON.stringify(schema.const);
   if (schema.enum) return `one of ${schema.enum.map((one) => JSON.stringify(one)).join(", ")}`;
   const choices = schema.anyOf ?? schema.oneOf;
-  if (choices) return [...new Set(choices.map(typeWords))].join(" or ");
-  if (schema.$ref) return schema.$ref.slice(schema.$ref.lastIndexOf("/") + 1);
-  if (schema.type === "array") return [`list of ${typeWords(schema.items ?? {})}`, ...bounds(schema)].join(", ");
+  if (choices) return [...new Set(choices.map((one) => typeWords(one, contract)))].join(" or ");
+  if (schema.$ref) {
+    const name = schema.$ref.slice(schema.$ref.lastIndexOf("/") + 1);
+    const told = contract.components.schemas[name];
+    return told.properties || told.oneOf ? name : typeWords(told, contract);
+  }
+  if (schema.type === "array") return [`list of ${typeWords(schema.items ?? {}, contract)}`, ...bounds(schema)].join(", ");
   return [TYPES[schema.type] ?? schema.type ?? "any value", ...bounds(schema)].join(", ");
 }
 

@@ -1,7 +1,8 @@
 // The report of a reading: decision, next step, planes and prediction.
 import { dialPicture } from "./dial_picture.js";
 import { fill, make, table, terms } from "./elements.js";
-import { amount, percent, SIGNS } from "./words.js";
+import { quantile } from "./runout.js";
+import { amount, jointWords, percent, SIGNS } from "./words.js";
 
 const DECISIONS = {
   conforms: ["Conforms", "pass"],
@@ -50,7 +51,7 @@ function decision(told) {
 
 function planes(report, request) {
   const rows = report.planes.map((one) => [
-    amount(one.distance_mm, 1),
+    amount(one.from_last_clamping_face_mm, 1),
     amount(one.tir_um, 1),
     amount(one.judged_tir_um, 1),
     amount(one.eccentricity_um, 1),
@@ -88,7 +89,7 @@ function trial(told) {
   return make(
     "section",
     {},
-    make("h3", {}, `Trial turn of ${told.joint}`),
+    make("h3", {}, `Trial turn of ${jointWords(told.joint)}`),
     terms([
       ["Fixed part of the eccentricity", amount(told.before_joint_um, 1, "µm")],
       ["Part that turns with the joint", amount(told.beyond_joint_um, 1, "µm")],
@@ -102,10 +103,10 @@ function prediction(told) {
   const known = told.filter((one) => one !== null);
   if (!known.length) return null;
   const rows = known.map((one) => [
-    amount(one.z_mm, 1),
-    amount(one.p50_um, 1),
-    amount(one.p95_um, 1),
-    amount(one.p99_um, 1),
+    amount(one.from_gauge_line_mm, 1),
+    amount(quantile(one, "p50"), 1),
+    amount(quantile(one, "p95"), 1),
+    amount(quantile(one, "p99"), 1),
     percent(one.share_below, 1),
   ]);
   const heads = ["from gauge line, mm", "median, µm", "95th percentile, µm", "99th percentile, µm", "share below this reading"];

@@ -1,6 +1,7 @@
 // The figures of a report as tables.
 import { make, table } from "./elements.js";
-import { amount, percent, sentence } from "./words.js";
+import { prediction, quantile } from "./runout.js";
+import { amount, jointWords, percent, sentence } from "./words.js";
 
 /** Sections with the figures, each in a collapsible box; empty ones are left out. */
 export function figureTables(report) {
@@ -22,30 +23,26 @@ function box(title, content) {
 }
 
 function runout(told) {
-  const planes = [
-    ["gauge plane", told.gauge_plane],
-    ["tip", told.tip],
-  ].filter(([, plane]) => plane !== null);
   const parts = told.contributors.map((one) => [
-    one.name,
-    amount(one.gauge_plane_tir_um, 1),
-    amount(one.tip_tir_um, 1),
-    percent(one.gauge_plane_share),
+    one.text,
+    amount(one.tir_um.gauge_plane, 1),
+    amount(one.tir_um.tip, 1),
+    percent(one.share.gauge_plane),
   ]);
   return [
     told.complete ? null : make("p", {}, "Some contributors are not known, so the true readings are larger."),
-    planes.length
+    told.planes.length
       ? table(
           "Total indicator reading, µm",
           ["plane", "from gauge line, mm", "median", "95th percentile", "lowest by clocking", "worst case", "within the limit"],
-          planes.map(([name, plane]) => [
-            name,
-            amount(plane.z_mm, 2),
-            amount(plane.p50_um, 1),
-            amount(plane.p95_um, 1),
-            amount(plane.best_clocking_um, 1),
-            amount(plane.worst_case_um, 1),
-            percent(plane.probability_within_limit, 1),
+          told.planes.map((plane) => [
+            plane.plane.replaceAll("_", " "),
+            amount(plane.from_gauge_line_mm, 2),
+            amount(quantile(plane, "p50"), 1),
+            amount(quantile(plane, "p95"), 1),
+            amount(quantile(plane, "p0", "best_clocking"), 1),
+            amount(quantile(plane, "p100", "worst_case"), 1),
+            percent(prediction(plane)?.probability_within_limit, 1),
           ]),
           [1, 2, 3, 4, 5, 6],
         )
@@ -56,7 +53,7 @@ function runout(told) {
 
 function speed(told) {
   if (!told.limits.length) return [];
-  const rows = told.limits.map((one) => [sentence(one.cause), one.component ?? "–", amount(one.speed_rpm)]);
+  const rows = told.limits.map((one) => [sentence(one.cause), one.component ?? jointWords(one.joint) ?? "–", amount(one.speed_rpm)]);
   return [
     table("Speed limits; the lowest governs", ["limited by", "part or joint", "rpm"], rows, [2]),
     told.complete ? null : make("p", {}, "At least one applicable limit is not known."),
@@ -65,13 +62,13 @@ function speed(told) {
 
 function balance({ balance: told, mass }) {
   const rows = [
-    ["unbalance, 95th percentile", amount(told.unbalance_p95_gmm, 2, "g·mm")],
-    ["unbalance, worst case", amount(told.unbalance_worst_gmm, 2, "g·mm")],
-    [`permissible unbalance${told.grade ? ` for ${told.grade}` : ""}`, amount(told.permissible_gmm, 2, "g·mm")],
+    ["unbalance, 95th percentile", amount(told.unbalance_p95_g_mm, 2, "g·mm")],
+    ["unbalance, worst case", amount(told.unbalance_worst_g_mm, 2, "g·mm")],
+    [`permissible unbalance${told.grade ? ` for ${told.grade}` : ""}`, amount(told.permissible_g_mm, 2, "g·mm")],
     ["finest grade met", told.best_grade ?? "not known"],
     ["rotating force", amount(told.rotating_force_n, 2, "N")],
     ["mass", amount(mass.total_kg, 3, "kg")],
-    ["centre of mass from gauge line", amount(mass.centre_of_mass_mm, 1, "mm")],
+    ["centre of mass from gauge line", amount(mass.centre_of_mass_from_gauge_line_mm, 1, "mm")],
     ["tilting moment", amount(mass.tilting_moment_n_m, 2, "N·m")],
   ].filter(([, value]) => value !== "not known");
   return rows.length ? [table("Balance and mass", ["quantity", "value"], rows, [1])] : [];
@@ -80,7 +77,7 @@ function balance({ balance: told, mass }) {
 function grip(joints) {
   if (!joints.length) return [];
   const rows = joints.map((one) => [
-    one.joint,
+    jointWords(one.joint),
     amount(one.grip_length_mm, 2),
     amount(one.minimum_grip_mm, 2),
     amount(one.projection_mm, 2),
@@ -93,7 +90,7 @@ function grip(joints) {
 
 function stiffness(told) {
   if (told.tip_compliance_um_per_n === null) return [];
-  const shares = told.shares.map((one) => [one.name, one.kind, percent(one.share)]);
+  const shares = told.shares.map((one) => [one.component ?? jointWords(one.joint) ?? one.kind, one.kind, percent(one.share)]);
   return [
     table("Share of the deflection at the tip", ["part", "kind", "share"], shares, [2]),
     make("p", {}, `Natural frequencies in bending: ${told.bending_frequencies_hz.map((one) => amount(one)).join(", ")} Hz.`),

@@ -1,8 +1,9 @@
 // The report of a check: verdict, key figures, findings, undecided rules and cautions.
 import { fill, make, terms } from "./elements.js";
 import { figureTables } from "./report_tables.js";
+import { planeOf, prediction, quantile } from "./runout.js";
 import { ruleReasons } from "./rule_reasons.js";
-import { amount, count, fieldWords, percent, sentence, SIGNS } from "./words.js";
+import { amount, count, jointWords, percent, sentence, SIGNS } from "./words.js";
 
 const VERDICTS = {
   pass: "Pass",
@@ -22,8 +23,8 @@ export function outcome(report) {
 /** Verdict, runout and highest speed in one line. */
 export function headline(report) {
   const { runout, speed } = report;
-  const plane = runout.limit_at === "tip" ? runout.tip : runout.gauge_plane;
-  const read = runout.complete && plane ? amount(plane.p95_um, 1, "µm") : "runout not known";
+  const p95 = quantile(planeOf(runout, runout.limit_at), "p95");
+  const read = p95 === undefined ? "runout not known" : amount(p95, 1, "µm");
   return `${SIGNS[report.verdict]} ${VERDICTS[report.verdict]}: ${read}, ${amount(speed.governing?.speed_rpm, 0, "rpm")}`;
 }
 
@@ -38,7 +39,7 @@ export function showVerdict(box, report) {
       make(
         "div",
         {},
-        make("p", { class: "verdict-word" }, VERDICTS[report.verdict], " ", make("span", {}, report.stack ?? "unnamed stack")),
+        make("p", { class: "verdict-word" }, VERDICTS[report.verdict], " ", make("span", {}, report.stack_id ?? "unnamed stack")),
         make("p", {}, outcome(report)),
       ),
     ),
@@ -99,8 +100,8 @@ function findingItem(one, toPlace) {
 }
 
 function gapItem(one, toPlace) {
-  const lacks = one.lacks.map((lack) => fieldWords(lack.fact).words.toLowerCase()).join(", ");
-  const fields = [...new Set(one.lacks.flatMap((lack) => lack.fields))];
+  const lacks = one.lacks.map((lack) => lack.quantity.replaceAll("_", " ")).join(", ");
+  const fields = [...new Set(one.lacks.flatMap((lack) => lack.at))];
   return make(
     "li",
     { class: "finding undecided" },
@@ -133,31 +134,31 @@ function placeList(words, pointers, toPlace) {
 }
 
 function keyFigures({ runout, speed, geometry, mass, stiffness, balance }) {
-  const plane = runout.limit_at === "tip" ? runout.tip : runout.gauge_plane;
-  const where = runout.limit_at === "tip" ? "tip" : "gauge plane";
+  const plane = planeOf(runout, runout.limit_at);
+  const within = prediction(plane)?.probability_within_limit;
   const governing = speed.governing;
   return [
     [
-      `Runout, ${where}`,
-      runout.complete || plane === null ? amount(plane?.p95_um, 1, "µm") : `over ${amount(plane.p95_um, 1, "µm")}`,
+      `Runout, ${runout.limit_at.replaceAll("_", " ")}`,
+      amount(quantile(plane, "p95"), 1, "µm"),
       runout.complete ? "95th percentile" : "some contributors not known",
       runout.limit_um === null
         ? "no limit stated"
         : `limit ${amount(runout.limit_um, 1, "µm")}` +
-          (runout.complete && plane ? `, ${percent(plane.probability_within_limit)} within` : ""),
+          (typeof within === "number" ? `, ${percent(within)} within` : ""),
     ],
     [
       "Highest speed",
       amount(governing?.speed_rpm, 0, "rpm"),
-      governing ? `by ${governing.component ?? sentence(governing.cause).toLowerCase()}` : "no limit known",
+      governing ? `by ${governing.component ?? jointWords(governing.joint) ?? sentence(governing.cause).toLowerCase()}` : "no limit known",
       speed.asked_rpm === null ? "no speed programmed" : `programmed ${amount(speed.asked_rpm, 0, "rpm")}`,
     ],
-    ["Projection from the gauge line", amount(geometry.tip_mm, 1, "mm"), `gauge plane ${amount(geometry.gauge_plane_mm, 1, "mm")}`],
+    ["Projection from the gauge line", amount(geometry.tip_mm, 1, "mm"), `from the last clamping face ${amount(geometry.tip_from_last_clamping_face_mm, 1, "mm")}`],
     ["Stiffness at tip", amount(stiffness.tip_stiffness_n_per_um, 2, "N/µm"), `critical speed ${amount(stiffness.critical_speed_rpm, 0, "rpm")}`],
     [
       "Unbalance",
-      amount(balance.unbalance_p95_gmm, 2, "g·mm"),
-      balance.grade ? `${balance.grade}: permissible ${amount(balance.permissible_gmm, 1, "g·mm")}` : "no grade required",
+      amount(balance.unbalance_p95_g_mm, 2, "g·mm"),
+      balance.grade ? `${balance.grade}: permissible ${amount(balance.permissible_g_mm, 1, "g·mm")}` : "no grade required",
     ],
     ["Mass", amount(mass.total_kg, 2, "kg"), `tilting moment ${amount(mass.tilting_moment_n_m, 2, "N·m")}`],
   ];

@@ -16,6 +16,7 @@ export const SIGNS = {
 
 const UNITS = [
   ["_g_mm2", "g·mm²"],
+  ["_g_mm", "g·mm"],
   ["_n_m", "N·m"],
   ["_m_per_min", "m/min"],
   ["_rpm", "rpm"],
@@ -39,8 +40,9 @@ export function sentence(name) {
   return words.charAt(0).toUpperCase() + words.slice(1);
 }
 
-/** A figure rounded to `digits` decimals, with its unit; "not known" for null. */
-export function amount(value, digits = 0, unit = "") {
+/** A figure or an estimate rounded to `digits` decimals, with its unit; "not known" for null. */
+export function amount(figureOrEstimate, digits = 0, unit = "") {
+  const value = figureOrEstimate?.value ?? figureOrEstimate;
   if (value === null || value === undefined) return "not known";
   const figure = typeof value === "number" ? String(Number(value.toFixed(digits))) : String(value);
   return unit ? `${figure} ${unit}` : figure;
@@ -49,6 +51,11 @@ export function amount(value, digits = 0, unit = "") {
 /** A share as a percentage. */
 export function percent(share, digits = 0) {
   return share === null || share === undefined ? "not known" : `${(100 * share).toFixed(digits)} %`;
+}
+
+/** A joint as 'upper/lower'; undefined for none. */
+export function jointWords(joint) {
+  return joint ? `${joint.upper}/${joint.lower}` : undefined;
 }
 
 /** A count with its noun. */

@@ -1,8 +1,7 @@
 """Every benchmark, in one table; each also runs alone.
 
 Run: python -m tests.benchmarks [--long]
-Times of a machine say little on another, and less on one that is shared: the ratios are what counts, each of figures
-of the same run.
+Times depend on the machine and its load. The ratios, each within one run, are the meaningful figures.
 """
 
 from __future__ import annotations

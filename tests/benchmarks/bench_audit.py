@@ -2,8 +2,8 @@
 
 Run: python -m tests.benchmarks.bench_audit [--long]
 Every output is written. The rate counts from the first answer to the last, so starting the processes is left out.
-Processor time a stack, of the parent and of the workers, says what the rate would be on a machine with nothing else
-to do; a worker's includes its start.
+Processor time per stack, of the parent and of the workers, shows the rate on an otherwise idle machine; that of a
+worker includes its start.
 """
 
 from __future__ import annotations

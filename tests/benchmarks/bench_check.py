@@ -9,7 +9,6 @@ import json
 from collections import deque
 from collections.abc import Iterator
 
-from rules.analysis import analyse
 from rules.assessor import Assessor
 from rules.runout.analysis import budget_at
 from rules.runout.contributors import Contributor
@@ -18,6 +17,7 @@ from rules.schema.parsing import parse_request
 from rules.schema.strict_json import parse_json
 from service.operations.process import settle
 from tests.benchmarks.measuring import Row, milliseconds, show, timed_rows
+from tests.support.stacks import analysis_of
 from tests.support.various_stacks import STACK
 
 __all__ = ["rows"]
@@ -29,13 +29,18 @@ def rows() -> Iterator[Row]:
     assessor = Assessor.load()
     data = parse_json(body)
     request = parse_request(data)
-    derived = analyse(request)
+    derived = analysis_of(request)
     report = assessor.assess(request)
-    twenty = [Contributor(f"part {n}", None, "limit", Line(1.0 + 0.1 * n, 0.01), 0, 2.0) for n in range(20)]
+    twenty = [
+        Contributor(
+            f"part_runout:{n}", "part_runout", f"part {n}", None, None, "limit", Line(1.0 + 0.1 * n, 0.01), 0, 2.0
+        )
+        for n in range(20)
+    ]
     stages = {
         "strict JSON": lambda: parse_json(body),
         "validation": lambda: parse_request(data),
-        "facts and mechanics": lambda: analyse(request),
+        "facts and mechanics": lambda: analysis_of(request),
         "rules engine": lambda: assessor.engine.judge(derived.facts),
         "judged and told (facts, engine, report)": lambda: assessor.assess(request),
         "serialisation": report.model_dump_json,

@@ -1,9 +1,9 @@
-"""A check beside a bare application of the same framework that parses and echoes the same model.
+"""Speed of a check, compared with a bare application of the same framework that parses and returns the same model.
 
 Run: python -m tests.benchmarks.bench_echo
-In this process, without server or client: processor time. Over loopback, one worker each, the client in a process of
-its own: requests a second, times of answers, and the server's own processor time, which says most where client and
-server share a machine. Every body is unlike all others, so that nothing kept helps.
+In this process, without server or client: processor time. Over loopback, one worker each, the client in a separate
+process: requests per second, response times and processor time of the server, the most meaningful figure if client and
+server share a machine. All bodies differ, so that caches do not help.
 """
 
 from __future__ import annotations

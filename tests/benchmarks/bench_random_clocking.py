@@ -1,4 +1,4 @@
-"""Processor time of quantiles of randomly clocked vectors, by number of vectors, and of all that one check asks.
+"""Processor time of quantiles of randomly clocked vectors, by number of vectors, and of all quantiles of one check.
 
 Run: python -m tests.benchmarks.bench_random_clocking
 """

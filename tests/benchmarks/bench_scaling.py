@@ -1,9 +1,9 @@
-"""What a check costs as stacks and rulebooks grow.
+"""Time of a check by size of stack and rulebook.
 
 Run: python -m tests.benchmarks.bench_scaling
 Stacks of two to twenty components, the most that the contract allows, in which every joint fits. Rulebooks of twenty
 rules to five hundred: the built-in ones cut short, or grown by random rules about properties that
-the stack has. Reports tell more findings then, so that the engine is measured alone as well.
+the stack has. Reports then have more findings, so the engine is also measured alone.
 """
 
 from __future__ import annotations
@@ -12,7 +12,6 @@ import json
 from collections.abc import Callable, Iterator
 from typing import Final
 
-from rules.analysis import analyse
 from rules.assessor import Assessor
 from rules.schema.parsing import parse_request
 from rules.schema.request import MAX_COMPONENTS
@@ -21,6 +20,7 @@ from service.operations.process import settle
 from tests.benchmarks.measuring import Row, milliseconds, show, timed_rows
 from tests.support.grown_books import grown_book
 from tests.support.grown_stacks import grown_stack
+from tests.support.stacks import analysis_of
 
 __all__ = ["rows"]
 
@@ -37,7 +37,7 @@ def rows() -> Iterator[Row]:
     settle()
     yield from timed_rows(milliseconds(checks, rounds=12, repeats=5), f"check of {MIDDLE} components")
 
-    facts = analyse(parse_request(grown_stack(MIDDLE))).facts
+    facts = analysis_of(parse_request(grown_stack(MIDDLE))).facts
     grown = {count: Assessor(grown_book(assessor.book, count, facts)) for count in RULES}
     judged = {f"judge by {count} rules": _judging(one, facts) for count, one in grown.items()}
     whole = {f"check by {count} rules": _checking(one, bodies[MIDDLE]) for count, one in grown.items()}

@@ -1,7 +1,7 @@
-"""From the start of a process to its first answer, and the memory it takes; beside the bare application.
+"""Time from process start to first answer, and memory, compared with the bare application.
 
 Run: python -m tests.benchmarks.bench_start
-Wall time here, the best of some starts taken in turn, since a start waits for the disk as well.
+Wall-clock time, the best of some alternating starts, since a start also waits for the disk.
 """
 
 from __future__ import annotations

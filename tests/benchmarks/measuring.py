@@ -1,4 +1,4 @@
-"""How times are taken, and how they are told: rows with a ratio to something measured in the same run."""
+"""Measurement and output of times: rows with a ratio to another measurement of the same run."""
 
 from __future__ import annotations
 

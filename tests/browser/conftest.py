@@ -1,4 +1,4 @@
-"""The service on a loopback port, and a browser that notes what goes wrong in its pages."""
+"""The service on a loopback port, and a browser that records errors in its pages."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The start page checks a stack while one changes it."""
+"""The start page checks a stack while it is edited."""
 
 from __future__ import annotations
 
@@ -8,6 +8,8 @@ from collections.abc import Callable
 
 import pytest
 from playwright.sync_api import Locator, Page, Route, expect
+
+from tests.support.operations import drop
 
 OpenPage = Callable[..., Page]
 
@@ -80,7 +82,7 @@ def test_an_emptied_field_is_not_stated(page: Page) -> None:
     page.get_by_label("Balance grade").select_option("")
     expect(page.locator("#check .figures")).to_contain_text("no grade required")
     told = json.loads(text)
-    del told["operation"]["balance_grade"]
+    drop(told["operations"][0], "balance_grade")
     assert json.loads(editor(page).input_value()) == told
     assert editor(page).input_value().count("\n") == text.count("\n") - 1
 
@@ -91,7 +93,7 @@ def test_a_field_that_was_not_stated_is_added(page: Page) -> None:
     expect(page.get_by_label("Runout limit µm")).to_have_value("")
     page.get_by_label("Runout limit µm").fill("7,5")
     expect(page.locator("#check .figures")).to_contain_text("limit 7.5 µm")
-    assert json.loads(editor(page).input_value())["operation"] == {"runout_limit_um": 7.5}
+    assert json.loads(editor(page).input_value())["operations"] == [{"id": "10", "limits": {"runout": {"tir_um": 7.5}}}]
 
 
 def test_bad_json_points_to_its_line_and_column(page: Page) -> None:
@@ -110,9 +112,10 @@ def test_bad_json_points_to_its_line_and_column(page: Page) -> None:
 def test_a_broken_contract_shows_pointers_that_lead_into_the_text(page: Page) -> None:
     """Each fault has a button that selects its place."""
     editor(page).fill(
-        '{"stack": {"components": [{"id": "a", "kind": "cutter", "mass_kg": -1}]},\n"operation": {"spindel": 9}}'
+        '{"stack": {"components": [{"id": "a", "kind": "cutter", "mass_kg": -1}]},\n'
+        '"operations": [{"id": "10", "spindel": 9}]}'
     )
-    page.get_by_role("button", name="/operation/spindel").click()
+    page.get_by_role("button", name="/operations/0/spindel").click()
     assert chosen_text(page) == '"spindel": 9'
     page.get_by_role("button", name="/stack/components/0/mass_kg").click()
     assert chosen_text(page) == '"mass_kg": -1'

@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Callable
-from pathlib import Path
 
 from playwright.sync_api import Page, expect
 
+from tests.support.contract import read
+
 OpenPage = Callable[..., Page]
 
-CONTRACT = json.loads((Path(__file__).resolve().parents[2] / "openapi" / "openapi.json").read_text(encoding="utf-8"))
+CONTRACT = read()
 OPERATIONS = [told for methods in CONTRACT["paths"].values() for told in methods.values()]
 
 

@@ -1,4 +1,4 @@
-"""The page's own reading and changing of JSON texts agrees with Python's, whatever the layout of the text."""
+"""The page parses and edits JSON text as Python does, whatever its layout."""
 
 from __future__ import annotations
 

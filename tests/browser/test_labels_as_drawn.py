@@ -1,4 +1,4 @@
-"""Labels of the drawings as a browser sets them: measured there, not by the widths that the drawing reckons with."""
+"""Labels of the drawings, measured in a browser instead of by the text widths of the drawing code."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Keyboard, small screens, and what axe-core finds."""
+"""Keyboard use, small screens and accessibility by axe-core."""
 
 from __future__ import annotations
 

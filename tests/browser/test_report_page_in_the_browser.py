@@ -1,4 +1,4 @@
-"""The report as a page: opened from the start page, read by everyone, and printed."""
+"""The report page: opened from the start page, accessible, and printed."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The shop's parts can exist, fit into each other, and run at speeds and feeds that the trade uses."""
+"""The parts of the demo are realistic, fit each other and run at usual speeds and feeds."""
 
 from __future__ import annotations
 
@@ -11,7 +11,6 @@ from typing import Any
 
 import pytest
 
-from rules.analysis import analyse
 from rules.assessor import Assessor
 from rules.couplings.straight_shank import Bore
 from rules.schema.components import BaseHolder, Component, Cutter, ProfilePiece
@@ -19,6 +18,7 @@ from rules.schema.parsing import parse_request
 from rules.schema.request import CheckRequest
 from rules.schema.strict_json import parse_json
 from rules.stack.outlines import outline_of
+from tests.support.stacks import analysis_of
 
 DEMO = Path(__file__).resolve().parents[2] / "demo_data"
 STACKS = sorted((DEMO / "stacks").glob("*.json"))
@@ -65,7 +65,7 @@ def _volume_mm3(profile: list[ProfilePiece], beyond_mm: float = 0.0) -> float:
 @pytest.mark.parametrize("file", STACKS, ids=lambda file: file.stem)
 def test_no_part_stands_in_solid_material(file: Path) -> None:
     """Geometry: where two outlines overlap along the axis, the inner one fits into the bore of the outer one."""
-    analysis = analyse(_request(file))
+    analysis = analysis_of(_request(file))
     places = zip(analysis.chain.members, analysis.geometry.places, strict=True)
     drawn = [pieces for pieces in (outline_of(*one) for one in places) if isinstance(pieces, tuple)]
     assert len(drawn) >= 2
@@ -112,9 +112,9 @@ def test_lengths_of_a_tool_add_up(file: Path) -> None:
 def test_the_measuring_plane_lies_on_the_tool(file: Path) -> None:
     """Geometry: an indicator cannot touch beyond the tip."""
     report = ASSESSOR.assess(_request(file))
-    assert report.geometry.gauge_plane_mm is not None
-    assert report.geometry.tip_mm is not None
-    assert report.geometry.gauge_plane_mm <= report.geometry.tip_mm
+    plane, tip = report.runout.planes
+    assert (plane.plane, tip.plane) == ("gauge_plane", "tip")
+    assert plane.from_gauge_line_mm <= tip.from_gauge_line_mm == report.geometry.tip_mm
 
 
 @pytest.mark.parametrize("file", STACKS, ids=lambda file: file.stem)
@@ -166,8 +166,8 @@ def test_speeds_and_feeds_are_those_of_the_trade(file: Path) -> None:
 def test_unbalance_is_that_of_ground_parts(file: Path) -> None:
     """Common practice: a mass centre between 0.1 and 25 µm off the axis; g·mm over kg are µm."""
     for part in _parts(file):
-        if part.unbalance_gmm is not None and part.mass_kg is not None:
-            assert 0.1 <= part.unbalance_gmm / part.mass_kg <= 25, part.part_number
+        if part.unbalance_g_mm is not None and part.mass_kg is not None:
+            assert 0.1 <= part.unbalance_g_mm / part.mass_kg <= 25, part.part_number
 
 
 def test_a_part_number_means_one_part() -> None:

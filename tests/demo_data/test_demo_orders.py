@@ -1,4 +1,4 @@
-"""The shop's order is held for one tool and released with the corrected stack."""
+"""The order of the demo is on hold because of one tool, and released with the corrected stack."""
 
 from __future__ import annotations
 
@@ -62,10 +62,10 @@ def test_one_tool_is_held(assessor: Assessor) -> None:
     held = report.operations[1]
     assert held.reasons == []
     assert {gap.code for gap in held.undecided} == {"GRIP-050", "RUN-010", "RUN-020", "RUN-030", "RUN-040", "SPD-020"}
-    assert {field for gap in held.undecided for lack in gap.lacks for field in lack.fields} == {
+    assert {field for gap in held.undecided for lack in gap.lacks for field in lack.at} == {
         "/operations/1/stack/components/1/runout",
         "/operations/1/stack/components/1/machine_side/length_mm",
-        "/operations/1/stack/components/2/unbalance_gmm",
+        "/operations/1/stack/components/2/unbalance_g_mm",
     }
 
 
@@ -127,7 +127,7 @@ def test_the_scheduler_holds_corrects_releases_and_verifies(
         "  reproduced: no",
     ]
     assert "      missing: /operations/1/stack/components/1/runout" in lines
-    assert lines[-1].startswith("    The order is not the one that was decided: ")
+    assert lines[-1].startswith("    The order differs from that of the stored")
 
 
 def test_the_scheduler_releases_nothing_without_a_decision(

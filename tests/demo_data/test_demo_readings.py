@@ -1,4 +1,4 @@
-"""The shop's readings lead to the steps they were made for."""
+"""The readings of the demo lead to the intended next steps."""
 
 from __future__ import annotations
 
@@ -11,6 +11,7 @@ from rules.reading.reading import read_gauge
 from rules.schema.parsing import parse
 from rules.schema.reading import ReadingReport, ReadingRequest
 from rules.schema.strict_json import parse_json
+from tests.support.stacks import named
 
 DEMO_DATA = Path(__file__).resolve().parents[2] / "demo_data"
 READINGS = DEMO_DATA / "readings"
@@ -37,9 +38,9 @@ def test_step_and_decision(name: str) -> None:
     """Step, decision, joint and place in the prediction are those the reading was made for."""
     report = _report(name)
     assert report.decision is not None
-    outside = any(one is not None and one.outside_99_percent for one in report.prediction)
+    outside = any(one is not None and one.above_p99 for one in report.prediction)
     step = report.next_step
-    assert (step.action, report.decision.decision, step.joint, outside) == EXPECTED[name]
+    assert (step.action, report.decision.decision, named(step.joint), outside) == EXPECTED[name]
 
 
 @pytest.mark.parametrize("name", EXPECTED)

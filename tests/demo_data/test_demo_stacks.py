@@ -1,4 +1,4 @@
-"""The shop's stacks get the verdicts they were built for."""
+"""The stacks of the demo get the intended verdicts."""
 
 from __future__ import annotations
 

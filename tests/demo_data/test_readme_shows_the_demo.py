@@ -1,4 +1,4 @@
-"""The README shows what a newcomer will see."""
+"""The README shows the present output of the program."""
 
 from __future__ import annotations
 

@@ -9,8 +9,8 @@ import pytest
 from rules.balance.formulas import (
     RPM_PER_RADIAN_PER_MILLISECOND,
     balance_speed_rpm,
-    clamping_unbalance_gmm,
-    permissible_unbalance_gmm,
+    clamping_unbalance_g_mm,
+    permissible_unbalance_g_mm,
     quality_mm_per_s,
     rotating_force_n,
 )
@@ -37,22 +37,22 @@ def test_constant_of_the_standards_equations() -> None:
 )
 def test_permissible_unbalance(grade: float, mass_kg: float, speed_rpm: float, gmm: float) -> None:
     """First principles: U = G·m/ω with ω = π·n/30 (ISO 21940-11, clause 6), worked with a pocket calculator."""
-    assert permissible_unbalance_gmm(grade, mass_kg, speed_rpm) == pytest.approx(gmm, rel=3e-4)
-    assert permissible_unbalance_gmm(grade, mass_kg, speed_rpm) == pytest.approx(
+    assert permissible_unbalance_g_mm(grade, mass_kg, speed_rpm) == pytest.approx(gmm, rel=3e-4)
+    assert permissible_unbalance_g_mm(grade, mass_kg, speed_rpm) == pytest.approx(
         grade * mass_kg * 1000 / (math.pi * speed_rpm / 30), rel=1e-14
     )
 
 
 def test_force_where_a_printed_page_is_wrong() -> None:
     """First principles: 5 kg 1 mm off at 3000 rpm, 314.16 rad/s: 493.5 N; a page has 31.416 and 0.497, slips."""
-    assert rotating_force_n(clamping_unbalance_gmm(5.0, 1000.0), 3000) == pytest.approx(493.48, abs=0.01)
+    assert rotating_force_n(clamping_unbalance_g_mm(5.0, 1000.0), 3000) == pytest.approx(493.48, abs=0.01)
     assert rotating_force_n(5000.0, 3000) == pytest.approx(5e-3 * 314.159265**2, rel=1e-8)
 
 
 @pytest.mark.parametrize(("mass_kg", "eccentricity_um", "gmm"), [(1, 2, 2), (1, 5, 5), (2.4, 2, 4.8), (6.5, 5, 32.5)])
 def test_unbalance_of_a_clamping(mass_kg: float, eccentricity_um: float, gmm: float) -> None:
     """First principles: U = m·e, kg times µm is g·mm."""
-    assert clamping_unbalance_gmm(mass_kg, eccentricity_um) == pytest.approx(gmm, rel=1e-14)
+    assert clamping_unbalance_g_mm(mass_kg, eccentricity_um) == pytest.approx(gmm, rel=1e-14)
 
 
 @pytest.mark.parametrize(
@@ -69,7 +69,7 @@ def test_unbalance_of_a_clamping(mass_kg: float, eccentricity_um: float, gmm: fl
 @pytest.mark.parametrize("mass_kg", [0.3, 1.0, 12.0])
 def test_grade_of_a_seating_error(eccentricity_um: float, speed_rpm: float, mm_per_s: float, mass_kg: float) -> None:
     """First principles: G = e·ω whatever the mass; the seating eccentricities themselves are from memory."""
-    unbalance = clamping_unbalance_gmm(mass_kg, eccentricity_um)
+    unbalance = clamping_unbalance_g_mm(mass_kg, eccentricity_um)
     assert quality_mm_per_s(mass_kg, unbalance, speed_rpm) == pytest.approx(mm_per_s, abs=0.006)
 
 

@@ -6,6 +6,7 @@ import math
 
 import pytest
 from scipy.integrate import quad
+from scipy.special import j0, j1
 from scipy.stats import rayleigh
 
 from rules.random_vectors.random_sum import gaussian_sigma, resultant_cdf, resultant_quantiles
@@ -35,21 +36,40 @@ def test_95_percent_of_unit_steps(count: int, quantile: float) -> None:
     assert found < math.sqrt(count * math.log(20))
 
 
-@pytest.mark.parametrize("count", [3, 4])
-def test_mean_square_is_the_number_of_steps(count: int) -> None:
-    """First principles: E R² = n."""
-    square = sum(
-        quad(lambda r: 2 * r * (1 - resultant_cdf(r, [1.0] * count)), edge, edge + 1, epsabs=1e-7, limit=200)[0]
+@pytest.mark.parametrize(
+    ("count", "power", "moment"),
+    [(2, 1, 4 / math.pi), (2, 2, 2.0), (2, 4, 6.0), (3, 2, 3.0), (3, 4, 15.0), (4, 2, 4.0), (4, 4, 28.0)],
+)
+def test_moments_of_unit_steps(count: int, power: int, moment: float) -> None:
+    """First principles: E R² = n and E R⁴ = 2n² − n, from cross terms whose mean is 0; E R₂ = 4/π by integration."""
+    found = sum(
+        quad(
+            lambda r: power * r ** (power - 1) * (1 - resultant_cdf(r, [1.0] * count)),
+            edge,
+            edge + 1,
+            epsabs=1e-7,
+            limit=200,
+        )[0]
         for edge in range(count)
     )
-    assert square == pytest.approx(count, abs=1e-5)
+    assert found == pytest.approx(moment, abs=1e-5 if power <= 2 else 1e-4)
+
+
+def test_mean_of_four_unit_steps() -> None:
+    """First principles: Kluyver's E R₄ = 4·∫ J₁·J₀³ dx/x by another quadrature, 1.799092."""
+    tail_free = 4 * quad(lambda x: j1(x) * j0(x) ** 3 / x, 0, 400, limit=2000)[0]
+    assert tail_free == pytest.approx(1.799092, abs=2e-5)
+    found = sum(
+        quad(lambda r: 1 - resultant_cdf(r, [1.0] * 4), edge, edge + 1, epsabs=1e-7, limit=200)[0] for edge in range(4)
+    )
+    assert found == pytest.approx(tail_free, abs=2e-5)
 
 
 @pytest.mark.parametrize(
     ("probability", "quantile"), [(0.5, 1.177410), (0.9, 2.145966), (0.95, 2.447747), (0.99, 3.034854)]
 )
 def test_rayleigh_quantiles(probability: float, quantile: float) -> None:
-    """Literature: Rayleigh quantile σ·√(−2·ln(1 − p)); scipy.stats agrees."""
+    """First principles: Rayleigh quantile σ·√(−2·ln(1 − p)); scipy.stats agrees."""
     (found,) = resultant_quantiles([probability], [], 1.0)
     assert found == pytest.approx(quantile, abs=1e-6)
     assert found == pytest.approx(float(rayleigh.ppf(probability)), rel=1e-9)

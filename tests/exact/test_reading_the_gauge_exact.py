@@ -34,7 +34,7 @@ def test_eight_readings_by_hand() -> None:
 
 
 def test_least_squares_circle_formulas_of_the_standard() -> None:
-    """Literature: ISO 12181 reference circle, a = (2/N)·ΣR·cos θ, b = (2/N)·ΣR·sin θ at equal angles."""
+    """First principles: least-squares circle of ISO 12181, a = (2/N)·ΣR·cos θ, b = (2/N)·ΣR·sin θ, equal angles."""
     readings = [3.1, 4.7, 2.2, 8.0, 6.5, 1.9, 3.3]
     angles = [2 * math.pi * k / 7 for k in range(7)]
     direct = sum(r * cmath.exp(1j * t) for r, t in zip(readings, angles, strict=True)) * 2 / 7
@@ -43,7 +43,7 @@ def test_least_squares_circle_formulas_of_the_standard() -> None:
 
 
 def test_total_indicator_reading_of_an_eccentric_shaft() -> None:
-    """Literature: ISO 1101 circular run-out; −0.01 to +0.03 mm is a reading of 0.04 mm, twice the eccentricity."""
+    """First principles: run-out as in ISO 1101; −0.01 to +0.03 mm is a reading of 0.04 mm, twice the eccentricity."""
     fit = fit_dial([0, 90, 180, 270], [30, 10, -10, 10])
     assert fit.tir_um == 40
     assert 2 * abs(fit.eccentricity) == pytest.approx(40)

@@ -1,4 +1,4 @@
-"""Documents damaged at random: some bytes taken out, others put in, pieces said twice or elsewhere."""
+"""Randomly damaged documents: bytes removed, inserted, repeated or moved."""
 
 from __future__ import annotations
 

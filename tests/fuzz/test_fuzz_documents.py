@@ -1,4 +1,4 @@
-"""Any bytes as a tool asset or a table: components, or a reason that can be shown; never anything else."""
+"""Any bytes as a tool asset or table give components or a printable reason, nothing else."""
 
 from __future__ import annotations
 

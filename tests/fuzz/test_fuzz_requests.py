@@ -1,4 +1,4 @@
-"""Any bytes as a request: a valid one, or a fault with its place; never anything else."""
+"""Any bytes as a request give a valid request or a fault with its place, nothing else."""
 
 from __future__ import annotations
 
@@ -20,9 +20,12 @@ _WORDS: Final = [
     b'"reference"', b'"of":', b'"machine_side":', b'"1/4 in"', b'"0.75 in"', b'"policy":{"thresholds":{}}',
 ]  # fmt: skip
 _LINES: Final = [
-    b"\n".join([*_REQUESTS, b"", b'{"components": {}}', b'{"machine": {"id": "mill 3"}}', _REQUESTS[0]]),
-    b'{"components": {"a": {"kind": "reference", "of": "a"}}}\r\n{"id": "T", "components": [{"kind": "reference",'
-    b' "of": "a"}]}\n\n{"policy": null}\n{"stack": 1}',
+    b"\n".join(
+        [*_REQUESTS, b"", b'{"components": {}}', b'{"machine": {"kind": "stated", "id": "mill 3"}}', _REQUESTS[0]]
+    ),
+    b'{"components": {"a": {"kind": "reference", "of": {"from": "request", "key": "a"}}}}\r\n'
+    b'{"id": "T", "components": ['
+    b'{"kind": "reference", "of": {"from": "request", "key": "a"}}]}\n\n{"policy": null}\n{"stack": 1}',
 ]
 
 

@@ -1,4 +1,4 @@
-"""Any bytes as a rulebook: rules, or defects with file and reason; never anything else."""
+"""Any bytes as a rulebook give rules or defects with file and reason, nothing else."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Examples in docstrings and in the README are run: what a reader sees is what the code says."""
+"""The examples in docstrings and in the README run and give the printed results."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Docstrings: public names have one, and "Parameters" sections parse and agree with the signature."""
+"""Public names have docstrings, and their "Parameters" sections parse and match the signature."""
 
 from __future__ import annotations
 

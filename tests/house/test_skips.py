@@ -1,4 +1,4 @@
-"""CI fails on a skip that no one has allowed."""
+"""CI fails on a skip that is not permitted."""
 
 from __future__ import annotations
 

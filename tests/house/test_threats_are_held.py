@@ -1,4 +1,4 @@
-"""Each line of the table of threats names tests, and those exist."""
+"""Each row of the table of threats names existing tests."""
 
 from __future__ import annotations
 

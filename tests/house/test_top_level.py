@@ -1,4 +1,4 @@
-"""What stands at the top of the project, and nothing else."""
+"""The top level of the project holds the permitted entries only."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What mypy makes of values that may be missing; each `ignore` stands for an error that it must report."""
+"""Types of possibly missing values in mypy; each `ignore` marks an error that mypy must report."""
 
 from __future__ import annotations
 

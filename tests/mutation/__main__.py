@@ -1,8 +1,8 @@
-"""Changes formulas one at a time and asks whether a test notices.
+"""Mutation tests: changes formulas one at a time and reports the changes that no test detects.
 
     python -m tests.mutation [--seed S] [--count N] [--jobs J] [FILE | FILE:LINE …]
 
-A change that no test notices is a missing test, or makes no difference. Needs the extra `mutation`; runs for minutes.
+An undetected change means a missing test, or has no effect. Needs the extra `mutation`; takes minutes.
 """
 
 from __future__ import annotations
@@ -20,9 +20,9 @@ from tests.mutation.mutants import Mutant, of_line, sample
 from tests.mutation.seeing_tests import SeeingTests
 from tests.mutation.trial import load_libraries, passes, seconds_of
 
-_FOLDERS = ("rules/mechanics", "rules/facts")
+_FOLDERS = ("rules/balance", "rules/bending", "rules/cutting", "rules/grip", "rules/random_vectors", "rules/runout")
 _BY_NEAR, _BY_ANY = "by the tests near it", "by any test of the rules"
-_SPARE_S, _SPARE_TIMES = 20.0, 4.0  # a change that makes a loop endless must not hold up the rest
+_SPARE_S, _SPARE_TIMES = 20.0, 4.0  # limits the time of a change that causes an endless loop
 
 
 def _survives(mutant: Mutant, tiers: list[list[Path]], seconds: float) -> bool:
@@ -33,7 +33,7 @@ def _survives(mutant: Mutant, tiers: list[list[Path]], seconds: float) -> bool:
 def _tried(
     pool: ProcessPoolExecutor, mutants: list[Mutant], tiers: dict[str, list[list[Path]]], said: str
 ) -> tuple[list[Mutant], list[Mutant]]:
-    """Try mutants on tests of theirs; return those that were tried and those that no test saw."""
+    """Run the tests of each mutant; return the mutants that were run and those that no test detected."""
     files = sorted({file for of_module in tiers.values() for tier in of_module for file in tier})
     seconds = _SPARE_S + _SPARE_TIMES * pool.submit(seconds_of, files).result()
     trials = {pool.submit(_survives, each, tiers[each.module], seconds): each for each in mutants}
@@ -72,7 +72,7 @@ def _table(mutants: list[Mutant], survived: list[Mutant]) -> list[str]:
 
 def main() -> None:
     parser = argparse.ArgumentParser(prog="python -m tests.mutation", description=__doc__.partition("\n")[0])
-    parser.add_argument("places", nargs="*", metavar="FILE[:LINE]", help="default: mechanics and facts")
+    parser.add_argument("places", nargs="*", metavar="FILE[:LINE]", help="default: the folders with formulas")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--count", type=int, default=300, help="about how many mutants over all files")
     parser.add_argument("--jobs", type=int, default=2)

@@ -1,4 +1,4 @@
-"""The mutants of a file, and a sample of them that is the same for the same seed."""
+"""The mutants of a file, and a sample that is the same for the same seed."""
 
 from __future__ import annotations
 

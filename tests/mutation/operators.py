@@ -1,4 +1,4 @@
-"""What may be changed in a formula, beside the changes that cosmic-ray knows."""
+"""Changes to formulas in addition to those of cosmic-ray."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Which test files can see a module, the nearest first."""
+"""Test files that import a module, the nearest first."""
 
 from __future__ import annotations
 

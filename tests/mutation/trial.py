@@ -1,7 +1,7 @@
-"""Runs tests against a mutant in a process of its own; no file is changed.
+"""Runs tests on a mutant in a separate process; no file is changed.
 
-The child takes the changed text instead of the module's file, so nothing has to be restored. It is forked from a
-process that has the libraries loaded, which spares most of the start.
+The child process loads the changed text instead of the file of the module, so nothing has to be restored. It is forked
+from a process with loaded libraries, which saves most of the start.
 """
 
 from __future__ import annotations

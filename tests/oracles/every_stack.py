@@ -1,6 +1,6 @@
-"""Every ordered product of an inventory, built and judged one by one: what a search must find, without its pruning.
+"""All sequences of an inventory, built and judged one by one: the expected result of a search, without pruning.
 
-Works on the JSON of the request and on the reports of checks; it shares with the search nothing but the check itself.
+Works on the JSON of the request and on the reports of checks; it has only the check in common with the search.
 """
 
 from __future__ import annotations
@@ -72,7 +72,7 @@ def _judged(order: tuple[str, ...], request: dict[str, Any], assessor: Assessor)
     short = 0.0 if reached is None else wanted.get("at_least_mm", 0.0) - reached
     if setting == "to_reach" and short > 0:
         last = max(place for place in range(len(order)) if request["components"][order[place]]["kind"] != _KNOB) - 1
-        for place in sorted(grips) if wanted.get("measured_from") != "last_clamping_face" else [last]:
+        for place in sorted(grips) if wanted.get("datum") != "last_clamping_face" else [last]:
             if place in ranges and short > 1e-9:
                 low, high = ranges[place]
                 drawn = min(high - low, math.ceil(short * 10_000 - 1e-6) / 10_000)
@@ -116,13 +116,13 @@ def _report(order: tuple[str, ...], grips: dict[int, float], request: dict[str, 
     joints = [
         {"upper": names[place], "lower": names[place + 1], "grip_length_mm": grip} for place, grip in grips.items()
     ]
-    told = {name: request[name] for name in ("operation", "machine", "policy") if name in request}
+    told = {name: request[name] for name in ("operations", "machine", "policy") if name in request}
     return assessor.assess(parse_request({"stack": {"components": components, "joints": joints}, **told}))
 
 
 def _reached(report: Report, wanted: dict[str, Any]) -> float | None:
     tip = report.geometry.tip_mm
-    if wanted.get("measured_from") != "last_clamping_face" or tip is None:
+    if wanted.get("datum") != "last_clamping_face" or tip is None:
         return tip
     face = report.geometry.last_clamping_face_mm
     return None if face is None else tip - face

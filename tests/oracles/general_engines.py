@@ -1,7 +1,7 @@
-"""The rulebooks judged by two general-purpose engines from elsewhere.
+"""The rulebooks judged by two independent general-purpose engines.
 
-Both decide one expression on one subject; which rule concerns which subject, and what is undecided, is worked out
-here anew.
+Both evaluate one expression on one subject. The rules for each subject, and the undecided ones, are determined here
+independently.
 """
 
 from __future__ import annotations

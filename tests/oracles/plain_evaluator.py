@@ -1,7 +1,7 @@
-"""The rulebooks once more, in plain Python: what the engine must agree with on every stack.
+"""The rulebooks evaluated in plain Python, which must agree with the engine on every stack.
 
-It reads the rules as written, knows nothing of slots, margins or sessions, and is short enough to be
-checked by eye.  Should the engine ever have to go, this is the way out.
+It evaluates the rules as written, without slots, margins or sessions, and is short enough to review by eye. It could
+replace the engine.
 """
 
 from __future__ import annotations

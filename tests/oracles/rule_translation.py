@@ -1,6 +1,6 @@
-"""The ``when`` of a rule, written in the language of a general-purpose engine.
+"""Translation of the ``when`` of a rule into the language of a general-purpose engine.
 
-Thresholds become numbers, since an engine that is told its rules once knows no policy of a request.
+Thresholds become numbers, since such an engine has no access to the policy of a request.
 """
 
 from __future__ import annotations

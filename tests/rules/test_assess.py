@@ -1,4 +1,4 @@
-"""The one way through the house: verdicts, policy, provenance and sameness."""
+"""Assessment of a stack: verdict, policy, provenance and determinism."""
 
 from __future__ import annotations
 
@@ -13,6 +13,7 @@ from rules.assessor import Assessor
 from rules.rulebook.loader import base_names, base_request
 from rules.schema.parsing import BadRequestError, parse_request
 from rules.schema.report import Report
+from tests.support.operations import change
 
 ASSESSOR = Assessor.load()
 
@@ -64,7 +65,7 @@ def test_advice_passes() -> None:
 def test_errors_come_first() -> None:
     """Findings are ordered by gravity, then by code."""
     request = base_request("press_in")
-    request["operation"] |= {"feed_per_tooth_mm": 0.02, "runout_limit_um": 2}
+    change(request["operations"][0], {"feed_per_tooth_mm": 0.02, "runout_limit_um": 2})
     request["machine"]["max_speed_rpm"] = 100
     gravity = [{"error": 0, "warning": 1, "advice": 2}[item.severity] for item in _report(request).findings]
     assert gravity == sorted(gravity)
@@ -74,7 +75,7 @@ def test_errors_come_first() -> None:
 def test_margin_is_negative_beyond_the_limit_in_both_directions() -> None:
     """A speed above its limit and a grip below its limit both have a negative margin."""
     request = base_request("press_in")
-    request["operation"]["spindle_speed_rpm"] = 15_100
+    change(request["operations"][0], {"spindle_speed_rpm": 15_100})
     request["stack"]["joints"][0]["grip_length_mm"] = 38
     margins = {item.code: item.margin for item in _report(request).findings}
     assert margins["SPD-010"] == -100
@@ -87,16 +88,18 @@ def test_threshold_of_the_policy_is_kept_to_the_last_bit(step: int) -> None:
     request = base_request("nut_collet")
     request["stack"]["joints"][0]["projection_mm"] = 43
     ratio = 43 / 12
-    request["policy"] = {"thresholds": {"OVH-010": {"max_ratio": ratio + step * 1e-9}}}
+    request["policy"] = {"thresholds": [{"code": "OVH-010", "threshold": "max_ratio", "value": ratio + step * 1e-9}]}
     fired = [item.code for item in _report(request).findings]
     assert fired == (["OVH-010"] if step < 0 else [])
 
 
 def test_changed_thresholds_are_told() -> None:
     """Whoever reads the report sees that a limit was moved."""
-    request = base_request("press_in") | {"policy": {"thresholds": {"OVH-010": {"max_ratio": 7}}}}
-    (changed,) = _report(request).provenance.thresholds_changed
-    assert (changed.code, changed.threshold, changed.value, changed.rulebook_value) == (
+    request = base_request("press_in") | {
+        "policy": {"thresholds": [{"code": "OVH-010", "threshold": "max_ratio", "value": 7}]}
+    }
+    (changed,) = _report(request).provenance.deviations
+    assert (changed.code, changed.threshold, changed.value, changed.default) == (
         "OVH-010",
         "max_ratio",
         7,
@@ -107,9 +110,9 @@ def test_changed_thresholds_are_told() -> None:
 @pytest.mark.parametrize(
     ("thresholds", "pointer"),
     [
-        ({"OVH-999": {"max_ratio": 7}}, "/policy/thresholds/OVH-999"),
-        ({"OVH-010": {"max_ration": 7}}, "/policy/thresholds/OVH-010/max_ration"),
-        ({"OVH-010": {"max_ratio": 1e9}}, "/policy/thresholds/OVH-010/max_ratio"),
+        ({"OVH-999": {"max_ratio": 7}}, "/policy/thresholds/0/code"),
+        ({"OVH-010": {"max_ration": 7}}, "/policy/thresholds/0/value"),
+        ({"OVH-010": {"max_ratio": 1e9}}, "/policy/thresholds/0/value"),
     ],
 )
 def test_misspelt_or_absurd_thresholds_are_refused(thresholds: Any, pointer: str) -> None:
@@ -138,14 +141,15 @@ def test_same_request_same_bytes(base: str) -> None:
 def test_digest_does_not_depend_on_the_unit() -> None:
     """A quarter inch and 6.35 mm are the same request."""
     metric, inch = base_request("shrink"), base_request("shrink")
-    metric["operation"]["gauge_plane_mm"], inch["operation"]["gauge_plane_mm"] = 6.35, "1/4 in"
+    metric["gauge_plane"] = {"datum": "last_clamping_face", "distance_mm": 6.35}
+    inch["gauge_plane"] = {"datum": "last_clamping_face", "distance_mm": "1/4 in"}
     assert _report(metric) == _report(inch)
 
 
 def test_pointers_lead_into_the_request() -> None:
     """Every pointer of a finding resolves in what was sent."""
     request = base_request("press_in")
-    request["operation"]["spindle_speed_rpm"] = 50_000
+    change(request["operations"][0], {"spindle_speed_rpm": 50_000})
     request["stack"]["components"][1]["machine_side"]["designation"] = "other"
     for finding in _report(request).findings:
         for pointer in finding.at:
@@ -171,12 +175,12 @@ def test_replaced_rules_are_told(tmp_path: Path) -> None:
     request["stack"]["components"][1]["workpiece_side"]["nominal_mm"] = 10
     report = assessor.assess(parse_request(request))
     assert "COL-010" not in {finding.code for finding in report.findings}
-    (replaced,) = report.provenance.rules_replaced
+    (replaced,) = report.provenance.deviations
+    assert replaced.kind == "rule"
     assert (replaced.code, replaced.safety, replaced.book) == ("COL-010", True, f"{tmp_path.name}/house.yaml")
-    assert report.provenance.severities_lowered == []
     as_written = ASSESSOR.assess(parse_request(request))
     assert "COL-010" in {finding.code for finding in as_written.findings}
-    assert as_written.provenance.rules_replaced == []
+    assert as_written.provenance.deviations == []
 
 
 def test_lowered_safety_rules_are_told(tmp_path: Path) -> None:
@@ -185,9 +189,10 @@ def test_lowered_safety_rules_are_told(tmp_path: Path) -> None:
     request = base_request("nut_collet")
     request["stack"]["components"][1]["workpiece_side"]["nominal_mm"] = 10
     report = assessor.assess(parse_request(request))
-    (lowered,) = report.provenance.severities_lowered
-    assert [one.code for one in report.provenance.rules_replaced] == ["COL-010"]
-    assert (lowered.code, lowered.from_severity, lowered.to_severity) == ("COL-010", "error", "warning")
+    lowered, replaced = report.provenance.deviations
+    assert (replaced.kind, replaced.code) == ("rule", "COL-010")
+    assert (lowered.kind, lowered.code, lowered.safety) == ("severity", "COL-010", True)
+    assert (lowered.default_severity, lowered.severity) == ("error", "warning")
     assert report.provenance.rulebook_sha256 != ASSESSOR.book.digest
     assert "house rules" in report.provenance.rulebooks
 

@@ -1,4 +1,4 @@
-"""Dominance over criteria that may not be known: properties, and agreement with the definition."""
+"""Dominance with unknown criteria: properties, and agreement with the definition."""
 
 from __future__ import annotations
 

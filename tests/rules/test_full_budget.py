@@ -1,9 +1,10 @@
-"""The whole runout budget: planes, parts, seats, clocking and what is required."""
+"""The full runout budget: planes, parts, seats, clocking and tolerances."""
 
 from __future__ import annotations
 
 import copy
 import math
+from itertools import pairwise
 from typing import Any
 
 import pytest
@@ -15,7 +16,10 @@ from rules.budget import full_budget
 from rules.rulebook.loader import base_names, base_request
 from rules.schema.budget import BudgetReport, BudgetRequest
 from rules.schema.parsing import BadRequestError, parse
+from rules.schema.report import ContributorReport
 from rules.schema.request import CheckRequest
+from tests.support.operations import change
+from tests.support.stacks import known, named, quantile
 
 ASSESSOR = Assessor.load()
 
@@ -25,7 +29,11 @@ def _budget(request: dict[str, Any]) -> BudgetReport:
 
 
 def _plane(report: BudgetReport, name: str) -> Any:
-    return next(plane for plane in report.planes if plane.name == name)
+    return next(plane for plane in report.planes if plane.plane == name)
+
+
+def _worst(report: BudgetReport, plane: str = "gauge_plane") -> float:
+    return known(quantile(report, plane, "p100", "worst_case"))
 
 
 def _measured(angles: dict[str, float], clocking: dict[str, float | None]) -> dict[str, Any]:
@@ -34,11 +42,10 @@ def _measured(angles: dict[str, float], clocking: dict[str, float | None]) -> di
     del request["machine"]
     for part in request["stack"]["components"]:
         if part["id"] in angles:
-            part["runout_law"] = "measured"
-            part["runout_character"] = "offset"
-            part["runout"] = [{"tir_um": 4, "at_mm": 0, "angle_deg": angles[part["id"]]}]
+            reading = {"tir_um": 4, "at_mm": 0, "angle_deg": angles[part["id"]]}
+            part["runout"] = {"law": "measured", "character": "offset", "statements": [reading]}
         elif "runout" in part:
-            part["runout"] = [{"tir_um": 0, "at_mm": 0}]
+            part["runout"] = {"statements": [{"tir_um": 0, "at_mm": 0}]}
     pairs = [("holder", "collet-1"), ("collet-1", "extension"), ("extension", "collet-2"), ("collet-2", "end-mill")]
     stated = {(joint["upper"], joint["lower"]): joint for joint in request["stack"]["joints"]}
     request["stack"]["joints"] = [
@@ -57,64 +64,65 @@ def test_agrees_with_the_check(base: str) -> None:
     """Both answers tell the same p50, p95, worst case and contributors."""
     request = base_request(base)
     report, check = _budget(request), ASSESSOR.assess(parse(CheckRequest, request)).runout
-    for name, plane in (("gauge plane", check.gauge_plane), ("tip", check.tip)):
-        assert plane is not None
-        found = _plane(report, name)
-        assert (found.p50_um, found.p95_um, found.worst_case_um) == (plane.p50_um, plane.p95_um, plane.worst_case_um)
-    assert report.contributors == check.contributors
+    assert report.planes == check.planes
+    ours = [one.model_dump(include=set(ContributorReport.model_fields)) for one in report.contributors]
+    assert ours == [one.model_dump() for one in check.contributors]
 
 
 def test_levels_rise_and_shares_add_up() -> None:
     """Quantiles increase with the level; shares of the mean square add up to one."""
-    for plane in _budget(base_request("press_in")).planes:
-        assert plane.p50_um < plane.p80_um < plane.p95_um < plane.p99_um < plane.worst_case_um
-        assert sum(item.share for item in plane.contributors) == pytest.approx(1.0, abs=1e-5)
+    report = _budget(base_request("press_in"))
+    for plane in report.planes:
+        levels = [plane.quantile_um(name) for name in ("p50", "p80", "p95", "p99")]
+        levels.append(plane.quantile_um("p100", "worst_case"))
+        assert all(known(low) < known(high) for low, high in pairwise(levels))
+        assert sum(item.share[plane.plane] for item in report.contributors) == pytest.approx(1.0, abs=1e-5)
 
 
 def test_a_limit_at_a_quantile_is_kept_by_as_many() -> None:
     """A limit set at the 95 % point is met by 95 % of the assemblies, in the check as in the budget."""
     request = base_request("press_in")
-    request["operation"]["runout_limit_um"] = _plane(_budget(request), "gauge plane").p95_um
-    assert _plane(_budget(request), "gauge plane").probability_within_limit == pytest.approx(0.95, abs=1e-4)
-    check = ASSESSOR.assess(parse(CheckRequest, request)).runout
-    assert check.gauge_plane is not None
-    assert check.gauge_plane.probability_within_limit == pytest.approx(0.95, abs=1e-4)
+    change(request["operations"][0], {"runout_limit_um": quantile(_budget(request), "gauge_plane")})
+    for answer in (_budget(request), ASSESSOR.assess(parse(CheckRequest, request)).runout):
+        assert answer.planes[0].predictions[0].probability_within_limit == pytest.approx(0.95, abs=1e-4)
 
 
 def test_asked_planes_are_answered() -> None:
     """First principles: at the last clamping face and three diameters out the indicator finds other planes."""
     request = base_request("press_in") | {
         "planes": [
-            {"counted_from": "last_clamping_face", "distance_mm": 24},
-            {"counted_from": "gauge_line", "distance_mm": "2 in"},
+            {"datum": "last_clamping_face", "distance_mm": 24},
+            {"datum": "gauge_line", "distance_mm": "2 in"},
         ]
     }
     report = _budget(request)
-    assert _plane(report, "plane 1").p95_um == _plane(report, "gauge plane").p95_um
-    assert _plane(report, "plane 2").z_mm == 50.8
+    assert quantile(report, "plane_1") == quantile(report, "gauge_plane")
+    assert _plane(report, "plane_2").from_gauge_line_mm == 50.8
 
 
 def test_amplification_is_the_growth_of_a_reading() -> None:
     """First principles: collet collet-1 is stated 82.5 mm beyond its pivot and read 146.5 mm beyond it."""
-    plane = _plane(_budget(base_request("press_in")), "gauge plane")
-    (collet,) = [item for item in plane.contributors if item.name == "runout of collet-1"]
-    assert collet.amplification == pytest.approx((194 - 47.5) / 82.5, abs=1e-6)
+    report = _budget(base_request("press_in"))
+    (collet,) = [item for item in report.contributors if item.id == "part_runout:collet-1"]
+    assert collet.amplification["gauge_plane"] == pytest.approx((194 - 47.5) / 82.5, abs=1e-6)
 
 
 def test_halving_the_largest_brings_most() -> None:
     """Each halving lowers the 95 % point, that of the largest contributor furthest."""
-    plane = _plane(_budget(base_request("press_in")), "gauge plane")
-    gains = {item.name: plane.p95_um - item.p95_if_halved_um for item in plane.contributors}
+    report = _budget(base_request("press_in"))
+    p95_um = known(quantile(report, "gauge_plane"))
+    gains = {item.id: p95_um - item.p95_if_halved_um["gauge_plane"] for item in report.contributors}
     assert min(gains.values()) > 0
-    assert max(gains, key=gains.__getitem__) == max(plane.contributors, key=lambda item: item.tir_um).name
+    largest = max(report.contributors, key=lambda item: item.tir_um["gauge_plane"])
+    assert max(gains, key=gains.__getitem__) == largest.id
 
 
 def test_seats_are_told_most_sensitive_first() -> None:
     """First principles: TIR = 2·t·d/G; the collet's seat of 45 mm lies 146.5 mm before the gauge plane."""
     seats = _budget(base_request("press_in")).seats
-    assert seats == sorted(seats, key=lambda seat: -(seat.gauge_plane_um_per_um or 0))
-    (collet,) = [seat for seat in seats if seat.component == "collet-1"]
-    assert collet.gauge_plane_um_per_um == pytest.approx(2 * 146.5 / 45, abs=1e-6)
+    assert seats == sorted(seats, key=lambda seat: -seat.tir_um_per_um["gauge_plane"])
+    (collet,) = [seat for seat in seats if seat.id == "seat:holder/collet-1"]
+    assert collet.tir_um_per_um["gauge_plane"] == pytest.approx(2 * 146.5 / 45, abs=1e-6)
 
 
 def test_required_parts_reach_the_target() -> None:
@@ -125,32 +133,31 @@ def test_required_parts_reach_the_target() -> None:
     assert required.factor is not None
     assert required.factor < 1
     for part in request["stack"]["components"]:
-        for statement in part.get("runout", ()):
+        for statement in part.get("runout", {"statements": ()})["statements"]:
             statement["tir_um"] *= required.factor
-    assert _plane(_budget(request), "gauge plane").p95_um == pytest.approx(8, abs=2e-3)
+    assert quantile(_budget(request), "gauge_plane") == pytest.approx(8, abs=2e-3)
 
 
 def test_known_directions_add_as_vectors() -> None:
     """First principles: 4 µm toward 0° and 4 µm toward 180° cancel; toward 0° and 90° they read 4·√2."""
     opposite = _budget(_measured({"holder": 0, "end-mill": 180}, ALL_AT_ZERO))
-    assert _plane(opposite, "gauge plane").worst_case_um == pytest.approx(0, abs=1e-9)
+    assert _worst(opposite) == pytest.approx(0, abs=1e-9)
     square = _budget(_measured({"holder": 0, "end-mill": 90}, ALL_AT_ZERO))
-    assert _plane(square, "gauge plane").worst_case_um == pytest.approx(4 * math.sqrt(2), abs=1e-3)
+    assert _worst(square) == pytest.approx(4 * math.sqrt(2), abs=1e-3)
 
 
 def test_clocking_of_joints_turns_what_lies_beyond() -> None:
     """First principles: turning one joint by 180° turns the cutter's vector against the holder's."""
     turned = _budget(_measured({"holder": 0, "end-mill": 0}, ALL_AT_ZERO | {"extension": 180}))
-    assert _plane(turned, "gauge plane").worst_case_um == pytest.approx(0, abs=1e-9)
+    assert _worst(turned) == pytest.approx(0, abs=1e-9)
 
 
 def test_an_unknown_clocking_leaves_the_direction_open() -> None:
     """One joint not stated: the two vectors point anywhere to each other, up to 8 µm together."""
     open_joint = _budget(_measured({"holder": 0, "end-mill": 180}, ALL_AT_ZERO | {"extension": None}))
-    plane = _plane(open_joint, "gauge plane")
-    assert plane.worst_case_um == pytest.approx(8)
+    assert _worst(open_joint) == pytest.approx(8)
     # two vectors of 2 µm: P(R ≤ r) = (2/π)·asin(r/4)
-    assert plane.p50_um == pytest.approx(2 * 4 * math.sin(math.pi / 4), abs=1e-3)
+    assert quantile(open_joint, "gauge_plane", "p50") == pytest.approx(2 * 4 * math.sin(math.pi / 4), abs=1e-3)
 
 
 def test_turning_one_joint_leaves_the_difference() -> None:
@@ -170,13 +177,13 @@ def test_turns_do_what_they_say() -> None:
     request = _measured({"holder": 10, "extension": 100, "end-mill": 250}, ALL_AT_ZERO)
     clocking = _budget(request).clocking
     assert clocking is not None
-    turns = {turn.joint: turn.turn_deg for turn in clocking.all_joints}
+    turns = {named(turn.joint): turn.turn_deg for turn in clocking.all_joints}
     for joint in request["stack"]["joints"]:
         joint["clocking_deg"] += turns.get(f"{joint['upper']}/{joint['lower']}", 0) - 360
         joint["clocking_deg"] %= 360
     after = _budget(request)
     # turns are told to a hundredth of a degree
-    assert _plane(after, "gauge plane").worst_case_um == pytest.approx(clocking.all_joints[0].leaves_tir_um, abs=5e-3)
+    assert _worst(after) == pytest.approx(clocking.all_joints[0].leaves_tir_um, abs=5e-3)
 
 
 def test_without_clockings_angles_go_from_mark_to_mark() -> None:
@@ -186,10 +193,10 @@ def test_without_clockings_angles_go_from_mark_to_mark() -> None:
     assert clocking is not None
     assert clocking.marks
     assert clocking.one_joint == []
-    turns = {turn.joint: turn.turn_deg for turn in clocking.all_joints}
+    turns = {named(turn.joint): turn.turn_deg for turn in clocking.all_joints}
     for joint in request["stack"]["joints"]:
         joint["clocking_deg"] = turns.get(f"{joint['upper']}/{joint['lower']}", 0.0)
-    after = _plane(_budget(request), "gauge plane").worst_case_um
+    after = _worst(_budget(request))
     assert after == pytest.approx(clocking.all_joints[0].leaves_tir_um, abs=5e-3)
 
 
@@ -197,13 +204,15 @@ def test_keyed_tapers_turn_to_their_positions_only() -> None:
     """A steep taper has two positions in its spindle: the spindle's runout is met at 0° or 180°."""
     request = _measured({"holder": 0}, ALL_AT_ZERO)
     request["machine"] = base_request("press_in")["machine"] | {
-        "spindle_runout": [{"tir_um": 4, "at_mm": 0, "angle_deg": 0}, {"tir_um": 4, "at_mm": 300, "angle_deg": 0}],
-        "spindle_runout_law": "measured",
+        "spindle_runout": {
+            "law": "measured",
+            "statements": [{"tir_um": 4, "at_mm": 0, "angle_deg": 0}, {"tir_um": 4, "at_mm": 300, "angle_deg": 0}],
+        },
     }
     request["stack"]["joints"].append({"upper": "spindle", "lower": "holder", "clocking_deg": 0})
     clocking = _budget(request).clocking
     assert clocking is not None
-    (turn,) = [item for item in clocking.one_joint if item.joint == "spindle/holder"]
+    (turn,) = [item for item in clocking.one_joint if named(item.joint) == "spindle/holder"]
     assert (turn.positions, turn.turn_deg, turn.leaves_tir_um) == (2, 180.0, 0.0)
 
 
@@ -218,9 +227,7 @@ def test_mean_clearance_reads_less_than_the_largest() -> None:
     found = {}
     for which in ("maximum", "mean"):
         report = _budget(request | {"policy": {"slip_fit": which}})
-        (found[which],) = [
-            item.tir_um for item in _plane(report, "tip").contributors if item.name == "clearance of holder/end-mill"
-        ]
+        (found[which],) = [item.tir_um["tip"] for item in report.contributors if item.id == "clearance:holder/end-mill"]
     assert found == {"maximum": 22.0, "mean": 11.0}
 
 
@@ -230,30 +237,35 @@ def test_pin_described_by_its_form_needs_no_runout() -> None:
     side = request["stack"]["components"][2]["machine_side"]
     request["stack"]["components"][2] = {
         "id": "end-mill", "kind": "gauge_pin", "machine_side": side | {"length_mm": 90}, "overall_length_mm": 90,
-        "straightness_um": 2, "roundness_um": 0.5, "mass_kg": 0.08, "unbalance_gmm": 0, "coolant_through": False,
+        "straightness_um": 2, "roundness_um": 0.5, "mass_kg": 0.08, "unbalance_g_mm": 0, "coolant_through": False,
         "centre_of_mass_mm": 45,
     }  # fmt: skip
     report = _budget(request)
     assert report.complete
-    own = {item.name: item.tir_um for item in _plane(report, "tip").contributors}
-    assert own["roundness of end-mill"] == 0.5
-    assert own["straightness of end-mill"] == pytest.approx(2 * 4 * 2 * ((90 - 20) / 90) ** 2, abs=1e-3)
+    own = {item.id: item.tir_um["tip"] for item in report.contributors}
+    assert own["roundness:end-mill"] == 0.5
+    assert own["straightness:end-mill"] == pytest.approx(2 * 4 * 2 * ((90 - 20) / 90) ** 2, abs=1e-3)
 
 
 def test_missing_statements_leave_it_incomplete() -> None:
-    """The planes are told with what is known, the required parts are not."""
+    """Planes and known contributors are listed, but no quantile, share or required runout: it would be too small."""
     request = base_request("press_in") | {"target_um": 8}
     del request["stack"]["components"][1]["runout"]
     report = _budget(request)
     assert not report.complete
     assert report.required is None
-    assert report.not_stated[0].fields == ["/stack/components/1/runout"]
+    assert [(one.plane, one.predictions) for one in report.planes] == [("gauge_plane", []), ("tip", [])]
+    assert all(one.tir_um and not one.share and not one.p95_if_halved_um for one in report.contributors)
+    assert report.not_stated[0].at == ["/stack/components/1/runout"]
 
 
 def test_misspelt_thresholds_are_refused_here_too() -> None:
     """A budget judges no rule, yet a misspelt threshold would mislead its sender."""
     with pytest.raises(BadRequestError):
-        _budget(base_request("press_in") | {"policy": {"thresholds": {"OVH-999": {"max_ratio": 1}}}})
+        _budget(
+            base_request("press_in")
+            | {"policy": {"thresholds": [{"code": "OVH-999", "threshold": "max_ratio", "value": 1}]}}
+        )
 
 
 @settings(max_examples=25)
@@ -263,8 +275,9 @@ def test_scaling_the_parts_scales_the_budget(order: list[int], factor: float) ->
     request = base_request("press_in")
     scaled = copy.deepcopy(request)
     for index in order:
-        for statement in scaled["stack"]["components"][index]["runout"]:
+        for statement in scaled["stack"]["components"][index]["runout"]["statements"]:
             statement["tir_um"] *= factor
-    plain, grown = _plane(_budget(request), "tip"), _plane(_budget(scaled), "tip")
-    assert grown.p95_um == pytest.approx(factor * plain.p95_um, rel=1e-4, abs=2e-3)
-    assert grown.worst_case_um == pytest.approx(factor * plain.worst_case_um, rel=1e-6, abs=2e-3)
+    plain, grown = _budget(request), _budget(scaled)
+    expected = factor * known(quantile(plain, "tip"))
+    assert quantile(grown, "tip") == pytest.approx(expected, rel=1e-4, abs=2e-3)
+    assert _worst(grown, "tip") == pytest.approx(factor * _worst(plain, "tip"), rel=1e-6, abs=2e-3)

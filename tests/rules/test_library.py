@@ -1,4 +1,4 @@
-"""``from rules import check``: what a program gets without a server."""
+"""``from rules import check``: use as a library, without a server."""
 
 from __future__ import annotations
 
@@ -95,10 +95,12 @@ def test_a_dictionary_within_itself_is_a_bad_request(checker: Checker) -> None:
 
 def test_a_threshold_that_no_rule_has_is_a_bad_request(checker: Checker) -> None:
     """As over HTTP, with its pointer."""
-    request = json.loads(STACK.read_bytes()) | {"policy": {"thresholds": {"GRIP-010": {"no_such": 1}}}}
+    request = json.loads(STACK.read_bytes()) | {
+        "policy": {"thresholds": [{"code": "GRIP-010", "threshold": "no_such", "value": 1}]}
+    }
     with pytest.raises(BadRequestError) as caught:
         checker.check(request)
-    assert [fault.pointer for fault in caught.value.faults] == ["/policy/thresholds/GRIP-010/no_such"]
+    assert [fault.pointer for fault in caught.value.faults] == ["/policy/thresholds/0/value"]
 
 
 @pytest.mark.parametrize(

@@ -1,4 +1,4 @@
-"""The application in this process, and a client that needs no port."""
+"""The application in this process, and a client without a port."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The work instruction as text: everything of the report is on the page, in its order."""
+"""The work instruction as text has everything in the report, in its order."""
 
 from __future__ import annotations
 
@@ -54,4 +54,4 @@ def test_stopped_assembly_says_so_in_its_heading() -> None:
     request["stack"]["components"][4]["machine_side"]["diameter_mm"] = 9
     out = io.StringIO()
     print_assembly(assembly_of(request), Console(file=out, width=100, highlight=False))
-    assert out.getvalue().strip().startswith("Assembly, which cannot be finished as the stack stands")
+    assert out.getvalue().strip().startswith("Assembly, which cannot be finished")

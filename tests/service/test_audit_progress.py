@@ -1,4 +1,4 @@
-"""Progress is told to people on standard error, and to nobody who does not want it."""
+"""Progress is shown to people on standard error, unless they turn it off."""
 
 from __future__ import annotations
 

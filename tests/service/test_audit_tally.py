@@ -1,4 +1,4 @@
-"""The figures of an audit: exact, the same in any two runs, and of a size that does not grow."""
+"""The figures of an audit are exact, deterministic and bounded in size."""
 
 from __future__ import annotations
 

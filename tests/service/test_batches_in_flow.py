@@ -1,4 +1,4 @@
-"""A stream of stacks and its client: who waits for whom, and what is left when somebody leaves."""
+"""Streamed batches and their clients: flow control, and cleanup when one side leaves."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Tokens: where they are asked for, which are taken, and that they are told nowhere (RFC 6750)."""
+"""Bearer tokens: where they are required, which are valid, and that they are never disclosed (RFC 6750)."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Lines of a batch: each answered as a single check is, whatever stands in the others."""
+"""Each line of a batch gets the same result as a single check, whatever the other lines hold."""
 
 from __future__ import annotations
 
@@ -21,7 +21,9 @@ from rules.schema.parsing import BadRequestError, parse_request
 from rules.schema.strict_json import parse_json
 from service.batch import lines as shared_module
 from service.batch.lines import CHUNK_BYTES, CHUNK_LINES, Chunk, LineAnswer, Shared, after, answer_lines, chunks_of
+from tests.support.operations import operation_of
 from tests.support.random_stacks import random_stack
+from tests.support.stacks import quantile
 
 
 def _line(value: Any) -> bytes:
@@ -59,7 +61,7 @@ def parts() -> dict[str, Any]:
 
 def _of_references(keys: Sequence[str], **fields: Any) -> dict[str, Any]:
     joints = base_request("press_in")["stack"]["joints"]
-    components = [{"kind": "reference", "of": key} for key in keys]
+    components = [{"kind": "reference", "of": {"from": "request", "key": key}} for key in keys]
     return {"stack": {"id": "T-1", "components": components, "joints": joints}, **fields}
 
 
@@ -70,7 +72,7 @@ def test_a_line_is_answered_with_the_report_of_a_single_check(assessor: Assessor
     (answer,) = _answers(assessor, _line(request))
     report = assessor.assess(parse_request(request))
     assert answer.text == _single(assessor, 1, request)
-    assert (answer.number, answer.verdict, answer.stack) == (1, report.verdict, report.stack)
+    assert (answer.number, answer.verdict, answer.stack) == (1, report.verdict, report.stack_id)
     assert set(answer.codes) == {one.code for one in report.findings}
     assert set(answer.undecided) == {one.code for one in report.undecided}
 
@@ -157,17 +159,16 @@ def test_in_short_a_line_tells_what_a_summary_needs(assessor: Assessor) -> None:
     report = assessor.assess(parse_request(request))
     (answer,) = _answers(assessor, _line(request), include="verdicts")
     assert report.runout.complete
-    assert report.runout.gauge_plane
     assert _told(answer) == {
         "line": 1,
-        "stack": report.stack,
+        "stack_id": report.stack_id,
         "verdict": "fail",
         "summary": report.summary.model_dump(),
         "codes": list(dict.fromkeys(one.code for one in report.findings)),
         "undecided": [],
-        "gauge_plane_p95_um": report.runout.gauge_plane.p95_um,
+        "gauge_plane_p95_um": quantile(report, "gauge_plane"),
     }
-    assert answer.p95_um == report.runout.gauge_plane.p95_um
+    assert answer.p95_um == quantile(report, "gauge_plane")
 
 
 def test_no_runout_is_told_where_a_contributor_is_unknown(assessor: Assessor) -> None:
@@ -176,14 +177,14 @@ def test_no_runout_is_told_where_a_contributor_is_unknown(assessor: Assessor) ->
     del request["stack"]["components"][0]["runout"]
     report = assessor.assess(parse_request(request))
     (answer,) = _answers(assessor, _line(request))
-    assert (report.runout.complete, report.runout.gauge_plane is None) == (False, False)
+    assert (report.runout.complete, len(report.runout.planes)) == (False, 2)
     assert answer.p95_um is None
 
 
 def test_shared_definitions_and_defaults_make_the_same_report(assessor: Assessor, parts: dict[str, Any]) -> None:
     """A line of references says what a check says that holds the definitions itself, in the order they are reached."""
     base = base_request("press_in")
-    defaults = {name: base[name] for name in ("operation", "machine") if name in base}
+    defaults = {name: base[name] for name in ("operations", "machine") if name in base}
     keys = list(parts)[::-1]
     unused = {**parts[keys[0]], "id": "unused"}
     given_keys = _of_references(list(parts))
@@ -219,7 +220,7 @@ def test_a_later_definition_replaces_an_earlier_one(assessor: Assessor, parts: d
     assert behind.text == _single(assessor, 4, {**line, "components": {**parts, **heavier}})
 
 
-@pytest.mark.parametrize("name", ["operation", "machine", "policy"])
+@pytest.mark.parametrize("name", ["operations", "machine", "policy"])
 def test_a_field_of_the_line_wins_whole(assessor: Assessor, name: str) -> None:
     """Nothing of the shared one shines through, not even where the line says null; null takes a default back."""
     request = base_request("press_in")
@@ -249,9 +250,9 @@ def test_references_may_dangle_run_in_circles_and_lead_on(assessor: Assessor, pa
     first = next(iter(parts))
     shared = {
         **parts,
-        "alias": {"kind": "reference", "of": first},
-        "a": {"kind": "reference", "of": "b"},
-        "b": {"kind": "reference", "of": "a"},
+        "alias": {"kind": "reference", "of": {"from": "request", "key": first}},
+        "a": {"kind": "reference", "of": {"from": "request", "key": "b"}},
+        "b": {"kind": "reference", "of": {"from": "request", "key": "a"}},
     }
     rest = list(parts)[1:]
     dangling, circular, leading = (_of_references([key, *rest]) for key in ("nowhere", "a", "alias"))
@@ -296,12 +297,12 @@ def test_shared_definitions_have_a_limit(
 
 def test_a_policy_that_cannot_be_applied_is_told_where_it_applies(assessor: Assessor) -> None:
     """By pointer where the line states it; in words where it comes from an earlier line."""
-    policy = {"thresholds": {"NONE-999": {"x": 1}}}
+    policy = {"thresholds": [{"code": "NONE-999", "threshold": "x", "value": 1}]}
     request = base_request("nut_collet")
     own, borrowed = _answers(assessor, _line({**request, "policy": policy}), _line({"policy": policy}), _line(request))
-    assert _told(own)["problem"]["errors"][0]["at"] == ["/policy/thresholds/NONE-999"]
+    assert _told(own)["problem"]["errors"][0]["at"] == ["/policy/thresholds/0/code"]
     assert "errors" not in _told(borrowed)["problem"]
-    assert "/policy/thresholds/NONE-999" in _told(borrowed)["problem"]["detail"]
+    assert "/policy/thresholds/0/code" in _told(borrowed)["problem"]["detail"]
     assert "earlier line" in _told(borrowed)["problem"]["detail"]
 
 
@@ -341,12 +342,15 @@ def _written(kind: str, number: int, parts: dict[str, Any]) -> bytes:
         return _line({"components": {key: {**parts[key], "mass_kg": 0.1 * (number % 7 + 1)}}})
     if kind == "sets":
         operation = {"spindle_speed_rpm": 1000 + number}
-        return _line({"policy": {"gauge_plane_diameters": number % 5}, "operation": operation})
+        return _line({"policy": {"gauge_plane_diameters": number % 5}, "operations": [operation_of(operation)]})
     if kind == "refers":
         return _line(_of_references(keys))
     values = {
         "takes back": {"policy": None, "components": None},
-        "alone": {"description": '"stack"', "components": [{"kind": "reference", "of": key}]},
+        "alone": {
+            "description": '"stack"',
+            "components": [{"kind": "reference", "of": {"from": "request", "key": key}}],
+        },
         "wrong definitions": {"components": {key: {}}},
         "bad": {"stack": number},
     }

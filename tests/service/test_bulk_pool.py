@@ -1,4 +1,4 @@
-"""Portions judged in several processes: the same answers, in order, whatever happens to a process."""
+"""Chunks judged in several processes give the same results in order, even if a process dies."""
 
 from __future__ import annotations
 
@@ -33,7 +33,9 @@ def lines() -> list[bytes]:
     """Stacks, definitions, bad lines and blank ones."""
     stacks = [json.dumps(base_request(name)).encode() for name in base_names()]
     parts = {part["id"]: part for part in base_request("press_in")["stack"]["components"]}
-    references = {"stack": {"components": [{"kind": "reference", "of": key} for key in parts]}}
+    references = {
+        "stack": {"components": [{"kind": "reference", "of": {"from": "request", "key": key}} for key in parts]}
+    }
     shared = [json.dumps({"components": parts}).encode(), json.dumps({"policy": {"on_warning": "fail"}}).encode()]
     return [*stacks, b"nonsense", *shared, b"", *[json.dumps(references).encode()] * 5, *stacks]
 
@@ -59,7 +61,9 @@ def test_batches_side_by_side_keep_their_own_definitions(pool: Pool, assessor: A
     """More of them than a worker remembers, in turns."""
     parts = {part["id"]: part for part in base_request("press_in")["stack"]["components"]}
     mass = next(iter(parts))
-    line = json.dumps({"stack": {"components": [{"kind": "reference", "of": key} for key in parts]}}).encode()
+    line = json.dumps(
+        {"stack": {"components": [{"kind": "reference", "of": {"from": "request", "key": key}} for key in parts]}}
+    ).encode()
     batches = [Shared().taking({"components": {**parts, mass: {**parts[mass], "mass_kg": n + 1}}}) for n in range(7)]
     chunks = [Chunk(n + 1, (line,), batches[n % 7], "reports") for n in range(40)]
     expected = [answer for chunk in chunks for answer in answer_lines(assessor, *chunk)]

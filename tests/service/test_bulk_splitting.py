@@ -1,4 +1,4 @@
-"""A flow of bytes cut into lines: the same lines, however the bytes come."""
+"""Bytes are split into the same lines, however they arrive."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Answers that wait: in order, some in memory and more in files, never more than the limit."""
+"""Queued results stay in order, in memory and files, within the limit."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The client asks what it is told to ask, and gives back what the service answers."""
+"""The client sends the call it is given and returns the service's answer."""
 
 from __future__ import annotations
 
@@ -7,7 +7,6 @@ import random
 import subprocess
 import sys
 from contextlib import suppress
-from pathlib import Path
 from typing import Any
 
 import httpx
@@ -47,6 +46,7 @@ from service.examples import (
     XML_EXAMPLE,
 )
 from tests.support.client_faces import ADDRESS, KINDS, Face, Kind, of_app
+from tests.support.contract import read
 from tests.support.orders import decided, order_of
 from tests.support.random_stacks import random_stack
 from tests.support.synchronous_client import SYNCHRONOUS, generated
@@ -303,7 +303,7 @@ def test_everything_that_is_offered_can_be_asked_for() -> None:
     }.items():
         with pytest.raises(UnreadableAnswerError):
             Face("sync", note).call(name, *arguments)
-    document = json.loads((Path(__file__).parents[2] / "openapi/openapi.json").read_text(encoding="utf-8"))
+    document = read()
     offered = {
         f"{method.upper()} {path.replace('{code}', 'x').replace('/v1/couplings/{name}', '/v1/couplings/x')}"
         for path, methods in document["paths"].items()

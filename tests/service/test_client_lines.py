@@ -1,4 +1,4 @@
-"""Any number of stacks through a client: answered in order, each as a check of its own, a portion at a time."""
+"""Any number of stacks through a client: results in order, each as by a single check, one chunk at a time."""
 
 from __future__ import annotations
 
@@ -33,11 +33,12 @@ from service.contract import Problem, VerdictResult
 from service.http.app import create_app
 from service.operations.settings import Settings
 from tests.support.client_faces import KINDS, Face, Kind, flowing, of_app
+from tests.support.operations import operation_of
 
 CHECK = base_request("nut_collet")
 OTHER = base_request("press_in")
 STACK = {"stack": CHECK["stack"]}
-SHARED = {name: CHECK[name] for name in ("operation", "machine") if name in CHECK}
+SHARED = {name: CHECK[name] for name in ("operations", "machine") if name in CHECK}
 BAD = {"stack": {"components": [{"kind": "gearbox"}]}}
 
 
@@ -64,7 +65,7 @@ def test_each_is_answered_as_a_check_of_its_own(face: Face, portion: int) -> Non
 @pytest.mark.parametrize("portion", [1, 2, 5])
 def test_what_is_shared_reaches_every_portion(face: Face, portion: int) -> None:
     """As if each request had said it, unless it says something else."""
-    own = {**STACK, "operation": {"spindle_speed_rpm": 1000}}
+    own = {**STACK, "operations": [operation_of({"spindle_speed_rpm": 1000})]}
     answers = face.call("check_lines", [STACK, own, STACK, STACK], shared=SHARED, chunk_size=portion)
     whole = {**STACK, **SHARED}
     assert [one.answer for one in answers] == [
@@ -228,11 +229,11 @@ def test_a_wrong_answer_is_never_taken_for_one(kind: Kind, name: str) -> None:
 def test_what_is_shared_is_refused_as_a_whole(face: Face) -> None:
     """Its problem is that of the batch, not of the first stack."""
     with pytest.raises(AnsweredProblemError) as raised:
-        face.call("check_lines", [STACK, STACK], shared={"machine": {"max_speed_rpm": -1}})
+        face.call("check_lines", [STACK, STACK], shared={"machine": {"kind": "stated", "max_speed_rpm": -1}})
     assert raised.value.status == 422
 
 
-@pytest.mark.parametrize("request_", [{"components": {}}, {"machine": {}}, {}, [], None, "stack", 7])
+@pytest.mark.parametrize("request_", [{"components": {}}, {"machine": {"kind": "stated"}}, {}, [], None, "stack", 7])
 def test_what_is_no_request_is_named_by_its_number(face: Face, request_: object) -> None:
     """Definitions among the lines, too: they are not answered, so they belong under shared."""
     with pytest.raises(UnsendableError, match="Line 2"):

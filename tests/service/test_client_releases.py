@@ -1,4 +1,4 @@
-"""An order is released by the client only on an answer that is whole, of this order, and carries its own proof."""
+"""The client releases an order only on a complete, verified answer to this order."""
 
 from __future__ import annotations
 
@@ -223,7 +223,7 @@ def _other_orders() -> dict[str, Any]:
         "a faster spindle": order_of("good", "cutting speed", revision="A", context=ORDER["context"]),
         "one operation": order_of("good", revision="A", context=ORDER["context"]),
         "required less": {**ORDER, "required": ["machine"]},
-        "another machine": {**ORDER, "machine": {"max_speed_rpm": 12000}},
+        "another machine": {**ORDER, "machine": {"kind": "stated", "max_speed_rpm": 12000}},
         "another policy": {**ORDER, "policy": {"on_warning": "fail"}},
         "another context": {**ORDER, "context": {"job": "J-89"}},
         "no context": {name: value for name, value in ORDER.items() if name != "context"},

@@ -1,4 +1,4 @@
-"""What is asked again, when, and for how long; no test really waits."""
+"""Retries of the client: which, when and for how long; no test waits."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Under each head of a table stands the figure of the answer that the head names, in the text and on the page."""
+"""Each table column holds the figures that its heading names, in text and on the page."""
 
 from __future__ import annotations
 
@@ -32,7 +32,8 @@ Columns = list[tuple[str, str, int, float]]
 """Head, field, decimals, factor."""
 
 PLANES: Columns = [
-    ("From the gauge line, mm", "z_mm", 2, 1),
+    ("From the gauge line, mm", "from_gauge_line_mm", 2, 1),
+    ("From the last clamping face, mm", "from_last_clamping_face_mm", 2, 1),
     ("Median, µm", "p50_um", 1, 1),
     ("95th percentile, µm", "p95_um", 1, 1),
     ("Lowest by clocking, µm", "best_clocking_um", 1, 1),
@@ -40,22 +41,39 @@ PLANES: Columns = [
     ("Within the limit", "probability_within_limit", 1, 100),
 ]
 CONTRIBUTORS: Columns = [
-    ("At the gauge plane, µm", "gauge_plane_tir_um", 1, 1),
-    ("At the tip, µm", "tip_tir_um", 1, 1),
-    ("Share", "gauge_plane_share", 0, 100),
+    ("At the gauge plane, µm", "gauge_plane", 1, 1),
+    ("At the tip, µm", "tip", 1, 1),
+    ("Share", "share", 0, 100),
 ]
 PLACES: Columns = [("From, mm", "from_mm", 2, 1), ("To, mm", "to_mm", 2, 1)]
 SPEEDS: Columns = [("Highest speed, rpm", "speed_rpm", -1, 1)]
 
 
+def _predicted(plane: dict[str, Any]) -> dict[str, float]:
+    told = {one["of"]: one for one in plane["predictions"]}
+    parts = told["parts_at_limits"]
+    return {
+        "p50_um": parts["quantiles_um"]["p50"],
+        "p95_um": parts["quantiles_um"]["p95"],
+        "best_clocking_um": told["best_clocking"]["quantiles_um"]["p0"],
+        "worst_case_um": told["worst_case"]["quantiles_um"]["p100"],
+        "probability_within_limit": parts["probability_within_limit"],
+    }
+
+
 def _tables(report: dict[str, Any]) -> list[tuple[str, Columns, list[tuple[str, dict[str, Any]]]]]:
     """Return head of the first column, the others, and the name and part of each row."""
     runout = report["runout"]
+    machine = [one for one in report["speed"]["limits"] if one["cause"] == "machine"]
     return [
-        ("Plane", PLANES, [("gauge plane", runout["gauge_plane"]), ("tip", runout["tip"])]),
-        ("Contributor", CONTRIBUTORS, [(one["name"], one) for one in runout["contributors"]]),
+        ("Plane", PLANES, [(one["plane"].replace("_", " "), one | _predicted(one)) for one in runout["planes"]]),
+        (
+            "Contributor",
+            CONTRIBUTORS,
+            [(one["text"], {**one["tir_um"], "share": one["share"]["gauge_plane"]}) for one in runout["contributors"]],
+        ),
         ("Part", PLACES, [(one["component"], one) for one in report["geometry"]["components"]]),
-        ("Limited by", SPEEDS, [("machine", one) for one in report["speed"]["limits"] if one["cause"] == "machine"]),
+        ("Limited by", SPEEDS, [("machine", {"speed_rpm": one["speed_rpm"]["value"]}) for one in machine]),
     ]
 
 

@@ -16,6 +16,7 @@ from rules.schema.parsing import parse_request
 from rules.schema.report import Report
 from service.cli.files import BAD_INPUT, FAULT, PIPE_CLOSED, VERDICT_CODES
 from service.cli.main import main
+from tests.support.operations import change
 
 
 @pytest.fixture
@@ -26,7 +27,7 @@ def files(tmp_path: Path, request_data: dict[str, Any]) -> dict[str, str]:
     review = json.loads(json.dumps(request_data))
     del review["stack"]["components"][1]["runout"]
     misspelt = json.loads(json.dumps(request_data))
-    misspelt["operation"]["runout_limit"] = 3
+    change(misspelt["operations"][0], {"runout_limit": 3})
     contents = {
         "pass": json.dumps(request_data),
         "review": json.dumps(review),
@@ -90,7 +91,7 @@ def test_a_misspelt_field_is_told_with_pointer_and_place(files: dict[str, str], 
     _, line, column = place.rsplit(":", 2)
     text = Path(files["misspelt"]).read_text(encoding="utf-8").split("\n")[int(line) - 1]
     assert text[int(column) - 1 :].startswith('"runout_limit"')
-    assert rest == "/operation/runout_limit: unknown field; did you mean 'runout_limit_um'?\n"
+    assert rest == "/operations/0/runout_limit: unknown field; did you mean 'runout_limit_um'?\n"
 
 
 def test_standard_input_is_a_file(request_data: dict[str, Any], capsys: Any, monkeypatch: Any) -> None:
@@ -180,7 +181,7 @@ def test_a_page_that_cannot_be_written_is_told(files: dict[str, str], tmp_path: 
         '{"stack": {"components": [{"kind": "cutter", "id": "c", "\\u001b[2Jx\\u202ey": 1}]}}',
         '{"stack": {"components": [{"kind": "cutter", "id": "c"}]}, "policy": {"thresholds": {"\\u001b": {"a": 1}}}}',
         '{"stack": {"components": [{"kind": "cutter", "id": "c"}]},'
-        ' "policy": {"thresholds": {"OVH-010": {"\\u001b[2J": 1}}}}',
+        ' "policy": {"thresholds": [{"code": "OVH-010", "threshold": "\\u001b[2J", "value": 1}]}}',
         '{"\\u001b[2J": [1e400]}',
         '{"stack": {"\\u001b[2J": 1, "\\u001b[2J": 2}}',
     ],

@@ -1,4 +1,4 @@
-"""The contract keeps the promise of the version released last: whoever asks by that one is answered as it says."""
+"""The contract is compatible with the version released last."""
 
 from __future__ import annotations
 
@@ -14,20 +14,21 @@ from openapi_spec_validator import validate
 
 from tests.support import compatibility
 from tests.support.compatibility import CURRENT, RELEASED, breaks
+from tests.support.contract import read, whole
 
-DOCUMENT: dict[str, Any] = json.loads(CURRENT.read_text(encoding="utf-8"))
+DOCUMENT: dict[str, Any] = whole(read())
 
 Edit = Callable[[dict[str, Any]], object]
 
 
 def test_the_contract_breaks_nothing_that_was_released() -> None:
-    """When this fails, take the change back, or offer it beside the old form, or under ``/v2``."""
-    assert breaks(json.loads(RELEASED.read_text(encoding="utf-8")), DOCUMENT) == []
+    """When this fails, take the change back, or offer it beside the old form, or under ``/v2``.
 
-
-def test_the_released_contract_is_valid() -> None:
-    """The file is a whole document."""
-    validate(json.loads(RELEASED.read_text(encoding="utf-8")))
+    Until a contract is released there is none to keep, and the command finds nothing.
+    """
+    assert compatibility.main([]) == 0
+    if RELEASED.is_file():
+        validate(json.loads(RELEASED.read_text(encoding="utf-8")))
 
 
 def _at(path: str) -> Callable[[dict[str, Any]], Any]:
@@ -59,6 +60,11 @@ def _set(path: str, **values: object) -> Edit:
     return lambda document: _at(path)(document).update(values)
 
 
+def _put(path: str, schema: dict[str, Any]) -> Edit:
+    """Another schema in the place of one."""
+    return lambda document: (_at(path)(document).clear(), _at(path)(document).update(schema))
+
+
 def _all(*edits: Edit) -> Edit:
     return lambda document: [edit(document) for edit in edits]
 
@@ -70,6 +76,7 @@ def _drop_field(schema: str, name: str, *, required: bool) -> Edit:
 
 SPEED = "@Operation properties spindle_speed_rpm"
 CHECK = "paths /v1/checks post"
+ORDER = "@GateRequest properties order"
 EXPORT = "paths /v1/exports post"
 NUMBER = {"type": "number"}
 NULL = {"type": "null"}
@@ -109,7 +116,7 @@ BREAKING: dict[str, tuple[Edit, str]] = {
         "?lang: is required",
     ),
     "a parameter moved": (_set(f"{EXPORT} parameters 1", **{"in": "header"}), "?standard: is gone"),
-    "a value of a parameter removed": (_take(f"{EXPORT} parameters 1 schema enum", "1.4"), "'1.4' is not taken"),
+    "a value of a parameter removed": (_take("@Standard enum", "1.4"), "'1.4' is not taken"),
     "the default of a parameter": (_set(f"{EXPORT} parameters 1 schema", default="2.4"), "another default"),
     "a parameter's pattern": (_set(f"{EXPORT} parameters 0 schema", pattern="^2"), "another pattern"),
     "a field of a request removed": (_drop_field("Operation", "coolant", required=False), "/coolant: is gone"),
@@ -129,20 +136,20 @@ BREAKING: dict[str, tuple[Edit, str]] = {
         "null is not",
     ),
     "a form no longer taken": (
-        lambda doc: _at("@BaseHolder properties gauge_length_mm anyOf 0 anyOf")(doc).pop(),
+        lambda doc: _at("@PositiveLength anyOf")(doc).pop(),
         "string is not taken",
     ),
     "a type of a request narrowed": (_set(f"{SPEED} anyOf 0", type="integer"), "number is not taken"),
-    "a type of a request changed": (_set("@GateRequest properties order", type="number"), "Order is not taken"),
+    "a type of a request changed": (_put(ORDER, NUMBER), "string is not taken"),
     "a value of a request removed": (
-        _take("@Operation properties balance_grade anyOf 0 enum", "G40"),
+        _take("@BalanceGrade enum", "G40"),
         "'G40' is not taken",
     ),
     "a kind of component removed": (
         lambda doc: [one["oneOf"].pop() for one in _ones_of_kinds(doc)],
         "is not taken",
     ),
-    "a text tied to values": (_set("@GateRequest properties order", enum=["A", "B"]), "only 'A' is taken"),
+    "a text tied to values": (_put(ORDER, {"type": "string", "enum": ["A", "B"]}), "only 'A' is taken"),
     "a lower bound raised": (_set(f"{SPEED} anyOf 0", minimum=1), "minimum 1 is not kept by minimum 0.1"),
     "a lower bound made exclusive": (
         _all(_drop(f"{SPEED} anyOf 0", "minimum"), _set(f"{SPEED} anyOf 0", exclusiveMinimum=0.1)),
@@ -159,14 +166,9 @@ BREAKING: dict[str, tuple[Edit, str]] = {
     ),
     "a list shortened": (_set("@GateRequest properties operations", maxItems=99), "maxItems 99"),
     "a list made to hold more": (_set("@GateRequest properties operations", minItems=2), "minItems 2"),
-    "a pattern changed": (_set("@GateRequest properties order", pattern="^[A-Z]+$"), "another pattern"),
+    "a pattern changed": (_put(ORDER, {"type": "string", "pattern": "^[A-Z]+$"}), "another pattern"),
     "a pattern added": (_set("paths /v1/rules/{code} get parameters 0 schema", pattern="^[A-Z]"), "another pattern"),
     "the default of a field": (_set("@Policy properties on_undecided", default="fail"), "another default"),
-    "a threshold removed": (
-        lambda doc: doc["components"]["schemas"]["Thresholds"]["properties"].popitem(),
-        "/thresholds/",
-    ),
-    "a threshold's bound": (lambda doc: _first_threshold(doc).update(maximum=0), "maximum 0 is not kept"),
     "names of definitions": (
         _set("@CheckRequest properties components anyOf 0 propertyNames", pattern="^[a-z]+$"),
         "another pattern",
@@ -182,10 +184,10 @@ BREAKING: dict[str, tuple[Edit, str]] = {
         _set("@Report properties", findings={"anyOf": [FINDINGS, NULL]}),
         "null is not taken",
     ),
-    "a value more in an answer": (_add("@GateReport properties decision enum", "wait"), "'wait' is not taken"),
-    "an answer of any text": (_drop("@GateReport properties decision", "enum"), "only"),
-    "a type of an answer widened": (_set("@Summary properties errors", type="number"), "Errors is not taken"),
-    "a type of an answer changed": (_set("@Provenance properties version", type="integer"), "Version is not taken"),
+    "a value more in an answer": (_add("@Decision enum", "wait"), "'wait' is not taken"),
+    "an answer of any text": (_drop("@Decision", "enum"), "only"),
+    "a type of an answer widened": (_set("@Summary properties errors", type="number"), "number is not taken"),
+    "a type of an answer changed": (_set("@Provenance properties version", type="integer"), "integer is not taken"),
     "a form more in an answer": (_add("@Finding properties observed anyOf", {"type": "boolean"}), "is not taken"),
     "a bound of an answer lifted": (_drop("@Problem properties status", "maximum"), "maximum 599 is not kept"),
     "a pattern of an answer lifted": (_drop("@GateReport properties digest", "pattern"), "another pattern"),
@@ -226,10 +228,10 @@ HARMLESS: dict[str, Edit] = {
     "a header more": _set("paths /v1/rules get responses 200 headers", Age={"schema": {"type": "string"}}),
     "a body no longer demanded": _set(f"{CHECK} requestBody", required=False),
     "a parameter more": _add(f"{EXPORT} parameters", NEW_PARAMETER),
-    "a value of a parameter more": _add(f"{EXPORT} parameters 1 schema enum", "2.5"),
+    "a value of a parameter more": _add("@Standard enum", "2.5"),
     "a field of a request more": _set("@Operation properties", note={"type": "string", "default": ""}),
     "a field no longer demanded": _drop("@Deviation", "required"),
-    "a value of a request more": _add("@Operation properties balance_grade anyOf 0 enum", "G100"),
+    "a value of a request more": _add("@BalanceGrade enum", "G100"),
     "a form more": _add(f"{SPEED} anyOf", {"type": "string"}),
     "a bound wider": _set(f"{SPEED} anyOf 0", minimum=0, maximum=2_000_000),
     "a bound made exclusive and wider": _all(
@@ -237,28 +239,22 @@ HARMLESS: dict[str, Edit] = {
     ),
     "a bound lifted": _drop(f"{SPEED} anyOf 0", "maximum"),
     "a list longer": _set("@GateRequest properties operations", maxItems=1000, minItems=0),
-    "a pattern lifted": _drop("@GateRequest properties order", "pattern"),
+    "a pattern lifted": _put(ORDER, {"type": "string"}),
     "a type of a request wider": _set("@Cutter properties teeth anyOf 0", type="number"),
-    "a number of a rule": lambda doc: _first_threshold(doc).update(default=_first_threshold(doc)["minimum"]),
-    "a threshold more": lambda doc: _at("@Thresholds properties")(doc).update({"NEW-010": {"type": "object"}}),
     "alternatives in another order": lambda doc: _at(f"{SPEED} anyOf")(doc).reverse(),
     "a field of an answer more": _all(_set("@Report properties", extra=NUMBER), _add("@Report required", "extra")),
     "a field of a part more": _set("@Finding properties", extra=NUMBER),
     "an answer that is sure": _set("@Problem", required=["type", "title", "status", "detail", "instance"]),
     "an answer no longer null": _set("@Report properties stack", anyOf=[{"type": "string"}]),
-    "a value less in an answer": _take("@GateReport properties decision enum", "hold"),
+    "a value less in an answer": _put(
+        "@GateReport properties decision", {"type": "string", "enum": ["release", "stop"]}
+    ),
     "a value more in an open list of an answer": _add("@AssemblyStep properties action x-known-values", "polish"),
     "an answer's open list closed": _drop("@AssemblyStep properties action", "x-known-values"),
     "a type of an answer narrower": _set("@Finding properties margin", anyOf=[{"type": "integer"}, {"type": "null"}]),
     "a bound in an answer": _set("@Summary properties errors", minimum=0),
     "a schema renamed": lambda doc: _rename(doc, "Milling", "MillingCut"),
 }
-
-
-def _first_threshold(document: dict[str, Any]) -> dict[str, Any]:
-    rule = next(iter(document["components"]["schemas"]["Thresholds"]["properties"].values()))
-    found: dict[str, Any] = next(iter(rule["properties"].values()))
-    return found
 
 
 def _rename(document: dict[str, Any], old: str, new: str) -> None:
@@ -301,7 +297,7 @@ def test_a_release_needs_an_unbroken_promise(
     monkeypatch: pytest.MonkeyPatch, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """The released file is renewed by a command, which refuses to hide a break."""
-    released, current = tmp_path / "released/v1.json", tmp_path / "openapi.json"
+    released, current = tmp_path / "released/v1.json", tmp_path / "v1.json"
     monkeypatch.setattr(compatibility, "RELEASED", released)
     monkeypatch.setattr(compatibility, "CURRENT", current)
     shutil.copy(CURRENT, current)

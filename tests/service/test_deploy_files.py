@@ -1,4 +1,4 @@
-"""The unit and the container file start what exists, with settings that exist, as nobody in particular."""
+"""The systemd unit and the container file start an existing program with existing settings, without privileges."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Labels and dimension lines find places of their own."""
+"""Labels and dimension lines do not overlap."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The side view: to scale along and across, findings where they are, and nothing invented."""
+"""The side view is to scale, with findings in position and no invented shapes."""
 
 from __future__ import annotations
 
@@ -14,6 +14,7 @@ from lxml import etree
 from service.drawing.labels import Noted, Spot, Spots, Weight, shape
 from service.drawing.svg import KINDS, definitions, group, shade
 from tests.support.pictures import SVG, corners_of, drawn, judged, parsed, words_in
+from tests.support.stacks import known, quantile
 
 STACKS = {
     file.stem[:2]: json.loads(file.read_text(encoding="utf-8"))
@@ -107,8 +108,9 @@ def test_places_along_the_axis_are_those_of_the_report() -> None:
     zero = _extent(_part(root, 0))[0]
     dial = root.find(f".//{SVG}g[@data-plane='gauge']/{SVG}circle")
     assert dial is not None
-    assert report.geometry.gauge_plane_mm is not None
-    assert (float(dial.get("cx", "")) - zero) / scale == pytest.approx(report.geometry.gauge_plane_mm, abs=0.05)
+    plane = report.runout.plane("gauge_plane")
+    assert plane is not None
+    assert (float(dial.get("cx", "")) - zero) / scale == pytest.approx(plane.from_gauge_line_mm, abs=0.05)
     for place in (1, 2):
         end = report.geometry.components[place].to_mm
         assert (_extent(_part(root, place))[1] - zero) / scale == pytest.approx(end, abs=0.05)
@@ -160,17 +162,16 @@ def test_the_bent_axis_is_drawn_as_much_larger_as_it_says() -> None:
     """Its height at the tip is half the worst reading, times the factor in words, times the scale."""
     root = _drawing(STACKS["01"])
     report, _ = judged(STACKS["01"])
-    assert report.runout.tip is not None
-    assert report.runout.tip.worst_case_um is not None
+    worst_um = known(quantile(report, "tip", "p100", "worst_case"))
     panel = root.find(f".//{SVG}g[@data-panel='bent-axis']")
     assert panel is not None
     (times,) = re.findall(r"enlarged ([\d\u00a0]+) times", panel.findtext(f"{SVG}text") or "")
     (axis,) = [one for one in panel.findall(f"{SVG}path") if one.get("stroke-width") == "2.2"]
     heights = [y for _, y in corners_of(axis)]
     height_um = (heights[0] - heights[-1]) / _bar(root) * 1000.0 / float(times.replace("\u00a0", ""))
-    assert height_um == pytest.approx(report.runout.tip.worst_case_um / 2.0, rel=1e-3)
+    assert height_um == pytest.approx(worst_um / 2.0, rel=1e-3)
     for one in report.runout.contributors:
-        assert any(one.name in words.words for words in words_in(root))
+        assert any(one.text in words.words for words in words_in(root))
     assert _drawing(STACKS["01"], bent=False).find(f".//{SVG}g[@data-panel='bent-axis']") is None
 
 
@@ -198,8 +199,8 @@ def test_a_finding_on_a_defined_component_is_marked_at_its_use() -> None:
     request = json.loads(json.dumps(STACKS["14"]))
     parts = request["stack"]["components"]
     request["components"] = {"KB-X": parts[1], "KB-H": parts[0]}
-    parts[1] = {"kind": "reference", "of": "KB-X", "id": "extension"}
-    parts[0] = {"kind": "reference", "of": "KB-H", "id": "holder"}
+    parts[1] = {"kind": "reference", "of": {"from": "request", "key": "KB-X"}, "id": "extension"}
+    parts[0] = {"kind": "reference", "of": {"from": "request", "key": "KB-H"}, "id": "holder"}
     report, derived = judged(request)
     (short,) = [one for one in report.findings if one.code == "GRIP-010"]
     assert all(not at.startswith("/stack/components/") for at in short.at)

@@ -1,4 +1,4 @@
-"""Every header of every kind of answer, with its literal value: one taken away or weakened is noticed."""
+"""Every header of every kind of answer, with its exact value."""
 
 from __future__ import annotations
 

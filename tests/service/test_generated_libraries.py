@@ -1,4 +1,4 @@
-"""The invented libraries: the same bytes for the same arguments, every line a request, some of everything in them."""
+"""The invented libraries: same bytes for the same arguments, every line valid, all features included."""
 
 from __future__ import annotations
 

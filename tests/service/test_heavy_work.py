@@ -1,4 +1,4 @@
-"""What takes long holds nobody else up, and is given up where it takes too long; nothing of it is answered then."""
+"""Long computations do not delay other requests, and are stopped at their limit without a partial result."""
 
 from __future__ import annotations
 
@@ -120,7 +120,7 @@ COMPOUND = {
     "/v1/gates/verify": {"gate": _gate(), "digest": "0" * 64},
     "/v1/budgets": {
         "stack": costly_stack(),
-        "planes": [{"counted_from": "gauge_line", "distance_mm": n} for n in range(20)],
+        "planes": [{"datum": "gauge_line", "distance_mm": n} for n in range(20)],
         "target_um": 10,
     },
 }

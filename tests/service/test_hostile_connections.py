@@ -1,4 +1,4 @@
-"""Bytes on a real socket that are hardly HTTP: refused or cut off, and the service goes on."""
+"""Invalid HTTP on a real socket is rejected or cut off, and the service continues."""
 
 from __future__ import annotations
 

@@ -1,6 +1,6 @@
-"""Whatever is sent to whatever route: an answer of the contract or a problem in the 400s, never a fault of the service.
+"""Any input on any route gets an answer of the contract or a 4xx problem, never a fault of the service.
 
-And whatever an answer repeats of it is harmless on a terminal and in a browser.
+Input quoted in an answer is harmless on a terminal and in a browser.
 """
 
 from __future__ import annotations
@@ -18,6 +18,7 @@ from service.batch.document import STREAMS
 from service.http.app import create_app
 from service.operations.settings import Settings
 from tests.service.conftest import Client
+from tests.support.contract import whole
 from tests.support.hostile_bodies import HOSTILE_JSON, HOSTILE_TEXTS, HOSTILE_VALUES
 
 JSON = "application/json"
@@ -35,7 +36,7 @@ def client(assessor: Assessor) -> Client:
 def routes(client: Client) -> dict[str, dict[str, Any]]:
     """Every path that takes a body, and for each of its media types an example."""
     found: dict[str, dict[str, Any]] = {}
-    for path, item in client.get("/openapi.json").json()["paths"].items():
+    for path, item in whole(client.get("/openapi.json").json())["paths"].items():
         if body := item.get("post", {}).get("requestBody"):
             found[path] = {
                 media_type: next(iter(content["examples"].values()))["value"]
@@ -206,7 +207,7 @@ def test_texts_that_show_otherwise_than_they_are_are_refused(client: Client, pla
     """Control characters and those that turn the direction of reading, wherever a text is taken; others are text."""
     request: dict[str, Any] = {
         "stack": {"id": "T-1", "components": [{"kind": "cutter", "id": "c"}]},
-        "machine": {"id": "mill 3"},
+        "machine": {"kind": "stated", "id": "mill 3"},
     }
     response = _sent(client, "/v1/checks", json.dumps(_changed(request, TEXTS[place], HOSTILE_TEXTS[name])).encode())
     if name in UNSEEN:

@@ -23,6 +23,7 @@ from service.examples import BATCH_EXAMPLES, BATCH_LINES
 from service.http.app import create_app
 from service.operations.settings import Settings
 from tests.support.random_stacks import random_stack
+from tests.support.stacks import quantile
 
 PATH = "/v1/check-batches"
 NDJSON = "application/x-ndjson"
@@ -182,8 +183,8 @@ def test_answers_in_short(post: Callable[..., httpx.Response]) -> None:
     assert whole == summary
     for short, answer in zip(answers[:2], long, strict=False):
         report = answer["report"]
-        assert (short["stack"], short["summary"]) == (report["stack"], report["summary"])
-        assert short["gauge_plane_p95_um"] == report["runout"]["gauge_plane"]["p95_um"]
+        assert (short["stack_id"], short["summary"]) == (report["stack_id"], report["summary"])
+        assert short["gauge_plane_p95_um"] == quantile(report, "gauge_plane")
 
 
 @pytest.mark.parametrize("count", [2, INLINE_LINES + 40])
@@ -191,7 +192,7 @@ def test_a_document_is_answered_as_single_checks(client: Any, post: Callable[...
     """Few stacks or many: reports to the byte, in order, and the counts of a stream."""
     requests = [base_request(name) for name in ("nut_collet", "shrink", "side_lock")]
     chosen = [{"stack": requests[n % 3]["stack"]} for n in range(count)]
-    shared = {"operation": requests[0]["operation"], "policy": {"on_undecided": "fail"}}
+    shared = {"operations": requests[0]["operations"], "policy": {"on_undecided": "fail"}}
     response = post(json.dumps({"stacks": chosen, **shared}).encode(), content_type="application/json")
     assert (response.status_code, response.headers["content-type"]) == (200, "application/json")
     told = response.json()
@@ -222,7 +223,10 @@ def test_a_document_in_short(post: Callable[..., httpx.Response]) -> None:
         ({"include": "all"}, "/include"),
         ({"stack": {}}, "/stack"),
         ({"components": {"a": {"kind": "cutter"}}}, "/components/a"),
-        ({"policy": {"thresholds": {"NONE-999": {"x": 1}}}}, "/policy/thresholds/NONE-999"),
+        (
+            {"policy": {"thresholds": [{"code": "NONE-999", "threshold": "x", "value": 1}]}},
+            "/policy/thresholds/0/code",
+        ),
     ],
 )
 def test_a_document_that_breaks_the_contract_is_422(
@@ -238,10 +242,10 @@ def test_a_document_that_breaks_the_contract_is_422(
 def test_thresholds_of_no_rule_are_refused_where_they_stand(post: Callable[..., httpx.Response]) -> None:
     """In each of the stacks that state them."""
     good = base_request("nut_collet")
-    wrong = {**good, "policy": {"thresholds": {"NONE-999": {"x": 1}}}}
+    wrong = {**good, "policy": {"thresholds": [{"code": "NONE-999", "threshold": "x", "value": 1}]}}
     response = post(json.dumps({"stacks": [wrong, good, wrong]}).encode(), content_type="application/json")
     assert [part["at"] for part in response.json()["errors"]] == [
-        [f"/stacks/{place}/policy/thresholds/NONE-999"] for place in (0, 2)
+        [f"/stacks/{place}/policy/thresholds/0/code"] for place in (0, 2)
     ]
 
 

@@ -32,11 +32,14 @@ def test_examples_are_answered(client: Any, assessor: Any, name: str) -> None:
 @pytest.mark.parametrize(
     ("change", "pointer"),
     [
-        ({"planes": [{"counted_from": "nose", "distance_mm": 1}]}, "/planes/0/counted_from"),
-        ({"planes": [{"counted_from": "gauge_line", "distance_mm": -1}]}, "/planes/0/distance_mm"),
+        ({"planes": [{"datum": "nose", "distance_mm": 1}]}, "/planes/0/datum"),
+        ({"planes": [{"datum": "gauge_line", "distance_mm": -1}]}, "/planes/0/distance_mm"),
         ({"target_um": "ten"}, "/target_um"),
         ({"targets": 8}, "/targets"),
-        ({"policy": {"thresholds": {"OVH-999": {"max_ratio": 1}}}}, "/policy/thresholds/OVH-999"),
+        (
+            {"policy": {"thresholds": [{"code": "OVH-999", "threshold": "max_ratio", "value": 1}]}},
+            "/policy/thresholds/0/code",
+        ),
     ],
 )
 def test_wrong_input_is_pointed_at(client: Any, change: dict[str, Any], pointer: str) -> None:

@@ -1,4 +1,4 @@
-"""A request in, a report out: the same bytes for the same request."""
+"""Checks over HTTP: identical requests return identical bytes."""
 
 from __future__ import annotations
 
@@ -69,7 +69,7 @@ def test_order_and_layout_of_the_request_are_irrelevant(
 @pytest.mark.parametrize(
     ("path", "value"),
     [
-        pytest.param(("operation", "spindle_speed_rpm"), 9000.0, id="number with a point"),
+        pytest.param(("operations", 0, "spindle_speed_rpm"), 9000.0, id="number with a point"),
         pytest.param(("stack", "components", 0, "gauge_length_mm"), "70 mm", id="length with its unit"),
         pytest.param(("machine", "max_tool_length_mm"), 304.8, id="inches in mm"),
         pytest.param(("stack", "components", 4, "teeth"), 3.0, id="whole number with a point"),
@@ -90,7 +90,7 @@ def test_other_spellings_are_the_same_request(
 def test_another_request_has_another_digest(client: Any, request_data: dict[str, Any]) -> None:
     """The digest tells requests apart."""
     first = client.check(_bytes(request_data)).json()["provenance"]["request_sha256"]
-    request_data["operation"]["spindle_speed_rpm"] += 1
+    request_data["operations"][0]["spindle_speed_rpm"] += 1
     assert client.check(_bytes(request_data)).json()["provenance"]["request_sha256"] != first
 
 

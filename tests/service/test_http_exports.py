@@ -95,7 +95,7 @@ def test_a_reference_is_resolved_or_left_unknown(post: Any) -> None:
     whole = post(json.dumps(request).encode())
     components = request["stack"]["components"]
     holder = components[0]
-    components[0] = {"kind": "reference", "of": "key", "id": holder["id"]}
+    components[0] = {"kind": "reference", "of": {"from": "request", "key": "key"}, "id": holder["id"]}
     missing = post(json.dumps(request).encode())
     request["components"] = {"key": holder}
     resolved = post(json.dumps(request).encode())

@@ -17,6 +17,7 @@ from service.http.app import create_app
 from service.http.questions import gates_router
 from service.operations.settings import Settings
 from tests.service.conftest import Client
+from tests.support.operations import change
 
 
 @pytest.fixture(scope="module")
@@ -76,7 +77,7 @@ def test_what_was_answered_is_verified(client: Client, order: dict[str, Any]) ->
     }
     told = _post(client, "/v1/gates/verify", stored).json()
     assert (told["reproduced"], told["same_rulebook"], told["differences"]) == (True, True, [])
-    order["operations"][0]["operation"]["spindle_speed_rpm"] -= 1
+    order["operations"][0]["spindle_speed_rpm"] -= 1
     told = _post(client, "/v1/gates/verify", stored).json()
     assert told["reproduced"] is False
     assert len(told["differences"]) == 1
@@ -115,7 +116,7 @@ def test_no_context_is_null(client: Client, order: dict[str, Any]) -> None:
 
 def test_an_order_that_is_stopped_is_a_good_answer(client: Client, order: dict[str, Any]) -> None:
     """200 with the decision, as in a check."""
-    order["operations"][0]["operation"]["spindle_speed_rpm"] = 90000
+    change(order["operations"][0], {"spindle_speed_rpm": 90000})
     response = _post(client, "/v1/gates", order)
     assert response.status_code == 200
     assert (response.json()["decision"], response.json()["evaluation"]) == ("stop", 2)
@@ -143,7 +144,7 @@ def test_pointers_lead_into_what_was_sent(client: Client, order: dict[str, Any])
     order["include"] = "reports"
     one = _post(client, "/v1/gates", order).json()["operations"][1]
     places = [place for gap in one["undecided"] for place in gap["at"]]
-    missing = [field for gap in one["undecided"] for lack in gap["lacks"] for field in lack["fields"]]
+    missing = [field for gap in one["undecided"] for lack in gap["lacks"] for field in lack["at"]]
     missing += [place for reason in one["reasons"] for place in reason["at"]]
     assert places
     assert all(_resolves(order, place) for place in places)
@@ -170,8 +171,10 @@ def test_pointers_lead_into_what_was_sent(client: Client, order: dict[str, Any])
         (lambda it: it.update(required=["speed"]), "/required/0"),
         (lambda it: it.update(include="all"), "/include"),
         (
-            lambda it: it["operations"][1].update(policy={"thresholds": {"OVH-999": {"a": 1}}}),
-            "/operations/1/policy/thresholds/OVH-999",
+            lambda it: it["operations"][1].update(
+                policy={"thresholds": [{"code": "OVH-999", "threshold": "a", "value": 1}]}
+            ),
+            "/operations/1/policy/thresholds/0/code",
         ),
     ],
     ids=["none", "many", "order", "id", "stack", "mass", "field", "context", "required", "include", "threshold"],

@@ -1,4 +1,4 @@
-"""The pages for people are served as files: typed, tagged, under a policy that lets nothing in from elsewhere."""
+"""The web pages are served as files with media type, entity tag and a policy against external content."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Every answer that is no success is a problem of RFC 9457, whoever found the fault."""
+"""Every unsuccessful answer is a problem of RFC 9457."""
 
 from __future__ import annotations
 
@@ -95,8 +95,8 @@ def test_a_body_that_cannot_be_read_is_400(client: Any, body: bytes, where: dict
         ),
         pytest.param(
             b'{"stack": {"components": [{"kind": "cutter", "id": "c"}]}, "policy":'
-            b' {"thresholds": {"NONE-999": {"x": 1}}}}',
-            "/policy/thresholds/NONE-999",
+            b' {"thresholds": [{"code": "NONE-999", "threshold": "x", "value": 1}]}}',
+            "/policy/thresholds/0/code",
             "unknown_rule",
             id="threshold of no rule",
         ),

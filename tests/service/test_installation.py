@@ -1,4 +1,4 @@
-"""Every way to install compiles the rules engine with the same flags, and refuses the same versions of Python."""
+"""All ways to install compile the rules engine with the same flags, and reject the same versions of Python."""
 
 from __future__ import annotations
 

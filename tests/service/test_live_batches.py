@@ -1,4 +1,4 @@
-"""Streams of stacks over a real socket: clients that send all first, read slowly, or go away; workers that die."""
+"""Streamed batches over a real socket: clients that send first, read slowly or leave; workers that die."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The same answers over a real socket."""
+"""The same answers over a real socket as in this process."""
 
 from __future__ import annotations
 

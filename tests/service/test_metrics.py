@@ -1,4 +1,4 @@
-"""``/metrics`` counts what was answered, decided and found, under labels that no client can multiply."""
+"""``/metrics`` counts answers, decisions and findings, with labels that clients cannot multiply."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Requests made from the contract, right and wrong, and answers held against it."""
+"""Valid and invalid requests generated from the contract; the answers conform to it."""
 
 from __future__ import annotations
 
@@ -16,6 +16,7 @@ from rules.assessor import Assessor
 from service.http.app import create_app
 from service.operations.settings import Settings
 from tests.service.conftest import Client
+from tests.support.contract import whole
 
 _HEAVY = (
     "/v1/budgets",
@@ -69,7 +70,7 @@ def _posted() -> list[tuple[str, str, str]]:
     """Every path that takes a body, its media types, and the names of their examples."""
     return [
         (path, media_type, name)
-        for path, item in _WHOLE.raw_schema["paths"].items()
+        for path, item in whole(_WHOLE.raw_schema)["paths"].items()
         for media_type, content in item.get("post", {}).get("requestBody", {}).get("content", {}).items()
         for name in content["examples"]
     ]
@@ -78,7 +79,7 @@ def _posted() -> list[tuple[str, str, str]]:
 @pytest.mark.parametrize(("path", "media_type", "name"), _posted())
 def test_every_posted_route_keeps_its_contract(path: str, media_type: str, name: str) -> None:
     """Its examples are answered as declared, and so is what is refused: an unknown field, less, nothing."""
-    operation = _WHOLE.raw_schema["paths"][path]["post"]
+    operation = whole(_WHOLE.raw_schema)["paths"][path]["post"]
     example = operation["requestBody"]["content"][media_type]["examples"][name]["value"]
     query = {one["name"]: one["example"] for one in operation.get("parameters", []) if "example" in one}
     client = Client(_APPLICATION)

@@ -1,4 +1,4 @@
-"""The contract as published is valid, current, closed, and shows an example of everything."""
+"""The published contract is valid, current and closed, and has an example of everything."""
 
 from __future__ import annotations
 
@@ -12,10 +12,14 @@ import pytest
 from openapi_spec_validator import validate
 from pydantic import ValidationError
 
-from rules.assessor import Assessor
 from rules.schema.report import Report, SpeedLimit
 from rules.schema.request import CheckRequest
 from service.contract import PROBLEM_BASE
+from service.http.app import create_app
+from service.operations.settings import Settings
+from service.sheets.figures import unit_of
+from tests.service.conftest import Client
+from tests.support.contract import DOCUMENT, EXAMPLES, closed, whole
 from tests.support.generated import catalogue_files, main, openapi_files
 
 PROJECT = Path(__file__).parents[2]
@@ -25,6 +29,12 @@ PROJECT = Path(__file__).parents[2]
 def document(client: Any) -> dict[str, Any]:
     told: dict[str, Any] = client.get("/openapi.json").json()
     return told
+
+
+@pytest.fixture(scope="module")
+def placed(document: dict[str, Any]) -> dict[str, Any]:
+    """With the shared parts where they are referred to."""
+    return whole(document)
 
 
 def _operations(document: dict[str, Any]) -> Iterator[tuple[str, dict[str, Any]]]:
@@ -75,19 +85,20 @@ def test_stale_files_are_found_and_written(tmp_path: Path, capsys: Any) -> None:
     assert capsys.readouterr().err == f"{catalogue} is stale\n"
 
 
-def test_no_example_request_is_left_behind() -> None:
+def test_no_example_is_left_behind() -> None:
     """The folder of examples holds the generated ones and no others."""
-    kept = {f"openapi/examples/{file.name}" for file in (PROJECT / "openapi/examples").iterdir()}
+    kept = {file.relative_to(PROJECT).as_posix() for file in EXAMPLES.rglob("*") if file.is_file()}
     assert kept == {path for path in openapi_files() if path.startswith("openapi/examples/")}
 
 
 def test_the_served_document_is_the_stored_one(client: Any) -> None:
     """A service with the built-in rules alone serves the file of the project, byte for byte."""
-    assert client.get("/openapi.json").content == (PROJECT / "openapi/openapi.json").read_bytes()
+    assert client.get("/openapi.json").content == DOCUMENT.read_bytes()
 
 
-def test_every_body_has_examples_that_fit(document: dict[str, Any]) -> None:
-    """Each request and each answer, problems too, is shown, and what is shown keeps its own schema."""
+def test_every_body_has_examples_that_fit(placed: dict[str, Any]) -> None:
+    """Each request and each answer, problems too, is shown, and what is shown has described fields only."""
+    document = closed(placed)
     contents = list(_contents(document))
     assert len(contents) > 30
     for name, content in contents:
@@ -96,9 +107,9 @@ def test_every_body_has_examples_that_fit(document: dict[str, Any]) -> None:
             _check(document, content["schema"], example["value"])
 
 
-def test_every_parameter_is_described_and_its_example_answers(client: Any, document: dict[str, Any]) -> None:
+def test_every_parameter_is_described_and_its_example_answers(client: Any, placed: dict[str, Any]) -> None:
     """The example of a path leads to something."""
-    for name, operation in _operations(document):
+    for name, operation in _operations(placed):
         path = name.split(" ")[1]
         for parameter in operation.get("parameters", []):
             assert parameter["description"]
@@ -132,12 +143,40 @@ def test_every_operation_is_described(document: dict[str, Any]) -> None:
         assert set(operation["tags"]) <= tags
 
 
-def test_requests_are_closed_and_reports_complete(document: dict[str, Any]) -> None:
-    """No object takes unknown fields; every field of a report is always there."""
-    schemas = document["components"]["schemas"]
-    for name, schema in schemas.items():
-        if schema.get("type") == "object":
-            assert schema["additionalProperties"] is False, name
+def _reached(document: Mapping[str, Any], node: Any, seen: set[str]) -> set[str]:
+    """The names of all schemas that a part of the document leads to."""
+    target = node.get("$ref", "") if isinstance(node, dict) else ""
+    if target.startswith("#/components/schemas/"):
+        name = target.rsplit("/", 1)[1]
+        if name not in seen:
+            seen.add(name)
+            _reached(document, document["components"]["schemas"][name], seen)
+    for inner in node.values() if isinstance(node, dict) else node if isinstance(node, list) else ():
+        _reached(document, inner, seen)
+    return seen
+
+
+def _sent_and_received(placed: Mapping[str, Any]) -> tuple[set[str], set[str]]:
+    """The schemas of requests, and those of answers that no request has."""
+    sent: set[str] = set()
+    received: set[str] = set()
+    for _, operation in _operations(dict(placed)):
+        _reached(placed, {**operation, "responses": {}}, sent)
+        _reached(placed, operation["responses"], received)
+    return sent, received - sent
+
+
+def test_requests_are_closed_and_reports_open_and_complete(placed: dict[str, Any]) -> None:
+    """A request with an unknown field is refused; an answer has every field, and later releases may add some."""
+    schemas = placed["components"]["schemas"]
+    sent, received = _sent_and_received(placed)
+    assert {"CheckRequest", "Cutter"} <= sent
+    assert {"Report", "Finding", "Problem", "RuleAnswer"} <= received
+    for name in sent:
+        if schemas[name].get("type") == "object":
+            assert schemas[name]["additionalProperties"] is False, name
+    for name in received:
+        assert schemas[name].get("additionalProperties") is not False, name
     for name in (
         "Report",
         "Finding",
@@ -148,24 +187,129 @@ def test_requests_are_closed_and_reports_complete(document: dict[str, Any]) -> N
         "CouplingAnswer",
     ):
         assert set(schemas[name]["required"]) == set(schemas[name]["properties"]), name
-    definitions = CheckRequest.model_json_schema()["$defs"]
-    assert definitions.keys() <= schemas.keys()
+    assert CheckRequest.model_json_schema()["$defs"].keys() <= schemas.keys()
 
 
-def test_thresholds_are_those_of_the_rules_in_force(document: dict[str, Any], assessor: Assessor) -> None:
-    """Only known codes, names and bounds are allowed."""
-    told = document["components"]["schemas"]["Thresholds"]
-    assert told["additionalProperties"] is False
-    expected = {
-        rule.code: {name: (one.minimum, one.maximum) for name, one in rule.thresholds.items()}
-        for rule in assessor.book.rules
-        if rule.thresholds
-    }
-    assert expected
-    assert {
-        code: {name: (one["minimum"], one["maximum"]) for name, one in schema["properties"].items()}
-        for code, schema in told["properties"].items()
-    } == expected
+def test_the_document_is_small_and_says_nothing_twice(document: dict[str, Any]) -> None:
+    """Shared parts are referred to, no example is repeated, and every schema is used."""
+    assert DOCUMENT.stat().st_size < 320_000
+    components = document["components"]
+    for kind in ("examples", "headers", "responses", "parameters"):
+        parts = [json.dumps(part) for part in components.get(kind, {}).values()]
+        assert len(parts) == len(set(parts)), kind
+    for name, operation in _operations(document):
+        for status, response in operation["responses"].items():
+            assert set(response) == {"$ref"} or int(status) < 300, name
+    assert set(components["schemas"]) == _reached(document, document["paths"], set()) | _reached(
+        document, {name: part for name, part in components.items() if name != "schemas"}, set()
+    )
+
+
+def _schemas(document: Mapping[str, Any]) -> Iterator[tuple[str, dict[str, Any]]]:
+    """Every schema and all within, with its place."""
+
+    def within(at: str, node: Any) -> Iterator[tuple[str, dict[str, Any]]]:
+        yield at, node
+        for name, inner in node.get("properties", {}).items():
+            yield from within(f"{at}.{name}", inner)
+        for key in ("anyOf", "oneOf", "allOf"):
+            for inner in node.get(key, ()):
+                yield from within(at, inner)
+        for key in ("items", "additionalProperties", "propertyNames"):
+            if isinstance(node.get(key), dict):
+                yield from within(at, node[key])
+
+    for name, schema in document["components"]["schemas"].items():
+        yield from within(name, schema)
+    for name, operation in _operations(dict(document)):
+        for one in operation.get("parameters", ()):
+            yield from within(f"{name} ?{one['name']}", one["schema"])
+
+
+def test_no_title_and_no_default_of_null(placed: dict[str, Any]) -> None:
+    """A title would repeat the name; a generated client takes a default for a field that is always there."""
+    for at, schema in _schemas(placed):
+        assert "title" not in schema, at
+        assert schema.get("default", "") is not None, at
+
+
+def test_every_list_of_values_has_a_name(placed: dict[str, Any]) -> None:
+    """Clients get a type for each, with names for values that are no identifiers."""
+    named = {name: schema for name, schema in placed["components"]["schemas"].items() if "enum" in schema}
+    for at, schema in _schemas(placed):
+        if len(schema.get("enum", ())) > 1:
+            assert named.get(at) is schema, at
+            plain = all(str(value).isidentifier() for value in schema["enum"])
+            assert plain or len(set(schema["x-enum-varnames"])) == len(schema["enum"]), at
+            assert all(name.isidentifier() for name in schema.get("x-enum-varnames", ())), at
+    assert {"Material", "RunoutLaw", "SteepTaperForm", "BalanceGrade", "WorkMaterial"} <= named.keys()
+    grades = named["BalanceGrade"]
+    assert dict(zip(grades["enum"], grades["x-enum-varnames"], strict=True))["G2.5"] == "G2_5"
+
+
+def test_fields_stand_in_order(document: dict[str, Any]) -> None:
+    """A report opens with its verdict, and each alternative with what tells it apart."""
+    schemas = document["components"]["schemas"]
+    assert next(iter(schemas["Report"]["properties"])) == "verdict"
+    assert next(iter(schemas["Cutter"]["properties"])) == "kind"
+    assert next(iter(schemas["NutCollet"]["properties"])) == "coupling"
+    assert list(document)[:3] == ["openapi", "info", "servers"]
+
+
+def _undescribed(document: Mapping[str, Any]) -> Iterator[str]:
+    schemas = document["components"]["schemas"]
+    for at, schema in _schemas(document):
+        for name, one in schema.get("properties", {}).items():
+            target = one.get("$ref", "").rsplit("/", 1)[-1]
+            told = one.get("description") or schemas.get(target, {}).get("description")
+            unit = unit_of(name)
+            words = {"°": ("°", "degrees"), "rpm": ("rpm", "1/min"), "%": ("%", "percent")}.get(unit, (unit,))
+            if not told or not any(word in told for word in words):
+                yield f"{at}.{name}"
+
+
+def test_every_field_is_described_with_its_unit(placed: dict[str, Any]) -> None:
+    """The description stands beside the field, or in the schema that it refers to."""
+    assert sorted(_undescribed(placed)) == []
+
+
+RULEBOOK = """\
+book: shop
+version: "1"
+title: Rules of the shop
+rules:
+  - code: SHOP-010
+    title: Extended
+    severity: advice
+    applies_to: stack
+    needs: [extension_count]
+    thresholds:
+      most: {value: 1, unit: count, minimum: 0, maximum: 9, meaning: usual number of extensions}
+    when: {all: [{extension_count: {greater_than: most}}]}
+    message: "The stack has {extension_count} extensions; {most} are usual."
+    observed: extension_count
+    limit: most
+    unit: count
+    why: Each joint adds runout.
+    remedy: Take a longer holder.
+    known_limits: none
+    source: common practice
+    examples:
+      fires:
+        - name: none allowed
+          base: press_in
+          set: {"/policy": {thresholds: [{code: SHOP-010, threshold: most, value: 0}]}}
+      silent: [{name: one extension, base: press_in}]
+"""
+
+
+def test_a_rulebook_of_the_operator_changes_nothing(tmp_path: Path) -> None:
+    """The contract is the same wherever it is served, whatever rules are in force there."""
+    (tmp_path / "shop.yaml").write_text(RULEBOOK, encoding="utf-8")
+    settings = Settings(extra_rulebooks=(tmp_path,))
+    served = Client(create_app(settings))
+    assert served.get("/v1/rules/SHOP-010").status_code == 200
+    assert served.get("/openapi.json").content == DOCUMENT.read_bytes()
 
 
 def test_nothing_loads_from_outside(document: dict[str, Any]) -> None:
@@ -174,38 +318,12 @@ def test_nothing_loads_from_outside(document: dict[str, Any]) -> None:
     assert "://" not in told.replace('xmlns=\\"http://www.w3.org/2000/svg\\"', "")
 
 
-def _closed(node: Any, at: str, schemas: Mapping[str, Any], seen: set[str]) -> Iterator[str]:
-    """Yield the places of all enumerations that an answer's schema leads to."""
-    if isinstance(node, dict):
-        if "$ref" in node:
-            name = node["$ref"].rsplit("/", 1)[1]
-            if name not in seen:
-                seen.add(name)
-                yield from _closed(schemas[name], name, schemas, seen)
-        if "enum" in node and node.get("type") == "string":
-            yield at
-        for step, inner in node.items():
-            yield from _closed(inner, f"{at}/{step}", schemas, seen)
-    elif isinstance(node, list):
-        for inner in node:
-            yield from _closed(inner, at, schemas, seen)
-
-
-def test_lists_of_an_answer_may_grow(document: dict[str, Any]) -> None:
+def test_lists_of_an_answer_may_grow(placed: dict[str, Any]) -> None:
     """Only verdict and decision are closed; stacks that an answer hands back are closed as in a request."""
-    schemas = document["components"]["schemas"]
-    asked = set()
-    for name in ("CheckRequest", "SearchRequest", "GateRequest", "GateVerification", "ReadingRequest"):
-        asked.add(name)
-        list(_closed(schemas[name], name, schemas, asked))
-    seen = set(asked)
-    found = set()
-    for operation in document["paths"].values():
-        for method in operation.values():
-            for status, response in method["responses"].items():
-                if status == "200":
-                    found |= set(_closed(response.get("content", {}), "", schemas, seen))
-    assert {one.rsplit("/", 1)[1] for one in found} <= {"verdict", "decision", "evaluation_name"}, found
+    schemas = placed["components"]["schemas"]
+    _, received = _sent_and_received(placed)
+    found = {name for name in received if schemas[name].get("type") == "string" and "enum" in schemas[name]}
+    assert found <= {"Verdict", "Decision", "Conformity", "EvaluationName"}
     action = schemas["AssemblyStep"]["properties"]["action"]
     assert action["type"] == "string"
     assert "clamp" in action["x-known-values"]
@@ -214,7 +332,8 @@ def test_lists_of_an_answer_may_grow(document: dict[str, Any]) -> None:
 
 def test_a_client_reads_values_that_it_does_not_know() -> None:
     """A newer service may name a new class of joint or a new cause; verdict and decision stay closed."""
-    cause = {"cause": "temperature", "component": None, "speed_rpm": 9000.0}
+    cause = {"cause": "temperature", "component": None, "joint": None}
+    cause["speed_rpm"] = {"value": 9000.0, "low": None, "high": None, "rests_on": []}
     assert SpeedLimit.model_validate(cause).cause == "temperature"
     with pytest.raises(ValidationError) as caught:
         Report.model_validate({"verdict": "perhaps"})

@@ -1,4 +1,4 @@
-"""The plots show the report's own figures, to the scale of their axes."""
+"""The charts show the figures of the report to the scale of their axes."""
 
 from __future__ import annotations
 
@@ -11,7 +11,9 @@ import pytest
 from lxml import etree
 
 from service.drawing.plot_frame import ticks
+from tests.support.operations import change
 from tests.support.pictures import SVG, corners_of, drawn, judged, parsed, words_in
+from tests.support.stacks import known, quantile
 
 STACKS = {
     file.stem[:2]: json.loads(file.read_text(encoding="utf-8"))
@@ -23,8 +25,7 @@ def _two_offsets(first_um: float, second_um: float) -> dict[str, Any]:
     """Return a stack of two contributors that are the same all along the axis."""
     request: dict[str, Any] = json.loads(json.dumps(STACKS["04"]))
     for part, reading in zip(request["stack"]["components"], (first_um, second_um), strict=True):
-        part["runout"] = [{"tir_um": reading, "at_mm": 30}]
-        part["runout_character"] = "offset"
+        part["runout"] = {"character": "offset", "statements": [{"tir_um": reading, "at_mm": 30}]}
     return request
 
 
@@ -53,23 +54,23 @@ def test_budget_bars_are_as_long_as_their_figures(number: str) -> None:
     report, _ = judged(STACKS[number])
     root = _plot(STACKS[number], "budget")
     runout = report.runout
-    assert runout.gauge_plane is not None
-    assert runout.tip is not None
-    figures = [value for one in runout.contributors for value in (one.gauge_plane_tir_um, one.tip_tir_um)]
-    for field in ("p50_um", "p95_um", "worst_case_um"):
-        figures += [getattr(runout.gauge_plane, field), getattr(runout.tip, field)]
+    figures = [value for one in runout.contributors for value in (one.tir_um["gauge_plane"], one.tir_um["tip"])]
+    for name, of in (("p50", "parts_at_limits"), ("p95", "parts_at_limits"), ("p100", "worst_case")):
+        figures += [known(quantile(report, plane, name, of)) for plane in ("gauge_plane", "tip")]
     lengths = _bars(root, "#3c5a78", "#d9e2ea")
     assert len(lengths) == len(figures)
     scale = lengths[-1] / figures[-1]
     assert lengths == pytest.approx([scale * figure for figure in figures], abs=0.02)
     assert f"limit {runout.limit_um:.1f} µm" in _words(root)
     for one in runout.contributors:
-        assert one.name in _words(root)
+        assert one.text in _words(root)
 
 
 def test_an_incomplete_budget_says_so() -> None:
-    """In the budget, the distribution and along the axis."""
-    for name in ("budget", "distribution", "axis"):
+    """The budget and the axis show what is known, without a sum; the distribution would be one of too little runout."""
+    assert drawn(STACKS["15"]).distribution is None
+    for name in ("budget", "axis"):
+        assert not any("95th percentile" in words for words in _words(_plot(STACKS["15"], name)))
         assert any(words.startswith("Incomplete") for words in _words(_plot(STACKS["15"], name)))
         assert not any(words.startswith("Incomplete") for words in _words(_plot(STACKS["01"], name)))
 
@@ -112,12 +113,11 @@ def test_one_contributor_alone_is_a_step() -> None:
 def test_the_distribution_names_its_figures() -> None:
     """Half, 95 %, worst and the limit; a limit at the tip is said, not shown."""
     report, _ = judged(STACKS["01"])
-    plane = report.runout.gauge_plane
-    assert plane is not None
+    median, p95 = (known(quantile(report, "gauge_plane", name)) for name in ("p50", "p95"))
     words = _words(_plot(STACKS["01"], "distribution"))
-    assert {f"median {plane.p50_um:.1f} µm", f"95th percentile {plane.p95_um:.1f} µm", "limit 15.0 µm"} <= words
+    assert {f"median {median:.1f} µm", f"95th percentile {p95:.1f} µm", "limit 15.0 µm"} <= words
     at_tip = json.loads(json.dumps(STACKS["01"]))
-    at_tip["operation"]["runout_limit_at"] = "tip"
+    change(at_tip["operations"][0], {"runout_limit_at": "tip"})
     words = _words(_plot(at_tip, "distribution"))
     assert "limit 15.0 µm" not in words
     (told,) = [one for one in words if "15.0 µm" in one]
@@ -140,8 +140,7 @@ def test_lines_along_the_axis_are_twice_their_amplitude() -> None:
 def test_the_sum_along_the_axis_ends_in_the_report_s_figure() -> None:
     """95 % at the tip, worked anew along the axis, is that of the report."""
     report, _ = judged(STACKS["01"])
-    assert report.runout.tip is not None
-    assert f"95th percentile, all {report.runout.tip.p95_um:.1f} µm" in _words(_plot(STACKS["01"], "axis"))
+    assert f"95th percentile, all {known(quantile(report, 'tip')):.1f} µm" in _words(_plot(STACKS["01"], "axis"))
 
 
 @pytest.mark.parametrize("number", ["01", "11", "17"])
@@ -152,11 +151,11 @@ def test_speed_bars_are_as_long_as_their_limits(number: str) -> None:
     words = _words(root)
     governing = report.speed.governing
     assert governing is not None
-    speed = f"{governing.speed_rpm:,.0f}".replace(",", "\u00a0")
+    speed = f"{governing.speed_rpm.value:,.0f}".replace(",", "\u00a0")
     assert f"{speed} rpm governs" in words
     (dark,) = _bars(root, "#3c5a78")
-    scale = dark / governing.speed_rpm
-    limits = [one.speed_rpm for one in report.speed.limits[1:]]
+    scale = dark / governing.speed_rpm.value
+    limits = [one.speed_rpm.value for one in report.speed.limits[1:]]
     lengths = _bars(root, "#d9e2ea")
     arrows = list(root.iter(f"{SVG}polygon"))
     assert len(lengths) + len(arrows) == len(limits)

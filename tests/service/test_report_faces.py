@@ -1,4 +1,4 @@
-"""No field of the report misses a face: change any of them, and text and page both change."""
+"""Every field of the report appears in the text and on the page."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ import pytest
 from pydantic import BaseModel
 
 from rules.quantities.models import Out
-from rules.schema.report import Report, SpeedLimit
+from rules.schema.report import Estimate, Quantity, Report, RuleDeviation, RunoutPrediction, SpeedLimit, estimate
 from rules.schema.strict_json import parse_json
 from service.drawing.pictures import Pictures
 from service.sheets import page
@@ -23,25 +23,61 @@ from service.sheets.figures import Section, line
 from service.sheets.mechanics import mechanics
 from tests.support.stacks import derived_of
 
+_LEVELS: Final = "people read the median and the 95th percentile"
+
 UNSEEN: Final = {
-    "assembly.acceptance.counted_from": "there is only one face to count from; its component is named",
+    "assembly.acceptance.predictions[parts_at_limits].probability_within_limit": "the runout table has it",
+    "assembly.acceptance.predictions[parts_at_limits].quantiles_um.p80": _LEVELS,
+    "assembly.acceptance.predictions[parts_at_limits].quantiles_um.p99": _LEVELS,
+    "assembly.acceptance.predictions[worst_case].quantiles_um.p100": "the runout table has it",
+    "assembly.acceptance.predictions[worst_case].probability_within_limit": "null in every report",
+    "assembly.acceptance.predictions[best_clocking].quantiles_um.p0": "the runout table has it",
+    "assembly.acceptance.predictions[best_clocking].probability_within_limit": "null in every report",
     "assembly.disassembly[].at": "place in the request; the step names the joint",
+    "assembly.disassembly[].not_stated[].quantity": "the pointer has it",
+    "assembly.disassembly[].not_stated[].unit": "the pointer has it",
+    "assembly.steps[].not_stated[].quantity": "the pointer has it",
+    "assembly.steps[].not_stated[].unit": "the pointer has it",
+    "findings[].operation": "null in every report",
+    "findings[].rests_on": "empty in every report",
+    "if_assumptions_hold": "null in every report",
+    "summary.assumed": "zero in every report",
+    "undecided[].operation": "null in every report",
     "assembly.disassembly[].components": "the step names the joint",
     "assembly.steps[].at": "place in the request; the step names the joint",
     "assembly.steps[].components": "the step names the joint",
+    "geometry.datum": "there is only one; labels and captions name it",
     "grip[].at": "place in the request; the row names the joint",
-    "runout.contributors[].component": "the name of the contributor has it",
+    "runout.contributors[].component": "the text of the contributor has it",
+    "runout.contributors[].id": "for programs; the text of the contributor says the same",
+    "runout.contributors[].joint.lower": "the text of the contributor has it",
+    "runout.contributors[].joint.upper": "the text of the contributor has it",
+    "runout.contributors[].kind": "the text of the contributor has it",
+    "runout.contributors[].rests_on": "empty in every report",
     "runout.contributors[].offset_across_um": "for computing on; people read the total indicator readings",
     "runout.contributors[].offset_um": "for computing on; people read the total indicator readings",
     "runout.contributors[].slope_across_um_per_mm": "for computing on; people read the total indicator readings",
     "runout.contributors[].slope_um_per_mm": "for computing on; people read the total indicator readings",
+    "runout.contributors[].share.tip": "the shares differ little between the planes",
+    "runout.planes[].predictions[best_clocking].probability_within_limit": "null in every report",
+    "runout.planes[].predictions[parts_at_limits].quantiles_um.p80": _LEVELS,
+    "runout.planes[].predictions[parts_at_limits].quantiles_um.p99": _LEVELS,
+    "runout.planes[].predictions[worst_case].probability_within_limit": "null in every report",
+    "runout.planes[].readable": "the work instruction says where the indicator meets flutes or nothing",
     "stiffness.tip_compliance_um_per_n": "the stiffness is its reciprocal",
 }
 """Leaves of the report that people need not see, and why."""
 
+TOLD_BY: Final[dict[type[BaseModel], str]] = {RuleDeviation: "kind", RunoutPrediction: "of"}
+"""Parts of which one field says how the others are shown."""
+
+FOR_PROGRAMS: Final = ("assumptions[].", "not_judged[].", "stated_by_standard[].")
+"""Lists that are empty in every report, and the rules without anything to judge, which the rule catalogue describes."""
+
 ON_THE_PAGE_ONLY: Final = {
     "decided": "the text counts them",
     "provenance.catalogue_sha256": "for the record, which is the page or the JSON",
+    "provenance.contract": "for the record, which is the page or the JSON",
     "provenance.request_sha256": "for the record, which is the page or the JSON",
     "provenance.rulebook_sha256": "for the record, which is the page or the JSON",
     "provenance.rulebooks": "for the record, which is the page or the JSON",
@@ -60,25 +96,77 @@ def _without_none(annotation: Any) -> Any:
     return annotation
 
 
+def _filled_model(kind: type[BaseModel], numbers: Iterator[int]) -> dict[str, Any]:
+    names = {"value"} if kind in (Estimate, Quantity) else set()
+    return {name: _filled(one.annotation, numbers) for name, one in kind.model_fields.items() if name not in names}
+
+
 def _filled(annotation: Any, numbers: Iterator[int]) -> Any:
     """Return a value with every leaf known, each number and each text another."""
     kind = _without_none(annotation)
+    if kind in (Estimate, Quantity):
+        return {**_filled_model(kind, numbers), "value": next(numbers) + 0.5}
+    if kind == list[RunoutPrediction]:
+        return _predictions(numbers)
+    if kind == list[RuleDeviation]:
+        return _deviations(numbers)
+    if get_origin(kind) is dict:
+        return {name: next(numbers) + 0.5 for name in ("gauge_plane", "tip")}
     if get_origin(kind) is list:
         return [_filled(get_args(kind)[0], numbers), _filled(get_args(kind)[0], numbers)]
     if get_origin(kind) is Literal:
         return get_args(kind)[0]
     if isinstance(kind, type) and issubclass(kind, BaseModel):
-        return {name: _filled(field.annotation, numbers) for name, field in kind.model_fields.items()}
+        return _filled_model(kind, numbers)
     return {bool: True, int: next(numbers), float: next(numbers) + 0.5, str: f"text {next(numbers)}"}[kind]
+
+
+def _deviations(numbers: Iterator[int]) -> list[dict[str, Any]]:
+    empty = dict.fromkeys(RuleDeviation.model_fields)
+    severities = {"severity": "advice", "default_severity": "error"}
+    limits = {"threshold": "most_mm", "value": next(numbers) + 0.5, "default": next(numbers) + 0.5, "unit": "mm"}
+    return [
+        {**empty, "kind": "threshold", "code": f"code {next(numbers)}", "safety": True, **limits},
+        {**empty, "kind": "severity", "code": f"code {next(numbers)}", "safety": True, **severities, "book": "a.yaml"},
+        {**empty, "kind": "rule", "code": f"code {next(numbers)}", "safety": True, "book": "b.yaml"},
+    ]
+
+
+def _predictions(numbers: Iterator[int]) -> list[dict[str, Any]]:
+    quantiles = {"parts_at_limits": ("p50", "p80", "p95", "p99"), "worst_case": ("p100",), "best_clocking": ("p0",)}
+    return [
+        {
+            "of": of,
+            "quantiles_um": {name: next(numbers) + 0.5 for name in names},
+            "probability_within_limit": next(numbers) + 0.5,
+        }
+        for of, names in quantiles.items()
+    ]
 
 
 def _leaves(value: Any, kind: Any, path: str = "") -> Iterator[tuple[str, Any]]:
     """Yield each leaf's place, and the whole value with this leaf changed; of a list its first item stands for all."""
     kind = _without_none(kind)
-    if isinstance(kind, type) and issubclass(kind, BaseModel):
+    if value is None:
+        return
+    if kind in (Estimate, Quantity):
+        # the range and what it rests on are null in every report
+        yield path, {**value, "value": 2 * value["value"]}
+    elif isinstance(kind, type) and issubclass(kind, BaseModel):
         for name, field in kind.model_fields.items():
             for place, changed in _leaves(value[name], field.annotation, f"{path}.{name}"):
                 yield place, {**value, name: changed}
+    elif get_origin(kind) is list and get_args(kind)[0] in TOLD_BY:
+        # one field says how the others are shown
+        model = get_args(kind)[0]
+        for number, one in enumerate(value):
+            for name in model.model_fields.keys() - {TOLD_BY[model]}:
+                inner = model.model_fields[name].annotation
+                for place, changed in _leaves(one[name], inner, f"{path}[{one[TOLD_BY[model]]}].{name}"):
+                    yield place, [*value[:number], {**one, name: changed}, *value[number + 1 :]]
+    elif get_origin(kind) is dict:
+        for name, one in value.items():
+            yield f"{path}.{name}", {**value, name: 2 * one}
     elif get_origin(kind) is list:
         for place, changed in _leaves(value[0], get_args(kind)[0], f"{path}[]"):
             yield place, [changed, *value[1:]]
@@ -112,8 +200,15 @@ def _whole() -> Any:
     data = _filled(Report, count(100))
     # The page takes part numbers from the request, so the first parts must be those of the stack.
     members = _analysis().chain.members
+    for plane, name in zip(data["runout"]["planes"], ("gauge_plane", "tip"), strict=True):
+        plane["plane"] = name
     for place, member in zip(data["geometry"]["components"], members, strict=True):
         place["component"] = member.part.id
+    # A limit and a share belong to a component or to a joint.
+    for listed in (data["speed"]["limits"], data["stiffness"]["shares"]):
+        listed[0]["joint"] = None
+        listed[1]["component"] = None
+    data["speed"]["governing"] = {**data["speed"]["governing"], "joint": None}
     return data
 
 
@@ -124,6 +219,8 @@ def test_every_leaf_is_on_every_face() -> None:
     for path, changed in _leaves(_whole(), Report):
         other_text, other_sheet = _faces(changed)
         place = path.removeprefix(".").removesuffix("[]")
+        if place.startswith(FOR_PROGRAMS):
+            continue
         if other_text == text:
             not_in_text.add(place)
         if other_sheet == sheet:
@@ -144,10 +241,10 @@ def _numeric(model: type[Out], path: str = "") -> Iterator[tuple[type[Out], str,
         kind, place = _without_none(field.annotation), f"{path}.{name}".removeprefix(".")
         if get_origin(kind) is list:
             kind, place = _without_none(get_args(kind)[0]), f"{place}[]"
-        if isinstance(kind, type) and issubclass(kind, Out):
-            yield from _numeric(kind, place)
-        elif kind is float:
+        if kind is float or kind in (Estimate, Quantity):
             yield model, name, place
+        elif isinstance(kind, type) and issubclass(kind, Out):
+            yield from _numeric(kind, place)
 
 
 def test_every_figure_has_its_label_from_the_contract() -> None:
@@ -159,7 +256,9 @@ def test_every_figure_has_its_label_from_the_contract() -> None:
     shown |= {one.label for one in (*finding_facts(report.findings[0]), *acceptance(report.assembly.acceptance))}
     for model, name, place in _numeric(Report):
         in_words = place.startswith(("provenance.", "assembly.steps", "assembly.disassembly", "assembly.record"))
-        if place in UNSEEN or in_words:  # a sentence or a row that names the quantity itself
+        if (
+            place in UNSEEN or in_words or place.startswith(FOR_PROGRAMS)
+        ):  # a sentence or a row that names the quantity itself
             continue
         declared = line(model, name)
         assert Report.model_json_schema()["$defs"][model.__name__]["properties"][name]["title"] == declared.label
@@ -169,4 +268,9 @@ def test_every_figure_has_its_label_from_the_contract() -> None:
 def test_every_cause_of_a_limit_has_words() -> None:
     """No code of the contract is shown as it is."""
     causes = get_args(SpeedLimit.model_fields["cause"].annotation)
-    assert len({SpeedLimit(cause=one, component="collet-1", speed_rpm=1.0).words for one in causes}) == len(causes)
+    assert len(
+        {
+            SpeedLimit(cause=one, component="collet-1", joint=None, speed_rpm=estimate(1.0, "rpm")).words
+            for one in causes
+        }
+    ) == len(causes)

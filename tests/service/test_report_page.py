@@ -1,4 +1,4 @@
-"""The page of a report says what the report says, number by number, and needs nothing but itself."""
+"""The report page has the same numbers as the report, and is self-contained."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ from xml.etree.ElementTree import Element
 import pytest
 
 from rules.schema.parsing import BadRequestError, parse_request
-from rules.schema.report import ReplacedRule, Report
+from rules.schema.report import Report
 from service.http.posted import assess_instructed
 from service.sheets.page import PAGE_HEADERS, report_page
 from tests.support.extreme_requests import extreme_request
@@ -31,7 +31,7 @@ from tests.support.pages import (
     words,
 )
 from tests.support.random_stacks import random_stack
-from tests.support.stacks import assessor, figures_in
+from tests.support.stacks import assessor, deviation, figures_in
 
 STACKS = {file.stem: file for file in sorted((Path(__file__).parents[2] / "demo_data/stacks").glob("*.json"))}
 
@@ -42,7 +42,7 @@ UGLY = "</style><script>alert(1)</script>&amp;\"'{{ 7 * 7 }}"
 def _request(name: str) -> dict[str, Any]:
     data: dict[str, Any] = json.loads(STACKS[name].read_text("utf-8"))
     if name == "14-short-grip":
-        data["policy"] = {"thresholds": {"OVH-010": {"max_ratio": 5}}}
+        data["policy"] = {"thresholds": [{"code": "OVH-010", "threshold": "max_ratio", "value": 5}]}
     return data
 
 
@@ -89,7 +89,7 @@ def test_nothing_that_matters_is_left_out(name: str) -> None:
     """Verdict, findings, gaps, cautions, steps, blanks, changes and digests are all there, each in its part."""
     report, _, tree = _read(name)
     head = words(next(tree.iter("header")))
-    assert head.startswith(f"{report['verdict'].upper()} {report['stack']}")
+    assert head.startswith(f"{report['verdict'].upper()} {report['stack_id']}")
     assert f"{report['summary']['undecided']} undecided" in head
     said: dict[str, list[str]] = {
         "findings": [
@@ -108,19 +108,27 @@ def test_nothing_that_matters_is_left_out(name: str) -> None:
         "undecided": [
             text
             for one in report["undecided"]
-            for text in (one["code"], one["title"], *(field for lack in one["lacks"] for field in lack["fields"]))
+            for text in (one["code"], one["title"], *(field for lack in one["lacks"] for field in lack["at"]))
         ],
         "stack": [one["component"] for one in report["geometry"]["components"]],
-        "runout": [one["name"] for one in report["runout"]["contributors"]],
-        "stiffness": [*report["stiffness"]["notes"], *(one["name"] for one in report["stiffness"]["shares"])],
-        "grip": [one["joint"] for one in report["grip"]],
+        "runout": [one["text"] for one in report["runout"]["contributors"]],
+        "stiffness": [
+            *report["stiffness"]["notes"],
+            *(one["component"] or "" for one in report["stiffness"]["shares"]),
+        ],
+        "grip": ["{upper}/{lower}".format(**one["joint"]) for one in report["grip"]],
         "mass": [one["component"] for one in report["mass"]["components"]],
         "cautions": report["cautions"],
         "instruction": [
             *(
                 text
                 for step in report["assembly"]["steps"]
-                for text in (step["text"], *step["caution"], *step["from_maker"], *step["not_stated"])
+                for text in (
+                    step["text"],
+                    *step["caution"],
+                    *step["from_maker"],
+                    *(field for one in step["not_stated"] for field in one["at"]),
+                )
             ),
             report["assembly"]["acceptance"]["rule"],
         ],
@@ -128,7 +136,7 @@ def test_nothing_that_matters_is_left_out(name: str) -> None:
         "disassembly": [
             text for step in report["assembly"]["disassembly"] for text in (step["text"], *step["caution"])
         ],
-        "changes": [one["code"] for one in report["provenance"]["thresholds_changed"]],
+        "changes": [one["code"] for one in report["provenance"]["deviations"]],
         "provenance": [
             report["provenance"]["request_sha256"],
             report["provenance"]["rulebook_sha256"],
@@ -156,7 +164,7 @@ def test_these_stacks_show_everything() -> None:
     assert any(grip["shrink_fit"] for one in reports for grip in one["grip"])
     assert any(one["load"]["source"] for one in reports)
     assert any(not one["assembly"]["buildable"] for one in reports)
-    assert any(one["provenance"]["thresholds_changed"] for one in reports)
+    assert any(one["provenance"]["deviations"] for one in reports)
 
 
 @pytest.mark.parametrize("name", STACKS)
@@ -255,7 +263,7 @@ def _uglier(value: Any, key: str = "") -> Any:
         return {name: _uglier(inner, name) for name, inner in value.items()}
     if isinstance(value, list):
         return [_uglier(inner, key) for inner in value]
-    free = ("stack", "code", "title", "message", "at", "remedy", "source", "observed", "unit", "fact", "fields", "name")
+    free = ("stack_id", "code", "title", "message", "at", "remedy", "source", "unit", "quantity", "name")
     free += ("component", "joint", "text", "caution", "not_stated", "from_maker", "rule", "notes", "cautions", "book")
     free += ("decided", "rulebooks", "threshold", "version", "service", "rulebook_sha256", "grade", "best_grade")
     return UGLY if isinstance(value, str) and key in free and value not in ("milling", "stated") else value
@@ -274,10 +282,10 @@ def test_no_text_of_a_report_is_markup(name: str) -> None:
 def test_a_verdict_by_replaced_rules_says_so() -> None:
     """Beside the verdict, and with the file that the rule in force stands in."""
     report, derived = assess_instructed(assessor(), parse_request(_request(min(STACKS))))
-    assert not report.provenance.thresholds_changed
+    assert not report.provenance.deviations
     assert "Judged by changed rules" not in report_page(report, derived)
-    replaced = [ReplacedRule(code="COL-010", safety=True, book="shop/<a>.yaml")]
-    provenance = report.provenance.model_copy(update={"rules_replaced": replaced})
+    replaced = [deviation("rule", "COL-010", safety=True, book="shop/<a>.yaml")]
+    provenance = report.provenance.model_copy(update={"deviations": replaced})
     page = report_page(report.model_copy(update={"provenance": provenance}), derived)
     assert "Judged by changed rules" in page
     assert "safety rule, replaced by shop/&lt;a&gt;.yaml" in page
@@ -322,7 +330,9 @@ def test_numbers_at_the_ends_of_their_range_are_shown() -> None:
 
 def test_a_stack_with_an_undefined_part_gets_a_page() -> None:
     """Where nothing is known of the stack the page says so, and still holds finding, instruction and cautions."""
-    request = {"stack": {"id": "KB-X", "components": [{"kind": "reference", "of": "KB-NONE"}]}}
+    request = {
+        "stack": {"id": "KB-X", "components": [{"kind": "reference", "of": {"from": "request", "key": "KB-NONE"}}]}
+    }
     report, page = _made(request)
     tree = parsed(page)
     _check_figures(json.loads(report.model_dump_json()), tree)

@@ -1,4 +1,4 @@
-"""A report on a terminal or in a log: the verdict first, every figure with its unit, no colour needed."""
+"""The text report: verdict first, every figure with its unit, legible without colour."""
 
 from __future__ import annotations
 
@@ -10,10 +10,11 @@ from rich.console import Console
 
 from rules.assessor import Assessor
 from rules.schema.parsing import parse_request
-from rules.schema.report import OverrideReport, ReplacedRule, Report, ThresholdReport
+from rules.schema.report import Report
 from service.examples import EXAMPLES
 from service.sheets.check import print_report
-from service.sheets.figures import quantity
+from service.sheets.figures import missing_words
+from tests.support.stacks import deviation
 
 
 def _text(report: Report, width: int = 100, **options: Any) -> str:
@@ -42,7 +43,7 @@ def test_the_verdict_comes_first(reports: dict[str, Report], name: str) -> None:
     """The first line names verdict and stack, the second counts."""
     report = reports[name]
     first, second, *_ = _text(report).split("\n")
-    assert first == f"{report.verdict.upper()}  {report.stack}"
+    assert first == f"{report.verdict.upper()}  {report.stack_id}"
     assert f"{report.summary.undecided} undecided" in second
 
 
@@ -63,10 +64,10 @@ def test_nothing_that_matters_is_left_out(reports: dict[str, Report], name: str)
             assert " ".join(said.split()) in words
     for gap in report.undecided:
         assert f"{gap.code} {gap.title}" in words
-        assert all(quantity(lack.fact) in words and all(field in words for field in lack.fields) for lack in gap.lacks)
+        assert all(missing_words(lack) in words and all(field in words for field in lack.at) for lack in gap.lacks)
     for said in (
-        *(one.name for one in report.runout.contributors),
-        *(one.joint for one in report.grip),
+        *(one.text for one in report.runout.contributors),
+        *(str(one.joint) for one in report.grip),
         *report.cautions,
     ):
         assert said in words
@@ -108,13 +109,18 @@ def test_a_verdict_by_changed_rules_says_so(reports: dict[str, Report]) -> None:
     assert "changed rules" not in _text(report)
     provenance = report.provenance.model_copy(
         update={
-            "thresholds_changed": [
-                ThresholdReport(code="OVH-010", threshold="most_mm", value=5.0, rulebook_value=4.0, unit="mm")
-            ],
-            "severities_lowered": [
-                OverrideReport(code="COL-010", from_severity="error", to_severity="warning", book="shop/a.yaml")
-            ],
-            "rules_replaced": [ReplacedRule(code="COL-010", safety=True, book="shop/a.yaml")],
+            "deviations": [
+                deviation("threshold", "OVH-010", safety=False, threshold="most_mm", value=5.0, default=4.0, unit="mm"),
+                deviation(
+                    "severity",
+                    "COL-010",
+                    safety=True,
+                    severity="warning",
+                    default_severity="error",
+                    book="shop/a.yaml",
+                ),
+                deviation("rule", "COL-010", safety=True, book="shop/a.yaml"),
+            ]
         }
     )
     lines = _text(report.model_copy(update={"provenance": provenance})).split("\n")

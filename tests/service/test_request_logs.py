@@ -1,4 +1,4 @@
-"""One line of JSON a request, with what it needs to be found and nothing of what the client wrote."""
+"""One JSON log line per request, sufficient to find it, without client data."""
 
 from __future__ import annotations
 

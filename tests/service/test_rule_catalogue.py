@@ -1,4 +1,4 @@
-"""The catalogue says the same things of every rule, in the same order."""
+"""The catalogue lists the same items for every rule, in the same order."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What every answer tells a browser, and which names and pages the service answers at all."""
+"""Security headers of every answer, and the permitted host names."""
 
 from __future__ import annotations
 
@@ -63,6 +63,19 @@ def test_an_answer_of_a_middleware_carries_them(app_with: Callable[..., FastAPI]
         response = _ask(app_with(**settings), "POST", "/v1/checks")
         assert response.status_code in (401, 421)
         assert {name: response.headers[name] for name in HEADERS} == dict(HEADERS)
+
+
+@pytest.mark.parametrize(("method", "stored"), [("POST", "no-store"), ("GET", None)])
+def test_a_route_that_sets_none_gets_all(method: str, stored: str | None) -> None:
+    """With their literal values; an answer to a POST is kept by nobody."""
+    app = FastAPI(middleware=[Middleware(SecurityHeaders)])
+    app.add_api_route("/bare", lambda: Response("x"), methods=[method])
+    headers = _ask(app, method, "/bare").headers
+    assert headers["x-content-type-options"] == "nosniff"
+    assert headers["referrer-policy"] == "no-referrer"
+    assert headers["cross-origin-resource-policy"] == "same-origin"
+    assert headers["content-security-policy"] == "default-src 'none'; frame-ancestors 'none'"
+    assert headers.get("cache-control") == stored
 
 
 def test_a_route_that_sets_its_own_keeps_it() -> None:

@@ -1,4 +1,4 @@
-"""``serve`` hands the application to the server with the address from arguments, environment or defaults."""
+"""``serve`` starts the server with the address from arguments, environment or defaults."""
 
 from __future__ import annotations
 

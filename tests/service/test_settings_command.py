@@ -1,4 +1,4 @@
-"""Settings are shown whole and without secrets, and what is wrong with them is told by the variable's name."""
+"""The list of settings is complete and without secrets; faults name the variable."""
 
 from __future__ import annotations
 

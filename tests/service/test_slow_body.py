@@ -1,4 +1,4 @@
-"""A client that sends slowly, or stops sending, holds no place."""
+"""A client that sends slowly or stops does not block others."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Bytes that are no JSON to rely on are refused with a place; everything else comes through unchanged."""
+"""Ambiguous JSON is rejected with its place; all other JSON is read unchanged."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""A JSON Pointer is found again in the text it was read from."""
+"""The position of a JSON Pointer in the text."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Several workers answer on one port, judge by the same rules, are replaced when they die and count together."""
+"""Several workers on one port use the same rules, are replaced when they die, and share their metrics."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""A real server in a process of its own, and what is asked of it."""
+"""A real server in a separate process, and the requests sent to it."""
 
 from __future__ import annotations
 

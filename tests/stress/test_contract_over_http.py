@@ -1,4 +1,4 @@
-"""Requests made from the contract, right and wrong, sent over a real socket; stateful where answers lead on."""
+"""Valid and invalid requests generated from the contract, sent over a real socket, with stateful sequences."""
 
 from __future__ import annotations
 
@@ -10,7 +10,8 @@ import schemathesis
 from hypothesis import HealthCheck, settings
 from schemathesis import Case
 
-from tests.support.served import ROOT, Served
+from tests.support.contract import DOCUMENT
+from tests.support.served import Served
 
 if "FULL_SIZE_TESTS" not in os.environ:
     # to collect the cases of so large a contract takes longer than all other tests of this folder
@@ -19,7 +20,7 @@ if "FULL_SIZE_TESTS" not in os.environ:
 _APART: Final = ["/v1/imports", "/v1/check-batches"]
 """Bodies that are not JSON alone, which no generator of data writes sensibly; they have tests of their own."""
 
-_SCHEMA: Final = schemathesis.openapi.from_path(ROOT / "openapi" / "openapi.json").exclude(path=_APART)
+_SCHEMA: Final = schemathesis.openapi.from_path(DOCUMENT).exclude(path=_APART)
 
 _STEADY: Final = settings(max_examples=20, derandomize=True, deadline=None, suppress_health_check=list(HealthCheck))
 

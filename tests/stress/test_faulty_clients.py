@@ -1,4 +1,4 @@
-"""Clients that dawdle, hang up or talk nonsense cost nobody else an answer, and leave no fault in the log."""
+"""Slow, broken and hostile clients do not affect others and cause no faults in the log."""
 
 from __future__ import annotations
 

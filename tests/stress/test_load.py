@@ -1,4 +1,4 @@
-"""Many connections at once: no error, and each request the bytes it would get alone."""
+"""Many concurrent connections: no errors, and each answer equal to that of a single request."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Where the log goes is the operator's affair: a full disk or a closed stream costs no answer."""
+"""A full disk or a closed log stream does not affect answers."""
 
 from __future__ import annotations
 

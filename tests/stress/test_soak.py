@@ -1,4 +1,4 @@
-"""A server that has answered for long takes no more memory than one that has warmed up."""
+"""The memory of a server does not grow after warm-up."""
 
 from __future__ import annotations
 

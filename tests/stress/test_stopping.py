@@ -1,4 +1,4 @@
-"""A server that is told to stop answers what it was asked, and ends as one that did its work."""
+"""A server that is stopped answers the requests in progress and exits normally."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""A request to an application in this process, driven by hand: what the client sends when, and when it reads."""
+"""A request to an application in this process; the test controls when the client sends and reads."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from typing import Any
 
 
 class Connection:
-    """One POST. Used inside of a running event loop; ``ended`` is the application's task."""
+    """One POST, inside a running event loop; ``ended`` is the application's task."""
 
     def __init__(self, app: Any, path: str, content_type: str, headers: Mapping[str, str] | None = None) -> None:
         path, _, query = path.partition("?")
@@ -28,10 +28,10 @@ class Connection:
             "server": ("stackgauge", 80),
         }
         self.reads = asyncio.Event()
-        """While not set, whatever the application sends stays where it is."""
+        """Until this is set, the client does not read."""
         self.reads.set()
         self.taken = 0
-        """Bytes of the body that the application has asked for."""
+        """Bytes of the body that the application has read."""
         self.status: int | None = None
         self.body = b""
         self.complete = False
@@ -41,17 +41,17 @@ class Connection:
         self.ended = asyncio.create_task(app(scope, self._receive, self._send))
 
     def give(self, data: bytes, *, last: bool = False) -> None:
-        """Send a piece of the body."""
+        """Send part of the body."""
         self._coming.put_nowait({"type": "http.request", "body": data, "more_body": not last})
 
     def leave(self) -> None:
-        """Close the connection: what is sent from now on goes nowhere, as with the usual servers."""
+        """Close the connection; later output of the application is discarded, as by the usual servers."""
         self._left = True
         self.reads.set()
         self._coming.put_nowait({"type": "http.disconnect"})
 
     async def lines(self, count: int) -> list[bytes]:
-        """Wait until so many lines are there."""
+        """Wait until this many lines have arrived."""
         while self.body.count(b"\n") < count:
             assert not self.ended.done()
             self._arrived.clear()

@@ -19,7 +19,7 @@ BAD_LINES = {5: b"{oops}\n", 9: b'{"stack": {"components": []}}\n'}
 """Lines that are no request, by the number they get in :func:`mixed_lines`."""
 
 PROGRAM = (
-    "import sys; import service.audit.run as run; run._PORTIONS_BETWEEN_STATES = 2;"
+    "import sys; import service.audit.run as run; run._CHUNKS_BETWEEN_STATES = 2;"
     " from service.cli.main import main; sys.exit(main(sys.argv[1:]))"
 )
 """The command line, noting its state so often that a small library can be interrupted."""
@@ -52,13 +52,13 @@ def records(path: Path) -> list[dict[str, Any]]:
     return [json.loads(line) for line in path.read_bytes().splitlines()]
 
 
-def started(*arguments: str, cwd: Path) -> subprocess.Popen[bytes]:
+def started(*arguments: str, cwd: Path, **environment: str) -> subprocess.Popen[bytes]:
     """Start an audit in a group of its own, as a terminal does."""
     command = [sys.executable, "-c", PROGRAM, "audit", *arguments]
     return subprocess.Popen(
         command,
         cwd=cwd,
-        env={"PYTHONPATH": str(ROOT)},
+        env={"PYTHONPATH": str(ROOT), **environment},
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
         start_new_session=True,

@@ -1,4 +1,4 @@
-"""Both clients behind one face, so that each test holds for the one as for the other."""
+"""One interface to both clients, so that each test runs with both."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ Handler = Callable[[httpx.Request], httpx.Response]
 
 
 class FakeTime:
-    """A clock that only sleeping, or a test, moves on."""
+    """A clock that advances only by sleeping, or by a test."""
 
     def __init__(self) -> None:
         self.now = 1000.0
@@ -39,7 +39,7 @@ class FakeTime:
 
 
 class Face:
-    """Calls a method of a new client of either kind; its requests go to a handler instead of a network."""
+    """Calls a method of a new client of either kind; a handler replaces the network."""
 
     def __init__(self, kind: Kind, handler: Handler, time: FakeTime | None = None, **options: Any) -> None:
         self.kind = kind
@@ -48,7 +48,7 @@ class Face:
         self._options = {"address": ADDRESS, "clock": self.time.clock, **options}
 
     def call(self, name: str, *args: Any, **kwargs: Any) -> Any:
-        """The answer; that of ``check_lines`` as a list."""
+        """Return the result; that of ``check_lines`` as a list."""
         if self.kind == "async":
             return asyncio.run(self._call_async(name, args, kwargs))
         with self.client() as client:
@@ -60,7 +60,7 @@ class Face:
 
     def async_client(self) -> AsyncClient:
         async def handle(request: httpx.Request) -> httpx.Response:
-            # in a thread, because a handler may run an event loop of its own
+            # in a thread, because a handler may run its own event loop
             return await asyncio.to_thread(self._handler, request)
 
         return AsyncClient(transport=httpx.MockTransport(handle), sleep=self.time.sleep_async, **self._options)
@@ -72,12 +72,12 @@ class Face:
 
 
 def of_app(app: FastAPI) -> Handler:
-    """A handler that has the application answer."""
+    """Return a handler that passes requests to the application."""
 
     async def answer(request: httpx.Request) -> httpx.Response:
         async with httpx.AsyncClient(transport=httpx.ASGITransport(app)) as client:
             told = await client.request(request.method, request.url, headers=request.headers, content=request.content)
-            # made anew, because a client without async takes no stream of the other kind
+            # a new response, because a synchronous client accepts no asynchronous stream
             headers = [(name, value) for name, value in told.headers.items() if name != "content-encoding"]
             return httpx.Response(told.status_code, headers=headers, content=told.content)
 
@@ -85,6 +85,6 @@ def of_app(app: FastAPI) -> Handler:
 
 
 async def flowing(values: Iterable[Any]) -> AsyncIterator[Any]:
-    """The values as an asynchronous iterator."""
+    """Yield the values asynchronously."""
     for value in values:
         yield value

@@ -1,10 +1,10 @@
-"""Whether a document of the contract keeps the promise of the one that was released before it.
+"""Compatibility of the contract with the one released before it.
 
     python -m tests.support.compatibility             # what breaks the promise; exit code 1 if anything does
+                                                      # (nothing can until a contract is released)
     python -m tests.support.compatibility --release   # renew openapi/released/v1.json, unless something breaks
 
-The packages on PyPI that compare OpenAPI documents look at no bounds, patterns or alternatives of a schema, so the
-comparison is written here.
+The packages on PyPI that compare OpenAPI documents ignore bounds, patterns and alternatives of a schema.
 """
 
 from __future__ import annotations
@@ -17,23 +17,23 @@ from pathlib import Path
 from typing import Any, Final
 
 from tests.support.compatibility_schemas import Comparison
+from tests.support.contract import DOCUMENT, whole
 
 __all__ = ["CURRENT", "RELEASED", "breaks", "main"]
 
-_FOLDER: Final = Path(__file__).parents[2] / "openapi"
-CURRENT: Final = _FOLDER / "openapi.json"
-RELEASED: Final = _FOLDER / "released/v1.json"
+CURRENT: Final = DOCUMENT
+RELEASED: Final = DOCUMENT.parent / "released/v1.json"
 
 Document = Mapping[str, Any]
 
 
 def breaks(released: Document, current: Document) -> list[str]:
     """Every way in which a client of the released contract may fail with the current one; empty if there is none."""
-    return list(_Documents(released, current).breaks())
+    return list(_Documents(whole(released), whole(current)).breaks())
 
 
 def main(argv: list[str] | None = None) -> int:
-    """Compare the files, and renew the released one if asked to."""
+    """Compare the files; with ``--release``, update the released one."""
     parser = argparse.ArgumentParser(description="Hold the contract against the one released last.")
     parser.add_argument("--release", action="store_true", help="make the current document the released one")
     arguments = parser.parse_args(argv)
@@ -100,7 +100,7 @@ class _Documents:
                 yield from self._requests.breaks(content.get("schema", {}), other.get("schema", {}), at)
 
     def _responses(self, old: Document, new: Document, name: str) -> Iterator[str]:
-        # Problems of another status are told by the same model; a success is read by its own.
+        # Problems of all statuses have the same model; each success has its own.
         yield from (f"{name} {status}: is new" for status in new if status not in old and status[0] in "123")
         for status, response in old.items():
             if status not in new:
@@ -129,7 +129,7 @@ def _parameters(operation: Document) -> dict[tuple[str, str], Document]:
 
 
 def _anonymous(operation: Document, document: Document) -> bool:
-    """Whether one may call without credentials."""
+    """Return whether calls need no credentials."""
     wanted = operation.get("security", document.get("security", []))
     return not wanted or {} in wanted
 

@@ -1,7 +1,7 @@
-"""Whether one JSON Schema takes everything another takes, for the keywords that the contract uses.
+"""Compatibility of two JSON Schemas, for the keywords in the contract.
 
-A keyword that is not compared is an error and never passed over, so that no change goes unseen. What can't be decided,
-such as whether one pattern takes all that another takes, counts as a break.
+An unknown keyword is an error, so that no change is overlooked. What cannot be decided, such as whether one pattern
+includes another, counts as incompatible.
 """
 
 from __future__ import annotations
@@ -23,6 +23,7 @@ _ANNOTATIONS: Final = {
     "default",
     "discriminator",
     "deprecated",
+    "x-enum-varnames",
     "x-known-values",
 }
 _UPPER: Final = ("maximum", "exclusiveMaximum", "maxLength", "maxItems", "maxProperties")
@@ -35,10 +36,10 @@ _COMPARED: Final = {
 
 
 class Comparison:
-    """Compares what is given with what is taken: every value of the first schema must fit the second.
+    """Compares a producer's schema with a consumer's: every value of the first must be valid in the second.
 
-    For a request the old schema gives and the new one takes; for an answer the new one gives and the old one takes.
-    Readers of answers pass over fields they do not know, so in ``answers`` an object may gain some, and must lose none.
+    For a request the old schema is the first; for an answer the new one is. Clients ignore unknown fields of answers,
+    so with ``answers`` an object may gain fields, but must not lose any.
     """
 
     def __init__(self, given_in: Schema, taken_in: Schema, *, answers: bool) -> None:
@@ -49,21 +50,21 @@ class Comparison:
         self._known: dict[tuple[str, str], list[str]] = {}
 
     def breaks(self, given: Schema, taken: Schema, at: str) -> list[str]:
-        """What the first may hold and the second does not take, each with its place; empty if it takes all."""
+        """Return the values of the first schema that are invalid in the second, each with its place."""
         if given == taken and _names(given) <= self._same:
             return []
         refs = (given.get("$ref", ""), taken.get("$ref", ""))
         if not all(refs):
             return self._breaks(given, taken, at)
         if refs not in self._known:
-            # A schema that holds itself fits if the rest of it does.
+            # A recursive schema is compatible if the rest of it is.
             self._known[refs] = []
             self._known[refs] = self._breaks(given, taken, "")
         return [at + one for one in self._known[refs]]
 
     def _breaks(self, given: Schema, taken: Schema, at: str) -> list[str]:
         found = []
-        # Numbers of rules may move: a report tells by the digest of its rulebooks.
+        # Numbers of rules may change: the digest of the rulebooks in a report shows it.
         means = not self._answers and "default" in given and "/thresholds/" not in at
         if means and given["default"] != taken.get("default"):
             found.append(f"{at}: another default, so that a request that leaves it out means something else")
@@ -112,7 +113,7 @@ class Comparison:
         yield from self._others(given, taken, at)
 
     def _others(self, given: Schema, taken: Schema, at: str) -> Iterator[str]:
-        """Fields that are not named."""
+        """Return the schema of fields without a name."""
         mine, theirs = given.get("additionalProperties", True), taken.get("additionalProperties", True)
         if mine is False or _types(given) != {"object"}:
             return
@@ -129,7 +130,7 @@ class Comparison:
 
 
 def _same(schemas: Schema, others: Schema) -> set[str]:
-    """Names of schemas that are equal in both documents, with all that they lead to."""
+    """Return the names of schemas that are equal in both documents, with all their references."""
     named = {name: _names(schema) for name, schema in schemas.items()}
     same = {name for name, schema in schemas.items() if others.get(name) == schema}
     while lost := {name for name in same if not named[name] <= same}:
@@ -138,7 +139,7 @@ def _same(schemas: Schema, others: Schema) -> set[str]:
 
 
 def _names(node: Any) -> set[str]:
-    """Names of the schemas that are referred to."""
+    """Return the names of the referenced schemas."""
     if isinstance(node, list):
         return {name for one in node for name in _names(one)}
     if not isinstance(node, dict):
@@ -149,7 +150,7 @@ def _names(node: Any) -> set[str]:
 
 
 def _branches(schema: Schema, document: Schema) -> Iterator[Schema]:
-    """The alternatives of a schema, each without any below it; of an enumeration, each value."""
+    """Return the alternatives of a schema, flattened; for an enumeration, each value."""
     unknown = set(schema) - _COMPARED
     if unknown:
         raise NotImplementedError(f"schemas are not compared by {', '.join(sorted(unknown))}")
@@ -171,7 +172,7 @@ def _branches(schema: Schema, document: Schema) -> Iterator[Schema]:
 
 
 def _joined(schema: Schema, beside: Schema) -> Schema:
-    """A branch with what stands beside the alternatives; raises where both say something on the same."""
+    """Return a branch merged with the keywords next to the alternatives; raises if both have the same keyword."""
     added = {name: value for name, value in beside.items() if name not in _ANNOTATIONS}
     if any(schema.get(name, value) != value for name, value in added.items()):
         raise NotImplementedError("alternatives are not compared with a narrowing beside them")
@@ -196,9 +197,9 @@ def _types(schema: Schema) -> set[str]:
 
 
 def _alike(given: Schema, taken: Schema) -> bool:
-    """Whether two alternatives may be meant for each other: of one type, and of one kind where they name it.
+    """Return whether two alternatives may correspond: same type, and same kind where stated.
 
-    The kinds decide nothing, but spare most of the work.
+    The kinds do not change the result, but save most of the work.
     """
     mine, theirs = _types(given), _types(taken)
     if theirs and not (mine and mine <= theirs | ({"integer"} if "number" in theirs else set())):
@@ -213,7 +214,7 @@ def _alike(given: Schema, taken: Schema) -> bool:
 
 
 def _keeps(given: Schema, taken: Schema, keyword: str, sign: int) -> bool:
-    """Whether the bounds of the one lie within this bound of the other."""
+    """Return whether the bounds of one are within this bound of the other."""
     strict = keyword.startswith("exclusive")
     inclusive_name, exclusive_name = {
         "minimum": ("minimum", "exclusiveMinimum"),

@@ -1,4 +1,4 @@
-"""Stacks that the contract allows and that cost as much as numbers can make them."""
+"""Valid stacks with numbers that take the most computation."""
 
 from __future__ import annotations
 
@@ -16,11 +16,11 @@ SPREAD_UM: Final = (
     1e-5,
     1e-6,
 )
-"""Readings of parts that dwarf each other by many powers of ten: a law is worked out for each power anew."""
+"""Readings many powers of ten apart, so that a law is computed for each power."""
 
 
 def costly_stack(parts: int = 10) -> dict[str, Any]:
-    """A stack of parts with such readings and of such unbalance; it fits the schema, and nobody would build it."""
+    """Return a stack of parts with such readings and unbalances: valid, but not realistic."""
     components = []
     for n in range(parts):
         kind = "base_holder" if n == 0 else "cutter" if n == parts - 1 else "extension"
@@ -31,9 +31,8 @@ def costly_stack(parts: int = 10) -> dict[str, Any]:
             "profile": [{"length_mm": 10, "outer_mm": 20}],
             "material": "steel",
             "mass_kg": 0.1,
-            "unbalance_gmm": SPREAD_UM[n % len(SPREAD_UM)] * 100,
-            "runout_character": "offset",
-            "runout": [{"tir_um": SPREAD_UM[n % len(SPREAD_UM)], "at_mm": 0}],
+            "unbalance_g_mm": SPREAD_UM[n % len(SPREAD_UM)] * 100,
+            "runout": {"character": "offset", "statements": [{"tir_um": SPREAD_UM[n % len(SPREAD_UM)], "at_mm": 0}]},
         }
         if n == 0:
             part |= {"machine_side": {"coupling": "hollow_taper", "size": "63", "form": "A"}, "gauge_length_mm": 10}

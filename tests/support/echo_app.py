@@ -1,4 +1,4 @@
-"""The scale of the service: the same framework and the same model, and nothing done with it.
+"""Reference for measurements: the same framework and request model, without any work.
 
 Run: python -m tests.support.echo_app --port PORT
 """
@@ -17,7 +17,7 @@ __all__ = ["echo_app"]
 
 
 def echo_app() -> FastAPI:
-    """An application that parses a request for a check as the framework does, and sends it back."""
+    """Return an application that parses a check request by the framework and returns it."""
     app = FastAPI()
 
     @app.get("/readyz")
@@ -33,7 +33,7 @@ def echo_app() -> FastAPI:
 
 
 def main() -> None:
-    """Serve it as ``python -m service serve`` serves the service."""
+    """Serve it with the server settings of ``python -m service serve``."""
     parser = argparse.ArgumentParser()
     parser.add_argument("--port", type=int, required=True)
     app = echo_app()

@@ -1,4 +1,4 @@
-"""Requests at the edges of what the model accepts: every number stated, some at the ends of their range."""
+"""Valid requests at the limits of the model: every number stated, some at the ends of their range."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ from typing import Any
 
 from rules.rulebook.loader import base_names, base_request
 from rules.schema.request import CheckRequest
+from tests.support.operations import change
 
 _FACTORS = (0.0, 0.01, 0.5, 1 - 1e-12, 1 + 1e-12, 2.0, 100.0)
 _ADDED = (
@@ -18,14 +19,14 @@ _ADDED = (
     "youngs_modulus_gpa",
     "transverse_inertia_kg_mm2",
     "centre_of_mass_mm",
-    "unbalance_gmm",
+    "unbalance_g_mm",
     "yield_mpa",
 )
 
 
 @cache
 def bounds() -> dict[str, tuple[float, float]]:
-    """Return, by name, the range of every number of the request; where two differ, what both accept."""
+    """Return the range of every number of the request by name; for two different ranges, their intersection."""
     found: dict[str, tuple[float, float]] = {}
     for model in CheckRequest.model_json_schema()["$defs"].values():
         for name, schema in model.get("properties", {}).items():
@@ -41,7 +42,7 @@ def bounds() -> dict[str, tuple[float, float]]:
 
 
 def _numbers(value: Any) -> Iterator[tuple[dict[str, Any], str]]:
-    """Yield every number of a request with the object that holds it."""
+    """Yield every number of a request with its containing object."""
     if isinstance(value, list):
         for inner in value:
             yield from _numbers(inner)
@@ -55,11 +56,11 @@ def _numbers(value: Any) -> Iterator[tuple[dict[str, Any], str]]:
 def _everything_stated(rng: random.Random) -> dict[str, Any]:
     """Return a base request with cut, ratings, springs and machine limits added."""
     request = base_request(rng.choice(base_names()))
-    operation = request.setdefault("operation", {}) | {"deflection_limit_um": 10, "feed_per_tooth_mm": 0.1}
+    (operation,) = request["operations"]
+    change(operation, {"deflection_limit_um": 10, "feed_per_tooth_mm": 0.1})
     cut = {"axial_depth_mm": 5, "radial_depth_mm": 3, "work_material": "c45", "lead_angle_deg": 60}
     demands = {"milling": cut, "torque_n_m": 10, "axial_pull_n": 100, "radial_force_n": 100}
-    operation |= {name: value for name, value in demands.items() if rng.random() < 0.5}
-    request["operation"] = operation
+    change(operation, {name: value for name, value in demands.items() if rng.random() < 0.5})
     for part in request["stack"]["components"]:
         if part["kind"] == "cutter":
             part |= {"helix_angle_deg": 30, "flute_length_mm": 10, "max_cutting_speed_m_per_min": 200}
@@ -81,7 +82,7 @@ def _everything_stated(rng: random.Random) -> dict[str, Any]:
 
 
 def extreme_request(rng: random.Random) -> dict[str, Any]:
-    """Return one request with a few numbers at or near the ends of their range; the model accepts every one."""
+    """Return one valid request with a few numbers at or near the ends of their range."""
     request = _everything_stated(rng)
     for _ in range(rng.choice((1, 2, 4, 8, 20))):
         if rng.random() < 0.15:

@@ -1,4 +1,4 @@
-"""Limits of size and kinds of fit as drawings and standards print them."""
+"""Limits of size and kinds of fit, as in drawings and standards."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ __all__ = ["fit_kind", "limit_sizes_mm"]
 
 
 def fit_kind(clearance_min_um: float, clearance_max_um: float) -> str:
-    """Return clearance, transition or interference, ISO 286-1: touching counts for the side it comes from.
+    """Return clearance, transition or interference by ISO 286-1.
 
     >>> fit_kind(0.0, 10.0), fit_kind(-10.0, 0.0), fit_kind(-10.0, 1.0)
     ('clearance', 'interference', 'transition')

@@ -1,4 +1,4 @@
-"""The built-in rulebooks cut short, or grown by rules drawn at random about what a stack really has."""
+"""The built-in rulebooks, shortened or extended by random rules on properties of real stacks."""
 
 from __future__ import annotations
 
@@ -17,9 +17,9 @@ __all__ = ["grown_book"]
 
 
 def grown_book(book: Rulebook, count: int, facts: Sequence[Fact], seed: int = 1) -> Rulebook:
-    """Return a book of so many rules: the first ones of this book, or all of it and random ones beside.
+    """Return a book with this number of rules: the first ones of this book, or all of them and random ones.
 
-    The random ones speak of properties that are known in these facts, so that each has something to judge.
+    Random rules use properties that are known in these facts, so that each is decided.
     """
     rules = list(book.rules[:count])
     rng = random.Random(seed)

@@ -1,4 +1,4 @@
-"""Stacks that go together however many parts they have: shrink-fit reducers in a row between holder and end mill."""
+"""Stacks of any number of parts that fit: shrink-fit reducers in a row between holder and end mill."""
 
 from __future__ import annotations
 
@@ -7,14 +7,15 @@ from itertools import pairwise
 from typing import Any
 
 from rules.rulebook.loader import base_request
+from tests.support.operations import change
 
 __all__ = ["grown_stack"]
 
 
 def grown_stack(components: int) -> dict[str, Any]:
-    """Return the request of a stack of so many components, two at least.
+    """Return the request of a stack with this number of components, at least two.
 
-    No shop would build a long one; but every joint fits, so all of its figures are worked out.
+    A long one is not realistic, but every joint fits, so all figures are computed.
     """
     request = base_request("shrink")
     holder, mill = request["stack"]["components"]
@@ -23,8 +24,8 @@ def grown_stack(components: int) -> dict[str, Any]:
     request["stack"]["joints"] = [
         {"upper": upper["id"], "lower": lower["id"], "grip_length_mm": 45} for upper, lower in pairwise(parts)
     ]
-    # slow and generous, since so long a stack neither turns fast nor runs true
-    request["operation"] |= {"spindle_speed_rpm": 10, "runout_limit_um": 10_000}
+    # low speed and wide limits, since a long stack has much runout and a low critical speed
+    change(request["operations"][0], {"spindle_speed_rpm": 10, "runout_limit_um": 10_000})
     return request
 
 
@@ -45,7 +46,7 @@ def _reducer(number: int, holder: dict[str, Any]) -> dict[str, Any]:
         "profile": [{"length_mm": 47, "outer_mm": 12}, {"length_mm": 65, "outer_mm": 27, "bore_mm": 12}],
         "mass_kg": 0.25,
         "centre_of_mass_mm": 75,
-        "unbalance_gmm": 0.3 + 0.01 * number,
+        "unbalance_g_mm": 0.3 + 0.01 * number,
         "max_speed_rpm": 25000,
-        "runout": [{"tir_um": 3 + 0.1 * number, "at_mm": 0}],
+        "runout": {"statements": [{"tir_um": 3 + 0.1 * number, "at_mm": 0}]},
     }

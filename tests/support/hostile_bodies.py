@@ -1,4 +1,4 @@
-"""Bodies that are no request: what must be refused wherever JSON is taken."""
+"""Invalid bodies that every route with a JSON body must reject."""
 
 from __future__ import annotations
 
@@ -84,7 +84,7 @@ HOSTILE_JSON: Final[dict[str, bytes]] = {
     "YAML": b"stack:\n  components: &a [*a]\n",
     "pickle": b"\x80\x04\x95\x05\x00\x00\x00\x00\x00\x00\x00\x8c\x01x.",
 }
-"""No valid request of any route that takes JSON."""
+"""Bodies that are invalid for every route with a JSON body."""
 
 HOSTILE_TEXTS: Final[dict[str, str]] = {
     "empty": "",
@@ -107,7 +107,7 @@ HOSTILE_TEXTS: Final[dict[str, str]] = {
     "markup": "<script>alert(1)</script>",
     "statement": "'; DROP TABLE stacks; --",
 }
-"""Texts that somebody might have reasons to send; what becomes of them is shown harmlessly or refused."""
+"""Hostile texts, which must be rejected or shown harmlessly."""
 
 HOSTILE_VALUES: Final[tuple[object, ...]] = (
     None,
@@ -132,4 +132,4 @@ HOSTILE_VALUES: Final[tuple[object, ...]] = (
     {f"k{n}": {} for n in range(200)},
     *HOSTILE_TEXTS.values(),
 )
-"""Values for places that are made for others."""
+"""Values of a wrong type or form."""

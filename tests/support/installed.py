@@ -1,7 +1,7 @@
-"""The wheel of this project in environments of its own, made without a network.
+"""The wheel of this project in separate environments, without a network.
 
-What the wheel requires is not installed anew: the distributions of the running environment that it names, and those
-that they name in turn, are linked in. So an environment holds what an installation would bring, and nothing else.
+Required distributions are linked from the running environment instead of installed, directly required ones and those
+they require. An environment therefore has what an installation would have, and nothing else.
 """
 
 from __future__ import annotations
@@ -26,7 +26,7 @@ _SOURCES: Final = ("pyproject.toml", "README.md", "rules", "service")
 
 
 def build_wheel(folder: Path) -> Path:
-    """Build the wheel below a folder, from a copy of the sources, and return it."""
+    """Build the wheel in a folder, from a copy of the sources, and return its path."""
     (folder / "sources").mkdir()
     for name in _SOURCES:
         if (ROOT / name).is_dir():
@@ -50,7 +50,7 @@ def install(wheel: Path, folder: Path, *extras: str) -> Path:
 
 
 def modules_of(folder: Path) -> Path:
-    """Return where an environment keeps its modules."""
+    """Return the folder of modules of an environment."""
     return Path(sysconfig.get_path("purelib", "venv", {"base": str(folder)}))
 
 
@@ -61,7 +61,7 @@ def _pip(*arguments: str) -> None:
 
 
 def _required(wheel: Path, extras: tuple[str, ...]) -> set[str]:
-    """Return the names of all distributions that an installer would bring with the wheel."""
+    """Return the names of all distributions that an installer would install with the wheel."""
     (info,) = (one for one in ZipPath(wheel).iterdir() if one.name.endswith(".dist-info"))
     own = PathDistribution(info)  # type: ignore[arg-type]  # any path-like object will do
     own_name = canonicalize_name(own.metadata["Name"])

@@ -1,4 +1,4 @@
-"""Inventories to search: shelves of the invented shop, and random ones with fields lost and sizes changed."""
+"""Inventories for searches: parts of the invented shop, and random ones with missing fields and changed sizes."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ from typing import Any
 
 from rules.schema.parsing import BadRequestError, parse
 from rules.schema.search import SearchRequest
+from tests.support.operations import operation_of
 from tests.support.toolroom_parts import SPINDLES, parts
 
 __all__ = ["random_search", "shelf"]
@@ -24,7 +25,7 @@ _CORES = {
         ["KB-ST40-press-25-075", "KB-press-25-16", "KB-X16-060-S08", "KB-EM8-4", "KB-RK-40JD"],
     ],
 }
-"""Parts that make a stack."""
+"""Parts that form a stack."""
 
 _EXTRAS = {
     "HT63": [
@@ -36,7 +37,7 @@ _EXTRAS = {
         "KB-ST40-press-12-100", "KB-ST40-S08-085", "KB-press-12-6", "KB-X16-060-press-12", "KB-EM8L-4", "KB-RK-OTHER",
     ],
 }  # fmt: skip
-"""Parts that may stand beside them."""
+"""Further parts."""
 
 _DROPPED = (
     "depth_mm", "length_mm", "minimum_grip_mm", "tolerance", "form", "size", "designation", "overall_length_mm",
@@ -46,7 +47,7 @@ _DROPPED = (
 
 
 def shelf(*keys: str) -> dict[str, Any]:
-    """Return parts of the shop by their part numbers, each with a name of its own."""
+    """Return parts of the shop by part number, each with its own name."""
     shop = parts()
     other = {**shop["KB-RK-40JD"], "part_number": "KB-RK-OTHER", "form": "iso_7388_3_ad"}
     shop = {**shop, "KB-RK-OTHER": other}
@@ -54,7 +55,7 @@ def shelf(*keys: str) -> dict[str, Any]:
 
 
 def random_search(rng: random.Random) -> dict[str, Any]:
-    """Return a search of a small random shelf that the contract allows."""
+    """Return a valid search of a small random inventory."""
     while True:
         request = _random(rng)
         try:
@@ -78,7 +79,7 @@ def _random(rng: random.Random) -> dict[str, Any]:
         low = rng.choice([20, 25, 30, 42.1234] if face else [80, 120, 150, 165.4321])
         requirement["projection"] = {"at_least_mm": low} | ({"at_most_mm": low + 40} if rng.random() < 0.5 else {})
         if face:
-            requirement["projection"]["measured_from"] = "last_clamping_face"
+            requirement["projection"]["datum"] = "last_clamping_face"
     if rng.random() < 0.4:
         requirement["clearance"] = [
             {"from_mm": rng.choice([0, 0, 20]), "to_mm": rng.choice([20.1, 30.1, 60.1]), "radius_mm": radius}
@@ -92,9 +93,9 @@ def _random(rng: random.Random) -> dict[str, Any]:
     if rng.random() < 0.7:
         request["machine"] = SPINDLES[spindle].machine
     if rng.random() < 0.7:
-        request["operation"] = {
+        request["operations"] = [operation_of({
             "spindle_speed_rpm": rng.choice([6000, 11000, 16000]), "runout_limit_um": rng.choice([15, 60])
-        }  # fmt: skip
+        })]  # fmt: skip
     if rng.random() < 0.3:
         request["accept"] = "pass"
     return request

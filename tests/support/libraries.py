@@ -1,4 +1,4 @@
-"""Large invented libraries, always the same for the same arguments: a line of JSON a stack.
+"""Large invented libraries, one line of JSON per stack, identical for identical arguments.
 
 Run: python -m tests.support.libraries LIBRARY [STACKS [SEED [inline|references]]]
 """
@@ -12,6 +12,7 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any, Literal, TypeAlias
 
+from tests.support.operations import operation_of
 from tests.support.toolroom_parts import PRESS_RANGES, SHANK_LENGTHS, SPINDLES, Part, Spindle, old_card, parts
 
 __all__ = ["Style", "library_lines", "write_library"]
@@ -19,29 +20,29 @@ __all__ = ["Style", "library_lines", "write_library"]
 Style: TypeAlias = Literal["inline", "references"]
 
 OLD_SHARE = 0.10
-"""Share of stacks in which something is not stated."""
+"""Share of stacks with missing data."""
 
 MISTAKEN_SHARE = 0.07
-"""Share of stacks with something in them that does not go together or asks for too much."""
+"""Share of stacks with parts that do not fit or a limit that is exceeded."""
 
 _DEFINITIONS_A_LINE = 100
 _LOST_FROM = {
     "base_holder": ("runout", "mass_kg", "max_speed_rpm"),
     "collet": ("runout", "mass_kg"),
     "extension": ("runout", "max_speed_rpm"),
-    "cutter": ("runout", "unbalance_gmm", "max_speed_rpm"),
+    "cutter": ("runout", "unbalance_g_mm", "max_speed_rpm"),
 }
 _SETTING_SPEEDS = {"press": 140, "nut": 110, "shrink": 160, "hydraulic": 130, "side_lock": 90, "shell": 150}
 
 
 def write_library(path: Path, stacks: int = 100_000, seed: int = 1, style: Style = "inline") -> None:
-    """Write so many stacks; with ``references`` the parts stand in front and stacks name them by number."""
+    """Write this number of stacks; with ``references`` the parts come first and stacks refer to them by number."""
     with path.open("wb") as file:
         file.writelines(library_lines(stacks, seed, style))
 
 
 def library_lines(stacks: int, seed: int = 1, style: Style = "inline") -> Iterator[bytes]:
-    """Yield the lines of a library; a stack is the same in both styles."""
+    """Yield the lines of a library; stacks are the same in both styles."""
     rng = random.Random(seed)
     catalogue = _catalogue()
     if style == "references":
@@ -57,7 +58,7 @@ def _line(value: dict[str, Any]) -> bytes:
 
 
 def _catalogue() -> dict[str, Part]:
-    """Every part, and for some of them an old card in which a field is missing."""
+    """Return every part, and for some an old card with a missing field."""
     made = dict(parts())
     for place, part in enumerate(parts().values()):
         lost = _LOST_FROM.get(part["kind"])
@@ -68,7 +69,7 @@ def _catalogue() -> dict[str, Part]:
 
 
 class _Draft:
-    """A stack on its way: part numbers from the spindle down, grips by the place of the upper part."""
+    """A stack under construction: part numbers from the spindle side, grip lengths by index of the upper part."""
 
     def __init__(self, rng: random.Random, spindle: Spindle) -> None:
         self.rng = rng
@@ -80,12 +81,12 @@ class _Draft:
         self.keys.append(f"KB-{self.spindle.name}-{sign}-{self.rng.choice(gauges):03}")
 
     def hold(self, grip: float, key: str) -> None:
-        """Put a part into the last one, held over a length."""
+        """Add a part to the last one, with a grip length."""
         self.grips[len(self.keys) - 1] = grip
         self.keys.append(key)
 
     def press_in(self, seat: str, shank: int) -> float:
-        """Put in the collet for a shank and return how long it holds it."""
+        """Add the collet for a shank and return the grip length."""
         self.keys.append(f"KB-{seat}-{shank}")
         return round(0.72 * SHANK_LENGTHS[shank]) + 4.0
 
@@ -108,7 +109,7 @@ def _press(draft: _Draft) -> int:
 
 
 def _extended(draft: _Draft, grip: float, shank: int) -> int:
-    """An extension of a shank, held so long, and an end mill in its collet or shrunk in."""
+    """Add an extension with this shank and grip length, and an end mill in its collet or shrink-fit bore."""
     rng = draft.rng
     reach = rng.choice((60, 100))
     inner = {16: "press-12", 25: "press-16"}.get(shank)
@@ -186,7 +187,7 @@ def _request(rng: random.Random, number: int, catalogue: dict[str, Part], style:
             "description": f"{family.replace('_', ' ')} stack for {diameter} mm",
             **_put_together(draft, catalogue, style),
         },
-        "operation": operation,
+        "operations": [operation_of(operation)],
         "machine": spindle.machine,
     }
 
@@ -196,7 +197,7 @@ def _put_together(draft: _Draft, catalogue: dict[str, Part], style: Style) -> di
     names = [f"{catalogue[key]['kind'].replace('_', '-')}-{place}" for place, key in enumerate(draft.keys)]
     for name, key in zip(names, draft.keys, strict=True):
         if style == "references":
-            components.append({"kind": "reference", "of": key, "id": name})
+            components.append({"kind": "reference", "of": {"from": "request", "key": key}, "id": name})
         else:
             components.append({"id": name, **catalogue[key]})
     joints = [

@@ -1,4 +1,4 @@
-"""The service in a process of its own, its log read while it runs."""
+"""The service in a separate process, with its log read while it runs."""
 
 from __future__ import annotations
 
@@ -21,13 +21,13 @@ import psutil
 ROOT = Path(__file__).resolve().parents[2]
 
 PATIENCE_S = 120
-"""Only keeps a test that fails from hanging."""
+"""Prevents a failing test from hanging."""
 
 Found = TypeVar("Found")
 
 
 def until(find: Callable[[], Found | None]) -> Found:
-    """Ask again and again until there is something that is true."""
+    """Return the first true result, polling until then."""
     end = time.monotonic() + PATIENCE_S
     while not (found := find()):
         assert time.monotonic() < end, "waited in vain"
@@ -36,7 +36,7 @@ def until(find: Callable[[], Found | None]) -> Found:
 
 
 class LiveService:
-    """``python -m service serve`` on a free port; killed at the end of the block, if it still runs."""
+    """``python -m service serve`` on a free port; killed at the end of the block if it is still running."""
 
     def __init__(self, *arguments: str, **settings: str) -> None:
         environment = {name: value for name, value in os.environ.items() if not name.startswith("STACKGAUGE_")}
@@ -60,7 +60,7 @@ class LiveService:
     def __exit__(
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
-        # The workers too: they have the session of their own that was made for them.
+        # The workers too, which share the session of the process.
         if self.process.poll() is None:
             os.killpg(self.process.pid, signal.SIGKILL)
         self.ended()
@@ -76,12 +76,12 @@ class LiveService:
         return [json.loads(line) for line in list(self.text)]
 
     def said(self, message: str) -> bool:
-        """Whether a line with this message is there."""
+        """Return whether the log has a line with this message."""
         return any(message in line["message"] for line in self.log)
 
     @property
     def url(self) -> str:
-        """Where it listens; waits until it is ready."""
+        """Return its address; waits until it is ready."""
 
         def find() -> str | None:
             assert self.process.poll() is None, self.text
@@ -97,7 +97,7 @@ class LiveService:
         return until(find)
 
     def terminate(self) -> None:
-        """Ask it to stop."""
+        """Send it the signal to stop."""
         self.process.send_signal(signal.SIGTERM)
 
     def ended(self) -> int:
@@ -109,6 +109,6 @@ class LiveService:
         return code
 
     def workers(self) -> set[int]:
-        """Ids of the processes that have begun to serve and still live."""
+        """Return the ids of the processes that have begun to serve and still run."""
         started = {line["pid"] for line in self.log if line["message"].startswith("Started server process")}
         return started & {one.pid for one in psutil.Process(self.process.pid).children()}

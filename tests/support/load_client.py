@@ -1,6 +1,6 @@
-"""A small load client: many kept connections that post one body after the other and time each answer.
+"""A small load client: many persistent connections that post one body after the other and time each answer.
 
-It writes the bytes of HTTP/1.1 itself, because a full client costs more than many a server it would measure.
+It writes HTTP/1.1 directly, because a full client takes more time than some servers under test.
 Run: python -m tests.support.load_client PORT PATH CONNECTIONS REQUESTS FIRST; prints one line of JSON.
 """
 
@@ -21,7 +21,7 @@ __all__ = ["Load", "post_all"]
 
 @dataclass(frozen=True, slots=True)
 class Load:
-    """What a round of requests saw."""
+    """Results of a round of requests."""
 
     seconds: float
     errors: int
@@ -29,7 +29,7 @@ class Load:
 
 
 async def post_all(port: int, path: str, bodies: list[bytes], connections: int) -> Load:
-    """Post every body once, over so many connections that each wait for an answer before they ask again."""
+    """Post every body once over a number of connections; each waits for an answer before the next request."""
     heads = f"POST {path} HTTP/1.1\r\nhost: stackgauge\r\ncontent-type: application/json\r\ncontent-length: "
     waiting: Iterator[bytes] = iter(bodies)
     latencies: list[float] = []
@@ -59,7 +59,7 @@ def _length(head: bytes) -> int:
 
 
 def main() -> None:
-    """Make one round and print what it saw."""
+    """Run one round and print its results."""
     port, path, connections, requests, first = (int(x) if x.isdigit() else x for x in sys.argv[1:6])
     bodies = list(various_bodies(int(requests), int(first)))
     load: dict[str, Any] = asdict(asyncio.run(post_all(int(port), str(path), bodies, int(connections))))

@@ -1,4 +1,4 @@
-"""Work orders of which it is known how a gate decides: one base, changed in a place or two."""
+"""Work orders with a known decision of the gate: one base with a few changes."""
 
 from __future__ import annotations
 
@@ -11,10 +11,11 @@ from rules.gate.gate import gate
 from rules.rulebook.loader import base_request
 from rules.schema.gate import GateReport, GateRequest
 from rules.schema.parsing import parse
+from tests.support.operations import change, drop
 from tests.support.stacks import assessor
 
 Change = Callable[[dict[str, Any]], object]
-"""Changes the request of a check in place."""
+"""A change of a check request, in place."""
 
 
 def _pin_for_cutter(check: dict[str, Any]) -> None:
@@ -25,30 +26,32 @@ def _pin_for_cutter(check: dict[str, Any]) -> None:
 
 
 def _cutting_speed(check: dict[str, Any]) -> None:
-    del check["operation"]["spindle_speed_rpm"]
-    check["operation"]["cutting_speed_m_per_min"] = 200
+    drop(check["operations"][0], "spindle_speed_rpm")
+    change(check["operations"][0], {"cutting_speed_m_per_min": 200})
 
 
 CHANGES: Final[Mapping[str, Change]] = MappingProxyType(
     {
         "good": lambda _: None,
         "cutting speed": _cutting_speed,
-        "advice": lambda check: check["operation"].update(feed_per_tooth_mm=0.15),
+        "advice": lambda check: change(check["operations"][0], {"feed_per_tooth_mm": 0.15}),
         "warning": lambda check: check["stack"]["components"][2].update(overall_length_mm=160),
         "undecided": lambda check: check["stack"]["components"][1].pop("runout"),
-        "error": lambda check: check["operation"].update(spindle_speed_rpm=15500),
+        "error": lambda check: change(check["operations"][0], {"spindle_speed_rpm": 15500}),
         "no machine": lambda check: check.pop("machine"),
         "no spindle": lambda check: check["machine"].pop("spindle"),
-        "no speed": lambda check: check["operation"].pop("spindle_speed_rpm"),
-        "no runout limit": lambda check: check["operation"].pop("runout_limit_um"),
-        "no balance grade": lambda check: check["operation"].pop("balance_grade"),
+        "no speed": lambda check: drop(check["operations"][0], "spindle_speed_rpm"),
+        "no runout limit": lambda check: drop(check["operations"][0], "runout_limit_um"),
+        "no balance grade": lambda check: drop(check["operations"][0], "balance_grade"),
         "no machine speed": lambda check: check["machine"].pop("max_speed_rpm"),
-        "no operation": lambda check: check.pop("operation"),
+        "no operation": lambda check: check.pop("operations"),
         "no cutter": _pin_for_cutter,
-        "undefined part": lambda check: check["stack"]["components"].__setitem__(1, {"kind": "reference", "of": "KB"}),
+        "undefined part": lambda check: check["stack"]["components"].__setitem__(
+            1, {"kind": "reference", "of": {"from": "request", "key": "KB"}}
+        ),
     }
 )
-"""Ways an operation may be listed."""
+"""Kinds of operations."""
 
 
 def check_of(name: str) -> dict[str, Any]:
@@ -59,16 +62,18 @@ def check_of(name: str) -> dict[str, Any]:
 
 
 def operation_of(name: str, number: int = 10) -> dict[str, Any]:
-    """Return an operation of an order, with a machine of its own where it has one."""
-    return {"id": str(number), **check_of(name)}
+    """Return an operation of an order, with its own machine if it has one."""
+    check = check_of(name)
+    (operation,) = check.pop("operations", [{}])
+    return {**operation, "id": str(number), **check}
 
 
 def order_of(*names: str, **rest: Any) -> dict[str, Any]:
-    """Return an order with these operations, numbered from 10 on in tens."""
+    """Return an order with these operations, numbered 10, 20, 30 and so on."""
     operations = [operation_of(name, 10 * n) for n, name in enumerate(names, start=1)]
     return {"order": "KB-WO-0009", "operations": operations, **rest}
 
 
 def decided(order: dict[str, Any]) -> GateReport:
-    """Return the answer of the gate by the package's rules."""
+    """Return the decision of the gate by the built-in rules."""
     return gate(parse(GateRequest, copy.deepcopy(order)), assessor())

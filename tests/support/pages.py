@@ -1,4 +1,4 @@
-"""Pages as an independent strict parser of HTML reads them, and what a report's figures should be on them."""
+"""Pages read by an independent strict HTML parser, and the figures of a report expected on them."""
 
 from __future__ import annotations
 
@@ -11,28 +11,28 @@ import html5lib
 
 
 def parsed(page: str) -> Element:
-    """Return the tree; the parser raises at the first fault against HTML."""
+    """Return the tree; the parser raises at the first violation of HTML."""
     tree: Element = html5lib.HTMLParser(strict=True, namespaceHTMLElements=False).parse(page)
     return tree
 
 
 def words(element: Element) -> str:
-    """Return the text of an element and all in it, with single spaces."""
+    """Return the text of an element and its descendants, with single spaces."""
     return " ".join("".join(element.itertext()).split())
 
 
 def by_id(tree: Element, name: str) -> Element | None:
-    """Return the element of this id."""
+    """Return the element with this id."""
     return next((one for one in tree.iter() if one.get("id") == name), None)
 
 
 def figures_shown(element: Element | None) -> list[float]:
-    """Return the values of the figures of an element, in the order of the page."""
+    """Return the values of the figures of an element, in page order."""
     return [] if element is None else [float(one.get("value", "")) for one in element.iter("data")]
 
 
 def misshown(tree: Element) -> list[tuple[str, str]]:
-    """Return figures whose text is not their value rounded to the digits shown; a share is shown in percent."""
+    """Return the figures whose text differs from their rounded value; shares are shown in percent."""
     wrong = []
     for one in tree.iter("data"):
         text, value = words(one).replace("−", "-"), float(one.get("value", ""))
@@ -44,14 +44,14 @@ def misshown(tree: Element) -> list[tuple[str, str]]:
 
 
 def _place(text: str) -> float:
-    """Return the value of the last digit that counts: of a whole number zeros may be rounded off beyond the third."""
+    """Return the value of the last significant digit; beyond the third, zeros of a whole number may be rounded."""
     whole, _, decimals = text.lstrip("-").partition(".")
     zeros = len(whole) - len(whole.rstrip("0"))
     return float(10 ** -len(decimals)) if decimals else float(10 ** max(min(zeros, len(whole) - 3), 0))
 
 
 def loose_numbers(tree: Element) -> set[str]:
-    """Return the numbers of the page's text that are no figures: those within texts, names and digests."""
+    """Return the numbers in the text of the page that are not figures but part of texts, names and digests."""
     body = tree.find("body")
     assert body is not None
     return {token for text in _loose(body) for token in re.findall(r"\d+(?:[.,]\d+)*", text)}
@@ -65,41 +65,68 @@ def _loose(element: Element) -> Iterator[str]:
             yield inner.tail or ""
 
 
+def _value(figure: Any) -> Any:
+    """Return the value of an estimate; anything else as it is."""
+    return figure["value"] if isinstance(figure, dict) and "rests_on" in figure else figure
+
+
+def _plane(plane: dict[str, Any]) -> list[float | None]:
+    """Return the figures of a row: places, then median, 95th percentile, lowest, worst case and share in the limit."""
+    told = {one["of"]: one for one in plane["predictions"]}
+    parts = told.get("parts_at_limits", {"quantiles_um": {}, "probability_within_limit": None})
+    lowest, worst = (told[of]["quantiles_um"] if of in told else {} for of in ("best_clocking", "worst_case"))
+    return [
+        plane["from_gauge_line_mm"],
+        plane["from_last_clamping_face_mm"],
+        parts["quantiles_um"].get("p50"),
+        parts["quantiles_um"].get("p95"),
+        lowest.get("p0"),
+        worst.get("p100"),
+        parts["probability_within_limit"],
+    ]
+
+
 def expected_figures(report: dict[str, Any]) -> dict[str, list[float]]:
-    """Return, for each part of the page by its id, the figures of the report that it should show, in order."""
+    """Return the figures of the report that each part of the page should show, in order, by id of the part."""
     runout, speed, grip = report["runout"], report["speed"], report["grip"]
     stiffness, mass, assembly = report["stiffness"], report["mass"], report["assembly"]
-    planes = [one for one in (runout["gauge_plane"], runout["tip"]) if one is not None]
     told: dict[str, list[float | None]] = {
         "findings": [
-            one[name]
+            value
             for one in report["findings"]
-            for name in ("observed", "limit", "margin")
-            if not isinstance(one[name], str)
+            for value in (*(one[name] and one[name]["value"] for name in ("observed", "limit")), one["margin"])
+            if not isinstance(value, str)
         ],
         "stack": [
-            *(report["geometry"][name] for name in ("tip_mm", "gauge_plane_mm", "last_clamping_face_mm")),
+            *(
+                report["geometry"][name]
+                for name in ("tip_mm", "tip_from_last_clamping_face_mm", "last_clamping_face_mm")
+            ),
             *(end for one in report["geometry"]["components"] for end in (one["from_mm"], one["to_mm"])),
         ],
         "runout": [
             runout["limit_um"],
-            *(value for one in planes for value in one.values()),
+            *(value for one in runout["planes"] for value in _plane(one)),
             *(
-                one[name]
+                value
                 for one in runout["contributors"]
-                for name in ("gauge_plane_tir_um", "tip_tir_um", "gauge_plane_share")
+                for value in (
+                    one["tir_um"].get("gauge_plane"),
+                    one["tir_um"].get("tip"),
+                    one["share"].get("gauge_plane"),
+                )
             ),
         ],
         "speed": [
             speed["asked_rpm"],
-            speed["governing"] and speed["governing"]["speed_rpm"],
-            *(speed[name] for name in ("margin_rpm", "margin_percent")),
-            *(one["speed_rpm"] for one in speed["limits"]),
+            speed["governing"] and speed["governing"]["speed_rpm"]["value"],
+            *(speed[name] for name in ("margin_rpm", "relative_margin")),
+            *(one["speed_rpm"]["value"] for one in speed["limits"]),
         ],
         "grip": [
-            *(value for one in grip for value in list(one.values())[2:9] if isinstance(value, float)),
+            *(value for one in grip for value in map(_value, list(one.values())[2:9]) if isinstance(value, float)),
             *(
-                one["shrink_fit"][name]
+                _value(one["shrink_fit"][name])
                 for one in grip
                 if one["shrink_fit"] is not None
                 for name in (
@@ -122,22 +149,20 @@ def expected_figures(report: dict[str, Any]) -> dict[str, list[float]]:
             *(value for one in mass["components"] for value in list(one.values())[1:]),
         ],
         "record": [one[name] for one in assembly["record"] for name in ("target", "at_least", "at_most")],
-        "changes": [
-            one[name] for one in report["provenance"]["thresholds_changed"] for name in ("value", "rulebook_value")
-        ],
+        "changes": [one[name] for one in report["provenance"]["deviations"] for name in ("value", "default")],
     }
     return {part: [value for value in values if value is not None] for part, values in told.items()} | {
         part: sorted(value for value in values if value is not None)
         for part, values in {
             "load": [value for value in report["load"].values() if not isinstance(value, str)],
-            "balance": [value for value in report["balance"].values() if not isinstance(value, str)],
+            "balance": [value for value in map(_value, report["balance"].values()) if not isinstance(value, str)],
             "stiffness": [
                 *(
                     value
-                    for name, value in stiffness.items()
-                    if isinstance(value, float) and name != "tip_compliance_um_per_n"  # the reciprocal is shown
+                    for name, value in zip(stiffness, map(_value, stiffness.values()), strict=True)
+                    if isinstance(value, float) and name != "tip_compliance_um_per_n"  # the page shows the reciprocal
                 ),
-                *stiffness["bending_frequencies_hz"],
+                *map(_value, stiffness["bending_frequencies_hz"]),
                 *(one["share"] for one in stiffness["shares"]),
             ],
             "instruction": [
@@ -148,6 +173,12 @@ def expected_figures(report: dict[str, Any]) -> dict[str, list[float]]:
                     for name in ("value", "at_least", "at_most")
                 ),
                 *(value for value in assembly["acceptance"].values() if isinstance(value, float)),
+                *(
+                    one["quantiles_um"][name]
+                    for one in assembly["acceptance"]["predictions"]
+                    for name in ("p50", "p95")
+                    if name in one["quantiles_um"]
+                ),
             ],
             "disassembly": [
                 one[name]
@@ -160,4 +191,4 @@ def expected_figures(report: dict[str, Any]) -> dict[str, list[float]]:
 
 
 IN_ANY_ORDER = frozenset({"load", "balance", "stiffness", "instruction", "disassembly"})
-"""Parts whose figures have a name beside each and stand in an order of their own."""
+"""Parts whose figures have names and may be in any order."""

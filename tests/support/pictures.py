@@ -1,4 +1,4 @@
-"""Pictures taken apart: their words as rectangles, their numbers, their shapes."""
+"""Parsed drawings and charts: texts as rectangles, numbers and shapes."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ _NUMBER: Final = re.compile(r"-?\d+(?:\.\d+)?")
 
 @dataclass(frozen=True, slots=True)
 class Words:
-    """Words with the rectangle they stand in, px."""
+    """Text with its rectangle, px."""
 
     words: str
     left: float
@@ -35,7 +35,7 @@ class Words:
 
 
 def judged(request: dict[str, Any]) -> tuple[Report, StackAnalysis]:
-    """Return the report on a request and what was derived of it."""
+    """Return the report on a request and its derived properties."""
     return assessor().assess_derived(parse_request(copy.deepcopy(request)))
 
 
@@ -45,7 +45,7 @@ def drawn(request: dict[str, Any], *, bent: bool = True, prefix: str = "") -> Pi
 
 
 def shown(pictures: Pictures) -> Iterator[tuple[PictureName, str]]:
-    """Yield the pictures that there are."""
+    """Yield the pictures that exist."""
     for name in NAMES:
         text = getattr(pictures, name)
         if text is not None:
@@ -53,12 +53,12 @@ def shown(pictures: Pictures) -> Iterator[tuple[PictureName, str]]:
 
 
 def parsed(text: str) -> etree._Element:
-    """Return the root of a picture; raises for markup that is not well formed."""
+    """Return the root element of a picture; raises for markup that is not well-formed."""
     return etree.fromstring(text.encode())
 
 
 def words_in(root: etree._Element) -> list[Words]:
-    """Return every text of a picture with its rectangle, as wide as any common font may set it."""
+    """Return every text of a picture with its rectangle, in the width of the widest common font."""
     found = []
     for one in root.iter(f"{SVG}text"):
         size = float(one.get("font-size", "12"))
@@ -71,7 +71,7 @@ def words_in(root: etree._Element) -> list[Words]:
 
 
 def overlapping(root: etree._Element) -> list[tuple[str, str]]:
-    """Return the pairs of texts that stand upon each other."""
+    """Return the pairs of texts that overlap."""
     return [
         (one.words, other.words)
         for one, other in combinations(words_in(root), 2)
@@ -83,7 +83,7 @@ def overlapping(root: etree._Element) -> list[tuple[str, str]]:
 
 
 def outside(root: etree._Element) -> list[str]:
-    """Return the texts that leave the sheet."""
+    """Return the texts that extend beyond the sheet."""
     width, height = float(root.get("width", "")), float(root.get("height", ""))
     return [
         one.words
@@ -93,6 +93,6 @@ def outside(root: etree._Element) -> list[str]:
 
 
 def corners_of(element: etree._Element) -> list[tuple[float, float]]:
-    """Return the corners of a polygon or of a path."""
+    """Return the corners of a polygon or a path."""
     numbers = [float(number) for number in _NUMBER.findall(element.get("points") or element.get("d") or "")]
     return list(zip(numbers[::2], numbers[1::2], strict=True))

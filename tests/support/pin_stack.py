@@ -1,4 +1,4 @@
-"""A gauge pin in two press-in collets, the second in an extension: five contributors, four joints that turn freely."""
+"""A gauge pin in two press-in collets, the second in an extension: five contributors, four joints clocked freely."""
 
 from __future__ import annotations
 
@@ -22,9 +22,9 @@ PIN_STACK: Final[dict[str, Any]] = {
             "material": "steel",
             "mass_kg": 1.02,
             "centre_of_mass_mm": 17,
-            "unbalance_gmm": 2.0,
+            "unbalance_g_mm": 2.0,
             "max_speed_rpm": 20000,
-            "runout": [{"tir_um": 1.5, "at_mm": 0}, {"tir_um": 3, "at_mm": 75}],
+            "runout": {"statements": [{"tir_um": 1.5, "at_mm": 0}, {"tir_um": 3, "at_mm": 75}]},
             "coolant_through": True,
         },
         {
@@ -40,8 +40,8 @@ PIN_STACK: Final[dict[str, Any]] = {
                 "minimum_grip_mm": 34,
             },
             "mass_kg": 0.11,
-            "unbalance_gmm": 0.1,
-            "runout": [{"tir_um": 3, "at_mm": 48}],
+            "unbalance_g_mm": 0.1,
+            "runout": {"statements": [{"tir_um": 3, "at_mm": 48}]},
             "coolant_through": True,
         },
         {
@@ -61,9 +61,9 @@ PIN_STACK: Final[dict[str, Any]] = {
                 {"length_mm": 52, "outer_mm": 16, "bore_mm": 5},
                 {"length_mm": 58, "outer_mm": 16, "bore_mm": 9},
             ],
-            "unbalance_gmm": 0.2,
+            "unbalance_g_mm": 0.2,
             "max_speed_rpm": 22000,
-            "runout": [{"tir_um": 3, "at_mm": 0}],
+            "runout": {"statements": [{"tir_um": 3, "at_mm": 0}]},
             "coolant_through": True,
         },
         {
@@ -79,8 +79,8 @@ PIN_STACK: Final[dict[str, Any]] = {
                 "minimum_grip_mm": 20,
             },
             "mass_kg": 0.03,
-            "unbalance_gmm": 0.05,
-            "runout": [{"tir_um": 3, "at_mm": 24}],
+            "unbalance_g_mm": 0.05,
+            "runout": {"statements": [{"tir_um": 3, "at_mm": 24}]},
             "coolant_through": True,
         },
         {
@@ -96,7 +96,7 @@ PIN_STACK: Final[dict[str, Any]] = {
             "overall_length_mm": 90,
             "material": "tool_steel",
             "mass_kg": 0.035,
-            "runout": [{"tir_um": 1, "at_mm": 24}],
+            "runout": {"statements": [{"tir_um": 1, "at_mm": 24}]},
             "coolant_through": False,
         },
     ],

@@ -1,4 +1,4 @@
-"""Memory and processor time of another process of this machine; Linux only."""
+"""Memory and processor time of another process; Linux only."""
 
 from __future__ import annotations
 
@@ -9,17 +9,17 @@ __all__ = ["peak_mib", "processor_s", "resident_mib"]
 
 
 def peak_mib(pid: int) -> float:
-    """Return the most memory a process has taken so far."""
+    """Return the peak memory of a process so far."""
     return _status_mib(pid, "VmHWM")
 
 
 def resident_mib(pid: int) -> float:
-    """Return the memory a process takes now."""
+    """Return the present memory of a process."""
     return _status_mib(pid, "VmRSS")
 
 
 def processor_s(pid: int) -> float:
-    """Return the processor time of a process so far, its own and the system's for it."""
+    """Return the processor time of a process so far, user and system."""
     fields = Path(f"/proc/{pid}/stat").read_text().rpartition(")")[2].split()
     return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
 

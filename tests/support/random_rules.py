@@ -1,4 +1,4 @@
-"""Rulebooks, facts and overrides drawn at random with awkward values, over the small vocabulary or another."""
+"""Random rulebooks, facts and overrides with difficult values, over the small vocabulary or another."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ NUMBERS: tuple[float, ...] = (
     0.0, -0.0, 1, 1.0, 4, 10, 25.0, math.nextafter(25.0, math.inf), math.nextafter(25.0, -math.inf),
     0.3, 0.1 + 0.2, 1e-7, -1e-7, 4e-13, 5e-324, -5e-324, 1e-05, 1e16, 1e300, -1e300, float(2**53), 2**53 + 1,
 )  # fmt: skip
-"""Neighbours, numbers that print with an exponent, and both ends of the doubles."""
+"""Adjacent floats, numbers printed with an exponent, and both ends of the range of doubles."""
 
 TEXTS = (
     "plain",
@@ -37,14 +37,14 @@ _MOST = 10
 
 
 def random_rules(rng: random.Random, most: int = 12) -> list[dict[str, Any]]:
-    """Up to ``most`` valid rules as written."""
+    """Return up to ``most`` valid rules as written."""
     return [random_rule(rng, f"TEST-{number:03d}") for number in range(1, rng.randint(1, most) + 1)]
 
 
 def random_rule(
     rng: random.Random, code: str, vocabulary: Vocabulary | None = None, most: int = _MOST
 ) -> dict[str, Any]:
-    """A valid rule of up to ``most`` comparisons as written, about any kind of which the vocabulary knows something."""
+    """Return a valid rule of up to ``most`` comparisons as written, about any kind in the vocabulary."""
     words = vocabulary or small_vocabulary()
     kind = rng.choice([kind for kind in KINDS if words.of(kind)])
     writer = _ConditionWriter(rng, words.of(kind), most)
@@ -66,7 +66,7 @@ def random_rule(
 
 
 def random_facts(rng: random.Random, most: int = 8) -> list[Fact]:
-    """Up to ``most`` facts, each property known, lacking or of no concern."""
+    """Return up to ``most`` facts, each property known, missing or absent."""
     facts: list[Fact] = []
     for number in range(rng.randint(0, most)):
         kind = rng.choice(KINDS)
@@ -84,7 +84,7 @@ def random_facts(rng: random.Random, most: int = 8) -> list[Fact]:
 
 
 def random_overrides(rng: random.Random, rules: list[dict[str, Any]]) -> dict[str, dict[str, float]]:
-    """Other values for some thresholds."""
+    """Return other values for some thresholds."""
     return {
         rule["code"]: {name: rng.choice(NUMBERS) for name in rule["thresholds"] if rng.random() < 0.7}
         for rule in rules
@@ -112,7 +112,7 @@ class _ConditionWriter:
                 members.append(self.group(depth - 1))
             elif self._left:
                 members.append(self._comparison())
-        # A group that found the budget spent still needs a member; one comparison is kept back for it.
+        # Reserve one comparison, since a group without any left still needs a member.
         return {self.rng.choice(("all", "any")): members or [self._comparison()]}
 
     def _comparison(self) -> dict[str, Any]:

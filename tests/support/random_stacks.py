@@ -1,4 +1,4 @@
-"""Random stacks that the model accepts: the base requests with parts exchanged, values moved and fields lost."""
+"""Random valid stacks: the base requests with exchanged parts, changed values and missing fields."""
 
 from __future__ import annotations
 
@@ -12,10 +12,10 @@ _CHOICES = {
     "coolant": ["through", "external", "none"],
     "material": ["steel", "cemented_carbide", "aluminium", "tungsten_heavy_alloy"],
     "tolerance": ["h5", "h6", "h8", "k6", "H4", "H7", "zz9"],
-    "runout_law": ["limit", "capability"],
-    "runout_character": ["tilt", "offset"],
+    "law": ["limit", "capability"],
+    "character": ["tilt", "offset"],
     "balance_grade": ["G0.4", "G2.5", "G16", "G40"],
-    "runout_limit_at": ["gauge_plane", "tip"],
+    "plane": ["gauge_plane", "tip"],
     "designation": ["kb-16", "kb-32", "screw-in M8"],
     "flat": ["side_lock_flat", "inclined_flat"],
 }
@@ -23,14 +23,14 @@ _FACTORS = (0.0, 0.5, 0.9, 0.999, 1.001, 1.1, 2.0, 30.0)
 
 
 def random_stack(rng: random.Random) -> dict[str, Any]:
-    """Return one request; most of them are senseless in some way, all of them fit the model or nearly so."""
+    """Return one request; most are unrealistic, nearly all are valid."""
     request = base_request(rng.choice(base_names()))
     if rng.random() < 0.3:
         _exchange_parts(rng, request)
     for _ in range(rng.randint(0, 6)):
         _change(rng, request)
     if rng.random() < 0.3:
-        request.pop(rng.choice(["machine", "operation"]), None)
+        request.pop(rng.choice(["machine", "operations"]), None)
     return request
 
 

@@ -1,4 +1,4 @@
-"""Output and pictures that the README and the demo's README show; run as a module, it renews them.
+"""Output and pictures in the README and the README of the demo; run as a module to update them.
 
 Run: python -m tests.support.readme
 """
@@ -22,7 +22,7 @@ COMMANDS: Final = {
     "comparison output": ["-m", "service", "compare", "demo_data/comparisons/deep-rib.json"],
     "scheduler output": ["demo_data/scheduler.py"],
 }
-"""Block of a README -> arguments to Python that print it."""
+"""Block of a README, and the Python arguments that print it."""
 
 _DEEP_RIB: Final = "demo_data/stacks/01-deep-rib-shrink-extension.json"
 PICTURES: Final = {
@@ -31,14 +31,14 @@ PICTURES: Final = {
         *("-m", "service", "draw", _DEEP_RIB, "--picture", "distribution")
     ],
 }
-"""Picture the README shows -> what Python is given to draw it."""
+"""Picture in the README, and the Python arguments that draw it."""
 
 _CAUTIONS: Final = "\nCautions\n"
 _OVERVIEW: Final = "\nEvery stack of the shop"
 
 
 def page(name: str) -> Path:
-    """Return the README that shows a block."""
+    """Return the README with a block."""
     return README if name == "demo overview" else DEMO_README
 
 
@@ -47,14 +47,14 @@ def _block(name: str) -> re.Pattern[str]:
 
 
 def shown(name: str) -> str:
-    """Return what the README shows in a block."""
+    """Return the text of a block in the README."""
     found = _block(name).search(page(name).read_text(encoding="utf-8"))
     assert found is not None
     return found[2]
 
 
 def printed(name: str) -> str:
-    """Return what the program prints, without blanks at the ends of lines; of a comparison without its cautions."""
+    """Return the output of the program without trailing blanks; for a comparison without its cautions."""
     run = [sys.executable, *COMMANDS[name]]
     output = subprocess.run(run, cwd=ROOT, capture_output=True, text=True, check=True, timeout=120).stdout
     if name == "comparison output":
@@ -66,13 +66,13 @@ def printed(name: str) -> str:
 
 
 def drawn(name: str) -> str:
-    """Return the picture as the program draws it."""
+    """Return the picture drawn by the program."""
     run = [sys.executable, *PICTURES[name]]
     return subprocess.run(run, cwd=ROOT, capture_output=True, text=True, check=True, timeout=120).stdout
 
 
 def main() -> None:
-    """Draw the pictures and write the outputs into the READMEs."""
+    """Update the pictures and the outputs in the READMEs."""
     for name in PICTURES:
         (ROOT / name).parent.mkdir(exist_ok=True)
         (ROOT / name).write_text(drawn(name), encoding="utf-8")

@@ -8,13 +8,13 @@ __all__ = ["head_angle_to_axis", "made_for", "thread"]
 
 
 def thread(name: str, size: str) -> str | None:
-    """Thread of a knob for a taper number, or None where it is not stated."""
+    """Return the thread of a knob for a taper number; None where it is not stated."""
     found = shank_of_family(knob(name).threads_from, size)
     return None if found is None else found.knob_thread
 
 
 def head_angle_to_axis(name: str) -> float | None:
-    """Angle of the gripped face to the axis, degrees, or None where it is not stated.
+    """Return the angle of the gripped face to the axis, degrees; None where it is not stated.
 
     >>> head_angle_to_axis("iso_7388_3_ad"), head_angle_to_axis("mas_403_45")
     (75.0, 45.0)
@@ -26,7 +26,7 @@ def head_angle_to_axis(name: str) -> float | None:
 
 
 def made_for(name: str, form_name: str) -> bool:
-    """Whether the knob form is made for a steep taper form.
+    """Return whether the knob form is for a steep taper form.
 
     >>> made_for("mas_403_45", "iso_7388_2_jd"), made_for("mas_403_45", "iso_7388_1_ad")
     (True, False)

@@ -27,7 +27,7 @@ def small_book() -> Rulebook:
 
 
 def rule_entry(code: str = "GRIP-010", **changes: Any) -> dict[str, Any]:
-    """A valid rule as it would come out of YAML, with changes."""
+    """Return a valid rule as read from YAML, with changes."""
     return {
         "code": code,
         "title": "A rule",
@@ -50,7 +50,7 @@ def rule_entry(code: str = "GRIP-010", **changes: Any) -> dict[str, Any]:
 
 
 def book_of(entries: Iterable[Mapping[str, Any]], vocabulary: Vocabulary | None = None) -> Rulebook:
-    """A rulebook of these rules without files, over the small vocabulary where none is given."""
+    """Return a rulebook of these rules without files, by default over the small vocabulary."""
     vocabulary = vocabulary or small_vocabulary()
     rules: list[Rule] = []
     for number, raw in enumerate(entries):
@@ -66,19 +66,19 @@ def book_of(entries: Iterable[Mapping[str, Any]], vocabulary: Vocabulary | None 
 
 
 def joint(key: str = "a/b", lacking: Iterable[str] = (), **known: Any) -> Fact:
-    """A joint of which this is known."""
+    """Return a joint with these known properties."""
     upper, _, lower = key.partition("/")
     names = {"joint": key, "upper": upper, "lower": lower}
     return Fact("joint", f"joint:{key}", ("/joints/0",), names | known, {n: (f"/joints/0/{n}",) for n in lacking})
 
 
 def component(key: str = "a", kind: str = "extension", lacking: Iterable[str] = (), **known: Any) -> Fact:
-    """A component of which this is known."""
+    """Return a component with these known properties."""
     at = f"/stack/components/{key}"
     names = {"component": key, "component_kind": kind}
     return Fact("component", f"component:{key}", (at,), names | known, {n: (f"{at}/{n}",) for n in lacking})
 
 
 def stack(lacking: Iterable[str] = (), **known: Any) -> Fact:
-    """The stack of which this is known."""
+    """Return the stack with these known properties."""
     return Fact("stack", "stack", ("/stack",), {"stack": "T-1"} | known, {n: (f"/stack/{n}",) for n in lacking})

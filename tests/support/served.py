@@ -1,4 +1,4 @@
-"""A server of its own process on a free port of this machine, for as long as a block lasts."""
+"""A server in a separate process on a free port, for the duration of a block."""
 
 from __future__ import annotations
 
@@ -22,17 +22,17 @@ ROOT: Final = Path(__file__).resolve().parents[2]
 HOST: Final = "127.0.0.1"
 SERVICE: Final = ("-m", "service", "serve")
 PATIENCE_S: Final = 60.0
-"""Only keeps what has failed from hanging."""
+"""Prevents a failed test from hanging."""
 
 
 @dataclass(frozen=True, slots=True)
 class Served:
-    """A server that has said it is ready."""
+    """A server that is ready."""
 
     process: subprocess.Popen[bytes]
     port: int
     ready_s: float
-    """From the start of the process to its first answer, as far as polling tells."""
+    """Time from the start of the process to its first answer, by polling, s."""
 
     @property
     def url(self) -> str:
@@ -43,7 +43,7 @@ class Served:
         return HOST, self.port
 
     def stop(self, with_signal: int = signal.SIGTERM) -> int:
-        """Ask it to stop, wait until it has, and return its exit code."""
+        """Stop it, wait for its end, and return its exit code."""
         self.process.send_signal(with_signal)
         return self.process.wait(PATIENCE_S)
 
@@ -61,15 +61,14 @@ def served(
 ) -> Iterator[Served]:
     """Start ``python COMMAND --port PORT`` and yield it once it answers ``ready`` with 200.
 
-    ``python`` runs it in ``folder``. ``log`` takes what the server writes; the standard streams of the numbers
-    ``closed`` are not open when it starts.
-    Whatever happens, the process is gone afterwards.
+    ``folder`` is its working folder. ``log`` receives its output; the standard streams with the numbers ``closed`` are
+    closed at its start. The process always ends with the block.
     """
     port = _free_port()
     begin = time.perf_counter()
     run = [str(python), *command, "--port", str(port)]
     if closed:
-        # what the shell closes stays closed in what it becomes
+        # streams closed by the shell stay closed after exec
         run = ["/bin/sh", "-c", f'exec "$@" {" ".join(f"{number}>&-" for number in closed)}', "sh", *run]
     process = subprocess.Popen(
         run,
@@ -88,7 +87,7 @@ def served(
 
 
 def _free_port() -> int:
-    """A port that was free a moment ago; that another process takes it in between stops the start, no more."""
+    """Return a port that was free a moment ago; if another process takes it first, only the start fails."""
     with socket.socket() as probe:
         probe.bind((HOST, 0))
         return int(probe.getsockname()[1])
@@ -96,7 +95,7 @@ def _free_port() -> int:
 
 def _await(process: subprocess.Popen[bytes], port: int, path: str) -> None:
     end = time.monotonic() + PATIENCE_S
-    # the socket first, because a request costs the client more than a look
+    # test the socket first, because a request takes longer
     while not _listens(port):
         if process.poll() is not None:
             raise RuntimeError(f"the server ended with {process.returncode} before it answered")

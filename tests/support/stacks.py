@@ -1,4 +1,4 @@
-"""Requests worked through, and small stacks whose bending is easily worked by hand."""
+"""Analysed requests, and small stacks whose bending is easily calculated by hand."""
 
 from __future__ import annotations
 
@@ -12,22 +12,28 @@ from rules.analysis import StackAnalysis, analyse
 from rules.assessor import Assessor
 from rules.quantities.missing import Missing, OrMissing
 from rules.schema.parsing import parse_request
-from rules.schema.report import Report
+from rules.schema.report import JointEnds, Report, RuleDeviation
+from rules.schema.request import CheckRequest
 
 STEEL_GPA, STEEL_KG_M3 = 210.0, 7850.0
 CARBIDE_GPA, CARBIDE_KG_M3 = 600.0, 14500.0
-"""What the table of materials says of the two that these stacks are made of."""
+"""Values of the two materials of these stacks in the table."""
 
 
 @cache
 def assessor() -> Assessor:
-    """Return the package's rulebooks, compiled once for all tests of one run."""
+    """Return the built-in rulebooks, compiled once per test run."""
     return Assessor.load()
 
 
+def analysis_of(request: CheckRequest) -> StackAnalysis:
+    """Return what follows from a request without references, for its first operation where it has one."""
+    return analyse(request, *(request.operations or ())[:1])
+
+
 def derived_of(request: dict[str, Any]) -> StackAnalysis:
-    """Return everything that is derived of a request."""
-    return analyse(parse_request(copy.deepcopy(request)))
+    """Return the derived properties of a request."""
+    return analysis_of(parse_request(copy.deepcopy(request)))
 
 
 def report_of(request: dict[str, Any]) -> Report:
@@ -42,9 +48,32 @@ def known(value: OrMissing[float] | None) -> float:
     return value
 
 
+def quantile(answer: Any, plane: str, name: str = "p95", of: str = "parts_at_limits") -> float | None:
+    """Return a quantile of the predicted runout at a plane, µm; None if it is not known.
+
+    The answer is a model or its JSON: a check, a budget, one alternative, one result of a search.
+    """
+    data = answer if isinstance(answer, dict) else answer.model_dump(mode="json")
+    planes = data.get("runout", data)["planes"]
+    (found,) = [one for one in planes if one["plane"] == plane]
+    quantiles = [one["quantiles_um"].get(name) for one in found["predictions"] if one["of"] == of]
+    return quantiles[0] if quantiles else None
+
+
+def named(joint: JointEnds | None) -> str | None:
+    """Return a joint of an answer as upper/lower."""
+    return None if joint is None else f"{joint.upper}/{joint.lower}"
+
+
+def deviation(kind: str, code: str, *, safety: bool, **fields: object) -> RuleDeviation:
+    """Return a deviation whose other fields are null."""
+    empty = dict.fromkeys(RuleDeviation.model_fields)
+    return RuleDeviation.model_validate({**empty, "kind": kind, "code": code, "safety": safety, **fields})
+
+
 def undecided_fields(report: Report, code: str) -> set[str]:
-    """Return the request fields for want of which a rule is undecided."""
-    return {field for gap in report.undecided if gap.code == code for lack in gap.lacks for field in lack.fields}
+    """Return the missing request fields of an undecided rule."""
+    return {field for gap in report.undecided if gap.code == code for lack in gap.lacks for field in lack.at}
 
 
 def codes(report: Report) -> set[str]:
@@ -79,13 +108,13 @@ def bent_by_hand(pieces: list[tuple[float, float, float]], tip: float) -> float:
 
 
 def one_rod(*profile: dict[str, float], **fields: Any) -> dict[str, Any]:
-    """Return the request of a cutter alone, held at its end: the plainest beam there is."""
+    """Return the request of a cutting tool alone, clamped at its end: a cantilever."""
     rod = {"id": "rod", "kind": "cutter", "material": "steel", "profile": list(profile)} | fields
     return {"stack": {"components": [rod]}}
 
 
 def holder_and_cutter() -> dict[str, Any]:
-    """Return ⌀40 × 60 mm of steel with a bore of 12, in which a carbide rod ⌀12 × 80 mm sits 30 mm deep."""
+    """Return a steel cylinder ⌀40 × 60 mm with a 12 mm bore, and a carbide rod ⌀12 × 80 mm inserted 30 mm."""
     return {
         "stack": {
             "components": [

@@ -1,9 +1,9 @@
-"""How the code hangs together, counted from its source alone.
+"""Structure of the code, counted from its source.
 
 Run: python -m tests.support.structure [ROOT [FUNCTION]]
 ROOT holds `rules` and `service`; FUNCTION is the dotted name of a function or method to start from.
-Calls are followed where a name leads to a definition through imports, `self` or a class that is named;
-an attribute whose object is not known counts where one method alone of the modules in view has that name.
+A call is followed if its name leads to a definition by imports, `self` or a named class. An attribute of an unknown
+object is followed if exactly one method of these modules has that name.
 """
 
 from __future__ import annotations
@@ -25,7 +25,7 @@ Definition = ast.FunctionDef | ast.AsyncFunctionDef | ast.ClassDef
 
 
 class Structure:
-    """The modules of both packages, who imports whom, and which definition a name leads to."""
+    """The modules of both packages, their imports, and the definitions of names."""
 
     def __init__(self, root: Path) -> None:
         self.lines: dict[str, int] = {}
@@ -74,7 +74,7 @@ class Structure:
         return dotted or None
 
     def circles(self) -> list[list[str]]:
-        """Return the groups of modules that import each other, by reach in both directions."""
+        """Return the groups of modules that import each other, directly or not."""
         reach = {name: self._reached(name) for name in self._trees}
         found: dict[frozenset[str], None] = {}
         for name, far in reach.items():
@@ -93,7 +93,7 @@ class Structure:
         return seen
 
     def importers(self) -> dict[str, set[str]]:
-        """Return who imports each module."""
+        """Return the importers of each module."""
         found: dict[str, set[str]] = defaultdict(set)
         for name, targets in self.imports.items():
             for target in targets:
@@ -101,7 +101,7 @@ class Structure:
         return found
 
     def reached_from(self, start: str) -> set[str]:
-        """Return the functions, methods and classes that calls lead to from one definition, itself included."""
+        """Return the functions, methods and classes reached by calls from one definition, itself included."""
         if start not in self.definitions:
             raise KeyError(start)
         seen = {start}
@@ -120,13 +120,13 @@ class Structure:
         owner = start.removeprefix(f"{module}.").partition(".")[0]
         node = self.definitions[start]
         if isinstance(node, ast.ClassDef):
-            # making an object runs its constructor; its methods count when they are called
+            # an instantiation runs the constructor; methods count when they are called
             if f"{start}.__init__" in self.definitions:
                 yield f"{start}.__init__"
             return
         for inner in ast.walk(node):
             if isinstance(inner, ast.Name):
-                # a function that is handed on is taken for called
+                # a function passed as an argument counts as called
                 target = names.get(inner.id, f"{module}.{inner.id}")
                 if target in self.definitions:
                     yield target

@@ -29,7 +29,7 @@ _NAMES: Final = {
     "async_each": "each",
     "async_time_limit": "time_limit",
 }
-"""Names to replace, beside those of Python itself (``AsyncIterator`` and the like) that unasync knows."""
+"""Names to replace, in addition to those of Python (``AsyncIterator`` and the like) known to unasync."""
 
 
 def generated() -> str:
@@ -38,7 +38,7 @@ def generated() -> str:
     with tempfile.TemporaryDirectory() as folder:
         unasync.unasync_files([shutil.copy(ASYNCHRONOUS, folder)], [rule])
         source = (Path(folder) / SYNCHRONOUS.name).read_text(encoding="utf-8")
-    # imports that are no longer needed, their order, and lines that became shorter
+    # remove unused imports, sort imports, join shortened lines
     return _ruff(_ruff(source, "check", "--fix-only", "--quiet", "--select", "F,I"), "format")
 
 

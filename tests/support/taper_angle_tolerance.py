@@ -29,7 +29,7 @@ def _angles() -> tuple[_Angle, ...]:
 
 
 def angle_tolerance_urad(length_mm: float, grade: int) -> float | None:
-    """Tolerance of the taper angle for a cone's length (mm), µrad, or None outside the table.
+    """Return the tolerance of the taper angle for the length of a cone (mm), µrad; None outside the table.
 
     >>> angle_tolerance_urad(65.4, 4)
     63.0

@@ -14,7 +14,7 @@ Row = TypeVar("Row")
 
 
 def half_angle_deg(taper: float) -> float:
-    """Angle of a cone to its axis: α = arctan(C / 2).
+    """Return the half angle of a cone: α = arctan(C / 2).
 
     :param taper: rate of taper C, diameter lost per length, dimensionless
     :return: angle of one side, degrees
@@ -30,7 +30,7 @@ def half_angle_deg(taper: float) -> float:
 
 
 def small_end_mm(large_end_mm: float, length_mm: float, taper: float) -> float:
-    """Diameter at the small end of a cone: d = D - C · L.
+    """Return the diameter at the small end of a cone: d = D - C · L.
 
     :param large_end_mm: diameter D at the gauge line, mm
     :param length_mm: axial length L, mm
@@ -49,7 +49,7 @@ def small_end_mm(large_end_mm: float, length_mm: float, taper: float) -> float:
 
 
 def axial_travel_mm(diameter_change_mm: float, half_angle: float) -> float:
-    """Axial travel that goes with a change of diameter on a cone: z = Δd / (2 · tan α).
+    """Return the axial travel for a change of diameter on a cone: z = Δd / (2 · tan α).
 
     :param diameter_change_mm: change of diameter Δd, mm
     :param half_angle: angle α of one side to the axis, degrees
@@ -66,7 +66,7 @@ def axial_travel_mm(diameter_change_mm: float, half_angle: float) -> float:
 
 
 def angle_tolerance_um(angle_urad: float, length_mm: float) -> float:
-    """Angle tolerance of a cone as a tolerance of diameter: AT_D = AT_α · L / 1000.
+    """Return the angle tolerance of a cone as a diameter tolerance: AT_D = AT_α · L / 1000.
 
     :param angle_urad: tolerance of the taper angle AT_α, µrad
     :param length_mm: length of the cone L, mm
@@ -83,7 +83,7 @@ def angle_tolerance_um(angle_urad: float, length_mm: float) -> float:
 
 
 def taper_rate(name: str) -> float | None:
-    """Return the rate of taper on the diameter of a coupling, None if it has none or it depends on the size."""
+    """Return the rate of taper on the diameter of a coupling; None if it has none or it depends on the size."""
     written = COUPLINGS[name].described.taper
     return None if written is None else float(Fraction(written))
 

@@ -1,6 +1,6 @@
-"""The parts of an invented shop, the Kestrel Bay Toolroom: a few hundred, by their part numbers.
+"""A few hundred parts of an invented shop, the Kestrel Bay Toolroom, by part number.
 
-Sizes are what is usual in the trade, from memory; every number of a part and every figure on it is made up.
+Sizes are common practice, from memory; part numbers and all other figures are invented.
 """
 
 from __future__ import annotations
@@ -29,7 +29,7 @@ CARBIDE_KG_M3: Final = 14500.0
 
 @dataclass(frozen=True, slots=True)
 class Spindle:
-    """A spindle's taper, and what stands behind the gauge line of a holder that fits it."""
+    """Taper of a spindle, and the part of a holder behind the gauge line."""
 
     name: str
     taper: dict[str, Any]
@@ -43,6 +43,7 @@ def _machine(
     name: str, taper: dict[str, Any], speed: int, mass: float, length: int, diameter: int, **more: Any
 ) -> Part:
     return {
+        "kind": "stated",
         "id": name,
         "spindle": taper,
         "max_speed_rpm": speed,
@@ -89,7 +90,7 @@ _NUT_RANGES: Final = {"16": (3, 10), "20": (4, 12), "25": (6, 16), "32": (6, 20)
 _NUT_OUTER: Final = {"16": 32, "20": 35, "25": 42, "32": 50}
 _NUT_LENGTHS: Final = {"16": 27.5, "20": 31.5, "25": 34.0, "32": 40.0}
 _PILOTS: Final = {16: (34, 40), 22: (48, 50), 27: (60, 63), 32: (78, 80)}
-"""Outer diameter of the arbor and of the cutter on it, by pilot, mm."""
+"""Outer diameter of the arbor and of its cutter, by pilot diameter, mm."""
 
 
 @cache
@@ -104,7 +105,7 @@ def parts() -> dict[str, Part]:
 
 
 def old_card(part: Part, lost: str) -> Part:
-    """Return a part as an old card of the shop lists it: one field is missing, the number says so."""
+    """Return a part as on an old card of the shop, with one field missing; its number shows that."""
     return {name: value for name, value in part.items() if name != lost} | {"part_number": f"{part['part_number']}-OLD"}
 
 
@@ -131,9 +132,9 @@ def _holder(spindle: Spindle, sign: str, gauge: int, socket: dict[str, Any], out
         "material": "steel",
         "mass_kg": round(mass, 3),
         "centre_of_mass_mm": round(0.28 * gauge, 1),
-        "unbalance_gmm": round(mass * (4.0 if slow else 1.5), 2),
+        "unbalance_g_mm": round(mass * (4.0 if slow else 1.5), 2),
         "max_speed_rpm": 12000 if slow else 20000,
-        "runout": [{"tir_um": 3, "at_mm": 0}, {"tir_um": 3 + gauge // 60, "at_mm": gauge // 2}],
+        "runout": {"statements": [{"tir_um": 3, "at_mm": 0}, {"tir_um": 3 + gauge // 60, "at_mm": gauge // 2}]},
         "coolant_through": True,
     }
 
@@ -203,8 +204,8 @@ def _collet(sign: str, seat: dict[str, Any], clamp: dict[str, Any], tir: int, at
         "machine_side": seat,
         "workpiece_side": {"coupling": "collet_bore", **clamp, "depth_mm": 90},
         "mass_kg": round(0.00045 * size**2, 4),
-        "unbalance_gmm": round(0.006 * size, 3),
-        "runout": [{"tir_um": tir, "at_mm": at}],
+        "unbalance_g_mm": round(0.006 * size, 3),
+        "runout": {"statements": [{"tir_um": tir, "at_mm": at}]},
         "coolant_through": True,
     }
 
@@ -226,9 +227,9 @@ def _extensions() -> Iterator[Part]:
                     "overall_length_mm": length + reach,
                     "material": "steel",
                     "profile": profile,
-                    "unbalance_gmm": round(0.4 * _mass(profile, STEEL_KG_M3), 3),
+                    "unbalance_g_mm": round(0.4 * _mass(profile, STEEL_KG_M3), 3),
                     "max_speed_rpm": 22000,
-                    "runout": [{"tir_um": 3, "at_mm": 0}],
+                    "runout": {"statements": [{"tir_um": 3, "at_mm": 0}]},
                     "coolant_through": True,
                     "yield_mpa": 1100,
                 }
@@ -270,9 +271,9 @@ def _end_mills() -> Iterator[Part]:
                     "flute_length_mm": flute,
                     "teeth": 3 if diameter < 8 else 4,
                     "helix_angle_deg": 35,
-                    "unbalance_gmm": round(0.4 * _mass(profile, CARBIDE_KG_M3), 4),
+                    "unbalance_g_mm": round(0.4 * _mass(profile, CARBIDE_KG_M3), 4),
                     "max_speed_rpm": 300000 // diameter,
-                    "runout": [{"tir_um": 4, "at_mm": 3 * diameter}],
+                    "runout": {"statements": [{"tir_um": 4, "at_mm": 3 * diameter}]},
                     "coolant_through": diameter >= 6 and sign == "",
                 }
 
@@ -291,10 +292,9 @@ def _shell_mills() -> Iterator[Part]:
                 "centre_of_mass_mm": 22,
                 "cutting_diameter_mm": cutting,
                 "teeth": teeth,
-                "unbalance_gmm": 0.2 * cutting,
+                "unbalance_g_mm": 0.2 * cutting,
                 "max_speed_rpm": 600000 // cutting,
-                "runout": [{"tir_um": 10, "at_mm": 45}],
-                "runout_character": "offset",
+                "runout": {"character": "offset", "statements": [{"tir_um": 10, "at_mm": 45}]},
                 "coolant_through": True,
                 "profile": profile,
             }

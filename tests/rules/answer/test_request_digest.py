@@ -1,4 +1,4 @@
-"""The digest of a request: of the text that the contract describes."""
+"""The digest of a request is that of the text described in the contract."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The ends of the work instruction: cleaning, knob, stops, reading, record."""
+"""Cleaning, retention knob, holds, measuring and record in the work instruction."""
 
 from __future__ import annotations
 
@@ -8,8 +8,9 @@ import pytest
 
 from rules.rulebook.loader import base_request
 from rules.runout.analysis import PlaneBudget
-from tests.support.assemblies import assembly_of, two_parts, values_of
-from tests.support.stacks import derived_of
+from tests.support.assemblies import assembly_of, not_stated, two_parts, values_of
+from tests.support.operations import change, drop
+from tests.support.stacks import derived_of, named
 
 TAPER = {"coupling": "hollow_taper", "size": "50", "form": "A"}
 
@@ -17,7 +18,7 @@ TAPER = {"coupling": "hollow_taper", "size": "50", "form": "A"}
 def _cleaned(request: dict[str, Any]) -> list[tuple[str | None, float]]:
     """Return joint and reading of a speck of every cleaning step."""
     steps = [step for step in assembly_of(request).steps if step.action == "clean"]
-    return [(step.joint, values_of(step)["reading of a speck of 1 µm"][0] or 0.0) for step in steps]
+    return [(named(step.joint), values_of(step)["reading for a particle of 1 µm"][0] or 0.0) for step in steps]
 
 
 def test_seat_on_which_dirt_shows_most_is_cleaned_first() -> None:
@@ -57,7 +58,7 @@ def test_only_the_most_sensitive_seat_is_cleaned_twice() -> None:
     unknown = assembly_of(request)
     assert not any("Clean it twice" in step.text for step in unknown.steps)
     (first,) = (step for step in unknown.steps if step.action == "clean" and step.joint is None)
-    assert "/stack/components/0/gauge_length_mm" in first.not_stated
+    assert "/stack/components/0/gauge_length_mm" in not_stated(first)
 
 
 def test_retention_knob_is_fitted_without_an_invented_torque() -> None:
@@ -104,7 +105,7 @@ def test_missing_knob_is_asked_for() -> None:
     del request["stack"]["components"][5]
     del request["machine"]["retention_knob"]
     (step,) = (one for one in assembly_of(request).steps if one.action == "check" and one.components == ["holder"])
-    assert step.not_stated == ["/machine/retention_knob"]
+    assert not_stated(step) == ["/machine/retention_knob"]
 
 
 STOPS = {
@@ -138,7 +139,7 @@ def test_what_does_not_mate_is_not_joined(name: str) -> None:
     """An error at the joint becomes a step that says stop and why, and nothing after it builds on it."""
     upper, lower, code = STOPS[name]
     report = assembly_of(two_parts(upper, lower))
-    (step,) = (one for one in report.steps if one.joint == "holder/end-mill" and one.action != "clean")
+    (step,) = (one for one in report.steps if named(one.joint) == "holder/end-mill" and one.action != "clean")
     assert step.action == "stop"
     assert step.text.startswith("Do not join end-mill to holder.")
     assert code in step.text
@@ -152,8 +153,10 @@ def test_what_is_not_stated_is_not_joined() -> None:
     """Without the coupling of an end nobody can say how it goes together: stop, and the field is named."""
     request = two_parts(TAPER, TAPER)
     del request["stack"]["components"][1]["machine_side"]
-    (step,) = (one for one in assembly_of(request).steps if one.joint == "holder/end-mill" and one.action == "stop")
-    assert step.not_stated == ["/stack/components/1/machine_side"]
+    (step,) = (
+        one for one in assembly_of(request).steps if named(one.joint) == "holder/end-mill" and one.action == "stop"
+    )
+    assert not_stated(step) == ["/stack/components/1/machine_side"]
 
 
 def test_cut_too_heavy_for_the_joint_is_a_caution_not_a_stop() -> None:
@@ -162,7 +165,7 @@ def test_cut_too_heavy_for_the_joint_is_a_caution_not_a_stop() -> None:
     bore |= {"rated_torque_n_m": 5, "rated_grip_mm": 50, "rated_axial_force_n": 10_000}
     shank = {"coupling": "cylindrical", "diameter_mm": 20, "tolerance": "h6", "form": "plain", "length_mm": 60}
     request = two_parts(bore, shank, grip_length_mm=50)
-    request["operation"]["torque_n_m"] = 50
+    change(request["operations"][0], {"torque_n_m": 50})
     report = assembly_of(request)
     assert report.buildable
     (step,) = (one for one in report.steps if one.action == "join")
@@ -178,7 +181,7 @@ def test_stopped_cutter_leaves_its_collet_loose() -> None:
         stops = [step for step in report.steps if step.action == "stop"]
         (halt,) = (step for step in stops if step.joint and "end-mill" in step.components)
         assert "Do not tighten or press it empty" in halt.text
-        seat = next(step.joint for step in report.steps if step.joint and step.joint.endswith(halt.components[0]))
+        seat = next(step.joint for step in report.steps if step.joint and step.joint.lower == halt.components[0])
         assert not any(step.action == "clamp" and step.joint == seat for step in report.steps)
 
 
@@ -198,11 +201,14 @@ def test_reading_where_the_limit_holds() -> None:
     derived = derived_of(request)
     report = assembly_of(request)
     acceptance = report.acceptance
-    assert (acceptance.limit_at, acceptance.face_of) == ("gauge_plane", "collet-2")
-    assert (acceptance.plane_mm, acceptance.distance_mm, acceptance.limit_um) == (194.0, 24.0, 60.0)
+    assert (acceptance.plane, acceptance.face_of) == ("gauge_plane", "collet-2")
+    assert (acceptance.from_gauge_line_mm, acceptance.from_last_clamping_face_mm) == (194.0, 24.0)
+    assert acceptance.limit_um == 60.0
     assert isinstance(derived.gauge_plane, PlaneBudget)
-    assert acceptance.expected_p50_um == pytest.approx(derived.gauge_plane.p50_um, abs=5e-4)
-    assert acceptance.expected_p95_um == pytest.approx(derived.gauge_plane.p95_um, abs=5e-4)
+    expected = acceptance.predictions[0]
+    assert expected.of == "parts_at_limits"
+    assert expected.quantiles_um["p50"] == pytest.approx(derived.gauge_plane.p50_um, abs=5e-4)
+    assert expected.quantiles_um["p95"] == pytest.approx(derived.gauge_plane.p95_um, abs=5e-4)
     (step,) = (one for one in report.steps if one.action == "measure")
     assert values_of(step)["reading"] == (None, None, 60.0)
     assert "24 mm from the face of collet-2" in step.text
@@ -214,9 +220,9 @@ def test_reading_where_the_limit_holds() -> None:
 def test_limit_at_the_tip_is_read_at_the_tip() -> None:
     """Where the limit holds at the tip, that is where to read: 29 mm out of the last collet."""
     request = base_request("press_in")
-    request["operation"]["runout_limit_at"] = "tip"
+    change(request["operations"][0], {"runout_limit_at": "tip"})
     acceptance = assembly_of(request).acceptance
-    assert (acceptance.limit_at, acceptance.distance_mm, acceptance.plane_mm) == ("tip", 29.0, 199.0)
+    assert (acceptance.plane, acceptance.from_last_clamping_face_mm, acceptance.from_gauge_line_mm) == ("tip", 29, 199)
 
 
 @pytest.mark.parametrize(("flutes", "overall", "said"), [(4, 63, ""), (19, 63, "flutes"), (4, 57, "beyond the tip")])
@@ -235,28 +241,27 @@ def test_nothing_is_promised_while_a_contributor_is_missing() -> None:
     request = base_request("press_in")
     del request["stack"]["components"][1]["runout"]
     report = assembly_of(request)
-    assert report.acceptance.expected_p50_um is None
-    assert report.acceptance.expected_p95_um is None
+    assert report.acceptance.predictions == []
     (step,) = (one for one in report.steps if one.action == "measure")
     assert "no expected reading" in step.text
-    assert step.not_stated == ["/stack/components/1/runout"]
+    assert not_stated(step) == ["/stack/components/1/runout"]
 
 
 def test_no_limit_no_judgement() -> None:
     """Without a limit the reading is recorded and the field named."""
     request = base_request("press_in")
-    del request["operation"]["runout_limit_um"]
+    drop(request["operations"][0], "runout_limit_um")
     report = assembly_of(request)
     assert report.acceptance.limit_um is None
     assert "Record the reading" in report.acceptance.rule
     (step,) = (one for one in report.steps if one.action == "measure")
-    assert step.not_stated == ["/operation/runout_limit_um"]
+    assert not_stated(step) == ["/operations/0/limits/runout"]
 
 
 def test_record_has_a_blank_for_everything_that_was_set() -> None:
     """Golden: reading, grips with their bounds, torques of the makers, who and when."""
     report = assembly_of(base_request("press_in"))
-    blanks = [(one.name, one.joint, one.target, one.at_least, one.at_most) for one in report.record]
+    blanks = [(one.name, named(one.joint), one.target, one.at_least, one.at_most) for one in report.record]
     assert blanks == [
         ("reading at the gauge plane", None, None, None, 60.0),
         ("expanded uncertainty of the reading", None, None, None, None),
@@ -265,6 +270,8 @@ def test_record_has_a_blank_for_everything_that_was_set() -> None:
         ("grip length", "collet-2/end-mill", 34.0, 18.0, 36.0),
         ("projection", "collet-2/end-mill", 29.0, None, None),
         ("tightening torque of the retention knob", None, None, None, None),
+        ("press time", "holder/collet-1", None, None, None),
+        ("press time", "extension/collet-2", None, None, None),
         ("operator", None, None, None, None),
         ("date", None, None, None, None),
         ("signature", None, None, None, None),
@@ -304,7 +311,11 @@ def test_spindle_that_does_not_take_the_holder_is_said_at_seating() -> None:
 def test_reference_that_leads_nowhere_leaves_nothing_to_assemble() -> None:
     """Of a stack with a part that is not defined nothing is known, and nothing is invented."""
     request = base_request("press_in")
-    request["stack"]["components"][1] = {"kind": "reference", "of": "nowhere", "id": "collet-1"}
+    request["stack"]["components"][1] = {
+        "kind": "reference",
+        "of": {"from": "request", "key": "nowhere"},
+        "id": "collet-1",
+    }
     report = assembly_of(request)
     assert [step.action for step in report.steps] == ["stop"]
     assert not report.disassembly

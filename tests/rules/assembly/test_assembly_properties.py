@@ -1,4 +1,4 @@
-"""What holds of every work instruction, however senseless the stack."""
+"""Properties of every work instruction, also for unrealistic stacks."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ from rules.schema.report import AssemblyReport
 from tests.support.assemblies import assembly_of
 from tests.support.extreme_requests import extreme_request
 from tests.support.random_stacks import random_stack
-from tests.support.stacks import figures_in
+from tests.support.stacks import figures_in, named
 
 DEMO_STACKS = sorted((Path(__file__).resolve().parents[3] / "demo_data" / "stacks").glob("*.json"))
 
@@ -44,7 +44,7 @@ def _holds(request: dict[str, Any]) -> AssemblyReport:
         assert all(step.at for step in listed)
     assert all(math.isfinite(figure) for figure in figures_in(report.model_dump()))
 
-    made = [step.joint for step in steps if step.joint and step.action in ("join", "stop")]
+    made = [named(step.joint) for step in steps if step.joint and step.action in ("join", "stop")]
     assert made == _joints(request), "every joint once, from the base outward"
     halted = {step.joint for step in steps if step.action == "stop"}
     assert report.buildable == (not halted)

@@ -1,4 +1,4 @@
-"""Properties of the balance equations and their refusals."""
+"""Properties and domain of the balance equations."""
 
 from __future__ import annotations
 
@@ -11,8 +11,8 @@ from hypothesis import strategies as st
 
 from rules.balance.formulas import (
     balance_speed_rpm,
-    clamping_unbalance_gmm,
-    permissible_unbalance_gmm,
+    clamping_unbalance_g_mm,
+    permissible_unbalance_g_mm,
     quality_mm_per_s,
     rotating_force_n,
 )
@@ -23,7 +23,7 @@ positive = st.floats(1e-3, 1e5)
 @given(positive, positive, positive)
 def test_speed_and_permissible_unbalance_are_inverse(grade: float, mass: float, speed: float) -> None:
     """First principles: at the highest speed the permissible unbalance is the actual one."""
-    unbalance = permissible_unbalance_gmm(grade, mass, speed)
+    unbalance = permissible_unbalance_g_mm(grade, mass, speed)
     assert balance_speed_rpm(grade, mass, unbalance) == pytest.approx(speed, rel=1e-12)
 
 
@@ -38,7 +38,7 @@ def test_refuses_what_is_no_quantity(bad: float) -> None:
     """Every argument must be above zero and finite."""
     for arguments in [(bad, 1.0, 1.0), (1.0, bad, 1.0), (1.0, 1.0, bad)]:
         with pytest.raises(ValueError, match="above 0"):
-            permissible_unbalance_gmm(*arguments)
+            permissible_unbalance_g_mm(*arguments)
         with pytest.raises(ValueError, match="above 0"):
             balance_speed_rpm(*arguments)
 
@@ -53,7 +53,7 @@ def test_force_refuses_negatives(arguments: tuple[float, float]) -> None:
 @given(positive, positive, positive)
 def test_quality_is_the_grade_that_the_unbalance_just_keeps(grade: float, mass: float, speed: float) -> None:
     """First principles: the permissible unbalance of a grade has the quality of that grade."""
-    unbalance = permissible_unbalance_gmm(grade, mass, speed)
+    unbalance = permissible_unbalance_g_mm(grade, mass, speed)
     assert quality_mm_per_s(mass, unbalance, speed) == pytest.approx(grade, rel=1e-12)
     assert quality_mm_per_s(mass, 2 * unbalance, speed) == pytest.approx(2 * grade, rel=1e-12)
     assert quality_mm_per_s(mass, unbalance, speed / 2) == pytest.approx(grade / 2, rel=1e-12)
@@ -62,7 +62,7 @@ def test_quality_is_the_grade_that_the_unbalance_just_keeps(grade: float, mass: 
 def test_a_true_rotor_is_of_every_grade() -> None:
     """First principles: no unbalance, no vibration; a seat without error adds none."""
     assert quality_mm_per_s(1.0, 0.0, 1e6) == 0.0
-    assert clamping_unbalance_gmm(1.0, 0.0) == 0.0
+    assert clamping_unbalance_g_mm(1.0, 0.0) == 0.0
 
 
 @pytest.mark.parametrize("mass", [1e-6, 1e3])
@@ -70,7 +70,7 @@ def test_a_true_rotor_is_of_every_grade() -> None:
 @pytest.mark.parametrize("eccentricity", [1e-6, 1e4])
 def test_extremes_are_finite(mass: float, speed: float, eccentricity: float) -> None:
     """First principles: the ends of every range give finite numbers above zero."""
-    unbalance = clamping_unbalance_gmm(mass, eccentricity)
+    unbalance = clamping_unbalance_g_mm(mass, eccentricity)
     values = [
         unbalance,
         quality_mm_per_s(mass, unbalance, speed),
@@ -85,7 +85,7 @@ def test_later_functions_refuse_what_is_no_quantity(bad: float) -> None:
     calls: list[Callable[[], object]] = [
         lambda: quality_mm_per_s(bad, 1.0, 1.0),
         lambda: quality_mm_per_s(1.0, 1.0, bad),
-        lambda: clamping_unbalance_gmm(bad, 1.0),
+        lambda: clamping_unbalance_g_mm(bad, 1.0),
     ]
     for call in calls:
         with pytest.raises(ValueError, match="above 0"):
@@ -94,4 +94,4 @@ def test_later_functions_refuse_what_is_no_quantity(bad: float) -> None:
         with pytest.raises(ValueError, match="0 or more"):
             quality_mm_per_s(1.0, bad, 1.0)
         with pytest.raises(ValueError, match="0 or more"):
-            clamping_unbalance_gmm(1.0, bad)
+            clamping_unbalance_g_mm(1.0, bad)

@@ -1,4 +1,4 @@
-"""What the unbalance of a stack means at a speed: grade kept, quality, couple, force and seating, worked by hand."""
+"""Unbalance of a stack at a speed: grade, quality, couple, force and seating, calculated by hand."""
 
 from __future__ import annotations
 
@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 from rules.balance import analysis
 from rules.quantities.missing import Missing
 from rules.rulebook.loader import base_request
+from tests.support.operations import change, drop
 from tests.support.stacks import derived_of, known, report_of
 
 MASS = 1.1 + 0.38
@@ -20,12 +21,12 @@ NINETY_FIVE = math.cos(0.05 * math.pi)
 """Two vectors at a random angle add to √(a² + b² + 2ab·cos θ); in 95 % of cases θ is 5 % of π or more."""
 
 
-def _true(holder_gmm: float, cutter_gmm: float, **operation: Any) -> dict[str, Any]:
+def _true(holder_g_mm: float, cutter_g_mm: float, **operation: Any) -> dict[str, Any]:
     """Return holder (1.1 kg at 15 mm) and cutter (0.38 kg at 70 mm), which run true and have only residuals."""
     request = base_request("shell_mill")
-    for part, residual in zip(request["stack"]["components"], (holder_gmm, cutter_gmm), strict=True):
-        part |= {"unbalance_gmm": residual, "runout": [{"tir_um": 0, "at_mm": 10}]}
-    request["operation"] |= operation
+    for part, residual in zip(request["stack"]["components"], (holder_g_mm, cutter_g_mm), strict=True):
+        part |= {"unbalance_g_mm": residual, "runout": {"statements": [{"tir_um": 0, "at_mm": 10}]}}
+    change(request["operations"][0], operation)
     return request
 
 
@@ -73,6 +74,12 @@ def test_finest_grade_kept(finest: str, next_: str | None) -> None:
         assert balance.best_grade == grade
 
 
+@pytest.mark.parametrize("grade", GRADES)
+def test_a_quality_at_the_very_value_of_a_grade_keeps_it(grade: str) -> None:
+    """ISO 21940-11:2016: the value that names a grade is the greatest permissible, not the first refused."""
+    assert analysis.finest_kept(float(grade.removeprefix("G"))) == grade
+
+
 @pytest.mark.parametrize("grade", ["G0.4", "G1", "G2.5", "G6.3", "G16", "G40"])
 @pytest.mark.parametrize("step", [-1e-6, 1e-6])
 def test_grade_kept_and_grade_asked_agree(grade: str, step: float) -> None:
@@ -80,7 +87,7 @@ def test_grade_kept_and_grade_asked_agree(grade: str, step: float) -> None:
     permissible = 30e3 / math.pi * analysis.grade_value(grade) * MASS / 8000
     report = report_of(_true(permissible * (1 + step), 0, spindle_speed_rpm=8000, balance_grade=grade))
     kept = step < 0
-    assert report.balance.permissible_gmm == pytest.approx(permissible, abs=6e-4)
+    assert report.balance.permissible_g_mm == pytest.approx(permissible, abs=6e-4)
     assert (report.balance.best_grade == grade) is kept
     balance = derived_of(_true(permissible * (1 + step), 0, spindle_speed_rpm=8000, balance_grade=grade)).balance
     assert (known(balance.highest_speed_rpm) >= 8000) is kept
@@ -89,9 +96,9 @@ def test_grade_kept_and_grade_asked_agree(grade: str, step: float) -> None:
 def test_no_speed_asked_tells_no_quality() -> None:
     """Force, quality and grade are those of a speed; the highest speed of a grade needs none."""
     request = _true(3, 1)
-    del request["operation"]["spindle_speed_rpm"]
+    drop(request["operations"][0], "spindle_speed_rpm")
     balance = derived_of(request).balance
-    assert (balance.rotating_force_n, balance.quality_mm_per_s, balance.best_grade, balance.permissible_gmm) == (
+    assert (balance.rotating_force_n, balance.quality_mm_per_s, balance.best_grade, balance.permissible_g_mm) == (
         None,
         None,
         None,
@@ -105,7 +112,7 @@ def test_missing_mass_is_named() -> None:
     request = _true(3, 1)
     del request["stack"]["components"][0]["mass_kg"]
     balance = derived_of(request).balance
-    for value in (balance.quality_mm_per_s, balance.best_grade, balance.permissible_gmm):
+    for value in (balance.quality_mm_per_s, balance.best_grade, balance.permissible_g_mm):
         assert isinstance(value, Missing)
         assert "/stack/components/0/mass_kg" in value.fields
 
@@ -122,7 +129,7 @@ def test_twice_the_speed_is_four_times_the_force(rpm: float, base: str) -> None:
     request = base_request(base)
     forces = []
     for factor in (1, 2):
-        request["operation"]["spindle_speed_rpm"] = rpm * factor
+        change(request["operations"][0], {"spindle_speed_rpm": rpm * factor})
         force = report_of(request).balance.rotating_force_n
         assert force is not None
         forces.append(force)
@@ -134,6 +141,6 @@ def test_one_reseating(base: str, micrometres: float) -> None:
     """Literature: ISO 16084 (its idea, from memory): m·e, hollow tapers 2 µm, steep ones 5; for a grade only."""
     request = base_request(base)
     derived = derived_of(request)
-    assert known(derived.balance.seating_gmm) == pytest.approx(micrometres * known(derived.masses.total), rel=1e-12)
-    del request["operation"]["balance_grade"]
-    assert derived_of(request).balance.seating_gmm is None
+    assert known(derived.balance.seating_g_mm) == pytest.approx(micrometres * known(derived.masses.total), rel=1e-12)
+    drop(request["operations"][0], "balance_grade")
+    assert derived_of(request).balance.seating_g_mm is None

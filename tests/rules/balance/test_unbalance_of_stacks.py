@@ -6,13 +6,13 @@ import math
 
 import pytest
 
-from rules.analysis import analyse
 from rules.balance.analysis import UnbalanceSum, unbalance_question, unbalance_sum
 from rules.quantities.missing import Missing
 from rules.random_vectors.random_sum import RandomClocking
 from rules.rulebook.loader import base_request
 from rules.runout.analysis import Vector
 from rules.schema.parsing import parse_request
+from tests.support.stacks import analysis_of
 
 
 def _sum(vectors: list[Vector]) -> UnbalanceSum:
@@ -38,8 +38,8 @@ def test_eccentric_mass_of_a_single_joint() -> None:
     """First principles: 0.38 kg set off by 2 µm (4 µm at the face) brings 0.4·a(z) g·mm, here with nothing else."""
     request = base_request("shell_mill")
     holder, cutter = request["stack"]["components"]
-    holder["unbalance_gmm"] = cutter["unbalance_gmm"] = 0
-    derived = analyse(parse_request(request))
+    holder["unbalance_g_mm"] = cutter["unbalance_g_mm"] = 0
+    derived = analysis_of(parse_request(request))
     assert not isinstance(derived.balance.unbalance, Missing)
     # the holder reads 4 µm at its face and 5 µm at 40 mm, the cutter's centre of mass lies 20 mm out
     assert derived.balance.unbalance.p95 == pytest.approx(0.38 * 4.5 / 2, rel=1e-9)
@@ -53,15 +53,15 @@ def test_gauge_pin_is_not_run() -> None:
     request = base_request("nut_collet")
     cutter = request["stack"]["components"][2]
     request["stack"]["components"][2] = {
-        key: cutter[key] for key in ("id", "machine_side", "profile", "material", "unbalance_gmm", "runout")
+        key: cutter[key] for key in ("id", "machine_side", "profile", "material", "unbalance_g_mm", "runout")
     } | {"kind": "gauge_pin"}
-    assert analyse(parse_request(request)).balance.highest_speed_rpm is None
+    assert analysis_of(parse_request(request)).balance.highest_speed_rpm is None
 
 
 def test_missing_masses_are_named() -> None:
     """The holder's mass cannot follow from an outline that starts at the gauge line."""
     request = base_request("press_in")
     del request["stack"]["components"][0]["mass_kg"]
-    balance = analyse(parse_request(request)).balance
+    balance = analysis_of(parse_request(request)).balance
     assert isinstance(balance.highest_speed_rpm, Missing)
     assert "/stack/components/0/mass_kg" in balance.highest_speed_rpm.fields

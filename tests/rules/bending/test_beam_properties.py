@@ -1,4 +1,4 @@
-"""Properties of stepped beams, and what they refuse."""
+"""Properties and domain of stepped beams."""
 
 from __future__ import annotations
 

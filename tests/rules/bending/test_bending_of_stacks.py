@@ -1,4 +1,4 @@
-"""How stacks bend at the tip: overlaps, collets, flutes, cones and springs, each worked by hand."""
+"""Deflection of stacks at the tip: overlaps, collets, flutes, cones and springs, each calculated by hand."""
 
 from __future__ import annotations
 
@@ -11,6 +11,7 @@ from rules.analysis import StackAnalysis
 from rules.bending.analysis import Bending
 from rules.quantities.missing import Missing
 from rules.rulebook.loader import base_request
+from tests.support.operations import operation_of
 from tests.support.stacks import (
     CARBIDE_GPA,
     STEEL_GPA,
@@ -18,6 +19,7 @@ from tests.support.stacks import (
     derived_of,
     holder_and_cutter,
     known,
+    named,
     one_rod,
     ring_mm4,
 )
@@ -44,7 +46,10 @@ def _lack(request: dict[str, Any]) -> set[str]:
 
 
 def _shares(request: dict[str, Any]) -> dict[tuple[str, str], float]:
-    return {(one.name, one.kind): one.share for one in _bending(derived_of(request)).shares}
+    return {
+        (one.component or named(one.joint) or one.kind, one.kind): one.share
+        for one in _bending(derived_of(request)).shares
+    }
 
 
 def test_a_rod_alone() -> None:
@@ -207,7 +212,11 @@ def test_a_cone_about_a_shank(grip_mm: float) -> None:
 def test_springs_stand_in_series() -> None:
     """First principles: 1/k_r + (L − z)²/k_t for spindle and its joint at z = 0, and for the clamp at z = 60."""
     request = holder_and_cutter()
-    request["machine"] = {"spindle_radial_stiffness_n_per_um": 100, "spindle_tilting_stiffness_n_m_per_mrad": 50}
+    request["machine"] = {
+        "kind": "stated",
+        "spindle_radial_stiffness_n_per_um": 100,
+        "spindle_tilting_stiffness_n_m_per_mrad": 50,
+    }
     request["stack"]["joints"] = [
         {"upper": "spindle", "lower": "holder", "tilting_stiffness_n_m_per_mrad": 25},
         {
@@ -257,7 +266,7 @@ def test_deflection_under_the_force_asked() -> None:
     """First principles: compliance times force; none asked, none told."""
     rod = one_rod({"length_mm": 120, "outer_mm": 20})
     assert derived_of(rod).stiffness.deflection_um is None
-    rod["operation"] = {"radial_force_n": 250}
+    rod["operations"] = [operation_of({"radial_force_n": 250})]
     by_hand = 250 * 120**3 / (3 * STEEL * ring_mm4(20)) * 1e3
     assert known(derived_of(rod).stiffness.deflection_um) == pytest.approx(by_hand, rel=1e-12)
 

@@ -1,4 +1,4 @@
-"""What holds of every stack: stiffer stuff bends less, a longer reach more, and what does not concern it nothing."""
+"""Properties of bending: stiffer material bends less, more projection bends more, other data have no effect."""
 
 from __future__ import annotations
 
@@ -15,6 +15,7 @@ from hypothesis import strategies as st
 from rules.quantities.missing import Missing
 from rules.quantities.models import parse_length
 from rules.rulebook.loader import base_names, base_request
+from tests.support.operations import change
 from tests.support.stacks import derived_of, report_of
 
 DEMOS = Path(__file__).parents[3] / "demo_data" / "stacks"
@@ -176,8 +177,8 @@ def test_what_does_not_concern_mechanics_changes_nothing(name: str, order: Any) 
     for part in request["stack"]["components"]:
         part["description"], part["part_number"] = "another text", f"N-{order.randrange(1000)}"
         part["coolant_through"] = order.choice([True, False])
-    request.setdefault("operation", {})["runout_limit_um"] = order.uniform(1, 500)
-    request["operation"]["coolant"] = order.choice(["through", "external", "none"])
+    change(request["operations"][0], {"runout_limit_um": order.uniform(1, 500)})
+    change(request["operations"][0], {"coolant": order.choice(["through", "external", "none"])})
     request["stack"]["description"] = "nothing that counts"
     if "joints" in request["stack"]:
         order.shuffle(request["stack"]["joints"])

@@ -1,4 +1,4 @@
-"""Bending frequencies of stacks against beams made by hand and against a finite-element library."""
+"""Bending frequencies of stacks, compared with beams built by hand and with a finite-element library."""
 
 from __future__ import annotations
 
@@ -128,7 +128,11 @@ def test_collet_that_stands_out() -> None:
 def test_springs_of_spindle_and_joint() -> None:
     """First principles: the same beam on the same springs, N/µm being 10³ N/mm and N·m/mrad 10⁶ N·mm/rad."""
     request = holder_and_cutter()
-    request["machine"] = {"spindle_radial_stiffness_n_per_um": 80, "spindle_tilting_stiffness_n_m_per_mrad": 60}
+    request["machine"] = {
+        "kind": "stated",
+        "spindle_radial_stiffness_n_per_um": 80,
+        "spindle_tilting_stiffness_n_m_per_mrad": 60,
+    }
     request["stack"]["joints"][0] |= {"radial_stiffness_n_per_um": 40, "tilting_stiffness_n_m_per_mrad": 12}
     springs = [Spring(0.0, 80e3, 60e6), Spring(60.0, 40e3, 12e6)]
     assert _frequencies(request) == pytest.approx(bending_frequencies(_pieces(), springs), rel=1e-12)

@@ -1,4 +1,4 @@
-"""What is told of a joint."""
+"""Properties of a joint."""
 
 from __future__ import annotations
 

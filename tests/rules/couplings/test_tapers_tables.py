@@ -1,4 +1,4 @@
-"""Steep, hollow, polygonal and Morse tapers, knobs and arbors: look-ups, gaps and what interchanges."""
+"""Steep, hollow, polygonal and Morse tapers, knobs and arbors: look-ups, gaps and interchangeability."""
 
 from __future__ import annotations
 
@@ -197,24 +197,6 @@ def test_unknown_sizes_and_forms_are_refused(call: Callable[[], object]) -> None
     """Nothing is guessed from a neighbour."""
     with pytest.raises(UnknownEntryError, match="known: "):
         call()
-
-
-@pytest.mark.parametrize(
-    ("size", "gauge_mm", "one_in"),
-    [
-        ("0", 9.045, 19.212),
-        ("1", 12.065, 20.047),
-        ("2", 17.780, 20.020),
-        ("3", 23.825, 19.922),
-        ("4", 31.267, 19.254),
-        ("5", 44.399, 19.002),
-        ("6", 63.348, 19.180),
-    ],
-)
-def test_morse_tapers(size: str, gauge_mm: float, one_in: float) -> None:
-    """Literature (ISO 296, as in handbooks, from memory): gauge diameter, and the taper as 1 in so much."""
-    assert morse_taper.gauge_diameter(size) == gauge_mm
-    assert 1 / morse_taper.taper(size).taper == pytest.approx(one_in, abs=2.1e-3)
 
 
 @pytest.mark.parametrize(

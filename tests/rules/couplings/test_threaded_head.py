@@ -1,4 +1,4 @@
-"""A milling head on a threaded connection: what joins, what is left to chance, what the instruction says."""
+"""A threaded milling head: mating, random clocking and work instruction."""
 
 from __future__ import annotations
 
@@ -9,8 +9,8 @@ import pytest
 from rules.rulebook.loader import base_request
 from rules.runout.contributors import positions_of
 from rules.schema.parsing import parse_request
-from tests.support.assemblies import assembly_of, words_of
-from tests.support.stacks import assessor, derived_of
+from tests.support.assemblies import assembly_of, not_stated, words_of
+from tests.support.stacks import assessor, derived_of, named
 
 EXTENSION, HEAD = "/stack/components/1/workpiece_side", "/stack/components/2/machine_side"
 
@@ -47,7 +47,7 @@ def test_what_is_not_stated_is_asked_for_at_its_end(field: str, code: str) -> No
     request = base_request("threaded_head")
     del request["stack"]["components"][1]["workpiece_side"][field]
     (one,) = (one for one in assessor().assess(parse_request(request)).undecided if one.code == code)
-    assert [lack.fields for lack in one.lacks] == [[f"{EXTENSION}/{field}"]]
+    assert [lack.at for lack in one.lacks] == [[f"{EXTENSION}/{field}"]]
 
 
 def test_a_head_does_not_screw_into_an_interface_of_another_kind() -> None:
@@ -70,10 +70,10 @@ def test_the_pilot_is_the_seat() -> None:
     assert geometry.places[2].pivot == geometry.places[1].face - 2.75
 
 
-@pytest.mark.parametrize(("torque", "said"), [(45, "to 45 N m with"), (None, "to the torque of its maker")])
+@pytest.mark.parametrize(("torque", "said"), [(45, "to 45 N m with"), (None, "to the maker's torque")])
 def test_the_torque_is_the_shops(torque: float | None, said: str) -> None:
     """Where the shop states none, none is invented, and the field is named."""
     report = assembly_of(_with({}, {"tightening_torque_n_m": torque}))
     assert said in words_of(report, "extension/head", "clamp")
-    (step,) = (one for one in report.steps if one.joint == "extension/head" and one.action == "clamp")
-    assert (f"{HEAD}/tightening_torque_n_m" in step.not_stated) is (torque is None)
+    (step,) = (one for one in report.steps if named(one.joint) == "extension/head" and one.action == "clamp")
+    assert (f"{HEAD}/tightening_torque_n_m" in not_stated(step)) is (torque is None)

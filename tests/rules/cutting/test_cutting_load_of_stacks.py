@@ -1,4 +1,4 @@
-"""What a cut asks of the stack: torque, pull, force and power, stated or by Kienzle, worked by hand."""
+"""Cutting load of a stack: torque, pull, force and power, stated or by Kienzle, calculated by hand."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ import pytest
 from rules.cutting.analysis import CuttingLoad
 from rules.quantities.missing import Missing
 from rules.rulebook.loader import base_request
+from tests.support.operations import change, drop, operation_of
 from tests.support.stacks import codes, derived_of, holder_and_cutter, known, report_of, undecided_fields
 
 ANGLE = math.pi / 3
@@ -20,12 +21,9 @@ def _cut(**milling: Any) -> dict[str, Any]:
     """Return ⌀12 with four teeth, 5 mm deep and 3 mm wide into C45 with 0.1 mm a tooth at 6000 rpm."""
     request = base_request("nut_collet")
     request["stack"]["components"][2]["helix_angle_deg"] = 30
-    request["operation"] |= {"feed_per_tooth_mm": 0.1}
-    request["operation"]["milling"] = {
-        "axial_depth_mm": 5,
-        "radial_depth_mm": 3,
-        "work_material": "c45",
-    } | milling
+    change(request["operations"][0], {"feed_per_tooth_mm": 0.1})
+    cut = {"axial_depth_mm": 5, "radial_depth_mm": 3, "work_material": "c45"}
+    change(request["operations"][0], {"milling": cut | milling})
     return request
 
 
@@ -95,17 +93,17 @@ def test_each_own_figure_wins_alone(own: dict[str, float], unit: float, exponent
 def test_stated_loads_win_over_computed_ones() -> None:
     """What is stated stands; what is not is still computed."""
     request = _cut()
-    request["operation"] |= {"torque_n_m": 7, "axial_pull_n": 100, "radial_force_n": 50}
+    change(request["operations"][0], {"torque_n_m": 7, "axial_pull_n": 100, "radial_force_n": 50})
     load = _load(request)
     assert (load.source, load.torque_n_m, load.axial_pull_n, load.radial_force_n) == ("stated", 7, 100, 50)
-    del request["operation"]["axial_pull_n"]
+    drop(request["operations"][0], "axial_pull_n")
     assert known(_load(request).axial_pull_n) == pytest.approx(_peak() * math.tan(math.pi / 6), rel=1e-12)
 
 
 def test_a_stated_zero_is_a_statement() -> None:
     """First principles: no torque asked is a torque of 0, not one to be computed."""
     request = _cut()
-    request["operation"] |= {"torque_n_m": 0, "axial_pull_n": 0, "radial_force_n": 0}
+    change(request["operations"][0], {"torque_n_m": 0, "axial_pull_n": 0, "radial_force_n": 0})
     load = _load(request)
     assert (load.source, load.torque_n_m, load.axial_pull_n, load.radial_force_n) == ("stated", 0, 0, 0)
 
@@ -113,9 +111,9 @@ def test_a_stated_zero_is_a_statement() -> None:
 def test_power_of_a_stated_torque() -> None:
     """First principles: T·ω, 20 N·m at 6000 rpm; without a speed there is none."""
     request = base_request("nut_collet")
-    request["operation"]["torque_n_m"] = 20
+    change(request["operations"][0], {"torque_n_m": 20})
     assert known(_load(request).power_kw) == pytest.approx(20 * 2 * math.pi * 100 / 1000, rel=1e-12)
-    del request["operation"]["spindle_speed_rpm"]
+    drop(request["operations"][0], "spindle_speed_rpm")
     assert _load(request).power_kw is None
 
 
@@ -123,8 +121,8 @@ def test_cutting_speed_in_place_of_the_spindle_speed() -> None:
     """First principles: v_c = π·12 mm·6000/min is the same speed and the same load."""
     by_speed = derived_of(_cut())
     request = _cut()
-    del request["operation"]["spindle_speed_rpm"]
-    request["operation"]["cutting_speed_m_per_min"] = math.pi * 12 * 6
+    drop(request["operations"][0], "spindle_speed_rpm")
+    change(request["operations"][0], {"cutting_speed_m_per_min": math.pi * 12 * 6})
     by_cutting_speed = derived_of(request)
     assert known(by_cutting_speed.speed) == pytest.approx(6000, rel=1e-12)
     assert known(by_cutting_speed.load.power_kw) == pytest.approx(known(by_speed.load.power_kw), rel=1e-12)
@@ -134,8 +132,9 @@ def test_cutting_speed_in_place_of_the_spindle_speed() -> None:
 def test_cutting_speed_without_a_diameter_is_no_speed() -> None:
     """The cutting diameter is asked for, wherever a speed is needed."""
     request = base_request("nut_collet")
-    del request["operation"]["spindle_speed_rpm"], request["stack"]["components"][2]["cutting_diameter_mm"]
-    request["operation"] |= {"cutting_speed_m_per_min": 200, "torque_n_m": 5}
+    drop(request["operations"][0], "spindle_speed_rpm")
+    del request["stack"]["components"][2]["cutting_diameter_mm"]
+    change(request["operations"][0], {"cutting_speed_m_per_min": 200, "torque_n_m": 5})
     derived = derived_of(request)
     field = Missing(("/stack/components/2/cutting_diameter_mm",))
     assert derived.speed == field
@@ -145,7 +144,7 @@ def test_cutting_speed_without_a_diameter_is_no_speed() -> None:
 
 def test_cutting_speed_without_a_cutter_is_no_speed() -> None:
     """A pin or a bare holder has no cutting diameter: the cutter is asked for."""
-    request = holder_and_cutter() | {"operation": {"cutting_speed_m_per_min": 200}}
+    request = holder_and_cutter() | {"operations": [operation_of({"cutting_speed_m_per_min": 200})]}
     request["stack"]["components"][1] |= {"kind": "gauge_pin"}
     assert derived_of(request).speed == Missing(("/stack/components/-",))
     del request["stack"]["components"][1], request["stack"]["joints"]
@@ -155,10 +154,10 @@ def test_cutting_speed_without_a_cutter_is_no_speed() -> None:
 def test_spindle_speed_wins_and_contradiction_is_told() -> None:
     """Everything is judged by the spindle speed; two that disagree by more than rounding are an error."""
     request = base_request("nut_collet")
-    request["operation"]["cutting_speed_m_per_min"] = math.pi * 12 * 6 * 1.021
+    change(request["operations"][0], {"cutting_speed_m_per_min": math.pi * 12 * 6 * 1.021})
     assert derived_of(request).speed == 6000
     assert "SPD-070" in codes(report_of(request))
-    request["operation"]["cutting_speed_m_per_min"] = math.pi * 12 * 6 * 1.019
+    change(request["operations"][0], {"cutting_speed_m_per_min": math.pi * 12 * 6 * 1.019})
     assert "SPD-070" not in codes(report_of(request))
 
 
@@ -167,14 +166,14 @@ def test_spindle_speed_wins_and_contradiction_is_told() -> None:
     [
         ("/stack/components/2/cutting_diameter_mm", None),
         ("/stack/components/2/teeth", None),
-        ("/operation/milling/axial_depth_mm", None),
-        ("/operation/milling/radial_depth_mm", None),
-        ("/operation/feed_per_tooth_mm", None),
+        ("/operations/0/cut/axial_depth_mm", None),
+        ("/operations/0/cut/radial_depth_mm", None),
+        ("/operations/0/feed_per_tooth_mm", None),
         (
-            "/operation/milling/work_material",
+            "/operations/0/cut/work_material",
             (
-                "/operation/milling/work_material",
-                "/operation/milling/thickness_exponent",
+                "/operations/0/cut/work_material",
+                "/operations/0/cut/thickness_exponent",
             ),
         ),
     ],
@@ -191,7 +190,7 @@ def test_a_missing_field_is_named(pointer: str, fields: tuple[str, ...] | None) 
     load = _load(request)
     assert load.milling == load.torque_n_m == load.axial_pull_n == load.power_kw == lack
     # across the axis the ratio of the forces counts too, which the group would tell
-    ratio = ("/operation/milling/radial_force_ratio",) if pointer.endswith("work_material") else ()
+    ratio = ("/operations/0/cut/radial_force_ratio",) if pointer.endswith("work_material") else ()
     assert load.radial_force_n == Missing((*lack.fields, *ratio))
     assert load.source == "milling"
 
@@ -201,17 +200,17 @@ def test_all_that_is_missing_is_named_at_once() -> None:
     request = base_request("nut_collet")
     cutter = request["stack"]["components"][2]
     del cutter["cutting_diameter_mm"], cutter["teeth"]
-    request["operation"]["milling"] = {}
+    change(request["operations"][0], {"milling": {}})
     torque = _load(request).torque_n_m
     assert isinstance(torque, Missing)
     assert set(torque.fields) == {
         "/stack/components/2/cutting_diameter_mm",
         "/stack/components/2/teeth",
-        "/operation/feed_per_tooth_mm",
-        "/operation/milling/axial_depth_mm",
-        "/operation/milling/radial_depth_mm",
-        "/operation/milling/work_material",
-        "/operation/milling/thickness_exponent",
+        "/operations/0/feed_per_tooth_mm",
+        "/operations/0/cut/axial_depth_mm",
+        "/operations/0/cut/radial_depth_mm",
+        "/operations/0/cut/work_material",
+        "/operations/0/cut/thickness_exponent",
     }
 
 
@@ -222,7 +221,7 @@ def test_no_cut_is_wider_than_the_cutter(width: float, fits: bool) -> None:
     torque = _load(request).torque_n_m
     assert isinstance(torque, float) is fits
     if not fits:
-        assert torque == Missing(("/operation/milling/radial_depth_mm",))
+        assert torque == Missing(("/operations/0/cut/radial_depth_mm",))
     assert ("CUT-010" in codes(report_of(request))) is not fits
 
 
@@ -265,7 +264,7 @@ def test_a_pin_cuts_nothing() -> None:
 def test_no_operation_asks_nothing() -> None:
     """Without an operation there is no load, and nothing is lacking."""
     request = base_request("nut_collet")
-    del request["operation"]
+    del request["operations"]
     assert _load(request) == CuttingLoad(None, None, None, None, None, None)
 
 

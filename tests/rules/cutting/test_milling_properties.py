@@ -1,4 +1,4 @@
-"""Properties of the cutting load: scale laws, symmetry, peaks over means, extremes and refusals."""
+"""Properties of the cutting load: scaling, symmetry, peak above mean, extremes and domain."""
 
 from __future__ import annotations
 

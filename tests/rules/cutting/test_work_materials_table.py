@@ -1,4 +1,4 @@
-"""Work materials: every group of ISO 513 that is named, sensible numbers, gaps refused."""
+"""Work materials: every named group of ISO 513, plausible numbers, gaps rejected."""
 
 from __future__ import annotations
 

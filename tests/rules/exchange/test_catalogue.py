@@ -1,4 +1,4 @@
-"""The catalogue an operator mounts: what is read of a folder, and what is refused with file and line."""
+"""The component catalogue: files read, and faults rejected with file and line."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ def test_three_forms_in_one_folder(tmp_path: Path) -> None:
     (tmp_path / "deeper").mkdir()
     (tmp_path / "deeper" / "b.yaml").write_text("- {id: KB-C2, kind: collet, mass_kg: 0.2}\n")
     (tmp_path / "c.csv").write_text("ID,KIND,DC,NOF\nKB-EM8,cutter,8,4\n")
-    found = load_catalogue(tmp_path).definitions
+    found = load_catalogue(tmp_path).definitions.components
     assert list(found) == ["KB-C1", "KB-EM8", "KB-C2"]
     assert isinstance(found["KB-C2"][0], Collet)
     cutter = found["KB-EM8"][0]
@@ -37,7 +37,15 @@ def test_a_key_defined_twice_is_kept_twice(tmp_path: Path) -> None:
     """Which of the two is meant is asked when a stack refers to it."""
     (tmp_path / "a.json").write_text(json.dumps({"KB-C1": COLLET}))
     (tmp_path / "b.json").write_text(json.dumps([COLLET | {"id": "KB-C1"}]))
-    assert len(load_catalogue(tmp_path).definitions["KB-C1"]) == 2
+    assert len(load_catalogue(tmp_path).definitions.components["KB-C1"]) == 2
+
+
+def test_a_machine_stands_among_the_components(tmp_path: Path) -> None:
+    """Its kind tells it from them; its limits are in force for a request that refers to it."""
+    (tmp_path / "a.json").write_text(json.dumps({"KB-C1": COLLET, "mill-3": {"kind": "stated", "max_speed_rpm": 9000}}))
+    found = load_catalogue(tmp_path).definitions
+    assert list(found.components) == ["KB-C1"]
+    assert [one.max_speed_rpm for one in found.machines["mill-3"]] == [9000]
 
 
 def test_digest_tells_the_content_not_the_files(tmp_path: Path) -> None:
@@ -67,7 +75,7 @@ def test_every_defect_is_told_with_file_and_line(tmp_path: Path) -> None:
     assert [problem.split(": ")[0] for problem in problems] == [
         "a.json:2", "b.yaml:1", "b.yaml:2", "c.yaml:2", "d.json:1", "e.txt:0",
     ]  # fmt: skip
-    assert "mas_kg: unknown field; did you mean 'mass_kg'?" in problems[2]
+    assert "mas_kg: unknown field; did you mean 'mass_kg'" in problems[2]
     assert "written twice" in problems[3]
 
 
@@ -80,5 +88,5 @@ def test_a_wrong_line_of_csv_is_told(tmp_path: Path) -> None:
 
 def test_no_folder(tmp_path: Path) -> None:
     """A folder that is not there stops the start."""
-    with pytest.raises(CatalogueError, match="no folder of that name can be read"):
+    with pytest.raises(CatalogueError, match="the folder cannot be read"):
         load_catalogue(tmp_path / "nowhere")

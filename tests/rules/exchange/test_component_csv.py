@@ -1,4 +1,4 @@
-"""Components from CSV: the good rows come, each fault is placed, nothing is guessed."""
+"""Components from CSV: valid rows are read, each fault has its place, nothing is guessed."""
 
 from __future__ import annotations
 
@@ -54,8 +54,8 @@ def test_symbols_fill_the_fields_of_a_cutter() -> None:
         "mass_kg": 0.043,
         "material": "cemented_carbide",
         "max_speed_rpm": 38000.0,
-        "runout": [{"tir_um": 3.0, "at_mm": 24.0}],
-        "unbalance_gmm": 0.03,
+        "runout": {"statements": [{"tir_um": 3.0, "at_mm": 24.0}]},
+        "unbalance_g_mm": 0.03,
     }
 
 
@@ -180,11 +180,11 @@ def test_a_table_that_breaks_gives_what_came_before(text: str) -> None:
         (b"KIND,ID\ncutter,K\x00B\n", "malformed", "NUL"),
         (b"KIND ID\ncutter KB-1\n", "unsuitable", "no comma"),
         (b"KIND,ID;DC\ncutter,KB-1;8\n", "unsuitable", "commas and semicolons"),
-        (b"KIND,DC\ncutter,8\n", "unsuitable", "headed ID"),
-        (b"ID,DC\nKB-1,8\n", "unsuitable", "headed KIND"),
+        (b"KIND,DC\ncutter,8\n", "unsuitable", "heading ID"),
+        (b"ID,DC\nKB-1,8\n", "unsuitable", "heading KIND"),
         (b"KIND,ID,DC,DC\ncutter,KB-1,8,8\n", "unsuitable", "columns 3 and 4"),
         (b"KIND,ID,id\ncutter,KB-1,KB-1\n", "unsuitable", "columns 2 and 3"),
-        (b"KIND,ID,RUNOUT_UM,runout.0.tir_um\n", "unsuitable", "columns 3 and 4"),
+        (b"KIND,ID,RUNOUT_UM,runout.statements.0.tir_um\n", "unsuitable", "columns 3 and 4"),
         (b'"KIND,ID\ncutter,KB-1\n', "unsuitable", "no comma"),
         (b'KIND,"ID\ncutter,KB-1\n', "malformed", "unexpected end"),
         (b"KIND,ID," + b",".join(b"x%d" % n for n in range(MAX_COLUMNS)), "unsuitable", "columns"),
@@ -305,7 +305,7 @@ def test_a_length_from_the_gauge_line_needs_a_gauge_line(heads: str, cells: str,
         ("gauge_length_mm", "8", (2, 3, "gauge_length_mm")),
         ("machine_side.coupling,machine_side.size", "steep_taper,41", (2, 4, "machine_side.size")),
         ("machine_side.coupling,machine_side.length_mm", "declared,41", (2, 4, "machine_side.length_mm")),
-        ("runout.1.tir_um,runout.1.at_mm", "3,0", (2, 3, "runout.1.tir_um")),
+        ("runout.statements.1.tir_um,runout.statements.1.at_mm", "3,0", (2, 3, "runout.statements.1.tir_um")),
         ("RUNOUT_UM", "3", (2, 3, "RUNOUT_UM")),
         ("coolant_through", "yes", (2, 3, "coolant_through")),
         ("profile.250.outer_mm", "3", (2, 3, "profile.250.outer_mm")),
@@ -341,7 +341,7 @@ def test_what_a_check_will_ask_is_listed() -> None:
     """Empty fields, those of a coupling too; a grip belongs to the stack, so no table can state it."""
     imported = _read("KIND,ID,DMM,TCDMM\ngauge_pin,KB-1,8,h6\n")
     missing = {one.field: one.carried for one in imported.parts[0].not_stated}
-    assert {"machine_side.length_mm", "overall_length_mm", "runout", "unbalance_gmm"} <= missing.keys()
+    assert {"machine_side.length_mm", "overall_length_mm", "runout", "unbalance_g_mm"} <= missing.keys()
     assert not {"machine_side.diameter_mm", "machine_side.tolerance", "machine_side"} & missing.keys()
     assert missing["joints.grip_length_mm"] is False
     assert missing["runout"] is True
@@ -364,7 +364,7 @@ def test_reading_ends_where_everything_is_wrong() -> None:
     """First principles: after 2001 faults the rest is not read, which is one more fault."""
     imported = _read("KIND,ID,DC\n" + "".join(f"cutter,KB-{n},x\n" for n in range(MAX_FAULTS + 100)))
     assert len(imported.faults) == MAX_FAULTS + 2
-    assert "not read any further" in imported.faults[-1].detail
+    assert "the rest of the table was not read" in imported.faults[-1].detail
     assert imported.faults[-1].line == MAX_FAULTS + 2
 
 

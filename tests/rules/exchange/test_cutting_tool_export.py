@@ -1,4 +1,4 @@
-"""A checked stack as one CuttingTool, and back."""
+"""Export of a checked stack as one CuttingTool, and import of the result."""
 
 from __future__ import annotations
 
@@ -52,7 +52,7 @@ def test_the_figures_come_back(assessor: Assessor, request_data: dict[str, Any])
     assert tool["mass_kg"] == report.mass.total_kg
     (cutter,) = (part for part in stack.components if isinstance(part, Cutter))
     assert tool["cutting_diameter_mm"] == cutter.cutting_diameter_mm
-    assert tool["max_speed_rpm"] == report.speed.governing.speed_rpm
+    assert tool["max_speed_rpm"] == report.speed.governing.speed_rpm.value
     assert tool["id"] == stack.id
     assert tool["machine_side"]["coupling"] == "declared"
 
@@ -124,7 +124,7 @@ def test_the_connection_is_told_in_the_words_of_the_contract(
 def test_of_a_reference_nothing_is_known(assessor: Assessor) -> None:
     """A part that is not defined is no reason for no answer."""
     stack, report = _checked(assessor, _BARE)
-    entry = ComponentReference(kind="reference", of="KB-none")
+    entry = ComponentReference.model_validate({"kind": "reference", "of": {"from": "request", "key": "KB-none"}})
     broken = stack.model_copy(update={"components": [entry, *stack.components]})
     named = _texts(export_cutting_tool(broken, report))
     assert not {"ConnectionCodeMachineSide", "BodyDiameterMax"} & named.keys()

@@ -1,4 +1,4 @@
-"""Components from MTConnect assets: what the standard carries, by element name, nothing guessed."""
+"""Components from MTConnect assets: contents by element name, nothing guessed."""
 
 from __future__ import annotations
 
@@ -69,7 +69,7 @@ def test_what_the_standard_cannot_carry_is_reported() -> None:
     """Workpiece side, runout, unbalance and grip have no place in the format, a mass has."""
     part = _part(_measured("<ShankDiameter>20</ShankDiameter>"), kind="extension")
     carried = {one.field: one.carried for one in part.not_stated}
-    for field in ("workpiece_side", "runout", "unbalance_gmm", "machine_side.tolerance", "joints.grip_length_mm"):
+    for field in ("workpiece_side", "runout", "unbalance_g_mm", "machine_side.tolerance", "joints.grip_length_mm"):
         assert carried[field] is False
     for field in ("mass_kg", "max_speed_rpm", "overall_length_mm", "machine_side.length_mm"):
         assert carried[field] is True

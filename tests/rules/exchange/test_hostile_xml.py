@@ -1,4 +1,4 @@
-"""Hostile documents: refused in words, with nothing expanded, fetched or included."""
+"""Hostile documents are rejected with a reason; nothing is expanded, fetched or included."""
 
 from __future__ import annotations
 

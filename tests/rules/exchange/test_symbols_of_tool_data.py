@@ -1,4 +1,4 @@
-"""The table of symbols: every row leads somewhere or says why not."""
+"""Every row of the table of symbols has a field or a reason for having none."""
 
 from __future__ import annotations
 

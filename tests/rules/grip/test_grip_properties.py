@@ -1,4 +1,4 @@
-"""Properties of the capacity of a grip and of the safety against slip."""
+"""Properties of grip capacity and of the safety factor against slip."""
 
 from __future__ import annotations
 

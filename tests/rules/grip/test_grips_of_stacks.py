@@ -1,4 +1,4 @@
-"""How firmly rated clamps hold against the cut, worked by hand."""
+"""Capacity of rated clamps against the cutting load, calculated by hand."""
 
 from __future__ import annotations
 
@@ -10,6 +10,8 @@ import pytest
 from rules.grip.analysis import Grip, weakest_of
 from rules.quantities.missing import Missing
 from rules.rulebook.loader import base_request
+from service.sheets.figures import value_of
+from tests.support.operations import change, operation_of
 from tests.support.stacks import codes, derived_of, holder_and_cutter, known, report_of, undecided_fields
 
 SIDE = "/stack/components/0/workpiece_side"
@@ -103,7 +105,7 @@ def test_grip_length_is_asked_for() -> None:
 )
 def test_torque_and_pull_share_the_friction(asked: dict[str, float], safety: float) -> None:
     """First principles: capacity 60 N·m and 10,000 N; S = 1/√(1/S_t² + 1/S_a²)."""
-    request = _clamped("hydraulic") | {"operation": asked}
+    request = _clamped("hydraulic") | {"operations": [operation_of(asked)]}
     assert known(_grip(request).safety) == pytest.approx(safety, rel=1e-12)
     findings = codes(report_of(request))
     assert ("GRIP-070" in findings) is (safety < 1)
@@ -113,7 +115,7 @@ def test_torque_and_pull_share_the_friction(asked: dict[str, float], safety: flo
 @pytest.mark.parametrize("asked", [{}, {"torque_n_m": 0}, {"axial_pull_n": 0}, {"torque_n_m": 0, "axial_pull_n": 0}])
 def test_nothing_asked_needs_no_grip(asked: dict[str, float]) -> None:
     """A cut that asks nothing gives no factor, no finding and no gap, even where no rating is stated."""
-    request = _clamped("hydraulic", rated_torque_n_m=None) | {"operation": asked}
+    request = _clamped("hydraulic", rated_torque_n_m=None) | {"operations": [operation_of(asked)]}
     assert _grip(request).safety is None
     report = report_of(request)
     assert not {"GRIP-070", "GRIP-080"} & (codes(report) | {gap.code for gap in report.undecided})
@@ -121,35 +123,35 @@ def test_nothing_asked_needs_no_grip(asked: dict[str, float]) -> None:
 
 def test_factor_of_a_load_next_to_nothing() -> None:
     """A factor beyond a million says no more: the figure stays finite."""
-    request = _clamped("hydraulic") | {"operation": {"torque_n_m": 5e-324}}
+    request = _clamped("hydraulic") | {"operations": [operation_of({"torque_n_m": 5e-324})]}
     assert known(_grip(request).safety) == 1e6
 
 
 @pytest.mark.parametrize(("torque", "fires"), [(60 * (1 - 1e-9), False), (60, False), (60 * (1 + 1e-9), True)])
 def test_boundary_of_slipping(torque: float, fires: bool) -> None:
     """First principles: just under, at and just over the 60 N·m it holds; only beyond them it slips."""
-    request = _clamped("hydraulic") | {"operation": {"torque_n_m": torque}}
+    request = _clamped("hydraulic") | {"operations": [operation_of({"torque_n_m": torque})]}
     assert ("GRIP-070" in codes(report_of(request))) is fires
 
 
 @pytest.mark.parametrize(("torque", "fires"), [(30 * (1 - 1e-9), False), (30, False), (30 * (1 + 1e-9), True)])
 def test_boundary_of_the_reserve(torque: float, fires: bool) -> None:
     """Common practice: a factor of 2 is wanted and enough."""
-    request = _clamped("hydraulic") | {"operation": {"torque_n_m": torque}}
+    request = _clamped("hydraulic") | {"operations": [operation_of({"torque_n_m": torque})]}
     assert ("GRIP-080" in codes(report_of(request))) is fires
 
 
 def test_a_pull_on_a_screw_of_unknown_hold_is_undecided() -> None:
     """The field is named, the verdict is no pass."""
-    report = report_of(_clamped("side_lock") | {"operation": {"axial_pull_n": 100}})
+    report = report_of(_clamped("side_lock") | {"operations": [operation_of({"axial_pull_n": 100})]})
     assert undecided_fields(report, "GRIP-070") == {f"{SIDE}/rated_axial_force_n"}
 
 
 def test_a_pull_alone_is_judged_by_the_rated_pull() -> None:
     """First principles: 4500 N held, 5000 N asked, no torque: it slides, whatever torque it would hold."""
     request = _clamped("side_lock", rated_axial_force_n=6000, rated_torque_n_m=None)
-    report = report_of(request | {"operation": {"axial_pull_n": 5000}})
-    assert report.grip[0].safety_factor == pytest.approx(0.9)
+    report = report_of(request | {"operations": [operation_of({"axial_pull_n": 5000})]})
+    assert value_of(report.grip[0].safety_factor) == pytest.approx(0.9)
     assert "GRIP-070" in codes(report)
 
 
@@ -162,7 +164,7 @@ def _two_clamps(first: float | None, second: float | None) -> dict[str, Any]:
         if rated is not None:
             side = request["stack"]["components"][index]["workpiece_side"]
             side |= {"rated_torque_n_m": rated, "rated_grip_mm": 10}
-    request["operation"]["torque_n_m"] = 10
+    change(request["operations"][0], {"torque_n_m": 10})
     return request
 
 
@@ -187,6 +189,6 @@ def test_weakest_joint_is_not_known_while_one_is_missing(first: float | None, se
 def test_only_straight_shanks_are_listed() -> None:
     """A shell-mounted cutter is held by a screw and keys: no grip is reported."""
     request = base_request("shell_mill")
-    request["operation"]["torque_n_m"] = 10
+    change(request["operations"][0], {"torque_n_m": 10})
     assert derived_of(request).grips == ()
     assert report_of(request).grip == []

@@ -1,4 +1,4 @@
-"""Interference joints against two independent solutions of plane elasticity: exact and by finite elements."""
+"""Interference joints compared with two solutions of plane elasticity: exact and by finite elements."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Interference joints: how pressure, hold and speed depend on what goes in, and what is refused."""
+"""Properties of interference joints: pressure, capacity and speed, and rejected input."""
 
 from __future__ import annotations
 
@@ -327,11 +327,11 @@ def test_refuses_what_is_no_number(call: Callable[[float], object], bad: float) 
         (lambda: Ring(0.0, 20.0, 210.0, 0.51, 7850.0), "Poisson"),
         (lambda: Ring(0.0, 20.0, 210.0, -0.1, 7850.0), "Poisson"),
         (lambda: Ring(0.0, 20.0, 210.0, 0.3, 0.0), "density"),
-        (lambda: joint_pressure_mpa(5.0, 24.0, HUB, SHAFT), "between the shaft's bore of 0.0 mm and the hub's outside"),
+        (lambda: joint_pressure_mpa(5.0, 24.0, HUB, SHAFT), "bore of 0.0 mm and the hub's outside"),
         (lambda: joint_pressure_mpa(5.0, 12.0, HUB, Ring(12.0, 14.0, *STEEL)), "must lie between the shaft's bore"),
         (lambda: joint_pressure_mpa(5.0, 0.0, HUB, SHAFT), "joint diameter"),
         (lambda: pressure_per_um(12.2, HUB, Ring(0.0, 12.2, *STEEL)), "hub's bore of 12.0 mm is not at the joint"),
-        (lambda: pressure_per_um(12.0, HUB, Ring(0.0, 11.8, *STEEL)), "shaft's outside of 11.8 mm is not at the joint"),
+        (lambda: pressure_per_um(12.0, HUB, Ring(0.0, 11.8, *STEEL)), "outside of 11.8 mm is not at the joint"),
         (lambda: interference_at_speed_um(5.0, 1.0, HUB, Ring(0.0, 10.0, *STEEL)), "shaft's outside of 10.0 mm"),
         (lambda: release_speed_rpm(5.0, SHAFT, SHAFT), "joint diameter"),
         (lambda: hub_stress_mpa(5.0, SHAFT), "a hub has a bore"),
@@ -346,7 +346,7 @@ def test_refuses_what_is_no_number(call: Callable[[float], object], bad: float) 
         (lambda: effective_interference_um(5.0, 1.0, 1.0, -0.8), "smoothing factor"),
         (lambda: bore_growth_um(HUB, -1.0), "speed must not be negative"),
         (lambda: holding_speed_rpm(5.0, -1.0, HUB, SHAFT), "needed interference"),
-        (lambda: opening_temperature_c(5.0, -1.0, 12.0, 1e-5, 20.0), "play must not be negative"),
+        (lambda: opening_temperature_c(5.0, -1.0, 12.0, 1e-5, 20.0), "clearance must not be negative"),
         (lambda: opening_temperature_c(5.0, 1.0, 12.0, 0.0, 20.0), "expansion"),
         (lambda: opening_temperature_c(5.0, 1.0, 12.0, 1e-5, -273.16), "absolute zero"),
     ],

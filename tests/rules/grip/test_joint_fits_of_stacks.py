@@ -1,4 +1,4 @@
-"""The clearance of a joint, and what is asked for where there is none to speak of."""
+"""Clearance of joints, and the missing fields where it is unknown."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Round values for shrink joints: each by its own name, with unit and source, and complete."""
+"""Values for shrink joints: complete, each with name, unit and source."""
 
 from __future__ import annotations
 
@@ -9,20 +9,14 @@ from rules.quantities import tables
 from rules.quantities.tables import TableError, read_rows
 
 
-@pytest.mark.parametrize(
-    ("quantity", "value", "unit", "confidence"),
-    [
-        ("friction", 0.12, "1", "from memory"),
-        ("joining_play_share", 0.001, "1", "common practice"),
-        ("smoothing_factor", 0.8, "1", "from memory"),
-        ("reference_temperature_c", 20.0, "°C", "standard"),
-    ],
-)
-def test_values_as_remembered_and_practised(quantity: str, value: float, unit: str, confidence: str) -> None:
-    """Literature (from memory): friction and smoothing by DIN 7190, 20 °C by ISO 1; play by common practice."""
-    row = next(row for row in tables.table("shrink_joint").rows if row["quantity"] == quantity)
-    assert getattr(shrink_joint(), quantity) == row["value"] == value
-    assert (row["unit"], row["confidence"]) == (unit, confidence)
+def test_each_value_has_its_own_name_and_unit() -> None:
+    """A value is read by the name of its row; friction and shares are plain numbers, the temperature is in °C."""
+    rows = {row["quantity"]: row for row in tables.table("shrink_joint").rows}
+    assert rows.keys() == {"friction", "joining_play_share", "smoothing_factor", "reference_temperature_c"}
+    for quantity, row in rows.items():
+        assert getattr(shrink_joint(), quantity) == row["value"]
+        assert row["unit"] == ("°C" if quantity.endswith("_c") else "1")
+    assert len({row["value"] for row in rows.values()}) == len(rows)
 
 
 def test_a_missing_or_surplus_value_is_refused_by_name() -> None:

@@ -1,4 +1,4 @@
-"""Work is counted: alike every time, bounded where somebody bounds it, and never felt in a result."""
+"""Work counts are deterministic and limited by allowances, and never change a result."""
 
 from __future__ import annotations
 
@@ -117,7 +117,7 @@ def test_a_stack_of_hostile_numbers_counts_hundreds_of_times_what_another_does(j
         judge.assess(parse_request({"stack": costly_stack()}))
     stack = costly_stack()
     for part in stack["components"]:
-        part["runout"][0]["tir_um"] = 3.0
+        part["runout"]["statements"][0]["tir_um"] = 3.0
     with allowing(tame):
         judge.assess(parse_request({"stack": stack}))
     assert hostile.spent > 100 * tame.spent

@@ -1,4 +1,4 @@
-"""Parts made without validation: what the validator would have made of the same values."""
+"""Parts built without validation equal validated parts with the same values."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The tables as files: every row sourced, every column explained, every fault named with its file."""
+"""Table files: every row has a source, every column a description, every fault its file."""
 
 from __future__ import annotations
 
@@ -117,10 +117,10 @@ def test_rows_inherit_the_tables_source_unless_they_have_their_own() -> None:
         ("confidence: textbook", "confidence: certain", "confidence"),
         ("confidence: textbook", "note: none given", "row 1: confidence"),
         ("key: [size]", "key: [shape]", "shape"),
-        ('size: "2"', 'size: "1"', "row 2: the key"),
+        ('size: "2"', 'size: "1"', "row 2: two rows"),
         ("length_mm: 3}", "width_mm: 3}", "row 1: no cell for length_mm"),
         ("length_mm: 3}", "length_mm: 3, width_mm: 3}", "row 1: cells without a column: width_mm"),
-        ("length_mm: 3}", "length_mm: 3, length_mm: 4}", "written twice"),
+        ("length_mm: 3}", "length_mm: 3, length_mm: 4}", "is repeated"),
         ("length_mm: {unit: mm,", "note: {unit: mm,", "reserved column names: note"),
         ("meaning: the length}", "meaning: ''}", "meaning"),
         ("rows:", "rows: [", "sample.yaml"),

@@ -1,4 +1,4 @@
-"""The promised 1e-6: one way of computing against another, and against seeded draws."""
+"""The accuracy of 1e-6: two computations compared, and one with seeded samples."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Many numbers of many resultants at once: the same as one by one, and as an integration of its own."""
+"""Figures of many resultants together equal those one by one and those of a separate integration."""
 
 from __future__ import annotations
 

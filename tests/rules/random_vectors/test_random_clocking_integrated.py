@@ -1,4 +1,4 @@
-"""The law of randomly clocked vectors against an integration of its own, and its sameness."""
+"""The law of randomly clocked vectors equals a separate integration, and is deterministic."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What holds for the law of every stack of randomly clocked vectors."""
+"""Properties of the law of randomly clocked vectors for every stack."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Many resultants against each other: the same as each pair by itself, and ties of fixed amounts."""
+"""Comparisons of many resultants equal those of single pairs; ties of fixed values."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""How much of the tail of a series is left out, against the product of Hankel's expansions multiplied out."""
+"""Error of the series tail, compared with the multiplied Hankel expansions."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""How much an error of one reading spoils the eccentricity, against the fit itself."""
+"""Magnification of reading errors in the eccentricity, compared with the fit itself."""
 
 from __future__ import annotations
 

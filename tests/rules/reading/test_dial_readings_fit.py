@@ -1,4 +1,4 @@
-"""The dial fit on uneven angles, its invariances and refusals."""
+"""The fit of dial readings: uneven angles, invariances and rejected input."""
 
 from __future__ import annotations
 
@@ -59,7 +59,7 @@ def test_refuses_what_fixes_no_circle(angles: list[float], readings: list[float]
 def test_axis_is_carried_on_beyond_two_planes() -> None:
     """First principles: offset and tilt in two directions at once."""
     assert complex_at(100.0, 2 + 0j, 20.0, 2 + 3j, 50.0) == pytest.approx(2 + 8j)
-    with pytest.raises(ValueError, match="no axis"):
+    with pytest.raises(ValueError, match="not determine an axis"):
         complex_at(1.0, 1 + 0j, 5.0, 2 + 0j, 5.0)
 
 

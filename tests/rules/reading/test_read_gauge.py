@@ -1,4 +1,4 @@
-"""Reading the gauge: every next step is reached, decisions hold at their boundary, and every request is answered."""
+"""Gauge readings: every next step occurs, decisions hold at the limit, and every request gets an answer."""
 
 from __future__ import annotations
 
@@ -8,7 +8,6 @@ from typing import Any
 
 import pytest
 
-from rules.analysis import analyse
 from rules.assessor import Assessor
 from rules.reading.reading import read_gauge
 from rules.rulebook.loader import base_request
@@ -17,6 +16,7 @@ from rules.schema.parsing import BadRequestError, parse
 from rules.schema.reading import ReadingReport, ReadingRequest
 from rules.schema.request import CheckRequest
 from tests.support.pin_stack import PIN_STACK
+from tests.support.stacks import analysis_of, known, named
 
 BOOK = Assessor.load().book
 
@@ -67,7 +67,7 @@ STEPS: list[tuple[str, str, dict[str, Any], str | None, float | None, tuple[str,
         {"planes": [_range(5), _range(18.5, 44)], "stack": PIN_STACK},
         None,
         None,
-        ("18.5 µm at 44 mm", "99 of 100", "17.8"),
+        ("18.5 µm at 44 mm", "99th percentile", "17.8"),
     ),
     (
         "proven",
@@ -83,7 +83,7 @@ STEPS: list[tuple[str, str, dict[str, Any], str | None, float | None, tuple[str,
         {"planes": [_steps(5)], "trial": _trial(_steps(1j)), "stack": PIN_STACK, "limit_um": 9, **SURE},
         "collet-2/pin",
         22.62,
-        ("Turn pin in collet-2 by 22.6°", "against the way", "limit of 9 µm"),
+        ("Turn pin in collet-2 by 22.6°", "against the direction", "limit 9 µm"),
     ),
     (
         "trial turn was the best already",
@@ -99,7 +99,7 @@ STEPS: list[tuple[str, str, dict[str, Any], str | None, float | None, tuple[str,
         {"planes": [_range(10.5)], "stack": PIN_STACK, "limit_um": 10},
         None,
         None,
-        ("10.5 µm is 0.5 µm over the limit of 10 µm", "may read 1 µm"),
+        ("10.5 µm is 0.5 µm above the limit of 10 µm", "itself may be 1 µm"),
     ),
     (
         "pin of the request, over the acceptance limit",
@@ -107,7 +107,7 @@ STEPS: list[tuple[str, str, dict[str, Any], str | None, float | None, tuple[str,
         {"planes": [_range(9)], "limit_um": 10, "pin_tir_um": 3, **SURE},
         None,
         None,
-        ("0.5 µm over the 8.5 µm", "may read 3 µm"),
+        ("0.5 µm above the acceptance limit of 8.5 µm", "itself may be 3 µm"),
     ),
     (
         "within, not proven",
@@ -131,9 +131,16 @@ STEPS: list[tuple[str, str, dict[str, Any], str | None, float | None, tuple[str,
         {"planes": [_points((0, 1), (0, 1), (0, 1))]},
         None,
         None,
-        ("not round a whole turn",),
+        ("does not cover a full turn",),
     ),
-    ("nothing to hold it against", "accept", {"planes": [_range(9)]}, None, None, ("9 µm", "no limit, and no stack")),
+    (
+        "nothing to hold it against",
+        "accept",
+        {"planes": [_range(9)]},
+        None,
+        None,
+        ("9 µm", "no limit and no complete stack"),
+    ),
     (
         "no limit, as predicted",
         "accept",
@@ -150,7 +157,9 @@ STEPS: list[tuple[str, str, dict[str, Any], str | None, float | None, tuple[str,
             "stack": {
                 **PIN_STACK,
                 "components": [
-                    {**part, "runout": [{"tir_um": 80, "at_mm": 24}]} if part["id"] == "collet-2" else part
+                    {**part, "runout": {"statements": [{"tir_um": 80, "at_mm": 24}]}}
+                    if part["id"] == "collet-2"
+                    else part
                     for part in PIN_STACK["components"]
                 ],
             },
@@ -158,7 +167,7 @@ STEPS: list[tuple[str, str, dict[str, Any], str | None, float | None, tuple[str,
         },
         None,
         None,
-        ("best clocking", "limit of 10 µm", "runout of collet-2"),
+        ("best clocking", "limit is 10 µm", "runout of collet-2"),
     ),
     (
         "largest contributor first",
@@ -182,7 +191,7 @@ STEPS: list[tuple[str, str, dict[str, Any], str | None, float | None, tuple[str,
         {"planes": [_range(13)], "limit_um": 10},
         None,
         None,
-        ("13 µm", "10 µm", "Turn the cutter in its clamp by 180° and read again"),
+        ("13 µm", "10 µm", "Turn the cutting tool in its clamp by 180° and measure again"),
     ),
     (
         "trial leaves too much, no stack",
@@ -190,7 +199,7 @@ STEPS: list[tuple[str, str, dict[str, Any], str | None, float | None, tuple[str,
         {"planes": [_steps(9)], "trial": _trial(_steps(8)), "limit_um": 10},
         None,
         None,
-        ("No turn of collet-2/pin leaves less than 16 µm", "next joint"),
+        ("Turning collet-2/pin leaves at least 16 µm", "next joint"),
     ),
 ]
 
@@ -201,7 +210,7 @@ STEPS: list[tuple[str, str, dict[str, Any], str | None, float | None, tuple[str,
 def test_next_step(action: str, request_: dict[str, Any], joint: str | None, turn: float | None, words: Any) -> None:
     """The first step that applies is told, with its numbers and units."""
     step = _read(**request_).next_step
-    assert (step.action, step.joint, step.turn_deg) == (action, joint, turn), step.text
+    assert (step.action, named(step.joint), step.turn_deg) == (action, joint, turn), step.text
     for word in words:
         assert word in step.text
 
@@ -218,7 +227,7 @@ def test_a_failed_trial_is_not_asked_for_again() -> None:
     """Where the joint tried leaves too much, another one is named."""
     planes, limit = [_steps(6)], 2
     first = _read(planes=planes, stack=PIN_STACK, limit_um=limit)
-    assert first.next_step.joint == "holder/collet-1"
+    assert named(first.next_step.joint) == "holder/collet-1"
     trial = _trial(_steps(5), upper="holder", lower="collet-1")
     second = _read(planes=planes, stack=PIN_STACK, limit_um=limit, trial=trial)
     assert second.trial is not None
@@ -233,7 +242,7 @@ def test_a_failed_trial_is_not_asked_for_again() -> None:
         (7.999, 2.0, "conforms", None),
         (8.0, 2.0, "conforms", None),
         (8.001, 2.0, "not_proven", "at most 1.999 µm"),
-        (10.0, 2.0, "not_proven", "on the limit"),
+        (10.0, 2.0, "not_proven", "equals the limit"),
         (12.0, 2.0, "not_proven", "below 2 µm"),
         (12.001, 2.0, "does_not_conform", None),
         (3.0, None, "not_proven", "State the expanded uncertainty"),
@@ -319,16 +328,17 @@ def test_true_running_has_no_direction() -> None:
 
 def test_prediction_is_the_law_of_the_contributors() -> None:
     """The figures are those of the randomly clocked contributors at the plane, 137 mm from the gauge line and on."""
-    derived = analyse(CheckRequest.model_validate({"stack": PIN_STACK}))
+    derived = analysis_of(CheckRequest.model_validate({"stack": PIN_STACK}))
     report = _read(planes=[_range(9), _range(9, 40)], stack=PIN_STACK)
     for told, distance in zip(report.prediction, (24, 40), strict=True):
         law = law_at(137 + distance, derived.contributors.known)
         assert told is not None
-        assert told.z_mm == 137 + distance
+        assert told.from_gauge_line_mm == 137 + distance
+        assert told.from_last_clamping_face_mm == distance
         p50, p95, p99 = (2 * law.quantiles([0.5, 0.95, 0.99])).tolist()
-        assert (told.p50_um, told.p95_um, told.p99_um) == pytest.approx((p50, p95, p99), abs=1e-3)
+        assert [told.quantile_um(name) for name in ("p50", "p95", "p99")] == pytest.approx([p50, p95, p99], abs=1e-3)
         assert told.share_below == pytest.approx(law.probability(4.5), abs=1e-6)
-        assert not told.outside_99_percent
+        assert not told.above_p99
 
 
 @pytest.mark.parametrize(("off", "outside"), [(-0.01, False), (0.01, True)])
@@ -336,9 +346,9 @@ def test_outside_begins_at_the_99_percent(off: float, outside: bool) -> None:
     """A reading a hundredth of a micrometre above the 99 % is outside, one below is not."""
     (told,) = _read(planes=[_range(9)], stack=PIN_STACK).prediction
     assert told is not None
-    (again,) = _read(planes=[_range(told.p99_um + off)], stack=PIN_STACK).prediction
+    (again,) = _read(planes=[_range(known(told.quantile_um("p99")) + off)], stack=PIN_STACK).prediction
     assert again is not None
-    assert again.outside_99_percent is outside
+    assert again.above_p99 is outside
 
 
 def test_what_a_prediction_lacks_is_named() -> None:
@@ -346,7 +356,7 @@ def test_what_a_prediction_lacks_is_named() -> None:
     report = _read(planes=[_range(9)], stack=_without_runout(1))
     assert report.prediction == [None]
     (lack,) = report.not_stated
-    assert lack.fields == ["/stack/components/1/runout"]
+    assert lack.at == ["/stack/components/1/runout"]
 
 
 @pytest.mark.parametrize(
@@ -374,7 +384,7 @@ def test_trial_by_hand() -> None:
     """First principles: A = 3, B = 2 along 90°; turned by 180° B stands along 270° and wants to 180°."""
     report = _read(planes=[_steps(3 + 2j)], trial=_trial(_steps(3 - 2j)), stack=PIN_STACK)
     assert report.trial is not None
-    assert (report.trial.joint, report.trial.before_joint_um, report.trial.beyond_joint_um) == (
+    assert (named(report.trial.joint), report.trial.before_joint_um, report.trial.beyond_joint_um) == (
         "collet-2/pin",
         3.0,
         2.0,
@@ -386,14 +396,14 @@ def test_trial_by_hand() -> None:
 @pytest.mark.parametrize(
     ("request_", "words"),
     [
-        ({"planes": [_steps(3)], "trial": _trial(_steps(1), upper="holder"), "stack": PIN_STACK}, "no joint of"),
-        ({"planes": [_steps(3)], "trial": _trial(_steps(1), upper="spindle"), "stack": PIN_STACK}, "no joint of"),
-        ({"planes": [_steps(3)], "trial": _trial(_steps(3), turned=360)}, "none, or nearly none"),
-        ({"planes": [_steps(3)], "trial": _trial(_steps(3), turned=0)}, "none, or nearly none"),
-        ({"planes": [_steps(3)], "trial": _trial(_steps(3), turned=-1e-300)}, "none, or nearly none"),
+        ({"planes": [_steps(3)], "trial": _trial(_steps(1), upper="holder"), "stack": PIN_STACK}, "not a joint of"),
+        ({"planes": [_steps(3)], "trial": _trial(_steps(1), upper="spindle"), "stack": PIN_STACK}, "not a joint of"),
+        ({"planes": [_steps(3)], "trial": _trial(_steps(3), turned=360)}, "is too small"),
+        ({"planes": [_steps(3)], "trial": _trial(_steps(3), turned=0)}, "is too small"),
+        ({"planes": [_steps(3)], "trial": _trial(_steps(3), turned=-1e-300)}, "is too small"),
         ({"planes": [_steps(3)], "trial": _trial(_range(6))}, "no direction"),
         ({"planes": [_range(6)], "trial": _trial(_steps(3))}, "no direction"),
-        ({"planes": [_steps(3)], "trial": _trial(_points((0, 1), (0, 2), (0, 3)))}, "don't go round"),
+        ({"planes": [_steps(3)], "trial": _trial(_points((0, 1), (0, 2), (0, 3)))}, "do not cover a full turn"),
         ({"planes": [_steps(3)], "trial": _trial(_steps(3, 25))}, "distance of the first plane"),
     ],
 )  # fmt: skip
@@ -411,7 +421,7 @@ def test_the_spindle_is_a_joint_where_a_machine_is_given() -> None:
     stack, machine = request["stack"], request["machine"]
     report = _read(planes=[_steps(3 + 1j)], trial=trial, stack=stack, machine=machine)
     assert report.trial is not None
-    assert report.trial.joint == "spindle/holder"
+    assert named(report.trial.joint) == "spindle/holder"
     assert report.trial.turn_deg in (0.0, 180.0)
 
 
@@ -456,14 +466,14 @@ def test_planes_at_one_distance_have_no_axis() -> None:
     """A note says so."""
     report = _read(planes=[_steps(1), _steps(2)])
     assert report.axis is None
-    assert report.notes == ["No axis: both planes lie at one distance."]
+    assert report.notes == ["No axis: both planes are at the same distance."]
 
 
 def test_thresholds_are_checked_as_in_a_check() -> None:
     """A rule that does not exist is refused with its place."""
     with pytest.raises(BadRequestError) as caught:
-        _read(planes=[_range(1)], policy={"thresholds": {"NONE-999": {"x": 1}}})
-    assert [fault.pointer for fault in caught.value.faults] == ["/policy/thresholds/NONE-999"]
+        _read(planes=[_range(1)], policy={"thresholds": [{"code": "NONE-999", "threshold": "x", "value": 1}]})
+    assert [fault.pointer for fault in caught.value.faults] == ["/policy/thresholds/0/code"]
 
 
 def test_cautions_and_provenance() -> None:

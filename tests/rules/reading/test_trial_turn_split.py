@@ -1,4 +1,4 @@
-"""The trial turn: both sides of a joint are found, and the best turn leaves what it says."""
+"""The trial turn: both sides of a joint are found, and the best turn leaves the predicted runout."""
 
 from __future__ import annotations
 

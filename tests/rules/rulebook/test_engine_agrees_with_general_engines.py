@@ -1,4 +1,4 @@
-"""The engine against two general-purpose engines that were told the same rulebooks."""
+"""The engine agrees with two general-purpose engines on the same rulebooks."""
 
 from __future__ import annotations
 
@@ -10,7 +10,6 @@ from typing import Any
 
 import pytest
 
-from rules.analysis import analyse
 from rules.rulebook.fact import Fact
 from rules.schema.parsing import BadRequestError, parse_request
 from tests.oracles.general_engines import ENGINES
@@ -19,13 +18,13 @@ from tests.oracles.rule_translation import CEL, RULE_ENGINE, translated
 from tests.support.libraries import library_lines
 from tests.support.random_stacks import random_stack
 from tests.support.rulebooks import book_of, joint, rule_entry
-from tests.support.stacks import assessor
+from tests.support.stacks import analysis_of, assessor
 
 
 def _facts(requests: Iterable[dict[str, Any]]) -> Iterator[tuple[Fact, ...]]:
     for request in requests:
         try:
-            yield tuple(analyse(parse_request(request)).facts)
+            yield tuple(analysis_of(parse_request(request)).facts)
         except BadRequestError:
             continue
 

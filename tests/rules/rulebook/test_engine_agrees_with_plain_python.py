@@ -1,4 +1,4 @@
-"""The engine against the same rulebooks evaluated in plain Python."""
+"""The engine agrees with the same rulebooks evaluated in plain Python."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""When the engine does not do its work there is an error, and never a judgement without findings."""
+"""A failure of the engine is an error, never a judgement without findings."""
 
 from __future__ import annotations
 
@@ -155,7 +155,7 @@ def test_an_answer_for_another_session_or_in_another_form_is_a_fault(engine: Eng
         return (state_text, answer if '"joint"' in text else text)
 
     replace(start_action_for_state=swap)
-    refused(engine, "another session or in a form that is not known")
+    refused(engine, "another session or an unknown form")
 
 
 def test_a_rule_that_fires_where_it_can_not_be_decided_is_a_fault(engine: Engine, replace: Any) -> None:
@@ -178,7 +178,7 @@ def test_a_session_whose_marker_is_not_seen_is_a_fault_and_never_deleted(engine:
         delete_state=lambda *arguments: deleted.append(arguments[-1]),
     )
     for _ in range(5):
-        refused(engine, "the engine saw nothing of what it was told")
+        refused(engine, "the engine matched none of the facts asserted")
     assert deleted == []
 
 
@@ -244,7 +244,7 @@ def test_facts_that_meet_in_the_engines_identity_are_both_judged(engine: Engine,
 def test_a_fact_that_is_always_called_observed_is_a_fault(engine: Engine, replace: Any) -> None:
     """It is not passed over."""
     replace(assert_fact=lambda assert_fact, handle, text: (2, 1) if '"joint"' in text else assert_fact(handle, text))
-    refused(engine, "took a fact for one it had already")
+    refused(engine, "mistook a fact for an earlier one")
 
 
 def test_a_set_the_core_does_not_compile_is_a_fault(replace: Any) -> None:

@@ -1,4 +1,4 @@
-"""Many threads, many requests, many engines: right answers and flat memory."""
+"""Many threads, requests and engines: correct answers and constant memory."""
 
 from __future__ import annotations
 

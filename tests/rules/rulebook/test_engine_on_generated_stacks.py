@@ -1,4 +1,4 @@
-"""The whole way on generated stacks: the engine against plain Python on the real rulebooks and facts."""
+"""The engine agrees with plain Python on the built-in rulebooks and the facts of generated stacks."""
 
 from __future__ import annotations
 
@@ -7,11 +7,11 @@ from collections import Counter
 
 import pytest
 
-from rules.analysis import analyse
 from rules.assessor import Assessor
 from rules.schema.parsing import BadRequestError, parse_request
 from tests.oracles.plain_evaluator import evaluate
 from tests.support.random_stacks import random_stack
+from tests.support.stacks import analysis_of
 
 ASSESSOR = Assessor.load()
 
@@ -24,7 +24,7 @@ def _agree(seeds: range) -> tuple[Counter[str], int]:
             request = parse_request(random_stack(random.Random(seed)))
         except BadRequestError:
             continue
-        facts = analyse(request).facts
+        facts = analysis_of(request).facts
         before = repr(facts)
         judgement = ASSESSOR.engine.judge(facts)
         answer = (

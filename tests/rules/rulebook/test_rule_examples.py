@@ -1,4 +1,4 @@
-"""Every rule fires, stays silent and is undecided where its own examples say so."""
+"""Every rule fires, does not fire or is undecided as its examples state."""
 
 from __future__ import annotations
 
@@ -59,7 +59,7 @@ def test_is_undecided_without_a_needed_field(rule: Rule, example: Example) -> No
     assert rule.code in gaps
     assert rule.code not in fired
     assert report.verdict in ("review", "fail")
-    assert all(fact.fields for item in report.undecided for fact in item.lacks)
+    assert all(lack.at for item in report.undecided for lack in item.lacks)
 
 
 @pytest.mark.parametrize("base", base_names())

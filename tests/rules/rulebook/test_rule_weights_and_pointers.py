@@ -1,7 +1,7 @@
-"""How grave each built-in rule is, and where its objection points, kept by hand.
+"""Severity and pointers of each built-in rule, listed by hand.
 
-The two tables are the promise to whoever acts on a verdict: an error holds a tool back, a safety rule may not be
-lowered without a word, and the pointers lead to the fields to change. They are not read from the rulebooks.
+Users rely on these two tables: an error stops a tool, a safety rule cannot be lowered unnoticed, and pointers give the
+fields to change. They are not read from the rulebooks.
 """
 
 from __future__ import annotations
@@ -109,9 +109,9 @@ _CHUCK_AND_SHANK = ["/stack/components/0/workpiece_side", "/stack/components/1/m
 
 # stack, code -> the fields that the objection is about
 POINTERS = {
-    ("03-deep-rib-nut-collets", "RUN-010"): ["/operation"],
-    ("03-deep-rib-nut-collets", "RUN-030"): ["/operation"],
-    ("03-deep-rib-nut-collets", "RUN-040"): ["/operation"],
+    ("03-deep-rib-nut-collets", "RUN-010"): ["/operations/0"],
+    ("03-deep-rib-nut-collets", "RUN-030"): ["/operations/0"],
+    ("03-deep-rib-nut-collets", "RUN-040"): ["/operations/0"],
     ("05-shrink-fit-coarse-shank", "BOR-050"): _CHUCK_AND_SHANK,
     ("05-shrink-fit-coarse-shank", "SHK-010"): _CHUCK_AND_SHANK,
     ("05-shrink-fit-coarse-shank", "SHR-030"): _CHUCK_AND_SHANK,
@@ -127,9 +127,9 @@ POINTERS = {
         "/stack/joints/0",
     ],
     ("10-quarter-inch-in-metric-collet", "OVH-010"): ["/stack/components/3"],
-    ("11-high-speed-finisher", "BAL-010"): ["/operation"],
+    ("11-high-speed-finisher", "BAL-010"): ["/operations/0"],
     ("11-high-speed-finisher", "OVH-010"): ["/stack/components/1"],
-    ("11-high-speed-finisher", "SPD-020"): ["/operation"],
+    ("11-high-speed-finisher", "SPD-020"): ["/operations/0"],
     ("12-face-mill-too-wide", "MCH-030"): ["/stack"],
     ("13-drill-without-coolant-path", "COOL-010"): ["/stack/components/1"],
     ("13-drill-without-coolant-path", "OVH-010"): ["/stack/components/2"],
@@ -137,16 +137,16 @@ POINTERS = {
     ("14-short-grip", "OVH-020"): ["/stack/components/1"],
     ("17-heavy-cut-in-a-collet", "GRIP-070"): _COLLET_AND_SHANK,
     ("18-slender-reach-at-speed", "OVH-020"): ["/stack/components/1"],
-    ("18-slender-reach-at-speed", "SPD-040"): ["/operation"],
-    ("18-slender-reach-at-speed", "STF-010"): ["/operation"],
-    ("18-slender-reach-at-speed", "STF-020"): ["/operation"],
+    ("18-slender-reach-at-speed", "SPD-040"): ["/operations/0"],
+    ("18-slender-reach-at-speed", "STF-010"): ["/operations/0"],
+    ("18-slender-reach-at-speed", "STF-020"): ["/operations/0"],
 }
 
 # stack 15 -> code, the fields it is about, the fields that would decide it
 UNDECIDED = {
     "GRIP-050": (_CHUCK_AND_SHANK, ["/stack/components/1/machine_side/length_mm"]),
-    "RUN-010": (["/operation"], ["/stack/components/1/runout"]),
-    "RUN-020": (["/operation"], ["/stack/components/1/runout", "/stack/components/1/runout"]),
+    "RUN-010": (["/operations/0"], ["/stack/components/1/runout"]),
+    "RUN-020": (["/operations/0"], ["/stack/components/1/runout", "/stack/components/1/runout"]),
 }
 
 
@@ -169,4 +169,4 @@ def test_an_undecided_rule_points_at_what_is_missing(code: str) -> None:
     """What it is about, and the field to state."""
     report = check(json.loads((STACKS / "15-incomplete-library-entry.json").read_text(encoding="utf-8")))
     (gap,) = [one for one in report.undecided if one.code == code]
-    assert (list(gap.at), [field for lack in gap.lacks for field in lack.fields]) == UNDECIDED[code]
+    assert (list(gap.at), [field for lack in gap.lacks for field in lack.at]) == UNDECIDED[code]

@@ -1,4 +1,4 @@
-"""What the engine can carry is checked before it is asked to."""
+"""Size limits are checked before the engine gets a rulebook."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What the linter refuses before the engine sees it, each with file, line, rule and reason."""
+"""Rules rejected by the linter, each with file, line, rule and reason."""
 
 from __future__ import annotations
 
@@ -59,38 +59,38 @@ def test_the_unspoilt_book_loads(tmp_path: Path) -> None:
 CONDITIONS = {
     "two keys in a condition": (LESS, "{grip_length_mm: 5, shank_mm: 5}", "shank_mm: 5", "exactly one key"),
     "an empty condition": (LESS, "{}", "- {}", "exactly one key"),
-    "a condition that is a text": (LESS, "grip_length_mm", "- grip_length_mm", "object of one key"),
+    "a condition that is a text": (LESS, "grip_length_mm", "- grip_length_mm", "object with one key"),
     "two operators": (LESS, "{shank_mm: {less_than: 5, at_least: 2}}", "at_least", "exactly one operator"),
     "no operator": (LESS, "{grip_length_mm: {}}", "grip_length_mm: {}", "exactly one operator"),
     "an empty list": (LESS, "{any: []}", "any: []", "at least one condition"),
     "an empty list of literals": (LESS, "{grip_length_mm: {in: []}}", "in: []", "at least one literal"),
     "an unknown operator": (LESS, "{grip_length_mm: {below: 5}}", "below: 5", "unknown operator 'below'"),
-    "the engine's own operator": (LESS, "{$lt: {grip_length_mm: 5}}", "$lt", "no property of this kind"),
+    "the engine's own operator": (LESS, "{$lt: {grip_length_mm: 5}}", "$lt", "neither a property of this kind"),
     "an order of texts": (LESS, "{shank_form: {less_than: z}}", "less_than: z", "unknown operator"),
     "an order of flags": (LESS, "{clamped: {at_least: true}}", "at_least: true", "unknown operator"),
     "a membership of flags": (LESS, "{clamped: {in: [true]}}", "in: [true]", "unknown operator"),
-    "a negation": (LESS, "{not: [{clamped: true}]}", "not:", "'not' is no property"),
-    "a negated group": (LESS, "{none: [{clamped: true}]}", "none:", "'none' is no property"),
-    "a count": (LESS, "{count: 2}", "count: 2", "'count' is no property"),
-    "a cap": (LESS, "{cap: 2}", "cap: 2", "'cap' is no property"),
+    "a negation": (LESS, "{not: [{clamped: true}]}", "not:", "'not' is neither a property"),
+    "a negated group": (LESS, "{none: [{clamped: true}]}", "none:", "'none' is neither a property"),
+    "a count": (LESS, "{count: 2}", "count: 2", "'count' is neither a property"),
+    "a cap": (LESS, "{cap: 2}", "cap: 2", "'cap' is neither a property"),
     "an absence": (LESS, "{grip_length_mm: {missing: true}}", "missing", "unknown operator 'missing'"),
     "arithmetic": (LESS, "{grip_length_mm: {less_than: {times: [3, shank_mm]}}}", "times", "an object"),
     "a division": (LESS, "{grip_length_mm: {div: shank_mm}}", "div", "unknown operator 'div'"),
-    "a formula in text": (LESS, "{grip_length_mm: {less_than: 3 * shank_mm}}", "3 *", "is no number"),
+    "a formula in text": (LESS, "{grip_length_mm: {less_than: 3 * shank_mm}}", "3 *", "is not a number"),
     "a join of two facts": (LESS, "{grip_length_mm: {less_than: {other: x}}}", "other", "an object"),
-    "a dotted name": (LESS, "{grip_length_mm: {less_than: first.shank_mm}}", "first.", "is no number"),
+    "a dotted name": (LESS, "{grip_length_mm: {less_than: first.shank_mm}}", "first.", "is not a number"),
     "a nested list": (LESS, "{grip_length_mm: {in: [[1]]}}", "[[1]]", "a list"),
-    "a property of another kind": (LESS, "{total_mass_kg: 5}", "total_mass_kg", "no property of this kind"),
-    "a property of no kind": (LESS, "{grip_lenght_mm: 5}", "grip_lenght_mm", "no property of this kind"),
-    "a number that is text": (LESS, '{grip_length_mm: {less_than: "5"}}', '"5"', "is no number"),
-    "a number with its unit": (LESS, "{grip_length_mm: {less_than: 5 mm}}", "5 mm", "is no number"),
-    "an exponent YAML reads as text": (LESS, "{grip_length_mm: {less_than: 1e-3}}", "1e-3", "is no number"),
-    "no number": (LESS, "{grip_length_mm: {less_than: .nan}}", ".nan", "nan is no number"),
-    "an infinite number": (LESS, "{grip_length_mm: {at_most: .inf}}", ".inf", "inf is no number"),
-    "a flag for a number": (LESS, "{grip_length_mm: true}", "mm: true", "no number"),
-    "a number for a flag": (LESS, "{clamped: 1}", "clamped: 1", "no flag"),
-    "a number for a text": (LESS, "{shank_form: 1}", "shank_form: 1", "no text"),
-    "nothing for a text": (LESS, "{shank_form: null}", "null", "no text"),
+    "a property of another kind": (LESS, "{total_mass_kg: 5}", "total_mass_kg", "neither a property of this kind"),
+    "a property of no kind": (LESS, "{grip_lenght_mm: 5}", "grip_lenght_mm", "neither a property of this kind"),
+    "a number that is text": (LESS, '{grip_length_mm: {less_than: "5"}}', '"5"', "is not a number"),
+    "a number with its unit": (LESS, "{grip_length_mm: {less_than: 5 mm}}", "5 mm", "is not a number"),
+    "an exponent YAML reads as text": (LESS, "{grip_length_mm: {less_than: 1e-3}}", "1e-3", "is not a number"),
+    "no number": (LESS, "{grip_length_mm: {less_than: .nan}}", ".nan", "nan is not a number"),
+    "an infinite number": (LESS, "{grip_length_mm: {at_most: .inf}}", ".inf", "inf is not a number"),
+    "a flag for a number": (LESS, "{grip_length_mm: true}", "mm: true", "not a number"),
+    "a number for a flag": (LESS, "{clamped: 1}", "clamped: 1", "not a flag"),
+    "a number for a text": (LESS, "{shank_form: 1}", "shank_form: 1", "not a text"),
+    "nothing for a text": (LESS, "{shank_form: null}", "null", "not a text"),
     "a word YAML reads as flag": (LESS, "{shank_form: no}", "shank_form: no", "put them in quotes"),
     "a flag in a list of texts": (LESS, "{shank_form: {in: [plain, yes]}}", "yes", "put them in quotes"),
     "a property against itself": (LESS, "{shank_form: {equals: shank_form}}", "equals: shank", "with itself"),
@@ -128,7 +128,7 @@ FIELDS = {
         "grip_length_mm: 5}",
         "grip_length_mm: [.nan]}",
         "[.nan]",
-        "can't stand in a request",
+        "is not possible in a request",
     ),
     "a pointer without its slash": (
         "/joints/0/grip_length_mm: 5",
@@ -155,7 +155,7 @@ FIELDS = {
         "needs",
         "must be a list",
     ),
-    "a need that is unknown": ("needs: [", "needs: [reach_mm, ", "reach_mm", "does not know"),
+    "a need that is unknown": ("needs: [", "needs: [reach_mm, ", "reach_mm", "not in the vocabulary"),
     "a need named twice": ("needs: [", "needs: [clamped, ", "needs: [clamped", "twice"),
     "a condition on what is not needed": (
         "minimum_grip_mm, shank_form",
@@ -169,9 +169,9 @@ FIELDS = {
         "{grip_length_mm} mm is",
         "{grip_length_mm:.1f} mm is",
         ":.1f",
-        "a brace stands alone",
+        "an unmatched brace",
     ),
-    "a brace alone": ("mm is held", "mm} is held", "mm} is held", "a brace stands alone"),
+    "a brace alone": ("mm is held", "mm} is held", "mm} is held", "an unmatched brace"),
     "an observed value that is not needed": (
         "observed: grip_length_mm",
         "observed: shank_mm",
@@ -181,7 +181,7 @@ FIELDS = {
     "a limit that is nothing": ("limit: minimum_grip_mm", "limit: least", "limit: least", "not under needs"),
     "an unknown unit": ("unit: mm\n", "unit: inch\n", "unit: inch", "unknown unit"),
     "a unit that is not the value's": ("unit: mm\n", "unit: um\n", "observed", "the rule's unit is um"),
-    "a threshold that decides nothing": ("why:", THRESHOLD + "why:", "thresholds", "decides nothing"),
+    "a threshold that decides nothing": ("why:", THRESHOLD + "why:", "thresholds", "is not used in the condition"),
     "a threshold named as a property": (
         "why:",
         THRESHOLD.replace("most", "shank_mm") + "why:",
@@ -192,7 +192,7 @@ FIELDS = {
         "why:",
         THRESHOLD.replace("value: 4", "value: 10") + "why:",
         "thresholds",
-        "does not lie between",
+        "is not between",
     ),
     "a threshold without bounds": (
         "why:",
@@ -210,7 +210,7 @@ FIELDS = {
         "grip_length_mm: {less_than: minimum_grip_mm}",
         "grip_length_mm: {less_than: most}",
         "less_than: most",
-        "is no number",
+        "is not a number",
     ),
     "a replacement of nothing": (
         "severity: error",
@@ -284,7 +284,7 @@ def test_all_defects_are_told_at_once(tmp_path: Path) -> None:
     spoilt = GOOD.replace(LESS, "{reach: 5}").replace("{clamped: true}", "{clamped: maybe}")
     reasons = [problem.reason for problem in problems_of(tmp_path, spoilt + second + third + third)]
     assert len(reasons) == 4
-    for words in ("'reach'", "'maybe' is no flag", "unit is missing", "taken already"):
+    for words in ("'reach'", "'maybe' is not a flag", "unit is missing", "already used"):
         assert any(words in reason for reason in reasons), reasons
 
 

@@ -1,4 +1,4 @@
-"""Loading folders of books: order, replacement, digest, and what is told about each."""
+"""Loading folders of books: order, replacement, digest and defects."""
 
 from __future__ import annotations
 
@@ -89,7 +89,7 @@ def test_a_safety_rule_stays_one(tmp_path: Path) -> None:
     """Else a third folder could make it milder without a word."""
     first = write(tmp_path / "a", rule_entry(safety=True))
     (problem,) = refused(first, write(tmp_path / "b", rule_entry(replaces=True)))
-    assert problem.reason == "replaces a safety rule and must say safety: true itself"
+    assert problem.reason.endswith(" safety rule and needs safety: true")
 
 
 def test_a_code_taken_is_refused_with_the_place_of_the_other(tmp_path: Path) -> None:
@@ -98,11 +98,11 @@ def test_a_code_taken_is_refused_with_the_place_of_the_other(tmp_path: Path) -> 
     write(first, rule_entry(replaces=True), name="second.yaml")
     (problem,) = refused(first)
     assert problem == Problem(
-        str(first / "second.yaml"), 5, "GRIP-010", "the code is taken already: a/book.yaml, line 5"
+        str(first / "second.yaml"), 5, "GRIP-010", "the code is already used: a/book.yaml, line 5"
     )
     (first / "second.yaml").unlink()
     (problem,) = refused(first, write(tmp_path / "b", rule_entry()))
-    assert problem.reason == "the code is taken by a/book.yaml; to replace that rule say replaces: true"
+    assert "already used in a/book.yaml; " in problem.reason
 
 
 def test_the_digest_is_one_of_content_only(tmp_path: Path) -> None:
@@ -127,7 +127,7 @@ def test_what_is_no_book_is_told(tmp_path: Path) -> None:
     (folder / "read.me").write_text("not a book")
     assert [problem.reason for problem in refused(folder)] == [
         "a book's name ends in .yaml",
-        "the vocabulary belongs to the program and can't be added to by folder",
+        "a folder cannot extend the vocabulary",
     ]
     (tmp_path / "empty").mkdir()
     (problem,) = refused(tmp_path / "empty")

@@ -1,4 +1,4 @@
-"""Thresholds a request may set."""
+"""Thresholds set by a request."""
 
 from __future__ import annotations
 
@@ -21,12 +21,12 @@ def test_a_value_between_the_bounds_is_allowed(value: float) -> None:
     [
         ("GRIP-020", "least_mm", math.nextafter(50, 99), "must lie between 0 and 50 mm"),
         ("GRIP-020", "loose_um", 0.5, "must lie between 1 and 100 um"),
-        ("GRIP-020", "least_mm", math.nan, "no finite number"),
-        ("GRIP-020", "least_mm", math.inf, "no finite number"),
-        ("GRIP-020", "least_mm", True, "no finite number"),
-        ("GRIP-020", "least_mm", "5", "no finite number"),
-        ("GRIP-020", "most_mm", 5, "the rule has no threshold most_mm; known: least_mm, loose_um"),
-        ("GRIP-010", "least_mm", 5, "the rule has no threshold least_mm; known: none"),
+        ("GRIP-020", "least_mm", math.nan, "not a finite number"),
+        ("GRIP-020", "least_mm", math.inf, "not a finite number"),
+        ("GRIP-020", "least_mm", True, "not a finite number"),
+        ("GRIP-020", "least_mm", "5", "not a finite number"),
+        ("GRIP-020", "most_mm", 5, "most_mm; known: least_mm, loose_um"),
+        ("GRIP-010", "least_mm", 5, "least_mm; known: none"),
         ("GRIP-999", "", 5, "there is no rule GRIP-999"),
     ],
 )

@@ -1,4 +1,4 @@
-"""More rules than the engine carries together are divided, and every one is judged."""
+"""A rulebook too large for the engine is divided, and every rule is judged."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Comparisons as whole numbers: the sign decides, and the sign is exact."""
+"""Comparisons as integers, with an exact sign."""
 
 from __future__ import annotations
 

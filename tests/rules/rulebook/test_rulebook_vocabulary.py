@@ -1,4 +1,4 @@
-"""The vocabulary file: closed, typed, with units that agree with the names."""
+"""The vocabulary file: closed, typed, with units that match the names."""
 
 from __future__ import annotations
 
@@ -37,11 +37,11 @@ def test_a_vocabulary_knows_its_properties_by_kind() -> None:
     ("old", "new", "line", "reason"),
     [
         ("unit: mm", "unit: inch", 7, "unit must be one of"),
-        ("unit: mm", "unit: um", 7, "grip_length_mm ends in _mm but has the unit um"),
+        ("unit: mm", "unit: um", 7, "ends in _mm but has the unit um"),
         ("grip_length_mm", "holding_n_m", 7, "holding_n_m ends in _n_m but has the unit mm"),
-        ("grip_length_mm", "Grip", 7, "'Grip' is no name for a property"),
-        ("grip_length_mm", "grip.mm", 7, "'grip.mm' is no name for a property"),
-        ("grip_length_mm", "any", 7, "'any' can't name a property"),
+        ("grip_length_mm", "Grip", 7, "'Grip' is not a name for a property"),
+        ("grip_length_mm", "grip.mm", 7, "'grip.mm' is not a name for a property"),
+        ("grip_length_mm", "any", 7, "'any' cannot be the name of a property"),
         ("type: number, unit: mm", "type: text, unit: mm", 7, "a text has no unit"),
         ("type: number", "type: date", 7, "type must be one of"),
         ("meaning: Length held.", "always: true, meaning: x", 7, "only a text can be present always"),

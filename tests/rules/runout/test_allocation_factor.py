@@ -1,4 +1,4 @@
-"""The one factor with which contributors reach a target."""
+"""The factor on the contributors that reaches a target."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Which causes of eccentricity a stack has, and how they grow along the axis."""
+"""Contributors of a stack, and their growth along the axis."""
 
 from __future__ import annotations
 
@@ -65,7 +65,7 @@ def test_even_clamps_add_no_clearance() -> None:
 def test_machine_spindle_counts_from_its_gauge_line() -> None:
     """A test bar of 2 µm at 0 and 4 µm at 300 mm moves everything."""
     request = base_request("press_in")
-    request["machine"]["spindle_runout"] = [{"tir_um": 2, "at_mm": 0}, {"tir_um": 4, "at_mm": 300}]
+    request["machine"]["spindle_runout"] = {"statements": [{"tir_um": 2, "at_mm": 0}, {"tir_um": 4, "at_mm": 300}]}
     found = _contributors(request)
     assert _tir(found, "runout of the spindle", 150) == pytest.approx(3.0)
     assert found.known[0].displaces_from == 0
@@ -90,14 +90,20 @@ def test_missing_tolerance_leaves_a_slip_fit_open() -> None:
 def test_equal_distances_fix_no_line() -> None:
     """Two readings at one place are a lack, and a finding of its own."""
     request = base_request("press_in")
-    request["stack"]["components"][0]["runout"] = [{"tir_um": 2, "at_mm": 5}, {"tir_um": 3, "at_mm": 5}]
-    assert _contributors(request).lacking == Missing(("/stack/components/0/runout/1/at_mm",))
+    request["stack"]["components"][0]["runout"] = {"statements": [{"tir_um": 2, "at_mm": 5}, {"tir_um": 3, "at_mm": 5}]}
+    assert _contributors(request).lacking == Missing(("/stack/components/0/runout/statements/1/at_mm",))
 
 
 def test_a_tool_that_nothing_clamps_has_no_bow() -> None:
     """Bow and roundness count beyond the face that clamps; a tool alone has none, and nothing is lacking for it."""
-    rod = {"overall_length_mm": 120, "straightness_um": 3, "roundness_um": 1, "runout": [{"tir_um": 4, "at_mm": 0}]}
-    found = _contributors(one_rod({"length_mm": 120, "outer_mm": 20}, runout_character="offset", **rod))
+    rod = {
+        "overall_length_mm": 120,
+        "straightness_um": 3,
+        "roundness_um": 1,
+        "runout": {"statements": [{"tir_um": 4, "at_mm": 0}]},
+    }
+    rod["runout"]["character"] = "offset"
+    found = _contributors(one_rod({"length_mm": 120, "outer_mm": 20}, **rod))
     assert [item.name for item in found.known] == ["runout of rod"]
 
 
@@ -116,7 +122,7 @@ def test_only_what_is_measured_with_every_angle_has_a_direction(
     """First principles: 2 µm at the face and 4 µm at 80 mm, a quarter turn on, point along the imaginary axis."""
     request = base_request("press_in")
     readings = [{"tir_um": 2, "at_mm": 0, "angle_deg": angles[0]}, {"tir_um": 4, "at_mm": 80, "angle_deg": angles[1]}]
-    request["stack"]["components"][0] |= {"runout_law": law, "runout": readings}
+    request["stack"]["components"][0] |= {"runout": {"law": law, "statements": readings}}
     (holder,) = [item for item in _contributors(request).known if item.name == "runout of holder"]
     assert (holder.group is not None) is directed
     assert 2 * holder.line.at(150) == pytest.approx(4j if directed else 4)
@@ -126,7 +132,7 @@ def test_a_measured_spindle_has_a_direction() -> None:
     """First principles: 2 µm at the gauge line and 4 µm at 80 mm, half a turn on, point along the negative axis."""
     request = base_request("press_in")
     readings = [{"tir_um": 2, "at_mm": 0, "angle_deg": 180}, {"tir_um": 4, "at_mm": 80, "angle_deg": 180}]
-    request["machine"] |= {"spindle_runout": readings, "spindle_runout_law": "measured"}
+    request["machine"] |= {"spindle_runout": {"law": "measured", "statements": readings}}
     (spindle,) = [item for item in _contributors(request).known if item.name == "runout of the spindle"]
     assert spindle.group is not None
     assert 2 * spindle.line.at(0) == pytest.approx(-2)
@@ -136,7 +142,7 @@ def test_a_measured_spindle_has_a_direction() -> None:
 def test_one_reading_of_a_spindle_tilts_about_the_middle_of_its_seat() -> None:
     """First principles: nothing in the middle of the taper, and along a line from there through 4 µm at 80 mm."""
     request = base_request("press_in")
-    request["machine"]["spindle_runout"] = [{"tir_um": 4, "at_mm": 80}]
+    request["machine"]["spindle_runout"] = {"statements": [{"tir_um": 4, "at_mm": 80}]}
     derived = derived_of(request)
     (spindle,) = [item for item in derived.contributors.known if item.name == "runout of the spindle"]
     middle = known(derived.geometry.places[0].pivot)

@@ -1,4 +1,4 @@
-"""Turning joints against each other."""
+"""Best clocking of joints."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""How far each joint may be turned, from the spindle outward."""
+"""Number of positions of each joint, from the spindle outward."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What is wrong with a request is told by where it lies in the input and what was expected there."""
+"""Faults of a request have their place in the input and the expected value."""
 
 from __future__ import annotations
 
@@ -93,16 +93,16 @@ FIRST = "/stack/components/0"
             id="coupling of the other side",
         ),
         pytest.param(
-            {**_with(), "policy": {"thresholds": {"grip": {}}}},
-            "/policy/thresholds/grip",
-            "the name must match",
-            id="key that is no rule code",
+            {**_with(), "policy": {"thresholds": [{"code": "grip", "threshold": "x", "value": 1}]}},
+            "/policy/thresholds/0/code",
+            "text that matches",
+            id="text that is no rule code",
         ),
         pytest.param(
-            {**_with(), "policy": {"thresholds": {"GRIP-010": {"x": "1"}}}},
-            "/policy/thresholds/GRIP-010/x",
+            {**_with(), "policy": {"thresholds": [{"code": "GRIP-010", "threshold": "x", "value": "1"}]}},
+            "/policy/thresholds/0/value",
             "a number is expected",
-            id="value in a map",
+            id="text for a number",
         ),
     ],
 )

@@ -1,4 +1,4 @@
-"""Which characters a text for people may hold."""
+"""Permitted characters in texts."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""A part is given up for its width only where it is too wide wherever it may come to lie."""
+"""A part is ruled out for its width only if it is too wide in every possible position."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Orders are counted as listing them one by one would count them."""
+"""The count of sequences equals the number found by listing them."""
 
 from __future__ import annotations
 

@@ -1,9 +1,10 @@
-"""A search finds what judging every order of the inventory would find, and tells what stood against the rest."""
+"""A search finds the same stacks as judging every sequence, with the reasons against the others."""
 
 from __future__ import annotations
 
 import copy
 import random
+from collections.abc import Callable
 from typing import Any
 
 import pytest
@@ -19,6 +20,8 @@ from rules.search.fitting import BY_GRIP, BY_JOINT, BY_KNOB, BY_PART
 from rules.search.search import search
 from tests.oracles.every_stack import every_order, every_stack
 from tests.support.inventories import random_search, shelf
+from tests.support.operations import change, operation_of
+from tests.support.stacks import quantile
 from tests.support.toolroom_parts import SPINDLES
 
 ASSESSOR = Assessor.load()
@@ -104,7 +107,7 @@ def test_pages_end_by_their_steps_too(steps: int, monkeypatch: pytest.MonkeyPatc
     assert len(pages) > 3
     assert {tuple(one.components) for page in pages for one in page.results} == set(_told(whole.results))
     assert sum(page.counts.orders_cut for page in pages) == whole.counts.orders_cut
-    told = [note for page in pages for note in page.notes if note.startswith("Nothing on this page")]
+    told = [note for page in pages for note in page.notes if note.startswith("No stack on this page")]
     assert len(told) == sum(not page.results and not page.complete for page in pages) > 0
 
 
@@ -121,7 +124,7 @@ def _two_ways(**requirement: Any) -> dict[str, Any]:
             "KB-press-12-6",
         ),
         "requirement": requirement,
-        "operation": {"spindle_speed_rpm": 9000, "runout_limit_um": 40, "balance_grade": "G16"},
+        "operations": [operation_of({"spindle_speed_rpm": 9000, "runout_limit_um": 40, "balance_grade": "G16"})],
         "machine": SPINDLES["HT63"].machine,
     }
 
@@ -151,14 +154,13 @@ def test_a_result_is_its_check() -> None:
         assert check.verdict == one.verdict
         assert check.summary == one.summary
         assert [finding.code for finding in check.findings] == one.codes
-        assert check.geometry.tip_mm == one.projection_mm
-        assert check.runout.gauge_plane is not None
-        assert check.runout.gauge_plane.p95_um == one.runout_p95_um
+        assert check.geometry.tip_mm == one.tip_from_gauge_line_mm
+        assert (check.runout.planes, check.runout.complete) == (one.planes, one.runout_complete)
         assert (check.speed.governing, check.mass.total_kg) == (one.governing_speed, one.mass_kg)
         assert check.stiffness.tip_stiffness_n_per_um == one.tip_stiffness_n_per_um
         assert check.stiffness.bending_frequencies_hz[0] == one.bending_frequency_hz
         assert [it.component for it in check.geometry.components] == one.components
-        told = {(it.upper, it.lower): it.grip_length_mm for it in one.joints}
+        told = {(it.joint.upper, it.joint.lower): it.grip_length_mm for it in one.joints}
         stated = {(it["upper"], it["lower"]): it["grip_length_mm"] for it in one.check["stack"]["joints"]}
         assert told == stated
 
@@ -194,7 +196,7 @@ def test_grips_are_set_as_asked(grip: str, at_least: float | None, expected: tup
         return
     one = found[_COLLET]
     (joint,) = one.joints
-    assert (one.projection_mm, joint.grip_length_mm) == expected
+    assert (one.tip_from_gauge_line_mm, joint.grip_length_mm) == expected
     assert (joint.longest_mm, joint.shortest_mm, joint.drawn_out_mm) == (36, 26, 36 - expected[1])
 
 
@@ -202,18 +204,16 @@ def test_the_joint_nearest_the_spindle_is_drawn_out_first() -> None:
     """Two shanks have 12 and 9 mm to give: the extension gives first, the mill what is left to give."""
     near = _search(_two_ways(cutters=["KB-EM8-4"])).results
     (one,) = [it for it in near if tuple(it.components) == _SHRUNK]
-    assert one.projection_mm is not None
+    assert one.tip_from_gauge_line_mm is not None
     assert [(it.longest_mm, it.shortest_mm) for it in one.joints] == [(48, 36), (36, 27)]
     for wanted, drawn in ((5, [5, 0]), (12, [12, 0]), (15, [12, 3])):
-        request = _two_ways(cutters=["KB-EM8-4"], projection={"at_least_mm": one.projection_mm + wanted})
+        request = _two_ways(cutters=["KB-EM8-4"], projection={"at_least_mm": one.tip_from_gauge_line_mm + wanted})
         (it,) = [it for it in _search(request).results if tuple(it.components) == _SHRUNK]
         assert [joint.drawn_out_mm for joint in it.joints] == drawn
-    request = _two_ways(
-        cutters=["KB-EM8-4"], projection={"measured_from": "last_clamping_face", "at_least_mm": 36 - 27 + 20}
-    )
+    request = _two_ways(cutters=["KB-EM8-4"], projection={"datum": "last_clamping_face", "at_least_mm": 36 - 27 + 20})
     (it,) = [it for it in _search(request).results if tuple(it.components) == _SHRUNK]
     assert it.joints[0].drawn_out_mm == 0
-    assert it.tool_projection_mm == 29
+    assert it.tip_from_last_clamping_face_mm == 29
 
 
 @pytest.mark.parametrize(("radius", "fits"), [(7.9, False), (8.0, True), (8.1, True)])
@@ -272,7 +272,7 @@ def test_parts_that_a_rule_refuses_by_themselves_are_told() -> None:
     """A holder that may not turn so fast, and one of another taper, with the rule and its words."""
     request = _two_ways()
     request["components"] |= shelf("KB-HT63-L08-065", "KB-ST40-press-12-075")
-    request["operation"]["spindle_speed_rpm"] = 13000
+    change(request["operations"][0], {"spindle_speed_rpm": 13000})
     told = {one.key: one for one in _search(request).left_out}
     assert {key: one.code for key, one in told.items()} == {
         "KB-HT63-L08-065": "SPD-010",
@@ -285,7 +285,10 @@ def test_parts_that_a_rule_refuses_by_themselves_are_told() -> None:
 def test_keys_that_lead_nowhere_are_told() -> None:
     """Unknown, circular or doubled keys, and tools that are none; the search goes on without them."""
     request = _two_ways(cutters=["KB-EM8-4", "KB-press-12-8", "KB-NO"])
-    request["components"] |= {key: {"kind": "reference", "of": of} for key, of in (("A", "B"), ("B", "A"), ("C", "D"))}
+    request["components"] |= {
+        key: {"kind": "reference", "of": {"from": "request", "key": of}}
+        for key, of in (("A", "B"), ("B", "A"), ("C", "D"))
+    }
     request["stock"] = {"KB-TWICE": 1, "KB-NEVER": 1}
     part = parse(SearchRequest, request).components["KB-EM8-4"]  # type: ignore[index]
     assessor = Assessor(ASSESSOR.book, Catalogue({"KB-TWICE": (part, part)}, "0" * 64))
@@ -293,10 +296,10 @@ def test_keys_that_lead_nowhere_are_told() -> None:
     assert {one.key: one.reason for one in report.left_out} == {
         "A": "its definition leads back to itself",
         "B": "its definition leads back to itself",
-        "C": "nothing is defined under this key",
-        "KB-NEVER": "nothing is defined under this key",
-        "KB-NO": "wanted as a cutter, and not in the inventory",
-        "KB-press-12-8": "wanted as a cutter, and is neither cutter nor gauge pin",
+        "C": "no definition for this key",
+        "KB-NEVER": "no definition for this key",
+        "KB-NO": "required as a cutting tool, but not in the inventory",
+        "KB-press-12-8": "required as a cutting tool, but is neither one nor a gauge pin",
         "KB-TWICE": "the mounted catalogue defines it more than once",
     }
     assert set(_told(report.results)) == {_COLLET, _SHRUNK}
@@ -376,20 +379,21 @@ def test_a_gauge_pin_is_used_where_it_is_named() -> None:
 
 
 @pytest.mark.parametrize(
-    ("criteria", "value", "sign"),
+    ("criteria", "value"),
     [
-        (["runout_p95"], "runout_p95_um", 1),
-        (["projection"], "projection_mm", 1),
-        (["stiffness"], "tip_stiffness_n_per_um", -1),
-        (["mass"], "mass_kg", 1),
+        (["runout_p95"], lambda one: quantile(one, "gauge_plane", "p95")),
+        (["projection"], lambda one: one.tip_from_gauge_line_mm),
+        (["stiffness"], lambda one: -one.tip_stiffness_n_per_um.value),
+        (["mass"], lambda one: one.mass_kg),
     ],
+    ids=["runout", "projection", "stiffness", "mass"],
 )
-def test_results_are_ranked_as_asked(criteria: list[str], value: str, sign: int) -> None:
+def test_results_are_ranked_as_asked(criteria: list[str], value: Callable[[SearchResult], float]) -> None:
     """The best first; the key says by what, smaller being better, and ties go by the names of the parts."""
     request = _two_ways()
     request["components"]["KB-TWIN"] = request["components"]["KB-EM8-4"]
     results = _search({**request, "rank_by": criteria}).results
-    values = [sign * getattr(one, value) for one in results]
+    values = [value(one) for one in results]
     assert values == sorted(values)
     assert [one.rank_key for one in results] == [[it] for it in values]
     assert len(set(values)) < len(values)
@@ -424,10 +428,10 @@ def test_an_empty_result_tells_the_nearest_misses() -> None:
     assert (report.results, report.complete) == ([], True)
     assert {one.code for one in report.cut} >= {"REQ-010"}
     assert [[it.code for it in one.reasons] for one in report.nearest] == [["REQ-010"]] * 3
-    told = [one.projection_mm or 0.0 for one in report.nearest]
+    told = [one.tip_from_gauge_line_mm or 0.0 for one in report.nearest]
     assert told == sorted(told, reverse=True)
     assert tuple(report.nearest[0].components) == _long(_SHRUNK)
-    assert "at least 400 mm is wanted" in report.nearest[0].reasons[0].message
+    assert "the minimum is 400 mm" in report.nearest[0].reasons[0].message
 
 
 def test_a_joint_that_does_not_fit_is_a_near_miss() -> None:
@@ -445,7 +449,7 @@ def test_a_joint_that_does_not_fit_is_a_near_miss() -> None:
 def test_a_rule_that_stops_every_stack_is_told_with_its_share() -> None:
     """A runout limit that nothing keeps: all are judged, refused for it alone, and the nearest read least."""
     request = _two_ways()
-    request["operation"]["runout_limit_um"] = 1
+    change(request["operations"][0], {"runout_limit_um": 1})
     report = _search(request)
     assert [(one.code, one.stacks, one.alone) for one in report.refused_by] == [("RUN-010", 4, 4)]
     assert len(report.nearest) == 3
@@ -458,7 +462,7 @@ def test_an_empty_inventory_is_answered() -> None:
     assert (report.counts.parts, report.counts.orders_possible, report.complete) == (0, 0, True)
     assert report.notes == [
         "The inventory has no holder, so there is no stack.",
-        "The inventory has no cutter that is wanted, so there is no stack.",
+        "The inventory has no required cutting tool, so there is no stack.",
     ]
 
 
@@ -474,13 +478,13 @@ def test_the_same_search_gives_the_same_answer_whatever_the_order_of_its_keys() 
 
 def test_thresholds_of_the_request_hold_in_the_search() -> None:
     """A joint that the rulebook accepts is given up where the request asks for more; an unknown one is a fault."""
-    strict = {"policy": {"thresholds": {"BOR-050": {"least_interference_um": 150}}}}
+    strict = {"policy": {"thresholds": [{"code": "BOR-050", "threshold": "least_interference_um", "value": 150}]}}
     report = _search({**_two_ways(), **strict})
     assert not any("KB-X16-060-S08" in one.components for one in report.results)
     assert "BOR-050" in {one.code for one in report.cut}
     with pytest.raises(BadRequestError) as caught:
-        _search({**_two_ways(), "policy": {"thresholds": {"OVH-999": {"a": 1}}}})
-    assert caught.value.faults[0].pointer == "/policy/thresholds/OVH-999"
+        _search({**_two_ways(), "policy": {"thresholds": [{"code": "OVH-999", "threshold": "a", "value": 1}]}})
+    assert caught.value.faults[0].pointer == "/policy/thresholds/0/code"
 
 
 @pytest.mark.parametrize(("kind", "names"), [("component", BY_PART), ("joint", BY_JOINT | BY_GRIP), ("stack", BY_KNOB)])

@@ -1,4 +1,4 @@
-"""Everything that limits the speed of a stack: each cause by hand, the list, the margin and what is lacking."""
+"""Speed limits of a stack: each cause by hand, the list, the margin and missing data."""
 
 from __future__ import annotations
 
@@ -10,14 +10,16 @@ import pytest
 from rules.quantities.missing import Missing
 from rules.rulebook.loader import base_request
 from rules.schema.report import SpeedReport
-from tests.support.stacks import codes, derived_of, known, report_of
+from service.sheets.figures import value_of
+from tests.support.operations import change, drop
+from tests.support.stacks import codes, derived_of, known, named, report_of
 
 
 def _all_causes() -> dict[str, Any]:
     """Return a shrink fit on a machine, with a grade, a stated cutting speed and a torque: every cause applies."""
     request = base_request("shrink")
     request["stack"]["components"][1]["max_cutting_speed_m_per_min"] = 400
-    request["operation"]["torque_n_m"] = 5
+    change(request["operations"][0], {"torque_n_m": 5})
     return request
 
 
@@ -26,7 +28,7 @@ def _speed(request: dict[str, Any]) -> SpeedReport:
 
 
 def _limits(request: dict[str, Any]) -> dict[tuple[str, str | None], float]:
-    return {(one.cause, one.component): one.speed_rpm for one in _speed(request).limits}
+    return {(one.cause, one.component or named(one.joint)): one.speed_rpm.value for one in _speed(request).limits}
 
 
 def test_the_list_holds_every_cause() -> None:
@@ -56,24 +58,26 @@ def test_the_list_holds_every_cause() -> None:
 @pytest.mark.parametrize("share", [0.05, 0.5, 1.0])
 def test_share_of_the_critical_speed_is_the_policy_s(share: float) -> None:
     """The limit listed is the one the rule judges by, and the policy moves both."""
-    request = _all_causes() | {"policy": {"thresholds": {"SPD-040": {"max_share": share}}}}
-    critical = report_of(request).stiffness.critical_speed_rpm
+    request = _all_causes() | {
+        "policy": {"thresholds": [{"code": "SPD-040", "threshold": "max_share", "value": share}]}
+    }
+    critical = value_of(report_of(request).stiffness.critical_speed_rpm)
     assert critical is not None
     limit = _limits(request)[("critical_speed", None)]
     assert limit == pytest.approx(share * critical, abs=0.11)
     for factor, fires in ((0.999, False), (1.001, True)):
-        request["operation"]["spindle_speed_rpm"] = limit * factor
+        change(request["operations"][0], {"spindle_speed_rpm": limit * factor})
         assert ("SPD-040" in codes(report_of(request))) is fires
 
 
 def test_lowest_first_and_the_lowest_governs() -> None:
     """The list is in order, whatever the causes."""
-    speeds = [one.speed_rpm for one in _speed(_all_causes()).limits]
+    speeds = [one.speed_rpm.value for one in _speed(_all_causes()).limits]
     assert speeds == sorted(speeds)
     assert len(speeds) == 7
     governing = _speed(_all_causes()).governing
     assert governing is not None
-    assert governing.speed_rpm == speeds[0]
+    assert governing.speed_rpm.value == speeds[0]
     assert governing.cause == "cutting_speed"
 
 
@@ -81,8 +85,8 @@ def test_lowest_first_and_the_lowest_governs() -> None:
     ("change", "cause"),
     [
         (("stack", "components", 0, "max_speed_rpm", 900), "component"),
-        (("stack", "components", 0, "unbalance_gmm", 900), "balance"),
-        (("policy", {"thresholds": {"SPD-040": {"max_share": 0.05}}}), "critical_speed"),
+        (("stack", "components", 0, "unbalance_g_mm", 900), "balance"),
+        (("policy", {"thresholds": [{"code": "SPD-040", "threshold": "max_share", "value": 0.05}]}), "critical_speed"),
         (("stack", "components", 0, "workpiece_side", "deviation", {"lower_um": -20, "upper_um": -11}), "shrink_fit"),
         (("machine", "max_speed_rpm", 900), "machine"),
         (("stack", "components", 1, "max_cutting_speed_m_per_min", 20), "cutting_speed"),
@@ -103,22 +107,22 @@ def test_every_cause_may_govern(change: tuple[Any, ...], cause: str) -> None:
 
 @pytest.mark.parametrize(("asked", "margin"), [(8000, 2000), (10_000, 0), (12_500, -2500)])
 def test_margin_has_a_sign(asked: float, margin: float) -> None:
-    """First principles: limit less speed asked, and that in percent of the speed asked; negative beyond the limit."""
+    """First principles: limit less speed asked, and its share of the speed asked; negative beyond the limit."""
     request = _all_causes()
     request["machine"]["max_speed_rpm"] = 10_000
-    request["operation"]["spindle_speed_rpm"] = asked
+    change(request["operations"][0], {"spindle_speed_rpm": asked})
     speed = _speed(request)
     assert speed.asked_rpm == asked
     assert speed.margin_rpm == margin
-    assert speed.margin_percent == pytest.approx(margin / asked * 100, abs=6e-4)
+    assert speed.relative_margin == pytest.approx(margin / asked, abs=6e-7)
 
 
 def test_no_speed_asked_has_no_margin() -> None:
     """The limits stand all the same."""
     request = _all_causes()
-    del request["operation"]["spindle_speed_rpm"]
+    drop(request["operations"][0], "spindle_speed_rpm")
     speed = _speed(request)
-    assert (speed.asked_rpm, speed.margin_rpm, speed.margin_percent) == (None, None, None)
+    assert (speed.asked_rpm, speed.margin_rpm, speed.relative_margin) == (None, None, None)
     assert len(speed.limits) == 7
 
 
@@ -128,7 +132,7 @@ def test_no_speed_asked_has_no_margin() -> None:
         ("/stack/components/0/max_speed_rpm", ("component", "holder")),
         ("/stack/components/1/max_speed_rpm", ("component", "end-mill")),
         ("/stack/components/0/mass_kg", ("balance", None)),
-        ("/stack/components/1/unbalance_gmm", ("balance", None)),
+        ("/stack/components/1/unbalance_g_mm", ("balance", None)),
         ("/stack/components/1/runout", ("balance", None)),
         ("/stack/components/0/profile", ("critical_speed", None)),
         ("/stack/components/1/cutting_diameter_mm", ("cutting_speed", "end-mill")),
@@ -153,7 +157,7 @@ def test_a_limit_that_is_not_known_leaves_the_list_incomplete(pointer: str, gone
 @pytest.mark.parametrize(
     ("steps", "gone"),
     [
-        (("operation", "balance_grade"), ("balance", None)),
+        (("operations", 0, "limits", "balance_grade"), ("balance", None)),
         (("machine", "max_speed_rpm"), ("machine", None)),
         (("machine",), ("machine", None)),
         (("stack", "components", 1, "max_cutting_speed_m_per_min"), ("cutting_speed", "end-mill")),
@@ -174,7 +178,7 @@ def test_nothing_out_of_balance_limits_no_speed() -> None:
     """First principles: U = 0 keeps every grade at every speed."""
     request = base_request("shell_mill")
     for part in request["stack"]["components"]:
-        part |= {"unbalance_gmm": 0, "runout": [{"tir_um": 0, "at_mm": 10}]}
+        part |= {"unbalance_g_mm": 0, "runout": {"statements": [{"tir_um": 0, "at_mm": 10}]}}
     assert ("balance", None) not in _limits(request)
     assert _speed(request).complete
 

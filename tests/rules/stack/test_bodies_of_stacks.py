@@ -1,4 +1,4 @@
-"""Masses, centres and diameters of stacks, worked by hand."""
+"""Masses, centres of mass and diameters of stacks, calculated by hand."""
 
 from __future__ import annotations
 
@@ -7,14 +7,15 @@ from typing import Any
 
 import pytest
 
-from rules.analysis import StackAnalysis, analyse
+from rules.analysis import StackAnalysis
 from rules.quantities.missing import Missing
 from rules.rulebook.loader import base_request
 from rules.schema.parsing import parse_request
+from tests.support.stacks import analysis_of
 
 
 def _derived(request: dict[str, Any]) -> StackAnalysis:
-    return analyse(parse_request(request))
+    return analysis_of(parse_request(request))
 
 
 def _known(derived: StackAnalysis, kind: str, name: str, index: int = 0) -> Any:

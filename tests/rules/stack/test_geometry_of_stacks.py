@@ -1,4 +1,4 @@
-"""Where components lie along the axis, worked by hand."""
+"""Positions of components along the axis, calculated by hand."""
 
 from __future__ import annotations
 
@@ -81,10 +81,10 @@ def test_policy_moves_the_gauge_plane(diameters: float, plane: float) -> None:
     assert _geometry(request).gauge_plane == plane
 
 
-def test_operation_may_name_the_distance() -> None:
+def test_a_request_may_name_the_distance() -> None:
     """A distance in mm wins over the multiple."""
     request = base_request("press_in")
-    request["operation"]["gauge_plane_mm"] = "3/4 in"
+    request["gauge_plane"] = {"datum": "last_clamping_face", "distance_mm": "3/4 in"}
     assert _geometry(request).gauge_plane == pytest.approx(170 + 19.05)
 
 

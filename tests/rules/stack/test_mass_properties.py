@@ -1,4 +1,4 @@
-"""Mass, centre of mass and moments of inertia of turned bodies."""
+"""Mass, centre of mass and moments of inertia of bodies of revolution."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Inertia, tilting moment and contradicting masses of stacks, worked by hand."""
+"""Inertia, tilting moment and contradictory masses of stacks, calculated by hand."""
 
 from __future__ import annotations
 
@@ -6,11 +6,10 @@ import math
 
 import pytest
 
-from rules.analysis import analyse
 from rules.quantities.missing import Missing
 from rules.rulebook.loader import base_request
 from rules.schema.parsing import parse_request
-from tests.support.stacks import codes, derived_of, known, one_rod, report_of
+from tests.support.stacks import analysis_of, codes, derived_of, known, one_rod, report_of
 
 ROD_KG = 7850e-9 * math.pi / 4 * 20**2 * 120
 """⌀20 × 120 mm of steel."""
@@ -100,7 +99,7 @@ def test_knob_takes_no_part_in_the_tilting_moment() -> None:
 
 
 def _mismatch(request: dict[str, object], index: int) -> object:
-    facts = [fact for fact in analyse(parse_request(request)).facts if fact.kind == "component"]
+    facts = [fact for fact in analysis_of(parse_request(request)).facts if fact.kind == "component"]
     return facts[index].known.get("mass_mismatch_ratio")
 
 
@@ -115,7 +114,7 @@ def test_stated_mass_may_lie_a_quarter_off(side: int, step: float) -> None:
     ratio = _mismatch(rod, 0)
     assert isinstance(ratio, float)
     assert ratio == pytest.approx(0.25, rel=1e-12)
-    rod["policy"] = {"thresholds": {"DAT-070": {"most_ratio": ratio - step}}}
+    rod["policy"] = {"thresholds": [{"code": "DAT-070", "threshold": "most_ratio", "value": ratio - step}]}
     assert ("DAT-070" in codes(report_of(rod))) is (step > 0)
 
 

@@ -1,4 +1,4 @@
-"""What is told of the stack as a whole."""
+"""Properties of the stack as a whole."""
 
 from __future__ import annotations
 
