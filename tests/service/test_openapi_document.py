@@ -119,9 +119,9 @@ def test_every_parameter_is_described_and_its_example_answers(client: Any, place
             assert client.get(path).status_code == 200
 
 
-def test_every_operation_declares_its_headers(document: dict[str, Any]) -> None:
+def test_every_operation_declares_its_headers(placed: dict[str, Any]) -> None:
     """Identifier and trace in every request, identifier and caching in every response, a tag where there is 304."""
-    for name, operation in _operations(document):
+    for name, operation in _operations(placed):
         sent = {one["name"] for one in operation["parameters"] if one["in"] == "header"}
         assert sent - {"If-None-Match"} == {"X-Request-ID", "traceparent"}
         assert ("If-None-Match" in sent) == ("304" in operation["responses"])
