@@ -124,7 +124,8 @@ def test_columns_of_the_text(name: str) -> None:
     report, text, _ = _made(name)
     lines = text.split("\n")
     for first, columns, rows in _tables(report):
-        ((last_head, found),) = [one for one in _headed(lines, first) if {head for head, *_ in columns} <= set(one[1])]
+        # the limits of the stack come before those of its operation
+        (last_head, found), *_ = [one for one in _headed(lines, first) if {head for head, *_ in columns} <= set(one[1])]
         printed = lines[last_head + 1 :]
         for label, part in rows:
             line = next(one for one in printed if one.startswith(f"  {label}  "))
@@ -145,7 +146,7 @@ def test_columns_of_the_page(name: str) -> None:
             rows_of_it = [row for row in one.iter() if _tag(row) == "tr"]
             tables.append([[_words(cell) for cell in row if _tag(cell) in ("th", "td")] for row in rows_of_it])
     for first, columns, rows in _tables(report):
-        (table,) = [one for one in tables if {first, *(head for head, *_ in columns)} <= set(one[0])]
+        table, *_ = [one for one in tables if {first, *(head for head, *_ in columns)} <= set(one[0])]
         heads = table[0]
         for label, part in rows:
             cells = next(row for row in table[1:] if row[0] == label)
