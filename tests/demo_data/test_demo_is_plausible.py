@@ -105,7 +105,7 @@ def test_lengths_of_a_tool_add_up(file: Path) -> None:
         if isinstance(part, Cutter) and part.flute_length_mm and shank:
             assert shank + part.flute_length_mm <= overall + 0.5
             assert part.runout is not None
-            assert part.runout[0].at_mm <= overall - 0.6 * shank
+            assert part.runout.statements[0].at_mm <= overall - 0.6 * shank
 
 
 @pytest.mark.parametrize("file", STACKS, ids=lambda file: file.stem)
