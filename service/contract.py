@@ -120,7 +120,7 @@ class ReportResult(Answer):
 class VerdictResult(Answer):
     """Short verdict of a stack."""
 
-    stack: str | None = Field(description="Caller's name of the stack.")
+    stack_id: str | None = Field(description="Caller's name of the stack.")
     verdict: Verdict
     summary: Summary
     codes: list[str] = Field(description="Rule codes of the findings, without duplicates.")

@@ -10,7 +10,7 @@ from typing import Any, Final
 
 from service.sheets.figures import unit_of
 
-__all__ = ["describe_fields", "drop_titles_and_nulls", "lead_with_the_kind", "prune", "share"]
+__all__ = ["describe_fields", "drop_titles_and_nulls", "lead_with_the_kind", "prune", "route_name", "share"]
 
 Node = dict[str, Any]
 
@@ -263,7 +263,7 @@ def _put(components: Node, kind: str, name: str, content: Node) -> Node:
 
 def _example_holders(path: str, operation: Node) -> Iterator[tuple[Node, tuple[str, str] | None]]:
     """Each map of examples, with the case it shows: route, and request or answer; None for a problem."""
-    route = path.removeprefix("/v1").strip("/").replace("/{code}", "").replace("/{name}", "").replace("/", "-")
+    route = route_name(path)
     for content in operation.get("requestBody", {}).get("content", {}).values():
         if "examples" in content:
             yield content["examples"], (route, "request")
@@ -271,6 +271,15 @@ def _example_holders(path: str, operation: Node) -> Iterator[tuple[Node, tuple[s
         for content in response.get("content", {}).values():
             if "examples" in content:
                 yield content["examples"], (route, "answer") if int(status) < 300 else None
+
+
+def route_name(path: str) -> str:
+    """The name of a route in the examples.
+
+    >>> route_name("/v1/check-batches"), route_name("/v1/rules/{code}"), route_name("/healthz")
+    ('check-batches', 'rules', 'healthz')
+    """
+    return re.sub(r"^/(v1/)?|/\{[^}]*\}", "", path).replace("/", "-")
 
 
 def _response_name(status: str, response: Node) -> str:

@@ -22,22 +22,39 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from rules.couplings.sides import COUPLINGS, MachineSide, SpindleSide, WorkpieceSide, joint_classes
 from rules.couplings.steep_taper import SteepTaperForm
+from rules.couplings.straight_shank import ShankForm
 from rules.quantities.models import KNOWN_VALUES, Identifier, Length, PositiveLength, Text, Token
 from rules.quantities.tables import Confidence
 from rules.schema.budget import BudgetRequest
 from rules.schema.comparison import ComparisonRequest
-from rules.schema.components import Material, StackEntry
+from rules.schema.components import Material, PartSource, RunoutCharacter, RunoutLaw, StackEntry
 from rules.schema.gate import Decision, GateRequest, GateVerification
-from rules.schema.imports import ComponentKind
+from rules.schema.imports import ComponentKind, Standard
 from rules.schema.reading import Conformity, ReadingRequest
 from rules.schema.report import Verdict
-from rules.schema.request import BalanceGrade, CheckRequest, WorkMaterial
+from rules.schema.request import (
+    BalanceGrade,
+    CheckRequest,
+    Coolant,
+    Datum,
+    RunoutPlane,
+    Section,
+    WorkMaterial,
+)
 from rules.schema.search import GripSetting, RankCriterion, SearchRequest
 from rules.version import CONTRACT
 from service.batch.document import BatchRequest
 from service.contract import PictureName
 from service.http.access import is_open
-from service.http.components import describe_fields, drop_titles_and_nulls, lead_with_the_kind, prune, share
+from service.http.answers import JSON
+from service.http.components import (
+    describe_fields,
+    drop_titles_and_nulls,
+    lead_with_the_kind,
+    prune,
+    route_name,
+    share,
+)
 from service.http.problem_answers import responses
 from service.operations.problems import Problem
 
@@ -215,6 +232,8 @@ _NAMED: Final[Mapping[str, Any]] = {
     "ComponentKind": ComponentKind,
     "Confidence": Confidence,
     "Conformity": Conformity,
+    "Coolant": Coolant,
+    "Datum": Datum,
     "Decision": Decision,
     "GripSetting": GripSetting,
     "Identifier": Identifier,
@@ -222,9 +241,16 @@ _NAMED: Final[Mapping[str, Any]] = {
     "MachineSide": MachineSide,
     "Material": Material,
     "Picture": PictureName,
+    "PartSource": PartSource,
     "PositiveLength": PositiveLength,
     "RankCriterion": RankCriterion,
+    "RunoutCharacter": RunoutCharacter,
+    "RunoutLaw": RunoutLaw,
+    "RunoutPlane": RunoutPlane,
+    "Section": Section,
+    "ShankForm": ShankForm,
     "SpindleSide": SpindleSide,
+    "Standard": Standard,
     "StackEntry": StackEntry,
     "SteepTaperForm": SteepTaperForm,
     "Text": Text,
@@ -246,8 +272,12 @@ def _named() -> Iterator[tuple[str, dict[str, Any]]]:
 _ORDER: Final = ("openapi", "info", "servers", "security", "tags", "paths", "components")
 
 
-def describe(app: FastAPI) -> dict[str, Any]:
-    """The OpenAPI 3.1 document of this app."""
+_LONGEST_ANSWER: Final = 1000
+"""Characters of an answer that the document shows itself; a longer one it refers to."""
+
+
+def describe(app: FastAPI) -> tuple[dict[str, Any], dict[str, str]]:
+    """The OpenAPI 3.1 document of this app, and the long answers that it refers to, by their paths beside it."""
     document = get_openapi(
         title="stackgauge",
         version=CONTRACT,
@@ -261,9 +291,10 @@ def describe(app: FastAPI) -> dict[str, Any]:
     for name, schema in _own_schemas():
         if schemas.setdefault(name, schema) != schema:
             raise ValueError(f"two different schemas are named {name}")
-    for operation in _operations(document):
+    answers: dict[str, str] = {}
+    for path, operation in _operations(document):
         _drop_framework_errors(operation)
-        _unpack_examples(operation)
+        answers.update(_unpack_examples(path, operation))
         describe_deprecation(operation)
     # access problems come before the route, so they are added last
     describe_access(document)
@@ -282,7 +313,7 @@ def describe(app: FastAPI) -> dict[str, Any]:
     share(document, dict(_named()))
     lead_with_the_kind(document)
     prune(document)
-    return {name: document[name] for name in sorted(document, key=_ORDER.index)}
+    return {name: document[name] for name in sorted(document, key=_ORDER.index)}, answers
 
 
 def as_text(document: dict[str, Any]) -> str:
@@ -319,9 +350,10 @@ def _own_schemas() -> Iterator[tuple[str, Any]]:
     yield "Problem", problem
 
 
-def _operations(document: dict[str, Any]) -> Iterator[dict[str, Any]]:
-    for path in document["paths"].values():
-        yield from path.values()
+def _operations(document: dict[str, Any]) -> Iterator[tuple[str, dict[str, Any]]]:
+    for path, item in document["paths"].items():
+        for operation in item.values():
+            yield path, operation
 
 
 def _drop_framework_errors(operation: dict[str, Any]) -> None:
@@ -357,10 +389,17 @@ def _tell_open_lists(node: Any) -> None:
         _tell_open_lists(one)
 
 
-def _unpack_examples(operation: dict[str, Any]) -> None:
-    """Parse the examples of :func:`service.http.answers.shown`."""
+def _unpack_examples(path: str, operation: dict[str, Any]) -> Iterator[tuple[str, str]]:
+    """Parse the examples of :func:`service.http.answers.shown`, and take out those that are long."""
     for response in operation["responses"].values():
-        for content in response.get("content", {}).values():
-            for example in content.get("examples", {}).values():
-                if isinstance(example["value"], str):
-                    example["value"] = json.loads(example["value"])
+        for media_type, content in response.get("content", {}).items():
+            for name, example in content.get("examples", {}).items():
+                text = example["value"]
+                if not isinstance(text, str):
+                    continue
+                if media_type == JSON and len(text) > _LONGEST_ANSWER:
+                    del example["value"]
+                    example["externalValue"] = f"examples/{route_name(path)}/{name}.answer.json"
+                    yield example["externalValue"], text
+                else:
+                    example["value"] = json.loads(text)

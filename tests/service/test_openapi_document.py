@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Any
@@ -19,7 +20,7 @@ from service.operations.settings import Settings
 from service.sheets.figures import unit_of
 from tests.service.conftest import Client
 from tests.support.contract import DOCUMENT, EXAMPLES, closed, whole
-from tests.support.generated import catalogue_files, main, openapi_files
+from tests.support.generated import cases, catalogue_files, main, openapi_files
 
 PROJECT = Path(__file__).parents[2]
 
@@ -104,6 +105,41 @@ def test_every_body_has_examples_that_fit(placed: dict[str, Any]) -> None:
         assert content.get("examples"), f"{name} has no example"
         for example in content["examples"].values():
             _check(document, content["schema"], example["value"])
+
+
+def test_the_answers_that_are_referred_to_are_served(client: Any, document: dict[str, Any]) -> None:
+    """Beside the document, as the files of the project have them."""
+    found = [one["externalValue"] for one in document["components"]["examples"].values() if "externalValue" in one]
+    assert len(found) > 5
+    for path in found:
+        response = client.get(f"/{path}")
+        assert response.headers["content-type"] == "application/json"
+        assert response.content == (DOCUMENT.parent / path).read_bytes()
+    assert client.get("/examples/checks/no-such.answer.json").status_code == 404
+
+
+def test_every_route_has_pairs_of_request_and_answer_that_fit(placed: dict[str, Any]) -> None:
+    """JSON of the files keeps the schemas; that the answers are the server's own, the generated files prove."""
+    document = closed(placed)
+    routes = set()
+    for case in cases(placed):
+        path = case.path.partition("?")[0]
+        routes.add(case.route)
+        if case.method == "GET":
+            path = next(one for one in document["paths"] if _matches(one, path))
+        operation = document["paths"][path][case.method.lower()]
+        if case.media_type == "application/json":
+            request = json.loads((PROJECT / case.request).read_text(encoding="utf-8"))
+            _check(document, operation["requestBody"]["content"][case.media_type]["schema"], request)
+        answer = (PROJECT / case.answer).read_text(encoding="utf-8")
+        schema = operation["responses"]["200"]["content"][case.accept]["schema"]
+        _check(document, schema, json.loads(answer) if case.accept == "application/json" else answer)
+    assert {"checks", "check-batches", "imports", "exports", "drawings", "rules", "version"} <= routes
+    assert len(routes) >= len({path.split("/{")[0] for path in document["paths"]})
+
+
+def _matches(template: str, path: str) -> bool:
+    return re.fullmatch(re.sub(r"\{[^}]*\}", "[^/]+", template), path) is not None
 
 
 def test_every_parameter_is_described_and_its_example_answers(client: Any, placed: dict[str, Any]) -> None:
@@ -282,9 +318,8 @@ rules:
     source: common practice
     examples:
       fires:
-        - name: none allowed
-          base: press_in
-          set: {"/policy": {thresholds: [{code: SHOP-010, threshold: most, value: 0}]}}
+        - {name: none allowed, base: press_in, set: {"/policy": {
+            "thresholds": [{"code": "SHOP-010", "threshold": "most", "value": 0}]}}}
       silent: [{name: one extension, base: press_in}]
 """
 
@@ -299,8 +334,9 @@ def test_a_rulebook_of_the_operator_changes_nothing(tmp_path: Path) -> None:
 
 
 def test_nothing_loads_from_outside(document: dict[str, Any]) -> None:
-    """The contract refers to itself only; the name of the SVG namespace is a name, which nothing fetches."""
-    assert "://" not in json.dumps(document).replace('xmlns=\\"http://www.w3.org/2000/svg\\"', "")
+    """The contract refers to itself only; the SVG namespace and types of problems are names, which nothing fetches."""
+    told = json.dumps(document).replace('xmlns=\\"http://www.w3.org/2000/svg\\"', "")
+    assert "://" not in told.replace("https://stackgauge.invalid/problems/", "")
 
 
 def test_lists_of_an_answer_may_grow(placed: dict[str, Any]) -> None:
@@ -317,7 +353,8 @@ def test_lists_of_an_answer_may_grow(placed: dict[str, Any]) -> None:
 
 def test_a_client_reads_values_that_it_does_not_know() -> None:
     """A newer service may name a new class of joint or a new cause; verdict and decision stay closed."""
-    cause = {"cause": "temperature", "component": None, "speed_rpm": 9000.0}
+    speed = {"value": 9000.0, "low": None, "high": None, "rests_on": []}
+    cause = {"cause": "temperature", "component": None, "joint": None, "speed_rpm": speed}
     assert SpeedLimit.model_validate(cause).cause == "temperature"
     with pytest.raises(ValidationError) as caught:
         Report.model_validate({"verdict": "perhaps"})
