@@ -331,7 +331,7 @@ class GripReport(Out):
         title="Lowest safety factor",
         description="Whether this joint has the lowest safety factor; false if one is not known.",
     )
-    shrink_fit: ShrinkReport | None
+    shrink_fit: ShrinkReport | None = Field(description="Interference and stress; null for another grip.")
 
 
 class BendingShare(Out):
@@ -409,12 +409,12 @@ class AssemblyValue(Out):
 class AssemblyStep(Out):
     """Step of the work instruction."""
 
-    number: int
+    number: int = Field(description="Number of the step, from 1.")
     action: Annotated[AssemblyAction, OPEN]
     components: list[str] = Field(description="Ids of the components of this step.")
     joint: JointEnds | None = Field(description="Joint of this step; null if it concerns no joint.")
     text: str
-    values: list[AssemblyValue]
+    values: list[AssemblyValue] = Field(description="Values to set or to measure.")
     caution: list[str] = Field(description="Cautions for this step.")
     at: list[Pointer]
     not_stated: list[MissingQuantity] = Field(description="Quantities that would make the step more precise.")
@@ -464,9 +464,9 @@ class AssemblyReport(Out):
     """Work instruction for this stack."""
 
     buildable: bool = Field(description="False if a step says stop; the stack cannot be completed as stated.")
-    steps: list[AssemblyStep]
+    steps: list[AssemblyStep] = Field(description="Assembly steps in order.")
     acceptance: AcceptanceReport
-    record: list[RecordField]
+    record: list[RecordField] = Field(description="Blanks of the assembly record.")
     disassembly: list[AssemblyStep] = Field(description="Disassembly steps, outermost joint first.")
 
 
@@ -703,7 +703,7 @@ class Provenance(Out):
     """Version, rulebooks and request behind the report."""
 
     contract: str = Field(title="Contract", description="Version of the contract.", examples=["1.0"])
-    service: str = Field(title="Service")
+    service: str = Field(description="Name of the service.", title="Service")
     version: str = Field(title="Version")
     rulebooks: list[str] = Field(title="Rulebooks", description="Names of the rulebooks in force.")
     rulebook_sha256: str = Field(title="Rulebooks, SHA-256")
@@ -741,7 +741,7 @@ class Report(Out):
     speed: SpeedReport
     balance: BalanceReport
     load: LoadReport
-    grip: list[GripReport]
+    grip: list[GripReport] = Field(description="Grip on each straight shank.")
     stiffness: StiffnessReport
     mass: MassReport
     assembly: AssemblyReport | None = Field(description="Work instruction; null unless requested.")

@@ -110,7 +110,7 @@ class Machine(Model):
     """Limits of the machine; limits not stated are not judged."""
 
     kind: Literal["stated"]
-    id: Text | None = Field(None, examples=["mill 3"])
+    id: Text | None = Field(None, description="The caller's name for the machine.", examples=["mill 3"])
     spindle: SpindleSide | None = Field(None, description="Taper of the spindle.")
     retention_knob: KnobDemand | None = Field(None, description="Retention knob that the drawbar requires, if any.")
     max_speed_rpm: SpeedRpm | None = Field(None, description="Highest spindle speed, rpm.", examples=[15000])

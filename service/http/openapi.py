@@ -321,7 +321,7 @@ def as_text(document: dict[str, Any]) -> str:
     return _indented(document, 0) + "\n"
 
 
-_WIDTH: Final = 240
+_WIDTH: Final = 300
 
 
 def _indented(node: Any, depth: int, at: tuple[str, ...] = ()) -> str:
