@@ -8,7 +8,7 @@ from pydantic import Field, JsonValue
 
 from rules.quantities.models import OPEN, Model, Out, Pointer, Token
 from rules.schema.components import Definitions
-from rules.schema.report import Provenance, Report, RuleDeviation, Severity, Summary, Undecided, Verdict
+from rules.schema.report import JudgementDeviation, Provenance, Report, Severity, Summary, Undecided, Verdict
 from rules.schema.request import AxialPosition, MachineEntry, Operation, Policy, Stack
 
 __all__ = [
@@ -136,7 +136,7 @@ class GateOperationReport(Out):
     advice: list[GateReason] = Field(description="Advice without effect on the decision.")
     not_judged: list[Annotated[RequirementName, OPEN]] = Field(description="Data neither stated nor required.")
     summary: Summary
-    deviations: list[RuleDeviation] = Field(description="Deviations from the rulebooks for this operation.")
+    deviations: list[JudgementDeviation] = Field(description="Deviations from the rulebooks for this operation.")
     report: Report | None = Field(
         description="Full check report with JSON Pointers into the gate request; null unless requested. Its provenance"
         " is that of a check of this operation alone."

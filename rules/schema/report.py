@@ -30,6 +30,7 @@ __all__ = [
     "GeometryReport",
     "GripReport",
     "JointEnds",
+    "JudgementDeviation",
     "LoadReport",
     "MassReport",
     "NotJudged",
@@ -675,7 +676,7 @@ class RunoutReport(Out):
         return next((one for one in self.planes if one.plane == name), None)
 
 
-class RuleDeviation(Out):
+class JudgementDeviation(Out):
     """Departure from the rulebooks of this version."""
 
     kind: Annotated[Literal["threshold", "severity", "rule"], OPEN] = Field(
@@ -714,7 +715,7 @@ class Provenance(Out):
         title="Request, SHA-256",
         description="SHA-256 of the request as parsed: compact JSON, lengths in mm, unset fields left out.",
     )
-    deviations: list[RuleDeviation] = Field(
+    deviations: list[JudgementDeviation] = Field(
         description="Changed thresholds, lowered severities and replaced rules, in this order."
     )
 

@@ -387,9 +387,8 @@ def _laid_over(part: StackPart, overlay: Overlay, at: str) -> StackPart:
     wrong = sorted(stated - type(part).model_fields.keys())
     if wrong:
         kind = part.kind.replace("_", " ")
-        raise BadRequestError(
-            Fault(f"{at}/with/{field}", f"a {kind} has no such field", "unknown_field") for field in wrong
-        )
+        detail = f"a {kind} has no such field"
+        raise BadRequestError(Fault(f"{at}/with/{field}", detail, "unknown_field") for field in wrong)
     return part.model_copy(update={field: getattr(overlay, field) for field in stated})
 
 
