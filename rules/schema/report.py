@@ -41,7 +41,6 @@ __all__ = [
     "Quantity",
     "RecordField",
     "Report",
-    "RuleDeviation",
     "RunoutPrediction",
     "RunoutReport",
     "Severity",
