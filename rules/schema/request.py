@@ -35,6 +35,7 @@ __all__ = [
     "AxialPosition",
     "BalanceGrade",
     "CheckRequest",
+    "Consequence",
     "Datum",
     "Joint",
     "Limits",
@@ -311,13 +312,15 @@ class ThresholdOverride(Model):
 MAX_THRESHOLDS: Final = 1000
 
 
+Consequence = Literal["review", "fail"]
+"""Verdicts of a stack with a warning or an undecided rule."""
+
+
 class Policy(Model):
     """Effect of undecided rules and warnings on the verdict, and changed thresholds."""
 
-    on_undecided: Literal["review", "fail"] = Field(
-        "review", description="Verdict of a stack with an undecided rule; never pass."
-    )
-    on_warning: Literal["review", "fail"] = Field("review", description="Verdict of a stack with a warning.")
+    on_undecided: Consequence = Field("review", description="Verdict of a stack with an undecided rule; never pass.")
+    on_warning: Consequence = Field("review", description="Verdict of a stack with a warning.")
     gauge_plane_diameters: Annotated[float, Field(ge=0, le=50)] = Field(
         3.0,
         description="Distance of the gauge plane from the last clamping face in cutting diameters;"

@@ -28,13 +28,14 @@ from rules.quantities.tables import Confidence
 from rules.schema.budget import BudgetRequest
 from rules.schema.comparison import ComparisonRequest
 from rules.schema.components import Material, PartSource, RunoutCharacter, RunoutLaw, StackEntry
-from rules.schema.gate import Decision, GateRequest, GateVerification
+from rules.schema.gate import Decision, GateRequest, GateVerification, RequirementName
 from rules.schema.imports import ComponentKind, Standard
 from rules.schema.reading import Conformity, ReadingRequest
 from rules.schema.report import Verdict
 from rules.schema.request import (
     BalanceGrade,
     CheckRequest,
+    Consequence,
     Coolant,
     Datum,
     RunoutPlane,
@@ -232,6 +233,7 @@ _NAMED: Final[Mapping[str, Any]] = {
     "ComponentKind": ComponentKind,
     "Confidence": Confidence,
     "Conformity": Conformity,
+    "Consequence": Consequence,
     "Coolant": Coolant,
     "Datum": Datum,
     "Decision": Decision,
@@ -244,6 +246,7 @@ _NAMED: Final[Mapping[str, Any]] = {
     "PartSource": PartSource,
     "PositiveLength": PositiveLength,
     "RankCriterion": RankCriterion,
+    "RequirementName": RequirementName,
     "RunoutCharacter": RunoutCharacter,
     "RunoutLaw": RunoutLaw,
     "RunoutPlane": RunoutPlane,
