@@ -93,6 +93,8 @@ def _same(title: str, name: str) -> bool:
 
 def describe_fields(document: Node) -> None:
     """Complete the descriptions: usual ones by name, units by the ends of the names, and what a constant always is."""
+    if "JsonValue" in document["components"]["schemas"]:
+        document["components"]["schemas"]["JsonValue"]["description"] = "Any JSON value."
     for name, node in _fields(document):
         if "description" not in node and "const" in node:
             node["description"] = f"Always `{node['const']}`."
@@ -211,7 +213,14 @@ def _share_enums(document: Node) -> None:
             name = _words(owner) + name
         if name in schemas:
             raise ValueError(f"two enumerations are named {name}")
-        schemas[name] = {"type": first["type"], "enum": first["enum"], **_variable_names(field, json.loads(values))}
+        object_field = schemas.get(owner, {}).get("properties", {}).get(field, {})
+        told = object_field.get("description") or first.get("description") or f"Values of `{field}`."
+        schemas[name] = {
+            "description": told,
+            "type": first["type"],
+            "enum": first["enum"],
+            **_variable_names(field, json.loads(values)),
+        }
         for _, _, node in found:
             del node["type"], node["enum"]
             _refer(node, name)

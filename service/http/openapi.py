@@ -228,48 +228,51 @@ _TAGS: Final = [
 
 _SERVERS: Final = [{"url": "/", "description": "The service that serves this document."}]
 
-_NAMED: Final[Mapping[str, Any]] = {
-    "BalanceGrade": BalanceGrade,
-    "ComponentKind": ComponentKind,
-    "Confidence": Confidence,
-    "Conformity": Conformity,
-    "Consequence": Consequence,
-    "Coolant": Coolant,
-    "Datum": Datum,
-    "Decision": Decision,
-    "GripSetting": GripSetting,
-    "Identifier": Identifier,
-    "Length": Length,
-    "MachineSide": MachineSide,
-    "Material": Material,
-    "Picture": PictureName,
-    "PartSource": PartSource,
-    "PositiveLength": PositiveLength,
-    "RankCriterion": RankCriterion,
-    "RequirementName": RequirementName,
-    "RunoutCharacter": RunoutCharacter,
-    "RunoutLaw": RunoutLaw,
-    "RunoutPlane": RunoutPlane,
-    "Section": Section,
-    "ShankForm": ShankForm,
-    "SpindleSide": SpindleSide,
-    "Standard": Standard,
-    "StackEntry": StackEntry,
-    "SteepTaperForm": SteepTaperForm,
-    "Text": Text,
-    "Token": Token,
-    "Verdict": Verdict,
-    "WorkMaterial": WorkMaterial,
-    "WorkpieceSide": WorkpieceSide,
+_NAMED: Final[Mapping[str, tuple[Any, str]]] = {
+    "BalanceGrade": (BalanceGrade, "Balance quality grade of ISO 21940-11."),
+    "ComponentKind": (ComponentKind, "Kind of a component."),
+    "Confidence": (Confidence, "How sure a value is."),
+    "Conformity": (Conformity, "Decision on a reading by ISO 14253-1."),
+    "Consequence": (Consequence, "Verdict of a stack with a warning or an undecided rule."),
+    "Coolant": (Coolant, "Coolant supply."),
+    "Datum": (Datum, "Plane from which a position counts."),
+    "Decision": (Decision, "Decision on an order or an operation."),
+    "GripSetting": (GripSetting, "Grip length at which a search sets a joint."),
+    "Identifier": (Identifier, "Name in a request."),
+    "Length": (Length, "Length of zero or more, mm."),
+    "MachineSide": (MachineSide, "End turned to the spindle."),
+    "Material": (Material, "Material of a component."),
+    "Picture": (PictureName, "Picture of a stack."),
+    "PartSource": (PartSource, "Where a reference finds its component."),
+    "PositiveLength": (PositiveLength, "Length above zero, mm."),
+    "RankCriterion": (RankCriterion, "Criterion of a ranking."),
+    "RequirementName": (RequirementName, "What a gate requires to be stated."),
+    "RunoutCharacter": (RunoutCharacter, "Meaning of a single runout statement."),
+    "RunoutLaw": (RunoutLaw, "Meaning of runout values."),
+    "RunoutPlane": (RunoutPlane, "Plane of a runout limit."),
+    "Section": (Section, "Section of a report."),
+    "ShankForm": (ShankForm, "Form of a straight shank."),
+    "SpindleSide": (SpindleSide, "Taper of a spindle."),
+    "Standard": (Standard, "Version of the MTConnect standard."),
+    "StackEntry": (StackEntry, "Component of a stack, or a reference to one."),
+    "SteepTaperForm": (SteepTaperForm, "Form of a steep taper by its standard."),
+    "Text": (Text, "One line of text."),
+    "Token": (Token, "Designation of a shop or a standard, compared letter by letter."),
+    "Verdict": (Verdict, "Verdict on a stack."),
+    "WorkMaterial": (WorkMaterial, "Group of the table of work materials."),
+    "WorkpieceSide": (WorkpieceSide, "End turned to the workpiece."),
 }
-"""Types of fields by the name of their component; other lists of values are named after their field."""
+"""Types of fields by the name of their component, with its description.
+
+Other lists of values are named after their field.
+"""
 
 
 def _named() -> Iterator[tuple[str, dict[str, Any]]]:
-    for name, kind in _NAMED.items():
+    for name, (kind, description) in _NAMED.items():
         schema = TypeAdapter(kind).json_schema(ref_template=_REF)
         schema.pop("$defs", None)
-        yield name, schema
+        yield name, {"description": description, **schema}
 
 
 _ORDER: Final = ("openapi", "info", "servers", "security", "tags", "paths", "components")

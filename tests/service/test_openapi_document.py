@@ -293,6 +293,7 @@ def _undescribed(document: Mapping[str, Any]) -> Iterator[str]:
 def test_every_field_is_described_with_its_unit(placed: dict[str, Any]) -> None:
     """The description stands beside the field, or in the schema that it refers to."""
     assert sorted(_undescribed(placed)) == []
+    assert [name for name, schema in placed["components"]["schemas"].items() if not schema.get("description")] == []
 
 
 RULEBOOK = """\
