@@ -224,7 +224,14 @@ def main(argv: Sequence[str] | None = None) -> int:
         path.parent.mkdir(parents=True, exist_ok=True)
         path.write_bytes(text.encode())
         print(f"wrote {path}")
-    return 1 if stale and arguments.check else 0
+    left = [path for path in (arguments.root / "openapi/examples").rglob("*") if path.is_file() and path not in files]
+    for path in left:
+        if arguments.check:
+            print(f"{path} is left behind", file=sys.stderr)
+            continue
+        path.unlink()
+        print(f"removed {path}")
+    return 1 if (stale or left) and arguments.check else 0
 
 
 if __name__ == "__main__":
