@@ -103,7 +103,7 @@ class RequiredRunout(Out):
 class RequiredReport(Out):
     """Common factor on all unmeasured contributors that just meets the target."""
 
-    target_um: float
+    target_um: float = Field(description="Target of the request, TIR in µm.")
     plane: Annotated[Literal["gauge_plane", "tip"], OPEN]
     factor: float | None = Field(description="Factor; above 1 the target leaves a reserve, null if no factor meets it.")
     contributors: list[RequiredRunout]
@@ -112,7 +112,7 @@ class RequiredReport(Out):
 class BudgetReport(Out):
     """Report of a runout budget."""
 
-    complete: bool
+    complete: bool = Field(description="False if a contributor is not known; the true runout is then larger.")
     not_stated: list[MissingQuantity]
     limit: OperationRunout | None = Field(description="Runout limit; null if none is stated.")
     planes: list[PlaneReport] = Field(

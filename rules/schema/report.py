@@ -46,7 +46,6 @@ __all__ = [
     "Quantity",
     "RecordField",
     "Report",
-    "RuleDeviation",
     "RunoutPrediction",
     "RunoutReport",
     "Severity",
@@ -330,7 +329,7 @@ class GripReport(Out):
     axial_capacity_n: Estimate | None = Field(
         title="Axial capacity at rest", description="Axial capacity at this grip length, at rest, N."
     )
-    shrink_fit: ShrinkReport | None
+    shrink_fit: ShrinkReport | None = Field(description="Interference and stress; null for another grip.")
 
 
 class BendingShare(Out):
@@ -401,12 +400,12 @@ class AssemblyValue(Out):
 class AssemblyStep(Out):
     """Step of the work instruction."""
 
-    number: int
+    number: int = Field(description="Number of the step, from 1.")
     action: Annotated[AssemblyAction, OPEN]
     components: list[str] = Field(description="Ids of the components of this step.")
     joint: JointEnds | None = Field(description="Joint of this step; null if it concerns no joint.")
     text: str
-    values: list[AssemblyValue]
+    values: list[AssemblyValue] = Field(description="Values to set or to measure.")
     caution: list[str] = Field(description="Cautions for this step.")
     at: list[Pointer]
     not_stated: list[MissingQuantity] = Field(description="Quantities that would make the step more precise.")
@@ -456,9 +455,9 @@ class AssemblyReport(Out):
     """Work instruction for this stack."""
 
     buildable: bool = Field(description="False if a step says stop; the stack cannot be completed as stated.")
-    steps: list[AssemblyStep]
+    steps: list[AssemblyStep] = Field(description="Assembly steps in order.")
     acceptance: AcceptanceReport
-    record: list[RecordField]
+    record: list[RecordField] = Field(description="Blanks of the assembly record.")
     disassembly: list[AssemblyStep] = Field(description="Disassembly steps, outermost joint first.")
 
 
@@ -744,7 +743,7 @@ class OperationReport(Out):
     bending: OperationBending = Field(description="Deflection and excitation.")
 
 
-class RuleDeviation(Out):
+class JudgementDeviation(Out):
     """Departure from the rulebooks of this version."""
 
     kind: Annotated[Literal["threshold", "severity", "rule"], OPEN] = Field(
@@ -772,7 +771,7 @@ class Provenance(Out):
     """Version, rulebooks and request behind the report."""
 
     contract: str = Field(title="Contract", description="Version of the contract.", examples=["1.0"])
-    service: str = Field(title="Service")
+    service: str = Field(description="Name of the service.", title="Service")
     version: str = Field(title="Version")
     rulebooks: list[str] = Field(title="Rulebooks", description="Names of the rulebooks in force.")
     rulebook_sha256: str = Field(title="Rulebooks, SHA-256")
@@ -783,7 +782,7 @@ class Provenance(Out):
         title="Request, SHA-256",
         description="SHA-256 of the request as parsed: compact JSON, lengths in mm, unset fields left out.",
     )
-    deviations: list[RuleDeviation] = Field(
+    deviations: list[JudgementDeviation] = Field(
         description="Changed thresholds, lowered severities and replaced rules, in this order."
     )
 
@@ -809,7 +808,7 @@ class Report(Out):
     runout: RunoutReport
     speed: SpeedReport
     balance: BalanceReport
-    grip: list[GripReport]
+    grip: list[GripReport] = Field(description="Grip on each straight shank.")
     stiffness: StiffnessReport
     mass: MassReport
     operations: list[OperationReport] = Field(

@@ -22,12 +22,12 @@ from rules.schema.report import (
     ContributorReport,
     Finding,
     GeometryReport,
+    JudgementDeviation,
     PlaneReport,
     PositionReport,
     Provenance,
     RecordField,
     Report,
-    RuleDeviation,
     RunoutReport,
     Summary,
     Undecided,
@@ -197,7 +197,7 @@ def changes(changed: Provenance) -> list[Cell]:
     return list(map(deviation, changed.deviations))
 
 
-def deviation(one: RuleDeviation) -> Cell:
+def deviation(one: JudgementDeviation) -> Cell:
     """Return a changed threshold, a lowered severity or a replaced rule in words."""
     safety = "safety rule, " if one.safety else ""
     if one.threshold is not None and one.value is not None and one.default is not None:

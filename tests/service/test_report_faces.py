@@ -14,7 +14,7 @@ import pytest
 from pydantic import BaseModel
 
 from rules.quantities.models import Out
-from rules.schema.report import Estimate, Quantity, Report, RuleDeviation, RunoutPrediction, SpeedLimit, estimate
+from rules.schema.report import Estimate, JudgementDeviation, Quantity, Report, RunoutPrediction, SpeedLimit, estimate
 from rules.schema.strict_json import parse_json
 from service.drawing.pictures import Pictures
 from service.sheets import page
@@ -64,7 +64,7 @@ UNSEEN: Final = {
 }
 """Leaves of the report that people need not see, and why."""
 
-TOLD_BY: Final[dict[type[BaseModel], str]] = {RuleDeviation: "kind", RunoutPrediction: "of"}
+TOLD_BY: Final[dict[type[BaseModel], str]] = {JudgementDeviation: "kind", RunoutPrediction: "of"}
 """Parts of which one field says how the others are shown."""
 
 FOR_PROGRAMS: Final = ("assumptions[].", "not_judged[].", "stated_by_standard[].")
@@ -104,7 +104,7 @@ def _filled(annotation: Any, numbers: Iterator[int]) -> Any:
         return {**_filled_model(kind, numbers), "value": next(numbers) + 0.5}
     if kind == list[RunoutPrediction]:
         return _predictions(numbers)
-    if kind == list[RuleDeviation]:
+    if kind == list[JudgementDeviation]:
         return _deviations(numbers)
     if get_origin(kind) is dict:
         return {name: next(numbers) + 0.5 for name in ("gauge_plane", "tip", "parts_at_limits")}
@@ -118,7 +118,7 @@ def _filled(annotation: Any, numbers: Iterator[int]) -> Any:
 
 
 def _deviations(numbers: Iterator[int]) -> list[dict[str, Any]]:
-    empty = dict.fromkeys(RuleDeviation.model_fields)
+    empty = dict.fromkeys(JudgementDeviation.model_fields)
     severities = {"severity": "advice", "default_severity": "error"}
     limits = {"threshold": "most_mm", "value": next(numbers) + 0.5, "default": next(numbers) + 0.5, "unit": "mm"}
     return [
