@@ -29,6 +29,7 @@ from rules.bending.analysis import (
     vibration_properties,
 )
 from rules.cutting.analysis import (
+    NO_LOAD,
     CuttingLoad,
     cut_properties,
     cutting_load_of,
@@ -177,6 +178,8 @@ class StackAnalysis:
     balance: StackBalance
     load: CuttingLoad
     grips: tuple[Grip, ...]
+    grips_at_rest: tuple[Grip, ...]
+    """The same without speed and load."""
     stiffness: StackStiffness
     speed_limits: SpeedLimits
     facts: tuple[Fact, ...]
@@ -208,7 +211,9 @@ def analyse(
     balance = balance_of(chain, masses, sums.unbalance, sums.couple, speed)
     outlines = tuple([outline_of(member, place) for member, place in zip(chain.members, geometry.places, strict=True)])
     load = cutting_load_of(chain, speed)
-    grips = grips_of(chain, geometry, outlines, load, speed)
+    grips = at_rest = grips_of(chain, geometry, outlines, load, speed)
+    if chain.operation is not None and any(grip.shrink is not None for grip in grips):
+        at_rest = grips_of(chain, geometry, outlines, NO_LOAD, None)
     stiffness = stiffness_of(chain, geometry, outlines, masses, load)
     at_tip = _complete(sums.tip, contributors)
     limit_at_tip = operation is not None and operation.runout_limit_at == "tip"
@@ -230,6 +235,7 @@ def analyse(
         balance,
         load,
         grips,
+        at_rest,
         stiffness,
         speed_limits_of(chain, balance, stiffness, grips),
         facts,

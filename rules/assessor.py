@@ -13,21 +13,21 @@ from rules.analysis import StackAnalysis, analyse, cautions_of
 from rules.answer.findings import finding, not_judged, repointed, undecided
 from rules.answer.provenance import provenance, threshold_overrides
 from rules.assembly.instruction import assembly_section
-from rules.balance.report import balance_section
-from rules.bending.report import stiffness_section
+from rules.balance.report import balance_section, operation_balance
+from rules.bending.report import operation_bending, stiffness_section
 from rules.cutting.report import load_section
 from rules.exchange.documents import NO_CATALOGUE, Catalogue, load_catalogue
-from rules.grip.report import grip_section
+from rules.grip.report import grip_section, operation_grips
 from rules.quantities.models import construct
 from rules.quantities.work_limit import charge
 from rules.rulebook.book import Judgement, Overrides, Rule, Rulebook, threshold_in_force
 from rules.rulebook.engine import Engine, EngineFaultError
 from rules.rulebook.loader import load_books
 from rules.rulebook.vocabulary import Vocabulary
-from rules.runout.report import runout_section
-from rules.schema.report import Finding, Report, Summary, Undecided, Verdict
-from rules.schema.request import DEFAULT_POLICY, NO_OPERATION, CheckRequest, Operation, Policy
-from rules.speed.report import speed_section
+from rules.runout.report import operation_runout, runout_section
+from rules.schema.report import Finding, OperationReport, Report, Summary, Undecided, Verdict
+from rules.schema.request import DEFAULT_POLICY, CheckRequest, Operation, Policy
+from rules.speed.report import operation_speed, speed_section
 from rules.stack.chain import Resolved, reference_facts, resolve
 from rules.stack.report import geometry_section, mass_section
 
@@ -80,7 +80,8 @@ class Assessor:
         ]
         findings, gaps, decided = self._merged(judged)
         derived = judged[0].analysis
-        chain, operation = derived.chain, derived.chain.operation
+        chain = derived.chain
+        critical_share = threshold_in_force(self.book, overrides, *CRITICAL_SHARE)
         report = construct(
             Report,
             verdict=_verdict(findings, gaps, policy),
@@ -95,14 +96,16 @@ class Assessor:
             assumptions=[],
             geometry=geometry_section(chain, derived.geometry),
             runout=runout_section(chain, derived.geometry, derived.contributors, derived.gauge_plane, derived.tip),
-            speed=speed_section(
-                derived.speed_limits, derived.speed, threshold_in_force(self.book, overrides, *CRITICAL_SHARE)
-            ),
-            balance=balance_section(derived.balance, (operation or NO_OPERATION).stated_limits.balance_grade),
-            load=load_section(derived.load),
-            grip=grip_section(derived.grips, derived.geometry),
-            stiffness=stiffness_section(chain, derived.stiffness, derived.load, derived.speed),
+            speed=speed_section(derived.speed_limits, critical_share),
+            balance=balance_section(derived.balance),
+            grip=grip_section(derived.grips_at_rest, derived.geometry),
+            stiffness=stiffness_section(chain, derived.stiffness),
             mass=mass_section(chain, derived.masses),
+            operations=[
+                _operation_report(one.operation, one.analysis, findings, gaps, policy, critical_share)
+                for one in judged
+                if one.operation is not None
+            ],
             assembly=assembly_section(derived, findings) if "assembly" in request.sections else None,
             cautions=cautions_of(derived),
             provenance=provenance(request, request.policy, self.book, self.catalogue.digest),
@@ -151,6 +154,32 @@ class _JudgedOperation(NamedTuple):
     operation: Operation | None
     analysis: StackAnalysis
     judgement: Judgement
+
+
+def _operation_report(
+    operation: Operation,
+    analysis: StackAnalysis,
+    findings: Sequence[Finding],
+    gaps: Sequence[Undecided],
+    policy: Policy,
+    critical_share: float | None,
+) -> OperationReport:
+    concerned = (None, operation.id)
+    return construct(
+        OperationReport,
+        id=operation.id,
+        verdict=_verdict(
+            [one for one in findings if one.operation in concerned],
+            [one for one in gaps if one.operation in concerned],
+            policy,
+        ),
+        runout=operation_runout(operation, analysis.contributors, analysis.gauge_plane, analysis.tip),
+        speed=operation_speed(analysis.speed_limits, analysis.speed, critical_share),
+        balance=operation_balance(analysis.balance, operation.stated_limits.balance_grade),
+        load=load_section(analysis.load),
+        grip=operation_grips(analysis.grips),
+        bending=operation_bending(analysis.chain, analysis.stiffness, analysis.load, analysis.speed),
+    )
 
 
 def _depends_on_operation(rule: Rule, vocabulary: Vocabulary) -> bool:

@@ -36,7 +36,7 @@ from rules.schema.budget import (
     RequiredRunout,
     SeatReport,
 )
-from rules.schema.report import JointEnds, PlaneReport
+from rules.schema.report import JointEnds, OperationRunout, PlaneReport
 from rules.schema.request import Operation, RunoutLimit
 from rules.stack.chain import SPINDLE, Chain, chain_of, resolve
 from rules.stack.positions import Positions, positions_on_axis
@@ -125,8 +125,7 @@ def full_budget(request: BudgetRequest, book: Rulebook, catalogue: Catalogue = N
     return BudgetReport(
         complete=lacking is None,
         not_stated=not_stated(contributors),
-        limit_um=None if stated is None else stated.tir_um,
-        limit_at=limit_at,
+        limit=_limit(stated, limit_at, judged, known, complete=lacking is None),
         planes=[
             PlaneReport(**plane_figures(name, budget.z_mm, chain, geometry, budget if lacking is None else None))
             for name, budget in budgets.items()
@@ -137,6 +136,24 @@ def full_budget(request: BudgetRequest, book: Rulebook, catalogue: Catalogue = N
         required=required,
         provenance=provenance(request, request.policy, book, catalogue.digest),
     )
+
+
+def _limit(
+    stated: RunoutLimit | None,
+    plane: PlaneName,
+    z_mm: OrMissing[float],
+    known: Sequence[Contributor],
+    *,
+    complete: bool,
+) -> OperationRunout | None:
+    """Return the limit and the share of assemblies within it."""
+    if stated is None:
+        return None
+    share = None
+    if complete and isinstance(z_mm, float):
+        share = rounded_or_none(budget_at(z_mm, known, Tir(stated.tir_um)).probability_within_limit, "ratio")
+    within = {} if share is None else {"parts_at_limits": share}
+    return OperationRunout(plane=plane, limit_um=stated.tir_um, probability_within_limit=within)
 
 
 def _lowest_limit(operations: Sequence[Operation]) -> RunoutLimit | None:

@@ -74,8 +74,8 @@ def _worst(judged: Judged) -> float | None:
 
 
 def _speed(judged: Judged) -> float | None:
-    governing = judged.report.speed.governing
-    return governing.speed_rpm.value if governing is not None and judged.report.speed.complete else None
+    governing = judged.report.lowest_limit
+    return governing.speed_rpm.value if governing is not None and judged.report.speed_complete else None
 
 
 def _stiffness(judged: Judged) -> float | None:
@@ -376,8 +376,8 @@ def _alternative(one: Judged, dominated_by: Sequence[str], why: str) -> Alternat
         runout_complete=report.runout.complete,
         tip_from_gauge_line_mm=report.geometry.tip_mm,
         mass_kg=report.mass.total_kg,
-        governing_speed=report.speed.governing,
-        speed_complete=report.speed.complete,
+        governing_speed=report.lowest_limit,
+        speed_complete=report.speed_complete,
         tip_stiffness_n_per_um=report.stiffness.tip_stiffness_n_per_um,
         joint_count=len(one.derived.chain.joints),
         component_count=len(one.derived.chain.request.stack.components),

@@ -72,9 +72,9 @@ class Defaults(Model):
 class VerdictCounts(Answer):
     """Numbers of stacks by verdict."""
 
-    passed: int = Field(alias="pass")
-    review: int
-    fail: int
+    passed: int = Field(description="Number of stacks with the verdict pass.", alias="pass")
+    review: int = Field(description="Number of stacks with the verdict review.")
+    fail: int = Field(description="Number of stacks with the verdict fail.")
 
 
 class BatchSummary(Answer):
@@ -161,7 +161,7 @@ Next: TypeAlias = Annotated[str | None, Field(description="Address of the next p
 class CouplingList(Answer):
     """List of couplings."""
 
-    items: list[CouplingSummary]
+    items: list[CouplingSummary] = Field(description="Couplings.")
     next: Next
 
 
@@ -177,10 +177,10 @@ class TableAnswer(Answer):
 
     name: str
     title: str
-    standard: str | None
+    standard: str | None = Field(description="Standard of the table; null for none.")
     note: str | None
     key: list[str] = Field(description="Columns that identify a row.")
-    columns: dict[str, ColumnAnswer]
+    columns: dict[str, ColumnAnswer] = Field(description="Columns by name.")
     rows: list[dict[str, JsonValue]] = Field(
         description="Cells by column, plus 'source', 'confidence' and 'note'; null if not known."
     )
@@ -193,14 +193,16 @@ class CouplingAnswer(CouplingSummary):
     accepts: list[str] = Field(description="Couplings that fit its workpiece side.")
     joint_class: str
     taper: str | None = Field(description="Taper ratio on the diameter.")
-    half_angle_deg: float | None
+    half_angle_deg: float | None = Field(description="Half of the taper angle, degrees; null without a taper.")
     clocking: Annotated[Literal["free", "indexed", "by_form", "not_stated"], OPEN]
-    clocking_positions: int | None
+    clocking_positions: int | None = Field(
+        description="Number of positions in which it seats; null if not limited or not known."
+    )
     seating_eccentricity_um: float | None = Field(description="Eccentricity from one reseating, µm; null if not known.")
     source: str
     confidence: Annotated[Confidence, OPEN]
     note: str | None
-    tables: list[TableAnswer]
+    tables: list[TableAnswer] = Field(description="Tables of the standard dimensions.")
 
 
 PictureName: TypeAlias = Literal["stack", "budget", "distribution", "axis", "speed"]
@@ -296,10 +298,10 @@ class ThresholdAnswer(Answer):
     """Threshold of a rule; a request's policy may change it within the bounds."""
 
     name: str
-    value: float
+    value: float = Field(description="Value in the rulebook, in its unit.")
     unit: str
-    minimum: float
-    maximum: float
+    minimum: float = Field(description="Smallest value that a policy may set.")
+    maximum: float = Field(description="Largest value that a policy may set.")
     meaning: str
 
 
@@ -307,12 +309,12 @@ class RuleAnswer(RuleSummary):
     """Full description of a rule."""
 
     message: str = Field(description="Message template, with names of quantities in braces.")
-    why: str
+    why: str = Field(description="Reason for the rule.")
     remedy: str
-    known_limits: str
+    known_limits: str = Field(description="What the rule does not cover.")
     source: str
-    needs: list[NeedAnswer]
-    thresholds: list[ThresholdAnswer]
+    needs: list[NeedAnswer] = Field(description="Quantities that the rule requires.")
+    thresholds: list[ThresholdAnswer] = Field(description="Thresholds, which a policy may change.")
     observed: str | None = Field(description="Quantity reported as observed.")
     limit: str | None = Field(description="Quantity or threshold reported as limit.")
     unit: str

@@ -17,7 +17,7 @@ from rules.quantities.models import Model, construct
 from rules.quantities.units import ucum
 from rules.rulebook.book import Overrides, Rulebook, check_overrides
 from rules.schema.parsing import BadRequestError, Fault, FaultCode, pointer
-from rules.schema.report import Provenance, RuleDeviation
+from rules.schema.report import JudgementDeviation, Provenance
 from rules.schema.request import Policy
 from rules.version import CONTRACT, NAME, VERSION
 
@@ -52,13 +52,13 @@ def provenance(
     )
 
 
-def _changed_thresholds(policy: Policy | None, book: Rulebook) -> Iterator[RuleDeviation]:
+def _changed_thresholds(policy: Policy | None, book: Rulebook) -> Iterator[JudgementDeviation]:
     changed = (policy.thresholds if policy else None) or ()
     for one in sorted(changed, key=lambda one: (one.code, one.threshold)):
         rule = book.rule(one.code)
         threshold = rule.thresholds[one.threshold]
         yield construct(
-            RuleDeviation,
+            JudgementDeviation,
             kind="threshold",
             code=one.code,
             safety=rule.safety,
@@ -72,10 +72,10 @@ def _changed_thresholds(policy: Policy | None, book: Rulebook) -> Iterator[RuleD
         )
 
 
-def _lowered(book: Rulebook) -> Iterator[RuleDeviation]:
+def _lowered(book: Rulebook) -> Iterator[JudgementDeviation]:
     for item in book.overridden:
         yield construct(
-            RuleDeviation,
+            JudgementDeviation,
             kind="severity",
             code=item.code,
             safety=True,
@@ -89,10 +89,10 @@ def _lowered(book: Rulebook) -> Iterator[RuleDeviation]:
         )
 
 
-def _replaced(book: Rulebook) -> Iterator[RuleDeviation]:
+def _replaced(book: Rulebook) -> Iterator[JudgementDeviation]:
     for rule in book.replaced:
         yield construct(
-            RuleDeviation,
+            JudgementDeviation,
             kind="rule",
             code=rule.code,
             safety=rule.safety,

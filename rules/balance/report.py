@@ -1,4 +1,4 @@
-"""Section of the report on balance."""
+"""Sections of the report on balance."""
 
 from __future__ import annotations
 
@@ -8,27 +8,35 @@ from rules.quantities.models import construct
 from rules.quantities.rounding import rounded_or_none
 from rules.schema.report import (
     BalanceReport,
+    OperationBalance,
     estimate_or_none,
 )
 
-__all__ = ["balance_section"]
+__all__ = ["balance_section", "operation_balance"]
 
 
-def balance_section(balance: StackBalance, grade: str | None) -> BalanceReport:
-    """Unbalance and the required grade."""
+def balance_section(balance: StackBalance) -> BalanceReport:
+    """Unbalance of the stack."""
     nothing = UnbalanceSum(0.0, None)
     unbalance, couple = value_or(balance.unbalance, None), value_or(balance.couple, None)
     return construct(
         BalanceReport,
-        grade=grade,
         unbalance_p95_g_mm=rounded_or_none(unbalance and unbalance.p95, "g mm"),
         unbalance_worst_g_mm=rounded_or_none((unbalance or nothing).worst, "g mm"),
-        permissible_g_mm=rounded_or_none(balance.permissible_g_mm, "g mm"),
-        highest_speed_rpm=estimate_or_none(balance.highest_speed_rpm, "rpm"),
-        quality_mm_per_s=rounded_or_none(balance.quality_mm_per_s, "mm/s"),
-        best_grade=balance.best_grade if isinstance(balance.best_grade, str) else None,
-        rotating_force_n=rounded_or_none(balance.rotating_force_n, "N"),
         couple_rms_g_mm2=rounded_or_none(couple and couple.rms, "g mm2"),
         couple_worst_g_mm2=rounded_or_none(couple and couple.worst, "g mm2"),
+    )
+
+
+def operation_balance(balance: StackBalance, grade: str | None) -> OperationBalance:
+    """Balance quality at the programmed speed and the required grade."""
+    return construct(
+        OperationBalance,
+        grade=grade,
+        permissible_g_mm=rounded_or_none(balance.permissible_g_mm, "g mm"),
         seating_g_mm=rounded_or_none(balance.seating_g_mm, "g mm"),
+        highest_speed_rpm=estimate_or_none(balance.highest_speed_rpm, "rpm"),
+        best_grade=balance.best_grade if isinstance(balance.best_grade, str) else None,
+        quality_mm_per_s=rounded_or_none(balance.quality_mm_per_s, "mm/s"),
+        rotating_force_n=rounded_or_none(balance.rotating_force_n, "N"),
     )

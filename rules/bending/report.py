@@ -12,6 +12,7 @@ from rules.quantities.rounding import rounded, rounded_or_none
 from rules.schema.components import Cutter
 from rules.schema.report import (
     BendingShare,
+    OperationBending,
     StiffnessReport,
     estimate,
     estimate_or_none,
@@ -19,7 +20,7 @@ from rules.schema.report import (
 from rules.schema.request import DEFAULT_POLICY, NO_OPERATION
 from rules.stack.chain import Chain
 
-__all__ = ["stiffness_notes", "stiffness_section"]
+__all__ = ["operation_bending", "stiffness_notes", "stiffness_section"]
 
 
 _MODEL: Final = (
@@ -44,23 +45,15 @@ def stiffness_notes(chain: Chain, stiffness: StackStiffness) -> list[str]:
     return notes
 
 
-def stiffness_section(
-    chain: Chain, stiffness: StackStiffness, load: CuttingLoad, speed: OrMissing[float] | None
-) -> StiffnessReport:
+def stiffness_section(chain: Chain, stiffness: StackStiffness) -> StiffnessReport:
     """Stiffness and natural frequencies of the stack."""
     bending = value_or(stiffness.bending, None)
     critical: OrMissing[float] | None = critical_speed_of(chain, stiffness)
-    last = chain.members[-1].part if chain.members else None
-    teeth = last.teeth if isinstance(last, Cutter) else None
-    turns = speed / 60.0 if isinstance(speed, float) else None
     frequencies = () if isinstance(stiffness.frequencies_hz, Missing) else stiffness.frequencies_hz
     return construct(
         StiffnessReport,
         tip_compliance_um_per_n=estimate_or_none(bending and bending.compliance_um_per_n, "um/N"),
         tip_stiffness_n_per_um=estimate_or_none(bending and 1.0 / bending.compliance_um_per_n, "N/um"),
-        radial_force_n=rounded_or_none(load.radial_force_n, "N"),
-        deflection_um=estimate_or_none(stiffness.deflection_um, "um"),
-        deflection_limit_um=(chain.operation or NO_OPERATION).stated_limits.deflection_um,
         shares=[
             construct(
                 BendingShare,
@@ -73,7 +66,22 @@ def stiffness_section(
         ],
         bending_frequencies_hz=[estimate(one, "Hz") for one in frequencies],
         critical_speed_rpm=estimate_or_none(critical, "rpm"),
+        notes=stiffness_notes(chain, stiffness) if bending else [],
+    )
+
+
+def operation_bending(
+    chain: Chain, stiffness: StackStiffness, load: CuttingLoad, speed: OrMissing[float] | None
+) -> OperationBending:
+    """Deflection under the load of the operation, and the frequencies that excite the stack."""
+    last = chain.members[-1].part if chain.members else None
+    teeth = last.teeth if isinstance(last, Cutter) else None
+    turns = speed / 60.0 if isinstance(speed, float) else None
+    return construct(
+        OperationBending,
+        radial_force_n=rounded_or_none(load.radial_force_n, "N"),
+        deflection_um=estimate_or_none(stiffness.deflection_um, "um"),
+        deflection_limit_um=(chain.operation or NO_OPERATION).stated_limits.deflection_um,
         spindle_frequency_hz=rounded_or_none(turns, "Hz"),
         tooth_passing_hz=rounded_or_none(turns and teeth and turns * teeth, "Hz"),
-        notes=stiffness_notes(chain, stiffness) if bending else [],
     )

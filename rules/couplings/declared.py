@@ -23,7 +23,9 @@ class Declared(Model):
     gender: Literal["male", "female"] | None = Field(None, description="Which half this end is.", examples=["male"])
     diameter_mm: PositiveLength | None = Field(None, description="Locating diameter.", examples=[8.5])
     tolerance: ToleranceClass | None = None
-    deviation: Deviation | None = None
+    deviation: Deviation | None = Field(
+        None, description="Limit deviations of the diameter, µm, in place of a tolerance class."
+    )
 
 
 def _locating_diameter(ends: Ends) -> Word:

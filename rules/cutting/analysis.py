@@ -23,6 +23,7 @@ from rules.schema.request import Machine, Milling
 from rules.stack.chain import Chain
 
 __all__ = [
+    "NO_LOAD",
     "CuttingLoad",
     "cut_properties",
     "cutting_diameter_of",
@@ -102,6 +103,9 @@ class CuttingLoad(NamedTuple):
     power_kw: OrMissing[float] | None
 
 
+NO_LOAD: Final = CuttingLoad(None, None, None, None, None, None)
+
+
 def _radial_ratio(cut: Milling, at: str) -> OrMissing[float]:
     """Return the ratio of radial to tangential force: as stated for the cut, else of the material group."""
     if cut.radial_force_ratio is not None:
@@ -170,7 +174,7 @@ def cutting_load_of(chain: Chain, speed: OrMissing[float] | None) -> CuttingLoad
     """Return the loads of the cut; stated values take precedence over calculated ones."""
     operation = chain.operation
     if operation is None or not chain.members:
-        return CuttingLoad(None, None, None, None, None, None)
+        return NO_LOAD
     milling: OrMissing[MillingLoad] | None = None
     given = operation.stated_load
     torque: OrMissing[float] | None = given.torque_n_m

@@ -16,16 +16,17 @@ from rules.schema.report import (
     ContributorKind,
     ContributorReport,
     JointEnds,
+    OperationRunout,
     PlaneReport,
     PredictionName,
     RunoutPrediction,
     RunoutReport,
 )
-from rules.schema.request import NO_OPERATION
+from rules.schema.request import Operation
 from rules.stack.chain import Chain
 from rules.stack.positions import Positions, surface_at
 
-__all__ = ["contributor_figures", "not_stated", "plane_figures", "predictions_of", "runout_section"]
+__all__ = ["contributor_figures", "not_stated", "operation_runout", "plane_figures", "predictions_of", "runout_section"]
 
 
 def predictions_of(budget: PlaneBudget) -> list[RunoutPrediction]:
@@ -40,16 +41,13 @@ def predictions_of(budget: PlaneBudget) -> list[RunoutPrediction]:
             RunoutPrediction,
             of=of,
             quantiles_um={name: rounded(value, "um") for name, value in quantiles.items()},
-            probability_within_limit=rounded_or_none(budget.probability_within_limit, "ratio")
-            if of == "parts_at_limits"
-            else None,
         )
         for of, quantiles in listed
     ]
 
 
 class PlaneFigures(TypedDict):
-    """Return the line of the amplitude in two perpendicular directions; the second is 0 without a known direction."""
+    """Fields of a plane in an answer."""
 
     plane: str
     from_gauge_line_mm: float
@@ -80,7 +78,6 @@ def runout_section(
     tip: OrMissing[PlaneBudget],
 ) -> RunoutReport:
     """Runout budget: planes and contributors."""
-    operation = chain.operation or NO_OPERATION
     known, lacking = contributors.known, contributors.lacking
     planes = {
         name: budget for name, budget in (("gauge_plane", gauge), ("tip", tip)) if isinstance(budget, PlaneBudget)
@@ -89,8 +86,6 @@ def runout_section(
         RunoutReport,
         complete=lacking is None,
         not_stated=not_stated(contributors),
-        limit_um=operation.runout_limit_um,
-        limit_at=operation.runout_limit_at,
         planes=[
             construct(
                 PlaneReport,
@@ -104,8 +99,27 @@ def runout_section(
     )
 
 
+def operation_runout(
+    operation: Operation, contributors: Contributors, gauge: OrMissing[PlaneBudget], tip: OrMissing[PlaneBudget]
+) -> OperationRunout | None:
+    """Runout limit of an operation and the share of assemblies within it; None without a limit."""
+    limit, plane = operation.runout_limit_um, operation.runout_limit_at
+    if limit is None:
+        return None
+    budget = tip if plane == "tip" else gauge
+    share = None
+    if contributors.lacking is None and isinstance(budget, PlaneBudget):
+        share = rounded_or_none(budget.probability_within_limit, "ratio")
+    return construct(
+        OperationRunout,
+        plane=plane,
+        limit_um=limit,
+        probability_within_limit={} if share is None else {"parts_at_limits": share},
+    )
+
+
 def not_stated(contributors: Contributors) -> list[MissingQuantity]:
-    """Return each contributor with its line and its reading at the two planes."""
+    """Return what would make the contributors complete; nothing where they are."""
     lacking = contributors.lacking
     if lacking is None:
         return []

@@ -7,7 +7,7 @@ from typing import Annotated, Literal
 from pydantic import Field
 
 from rules.quantities.models import OPEN, Microns, MissingQuantity, Out
-from rules.schema.report import ContributorReport, JointEnds, PlaneReport, Provenance
+from rules.schema.report import ContributorReport, JointEnds, OperationRunout, PlaneReport, Provenance
 from rules.schema.request import AxialPosition, RunoutLimit, StackRequest
 
 __all__ = [
@@ -103,7 +103,7 @@ class RequiredRunout(Out):
 class RequiredReport(Out):
     """Common factor on all unmeasured contributors that just meets the target."""
 
-    target_um: float
+    target_um: float = Field(description="Target of the request, TIR in µm.")
     plane: Annotated[Literal["gauge_plane", "tip"], OPEN]
     factor: float | None = Field(description="Factor; above 1 the target leaves a reserve, null if no factor meets it.")
     contributors: list[RequiredRunout]
@@ -112,10 +112,9 @@ class RequiredReport(Out):
 class BudgetReport(Out):
     """Report of a runout budget."""
 
-    complete: bool
+    complete: bool = Field(description="False if a contributor is not known; the true runout is then larger.")
     not_stated: list[MissingQuantity]
-    limit_um: float | None
-    limit_at: Annotated[Literal["gauge_plane", "tip"], OPEN]
+    limit: OperationRunout | None = Field(description="Runout limit; null if none is stated.")
     planes: list[PlaneReport] = Field(
         description="Gauge plane, tip and the planes of the request, as far as they have a position."
     )

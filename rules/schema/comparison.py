@@ -112,8 +112,8 @@ class CriterionReport(Out):
 class ReadsLess(Out):
     """Comparison of the runout of two independent assemblies, each at its gauge plane."""
 
-    first: str
-    second: str
+    first: str = Field(description="Name of the alternative that has less runout.")
+    second: str = Field(description="Name of the alternative that it is compared with.")
     probability: float | None = Field(
         description="Probability that the first has less runout; null if a contributor of either is not known."
     )
@@ -124,7 +124,7 @@ class ComparisonReport(Out):
     """Report of a comparison."""
 
     alternatives: list[AlternativeReport] = Field(description="Alternatives in the order of the request.")
-    criteria: list[CriterionReport]
+    criteria: list[CriterionReport] = Field(description="Values of the alternatives by criterion.")
     non_dominated: list[str] = Field(
         description="Alternatives that no other dominates. A failed one never dominates one that does not fail. One"
         " with an unknown value neither dominates nor is dominated. Some may fail: see the verdict."
@@ -132,7 +132,7 @@ class ComparisonReport(Out):
     pairs: Annotated[Literal["all", "against_first"], OPEN] = Field(
         description=f"Pairs: all pairs of up to {MAX_IN_ALL_PAIRS} alternatives, else each with the first."
     )
-    reads_less: list[ReadsLess]
+    reads_less: list[ReadsLess] = Field(description="Probabilities that one alternative has less runout than another.")
     notes: list[str] = Field(description="Notes on names and unknown values.")
     cautions: list[str]
     provenance: Provenance

@@ -8,7 +8,7 @@ from pydantic import Field, JsonValue
 
 from rules.quantities.models import OPEN, Model, Out, Pointer, Token
 from rules.schema.components import Definitions
-from rules.schema.report import Provenance, Report, RuleDeviation, Severity, Summary, Undecided, Verdict
+from rules.schema.report import JudgementDeviation, Provenance, Report, Severity, Summary, Undecided, Verdict
 from rules.schema.request import AxialPosition, MachineEntry, Operation, Policy, Stack
 
 __all__ = [
@@ -80,7 +80,9 @@ class GateRequest(Model):
     revision: Token | None = Field(None, description="Revision of the order.", examples=["A"])
     machine: MachineEntry | None = Field(None, description="Machine of operations without their own.")
     components: Definitions | None = Field(None, description="Component definitions by key, for references.")
-    operations: list[GateOperation] = Field(min_length=1, max_length=MAX_OPERATIONS)
+    operations: list[GateOperation] = Field(
+        description="Operations of the order, each with its stack.", min_length=1, max_length=MAX_OPERATIONS
+    )
     policy: Policy | None = Field(
         None, description="Treatment of warnings, undecided rules and thresholds; defaults apply if absent."
     )
@@ -122,7 +124,7 @@ class GateUndecided(Undecided):
 class GateOperationReport(Out):
     """Decision on one operation and its reasons."""
 
-    id: str
+    id: str = Field(description="Id of the operation, as in the request.")
     at: Pointer = Field(examples=["/operations/1"])
     stack_id: str | None = Field(description="Caller's name of the stack.")
     decision: Decision
@@ -134,7 +136,7 @@ class GateOperationReport(Out):
     advice: list[GateReason] = Field(description="Advice without effect on the decision.")
     not_judged: list[Annotated[RequirementName, OPEN]] = Field(description="Data neither stated nor required.")
     summary: Summary
-    deviations: list[RuleDeviation] = Field(description="Deviations from the rulebooks for this operation.")
+    deviations: list[JudgementDeviation] = Field(description="Deviations from the rulebooks for this operation.")
     report: Report | None = Field(
         description="Full check report with JSON Pointers into the gate request; null unless requested. Its provenance"
         " is that of a check of this operation alone."
@@ -144,10 +146,10 @@ class GateOperationReport(Out):
 class GateCounts(Out):
     """Numbers of operations by decision."""
 
-    operations: int
-    release: int
-    hold: int
-    stop: int
+    operations: int = Field(description="Number of operations.")
+    release: int = Field(description="Number of operations released.")
+    hold: int = Field(description="Number of operations on hold.")
+    stop: int = Field(description="Number of operations stopped.")
 
 
 class NotRequired(Out):
@@ -176,7 +178,7 @@ class GateReport(Out):
     operations: list[GateOperationReport] = Field(description="Operations in the order of the request.")
     counts: GateCounts
     required: list[Annotated[RequirementName, OPEN]] = Field(description="Data required of every operation.")
-    not_required: list[NotRequired]
+    not_required: list[NotRequired] = Field(description="Requirements that the request has lifted.")
     digest: Sha256 = Field(
         description="SHA-256 of the decision: of the JSON (keys sorted, no blanks, ASCII) of an object with form (1),"
         " service, version, rulebook_sha256, catalogue_sha256, input_sha256, required, decision and operations. Each"

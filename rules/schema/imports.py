@@ -55,9 +55,9 @@ class ImportedComponent(Out):
         examples=[{"kind": "cutter", "id": "KB-EM8-3", "cutting_diameter_mm": 8}],
     )
     source: str = Field(description="Asset or row of the component.", examples=["CuttingToolArchetype KB-EM8-3"])
-    line: int
+    line: int = Field(description="Line of the document, from 1.")
     not_stated: list[NotStatedField] = Field(description="Fields that a check needs and the document lacks.")
-    unmapped: list[UnmappedValue]
+    unmapped: list[UnmappedValue] = Field(description="Values that no field of a component takes.")
     notes: list[str] = Field(description="Notes on the interpretation.")
 
 
@@ -77,5 +77,5 @@ class ImportReport(Out):
     version: str | None = Field(description="Version of the standard in the document.", examples=["1.4"])
     components: list[ImportedComponent] = Field(description="Components in the order of the document.")
     unmapped: list[UnmappedValue] = Field(description="Values outside any component.")
-    faults: list[ImportFault]
+    faults: list[ImportFault] = Field(description="Parts of the document that are no components, with reasons.")
     not_listed: int = Field(description="Number of unmapped values and faults beyond the first thousand of each list.")

@@ -53,7 +53,7 @@ class DialPlane(_Plane):
     """Dial readings at stated angles."""
 
     kind: Literal["dial"]
-    points: list[DialPoint] = Field(min_length=3, max_length=360)
+    points: list[DialPoint] = Field(description="Readings with their angles.", min_length=3, max_length=360)
 
 
 class StepPlane(_Plane):
@@ -98,13 +98,13 @@ class ReadingRequest(Model):
         max_length=2,
         description="One plane, or two at different distances; the limit applies to the first.",
     )
-    trial: Trial | None = None
+    trial: Trial | None = Field(None, description="Reading after a trial turn of a joint.")
     stack: Stack | None = Field(None, description="Measured stack, for comparison with its prediction.")
     components: Definitions | None = Field(None, description="Component definitions by key, for references.")
     machine: MachineEntry | None = Field(
         None, description="Machine whose spindle held the stack; absent for a bench gauge."
     )
-    policy: Policy | None = None
+    policy: Policy | None = Field(None, description="Policy of the prediction; defaults apply if absent.")
     limit_um: Microns | None = Field(None, description="Runout limit, TIR in µm.", examples=[10])
     expanded_uncertainty_um: Microns | None = Field(
         None,
@@ -165,7 +165,9 @@ class DecisionReport(Out):
 
     limit_um: float
     tir_um: float = Field(description="TIR for the decision, first plane, µm.")
-    expanded_uncertainty_um: float | None
+    expanded_uncertainty_um: float | None = Field(
+        description="Expanded uncertainty U of a TIR, k = 2, µm; null if not stated."
+    )
     decision: Conformity
     would_settle: str | None = Field(description="Way to reach a decision if not proven.")
 

@@ -33,6 +33,12 @@ __all__ = [
     "LoadReport",
     "MassReport",
     "NotJudged",
+    "OperationBalance",
+    "OperationBending",
+    "OperationGrip",
+    "OperationReport",
+    "OperationRunout",
+    "OperationSpeed",
     "PlaneReport",
     "PositionReport",
     "PredictionName",
@@ -40,7 +46,6 @@ __all__ = [
     "Quantity",
     "RecordField",
     "Report",
-    "RuleDeviation",
     "RunoutPrediction",
     "RunoutReport",
     "Severity",
@@ -135,10 +140,6 @@ class RunoutPrediction(Out):
         " joint clocked freely for the lowest reading."
     )
     quantiles_um: Quantiles
-    probability_within_limit: float | None = Field(
-        title="Within the limit",
-        description="Share of these assemblies within the runout limit, 0 to 1; null without a limit at this plane.",
-    )
 
 
 class SpeedLimit(Out):
@@ -165,11 +166,19 @@ class SpeedLimit(Out):
 
 
 class SpeedReport(Out):
-    """Speed limits of the stack."""
+    """Speed limits of the stack, whatever the operation."""
 
-    asked_rpm: float | None = Field(title="Programmed speed")
     limits: list[SpeedLimit] = Field(description="Speed limits, lowest first.")
-    governing: SpeedLimit | None = Field(title="Lowest limit")
+    governing: SpeedLimit | None = Field(title="Lowest limit", description="Lowest limit; null without a limit.")
+    complete: bool = Field(description="False if an applicable limit is not known.")
+
+
+class OperationSpeed(SpeedReport):
+    """Programmed speed and all speed limits of an operation, those of the stack included."""
+
+    programmed_rpm: float | None = Field(
+        title="Programmed speed", description="Programmed spindle speed, rpm; null if none is stated or derived."
+    )
     margin_rpm: float | None = Field(
         title="Margin to the lowest limit",
         description="Lowest limit minus programmed speed, rpm; negative beyond the limit.",
@@ -178,42 +187,54 @@ class SpeedReport(Out):
         title="Relative margin",
         description="Margin as a share of the programmed speed; negative beyond the limit.",
     )
-    complete: bool = Field(description="False if an applicable limit is not known.")
 
 
 class BalanceReport(Out):
-    """Unbalance by ISO 21940-11, from residual unbalances and eccentric masses at random clocking."""
+    """Unbalance of the stack, from residual unbalances and eccentric masses at random clocking."""
 
-    grade: str | None = Field(title="Required balance grade", description="Required balance grade.")
-    unbalance_p95_g_mm: float | None = Field(title="Unbalance, 95th percentile")
-    unbalance_worst_g_mm: float | None = Field(title="Unbalance, worst case")
-    permissible_g_mm: float | None = Field(
-        title="Permissible unbalance at the programmed speed",
-        description="Permissible unbalance at the programmed speed and required grade, g·mm.",
+    unbalance_p95_g_mm: float | None = Field(
+        title="Unbalance, 95th percentile", description="95th percentile of the static unbalance, g·mm."
     )
-    highest_speed_rpm: Estimate | None = Field(
-        title="Highest speed for the required grade",
-        description="Highest speed that meets the required grade at the 95th percentile, rpm.",
-    )
-    quality_mm_per_s: float | None = Field(
-        title="e·ω at the programmed speed",
-        description="e·ω of the 95th percentile unbalance at the programmed speed, mm/s.",
-    )
-    best_grade: str | None = Field(
-        title="Finest grade met at the programmed speed", description="Finest grade met at the programmed speed."
-    )
-    rotating_force_n: float | None = Field(
-        title="Rotating force at the programmed speed",
-        description="Centrifugal force of the 95th percentile unbalance at the programmed speed, N.",
+    unbalance_worst_g_mm: float | None = Field(
+        title="Unbalance, worst case",
+        description="Static unbalance with all vectors in line, g·mm; null if one has no hard limit.",
     )
     couple_rms_g_mm2: float | None = Field(
         title="Couple about the gauge line, root mean square",
         description="Couple unbalance about the gauge line, root mean square over all clockings, g·mm².",
     )
-    couple_worst_g_mm2: float | None = Field(title="Couple about the gauge line, worst case")
+    couple_worst_g_mm2: float | None = Field(
+        title="Couple about the gauge line, worst case",
+        description="Couple unbalance about the gauge line with all vectors in line, g·mm².",
+    )
+
+
+class OperationBalance(Out):
+    """Balance quality by ISO 21940-11 in an operation."""
+
+    grade: str | None = Field(title="Required balance grade", description="Required balance grade.")
+    permissible_g_mm: float | None = Field(
+        title="Permissible unbalance at the programmed speed",
+        description="Permissible unbalance at the programmed speed and required grade, g·mm.",
+    )
     seating_g_mm: float | None = Field(
         title="Unbalance from one reseating in the spindle",
         description="Unbalance from one reseating in the spindle, g·mm; finer balancing has no effect.",
+    )
+    highest_speed_rpm: Estimate | None = Field(
+        title="Highest speed for the required grade",
+        description="Highest speed that meets the required grade at the 95th percentile, rpm.",
+    )
+    best_grade: str | None = Field(
+        title="Finest grade met at the programmed speed", description="Finest grade met at the programmed speed."
+    )
+    quality_mm_per_s: float | None = Field(
+        title="e·ω at the programmed speed",
+        description="e·ω of the 95th percentile unbalance at the programmed speed, mm/s.",
+    )
+    rotating_force_n: float | None = Field(
+        title="Rotating force at the programmed speed",
+        description="Centrifugal force of the 95th percentile unbalance at the programmed speed, N.",
     )
 
 
@@ -276,22 +297,11 @@ class ShrinkReport(Out):
 
     least_interference_um: float = Field(title="Interference, minimum")
     greatest_interference_um: float = Field(title="Interference, maximum")
-    interference_at_speed_um: float = Field(
-        title="Minimum interference at speed",
-        description="Minimum interference at the programmed speed, µm; at rest without a speed.",
-    )
-    least_pressure_mpa: Estimate = Field(
-        title="Minimum contact pressure at speed", description="Contact pressure at the minimum interference, MPa."
-    )
     greatest_pressure_mpa: Estimate = Field(
         title="Maximum contact pressure at rest",
         description="Contact pressure at the maximum interference, at rest, MPa.",
     )
     friction: float = Field(title="Coefficient of friction")
-    hub_stress_mpa: Estimate = Field(
-        title="Von Mises stress at the bore",
-        description="Von Mises stress at the bore, maximum interference, programmed speed, MPa.",
-    )
     yield_mpa: float | None = Field(title="Yield stress of the holder")
     opening_temperature_c: Estimate | None = Field(
         title="Temperature to open the bore",
@@ -299,10 +309,6 @@ class ShrinkReport(Out):
     )
     release_speed_rpm: Estimate | None = Field(
         title="Release speed", description="Speed at which the minimum interference is lost, rpm; null if never."
-    )
-    holding_speed_rpm: Estimate | None = Field(
-        title="Highest speed that holds the load",
-        description="Speed at which the grip just holds the cutting load, rpm; null if never.",
     )
 
 
@@ -318,20 +324,12 @@ class GripReport(Out):
         title="Capacity from", description="Source of the torque capacity."
     )
     torque_capacity_n_m: Estimate | None = Field(
-        title="Torque capacity", description="Torque capacity at this grip length and the programmed speed, N·m."
+        title="Torque capacity at rest", description="Torque capacity at this grip length, at rest, N·m."
     )
     axial_capacity_n: Estimate | None = Field(
-        title="Axial capacity", description="Axial capacity at this grip length and the programmed speed, N."
+        title="Axial capacity at rest", description="Axial capacity at this grip length, at rest, N."
     )
-    safety_factor: Estimate | None = Field(
-        title="Safety factor against slip",
-        description="Safety factor against slip under torque and pull-out force together.",
-    )
-    weakest: bool = Field(
-        title="Lowest safety factor",
-        description="Whether this joint has the lowest safety factor; false if one is not known.",
-    )
-    shrink_fit: ShrinkReport | None
+    shrink_fit: ShrinkReport | None = Field(description="Interference and stress; null for another grip.")
 
 
 class BendingShare(Out):
@@ -357,11 +355,6 @@ class StiffnessReport(Out):
     tip_stiffness_n_per_um: Estimate | None = Field(
         title="Stiffness at the tip", description="Radial stiffness at the tip, N/µm."
     )
-    radial_force_n: float | None = Field(title="Radial force at the tip", description="Radial force at the tip, N.")
-    deflection_um: Estimate | None = Field(
-        title="Deflection of the tip", description="Deflection at the tip under the radial force, µm."
-    )
-    deflection_limit_um: float | None = Field(title="Permissible deflection")
     shares: list[BendingShare] = Field(description="Shares of the deflection at the tip; their sum is 1.")
     bending_frequencies_hz: list[Estimate] = Field(
         title="Natural frequencies in bending",
@@ -370,8 +363,6 @@ class StiffnessReport(Out):
     critical_speed_rpm: Estimate | None = Field(
         title="Critical speed", description="Critical speed: lowest natural frequency as a speed, rpm."
     )
-    spindle_frequency_hz: float | None = Field(title="Spindle frequency")
-    tooth_passing_hz: float | None = Field(title="Tooth-passing frequency")
     notes: list[str] = Field(description="Notes on the limits of the model.")
 
 
@@ -409,12 +400,12 @@ class AssemblyValue(Out):
 class AssemblyStep(Out):
     """Step of the work instruction."""
 
-    number: int
+    number: int = Field(description="Number of the step, from 1.")
     action: Annotated[AssemblyAction, OPEN]
     components: list[str] = Field(description="Ids of the components of this step.")
     joint: JointEnds | None = Field(description="Joint of this step; null if it concerns no joint.")
     text: str
-    values: list[AssemblyValue]
+    values: list[AssemblyValue] = Field(description="Values to set or to measure.")
     caution: list[str] = Field(description="Cautions for this step.")
     at: list[Pointer]
     not_stated: list[MissingQuantity] = Field(description="Quantities that would make the step more precise.")
@@ -464,9 +455,9 @@ class AssemblyReport(Out):
     """Work instruction for this stack."""
 
     buildable: bool = Field(description="False if a step says stop; the stack cannot be completed as stated.")
-    steps: list[AssemblyStep]
+    steps: list[AssemblyStep] = Field(description="Assembly steps in order.")
     acceptance: AcceptanceReport
-    record: list[RecordField]
+    record: list[RecordField] = Field(description="Blanks of the assembly record.")
     disassembly: list[AssemblyStep] = Field(description="Disassembly steps, outermost joint first.")
 
 
@@ -663,10 +654,6 @@ class RunoutReport(Out):
         description="False if a contributor is not known; the true runout is then larger than that of the others."
     )
     not_stated: list[MissingQuantity]
-    limit_um: float | None = Field(title="Runout limit", description="Runout limit of the operation, TIR in µm.")
-    limit_at: Annotated[Literal["gauge_plane", "tip"], OPEN] = Field(
-        title="Measuring plane", description="Plane of the runout limit."
-    )
     planes: list[PlaneReport] = Field(description="Planes with a known position.")
     contributors: list[ContributorReport] = Field(description="Known contributors from the spindle side.")
 
@@ -675,7 +662,88 @@ class RunoutReport(Out):
         return next((one for one in self.planes if one.plane == name), None)
 
 
-class RuleDeviation(Out):
+class OperationRunout(Out):
+    """Runout limit of an operation and the share of assemblies within it."""
+
+    plane: Annotated[Literal["gauge_plane", "tip"], OPEN] = Field(
+        title="Measuring plane", description="Plane of the runout limit."
+    )
+    limit_um: float = Field(title="Runout limit", description="Runout limit of the operation, TIR in µm.")
+    probability_within_limit: dict[str, float] = Field(
+        title="Within the limit",
+        description="Share within the limit, 0 to 1, by subject of the prediction: 'assemblies', 'parts_at_limits';"
+        " empty if a contributor is not known.",
+    )
+
+
+class OperationGrip(Out):
+    """Grip on a straight shank in an operation."""
+
+    joint: JointEnds = Field(title="Joint", description="Joint of the grip.")
+    torque_capacity_n_m: Estimate | None = Field(
+        title="Torque capacity", description="Torque capacity at this grip length and the programmed speed, N·m."
+    )
+    axial_capacity_n: Estimate | None = Field(
+        title="Axial capacity", description="Axial capacity at this grip length and the programmed speed, N."
+    )
+    safety_factor: Estimate | None = Field(
+        title="Safety factor against slip",
+        description="Safety factor against slip under torque and pull-out force together.",
+    )
+    weakest: bool = Field(
+        title="Lowest safety factor",
+        description="Whether this joint has the lowest safety factor; false if one is not known.",
+    )
+    interference_at_speed_um: float | None = Field(
+        title="Minimum interference at speed",
+        description="Minimum interference of a shrink fit at the programmed speed, µm; at rest without a speed.",
+    )
+    least_pressure_mpa: Estimate | None = Field(
+        title="Minimum contact pressure at speed",
+        description="Contact pressure of a shrink fit at that interference, MPa.",
+    )
+    hub_stress_mpa: Estimate | None = Field(
+        title="Von Mises stress at the bore",
+        description="Von Mises stress at the bore of a shrink fit, maximum interference, programmed speed, MPa.",
+    )
+    holding_speed_rpm: Estimate | None = Field(
+        title="Highest speed that holds the load",
+        description="Speed at which a shrink fit just holds the cutting load, rpm; null if never.",
+    )
+
+
+class OperationBending(Out):
+    """Deflection and excitation of the stack in an operation."""
+
+    radial_force_n: float | None = Field(title="Radial force at the tip", description="Radial force at the tip, N.")
+    deflection_um: Estimate | None = Field(
+        title="Deflection of the tip", description="Deflection at the tip under the radial force, µm."
+    )
+    deflection_limit_um: float | None = Field(
+        title="Permissible deflection", description="Permissible deflection of the operation, µm."
+    )
+    spindle_frequency_hz: float | None = Field(
+        title="Spindle frequency", description="Programmed speed as a frequency, Hz."
+    )
+    tooth_passing_hz: float | None = Field(
+        title="Tooth-passing frequency", description="Spindle frequency times the number of teeth, Hz."
+    )
+
+
+class OperationReport(Out):
+    """What depends on one operation."""
+
+    id: str = Field(description="Name of the operation.", examples=["10"])
+    verdict: Verdict = Field(description="Verdict on the stack in this operation: its own findings and the stack's.")
+    runout: OperationRunout | None = Field(description="Runout limit; null if none is stated.")
+    speed: OperationSpeed = Field(description="Programmed speed and limits.")
+    balance: OperationBalance = Field(description="Balance quality.")
+    load: LoadReport = Field(description="Cutting load.")
+    grip: list[OperationGrip] = Field(description="Grip of each straight shank under this load.")
+    bending: OperationBending = Field(description="Deflection and excitation.")
+
+
+class JudgementDeviation(Out):
     """Departure from the rulebooks of this version."""
 
     kind: Annotated[Literal["threshold", "severity", "rule"], OPEN] = Field(
@@ -703,7 +771,7 @@ class Provenance(Out):
     """Version, rulebooks and request behind the report."""
 
     contract: str = Field(title="Contract", description="Version of the contract.", examples=["1.0"])
-    service: str = Field(title="Service")
+    service: str = Field(description="Name of the service.", title="Service")
     version: str = Field(title="Version")
     rulebooks: list[str] = Field(title="Rulebooks", description="Names of the rulebooks in force.")
     rulebook_sha256: str = Field(title="Rulebooks, SHA-256")
@@ -714,7 +782,7 @@ class Provenance(Out):
         title="Request, SHA-256",
         description="SHA-256 of the request as parsed: compact JSON, lengths in mm, unset fields left out.",
     )
-    deviations: list[RuleDeviation] = Field(
+    deviations: list[JudgementDeviation] = Field(
         description="Changed thresholds, lowered severities and replaced rules, in this order."
     )
 
@@ -740,10 +808,28 @@ class Report(Out):
     runout: RunoutReport
     speed: SpeedReport
     balance: BalanceReport
-    load: LoadReport
-    grip: list[GripReport]
+    grip: list[GripReport] = Field(description="Grip on each straight shank.")
     stiffness: StiffnessReport
     mass: MassReport
+    operations: list[OperationReport] = Field(
+        description="What depends on each operation, in the order of the request."
+    )
     assembly: AssemblyReport | None = Field(description="Work instruction; null unless requested.")
     cautions: list[str]
     provenance: Provenance
+
+    @property
+    def operation(self) -> OperationReport | None:
+        """The first operation; None without one. Not part of the JSON."""
+        return self.operations[0] if self.operations else None
+
+    @property
+    def lowest_limit(self) -> SpeedLimit | None:
+        """The lowest speed limit of stack and operations; None without one. Not part of the JSON."""
+        found = [one.governing for one in (self.speed, *(one.speed for one in self.operations)) if one.governing]
+        return min(found, key=lambda one: one.speed_rpm.value, default=None)
+
+    @property
+    def speed_complete(self) -> bool:
+        """Whether every applicable speed limit is known. Not part of the JSON."""
+        return self.speed.complete and all(one.speed.complete for one in self.operations)

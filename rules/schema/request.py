@@ -35,6 +35,7 @@ __all__ = [
     "AxialPosition",
     "BalanceGrade",
     "CheckRequest",
+    "Consequence",
     "Datum",
     "Joint",
     "Limits",
@@ -110,7 +111,7 @@ class Machine(Model):
     """Limits of the machine; limits not stated are not judged."""
 
     kind: Literal["stated"]
-    id: Text | None = Field(None, examples=["mill 3"])
+    id: Text | None = Field(None, description="The caller's name for the machine.", examples=["mill 3"])
     spindle: SpindleSide | None = Field(None, description="Taper of the spindle.")
     retention_knob: KnobDemand | None = Field(None, description="Retention knob that the drawbar requires, if any.")
     max_speed_rpm: SpeedRpm | None = Field(None, description="Highest spindle speed, rpm.", examples=[15000])
@@ -311,13 +312,15 @@ class ThresholdOverride(Model):
 MAX_THRESHOLDS: Final = 1000
 
 
+Consequence = Literal["review", "fail"]
+"""Verdicts of a stack with a warning or an undecided rule."""
+
+
 class Policy(Model):
     """Effect of undecided rules and warnings on the verdict, and changed thresholds."""
 
-    on_undecided: Literal["review", "fail"] = Field(
-        "review", description="Verdict of a stack with an undecided rule; never pass."
-    )
-    on_warning: Literal["review", "fail"] = Field("review", description="Verdict of a stack with a warning.")
+    on_undecided: Consequence = Field("review", description="Verdict of a stack with an undecided rule; never pass.")
+    on_warning: Consequence = Field("review", description="Verdict of a stack with a warning.")
     gauge_plane_diameters: Annotated[float, Field(ge=0, le=50)] = Field(
         3.0,
         description="Distance of the gauge plane from the last clamping face in cutting diameters;"

@@ -83,7 +83,7 @@ class Requirement(Model):
         description="Keys of suitable cutting tools or gauge pins; default all cutting tools of the inventory.",
         examples=[["KB-EM8-3"]],
     )
-    projection: Projection | None = None
+    projection: Projection | None = Field(None, description="Required projection.")
     clearance: list[ClearanceZone] | None = Field(
         None,
         min_length=1,
@@ -151,7 +151,7 @@ class SearchRequest(Model):
         " components, mass.",
         examples=[["verdict", "projection"]],
     )
-    page: Page | None = None
+    page: Page | None = Field(None, description="Page of the results.")
     continuation: (
         Annotated[str, Field(pattern=r"^[A-Za-z0-9_-]{1,100}$", description="Token of the previous page.")] | None
     ) = Field(
@@ -186,7 +186,7 @@ class CutOrders(Out):
         examples=["COL-010"],
     )
     title: str
-    orders: int
+    orders: int = Field(description="Number of stacks ruled out early.")
 
 
 class RefusedStacks(Out):
@@ -236,7 +236,7 @@ class SearchResult(Out):
     )
     planes: list[PlaneReport] = Field(description="Predicted runout at the planes, as in a check.")
     runout_complete: bool = Field(description="False if a contributor is not known; the true runout is then larger.")
-    governing_speed: SpeedLimit | None
+    governing_speed: SpeedLimit | None = Field(description="Lowest speed limit; null if none is known.")
     speed_complete: bool = Field(description="False if a speed limit is not known.")
     mass_kg: float | None
     tip_stiffness_n_per_um: Estimate | None = Field(description="Radial stiffness at the tip, N/µm.")
@@ -260,7 +260,7 @@ class NearMiss(Out):
 class LeftOut(Out):
     """Excluded component."""
 
-    key: str
+    key: str = Field(description="Key of the component in the inventory.")
     code: str | None = Field(
         description="Code of the rule that the part always breaks; null if it was not searched.",
         examples=["SPD-010"],
@@ -275,15 +275,15 @@ class SearchReport(Out):
     results: list[SearchResult] = Field(
         description="Results, ranked within this page. Later pages may have better ones: merge by `rank_key`."
     )
-    ranked_by: list[Annotated[RankCriterion, OPEN]]
+    ranked_by: list[Annotated[RankCriterion, OPEN]] = Field(description="Criteria of the ranking, first to last.")
     cut: list[CutOrders] = Field(description="Orders ruled out early by reason, most first.")
     refused_by: list[RefusedStacks] = Field(description="Judged stacks that are not results by reason, most first.")
     nearest: list[NearMiss] = Field(
         description="Closest alternatives, fewest reasons first; only if a search in one page finds nothing."
     )
-    left_out: list[LeftOut]
+    left_out: list[LeftOut] = Field(description="Components left out, with reasons.")
     complete: bool = Field(description="Whether this is the last page.")
     continuation: str | None = Field(description="Token for the next page; null on the last page.")
-    notes: list[str]
+    notes: list[str] = Field(description="Notes on the limits of the search.")
     cautions: list[str]
     provenance: Provenance

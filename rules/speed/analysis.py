@@ -46,11 +46,22 @@ class SpeedCause(NamedTuple):
     speed_rpm: float
 
 
+_OF_STACK: Final = frozenset({"component", "critical_speed", "machine", "cutting_speed"})
+"""Causes that do not depend on the operation."""
+
+
 class SpeedLimits(NamedTuple):
     """All known limits, and the missing fields of the others that apply."""
 
     causes: tuple[SpeedCause, ...]
     lacking: Missing | None
+    lacking_of_stack: Missing | None
+    """The missing fields of the limits that do not depend on the operation."""
+
+    @property
+    def of_stack(self) -> list[SpeedCause]:
+        """The limits that do not depend on the operation."""
+        return [one for one in self.causes if one.cause in _OF_STACK]
 
 
 def cutting_speed_limit_of(chain: Chain) -> OrMissing[float] | None:
@@ -87,7 +98,10 @@ def speed_limits_of(
         if isinstance(speed, float)
     )
     unstated = [Missing((f"{member.at}/max_speed_rpm",)) for member in chain.members if lacks_speed(member)]
-    return SpeedLimits(tuple(causes), missing_of(*unstated, *(speed for *_, speed in derived)))
+    of_stack = [speed for cause, *_, speed in derived if cause in _OF_STACK]
+    return SpeedLimits(
+        tuple(causes), missing_of(*unstated, *(speed for *_, speed in derived)), missing_of(*unstated, *of_stack)
+    )
 
 
 def programmed_speed_properties(fact: Properties, chain: Chain, operation: Operation, speed: OrMissing[float]) -> None:

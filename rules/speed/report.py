@@ -1,18 +1,16 @@
-"""Section of the report on speed."""
+"""Sections of the report on speed."""
 
 from __future__ import annotations
+
+from collections.abc import Iterable
 
 from rules.quantities.missing import OrMissing
 from rules.quantities.models import construct
 from rules.quantities.rounding import rounded, rounded_or_none
-from rules.schema.report import (
-    SpeedLimit,
-    SpeedReport,
-    estimate,
-)
+from rules.schema.report import OperationSpeed, SpeedLimit, SpeedReport, estimate
 from rules.speed.analysis import SpeedCause, SpeedLimits
 
-__all__ = ["speed_section"]
+__all__ = ["operation_speed", "speed_section"]
 
 
 def _limit(one: SpeedCause, critical_share: float | None) -> SpeedLimit:
@@ -24,24 +22,38 @@ def _limit(one: SpeedCause, critical_share: float | None) -> SpeedLimit:
     )
 
 
-def speed_section(
-    speed_limits: SpeedLimits, speed: OrMissing[float] | None, critical_share: float | None
-) -> SpeedReport:
-    """Speed limits, lowest first; the lowest governs."""
-    limits = [_limit(one, critical_share) for one in speed_limits.causes]
-    limits.sort(key=lambda limit: limit.speed_rpm.value)
-    governing = limits[0] if limits else None
-    asked = speed if isinstance(speed, float) else None
-    margin = share = None
-    if governing is not None and asked is not None:
-        margin = rounded(governing.speed_rpm.value - asked, "rpm")
-        share = rounded((governing.speed_rpm.value - asked) / asked, "ratio")
+def _sorted(causes: Iterable[SpeedCause], critical_share: float | None) -> list[SpeedLimit]:
+    return sorted((_limit(one, critical_share) for one in causes), key=lambda limit: limit.speed_rpm.value)
+
+
+def speed_section(speed_limits: SpeedLimits, critical_share: float | None) -> SpeedReport:
+    """Speed limits of the stack, lowest first; the lowest governs."""
+    limits = _sorted(speed_limits.of_stack, critical_share)
     return construct(
         SpeedReport,
-        asked_rpm=rounded_or_none(asked, "rpm"),
+        limits=limits,
+        governing=limits[0] if limits else None,
+        complete=speed_limits.lacking_of_stack is None,
+    )
+
+
+def operation_speed(
+    speed_limits: SpeedLimits, speed: OrMissing[float] | None, critical_share: float | None
+) -> OperationSpeed:
+    """All speed limits of an operation, lowest first; the lowest governs."""
+    limits = _sorted(speed_limits.causes, critical_share)
+    governing = limits[0] if limits else None
+    programmed = speed if isinstance(speed, float) else None
+    margin = share = None
+    if governing is not None and programmed is not None:
+        margin = rounded(governing.speed_rpm.value - programmed, "rpm")
+        share = rounded((governing.speed_rpm.value - programmed) / programmed, "ratio")
+    return construct(
+        OperationSpeed,
         limits=limits,
         governing=governing,
+        complete=speed_limits.lacking is None,
+        programmed_rpm=rounded_or_none(programmed, "rpm"),
         margin_rpm=margin,
         relative_margin=share,
-        complete=speed_limits.lacking is None,
     )

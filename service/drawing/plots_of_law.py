@@ -188,7 +188,8 @@ def plot_distribution(report: Report, derived: StackAnalysis, *, prefix: str) ->
         return None
     worst = plane.quantile_um("p100", "worst_case")
     law = law_at(derived.geometry.gauge_plane, derived.contributors.known)
-    limit = report.runout.limit_um if report.runout.limit_at == "gauge_plane" else None
+    limited = None if report.operation is None else report.operation.runout
+    limit = limited.limit_um if limited is not None and limited.plane == "gauge_plane" else None
     ends = [p95 * 1.25, worst or 0.0, min(limit or 0.0, p95 * 3.0)]
     most = max(*ends, LEAST_UM) * 1.06
     edges = np.linspace(0.0, most, _BINS * _FINE + 1)
@@ -287,14 +288,15 @@ def _notes(report: Report, limit: float | None, most: float) -> list[str]:
     runout = report.runout
     words = ["Contributors at their stated values, clocked at random; computed exactly, not sampled."]
     plane = runout.plane("gauge_plane")
-    prediction = None if plane is None else plane.prediction()
-    if limit is not None and prediction is not None and prediction.probability_within_limit is not None:
-        within = percent(prediction.probability_within_limit)
+    limited = None if report.operation is None else report.operation.runout
+    share = None if limited is None else limited.probability_within_limit.get("parts_at_limits")
+    if limit is not None and share is not None:
+        within = percent(share)
         words.append(f"{within} of assemblies are within the {microns(limit)} limit.")
         if limit > most:
             words.append("The limit is beyond the axis shown.")
-    if runout.limit_um is not None and limit is None:
-        words.append(f"The {microns(runout.limit_um)} limit applies at the tip and is not shown.")
+    if limited is not None and limit is None:
+        words.append(f"The {microns(limited.limit_um)} limit applies at the tip and is not shown.")
     if plane is not None and plane.quantile_um("p100", "worst_case") is None:
         words.append("No worst case: at least one contributor has no hard limit.")
     return words

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from rules.schema.report import PredictionName, Report, RunoutReport, SpeedLimit
+from rules.schema.report import OperationSpeed, PredictionName, Report, RunoutReport, SpeedLimit, SpeedReport
 from service.drawing.dimensions import millimetres
 from service.drawing.plot_frame import (
     LEAST_UM,
@@ -52,7 +52,8 @@ def plot_budget(report: Report, *, prefix: str) -> str | None:
     rows = list(_rows(report))
     if not rows:
         return None
-    limit = report.runout.limit_um
+    limited = None if report.operation is None else report.operation.runout
+    limit = None if limited is None else limited.limit_um
     most = max(value for row in rows for value in (row.plane_um, row.tip_um, limit) if value is not None)
     area = Area(
         _LEFT, _TOP, _WIDTH - _LEFT - _RIGHT, len(rows) * _STEP + 6.0, 0.0, max(most, LEAST_UM) * 1.02, 0.0, 1.0
@@ -151,8 +152,9 @@ def _limit(limit: float, area: Area) -> Iterator[Mark]:
 def _notes(report: Report) -> list[str]:
     runout = report.runout
     words = ["Percent: share of the mean square at the gauge plane. Totals are exact for random clocking."]
-    if runout.limit_um is not None:
-        words.append(f"The limit applies at the {runout.limit_at.replace('_', ' ')}.")
+    limited = None if report.operation is None else report.operation.runout
+    if limited is not None:
+        words.append(f"The limit applies at the {limited.plane.replace('_', ' ')}.")
     if not runout.complete:
         words.append("Incomplete: some runout is not stated, so the true readings are larger.")
     return words
@@ -178,8 +180,8 @@ _SHOWN: Final = 3.0
 
 def plot_speed(report: Report, *, prefix: str) -> str | None:
     """Return the chart as SVG; None without a speed limit and programmed speed."""
-    speed = report.speed
-    asked, limits = speed.asked_rpm, speed.limits
+    speed, asked = _speed_of(report)
+    limits = speed.limits
     if not limits and asked is None:
         return None
     nearest = max([limit.speed_rpm.value for limit in limits[:1]] + ([] if asked is None else [asked])) or 1.0
@@ -215,9 +217,17 @@ def plot_speed(report: Report, *, prefix: str) -> str | None:
     return document("speed", "Speed limits, lowest first", about, size, body, prefix=prefix)
 
 
+def _speed_of(report: Report) -> tuple[SpeedReport, float | None]:
+    """Return limits and programmed speed of the first operation, or the limits of the stack without one."""
+    if report.operation is None:
+        return report.speed, None
+    return report.operation.speed, report.operation.speed.programmed_rpm
+
+
 def _name(limit: SpeedLimit, report: Report) -> str:
-    if limit.cause == "balance" and report.balance.grade is not None:
-        return f"{limit.words} {report.balance.grade}"
+    grade = None if report.operation is None else report.operation.balance.grade
+    if limit.cause == "balance" and grade is not None:
+        return f"{limit.words} {grade}"
     return limit.words
 
 
@@ -253,17 +263,18 @@ def _programmed(asked: float, area: Area) -> Iterator[Mark]:
 
 
 def _speed_notes(report: Report) -> list[str]:
-    speed = report.speed
+    speed, programmed = _speed_of(report)
+    margin = speed.margin_rpm if isinstance(speed, OperationSpeed) else None
     words = []
-    if speed.asked_rpm is None:
+    if programmed is None:
         words.append("No speed is programmed.")
     if speed.governing is not None:
         lowest = spaced(speed.governing.speed_rpm.value)
         words.append(f"The lowest limit governs: {_name(speed.governing, report)}, {lowest} rpm.")
-    if speed.margin_rpm is not None and speed.margin_rpm < 0.0:
-        words.append(f"The programmed speed is {spaced(-speed.margin_rpm)} rpm above it.")
-    elif speed.margin_rpm is not None:
-        words.append(f"The programmed speed is {spaced(speed.margin_rpm)} rpm below it.")
+    if margin is not None and margin < 0.0:
+        words.append(f"The programmed speed is {spaced(-margin)} rpm above it.")
+    elif margin is not None:
+        words.append(f"The programmed speed is {spaced(margin)} rpm below it.")
     if not speed.complete:
         words.append("Incomplete: an applicable limit is not known, so the true limit may be lower.")
     words.append("Never exceed the lowest speed marked on any part.")

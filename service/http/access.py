@@ -64,7 +64,7 @@ def is_loopback(host: str) -> bool:
 OPEN_PATHS: Final = frozenset({"/", "/healthz", "/readyz", "/openapi.json", "/docs", "/favicon.ico", "/problems"})
 """Paths without a token: liveness, OpenAPI document, problem types and pages."""
 
-OPEN_FOLDERS: Final = ("/docs/", "/problems/", "/static/")
+OPEN_FOLDERS: Final = ("/docs/", "/examples/", "/problems/", "/static/")
 
 _REALM: Final = 'Bearer realm="stackgauge"'
 _CREDENTIALS: Final = re.compile(rb"bearer +([A-Za-z0-9._~+/-]+=*)", re.IGNORECASE)

@@ -191,7 +191,7 @@ def publish(published: Document, request: Request) -> Response:
     """The document, or 304 if the client's copy is current (RFC 9110, section 13.1.2)."""
     headers = {"ETag": published.etag, "Cache-Control": "no-cache", "Vary": "Accept", **published.headers}
     if _has(published.etag, request.headers.getlist("if-none-match")):
-        return Response(status_code=304, headers={**headers, "Vary": "Accept, Accept-Encoding"})
+        return Response(status_code=304, headers=headers)
     return Response(published.content, headers=headers, media_type=published.media_type)
 
 

@@ -10,7 +10,7 @@ from typing import Any, Final
 
 from service.sheets.figures import unit_of
 
-__all__ = ["describe_fields", "drop_titles_and_nulls", "lead_with_the_kind", "prune", "share"]
+__all__ = ["describe_fields", "drop_titles_and_nulls", "lead_with_the_kind", "prune", "route_name", "share"]
 
 Node = dict[str, Any]
 
@@ -90,6 +90,8 @@ def _same(title: str, name: str) -> bool:
 
 def describe_fields(document: Node) -> None:
     """Complete the descriptions: usual ones by name, units by the ends of the names, and what a constant always is."""
+    if "JsonValue" in document["components"]["schemas"]:
+        document["components"]["schemas"]["JsonValue"]["description"] = "Any JSON value."
     for name, node in _fields(document):
         if "description" not in node and "const" in node:
             node["description"] = f"Always `{node['const']}`."
@@ -208,7 +210,14 @@ def _share_enums(document: Node) -> None:
             name = _words(owner) + name
         if name in schemas:
             raise ValueError(f"two enumerations are named {name}")
-        schemas[name] = {"type": first["type"], "enum": first["enum"], **_variable_names(field, json.loads(values))}
+        object_field = schemas.get(owner, {}).get("properties", {}).get(field, {})
+        told = object_field.get("description") or first.get("description") or f"Values of `{field}`."
+        schemas[name] = {
+            "description": told,
+            "type": first["type"],
+            "enum": first["enum"],
+            **_variable_names(field, json.loads(values)),
+        }
         for _, _, node in found:
             del node["type"], node["enum"]
             _refer(node, name)
@@ -260,7 +269,7 @@ def _put(components: Node, kind: str, name: str, content: Node) -> Node:
 
 def _example_holders(path: str, operation: Node) -> Iterator[tuple[Node, tuple[str, str] | None]]:
     """Each map of examples, with the case it shows: route, and request or answer; None for a problem."""
-    route = path.removeprefix("/v1").strip("/").replace("/{code}", "").replace("/{name}", "").replace("/", "-")
+    route = route_name(path)
     for content in operation.get("requestBody", {}).get("content", {}).values():
         if "examples" in content:
             yield content["examples"], (route, "request")
@@ -268,6 +277,15 @@ def _example_holders(path: str, operation: Node) -> Iterator[tuple[Node, tuple[s
         for content in response.get("content", {}).values():
             if "examples" in content:
                 yield content["examples"], (route, "answer") if int(status) < 300 else None
+
+
+def route_name(path: str) -> str:
+    """The name of a route in the examples.
+
+    >>> route_name("/v1/check-batches"), route_name("/v1/rules/{code}"), route_name("/healthz")
+    ('check-batches', 'rules', 'healthz')
+    """
+    return re.sub(r"^/(v1/)?|/\{[^}]*\}", "", path).replace("/", "-")
 
 
 def _response_name(status: str, response: Node) -> str:

@@ -9,6 +9,7 @@ from collections.abc import Mapping, Set
 from types import MappingProxyType
 from typing import Final
 
+from starlette.datastructures import MutableHeaders
 from starlette.middleware.gzip import GZipMiddleware
 from starlette.requests import ClientDisconnect, Request
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
@@ -250,7 +251,17 @@ class Compression(GZipMiddleware):
                 kept = [header for header in headers if header[0] != b"accept-encoding"]
                 # changed in place, because outer middleware reads the route from this scope
                 scope["headers"] = [*kept, (b"accept-encoding", accepted_coding(sent).encode())]
-        await super().__call__(scope, receive, send)
+
+        async def varied(message: Message) -> None:
+            if message["type"] == "http.response.start":
+                # also a response too short for gzip, or without content, so that a cache treats all alike
+                headers = MutableHeaders(raw=list(message.get("headers", ())))
+                if "Accept-Encoding" not in headers.get("vary", ""):
+                    headers.add_vary_header("Accept-Encoding")
+                message = {**message, "headers": headers.raw}
+            await send(message)
+
+        await super().__call__(scope, receive, varied)
 
 
 class HeadAsGet:

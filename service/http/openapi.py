@@ -22,23 +22,40 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from rules.couplings.sides import COUPLINGS, MachineSide, SpindleSide, WorkpieceSide, joint_classes
 from rules.couplings.steep_taper import SteepTaperForm
+from rules.couplings.straight_shank import ShankForm
 from rules.quantities.models import KNOWN_VALUES, Identifier, Length, PositiveLength, Text, Token
 from rules.quantities.tables import Confidence
 from rules.schema.budget import BudgetRequest
 from rules.schema.comparison import ComparisonRequest
-from rules.schema.components import Material, StackEntry
-from rules.schema.gate import Decision, GateRequest, GateVerification
-from rules.schema.imports import ComponentKind
+from rules.schema.components import Material, PartSource, RunoutCharacter, RunoutLaw, StackEntry
+from rules.schema.gate import Decision, GateRequest, GateVerification, RequirementName
+from rules.schema.imports import ComponentKind, Standard
 from rules.schema.reading import Conformity, ReadingRequest
 from rules.schema.report import Verdict
-from rules.schema.request import BalanceGrade, CheckRequest, WorkMaterial
+from rules.schema.request import (
+    BalanceGrade,
+    CheckRequest,
+    Consequence,
+    Coolant,
+    Datum,
+    RunoutPlane,
+    Section,
+    WorkMaterial,
+)
 from rules.schema.search import GripSetting, RankCriterion, SearchRequest
 from rules.version import CONTRACT
 from service.batch.document import BatchRequest
 from service.contract import PictureName
 from service.http.access import is_open
-from service.http.answers import described_headers
-from service.http.components import describe_fields, drop_titles_and_nulls, lead_with_the_kind, prune, share
+from service.http.answers import JSON, described_headers
+from service.http.components import (
+    describe_fields,
+    drop_titles_and_nulls,
+    lead_with_the_kind,
+    prune,
+    route_name,
+    share,
+)
 from service.http.problem_answers import responses
 from service.operations.problems import Problem
 
@@ -246,44 +263,62 @@ _TAGS: Final = [
 
 _SERVERS: Final = [{"url": "/", "description": "The service that serves this document."}]
 
-_NAMED: Final[Mapping[str, Any]] = {
-    "BalanceGrade": BalanceGrade,
-    "ComponentKind": ComponentKind,
-    "Confidence": Confidence,
-    "Conformity": Conformity,
-    "Decision": Decision,
-    "GripSetting": GripSetting,
-    "Identifier": Identifier,
-    "Length": Length,
-    "MachineSide": MachineSide,
-    "Material": Material,
-    "Picture": PictureName,
-    "PositiveLength": PositiveLength,
-    "RankCriterion": RankCriterion,
-    "SpindleSide": SpindleSide,
-    "StackEntry": StackEntry,
-    "SteepTaperForm": SteepTaperForm,
-    "Text": Text,
-    "Token": Token,
-    "Verdict": Verdict,
-    "WorkMaterial": WorkMaterial,
-    "WorkpieceSide": WorkpieceSide,
+_NAMED: Final[Mapping[str, tuple[Any, str]]] = {
+    "BalanceGrade": (BalanceGrade, "Balance quality grade of ISO 21940-11."),
+    "ComponentKind": (ComponentKind, "Kind of a component."),
+    "Confidence": (Confidence, "How sure a value is."),
+    "Conformity": (Conformity, "Decision on a reading by ISO 14253-1."),
+    "Consequence": (Consequence, "Verdict of a stack with a warning or an undecided rule."),
+    "Coolant": (Coolant, "Coolant supply."),
+    "Datum": (Datum, "Plane from which a position counts."),
+    "Decision": (Decision, "Decision on an order or an operation."),
+    "GripSetting": (GripSetting, "Grip length at which a search sets a joint."),
+    "Identifier": (Identifier, "Name in a request."),
+    "Length": (Length, "Length of zero or more, mm."),
+    "MachineSide": (MachineSide, "End turned to the spindle."),
+    "Material": (Material, "Material of a component."),
+    "Picture": (PictureName, "Picture of a stack."),
+    "PartSource": (PartSource, "Where a reference finds its component."),
+    "PositiveLength": (PositiveLength, "Length above zero, mm."),
+    "RankCriterion": (RankCriterion, "Criterion of a ranking."),
+    "RequirementName": (RequirementName, "What a gate requires to be stated."),
+    "RunoutCharacter": (RunoutCharacter, "Meaning of a single runout statement."),
+    "RunoutLaw": (RunoutLaw, "Meaning of runout values."),
+    "RunoutPlane": (RunoutPlane, "Plane of a runout limit."),
+    "Section": (Section, "Section of a report."),
+    "ShankForm": (ShankForm, "Form of a straight shank."),
+    "SpindleSide": (SpindleSide, "Taper of a spindle."),
+    "Standard": (Standard, "Version of the MTConnect standard."),
+    "StackEntry": (StackEntry, "Component of a stack, or a reference to one."),
+    "SteepTaperForm": (SteepTaperForm, "Form of a steep taper by its standard."),
+    "Text": (Text, "One line of text."),
+    "Token": (Token, "Designation of a shop or a standard, compared letter by letter."),
+    "Verdict": (Verdict, "Verdict on a stack."),
+    "WorkMaterial": (WorkMaterial, "Group of the table of work materials."),
+    "WorkpieceSide": (WorkpieceSide, "End turned to the workpiece."),
 }
-"""Types of fields by the name of their component; other lists of values are named after their field."""
+"""Types of fields by the name of their component, with its description.
+
+Other lists of values are named after their field.
+"""
 
 
 def _named() -> Iterator[tuple[str, dict[str, Any]]]:
-    for name, kind in _NAMED.items():
+    for name, (kind, description) in _NAMED.items():
         schema = TypeAdapter(kind).json_schema(ref_template=_REF)
         schema.pop("$defs", None)
-        yield name, schema
+        yield name, {"description": description, **schema}
 
 
 _ORDER: Final = ("openapi", "info", "servers", "security", "tags", "paths", "components")
 
 
-def describe(app: FastAPI) -> dict[str, Any]:
-    """The OpenAPI 3.1 document of this app."""
+_LONGEST_ANSWER: Final = 1000
+"""Characters of an answer that the document shows itself; a longer one it refers to."""
+
+
+def describe(app: FastAPI) -> tuple[dict[str, Any], dict[str, str]]:
+    """The OpenAPI 3.1 document of this app, and the long answers that it refers to, by their paths beside it."""
     document = get_openapi(
         title="stackgauge",
         version=CONTRACT,
@@ -297,9 +332,10 @@ def describe(app: FastAPI) -> dict[str, Any]:
     for name, schema in _own_schemas():
         if schemas.setdefault(name, schema) != schema:
             raise ValueError(f"two different schemas are named {name}")
-    for operation in _operations(document):
+    answers: dict[str, str] = {}
+    for path, operation in _operations(document):
         _drop_framework_errors(operation)
-        _unpack_examples(operation)
+        answers.update(_unpack_examples(path, operation))
         describe_headers(operation)
         describe_deprecation(operation)
     # access problems come before the route, so they are added last
@@ -319,7 +355,7 @@ def describe(app: FastAPI) -> dict[str, Any]:
     share(document, dict(_named()))
     lead_with_the_kind(document)
     prune(document)
-    return {name: document[name] for name in sorted(document, key=_ORDER.index)}
+    return {name: document[name] for name in sorted(document, key=_ORDER.index)}, answers
 
 
 def as_text(document: dict[str, Any]) -> str:
@@ -327,7 +363,7 @@ def as_text(document: dict[str, Any]) -> str:
     return _indented(document, 0) + "\n"
 
 
-_WIDTH: Final = 240
+_WIDTH: Final = 300
 
 
 def _indented(node: Any, depth: int, at: tuple[str, ...] = ()) -> str:
@@ -356,9 +392,10 @@ def _own_schemas() -> Iterator[tuple[str, Any]]:
     yield "Problem", problem
 
 
-def _operations(document: dict[str, Any]) -> Iterator[dict[str, Any]]:
-    for path in document["paths"].values():
-        yield from path.values()
+def _operations(document: dict[str, Any]) -> Iterator[tuple[str, dict[str, Any]]]:
+    for path, item in document["paths"].items():
+        for operation in item.values():
+            yield path, operation
 
 
 def _drop_framework_errors(operation: dict[str, Any]) -> None:
@@ -394,10 +431,17 @@ def _tell_open_lists(node: Any) -> None:
         _tell_open_lists(one)
 
 
-def _unpack_examples(operation: dict[str, Any]) -> None:
-    """Parse the examples of :func:`service.http.answers.shown`."""
+def _unpack_examples(path: str, operation: dict[str, Any]) -> Iterator[tuple[str, str]]:
+    """Parse the examples of :func:`service.http.answers.shown`, and take out those that are long."""
     for response in operation["responses"].values():
-        for content in response.get("content", {}).values():
-            for example in content.get("examples", {}).values():
-                if isinstance(example["value"], str):
-                    example["value"] = json.loads(example["value"])
+        for media_type, content in response.get("content", {}).items():
+            for name, example in content.get("examples", {}).items():
+                text = example["value"]
+                if not isinstance(text, str):
+                    continue
+                if media_type == JSON and len(text) > _LONGEST_ANSWER:
+                    del example["value"]
+                    example["externalValue"] = f"examples/{route_name(path)}/{name}.answer.json"
+                    yield example["externalValue"], text
+                else:
+                    example["value"] = json.loads(text)

@@ -226,17 +226,26 @@ def _with_page(response: dict[str, Any]) -> dict[str, Any]:
     return {"content": {**response["content"], HTML: page}}
 
 
-def contract_router(describe: Callable[[], dict[str, Any]]) -> APIRouter:
-    """The router; the document is built on the first request."""
+def contract_router(describe: Callable[[], tuple[dict[str, Any], dict[str, str]]]) -> APIRouter:
+    """The router; the document and the answers that it refers to are built on the first request."""
     router = APIRouter(include_in_schema=False)
 
     @cache
-    def contract() -> Document:
-        return document(as_text(describe()).encode())
+    def contract() -> tuple[Document, dict[str, Document]]:
+        told, answers = describe()
+        return document(as_text(told).encode()), {path: document(text.encode()) for path, text in answers.items()}
 
     @router.get("/openapi.json")
     async def show_contract(request: Request) -> Response:
         require_acceptable(request)
-        return publish(contract(), request)
+        return publish(contract()[0], request)
+
+    @router.get("/examples/{route}/{name}")
+    async def show_answer(route: str, name: str, request: Request) -> Response:
+        require_acceptable(request)
+        answer = contract()[1].get(f"examples/{route}/{name}")
+        if answer is None:
+            raise ProblemError("not-found", "The OpenAPI document refers to no such example.")
+        return publish(answer, request)
 
     return router

@@ -22,12 +22,12 @@ from rules.schema.report import (
     ContributorReport,
     Finding,
     GeometryReport,
+    JudgementDeviation,
     PlaneReport,
     PositionReport,
     Provenance,
     RecordField,
     Report,
-    RuleDeviation,
     RunoutReport,
     Summary,
     Undecided,
@@ -65,7 +65,6 @@ __all__ = [
     "NO_FINDINGS",
     "P95",
     "POSITION",
-    "RUNOUT_LIMIT",
     "acceptance",
     "changes",
     "counts",
@@ -91,14 +90,7 @@ NO_FINDINGS: Final = "No findings."
 _GEOMETRY: Final = lines(GeometryReport, "tip_mm", "tip_from_last_clamping_face_mm", "last_clamping_face_mm")
 POSITION: Final = lines(PositionReport, "component", "from_mm", "to_mm")
 
-RUNOUT_LIMIT: Final = line(RunoutReport, "limit_um")
-_LIMIT_AT: Final = line(RunoutReport, "limit_at")
 P95: Final = within(PlaneReport, "95th percentile", "_um", lambda plane: plane.quantile_um("p95"))
-
-
-def _within_limit(plane: PlaneReport) -> float | None:
-    found = plane.prediction()
-    return None if found is None else found.probability_within_limit
 
 
 _PLANE: Final = (
@@ -110,11 +102,8 @@ _PLANE: Final = (
 _WORST: Final = within(
     PlaneReport, "Worst case", "_um", lambda plane: plane.quantile_um("p100", "worst_case"), missing="no hard limit"
 )
-_WITHIN_LIMIT: Final = within(
-    PlaneReport, "Within the limit", "probability_within_limit", _within_limit, missing="no limit"
-)
-_COMPLETE_PLANE: Final = (*_PLANE, _WORST, _WITHIN_LIMIT)
-_INCOMPLETE_PLANE: Final = (*_PLANE, replace(_WORST, missing=UNKNOWN), replace(_WITHIN_LIMIT, missing=UNKNOWN))
+_COMPLETE_PLANE: Final = (*_PLANE, _WORST)
+_INCOMPLETE_PLANE: Final = (*_PLANE, replace(_WORST, missing=UNKNOWN))
 _CONTRIBUTOR: Final = (
     *lines(ContributorReport, "text", "law", "direction_known"),
     within(ContributorReport, "At the gauge plane", "_um", lambda one: one.tir_um.get("gauge_plane")),
@@ -157,19 +146,16 @@ def stack(report: Report) -> Section:
 
 def runout(report: RunoutReport) -> Section:
     """How true the stack runs."""
-    limited = report.limit_um is not None
     return Section(
         "runout",
         "Runout",
         gap="" if report.complete else "Not complete: the true readings are larger.",
         missing=report.not_stated,
-        facts=facts((RUNOUT_LIMIT, _LIMIT_AT), report) if limited else (),
         tables=(
             *table(
-                "Predicted total indicator reading; within the limit: the share of assemblies.",
+                "Predicted total indicator reading.",
                 _COMPLETE_PLANE if report.complete else _INCOMPLETE_PLANE,
                 report.planes,
-                lambda plane: limited and plane is plane_of_limit(report),
             ),
             *table(
                 "Reading of each contributor alone, and its share of the mean square at the gauge plane.",
@@ -180,9 +166,10 @@ def runout(report: RunoutReport) -> Section:
     )
 
 
-def plane_of_limit(report: RunoutReport) -> PlaneReport | None:
-    """Return the plane at which the runout is limited; None where it is not known."""
-    return report.plane(report.limit_at)
+def plane_of_limit(report: Report) -> PlaneReport | None:
+    """Return the plane of the first operation's runout limit, else the gauge plane; None if it has no position."""
+    limited = None if report.operation is None else report.operation.runout
+    return report.runout.plane("gauge_plane" if limited is None else limited.plane)
 
 
 def provenance(report: Report) -> Section:
@@ -210,7 +197,7 @@ def changes(changed: Provenance) -> list[Cell]:
     return list(map(deviation, changed.deviations))
 
 
-def deviation(one: RuleDeviation) -> Cell:
+def deviation(one: JudgementDeviation) -> Cell:
     """Return a changed threshold, a lowered severity or a replaced rule in words."""
     safety = "safety rule, " if one.safety else ""
     if one.threshold is not None and one.value is not None and one.default is not None:
@@ -294,10 +281,14 @@ def _findings(findings: Sequence[Finding], console: Console) -> None:
         severity = (one.severity, STYLES[one.severity])
         say(Text.assemble(severity, f"  {one.code}  ", (one.title, "bold")), console, 2)
         measured = "; ".join(f"{each.label}: {plain(each.value)}" for each in finding_facts(one))
-        about = f"Where: {', '.join(one.at)}. Source: {one.source}"
+        about = f"{_of_operation(one)}Where: {', '.join(one.at)}. Source: {one.source}"
         for told in (one.message, measured, f"Remedy: {one.remedy}", about):
             if told:
                 say(Text(told), console, 6)
+
+
+def _of_operation(one: Finding | Undecided) -> str:
+    return "" if one.operation is None else f"Operation {one.operation}. "
 
 
 def _undecided(gaps: Sequence[Undecided], console: Console) -> None:
@@ -305,7 +296,7 @@ def _undecided(gaps: Sequence[Undecided], console: Console) -> None:
         heading("Undecided", console)
     for gap in gaps:
         say(Text(f"{gap.code}  {gap.title} ({gap.severity} if violated)"), console, 2)
-        say(Text(f"Where: {', '.join(gap.at)}"), console, 6)
+        say(Text(f"{_of_operation(gap)}Where: {', '.join(gap.at)}"), console, 6)
         for one in gap.lacks:
             say(Text(missing_line(one)), console, 6)
 

@@ -1,4 +1,4 @@
-"""The sections of a report on speed, grip, load, stiffness, mass and balance.
+"""The sections of a report on speed, grip, stiffness, mass and balance, and those of each operation.
 
 Each names the fields it shows; text and page show them all, in this order.
 """
@@ -16,19 +16,35 @@ from rules.schema.report import (
     GripReport,
     LoadReport,
     MassReport,
+    OperationBalance,
+    OperationBending,
+    OperationGrip,
+    OperationReport,
+    OperationRunout,
+    OperationSpeed,
     Report,
     ShrinkReport,
     SpeedLimit,
     SpeedReport,
     StiffnessReport,
 )
-from service.sheets.figures import Fact, Section, Unit, facts, line, lines, table, worded
+from service.sheets.figures import Fact, Section, Unit, facts, line, lines, table, within, worded
 
-__all__ = ["PROGRAMMED_SPEED", "mechanics"]
+__all__ = ["PROGRAMMED_SPEED", "RUNOUT_LIMIT", "mechanics"]
 
 
-PROGRAMMED_SPEED: Final = replace(line(SpeedReport, "asked_rpm"), unit=Unit("rpm", 0))
-_MARGINS: Final = lines(SpeedReport, "margin_rpm", "relative_margin")
+RUNOUT_LIMIT: Final = line(OperationRunout, "limit_um")
+_RUNOUT: Final = (
+    *lines(OperationRunout, "plane", "limit_um"),
+    within(
+        OperationRunout,
+        "Within the limit",
+        "probability_within_limit",
+        lambda one: one.probability_within_limit.get("parts_at_limits"),
+    ),
+)
+PROGRAMMED_SPEED: Final = replace(line(OperationSpeed, "programmed_rpm"), unit=Unit("rpm", 0))
+_MARGINS: Final = lines(OperationSpeed, "margin_rpm", "relative_margin")
 _GOVERNING: Final = line(SpeedReport, "governing")
 _CAUSE: Final = (
     line(SpeedLimit, "cause"),
@@ -45,22 +61,21 @@ _GRIP: Final = lines(
     "projection_mm",
     "torque_capacity_n_m",
     "axial_capacity_n",
-    "safety_factor",
 )
-_WEAKEST: Final = line(GripReport, "weakest")
+_GRIP_IN_OPERATION: Final = lines(OperationGrip, "joint", "torque_capacity_n_m", "axial_capacity_n", "safety_factor")
+_SHRINK_IN_OPERATION: Final = lines(
+    OperationGrip, "interference_at_speed_um", "least_pressure_mpa", "hub_stress_mpa", "holding_speed_rpm"
+)
+_WEAKEST: Final = line(OperationGrip, "weakest")
 
 _SHRINK_FIT: Final = lines(
     ShrinkReport,
     "least_interference_um",
     "greatest_interference_um",
-    "interference_at_speed_um",
-    "least_pressure_mpa",
     "greatest_pressure_mpa",
     "friction",
-    "hub_stress_mpa",
     "yield_mpa",
     "opening_temperature_c",
-    "holding_speed_rpm",
     "release_speed_rpm",
 )
 
@@ -79,13 +94,13 @@ _LOAD: Final = lines(
 )
 
 _STIFFNESS: Final = lines(
-    StiffnessReport,
-    "tip_stiffness_n_per_um",
+    StiffnessReport, "tip_stiffness_n_per_um", "tip_compliance_um_per_n", "bending_frequencies_hz", "critical_speed_rpm"
+)
+_DEFLECTION: Final = lines(
+    OperationBending,
     "radial_force_n",
     "deflection_um",
     "deflection_limit_um",
-    "bending_frequencies_hz",
-    "critical_speed_rpm",
     "spindle_frequency_hz",
     "tooth_passing_hz",
 )
@@ -102,18 +117,17 @@ _MASSES: Final = lines(
 )
 
 _BALANCE: Final = lines(
-    BalanceReport,
+    BalanceReport, "unbalance_p95_g_mm", "unbalance_worst_g_mm", "couple_rms_g_mm2", "couple_worst_g_mm2"
+)
+_QUALITY: Final = lines(
+    OperationBalance,
     "grade",
     "permissible_g_mm",
-    "unbalance_p95_g_mm",
-    "unbalance_worst_g_mm",
     "seating_g_mm",
     "highest_speed_rpm",
     "best_grade",
     "quality_mm_per_s",
     "rotating_force_n",
-    "couple_rms_g_mm2",
-    "couple_worst_g_mm2",
 )
 
 _MASS_CAPTION: Final = "Each part; centre of mass from the gauge line, moment of inertia about a diameter."
@@ -121,11 +135,9 @@ _WEAR: Final = "Computed loads are for a sharp cutting tool that runs true; wear
 
 
 def mechanics(report: Report) -> Iterator[Section]:
-    """Return the sections, empty ones as well."""
+    """Return the sections of the stack, then one for each operation; empty ones as well."""
     yield _speed(report.speed)
     yield _grip(report.grip)
-    load = report.load
-    yield Section("load", "Cutting load", facts=facts(_LOAD, load), notes=[_WEAR] if load.source == "milling" else [])
     stiffness = report.stiffness
     yield Section(
         "stiffness",
@@ -145,34 +157,76 @@ def mechanics(report: Report) -> Iterator[Section]:
         ),
     )
     yield Section("balance", "Balance", facts=facts(_BALANCE, report.balance))
+    for number, one in enumerate(report.operations):
+        yield _operation(number, one)
+
+
+def _operation(number: int, one: OperationReport) -> Section:
+    """What depends on an operation: limit, speed, grip under load, load, bending and balance."""
+    name, load = f"operation-{number}", one.load
+    parts = (
+        Section("runout", "Runout limit", facts=() if one.runout is None else facts(_RUNOUT, one.runout)),
+        replace(_speed(one.speed), facts=(*facts([PROGRAMMED_SPEED], one.speed), *_lowest(one.speed))),
+        _grip_in_operation(one.grip),
+        Section("load", "Cutting load", facts=facts(_LOAD, load), notes=[_WEAR] if load.source == "milling" else []),
+        Section("bending", "Bending", facts=facts(_DEFLECTION, one.bending)),
+        Section("balance", "Balance quality", facts=facts(_QUALITY, one.balance)),
+    )
+    return Section(
+        name,
+        f"Operation {one.id}: {one.verdict}",
+        parts=[
+            replace(part, name=f"{name}-{part.name}", title=f"{part.title}, operation {one.id}")
+            for part in parts
+            if part
+        ],
+    )
+
+
+def _lowest(speed: OperationSpeed) -> Iterator[Fact]:
+    if speed.governing is not None:
+        yield Fact(_GOVERNING.label, (*_LIMIT.cell(speed.governing), f" ({speed.governing.words})"))
+    yield from facts(_MARGINS, speed)
 
 
 def _speed(speed: SpeedReport) -> Section:
     lowest = speed.governing
-    governing = [] if lowest is None else [Fact(_GOVERNING.label, (*_LIMIT.cell(lowest), f" ({lowest.words})"))]
     return Section(
         "speed",
         "Speed",
         gap="" if speed.complete else "Not every limit is known.",
-        facts=(*facts([PROGRAMMED_SPEED], speed), *governing, *facts(_MARGINS, speed)),
-        tables=table("All limits, lowest first.", (*_CAUSE, _LIMIT), speed.limits, lambda one: one == lowest),
+        facts=() if lowest is None else [Fact(_GOVERNING.label, (*_LIMIT.cell(lowest), f" ({lowest.words})"))],
+        tables=table("Limits, lowest first.", (*_CAUSE, _LIMIT), speed.limits, lambda one: one == lowest),
     )
 
 
 def _grip(grips: list[GripReport]) -> Section:
-    several = len(grips) > 1
     return Section(
         "grip",
         "Grip",
-        tables=table(
-            "Grip of each shank; the safety factor is against torque and axial force of the cut together.",
-            (*_GRIP, _WEAKEST) if several else _GRIP,
-            grips,
-            lambda one: several and one.weakest,
-        ),
+        tables=table("Grip of each shank, at rest.", _GRIP, grips),
         parts=[
             Section(f"shrink-fit-{number}", f"Shrink fit {one.joint}", facts=facts(_SHRINK_FIT, one.shrink_fit))
             for number, one in enumerate(grips)
             if one.shrink_fit is not None
+        ],
+    )
+
+
+def _grip_in_operation(grips: list[OperationGrip]) -> Section:
+    several = len(grips) > 1
+    return Section(
+        "grip",
+        "Grip at speed",
+        tables=table(
+            "Safety factor against torque and axial force of the cut together.",
+            (*_GRIP_IN_OPERATION, _WEAKEST) if several else _GRIP_IN_OPERATION,
+            grips,
+            lambda one: several and one.weakest,
+        ),
+        parts=[
+            Section(f"shrink-fit-{number}", f"Shrink fit {one.joint} at speed", facts=facts(_SHRINK_IN_OPERATION, one))
+            for number, one in enumerate(grips)
+            if one.interference_at_speed_um is not None
         ],
     )

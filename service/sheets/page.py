@@ -21,7 +21,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup, escape
 from pydantic_core import to_json
 
-from rules.schema.report import GripReport, Report, SpeedLimit, Verdict
+from rules.schema.report import OperationGrip, Report, SpeedLimit, Verdict
 from service.contract import PictureName, Problem, ProblemType
 from service.drawing.pictures import NOTHING_TO_SHOW, pictures_of
 from service.sheets.check import (
@@ -29,7 +29,6 @@ from service.sheets.check import (
     NO_FINDINGS,
     P95,
     POSITION,
-    RUNOUT_LIMIT,
     acceptance,
     changes,
     counts,
@@ -56,7 +55,7 @@ from service.sheets.figures import (
     unit_sign,
     words,
 )
-from service.sheets.mechanics import PROGRAMMED_SPEED, mechanics
+from service.sheets.mechanics import PROGRAMMED_SPEED, RUNOUT_LIMIT, mechanics
 from service.sheets.text import place_of
 
 if TYPE_CHECKING:
@@ -213,27 +212,31 @@ def _drawn(report: Report, analysis: StackAnalysis) -> dict[str, Markup]:
 
 def _key(report: Report) -> Iterator[tuple[str, Cell, Cell]]:
     """What the shop asks first: name, figure, and what it is held against."""
-    read, speed, stiffness = report.runout, report.speed, report.stiffness
-    plane = plane_of_limit(read)
+    one = report.operation
+    plane = plane_of_limit(report)
     if plane is not None:
-        limit = ("limit ", *RUNOUT_LIMIT.cell(read)) if read.limit_um is not None else ("no limit",)
-        yield f"Runout at the {words('limit_at', read.limit_at)}, {P95.label}", P95.cell(plane) or (UNKNOWN,), limit
-    lowest = speed.governing
+        limited = None if one is None else one.runout
+        limit = ("no limit",) if limited is None else ("limit ", *RUNOUT_LIMIT.cell(limited))
+        yield f"Runout at the {words('plane', plane.plane)}, {P95.label}", P95.cell(plane) or (UNKNOWN,), limit
+    lowest = report.lowest_limit
     highest = () if lowest is None else (*line(SpeedLimit, "speed_rpm").cell(lowest), f" ({lowest.words})")
-    if speed.asked_rpm is not None:
+    if one is not None and one.speed.programmed_rpm is not None:
         against = ("lowest limit ", *highest) if highest else ("no limit known",)
-        yield PROGRAMMED_SPEED.label, PROGRAMMED_SPEED.cell(speed), against
+        yield PROGRAMMED_SPEED.label, PROGRAMMED_SPEED.cell(one.speed), against
     elif lowest is not None:
         yield "Highest speed", highest[:1], (lowest.words,)
-    for grip in report.grip:
+    for grip in () if one is None else one.grip:
         if grip.weakest:
-            safety = line(GripReport, "safety_factor")
+            safety = line(OperationGrip, "safety_factor")
             yield safety.label, safety.cell(grip), (str(grip.joint),)
+    deflection = None if one is None else one.bending
     for part, name, limit_name in (
-        (stiffness, "deflection_um", "deflection_limit_um"),
+        (deflection, "deflection_um", "deflection_limit_um"),
         (report.geometry, "tip_mm", None),
         (report.mass, "total_kg", None),
     ):
+        if part is None:
+            continue
         shown = line(type(part), name)
         permitted = () if limit_name is None else line(type(part), limit_name).cell(part)
         if cell := shown.cell(part):

@@ -26,8 +26,11 @@ __all__ = ["print_budget", "print_comparison", "print_reading"]
 def print_budget(report: BudgetReport, console: Console) -> None:
     """Print planes, each contributor's part, seats, clocking and what is required."""
     say(Text("Runout budget, total indicator reading in µm", style="bold"), console)
-    if report.limit_um is not None:
-        say(Text(f"Limit {number(report.limit_um)} µm at the {words('limit_at', report.limit_at)}."), console, 2)
+    limit = report.limit
+    if limit is not None:
+        share = limit.probability_within_limit.get("parts_at_limits")
+        within = "" if share is None else f"; {fixed(percent(share), 1, ' %')} of assemblies are within it"
+        say(Text(f"Limit {number(limit.limit_um)} µm at the {words('plane', limit.plane)}{within}."), console, 2)
     _planes(report, console)
     for plane in report.planes:
         _parts(plane, report.contributors, console)
@@ -51,7 +54,6 @@ def _planes(report: BudgetReport, console: Console) -> None:
         "99 %",
         "lowest by clocking",
         "worst case",
-        "within the limit",
     )
     rows = [
         (
@@ -60,7 +62,6 @@ def _planes(report: BudgetReport, console: Console) -> None:
             *(fixed(plane.quantile_um(name), 1) for name in ("p50", "p80", "p95", "p99")),
             fixed(plane.quantile_um("p0", "best_clocking"), 1),
             fixed(plane.quantile_um("p100", "worst_case"), 1),
-            fixed(percent(None if (one := plane.prediction()) is None else one.probability_within_limit), 1, " %"),
         )
         for plane in report.planes
     ]

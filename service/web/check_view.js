@@ -2,7 +2,7 @@
 import { get, Problem, send } from "./api.js";
 import { createEditor } from "./editor.js";
 import { make } from "./elements.js";
-import { withoutValue, withValue } from "./json_edit.js";
+import { valueAt, withoutValue, withValue } from "./json_edit.js";
 import { createPicture } from "./pictures.js";
 import { goToFirst, showProblem } from "./problem_view.js";
 import { createQuickForm } from "./quick_form.js";
@@ -24,8 +24,14 @@ export function createCheckView(element) {
   let running = new AbortController();
 
   function change(pointer, value) {
+    // A runout limit without its value is no limit.
+    const gone = pointer.endsWith("/runout/tir_um") ? pointer.slice(0, pointer.lastIndexOf("/")) : pointer;
     try {
-      editor.text = value === undefined ? withoutValue(editor.text, pointer) : withValue(editor.text, pointer, value);
+      let text = editor.text;
+      const first = "/operations/0";
+      if (value !== undefined && pointer.startsWith(`${first}/`) && valueAt(JSON.parse(text), first) === undefined)
+        text = withValue(text, `${first}/id`, "10");
+      editor.text = value === undefined ? withoutValue(text, gone) : withValue(text, pointer, value);
     } catch {
       // Not JSON at the moment; the next check reports where.
     }

@@ -11,7 +11,9 @@ export function withValue(text, pointer, value) {
   const [above, step] = [pointer.slice(0, cut), pointer.slice(cut + 1)];
   const key = JSON.stringify(step.replaceAll("~1", "/").replaceAll("~0", "~"));
   const holder = places.get(above);
-  if (!holder || text[holder.value[0]] !== "{") return withValue(text, above, JSON.parse(`{${key}: ${written}}`));
+  if (!holder || text[holder.value[0]] !== "{") {
+    return withValue(text, above, /^\d+$/.test(step) ? [value] : JSON.parse(`{${key}: ${written}}`));
+  }
   const inside = membersOf(places, above);
   if (inside.length === 0) return splice(text, holder.value, `{${key}: ${written}}`);
   const gap = text.slice(holder.value[0] + 1, inside[0].key[0]);

@@ -3,12 +3,13 @@ import { valueAt } from "./json_edit.js";
 import { fieldWords } from "./words.js";
 
 const GRADES = ["G0.4", "G1", "G2.5", "G6.3", "G16", "G40"];
+const FIRST = "/operations/0";
 const OPERATION = [
-  ["runout_limit_um"],
-  ["runout_limit_at", ["gauge_plane", "tip"]],
-  ["balance_grade", GRADES],
+  ["limits/runout/tir_um", "Runout limit"],
+  ["limits/runout/plane", "Plane of the runout limit", ["gauge_plane", "tip"]],
+  ["limits/balance_grade", "Balance grade", GRADES],
   ["feed_per_tooth_mm"],
-  ["coolant", ["through", "external", "none"]],
+  ["coolant", null, ["through", "external", "none"]],
 ];
 
 /**
@@ -22,17 +23,19 @@ export function quickFields(request) {
     const { words, unit } = fieldWords(pointer.slice(pointer.lastIndexOf("/") + 1));
     return { pointer, label: label ?? words, unit, value: valueAt(request, pointer), choices };
   };
-  const operation = request.operation ?? {};
+  const operation = request.operations?.[0] ?? {};
   const speed = operation.cutting_speed_m_per_min !== undefined ? "cutting_speed_m_per_min" : "spindle_speed_rpm";
   const groups = [
     {
       title: "Operation",
       fields: [
-        field(`/operation/${speed}`),
-        ...OPERATION.map(([name, choices]) => field(`/operation/${name}`, null, choices)),
-        ...Object.entries(operation.milling ?? {})
+        field(`${FIRST}/${speed}`),
+        ...OPERATION.filter(([name]) => operation.limits?.runout || !name.endsWith("plane")).map(([name, label, choices]) =>
+          field(`${FIRST}/${name}`, label, choices),
+        ),
+        ...Object.entries(operation.cut ?? {})
           .filter(([, value]) => typeof value === "number")
-          .map(([name]) => field(`/operation/milling/${name}`)),
+          .map(([name]) => field(`${FIRST}/cut/${name}`)),
       ],
     },
     { title: "Joints", fields: jointFields(request.stack?.joints, field) },

@@ -1,6 +1,6 @@
 // The figures of a report as tables.
 import { make, table } from "./elements.js";
-import { prediction, quantile } from "./runout.js";
+import { quantile } from "./runout.js";
 import { amount, jointWords, percent, sentence } from "./words.js";
 
 /** Sections with the figures, each in a collapsible box; empty ones are left out. */
@@ -14,7 +14,7 @@ export function figureTables(report) {
     box("Balance and mass", balance(report)),
     box("Grip", grip(report.grip)),
     box("Stiffness", stiffness(report.stiffness)),
-    box("Cutting load", load(report.load)),
+    report.operations.map((one) => box(`Operation ${one.id}: ${one.verdict}`, operation(one))),
   );
 }
 
@@ -34,7 +34,7 @@ function runout(told) {
     told.planes.length
       ? table(
           "Total indicator reading, µm",
-          ["plane", "from gauge line, mm", "median", "95th percentile", "lowest by clocking", "worst case", "within the limit"],
+          ["plane", "from gauge line, mm", "median", "95th percentile", "lowest by clocking", "worst case"],
           told.planes.map((plane) => [
             plane.plane.replaceAll("_", " "),
             amount(plane.from_gauge_line_mm, 2),
@@ -42,9 +42,8 @@ function runout(told) {
             amount(quantile(plane, "p95"), 1),
             amount(quantile(plane, "p0", "best_clocking"), 1),
             amount(quantile(plane, "p100", "worst_case"), 1),
-            percent(prediction(plane)?.probability_within_limit, 1),
           ]),
-          [1, 2, 3, 4, 5, 6],
+          [1, 2, 3, 4, 5],
         )
       : null,
     parts.length ? table("Contributors, TIR in µm", ["contributor", "gauge plane", "tip", "share"], parts, [1, 2, 3]) : null,
@@ -64,9 +63,6 @@ function balance({ balance: told, mass }) {
   const rows = [
     ["unbalance, 95th percentile", amount(told.unbalance_p95_g_mm, 2, "g·mm")],
     ["unbalance, worst case", amount(told.unbalance_worst_g_mm, 2, "g·mm")],
-    [`permissible unbalance${told.grade ? ` for ${told.grade}` : ""}`, amount(told.permissible_g_mm, 2, "g·mm")],
-    ["finest grade met", told.best_grade ?? "not known"],
-    ["rotating force", amount(told.rotating_force_n, 2, "N")],
     ["mass", amount(mass.total_kg, 3, "kg")],
     ["centre of mass from gauge line", amount(mass.centre_of_mass_from_gauge_line_mm, 1, "mm")],
     ["tilting moment", amount(mass.tilting_moment_n_m, 2, "N·m")],
@@ -82,10 +78,40 @@ function grip(joints) {
     amount(one.minimum_grip_mm, 2),
     amount(one.projection_mm, 2),
     amount(one.torque_capacity_n_m, 1),
+  ]);
+  const heads = ["joint", "grip length, mm", "minimum, mm", "projection, mm", "torque capacity at rest, N·m"];
+  return [table("Grip on straight shanks", heads, rows, [1, 2, 3, 4])];
+}
+
+/** What depends on an operation. */
+function operation(told) {
+  const { runout: limit, speed: turning, balance: quality, bending } = told;
+  const within = limit?.probability_within_limit.parts_at_limits;
+  const rows = [
+    [`runout limit${limit ? `, ${limit.plane.replaceAll("_", " ")}` : ""}`, amount(limit?.limit_um, 1, "µm")],
+    ["share within the limit", percent(within, 1)],
+    ["programmed speed", amount(turning.programmed_rpm, 0, "rpm")],
+    ["margin to the lowest limit", amount(turning.margin_rpm, 0, "rpm")],
+    [`permissible unbalance${quality.grade ? ` for ${quality.grade}` : ""}`, amount(quality.permissible_g_mm, 2, "g·mm")],
+    ["finest grade met", quality.best_grade ?? "not known"],
+    ["rotating force", amount(quality.rotating_force_n, 2, "N")],
+    ["radial force at the tip", amount(bending.radial_force_n, 0, "N")],
+    ["deflection of the tip", amount(bending.deflection_um, 1, "µm")],
+    ["permissible deflection", amount(bending.deflection_limit_um, 1, "µm")],
+  ].filter(([, value]) => value !== "not known");
+  const held = told.grip.map((one) => [
+    jointWords(one.joint),
+    amount(one.torque_capacity_n_m, 1),
+    amount(one.axial_capacity_n, 0),
     amount(one.safety_factor, 2),
   ]);
-  const heads = ["joint", "grip length, mm", "minimum, mm", "projection, mm", "torque capacity, N·m", "safety factor against slip"];
-  return [table("Grip on straight shanks", heads, rows, [1, 2, 3, 4, 5])];
+  const heads = ["joint", "torque capacity, N·m", "axial capacity, N", "safety factor against slip"];
+  return [
+    rows.length ? table("Limits and figures", ["quantity", "value"], rows, [1]) : null,
+    ...speed(turning),
+    held.length ? table("Grip at the programmed speed", heads, held, [1, 2, 3]) : null,
+    ...load(told.load),
+  ].filter(Boolean);
 }
 
 function stiffness(told) {
@@ -94,9 +120,6 @@ function stiffness(told) {
   return [
     table("Share of the deflection at the tip", ["part", "kind", "share"], shares, [2]),
     make("p", {}, `Natural frequencies in bending: ${told.bending_frequencies_hz.map((one) => amount(one)).join(", ")} Hz.`),
-    told.deflection_um === null
-      ? null
-      : make("p", {}, `${amount(told.radial_force_n, 0, "N")} at the tip deflects it by ${amount(told.deflection_um, 1, "µm")}.`),
     make("ul", { class: "plain" }, told.notes.map((one) => make("li", {}, one))),
   ].filter(Boolean);
 }

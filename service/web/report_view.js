@@ -1,7 +1,7 @@
 // The report of a check: verdict, key figures, findings, undecided rules and cautions.
 import { fill, make, terms } from "./elements.js";
 import { figureTables } from "./report_tables.js";
-import { planeOf, prediction, quantile } from "./runout.js";
+import { planeOf, quantile } from "./runout.js";
 import { ruleReasons } from "./rule_reasons.js";
 import { amount, count, jointWords, percent, sentence, SIGNS } from "./words.js";
 
@@ -22,10 +22,9 @@ export function outcome(report) {
 
 /** Verdict, runout and highest speed in one line. */
 export function headline(report) {
-  const { runout, speed } = report;
-  const p95 = quantile(planeOf(runout, runout.limit_at), "p95");
+  const p95 = quantile(planeOf(report.runout, limitOf(report)?.plane ?? "gauge_plane"), "p95");
   const read = p95 === undefined ? "runout not known" : amount(p95, 1, "µm");
-  return `${SIGNS[report.verdict]} ${VERDICTS[report.verdict]}: ${read}, ${amount(speed.governing?.speed_rpm, 0, "rpm")}`;
+  return `${SIGNS[report.verdict]} ${VERDICTS[report.verdict]}: ${read}, ${amount(lowestLimit(report)?.speed_rpm, 0, "rpm")}`;
 }
 
 /** Show the verdict. */
@@ -133,32 +132,48 @@ function placeList(words, pointers, toPlace) {
   return make("p", { class: "places" }, `${words}:`, places);
 }
 
-function keyFigures({ runout, speed, geometry, mass, stiffness, balance }) {
-  const plane = planeOf(runout, runout.limit_at);
-  const within = prediction(plane)?.probability_within_limit;
-  const governing = speed.governing;
+/** The runout limit of the first operation. */
+function limitOf(report) {
+  return report.operations[0]?.runout ?? null;
+}
+
+/** The lowest speed limit of stack and operations. */
+function lowestLimit(report) {
+  const found = [report, ...report.operations].map((one) => one.speed.governing).filter(Boolean);
+  return found.sort((one, other) => one.speed_rpm.value - other.speed_rpm.value)[0];
+}
+
+function keyFigures(report) {
+  const { runout, geometry, mass, stiffness, balance } = report;
+  const operation = report.operations[0] ?? null;
+  const limit = limitOf(report);
+  const name = limit?.plane ?? "gauge_plane";
+  const within = limit?.probability_within_limit.parts_at_limits;
+  const governing = lowestLimit(report);
+  const programmed = operation?.speed.programmed_rpm ?? null;
+  const quality = operation?.balance;
   return [
     [
-      `Runout, ${runout.limit_at.replaceAll("_", " ")}`,
-      amount(quantile(plane, "p95"), 1, "µm"),
+      `Runout, ${name.replaceAll("_", " ")}`,
+      amount(quantile(planeOf(runout, name), "p95"), 1, "µm"),
       runout.complete ? "95th percentile" : "some contributors not known",
-      runout.limit_um === null
+      limit === null
         ? "no limit stated"
-        : `limit ${amount(runout.limit_um, 1, "µm")}` +
+        : `limit ${amount(limit.limit_um, 1, "µm")}` +
           (typeof within === "number" ? `, ${percent(within)} within` : ""),
     ],
     [
       "Highest speed",
       amount(governing?.speed_rpm, 0, "rpm"),
       governing ? `by ${governing.component ?? jointWords(governing.joint) ?? sentence(governing.cause).toLowerCase()}` : "no limit known",
-      speed.asked_rpm === null ? "no speed programmed" : `programmed ${amount(speed.asked_rpm, 0, "rpm")}`,
+      programmed === null ? "no speed programmed" : `programmed ${amount(programmed, 0, "rpm")}`,
     ],
     ["Projection from the gauge line", amount(geometry.tip_mm, 1, "mm"), `from the last clamping face ${amount(geometry.tip_from_last_clamping_face_mm, 1, "mm")}`],
     ["Stiffness at tip", amount(stiffness.tip_stiffness_n_per_um, 2, "N/µm"), `critical speed ${amount(stiffness.critical_speed_rpm, 0, "rpm")}`],
     [
       "Unbalance",
       amount(balance.unbalance_p95_g_mm, 2, "g·mm"),
-      balance.grade ? `${balance.grade}: permissible ${amount(balance.permissible_g_mm, 1, "g·mm")}` : "no grade required",
+      quality?.grade ? `${quality.grade}: permissible ${amount(quality.permissible_g_mm, 1, "g·mm")}` : "no grade required",
     ],
     ["Mass", amount(mass.total_kg, 2, "kg"), `tilting moment ${amount(mass.tilting_moment_n_m, 2, "N·m")}`],
   ];

@@ -145,7 +145,7 @@ def _holds(quantiles: dict[str, float], sizes: list[float], sigma: float = 0.0) 
 @pytest.mark.parametrize("name", BY_HAND)
 def test_predicted_runout_of_a_demo_stack(name: str, plane: str) -> None:
     """Median, 95 %, worst case, best clocking and the share within the limit, at both planes."""
-    _, runout = _report(name)
+    request, runout = _report(name)
     gauge_mm, tip_mm, parts = BY_HAND[name]
     z_mm = gauge_mm if plane == "gauge_plane" else tip_mm
     readings = [abs(part.reading_um(z_mm)) for part in parts]
@@ -157,8 +157,10 @@ def test_predicted_runout_of_a_demo_stack(name: str, plane: str) -> None:
     lowest = max(0, 2 * max(readings) - sum(readings))
     assert told["best_clocking"]["quantiles_um"]["p0"] == pytest.approx(lowest, abs=1e-3)
     _holds(told["parts_at_limits"]["quantiles_um"], readings)
-    within = share_below(runout["limit_um"], readings)
-    assert told["parts_at_limits"]["probability_within_limit"] == pytest.approx(within, abs=1e-3)
+    limit = request["operations"][0]["limits"]["runout"]
+    limit["plane"] = plane
+    within = check(request).operation.runout.probability_within_limit
+    assert within == {"parts_at_limits": pytest.approx(share_below(limit["tir_um"], readings), abs=1e-3)}
 
 
 @pytest.mark.parametrize("name", ["01-deep-rib-shrink-extension", "13-drill-without-coolant-path"])
@@ -195,13 +197,13 @@ def test_two_measured_parts_that_are_not_clocked_meet_at_any_angle() -> None:
     """Each knows its own high point; nothing says how the joint between them was turned, so all three are random."""
     request, _ = _report("01-deep-rib-shrink-extension")
     for part, angle in zip(request["stack"]["components"][1:], (0, 180), strict=True):
-        part["runout_law"] = "measured"
-        part["runout"][0]["angle_deg"] = angle
-    answer = check(request).model_dump(mode="json")["runout"]["tip"]
+        part["runout"]["law"] = "measured"
+        part["runout"]["statements"][0]["angle_deg"] = angle
+    tip = check(request).runout.plane("tip")
     _, z_mm, parts = BY_HAND["01-deep-rib-shrink-extension"]
     readings = [part.reading_um(z_mm) for part in parts]
-    assert answer["worst_case_um"] == pytest.approx(sum(readings), abs=1e-3)
-    assert share_below(answer["p95_um"], readings) == pytest.approx(0.95, abs=2e-3)
+    assert tip.quantile_um("p100", "worst_case") == pytest.approx(sum(readings), abs=1e-3)
+    assert share_below(tip.quantile_um("p95"), readings) == pytest.approx(0.95, abs=2e-3)
 
 
 @pytest.mark.parametrize("name", ["01-deep-rib-shrink-extension", "13-drill-without-coolant-path", "14-short-grip"])

@@ -83,8 +83,8 @@ def test_a_limit_at_a_quantile_is_kept_by_as_many() -> None:
     """A limit set at the 95 % point is met by 95 % of the assemblies, in the check as in the budget."""
     request = base_request("press_in")
     change(request["operations"][0], {"runout_limit_um": quantile(_budget(request), "gauge_plane")})
-    for answer in (_budget(request), ASSESSOR.assess(parse(CheckRequest, request)).runout):
-        assert answer.planes[0].predictions[0].probability_within_limit == pytest.approx(0.95, abs=1e-4)
+    for answer in (_budget(request).limit, ASSESSOR.assess(parse(CheckRequest, request)).operation.runout):
+        assert answer.probability_within_limit["parts_at_limits"] == pytest.approx(0.95, abs=1e-4)
 
 
 def test_asked_planes_are_answered() -> None:

@@ -20,7 +20,17 @@ from tests.service.conftest import every_route
 
 OLD, NEW, OTHER = (new_token() for _ in range(3))
 
-OPEN = {"/", "/docs", "/static/{name}", "/healthz", "/readyz", "/openapi.json", "/problems", "/problems/{name}"}
+OPEN = {
+    "/",
+    "/docs",
+    "/static/{name}",
+    "/healthz",
+    "/readyz",
+    "/openapi.json",
+    "/problems",
+    "/problems/{name}",
+    "/examples/{route}/{name}",
+}
 """Routes that anybody may ask; a new one has to be thought of here."""
 
 

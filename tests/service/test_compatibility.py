@@ -132,7 +132,7 @@ BREAKING: dict[str, tuple[Edit, str]] = {
         "/shop: is required",
     ),
     "null no longer taken": (
-        _set("@CheckRequest properties operation", anyOf=[{"$ref": "#/components/schemas/Operation"}]),
+        _set("@CheckRequest properties policy", anyOf=[{"$ref": "#/components/schemas/Policy"}]),
         "null is not",
     ),
     "a form no longer taken": (
@@ -244,8 +244,8 @@ HARMLESS: dict[str, Edit] = {
     "alternatives in another order": lambda doc: _at(f"{SPEED} anyOf")(doc).reverse(),
     "a field of an answer more": _all(_set("@Report properties", extra=NUMBER), _add("@Report required", "extra")),
     "a field of a part more": _set("@Finding properties", extra=NUMBER),
-    "an answer that is sure": _set("@Problem", required=["type", "title", "status", "detail", "instance"]),
-    "an answer no longer null": _set("@Report properties stack", anyOf=[{"type": "string"}]),
+    "an answer that is sure": lambda doc: _at("@Problem")(doc).update(required=list(_at("@Problem properties")(doc))),
+    "an answer no longer null": _set("@Report properties stack_id", anyOf=[{"type": "string"}]),
     "a value less in an answer": _put(
         "@GateReport properties decision", {"type": "string", "enum": ["release", "stop"]}
     ),

@@ -64,7 +64,7 @@ def test_headers_of_an_answer(
     assert told == {
         "content-type": media,
         "cache-control": cache,
-        "vary": "Accept, Accept-Encoding" if coded else "Accept",
+        "vary": "Accept, Accept-Encoding",
         "x-content-type-options": "nosniff",
         "referrer-policy": "no-referrer",
         "cross-origin-resource-policy": "same-origin",

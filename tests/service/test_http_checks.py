@@ -25,7 +25,7 @@ def test_an_example_is_answered_with_a_report(client: Any, assessor: Assessor, n
     response = client.check(_bytes(EXAMPLES[name].request))
     assert response.status_code == 200
     assert response.headers["content-type"] == "application/json"
-    assert response.headers["vary"] == "Accept"
+    assert response.headers["vary"] == "Accept, Accept-Encoding"
     report = Report.model_validate_json(response.content)
     assert report == assessor.assess(parse_request(EXAMPLES[name].request))
 

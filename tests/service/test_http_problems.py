@@ -22,7 +22,7 @@ from tests.service.conftest import every_route
 def _problem(response: httpx.Response, name: str) -> dict[str, Any]:
     """The problem answered, after the checks that hold for all of them."""
     assert response.headers["content-type"] == "application/problem+json"
-    assert response.headers["vary"] == "Accept"
+    assert response.headers["vary"] == "Accept, Accept-Encoding"
     told: dict[str, Any] = response.json()
     assert told["type"] == f"https://stackgauge.invalid/problems/{name}"
     assert told["code"] == name

@@ -53,7 +53,7 @@ def test_accept_chooses_the_form(client: Any, request_data: dict[str, Any], acce
     """The heaviest form wins, JSON before the page before plain text; every answer says that Accept decided."""
     response = _check(client, request_data, accept)
     assert (response.status_code, response.headers["content-type"]) == (200, answered)
-    assert response.headers["vary"] == "Accept"
+    assert response.headers["vary"] == "Accept, Accept-Encoding"
     assert response.headers["cache-control"] == "no-store"
 
 
@@ -61,7 +61,7 @@ def test_accept_chooses_the_form(client: Any, request_data: dict[str, Any], acce
 def test_other_forms_are_406(client: Any, request_data: dict[str, Any], accept: str) -> None:
     """The problem names every form there is."""
     response = _check(client, request_data, accept)
-    assert (response.status_code, response.headers["vary"]) == (406, "Accept")
+    assert (response.status_code, response.headers["vary"]) == (406, "Accept, Accept-Encoding")
     assert response.headers["content-type"] == PROBLEM
     told = response.json()
     assert told["code"] == "not-acceptable"
@@ -152,7 +152,7 @@ def test_a_browser_gets_a_problem_as_a_page(client: Any, body: bytes, name: str,
     told = client.check(body, accept="application/json").json()
     response = client.check(body, accept=BROWSER)
     assert response.headers["content-type"] == PAGE
-    assert (response.status_code, response.headers["vary"]) == (KINDS[name].status, "Accept")
+    assert (response.status_code, response.headers["vary"]) == (KINDS[name].status, "Accept, Accept-Encoding")
     assert "default-src 'none'" in response.headers["content-security-policy"]
     tree = parsed(response.text)
     assert words(next(tree.iter("h1"))) == told["title"]
@@ -198,9 +198,9 @@ def test_a_problem_is_told_as_the_client_likes_it(client: Any, path: str, accept
     """Only who likes HTML or plain text better than JSON gets it, on every path."""
     response = client.get(path, accept=accept)
     assert response.headers["content-type"] == answered
-    assert response.headers["vary"] == "Accept"
+    assert response.headers["vary"] == "Accept, Accept-Encoding"
     if path == "/v1/checks":
-        assert (response.status_code, response.headers["allow"]) == (405, "POST")
+        assert (response.status_code, response.headers["allow"]) == (405, "OPTIONS, POST")
 
 
 @pytest.mark.parametrize(("accept", "answered"), [(BROWSER, PAGE), ("text/plain", TEXT), ("*/*", PROBLEM)])

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Any
@@ -20,7 +21,7 @@ from service.operations.settings import Settings
 from service.sheets.figures import unit_of
 from tests.service.conftest import Client
 from tests.support.contract import DOCUMENT, EXAMPLES, closed, whole
-from tests.support.generated import catalogue_files, main, openapi_files
+from tests.support.generated import cases, catalogue_files, main, openapi_files
 
 PROJECT = Path(__file__).parents[2]
 
@@ -107,6 +108,41 @@ def test_every_body_has_examples_that_fit(placed: dict[str, Any]) -> None:
             _check(document, content["schema"], example["value"])
 
 
+def test_the_answers_that_are_referred_to_are_served(client: Any, document: dict[str, Any]) -> None:
+    """Beside the document, as the files of the project have them."""
+    found = [one["externalValue"] for one in document["components"]["examples"].values() if "externalValue" in one]
+    assert len(found) > 5
+    for path in found:
+        response = client.get(f"/{path}")
+        assert response.headers["content-type"] == "application/json"
+        assert response.content == (DOCUMENT.parent / path).read_bytes()
+    assert client.get("/examples/checks/no-such.answer.json").status_code == 404
+
+
+def test_every_route_has_pairs_of_request_and_answer_that_fit(placed: dict[str, Any]) -> None:
+    """JSON of the files keeps the schemas; that the answers are the server's own, the generated files prove."""
+    document = closed(placed)
+    routes = set()
+    for case in cases(placed):
+        path = case.path.partition("?")[0]
+        routes.add(case.route)
+        if case.method == "GET":
+            path = next(one for one in document["paths"] if _matches(one, path))
+        operation = document["paths"][path][case.method.lower()]
+        if case.media_type == "application/json":
+            request = json.loads((PROJECT / case.request).read_text(encoding="utf-8"))
+            _check(document, operation["requestBody"]["content"][case.media_type]["schema"], request)
+        answer = (PROJECT / case.answer).read_text(encoding="utf-8")
+        schema = operation["responses"]["200"]["content"][case.accept]["schema"]
+        _check(document, schema, json.loads(answer) if case.accept == "application/json" else answer)
+    assert {"checks", "check-batches", "imports", "exports", "drawings", "rules", "version"} <= routes
+    assert len(routes) >= len({path.split("/{")[0] for path in document["paths"]})
+
+
+def _matches(template: str, path: str) -> bool:
+    return re.fullmatch(re.sub(r"\{[^}]*\}", "[^/]+", template), path) is not None
+
+
 def test_every_parameter_is_described_and_its_example_answers(client: Any, placed: dict[str, Any]) -> None:
     """The example of a path leads to something."""
     for name, operation in _operations(placed):
@@ -119,9 +155,9 @@ def test_every_parameter_is_described_and_its_example_answers(client: Any, place
             assert client.get(path).status_code == 200
 
 
-def test_every_operation_declares_its_headers(document: dict[str, Any]) -> None:
+def test_every_operation_declares_its_headers(placed: dict[str, Any]) -> None:
     """Identifier and trace in every request, identifier and caching in every response, a tag where there is 304."""
-    for name, operation in _operations(document):
+    for name, operation in _operations(placed):
         sent = {one["name"] for one in operation["parameters"] if one["in"] == "header"}
         assert sent - {"If-None-Match"} == {"X-Request-ID", "traceparent"}
         assert ("If-None-Match" in sent) == ("304" in operation["responses"])
@@ -271,6 +307,7 @@ def _undescribed(document: Mapping[str, Any]) -> Iterator[str]:
 def test_every_field_is_described_with_its_unit(placed: dict[str, Any]) -> None:
     """The description stands beside the field, or in the schema that it refers to."""
     assert sorted(_undescribed(placed)) == []
+    assert [name for name, schema in placed["components"]["schemas"].items() if not schema.get("description")] == []
 
 
 RULEBOOK = """\
@@ -296,9 +333,8 @@ rules:
     source: common practice
     examples:
       fires:
-        - name: none allowed
-          base: press_in
-          set: {"/policy": {thresholds: [{code: SHOP-010, threshold: most, value: 0}]}}
+        - {name: none allowed, base: press_in, set: {"/policy": {
+            "thresholds": [{"code": "SHOP-010", "threshold": "most", "value": 0}]}}}
       silent: [{name: one extension, base: press_in}]
 """
 

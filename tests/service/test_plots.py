@@ -61,7 +61,7 @@ def test_budget_bars_are_as_long_as_their_figures(number: str) -> None:
     assert len(lengths) == len(figures)
     scale = lengths[-1] / figures[-1]
     assert lengths == pytest.approx([scale * figure for figure in figures], abs=0.02)
-    assert f"limit {runout.limit_um:.1f} µm" in _words(root)
+    assert f"limit {report.operation.runout.limit_um:.1f} µm" in _words(root)
     for one in runout.contributors:
         assert one.text in _words(root)
 
@@ -149,18 +149,18 @@ def test_speed_bars_are_as_long_as_their_limits(number: str) -> None:
     report, _ = judged(STACKS[number])
     root = _plot(STACKS[number], "speed")
     words = _words(root)
-    governing = report.speed.governing
+    governing = report.operation.speed.governing
     assert governing is not None
     speed = f"{governing.speed_rpm.value:,.0f}".replace(",", "\u00a0")
     assert f"{speed} rpm governs" in words
     (dark,) = _bars(root, "#3c5a78")
     scale = dark / governing.speed_rpm.value
-    limits = [one.speed_rpm.value for one in report.speed.limits[1:]]
+    limits = [one.speed_rpm.value for one in report.operation.speed.limits[1:]]
     lengths = _bars(root, "#d9e2ea")
     arrows = list(root.iter(f"{SVG}polygon"))
     assert len(lengths) + len(arrows) == len(limits)
     assert lengths == pytest.approx([scale * speed for speed in limits[: len(lengths)]], abs=0.02)
-    assert f"programmed {report.speed.asked_rpm:,.0f} rpm".replace(",", "\u00a0") in words
+    assert f"programmed {report.operation.speed.programmed_rpm:,.0f} rpm".replace(",", "\u00a0") in words
 
 
 @pytest.mark.parametrize(

@@ -14,7 +14,7 @@ import pytest
 from pydantic import BaseModel
 
 from rules.quantities.models import Out
-from rules.schema.report import Estimate, Quantity, Report, RuleDeviation, RunoutPrediction, SpeedLimit, estimate
+from rules.schema.report import Estimate, JudgementDeviation, Quantity, Report, RunoutPrediction, SpeedLimit, estimate
 from rules.schema.strict_json import parse_json
 from service.drawing.pictures import Pictures
 from service.sheets import page
@@ -26,23 +26,18 @@ from tests.support.stacks import derived_of
 _LEVELS: Final = "people read the median and the 95th percentile"
 
 UNSEEN: Final = {
-    "assembly.acceptance.predictions[parts_at_limits].probability_within_limit": "the runout table has it",
     "assembly.acceptance.predictions[parts_at_limits].quantiles_um.p80": _LEVELS,
     "assembly.acceptance.predictions[parts_at_limits].quantiles_um.p99": _LEVELS,
     "assembly.acceptance.predictions[worst_case].quantiles_um.p100": "the runout table has it",
-    "assembly.acceptance.predictions[worst_case].probability_within_limit": "null in every report",
     "assembly.acceptance.predictions[best_clocking].quantiles_um.p0": "the runout table has it",
-    "assembly.acceptance.predictions[best_clocking].probability_within_limit": "null in every report",
     "assembly.disassembly[].at": "place in the request; the step names the joint",
     "assembly.disassembly[].not_stated[].quantity": "the pointer has it",
     "assembly.disassembly[].not_stated[].unit": "the pointer has it",
     "assembly.steps[].not_stated[].quantity": "the pointer has it",
     "assembly.steps[].not_stated[].unit": "the pointer has it",
-    "findings[].operation": "null in every report",
     "findings[].rests_on": "empty in every report",
     "if_assumptions_hold": "null in every report",
     "summary.assumed": "zero in every report",
-    "undecided[].operation": "null in every report",
     "assembly.disassembly[].components": "the step names the joint",
     "assembly.steps[].at": "place in the request; the step names the joint",
     "assembly.steps[].components": "the step names the joint",
@@ -59,16 +54,17 @@ UNSEEN: Final = {
     "runout.contributors[].slope_across_um_per_mm": "for computing on; people read the total indicator readings",
     "runout.contributors[].slope_um_per_mm": "for computing on; people read the total indicator readings",
     "runout.contributors[].share.tip": "the shares differ little between the planes",
-    "runout.planes[].predictions[best_clocking].probability_within_limit": "null in every report",
+    "operations[].runout.probability_within_limit.gauge_plane": "no subject of a prediction",
+    "operations[].runout.probability_within_limit.tip": "no subject of a prediction",
+    "runout.contributors[].share.parts_at_limits": "no plane",
+    "runout.contributors[].tir_um.parts_at_limits": "no plane",
     "runout.planes[].predictions[parts_at_limits].quantiles_um.p80": _LEVELS,
     "runout.planes[].predictions[parts_at_limits].quantiles_um.p99": _LEVELS,
-    "runout.planes[].predictions[worst_case].probability_within_limit": "null in every report",
     "runout.planes[].readable": "the work instruction says where the indicator meets flutes or nothing",
-    "stiffness.tip_compliance_um_per_n": "the stiffness is its reciprocal",
 }
 """Leaves of the report that people need not see, and why."""
 
-TOLD_BY: Final[dict[type[BaseModel], str]] = {RuleDeviation: "kind", RunoutPrediction: "of"}
+TOLD_BY: Final[dict[type[BaseModel], str]] = {JudgementDeviation: "kind", RunoutPrediction: "of"}
 """Parts of which one field says how the others are shown."""
 
 FOR_PROGRAMS: Final = ("assumptions[].", "not_judged[].", "stated_by_standard[].")
@@ -108,10 +104,10 @@ def _filled(annotation: Any, numbers: Iterator[int]) -> Any:
         return {**_filled_model(kind, numbers), "value": next(numbers) + 0.5}
     if kind == list[RunoutPrediction]:
         return _predictions(numbers)
-    if kind == list[RuleDeviation]:
+    if kind == list[JudgementDeviation]:
         return _deviations(numbers)
     if get_origin(kind) is dict:
-        return {name: next(numbers) + 0.5 for name in ("gauge_plane", "tip")}
+        return {name: next(numbers) + 0.5 for name in ("gauge_plane", "tip", "parts_at_limits")}
     if get_origin(kind) is list:
         return [_filled(get_args(kind)[0], numbers), _filled(get_args(kind)[0], numbers)]
     if get_origin(kind) is Literal:
@@ -122,7 +118,7 @@ def _filled(annotation: Any, numbers: Iterator[int]) -> Any:
 
 
 def _deviations(numbers: Iterator[int]) -> list[dict[str, Any]]:
-    empty = dict.fromkeys(RuleDeviation.model_fields)
+    empty = dict.fromkeys(JudgementDeviation.model_fields)
     severities = {"severity": "advice", "default_severity": "error"}
     limits = {"threshold": "most_mm", "value": next(numbers) + 0.5, "default": next(numbers) + 0.5, "unit": "mm"}
     return [
@@ -138,7 +134,6 @@ def _predictions(numbers: Iterator[int]) -> list[dict[str, Any]]:
         {
             "of": of,
             "quantiles_um": {name: next(numbers) + 0.5 for name in names},
-            "probability_within_limit": next(numbers) + 0.5,
         }
         for of, names in quantiles.items()
     ]
@@ -205,10 +200,12 @@ def _whole() -> Any:
     for place, member in zip(data["geometry"]["components"], members, strict=True):
         place["component"] = member.part.id
     # A limit and a share belong to a component or to a joint.
-    for listed in (data["speed"]["limits"], data["stiffness"]["shares"]):
+    speeds = [data["speed"], *(one["speed"] for one in data["operations"])]
+    for listed in (*(one["limits"] for one in speeds), data["stiffness"]["shares"]):
         listed[0]["joint"] = None
         listed[1]["component"] = None
-    data["speed"]["governing"] = {**data["speed"]["governing"], "joint": None}
+    for one in speeds:
+        one["governing"] = {**one["governing"], "joint": None}
     return data
 
 

@@ -26,7 +26,7 @@ def read() -> dict[str, Any]:
 def whole(document: Mapping[str, Any]) -> dict[str, Any]:
     """The document with its shared parameters, headers, responses and examples where they are referred to.
 
-    References to schemas stay.
+    Answers of the project's files are put in too. References to schemas stay.
     """
 
     def put(node: Any) -> Any:
@@ -37,6 +37,10 @@ def whole(document: Mapping[str, Any]) -> dict[str, Any]:
                 for step in target.removeprefix("#/").split("/"):
                     place = place[step]
                 return put(place)
+            if "externalValue" in node:
+                answer = (DOCUMENT.parent / node["externalValue"]).read_text(encoding="utf-8")
+                rest = {key: value for key, value in node.items() if key != "externalValue"}
+                return {**rest, "value": json.loads(answer)}
             return {key: put(value) for key, value in node.items()}
         return [put(one) for one in node] if isinstance(node, list) else node
 

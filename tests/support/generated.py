@@ -9,7 +9,6 @@ import argparse
 import asyncio
 import copy
 import json
-import re
 import sys
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -22,6 +21,7 @@ from fastapi import FastAPI
 from rules.assessor import Assessor
 from rules.rulebook.book import Example, Rule, Rulebook
 from service.http.app import create_app
+from service.http.components import route_name
 from service.http.openapi import as_text, describe
 from service.operations.settings import Settings
 from tests.support.contract import whole
@@ -148,7 +148,7 @@ def cases(document: Mapping[str, Any]) -> Iterator[Case]:
 
 
 def _cases_of(path: str, method: str, operation: Mapping[str, Any]) -> Iterator[Case]:
-    route = re.sub(r"^/(v1/)?|/\{[^}]*\}", "", path).replace("/", "-")
+    route = route_name(path)
     (answer, *others) = operation["responses"]["200"]["content"]
     if method == "get":
         steps = {
@@ -197,7 +197,7 @@ def answers(app: FastAPI, asked: Sequence[Case]) -> list[bytes]:
 def openapi_files() -> Mapping[str, str]:
     """The OpenAPI document and the examples in pairs of request and answer, by path in the project."""
     app = create_app(Settings(extra_rulebooks=()), Assessor.load())
-    document = describe(app)
+    document, _ = describe(app)
     files = {"openapi/v1.json": as_text(document)}
     asked = list(cases(whole(document)))
     for case, answer in zip(asked, answers(app, asked), strict=True):
@@ -226,7 +226,14 @@ def main(argv: Sequence[str] | None = None) -> int:
         path.parent.mkdir(parents=True, exist_ok=True)
         path.write_bytes(text.encode())
         print(f"wrote {path}")
-    return 1 if stale and arguments.check else 0
+    left = [path for path in (arguments.root / "openapi/examples").rglob("*") if path.is_file() and path not in files]
+    for path in left:
+        if arguments.check:
+            print(f"{path} is left behind", file=sys.stderr)
+            continue
+        path.unlink()
+        print(f"removed {path}")
+    return 1 if (stale or left) and arguments.check else 0
 
 
 if __name__ == "__main__":

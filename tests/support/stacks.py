@@ -12,7 +12,7 @@ from rules.analysis import StackAnalysis, analyse
 from rules.assessor import Assessor
 from rules.quantities.missing import Missing, OrMissing
 from rules.schema.parsing import parse_request
-from rules.schema.report import JointEnds, Report, RuleDeviation
+from rules.schema.report import JointEnds, JudgementDeviation, Report
 from rules.schema.request import CheckRequest
 
 STEEL_GPA, STEEL_KG_M3 = 210.0, 7850.0
@@ -65,10 +65,10 @@ def named(joint: JointEnds | None) -> str | None:
     return None if joint is None else f"{joint.upper}/{joint.lower}"
 
 
-def deviation(kind: str, code: str, *, safety: bool, **fields: object) -> RuleDeviation:
+def deviation(kind: str, code: str, *, safety: bool, **fields: object) -> JudgementDeviation:
     """Return a deviation whose other fields are null."""
-    empty = dict.fromkeys(RuleDeviation.model_fields)
-    return RuleDeviation.model_validate({**empty, "kind": kind, "code": code, "safety": safety, **fields})
+    empty = dict.fromkeys(JudgementDeviation.model_fields)
+    return JudgementDeviation.model_validate({**empty, "kind": kind, "code": code, "safety": safety, **fields})
 
 
 def undecided_fields(report: Report, code: str) -> set[str]:

@@ -87,8 +87,8 @@ def test_grade_kept_and_grade_asked_agree(grade: str, step: float) -> None:
     permissible = 30e3 / math.pi * analysis.grade_value(grade) * MASS / 8000
     report = report_of(_true(permissible * (1 + step), 0, spindle_speed_rpm=8000, balance_grade=grade))
     kept = step < 0
-    assert report.balance.permissible_g_mm == pytest.approx(permissible, abs=6e-4)
-    assert (report.balance.best_grade == grade) is kept
+    assert report.operation.balance.permissible_g_mm == pytest.approx(permissible, abs=6e-4)
+    assert (report.operation.balance.best_grade == grade) is kept
     balance = derived_of(_true(permissible * (1 + step), 0, spindle_speed_rpm=8000, balance_grade=grade)).balance
     assert (known(balance.highest_speed_rpm) >= 8000) is kept
 
@@ -120,7 +120,7 @@ def test_missing_mass_is_named() -> None:
 def test_rotating_force_by_hand() -> None:
     """First principles: U·ω²: 3 g·mm at 12,000 rpm."""
     report = report_of(_true(3, 0, spindle_speed_rpm=12_000))
-    assert report.balance.rotating_force_n == pytest.approx(3e-6 * (400 * math.pi) ** 2, abs=0.006)
+    assert report.operation.balance.rotating_force_n == pytest.approx(3e-6 * (400 * math.pi) ** 2, abs=0.006)
 
 
 @given(rpm=st.floats(100, 20_000), base=st.sampled_from(["press_in", "long_reach", "shrink", "shell_mill"]))
@@ -130,7 +130,7 @@ def test_twice_the_speed_is_four_times_the_force(rpm: float, base: str) -> None:
     forces = []
     for factor in (1, 2):
         change(request["operations"][0], {"spindle_speed_rpm": rpm * factor})
-        force = report_of(request).balance.rotating_force_n
+        force = report_of(request).operation.balance.rotating_force_n
         assert force is not None
         forces.append(force)
     assert forces[1] == pytest.approx(4 * forces[0], abs=0.026)

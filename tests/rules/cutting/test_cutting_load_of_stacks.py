@@ -50,7 +50,7 @@ def test_power_is_specific_force_times_removal() -> None:
     thickness = 2 / ANGLE * 0.25 * 0.1
     specific = 2220 * thickness**-0.14
     assert known(_load(_cut()).power_kw) == pytest.approx(specific * 5 * 3 * 0.1 * 4 * 6000 / 6e7, rel=1e-12)
-    report = report_of(_cut()).load
+    report = report_of(_cut()).operation.load
     assert report.specific_force_mpa == pytest.approx(specific, abs=0.006)
     assert report.mean_chip_thickness_mm == pytest.approx(thickness, abs=6e-7)
     assert report.removal_rate_mm3_per_min == pytest.approx(36_000, abs=0.06)
@@ -243,9 +243,9 @@ def test_helix_is_asked_for_where_it_decides() -> None:
     report = report_of(request)
     assert undecided_fields(report, "GRIP-070") == {"/stack/components/2/helix_angle_deg"}
     assert undecided_fields(report, "GRIP-080") == {"/stack/components/2/helix_angle_deg"}
-    assert report.load.axial_pull_n is None
-    assert report.load.torque_n_m is not None
-    assert report.grip[0].safety_factor is None
+    assert report.operation.load.axial_pull_n is None
+    assert report.operation.load.torque_n_m is not None
+    assert report.operation.grip[0].safety_factor is None
 
 
 def test_a_pin_cuts_nothing() -> None:

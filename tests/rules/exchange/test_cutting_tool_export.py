@@ -46,13 +46,13 @@ def test_the_figures_come_back(assessor: Assessor, request_data: dict[str, Any])
     stack, report = _checked(assessor, request_data)
     (part,) = read_cutting_tools(export_cutting_tool(stack, report)).parts
     tool = part.component.model_dump()
-    assert report.speed.governing is not None
-    assert report.speed.complete
+    assert report.lowest_limit is not None
+    assert report.speed_complete
     assert tool["gauge_length_mm"] == report.geometry.tip_mm
     assert tool["mass_kg"] == report.mass.total_kg
     (cutter,) = (part for part in stack.components if isinstance(part, Cutter))
     assert tool["cutting_diameter_mm"] == cutter.cutting_diameter_mm
-    assert tool["max_speed_rpm"] == report.speed.governing.speed_rpm.value
+    assert tool["max_speed_rpm"] == report.lowest_limit.speed_rpm.value
     assert tool["id"] == stack.id
     assert tool["machine_side"]["coupling"] == "declared"
 
@@ -65,7 +65,7 @@ def test_figures_that_are_not_known_are_left_out(assessor: Assessor, request_dat
             part.pop(field, None)
     stack, report = _checked(assessor, request_data)
     assert report.mass.total_kg is None
-    assert not report.speed.complete
+    assert not report.speed_complete
     named = _texts(export_cutting_tool(stack, report))
     assert not {"Weight", "ProcessSpindleSpeed", "BodyDiameterMax"} & named.keys()
     assert "FunctionalLength" in named

@@ -151,7 +151,7 @@ def test_a_pull_alone_is_judged_by_the_rated_pull() -> None:
     """First principles: 4500 N held, 5000 N asked, no torque: it slides, whatever torque it would hold."""
     request = _clamped("side_lock", rated_axial_force_n=6000, rated_torque_n_m=None)
     report = report_of(request | {"operations": [operation_of({"axial_pull_n": 5000})]})
-    assert value_of(report.grip[0].safety_factor) == pytest.approx(0.9)
+    assert value_of(report.operation.grip[0].safety_factor) == pytest.approx(0.9)
     assert "GRIP-070" in codes(report)
 
 
@@ -175,7 +175,7 @@ def test_weakest_joint(first: float, second: float, weakest: int) -> None:
     grips = derived_of(request).grips
     assert [known(grip.safety) for grip in grips] == pytest.approx([first / 10, second / 10])
     assert weakest_of(grips) is grips[weakest]
-    assert [one.weakest for one in report_of(request).grip] == [weakest == 0, weakest == 1]
+    assert [one.weakest for one in report_of(request).operation.grip] == [weakest == 0, weakest == 1]
 
 
 @pytest.mark.parametrize(("first", "second"), [(80, None), (None, 30), (None, None)])
@@ -183,7 +183,7 @@ def test_weakest_joint_is_not_known_while_one_is_missing(first: float | None, se
     """The joint that nobody rated may be the weakest."""
     request = _two_clamps(first, second)
     assert weakest_of(derived_of(request).grips) is None
-    assert not any(one.weakest for one in report_of(request).grip)
+    assert not any(one.weakest for one in report_of(request).operation.grip)
 
 
 def test_only_straight_shanks_are_listed() -> None:

@@ -247,16 +247,17 @@ def test_capacity_at_a_speed_that_is_not_known() -> None:
 def test_figures_of_the_report() -> None:
     """First principles: pressures are those of the thin wall, at speed the least and at rest the greatest."""
     request = _joint()
-    found = report_of(request).grip[0].shrink_fit
+    report = report_of(request)
+    found, turning = report.grip[0].shrink_fit, report.operation.grip[0]
     assert found is not None
     left = LEAST - _loss_um(THICK, 8000)
     assert found.least_interference_um == pytest.approx(LEAST, abs=6e-4)
     assert found.greatest_interference_um == pytest.approx(MOST, abs=6e-4)
-    assert found.interference_at_speed_um == pytest.approx(left, abs=6e-4)
-    assert found.least_pressure_mpa.value == pytest.approx(_pressure_per_um(THIN) * left, abs=6e-3)
+    assert turning.interference_at_speed_um == pytest.approx(left, abs=6e-4)
+    assert turning.least_pressure_mpa.value == pytest.approx(_pressure_per_um(THIN) * left, abs=6e-3)
     assert found.greatest_pressure_mpa.value == pytest.approx(_pressure_per_um(THIN) * MOST, abs=6e-3)
     assert (found.friction, found.yield_mpa) == (0.12, 1200)
-    assert found.release_speed_rpm == found.holding_speed_rpm
+    assert found.release_speed_rpm == turning.holding_speed_rpm
 
 
 @pytest.mark.parametrize(
@@ -286,7 +287,7 @@ def test_a_missing_field_is_named(pointer: str, fields: set[str]) -> None:
     report = report_of(request)
     assert undecided_fields(report, "SHR-030") == fields
     assert report.grip[0].shrink_fit is None
-    assert not report.speed.complete
+    assert not report.speed_complete
 
 
 @pytest.mark.parametrize("lengths", [(0, 90), (70, 20), (60, 30)])

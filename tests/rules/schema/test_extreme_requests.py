@@ -32,9 +32,9 @@ def _answer_all(seeds: range) -> dict[str, int]:
         data = _finite(extreme_request(random.Random(seed)))
         counts["stiffness"] += data["stiffness"]["tip_compliance_um_per_n"] is not None
         counts["frequency"] += bool(data["stiffness"]["bending_frequencies_hz"])
-        counts["safety"] += any(one["safety_factor"] is not None for one in data["grip"])
+        counts["safety"] += any(one["safety_factor"] is not None for it in data["operations"] for one in it["grip"])
         counts["shrink fit"] += any(one["shrink_fit"] for one in data["grip"])
-        counts["milling"] += data["load"]["mean_torque_n_m"] is not None
+        counts["milling"] += any(it["load"]["mean_torque_n_m"] is not None for it in data["operations"])
     return counts
 
 
@@ -136,5 +136,5 @@ def test_a_hair_bends_by_hand() -> None:
     """First principles: F·L³/(3·E·I) at the ends of every range; no digit is lost on the way."""
     request = EXTREMES["a hair of five metres"]
     second_moment = math.pi / 64 * 1e-12
-    deflection = report_of(request).stiffness.deflection_um
+    deflection = report_of(request).operation.bending.deflection_um
     assert value_of(deflection) == pytest.approx(1e6 * 5000**3 / (3 * 1e3 * second_moment) * 1e3, rel=1e-9)

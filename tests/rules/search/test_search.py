@@ -157,7 +157,7 @@ def test_a_result_is_its_check() -> None:
         assert [finding.code for finding in check.findings] == one.codes
         assert check.geometry.tip_mm == one.tip_from_gauge_line_mm
         assert (check.runout.planes, check.runout.complete) == (one.planes, one.runout_complete)
-        assert (check.speed.governing, check.mass.total_kg) == (one.governing_speed, one.mass_kg)
+        assert (check.lowest_limit, check.mass.total_kg) == (one.governing_speed, one.mass_kg)
         assert check.stiffness.tip_stiffness_n_per_um == one.tip_stiffness_n_per_um
         assert check.stiffness.bending_frequencies_hz[0] == one.bending_frequency_hz
         assert [it.component for it in check.geometry.components] == one.components

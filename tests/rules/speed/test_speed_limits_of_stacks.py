@@ -24,7 +24,7 @@ def _all_causes() -> dict[str, Any]:
 
 
 def _speed(request: dict[str, Any]) -> SpeedReport:
-    return report_of(request).speed
+    return report_of(request).operation.speed
 
 
 def _limits(request: dict[str, Any]) -> dict[tuple[str, str | None], float]:
@@ -112,7 +112,7 @@ def test_margin_has_a_sign(asked: float, margin: float) -> None:
     request["machine"]["max_speed_rpm"] = 10_000
     change(request["operations"][0], {"spindle_speed_rpm": asked})
     speed = _speed(request)
-    assert speed.asked_rpm == asked
+    assert speed.programmed_rpm == asked
     assert speed.margin_rpm == margin
     assert speed.relative_margin == pytest.approx(margin / asked, abs=6e-7)
 
@@ -122,7 +122,7 @@ def test_no_speed_asked_has_no_margin() -> None:
     request = _all_causes()
     drop(request["operations"][0], "spindle_speed_rpm")
     speed = _speed(request)
-    assert (speed.asked_rpm, speed.margin_rpm, speed.relative_margin) == (None, None, None)
+    assert (speed.programmed_rpm, speed.margin_rpm, speed.relative_margin) == (None, None, None)
     assert len(speed.limits) == 7
 
 
@@ -201,11 +201,11 @@ def test_a_stack_that_is_read_has_no_critical_speed() -> None:
         key: cutter[key] for key in ("id", "machine_side", "material", "overall_length_mm", "profile", "runout")
     } | {"kind": "gauge_pin"}
     report = report_of(request)
-    assert {one.cause for one in report.speed.limits} == {"component", "machine"}
-    assert report.speed.complete
+    assert {one.cause for one in report.operation.speed.limits} == {"component", "machine"}
+    assert report.speed_complete
     assert report.stiffness.critical_speed_rpm is None
     assert report.stiffness.bending_frequencies_hz
-    assert report.balance.highest_speed_rpm is None
+    assert report.operation.balance.highest_speed_rpm is None
     assert "SPD-040" not in {gap.code for gap in report.undecided} | set(report.decided)
 
 
