@@ -142,8 +142,8 @@ def test_speeds_and_feeds_are_those_of_the_trade(file: Path) -> None:
     (tool,) = [part for part in request.stack.components if part.kind in ("cutter", "gauge_pin")]
     if not isinstance(tool, Cutter):
         return
-    operation = request.operation
-    assert operation is not None
+    assert request.operations
+    (operation,) = request.operations
     assert operation.feed_per_tooth_mm is not None
     assert tool.cutting_diameter_mm is not None
     assert tool.material is not None

@@ -101,7 +101,7 @@ def _with_nut_collets() -> dict[str, Any]:
     for holder, collet, size, tir, at in ((0, 1, "32", 20, 50), (2, 3, "16", 15, 25)):
         parts[holder]["workpiece_side"] = {"coupling": "nut_collet", "size": size}
         parts[collet]["machine_side"] = {"coupling": "nut_collet", "size": size}
-        parts[collet]["runout"] = [{"tir_um": tir, "at_mm": at}]
+        parts[collet]["runout"] = {"statements": [{"tir_um": tir, "at_mm": at}]}
     return request
 
 

@@ -225,8 +225,14 @@ def test_a_field_of_the_line_wins_whole(assessor: Assessor, name: str) -> None:
     """Nothing of the shared one shines through, not even where the line says null; null takes a default back."""
     request = base_request("press_in")
     default = request.pop(name, None) or {"on_undecided": "fail"}
-    key = {"operation": "spindle_speed_rpm", "machine": "max_tool_mass_kg", "policy": "gauge_plane_diameters"}[name]
-    own = {**request, name: {key: 4}}
+    own = {
+        **request,
+        name: {
+            "operations": [{"id": "20", "spindle_speed_rpm": 4}],
+            "machine": {"kind": "stated", "max_tool_mass_kg": 4},
+            "policy": {"gauge_plane_diameters": 4},
+        }[name],
+    }
     nothing = {**request, name: None}
     written = [{name: default}, request, own, nothing, {name: None}, request]
     answers = _answers(assessor, *map(_line, written))

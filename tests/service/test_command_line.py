@@ -27,7 +27,7 @@ def files(tmp_path: Path, request_data: dict[str, Any]) -> dict[str, str]:
     review = json.loads(json.dumps(request_data))
     del review["stack"]["components"][1]["runout"]
     misspelt = json.loads(json.dumps(request_data))
-    change(misspelt["operations"][0], {"runout_limit": 3})
+    change(misspelt["operations"][0], {"feed_per_toth_mm": 3})
     contents = {
         "pass": json.dumps(request_data),
         "review": json.dumps(review),
@@ -90,8 +90,8 @@ def test_a_misspelt_field_is_told_with_pointer_and_place(files: dict[str, str], 
     place, _, rest = error.partition(": ")
     _, line, column = place.rsplit(":", 2)
     text = Path(files["misspelt"]).read_text(encoding="utf-8").split("\n")[int(line) - 1]
-    assert text[int(column) - 1 :].startswith('"runout_limit"')
-    assert rest == "/operations/0/runout_limit: unknown field; did you mean 'runout_limit_um'?\n"
+    assert text[int(column) - 1 :].startswith('"feed_per_toth_mm"')
+    assert rest == "/operations/0/feed_per_toth_mm: unknown field; did you mean 'feed_per_tooth_mm'?\n"
 
 
 def test_standard_input_is_a_file(request_data: dict[str, Any], capsys: Any, monkeypatch: Any) -> None:

@@ -105,7 +105,7 @@ def test_the_page_always_holds_the_instruction(
     digest = _check(client, request_data, "application/json").json()["provenance"]["request_sha256"]
     instruction, provenance = by_id(tree, "instruction"), by_id(tree, "provenance")
     assert instruction is not None
-    request = parse_request({**request_data, "with_assembly": True})
+    request = parse_request({**request_data, "include": ["assembly"]})
     assembly = assessor.assess(request).assembly
     assert assembly is not None
     assert all(" ".join(step.text.split()) in words(instruction) for step in assembly.steps)

@@ -181,7 +181,7 @@ def test_decisions_are_counted_and_timed() -> None:
 def test_a_rule_counts_once_a_stack(assessor: Assessor) -> None:
     """However many of its parts break it."""
     report = assessor.assess(parse_request(json.loads((DEMO / "14-short-grip.json").read_bytes())))
-    gap = {"code": "GRIP-010", "severity": "error", "title": "", "at": [], "lacks": []}
+    gap = {"code": "GRIP-010", "severity": "error", "title": "", "operation": None, "at": [], "lacks": []}
     gaps = [Undecided.model_validate(gap)] * 2
     metrics = Metrics()
     metrics.judged(report.model_copy(update={"findings": report.findings * 2, "undecided": gaps}), 0.001, None)
