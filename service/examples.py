@@ -309,7 +309,7 @@ def _extended_twice() -> dict[str, Any]:
             {"stack": {"id": "KB-T-0101", "components": parts, "joints": stack["joints"]}},
             {"stack": {"id": "KB-T-0102", "components": parts, "joints": short}},
         ],
-        "include": "verdicts",
+        "include": [],
     }
 
 
@@ -322,7 +322,9 @@ BATCH_EXAMPLES: Final[Mapping[str, RequestExample]] = MappingProxyType(
 
 
 def _lines() -> str:
-    shared: dict[str, Any] = {name: _TWICE[name] for name in ("components", "operations", "machine") if name in _TWICE}
+    shared: dict[str, Any] = {
+        name: _TWICE[name] for name in ("components", "operations", "machine", "include") if name in _TWICE
+    }
     values = [shared, *_TWICE["stacks"], {"stack": {"id": "KB-T-0103", "components": []}}]
     return "".join(json.dumps(value, ensure_ascii=False) + "\n" for value in values)
 

@@ -81,23 +81,23 @@ def _run_check(arguments: argparse.Namespace) -> int:
     assessor = load_assessor()
     console = report_console()
 
-    def judge(data: object) -> tuple[Report, str | None]:
+    def judge(data: object) -> tuple[Report, frozenset[str], str | None]:
         request = parse_request(data)
         if arguments.assembly:
             request = request.with_assembly()
         page = None if out is None else report_page(*assess_instructed(assessor, request))
-        return assessor.assess(request), page
+        return assessor.assess(request), request.sections, page
 
     worst = 0
     for number, name in enumerate(arguments.files):
-        report, page = judged(name, judge) or (None, None)
+        report, sections, page = judged(name, judge) or (None, frozenset(), None)
         worst = max(worst, BAD_INPUT if report is None else VERDICT_CODES[report.verdict])
         if report is None:
             continue
         if out is not None and page is not None and not _written(out, page):
             worst = BAD_INPUT
         if arguments.json:
-            print(report.model_dump_json())
+            print(report.only(sections).model_dump_json())
             continue
         if len(arguments.files) > 1:
             console.print(Text(("\n" if number else "") + name, style="dim"))

@@ -45,7 +45,6 @@ from service.contract import (
     CouplingAnswer,
     CouplingList,
     Defaults,
-    Include,
     PictureName,
     RuleAnswer,
     RuleList,
@@ -102,9 +101,9 @@ class AsyncClient:
         """Check one stack."""
         return await self._send(posted("/v1/checks", request, Report))
 
-    async def check_batch(self, request: Given[BatchRequest], *, include: Include | None = None) -> BatchReport:
+    async def check_batch(self, request: Given[BatchRequest]) -> BatchReport:
         """Check up to a thousand stacks as one document; ``check_lines`` takes any number."""
-        return await self._send(posted("/v1/check-batches", request, BatchReport, include=include))
+        return await self._send(posted("/v1/check-batches", request, BatchReport))
 
     async def budget(self, request: Given[BudgetRequest]) -> BudgetReport:
         """The full runout budget of a stack."""
@@ -186,7 +185,6 @@ class AsyncClient:
         requests: AsyncLines,
         *,
         shared: Given[Defaults] | None = None,
-        include: Include = "reports",
         chunk_size: int = CHUNK_LINES,
     ) -> AsyncIterator[BatchLine]:
         """Check any number of stacks and yield the results in order.
@@ -194,7 +192,7 @@ class AsyncClient:
         Requests are read one chunk at a time, on demand. ``shared`` fields apply to every request without its own. A
         fault affects only the result of its own request.
         """
-        chunks = LineChunker(shared, include, chunk_size)
+        chunks = LineChunker(shared, chunk_size)
         async for request in async_each(requests):
             if (ready := chunks.add(request)) is not None:
                 for answer in await self._send(ready.call()):

@@ -44,7 +44,6 @@ from service.contract import (
     CouplingAnswer,
     CouplingList,
     Defaults,
-    Include,
     PictureName,
     RuleAnswer,
     RuleList,
@@ -101,9 +100,9 @@ class Client:
         """Check one stack."""
         return self._send(posted("/v1/checks", request, Report))
 
-    def check_batch(self, request: Given[BatchRequest], *, include: Include | None = None) -> BatchReport:
+    def check_batch(self, request: Given[BatchRequest]) -> BatchReport:
         """Check up to a thousand stacks as one document; ``check_lines`` takes any number."""
-        return self._send(posted("/v1/check-batches", request, BatchReport, include=include))
+        return self._send(posted("/v1/check-batches", request, BatchReport))
 
     def budget(self, request: Given[BudgetRequest]) -> BudgetReport:
         """The full runout budget of a stack."""
@@ -183,7 +182,6 @@ class Client:
         requests: Lines,
         *,
         shared: Given[Defaults] | None = None,
-        include: Include = "reports",
         chunk_size: int = CHUNK_LINES,
     ) -> Iterator[BatchLine]:
         """Check any number of stacks and yield the results in order.
@@ -191,7 +189,7 @@ class Client:
         Requests are read one chunk at a time, on demand. ``shared`` fields apply to every request without its own. A
         fault affects only the result of its own request.
         """
-        chunks = LineChunker(shared, include, chunk_size)
+        chunks = LineChunker(shared, chunk_size)
         for request in each(requests):
             if (ready := chunks.add(request)) is not None:
                 for answer in self._send(ready.call()):

@@ -46,7 +46,7 @@ def checks_router(assessor: Assessor) -> APIRouter:
         "/v1/checks",
         asked=CheckRequest,
         answered=Report,
-        answer=assessor.assess,
+        answer=lambda request: assessor.assess(request).only(request.sections),
         operation_id="check_stack",
         summary="Check a stack",
         description="Check whether a stack fits together; predict its runout and its highest permissible speed.\n\n"
