@@ -18,7 +18,7 @@ __all__ = ["context_sha256", "decision_sha256", "differences", "input_sha256"]
 FORM: Final = 1
 """Version of the record; increase it whenever its fields change."""
 
-_NOT_INPUT: Final = {"context", "include", "required"}
+_NOT_INPUT: Final = {"context", "expect", "include", "required"}
 """Parts of a request that are not judged, that only concern presentation, or that the record holds separately."""
 
 
@@ -76,9 +76,9 @@ def decision_sha256(
 def input_sha256(request: GateRequest) -> str:
     """Return the digest of the order as understood.
 
-    The request without `context`, `include` and `required`; lengths in mm, defaults filled in, nulls left out. The
-    order of keys, the unit of a length and explicit nulls and defaults therefore make no difference; the order of lists
-    does.
+    The request without `context`, `expect`, `include` and `required`; lengths in mm, defaults filled in, nulls left
+    out. The order of keys, the unit of a length and explicit nulls and defaults therefore make no difference; the
+    order of lists does.
     """
     return _sha256(request.model_dump(mode="json", exclude_none=True, exclude=_NOT_INPUT))
 

@@ -20,6 +20,7 @@ from rules.schema.gate import (
     REQUIREMENTS,
     Decision,
     Effect,
+    Expectation,
     GateCounts,
     GateOperationReport,
     GateReason,
@@ -30,9 +31,10 @@ from rules.schema.gate import (
     GateVerificationReport,
     NotRequired,
     RequirementName,
+    UnmetExpectation,
 )
 from rules.schema.parsing import BadRequestError, Fault
-from rules.schema.report import Finding, Report, Undecided, Verdict
+from rules.schema.report import Finding, Provenance, Report, Undecided, Verdict
 from rules.schema.request import DEFAULT_POLICY, CheckRequest, Operation, Policy
 
 __all__ = ["SHARED_ID", "gate", "requirements", "verified", "verify"]
@@ -163,7 +165,19 @@ def gate(request: GateRequest, assessor: Assessor) -> GateReport:
     evaluation, evaluation_name = EVALUATIONS[decision]
     counts = Counter(one.decision for one in operations)
     understood = input_sha256(request)
+    digest = decision_sha256(
+        input_digest=understood,
+        rulebook_digest=assessor.book.digest,
+        catalogue_digest=assessor.catalogue.digest,
+        required=required,
+        decision=decision,
+        operations=operations,
+    )
+    source = provenance(request, request.policy, assessor.book, assessor.catalogue.digest)
+    unmet = _unmet(request.expect, source, understood, digest)
+    loosened = bool(source.deviations) or len(required) < len(REQUIREMENTS) or any(it.deviations for it in operations)
     return GateReport(
+        may_start=decision == "release" and not loosened and not unmet,
         decision=decision,
         evaluation=evaluation,
         evaluation_name=evaluation_name,
@@ -179,20 +193,33 @@ def gate(request: GateRequest, assessor: Assessor) -> GateReport:
             for one in requirements()
             if one.name not in required
         ],
-        digest=decision_sha256(
-            input_digest=understood,
-            rulebook_digest=assessor.book.digest,
-            catalogue_digest=assessor.catalogue.digest,
-            required=required,
-            decision=decision,
-            operations=operations,
-        ),
+        digest=digest,
         input_sha256=understood,
         context_sha256=context_sha256(request.context),
         cautions=list(dict.fromkeys(text for _, report in judged for text in report.cautions)),
-        provenance=provenance(request, request.policy, assessor.book, assessor.catalogue.digest),
+        unmet=unmet,
+        provenance=source,
         context=request.context,
     )
+
+
+def _unmet(expected: Expectation | None, source: Provenance, order_digest: str, digest: str) -> list[UnmetExpectation]:
+    """Return the stated expectations that the decision does not meet."""
+    if expected is None:
+        return []
+    found = {
+        "version": source.version,
+        "rulebook_sha256": source.rulebook_sha256,
+        "catalogue_sha256": source.catalogue_sha256,
+        "input_sha256": order_digest,
+        "digest": digest,
+    }
+    stated = {name: value for name, value in expected if value is not None}
+    return [
+        UnmetExpectation(name=name, expected=value, found=found[name])
+        for name, value in stated.items()
+        if value != found[name]
+    ]
 
 
 def verify(asked: GateVerification, assessor: Assessor) -> GateVerificationReport:
@@ -270,7 +297,7 @@ def _judged(
         not_judged=[one.name for one in missing if one.name not in required],
         summary=report.summary,
         deviations=report.provenance.deviations,
-        report=place.report(report) if request.include == "reports" else None,
+        report=None if request.include is None else place.report(report).only(request.include),
     )
     return told, report
 

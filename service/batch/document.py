@@ -80,15 +80,18 @@ def answer_document(
     pool: Pool,
     inline: int,
     told: Callable[[Sequence[LineAnswer]], None] | None = None,
+    *,
+    brief: bool = False,
 ) -> bytes:
     """The JSON of the :class:`BatchReport` of a batch; up to ``inline`` stacks are judged in this process.
+    ``brief`` gives short verdicts of stacks without a choice of sections.
 
     Raises :class:`~rules.schema.parsing.BadRequestError` for an invalid batch.
     """
     # each stack is read by itself, so that a bad one is a problem among the results, as it is in lines
     shell = parse(BatchRequest, {**data, "stacks": _ANY_STACK} if _holds_stacks(data) else data)
     threshold_overrides(shell.policy, assessor.book)
-    shared = Shared().joined(shell, data)
+    shared = Shared(include=[] if brief else None).joined(shell, data)
     lines = [to_json(stack) for stack in data["stacks"]]
     if len(lines) <= inline:
         answers = answer_lines(assessor, 1, lines, shared, "stated")
@@ -100,7 +103,7 @@ def answer_document(
     return b'{"results":[%b],"summary":%b}' % (results, to_json(tally.summary(), by_alias=True))
 
 
-_ANY_STACK: Final = ({"stack": {"components": [{"kind": "collet", "id": "any"}]}},)
+_ANY_STACK: Final = [{"stack": {"components": [{"kind": "collet", "id": "any"}]}}]
 
 
 def _holds_stacks(data: Any) -> bool:

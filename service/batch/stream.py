@@ -109,6 +109,7 @@ class LineStream(Response):
         pool: Pool,
         settings: Settings,
         admission: Admission,
+        shared: Shared,
         media_type: str,
         told: Callable[[Sequence[LineAnswer]], None] | None = None,
         shutdown: Shutdown | None = None,
@@ -120,13 +121,14 @@ class LineStream(Response):
         self._pool = pool
         self._settings = settings
         self._admission = admission
+        self._shared = shared
         self._told = told
         self._shutdown = shutdown or Shutdown(0)
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:  # noqa: ARG002
         """Respond until the last line is sent or the client has gone."""
         with self._admission.one():
-            flow = _Flow(self._assessor, self._pool, self._settings, self._told)
+            flow = _Flow(self._assessor, self._pool, self._settings, self._shared, self._told)
             try:
                 async with _together() as group:
                     reading = group.create_task(self._read(flow, receive))
@@ -215,6 +217,7 @@ class _Flow:
         assessor: Assessor,
         pool: Pool,
         settings: Settings,
+        shared: Shared,
         told: Callable[[Sequence[LineAnswer]], None] | None = None,
     ) -> None:
         self.spool = Spool(settings.max_batch_spool_bytes)
@@ -223,7 +226,7 @@ class _Flow:
         self._max_line_bytes = settings.max_line_bytes
         self._max_lines = settings.max_batch_lines
         self._splitter = LineSplitter(settings.max_line_bytes)
-        self._chunker = Chunker(Shared(), "stated")
+        self._chunker = Chunker(shared, "stated")
         self._adding = False
         self._ordered: asyncio.Queue[list[LineAnswer] | asyncio.Future[list[LineAnswer]] | None] = asyncio.Queue()
         self._flying: set[asyncio.Future[list[LineAnswer]]] = set()

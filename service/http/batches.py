@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Sequence
-from typing import Any, Final
+from collections.abc import Callable, Mapping, Sequence
+from types import MappingProxyType
+from typing import Annotated, Any, Final, Literal
 
-from fastapi import APIRouter, Request, Response
+from fastapi import APIRouter, Query, Request, Response
 
 from rules.assessor import Assessor
+from rules.schema.request import Section
 from rules.schema.strict_json import parse_json
 from service.batch.document import MAX_STACKS, PATH, STREAMS, BatchReport, BatchRequest, answer_document
-from service.batch.lines import LineAnswer
+from service.batch.lines import LineAnswer, Shared
 from service.batch.pool import Pool
 from service.batch.stream import INLINE_LINES, LineStream, answered
 from service.examples import BATCH_EXAMPLES, BATCH_LINES
@@ -33,8 +35,8 @@ check request, a stack (the object under `stack`) or definitions. Definitions ar
 `components`, `machine`, `gauge_plane`, `operations`, `policy` and `include` apply to the lines that follow. A line's
 own fields replace the shared ones; components merge by key. An empty list in `include` gives short verdicts.
 
-Each result has `type` (`report`, `verdict` or `problem`), `line` and the caller's `id` of the stack. An invalid stack is
-a problem among the results and does not affect the others. Definitions and blank lines are counted only. The last
+Each result has `type` (`report`, `verdict` or `problem`), `line` and the caller's `id` of the stack. An invalid stack
+is a problem among the results and does not affect the others. Definitions and blank lines are counted only. The last
 line has the type `end` and the `summary`; if it is missing, the response is incomplete.
 
 Stateless and safe to retry; identical requests return identical bytes.
@@ -42,6 +44,8 @@ Stateless and safe to retry; identical requests return identical bytes.
 
 # No type: any bytes are valid here, since each line has its own result.
 _LINES_IN: Final[dict[str, Any]] = {"description": "JSON objects, one per line."}
+_NO_SECTIONS: Final[Mapping[str, list[Section] | None]] = MappingProxyType({"true": [], "false": None})
+
 _LINES_OUT: Final[dict[str, Any]] = {"type": "string", "description": "JSON objects, one per line."}
 
 
@@ -58,8 +62,8 @@ def check_batches_router(
     requests = {name: {"summary": one.summary, "value": one.request} for name, one in BATCH_EXAMPLES.items()}
     lines = {"lines": {"summary": "The same as lines, with one invalid line", "value": BATCH_LINES}}
 
-    def document(data: Any, asked: bool = False) -> bytes:
-        return answer_document(data, assessor, pool, INLINE_LINES, told if asked else None)
+    def document(data: Any, brief: bool = False, asked: bool = False) -> bytes:
+        return answer_document(data, assessor, pool, INLINE_LINES, told if asked else None, brief=brief)
 
     answers = {
         name: {"summary": one.summary, "value": document(one.request).decode()} for name, one in BATCH_EXAMPLES.items()
@@ -101,17 +105,25 @@ def check_batches_router(
         responses=known,
         openapi_extra={"requestBody": {"required": True, "content": bodies}},
     )
-    async def check_stacks(request: Request) -> Response:
+    async def check_stacks(
+        request: Request,
+        brief: Annotated[
+            Literal["true", "false"],
+            Query(description="'true' for short verdicts of stacks without an `include`.", examples=["true"]),
+        ] = "false",
+    ) -> Response:
         require_acceptable(request, (JSON, *STREAMS))
         sent = require_body(request, (JSON, *STREAMS))
         if sent in STREAMS:
             chosen = require_acceptable(request, (sent, *(name for name in STREAMS if name != sent)))
-            return LineStream(assessor, pool, settings, admission, chosen, told, shutdown)
+            return LineStream(
+                assessor, pool, settings, admission, Shared(include=_NO_SECTIONS[brief]), chosen, told, shutdown
+            )
         require_acceptable(request)
         body = await request.body()
         admission.enter()
         content = await HeavyWork.of(request).in_time(
-            lambda: document(parse_json(body), asked=True), None, admission.leave
+            lambda: document(parse_json(body), brief == "true", asked=True), None, admission.leave
         )
         headers = {"Cache-Control": "no-store", "Vary": "Accept"}
         return Response(content, headers=headers, media_type=JSON)

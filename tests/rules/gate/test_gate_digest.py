@@ -116,7 +116,7 @@ def test_whatever_is_judged_moves_the_digest() -> None:
 SAME: dict[str, Callable[[Order], object]] = {
     "context": lambda order: order.update(context={"job": [1, {"a": None}]}),
     "other context": lambda order: order.update(context={}),
-    "reports": lambda order: order.update(include="reports"),
+    "reports": lambda order: order.update(include=["runout"]),
     "null written out": lambda order: order.update(revision=None, machine=None, policy=None),
     "required written out": lambda order: order.update(required=sorted(REQUIREMENTS)),
     "unit of a length": lambda order: order["operations"][0]["machine"].update(max_tool_length_mm=304.8),
