@@ -201,3 +201,26 @@ def test_shrink_fit_brings_the_caution_about_heat() -> None:
     """Cautions follow the couplings of the stack."""
     assert any("skin burns" in text for text in _report(base_request("shrink")).cautions)
     assert not any("skin burns" in text for text in _report(base_request("nut_collet")).cautions)
+
+
+@pytest.mark.parametrize("base", ["press_in", "shell_mill"])
+def test_every_rule_is_accounted_for(base: str) -> None:
+    """A rule is decided, undecided or has nothing to judge: one of the three, and none is passed over in silence."""
+    request = base_request(base)
+    request["stack"]["components"][0].pop("mass_kg", None)
+    report = _report(request)
+    decided, undecided = set(report.decided), {one.code for one in report.undecided}
+    idle = {one.code for one in report.not_judged}
+    assert decided | undecided | idle == {rule.code for rule in ASSESSOR.book.rules}
+    assert len(decided) + len(undecided) + len(idle) == len(ASSESSOR.book.rules)
+
+
+def test_rules_without_anything_to_judge_say_why() -> None:
+    """Without an operation its rules are idle for that reason; others name what no part of the stack has."""
+    request = base_request("press_in")
+    del request["operations"]
+    reasons = {one.code: one.reason for one in _report(request).not_judged}
+    for rule in ASSESSOR.book.rules:
+        if rule.applies_to == "operation":
+            assert reasons[rule.code] == "There is no operation to judge."
+    assert any(reason.startswith("No joint has ") for reason in reasons.values())

@@ -254,7 +254,7 @@ def test_nut_collet_is_snapped_in_before_and_tightened_after_the_shank() -> None
     assert "snap it into the clamping nut" in steps[0].text
     assert "collet size, 32, and the nut thread, M40×1.5" in steps[0].text
     assert steps[3].from_maker == ["tightening torque of the nut"]
-    assert not any(value.unit == "N m" for step in report.steps for value in step.values)
+    assert not any(value.unit == "N.m" for step in report.steps for value in step.values)
 
 
 @pytest.mark.parametrize(("diameter", "screws"), [(20, 1.0), (24.999, 1.0), (25, 2.0), (32, 2.0)])

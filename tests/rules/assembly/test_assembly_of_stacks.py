@@ -70,7 +70,7 @@ def test_retention_knob_is_fitted_without_an_invented_torque() -> None:
     assert step.from_maker == ["tightening torque of the retention knob"]
     assert any("retention knob can release the tool" in caution for caution in step.caution)
     (blank,) = (one for one in report.record if one.name == "tightening torque of the retention knob")
-    assert (blank.target, blank.unit) == (None, "N m")
+    assert (blank.target, blank.unit) == (None, "N.m")
 
 
 def test_knob_thread_of_the_taper_where_the_knob_states_none() -> None:

@@ -416,7 +416,7 @@ def test_verdicts_decide_first_and_pass_alone_where_asked() -> None:
     del request["components"]["KB-X16-060-S08"]["max_speed_rpm"]
     report = _search(request)
     assert [one.verdict for one in report.results] == ["pass", "review"]
-    assert report.results[1].undecided == ["SPD-010"]
+    assert report.results[1].undecided_codes == ["SPD-010"]
     report = _search({**request, "accept": "pass"})
     assert [tuple(one.components) for one in report.results] == [_COLLET]
     assert [(one.code, one.stacks, one.alone) for one in report.refused_by] == [("SPD-010", 1, 1)]
