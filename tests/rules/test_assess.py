@@ -110,9 +110,9 @@ def test_changed_thresholds_are_told() -> None:
 @pytest.mark.parametrize(
     ("thresholds", "pointer"),
     [
-        ({"OVH-999": {"max_ratio": 7}}, "/policy/thresholds/0/code"),
-        ({"OVH-010": {"max_ration": 7}}, "/policy/thresholds/0/value"),
-        ({"OVH-010": {"max_ratio": 1e9}}, "/policy/thresholds/0/value"),
+        ([{"code": "OVH-999", "threshold": "max_ratio", "value": 7}], "/policy/thresholds/0/code"),
+        ([{"code": "OVH-010", "threshold": "max_ration", "value": 7}], "/policy/thresholds/0/threshold"),
+        ([{"code": "OVH-010", "threshold": "max_ratio", "value": 1e9}], "/policy/thresholds/0/value"),
     ],
 )
 def test_misspelt_or_absurd_thresholds_are_refused(thresholds: Any, pointer: str) -> None:

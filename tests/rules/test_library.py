@@ -62,7 +62,7 @@ def test_a_request_is_left_as_it_was(checker: Checker) -> None:
 @pytest.mark.parametrize(
     ("request_", "pointer", "detail"),
     [
-        ({"stack": {"components": []}, "operaton": {}}, "/operaton", "did you mean 'operation'?"),
+        ({"stack": {"components": []}, "operatons": []}, "/operatons", "did you mean 'operations'?"),
         ({"stack": {"components": [{"id": "a", "kind": "collet", "mass_kg": float("nan")}]}}, None, "NaN"),
         ({"stack": {"components": [{"id": "a", "kind": "collet", "mass_kg": 1j}]}}, "", "complex"),
         ({"stack": {"components": [{"id": "\ud800", "kind": "collet"}]}}, "/stack/components/0/id", "surrogate"),
@@ -100,7 +100,7 @@ def test_a_threshold_that_no_rule_has_is_a_bad_request(checker: Checker) -> None
     }
     with pytest.raises(BadRequestError) as caught:
         checker.check(request)
-    assert [fault.pointer for fault in caught.value.faults] == ["/policy/thresholds/0/value"]
+    assert [fault.pointer for fault in caught.value.faults] == ["/policy/thresholds/0/threshold"]
 
 
 @pytest.mark.parametrize(

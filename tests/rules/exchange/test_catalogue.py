@@ -88,5 +88,5 @@ def test_a_wrong_line_of_csv_is_told(tmp_path: Path) -> None:
 
 def test_no_folder(tmp_path: Path) -> None:
     """A folder that is not there stops the start."""
-    with pytest.raises(CatalogueError, match="the folder cannot be read"):
+    with pytest.raises(CatalogueError, match="no folder of that name can be read"):
         load_catalogue(tmp_path / "nowhere")

@@ -18,6 +18,7 @@ from rules.schema.parsing import BadRequestError, parse, parse_request
 from rules.schema.search import MAX_INVENTORY, SearchReport, SearchRequest, SearchResult
 from rules.search.fitting import BY_GRIP, BY_JOINT, BY_KNOB, BY_PART
 from rules.search.search import search
+from rules.stack.chain import Mounted
 from tests.oracles.every_stack import every_order, every_stack
 from tests.support.inventories import random_search, shelf
 from tests.support.operations import change, operation_of
@@ -291,7 +292,7 @@ def test_keys_that_lead_nowhere_are_told() -> None:
     }
     request["stock"] = {"KB-TWICE": 1, "KB-NEVER": 1}
     part = parse(SearchRequest, request).components["KB-EM8-4"]  # type: ignore[index]
-    assessor = Assessor(ASSESSOR.book, Catalogue({"KB-TWICE": (part, part)}, "0" * 64))
+    assessor = Assessor(ASSESSOR.book, Catalogue(Mounted({"KB-TWICE": [part, part]}, {}), "0" * 64))
     report = search(parse(SearchRequest, request), assessor)
     assert {one.key: one.reason for one in report.left_out} == {
         "A": "its definition leads back to itself",
@@ -310,8 +311,8 @@ def test_the_mounted_catalogue_is_searched_where_asked() -> None:
     request = _two_ways()
     parts = parse(SearchRequest, request).components
     assert parts is not None
-    mounted = {key: (parts[key],) for key in ("KB-press-12-8", "KB-EM8-4")}
-    assessor = Assessor(ASSESSOR.book, Catalogue(mounted, "0" * 64))
+    mounted = {key: [parts[key]] for key in ("KB-press-12-8", "KB-EM8-4")}
+    assessor = Assessor(ASSESSOR.book, Catalogue(Mounted(mounted, {}), "0" * 64))
     for key in mounted:
         del request["components"][key]
 
@@ -331,7 +332,7 @@ def test_an_inventory_has_a_limit(where: str) -> None:
     """More keys than a search takes are refused with their number and the place that brought them."""
     part = parse(SearchRequest, _two_ways()).components["KB-EM8-4"]  # type: ignore[index]
     keys = [f"K{n}" for n in range(MAX_INVENTORY + 1)]
-    assessor = Assessor(ASSESSOR.book, Catalogue(dict.fromkeys(keys, (part,)), "0" * 64))
+    assessor = Assessor(ASSESSOR.book, Catalogue(Mounted(dict.fromkeys(keys, [part]), {}), "0" * 64))
     request = {"whole_catalogue": True} if where == "whole_catalogue" else {
         "stock": dict.fromkeys(keys[:-1], 1), "components": {"X": {"kind": "collet", "id": "x"}}
     }  # fmt: skip
