@@ -332,7 +332,7 @@ def test_an_inventory_has_a_limit(where: str) -> None:
     """More keys than a search takes are refused with their number and the place that brought them."""
     part = parse(SearchRequest, _two_ways()).components["KB-EM8-4"]  # type: ignore[index]
     keys = [f"K{n}" for n in range(MAX_INVENTORY + 1)]
-    assessor = Assessor(ASSESSOR.book, Catalogue(Mounted(dict.fromkeys(keys, [part]), {}), "0" * 64))
+    assessor = Assessor(ASSESSOR.book, Catalogue(Mounted({key: [part] for key in keys}, {}), "0" * 64))
     request = {"whole_catalogue": True} if where == "whole_catalogue" else {
         "stock": dict.fromkeys(keys[:-1], 1), "components": {"X": {"kind": "collet", "id": "x"}}
     }  # fmt: skip
