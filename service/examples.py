@@ -11,11 +11,7 @@ from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Any, Final
 
-from rules.assessor import Assessor
-from rules.gate.gate import gate
 from rules.rulebook.loader import base_request
-from rules.schema.gate import GateRequest
-from rules.schema.parsing import parse
 
 __all__ = [
     "BATCH_EXAMPLES",
@@ -30,7 +26,6 @@ __all__ = [
     "SEARCH_EXAMPLES",
     "XML_EXAMPLE",
     "RequestExample",
-    "verification_examples",
 ]
 
 
@@ -355,22 +350,3 @@ GATE_EXAMPLES: Final[Mapping[str, RequestExample]] = MappingProxyType(
     {"one-operation-held": RequestExample("Two operations, the second on hold for missing data", _one_held())}
 )
 """Work orders by name."""
-
-
-def verification_examples(assessor: Assessor) -> Mapping[str, RequestExample]:
-    """Work orders with digests of their decisions, one of them by other rules."""
-    request = GATE_EXAMPLES["one-operation-held"].request
-    report = gate(parse(GateRequest, request), assessor)
-    stored = {
-        "gate": request,
-        "digest": report.digest,
-        "decision": report.decision,
-        "rulebook_sha256": report.provenance.rulebook_sha256,
-    }
-    other = {**stored, "digest": "0" * 64, "rulebook_sha256": "1" * 64}
-    return MappingProxyType(
-        {
-            "reproduced": RequestExample("Same order and rules: decision reproduced", stored),
-            "other-rulebooks": RequestExample("Decision made under other rules", other),
-        }
-    )

@@ -14,7 +14,7 @@ import yaml
 from rules.analysis import StackAnalysis
 from rules.answer.provenance import provenance, threshold_overrides
 from rules.assessor import Assessor
-from rules.gate.digest import context_sha256, decision_sha256, differences, input_sha256
+from rules.gate.digest import context_sha256, decision_sha256, input_sha256
 from rules.schema.gate import (
     EVALUATIONS,
     REQUIREMENTS,
@@ -27,8 +27,6 @@ from rules.schema.gate import (
     GateReport,
     GateRequest,
     GateUndecided,
-    GateVerification,
-    GateVerificationReport,
     NotRequired,
     RequirementName,
     UnmetExpectation,
@@ -37,7 +35,7 @@ from rules.schema.parsing import BadRequestError, Fault
 from rules.schema.report import Finding, Provenance, Report, Undecided, Verdict
 from rules.schema.request import DEFAULT_POLICY, CheckRequest, Operation, Policy
 
-__all__ = ["SHARED_ID", "gate", "requirements", "verified", "verify"]
+__all__ = ["SHARED_ID", "gate", "requirements"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -220,31 +218,6 @@ def _unmet(expected: Expectation | None, source: Provenance, order_digest: str, 
         for name, value in stated.items()
         if value != found[name]
     ]
-
-
-def verify(asked: GateVerification, assessor: Assessor) -> GateVerificationReport:
-    """Decide again and report whether the decision equals the stored one; errors as `gate`."""
-    try:
-        return verified(asked, gate(asked.gate, assessor))
-    except BadRequestError as error:
-        raise BadRequestError(one.under("/gate") for one in error.faults) from None
-
-
-def verified(stored: GateVerification, report: GateReport) -> GateVerificationReport:
-    """Compare the present decision with the stored one."""
-    rulebook = stored.rulebook_sha256
-    return GateVerificationReport(
-        reproduced=report.digest == stored.digest,
-        decision=report.decision,
-        evaluation=report.evaluation,
-        evaluation_name=report.evaluation_name,
-        order=report.order,
-        digest_expected=stored.digest,
-        digest_found=report.digest,
-        same_rulebook=None if rulebook is None else rulebook == report.provenance.rulebook_sha256,
-        differences=differences(stored, report),
-        provenance=report.provenance,
-    )
 
 
 def _check_thresholds(request: GateRequest, assessor: Assessor) -> None:

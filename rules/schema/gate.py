@@ -1,4 +1,4 @@
-"""Request and report of the gate of a work order, and of the verification of a stored decision."""
+"""Request and report of the gate of a work order."""
 
 from __future__ import annotations
 
@@ -24,8 +24,6 @@ __all__ = [
     "GateReport",
     "GateRequest",
     "GateUndecided",
-    "GateVerification",
-    "GateVerificationReport",
     "NotRequired",
     "RequirementName",
     "UnmetExpectation",
@@ -226,33 +224,3 @@ class GateReport(Out):
         description="Version, rulebooks and catalogue; its deviations are those of the order's policy."
     )
     context: dict[str, JsonValue] | None = Field(description="Context of the request, unchanged.")
-
-
-class GateVerification(Model):
-    """Gate request and stored parts of its report; more parts give a more precise comparison."""
-
-    gate: GateRequest = Field(description="Original gate request.")
-    digest: Sha256 = Field(description="Stored digest.")
-    decision: Decision | None = Field(None, description="Stored decision.")
-    input_sha256: Sha256 | None = Field(None, description="Stored digest of the order.")
-    context_sha256: Sha256 | None = Field(None, description="Stored digest of the context.")
-    rulebook_sha256: Sha256 | None = Field(None, description="Stored rulebook digest.")
-    catalogue_sha256: Sha256 | None = Field(None, description="Stored catalogue digest.")
-    version: Token | None = Field(None, description="Stored version.", examples=["0.1.0"])
-
-
-class GateVerificationReport(Out):
-    """Report of a verification."""
-
-    reproduced: bool = Field(
-        description="Whether the digest is reproduced: same order, version, rulebooks, catalogue, decision and reasons."
-    )
-    decision: Decision = Field(description="Repeated decision.")
-    evaluation: Evaluation
-    evaluation_name: EvaluationName
-    order: str
-    digest_expected: Sha256 = Field(description="Stored digest.")
-    digest_found: Sha256 = Field(description="Digest of the repeated decision.")
-    same_rulebook: bool | None = Field(description="Whether the rulebooks are the same; null if no digest was given.")
-    differences: list[str] = Field(description="Differences from the stored data.")
-    provenance: Provenance

@@ -19,7 +19,7 @@ from tenacity import AsyncRetrying
 
 from rules.schema.budget import BudgetReport, BudgetRequest
 from rules.schema.comparison import ComparisonReport, ComparisonRequest
-from rules.schema.gate import GateReport, GateRequest, GateVerification, GateVerificationReport
+from rules.schema.gate import GateReport, GateRequest
 from rules.schema.imports import ComponentKind, ImportReport, Standard
 from rules.schema.reading import ReadingReport, ReadingRequest
 from rules.schema.report import Report
@@ -124,10 +124,6 @@ class AsyncClient:
     async def gate(self, request: Given[GateRequest]) -> GateReport:
         """The decision on a work order, unverified; ``releases`` says whether the order may start."""
         return await self._send(gate_call(request))
-
-    async def verify_gate(self, request: Given[GateVerification]) -> GateVerificationReport:
-        """Whether a stored decision is reproduced."""
-        return await self._send(posted("/v1/gates/verify", request, GateVerificationReport))
 
     async def import_components(
         self, document: bytes | str, media_type: str = XML, *, kind: ComponentKind | None = None
