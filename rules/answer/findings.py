@@ -156,13 +156,13 @@ def not_judged(book: Rulebook, judgement: Judgement, facts: Sequence[Fact]) -> l
         *(item.rule.code for item in judgement.undecided),
     }
     return [
-        construct(
-            NotJudged,
-            code=rule.code,
-            title=rule.title,
-            reason=_reason(rule.applies_to, tuple(name for name in rule.needs if name not in seen[rule.applies_to]))
+        _idle(
+            rule.code,
+            rule.title,
+            rule.applies_to,
+            tuple([name for name in rule.needs if name not in seen[rule.applies_to]])
             if rule.applies_to in seen
-            else f"There is no {rule.applies_to} to judge.",
+            else None,
         )
         for rule in book.rules
         if rule.code not in judged
@@ -170,9 +170,16 @@ def not_judged(book: Rulebook, judgement: Judgement, facts: Sequence[Fact]) -> l
 
 
 @lru_cache(maxsize=4096)
-def _reason(kind: str, absent: tuple[str, ...]) -> str:
-    words = [quantity_and_unit(name)[0].replace("_", " ") for name in absent]
-    return f"No {kind} has {enumerated(words)}." if words else f"No {kind} has all that the rule compares."
+def _idle(code: str, title: str, kind: str, absent: tuple[str, ...] | None) -> NotJudged:
+    """Return why a rule is idle; the same few answers serve most checks, so they are kept."""
+    if absent is None:
+        reason = f"There is no {kind} to judge."
+    elif absent:
+        words = [quantity_and_unit(name)[0].replace("_", " ") for name in absent]
+        reason = f"No {kind} has {enumerated(words)}."
+    else:
+        reason = f"No {kind} has all that the rule compares."
+    return construct(NotJudged, code=code, title=title, reason=reason)
 
 
 def repointed(report: Report, lead: Callable[[str], str]) -> Report:

@@ -247,6 +247,7 @@ def _judged(
         "machine": operation.machine or request.machine,
         "gauge_plane": operation.gauge_plane,
         "policy": policy,
+        "include": request.include,
     }
     check = CheckRequest.model_validate({name: part for name, part in parts.items() if part is not None})
     report, derived = assessor.assess_derived(check)

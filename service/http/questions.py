@@ -151,8 +151,8 @@ def gates_router(assessor: Assessor) -> APIRouter:
         description=f"Check the tools of up to {MAX_OPERATIONS} operations and decide: release, hold or stop. The"
         " report gives the reasons for each operation, the result evaluation of OPC 40001-101 and the caller's context"
         " unchanged.\n\n"
-        "The gate fails closed: missing required data puts an operation on hold. An order may start only with status 200"
-        " and `may_start` true.\n\n"
+        "The gate fails closed: missing required data puts an operation on hold. An order may start only with status"
+        " 200 and `may_start` true.\n\n"
         "To verify a stored decision, send the order again with its digests under `expect`; the service stores nothing."
         " Stateless and safe to retry; identical requests return identical bytes.",
         response_description="The order was evaluated; see `may_start`.",

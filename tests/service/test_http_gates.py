@@ -126,7 +126,7 @@ def _resolves(document: Any, pointer: str) -> bool:
 
 def test_pointers_lead_into_what_was_sent(client: Client, order: dict[str, Any]) -> None:
     """Where something is, its pointer resolves in the order; of what is missing, the place that should hold it does."""
-    order["include"] = ["findings", "runout"]
+    order["include"] = ["findings", "undecided", "runout", "grip"]
     one = _post(client, "/v1/gates", order).json()["operations"][1]
     places = [place for gap in one["undecided"] for place in gap["at"]]
     missing = [field for gap in one["undecided"] for lack in gap["lacks"] for field in lack["at"]]
