@@ -854,12 +854,12 @@ class Report(Out):
     @model_validator(mode="wrap")
     @classmethod
     def _with_sections_left_out(cls, data: Any, handler: ModelWrapValidatorHandler[Report]) -> Report:
-        """Read a report whose request left sections out: they are no attributes of it."""
+        """Read a report whose request left sections out: they are no attributes of it, but for the assembly, None."""
         absent = [name for name in _EMPTY if name not in data] if isinstance(data, dict) else []
         if not absent:
             return handler(data)
         return handler({**data, **{name: _EMPTY[name] for name in absent}}).only(
-            [name for name in _EMPTY if name not in absent]
+            [name for name in _EMPTY if name not in absent or name == "assembly"]
         )
 
     def only(self, sections: Collection[str]) -> Report:
