@@ -65,14 +65,14 @@ def corrected(order: dict[str, Any]) -> dict[str, Any]:
     return order
 
 
-def verify(client: httpx.Client, stored: dict[str, Any], order: dict[str, Any]) -> bool:
-    """Return whether this order still gets the stored decision; print the differences."""
-    answer = client.post("/v1/gates/verify", json={"gate": order, **stored})
+def may_start(client: httpx.Client, stored: dict[str, Any], order: dict[str, Any]) -> bool:
+    """Return whether this order still gets the stored decision; print the expectations that are not met."""
+    answer = client.post("/v1/gates", json={**order, "expect": stored})
     report = answer.raise_for_status().json()
-    print(f"  reproduced: {'yes' if report['reproduced'] else 'no'}")
-    for difference in report["differences"]:
-        print(f"    {difference}")
-    return bool(report["reproduced"])
+    print(f"  may start: {'yes' if report['may_start'] else 'no'}")
+    for one in report["unmet"]:
+        print(f"    {one['name']}: expected {one['expected'][:12]}…, found {one['found'][:12]}…")
+    return bool(report["may_start"])
 
 
 def schedule(client: httpx.Client) -> bool:
@@ -90,10 +90,9 @@ def schedule(client: httpx.Client) -> bool:
             return False
         if report["decision"] == "stop":
             return False
-        if report["decision"] == "release":
+        if report["may_start"]:
             store = {
                 "digest": report["digest"],
-                "decision": report["decision"],
                 "input_sha256": report["input_sha256"],
                 "rulebook_sha256": report["provenance"]["rulebook_sha256"],
             }
@@ -103,12 +102,12 @@ def schedule(client: httpx.Client) -> bool:
         order = corrected(order)
     if store is None:
         return False
-    print("Stored decision verified before the start")
-    good = verify(client, store, order)
+    print("The order is sent again before the start, with the stored digests")
+    good = may_start(client, store, order)
     print("The speed of operation 20 is raised after the release")
     changed = copy.deepcopy(order)
     changed["operations"][1]["spindle_speed_rpm"] = 12000
-    return good and not verify(client, store, changed)
+    return good and not may_start(client, store, changed)
 
 
 def main() -> int:

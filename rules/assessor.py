@@ -25,6 +25,7 @@ from rules.rulebook.engine import Engine, EngineFaultError
 from rules.rulebook.loader import load_books
 from rules.rulebook.vocabulary import Vocabulary
 from rules.runout.report import operation_runout, runout_section
+from rules.schema.parsing import BadRequestError, Fault
 from rules.schema.report import Finding, OperationReport, Report, Summary, Undecided, Verdict
 from rules.schema.request import DEFAULT_POLICY, CheckRequest, Operation, Policy
 from rules.speed.report import operation_speed, speed_section
@@ -73,6 +74,7 @@ class Assessor:
         """Return the report on one request and its derived properties; errors as `assess`."""
         policy = request.policy or DEFAULT_POLICY
         overrides = threshold_overrides(policy, self.book)
+        _refuse_shared_ids(request.operations or ())
         resolved = resolve(request, self.catalogue.definitions)
         judged = [
             self._judged(resolved, operation, f"/operations/{number}", overrides)
@@ -154,6 +156,17 @@ class _JudgedOperation(NamedTuple):
     operation: Operation | None
     analysis: StackAnalysis
     judgement: Judgement
+
+
+def _refuse_shared_ids(operations: Sequence[Operation]) -> None:
+    ids = [one.id for one in operations]
+    faults = [
+        Fault(f"/operations/{place}/id", "another operation has this id", "repeated")
+        for place, name in enumerate(ids)
+        if name in ids[:place]
+    ]
+    if faults:
+        raise BadRequestError(faults)
 
 
 def _operation_report(

@@ -11,7 +11,7 @@ from rules.quantities.tables import Confidence
 from rules.schema.components import MAX_DEFINITIONS, Definitions
 from rules.schema.parsing import FaultCode
 from rules.schema.report import Report, Severity, Summary, Verdict
-from rules.schema.request import AxialPosition, CheckRequest, MachineEntry, Operations, Policy
+from rules.schema.request import AxialPosition, CheckRequest, MachineEntry, Operations, Policy, Section
 
 __all__ = [
     "MAX_STACKS",
@@ -25,7 +25,6 @@ __all__ = [
     "CouplingList",
     "CouplingSummary",
     "Defaults",
-    "Include",
     "NeedAnswer",
     "PictureName",
     "Problem",
@@ -52,8 +51,6 @@ class Answer(BaseModel):
 
 MAX_STACKS: Final = 1000
 
-Include: TypeAlias = Literal["reports", "verdicts"]
-
 
 class Defaults(Model):
     """Shared fields, used by every stack of a batch without its own."""
@@ -67,6 +64,11 @@ class Defaults(Model):
     gauge_plane: AxialPosition | None = Field(None, description="Gauge plane of stacks without their own.")
     operations: Operations | None = Field(None, description="Operations of stacks without their own.")
     policy: Policy | None = Field(None, description="Policy of stacks without their own.")
+    include: list[Section] | None = Field(
+        None,
+        max_length=20,
+        description="Sections of the reports, for stacks without their own; an empty list gives short verdicts.",
+    )
 
 
 class VerdictCounts(Answer):
@@ -106,21 +108,24 @@ class BatchRequest(Defaults):
     stacks: list[CheckRequest] = Field(
         min_length=1, max_length=MAX_STACKS, description="Check requests; their own fields replace the shared ones."
     )
-    include: Include | None = Field(
-        None, description="Full reports or short verdicts; defaults to the query parameter."
-    )
 
 
-class ReportResult(Answer):
+class _Result(Answer):
+    line: int = Field(description="Number of the line, or of the stack in the document, from 1.")
+    id: str | None = Field(description="Caller's name of the stack; null if it has none or cannot be read.")
+
+
+class ReportResult(_Result):
     """Report of a stack."""
 
-    report: Report
+    type: Literal["report"] = Field(description="Kind of the result.")
+    report: Report = Field(description="Report of the stack, with the sections chosen.")
 
 
-class VerdictResult(Answer):
+class VerdictResult(_Result):
     """Short verdict of a stack."""
 
-    stack_id: str | None = Field(description="Caller's name of the stack.")
+    type: Literal["verdict"] = Field(description="Kind of the result.")
     verdict: Verdict
     summary: Summary
     codes: list[str] = Field(description="Rule codes of the findings, without duplicates.")
@@ -130,9 +135,10 @@ class VerdictResult(Answer):
     )
 
 
-class ProblemResult(Answer):
+class ProblemResult(_Result):
     """Problem of a stack."""
 
+    type: Literal["problem"] = Field(description="Kind of the result.")
     # A reference, because the framework would add Problem to the OpenAPI document a second time.
     problem: Annotated[Any, WithJsonSchema({"allOf": [{"$ref": "#/components/schemas/Problem"}]})]
 

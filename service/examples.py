@@ -11,11 +11,7 @@ from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Any, Final
 
-from rules.assessor import Assessor
-from rules.gate.gate import gate
 from rules.rulebook.loader import base_request
-from rules.schema.gate import GateRequest
-from rules.schema.parsing import parse
 
 __all__ = [
     "BATCH_EXAMPLES",
@@ -30,7 +26,6 @@ __all__ = [
     "SEARCH_EXAMPLES",
     "XML_EXAMPLE",
     "RequestExample",
-    "verification_examples",
 ]
 
 
@@ -309,7 +304,7 @@ def _extended_twice() -> dict[str, Any]:
             {"stack": {"id": "KB-T-0101", "components": parts, "joints": stack["joints"]}},
             {"stack": {"id": "KB-T-0102", "components": parts, "joints": short}},
         ],
-        "include": "verdicts",
+        "include": [],
     }
 
 
@@ -322,7 +317,9 @@ BATCH_EXAMPLES: Final[Mapping[str, RequestExample]] = MappingProxyType(
 
 
 def _lines() -> str:
-    shared: dict[str, Any] = {name: _TWICE[name] for name in ("components", "operations", "machine") if name in _TWICE}
+    shared: dict[str, Any] = {
+        name: _TWICE[name] for name in ("components", "operations", "machine", "include") if name in _TWICE
+    }
     values = [shared, *_TWICE["stacks"], {"stack": {"id": "KB-T-0103", "components": []}}]
     return "".join(json.dumps(value, ensure_ascii=False) + "\n" for value in values)
 
@@ -353,22 +350,3 @@ GATE_EXAMPLES: Final[Mapping[str, RequestExample]] = MappingProxyType(
     {"one-operation-held": RequestExample("Two operations, the second on hold for missing data", _one_held())}
 )
 """Work orders by name."""
-
-
-def verification_examples(assessor: Assessor) -> Mapping[str, RequestExample]:
-    """Work orders with digests of their decisions, one of them by other rules."""
-    request = GATE_EXAMPLES["one-operation-held"].request
-    report = gate(parse(GateRequest, request), assessor)
-    stored = {
-        "gate": request,
-        "digest": report.digest,
-        "decision": report.decision,
-        "rulebook_sha256": report.provenance.rulebook_sha256,
-    }
-    other = {**stored, "digest": "0" * 64, "rulebook_sha256": "1" * 64}
-    return MappingProxyType(
-        {
-            "reproduced": RequestExample("Same order and rules: decision reproduced", stored),
-            "other-rulebooks": RequestExample("Decision made under other rules", other),
-        }
-    )

@@ -1,24 +1,24 @@
-"""Digests to verify a stored gate decision, and its differences from the present decision in words."""
+"""Digests of a gate decision, of its order and of its context."""
 
 from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
 from pydantic import JsonValue
 
-from rules.schema.gate import Decision, GateOperationReport, GateReport, GateRequest, GateVerification, RequirementName
+from rules.schema.gate import Decision, GateOperationReport, GateRequest, RequirementName
 from rules.version import NAME, VERSION
 
-__all__ = ["context_sha256", "decision_sha256", "differences", "input_sha256"]
+__all__ = ["context_sha256", "decision_sha256", "input_sha256"]
 
 
 FORM: Final = 1
 """Version of the record; increase it whenever its fields change."""
 
-_NOT_INPUT: Final = {"context", "include", "required"}
+_NOT_INPUT: Final = {"context", "expect", "include", "required"}
 """Parts of a request that are not judged, that only concern presentation, or that the record holds separately."""
 
 
@@ -76,9 +76,9 @@ def decision_sha256(
 def input_sha256(request: GateRequest) -> str:
     """Return the digest of the order as understood.
 
-    The request without `context`, `include` and `required`; lengths in mm, defaults filled in, nulls left out. The
-    order of keys, the unit of a length and explicit nulls and defaults therefore make no difference; the order of lists
-    does.
+    The request without `context`, `expect`, `include` and `required`; lengths in mm, defaults filled in, nulls left
+    out. The order of keys, the unit of a length and explicit nulls and defaults therefore make no difference; the
+    order of lists does.
     """
     return _sha256(request.model_dump(mode="json", exclude_none=True, exclude=_NOT_INPUT))
 
@@ -92,46 +92,3 @@ def _sha256(value: Mapping[str, Any]) -> str:
     """Return the SHA-256 of JSON in ASCII with sorted keys and no blanks."""
     text = json.dumps(value, sort_keys=True, separators=(",", ":"), ensure_ascii=True, allow_nan=False)
     return hashlib.sha256(text.encode("ascii")).hexdigest()
-
-
-_CONTEXT = "The context differs from that of the stored decision. It is not judged and not part of the digest."
-_UNTOLD = (
-    "Only the digest differs among the stored fields. The order, the version, the rulebooks or the catalogue has"
-    " changed since."
-)
-_ANOTHER = "The digest is reproduced nevertheless, so the other stored fields belong to another decision."
-
-
-def differences(stored: GateVerification, report: GateReport) -> list[str]:
-    """Return the differences between the stored decision and the present one; empty if there are none."""
-    told = list(_judged(stored, report))
-    reproduced = stored.digest == report.digest
-    if not (reproduced or told):
-        told.append(_UNTOLD)
-    if reproduced and told:
-        told.append(_ANOTHER)
-    if stored.context_sha256 not in (None, report.context_sha256):
-        told.append(_CONTEXT)
-    return told
-
-
-def _judged(stored: GateVerification, report: GateReport) -> Iterator[str]:
-    source = report.provenance
-    if stored.version not in (None, source.version):
-        yield f"The stored decision is of version {stored.version}; this is version {source.version}."
-    if stored.rulebook_sha256 not in (None, source.rulebook_sha256):
-        yield f"The rulebooks were {_short(stored.rulebook_sha256)}; now {_short(source.rulebook_sha256)} are in force."
-    if stored.catalogue_sha256 not in (None, source.catalogue_sha256):
-        yield f"The catalogue was {_short(stored.catalogue_sha256)}; now {_short(source.catalogue_sha256)} is mounted."
-    if stored.input_sha256 not in (None, report.input_sha256):
-        yield (
-            f"The order differs from that of the stored decision: {_short(stored.input_sha256)} then,"
-            f" {_short(report.input_sha256)} now."
-        )
-    if stored.decision not in (None, report.decision):
-        yield f"The stored decision is {stored.decision}; the present one is {report.decision}."
-
-
-def _short(digest: str | None) -> str:
-    """Return the beginning of a digest, enough to distinguish it."""
-    return "none" if digest is None else f"{digest[:12]}…"

@@ -14,28 +14,28 @@ import yaml
 from rules.analysis import StackAnalysis
 from rules.answer.provenance import provenance, threshold_overrides
 from rules.assessor import Assessor
-from rules.gate.digest import context_sha256, decision_sha256, differences, input_sha256
+from rules.gate.digest import context_sha256, decision_sha256, input_sha256
 from rules.schema.gate import (
     EVALUATIONS,
     REQUIREMENTS,
     Decision,
     Effect,
+    Expectation,
     GateCounts,
     GateOperationReport,
     GateReason,
     GateReport,
     GateRequest,
     GateUndecided,
-    GateVerification,
-    GateVerificationReport,
     NotRequired,
     RequirementName,
+    UnmetExpectation,
 )
 from rules.schema.parsing import BadRequestError, Fault
-from rules.schema.report import Finding, Report, Undecided, Verdict
+from rules.schema.report import Finding, Provenance, Report, Undecided, Verdict
 from rules.schema.request import DEFAULT_POLICY, CheckRequest, Operation, Policy
 
-__all__ = ["SHARED_ID", "gate", "requirements", "verified", "verify"]
+__all__ = ["SHARED_ID", "gate", "requirements"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -163,7 +163,19 @@ def gate(request: GateRequest, assessor: Assessor) -> GateReport:
     evaluation, evaluation_name = EVALUATIONS[decision]
     counts = Counter(one.decision for one in operations)
     understood = input_sha256(request)
+    digest = decision_sha256(
+        input_digest=understood,
+        rulebook_digest=assessor.book.digest,
+        catalogue_digest=assessor.catalogue.digest,
+        required=required,
+        decision=decision,
+        operations=operations,
+    )
+    source = provenance(request, request.policy, assessor.book, assessor.catalogue.digest)
+    unmet = _unmet(request.expect, source, understood, digest)
+    loosened = bool(source.deviations) or len(required) < len(REQUIREMENTS) or any(it.deviations for it in operations)
     return GateReport(
+        may_start=decision == "release" and not loosened and not unmet,
         decision=decision,
         evaluation=evaluation,
         evaluation_name=evaluation_name,
@@ -179,45 +191,33 @@ def gate(request: GateRequest, assessor: Assessor) -> GateReport:
             for one in requirements()
             if one.name not in required
         ],
-        digest=decision_sha256(
-            input_digest=understood,
-            rulebook_digest=assessor.book.digest,
-            catalogue_digest=assessor.catalogue.digest,
-            required=required,
-            decision=decision,
-            operations=operations,
-        ),
+        digest=digest,
         input_sha256=understood,
         context_sha256=context_sha256(request.context),
         cautions=list(dict.fromkeys(text for _, report in judged for text in report.cautions)),
-        provenance=provenance(request, request.policy, assessor.book, assessor.catalogue.digest),
+        unmet=unmet,
+        provenance=source,
         context=request.context,
     )
 
 
-def verify(asked: GateVerification, assessor: Assessor) -> GateVerificationReport:
-    """Decide again and report whether the decision equals the stored one; errors as `gate`."""
-    try:
-        return verified(asked, gate(asked.gate, assessor))
-    except BadRequestError as error:
-        raise BadRequestError(one.under("/gate") for one in error.faults) from None
-
-
-def verified(stored: GateVerification, report: GateReport) -> GateVerificationReport:
-    """Compare the present decision with the stored one."""
-    rulebook = stored.rulebook_sha256
-    return GateVerificationReport(
-        reproduced=report.digest == stored.digest,
-        decision=report.decision,
-        evaluation=report.evaluation,
-        evaluation_name=report.evaluation_name,
-        order=report.order,
-        digest_expected=stored.digest,
-        digest_found=report.digest,
-        same_rulebook=None if rulebook is None else rulebook == report.provenance.rulebook_sha256,
-        differences=differences(stored, report),
-        provenance=report.provenance,
-    )
+def _unmet(expected: Expectation | None, source: Provenance, order_digest: str, digest: str) -> list[UnmetExpectation]:
+    """Return the stated expectations that the decision does not meet."""
+    if expected is None:
+        return []
+    found = {
+        "version": source.version,
+        "rulebook_sha256": source.rulebook_sha256,
+        "catalogue_sha256": source.catalogue_sha256,
+        "input_sha256": order_digest,
+        "digest": digest,
+    }
+    stated = {name: value for name, value in expected if value is not None}
+    return [
+        UnmetExpectation(name=name, expected=value, found=found[name])
+        for name, value in stated.items()
+        if value != found[name]
+    ]
 
 
 def _check_thresholds(request: GateRequest, assessor: Assessor) -> None:
@@ -247,6 +247,7 @@ def _judged(
         "machine": operation.machine or request.machine,
         "gauge_plane": operation.gauge_plane,
         "policy": policy,
+        "include": request.include,
     }
     check = CheckRequest.model_validate({name: part for name, part in parts.items() if part is not None})
     report, derived = assessor.assess_derived(check)
@@ -270,7 +271,7 @@ def _judged(
         not_judged=[one.name for one in missing if one.name not in required],
         summary=report.summary,
         deviations=report.provenance.deviations,
-        report=place.report(report) if request.include == "reports" else None,
+        report=None if request.include is None else place.report(report).only(request.include),
     )
     return told, report
 

@@ -1,4 +1,4 @@
-"""Request and report of the gate of a work order, and of the verification of a stored decision."""
+"""Request and report of the gate of a work order."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from pydantic import Field, JsonValue
 from rules.quantities.models import OPEN, Model, Out, Pointer, Token
 from rules.schema.components import Definitions
 from rules.schema.report import JudgementDeviation, Provenance, Report, Severity, Summary, Undecided, Verdict
-from rules.schema.request import AxialPosition, MachineEntry, Operation, Policy, Stack
+from rules.schema.request import AxialPosition, MachineEntry, Operation, Policy, Section, Stack
 
 __all__ = [
     "EVALUATIONS",
@@ -17,16 +17,16 @@ __all__ = [
     "REQUIREMENTS",
     "Decision",
     "Effect",
+    "Expectation",
     "GateCounts",
     "GateOperationReport",
     "GateReason",
     "GateReport",
     "GateRequest",
     "GateUndecided",
-    "GateVerification",
-    "GateVerificationReport",
     "NotRequired",
     "RequirementName",
+    "UnmetExpectation",
 ]
 
 
@@ -73,6 +73,24 @@ class GateOperation(Operation):
     policy: Policy | None = Field(None, description="Policy of this operation, in place of the order's.")
 
 
+class Expectation(Model):
+    """What the caller expects of a decision: a version, or the digests of an earlier one."""
+
+    version: Token | None = Field(None, description="Version of the service.", examples=["1.0.0"])
+    rulebook_sha256: Sha256 | None = Field(None, description="Digest of the rulebooks.")
+    catalogue_sha256: Sha256 | None = Field(None, description="Digest of the mounted catalogue.")
+    input_sha256: Sha256 | None = Field(None, description="Digest of the order.")
+    digest: Sha256 | None = Field(None, description="Digest of the decision.")
+
+
+class UnmetExpectation(Out):
+    """Expectation that the decision does not meet."""
+
+    name: str = Field(description="Name of the expectation.", examples=["rulebook_sha256"])
+    expected: str = Field(description="Value expected.")
+    found: str | None = Field(description="Value behind the decision; null if there is none.")
+
+
 class GateRequest(Model):
     """Work order: a machine and its operations."""
 
@@ -92,8 +110,14 @@ class GateRequest(Model):
         description="Data required of every operation for a release; defaults to all. The report lists those not"
         " required.",
     )
-    include: Literal["reasons", "reports"] = Field(
-        "reasons", description="Detail of the report; 'reports' adds the full check report of each operation."
+    expect: Expectation | None = Field(
+        None, description="What the decision must rest on; if it does not, the order may not start."
+    )
+    include: list[Section] | None = Field(
+        None,
+        max_length=20,
+        description="Sections of the check report of each operation; if absent, the reasons alone.",
+        examples=[["findings", "runout"]],
     )
     context: dict[str, JsonValue] | None = Field(
         None,
@@ -168,6 +192,10 @@ class GateReport(Out):
     treats as a failure (NotOK, 2). hold: missing data, or a warning that someone must review (NotDecidable, 3).
     """
 
+    may_start: bool = Field(
+        description="Whether the order may start: released, judged by unchanged rules with nothing waived, and every"
+        " expectation met. The one field to read."
+    )
     decision: Decision = Field(description="Decision on the order, the worst of its operations: stop, hold, release.")
     evaluation: Evaluation = Field(
         description="Result evaluation of OPC 40001-101: 1 OK for release, 2 NotOK for stop, 3 NotDecidable for hold."
@@ -186,42 +214,13 @@ class GateReport(Out):
         " The context is excluded."
     )
     input_sha256: Sha256 = Field(
-        description="SHA-256 of the order as parsed: without context, include and required; lengths in mm, defaults"
-        " filled in, nulls left out, keys sorted."
+        description="SHA-256 of the order as parsed: without context, expect, include and required; lengths in mm,"
+        " defaults filled in, nulls left out, keys sorted."
     )
     context_sha256: Sha256 | None = Field(description="SHA-256 of the context, keys sorted; null without a context.")
+    unmet: list[UnmetExpectation] = Field(description="Expectations that the decision does not meet.")
     cautions: list[str]
     provenance: Provenance = Field(
         description="Version, rulebooks and catalogue; its deviations are those of the order's policy."
     )
     context: dict[str, JsonValue] | None = Field(description="Context of the request, unchanged.")
-
-
-class GateVerification(Model):
-    """Gate request and stored parts of its report; more parts give a more precise comparison."""
-
-    gate: GateRequest = Field(description="Original gate request.")
-    digest: Sha256 = Field(description="Stored digest.")
-    decision: Decision | None = Field(None, description="Stored decision.")
-    input_sha256: Sha256 | None = Field(None, description="Stored digest of the order.")
-    context_sha256: Sha256 | None = Field(None, description="Stored digest of the context.")
-    rulebook_sha256: Sha256 | None = Field(None, description="Stored rulebook digest.")
-    catalogue_sha256: Sha256 | None = Field(None, description="Stored catalogue digest.")
-    version: Token | None = Field(None, description="Stored version.", examples=["0.1.0"])
-
-
-class GateVerificationReport(Out):
-    """Report of a verification."""
-
-    reproduced: bool = Field(
-        description="Whether the digest is reproduced: same order, version, rulebooks, catalogue, decision and reasons."
-    )
-    decision: Decision = Field(description="Repeated decision.")
-    evaluation: Evaluation
-    evaluation_name: EvaluationName
-    order: str
-    digest_expected: Sha256 = Field(description="Stored digest.")
-    digest_found: Sha256 = Field(description="Digest of the repeated decision.")
-    same_rulebook: bool | None = Field(description="Whether the rulebooks are the same; null if no digest was given.")
-    differences: list[str] = Field(description="Differences from the stored data.")
-    provenance: Provenance

@@ -5,14 +5,17 @@ Every field is always present; a value that cannot be derived is null.
 
 from __future__ import annotations
 
-from typing import Annotated, Final, Literal
+from collections.abc import Collection, Mapping
+from types import MappingProxyType
+from typing import Annotated, Any, Final, Literal
 
-from pydantic import Field
+from pydantic import ConfigDict, Field, ModelWrapValidatorHandler, model_validator
 
-from rules.quantities.models import KNOWN_VALUES, OPEN, MissingQuantity, Out, Pointer, construct
+from rules.quantities.models import KNOWN_VALUES, OPEN, MissingQuantity, Out, Pointer, construct, opened
 from rules.quantities.rounding import rounded
 
 __all__ = [
+    "ALWAYS",
     "SPEED_CAUSES",
     "AcceptanceReport",
     "AssemblyAction",
@@ -787,8 +790,38 @@ class Provenance(Out):
     )
 
 
+ALWAYS: Final = ("verdict", "if_assumptions_hold", "stack_id", "summary", "provenance")
+"""Fields of every report; the other sections are there unless the request leaves them out."""
+
+
+_EMPTY: Final[Mapping[str, Any]] = MappingProxyType(
+    {
+        **{name: [] for name in ("findings", "undecided", "decided", "not_judged", "stated_by_standard")},
+        **{name: [] for name in ("assumptions", "grip", "operations", "cautions")},
+        "geometry": {**dict.fromkeys(GeometryReport.model_fields), "datum": "gauge_line", "components": []},
+        "runout": {"complete": False, "not_stated": [], "planes": [], "contributors": []},
+        "speed": {"limits": [], "governing": None, "complete": False},
+        "balance": dict.fromkeys(BalanceReport.model_fields),
+        "stiffness": {
+            **dict.fromkeys(StiffnessReport.model_fields),
+            **{name: [] for name in ("shares", "bending_frequencies_hz", "notes")},
+        },
+        "mass": {**dict.fromkeys(MassReport.model_fields), "components": []},
+        "assembly": None,
+    }
+)
+"""Sections that a request may leave out, with values that stand for them while the others are read."""
+
+
+def _sections_optional(schema: dict[str, Any]) -> None:
+    opened(schema)
+    schema["required"] = list(ALWAYS)
+
+
 class Report(Out):
-    """Report of a check."""
+    """Report of a check. Sections that the request leaves out are absent."""
+
+    model_config = ConfigDict(json_schema_extra=_sections_optional)
 
     verdict: Verdict = Field(description="Verdict on the stack: the worst finding by the policy.")
     if_assumptions_hold: Verdict | None = Field(
@@ -817,6 +850,22 @@ class Report(Out):
     assembly: AssemblyReport | None = Field(description="Work instruction; null unless requested.")
     cautions: list[str]
     provenance: Provenance
+
+    @model_validator(mode="wrap")
+    @classmethod
+    def _with_sections_left_out(cls, data: Any, handler: ModelWrapValidatorHandler[Report]) -> Report:
+        """Read a report whose request left sections out: they are no attributes of it, but for the assembly, None."""
+        absent = [name for name in _EMPTY if name not in data] if isinstance(data, dict) else []
+        if not absent:
+            return handler(data)
+        return handler({**data, **{name: _EMPTY[name] for name in absent}}).only(
+            [name for name in _EMPTY if name not in absent or name == "assembly"]
+        )
+
+    def only(self, sections: Collection[str]) -> Report:
+        """Return the report with these sections alone; for writing, since the others are gone."""
+        fields = {name: value for name, value in self if name in ALWAYS or name in sections}
+        return Report.model_construct(_fields_set=set(fields), **fields)
 
     @property
     def operation(self) -> OperationReport | None:

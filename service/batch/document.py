@@ -10,9 +10,7 @@ from pydantic_core import to_json
 
 from rules.answer.provenance import threshold_overrides
 from rules.assessor import Assessor
-from rules.rulebook.book import Rulebook
-from rules.schema.parsing import BadRequestError, Fault, parse, pointer
-from rules.schema.request import Policy
+from rules.schema.parsing import parse
 from service.batch.lines import CHUNK_LINES, Chunk, Chunker, LineAnswer, Shared, answer_lines
 from service.batch.pool import Pool
 from service.contract import (
@@ -20,7 +18,6 @@ from service.contract import (
     BatchReport,
     BatchRequest,
     BatchSummary,
-    Include,
     StreamSummary,
     VerdictCounts,
 )
@@ -81,53 +78,43 @@ def answer_document(
     data: Any,
     assessor: Assessor,
     pool: Pool,
-    include: Include,
     inline: int,
     told: Callable[[Sequence[LineAnswer]], None] | None = None,
+    *,
+    brief: bool = False,
 ) -> bytes:
     """The JSON of the :class:`BatchReport` of a batch; up to ``inline`` stacks are judged in this process.
+    ``brief`` gives short verdicts of stacks without a choice of sections.
 
     Raises :class:`~rules.schema.parsing.BadRequestError` for an invalid batch.
     """
-    batch = parse(BatchRequest, data)
-    _refuse_thresholds(batch, assessor.book)
-    shared = Shared().joined(batch, data)
-    wanted = batch.include or include
+    # each stack is read by itself, so that a bad one is a problem among the results, as it is in lines
+    shell = parse(BatchRequest, {**data, "stacks": _ANY_STACK} if _holds_stacks(data) else data)
+    threshold_overrides(shell.policy, assessor.book)
+    shared = Shared(include=[] if brief else None).joined(shell, data)
     lines = [to_json(stack) for stack in data["stacks"]]
     if len(lines) <= inline:
-        answers = answer_lines(assessor, 1, lines, shared, wanted)
+        answers = answer_lines(assessor, 1, lines, shared, "stated")
     else:
-        answers = list(pool.answers(_chunks(lines, shared, wanted)))
+        answers = list(pool.answers(_chunks(lines, shared)))
     tally = Tally(told)
     tally.add(answers)
-    results = b",".join(map(_without_number, answers))
+    results = b",".join(answer.text for answer in answers)
     return b'{"results":[%b],"summary":%b}' % (results, to_json(tally.summary(), by_alias=True))
 
 
-def _chunks(lines: Sequence[bytes], shared: Shared, include: Include) -> Iterator[Chunk]:
+_ANY_STACK: Final = [{"stack": {"components": [{"kind": "collet", "id": "any"}]}}]
+
+
+def _holds_stacks(data: Any) -> bool:
+    """Whether the stacks are a list of objects, as many as are allowed; anything else is a fault of the batch."""
+    stacks = data.get("stacks") if isinstance(data, dict) else None
+    return isinstance(stacks, list) and 1 <= len(stacks) <= MAX_STACKS
+
+
+def _chunks(lines: Sequence[bytes], shared: Shared) -> Iterator[Chunk]:
     for start in range(0, len(lines), CHUNK_LINES):
-        yield Chunk(start + 1, tuple(lines[start : start + CHUNK_LINES]), shared, include)
-
-
-def _without_number(answer: LineAnswer) -> bytes:
-    return b"{" + answer.text.partition(b",")[2]
-
-
-def _refuse_thresholds(batch: BatchRequest, book: Rulebook) -> None:
-    """Raise :class:`~rules.schema.parsing.BadRequestError` for unknown thresholds in any policy."""
-    faults = _faults(batch.policy, "", book)
-    for place, stack in enumerate(batch.stacks):
-        faults.extend(_faults(stack.policy, pointer(("stacks", place)), book))
-    if faults:
-        raise BadRequestError(faults)
-
-
-def _faults(policy: Policy | None, where: str, book: Rulebook) -> list[Fault]:
-    try:
-        threshold_overrides(policy, book)
-    except BadRequestError as error:
-        return [fault.under(where) for fault in error.faults]
-    return []
+        yield Chunk(start + 1, tuple(lines[start : start + CHUNK_LINES]), shared, "stated")
 
 
 PATH: Final = "/v1/check-batches"

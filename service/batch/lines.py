@@ -18,19 +18,20 @@ import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import count
-from typing import Any, Final, NamedTuple
+from typing import Any, Final, Literal, NamedTuple, TypeAlias
 
-from pydantic import TypeAdapter
+from pydantic import TypeAdapter, ValidationError
 from pydantic_core import to_json
 
 from rules.assessor import Assessor
+from rules.quantities.models import Identifier
 from rules.quantities.work_limit import TooMuchWorkError
 from rules.schema.components import MAX_DEFINITIONS, ComponentReference, StackEntry
 from rules.schema.parsing import BadRequestError, Fault, parse, parse_request, pointer
 from rules.schema.report import Report, Verdict
-from rules.schema.request import AxialPosition, CheckRequest, MachineEntry, Operations, Policy, Stack
+from rules.schema.request import AxialPosition, CheckRequest, MachineEntry, Operations, Policy, Section, Stack
 from rules.schema.strict_json import NotJSONError, parse_json
-from service.contract import Defaults, Include
+from service.contract import Defaults
 from service.operations.problems import ProblemError, invalid_request, not_json
 
 __all__ = [
@@ -122,9 +123,12 @@ class SharedDefinitions:
         return found
 
 
+Include: TypeAlias = Literal["stated", "reports", "verdicts"]
+"""Results: as each request states, or all whole reports, or all short verdicts."""
+
 NOTHING: Final = SharedDefinitions()
 
-_OTHERS: Final = ("machine", "gauge_plane", "operations", "policy")
+_OTHERS: Final = ("machine", "gauge_plane", "operations", "policy", "include")
 """Shared fields beside the definitions."""
 
 
@@ -137,6 +141,7 @@ class Shared:
     gauge_plane: AxialPosition | None = None
     operations: Operations | None = None
     policy: Policy | None = None
+    include: list[Section] | None = None
 
     def taking(self, value: object) -> Shared:
         """The shared fields after a definitions line: components merge by key, other fields are replaced, null clears.
@@ -224,13 +229,15 @@ def answer_lines(
         except NotJSONError as error:
             answers[number] = problem_answer(number, not_json(error, line=number))
         except BadRequestError as error:
-            answers[number] = problem_answer(number, invalid_request(error))
+            answers[number] = problem_answer(number, invalid_request(error), _id_of(value))
     for number, judged in zip(requests, judge_all(assessor, list(requests.values())), strict=True):
+        request = requests[number]
         if isinstance(judged, BadRequestError) and number in borrowing:
             # Its pointers refer to an earlier line.
-            answers[number] = problem_answer(number, ProblemError("invalid-request", _WRONG_POLICY.format(judged)))
+            problem = ProblemError("invalid-request", _WRONG_POLICY.format(judged))
+            answers[number] = problem_answer(number, problem, request.stack.id)
         else:
-            answers[number] = _answer(number, judged, include)
+            answers[number] = _answer(number, judged, request, include)
     return [answers[number] for number in sorted(answers)]
 
 
@@ -263,11 +270,22 @@ def is_blank(line: bytes) -> bool:
     return not line.removeprefix(_BOM).strip(b" \t\r\n")
 
 
-def problem_answer(number: int, problem: ProblemError) -> LineAnswer:
-    """The result of an invalid line."""
-    return LineAnswer(
-        number, _object(number, b'"problem":' + problem.problem().model_dump_json(exclude_none=True).encode())
-    )
+def problem_answer(number: int, problem: ProblemError, name: str | None = None) -> LineAnswer:
+    """The result of an invalid line; ``name`` is the caller's of the stack, where it can be read."""
+    body = b'"problem":' + problem.problem().model_dump_json(exclude_none=True).encode()
+    return LineAnswer(number, _object("problem", number, name, body), stack=name)
+
+
+_NAME: Final[TypeAdapter[str]] = TypeAdapter(Identifier)
+
+
+def _id_of(value: Any) -> str | None:
+    """The caller's name of the stack in a line that is otherwise invalid."""
+    stack = value.get("stack", value) if isinstance(value, dict) else None
+    try:
+        return _NAME.validate_python(stack.get("id") if isinstance(stack, dict) else None)
+    except ValidationError:
+        return None
 
 
 def _sets_defaults(value: Any) -> bool:
@@ -285,34 +303,36 @@ def _request(value: Any) -> CheckRequest:
     return parse_request(value)
 
 
-def _answer(number: int, judged: Report | Exception, include: Include) -> LineAnswer:
+def _answer(number: int, judged: Report | Exception, request: CheckRequest, include: Include) -> LineAnswer:
+    name = request.stack.id
     if isinstance(judged, BadRequestError):
-        return problem_answer(number, invalid_request(judged))
+        return problem_answer(number, invalid_request(judged), name)
     if isinstance(judged, Exception):
         _LOG.error("unhandled error in line %d of a batch", number, exc_info=judged)
         detail = "The stack could not be judged; the log has the details."
-        return problem_answer(number, ProblemError("internal-fault", detail))
+        return problem_answer(number, ProblemError("internal-fault", detail), name)
     plane = judged.runout.plane("gauge_plane")
     codes = tuple(dict.fromkeys(finding.code for finding in judged.findings))
     undecided = tuple(dict.fromkeys(gap.code for gap in judged.undecided))
     p95_um = None if plane is None else plane.quantile_um("p95")
-    if include == "reports":
-        body = b'"report":' + to_json(judged)
-    else:
-        short = {
-            "stack_id": judged.stack_id,
+    short = request.include == [] if include == "stated" else include == "verdicts"
+    if short:
+        told = {
             "verdict": judged.verdict,
             "summary": judged.summary,
             "codes": codes,
             "undecided": undecided,
             "gauge_plane_p95_um": p95_um,
         }
-        body = to_json(short)[1:-1]
-    return LineAnswer(number, _object(number, body), judged.verdict, codes, undecided, p95_um, judged.stack_id)
+        text = _object("verdict", number, name, to_json(told)[1:-1])
+    else:
+        whole = judged if include == "reports" else judged.only(request.sections)
+        text = _object("report", number, name, b'"report":' + to_json(whole))
+    return LineAnswer(number, text, judged.verdict, codes, undecided, p95_um, name)
 
 
-def _object(number: int, members: bytes) -> bytes:
-    return b'{"line":%d,%s}' % (number, members)
+def _object(kind: str, number: int, name: str | None, members: bytes) -> bytes:
+    return b'{"type":"%b","line":%d,"id":%b,%b}' % (kind.encode(), number, to_json(name), members)
 
 
 CHUNK_LINES = 32
@@ -371,7 +391,7 @@ class Chunker:
 
 
 def chunks_of(
-    lines: Iterable[bytes], shared: Shared, size: int = CHUNK_LINES, include: Include = "reports"
+    lines: Iterable[bytes], shared: Shared, size: int = CHUNK_LINES, include: Include = "stated"
 ) -> Iterator[Chunk]:
     """Group lines, numbered from 1, into chunks of at most this many."""
     chunker = Chunker(shared, include, size)

@@ -15,7 +15,7 @@ from starlette.types import Receive, Scope, Send
 from rules.assessor import Assessor
 from rules.quantities.work_limit import Allowance, TooMuchWorkError, allowing
 from service.batch.document import Tally
-from service.batch.lines import Chunk, Chunker, Include, LineAnswer, Shared, answer_lines, is_blank, problem_answer
+from service.batch.lines import Chunk, Chunker, LineAnswer, Shared, answer_lines, is_blank, problem_answer
 from service.batch.pool import Pool
 from service.batch.spool import MEMORY_BYTES, Spool
 from service.operations.heavy_work import LIGHT_STEPS, Admission
@@ -109,7 +109,7 @@ class LineStream(Response):
         pool: Pool,
         settings: Settings,
         admission: Admission,
-        include: Include,
+        shared: Shared,
         media_type: str,
         told: Callable[[Sequence[LineAnswer]], None] | None = None,
         shutdown: Shutdown | None = None,
@@ -121,14 +121,14 @@ class LineStream(Response):
         self._pool = pool
         self._settings = settings
         self._admission = admission
-        self._include: Include = include
+        self._shared = shared
         self._told = told
         self._shutdown = shutdown or Shutdown(0)
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:  # noqa: ARG002
         """Respond until the last line is sent or the client has gone."""
         with self._admission.one():
-            flow = _Flow(self._assessor, self._pool, self._settings, self._include, self._told)
+            flow = _Flow(self._assessor, self._pool, self._settings, self._shared, self._told)
             try:
                 async with _together() as group:
                     reading = group.create_task(self._read(flow, receive))
@@ -178,13 +178,13 @@ class LineStream(Response):
             raise ClientDisconnect from None
 
 
-def answered(assessor: Assessor, data: bytes, include: Include) -> bytes:
+def answered(assessor: Assessor, data: bytes) -> bytes:
     """The response to a short, complete batch."""
-    splitter, chunker, tally = LineSplitter(len(data)), Chunker(Shared(), include, len(data)), Tally()
+    splitter, chunker, tally = LineSplitter(len(data)), Chunker(Shared(), "stated", len(data)), Tally()
     for line in (*splitter.feed(data), *splitter.end()):
         chunker.add(line or b"")
     chunk = chunker.close()
-    answers = [] if chunk is None else answer_lines(assessor, chunk.first, chunk.lines, chunk.shared, include)
+    answers = [] if chunk is None else answer_lines(assessor, chunk.first, chunk.lines, chunk.shared, chunk.include)
     tally.add(answers)
     return _text(answers) + _last_line(tally, chunker, complete=True)
 
@@ -194,7 +194,9 @@ def _text(answers: Iterable[LineAnswer]) -> bytes:
 
 
 def _last_line(tally: Tally, chunker: Chunker, *, complete: bool) -> bytes:
-    return b"%b\n" % to_json({"summary": tally.stream_summary(chunker, complete=complete)}, by_alias=True)
+    return b"%b\n" % to_json(
+        {"type": "end", "summary": tally.stream_summary(chunker, complete=complete)}, by_alias=True
+    )
 
 
 @asynccontextmanager
@@ -215,7 +217,7 @@ class _Flow:
         assessor: Assessor,
         pool: Pool,
         settings: Settings,
-        include: Include,
+        shared: Shared,
         told: Callable[[Sequence[LineAnswer]], None] | None = None,
     ) -> None:
         self.spool = Spool(settings.max_batch_spool_bytes)
@@ -224,7 +226,7 @@ class _Flow:
         self._max_line_bytes = settings.max_line_bytes
         self._max_lines = settings.max_batch_lines
         self._splitter = LineSplitter(settings.max_line_bytes)
-        self._chunker = Chunker(Shared(), include)
+        self._chunker = Chunker(shared, "stated")
         self._adding = False
         self._ordered: asyncio.Queue[list[LineAnswer] | asyncio.Future[list[LineAnswer]] | None] = asyncio.Queue()
         self._flying: set[asyncio.Future[list[LineAnswer]]] = set()

@@ -4,21 +4,20 @@ from __future__ import annotations
 
 import argparse
 import sys
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from pathlib import Path
 from types import MappingProxyType
-from typing import Final, TypeVar, get_args
+from typing import Final, get_args
 
-from rich.console import Console
 from rich.text import Text
 
 from rules.budget import full_budget
 from rules.comparison import compare
-from rules.gate.gate import gate, verified
+from rules.gate.gate import gate
 from rules.reading.reading import read_gauge
 from rules.schema.budget import BudgetReport, BudgetRequest
 from rules.schema.comparison import ComparisonReport, ComparisonRequest
-from rules.schema.gate import Decision, GateReport, GateRequest, GateVerification, GateVerificationReport
+from rules.schema.gate import Decision, Expectation, GateReport, GateRequest
 from rules.schema.parsing import parse, parse_request
 from rules.schema.reading import ReadingReport, ReadingRequest
 from rules.schema.report import Report
@@ -37,15 +36,14 @@ from service.drawing.pictures import PictureName, picture_or_words
 from service.http.posted import assess_instructed
 from service.operations.process import load_assessor
 from service.sheets.check import print_report
-from service.sheets.orders import print_gate, print_search, print_verification
+from service.sheets.orders import print_gate, print_search
 from service.sheets.page import report_page
 from service.sheets.questions import print_budget, print_comparison, print_reading
 
 __all__ = [
     "DECISION_CODES",
+    "MAY_NOT_START",
     "NOTHING_FOUND",
-    "NOT_REPRODUCED",
-    "REPRODUCED",
     "add_budget_parser",
     "add_check_parser",
     "add_compare_parser",
@@ -81,23 +79,23 @@ def _run_check(arguments: argparse.Namespace) -> int:
     assessor = load_assessor()
     console = report_console()
 
-    def judge(data: object) -> tuple[Report, str | None]:
+    def judge(data: object) -> tuple[Report, frozenset[str], str | None]:
         request = parse_request(data)
         if arguments.assembly:
             request = request.with_assembly()
         page = None if out is None else report_page(*assess_instructed(assessor, request))
-        return assessor.assess(request), page
+        return assessor.assess(request), request.sections, page
 
     worst = 0
     for number, name in enumerate(arguments.files):
-        report, page = judged(name, judge) or (None, None)
+        report, sections, page = judged(name, judge) or (None, frozenset(), None)
         worst = max(worst, BAD_INPUT if report is None else VERDICT_CODES[report.verdict])
         if report is None:
             continue
         if out is not None and page is not None and not _written(out, page):
             worst = BAD_INPUT
         if arguments.json:
-            print(report.model_dump_json())
+            print(report.only(sections).model_dump_json())
             continue
         if len(arguments.files) > 1:
             console.print(Text(("\n" if number else "") + name, style="dim"))
@@ -223,19 +221,14 @@ def _run_search(arguments: argparse.Namespace) -> int:
     return min((VERDICT_CODES[one.verdict] for one in report.results), default=NOTHING_FOUND)
 
 
-ReportT = TypeVar("ReportT", GateReport, GateVerificationReport)
-
 DECISION_CODES: Final[Mapping[Decision, int]] = MappingProxyType({"release": 0, "hold": 1, "stop": 2})
 
-REPRODUCED: Final = 0
-"""Exit code if the stored digest is reproduced."""
-
-NOT_REPRODUCED: Final = 2
-"""Exit code if order, version, rules or catalogue differ from the stored decision."""
+MAY_NOT_START: Final = 1
+"""Exit code of a release that rests on changed rules, waived requirements or an expectation that is not met."""
 
 _ABOUT_GATE: Final = (
-    "Release, hold or stop a work order. Exit code: 0 release, 1 hold, 2 stop, 3 invalid input, 4 program fault;"
-    " with --verify 0 if the stored digest is reproduced, else 2."
+    "Release, hold or stop a work order. Exit code: 0 may start, 1 hold or may not start, 2 stop, 3 invalid input,"
+    " 4 program fault."
 )
 
 
@@ -248,48 +241,41 @@ def add_gate_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser
         epilog="example: stackgauge gate order.json",
     )
     parser.add_argument("file", metavar="FILE", help="work order as JSON; - for standard input")
-    parser.add_argument("--verify", metavar="DIGEST", type=_digest, help="digest of the stored decision")
     parser.add_argument(
-        "--rulebook", metavar="SHA256", type=_digest, help="with --verify: rulebook digest of the stored decision"
+        "--expect",
+        metavar="NAME=VALUE",
+        action="append",
+        type=_expectation,
+        help="what the decision must rest on: digest, rulebook_sha256, catalogue_sha256, input_sha256 or version;"
+        " may be repeated",
     )
     parser.add_argument("--json", action="store_true", help="print the report as one line of JSON")
     parser.set_defaults(run=_run_gate)
 
 
-def _digest(text: str) -> str:
-    if len(text) != 64 or not set(text) <= set("0123456789abcdef"):
-        raise argparse.ArgumentTypeError("expected 64 lower-case hexadecimal digits")
-    return text
+def _expectation(text: str) -> tuple[str, str]:
+    name, equals, value = text.partition("=")
+    if not equals or name not in Expectation.model_fields:
+        raise argparse.ArgumentTypeError(f"expected NAME=VALUE with a name of {', '.join(Expectation.model_fields)}")
+    return name, value
 
 
 def _run_gate(arguments: argparse.Namespace) -> int:
-    if arguments.rulebook is not None and arguments.verify is None:
-        print("--rulebook needs --verify", file=sys.stderr)
-        return BAD_INPUT
     assessor = load_assessor()
 
-    def judge(data: object) -> tuple[GateRequest, GateReport]:
-        request = parse(GateRequest, data)
-        return request, gate(request, assessor)
+    def judge(data: object) -> GateReport:
+        if arguments.expect and isinstance(data, dict):
+            data = {**data, "expect": {**(data.get("expect") or {}), **dict(arguments.expect)}}
+        return gate(parse(GateRequest, data), assessor)
 
-    found = judged(arguments.file, judge)
-    if found is None:
+    report = judged(arguments.file, judge)
+    if report is None:
         return BAD_INPUT
-    request, report = found
-    if arguments.verify is None:
-        _print(report, print_gate, as_json=arguments.json)
-        return DECISION_CODES[report.decision]
-    stored = GateVerification(gate=request, digest=arguments.verify, rulebook_sha256=arguments.rulebook)
-    verification = verified(stored, report)
-    _print(verification, print_verification, as_json=arguments.json)
-    return REPRODUCED if verification.reproduced else NOT_REPRODUCED
-
-
-def _print(report: ReportT, print_text: Callable[[ReportT, Console], None], *, as_json: bool) -> None:
-    if as_json:
+    if arguments.json:
         print(report.model_dump_json())
     else:
-        print_text(report, report_console())
+        print_gate(report, report_console())
+    return MAY_NOT_START if report.decision == "release" and not report.may_start else DECISION_CODES[report.decision]
 
 
 def add_read_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:

@@ -19,7 +19,7 @@ from tenacity import AsyncRetrying
 
 from rules.schema.budget import BudgetReport, BudgetRequest
 from rules.schema.comparison import ComparisonReport, ComparisonRequest
-from rules.schema.gate import GateReport, GateRequest, GateVerification, GateVerificationReport
+from rules.schema.gate import GateReport, GateRequest
 from rules.schema.imports import ComponentKind, ImportReport, Standard
 from rules.schema.reading import ReadingReport, ReadingRequest
 from rules.schema.report import Report
@@ -45,7 +45,6 @@ from service.contract import (
     CouplingAnswer,
     CouplingList,
     Defaults,
-    Include,
     PictureName,
     RuleAnswer,
     RuleList,
@@ -102,9 +101,9 @@ class AsyncClient:
         """Check one stack."""
         return await self._send(posted("/v1/checks", request, Report))
 
-    async def check_batch(self, request: Given[BatchRequest], *, include: Include | None = None) -> BatchReport:
+    async def check_batch(self, request: Given[BatchRequest]) -> BatchReport:
         """Check up to a thousand stacks as one document; ``check_lines`` takes any number."""
-        return await self._send(posted("/v1/check-batches", request, BatchReport, include=include))
+        return await self._send(posted("/v1/check-batches", request, BatchReport))
 
     async def budget(self, request: Given[BudgetRequest]) -> BudgetReport:
         """The full runout budget of a stack."""
@@ -125,10 +124,6 @@ class AsyncClient:
     async def gate(self, request: Given[GateRequest]) -> GateReport:
         """The decision on a work order, unverified; ``releases`` says whether the order may start."""
         return await self._send(gate_call(request))
-
-    async def verify_gate(self, request: Given[GateVerification]) -> GateVerificationReport:
-        """Whether a stored decision is reproduced."""
-        return await self._send(posted("/v1/gates/verify", request, GateVerificationReport))
 
     async def import_components(
         self, document: bytes | str, media_type: str = XML, *, kind: ComponentKind | None = None
@@ -186,7 +181,6 @@ class AsyncClient:
         requests: AsyncLines,
         *,
         shared: Given[Defaults] | None = None,
-        include: Include = "reports",
         chunk_size: int = CHUNK_LINES,
     ) -> AsyncIterator[BatchLine]:
         """Check any number of stacks and yield the results in order.
@@ -194,7 +188,7 @@ class AsyncClient:
         Requests are read one chunk at a time, on demand. ``shared`` fields apply to every request without its own. A
         fault affects only the result of its own request.
         """
-        chunks = LineChunker(shared, include, chunk_size)
+        chunks = LineChunker(shared, chunk_size)
         async for request in async_each(requests):
             if (ready := chunks.add(request)) is not None:
                 for answer in await self._send(ready.call()):

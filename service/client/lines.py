@@ -13,7 +13,7 @@ from rules.schema.report import Report
 from rules.schema.request import Stack, StackRequest
 from service.client.calls import Call, Given, Received, json_bytes, successful
 from service.client.sending import AnsweredProblemError, UnreadableAnswerError, UnsendableError
-from service.contract import Defaults, Include, Problem, StreamSummary, VerdictResult
+from service.contract import Defaults, Problem, StreamSummary, VerdictResult
 
 __all__ = ["CHUNK_LINES", "AsyncLines", "BatchLine", "Line", "LineChunk", "LineChunker", "Lines", "async_each", "each"]
 
@@ -46,14 +46,13 @@ class LineChunk:
     first: int
     lines: tuple[bytes, ...]
     shared: bytes | None
-    include: Include
 
     def call(self) -> Call[Iterator[BatchLine]]:
         """The call that sends the chunk."""
         sent = self.lines if self.shared is None else (self.shared, *self.lines)
         headers = {"Content-Type": _NDJSON, "Accept": _NDJSON}
         body = b"".join(b"%b\n" % line for line in sent)
-        return Call("POST", "/v1/check-batches", self._read, {"include": self.include}, headers, body)
+        return Call("POST", "/v1/check-batches", self._read, {}, headers, body)
 
     def _read(self, received: Received) -> Iterator[BatchLine]:
         """The results, parsed on demand after a check that all are present."""
@@ -65,11 +64,10 @@ class LineChunk:
 class LineChunker:
     """Groups requests into chunks."""
 
-    def __init__(self, shared: Given[Defaults] | None, include: Include, size: int) -> None:
+    def __init__(self, shared: Given[Defaults] | None, size: int) -> None:
         if size < 1:
             raise ValueError("chunk_size must be at least 1")
         self._shared = None if shared is None else json_bytes(shared)
-        self._include: Include = include
         self._size = size
         self._next = 1
         self._waiting: list[bytes] = []
@@ -86,7 +84,7 @@ class LineChunker:
         """The chunk of the pending requests, if any."""
         if not self._waiting:
             return None
-        chunk = LineChunk(self._next, tuple(self._waiting), self._shared, self._include)
+        chunk = LineChunk(self._next, tuple(self._waiting), self._shared)
         self._next += len(self._waiting)
         self._waiting, self._weight = [], 0
         return chunk
@@ -137,12 +135,12 @@ def _complete(lines: list[bytes], before: int, count: int) -> list[bytes]:
 
 def _answer(number: int, line: bytes, place: int) -> BatchLine:
     told = _object(line)
-    if told.pop("line", None) != place:
+    if told.get("line") != place:
         raise UnreadableAnswerError(f"The result of line {number} is not in its place.")
     try:
-        if "report" in told:
+        if told.get("type") == "report":
             return BatchLine(number, Report.model_validate(told["report"], extra="ignore"))
-        if "problem" in told:
+        if told.get("type") == "problem":
             return BatchLine(number, _problem(told))
         return BatchLine(number, VerdictResult.model_validate(told, extra="ignore"))
     except ValidationError as error:

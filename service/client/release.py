@@ -61,6 +61,9 @@ def _doubts(order: GateRequest, report: GateReport) -> Iterator[str]:
         yield f"The decision is from {decided_by}; this client verifies {NAME} {VERSION} only."
     if report.decision != "release":
         yield f"The decision is {report.decision}."
+    if not report.may_start:
+        yield "The order may not start."
+    yield from (f"Expected {one.name} {one.expected}, found {one.found}." for one in report.unmet)
     yield from _held(report)
     if (report.evaluation, report.evaluation_name) != EVALUATIONS[report.decision]:
         yield "The evaluation contradicts the decision."

@@ -18,7 +18,7 @@ from tenacity import Retrying
 
 from rules.schema.budget import BudgetReport, BudgetRequest
 from rules.schema.comparison import ComparisonReport, ComparisonRequest
-from rules.schema.gate import GateReport, GateRequest, GateVerification, GateVerificationReport
+from rules.schema.gate import GateReport, GateRequest
 from rules.schema.imports import ComponentKind, ImportReport, Standard
 from rules.schema.reading import ReadingReport, ReadingRequest
 from rules.schema.report import Report
@@ -44,7 +44,6 @@ from service.contract import (
     CouplingAnswer,
     CouplingList,
     Defaults,
-    Include,
     PictureName,
     RuleAnswer,
     RuleList,
@@ -101,9 +100,9 @@ class Client:
         """Check one stack."""
         return self._send(posted("/v1/checks", request, Report))
 
-    def check_batch(self, request: Given[BatchRequest], *, include: Include | None = None) -> BatchReport:
+    def check_batch(self, request: Given[BatchRequest]) -> BatchReport:
         """Check up to a thousand stacks as one document; ``check_lines`` takes any number."""
-        return self._send(posted("/v1/check-batches", request, BatchReport, include=include))
+        return self._send(posted("/v1/check-batches", request, BatchReport))
 
     def budget(self, request: Given[BudgetRequest]) -> BudgetReport:
         """The full runout budget of a stack."""
@@ -124,10 +123,6 @@ class Client:
     def gate(self, request: Given[GateRequest]) -> GateReport:
         """The decision on a work order, unverified; ``releases`` says whether the order may start."""
         return self._send(gate_call(request))
-
-    def verify_gate(self, request: Given[GateVerification]) -> GateVerificationReport:
-        """Whether a stored decision is reproduced."""
-        return self._send(posted("/v1/gates/verify", request, GateVerificationReport))
 
     def import_components(
         self, document: bytes | str, media_type: str = XML, *, kind: ComponentKind | None = None
@@ -183,7 +178,6 @@ class Client:
         requests: Lines,
         *,
         shared: Given[Defaults] | None = None,
-        include: Include = "reports",
         chunk_size: int = CHUNK_LINES,
     ) -> Iterator[BatchLine]:
         """Check any number of stacks and yield the results in order.
@@ -191,7 +185,7 @@ class Client:
         Requests are read one chunk at a time, on demand. ``shared`` fields apply to every request without its own. A
         fault affects only the result of its own request.
         """
-        chunks = LineChunker(shared, include, chunk_size)
+        chunks = LineChunker(shared, chunk_size)
         for request in each(requests):
             if (ready := chunks.add(request)) is not None:
                 for answer in self._send(ready.call()):

@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Sequence
-from typing import Annotated, Any, Final
+from collections.abc import Callable, Mapping, Sequence
+from types import MappingProxyType
+from typing import Annotated, Any, Final, Literal
 
 from fastapi import APIRouter, Query, Request, Response
 
 from rules.assessor import Assessor
+from rules.schema.request import Section
 from rules.schema.strict_json import parse_json
 from service.batch.document import MAX_STACKS, PATH, STREAMS, BatchReport, BatchRequest, answer_document
-from service.batch.lines import Include, LineAnswer
+from service.batch.lines import LineAnswer, Shared
 from service.batch.pool import Pool
 from service.batch.stream import INLINE_LINES, LineStream, answered
 from service.examples import BATCH_EXAMPLES, BATCH_LINES
@@ -30,18 +32,20 @@ As `application/json`: up to {MAX_STACKS} stacks in one document, with shared de
 
 As `application/x-ndjson` or `application/jsonl`: any number of lines, answered in order as they arrive. A line is a
 check request, a stack (the object under `stack`) or definitions. Definitions are an object without `stack`; its
-`components`, `machine`, `gauge_plane`, `operations` and `policy` apply to the lines that follow. A line's own fields
-replace the shared ones; components merge by key.
+`components`, `machine`, `gauge_plane`, `operations`, `policy` and `include` apply to the lines that follow. A line's
+own fields replace the shared ones; components merge by key. An empty list in `include` gives short verdicts.
 
-Each result is `{{"line": 3, "report": …}}`, `{{"line": 3, "verdict": …}}` or `{{"line": 3, "problem": …}}`. An invalid
-line does not affect the others. Definitions and blank lines are counted only. The last line is
-`{{"summary": …}}`; if it is missing, the response is incomplete.
+Each result has `type` (`report`, `verdict` or `problem`), `line` and the caller's `id` of the stack. An invalid stack
+is a problem among the results and does not affect the others. Definitions and blank lines are counted only. The last
+line has the type `end` and the `summary`; if it is missing, the response is incomplete.
 
 Stateless and safe to retry; identical requests return identical bytes.
 """
 
 # No type: any bytes are valid here, since each line has its own result.
 _LINES_IN: Final[dict[str, Any]] = {"description": "JSON objects, one per line."}
+_NO_SECTIONS: Final[Mapping[str, list[Section] | None]] = MappingProxyType({"true": [], "false": None})
+
 _LINES_OUT: Final[dict[str, Any]] = {"type": "string", "description": "JSON objects, one per line."}
 
 
@@ -58,14 +62,14 @@ def check_batches_router(
     requests = {name: {"summary": one.summary, "value": one.request} for name, one in BATCH_EXAMPLES.items()}
     lines = {"lines": {"summary": "The same as lines, with one invalid line", "value": BATCH_LINES}}
 
-    def document(data: Any, include: Include = "reports", asked: bool = False) -> bytes:
-        return answer_document(data, assessor, pool, include, INLINE_LINES, told if asked else None)
+    def document(data: Any, brief: bool = False, asked: bool = False) -> bytes:
+        return answer_document(data, assessor, pool, INLINE_LINES, told if asked else None, brief=brief)
 
     answers = {
         name: {"summary": one.summary, "value": document(one.request).decode()} for name, one in BATCH_EXAMPLES.items()
     }
-    few = json.dumps(answered(assessor, BATCH_LINES.encode(), "verdicts").decode())
-    answer_lines = {"lines": {"summary": "With `include=verdicts`", "value": few}}
+    few = json.dumps(answered(assessor, BATCH_LINES.encode()).decode())
+    answer_lines = {"lines": {"summary": "Short verdicts, a problem and the end", "value": few}}
     known: dict[int | str, dict[str, Any]] = {
         200: {
             "content": {
@@ -103,24 +107,23 @@ def check_batches_router(
     )
     async def check_stacks(
         request: Request,
-        include: Annotated[
-            Include,
-            Query(
-                description="Full reports or short verdicts; a field in a JSON body takes precedence.",
-                examples=["verdicts"],
-            ),
-        ] = "reports",
+        brief: Annotated[
+            Literal["true", "false"],
+            Query(description="'true' for short verdicts of stacks without an `include`.", examples=["true"]),
+        ] = "false",
     ) -> Response:
         require_acceptable(request, (JSON, *STREAMS))
         sent = require_body(request, (JSON, *STREAMS))
         if sent in STREAMS:
             chosen = require_acceptable(request, (sent, *(name for name in STREAMS if name != sent)))
-            return LineStream(assessor, pool, settings, admission, include, chosen, told, shutdown)
+            return LineStream(
+                assessor, pool, settings, admission, Shared(include=_NO_SECTIONS[brief]), chosen, told, shutdown
+            )
         require_acceptable(request)
         body = await request.body()
         admission.enter()
         content = await HeavyWork.of(request).in_time(
-            lambda: document(parse_json(body), include, asked=True), None, admission.leave
+            lambda: document(parse_json(body), brief == "true", asked=True), None, admission.leave
         )
         headers = {"Cache-Control": "no-store", "Vary": "Accept"}
         return Response(content, headers=headers, media_type=JSON)

@@ -28,7 +28,7 @@ from rules.quantities.tables import Confidence
 from rules.schema.budget import BudgetRequest
 from rules.schema.comparison import ComparisonRequest
 from rules.schema.components import Material, PartSource, RunoutCharacter, RunoutLaw, StackEntry
-from rules.schema.gate import Decision, GateRequest, GateVerification, RequirementName
+from rules.schema.gate import Decision, GateRequest, RequirementName
 from rules.schema.imports import ComponentKind, Standard
 from rules.schema.reading import Conformity, ReadingRequest
 from rules.schema.report import Verdict
@@ -220,7 +220,6 @@ _REQUESTS: Final = (
     BudgetRequest,
     ComparisonRequest,
     GateRequest,
-    GateVerification,
     ReadingRequest,
     SearchRequest,
 )
@@ -246,7 +245,7 @@ The service does not limit the rate of requests.
 
 _TAGS: Final = [
     {"name": "checks", "description": "Check, compare and budget stacks."},
-    {"name": "gates", "description": "Release, hold or stop work orders, with a digest for later verification."},
+    {"name": "gates", "description": "Release, hold or stop work orders on one field."},
     {"name": "searches", "description": "Search an inventory for stacks that do a job."},
     {"name": "imports", "description": "Import components from documents in open formats."},
     {"name": "exports", "description": "Export checked stacks in an open standard."},

@@ -7,11 +7,11 @@ from fastapi import APIRouter
 from rules.assessor import Assessor
 from rules.budget import full_budget
 from rules.comparison import compare
-from rules.gate.gate import gate, verify
+from rules.gate.gate import gate
 from rules.reading.reading import read_gauge
 from rules.schema.budget import BudgetReport, BudgetRequest
 from rules.schema.comparison import MAX_IN_ALL_PAIRS, ComparisonReport, ComparisonRequest
-from rules.schema.gate import MAX_OPERATIONS, GateReport, GateRequest, GateVerification, GateVerificationReport
+from rules.schema.gate import MAX_OPERATIONS, GateReport, GateRequest
 from rules.schema.reading import ReadingReport, ReadingRequest
 from rules.schema.report import Report
 from rules.schema.request import CheckRequest
@@ -24,7 +24,6 @@ from service.examples import (
     GATE_EXAMPLES,
     READING_EXAMPLES,
     SEARCH_EXAMPLES,
-    verification_examples,
 )
 from service.http.posted import add_posted_route, check_representations
 
@@ -46,7 +45,7 @@ def checks_router(assessor: Assessor) -> APIRouter:
         "/v1/checks",
         asked=CheckRequest,
         answered=Report,
-        answer=assessor.assess,
+        answer=lambda request: assessor.assess(request).only(request.sections),
         operation_id="check_stack",
         summary="Check a stack",
         description="Check whether a stack fits together; predict its runout and its highest permissible speed.\n\n"
@@ -78,7 +77,8 @@ def budgets_router(assessor: Assessor) -> APIRouter:
         " particle in each seat, the best clocking of the joints, and the tolerances that reach a target.\n\n"
         "Stateless and safe to retry; identical requests return identical bytes.",
         response_description="The budget from the stated contributors.",
-        examples=BUDGET_EXAMPLES,
+        # the other is as long and shows no other field
+        examples={"measured": BUDGET_EXAMPLES["measured"]},
         in_thread=True,
     )
     return router
@@ -141,9 +141,6 @@ def gates_router(assessor: Assessor) -> APIRouter:
     def decide(request: GateRequest) -> GateReport:
         return gate(request, assessor)
 
-    def decide_anew(request: GateVerification) -> GateVerificationReport:
-        return verify(request, assessor)
-
     add_posted_route(
         router,
         "/v1/gates",
@@ -155,28 +152,12 @@ def gates_router(assessor: Assessor) -> APIRouter:
         description=f"Check the tools of up to {MAX_OPERATIONS} operations and decide: release, hold or stop. The"
         " report gives the reasons for each operation, the result evaluation of OPC 40001-101 and the caller's context"
         " unchanged.\n\n"
-        "The gate fails closed: missing required data puts an operation on hold. Only status 200 with the decision"
-        " 'release' is a release.\n\n"
-        "Store the digest to verify the decision later; the service stores nothing. Stateless and safe to retry;"
-        " identical requests return identical bytes.",
-        response_description="The order was evaluated; see the decision.",
+        "The gate fails closed: missing required data puts an operation on hold. An order may start only with status"
+        " 200 and `may_start` true.\n\n"
+        "To verify a stored decision, send the order again with its digests under `expect`; the service stores nothing."
+        " Stateless and safe to retry; identical requests return identical bytes.",
+        response_description="The order was evaluated; see `may_start`.",
         examples=GATE_EXAMPLES,
-        in_thread=True,
-    )
-    add_posted_route(
-        router,
-        "/v1/gates/verify",
-        asked=GateVerification,
-        answered=GateVerificationReport,
-        answer=decide_anew,
-        operation_id="verify_gate",
-        summary="Verify a stored decision",
-        description="Repeat the decision on the order as sent, compare its digest with the stored one and list the"
-        " differences.\n\n"
-        "Stateless: only the digest links the result to the stored decision.",
-        response_description="The decision was repeated; see whether the digest is reproduced.",
-        # the other is as long and shows no other field
-        examples={"reproduced": verification_examples(assessor)["reproduced"]},
         in_thread=True,
     )
     return router

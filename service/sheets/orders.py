@@ -19,7 +19,6 @@ from rules.schema.gate import (
     GateReason,
     GateReport,
     GateUndecided,
-    GateVerificationReport,
 )
 from rules.schema.imports import ImportedComponent, ImportFault, ImportReport, UnmappedValue
 from rules.schema.search import JointSetting, LeftOut, NearMiss, SearchReport, SearchResult
@@ -27,7 +26,7 @@ from service.sheets.check import CHANGED, changes, deviation
 from service.sheets.figures import value_of
 from service.sheets.text import STYLES, count, heading, missing_line, number, plain, say, section, table
 
-__all__ = ["print_gate", "print_import", "print_search", "print_verification"]
+__all__ = ["print_gate", "print_import", "print_search"]
 
 
 _STYLES: Final[dict[Decision, str]] = {
@@ -49,6 +48,8 @@ def print_gate(report: GateReport, console: Console) -> None:
         ),
         console,
     )
+    say(Text("May start." if report.may_start else "May not start."), console)
+    section("Expectations not met", [f"{one.name}: {one.expected}, found {one.found}" for one in report.unmet], console)
     section(CHANGED, [plain(one) for one in changes(report.provenance)], console)
     heading("Operations", console)
     for one in report.operations:
@@ -59,14 +60,6 @@ def print_gate(report: GateReport, console: Console) -> None:
     section("Not required", [f"{one.code}  {one.name}: {one.why}" for one in report.not_required], console)
     section("Digest of the decision", [report.digest], console)
     section("Cautions", report.cautions, console)
-
-
-def print_verification(report: GateVerificationReport, console: Console) -> None:
-    """Print whether the decision is reproduced, and what differs."""
-    told = ("REPRODUCED", STYLES["pass"]) if report.reproduced else ("NOT REPRODUCED", STYLES["fail"])
-    say(Text.assemble(told, "  ", (report.order, "bold"), f", decided now: {report.decision}"), console)
-    section("Digests", [f"stored  {report.digest_expected}", f"now     {report.digest_found}"], console)
-    section("Differences", report.differences, console)
 
 
 def _operation(one: GateOperationReport, console: Console) -> None:

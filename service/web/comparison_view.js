@@ -38,7 +38,7 @@ export function createComparisonView(element, checkedText) {
       refuseBroken(editor.text, index);
       return `{"name": ${JSON.stringify(names[index].value)}, "stack": ${editor.text}}`;
     });
-    const { stack, with_assembly, ...rest } = checked();
+    const { stack, include, ...rest } = checked();
     const more = Object.entries(rest).map(([name, value]) => `, ${JSON.stringify(name)}: ${JSON.stringify(value)}`);
     return `{"alternatives": [${alternatives.join(", ")}]${more.join("")}}`;
   }

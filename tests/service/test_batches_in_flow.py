@@ -26,7 +26,7 @@ from service.operations.settings import Settings
 from tests.support.asgi_connection import Connection
 
 PATH = "/v1/check-batches"
-SHORT = f"{PATH}?include=verdicts"
+SHORT = f"{PATH}?brief=true"
 NDJSON = "application/x-ndjson"
 STACK = json.dumps(base_request("nut_collet")).encode()
 SPOOL_BYTES = 2 * MEMORY_BYTES

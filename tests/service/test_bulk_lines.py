@@ -41,7 +41,7 @@ def _told(answer: LineAnswer) -> Any:
 def _single(assessor: Assessor, number: int, request: Any) -> bytes:
     """What a line must be answered with if a single check of this request says so."""
     report = assessor.assess(parse_request(parse_json(_line(request))))
-    return b'{"line":%d,"report":%b}' % (number, to_json(report))
+    return b'{"type":"report","line":%d,"id":%b,"report":%b}' % (number, to_json(report.stack_id), to_json(report))
 
 
 def _faults(request: Any) -> list[list[str]] | None:
@@ -160,8 +160,9 @@ def test_in_short_a_line_tells_what_a_summary_needs(assessor: Assessor) -> None:
     (answer,) = _answers(assessor, _line(request), include="verdicts")
     assert report.runout.complete
     assert _told(answer) == {
+        "type": "verdict",
         "line": 1,
-        "stack_id": report.stack_id,
+        "id": report.stack_id,
         "verdict": "fail",
         "summary": report.summary.model_dump(),
         "codes": list(dict.fromkeys(one.code for one in report.findings)),
@@ -228,7 +229,7 @@ def test_a_field_of_the_line_wins_whole(assessor: Assessor, name: str) -> None:
     own = {
         **request,
         name: {
-            "operations": [{"id": "20", "spindle_speed_rpm": 4}],
+            "operations": [{"id": "30", "spindle_speed_rpm": 4}],
             "machine": {"kind": "stated", "max_tool_mass_kg": 4},
             "policy": {"gauge_plane_diameters": 4},
         }[name],

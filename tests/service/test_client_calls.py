@@ -15,7 +15,7 @@ from fastapi import FastAPI
 
 from rules.schema.budget import BudgetReport, BudgetRequest
 from rules.schema.comparison import ComparisonReport, ComparisonRequest
-from rules.schema.gate import GateReport, GateRequest, GateVerification, GateVerificationReport
+from rules.schema.gate import GateReport, GateRequest
 from rules.schema.imports import ImportReport
 from rules.schema.parsing import BadRequestError, parse
 from rules.schema.reading import ReadingReport, ReadingRequest
@@ -66,12 +66,6 @@ _POSTED: dict[str, tuple[str, list[Any], type[Any], type[Any]]] = {
     ),
     "search": ("/v1/searches", [one.request for one in SEARCH_EXAMPLES.values()], SearchRequest, SearchReport),
     "gate": ("/v1/gates", [one.request for one in GATE_EXAMPLES.values()], GateRequest, GateReport),
-    "verify_gate": (
-        "/v1/gates/verify",
-        [{"gate": _ORDER, "digest": decided(_ORDER).digest}],
-        GateVerification,
-        GateVerificationReport,
-    ),
     "check_batch": (
         "/v1/check-batches",
         [one.request for one in BATCH_EXAMPLES.values()],

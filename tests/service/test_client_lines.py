@@ -76,7 +76,7 @@ def test_what_is_shared_reaches_every_portion(face: Face, portion: int) -> None:
 
 def test_the_verdicts_in_short(face: Face) -> None:
     """Where they were asked for."""
-    (answer,) = face.call("check_lines", [CHECK], include="verdicts")
+    (answer,) = face.call("check_lines", [CHECK], shared={"include": []})
     report = face.call("check", CHECK)
     assert isinstance(answer.answer, VerdictResult)
     assert (answer.answer.verdict, answer.answer.summary) == (report.verdict, report.summary)
@@ -99,14 +99,14 @@ def test_requests_may_flow(app: FastAPI) -> None:
 
 def _verdict(line: int) -> dict[str, Any]:
     counts = {"errors": 0, "warnings": 0, "advice": 0, "undecided": 0, "decided": 1, "assumed": 0}
-    short = {"stack_id": None, "verdict": "pass", "summary": counts, "codes": [], "undecided": []}
-    return {"line": line, **short, "gauge_plane_p95_um": None}
+    short = {"verdict": "pass", "summary": counts, "codes": [], "undecided": []}
+    return {"type": "verdict", "line": line, "id": None, **short, "gauge_plane_p95_um": None}
 
 
 def _summary(lines: int, **other: Any) -> dict[str, Any]:
     counts = {"stacks": lines, "problems": 0, "verdicts": {"pass": lines, "review": 0, "fail": 0}}
     rest = {"codes": {}, "undecided": {}, "lines": lines, "definitions": 0, "blank": 0, "complete": True}
-    return {"summary": {**counts, **rest, **other}}
+    return {"type": "end", "summary": {**counts, **rest, **other}}
 
 
 def _told(*lines: dict[str, Any]) -> httpx.Response:
@@ -169,7 +169,7 @@ def test_long_requests_make_small_portions() -> None:
         return _obliging(request)
 
     heavy = {"stack": {"components": [], "note": "x" * 1_000_000}}
-    assert len(Face("sync", answer).call("check_lines", [heavy] * 9, include="verdicts")) == 9
+    assert len(Face("sync", answer).call("check_lines", [heavy] * 9)) == 9
     assert [size // 1_000_000 for size in sizes] == [5, 4]
 
 
@@ -189,7 +189,7 @@ def test_a_portion_that_fails_is_sent_again(kind: Kind) -> None:
         return _told(_verdict(1)) if outcome == "cut off" else _obliging(request)
 
     requests = [{"stack": {"id": f"KB-{n}", "components": []}} for n in range(6)]
-    answers = Face(kind, answer).call("check_lines", requests, include="verdicts", chunk_size=2)
+    answers = Face(kind, answer).call("check_lines", requests, chunk_size=2)
     assert [one.number for one in answers] == [1, 2, 3, 4, 5, 6]
     ids = [[json.loads(line)["stack"]["id"] for line in content.splitlines()] for content in sent]
     first, second, third = ["KB-0", "KB-1"], ["KB-2", "KB-3"], ["KB-4", "KB-5"]
@@ -210,9 +210,12 @@ WRONG_ANSWERS: dict[str, tuple[httpx.Response, type[ClientError]]] = {
     "answers in another order": (_told(_verdict(2), _verdict(1), _summary(2)), UnreadableAnswerError),
     "an answer without a number": (_told(_verdict(1), {"verdict": "pass"}, _summary(2)), UnreadableAnswerError),
     "an answer that says nothing": (_told(_verdict(1), {"line": 2}, _summary(2)), UnreadableAnswerError),
-    "a problem that says nothing": (_told(_verdict(1), {"line": 2, "problem": 7}, _summary(2)), UnreadableAnswerError),
+    "a problem that says nothing": (
+        _told(_verdict(1), {"type": "problem", "line": 2, "problem": 7}, _summary(2)),
+        UnreadableAnswerError,
+    ),
     "lines left unread": (
-        _told(_verdict(1), {"line": 2, "problem": PROBLEM}, _summary(2, complete=False)),
+        _told(_verdict(1), {"type": "problem", "line": 2, "id": None, "problem": PROBLEM}, _summary(2, complete=False)),
         AnsweredProblemError,
     ),
     "a document": (httpx.Response(200, json={"results": []}), UnreadableAnswerError),
@@ -230,7 +233,7 @@ def test_a_wrong_answer_is_never_taken_for_one(kind: Kind, name: str) -> None:
         return httpx.Response(200, content=content, headers=headers)
 
     with pytest.raises(error):
-        Face(kind, answer).call("check_lines", [STACK, STACK], include="verdicts")
+        Face(kind, answer).call("check_lines", [STACK, STACK])
 
 
 def test_what_is_shared_is_refused_as_a_whole(face: Face) -> None:

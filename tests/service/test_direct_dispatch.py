@@ -22,7 +22,6 @@ POSTED = (
     "/v1/checks",
     "/v1/comparisons",
     "/v1/gates",
-    "/v1/gates/verify",
     "/v1/readings",
     "/v1/searches",
 )

@@ -14,14 +14,15 @@ from rich.console import Console
 
 from rules.assessor import Assessor
 from rules.gate.gate import gate
-from rules.schema.gate import GateReport, GateRequest, GateVerificationReport
+from rules.schema.gate import GateReport, GateRequest
 from rules.schema.parsing import parse
 from service.cli.files import BAD_INPUT, VERDICT_CODES
-from service.cli.questions import DECISION_CODES, NOT_REPRODUCED, REPRODUCED, add_gate_parser
+from service.cli.questions import DECISION_CODES, MAY_NOT_START, add_gate_parser
 from service.examples import GATE_EXAMPLES
 from service.sheets.figures import missing_words
 from service.sheets.orders import print_gate
 from tests.support.operations import change, drop
+from tests.support.orders import order_of
 
 
 @pytest.fixture
@@ -76,40 +77,41 @@ def test_bad_input_is_told_with_its_place(tmp_path: Path, order: dict[str, Any],
     del order["operations"][1]["stock"]
     order["policy"] = {"thresholds": [{"code": "OVH-999", "threshold": "a", "value": 1}]}
     file = _file(tmp_path, order)
-    for arguments in ((file,), (file, "--verify", "0" * 64)):
+    for arguments in ((file,), (file, "--expect", f"digest={'0' * 64}")):
         assert _run(*arguments) == BAD_INPUT
         told = capsys.readouterr().err
         assert told.startswith(f"{file}:")
         assert " /policy/thresholds/0/code: " in told
 
 
-def test_a_decision_is_verified(tmp_path: Path, order: dict[str, Any], capsys: Any) -> None:
-    """0 where the digest of the answer is given back, 2 where the order has changed since."""
+def test_a_stored_decision_is_expected(tmp_path: Path, capsys: Any) -> None:
+    """0 where the digests of the answer are met, 1 where the order has changed since."""
+    order = order_of("good")
     file = _file(tmp_path, order)
-    _run(file, "--json")
+    assert _run(file, "--json") == 0
     report = GateReport.model_validate_json(capsys.readouterr().out)
-    assert _run(file, "--verify", report.digest) == REPRODUCED == 0
-    assert capsys.readouterr().out.startswith("REPRODUCED  KB-WO-0001, decided now: hold")
-    assert _run(file, "--verify", report.digest, "--rulebook", "1" * 64, "--json") == REPRODUCED
-    told = GateVerificationReport.model_validate_json(capsys.readouterr().out)
-    assert (told.reproduced, told.same_rulebook) == (True, False)
-
+    kept = (f"digest={report.digest}", f"rulebook_sha256={report.provenance.rulebook_sha256}")
+    assert _run(file, "--expect", kept[0], "--expect", kept[1]) == 0
+    assert "May start." in capsys.readouterr().out
     order["revision"] = "B"
-    assert _run(_file(tmp_path, order), "--verify", report.digest) == NOT_REPRODUCED == 2
+    assert _run(_file(tmp_path, order), "--expect", kept[0]) == MAY_NOT_START == 1
     words = " ".join(capsys.readouterr().out.split())
-    assert words.startswith("NOT REPRODUCED KB-WO-0001")
-    assert f"stored {report.digest}" in words
-    assert "Differences Only the digest differs" in words
+    assert "May not start. Expectations not met digest: " in words
+    assert report.digest in words
 
 
-def test_digests_are_checked(tmp_path: Path, order: dict[str, Any], capsys: Any) -> None:
-    """What is no digest is refused, and a rulebook without a digest to verify too."""
-    file = _file(tmp_path, order)
+@pytest.mark.parametrize("expected", ["digest", "dig=1", "=1"])
+def test_an_expectation_has_a_name(tmp_path: Path, order: dict[str, Any], capsys: Any, expected: str) -> None:
+    """Anything else is refused with the names there are."""
     with pytest.raises(SystemExit):
-        _run(file, "--verify", "abc")
-    assert "64 lower-case hexadecimal digits" in capsys.readouterr().err
-    assert _run(file, "--rulebook", "0" * 64) == BAD_INPUT
-    assert capsys.readouterr().err == "--rulebook needs --verify\n"
+        _run(_file(tmp_path, order), "--expect", expected)
+    assert "rulebook_sha256" in capsys.readouterr().err
+
+
+def test_a_wrong_digest_is_pointed_at(tmp_path: Path, order: dict[str, Any], capsys: Any) -> None:
+    """It is a fault of the request."""
+    assert _run(_file(tmp_path, order), "--expect", "digest=abc") == BAD_INPUT
+    assert "/expect/digest" in capsys.readouterr().err
 
 
 @pytest.mark.parametrize("width", [60, 100])

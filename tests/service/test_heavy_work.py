@@ -117,7 +117,6 @@ def _gate() -> dict[str, Any]:
 COMPOUND = {
     "/v1/comparisons": {"alternatives": [{"name": f"a{n}", "stack": costly_stack()} for n in range(3)]},
     "/v1/gates": _gate(),
-    "/v1/gates/verify": {"gate": _gate(), "digest": "0" * 64},
     "/v1/budgets": {
         "stack": costly_stack(),
         "planes": [{"datum": "gauge_line", "distance_mm": n} for n in range(20)],

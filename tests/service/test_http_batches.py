@@ -29,7 +29,7 @@ PATH = "/v1/check-batches"
 NDJSON = "application/x-ndjson"
 STACK = json.dumps(base_request("nut_collet")).encode()
 BAD = b"nonsense"
-SHORT = f"{PATH}?include=verdicts"
+SHORT = f"{PATH}?brief=true"
 
 
 @pytest.fixture(scope="module")
@@ -183,7 +183,7 @@ def test_answers_in_short(post: Callable[..., httpx.Response]) -> None:
     assert whole == summary
     for short, answer in zip(answers[:2], long, strict=False):
         report = answer["report"]
-        assert (short["stack_id"], short["summary"]) == (report["stack_id"], report["summary"])
+        assert (short["id"], short["summary"]) == (report["stack_id"], report["summary"])
         assert short["gauge_plane_p95_um"] == quantile(report, "gauge_plane")
 
 
@@ -197,7 +197,11 @@ def test_a_document_is_answered_as_single_checks(client: Any, post: Callable[...
     assert (response.status_code, response.headers["content-type"]) == (200, "application/json")
     told = response.json()
     single = [client.check(json.dumps({**one, **shared}).encode()).content for one in chosen[:3]]
-    expected = b",".join(b'{"report":%b}' % single[n % 3] for n in range(count))
+    names = [json.loads(one)["stack_id"].encode() for one in single]
+    expected = b",".join(
+        b'{"type":"report","line":%d,"id":"%b","report":%b}' % (n + 1, names[n % 3], single[n % 3])
+        for n in range(count)
+    )
     assert response.content.startswith(b'{"results":[%b],' % expected)
     _check_summary(told["results"], told["summary"])
 
@@ -207,7 +211,7 @@ def test_a_document_in_short(post: Callable[..., httpx.Response]) -> None:
     request = dict(BATCH_EXAMPLES["extended-twice"].request)
     as_stated = post(json.dumps(request).encode(), content_type="application/json").json()
     assert [result["verdict"] for result in as_stated["results"]] == ["pass", "fail"]
-    in_full = post(json.dumps({**request, "include": "reports"}).encode(), "application/json", SHORT).json()
+    in_full = post(json.dumps({**request, "include": ["findings"]}).encode(), "application/json", SHORT).json()
     assert [result["report"]["verdict"] for result in in_full["results"]] == ["pass", "fail"]
     assert in_full["summary"] == as_stated["summary"]
     del request["include"]
@@ -219,7 +223,6 @@ def test_a_document_in_short(post: Callable[..., httpx.Response]) -> None:
     [
         ({"stacks": []}, "/stacks"),
         ({"stacks": [{}] * (MAX_STACKS + 1)}, "/stacks"),
-        ({"stacks": [{"stack": {"components": []}}]}, "/stacks/0/stack/components"),
         ({"include": "all"}, "/include"),
         ({"stack": {}}, "/stack"),
         ({"components": {"a": {"kind": "cutter"}}}, "/components/a"),
@@ -239,14 +242,22 @@ def test_a_document_that_breaks_the_contract_is_422(
     assert [part["at"] for part in response.json()["errors"]] == [[pointer]]
 
 
-def test_thresholds_of_no_rule_are_refused_where_they_stand(post: Callable[..., httpx.Response]) -> None:
-    """In each of the stacks that state them."""
+def test_a_bad_stack_is_the_same_problem_in_a_document_and_in_lines(post: Callable[..., httpx.Response]) -> None:
+    """The others are judged all the same."""
     good = base_request("nut_collet")
     wrong = {**good, "policy": {"thresholds": [{"code": "NONE-999", "threshold": "x", "value": 1}]}}
-    response = post(json.dumps({"stacks": [wrong, good, wrong]}).encode(), content_type="application/json")
-    assert [part["at"] for part in response.json()["errors"]] == [
-        [f"/stacks/{place}/policy/thresholds/0/code"] for place in (0, 2)
-    ]
+    empty = {"stack": {"id": "KB-empty", "components": []}}
+    stacks = [wrong, good, empty, {"stack": {"id": "KB\u0000"}}]
+    response = post(json.dumps({"stacks": stacks}).encode(), content_type="application/json")
+    assert response.status_code == 200
+    *lines, end = post(b"".join(json.dumps(one).encode() + b"\n" for one in stacks)).content.splitlines()
+    told = response.json()
+    assert told["results"] == [json.loads(line) for line in lines]
+    assert json.loads(end)["type"] == "end"
+    assert [one["type"] for one in told["results"]] == ["problem", "report", "problem", "problem"]
+    assert [one["id"] for one in told["results"]] == ["base-nut-collet", "base-nut-collet", "KB-empty", None]
+    assert told["results"][0]["problem"]["errors"][0]["at"] == ["/policy/thresholds/0/code"]
+    assert (told["summary"]["stacks"], told["summary"]["problems"]) == (1, 3)
 
 
 def test_a_document_has_a_limit_of_its_own(post: Callable[..., httpx.Response]) -> None:
@@ -291,9 +302,9 @@ def test_a_stream_is_given_under_the_name_that_is_wanted(post: Callable[..., htt
     assert response.status_code == 406
 
 
-def test_include_is_one_of_two(post: Callable[..., httpx.Response]) -> None:
+def test_brief_is_true_or_false(post: Callable[..., httpx.Response]) -> None:
     """Anything else is refused before the first line."""
-    response = post(BAD, path=f"{PATH}?include=all")
+    response = post(BAD, path=f"{PATH}?brief=all")
     assert (response.status_code, response.json()["code"]) == (422, "invalid-request")
 
 
@@ -322,7 +333,7 @@ def test_a_fault_inside_costs_one_result(assessor: Assessor, caplog: pytest.LogC
     async def main() -> None:
         async with httpx.AsyncClient(transport=httpx.ASGITransport(app), base_url="http://stackgauge") as client:
             told = (await client.post(PATH, json=body)).json()
-        assert [list(result) for result in told["results"]] == [["report"], ["problem"], ["report"]]
+        assert [result["type"] for result in told["results"]] == ["report", "problem", "report"]
         assert told["results"][1]["problem"]["status"] == 500
         assert (told["summary"]["stacks"], told["summary"]["problems"]) == (2, 1)
         assert "secret" not in json.dumps(told)

@@ -1,4 +1,4 @@
-"""``POST /v1/gates`` and ``POST /v1/gates/verify`` over HTTP."""
+"""``POST /v1/gates`` over HTTP."""
 
 from __future__ import annotations
 
@@ -9,10 +9,10 @@ from typing import Any
 import pytest
 
 from rules.assessor import Assessor
-from rules.gate.gate import gate, verify
-from rules.schema.gate import REQUIREMENTS, GateReport, GateRequest, GateVerification, GateVerificationReport
+from rules.gate.gate import gate
+from rules.schema.gate import REQUIREMENTS, GateReport, GateRequest
 from rules.schema.parsing import parse
-from service.examples import GATE_EXAMPLES, verification_examples
+from service.examples import GATE_EXAMPLES
 from service.http.app import create_app
 from service.http.questions import gates_router
 from service.operations.settings import Settings
@@ -51,36 +51,21 @@ def test_an_order_is_answered_with_a_decision(client: Client, assessor: Assessor
     assert [one.decision for one in report.operations] == ["release", "hold"]
 
 
-@pytest.mark.parametrize(("name", "reproduced"), [("reproduced", True), ("other-rulebooks", False)])
-def test_a_verification_is_answered(client: Client, assessor: Assessor, name: str, reproduced: bool) -> None:
-    """The examples tell what their names say."""
-    request = verification_examples(assessor)[name].request
-    response = _post(client, "/v1/gates/verify", request)
-    assert (response.status_code, response.headers["cache-control"]) == (200, "no-store")
-    report = GateVerificationReport.model_validate_json(response.content)
-    assert report == verify(parse(GateVerification, request), assessor)
-    assert (report.reproduced, report.same_rulebook) == (reproduced, reproduced)
-    assert bool(report.differences) is not reproduced
-
-
-def test_what_was_answered_is_verified(client: Client, order: dict[str, Any]) -> None:
-    """The round a scheduler makes: ask, store, verify; and a lower speed after that is told."""
+def test_an_order_is_sent_again_before_it_starts(client: Client, order: dict[str, Any]) -> None:
+    """The round a scheduler makes: ask, store, expect; and a lower speed after that is told."""
     answer = _post(client, "/v1/gates", order).json()
-    stored = {
-        "gate": order,
+    order["expect"] = {
         "digest": answer["digest"],
-        "decision": answer["decision"],
         "input_sha256": answer["input_sha256"],
-        "context_sha256": answer["context_sha256"],
         "version": answer["provenance"]["version"],
         "rulebook_sha256": answer["provenance"]["rulebook_sha256"],
     }
-    told = _post(client, "/v1/gates/verify", stored).json()
-    assert (told["reproduced"], told["same_rulebook"], told["differences"]) == (True, True, [])
+    told = _post(client, "/v1/gates", order).json()
+    assert (told["digest"], told["unmet"]) == (answer["digest"], [])
     order["operations"][0]["spindle_speed_rpm"] -= 1
-    told = _post(client, "/v1/gates/verify", stored).json()
-    assert told["reproduced"] is False
-    assert len(told["differences"]) == 1
+    told = _post(client, "/v1/gates", order).json()
+    assert {one["name"] for one in told["unmet"]} == {"digest", "input_sha256"}
+    assert told["may_start"] is False
 
 
 def test_the_same_order_gives_the_same_bytes(client: Client, order: dict[str, Any]) -> None:
@@ -141,7 +126,7 @@ def _resolves(document: Any, pointer: str) -> bool:
 
 def test_pointers_lead_into_what_was_sent(client: Client, order: dict[str, Any]) -> None:
     """Where something is, its pointer resolves in the order; of what is missing, the place that should hold it does."""
-    order["include"] = "reports"
+    order["include"] = ["findings", "undecided", "runout", "grip"]
     one = _post(client, "/v1/gates", order).json()["operations"][1]
     places = [place for gap in one["undecided"] for place in gap["at"]]
     missing = [field for gap in one["undecided"] for lack in gap["lacks"] for field in lack["at"]]
@@ -180,20 +165,15 @@ def test_pointers_lead_into_what_was_sent(client: Client, order: dict[str, Any])
     ids=["none", "many", "order", "id", "stack", "mass", "field", "context", "required", "include", "threshold"],
 )
 def test_wrong_input_is_pointed_at(client: Client, order: dict[str, Any], change: Any, pointer: str) -> None:
-    """A problem with the place of the fault, 422; a level deeper where the order is to be verified."""
+    """A problem with the place of the fault, 422."""
     if pointer == "/operations":
         order["operations"][0] = {"id": "1", "stack": {"components": [{"kind": "collet", "id": "c"}]}}
     change(order)
-    for path, request, root in (
-        ("/v1/gates", order, ""),
-        ("/v1/gates/verify", {"gate": order, "digest": "0" * 64}, "/gate"),
-    ):
-        response = _post(client, path, request)
-        assert (response.status_code, response.headers["content-type"]) == (422, "application/problem+json")
-        assert [error["at"] for error in response.json()["errors"]] == [[root + pointer]]
+    response = _post(client, "/v1/gates", order)
+    assert (response.status_code, response.headers["content-type"]) == (422, "application/problem+json")
+    assert [error["at"] for error in response.json()["errors"]] == [[pointer]]
 
 
-@pytest.mark.parametrize("path", ["/v1/gates", "/v1/gates/verify"])
 @pytest.mark.parametrize(
     ("body", "content_type", "status"),
     [
@@ -206,11 +186,9 @@ def test_wrong_input_is_pointed_at(client: Client, order: dict[str, Any], change
     ],
     ids=["cut off", "two equal keys", "no number", "too deep", "not declared", "too much"],
 )
-def test_other_problems_are_those_of_a_check(
-    client: Client, path: str, body: bytes, content_type: str, status: int
-) -> None:
+def test_other_problems_are_those_of_a_check(client: Client, body: bytes, content_type: str, status: int) -> None:
     """What is no JSON to rely on is refused before anything is decided, in the context too."""
-    response = _post(client, path, body, content_type)
+    response = _post(client, "/v1/gates", body, content_type)
     assert (response.status_code, response.headers["content-type"]) == (status, "application/problem+json")
 
 

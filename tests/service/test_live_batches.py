@@ -171,7 +171,7 @@ def test_a_client_that_has_sent_all_and_goes_away_ends_the_work(address: tuple[s
 @pytest.mark.usefixtures("no_errors")
 def test_a_slow_reader_gets_every_answer(address: tuple[str, int], url: str) -> None:
     """However little it takes at a time."""
-    with _begin(address, f"{PATH}?include=verdicts") as connection:
+    with _begin(address, f"{PATH}?brief=true") as connection:
         connection.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, 4096)
         connection.sendall(_chunk(STACK * 300) + b"0\r\n\r\n")
         told = _read_until(connection, b"\r\n0\r\n\r\n", step=512)
@@ -194,7 +194,7 @@ def test_a_worker_that_is_killed_costs_the_lines_it_was_at(url: str, caplog: pyt
                 os.kill(victims[0].pid or 0, signal.SIGKILL)
 
     with caplog.at_level(logging.ERROR, logger="stackgauge"):
-        response = httpx.post(f"{url}{PATH}?include=verdicts", content=body(), headers=NDJSON, timeout=PATIENCE_S)
+        response = httpx.post(f"{url}{PATH}?brief=true", content=body(), headers=NDJSON, timeout=PATIENCE_S)
     *answers, last = (json.loads(line) for line in response.content.splitlines())
     assert [answer["line"] for answer in answers] == list(range(1, count + 1))
     lost = [answer["line"] for answer in answers if "problem" in answer]
@@ -203,7 +203,7 @@ def test_a_worker_that_is_killed_costs_the_lines_it_was_at(url: str, caplog: pyt
     assert last["summary"]["problems"] == len(lost)
     assert last["summary"]["verdicts"]["pass"] == count - len(lost)
     assert len(caplog.records) == (1 if lost else 0)
-    again = httpx.post(f"{url}{PATH}?include=verdicts", content=STACK * 100, headers=NDJSON, timeout=PATIENCE_S)
+    again = httpx.post(f"{url}{PATH}?brief=true", content=STACK * 100, headers=NDJSON, timeout=PATIENCE_S)
     assert json.loads(again.content.splitlines()[-1])["summary"]["verdicts"]["pass"] == 100
 
 

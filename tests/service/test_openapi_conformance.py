@@ -25,7 +25,6 @@ _HEAVY = (
     "/v1/drawings",
     "/v1/exports",
     "/v1/gates",
-    "/v1/gates/verify",
     "/v1/readings",
     "/v1/searches",
 )

@@ -134,7 +134,6 @@ class Case:
 
 
 _QUERIES: Final = {
-    ("check-batches", "lines"): "?include=verdicts",
     ("drawings", "speed"): "?picture=speed",
 }
 """Queries of cases, by route and name; the others have none."""

@@ -25,6 +25,7 @@ from rules.schema.gate import (
     RequirementName,
 )
 from rules.schema.parsing import BadRequestError, parse
+from rules.schema.request import SECTIONS
 from tests.support.orders import CHANGES, check_of, decided, operation_of, order_of
 from tests.support.random_stacks import random_stack
 from tests.support.stacks import assessor, report_of
@@ -219,11 +220,12 @@ def test_machine_and_policy_of_the_order_hold_where_an_operation_states_none() -
 @pytest.mark.parametrize("name", [name for name in EXPECTED if name != "no machine"])
 def test_a_full_report_is_that_of_a_check(name: str) -> None:
     """Asked for, each operation carries the report of a check of its own, pointers apart."""
-    order = order_of("good", name, include="reports")
+    order = order_of("good", name, include=list(SECTIONS))
     told = decided(order).operations[1].report
     assert told is not None
     check = check_of(name)
     check["operations"] = [{**operation, "id": "20"} for operation in check.get("operations", [{}])]
+    check["include"] = list(SECTIONS)
     alone = report_of(check).model_dump_json()
     alone = re.sub(r'"/operations/0(?=[/"])', '"/operations/1', alone)
     alone = re.sub(r'"/(?=(?:stack|machine)[/"])', '"/operations/1/', alone)

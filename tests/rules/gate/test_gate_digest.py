@@ -1,8 +1,7 @@
-"""Digests of decisions: computed from the report alone, changed by all judged data, and verified."""
+"""Digests of decisions: computed from the report alone, changed by all judged data, and expected."""
 
 from __future__ import annotations
 
-import copy
 import hashlib
 import json
 from collections.abc import Callable
@@ -14,8 +13,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from rules.assessor import Assessor
-from rules.gate.gate import gate, verify
-from rules.schema.gate import REQUIREMENTS, GateReport, GateRequest, GateVerification, GateVerificationReport
+from rules.gate.gate import gate
+from rules.schema.gate import REQUIREMENTS, GateReport, GateRequest
 from rules.schema.parsing import BadRequestError, parse
 from tests.support.operations import change
 from tests.support.orders import decided, order_of
@@ -116,7 +115,7 @@ def test_whatever_is_judged_moves_the_digest() -> None:
 SAME: dict[str, Callable[[Order], object]] = {
     "context": lambda order: order.update(context={"job": [1, {"a": None}]}),
     "other context": lambda order: order.update(context={}),
-    "reports": lambda order: order.update(include="reports"),
+    "reports": lambda order: order.update(include=["runout"]),
     "null written out": lambda order: order.update(revision=None, machine=None, policy=None),
     "required written out": lambda order: order.update(required=sorted(REQUIREMENTS)),
     "unit of a length": lambda order: order["operations"][0]["machine"].update(max_tool_length_mm=304.8),
@@ -172,70 +171,54 @@ def test_the_digest_of_a_context() -> None:
     assert len(set(digests)) == 4
 
 
-def _stored(order: Order, report: GateReport, **changes: Any) -> dict[str, Any]:
-    """What a caller keeps of an answer, all of it."""
+def _expected(report: GateReport, **changes: Any) -> dict[str, Any]:
+    """What a caller keeps of an answer and sends again."""
+    source = report.provenance
     kept = {
-        "gate": copy.deepcopy(order),
         "digest": report.digest,
-        "decision": report.decision,
         "input_sha256": report.input_sha256,
-        "context_sha256": report.context_sha256,
-        "rulebook_sha256": report.provenance.rulebook_sha256,
-        "catalogue_sha256": report.provenance.catalogue_sha256,
-        "version": report.provenance.version,
+        "rulebook_sha256": source.rulebook_sha256,
+        "catalogue_sha256": source.catalogue_sha256,
+        "version": source.version,
     }
     return kept | changes
 
 
-def _verified(stored: dict[str, Any], by: Assessor | None = None) -> GateVerificationReport:
-    return verify(parse(GateVerification, stored), by or assessor())
+def _again(order: Order, expect: dict[str, Any], by: Assessor | None = None) -> GateReport:
+    return gate(parse(GateRequest, {**order, "expect": expect}), by or assessor())
 
 
 @pytest.mark.parametrize("names", [("good",), ("good", "warning"), ("error", "undecided", "no speed")])
-def test_a_decision_is_reproduced(names: tuple[str, ...]) -> None:
-    """Same order, same rules: the same digest, and no difference; the digest alone is enough to say so."""
+def test_an_order_that_is_sent_again_meets_its_digests(names: tuple[str, ...]) -> None:
+    """Same order, same rules: nothing unmet, the same digest, and only a release may start."""
     order = order_of(*names, context={"job": 7})
     report = decided(order)
-    told = _verified(_stored(order, report))
-    assert (told.reproduced, told.same_rulebook, told.differences) == (True, True, [])
-    assert (told.decision, told.evaluation, told.digest_found) == (report.decision, report.evaluation, report.digest)
-    alone = _verified({"gate": order, "digest": report.digest})
-    assert (alone.reproduced, alone.same_rulebook, alone.differences) == (True, None, [])
+    told = _again(order, _expected(report))
+    assert (told.unmet, told.digest, told.decision) == ([], report.digest, report.decision)
+    assert told.may_start is report.may_start is (report.decision == "release")
 
 
 @pytest.mark.parametrize("name", JUDGED)
-def test_a_changed_order_is_not_reproduced(name: str) -> None:
-    """The order is named as what changed; with nothing but the digest stored, what may have changed is."""
+def test_a_changed_order_may_not_start(name: str) -> None:
+    """Order and decision are not those expected, whatever the decision is now."""
     order = order_of("good", "good")
     report = decided(order)
     JUDGED[name](order)
-    told = _verified(_stored(order, report))
-    assert not told.reproduced
-    assert told.same_rulebook is True
-    if name != "required":
-        assert told.differences[0].startswith("The order differs from that of the stored decision: ")
-    alone = _verified({"gate": order, "digest": report.digest})
-    assert not alone.reproduced
-    assert [text.startswith("Only the digest differs") for text in alone.differences] == [True]
+    told = _again(order, _expected(report))
+    assert not told.may_start
+    names = {one.name for one in told.unmet}
+    assert names == ({"digest"} if name == "required" else {"digest", "input_sha256"})
 
 
-def test_another_decision_is_told() -> None:
-    """The stored decision and the one made now stand side by side."""
-    order = order_of("good")
-    told = _verified(_stored(order_of("error"), decided(order)))
-    assert "The stored decision is release; the present one is stop." in told.differences
-
-
-def test_older_rules_are_told(tmp_path: Path) -> None:
-    """The same order under other rulebooks: not reproduced, even where the decision would be the same."""
+def test_other_rules_are_told(tmp_path: Path) -> None:
+    """The same order under other rulebooks: not started, even where the decision would be the same."""
     (tmp_path / "shop.yaml").write_text(EXTRA, encoding="utf-8")
     newer = Assessor.load([tmp_path])
-    for names, decision in ((("good",), "hold"), (("error",), "stop")):
-        order = order_of(*names)
-        told = _verified(_stored(order, decided(order)), newer)
-        assert (told.reproduced, told.same_rulebook, told.decision) == (False, False, decision)
-        then, now = assessor().book.digest[:12], newer.book.digest[:12]
-        assert told.differences[0] == f"The rulebooks were {then}…; now {now}… are in force."
+    order = order_of("good")
+    told = _again(order, _expected(decided(order)), newer)
+    assert not told.may_start
+    (rules,) = [one for one in told.unmet if one.name == "rulebook_sha256"]
+    assert (rules.expected, rules.found) == (assessor().book.digest, newer.book.digest)
 
 
 def test_another_catalogue_is_told(tmp_path: Path) -> None:
@@ -243,54 +226,48 @@ def test_another_catalogue_is_told(tmp_path: Path) -> None:
     (tmp_path / "parts.json").write_text('{"KB": {"kind": "collet", "id": "c"}}', encoding="utf-8")
     mounted = Assessor.load(catalogue=tmp_path)
     order = order_of("good")
-    report = gate(parse(GateRequest, order), mounted)
-    assert report.digest != decided(order).digest
-    told = _verified(_stored(order, report))
-    assert not told.reproduced
-    assert told.differences == [f"The catalogue was {str(mounted.catalogue.digest)[:12]}…; now none is mounted."]
+    told = _again(order, _expected(gate(parse(GateRequest, order), mounted)))
+    assert not told.may_start
+    (one,) = [one for one in told.unmet if one.name == "catalogue_sha256"]
+    assert (one.expected, one.found) == (mounted.catalogue.digest, None)
+
+
+@pytest.mark.parametrize("name", ["version", "rulebook_sha256", "catalogue_sha256", "input_sha256", "digest"])
+def test_each_expectation_holds_the_order(name: str) -> None:
+    """One alone is enough; it is named with what was found."""
+    order = order_of("good")
+    assert decided(order).may_start
+    wrong = "0.0.1" if name == "version" else "a" * 64
+    told = _again(order, {name: wrong})
+    assert (told.decision, told.may_start) == ("release", False)
+    found = _expected(decided(order))[name]
+    assert [(one.name, one.expected, one.found) for one in told.unmet] == [(name, wrong, found)]
+
+
+def test_an_expectation_moves_no_digest() -> None:
+    """What is expected is not what is decided."""
+    order = order_of("good")
+    told = _again(order, {"digest": "a" * 64})
+    assert (told.digest, told.input_sha256) == (decided(order).digest, decided(order).input_sha256)
 
 
 @pytest.mark.parametrize(
-    ("changes", "words"),
+    "loosened",
     [
-        ({"version": "0.0.1"}, "of version 0.0.1; this is version "),
-        ({"decision": "stop"}, "stop; the present one is release."),
-        ({"rulebook_sha256": "a" * 64}, "The rulebooks were aaaaaaaaaaaa…; now "),
-        ({"input_sha256": "b" * 64}, "decision: bbbbbbbbbbbb… then, "),
-        ({"catalogue_sha256": "c" * 64}, "cccccccccccc…; now none is mounted."),
+        {"policy": {"thresholds": [{"code": "OVH-010", "threshold": "max_ratio", "value": 5}]}},
+        {"required": ["machine"]},
     ],
+    ids=["threshold", "requirement"],
 )
-def test_what_contradicts_a_reproduced_digest_is_told(changes: dict[str, str], words: str) -> None:
-    """The digest is right, so the rest was stored of something else."""
-    order = order_of("good")
-    told = _verified(_stored(order, decided(order), **changes))
-    assert told.reproduced
-    assert words in told.differences[0]
-    assert told.differences[1:] == [
-        "The digest is reproduced nevertheless, so the other stored fields belong to another decision."
-    ]
-
-
-def test_another_context_is_told_and_changes_nothing() -> None:
-    """It is not judged, so the decision is reproduced."""
-    order = order_of("good", context={"job": 7})
-    report = decided(order)
-    told = _verified(_stored({**order, "context": {"job": 8}}, report))
-    assert told.reproduced
-    assert [text.startswith("The context differs from") for text in told.differences] == [True]
+def test_a_loosened_release_may_not_start(loosened: dict[str, Any]) -> None:
+    """The decision stands, but somebody has to look at what was changed or waived."""
+    report = decided(order_of("good", **loosened))
+    assert (report.decision, report.may_start) == ("release", False)
 
 
 @pytest.mark.parametrize("digest", ["", "0" * 63, "0" * 65, "A" * 64, "g" * 64, "0" * 63 + "\n"])
 def test_a_digest_has_sixty_four_digits(digest: str) -> None:
     """Anything else is refused and pointed at."""
     with pytest.raises(BadRequestError) as caught:
-        parse(GateVerification, {"gate": ORDER, "digest": digest})
-    assert [fault.pointer for fault in caught.value.faults] == ["/digest"]
-
-
-def test_wrong_thresholds_are_pointed_at_below_the_gate() -> None:
-    """A fault of the stored order leads into the request of the verification."""
-    order = order_of("good", policy={"thresholds": [{"code": "OVH-999", "threshold": "a", "value": 1}]})
-    with pytest.raises(BadRequestError) as caught:
-        _verified({"gate": order, "digest": "0" * 64})
-    assert [fault.pointer for fault in caught.value.faults] == ["/gate/policy/thresholds/0/code"]
+        parse(GateRequest, {**ORDER, "expect": {"digest": digest}})
+    assert [fault.pointer for fault in caught.value.faults] == ["/expect/digest"]
