@@ -13,7 +13,7 @@ import pytest
 from openapi_spec_validator import validate
 from pydantic import ValidationError
 
-from rules.schema.report import Report, SpeedLimit
+from rules.schema.report import ALWAYS, Report, SpeedLimit
 from rules.schema.request import CheckRequest
 from service.contract import PROBLEM_BASE
 from service.http.app import create_app
@@ -213,8 +213,8 @@ def test_requests_are_closed_and_reports_open_and_complete(placed: dict[str, Any
             assert schemas[name]["additionalProperties"] is False, name
     for name in received:
         assert schemas[name].get("additionalProperties") is not False, name
+    assert set(schemas["Report"]["required"]) == set(ALWAYS)
     for name in (
-        "Report",
         "Finding",
         "Undecided",
         "RunoutReport",
