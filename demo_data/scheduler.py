@@ -102,9 +102,9 @@ def schedule(client: httpx.Client) -> bool:
         order = corrected(order)
     if store is None:
         return False
-    print("The order is sent again before the start, with the stored digests")
+    print("Before the start, with the digests")
     good = may_start(client, store, order)
-    print("The speed of operation 20 is raised after the release")
+    print("Operation 20 is made faster")
     changed = copy.deepcopy(order)
     changed["operations"][1]["spindle_speed_rpm"] = 12000
     return good and not may_start(client, store, changed)

@@ -121,9 +121,9 @@ def test_the_scheduler_holds_corrects_releases_and_verifies(
         "Gate check of order KB-WO-2107, revision B",
         "  release (evaluation 1, OK)",
         "  digest stored with the order",
-        "The order is sent again before the start, with the stored digests",
+        "Before the start, with the digests",
         "  may start: yes",
-        "The speed of operation 20 is raised after the release",
+        "Operation 20 is made faster",
         "  may start: no",
     ]
     assert "      missing: /operations/1/stack/components/1/runout" in lines
