@@ -37,7 +37,7 @@ from rules.cutting.analysis import (
     programmed_speed_of,
 )
 from rules.grip.analysis import Grip, collet_properties, grips_of, held_shank_properties, put_strength
-from rules.quantities.missing import Missing, OrMissing, missing_of, or_missing
+from rules.quantities.missing import Missing, OrMissing, missing_of, or_missing, when_known
 from rules.random_vectors.random_sum import Question, RandomClocking
 from rules.rulebook.fact import Fact, Properties
 from rules.runout.analysis import PlaneBudget, plane_law, runout_properties
@@ -291,6 +291,9 @@ def stack_fact(chain: Chain, geometry: Positions, masses: Masses) -> Fact:
     )
     if chain.stray_joints:
         fact.add("stray_joints", ", ".join(chain.stray_joints))
+    plane = geometry.gauge_plane
+    if not isinstance(plane, Missing):
+        fact.add("plane_beyond_tip_mm", when_known(lambda tip: plane - tip, geometry.tip))
     knob_properties(fact, chain.machine, chain)
     if chain.machine is not None:
         machine_limit_properties(fact, chain.machine, chain, geometry, masses)

@@ -272,7 +272,7 @@ class SearchReport(Out):
     """Report of a search, or one page of it."""
 
     counts: SearchCounts
-    results: list[SearchResult] = Field(
+    items: list[SearchResult] = Field(
         description="Results, ranked within this page. Later pages may have better ones: merge by `rank_key`."
     )
     ranked_by: list[Annotated[RankCriterion, OPEN]] = Field(description="Criteria of the ranking, first to last.")
@@ -283,7 +283,7 @@ class SearchReport(Out):
     )
     left_out: list[LeftOut] = Field(description="Components left out, with reasons.")
     complete: bool = Field(description="Whether this is the last page.")
-    continuation: str | None = Field(description="Token for the next page; null on the last page.")
+    next: str | None = Field(description="`continuation` of the next page; null on the last page.")
     notes: list[str] = Field(description="Notes on the limits of the search.")
     cautions: list[str]
     provenance: Provenance

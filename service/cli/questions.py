@@ -218,7 +218,7 @@ def _run_search(arguments: argparse.Namespace) -> int:
         print(report.model_dump_json())
     else:
         print_search(report, report_console())
-    return min((VERDICT_CODES[one.verdict] for one in report.results), default=NOTHING_FOUND)
+    return min((VERDICT_CODES[one.verdict] for one in report.items), default=NOTHING_FOUND)
 
 
 DECISION_CODES: Final[Mapping[Decision, int]] = MappingProxyType({"release": 0, "hold": 1, "stop": 2})

@@ -109,17 +109,17 @@ def print_search(report: SearchReport, console: Console) -> None:
         ),
         console,
     )
-    if report.results:
+    if report.items:
         heading(
             "Projection, mm; 95th percentile of the runout, µm; stiffness at the tip; first natural frequency",
             console,
         )
-        rows = [_row(one) for one in report.results]
+        rows = [_row(one) for one in report.items]
         table(_HEAD, rows, console)
         if any("?" in row for row in rows):
             say(Text("? means not known"), console, 2)
         heading(f"Parts and grips, by {', '.join(report.ranked_by)}", console)
-        for one in report.results:
+        for one in report.items:
             _result(one, console)
     if report.nearest:
         heading("Closest alternatives", console)
@@ -132,8 +132,8 @@ def print_search(report: SearchReport, console: Console) -> None:
         "Ruled out early", [f"{one.code}  {one.title}: {count(one.orders, 'order')}" for one in report.cut], console
     )
     section("Excluded parts", [_left_out(one) for one in report.left_out], console)
-    if report.continuation is not None:
-        section("Token for the next page", [report.continuation], console)
+    if report.next is not None:
+        section("Token for the next page", [report.next], console)
     section("Notes", report.notes, console)
     section("Cautions", report.cautions, console)
 

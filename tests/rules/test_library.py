@@ -111,7 +111,7 @@ def test_a_threshold_that_no_rule_has_is_a_bad_request(checker: Checker) -> None
         ("read_gauge", "readings/01-gauge-pin-within-limit.json", "next_step"),
         ("compare", "comparisons/deep-rib.json", "alternatives"),
         ("decide_release", "orders/kb-wo-2107.json", "decision"),
-        ("find_stacks", "searches/deep-rib.json", "results"),
+        ("find_stacks", "searches/deep-rib.json", "items"),
     ],
 )
 def test_every_question_is_offered_twice(name: str, file: str, answers: str, checker: Checker) -> None:

@@ -57,13 +57,13 @@ def test_an_example_is_answered_with_a_report(client: Any, assessor: Assessor, n
     assert (response.status_code, response.headers["cache-control"]) == (200, "no-store")
     report = SearchReport.model_validate_json(response.content)
     assert report == search(parse(SearchRequest, request), assessor)
-    assert bool(report.results) is not bool(report.nearest)
-    assert (name == "nothing-found") is not bool(report.results)
+    assert bool(report.items) is not bool(report.nearest)
+    assert (name == "nothing-found") is not bool(report.items)
 
 
 def test_a_result_can_be_sent_to_the_checks(client: Any, wanted: dict[str, Any]) -> None:
     """The request beside a result is taken as it is, and gets the verdict that the result tells."""
-    results = _post(client, wanted).json()["results"]
+    results = _post(client, wanted).json()["items"]
     assert len(results) == 4
     for one in results:
         answer = client.check(json.dumps(one["check"]).encode())
@@ -82,14 +82,14 @@ def test_pages_are_gone_through_with_their_tokens(client: Any, wanted: dict[str,
     found, request = [], {**wanted, "page": {"results_at_most": 1}}
     while True:
         page = _post(client, request).json()
-        found += page["results"]
-        assert page["complete"] is (page["continuation"] is None)
+        found += page["items"]
+        assert page["complete"] is (page["next"] is None)
         if page["complete"]:
             break
-        assert set(page["continuation"]) <= set("ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789-_")
-        request = {**wanted, "page": {"results_at_most": 2}, "continuation": page["continuation"]}
+        assert set(page["next"]) <= set("ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789-_")
+        request = {**wanted, "page": {"results_at_most": 2}, "continuation": page["next"]}
     merged = sorted(found, key=lambda one: (one["rank_key"], one["components"]))
-    assert [one["components"] for one in merged] == [one["components"] for one in whole["results"]]
+    assert [one["components"] for one in merged] == [one["components"] for one in whole["items"]]
 
 
 def _other_mass(request: dict[str, Any]) -> None:
@@ -112,7 +112,7 @@ def _other_mass(request: dict[str, Any]) -> None:
 )
 def test_a_token_of_another_request_is_refused(client: Any, wanted: dict[str, Any], change: Any) -> None:
     """409 with the place of the token: nobody gets half of one search and half of another."""
-    token = _post(client, {**wanted, "page": {"judged_at_most": 1}}).json()["continuation"]
+    token = _post(client, {**wanted, "page": {"judged_at_most": 1}}).json()["next"]
     request = {**wanted, "continuation": token}
     assert _post(client, request).status_code == 200
     change(request)
@@ -127,7 +127,7 @@ def test_a_token_of_other_rules_is_refused(
     client: Any, client_with: Any, assessor: Assessor, wanted: dict[str, Any]
 ) -> None:
     """Rules that changed between two pages would make a whole that nobody judged."""
-    token = _post(client, {**wanted, "page": {"judged_at_most": 1}}).json()["continuation"]
+    token = _post(client, {**wanted, "page": {"judged_at_most": 1}}).json()["next"]
     book = assessor.book
     other = Assessor(type(book)(book.rules, book.vocabulary, book.overridden, "0" * 64), assessor.catalogue)
     response = _post(client_with(other), {**wanted, "continuation": token})
@@ -170,7 +170,7 @@ def test_a_place_that_no_walk_has_does_no_harm(client: Any, wanted: dict[str, An
         "zone",
         "cutters",
         "judged",
-        "results",
+        "items",
         "rank",
         "token",
         "threshold",
@@ -197,7 +197,7 @@ def test_other_problems_are_those_of_a_check(client: Any, body: bytes, content_t
 def test_an_empty_request_is_answered(client: Any) -> None:
     """The schema allows it, so it is told that there is nothing to search."""
     answer = _post(client, {}).json()
-    assert (answer["results"], answer["complete"], answer["counts"]["parts"]) == ([], True, 0)
+    assert (answer["items"], answer["complete"], answer["counts"]["parts"]) == ([], True, 0)
 
 
 def _file(folder: Path, request: object) -> str:
@@ -249,7 +249,7 @@ def test_json_on_the_command_line_is_the_report(
         asked = {**wanted, "continuation": token[1]} if token else wanted
         assert report == search(parse(SearchRequest, copy.deepcopy(asked)), assessor)
         assert report.counts.kept == kept
-        token = ["--continue", report.continuation or ""]
+        token = ["--continue", report.next or ""]
 
 
 @pytest.mark.parametrize("width", [60, 100])
@@ -267,7 +267,7 @@ def test_the_text_leaves_nothing_out(wanted: dict[str, Any], assessor: Assessor,
         assert max(map(len, out.getvalue().splitlines())) <= width
         words = " ".join(out.getvalue().split())
         assert f"{report.counts.judged} judged" in words
-        for one in report.results:
+        for one in report.items:
             assert f"{one.place} {one.verdict} {' + '.join(one.components)}" in words
             assert all(
                 f"{joint.joint.lower} in {joint.joint.upper}: grip {joint.grip_length_mm:g} mm" in words
@@ -284,8 +284,8 @@ def test_the_text_leaves_nothing_out(wanted: dict[str, Any], assessor: Assessor,
             assert f"{cut.code} {cut.title}: {cut.orders} order" in words
         for left in report.left_out:
             assert f"{left.key}: {left.code} {left.reason}" in words
-        for said in (*report.notes, *report.cautions, *([report.continuation] if report.continuation else [])):
+        for said in (*report.notes, *report.cautions, *([report.next] if report.next else [])):
             assert said in words
         assert report.left_out
-        assert bool(report.results) is (limit == 40)
+        assert bool(report.items) is (limit == 40)
         assert bool(report.nearest) is (limit == 1)

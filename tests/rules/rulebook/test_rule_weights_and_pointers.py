@@ -74,6 +74,7 @@ RULES = {
     "RUN-020": ("advice", False, "operation"),
     "RUN-030": ("advice", False, "operation"),
     "RUN-040": ("warning", False, "operation"),
+    "RUN-050": ("warning", False, "stack"),
     "SHK-010": ("warning", False, "joint"),
     "SHK-020": ("warning", False, "joint"),
     "SHR-010": ("error", True, "joint"),

@@ -34,8 +34,8 @@ def _search(request: dict[str, Any]) -> SearchReport:
 
 def _pages(request: dict[str, Any], **page: int) -> list[SearchReport]:
     pages = [_search({**request, "page": page})]
-    while pages[-1].continuation is not None:
-        pages.append(_search({**request, "page": page, "continuation": pages[-1].continuation}))
+    while pages[-1].next is not None:
+        pages.append(_search({**request, "page": page, "continuation": pages[-1].next}))
         assert len(pages) < 2000
     return pages
 
@@ -65,7 +65,7 @@ def test_finds_in_many_inventories_what_judging_every_order_finds(seed: int) -> 
 def _assert_finds_what_judging_every_order_finds(seed: int) -> None:
     request = random_search(random.Random(seed))
     pages = _pages(request, judged_at_most=1000, results_at_most=200)
-    results = [one for page in pages for one in page.results]
+    results = [one for page in pages for one in page.items]
     assert _told(results) == every_stack(request, ASSESSOR)
     counts = [page.counts for page in pages]
     structured = [
@@ -88,9 +88,9 @@ def test_pages_together_are_the_whole(seed: int, judged: int, results: int) -> N
     request = random_search(random.Random(seed))
     whole = _pages(request, judged_at_most=1000, results_at_most=200)
     pages = _pages(request, judged_at_most=judged, results_at_most=results)
-    found = [one for page in pages for one in page.results]
+    found = [one for page in pages for one in page.items]
     assert len({tuple(one.components) for one in found}) == len(found)
-    key = {tuple(one.components): one.model_dump(exclude={"place"}) for page in whole for one in page.results}
+    key = {tuple(one.components): one.model_dump(exclude={"place"}) for page in whole for one in page.items}
     assert {tuple(one.components): one.model_dump(exclude={"place"}) for one in found} == key
     for name in ("orders_cut", "judged", "kept", "refused"):
         assert sum(getattr(page.counts, name) for page in pages) == sum(getattr(page.counts, name) for page in whole)
@@ -106,10 +106,10 @@ def test_pages_end_by_their_steps_too(steps: int, monkeypatch: pytest.MonkeyPatc
     monkeypatch.setattr(rules.search.search, "STEPS_AT_MOST", steps)
     pages = _pages(request)
     assert len(pages) > 3
-    assert {tuple(one.components) for page in pages for one in page.results} == set(_told(whole.results))
+    assert {tuple(one.components) for page in pages for one in page.items} == set(_told(whole.items))
     assert sum(page.counts.orders_cut for page in pages) == whole.counts.orders_cut
     told = [note for page in pages for note in page.notes if note.startswith("No stack on this page")]
-    assert len(told) == sum(not page.results and not page.complete for page in pages) > 0
+    assert len(told) == sum(not page.items and not page.complete for page in pages) > 0
 
 
 def _two_ways(**requirement: Any) -> dict[str, Any]:
@@ -141,16 +141,16 @@ def _long(way: tuple[str, ...]) -> tuple[str, ...]:
 def test_both_ways_are_found() -> None:
     """Two holders and two mills make four stacks; what else is on the shelf is told by the rule that refuses it."""
     report = _search(_two_ways())
-    assert set(_told(report.results)) == {_COLLET, _long(_COLLET), _SHRUNK, _long(_SHRUNK)}
-    assert {one.verdict for one in report.results} == {"pass"}
-    assert (report.complete, report.continuation, report.nearest, report.notes) == (True, None, [], [])
+    assert set(_told(report.items)) == {_COLLET, _long(_COLLET), _SHRUNK, _long(_SHRUNK)}
+    assert {one.verdict for one in report.items} == {"pass"}
+    assert (report.complete, report.next, report.nearest, report.notes) == (True, None, [], [])
     assert {one.code for one in report.cut} == {"JNT-010", "COL-010", "BOR-020"}
-    assert [one.place for one in report.results] == [1, 2, 3, 4]
+    assert [one.place for one in report.items] == [1, 2, 3, 4]
 
 
 def test_a_result_is_its_check() -> None:
     """The request that comes with a result is judged just so, and what the result tells is what that report tells."""
-    for one in _search(_two_ways(projection={"at_least_mm": 115})).results:
+    for one in _search(_two_ways(projection={"at_least_mm": 115})).items:
         check = ASSESSOR.assess(parse_request(copy.deepcopy(one.check)))
         assert check.verdict == one.verdict
         assert check.summary == one.summary
@@ -191,7 +191,7 @@ def test_grips_are_set_as_asked(grip: str, at_least: float | None, expected: tup
     assert (collet["minimum_grip_mm"], collet["depth_mm"]) == (26, 90)
     if at_least is not None:
         request["requirement"]["projection"] = {"at_least_mm": at_least}
-    found = {tuple(one.components): one for one in _search(request).results}
+    found = {tuple(one.components): one for one in _search(request).items}
     if expected is None:
         assert _COLLET not in found
         return
@@ -203,16 +203,16 @@ def test_grips_are_set_as_asked(grip: str, at_least: float | None, expected: tup
 
 def test_the_joint_nearest_the_spindle_is_drawn_out_first() -> None:
     """Two shanks have 12 and 9 mm to give: the extension gives first, the mill what is left to give."""
-    near = _search(_two_ways(cutters=["KB-EM8-4"])).results
+    near = _search(_two_ways(cutters=["KB-EM8-4"])).items
     (one,) = [it for it in near if tuple(it.components) == _SHRUNK]
     assert one.tip_from_gauge_line_mm is not None
     assert [(it.longest_mm, it.shortest_mm) for it in one.joints] == [(48, 36), (36, 27)]
     for wanted, drawn in ((5, [5, 0]), (12, [12, 0]), (15, [12, 3])):
         request = _two_ways(cutters=["KB-EM8-4"], projection={"at_least_mm": one.tip_from_gauge_line_mm + wanted})
-        (it,) = [it for it in _search(request).results if tuple(it.components) == _SHRUNK]
+        (it,) = [it for it in _search(request).items if tuple(it.components) == _SHRUNK]
         assert [joint.drawn_out_mm for joint in it.joints] == drawn
     request = _two_ways(cutters=["KB-EM8-4"], projection={"datum": "last_clamping_face", "at_least_mm": 36 - 27 + 20})
-    (it,) = [it for it in _search(request).results if tuple(it.components) == _SHRUNK]
+    (it,) = [it for it in _search(request).items if tuple(it.components) == _SHRUNK]
     assert it.joints[0].drawn_out_mm == 0
     assert it.tip_from_last_clamping_face_mm == 29
 
@@ -222,7 +222,7 @@ def test_clearance_counts_from_the_tip(radius: float, fits: bool) -> None:
     """The extension of ⌀16 begins 26 mm behind the tip: a zone that ends before it does not mind it."""
     for to_mm, expected in ((26, True), (26.01, fits), (60, fits)):
         request = _two_ways(cutters=["KB-EM8-4"], clearance=[{"to_mm": to_mm, "radius_mm": radius}], grip="longest")
-        assert (_SHRUNK in _told(_search(request).results)) is expected
+        assert (_SHRUNK in _told(_search(request).items)) is expected
 
 
 @pytest.mark.parametrize(("radius", "fits"), [(3.9, False), (4.0, True)])
@@ -231,18 +231,18 @@ def test_the_cutting_part_counts_too(radius: float, fits: bool) -> None:
     request = _two_ways(cutters=["KB-EM8-4"], clearance=[{"to_mm": 5, "radius_mm": radius}])
     for piece in request["components"]["KB-EM8-4"]["profile"]:
         piece["outer_mm"] = 7
-    assert bool(_search(request).results) is fits
+    assert bool(_search(request).items) is fits
 
 
 def test_what_the_requirement_can_not_tell_is_no_pass() -> None:
     """Without its outline nobody knows whether the extension is clear: review at best, and not kept where a pass is."""
     request = _two_ways(cutters=["KB-EM8-4"], clearance=[{"to_mm": 60, "radius_mm": 9}])
-    assert _told(_search(request).results)[_SHRUNK][0] == "pass"
+    assert _told(_search(request).items)[_SHRUNK][0] == "pass"
     del request["components"]["KB-X16-060-S08"]["profile"]
-    (one,) = [it for it in _search(request).results if tuple(it.components) == _SHRUNK]
+    (one,) = [it for it in _search(request).items if tuple(it.components) == _SHRUNK]
     assert (one.verdict, one.not_known) == ("review", ["clearance"])
     report = _search({**request, "accept": "pass"})
-    assert _SHRUNK not in _told(report.results)
+    assert _SHRUNK not in _told(report.items)
     assert "REQ-060" in {one.code for one in report.refused_by}
 
 
@@ -259,10 +259,10 @@ def test_pieces_on_hand_limit_a_stack() -> None:
 
     def sleeves(pieces: int) -> set[int]:
         report = _search({**request, "stock": {"KB-SL8": pieces}})
-        for one in report.results:
+        for one in report.items:
             names = [part["id"] for part in one.check["stack"]["components"]]
             assert len(set(names)) == len(names)
-        return {one.components.count("KB-SL8") for one in report.results}
+        return {one.components.count("KB-SL8") for one in report.items}
 
     assert (sleeves(0), sleeves(1), sleeves(2), sleeves(9)) == ({0}, {0, 1}, {0, 1, 2}, {0, 1, 2, 3})
     (left,) = _search({**request, "stock": {"KB-SL8": 0}}).left_out
@@ -303,7 +303,7 @@ def test_keys_that_lead_nowhere_are_told() -> None:
         "KB-press-12-8": "required as a cutting tool, but is neither one nor a gauge pin",
         "KB-TWICE": "the mounted catalogue defines it more than once",
     }
-    assert set(_told(report.results)) == {_COLLET, _SHRUNK}
+    assert set(_told(report.items)) == {_COLLET, _SHRUNK}
 
 
 def test_the_mounted_catalogue_is_searched_where_asked() -> None:
@@ -317,14 +317,14 @@ def test_the_mounted_catalogue_is_searched_where_asked() -> None:
         del request["components"][key]
 
     def found(**more: Any) -> set[tuple[str, ...]]:
-        return set(_told(search(parse(SearchRequest, {**request, **more}), assessor).results))
+        return set(_told(search(parse(SearchRequest, {**request, **more}), assessor).items))
 
     assert found() == {_long(_SHRUNK)}
     assert found(stock={"KB-press-12-8": 1}) == {_long(_SHRUNK), _long(_COLLET)}
     assert found(whole_catalogue=True) == {_COLLET, _long(_COLLET), _SHRUNK, _long(_SHRUNK)}
     report = search(parse(SearchRequest, {**request, "whole_catalogue": True}), assessor)
-    checks = [ASSESSOR.assess(parse_request(copy.deepcopy(one.check))) for one in report.results]
-    assert [one.verdict for one in checks] == [one.verdict for one in report.results]
+    checks = [ASSESSOR.assess(parse_request(copy.deepcopy(one.check))) for one in report.items]
+    assert [one.verdict for one in checks] == [one.verdict for one in report.items]
 
 
 @pytest.mark.parametrize("where", ["stock", "whole_catalogue"])
@@ -350,7 +350,7 @@ def test_keys_that_are_not_defined_do_not_count() -> None:
     stock = {f"K{n}": 1 for n in range(MAX_INVENTORY)}
     report = _search({**_two_ways(), "stock": stock})
     assert len(report.left_out) == MAX_INVENTORY
-    assert len(report.results) == 4
+    assert len(report.items) == 4
 
 
 def test_knobs_are_tried_where_the_drawbar_needs_one() -> None:
@@ -362,10 +362,10 @@ def test_knobs_are_tried_where_the_drawbar_needs_one() -> None:
     }
     report = _search(request)
     stack = ("KB-ST40-press-12-075", "KB-press-12-8", "KB-EM8-4")
-    assert set(_told(report.results)) == {(*stack, "KB-RK-40JD")}
+    assert set(_told(report.items)) == {(*stack, "KB-RK-40JD")}
     assert {one.code for one in report.cut} >= {"KNOB-010", "KNOB-020"}
     request["machine"] = {name: value for name, value in request["machine"].items() if name != "retention_knob"}
-    assert set(_told(_search(request).results)) == {stack}
+    assert set(_told(_search(request).items)) == {stack}
 
 
 def test_a_gauge_pin_is_used_where_it_is_named() -> None:
@@ -374,9 +374,9 @@ def test_a_gauge_pin_is_used_where_it_is_named() -> None:
     pin = {"id": "pin", "kind": "gauge_pin", "overall_length_mm": 80, "straightness_um": 1}
     pin["machine_side"] = {"coupling": "cylindrical", "diameter_mm": 8, "tolerance": "h5", "form": "plain"}
     request["components"]["KB-PIN8"] = pin
-    assert not any("KB-PIN8" in one.components for one in _search(request).results)
+    assert not any("KB-PIN8" in one.components for one in _search(request).items)
     request["requirement"] = {"cutters": ["KB-PIN8"]}
-    assert {one.components[-1] for one in _search(request).results} == {"KB-PIN8"}
+    assert {one.components[-1] for one in _search(request).items} == {"KB-PIN8"}
 
 
 @pytest.mark.parametrize(
@@ -393,7 +393,7 @@ def test_results_are_ranked_as_asked(criteria: list[str], value: Callable[[Searc
     """The best first; the key says by what, smaller being better, and ties go by the names of the parts."""
     request = _two_ways()
     request["components"]["KB-TWIN"] = request["components"]["KB-EM8-4"]
-    results = _search({**request, "rank_by": criteria}).results
+    results = _search({**request, "rank_by": criteria}).items
     values = [value(one) for one in results]
     assert values == sorted(values)
     assert [one.rank_key for one in results] == [[it] for it in values]
@@ -406,7 +406,7 @@ def test_what_is_not_known_ranks_last() -> None:
     """A stack of which no mass is known comes behind those of which it is."""
     request = _two_ways(cutters=["KB-EM8-4"])
     del request["components"]["KB-HT63-press-12-075"]["mass_kg"]
-    results = _search({**request, "rank_by": ["mass", "mass", "components"]}).results
+    results = _search({**request, "rank_by": ["mass", "mass", "components"]}).items
     assert [tuple(one.components) for one in results] == [_SHRUNK, _COLLET]
     assert results[-1].rank_key == [None, 3.0]
 
@@ -416,17 +416,17 @@ def test_verdicts_decide_first_and_pass_alone_where_asked() -> None:
     request = _two_ways(cutters=["KB-EM8-4"])
     del request["components"]["KB-X16-060-S08"]["max_speed_rpm"]
     report = _search(request)
-    assert [one.verdict for one in report.results] == ["pass", "review"]
-    assert report.results[1].undecided_codes == ["SPD-010"]
+    assert [one.verdict for one in report.items] == ["pass", "review"]
+    assert report.items[1].undecided_codes == ["SPD-010"]
     report = _search({**request, "accept": "pass"})
-    assert [tuple(one.components) for one in report.results] == [_COLLET]
+    assert [tuple(one.components) for one in report.items] == [_COLLET]
     assert [(one.code, one.stacks, one.alone) for one in report.refused_by] == [("SPD-010", 1, 1)]
 
 
 def test_an_empty_result_tells_the_nearest_misses() -> None:
     """Beyond every reach: the longest stacks first, with the reach alone against them."""
     report = _search(_two_ways(projection={"at_least_mm": 400}))
-    assert (report.results, report.complete) == ([], True)
+    assert (report.items, report.complete) == ([], True)
     assert {one.code for one in report.cut} >= {"REQ-010"}
     assert [[it.code for it in one.reasons] for one in report.nearest] == [["REQ-010"]] * 3
     told = [one.tip_from_gauge_line_mm or 0.0 for one in report.nearest]
@@ -440,7 +440,7 @@ def test_a_joint_that_does_not_fit_is_a_near_miss() -> None:
     request = _two_ways()
     request["components"] = shelf("KB-HT63-press-12-075", "KB-press-12-6", "KB-EM8-4", "KB-N16-8")
     report = _search(request)
-    assert report.results == []
+    assert report.items == []
     (miss,) = report.nearest
     assert miss.components == ["KB-HT63-press-12-075", "KB-press-12-6", "KB-EM8-4"]
     assert "COL-010" in {it.code for it in miss.reasons}
@@ -481,7 +481,7 @@ def test_thresholds_of_the_request_hold_in_the_search() -> None:
     """A joint that the rulebook accepts is given up where the request asks for more; an unknown one is a fault."""
     strict = {"policy": {"thresholds": [{"code": "BOR-050", "threshold": "least_interference_um", "value": 150}]}}
     report = _search({**_two_ways(), **strict})
-    assert not any("KB-X16-060-S08" in one.components for one in report.results)
+    assert not any("KB-X16-060-S08" in one.components for one in report.items)
     assert "BOR-050" in {one.code for one in report.cut}
     with pytest.raises(BadRequestError) as caught:
         _search({**_two_ways(), "policy": {"thresholds": [{"code": "OVH-999", "threshold": "a", "value": 1}]}})
