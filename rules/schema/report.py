@@ -847,7 +847,9 @@ class Report(Out):
     operations: list[OperationReport] = Field(
         description="What depends on each operation, in the order of the request."
     )
-    assembly: AssemblyReport | None = Field(description="Work instruction; null unless requested.")
+    assembly: AssemblyReport | None = Field(
+        description="Work instruction; absent unless requested.", exclude_if=lambda assembly: assembly is None
+    )
     cautions: list[str]
     provenance: Provenance
 

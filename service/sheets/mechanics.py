@@ -136,7 +136,8 @@ _WEAR: Final = "Computed loads are for a sharp cutting tool that runs true; wear
 
 def mechanics(report: Report) -> Iterator[Section]:
     """Return the sections of the stack, then one for each operation; empty ones as well."""
-    yield _speed(report.speed)
+    # what an operation lists has the limits of the stack in it
+    yield _speed(report.speed) if not report.operations else replace(_speed(report.speed), tables=())
     yield _grip(report.grip)
     stiffness = report.stiffness
     yield Section(

@@ -50,11 +50,11 @@ function runout(told) {
   ].filter(Boolean);
 }
 
-function speed(told) {
+function speed(told, caption = "Speed limits; the lowest governs") {
   if (!told.limits.length) return [];
   const rows = told.limits.map((one) => [sentence(one.cause), one.component ?? jointWords(one.joint) ?? "–", amount(one.speed_rpm)]);
   return [
-    table("Speed limits; the lowest governs", ["limited by", "part or joint", "rpm"], rows, [2]),
+    table(caption, ["limited by", "part or joint", "rpm"], rows, [2]),
     told.complete ? null : make("p", {}, "At least one applicable limit is not known."),
   ].filter(Boolean);
 }
@@ -107,10 +107,10 @@ function operation(told) {
   ]);
   const heads = ["joint", "torque capacity, N·m", "axial capacity, N", "safety factor against slip"];
   return [
-    rows.length ? table("Limits and figures", ["quantity", "value"], rows, [1]) : null,
-    ...speed(turning),
-    held.length ? table("Grip at the programmed speed", heads, held, [1, 2, 3]) : null,
-    ...load(told.load),
+    rows.length ? table(`Figures of operation ${told.id}`, ["quantity", "value"], rows, [1]) : null,
+    ...speed(turning, `Speed limits in operation ${told.id}`),
+    held.length ? table(`Grip at the programmed speed, operation ${told.id}`, heads, held, [1, 2, 3]) : null,
+    ...load(told.load, told.id),
   ].filter(Boolean);
 }
 
@@ -124,7 +124,7 @@ function stiffness(told) {
   ].filter(Boolean);
 }
 
-function load(told) {
+function load(told, id) {
   if (told.source === null) return [];
   const rows = [
     ["torque", amount(told.torque_n_m, 2, "N·m")],
@@ -132,5 +132,6 @@ function load(told) {
     ["radial force", amount(told.radial_force_n, 0, "N")],
     ["spindle power", amount(told.power_kw, 2, "kW")],
   ].filter(([, value]) => value !== "not known");
-  return [table(told.source === "stated" ? "Cutting load, stated in the request" : "Cutting load, computed from the cut", ["quantity", "value"], rows, [1])];
+  const caption = `Cutting load, ${told.source === "stated" ? "stated in the request" : "computed from the cut"}, operation ${id}`;
+  return [table(caption, ["quantity", "value"], rows, [1])];
 }

@@ -177,7 +177,7 @@ BREAKING: dict[str, tuple[Edit, str]] = {
         _set("@CheckRequest properties components anyOf 0", additionalProperties=False),
         "takes no other",
     ),
-    "a field of an answer removed": (_drop_field("Report", "cautions", required=True), "/cautions: is gone"),
+    "a field of an answer removed": (_drop_field("Report", "summary", required=True), "/summary: is gone"),
     "a field of a part removed": (_drop_field("Finding", "remedy", required=True), "/findings/*/remedy: is gone"),
     "a field of an answer no longer sure": (_take("@Finding required", "limit"), "/limit: may be missing"),
     "an answer that may be null": (

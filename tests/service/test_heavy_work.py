@@ -260,4 +260,6 @@ def test_a_costly_line_of_a_batch_moves_to_a_thread(app_with: Callable[..., Fast
     begun, done = watched.threads
     assert begun == threading.get_ident() != done
     line = response.content.splitlines()[0]
-    assert line == b'{"line":1,"report":%b}' % _post(app, "/v1/checks", COSTLY).content
+    report = _post(app, "/v1/checks", COSTLY)
+    name = json.dumps(report.json()["stack_id"]).encode()
+    assert line == b'{"type":"report","line":1,"id":%b,"report":%b}' % (name, report.content)

@@ -101,7 +101,8 @@ def test_a_stream_is_answered_line_by_line_as_single_checks(client: Any, post: C
     expected = {line: client.check(line).content for line in set(lines) - {BAD}}
     for number, (line, text) in enumerate(zip(lines, response.content.split(b"\n"), strict=False), 1):
         if line != BAD:
-            assert text == b'{"line":%d,"report":%b}' % (number, expected[line])
+            name = json.loads(line)["stack"]["id"].encode()
+            assert text == b'{"type":"report","line":%d,"id":"%b","report":%b}' % (number, name, expected[line])
     _check_summary(answers, summary)
     assert (summary["lines"], summary["blank"], summary["definitions"], summary["complete"]) == (60, 0, 0, True)
 
@@ -179,7 +180,9 @@ def test_answers_in_short(post: Callable[..., httpx.Response]) -> None:
     answers, summary = _told(response)
     assert [answer.get("verdict") for answer in answers] == ["pass", "fail", None]
     assert summary["codes"] == Counter(code for answer in answers for code in answer.get("codes", []))
-    long, whole = _told(post(BATCH_LINES.encode()))
+    lines = [json.loads(line) for line in BATCH_LINES.splitlines()]
+    assert lines[0].pop("include") == []
+    long, whole = _told(post("\n".join(map(json.dumps, lines)).encode()))
     assert whole == summary
     for short, answer in zip(answers[:2], long, strict=False):
         report = answer["report"]

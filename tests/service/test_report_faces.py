@@ -24,6 +24,7 @@ from service.sheets.mechanics import mechanics
 from tests.support.stacks import derived_of
 
 _LEVELS: Final = "people read the median and the 95th percentile"
+_LIMITS: Final = "the limits of every operation are these and its own"
 
 UNSEEN: Final = {
     "assembly.acceptance.predictions[parts_at_limits].quantiles_um.p80": _LEVELS,
@@ -60,6 +61,9 @@ UNSEEN: Final = {
     "runout.contributors[].tir_um.parts_at_limits": "no plane",
     "runout.planes[].predictions[parts_at_limits].quantiles_um.p80": _LEVELS,
     "runout.planes[].predictions[parts_at_limits].quantiles_um.p99": _LEVELS,
+    "speed.limits[].cause": _LIMITS,
+    "speed.limits[].component": _LIMITS,
+    "speed.limits[].speed_rpm": _LIMITS,
     "runout.planes[].readable": "the work instruction says where the indicator meets flutes or nothing",
 }
 """Leaves of the report that people need not see, and why."""

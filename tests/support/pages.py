@@ -156,7 +156,7 @@ def expected_figures(report: dict[str, Any]) -> dict[str, list[float]]:
         ],
         "speed": [
             speed["governing"] and speed["governing"]["speed_rpm"]["value"],
-            *(one["speed_rpm"]["value"] for one in speed["limits"]),
+            *(() if report["operations"] else (one["speed_rpm"]["value"] for one in speed["limits"])),
         ],
         "grip": [
             *(value for one in grip for value in map(_value, list(one.values())[2:9]) if isinstance(value, float)),

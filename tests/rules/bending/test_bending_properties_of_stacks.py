@@ -163,8 +163,7 @@ def test_shares_of_any_stack_make_a_whole(name: str, data: Any) -> None:
 def _mechanics(request: dict[str, Any]) -> dict[str, Any]:
     report = report_of(request)
     return {
-        name: getattr(report, name).model_dump()
-        for name in ("speed", "balance", "load", "stiffness", "mass", "geometry")
+        name: getattr(report, name).model_dump() for name in ("speed", "balance", "stiffness", "mass", "geometry")
     } | {"grip": [one.model_dump() for one in report.grip]}
 
 
