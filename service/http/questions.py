@@ -182,9 +182,9 @@ def searches_router(assessor: Assessor) -> APIRouter:
         " inventory, that fits, reaches, clears the part and does not fail the check. Results are ranked, each with"
         " its check request. Parts, joints and knobs that always break a rule are ruled out early and counted by that"
         " rule.\n\n"
-        "A response is one page. If it has a `next`, send that token as `continuation` with the same request for the next"
-        " page. Pages do not overlap; each is ranked by itself, and `rank_key` merges them. A token of another request,"
-        " rulebook, catalogue or version gives 409.\n\n"
+        "A response is one page. If it has a `next`, send that token as `continuation` with the same request for the"
+        " next page. Pages do not overlap; each is ranked by itself, and `rank_key` merges them. A token of another"
+        " request, rulebook, catalogue or version gives 409.\n\n"
         "If nothing is found, `cut`, `refused_by` and `nearest` give the reasons and the closest alternatives."
         " Stateless and safe to retry; identical requests return identical bytes.",
         response_description="The inventory was searched; the results may be empty.",
