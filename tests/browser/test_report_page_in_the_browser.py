@@ -47,4 +47,4 @@ def test_it_prints(report: Page) -> None:
     assert report.evaluate("document.documentElement.scrollWidth") <= 680
     sheets = report.pdf(format="A4")
     assert sheets.startswith(b"%PDF")
-    assert 1 <= sheets.count(b"/Type /Page\n") + sheets.count(b"/Type /Page ") <= 8
+    assert 1 <= sheets.count(b"/Type /Page\n") + sheets.count(b"/Type /Page ") <= 9
