@@ -58,7 +58,7 @@ def _run_import(arguments: argparse.Namespace) -> int:
             print(report.model_dump_json())
             continue
         if len(arguments.files) > 1:
-            console.print(Text(("\n" if number else "") + name, style="dim"))
+            console.print(Text(("\n" if number else "") + name, style="dim"), soft_wrap=True)
         print_import(report, console)
     return worst
 

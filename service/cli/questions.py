@@ -98,7 +98,7 @@ def _run_check(arguments: argparse.Namespace) -> int:
             print(report.only(sections).model_dump_json())
             continue
         if len(arguments.files) > 1:
-            console.print(Text(("\n" if number else "") + name, style="dim"))
+            console.print(Text(("\n" if number else "") + name, style="dim"), soft_wrap=True)
         print_report(report, console)
     return worst
 
@@ -309,7 +309,7 @@ def _run_read(arguments: argparse.Namespace) -> int:
             print(report.model_dump_json())
             continue
         if len(arguments.files) > 1:
-            console.print(Text(("\n" if number else "") + name, style="dim"))
+            console.print(Text(("\n" if number else "") + name, style="dim"), soft_wrap=True)
         print_reading(report, console)
     return worst
 

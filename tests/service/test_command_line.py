@@ -61,7 +61,7 @@ def test_the_exit_code_is_the_verdict(files: dict[str, str], verdict: Any, capsy
     ],
 )
 def test_the_worst_file_decides(files: dict[str, str], names: list[str], code: int, capsys: Any) -> None:
-    """Every file is judged, and the gravest code wins."""
+    """Every file is judged, its name stands in one piece, and the gravest code wins."""
     assert main(["check", *(files[name] for name in names)]) == code
     printed = capsys.readouterr()
     assert all(files[name] in printed.out + printed.err for name in names)

@@ -84,7 +84,8 @@ def _link(name: str, into: Path) -> None:
     """Link the modules and the metadata of an installed distribution into a folder of modules."""
     one = distribution(name)
     assert one.files, f"{name} does not list its files"
-    for top in {file.parts[0] for file in one.files} - {"..", "__pycache__"}:
-        target = into / top
-        if not target.exists():
-            target.symlink_to(Path(str(one.locate_file(top))))
+    # what setup.py installed is listed from its metadata folder in Python 3.11.2: "../durable/lang.py"
+    for top in {next(part for part in file.parts if part != "..") for file in one.files} - {"__pycache__"}:
+        source, target = Path(str(one.locate_file(top))), into / top
+        if source.exists() and not target.exists():
+            target.symlink_to(source)
