@@ -22,7 +22,7 @@ from rules.runout.formulas import (
     eccentricity_of,
     equal_effort_factor,
     single_turns,
-    tir_from_speck,
+    tir_from_particle,
     tir_of,
 )
 from rules.runout.report import contributor_figures, not_stated, plane_figures
@@ -206,9 +206,9 @@ def _seats(chain: Chain, geometry: Positions) -> list[SeatReport]:
         if isinstance(place.seat_length, Missing) or isinstance(place.pivot, Missing) or place.seat_length <= 0.0:
             continue
         seat, pivot = place.seat_length, place.pivot
-        speck = partial(_tir_of_speck, seat, pivot)
+        particle = partial(_tir_of_particle, seat, pivot)
         joint = JointEnds(upper=SPINDLE if upper is None else upper.part.id, lower=member.part.id)
-        planes = {"gauge_plane": when_known(speck, geometry.gauge_plane), "tip": when_known(speck, geometry.tip)}
+        planes = {"gauge_plane": when_known(particle, geometry.gauge_plane), "tip": when_known(particle, geometry.tip)}
         seats.append(
             SeatReport(
                 id=f"seat:{joint}",
@@ -222,9 +222,9 @@ def _seats(chain: Chain, geometry: Positions) -> list[SeatReport]:
     return sorted(seats, key=lambda seat: -seat.tir_um_per_um.get("gauge_plane", 0.0))
 
 
-def _tir_of_speck(seat_mm: float, pivot_mm: float, z_mm: float) -> Tir:
+def _tir_of_particle(seat_mm: float, pivot_mm: float, z_mm: float) -> Tir:
     """Return the reading at z per micrometre of the particle."""
-    return tir_from_speck(1.0, seat_mm, z_mm - pivot_mm)
+    return tir_from_particle(1.0, seat_mm, z_mm - pivot_mm)
 
 
 def _required(target: Tir, limit_at: PlaneName, z_mm: float, known: Sequence[Contributor]) -> RequiredReport:

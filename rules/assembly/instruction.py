@@ -28,7 +28,7 @@ from rules.quantities.models import MissingQuantity
 from rules.quantities.rounding import rounded_or_none
 from rules.quantities.units import quantity_and_unit, ucum
 from rules.runout.analysis import PlaneBudget
-from rules.runout.formulas import tir_from_speck
+from rules.runout.formulas import tir_from_particle
 from rules.runout.report import predictions_of
 from rules.schema.components import Cutter, GaugePin, RetentionKnob
 from rules.schema.report import AssemblyReport, Finding, JointEnds
@@ -44,27 +44,28 @@ _GAUGE_SPINDLE = "the gauge spindle"
 def cleaning_steps(derived: StackAnalysis) -> list[Draft]:
     """Return one cleaning step per seat: that of the spindle, then of every joint; see the order above."""
     seats = [
-        (index, _speck(place, derived.geometry.gauge_plane)) for index, place in enumerate(derived.geometry.places)
+        (index, _particle_reading(place, derived.geometry.gauge_plane))
+        for index, place in enumerate(derived.geometry.places)
     ]
     seats.sort(key=lambda seat: -seat[1] if isinstance(seat[1], float) else float("inf"))
     most_sensitive = len(seats) > 1 and isinstance(seats[0][1], float)
     return [
         step
-        for rank, (index, speck) in enumerate(seats)
-        if (step := _step(derived, index, speck, most_sensitive and rank == 0)) is not None
+        for rank, (index, particle) in enumerate(seats)
+        if (step := _step(derived, index, particle, most_sensitive and rank == 0)) is not None
     ]
 
 
-def _speck(place: Position, plane: OrMissing[float]) -> OrMissing[float]:
+def _particle_reading(place: Position, plane: OrMissing[float]) -> OrMissing[float]:
     """Return the reading at the plane of a particle of 1 µm at one end of the seat, µm."""
 
     def reading(seat: float, pivot: float, z: float) -> OrMissing[float]:
-        return tir_from_speck(1.0, seat, z - pivot) if seat > 0.0 else Missing(())
+        return tir_from_particle(1.0, seat, z - pivot) if seat > 0.0 else Missing(())
 
     return when_all_known(reading, place.seat_length, place.pivot, plane)
 
 
-def _step(derived: StackAnalysis, index: int, speck: OrMissing[float], most_sensitive: bool) -> Draft | None:
+def _step(derived: StackAnalysis, index: int, particle: OrMissing[float], most_sensitive: bool) -> Draft | None:
     member = derived.chain.members[index]
     lower, at = member.part.id, f"{member.at}/machine_side"
     case = derived.chain.joints[index - 1] if index else None
@@ -88,8 +89,10 @@ def _step(derived: StackAnalysis, index: int, speck: OrMissing[float], most_sens
     def find(name: str) -> Tellable:
         if name == "seat_length":
             return seat_length if isinstance(seat_length, Missing) else Number("seat length", "mm", seat_length)
-        if name == "speck":
-            return speck if isinstance(speck, Missing) else Number("reading for a particle of 1 µm", "um", speck)
+        if name == "particle":
+            return (
+                particle if isinstance(particle, Missing) else Number("reading for a particle of 1 µm", "um", particle)
+            )
         return None
 
     step = draft(file.general["clean"], Words(known, find), components, pointers, joint)

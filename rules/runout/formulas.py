@@ -39,7 +39,7 @@ __all__ = [
     "line_from_pivot",
     "line_from_two_readings",
     "single_turns",
-    "tir_from_speck",
+    "tir_from_particle",
     "tir_of",
 ]
 
@@ -266,7 +266,7 @@ def line_from_bow(straightness_um: float, length_mm: float, pivot_mm: float, tip
     return Line(EccentricityVector(-slope * pivot_mm), slope)
 
 
-def tir_from_speck(thickness_um: float, seat_length_mm: float, beyond_mm: float) -> Tir:
+def tir_from_particle(thickness_um: float, seat_length_mm: float, beyond_mm: float) -> Tir:
     """Return the reading added by a particle at one end of a seat: TIR = 2·t·z/G.
 
     Parameters
@@ -294,7 +294,7 @@ def tir_from_speck(thickness_um: float, seat_length_mm: float, beyond_mm: float)
 
     Examples
     --------
-    >>> tir_from_speck(5.0, 50.0, 100.0)
+    >>> tir_from_particle(5.0, 50.0, 100.0)
     20.0
     """
     if not seat_length_mm > 0:

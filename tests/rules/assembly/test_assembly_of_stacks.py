@@ -16,13 +16,13 @@ TAPER = {"coupling": "hollow_taper", "size": "50", "form": "A"}
 
 
 def _cleaned(request: dict[str, Any]) -> list[tuple[str | None, float]]:
-    """Return joint and reading of a speck of every cleaning step."""
+    """Return joint and reading of a particle of every cleaning step."""
     steps = [step for step in assembly_of(request).steps if step.action == "clean"]
     return [(named(step.joint), values_of(step)["reading for a particle of 1 µm"][0] or 0.0) for step in steps]
 
 
 def test_seat_on_which_dirt_shows_most_is_cleaned_first() -> None:
-    """First principles: a speck t at the end of a seat G reads 2·t·z/G at z beyond its middle.
+    """First principles: a particle t at the end of a seat G reads 2·t·z/G at z beyond its middle.
 
     Gauge plane of the base at 194 mm: taper of 65.4 mm, collets of 45 and 24 mm, grips of 55 and 34 mm.
     """

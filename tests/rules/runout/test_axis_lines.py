@@ -11,7 +11,7 @@ from rules.runout.formulas import (
     line_from_offset,
     line_from_pivot,
     line_from_two_readings,
-    tir_from_speck,
+    tir_from_particle,
 )
 
 lengths = st.floats(-500, 500)
@@ -63,11 +63,11 @@ def test_two_readings_at_one_place_fix_no_line() -> None:
         line_from_two_readings(1.0, 5.0, 2.0, 5.0)
 
 
-def test_a_speck_tilts_by_its_thickness_over_the_seat() -> None:
+def test_a_particle_tilts_by_its_thickness_over_the_seat() -> None:
     """First principles: 5 µm under one end of a 50 mm seat read 20 µm at 100 mm beyond its middle."""
-    assert tir_from_speck(5.0, 50.0, 100.0) == pytest.approx(20.0)
+    assert tir_from_particle(5.0, 50.0, 100.0) == pytest.approx(20.0)
     with pytest.raises(ValueError, match="above 0"):
-        tir_from_speck(5.0, 0.0, 100.0)
+        tir_from_particle(5.0, 0.0, 100.0)
 
 
 def test_a_bowed_rod_stands_off_by_its_parabola() -> None:
