@@ -12,7 +12,7 @@ import sys
 import sysconfig
 import venv
 from importlib.metadata import PathDistribution, distribution
-from pathlib import Path
+from pathlib import Path, PurePosixPath
 from typing import Final
 from zipfile import Path as ZipPath
 
@@ -83,9 +83,11 @@ def _required(wheel: Path, extras: tuple[str, ...]) -> set[str]:
 def _link(name: str, into: Path) -> None:
     """Link the modules and the metadata of an installed distribution into a folder of modules."""
     one = distribution(name)
-    assert one.files, f"{name} does not list its files"
-    # what setup.py installed is listed from its metadata folder in Python 3.11.2: "../durable/lang.py"
-    for top in {next(part for part in file.parts if part != "..") for file in one.files} - {"__pycache__"}:
+    # Python 3.11.2 lists the sources of what setup.py installed, not the files
+    installed = (one.read_text("installed-files.txt") or "").splitlines()
+    files = list(map(PurePosixPath, installed)) or list(one.files or ())
+    assert files, f"{name} does not list its files"
+    for top in {next(part for part in file.parts if part != "..") for file in files} - {"__pycache__"}:
         source, target = Path(str(one.locate_file(top))), into / top
         if source.exists() and not target.exists():
             target.symlink_to(source)
