@@ -127,7 +127,7 @@ class Assessor:
     def _merged(self, judged: Sequence[_JudgedOperation]) -> tuple[list[Finding], list[Undecided], list[str]]:
         """Return what was found for the stack, and for each operation what depends on it.
 
-        Findings stand in the order of severity, then stack before operations.
+        Findings are sorted by severity; of equal severity, those of the stack come before those of operations.
         """
         findings: list[Finding] = []
         gaps: list[Undecided] = []

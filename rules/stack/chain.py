@@ -250,7 +250,7 @@ class Layer(NamedTuple):
 
 
 class Home(NamedTuple):
-    """Where the fields of a referenced component stand in the request."""
+    """Where the request states the fields of a referenced component."""
 
     layers: tuple[Layer, ...]
     """The reference in the stack first, then those it leads through."""
