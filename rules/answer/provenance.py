@@ -47,6 +47,7 @@ def provenance(
         rulebooks=book.book_names(),
         rulebook_sha256=book.digest,
         catalogue_sha256=catalogue_sha256,
+        assumption_set=None,
         request_sha256=request_sha256(request),
         deviations=[*_changed_thresholds(policy, book), *_lowered(book), *_replaced(book)],
     )

@@ -532,6 +532,7 @@ class Assumption(Out):
     id: str = Field(description="Id, to which `rests_on` refers.", examples=["A1"])
     at: Pointer
     quantity: str = Field(description="Name of the quantity.", examples=["joint_stiffness"])
+    category: str | None = Field(description="Category of component or joint that the value is for; null for any.")
     value: float | str = Field(description="Assumed value.")
     low: float | None = Field(description="Low end of the likely range.")
     high: float | None = Field(description="High end of the likely range.")
@@ -539,6 +540,9 @@ class Assumption(Out):
     set: str = Field(description="Set of assumptions that the value is from.")
     source: str = Field(description="Source of the value.")
     confidence: str = Field(description="Confidence in the value.", examples=["common_practice"])
+    dependence: float | None = Field(
+        description="How much the most affected result depends on the value, 1; above 1 it decides; null if not known."
+    )
     used_by: list[str] = Field(description="Codes of the rules that use it.")
 
 
@@ -781,6 +785,7 @@ class Provenance(Out):
     catalogue_sha256: str | None = Field(
         title="Catalogue, SHA-256", description="SHA-256 of the mounted catalogue; null without a catalogue."
     )
+    assumption_set: str | None = Field(description="Name of the set of assumptions; null if nothing is assumed.")
     request_sha256: str = Field(
         title="Request, SHA-256",
         description="SHA-256 of the request as parsed: compact JSON, lengths in mm, unset fields left out.",

@@ -305,7 +305,7 @@ class ThresholdOverride(Model):
     """Threshold of a rule, changed."""
 
     code: RuleCode = Field(description="Code of the rule.", examples=["OVH-010"])
-    threshold: Token = Field(description="Name of the threshold.", examples=["max_ratio"])
+    threshold: Token = Field(description="Name of the threshold.", examples=["max_length_to_diameter"])
     value: float = Field(description="Value in the unit of the threshold.", examples=[5])
 
 

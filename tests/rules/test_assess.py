@@ -88,7 +88,9 @@ def test_threshold_of_the_policy_is_kept_to_the_last_bit(step: int) -> None:
     request = base_request("nut_collet")
     request["stack"]["joints"][0]["projection_mm"] = 43
     ratio = 43 / 12
-    request["policy"] = {"thresholds": [{"code": "OVH-010", "threshold": "max_ratio", "value": ratio + step * 1e-9}]}
+    request["policy"] = {
+        "thresholds": [{"code": "OVH-010", "threshold": "max_length_to_diameter", "value": ratio + step * 1e-9}]
+    }
     fired = [item.code for item in _report(request).findings]
     assert fired == (["OVH-010"] if step < 0 else [])
 
@@ -96,12 +98,12 @@ def test_threshold_of_the_policy_is_kept_to_the_last_bit(step: int) -> None:
 def test_changed_thresholds_are_told() -> None:
     """Whoever reads the report sees that a limit was moved."""
     request = base_request("press_in") | {
-        "policy": {"thresholds": [{"code": "OVH-010", "threshold": "max_ratio", "value": 7}]}
+        "policy": {"thresholds": [{"code": "OVH-010", "threshold": "max_length_to_diameter", "value": 7}]}
     }
     (changed,) = _report(request).provenance.deviations
     assert (changed.code, changed.threshold, changed.value, changed.default) == (
         "OVH-010",
-        "max_ratio",
+        "max_length_to_diameter",
         7,
         4,
     )
@@ -110,9 +112,9 @@ def test_changed_thresholds_are_told() -> None:
 @pytest.mark.parametrize(
     ("thresholds", "pointer"),
     [
-        ([{"code": "OVH-999", "threshold": "max_ratio", "value": 7}], "/policy/thresholds/0/code"),
-        ([{"code": "OVH-010", "threshold": "max_ration", "value": 7}], "/policy/thresholds/0/threshold"),
-        ([{"code": "OVH-010", "threshold": "max_ratio", "value": 1e9}], "/policy/thresholds/0/value"),
+        ([{"code": "OVH-999", "threshold": "max_length_to_diameter", "value": 7}], "/policy/thresholds/0/code"),
+        ([{"code": "OVH-010", "threshold": "max_length_to_diametre", "value": 7}], "/policy/thresholds/0/threshold"),
+        ([{"code": "OVH-010", "threshold": "max_length_to_diameter", "value": 1e9}], "/policy/thresholds/0/value"),
     ],
 )
 def test_misspelt_or_absurd_thresholds_are_refused(thresholds: Any, pointer: str) -> None:

@@ -269,8 +269,8 @@ def test_the_same_request_gives_the_same_bytes() -> None:
 @pytest.mark.parametrize(
     ("thresholds", "pointer"),
     [
-        ([{"code": "OVH-999", "threshold": "max_ratio", "value": 7}], "/policy/thresholds/0/code"),
-        ([{"code": "OVH-010", "threshold": "max_ratio", "value": 1e9}], "/policy/thresholds/0/value"),
+        ([{"code": "OVH-999", "threshold": "max_length_to_diameter", "value": 7}], "/policy/thresholds/0/code"),
+        ([{"code": "OVH-010", "threshold": "max_length_to_diameter", "value": 1e9}], "/policy/thresholds/0/value"),
     ],
 )
 def test_wrong_thresholds_are_pointed_at(thresholds: Any, pointer: str) -> None:

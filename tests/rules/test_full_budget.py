@@ -264,7 +264,7 @@ def test_misspelt_thresholds_are_refused_here_too() -> None:
     with pytest.raises(BadRequestError):
         _budget(
             base_request("press_in")
-            | {"policy": {"thresholds": [{"code": "OVH-999", "threshold": "max_ratio", "value": 1}]}}
+            | {"policy": {"thresholds": [{"code": "OVH-999", "threshold": "max_length_to_diameter", "value": 1}]}}
         )
 
 

@@ -150,7 +150,7 @@ def test_a_decision_by_changed_rules_says_so(order: dict[str, Any], assessor: As
         return out.getvalue()
 
     assert "Judged by changed rules" not in text()
-    order["policy"] = {"thresholds": [{"code": "OVH-010", "threshold": "max_ratio", "value": 5}]}
+    order["policy"] = {"thresholds": [{"code": "OVH-010", "threshold": "max_length_to_diameter", "value": 5}]}
     order["operations"][1]["policy"] = {"thresholds": [{"code": "SPD-040", "threshold": "max_share", "value": 0.6}]}
     lines = text().split("\n")
     head, operations = lines.index("Judged by changed rules"), lines.index("Operations")

@@ -37,7 +37,7 @@ def test_examples_are_answered(client: Any, assessor: Any, name: str) -> None:
         ({"target_um": "ten"}, "/target_um"),
         ({"targets": 8}, "/targets"),
         (
-            {"policy": {"thresholds": [{"code": "OVH-999", "threshold": "max_ratio", "value": 1}]}},
+            {"policy": {"thresholds": [{"code": "OVH-999", "threshold": "max_length_to_diameter", "value": 1}]}},
             "/policy/thresholds/0/code",
         ),
     ],

@@ -62,7 +62,10 @@ def test_the_same_request_gives_the_same_bytes(client: Any) -> None:
             "/policy/thresholds/0/code",
         ),
         (
-            {"planes": [PLANE], "policy": {"thresholds": [{"code": "OVH-010", "threshold": "max_ratio", "value": -5}]}},
+            {
+                "planes": [PLANE],
+                "policy": {"thresholds": [{"code": "OVH-010", "threshold": "max_length_to_diameter", "value": -5}]},
+            },
             None,
         ),
     ],

@@ -38,6 +38,7 @@ UNSEEN: Final = {
     "assembly.steps[].not_stated[].unit": "the pointer has it",
     "findings[].rests_on": "empty in every report",
     "if_assumptions_hold": "null in every report",
+    "provenance.assumption_set": "null in every report",
     "summary.assumed": "zero in every report",
     "assembly.disassembly[].components": "the step names the joint",
     "assembly.steps[].at": "place in the request; the step names the joint",

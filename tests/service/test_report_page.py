@@ -42,7 +42,7 @@ UGLY = "</style><script>alert(1)</script>&amp;\"'{{ 7 * 7 }}"
 def _request(name: str) -> dict[str, Any]:
     data: dict[str, Any] = json.loads(STACKS[name].read_text("utf-8"))
     if name == "14-short-grip":
-        data["policy"] = {"thresholds": [{"code": "OVH-010", "threshold": "max_ratio", "value": 5}]}
+        data["policy"] = {"thresholds": [{"code": "OVH-010", "threshold": "max_length_to_diameter", "value": 5}]}
     return data
 
 

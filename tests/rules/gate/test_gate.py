@@ -331,7 +331,9 @@ def test_wrong_thresholds_are_pointed_at() -> None:
     """In the order's policy, though every operation has its own, and in that of each operation."""
     order = order_of("good", "good", policy={"thresholds": [{"code": "OVH-999", "threshold": "a", "value": 1}]})
     order["operations"][0]["policy"] = {}
-    order["operations"][1]["policy"] = {"thresholds": [{"code": "OVH-010", "threshold": "max_ratio", "value": 1e9}]}
+    order["operations"][1]["policy"] = {
+        "thresholds": [{"code": "OVH-010", "threshold": "max_length_to_diameter", "value": 1e9}]
+    }
     with pytest.raises(BadRequestError) as caught:
         decided(order)
     assert [fault.pointer for fault in caught.value.faults] == [
@@ -342,7 +344,9 @@ def test_wrong_thresholds_are_pointed_at() -> None:
 
 def test_changed_thresholds_are_told_by_operation() -> None:
     """Each operation names the thresholds that were changed for it; the provenance those of the order."""
-    order = order_of("good", "good", policy={"thresholds": [{"code": "OVH-010", "threshold": "max_ratio", "value": 6}]})
+    order = order_of(
+        "good", "good", policy={"thresholds": [{"code": "OVH-010", "threshold": "max_length_to_diameter", "value": 6}]}
+    )
     order["operations"][1]["policy"] = {"thresholds": [{"code": "SPD-040", "threshold": "max_share", "value": 0.6}]}
     report = decided(order)
     assert [[it.code for it in one.deviations] for one in report.operations] == [["OVH-010"], ["SPD-040"]]

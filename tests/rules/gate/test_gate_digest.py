@@ -89,7 +89,7 @@ JUDGED: dict[str, Callable[[Order], object]] = {
     "components": lambda order: order.update(components={"KB": {"kind": "collet", "id": "c"}}),
     "policy": lambda order: order.update(policy={"on_warning": "fail"}),
     "threshold": lambda order: order.update(
-        policy={"thresholds": [{"code": "OVH-010", "threshold": "max_ratio", "value": 6}]}
+        policy={"thresholds": [{"code": "OVH-010", "threshold": "max_length_to_diameter", "value": 6}]}
     ),
     "own policy": lambda order: order["operations"][0].update(policy={"on_undecided": "fail"}),
     "required": lambda order: order.update(required=["machine"]),
@@ -254,7 +254,7 @@ def test_an_expectation_moves_no_digest() -> None:
 @pytest.mark.parametrize(
     "loosened",
     [
-        {"policy": {"thresholds": [{"code": "OVH-010", "threshold": "max_ratio", "value": 5}]}},
+        {"policy": {"thresholds": [{"code": "OVH-010", "threshold": "max_length_to_diameter", "value": 5}]}},
         {"required": ["machine"]},
     ],
     ids=["threshold", "requirement"],
