@@ -163,9 +163,9 @@ def _lowest_limit(operations: Sequence[Operation]) -> RunoutLimit | None:
 
 def _planes(request: BudgetRequest, geometry: Positions) -> list[tuple[str, OrMissing[float]]]:
     found = [("gauge_plane", geometry.gauge_plane), ("tip", geometry.tip)]
-    for number, asked in enumerate(request.planes or (), start=1):
-        zero: OrMissing[float] = 0.0 if asked.datum == "gauge_line" else geometry.last_clamping_face
-        found.append((f"plane_{number}", when_both_known(lambda start, step: start + step, zero, asked.distance_mm)))
+    for number, plane in enumerate(request.planes or (), start=1):
+        zero: OrMissing[float] = 0.0 if plane.datum == "gauge_line" else geometry.last_clamping_face
+        found.append((f"plane_{number}", when_both_known(lambda start, step: start + step, zero, plane.distance_mm)))
     return found
 
 

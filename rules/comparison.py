@@ -223,11 +223,11 @@ def _objection(item: Finding) -> str:
         return item.title
     unit = observed.unit or "1"
     as_unit, values = _ROUNDED_AS.get(unit, unit), (observed.value, limit.value)
-    told, bound = (f"{rounded_for_people(value, as_unit):.10g}" for value in values)
-    if told == bound:
+    shown, bound = (f"{rounded_for_people(value, as_unit):.10g}" for value in values)
+    if shown == bound:
         return item.title
     words = "" if unit == "1" else f" {_UNITS.get(unit, unit)}"
-    return f"{item.title} ({told}{words}, limit {bound}{words})"
+    return f"{item.title} ({shown}{words}, limit {bound}{words})"
 
 
 @dataclass(frozen=True, slots=True)

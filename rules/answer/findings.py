@@ -87,7 +87,7 @@ def _shown(fired: Fired, properties: Mapping[str, Property]) -> dict[str, Value]
     rule = fired.rule
     exact = {**fired.fact.known, **fired.thresholds}
     shown: dict[str, Value] = {}
-    for name in rule.told:
+    for name in rule.shown:
         value = exact[name]
         if isinstance(value, bool):
             shown[name] = value

@@ -230,9 +230,9 @@ class Measuring:
             for name in _SET_AT_JOINTS:
                 number = None if name == "projection" and case.joint_class == "collet_seat" else words.number(name)
                 if isinstance(number, Number):
-                    told = number.fields()
-                    told["target"] = told.pop("value")
-                    fields.append({**told, "joint": case.ends_named})
+                    record = number.fields()
+                    record["target"] = record.pop("value")
+                    fields.append({**record, "joint": case.ends_named})
         for step in steps:
             fields.extend(_blank(name, step["joint"], maker_units()[name]) for name in step["from_maker"])
         fields.extend(_blank(name, None, None) for name in ("operator", "date", "signature"))

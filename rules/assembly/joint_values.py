@@ -31,7 +31,7 @@ class JointView:
     case: StackJoint
     held: int
     """Index of the joint whose lower part projects: the joint itself, or the one inside its collet."""
-    insert_before: str | None
+    press_seat_before: str | None
     """Insert now in the press; None if there is none or it is unknown."""
 
 
@@ -123,14 +123,14 @@ def _several_positions(view: JointView) -> Tellable:
     return str(positions) if positions > 1 else None
 
 
-def _insert(view: JointView, kind: str) -> Tellable:
-    coupling, before = view.case.coupling, view.insert_before
-    if coupling is None or not coupling.uses_press_insert:
+def _press_seat(view: JointView, kind: str) -> Tellable:
+    coupling, before = view.case.coupling, view.press_seat_before
+    if coupling is None or not coupling.uses_press:
         return None
     wanted = coupling.words["designation"](view.case.ends)
     if not isinstance(wanted, str):
         return None
-    actual = "insert_first" if before is None else "insert_kept" if before == wanted else "insert_changed"
+    actual = "press_seat" if before is None else "press_seat_kept" if before == wanted else "press_seat_new"
     return wanted if actual == kind else None
 
 
@@ -180,10 +180,10 @@ _FINDERS: Final[dict[str, Callable[[JointView], Tellable]]] = {
     "one_position": lambda view: _when(_positions(view).positions == 1),
     "any_angle": lambda view: _when(_positions(view).kind == "free"),
     "positions": _several_positions,
-    "insert_first": lambda view: _insert(view, "insert_first"),
-    "insert_kept": lambda view: _insert(view, "insert_kept"),
-    "insert_changed": lambda view: _insert(view, "insert_changed"),
-    "insert_before": lambda view: view.insert_before,
+    "press_seat": lambda view: _press_seat(view, "press_seat"),
+    "press_seat_kept": lambda view: _press_seat(view, "press_seat_kept"),
+    "press_seat_new": lambda view: _press_seat(view, "press_seat_new"),
+    "press_seat_before": lambda view: view.press_seat_before,
     "clearance": _clearance,
     "opening_temperature": _opening_temperature,
     "support": _support,

@@ -74,9 +74,9 @@ class _Made:
 def joint_steps(derived: StackAnalysis, objections: Objections) -> JointSteps:
     """Return the steps of all joints, from the base outward."""
     steps = JointSteps([], [], [])
-    insert: str | None = None
+    press_seat: str | None = None
     for first, last in _groups(derived.chain.joints):
-        insert = _group(derived, first, last, objections, insert, steps)
+        press_seat = _group(derived, first, last, objections, press_seat, steps)
     return steps
 
 
@@ -101,9 +101,9 @@ def _closes_from_outside(case: StackJoint) -> bool:
 
 
 def _group(
-    derived: StackAnalysis, first: int, last: int, objections: Objections, insert: str | None, steps: JointSteps
+    derived: StackAnalysis, first: int, last: int, objections: Objections, press_seat: str | None, steps: JointSteps
 ) -> str | None:
-    """Add the steps of one group; return the insert that is then in the press."""
+    """Add the steps of one group; return the seat that the press is then set up for."""
     joints = derived.chain.joints
     made: list[_Made] = []
     stopped: StackJoint | None = None
@@ -113,7 +113,7 @@ def _group(
         reason = _not_seated(case, stopped) if stopped else _reason(case, against)
         if reason is None:
             coupling = _coupling(case, index > first)
-            view = JointView(derived, index, case, last, insert)
+            view = JointView(derived, index, case, last, press_seat)
             made.append(_Made(view, words_of(view), instruction().couplings[coupling], coupling, index == first))
             steps.build.extend(_at_once(made[-1], against))
             continue
@@ -129,18 +129,18 @@ def _group(
     if closed:
         for one in made:
             steps.build.extend(said for step in one.entry.build if step.deferred for said in _drafts(one, step))
-            if one.view.case.coupling is not None and one.view.case.coupling.uses_press_insert:
-                insert = one.words["designation"] if isinstance(one.words["designation"], str) else None
+            if one.view.case.coupling is not None and one.view.case.coupling.uses_press:
+                press_seat = one.words["designation"] if isinstance(one.words["designation"], str) else None
     steps.open[:0] = _opened(made, closed)
     steps.used.extend((one.view.case, one.words) for one in made)
-    return insert
+    return press_seat
 
 
 def _at_once(one: _Made, against: Sequence[Finding]) -> list[Draft]:
     """Return the steps that depend on no other joint; the first has the findings of the joint as cautions."""
     drafts = [said for step in one.entry.build if not step.deferred for said in _drafts(one, step)]
     if drafts:
-        drafts[0]["caution"].extend(map(_told, against))
+        drafts[0]["caution"].extend(map(_in_words, against))
     return drafts
 
 
@@ -185,7 +185,7 @@ def _drafts(one: _Made, step: StepWords) -> list[Draft]:
     return [said]
 
 
-def _told(finding: Finding) -> str:
+def _in_words(finding: Finding) -> str:
     return instruction().cautions["finding"].format(code=finding.code, message=finding.message)
 
 
@@ -200,11 +200,11 @@ def _reason(case: StackJoint, findings: Sequence[Finding]) -> str | None:
     words = {"upper": case.upper_name, "lower": case.lower.part.id}
     against = [one for one in findings if one.severity == "error" and one.code not in file.not_of_joining]
     if against:
-        reasons = " ".join(f"{_told(one)} {one.remedy}" for one in against)
+        reasons = " ".join(f"{_in_words(one)} {one.remedy}" for one in against)
         return texts["objected"].format(reasons=reasons, **words)
     side, lower_side = case.upper_side, case.lower.machine_side
     if side is None or lower_side is None:
-        return texts["not_told"].format_map(words)
+        return texts["not_stated"].format_map(words)
     if case.mated is False:
         upper_title, lower_title = (COUPLINGS[one.coupling].described.title for one in (side, lower_side))
         return texts["not_mating"].format(upper_title=upper_title, lower_title=lower_title, **words)

@@ -48,7 +48,7 @@ class Number(NamedTuple):
     at_least: float | None = None
     at_most: float | None = None
 
-    def told(self) -> str:
+    def text(self) -> str:
         """Return it as text: its value, else its bounds."""
         unit = "" if self.unit is None else _UNIT_WORDS.get(self.unit, f" {self.unit}")
         if self.value is not None:
@@ -93,7 +93,7 @@ class Words(dict[str, str | Missing | None]):
         found = None if self._find is None else self._find(name)
         if isinstance(found, Number):
             self._numbers[name] = found
-            found = found.told()
+            found = found.text()
         self[name] = found
         return found
 

@@ -193,8 +193,8 @@ class _NutCollet(Coupling):
     name = "nut_collet"
     machine_side = NutCollet
     workpiece_side = NutCollet
-    asked = ("size",)
-    told = ("socket_size", "collet_size")
+    needed_fields = ("size",)
+    property_names = ("socket_size", "collet_size")
     words = MappingProxyType({"size": _size, "nut_thread": _nut_thread})
 
     def properties(self, ends: Ends) -> Iterator[tuple[str, Value]]:
@@ -207,9 +207,9 @@ class _PressCollet(Coupling):
     name = "press_collet"
     machine_side = PressCollet
     workpiece_side = PressCollet
-    uses_press_insert = True
-    asked = ("designation",)
-    told = ("socket_designation", "collet_designation")
+    uses_press = True
+    needed_fields = ("designation",)
+    property_names = ("socket_designation", "collet_designation")
     words = MappingProxyType({"designation": lambda ends: ends.first("designation", ends.upper)})
 
     def properties(self, ends: Ends) -> Iterator[tuple[str, Value]]:

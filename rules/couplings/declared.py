@@ -37,8 +37,8 @@ class _Declared(Coupling):
     name = "declared"
     machine_side = Declared
     workpiece_side = Declared
-    asked = ("designation", "gender", "diameter_mm")
-    told = (
+    needed_fields = ("designation", "gender", "diameter_mm")
+    property_names = (
         "upper_designation",
         "lower_designation",
         "upper_gender",

@@ -245,16 +245,16 @@ class Coupling:
     """Whether it is a bore that grips only once the seat of its own component is closed."""
     sleeve_closes_with_seat: ClassVar[bool] = False
     """Whether it does so in a reducer in a bore of the same coupling."""
-    uses_press_insert: ClassVar[bool] = False
+    uses_press: ClassVar[bool] = False
     """Whether it is pressed in with an insert that matches the designation of the seat."""
 
     decided_by: ClassVar[str | None] = None
     """Field of an end on which the clocking depends; None if it depends on the coupling only."""
-    told: ClassVar[tuple[str, ...]] = ()
+    property_names: ClassVar[tuple[str, ...]] = ()
     """Names of all properties that :meth:`properties` may yield."""
     words: ClassVar[Mapping[str, Callable[[Ends], Word]]] = MappingProxyType({})
     """Names that the sentences of its instruction may use, in addition to those of every joint."""
-    asked: ClassVar[tuple[str, ...]] = ()
+    needed_fields: ClassVar[tuple[str, ...]] = ()
     """Fields that a check needs of an end, in the order of the contract."""
 
     @cached_property
@@ -305,9 +305,9 @@ class Coupling:
         """Return the taper behind the gauge line of a machine side; None where its table does not have it."""
         return None
 
-    def fields_asked(self, end: str) -> tuple[str, ...]:  # noqa: ARG002
+    def fields_needed(self, end: str) -> tuple[str, ...]:  # noqa: ARG002
         """Return the fields that a check needs of such an end."""
-        return self.asked
+        return self.needed_fields
 
     def designation(self, side: BaseModel) -> str | None:
         """Return the designation of an end for a document; None where there is none."""
@@ -322,7 +322,7 @@ class Coupling:
 class Taper(Coupling):
     """Coupling of a taper, identified by its size, and by its form where there are several."""
 
-    told = ("upper_size", "lower_size", "upper_form", "lower_form", "forms_interchange")
+    property_names = ("upper_size", "lower_size", "upper_form", "lower_form", "forms_interchange")
 
     def interchange(self, one: str, other: str) -> Interchange | None:  # noqa: ARG002
         """Return whether two forms of one size fit; None for a taper without forms."""
@@ -335,7 +335,7 @@ class Taper(Coupling):
         upper, lower = ends
         yield "upper_size", upper.stated("size")
         yield "lower_size", lower.stated("size")
-        if "form" not in self.asked:
+        if "form" not in self.needed_fields:
             return
         forms = upper.stated("form"), lower.stated("form")
         yield "upper_form", forms[0]

@@ -132,7 +132,7 @@ class _HollowTaper(Taper):
     name = "hollow_taper"
     machine_side = HollowTaper
     workpiece_side = HollowTaper
-    asked = ("size", "form")
+    needed_fields = ("size", "form")
     decided_by = "form"
     words = MappingProxyType({"form": lambda ends: ends.first("form", ends.lower, lower_first=True)})
 
@@ -144,7 +144,7 @@ class _HollowTaper(Taper):
         if not isinstance(side, HollowTaper):
             return None
         if side.size is None or side.form is None:
-            return Missing(tuple(f"{end.at}/{name}" for name in self.asked if getattr(side, name) is None))
+            return Missing(tuple(f"{end.at}/{name}" for name in self.needed_fields if getattr(side, name) is None))
         return shank_length(side.size, side.form)
 
     def cone(self, side: Side) -> Cone | None:

@@ -67,7 +67,7 @@ class _MorseTaper(Taper):
     name = "morse_taper"
     machine_side = MorseTaper
     workpiece_side = MorseTaper
-    asked = ("size", "form")
+    needed_fields = ("size", "form")
     decided_by = "form"
     words = MappingProxyType(
         {

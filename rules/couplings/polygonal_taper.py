@@ -82,7 +82,7 @@ class _PolygonalTaper(Taper):
     name = "polygonal_taper"
     machine_side = PolygonalTaper
     workpiece_side = PolygonalTaper
-    asked = ("size",)
+    needed_fields = ("size",)
     words = MappingProxyType({"clamping_force": _clamping_force})
 
 

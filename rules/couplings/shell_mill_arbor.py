@@ -68,9 +68,9 @@ class _ShellMillArbor(Coupling):
     name = "shell_mill_arbor"
     machine_side = ArborShellMill
     workpiece_side = ArborShellMill
-    asked = ("pilot_diameter_mm", "drive")
+    needed_fields = ("pilot_diameter_mm", "drive")
     decided_by = "drive"
-    told = ("arbor_pilot_mm", "cutter_pilot_mm", "arbor_drive", "cutter_drive")
+    property_names = ("arbor_pilot_mm", "cutter_pilot_mm", "arbor_drive", "cutter_drive")
     words = MappingProxyType(
         {
             "pilot": lambda ends: when_known(lambda size: Figure("pilot diameter", "mm", size), _pilot(ends)),

@@ -223,7 +223,7 @@ class _SteepTaper(Taper):
     name = "steep_taper"
     machine_side = SteepTaper
     workpiece_side = SteepTaper
-    asked = ("size", "form")
+    needed_fields = ("size", "form")
 
     def interchange(self, one: str, other: str) -> Interchange:
         return interchange(one, other)
@@ -233,7 +233,7 @@ class _SteepTaper(Taper):
         if not isinstance(side, SteepTaper):
             return None
         if side.size is None or side.form is None:
-            return Missing(tuple(f"{end.at}/{name}" for name in self.asked if getattr(side, name) is None))
+            return Missing(tuple(f"{end.at}/{name}" for name in self.needed_fields if getattr(side, name) is None))
         return taper_length(side.form, side.size)
 
     def cone(self, side: Side) -> Cone | None:

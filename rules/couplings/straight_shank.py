@@ -253,7 +253,7 @@ def clamping_range(end: End) -> tuple[OrMissing[float], OrMissing[float]]:
 class _Clamp(Coupling):
     """Base of all bores for a straight shank; capacity and fit are properties of the joint, in `rules.grip`."""
 
-    asked: ClassVar[tuple[str, ...]] = (
+    needed_fields: ClassVar[tuple[str, ...]] = (
         "diameter_mm",
         "tolerance",
         "depth_mm",
@@ -271,8 +271,8 @@ class _Cylindrical(_Clamp):
     has_gauge_line = False
     pulled_aside = True
 
-    def fields_asked(self, end: str) -> tuple[str, ...]:
-        return ("diameter_mm", "tolerance", "form", "length_mm") if end == "machine_side" else self.asked
+    def fields_needed(self, end: str) -> tuple[str, ...]:
+        return ("diameter_mm", "tolerance", "form", "length_mm") if end == "machine_side" else self.needed_fields
 
 
 @cache
@@ -312,8 +312,8 @@ class _SideLock(_Clamp):
     name = "side_lock"
     workpiece_side = SideLock
     pulled_aside = True
-    asked = (*_Clamp.asked, "flat")
-    told = ("flat_needed", "shank_form")
+    needed_fields = (*_Clamp.needed_fields, "flat")
+    property_names = ("flat_needed", "shank_form")
     words = MappingProxyType(
         {
             "screws": _screws,
@@ -362,8 +362,8 @@ class _ColletBore(_Clamp):
     workpiece_side = ColletBore
     round_clamp = True
     closes_with_seat = True
-    asked = ("clamping_min_mm", "clamping_max_mm", "length_mm", "depth_mm", "minimum_grip_mm")
-    told = ("shank_diameter_mm", "clamping_min_mm", "clamping_max_mm", "collapse_share")
+    needed_fields = ("clamping_min_mm", "clamping_max_mm", "length_mm", "depth_mm", "minimum_grip_mm")
+    property_names = ("shank_diameter_mm", "clamping_min_mm", "clamping_max_mm", "collapse_share")
 
     def properties(self, ends: Ends) -> Iterator[tuple[str, Value]]:
         """Yield clamping range and shank diameter, for the bore of a collet only."""

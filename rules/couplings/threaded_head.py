@@ -52,8 +52,8 @@ class _ThreadedHead(Coupling):
     name = "threaded_head"
     machine_side = ThreadedHead
     workpiece_side = ThreadedHead
-    asked = ("designation", "thread", "pilot_diameter_mm", "pilot_length_mm", "tightening_torque_n_m")
-    told = ("upper_thread", "lower_thread", "upper_pilot_mm", "lower_pilot_mm")
+    needed_fields = ("designation", "thread", "pilot_diameter_mm", "pilot_length_mm", "tightening_torque_n_m")
+    property_names = ("upper_thread", "lower_thread", "upper_pilot_mm", "lower_pilot_mm")
     words = MappingProxyType(
         {
             "designation": lambda ends: ends.first("designation", ends.upper),

@@ -193,7 +193,7 @@ def assemble(kind: str, stated: Sequence[Stated]) -> tuple[StackPart | None, lis
         blamed = {id(one): (one, error, place) for one, error, place in _blamed(kind, errors, data, kept)}
         if not blamed:
             return None, rejected
-        rejected.extend(_rejection(*told) for told in blamed.values())
+        rejected.extend(_rejection(*rejected_field) for rejected_field in blamed.values())
         kept = [one for one in kept if id(one) not in blamed]
 
 

@@ -134,7 +134,7 @@ def _empty(part: StackPart) -> Iterator[str]:
 
 
 def _empty_in_coupling(end: Side, side: str) -> Iterator[str]:
-    for field in COUPLINGS[end.coupling].fields_asked(side):
+    for field in COUPLINGS[end.coupling].fields_needed(side):
         stated = getattr(end, field)
         if field == "tolerance" and stated is None:
             stated = deviation_of(end)

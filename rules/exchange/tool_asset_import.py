@@ -315,12 +315,12 @@ class _Asset:
                 self._leave(f"{name}/@maximum", limit, value.reason or "", part)
             else:
                 self._readings.append(Reading(elements()[name], f"{name}/@maximum", limit, value.value, line_of(part)))
-        asked = {
+        stated = {
             "": part.text or "",
             "/@minimum": attributes.get("minimum", ""),
             "/@nominal": attributes.get("nominal", ""),
         }
-        for label, text in asked.items():
+        for label, text in stated.items():
             if text.strip():
                 self._leave(f"{name}{label}", text.strip(), "a programmed speed belongs to the operation", part)
 

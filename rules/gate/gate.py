@@ -257,7 +257,7 @@ def _judged(
     reasons += _of_shared_id(request, number)
     decision = _worst([_OF_VERDICT[report.verdict], *(one.effect for one in reasons if one.effect is not None)])
     evaluation, evaluation_name = EVALUATIONS[decision]
-    told = GateOperationReport(
+    judged = GateOperationReport(
         id=operation.id,
         at=place.at,
         stack_id=report.stack_id,
@@ -273,7 +273,7 @@ def _judged(
         deviations=report.provenance.deviations,
         report=None if request.include is None else place.report(report).only(request.include),
     )
-    return told, report
+    return judged, report
 
 
 def _worst(decisions: Sequence[Decision]) -> Decision:
@@ -285,7 +285,7 @@ def _of_findings(
 ) -> tuple[list[GateReason], list[GateReason]]:
     """Return the reasons to hold or stop, and separately the advice."""
     effects: dict[str, Effect | None] = {"error": "stop", "warning": _OF_POLICY[policy.on_warning], "advice": None}
-    told = [
+    judged = [
         GateReason(
             code=one.code,
             severity=one.severity,
@@ -298,7 +298,7 @@ def _of_findings(
         )
         for one in findings
     ]
-    return [one for one in told if one.effect is not None], [one for one in told if one.effect is None]
+    return [one for one in judged if one.effect is not None], [one for one in judged if one.effect is None]
 
 
 def _of_gaps(gaps: Sequence[Undecided], place: Place, policy: Policy) -> list[GateUndecided]:

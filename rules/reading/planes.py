@@ -166,14 +166,14 @@ def decide(fit: PlaneFit, limit_um: float, uncertainty_um: float | None) -> Deci
 def _would_settle(value: float, limit: float, uncertainty: float | None) -> str:
     gap = least_uncertainty_to_decide(value, limit)
     # rounded down, since a larger uncertainty would not prove it
-    told = math.floor(gap * 1000.0 + 1e-6) / 1000.0
+    shown = math.floor(gap * 1000.0 + 1e-6) / 1000.0
     outcome = "conformity" if value <= limit else "non-conformity"
-    if told == 0.0:
+    if shown == 0.0:
         wanted = "The reading equals the limit, so no achievable uncertainty would prove either."
     elif value <= limit:
-        wanted = f"An expanded uncertainty of at most {told:.10g} µm would prove {outcome}."
+        wanted = f"An expanded uncertainty of at most {shown:.10g} µm would prove {outcome}."
     else:
-        wanted = f"An expanded uncertainty below {told:.10g} µm would prove {outcome}."
+        wanted = f"An expanded uncertainty below {shown:.10g} µm would prove {outcome}."
     return wanted if uncertainty is not None else f"State the expanded uncertainty of the reading. {wanted}"
 
 

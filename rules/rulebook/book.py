@@ -152,7 +152,7 @@ class Rule(RuleEntry):
     line: int
 
     @cached_property
-    def told(self) -> frozenset[str]:
+    def shown(self) -> frozenset[str]:
         """Properties and thresholds whose values appear in a finding."""
         named = (*placeholders(self.message), *placeholders(self.remedy), self.observed, self.limit)
         return frozenset(name for name in named if name is not None)

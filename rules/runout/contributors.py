@@ -232,10 +232,10 @@ def contributors_of(chain: Chain, geometry: Positions) -> Contributors:
             found.append(_clearance(index, chain.joints[index - 1], mean))
         found.extend(_component(index, member, geometry.places, frames[index + 1]))
     known = [item for item in found if isinstance(item, Contributor)]
-    return Contributors(_told_apart(known), missing_of(*found))
+    return Contributors(_distinct(known), missing_of(*found))
 
 
-def _told_apart(known: Sequence[Contributor]) -> tuple[Contributor, ...]:
+def _distinct(known: Sequence[Contributor]) -> tuple[Contributor, ...]:
     """Number the ids that repeat, as those of two components with one id do."""
     ids = [item.id for item in known]
     if len(set(ids)) == len(ids):

@@ -133,7 +133,7 @@ BY_JOINT: Final = frozenset(
         "bore_depth_mm",
         "shank_length_mm",
     }
-).union(*(one.told for one in COUPLINGS.values()))
+).union(*(one.property_names for one in COUPLINGS.values()))
 """Properties of a joint that depend on its two parts only."""
 
 BY_GRIP: Final = frozenset({"grip_length_mm", "grip_to_collet_length"})

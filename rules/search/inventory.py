@@ -97,8 +97,8 @@ def _stocked(key: str, request: SearchRequest, mounted: Mounted, left_out: list[
         of=ReferenceTarget(**{"from": "request" if key in (request.components or {}) else "catalogue", "key": key}),
     )
     # the definitions have been checked, and exceed the size limit of a request
-    asked = StackRequest.model_construct(stack=Stack(components=[reference]), components=request.components)
-    resolved = resolve(asked, mounted)
+    request_of_one = StackRequest.model_construct(stack=Stack(components=[reference]), components=request.components)
+    resolved = resolve(request_of_one, mounted)
     if resolved.broken:
         left_out.append(LeftOut(key=key, code=None, reason=_TROUBLES[resolved.cases[0].trouble]))
         return None

@@ -122,8 +122,8 @@ class ContinuationError(BadRequestError):
 
 def digest_of(request: SearchRequest, assessor: Assessor) -> bytes:
     """Return the digest that a token is bound to: request without page and token, rulebooks, catalogue and version."""
-    asked = request.model_dump_json(exclude_unset=True, exclude={"continuation", "page"})
-    bound = "\n".join((VERSION, assessor.book.digest, assessor.catalogue.digest or "", asked))
+    question = request.model_dump_json(exclude_unset=True, exclude={"continuation", "page"})
+    bound = "\n".join((VERSION, assessor.book.digest, assessor.catalogue.digest or "", question))
     return hashlib.sha256(bound.encode()).digest()[:_DIGEST_BYTES]
 
 

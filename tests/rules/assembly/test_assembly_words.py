@@ -93,7 +93,7 @@ def test_sentence_stands_only_where_all_is_known() -> None:
 
 
 @pytest.mark.parametrize(
-    ("number", "told"),
+    ("number", "text"),
     [
         (Number("", "mm", 12.3456), "12.346 mm"),
         (Number("", "um", 3.0), "3 µm"),
@@ -102,6 +102,6 @@ def test_sentence_stands_only_where_all_is_known() -> None:
         (Number("", None, 2), "2"),
     ],
 )
-def test_numbers_as_people_read_them(number: Number, told: str) -> None:
+def test_numbers_as_people_read_them(number: Number, text: str) -> None:
     """Value with its unit, else its bounds."""
-    assert number.told() == told
+    assert number.text() == text

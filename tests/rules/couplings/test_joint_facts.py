@@ -35,7 +35,7 @@ def test_a_model_carries_the_name_of_its_coupling(one: Coupling) -> None:
     ):
         if model is not None:
             assert type(TypeAdapter(union).validate_python({"coupling": one.name})) is model
-            assert set(one.fields_asked(end)) <= set(model.model_fields)
+            assert set(one.fields_needed(end)) <= set(model.model_fields)
             assert one.decided_by is None or one.decided_by in model.model_fields
 
 
@@ -49,7 +49,7 @@ def test_properties_are_those_the_coupling_announces(one: Coupling) -> None:
         End(one.workpiece_side.model_validate({"coupling": one.name}), "/upper", "collet"),  # type: ignore[arg-type]
         End(lower.model_validate({"coupling": one.described.accepts[0]}), "/lower", "cutter"),  # type: ignore[arg-type]
     )
-    assert {name for name, _ in one.properties(ends)} <= set(one.told)
+    assert {name for name, _ in one.properties(ends)} <= set(one.property_names)
 
 
 def test_joint_classes_are_known() -> None:
