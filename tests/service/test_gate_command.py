@@ -155,6 +155,6 @@ def test_a_decision_by_changed_rules_says_so(order: dict[str, Any], assessor: As
     lines = text().split("\n")
     head, operations = lines.index("Judged by changed rules"), lines.index("Operations")
     assert head < operations
-    assert lines[head + 1].startswith("  OVH-010: max ratio 5 ")
+    assert lines[head + 1].startswith("  OVH-010: max length to diameter 5 ")
     (own,) = [line for line in lines[operations:] if "Judged by changed rules" in line]
     assert own.startswith("      Judged by changed rules: SPD-040: ")
