@@ -22,6 +22,7 @@ from rules.quantities.models import construct
 from rules.quantities.work_limit import charge
 from rules.rulebook.book import Judgement, Overrides, Rule, Rulebook, threshold_in_force
 from rules.rulebook.engine import Engine, EngineFaultError
+from rules.rulebook.expression import inner_names
 from rules.rulebook.loader import load_books
 from rules.rulebook.vocabulary import Vocabulary
 from rules.runout.report import operation_runout, runout_section
@@ -31,6 +32,7 @@ from rules.schema.request import DEFAULT_POLICY, CheckRequest, Operation, Policy
 from rules.speed.report import operation_speed, speed_section
 from rules.stack.chain import Resolved, reference_facts, resolve
 from rules.stack.report import geometry_section, mass_section
+from rules.stack.view import request_vocabulary, views_of
 
 __all__ = ["Assessor", "EngineFaultError"]
 
@@ -59,7 +61,7 @@ class Assessor:
         Raises :class:`~rules.rulebook.source.RulebookError` and :class:`~rules.exchange.documents.CatalogueError`,
         both with file, line and reason of every defect.
         """
-        book = load_books([files("rules").joinpath("books"), *extra_rulebooks])
+        book = load_books([files("rules").joinpath("books"), *extra_rulebooks], request_vocabulary())
         return cls(book, NO_CATALOGUE if catalogue is None else load_catalogue(catalogue))
 
     def assess(self, request: CheckRequest) -> Report:
@@ -122,7 +124,9 @@ class Assessor:
             analysis = replace(analyse(resolved.without_stack()), facts=tuple(reference_facts(resolved)))
         else:
             analysis = analyse(resolved.request, operation, at)
-        return _JudgedOperation(operation, analysis, self.engine.judge(analysis.facts, overrides))
+        return _JudgedOperation(
+            operation, analysis, self.engine.judge(analysis.facts, overrides, views_of(analysis.chain, analysis.facts))
+        )
 
     def _merged(self, judged: Sequence[_JudgedOperation]) -> tuple[list[Finding], list[Undecided], list[str]]:
         """Return what was found for the stack, and for each operation what depends on it.
@@ -197,7 +201,12 @@ def _operation_report(
 
 def _depends_on_operation(rule: Rule, vocabulary: Vocabulary) -> bool:
     known = vocabulary.of(rule.applies_to)
-    return rule.applies_to == "operation" or any(known[name].of_operation for name in rule.needs if name in known)
+    conditions = [one for one in (rule.scope, rule.requirement) if one is not None]
+    return (
+        rule.applies_to == "operation"
+        or any(known[name].of_operation for name in rule.reads)
+        or any(vocabulary.of(kind)[name].of_operation for one in conditions for kind, name in inner_names(one))
+    )
 
 
 def _verdict(findings: Sequence[Finding], gaps: Sequence[Undecided], policy: Policy) -> Verdict:

@@ -37,6 +37,7 @@ def _names() -> Mapping[str, Mapping[str, str]]:
     return MappingProxyType(
         {
             **own,
+            "coupling": couplings,
             "upper_coupling": couplings,
             "lower_coupling": couplings,
             "upper_form": {**own["upper_form"], **tapers},
@@ -53,7 +54,7 @@ def trade_name(name: str, value: str) -> str:
     >>> trade_name("knob_form", "iso_7388_3_ad"), trade_name("shank_form", "side_lock_flat"), trade_name("lower", "pin")
     ('ISO 7388-3 AD', 'side-lock flat', 'pin')
     """
-    names = _names().get(name)
+    names = _names().get(name) or _names().get(name.rpartition(".")[2])
     return value if names is None else names.get(value, value)
 
 
@@ -95,7 +96,7 @@ def _shown(fired: Fired, properties: Mapping[str, Property]) -> dict[str, Value]
             shown[name] = trade_name(name, value)
         else:
             unit = properties[name].unit if name in properties else rule.thresholds[name].unit
-            shown[name] = rounded_for_people(value, unit)
+            shown[name] = rounded_for_people(value, unit or "ratio")
     observed, limit = rule.observed, rule.limit
     if observed and limit and shown[observed] == shown[limit]:
         shown |= {observed: exact[observed], limit: exact[limit]}
@@ -155,28 +156,24 @@ def not_judged(book: Rulebook, judgement: Judgement, facts: Sequence[Fact]) -> l
         *(item.rule.code for item in judgement.fired),
         *(item.rule.code for item in judgement.undecided),
     }
-    return [
-        _idle(
-            rule.code,
-            rule.title,
-            rule.applies_to,
-            tuple([name for name in rule.needs if name not in seen[rule.applies_to]])
-            if rule.applies_to in seen
-            else None,
-        )
-        for rule in book.rules
-        if rule.code not in judged
-    ]
+    return [_idle(rule, seen.get(rule.applies_to), book) for rule in book.rules if rule.code not in judged]
+
+
+def _idle(rule: Rule, seen: set[str] | None, book: Rulebook) -> NotJudged:
+    absent = None if seen is None else tuple([name for name in book.computed[rule.code] if name not in seen])
+    return _reason(rule.code, rule.title, rule.applies_to, absent, "" if absent else rule.scope_rest_text)
 
 
 @lru_cache(maxsize=4096)
-def _idle(code: str, title: str, kind: str, absent: tuple[str, ...] | None) -> NotJudged:
+def _reason(code: str, title: str, kind: str, absent: tuple[str, ...] | None, scope: str) -> NotJudged:
     """Return why a rule is idle; the same few answers serve most checks, so they are kept."""
     if absent is None:
         reason = f"There is no {kind} to judge."
     elif absent:
         words = [quantity_and_unit(name)[0].replace("_", " ") for name in absent]
         reason = f"No {kind} has {enumerated(words)}."
+    elif scope:
+        reason = f"No {kind} is in its scope: {scope}."
     else:
         reason = f"No {kind} has all that the rule compares."
     return construct(NotJudged, code=code, title=title, reason=reason)

@@ -66,7 +66,7 @@ def _changed_thresholds(policy: Policy | None, book: Rulebook) -> Iterator[Judge
             threshold=one.threshold,
             value=one.value,
             default=threshold.value,
-            unit=ucum(threshold.unit),
+            unit=ucum(threshold.unit or "ratio"),
             severity=None,
             default_severity=None,
             book=None,

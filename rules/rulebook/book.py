@@ -3,14 +3,26 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+import re
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Annotated, Any, Final, Literal, TypeAlias
 
 from pydantic import AfterValidator, ConfigDict, Field, SkipValidation, StringConstraints, model_validator
 
-from rules.rulebook.condition import Condition, PropertyRef, ThresholdRef, comparisons
+from rules.rulebook.expression import (
+    Call,
+    Comparison,
+    Expression,
+    Join,
+    Name,
+    asks,
+    conjuncts,
+    has_macro,
+    names_in,
+    text_of,
+)
 from rules.rulebook.fact import Fact, Kind, placeholders
 from rules.rulebook.source import ClosedModel
 from rules.rulebook.vocabulary import Vocabulary
@@ -57,6 +69,11 @@ def _json_part(value: Any) -> Any:
 
 JsonPart: TypeAlias = Annotated[Any, AfterValidator(_json_part)]
 
+Values: TypeAlias = Annotated[
+    tuple[Annotated[str, Field(strict=True)] | Annotated[float, Field(strict=True)], ...], Field(min_length=1)
+]
+"""A named list of texts or of numbers."""
+
 
 class _YamlModel(ClosedModel):
     """A closed model that accepts YAML lists for its tuple fields."""
@@ -64,18 +81,39 @@ class _YamlModel(ClosedModel):
     model_config = ConfigDict(strict=False)
 
 
+_SHORT: Final = re.compile(r"(-?[0-9]+(?:\.[0-9]+)?) ?(\S(?:.*\S)?)")
+
+
 class Threshold(_YamlModel):
-    """A number that a rule compares with, and the range within which a request may set it."""
+    """A number that a rule compares with.
+
+    A request may set it between minimum and maximum, and not at all if these are not written. The short form is a
+    number, or a text with the unit: ``6000 rpm``. A threshold without a unit has that of what it is compared with.
+    """
 
     value: Annotated[float, Field(strict=True)]
-    unit: Line
-    minimum: Annotated[float, Field(strict=True)]
-    maximum: Annotated[float, Field(strict=True)]
-    meaning: Line
+    unit: Line | None = None
+    minimum: Annotated[float, Field(strict=True)] | None = None
+    maximum: Annotated[float, Field(strict=True)] | None = None
+    meaning: Line | None = None
+
+    @model_validator(mode="before")
+    @classmethod
+    def _from_short_form(cls, raw: Any) -> Any:
+        if isinstance(raw, int | float) and not isinstance(raw, bool):
+            return {"value": raw}
+        if isinstance(raw, str):
+            found = _SHORT.fullmatch(raw.strip())
+            if found is None:
+                raise ValueError(f"{raw!r} is not a number with its unit, such as 6000 rpm")
+            return {"value": float(found[1]), "unit": found[2]}
+        return raw
 
     @model_validator(mode="after")
     def _within(self) -> Threshold:
-        if not self.minimum <= self.value <= self.maximum:
+        if (self.minimum is None) != (self.maximum is None):
+            raise ValueError("write both minimum and maximum, or neither")
+        if self.minimum is not None and self.maximum is not None and not self.minimum <= self.value <= self.maximum:
             raise ValueError(f"{self.value:g} is not between {self.minimum:g} and {self.maximum:g}")
         return self
 
@@ -92,43 +130,57 @@ class Example(_YamlModel):
 
 
 class Examples(_YamlModel):
-    """Examples of a rule: at least one that fires and one that does not."""
+    """Examples of a rule: requests on which it fires, stays silent or is undecided."""
 
-    fires: Annotated[tuple[Example, ...], Field(min_length=1)]
-    silent: Annotated[tuple[Example, ...], Field(min_length=1)]
+    fires: tuple[Example, ...] = ()
+    silent: tuple[Example, ...] = ()
     undecided: tuple[Example, ...] = ()
 
 
 class RuleEntry(_YamlModel):
-    """One rule as written."""
+    """One rule as written: whom it concerns (``for``, ``where``) and what must hold there (``require``)."""
+
+    model_config = ConfigDict(populate_by_name=True)
 
     code: Annotated[str, Field(pattern=CODE_PATTERN)]
     title: Line
     severity: Severity
     safety: Annotated[bool, Field(strict=True)] = False
     replaces: Annotated[bool, Field(strict=True)] = False
-    applies_to: Kind
-    needs: tuple[Line, ...]
-    when: Any
+    applies_to: Kind = Field(alias="for")
+    where: Line | None = None
+    require: Line
+    thresholds: dict[str, Threshold] = Field(default_factory=dict)
+    lists: dict[str, Values] = Field(default_factory=dict)
     message: Line
     observed: Line | None = None
     limit: Line | None = None
-    unit: Line
-    thresholds: dict[str, Threshold] = Field(default_factory=dict)
-    why: Line
-    remedy: Line
-    known_limits: Line
-    source: Line
-    examples: Examples
+    unit: Line | None = None
+    why: Line | None = None
+    remedy: Line | None = None
+    known_limits: Line | None = None
+    source: Line | None = None
+    owner: Line | None = None
+    replaced_by: Annotated[str, Field(pattern=CODE_PATTERN)] | None = None
+    tags: tuple[Line, ...] = ()
+    links: tuple[Line, ...] = ()
+    examples: Examples = Examples()
 
 
 _SENSES: Final[Mapping[str, Literal["at most", "at least"]]] = {
-    "greater_than": "at most",
-    "at_least": "at most",
-    "less_than": "at least",
-    "at_most": "at least",
+    "<=": "at most",
+    "<": "at most",
+    ">=": "at least",
+    ">": "at least",
 }
-"""The relation required where a comparison makes a rule fire."""
+"""The relation that a requirement asks of its left side."""
+
+_OPPOSITE: Final[Mapping[str, Literal["at most", "at least"]]] = {
+    "<=": "at least",
+    "<": "at least",
+    ">=": "at most",
+    ">": "at most",
+}
 
 
 class BookHead(_YamlModel):
@@ -143,29 +195,101 @@ class BookHead(_YamlModel):
 class Rule(RuleEntry):
     """A rule that passed the linter, with its parsed condition, its file and its line.
 
-    ``file`` is ``folder/name`` of the book, ``line`` counts from 1.
+    ``file`` is ``folder/name`` of the book, ``line`` counts from 1. ``scope`` and ``requirement`` are the expressions
+    of ``where`` and ``require``, checked.
     """
 
-    condition: SkipValidation[Condition]
+    unit: Line
+    remedy: Line
+    source: Line
+    scope: SkipValidation[Expression | None]
+    requirement: SkipValidation[Expression]
     book: str
     file: str
     line: int
 
     @cached_property
+    def needs(self) -> tuple[str, ...]:
+        """Properties without which the rule cannot be decided or worded, those of the requirement first.
+
+        A requirement that itself asks what exists or is stated decides with what there is.
+        """
+        named = (name for name in self._named if name not in self.thresholds)
+        required = () if asks(self.requirement) else names_in(self.requirement)
+        return tuple(dict.fromkeys((*required, *named)))
+
+    @cached_property
+    def _named(self) -> tuple[str, ...]:
+        named = (*placeholders(self.message), *placeholders(self.remedy or ""), self.observed, self.limit)
+        return tuple(dict.fromkeys(name for name in named if name is not None))
+
+    @cached_property
     def shown(self) -> frozenset[str]:
         """Properties and thresholds whose values appear in a finding."""
-        named = (*placeholders(self.message), *placeholders(self.remedy), self.observed, self.limit)
-        return frozenset(name for name in named if name is not None)
+        return frozenset(self._named)
+
+    @cached_property
+    def exists(self) -> tuple[str, ...]:
+        """Properties that must exist for the subject, known or missing, by ``has`` in ``where``."""
+        return _asked(self.scope, "has")
+
+    @cached_property
+    def stated(self) -> tuple[str, ...]:
+        """Properties that must be known, by ``stated`` in ``where``."""
+        return _asked(self.scope, "stated")
+
+    @cached_property
+    def scope_rest(self) -> tuple[Expression, ...]:
+        """What else ``where`` asks."""
+        return tuple(one for one in conjuncts(self.scope) if not _is_asked(one))
+
+    @cached_property
+    def scope_rest_text(self) -> str:
+        """The same as text; empty if that is all."""
+        return " && ".join(map(text_of, self.scope_rest))
+
+    @cached_property
+    def reads(self) -> tuple[str, ...]:
+        """Every property that the rule reads or asks for, once."""
+        scope = () if self.scope is None else names_in(self.scope)
+        return tuple(dict.fromkeys((*scope, *names_in(self.requirement), *self.needs)))
+
+    @cached_property
+    def asks_others(self) -> bool:
+        """Whether it asks several components or joints."""
+        return any(has_macro(one) for one in (self.scope, self.requirement) if one is not None)
 
     @cached_property
     def sense(self) -> Literal["at most", "at least"] | None:
         """Relation that the observed value must have to the limit; None where no number decides."""
-        for comparison in comparisons(self.condition):
-            right = comparison.right
-            compared = right.name if isinstance(right, PropertyRef | ThresholdRef) else None
-            if comparison.left == self.observed and compared == self.limit and comparison.operator in _SENSES:
-                return _SENSES[comparison.operator]
+        for one in _comparisons(self.requirement):
+            left, right = one.left, one.right
+            if isinstance(left, Name) and isinstance(right, Name) and one.sign in _SENSES:
+                if (left.name, right.name) == (self.observed, self.limit):
+                    return _SENSES[one.sign]
+                if (right.name, left.name) == (self.observed, self.limit):
+                    return _OPPOSITE[one.sign]
         return None
+
+
+def _asked(scope: Expression | None, function: str) -> tuple[str, ...]:
+    return tuple(
+        one.argument.name
+        for one in conjuncts(scope)
+        if isinstance(one, Call) and one.function == function and isinstance(one.argument, Name)
+    )
+
+
+def _is_asked(one: Expression) -> bool:
+    return isinstance(one, Call) and one.function in ("has", "stated")
+
+
+def _comparisons(one: Expression) -> Iterator[Comparison]:
+    if isinstance(one, Comparison):
+        yield one
+    elif isinstance(one, Join):
+        for member in one.members:
+            yield from _comparisons(member)
 
 
 @dataclass(frozen=True, slots=True)
@@ -194,12 +318,15 @@ class Rulebook:
     replaced: tuple[Rule, ...] = field(init=False, repr=False, compare=False)
     _by_code: dict[str, Rule] = field(init=False, repr=False, compare=False)
     _names: tuple[str, ...] = field(init=False, repr=False, compare=False)
+    computed: Mapping[str, tuple[str, ...]] = field(init=False, repr=False, compare=False)
+    """By code, what the analysis must supply before a rule concerns a subject."""
 
     def __post_init__(self) -> None:
         """Index the rules once, since every report looks them up."""
         object.__setattr__(self, "replaced", tuple(rule for rule in self.rules if rule.replaces))
         object.__setattr__(self, "_by_code", {rule.code: rule for rule in self.rules})
         object.__setattr__(self, "_names", tuple(sorted({rule.book for rule in self.rules})))
+        object.__setattr__(self, "computed", {rule.code: _computed(rule, self.vocabulary) for rule in self.rules})
 
     def rule(self, code: str) -> Rule:
         """Return the rule with this code; raises :class:`KeyError` for an unknown code."""
@@ -215,6 +342,12 @@ class Rulebook:
         for rule in self.rules:
             grouped.setdefault(rule.applies_to, []).append(rule)
         return {kind: tuple(rules) for kind, rules in grouped.items()}
+
+
+def _computed(rule: Rule, vocabulary: Vocabulary) -> tuple[str, ...]:
+    words = vocabulary.of(rule.applies_to)
+    names = dict.fromkeys((*rule.exists, *rule.stated, *rule.needs))
+    return tuple(name for name in names if not words[name].from_request)
 
 
 Overrides = Mapping[str, Mapping[str, float]]
@@ -249,6 +382,10 @@ def check_overrides(book: Rulebook, overrides: Overrides) -> list[OverrideProble
                 )
             elif isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
                 problems.append(OverrideProblem(code, name, "value", f"{value!r} is not a finite number"))
+            elif threshold.minimum is None or threshold.maximum is None:
+                problems.append(
+                    OverrideProblem(code, name, "value", "the rulebook sets no bounds within which to change it")
+                )
             elif not threshold.minimum <= value <= threshold.maximum:
                 bounds = f"between {threshold.minimum:g} and {threshold.maximum:g} {threshold.unit}"
                 problems.append(OverrideProblem(code, name, "value", f"{value:g} must lie {bounds}"))

@@ -14,8 +14,11 @@ silently in some cases, so this module guards against them:
 - a lost fact would look like one without findings, so the catch-all rule must match every fact; otherwise
   :class:`EngineFaultError` is raised and there is no judgement.
 
-The shape of a fact is its kind with the names of its known and its missing properties. Facts of one shape share a plan:
-the rules that are decided, the rules that are not, and the template of the text for the engine.
+Before matching, each fact gets what its rules read from the request and from other subjects, and the terms that
+:mod:`rules.rulebook.lowering` leaves to be computed. The term of a ``where`` stands on a fact only if it is true or
+missing, so the shape of a fact, its kind with the names of its known and its missing properties, says which rules
+concern it. Facts of one shape share a plan: the rules that are decided, the rules that are not, and the template of the
+text for the engine.
 """
 
 from __future__ import annotations
@@ -25,11 +28,11 @@ import json
 import re
 import threading
 import weakref
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from queue import SimpleQueue
 from types import MappingProxyType
-from typing import Any, Final
+from typing import Any, Final, Literal
 
 try:
     import durable_rules_engine as core
@@ -43,18 +46,18 @@ except ImportError as fault:
     ) from fault
 
 from rules.rulebook.book import Fired, Judgement, Overrides, Rule, Rulebook, Undecided, check_overrides
-from rules.rulebook.fact import Fact, FactError
-from rules.rulebook.loader import lint_limits, lint_rules
+from rules.rulebook.expression import Gap, Result, View
+from rules.rulebook.fact import Fact, FactError, Value
+from rules.rulebook.linting import lint_limits, lint_rules
 from rules.rulebook.lowering import (
     CATCH_ALL,
     MARKER_KIND,
-    READINGS,
     Lowered,
     LoweredKind,
     LoweredPortion,
     LoweredRule,
     lower,
-    numbers_of,
+    ordered,
 )
 from rules.rulebook.source import RulebookError
 from rules.rulebook.vocabulary import PropertyType, Vocabulary
@@ -78,79 +81,99 @@ class Plan:
     ----------
     template
         JSON text for the engine with places for session, key and slot numbers. It holds the flags of the decided rules
-        and the slots they read, no others: a rule does not match without its flag or slot.
-    groups
-        Slots for the places after session and key, as pairs of left and right operand, grouped by reading in the order
-        of :data:`~rules.rulebook.lowering.READINGS`.
-    numbers, texts, flags
-        Properties that decided rules use, by required type.
+        and the slots they read, no others: a rule does not match without its flag.
+    numbers, limits, texts, flags
+        Slots for the places after session and key, in this order: properties and terms that are numbers, indices of
+        thresholds, texts and flags.
+    checked
+        Further properties that decided rules use, by required type.
     decided
         Codes of the decided rules.
     undecided
-        Rules not decided, each with its missing properties in the order of ``needs``.
+        Rules not decided, each with its missing properties and terms.
     """
 
     template: str
-    groups: tuple[tuple[tuple[str, Any], ...], ...]
     numbers: tuple[str, ...]
+    limits: tuple[int, ...]
     texts: tuple[str, ...]
     flags: tuple[str, ...]
+    checked: tuple[tuple[str, PropertyType], ...]
     decided: frozenset[str]
     undecided: tuple[tuple[Rule, tuple[str, ...]], ...]
 
-    def fill(self, fact: Fact, thresholds: Sequence[float]) -> tuple[int, ...]:
-        """Return the numbers for the template; raises :class:`FactError` for a value of the wrong type."""
+    def fill(self, fact: Fact, thresholds: Sequence[float], texts: dict[str, int]) -> tuple[int, ...]:
+        """Return the numbers for the template; raises :class:`FactError` for a value of the wrong type.
+
+        ``texts`` numbers the texts met so far; new ones are added.
+        """
         known: Mapping[str, Any] = fact.known
-        for name in self.numbers:
+        for name, kind in self.checked:
             value = known[name]
-            # plain floats first, by far the most frequent type
-            sound = type(value) is float or (isinstance(value, _NUMBER) and not isinstance(value, bool))
-            if not (sound and -_LARGEST <= value <= _LARGEST):
-                raise _wrong(fact, name, "a finite number")
-        for name in self.texts:
-            if not isinstance(known[name], str):
-                raise _wrong(fact, name, "text")
-        for name in self.flags:
-            if not isinstance(known[name], bool):
-                raise _wrong(fact, name, "a flag")
-        return numbers_of(self.groups, known, thresholds)
+            if kind == "number":
+                # plain floats first, by far the most frequent type
+                sound = type(value) is float or (isinstance(value, _NUMBER) and not isinstance(value, bool))
+                if not (sound and -_LARGEST <= value <= _LARGEST):
+                    raise _wrong(fact, name, "a finite number")
+            elif not isinstance(value, str if kind == "text" else bool):
+                raise _wrong(fact, name, "text" if kind == "text" else "a flag")
+        values = [known[name] for name in self.numbers]
+        values += [thresholds[place] for place in self.limits]
+        return (
+            *ordered(values),
+            *[texts.setdefault(known[name], len(texts) + 1) for name in self.texts],
+            *[1 if known[name] else 0 for name in self.flags],
+        )
 
 
 def _wrong(fact: Fact, name: str, wanted: str) -> FactError:
     return FactError(f"{fact.key}: {name} must be {wanted}, not {fact.known[name]!r}")
 
 
-def make_plan(fact: Fact, lowered: LoweredKind | None, vocabulary: Vocabulary) -> Plan:
-    """Return the plan for facts of this shape.
+def make_plan(
+    fact: Fact, lowered: LoweredKind | None, vocabulary: Vocabulary, terms: frozenset[str] = frozenset()
+) -> Plan:
+    """Return the plan for facts of this shape, which hold the terms of its kind.
+
+    A rule concerns the fact if the term of its ``where`` is there (true or missing), all that it asks for by has() or
+    stated() is, and all that it reads exists.
 
     Raises :class:`FactError` when the shape contradicts itself or the vocabulary.
     """
-    _refuse_contradictions(fact, vocabulary)
+    _refuse_contradictions(fact, vocabulary, terms)
     chosen: list[LoweredRule] = []
     undecided: list[tuple[Rule, tuple[str, ...]]] = []
     for candidate in lowered.rules if lowered else ():
-        needs = candidate.rule.needs
-        if any(name not in fact.known and name not in fact.lacking for name in needs):
+        rule = candidate.rule
+        asked = (*candidate.reads, *rule.exists, *(() if candidate.scope is None else (candidate.scope,)))
+        if any(name not in fact.known and name not in fact.lacking for name in asked):
             continue
-        if lacking := tuple(name for name in needs if name in fact.lacking):
-            undecided.append((candidate.rule, lacking))
+        if any(name not in fact.known for name in rule.stated):
+            continue
+        gaps = candidate.reads if candidate.scope is None else (*candidate.reads, candidate.scope)
+        if lacking := tuple(name for name in gaps if name in fact.lacking):
+            undecided.append((rule, lacking))
         else:
             chosen.append(candidate)
     slots = lowered.slots if lowered else ()
-    used = {slot for candidate in chosen for slot in candidate.slots}
-    grouped = [[slot for slot in sorted(used) if slots[slot].reading == reading] for reading in READINGS]
-    fields = [f'"{candidate.flag}":1' for candidate in chosen if candidate.flag is not None]
-    fields += [f'"v{slot}":%d' for group in grouped for slot in group]
-    types = _types(fact.kind, (candidate.rule for candidate in chosen), vocabulary)
+    used = sorted({slot for candidate in chosen for slot in candidate.slots})
+    grouped = {source: [slot for slot in used if slots[slot].source == source] for source in _SOURCES}
+    fields = [f'"{candidate.flag}":1' for candidate in chosen]
+    fields += [f'"v{slot}":%d' for source in _SOURCES for slot in grouped[source]]
+    keys = {source: tuple(slots[slot].key for slot in grouped[source]) for source in _SOURCES}
     return Plan(
         template=f'{{"sid":"%s","key":%d,"kind":"{fact.kind}",{",".join(fields)}}}',
-        groups=tuple(tuple((slots[slot].left, slots[slot].right) for slot in group) for group in grouped),
-        numbers=tuple(name for name, kind in types.items() if kind == "number"),
-        texts=tuple(name for name, kind in types.items() if kind == "text"),
-        flags=tuple(name for name, kind in types.items() if kind == "flag"),
+        numbers=tuple(map(str, keys["number"])),
+        limits=tuple(int(place) for place in keys["threshold"]),
+        texts=tuple(map(str, keys["text"])),
+        flags=tuple(map(str, keys["flag"])),
+        checked=tuple(_types(fact.kind, (candidate.rule for candidate in chosen), vocabulary).items()),
         decided=frozenset(candidate.rule.code for candidate in chosen),
         undecided=tuple(undecided),
     )
+
+
+_SOURCES: Final[tuple[PropertyType | Literal["threshold"], ...]] = ("number", "threshold", "text", "flag")
 
 
 def _types(kind: str, rules: Iterable[Rule], vocabulary: Vocabulary) -> Mapping[str, PropertyType]:
@@ -160,12 +183,12 @@ def _types(kind: str, rules: Iterable[Rule], vocabulary: Vocabulary) -> Mapping[
     return {name: properties[name].type for name in names}
 
 
-def _refuse_contradictions(fact: Fact, vocabulary: Vocabulary) -> None:
+def _refuse_contradictions(fact: Fact, vocabulary: Vocabulary, terms: frozenset[str]) -> None:
     if fact.kind not in vocabulary.kinds:
         raise FactError(f"{fact.key}: there are no facts of the kind {fact.kind!r}")
     properties = vocabulary.of(fact.kind)
     for name in (*fact.known, *fact.lacking):
-        if name not in properties:
+        if name not in properties and name not in terms:
             raise FactError(f"{fact.key}: the vocabulary has no property {name!r} on a {fact.kind}")
     if both := fact.known.keys() & fact.lacking.keys():
         raise FactError(f"{fact.key}: both known and lacking: {', '.join(sorted(both))}")
@@ -203,20 +226,26 @@ class Engine:
     """
 
     def __init__(self, book: Rulebook) -> None:
-        problems = lint_rules(book.rules, book.vocabulary) or lint_limits(book.rules)
+        problems = lint_rules(book.rules, book.vocabulary) or lint_limits(book.rules, book.vocabulary)
         if problems:
             raise RulebookError(problems)
         self._book = book
-        self._lowered: Lowered = lower(book.rules)
+        self._lowered: Lowered = lower(book.rules, book.vocabulary)
         self._order: Mapping[str, int] = {rule.code: place for place, rule in enumerate(book.rules)}
-        self._portions = [_Portion(one, book.vocabulary) for one in self._lowered.portions]
+        terms = {kind: frozenset(term.name for term in found) for kind, found in self._lowered.terms.items()}
+        self._portions = [_Portion(one, book.vocabulary, terms) for one in self._lowered.portions]
 
     @property
     def book(self) -> Rulebook:
         """The rulebook that was compiled."""
         return self._book
 
-    def judge(self, facts: Sequence[Fact], overrides: Overrides | None = None) -> Judgement:
+    def judge(
+        self,
+        facts: Sequence[Fact],
+        overrides: Overrides | None = None,
+        view_of: Callable[[Fact], View] | None = None,
+    ) -> Judgement:
         """Decide every rule on every fact it concerns.
 
         Parameters
@@ -226,6 +255,8 @@ class Engine:
         overrides
             Rule code to threshold name to value; check beforehand by
             :func:`~rules.rulebook.book.check_overrides`.
+        view_of
+            What a subject sees beyond its own fact; by default the properties of the other facts are not seen.
 
         Raises
         ------
@@ -241,24 +272,77 @@ class Engine:
         if len(facts) > _MOST_FACTS:
             raise FactError(f"{len(facts)} facts in one request; at most {_MOST_FACTS}")
         thresholds = self._thresholds(overrides) if overrides else self._lowered.thresholds
+        seen, gaps_of = self._seen(facts, thresholds, view_of)
         order, rules = self._order, self._book.rules
         fired: list[tuple[int, int]] = []
         gaps: list[tuple[int, int, tuple[str, ...]]] = []
         decided: set[str] = set()
+        texts = dict(self._lowered.texts)
         for portion in self._portions:
-            plans, matches = portion.judge(facts, thresholds)
+            plans, matches = portion.judge(seen, thresholds, texts)
             fired += [(order[code], key) for code, key in matches]
             gaps += [(order[rule.code], key, names) for key, plan in enumerate(plans) for rule, names in plan.undecided]
             decided.update(*[plan.decided for plan in plans])
         decided.difference_update([rules[place].code for place, _, _ in gaps])
         return Judgement(
-            fired=tuple([self._fired(rules[place], facts[key], thresholds) for place, key in sorted(fired)]),
+            fired=tuple([self._fired(rules[place], seen[key], thresholds) for place, key in sorted(fired)]),
             undecided=tuple(
-                Undecided(rules[place], facts[key], {name: tuple(facts[key].lacking[name]) for name in names})
+                Undecided(rules[place], facts[key], _lacking(names, seen[key], gaps_of))
                 for place, key, names in sorted(gaps)
             ),
             decided=tuple(sorted(decided)),
         )
+
+    def _seen(
+        self, facts: Sequence[Fact], thresholds: Sequence[float], view_of: Callable[[Fact], View] | None
+    ) -> tuple[Sequence[Fact], Mapping[tuple[str, str], Gap]]:
+        """Return the facts with the terms of their kind and the properties read from the request, and their gaps."""
+        lowered, gaps_of = self._lowered, dict[tuple[str, str], Gap]()
+        if not any(lowered.terms.get(fact.kind) or lowered.seen.get(fact.kind) for fact in facts):
+            return facts, gaps_of
+        return [self._extended(fact, thresholds, view_of, gaps_of) for fact in facts], gaps_of
+
+    def _extended(
+        self,
+        fact: Fact,
+        thresholds: Sequence[float],
+        view_of: Callable[[Fact], View] | None,
+        gaps_of: dict[tuple[str, str], Gap],
+    ) -> Fact:
+        names, terms = self._lowered.seen.get(fact.kind, ()), self._lowered.terms.get(fact.kind, ())
+        if not names and not terms:
+            return fact
+        view: View = _Alone(fact) if view_of is None else view_of(fact)
+        known, lacking = dict(fact.known), dict(fact.lacking)
+        for name in names:
+            if name not in known and name not in lacking:
+                self._put(fact, name, view.get(name), known, lacking, gaps_of)
+        for term in terms:
+            limits = {} if term.code is None else self._limits(term.code, thresholds)
+            result = term.value(view, limits)
+            if term.is_scope and result is False:
+                continue  # where does not hold: the rule does not concern this subject
+            self._put(fact, term.name, result, known, lacking, gaps_of)
+        return Fact(fact.kind, fact.key, fact.at, known, lacking)
+
+    @staticmethod
+    def _put(
+        fact: Fact,
+        name: str,
+        result: Result,
+        known: dict[str, Value],
+        lacking: dict[str, tuple[str, ...]],
+        gaps_of: dict[tuple[str, str], Gap],
+    ) -> None:
+        if isinstance(result, Gap):
+            lacking[name] = tuple(field for fields in result.lacking.values() for field in fields)
+            gaps_of[fact.key, name] = result
+        elif result is not None:
+            known[name] = result
+
+    def _limits(self, code: str, thresholds: Sequence[float]) -> Mapping[str, float]:
+        index, rule = self._lowered.threshold_index, self._book.rule(code)
+        return {name: thresholds[index[code, name]] for name in rule.thresholds}
 
     def _thresholds(self, overrides: Overrides) -> Sequence[float]:
         if problems := check_overrides(self._book, overrides):
@@ -270,25 +354,49 @@ class Engine:
         return values
 
     def _fired(self, rule: Rule, fact: Fact, thresholds: Sequence[float]) -> Fired:
-        index = self._lowered.threshold_index
-        return Fired(
-            rule, fact, MappingProxyType({name: thresholds[index[rule.code, name]] for name in rule.thresholds})
-        )
+        return Fired(rule, fact, MappingProxyType(self._limits(rule.code, thresholds)))
+
+
+def _lacking(names: Iterable[str], fact: Fact, gaps_of: Mapping[tuple[str, str], Gap]) -> dict[str, tuple[str, ...]]:
+    """Return the missing properties, those of a term in its place."""
+    found: dict[str, tuple[str, ...]] = {}
+    for name in names:
+        gap = gaps_of.get((fact.key, name))
+        found.update({name: tuple(fact.lacking[name])} if gap is None or not gap.lacking else gap.lacking)
+    return found
+
+
+class _Alone:
+    """The view of a fact that sees nothing but itself."""
+
+    def __init__(self, fact: Fact) -> None:
+        self._fact = fact
+
+    def get(self, name: str) -> Result:
+        """Return the value of a property of the fact."""
+        fields = self._fact.lacking.get(name)
+        return self._fact.known.get(name) if fields is None else Gap({name: fields})
+
+    def subjects(self, over: str) -> Sequence[View]:  # noqa: ARG002
+        """Return no other subject."""
+        return ()
 
 
 class _Portion:
     """Rules compiled as one set in the core, and the plans for the facts."""
 
-    def __init__(self, lowered: LoweredPortion, vocabulary: Vocabulary) -> None:
-        self._kinds, self._vocabulary = lowered.kinds, vocabulary
+    def __init__(self, lowered: LoweredPortion, vocabulary: Vocabulary, terms: Mapping[str, frozenset[str]]) -> None:
+        self._kinds, self._vocabulary, self._terms = lowered.kinds, vocabulary, terms
         self._plans: dict[tuple[str, tuple[str, ...], tuple[str, ...]], Plan] = {}
         self._set = _compiled(lowered.definition)
 
-    def judge(self, facts: Sequence[Fact], thresholds: Sequence[float]) -> tuple[list[Plan], set[tuple[str, int]]]:
+    def judge(
+        self, facts: Sequence[Fact], thresholds: Sequence[float], texts: dict[str, int]
+    ) -> tuple[list[Plan], set[tuple[str, int]]]:
         """Return the plan of each fact, and the matches: rule code and index of the fact."""
         plans = [self._plan(fact) for fact in facts]
         given = [
-            (plan.template, key, plan.fill(fact, thresholds))
+            (plan.template, key, plan.fill(fact, thresholds, texts))
             for key, (fact, plan) in enumerate(zip(facts, plans, strict=True))
             if plan.decided
         ]
@@ -302,7 +410,9 @@ class _Portion:
         shape = (fact.kind, tuple(fact.known), tuple(fact.lacking))
         plan = self._plans.get(shape)
         if plan is None:
-            plan = make_plan(fact, self._kinds.get(fact.kind), self._vocabulary)
+            plan = make_plan(
+                fact, self._kinds.get(fact.kind), self._vocabulary, self._terms.get(fact.kind, frozenset())
+            )
             if len(self._plans) >= _MOST_PLANS:
                 self._plans.clear()
             self._plans[shape] = plan

@@ -79,7 +79,7 @@ class Properties:
         return Fact(self._kind, self._key, self._at, self._known, self._lacking)
 
 
-_PLACE: Final = re.compile(r"\{([a-z][a-z0-9_]*)\}")
+_PLACE: Final = re.compile(r"\{([a-z][a-z0-9_]*(?:\.[a-z][a-z0-9_]*)*)\}")
 _DECIMALS: Final = 4
 _MOST_DECIMALS: Final = 12
 

@@ -5,8 +5,7 @@ from __future__ import annotations
 import copy
 import hashlib
 import json
-import re
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from functools import cache
 from importlib.resources import files
 from importlib.resources.abc import Traversable
@@ -16,169 +15,17 @@ from typing import Any, Final
 import yaml
 
 from rules.rulebook.book import SEVERITIES, BookHead, Example, Overridden, Rule, Rulebook, RuleEntry
-from rules.rulebook.condition import (
-    Comparison,
-    Condition,
-    PropertyRef,
-    ThresholdRef,
-    comparisons,
-    parse_condition,
-    plain_unit,
-)
-from rules.rulebook.fact import placeholders
+from rules.rulebook.linting import Checked, lint_entry, lint_limits
 from rules.rulebook.source import Problem, RulebookError, Source, Step, read_source, validated
-from rules.rulebook.vocabulary import NAME_PATTERN, UNITS, Property, Vocabulary, load_vocabulary
+from rules.rulebook.vocabulary import Vocabulary, load_vocabulary
 
 __all__ = [
-    "MAX_COMPARISONS",
-    "MAX_RULES",
     "base_names",
     "base_request",
     "example_request",
-    "lint_entry",
-    "lint_limits",
-    "lint_rules",
     "load_books",
+    "rule_of",
 ]
-
-
-_RESERVED: Final = {"GATE": "the required data of a gate", "REQ": "the requirement of a search"}
-"""Code families that no rulebook may use, since other messages of a report use them."""
-
-Report = Callable[[tuple[Step, ...], str], None]
-
-
-def lint_entry(entry: RuleEntry, vocabulary: Vocabulary, report: Report) -> Condition | None:
-    """Check one rule against the vocabulary; return its condition, or None after reporting every defect.
-
-    ``report`` takes the path of a defect below the rule, and its reason.
-    """
-    defects: list[str] = []
-
-    def note(path: tuple[Step, ...], reason: str) -> None:
-        defects.append(reason)
-        report(path, reason)
-
-    properties = vocabulary.of(entry.applies_to)
-    condition = parse_condition(
-        entry.when, properties, entry.thresholds, lambda path, reason: note(("when", *path), reason)
-    )
-    for path, reason in _defects(entry, properties, condition):
-        note(path, reason)
-    return None if defects else condition
-
-
-def lint_rules(rules: tuple[Rule, ...], vocabulary: Vocabulary) -> list[Problem]:
-    """Check rules that are already loaded, for example rules composed by a program."""
-    problems: list[Problem] = []
-    for rule in rules:
-        found: list[str] = []
-        condition = lint_entry(rule, vocabulary, lambda _path, reason, found=found: found.append(reason))  # type: ignore[misc]
-        if condition is not None and condition != rule.condition:
-            found.append("the condition differs from its text")
-        problems.extend(Problem(rule.file, rule.line, rule.code, reason) for reason in found)
-    return problems
-
-
-def _defects(
-    entry: RuleEntry, properties: Mapping[str, Property], condition: Condition | None
-) -> Iterator[tuple[tuple[Step, ...], str]]:
-    kind = entry.applies_to
-    family = entry.code.partition("-")[0]
-    if family in _RESERVED:
-        yield ("code",), f"codes of the family {family} are those of {_RESERVED[family]}"
-    for index, name in enumerate(entry.needs):
-        if name not in properties:
-            yield ("needs", index), f"needs {name!r}, which is not in the vocabulary of a {kind}"
-        if name in entry.needs[:index]:
-            yield ("needs", index), f"needs {name!r} twice"
-    present = {name for name, known in properties.items() if known.always} | set(entry.needs)
-    for comparison in comparisons(condition) if condition else ():
-        for name in _properties_of(comparison):
-            if name not in present:
-                yield ("when",), f"the condition uses {name}, which is not under needs"
-    yield from _value_defects(entry, properties, present)
-    yield from _template_defects(entry, present)
-    yield from _threshold_defects(entry, properties, condition)
-
-
-def _properties_of(comparison: Comparison) -> Iterator[str]:
-    yield comparison.left
-    if isinstance(comparison.right, PropertyRef):
-        yield comparison.right.name
-
-
-def _value_defects(
-    entry: RuleEntry, properties: Mapping[str, Property], present: set[str]
-) -> Iterator[tuple[tuple[Step, ...], str]]:
-    if entry.unit not in UNITS and entry.unit != "x D":
-        yield ("unit",), f"unknown unit {entry.unit!r}; there are: {', '.join(UNITS)}, x D"
-    for field, name in (("observed", entry.observed), ("limit", entry.limit)):
-        if name is None:
-            continue
-        unit = None
-        if field == "limit" and name in entry.thresholds:
-            unit = entry.thresholds[name].unit
-        elif name not in present:
-            yield (field,), f"{field} names {name!r}, which is not under needs"
-        elif name in properties:
-            unit = properties[name].unit
-        if unit is not None and plain_unit(unit) != plain_unit(entry.unit):
-            yield (field,), f"{field} {name} is in {unit}, the rule's unit is {entry.unit}"
-
-
-def _template_defects(entry: RuleEntry, present: set[str]) -> Iterator[tuple[tuple[Step, ...], str]]:
-    for field, template in (("message", entry.message), ("remedy", entry.remedy)):
-        try:
-            names = placeholders(template)
-        except ValueError as error:
-            yield (field,), f"{field}: {error}"
-            continue
-        for name in sorted(set(names) - present - entry.thresholds.keys()):
-            yield (field,), f"{field} has the placeholder {{{name}}}, which is neither under needs nor a threshold"
-
-
-def _threshold_defects(
-    entry: RuleEntry, properties: Mapping[str, Property], condition: Condition | None
-) -> Iterator[tuple[tuple[Step, ...], str]]:
-    used = {
-        comparison.right.name
-        for comparison in (comparisons(condition) if condition else ())
-        if isinstance(comparison.right, ThresholdRef)
-    }
-    for name, threshold in entry.thresholds.items():
-        path = ("thresholds", name)
-        if not re.fullmatch(NAME_PATTERN, name):
-            yield path, f"{name!r} is not a valid name of a threshold: lower-case letters, digits and underscores"
-        if name in properties:
-            yield path, f"the threshold {name} has the name of a property"
-        if threshold.unit not in UNITS and threshold.unit != "x D":
-            yield path, f"unknown unit {threshold.unit!r}; there are: {', '.join(UNITS)}, x D"
-        if condition is not None and name not in used:
-            yield path, f"the threshold {name} is not used in the condition"
-
-
-MAX_RULES: Final = 1_000
-"""Rules in total: more than any shop has, and few enough for a check within milliseconds."""
-
-MAX_COMPARISONS: Final = 10
-"""Comparisons per rule, under ``all`` and ``any`` alike. With kind and flag that makes twelve; the engine crashes at
-sixteen.
-"""
-
-
-def lint_limits(rules: tuple[Rule, ...]) -> list[Problem]:
-    """Return every size limit that a set of rules exceeds, each at the first rule beyond it."""
-    problems: list[Problem] = []
-    if len(rules) > MAX_RULES:
-        first = rules[MAX_RULES]
-        reason = f"{len(rules)} rules in all; at most {MAX_RULES}"
-        problems.append(Problem(first.file, first.line, first.code, reason))
-    for rule in rules:
-        if (count := len(comparisons(rule.condition))) > MAX_COMPARISONS:
-            reason = f"{count} comparisons in one rule; at most {MAX_COMPARISONS}"
-            problems.append(Problem(rule.file, rule.line, rule.code, reason))
-    return problems
 
 
 VOCABULARY_NAME: Final = "vocabulary.yaml"
@@ -204,7 +51,7 @@ def load_books(folders: Sequence[Path | Traversable], vocabulary: Vocabulary | N
     rules = merged.rules()
     if not rules and not problems:
         problems.append(Problem(", ".join(map(str, folders)), 0, "", "no rule in any folder"))
-    problems.extend(lint_limits(rules))
+    problems.extend(lint_limits(rules, known))
     if problems:
         raise RulebookError(problems)
     return Rulebook(rules, known, merged.overridden(), _digest(rules, known))
@@ -257,10 +104,23 @@ def _read_rule(
     def report(below: tuple[Step, ...], reason: str) -> None:
         problems.append(Problem(source.file, source.lines.at((*path, *below)), code, reason))
 
-    if (condition := lint_entry(entry, vocabulary, report)) is None:
+    if (checked := lint_entry(entry, vocabulary, report)) is None:
         return None
+    return rule_of(entry, checked, book, short, source.lines.at(path))
+
+
+def rule_of(entry: RuleEntry, checked: Checked, book: str, file: str, line: int) -> Rule:
+    """Return the rule that a checked entry makes, with a remedy and a source where none is written."""
     fields = {name: getattr(entry, name) for name in RuleEntry.model_fields}
-    return Rule(**fields, condition=condition, book=book, file=short, line=source.lines.at(path))
+    fields |= {
+        "thresholds": checked.thresholds,
+        "observed": checked.observed,
+        "limit": checked.limit,
+        "unit": checked.unit,
+        "remedy": entry.remedy or f"Meet the requirement of rule {entry.code}.",
+        "source": entry.source or f"rulebook {book}",
+    }
+    return Rule(**fields, scope=checked.scope, requirement=checked.requirement, book=book, file=file, line=line)
 
 
 class _Merged:
@@ -308,7 +168,7 @@ class _Merged:
 
 def _digest(rules: Iterable[Rule], vocabulary: Vocabulary) -> str:
     content = {
-        "rules": [rule.model_dump(mode="json", include=set(RuleEntry.model_fields)) for rule in rules],
+        "rules": [rule.model_dump(mode="json", include=set(RuleEntry.model_fields), by_alias=True) for rule in rules],
         "vocabulary": {
             kind: {name: known.model_dump(mode="json") for name, known in properties.items()}
             for kind, properties in vocabulary.kinds.items()

@@ -1,15 +1,14 @@
 """Lowering of rules to the form that the engine compiles: one condition per rule, on flat facts of integers.
 
-Each distinct comparison of a kind has a slot (``v0``, ``v1``, ...). A fact carries the slots of the rules that can be
-decided on it. If all comparisons of a rule must hold and it alone reads one of their slots, then that slot marks the
-rule as decidable, and its comparison is written first. Any other rule has a flag (``f0``, ``f1``, ...) as its mark,
-which costs the engine as much as a slot. The lowered rule is ``kind and flag and condition``. Groups stay groups, but a
-group of one member is replaced by that member, and a group inside a group of the same sort is merged into it.
+A rule fires where its requirement does not hold. Its comparisons go to the engine as they are: a slot of the fact holds
+each property and each threshold that is compared, and the engine compares slot with slot or slot with constant. What
+the engine cannot do safely is a **term**, computed beforehand and then compared like a property: arithmetic, functions,
+and questions to several components or joints. A flag (``f0``, ``f1``, ...) marks the rules that can be decided on a
+fact; the lowered rule is ``kind and flag and condition``.
 
 The engine's C parser misreads exponents, supports one numeric locale, mixes types silently and does not escape text, so
-it gets integers only. A comparison of numbers becomes a **margin**: left minus right in millionths. The condition
-compares that integer with zero, so rules compiled once serve every threshold that a request may set. A comparison of
-texts or flags becomes a **truth**: 1 or 0.
+it gets integers only. A number becomes the integer with the same order among doubles (:func:`ordered`), so that every
+comparison is exact; a text becomes the number of its entry in a table; a flag becomes 1 or 0.
 
 Large rulebooks are divided into portions. Beyond the limits below the engine hangs, crashes or drops findings; each
 limit is well below the size at which failures were observed.
@@ -17,132 +16,89 @@ limit is well below the size at which failures were observed.
 
 from __future__ import annotations
 
-from collections import Counter
-from collections.abc import Callable, Iterable, Mapping, Sequence
+import struct
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any, Final, Literal, TypeAlias, get_args
+from typing import Any, Final, Literal, NamedTuple, TypeAlias
 
 from rules.rulebook.book import Rule
-from rules.rulebook.condition import Comparison, Condition, PropertyRef, ThresholdRef, comparisons
+from rules.rulebook.expression import (
+    Arithmetic,
+    Call,
+    Comparison,
+    Constant,
+    Evaluator,
+    Expression,
+    Join,
+    Listing,
+    Macro,
+    Name,
+    Negation,
+    asks,
+    compiled,
+    text_of,
+    uses_threshold,
+)
+from rules.rulebook.fact import Value
+from rules.rulebook.vocabulary import PropertyType, Vocabulary
 
 __all__ = [
     "CATCH_ALL",
     "MARKER_KIND",
+    "MAX_COMPARISONS",
     "MAX_NUMBERS",
     "MAX_RULES_PER_KIND",
-    "READINGS",
     "Lowered",
     "LoweredKind",
     "LoweredPortion",
     "LoweredRule",
+    "Slot",
+    "Term",
+    "comparisons_in",
     "lower",
-    "margin",
-    "numbers_of",
+    "ordered",
 ]
 
-
-_PER_UNIT: Final = 1e6
-_FAR: Final = 1e9
-_FAR_COUNT: Final = 10**15
+_SIGN_BIT: Final = 1 << 63
 
 
-def margin(left: float, right: float) -> int:
-    """Return left minus right in whole millionths, with the exact sign.
+def ordered(values: Sequence[float]) -> tuple[int, ...]:
+    """Return an integer for each finite number, in the order of the numbers; equal numbers give equal integers.
 
-    Equal numbers give 0; a difference below one millionth gives 1 or -1; one beyond 10⁹ is clipped, well within the
-    engine's 64 bits.
+    The bits of a double, read as an integer, rise with a positive number and fall with a negative one.
 
-    >>> margin(12.5, 20.0), margin(0.1 + 0.2, 0.3), margin(-1e300, 1e300)
-    (-7500000, 1, -1000000000000000)
+    >>> ordered([-1.5, -0.0, 0.0, 5e-324, 1.0]) == tuple(sorted(ordered([-1.5, -0.0, 0.0, 5e-324, 1.0])))
+    True
+    >>> ordered([0.0, -0.0])
+    (0, 0)
     """
-    difference = left - right
-    if -_FAR < difference < _FAR:
-        # Compare the numbers themselves: an integer beyond 2**53 minus a float may come out as 0.0.
-        return int(difference * _PER_UNIT) or (left > right) - (left < right)
-    return _FAR_COUNT if difference > 0 else -_FAR_COUNT
+    count = len(values)
+    bits = struct.unpack(f"<{count}q", struct.pack(f"<{count}d", *values))
+    return tuple([one if one >= 0 else -(one + _SIGN_BIT) for one in bits])
 
 
-Reading: TypeAlias = Literal["over", "limit", "number", "is", "like", "in"]
-"""Content of a slot. ``over``, ``limit`` and ``number`` are margins: over another property, a threshold or a literal.
-``is``, ``like`` and ``in`` are truths: equal to a literal, equal to another property, in a list."""
+class Slot(NamedTuple):
+    """One number of a fact in the engine.
 
-READINGS: Final[tuple[Reading, ...]] = get_args(Reading)
+    ``source`` says what ``key`` is: the name of a property or term of this type, or the index of a threshold.
+    """
+
+    source: PropertyType | Literal["threshold"]
+    key: str | int
 
 
 @dataclass(frozen=True, slots=True)
-class Slot:
-    """One comparison of a kind, held as one number on a fact.
+class Term:
+    """What is computed for a rule before the engine compares it.
 
-    ``right`` is a property's name, the index of a threshold, a literal or a tuple of literals.
+    ``name`` is its text, which no property has for a name; ``is_scope`` marks what ``where`` asks.
+    ``code`` is the rule whose thresholds it uses, None for a term without thresholds, which rules may share.
     """
 
-    reading: Reading
-    left: str
-    right: Any
-
-
-def numbers_of(
-    groups: Sequence[Sequence[tuple[str, Any]]], known: Mapping[str, Any], thresholds: Sequence[float]
-) -> tuple[int, ...]:
-    """Return the numbers of slots, given as pairs of left and right operand and grouped in the order of ``READINGS``.
-
-    ``known`` are the properties of a fact, ``thresholds`` all those of the book.
-    """
-    over, limit, number, written, like, among = groups
-    # One comprehension per group, since these loops cost most of the time spent outside the engine.
-    return (
-        *[margin(known[left], known[right]) for left, right in over],
-        *[margin(known[left], thresholds[right]) for left, right in limit],
-        *[margin(known[left], right) for left, right in number],
-        *[1 if known[left] == right else 0 for left, right in written],
-        *[1 if known[left] == known[right] else 0 for left, right in like],
-        *[1 if known[left] in right else 0 for left, right in among],
-    )
-
-
-@dataclass(frozen=True, slots=True)
-class Probe:
-    """The engine's comparison of a slot: its number ``operator`` ``value``; empty for equality."""
-
-    slot: Slot
-    operator: str
-    value: int
-
-    def on(self, name: str) -> dict[str, Any]:
-        """Return the engine's condition on the slot called ``name``."""
-        plain = {name: self.value}
-        return {self.operator: plain} if self.operator else plain
-
-
-_AGAINST_ZERO: Final[Mapping[str, str]] = {
-    "less_than": "$lt",
-    "at_most": "$lte",
-    "greater_than": "$gt",
-    "at_least": "$gte",
-    "equals": "",
-    "differs_from": "$neq",
-}
-
-
-def probe_of(comparison: Comparison, code: str, threshold_index: Mapping[tuple[str, str], int]) -> Probe:
-    """Lower one comparison of the rule ``code``."""
-    left, right = comparison.left, comparison.right
-    if isinstance(right, tuple):
-        return Probe(Slot("in", left, right), "", 1)
-    if comparison.type == "number":
-        if isinstance(right, PropertyRef):
-            slot = Slot("over", left, right.name)
-        elif isinstance(right, ThresholdRef):
-            slot = Slot("limit", left, threshold_index[code, right.name])
-        else:
-            slot = Slot("number", left, right)
-        return Probe(slot, _AGAINST_ZERO[comparison.operator], 0)
-    wanted = 0 if comparison.operator == "differs_from" else 1
-    if isinstance(right, PropertyRef):
-        return Probe(Slot("like", left, right.name), "", wanted)
-    if comparison.type == "flag":
-        return Probe(Slot("is", left, True), "", wanted if right else 1 - wanted)
-    return Probe(Slot("is", left, right), "", wanted)
+    name: str
+    code: str | None
+    value: Evaluator
+    is_scope: bool = False
 
 
 MAX_RULES_PER_KIND: Final = 60
@@ -153,63 +109,12 @@ also remains well below the engine's limit of 512 rules.
 MAX_NUMBERS: Final = 200
 """Numbers on a fact after lowering; the engine's limit is about 251."""
 
+MAX_COMPARISONS: Final = 10
+"""Comparisons per rule in the engine. With kind and flag that makes twelve; the engine crashes at sixteen."""
+
 _OPEN_MATCHES: Final = 64
 # Session, key, kind, and the identity that the engine adds.
 _OWN_NUMBERS: Final = 4
-
-SlotOf = Callable[[Comparison, Rule], Slot]
-"""Name of the slot that a comparison of a rule reads."""
-
-
-def portions(rules: Iterable[Rule], slot_of: SlotOf) -> list[list[Rule]]:
-    """Divide rules into portions in their order; most books need only one.
-
-    Each rule must pass :func:`~rules.rulebook.loader.lint_limits`, so that each rule fits into a portion.
-    """
-    found: list[list[Rule]] = [[]]
-    places: dict[str, tuple[int, _Kind]] = {}
-    for rule in rules:
-        slots = {slot_of(comparison, rule) for comparison in comparisons(rule.condition)}
-        place, kind = places.get(rule.applies_to, (0, _Kind()))
-        if not kind.has_room(rule, slots):
-            place, kind = place + 1, _Kind()
-        kind.add(rule, slots)
-        places[rule.applies_to] = place, kind
-        if place == len(found):
-            found.append([])
-        found[place].append(rule)
-    return found
-
-
-class _Kind:
-    """Counts of the rules on one kind of fact in a portion."""
-
-    def __init__(self) -> None:
-        self._rules = 0
-        self._slots: set[Slot] = set()
-        self._alternatives = 0
-
-    def has_room(self, rule: Rule, slots: set[Slot]) -> bool:
-        count = self._rules + 1
-        # Allow for one flag per rule in addition to the slots.
-        numbers = _OWN_NUMBERS + count + len(self._slots | slots)
-        # While the alternatives of one rule are matched, a match of every other rule and of the catch-all is pending.
-        waiting = count + 1 + max(self._alternatives, _alternatives(rule.condition))
-        return count <= MAX_RULES_PER_KIND and numbers <= MAX_NUMBERS and waiting <= _OPEN_MATCHES
-
-    def add(self, rule: Rule, slots: set[Slot]) -> None:
-        self._rules += 1
-        self._slots |= slots
-        self._alternatives = max(self._alternatives, _alternatives(rule.condition))
-
-
-def _alternatives(condition: Condition) -> int:
-    """Return how many pending matches beyond the first a condition can cause."""
-    if isinstance(condition, Comparison):
-        return 0
-    inner = sum(_alternatives(member) for member in condition.members)
-    return inner + (len(condition.members) - 1 if condition.join == "any" else 0)
-
 
 CATCH_ALL: Final = "seen"
 """Name of the catch-all rule, which counts every fact. Rule codes are in capital letters, so none equals it."""
@@ -220,10 +125,16 @@ MARKER_KIND: Final = "marker"
 
 @dataclass(frozen=True, slots=True)
 class LoweredRule:
-    """One lowered rule: the name of its flag if any, the indices of its slots, and the engine's condition."""
+    """One lowered rule.
+
+    ``reads`` are the properties and terms that must be known before it can be decided, ``scope`` the term of ``where``
+    (None where the shape of a fact alone decides), ``slots`` the indices of the slots that its condition compares.
+    """
 
     rule: Rule
-    flag: str | None
+    flag: str
+    reads: tuple[str, ...]
+    scope: str | None
     slots: tuple[int, ...]
     condition: Mapping[str, Any]
 
@@ -239,8 +150,7 @@ class LoweredKind:
     @property
     def names(self) -> tuple[str, ...]:
         """Return flags, then slots: every property of a fact in the engine except session, key and kind."""
-        flags = (rule.flag for rule in self.rules if rule.flag is not None)
-        return (*flags, *(f"v{index}" for index in range(len(self.slots))))
+        return (*(rule.flag for rule in self.rules), *(f"v{index}" for index in range(len(self.slots))))
 
 
 @dataclass(frozen=True, slots=True)
@@ -256,14 +166,186 @@ class Lowered:
     """A whole rulebook, in one portion unless it is very large.
 
     ``thresholds`` are the values written in the books; ``threshold_index`` maps code and name to the index of a value.
+    ``texts`` numbers the texts that conditions name, ``terms`` lists by kind what is computed for each fact, and
+    ``seen`` the properties that are not on the fact itself.
     """
 
     portions: tuple[LoweredPortion, ...]
     thresholds: tuple[float, ...]
     threshold_index: Mapping[tuple[str, str], int]
+    texts: Mapping[str, int]
+    terms: Mapping[str, tuple[Term, ...]]
+    seen: Mapping[str, tuple[str, ...]]
 
 
-def lower(rules: Sequence[Rule]) -> Lowered:
+class _Probe(NamedTuple):
+    """A comparison for the engine: a slot with another slot, or with a constant."""
+
+    sign: str
+    left: Slot
+    right: Slot | int
+
+
+class _Group(NamedTuple):
+    join: Literal["$and", "$or"]
+    members: tuple[_Tree, ...]
+
+
+_Tree: TypeAlias = _Probe | _Group
+
+_NOT: Final = {"==": "!=", "!=": "==", "<": ">=", "<=": ">", ">": "<=", ">=": "<", "in": "not in"}
+_TURNED: Final = {"==": "==", "!=": "!=", "<": ">", "<=": ">=", ">": "<", ">=": "<="}
+_IN_ENGINE: Final = {"!=": "$neq", "<": "$lt", "<=": "$lte", ">": "$gt", ">=": "$gte"}
+
+
+def term_of(one: Expression, code: str) -> Term:
+    """Return an expression of the rule ``code`` as a term."""
+    text = text_of(one)
+    if uses_threshold(one):
+        return Term(f"{code}: {text}", code, compiled(one))
+    return Term(text, None, compiled(one))
+
+
+def scope_term(rule: Rule) -> Term | None:
+    """Return the term of what ``where`` asks beyond has() and stated(); None if there is no more."""
+    if not rule.scope_rest:
+        return None
+    rest = rule.scope_rest[0] if len(rule.scope_rest) == 1 else Join("&&", rule.scope_rest)
+    return Term(f"{rule.code}: where {text_of(rest)}", rule.code, compiled(rest), is_scope=True)
+
+
+class _Condition:
+    """Lowers the requirement of one rule; collects the terms, and numbers the texts."""
+
+    def __init__(
+        self, rule: Rule, vocabulary: Vocabulary, index: Mapping[tuple[str, str], int], texts: dict[str, int]
+    ) -> None:
+        self._rule, self._types = rule, vocabulary.of(rule.applies_to)
+        self._index, self._texts = index, texts
+        self.terms: dict[str, Term] = {}
+        required = rule.requirement
+        # what asks for missing values has three outcomes, and the engine knows two
+        self.tree = (
+            _Probe("==", self._operand(required, "flag"), 0) if asks(required) else self._lower(required, holds=False)
+        )
+
+    def _lower(self, one: Expression, *, holds: bool) -> _Tree:
+        """Return the engine's condition for "it holds" or "it does not hold"."""
+        if isinstance(one, Negation):
+            return self._lower(one.inner, holds=not holds)
+        if isinstance(one, Join):
+            members = [self._lower(member, holds=holds) for member in one.members]
+            return _group("$and" if (one.sign == "&&") == holds else "$or", members)
+        if isinstance(one, Comparison):
+            return self._comparison(one, holds=holds)
+        return _Probe("==", self._operand(one, "flag"), int(holds))
+
+    def _comparison(self, one: Comparison, *, holds: bool) -> _Tree:
+        sign = one.sign if holds else _NOT[one.sign]
+        left, right = one.left, one.right
+        if isinstance(right, Listing):
+            slot = self._operand(left, self._type(left))
+            among = sign == "in"
+            probes = [_Probe("==" if among else "!=", slot, self._constant(value)) for value in right.values]
+            return _group("$or" if among else "$and", probes)
+        if isinstance(left, Constant):
+            left, right, sign = right, left, _TURNED[sign]
+        kind = self._type(left)
+        slot = self._operand(left, kind)
+        if isinstance(right, Constant):
+            return _Probe(sign, slot, self._constant(right.value))
+        other = self._operand(right, kind)
+        if sign == "==":  # the engine compares two slots for equality as text
+            return _group("$and", [_Probe("<=", slot, other), _Probe(">=", slot, other)])
+        return _Probe(sign, slot, other)
+
+    def _type(self, one: Expression) -> PropertyType:
+        if isinstance(one, Name):
+            return "number" if one.is_threshold else self._types[one.name].type
+        is_number = isinstance(one, Arithmetic) or (isinstance(one, Macro) and one.method == "count")
+        return "number" if is_number or (isinstance(one, Call) and one.function == "abs") else "flag"
+
+    def _constant(self, value: Value) -> int:
+        if isinstance(value, bool):
+            return int(value)
+        if isinstance(value, str):
+            return self._texts.setdefault(value, len(self._texts) + 1)
+        return ordered([value])[0]
+
+    def _operand(self, one: Expression, kind: PropertyType) -> Slot:
+        if isinstance(one, Name):
+            return (
+                Slot("threshold", self._index[self._rule.code, one.name]) if one.is_threshold else Slot(kind, one.name)
+            )
+        term = term_of(one, self._rule.code)
+        self.terms[term.name] = term
+        return Slot(kind, term.name)
+
+
+def _group(join: Literal["$and", "$or"], members: Iterable[_Tree]) -> _Tree:
+    flat: list[_Tree] = []
+    for member in members:
+        flat.extend(member.members if isinstance(member, _Group) and member.join == join else [member])
+    return flat[0] if len(flat) == 1 else _Group(join, tuple(flat))
+
+
+def _probes(tree: _Tree) -> Iterator[_Probe]:
+    if isinstance(tree, _Probe):
+        yield tree
+    else:
+        for member in tree.members:
+            yield from _probes(member)
+
+
+def _slots_of(tree: _Tree) -> tuple[Slot, ...]:
+    found = (slot for probe in _probes(tree) for slot in (probe.left, probe.right) if isinstance(slot, Slot))
+    return tuple(dict.fromkeys(found))
+
+
+def _alternatives(tree: _Tree) -> int:
+    """Return how many pending matches beyond the first a condition can cause."""
+    if isinstance(tree, _Probe):
+        return 0
+    return sum(map(_alternatives, tree.members)) + (len(tree.members) - 1 if tree.join == "$or" else 0)
+
+
+def _written(tree: _Tree, number: Mapping[Slot, int]) -> dict[str, Any]:
+    """Return a condition as the engine reads it."""
+    if isinstance(tree, _Group):
+        return {tree.join: [_written(member, number) for member in tree.members]}
+    right = {"$m": f"v{number[tree.right]}"} if isinstance(tree.right, Slot) else tree.right
+    plain = {f"v{number[tree.left]}": right}
+    return plain if tree.sign == "==" else {_IN_ENGINE[tree.sign]: plain}
+
+
+class _Room:
+    """Counts of the rules on one kind of fact in a portion."""
+
+    def __init__(self) -> None:
+        self._rules = 0
+        self._slots: set[Slot] = set()
+        self._alternatives = 0
+
+    def has_room(self, tree: _Tree) -> bool:
+        count = self._rules + 1
+        numbers = _OWN_NUMBERS + count + len(self._slots | set(_slots_of(tree)))
+        # While the alternatives of one rule are matched, a match of every other rule and of the catch-all is pending.
+        waiting = count + 1 + max(self._alternatives, _alternatives(tree))
+        return count <= MAX_RULES_PER_KIND and numbers <= MAX_NUMBERS and waiting <= _OPEN_MATCHES
+
+    def add(self, tree: _Tree) -> None:
+        self._rules += 1
+        self._slots |= set(_slots_of(tree))
+        self._alternatives = max(self._alternatives, _alternatives(tree))
+
+
+def comparisons_in(rule: Rule, vocabulary: Vocabulary) -> int:
+    """Return how many comparisons the engine makes for a rule; a list counts one for each of its values."""
+    index = {(rule.code, name): place for place, name in enumerate(rule.thresholds)}
+    return len(list(_probes(_Condition(rule, vocabulary, index, {}).tree)))
+
+
+def lower(rules: Sequence[Rule], vocabulary: Vocabulary) -> Lowered:
     """Return the lowered form of rules that passed the linter."""
     index: dict[tuple[str, str], int] = {}
     values: list[float] = []
@@ -271,15 +353,55 @@ def lower(rules: Sequence[Rule]) -> Lowered:
         for name, threshold in rule.thresholds.items():
             index[rule.code, name] = len(values)
             values.append(threshold.value)
-    divided = portions(rules, lambda comparison, rule: probe_of(comparison, rule.code, index).slot)
-    return Lowered(tuple(_lower_portion(portion, index) for portion in divided), tuple(values), index)
+    texts: dict[str, int] = {}
+    conditions = [(rule, _Condition(rule, vocabulary, index, texts)) for rule in rules]
+    terms: dict[str, dict[str, Term]] = {}
+    seen: dict[str, dict[str, None]] = {}
+    for rule, condition in conditions:
+        own = terms.setdefault(rule.applies_to, {})
+        own.update(condition.terms)
+        scope = scope_term(rule)
+        if scope is not None:
+            own[scope.name] = scope
+        words = vocabulary.of(rule.applies_to)
+        seen.setdefault(rule.applies_to, {}).update(dict.fromkeys(n for n in rule.reads if words[n].from_request))
+    return Lowered(
+        tuple(_lower_portion(portion) for portion in _portions(conditions)),
+        tuple(values),
+        index,
+        texts,
+        {kind: tuple(found.values()) for kind, found in terms.items()},
+        {kind: tuple(names) for kind, names in seen.items()},
+    )
 
 
-def _lower_portion(rules: Iterable[Rule], index: Mapping[tuple[str, str], int]) -> LoweredPortion:
-    grouped: dict[str, list[Rule]] = {}
-    for rule in rules:
-        grouped.setdefault(rule.applies_to, []).append(rule)
-    kinds = {kind: _lower_kind(kind, group, index) for kind, group in grouped.items()}
+_Conditions: TypeAlias = list[tuple[Rule, _Condition]]
+
+
+def _portions(conditions: _Conditions) -> list[_Conditions]:
+    """Divide rules into portions in their order; most books need only one.
+
+    Each rule must pass :func:`~rules.rulebook.loader.lint_limits`, so that each rule fits into a portion.
+    """
+    found: list[_Conditions] = [[]]
+    places: dict[str, tuple[int, _Room]] = {}
+    for rule, condition in conditions:
+        place, room = places.get(rule.applies_to, (0, _Room()))
+        if not room.has_room(condition.tree):
+            place, room = place + 1, _Room()
+        room.add(condition.tree)
+        places[rule.applies_to] = place, room
+        if place == len(found):
+            found.append([])
+        found[place].append((rule, condition))
+    return found
+
+
+def _lower_portion(conditions: _Conditions) -> LoweredPortion:
+    grouped: dict[str, _Conditions] = {}
+    for rule, condition in conditions:
+        grouped.setdefault(rule.applies_to, []).append((rule, condition))
+    kinds = {kind: _lower_kind(kind, group) for kind, group in grouped.items()}
     definition: dict[str, Any] = {
         lowered.rule.code: {"all": [{"m": lowered.condition}], "pri": 0}
         for kind in kinds.values()
@@ -289,53 +411,23 @@ def _lower_portion(rules: Iterable[Rule], index: Mapping[tuple[str, str], int]) 
     return LoweredPortion(definition, kinds)
 
 
-def _lower_kind(kind: str, rules: list[Rule], index: Mapping[tuple[str, str], int]) -> LoweredKind:
-    slots: dict[Slot, int] = {}
-    trees: list[dict[str, Any]] = []
-    reads: list[tuple[int, ...]] = []
-    for rule in rules:
-        used: list[int] = []
-
-        def comparison(written: Comparison, code: str = rule.code, used: list[int] = used) -> dict[str, Any]:
-            probe = probe_of(written, code, index)
-            number = slots.setdefault(probe.slot, len(slots))
-            used.append(number)
-            return probe.on(f"v{number}")
-
-        trees.append(_tree(rule.condition, comparison))
-        reads.append(tuple(dict.fromkeys(used)))
-    readers = Counter(slot for read in reads for slot in read)
-    lowered = [
-        _lower_rule(kind, rule, f"f{position}", tree, read, [f"v{slot}" for slot in read if readers[slot] == 1])
-        for position, (rule, tree, read) in enumerate(zip(rules, trees, reads, strict=True))
-    ]
-    return LoweredKind(kind, tuple(lowered), tuple(slots))
-
-
-def _lower_rule(
-    kind: str, rule: Rule, flag: str, tree: dict[str, Any], read: tuple[int, ...], own: list[str]
-) -> LoweredRule:
-    """Lower one rule; ``own`` are the slots that no other rule reads."""
-    members = tree.get("$and", [tree])
-    if own and not any("$or" in member for member in members):
-        telling = [member for member in members if _name(member) == own[0]]
-        rest = [member for member in members if _name(member) != own[0]]
-        return LoweredRule(rule, None, read, {"$and": [{"kind": kind}, *telling, *rest]})
-    return LoweredRule(rule, flag, read, {"$and": [{"kind": kind}, {flag: 1}, *members]})
-
-
-def _name(comparison: Mapping[str, Any]) -> str:
-    """Return the name of the slot in one comparison of the engine: under its operator, or directly for equality."""
-    ((name, value),) = comparison.items()
-    return _name(value) if isinstance(value, Mapping) else name
-
-
-def _tree(condition: Condition, comparison: Callable[[Comparison], dict[str, Any]]) -> dict[str, Any]:
-    if isinstance(condition, Comparison):
-        return comparison(condition)
-    join = "$and" if condition.join == "all" else "$or"
-    members: list[dict[str, Any]] = []
-    for member in condition.members:
-        tree = _tree(member, comparison)
-        members.extend(tree.get(join, [tree]))
-    return members[0] if len(members) == 1 else {join: members}
+def _lower_kind(kind: str, conditions: _Conditions) -> LoweredKind:
+    number: dict[Slot, int] = {}
+    lowered: list[LoweredRule] = []
+    for place, (rule, condition) in enumerate(conditions):
+        slots = _slots_of(condition.tree)
+        for slot in slots:
+            number.setdefault(slot, len(number))
+        tree = _written(condition.tree, number)
+        scope = scope_term(rule)
+        lowered.append(
+            LoweredRule(
+                rule,
+                f"f{place}",
+                (*rule.needs, *condition.terms),
+                None if scope is None else scope.name,
+                tuple(number[slot] for slot in slots),
+                {"$and": [{"kind": kind}, {f"f{place}": 1}, *tree.get("$and", [tree])]},
+            )
+        )
+    return LoweredKind(kind, tuple(lowered), tuple(number))

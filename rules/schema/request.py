@@ -342,6 +342,9 @@ class Policy(Model):
 DEFAULT_POLICY: Final = Policy()
 
 
+Labels = Annotated[dict[Token, Text], Field(max_length=50)]
+
+
 class StackRequest(Model):
     """Stack, with optional operations, machine and policy."""
 
@@ -354,6 +357,7 @@ class StackRequest(Model):
     operations: Operations | None = Field(
         None, description="Operations that the stack does; if absent, only the stack itself is judged."
     )
+    labels: Labels | None = Field(None, description="Labels for an operator's own rules.", examples=[{"cell": "A"}])
     policy: Policy | None = Field(
         None, description="Treatment of warnings, undecided rules and thresholds; defaults apply if absent."
     )

@@ -18,8 +18,7 @@ from rules.grip.analysis import stated_minimum_grip
 from rules.grip.fits import shank_of
 from rules.quantities.missing import value_or
 from rules.quantities.models import MIN_LENGTH_MM
-from rules.rulebook.book import Fired, Overrides, Rule, threshold_in_force
-from rules.rulebook.condition import PropertyRef, comparisons
+from rules.rulebook.book import Fired, Overrides, threshold_in_force
 from rules.rulebook.fact import Fact
 from rules.schema.components import BaseHolder, Collet, GaugePin, StackPart
 from rules.schema.report import Finding
@@ -153,19 +152,10 @@ BY_KNOB: Final = frozenset(
 """Properties of a stack that depend on holder, retention knob and machine only."""
 
 
-def reads(rule: Rule) -> frozenset[str]:
-    """Return every property that a rule reads."""
-    names = set(rule.needs)
-    for one in comparisons(rule.condition):
-        names.add(one.left)
-        if isinstance(one.right, PropertyRef):
-            names.add(one.right.name)
-    return frozenset(names)
-
-
 def refuses(fired: Fired, settled_by: frozenset[str]) -> bool:
     """Whether a finding is an error of a rule that reads only these properties."""
-    return fired.rule.severity == "error" and reads(fired.rule) <= settled_by
+    rule = fired.rule
+    return rule.severity == "error" and not rule.asks_others and settled_by.issuperset(rule.reads)
 
 
 _SHARE: Final = ("GRIP-020", "least_share")

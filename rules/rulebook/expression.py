@@ -1,0 +1,993 @@
+"""The expressions of a rule, ``where`` and ``require``: grammar, types and units, values, and plain words.
+
+The syntax is a subset of the Common Expression Language (CEL): ``&& || !``, ``== != < <= > >= in``, ``+ - * /``, lists,
+texts in quotes, names with points, and ``all``, ``exists`` and ``filter(...).size()`` over components and joints.
+``has(name)`` asks whether a property exists for this subject, ``stated(name)`` whether its value is known. ``mm`` and
+``um`` convert lengths and read texts such as ``mm("1/4 in")``; ``abs`` is the magnitude.
+
+A value is known, missing (a :class:`Gap`: it concerns the subject, but the request does not supply it) or does not
+exist for this subject (None). One false member decides ``&&`` and one true member decides ``||``, whatever the others
+are. Otherwise a member that does not exist makes the whole not exist, and a missing one leaves it missing.
+
+All numbers are double-precision.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+import operator
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from difflib import get_close_matches
+from typing import Any, Final, Literal, NamedTuple, Protocol, TypeAlias
+
+from lark import Lark, Token, UnexpectedInput
+from lark.exceptions import VisitError
+from lark.visitors import Transformer
+
+from rules.quantities.models import parse_length
+from rules.rulebook.fact import Value, written
+from rules.rulebook.vocabulary import Property, PropertyType, Vocabulary
+
+__all__ = [
+    "COLLECTIONS",
+    "Arithmetic",
+    "Call",
+    "Comparison",
+    "Constant",
+    "Evaluator",
+    "Expression",
+    "ExpressionError",
+    "Gap",
+    "Join",
+    "Listing",
+    "Macro",
+    "Name",
+    "Negation",
+    "Result",
+    "Scope",
+    "View",
+    "asks",
+    "children",
+    "compiled",
+    "conjuncts",
+    "has_macro",
+    "in_words",
+    "inner_names",
+    "names_in",
+    "parse",
+    "read",
+    "text_of",
+    "uses_threshold",
+]
+
+_LONGEST: Final = 2_000
+_DEEPEST: Final = 40
+
+COLLECTIONS: Final[Mapping[str, Literal["component", "joint"]]] = {"components": "component", "joints": "joint"}
+"""What ``all``, ``exists`` and ``filter`` run over, and the kind of subject in it."""
+
+
+class ExpressionError(ValueError):
+    """An expression that cannot be read or makes no sense; the message says where, and what was expected."""
+
+
+@dataclass(frozen=True, slots=True)
+class Constant:
+    """A number, a text or a flag."""
+
+    value: Value
+
+
+@dataclass(frozen=True, slots=True)
+class Name:
+    """A property, or a threshold of the rule."""
+
+    name: str
+    is_threshold: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Listing:
+    """A list of constants, written out or named."""
+
+    values: tuple[Value, ...]
+    name: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Negation:
+    """The opposite of a condition."""
+
+    inner: Expression
+
+
+@dataclass(frozen=True, slots=True)
+class Join:
+    """Conditions of which all must hold (``&&``), or any one (``||``)."""
+
+    sign: Literal["&&", "||"]
+    members: tuple[Expression, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Comparison:
+    """Two values compared; for ``in`` the right one is a list."""
+
+    sign: str
+    left: Expression
+    right: Expression
+
+
+@dataclass(frozen=True, slots=True)
+class Arithmetic:
+    """A sum, difference, product or quotient of two numbers."""
+
+    sign: str
+    left: Expression
+    right: Expression
+
+
+@dataclass(frozen=True, slots=True)
+class Call:
+    """A function of one argument."""
+
+    function: str
+    argument: Expression
+
+
+@dataclass(frozen=True, slots=True)
+class Macro:
+    """A question to every component or joint; ``count`` is written ``filter(...).size()``."""
+
+    over: str
+    method: str
+    variable: str
+    body: Expression
+
+
+Expression: TypeAlias = Constant | Name | Listing | Negation | Join | Comparison | Arithmetic | Call | Macro
+
+
+def children(one: Expression) -> tuple[Expression, ...]:
+    """Return the parts that an expression is made of, in the order written."""
+    if isinstance(one, Negation):
+        return (one.inner,)
+    if isinstance(one, Join):
+        return one.members
+    if isinstance(one, Comparison | Arithmetic):
+        return (one.left, one.right)
+    if isinstance(one, Call):
+        return (one.argument,)
+    return (one.body,) if isinstance(one, Macro) else ()
+
+
+def names_in(one: Expression) -> tuple[str, ...]:
+    """Return each property that an expression reads, once, in the order written; not those of a macro's own subject.
+
+    >>> names_in(parse("has(a_mm) && a_mm < b_mm"))
+    ('a_mm', 'b_mm')
+    """
+    return tuple(dict.fromkeys(_names(one, frozenset())))
+
+
+def _names(one: Expression, bound: frozenset[str]) -> Iterator[str]:
+    if isinstance(one, Name) and not one.is_threshold and one.name.partition(".")[0] not in bound:
+        yield one.name
+    if isinstance(one, Macro):
+        bound |= {one.variable}
+    for part in children(one):
+        yield from _names(part, bound)
+
+
+def asks(one: Expression) -> bool:
+    """Whether an expression asks for what exists or is stated."""
+    return (isinstance(one, Call) and one.function in ("has", "stated")) or any(map(asks, children(one)))
+
+
+def has_macro(one: Expression) -> bool:
+    """Whether an expression asks several components or joints."""
+    return isinstance(one, Macro) or any(map(has_macro, children(one)))
+
+
+def uses_threshold(one: Expression) -> bool:
+    """Whether a threshold of the rule stands in a checked expression."""
+    return (isinstance(one, Name) and one.is_threshold) or any(map(uses_threshold, children(one)))
+
+
+def inner_names(one: Expression) -> frozenset[tuple[str, str]]:
+    """Return the properties that an expression reads of the subjects it asks, each with their kind."""
+    found = {inner for part in children(one) for inner in inner_names(part)}
+    if isinstance(one, Macro):
+        start = f"{one.variable}."
+        body = _names(one.body, frozenset())
+        found |= {(COLLECTIONS[one.over], name.removeprefix(start)) for name in body if name.startswith(start)}
+    return frozenset(found)
+
+
+def conjuncts(one: Expression | None) -> tuple[Expression, ...]:
+    """Return the conditions that must all hold; none for no expression."""
+    if one is None:
+        return ()
+    if isinstance(one, Join) and one.sign == "&&":
+        return tuple(found for member in one.members for found in conjuncts(member))
+    return (one,)
+
+
+# --- reading -------------------------------------------------------------------------------------------------------
+
+_GRAMMAR: Final = r"""
+?start: either
+?either: both ("||" both)*
+?both: relation ("&&" relation)*
+?relation: total | total COMPARE total | total IN total
+?total: product (SUM product)*
+?product: unary (PRODUCT unary)*
+?unary: NOT unary -> negation | SUM unary -> signed | primary
+?primary: NAME -> name | NUMBER -> number | STRING -> text | TRUTH -> truth | listing | call | "(" either ")"
+call: NAME "(" either ("," either)* ")" SIZE?
+listing: "[" either ("," either)* "]"
+COMPARE: "==" | "!=" | "<=" | ">=" | "<" | ">"
+IN.2: /in(?![A-Za-z0-9_.])/
+TRUTH.2: /(true|false)(?![A-Za-z0-9_.])/
+NOT: "!"
+SUM: "+" | "-"
+PRODUCT: "*" | "/"
+SIZE: /\.\s*size\s*\(\s*\)/
+NAME: /[A-Za-z_][A-Za-z0-9_]*(\.[A-Za-z_][A-Za-z0-9_]*)*/
+NUMBER: /[0-9]+(\.[0-9]+)?([eE][+-]?[0-9]+)?/
+STRING: /"([^"\\\n]|\\["\\])*"|'([^'\\\n]|\\['\\])*'/
+%ignore /[ \t\n]+/
+"""
+
+_FUNCTIONS: Final = ("has", "stated", "mm", "um", "abs")
+_METHODS: Final = ("all", "exists", "filter")
+
+_EXPECTED: Final = {
+    "NAME": "a name",
+    "NUMBER": "a number",
+    "STRING": "a text in quotes",
+    "TRUTH": "true or false",
+    "COMPARE": "a comparison (==, !=, <, <=, >, >=)",
+    "IN": "in",
+    "SUM": "+ or -",
+    "PRODUCT": "* or /",
+    "NOT": "!",
+    "LPAR": "(",
+    "RPAR": ")",
+    "LSQB": "[",
+    "RSQB": "]",
+    "COMMA": "a comma",
+    "VBAR": "||",
+    "__ANON_0": "||",
+    "__ANON_1": "&&",
+    "SIZE": ".size()",
+    "$END": "the end",
+}
+
+
+class _Reader(Transformer[Token, Any]):
+    """From the tree of the parser to the expression."""
+
+    def either(self, members: Sequence[Expression]) -> Expression:
+        return Join("||", tuple(members))
+
+    def both(self, members: Sequence[Expression]) -> Expression:
+        return Join("&&", tuple(members))
+
+    def relation(self, parts: Sequence[Any]) -> Expression:
+        left, sign, right = parts
+        return Comparison(str(sign), left, right)
+
+    def total(self, parts: Sequence[Any]) -> Expression:
+        return _left_to_right(parts)
+
+    product = total
+
+    def negation(self, parts: Sequence[Any]) -> Expression:
+        return Negation(parts[1])
+
+    def signed(self, parts: Sequence[Any]) -> Expression:
+        sign, inner = parts
+        if sign == "+":
+            raise ExpressionError("a number has no sign + of its own; leave it out")
+        if isinstance(inner, Constant) and isinstance(inner.value, float):
+            return Constant(-inner.value)
+        return Arithmetic("-", Constant(0.0), inner)
+
+    def name(self, parts: Sequence[Token]) -> Expression:
+        return Name(str(parts[0]))
+
+    def number(self, parts: Sequence[Token]) -> Expression:
+        value = float(parts[0])
+        if not math.isfinite(value):
+            raise ExpressionError(f"{parts[0]} is too large a number")
+        return Constant(value)
+
+    def text(self, parts: Sequence[Token]) -> Expression:
+        inner = str(parts[0])[1:-1]
+        return Constant(inner.replace("\\" + parts[0][0], parts[0][0]).replace("\\\\", "\\"))
+
+    def truth(self, parts: Sequence[Token]) -> Expression:
+        return Constant(parts[0] == "true")
+
+    def listing(self, members: Sequence[Expression]) -> Expression:
+        for member in members:
+            if not isinstance(member, Constant):
+                raise ExpressionError("a list holds numbers or texts in quotes")
+        return Listing(tuple(member.value for member in members if isinstance(member, Constant)))
+
+    def call(self, parts: Sequence[Any]) -> Expression:
+        name, *arguments = parts
+        sized = isinstance(arguments[-1], Token)
+        if sized:
+            arguments.pop()
+        function = str(name)
+        over, _, method = function.rpartition(".")
+        if over:
+            return _macro(over, method, arguments, sized=sized)
+        if function not in _FUNCTIONS:
+            raise ExpressionError(f"there is no function {function}{_nearest(function, _FUNCTIONS)}")
+        if len(arguments) != 1 or sized:
+            raise ExpressionError(f"{function}(...) takes one argument")
+        if function in ("has", "stated") and not isinstance(arguments[0], Name):
+            raise ExpressionError(f"{function}(...) takes the name of a property")
+        return Call(function, arguments[0])
+
+
+def _left_to_right(parts: Sequence[Any]) -> Expression:
+    found: Expression = parts[0]
+    for sign, right in zip(parts[1::2], parts[2::2], strict=True):
+        found = Arithmetic(str(sign), found, right)
+    return found
+
+
+def _macro(over: str, method: str, arguments: Sequence[Expression], *, sized: bool) -> Expression:
+    if over not in COLLECTIONS:
+        raise ExpressionError(
+            f"only {' and '.join(COLLECTIONS)} can be searched, not {over}{_nearest(over, COLLECTIONS)}"
+        )
+    if method not in _METHODS:
+        raise ExpressionError(f"{over} has no {method}{_nearest(method, _METHODS)}")
+    if (method == "filter") != sized:
+        raise ExpressionError(f"write {over}.filter(one, ...).size() to count, all(...) or exists(...) to ask")
+    if len(arguments) != 2 or not isinstance(arguments[0], Name) or "." in arguments[0].name:
+        raise ExpressionError(f"{over}.{method}(...) takes a name for one of them and a condition on it")
+    return Macro(over, "count" if sized else method, arguments[0].name, arguments[1])
+
+
+_PARSER: Final = Lark(_GRAMMAR, parser="lalr", maybe_placeholders=False)
+
+
+def parse(text: str) -> Expression:
+    """Return the expression that a text writes, its names still unchecked.
+
+    Raises :class:`ExpressionError` with the place and what was expected there.
+
+    >>> parse("a < 2")
+    Comparison(sign='<', left=Name(name='a', is_threshold=False), right=Constant(value=2.0))
+    """
+    if len(text) > _LONGEST:
+        raise ExpressionError(f"longer than {_LONGEST} characters")
+    if _depth_of(text) > _DEEPEST:
+        raise ExpressionError(f"brackets and signs nested deeper than {_DEEPEST} levels")
+    try:
+        return _Reader().transform(_PARSER.parse(text))  # type: ignore[no-any-return]
+    except VisitError as error:
+        if isinstance(error.orig_exc, ExpressionError):
+            raise error.orig_exc from None
+        raise
+    except UnexpectedInput as error:
+        raise ExpressionError(_trouble(error, text)) from None
+
+
+def _depth_of(text: str) -> int:
+    """Return an upper bound of the nesting, so that the parser's recursion has one."""
+    depth = most = signs = 0
+    for sign in text:
+        depth += (sign in "([") - (sign in ")]")
+        signs = signs + 1 if sign in "!-" else signs if sign.isspace() else 0
+        most = max(most, depth + signs)
+    return most
+
+
+def _trouble(error: UnexpectedInput, text: str) -> str:
+    wanted = (
+        getattr(error, "accepts", None) or getattr(error, "expected", None) or getattr(error, "allowed", None) or ()
+    )
+    words = sorted({_EXPECTED.get(one, one) for one in wanted})
+    expected = f"; expected {', '.join(words)}" if words else ""
+    token = getattr(error, "token", None)
+    if token is not None and token.type == "$END":
+        return f"ends too early{expected}"
+    place = f"line {error.line}, " if "\n" in text.strip() else ""
+    found = str(token) if token is not None else text[error.pos_in_stream : (error.pos_in_stream or 0) + 1]
+    hint = {"=": "; write == to compare", "&": "; write &&", "|": "; write ||"}.get(found, "")
+    hint = {"and": "; write &&", "or": "; write ||", "not": "; write !"}.get(found, hint)
+    return f"{place}column {error.column}: {found!r} is not expected here{hint or expected}"
+
+
+def _nearest(name: str, known: Sequence[str] | Mapping[str, Any]) -> str:
+    close = get_close_matches(name, list(known), n=1, cutoff=0.6)
+    return f"; did you mean {close[0]}?" if close else f"; there are: {', '.join(known)}" if len(known) < 12 else ""
+
+
+# --- types and units -----------------------------------------------------------------------------------------------
+
+Dimensions: TypeAlias = tuple[tuple[str, int], ...]
+
+_PLAIN: Final = frozenset({"ratio", "count", "none", "x D"})
+
+
+def _dimensions(unit: str) -> Dimensions:
+    """Return the powers of the unit's symbols.
+
+    >>> _dimensions("N m"), _dimensions("m/min"), _dimensions("ratio")
+    ((('N', 1), ('m', 1)), (('m', 1), ('min', -1)), ())
+    """
+    if unit in _PLAIN:
+        return ()
+    above, _, below = unit.partition("/")
+    return tuple(sorted([*((one, 1) for one in above.split()), *((one, -1) for one in below.split())]))
+
+
+def _product(one: Dimensions, other: Dimensions, power: int) -> Dimensions:
+    total = dict(one)
+    for symbol, exponent in other:
+        total[symbol] = total.get(symbol, 0) + power * exponent
+    return tuple(sorted((symbol, exponent) for symbol, exponent in total.items() if exponent))
+
+
+def _unit_text(dimensions: Dimensions) -> str:
+    above = [s if n == 1 else f"{s}{n}" for s, n in dimensions if n > 0]
+    below = [s if n == -1 else f"{s}{-n}" for s, n in dimensions if n < 0]
+    return " ".join(above or (["1"] if below else ["no unit"])) + (f"/{' '.join(below)}" if below else "")
+
+
+@dataclass(frozen=True, slots=True)
+class _Typed:
+    """An expression with its type. ``unit`` is None for a bare number, which takes the unit of what it meets."""
+
+    one: Expression
+    type: PropertyType | Literal["list"]
+    unit: Dimensions | None = ()
+    property: Property | None = None
+
+
+class _HasUnit(Protocol):
+    @property
+    def unit(self) -> str | None: ...
+
+
+@dataclass(frozen=True, slots=True)
+class Scope:
+    """What the names of an expression may mean: properties of a kind, thresholds and lists of the rule."""
+
+    kind: str
+    vocabulary: Vocabulary
+    thresholds: Mapping[str, _HasUnit] = field(default_factory=dict)
+    lists: Mapping[str, tuple[Value, ...]] = field(default_factory=dict)
+    units: dict[str, str] = field(default_factory=dict)
+    """Units that thresholds without one take from what they are compared with."""
+
+
+class Read(NamedTuple):
+    """A checked expression, its type, and its unit as text (None for what has no unit of its own)."""
+
+    expression: Expression
+    type: str
+    unit: str | None
+
+
+def read(text: str, scope: Scope) -> Read:
+    """Return the expression of a text, with every name, type and unit checked.
+
+    Raises :class:`ExpressionError` with what is wrong and the nearest right name.
+    """
+    typed = _Checker(scope, {}).check(parse(text))
+    unit = _unit_text(typed.unit) if typed.type == "number" and typed.unit else None
+    return Read(typed.one, typed.type, unit)
+
+
+class _Checker:
+    def __init__(self, scope: Scope, variables: Mapping[str, str]) -> None:
+        self._scope, self._variables = scope, variables
+
+    def check(self, one: Expression) -> _Typed:
+        if isinstance(one, Constant):
+            kind: PropertyType = (
+                "flag" if isinstance(one.value, bool) else "text" if isinstance(one.value, str) else "number"
+            )
+            return _Typed(one, kind, None)
+        if isinstance(one, Name):
+            return self._name(one)
+        if isinstance(one, Listing):
+            return _Typed(one, "list", None)
+        if isinstance(one, Negation):
+            return _Typed(Negation(self._flag(one.inner, "!")), "flag")
+        if isinstance(one, Join):
+            return _Typed(Join(one.sign, tuple([self._flag(member, one.sign) for member in one.members])), "flag")
+        if isinstance(one, Comparison):
+            return self._comparison(one)
+        if isinstance(one, Arithmetic):
+            return self._arithmetic(one)
+        return self._macro(one) if isinstance(one, Macro) else self._call(one)
+
+    def _flag(self, one: Expression, sign: str) -> Expression:
+        typed = self.check(one)
+        if typed.type != "flag":
+            raise ExpressionError(f"{sign} joins conditions; {text_of(one)} is a {typed.type}")
+        return typed.one
+
+    def property(self, name: str) -> Property | None:
+        """Return the property of a name, or that of one of the subjects a macro runs over."""
+        first, _, rest = name.partition(".")
+        if first in self._variables:
+            return self._scope.vocabulary.of(self._variables[first]).get(rest)
+        return self._scope.vocabulary.of(self._scope.kind).get(name)
+
+    def _name(self, one: Name) -> _Typed:
+        found = self.property(one.name)
+        if found is not None:
+            return _Typed(one, found.type, _dimensions(found.unit) if found.type == "number" else (), found)
+        threshold = self._scope.thresholds.get(one.name)
+        if threshold is not None:
+            unit = threshold.unit or self._scope.units.get(one.name)
+            return _Typed(Name(one.name, True), "number", None if unit is None else _dimensions(unit))
+        if one.name in self._scope.lists:
+            return _Typed(Listing(self._scope.lists[one.name], one.name), "list", None)
+        raise ExpressionError(self._unknown(one.name))
+
+    def _unknown(self, name: str) -> str:
+        scope = self._scope
+        first, _, rest = name.partition(".")
+        if first in self._variables:
+            kind, prefix, wanted = self._variables[first], f"{first}.", rest
+        else:
+            kind, prefix, wanted = scope.kind, "", name
+        known = [*scope.vocabulary.of(kind), *scope.thresholds, *scope.lists]
+        close = get_close_matches(wanted, known, n=1, cutoff=0.7)
+        if close:
+            return f"{_a(kind)} has no {name}; did you mean {prefix}{close[0]}?"
+        elsewhere = [
+            other for other in scope.vocabulary.kinds if other != kind and wanted in scope.vocabulary.of(other)
+        ]
+        if elsewhere:
+            through = next((one for one in scope.vocabulary.of(kind) if one.rpartition(".")[2] == wanted), None)
+            hint = f"; write {through}" if through else ""
+            return f"{name} belongs to {' or '.join(map(_a, elsewhere))}, not to {_a(kind)}{hint}"
+        ends = [one for one in scope.vocabulary.of(kind) if one.rpartition(".")[2] == wanted.rpartition(".")[2]]
+        hint = f"; there is {', '.join(ends[:3])}" if ends else ""
+        return f"{name} is neither a property of {_a(kind)} nor a threshold or list of this rule{hint}"
+
+    def _comparison(self, one: Comparison) -> _Typed:
+        left, right = self.check(one.left), self.check(one.right)
+        if one.sign == "in":
+            return self._membership(left, right)
+        for side in (left, right):
+            if side.type == "list":
+                raise ExpressionError(
+                    f"{text_of(side.one)} is a list; write {text_of(left.one)} in {text_of(side.one)}"
+                )
+        if left.type != right.type:
+            raise ExpressionError(
+                f"{text_of(left.one)} is a {left.type} and {text_of(right.one)} a {right.type}; they cannot be compared"
+            )
+        if left.type != "number" and one.sign not in ("==", "!="):
+            raise ExpressionError(f"{text_of(left.one)} is a {left.type}; it can only be compared by == and !=")
+        for side, other in ((left, right), (right, left)):
+            if isinstance(other.one, Constant):
+                _one_of(side, other.one.value)
+        if left.type == "number":
+            self._same_unit(left, right, one.sign)
+        if isinstance(left.one, Constant) and isinstance(right.one, Constant):
+            raise ExpressionError(f"{text_of(one)} compares two constants")
+        if left.one == right.one:
+            raise ExpressionError(f"{text_of(left.one)} is compared with itself")
+        return _Typed(Comparison(one.sign, left.one, right.one), "flag")
+
+    def _membership(self, left: _Typed, right: _Typed) -> _Typed:
+        if not isinstance(right.one, Listing):
+            raise ExpressionError(f"in takes a list, such as {text_of(left.one)} in [...]")
+        for value in right.one.values:
+            kind = "flag" if isinstance(value, bool) else "text" if isinstance(value, str) else "number"
+            if kind != left.type or kind == "flag":
+                raise ExpressionError(f"{text_of(left.one)} is a {left.type}; {text_of(Constant(value))} is a {kind}")
+            _one_of(left, value)
+        return _Typed(Comparison("in", left.one, right.one), "flag")
+
+    def _same_unit(self, left: _Typed, right: _Typed, sign: str) -> Dimensions | None:
+        """Return the unit of two numbers that meet; a threshold without a unit takes that of the other."""
+        for one, other in ((left, right), (right, left)):
+            if one.unit is None:
+                if isinstance(one.one, Name) and other.unit is not None:
+                    self._scope.units[one.one.name] = _unit_text(other.unit) if other.unit else "ratio"
+                return other.unit
+        if left.unit == right.unit:
+            return left.unit
+        units = _unit_text(left.unit or ()), _unit_text(right.unit or ())
+        hint = ""
+        if set(units) == {"mm", "um"}:
+            hint = f"; write mm({text_of((left if units[0] == 'um' else right).one)})"
+        raise ExpressionError(
+            f"{text_of(left.one)} is in {units[0]} and {text_of(right.one)} in {units[1]}; {sign} needs one unit{hint}"
+        )
+
+    def _arithmetic(self, one: Arithmetic) -> _Typed:
+        left, right = self.check(one.left), self.check(one.right)
+        for side in (left, right):
+            if side.type != "number":
+                raise ExpressionError(f"{one.sign} joins numbers; {text_of(side.one)} is a {side.type}")
+        made = Arithmetic(one.sign, left.one, right.one)
+        if one.sign in "+-":
+            return _Typed(made, "number", self._same_unit(left, right, one.sign))
+        if left.unit is None and right.unit is None:
+            return _Typed(made, "number", None)
+        return _Typed(made, "number", _product(left.unit or (), right.unit or (), 1 if one.sign == "*" else -1))
+
+    def _call(self, one: Call) -> _Typed:
+        if one.function in ("has", "stated"):
+            name = one.argument.name if isinstance(one.argument, Name) else ""
+            if self.property(name) is None:
+                raise ExpressionError(
+                    f"{one.function}(...) asks for a property, and {name} is a threshold or a list"
+                    if name in self._scope.thresholds or name in self._scope.lists
+                    else self._unknown(name)
+                )
+            return _Typed(one, "flag")
+        argument = self.check(one.argument)
+        if one.function == "abs":
+            if argument.type != "number":
+                raise ExpressionError(f"abs(...) takes a number; {text_of(argument.one)} is a {argument.type}")
+            return _Typed(Call("abs", argument.one), "number", argument.unit)
+        return _length(one.function, argument)
+
+    def _macro(self, one: Macro) -> _Typed:
+        if self._variables:
+            raise ExpressionError("all, exists and filter do not stand inside one another")
+        if self.property(one.variable) is not None or one.variable in self._scope.thresholds:
+            raise ExpressionError(f"{one.variable} is a name already; take another for one of the {one.over}")
+        body = _Checker(self._scope, {one.variable: COLLECTIONS[one.over]})._flag(one.body, one.method)
+        made = Macro(one.over, one.method, one.variable, body)
+        return _Typed(made, "number", ()) if one.method == "count" else _Typed(made, "flag")
+
+
+def _a(kind: str) -> str:
+    return f"an {kind}" if kind[0] in "aeiou" else f"a {kind}"
+
+
+def _one_of(typed: _Typed, value: Value) -> None:
+    """Refuse a text that a property with a closed list of values never has."""
+    known = typed.property
+    if known is None or known.values is None or value in known.values:
+        return
+    hint = _nearest(str(value), known.values) or f"; there are: {', '.join(known.values)}"
+    raise ExpressionError(f"{text_of(typed.one)} is never {text_of(Constant(value))}{hint}")
+
+
+_UM_PER_MM: Final = 1000.0
+
+
+def _length(unit: str, argument: _Typed) -> _Typed:
+    """Return a length in the unit of the function: a text with its unit, or a length in mm or µm."""
+    if isinstance(argument.one, Constant) and isinstance(argument.one.value, str):
+        try:
+            length = parse_length(argument.one.value)
+        except ValueError as error:
+            raise ExpressionError(str(error)) from None
+        return _Typed(Constant(length if unit == "mm" else length * _UM_PER_MM), "number", ((unit, 1),))
+    if argument.type != "number" or argument.unit not in ((("mm", 1),), (("um", 1),)):
+        raise ExpressionError(f"{unit}(...) takes a length; {text_of(argument.one)} is none")
+    if argument.unit == ((unit, 1),):
+        return argument
+    sign = "*" if unit == "um" else "/"
+    return _Typed(Arithmetic(sign, argument.one, Constant(_UM_PER_MM)), "number", ((unit, 1),))
+
+
+# --- values --------------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Gap:
+    """A value that concerns the subject and is not known: the properties that are missing, and the request fields."""
+
+    lacking: Mapping[str, tuple[str, ...]]
+
+
+Result: TypeAlias = Value | Gap | None
+"""A known value, a missing one, or None where there is no such thing."""
+
+
+class View(Protocol):
+    """The properties of one subject and of all it can see."""
+
+    def get(self, name: str) -> Result:
+        """Return the value of a property."""
+
+    def subjects(self, over: str) -> Sequence[View]:
+        """Return the components or the joints of the stack."""
+
+
+Evaluator: TypeAlias = Callable[[View, Mapping[str, float]], Result]
+"""From a view and the thresholds in force to a value."""
+
+
+def _meet(results: Sequence[Result]) -> Gap | Literal[True] | None:
+    """Return what two or more values are together: True if all are known."""
+    lacking: dict[str, tuple[str, ...]] = {}
+    for one in results:
+        if one is None:
+            return None
+        if isinstance(one, Gap):
+            lacking.update(one.lacking)
+    return Gap(lacking) if lacking or any(isinstance(one, Gap) for one in results) else True
+
+
+_COMPARE: Final[Mapping[str, Callable[[Any, Any], bool]]] = {
+    "==": operator.eq,
+    "!=": operator.ne,
+    "<": operator.lt,
+    "<=": operator.le,
+    ">": operator.gt,
+    ">=": operator.ge,
+    "in": lambda left, right: left in right,
+}
+
+
+def _divided(left: float, right: float) -> Result:
+    return left / right if right else Gap({})
+
+
+_COMPUTE: Final[Mapping[str, Callable[[float, float], Result]]] = {
+    "+": lambda left, right: left + right,
+    "-": lambda left, right: left - right,
+    "*": lambda left, right: left * right,
+    "/": _divided,
+}
+
+
+def compiled(one: Expression) -> Evaluator:
+    """Return a function that computes a checked expression.
+
+    A quotient by zero and a result beyond the range of doubles are missing, and nothing would supply them.
+    """
+    if isinstance(one, Constant):
+        value = one.value
+        return lambda _view, _limits: value
+    if isinstance(one, Listing):
+        raise TypeError("a list has no value of its own")
+    if isinstance(one, Name):
+        name = one.name
+        if one.is_threshold:
+            return lambda _view, limits: limits[name]
+        return lambda view, _limits: view.get(name)
+    if isinstance(one, Negation):
+        inner = compiled(one.inner)
+        return lambda view, limits: not found if isinstance(found := inner(view, limits), bool) else found
+    if isinstance(one, Join):
+        return _join(one)
+    if isinstance(one, Comparison):
+        return _comparison(one)
+    if isinstance(one, Arithmetic):
+        return _arithmetic(one)
+    return _macro_value(one) if isinstance(one, Macro) else _call(one)
+
+
+def _join(one: Join) -> Evaluator:
+    members = [compiled(member) for member in one.members]
+    deciding = one.sign == "||"
+
+    def value(view: View, limits: Mapping[str, float]) -> Result:
+        found: list[Result] = []
+        for member in members:
+            result = member(view, limits)
+            if result is deciding:
+                return deciding
+            found.append(result)
+        together = _meet(found)
+        return not deciding if together is True else together
+
+    return value
+
+
+def _comparison(one: Comparison) -> Evaluator:
+    compare, left = _COMPARE[one.sign], compiled(one.left)
+    if isinstance(one.right, Listing):
+        among = frozenset(one.right.values)
+        return lambda view, limits: found if isinstance(found := left(view, limits), Gap | None) else found in among
+    right = compiled(one.right)
+
+    def value(view: View, limits: Mapping[str, float]) -> Result:
+        both = left(view, limits), right(view, limits)
+        together = _meet(both)
+        return compare(*both) if together is True else together
+
+    return value
+
+
+def _arithmetic(one: Arithmetic) -> Evaluator:
+    compute, left, right = _COMPUTE[one.sign], compiled(one.left), compiled(one.right)
+
+    def value(view: View, limits: Mapping[str, float]) -> Result:
+        both = left(view, limits), right(view, limits)
+        together = _meet(both)
+        if together is not True:
+            return together
+        result = compute(float(both[0]), float(both[1]))  # type: ignore[arg-type]
+        return Gap({}) if isinstance(result, float) and not math.isfinite(result) else result
+
+    return value
+
+
+def _call(one: Call) -> Evaluator:
+    argument = compiled(one.argument)
+    if one.function == "has":
+        return lambda view, limits: argument(view, limits) is not None
+    if one.function == "stated":
+        return lambda view, limits: not isinstance(argument(view, limits), Gap | None)
+    return lambda view, limits: abs(found) if isinstance(found := argument(view, limits), float | int) else found
+
+
+class _Inner:
+    """The view of a macro's condition: the subject it runs over under its own name, and all that the rule sees."""
+
+    def __init__(self, outer: View, variable: str, inner: View) -> None:
+        self._outer, self._start, self._inner = outer, f"{variable}.", inner
+
+    def get(self, name: str) -> Result:
+        if name.startswith(self._start):
+            return self._inner.get(name.removeprefix(self._start))
+        return self._outer.get(name)
+
+    def subjects(self, over: str) -> Sequence[View]:
+        return self._outer.subjects(over)
+
+
+def _macro_value(one: Macro) -> Evaluator:
+    body, over, variable, method = compiled(one.body), one.over, one.variable, one.method
+
+    def value(view: View, limits: Mapping[str, float]) -> Result:
+        found = [body(_Inner(view, variable, inner), limits) for inner in view.subjects(over)]
+        # a condition on what one of them does not have does not concern that one
+        concerned = [result for result in found if result is not None]
+        if method == "all" and False in concerned:
+            return False
+        if method == "exists" and True in concerned:
+            return True
+        together = _meet(concerned)
+        if together is not True:
+            return together
+        return float(concerned.count(True)) if method == "count" else method == "all"
+
+    return value
+
+
+# --- words ---------------------------------------------------------------------------------------------------------
+
+_LEVELS: Final = {"||": 1, "&&": 2, "in": 3, **dict.fromkeys(("==", "!=", "<", "<=", ">", ">="), 3)} | {
+    "+": 4,
+    "-": 4,
+    "*": 5,
+    "/": 5,
+}
+
+
+def text_of(one: Expression) -> str:
+    """Return an expression as it would be written.
+
+    >>> text_of(parse("a<2&&!(b||c in [1,2])"))
+    'a < 2 && !(b || c in [1, 2])'
+    """
+    return _text(one, 0)
+
+
+def _text(one: Expression, level: int) -> str:
+    if isinstance(one, Constant):
+        return _constant(one.value)
+    if isinstance(one, Name):
+        return one.name
+    if isinstance(one, Listing):
+        return one.name or f"[{', '.join(map(_constant, one.values))}]"
+    if isinstance(one, Negation):
+        return f"!{_text(one.inner, 6)}"
+    if isinstance(one, Call):
+        return f"{one.function}({_text(one.argument, 0)})"
+    if isinstance(one, Macro):
+        method = "filter" if one.method == "count" else one.method
+        return f"{one.over}.{method}({one.variable}, {_text(one.body, 0)}){'.size()' if one.method == 'count' else ''}"
+    own = _LEVELS[one.sign]
+    if isinstance(one, Join):
+        made = f" {one.sign} ".join(_text(member, own + 1) for member in one.members)
+    else:
+        made = f"{_text(one.left, own + (own == 3))} {one.sign} {_text(one.right, own + 1)}"
+    return f"({made})" if own < level else made
+
+
+def _constant(value: Value) -> str:
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    return json.dumps(value, ensure_ascii=False) if isinstance(value, str) else _number(value)
+
+
+def _number(value: float) -> str:
+    return str(int(value)) if float(value).is_integer() and abs(value) < 1e15 else repr(float(value))
+
+
+_SIGNS_IN_WORDS: Final = {
+    "==": "is",
+    "!=": "is not",
+    "<": "is less than",
+    "<=": "is at most",
+    ">": "is more than",
+    ">=": "is at least",
+    "+": "plus",
+    "-": "less",
+    "*": "times",
+    "/": "over",
+}
+
+
+def in_words(one: Expression, scope: Scope, limits: Mapping[str, float] | None = None) -> str:
+    """Return a checked condition in plain words, each name by its meaning, each threshold with its value.
+
+    Parameters
+    ----------
+    one
+        The expression.
+    scope
+        What its names mean.
+    limits
+        Thresholds in force; their names alone if absent.
+    """
+    return _Words(scope, limits or {}, {}).of(one, 0)
+
+
+class _Words:
+    def __init__(self, scope: Scope, limits: Mapping[str, float], variables: Mapping[str, str]) -> None:
+        self._scope, self._limits, self._checker = scope, limits, _Checker(scope, variables)
+        self._variables = variables
+
+    def of(self, one: Expression, level: int) -> str:
+        if isinstance(one, Constant):
+            return one.value.replace("_", " ") if isinstance(one.value, str) else written(one.value)
+        if isinstance(one, Name):
+            return self._name(one)
+        if isinstance(one, Listing):
+            return f"one of {', '.join(self.of(Constant(value), 0) for value in one.values)}"
+        if isinstance(one, Negation):
+            return f"not ({self.of(one.inner, 0)})"
+        if isinstance(one, Join):
+            joined = (" and " if one.sign == "&&" else ", or ").join(self.of(member, 2) for member in one.members)
+            return f"({joined})" if level >= 2 and one.sign == "||" else joined
+        if isinstance(one, Comparison):
+            sign = "is" if one.sign == "in" else _SIGNS_IN_WORDS[one.sign]
+            if isinstance(one.right, Constant) and isinstance(one.right.value, bool):
+                return self.of(one.left if one.right.value == (one.sign == "==") else Negation(one.left), level)
+            return f"{self.of(one.left, 3)} {sign} {self.of(one.right, 3)}"
+        if isinstance(one, Arithmetic):
+            return f"{self.of(one.left, 4)} {_SIGNS_IN_WORDS[one.sign]} {self.of(one.right, 4)}"
+        if isinstance(one, Macro):
+            return self._macro(one)
+        if one.function == "abs":
+            return f"the magnitude of {self.of(one.argument, 4)}"
+        return (
+            f"there is a value of: {self.of(one.argument, 0)}"
+            if one.function == "stated"
+            else f"there is: {self.of(one.argument, 0)}"
+        )
+
+    def _name(self, one: Name) -> str:
+        if one.is_threshold:
+            value = self._limits.get(one.name)
+            words = one.name.replace("_", " ")
+            return words if value is None else f"{written(value)} ({words})"
+        known = self._checker.property(one.name)
+        return one.name if known is None else known.meaning
+
+    def _macro(self, one: Macro) -> str:
+        kind = COLLECTIONS[one.over]
+        inner = _Words(self._scope, self._limits, {one.variable: kind}).of(one.body, 0)
+        if one.method == "count":
+            return f"the number of {one.over} of which: {inner}"
+        return f"of {'every' if one.method == 'all' else 'some'} {kind}: {inner}"
