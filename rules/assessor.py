@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import replace
+from datetime import date
 from importlib.resources import files
 from pathlib import Path
 from typing import Final, NamedTuple
+
+from pydantic import TypeAdapter
 
 from rules.analysis import StackAnalysis, analyse, cautions_of
 from rules.answer.findings import finding, not_judged, repointed, undecided
@@ -20,17 +23,19 @@ from rules.exchange.documents import NO_CATALOGUE, Catalogue, load_catalogue
 from rules.grip.report import grip_section, operation_grips
 from rules.quantities.models import construct
 from rules.quantities.work_limit import charge
-from rules.rulebook.book import Judgement, Overrides, Rule, Rulebook, threshold_in_force
+from rules.rulebook.book import Example, Judgement, Overrides, Rule, Rulebook, threshold_in_force
 from rules.rulebook.engine import Engine, EngineFaultError
 from rules.rulebook.expression import inner_names
-from rules.rulebook.loader import load_books
+from rules.rulebook.loader import example_request, load_books
+from rules.rulebook.source import Problem, RulebookError
 from rules.rulebook.vocabulary import Vocabulary
 from rules.runout.report import operation_runout, runout_section
-from rules.schema.parsing import BadRequestError, Fault
+from rules.schema.components import StackEntry
+from rules.schema.parsing import BadRequestError, Fault, parse_request
 from rules.schema.report import Finding, OperationReport, Report, Summary, Undecided, Verdict
 from rules.schema.request import DEFAULT_POLICY, CheckRequest, Operation, Policy
 from rules.speed.report import operation_speed, speed_section
-from rules.stack.chain import Resolved, reference_facts, resolve
+from rules.stack.chain import Mounted, Resolved, reference_facts, resolve
 from rules.stack.report import geometry_section, mass_section
 from rules.stack.view import request_vocabulary, views_of
 
@@ -55,14 +60,78 @@ class Assessor:
         self._of_operation = frozenset(rule.code for rule in book.rules if _depends_on_operation(rule, book.vocabulary))
 
     @classmethod
-    def load(cls, extra_rulebooks: Sequence[Path] = (), catalogue: Path | None = None) -> Assessor:
+    def load(
+        cls,
+        extra_rulebooks: Sequence[Path] = (),
+        catalogue: Path | None = None,
+        *,
+        today: date | None = None,
+        accepted: Collection[str] = (),
+    ) -> Assessor:
         """Load the built-in rulebooks, then those of the given folders, and the component catalogue.
+
+        The examples of an operator's rules are judged, and a rule that replaces a safety rule must fire on the firing
+        examples of the original. Adjustments that end before ``today`` do not count. Rules whose codes are ``accepted``
+        may replace a safety rule or switch it off all the same.
 
         Raises :class:`~rules.rulebook.source.RulebookError` and :class:`~rules.exchange.documents.CatalogueError`,
         both with file, line and reason of every defect.
         """
-        book = load_books([files("rules").joinpath("books"), *extra_rulebooks], request_vocabulary())
+        book = load_books([files("rules").joinpath("books"), *extra_rulebooks], request_vocabulary(), today)
+        own = [rule for rule in book.rules if rule.code in book.own]
+        problems = [*_unsafe_adjustments(book, accepted)]
+        if own or problems:
+            assessor = cls(book)
+            problems += [one for rule in own for one in assessor.refuted(rule)]
+            problems += assessor.hollowed(accepted)
+        if problems:
+            raise RulebookError(problems)
         return cls(book, NO_CATALOGUE if catalogue is None else load_catalogue(catalogue))
+
+    def refuted(self, rule: Rule) -> list[Problem]:
+        """Return what the examples of a rule refute: each on which it does not do what the example says."""
+        problems = []
+        for kind in ("fires", "silent", "undecided"):
+            for example in getattr(rule.examples, kind):
+                outcome = self.outcome(rule.code, example)
+                if outcome != kind:
+                    reason = f"the example {example.name!r} says {_SAYS[kind]}; it {_DOES[outcome]}"
+                    problems.append(Problem(rule.file, rule.line, rule.code, reason))
+        return problems
+
+    def hollowed(self, accepted: Collection[str] = ()) -> list[Problem]:
+        """Return each rule that replaces a safety rule and stays silent where the original is to fire."""
+        return [
+            Problem(
+                rule.file,
+                rule.line,
+                rule.code,
+                f"replaces a safety rule and does not fire on its example {example.name!r}; mend the rule, or accept it"
+                " by STACKGAUGE_WEAKENED_SAFETY_RULES",
+            )
+            for code, original in self.book.originals.items()
+            if original.safety and code not in accepted
+            for rule in (self.book.rule(code),)
+            for example in original.examples.fires
+            if self.outcome(code, example) != "fires"
+        ]
+
+    def outcome(self, code: str, example: Example) -> str:
+        """Return what a rule does on an example: fires, silent or undecided; or why the example is no request."""
+        assessor = self
+        try:
+            if example.catalogue:
+                entries = {
+                    key: [_ENTRY.validate_python(one) for one in found] for key, found in example.catalogue.items()
+                }
+                assessor = Assessor(self.book, Catalogue(Mounted(entries, {})))
+            report = assessor.assess(parse_request(example_request(example, self.book.bases)))
+        except (KeyError, IndexError, TypeError, ValueError) as error:
+            words = error.faults[0] if isinstance(error, BadRequestError) else error
+            return f"is no request: {words}"
+        if any(one.code == code for one in report.findings):
+            return "fires"
+        return "undecided" if any(one.code == code for one in report.undecided) else "silent"
 
     def assess(self, request: CheckRequest) -> Report:
         """Return the report on one request.
@@ -83,6 +152,7 @@ class Assessor:
             for number, operation in enumerate(request.operations or [None])
         ]
         findings, gaps, decided = self._merged(judged)
+        adjusted = sorted({place for one in judged for place in one.judgement.adjusted})
         derived = judged[0].analysis
         chain = derived.chain
         critical_share = threshold_in_force(self.book, overrides, *CRITICAL_SHARE)
@@ -112,7 +182,7 @@ class Assessor:
             ],
             assembly=assembly_section(derived, findings) if "assembly" in request.sections else None,
             cautions=cautions_of(derived),
-            provenance=provenance(request, request.policy, self.book, self.catalogue.digest),
+            provenance=provenance(request, request.policy, self.book, self.catalogue.digest, adjusted),
         )
         return repointed(report, resolved.lead) if resolved.homes else report, derived
 
@@ -154,6 +224,36 @@ class Assessor:
 
     def _operation_of(self, rule: Rule, operation: Operation | None) -> str | None:
         return operation.id if operation is not None and rule.code in self._of_operation else None
+
+
+_ENTRY: Final[TypeAdapter[StackEntry]] = TypeAdapter(StackEntry)
+
+_SAYS: Final = {"fires": "that it fires", "silent": "that it stays silent", "undecided": "that it is undecided"}
+
+
+class _Does(dict[str, str]):
+    def __missing__(self, outcome: str) -> str:
+        return outcome
+
+
+_DOES: Final = _Does(fires="fires", silent="stays silent", undecided="is undecided")
+
+
+def _unsafe_adjustments(book: Rulebook, accepted: Collection[str]) -> list[Problem]:
+    """Return each adjustment that weakens a safety rule beyond what a request may do."""
+    return [
+        Problem(
+            one.file,
+            one.line,
+            one.entry.code,
+            f"{'switches off' if one.entry.off else 'lowers'} a safety rule; accept it by"
+            " STACKGAUGE_WEAKENED_SAFETY_RULES",
+        )
+        for one in book.adjustments
+        for rule in (book.rule(one.entry.code),)
+        if rule.safety and rule.code not in accepted
+        if one.entry.off or (one.entry.severity is not None and _GRAVITY[one.entry.severity] > _GRAVITY[rule.severity])
+    ]
 
 
 class _JudgedOperation(NamedTuple):

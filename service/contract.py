@@ -306,19 +306,32 @@ class ThresholdAnswer(Answer):
     name: str
     value: float = Field(description="Value in the rulebook, in its unit.")
     unit: str
-    minimum: float = Field(description="Smallest value that a policy may set.")
-    maximum: float = Field(description="Largest value that a policy may set.")
-    meaning: str
+    minimum: float | None = Field(description="Smallest value that a policy may set; null if it may not.")
+    maximum: float | None = Field(description="Largest value that a policy may set; null if it may not.")
+    meaning: str | None
+
+
+class Condition(Answer):
+    """Condition of a rule."""
+
+    text: str = Field(description="As written in the rulebook.")
+    words: str = Field(description="In plain words, with the thresholds in force.")
 
 
 class RuleAnswer(RuleSummary):
     """Full description of a rule."""
 
+    where: Condition | None = Field(description="Which subjects it concerns; null for every one.")
+    require: Condition = Field(description="What must hold; the rule fires where it does not.")
     message: str = Field(description="Message template, with names of quantities in braces.")
-    why: str = Field(description="Reason for the rule.")
+    why: str | None = Field(description="Reason for the rule.")
     remedy: str
-    known_limits: str = Field(description="What the rule does not cover.")
+    known_limits: str | None = Field(description="What the rule does not cover.")
     source: str
+    owner: str | None = Field(description="Who answers for the rule.")
+    replaced_by: str | None = Field(description="Code of the rule that takes its place.")
+    tags: list[str]
+    links: list[str]
     needs: list[NeedAnswer] = Field(description="Quantities that the rule requires.")
     thresholds: list[ThresholdAnswer] = Field(description="Thresholds, which a policy may change.")
     observed: str | None = Field(description="Quantity reported as observed.")

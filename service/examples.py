@@ -240,10 +240,14 @@ def _reach_and_clearance() -> dict[str, Any]:
 
 
 def _nothing_found() -> dict[str, Any]:
-    """The same with a reach beyond the inventory."""
-    request = _reach_and_clearance()
-    request["requirement"] = {"cutters": ["KB-EM8-3"], "projection": {"at_least_mm": 300}}
-    return request
+    """A reach beyond the parts of a short stack."""
+    request = base_request("nut_collet")
+    parts = {part["id"]: part for part in request.pop("stack")["components"]}
+    return {
+        "components": {"KB-HT63-32": parts["holder"], "KB-32-12": parts["collet-1"], "KB-EM12-4": parts["end-mill"]},
+        "requirement": {"cutters": ["KB-EM12-4"], "projection": {"at_least_mm": 300}},
+        **request,
+    }
 
 
 SEARCH_EXAMPLES: Final[Mapping[str, RequestExample]] = MappingProxyType(
@@ -317,15 +321,22 @@ BATCH_EXAMPLES: Final[Mapping[str, RequestExample]] = MappingProxyType(
 
 
 def _lines() -> str:
-    shared: dict[str, Any] = {
-        name: _TWICE[name] for name in ("components", "operations", "machine", "include") if name in _TWICE
-    }
-    values = [shared, *_TWICE["stacks"], {"stack": {"id": "KB-T-0103", "components": []}}]
-    return "".join(json.dumps(value, ensure_ascii=False) + "\n" for value in values)
+    """Two end mills in one chuck, and a line without components; the definitions go first."""
+    request = base_request("nut_collet")
+    stack = request.pop("stack")
+    *held, mill = stack["components"]
+    references = [{"kind": "reference", "of": {"from": "request", "key": part["id"]}} for part in held]
+    stacks = [
+        {"id": "KB-T-0101", "components": [*references, mill], "joints": stack["joints"]},
+        {"id": "KB-T-0102", "components": [*references, {**mill, "max_speed_rpm": 5000}], "joints": stack["joints"]},
+        {"id": "KB-T-0103", "components": []},
+    ]
+    shared = {"components": {part["id"]: part for part in held}, **request, "include": []}
+    return "".join(json.dumps(one, ensure_ascii=False) + "\n" for one in (shared, *({"stack": one} for one in stacks)))
 
 
 BATCH_LINES: Final = _lines()
-"""The same as lines, with a definitions line first and an invalid line last."""
+"""A batch as lines, with a definitions line first and an invalid line last."""
 
 
 def _one_held() -> dict[str, Any]:

@@ -113,7 +113,7 @@ def finding(fired: Fired, properties: Mapping[str, Property], operation: str | N
     return construct(
         Finding,
         code=rule.code,
-        severity=rule.severity,
+        severity=fired.severity,
         title=rule.title,
         operation=operation,
         message=render(rule.message, values),
@@ -138,7 +138,7 @@ def undecided(item: UndecidedRule, properties: Mapping[str, Property], operation
     return construct(
         Undecided,
         code=item.rule.code,
-        severity=item.rule.severity,
+        severity=item.severity,
         title=item.rule.title,
         operation=operation,
         at=list(item.fact.at),

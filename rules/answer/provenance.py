@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
 from types import MappingProxyType
-from typing import Final
+from typing import Any, Final
 
 import yaml
 
@@ -36,9 +36,16 @@ def request_sha256(request: Model) -> str:
 
 
 def provenance(
-    request: Model, policy: Policy | None, book: Rulebook, catalogue_sha256: str | None = None
+    request: Model,
+    policy: Policy | None,
+    book: Rulebook,
+    catalogue_sha256: str | None = None,
+    adjusted: Sequence[int] | None = None,
 ) -> Provenance:
-    """Return the names and digests of service, rulebooks and request, and the changes from the rulebooks."""
+    """Return the names and digests of service, rulebooks and request, and the changes from the rulebooks.
+
+    ``adjusted`` are the places of the book's adjustments that counted for the request; all of them if it is None.
+    """
     return construct(
         Provenance,
         contract=CONTRACT,
@@ -49,7 +56,12 @@ def provenance(
         catalogue_sha256=catalogue_sha256,
         assumption_set=None,
         request_sha256=request_sha256(request),
-        deviations=[*_changed_thresholds(policy, book), *_lowered(book), *_replaced(book)],
+        deviations=[
+            *_changed_thresholds(policy, book),
+            *_lowered(book),
+            *_replaced(book),
+            *_adjusted(book, range(len(book.adjustments)) if adjusted is None else adjusted),
+        ],
     )
 
 
@@ -107,6 +119,27 @@ def _replaced(book: Rulebook) -> Iterator[JudgementDeviation]:
         )
 
 
+def _adjusted(book: Rulebook, places: Iterable[int]) -> Iterator[JudgementDeviation]:
+    for one in (book.adjustments[place] for place in places):
+        entry, rule = one.entry, book.rule(one.entry.code)
+        plain: dict[str, Any] = {
+            "code": rule.code,
+            "safety": rule.safety,
+            **dict.fromkeys(("threshold", "value", "default", "unit", "severity", "default_severity")),
+            "book": one.file,
+        }
+        if entry.off:
+            yield construct(JudgementDeviation, **plain | {"kind": "off"})
+        if entry.severity is not None:
+            changed = {"kind": "severity", "severity": entry.severity, "default_severity": rule.severity}
+            yield construct(JudgementDeviation, **plain | changed)
+        for name, value in entry.thresholds.items():
+            threshold = rule.thresholds[name]
+            values = {"threshold": name, "value": value, "default": threshold.value}
+            unit = ucum(threshold.unit or "ratio")
+            yield construct(JudgementDeviation, **plain | values | {"kind": "threshold", "unit": unit})
+
+
 _CODES: Final[Mapping[str, FaultCode]] = MappingProxyType(
     {"code": "unknown_rule", "threshold": "unknown_threshold", "value": "out_of_range"}
 )
@@ -127,7 +160,7 @@ def threshold_overrides(policy: Policy | None, book: Rulebook) -> Overrides:
         places[one.code, one.threshold] = number
         overrides.setdefault(one.code, {})[one.threshold] = one.value
     if overrides:
-        for problem in check_overrides(book, overrides):
+        for problem in check_overrides(book.rules, overrides):
             number = next(
                 n
                 for (code, name), n in places.items()

@@ -238,7 +238,7 @@ def _judged(
 ) -> tuple[GateOperationReport, Report]:
     operation = request.operations[number]
     place = place_of(request, number)
-    policy = operation.policy or request.policy
+    policy = _merged_policy(request.policy, operation.policy)
     stated = {name: getattr(operation, name) for name in Operation.model_fields if name in operation.model_fields_set}
     parts = {
         "stack": operation.stack,
@@ -274,6 +274,15 @@ def _judged(
         report=None if request.include is None else place.report(report).only(request.include),
     )
     return judged, report
+
+
+def _merged_policy(order: Policy | None, own: Policy | None) -> Policy | None:
+    """Return the order's policy with the fields that the operation states laid over, thresholds one by one."""
+    if order is None or own is None:
+        return own or order
+    fields = {name: getattr(own, name) for name in own.model_fields_set if name != "thresholds"}
+    thresholds = {(one.code, one.threshold): one for one in (*(order.thresholds or ()), *(own.thresholds or ()))}
+    return order.model_copy(update={**fields, "thresholds": list(thresholds.values()) or None})
 
 
 def _worst(decisions: Sequence[Decision]) -> Decision:

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
+from datetime import date
 from functools import cached_property
 from typing import Annotated, Any, Final, Literal, TypeAlias
 
@@ -29,6 +30,8 @@ from rules.rulebook.vocabulary import Vocabulary
 
 __all__ = [
     "SEVERITIES",
+    "Adjustment",
+    "AdjustmentEntry",
     "BookHead",
     "Example",
     "Fired",
@@ -39,8 +42,10 @@ __all__ = [
     "Rule",
     "RuleEntry",
     "Rulebook",
+    "Threshold",
     "Undecided",
     "check_overrides",
+    "stricter",
     "threshold_in_force",
 ]
 
@@ -183,13 +188,58 @@ _OPPOSITE: Final[Mapping[str, Literal["at most", "at least"]]] = {
 }
 
 
+class AdjustmentEntry(_YamlModel):
+    """A change to a rule of an earlier folder, without a copy of the rule.
+
+    It switches the rule off, or sets its severity or thresholds, where ``where`` holds: an expression on the subjects
+    of the rule, such as ``labels.cell == "A"``. After the day of ``until`` it no longer counts.
+    """
+
+    code: Annotated[str, Field(pattern=CODE_PATTERN)]
+    where: Line | None = None
+    off: Annotated[bool, Field(strict=True)] = False
+    severity: Severity | None = None
+    thresholds: dict[str, Annotated[float, Field(strict=True)]] = Field(default_factory=dict)
+    reason: Line
+    owner: Line
+    until: date | None = None
+
+    @model_validator(mode="after")
+    def _changes(self) -> AdjustmentEntry:
+        if not (self.off or self.severity or self.thresholds):
+            raise ValueError("changes nothing; write off: true, severity or thresholds")
+        if self.off and (self.severity or self.thresholds):
+            raise ValueError("a rule that is off has neither severity nor thresholds")
+        return self
+
+
+@dataclass(frozen=True, slots=True)
+class Adjustment:
+    """An adjustment that passed the linter; ``scope`` is the expression of its ``where``."""
+
+    entry: AdjustmentEntry
+    scope: Expression | None
+    file: str
+    line: int
+    tightens: Mapping[str, bool]
+    """By threshold, whether the adjusted value is the stricter one."""
+
+
 class BookHead(_YamlModel):
-    """One rulebook file, its rules still unchecked; each is checked by itself."""
+    """One rulebook file, its rules and adjustments still unchecked; each is checked by itself."""
 
     book: Line
     version: Literal["1"]
     title: Line
-    rules: Annotated[tuple[Any, ...], Field(min_length=1)]
+    revision: Line | None = None
+    rules: tuple[Any, ...] = ()
+    adjust: tuple[Any, ...] = ()
+
+    @model_validator(mode="after")
+    def _holds_something(self) -> BookHead:
+        if not self.rules and not self.adjust:
+            raise ValueError("a book has rules, or adjust with changes to rules")
+        return self
 
 
 class Rule(RuleEntry):
@@ -307,14 +357,26 @@ class Rulebook:
     """All rules in force, ordered by code.
 
     ``overridden`` lists the safety rules whose severity was lowered, ``replaced`` every rule that replaces one of an
-    earlier folder. ``digest`` is the SHA-256 (hexadecimal) of the content of rules and vocabulary; it does not depend
-    on the path of the files.
+    earlier folder. ``digest`` is the SHA-256 (hexadecimal) of the content of rules, adjustments and vocabulary; it does
+    not depend on the path of the files.
     """
 
     rules: tuple[Rule, ...]
     vocabulary: Vocabulary
     overridden: tuple[Overridden, ...]
     digest: str
+    adjustments: tuple[Adjustment, ...] = ()
+    """In the order of the folders; a later one wins."""
+    expired: tuple[Adjustment, ...] = ()
+    """Adjustments whose day has passed; they do not count."""
+    originals: Mapping[str, Rule] = field(default_factory=dict)
+    """The first rule of each code that a later folder replaces."""
+    bases: Mapping[str, Any] = field(default_factory=dict)
+    """Base requests of the folders, by name, in addition to those of this package."""
+    revisions: Mapping[str, str] = field(default_factory=dict)
+    """Revision of each book that states one."""
+    own: frozenset[str] = frozenset()
+    """Codes of the rules that are not of the first folder."""
     replaced: tuple[Rule, ...] = field(init=False, repr=False, compare=False)
     _by_code: dict[str, Rule] = field(init=False, repr=False, compare=False)
     _names: tuple[str, ...] = field(init=False, repr=False, compare=False)
@@ -365,13 +427,12 @@ class OverrideProblem:
     """Whether the rule has this threshold."""
 
 
-def check_overrides(book: Rulebook, overrides: Overrides) -> list[OverrideProblem]:
+def check_overrides(rules: Iterable[Rule], overrides: Overrides) -> list[OverrideProblem]:
     """Return a problem for each override of an unknown threshold, and for each value not finite or out of bounds."""
     problems: list[OverrideProblem] = []
+    known_rules = {rule.code: rule for rule in rules}
     for code, wanted in overrides.items():
-        try:
-            rule = book.rule(code)
-        except KeyError:
+        if (rule := known_rules.get(code)) is None:
             problems.append(OverrideProblem(code, "", "code", f"there is no rule {code}"))
             continue
         for name, value in wanted.items():
@@ -392,6 +453,17 @@ def check_overrides(book: Rulebook, overrides: Overrides) -> list[OverrideProble
     return problems
 
 
+def stricter(rule: Rule, name: str) -> Literal["at most", "at least"] | None:
+    """Return what the requirement asks relative to a threshold; None where it is not one comparison."""
+    found = {
+        sense
+        for one in _comparisons(rule.requirement)
+        for side, senses in ((one.right, _SENSES), (one.left, _OPPOSITE))
+        if side == Name(name, True) and (sense := senses.get(one.sign)) is not None
+    }
+    return found.pop() if len(found) == 1 else None
+
+
 def threshold_in_force(book: Rulebook, overrides: Overrides, code: str, name: str) -> float | None:
     """Return the value of a threshold in one request; None for a threshold that no book has."""
     asked = overrides.get(code, {}).get(name)
@@ -405,11 +477,12 @@ def threshold_in_force(book: Rulebook, overrides: Overrides, code: str, name: st
 
 @dataclass(frozen=True, slots=True)
 class Fired:
-    """A rule that fired on a subject; ``thresholds`` are the values in force, overrides included."""
+    """A rule that fired on a subject; ``thresholds`` and ``severity`` are those in force on it."""
 
     rule: Rule
     fact: Fact
     thresholds: Mapping[str, float]
+    severity: Severity
 
 
 @dataclass(frozen=True, slots=True)
@@ -419,6 +492,7 @@ class Undecided:
     rule: Rule
     fact: Fact
     lacking: Mapping[str, tuple[str, ...]]
+    severity: Severity
 
 
 @dataclass(frozen=True, slots=True)
@@ -426,9 +500,11 @@ class Judgement:
     """Rules that fired and rules that were not decided, ordered by code, then by the order of the facts.
 
     ``decided`` lists the codes, sorted, of the rules decided on every subject they concern. A rule that concerns no
-    subject is in neither list.
+    subject is in neither list. ``adjusted`` are the places, among the adjustments of the book, of those that counted
+    for some subject.
     """
 
     fired: tuple[Fired, ...]
     undecided: tuple[Undecided, ...]
     decided: tuple[str, ...]
+    adjusted: tuple[int, ...] = ()

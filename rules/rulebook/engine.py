@@ -29,7 +29,7 @@ import re
 import threading
 import weakref
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from queue import SimpleQueue
 from types import MappingProxyType
 from typing import Any, Final, Literal
@@ -45,8 +45,19 @@ except ImportError as fault:
         "pip install --force-reinstall --no-cache-dir --no-deps durable-rules==2.0.28"
     ) from fault
 
-from rules.rulebook.book import Fired, Judgement, Overrides, Rule, Rulebook, Undecided, check_overrides
-from rules.rulebook.expression import Gap, Result, View
+from rules.rulebook.book import (
+    SEVERITIES,
+    Adjustment,
+    Fired,
+    Judgement,
+    Overrides,
+    Rule,
+    Rulebook,
+    Severity,
+    Undecided,
+    check_overrides,
+)
+from rules.rulebook.expression import Gap, Result, View, compiled
 from rules.rulebook.fact import Fact, FactError, Value
 from rules.rulebook.linting import lint_limits, lint_rules
 from rules.rulebook.lowering import (
@@ -131,12 +142,16 @@ def _wrong(fact: Fact, name: str, wanted: str) -> FactError:
 
 
 def make_plan(
-    fact: Fact, lowered: LoweredKind | None, vocabulary: Vocabulary, terms: frozenset[str] = frozenset()
+    fact: Fact,
+    lowered: LoweredKind | None,
+    vocabulary: Vocabulary,
+    terms: frozenset[str] = frozenset(),
+    off: frozenset[str] = frozenset(),
 ) -> Plan:
     """Return the plan for facts of this shape, which hold the terms of its kind.
 
     A rule concerns the fact if the term of its ``where`` is there (true or missing), all that it asks for by has() or
-    stated() is, and all that it reads exists.
+    stated() is, and all that it reads exists. Rules that are ``off`` concern nothing.
 
     Raises :class:`FactError` when the shape contradicts itself or the vocabulary.
     """
@@ -145,6 +160,8 @@ def make_plan(
     undecided: list[tuple[Rule, tuple[str, ...]]] = []
     for candidate in lowered.rules if lowered else ():
         rule = candidate.rule
+        if rule.code in off:
+            continue
         asked = (*candidate.reads, *rule.exists, *(() if candidate.scope is None else (candidate.scope,)))
         if any(name not in fact.known and name not in fact.lacking for name in asked):
             continue
@@ -234,6 +251,10 @@ class Engine:
         self._order: Mapping[str, int] = {rule.code: place for place, rule in enumerate(book.rules)}
         terms = {kind: frozenset(term.name for term in found) for kind, found in self._lowered.terms.items()}
         self._portions = [_Portion(one, book.vocabulary, terms) for one in self._lowered.portions]
+        self._adjusters: dict[str, list[_Adjuster]] = {}
+        for place, one in enumerate(book.adjustments):
+            kind = book.rule(one.entry.code).applies_to
+            self._adjusters.setdefault(kind, []).append(_Adjuster(place, one, self._lowered.threshold_index))
 
     @property
     def book(self) -> Rulebook:
@@ -272,35 +293,66 @@ class Engine:
         if len(facts) > _MOST_FACTS:
             raise FactError(f"{len(facts)} facts in one request; at most {_MOST_FACTS}")
         thresholds = self._thresholds(overrides) if overrides else self._lowered.thresholds
-        seen, gaps_of = self._seen(facts, thresholds, view_of)
+        index = self._lowered.threshold_index
+        asked = frozenset(index[code, name] for code, wanted in (overrides or {}).items() for name in wanted)
+        changes = self._changes(facts, _Changes(thresholds, asked=asked), view_of)
+        seen, gaps_of = self._seen(facts, changes, view_of)
         order, rules = self._order, self._book.rules
         fired: list[tuple[int, int]] = []
         gaps: list[tuple[int, int, tuple[str, ...]]] = []
         decided: set[str] = set()
         texts = dict(self._lowered.texts)
         for portion in self._portions:
-            plans, matches = portion.judge(seen, thresholds, texts)
+            plans, matches = portion.judge(seen, changes, texts)
             fired += [(order[code], key) for code, key in matches]
             gaps += [(order[rule.code], key, names) for key, plan in enumerate(plans) for rule, names in plan.undecided]
             decided.update(*[plan.decided for plan in plans])
         decided.difference_update([rules[place].code for place, _, _ in gaps])
         return Judgement(
-            fired=tuple([self._fired(rules[place], seen[key], thresholds) for place, key in sorted(fired)]),
+            fired=tuple([self._fired(rules[place], seen[key], changes[key]) for place, key in sorted(fired)]),
             undecided=tuple(
-                Undecided(rules[place], facts[key], _lacking(names, seen[key], gaps_of))
+                Undecided(
+                    rules[place],
+                    facts[key],
+                    _lacking(names, seen[key], gaps_of),
+                    changes[key].severities.get(rules[place].code, rules[place].severity),
+                )
                 for place, key, names in sorted(gaps)
             ),
             decided=tuple(sorted(decided)),
+            adjusted=tuple(sorted({place for one in changes for place in one.places})),
         )
 
+    def _changes(
+        self, facts: Sequence[Fact], usual: _Changes, view_of: Callable[[Fact], View] | None
+    ) -> list[_Changes]:
+        """Return thresholds, severities and rules that are off on each fact."""
+        if not self._adjusters:
+            return [usual] * len(facts)
+        return [self._changed(fact, usual, view_of) for fact in facts]
+
+    def _changed(self, fact: Fact, usual: _Changes, view_of: Callable[[Fact], View] | None) -> _Changes:
+        adjusters = self._adjusters.get(fact.kind)
+        if not adjusters:
+            return usual
+        view: View = _Alone(fact) if view_of is None else view_of(fact)
+        changed = _Changes(list(usual.thresholds), asked=usual.asked)
+        for one in adjusters:
+            one.apply(changed, view, self._book.rule(one.adjustment.entry.code).severity)
+        return changed
+
     def _seen(
-        self, facts: Sequence[Fact], thresholds: Sequence[float], view_of: Callable[[Fact], View] | None
+        self, facts: Sequence[Fact], changes: Sequence[_Changes], view_of: Callable[[Fact], View] | None
     ) -> tuple[Sequence[Fact], Mapping[tuple[str, str], Gap]]:
         """Return the facts with the terms of their kind and the properties read from the request, and their gaps."""
         lowered, gaps_of = self._lowered, dict[tuple[str, str], Gap]()
         if not any(lowered.terms.get(fact.kind) or lowered.seen.get(fact.kind) for fact in facts):
             return facts, gaps_of
-        return [self._extended(fact, thresholds, view_of, gaps_of) for fact in facts], gaps_of
+        extended = [
+            self._extended(fact, changed.thresholds, view_of, gaps_of)
+            for fact, changed in zip(facts, changes, strict=True)
+        ]
+        return extended, gaps_of
 
     def _extended(
         self,
@@ -345,7 +397,7 @@ class Engine:
         return {name: thresholds[index[code, name]] for name in rule.thresholds}
 
     def _thresholds(self, overrides: Overrides) -> Sequence[float]:
-        if problems := check_overrides(self._book, overrides):
+        if problems := check_overrides(self._book.rules, overrides):
             raise ValueError("; ".join(f"{p.code} {p.threshold}: {p.reason}" for p in problems))
         values = list(self._lowered.thresholds)
         for code, wanted in overrides.items():
@@ -353,8 +405,55 @@ class Engine:
                 values[self._lowered.threshold_index[code, name]] = value
         return values
 
-    def _fired(self, rule: Rule, fact: Fact, thresholds: Sequence[float]) -> Fired:
-        return Fired(rule, fact, MappingProxyType(self._limits(rule.code, thresholds)))
+    def _fired(self, rule: Rule, fact: Fact, changed: _Changes) -> Fired:
+        limits = MappingProxyType(self._limits(rule.code, changed.thresholds))
+        return Fired(rule, fact, limits, changed.severities.get(rule.code, rule.severity))
+
+
+@dataclass(slots=True)
+class _Changes:
+    """What adjustments make of the rules on one fact."""
+
+    thresholds: Sequence[float]
+    severities: dict[str, Severity] = field(default_factory=dict)
+    off: frozenset[str] = frozenset()
+    places: set[int] = field(default_factory=set)
+    """Places of the adjustments that count here."""
+    asked: frozenset[int] = frozenset()
+    """Thresholds that the request set, which no adjustment changes."""
+
+
+class _Adjuster:
+    """One adjustment, with the function that computes its ``where``.
+
+    Where that cannot be told, the stricter of the two rules holds.
+    """
+
+    def __init__(self, place: int, adjustment: Adjustment, index: Mapping[tuple[str, str], int]) -> None:
+        self.adjustment, self._place, self._index = adjustment, place, index
+        self._where = None if adjustment.scope is None else compiled(adjustment.scope)
+
+    def apply(self, changed: _Changes, view: View, severity: Severity) -> None:
+        """Change thresholds, severity or presence of the rule on a subject, if the adjustment counts there."""
+        entry = self.adjustment.entry
+        counts = True if self._where is None else self._where(view, {})
+        if counts is False or counts is None:
+            return
+        sure = counts is True
+        before = changed.severities.get(entry.code, severity)
+        if entry.severity is not None and (sure or SEVERITIES.index(entry.severity) > SEVERITIES.index(before)):
+            changed.severities[entry.code] = entry.severity
+            changed.places.add(self._place)
+        thresholds = list(changed.thresholds)
+        for name, value in entry.thresholds.items():
+            place = self._index[entry.code, name]
+            if place not in changed.asked and (sure or self.adjustment.tightens[name]):
+                thresholds[place] = value
+                changed.places.add(self._place)
+        changed.thresholds = thresholds
+        if entry.off and sure:
+            changed.off |= {entry.code}
+            changed.places.add(self._place)
 
 
 def _lacking(names: Iterable[str], fact: Fact, gaps_of: Mapping[tuple[str, str], Gap]) -> dict[str, tuple[str, ...]]:
@@ -387,16 +486,16 @@ class _Portion:
 
     def __init__(self, lowered: LoweredPortion, vocabulary: Vocabulary, terms: Mapping[str, frozenset[str]]) -> None:
         self._kinds, self._vocabulary, self._terms = lowered.kinds, vocabulary, terms
-        self._plans: dict[tuple[str, tuple[str, ...], tuple[str, ...]], Plan] = {}
+        self._plans: dict[tuple[str, tuple[str, ...], tuple[str, ...], frozenset[str]], Plan] = {}
         self._set = _compiled(lowered.definition)
 
     def judge(
-        self, facts: Sequence[Fact], thresholds: Sequence[float], texts: dict[str, int]
+        self, facts: Sequence[Fact], changes: Sequence[_Changes], texts: dict[str, int]
     ) -> tuple[list[Plan], set[tuple[str, int]]]:
         """Return the plan of each fact, and the matches: rule code and index of the fact."""
-        plans = [self._plan(fact) for fact in facts]
+        plans = [self._plan(fact, changed.off) for fact, changed in zip(facts, changes, strict=True)]
         given = [
-            (plan.template, key, plan.fill(fact, thresholds, texts))
+            (plan.template, key, plan.fill(fact, changes[key].thresholds, texts))
             for key, (fact, plan) in enumerate(zip(facts, plans, strict=True))
             if plan.decided
         ]
@@ -406,12 +505,16 @@ class _Portion:
                 raise EngineFaultError(f"{code} fired on {facts[key].key}, where it can't be decided")
         return plans, matches
 
-    def _plan(self, fact: Fact) -> Plan:
-        shape = (fact.kind, tuple(fact.known), tuple(fact.lacking))
+    def _plan(self, fact: Fact, off: frozenset[str]) -> Plan:
+        shape = (fact.kind, tuple(fact.known), tuple(fact.lacking), off)
         plan = self._plans.get(shape)
         if plan is None:
             plan = make_plan(
-                fact, self._kinds.get(fact.kind), self._vocabulary, self._terms.get(fact.kind, frozenset())
+                fact,
+                self._kinds.get(fact.kind),
+                self._vocabulary,
+                self._terms.get(fact.kind, frozenset()),
+                off,
             )
             if len(self._plans) >= _MOST_PLANS:
                 self._plans.clear()

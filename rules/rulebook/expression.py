@@ -971,11 +971,11 @@ class _Words:
             return self._macro(one)
         if one.function == "abs":
             return f"the magnitude of {self.of(one.argument, 4)}"
-        return (
-            f"there is a value of: {self.of(one.argument, 0)}"
-            if one.function == "stated"
-            else f"there is: {self.of(one.argument, 0)}"
-        )
+        known = self._checker.property(one.argument.name) if isinstance(one.argument, Name) else None
+        words = self.of(one.argument, 0)
+        if one.function == "stated":
+            return f"stated: {words}"
+        return f"this is {known.only}" if known is not None and known.only is not None else f"there is: {words}"
 
     def _name(self, one: Name) -> str:
         if one.is_threshold:

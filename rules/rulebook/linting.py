@@ -9,7 +9,15 @@ from dataclasses import dataclass, field
 from itertools import product
 from typing import Final, NamedTuple
 
-from rules.rulebook.book import Rule, RuleEntry, Threshold
+from rules.rulebook.book import (
+    Adjustment,
+    AdjustmentEntry,
+    Rule,
+    RuleEntry,
+    Threshold,
+    check_overrides,
+    stricter,
+)
 from rules.rulebook.expression import (
     Call,
     Comparison,
@@ -23,6 +31,7 @@ from rules.rulebook.expression import (
     Scope,
     children,
     conjuncts,
+    in_words,
     names_in,
     read,
     text_of,
@@ -32,7 +41,17 @@ from rules.rulebook.lowering import MAX_COMPARISONS, comparisons_in
 from rules.rulebook.source import Problem, Step
 from rules.rulebook.vocabulary import NAME_PATTERN, UNITS, Property, Vocabulary
 
-__all__ = ["MAX_RULES", "Checked", "Report", "lint_entry", "lint_limits", "lint_rules", "scope_of"]
+__all__ = [
+    "MAX_RULES",
+    "Checked",
+    "Report",
+    "lint_adjustment",
+    "lint_entry",
+    "lint_limits",
+    "lint_rules",
+    "rule_in_words",
+    "scope_of",
+]
 
 RESERVED: Final = {"GATE": "the required data of a gate", "REQ": "the requirement of a search"}
 """Code families that no rulebook may use, since other messages of a report use them."""
@@ -55,6 +74,11 @@ class Checked(NamedTuple):
 def scope_of(entry: RuleEntry, vocabulary: Vocabulary) -> Scope:
     """Return what the names in the expressions of a rule mean."""
     return Scope(entry.applies_to, vocabulary, entry.thresholds, entry.lists)
+
+
+def rule_in_words(rule: Rule, one: Expression, vocabulary: Vocabulary) -> str:
+    """Return a condition of a rule in plain words, with the thresholds that its rulebook sets."""
+    return in_words(one, scope_of(rule, vocabulary), {name: limit.value for name, limit in rule.thresholds.items()})
 
 
 def lint_entry(entry: RuleEntry, vocabulary: Vocabulary, report: Report) -> Checked | None:
@@ -122,6 +146,32 @@ def _completed(
         known = properties.get(observed or "") or properties.get(limit or "")
         unit = "none" if known is None else known.unit
     return Checked(scope, requirement, thresholds, observed, limit, unit)
+
+
+def lint_adjustment(
+    entry: AdjustmentEntry, rule: Rule, vocabulary: Vocabulary, file: str, line: int, report: Report
+) -> Adjustment | None:
+    """Check one adjustment against its rule; return it, or None after reporting every defect."""
+    defects: list[str] = []
+
+    def note(path: tuple[Step, ...], reason: str) -> None:
+        defects.append(reason)
+        report(path, reason)
+
+    scope = None
+    if entry.where is not None:
+        scope = _condition("where", entry.where, Scope(rule.applies_to, vocabulary), note)
+        if scope is not None and not _possible(scope, {}, vocabulary.of(rule.applies_to)):
+            note(("where",), "where can never hold, so it adjusts nothing")
+    for problem in check_overrides((rule,), {rule.code: entry.thresholds}):
+        note(("thresholds", problem.threshold), problem.reason)
+    if defects:
+        return None
+    tightens = {}
+    for name, value in entry.thresholds.items():
+        sense, written = stricter(rule, name), rule.thresholds[name].value
+        tightens[name] = sense is not None and (value < written if sense == "at most" else value > written)
+    return Adjustment(entry, scope, file, line, tightens)
 
 
 def lint_rules(rules: Sequence[Rule], vocabulary: Vocabulary) -> list[Problem]:

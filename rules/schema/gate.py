@@ -70,7 +70,7 @@ class GateOperation(Operation):
         None, description="Gauge plane, in place of the policy's multiple of the cutting diameter."
     )
     machine: MachineEntry | None = Field(None, description="Machine of this operation, in place of the order's.")
-    policy: Policy | None = Field(None, description="Policy of this operation, in place of the order's.")
+    policy: Policy | None = Field(None, description="Fields in place of those of the order's policy.")
 
 
 class Expectation(Model):

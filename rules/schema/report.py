@@ -753,9 +753,9 @@ class OperationReport(Out):
 class JudgementDeviation(Out):
     """Departure from the rulebooks of this version."""
 
-    kind: Annotated[Literal["threshold", "severity", "rule"], OPEN] = Field(
-        description="'threshold': the policy changed a threshold. 'severity': an operator's rulebook lowered the"
-        " severity of a safety rule. 'rule': an operator's rulebook replaced a rule, which may be less strict."
+    kind: Annotated[Literal["threshold", "severity", "rule", "off"], OPEN] = Field(
+        description="'threshold', 'severity': another one is in force. 'rule': an operator's rulebook replaced the"
+        " rule, which may be less strict. 'off': it switched the rule off."
     )
     code: str = Field(description="Code of the rule.", examples=["GRIP-080"])
     safety: bool = Field(description="Whether it is a safety rule.")
@@ -765,13 +765,11 @@ class JudgementDeviation(Out):
         title="Value in the rulebook", description="Threshold of the rulebook; null for other deviations."
     )
     unit: str | None = Field(description="UCUM code of the threshold's unit; null for other deviations.")
-    severity: Annotated[Severity, OPEN] | None = Field(
-        description="Severity in force; null unless a severity is lowered."
-    )
+    severity: Annotated[Severity, OPEN] | None = Field(description="Severity in force; null for other deviations.")
     default_severity: Annotated[Severity, OPEN] | None = Field(
-        description="Severity of the replaced rule; null unless a severity is lowered."
+        description="Severity of the rulebook; null for other deviations."
     )
-    book: str | None = Field(description="Rulebook file of the rule in force; null for a threshold.")
+    book: str | None = Field(description="Rulebook file that makes the change; null for the request's policy.")
 
 
 class Provenance(Out):

@@ -155,7 +155,7 @@ BY_KNOB: Final = frozenset(
 def refuses(fired: Fired, settled_by: frozenset[str]) -> bool:
     """Whether a finding is an error of a rule that reads only these properties."""
     rule = fired.rule
-    return rule.severity == "error" and not rule.asks_others and settled_by.issuperset(rule.reads)
+    return fired.severity == "error" and not rule.asks_others and settled_by.issuperset(rule.reads)
 
 
 _SHARE: Final = ("GRIP-020", "least_share")

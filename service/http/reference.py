@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Callable
 from functools import cache
-from typing import Annotated, Any
+from typing import Annotated, Any, Final
 
 from fastapi import APIRouter, Path, Request, Response
 
@@ -13,7 +13,10 @@ from rules.couplings.sides import COUPLINGS
 from rules.quantities.tables import table
 from rules.quantities.units import ucum
 from rules.rulebook.book import Rule, Rulebook
+from rules.rulebook.expression import Expression, text_of
+from rules.rulebook.linting import rule_in_words
 from service.contract import (
+    Condition,
     CouplingAnswer,
     CouplingList,
     CouplingSummary,
@@ -45,7 +48,7 @@ def rules_router(book: Rulebook) -> APIRouter:
     answers = {rule.code: _rule_answer(rule, book) for rule in book.rules}
     listed = document(short)
     single = {code: document(one) for code, one in answers.items()}
-    first = next(iter(answers))
+    first = _SHOWN if _SHOWN in answers else next(iter(answers))
 
     @router.get(
         "/v1/rules",
@@ -85,6 +88,10 @@ def rules_router(book: Rulebook) -> APIRouter:
     return router
 
 
+_SHOWN: Final = "GRIP-010"
+"""Rule that the contract shows as its example."""
+
+
 def _summary(rule: Rule) -> dict[str, object]:
     return {name: getattr(rule, name) for name in RuleSummary.model_fields}
 
@@ -94,16 +101,22 @@ def _rule_answer(rule: Rule, book: Rulebook) -> RuleAnswer:
     return RuleAnswer.model_validate(
         {
             **{name: getattr(rule, name) for name in RuleAnswer.model_fields},
+            "where": None if rule.scope is None else _condition(rule, rule.scope, book),
+            "require": _condition(rule, rule.requirement, book),
             "needs": [
                 NeedAnswer(name=name, unit=ucum(meanings[name].unit), meaning=meanings[name].meaning)
                 for name in rule.needs
             ],
             "thresholds": [
-                ThresholdAnswer(name=name, **{**threshold.model_dump(), "unit": ucum(threshold.unit)})
+                ThresholdAnswer(name=name, **{**threshold.model_dump(), "unit": ucum(threshold.unit or "ratio")})
                 for name, threshold in sorted(rule.thresholds.items())
             ],
         }
     )
+
+
+def _condition(rule: Rule, one: Expression, book: Rulebook) -> Condition:
+    return Condition(text=text_of(one), words=rule_in_words(rule, one, book.vocabulary))
 
 
 def couplings_router() -> APIRouter:

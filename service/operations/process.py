@@ -19,6 +19,7 @@ from rules.assessor import Assessor
 from rules.exchange.tool_asset_export import EPOCH, export_cutting_tool
 from rules.rulebook.book import Judgement, Overrides
 from rules.rulebook.engine import Engine
+from rules.rulebook.expression import View
 from rules.rulebook.fact import Fact
 from rules.schema.imports import Standard
 from rules.schema.report import Report
@@ -36,10 +37,15 @@ class TimedEngine(Engine):
         vars(self).update(vars(engine))  # shares the compiled rules
         self._watch = threading.local()
 
-    def judge(self, facts: Sequence[Fact], overrides: Overrides | None = None) -> Judgement:
+    def judge(
+        self,
+        facts: Sequence[Fact],
+        overrides: Overrides | None = None,
+        view_of: Callable[[Fact], View] | None = None,
+    ) -> Judgement:
         """As :meth:`rules.rulebook.engine.Engine.judge`."""
         start = perf_counter()
-        judgement = super().judge(facts, overrides)
+        judgement = super().judge(facts, overrides, view_of)
         self._watch.seconds = perf_counter() - start
         return judgement
 

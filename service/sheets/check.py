@@ -197,19 +197,26 @@ def changes(changed: Provenance) -> list[Cell]:
     return list(map(deviation, changed.deviations))
 
 
+_RISES: Final = frozenset({("advice", "warning"), ("advice", "error"), ("warning", "error")})
+
+
 def deviation(one: JudgementDeviation) -> Cell:
     """Return a changed threshold, a lowered severity or a replaced rule in words."""
     safety = "safety rule, " if one.safety else ""
+    by = "the request's policy" if one.book is None else one.book
     if one.threshold is not None and one.value is not None and one.default is not None:
         return (
             f"{one.code}: {safety}{quantity(one.threshold).partition(' (')[0]} ",
             exactly(one.value, one.unit),
-            " by the request's policy, ",
+            f" by {by}, ",
             exactly(one.default, one.unit),
             " in the rulebook",
         )
     if one.severity is not None:
-        return (f"{one.code}: {safety}{one.default_severity} lowered to {one.severity} by {one.book}",)
+        verb = "raised" if (one.default_severity, one.severity) in _RISES else "lowered"
+        return (f"{one.code}: {safety}{one.default_severity} {verb} to {one.severity} by {by}",)
+    if one.kind == "off":
+        return (f"{one.code}: {safety}switched off by {by}",)
     return (f"{one.code}: {safety}replaced by {one.book}",)
 
 

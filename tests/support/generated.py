@@ -19,7 +19,8 @@ import httpx
 from fastapi import FastAPI
 
 from rules.assessor import Assessor
-from rules.rulebook.book import Example, Rule, Rulebook
+from rules.rulebook.book import Example, Rule, Rulebook, Threshold
+from rules.rulebook.linting import rule_in_words
 from service.http.app import create_app
 from service.http.components import route_name
 from service.http.openapi import as_text, describe
@@ -52,21 +53,34 @@ def _rule(rule: Rule, book: Rulebook) -> Iterator[str]:
     subject = f"{'an' if rule.applies_to[0] in 'aeiou' else 'a'} {rule.applies_to}"
     yield f"## {rule.code}: {rule.title}\n"
     yield f"{rule.severity.capitalize()} on {subject}{safety}; rulebook `{rule.book}`.\n"
-    yield f"### What it checks\n\n{rule.message}\n"
-    yield f"### Why\n\n{rule.why}\n"
+    yield "### What it checks\n"
+    if rule.scope is not None:
+        yield f"Where {rule_in_words(rule, rule.scope, book.vocabulary)}:\n"
+    yield f"{_sentence(rule_in_words(rule, rule.requirement, book.vocabulary))}\n"
+    yield f"```\nwhere: {rule.where or 'true'}\nrequire: {rule.require}\n```\n"
+    yield f"### Message\n\n{rule.message}\n"
+    yield f"### Why\n\n{rule.why or 'Not stated.'}\n"
     yield "### Needs\n"
     meanings = book.vocabulary.of(rule.applies_to)
     yield from _items(f"`{name}`{_unit(meanings[name].unit)}: {meanings[name].meaning}" for name in rule.needs)
     yield "### Thresholds\n"
     yield from _items(
-        f"`{name}` = {one.value:g}{_unit(one.unit)}, {one.minimum:g} to {one.maximum:g}: {one.meaning}"
+        f"`{name}` = {one.value:g}{_unit(one.unit or 'none')}, {_bounds(one)}: {one.meaning or 'no meaning stated'}"
         for name, one in rule.thresholds.items()
     )
-    yield f"### Known limits\n\n{rule.known_limits}\n"
+    yield f"### Known limits\n\n{rule.known_limits or 'Not stated.'}\n"
     yield "### Example that fires\n"
-    yield from _items(_changes(rule.examples.fires[0]))
+    yield from _items(_changes(rule.examples.fires[0]) if rule.examples.fires else iter(()))
     yield f"### Remedy\n\n{rule.remedy}\n"
     yield f"### Source\n\n{rule.source}\n"
+
+
+def _sentence(text: str) -> str:
+    return f"{text[:1].upper()}{text[1:]}."
+
+
+def _bounds(one: Threshold) -> str:
+    return "fixed" if one.minimum is None or one.maximum is None else f"{one.minimum:g} to {one.maximum:g}"
 
 
 def _items(items: Iterator[str]) -> Iterator[str]:
