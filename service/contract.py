@@ -279,7 +279,7 @@ class RuleSummary(Answer):
     code: str = Field(description="Stable code of the rule.", examples=["GRIP-010"])
     title: str
     severity: Annotated[Severity, OPEN]
-    applies_to: Annotated[Literal["stack", "component", "joint", "operation"], OPEN]
+    applies_to: Annotated[Literal["stack", "component", "joint", "operation", "part"], OPEN]
     safety: bool = Field(description="Safety rule: the report shows if an operator lowers its severity.")
     book: str = Field(description="Rulebook of the rule.")
 

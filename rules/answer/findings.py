@@ -156,7 +156,7 @@ def not_judged(book: Rulebook, judgement: Judgement, facts: Sequence[Fact]) -> l
         *(item.rule.code for item in judgement.fired),
         *(item.rule.code for item in judgement.undecided),
     }
-    return [_idle(rule, seen.get(rule.applies_to), book) for rule in book.rules if rule.code not in judged]
+    return [_idle(rule, seen.get(rule.applies_to), book) for rule in book.of_check if rule.code not in judged]
 
 
 def _idle(rule: Rule, seen: set[str] | None, book: Rulebook) -> NotJudged:

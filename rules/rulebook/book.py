@@ -252,6 +252,8 @@ class Rule(RuleEntry):
     unit: Line
     remedy: Line
     source: Line
+    always: SkipValidation[frozenset[str]] = frozenset()
+    """Properties that every subject of its kind has."""
     scope: SkipValidation[Expression | None]
     requirement: SkipValidation[Expression]
     book: str
@@ -264,9 +266,9 @@ class Rule(RuleEntry):
 
         A requirement that itself asks what exists or is stated decides with what there is.
         """
-        named = (name for name in self._named if name not in self.thresholds)
         required = () if asks(self.requirement) else names_in(self.requirement)
-        return tuple(dict.fromkeys((*required, *named)))
+        found = dict.fromkeys((*required, *self._named))
+        return tuple(name for name in found if name not in self.thresholds and name not in self.always)
 
     @cached_property
     def _named(self) -> tuple[str, ...]:
@@ -302,7 +304,8 @@ class Rule(RuleEntry):
     def reads(self) -> tuple[str, ...]:
         """Every property that the rule reads or asks for, once."""
         scope = () if self.scope is None else names_in(self.scope)
-        return tuple(dict.fromkeys((*scope, *names_in(self.requirement), *self.needs)))
+        found = dict.fromkeys((*scope, *names_in(self.requirement), *self.needs))
+        return tuple(name for name in found if name not in self.always)
 
     @cached_property
     def asks_others(self) -> bool:
@@ -380,6 +383,8 @@ class Rulebook:
     replaced: tuple[Rule, ...] = field(init=False, repr=False, compare=False)
     _by_code: dict[str, Rule] = field(init=False, repr=False, compare=False)
     _names: tuple[str, ...] = field(init=False, repr=False, compare=False)
+    of_check: tuple[Rule, ...] = field(init=False, repr=False, compare=False)
+    """The rules on subjects of a check; the others judge the parts of a library."""
     computed: Mapping[str, tuple[str, ...]] = field(init=False, repr=False, compare=False)
     """By code, what the analysis must supply before a rule concerns a subject."""
 
@@ -388,6 +393,7 @@ class Rulebook:
         object.__setattr__(self, "replaced", tuple(rule for rule in self.rules if rule.replaces))
         object.__setattr__(self, "_by_code", {rule.code: rule for rule in self.rules})
         object.__setattr__(self, "_names", tuple(sorted({rule.book for rule in self.rules})))
+        object.__setattr__(self, "of_check", tuple(rule for rule in self.rules if rule.applies_to != "part"))
         object.__setattr__(self, "computed", {rule.code: _computed(rule, self.vocabulary) for rule in self.rules})
 
     def rule(self, code: str) -> Rule:

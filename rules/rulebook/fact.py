@@ -14,10 +14,10 @@ from rules.quantities.missing import Missing
 __all__ = ["KINDS", "Fact", "FactError", "Kind", "Properties", "Value", "placeholders", "render", "written"]
 
 
-Kind: TypeAlias = Literal["stack", "component", "joint", "operation"]
-"""The kinds of subject of a rule."""
+Kind: TypeAlias = Literal["stack", "component", "joint", "operation", "part"]
+"""The kinds of subject of a rule; a part is one of a whole library."""
 
-KINDS: Final[tuple[Kind, ...]] = ("stack", "component", "joint", "operation")
+KINDS: Final[tuple[Kind, ...]] = ("stack", "component", "joint", "operation", "part")
 
 Value: TypeAlias = str | float | bool
 """Value of a property: text, number or flag."""
@@ -39,7 +39,7 @@ class Fact:
     Parameters
     ----------
     kind
-        ``"stack"``, ``"component"``, ``"joint"`` or ``"operation"``.
+        ``"stack"``, ``"component"``, ``"joint"``, ``"operation"`` or ``"part"``.
     key
         Unique within a request, for example ``"joint:collet-1/extension"``.
     at

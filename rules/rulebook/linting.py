@@ -69,6 +69,7 @@ class Checked(NamedTuple):
     observed: str | None
     limit: str | None
     unit: str
+    always: frozenset[str]
 
 
 def scope_of(entry: RuleEntry, vocabulary: Vocabulary) -> Scope:
@@ -145,7 +146,8 @@ def _completed(
         properties = vocabulary.of(entry.applies_to)
         known = properties.get(observed or "") or properties.get(limit or "")
         unit = "none" if known is None else known.unit
-    return Checked(scope, requirement, thresholds, observed, limit, unit)
+    always = frozenset(name for name, one in vocabulary.of(entry.applies_to).items() if one.always)
+    return Checked(scope, requirement, thresholds, observed, limit, unit, always)
 
 
 def lint_adjustment(
@@ -219,6 +221,9 @@ def _defects(entry: RuleEntry, properties: Mapping[str, Property], checked: Chec
     yield from _threshold_defects(entry, properties, checked)
     yield from _list_defects(entry, properties, checked)
     yield from _scope_defects(entry, properties, checked)
+    examples = entry.examples
+    if entry.applies_to == "part" and (examples.fires or examples.silent or examples.undecided):
+        yield ("examples",), "a rule on the parts of a library has no examples; try it by an audit"
 
 
 def plain_unit(unit: str) -> str:

@@ -205,6 +205,7 @@ def rule_of(entry: RuleEntry, checked: Checked, book: str, file: str, line: int)
         "observed": checked.observed,
         "limit": checked.limit,
         "unit": checked.unit,
+        "always": checked.always,
         "remedy": entry.remedy or f"Meet the requirement of rule {entry.code}.",
         "source": entry.source or f"rulebook {book}",
     }

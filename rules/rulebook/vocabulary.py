@@ -120,6 +120,7 @@ class _Kinds(ClosedModel):
     component: dict[str, Any] = Field(min_length=1)
     joint: dict[str, Any] = Field(min_length=1)
     operation: dict[str, Any] = Field(min_length=1)
+    part: dict[str, Any] = Field(default_factory=dict)
 
 
 LABELS: Final = "labels."

@@ -27,11 +27,12 @@ from rules.schema.components import (
     GaugePin,
     Reducer,
     RetentionKnob,
+    StackPart,
 )
 from rules.schema.request import Joint, Machine, Operation
 from rules.stack.chain import Chain, Member, StackJoint
 
-__all__ = ["request_vocabulary", "views_of"]
+__all__ = ["part_view", "request_vocabulary", "views_of"]
 
 _COMPONENTS: Final = (BaseHolder, Extension, Reducer, Collet, Cutter, GaugePin, RetentionKnob)
 
@@ -220,6 +221,7 @@ def request_vocabulary() -> Vocabulary:
                 **_prefixed("upper", {**every, **coupling}), **_prefixed("lower", {**every, **coupling}),
             },
             "operation": {**around, **seen, **stack, **operation},
+            "part": {**component, **_prefixed("part", component)},
         },
     )  # fmt: skip
 
@@ -235,6 +237,38 @@ def views_of(chain: Chain, facts: Sequence[Fact]) -> Callable[[Fact], View]:
         Every fact of the request.
     """
     return _Request(chain, facts).view
+
+
+def part_view(fact: Fact, part: StackPart) -> View:
+    """Return what a rule sees of a part of a library: its fact and what it states itself."""
+    return _Part(fact, part)
+
+
+class _Part:
+    """The view of a part outside any stack."""
+
+    def __init__(self, fact: Fact, part: StackPart) -> None:
+        self._fact, self._part = fact, part
+
+    def subjects(self, over: str) -> Sequence[View]:  # noqa: ARG002
+        """Return no other subject."""
+        return ()
+
+    def get(self, name: str) -> Result:
+        """Return the value of a property."""
+        found = _computed(self._fact, name, name)
+        if found is not None:
+            return found
+        return _of_part(self._part, "", name.removeprefix("part."), name)
+
+
+def _of_part(part: StackPart, at: str, path: str, name: str) -> Result:
+    """Return what a component states at a path of names."""
+    if path != "runout.tir_um":
+        return _stated(part, at, path, name)
+    if part.runout is None:
+        return Gap({name: (f"{at}/runout",)})
+    return max(float(one.tir_um) for one in part.runout.statements)
 
 
 class _Request:
@@ -326,12 +360,7 @@ class _Subject:
         found = None if fact is None else _computed(fact, rest, name)
         if found is not None:
             return found
-        if rest == "runout.tir_um":
-            runout = member.part.runout
-            if runout is None:
-                return Gap({name: (f"{member.at}/runout",)})
-            return max(float(one.tir_um) for one in runout.statements)
-        return _stated(member.part, member.at, rest, name)
+        return _of_part(member.part, member.at, rest, name)
 
     def _of_operation(self, rest: str, name: str) -> Result:
         fact, chain = self._request.facts.get("operation"), self._request.chain

@@ -11,12 +11,22 @@ from typing import Any, BinaryIO, Final, Literal, NamedTuple, TypeAlias
 
 from pydantic_core import to_json
 
+from rules.library import LibraryParts
 from rules.schema.parsing import BadRequestError
 from rules.schema.strict_json import NotJSONError, parse_json
 from service.batch.lines import MAX_SHARED_BYTES, Chunk, Chunker, Include, LineAnswer, Shared, after, problem_answer
 from service.operations.problems import ProblemError, invalid_request, not_json
 
-__all__ = ["START", "AuditInputError", "Library", "LibraryChunk", "Place", "find_libraries", "library_chunks"]
+__all__ = [
+    "START",
+    "AuditInputError",
+    "Library",
+    "LibraryChunk",
+    "Place",
+    "find_libraries",
+    "library_chunks",
+    "parts_of",
+]
 
 
 STANDARD_INPUT: Final = "standard input"
@@ -99,6 +109,40 @@ def _library(path: Path) -> Library:
             f"{path}: more than {MAX_DOCUMENT_BYTES >> 20} MiB; convert the file to .ndjson, one stack per line"
         )
     return Library(str(path).encode("utf-8", "replace").decode(), path, kind, size)
+
+
+def parts_of(libraries: Sequence[Library]) -> LibraryParts | None:
+    """Return the distinct parts of libraries that have been read; None if standard input is among them.
+
+    Lines that cannot be read are passed over: the audit has reported them.
+    """
+    if any(library.path is None for library in libraries):
+        return None
+    parts = LibraryParts()
+    for library in libraries:
+        with library.open() as file:
+            if library.kind == "lines":
+                number = 0
+                while line := file.readline(MAX_LINE_BYTES + 1):
+                    number += 1
+                    if len(line) > MAX_LINE_BYTES and not line.endswith(b"\n"):
+                        _rest_of_line(file)
+                    else:
+                        _add_parts(parts, f"{library.name}, line {number}", line)
+            else:
+                _add_parts(parts, library.name, file.read())
+    return parts
+
+
+def _add_parts(parts: LibraryParts, place: str, data: bytes) -> None:
+    try:
+        value = parse_json(data)
+    except NotJSONError:
+        return
+    for one in value if isinstance(value, list) else (value,):
+        parts.add_request(place, one)
+        for stack in one.get("stacks", ()) if isinstance(one, dict) and isinstance(one.get("stacks"), list) else ():
+            parts.add_request(place, stack)
 
 
 MAX_LINE_BYTES: Final = MAX_SHARED_BYTES

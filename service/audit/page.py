@@ -8,7 +8,16 @@ from importlib.resources import files
 from typing import Final
 
 from service.audit.outputs import Output
-from service.audit.tally import AuditSummary, BadLine, BinCount, CodeCount, LibraryCount, WorstStack, bin_words
+from service.audit.tally import (
+    AuditSummary,
+    BadLine,
+    BinCount,
+    CodeCount,
+    LibraryCount,
+    WorstStack,
+    bin_words,
+    parts_title,
+)
 from service.batch.lines import LineAnswer
 from service.sheets.text import count, fixed
 
@@ -136,6 +145,7 @@ def page(summary: AuditSummary) -> str:
         *_codes("Findings", "findings", "No findings.", summary.findings),
         *_codes("Undecided", "undecided", "All rules were decided.", summary.undecided),
         *_runout(summary),
+        *_parts(summary),
         *_worst(summary.worst),
         *_bad(summary.first_bad_lines, summary.bad_lines),
         *_per_library(summary.libraries),
@@ -191,6 +201,23 @@ def _runout(summary: AuditSummary) -> Iterator[str]:
     ]
     rows.append((_head("not known"), _figure(summary.runout_not_known)))
     yield from _table("Figures of the histogram, empty bins omitted.", ("Runout", "Stacks"), rows)
+
+
+def _parts(summary: AuditSummary) -> Iterator[str]:
+    if not summary.parts:
+        return
+    yield '<h2 id="parts">Parts</h2>'
+    rows = (
+        (
+            _head(one.code),
+            _word(one.severity) if one.decided else _cell("undecided"),
+            _cell(one.title),
+            _figure(one.parts),
+            _cell(" ".join(one.first)),
+        )
+        for one in summary.parts
+    )
+    yield from _table(f"{parts_title(summary)}.", ("Code", "Severity", "Title", "Parts", "First of them"), rows)
 
 
 def _worst(worst: Sequence[WorstStack]) -> Iterator[str]:

@@ -13,10 +13,11 @@ from pathlib import Path
 from types import TracebackType
 from typing import Any, Final, Self
 
+from rules.assessor import Assessor
 from rules.schema.strict_json import NotJSONError, parse_json
 from rules.version import VERSION
 from service.audit.answering import Answering, Promise
-from service.audit.libraries import START, AuditInputError, Library, LibraryChunk, Place, library_chunks
+from service.audit.libraries import START, AuditInputError, Library, LibraryChunk, Place, library_chunks, parts_of
 from service.audit.outputs import Output
 from service.audit.progress import ProgressDisplay
 from service.audit.tally import Tally
@@ -137,6 +138,8 @@ class Audit:
     tally: Tally
     state: State | None = None
     place: Place = START
+    assessor: Assessor | None = None
+    """Judges the parts of the libraries once every stack is judged; None to leave them out."""
 
     def begin(self) -> None:
         """Open the outputs, new or at the saved state; raises :class:`~service.audit.libraries.AuditInputError`."""
@@ -177,6 +180,9 @@ class Audit:
                 if self.state is not None:
                     self.state.save(self.place, self.tally)
                 return False
+            parts = None if self.assessor is None else parts_of(self.libraries)
+            if self.assessor is not None and parts is not None:
+                self.tally.add_parts(parts, parts.findings(self.assessor))
             summary = self.tally.summary()
             for output in self.outputs:
                 output.finish(summary)

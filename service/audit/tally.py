@@ -13,6 +13,7 @@ from pydantic import Field
 from rich.console import Console
 from rich.text import Text
 
+from rules.library import LibraryParts, PartFinding
 from rules.quantities.models import Out
 from rules.rulebook.book import SEVERITIES, Rulebook
 from rules.schema.report import Severity, Verdict
@@ -30,10 +31,12 @@ __all__ = [
     "BinCount",
     "CodeCount",
     "LibraryCount",
+    "PartCount",
     "Tally",
     "WorstStack",
     "bin_of",
     "bin_words",
+    "parts_title",
     "print_audit",
     "problem_words",
     "summary_lines",
@@ -86,6 +89,17 @@ class BadLine(Out):
     detail: str
 
 
+class PartCount(Out):
+    """Number of parts of the libraries on which a rule fired or could not be decided."""
+
+    code: str
+    severity: Severity
+    title: str
+    decided: bool = Field(description="False for parts on which the rule could not be decided.")
+    parts: int
+    first: list[str] = Field(description="First parts, each with the rule's message and its places.")
+
+
 class AuditSummary(Out):
     """Summary of an audit."""
 
@@ -98,6 +112,11 @@ class AuditSummary(Out):
     undecided: list[CodeCount]
     runout_histogram: list[BinCount] = Field(description="Histogram of the 95th-percentile runout at the gauge plane.")
     runout_not_known: int = Field(description="Number of stacks without a complete runout budget.")
+    distinct_parts: int | None = Field(
+        description="Distinct parts, told apart by number and data; null if standard input was read."
+    )
+    parts_left_out: int = Field(description="Parts beyond those that are compared.")
+    parts: list[PartCount] = Field(description="Findings on single parts, by rule.")
     worst: list[WorstStack]
     first_bad_lines: list[BadLine]
     version: str
@@ -133,6 +152,7 @@ def bin_words(place: int) -> str:
 
 WORST_TOLD: Final = 10
 BAD_LINES_TOLD: Final = 20
+PARTS_TOLD: Final = 5
 
 _LONGEST_DETAIL: Final = 300
 _PARTS_TOLD: Final = 3
@@ -155,6 +175,8 @@ class Tally:
         self._unknown = 0
         self._worst: list[tuple[tuple[float, ...], dict[str, Any]]] = []
         self._first_bad: list[tuple[int, int, str]] = []
+        self._parts: LibraryParts | None = None
+        self._part_counts: list[PartCount] = []
         self._severities = {rule.code: rule.severity for rule in book.rules}
 
     def add(self, library: int, answer: LineAnswer) -> None:
@@ -171,6 +193,28 @@ class Tally:
         else:
             self._bins[bin_of(answer.p95_um)] += 1
         self._weigh(library, answer)
+
+    def add_parts(self, parts: LibraryParts, found: Iterable[PartFinding]) -> None:
+        """Take in the distinct parts of the libraries, and what the rules found on them."""
+        counts: dict[tuple[str, bool], PartCount] = {}
+        for one in found:
+            key = one.code, one.decided
+            before = counts.get(key)
+            first = [] if before is None else before.first
+            if len(first) < PARTS_TOLD:
+                first = [*first, f"{one.message} ({', '.join(one.places)})"]
+            counts[key] = PartCount(
+                code=one.code,
+                severity=one.severity,
+                title=one.title,
+                decided=one.decided,
+                parts=1 if before is None else before.parts + 1,
+                first=first,
+            )
+        self._parts = parts
+        self._part_counts = sorted(
+            counts.values(), key=lambda one: (not one.decided, -SEVERITIES.index(one.severity), -one.parts, one.code)
+        )
 
     def of_severity(self, codes: Iterable[str], severity: str) -> list[str]:
         """The codes with this severity."""
@@ -245,6 +289,9 @@ class Tally:
                 for place, count in enumerate(self._bins)
             ],
             runout_not_known=self._unknown,
+            distinct_parts=None if self._parts is None else len(self._parts),
+            parts_left_out=0 if self._parts is None else self._parts.left_out,
+            parts=self._part_counts,
             worst=[
                 WorstStack(library=self._libraries[int(rank[3])], **told)  # the fourth of a rank is the library
                 for rank, told in self._worst
@@ -307,10 +354,24 @@ def summary_lines(summary: AuditSummary) -> Iterator[str]:
         "95th-percentile runout at the gauge plane, µm, number of stacks; empty bins omitted",
         _bars(summary),
     )
+    yield from _headed(parts_title(summary), _parts(summary))
     yield from _headed("Worst stacks", map(_worst, summary.worst))
     told = (f"{one.library}, line {one.line}: {one.detail}" for one in summary.first_bad_lines)
     more = summary.bad_lines - len(summary.first_bad_lines)
     yield from _headed("Invalid lines" if more == 0 else f"Invalid lines, first {len(summary.first_bad_lines)}", told)
+
+
+def parts_title(summary: AuditSummary) -> str:
+    """Return the heading of the findings on single parts."""
+    left = f", {summary.parts_left_out} more not compared" if summary.parts_left_out else ""
+    return f"Parts, {summary.distinct_parts} distinct{left}"
+
+
+def _parts(summary: AuditSummary) -> Iterator[str]:
+    for one in summary.parts:
+        kind = one.severity if one.decided else "undecided"
+        yield f"{one.parts:>6}  {one.code}  {kind}: {one.title}"
+        yield from (f"          {text}" for text in one.first)
 
 
 def _headed(title: str, lines: Iterator[str]) -> Iterator[str]:

@@ -129,7 +129,8 @@ def _prepared(arguments: argparse.Namespace, assessor: Assessor) -> Audit:
     if arguments.resume is not None and any(library.path is None for library in libraries):
         raise AuditInputError("--resume needs files; standard input cannot be read again")
     tally = Tally(assessor.book, assessor.catalogue.digest, [library.name for library in libraries])
-    return Audit(libraries, outputs, tally, _state(arguments.resume, libraries, outputs, assessor))
+    state = _state(arguments.resume, libraries, outputs, assessor)
+    return Audit(libraries, outputs, tally, state, assessor=assessor)
 
 
 def _state(
