@@ -246,13 +246,14 @@ def _unsafe_adjustments(book: Rulebook, accepted: Collection[str]) -> list[Probl
             one.file,
             one.line,
             one.entry.code,
-            f"{'switches off' if one.entry.off else 'lowers'} a safety rule; accept it by"
+            f"{'switches off' if one.entry.disable else 'lowers'} a safety rule; accept it by"
             " STACKGAUGE_WEAKENED_SAFETY_RULES",
         )
         for one in book.adjustments
         for rule in (book.rule(one.entry.code),)
         if rule.safety and rule.code not in accepted
-        if one.entry.off or (one.entry.severity is not None and _GRAVITY[one.entry.severity] > _GRAVITY[rule.severity])
+        if one.entry.disable
+        or (one.entry.severity is not None and _GRAVITY[one.entry.severity] > _GRAVITY[rule.severity])
     ]
 
 

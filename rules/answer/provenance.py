@@ -128,7 +128,7 @@ def _adjusted(book: Rulebook, places: Iterable[int]) -> Iterator[JudgementDeviat
             **dict.fromkeys(("threshold", "value", "default", "unit", "severity", "default_severity")),
             "book": one.file,
         }
-        if entry.off:
+        if entry.disable:
             yield construct(JudgementDeviation, **plain | {"kind": "off"})
         if entry.severity is not None:
             changed = {"kind": "severity", "severity": entry.severity, "default_severity": rule.severity}

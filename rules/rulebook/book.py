@@ -197,7 +197,7 @@ class AdjustmentEntry(_YamlModel):
 
     code: Annotated[str, Field(pattern=CODE_PATTERN)]
     where: Line | None = None
-    off: Annotated[bool, Field(strict=True)] = False
+    disable: Annotated[bool, Field(strict=True)] = False
     severity: Severity | None = None
     thresholds: dict[str, Annotated[float, Field(strict=True)]] = Field(default_factory=dict)
     reason: Line
@@ -206,10 +206,10 @@ class AdjustmentEntry(_YamlModel):
 
     @model_validator(mode="after")
     def _changes(self) -> AdjustmentEntry:
-        if not (self.off or self.severity or self.thresholds):
-            raise ValueError("changes nothing; write off: true, severity or thresholds")
-        if self.off and (self.severity or self.thresholds):
-            raise ValueError("a rule that is off has neither severity nor thresholds")
+        if not (self.disable or self.severity or self.thresholds):
+            raise ValueError("changes nothing; write disable: true, severity or thresholds")
+        if self.disable and (self.severity or self.thresholds):
+            raise ValueError("a rule that is switched off has neither severity nor thresholds")
         return self
 
 

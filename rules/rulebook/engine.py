@@ -301,12 +301,16 @@ class Engine:
         fired: list[tuple[int, int]] = []
         gaps: list[tuple[int, int, tuple[str, ...]]] = []
         decided: set[str] = set()
+        judged: list[set[str]] = [set(one.off) for one in changes]
         texts = dict(self._lowered.texts)
         for portion in self._portions:
             plans, matches = portion.judge(seen, changes, texts)
             fired += [(order[code], key) for code, key in matches]
             gaps += [(order[rule.code], key, names) for key, plan in enumerate(plans) for rule, names in plan.undecided]
             decided.update(*[plan.decided for plan in plans])
+            if self._adjusters:
+                for codes, plan in zip(judged, plans, strict=True):
+                    codes.update(plan.decided, (rule.code for rule, _ in plan.undecided))
         decided.difference_update([rules[place].code for place, _, _ in gaps])
         return Judgement(
             fired=tuple([self._fired(rules[place], seen[key], changes[key]) for place, key in sorted(fired)]),
@@ -320,7 +324,16 @@ class Engine:
                 for place, key, names in sorted(gaps)
             ),
             decided=tuple(sorted(decided)),
-            adjusted=tuple(sorted({place for one in changes for place in one.places})),
+            adjusted=tuple(
+                sorted(
+                    {
+                        place
+                        for one, codes in zip(changes, judged, strict=True)
+                        for place in one.places
+                        if self._book.adjustments[place].entry.code in codes
+                    }
+                )
+            ),
         )
 
     def _changes(
@@ -451,7 +464,7 @@ class _Adjuster:
                 thresholds[place] = value
                 changed.places.add(self._place)
         changed.thresholds = thresholds
-        if entry.off and sure:
+        if entry.disable and sure:
             changed.off |= {entry.code}
             changed.places.add(self._place)
 
