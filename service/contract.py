@@ -330,8 +330,8 @@ class RuleAnswer(RuleSummary):
     source: str
     owner: str | None = Field(description="Who answers for the rule.")
     replaced_by: str | None = Field(description="Code of the rule that takes its place.")
-    tags: list[str]
-    links: list[str]
+    tags: list[str] = Field(description="Words to group rules by.")
+    links: list[str] = Field(description="Addresses of further reading.")
     needs: list[NeedAnswer] = Field(description="Quantities that the rule requires.")
     thresholds: list[ThresholdAnswer] = Field(description="Thresholds, which a policy may change.")
     observed: str | None = Field(description="Quantity reported as observed.")

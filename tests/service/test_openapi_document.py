@@ -318,11 +318,10 @@ rules:
   - code: SHOP-010
     title: Extended
     severity: advice
-    applies_to: stack
-    needs: [extension_count]
+    for: stack
+    require: extension_count <= most
     thresholds:
       most: {value: 1, unit: count, minimum: 0, maximum: 9, meaning: usual number of extensions}
-    when: {all: [{extension_count: {greater_than: most}}]}
     message: "The stack has {extension_count} extensions; {most} are usual."
     observed: extension_count
     limit: most

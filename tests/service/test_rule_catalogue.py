@@ -9,6 +9,7 @@ from tests.support.generated import catalogue
 
 PARTS = [
     "What it checks",
+    "Message",
     "Why",
     "Needs",
     "Thresholds",
@@ -48,4 +49,6 @@ def test_the_words_are_those_of_the_rule(sections: dict[str, str], assessor: Ass
             assert words in text
         for name in (*rule.needs, *rule.thresholds):
             assert f"- `{name}`" in text
-        assert rule.examples.fires[0].name in text
+        assert f"require: {rule.require}\n" in text
+        assert f"where: {rule.where or 'true'}\n" in text
+        assert all(example.name in text for example in rule.examples.fires[:1])
