@@ -17,7 +17,7 @@ from __future__ import annotations
 import json
 import math
 import operator
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from difflib import get_close_matches
 from typing import Any, Final, Literal, NamedTuple, Protocol, TypeAlias
@@ -55,6 +55,7 @@ __all__ = [
     "has_macro",
     "in_words",
     "inner_names",
+    "joined",
     "names_in",
     "parse",
     "read",
@@ -715,13 +716,23 @@ Evaluator: TypeAlias = Callable[[View, Mapping[str, float]], Result]
 
 def _meet(results: Sequence[Result]) -> Gap | Literal[True] | None:
     """Return what two or more values are together: True if all are known."""
-    lacking: dict[str, tuple[str, ...]] = {}
-    for one in results:
-        if one is None:
-            return None
-        if isinstance(one, Gap):
-            lacking.update(one.lacking)
-    return Gap(lacking) if lacking or any(isinstance(one, Gap) for one in results) else True
+    if None in results:
+        return None
+    gaps = [one.lacking for one in results if isinstance(one, Gap)]
+    return Gap(joined(gaps)) if gaps else True
+
+
+def joined(gaps: Iterable[Mapping[str, tuple[str, ...]]]) -> dict[str, tuple[str, ...]]:
+    """Return the missing properties of several gaps; one that several subjects lack, with the fields of each.
+
+    >>> joined([{"length_mm": ("/a",)}, {"length_mm": ("/b", "/a")}])
+    {'length_mm': ('/a', '/b')}
+    """
+    found: dict[str, tuple[str, ...]] = {}
+    for gap in gaps:
+        for name, fields in gap.items():
+            found[name] = tuple(dict.fromkeys((*found.get(name, ()), *fields)))
+    return found
 
 
 _COMPARE: Final[Mapping[str, Callable[[Any, Any], bool]]] = {
