@@ -173,7 +173,7 @@ def _of_component() -> dict[str, Property]:
     found: dict[str, Property] = {}
     kinds = tuple(get_args(model.model_fields["kind"].annotation)[0] for model in _COMPONENTS)
     for model, kind in zip(_COMPONENTS, kinds, strict=True):
-        for name, one in _fields(model):  # type: ignore[arg-type] # mypy joins the classes to their metaclass
+        for name, one in _fields(model):
             owners.setdefault(name, []).append(kind)
             found[name] = _either(found.get(name, one), one)
     for name, one in found.items():

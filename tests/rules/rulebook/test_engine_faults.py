@@ -273,5 +273,7 @@ def test_two_facts_of_one_identity_are_both_judged() -> None:
     assert taken == [0, 2]
     engine = Engine(book_of([rule_entry("SAME-010", require="grip_length_mm <= 0")]))
     facts = [joint(f"{length}/x", grip_length_mm=length) for length in lengths]
-    assert [engine._portions[0]._plan(fact).template for fact in facts] == [text.replace('"0"', '"%s"')] * 2
+    assert [engine._portions[0]._plan(fact, frozenset()).template for fact in facts] == [
+        text.replace('"0"', '"%s"')
+    ] * 2
     assert [finding.fact.key for finding in engine.judge(facts).fired] == [fact.key for fact in facts]

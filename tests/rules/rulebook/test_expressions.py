@@ -361,7 +361,7 @@ def test_a_threshold_takes_the_unit_of_what_it_meets() -> None:
         ("component", "abs(length_mm - diameter_mm) <= 1", "the magnitude of Length. less Diameter. is at most 1"),
         ("component", "length_mm / diameter_mm != 3", "Length. over Diameter. is not 3"),
         ("component", "has(length_mm)", "there is: Length."),
-        ("component", "stated(length_mm)", "there is a value of: Length."),
+        ("component", "stated(length_mm)", "stated: Length."),
         ("stack", "components.all(c, c.mass_kg < 2)", "of every component: Mass. is less than 2"),
         ("stack", "joints.exists(j, j.sealed)", "of some joint: The joint is sealed."),
         ("stack", "components.filter(c, c.balanced).size() >= 2",

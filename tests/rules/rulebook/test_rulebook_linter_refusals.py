@@ -167,7 +167,7 @@ RULES: Mapping[str, tuple[Mapping[str, str], str, str]] = {
     "a property of a component in a rule for joints": (
         {"for": "joint", "require": "teeth < 5", "message": "m"},
         "require",
-        "require: teeth belongs to a component, not to a joint; write upper.teeth or lower.teeth",
+        "require: teeth belongs to a component or a part, not to a joint; write upper.teeth or lower.teeth",
     ),
     "a where that cannot be read": (
         {"where": "mass_kg >", "require": "mass_kg < 5"},
@@ -351,7 +351,7 @@ RULES: Mapping[str, tuple[Mapping[str, str], str, str]] = {
     "an unknown kind of subject": (
         {"for": "spindle"},
         "for",
-        "for must be one of 'stack', 'component', 'joint' or 'operation', not 'spindle'",
+        "for must be one of 'stack', 'component', 'joint', 'operation' or 'part', not 'spindle'",
     ),
     "a safety mark in words": ({"safety": "'true'"}, "safety", "safety must be true or false, not 'true'"),
     "an empty source": ({"source": "' '"}, "source", "source must not be empty, not ' '"),

@@ -47,7 +47,7 @@ def test_a_rule_says_what_is_written() -> None:
     """Every field arrives, examples with their patches."""
     rule = small_book().rule("GRIP-010")
     assert rule.safety
-    assert rule.needs == ("grip_length_mm", "minimum_grip_mm", "joint")
+    assert rule.needs == ("grip_length_mm", "minimum_grip_mm")
     assert (rule.observed, rule.limit, rule.unit) == ("grip_length_mm", "minimum_grip_mm", "mm")
     (example,) = rule.examples.undecided
     assert (example.name, example.base, example.remove) == (
