@@ -57,7 +57,7 @@ from rules.rulebook.book import (
     Undecided,
     check_overrides,
 )
-from rules.rulebook.expression import Gap, Result, View, compiled
+from rules.rulebook.expression import Gap, Result, View, compiled, joined
 from rules.rulebook.fact import Fact, FactError, Value
 from rules.rulebook.linting import lint_limits, lint_rules
 from rules.rulebook.lowering import (
@@ -471,11 +471,10 @@ class _Adjuster:
 
 def _lacking(names: Iterable[str], fact: Fact, gaps_of: Mapping[tuple[str, str], Gap]) -> dict[str, tuple[str, ...]]:
     """Return the missing properties, those of a term in its place."""
-    found: dict[str, tuple[str, ...]] = {}
-    for name in names:
-        gap = gaps_of.get((fact.key, name))
-        found.update({name: tuple(fact.lacking[name])} if gap is None or not gap.lacking else gap.lacking)
-    return found
+    gaps = [(name, gaps_of.get((fact.key, name))) for name in names]
+    return joined(
+        {name: tuple(fact.lacking[name])} if gap is None or not gap.lacking else gap.lacking for name, gap in gaps
+    )
 
 
 class _Alone:

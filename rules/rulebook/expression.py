@@ -17,7 +17,7 @@ from __future__ import annotations
 import json
 import math
 import operator
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from difflib import get_close_matches
 from typing import Any, Final, Literal, NamedTuple, Protocol, TypeAlias
@@ -28,7 +28,7 @@ from lark.visitors import Transformer
 
 from rules.quantities.models import parse_length
 from rules.rulebook.fact import Value, written
-from rules.rulebook.vocabulary import Property, PropertyType, Vocabulary
+from rules.rulebook.vocabulary import UNITS, Property, PropertyType, Vocabulary
 
 __all__ = [
     "COLLECTIONS",
@@ -55,6 +55,7 @@ __all__ = [
     "has_macro",
     "in_words",
     "inner_names",
+    "joined",
     "names_in",
     "parse",
     "read",
@@ -266,6 +267,9 @@ _EXPECTED: Final = {
     "$END": "the end",
 }
 
+_VALUE: Final = frozenset({"NAME", "NUMBER", "STRING", "TRUTH", "NOT", "LPAR", "LSQB", "SUM"})
+"""What a value may begin with."""
+
 
 class _Reader(Transformer[Token, Any]):
     """From the tree of the parser to the expression."""
@@ -396,7 +400,10 @@ def _trouble(error: UnexpectedInput, text: str) -> str:
     wanted = (
         getattr(error, "accepts", None) or getattr(error, "expected", None) or getattr(error, "allowed", None) or ()
     )
-    words = sorted({_EXPECTED.get(one, one) for one in wanted})
+    begins = _VALUE if "NAME" in wanted else frozenset[str]()
+    words = sorted(
+        {_EXPECTED.get(one, one) for one in wanted if one not in begins} | ({"a value"} if begins else set())
+    )
     expected = f"; expected {', '.join(words)}" if words else ""
     token = getattr(error, "token", None)
     if token is not None and token.type == "$END":
@@ -404,7 +411,12 @@ def _trouble(error: UnexpectedInput, text: str) -> str:
     place = f"line {error.line}, " if "\n" in text.strip() else ""
     found = str(token) if token is not None else text[error.pos_in_stream : (error.pos_in_stream or 0) + 1]
     hint = {"=": "; write == to compare", "&": "; write &&", "|": "; write ||"}.get(found, "")
-    hint = {"and": "; write &&", "or": "; write ||", "not": "; write !"}.get(found, hint)
+    hint = {"and": "; write &&", "or": "; write ||", '"': "; its quote is not closed"}.get(found, hint)
+    hint = "; its quote is not closed" if found == "'" else hint
+    if text[: error.pos_in_stream or 0].rstrip().rpartition(" ")[2] == "not":
+        hint = "; write ! for not"
+    if found in UNITS:
+        hint = "; a number has the unit of what it meets, so leave the unit out"
     return f"{place}column {error.column}: {found!r} is not expected here{hint or expected}"
 
 
@@ -517,7 +529,7 @@ class _Checker:
     def _flag(self, one: Expression, sign: str) -> Expression:
         typed = self.check(one)
         if typed.type != "flag":
-            raise ExpressionError(f"{sign} joins conditions; {text_of(one)} is a {typed.type}")
+            raise ExpressionError(f"{sign} takes a condition; {text_of(one)} is a {typed.type}")
         return typed.one
 
     def property(self, name: str) -> Property | None:
@@ -546,18 +558,22 @@ class _Checker:
             kind, prefix, wanted = self._variables[first], f"{first}.", rest
         else:
             kind, prefix, wanted = scope.kind, "", name
-        known = [*scope.vocabulary.of(kind), *scope.thresholds, *scope.lists]
-        close = get_close_matches(wanted, known, n=1, cutoff=0.7)
-        if close:
-            return f"{_a(kind)} has no {name}; did you mean {prefix}{close[0]}?"
+        words = scope.vocabulary.of(kind)
+        if any(wanted in (one.values or ()) for one in words.values()):
+            return f"{name} is not a name; write the text in quotes: {json.dumps(name)}"
         elsewhere = [
             other for other in scope.vocabulary.kinds if other != kind and wanted in scope.vocabulary.of(other)
         ]
         if elsewhere:
-            through = next((one for one in scope.vocabulary.of(kind) if one.rpartition(".")[2] == wanted), None)
-            hint = f"; write {through}" if through else ""
+            through = [one for one in words if one.partition(".")[2] == wanted]
+            nearest = [one for one in through if one.startswith(("upper.", "lower."))] or through[:1]
+            hint = f"; write {' or '.join(prefix + one for one in nearest)}" if nearest else ""
             return f"{name} belongs to {' or '.join(map(_a, elsewhere))}, not to {_a(kind)}{hint}"
-        ends = [one for one in scope.vocabulary.of(kind) if one.rpartition(".")[2] == wanted.rpartition(".")[2]]
+        known = [*words, *scope.thresholds, *scope.lists]
+        close = get_close_matches(wanted, known, n=1, cutoff=0.7)
+        if close:
+            return f"{_a(kind)} has no {name}; did you mean {prefix}{close[0]}?"
+        ends = [one for one in words if one.rpartition(".")[2] == wanted.rpartition(".")[2]]
         hint = f"; there is {', '.join(ends[:3])}" if ends else ""
         return f"{name} is neither a property of {_a(kind)} nor a threshold or list of this rule{hint}"
 
@@ -590,9 +606,11 @@ class _Checker:
     def _membership(self, left: _Typed, right: _Typed) -> _Typed:
         if not isinstance(right.one, Listing):
             raise ExpressionError(f"in takes a list, such as {text_of(left.one)} in [...]")
+        if left.type == "flag":
+            raise ExpressionError(f"{text_of(left.one)} is a flag; in takes a number or a text")
         for value in right.one.values:
             kind = "flag" if isinstance(value, bool) else "text" if isinstance(value, str) else "number"
-            if kind != left.type or kind == "flag":
+            if kind != left.type:
                 raise ExpressionError(f"{text_of(left.one)} is a {left.type}; {text_of(Constant(value))} is a {kind}")
             _one_of(left, value)
         return _Typed(Comparison("in", left.one, right.one), "flag")
@@ -648,7 +666,9 @@ class _Checker:
             raise ExpressionError("all, exists and filter do not stand inside one another")
         if self.property(one.variable) is not None or one.variable in self._scope.thresholds:
             raise ExpressionError(f"{one.variable} is a name already; take another for one of the {one.over}")
-        body = _Checker(self._scope, {one.variable: COLLECTIONS[one.over]})._flag(one.body, one.method)
+        body = _Checker(self._scope, {one.variable: COLLECTIONS[one.over]})._flag(
+            one.body, "filter" if one.method == "count" else one.method
+        )
         made = Macro(one.over, one.method, one.variable, body)
         return _Typed(made, "number", ()) if one.method == "count" else _Typed(made, "flag")
 
@@ -715,13 +735,23 @@ Evaluator: TypeAlias = Callable[[View, Mapping[str, float]], Result]
 
 def _meet(results: Sequence[Result]) -> Gap | Literal[True] | None:
     """Return what two or more values are together: True if all are known."""
-    lacking: dict[str, tuple[str, ...]] = {}
-    for one in results:
-        if one is None:
-            return None
-        if isinstance(one, Gap):
-            lacking.update(one.lacking)
-    return Gap(lacking) if lacking or any(isinstance(one, Gap) for one in results) else True
+    if None in results:
+        return None
+    gaps = [one.lacking for one in results if isinstance(one, Gap)]
+    return Gap(joined(gaps)) if gaps else True
+
+
+def joined(gaps: Iterable[Mapping[str, tuple[str, ...]]]) -> dict[str, tuple[str, ...]]:
+    """Return the missing properties of several gaps; one that several subjects lack, with the fields of each.
+
+    >>> joined([{"length_mm": ("/a",)}, {"length_mm": ("/b", "/a")}])
+    {'length_mm': ('/a', '/b')}
+    """
+    found: dict[str, tuple[str, ...]] = {}
+    for gap in gaps:
+        for name, fields in gap.items():
+            found[name] = tuple(dict.fromkeys((*found.get(name, ()), *fields)))
+    return found
 
 
 _COMPARE: Final[Mapping[str, Callable[[Any, Any], bool]]] = {

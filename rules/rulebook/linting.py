@@ -90,12 +90,24 @@ def lint_entry(entry: RuleEntry, vocabulary: Vocabulary, report: Report) -> Chec
         defects.append(reason)
         report(path, reason)
 
+    for path, reason in _unit_defects(entry):
+        note(path, reason)
+    if defects:
+        return None
     names = scope_of(entry, vocabulary)
     scope = None if entry.where is None else _condition("where", entry.where, names, note)
     requirement = _condition("require", entry.require, names, note)
     if defects or requirement is None:
         return None
     thresholds = _with_units(entry, names)
+    if thresholds != entry.thresholds:
+        # the unit that one place gives a threshold must fit every other place
+        again = Scope(entry.applies_to, vocabulary, thresholds, entry.lists)
+        for name, text in (("where", entry.where), ("require", entry.require)):
+            if text is not None:
+                _condition(name, text, again, note)
+        if defects:
+            return None
     checked = _completed(entry, vocabulary, scope, requirement, thresholds)
     for path, reason in _defects(entry, vocabulary.of(entry.applies_to), checked):
         note(path, reason)
@@ -215,7 +227,7 @@ def _defects(entry: RuleEntry, properties: Mapping[str, Property], checked: Chec
     family = entry.code.partition("-")[0]
     if family in RESERVED:
         yield ("code",), f"codes of the family {family} are those of {RESERVED[family]}"
-    yield from _value_defects(properties, checked)
+    yield from _value_defects(entry, properties, checked)
     for name, template in (("message", entry.message), ("remedy", entry.remedy or "")):
         yield from _template_defects(name, template, properties, entry)
     yield from _threshold_defects(entry, properties, checked)
@@ -231,7 +243,13 @@ def plain_unit(unit: str) -> str:
     return "ratio" if unit in ("x D", "count") else unit
 
 
-def _value_defects(properties: Mapping[str, Property], checked: Checked) -> Iterator[Defect]:
+def _unit_defects(entry: RuleEntry) -> Iterator[Defect]:
+    for name, threshold in entry.thresholds.items():
+        if threshold.unit is not None and threshold.unit not in UNITS and threshold.unit != "x D":
+            yield ("thresholds", name), f"unknown unit {threshold.unit!r}; there are: {', '.join(UNITS)}, x D"
+
+
+def _value_defects(entry: RuleEntry, properties: Mapping[str, Property], checked: Checked) -> Iterator[Defect]:
     if checked.unit not in UNITS and checked.unit != "x D":
         yield ("unit",), f"unknown unit {checked.unit!r}; there are: {', '.join(UNITS)}, x D"
     for name, value in (("observed", checked.observed), ("limit", checked.limit)):
@@ -245,7 +263,8 @@ def _value_defects(properties: Mapping[str, Property], checked: Checked) -> Iter
             yield (name,), f"{name} names {value!r}, which is neither a property nor a threshold"
             continue
         if unit is not None and plain_unit(unit) != plain_unit(checked.unit):
-            yield (name,), f"{name} {value} is in {unit}, the rule's unit is {checked.unit}"
+            field = "unit" if getattr(entry, name) is None else name
+            yield (field,), f"{name} {value} is in {unit}, the rule's unit is {checked.unit}"
 
 
 def _template_defects(
@@ -283,8 +302,8 @@ def _threshold_defects(entry: RuleEntry, properties: Mapping[str, Property], che
             yield path, f"the threshold {name} has the name of a property"
         if name in entry.lists:
             yield path, f"the threshold {name} has the name of a list"
-        if threshold.unit not in UNITS and threshold.unit != "x D":
-            yield path, f"unknown unit {threshold.unit!r}; there are: {', '.join(UNITS)}, x D"
+        if threshold.unit not in (*UNITS, "x D"):  # one that follows from what it is compared with, such as a product
+            yield path, f"the threshold {name} is in {threshold.unit}; a threshold is in: {', '.join(UNITS)}, x D"
         if not _uses(name, checked):
             yield path, f"the threshold {name} is used in neither where nor require"
 
@@ -307,8 +326,12 @@ def _scope_defects(entry: RuleEntry, properties: Mapping[str, Property], checked
     Such a rule would stay silent elsewhere, and nobody who reads it would know.
     """
     written = set() if checked.scope is None else set(names_in(checked.scope))
+    try:
+        shown = (*placeholders(entry.message), *placeholders(entry.remedy or ""))
+    except ValueError:
+        return  # reported with the message itself
     groups = {(_prefix(name), properties[name].only) for name in written if name in properties}
-    named = [one for one in (*placeholders(entry.message), *placeholders(entry.remedy or "")) if one in properties]
+    named = [one for one in shown if one in properties]
     ends = [one for one in (checked.observed, checked.limit) if one is not None and one in properties]
     for name in dict.fromkeys((*names_in(checked.requirement), *named, *ends)):
         known = properties[name]

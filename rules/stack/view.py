@@ -34,7 +34,15 @@ from rules.stack.chain import Chain, Member, StackJoint
 
 __all__ = ["part_view", "request_vocabulary", "views_of"]
 
-_COMPONENTS: Final = (BaseHolder, Extension, Reducer, Collet, Cutter, GaugePin, RetentionKnob)
+_COMPONENTS: Final[tuple[type[BaseModel], ...]] = (
+    BaseHolder,
+    Extension,
+    Reducer,
+    Collet,
+    Cutter,
+    GaugePin,
+    RetentionKnob,
+)
 
 _WORDS_OF_ENDING: Final[Mapping[str, Unit]] = MappingProxyType(
     {
@@ -140,7 +148,7 @@ def _union(
     for model in models:
         for inner, one in _fields(model, of_operation=of_operation, kinds=kinds):
             owners.setdefault(inner, []).append(model)
-            found.setdefault(inner, one)
+            found[inner] = _either(found.get(inner, one), one)
     for inner, one in found.items():
         if inner == tag:
             yield inner, one.model_copy(update={"values": tuple(tags.values())})
@@ -151,15 +159,23 @@ def _union(
         yield inner, one.model_copy(update={"kinds": narrowed})
 
 
+def _either(one: Property, other: Property) -> Property:
+    """Return a property that two models have; its closed list holds the values of both, if both have one."""
+    if one.type != other.type:
+        raise TypeError(f"{one.meaning} is a {one.type} in one model and a {other.type} in another")
+    values = None if one.values is None or other.values is None else tuple(dict.fromkeys((*one.values, *other.values)))
+    return one.model_copy(update={"values": values})
+
+
 def _of_component() -> dict[str, Property]:
     """Return what a component states, over all kinds."""
     owners: dict[str, list[str]] = {}
     found: dict[str, Property] = {}
     kinds = tuple(get_args(model.model_fields["kind"].annotation)[0] for model in _COMPONENTS)
     for model, kind in zip(_COMPONENTS, kinds, strict=True):
-        for name, one in _fields(model):  # type: ignore[arg-type] # mypy joins the classes to their metaclass
+        for name, one in _fields(model):
             owners.setdefault(name, []).append(kind)
-            found.setdefault(name, one)
+            found[name] = _either(found.get(name, one), one)
     for name, one in found.items():
         if len(owners[name]) < len(kinds):
             found[name] = one.model_copy(update={"kinds": {**(one.kinds or {}), "kind": tuple(owners[name])}})
@@ -302,8 +318,8 @@ class _Subject:
     def get(self, name: str) -> Result:
         """Return the value of a property, under the names of the subject's kind."""
         found = _computed(self._fact, name, name)
-        if found is not None:
-            return found
+        if found is not None or name in request_vocabulary().kinds[self._fact.kind]:
+            return found  # what the analysis leaves out does not exist here, even where the request has such a field
         first, _, rest = name.partition(".")
         request, chain = self._request, self._request.chain
         if first == self._fact.kind and rest and first in ("component", "joint"):
@@ -340,11 +356,10 @@ class _Subject:
             return None
         if first in ("upper", "lower") and rest:
             return self._of_end(case, first, rest, name)
-        return (
-            Gap({name: (f"{case.statement_at}/{name}",)})
-            if case.statement is None
-            else _stated(case.statement, case.statement_at, name, name)
-        )
+        if case.statement is not None:
+            return _stated(case.statement, case.statement_at, name, name)
+        # nothing is stated of this joint: its fields are missing, what the analysis did not compute does not exist
+        return Gap({name: (f"{case.statement_at}/{name}",)}) if name in Joint.model_fields else None
 
     def _of_end(self, case: StackJoint, end: str, rest: str, name: str) -> Result:
         if rest == "coupling":

@@ -10,21 +10,27 @@ from __future__ import annotations
 import json
 import random
 from collections.abc import Callable, Iterator
-from typing import Any, Final
+from typing import Final, TypeAlias
 
 from rules.assessor import Assessor
+from rules.rulebook.book import Rulebook
 from rules.rulebook.engine import Engine
+from rules.rulebook.expression import View
 from rules.rulebook.fact import Fact
 from rules.schema.parsing import BadRequestError, parse_request
+from rules.stack.view import views_of
 from service.operations.process import settle
 from tests.benchmarks.measuring import Row, milliseconds, show, timed_rows
 from tests.oracles.general_engines import ENGINES
-from tests.oracles.plain_evaluator import evaluate
+from tests.oracles.plain_evaluator import answer_of, evaluate
 from tests.support.libraries import library_lines
 from tests.support.random_stacks import random_stack
 from tests.support.stacks import analysis_of
 
 __all__ = ["rows"]
+
+_Stack: TypeAlias = tuple[tuple[Fact, ...], Callable[[Fact], View]]
+_Judge: TypeAlias = Callable[[tuple[Fact, ...], Callable[[Fact], View]], object]
 
 STACKS: Final = 150
 """Of each sort."""
@@ -35,19 +41,18 @@ def rows() -> Iterator[Row]:
     book = Assessor.load().book
     everything = list(_facts())
     engine = Engine(book)
-    judges: dict[str, Callable[[Any], Any]] = {"plain Python": lambda facts: evaluate(book, facts)}
-    judges["durable-rules"] = engine.judge
+    judges: dict[str, _Judge] = {"plain Python": lambda facts, views: evaluate(book, facts, None, views)}
+    judges["durable-rules"] = _judging(engine)
     judges |= {name: make(book).evaluate for name, make in ENGINES.items()}
-    for facts in everything:
-        found = engine.judge(facts)
-        ours = [(one.rule.code, one.fact.key) for one in found.fired]
-        if any(judge(facts)[0] != ours for name, judge in judges.items() if name != "durable-rules"):
+    for facts, views in everything:
+        ours = answer_of(engine.judge(facts, None, views))
+        if any(judge(facts, views) != ours for name, judge in judges.items() if name != "durable-rules"):
             raise RuntimeError("the engines do not find the same")
     settle()
     turns = {f"judge with {name}": _all(judge, everything) for name, judge in judges.items()}
     times = {name: value / len(everything) for name, value in milliseconds(turns, rounds=8, repeats=1).items()}
     yield Row("stacks", len(everything), "")
-    yield Row("facts", sum(map(len, everything)), "")
+    yield Row("facts", sum(len(facts) for facts, _ in everything), "")
     yield from timed_rows(times, "judge with plain Python")
     makers: dict[str, Callable[[], object]] = {name: _making(make, book) for name, make in ENGINES.items()}
     # as long as an engine on the book is alive, another shares its compiled set
@@ -57,22 +62,27 @@ def rows() -> Iterator[Row]:
     yield from timed_rows(milliseconds(ready, rounds=3, repeats=1), "make ready durable-rules")
 
 
-def _facts() -> Iterator[tuple[Fact, ...]]:
+def _facts() -> Iterator[_Stack]:
     stacks = [json.loads(line) for line in library_lines(STACKS)]
     stacks += [random_stack(random.Random(seed)) for seed in range(STACKS)]
     for stack in stacks:
         try:
-            yield tuple(analysis_of(parse_request(stack)).facts)
+            analysis = analysis_of(parse_request(stack))
         except BadRequestError:
             # what the model refuses never reaches the rules
             continue
+        yield tuple(analysis.facts), views_of(analysis.chain, analysis.facts)
 
 
-def _all(judge: Callable[[Any], Any], everything: list[tuple[Fact, ...]]) -> Callable[[], object]:
-    return lambda: [judge(facts) for facts in everything]
+def _all(judge: _Judge, everything: list[_Stack]) -> Callable[[], object]:
+    return lambda: [judge(facts, views) for facts, views in everything]
 
 
-def _making(make: Callable[[Any], object], book: object) -> Callable[[], object]:
+def _judging(engine: Engine) -> _Judge:
+    return lambda facts, views: engine.judge(facts, None, views)
+
+
+def _making(make: Callable[[Rulebook], object], book: Rulebook) -> Callable[[], object]:
     return lambda: make(book)
 
 

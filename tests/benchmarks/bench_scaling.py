@@ -9,13 +9,16 @@ the stack has. Reports then have more findings, so the engine is also measured a
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from typing import Final
 
 from rules.assessor import Assessor
+from rules.rulebook.expression import View
+from rules.rulebook.fact import Fact
 from rules.schema.parsing import parse_request
 from rules.schema.request import MAX_COMPONENTS
 from rules.schema.strict_json import parse_json
+from rules.stack.view import views_of
 from service.operations.process import settle
 from tests.benchmarks.measuring import Row, milliseconds, show, timed_rows
 from tests.support.grown_books import grown_book
@@ -37,9 +40,10 @@ def rows() -> Iterator[Row]:
     settle()
     yield from timed_rows(milliseconds(checks, rounds=12, repeats=5), f"check of {MIDDLE} components")
 
-    facts = analysis_of(parse_request(grown_stack(MIDDLE))).facts
+    analysis = analysis_of(parse_request(grown_stack(MIDDLE)))
+    facts, views = analysis.facts, views_of(analysis.chain, analysis.facts)
     grown = {count: Assessor(grown_book(assessor.book, count, facts)) for count in RULES}
-    judged = {f"judge by {count} rules": _judging(one, facts) for count, one in grown.items()}
+    judged = {f"judge by {count} rules": _judging(one, facts, views) for count, one in grown.items()}
     whole = {f"check by {count} rules": _checking(one, bodies[MIDDLE]) for count, one in grown.items()}
     settle()
     yield from timed_rows(milliseconds(judged, rounds=12, repeats=10), "judge by 80 rules")
@@ -50,8 +54,8 @@ def _checking(assessor: Assessor, body: bytes) -> Callable[[], object]:
     return lambda: assessor.assess(parse_request(parse_json(body))).model_dump_json()
 
 
-def _judging(assessor: Assessor, facts: object) -> Callable[[], object]:
-    return lambda: assessor.engine.judge(facts)  # type: ignore[arg-type]
+def _judging(assessor: Assessor, facts: Sequence[Fact], views: Callable[[Fact], View]) -> Callable[[], object]:
+    return lambda: assessor.engine.judge(facts, view_of=views)
 
 
 if __name__ == "__main__":

@@ -14,8 +14,10 @@ from tests.support.rulebooks import BOOKS, small_vocabulary
 _WORDS: Final = [
     b":", b"- ", b"  ", b"\n", b"\n\n", b"[", b"]", b"{", b"}", b"&a ", b"*a", b"<<: ", b"!!python/object:os.system ",
     b"!!binary ", b"| ", b"> ", b"---\n", b"...\n", b"%YAML 9.9\n", b"null", b"~", b"yes", b".inf", b".nan", b"0o7",
-    b"1_000", b"2026-01-01", b"when:", b"all:", b"any:", b"thresholds:", b"value:", b"code: GRIP-010", b"{joint}",
-    b"{x.y}", b"{0}", b"less_than:", b"in: []", b"severity: error", b"replaces: true",
+    b"1_000", b"2026-01-01", b"where: ", b"require: ", b"thresholds:", b"lists:", b"value:", b"code: GRIP-010",
+    b"{joint}", b"{x.y}", b"{0}", b"severity: error", b"replaces: true", b" && ", b" || ", b"!", b"(", b")", b" == ",
+    b" < ", b" in [", b"has(", b"stated(", b"mm(", b"abs(", b"components.all(c, ", b".size()", b"joints.filter(",
+    b"grip_length_mm", b"clamped", b"1e999", b"-", b"/ 0", b"true", b" in ",
 ]  # fmt: skip
 _BOOKS: Final = [(BOOKS / name).read_bytes() for name in ("joints.yaml", "stacks.yaml")]
 

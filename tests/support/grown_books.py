@@ -5,7 +5,6 @@ from __future__ import annotations
 import random
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from types import MappingProxyType
 
 from rules.rulebook.book import Rulebook
 from rules.rulebook.fact import KINDS, Fact
@@ -23,15 +22,16 @@ def grown_book(book: Rulebook, count: int, facts: Sequence[Fact], seed: int = 1)
     """
     rules = list(book.rules[:count])
     rng = random.Random(seed)
-    words = _known(book.vocabulary, facts)
+    words = book.vocabulary
+    names = _known(words, facts)
     while len(rules) < count:
-        written = random_rule(rng, f"TEST-{len(rules):03d}", words, most=2)
+        written = random_rule(rng, f"TEST-{len(rules):03d}", words, most=2, names=names)
         rules.extend(book_of([written], words).rules)
     return replace(book, rules=tuple(sorted(rules, key=lambda one: one.code)))
 
 
-def _known(vocabulary: Vocabulary, facts: Sequence[Fact]) -> Vocabulary:
-    kinds: Mapping[str, Mapping[str, Property]] = {
+def _known(vocabulary: Vocabulary, facts: Sequence[Fact]) -> Mapping[str, Mapping[str, Property]]:
+    return {
         kind: {
             name: one
             for name, one in vocabulary.of(kind).items()
@@ -39,4 +39,3 @@ def _known(vocabulary: Vocabulary, facts: Sequence[Fact]) -> Vocabulary:
         }
         for kind in KINDS
     }
-    return replace(vocabulary, kinds=MappingProxyType(kinds))

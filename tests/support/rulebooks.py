@@ -3,22 +3,41 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from functools import cache
 from pathlib import Path
-from typing import Any
+from typing import Any, Final
 
 from rules.rulebook.book import Rule, Rulebook, RuleEntry
-from rules.rulebook.fact import Fact
-from rules.rulebook.loader import lint_entry, load_books
-from rules.rulebook.vocabulary import Vocabulary, load_vocabulary
+from rules.rulebook.expression import COLLECTIONS, Gap, Result
+from rules.rulebook.fact import KINDS, Fact
+from rules.rulebook.linting import lint_entry
+from rules.rulebook.loader import load_books, rule_of
+from rules.rulebook.vocabulary import LABELS, Property, Vocabulary, load_vocabulary
 
 BOOKS = Path(__file__).parent.parent / "rules" / "rulebook" / "books"
 
 
+def _stated(kind: str, unit: str = "none", **more: Any) -> Property:
+    return Property.model_validate({"type": kind, "unit": unit, "meaning": "stated", "from_request": True, **more})
+
+
+STATED: Final[Mapping[str, Property]] = {
+    LABELS: _stated("text"),
+    "machine.power_kw": _stated("number", "kW"),
+    "machine.reach_mm": _stated("number", "mm"),
+    "machine.runout_um": _stated("number", "um"),
+    "machine.fluid": _stated("text", values=("none", "oil", "water")),
+    "machine.enclosed": _stated("flag"),
+}
+"""What a request of the tests states; a subject sees it, but it is not on its fact."""
+
+
 @cache
 def small_vocabulary() -> Vocabulary:
-    return load_vocabulary(BOOKS / "vocabulary.yaml")
+    """Return the vocabulary beside the small books, with what a request states for each kind."""
+    return replace(load_vocabulary(BOOKS / "vocabulary.yaml"), stated=dict.fromkeys(KINDS, STATED))
 
 
 @cache
@@ -26,17 +45,15 @@ def small_book() -> Rulebook:
     return load_books([BOOKS], small_vocabulary())
 
 
-def rule_entry(code: str = "GRIP-010", **changes: Any) -> dict[str, Any]:
+def rule_entry(code: str = "GRIP-010", kind: str = "joint", **changes: Any) -> dict[str, Any]:
     """Return a valid rule as read from YAML, with changes."""
     return {
         "code": code,
         "title": "A rule",
         "severity": "error",
-        "applies_to": "joint",
-        "needs": ["grip_length_mm"],
-        "when": {"all": [{"grip_length_mm": {"less_than": 20}}]},
-        "message": "{joint}: too short.",
-        "unit": "mm",
+        "for": kind,
+        "require": "grip_length_mm >= 20",
+        "message": "Too short.",
         "why": "Because.",
         "remedy": "Do otherwise.",
         "known_limits": "None known.",
@@ -49,6 +66,13 @@ def rule_entry(code: str = "GRIP-010", **changes: Any) -> dict[str, Any]:
     }
 
 
+def defects_of(raw: Mapping[str, Any], vocabulary: Vocabulary | None = None) -> list[str]:
+    """Return what the linter finds in a rule as read from YAML."""
+    found: list[str] = []
+    lint_entry(RuleEntry.model_validate(raw), vocabulary or small_vocabulary(), lambda _, reason: found.append(reason))
+    return found
+
+
 def book_of(entries: Iterable[Mapping[str, Any]], vocabulary: Vocabulary | None = None) -> Rulebook:
     """Return a rulebook of these rules without files, by default over the small vocabulary."""
     vocabulary = vocabulary or small_vocabulary()
@@ -56,13 +80,38 @@ def book_of(entries: Iterable[Mapping[str, Any]], vocabulary: Vocabulary | None 
     for number, raw in enumerate(entries):
         entry = RuleEntry.model_validate(raw)
         defects: list[str] = []
-        condition = lint_entry(entry, vocabulary, lambda _, reason, defects=defects: defects.append(reason))
-        assert condition is not None, defects
-        fields = {name: getattr(entry, name) for name in RuleEntry.model_fields}
-        rules.append(Rule(**fields, condition=condition, book="test", file="test.yaml", line=number + 1))
+        checked = lint_entry(entry, vocabulary, lambda _, reason, defects=defects: defects.append(reason))  # type: ignore[misc]
+        assert checked is not None, defects
+        rules.append(rule_of(entry, checked, "test", "test.yaml", number + 1))
     rules.sort(key=lambda rule: rule.code)
     digest = hashlib.sha256(repr(rules).encode()).hexdigest()
     return Rulebook(tuple(rules), vocabulary, (), digest)
+
+
+@dataclass(frozen=True, slots=True)
+class SmallView:
+    """What one subject sees: its own properties, what its request states, and the other subjects."""
+
+    fact: Fact
+    facts: Sequence[Fact] = ()
+    stated: Mapping[str, Result] = field(default_factory=dict)
+
+    def get(self, name: str) -> Result:
+        """Return a value; None for what this subject does not have."""
+        fields = self.fact.lacking.get(name)
+        if fields is not None:
+            return Gap({name: fields})
+        return self.fact.known[name] if name in self.fact.known else self.stated.get(name)
+
+    def subjects(self, over: str) -> Sequence[SmallView]:
+        """Return every component or joint, also the subject itself."""
+        kind = COLLECTIONS[over]
+        return [SmallView(fact, self.facts, self.stated) for fact in self.facts if fact.kind == kind]
+
+
+def small_views(facts: Sequence[Fact], stated: Mapping[str, Result] | None = None) -> Callable[[Fact], SmallView]:
+    """Return what each subject of a request sees."""
+    return lambda fact: SmallView(fact, facts, stated or {})
 
 
 def joint(key: str = "a/b", lacking: Iterable[str] = (), **known: Any) -> Fact:

@@ -30,11 +30,11 @@ rules:
   - code: SHOP-010
     title: Many teeth
     severity: warning
-    applies_to: operation
-    needs: [spindle_speed_rpm]
+    for: operation
+    where: has(spindle_speed_rpm)
+    require: spindle_speed_rpm <= max_rpm
     thresholds:
       max_rpm: {value: 8000, unit: rpm, minimum: 1, maximum: 100000, meaning: speed the shop likes}
-    when: {all: [{spindle_speed_rpm: {greater_than: max_rpm}}]}
     message: "{spindle_speed_rpm} rpm; the shop likes {max_rpm} rpm."
     observed: spindle_speed_rpm
     limit: max_rpm

@@ -119,10 +119,7 @@ def test_thresholds_set_by_a_request_hold_for_that_request_only(engine: Engine) 
 def test_thresholds_of_one_name_in_two_rules_are_two() -> None:
     """Setting the one leaves the other."""
     limit = {"least": {"value": 10, "unit": "mm", "minimum": 0, "maximum": 99, "meaning": "m"}}
-    rules = [
-        rule_entry(code, when={"all": [{"grip_length_mm": {"less_than": "least"}}]}, thresholds=limit)
-        for code in ("AA-001", "AA-002")
-    ]
+    rules = [rule_entry(code, require="grip_length_mm >= least", thresholds=limit) for code in ("AA-001", "AA-002")]
     engine = Engine(book_of(rules))
     judgement = engine.judge([joint(grip_length_mm=20.0)], {"AA-002": {"least": 30}})
     assert fired(judgement) == [("AA-002", "joint:a/b")]

@@ -14,20 +14,12 @@ from pathlib import Path
 import durable_rules_engine
 import pytest
 
-from rules.rulebook.engine import SESSIONS, Engine, Judgement
-from tests.oracles.plain_evaluator import evaluate
-from tests.support.random_rules import random_facts, random_overrides, random_rules
-from tests.support.rulebooks import book_of, joint, rule_entry, small_book
+from rules.rulebook.engine import SESSIONS, Engine
+from tests.oracles.plain_evaluator import answer_of, evaluate
+from tests.support.random_rules import random_facts, random_overrides, random_rules, random_stated
+from tests.support.rulebooks import book_of, joint, rule_entry, small_book, small_views
 
 ROOT = Path(__file__).resolve().parents[3]
-
-
-def short_form(judgement: Judgement) -> object:
-    return (
-        [(finding.rule.code, finding.fact.key) for finding in judgement.fired],
-        [(gap.rule.code, gap.fact.key, dict(gap.lacking)) for gap in judgement.undecided],
-        list(judgement.decided),
-    )
 
 
 def test_eight_threads_get_each_their_own_answer() -> None:
@@ -36,11 +28,12 @@ def test_eight_threads_get_each_their_own_answer() -> None:
     rules = random_rules(rng, most=40)
     book = book_of(rules)
     engine = Engine(book)
-    requests = [(random_facts(rng, 11), random_overrides(rng, rules)) for _ in range(2_000)]
-    expected = [evaluate(book, facts, overrides) for facts, overrides in requests]
+    drawn = [(random_facts(rng, 11), random_overrides(rng, rules), random_stated(rng)) for _ in range(2_000)]
+    requests = [(facts, overrides, small_views(facts, stated)) for facts, overrides, stated in drawn]
+    expected = [evaluate(book, *request) for request in requests]
     assert len({repr(answer) for answer in expected}) > 500
     with ThreadPoolExecutor(8) as pool:
-        answers = list(pool.map(lambda request: short_form(engine.judge(*request)), requests))
+        answers = list(pool.map(lambda request: answer_of(engine.judge(*request)), requests))
     assert answers == expected
 
 

@@ -9,7 +9,8 @@ import pytest
 
 from rules.assessor import Assessor
 from rules.schema.parsing import BadRequestError, parse_request
-from tests.oracles.plain_evaluator import evaluate
+from rules.stack.view import views_of
+from tests.oracles.plain_evaluator import answer_of, evaluate
 from tests.support.random_stacks import random_stack
 from tests.support.stacks import analysis_of
 
@@ -24,15 +25,11 @@ def _agree(seeds: range) -> tuple[Counter[str], int]:
             request = parse_request(random_stack(random.Random(seed)))
         except BadRequestError:
             continue
-        facts = analysis_of(request).facts
-        before = repr(facts)
-        judgement = ASSESSOR.engine.judge(facts)
-        answer = (
-            [(item.rule.code, item.fact.key) for item in judgement.fired],
-            [(item.rule.code, item.fact.key, dict(item.lacking)) for item in judgement.undecided],
-            list(judgement.decided),
-        )
-        assert answer == evaluate(ASSESSOR.book, facts)
+        analysis = analysis_of(request)
+        facts = analysis.facts
+        before, views = repr(facts), views_of(analysis.chain, facts)
+        answer = answer_of(ASSESSOR.engine.judge(facts, view_of=views))
+        assert answer == evaluate(ASSESSOR.book, facts, view_of=views)
         assert repr(facts) == before
         fired.update(code for code, _ in answer[0])
         judged += 1

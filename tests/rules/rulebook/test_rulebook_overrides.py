@@ -13,7 +13,7 @@ from tests.support.rulebooks import small_book
 @pytest.mark.parametrize("value", [0, 0.0, 12.5, 50])
 def test_a_value_between_the_bounds_is_allowed(value: float) -> None:
     """The bounds themselves included."""
-    assert check_overrides(small_book(), {"GRIP-020": {"least_mm": value}}) == []
+    assert check_overrides(small_book().rules, {"GRIP-020": {"least_mm": value}}) == []
 
 
 @pytest.mark.parametrize(
@@ -32,6 +32,6 @@ def test_a_value_between_the_bounds_is_allowed(value: float) -> None:
 )
 def test_any_other_is_told(code: str, name: str, value: float, reason: str) -> None:
     """With code, threshold and what would be right."""
-    (problem,) = check_overrides(small_book(), {code: {name: value}})
+    (problem,) = check_overrides(small_book().rules, {code: {name: value}})
     assert (problem.code, problem.threshold) == (code, name)
     assert reason in problem.reason

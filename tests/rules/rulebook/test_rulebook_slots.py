@@ -1,93 +1,138 @@
-"""Comparisons as integers, with an exact sign."""
+"""What the engine gets: integers in the order of the numbers, and one condition for each rule."""
 
 from __future__ import annotations
 
 import math
+from typing import Any
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from rules.rulebook.lowering import lower, margin
-from tests.support.rulebooks import book_of, rule_entry, small_book
+from rules.rulebook.lowering import LoweredKind, Slot, lower, ordered
+from tests.support.rulebooks import book_of, rule_entry, small_book, small_vocabulary
 
 _FINITE = st.floats(allow_nan=False, allow_infinity=False)
 
 
 @settings(deadline=None, derandomize=True, max_examples=2_000)
-@given(_FINITE, st.one_of(_FINITE, st.integers(-(2**60), 2**60)))
-def test_the_margin_has_the_sign_of_the_comparison(left: float, right: float) -> None:
+@given(_FINITE, st.one_of(_FINITE, st.integers(-(2**53), 2**53)))
+def test_the_integers_stand_in_the_order_of_the_numbers(left: float, right: float) -> None:
     """First principles: for any two numbers, and for a number and its very neighbours."""
     neighbours = [math.nextafter(left, math.inf), math.nextafter(left, -math.inf), left]
     for other in (right, *(n for n in neighbours if math.isfinite(n))):
-        count = margin(left, other)
-        assert isinstance(count, int)
-        assert ((count > 0), (count < 0)) == ((left > other), (left < other))
-        assert abs(count) <= 10**15
+        one, two = ordered([left, other])
+        assert ((one > two), (one < two)) == ((left > other), (left < other))
+        assert -(2**63) < one < 2**63
 
 
 @pytest.mark.parametrize(
-    ("left", "right", "count"),
+    ("value", "integer"),
     [
-        (12.5, 20.0, -7_500_000),
-        (0.3, 0.1 + 0.2, -1),
-        (5e-324, 0.0, 1),
-        (-0.0, 0.0, 0),
-        (1e300, -1e300, 10**15),
-        (-1e300, 1e300, -(10**15)),
-        (2**53 + 1, float(2**53), 1),
+        (0.0, 0),
+        (-0.0, 0),
+        (5e-324, 1),
+        (-5e-324, -1),
+        (1.0, 0x3FF0_0000_0000_0000),
+        (1, 0x3FF0_0000_0000_0000),
+        (-1.0, -0x3FF0_0000_0000_0000),
+        (math.nextafter(1.0, 2.0), 0x3FF0_0000_0000_0001),
+        (-2.5, -0x4004_0000_0000_0000),
+        (1.7976931348623157e308, 0x7FEF_FFFF_FFFF_FFFF),
     ],
 )
-def test_the_margin_counts_millionths(left: float, right: float, count: int) -> None:
-    """The smallest difference still counts one, the greatest is cut off."""
-    assert margin(left, right) == count
+def test_a_number_becomes_the_bits_of_its_magnitude(value: float, integer: int) -> None:
+    """IEEE 754, binary64: sign, 11 bits of exponent with bias 1023, 52 bits of fraction; 2.5 is 1.25 times two."""
+    assert ordered([value]) == (integer,)
 
 
-def test_equal_comparisons_of_a_kind_share_a_slot() -> None:
-    """Operators on one margin share it; thresholds are each rule's own."""
-    most = {"most": {"value": 5, "unit": "mm", "minimum": 0, "maximum": 9, "meaning": "m"}}
-    whole = [
-        {"grip_length_mm": {"less_than": 20}},
-        {"grip_length_mm": {"differs_from": 20.0}},
-        {"grip_length_mm": {"at_least": "most"}},
-        {"clamped": True},
-        {"clamped": {"differs_from": True}},
+def lowered_kind(*entries: dict[str, Any]) -> LoweredKind:
+    return lower(book_of(entries).rules, small_vocabulary()).portions[0].kinds["joint"]
+
+
+def condition(require: str, **changes: Any) -> Any:
+    """Return the engine's condition beyond kind and flag."""
+    (rule,) = lowered_kind(rule_entry(require=require, **changes)).rules
+    first, second, *rest = rule.condition["$and"]
+    assert (first, second) == ({"kind": "joint"}, {"f0": 1})
+    return rest
+
+
+ONE, FIVE = ordered([1.0, 5.0])
+
+
+@pytest.mark.parametrize(
+    ("require", "fires"),
+    [
+        ("grip_length_mm < 5", [{"$gte": {"v0": FIVE}}]),
+        ("grip_length_mm <= 5", [{"$gt": {"v0": FIVE}}]),
+        ("grip_length_mm > 5", [{"$lte": {"v0": FIVE}}]),
+        ("grip_length_mm >= 5", [{"$lt": {"v0": FIVE}}]),
+        ("grip_length_mm == 5", [{"$neq": {"v0": FIVE}}]),
+        ("grip_length_mm != 5", [{"v0": FIVE}]),
+        ("5 < grip_length_mm", [{"$lte": {"v0": FIVE}}]),
+        ("5 >= grip_length_mm", [{"$gt": {"v0": FIVE}}]),
+        ("!(grip_length_mm < 5)", [{"$lt": {"v0": FIVE}}]),
+        ("grip_length_mm < shank_mm", [{"$gte": {"v0": {"$m": "v1"}}}]),
+        ("grip_length_mm == shank_mm", [{"$neq": {"v0": {"$m": "v1"}}}]),
+        # the engine compares two slots for equality as text
+        ("grip_length_mm != shank_mm", [{"$lte": {"v0": {"$m": "v1"}}}, {"$gte": {"v0": {"$m": "v1"}}}]),
+        ("clamped", [{"v0": 0}]),
+        ("!clamped", [{"v0": 1}]),
+        ("clamped == true", [{"$neq": {"v0": 1}}]),
+        ("grip_length_mm in [1, 5]", [{"$neq": {"v0": ONE}}, {"$neq": {"v0": FIVE}}]),
+        ("!(grip_length_mm in [1, 5])", [{"$or": [{"v0": ONE}, {"v0": FIVE}]}]),
+        ("clamped && sealed", [{"$or": [{"v0": 0}, {"v1": 0}]}]),
+        ("clamped || sealed", [{"v0": 0}, {"v1": 0}]),
+        ("!(clamped && !sealed)", [{"v0": 1}, {"v1": 0}]),
+        # a group of its own sort is spliced in, the rest stays
+        (
+            "(clamped && sealed) && (sealed || clamped)",
+            [{"$or": [{"v0": 0}, {"v1": 0}, {"$and": [{"v1": 0}, {"v0": 0}]}]}],
+        ),
+        # what is computed beforehand is a flag or a number like any other
+        ("grip_length_mm + shank_mm < 5", [{"$gte": {"v0": FIVE}}]),
+        ("joints.all(one, one.clamped)", [{"v0": 0}]),
+        ("has(clamped) || sealed", [{"v0": 0}]),
+    ],
+)  # fmt: skip
+def test_a_rule_fires_where_its_requirement_does_not_hold(require: str, fires: list[Any]) -> None:
+    """Every sign turns into its opposite on the way to the engine; written out by hand."""
+    assert condition(require) == fires
+
+
+def test_texts_are_numbered_and_equal_ones_have_one_number() -> None:
+    """In the order in which the rules name them."""
+    assert condition('shank_form == "a" || socket_form == "b" || socket_form == "a"') == [
+        {"$neq": {"v0": 1}},
+        {"$neq": {"v1": 2}},
+        {"$neq": {"v1": 1}},
     ]
-    needs = ["grip_length_mm", "clamped"]
-    rules = [rule_entry(code, needs=needs, when={"all": whole}, thresholds=most) for code in ("AA-001", "AA-002")]
-    kind = lower(book_of(rules).rules).portions[0].kinds["joint"]
-    assert kind.names == ("v0", "v1", "v2", "v3")
-    assert kind.rules[0].condition["$and"][1:] == [
-        {"$gte": {"v1": 0}},
-        {"$lt": {"v0": 0}},
-        {"$neq": {"v0": 0}},
-        {"v2": 1},
-        {"v2": 0},
-    ]
 
 
-def test_a_rule_has_a_flag_unless_a_slot_of_its_own_tells_that_it_is_decidable() -> None:
-    """One that shares every slot, or one that can match without some slot, would else match where it is undecided."""
-    short, clamped = {"grip_length_mm": {"less_than": 20}}, {"clamped": True}
-    deep = {"grip_length_mm": {"greater_than": 90}}
-    rules = [
-        rule_entry("AA-001", needs=["grip_length_mm", "clamped"], when={"all": [short, clamped]}),
-        rule_entry("AA-002", needs=["grip_length_mm"], when={"all": [short]}),
-        rule_entry("AA-003", needs=["grip_length_mm", "clamped"], when={"any": [deep, {"clamped": False}]}),
-        rule_entry("AA-004", needs=["grip_length_mm"], when={"all": [short, {"grip_length_mm": {"at_least": 1}}]}),
-    ]
-    kind = lower(book_of(rules).rules).portions[0].kinds["joint"]
-    assert [rule.flag for rule in kind.rules] == ["f0", "f1", "f2", None]
-    assert kind.rules[3].condition == {"$and": [{"kind": "joint"}, {"$gte": {"v3": 0}}, {"$lt": {"v0": 0}}]}
+def test_rules_share_the_slots_of_properties_and_terms_but_not_of_thresholds() -> None:
+    """A term with a threshold is its rule's own, too."""
+    require = "grip_length_mm > most && shank_mm + 1 > 2 && shank_mm + most > 3"
+    kind = lowered_kind(*(rule_entry(code, require=require, thresholds={"most": 5}) for code in ("AA-001", "AA-002")))
+    assert kind.slots == (
+        Slot("number", "grip_length_mm"),
+        Slot("threshold", 0),
+        Slot("number", "shank_mm + 1"),
+        Slot("number", "AA-001: shank_mm + most"),
+        Slot("threshold", 1),
+        Slot("number", "AA-002: shank_mm + most"),
+    )
+    assert kind.names == ("f0", "f1", "v0", "v1", "v2", "v3", "v4", "v5")
+    assert [rule.slots for rule in kind.rules] == [(0, 1, 2, 3), (0, 4, 2, 5)]
 
 
-def test_groups_stay_groups() -> None:
-    """A group of one dissolves, a group in a group of its own sort is spliced in, the rest stays."""
-    below, above = {"grip_length_mm": {"less_than": 5}}, {"grip_length_mm": {"greater_than": 9}}
-    nested = {"any": [{"any": [below, {"all": [above]}]}, {"all": [below, above]}]}
-    (rule,) = lower(book_of([rule_entry(when=nested)]).rules).portions[0].kinds["joint"].rules
-    low, high = {"$lt": {"v0": 0}}, {"$gt": {"v1": 0}}
-    assert rule.condition == {"$and": [{"kind": "joint"}, {"f0": 1}, {"$or": [low, high, {"$and": [low, high]}]}]}
+def test_the_scope_is_a_term_of_its_own() -> None:
+    """What asks for existence and knowledge decides by the shape of a fact; the rest is computed."""
+    (rule,) = lowered_kind(rule_entry(where="has(clamped) && sealed && stated(shank_mm) && shank_mm > 1")).rules
+    assert rule.scope == "GRIP-010: where sealed && shank_mm > 1"
+    assert (rule.rule.exists, rule.rule.stated) == (("clamped",), ("shank_mm",))
+    (rule,) = lowered_kind(rule_entry(where="has(clamped)")).rules
+    assert rule.scope is None
 
 
 def test_names_of_properties_and_sessions_do_not_meet_in_the_engines_hash() -> None:

@@ -62,11 +62,14 @@ def test_places_are_filled_and_found() -> None:
     template = "{joint}: {grip_length_mm} mm of {grip_length_mm} mm"
     assert placeholders(template) == ("joint", "grip_length_mm", "grip_length_mm")
     assert render(template, {"joint": "{upper}", "grip_length_mm": 5}) == "{upper}: 5 mm of 5 mm"
+    assert placeholders("{upper.workpiece_side.diameter_mm} mm") == ("upper.workpiece_side.diameter_mm",)
     with pytest.raises(KeyError, match="joint"):
         render(template, {"grip_length_mm": 5})
 
 
-@pytest.mark.parametrize("template", ["{", "}", "{}", "{a", "{{a}}", "{a!r}", "{a:.2f}", "{a.b}", "{a[0]}", "{A}"])
+@pytest.mark.parametrize(
+    "template", ["{", "}", "{}", "{a", "{{a}}", "{a!r}", "{a:.2f}", "{a.}", "{.a}", "{a..b}", "{a.B}", "{a[0]}", "{A}"]
+)
 def test_a_brace_outside_a_place_is_refused(template: str) -> None:
     """A template knows names and nothing else."""
     with pytest.raises(ValueError, match="an unmatched brace"):
