@@ -9,6 +9,9 @@ A value is known, missing (a :class:`Gap`: it concerns the subject, but the requ
 exist for this subject (None). One false member decides ``&&`` and one true member decides ``||``, whatever the others
 are. Otherwise a member that does not exist makes the whole not exist, and a missing one leaves it missing.
 
+A rule asks more of its ``require``: it is decided only where all that it reads is known (unless it asks for that itself,
+by ``has`` or ``stated``). So no missing value ever passes because another one happens to be right.
+
 All numbers are double-precision.
 """
 
