@@ -4,9 +4,9 @@ Vectors are of three kinds, each with a direction at random: a ring has a known 
 disc of radius a; a band has an amplitude uniform between b and a. A plane Gaussian may be added to them.
 
 A law has a support, `lower` to `upper` in the unit of the amplitudes, and a distribution function `cdf`; closed laws
-also have an inverse, `quantile`. Amplitudes have been checked before. Closed laws serve no vector, one vector, two rings
-or discs, and a plane Gaussian alone. Other laws are a series (`rules.random_vectors.series`) or a table: piecewise
-polynomials, with pieces halved until each is smooth.
+also have an inverse, `quantile`. Amplitudes have been checked before. Closed laws serve no vector, one vector, two
+rings or discs, and a plane Gaussian alone. Other laws are a series (`rules.random_vectors.series`) or a table:
+piecewise polynomials, with pieces halved until each is smooth.
 
 If one vector (or two, or three) is much larger than the rest, the law of the resultant has narrow features that no
 series of reasonable length resolves. The largest vector is then added to the law of the rest, F_rest(ρ). For a ring a,
@@ -612,6 +612,8 @@ def _law(parts: _Parts, sigma: float, most_terms: int) -> ResultantLaw:
     if found is not None:
         return found
     kind = _largest(parts)
+    if kind == "band" and sigma == 0.0 and (len(rings), len(discs), len(bands)) == (1, 0, 1):
+        kind = "ring"  # the law of the rest must not be a step
     without = _Parts(
         rings[1:] if kind == "ring" else rings,
         discs[1:] if kind == "disc" else discs,
