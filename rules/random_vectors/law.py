@@ -440,49 +440,59 @@ class AddedVectorLaw:
         """Return P(R ≤ r) of an array of radii, in the unit of the amplitudes."""
         values = np.where(radii >= self.upper, 1.0, 0.0)
         inside = np.flatnonzero((radii > self.lower) & (radii < self.upper) & (radii > 0.0))
-        points = self.rest.edges.size * _ABSCISSAE.size
-        step = max(1, _BLOCK // points)
-        for start in range(0, inside.size, step):
-            block = inside[start : start + step]
-            charge(4 * block.size * points)  # one step of Clenshaw's recurrence each
-            values[block] = np.clip(self._inside(radii[block]), 0.0, 1.0)
+        there = radii[inside]
+        values[inside] = _with_added(there, np.full(there.shape, self.added), self.rest, disc=self.disc)
         return values
 
-    def _inside(self, radii: FloatArray) -> FloatArray:
-        near = np.abs(radii - self.added)  # lower end of ρ
-        far = radii + self.added  # upper end of ρ
-        product = 4.0 * self.added * radii
-        sense = np.sign(radii - self.added)
-        edges = self.rest.edges
-        reach = np.clip(edges, near[:, None], far[:, None])
-        sine = np.sqrt((reach - near[:, None]) * (reach + near[:, None]) / product[:, None])
-        chi = np.arcsin(np.minimum(sine, 1.0))
 
-        half = 0.5 * np.diff(chi, axis=1)
-        middle = 0.5 * (chi[:, 1:] + chi[:, :-1])
-        angles = middle[..., None] + half[..., None] * _ABSCISSAE
-        square = (near * near)[:, None, None] + product[:, None, None] * np.sin(angles) ** 2
-        low, high = edges[:-1, None], edges[1:, None]
-        local = np.clip((2.0 * np.sqrt(square) - low - high) / (high - low), -1.0, 1.0)
-        share = chebyshev_values(self.rest.coefficients[:, None, :], local)
-        turn = sense * near * far  # r² − a² without cancellation
-        with np.errstate(invalid="ignore", divide="ignore"):
-            if self.disc:
-                kernel = (2.0 * radii[:, None, None] * np.sin(2.0 * angles)) ** 2 / square
-            else:
-                kernel = 1.0 + turn[:, None, None] / square
-        kernel = np.where(half[..., None] > 0.0, kernel, 0.0)
-        within = ((share * kernel) @ _WEIGHTS * half).sum(axis=1)
+def _with_added(radii: FloatArray, added: FloatArray, rest: RadialTable, *, disc: bool = False) -> FloatArray:
+    """Return P(R ≤ r) of radii above 0, each with a ring or disc added to the rest, in blocks."""
+    values = np.empty(radii.shape)
+    points = rest.edges.size * _ABSCISSAE.size
+    step = max(1, _BLOCK // points)
+    for start in range(0, radii.size, step):
+        block = slice(start, start + step)
+        charge(4 * radii[block].size * points)  # one step of Clenshaw's recurrence each
+        values[block] = np.clip(_green(radii[block], added[block], rest, disc=disc), 0.0, 1.0)
+    return values
 
-        if self.disc:
-            reached = float(edges[-1])
-            beyond = [overlap(radius, self.added, reached) for radius in radii.tolist()]
-            return np.asarray(within / np.pi + np.array(beyond))
-        # beyond the support of the rest, F_rest = 1 and the integral has a closed form
-        last = chi[:, -1]
-        closed = 0.5 * np.pi - last
-        closed += sense * (0.5 * np.pi - np.arctan2(far * np.sin(last), near * np.cos(last)))
-        return np.asarray((within + closed) / np.pi)
+
+def _green(radii: FloatArray, added: FloatArray, rest: RadialTable, *, disc: bool) -> FloatArray:
+    near = np.abs(radii - added)  # lower end of ρ
+    far = radii + added  # upper end of ρ
+    product = 4.0 * added * radii
+    sense = np.sign(radii - added)
+    edges = rest.edges
+    reach = np.clip(edges, near[:, None], far[:, None])
+    sine = np.sqrt((reach - near[:, None]) * (reach + near[:, None]) / product[:, None])
+    # beside a small vector, rounding of the sine would leave a gap before the end
+    chi = np.where(edges >= far[:, None], 0.5 * np.pi, np.arcsin(np.minimum(sine, 1.0)))
+
+    half = 0.5 * np.diff(chi, axis=1)
+    middle = 0.5 * (chi[:, 1:] + chi[:, :-1])
+    angles = middle[..., None] + half[..., None] * _ABSCISSAE
+    square = (near * near)[:, None, None] + product[:, None, None] * np.sin(angles) ** 2
+    low, high = edges[:-1, None], edges[1:, None]
+    local = np.clip((2.0 * np.sqrt(square) - low - high) / (high - low), -1.0, 1.0)
+    share = chebyshev_values(rest.coefficients[:, None, :], local)
+    turn = sense * near * far  # r² − a² without cancellation
+    with np.errstate(invalid="ignore", divide="ignore"):
+        if disc:
+            kernel = (2.0 * radii[:, None, None] * np.sin(2.0 * angles)) ** 2 / square
+        else:
+            kernel = 1.0 + turn[:, None, None] / square
+    kernel = np.where(half[..., None] > 0.0, kernel, 0.0)
+    within = ((share * kernel) @ _WEIGHTS * half).sum(axis=1)
+    if disc:
+        reached = float(edges[-1])
+        beyond = [overlap(r, a, reached) for r, a in zip(radii.tolist(), added.tolist(), strict=True)]
+        return np.asarray(within / np.pi + np.array(beyond))
+
+    # beyond the support of the rest, F_rest = 1 and the integral has a closed form
+    last = chi[:, -1]
+    closed = 0.5 * np.pi - last
+    closed += sense * (0.5 * np.pi - np.arctan2(far * np.sin(last), near * np.cos(last)))
+    return np.asarray((within + closed) / np.pi)
 
 
 @dataclass(frozen=True, slots=True)
@@ -502,19 +512,14 @@ class AddedBandLaw:
         """Return P(R ≤ r) of an array of radii, in the unit of the amplitudes."""
         reach = float(self.rest.edges[-1])
         start, stop = np.clip(radii - reach, self.low, self.high), np.clip(radii + reach, self.low, self.high)
-        values = start - self.low
         half = 0.5 * (stop - start)
-        for node, weight in zip(_BAND_NODES.tolist(), _BAND_WEIGHTS.tolist(), strict=True):
-            rings = start + half * (1.0 + node)
-            values += [
-                weight * h * float(self._ring(u).cdf(np.array([r]))[0]) if h > 0.0 else 0.0
-                for r, u, h in zip(radii.tolist(), rings.tolist(), half.tolist(), strict=True)
-            ]
-        return np.asarray(np.clip(values / (self.high - self.low), 0.0, 1.0))
-
-    def _ring(self, amplitude: float) -> AddedVectorLaw:
-        reach = float(self.rest.edges[-1])
-        return AddedVectorLaw(amplitude, self.rest, max(0.0, amplitude - reach), amplitude + reach)
+        rings = start[:, None] + half[:, None] * (1.0 + _BAND_NODES)
+        each = np.broadcast_to(radii[:, None], rings.shape)
+        open_to_both = (half[:, None] > 0.0) & (each > 0.0) & (rings > 0.0)
+        values = np.zeros(rings.shape)
+        values[open_to_both] = _with_added(each[open_to_both], rings[open_to_both], self.rest)
+        found = start - self.low + half * (values @ _BAND_WEIGHTS)
+        return np.asarray(np.clip(found / (self.high - self.low), 0.0, 1.0))
 
 
 _BAND_NODES, _BAND_WEIGHTS = np.polynomial.legendre.leggauss(24)
@@ -579,6 +584,7 @@ def resultant_law(
     return _law(parts, 0.0 if sigma <= _NEGLIGIBLE * total else sigma, MOST_TERMS)
 
 
+_SMALL_BAND = 0.01  # bands this much smaller than the largest count at their largest size where the series is too long
 _NARROW = 1e-9  # width of a band over its amplitude below which it is a ring
 
 
@@ -611,9 +617,11 @@ def _law(parts: _Parts, sigma: float, most_terms: int) -> ResultantLaw:
     found = series_law(rings, sigma, lower, parts.total(), most_terms, discs, bands)
     if found is not None:
         return found
+    if len(bands) > 1 and bands[-1][1] < _SMALL_BAND * bands[0][1]:
+        small = [band for band in bands if band[1] < _SMALL_BAND * bands[0][1]]
+        rings = sorted([*rings, *(high for _, high in small)], reverse=True)
+        return _law(_Parts(rings, discs, bands[: -len(small)]), sigma, most_terms)
     kind = _largest(parts)
-    if kind == "band" and sigma == 0.0 and (len(rings), len(discs), len(bands)) == (1, 0, 1):
-        kind = "ring"  # the law of the rest must not be a step
     without = _Parts(
         rings[1:] if kind == "ring" else rings,
         discs[1:] if kind == "disc" else discs,
@@ -632,12 +640,9 @@ def _law(parts: _Parts, sigma: float, most_terms: int) -> ResultantLaw:
 
 
 def _largest(parts: _Parts) -> str:
-    sizes = {
-        "ring": parts.rings[0] if parts.rings else 0.0,
-        "disc": parts.discs[0] if parts.discs else 0.0,
-        "band": parts.bands[0][1] if parts.bands else 0.0,
-    }
-    return max(sizes, key=lambda kind: sizes[kind])
+    """Return the kind of the largest ring or disc; a band where there is neither, since it takes the most time."""
+    ring, disc = (max(sizes, default=0.0) for sizes in (parts.rings, parts.discs))
+    return "band" if ring == disc == 0.0 else "ring" if ring >= disc else "disc"
 
 
 def _closed(parts: _Parts) -> ResultantLaw | None:
