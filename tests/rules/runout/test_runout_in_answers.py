@@ -133,3 +133,40 @@ def test_ids_of_contributors_are_stable_and_unique() -> None:
     request["stack"]["components"][1]["id"] = request["stack"]["joints"][0]["lower"] = "holder"
     ids = [one.id for one in report_of(request).runout.contributors]
     assert ids == ["part_runout:holder", "clearance:holder/holder", "part_runout:holder#2"]
+
+
+def test_the_policy_may_judge_parts_at_their_limits() -> None:
+    """At 12 µm 95 % of assemblies keep the limit, but not with every part at its limit: a warning, or an error."""
+    request = base_request("press_in")
+    request["operations"][0]["limits"]["runout"] = {"tir_um": 12}
+    found = {one.code: one for one in report_of(request).findings if one.code in ("RUN-010", "RUN-020", "RUN-060")}
+    assert set(found) == {"RUN-060"}
+    assert found["RUN-060"].severity == "warning"
+    at_limits = quantile(report_of(request), "gauge_plane", "p95", "parts_at_limits")
+    request["policy"] = {"judged_runout": "parts_at_limits"}
+    (error,) = [one for one in report_of(request).findings if one.code in ("RUN-010", "RUN-020", "RUN-060")]
+    assert (error.code, error.severity) == ("RUN-010", "error")
+    assert error.observed is not None
+    assert error.observed.value == at_limits
+    assert error.message.startswith("95 % with every part at its limit read up to 14.3")
+
+
+def test_a_plain_slip_fit_tilts_and_a_side_lock_does_not() -> None:
+    """First principles: 22 µm at most over a grip of 50 mm read 22·(1 + 2z/G), z from the face; the screw leaves 22."""
+    request = base_request("side_lock")
+    request["stack"]["joints"][0]["grip_length_mm"] = 50
+    (held,) = [one for one in report_of(request).runout.contributors if one.kind == "clearance"]
+    assert set(held.tir_um.values()) == {22.0}
+    request["stack"]["components"][0]["workpiece_side"]["coupling"] = "cylindrical"
+    request["stack"]["components"][0]["workpiece_side"].pop("flat", None)
+    runout = report_of(request).runout
+    (loose,) = [one for one in runout.contributors if one.kind == "clearance"]
+    for plane in runout.planes:
+        assert plane.from_last_clamping_face_mm is not None
+        expected = 22 * (1 + 2 * plane.from_last_clamping_face_mm / 50)
+        assert loose.tir_um[plane.plane] == pytest.approx(expected, abs=1e-3)
+    del request["stack"]["joints"][0]["grip_length_mm"]
+    request["stack"]["joints"][0]["projection_mm"] = 54
+    request["stack"]["components"][1].pop("overall_length_mm", None)
+    lacking = {field for one in report_of(request).runout.not_stated for field in one.at}
+    assert "/stack/joints/0/grip_length_mm" in lacking
