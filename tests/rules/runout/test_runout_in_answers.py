@@ -170,3 +170,15 @@ def test_a_plain_slip_fit_tilts_and_a_side_lock_does_not() -> None:
     request["stack"]["components"][1].pop("overall_length_mm", None)
     lacking = {field for one in report_of(request).runout.not_stated for field in one.at}
     assert "/stack/joints/0/grip_length_mm" in lacking
+
+
+def test_shares_count_what_is_known_of_a_size() -> None:
+    """First principles: E r² of 4 µm measured is twice that of anywhere up to 4 µm; a clearance of 0 to c has c²/3."""
+    request = base_request("side_lock")
+    for part, law in zip(request["stack"]["components"], ("measured", "limit"), strict=True):
+        part["runout"] = {"law": law, "character": "offset", "statements": [{"tir_um": 4, "at_mm": 0}]}
+    share = {one.id: one.share["tip"] for one in report_of(request).runout.contributors}
+    total = 16 + 8 + 22**2 / 3
+    assert share["part_runout:holder"] == pytest.approx(16 / total, abs=1e-6)
+    assert share["part_runout:end-mill"] == pytest.approx(8 / total, abs=1e-6)
+    assert share["clearance:holder/end-mill"] == pytest.approx(22**2 / 3 / total, abs=1e-6)
