@@ -56,16 +56,17 @@ from rules.stack.analysis import (
 from rules.stack.chain import Chain, Member, StackJoint, chain_of
 from rules.stack.mass import Masses, masses_of
 from rules.stack.outlines import outline_of
-from rules.stack.positions import Positions, positions_on_axis
+from rules.stack.positions import Positions, positions_on_axis, reading_plane
 
 __all__ = ["StackAnalysis", "analyse", "cautions_of", "component_facts", "joint_facts", "stack_fact"]
 
 
 class RandomSums(NamedTuple):
-    """Runout at two planes, unbalance and couple."""
+    """Runout at the planes, unbalance and couple."""
 
     gauge_plane: OrMissing[PlaneBudget]
     tip: OrMissing[PlaneBudget]
+    reading: PlaneBudget | None
     unbalance: OrMissing[UnbalanceSum]
     couple: OrMissing[CoupleSum]
 
@@ -73,24 +74,31 @@ class RandomSums(NamedTuple):
 def random_sums_of(
     gauge_plane: OrMissing[float],
     tip: OrMissing[float],
+    reading: float | None,
     contributors: Contributors,
     vectors: OrMissing[UnbalanceVectors],
     limit_um: Tir | None,
 ) -> RandomSums:
-    """Return the sums of the contributors at gauge plane and tip (mm from the gauge line), and of the unbalance."""
+    """Return the sums of the contributors at the planes (mm from the gauge line), and of the unbalance."""
+    nowhere = Missing(())
     planes = [
         place if isinstance(place, Missing) else plane_law(place, contributors.known, limit_um)
-        for place in (gauge_plane, tip)
+        for place in (gauge_plane, tip, nowhere if reading is None else reading)
     ]
-    questions: list[Question] = [plane.question() for plane in planes if not isinstance(plane, Missing)]
+    questions: list[Question] = [
+        question for plane in planes if not isinstance(plane, Missing) for question in plane.questions()
+    ]
     if not isinstance(vectors, Missing):
         questions.append(unbalance_question(vectors.static))
     answers = iter(RandomClocking.figures_of(questions))
-    at_gauge_plane, at_tip = [plane if isinstance(plane, Missing) else plane.budget(next(answers)) for plane in planes]
+    at_gauge_plane, at_tip, there = [
+        plane if isinstance(plane, Missing) else plane.budget(next(answers), next(answers)) for plane in planes
+    ]
+    at_reading = None if isinstance(there, Missing) else there
     if isinstance(vectors, Missing):
-        return RandomSums(at_gauge_plane, at_tip, vectors, vectors)
+        return RandomSums(at_gauge_plane, at_tip, at_reading, vectors, vectors)
     unbalance = unbalance_sum(vectors.static, questions[-1], next(answers))
-    return RandomSums(at_gauge_plane, at_tip, unbalance, couple_sum(vectors.couple))
+    return RandomSums(at_gauge_plane, at_tip, at_reading, unbalance, couple_sum(vectors.couple))
 
 
 def operation_facts(
@@ -114,7 +122,7 @@ def operation_facts(
     deflection_properties(fact, operation, at, stiffness, load)
     drive_properties(fact, machine, load)
     cut_properties(fact, chain, operation.cut)
-    runout_properties(fact, operation, at_limit, at_tip)
+    runout_properties(fact, operation, chain.request.policy, at_limit, at_tip)
     if operation.coolant == "through" and machine is not None:
         fact.add("machine_coolant", or_missing(machine.coolant_through, "/machine/coolant_through"))
     return [fact.build()]
@@ -174,6 +182,8 @@ class StackAnalysis:
     gauge_plane: OrMissing[PlaneBudget]
     """Budget of the known contributors; missing if the position of the plane is unknown."""
     tip: OrMissing[PlaneBudget]
+    reading: PlaneBudget | None
+    """Budget at the plane to read instead of a gauge plane on the flutes; None without such a plane."""
     masses: Masses
     balance: StackBalance
     load: CuttingLoad
@@ -207,7 +217,8 @@ def analyse(
     limit = None if operation is None or operation.runout_limit_um is None else Tir(operation.runout_limit_um)
     masses = masses_of(chain, geometry)
     vectors = unbalance_vectors(chain, contributors, masses)
-    sums = random_sums_of(geometry.gauge_plane, geometry.tip, contributors, vectors, limit)
+    reading = reading_plane(chain, geometry)
+    sums = random_sums_of(geometry.gauge_plane, geometry.tip, reading, contributors, vectors, limit)
     balance = balance_of(chain, masses, sums.unbalance, sums.couple, speed)
     outlines = tuple([outline_of(member, place) for member, place in zip(chain.members, geometry.places, strict=True)])
     load = cutting_load_of(chain, speed)
@@ -231,6 +242,7 @@ def analyse(
         speed,
         sums.gauge_plane,
         sums.tip,
+        sums.reading,
         masses,
         balance,
         load,

@@ -169,7 +169,9 @@ class Assessor:
             stated_by_standard=[],
             assumptions=[],
             geometry=geometry_section(chain, derived.geometry),
-            runout=runout_section(chain, derived.geometry, derived.contributors, derived.gauge_plane, derived.tip),
+            runout=runout_section(
+                chain, derived.geometry, derived.contributors, derived.gauge_plane, derived.tip, derived.reading
+            ),
             speed=speed_section(derived.speed_limits, critical_share),
             balance=balance_section(derived.balance),
             grip=grip_section(derived.grips_at_rest, derived.geometry),

@@ -11,7 +11,6 @@ from rules.answer.provenance import provenance, threshold_overrides
 from rules.exchange.documents import NO_CATALOGUE, Catalogue
 from rules.quantities.missing import Missing, OrMissing, when_both_known, when_known
 from rules.quantities.rounding import rounded, rounded_or_none
-from rules.random_vectors.random_sum import gaussian_sigma
 from rules.rulebook.book import Rulebook
 from rules.runout.analysis import PlaneBudget, Vector, budget_at, law_of, vectors_at
 from rules.runout.contributors import Contributor, Contributors, contributors_of, frames_of, positions_of
@@ -25,7 +24,7 @@ from rules.runout.formulas import (
     tir_from_particle,
     tir_of,
 )
-from rules.runout.report import contributor_figures, not_stated, plane_figures
+from rules.runout.report import contributor_figures, not_stated, plane_figures, shares_within
 from rules.schema.budget import (
     BudgetContributor,
     BudgetReport,
@@ -37,9 +36,9 @@ from rules.schema.budget import (
     SeatReport,
 )
 from rules.schema.report import JointEnds, OperationRunout, PlaneReport
-from rules.schema.request import Operation, RunoutLimit
+from rules.schema.request import DEFAULT_POLICY, Operation, Policy, RunoutLimit
 from rules.stack.chain import SPINDLE, Chain, chain_of, resolve
-from rules.stack.positions import Positions, positions_on_axis
+from rules.stack.positions import Positions, positions_on_axis, reading_plane
 
 __all__ = ["full_budget"]
 
@@ -62,7 +61,7 @@ def clocking_section(chain: Chain, plane: PlaneName, z_mm: float, contributors: 
     names = [JointEnds(upper=SPINDLE, lower=chain.members[0].part.id), *(case.ends_named for case in chain.joints)]
     best = best_turns(nodes, positions)
     rest = [item for item in known if item.group is None]
-    after = law_of([*vectors_at(z_mm, rest), Vector(best.eccentricity, False, None)])
+    after = law_of([*vectors_at(z_mm, rest), Vector(best.eccentricity, "measured", None)])
     turns = [
         _turn(names, positions, turn.joint, turn.angle_deg, turn.eccentricity)
         for turn in (single_turns(nodes, positions) if stands else [])
@@ -120,8 +119,10 @@ def full_budget(request: BudgetRequest, book: Rulebook, catalogue: Catalogue = N
     target = limit if request.target_um is None else Tir(request.target_um)
     required = None
     if target is not None and lacking is None and isinstance(judged, float):
-        required = _required(target, limit_at, judged, known)
-    budgets = {name: budget_at(z, known, limit) for name, z in _planes(request, geometry) if isinstance(z, float)}
+        required = _required(target, limit_at, judged, known, request.policy or DEFAULT_POLICY)
+    budgets = {
+        name: budget_at(z, known, limit) for name, z in _planes(request, chain, geometry) if isinstance(z, float)
+    }
     return BudgetReport(
         complete=lacking is None,
         not_stated=not_stated(contributors),
@@ -149,10 +150,9 @@ def _limit(
     """Return the limit and the share of assemblies within it."""
     if stated is None:
         return None
-    share = None
+    within = {}
     if complete and isinstance(z_mm, float):
-        share = rounded_or_none(budget_at(z_mm, known, Tir(stated.tir_um)).probability_within_limit, "ratio")
-    within = {} if share is None else {"parts_at_limits": share}
+        within = shares_within(budget_at(z_mm, known, Tir(stated.tir_um)))
     return OperationRunout(plane=plane, limit_um=stated.tir_um, probability_within_limit=within)
 
 
@@ -161,8 +161,11 @@ def _lowest_limit(operations: Sequence[Operation]) -> RunoutLimit | None:
     return min(limits, key=lambda one: one.tir_um, default=None)
 
 
-def _planes(request: BudgetRequest, geometry: Positions) -> list[tuple[str, OrMissing[float]]]:
+def _planes(request: BudgetRequest, chain: Chain, geometry: Positions) -> list[tuple[str, OrMissing[float]]]:
     found = [("gauge_plane", geometry.gauge_plane), ("tip", geometry.tip)]
+    reading = reading_plane(chain, geometry)
+    if reading is not None:
+        found.append(("reading_plane", reading))
     for number, plane in enumerate(request.planes or (), start=1):
         zero: OrMissing[float] = 0.0 if plane.datum == "gauge_line" else geometry.last_clamping_face
         found.append((f"plane_{number}", when_both_known(lambda start, step: start + step, zero, plane.distance_mm)))
@@ -171,7 +174,7 @@ def _planes(request: BudgetRequest, geometry: Positions) -> list[tuple[str, OrMi
 
 def _contributors(contributors: Contributors, budgets: Mapping[str, PlaneBudget]) -> list[BudgetContributor]:
     known, complete = contributors.known, contributors.lacking is None
-    vectors = {name: vectors_at(budget.z_mm, known) for name, budget in budgets.items()}
+    vectors = {name: [vectors_at(budget.z_mm, [item]) for item in known] for name, budget in budgets.items()}
     return [
         BudgetContributor(
             **figures,
@@ -191,10 +194,13 @@ def _contributors(contributors: Contributors, budgets: Mapping[str, PlaneBudget]
     ]
 
 
-def _p95_with(vectors: Sequence[Vector], place: int, factor: float) -> Tir:
-    """Return the 95th-percentile reading with one contributor scaled."""
-    changed = list(vectors)
-    changed[place] = changed[place]._replace(amplitude=factor * changed[place].amplitude)
+def _p95_with(vectors: Sequence[Sequence[Vector]], place: int, factor: float) -> Tir:
+    """Return the 95th-percentile reading of assemblies with one contributor scaled."""
+    changed = [
+        one._replace(amplitude=factor * one.amplitude) if number == place else one
+        for number, own in enumerate(vectors)
+        for one in own
+    ]
     return tir_of(Eccentricity(float(law_of(changed).quantiles((0.95,))[0])))
 
 
@@ -203,17 +209,16 @@ def _seats(chain: Chain, geometry: Positions) -> list[SeatReport]:
     seats = []
     uppers = (None, *chain.members)
     for upper, member, place in zip(uppers, chain.members, geometry.places, strict=False):
-        if isinstance(place.seat_length, Missing) or isinstance(place.pivot, Missing) or place.seat_length <= 0.0:
+        if isinstance(place.lever, Missing) or isinstance(place.pivot, Missing) or place.lever <= 0.0:
             continue
-        seat, pivot = place.seat_length, place.pivot
-        particle = partial(_tir_of_particle, seat, pivot)
+        particle = partial(_tir_of_particle, place.lever, place.pivot)
         joint = JointEnds(upper=SPINDLE if upper is None else upper.part.id, lower=member.part.id)
         planes = {"gauge_plane": when_known(particle, geometry.gauge_plane), "tip": when_known(particle, geometry.tip)}
         seats.append(
             SeatReport(
                 id=f"seat:{joint}",
                 joint=joint,
-                seat_length_mm=rounded(seat, "mm"),
+                lever_mm=rounded(place.lever, "mm"),
                 tir_um_per_um={
                     name: rounded(tir, "ratio") for name, tir in planes.items() if not isinstance(tir, Missing)
                 },
@@ -222,22 +227,19 @@ def _seats(chain: Chain, geometry: Positions) -> list[SeatReport]:
     return sorted(seats, key=lambda seat: -seat.tir_um_per_um.get("gauge_plane", 0.0))
 
 
-def _tir_of_particle(seat_mm: float, pivot_mm: float, z_mm: float) -> Tir:
+def _tir_of_particle(lever_mm: float, pivot_mm: float, z_mm: float) -> Tir:
     """Return the reading at z per micrometre of the particle."""
-    return tir_from_particle(1.0, seat_mm, z_mm - pivot_mm)
+    return tir_from_particle(1.0, lever_mm, z_mm - pivot_mm)
 
 
-def _required(target: Tir, limit_at: PlaneName, z_mm: float, known: Sequence[Contributor]) -> RequiredReport:
+def _required(
+    target: Tir, limit_at: PlaneName, z_mm: float, known: Sequence[Contributor], policy: Policy
+) -> RequiredReport:
     """Return the permitted runout of each contributor that is not measured, scaled by one factor."""
     free = [item for item in known if item.law != "measured"]
     fixed = law_of(vectors_at(z_mm, [item for item in known if item.law == "measured"]))
-    scaled = vectors_at(z_mm, free)
-    factor = equal_effort_factor(
-        eccentricity_of(target),
-        fixed.amplitudes,
-        [abs(vector.amplitude) for vector in scaled if not vector.capability],
-        math.hypot(*(gaussian_sigma(abs(vector.amplitude)) for vector in scaled if vector.capability)),
-    )
+    scaled = law_of(vectors_at(z_mm, free), at_limits=policy.judged_runout == "parts_at_limits")
+    factor = equal_effort_factor(eccentricity_of(target), fixed.amplitudes, scaled)
     return RequiredReport(
         target_um=target,
         plane=limit_at,

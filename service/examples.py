@@ -186,15 +186,15 @@ READING_EXAMPLES: Final[Mapping[str, RequestExample]] = MappingProxyType(
             "Two planes on a gauge pin at four angles, with a 180° trial turn",
             {
                 "planes": [
-                    {"kind": "equal_steps", "distance_mm": 24, "readings_um": [6, 3, -6, -3]},
+                    {"kind": "equal_steps", "distance_mm": 24, "readings_um": [4, 2, -4, -2]},
                     {
                         "kind": "dial",
                         "distance_mm": 48,
                         "points": [
-                            {"angle_deg": 0, "reading_um": 8},
-                            {"angle_deg": 90, "reading_um": 4},
-                            {"angle_deg": 180, "reading_um": -8},
-                            {"angle_deg": 270, "reading_um": -4},
+                            {"angle_deg": 0, "reading_um": 5},
+                            {"angle_deg": 90, "reading_um": 3},
+                            {"angle_deg": 180, "reading_um": -5},
+                            {"angle_deg": 270, "reading_um": -3},
                         ],
                     },
                 ],
@@ -202,10 +202,10 @@ READING_EXAMPLES: Final[Mapping[str, RequestExample]] = MappingProxyType(
                     "upper": "collet-2",
                     "lower": "pin",
                     "turned_deg": 180,
-                    "plane": {"kind": "equal_steps", "distance_mm": 24, "readings_um": [1, 4, -1, -4]},
+                    "plane": {"kind": "equal_steps", "distance_mm": 24, "readings_um": [1, 3, -1, -3]},
                 },
                 "stack": _with_pin(),
-                "limit_um": 10,
+                "limit_um": 8,
                 "expanded_uncertainty_um": 1.5,
             },
         ),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Sequence
 from typing import Any, Final
 
@@ -62,7 +63,7 @@ def _particle_reading(place: Position, plane: OrMissing[float]) -> OrMissing[flo
     def reading(seat: float, pivot: float, z: float) -> OrMissing[float]:
         return tir_from_particle(1.0, seat, z - pivot) if seat > 0.0 else Missing(())
 
-    return when_all_known(reading, place.seat_length, place.pivot, plane)
+    return when_all_known(reading, place.lever, place.pivot, plane)
 
 
 def _step(derived: StackAnalysis, index: int, particle: OrMissing[float], most_sensitive: bool) -> Draft | None:
@@ -119,12 +120,31 @@ class Measuring:
             lambda z, face: z - face, self._plane, geometry.last_clamping_face
         )
         self._budget = derived.tip if at_tip else derived.gauge_plane
+        self._reading_limit = self._limit
+        if derived.reading is not None:
+            self._move_to(derived.reading)
         if derived.contributors.lacking is not None:
             self._budget = derived.contributors.lacking  # a partial sum would understate the runout
         members = derived.chain.members
         self._base = members[0] if members else None
         self._tool = members[-1] if members else None
         self._face_of = members[-2].part.id if len(members) > 1 else None
+
+    def _move_to(self, reading: PlaneBudget) -> None:
+        """Measure on the plain shank, never on the flutes; the limit is converted by the 95th percentiles."""
+        limited, face = self._budget, self._derived.geometry.last_clamping_face
+        if isinstance(limited, Missing) or isinstance(face, Missing):
+            return
+        self._limit_at, self._plane, self._budget = "reading_plane", reading.z_mm, reading
+        self._distance = reading.z_mm - face
+        whole = limited.assemblies.p95_um
+        if self._limit is None:
+            return
+        known = self._derived.contributors.lacking is None and whole > 0.0
+        # without a prediction nothing converts it
+        # rounded down, so that the limit is not exceeded
+        converted = self._limit * reading.assemblies.p95_um / whole if known else None
+        self._reading_limit = None if converted is None else math.floor(converted * 10.0) / 10.0
 
     def acceptance(self) -> dict[str, Any]:
         """Return the section on acceptance."""
@@ -135,6 +155,7 @@ class Measuring:
             "from_last_clamping_face_mm": rounded_or_none(self._distance, "mm"),
             "face_of": self._face_of,
             "limit_um": self._limit,
+            "reading_limit_um": rounded_or_none(self._reading_limit, "um"),
             "predictions": [] if budget is None else predictions_of(budget),
             "rule": self._rule(),
         }
@@ -143,7 +164,11 @@ class Measuring:
         rules = instruction().rules
         if self._limit is None:
             return rules["no_limit"]
-        return rules["limit"].format(limit=f"{self._limit:.10g} µm")
+        if self._reading_limit is None:
+            return rules["not_converted"].format(limit=f"{self._limit:.10g} µm")
+        if self._limit_at != "reading_plane":
+            return rules["limit"].format(limit=f"{self._limit:.10g} µm")
+        return rules["converted"].format(limit=f"{self._limit:.10g} µm", there=f"{self._reading_limit:.10g} µm")
 
     def steps(self, objections: Objections) -> list[Draft]:
         """Return the steps for seating, measuring and signing."""
@@ -191,11 +216,11 @@ class Measuring:
     def _find(self, name: str) -> Tellable:
         budget = self._budget
         if name == "plane":
-            return _length("gauge plane from the gauge line", self._plane)
+            return _length("measuring plane from the gauge line", self._plane)
         if name == "distance":
             return _length("distance from the last clamping face", self._distance)
         if name == "reading":
-            return None if self._limit is None else Number("reading", "um", None, None, self._limit)
+            return None if self._reading_limit is None else Number("reading", "um", None, None, self._reading_limit)
         if name == "face_of":
             return self._face_of
         if name == "incomplete":
@@ -205,8 +230,10 @@ class Measuring:
         if isinstance(budget, Missing):
             return budget
         if name == "p50":
-            return Number("median of the expected reading", "um", budget.p50_um)
-        return Number("95th percentile of the expected reading", "um", budget.p95_um) if name == "p95" else None
+            return Number("median of the expected reading", "um", budget.assemblies.p50_um)
+        return (
+            Number("95th percentile of the expected reading", "um", budget.assemblies.p95_um) if name == "p95" else None
+        )
 
     def _touches(self, what: str) -> str | None:
         """Return '' where the measuring plane is on the flutes or beyond the tool."""
@@ -221,9 +248,9 @@ class Measuring:
 
     def record(self, joints: Iterable[tuple[StackJoint, Words]], steps: Iterable[Draft]) -> list[dict[str, Any]]:
         """Return the fields to fill in: readings, settings of each joint, makers' figures, name and date."""
-        where = "tip" if self._limit_at == "tip" else "gauge plane"
+        where = {"tip": "tip", "reading_plane": "plain shank"}.get(self._limit_at, "gauge plane")
         fields = [
-            _blank(f"reading at the {where}", None, "um", at_most=self._limit),
+            _blank(f"reading at the {where}", None, "um", at_most=self._reading_limit),
             _blank("expanded uncertainty of the reading", None, "um"),
         ]
         for case, words in joints:

@@ -142,14 +142,14 @@ def unbalance_question(vectors: Sequence[Vector]) -> Question:
 
 def unbalance_sum(vectors: Sequence[Vector], question: Question, answer: Answer) -> UnbalanceSum:
     """Return the sum of vectors under random clocking, from the answer."""
-    bounded = not any(vector.capability for vector in vectors)
+    bounded = not any(vector.law == "capability" for vector in vectors)
     return UnbalanceSum(answer.quantiles[0], question.law.greatest if bounded else None)
 
 
 def couple_sum(vectors: Sequence[Vector]) -> CoupleSum:
     """Return the sum of couples under random clocking; its mean square is exact for any distribution."""
     rms, greatest = spread_of(vectors)
-    return CoupleSum(rms, None if any(vector.capability for vector in vectors) else greatest)
+    return CoupleSum(rms, None if any(vector.law == "capability" for vector in vectors) else greatest)
 
 
 def unbalance_vectors(chain: Chain, contributors: Contributors, masses: Masses) -> OrMissing[UnbalanceVectors]:
@@ -164,20 +164,19 @@ def unbalance_vectors(chain: Chain, contributors: Contributors, masses: Masses) 
         if isinstance(m, float) and isinstance(z, float)
     ]
     own = [u for u in residuals if isinstance(u, float)]
-    static = [Vector(u, False, None) for u in own]
-    couple = [Vector(u * abs(z), False, None) for u, (_, z) in zip(own, bodies, strict=True)]
+    static = [Vector(u, "measured", None) for u in own]
+    couple = [Vector(u * abs(z), "measured", None) for u, (_, z) in zip(own, bodies, strict=True)]
     for item in contributors.known:
         # kg · µm = g·mm; one contributor displaces all parts beyond it in one direction, so these add before clocking
-        offset, slope = item.line
-        total: complex = 0.0
-        moment: complex = 0.0
-        for m, z in bodies[item.displaces_from :]:
-            u = m * (offset + slope * z)
-            total += u
-            moment += u * z
-        capability = item.law == "capability"
-        static.append(Vector(total, capability, item.group))
-        couple.append(Vector(moment, capability, item.group))
+        for line in item.lines:
+            total: complex = 0.0
+            moment: complex = 0.0
+            for m, z in bodies[item.displaces_from :]:
+                u = m * line.at(z)
+                total += u
+                moment += u * z
+            static.append(Vector(total, item.law, item.group, item.least_share))
+            couple.append(Vector(moment, item.law, item.group, item.least_share))
     return UnbalanceVectors(tuple(static), tuple(couple))
 
 

@@ -193,6 +193,7 @@ class _NutCollet(Coupling):
     name = "nut_collet"
     machine_side = NutCollet
     workpiece_side = NutCollet
+    tilts_about_face = True
     needed_fields = ("size",)
     property_names = ("socket_size", "collet_size")
     words = MappingProxyType({"size": _size, "nut_thread": _nut_thread})

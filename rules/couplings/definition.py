@@ -220,6 +220,10 @@ def _definitions(module: str) -> Mapping[str, Any]:
 _NOT_STATED: Final = Clocking("not_stated", None)
 
 
+_CONTACT_RATIO: Final = 0.9
+"""Mean diameter of the contact ring over that of the flange; proposed by this project."""
+
+
 class Coupling:
     """One coupling. Other modules use only the attributes and methods below."""
 
@@ -235,6 +239,13 @@ class Coupling:
     pulled_aside: ClassVar[bool] = False
     """Whether a screw pushes the shank to one side of the bore. The full clearance then adds to eccentricity, and no
     axial capacity follows from the torque capacity, since the screw carries the load, not friction all round."""
+    tilts_in_bore: ClassVar[bool] = True
+    """Whether a shank pushed aside may also tilt; a side-lock screw pulls it to one wall along its whole length."""
+    seats_on_flange: ClassVar[bool] = False
+    """Whether the face of its flange is in contact."""
+    tilts_about_face: ClassVar[bool] = False
+    """Whether its machine side tilts about contact face, gauge line or mouth of the grip, not about mid-seat: a face
+    decides the tilt, a 7/24 taper bears first at its big end, an 8° collet grips first at its mouth."""
     closes_evenly: ClassVar[bool] = False
     """Whether it is a bore that closes evenly around the shank and depends on the shank's tolerance."""
     grips_by_interference: ClassVar[bool] = False
@@ -300,6 +311,17 @@ class Coupling:
     def seat_length(self, end: End) -> OrMissing[float] | None:  # noqa: ARG002
         """Return the seat length of a machine side by the table of the standard, mm; None where no table has it."""
         return None
+
+    def flange_diameter(self, side: Side) -> float | None:  # noqa: ARG002
+        """Return the diameter of the flange of a machine side, mm; None where its table does not have it."""
+        return None
+
+    def contact_diameter(self, end: End) -> OrMissing[float] | None:
+        """Return the mean diameter of the contact ring of a machine side, mm; None without face contact."""
+        if not self.seats_on_flange or end.side is None:
+            return None
+        flange = self.flange_diameter(end.side)
+        return Missing((f"{end.at}/size",)) if flange is None else _CONTACT_RATIO * flange
 
     def cone(self, side: Side) -> Cone | None:  # noqa: ARG002
         """Return the taper behind the gauge line of a machine side; None where its table does not have it."""

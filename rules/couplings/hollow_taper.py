@@ -132,6 +132,8 @@ class _HollowTaper(Taper):
     name = "hollow_taper"
     machine_side = HollowTaper
     workpiece_side = HollowTaper
+    tilts_about_face = True
+    seats_on_flange = True
     needed_fields = ("size", "form")
     decided_by = "form"
     words = MappingProxyType({"form": lambda ends: ends.first("form", ends.lower, lower_first=True)})
@@ -146,6 +148,11 @@ class _HollowTaper(Taper):
         if side.size is None or side.form is None:
             return Missing(tuple(f"{end.at}/{name}" for name in self.needed_fields if getattr(side, name) is None))
         return shank_length(side.size, side.form)
+
+    def flange_diameter(self, side: Side) -> float | None:
+        if not isinstance(side, HollowTaper) or side.size is None:
+            return None
+        return size_row(side.size).flange_diameter_mm
 
     def cone(self, side: Side) -> Cone | None:
         if not isinstance(side, HollowTaper) or side.size is None or side.form is None:

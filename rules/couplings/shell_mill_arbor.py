@@ -68,6 +68,7 @@ class _ShellMillArbor(Coupling):
     name = "shell_mill_arbor"
     machine_side = ArborShellMill
     workpiece_side = ArborShellMill
+    tilts_about_face = True
     needed_fields = ("pilot_diameter_mm", "drive")
     decided_by = "drive"
     property_names = ("arbor_pilot_mm", "cutter_pilot_mm", "arbor_drive", "cutter_drive")

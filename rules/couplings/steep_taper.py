@@ -223,6 +223,7 @@ class _SteepTaper(Taper):
     name = "steep_taper"
     machine_side = SteepTaper
     workpiece_side = SteepTaper
+    tilts_about_face = True
     needed_fields = ("size", "form")
 
     def interchange(self, one: str, other: str) -> Interchange:

@@ -312,6 +312,7 @@ class _SideLock(_Clamp):
     name = "side_lock"
     workpiece_side = SideLock
     pulled_aside = True
+    tilts_in_bore = False
     needed_fields = (*_Clamp.needed_fields, "flat")
     property_names = ("flat_needed", "shank_form")
     words = MappingProxyType(

@@ -52,6 +52,7 @@ class _ThreadedHead(Coupling):
     name = "threaded_head"
     machine_side = ThreadedHead
     workpiece_side = ThreadedHead
+    tilts_about_face = True
     needed_fields = ("designation", "thread", "pilot_diameter_mm", "pilot_length_mm", "tightening_torque_n_m")
     property_names = ("upper_thread", "lower_thread", "upper_pilot_mm", "lower_pilot_mm")
     words = MappingProxyType(

@@ -125,8 +125,11 @@ def chances_of_less(laws: Sequence[RandomClocking], pairs: Iterable[tuple[int, i
         return [Chance(0.0, True) for _ in pairs]
     scaled = [law.law_in(scale) for law in laws]
     tables: dict[int, RadialTable] = {}
-    same: dict[tuple[tuple[float, ...], float], int] = {}  # equal laws share a table
-    keys = [same.setdefault((tuple(sorted(law.amplitudes)), law.sigma), n) for n, law in enumerate(laws)]
+    same: dict[object, int] = {}  # equal laws share a table
+    keys = [
+        same.setdefault((tuple(sorted(law.amplitudes)), law.sigma, tuple(sorted(law.discs)), law.bands), n)
+        for n, law in enumerate(laws)
+    ]
 
     def table(index: int) -> RadialTable:
         key = keys[index]

@@ -1,19 +1,27 @@
 """Law of the resultant of vectors at random angles, and the choice of its computation.
 
-A law has a support, `lower` to `upper` in the unit of the amplitudes, and a distribution function `cdf`; some laws also
-have a closed inverse, `quantile`. Amplitudes have been checked before. Closed laws serve no vector, one vector, two
-vectors and a plane Gaussian alone. Other laws are a series (`rules.random_vectors.series`) or a table: piecewise
-polynomials, with pieces halved until each is smooth.
+Vectors are of three kinds, each with a direction at random: a ring has a known amplitude a; a disc is uniform over the
+disc of radius a; a band has an amplitude uniform between b and a. A plane Gaussian may be added to them.
+
+A law has a support, `lower` to `upper` in the unit of the amplitudes, and a distribution function `cdf`; closed laws
+also have an inverse, `quantile`. Amplitudes have been checked before. Closed laws serve no vector, one vector, two
+rings or discs, and a plane Gaussian alone. Other laws are a series (`rules.random_vectors.series`) or a table:
+piecewise polynomials, with pieces halved until each is smooth.
 
 If one vector (or two, or three) is much larger than the rest, the law of the resultant has narrow features that no
-series of reasonable length resolves. The largest vector a is then added to the law of the rest. The disc of radius r
-about −a, seen from the origin of the rest, has the boundary (ρ, α). Every direction of the rest is equally likely, so
-by Green's theorem the probability inside that disc is
+series of reasonable length resolves. The largest vector is then added to the law of the rest, F_rest(ρ). For a ring a,
+the disc of radius r about −a, seen from the origin of the rest, has the boundary (ρ, α). Every direction of the rest is
+equally likely, so by Green's theorem the probability inside that disc is
 
     F(r) = (1/2π)·∮ F_rest(ρ) dα = (1/π)·∫₀^{π/2} F_rest(ρ)·(1 + (r² − a²)/ρ²) dχ,
     ρ² = (r − a)² + 4·a·r·sin²χ.
 
-This needs only the distribution function of the rest, not its density.
+For a disc a, the probability at a given ρ is the overlap of two circles, r and a, at the distance ρ, over π·a². Its
+derivative is minus their common chord, so by parts
+
+    F(r) = (1/π)·∫₀^{π/2} F_rest(ρ)·4r²·sin²2χ/ρ² dχ.
+
+Neither needs the density of the rest. A band is a mean of rings.
 """
 
 from __future__ import annotations
@@ -21,23 +29,31 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Protocol
+from typing import NamedTuple, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.optimize import brentq
 
 from rules.quantities.work_limit import charge
 from rules.random_vectors.series import MOST_TERMS, series_law
 
 __all__ = [
     "DEGREE",
+    "AddedBandLaw",
     "AddedVectorLaw",
+    "BandLaw",
+    "ClosedLaw",
+    "DiscLaw",
+    "DiscRingLaw",
     "GaussianLaw",
     "RadialTable",
     "ResultantLaw",
     "StepLaw",
+    "TwoDiscLaw",
     "TwoVectorLaw",
     "chebyshev_values",
+    "overlap",
     "resultant_law",
     "table_of",
     "tabulate",
@@ -134,6 +150,158 @@ class GaussianLaw:
     def quantile(self, probabilities: FloatArray) -> FloatArray:
         """Return r(p) = σ·√(−2·ln(1 − p)), p < 1."""
         return np.asarray(self.sigma * np.sqrt(-2.0 * np.log1p(-probabilities)))
+
+
+def overlap(first: float, second: float, apart: float) -> float:
+    """Return the area common to two circles, over π·(second radius)².
+
+    Parameters
+    ----------
+    first : float
+        Radius r ≥ 0 of the first circle.
+    second : float
+        Radius a > 0 of the second circle.
+    apart : float
+        Distance d ≥ 0 of their centres.
+
+    Returns
+    -------
+    float
+        Common area over π·a², 0 to 1.
+
+    Notes
+    -----
+    Source: two circular segments, first principles; half angles keep all digits where the circles nearly touch.
+
+    Examples
+    --------
+    >>> round(overlap(5.0, 5.0, 5.0), 7)
+    0.3910022
+    """
+    near, far = abs(first - second), first + second
+    if apart >= far:
+        return 0.0
+    if apart <= near:
+        return 1.0 if first >= second else (first / second) ** 2
+    # half angles at the centres, from the sides of the triangle r, a, d
+    total, rest = far + apart, far - apart
+    short, long = apart + first - second, apart - first + second
+    at_first = 2.0 * math.atan2(math.sqrt(rest * long), math.sqrt(total * short))
+    at_second = 2.0 * math.atan2(math.sqrt(rest * short), math.sqrt(total * long))
+    ratio = first / second
+    chord = 0.5 * math.sqrt(total * rest) * math.sqrt(short * long) / second**2
+    return min(max((ratio * ratio * at_first + at_second - chord) / math.pi, 0.0), 1.0)
+
+
+@dataclass(frozen=True, slots=True)
+class DiscLaw:
+    """Resultant of one vector uniform over a disc: P(R ≤ r) = (r/a)²."""
+
+    radius: float
+
+    @property
+    def lower(self) -> float:
+        """Least possible resultant, 0."""
+        return 0.0
+
+    @property
+    def upper(self) -> float:
+        """Greatest possible resultant, a."""
+        return self.radius
+
+    def cdf(self, radii: FloatArray) -> FloatArray:
+        """Return P(R ≤ r) of an array of radii."""
+        return np.asarray((np.clip(radii, 0.0, self.radius) / self.radius) ** 2)
+
+    def quantile(self, probabilities: FloatArray) -> FloatArray:
+        """Return r(p) = a·√p."""
+        return np.asarray(self.radius * np.sqrt(probabilities))
+
+
+@dataclass(frozen=True, slots=True)
+class BandLaw:
+    """Resultant of one vector of amplitude uniform between b and a: P(R ≤ r) = (r − b)/(a − b)."""
+
+    lower: float
+    upper: float
+
+    def cdf(self, radii: FloatArray) -> FloatArray:
+        """Return P(R ≤ r) of an array of radii."""
+        return np.asarray((np.clip(radii, self.lower, self.upper) - self.lower) / (self.upper - self.lower))
+
+    def quantile(self, probabilities: FloatArray) -> FloatArray:
+        """Return r(p) = b + (a − b)·p."""
+        return np.asarray(self.lower + (self.upper - self.lower) * probabilities)
+
+
+class _PairLaw:
+    """Base of the laws of two vectors, of which at least one is a disc: scalar closed form, inverse by a bracket."""
+
+    __slots__ = ()
+    lower: float
+    upper: float
+
+    def at(self, radius: float) -> float:
+        """Return P(R ≤ r) of one radius inside the support."""
+        raise NotImplementedError
+
+    def cdf(self, radii: FloatArray) -> FloatArray:
+        """Return P(R ≤ r) of an array of radii."""
+        charge(20 * radii.size)
+        flat = [0.0 if r <= self.lower else 1.0 if r >= self.upper else self.at(r) for r in radii.ravel().tolist()]
+        return np.array(flat, dtype=np.float64).reshape(radii.shape)
+
+    def quantile(self, probabilities: FloatArray) -> FloatArray:
+        """Return the radius for every probability."""
+        return np.array([self._radius(p) for p in probabilities.tolist()], dtype=np.float64)
+
+    def _radius(self, probability: float) -> float:
+        if probability <= 0.0:
+            return self.lower
+        if probability >= 1.0:
+            return self.upper
+        charge(400)
+        start, end = self.lower, self.upper
+        return float(brentq(lambda r: self.at(r) - probability, start, end, xtol=1e-13 * end, rtol=1e-12))
+
+
+@dataclass(frozen=True, slots=True)
+class DiscRingLaw(_PairLaw):
+    """Resultant of a disc a and a ring b: overlap of the circles r and a at the distance b, over π·a²."""
+
+    disc: float
+    ring: float
+    lower: float
+    upper: float
+
+    def at(self, radius: float) -> float:
+        """Return P(R ≤ r) of one radius."""
+        return overlap(radius, self.disc, self.ring)
+
+
+@dataclass(frozen=True, slots=True)
+class TwoDiscLaw(_PairLaw):
+    """Resultant of two discs a ≥ b.
+
+    With F_rest = (ρ/b)² up to b, the integral over the larger disc is closed:
+    F(r) = overlap(r, a; b)/(π·a²) + r²/(π·b²)·(2χ − ½·sin 4χ), sin²χ = (b² − (r − a)²)/(4ar) in 0…1.
+    """
+
+    larger: float
+    smaller: float
+    lower: float
+    upper: float
+
+    def at(self, radius: float) -> float:
+        """Return P(R ≤ r) of one radius."""
+        a, b = self.larger, self.smaller
+        away = radius - a
+        above = (b - away) * (b + away)
+        if above <= 0.0:
+            return min((radius / a) ** 2, 1.0)
+        chi = math.asin(min(math.sqrt(above / (4.0 * a * radius)), 1.0))
+        inner = (radius / b) ** 2 * (2.0 * chi - 0.5 * math.sin(4.0 * chi)) / math.pi
+        return min(overlap(radius, a, b) + inner, 1.0)
 
 
 DEGREE = 12
@@ -251,60 +419,110 @@ def tabulate(cdf: Callable[[FloatArray], FloatArray], lower: float, upper: float
     return RadialTable(np.append(starts[order], ends.max()), np.concatenate(done_coefficients)[order])
 
 
+ClosedLaw = StepLaw | TwoVectorLaw | GaussianLaw | DiscLaw | BandLaw | DiscRingLaw | TwoDiscLaw
+"""Laws with a closed distribution function and their own inverse."""
+
 _ABSCISSAE, _WEIGHTS = np.polynomial.legendre.leggauss(16)
 _BLOCK = 200_000
 
 
 @dataclass(frozen=True, slots=True)
 class AddedVectorLaw:
-    """Resultant of a vector of amplitude `added` > 0 at a random angle and the resultant `rest`."""
+    """Resultant of a ring, or a disc, of amplitude `added` > 0 and the resultant `rest`."""
 
     added: float
+    rest: RadialTable
+    lower: float
+    upper: float
+    disc: bool = False
+
+    def cdf(self, radii: FloatArray) -> FloatArray:
+        """Return P(R ≤ r) of an array of radii, in the unit of the amplitudes."""
+        values = np.where(radii >= self.upper, 1.0, 0.0)
+        inside = np.flatnonzero((radii > self.lower) & (radii < self.upper) & (radii > 0.0))
+        there = radii[inside]
+        values[inside] = _with_added(there, np.full(there.shape, self.added), self.rest, disc=self.disc)
+        return values
+
+
+def _with_added(radii: FloatArray, added: FloatArray, rest: RadialTable, *, disc: bool = False) -> FloatArray:
+    """Return P(R ≤ r) of radii above 0, each with a ring or disc added to the rest, in blocks."""
+    values = np.empty(radii.shape)
+    points = rest.edges.size * _ABSCISSAE.size
+    step = max(1, _BLOCK // points)
+    for start in range(0, radii.size, step):
+        block = slice(start, start + step)
+        charge(4 * radii[block].size * points)  # one step of Clenshaw's recurrence each
+        values[block] = np.clip(_green(radii[block], added[block], rest, disc=disc), 0.0, 1.0)
+    return values
+
+
+def _green(radii: FloatArray, added: FloatArray, rest: RadialTable, *, disc: bool) -> FloatArray:
+    near = np.abs(radii - added)  # lower end of ρ
+    far = radii + added  # upper end of ρ
+    product = 4.0 * added * radii
+    sense = np.sign(radii - added)
+    edges = rest.edges
+    reach = np.clip(edges, near[:, None], far[:, None])
+    sine = np.sqrt((reach - near[:, None]) * (reach + near[:, None]) / product[:, None])
+    # beside a small vector, rounding of the sine would leave a gap before the end
+    chi = np.where(edges >= far[:, None], 0.5 * np.pi, np.arcsin(np.minimum(sine, 1.0)))
+
+    half = 0.5 * np.diff(chi, axis=1)
+    middle = 0.5 * (chi[:, 1:] + chi[:, :-1])
+    angles = middle[..., None] + half[..., None] * _ABSCISSAE
+    square = (near * near)[:, None, None] + product[:, None, None] * np.sin(angles) ** 2
+    low, high = edges[:-1, None], edges[1:, None]
+    local = np.clip((2.0 * np.sqrt(square) - low - high) / (high - low), -1.0, 1.0)
+    share = chebyshev_values(rest.coefficients[:, None, :], local)
+    turn = sense * near * far  # r² − a² without cancellation
+    with np.errstate(invalid="ignore", divide="ignore"):
+        if disc:
+            kernel = (2.0 * radii[:, None, None] * np.sin(2.0 * angles)) ** 2 / square
+        else:
+            kernel = 1.0 + turn[:, None, None] / square
+    kernel = np.where(half[..., None] > 0.0, kernel, 0.0)
+    within = ((share * kernel) @ _WEIGHTS * half).sum(axis=1)
+    if disc:
+        reached = float(edges[-1])
+        beyond = [overlap(r, a, reached) for r, a in zip(radii.tolist(), added.tolist(), strict=True)]
+        return np.asarray(within / np.pi + np.array(beyond))
+
+    # beyond the support of the rest, F_rest = 1 and the integral has a closed form
+    last = chi[:, -1]
+    closed = 0.5 * np.pi - last
+    closed += sense * (0.5 * np.pi - np.arctan2(far * np.sin(last), near * np.cos(last)))
+    return np.asarray((within + closed) / np.pi)
+
+
+@dataclass(frozen=True, slots=True)
+class AddedBandLaw:
+    """Resultant of a band, of amplitude uniform between `low` and `high`, and the resultant `rest`.
+
+    F(r) is the mean of the laws of rings u in the band: 1 where u + rest cannot exceed r, 0 where it cannot be below.
+    """
+
+    low: float
+    high: float
     rest: RadialTable
     lower: float
     upper: float
 
     def cdf(self, radii: FloatArray) -> FloatArray:
         """Return P(R ≤ r) of an array of radii, in the unit of the amplitudes."""
-        values = np.where(radii >= self.upper, 1.0, 0.0)
-        inside = np.flatnonzero((radii > self.lower) & (radii < self.upper) & (radii > 0.0))
-        points = self.rest.edges.size * _ABSCISSAE.size
-        step = max(1, _BLOCK // points)
-        for start in range(0, inside.size, step):
-            block = inside[start : start + step]
-            charge(4 * block.size * points)  # one step of Clenshaw's recurrence each
-            values[block] = np.clip(self._inside(radii[block]), 0.0, 1.0)
-        return values
+        reach = float(self.rest.edges[-1])
+        start, stop = np.clip(radii - reach, self.low, self.high), np.clip(radii + reach, self.low, self.high)
+        half = 0.5 * (stop - start)
+        rings = start[:, None] + half[:, None] * (1.0 + _BAND_NODES)
+        each = np.broadcast_to(radii[:, None], rings.shape)
+        open_to_both = (half[:, None] > 0.0) & (each > 0.0) & (rings > 0.0)
+        values = np.zeros(rings.shape)
+        values[open_to_both] = _with_added(each[open_to_both], rings[open_to_both], self.rest)
+        found = start - self.low + half * (values @ _BAND_WEIGHTS)
+        return np.asarray(np.clip(found / (self.high - self.low), 0.0, 1.0))
 
-    def _inside(self, radii: FloatArray) -> FloatArray:
-        near = np.abs(radii - self.added)  # lower end of ρ
-        far = radii + self.added  # upper end of ρ
-        product = 4.0 * self.added * radii
-        sense = np.sign(radii - self.added)
-        edges = self.rest.edges
-        reach = np.clip(edges, near[:, None], far[:, None])
-        sine = np.sqrt((reach - near[:, None]) * (reach + near[:, None]) / product[:, None])
-        chi = np.arcsin(np.minimum(sine, 1.0))
 
-        half = 0.5 * np.diff(chi, axis=1)
-        middle = 0.5 * (chi[:, 1:] + chi[:, :-1])
-        angles = middle[..., None] + half[..., None] * _ABSCISSAE
-        square = (near * near)[:, None, None] + product[:, None, None] * np.sin(angles) ** 2
-        low, high = edges[:-1, None], edges[1:, None]
-        local = np.clip((2.0 * np.sqrt(square) - low - high) / (high - low), -1.0, 1.0)
-        share = chebyshev_values(self.rest.coefficients[:, None, :], local)
-        turn = sense * near * far  # r² − a² without cancellation
-        with np.errstate(invalid="ignore", divide="ignore"):
-            kernel = 1.0 + turn[:, None, None] / square
-        kernel = np.where(half[..., None] > 0.0, kernel, 0.0)
-        within = ((share * kernel) @ _WEIGHTS * half).sum(axis=1)
-
-        # beyond the support of the rest, F_rest = 1 and the integral has a closed form
-        last = chi[:, -1]
-        closed = 0.5 * np.pi - last
-        closed += sense * (0.5 * np.pi - np.arctan2(far * np.sin(last), near * np.cos(last)))
-        return np.asarray((within + closed) / np.pi)
-
+_BAND_NODES, _BAND_WEIGHTS = np.polynomial.legendre.leggauss(24)
 
 _NEGLIGIBLE = 1e-15  # share of the sum below which a vector is within rounding
 _TABLE_ERROR = 1e-8
@@ -327,62 +545,124 @@ class ResultantLaw(Protocol):
         """Return P(R ≤ r) of an array of radii."""
 
 
-def resultant_law(amplitudes: Sequence[float], sigma: float) -> ResultantLaw:
-    """Return the law of |Σ a_i·exp(jθ_i) + g|.
+def resultant_law(
+    amplitudes: Sequence[float],
+    sigma: float,
+    discs: Sequence[float] = (),
+    bands: Sequence[tuple[float, float]] = (),
+) -> ResultantLaw:
+    """Return the law of |Σ a_i·exp(jθ_i) + Σ d_i + Σ b_i + g|.
 
-    The law is closed for at most two vectors or the Gaussian alone. For vectors of similar size it is a series, with
-    the remaining terms in closed form for three to six vectors. If a few vectors are much larger than the rest, the
-    largest is added to the law of the others.
+    The law is closed for at most two rings or discs, one band, or the Gaussian alone. For vectors of similar size it is
+    a series, with the remaining terms in closed form for three to six rings. If a few vectors are much larger than the
+    rest, the largest is added to the law of the others.
 
     Parameters
     ----------
     amplitudes : Sequence[float]
-        Amplitudes a_i ≥ 0, finite, in one unit.
+        Amplitudes a_i ≥ 0 of the rings, finite, in one unit.
     sigma : float
         Standard deviation σ ≥ 0 of the plane Gaussian g per axis, same unit.
+    discs : Sequence[float], default ()
+        Radii ≥ 0 of the discs, same unit.
+    bands : Sequence[tuple[float, float]], default ()
+        Least and greatest amplitude of each band, 0 ≤ least ≤ greatest, same unit.
 
     Returns
     -------
     ResultantLaw
-        Law of |Σ a_i·exp(jθ_i) + g|.
+        Law of the resultant.
     """
     charge(_STEPS)
     # lists are quicker than arrays for these few numbers
-    total = math.fsum(amplitudes)
+    total = math.fsum(amplitudes) + math.fsum(discs) + math.fsum([high for _, high in bands])
     least = _NEGLIGIBLE * max(total, sigma)
-    ordered = sorted((a for a in amplitudes if a > least), reverse=True)
-    if sigma <= _NEGLIGIBLE * total:
-        sigma = 0.0
-    if sigma > 0.0:
-        return _with_gaussian(ordered, sigma, MOST_TERMS)
-    return _without_gaussian(ordered, MOST_TERMS)
+    narrow = [high for low, high in bands if high - low <= _NARROW * high]
+    rings = sorted((a for a in (*amplitudes, *narrow) if a > least), reverse=True)
+    wide = sorted((b for b in bands if b[1] > least and b[1] - b[0] > _NARROW * b[1]), key=lambda b: -b[1])
+    parts = _Parts(rings, sorted((a for a in discs if a > least), reverse=True), wide)
+    return _law(parts, 0.0 if sigma <= _NEGLIGIBLE * total else sigma, MOST_TERMS)
 
 
-def _with_gaussian(ordered: list[float], sigma: float, most_terms: int) -> ResultantLaw:
-    if not ordered:
+_SMALL_BAND = 0.01  # bands this much smaller than the largest count at their largest size where the series is too long
+_NARROW = 1e-9  # width of a band over its amplitude below which it is a ring
+
+
+class _Parts(NamedTuple):
+    """Vectors of one resultant, the largest of each kind first."""
+
+    rings: list[float]
+    discs: list[float]
+    bands: list[tuple[float, float]]
+
+    def total(self) -> float:
+        return math.fsum([*self.rings, *self.discs, *(high for _, high in self.bands)])
+
+    def least(self) -> float:
+        """Return the least possible resultant: what the others cannot close of the longest ring or band."""
+        total = self.total()
+        longest = max([2.0 * a for a in self.rings[:1]] + [low + high for low, high in self.bands], default=0.0)
+        return max(0.0, longest - total)
+
+
+def _law(parts: _Parts, sigma: float, most_terms: int) -> ResultantLaw:
+    rings, discs, bands = parts
+    if sigma == 0.0:
+        closed = _closed(parts)
+        if closed is not None:
+            return closed
+    elif not rings and not discs and not bands:
         return GaussianLaw(sigma)
-    found = series_law(ordered, sigma, 0.0, math.fsum(ordered), most_terms)
+    lower = 0.0 if sigma > 0.0 else parts.least()
+    found = series_law(rings, sigma, lower, parts.total(), most_terms, discs, bands)
     if found is not None:
         return found
-    rest = table_of(_with_gaussian(ordered[1:], sigma, _MOST_TERMS_IN_TABLE))
-    largest = ordered[0]
-    lower = max(0.0, largest - float(rest.edges[-1]))
-    return AddedVectorLaw(largest, rest, lower, largest + float(rest.edges[-1]))
+    if len(bands) > 1 and bands[-1][1] < _SMALL_BAND * bands[0][1]:
+        small = [band for band in bands if band[1] < _SMALL_BAND * bands[0][1]]
+        rings = sorted([*rings, *(high for _, high in small)], reverse=True)
+        return _law(_Parts(rings, discs, bands[: -len(small)]), sigma, most_terms)
+    kind = _largest(parts)
+    without = _Parts(
+        rings[1:] if kind == "ring" else rings,
+        discs[1:] if kind == "disc" else discs,
+        bands[1:] if kind == "band" else bands,
+    )
+    rest = table_of(_law(without, sigma, _MOST_TERMS_IN_TABLE))
+    reach = float(rest.edges[-1])
+    if kind == "band":
+        low, high = bands[0]
+        return AddedBandLaw(low, high, rest, max(0.0, low - reach), high + reach)
+    largest = rings[0] if kind == "ring" else discs[0]
+    if sigma > 0.0 and kind == "ring":
+        lower = max(0.0, largest - reach)
+    upper = parts.total() if sigma == 0.0 else largest + reach
+    return AddedVectorLaw(largest, rest, lower, upper, kind == "disc")
 
 
-def _without_gaussian(ordered: list[float], most_terms: int) -> ResultantLaw:
-    total = math.fsum(ordered)
-    if len(ordered) < 2:
-        return StepLaw(total)
-    largest = ordered[0]
-    if len(ordered) == 2:
-        return TwoVectorLaw(largest, ordered[1])
-    lower = max(0.0, largest - math.fsum(ordered[1:]))
-    found = series_law(ordered, 0.0, lower, total, most_terms)
-    if found is not None:
-        return found
-    rest = table_of(_without_gaussian(ordered[1:], _MOST_TERMS_IN_TABLE))
-    return AddedVectorLaw(largest, rest, lower, total)
+def _largest(parts: _Parts) -> str:
+    """Return the kind of the largest ring or disc; a band where there is neither, since it takes the most time."""
+    ring, disc = (max(sizes, default=0.0) for sizes in (parts.rings, parts.discs))
+    return "band" if ring == disc == 0.0 else "ring" if ring >= disc else "disc"
+
+
+def _closed(parts: _Parts) -> ResultantLaw | None:
+    """Return the closed law of few vectors without a Gaussian; None where there is none."""
+    rings, discs, bands = parts
+    lower, upper = parts.least(), parts.total()
+    match len(rings), len(discs), len(bands):
+        case (0 | 1, 0, 0):
+            return StepLaw(upper)
+        case (2, 0, 0):
+            return TwoVectorLaw(rings[0], rings[1])
+        case (0, 1, 0):
+            return DiscLaw(upper)
+        case (1, 1, 0):
+            return DiscRingLaw(discs[0], rings[0], lower, upper)
+        case (0, 2, 0):
+            return TwoDiscLaw(discs[0], discs[1], lower, upper)
+        case (0, 0, 1):
+            return BandLaw(lower, upper)
+    return None
 
 
 def table_of(law: ResultantLaw) -> RadialTable:

@@ -19,7 +19,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from rules.random_vectors.law import GaussianLaw, ResultantLaw, StepLaw, TwoVectorLaw
+from rules.random_vectors.law import ClosedLaw, ResultantLaw
 from rules.random_vectors.series import MOST_TERMS, LaterTerms, SeriesLaw, coefficient_rows, later_terms
 from rules.random_vectors.series_rest import (
     CELLS,
@@ -142,7 +142,7 @@ class _Row:
         self.final = -_ERROR < miss < _ERROR
         # the tabulated terms must equal p − rest(r), with the rest linear about the last r
         self.target -= miss / max(1.0 + bend / self.spread / self.slope, 0.2)
-        self.sure = self.whole and _after_newton(abs(miss), len(self.law.amplitudes)) < _ERROR
+        self.sure = self.whole and _after_newton(abs(miss), self.law.smoothness) < _ERROR
 
 
 class _Cut(NamedTuple):
@@ -320,7 +320,7 @@ def law_quantiles(law: ResultantLaw, probabilities: FloatArray) -> FloatArray:
     FloatArray
         Radii r, shape (m,), with |P(R ≤ r) − p| < 1e-6 wherever the law has no step.
     """
-    if isinstance(law, StepLaw | TwoVectorLaw | GaussianLaw):
+    if isinstance(law, ClosedLaw):
         return law.quantile(probabilities)
     wanted: list[float] = probabilities.tolist()
     inner = [p for p in wanted if 0.0 < p < 1.0]

@@ -1,10 +1,11 @@
 """Distribution of the vector sum of eccentricities at random angles.
 
-Each eccentricity displaces the axis of a stack in a random direction. With amplitudes a_i known (or taken at their
-limits) and angles independent and uniform, the resultant R = |Σ a_i·exp(jθ_i) + g| follows Kluyver's law (1906). g is a
-plane Gaussian of standard deviation sigma per axis, for vectors whose amplitude varies too. All lengths are in the same
-unit. R is an amplitude, so a total indicator reading is twice R. Nothing is sampled: every probability is computed
-within 1e-6 of the exact value.
+Each eccentricity displaces the axis of a stack in a random direction; the angles are independent and uniform. Four
+kinds of vectors are added. A ring has a known amplitude a_i, or one at its limit; rings alone follow Kluyver's law
+(1906). A disc is a vector uniform over the disc of radius d_i, known only to be within that limit. A band has an
+amplitude uniform between two bounds. The last is a plane Gaussian of standard deviation sigma per axis. All lengths are
+in the same unit. R is an amplitude, so a total indicator reading is twice R. Nothing is sampled: every probability is
+computed within 1e-6 of the exact value.
 
 A cache of bounded size holds results.
 """
@@ -53,22 +54,33 @@ FloatArray = NDArray[np.float64]
 class RandomClocking:
     """Law of one resultant, computed once for any number of figures.
 
-    `amplitudes` are those given; `least` and `greatest` bound their resultant without the Gaussian of standard
-    deviation `sigma`. `scale` is the unit in which the law is computed. Parameters, domain and errors of the
-    constructor are those of `resultant_cdf`.
+    `amplitudes`, `discs` and `bands` are those given; `least` and `greatest` bound their resultant without the Gaussian
+    of standard deviation `sigma`. `scale` is the unit in which the law is computed. Parameters, domain and errors of
+    the constructor are those of `resultant_cdf`.
     """
 
-    def __init__(self, amplitudes: Sequence[float], sigma: float = 0.0) -> None:
+    def __init__(
+        self,
+        amplitudes: Sequence[float],
+        sigma: float = 0.0,
+        discs: Sequence[float] = (),
+        bands: Sequence[tuple[float, float]] = (),
+    ) -> None:
         check_each(amplitudes, "an amplitude")
+        check_each(discs, "a radius")
         check_each([sigma], "sigma")
+        for low, high in bands:
+            check_each([low, high - low, high], "an end of a band and its width")
         try:
-            self.greatest = math.fsum(amplitudes)
+            self.greatest = math.fsum([*amplitudes, *discs, *(high for _, high in bands)])
         except OverflowError:
             self.greatest = math.inf
         if not self.greatest + sigma < math.inf:
             raise ValueError("the amplitudes are too large to add up")
-        self.least = least_resultant(amplitudes)
+        self.least = _least(amplitudes, discs, bands)
         self.amplitudes, self.sigma = tuple(map(float, amplitudes)), float(sigma)
+        self.discs = tuple(map(float, discs))
+        self.bands = tuple([(float(low), float(high)) for low, high in bands])
         self.scale = self.greatest + self.sigma
         self._known: ResultantLaw | None = None
 
@@ -133,9 +145,7 @@ class RandomClocking:
         >>> [round(answer.quantiles[0], 4), round(answer.chances[0], 5)]
         [4.0, 0.48486]
         """
-        keys = [
-            (law.amplitudes, law.sigma, tuple(probabilities), tuple(radii)) for law, probabilities, radii in questions
-        ]
+        keys = [(law.key, tuple(probabilities), tuple(radii)) for law, probabilities, radii in questions]
         with _KEPT_LOCK:
             known = {key: _KEPT[key] for key in keys if key in _KEPT}
         answers: dict[_Key, Answer] = {}
@@ -192,7 +202,27 @@ class RandomClocking:
 
     def law_in(self, scale: float) -> ResultantLaw:
         """Return the law with lengths in another unit."""
-        return resultant_law([part / scale for part in self.amplitudes], self.sigma / scale)
+        return resultant_law(
+            [part / scale for part in self.amplitudes],
+            self.sigma / scale,
+            [radius / scale for radius in self.discs],
+            [(low / scale, high / scale) for low, high in self.bands],
+        )
+
+    @property
+    def key(self) -> _Vectors:
+        """Return what the law depends on."""
+        return self.amplitudes, self.sigma, self.discs, self.bands
+
+
+def _least(amplitudes: Sequence[float], discs: Sequence[float], bands: Sequence[tuple[float, float]]) -> float:
+    """Return the least possible resultant; a disc can have any length up to its radius."""
+    if not discs and not bands:
+        return least_resultant(amplitudes)
+    ordered = sorted([*amplitudes, *(high for _, high in bands), *discs])
+    total = math.fsum(ordered)
+    longest = max([2.0 * a for a in amplitudes] + [low + high for low, high in bands], default=0.0)
+    return max(0.0, longest - total)
 
 
 class Question(NamedTuple):
@@ -210,7 +240,8 @@ class Answer(NamedTuple):
     chances: tuple[float, ...]
 
 
-_Key: TypeAlias = tuple[tuple[float, ...], float, tuple[float, ...], tuple[float, ...]]
+_Vectors: TypeAlias = tuple[tuple[float, ...], float, tuple[float, ...], tuple[tuple[float, float], ...]]
+_Key: TypeAlias = tuple[_Vectors, tuple[float, ...], tuple[float, ...]]
 
 
 class _WorkedOut(NamedTuple):
@@ -272,19 +303,21 @@ def _answer(question: Question, found: Figures) -> Answer:
     return Answer(quantiles, tuple(next(chances) if end is None else end for end in map(law._end, radii)))
 
 
-def resultant_cdf(radius: float, amplitudes: Sequence[float], sigma: float = 0.0) -> float:
+def resultant_cdf(radius: float, amplitudes: Sequence[float], sigma: float = 0.0, discs: Sequence[float] = ()) -> float:
     """Return the probability that the resultant is at most a radius.
 
-    P(R ≤ r) = r·∫₀^∞ J₁(rt)·exp(−σ²t²/2)·Π J₀(a_i t) dt
+    P(R ≤ r) = r·∫₀^∞ J₁(rt)·exp(−σ²t²/2)·Π J₀(a_i t)·Π 2J₁(d_i t)/(d_i t) dt
 
     Parameters
     ----------
     radius : float
         Radius r, any number.
     amplitudes : Sequence[float]
-        Amplitudes ≥ 0, any number, in any order.
+        Amplitudes a_i ≥ 0, any number, in any order.
     sigma : float, default 0.0
         Standard deviation σ ≥ 0 of the plane Gaussian per axis, same unit.
+    discs : Sequence[float], default ()
+        Radii d_i ≥ 0 of the discs over which further vectors are uniform, same unit.
 
     Returns
     -------
@@ -299,16 +332,19 @@ def resultant_cdf(radius: float, amplitudes: Sequence[float], sigma: float = 0.0
 
     Notes
     -----
-    Source: Kluyver, Proc. KNAW 8 (1906); Barakat, Optica Acta 21 (1974).
+    Source: Kluyver, Proc. KNAW 8 (1906); Barakat, Optica Acta 21 (1974); a disc is the law of greatest entropy of a
+    vector within a limit, as the rectangular law of JCGM 100:2008, 4.3.7, is on a line (from memory).
 
     Examples
     --------
     >>> round(resultant_cdf(1.0, [1.0, 1.0]), 12)
     0.333333333333
+    >>> round(resultant_cdf(1.0, [], discs=[1.0, 1.0]), 7)
+    0.5865033
     >>> round(resultant_cdf(4.0, [3.0, 2.0, 2.5, 1.0, 1.2]), 5)
     0.48486
     """
-    return RandomClocking(amplitudes, sigma).probability(radius)
+    return RandomClocking(amplitudes, sigma, discs).probability(radius)
 
 
 def resultant_cdf_many(radii: ArrayLike, amplitudes: Sequence[float], sigma: float = 0.0) -> FloatArray:

@@ -1,28 +1,37 @@
 """Law of the resultant as a Fourier–Bessel series on a disc that contains every resultant.
 
-F(r) = Σ_k 2r·φ(λ_k)·J₁(λ_k r)/(λ_k·J₁(λ_k)²), φ(t) = exp(−σ²t²/2)·Π J₀(a_i t), λ_k the zeros of J₀,
-lengths in units of the radius of the disc (Barakat 1974; the integral is Kluyver's, 1906). `series_length` gives the
-number of terms beforehand. For few vectors the terms beyond the last are added in closed form (`tail_sum`).
+F(r) = Σ_k 2r·φ(λ_k)·J₁(λ_k r)/(λ_k·J₁(λ_k)²), λ_k the zeros of J₀, φ the product of the factors of all vectors,
+lengths in units of the radius of the disc (Barakat 1974; the integral is Kluyver's, 1906). A ring a has the factor
+J₀(at), a disc 2J₁(at)/(at), a band ∫_b^a J₀(ut) du/(a − b), the Gaussian exp(−σ²t²/2). `series_length` gives the number
+of terms beforehand. For few rings alone the terms beyond the last are added in closed form (`tail_sum`).
 
 The number of terms follows from |J₀(x)| ≤ √(2/(πx)): the terms beyond T sum to at most
 
     B_m(T) = ∫_T^∞ √(2/(πt))·Π_{i≤m} √(2/(π·a_i·t)) dt = b_m·T^(−p)/p, p = (m − 1)/2,
 
-for every m ≥ 2, where the m largest vectors bound the product. With the tail added in closed form, the error is the
+for every m ≥ 2, where the m largest rings bound the product. With the tail added in closed form, the error is the
 first order of 1/T left out of the tail, relative to that bound.
+
+With discs or bands the bound is proven: each factor is at most c·t^(−q), with c = 1.6501·a^(−3/2), q = 3/2 for a disc
+(√x·|J₁| ≤ 0.82504), c = 0.7979·a^(−1/2), q = 1/2 for a ring, and c = 1.4703/(a − b), q = 1 for a band (∫₀^x J₀ lies
+between 0 and 1.4703). Since λ·J₁(λ)² ≥ 2/π and the zeros are at least 3.1153 apart, the terms beyond T sum to at most
+
+    0.8251·1.0085·Π c·T^(1−p)/(p − 1), p = ½ + Σ q,
+
+for any subset of the factors with p > 1, times exp(−σ²T²/2).
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import j0, j1
+from scipy.special import itj0y0, j0, j1
 
 from rules.quantities.work_limit import charge
 from rules.random_vectors.series_rest import (
@@ -31,7 +40,7 @@ from rules.random_vectors.series_rest import (
     SHALLOW,
     end_of_sum,
     nodes,
-    products_of_j0,
+    products_of_factors,
     tail_size,
     tail_sum,
 )
@@ -44,6 +53,7 @@ __all__ = [
     "coefficient_rows",
     "later_terms",
     "least_position",
+    "mixed_length",
     "series_law",
     "series_length",
 ]
@@ -60,6 +70,10 @@ _SERIES_SIGMAS = 5.6  # exp(−σ²t²/2) is 1.5e-7 at t = 5.6/σ
 _TAIL_COST = {SHALLOW: 1200, DEEP: 4000}  # in evaluations of J₀
 _LEAST_TERMS = {SHALLOW: 16, DEEP: 96}
 _LEAST_PHASE = {SHALLOW: 2.0, DEEP: 3.0}  # a_i·T below which no expansion holds
+
+
+_MIXED_ERROR = 4e-8  # bound of the terms left out where there are discs or bands
+_ENVELOPE = 0.8251 * 1.0085
 
 
 class SeriesLength(NamedTuple):
@@ -124,6 +138,49 @@ def series_length(amplitudes: list[float], sigma: float) -> SeriesLength:
     return best
 
 
+def mixed_length(
+    rings: Sequence[float], discs: Sequence[float], bands: Sequence[tuple[float, float]], sigma: float
+) -> SeriesLength:
+    """Return the length of a series with discs or bands on the unit disc, by the proven bound.
+
+    Parameters
+    ----------
+    rings : Sequence[float]
+        Amplitudes > 0 of the rings.
+    discs : Sequence[float]
+        Radii > 0 of the discs.
+    bands : Sequence[tuple[float, float]]
+        Least and greatest amplitude of each band.
+    sigma : float
+        Standard deviation σ ≥ 0 per axis.
+
+    Returns
+    -------
+    SeriesLength
+        Number of terms, without a tail; more than MOST_TERMS where no reasonable length is enough.
+
+    Examples
+    --------
+    >>> mixed_length([], [0.2] * 5, [], 0.0)
+    SeriesLength(terms=24, orders=0)
+    """
+    factors = [(1.6501 * a**-1.5, 1.5) for a in discs]
+    factors += [(_ROOT * a**-0.5, 0.5) for a in rings]
+    factors += [(1.4703 / (high - low), 1.0) for low, high in bands]
+    factors.sort(key=lambda one: one[0] ** (1.0 / one[1]))  # by the t from which each is below 1
+    bound, power = _ENVELOPE, -0.5
+    ends = []
+    if sigma > 0.0:
+        ends.append(math.sqrt(-2.0 * math.log(_MIXED_ERROR)) / sigma)
+    for constant, degree in factors:
+        bound, power = bound * constant, power + degree
+        if bound > 1e150:
+            break
+        if power > 0.0:
+            ends.append((bound / (power * _MIXED_ERROR)) ** (1.0 / power))
+    return SeriesLength(_terms(min(ends, default=math.inf), 16), 0)
+
+
 def least_position(amplitudes: list[float], length: SeriesLength) -> float:
     """Return the smallest r at which the expansion of J₁(rt) beyond T is accurate; 0 without a tail.
 
@@ -180,9 +237,9 @@ _BLOCK = 400_000
 class SeriesLaw:
     """Law of the resultant by a series of `terms` terms on the disc of radius `scale`.
 
-    `amplitudes`, descending, and `sigma` are in units of `scale`; `lower` and `upper` bound the support. `orders` is
-    the number of orders in the tail, 0 for no tail. The tail begins at T = `end` and has the factor `tail_size`; it is
-    accurate from `least` = r/scale, 0 without a tail.
+    `amplitudes` of rings, descending, `discs`, `bands` and `sigma` are in units of `scale`; `lower` and `upper` bound
+    the support. `orders` is the number of orders in the tail, 0 for no tail. The tail begins at T = `end` and has the
+    factor `tail_size`; it is accurate from `least` = r/scale, 0 without a tail.
     """
 
     scale: float
@@ -192,6 +249,8 @@ class SeriesLaw:
     sigma: float
     terms: int
     orders: int
+    discs: Sequence[float] = ()
+    bands: Sequence[tuple[float, float]] = ()
     known: FloatArray | None = field(default=None, repr=False)
     """The coefficients, once computed."""
     end: float = field(init=False, repr=False)
@@ -206,6 +265,11 @@ class SeriesLaw:
             self.least = least_position(self.amplitudes, SeriesLength(self.terms, self.orders))
         else:
             self.end, self.tail_size, self.least = math.inf, 0.0, 0.0
+
+    @property
+    def smoothness(self) -> int:
+        """Number of rings of a law as smooth as this one; a disc counts as three, a band as two."""
+        return len(self.amplitudes) + 3 * len(self.discs) + 2 * len(self.bands)
 
     @property
     def coefficients(self) -> FloatArray:
@@ -274,18 +338,24 @@ class SeriesLaw:
     @cached_property
     def longer(self) -> SeriesLaw:
         """Return the same law with four times as many terms, for smaller radii."""
-        return SeriesLaw(self.scale, self.lower, self.upper, self.amplitudes, self.sigma, 4 * self.terms, self.orders)
+        return replace(self, terms=4 * self.terms, known=None)
 
 
 def series_law(
-    amplitudes: Sequence[float], sigma: float, lower: float, upper: float, most_terms: int
+    amplitudes: Sequence[float],
+    sigma: float,
+    lower: float,
+    upper: float,
+    most_terms: int,
+    discs: Sequence[float] = (),
+    bands: Sequence[tuple[float, float]] = (),
 ) -> SeriesLaw | None:
     """Return the law of the resultant as a series, or None if that needs more than `most_terms` terms.
 
     Parameters
     ----------
     amplitudes : Sequence[float]
-        Amplitudes > 0, descending, at least one.
+        Amplitudes > 0 of the rings, descending.
     sigma : float
         Standard deviation σ ≥ 0 of the plane Gaussian per axis.
     lower : float
@@ -294,6 +364,10 @@ def series_law(
         Upper end of the support of the vectors' own resultant.
     most_terms : int
         Largest number of terms, at most MOST_TERMS.
+    discs : Sequence[float], default ()
+        Radii > 0 of the discs.
+    bands : Sequence[tuple[float, float]], default ()
+        Least and greatest amplitude of each band.
 
     Returns
     -------
@@ -305,10 +379,17 @@ def series_law(
     scale = upper
     parts = [amplitude / scale for amplitude in amplitudes]
     deviation = sigma / scale
-    length = series_length(parts, deviation)
+    if not discs and not bands:
+        length = series_length(parts, deviation)
+        if length.terms > most_terms:
+            return None
+        return SeriesLaw(scale, lower, upper, parts, deviation, length.terms, length.orders)
+    radii = [radius / scale for radius in discs]
+    ends = [(low / scale, high / scale) for low, high in bands]
+    length = mixed_length(parts, radii, ends, deviation)
     if length.terms > most_terms:
         return None
-    return SeriesLaw(scale, lower, upper, parts, deviation, length.terms, length.orders)
+    return SeriesLaw(scale, lower, upper, parts, deviation, length.terms, 0, radii, ends)
 
 
 class LaterTerms(NamedTuple):
@@ -364,11 +445,13 @@ def coefficient_rows(laws: Sequence[SeriesLaw], terms: int) -> FloatArray:
         Coefficients, shape (laws, terms).
     """
     zeros, weights = nodes(terms)
-    rows = products_of_j0([law.amplitudes for law in laws], terms)
+    rows = products_of_factors([law.amplitudes for law in laws], [law.discs for law in laws], terms)
     rows *= weights
     for n, law in enumerate(laws):
         if law.terms < terms:
             rows[n, law.terms :] = 0.0
         if law.sigma > 0.0:
             rows[n] *= np.exp(-0.5 * (law.sigma * zeros) ** 2)
+        for low, high in law.bands:
+            rows[n] *= (itj0y0(high * zeros)[0] - itj0y0(low * zeros)[0]) / ((high - low) * zeros)
     return rows

@@ -11,7 +11,7 @@ Rows are multiplied one by one. A library multiplies a block of rows in an order
 changes the last digits. The answer for one stack must not depend on how many are computed together.
 
 Three tables are computed once: the zeros λ_k of J₀ and the weights of the series; the waves ρ·J₁(λ_k ρ) on a fine grid
-of the radius of the disc; and J₀ itself.
+of the radius of the disc; and the factors J₀(x) and 2J₁(x)/x themselves.
 """
 
 from __future__ import annotations
@@ -23,7 +23,7 @@ from itertools import product
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import fresnel, j0, j1, sici
+from scipy.special import fresnel, j0, j1, jv, sici
 
 __all__ = [
     "CELLS",
@@ -37,7 +37,7 @@ __all__ = [
     "end_of_sum",
     "interpolation_share",
     "nodes",
-    "products_of_j0",
+    "products_of_factors",
     "tail_rows",
     "tail_size",
     "tail_sum",
@@ -497,58 +497,87 @@ def interpolation_share() -> FloatArray:
 
 
 @cache
-def _j0_table() -> tuple[FloatArray, tuple[FloatArray, ...]]:
-    """Return the zeros in steps of the table, and at each step J₀ with its first derivatives over their factorials.
+def _factor_tables() -> tuple[FloatArray, int, tuple[FloatArray, ...]]:
+    """Return the zeros in steps of the table, the length of one table, and the tables of two functions end to end.
 
-    The table fits the processor's cache; a larger one would cost more to read than it saves in terms.
+    The functions are J₀, the factor of a ring, and 2J₁(x)/x, that of a disc; at each step the value and the first
+    derivatives over their factorials. The tables fit the processor's cache; larger ones would cost more to read than
+    they save in terms.
     """
     zeros = nodes(LOOKED_UP)[0]
     x = np.arange(int(zeros[-1] * _STEPS) + 2) / _STEPS
-    value, first = j0(x), -j1(x)
-    second, third, fourth = np.full(x.shape, -0.5), np.zeros(x.shape), np.full(x.shape, 0.375)
-    # Bessel's equation y″ = −y − y′/x and its derivatives
     there = x[1:]
-    second[1:] = -value[1:] - first[1:] / there
-    third[1:] = -first[1:] - second[1:] / there + first[1:] / there**2
-    fourth[1:] = -second[1:] - third[1:] / there + 2.0 * second[1:] / there**2 - 2.0 * first[1:] / there**3
-    powers = (value, first / _STEPS, second / 2.0 / _STEPS**2, third / 6.0 / _STEPS**3, fourth / 24.0 / _STEPS**4)
-    return zeros * _STEPS, powers
+    tables = []
+    # y″ = −y − c·y′/x and its derivatives: Bessel's equation has c = 1, that of 2J₁(x)/x has c = 3
+    for c in (1.0, 3.0):
+        value, first = (j0(x), -j1(x)) if c == 1.0 else (np.ones(x.shape), np.zeros(x.shape))
+        second = np.full(x.shape, -1.0 / (c + 1.0))
+        third, fourth = np.zeros(x.shape), np.full(x.shape, 3.0 / ((c + 1.0) * (c + 3.0)))
+        if c == 3.0:
+            value[1:] = 2.0 * j1(there) / there
+            first[1:] = -2.0 * jv(2, there) / there
+        second[1:] = -value[1:] - c * first[1:] / there
+        third[1:] = -first[1:] - c * (second[1:] / there - first[1:] / there**2)
+        fourth[1:] = -second[1:] - c * (third[1:] / there - 2.0 * second[1:] / there**2 + 2.0 * first[1:] / there**3)
+        tables.append(
+            (value, first / _STEPS, second / 2.0 / _STEPS**2, third / 6.0 / _STEPS**3, fourth / 24.0 / _STEPS**4)
+        )
+    joined = tuple(np.concatenate(pair) for pair in zip(*tables, strict=True))
+    return zeros * _STEPS, x.size, joined
 
 
-def products_of_j0(stacks: Sequence[Sequence[float]], terms: int) -> FloatArray:
-    """Return Π J₀(a_i λ_k) for each stack of amplitudes, within 1e-8 per factor.
+def products_of_factors(rings: Sequence[Sequence[float]], discs: Sequence[Sequence[float]], terms: int) -> FloatArray:
+    """Return Π J₀(a_i λ_k)·Π 2J₁(d_i λ_k)/(d_i λ_k) for each stack, within 1e-8 per factor.
 
     Parameters
     ----------
-    stacks : Sequence[Sequence[float]]
-        Amplitudes of each stack, one or more, in [0, 1].
+    rings : Sequence[Sequence[float]]
+        Amplitudes of the rings of each stack, in [0, 1].
+    discs : Sequence[Sequence[float]]
+        Radii of the discs of each stack, above 0, at most 1.
     terms : int
         Number of terms; factors beyond LOOKED_UP are evaluated, not taken from the table.
 
     Returns
     -------
     FloatArray
-        Products, shape (stacks, terms).
+        Products, shape (stacks, terms); 1 for a stack without vectors.
 
     Examples
     --------
-    >>> products_of_j0([[0.3], [0.3, 0.7]], 3).round(7).tolist()
+    >>> products_of_factors([[0.3], [0.3, 0.7]], [[], []], 3).round(7).tolist()
     [[0.8740505, 0.4233309, -0.0949753], [0.3562457, -0.1704116, -0.0157897]]
+    >>> products_of_factors([[]], [[0.5]], 3).round(7).tolist()
+    [[0.8298405, 0.3063411, -0.083402]]
     """
-    amplitudes = np.array([amplitude for stack in stacks for amplitude in stack])
+    amplitudes: list[float] = []
+    shifts: list[int] = []
+    starts: list[int] = []
+    step = _factor_tables()[1]
+    for own, round_ones in zip(rings, discs, strict=True):
+        starts.append(len(amplitudes))
+        amplitudes += own
+        amplitudes += round_ones
+        shifts += [0] * len(own) + [step] * len(round_ones)
+        if len(amplitudes) == starts[-1]:
+            amplitudes.append(0.0)  # J₀(0) = 1
+            shifts.append(0)
+    sizes = np.array(amplitudes)
     if terms > LOOKED_UP:
-        values = j0(amplitudes[:, None] * nodes(terms)[0])
+        x = sizes[:, None] * nodes(terms)[0]
+        values = j0(x)
+        of_discs = [n for n, shift in enumerate(shifts) if shift]
+        values[of_discs] = 2.0 * j1(x[of_discs]) / x[of_discs]
     else:
-        zeros, powers = _j0_table()
-        offset = np.dot(amplitudes[:, None], zeros[None, :terms])
+        zeros, _, powers = _factor_tables()
+        offset = np.dot(sizes[:, None], zeros[None, :terms])
         rounded = np.rint(offset)
         offset -= rounded
         nearest = rounded.astype(np.intp)
+        if any(shifts):
+            nearest += np.array(shifts, dtype=np.intp)[:, None]
         values = powers[-1].take(nearest)
         for power in powers[-2::-1]:
             values *= offset
             values += power.take(nearest)
-    starts = [0]
-    for stack in stacks[:-1]:
-        starts.append(starts[-1] + len(stack))
     return np.asarray(np.multiply.reduceat(values, starts, axis=0))

@@ -61,7 +61,7 @@ def predict(derived: StackAnalysis, fit: PlaneFit, number: int) -> Prediction | 
     z_mm = face + fit.distance_mm
     budget = budget_at(z_mm, contributors.known, None)
     share_below = law_at(z_mm, contributors.known).probability(eccentricity_of(fit.judged_um))
-    return Prediction(number, budget, share_below, fit.judged_um > budget.p99_um + NEGLIGIBLE_UM)
+    return Prediction(number, budget, share_below, fit.judged_um > budget.assemblies.p99_um + NEGLIGIBLE_UM)
 
 
 def pin_tir_um(derived: StackAnalysis, distance_mm: float) -> Tir | None:

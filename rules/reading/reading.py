@@ -76,7 +76,7 @@ def _outside(reading: Reading) -> NextStep | None:
         if worst is not None and fit.judged_um > worst:
             exceeded = f"the worst case of {_um(worst)}"
         else:
-            exceeded = f"the 99th percentile of {_um(prediction.budget.p99_um)}"
+            exceeded = f"the 99th percentile of {_um(prediction.budget.assemblies.p99_um)}"
         return _step(
             "clean_and_reseat",
             f"The reading of {_um(fit.judged_um)} at {_number(fit.distance_mm, 'mm')} mm exceeds {exceeded}, so"
@@ -152,8 +152,8 @@ def _accept_without_limit(reading: Reading) -> NextStep | None:
         compared = "There is no limit and no complete stack to compare it with."
     else:
         compared = (
-            f"It is as predicted: median {_um(prediction.budget.p50_um)},"
-            f" 99th percentile {_um(prediction.budget.p99_um)}. No limit is stated."
+            f"It is as predicted: median {_um(prediction.budget.assemblies.p50_um)},"
+            f" 99th percentile {_um(prediction.budget.assemblies.p99_um)}. No limit is stated."
         )
     return _step("accept", f"The reading is {reading.read}. {compared}")
 
@@ -163,11 +163,11 @@ def _replace(reading: Reading) -> NextStep | None:
     if decision is None or prediction is None or derived is None:
         return None
     best = prediction.budget.best_clocking_um
-    if not best > decision.limit_um:
+    if best is None or not best > decision.limit_um:
         return None
     return _step(
         "replace",
-        f"Even the best clocking leaves {_um(best)}; the limit is {_um(decision.limit_um)}."
+        f"With parts at their limits, even the best clocking leaves {_um(best)}; the limit is {_um(decision.limit_um)}."
         f" Replace the largest contributor: {_largest(prediction, derived)}.",
     )
 

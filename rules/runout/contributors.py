@@ -5,6 +5,7 @@ from __future__ import annotations
 import cmath
 import math
 from collections.abc import Sequence
+from itertools import accumulate
 from typing import Final, Literal, NamedTuple
 
 from rules.grip.fits import clearance_of, is_slip_fit
@@ -18,12 +19,13 @@ from rules.runout.formulas import (
     line_from_offset,
     line_from_pivot,
     line_from_two_readings,
+    slip_fit_lines,
 )
 from rules.schema.components import Cutter, GaugePin, Runout, RunoutLaw, RunoutStatement
 from rules.schema.report import ContributorKind, JointEnds
 from rules.schema.request import DEFAULT_POLICY
 from rules.stack.chain import Chain, Member, StackJoint
-from rules.stack.positions import Position, Positions
+from rules.stack.positions import Position, Positions, grip_of
 
 __all__ = ["Contributor", "Contributors", "contributors_of", "frames_of", "positions_of"]
 
@@ -69,12 +71,24 @@ class Contributor(NamedTuple):
     joint: JointEnds | None
     law: RunoutLaw
     line: Line
+    """Bound of its amplitude along the axis."""
     displaces_from: int
     """Index of the first displaced link."""
     stated_um: Tir
     """The stated reading; of two, the outermost."""
     group: int | None = None
     """Contributors of one group have known relative directions."""
+    parts: tuple[Line, ...] = ()
+    """Lines of independent vectors, where it has several; their amplitudes add up to that of `line`."""
+    least_share: float | None = None
+    """Least size over the largest, where every size between is equally likely."""
+    turns_with: int = 0
+    """Contributors of equal number cannot be re-clocked against each other."""
+
+    @property
+    def lines(self) -> tuple[Line, ...]:
+        """Lines of its vectors, each with a direction of its own."""
+        return self.parts or (self.line,)
 
 
 class Contributors(NamedTuple):
@@ -161,12 +175,17 @@ def _form(member: Member, place: Position) -> list[Contributor | Missing]:
                     return Missing((f"{member.at}/overall_length_mm",))
                 return line_from_bow(straightness, length, pivot, tip)
 
-            bow = when_both_known(bowed, place.pivot, place.face)
+            # clamped along its tangent in the middle of the grip
+            bow = when_both_known(bowed, when_both_known(_halfway, place.start, place.seat_length), place.face)
         found.append(bow if isinstance(bow, Missing) else _own("straightness", part.id, bow, Tir(straightness)))
     if part.roundness_um is not None:
         line = line_from_offset(TirVector(part.roundness_um))
         found.append(_own("roundness", part.id, line, Tir(part.roundness_um)))
     return found
+
+
+def _halfway(start: float, length: float) -> float:
+    return start + length / 2.0
 
 
 def _of_part(
@@ -187,26 +206,40 @@ def _own(kind: Literal["straightness", "roundness"], component: str, line: Line,
     return _of_part(kind, f"{kind} of {component}", component, "limit", line, _NO_BODY, stated_um, None)
 
 
-def _clearance(index: int, case: StackJoint, mean: bool) -> Contributor | Missing | None:
+def _clearance(index: int, case: StackJoint, mouth: OrMissing[float], mean: bool) -> Contributor | Missing | None:
+    """Return the play of a slip fit.
+
+    A side-lock screw pulls the shank along its whole length to the far wall: an offset between the least and the
+    largest clearance. In a plain bore the shank may tilt as well.
+    """
     if not is_slip_fit(case):
         return None
     clearance = clearance_of(case)
     if isinstance(clearance, Missing):
         return clearance
-    least, most = clearance
-    play = max(0.0, (least + most) / 2.0 if mean else most)
-    line = line_from_offset(TirVector(play))
-    return Contributor(
+    least, most = (max(0.0, one) for one in ((sum(clearance) / 2.0,) * 2 if mean else clearance))
+    found = Contributor(
         f"clearance:{case.name}",
         "clearance",
         f"clearance of {case.name}",
         case.lower.part.id,
         case.ends_named,
         "limit",
-        line,
+        line_from_offset(TirVector(most)),
         index,
-        Tir(play),
+        Tir(most),
     )
+    if most == 0.0:
+        return found
+    if case.coupling is not None and not case.coupling.tilts_in_bore:
+        return found._replace(least_share=least / most)
+    grip = grip_of(case)
+    if isinstance(grip, Missing) or isinstance(mouth, Missing):
+        return missing_of(grip, mouth)
+    if grip < MIN_LENGTH_MM:
+        return Missing((f"{case.statement_at}/grip_length_mm",))
+    lines = slip_fit_lines(most, grip, mouth)
+    return found._replace(line=lines.bound, parts=(lines.at_mouth, lines.at_rear))
 
 
 def _spindle(chain: Chain, geometry: Positions, frame: Frame) -> Contributor | Missing | None:
@@ -223,15 +256,27 @@ def _spindle(chain: Chain, geometry: Positions, frame: Frame) -> Contributor | M
 
 
 def contributors_of(chain: Chain, geometry: Positions) -> Contributors:
-    """Return the contributors of spindle, components and slip fits."""
+    """Return the contributors of spindle, components and slip fits.
+
+    Where nothing at all is stated, the runout is missing, not zero.
+    """
     frames = frames_of(chain)
     mean = (chain.request.policy or DEFAULT_POLICY).slip_fit == "mean"
+    turns = [0, *accumulate(int(count != 1) for count in positions_of(chain))]
     found: list[Contributor | Missing | None] = [_spindle(chain, geometry, frames[0])]
     for index, member in enumerate(chain.members):
+        own = turns[index + 1]
         if index > 0:
-            found.append(_clearance(index, chain.joints[index - 1], mean))
-        found.extend(_component(index, member, geometry.places, frames[index + 1]))
+            play = _clearance(index, chain.joints[index - 1], geometry.places[index - 1].face, mean)
+            # the bore holds the play: it does not turn with the shank
+            found.append(play._replace(turns_with=turns[index]) if isinstance(play, Contributor) else play)
+        found += [
+            one._replace(turns_with=own) if isinstance(one, Contributor) else one
+            for one in _component(index, member, geometry.places, frames[index + 1])
+        ]
     known = [item for item in found if isinstance(item, Contributor)]
+    if not known:
+        found.append(Missing(tuple(f"{member.at}/runout" for member in chain.members) or ("/stack/components/-",)))
     return Contributors(_distinct(known), missing_of(*found))
 
 

@@ -1,8 +1,9 @@
 """Eccentricity as a straight line along the spindle axis.
 
 A tilted or displaced part moves the axis of all parts beyond it by an amplitude that is linear in the axial position z:
-a(z) = offset + slope·z, where a is half the total indicator reading. If the direction of the high point is known, a
-reading is the complex number TIR·exp(jθ) and the amplitude is a vector; otherwise both are real numbers.
+a(z) = offset + slope·z, where a is half the total indicator reading. Where one reading is stated, the amplitude before
+its plane is that of the plane: an offset of the axis may be there as well as a tilt. If the direction of the high point
+is known, a reading is the complex number TIR·exp(jθ) and the amplitude is a vector; otherwise both are real numbers.
 
 By re-clocking joints, known eccentricities cancel in part. Each of the parts 0…n of a stack has a known eccentricity
 vector (complex, any unit, in one frame of directions as assembled). Turning joint k, between part k − 1 and part k,
@@ -27,6 +28,7 @@ __all__ = [
     "Eccentricity",
     "EccentricityVector",
     "Line",
+    "SlipFit",
     "Tir",
     "TirVector",
     "Turn",
@@ -39,6 +41,7 @@ __all__ = [
     "line_from_pivot",
     "line_from_two_readings",
     "single_turns",
+    "slip_fit_lines",
     "tir_from_particle",
     "tir_of",
 ]
@@ -112,14 +115,18 @@ class Line(NamedTuple):
 
     offset_um: EccentricityVector
     slope_um_per_mm: complex
+    constant_to_mm: float = -math.inf
+    """Position up to which the amplitude is that of this position."""
 
     def at(self, z_mm: float) -> EccentricityVector:
         """Return the signed amplitude at z, µm; complex if the direction is known."""
-        return EccentricityVector(self.offset_um + self.slope_um_per_mm * z_mm)
+        return EccentricityVector(self.offset_um + self.slope_um_per_mm * max(z_mm, self.constant_to_mm))
 
     def turned(self, factor: complex) -> Line:
         """Return the line rotated by a complex factor of magnitude 1."""
-        return Line(EccentricityVector(self.offset_um * factor), self.slope_um_per_mm * factor)
+        return self._replace(
+            offset_um=EccentricityVector(self.offset_um * factor), slope_um_per_mm=self.slope_um_per_mm * factor
+        )
 
 
 def line_from_offset(tir_um: TirVector) -> Line:
@@ -148,7 +155,9 @@ def line_from_offset(tir_um: TirVector) -> Line:
 
 
 def line_from_pivot(tir_um: TirVector, at_mm: float, pivot_mm: float) -> Line:
-    """Return the line of a tilt about a pivot: a(z) = TIR/2 · (z − pivot)/(at − pivot).
+    """Return the line that bounds offset and tilt of one reading: a(z) = TIR/2 · max(1, (z − pivot)/(at − pivot)).
+
+    One reading does not tell an offset from a tilt. Before its plane the offset governs, beyond it the tilt.
 
     Parameters
     ----------
@@ -157,12 +166,12 @@ def line_from_pivot(tir_um: TirVector, at_mm: float, pivot_mm: float) -> Line:
     at_mm : float
         Position of the reading, mm from the gauge line.
     pivot_mm : float
-        Position of the middle of the seat, mm from the gauge line.
+        Position of the point about which the part tilts, mm from the gauge line.
 
     Returns
     -------
     Line
-        Line of a tilt about a pivot.
+        Line that bounds offset and tilt.
 
     Raises
     ------
@@ -171,17 +180,71 @@ def line_from_pivot(tir_um: TirVector, at_mm: float, pivot_mm: float) -> Line:
 
     Notes
     -----
-    Source: first principles; the pivot at mid-seat is the cautious assumption for a single reading.
+    Source: first principles.
 
     Examples
     --------
-    >>> line_from_pivot(TirVector(3.0), 60.0, -20.0).at(140.0)
-    3.0
+    >>> line = line_from_pivot(TirVector(3.0), 60.0, -20.0)
+    >>> line.at(140.0), line.at(10.0)
+    (3.0, 1.5)
     """
     if not at_mm > pivot_mm:
         raise ValueError(f"the reading at {at_mm} mm must lie beyond the pivot at {pivot_mm} mm")
     slope = eccentricity_of(tir_um) / (at_mm - pivot_mm)
-    return Line(EccentricityVector(-slope * pivot_mm), slope)
+    return Line(EccentricityVector(-slope * pivot_mm), slope, at_mm)
+
+
+class SlipFit(NamedTuple):
+    """Lines of a shank that shifts and tilts in its bore: one vector for each end, and the bound of their sum."""
+
+    at_mouth: Line
+    at_rear: Line
+    bound: Line
+
+
+def slip_fit_lines(clearance_um: float, grip_mm: float, mouth_mm: float) -> SlipFit:
+    """Return the lines of a shank with clearance c in a bore over the length G.
+
+    The axis at the mouth (p₁) and at the rear (p₂) lies each within c/2: e(z) = p₁·(1 + z/G) − p₂·z/G, z from the
+    mouth, so the amplitude is at most (c/2)·(1 + 2z/G), and c/2 inside the bore.
+
+    Parameters
+    ----------
+    clearance_um : float
+        Diametral clearance c ≥ 0, µm.
+    grip_mm : float
+        Engaged length G > 0, mm.
+    mouth_mm : float
+        Position of the mouth of the bore, mm from the gauge line.
+
+    Returns
+    -------
+    SlipFit
+        Lines of both ends and their bound.
+
+    Raises
+    ------
+    ValueError
+        For an engaged length that is not above zero.
+
+    Notes
+    -----
+    Source: first principles.
+
+    Examples
+    --------
+    >>> lines = slip_fit_lines(34.0, 50.0, 0.0)
+    >>> [round(2.0 * line.at(60.0), 1) for line in lines]
+    [74.8, 40.8, 115.6]
+    """
+    if not grip_mm > 0.0:
+        raise ValueError("an engaged length must be above 0 mm")
+    half, rate = 0.5 * clearance_um, 0.5 * clearance_um / grip_mm
+    return SlipFit(
+        Line(EccentricityVector(half - rate * mouth_mm), rate),
+        Line(EccentricityVector(-rate * mouth_mm), rate),
+        Line(EccentricityVector(half - 2.0 * rate * mouth_mm), 2.0 * rate, mouth_mm),
+    )
 
 
 def line_from_two_readings(tir1_um: TirVector, at1_mm: float, tir2_um: TirVector, at2_mm: float) -> Line:
@@ -266,17 +329,18 @@ def line_from_bow(straightness_um: float, length_mm: float, pivot_mm: float, tip
     return Line(EccentricityVector(-slope * pivot_mm), slope)
 
 
-def tir_from_particle(thickness_um: float, seat_length_mm: float, beyond_mm: float) -> Tir:
-    """Return the reading added by a particle at one end of a seat: TIR = 2·t·z/G.
+def tir_from_particle(thickness_um: float, lever_mm: float, beyond_mm: float) -> Tir:
+    """Return the reading added by a particle in a seat: TIR = 2·t·z/L.
 
     Parameters
     ----------
     thickness_um : float
         Thickness t of the particle, µm.
-    seat_length_mm : float
-        Length of the seat G, mm, above 0.
+    lever_mm : float
+        Lever L across which the seat tilts, mm, above 0: the mean diameter of a contact face, else the length of the
+        seat.
     beyond_mm : float
-        Distance z of the indicator from the middle of the seat, mm.
+        Distance z of the indicator from the point about which the seat tilts, mm.
 
     Returns
     -------
@@ -286,20 +350,20 @@ def tir_from_particle(thickness_um: float, seat_length_mm: float, beyond_mm: flo
     Raises
     ------
     ValueError
-        For a seat without length.
+        For a seat without a lever.
 
     Notes
     -----
-    Source: first principles, small angles.
+    Source: first principles, small angles; a particle may be crushed, so the reading is an upper bound.
 
     Examples
     --------
-    >>> tir_from_particle(5.0, 50.0, 100.0)
-    20.0
+    >>> round(tir_from_particle(5.0, 57.0, 150.0), 1)
+    26.3
     """
-    if not seat_length_mm > 0:
-        raise ValueError("a seat has a length above 0 mm")
-    return tir_of(Eccentricity(thickness_um * beyond_mm / seat_length_mm))
+    if not lever_mm > 0:
+        raise ValueError("a seat has a lever above 0 mm")
+    return tir_of(Eccentricity(thickness_um * beyond_mm / lever_mm))
 
 
 MOST_COMBINATIONS: Final = 4096
@@ -373,7 +437,8 @@ def closing_angles(amplitudes: Sequence[float]) -> list[float]:
         shorter = 0 if lengths[0] <= lengths[1] else 1
         sides[shorter].append(i)
         lengths[shorter] += amplitudes[i]
-    cosine = (lengths[1] ** 2 - first**2 - lengths[0] ** 2) / (2.0 * first * lengths[0])
+    near, far = lengths[0] / first, lengths[1] / first  # squares of extreme amplitudes would leave the range
+    cosine = (far**2 - 1.0 - near**2) / (2.0 * near)
     up = math.acos(min(1.0, max(-1.0, cosine)))
     down = cmath.phase(-first - cmath.rect(lengths[0], up))
     for side, angle in zip(sides, (up, down), strict=True):
@@ -521,11 +586,11 @@ _LARGEST_FACTOR: Final = 1e6
 
 
 def equal_effort_factor(
-    target: float, fixed: Sequence[float], scaled: Sequence[float], scaled_sigma: float = 0.0, probability: float = 0.95
+    target: float, fixed: Sequence[float], scaled: RandomClocking, probability: float = 0.95
 ) -> float | None:
     """Return the factor on the scaled contributors for which a quantile of the sum equals a target.
 
-    The factor λ solves q_p(fixed, λ·scaled, λ·σ) = target. Without fixed contributors the law scales, so λ = target/q_p
+    The factor λ solves q_p(fixed + λ·scaled) = target. Without fixed contributors the law scales, so λ = target/q_p
     exactly.
 
     Parameters
@@ -534,10 +599,8 @@ def equal_effort_factor(
         Quantile to reach, ≥ 0, in the unit of the amplitudes.
     fixed : Sequence[float]
         Amplitudes ≥ 0 that are not scaled.
-    scaled : Sequence[float]
-        Amplitudes ≥ 0 that are scaled.
-    scaled_sigma : float, default 0.0
-        Standard deviation σ ≥ 0 of the plane Gaussian per axis, scaled too.
+    scaled : RandomClocking
+        Law of the contributors that are scaled.
     probability : float, default 0.95
         Probability above 0 and below 1.
 
@@ -557,18 +620,23 @@ def equal_effort_factor(
 
     Examples
     --------
-    >>> round(equal_effort_factor(5.0, [], [3.0, 4.0], probability=0.5), 12)
+    >>> round(equal_effort_factor(5.0, [], RandomClocking([3.0, 4.0]), probability=0.5), 12)
     1.0
     """
     if not 0.0 <= target < math.inf:
         raise ValueError("a target must be finite, zero or more")
 
     def excess(factor: float) -> float:
-        law = RandomClocking([*fixed, *(factor * a for a in scaled)], factor * scaled_sigma)
+        law = RandomClocking(
+            [*fixed, *(factor * a for a in scaled.amplitudes)],
+            factor * scaled.sigma,
+            [factor * a for a in scaled.discs],
+            [(factor * low, factor * high) for low, high in scaled.bands],
+        )
         return float(law.quantiles((probability,))[0]) - target
 
     full = excess(1.0) + target
-    if not any(scaled) and scaled_sigma == 0.0:
+    if scaled.scale == 0.0:
         return None
     if not any(fixed):
         return target / full

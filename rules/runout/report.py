@@ -7,8 +7,8 @@ from typing import TypedDict
 
 from rules.quantities.missing import Missing, OrMissing
 from rules.quantities.models import MissingQuantity, construct
-from rules.quantities.rounding import rounded, rounded_or_none
-from rules.runout.analysis import PlaneBudget
+from rules.quantities.rounding import rounded
+from rules.runout.analysis import Levels, PlaneBudget
 from rules.runout.contributors import Contributor, Contributors
 from rules.runout.formulas import Tir
 from rules.schema.components import RunoutLaw
@@ -26,16 +26,27 @@ from rules.schema.request import Operation
 from rules.stack.chain import Chain
 from rules.stack.positions import Positions, surface_at
 
-__all__ = ["contributor_figures", "not_stated", "operation_runout", "plane_figures", "predictions_of", "runout_section"]
+__all__ = [
+    "contributor_figures",
+    "not_stated",
+    "operation_runout",
+    "plane_figures",
+    "predictions_of",
+    "runout_section",
+    "shares_within",
+]
 
 
 def predictions_of(budget: PlaneBudget) -> list[RunoutPrediction]:
     """Return the predictions of a budget in which every contributor is known."""
-    parts = {"p50": budget.p50_um, "p80": budget.p80_um, "p95": budget.p95_um, "p99": budget.p99_um}
-    listed: list[tuple[PredictionName, dict[str, Tir]]] = [("parts_at_limits", parts)]
+    listed: list[tuple[PredictionName, dict[str, Tir]]] = [
+        ("assemblies", _quantiles(budget.assemblies)),
+        ("parts_at_limits", _quantiles(budget.at_limits)),
+    ]
     if budget.worst_case_um is not None:
         listed.append(("worst_case", {"p100": budget.worst_case_um}))
-    listed.append(("best_clocking", {"p0": budget.best_clocking_um}))
+    if budget.best_clocking_um is not None:
+        listed.append(("best_clocking", {"p0": budget.best_clocking_um}))
     return [
         construct(
             RunoutPrediction,
@@ -44,6 +55,16 @@ def predictions_of(budget: PlaneBudget) -> list[RunoutPrediction]:
         )
         for of, quantiles in listed
     ]
+
+
+def _quantiles(levels: Levels) -> dict[str, Tir]:
+    return {"p50": levels.p50_um, "p80": levels.p80_um, "p95": levels.p95_um, "p99": levels.p99_um}
+
+
+def shares_within(budget: PlaneBudget) -> dict[str, float]:
+    """Return the share within the limit by subject of the prediction; empty without a limit."""
+    shares = {"assemblies": budget.assemblies.within_limit, "parts_at_limits": budget.at_limits.within_limit}
+    return {of: rounded(share, "ratio") for of, share in shares.items() if share is not None}
 
 
 class PlaneFigures(TypedDict):
@@ -76,12 +97,14 @@ def runout_section(
     contributors: Contributors,
     gauge: OrMissing[PlaneBudget],
     tip: OrMissing[PlaneBudget],
+    reading: PlaneBudget | None,
 ) -> RunoutReport:
     """Runout budget: planes and contributors."""
     known, lacking = contributors.known, contributors.lacking
     planes = {
         name: budget for name, budget in (("gauge_plane", gauge), ("tip", tip)) if isinstance(budget, PlaneBudget)
     }
+    read = planes if reading is None else {**planes, "reading_plane": reading}
     return construct(
         RunoutReport,
         complete=lacking is None,
@@ -91,10 +114,10 @@ def runout_section(
                 PlaneReport,
                 **plane_figures(name, budget.z_mm, chain, positions, budget if lacking is None else None),
             )
-            for name, budget in planes.items()
+            for name, budget in read.items()
         ],
         contributors=[
-            construct(ContributorReport, **one) for one in contributor_figures(known, planes, complete=lacking is None)
+            construct(ContributorReport, **one) for one in contributor_figures(known, read, complete=lacking is None)
         ],
     )
 
@@ -107,14 +130,12 @@ def operation_runout(
     if limit is None:
         return None
     budget = tip if plane == "tip" else gauge
-    share = None
-    if contributors.lacking is None and isinstance(budget, PlaneBudget):
-        share = rounded_or_none(budget.probability_within_limit, "ratio")
+    known = budget if contributors.lacking is None and isinstance(budget, PlaneBudget) else None
     return construct(
         OperationRunout,
         plane=plane,
         limit_um=limit,
-        probability_within_limit={} if share is None else {"parts_at_limits": share},
+        probability_within_limit={} if known is None else shares_within(known),
     )
 
 

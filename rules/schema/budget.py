@@ -56,10 +56,8 @@ class SeatReport(Out):
 
     id: str = Field(description="Stable name of the seat.", examples=["seat:holder/collet"])
     joint: JointEnds = Field(description="Joint of the seat; the lower component tilts in it.")
-    seat_length_mm: float = Field(description="Length of the seat, mm.")
-    tir_um_per_um: dict[str, float] = Field(
-        description="TIR per µm of a particle at one end of the seat by plane, µm/µm."
-    )
+    lever_mm: float = Field(description="Mean diameter of the contact face, else length of the seat, mm.")
+    tir_um_per_um: dict[str, float] = Field(description="Highest TIR per µm of a particle in the seat by plane, µm/µm.")
 
 
 class JointTurn(Out):

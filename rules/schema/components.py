@@ -114,7 +114,7 @@ class Runout(Model):
 
     law: RunoutLaw | None = Field(
         None,
-        description="Meaning of the values. 'limit' (default): tolerance limit. 'capability': 95 % of parts are"
+        description="Meaning of the values. 'limit' (default): anywhere up to it. 'capability': 95 % of parts are"
         " within it. 'measured': measured on this part, with direction if angles are stated.",
     )
     character: RunoutCharacter | None = Field(
@@ -123,7 +123,7 @@ class Runout(Model):
     statements: list[RunoutStatement] = Field(
         min_length=1,
         max_length=2,
-        description="One plane: the axis tilts about the middle of the seat. Two: it passes through both.",
+        description="One plane: offset before it, beyond it tilt about the seat. Two: the axis passes through both.",
     )
 
     @property

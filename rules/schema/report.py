@@ -139,8 +139,8 @@ class RunoutPrediction(Out):
     of: Annotated[PredictionName, OPEN] = Field(
         description="Subject of the statement. 'assemblies': assemblies with the runout of each part anywhere up to its"
         " limit. 'parts_at_limits': assemblies with every part at its limit, only the clocking random. 'worst_case':"
-        " every contributor at its limit and in line, the only bound. 'best_clocking': every part at its limit, every"
-        " joint clocked freely for the lowest reading."
+        " every contributor at its limit and in line, the only bound. 'best_clocking': every part at its limit,"
+        " clocked for the lowest reading; absent if no joint can be re-clocked."
     )
     quantiles_um: Quantiles
 
@@ -421,7 +421,7 @@ class AssemblyStep(Out):
 class AcceptanceReport(Out):
     """Runout acceptance of the finished assembly."""
 
-    plane: Annotated[Literal["gauge_plane", "tip"], OPEN] = Field(
+    plane: Annotated[Literal["gauge_plane", "tip", "reading_plane"], OPEN] = Field(
         title="Measuring plane", description="Plane of the acceptance measurement."
     )
     from_gauge_line_mm: float | None = Field(
@@ -437,6 +437,9 @@ class AcceptanceReport(Out):
         description="Component that has the last clamping face.",
     )
     limit_um: float | None = Field(title="Runout limit", description="Runout limit of the operation, TIR in µm.")
+    reading_limit_um: float | None = Field(
+        title="Limit of the reading", description="Limit converted to this plane, TIR in µm."
+    )
     predictions: list[RunoutPrediction] = Field(
         description="Expected readings as in the runout section; none if a contributor is not known."
     )
@@ -588,7 +591,7 @@ class ContributorReport(Out):
 
     Its amplitude, half the TIR, is linear along the axis: offset + slope × distance from the gauge line, in two
     components, along and across. The across component is zero if the direction relative to other contributors is not
-    known.
+    known. Before the plane of a single statement it is that of the plane.
     """
 
     id: str = Field(
@@ -624,8 +627,9 @@ class PlaneReport(Out):
 
     plane: str = Field(
         title="Plane",
-        description="Name of the plane; the planes of a request are plane_1, plane_2 and so on, in its order.",
-        json_schema_extra={KNOWN_VALUES: ["gauge_plane", "tip"]},
+        description="Name of the plane; the planes of a request are plane_1, plane_2 and so on, in its order."
+        " reading_plane: plain shank to read where the gauge plane is on the flutes.",
+        json_schema_extra={KNOWN_VALUES: ["gauge_plane", "tip", "reading_plane"]},
     )
     from_gauge_line_mm: float = Field(
         title="From the gauge line", description="Distance from the gauge line toward the cut, mm."
@@ -644,11 +648,11 @@ class PlaneReport(Out):
         " hard limit."
     )
 
-    def prediction(self, of: PredictionName = "parts_at_limits") -> RunoutPrediction | None:
+    def prediction(self, of: PredictionName = "assemblies") -> RunoutPrediction | None:
         """Return a prediction by its subject; None if there is none. Not part of the JSON."""
         return next((one for one in self.predictions if one.of == of), None)
 
-    def quantile_um(self, name: str, of: PredictionName = "parts_at_limits") -> float | None:
+    def quantile_um(self, name: str, of: PredictionName = "assemblies") -> float | None:
         """Return a quantile of a prediction, TIR in µm; None if it is not known. Not part of the JSON."""
         found = self.prediction(of)
         return None if found is None else found.quantiles_um.get(name)

@@ -334,6 +334,9 @@ class Policy(Model):
     slip_fit: Literal["maximum", "mean"] = Field(
         "maximum", description="Clearance of a slip fit that counts as runout: maximum by its limits, or mean."
     )
+    judged_runout: Literal["assemblies", "parts_at_limits"] = Field(
+        "assemblies", description="Prediction of the runout that the rules judge."
+    )
     thresholds: list[ThresholdOverride] | None = Field(
         None, max_length=MAX_THRESHOLDS, description="Changed thresholds; the report lists them."
     )

@@ -7,7 +7,14 @@ from typing import Final, Literal, NamedTuple
 from rules.couplings.definition import End
 from rules.couplings.sides import COUPLINGS
 from rules.couplings.straight_shank import ColletBore
-from rules.quantities.missing import Missing, OrMissing, or_missing, when_both_known, when_known
+from rules.quantities.missing import (
+    Missing,
+    OrMissing,
+    or_missing,
+    when_all_known,
+    when_both_known,
+    when_known,
+)
 from rules.quantities.models import MIN_LENGTH_MM
 from rules.schema.components import Cutter, GaugePin, StackPart
 from rules.schema.request import DEFAULT_POLICY
@@ -20,6 +27,7 @@ __all__ = [
     "grip_of",
     "positions_on_axis",
     "profile_length",
+    "reading_plane",
     "surface_at",
     "tool_diameter",
 ]
@@ -40,7 +48,9 @@ class Position(NamedTuple):
     seat_length: OrMissing[float]
     """Length of its seat."""
     pivot: OrMissing[float]
-    """Middle of the seat, about which it tilts."""
+    """Point about which it tilts: contact face, gauge line or mouth of the grip, or the middle of the seat."""
+    lever: OrMissing[float]
+    """Length across which a particle in the seat tilts it: the contact ring, else the seat."""
 
 
 class Positions(NamedTuple):
@@ -88,9 +98,27 @@ def _taper_seat(member: Member) -> OrMissing[float]:
     return or_missing(length, member.at, field)
 
 
+def _taper_lever(member: Member, seat: OrMissing[float]) -> OrMissing[float]:
+    """Return the lever of a particle in the seat of a taper."""
+    side = member.machine_side
+    if side is None:
+        return seat
+    found = COUPLINGS[side.coupling].contact_diameter(End(side, f"{member.at}/machine_side", member.part.kind))
+    return seat if found is None else found
+
+
+def _pivot(member: Member, face: OrMissing[float], seat: OrMissing[float]) -> OrMissing[float]:
+    """Return the point about which a component in a seat of its own coupling tilts."""
+    side = member.machine_side
+    if side is not None and COUPLINGS[side.coupling].tilts_about_face:
+        return face
+    return when_both_known(_middle, face, seat)
+
+
 def _first_place(member: Member) -> Position:
     seat = _taper_seat(member)
-    return Position(0.0, _stated_or_profile(member, "gauge_length_mm"), seat, when_both_known(_middle, 0.0, seat))
+    face = _stated_or_profile(member, "gauge_length_mm")
+    return Position(0.0, face, seat, _pivot(member, 0.0, seat), _taper_lever(member, seat))
 
 
 def _projection(case: StackJoint) -> OrMissing[float]:
@@ -134,16 +162,18 @@ def _middle(end: float, length: float) -> float:
 
 def _joined_place(case: StackJoint, upper_face: OrMissing[float], projection: OrMissing[float]) -> Position:
     face = when_both_known(lambda upper, length: upper + length, upper_face, projection)
-    if case.lower.part.kind == "collet":
-        seat = _collet_length(case.lower)
-        return Position(when_both_known(_before, face, seat), face, seat, when_both_known(_middle, face, seat))
+    lower = case.lower
+    if lower.part.kind == "collet":
+        seat = _collet_length(lower)
+        return Position(when_both_known(_before, face, seat), face, seat, _pivot(lower, face, seat), seat)
     if case.joint_class == "grip":
         seat = grip_of(case)
-        start = when_both_known(_before, upper_face, seat)
-    else:
-        seat = _taper_seat(case.lower)
-        start = upper_face
-    return Position(start, face, seat, when_both_known(_middle, upper_face, seat))
+        # the collet's own taper decides where its bore grips first
+        held_by = None if case.upper is None or case.upper.part.kind != "collet" else case.upper
+        pivot = when_both_known(_middle, upper_face, seat) if held_by is None else _pivot(held_by, upper_face, seat)
+        return Position(when_both_known(_before, upper_face, seat), face, seat, pivot, seat)
+    seat = _taper_seat(lower)
+    return Position(upper_face, face, seat, _pivot(lower, upper_face, seat), _taper_lever(lower, seat))
 
 
 def _gauge_plane(chain: Chain, last_face: OrMissing[float], tip: OrMissing[float]) -> OrMissing[float]:
@@ -156,9 +186,38 @@ def _gauge_plane(chain: Chain, last_face: OrMissing[float], tip: OrMissing[float
     if chain.joints and chain.joints[-1].joint_class != "grip":
         return tip
     multiple = policy.gauge_plane_diameters
-    return when_both_known(
-        lambda face, diameter: face + multiple * diameter, last_face, tool_diameter(chain.members[-1])
+    # never beyond the tool
+    return when_all_known(
+        lambda face, diameter, end: min(face + multiple * diameter, end),
+        last_face,
+        tool_diameter(chain.members[-1]),
+        tip,
     )
+
+
+READING_MARGIN_MM: Final = 1.0
+"""Distance of an indicator from the end of the plain length, mm; proposed by this project."""
+
+_LEAST_READING: Final = 0.5
+"""Least distance of a reading from the last clamping face, in diameters; proposed by this project."""
+
+
+def reading_plane(chain: Chain, positions: Positions) -> float | None:
+    """Return the plane to read instead of a gauge plane on the flutes, from the gauge line.
+
+    It is on the plain length of the cutting tool, the projection less the flutes with their run-out. None where the
+    gauge plane can be read or is stated, where the flutes begin too close to the face, and where lengths are not known.
+    """
+    last = chain.members[-1] if chain.members else None
+    face, plane, tip = positions.last_clamping_face, positions.gauge_plane, positions.tip
+    if last is None or isinstance(face, Missing) or isinstance(plane, Missing) or isinstance(tip, Missing):
+        return None
+    diameter = tool_diameter(last)
+    flutes = last.part.flute_length_mm if isinstance(last.part, Cutter) else None
+    if flutes is None or isinstance(diameter, Missing) or chain.request.gauge_plane is not None:
+        return None
+    plain = tip - face - flutes - READING_MARGIN_MM
+    return face + plain if _LEAST_READING * diameter <= plain < plane - face else None
 
 
 def positions_on_axis(chain: Chain) -> Positions:

@@ -133,7 +133,10 @@ def _planes(derived: StackAnalysis, area: Area) -> Iterator[Mark]:
     """Yield last face, gauge plane and tip as vertical lines."""
     geometry = derived.geometry
     named: dict[float, list[str]] = {}
-    for name, place in (("gauge plane", geometry.gauge_plane), ("tip", geometry.tip)):
+    places = [("gauge plane", geometry.gauge_plane), ("tip", geometry.tip)]
+    if derived.reading is not None:
+        places.append(("plain shank to read", derived.reading.z_mm))
+    for name, place in places:
         if not isinstance(place, Missing) and 0.0 <= place <= area.x_to:
             named.setdefault(place, []).append(name)
     marked = [(area.x(z), ", ".join(names)) for z, names in sorted(named.items())]
@@ -209,6 +212,9 @@ def plot_distribution(report: Report, derived: StackAnalysis, *, prefix: str) ->
     body.extend(curve.y_axis([(share / 5, f"{share * 20} %") for share in range(6)], "share of assemblies"))
     body.extend(_distribution_curve(curve, edges.tolist(), below, law))
     levels = [("median", median), ("95th percentile", p95)]
+    at_limits = plane.quantile_um("p95", "parts_at_limits")
+    if at_limits is not None:
+        levels.append(("95 % at limits", at_limits))
     if worst is not None:
         levels.append(("worst", worst))
     bars, foot = _bars(most, below)
@@ -286,10 +292,10 @@ def _bars(most: float, below: Sequence[float]) -> tuple[list[Mark], float]:
 
 def _notes(report: Report, limit: float | None, most: float) -> list[str]:
     runout = report.runout
-    words = ["Contributors at their stated values, clocked at random; computed exactly, not sampled."]
+    words = ["Each part anywhere up to its limit, clocked at random; computed exactly, not sampled."]
     plane = runout.plane("gauge_plane")
     limited = None if report.operation is None else report.operation.runout
-    share = None if limited is None else limited.probability_within_limit.get("parts_at_limits")
+    share = None if limited is None else limited.probability_within_limit.get("assemblies")
     if limit is not None and share is not None:
         within = percent(share)
         words.append(f"{within} of assemblies are within the {microns(limit)} limit.")

@@ -92,8 +92,9 @@ def _rows(report: Report) -> Iterator[_Row]:
 
 
 _SUMS: Final[Sequence[tuple[str, str, PredictionName]]] = (
-    ("median", "p50", "parts_at_limits"),
-    ("95th percentile", "p95", "parts_at_limits"),
+    ("median", "p50", "assemblies"),
+    ("95th percentile", "p95", "assemblies"),
+    ("95 % at limits", "p95", "parts_at_limits"),
     ("worst case", "p100", "worst_case"),
 )
 

@@ -97,6 +97,12 @@ _PLANE: Final = (
     *lines(PlaneReport, "plane", "from_gauge_line_mm", "from_last_clamping_face_mm"),
     within(PlaneReport, "Median", "_um", lambda plane: plane.quantile_um("p50")),
     P95,
+    within(
+        PlaneReport,
+        "95 % at limits",
+        "_um",
+        lambda plane: plane.quantile_um("p95", "parts_at_limits"),
+    ),
     within(PlaneReport, "Lowest by clocking", "_um", lambda plane: plane.quantile_um("p0", "best_clocking")),
 )
 _WORST: Final = within(
@@ -117,13 +123,21 @@ _MARGIN: Final = line(Finding, "margin")
 
 def _expected(name: str) -> Callable[[AcceptanceReport], float | None]:
     def value(one: AcceptanceReport) -> float | None:
-        return next((each.quantiles_um[name] for each in one.predictions if each.of == "parts_at_limits"), None)
+        return next((each.quantiles_um[name] for each in one.predictions if each.of == "assemblies"), None)
 
     return value
 
 
 _ACCEPTANCE: Final = (
-    *lines(AcceptanceReport, "plane", "limit_um", "from_gauge_line_mm", "face_of", "from_last_clamping_face_mm"),
+    *lines(
+        AcceptanceReport,
+        "plane",
+        "limit_um",
+        "reading_limit_um",
+        "from_gauge_line_mm",
+        "face_of",
+        "from_last_clamping_face_mm",
+    ),
     within(AcceptanceReport, "Expected reading, median", "_um", _expected("p50")),
     within(AcceptanceReport, "Expected reading, 95th percentile", "_um", _expected("p95")),
 )

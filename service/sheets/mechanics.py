@@ -38,9 +38,9 @@ _RUNOUT: Final = (
     *lines(OperationRunout, "plane", "limit_um"),
     within(
         OperationRunout,
-        "Within the limit",
+        "Assemblies within the limit",
         "probability_within_limit",
-        lambda one: one.probability_within_limit.get("parts_at_limits"),
+        lambda one: one.probability_within_limit.get("assemblies"),
     ),
 )
 PROGRAMMED_SPEED: Final = replace(line(OperationSpeed, "programmed_rpm"), unit=Unit("rpm", 0))

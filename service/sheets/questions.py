@@ -28,7 +28,7 @@ def print_budget(report: BudgetReport, console: Console) -> None:
     say(Text("Runout budget, total indicator reading in µm", style="bold"), console)
     limit = report.limit
     if limit is not None:
-        share = limit.probability_within_limit.get("parts_at_limits")
+        share = limit.probability_within_limit.get("assemblies")
         within = "" if share is None else f"; {fixed(percent(share), 1, ' %')} of assemblies are within it"
         say(Text(f"Limit {number(limit.limit_um)} µm at the {words('plane', limit.plane)}{within}."), console, 2)
     _planes(report, console)
@@ -52,6 +52,7 @@ def _planes(report: BudgetReport, console: Console) -> None:
         "80 %",
         "95 %",
         "99 %",
+        "95 % at limits",
         "lowest by clocking",
         "worst case",
     )
@@ -60,6 +61,7 @@ def _planes(report: BudgetReport, console: Console) -> None:
             words("plane", plane.plane),
             fixed(plane.from_gauge_line_mm, 2, " mm"),
             *(fixed(plane.quantile_um(name), 1) for name in ("p50", "p80", "p95", "p99")),
+            fixed(plane.quantile_um("p95", "parts_at_limits"), 1),
             fixed(plane.quantile_um("p0", "best_clocking"), 1),
             fixed(plane.quantile_um("p100", "worst_case"), 1),
         )
@@ -92,13 +94,13 @@ def _seats(report: BudgetReport, console: Console) -> None:
     rows = [
         (
             seat.joint.lower,
-            fixed(seat.seat_length_mm, 1),
+            fixed(seat.lever_mm, 1),
             fixed(seat.tir_um_per_um.get("gauge_plane"), 1),
             fixed(seat.tir_um_per_um.get("tip"), 1),
         )
         for seat in report.seats
     ]
-    table(("seat of", "length mm", "at gauge plane", "at tip"), rows, console)
+    table(("seat of", "lever mm", "at gauge plane", "at tip"), rows, console)
 
 
 def _clocking(clocking: ClockingReport, console: Console) -> None:
@@ -147,8 +149,8 @@ _HEAD: Final = (
 
 
 _QUANTILES: Final[Sequence[tuple[str, PredictionName]]] = (
-    ("p50", "parts_at_limits"),
-    ("p95", "parts_at_limits"),
+    ("p50", "assemblies"),
+    ("p95", "assemblies"),
     ("p100", "worst_case"),
 )
 

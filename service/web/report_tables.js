@@ -34,16 +34,17 @@ function runout(told) {
     told.planes.length
       ? table(
           "Total indicator reading, µm",
-          ["plane", "from gauge line, mm", "median", "95th percentile", "lowest by clocking", "worst case"],
+          ["plane", "from gauge line, mm", "median", "95th percentile", "95 % at limits", "lowest by clocking", "worst case"],
           told.planes.map((plane) => [
-            plane.plane.replaceAll("_", " "),
+            plane.plane === "reading_plane" ? "plain shank" : plane.plane.replaceAll("_", " "),
             amount(plane.from_gauge_line_mm, 2),
             amount(quantile(plane, "p50"), 1),
             amount(quantile(plane, "p95"), 1),
+            amount(quantile(plane, "p95", "parts_at_limits"), 1),
             amount(quantile(plane, "p0", "best_clocking"), 1),
             amount(quantile(plane, "p100", "worst_case"), 1),
           ]),
-          [1, 2, 3, 4, 5],
+          [1, 2, 3, 4, 5, 6],
         )
       : null,
     parts.length ? table("Contributors, TIR in µm", ["contributor", "gauge plane", "tip", "share"], parts, [1, 2, 3]) : null,
@@ -86,10 +87,10 @@ function grip(joints) {
 /** What depends on an operation. */
 function operation(told) {
   const { runout: limit, speed: turning, balance: quality, bending } = told;
-  const within = limit?.probability_within_limit.parts_at_limits;
+  const within = limit?.probability_within_limit.assemblies;
   const rows = [
     [`runout limit${limit ? `, ${limit.plane.replaceAll("_", " ")}` : ""}`, amount(limit?.limit_um, 1, "µm")],
-    ["share within the limit", percent(within, 1)],
+    ["share of assemblies within the limit", percent(within, 1)],
     ["programmed speed", amount(turning.programmed_rpm, 0, "rpm")],
     ["margin to the lowest limit", amount(turning.margin_rpm, 0, "rpm")],
     [`permissible unbalance${quality.grade ? ` for ${quality.grade}` : ""}`, amount(quality.permissible_g_mm, 2, "g·mm")],

@@ -148,7 +148,7 @@ function keyFigures(report) {
   const operation = report.operations[0] ?? null;
   const limit = limitOf(report);
   const name = limit?.plane ?? "gauge_plane";
-  const within = limit?.probability_within_limit.parts_at_limits;
+  const within = limit?.probability_within_limit.assemblies;
   const governing = lowestLimit(report);
   const programmed = operation?.speed.programmed_rpm ?? null;
   const quality = operation?.balance;
@@ -156,7 +156,7 @@ function keyFigures(report) {
     [
       `Runout, ${name.replaceAll("_", " ")}`,
       amount(quantile(planeOf(runout, name), "p95"), 1, "µm"),
-      runout.complete ? "95th percentile" : "some contributors not known",
+      runout.complete ? "95 % of assemblies" : "some contributors not known",
       limit === null
         ? "no limit stated"
         : `limit ${amount(limit.limit_um, 1, "µm")}` +

@@ -6,11 +6,11 @@ export function planeOf(runout, name) {
 }
 
 /** The prediction of a plane by its subject; undefined if a contributor is not known. */
-export function prediction(plane, of = "parts_at_limits") {
+export function prediction(plane, of = "assemblies") {
   return plane?.predictions.find((one) => one.of === of);
 }
 
 /** A quantile of a prediction in µm; undefined if it is not known. */
-export function quantile(plane, name, of = "parts_at_limits") {
+export function quantile(plane, name, of = "assemblies") {
   return prediction(plane, of)?.quantiles_um[name];
 }

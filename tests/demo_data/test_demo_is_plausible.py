@@ -112,9 +112,12 @@ def test_lengths_of_a_tool_add_up(file: Path) -> None:
 def test_the_measuring_plane_lies_on_the_tool(file: Path) -> None:
     """Geometry: an indicator cannot touch beyond the tip."""
     report = ASSESSOR.assess(_request(file))
-    plane, tip = report.runout.planes
+    plane, tip, *read = report.runout.planes
     assert (plane.plane, tip.plane) == ("gauge_plane", "tip")
     assert plane.from_gauge_line_mm <= tip.from_gauge_line_mm == report.geometry.tip_mm
+    for one in read:
+        assert (one.plane, one.readable, plane.readable) == ("reading_plane", True, False)
+        assert one.from_gauge_line_mm < plane.from_gauge_line_mm
 
 
 @pytest.mark.parametrize("file", STACKS, ids=lambda file: file.stem)

@@ -83,10 +83,12 @@ def test_bernardi(first: int, second: int) -> None:
 
 @pytest.mark.parametrize(("other", "equal", "probability"), [(7, True, 0.0), (8, False, 1.0), (6, False, 0.0)])
 def test_two_fixed_readings(other: float, equal: bool, probability: float) -> None:
-    """One vector each reads a fixed amount: a tie is told as one, not as a chance."""
-    second = _straight_stack(1)
+    """One vector each of measured size reads a fixed amount: a tie is told as one, not as a chance."""
+    first, second = _straight_stack(1), _straight_stack(1)
+    for one in (first, second):
+        one["components"][-1]["runout"]["law"] = "measured"
     second["components"][-1]["runout"]["statements"][0]["tir_um"] = other
-    (pair,) = _compare(_alternatives({"a": _straight_stack(1), "b": second})).reads_less
+    (pair,) = _compare(_alternatives({"a": first, "b": second})).reads_less
     assert (pair.equal, pair.probability) == (equal, probability)
 
 

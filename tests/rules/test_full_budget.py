@@ -84,7 +84,7 @@ def test_a_limit_at_a_quantile_is_kept_by_as_many() -> None:
     request = base_request("press_in")
     change(request["operations"][0], {"runout_limit_um": quantile(_budget(request), "gauge_plane")})
     for answer in (_budget(request).limit, ASSESSOR.assess(parse(CheckRequest, request)).operation.runout):
-        assert answer.probability_within_limit["parts_at_limits"] == pytest.approx(0.95, abs=1e-4)
+        assert answer.probability_within_limit["assemblies"] == pytest.approx(0.95, abs=1e-4)
 
 
 def test_asked_planes_are_answered() -> None:
@@ -254,7 +254,11 @@ def test_missing_statements_leave_it_incomplete() -> None:
     report = _budget(request)
     assert not report.complete
     assert report.required is None
-    assert [(one.plane, one.predictions) for one in report.planes] == [("gauge_plane", []), ("tip", [])]
+    assert [(one.plane, one.predictions) for one in report.planes] == [
+        ("gauge_plane", []),
+        ("tip", []),
+        ("reading_plane", []),
+    ]
     assert all(one.tir_um and not one.share and not one.p95_if_halved_um for one in report.contributors)
     assert report.not_stated[0].at == ["/stack/components/1/runout"]
 

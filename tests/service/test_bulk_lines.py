@@ -178,7 +178,7 @@ def test_no_runout_is_told_where_a_contributor_is_unknown(assessor: Assessor) ->
     del request["stack"]["components"][0]["runout"]
     report = assessor.assess(parse_request(request))
     (answer,) = _answers(assessor, _line(request))
-    assert (report.runout.complete, len(report.runout.planes)) == (False, 2)
+    assert (report.runout.complete, len(report.runout.planes)) == (False, 3)
     assert answer.p95_um is None
 
 

@@ -36,6 +36,7 @@ PLANES: Columns = [
     ("From the last clamping face, mm", "from_last_clamping_face_mm", 2, 1),
     ("Median, µm", "p50_um", 1, 1),
     ("95th percentile, µm", "p95_um", 1, 1),
+    ("95 % at limits, µm", "at_limits_um", 1, 1),
     ("Lowest by clocking, µm", "best_clocking_um", 1, 1),
     ("Worst case, µm", "worst_case_um", 1, 1),
 ]
@@ -48,12 +49,16 @@ PLACES: Columns = [("From, mm", "from_mm", 2, 1), ("To, mm", "to_mm", 2, 1)]
 SPEEDS: Columns = [("Highest speed, rpm", "speed_rpm", -1, 1)]
 
 
+_NAMES = {"gauge_plane": "gauge plane", "tip": "tip", "reading_plane": "plain shank"}
+
+
 def _predicted(plane: dict[str, Any]) -> dict[str, float]:
     told = {one["of"]: one for one in plane["predictions"]}
-    parts = told["parts_at_limits"]
+    parts = told["assemblies"]
     return {
         "p50_um": parts["quantiles_um"]["p50"],
         "p95_um": parts["quantiles_um"]["p95"],
+        "at_limits_um": told["parts_at_limits"]["quantiles_um"]["p95"],
         "best_clocking_um": told["best_clocking"]["quantiles_um"]["p0"],
         "worst_case_um": told["worst_case"]["quantiles_um"]["p100"],
     }
@@ -64,7 +69,7 @@ def _tables(report: dict[str, Any]) -> list[tuple[str, Columns, list[tuple[str, 
     runout = report["runout"]
     machine = [one for one in report["speed"]["limits"] if one["cause"] == "machine"]
     return [
-        ("Plane", PLANES, [(one["plane"].replace("_", " "), one | _predicted(one)) for one in runout["planes"]]),
+        ("Plane", PLANES, [(_NAMES[one["plane"]], one | _predicted(one)) for one in runout["planes"]]),
         (
             "Contributor",
             CONTRIBUTORS,

@@ -119,7 +119,7 @@ def test_the_text_leaves_nothing_out(order: dict[str, Any], assessor: Assessor, 
     """Decisions, reasons, gaps, advice, what was not required or judged, digest and cautions, within the width."""
     order["required"] = ["machine", "cutter", "spindle_speed"]
     drop(order["operations"][1], "balance_grade")
-    change(order["operations"][0], {"feed_per_tooth_mm": 0.15})
+    change(order["operations"][0], {"feed_per_tooth_mm": 0.1})
     report = gate(parse(GateRequest, order), assessor)
     out = io.StringIO()
     print_gate(report, Console(file=out, width=width, highlight=False))

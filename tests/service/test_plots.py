@@ -21,11 +21,11 @@ STACKS = {
 }
 
 
-def _two_offsets(first_um: float, second_um: float) -> dict[str, Any]:
+def _two_offsets(first_um: float, second_um: float, law: str = "measured") -> dict[str, Any]:
     """Return a stack of two contributors that are the same all along the axis."""
     request: dict[str, Any] = json.loads(json.dumps(STACKS["04"]))
     for part, reading in zip(request["stack"]["components"], (first_um, second_um), strict=True):
-        part["runout"] = {"character": "offset", "statements": [{"tir_um": reading, "at_mm": 30}]}
+        part["runout"] = {"law": law, "character": "offset", "statements": [{"tir_um": reading, "at_mm": 30}]}
     return request
 
 
@@ -55,7 +55,7 @@ def test_budget_bars_are_as_long_as_their_figures(number: str) -> None:
     root = _plot(STACKS[number], "budget")
     runout = report.runout
     figures = [value for one in runout.contributors for value in (one.tir_um["gauge_plane"], one.tir_um["tip"])]
-    for name, of in (("p50", "parts_at_limits"), ("p95", "parts_at_limits"), ("p100", "worst_case")):
+    for name, of in (("p50", "assemblies"), ("p95", "assemblies"), ("p95", "parts_at_limits"), ("p100", "worst_case")):
         figures += [known(quantile(report, plane, name, of)) for plane in ("gauge_plane", "tip")]
     lengths = _bars(root, "#3c5a78", "#d9e2ea")
     assert len(lengths) == len(figures)
@@ -102,7 +102,13 @@ def test_two_equal_vectors_follow_the_arcsine_law() -> None:
         assert share == pytest.approx(exact, abs=2e-3 if reading < 15.9 else 2e-2)
 
 
-def test_one_contributor_alone_is_a_step() -> None:
+def test_one_contributor_up_to_its_limit_follows_the_square_law() -> None:
+    """First principles: anywhere up to 8 µm, P(reading ≤ t) = (t/8)²."""
+    for reading, share in _distribution(_two_offsets(8.0, 0.0, "limit")):
+        assert share == pytest.approx(min(max(reading, 0.0) / 8.0, 1.0) ** 2, abs=2e-3)
+
+
+def test_one_measured_contributor_alone_is_a_step() -> None:
     """Below its reading nothing, at it and above everything."""
     curve = _distribution(_two_offsets(8.0, 0.0))
     steps = [(reading, share) for reading, share in curve if 0.01 < share < 0.99]

@@ -24,11 +24,16 @@ from service.sheets.mechanics import mechanics
 from tests.support.stacks import derived_of
 
 _LEVELS: Final = "people read the median and the 95th percentile"
+_AT_LIMITS: Final = "people read the 95th percentile of parts at their limits"
 _LIMITS: Final = "the limits of every operation are these and its own"
 
 UNSEEN: Final = {
-    "assembly.acceptance.predictions[parts_at_limits].quantiles_um.p80": _LEVELS,
-    "assembly.acceptance.predictions[parts_at_limits].quantiles_um.p99": _LEVELS,
+    "assembly.acceptance.predictions[assemblies].quantiles_um.p80": _LEVELS,
+    "assembly.acceptance.predictions[assemblies].quantiles_um.p99": _LEVELS,
+    "assembly.acceptance.predictions[parts_at_limits].quantiles_um.p50": _AT_LIMITS,
+    "assembly.acceptance.predictions[parts_at_limits].quantiles_um.p80": _AT_LIMITS,
+    "assembly.acceptance.predictions[parts_at_limits].quantiles_um.p95": "the runout table has it",
+    "assembly.acceptance.predictions[parts_at_limits].quantiles_um.p99": _AT_LIMITS,
     "assembly.acceptance.predictions[worst_case].quantiles_um.p100": "the runout table has it",
     "assembly.acceptance.predictions[best_clocking].quantiles_um.p0": "the runout table has it",
     "assembly.disassembly[].at": "place in the request; the step names the joint",
@@ -58,10 +63,13 @@ UNSEEN: Final = {
     "runout.contributors[].share.tip": "the shares differ little between the planes",
     "operations[].runout.probability_within_limit.gauge_plane": "no subject of a prediction",
     "operations[].runout.probability_within_limit.tip": "no subject of a prediction",
-    "runout.contributors[].share.parts_at_limits": "no plane",
-    "runout.contributors[].tir_um.parts_at_limits": "no plane",
-    "runout.planes[].predictions[parts_at_limits].quantiles_um.p80": _LEVELS,
-    "runout.planes[].predictions[parts_at_limits].quantiles_um.p99": _LEVELS,
+    "runout.contributors[].share.assemblies": "no plane",
+    "runout.contributors[].tir_um.assemblies": "no plane",
+    "runout.planes[].predictions[assemblies].quantiles_um.p80": _LEVELS,
+    "runout.planes[].predictions[assemblies].quantiles_um.p99": _LEVELS,
+    "runout.planes[].predictions[parts_at_limits].quantiles_um.p50": _AT_LIMITS,
+    "runout.planes[].predictions[parts_at_limits].quantiles_um.p80": _AT_LIMITS,
+    "runout.planes[].predictions[parts_at_limits].quantiles_um.p99": _AT_LIMITS,
     "speed.limits[].cause": _LIMITS,
     "speed.limits[].component": _LIMITS,
     "speed.limits[].speed_rpm": _LIMITS,
@@ -112,7 +120,7 @@ def _filled(annotation: Any, numbers: Iterator[int]) -> Any:
     if kind == list[JudgementDeviation]:
         return _deviations(numbers)
     if get_origin(kind) is dict:
-        return {name: next(numbers) + 0.5 for name in ("gauge_plane", "tip", "parts_at_limits")}
+        return {name: next(numbers) + 0.5 for name in ("gauge_plane", "tip", "assemblies")}
     if get_origin(kind) is list:
         return [_filled(get_args(kind)[0], numbers), _filled(get_args(kind)[0], numbers)]
     if get_origin(kind) is Literal:
@@ -134,7 +142,8 @@ def _deviations(numbers: Iterator[int]) -> list[dict[str, Any]]:
 
 
 def _predictions(numbers: Iterator[int]) -> list[dict[str, Any]]:
-    quantiles = {"parts_at_limits": ("p50", "p80", "p95", "p99"), "worst_case": ("p100",), "best_clocking": ("p0",)}
+    levels = ("p50", "p80", "p95", "p99")
+    quantiles = {"assemblies": levels, "parts_at_limits": levels, "worst_case": ("p100",), "best_clocking": ("p0",)}
     return [
         {
             "of": of,

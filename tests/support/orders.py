@@ -34,7 +34,7 @@ CHANGES: Final[Mapping[str, Change]] = MappingProxyType(
     {
         "good": lambda _: None,
         "cutting speed": _cutting_speed,
-        "advice": lambda check: change(check["operations"][0], {"feed_per_tooth_mm": 0.15}),
+        "advice": lambda check: change(check["operations"][0], {"feed_per_tooth_mm": 0.1}),
         "warning": lambda check: check["stack"]["components"][2].update(overall_length_mm=160),
         "undecided": lambda check: check["stack"]["components"][1].pop("runout"),
         "error": lambda check: change(check["operations"][0], {"spindle_speed_rpm": 15500}),

@@ -71,15 +71,16 @@ def _value(figure: Any) -> Any:
 
 
 def _plane(plane: dict[str, Any]) -> list[float | None]:
-    """Return the figures of a row: places, then median, 95th percentile, lowest and worst case."""
+    """Return the figures of a row: places, median, 95th percentiles of assemblies and at limits, lowest, worst case."""
     told = {one["of"]: one for one in plane["predictions"]}
-    parts = told.get("parts_at_limits", {"quantiles_um": {}})
+    parts = told.get("assemblies", {"quantiles_um": {}})
     lowest, worst = (told[of]["quantiles_um"] if of in told else {} for of in ("best_clocking", "worst_case"))
     return [
         plane["from_gauge_line_mm"],
         plane["from_last_clamping_face_mm"],
         parts["quantiles_um"].get("p50"),
         parts["quantiles_um"].get("p95"),
+        told.get("parts_at_limits", {"quantiles_um": {}})["quantiles_um"].get("p95"),
         lowest.get("p0"),
         worst.get("p100"),
     ]
@@ -89,7 +90,7 @@ def _of_operation(one: dict[str, Any]) -> Iterator[float | None]:
     """Yield the figures of an operation in the order of the page."""
     limit, speed, grips = one["runout"], one["speed"], one["grip"]
     if limit is not None:
-        yield from (limit["limit_um"], limit["probability_within_limit"].get("parts_at_limits"))
+        yield from (limit["limit_um"], limit["probability_within_limit"].get("assemblies"))
     yield speed["programmed_rpm"]
     yield speed["governing"] and speed["governing"]["speed_rpm"]["value"]
     yield from (speed[name] for name in ("margin_rpm", "relative_margin"))
@@ -207,6 +208,7 @@ def expected_figures(report: dict[str, Any]) -> dict[str, list[float]]:
                 *(
                     one["quantiles_um"][name]
                     for one in assembly["acceptance"]["predictions"]
+                    if one["of"] == "assemblies"
                     for name in ("p50", "p95")
                     if name in one["quantiles_um"]
                 ),

@@ -48,7 +48,7 @@ def known(value: OrMissing[float] | None) -> float:
     return value
 
 
-def quantile(answer: Any, plane: str, name: str = "p95", of: str = "parts_at_limits") -> float | None:
+def quantile(answer: Any, plane: str, name: str = "p95", of: str = "assemblies") -> float | None:
     """Return a quantile of the predicted runout at a plane, µm; None if it is not known.
 
     The answer is a model or its JSON: a check, a budget, one alternative, one result of a search.

@@ -10,7 +10,7 @@ from rules.rulebook.loader import base_request
 from rules.runout.analysis import PlaneBudget
 from tests.support.assemblies import assembly_of, not_stated, two_parts, values_of
 from tests.support.operations import change, drop
-from tests.support.stacks import derived_of, named
+from tests.support.stacks import derived_of, known, named, quantile, report_of
 
 TAPER = {"coupling": "hollow_taper", "size": "50", "form": "A"}
 
@@ -22,12 +22,12 @@ def _cleaned(request: dict[str, Any]) -> list[tuple[str | None, float]]:
 
 
 def test_seat_on_which_dirt_shows_most_is_cleaned_first() -> None:
-    """First principles: a particle t at the end of a seat G reads 2·t·z/G at z beyond its middle.
+    """First principles: a particle t at the end of a seat G reads 2·t·z/G at z beyond the point about which it tilts.
 
     Gauge plane of the base at 194 mm: taper of 65.4 mm, collets of 45 and 24 mm, grips of 55 and 34 mm.
     """
     expected = {
-        None: 2 * (194 + 65.4 / 2) / 65.4,
+        None: 2 * 194 / 65.4,
         "holder/collet-1": 2 * (194 - 70 + 45 / 2) / 45,
         "collet-1/extension": 2 * (194 - 70 + 55 / 2) / 55,
         "extension/collet-2": 2 * (194 - 170 + 24 / 2) / 24,
@@ -39,12 +39,11 @@ def test_seat_on_which_dirt_shows_most_is_cleaned_first() -> None:
 
 
 def test_order_of_cleaning_follows_the_stack() -> None:
-    """A short seat far from the gauge plane is cleaned before the spindle's, which else comes first."""
+    """A short seat far from the gauge plane is cleaned before the spindle's; a longer one after it."""
     request = base_request("press_in")
-    assert _cleaned(request)[0][0] is None
-    request["stack"]["joints"][0]["grip_length_mm"] = 41
-    request["stack"]["components"][1]["workpiece_side"]["length_mm"] = 20
     assert _cleaned(request)[0][0] == "holder/collet-1"
+    request["stack"]["components"][1]["workpiece_side"]["length_mm"] = 60
+    assert _cleaned(request)[0][0] is None
 
 
 def test_only_the_most_sensitive_seat_is_cleaned_twice() -> None:
@@ -195,20 +194,26 @@ def test_collet_without_a_shank_is_not_closed() -> None:
     assert [step.action for step in report.disassembly] == ["open", "remove"]
 
 
+def _plain_shank(request: dict[str, Any]) -> dict[str, Any]:
+    """Return the press-in stack with short flutes, so that the gauge plane is on the plain shank."""
+    request["stack"]["components"][4]["flute_length_mm"] = 4
+    return request
+
+
 def test_reading_where_the_limit_holds() -> None:
     """First principles: plane, distance, expectation and limit are those of the check; no number is new."""
-    request = base_request("press_in")
+    request = _plain_shank(base_request("press_in"))
     derived = derived_of(request)
     report = assembly_of(request)
     acceptance = report.acceptance
     assert (acceptance.plane, acceptance.face_of) == ("gauge_plane", "collet-2")
     assert (acceptance.from_gauge_line_mm, acceptance.from_last_clamping_face_mm) == (194.0, 24.0)
-    assert acceptance.limit_um == 60.0
+    assert (acceptance.limit_um, acceptance.reading_limit_um) == (60.0, 60.0)
     assert isinstance(derived.gauge_plane, PlaneBudget)
     expected = acceptance.predictions[0]
-    assert expected.of == "parts_at_limits"
-    assert expected.quantiles_um["p50"] == pytest.approx(derived.gauge_plane.p50_um, abs=5e-4)
-    assert expected.quantiles_um["p95"] == pytest.approx(derived.gauge_plane.p95_um, abs=5e-4)
+    assert expected.of == "assemblies"
+    assert expected.quantiles_um["p50"] == pytest.approx(derived.gauge_plane.assemblies.p50_um, abs=5e-4)
+    assert expected.quantiles_um["p95"] == pytest.approx(derived.gauge_plane.assemblies.p95_um, abs=5e-4)
     (step,) = (one for one in report.steps if one.action == "measure")
     assert values_of(step)["reading"] == (None, None, 60.0)
     assert "24 mm from the face of collet-2" in step.text
@@ -217,23 +222,62 @@ def test_reading_where_the_limit_holds() -> None:
     assert "ISO 14253-1" in acceptance.rule
 
 
+@pytest.mark.parametrize("plane", ["gauge_plane", "tip"])
+def test_flutes_are_not_read(plane: str) -> None:
+    """29 mm out of the collet, 19 mm of it flutes: read 1 mm before them, the limit in proportion, rounded down."""
+    request = base_request("press_in")
+    request["operations"][0]["limits"]["runout"]["plane"] = plane
+    report = assembly_of(request)
+    acceptance = report.acceptance
+    assert (acceptance.plane, acceptance.from_last_clamping_face_mm) == ("reading_plane", 9.0)
+    runout = report_of(request).runout
+    limited, read = known(quantile(runout, plane)), known(quantile(runout, "reading_plane"))
+    assert acceptance.limit_um == 60.0
+    assert acceptance.reading_limit_um == pytest.approx(60.0 * read / limited - 0.05, abs=0.051)
+    assert acceptance.predictions[0].quantiles_um["p95"] == read
+    assert f"{acceptance.reading_limit_um:g} µm at this plane" in acceptance.rule
+    assert runout.plane("reading_plane").readable
+    assert not runout.plane(plane).readable
+
+
+def test_a_limit_is_not_converted_without_a_prediction() -> None:
+    """With a contributor missing nothing says what the limit is elsewhere."""
+    request = base_request("press_in")
+    del request["stack"]["components"][1]["runout"]
+    acceptance = assembly_of(request).acceptance
+    assert (acceptance.plane, acceptance.limit_um, acceptance.reading_limit_um) == ("reading_plane", 60.0, None)
+    assert "cannot be converted" in acceptance.rule
+
+
 def test_limit_at_the_tip_is_read_at_the_tip() -> None:
-    """Where the limit holds at the tip, that is where to read: 29 mm out of the last collet."""
+    """Where the limit holds at the tip of a pin, that is where to read: 29 mm out of the last collet."""
     request = base_request("press_in")
     change(request["operations"][0], {"runout_limit_at": "tip"})
+    request["stack"]["components"][4].pop("flute_length_mm")
     acceptance = assembly_of(request).acceptance
     assert (acceptance.plane, acceptance.from_last_clamping_face_mm, acceptance.from_gauge_line_mm) == ("tip", 29, 199)
 
 
-@pytest.mark.parametrize(("flutes", "overall", "said"), [(4, 63, ""), (19, 63, "flutes"), (4, 57, "beyond the tip")])
-def test_where_the_indicator_touches(flutes: float, overall: float, said: str) -> None:
-    """The gauge plane, 24 mm out, may lie on the shank, on the flutes or beyond the tip."""
+@pytest.mark.parametrize(
+    ("flutes", "overall", "stated", "said"),
+    [
+        (4, 63, None, ""),
+        (19, 63, None, ""),
+        (25.1, 63, None, "never sweep an indicator over the flutes"),
+        (19, 63, 24, "never sweep an indicator over the flutes"),
+        (4, 57, 24, "beyond the tip"),
+    ],
+)
+def test_where_the_indicator_touches(flutes: float, overall: float, stated: float | None, said: str) -> None:
+    """A plane stated on the flutes or beyond the tip is said to be there, as is a shank too short to read."""
     request = base_request("press_in")
+    if stated is not None:
+        request["gauge_plane"] = {"datum": "last_clamping_face", "distance_mm": stated}
     request["stack"]["components"][4] |= {"flute_length_mm": flutes, "overall_length_mm": overall}
     request["stack"]["components"][4]["profile"][0]["length_mm"] = overall
     (step,) = (one for one in assembly_of(request).steps if one.action == "measure")
-    for words in ("flutes", "beyond the tip"):
-        assert (words in step.text) == (words == said)
+    for words in ("ever sweep an indicator over the flutes", "beyond the tip"):
+        assert (words in step.text) == (words in said)
 
 
 def test_nothing_is_promised_while_a_contributor_is_missing() -> None:
@@ -263,7 +307,7 @@ def test_record_has_a_blank_for_everything_that_was_set() -> None:
     report = assembly_of(base_request("press_in"))
     blanks = [(one.name, named(one.joint), one.target, one.at_least, one.at_most) for one in report.record]
     assert blanks == [
-        ("reading at the gauge plane", None, None, None, 60.0),
+        ("reading at the plain shank", None, None, None, 55.8),
         ("expanded uncertainty of the reading", None, None, None, None),
         ("grip length", "collet-1/extension", 55.0, 40.0, 60.0),
         ("projection", "collet-1/extension", 100.0, None, None),

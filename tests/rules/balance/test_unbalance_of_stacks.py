@@ -22,14 +22,14 @@ def _sum(vectors: list[Vector]) -> UnbalanceSum:
 
 def test_two_equal_residuals() -> None:
     """First principles: |R| of two unit vectors is 2·|cos(θ/2)|; its 95 % point is 2·cos(π/40)."""
-    two = [Vector(1.0, False, None), Vector(1.0, False, None)]
+    two = [Vector(1.0, "measured", None), Vector(1.0, "measured", None)]
     assert _sum(two).p95 == pytest.approx(2 * math.cos(math.pi / 40), abs=1e-5)
     assert _sum(two).worst == 2.0
 
 
 def test_capability_contributors_have_no_worst_case() -> None:
     """A plane Gaussian that keeps 2 g·mm in 95 % of parts has its 95 % point there, and no hard end."""
-    found = _sum([Vector(2.0, True, None)])
+    found = _sum([Vector(2.0, "capability", None)])
     assert found.p95 == pytest.approx(2.0, rel=1e-6)
     assert found.worst is None
 
@@ -42,10 +42,23 @@ def test_eccentric_mass_of_a_single_joint() -> None:
     derived = analysis_of(parse_request(request))
     assert not isinstance(derived.balance.unbalance, Missing)
     # the holder reads 4 µm at its face and 5 µm at 40 mm, the cutter's centre of mass lies 20 mm out
-    assert derived.balance.unbalance.p95 == pytest.approx(0.38 * 4.5 / 2, rel=1e-9)
+    assert derived.balance.unbalance.worst == pytest.approx(0.38 * 4.5 / 2, rel=1e-9)
+    # anywhere up to that: 95 % within √0.95 of it
+    assert derived.balance.unbalance.p95 == pytest.approx(0.38 * 4.5 / 2 * math.sqrt(0.95), rel=1e-9)
     # and 70 mm from the gauge line
     assert not isinstance(derived.balance.couple, Missing)
-    assert derived.balance.couple.rms == pytest.approx(0.38 * 4.5 / 2 * 70, rel=1e-9)
+    assert derived.balance.couple.worst == pytest.approx(0.38 * 4.5 / 2 * 70, rel=1e-9)
+    assert derived.balance.couple.rms == pytest.approx(0.38 * 4.5 / 2 * 70 * math.sqrt(0.5), rel=1e-9)
+
+
+def test_a_residual_and_eccentric_masses_up_to_their_limits() -> None:
+    """First principles: 3 g·mm measured, 0.75 and 2.1 g·mm at most; 400,000 draws and quadrature give 4.9019."""
+    vectors = [Vector(3.0, "measured", None), Vector(0.75, "limit", None), Vector(2.1, "limit", None)]
+    found = _sum(vectors)
+    assert found.p95 == pytest.approx(4.9019, abs=1e-4)
+    assert found.worst == pytest.approx(5.85)
+    at_limits = [vector._replace(law="measured") for vector in vectors]
+    assert _sum(at_limits).p95 == pytest.approx(5.5742, abs=1e-4)
 
 
 def test_gauge_pin_is_not_run() -> None:

@@ -63,11 +63,11 @@ def test_the_head_cannot_be_turned() -> None:
 
 
 def test_the_pilot_is_the_seat() -> None:
-    """The head lies on the face, its pilot reaches 5.5 mm behind it; the head then tilts about the pilot's middle."""
+    """The head lies on the face and tilts about it; its pilot reaches 5.5 mm behind."""
     geometry = derived_of(base_request("threaded_head")).geometry
     assert geometry.places[2].start == geometry.places[1].face
     assert geometry.places[2].seat_length == 5.5
-    assert geometry.places[2].pivot == geometry.places[1].face - 2.75
+    assert geometry.places[2].pivot == geometry.places[1].face
 
 
 @pytest.mark.parametrize(("torque", "said"), [(45, "to 45 N m with"), (None, "to the maker's torque")])

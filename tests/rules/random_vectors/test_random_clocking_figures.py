@@ -21,7 +21,7 @@ from rules.random_vectors.series_rest import (
     SHALLOW,
     end_of_sum,
     nodes,
-    products_of_j0,
+    products_of_factors,
     tail_rows,
     tail_size,
     tail_sum,
@@ -222,7 +222,12 @@ def test_looked_up_products_of_bessel_functions() -> None:
     stacks = [[1.0], [0.5, 0.31, 0.0], [0.9999, 1e-9]]
     zeros = nodes(LOOKED_UP)[0]
     expected = [np.prod([j0(a * zeros) for a in stack], axis=0) for stack in stacks]
-    assert np.max(np.abs(products_of_j0(stacks, LOOKED_UP) - np.array(expected))) < 1e-8
+    assert np.max(np.abs(products_of_factors(stacks, [[] for _ in stacks], LOOKED_UP) - np.array(expected))) < 1e-8
+    round_ones = [[1.0], [0.5, 0.31], [0.9999, 1e-6]]
+    expected = [np.prod([2 * j1(a * zeros) / (a * zeros) for a in stack], axis=0) for stack in round_ones]
+    assert (
+        np.max(np.abs(products_of_factors([[] for _ in round_ones], round_ones, LOOKED_UP) - np.array(expected))) < 1e-8
+    )
 
 
 @pytest.mark.parametrize("orders", [SHALLOW, DEEP])

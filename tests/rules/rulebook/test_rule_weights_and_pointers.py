@@ -78,6 +78,7 @@ RULES = {
     "RUN-030": ("advice", False, "operation"),
     "RUN-040": ("warning", False, "operation"),
     "RUN-050": ("warning", False, "stack"),
+    "RUN-060": ("warning", False, "operation"),
     "SHK-010": ("warning", False, "joint"),
     "SHK-020": ("warning", False, "joint"),
     "SHR-010": ("error", True, "joint"),
@@ -149,7 +150,8 @@ POINTERS = {
 UNDECIDED = {
     "GRIP-050": (_CHUCK_AND_SHANK, ["/stack/components/1/machine_side/length_mm"]),
     "RUN-010": (["/operations/0"], ["/stack/components/1/runout"]),
-    "RUN-020": (["/operations/0"], ["/stack/components/1/runout", "/stack/components/1/runout"]),
+    "RUN-020": (["/operations/0"], ["/stack/components/1/runout"] * 3),
+    "RUN-060": (["/operations/0"], ["/stack/components/1/runout"] * 2),
 }
 
 

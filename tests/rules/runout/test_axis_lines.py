@@ -11,6 +11,7 @@ from rules.runout.formulas import (
     line_from_offset,
     line_from_pivot,
     line_from_two_readings,
+    slip_fit_lines,
     tir_from_particle,
 )
 
@@ -26,15 +27,15 @@ def test_an_offset_reads_the_same_everywhere(tir: float, z: float) -> None:
 
 @settings(deadline=None)
 @given(readings, lengths, st.floats(0.5, 500), st.floats(0, 10))
-def test_a_tilt_is_zero_at_its_pivot_and_grows_in_proportion(
+def test_one_reading_holds_up_to_its_plane_and_grows_beyond_in_proportion(
     tir: float, pivot: float, reach: float, factor: float
 ) -> None:
-    """First principles: similar triangles about the pivot."""
+    """First principles: an offset before the plane, similar triangles about the pivot beyond it."""
     line = line_from_pivot(tir, pivot + reach, pivot)
     span = (pivot + reach) - pivot
-    assert line.at(pivot) == pytest.approx(0.0, abs=1e-9 * max(1.0, tir * (1 + abs(pivot) / reach)))
+    assert 2 * line.at(pivot) == pytest.approx(tir, abs=1e-9 * max(1.0, tir * (1 + abs(pivot) / reach)))
     assert 2 * line.at(pivot + factor * span) == pytest.approx(
-        factor * tir, rel=1e-9, abs=1e-9 * max(1.0, tir * (1 + abs(pivot) / reach))
+        max(1.0, factor) * tir, rel=1e-9, abs=1e-9 * max(1.0, tir * (1 + abs(pivot) / reach))
     )
 
 
@@ -68,6 +69,33 @@ def test_a_particle_tilts_by_its_thickness_over_the_seat() -> None:
     assert tir_from_particle(5.0, 50.0, 100.0) == pytest.approx(20.0)
     with pytest.raises(ValueError, match="above 0"):
         tir_from_particle(5.0, 0.0, 100.0)
+
+
+@pytest.mark.parametrize(("beyond", "ratio"), [(19.0, 1.0), (57.0, 3.0), (5.0, 1.0)])
+def test_the_mouth_of_a_grip_is_the_cautious_pivot(beyond: float, ratio: float) -> None:
+    """First principles: from 19 to 57 mm out of a 40 mm grip, 1.644 about its rear, 1.974 its middle, 3 its mouth."""
+    assert line_from_pivot(1.0, 19.0, 0.0).at(beyond) == pytest.approx(0.5 * ratio)
+    assert 2 * line_from_pivot(1.0, 19.0, -20.0).at(57.0) == pytest.approx(77 / 39)
+    assert 2 * line_from_pivot(1.0, 19.0, -40.0).at(57.0) == pytest.approx(97 / 59)
+
+
+def test_a_slip_fit_tilts_as_well_as_it_shifts() -> None:
+    """First principles: 34 µm over 50 mm, 60 mm out: vectors of 37.4 and 20.4 µm, 115.6 µm at worst; 34 at the rear."""
+    lines = slip_fit_lines(34.0, 50.0, 100.0)
+    assert [lines.at_mouth.at(160.0), lines.at_rear.at(160.0)] == pytest.approx([37.4, 20.4])
+    assert 2 * lines.bound.at(160.0) == pytest.approx(115.6)
+    assert lines.at_mouth.at(160.0) + lines.at_rear.at(160.0) == pytest.approx(lines.bound.at(160.0))
+    for inside in (50.0, 80.0, 100.0):
+        assert 2 * lines.bound.at(inside) == pytest.approx(34.0)
+        assert abs(lines.at_mouth.at(inside)) + abs(lines.at_rear.at(inside)) == pytest.approx(17.0)
+    with pytest.raises(ValueError, match="above 0"):
+        slip_fit_lines(34.0, 0.0, 100.0)
+
+
+def test_a_particle_under_a_face_tilts_over_its_diameter() -> None:
+    """First principles: 5 µm on a face of 57 mm mean, 63 mm outer diameter, read 26.3 and 23.8 µm at 150 mm."""
+    assert tir_from_particle(5.0, 57.0, 150.0) == pytest.approx(26.3, abs=0.05)
+    assert tir_from_particle(5.0, 63.0, 150.0) == pytest.approx(23.8, abs=0.05)
 
 
 def test_a_bowed_rod_stands_off_by_its_parabola() -> None:

@@ -151,14 +151,11 @@ def test_a_measured_spindle_has_a_direction() -> None:
     assert 2 * spindle.line.at(160) == pytest.approx(-6)
 
 
-def test_one_reading_of_a_spindle_tilts_about_the_middle_of_its_seat() -> None:
-    """First principles: nothing in the middle of the taper, and along a line from there through 4 µm at 80 mm."""
+def test_one_reading_of_a_spindle_tilts_about_the_gauge_line() -> None:
+    """First principles: 4 µm up to 80 mm, then along a line from the gauge line, where the taper bears first."""
     request = base_request("press_in")
     request["machine"]["spindle_runout"] = {"statements": [{"tir_um": 4, "at_mm": 80}]}
     derived = derived_of(request)
     (spindle,) = [item for item in derived.contributors.known if item.name == "runout of the spindle"]
-    middle = known(derived.geometry.places[0].pivot)
-    assert middle < 0
-    assert 2 * spindle.line.at(middle) == pytest.approx(0, abs=1e-12)
-    assert 2 * spindle.line.at(80) == pytest.approx(4)
-    assert 2 * spindle.line.at(80 + (80 - middle)) == pytest.approx(8)
+    assert known(derived.geometry.places[0].pivot) == 0
+    assert [2 * spindle.line.at(z) for z in (-10, 0, 80, 160)] == pytest.approx([4, 4, 4, 8])

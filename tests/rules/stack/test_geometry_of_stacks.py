@@ -28,16 +28,23 @@ def test_press_in_stack_from_gauge_line_to_tip() -> None:
     assert geometry.tip == 199
 
 
-def test_seats_tilt_about_their_middles() -> None:
-    """First principles: half the taper behind the gauge line, half the collet, half the grip behind the face."""
+def test_points_about_which_parts_tilt() -> None:
+    """The gauge line for a taper, mid-seat for a press-in collet and a grip, the mouth for an 8° collet."""
     geometry = _geometry(base_request("press_in"))
     assert [place.pivot for place in geometry.places] == [
-        -65.4 / 2,
+        0,
         70 - 45 / 2,
         70 - 55 / 2,
         170 - 12,
         170 - 17,
     ]
+    assert [place.pivot for place in _geometry(base_request("nut_collet")).places] == [0, 80, 80]
+
+
+def test_levers_of_a_particle() -> None:
+    """A hollow taper of size 63 tilts over its face, 0.9 × 63 mm; other seats tilt over their length."""
+    assert _geometry(base_request("nut_collet")).places[0].lever == pytest.approx(56.7)
+    assert [place.lever for place in _geometry(base_request("press_in")).places] == [65.4, 45, 55, 24, 34]
 
 
 def test_projection_replaces_overall_length() -> None:
