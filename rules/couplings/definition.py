@@ -305,6 +305,10 @@ class Coupling:
         """Return the taper behind the gauge line of a machine side; None where its table does not have it."""
         return None
 
+    def flange_mm(self, side: Side) -> float | None:  # noqa: ARG002
+        """Return the diameter of the flange by the table of the standard, mm; None where no table has it."""
+        return None
+
     def fields_needed(self, end: str) -> tuple[str, ...]:  # noqa: ARG002
         """Return the fields that a check needs of such an end."""
         return self.needed_fields

@@ -154,5 +154,10 @@ class _HollowTaper(Taper):
         # the table has the cone diameter at the gauge line only, so the cone is drawn as a cylinder
         return None if diameter is None or length is None else Cone(length, diameter, diameter)
 
+    def flange_mm(self, side: Side) -> float | None:
+        if not isinstance(side, HollowTaper) or side.size is None:
+            return None
+        return size_row(side.size).flange_diameter_mm
+
 
 HOLLOW_TAPER = _HollowTaper()

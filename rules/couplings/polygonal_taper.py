@@ -8,7 +8,7 @@ from typing import Literal
 
 from pydantic import Field
 
-from rules.couplings.definition import Ends, Figure, Taper, Word
+from rules.couplings.definition import Ends, Figure, Side, Taper, Word
 from rules.quantities.missing import when_known
 from rules.quantities.models import Model
 from rules.quantities.tables import Row, UnknownEntryError, read_rows
@@ -84,6 +84,11 @@ class _PolygonalTaper(Taper):
     workpiece_side = PolygonalTaper
     needed_fields = ("size",)
     words = MappingProxyType({"clamping_force": _clamping_force})
+
+    def flange_mm(self, side: Side) -> float | None:
+        if not isinstance(side, PolygonalTaper) or side.size is None:
+            return None
+        return taper(side.size).flange_diameter_mm
 
 
 POLYGONAL_TAPER = _PolygonalTaper()

@@ -244,5 +244,11 @@ class _SteepTaper(Taper):
             return None
         return Cone(row.taper_length_mm, gauge_diameter(side.size), row.small_end_mm)
 
+    def flange_mm(self, side: Side) -> float | None:
+        if not isinstance(side, SteepTaper) or side.size is None or side.form is None:
+            return None
+        row = shank(side.form, side.size)
+        return None if row is None else row.flange_diameter_mm
+
 
 STEEP_TAPER = _SteepTaper()
