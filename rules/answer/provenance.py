@@ -36,7 +36,11 @@ def request_sha256(request: Model) -> str:
 
 
 def provenance(
-    request: Model, policy: Policy | None, book: Rulebook, catalogue_sha256: str | None = None
+    request: Model,
+    policy: Policy | None,
+    book: Rulebook,
+    catalogue_sha256: str | None = None,
+    assumption_set: str | None = None,
 ) -> Provenance:
     """Return the names and digests of service, rulebooks and request, and the changes from the rulebooks."""
     return construct(
@@ -47,7 +51,7 @@ def provenance(
         rulebooks=book.book_names(),
         rulebook_sha256=book.digest,
         catalogue_sha256=catalogue_sha256,
-        assumption_set=None,
+        assumption_set=assumption_set,
         request_sha256=request_sha256(request),
         deviations=[*_changed_thresholds(policy, book), *_lowered(book), *_replaced(book)],
     )

@@ -350,7 +350,7 @@ class BendingShare(Out):
 
 
 class StiffnessReport(Out):
-    """Bending of the stack as a stepped beam, clamped at the gauge line."""
+    """Bending of the stack as a stepped beam on springs; ranges from soft to stiff joints."""
 
     tip_compliance_um_per_n: Estimate | None = Field(
         title="Compliance at the tip", description="Radial compliance at the tip, µm/N."
@@ -830,7 +830,7 @@ class Report(Out):
 
     verdict: Verdict = Field(description="Verdict on the stack: the worst finding by the policy.")
     if_assumptions_hold: Verdict | None = Field(
-        description="Verdict if every assumption holds; null without assumptions."
+        description="Verdict if every assumption holds; null if only stiffnesses are assumed."
     )
     stack_id: str | None = Field(description="Caller's name of the stack.")
     summary: Summary

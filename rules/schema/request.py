@@ -10,6 +10,7 @@ from rules.couplings.sides import SpindleSide
 from rules.quantities.models import (
     CuttingSpeed,
     Force,
+    Frequency,
     Identifier,
     Key,
     Length,
@@ -73,10 +74,10 @@ class Joint(Model):
         examples=[30],
     )
     radial_stiffness_n_per_um: Stiffness | None = Field(
-        None, description="Radial stiffness of the joint, N/µm; rigid if absent.", examples=[40]
+        None, description="Radial stiffness of the joint, N/µm; else assumed.", examples=[40]
     )
     tilting_stiffness_n_m_per_mrad: Stiffness | None = Field(
-        None, description="Tilting stiffness of the joint, N·m/mrad; rigid if absent.", examples=[25]
+        None, description="Tilting stiffness of the joint, N·m/mrad; else assumed.", examples=[25]
     )
     clocking_deg: Annotated[float, Field(ge=-360, le=360)] | None = Field(
         None, description="Angle of the lower component's mark from the upper one's, degrees.", examples=[90]
@@ -95,6 +96,9 @@ class Stack(Model):
         None,
         max_length=MAX_COMPONENTS,
         description="Settings of joints; joints without settings may be left out.",
+    )
+    tap_test_hz: Frequency | None = Field(
+        None, description="First natural frequency in bending, measured in the spindle, Hz.", examples=[980]
     )
 
 

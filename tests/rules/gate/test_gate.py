@@ -70,7 +70,8 @@ def test_one_operation(name: str) -> None:
     found = (one.decision, one.verdict, {it.code for it in one.reasons}, {it.code for it in one.undecided})
     assert found == EXPECTED[name]
     assert report.decision == one.decision
-    assert bool(one.advice) is (name == "advice")
+    # at the speed of the error the teeth pass near a natural frequency
+    assert bool(one.advice) is (name in ("advice", "error"))
 
 
 @pytest.mark.parametrize(

@@ -88,10 +88,14 @@ RULES = {
     "SPD-050": ("warning", False, "component"),
     "SPD-060": ("advice", True, "component"),
     "SPD-070": ("error", False, "operation"),
+    "SPD-080": ("advice", False, "operation"),
     "SPN-010": ("error", True, "joint"),
     "STF-010": ("error", False, "operation"),
     "STF-020": ("warning", True, "operation"),
     "STF-030": ("warning", False, "operation"),
+    "STF-040": ("warning", False, "operation"),
+    "STF-050": ("advice", False, "operation"),
+    "STF-060": ("advice", False, "operation"),
     "STK-010": ("error", False, "component"),
     "STK-020": ("warning", False, "stack"),
     "STK-030": ("warning", False, "stack"),
@@ -137,9 +141,9 @@ POINTERS = {
     ("14-short-grip", "OVH-020"): ["/stack/components/1"],
     ("17-heavy-cut-in-a-collet", "GRIP-070"): _COLLET_AND_SHANK,
     ("18-slender-reach-at-speed", "OVH-020"): ["/stack/components/1"],
-    ("18-slender-reach-at-speed", "SPD-040"): ["/operations/0"],
+    ("18-slender-reach-at-speed", "SPD-080"): ["/operations/0"],
     ("18-slender-reach-at-speed", "STF-010"): ["/operations/0"],
-    ("18-slender-reach-at-speed", "STF-020"): ["/operations/0"],
+    ("18-slender-reach-at-speed", "STF-050"): ["/operations/0"],
 }
 
 # stack 15 -> code, the fields it is about, the fields that would decide it
