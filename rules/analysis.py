@@ -25,6 +25,7 @@ from rules.balance.analysis import (
 from rules.bending.analysis import (
     StackStiffness,
     deflection_properties,
+    seat_properties,
     stiffness_of,
     vibration_properties,
 )
@@ -95,6 +96,7 @@ def random_sums_of(
 
 def operation_facts(
     chain: Chain,
+    geometry: Positions,
     at_limit: OrMissing[PlaneBudget],
     at_tip: OrMissing[PlaneBudget],
     balance: StackBalance,
@@ -112,6 +114,7 @@ def operation_facts(
         balance_properties(fact, operation, balance)
         vibration_properties(fact, chain, stiffness, speed)
     deflection_properties(fact, operation, at, stiffness, load)
+    seat_properties(fact, chain, geometry, load)
     drive_properties(fact, machine, load)
     cut_properties(fact, chain, operation.cut)
     runout_properties(fact, operation, at_limit, at_tip)
@@ -212,7 +215,7 @@ def analyse(
     outlines = tuple([outline_of(member, place) for member, place in zip(chain.members, geometry.places, strict=True)])
     load = cutting_load_of(chain, speed)
     grips = at_rest = grips_of(chain, geometry, outlines, load, speed)
-    if chain.operation is not None and any(grip.shrink is not None for grip in grips):
+    if chain.operation is not None and any(grip.falls_with_speed for grip in grips):
         at_rest = grips_of(chain, geometry, outlines, NO_LOAD, None)
     stiffness = stiffness_of(chain, geometry, outlines, masses, load)
     at_tip = _complete(sums.tip, contributors)
@@ -222,7 +225,7 @@ def analyse(
         stack_fact(chain, geometry, masses),
         *component_facts(chain, geometry, masses, speed),
         *joint_facts(chain, grips, speed),
-        *operation_facts(chain, at_limit, at_tip, balance, stiffness, load, speed),
+        *operation_facts(chain, geometry, at_limit, at_tip, balance, stiffness, load, speed),
     )
     return StackAnalysis(
         chain,

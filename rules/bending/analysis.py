@@ -11,7 +11,9 @@ from typing import Final, Literal, NamedTuple
 from rules.bending.beam import Segment, Spring, boundaries_of, cone_slices, shear_coefficient, tip_compliance
 from rules.bending.frequencies import frequencies_by_springs
 from rules.bending.interfaces import Band, Interface, interfaces_of, on_boundaries
+from rules.couplings.sides import COUPLINGS
 from rules.cutting.analysis import CuttingLoad
+from rules.grip.formulas import lift_off_moment_n_m
 from rules.quantities.missing import (
     Missing,
     OrMissing,
@@ -37,6 +39,7 @@ __all__ = [
     "StackStiffness",
     "critical_speed_of",
     "deflection_properties",
+    "seat_properties",
     "stiffness_of",
     "vibration_properties",
 ]
@@ -434,6 +437,30 @@ def _basis(stiffness: StackStiffness, *, measured: bool) -> str:
     if bending is None or bending.deciding is None:
         return "the stated stiffness of spindle and joints"
     return f"the assumed stiffness of {bending.deciding.joint}"
+
+
+_FACE_SHARE: Final = 0.9
+"""Mean diameter of the contact ring over the flange diameter, common practice."""
+
+
+def seat_properties(fact: Properties, chain: Chain, geometry: Positions, load: CuttingLoad) -> None:
+    """Add the moment of the radial force about the gauge line, and the one at which a flange face begins to open.
+
+    Only for a taper with face contact whose clamping force is stated or recommended.
+    """
+    side = chain.members[0].machine_side if chain.members else None
+    if chain.machine is None or side is None or load.radial_force_n is None:
+        return
+    coupling = COUPLINGS[side.coupling]
+    flange, force = coupling.flange_mm(side), chain.machine.drawbar_force_n
+    if force is None:
+        force = coupling.clamping_force_n(side)
+    if not coupling.face_contact or flange is None or force is None:
+        return
+    fact.add("clamping_force_n", force)
+    moment = when_both_known(lambda radial, tip: 1e-3 * radial * tip, load.radial_force_n, geometry.tip)
+    fact.add("seat_moment_n_m", moment)
+    fact.add("lift_off_moment_n_m", lift_off_moment_n_m(force, _FACE_SHARE * flange))
 
 
 def deflection_properties(

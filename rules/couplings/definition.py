@@ -232,6 +232,8 @@ class Coupling:
 
     has_gauge_line: ClassVar[bool] = True
     """Whether lengths of a component with this machine side start at a gauge line or contact face, not at its end."""
+    face_contact: ClassVar[bool] = False
+    """Whether it is a taper that seats on a flange face, too."""
     pulled_aside: ClassVar[bool] = False
     """Whether a screw pushes the shank to one side of the bore. The full clearance then adds to eccentricity, and no
     axial capacity follows from the torque capacity, since the screw carries the load, not friction all round."""
@@ -307,6 +309,10 @@ class Coupling:
 
     def flange_mm(self, side: Side) -> float | None:  # noqa: ARG002
         """Return the diameter of the flange by the table of the standard, mm; None where no table has it."""
+        return None
+
+    def clamping_force_n(self, side: Side) -> float | None:  # noqa: ARG002
+        """Return the recommended clamping force by the table, N; None where no table has it."""
         return None
 
     def fields_needed(self, end: str) -> tuple[str, ...]:  # noqa: ARG002

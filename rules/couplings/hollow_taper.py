@@ -45,6 +45,7 @@ class HollowTaperSize(Row):
     flange_diameter_mm: float
     gauge_diameter_mm: float
     shank_length_mm: float
+    clamping_force_kn: float | None
 
 
 class HollowTaperForm(Row):
@@ -132,6 +133,7 @@ class _HollowTaper(Taper):
     name = "hollow_taper"
     machine_side = HollowTaper
     workpiece_side = HollowTaper
+    face_contact = True
     needed_fields = ("size", "form")
     decided_by = "form"
     words = MappingProxyType({"form": lambda ends: ends.first("form", ends.lower, lower_first=True)})
@@ -158,6 +160,12 @@ class _HollowTaper(Taper):
         if not isinstance(side, HollowTaper) or side.size is None:
             return None
         return size_row(side.size).flange_diameter_mm
+
+    def clamping_force_n(self, side: Side) -> float | None:
+        if not isinstance(side, HollowTaper) or side.size is None or side.form not in ("A", "C"):
+            return None
+        force = size_row(side.size).clamping_force_kn
+        return None if force is None else 1000.0 * force
 
 
 HOLLOW_TAPER = _HollowTaper()

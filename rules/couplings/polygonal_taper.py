@@ -82,6 +82,7 @@ class _PolygonalTaper(Taper):
     name = "polygonal_taper"
     machine_side = PolygonalTaper
     workpiece_side = PolygonalTaper
+    face_contact = True
     needed_fields = ("size",)
     words = MappingProxyType({"clamping_force": _clamping_force})
 

@@ -137,6 +137,7 @@ class Machine(Model):
     spindle_tilting_stiffness_n_m_per_mrad: Stiffness | None = Field(
         None, description="Tilting stiffness at the gauge line, N·m/mrad; rigid if absent."
     )
+    drawbar_force_n: Force | None = Field(None, description="Clamping force of the drawbar, N.", examples=[18000])
     coolant_through: bool | None = Field(
         None, description="Whether the spindle supplies through-coolant.", examples=[True]
     )

@@ -286,3 +286,33 @@ def test_a_critical_speed_that_rests_on_assumptions_is_no_limit_alone() -> None:
     request["stack"]["tap_test_hz"] = 700
     (limit,) = report_of(request).speed.limits
     assert (limit.cause, limit.speed_rpm.value) == ("critical_speed", 0.75 * 42_000)
+
+
+# Seat under the cutting force
+
+
+@pytest.mark.parametrize(
+    ("side", "drawbar", "limit"),
+    [
+        ({"coupling": "hollow_taper", "size": "63", "form": "A"}, None, 18_000 * 0.9 * 63 / 4e3),
+        ({"coupling": "hollow_taper", "size": "63", "form": "A"}, 9000, 9000 * 0.9 * 63 / 4e3),
+        ({"coupling": "hollow_taper", "size": "63", "form": "E"}, None, None),
+        ({"coupling": "polygonal_taper", "size": "50"}, None, None),
+        ({"coupling": "polygonal_taper", "size": "50"}, 25_000, 25_000 * 0.9 * 50 / 4e3),
+        ({"coupling": "steep_taper", "size": "40", "form": "mas_403"}, 12_000, None),
+    ],
+)
+def test_moment_at_which_the_face_opens(side: dict[str, Any], drawbar: float | None, limit: float | None) -> None:
+    """First principles: F·D/4 with D of 0.9 of the flange; tapers without face contact have no such limit."""
+    request = base_request("shrink")
+    request["stack"]["components"][0]["machine_side"] = side
+    if drawbar is not None:
+        request["machine"]["drawbar_force_n"] = drawbar
+    request["operations"][0]["load"] = {"radial_force_n": 600}
+    derived = derived_of(request)
+    of = next(fact.known for fact in derived.facts if fact.kind == "operation")
+    if limit is None:
+        assert "lift_off_moment_n_m" not in of
+        return
+    assert of["lift_off_moment_n_m"] == pytest.approx(limit, rel=1e-12)
+    assert of["seat_moment_n_m"] == pytest.approx(0.6 * known(derived.geometry.tip), rel=1e-12)
