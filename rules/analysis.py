@@ -11,15 +11,13 @@ from typing import NamedTuple
 
 from rules.answer.provenance import cautions
 from rules.balance.analysis import (
-    CoupleSum,
+    BalanceSums,
     StackBalance,
-    UnbalanceSum,
     UnbalanceVectors,
     balance_of,
     balance_properties,
-    couple_sum,
-    unbalance_question,
-    unbalance_sum,
+    balance_questions,
+    balance_sums,
     unbalance_vectors,
 )
 from rules.bending.analysis import (
@@ -63,12 +61,11 @@ __all__ = ["StackAnalysis", "analyse", "cautions_of", "component_facts", "joint_
 
 
 class RandomSums(NamedTuple):
-    """Runout at two planes, unbalance and couple."""
+    """Runout at two planes, and unbalance."""
 
     gauge_plane: OrMissing[PlaneBudget]
     tip: OrMissing[PlaneBudget]
-    unbalance: OrMissing[UnbalanceSum]
-    couple: OrMissing[CoupleSum]
+    balance: OrMissing[BalanceSums]
 
 
 def random_sums_of(
@@ -85,13 +82,13 @@ def random_sums_of(
     ]
     questions: list[Question] = [plane.question() for plane in planes if not isinstance(plane, Missing)]
     if not isinstance(vectors, Missing):
-        questions.append(unbalance_question(vectors.static))
+        questions.extend(balance_questions(vectors))
     answers = iter(RandomClocking.figures_of(questions))
     at_gauge_plane, at_tip = [plane if isinstance(plane, Missing) else plane.budget(next(answers)) for plane in planes]
     if isinstance(vectors, Missing):
-        return RandomSums(at_gauge_plane, at_tip, vectors, vectors)
-    unbalance = unbalance_sum(vectors.static, questions[-1], next(answers))
-    return RandomSums(at_gauge_plane, at_tip, unbalance, couple_sum(vectors.couple))
+        return RandomSums(at_gauge_plane, at_tip, vectors)
+    rest = list(answers)
+    return RandomSums(at_gauge_plane, at_tip, balance_sums(vectors, questions[-len(rest) :], rest))
 
 
 def operation_facts(
@@ -111,7 +108,7 @@ def operation_facts(
     fact = Properties("operation", "operation", (at,), stack=chain.request.stack.id or "the stack")
     if speed is not None:
         programmed_speed_properties(fact, chain, operation, speed)
-        balance_properties(fact, operation, balance)
+        balance_properties(fact, chain, operation, balance)
         vibration_properties(fact, chain, stiffness, speed)
     deflection_properties(fact, operation, at, stiffness, load)
     seat_properties(fact, chain, geometry, load)
@@ -209,9 +206,9 @@ def analyse(
     contributors = contributors_of(chain, geometry)
     limit = None if operation is None or operation.runout_limit_um is None else Tir(operation.runout_limit_um)
     masses = masses_of(chain, geometry)
-    vectors = unbalance_vectors(chain, contributors, masses)
+    vectors = unbalance_vectors(chain, geometry, contributors, masses)
     sums = random_sums_of(geometry.gauge_plane, geometry.tip, contributors, vectors, limit)
-    balance = balance_of(chain, masses, sums.unbalance, sums.couple, speed)
+    balance = balance_of(chain, masses, sums.balance, speed)
     outlines = tuple([outline_of(member, place) for member, place in zip(chain.members, geometry.places, strict=True)])
     load = cutting_load_of(chain, speed)
     grips = at_rest = grips_of(chain, geometry, outlines, load, speed)

@@ -193,7 +193,9 @@ class Described(Row):
     tables: Texts
     """Published tables with its dimensions."""
     seating_eccentricity_um: float | None = None
-    """Eccentricity from reseating in a spindle, from memory (approach of ISO 16084)."""
+    """Eccentricity from reseating in a spindle at best; the idea of ISO 16084."""
+    seating_eccentricity_up_to_um: float | None = None
+    """The same of new parts at worst."""
     seat: Texts | None = None
     """Sentences on seating its machine side in the spindle of the gauge."""
     instruction: Mapping[str, Any]
@@ -309,6 +311,10 @@ class Coupling:
 
     def flange_mm(self, side: Side) -> float | None:  # noqa: ARG002
         """Return the diameter of the flange by the table of the standard, mm; None where no table has it."""
+        return None
+
+    def taper_mm3(self, side: Side) -> float | None:  # noqa: ARG002
+        """Return the volume of a solid taper behind the gauge line, mm³; None where the tables do not give it."""
         return None
 
     def clamping_force_n(self, side: Side) -> float | None:  # noqa: ARG002

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from functools import cache
 from types import MappingProxyType
 from typing import Literal
@@ -155,6 +156,10 @@ class _HollowTaper(Taper):
         diameter, length = gauge_diameter(side.size, side.form), shank_length(side.size, side.form)
         # the table has the cone diameter at the gauge line only, so the cone is drawn as a cylinder
         return None if diameter is None or length is None else Cone(length, diameter, diameter)
+
+    def taper_mm3(self, side: Side) -> float | None:
+        cone = self.cone(side)
+        return None if cone is None else math.pi / 4.0 * cone.large_mm**2 * cone.length_mm
 
     def flange_mm(self, side: Side) -> float | None:
         if not isinstance(side, HollowTaper) or side.size is None:

@@ -111,6 +111,14 @@ class KnobDemand(Model):
     )
 
 
+class SpindleBearings(Model):
+    """Bearings of the spindle, for the force of an unbalance on them."""
+
+    front_mm: Length = Field(description="Front bearing behind the gauge line, mm.", examples=[60])
+    spacing_mm: PositiveLength = Field(description="Distance of the rear bearing from the front one, mm.")
+    dynamic_rating_n: Force | None = Field(None, description="Dynamic load rating of the front bearing, N.")
+
+
 class Machine(Model):
     """Limits of the machine; limits not stated are not judged."""
 
@@ -137,6 +145,7 @@ class Machine(Model):
     spindle_tilting_stiffness_n_m_per_mrad: Stiffness | None = Field(
         None, description="Tilting stiffness at the gauge line, N·m/mrad; rigid if absent."
     )
+    bearings: SpindleBearings | None = Field(None, description="Bearings of the spindle.")
     drawbar_force_n: Force | None = Field(None, description="Clamping force of the drawbar, N.", examples=[18000])
     coolant_through: bool | None = Field(
         None, description="Whether the spindle supplies through-coolant.", examples=[True]

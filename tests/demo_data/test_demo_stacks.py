@@ -33,7 +33,7 @@ EXPECTED = {
     "15-incomplete-library-entry": (
         "review",
         set(),
-        {"GRIP-050", "RUN-010", "RUN-020", "RUN-030", "RUN-040", "SPD-020"},
+        {"BAL-020", "GRIP-050", "RUN-010", "RUN-020", "RUN-030", "RUN-040", "SPD-020"},
     ),
     "16-carbide-shank-with-head": ("pass", {"RUN-030"}, set()),
     "17-heavy-cut-in-a-collet": ("fail", {"GRIP-070", "MCH-070", "RUN-030", "RUN-040"}, set()),

@@ -126,7 +126,15 @@ def _of_operation(one: dict[str, Any]) -> Iterator[float | None]:
     balance = one["balance"]
     yield from (
         value
-        for name in ("permissible_g_mm", "seating_g_mm", "highest_speed_rpm", "quality_mm_per_s", "rotating_force_n")
+        for name in (
+            "permissible_g_mm",
+            "seating_g_mm",
+            "highest_speed_rpm",
+            "quality_mm_per_s",
+            "rotating_force_n",
+            "front_bearing_force_n",
+            "rear_bearing_force_n",
+        )
         for value in _values(balance[name])
     )
 
@@ -194,7 +202,10 @@ def expected_figures(report: dict[str, Any]) -> dict[str, list[float]]:
     return {part: [value for value in values if value is not None] for part, values in told.items()} | {
         part: sorted(value for value in values if value is not None)
         for part, values in {
-            "balance": [value for value in _values(*report["balance"].values()) if not isinstance(value, str)],
+            "balance": [
+                *(value for value in _values(*report["balance"].values()) if not isinstance(value, str | list)),
+                *(value for plane in report["balance"]["planes"] for value in plane.values()),
+            ],
             "stiffness": [
                 *(value for value in _values(*stiffness.values()) if isinstance(value, float)),
                 *_values(*stiffness["bending_frequencies_hz"]),

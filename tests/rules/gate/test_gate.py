@@ -35,7 +35,7 @@ EXPECTED: dict[str, tuple[str, str, set[str], set[str]]] = {
     "cutting speed": ("release", "pass", set(), set()),
     "advice": ("release", "pass", set(), set()),
     "warning": ("hold", "review", {"DAT-030"}, set()),
-    "undecided": ("hold", "review", set(), {"RUN-010", "RUN-020", "SPD-020"}),
+    "undecided": ("hold", "review", set(), {"BAL-020", "RUN-010", "RUN-020", "SPD-020"}),
     "error": ("stop", "fail", {"SPD-010"}, set()),
     "no machine": ("hold", "pass", {"GATE-010", "GATE-020", "GATE-060"}, set()),
     "no spindle": ("hold", "review", {"GATE-020"}, {"SPN-010"}),
