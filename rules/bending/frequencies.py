@@ -34,7 +34,7 @@ _MOST_SEGMENTS: Final = 300
 """Most segments; neighbours are joined beyond it. No real stack has so many."""
 _RESOLVED: Final = 1e-12
 """Share of the largest eigenvalue below which another is within rounding: a frequency a million times the first."""
-_DIRECT: Final = 32
+_DIRECT: Final = 48
 """Most unknowns for which solving for all eigenvalues is quicker than iterating for a few."""
 _GUARD: Final = 5
 """Additional vectors in the iteration, for faster convergence."""

@@ -264,7 +264,7 @@ def test_few_eigenvalues_agree_with_all(beam: Beam, elements: int) -> None:
 
 def test_iteration_that_has_not_converged_is_left(monkeypatch: pytest.MonkeyPatch) -> None:
     """First principles: with no error allowed at all the whole matrix is solved, to the same frequencies."""
-    stack = [_segment(10.0 + k, 60.0 - k, 8.0) for k in range(20)]
+    stack = [_segment(10.0 + k, 60.0 - k, 8.0) for k in range(40)]
     iterated = bending_frequencies(stack)
     monkeypatch.setattr(frequencies, "_RESIDUAL", 0.0)
     solved = bending_frequencies(stack)
