@@ -406,6 +406,46 @@ def test_agrees_with_transfer_matrices(segments: list[Segment], springs: list[Sp
     assert served[0] >= fine[0] * (1 - 1e-6)
 
 
+def _by_displacements(segments: Sequence[Segment]) -> list[float]:
+    """Return the frequencies of one element a segment, with deflection and rotation of the nodes as unknowns."""
+    linear: Any = importlib.import_module("scipy.linalg")
+    size = 2 * len(segments) + 2
+    stiff, heavy = np.zeros((size, size)), np.zeros((size, size))
+    points, weights = np.polynomial.legendre.leggauss(6)
+    x = (points + 1) / 2
+    for number, (length, bends, mass, shear, rotary) in enumerate(segments):
+        phi = 12 * bends / (shear * length**2)
+        moved = [
+            1 - 3 * x**2 + 2 * x**3 + phi * (1 - x),
+            length * (x - 2 * x**2 + x**3 + phi / 2 * (x - x**2)),
+            3 * x**2 - 2 * x**3 + phi * x,
+            length * (-(x**2) + x**3 - phi / 2 * (x - x**2)),
+        ]
+        turned = [
+            6 / length * (x**2 - x),
+            1 - 4 * x + 3 * x**2 + phi * (1 - x),
+            6 / length * (x - x**2),
+            -2 * x + 3 * x**2 + phi * x,
+        ]
+        w, p = (np.array(one) / (1 + phi) for one in (moved, turned))
+        own = mass * (w * weights) @ w.T + rotary * (p * weights) @ p.T
+        a, b, c = 6 * length, (4 + phi) * length**2, (2 - phi) * length**2
+        bent = np.array([[12, a, -12, a], [a, b, -a, c], [-12, -a, 12, -a], [a, c, -a, b]])
+        at = slice(2 * number, 2 * number + 4)
+        stiff[at, at] += bends / (length**3 * (1 + phi)) * bent
+        heavy[at, at] += length / 2 * own
+    largest = linear.eigh(heavy[2:, 2:], stiff[2:, 2:], eigvals_only=True)[:-4:-1]
+    return [math.sqrt(1000.0 / value) / (2 * math.pi) for value in largest]
+
+
+@pytest.mark.parametrize(("segments", "_springs"), WITH_SHEAR)
+def test_agrees_element_by_element(segments: list[Segment], _springs: list[Spring]) -> None:
+    """Literature: Przemieniecki's element (1968, from memory) in displacements, on the same few elements."""
+    for softer in (1.0, 10.0):
+        beam = [one._replace(shear_n=one.shear_n / softer) for one in segments]
+        assert bending_frequencies(beam, elements=1) == pytest.approx(_by_displacements(beam), rel=1e-7)
+
+
 def _by_mixed_elements(segments: Sequence[Segment], spring: Spring, pieces: int) -> tuple[float, float]:
     """Return tip compliance and first frequency by scikit-fem: w quadratic, ψ linear, shear strain w′ − ψ."""
     fem: Any = importlib.import_module("skfem")
