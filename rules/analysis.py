@@ -11,20 +11,19 @@ from typing import NamedTuple
 
 from rules.answer.provenance import cautions
 from rules.balance.analysis import (
-    CoupleSum,
+    BalanceSums,
     StackBalance,
-    UnbalanceSum,
     UnbalanceVectors,
     balance_of,
     balance_properties,
-    couple_sum,
-    unbalance_question,
-    unbalance_sum,
+    balance_questions,
+    balance_sums,
     unbalance_vectors,
 )
 from rules.bending.analysis import (
     StackStiffness,
     deflection_properties,
+    seat_properties,
     stiffness_of,
     vibration_properties,
 )
@@ -62,13 +61,12 @@ __all__ = ["StackAnalysis", "analyse", "cautions_of", "component_facts", "joint_
 
 
 class RandomSums(NamedTuple):
-    """Runout at the planes, unbalance and couple."""
+    """Runout at the planes, and unbalance."""
 
     gauge_plane: OrMissing[PlaneBudget]
     tip: OrMissing[PlaneBudget]
     reading: PlaneBudget | None
-    unbalance: OrMissing[UnbalanceSum]
-    couple: OrMissing[CoupleSum]
+    balance: OrMissing[BalanceSums]
 
 
 def random_sums_of(
@@ -89,20 +87,21 @@ def random_sums_of(
         question for plane in planes if not isinstance(plane, Missing) for question in plane.questions()
     ]
     if not isinstance(vectors, Missing):
-        questions.append(unbalance_question(vectors.static))
+        questions.extend(balance_questions(vectors))
     answers = iter(RandomClocking.figures_of(questions))
     at_gauge_plane, at_tip, there = [
         plane if isinstance(plane, Missing) else plane.budget(next(answers), next(answers)) for plane in planes
     ]
     at_reading = None if isinstance(there, Missing) else there
     if isinstance(vectors, Missing):
-        return RandomSums(at_gauge_plane, at_tip, at_reading, vectors, vectors)
-    unbalance = unbalance_sum(vectors.static, questions[-1], next(answers))
-    return RandomSums(at_gauge_plane, at_tip, at_reading, unbalance, couple_sum(vectors.couple))
+        return RandomSums(at_gauge_plane, at_tip, at_reading, vectors)
+    rest = list(answers)
+    return RandomSums(at_gauge_plane, at_tip, at_reading, balance_sums(vectors, questions[-len(rest) :], rest))
 
 
 def operation_facts(
     chain: Chain,
+    geometry: Positions,
     at_limit: OrMissing[PlaneBudget],
     at_tip: OrMissing[PlaneBudget],
     balance: StackBalance,
@@ -117,9 +116,10 @@ def operation_facts(
     fact = Properties("operation", "operation", (at,), stack=chain.request.stack.id or "the stack")
     if speed is not None:
         programmed_speed_properties(fact, chain, operation, speed)
-        balance_properties(fact, operation, balance)
+        balance_properties(fact, chain, operation, balance)
         vibration_properties(fact, chain, stiffness, speed)
     deflection_properties(fact, operation, at, stiffness, load)
+    seat_properties(fact, chain, geometry, load)
     drive_properties(fact, machine, load)
     cut_properties(fact, chain, operation.cut)
     runout_properties(fact, operation, chain.request.policy, at_limit, at_tip)
@@ -216,14 +216,14 @@ def analyse(
     contributors = contributors_of(chain, geometry)
     limit = None if operation is None or operation.runout_limit_um is None else Tir(operation.runout_limit_um)
     masses = masses_of(chain, geometry)
-    vectors = unbalance_vectors(chain, contributors, masses)
+    vectors = unbalance_vectors(chain, geometry, contributors, masses)
     reading = reading_plane(chain, geometry)
     sums = random_sums_of(geometry.gauge_plane, geometry.tip, reading, contributors, vectors, limit)
-    balance = balance_of(chain, masses, sums.unbalance, sums.couple, speed)
+    balance = balance_of(chain, masses, sums.balance, speed)
     outlines = tuple([outline_of(member, place) for member, place in zip(chain.members, geometry.places, strict=True)])
     load = cutting_load_of(chain, speed)
     grips = at_rest = grips_of(chain, geometry, outlines, load, speed)
-    if chain.operation is not None and any(grip.shrink is not None for grip in grips):
+    if chain.operation is not None and any(grip.falls_with_speed for grip in grips):
         at_rest = grips_of(chain, geometry, outlines, NO_LOAD, None)
     stiffness = stiffness_of(chain, geometry, outlines, masses, load)
     at_tip = _complete(sums.tip, contributors)
@@ -233,7 +233,7 @@ def analyse(
         stack_fact(chain, geometry, masses),
         *component_facts(chain, geometry, masses, speed),
         *joint_facts(chain, grips, speed),
-        *operation_facts(chain, at_limit, at_tip, balance, stiffness, load, speed),
+        *operation_facts(chain, geometry, at_limit, at_tip, balance, stiffness, load, speed),
     )
     return StackAnalysis(
         chain,

@@ -17,7 +17,14 @@ from rules.answer.findings import finding, not_judged, repointed, undecided
 from rules.answer.provenance import provenance, threshold_overrides
 from rules.assembly.instruction import assembly_section
 from rules.balance.report import balance_section, operation_balance
-from rules.bending.report import operation_bending, stiffness_section
+from rules.bending.report import (
+    ASSUMPTION_SET,
+    JUDGED_BY_ASSUMPTION,
+    operation_bending,
+    resting_properties,
+    stiffness_assumptions,
+    stiffness_section,
+)
 from rules.cutting.report import load_section
 from rules.exchange.documents import NO_CATALOGUE, Catalogue, load_catalogue
 from rules.grip.report import grip_section, operation_grips
@@ -57,6 +64,9 @@ class Assessor:
         self.engine = Engine(book)
         self.book = book
         self.catalogue = catalogue
+        self._on_assumptions = {
+            rule.code: needs for rule in book.rules if (needs := JUDGED_BY_ASSUMPTION.intersection(rule.needs))
+        }
         self._of_operation = frozenset(rule.code for rule in book.rules if _depends_on_operation(rule, book.vocabulary))
 
     @classmethod
@@ -156,18 +166,24 @@ class Assessor:
         derived = judged[0].analysis
         chain = derived.chain
         critical_share = threshold_in_force(self.book, overrides, *CRITICAL_SHARE)
+        rests_on = derived.stiffness.rests_on
+        used_by = self._using(resting_properties(derived.stiffness), judged)
+        if used_by:
+            findings = [
+                one.model_copy(update={"rests_on": list(rests_on)}) if one.code in used_by else one for one in findings
+            ]
         report = construct(
             Report,
             verdict=_verdict(findings, gaps, policy),
             if_assumptions_hold=None,
             stack_id=request.stack.id,
-            summary=_summary(findings, gaps, decided),
+            summary=_summary(findings, gaps, decided, len(rests_on)),
             findings=findings,
             undecided=gaps,
             decided=decided,
             not_judged=not_judged(self.book, judged[0].judgement, derived.facts),
             stated_by_standard=[],
-            assumptions=[],
+            assumptions=stiffness_assumptions(derived.stiffness, used_by),
             geometry=geometry_section(chain, derived.geometry),
             runout=runout_section(
                 chain, derived.geometry, derived.contributors, derived.gauge_plane, derived.tip, derived.reading
@@ -184,7 +200,14 @@ class Assessor:
             ],
             assembly=assembly_section(derived, findings) if "assembly" in request.sections else None,
             cautions=cautions_of(derived),
-            provenance=provenance(request, request.policy, self.book, self.catalogue.digest, adjusted),
+            provenance=provenance(
+                request,
+                request.policy,
+                self.book,
+                self.catalogue.digest,
+                adjusted,
+                ASSUMPTION_SET if rests_on else None,
+            ),
         )
         return repointed(report, resolved.lead) if resolved.homes else report, derived
 
@@ -223,6 +246,16 @@ class Assessor:
             decided.update(dict.fromkeys(one.judgement.decided))
         findings.sort(key=lambda item: _GRAVITY[item.severity])
         return findings, gaps, sorted(code for code in decided if code not in open_codes)
+
+    def _using(self, properties: frozenset[str], judged: Sequence[_JudgedOperation]) -> list[str]:
+        """Return the codes of the rules that judged by one of the properties, or lack something beside it."""
+        if not properties:
+            return []
+        using = {code for code, needs in self._on_assumptions.items() if not needs.isdisjoint(properties)}
+        codes = {code for one in judged for code in one.judgement.decided}
+        codes |= {item.rule.code for one in judged for item in one.judgement.fired}
+        codes |= {item.rule.code for one in judged for item in one.judgement.undecided}
+        return sorted(codes & using)
 
     def _operation_of(self, rule: Rule, operation: Operation | None) -> str | None:
         return operation.id if operation is not None and rule.code in self._of_operation else None
@@ -330,7 +363,7 @@ def _verdict(findings: Sequence[Finding], gaps: Sequence[Undecided], policy: Pol
     return "review" if outcomes else "pass"
 
 
-def _summary(findings: Sequence[Finding], gaps: Sequence[Undecided], decided: Sequence[str]) -> Summary:
+def _summary(findings: Sequence[Finding], gaps: Sequence[Undecided], decided: Sequence[str], assumed: int) -> Summary:
     counts = Counter(item.severity for item in findings)
     return construct(
         Summary,
@@ -339,5 +372,5 @@ def _summary(findings: Sequence[Finding], gaps: Sequence[Undecided], decided: Se
         advice=counts["advice"],
         undecided=len(gaps),
         decided=len(decided),
-        assumed=0,
+        assumed=assumed,
     )

@@ -205,6 +205,7 @@ class CouplingAnswer(CouplingSummary):
         description="Number of positions in which it seats; null if not limited or not known."
     )
     seating_eccentricity_um: float | None = Field(description="Eccentricity from one reseating, µm; null if not known.")
+    seating_eccentricity_up_to_um: float | None = Field(description="The same at worst.")
     source: str
     confidence: Annotated[Confidence, OPEN]
     note: str | None

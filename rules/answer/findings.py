@@ -205,6 +205,7 @@ def repointed(report: Report, lead: Callable[[str], str]) -> Report:
             "undecided": [
                 one.model_copy(update={"at": leads(one.at), "lacks": lacks(one.lacks)}) for one in report.undecided
             ],
+            "assumptions": [one.model_copy(update={"at": lead(one.at)}) for one in report.assumptions],
             "runout": report.runout.model_copy(update={"not_stated": lacks(report.runout.not_stated)}),
             "assembly": assembly,
             "grip": [one.model_copy(update={"at": leads(one.at)}) for one in report.grip],

@@ -41,6 +41,7 @@ def provenance(
     book: Rulebook,
     catalogue_sha256: str | None = None,
     adjusted: Sequence[int] | None = None,
+    assumption_set: str | None = None,
 ) -> Provenance:
     """Return the names and digests of service, rulebooks and request, and the changes from the rulebooks.
 
@@ -54,7 +55,7 @@ def provenance(
         rulebooks=book.book_names(),
         rulebook_sha256=book.digest,
         catalogue_sha256=catalogue_sha256,
-        assumption_set=None,
+        assumption_set=assumption_set,
         request_sha256=request_sha256(request),
         deviations=[
             *_changed_thresholds(policy, book),

@@ -8,9 +8,11 @@ from typing import Final
 __all__ = [
     "RPM_PER_RADIAN_PER_MILLISECOND",
     "balance_speed_rpm",
+    "bearing_shares",
     "clamping_unbalance_g_mm",
     "permissible_eccentricity_um",
     "permissible_unbalance_g_mm",
+    "plane_shares",
     "quality_mm_per_s",
     "rotating_force_n",
 ]
@@ -241,3 +243,75 @@ def clamping_unbalance_g_mm(mass_kg: float, eccentricity_um: float) -> float:
     _positive("mass", mass_kg)
     _not_negative("eccentricity", eccentricity_um)
     return mass_kg * eccentricity_um
+
+
+def plane_shares(z_mm: float, first_mm: float, second_mm: float) -> tuple[float, float]:
+    """Return the shares of an unbalance at z in two planes: (z_B − z)/(z_B − z_A) and (z − z_A)/(z_B − z_A).
+
+    An unbalance in the two planes has the same resultant and the same couple as the one at z.
+
+    Parameters
+    ----------
+    z_mm : float
+        Position of the unbalance, mm.
+    first_mm, second_mm : float
+        Positions z_A and z_B of the planes, mm, apart.
+
+    Returns
+    -------
+    tuple[float, float]
+        Shares; their sum is 1. One is negative beyond the planes.
+
+    Raises
+    ------
+    ValueError
+        If the planes coincide.
+
+    Notes
+    -----
+    Source: statics of a rigid rotor.
+
+    Examples
+    --------
+    >>> plane_shares(110.0, 0.0, 100.0)
+    (-0.1, 1.1)
+    """
+    span = second_mm - first_mm
+    if not abs(span) > 0.0:
+        raise ValueError("two planes must be apart")
+    return (second_mm - z_mm) / span, (z_mm - first_mm) / span
+
+
+def bearing_shares(z_mm: float, front_mm: float, spacing_mm: float) -> tuple[float, float]:
+    """Return the forces on front and rear bearing per rotating force at z: (z + p + q)/q and −(z + p)/q.
+
+    Parameters
+    ----------
+    z_mm : float
+        Position of the force, mm from the gauge line toward the cut.
+    front_mm : float
+        Distance p of the front bearing behind the gauge line, mm.
+    spacing_mm : float
+        Distance q from the front to the rear bearing, mm, above 0.
+
+    Returns
+    -------
+    tuple[float, float]
+        Force on the front and on the rear bearing over the rotating force; their sum is 1.
+
+    Raises
+    ------
+    ValueError
+        If the spacing is not above 0.
+
+    Notes
+    -----
+    Source: statics of an overhung rigid rotor.
+
+    Examples
+    --------
+    >>> bearing_shares(40.0, 60.0, 200.0)
+    (1.5, -0.5)
+    """
+    _positive("bearing spacing", spacing_mm)
+    return (z_mm + front_mm + spacing_mm) / spacing_mm, -(z_mm + front_mm) / spacing_mm

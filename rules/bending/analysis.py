@@ -5,17 +5,21 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from itertools import accumulate, pairwise
+from itertools import pairwise
 from typing import Final, Literal, NamedTuple
 
-from rules.bending.beam import Segment, Spring, cone_slices, tip_compliance
-from rules.bending.frequencies import bending_frequencies
+from rules.bending.beam import Segment, Spring, boundaries_of, cone_slices, shear_coefficient, tip_compliance
+from rules.bending.frequencies import frequencies_by_springs
+from rules.bending.interfaces import Band, Interface, interfaces_of, on_boundaries
+from rules.couplings.sides import COUPLINGS
 from rules.cutting.analysis import CuttingLoad
+from rules.grip.formulas import lift_off_moment_n_m
 from rules.quantities.missing import (
     Missing,
     OrMissing,
     missing_of,
     or_missing,
+    value_or,
     when_all_known,
     when_both_known,
     when_known,
@@ -24,16 +28,18 @@ from rules.rulebook.fact import Properties
 from rules.schema.components import Cutter, StackPart
 from rules.schema.report import JointEnds
 from rules.schema.request import DEFAULT_POLICY, Operation
-from rules.stack.chain import Chain, Member, StackJoint
+from rules.stack.chain import Chain, Member
 from rules.stack.mass import Masses
-from rules.stack.outlines import OutlinePiece, density_of, youngs_modulus_of
+from rules.stack.outlines import OutlinePiece, density_of, poisson_ratio_of, youngs_modulus_of
 from rules.stack.positions import Positions
 
 __all__ = [
+    "ASSUMED",
     "Bending",
     "StackStiffness",
     "critical_speed_of",
     "deflection_properties",
+    "seat_properties",
     "stiffness_of",
     "vibration_properties",
 ]
@@ -43,6 +49,8 @@ _SHORTEST_MM: Final = 1e-3
 """A piece shorter than any stated length comes from rounding and is left out."""
 _NO_STIFFNESS: Final = 1e-15
 """N·mm²; less than this is rounding, not a wall."""
+_POISSON_RATIO: Final = 0.3
+"""Poisson's ratio where no material is stated. It only matters for shear, a few per cent of the deflection."""
 
 
 class Beam(NamedTuple):
@@ -60,6 +68,7 @@ class _Slice:
     member: int
     modulus: float
     """Times π/64."""
+    poisson: float
     density: float
     """Times π/4."""
     from_mm: float
@@ -94,6 +103,7 @@ def _parts(piece: OutlinePiece) -> Iterable[tuple[float, float, float]]:
 def _slices(
     member: int,
     modulus: float,
+    poisson: float,
     density: float,
     outline: Sequence[OutlinePiece],
     tip: float,
@@ -110,11 +120,10 @@ def _slices(
             position += length
             middle = min(max(flutes_from, first), last)
             if middle > first:
-                found.append(_Slice(member, modulus, density, first, middle, bending, body, bore))
+                found.append(_Slice(member, modulus, poisson, density, first, middle, bending, body, bore))
             if last > middle >= first:
-                found.append(
-                    _Slice(member, modulus, density, middle, last, max(bending * weaker, bore * bore), body, bore)
-                )
+                weak = max(bending * weaker, bore * bore)
+                found.append(_Slice(member, modulus, poisson, density, middle, last, weak, body, bore))
     return found
 
 
@@ -169,7 +178,8 @@ def beam_of(
         if isinstance(density, Missing):
             mass_lacks.append(density)
             density = 0.0
-        bodies.append(_slices(index, modulus, density, outline, tip, _flutes(member.part, tip, ratio)))
+        poisson = value_or(poisson_ratio_of(member), _POISSON_RATIO)
+        bodies.append(_slices(index, modulus, poisson, density, outline, tip, _flutes(member.part, tip, ratio)))
     if lacking:
         return missing_of(*lacking) or lacking[0], None
     beam = _merged(bodies, added, _edges(bodies, added, tip, cuts_mm))
@@ -232,7 +242,7 @@ def _merged(bodies: list[list[_Slice]], added: list[tuple[float, float, float]],
 
 def _laid(beam: Beam, present: list[_Slice], length: float, mass: float) -> bool:
     """Add the next piece of the beam from the components at one position; False if none carries bending."""
-    stiffness = 0.0
+    stiffness = shear = rotary = 0.0
     carried = []
     inner = len(present) - 1
     for place, one in enumerate(present):
@@ -242,12 +252,15 @@ def _laid(beam: Beam, present: list[_Slice], length: float, mass: float) -> bool
         own = one.modulus * (one.bending_mm4 - hole * hole)
         if own > 0.0:
             stiffness += own
+            shear += _shear_n(one, hole)
             carried.append((one.member, own))
         if one.body_mm2 > hole:
-            mass += one.density * (one.body_mm2 - hole)
+            body = one.density * (one.body_mm2 - hole)
+            mass += body
+            rotary += body * (one.body_mm2 + hole) / 16.0
     if stiffness < _NO_STIFFNESS:
         return False
-    beam.segments.append(Segment(length, stiffness, mass))
+    beam.segments.append(Segment(length, stiffness, mass, shear, rotary))
     if len(carried) == 1:
         beam.carried_by.append(((carried[0][0], 1.0),))
     else:
@@ -255,10 +268,12 @@ def _laid(beam: Beam, present: list[_Slice], length: float, mass: float) -> bool
     return True
 
 
-_N_PER_MM: Final = 1e3
-"""N/mm in one N/µm."""
-_N_MM_PER_RAD: Final = 1e6
-"""N·mm/rad in one N·m/mrad."""
+def _shear_n(one: _Slice, hole_mm2: float) -> float:
+    """Return the shear stiffness k·G·A of a slice around a hole, N."""
+    outer = math.sqrt(one.bending_mm4)
+    coefficient = shear_coefficient(math.sqrt(min(1.0, hole_mm2 / outer)), one.poisson)
+    # E·π/64 times 16 is E·π/4
+    return coefficient * 16.0 * one.modulus / (2.0 * (1.0 + one.poisson)) * (outer - hole_mm2)
 
 
 class Share(NamedTuple):
@@ -273,75 +288,37 @@ class Share(NamedTuple):
 class Bending(NamedTuple):
     """Figures that follow from the outline alone."""
 
-    compliance_um_per_n: float
+    compliance_um_per_n: Band
     shares: tuple[Share, ...]
+    """With typical joints."""
+    deciding: Interface | None
+    """The assumed interface with the largest share in the deflection with soft joints; None if none is assumed."""
 
 
 class StackStiffness(NamedTuple):
-    """Bending of the stack as a beam clamped at the gauge line."""
+    """Bending of the stack as a beam on the springs of the spindle seat and the joints."""
 
     bending: OrMissing[Bending]
-    deflection_um: OrMissing[float] | None
+    deflection_um: OrMissing[Band] | None
     """Under the radial force at the tip; None if none is stated."""
-    frequencies_hz: OrMissing[tuple[float, ...]]
-    """First bending frequencies, lowest first."""
-    springs: bool
-    """Whether any joint or the spindle is elastic; otherwise all are rigid."""
+    frequencies_hz: OrMissing[tuple[Band, ...]]
+    """First bending frequencies, lowest first; the first is the one of a tap test where that is stated."""
+    interfaces: tuple[Interface, ...]
+    measured: bool
+    """Whether a tap test is stated."""
+    spindle_stated: bool
+    """Whether the stiffness of the spindle is stated."""
+
+    @property
+    def rests_on(self) -> tuple[str, ...]:
+        """Ids of the assumed stiffnesses, in the order of the interfaces."""
+        count = sum([len(one.assumed) for one in self.interfaces])
+        return tuple([f"A{number}" for number in range(1, count + 1)])
 
 
-def _spring(z_mm: float, radial: float | None, tilting: float | None) -> Spring | None:
-    if radial is None and tilting is None:
-        return None
-    return Spring(
-        z_mm,
-        None if radial is None else radial * _N_PER_MM,
-        None if tilting is None else tilting * _N_MM_PER_RAD,
-    )
-
-
-def _springs(chain: Chain, geometry: Positions) -> tuple[list[Spring], list[JointEnds | None]]:
-    """Return the springs in order, and the joint or spindle of each."""
-    found: list[tuple[Spring | None, JointEnds | None]] = []
-    machine = chain.machine
-    if machine is not None:
-        spindle = _spring(
-            0.0, machine.spindle_radial_stiffness_n_per_um, machine.spindle_tilting_stiffness_n_m_per_mrad
-        )
-        found.append((spindle, None))
-    cases: list[tuple[StackJoint | None, OrMissing[float]]] = [(chain.spindle_joint, 0.0)]
-    cases.extend((case, geometry.places[index].face) for index, case in enumerate(chain.joints))
-    for case, face in cases:
-        if case is None or case.statement is None or isinstance(face, Missing):
-            continue
-        stated = case.statement
-        one = _spring(face, stated.radial_stiffness_n_per_um, stated.tilting_stiffness_n_m_per_mrad)
-        found.append((one, case.ends_named))
-    known = [(spring, joint) for spring, joint in found if spring is not None]
-    return [spring for spring, _ in known], [joint for _, joint in known]
-
-
-def _on_boundaries(springs: Sequence[Spring], beam: Beam) -> list[Spring]:
-    """Return the springs moved to the nearest end of a piece, which differs only by rounding."""
-    if not springs:
-        return []
-    ends = list(accumulate((segment.length_mm for segment in beam.segments), initial=0.0))
-    return [
-        Spring(
-            min(ends, key=lambda end, at=spring.z_mm: abs(end - at)),  # type: ignore[misc]
-            spring.radial_n_per_mm,
-            spring.tilting_n_mm_per_rad,
-        )
-        for spring in springs
-    ]
-
-
-def _bending(
-    chain: Chain,
-    beam: Beam,
-    springs: Sequence[Spring],
-    owners: Sequence[JointEnds | None],
-) -> Bending:
-    compliance = tip_compliance(beam.segments, springs)
+def _bending(chain: Chain, beam: Beam, interfaces: Sequence[Interface]) -> Bending:
+    levels = [tip_compliance(beam.segments, springs) for springs in _levels(interfaces)]
+    soft, compliance, stiff = (levels * 3)[:3]
     total = compliance.total_mm_per_n
     parts = [0.0] * len(chain.members)
     for carried_by, own in zip(beam.carried_by, compliance.per_segment_mm_per_n, strict=True):
@@ -353,10 +330,30 @@ def _bending(
         if part > 0.0
     ]
     shares.extend(
-        Share("spindle" if joint is None else "joint", None, joint, own / total)
-        for joint, own in zip(owners, compliance.per_spring_mm_per_n, strict=True)
+        Share("spindle" if one.joint is None else "joint", None, one.joint, own / total)
+        for one, own in zip(interfaces, compliance.per_spring_mm_per_n, strict=True)
     )
-    return Bending(total * 1e3, tuple(shares))
+    assumed = [(own, one) for one, own in zip(interfaces, soft.per_spring_mm_per_n, strict=True) if one.assumed]
+    return Bending(
+        Band(soft.total_mm_per_n * 1e3, total * 1e3, stiff.total_mm_per_n * 1e3),
+        tuple(shares),
+        max(assumed, key=lambda pair: pair[0])[1] if assumed else None,
+    )
+
+
+def _levels(interfaces: Sequence[Interface]) -> list[list[Spring]]:
+    """Return the springs with soft, typical and stiff joints, or once if all are stated."""
+    levels = [list(springs) for springs in zip(*[one.springs() for one in interfaces], strict=True)] or [[]]
+    return levels if any(one.assumed for one in interfaces) else levels[:1]
+
+
+def _frequencies(beam: Beam, interfaces: Sequence[Interface], measured: float | None) -> tuple[Band, ...]:
+    found = frequencies_by_springs(beam.segments, _levels(interfaces))
+    soft, typical, stiff = (found * 3)[:3]
+    bands = [Band(*three) for three in zip(soft, typical, stiff, strict=False)]
+    if measured is None:
+        return tuple(bands)
+    return (Band(measured, measured, measured), *[band for band in bands[1:] if band.soft > measured])
 
 
 def stiffness_of(
@@ -367,31 +364,47 @@ def stiffness_of(
     load: CuttingLoad,
 ) -> StackStiffness:
     """Return the bending of the stack; figures without outline, material or mass are missing."""
-    springs, owners = _springs(chain, geometry)
-    beam, masses_lack = beam_of(chain, geometry, outlines, masses, [spring.z_mm for spring in springs])
+    interfaces = interfaces_of(chain, geometry, outlines)
+    spindle_stated = any(one.joint is None for one in interfaces)
+    beam, masses_lack = beam_of(chain, geometry, outlines, masses, [one.z_mm for one in interfaces])
+    measured = chain.request.stack.tap_test_hz
     bending: OrMissing[Bending]
-    frequencies: OrMissing[tuple[float, ...]]
+    frequencies: OrMissing[tuple[Band, ...]]
     if isinstance(beam, Missing):
         bending = frequencies = beam
+        interfaces = []
     else:
-        springs = _on_boundaries(springs, beam)
-        bending = _bending(chain, beam, springs, owners)
-        frequencies = bending_frequencies(beam.segments, springs) if masses_lack is None else masses_lack
-    deflection: OrMissing[float] | None = None
+        interfaces = on_boundaries(interfaces, boundaries_of(beam.segments))
+        bending = _bending(chain, beam, interfaces)
+        frequencies = _frequencies(beam, interfaces, measured) if masses_lack is None else masses_lack
+    if measured is not None and isinstance(frequencies, Missing):
+        frequencies = (Band(measured, measured, measured),)
+    deflection: OrMissing[Band] | None = None
     if load.radial_force_n is not None:
-        deflection = when_both_known(lambda bent, force: bent.compliance_um_per_n * force, bending, load.radial_force_n)
-    return StackStiffness(bending, deflection, frequencies, bool(springs))
+        deflection = when_both_known(_deflection, bending, load.radial_force_n)
+    return StackStiffness(bending, deflection, frequencies, tuple(interfaces), measured is not None, spindle_stated)
 
 
-def critical_speed_of(chain: Chain, stiffness: StackStiffness) -> OrMissing[float] | None:
+def _deflection(bending: Bending, force_n: float) -> Band:
+    return Band(*[one * force_n for one in bending.compliance_um_per_n])
+
+
+def critical_speed_of(chain: Chain, stiffness: StackStiffness) -> OrMissing[Band] | None:
     """Return the critical speed, one revolution per period of the first mode; None for a stack that does not run."""
     if chain.is_read_only:
         return None
-    return when_known(lambda frequencies: frequencies[0] * 60.0, stiffness.frequencies_hz)
+    return when_known(lambda found: Band(*[one * 60.0 for one in found[0]]), stiffness.frequencies_hz)
+
+
+ASSUMED: Final = "assumed_"
+"""Prefix of the properties that rest on an assumed stiffness of the spindle."""
 
 
 def vibration_properties(fact: Properties, chain: Chain, stiffness: StackStiffness, speed: OrMissing[float]) -> None:
-    """Add rotational and tooth-passing frequency relative to the first bending frequency."""
+    """Add rotational and tooth-passing frequency relative to the first bending frequency.
+
+    Without a tap test or the stiffness of the spindle they have other names, since only advice can rest on them.
+    """
     critical = critical_speed_of(chain, stiffness)
     if critical is None:
         return
@@ -399,26 +412,61 @@ def vibration_properties(fact: Properties, chain: Chain, stiffness: StackStiffne
     teeth = None
     if last is not None and isinstance(last.part, Cutter):
         teeth = or_missing(last.part.teeth, last.at, "teeth")
-    fact.add("critical_speed_rpm", critical)
-    fact.add("bending_frequency_hz", when_known(lambda rpm: rpm / 60.0, critical))
+    prefix = "" if stiffness.measured or stiffness.spindle_stated else ASSUMED
     fact.add("spindle_frequency_hz", when_known(lambda rpm: rpm / 60.0, speed))
-    fact.add("spindle_to_critical", when_both_known(lambda rpm, most: rpm / most, speed, critical))
+    fact.add(f"{prefix}critical_speed_rpm", when_known(lambda band: band.low, critical))
+    fact.add(f"{prefix}bending_frequency_hz", when_known(lambda band: band.low / 60.0, critical))
+    fact.add(f"{prefix}stiff_frequency_hz", when_known(lambda band: band.high / 60.0, critical))
+    fact.add("stiffness_basis", when_known(lambda _: _basis(stiffness, measured=stiffness.measured), critical))
+    fact.add(f"{prefix}spindle_to_critical", when_both_known(lambda rpm, band: rpm / band.low, speed, critical))
+    fact.add(f"{prefix}spindle_to_stiff", when_both_known(lambda rpm, band: rpm / band.high, speed, critical))
     if teeth is not None:
-        fact.add("tooth_passing_hz", when_both_known(lambda rpm, count: rpm / 60.0 * count, speed, teeth))
-        fact.add(
-            "tooth_passing_to_critical",
-            when_all_known(_teeth_to_critical, speed, teeth, critical),
-        )
+        passing = when_both_known(lambda rpm, count: rpm * count, speed, teeth)
+        fact.add("tooth_passing_hz", when_known(lambda rpm: rpm / 60.0, passing))
+        to_critical = when_both_known(lambda rpm, band: rpm / band.low, passing, critical)
+        fact.add(f"{prefix}tooth_passing_to_critical", to_critical)
+        to_stiff = when_both_known(lambda rpm, band: rpm / band.high, passing, critical)
+        fact.add(f"{prefix}tooth_passing_to_stiff", to_stiff)
 
 
-def _teeth_to_critical(speed_rpm: float, teeth: int, critical_rpm: float) -> float:
-    return speed_rpm * teeth / critical_rpm
+def _basis(stiffness: StackStiffness, *, measured: bool) -> str:
+    """Return what a natural frequency or a deflection rests on, in words."""
+    if measured:
+        return "the tap test"
+    bending = value_or(stiffness.bending, None)
+    if bending is None or bending.deciding is None:
+        return "the stated stiffness of spindle and joints"
+    return f"the assumed stiffness of {bending.deciding.joint}"
+
+
+_FACE_SHARE: Final = 0.9
+"""Mean diameter of the contact ring over the flange diameter, common practice."""
+
+
+def seat_properties(fact: Properties, chain: Chain, geometry: Positions, load: CuttingLoad) -> None:
+    """Add the moment of the radial force about the gauge line, and the one at which a flange face begins to open.
+
+    Only for a taper with face contact whose clamping force is stated or recommended.
+    """
+    side = chain.members[0].machine_side if chain.members else None
+    if chain.machine is None or side is None or load.radial_force_n is None:
+        return
+    coupling = COUPLINGS[side.coupling]
+    flange, force = coupling.flange_mm(side), chain.machine.drawbar_force_n
+    if force is None:
+        force = coupling.clamping_force_n(side)
+    if not coupling.face_contact or flange is None or force is None:
+        return
+    fact.add("clamping_force_n", force)
+    moment = when_both_known(lambda radial, tip: 1e-3 * radial * tip, load.radial_force_n, geometry.tip)
+    fact.add("seat_moment_n_m", moment)
+    fact.add("lift_off_moment_n_m", lift_off_moment_n_m(force, _FACE_SHARE * flange))
 
 
 def deflection_properties(
     fact: Properties, operation: Operation, at: str, stiffness: StackStiffness, load: CuttingLoad
 ) -> None:
-    """Add the tip's deflection under the radial force, and its limit."""
+    """Add the tip's deflection under the radial force with stiff and with soft joints, and its limit."""
     limit = operation.stated_limits.deflection_um
     if limit is None:
         return
@@ -426,4 +474,9 @@ def deflection_properties(
     force = load.radial_force_n
     fact.add("radial_force_n", or_missing(None, f"{at}/load/radial_force_n") if force is None else force)
     deflection = stiffness.deflection_um
-    fact.add("deflection_um", or_missing(None, f"{at}/load/radial_force_n") if deflection is None else deflection)
+    if deflection is None:
+        deflection = Missing((f"{at}/load/radial_force_n",))
+    fact.add("deflection_um", when_known(lambda band: band.low, deflection))
+    if isinstance(deflection, Missing) or deflection.high > deflection.low:
+        fact.add("soft_deflection_um", when_known(lambda band: band.high, deflection))
+        fact.add("deflection_basis", when_known(lambda _: _basis(stiffness, measured=False), deflection))

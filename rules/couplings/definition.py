@@ -193,7 +193,9 @@ class Described(Row):
     tables: Texts
     """Published tables with its dimensions."""
     seating_eccentricity_um: float | None = None
-    """Eccentricity from reseating in a spindle, from memory (approach of ISO 16084)."""
+    """Eccentricity from reseating in a spindle at best; the idea of ISO 16084."""
+    seating_eccentricity_up_to_um: float | None = None
+    """The same of new parts at worst."""
     seat: Texts | None = None
     """Sentences on seating its machine side in the spindle of the gauge."""
     instruction: Mapping[str, Any]
@@ -236,6 +238,8 @@ class Coupling:
 
     has_gauge_line: ClassVar[bool] = True
     """Whether lengths of a component with this machine side start at a gauge line or contact face, not at its end."""
+    face_contact: ClassVar[bool] = False
+    """Whether it is a taper that seats on a flange face, too."""
     pulled_aside: ClassVar[bool] = False
     """Whether a screw pushes the shank to one side of the bore. The full clearance then adds to eccentricity, and no
     axial capacity follows from the torque capacity, since the screw carries the load, not friction all round."""
@@ -325,6 +329,18 @@ class Coupling:
 
     def cone(self, side: Side) -> Cone | None:  # noqa: ARG002
         """Return the taper behind the gauge line of a machine side; None where its table does not have it."""
+        return None
+
+    def flange_mm(self, side: Side) -> float | None:  # noqa: ARG002
+        """Return the diameter of the flange by the table of the standard, mm; None where no table has it."""
+        return None
+
+    def taper_mm3(self, side: Side) -> float | None:  # noqa: ARG002
+        """Return the volume of a solid taper behind the gauge line, mm³; None where the tables do not give it."""
+        return None
+
+    def clamping_force_n(self, side: Side) -> float | None:  # noqa: ARG002
+        """Return the recommended clamping force by the table, N; None where no table has it."""
         return None
 
     def fields_needed(self, end: str) -> tuple[str, ...]:  # noqa: ARG002

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from functools import cache
 from types import MappingProxyType
 from typing import Literal
@@ -45,6 +46,7 @@ class HollowTaperSize(Row):
     flange_diameter_mm: float
     gauge_diameter_mm: float
     shank_length_mm: float
+    clamping_force_kn: float | None
 
 
 class HollowTaperForm(Row):
@@ -134,6 +136,7 @@ class _HollowTaper(Taper):
     workpiece_side = HollowTaper
     tilts_about_face = True
     seats_on_flange = True
+    face_contact = True
     needed_fields = ("size", "form")
     decided_by = "form"
     words = MappingProxyType({"form": lambda ends: ends.first("form", ends.lower, lower_first=True)})
@@ -160,6 +163,21 @@ class _HollowTaper(Taper):
         diameter, length = gauge_diameter(side.size, side.form), shank_length(side.size, side.form)
         # the table has the cone diameter at the gauge line only, so the cone is drawn as a cylinder
         return None if diameter is None or length is None else Cone(length, diameter, diameter)
+
+    def taper_mm3(self, side: Side) -> float | None:
+        cone = self.cone(side)
+        return None if cone is None else math.pi / 4.0 * cone.large_mm**2 * cone.length_mm
+
+    def flange_mm(self, side: Side) -> float | None:
+        if not isinstance(side, HollowTaper) or side.size is None:
+            return None
+        return size_row(side.size).flange_diameter_mm
+
+    def clamping_force_n(self, side: Side) -> float | None:
+        if not isinstance(side, HollowTaper) or side.size is None or side.form not in ("A", "C"):
+            return None
+        force = size_row(side.size).clamping_force_kn
+        return None if force is None else 1000.0 * force
 
 
 HOLLOW_TAPER = _HollowTaper()

@@ -84,6 +84,7 @@ class _PolygonalTaper(Taper):
     workpiece_side = PolygonalTaper
     tilts_about_face = True
     seats_on_flange = True
+    face_contact = True
     needed_fields = ("size",)
     words = MappingProxyType({"clamping_force": _clamping_force})
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from functools import cache
 from typing import Literal
 
@@ -244,6 +245,22 @@ class _SteepTaper(Taper):
         if row is None or row.small_end_mm is None:
             return None
         return Cone(row.taper_length_mm, gauge_diameter(side.size), row.small_end_mm)
+
+    def taper_mm3(self, side: Side) -> float | None:
+        if not isinstance(side, SteepTaper) or side.size is None or side.form is None:
+            return None
+        length = taper_length(side.form, side.size)
+        if length is None:
+            return None
+        large = gauge_diameter(side.size)
+        small = large - 7.0 / 24.0 * length
+        return math.pi / 12.0 * length * (large * large + large * small + small * small)
+
+    def flange_mm(self, side: Side) -> float | None:
+        if not isinstance(side, SteepTaper) or side.size is None or side.form is None:
+            return None
+        row = shank(side.form, side.size)
+        return None if row is None else row.flange_diameter_mm
 
 
 STEEP_TAPER = _SteepTaper()

@@ -93,6 +93,9 @@ class ShrinkFit(Bore):
     friction: Annotated[float, Field(ge=0.01, le=1)] | None = Field(
         None, description="Coefficient of friction to the shank; the table of shrink joints where not given."
     )
+    assembled: Literal["heated", "heated_degreased"] | None = Field(
+        None, description="Recorded assembly, for the friction of a steel shank."
+    )
     roughness_rz_um: Microns | None = Field(
         None,
         description="Roughness Rz of the bore, µm; smoothing of peaks reduces the interference.",

@@ -85,7 +85,7 @@ def _value(request: CheckRequest, field: str) -> Any:
 
 
 _POINTERS: Final = frozenset({"at", "fields"})
-"""Fields of a report that hold lists of pointers."""
+"""Fields of a report that hold lists of pointers; `at` of an assumption holds one."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,7 +121,11 @@ class Place:
             return [self._led(one) for one in value]
         if isinstance(value, dict):
             return {
-                name: self.leads(one) if name in _POINTERS and isinstance(one, list) else self._led(one)
+                name: self._lead(one)
+                if name == "at" and isinstance(one, str)
+                else self.leads(one)
+                if name in _POINTERS and isinstance(one, list)
+                else self._led(one)
                 for name, one in value.items()
             }
         return value

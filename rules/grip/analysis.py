@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import partial
 from typing import Final, Literal
 
 from rules.couplings import collets
@@ -11,7 +12,12 @@ from rules.couplings.straight_shank import (
     Bore,
     ColletBore,
     CylindricalShank,
+    Hydraulic,
+    MillingChuck,
+    ShrinkFit,
+    SideLock,
     clamp_of,
+    flat,
     largest_shank_mm,
     usual_shank_length,
 )
@@ -23,14 +29,18 @@ from rules.grip.fits import (
     shank_of,
 )
 from rules.grip.formulas import (
+    Ring,
     combined_safety,
     holding_speed_rpm,
+    interference_at_speed_um,
+    pressure_per_um,
     scaled_capacity,
+    segments_slip_torque_n_m,
     slip_force_from_torque_n,
     slip_force_n,
     slip_torque_n_m,
 )
-from rules.grip.shrink import ShrinkJoint, is_shrink, shrink_joint_of
+from rules.grip.shrink import ShrinkJoint, is_shrink, opening_rings, shrink_joint, shrink_joint_of
 from rules.quantities.missing import (
     Missing,
     OrMissing,
@@ -58,6 +68,10 @@ __all__ = [
 ]
 
 
+_LOSE_AT_SPEED: Final = (ColletBore, Hydraulic, MillingChuck, ShrinkFit)
+"""Bores whose rated capacity falls with speed; the screw of a side lock keeps its hold."""
+_STEEL_KG_M3: Final = 7850.0
+"""Density of collets, from which the wall of a collet of known mass follows."""
 _MOST: Final = 1e6
 """Largest safety factor reported; beyond it the load is negligible."""
 
@@ -73,7 +87,8 @@ class Grip:
     basis: Literal["rating", "interference"]
     torque_n_m: OrMissing[float]
     """Torque capacity at the programmed speed."""
-    axial_n: OrMissing[float]
+    axial_n: OrMissing[float] | None
+    """Axial capacity at the programmed speed; None where the shape of the shank prevents pull-out."""
     safety: OrMissing[float] | None
     """Safety factor against slip under torque and axial pull together; None without a cutting load."""
     shrink: OrMissing[ShrinkJoint] | None
@@ -82,23 +97,76 @@ class Grip:
     """Speed at which the capacity of a shrink-fit joint falls to the cutting load; without a load, the release speed.
     None where no speed releases it."""
 
+    @property
+    def falls_with_speed(self) -> bool:
+        """Whether the capacity depends on the speed."""
+        return isinstance(self.case.upper_side, _LOSE_AT_SPEED)
+
 
 def _rated(
     case: StackJoint, side: Bore | ColletBore, grip: OrMissing[float]
-) -> tuple[OrMissing[float], OrMissing[float]]:
-    """Return torque and axial capacity by the rating of the clamp."""
+) -> tuple[OrMissing[float], OrMissing[float] | None]:
+    """Return torque and axial capacity at rest by the rating of the clamp.
+
+    On a flat the screw carries torque and pull, whatever the grip length; an inclined flat cannot be pulled out.
+    """
     at = case.upper_at
     rated_grip = or_missing(side.rated_grip_mm, at, "rated_grip_mm")
-    torque = when_all_known(
-        scaled_capacity, or_missing(side.rated_torque_n_m, at, "rated_torque_n_m"), rated_grip, grip
-    )
+    rated = or_missing(side.rated_torque_n_m, at, "rated_torque_n_m")
+    shank = shank_of(case)
+    if isinstance(side, SideLock) and shank is not None and shank.form in _FLATS:
+        if side.rated_axial_force_n is None and shank.form == "inclined_flat":
+            return rated, None
+        return rated, or_missing(side.rated_axial_force_n, at, "rated_axial_force_n")
+    torque = when_all_known(scaled_capacity, rated, rated_grip, grip)
     if side.rated_axial_force_n is not None:
         return torque, when_all_known(scaled_capacity, side.rated_axial_force_n, rated_grip, grip)
     if (case.coupling is not None and case.coupling.pulled_aside) or side.rated_torque_n_m is None:
         return torque, Missing((f"{at}/rated_axial_force_n",))
-    shank = shank_of(case)
     diameter = or_missing(None if shank is None else shank.diameter_mm, case.lower_at, "diameter_mm")
     return torque, when_both_known(slip_force_from_torque_n, torque, diameter)
+
+
+_FLATS: Final = ("side_lock_flat", "inclined_flat")
+
+
+def _loss_n_m(
+    index: int,
+    case: StackJoint,
+    side: Bore | ColletBore,
+    geometry: Positions,
+    outlines: tuple[OrMissing[tuple[OutlinePiece, ...]], ...],
+    speed_rpm: float,
+) -> OrMissing[float]:
+    """Return the torque that a rated clamp loses at speed: a bore opens, the segments of a collet press outward."""
+    shank = shank_of(case)
+    diameter = or_missing(None if shank is None else shank.diameter_mm, case.lower_at, "diameter_mm")
+    friction = shrink_joint().friction
+    if isinstance(side, ColletBore):
+        part, at = (case.upper.part, case.upper.at) if case.upper is not None else (case.lower.part, case.lower.at)
+        length = or_missing(side.length_mm, case.upper_at, "length_mm")
+        return when_all_known(
+            partial(_collet_loss, friction, speed_rpm), or_missing(part.mass_kg, at, "mass_kg"), diameter, length
+        )
+    if isinstance(diameter, Missing):
+        return diameter
+    rings = opening_rings(index, case, geometry, outlines, diameter)
+
+    def loss(pair: tuple[Ring, Ring], grip: float) -> float:
+        hub, shaft = pair
+        opened = max(0.0, -interference_at_speed_um(0.0, speed_rpm, hub, shaft))
+        return slip_torque_n_m(opened * pressure_per_um(diameter, hub, shaft), diameter, grip, friction)
+
+    return when_both_known(loss, rings, grip_of(case))
+
+
+def _collet_loss(friction: float, speed_rpm: float, mass_kg: float, bore_mm: float, length_mm: float) -> float:
+    return segments_slip_torque_n_m(mass_kg, bore_mm, length_mm, _STEEL_KG_M3, friction, speed_rpm)
+
+
+def _left(capacity: float, torque: float, loss: float) -> float:
+    """Return what is left of a capacity in the proportion of the torque."""
+    return capacity * max(0.0, 1.0 - loss / torque) if torque > 0.0 else 0.0
 
 
 def _interference(shrink: OrMissing[ShrinkJoint]) -> tuple[OrMissing[float], OrMissing[float]]:
@@ -120,8 +188,8 @@ def _ratio(capacity: OrMissing[float], demand: OrMissing[float] | None) -> OrMis
     return when_both_known(lambda able, asked: min(_MOST, able / asked), capacity, demand)
 
 
-def _safety(torque: OrMissing[float], axial: OrMissing[float], load: CuttingLoad) -> OrMissing[float] | None:
-    parts = [_ratio(torque, load.torque_n_m), _ratio(axial, load.axial_pull_n)]
+def _safety(torque: OrMissing[float], axial: OrMissing[float] | None, load: CuttingLoad) -> OrMissing[float] | None:
+    parts = [_ratio(torque, load.torque_n_m), None if axial is None else _ratio(axial, load.axial_pull_n)]
     known = [part for part in parts if part is not None]
     if not known:
         return None
@@ -168,6 +236,11 @@ def grips_of(
             )
         computed = shrink is not None and side.rated_torque_n_m is None
         torque, axial = _rated(case, side, grip)
+        if isinstance(side, _LOSE_AT_SPEED) and side.rated_torque_n_m is not None and speed is not None:
+            loss = speed if isinstance(speed, Missing) else _loss_n_m(index, case, side, geometry, outlines, speed)
+            if axial is not None:
+                axial = when_all_known(_left, axial, torque, loss)
+            torque = when_all_known(_left, torque, torque, loss)
         if computed and shrink is not None:
             torque, pull = _interference(shrink)
             axial = pull if side.rated_axial_force_n is None else axial
@@ -248,6 +321,10 @@ def _grip(fact: Properties, case: StackJoint, shank: CylindricalShank) -> None:
         fact.add("grip_to_collet_length", when_both_known(lambda g, total: g / total, grip, length))
     else:
         fact.add("standard_shank_mm", _standard_shank(case, shank))
+    if isinstance(side, SideLock) and shank.form == "side_lock_flat" and shank.diameter_mm is not None:
+        row = flat("din_6535", "side_lock_flat", shank.diameter_mm)
+        if row is not None and row.flat_position_mm is not None and row.flat_width_mm is not None:
+            fact.add("flat_end_mm", row.flat_position_mm + row.flat_width_mm / 2.0)
     if case.coupling is not None and case.coupling.round_clamp:
         fact.add("flatted_in_round_clamp", when_known(_has_flat, or_missing(shank.form, case.lower_at, "form")))
     length_properties(fact, case)

@@ -28,10 +28,12 @@ __all__ = [
     "inner_hoop_mpa",
     "interference_at_speed_um",
     "joint_pressure_mpa",
+    "lift_off_moment_n_m",
     "opening_temperature_c",
     "pressure_per_um",
     "release_speed_rpm",
     "scaled_capacity",
+    "segments_slip_torque_n_m",
     "shaft_stress_mpa",
     "slip_force_from_torque_n",
     "slip_force_n",
@@ -125,6 +127,93 @@ def scaled_capacity(rated: float, rated_grip_mm: float, grip_mm: float) -> float
     _positive("rated grip length", rated_grip_mm)
     _not_negative("grip length", grip_mm)
     return rated * min(1.0, grip_mm / rated_grip_mm)
+
+
+def lift_off_moment_n_m(clamping_force_n: float, mean_diameter_mm: float) -> float:
+    """Return the bending moment at which a flange face begins to open: M = F·D/4.
+
+    A thin ring pressed with F bears F/(π·D·t); the moment relieves its edge by 4·M/(π·D²·t).
+
+    Parameters
+    ----------
+    clamping_force_n : float
+        Clamping force F ≥ 0 of the drawbar, N.
+    mean_diameter_mm : float
+        Mean diameter D of the contact ring, mm, above 0.
+
+    Returns
+    -------
+    float
+        Moment, N·m.
+
+    Raises
+    ------
+    ValueError
+        If a value is outside its domain.
+
+    Notes
+    -----
+    Source: first principles; the share of the force that the cone carries is ignored.
+
+    Examples
+    --------
+    >>> lift_off_moment_n_m(18_000.0, 56.7)
+    255.15
+    """
+    _not_negative("clamping force", clamping_force_n)
+    _positive("mean diameter", mean_diameter_mm)
+    return clamping_force_n * mean_diameter_mm / 4e3
+
+
+def segments_slip_torque_n_m(
+    mass_kg: float, bore_mm: float, length_mm: float, density_kg_m3: float, friction: float, speed_rpm: float
+) -> float:
+    """Return the torque that a slotted collet loses at speed: its segments press outward, against the cone.
+
+    T = μ·m·ω²·r·d/2 with r = (d + D)/4, the middle of the wall, and D² = d² + 4·m/(π·ρ·L). The segments are not joined
+    all round, so nothing but the cone holds their centrifugal force, and it is taken from the shank in full.
+
+    Parameters
+    ----------
+    mass_kg : float
+        Mass m of the collet, kg, above 0.
+    bore_mm : float
+        Bore diameter d, mm, above 0.
+    length_mm : float
+        Length L, mm, above 0.
+    density_kg_m3 : float
+        Density ρ, kg/m³, above 0.
+    friction : float
+        Coefficient of friction μ ≥ 0 between bore and shank.
+    speed_rpm : float
+        Speed, 1/min, ≥ 0.
+
+    Returns
+    -------
+    float
+        Loss of torque capacity, N·m; it grows with the square of the speed.
+
+    Raises
+    ------
+    ValueError
+        If a value is outside its domain.
+
+    Notes
+    -----
+    Source: first principles.
+
+    Examples
+    --------
+    >>> round(segments_slip_torque_n_m(0.17, 12.0, 40.0, 7850.0, 0.12, 20_000.0), 3)
+    5.486
+    """
+    for name, value in (("mass", mass_kg), ("bore", bore_mm), ("length", length_mm), ("density", density_kg_m3)):
+        _positive(name, value)
+    _not_negative("friction", friction)
+    _not_negative("speed", speed_rpm)
+    outer_mm = math.sqrt(bore_mm * bore_mm + 4e9 * mass_kg / (math.pi * density_kg_m3 * length_mm))
+    omega = speed_rpm * math.pi / 30.0
+    return friction * mass_kg * omega * omega * (bore_mm + outer_mm) / 4e3 * bore_mm / 2e3
 
 
 def slip_force_from_torque_n(torque_n_m: float, diameter_mm: float) -> float:

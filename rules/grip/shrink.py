@@ -32,7 +32,15 @@ from rules.stack.outlines import (
 )
 from rules.stack.positions import Positions, grip_of
 
-__all__ = ["ShrinkJoint", "ShrinkJointValue", "is_shrink", "shrink_joint", "shrink_joint_from", "shrink_joint_of"]
+__all__ = [
+    "ShrinkJoint",
+    "ShrinkJointValue",
+    "is_shrink",
+    "opening_rings",
+    "shrink_joint",
+    "shrink_joint_from",
+    "shrink_joint_of",
+]
 
 
 class ShrinkJointValue(Row):
@@ -49,8 +57,11 @@ class ShrinkJointRow:
     """Values by name: ratios and factors without unit, temperature in °C."""
 
     friction: float
+    friction_heated: float
+    friction_degreased: float
     joining_play_share: float
-    smoothing_factor: float
+    smoothing_most: float
+    smoothing_least: float
     reference_temperature_c: float
 
 
@@ -97,9 +108,53 @@ class ShrinkJoint(NamedTuple):
     opening_temperature_c: OrMissing[float]
 
 
+def _friction(side: ShrinkFit, shank: Member) -> float:
+    """Return the stated friction, else that of the assembly; of carbide there is only the cautious one."""
+    values = shrink_joint()
+    if side.friction is not None:
+        return side.friction
+    if side.assembled is None or shank.part.material in (None, "cemented_carbide"):
+        return values.friction
+    return values.friction_degreased if side.assembled == "heated_degreased" else values.friction_heated
+
+
 def is_shrink(case: StackJoint) -> bool:
     """Whether the joint is a straight shank in a shrink-fit bore."""
     return isinstance(case.upper_side, ShrinkFit) and shank_of(case) is not None
+
+
+def opening_rings(
+    index: int,
+    case: StackJoint,
+    geometry: Positions,
+    outlines: tuple[OrMissing[tuple[OutlinePiece, ...]], ...],
+    diameter: float,
+) -> OrMissing[tuple[Ring, Ring]]:
+    """Return the thickest hub over the grip length, which opens most at speed, and a solid shank."""
+    upper = case.upper
+    if upper is None:
+        return Missing((case.upper_at,))
+    outer = _outer(index, upper, geometry, outlines, diameter, grip_of(case))
+    return when_both_known(
+        lambda hub, shaft: (hub, shaft),
+        _ring(upper, diameter, when_known(lambda pair: pair[1], outer)),
+        _ring(case.lower, 0.0, diameter),
+    )
+
+
+def _outer(
+    index: int,
+    upper: Member,
+    geometry: Positions,
+    outlines: tuple[OrMissing[tuple[OutlinePiece, ...]], ...],
+    diameter: float,
+    grip: OrMissing[float],
+) -> OrMissing[tuple[float, float]]:
+    """Return the smallest and largest outside diameter of a hub over the grip length."""
+    span = when_both_known(lambda face, held: (face - held, face), geometry.places[index].face, grip)
+    return when_both_known(
+        lambda pieces, where: _beyond(diameter, outer_within(pieces, *where), upper), outlines[index], span
+    )
 
 
 def _ring(member: Member, inner: OrMissing[float], outer: OrMissing[float]) -> OrMissing[Ring]:
@@ -144,9 +199,7 @@ def shrink_joint_of(
         return face - grip, face
 
     span = when_both_known(seat, geometry.places[index].face, grip_of(case))
-    outer: OrMissing[tuple[float, float]] = when_both_known(
-        lambda pieces, where: _beyond(diameter, outer_within(pieces, *where), upper), outlines[index], span
-    )
+    outer = _outer(index, upper, geometry, outlines, diameter, grip_of(case))
     inner: OrMissing[tuple[float, float]] = when_both_known(
         lambda pieces, where: _inside(diameter, bore_within(pieces, *where), case.lower), outlines[index + 1], span
     )
@@ -155,15 +208,15 @@ def shrink_joint_of(
     def joint(
         thin: Ring, thick: Ring, shaft: Ring, hollow: Ring, clearance: tuple[float, float], grip: float
     ) -> ShrinkJoint:
-        smoothing = (side.roughness_rz_um or 0.0, shank.roughness_rz_um or 0.0, values.smoothing_factor)
-        least = effective_interference_um(max(0.0, -clearance[1]), *smoothing)
-        most = effective_interference_um(max(0.0, -clearance[0]), *smoothing)
+        rough = (side.roughness_rz_um or 0.0, shank.roughness_rz_um or 0.0)
+        least = effective_interference_um(max(0.0, -clearance[1]), *rough, values.smoothing_most)
+        most = effective_interference_um(max(0.0, -clearance[0]), *rough, values.smoothing_least)
         per_um = pressure_per_um(diameter, thin, hollow)
         left = max(0.0, interference_at_speed_um(least, speed_rpm, thick, shaft))
         return ShrinkJoint(
             diameter,
             grip,
-            values.friction if side.friction is None else side.friction,
+            _friction(side, case.lower),
             thick,
             shaft,
             least,

@@ -32,6 +32,7 @@ __all__ = [
     "CuttingSpeed",
     "Density",
     "Force",
+    "Frequency",
     "Identifier",
     "Key",
     "Length",
@@ -149,6 +150,9 @@ Unbalance = Annotated[float, Field(ge=0, le=1_000_000)]
 
 SpeedRpm = Annotated[float, Field(ge=0.1, le=1_000_000)]
 """A spindle speed, 1/min."""
+
+Frequency = Annotated[float, Field(ge=1, le=1_000_000)]
+"""Frequency, Hz."""
 
 Stiffness = Annotated[float, Field(ge=0.001, le=1_000_000)]
 """A stiffness of a joint, N/µm or N·m/mrad."""

@@ -147,21 +147,21 @@ class Component(Model):
     mass_kg: Mass | None = Field(None, description="Mass.", examples=[1.05])
     centre_of_mass_mm: AxialOffset | None = Field(
         None,
-        description="Axial position of the centre of mass, mm: from the gauge line of a taper or arbor (negative behind"
-        " it), else from the machine-side end.",
+        description="Centre of mass, mm: from the gauge line of a taper or arbor (negative behind it), else from the"
+        " machine-side end.",
         examples=[12.5],
     )
     transverse_inertia_kg_mm2: Inertia | None = Field(
         None, description="Moment of inertia about a diameter through the centre of mass, kg·mm².", examples=[950]
     )
     density_kg_m3: Density | None = Field(
-        None, description="Density of the material, kg/m³, if different from the material table.", examples=[14400]
+        None, description="Density, kg/m³; else that of the material.", examples=[14400]
     )
     youngs_modulus_gpa: YoungsModulus | None = Field(
-        None, description="Young's modulus of the material, GPa, if different from the material table.", examples=[580]
+        None, description="Young's modulus, GPa; else that of the material.", examples=[580]
     )
     yield_mpa: Stress | None = Field(
-        None, description="0.2 % proof stress of the material, MPa; the material table has few values.", examples=[1200]
+        None, description="0.2 % proof stress, MPa; the material table has few values.", examples=[1200]
     )
     unbalance_g_mm: Unbalance | None = Field(None, description="Residual static unbalance, g·mm.", examples=[4.0])
     max_speed_rpm: SpeedRpm | None = Field(

@@ -23,6 +23,7 @@ __all__ = [
     "AssemblyStep",
     "AssemblyValue",
     "Assumption",
+    "BalancePlane",
     "BalanceReport",
     "BendingShare",
     "ComponentMass",
@@ -192,6 +193,13 @@ class OperationSpeed(SpeedReport):
     )
 
 
+class BalancePlane(Out):
+    """Unbalance in one of two planes, which together stand for resultant and couple."""
+
+    from_gauge_line_mm: float = Field(title="From the gauge line")
+    unbalance_p95_g_mm: float = Field(title="Unbalance, 95th percentile")
+
+
 class BalanceReport(Out):
     """Unbalance of the stack, from residual unbalances and eccentric masses at random clocking."""
 
@@ -209,6 +217,11 @@ class BalanceReport(Out):
     couple_worst_g_mm2: float | None = Field(
         title="Couple about the gauge line, worst case",
         description="Couple unbalance about the gauge line with all vectors in line, g·mm².",
+    )
+    planes: list[BalancePlane] = Field(description="Gauge line and last clamping face; empty if not known.")
+    in_spindle_p95_g_mm: float | None = Field(
+        title="Unbalance in the spindle, 95th percentile",
+        description="With the repeatability of the taper, 95th percentile, g·mm.",
     )
 
 
@@ -239,6 +252,10 @@ class OperationBalance(Out):
         title="Rotating force at the programmed speed",
         description="Centrifugal force of the 95th percentile unbalance at the programmed speed, N.",
     )
+    front_bearing_force_n: float | None = Field(
+        title="Force on the front bearing", description="With the taper's repeatability, 95th percentile, N."
+    )
+    rear_bearing_force_n: float | None = Field(title="Force on the rear bearing")
 
 
 class ComponentMass(Out):
@@ -350,7 +367,7 @@ class BendingShare(Out):
 
 
 class StiffnessReport(Out):
-    """Bending of the stack as a stepped beam, clamped at the gauge line."""
+    """Bending of the stack as a stepped beam on springs; ranges from soft to stiff joints."""
 
     tip_compliance_um_per_n: Estimate | None = Field(
         title="Compliance at the tip", description="Radial compliance at the tip, µm/N."
@@ -640,8 +657,7 @@ class PlaneReport(Out):
     )
     readable: bool | None = Field(
         title="Readable",
-        description="Whether an indicator meets a round surface here: not before the last clamping face, beyond the tip"
-        " or on the flutes; null if that is not known.",
+        description="Whether an indicator meets a round surface here, the plain tool; null if not known.",
     )
     predictions: list[RunoutPrediction] = Field(
         description="Predictions; none if a contributor is not known. The worst case is absent if a contributor has no"
@@ -808,7 +824,7 @@ _EMPTY: Final[Mapping[str, Any]] = MappingProxyType(
         "geometry": {**dict.fromkeys(GeometryReport.model_fields), "datum": "gauge_line", "components": []},
         "runout": {"complete": False, "not_stated": [], "planes": [], "contributors": []},
         "speed": {"limits": [], "governing": None, "complete": False},
-        "balance": dict.fromkeys(BalanceReport.model_fields),
+        "balance": {**dict.fromkeys(BalanceReport.model_fields), "planes": []},
         "stiffness": {
             **dict.fromkeys(StiffnessReport.model_fields),
             **{name: [] for name in ("shares", "bending_frequencies_hz", "notes")},
@@ -832,7 +848,7 @@ class Report(Out):
 
     verdict: Verdict = Field(description="Verdict on the stack: the worst finding by the policy.")
     if_assumptions_hold: Verdict | None = Field(
-        description="Verdict if every assumption holds; null without assumptions."
+        description="Verdict if every assumption holds; null if only stiffnesses are assumed."
     )
     stack_id: str | None = Field(description="Caller's name of the stack.")
     summary: Summary

@@ -10,6 +10,7 @@ from rules.couplings.sides import SpindleSide
 from rules.quantities.models import (
     CuttingSpeed,
     Force,
+    Frequency,
     Identifier,
     Key,
     Length,
@@ -73,10 +74,10 @@ class Joint(Model):
         examples=[30],
     )
     radial_stiffness_n_per_um: Stiffness | None = Field(
-        None, description="Radial stiffness of the joint, N/µm; rigid if absent.", examples=[40]
+        None, description="Radial stiffness of the joint, N/µm; else assumed.", examples=[40]
     )
     tilting_stiffness_n_m_per_mrad: Stiffness | None = Field(
-        None, description="Tilting stiffness of the joint, N·m/mrad; rigid if absent.", examples=[25]
+        None, description="Tilting stiffness of the joint, N·m/mrad; else assumed.", examples=[25]
     )
     clocking_deg: Annotated[float, Field(ge=-360, le=360)] | None = Field(
         None, description="Angle of the lower component's mark from the upper one's, degrees.", examples=[90]
@@ -96,6 +97,9 @@ class Stack(Model):
         max_length=MAX_COMPONENTS,
         description="Settings of joints; joints without settings may be left out.",
     )
+    tap_test_hz: Frequency | None = Field(
+        None, description="First natural frequency in bending, measured in the spindle, Hz.", examples=[980]
+    )
 
 
 class KnobDemand(Model):
@@ -105,6 +109,14 @@ class KnobDemand(Model):
     head_angle_deg: HeadAngle | None = Field(
         None, description="Angle of the gripping face to the axis, degrees.", examples=[45]
     )
+
+
+class SpindleBearings(Model):
+    """Bearings of the spindle, for the force of an unbalance on them."""
+
+    front_mm: Length = Field(description="Front bearing behind the gauge line, mm.", examples=[60])
+    spacing_mm: PositiveLength = Field(description="Distance of the rear bearing from the front one, mm.")
+    dynamic_rating_n: Force | None = Field(None, description="Dynamic load rating of the front bearing, N.")
 
 
 class Machine(Model):
@@ -133,6 +145,8 @@ class Machine(Model):
     spindle_tilting_stiffness_n_m_per_mrad: Stiffness | None = Field(
         None, description="Tilting stiffness at the gauge line, N·m/mrad; rigid if absent."
     )
+    bearings: SpindleBearings | None = Field(None, description="Bearings of the spindle.")
+    drawbar_force_n: Force | None = Field(None, description="Clamping force of the drawbar, N.", examples=[18000])
     coolant_through: bool | None = Field(
         None, description="Whether the spindle supplies through-coolant.", examples=[True]
     )

@@ -7,10 +7,8 @@ from typing import Final, Literal, NamedTuple, TypeAlias
 from rules.balance.analysis import (
     StackBalance,
 )
-from rules.bending.analysis import (
-    StackStiffness,
-    critical_speed_of,
-)
+from rules.bending.analysis import StackStiffness, critical_speed_of
+from rules.bending.interfaces import Band
 from rules.cutting.analysis import (
     cutting_diameter_of,
 )
@@ -44,6 +42,11 @@ class SpeedCause(NamedTuple):
     component: str | None
     joint: JointEnds | None
     speed_rpm: float
+    """For the critical speed the soft end, which the rules judge."""
+    band: Band | None = None
+    """Critical speed with soft, typical and stiff joints."""
+    rests_on: tuple[str, ...] = ()
+    """Ids of the assumptions behind it."""
 
 
 _OF_STACK: Final = frozenset({"component", "critical_speed", "machine", "cutting_speed"})
@@ -84,9 +87,10 @@ def speed_limits_of(
         if member.part.max_speed_rpm is not None
     ]
     last = chain.members[-1].part.id if chain.members else None
+    critical = critical_speed_of(chain, stiffness)
     derived: list[tuple[Cause, str | None, JointEnds | None, OrMissing[float] | None]] = [
         ("balance", None, None, balance.highest_speed_rpm),
-        ("critical_speed", None, None, critical_speed_of(chain, stiffness)),
+        ("critical_speed", None, None, critical if isinstance(critical, Missing) else None),
         ("cutting_speed", last, None, cutting_speed_limit_of(chain)),
     ]
     derived.extend(("shrink_fit", None, grip.case.ends_named, grip.holding_speed_rpm) for grip in grips)
@@ -97,6 +101,8 @@ def speed_limits_of(
         for cause, component, joint, speed in derived
         if isinstance(speed, float)
     )
+    if isinstance(critical, Band):
+        causes.append(SpeedCause("critical_speed", None, None, critical.low, critical, stiffness.rests_on))
     unstated = [Missing((f"{member.at}/max_speed_rpm",)) for member in chain.members if lacks_speed(member)]
     of_stack = [speed for cause, *_, speed in derived if cause in _OF_STACK]
     return SpeedLimits(

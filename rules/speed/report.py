@@ -3,27 +3,52 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from typing import Final
 
+from rules.bending.interfaces import Band
+from rules.bending.report import banded
 from rules.quantities.missing import OrMissing
 from rules.quantities.models import construct
 from rules.quantities.rounding import rounded, rounded_or_none
-from rules.schema.report import OperationSpeed, SpeedLimit, SpeedReport, estimate
+from rules.schema.report import Estimate, OperationSpeed, SpeedLimit, SpeedReport, estimate
 from rules.speed.analysis import SpeedCause, SpeedLimits
 
 __all__ = ["operation_speed", "speed_section"]
 
 
 def _limit(one: SpeedCause, critical_share: float | None) -> SpeedLimit:
-    speed = one.speed_rpm
-    if one.cause == "critical_speed" and critical_share is not None:
-        speed *= critical_share
+    speed: Estimate | None = None
+    if one.band is not None:
+        share = 1.0 if critical_share is None else critical_share
+        band = Band(*[share * end for end in one.band])
+        speed = banded(band, "rpm", one.rests_on, band.low)
     return construct(
-        SpeedLimit, cause=one.cause, component=one.component, joint=one.joint, speed_rpm=estimate(speed, "rpm")
+        SpeedLimit,
+        cause=one.cause,
+        component=one.component,
+        joint=one.joint,
+        speed_rpm=estimate(one.speed_rpm, "rpm") if speed is None else speed,
     )
 
 
+_STATED: Final = frozenset({"component", "machine", "cutting_speed"})
+"""Causes whose limit the request states."""
+
+
 def _sorted(causes: Iterable[SpeedCause], critical_share: float | None) -> list[SpeedLimit]:
-    return sorted((_limit(one, critical_share) for one in causes), key=lambda limit: limit.speed_rpm.value)
+    """Return the limits, lowest first.
+
+    A critical speed above all stated limits is left out, since nothing turns so fast; so is one without any stated
+    limit that rests on assumptions.
+    """
+    limits = [_limit(one, critical_share) for one in causes]
+    highest = max([one.speed_rpm.value for one in limits if one.cause in _STATED], default=None)
+    kept = [one for one in limits if one.cause != "critical_speed" or _within(one.speed_rpm, highest)]
+    return sorted(kept, key=lambda limit: limit.speed_rpm.value)
+
+
+def _within(critical: Estimate, highest: float | None) -> bool:
+    return not critical.rests_on if highest is None else critical.value <= highest
 
 
 def speed_section(speed_limits: SpeedLimits, critical_share: float | None) -> SpeedReport:

@@ -418,7 +418,7 @@ def _spell_maps(node: Any) -> None:
             node |= {"propertyNames": {"pattern": pattern}, "additionalProperties": value}
 
 
-_MORE: Final = "Later releases may add values, so a client must accept one it does not know."
+_MORE: Final = "Later releases may add values; accept unknown ones."
 
 
 def _tell_open_lists(node: Any) -> None:

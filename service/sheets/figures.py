@@ -224,6 +224,9 @@ class Line:
             pieces += [", "] if pieces else []
             shown = one.value if isinstance(one, Estimate) else one
             pieces.append(Figure(shown, self.unit) if isinstance(shown, float) else words(self.name, shown))
+            if isinstance(one, Estimate) and one.low is not None and one.high is not None:
+                low, high = (Figure(end, self.unit, bare=True) for end in (one.low, one.high))
+                pieces += [" (", low, " to ", high, ")"]
         return tuple(pieces)
 
 

@@ -10,6 +10,7 @@ from dataclasses import replace
 from typing import Final
 
 from rules.schema.report import (
+    BalancePlane,
     BalanceReport,
     BendingShare,
     ComponentMass,
@@ -117,8 +118,14 @@ _MASSES: Final = lines(
 )
 
 _BALANCE: Final = lines(
-    BalanceReport, "unbalance_p95_g_mm", "unbalance_worst_g_mm", "couple_rms_g_mm2", "couple_worst_g_mm2"
+    BalanceReport,
+    "unbalance_p95_g_mm",
+    "unbalance_worst_g_mm",
+    "couple_rms_g_mm2",
+    "couple_worst_g_mm2",
+    "in_spindle_p95_g_mm",
 )
+_PLANES: Final = lines(BalancePlane, "from_gauge_line_mm", "unbalance_p95_g_mm")
 _QUALITY: Final = lines(
     OperationBalance,
     "grade",
@@ -128,6 +135,8 @@ _QUALITY: Final = lines(
     "best_grade",
     "quality_mm_per_s",
     "rotating_force_n",
+    "front_bearing_force_n",
+    "rear_bearing_force_n",
 )
 
 _MASS_CAPTION: Final = "Each part; centre of mass from the gauge line, moment of inertia about a diameter."
@@ -157,7 +166,12 @@ def mechanics(report: Report) -> Iterator[Section]:
             report.mass.components,
         ),
     )
-    yield Section("balance", "Balance", facts=facts(_BALANCE, report.balance))
+    yield Section(
+        "balance",
+        "Balance",
+        facts=facts(_BALANCE, report.balance),
+        tables=table("The unbalance in two planes.", _PLANES, report.balance.planes),
+    )
     for number, one in enumerate(report.operations):
         yield _operation(number, one)
 

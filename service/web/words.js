@@ -40,12 +40,15 @@ export function sentence(name) {
   return words.charAt(0).toUpperCase() + words.slice(1);
 }
 
-/** A figure or an estimate rounded to `digits` decimals, with its unit; "not known" for null. */
+/** A figure or an estimate with its range, rounded to `digits` decimals, with its unit; "not known" for null. */
 export function amount(figureOrEstimate, digits = 0, unit = "") {
   const value = figureOrEstimate?.value ?? figureOrEstimate;
   if (value === null || value === undefined) return "not known";
-  const figure = typeof value === "number" ? String(Number(value.toFixed(digits))) : String(value);
-  return unit ? `${figure} ${unit}` : figure;
+  const rounded = (number) => String(Number(number.toFixed(digits)));
+  const figure = typeof value === "number" ? rounded(value) : String(value);
+  const { low, high } = typeof figureOrEstimate === "object" ? figureOrEstimate : { low: null, high: null };
+  const range = typeof low === "number" && typeof high === "number" ? ` (${rounded(low)} to ${rounded(high)})` : "";
+  return unit ? `${figure} ${unit}${range}` : `${figure}${range}`;
 }
 
 /** A share as a percentage. */

@@ -62,7 +62,7 @@ def test_one_tool_is_held(assessor: Assessor) -> None:
     held = report.operations[1]
     assert held.reasons == []
     assert {gap.code for gap in held.undecided} == {
-        "GRIP-050", "RUN-010", "RUN-020", "RUN-030", "RUN-040", "RUN-060", "SPD-020",
+        "BAL-020", "GRIP-050", "RUN-010", "RUN-020", "RUN-030", "RUN-040", "RUN-060", "SPD-020",
     }  # fmt: skip
     assert {field for gap in held.undecided for lack in gap.lacks for field in lack.at} == {
         "/operations/1/stack/components/1/runout",

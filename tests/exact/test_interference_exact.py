@@ -12,6 +12,7 @@ from rules.grip.formulas import (
     inner_hoop_mpa,
     interference_at_speed_um,
     joint_pressure_mpa,
+    lift_off_moment_n_m,
     slip_torque_n_m,
     surface_growth_um,
 )
@@ -86,3 +87,12 @@ def test_sleeve_and_shank_of_tool_size() -> None:
     assert surface_growth_um(shank, 30_000.0) == pytest.approx(
         2e6 * 7850 * omega**2 * 0.006**3 * 0.7 / (4 * 210e9), rel=1e-12
     )
+
+
+def test_face_ring_opens_where_the_moment_takes_the_pressure() -> None:
+    """First principles: F/A − M·r/I = 0 of a ring with D = 57 mm and a wall of 0.001 mm: M = F·D/4."""
+    mean, wall, force = 57.0, 1e-3, 18e3
+    outer, inner = mean + wall, mean - wall
+    area = math.pi / 4 * (outer**2 - inner**2)
+    second = math.pi / 64 * (outer**4 - inner**4)
+    assert lift_off_moment_n_m(force, mean) == pytest.approx(force / area * second / (mean / 2) / 1e3, rel=1e-6)

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import grimp
 
-_NEAR = ("tests/published", "tests/oracles", "tests/exact")
+_NEAR = ("tests/published", "tests/oracles", "tests/exact", "tests/measured")
 _NEXT = ("tests/rules/test_assess.py", "tests/rules/rulebook/test_rule_examples.py")
 _WIDE = "tests/rules"
 _SUPPORT = "tests.support"

@@ -4,14 +4,17 @@ from __future__ import annotations
 
 from itertools import pairwise
 
+import numpy as np
 import pytest
 
 from rules.balance.analysis import grade_value, grades
 from rules.balance.formulas import (
     balance_speed_rpm,
+    bearing_shares,
     clamping_unbalance_g_mm,
     permissible_eccentricity_um,
     permissible_unbalance_g_mm,
+    plane_shares,
     quality_mm_per_s,
     rotating_force_n,
 )
@@ -110,3 +113,36 @@ def test_turbine_rotor_of_the_standard() -> None:
     assert permissible_eccentricity_um(2.5, 3000) == pytest.approx(7.96, abs=0.005)
     assert permissible_unbalance_g_mm(2.5, 3600, 3000) == pytest.approx(28.6e3, rel=2e-3)
     assert permissible_unbalance_g_mm(2.5, 3600, 3000) == pytest.approx(28_648, abs=0.5)
+
+
+TOOL = [(3.0, 10.0), (0.15 * 5.0, 110.0), (1.05 * 2.0, 45.714)]
+"""A residual, a mass beyond a joint and the whole mass in its seat: unbalance, g·mm, and position, mm."""
+
+
+def test_tool_in_two_planes_and_on_two_bearings() -> None:
+    """Literature: worked example of an overhung tool, all vectors in line, at 20,000 rpm (computed elsewhere)."""
+    static = sum(u for u, _ in TOOL)
+    first, second = (sum(u * plane_shares(z, 0.0, 100.0)[k] for u, z in TOOL) for k in (0, 1))
+    assert (static, first, second) == pytest.approx((5.850, 3.765, 2.085), abs=6e-4)
+    front, rear = (sum(u * bearing_shares(z, 60.0, 200.0)[k] for u, z in TOOL) for k in (0, 1))
+    assert rotating_force_n(front, 20_000) == pytest.approx(37.93, abs=6e-3)
+    assert rotating_force_n(-rear, 20_000) == pytest.approx(12.27, abs=6e-3)
+    assert rotating_force_n(static, 20_000) == pytest.approx(25.66, abs=6e-3)
+
+
+@pytest.mark.parametrize("z", [-40.0, 0.0, 35.0, 110.0, 300.0])
+@pytest.mark.parametrize(("front", "spacing"), [(60.0, 200.0), (0.0, 90.0), (120.0, 310.0)])
+def test_shares_are_those_of_equilibrium(z: float, front: float, spacing: float) -> None:
+    """Literature: numpy 2, solving the balance of forces and of moments about the origin."""
+    for found, places in (
+        (plane_shares(z, -front, spacing), (-front, spacing)),
+        (bearing_shares(z, front, spacing), (-front, -front - spacing)),
+    ):
+        solved = np.linalg.solve([[1.0, 1.0], list(places)], [1.0, z])
+        assert found == pytest.approx(tuple(solved), rel=1e-12)
+
+
+def test_overstating_a_mass() -> None:
+    """Literature: worked example, 2.0 g·mm at 20,000 rpm: G2.5 permits 1.253 at 1.05 kg, 2.507 at a stated 2.1 kg."""
+    assert permissible_unbalance_g_mm(2.5, 1.05, 20_000) == pytest.approx(1.253, abs=6e-4)
+    assert permissible_unbalance_g_mm(2.5, 2.1, 20_000) == pytest.approx(2.507, abs=6e-4)

@@ -41,10 +41,10 @@ UNSEEN: Final = {
     "assembly.disassembly[].not_stated[].unit": "the pointer has it",
     "assembly.steps[].not_stated[].quantity": "the pointer has it",
     "assembly.steps[].not_stated[].unit": "the pointer has it",
-    "findings[].rests_on": "empty in every report",
+    "findings[].rests_on": "ids for programs; the message names the joint that decides",
     "if_assumptions_hold": "null in every report",
-    "provenance.assumption_set": "null in every report",
-    "summary.assumed": "zero in every report",
+    "provenance.assumption_set": "for programs; the notes say what is assumed",
+    "summary.assumed": "for programs; the notes say what is assumed",
     "assembly.disassembly[].components": "the step names the joint",
     "assembly.steps[].at": "place in the request; the step names the joint",
     "assembly.steps[].components": "the step names the joint",
@@ -81,7 +81,8 @@ TOLD_BY: Final[dict[type[BaseModel], str]] = {JudgementDeviation: "kind", Runout
 """Parts of which one field says how the others are shown."""
 
 FOR_PROGRAMS: Final = ("assumptions[].", "not_judged[].", "stated_by_standard[].")
-"""Lists that are empty in every report, and the rules without anything to judge, which the rule catalogue describes."""
+"""Assumptions, of which the notes name the joints, a list that is empty in every report, and the rules without anything
+to judge, which the rule catalogue describes."""
 
 ON_THE_PAGE_ONLY: Final = {
     "decided": "the text counts them",
@@ -159,7 +160,7 @@ def _leaves(value: Any, kind: Any, path: str = "") -> Iterator[tuple[str, Any]]:
     if value is None:
         return
     if kind in (Estimate, Quantity):
-        # the range and what it rests on are null in every report
+        # the range is shown where there is one; what it rests on is for programs
         yield path, {**value, "value": 2 * value["value"]}
     elif isinstance(kind, type) and issubclass(kind, BaseModel):
         for name, field in kind.model_fields.items():

@@ -65,9 +65,14 @@ def _loose(element: Element) -> Iterator[str]:
             yield inner.tail or ""
 
 
-def _value(figure: Any) -> Any:
-    """Return the value of an estimate; anything else as it is."""
-    return figure["value"] if isinstance(figure, dict) and "rests_on" in figure else figure
+def _values(*figures: Any) -> Iterator[Any]:
+    """Yield value, low and high end of each estimate; anything else as it is."""
+    for figure in figures:
+        if isinstance(figure, dict) and "rests_on" in figure:
+            yield figure["value"]
+            yield from (figure[end] for end in ("low", "high") if figure[end] is not None)
+        else:
+            yield figure
 
 
 def _plane(plane: dict[str, Any]) -> list[float | None]:
@@ -92,15 +97,16 @@ def _of_operation(one: dict[str, Any]) -> Iterator[float | None]:
     if limit is not None:
         yield from (limit["limit_um"], limit["probability_within_limit"].get("assemblies"))
     yield speed["programmed_rpm"]
-    yield speed["governing"] and speed["governing"]["speed_rpm"]["value"]
+    yield from _values(speed["governing"] and speed["governing"]["speed_rpm"])
     yield from (speed[name] for name in ("margin_rpm", "relative_margin"))
-    yield from (each["speed_rpm"]["value"] for each in speed["limits"])
+    yield from _values(*(each["speed_rpm"] for each in speed["limits"]))
     for grip in grips:
-        yield from (_value(grip[name]) for name in ("torque_capacity_n_m", "axial_capacity_n", "safety_factor"))
+        yield from _values(*(grip[name] for name in ("torque_capacity_n_m", "axial_capacity_n", "safety_factor")))
     for grip in grips:
         yield from (
-            _value(grip[name])
+            value
             for name in ("interference_at_speed_um", "least_pressure_mpa", "hub_stress_mpa", "holding_speed_rpm")
+            for value in _values(grip[name])
         )
     load = one["load"]
     yield from (
@@ -117,11 +123,20 @@ def _of_operation(one: dict[str, Any]) -> Iterator[float | None]:
             "removal_rate_mm3_per_min",
         )
     )
-    yield from map(_value, one["bending"].values())
+    yield from _values(*one["bending"].values())
     balance = one["balance"]
     yield from (
-        _value(balance[name])
-        for name in ("permissible_g_mm", "seating_g_mm", "highest_speed_rpm", "quality_mm_per_s", "rotating_force_n")
+        value
+        for name in (
+            "permissible_g_mm",
+            "seating_g_mm",
+            "highest_speed_rpm",
+            "quality_mm_per_s",
+            "rotating_force_n",
+            "front_bearing_force_n",
+            "rear_bearing_force_n",
+        )
+        for value in _values(balance[name])
     )
 
 
@@ -156,13 +171,13 @@ def expected_figures(report: dict[str, Any]) -> dict[str, list[float]]:
             ),
         ],
         "speed": [
-            speed["governing"] and speed["governing"]["speed_rpm"]["value"],
-            *(() if report["operations"] else (one["speed_rpm"]["value"] for one in speed["limits"])),
+            *_values(speed["governing"] and speed["governing"]["speed_rpm"]),
+            *(() if report["operations"] else _values(*(one["speed_rpm"] for one in speed["limits"]))),
         ],
         "grip": [
-            *(value for one in grip for value in map(_value, list(one.values())[2:9]) if isinstance(value, float)),
+            *(value for one in grip for value in _values(*list(one.values())[2:9]) if isinstance(value, float)),
             *(
-                _value(one["shrink_fit"][name])
+                value
                 for one in grip
                 if one["shrink_fit"] is not None
                 for name in (
@@ -174,6 +189,7 @@ def expected_figures(report: dict[str, Any]) -> dict[str, list[float]]:
                     "opening_temperature_c",
                     "release_speed_rpm",
                 )
+                for value in _values(one["shrink_fit"][name])
             ),
         ],
         **{f"operation-{number}": list(_of_operation(one)) for number, one in enumerate(report["operations"])},
@@ -187,14 +203,13 @@ def expected_figures(report: dict[str, Any]) -> dict[str, list[float]]:
     return {part: [value for value in values if value is not None] for part, values in told.items()} | {
         part: sorted(value for value in values if value is not None)
         for part, values in {
-            "balance": [value for value in map(_value, report["balance"].values()) if not isinstance(value, str)],
+            "balance": [
+                *(value for value in _values(*report["balance"].values()) if not isinstance(value, str | list)),
+                *(value for plane in report["balance"]["planes"] for value in plane.values()),
+            ],
             "stiffness": [
-                *(
-                    value
-                    for name, value in zip(stiffness, map(_value, stiffness.values()), strict=True)
-                    if isinstance(value, float)
-                ),
-                *map(_value, stiffness["bending_frequencies_hz"]),
+                *(value for value in _values(*stiffness.values()) if isinstance(value, float)),
+                *_values(*stiffness["bending_frequencies_hz"]),
                 *(one["share"] for one in stiffness["shares"]),
             ],
             "instruction": [

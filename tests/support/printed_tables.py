@@ -70,15 +70,14 @@ DIN_6535_LENGTHS: Final = {
 """DIN 6535 (February 1992): length l1, +2/0, by diameter d1; mm."""
 
 DIN_6535_FLATS: Final = [
-    (6, 1, 4.2, 5.1, None, None),
-    (8, 1, 5.5, 6.9, None, None),
-    (10, 1, 7, 8.5, None, None),
+    (6, 1, 4.2, 5.1, 18, None),
+    (8, 1, 5.5, 6.9, 18, None),
+    (10, 1, 7, 8.5, 20, None),
     (20, 1, 11, 18.2, 25, None),
     (25, 2, 12, 23.0, 32, 17),
     (32, 2, 14, 30.0, 36, 19),
 ]
-"""DIN 6535 (February 1992), form HB: d1, number of flats, b1, h1, e1, l2; mm. e1 of the first three is printed, too,
-but not in the table of `rules`."""
+"""DIN 6535 (February 1992), form HB: d1, number of flats, b1, h1, e1, l2; mm."""
 
 NUT_COLLET_RUNOUT: Final = [
     (1, 1.6, 6, 10, 15),

@@ -6,14 +6,21 @@ import copy
 import math
 from collections.abc import Iterator
 from functools import cache
-from typing import Any
+from typing import Any, TypeVar
+
+import pytest
 
 from rules.analysis import StackAnalysis, analyse
 from rules.assessor import Assessor
+from rules.bending import analysis as bending_analysis
+from rules.bending import interfaces
+from rules.bending.beam import Segment
 from rules.quantities.missing import Missing, OrMissing
 from rules.schema.parsing import parse_request
 from rules.schema.report import JointEnds, JudgementDeviation, Report
 from rules.schema.request import CheckRequest
+
+T = TypeVar("T")
 
 STEEL_GPA, STEEL_KG_M3 = 210.0, 7850.0
 CARBIDE_GPA, CARBIDE_KG_M3 = 600.0, 14500.0
@@ -41,11 +48,17 @@ def report_of(request: dict[str, Any]) -> Report:
     return assessor().assess(parse_request(copy.deepcopy(request)))
 
 
-def known(value: OrMissing[float] | None) -> float:
+def known(value: OrMissing[T] | None) -> T:
     """Return a value that must be known."""
     assert value is not None
     assert not isinstance(value, Missing), value
     return value
+
+
+def slender_and_rigid(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Leave out shear and rotary inertia, and make every joint rigid that is not stated: beams by hand."""
+    monkeypatch.setattr(bending_analysis, "Segment", lambda *figures: Segment(*figures[:3]))
+    monkeypatch.setattr(interfaces, "_between", lambda *_: None)
 
 
 def quantile(answer: Any, plane: str, name: str = "p95", of: str = "assemblies") -> float | None:

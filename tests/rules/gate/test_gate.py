@@ -35,7 +35,7 @@ EXPECTED: dict[str, tuple[str, str, set[str], set[str]]] = {
     "cutting speed": ("release", "pass", set(), set()),
     "advice": ("release", "pass", set(), set()),
     "warning": ("hold", "review", {"DAT-030"}, set()),
-    "undecided": ("hold", "review", set(), {"RUN-010", "RUN-020", "RUN-060", "SPD-020"}),
+    "undecided": ("hold", "review", set(), {"BAL-020", "RUN-010", "RUN-020", "RUN-060", "SPD-020"}),
     "error": ("stop", "fail", {"SPD-010"}, set()),
     "no machine": ("hold", "pass", {"GATE-010", "GATE-020", "GATE-060"}, set()),
     "no spindle": ("hold", "review", {"GATE-020"}, {"SPN-010"}),
@@ -70,7 +70,8 @@ def test_one_operation(name: str) -> None:
     found = (one.decision, one.verdict, {it.code for it in one.reasons}, {it.code for it in one.undecided})
     assert found == EXPECTED[name]
     assert report.decision == one.decision
-    assert bool(one.advice) is (name == "advice")
+    # at the speed of the error the teeth pass near a natural frequency
+    assert bool(one.advice) is (name in ("advice", "error"))
 
 
 @pytest.mark.parametrize(

@@ -11,7 +11,7 @@ from rules.grip.analysis import Grip, weakest_of
 from rules.quantities.missing import Missing
 from rules.rulebook.loader import base_request
 from service.sheets.figures import value_of
-from tests.support.operations import change, operation_of
+from tests.support.operations import change, drop, operation_of
 from tests.support.stacks import codes, derived_of, holder_and_cutter, known, report_of, undecided_fields
 
 SIDE = "/stack/components/0/workpiece_side"
@@ -51,7 +51,68 @@ def test_collets_hold_a_pull_by_the_same_friction() -> None:
     request = base_request("nut_collet")
     request["stack"]["components"][1]["workpiece_side"] |= {"rated_torque_n_m": 80, "rated_grip_mm": 40}
     request["stack"]["joints"][0]["grip_length_mm"] = 30
+    drop(request["operations"][0], "spindle_speed_rpm")
     assert known(_grip(request).axial_n) == pytest.approx(10_000, rel=1e-12)
+
+
+@pytest.mark.parametrize("rpm", [6000, 20_000, 40_000])
+def test_segments_of_a_collet_press_outward(rpm: float) -> None:
+    """First principles: 0.17 kg over 40 mm about ⌀12; what m·ω²·r takes at radius 6 mm, in proportion of the pull."""
+    request = base_request("nut_collet")
+    request["stack"]["components"][1]["workpiece_side"] |= {"rated_torque_n_m": 80, "rated_grip_mm": 40}
+    request["operations"][0]["spindle_speed_rpm"] = rpm
+    outer = math.sqrt(12**2 + 0.17 / (7850e-9 * math.pi / 4 * 40))
+    loss = 0.12 * 0.17 * (rpm * math.pi / 30) ** 2 * (12 + outer) / 4e3 * 6e-3
+    grip = _grip(request)
+    assert known(grip.torque_n_m) == pytest.approx(80 - loss, rel=1e-9)
+    assert known(grip.axial_n) == pytest.approx(2000 * (80 - loss) / 12, rel=1e-9)
+    assert report_of(request).grip[0].torque_capacity_n_m.value == 80
+
+
+@pytest.mark.parametrize("coupling", ["hydraulic", "milling_chuck"])
+def test_a_bore_opens_at_speed(coupling: str) -> None:
+    """First principles: steel ⌀40/12 around carbide at 20,000 rpm, by the rotating ring and Lamé's pressure."""
+    request = _clamped(coupling)
+    request["operations"] = [operation_of({"spindle_speed_rpm": 20_000})]
+    squared = (20_000 * math.pi / 30) ** 2
+    bore = 2 * 7850 * squared * 6e-3 / (4 * 210e9) * (3.3 * 20e-3**2 + 0.7 * 6e-3**2)
+    shank = 2 * 14500 * squared * 6e-3**3 / (4 * 600e9) * 0.78
+    wall = (40**2 + 12**2) / (40**2 - 12**2)
+    pressure = (bore - shank) * 1e6 / (12 * ((wall + 0.3) / 210 + 0.78 / 600))
+    assert known(_grip(request).torque_n_m) == pytest.approx(
+        60 - 0.12 * pressure * math.pi * 12**2 * 30 / 2e3, rel=1e-9
+    )
+
+
+def test_nothing_is_left_of_a_weak_rating_at_high_speed() -> None:
+    """A capacity ends at zero."""
+    request = base_request("nut_collet")
+    request["stack"]["components"][1]["workpiece_side"] |= {"rated_torque_n_m": 2, "rated_grip_mm": 40}
+    request["operations"][0]["spindle_speed_rpm"] = 40_000
+    assert (_grip(request).torque_n_m, _grip(request).axial_n) == (0, 0)
+
+
+@pytest.mark.parametrize("grip_mm", [20, 31, 50])
+@pytest.mark.parametrize(("form", "axial"), [("side_lock_flat", "asked for"), ("inclined_flat", "by its shape")])
+def test_the_flat_carries(grip_mm: float, form: str, axial: str) -> None:
+    """On a flat the rating is that of the screw: neither grip length nor speed reduces it."""
+    request = _clamped("side_lock", grip_mm)
+    request["stack"]["components"][1]["machine_side"]["form"] = form
+    request["operations"] = [operation_of({"spindle_speed_rpm": 20_000})]
+    grip = _grip(request)
+    assert grip.torque_n_m == 80
+    assert grip.axial_n == (Missing((f"{SIDE}/rated_axial_force_n",)) if axial == "asked for" else None)
+
+
+@pytest.mark.parametrize(("diameter", "end"), [(6, 20.1), (10, 23.5), (12, 26.5), (20, 30.5), (32, 43)])
+def test_the_flat_must_be_within_the_bore(diameter: float, end: float) -> None:
+    """DIN 6535 form HB: the flat ends e1 + b1/2 from the end of the shank."""
+    request = base_request("side_lock")
+    request["stack"]["components"][0]["workpiece_side"]["diameter_mm"] = diameter
+    request["stack"]["components"][1]["machine_side"]["diameter_mm"] = diameter
+    for grip, fires in ((end - 0.01, True), (end, False)):
+        request["stack"]["joints"][0]["grip_length_mm"] = grip
+        assert ("SID-020" in codes(report_of(request))) is fires
 
 
 @pytest.mark.parametrize("coupling", ["side_lock", "cylindrical"])
@@ -172,6 +233,7 @@ def _two_clamps(first: float | None, second: float | None) -> dict[str, Any]:
 def test_weakest_joint(first: float, second: float, weakest: int) -> None:
     """The lowest factor of safety; of equals the one nearer the spindle."""
     request = _two_clamps(first, second)
+    drop(request["operations"][0], "spindle_speed_rpm")
     grips = derived_of(request).grips
     assert [known(grip.safety) for grip in grips] == pytest.approx([first / 10, second / 10])
     assert weakest_of(grips) is grips[weakest]

@@ -12,7 +12,15 @@ from rules.quantities.tables import TableError, read_rows
 def test_each_value_has_its_own_name_and_unit() -> None:
     """A value is read by the name of its row; friction and shares are plain numbers, the temperature is in °C."""
     rows = {row["quantity"]: row for row in tables.table("shrink_joint").rows}
-    assert rows.keys() == {"friction", "joining_play_share", "smoothing_factor", "reference_temperature_c"}
+    assert rows.keys() == {
+        "friction",
+        "friction_heated",
+        "friction_degreased",
+        "joining_play_share",
+        "smoothing_most",
+        "smoothing_least",
+        "reference_temperature_c",
+    }
     for quantity, row in rows.items():
         assert getattr(shrink_joint(), quantity) == row["value"]
         assert row["unit"] == ("°C" if quantity.endswith("_c") else "1")

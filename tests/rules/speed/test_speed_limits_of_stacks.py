@@ -16,8 +16,12 @@ from tests.support.stacks import codes, derived_of, known, named, report_of
 
 
 def _all_causes() -> dict[str, Any]:
-    """Return a shrink fit on a machine, with a grade, a stated cutting speed and a torque: every cause applies."""
+    """Return a shrink fit on a machine, with a grade, a stated cutting speed and a torque: every cause applies.
+
+    The tap test is low, since a critical speed above all stated limits is none.
+    """
     request = base_request("shrink")
+    request["stack"]["tap_test_hz"] = 450
     request["stack"]["components"][1]["max_cutting_speed_m_per_min"] = 400
     change(request["operations"][0], {"torque_n_m": 5})
     return request
@@ -32,13 +36,11 @@ def _limits(request: dict[str, Any]) -> dict[tuple[str, str | None], float]:
 
 
 def test_the_list_holds_every_cause() -> None:
-    """First principles: statements as they stand, v_c/(π·D), 9549.3·G·m/U, 60·f₁·share, and where the grip is met."""
+    """First principles: statements as they stand, v_c/(π·D), 9549.3·G·m/U, 60·f·share, and where the grip is met."""
     request = _all_causes()
     derived = derived_of(request)
     unbalance = derived.balance.unbalance
     assert not isinstance(unbalance, Missing)
-    frequencies = derived.stiffness.frequencies_hz
-    assert not isinstance(frequencies, Missing)
     balance = 30e3 / math.pi * 16 * known(derived.masses.total) / unbalance.p95
     assert _limits(request) == pytest.approx(
         {
@@ -47,7 +49,7 @@ def test_the_list_holds_every_cause() -> None:
             ("machine", None): 18_000,
             ("cutting_speed", "end-mill"): 400e3 / (math.pi * 12),
             ("balance", None): balance,
-            ("critical_speed", None): 0.75 * 60 * frequencies[0],
+            ("critical_speed", None): 0.75 * 60 * 450,
             ("shrink_fit", "holder/end-mill"): known(derived.grips[0].holding_speed_rpm),
         },
         abs=0.06,
@@ -142,6 +144,8 @@ def test_no_speed_asked_has_no_margin() -> None:
 def test_a_limit_that_is_not_known_leaves_the_list_incomplete(pointer: str, gone: tuple[str, str | None]) -> None:
     """What applies and is not known is missing from the list, the list says so, and the reason is a field."""
     request: Any = _all_causes()
+    if gone[0] == "critical_speed":
+        del request["stack"]["tap_test_hz"]  # measured, it needs no outline
     place = request
     *steps, last = pointer.split("/")[1:]
     for step in steps:
