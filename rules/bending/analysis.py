@@ -452,7 +452,7 @@ def seat_properties(fact: Properties, chain: Chain, geometry: Positions, load: C
     if chain.machine is None or side is None or load.radial_force_n is None:
         return
     coupling = COUPLINGS[side.coupling]
-    flange, force = coupling.flange_mm(side), chain.machine.drawbar_force_n
+    flange, force = coupling.flange_diameter(side), chain.machine.drawbar_force_n
     if force is None:
         force = coupling.clamping_force_n(side)
     if not coupling.face_contact or flange is None or force is None:

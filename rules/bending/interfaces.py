@@ -134,7 +134,7 @@ def _diameter(
     lower = chain.members[0] if case is None else case.lower
     side = lower.machine_side
     if side is not None:
-        flange = COUPLINGS[side.coupling].flange_mm(side)
+        flange = COUPLINGS[side.coupling].flange_diameter(side)
         if flange is not None:
             return flange
     if case is not None and case.joint_class == "grip":

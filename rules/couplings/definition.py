@@ -331,10 +331,6 @@ class Coupling:
         """Return the taper behind the gauge line of a machine side; None where its table does not have it."""
         return None
 
-    def flange_mm(self, side: Side) -> float | None:  # noqa: ARG002
-        """Return the diameter of the flange by the table of the standard, mm; None where no table has it."""
-        return None
-
     def taper_mm3(self, side: Side) -> float | None:  # noqa: ARG002
         """Return the volume of a solid taper behind the gauge line, mm³; None where the tables do not give it."""
         return None

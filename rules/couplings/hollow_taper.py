@@ -168,11 +168,6 @@ class _HollowTaper(Taper):
         cone = self.cone(side)
         return None if cone is None else math.pi / 4.0 * cone.large_mm**2 * cone.length_mm
 
-    def flange_mm(self, side: Side) -> float | None:
-        if not isinstance(side, HollowTaper) or side.size is None:
-            return None
-        return size_row(side.size).flange_diameter_mm
-
     def clamping_force_n(self, side: Side) -> float | None:
         if not isinstance(side, HollowTaper) or side.size is None or side.form not in ("A", "C"):
             return None

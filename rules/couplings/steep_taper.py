@@ -256,7 +256,7 @@ class _SteepTaper(Taper):
         small = large - 7.0 / 24.0 * length
         return math.pi / 12.0 * length * (large * large + large * small + small * small)
 
-    def flange_mm(self, side: Side) -> float | None:
+    def flange_diameter(self, side: Side) -> float | None:
         if not isinstance(side, SteepTaper) or side.size is None or side.form is None:
             return None
         row = shank(side.form, side.size)
