@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import date
 from typing import Annotated, Any, Final, Literal, TypeAlias
 
 from pydantic import BaseModel, ConfigDict, Field, JsonValue, WithJsonSchema
@@ -25,6 +26,7 @@ __all__ = [
     "CouplingList",
     "CouplingSummary",
     "Defaults",
+    "ExpiredAdjustment",
     "NeedAnswer",
     "PictureName",
     "Problem",
@@ -345,6 +347,14 @@ class State(Answer):
     status: Literal["ok"]
 
 
+class ExpiredAdjustment(Answer):
+    """Adjustment of a rule whose last day has passed."""
+
+    code: str
+    book: str = Field(description="File of the adjustment.")
+    until: date = Field(description="Its last day.")
+
+
 class Version(Answer):
     """Version of the service and its rulebooks."""
 
@@ -352,3 +362,7 @@ class Version(Answer):
     version: str
     rulebooks: list[str] = Field(description="Names of the rulebooks in force.")
     rulebook_sha256: str = Field(description="SHA-256 of the rules in force; equal digests mean equal rules.")
+    judgement_sha256: str = Field(description="SHA-256 of all that judges: program, rules and tables.")
+    rulebook_folders: list[str] = Field(description="Names of the operator's folders of rulebooks, in order.")
+    book_revisions: dict[str, str] = Field(description="Revisions by rulebook, of those that state one.")
+    expired_adjustments: list[ExpiredAdjustment] = Field(description="Adjustments that have ended and do not count.")
