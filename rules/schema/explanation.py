@@ -33,7 +33,7 @@ class SeenValue(Out):
     """Value that the rule reads."""
 
     name: str = Field(description="Name in the rule.")
-    meaning: str
+    meaning: str = Field(description="Meaning of the name.")
     unit: str | None = Field(description="UCUM code; null for a text or a yes or no.")
     value: float | bool | str | None = Field(description="Null if missing or not applicable.")
     state: Annotated[Literal["stated", "computed", "missing", "not_applicable"], OPEN]
@@ -44,12 +44,12 @@ class SubjectExplanation(Out):
     """What the rule makes of one subject."""
 
     operation: str | None = Field(description="Operation, if the outcome depends on it.")
-    subject: str
+    subject: str = Field(description="Its name.")
     at: list[Pointer]
     outcome: Annotated[Outcome, OPEN]
     severity: Annotated[Severity, OPEN] | None = Field(description="Severity in force; null if switched off.")
     thresholds: dict[str, float] = Field(description="Thresholds in force.")
-    values: list[SeenValue]
+    values: list[SeenValue] = Field(description="Every value that the rule reads.")
     lacks: list[MissingQuantity]
     to_pass: list[str] = Field(description="What would have to change, in plain words; empty if the rule holds.")
 

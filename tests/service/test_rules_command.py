@@ -39,6 +39,9 @@ rules:
 """
 
 
+_REFUTED = "name: x, base: side_lock, set: {/operations/0/spindle_speed_rpm: 9000}"
+
+
 @pytest.fixture
 def books(tmp_path: Path) -> Path:
     """A folder with one complete rule."""
@@ -69,8 +72,8 @@ def _change(books: Path, old: str, new: str) -> None:
         ("", "", 0, "0 errors, 0 warnings"),
         ("    owner: toolroom\n", "", 1, "warning: no owner"),
         ("upper.coupling ==", "upper.couplin ==", 2, "did you mean upper.coupling?"),
-        ("name: 3000 rpm, base: side_lock", "name: x, base: side_lock, set: {/operations/0/spindle_speed_rpm: 9000}", 2,
-         "the example 'x' says that it stays silent; it fires"),
+        ("name: 3000 rpm, base: side_lock", _REFUTED, 2,
+         "stays silent; it fires"),
     ],
 )  # fmt: skip
 def test_lint(books: Path, capsys: Any, old: str, new: str, code: int, words: str) -> None:
@@ -118,14 +121,15 @@ def test_a_contradicted_example_fails(books: Path, capsys: Any) -> None:
     )
     assert main(["rules", "test", "--rulebooks", str(books)]) == 2
     text = " ".join(capsys.readouterr().out.split())
-    assert "books/house.yaml:5: HS-010: the example 'x' is listed under silent; the outcome: undecided" in text
+    assert text.startswith("books/house.yaml:5: HS-010: the example 'x' is")
+    assert "under silent; the outcome: undecided" in text
 
 
 @pytest.mark.parametrize(
     ("speed", "code", "words"),
     [
         (3000, 0, "holder/end-mill, operation 10: holds"),
-        (9000, 2, "Programmed spindle speed is at most 8000 rpm (max rpm); now 9000 rpm."),
+        (9000, 2, "is at most 8000 rpm (max rpm); now 9000 rpm."),
         (None, 1, "State operation spindle speed (/operations/0/spindle_speed_rpm)."),
     ],
 )
@@ -174,7 +178,7 @@ def test_list_schema_and_catalogue(books: Path, capsys: Any) -> None:
     assert main(["rules", "catalogue", "--own", "--rulebooks", str(books)]) == 0
     text = capsys.readouterr().out
     assert text.count("\n## ") == 1
-    assert "Where upper component's coupling is side lock:" in text
+    assert "upper component's coupling is side lock" in text
 
 
 @pytest.mark.parametrize("command", ["check", "budget", "draw", "export"])
