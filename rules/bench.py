@@ -28,6 +28,7 @@ from rules.rulebook.book import (
     RuleEntry,
     Severity,
 )
+from rules.rulebook.expression import Call, Expression, Name, children
 from rules.rulebook.loader import load_books
 from rules.rulebook.vocabulary import Property, Vocabulary
 from rules.schema.parsing import BadRequestError
@@ -127,17 +128,28 @@ def _moved(before: Severity, after: Severity) -> str:
 
 
 def _may_be_missing(rule: Rule, vocabulary: Vocabulary) -> str | None:
-    """Return a field of requests that the rule reads and that may be left out; None if there is none."""
+    """Return a field of requests that leaves the rule undecided if it is left out; None if there is none."""
     words = vocabulary.of(rule.applies_to)
+    conditions = [one for one in (rule.scope, rule.requirement) if one is not None]
     return next(
         (
             name
-            for name in rule.reads
-            if words[name].from_request and not words[name].always and name not in rule.stated
+            for one in conditions
+            for name in _compared(one)
+            if name in words and words[name].from_request and name not in rule.stated
             if name.rpartition(".")[2] not in _ALWAYS_STATED
         ),
         None,
     )
+
+
+def _compared(one: Expression) -> Iterator[str]:
+    """Yield the names of an expression, but for those in has() and stated()."""
+    if isinstance(one, Name):
+        yield one.name
+    elif not (isinstance(one, Call) and one.function in ("has", "stated")):
+        for part in children(one):
+            yield from _compared(part)
 
 
 _ALWAYS_STATED: Final = ("kind", "id")

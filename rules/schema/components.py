@@ -298,7 +298,7 @@ class Overlay(Model):
     machine_side: MachineSide | None = _same(Cutter, "machine_side")
     workpiece_side: WorkpieceSide | None = _same(Extension, "workpiece_side")
     material: Material | None = _same(Cutter, "material")
-    profile: list[ProfilePiece] | None = _same(Cutter, "profile")
+    profile: Profile | None = _same(Cutter, "profile")
     mass_kg: Mass | None = _same(Cutter, "mass_kg")
     centre_of_mass_mm: AxialOffset | None = _same(Cutter, "centre_of_mass_mm")
     transverse_inertia_kg_mm2: Inertia | None = _same(Cutter, "transverse_inertia_kg_mm2")

@@ -222,9 +222,21 @@ def _of_component() -> dict[str, Property]:
 
 def _prefixed(prefix: str, words: Mapping[str, Property], **changes: Any) -> dict[str, Property]:
     return {
-        f"{prefix}.{name}": _owned(prefix, one).model_copy(update={"from_request": True, "always": False, **changes})
+        f"{prefix}.{name}": _owned(prefix, one).model_copy(
+            update={"from_request": True, "always": False, "kinds": _without_knobs(prefix, one.kinds), **changes}
+        )
         for name, one in words.items()
     }
+
+
+def _without_knobs(prefix: str, kinds: Mapping[str, tuple[str, ...]] | None) -> Mapping[str, tuple[str, ...]] | None:
+    """Return which kinds go with a property; a knob is none of the neighbours, tools and holders that have names."""
+    if kinds is None or prefix not in _OWNERS or set(kinds.get("kind", ())) != _CHAINED:
+        return kinds
+    return {key: values for key, values in kinds.items() if key != "kind"} or None
+
+
+_CHAINED: Final = {get_args(one.model_fields["kind"].annotation)[0] for one in _COMPONENTS if one is not RetentionKnob}
 
 
 @cache
