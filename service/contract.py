@@ -10,6 +10,7 @@ from pydantic import BaseModel, ConfigDict, Field, JsonValue, WithJsonSchema
 from rules.quantities.models import OPEN, Model, Pointer, opened
 from rules.quantities.tables import Confidence
 from rules.schema.components import MAX_DEFINITIONS, Definitions
+from rules.schema.explanation import Condition
 from rules.schema.parsing import FaultCode
 from rules.schema.report import Report, Severity, Summary, Verdict
 from rules.schema.request import AxialPosition, CheckRequest, MachineEntry, Operations, Policy, Section
@@ -313,13 +314,6 @@ class ThresholdAnswer(Answer):
     meaning: str | None
 
 
-class Condition(Answer):
-    """Condition of a rule."""
-
-    text: str = Field(description="As written in the rulebook.")
-    words: str = Field(description="In plain words, with the thresholds in force.")
-
-
 class RuleAnswer(RuleSummary):
     """Full description of a rule."""
 
@@ -332,8 +326,8 @@ class RuleAnswer(RuleSummary):
     source: str
     owner: str | None = Field(description="Who answers for the rule.")
     replaced_by: str | None = Field(description="Code of the rule that takes its place.")
-    tags: list[str] = Field(description="Words to group rules by.")
-    links: list[str] = Field(description="Addresses of further reading.")
+    tags: list[str] = Field(description="Words to find the rule by.")
+    links: list[str] = Field(description="Further texts.")
     needs: list[NeedAnswer] = Field(description="Quantities that the rule requires.")
     thresholds: list[ThresholdAnswer] = Field(description="Thresholds, which a policy may change.")
     observed: str | None = Field(description="Quantity reported as observed.")

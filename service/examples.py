@@ -20,6 +20,7 @@ __all__ = [
     "COMPARISON_EXAMPLES",
     "CSV_EXAMPLE",
     "EXAMPLES",
+    "EXPLANATION_EXAMPLES",
     "EXTENDED",
     "GATE_EXAMPLES",
     "READING_EXAMPLES",
@@ -105,6 +106,20 @@ BUDGET_EXAMPLES: Final[Mapping[str, RequestExample]] = MappingProxyType(
         ),
         "measured": RequestExample("Three parts measured with direction: clocking of the joints", _measured()),
     }
+)
+
+
+def _wide_collet() -> dict[str, Any]:
+    """A shank in a collet that barely closes on it; what the rule does not read is left out."""
+    _, collet, mill = base_request("nut_collet")["stack"]["components"]
+    collet["workpiece_side"]["nominal_mm"] = 13
+    kept = ("id", "kind", "machine_side", "workpiece_side")
+    parts = [{name: part[name] for name in kept if name in part} for part in (collet, mill)]
+    return {"stack": {"components": parts}, "code": "COL-020"}
+
+
+EXPLANATION_EXAMPLES: Final[Mapping[str, RequestExample]] = MappingProxyType(
+    {"wide-collet": RequestExample("Collet near the end of its range", _wide_collet())}
 )
 
 

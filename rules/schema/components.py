@@ -40,6 +40,7 @@ __all__ = [
     "Material",
     "Overlay",
     "PartSource",
+    "Profile",
     "ProfilePiece",
     "Reducer",
     "ReferenceTarget",
@@ -86,6 +87,10 @@ class ProfilePiece(Model):
         None, description="Outer diameter at the workpiece-side end if different, mm.", examples=[40]
     )
     bore_mm: Length | None = Field(None, description="Bore diameter, mm.", examples=[26])
+
+
+Profile = Annotated[list[ProfilePiece], Field(max_length=200)]
+"""Outline of a component from one end to the other."""
 
 
 class RunoutStatement(Model):
@@ -139,15 +144,14 @@ class Component(Model):
     description: Text | None = Field(None, examples=["40 taper holder for press-in collets"])
     part_number: Text | None = Field(None, examples=["LK-40-063"])
     material: Material | None = Field(None, description="Material of the body.", examples=["steel"])
-    profile: list[ProfilePiece] | None = Field(
+    profile: Profile | None = Field(
         None,
-        max_length=200,
         description="Outline from the machine side to the workpiece side, without the part behind a gauge line.",
     )
     mass_kg: Mass | None = Field(None, description="Mass.", examples=[1.05])
     centre_of_mass_mm: AxialOffset | None = Field(
         None,
-        description="Axial position of the centre of mass, mm: from the gauge line of a taper or arbor (negative behind"
+        description="Centre of mass, mm: from the gauge line of a taper or arbor (negative behind"
         " it), else from the machine-side end.",
         examples=[12.5],
     )
@@ -155,13 +159,13 @@ class Component(Model):
         None, description="Moment of inertia about a diameter through the centre of mass, kg·mm².", examples=[950]
     )
     density_kg_m3: Density | None = Field(
-        None, description="Density of the material, kg/m³, if different from the material table.", examples=[14400]
+        None, description="Density, kg/m³, if not that of the material table.", examples=[14400]
     )
     youngs_modulus_gpa: YoungsModulus | None = Field(
-        None, description="Young's modulus of the material, GPa, if different from the material table.", examples=[580]
+        None, description="Young's modulus, GPa, if not that of the material table.", examples=[580]
     )
     yield_mpa: Stress | None = Field(
-        None, description="0.2 % proof stress of the material, MPa; the material table has few values.", examples=[1200]
+        None, description="0.2 % proof stress, MPa; the material table has few values.", examples=[1200]
     )
     unbalance_g_mm: Unbalance | None = Field(None, description="Residual static unbalance, g·mm.", examples=[4.0])
     max_speed_rpm: SpeedRpm | None = Field(
@@ -294,7 +298,7 @@ class Overlay(Model):
     machine_side: MachineSide | None = _same(Cutter, "machine_side")
     workpiece_side: WorkpieceSide | None = _same(Extension, "workpiece_side")
     material: Material | None = _same(Cutter, "material")
-    profile: list[ProfilePiece] | None = _same(Cutter, "profile")
+    profile: Profile | None = _same(Cutter, "profile")
     mass_kg: Mass | None = _same(Cutter, "mass_kg")
     centre_of_mass_mm: AxialOffset | None = _same(Cutter, "centre_of_mass_mm")
     transverse_inertia_kg_mm2: Inertia | None = _same(Cutter, "transverse_inertia_kg_mm2")

@@ -17,7 +17,7 @@ from service.audit.progress import progress_of
 from service.audit.run import Audit, Interrupt, State
 from service.audit.tally import AuditSummary, Tally, print_audit
 from service.batch.pool import Pool, cores
-from service.cli.files import BAD_INPUT, FAULT, VERDICT_CODES, report_console
+from service.cli.files import BAD_INPUT, FAULT, VERDICT_CODES, add_rulebooks, report_console, settings_of
 from service.operations.process import Snapshot, load_assessor, rules_in_force
 from service.operations.settings import Settings
 
@@ -79,11 +79,12 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     )
     parser.add_argument("--json", action="store_true", help="print the summary as one line of JSON")
     parser.add_argument("--quiet", action="store_true", help="show no progress")
+    add_rulebooks(parser)
     parser.set_defaults(run=_run)
 
 
 def _run(arguments: argparse.Namespace) -> int:
-    settings = Settings()
+    settings = settings_of(arguments)
     assessor = load_assessor(settings)
     try:
         audit = _prepared(arguments, assessor)

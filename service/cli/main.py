@@ -15,7 +15,7 @@ from pydantic_settings import SettingsError
 from rules.exchange.documents import CatalogueError
 from rules.rulebook.source import RulebookError
 from rules.version import VERSION
-from service.cli import audit, exchange, questions, serve
+from service.cli import audit, exchange, questions, rules, serve
 from service.cli.files import BAD_INPUT, FAULT, PIPE_CLOSED
 from service.operations.process import UnexpectedJudgementError
 from service.operations.settings import PREFIX, SettingsFileError, is_in_environment, place_of
@@ -90,4 +90,5 @@ def _parser() -> argparse.ArgumentParser:
     exchange.add_export_parser(commands)
     serve.add_token_parser(commands)
     questions.add_draw_parser(commands)
+    rules.add_parser(commands)
     return parser
