@@ -355,14 +355,21 @@ BATCH_LINES: Final = _lines()
 
 
 def _one_held() -> dict[str, Any]:
-    """Two operations on one mill: one complete, one without runout and spindle speed."""
+    """Two operations on one mill: one complete, one without runout and spindle speed; parts they share stand once."""
     good, holes = base_request("press_in"), base_request("press_in")
     holes["stack"]["id"] = "KB-with-holes"
     del holes["stack"]["components"][1]["runout"]
     del holes["operations"][0]["spindle_speed_rpm"]
+    shared = {part["id"]: part for number, part in enumerate(good["stack"]["components"]) if number != 1}
+    for one in (good, holes):
+        one["stack"]["components"] = [
+            {"kind": "reference", "of": {"from": "request", "key": part["id"]}} if part["id"] in shared else part
+            for part in one["stack"]["components"]
+        ]
     return {
         "order": "KB-WO-0001",
         "revision": "A",
+        "components": shared,
         "machine": good["machine"],
         "operations": [
             {**good["operations"][0], "id": "10", "stack": good["stack"]},
