@@ -307,8 +307,7 @@ def stack_fact(chain: Chain, geometry: Positions, masses: Masses) -> Fact:
     if not isinstance(plane, Missing):
         fact.add("plane_beyond_tip_mm", when_known(lambda tip: plane - tip, geometry.tip))
     knob_properties(fact, chain.machine, chain)
-    if chain.machine is not None:
-        machine_limit_properties(fact, chain.machine, chain, geometry, masses)
+    machine_limit_properties(fact, chain.machine, chain, geometry, masses)
     return fact.build()
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Collection, Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import replace
 from datetime import date
 from importlib.resources import files
@@ -33,6 +33,7 @@ from rules.quantities.work_limit import charge
 from rules.rulebook.book import Example, Judgement, Overrides, Rule, Rulebook, threshold_in_force
 from rules.rulebook.engine import Engine, EngineFaultError
 from rules.rulebook.expression import inner_names
+from rules.rulebook.fact import Fact
 from rules.rulebook.loader import example_request, load_books
 from rules.rulebook.source import Problem, RulebookError
 from rules.rulebook.vocabulary import Vocabulary
@@ -44,9 +45,9 @@ from rules.schema.request import DEFAULT_POLICY, CheckRequest, Operation, Policy
 from rules.speed.report import operation_speed, speed_section
 from rules.stack.chain import Mounted, Resolved, reference_facts, resolve
 from rules.stack.report import geometry_section, mass_section
-from rules.stack.view import request_vocabulary, views_of
+from rules.stack.view import RequestView, request_vocabulary, views_of
 
-__all__ = ["Assessor", "EngineFaultError"]
+__all__ = ["Assessor", "EngineFaultError", "Situation", "Situations"]
 
 CRITICAL_SHARE: Final = ("SPD-040", "max_share")
 """Rule and threshold of the permitted share of the critical speed."""
@@ -80,9 +81,9 @@ class Assessor:
     ) -> Assessor:
         """Load the built-in rulebooks, then those of the given folders, and the component catalogue.
 
-        The examples of an operator's rules are judged, and a rule that replaces a safety rule must fire on the firing
-        examples of the original. Adjustments that end before ``today`` do not count. Rules whose codes are ``accepted``
-        may replace a safety rule or switch it off all the same.
+        The examples of an operator's rules are judged by the rules as written, without adjustments. A rule that
+        replaces a safety rule must fire on the firing examples of the original. Adjustments that end before ``today``
+        do not count. Rules whose codes are ``accepted`` may replace a safety rule or switch it off all the same.
 
         Raises :class:`~rules.rulebook.source.RulebookError` and :class:`~rules.exchange.documents.CatalogueError`,
         both with file, line and reason of every defect.
@@ -91,7 +92,7 @@ class Assessor:
         own = [rule for rule in book.rules if rule.code in book.own]
         problems = [*_unsafe_adjustments(book, accepted)]
         if own or problems:
-            assessor = cls(book)
+            assessor = cls(replace(book, adjustments=()))
             problems += [one for rule in own for one in assessor.refuted(rule)]
             problems += assessor.hollowed(accepted)
         if problems:
@@ -211,17 +212,26 @@ class Assessor:
         )
         return repointed(report, resolved.lead) if resolved.homes else report, derived
 
+    def situations(self, request: CheckRequest) -> Situations:
+        """Return a request as the rules see it, once for each of its operations; errors as :meth:`assess`."""
+        overrides = threshold_overrides(request.policy or DEFAULT_POLICY, self.book)
+        _refuse_shared_ids(request.operations or ())
+        resolved = resolve(request, self.catalogue.definitions)
+        found = [
+            _situation(resolved, operation, f"/operations/{number}")
+            for number, operation in enumerate(request.operations or [None])
+        ]
+        return Situations(tuple(found), overrides, resolved.lead)
+
+    def depends_on_operation(self, code: str) -> bool:
+        """Whether what a rule says may differ between the operations of a request."""
+        return code in self._of_operation
+
     def _judged(
         self, resolved: Resolved, operation: Operation | None, at: str, overrides: Overrides
     ) -> _JudgedOperation:
-        charge(_STEPS)
-        if resolved.broken:  # nothing follows from a stack with a part that is not defined
-            analysis = replace(analyse(resolved.without_stack()), facts=tuple(reference_facts(resolved)))
-        else:
-            analysis = analyse(resolved.request, operation, at)
-        return _JudgedOperation(
-            operation, analysis, self.engine.judge(analysis.facts, overrides, views_of(analysis.chain, analysis.facts))
-        )
+        one = _situation(resolved, operation, at)
+        return _JudgedOperation(operation, one.analysis, self.engine.judge(one.analysis.facts, overrides, one.view_of))
 
     def _merged(self, judged: Sequence[_JudgedOperation]) -> tuple[list[Finding], list[Undecided], list[str]]:
         """Return what was found for the stack, and for each operation what depends on it.
@@ -290,6 +300,31 @@ def _unsafe_adjustments(book: Rulebook, accepted: Collection[str]) -> list[Probl
         if one.entry.disable
         or (one.entry.severity is not None and _GRAVITY[one.entry.severity] > _GRAVITY[rule.severity])
     ]
+
+
+class Situation(NamedTuple):
+    """A stack with one of its operations, as the rules see it."""
+
+    operation: Operation | None
+    analysis: StackAnalysis
+    view_of: Callable[[Fact], RequestView]
+
+
+class Situations(NamedTuple):
+    """A request as the rules see it; ``lead`` leads a pointer to the place in the request that states the field."""
+
+    each: tuple[Situation, ...]
+    overrides: Overrides
+    lead: Callable[[str], str]
+
+
+def _situation(resolved: Resolved, operation: Operation | None, at: str) -> Situation:
+    charge(_STEPS)
+    if resolved.broken:  # nothing follows from a stack with a part that is not defined
+        analysis = replace(analyse(resolved.without_stack()), facts=tuple(reference_facts(resolved)))
+    else:
+        analysis = analyse(resolved.request, operation, at)
+    return Situation(operation, analysis, views_of(analysis.chain, analysis.facts))
 
 
 class _JudgedOperation(NamedTuple):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import date
 from typing import Annotated, Any, Final, Literal, TypeAlias
 
 from pydantic import BaseModel, ConfigDict, Field, JsonValue, WithJsonSchema
@@ -9,6 +10,7 @@ from pydantic import BaseModel, ConfigDict, Field, JsonValue, WithJsonSchema
 from rules.quantities.models import OPEN, Model, Pointer, opened
 from rules.quantities.tables import Confidence
 from rules.schema.components import MAX_DEFINITIONS, Definitions
+from rules.schema.explanation import Condition
 from rules.schema.parsing import FaultCode
 from rules.schema.report import Report, Severity, Summary, Verdict
 from rules.schema.request import AxialPosition, CheckRequest, MachineEntry, Operations, Policy, Section
@@ -25,6 +27,7 @@ __all__ = [
     "CouplingList",
     "CouplingSummary",
     "Defaults",
+    "ExpiredAdjustment",
     "NeedAnswer",
     "PictureName",
     "Problem",
@@ -312,13 +315,6 @@ class ThresholdAnswer(Answer):
     meaning: str | None
 
 
-class Condition(Answer):
-    """Condition of a rule."""
-
-    text: str = Field(description="As written in the rulebook.")
-    words: str = Field(description="In plain words, with the thresholds in force.")
-
-
 class RuleAnswer(RuleSummary):
     """Full description of a rule."""
 
@@ -331,8 +327,8 @@ class RuleAnswer(RuleSummary):
     source: str
     owner: str | None = Field(description="Who answers for the rule.")
     replaced_by: str | None = Field(description="Code of the rule that takes its place.")
-    tags: list[str] = Field(description="Words to group rules by.")
-    links: list[str] = Field(description="Addresses of further reading.")
+    tags: list[str] = Field(description="Words to find the rule by.")
+    links: list[str] = Field(description="Further texts.")
     needs: list[NeedAnswer] = Field(description="Quantities that the rule requires.")
     thresholds: list[ThresholdAnswer] = Field(description="Thresholds, which a policy may change.")
     observed: str | None = Field(description="Quantity reported as observed.")
@@ -346,6 +342,14 @@ class State(Answer):
     status: Literal["ok"]
 
 
+class ExpiredAdjustment(Answer):
+    """Adjustment of a rule whose last day has passed."""
+
+    code: str
+    book: str = Field(description="File of the adjustment.")
+    until: date = Field(description="Its last day.")
+
+
 class Version(Answer):
     """Version of the service and its rulebooks."""
 
@@ -353,3 +357,7 @@ class Version(Answer):
     version: str
     rulebooks: list[str] = Field(description="Names of the rulebooks in force.")
     rulebook_sha256: str = Field(description="SHA-256 of the rules in force; equal digests mean equal rules.")
+    judgement_sha256: str = Field(description="SHA-256 of all that judges: program, rules and tables.")
+    rulebook_folders: list[str] = Field(description="Names of the operator's folders of rulebooks, in order.")
+    book_revisions: dict[str, str] = Field(description="Revisions by rulebook, of those that state one.")
+    expired_adjustments: list[ExpiredAdjustment] = Field(description="Adjustments that have ended and do not count.")

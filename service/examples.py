@@ -20,6 +20,7 @@ __all__ = [
     "COMPARISON_EXAMPLES",
     "CSV_EXAMPLE",
     "EXAMPLES",
+    "EXPLANATION_EXAMPLES",
     "EXTENDED",
     "GATE_EXAMPLES",
     "READING_EXAMPLES",
@@ -105,6 +106,20 @@ BUDGET_EXAMPLES: Final[Mapping[str, RequestExample]] = MappingProxyType(
         ),
         "measured": RequestExample("Three parts measured with direction: clocking of the joints", _measured()),
     }
+)
+
+
+def _wide_collet() -> dict[str, Any]:
+    """A shank in a collet that barely closes on it; what the rule does not read is left out."""
+    _, collet, mill = base_request("nut_collet")["stack"]["components"]
+    collet["workpiece_side"]["nominal_mm"] = 13
+    kept = ("id", "kind", "machine_side", "workpiece_side")
+    parts = [{name: part[name] for name in kept if name in part} for part in (collet, mill)]
+    return {"stack": {"components": parts}, "code": "COL-020"}
+
+
+EXPLANATION_EXAMPLES: Final[Mapping[str, RequestExample]] = MappingProxyType(
+    {"wide-collet": RequestExample("Collet near the end of its range", _wide_collet())}
 )
 
 
@@ -340,14 +355,21 @@ BATCH_LINES: Final = _lines()
 
 
 def _one_held() -> dict[str, Any]:
-    """Two operations on one mill: one complete, one without runout and spindle speed."""
+    """Two operations on one mill: one complete, one without runout and spindle speed; parts they share stand once."""
     good, holes = base_request("press_in"), base_request("press_in")
     holes["stack"]["id"] = "KB-with-holes"
     del holes["stack"]["components"][1]["runout"]
     del holes["operations"][0]["spindle_speed_rpm"]
+    shared = {part["id"]: part for number, part in enumerate(good["stack"]["components"]) if number != 1}
+    for one in (good, holes):
+        one["stack"]["components"] = [
+            {"kind": "reference", "of": {"from": "request", "key": part["id"]}} if part["id"] in shared else part
+            for part in one["stack"]["components"]
+        ]
     return {
         "order": "KB-WO-0001",
         "revision": "A",
+        "components": shared,
         "machine": good["machine"],
         "operations": [
             {**good["operations"][0], "id": "10", "stack": good["stack"]},

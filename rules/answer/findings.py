@@ -24,7 +24,16 @@ from rules.schema.components import ComponentReference
 from rules.schema.report import AssemblyStep, Finding, NotJudged, Quantity, Report, Undecided
 from rules.schema.request import Stack
 
-__all__ = ["enumerated", "field_in_words", "finding", "not_judged", "repointed", "trade_name", "undecided"]
+__all__ = [
+    "enumerated",
+    "field_in_words",
+    "finding",
+    "missing_quantity",
+    "not_judged",
+    "repointed",
+    "trade_name",
+    "undecided",
+]
 
 
 @cache
@@ -127,7 +136,8 @@ def finding(fired: Fired, properties: Mapping[str, Property], operation: str | N
     )
 
 
-def _missing(name: str, fields: Sequence[str], properties: Mapping[str, Property]) -> MissingQuantity:
+def missing_quantity(name: str, fields: Sequence[str], properties: Mapping[str, Property]) -> MissingQuantity:
+    """Return a missing property with the fields that would supply it; ``properties`` as in :func:`finding`."""
     known = properties.get(name)
     unit = None if known is None or known.type != "number" else ucum(known.unit)
     return construct(MissingQuantity, quantity=quantity_and_unit(name)[0], unit=unit, at=list(fields))
@@ -142,7 +152,7 @@ def undecided(item: UndecidedRule, properties: Mapping[str, Property], operation
         title=item.rule.title,
         operation=operation,
         at=list(item.fact.at),
-        lacks=[_missing(name, fields, properties) for name, fields in item.lacking.items()],
+        lacks=[missing_quantity(name, fields, properties) for name, fields in item.lacking.items()],
     )
 
 

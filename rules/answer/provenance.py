@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import hashlib
+import json
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
+from importlib.resources.abc import Traversable
 from types import MappingProxyType
 from typing import Any, Final
 
@@ -21,7 +23,49 @@ from rules.schema.report import JudgementDeviation, Provenance
 from rules.schema.request import Policy
 from rules.version import CONTRACT, NAME, VERSION
 
-__all__ = ["cautions", "general_cautions", "provenance", "request_sha256", "threshold_overrides"]
+__all__ = ["cautions", "general_cautions", "judgement_sha256", "provenance", "request_sha256", "threshold_overrides"]
+
+
+def judgement_sha256(book: Rulebook) -> str:
+    """Return the digest of what judges: SHA-256 of the canonical JSON of this record.
+
+    ================  ==============================================================================
+    form              1, the form of this record
+    service, version  the program, and with it the code of every formula
+    rulebook_sha256   the rules, adjustments and vocabulary in force
+    tables            by path in the package, the SHA-256 of each data file besides the rulebooks:
+                      tables of standards, definitions of couplings, gate requirements, cautions
+    ================  ==============================================================================
+
+    The request, its policy and the mounted catalogue are judged; they are not part of it.
+    """
+    record = {
+        "form": 1,
+        "service": NAME,
+        "version": VERSION,
+        "rulebook_sha256": book.digest,
+        "tables": dict(_tables()),
+    }
+    return hashlib.sha256(json.dumps(record, sort_keys=True, separators=(",", ":")).encode()).hexdigest()
+
+
+@cache
+def _tables() -> tuple[tuple[str, str], ...]:
+    return tuple(_data_files(files("rules"), ""))
+
+
+_BOOKS: Final = "books/"
+"""Folder of the built-in rulebooks, which the digest of the rulebook covers as they are read."""
+
+
+def _data_files(folder: Traversable, path: str) -> Iterator[tuple[str, str]]:
+    for entry in folder.iterdir():
+        if entry.is_dir():
+            below = f"{path}{entry.name}/"
+            if below != _BOOKS:
+                yield from _data_files(entry, below)
+        elif entry.name.endswith(".yaml"):
+            yield path + entry.name, hashlib.sha256(entry.read_bytes()).hexdigest()
 
 
 def request_sha256(request: Model) -> str:

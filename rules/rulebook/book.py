@@ -36,12 +36,14 @@ __all__ = [
     "Example",
     "Fired",
     "Judgement",
+    "Outcome",
     "Overridden",
     "OverrideProblem",
     "Overrides",
     "Rule",
     "RuleEntry",
     "Rulebook",
+    "Standing",
     "Threshold",
     "Undecided",
     "check_overrides",
@@ -96,11 +98,15 @@ class Threshold(_YamlModel):
     number, or a text with the unit: ``6000 rpm``. A threshold without a unit has that of what it is compared with.
     """
 
-    value: Annotated[float, Field(strict=True)]
-    unit: Line | None = None
-    minimum: Annotated[float, Field(strict=True)] | None = None
-    maximum: Annotated[float, Field(strict=True)] | None = None
-    meaning: Line | None = None
+    value: Annotated[float, Field(strict=True, description="Value in force unless a request or adjustment sets it.")]
+    unit: Line | None = Field(None, description="Unit; default that of what it is compared with.")
+    minimum: Annotated[float, Field(strict=True)] | None = Field(
+        None, description="Lowest value that a request or an adjustment may set; write it with maximum."
+    )
+    maximum: Annotated[float, Field(strict=True)] | None = Field(
+        None, description="Highest value that a request or an adjustment may set; write it with minimum."
+    )
+    meaning: Line | None = Field(None, description="What the threshold limits.")
 
     @model_validator(mode="before")
     @classmethod
@@ -126,20 +132,23 @@ class Threshold(_YamlModel):
 class Example(_YamlModel):
     """Changes to a valid base request, and the expected result: the rule fires, does not fire or is undecided."""
 
-    name: Line
-    base: Line
-    set: dict[Pointer, JsonPart] = Field(default_factory=dict)
-    remove: tuple[Pointer, ...] = ()
-    catalogue: dict[str, list[JsonPart]] = Field(default_factory=dict)
-    """Components of the mounted library, by key."""
+    name: Line = Field(description="What is special about the example.")
+    base: Line = Field(description="Name of the base request, built in or of the folder bases.")
+    set: dict[Pointer, JsonPart] = Field(
+        default_factory=dict, description="Values by JSON Pointer; a pointer that ends in - appends to a list."
+    )
+    remove: tuple[Pointer, ...] = Field((), description="JSON Pointers of the fields to remove.")
+    catalogue: dict[str, list[JsonPart]] = Field(
+        default_factory=dict, description="Components of the mounted catalogue, by key."
+    )
 
 
 class Examples(_YamlModel):
     """Examples of a rule: requests on which it fires, stays silent or is undecided."""
 
-    fires: tuple[Example, ...] = ()
-    silent: tuple[Example, ...] = ()
-    undecided: tuple[Example, ...] = ()
+    fires: tuple[Example, ...] = Field((), description="Requests on which the rule gives a finding.")
+    silent: tuple[Example, ...] = Field((), description="Requests on which it holds or that it does not concern.")
+    undecided: tuple[Example, ...] = Field((), description="Requests that lack something it reads.")
 
 
 class RuleEntry(_YamlModel):
@@ -147,29 +156,43 @@ class RuleEntry(_YamlModel):
 
     model_config = ConfigDict(populate_by_name=True)
 
-    code: Annotated[str, Field(pattern=CODE_PATTERN)]
-    title: Line
-    severity: Severity
-    safety: Annotated[bool, Field(strict=True)] = False
-    replaces: Annotated[bool, Field(strict=True)] = False
-    applies_to: Kind = Field(alias="for")
-    where: Line | None = None
-    require: Line
-    thresholds: dict[str, Threshold] = Field(default_factory=dict)
-    lists: dict[str, Values] = Field(default_factory=dict)
-    message: Line
-    observed: Line | None = None
-    limit: Line | None = None
-    unit: Line | None = None
-    why: Line | None = None
-    remedy: Line | None = None
-    known_limits: Line | None = None
-    source: Line | None = None
-    owner: Line | None = None
-    replaced_by: Annotated[str, Field(pattern=CODE_PATTERN)] | None = None
-    tags: tuple[Line, ...] = ()
-    links: tuple[Line, ...] = ()
-    examples: Examples = Examples()
+    code: Annotated[str, Field(pattern=CODE_PATTERN)] = Field(description="Stable code, such as SHOP-010.")
+    title: Line = Field(description="What is wrong where the rule fires.")
+    severity: Severity = Field(description="An error fails the stack, a warning asks for review.")
+    safety: Annotated[bool, Field(strict=True)] = Field(False, description="Whether people may be hurt.")
+    replaces: Annotated[bool, Field(strict=True)] = Field(
+        False, description="Whether it takes the place of the rule of this code in an earlier folder."
+    )
+    applies_to: Kind = Field(alias="for", description="Kind of subject that the rule judges.")
+    where: Line | None = Field(None, description="Expression: which subjects it concerns; all if left out.")
+    require: Line = Field(description="Expression: what must hold; the rule fires where it is false.")
+    thresholds: dict[str, Threshold] = Field(default_factory=dict, description="Numbers that the expressions name.")
+    lists: dict[str, Values] = Field(default_factory=dict, description="Lists of values that the expressions name.")
+    message: Line = Field(description="Text of a finding; {names} are filled in.")
+    observed: Line | None = Field(None, description="Property reported as observed; default the one compared.")
+    limit: Line | None = Field(None, description="Property or threshold reported as limit; default the one compared.")
+    unit: Line | None = Field(None, description="Unit of observed and limit; default that of the property.")
+    why: Line | None = Field(None, description="Why the rule exists.")
+    remedy: Line | None = Field(None, description="What to do about a finding; {names} are filled in.")
+    known_limits: Line | None = Field(None, description="What the rule does not cover.")
+    source: Line | None = Field(None, description="Where its numbers come from.")
+    owner: Line | None = Field(None, description="Who is responsible for the rule.")
+    replaced_by: Annotated[str, Field(pattern=CODE_PATTERN)] | None = Field(
+        None, description="Code of the rule that is to take its place."
+    )
+    tags: tuple[Line, ...] = Field((), description="Words to find the rule by.")
+    links: tuple[Line, ...] = Field((), description="Addresses of further texts.")
+    examples: Examples = Field(Examples(), description="Requests that show what the rule does; tried at the start.")
+
+    @staticmethod
+    def default_remedy(code: str) -> str:
+        """Return the remedy of a rule for which none is written."""
+        return f"Meet the requirement of rule {code}."
+
+    @staticmethod
+    def default_source(book: str) -> str:
+        """Return the source of a rule for which none is written."""
+        return f"rulebook {book}"
 
 
 _SENSES: Final[Mapping[str, Literal["at most", "at least"]]] = {
@@ -195,14 +218,16 @@ class AdjustmentEntry(_YamlModel):
     of the rule, such as ``labels.cell == "A"``. After the day of ``until`` it no longer counts.
     """
 
-    code: Annotated[str, Field(pattern=CODE_PATTERN)]
-    where: Line | None = None
-    disable: Annotated[bool, Field(strict=True)] = False
-    severity: Severity | None = None
-    thresholds: dict[str, Annotated[float, Field(strict=True)]] = Field(default_factory=dict)
-    reason: Line
-    owner: Line
-    until: date | None = None
+    code: Annotated[str, Field(pattern=CODE_PATTERN)] = Field(description="Code of the rule to change.")
+    where: Line | None = Field(None, description="Expression: where the change counts; everywhere if left out.")
+    disable: Annotated[bool, Field(strict=True)] = Field(False, description="Whether the rule is switched off.")
+    severity: Severity | None = Field(None, description="Severity in place of that of the rule.")
+    thresholds: dict[str, Annotated[float, Field(strict=True)]] = Field(
+        default_factory=dict, description="Values by name of the threshold, in its unit and within its bounds."
+    )
+    reason: Line = Field(description="Why the change is made.")
+    owner: Line = Field(description="Who is responsible for the change.")
+    until: date | None = Field(None, description="Last day on which the change counts.")
 
     @model_validator(mode="after")
     def _changes(self) -> AdjustmentEntry:
@@ -228,12 +253,12 @@ class Adjustment:
 class BookHead(_YamlModel):
     """One rulebook file, its rules and adjustments still unchecked; each is checked by itself."""
 
-    book: Line
-    version: Literal["1"]
-    title: Line
-    revision: Line | None = None
-    rules: tuple[Any, ...] = ()
-    adjust: tuple[Any, ...] = ()
+    book: Line = Field(description="Name of the book.")
+    version: Literal["1"] = Field(description="Version of the format.")
+    title: Line = Field(description="What the book is about.")
+    revision: Line | None = Field(None, description="Revision of the book, as its owner counts them.")
+    rules: tuple[Any, ...] = Field((), description="Rules of the book.")
+    adjust: tuple[Any, ...] = Field((), description="Changes to rules of this or an earlier folder.")
 
     @model_validator(mode="after")
     def _holds_something(self) -> BookHead:
@@ -499,6 +524,22 @@ class Undecided:
     fact: Fact
     lacking: Mapping[str, tuple[str, ...]]
     severity: Severity
+
+
+Outcome: TypeAlias = Literal["not_concerned", "undecided", "holds", "fires"]
+"""What a rule makes of one subject."""
+
+
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """What a rule makes of one subject; ``severity`` is None where an adjustment switches the rule off."""
+
+    rule: Rule
+    fact: Fact
+    outcome: Outcome
+    thresholds: Mapping[str, float]
+    severity: Severity | None
+    lacking: Mapping[str, tuple[str, ...]]
 
 
 @dataclass(frozen=True, slots=True)

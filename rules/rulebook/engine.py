@@ -32,7 +32,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from queue import SimpleQueue
 from types import MappingProxyType
-from typing import Any, Final, Literal
+from typing import Any, Final, Literal, NamedTuple
 
 try:
     import durable_rules_engine as core
@@ -50,10 +50,12 @@ from rules.rulebook.book import (
     Adjustment,
     Fired,
     Judgement,
+    Outcome,
     Overrides,
     Rule,
     Rulebook,
     Severity,
+    Standing,
     Undecided,
     check_overrides,
 )
@@ -288,23 +290,14 @@ class Engine:
         EngineFaultError
             The engine lost a fact or failed.
         """
-        if len({fact.key for fact in facts}) != len(facts):
-            raise FactError("two facts have the same key")
-        if len(facts) > _MOST_FACTS:
-            raise FactError(f"{len(facts)} facts in one request; at most {_MOST_FACTS}")
-        thresholds = self._thresholds(overrides) if overrides else self._lowered.thresholds
-        index = self._lowered.threshold_index
-        asked = frozenset(index[code, name] for code, wanted in (overrides or {}).items() for name in wanted)
-        changes = self._changes(facts, _Changes(thresholds, asked=asked), view_of)
-        seen, gaps_of = self._seen(facts, changes, view_of)
         order, rules = self._order, self._book.rules
         fired: list[tuple[int, int]] = []
         gaps: list[tuple[int, int, tuple[str, ...]]] = []
         decided: set[str] = set()
+        run = self._run(facts, overrides, view_of)
+        seen, changes, gaps_of = run.seen, run.changes, run.gaps_of
         judged: list[set[str]] = [set(one.off) for one in changes]
-        texts = dict(self._lowered.texts)
-        for portion in self._portions:
-            plans, matches = portion.judge(seen, changes, texts)
+        for plans, matches in run.portions:
             fired += [(order[code], key) for code, key in matches]
             gaps += [(order[rule.code], key, names) for key, plan in enumerate(plans) for rule, names in plan.undecided]
             decided.update(*[plan.decided for plan in plans])
@@ -335,6 +328,53 @@ class Engine:
                 )
             ),
         )
+
+    def standings(
+        self,
+        facts: Sequence[Fact],
+        overrides: Overrides | None = None,
+        view_of: Callable[[Fact], View] | None = None,
+    ) -> list[Standing]:
+        """Return what every rule makes of every fact of its kind, by code, then by fact; as :meth:`judge` otherwise."""
+        run = self._run(facts, overrides, view_of)
+        fired = {match for _, matches in run.portions for match in matches}
+        decided = [
+            frozenset[str]().union(*[plans[key].decided for plans, _ in run.portions]) for key in range(len(facts))
+        ]
+        lacking = {
+            (rule.code, key): _lacking(names, run.seen[key], run.gaps_of)
+            for plans, _ in run.portions
+            for key, plan in enumerate(plans)
+            for rule, names in plan.undecided
+        }
+        found: list[Standing] = []
+        for rule in self._book.rules:
+            for key, fact in enumerate(facts):
+                if fact.kind != rule.applies_to:
+                    continue
+                changed, case = run.changes[key], (rule.code, key)
+                outcome: Outcome = "not_concerned"
+                if case in lacking:
+                    outcome = "undecided"
+                elif rule.code in decided[key]:
+                    outcome = "fires" if case in fired else "holds"
+                limits = self._limits(rule.code, changed.thresholds)
+                severity = None if rule.code in changed.off else changed.severities.get(rule.code, rule.severity)
+                found.append(Standing(rule, fact, outcome, limits, severity, lacking.get(case, {})))
+        return found
+
+    def _run(self, facts: Sequence[Fact], overrides: Overrides | None, view_of: Callable[[Fact], View] | None) -> _Run:
+        if len({fact.key for fact in facts}) != len(facts):
+            raise FactError("two facts have the same key")
+        if len(facts) > _MOST_FACTS:
+            raise FactError(f"{len(facts)} facts in one request; at most {_MOST_FACTS}")
+        thresholds = self._thresholds(overrides) if overrides else self._lowered.thresholds
+        index = self._lowered.threshold_index
+        asked = frozenset(index[code, name] for code, wanted in (overrides or {}).items() for name in wanted)
+        changes = self._changes(facts, _Changes(thresholds, asked=asked), view_of)
+        seen, gaps_of = self._seen(facts, changes, view_of)
+        texts = dict(self._lowered.texts)
+        return _Run(seen, changes, gaps_of, [portion.judge(seen, changes, texts) for portion in self._portions])
 
     def _changes(
         self, facts: Sequence[Fact], usual: _Changes, view_of: Callable[[Fact], View] | None
@@ -434,6 +474,15 @@ class _Changes:
     """Places of the adjustments that count here."""
     asked: frozenset[int] = frozenset()
     """Thresholds that the request set, which no adjustment changes."""
+
+
+class _Run(NamedTuple):
+    """The facts as the engine saw them, and what each portion made of them: plans, and matches of rule and fact."""
+
+    seen: Sequence[Fact]
+    changes: Sequence[_Changes]
+    gaps_of: Mapping[tuple[str, str], Gap]
+    portions: Sequence[tuple[list[Plan], set[tuple[str, int]]]]
 
 
 class _Adjuster:

@@ -9,8 +9,8 @@ A value is known, missing (a :class:`Gap`: it concerns the subject, but the requ
 exist for this subject (None). One false member decides ``&&`` and one true member decides ``||``, whatever the others
 are. Otherwise a member that does not exist makes the whole not exist, and a missing one leaves it missing.
 
-A rule asks more of its ``require``: it is decided only where all that it reads is known (unless it asks for that itself,
-by ``has`` or ``stated``). So no missing value ever passes because another one happens to be right.
+A rule asks more of its ``require``: it is decided only where all that it reads is known (unless it asks for that
+itself, by ``has`` or ``stated``). So no missing value ever passes because another one happens to be right.
 
 All numbers are double-precision.
 """
@@ -43,6 +43,7 @@ __all__ = [
     "Expression",
     "ExpressionError",
     "Gap",
+    "Inner",
     "Join",
     "Listing",
     "Macro",
@@ -862,18 +863,20 @@ def _call(one: Call) -> Evaluator:
     return lambda view, limits: abs(found) if isinstance(found := argument(view, limits), float | int) else found
 
 
-class _Inner:
+class Inner:
     """The view of a macro's condition: the subject it runs over under its own name, and all that the rule sees."""
 
     def __init__(self, outer: View, variable: str, inner: View) -> None:
         self._outer, self._start, self._inner = outer, f"{variable}.", inner
 
     def get(self, name: str) -> Result:
+        """Return the value of a property."""
         if name.startswith(self._start):
             return self._inner.get(name.removeprefix(self._start))
         return self._outer.get(name)
 
     def subjects(self, over: str) -> Sequence[View]:
+        """Return the components or the joints of the stack."""
         return self._outer.subjects(over)
 
 
@@ -881,7 +884,7 @@ def _macro_value(one: Macro) -> Evaluator:
     body, over, variable, method = compiled(one.body), one.over, one.variable, one.method
 
     def value(view: View, limits: Mapping[str, float]) -> Result:
-        found = [body(_Inner(view, variable, inner), limits) for inner in view.subjects(over)]
+        found = [body(Inner(view, variable, inner), limits) for inner in view.subjects(over)]
         # a condition on what one of them does not have does not concern that one
         concerned = [result for result in found if result is not None]
         if method == "all" and False in concerned:
@@ -997,7 +1000,8 @@ class _Words:
             sign = "is" if one.sign == "in" else _SIGNS_IN_WORDS[one.sign]
             if isinstance(one.right, Constant) and isinstance(one.right.value, bool):
                 return self.of(one.left if one.right.value == (one.sign == "==") else Negation(one.left), level)
-            return f"{self.of(one.left, 3)} {sign} {self.of(one.right, 3)}"
+            left, right = self.of(one.left, 3), self.of(one.right, 3)
+            return f"{self._in_unit(one.left, left, one.right)} {sign} {self._in_unit(one.right, right, one.left)}"
         if isinstance(one, Arithmetic):
             return f"{self.of(one.left, 4)} {_SIGNS_IN_WORDS[one.sign]} {self.of(one.right, 4)}"
         if isinstance(one, Macro):
@@ -1009,6 +1013,16 @@ class _Words:
         if one.function == "stated":
             return f"stated: {words}"
         return f"this is {known.only}" if known is not None and known.only is not None else f"there is: {words}"
+
+    def _in_unit(self, one: Expression, words: str, other: Expression) -> str:
+        """Return a number with the unit of what it is compared with."""
+        is_limit = isinstance(one, Name) and one.is_threshold and one.name in self._limits
+        is_number = isinstance(one, Constant) and isinstance(one.value, float)
+        unit = self._checker.check(other).unit if is_limit or is_number else None
+        if not unit:
+            return words
+        value, bracket, rest = words.partition(" (")
+        return f"{value} {_unit_text(unit)}{bracket}{rest}"
 
     def _name(self, one: Name) -> str:
         if one.is_threshold:

@@ -206,8 +206,8 @@ def rule_of(entry: RuleEntry, checked: Checked, book: str, file: str, line: int)
         "limit": checked.limit,
         "unit": checked.unit,
         "always": checked.always,
-        "remedy": entry.remedy or f"Meet the requirement of rule {entry.code}.",
-        "source": entry.source or f"rulebook {book}",
+        "remedy": entry.remedy or RuleEntry.default_remedy(entry.code),
+        "source": entry.source or RuleEntry.default_source(book),
     }
     return Rule(**fields, scope=checked.scope, requirement=checked.requirement, book=book, file=file, line=line)
 

@@ -142,7 +142,7 @@ class Words(dict[str, Property]):
     def __missing__(self, name: str) -> Property:
         if name not in self:
             raise KeyError(name)
-        return _LABEL
+        return _LABEL.model_copy(update={"meaning": f"label {name.removeprefix(LABELS)}"})
 
     def __contains__(self, name: object) -> bool:
         if super().__contains__(name):

@@ -40,6 +40,7 @@ __all__ = [
     "Material",
     "Overlay",
     "PartSource",
+    "Profile",
     "ProfilePiece",
     "Reducer",
     "ReferenceTarget",
@@ -86,6 +87,10 @@ class ProfilePiece(Model):
         None, description="Outer diameter at the workpiece-side end if different, mm.", examples=[40]
     )
     bore_mm: Length | None = Field(None, description="Bore diameter, mm.", examples=[26])
+
+
+Profile = Annotated[list[ProfilePiece], Field(max_length=200)]
+"""Outline of a component from one end to the other."""
 
 
 class RunoutStatement(Model):
@@ -139,9 +144,8 @@ class Component(Model):
     description: Text | None = Field(None, examples=["40 taper holder for press-in collets"])
     part_number: Text | None = Field(None, examples=["LK-40-063"])
     material: Material | None = Field(None, description="Material of the body.", examples=["steel"])
-    profile: list[ProfilePiece] | None = Field(
+    profile: Profile | None = Field(
         None,
-        max_length=200,
         description="Outline from the machine side to the workpiece side, without the part behind a gauge line.",
     )
     mass_kg: Mass | None = Field(None, description="Mass.", examples=[1.05])
@@ -294,7 +298,7 @@ class Overlay(Model):
     machine_side: MachineSide | None = _same(Cutter, "machine_side")
     workpiece_side: WorkpieceSide | None = _same(Extension, "workpiece_side")
     material: Material | None = _same(Cutter, "material")
-    profile: list[ProfilePiece] | None = _same(Cutter, "profile")
+    profile: Profile | None = _same(Cutter, "profile")
     mass_kg: Mass | None = _same(Cutter, "mass_kg")
     centre_of_mass_mm: AxialOffset | None = _same(Cutter, "centre_of_mass_mm")
     transverse_inertia_kg_mm2: Inertia | None = _same(Cutter, "transverse_inertia_kg_mm2")

@@ -359,7 +359,7 @@ class Policy(Model):
 DEFAULT_POLICY: Final = Policy()
 
 
-Labels = Annotated[dict[Token, Text], Field(max_length=50)]
+Labels = Annotated[dict[Token, Text], Field(max_length=50, json_schema_extra={"additionalProperties": False})]
 
 
 class StackRequest(Model):
@@ -371,12 +371,10 @@ class StackRequest(Model):
     gauge_plane: AxialPosition | None = Field(
         None, description="Gauge plane, in place of the policy's multiple of the cutting diameter."
     )
-    operations: Operations | None = Field(
-        None, description="Operations that the stack does; if absent, only the stack itself is judged."
-    )
+    operations: Operations | None = Field(None, description="Operations; if absent, only the stack itself is judged.")
     labels: Labels | None = Field(None, description="Labels for an operator's own rules.", examples=[{"cell": "A"}])
     policy: Policy | None = Field(
-        None, description="Treatment of warnings, undecided rules and thresholds; defaults apply if absent."
+        None, description="Warnings, undecided rules and thresholds; defaults apply if absent."
     )
 
 

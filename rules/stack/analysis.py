@@ -137,21 +137,18 @@ def _largest_diameter(chain: Chain) -> OrMissing[float]:
 
 
 def machine_limit_properties(
-    fact: Properties, machine: Machine, chain: Chain, geometry: Positions, masses: Masses
+    fact: Properties, machine: Machine | None, chain: Chain, geometry: Positions, masses: Masses
 ) -> None:
-    """Add each stated limit of the machine and the value of the stack."""
-    if machine.max_tool_mass_kg is not None:
+    """Add mass, moment, projection and diameter of the stack, and each limit that a machine states for them."""
+    fact.add("stack_mass_kg", masses.total)
+    fact.add("tilting_moment_n_m", masses.tilting_moment_n_m)
+    fact.add("stack_projection_mm", geometry.tip)
+    fact.add("stack_diameter_mm", _largest_diameter(chain))
+    if machine is not None:
         fact.add("machine_max_mass_kg", machine.max_tool_mass_kg)
-        fact.add("stack_mass_kg", masses.total)
-    if machine.max_tilting_moment_n_m is not None:
         fact.add("machine_max_tilting_n_m", machine.max_tilting_moment_n_m)
-        fact.add("tilting_moment_n_m", masses.tilting_moment_n_m)
-    if machine.max_tool_length_mm is not None:
         fact.add("machine_max_length_mm", machine.max_tool_length_mm)
-        fact.add("stack_projection_mm", geometry.tip)
-    if machine.max_tool_diameter_mm is not None:
         fact.add("machine_max_diameter_mm", machine.max_tool_diameter_mm)
-        fact.add("stack_diameter_mm", _largest_diameter(chain))
 
 
 def knob_properties(fact: Properties, machine: Machine | None, chain: Chain) -> None:

@@ -8,10 +8,11 @@ have, and any field of a machine or an operation that the request leaves out, do
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from functools import cache, lru_cache
 from types import MappingProxyType, NoneType, UnionType
-from typing import Annotated, Any, Final, Literal, Union, get_args, get_origin
+from typing import Annotated, Any, Final, Literal, NamedTuple, Protocol, Union, get_args, get_origin
 
 from pydantic import BaseModel
 from pydantic.fields import FieldInfo
@@ -32,7 +33,7 @@ from rules.schema.components import (
 from rules.schema.request import Joint, Machine, Operation
 from rules.stack.chain import Chain, Member, StackJoint
 
-__all__ = ["part_view", "request_vocabulary", "views_of"]
+__all__ = ["RequestView", "Seen", "part_view", "request_vocabulary", "views_of"]
 
 _COMPONENTS: Final[tuple[type[BaseModel], ...]] = (
     BaseHolder,
@@ -70,7 +71,24 @@ _WORDS_OF_ENDING: Final[Mapping[str, Unit]] = MappingProxyType(
 )
 """Units by the end of a field's name, longer ends before those they end in."""
 
-_SIDES: Final = ("machine_side", "workpiece_side")
+_UNIT_AT_END: Final = re.compile(
+    r",(?: TIR in)? (?:mm|µm|rpm|kg|N|N·m|kW|MPa|GPa|g·mm|kg·mm²|kg/m³|m/min|N/µm|N·m/mrad|µm/mm|Hz|°C|degrees)$"
+)
+"""The unit that a description ends in; the property states it beside."""
+
+_OWNERS: Final[Mapping[str, str]] = MappingProxyType(
+    {
+        "machine_side": "machine-side",
+        "workpiece_side": "workpiece-side",
+        "upper": "upper component's",
+        "lower": "lower component's",
+        "above": "upper neighbour's",
+        "below": "lower neighbour's",
+        "tool": "tool's",
+        "holder": "holder's",
+    }
+)
+"""Whose a property is, by the first part of its name."""
 
 
 def _unit(name: str) -> Unit:
@@ -106,7 +124,8 @@ def _property(
         kind = "text"
     else:
         return None
-    text = (field.description or name.replace("_", " ")).partition("; ")[0].rstrip(".")
+    text = (field.description or name.replace("_", " ")).partition("; ")[0].partition(". ")[0].rstrip(".")
+    text = _UNIT_AT_END.sub("", text).removeprefix("Whether ")
     return Property.model_construct(
         type=kind,
         unit=_unit(name) if kind == "number" else "none",
@@ -139,7 +158,8 @@ def _union(
 ) -> Iterator[tuple[str, Property]]:
     """Yield the properties of a part that may be of several models, told apart by a literal such as ``coupling``."""
     if len(models) == 1:
-        yield from _fields(models[0], of_operation=of_operation, kinds=kinds)
+        for inner, one in _fields(models[0], of_operation=of_operation, kinds=kinds):
+            yield inner, _owned(name, one)
         return
     tag = "coupling" if "coupling" in models[0].model_fields else "kind"
     tags = {model: get_args(model.model_fields[tag].annotation)[0] for model in models}
@@ -148,7 +168,8 @@ def _union(
     for model in models:
         for inner, one in _fields(model, of_operation=of_operation, kinds=kinds):
             owners.setdefault(inner, []).append(model)
-            found[inner] = _either(found.get(inner, one), one)
+            own = _owned(name, one)
+            found[inner] = _either(found.get(inner, own), own)
     for inner, one in found.items():
         if inner == tag:
             yield inner, one.model_copy(update={"values": tuple(tags.values())})
@@ -165,6 +186,18 @@ def _either(one: Property, other: Property) -> Property:
         raise TypeError(f"{one.meaning} is a {one.type} in one model and a {other.type} in another")
     values = None if one.values is None or other.values is None else tuple(dict.fromkeys((*one.values, *other.values)))
     return one.model_copy(update={"values": values})
+
+
+def _owned(owner: str, one: Property) -> Property:
+    """Return a property that says whose it is."""
+    words = _OWNERS.get(owner)
+    if words is None:
+        return one
+    joined = f"{words} {one.meaning}"
+    if one.type == "flag":
+        whose = words.removesuffix("'s")
+        joined = f"{whose}: {one.meaning}"
+    return one.model_copy(update={"meaning": joined})
 
 
 def _of_component() -> dict[str, Property]:
@@ -189,9 +222,21 @@ def _of_component() -> dict[str, Property]:
 
 def _prefixed(prefix: str, words: Mapping[str, Property], **changes: Any) -> dict[str, Property]:
     return {
-        f"{prefix}.{name}": one.model_copy(update={"from_request": True, "always": False, **changes})
+        f"{prefix}.{name}": _owned(prefix, one).model_copy(
+            update={"from_request": True, "always": False, "kinds": _without_knobs(prefix, one.kinds), **changes}
+        )
         for name, one in words.items()
     }
+
+
+def _without_knobs(prefix: str, kinds: Mapping[str, tuple[str, ...]] | None) -> Mapping[str, tuple[str, ...]] | None:
+    """Return which kinds go with a property; a knob is none of the neighbours, tools and holders that have names."""
+    if kinds is None or prefix not in _OWNERS or set(kinds.get("kind", ())) != _CHAINED:
+        return kinds
+    return {key: values for key, values in kinds.items() if key != "kind"} or None
+
+
+_CHAINED: Final = {get_args(one.model_fields["kind"].annotation)[0] for one in _COMPONENTS if one is not RetentionKnob}
 
 
 @cache
@@ -200,13 +245,13 @@ def request_vocabulary() -> Vocabulary:
     computed = load_vocabulary()
     component = _of_component()
     every = {**component, **computed.kinds["component"]}
-    coupling = {"coupling": component["machine_side.coupling"].model_copy(update={"kinds": None})}
     values = tuple(
         dict.fromkeys(
             (*(component["workpiece_side.coupling"].values or ()), *(component["machine_side.coupling"].values or ()))
         )
     )
-    coupling = {"coupling": coupling["coupling"].model_copy(update={"values": values})}
+    side = component["machine_side.coupling"]
+    coupling = {"coupling": side.model_copy(update={"kinds": None, "values": values, "meaning": "coupling"})}
     operation = dict(_fields(Operation, of_operation=True))
     around = {
         LABELS: Property.model_construct(
@@ -242,7 +287,20 @@ def request_vocabulary() -> Vocabulary:
     )  # fmt: skip
 
 
-def views_of(chain: Chain, facts: Sequence[Fact]) -> Callable[[Fact], View]:
+class RequestView(View, Protocol):
+    """The view of a subject of a request, which also says where values are stated."""
+
+    at: tuple[str, ...]
+    """JSON Pointers of the subject."""
+
+    def seen(self, name: str) -> Seen:
+        """Return the value of a property and its places."""
+
+    def subjects(self, over: str) -> Sequence[RequestView]:
+        """Return the components or the joints of the stack."""
+
+
+def views_of(chain: Chain, facts: Sequence[Fact]) -> Callable[[Fact], RequestView]:
     """Return, for a fact of a request, what its subject sees.
 
     Parameters
@@ -253,6 +311,20 @@ def views_of(chain: Chain, facts: Sequence[Fact]) -> Callable[[Fact], View]:
         Every fact of the request.
     """
     return _Request(chain, facts).view
+
+
+class Seen(NamedTuple):
+    """A value, and the JSON Pointers of the fields that state it or would.
+
+    For a value that the analysis computed they are those of its subject.
+    """
+
+    value: Result
+    places: tuple[str, ...] = ()
+    computed: bool = False
+
+
+_NOTHING: Final = Seen(None)
 
 
 def part_view(fact: Fact, part: StackPart) -> View:
@@ -275,16 +347,18 @@ class _Part:
         found = _computed(self._fact, name, name)
         if found is not None:
             return found
-        return _of_part(self._part, "", name.removeprefix("part."), name)
+        return _of_part(self._part, "", name.removeprefix("part."), name).value
 
 
-def _of_part(part: StackPart, at: str, path: str, name: str) -> Result:
+def _of_part(part: StackPart, at: str, path: str, name: str) -> Seen:
     """Return what a component states at a path of names."""
     if path != "runout.tir_um":
         return _stated(part, at, path, name)
     if part.runout is None:
-        return Gap({name: (f"{at}/runout",)})
-    return max(float(one.tir_um) for one in part.runout.statements)
+        return _missing(name, f"{at}/runout")
+    values = [float(one.tir_um) for one in part.runout.statements]
+    largest = max(values)
+    return Seen(largest, (f"{at}/runout/statements/{values.index(largest)}/tir_um",))
 
 
 class _Request:
@@ -297,10 +371,10 @@ class _Request:
         cases = ([chain.spindle_joint] if chain.spindle_joint else []) + list(chain.joints)
         self.joints = {f"joint:{number}": case for number, case in enumerate(cases)}
 
-    def view(self, fact: Fact) -> View:
+    def view(self, fact: Fact) -> RequestView:
         return _Subject(self, fact)
 
-    def subjects(self, over: str) -> list[View]:
+    def subjects(self, over: str) -> list[RequestView]:
         keys = self.components if over == "components" else self.joints
         return [_Subject(self, self.facts[key]) for key in keys if key in self.facts]
 
@@ -310,8 +384,9 @@ class _Subject:
 
     def __init__(self, request: _Request, fact: Fact) -> None:
         self._request, self._fact = request, fact
+        self.at = fact.at
 
-    def subjects(self, over: str) -> Sequence[View]:
+    def subjects(self, over: str) -> Sequence[RequestView]:
         """Return the components or the joints of the stack."""
         return self._request.subjects(over)
 
@@ -320,69 +395,83 @@ class _Subject:
         found = _computed(self._fact, name, name)
         if found is not None or name in request_vocabulary().kinds[self._fact.kind]:
             return found  # what the analysis leaves out does not exist here, even where the request has such a field
+        return self._found(name).value
+
+    def seen(self, name: str) -> Seen:
+        """Return the value of a property and its places; a computed value that a field states is at that field."""
+        found = _of_fact(self._fact, name, name)
+        if found.value is None and name not in request_vocabulary().kinds[self._fact.kind]:
+            found = self._found(name)
+        if not found.computed or isinstance(found.value, Gap):
+            return found
+        stated = self._found(name, computed=False)
+        return stated if stated.value == found.value else found
+
+    def _found(self, name: str, *, computed: bool = True) -> Seen:
+        """Look a name up beyond what was computed for the subject itself."""
         first, _, rest = name.partition(".")
         request, chain = self._request, self._request.chain
         if first == self._fact.kind and rest and first in ("component", "joint"):
-            return _renamed(self.get(rest), name)
+            own = _of_fact(self._fact, rest, name) if computed else _NOTHING
+            return own if own.value is not None else _renamed(self._found(rest, computed=computed), name)
         if first == "labels":
             return _label(chain, rest)
         if first == "machine":
-            return None if chain.machine is None else _stated(chain.machine, "/machine", rest, name)
+            return _NOTHING if chain.machine is None else _stated(chain.machine, "/machine", rest, name)
         if first == "operation" and rest:
-            return self._of_operation(rest, name)
+            return self._of_operation(rest, name, computed=computed)
         if first == "stack" and rest:
-            fact = request.facts.get("stack")
-            return None if fact is None else _computed(fact, rest, name)
+            fact = request.facts.get("stack") if computed else None
+            return _NOTHING if fact is None else _of_fact(fact, rest, name)
         if first in ("tool", "holder"):
             member = (chain.members[-1] if first == "tool" else chain.members[0]) if chain.members else None
-            return self._of_component(member, rest, name)
-        return self._own(first, rest, name)
+            return self._of_component(member, rest, name, computed=computed)
+        return self._own(first, rest, name, computed=computed)
 
-    def _own(self, first: str, rest: str, name: str) -> Result:
+    def _own(self, first: str, rest: str, name: str, *, computed: bool) -> Seen:
         request, chain = self._request, self._request.chain
         if self._fact.kind == "operation":
-            return self._of_operation(name, name)
+            return self._of_operation(name, name, computed=computed)
         if self._fact.kind == "component":
             member = request.components.get(self._fact.key)
             if first in ("above", "below") and member is not None:
                 place = next((n for n, one in enumerate(chain.members) if one.at == member.at), None)
                 beside = None if place is None else place + (1 if first == "below" else -1)
                 if beside is None or not 0 <= beside < len(chain.members):
-                    return None
-                return self._of_component(chain.members[beside], rest, name)
-            return self._of_component(member, name, name)
+                    return _NOTHING
+                return self._of_component(chain.members[beside], rest, name, computed=computed)
+            return self._of_component(member, name, name, computed=computed)
         case = request.joints.get(self._fact.key)
         if self._fact.kind != "joint" or case is None:
-            return None
+            return _NOTHING
         if first in ("upper", "lower") and rest:
             return self._of_end(case, first, rest, name)
-        if case.statement is not None:
-            return _stated(case.statement, case.statement_at, name, name)
-        # nothing is stated of this joint: its fields are missing, what the analysis did not compute does not exist
-        return Gap({name: (f"{case.statement_at}/{name}",)}) if name in Joint.model_fields else None
+        if case.statement is None:
+            return _missing(name, f"{case.statement_at}/{name}") if name in Joint.model_fields else _NOTHING
+        return _stated(case.statement, case.statement_at, name, name)
 
-    def _of_end(self, case: StackJoint, end: str, rest: str, name: str) -> Result:
+    def _of_end(self, case: StackJoint, end: str, rest: str, name: str) -> Seen:
         if rest == "coupling":
             side = case.upper_side if end == "upper" else case.lower.machine_side
             at = case.upper_at if end == "upper" else case.lower_at
-            return Gap({name: (at,)}) if side is None else side.coupling
-        return self._of_component(case.upper if end == "upper" else case.lower, rest, name)
+            return _missing(name, at) if side is None else Seen(side.coupling, (f"{at}/coupling",))
+        return self._of_component(case.upper if end == "upper" else case.lower, rest, name, computed=True)
 
-    def _of_component(self, member: Member | None, rest: str, name: str) -> Result:
+    def _of_component(self, member: Member | None, rest: str, name: str, *, computed: bool) -> Seen:
         if member is None:
-            return None
-        fact = self._request.facts.get(f"component:{member.at}")
-        found = None if fact is None else _computed(fact, rest, name)
-        if found is not None:
+            return _NOTHING
+        fact = self._request.facts.get(f"component:{member.at}") if computed else None
+        found = _NOTHING if fact is None else _of_fact(fact, rest, name)
+        if found.value is not None:
             return found
         return _of_part(member.part, member.at, rest, name)
 
-    def _of_operation(self, rest: str, name: str) -> Result:
-        fact, chain = self._request.facts.get("operation"), self._request.chain
+    def _of_operation(self, rest: str, name: str, *, computed: bool) -> Seen:
+        fact, chain = self._request.facts.get("operation") if computed else None, self._request.chain
         if chain.operation is None:
-            return None
-        found = None if fact is None else _computed(fact, rest, name)
-        return found if found is not None else _stated(chain.operation, chain.operation_at, rest, name)
+            return _NOTHING
+        found = _NOTHING if fact is None else _of_fact(fact, rest, name)
+        return found if found.value is not None else _stated(chain.operation, chain.operation_at, rest, name)
 
 
 def _computed(fact: Fact, own: str, name: str) -> Result:
@@ -391,16 +480,29 @@ def _computed(fact: Fact, own: str, name: str) -> Result:
     return fact.known.get(own) if fields is None else Gap({name: fields})
 
 
-def _renamed(result: Result, name: str) -> Result:
+def _of_fact(fact: Fact, own: str, name: str) -> Seen:
+    found = _computed(fact, own, name)
+    return _NOTHING if found is None else Seen(found, _places(found, fact), True)
+
+
+def _places(found: Result, fact: Fact) -> tuple[str, ...]:
+    if not isinstance(found, Gap):
+        return fact.at
+    return tuple(field for fields in found.lacking.values() for field in fields)
+
+
+def _missing(name: str, at: str) -> Seen:
+    return Seen(Gap({name: (at,)}), (at,))
+
+
+def _renamed(seen: Seen, name: str) -> Seen:
     """Return a result under the name by which the rule reads it."""
-    if not isinstance(result, Gap):
-        return result
-    return Gap({name: tuple(field for fields in result.lacking.values() for field in fields)})
+    return seen._replace(value=Gap({name: seen.places})) if isinstance(seen.value, Gap) else seen
 
 
-def _label(chain: Chain, key: str) -> Result:
-    found = (chain.request.labels or {}).get(key)
-    return Gap({f"{LABELS}{key}": (f"/labels/{key}",)}) if found is None else found
+def _label(chain: Chain, key: str) -> Seen:
+    found, at = (chain.request.labels or {}).get(key), f"/labels/{key}"
+    return _missing(f"{LABELS}{key}", at) if found is None else Seen(found, (at,))
 
 
 @lru_cache(maxsize=4096)
@@ -408,15 +510,15 @@ def _steps(path: str) -> tuple[str, ...]:
     return tuple(path.split("."))
 
 
-def _stated(part: BaseModel, at: str, path: str, name: str) -> Result:
+def _stated(part: BaseModel, at: str, path: str, name: str) -> Seen:
     """Return the value at a path of names below a part of the request."""
     place: Any = part
     for step in _steps(path):
-        if not isinstance(place, BaseModel) or step not in type(place).model_fields:
-            return None
+        if not isinstance(place, BaseModel) or step not in place.__pydantic_fields__:
+            return _NOTHING
         place, at = getattr(place, step), f"{at}/{step}"
         if place is None:
-            return Gap({name: (at,)})
+            return _missing(name, at)
     if isinstance(place, bool | str):
-        return place
-    return float(place) if isinstance(place, int | float) else None
+        return Seen(place, (at,))
+    return Seen(float(place), (at,)) if isinstance(place, int | float) else _NOTHING

@@ -50,6 +50,7 @@ __all__ = [
     "chunks_of",
     "is_blank",
     "problem_answer",
+    "read_lines",
 ]
 
 
@@ -214,22 +215,13 @@ def answer_lines(
     requests: dict[int, CheckRequest] = {}
     borrowing: set[int] = set()
     answers: dict[int, LineAnswer] = {}
-    for number, line in enumerate(lines, first):
-        if is_blank(line):
-            continue
-        try:
-            value = parse_json(line)
-            if _sets_defaults(value):
-                shared = shared.taking(value)
-                continue
-            request = _request(value)
-            requests[number] = shared.filled(request)
-            if "policy" not in request.model_fields_set:
-                borrowing.add(number)
-        except NotJSONError as error:
-            answers[number] = problem_answer(number, not_json(error, line=number))
-        except BadRequestError as error:
-            answers[number] = problem_answer(number, invalid_request(error), _id_of(value))
+    for one in read_lines(first, lines, shared):
+        if one.problem is not None:
+            answers[one.number] = problem_answer(one.number, one.problem, one.name)
+        elif one.request is not None:
+            requests[one.number] = one.request
+            if one.borrows_policy:
+                borrowing.add(one.number)
     for number, judged in zip(requests, judge_all(assessor, list(requests.values())), strict=True):
         request = requests[number]
         if isinstance(judged, BadRequestError) and number in borrowing:
@@ -239,6 +231,37 @@ def answer_lines(
         else:
             answers[number] = _answer(number, judged, request, include)
     return [answers[number] for number in sorted(answers)]
+
+
+class ReadLine(NamedTuple):
+    """A line as read: a request with the shared fields, or why it is none."""
+
+    number: int
+    request: CheckRequest | None
+    problem: ProblemError | None
+    name: str | None
+    borrows_policy: bool
+
+
+def read_lines(first: int, lines: Sequence[bytes], shared: Shared) -> Iterator[ReadLine]:
+    """Yield the requests in consecutive lines, and the problems of lines that are none; others yield nothing."""
+    value: Any = None
+    for number, line in enumerate(lines, first):
+        if is_blank(line):
+            continue
+        try:
+            value = parse_json(line)
+            if _sets_defaults(value):
+                shared = shared.taking(value)
+                continue
+            request = _request(value)
+            filled = shared.filled(request)
+        except NotJSONError as error:
+            yield ReadLine(number, None, not_json(error, line=number), None, False)
+        except BadRequestError as error:
+            yield ReadLine(number, None, invalid_request(error), _id_of(value), False)
+        else:
+            yield ReadLine(number, filled, None, request.stack.id, "policy" not in request.model_fields_set)
 
 
 def judge_all(assessor: Assessor, requests: Sequence[CheckRequest]) -> list[Report | Exception]:

@@ -21,7 +21,6 @@ from typing import Final, NamedTuple
 
 from fastapi import FastAPI
 
-from rules.assessor import Assessor
 from rules.quantities.work_limit import charge
 from service.batch.lines import (
     NOTHING,
@@ -36,10 +35,9 @@ from service.batch.lines import (
     problem_answer,
 )
 from service.operations.problems import ProblemError
-from service.operations.process import load_assessor, settle
-from service.operations.settings import Settings
+from service.operations.process import Snapshot, settle
 
-__all__ = ["Pool", "closing", "cores", "rules_in_force"]
+__all__ = ["Pool", "closing", "cores"]
 
 
 _KEPT: Final = 4
@@ -94,30 +92,26 @@ class Mirror:
             self._kept.popitem(last=False)
 
 
-def rules_in_force(assessor: Assessor) -> str:
-    """The digests of rulebooks and catalogue, equal in processes that judge alike."""
-    return f"{assessor.book.digest} {assessor.catalogue.digest}"
-
-
 def work(
     connection: Connection,
-    settings: Settings,
-    rules: str | None,
-    prepare: Callable[[Settings], None] | None = None,
+    snapshot: Snapshot,
+    prepare: Callable[[], None] | None = None,
 ) -> None:
-    """Run a worker: load the rules, then judge each :class:`Job` until the parent closes the connection.
+    """Run a worker: judge each :class:`Job` by the snapshot until the parent closes the connection.
 
-    Exits at once if rulebooks or catalogue differ from the parent's: a batch must not be judged by two sets of rules.
+    Exits at once if the program differs from the parent's: a batch must not be judged by two sets of rules.
     """
     if prepare is not None:
-        prepare(settings)
-    # A keyboard interrupt reaches the whole process group; the parent handles it.
+        prepare()
+    # A keyboard interrupt or hang-up reaches the whole process group; the parent handles it.
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    if hasattr(signal, "SIGHUP"):
+        signal.signal(signal.SIGHUP, signal.SIG_IGN)
     if hasattr(os, "nice"):
         os.nice(5)  # single checks have priority
-    assessor = load_assessor(settings)
-    if rules is not None and rules_in_force(assessor) != rules:
-        raise SystemExit("stackgauge: rulebooks or catalogue have changed since the service started; restart it")
+    assessor = snapshot.assessor()
+    if assessor is None:
+        raise SystemExit("stackgauge: the program or its tables have changed since the start; start it anew")
     settle()
     mirror = Mirror()
     while True:
@@ -214,7 +208,7 @@ class _Worker:
         ours, theirs = _CONTEXT.Pipe()
         process = _CONTEXT.Process(
             target=work,
-            args=(theirs, self._pool.settings, self._pool.rules, self._pool.prepare),
+            args=(theirs, self._pool.snapshot, self._pool.prepare),
             name="stackgauge bulk",
             daemon=True,
         )
@@ -246,22 +240,20 @@ class _Worker:
 class Pool:
     """Judges chunks in worker processes, started with the first chunk.
 
-    The pool does not limit pending chunks; callers keep at most ``window``. ``rules`` are the digests required of the
-    workers, see :func:`service.batch.pool.rules_in_force`. ``prepare`` is called first in each worker.
+    The pool does not limit pending chunks; callers keep at most ``window``. Workers judge by the ``snapshot``, whatever
+    has become of the files. ``prepare`` is called first in each worker.
     """
 
     def __init__(
         self,
         workers: int,
-        settings: Settings,
-        rules: str | None = None,
-        prepare: Callable[[Settings], None] | None = None,
+        snapshot: Snapshot,
+        prepare: Callable[[], None] | None = None,
     ) -> None:
         self.workers = workers or cores()
         self.window = 2 * self.workers + 2
         """Number of pending chunks that keeps all workers busy."""
-        self.settings = settings
-        self.rules = rules
+        self.snapshot = snapshot
         self.prepare = prepare
         self.closed = False
         self._lock = threading.Lock()

@@ -16,9 +16,9 @@ from service.audit.page import HtmlOutput
 from service.audit.progress import progress_of
 from service.audit.run import Audit, Interrupt, State
 from service.audit.tally import AuditSummary, Tally, print_audit
-from service.batch.pool import Pool, cores, rules_in_force
-from service.cli.files import BAD_INPUT, FAULT, VERDICT_CODES, report_console
-from service.operations.process import load_assessor
+from service.batch.pool import Pool, cores
+from service.cli.files import BAD_INPUT, FAULT, VERDICT_CODES, add_rulebooks, report_console, settings_of
+from service.operations.process import Snapshot, load_assessor, rules_in_force
 from service.operations.settings import Settings
 
 __all__ = ["INTERRUPTED", "add_parser"]
@@ -79,11 +79,12 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     )
     parser.add_argument("--json", action="store_true", help="print the summary as one line of JSON")
     parser.add_argument("--quiet", action="store_true", help="show no progress")
+    add_rulebooks(parser)
     parser.set_defaults(run=_run)
 
 
 def _run(arguments: argparse.Namespace) -> int:
-    settings = Settings()
+    settings = settings_of(arguments)
     assessor = load_assessor(settings)
     try:
         audit = _prepared(arguments, assessor)
@@ -155,7 +156,7 @@ def _answering(arguments: argparse.Namespace, assessor: Assessor, settings: Sett
         return DaskAnswering(arguments.dask, arguments.workers or cores(), settings, rules_in_force(assessor))
     if arguments.workers is None and total is not None and total < _SMALL_BYTES:
         return Here(assessor)
-    return Pool(arguments.workers or cores(), settings, rules_in_force(assessor))
+    return Pool(arguments.workers or cores(), Snapshot.of(assessor))
 
 
 def _code(summary: AuditSummary, fail_on: str) -> int:

@@ -15,7 +15,7 @@ from rules.exchange.untrusted import UnreadableError
 from rules.schema.imports import ComponentKind, ImportReport, Standard
 from rules.schema.parsing import parse_request
 from rules.schema.report import Report
-from service.cli.files import BAD_INPUT, VERDICT_CODES, judged, report_console
+from service.cli.files import BAD_INPUT, VERDICT_CODES, add_rulebooks, judged, report_console, settings_of
 from service.operations.process import Exporter, load_assessor
 from service.sheets.orders import print_import
 
@@ -96,6 +96,7 @@ def add_export_parser(commands: argparse._SubParsersAction[argparse.ArgumentPars
     parser.add_argument(
         "--standard", choices=get_args(Standard), default="1.4", help="MTConnect version to write (default: 1.4)"
     )
+    add_rulebooks(parser)
     parser.set_defaults(run=_run_export)
 
 
@@ -106,7 +107,7 @@ def _timestamp(text: str) -> str:
 
 
 def _run_export(arguments: argparse.Namespace) -> int:
-    exporter = Exporter(load_assessor())
+    exporter = Exporter(load_assessor(settings_of(arguments)))
 
     def judge(data: object) -> tuple[bytes, Report]:
         request = parse_request(data)

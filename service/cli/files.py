@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import argparse
 import json
 import re
 import sys
@@ -16,6 +17,7 @@ from rules.schema.parsing import BadRequestError
 from rules.schema.report import Verdict
 from rules.schema.strict_json import NotJSONError, parse_json
 from service.cli import FAULT
+from service.operations.settings import Settings
 from service.sheets.text import PLAIN_WIDTH
 
 __all__ = [
@@ -26,9 +28,11 @@ __all__ = [
     "READING_OPEN",
     "READING_REFUSED",
     "VERDICT_CODES",
+    "add_rulebooks",
     "judged",
     "position_of",
     "report_console",
+    "settings_of",
 ]
 
 
@@ -138,6 +142,26 @@ def report_console() -> Console:
     if sys.stdout.isatty():
         return _Console(highlight=False)
     return _Console(width=PLAIN_WIDTH, highlight=False, color_system=None, force_terminal=False)
+
+
+def add_rulebooks(parser: argparse.ArgumentParser) -> None:
+    """Add the option that names folders of rulebooks."""
+    parser.add_argument(
+        "--rulebooks",
+        action="append",
+        default=[],
+        type=Path,
+        metavar="DIR",
+        help="folder of your own rulebooks, read after those of STACKGAUGE_EXTRA_RULEBOOKS; repeatable",
+    )
+
+
+def settings_of(arguments: argparse.Namespace) -> Settings:
+    """Return the settings, with the rulebooks that the command names."""
+    settings = Settings()
+    if not arguments.rulebooks:
+        return settings
+    return settings.model_copy(update={"extra_rulebooks": (*settings.extra_rulebooks, *arguments.rulebooks)})
 
 
 VERDICT_CODES: Final[Mapping[Verdict, int]] = MappingProxyType({"pass": 0, "review": 1, "fail": 2})

@@ -15,8 +15,10 @@ from pydantic_settings import SettingsError
 from rules.exchange.documents import CatalogueError
 from rules.rulebook.source import RulebookError
 from rules.version import VERSION
-from service.cli import audit, exchange, questions, serve
+from service.cli import audit, exchange, questions, rules, serve
 from service.cli.files import BAD_INPUT, FAULT, PIPE_CLOSED
+from service.operations.process import UnexpectedJudgementError
+from service.operations.settings import PREFIX, SettingsFileError, is_in_environment, place_of
 
 __all__ = ["main"]
 
@@ -39,14 +41,13 @@ def main(argv: Sequence[str] | None = None) -> int:
         # The reader closed the pipe, like `head`. Python would write to it once more at its end.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return PIPE_CLOSED
-    except (RulebookError, CatalogueError) as error:
+    except (RulebookError, CatalogueError, UnexpectedJudgementError, SettingsFileError) as error:
         print(error, file=sys.stderr)
         return BAD_INPUT
     except ValidationError as error:
         # Only settings are validated here; other input has its own messages.
         for one in error.errors(include_input=False, include_url=False):
-            name = "_".join(str(step) for step in one["loc"]).upper()
-            print(f"STACKGAUGE_{name}: {one['msg']}", file=sys.stderr)
+            print(f"{_place(arguments, one['loc'])}: {one['msg']}", file=sys.stderr)
         return BAD_INPUT
     except SettingsError as error:
         # A list that is not JSON; the error names the setting only.
@@ -58,6 +59,14 @@ def main(argv: Sequence[str] | None = None) -> int:
         traceback.print_exc()
         return FAULT
     return code
+
+
+def _place(arguments: argparse.Namespace, steps: tuple[int | str, ...]) -> str:
+    """The variable of a setting, or its line if the settings file sets it."""
+    name, file = str(steps[0]), os.environ.get(f"{PREFIX}SETTINGS_FILE")
+    if file and not is_in_environment(name) and getattr(arguments, name, None) is None:
+        return f"{place_of(name, file)}: {name}"
+    return PREFIX + "_".join(map(str, steps)).upper()
 
 
 def _parser() -> argparse.ArgumentParser:
@@ -81,4 +90,5 @@ def _parser() -> argparse.ArgumentParser:
     exchange.add_export_parser(commands)
     serve.add_token_parser(commands)
     questions.add_draw_parser(commands)
+    rules.add_parser(commands)
     return parser

@@ -29,8 +29,10 @@ from service.cli.files import (
     READING_OPEN,
     READING_REFUSED,
     VERDICT_CODES,
+    add_rulebooks,
     judged,
     report_console,
+    settings_of,
 )
 from service.drawing.pictures import PictureName, picture_or_words
 from service.http.posted import assess_instructed
@@ -69,6 +71,7 @@ def add_check_parser(commands: argparse._SubParsersAction[argparse.ArgumentParse
     )
     parser.add_argument("--json", action="store_true", help="print each report as one line of JSON")
     parser.add_argument("--html", type=Path, metavar="OUT", help="also write the report as an HTML page; one FILE only")
+    add_rulebooks(parser)
     parser.set_defaults(run=_run_check, usage_error=parser.error)
 
 
@@ -76,7 +79,7 @@ def _run_check(arguments: argparse.Namespace) -> int:
     out: Path | None = arguments.html
     if out is not None and len(arguments.files) > 1:
         arguments.usage_error("--html takes one FILE only")
-    assessor = load_assessor()
+    assessor = load_assessor(settings_of(arguments))
     console = report_console()
 
     def judge(data: object) -> tuple[Report, frozenset[str], str | None]:
@@ -124,11 +127,12 @@ def add_budget_parser(commands: argparse._SubParsersAction[argparse.ArgumentPars
     )
     parser.add_argument("file", metavar="FILE", help="request as JSON; - for standard input")
     parser.add_argument("--json", action="store_true", help="print the budget as one line of JSON")
+    add_rulebooks(parser)
     parser.set_defaults(run=_run_budget)
 
 
 def _run_budget(arguments: argparse.Namespace) -> int:
-    assessor = load_assessor()
+    assessor = load_assessor(settings_of(arguments))
 
     def judge(data: object) -> BudgetReport:
         return full_budget(parse(BudgetRequest, data), assessor.book, assessor.catalogue)
@@ -159,11 +163,12 @@ def add_compare_parser(commands: argparse._SubParsersAction[argparse.ArgumentPar
     )
     parser.add_argument("file", metavar="FILE", help="comparison as JSON; - for standard input")
     parser.add_argument("--json", action="store_true", help="print the report as one line of JSON")
+    add_rulebooks(parser)
     parser.set_defaults(run=_run_compare)
 
 
 def _run_compare(arguments: argparse.Namespace) -> int:
-    assessor = load_assessor()
+    assessor = load_assessor(settings_of(arguments))
 
     def judge(data: object) -> ComparisonReport:
         return compare(parse(ComparisonRequest, data), assessor)
@@ -200,11 +205,12 @@ def add_search_parser(commands: argparse._SubParsersAction[argparse.ArgumentPars
         "--continue", metavar="TOKEN", dest="token", help="token of the previous page, to get the next one"
     )
     parser.add_argument("--json", action="store_true", help="print the report as one line of JSON")
+    add_rulebooks(parser)
     parser.set_defaults(run=_run_search)
 
 
 def _run_search(arguments: argparse.Namespace) -> int:
-    assessor = load_assessor()
+    assessor = load_assessor(settings_of(arguments))
 
     def judge(data: object) -> SearchReport:
         if arguments.token is not None and isinstance(data, dict):
@@ -250,6 +256,7 @@ def add_gate_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser
         " may be repeated",
     )
     parser.add_argument("--json", action="store_true", help="print the report as one line of JSON")
+    add_rulebooks(parser)
     parser.set_defaults(run=_run_gate)
 
 
@@ -261,7 +268,7 @@ def _expectation(text: str) -> tuple[str, str]:
 
 
 def _run_gate(arguments: argparse.Namespace) -> int:
-    assessor = load_assessor()
+    assessor = load_assessor(settings_of(arguments))
 
     def judge(data: object) -> GateReport:
         if arguments.expect and isinstance(data, dict):
@@ -289,11 +296,12 @@ def add_read_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser
     )
     parser.add_argument("files", nargs="+", metavar="FILE", help="reading as JSON; - for standard input")
     parser.add_argument("--json", action="store_true", help="print each report as one line of JSON")
+    add_rulebooks(parser)
     parser.set_defaults(run=_run_read)
 
 
 def _run_read(arguments: argparse.Namespace) -> int:
-    assessor = load_assessor()
+    assessor = load_assessor(settings_of(arguments))
     console = report_console()
     worst = READING_ACCEPTED
 
@@ -339,11 +347,12 @@ def add_draw_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser
     )
     parser.add_argument("--straight", action="store_true", help="draw the axis straight, without runout")
     parser.add_argument("--out", type=Path, metavar="FILE.svg", help="output file (default: standard output)")
+    add_rulebooks(parser)
     parser.set_defaults(run=_run_draw)
 
 
 def _run_draw(arguments: argparse.Namespace) -> int:
-    assessor = load_assessor()
+    assessor = load_assessor(settings_of(arguments))
 
     def draw(data: object) -> tuple[str, Report]:
         report, derived = assessor.assess_derived(parse_request(data))

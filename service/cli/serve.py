@@ -7,34 +7,46 @@ import asyncio
 import json
 import logging
 import os
+import signal
 import socket
 import sys
 from contextlib import suppress
 from functools import partial
+from pathlib import Path
 from tempfile import TemporaryDirectory
-from typing import Any, Final, NoReturn
+from typing import Any, Final
 
 import uvicorn
 from fastapi import FastAPI
 from uvicorn.config import STARTUP_FAILURE
 from uvicorn.supervisors import Multiprocess
+from uvicorn.supervisors.multiprocess import Process
 
+from rules.answer.provenance import judgement_sha256
 from rules.exchange.documents import CatalogueError
+from rules.rulebook.book import Rulebook
 from rules.rulebook.source import RulebookError
 from rules.version import VERSION
-from service.batch.pool import rules_in_force
 from service.cli.files import BAD_INPUT, FAULT
 from service.http.access import digest_of, is_loopback, new_token
 from service.http.app import create_app
-from service.http.metrics import SHARED_FOLDER
+from service.http.metrics import SHARED_FOLDER, forget_the_dead
 from service.operations.logs import configure_logs, log_config
-from service.operations.process import ended_by_signal, load_assessor, settle
-from service.operations.settings import PREFIX, Settings, settings_summary, unknown_variables
+from service.operations.process import (
+    RETIRE,
+    Snapshot,
+    UnexpectedJudgementError,
+    ended_by_signal,
+    hang_up_survived,
+    load_assessor,
+    settle,
+)
+from service.operations.settings import PREFIX, Settings, origin_of, settings_summary, today, unknown_variables
 
 __all__ = ["add_serve_parser", "add_settings_parser", "add_token_parser", "server_options"]
 
 
-_WORKERS_LOG = logging.getLogger("stackgauge")
+_LOG = logging.getLogger("stackgauge")
 
 _HUNG_S: Final = 30
 """Seconds without a heartbeat after which a worker is replaced; loading the rules takes some seconds."""
@@ -62,36 +74,154 @@ def run_workers(settings: Settings) -> bool:
     """Serve with several workers until stopped; return False if a worker could not start.
 
     Invalid rulebooks or catalogues raise here, before a worker starts, as in
-    :func:`~service.operations.process.load_assessor`. A worker that dies is replaced.
+    :func:`~service.operations.process.load_assessor`. A worker that dies is replaced by one with the same rules.
     """
-    rules = rules_in_force(load_assessor(settings))
+    snapshot = Snapshot.of(load_assessor(settings))
+    _LOG.info("rules read", extra=_in_short(snapshot.book))
     with TemporaryDirectory(prefix="stackgauge-metrics-") as folder:
         os.environ[SHARED_FOLDER] = folder
-        config = uvicorn.Config(partial(worker_app, settings, rules), factory=True, **server_options(settings))
+        config = uvicorn.Config(partial(worker_app, settings, snapshot), factory=True, **server_options(settings))
         try:
             listening = config.bind_socket()
         except SystemExit:
             return False
-        supervisor = Multiprocess(config, [listening])
+        supervisor = Supervisor(config, [listening], settings, Path(folder))
         supervisor.run()
         listening.close()
     return all(process.exitcode != STARTUP_FAILURE for process in supervisor.processes)
 
 
-def _leave(reason: str) -> NoReturn:
-    _WORKERS_LOG.error(reason)
-    # Exit at once: during a normal exit the heartbeat stops and the supervisor would wait.
-    os._exit(STARTUP_FAILURE)
+class Worker(Process):
+    """A worker process that, like the single one, loses no request when it stops."""
+
+    @property
+    def server(self) -> uvicorn.Server:
+        """The server, made in the worker."""
+        if self._server is None:
+            self._server = _Server(self.config)
+        return self._server
 
 
-def worker_app(settings: Settings, rules: str) -> FastAPI:
-    """The application of one worker; exits the process if its rules differ from those at the start."""
+class Supervisor(Multiprocess):
+    """Replaces dead workers, and on SIGHUP all of them by workers with the rules as they now are on disk."""
+
+    def __init__(
+        self, config: uvicorn.Config, sockets: list[socket.socket], settings: Settings, metrics_folder: Path
+    ) -> None:
+        super().__init__(config, sockets)
+        self._settings = settings
+        self._metrics_folder = metrics_folder
+
+    def init_processes(self) -> None:
+        """Start the workers."""
+        self.processes = [self._started() for _ in range(self.processes_num)]
+
+    def keep_subprocess_alive(self) -> None:
+        """Replace workers that have exited or hang; stop if one could not start."""
+        for place, worker in enumerate(self.processes):
+            if self.should_exit.is_set():
+                return
+            if worker.is_alive(_HUNG_S):
+                continue
+            worker.kill()
+            worker.join()
+            if worker.exitcode == STARTUP_FAILURE:
+                _LOG.error("worker %d could not start; the service stops", worker.pid)
+                self.should_exit.set()
+            else:
+                _LOG.error("worker %d died; another one replaces it", worker.pid)
+                self.processes[place] = self._started()
+
+    def handle_hup(self) -> None:
+        """Reload: all workers get the new rules, or none does."""
+        _LOG.info("SIGHUP received: reading rulebooks and catalogue anew")
+        snapshot = _read_anew(self._settings)
+        if snapshot is None:
+            _LOG.error("nothing was reloaded; the rules in force stay")
+            return
+        before, self.config.app = self.config.app, partial(worker_app, self._settings, snapshot)
+        for place in range(len(self.processes)):
+            if self._replaced(place):
+                continue
+            if not self._is_to_stop():
+                _LOG.error("nothing was reloaded, since a new worker did not start; the rules in force stay")
+                self.config.app = before
+                for changed in range(place):
+                    self._replaced(changed)
+            return
+        _LOG.info("reloaded", extra=_in_short(snapshot.book))
+
+    def _started(self) -> Worker:
+        worker = Worker(self.config, self.sockets)
+        worker.start()
+        return worker
+
+    def _replaced(self, place: int) -> bool:
+        """Retire a worker once another one serves; return False if that one does not come to serve."""
+        new, old = self._started(), self.processes[place]
+        # Second by second, because signals wait in a queue meanwhile.
+        ready = False
+        for _ in range(_HUNG_S):
+            ready = new.wait_until_ready(1)
+            if ready or not new.process.is_alive() or self._is_to_stop():
+                break
+        if not ready:
+            new.kill()
+            new.join()
+            return False
+        self.processes[place] = new
+        if old.process.is_alive() and old.pid is not None:
+            os.kill(old.pid, RETIRE or signal.SIGTERM)
+        # It ends by itself within the time for running requests, unless it hangs.
+        for _ in range(self._settings.shutdown_timeout_s + _HUNG_S):
+            if not old.process.is_alive() or self._is_to_stop():
+                break
+            old.process.join(1)
+        else:
+            old.kill()
+            old.join()
+        forget_the_dead(self._metrics_folder)
+        return True
+
+    def _is_to_stop(self) -> bool:
+        return any(number in self.signal_queue for number in (signal.SIGINT, signal.SIGTERM))
+
+
+def _in_short(book: Rulebook) -> dict[str, Any]:
+    return {
+        "rulebook_sha256": book.digest,
+        "judgement_sha256": judgement_sha256(book),
+        "book_revisions": dict(book.revisions),
+    }
+
+
+def _read_anew(settings: Settings) -> Snapshot | None:
+    """The rules as they now are on disk; None after logging every reason against them."""
+    if "as_of" not in settings.model_fields_set:
+        settings = settings.model_copy(update={"as_of": today()})
     try:
-        assessor = load_assessor(settings)
+        return Snapshot.of(load_assessor(settings))
     except (RulebookError, CatalogueError) as error:
-        _leave(f"rulebooks or catalogue are no longer valid: {error}")
-    if rules_in_force(assessor) != rules:
-        _leave("rulebooks or catalogue have changed since the service started; restart it")
+        for problem in error.problems:
+            _LOG.error(str(problem))
+    except UnexpectedJudgementError as error:
+        _LOG.error(str(error))
+    except Exception:
+        # Whatever it is, the workers still judge by what was good.
+        _LOG.exception("rulebooks or catalogue could not be read")
+    return None
+
+
+def worker_app(settings: Settings, snapshot: Snapshot) -> FastAPI:
+    """The application of one worker; exits the process if the program differs from the one at the start."""
+    if hasattr(signal, "SIGHUP"):
+        # A hang-up reaches the whole process group; the parent handles it.
+        signal.signal(signal.SIGHUP, signal.SIG_IGN)
+    assessor = snapshot.assessor()
+    if assessor is None:
+        _LOG.error("the program or its tables have changed since the service started; restart it")
+        # Exit at once: during a normal exit the heartbeat stops and the supervisor would wait.
+        os._exit(STARTUP_FAILURE)
     app = create_app(settings, assessor)
     settle()
     return app
@@ -149,15 +279,13 @@ def fill_standard_streams() -> None:
             setattr(sys, name, open(os.devnull, "w"))  # noqa: SIM115, PTH123 - open for the life of the process
 
 
-_LOG = logging.getLogger("stackgauge")
-
-
 def add_serve_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     """Add the command to the parser."""
     parser = commands.add_parser(
         "serve",
         help="start the HTTP service",
-        description="Serve over HTTP until stopped. The settings are environment variables.",
+        description="Serve over HTTP until stopped. The settings are environment variables, or stand in the file that"
+        " STACKGAUGE_SETTINGS_FILE names. SIGHUP reads rulebooks and catalogue anew where there are several workers.",
         epilog="example: stackgauge serve --port 8713",
     )
     parser.add_argument("--host", help="listen address (STACKGAUGE_HOST; default: 127.0.0.1)")
@@ -190,9 +318,16 @@ def _run_serve(arguments: argparse.Namespace) -> int:
         _LOG.warning("%s is not a setting", name)
     if settings.workers > 1:
         return 0 if run_workers(settings) else FAULT
-    app = create_app(settings)
-    settle()
-    return 0 if serve(app, settings) else FAULT
+    with hang_up_survived(_no_reload):
+        assessor = load_assessor(settings)
+        _LOG.info("rules read", extra=_in_short(assessor.book))
+        app = create_app(settings, assessor)
+        settle()
+        return 0 if serve(app, settings) else FAULT
+
+
+def _no_reload() -> None:
+    _LOG.warning("SIGHUP received: nothing is reloaded, since that takes two workers or more (STACKGAUGE_WORKERS)")
 
 
 def add_settings_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -200,7 +335,8 @@ def add_settings_parser(commands: argparse._SubParsersAction[argparse.ArgumentPa
     parser = commands.add_parser(
         "settings",
         help="show the settings in force",
-        description="Show every setting: environment variable, origin and value. Secrets show only 'set' or 'not set'.",
+        description="Show every setting: environment variable, origin (environment, file or default) and value. Secrets"
+        " show only 'set' or 'not set'.",
         epilog="example: stackgauge settings --json",
     )
     parser.add_argument("--json", action="store_true", help="print one JSON object")
@@ -215,9 +351,9 @@ def _run_settings(arguments: argparse.Namespace) -> int:
     else:
         width = max(map(len, summary)) + len(PREFIX)
         for name, value in summary.items():
-            origin = "set here" if name in settings.model_fields_set else "default"
+            origin = origin_of(name, settings)
             told = value if isinstance(value, str) else json.dumps(value)
-            print(f"{PREFIX + name.upper():{width}}  {origin:8}  {told}")
+            print(f"{PREFIX + name.upper():{width}}  {origin:11}  {told}")
     for name in unknown_variables():
         print(f"{name} is not a setting", file=sys.stderr)
     return 0

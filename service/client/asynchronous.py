@@ -19,6 +19,7 @@ from tenacity import AsyncRetrying
 
 from rules.schema.budget import BudgetReport, BudgetRequest
 from rules.schema.comparison import ComparisonReport, ComparisonRequest
+from rules.schema.explanation import ExplanationReport, ExplanationRequest
 from rules.schema.gate import GateReport, GateRequest
 from rules.schema.imports import ComponentKind, ImportReport, Standard
 from rules.schema.reading import ReadingReport, ReadingRequest
@@ -116,6 +117,10 @@ class AsyncClient:
     async def comparison(self, request: Given[ComparisonRequest]) -> ComparisonReport:
         """The comparison of alternative stacks."""
         return await self._send(posted("/v1/comparisons", request, ComparisonReport))
+
+    async def explanation(self, request: Given[ExplanationRequest]) -> ExplanationReport:
+        """What a rule makes of a stack, and why."""
+        return await self._send(posted("/v1/explanations", request, ExplanationReport))
 
     async def search(self, request: Given[SearchRequest]) -> SearchReport:
         """One page of a search; its continuation goes into the next request."""

@@ -18,6 +18,7 @@ from tenacity import Retrying
 
 from rules.schema.budget import BudgetReport, BudgetRequest
 from rules.schema.comparison import ComparisonReport, ComparisonRequest
+from rules.schema.explanation import ExplanationReport, ExplanationRequest
 from rules.schema.gate import GateReport, GateRequest
 from rules.schema.imports import ComponentKind, ImportReport, Standard
 from rules.schema.reading import ReadingReport, ReadingRequest
@@ -115,6 +116,10 @@ class Client:
     def comparison(self, request: Given[ComparisonRequest]) -> ComparisonReport:
         """The comparison of alternative stacks."""
         return self._send(posted("/v1/comparisons", request, ComparisonReport))
+
+    def explanation(self, request: Given[ExplanationRequest]) -> ExplanationReport:
+        """What a rule makes of a stack, and why."""
+        return self._send(posted("/v1/explanations", request, ExplanationReport))
 
     def search(self, request: Given[SearchRequest]) -> SearchReport:
         """One page of a search; its continuation goes into the next request."""

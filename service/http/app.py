@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 from fastapi import Depends, FastAPI
 from fastapi.routing import APIRoute
 from starlette.middleware import Middleware
@@ -9,7 +11,7 @@ from starlette.middleware import Middleware
 from rules.assessor import Assessor
 from rules.version import VERSION
 from service.batch.document import PATH, STREAMS
-from service.batch.pool import Pool, closing, cores, rules_in_force
+from service.batch.pool import Pool, closing, cores
 from service.http.access import access
 from service.http.answers import JSON
 from service.http.batches import check_batches_router
@@ -33,6 +35,7 @@ from service.http.questions import (
     budgets_router,
     checks_router,
     comparisons_router,
+    explanations_router,
     gates_router,
     readings_router,
     searches_router,
@@ -41,7 +44,7 @@ from service.http.reference import contract_router, couplings_router, problems_r
 from service.http.request_log import RequestLog
 from service.operations.heavy_work import HeavyWork
 from service.operations.logs import configure_logs
-from service.operations.process import Exporter, Shutdown, in_order, load_assessor
+from service.operations.process import Exporter, Shutdown, Snapshot, in_order, load_assessor
 from service.operations.settings import Settings
 
 __all__ = ["create_app"]
@@ -62,7 +65,7 @@ def create_app(settings: Settings | None = None, assessor: Assessor | None = Non
     metrics, shutdown = Metrics(), Shutdown(settings.shutdown_grace_s)
     watched = ObservingAssessor(assessor, metrics)
     batch_workers = settings.batch_workers or max(1, cores() // settings.workers)
-    pool = Pool(batch_workers, settings, rules_in_force(assessor), configure_logs)
+    pool = Pool(batch_workers, Snapshot.of(assessor), partial(configure_logs, settings))
     # a batch of lines has its own limits
     batch_limits = {JSON: settings.max_batch_body_bytes, **dict.fromkeys(STREAMS)}
     direct_routes: dict[str, APIRoute] = {}
@@ -99,28 +102,31 @@ def create_app(settings: Settings | None = None, assessor: Assessor | None = Non
         budgets_router(assessor),
         comparisons_router(watched),
         gates_router(watched),
+        explanations_router(assessor),
         searches_router(assessor),
         imports_router(),
         exports_router(Exporter(watched)),
         drawings_router(watched),
         rules_router(assessor.book),
         couplings_router(),
-        health_router(assessor, shutdown),
+        health_router(assessor, shutdown, settings.extra_rulebooks),
         metrics_router(metrics),
         problems_router(),
         pages_router(),
-        contract_router(lambda: describe(_plain(app, assessor))),
+        contract_router(lambda: describe(_plain(app, settings, assessor))),
     )
     for router in routers:
         app.include_router(router)
     direct_routes.update(posted_routes(routers))
-    metrics.running(assessor.book.digest)
+    metrics.running(assessor.book)
     watched.counting = True
     return app
 
 
-def _plain(app: FastAPI, assessor: Assessor) -> FastAPI:
+def _plain(app: FastAPI, settings: Settings, assessor: Assessor) -> FastAPI:
     """The application with the built-in rules alone, whose examples the document shows whatever rules are in force."""
     plain = Assessor.load()
     same = (assessor.book.digest, assessor.catalogue) == (plain.book.digest, plain.catalogue)
-    return app if same else create_app(Settings(extra_rulebooks=()), plain)
+    if same and not settings.extra_rulebooks:
+        return app
+    return create_app(settings.model_copy(update={"extra_rulebooks": ()}), plain)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import logging
 import os
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from pathlib import Path
 from time import perf_counter
 from typing import Final, Generic, TypeVar, cast
@@ -22,13 +22,15 @@ from prometheus_client import (
 from prometheus_client.multiprocess import MultiProcessCollector, mark_process_dead
 
 from rules.analysis import StackAnalysis
+from rules.answer.provenance import judgement_sha256
 from rules.assessor import Assessor
+from rules.rulebook.book import Rulebook
 from rules.schema.parsing import parse_request
 from rules.schema.report import Report
 from rules.schema.request import CheckRequest
 from rules.version import VERSION
 from service.batch.lines import LineAnswer
-from service.contract import State, Version
+from service.contract import ExpiredAdjustment, State, Version
 from service.examples import EXAMPLES, EXTENDED
 from service.http.answers import document, json_answer, publish, published, require_acceptable, shown
 from service.http.problem_answers import responses
@@ -41,7 +43,7 @@ __all__ = ["SHARED_FOLDER", "Metrics", "ObservingAssessor", "health_router", "me
 _LOG = logging.getLogger("stackgauge")
 
 
-def health_router(assessor: Assessor, shutdown: Shutdown) -> APIRouter:
+def health_router(assessor: Assessor, shutdown: Shutdown, folders: Sequence[Path] = ()) -> APIRouter:
     """The router for health, readiness and version."""
     router = APIRouter(tags=["service"])
     alive = State(status="ok")
@@ -51,6 +53,14 @@ def health_router(assessor: Assessor, shutdown: Shutdown) -> APIRouter:
         version=VERSION,
         rulebooks=assessor.book.book_names(),
         rulebook_sha256=assessor.book.digest,
+        judgement_sha256=judgement_sha256(assessor.book),
+        rulebook_folders=[folder.resolve().name for folder in folders],
+        book_revisions=dict(assessor.book.revisions),
+        expired_adjustments=[
+            ExpiredAdjustment(code=one.entry.code, book=one.file, until=one.entry.until)
+            for one in assessor.book.expired
+            if one.entry.until is not None
+        ],
     )
 
     published_version = document(version)
@@ -142,7 +152,7 @@ class Metrics:
     def __init__(self) -> None:
         self._folder = os.environ.get(SHARED_FOLDER)
         if self._folder:
-            _forget_the_dead(Path(self._folder))
+            forget_the_dead(Path(self._folder))
         own = self._own = CollectorRegistry()
         name = "stackgauge_{}".format
         self.in_flight = Gauge(
@@ -191,15 +201,31 @@ class Metrics:
         )
         self._build = Gauge(
             name("build_info"),
-            "Version and rulebook digest in the labels; the value is always 1.",
-            ("version", "rulebook_sha256"),
+            "Version and digests of rulebooks and judgement in the labels; the value is always 1.",
+            ("version", "rulebook_sha256", "judgement_sha256"),
+            registry=own,
+            multiprocess_mode="livemax",
+        )
+        self._books = Gauge(
+            name("rulebook_info"),
+            "Rulebooks in force with their revision, empty if they state none; the value is always 1.",
+            ("book", "revision"),
+            registry=own,
+            multiprocess_mode="livemax",
+        )
+        self._expired = Gauge(
+            name("expired_adjustments"),
+            "Adjustments of rulebooks that have ended and do not count.",
             registry=own,
             multiprocess_mode="livemax",
         )
 
-    def running(self, rulebook_sha256: str) -> None:
-        """Set the version and rulebook digest."""
-        self._build.labels(VERSION, rulebook_sha256).set(1)
+    def running(self, book: Rulebook) -> None:
+        """Set the version, the digests and what the rulebooks say of themselves."""
+        self._build.labels(VERSION, book.digest, judgement_sha256(book)).set(1)
+        for one in {*book.book_names(), *book.revisions}:
+            self._books.labels(one, book.revisions.get(one, "")).set(1)
+        self._expired.set(len(book.expired))
 
     def answered(self, route: str, method: str, status: int, seconds: float) -> None:
         """Count a request; status 0 if the client left before the response began."""
@@ -246,7 +272,7 @@ class Metrics:
             self._undecided[(code,)].inc()
 
 
-def _forget_the_dead(folder: Path) -> None:
+def forget_the_dead(folder: Path) -> None:
     """Drop the requests in progress of killed workers; their counters stay."""
     for file in folder.glob("gauge_live*_*.db"):
         pid = file.stem.rpartition("_")[2]

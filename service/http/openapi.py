@@ -20,6 +20,7 @@ from fastapi.routing import APIRoute
 from pydantic import TypeAdapter
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from rules.couplings.definition import ToleranceClass
 from rules.couplings.sides import COUPLINGS, MachineSide, SpindleSide, WorkpieceSide, joint_classes
 from rules.couplings.steep_taper import SteepTaperForm
 from rules.couplings.straight_shank import ShankForm
@@ -27,7 +28,8 @@ from rules.quantities.models import KNOWN_VALUES, Identifier, Length, PositiveLe
 from rules.quantities.tables import Confidence
 from rules.schema.budget import BudgetRequest
 from rules.schema.comparison import ComparisonRequest
-from rules.schema.components import Material, PartSource, RunoutCharacter, RunoutLaw, StackEntry
+from rules.schema.components import Material, PartSource, Profile, RunoutCharacter, RunoutLaw, StackEntry
+from rules.schema.explanation import ExplanationRequest
 from rules.schema.gate import Decision, GateRequest, RequirementName
 from rules.schema.imports import ComponentKind, Standard
 from rules.schema.reading import Conformity, ReadingRequest
@@ -38,6 +40,9 @@ from rules.schema.request import (
     Consequence,
     Coolant,
     Datum,
+    Labels,
+    MachineEntry,
+    Operations,
     RunoutPlane,
     Section,
     WorkMaterial,
@@ -219,6 +224,7 @@ _REQUESTS: Final = (
     BatchRequest,
     BudgetRequest,
     ComparisonRequest,
+    ExplanationRequest,
     GateRequest,
     ReadingRequest,
     SearchRequest,
@@ -273,12 +279,16 @@ _NAMED: Final[Mapping[str, tuple[Any, str]]] = {
     "Decision": (Decision, "Decision on an order or an operation."),
     "GripSetting": (GripSetting, "Grip length at which a search sets a joint."),
     "Identifier": (Identifier, "Name in a request."),
+    "Labels": (Labels, "Labels of a request."),
     "Length": (Length, "Length of zero or more, mm."),
+    "MachineEntry": (MachineEntry, "Machine, or a reference to one."),
     "MachineSide": (MachineSide, "End turned to the spindle."),
     "Material": (Material, "Material of a component."),
+    "Operations": (Operations, "Operations of a stack."),
     "Picture": (PictureName, "Picture of a stack."),
     "PartSource": (PartSource, "Where a reference finds its component."),
     "PositiveLength": (PositiveLength, "Length above zero, mm."),
+    "Profile": (Profile, "Outline of a component."),
     "RankCriterion": (RankCriterion, "Criterion of a ranking."),
     "RequirementName": (RequirementName, "What a gate requires to be stated."),
     "RunoutCharacter": (RunoutCharacter, "Meaning of a single runout statement."),
@@ -291,6 +301,7 @@ _NAMED: Final[Mapping[str, tuple[Any, str]]] = {
     "StackEntry": (StackEntry, "Component of a stack, or a reference to one."),
     "SteepTaperForm": (SteepTaperForm, "Form of a steep taper by its standard."),
     "Text": (Text, "One line of text."),
+    "ToleranceClass": (ToleranceClass, "Tolerance class of ISO 286."),
     "Token": (Token, "Designation of a shop or a standard, compared letter by letter."),
     "Verdict": (Verdict, "Verdict on a stack."),
     "WorkMaterial": (WorkMaterial, "Group of the table of work materials."),
@@ -306,6 +317,7 @@ def _named() -> Iterator[tuple[str, dict[str, Any]]]:
     for name, (kind, description) in _NAMED.items():
         schema = TypeAdapter(kind).json_schema(ref_template=_REF)
         schema.pop("$defs", None)
+        _spell_maps(schema)
         yield name, {"description": description, **schema}
 
 

@@ -7,10 +7,12 @@ from fastapi import APIRouter
 from rules.assessor import Assessor
 from rules.budget import full_budget
 from rules.comparison import compare
+from rules.explanation import explain
 from rules.gate.gate import gate
 from rules.reading.reading import read_gauge
 from rules.schema.budget import BudgetReport, BudgetRequest
 from rules.schema.comparison import MAX_IN_ALL_PAIRS, ComparisonReport, ComparisonRequest
+from rules.schema.explanation import ExplanationReport, ExplanationRequest
 from rules.schema.gate import MAX_OPERATIONS, GateReport, GateRequest
 from rules.schema.reading import ReadingReport, ReadingRequest
 from rules.schema.report import Report
@@ -21,6 +23,7 @@ from service.examples import (
     BUDGET_EXAMPLES,
     COMPARISON_EXAMPLES,
     EXAMPLES,
+    EXPLANATION_EXAMPLES,
     GATE_EXAMPLES,
     READING_EXAMPLES,
     SEARCH_EXAMPLES,
@@ -31,6 +34,7 @@ __all__ = [
     "budgets_router",
     "checks_router",
     "comparisons_router",
+    "explanations_router",
     "gates_router",
     "readings_router",
     "searches_router",
@@ -130,6 +134,29 @@ def comparisons_router(assessor: Assessor) -> APIRouter:
         response_description="The alternatives were compared; see each verdict.",
         examples=COMPARISON_EXAMPLES,
         in_thread=True,
+    )
+    return router
+
+
+def explanations_router(assessor: Assessor) -> APIRouter:
+    """The router with this assessor."""
+    router = APIRouter(tags=["rules"])
+
+    def answer(request: ExplanationRequest) -> ExplanationReport:
+        return explain(request, assessor)
+
+    add_posted_route(
+        router,
+        "/v1/explanations",
+        asked=ExplanationRequest,
+        answered=ExplanationReport,
+        answer=answer,
+        operation_id="explain_rule",
+        summary="Explain a rule",
+        description="What a rule makes of a stack: whom it concerns, every value it reads, what is missing, and what"
+        " would have to change to pass.",
+        response_description="The rule was explained.",
+        examples=EXPLANATION_EXAMPLES,
     )
     return router
 

@@ -15,8 +15,8 @@ from rules.quantities.units import ucum
 from rules.rulebook.book import Rule, Rulebook
 from rules.rulebook.expression import Expression, text_of
 from rules.rulebook.linting import rule_in_words
+from rules.schema.explanation import Condition
 from service.contract import (
-    Condition,
     CouplingAnswer,
     CouplingList,
     CouplingSummary,

@@ -3,31 +3,51 @@
 from __future__ import annotations
 
 import asyncio
+import copyreg
 import gc
 import logging
 import signal
 import threading
 from collections.abc import AsyncIterator, Callable, Iterator, Sequence
 from contextlib import AbstractAsyncContextManager, asynccontextmanager, contextmanager
+from pathlib import Path
 from time import perf_counter
-from types import FrameType
-from typing import Final, TypeAlias
+from types import FrameType, MappingProxyType
+from typing import Any, Final, NamedTuple, TypeAlias
 
 from fastapi import FastAPI
 
+from rules.answer.provenance import judgement_sha256
 from rules.assessor import Assessor
+from rules.exchange.documents import Catalogue
 from rules.exchange.tool_asset_export import EPOCH, export_cutting_tool
-from rules.rulebook.book import Judgement, Overrides
+from rules.rulebook.book import Judgement, Overrides, Rulebook
 from rules.rulebook.engine import Engine
 from rules.rulebook.expression import View
 from rules.rulebook.fact import Fact
+from rules.rulebook.source import Problem, RulebookError
 from rules.schema.imports import Standard
 from rules.schema.report import Report
 from rules.schema.request import CheckRequest
 from rules.stack.chain import resolve
-from service.operations.settings import Settings
+from service.operations.settings import PREFIX, Settings
 
-__all__ = ["Exporter", "Shutdown", "TimedEngine", "ended_by_signal", "in_order", "load_assessor", "settle"]
+__all__ = [
+    "RETIRE",
+    "Exporter",
+    "Shutdown",
+    "Snapshot",
+    "TimedEngine",
+    "UnexpectedJudgementError",
+    "ended_by_signal",
+    "hang_up_survived",
+    "in_order",
+    "load_assessor",
+    "rules_in_force",
+    "settle",
+]
+
+_LOG = logging.getLogger("stackgauge")
 
 
 class TimedEngine(Engine):
@@ -55,12 +75,81 @@ class TimedEngine(Engine):
         return seconds
 
 
+class UnexpectedJudgementError(ValueError):
+    """What judges has another digest than the operator expects."""
+
+
 def load_assessor(settings: Settings | None = None) -> Assessor:
-    """The assessor with the rulebooks and catalogue of the settings; raises as :meth:`rules.assessor.Assessor.load`."""
+    """The assessor with the rulebooks and catalogue of the settings.
+
+    A warning is logged for each adjustment that has ended. Raises :class:`UnexpectedJudgementError` if the settings
+    expect another digest, and as :meth:`rules.assessor.Assessor.load`.
+    """
     settings = settings or Settings()
-    assessor = Assessor.load(settings.extra_rulebooks, settings.catalogue)
+    accepted = settings.weakened_safety_rules
+    if unusable := [one for folder in settings.extra_rulebooks for one in _unusable(folder)]:
+        raise RulebookError(unusable)
+    assessor = Assessor.load(settings.extra_rulebooks, settings.catalogue, today=settings.as_of, accepted=accepted)
+    if unknown := sorted(accepted - {rule.code for rule in assessor.book.rules}):
+        raise RulebookError(
+            Problem(f"{PREFIX}WEAKENED_SAFETY_RULES", 0, one, "there is no such rule") for one in unknown
+        )
+    found = judgement_sha256(assessor.book)
+    if settings.expect_judgement_sha256 not in (None, found):
+        raise UnexpectedJudgementError(
+            f"{PREFIX}EXPECT_JUDGEMENT_SHA256: expected {settings.expect_judgement_sha256}, found {found}"
+        )
+    for one in assessor.book.expired:
+        _LOG.warning("%s:%d: adjustment of %s ended on %s", one.file, one.line, one.entry.code, one.entry.until)
     assessor.engine = TimedEngine(assessor.engine)
     return assessor
+
+
+def _unusable(folder: Path) -> Iterator[Problem]:
+    """Why a folder gives no rules; an operator who names one never means none."""
+    try:
+        if not any(file.name.endswith(".yaml") for file in folder.iterdir()):
+            yield Problem(str(folder), 0, "", "no rulebook in this folder; a rulebook's name ends in .yaml")
+    except OSError as error:
+        yield Problem(str(folder), 0, "", f"this folder of rulebooks cannot be read: {error.strerror}")
+
+
+def rules_in_force(assessor: Assessor) -> str:
+    """The digests of what judges and of the catalogue, equal in processes that judge alike."""
+    return f"{judgement_sha256(assessor.book)} {assessor.catalogue.digest}"
+
+
+class Snapshot(NamedTuple):
+    """The rulebooks and catalogue as this process has read them.
+
+    Worker processes start from it, so a file saved meanwhile changes nothing.
+    """
+
+    book: Rulebook
+    catalogue: Catalogue
+    in_force: str
+    """See :func:`rules_in_force`."""
+
+    @classmethod
+    def of(cls, assessor: Assessor) -> Snapshot:
+        """The snapshot of an assessor."""
+        return cls(assessor.book, assessor.catalogue, rules_in_force(assessor))
+
+    def assessor(self) -> Assessor | None:
+        """An assessor in a worker; None if the installed program or its tables have changed."""
+        assessor = Assessor(self.book, self.catalogue)
+        if rules_in_force(assessor) != self.in_force:
+            return None
+        assessor.engine = TimedEngine(assessor.engine)
+        return assessor
+
+
+def _proxy(content: dict[Any, Any]) -> MappingProxyType[Any, Any]:
+    return MappingProxyType(content)
+
+
+# A snapshot holds read-only mappings, which cannot be sent to a process as they are.
+copyreg.pickle(MappingProxyType, lambda one: (_proxy, (dict(one),)))
 
 
 class Exporter:
@@ -84,8 +173,6 @@ class Exporter:
         return export_cutting_tool(stack, report, timestamp=timestamp, standard=standard), report
 
 
-_LOG = logging.getLogger("stackgauge")
-
 Lifespan: TypeAlias = Callable[[FastAPI], AbstractAsyncContextManager[None]]
 
 
@@ -102,7 +189,7 @@ class Shutdown:
 
     def end(self) -> None:
         """Signal the end of the grace period; call it in the event loop of the requests."""
-        self.begun = self._over = True
+        self._over = True
         for event in self._waiting:
             event.set()
 
@@ -117,6 +204,10 @@ class Shutdown:
             yield event
         finally:
             self._waiting.discard(event)
+
+
+RETIRE: Final = getattr(signal, "SIGUSR1", None)
+"""Signal to a worker that another one replaces: it stops without a grace period, since the service goes on."""
 
 
 def in_order(shutdown: Shutdown, lifespan: Lifespan) -> Lifespan:
@@ -155,12 +246,33 @@ def _grace(shutdown: Shutdown) -> Iterator[None]:
         # A signal may interrupt any code, so the loop does the rest.
         loop.call_soon_threadsafe(stop if again else begin)
 
-    signal.signal(signal.SIGTERM, asked)
+    def retired(_: int, __: FrameType | None) -> None:
+        loop.call_soon_threadsafe(stop)
+
+    handlers = {signal.SIGTERM: asked} if RETIRE is None else {signal.SIGTERM: asked, RETIRE: retired}
+    before = {number: signal.signal(number, handler) for number, handler in handlers.items()}
     try:
         yield
     finally:
+        shutdown.begun = True
         shutdown.end()
-        signal.signal(signal.SIGTERM, servers)
+        for number, handler in before.items():
+            signal.signal(number, handler)
+
+
+@contextmanager
+def hang_up_survived(warn: Callable[[], None]) -> Iterator[None]:
+    """Outlive SIGHUP, whose default is to end the process; ``warn`` is called for each."""
+    number = getattr(signal, "SIGHUP", None)
+    if number is None:
+        yield
+        return
+    # A signal may interrupt a line of the log, so another thread writes.
+    before = signal.signal(number, lambda *_: threading.Thread(target=warn, daemon=True).start())
+    try:
+        yield
+    finally:
+        signal.signal(number, before)
 
 
 @contextmanager

@@ -1,21 +1,77 @@
-"""Settings from environment variables, and a summary of them without secrets."""
+"""Settings from environment variables and a file, and a summary of them without secrets."""
 
 from __future__ import annotations
 
 import os
 import re
+import tomllib
 from collections.abc import Mapping, Set
+from datetime import date, datetime
 from pathlib import Path
-from typing import Annotated, Any, Final, Literal, TypeAlias
+from typing import Annotated, Any, Final, Literal, NamedTuple, TypeAlias
 
 from pydantic import Field, SecretBytes, SecretStr
-from pydantic_settings import BaseSettings, SettingsConfigDict
+from pydantic.fields import FieldInfo
+from pydantic_settings import BaseSettings, PydanticBaseSettingsSource, SettingsConfigDict
 
-__all__ = ["PREFIX", "Settings", "settings_summary", "unknown_variables"]
+from rules.rulebook.book import CODE_PATTERN
+
+__all__ = [
+    "PREFIX",
+    "Origin",
+    "Settings",
+    "SettingsFileError",
+    "is_in_environment",
+    "origin_of",
+    "place_of",
+    "settings_summary",
+    "today",
+    "unknown_variables",
+]
+
+
+class SettingsFileError(ValueError):
+    """A settings file that cannot be read or has a name that is no setting; a line for each fault, with its place."""
+
+
+class _SettingsFile(PydanticBaseSettingsSource):
+    """The TOML file that ``settings_file`` names; what the environment sets too is overridden."""
+
+    def get_field_value(self, field: FieldInfo, field_name: str) -> tuple[Any, str, bool]:
+        """Not used: all fields are read at once."""
+        raise NotImplementedError
+
+    def __call__(self) -> dict[str, Any]:
+        """The settings of the file; raises :class:`SettingsFileError`."""
+        name = self.current_state.get("settings_file")
+        if not name:
+            return {}
+        try:
+            text = Path(name).read_text(encoding="utf-8")
+            found = tomllib.loads(text)
+        except OSError as error:
+            raise SettingsFileError(f"{name}: {error.strerror}") from None
+        except ValueError as error:  # of TOML or of UTF-8
+            # The message of a codec shows bytes of the file.
+            reason = error if isinstance(error, tomllib.TOMLDecodeError) else "not written in UTF-8"
+            raise SettingsFileError(f"{name}: {reason}") from None
+        known = self.settings_cls.model_fields.keys() - {"settings_file"}
+        faults = [f"{place_of(one, name)}: {one} is not a setting" for one in found if one not in known]
+        if faults:
+            raise SettingsFileError("\n".join(faults))
+        return found
+
+
+def today() -> date:
+    """The local day, since adjustments end with the shop's day."""
+    return datetime.now().astimezone().date()
 
 
 class Settings(BaseSettings):
-    """Settings; each is an environment variable with the prefix ``STACKGAUGE_``. Lists are JSON."""
+    """Settings; each is an environment variable with the prefix ``STACKGAUGE_``, or a name in the settings file.
+
+    The environment wins. Lists are JSON in the environment and TOML in the file.
+    """
 
     model_config = SettingsConfigDict(env_prefix="STACKGAUGE_", frozen=True, extra="forbid")
 
@@ -106,6 +162,35 @@ class Settings(BaseSettings):
     extra_rulebooks: tuple[Path, ...] = Field(
         (), description="Folders with rulebooks that extend or replace the built-in ones; later folders win."
     )
+    as_of: date = Field(
+        default_factory=today,
+        description="Day on which adjustments of rulebooks count or have ended; the day of the start by default.",
+    )
+    weakened_safety_rules: frozenset[Annotated[str, Field(pattern=CODE_PATTERN)]] = Field(
+        frozenset(),
+        description="Codes of safety rules that rulebooks may weaken: by a replacement, a lower severity or off.",
+    )
+    expect_judgement_sha256: str | None = Field(
+        None,
+        pattern=r"^[0-9a-f]{64}$",
+        description="Digest of the judgement that must be in force, as /version shows it; with another the service does"
+        " not start.",
+    )
+    settings_file: Path | None = Field(
+        None, description="TOML file with settings that the environment does not set; only in the environment."
+    )
+
+    @classmethod
+    def settings_customise_sources(
+        cls,
+        settings_cls: type[BaseSettings],
+        init_settings: PydanticBaseSettingsSource,
+        env_settings: PydanticBaseSettingsSource,
+        dotenv_settings: PydanticBaseSettingsSource,  # noqa: ARG003 - the framework passes it by name
+        file_secret_settings: PydanticBaseSettingsSource,  # noqa: ARG003
+    ) -> tuple[PydanticBaseSettingsSource, ...]:
+        """Arguments, then the environment, then the file."""
+        return init_settings, env_settings, _SettingsFile(settings_cls)
 
 
 Shown: TypeAlias = str | int | float | bool | list[str] | None
@@ -114,6 +199,41 @@ PREFIX: Final = str(Settings.model_config["env_prefix"])
 
 _TELLING: Final = re.compile(r"token|secret|password|credential|(^|_)keys?($|_)")
 """Parts of names that mark a setting as secret, whatever its type."""
+
+
+class Place(NamedTuple):
+    """A line of the settings file; 0 if the name stands in none of its own."""
+
+    file: str
+    line: int
+
+    def __str__(self) -> str:
+        return f"{self.file}:{self.line}" if self.line else self.file
+
+
+def place_of(name: str, file: str | Path) -> Place:
+    """Where the file sets a name."""
+    pattern = re.compile(rf"""\s*\[*\s*["']?{re.escape(name)}["']?\s*[=.\]]""")
+    try:
+        lines = Path(file).read_text(encoding="utf-8").splitlines()
+    except (OSError, ValueError):
+        lines = []
+    return Place(str(file), next((number for number, line in enumerate(lines, 1) if pattern.match(line)), 0))
+
+
+Origin: TypeAlias = Literal["environment", "file", "default"]
+
+
+def origin_of(name: str, settings: Settings) -> Origin:
+    """Where the value of a setting comes from."""
+    if is_in_environment(name):
+        return "environment"
+    return "file" if name in settings.model_fields_set else "default"
+
+
+def is_in_environment(name: str) -> bool:
+    """Whether the environment sets it; upper and lower case make no difference."""
+    return any(one.upper() == f"{PREFIX}{name}".upper() for one in os.environ)
 
 
 def settings_summary(settings: Settings) -> dict[str, Shown]:
@@ -137,7 +257,7 @@ def _shown(name: str, annotation: object, value: Any) -> Shown:
         return _counted(value)
     if value is None or isinstance(value, str | int | float | bool):
         return value
-    if isinstance(value, Path):
+    if isinstance(value, Path | date):
         return str(value)
     if isinstance(value, list | tuple | Set) and all(isinstance(one, str | Path) for one in value):
         return sorted(map(str, value)) if isinstance(value, Set) else list(map(str, value))

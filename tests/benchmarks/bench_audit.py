@@ -24,9 +24,8 @@ from service.audit.page import HtmlOutput
 from service.audit.progress import Nothing
 from service.audit.run import Audit, Interrupt
 from service.audit.tally import Tally
-from service.batch.pool import Pool, rules_in_force
-from service.operations.process import load_assessor, settle
-from service.operations.settings import Settings
+from service.batch.pool import Pool
+from service.operations.process import Snapshot, load_assessor, settle
 from tests.benchmarks.measuring import Row, show
 from tests.support.libraries import write_library
 from tests.support.processes import peak_mib, processor_s
@@ -78,7 +77,7 @@ def audited(library: Path, workers: int) -> dict[str, float]:
     audit = Audit(libraries, outputs, Tally(assessor.book, assessor.catalogue.digest, [library.name]))
     watch = Stopwatch()
     audit.begin()
-    with Pool(workers, Settings(), rules_in_force(assessor)) as pool:
+    with Pool(workers, Snapshot.of(assessor)) as pool:
         audit.run(pool, watch, Interrupt())
         peaks = [peak_mib(pid) for pid in pool.pids()]
         worked = sum(processor_s(pid) for pid in pool.pids())

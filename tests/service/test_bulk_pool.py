@@ -8,6 +8,7 @@ import os
 import signal
 import time
 from collections.abc import Callable, Iterator
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -15,8 +16,22 @@ import pytest
 from rules.assessor import Assessor
 from rules.rulebook.loader import base_names, base_request
 from service.batch.lines import Chunk, Shared, answer_lines, chunks_of
-from service.batch.pool import Pool, cores, rules_in_force
-from service.operations.settings import Settings
+from service.batch.pool import Pool, cores
+from service.operations.process import Snapshot
+
+SHOP_BOOK = """\
+book: shop
+version: "1"
+title: Rules of the shop
+rules:
+  - code: SHOP-001
+    title: Few teeth
+    severity: warning
+    for: component
+    where: kind == "cutter"
+    require: teeth <= 2
+    message: "{component} has {teeth} teeth."
+"""
 
 PATIENCE_S = 60
 """Only keeps a test that fails from hanging."""
@@ -24,7 +39,7 @@ PATIENCE_S = 60
 
 @pytest.fixture(scope="module")
 def pool(assessor: Assessor) -> Iterator[Pool]:
-    with Pool(2, Settings(), rules_in_force(assessor)) as made:
+    with Pool(2, Snapshot.of(assessor)) as made:
         yield made
 
 
@@ -92,7 +107,7 @@ def test_the_death_of_a_worker_costs_the_chunk_it_was_at(
 ) -> None:
     """Its lines are answered with a problem, all others as ever, and another worker takes over."""
     stack, definitions = lines[0], next(line for line in lines if line.startswith(b'{"components"'))
-    with Pool(1, Settings(), rules_in_force(assessor)) as pool, caplog.at_level(logging.ERROR, logger="stackgauge"):
+    with Pool(1, Snapshot.of(assessor)) as pool, caplog.at_level(logging.ERROR, logger="stackgauge"):
         list(pool.answers([Chunk(1, (stack,), Shared(), "verdicts")]))
         (victim,) = pool.pids()
         os.kill(victim, signal.SIGSTOP)
@@ -111,11 +126,35 @@ def test_the_death_of_a_worker_costs_the_chunk_it_was_at(
 
 
 @pytest.mark.skipif(not hasattr(signal, "SIGKILL"), reason="no signal that can't be caught")
+def test_what_is_saved_meanwhile_changes_nothing(tmp_path: Path) -> None:
+    """A worker that replaces another judges by what was read at the start, in rulebooks and catalogue."""
+    stack = base_request("nut_collet")["stack"]
+    part = stack["components"][-1]
+    stack["components"][-1] = {"kind": "reference", "of": {"from": "catalogue", "key": "mill"}}
+    for folder, text in (("rules", SHOP_BOOK), ("parts", json.dumps({"mill": part}))):
+        (tmp_path / folder).mkdir()
+        (tmp_path / folder / "one.yaml").write_text(text)
+    assessor = Assessor.load([tmp_path / "rules"], tmp_path / "parts")
+    chunk = Chunk(1, (json.dumps({"stack": stack}).encode(),), Shared(), "reports")
+    expected = answer_lines(assessor, *chunk)
+    assert b"end-mill has 4 teeth." in expected[0].text
+    with Pool(1, Snapshot.of(assessor)) as pool:
+        assert pool.answer(chunk).result(PATIENCE_S) == expected
+        for folder in ("rules", "parts"):
+            (tmp_path / folder / "one.yaml").write_text("half a fi")
+        (victim,) = pool.pids()
+        os.kill(victim, signal.SIGKILL)
+        _until(lambda: not _runs(victim))
+        assert pool.answer(chunk).result(PATIENCE_S) == expected
+        assert pool.pids() != [victim]
+
+
+@pytest.mark.skipif(not hasattr(signal, "SIGKILL"), reason="no signal that can't be caught")
 def test_a_worker_that_dies_idle_costs_nothing(
     assessor: Assessor, lines: list[bytes], caplog: pytest.LogCaptureFixture
 ) -> None:
     """The next chunk is given to another."""
-    with Pool(1, Settings(), rules_in_force(assessor)) as pool, caplog.at_level(logging.ERROR, logger="stackgauge"):
+    with Pool(1, Snapshot.of(assessor)) as pool, caplog.at_level(logging.ERROR, logger="stackgauge"):
         chunk = Chunk(1, (lines[0],), Shared(), "verdicts")
         first = pool.answer(chunk).result(PATIENCE_S)
         (victim,) = pool.pids()
@@ -134,9 +173,12 @@ def _runs(pid: int) -> bool:
         return False
 
 
-def test_a_worker_with_other_rules_does_not_judge(lines: list[bytes], caplog: pytest.LogCaptureFixture) -> None:
+def test_a_worker_of_another_program_does_not_judge(
+    assessor: Assessor, lines: list[bytes], caplog: pytest.LogCaptureFixture
+) -> None:
     """Two halves of a batch are never judged by different rules: rather not at all."""
-    with Pool(1, Settings(), "the rules of another day") as pool, caplog.at_level(logging.ERROR, logger="stackgauge"):
+    other = Snapshot.of(assessor)._replace(in_force="the program of another day")
+    with Pool(1, other) as pool, caplog.at_level(logging.ERROR, logger="stackgauge"):
         told = pool.answer(Chunk(1, (lines[0],) * 2, Shared(), "verdicts")).result(PATIENCE_S)
     assert [json.loads(answer.text)["problem"]["code"] for answer in told] == ["internal-fault"] * 2
     assert caplog.records
@@ -144,11 +186,11 @@ def test_a_worker_with_other_rules_does_not_judge(lines: list[bytes], caplog: py
 
 def test_a_pool_that_is_closed_takes_nothing_and_leaves_nothing(assessor: Assessor, lines: list[bytes]) -> None:
     """What waits is called back, what runs is cut off, and the processes are gone."""
-    pool = Pool(1, Settings(), rules_in_force(assessor))
+    pool = Pool(1, Snapshot.of(assessor))
     pool.close()
     with pytest.raises(RuntimeError, match="closed"):
         pool.answer(Chunk(1, (), Shared(), "verdicts"))
-    pool = Pool(1, Settings(), rules_in_force(assessor))
+    pool = Pool(1, Snapshot.of(assessor))
     pool.answer(Chunk(1, (lines[0],), Shared(), "verdicts")).result(PATIENCE_S)
     (worker,) = pool.pids()
     running = pool.answer(Chunk(1, (lines[0],) * 2000, Shared(), "verdicts"))
@@ -171,9 +213,9 @@ def test_what_is_called_back_is_not_judged(pool: Pool, lines: list[bytes]) -> No
     assert [answer.verdict for answer in pool.answers([Chunk(1, (lines[0],), Shared(), "verdicts")])] == ["pass"]
 
 
-def test_a_pool_takes_every_core_unless_told_otherwise() -> None:
+def test_a_pool_takes_every_core_unless_told_otherwise(assessor: Assessor) -> None:
     """Nothing is started before it is needed."""
-    pool = Pool(0, Settings())
+    pool = Pool(0, Snapshot.of(assessor))
     assert pool.workers == cores() >= 1
     assert pool.window > pool.workers
     assert pool.pids() == []

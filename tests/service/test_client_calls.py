@@ -15,6 +15,7 @@ from fastapi import FastAPI
 
 from rules.schema.budget import BudgetReport, BudgetRequest
 from rules.schema.comparison import ComparisonReport, ComparisonRequest
+from rules.schema.explanation import ExplanationReport, ExplanationRequest
 from rules.schema.gate import GateReport, GateRequest
 from rules.schema.imports import ImportReport
 from rules.schema.parsing import BadRequestError, parse
@@ -39,6 +40,7 @@ from service.examples import (
     COMPARISON_EXAMPLES,
     CSV_EXAMPLE,
     EXAMPLES,
+    EXPLANATION_EXAMPLES,
     EXTENDED,
     GATE_EXAMPLES,
     READING_EXAMPLES,
@@ -65,6 +67,12 @@ _POSTED: dict[str, tuple[str, list[Any], type[Any], type[Any]]] = {
         ComparisonReport,
     ),
     "search": ("/v1/searches", [one.request for one in SEARCH_EXAMPLES.values()], SearchRequest, SearchReport),
+    "explanation": (
+        "/v1/explanations",
+        [one.request for one in EXPLANATION_EXAMPLES.values()],
+        ExplanationRequest,
+        ExplanationReport,
+    ),
     "gate": ("/v1/gates", [one.request for one in GATE_EXAMPLES.values()], GateRequest, GateReport),
     "check_batch": (
         "/v1/check-batches",

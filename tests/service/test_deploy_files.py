@@ -68,6 +68,9 @@ def test_the_unit_starts_the_service() -> None:
     settings = _settings(_values("Environment"))
     (stop_s,) = _values("TimeoutStopSec")
     assert int(stop_s) > settings.shutdown_grace_s + settings.shutdown_timeout_s
+    # The signal that reads the rules anew, which takes two workers or more.
+    assert _values("ExecReload") == ["/bin/kill -HUP $MAINPID"]
+    assert settings.workers > 1
     # The supervisor tells the workers; batch processes told at once would drop the lines they are at.
     assert _values("KillMode") == ["mixed"]
 

@@ -21,6 +21,7 @@ POSTED = (
     "/v1/budgets",
     "/v1/checks",
     "/v1/comparisons",
+    "/v1/explanations",
     "/v1/gates",
     "/v1/readings",
     "/v1/searches",

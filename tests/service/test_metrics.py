@@ -68,6 +68,7 @@ def test_nothing_is_counted_before_anybody_asks(client: Client) -> None:
     assert {name for (name, _), value in samples.items() if value} == {
         "stackgauge_requests_in_flight",
         "stackgauge_build_info",
+        "stackgauge_rulebook_info",
     }
     assert _value(samples, "requests_in_flight") == 1
 
@@ -84,8 +85,13 @@ def test_the_answer_is_what_prometheus_reads(client: Client) -> None:
 def test_build_info_names_version_and_rules(client: Client, assessor: Assessor) -> None:
     """Which rules a process judges by can be seen from outside."""
     told = client.get("/version").json()
-    labels = {"version": told["version"], "rulebook_sha256": assessor.book.digest}
-    assert _value(_samples(client), "build_info", **labels) == 1
+    assert told["rulebook_sha256"] == assessor.book.digest
+    labels = {name: told[name] for name in ("version", "rulebook_sha256", "judgement_sha256")}
+    samples = _samples(client)
+    assert _value(samples, "build_info", **labels) == 1
+    for book in told["rulebooks"]:
+        assert _value(samples, "rulebook_info", book=book, revision="") == 1
+    assert _value(samples, "expired_adjustments") == 0
 
 
 def test_requests_are_counted_by_what_became_of_them(client: Client) -> None:

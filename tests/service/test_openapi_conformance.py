@@ -23,6 +23,7 @@ _HEAVY = (
     "/v1/check-batches",
     "/v1/comparisons",
     "/v1/drawings",
+    "/v1/explanations",
     "/v1/exports",
     "/v1/gates",
     "/v1/readings",

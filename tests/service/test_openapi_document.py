@@ -209,7 +209,7 @@ def test_requests_are_closed_and_reports_open_and_complete(placed: dict[str, Any
     assert {"CheckRequest", "Cutter"} <= sent
     assert {"Report", "Finding", "Problem", "RuleAnswer"} <= received
     for name in sent:
-        if schemas[name].get("type") == "object":
+        if schemas[name].get("type") == "object" and "propertyNames" not in schemas[name]:
             assert schemas[name]["additionalProperties"] is False, name
     for name in received:
         assert schemas[name].get("additionalProperties") is not False, name

@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+import errno
 import json
+import os
+from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -34,17 +38,113 @@ def test_every_setting_is_shown(capsys: pytest.CaptureFixture[str], monkeypatch:
     assert main(["settings"]) == 0
     lines = {line.split()[0]: line for line in capsys.readouterr().out.splitlines()}
     assert list(lines) == [f"STACKGAUGE_{name.upper()}" for name in Settings.model_fields]
-    assert lines["STACKGAUGE_PORT"].split()[1:] == ["set", "here", "9000"]
+    assert lines["STACKGAUGE_PORT"].split()[1:] == ["environment", "9000"]
     assert lines["STACKGAUGE_HOST"].split()[1:] == ["default", "127.0.0.1"]
 
 
-def test_settings_are_given_as_json(capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> None:
-    """For scripts."""
-    monkeypatch.setenv("STACKGAUGE_EXTRA_RULEBOOKS", '["/etc/a", "/etc/b"]')
-    assert main(["settings", "--json"]) == 0
-    told = json.loads(capsys.readouterr().out)
-    assert told["extra_rulebooks"] == ["/etc/a", "/etc/b"]
-    assert told.keys() == Settings.model_fields.keys()
+@pytest.fixture
+def settings_file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Callable[[str], Path]:
+    """Writes the file that the environment names."""
+
+    def write(text: str) -> Path:
+        file = tmp_path / "stackgauge.toml"
+        file.write_bytes(text.encode("latin-1"))
+        monkeypatch.setenv("STACKGAUGE_SETTINGS_FILE", str(file))
+        return file
+
+    return write
+
+
+def test_the_environment_wins_over_the_file_and_the_file_over_the_default(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch, settings_file: Callable[[str], Path]
+) -> None:
+    """And each setting tells its origin, in whatever case the variable is written."""
+    settings_file(
+        """
+        # of the shop
+        port = 9000
+        workers = 3
+        log_level = "error"
+        as_of = 2026-05-01
+        extra_rulebooks = ["/etc/a", "/etc/b"]
+        weakened_safety_rules = ["GRIP-010"]
+        tokens_sha256 = ["%s"]
+        """
+        % ("ab" * 32)
+    )
+    monkeypatch.setenv("STACKGAUGE_PORT", "9001")
+    monkeypatch.setenv("stackgauge_workers", "4")
+    assert main(["settings"]) == 0
+    told = capsys.readouterr()
+    assert not told.err
+    assert "ab" * 32 not in told.out
+    lines = {line.split()[0].removeprefix("STACKGAUGE_"): line.split(maxsplit=2)[1:] for line in told.out.splitlines()}
+    assert {name: lines[name] for name, (origin, _) in lines.items() if origin != "default"} == {
+        "PORT": ["environment", "9001"],
+        "WORKERS": ["environment", "4"],
+        "LOG_LEVEL": ["file", "error"],
+        "AS_OF": ["file", "2026-05-01"],
+        "EXTRA_RULEBOOKS": ["file", '["/etc/a", "/etc/b"]'],
+        "WEAKENED_SAFETY_RULES": ["file", '["GRIP-010"]'],
+        "TOKENS_SHA256": ["file", "1 set"],
+        "SETTINGS_FILE": ["environment", str(Settings().settings_file)],
+    }
+    assert Settings(port=9002).port == 9002
+
+
+@pytest.mark.parametrize(
+    ("text", "arguments", "told"),
+    [
+        (f'port = 1\nmax_body_byte = "{MARK}"\n', [], "{file}:2: max_body_byte is not a setting"),
+        (f'[port]\na = "{MARK}"\n[ prot ]\nb = 1\n', [], "{file}:3: prot is not a setting"),
+        ('settings_file = "other.toml"\n', [], "{file}:1: settings_file is"),
+        ("STACKGAUGE_PORT = 1\n", [], "{file}:1: STACKGAUGE_PORT is not a setting"),
+        (f'\n"port" = "{MARK}"\n', [], "{file}:2: port: Input"),
+        ("workers = 2\nport = 1\nport = 2\n", [], "{file}: Cannot overwrite a value"),
+        ("port == 1\n", [], "{file}: Invalid value"),
+        ("host = '\xe9'\n", [], "{file}: not written in UTF-8"),
+        ("port = 1\n", ["--port", "99999"], "STACKGAUGE_PORT: Input should"),
+        ("tokens_sha256 = ['Q7mark']\n", [], "{file}:1: tokens_sha256: String"),
+    ],
+)
+def test_a_wrong_settings_file_stops_the_start(
+    capsys: pytest.CaptureFixture[str],
+    settings_file: Callable[[str], Path],
+    text: str,
+    arguments: list[str],
+    told: str,
+) -> None:
+    """With file and line of the fault; values, which may be secret, are not told."""
+    file = settings_file(text)
+    assert main(["serve", *arguments]) == BAD_INPUT
+    printed = capsys.readouterr()
+    assert printed.err.splitlines()[0].startswith(told.format(file=file))
+    assert not printed.out
+    assert MARK not in printed.err
+
+
+def test_a_settings_file_that_is_not_there_stops_the_start(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """An operator who names one means it."""
+    monkeypatch.setenv("STACKGAUGE_SETTINGS_FILE", "/nowhere/stackgauge.toml")
+    assert main(["settings"]) == BAD_INPUT
+    assert capsys.readouterr().err == f"/nowhere/stackgauge.toml: {os.strerror(errno.ENOENT)}\n"
+
+
+@pytest.mark.parametrize(
+    "command", [["check", "-"], ["compare", "-"], ["search", "-"], ["gate", "-"], ["audit", "-"], ["export", "-"]]
+)
+def test_every_command_refuses_a_folder_without_rulebooks(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch, tmp_path: Path, command: list[str]
+) -> None:
+    """A path that is mistyped or not mounted would take the shop's rules away without a word."""
+    monkeypatch.setenv("STACKGAUGE_EXTRA_RULEBOOKS", json.dumps([str(tmp_path), str(tmp_path / "none")]))
+    assert main(command) == BAD_INPUT
+    empty, missing = capsys.readouterr().err.splitlines()
+    assert empty.startswith(f"{tmp_path}:0: no rulebook")
+    assert missing.startswith(f"{tmp_path}/none:0: ")
+    assert missing.endswith(os.strerror(errno.ENOENT))
 
 
 @pytest.mark.parametrize(
@@ -80,6 +180,9 @@ def test_secrets_are_counted_and_not_told(given: dict[str, Any], shown: dict[str
         ("SHUTDOWN_GRACE_S", "nan"),
         ("SHUTDOWN_GRACE_S", "inf"),
         ("EXTRA_RULEBOOKS", MARK),
+        ("AS_OF", "yesterday"),
+        ("EXPECT_JUDGEMENT_SHA256", "abc"),
+        ("WEAKENED_SAFETY_RULES", '["grip"]'),
     ],
 )
 @pytest.mark.parametrize("command", ["settings", "serve"])

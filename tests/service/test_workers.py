@@ -1,18 +1,46 @@
-"""Several workers on one port use the same rules, are replaced when they die, and share their metrics."""
+"""Several workers on one port use the same rules, are replaced when they die or on a reload, and share metrics."""
 
 from __future__ import annotations
 
+import multiprocessing
 import os
 import signal
 import socket
 from pathlib import Path
+from typing import Any, ClassVar
 
 import httpx
 import pytest
+import uvicorn
 from prometheus_client.parser import text_string_to_metric_families
+from uvicorn.config import STARTUP_FAILURE
 
+from rules.assessor import Assessor
+from service.cli import serve
 from service.cli.files import BAD_INPUT, FAULT
-from tests.support.live_service import LiveService, until
+from service.cli.serve import worker_app
+from service.operations.process import Snapshot
+from service.operations.settings import Settings
+from tests.support.live_service import PATIENCE_S, LiveService, until
+
+BOOK = """\
+book: shop
+version: "1"
+title: Rules of the shop
+revision: "1"
+rules:
+  - code: SHOP-001
+    title: Many teeth
+    severity: warning
+    for: component
+    where: kind == "cutter"
+    require: teeth <= 2
+    message: "{component} has {teeth} teeth."
+adjust:
+  - {code: OVH-010, disable: true, reason: trial, owner: toolroom, until: 2026-01-31}
+"""
+
+UNSAFE = BOOK.replace("OVH-010", "GRIP-010").replace("2026-01-31", "2999-12-31")
 
 
 def _counted(url: str, name: str, **labels: str) -> float:
@@ -53,28 +81,213 @@ def test_a_worker_that_is_killed_is_replaced() -> None:
 
 
 @pytest.mark.parametrize("workers", ["1", "2"])
-def test_a_wrong_rulebook_stops_the_start(tmp_path: Path, workers: str) -> None:
+@pytest.mark.parametrize(
+    ("files", "settings", "told"),
+    [
+        ({"books/bad.yaml": "rules: 17\n"}, {}, "books/bad.yaml"),
+        ({"books/notes.txt": ""}, {}, "books:0: no rulebook in this folder"),
+        ({}, {}, "books:0: this folder of rulebooks"),
+        ({"books/shop.yaml": BOOK}, {"weakened_safety_rules": '["SHOP-009"]'}, "SHOP-009: there is no such rule"),
+        ({"books/shop.yaml": BOOK}, {"expect_judgement_sha256": "0" * 64}, f"expected {'0' * 64}, found "),
+        ({"books/shop.yaml": UNSAFE}, {}, "GRIP-010: switches off a safety rule"),
+    ],
+)
+def test_what_does_not_judge_as_meant_stops_the_start(
+    tmp_path: Path, workers: str, files: dict[str, str], settings: dict[str, str], told: str
+) -> None:
     """Before there is any worker, with the reason and the exit code for bad input."""
-    (tmp_path / "bad.yaml").write_text("rules: 17\n")
-    with LiveService("--workers", workers, extra_rulebooks=f'["{tmp_path}"]') as service:
+    for name, text in files.items():
+        (tmp_path / name).parent.mkdir(exist_ok=True)
+        (tmp_path / name).write_text(text)
+    with LiveService("--workers", workers, extra_rulebooks=f'["{tmp_path}/books"]', **settings) as service:
         assert service.ended() == BAD_INPUT
-        assert "bad.yaml" in "".join(service.text)
+        assert told in "".join(service.text)
         assert "process [" not in "".join(service.text)
 
 
-def test_a_worker_with_other_rules_does_not_serve(tmp_path: Path) -> None:
-    """Two workers never judge by different rules: the service ends, so that it is started anew as a whole."""
-    catalogue = tmp_path / "parts.json"
-    catalogue.write_text("{}")
-    with LiveService("--workers", "2", catalogue=str(tmp_path), shutdown_grace_s="0") as service:
+@pytest.fixture
+def books(tmp_path: Path) -> Path:
+    """A shop's folder of rulebooks."""
+    folder = tmp_path / "books"
+    folder.mkdir()
+    (folder / "shop.yaml").write_text(BOOK)
+    return folder
+
+
+def _version(url: str) -> dict[str, Any]:
+    response = httpx.get(f"{url}/version")
+    assert response.status_code == 200
+    return dict(response.json())
+
+
+def test_a_file_saved_and_a_worker_lost_do_not_stop_the_service(books: Path) -> None:
+    """Its replacement judges by the rules of the start, even if the files are broken or gone."""
+    catalogue = books.parent / "parts"
+    catalogue.mkdir()
+    part = catalogue / "parts.json"
+    part.write_text("{}")
+    with LiveService("--workers", "2", extra_rulebooks=f'["{books}"]', catalogue=str(catalogue)) as service:
         url = service.url
-        victim = until(lambda: found if len(found := service.workers()) == 2 else None).pop()
-        catalogue.write_text('{"A": {"kind": "cutter", "id": "a", "machine_side": {"coupling": "cylindrical"}}}')
+        workers = until(lambda: found if len(found := service.workers()) == 2 else None)
+        before = _version(url)
+        assert before["rulebook_folders"] == ["books"]
+        assert before["book_revisions"] == {"shop": "1"}
+        (books / "shop.yaml").unlink()
+        part.write_text("half a fi")
+        for victim in workers:
+            os.kill(victim, signal.SIGKILL)
+            until(lambda gone=victim: gone not in service.workers())  # type: ignore[misc]
+            until(lambda: len(service.workers()) == 2)
+        until(lambda: httpx.get(f"{url}/readyz").status_code == 200)
+        assert not service.workers() & workers
+        assert _version(url) == before
+        service.terminate()
+        assert service.ended() == 0
+
+
+def _reloaded(service: LiveService, message: str) -> set[int]:
+    """Send the signal, ask until the log has another line of this message; the workers then."""
+    said = sum(message in line["message"] for line in service.log)
+    url = service.url
+    service.reload()
+
+    def done() -> bool:
+        assert httpx.get(f"{url}/readyz").status_code == 200
+        return sum(message in line["message"] for line in service.log) > said
+
+    until(done)
+    return service.workers()
+
+
+def test_a_reload_takes_good_rules_and_keeps_the_last_good_ones(books: Path) -> None:
+    """All workers are replaced, one by one, while every request is answered; a set with a fault changes nothing."""
+    with LiveService("--workers", "2", extra_rulebooks=f'["{books}"]', shutdown_grace_s="60") as service:
+        url = service.url
+        first = until(lambda: found if len(found := service.workers()) == 2 else None)
+        before = _version(url)
+
+        (books / "shop.yaml").write_text(BOOK.replace('revision: "1"', 'revision: "2"').replace("<= 2", "<= 3"))
+        second = _reloaded(service, "reloaded")
+        assert len(second) == 2
+        assert not first & second
+        good = _version(url)
+        assert good["book_revisions"] == {"shop": "2"}
+        assert good["rulebook_sha256"] != before["rulebook_sha256"]
+        assert good["judgement_sha256"] != before["judgement_sha256"]
+        for name, value in (("rulebook_sha256", before["rulebook_sha256"]), ("version", before["version"])):
+            running = _counted(url, "stackgauge_build_info", **{name: value})
+            assert running == (name == "version"), "only what is in force"
+        assert _counted(url, "stackgauge_rulebook_info", book="shop", revision="2") == 1
+        assert _counted(url, "stackgauge_rulebook_info", book="shop") == 1
+
+        (books / "shop.yaml").write_text(BOOK.replace("<= 2", "<= many").replace("for: component", "for: drawer"))
+        (books / "more.yaml").write_text("rules: 17\n")
+        assert _reloaded(service, "nothing was reloaded") == second
+        for reason in ("drawer", "more.yaml"):
+            assert service.said(reason)
+        assert _version(url) == good
+        victim = second.pop()
         os.kill(victim, signal.SIGKILL)
-        assert service.ended() == FAULT
-        assert service.said("have changed since the service started")
-        with pytest.raises(httpx.ConnectError):
-            httpx.get(f"{url}/healthz")
+        until(lambda: victim not in service.workers() and len(service.workers()) == 2)
+        assert {_asked(service, url) for _ in range(20)} <= service.workers()
+        assert _version(url) == good
+
+        (books / "more.yaml").unlink()
+        (books / "shop.yaml").write_text(BOOK)
+        _reloaded(service, "reloaded")
+        assert _version(url) == before
+
+
+def test_a_reload_that_must_not_change_the_judgement_does_not(books: Path) -> None:
+    """The digest expected at the start is expected of every reload."""
+    with LiveService("--workers", "2", extra_rulebooks=f'["{books}"]') as service:
+        found = _version(service.url)
+    settings = {"extra_rulebooks": f'["{books}"]', "expect_judgement_sha256": found["judgement_sha256"]}
+    with LiveService("--workers", "2", **settings) as service:
+        assert _version(service.url) == found
+        (books / "shop.yaml").write_text(BOOK.replace("<= 2", "<= 3"))
+        _reloaded(service, "nothing was reloaded")
+        assert service.said(f"expected {found['judgement_sha256']}, found ")
+        assert _version(service.url) == found
+
+
+def test_one_worker_outlives_the_signal_and_says_that_nothing_is_reloaded(books: Path) -> None:
+    """A single process cannot replace itself."""
+    with LiveService(extra_rulebooks=f'["{books}"]') as service:
+        before = _version(service.url)
+        (books / "shop.yaml").unlink()
+        _reloaded(service, "nothing is reloaded")
+        assert _version(service.url) == before
+        service.terminate()
+        assert service.ended() == 0
+
+
+def test_an_adjustment_that_has_ended_is_told(books: Path) -> None:
+    """As a warning of the start, by the version and in the metrics; on its last day it is in force."""
+    for day, ended in (("2026-01-31", False), ("2026-02-01", True)):
+        with LiveService(extra_rulebooks=f'["{books}"]', as_of=day) as service:
+            expected = [{"code": "OVH-010", "book": "books/shop.yaml", "until": "2026-01-31"}] if ended else []
+            assert _version(service.url)["expired_adjustments"] == expected
+            assert service.said("adjustment of OVH-010 ended on 2026-01-31") == ended
+            assert _counted(service.url, "stackgauge_expired_adjustments") == ended
+
+
+def test_a_worker_of_another_program_does_not_serve(assessor: Assessor) -> None:
+    """Two workers never judge by different programs: it exits so that the parent stops the service."""
+    snapshot = Snapshot.of(assessor)._replace(in_force="the program of another day")
+    process = multiprocessing.get_context("spawn").Process(target=worker_app, args=(Settings(), snapshot))
+    process.start()
+    process.join(PATIENCE_S)
+    assert process.exitcode == STARTUP_FAILURE
+
+
+class _FakeWorker:
+    """A worker without a process: ready if its rules are, and it notes what is done to it."""
+
+    made: ClassVar[list[_FakeWorker]]
+    refused: ClassVar[int]
+
+    def __init__(self, config: uvicorn.Config, _: object) -> None:
+        self.rules = config.app
+        self.alive, self.pid = True, None
+        self.process = self
+        self.made.append(self)
+
+    def start(self) -> None:
+        self.alive = self.rules == "old" or sum(one.rules != "old" for one in self.made) != self.refused
+
+    def wait_until_ready(self, _: float) -> bool:
+        return self.alive
+
+    def is_alive(self) -> bool:
+        return self.alive
+
+    def kill(self) -> None:
+        self.alive = False
+
+    def join(self, _: float = 0) -> None:
+        self.alive = False
+
+
+@pytest.mark.parametrize(("refused", "left"), [(0, "new"), (1, "old"), (2, "old"), (3, "old")])
+def test_all_workers_get_the_new_rules_or_none(
+    monkeypatch: pytest.MonkeyPatch, assessor: Assessor, tmp_path: Path, refused: int, left: str
+) -> None:
+    """If one cannot start with them, those that could go back to the old ones."""
+    snapshot = Snapshot.of(assessor)
+    monkeypatch.setattr(serve, "Worker", _FakeWorker)
+    monkeypatch.setattr(serve, "_read_anew", lambda _: snapshot)
+    monkeypatch.setattr(_FakeWorker, "made", [], raising=False)
+    monkeypatch.setattr(_FakeWorker, "refused", refused, raising=False)
+    monkeypatch.setattr(signal, "signal", lambda *_: None)
+    supervisor = serve.Supervisor(uvicorn.Config("old", workers=3), [], Settings(), tmp_path)
+    supervisor.init_processes()
+    supervisor.handle_hup()
+    rules = ["old" if one.rules == "old" else "new" for one in supervisor.processes]  # type: ignore[attr-defined]
+    assert rules == [left] * 3
+    assert all(one.alive for one in supervisor.processes)  # type: ignore[attr-defined]
+    assert ("old" if supervisor.config.app == "old" else "new") == left
+    assert sum(one.alive for one in _FakeWorker.made) == 3
 
 
 def test_a_port_that_is_taken_is_no_start() -> None:

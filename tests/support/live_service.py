@@ -100,6 +100,10 @@ class LiveService:
         """Send it the signal to stop."""
         self.process.send_signal(signal.SIGTERM)
 
+    def reload(self) -> None:
+        """Send it the signal to read its rulebooks and catalogue anew."""
+        self.process.send_signal(signal.SIGHUP)
+
     def ended(self) -> int:
         """Wait for the end and return the exit code."""
         code = self.process.wait(PATIENCE_S)
