@@ -31,10 +31,13 @@ from rules.bending.analysis import (
 from rules.cutting.analysis import (
     NO_LOAD,
     CuttingLoad,
+    bending_properties,
     cut_properties,
     cutting_load_of,
     drive_properties,
+    grip_properties,
     programmed_speed_of,
+    tapping_properties,
 )
 from rules.grip.analysis import Grip, collet_properties, grips_of, held_shank_properties, put_strength
 from rules.quantities.missing import Missing, OrMissing, missing_of, or_missing, when_known
@@ -101,6 +104,7 @@ def operation_facts(
     stiffness: StackStiffness,
     load: CuttingLoad,
     speed: OrMissing[float] | None,
+    projection: OrMissing[float] | None,
 ) -> list[Fact]:
     """Return the one fact about the operation, or none where no operation is stated."""
     operation, machine, at = chain.operation, chain.machine, chain.operation_at
@@ -112,8 +116,13 @@ def operation_facts(
         balance_properties(fact, operation, balance)
         vibration_properties(fact, chain, stiffness, speed)
     deflection_properties(fact, operation, at, stiffness, load)
-    drive_properties(fact, machine, load)
-    cut_properties(fact, chain, operation.cut)
+    if operation.stated_limits.deflection_um is not None:
+        deflection = stiffness.deflection_um
+        unloaded = Missing((f"{at}/load/radial_force_n",))
+        bending_properties(fact, chain, load, unloaded if deflection is None else deflection)
+    drive_properties(fact, chain, load)
+    cut_properties(fact, chain, operation.cut, projection)
+    tapping_properties(fact, chain, load)
     runout_properties(fact, operation, at_limit, at_tip)
     if operation.coolant == "through" and machine is not None:
         fact.add("machine_coolant", or_missing(machine.coolant_through, "/machine/coolant_through"))
@@ -148,7 +157,9 @@ def _joint(case: StackJoint, key: str) -> Properties:
     return fact
 
 
-def joint_facts(chain: Chain, grips: Sequence[Grip], speed: OrMissing[float] | None) -> list[Fact]:
+def joint_facts(
+    chain: Chain, grips: Sequence[Grip], speed: OrMissing[float] | None, load: CuttingLoad = NO_LOAD
+) -> list[Fact]:
     """Return one fact per joint, that of the spindle first if a machine is given."""
     cases = ([chain.spindle_joint] if chain.spindle_joint else []) + list(chain.joints)
     held = {id(grip.case): grip for grip in grips}
@@ -158,6 +169,8 @@ def joint_facts(chain: Chain, grips: Sequence[Grip], speed: OrMissing[float] | N
         grip = held.get(id(case))
         if grip is not None:
             put_strength(fact, grip, speed)
+            if grip.safety is not None:
+                grip_properties(fact, load, grip.safety)
         facts.append(fact.build())
     return facts
 
@@ -210,19 +223,22 @@ def analyse(
     sums = random_sums_of(geometry.gauge_plane, geometry.tip, contributors, vectors, limit)
     balance = balance_of(chain, masses, sums.unbalance, sums.couple, speed)
     outlines = tuple([outline_of(member, place) for member, place in zip(chain.members, geometry.places, strict=True)])
-    load = cutting_load_of(chain, speed)
+    at_tip = _complete(sums.tip, contributors)
+    # the runout with which the teeth cut: the 95th percentile at the tip, as a total indicator reading
+    tip_runout = when_known(lambda budget: float(budget.p95_um), at_tip)
+    load = cutting_load_of(chain, speed, tip_runout)
     grips = at_rest = grips_of(chain, geometry, outlines, load, speed)
     if chain.operation is not None and any(grip.shrink is not None for grip in grips):
         at_rest = grips_of(chain, geometry, outlines, NO_LOAD, None)
     stiffness = stiffness_of(chain, geometry, outlines, masses, load)
-    at_tip = _complete(sums.tip, contributors)
     limit_at_tip = operation is not None and operation.runout_limit_at == "tip"
     at_limit = at_tip if limit_at_tip else _complete(sums.gauge_plane, contributors)
+    projection = geometry.projections[-1] if geometry.projections else None
     facts = (
         stack_fact(chain, geometry, masses),
         *component_facts(chain, geometry, masses, speed),
-        *joint_facts(chain, grips, speed),
-        *operation_facts(chain, at_limit, at_tip, balance, stiffness, load, speed),
+        *joint_facts(chain, grips, speed, load),
+        *operation_facts(chain, at_limit, at_tip, balance, stiffness, load, speed, projection),
     )
     return StackAnalysis(
         chain,

@@ -20,6 +20,7 @@ from fastapi.routing import APIRoute
 from pydantic import TypeAdapter
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from rules.couplings.definition import ToleranceClass
 from rules.couplings.sides import COUPLINGS, MachineSide, SpindleSide, WorkpieceSide, joint_classes
 from rules.couplings.steep_taper import SteepTaperForm
 from rules.couplings.straight_shank import ShankForm
@@ -27,7 +28,7 @@ from rules.quantities.models import KNOWN_VALUES, Identifier, Length, PositiveLe
 from rules.quantities.tables import Confidence
 from rules.schema.budget import BudgetRequest
 from rules.schema.comparison import ComparisonRequest
-from rules.schema.components import Material, PartSource, RunoutCharacter, RunoutLaw, StackEntry
+from rules.schema.components import Material, PartSource, Profile, RunoutCharacter, RunoutLaw, StackEntry
 from rules.schema.gate import Decision, GateRequest, RequirementName
 from rules.schema.imports import ComponentKind, Standard
 from rules.schema.reading import Conformity, ReadingRequest
@@ -37,6 +38,7 @@ from rules.schema.request import (
     CheckRequest,
     Consequence,
     Coolant,
+    Cut,
     Datum,
     RunoutPlane,
     Section,
@@ -269,6 +271,7 @@ _NAMED: Final[Mapping[str, tuple[Any, str]]] = {
     "Conformity": (Conformity, "Decision on a reading by ISO 14253-1."),
     "Consequence": (Consequence, "Verdict of a stack with a warning or an undecided rule."),
     "Coolant": (Coolant, "Coolant supply."),
+    "Cut": (Cut, "Cut of any kind."),
     "Datum": (Datum, "Plane from which a position counts."),
     "Decision": (Decision, "Decision on an order or an operation."),
     "GripSetting": (GripSetting, "Grip length at which a search sets a joint."),
@@ -279,6 +282,7 @@ _NAMED: Final[Mapping[str, tuple[Any, str]]] = {
     "Picture": (PictureName, "Picture of a stack."),
     "PartSource": (PartSource, "Where a reference finds its component."),
     "PositiveLength": (PositiveLength, "Length above zero, mm."),
+    "Profile": (Profile, "Outline in pieces."),
     "RankCriterion": (RankCriterion, "Criterion of a ranking."),
     "RequirementName": (RequirementName, "What a gate requires to be stated."),
     "RunoutCharacter": (RunoutCharacter, "Meaning of a single runout statement."),
@@ -292,6 +296,10 @@ _NAMED: Final[Mapping[str, tuple[Any, str]]] = {
     "SteepTaperForm": (SteepTaperForm, "Form of a steep taper by its standard."),
     "Text": (Text, "One line of text."),
     "Token": (Token, "Designation of a shop or a standard, compared letter by letter."),
+    "ToleranceClass": (
+        ToleranceClass,
+        "ISO 286 class: lower-case letter for a shank, capital for a bore.",
+    ),
     "Verdict": (Verdict, "Verdict on a stack."),
     "WorkMaterial": (WorkMaterial, "Group of the table of work materials."),
     "WorkpieceSide": (WorkpieceSide, "End turned to the workpiece."),
@@ -418,7 +426,7 @@ def _spell_maps(node: Any) -> None:
             node |= {"propertyNames": {"pattern": pattern}, "additionalProperties": value}
 
 
-_MORE: Final = "Later releases may add values, so a client must accept one it does not know."
+_MORE: Final = "Later releases may add values; accept any."
 
 
 def _tell_open_lists(node: Any) -> None:

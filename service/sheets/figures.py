@@ -128,7 +128,7 @@ _WORDS: Final[Mapping[str, str]] = MappingProxyType(
         "direction_known.False": "random",
         "law.capability": "95 % within the limit",
         "law.limit": "hard limit",
-        "source.milling": "computed from the milling cut",
+        **{f"source.{cut}": f"computed from {cut}" for cut in ("milling", "drilling", "reaming", "boring", "tapping")},
         "source.stated": "stated in the request",
         "weakest.True": "lowest",
         "weakest.False": "",
