@@ -46,7 +46,7 @@ from rules.rulebook.fact import Fact, Properties
 from rules.runout.analysis import PlaneBudget, plane_law, runout_properties
 from rules.runout.contributors import Contributors, contributors_of
 from rules.runout.formulas import Tir
-from rules.schema.request import Operation, StackRequest
+from rules.schema.request import DEFAULT_POLICY, Operation, StackRequest
 from rules.speed.analysis import SpeedLimits, component_speed_properties, programmed_speed_properties, speed_limits_of
 from rules.stack.analysis import (
     contradiction_properties,
@@ -278,13 +278,14 @@ def _component(chain: Chain, member: Member, is_repeated: bool, speed: OrMissing
 def component_facts(chain: Chain, geometry: Positions, masses: Masses, speed: OrMissing[float] | None) -> list[Fact]:
     """Return one fact per component, in the order of the chain, knobs last."""
     ids = [part.id for part in chain.request.stack.components]
+    flutes = (chain.request.policy or DEFAULT_POLICY).flute_bending_ratio
     facts = []
     for index, member in enumerate(chain.members):
         fact = _component(chain, member, ids.count(member.part.id) > 1, speed)
         mass_properties(fact, member, masses.outline_masses[index])
         fact.add("in_place", in_place(index, member, len(chain.members)))
         if index > 0:
-            overhang_properties(fact, member, geometry.projections[index - 1])
+            overhang_properties(fact, member, geometry.projections[index - 1], flutes)
         collet_properties(fact, member)
         facts.append(fact.build())
     for member in chain.knobs:
