@@ -30,10 +30,13 @@ from rules.bending.analysis import (
 from rules.cutting.analysis import (
     NO_LOAD,
     CuttingLoad,
+    bending_properties,
     cut_properties,
     cutting_load_of,
     drive_properties,
+    grip_properties,
     programmed_speed_of,
+    tapping_properties,
 )
 from rules.grip.analysis import Grip, collet_properties, grips_of, held_shank_properties, put_strength
 from rules.quantities.missing import Missing, OrMissing, missing_of, or_missing, when_known
@@ -42,7 +45,7 @@ from rules.rulebook.fact import Fact, Properties
 from rules.runout.analysis import PlaneBudget, plane_law, runout_properties
 from rules.runout.contributors import Contributors, contributors_of
 from rules.runout.formulas import Tir
-from rules.schema.request import Operation, StackRequest
+from rules.schema.request import DEFAULT_POLICY, Operation, StackRequest
 from rules.speed.analysis import SpeedLimits, component_speed_properties, programmed_speed_properties, speed_limits_of
 from rules.stack.analysis import (
     contradiction_properties,
@@ -119,9 +122,14 @@ def operation_facts(
         balance_properties(fact, chain, operation, balance)
         vibration_properties(fact, chain, stiffness, speed)
     deflection_properties(fact, operation, at, stiffness, load)
+    if operation.stated_limits.deflection_um is not None:
+        unloaded = Missing((f"{at}/load/radial_force_n",))
+        deflection = unloaded if stiffness.deflection_um is None else stiffness.deflection_um
+        bending_properties(fact, chain, load, when_known(lambda band: band.low, deflection))
     seat_properties(fact, chain, geometry, load)
-    drive_properties(fact, machine, load)
-    cut_properties(fact, chain, operation.cut)
+    drive_properties(fact, chain, load)
+    cut_properties(fact, chain, operation.cut, geometry.projections[-1] if geometry.projections else None)
+    tapping_properties(fact, chain, load)
     runout_properties(fact, operation, chain.request.policy, at_limit, at_tip)
     if operation.coolant == "through" and machine is not None:
         fact.add("machine_coolant", or_missing(machine.coolant_through, "/machine/coolant_through"))
@@ -156,7 +164,9 @@ def _joint(case: StackJoint, key: str) -> Properties:
     return fact
 
 
-def joint_facts(chain: Chain, grips: Sequence[Grip], speed: OrMissing[float] | None) -> list[Fact]:
+def joint_facts(
+    chain: Chain, grips: Sequence[Grip], speed: OrMissing[float] | None, load: CuttingLoad = NO_LOAD
+) -> list[Fact]:
     """Return one fact per joint, that of the spindle first if a machine is given."""
     cases = ([chain.spindle_joint] if chain.spindle_joint else []) + list(chain.joints)
     held = {id(grip.case): grip for grip in grips}
@@ -166,6 +176,8 @@ def joint_facts(chain: Chain, grips: Sequence[Grip], speed: OrMissing[float] | N
         grip = held.get(id(case))
         if grip is not None:
             put_strength(fact, grip, speed)
+            if grip.safety is not None:
+                grip_properties(fact, load, grip.safety)
         facts.append(fact.build())
     return facts
 
@@ -221,18 +233,20 @@ def analyse(
     sums = random_sums_of(geometry.gauge_plane, geometry.tip, reading, contributors, vectors, limit)
     balance = balance_of(chain, masses, sums.balance, speed)
     outlines = tuple([outline_of(member, place) for member, place in zip(chain.members, geometry.places, strict=True)])
-    load = cutting_load_of(chain, speed)
+    at_tip = _complete(sums.tip, contributors)
+    # the runout with which the teeth cut: the 95th percentile at the tip, as a total indicator reading
+    tip_runout = when_known(lambda budget: float(budget.judged(request.policy).p95_um), at_tip)
+    load = cutting_load_of(chain, speed, tip_runout)
     grips = at_rest = grips_of(chain, geometry, outlines, load, speed)
     if chain.operation is not None and any(grip.falls_with_speed for grip in grips):
         at_rest = grips_of(chain, geometry, outlines, NO_LOAD, None)
     stiffness = stiffness_of(chain, geometry, outlines, masses, load)
-    at_tip = _complete(sums.tip, contributors)
     limit_at_tip = operation is not None and operation.runout_limit_at == "tip"
     at_limit = at_tip if limit_at_tip else _complete(sums.gauge_plane, contributors)
     facts = (
         stack_fact(chain, geometry, masses),
         *component_facts(chain, geometry, masses, speed),
-        *joint_facts(chain, grips, speed),
+        *joint_facts(chain, grips, speed, load),
         *operation_facts(chain, geometry, at_limit, at_tip, balance, stiffness, load, speed),
     )
     return StackAnalysis(
@@ -274,13 +288,14 @@ def _component(chain: Chain, member: Member, is_repeated: bool, speed: OrMissing
 def component_facts(chain: Chain, geometry: Positions, masses: Masses, speed: OrMissing[float] | None) -> list[Fact]:
     """Return one fact per component, in the order of the chain, knobs last."""
     ids = [part.id for part in chain.request.stack.components]
+    flutes = (chain.request.policy or DEFAULT_POLICY).flute_bending_ratio
     facts = []
     for index, member in enumerate(chain.members):
         fact = _component(chain, member, ids.count(member.part.id) > 1, speed)
         mass_properties(fact, member, masses.outline_masses[index])
         fact.add("in_place", in_place(index, member, len(chain.members)))
         if index > 0:
-            overhang_properties(fact, member, geometry.projections[index - 1])
+            overhang_properties(fact, member, geometry.projections[index - 1], flutes)
         collet_properties(fact, member)
         facts.append(fact.build())
     for member in chain.knobs:

@@ -83,7 +83,7 @@ class _Slice:
 
 def _flutes(part: StackPart, tip: float, ratio: float) -> tuple[float, float]:
     """Return the start of the flutes, and their factor on the fourth power of the diameter."""
-    if part.kind != "cutter" or part.flute_length_mm is None:
+    if not isinstance(part, Cutter) or part.flute_length_mm is None:
         return math.inf, 1.0
     return tip - part.flute_length_mm, ratio**4
 

@@ -44,7 +44,6 @@ ToleranceClass = Annotated[
     Field(
         pattern=r"^(?:[a-z]{1,2}|[A-Z]{1,2})[1-9][0-9]?$",
         description="Tolerance class of ISO 286: lower-case letter for a shank, capital for a bore.",
-        examples=["h6", "H7"],
     ),
 ]
 

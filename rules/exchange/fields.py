@@ -17,6 +17,7 @@ from rules.schema.components import (
     Collet,
     Component,
     Cutter,
+    CutterKind,
     Extension,
     GaugePin,
     Reducer,
@@ -35,7 +36,7 @@ MODELS: Final[Mapping[str, type[Component]]] = MappingProxyType(
         "extension": Extension,
         "reducer": Reducer,
         "collet": Collet,
-        "cutter": Cutter,
+        **dict.fromkeys(get_args(CutterKind), Cutter),
         "gauge_pin": GaugePin,
         "retention_knob": RetentionKnob,
     }

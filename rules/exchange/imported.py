@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from types import MappingProxyType
-from typing import Final, TypeVar
+from typing import Final, TypeVar, get_args
 
 from rules.couplings.definition import Side, deviation_of
 from rules.couplings.sides import COUPLINGS
 from rules.exchange.untrusted import printable
-from rules.schema.components import StackPart
+from rules.schema.components import CutterKind, StackPart
 from rules.schema.imports import (
     ImportedComponent,
     ImportFault,
@@ -100,13 +100,15 @@ _BODY: Final = (
     "coolant_through",
 )
 
+_TOOL: Final = ("machine_side", "overall_length_mm", "cutting_diameter_mm", "flute_length_mm", "teeth", *_BODY)
+
 _ASKED: Final[Mapping[str, tuple[str, ...]]] = MappingProxyType(
     {
         "base_holder": ("machine_side", "workpiece_side", "gauge_length_mm", *_BODY),
         "extension": ("machine_side", "workpiece_side", "overall_length_mm", *_BODY),
         "reducer": ("machine_side", "workpiece_side", "overall_length_mm", *_BODY),
         "collet": ("machine_side", "workpiece_side", *_BODY),
-        "cutter": ("machine_side", "overall_length_mm", "cutting_diameter_mm", "flute_length_mm", "teeth", *_BODY),
+        **dict.fromkeys(get_args(CutterKind), _TOOL),
         "gauge_pin": ("machine_side", "overall_length_mm", *_BODY),
         "retention_knob": ("form", "thread", "head_angle_deg", "mass_kg"),
     }

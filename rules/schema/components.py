@@ -24,6 +24,7 @@ from rules.quantities.models import (
     Stress,
     Text,
     Token,
+    Torque,
     Unbalance,
 )
 
@@ -34,6 +35,7 @@ __all__ = [
     "Component",
     "ComponentReference",
     "Cutter",
+    "CutterKind",
     "Definitions",
     "Extension",
     "GaugePin",
@@ -90,7 +92,7 @@ class ProfilePiece(Model):
 
 
 Profile = Annotated[list[ProfilePiece], Field(max_length=200)]
-"""Outline of a component from one end to the other."""
+"""Outline in pieces."""
 
 
 class RunoutStatement(Model):
@@ -140,39 +142,31 @@ class Runout(Model):
 class Component(Model):
     """Fields of every component."""
 
-    id: Identifier = Field(description="Name in the request.", examples=["bh1"])
-    description: Text | None = Field(None, examples=["40 taper holder for press-in collets"])
-    part_number: Text | None = Field(None, examples=["LK-40-063"])
-    material: Material | None = Field(None, description="Material of the body.", examples=["steel"])
+    id: Identifier = Field(description="Name in the request.")
+    description: Text | None = None
+    part_number: Text | None = None
+    material: Material | None = Field(None, description="Material of the body.")
     profile: Profile | None = Field(
-        None,
-        description="Outline from the machine side to the workpiece side, without the part behind a gauge line.",
+        None, description="Outline from machine side to workpiece side, from the gauge line on."
     )
-    mass_kg: Mass | None = Field(None, description="Mass.", examples=[1.05])
+    mass_kg: Mass | None = Field(None, description="Mass.")
     centre_of_mass_mm: AxialOffset | None = Field(
         None,
         description="Centre of mass, mm: from the gauge line of a taper or arbor (negative behind it), else from the"
         " machine-side end.",
-        examples=[12.5],
     )
     transverse_inertia_kg_mm2: Inertia | None = Field(
-        None, description="Moment of inertia about a diameter through the centre of mass, kg·mm².", examples=[950]
+        None, description="Transverse moment of inertia about the centre of mass, kg·mm²."
     )
-    density_kg_m3: Density | None = Field(
-        None, description="Density, kg/m³; else that of the material.", examples=[14400]
-    )
+    density_kg_m3: Density | None = Field(None, description="Density, kg/m³, if not that of the table.")
     youngs_modulus_gpa: YoungsModulus | None = Field(
-        None, description="Young's modulus, GPa; else that of the material.", examples=[580]
+        None, description="Young's modulus, GPa, if not that of the table."
     )
-    yield_mpa: Stress | None = Field(
-        None, description="0.2 % proof stress, MPa; the material table has few values.", examples=[1200]
-    )
-    unbalance_g_mm: Unbalance | None = Field(None, description="Residual static unbalance, g·mm.", examples=[4.0])
-    max_speed_rpm: SpeedRpm | None = Field(
-        None, description="Manufacturer's highest permissible speed, rpm.", examples=[18000]
-    )
+    yield_mpa: Stress | None = Field(None, description="0.2 % proof stress, MPa; the table has few.")
+    unbalance_g_mm: Unbalance | None = Field(None, description="Residual static unbalance, g·mm.")
+    max_speed_rpm: SpeedRpm | None = Field(None, description="Manufacturer's speed limit, rpm.")
     runout: Runout | None = Field(None, description="Runout of the component.")
-    coolant_through: bool | None = Field(None, description="Whether the body has a coolant bore.", examples=[True])
+    coolant_through: bool | None = Field(None, description="Whether the body has a coolant bore.")
 
 
 class BaseHolder(Component):
@@ -189,15 +183,16 @@ class BaseHolder(Component):
         description="Seat length behind the gauge line, mm, if no table has it.",
         examples=[65.4],
     )
+    length_compensation: bool | None = Field(None, description="Whether it floats along the axis, for taps.")
+    max_torque_n_m: Torque | None = Field(None, description="Torque of its slipping clutch, N·m.")
 
 
 class _Inserted(Component):
     machine_side: MachineSide | None = None
-    overall_length_mm: PositiveLength | None = Field(None, description="Overall length, mm.", examples=[120])
+    overall_length_mm: PositiveLength | None = Field(None, description="Overall length, mm.")
     gauge_length_mm: PositiveLength | None = Field(
         None,
-        description="Length from the gauge line or contact face to the workpiece-side end, mm.",
-        examples=[80],
+        description="From gauge line or contact face to the workpiece-side end, mm.",
     )
 
 
@@ -226,21 +221,22 @@ class Collet(Component):
         description="Projection of its face from the socket's face, mm; 0 if absent.",
         examples=[0.5],
     )
+    square_mm: PositiveLength | None = Field(None, description="Square that drives a tap, mm; absent for none.")
 
 
 class _Tool(_Inserted):
-    straightness_um: Microns | None = Field(
-        None, description="Straightness of the shank or pin over the overall length, µm.", examples=[2]
-    )
-    roundness_um: Microns | None = Field(
-        None, description="Roundness deviation at the measuring plane, µm.", examples=[0.5]
-    )
+    straightness_um: Microns | None = Field(None, description="Straightness over the overall length, µm.")
+    roundness_um: Microns | None = Field(None, description="Roundness deviation at the measuring plane, µm.")
+
+
+CutterKind = Literal["cutter", "drill", "tap", "reamer", "boring_tool"]
+"""Kinds of cutting tools; 'cutter' for milling cutters and all others."""
 
 
 class Cutter(_Tool):
     """Cutting tool."""
 
-    kind: Literal["cutter"]
+    kind: CutterKind
     cutting_diameter_mm: PositiveLength | None = Field(None, description="Largest cutting diameter, mm.", examples=[6])
     flute_length_mm: PositiveLength | None = Field(None, description="Flute length, mm.", examples=[16])
     teeth: Count | None = Field(None, description="Number of teeth.", examples=[4])
@@ -248,8 +244,17 @@ class Cutter(_Tool):
         None, description="Helix angle, degrees; 0 for straight flutes.", examples=[35]
     )
     max_cutting_speed_m_per_min: CuttingSpeed | None = Field(
-        None, description="Manufacturer's highest cutting speed for this material, m/min.", examples=[180]
+        None, description="Manufacturer's cutting speed limit for this material, m/min.", examples=[180]
     )
+    corner_radius_mm: Length | None = Field(None, description="Corner radius, mm; half the diameter for a ball nose.")
+    rake_angle_deg: Annotated[float, Field(ge=-30, le=40)] | None = Field(None, description="Rake angle, degrees.")
+    point_angle_deg: Annotated[float, Field(ge=10, le=180)] | None = Field(
+        None, description="Point angle of a drill, degrees."
+    )
+    pitch_mm: PositiveLength | None = Field(None, description="Thread pitch of a tap, mm.")
+    forms_thread: bool | None = Field(None, description="Whether a tap forms its thread, not cuts it.")
+    square_mm: PositiveLength | None = Field(None, description="Square on a tap's shank, mm.")
+    max_torque_n_m: Torque | None = Field(None, description="Torque limit, N·m.")
 
 
 class GaugePin(_Tool):
@@ -286,8 +291,13 @@ class ReferenceTarget(Model):
 
 
 def _same(model: type[Component], name: str) -> Any:
-    """Return the field of a component's model, so that an overlay declares it once more without a second text."""
-    return copy(model.model_fields[name])
+    """Return the field of a component's model, so that an overlay declares it once more without a second text.
+
+    Its example stands with the component.
+    """
+    field = copy(model.model_fields[name])
+    field.examples = None
+    return field
 
 
 class Overlay(Model):
@@ -320,6 +330,14 @@ class Overlay(Model):
     teeth: Count | None = _same(Cutter, "teeth")
     helix_angle_deg: Angle | None = _same(Cutter, "helix_angle_deg")
     max_cutting_speed_m_per_min: CuttingSpeed | None = _same(Cutter, "max_cutting_speed_m_per_min")
+    corner_radius_mm: Length | None = _same(Cutter, "corner_radius_mm")
+    rake_angle_deg: Annotated[float, Field(ge=-30, le=40)] | None = _same(Cutter, "rake_angle_deg")
+    point_angle_deg: Annotated[float, Field(ge=10, le=180)] | None = _same(Cutter, "point_angle_deg")
+    pitch_mm: PositiveLength | None = _same(Cutter, "pitch_mm")
+    forms_thread: bool | None = _same(Cutter, "forms_thread")
+    square_mm: PositiveLength | None = _same(Cutter, "square_mm")
+    max_torque_n_m: Torque | None = _same(Cutter, "max_torque_n_m")
+    length_compensation: bool | None = _same(BaseHolder, "length_compensation")
     form: Token | None = _same(RetentionKnob, "form")
     thread: Token | None = _same(RetentionKnob, "thread")
     head_angle_deg: HeadAngle | None = _same(RetentionKnob, "head_angle_deg")

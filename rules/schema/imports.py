@@ -19,7 +19,10 @@ __all__ = [
     "UnmappedValue",
 ]
 
-ComponentKind = Literal["base_holder", "extension", "reducer", "collet", "cutter", "gauge_pin", "retention_knob"]
+ComponentKind = Literal[
+    "base_holder", "extension", "reducer", "collet", "cutter", "drill", "tap", "reamer", "boring_tool", "gauge_pin",
+    "retention_knob",
+]  # fmt: skip
 
 ImportFormat = Literal["mtconnect_assets", "csv"]
 

@@ -292,14 +292,20 @@ class MassReport(Out):
 
 
 class LoadReport(Out):
-    """Cutting load. Computed loads are for a sharp tool that runs true; wear adds a third or more."""
+    """Cutting load. Torque and pull are for worn edges (policy), the rest for sharp ones."""
 
-    source: Annotated[Literal["stated", "milling"], OPEN] | None = Field(
+    source: Annotated[Literal["stated", "milling", "drilling", "reaming", "boring", "tapping"], OPEN] | None = Field(
         title="Source", description="'stated' if the request states torque or pull-out force; null without a load."
     )
     torque_n_m: float | None = Field(title="Largest torque", description="Largest torque in a revolution, N·m.")
     axial_pull_n: float | None = Field(
         title="Pull-out force", description="Axial pull-out force of the helical flutes, N."
+    )
+    thrust_n: float | None = Field(title="Thrust", description="Feed force of a drill, N.")
+    force_height_mm: float | None = Field(title="Radial force acts at", description="Its distance from the tip, mm.")
+    spread: float | None = Field(
+        title="Spread of the specific cutting force",
+        description="Share by which computed loads may differ.",
     )
     radial_force_n: float | None = Field(title="Radial force", description="Largest radial force, N.")
     power_kw: float | None = Field(title="Spindle power", description="Mean spindle power of the cut, kW.")

@@ -37,7 +37,9 @@ __all__ = [
     "BalanceGrade",
     "CheckRequest",
     "Consequence",
+    "Cut",
     "Datum",
+    "HoleCut",
     "Joint",
     "Limits",
     "Machine",
@@ -136,6 +138,8 @@ class Machine(Model):
         None, description="Tool changer's moment limit about the gauge line, N·m.", examples=[12]
     )
     max_torque_n_m: Torque | None = Field(None, description="Spindle torque limit, N·m.", examples=[80])
+    max_feed_force_n: Force | None = Field(None, description="Feed force limit of the spindle axis, N.")
+    synchronous_tapping: bool | None = Field(None, description="Whether the feed follows the spindle (rigid tapping).")
     max_power_kw: Annotated[float, Field(ge=0, le=1000)] | None = Field(
         None, description="Spindle power limit, kW.", examples=[15]
     )
@@ -170,8 +174,45 @@ WorkMaterial = Literal[
     "wrought_aluminium",
     "cast_aluminium",
     "ti6al4v",
+    "p1",
+    "p2",
+    "p3",
+    "p5",
+    "p6",
+    "p7",
+    "p8",
+    "p9",
+    "p10",
+    "p11",
+    "p12",
+    "p13",
+    "m14",
+    "k15",
+    "k16",
+    "k17",
+    "k18",
+    "n21",
+    "n22",
+    "n23",
+    "n24",
+    "n25",
+    "s31",
+    "s32",
+    "s33",
+    "s34",
+    "s35",
+    "s36",
+    "s37",
+    "h38",
+    "h39",
+    "h40",
+    "h41",
+    "hrc45",
+    "hrc48",
+    "hrc50",
+    "hrc52",
 ]
-"""Groups in the table of work materials."""
+"""Work materials of the table; a letter with a number is the ISO 513 letter with the VDI 3323 group."""
 
 
 class CatalogueEntry(Model):
@@ -192,7 +233,28 @@ MachineEntry = Annotated[Machine | MachineReference, Field(discriminator="kind")
 """A machine with its limits, or a reference to one."""
 
 
-class Milling(Model):
+class _Cut(Model):
+    """What every cut states."""
+
+    work_material: WorkMaterial | None = Field(None, description="Work material.")
+    unit_specific_force_mpa: Stress | None = Field(
+        None, description="k_c1.1 in place of the group's, MPa; for taps k_c."
+    )
+
+
+class _ThicknessCut(_Cut):
+    thickness_exponent: Annotated[float, Field(ge=0, lt=1)] | None = Field(
+        None, description="Exponent m_c in place of the group's."
+    )
+    radial_force_ratio: Annotated[float, Field(ge=0, le=2)] | None = Field(
+        None, description="Radial over tangential force in place of the group's."
+    )
+    lead_angle_deg: Annotated[float, Field(ge=5, le=90)] | None = Field(
+        None, description="Edge angle κ, degrees; default 90, for drills half the point angle."
+    )
+
+
+class Milling(_ThicknessCut):
     """Milling cut for computing force, torque and power; the operation has the feed per tooth."""
 
     kind: Literal["milling"]
@@ -200,21 +262,27 @@ class Milling(Model):
     radial_depth_mm: PositiveLength | None = Field(
         None, description="Radial depth of cut a_e, mm; at most the cutting diameter.", examples=[2]
     )
-    work_material: WorkMaterial | None = Field(
-        None, description="Work material group of the material table.", examples=["c45"]
+    tilt_deg: Annotated[float, Field(ge=0, le=90)] | None = Field(
+        None, description="Tilt of a ball nose from the surface normal, degrees; default 0."
     )
-    unit_specific_force_mpa: Stress | None = Field(
-        None, description="Specific cutting force k_c1.1, MPa, in place of the group's.", examples=[2100]
-    )
-    thickness_exponent: Annotated[float, Field(ge=0, lt=1)] | None = Field(
-        None, description="Chip thickness exponent m_c, in place of the group's.", examples=[0.25]
-    )
-    radial_force_ratio: Annotated[float, Field(ge=0, le=2)] | None = Field(
-        None, description="Ratio of radial to tangential force at the tooth, in place of the group's.", examples=[0.4]
-    )
-    lead_angle_deg: Annotated[float, Field(ge=5, le=90)] | None = Field(
-        None, description="Cutting edge angle κ, degrees; default 90 (square shoulder)."
-    )
+
+
+class HoleCut(_ThicknessCut):
+    """Drilling, reaming or boring; the feed per revolution is that per tooth times the teeth."""
+
+    kind: Literal["drilling", "reaming", "boring"]
+    existing_hole_mm: Length | None = Field(None, description="Diameter of the hole before, mm.")
+    pilot_hole: bool | None = Field(None, description="Whether a pilot hole guides the drill.")
+
+
+class Tapping(_Cut):
+    """Tapping; the feed is the pitch of the tap."""
+
+    kind: Literal["tapping"]
+
+
+Cut = Annotated[Milling | HoleCut | Tapping, Field(discriminator="kind")]
+"""Cut of any kind."""
 
 
 RunoutPlane = Literal["gauge_plane", "tip"]
@@ -268,7 +336,7 @@ class Operation(Model):
     )
     coolant: Coolant | None = Field(None, description="Coolant supply to the cut.", examples=["through"])
     limits: Limits | None = Field(None, description="Limits that the stack must meet.")
-    cut: Milling | None = Field(None, description="Cut, for computing the cutting load.")
+    cut: Cut | None = Field(None, description="Cut, for computing the cutting load.")
     load: StatedLoad | None = Field(None, description="Cutting load, in place of the computed one.")
 
     @property
@@ -344,6 +412,10 @@ class Policy(Model):
         0.8,
         description="Equivalent bending diameter of the fluted part divided by its outer diameter; 0.8 after"
         " Kops and Vo (1990), from memory.",
+    )
+    edge_wear: Annotated[float, Field(ge=1, le=2)] = Field(
+        1.3,
+        description="Force of worn over sharp edges, for the grip; 1.3 at the end of tool life.",
     )
     slip_fit: Literal["maximum", "mean"] = Field(
         "maximum", description="Clearance of a slip fit that counts as runout: maximum by its limits, or mean."

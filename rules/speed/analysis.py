@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Final, Literal, NamedTuple, TypeAlias
+from typing import Final, Literal, NamedTuple, TypeAlias, get_args
 
 from rules.balance.analysis import (
     StackBalance,
@@ -10,13 +10,13 @@ from rules.balance.analysis import (
 from rules.bending.analysis import StackStiffness, critical_speed_of
 from rules.bending.interfaces import Band
 from rules.cutting.analysis import (
-    cutting_diameter_of,
+    turning_diameter_of,
 )
 from rules.cutting.formulas import cutting_speed_m_per_min, speed_from_cutting_speed_rpm
 from rules.grip.analysis import Grip
 from rules.quantities.missing import Missing, OrMissing, missing_of, or_missing, when_both_known
 from rules.rulebook.fact import Properties
-from rules.schema.components import Cutter
+from rules.schema.components import Cutter, CutterKind
 from rules.schema.report import JointEnds
 from rules.schema.request import Operation
 from rules.stack.chain import Chain, Member
@@ -118,13 +118,13 @@ def programmed_speed_properties(fact: Properties, chain: Chain, operation: Opera
         fact.add("machine_max_speed_rpm", machine.max_speed_rpm)
     if operation.spindle_speed_rpm is not None and operation.cutting_speed_m_per_min is not None:
         implied = when_both_known(
-            speed_from_cutting_speed_rpm, operation.cutting_speed_m_per_min, cutting_diameter_of(chain)
+            speed_from_cutting_speed_rpm, operation.cutting_speed_m_per_min, turning_diameter_of(chain)
         )
         fact.add("implied_speed_rpm", implied)
         fact.add("speed_mismatch_ratio", when_both_known(lambda one, two: abs(one - two) / two, implied, speed))
 
 
-_MUST_STATE_SPEED: Final = frozenset({"base_holder", "extension", "reducer", "cutter"})
+_MUST_STATE_SPEED: Final = frozenset({"base_holder", "extension", "reducer", *get_args(CutterKind)})
 
 
 def lacks_speed(member: Member) -> bool:
@@ -140,7 +140,7 @@ def component_speed_properties(fact: Properties, member: Member, speed: OrMissin
     part = member.part
     if speed is None or part.kind == "gauge_pin":
         return
-    if part.kind == "cutter":
+    if isinstance(part, Cutter):
         _cutter_speed(fact, member, part, speed)
     if part.max_speed_rpm is None and not lacks_speed(member):
         return

@@ -2,17 +2,22 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Sequence
+from typing import Final
+
 from rules.couplings import steep_taper
 from rules.couplings.definition import deviation_of
 from rules.couplings.steep_taper import SteepTaper
-from rules.quantities.missing import Missing, OrMissing, or_missing, when_both_known
+from rules.quantities.missing import Missing, OrMissing, or_missing, when_both_known, when_known
 from rules.rulebook.fact import Properties
-from rules.schema.components import RetentionKnob, StackPart
+from rules.schema.components import Cutter, RetentionKnob, StackPart
 from rules.schema.request import Machine
 from rules.stack.chain import Chain, Member, StackJoint
+from rules.stack.formulas import Frustum, equivalent_diameter_mm
 from rules.stack.mass import Masses
-from rules.stack.outlines import narrow_end, thinnest_wall
-from rules.stack.positions import Positions, profile_length, tool_diameter
+from rules.stack.outlines import has_no_wall, narrow_end, thinnest_wall
+from rules.stack.positions import Positions, profile_length
 
 __all__ = [
     "contradiction_properties",
@@ -54,16 +59,28 @@ def mass_properties(fact: Properties, member: Member, outline_kg: OrMissing[floa
     fact.add("mass_mismatch_ratio", max(0.0, off) if member.part.kind == "base_holder" else abs(off))
 
 
-def overhang_properties(fact: Properties, member: Member, projection: OrMissing[float]) -> None:
-    """Add projection, diameter and their ratio, for a cutting tool or an extension."""
+_BENT: Final = frozenset({"cutter", "boring_tool"})
+"""Kinds of cutting tools that are loaded across the axis."""
+
+
+def overhang_properties(
+    fact: Properties, member: Member, projection: OrMissing[float], flute_bending_ratio: float
+) -> None:
+    """Add projection, diameter and their ratio, for a cutting tool loaded across its axis, or an extension."""
     part = member.part
-    if part.kind == "cutter":
-        diameter = tool_diameter(member)
+    if isinstance(part, Cutter) and part.kind in _BENT:
+        pieces = when_known(lambda length: _projecting(member, part, length, flute_bending_ratio), projection)
+        diameter = when_known(equivalent_diameter_mm, pieces)
         fact.add("cutter_projection_mm", projection)
-        fact.add("cutter_diameter_mm", diameter)
+        fact.add("bending_diameter_mm", diameter)
         fact.add(
             "cutter_projection_ratio", when_both_known(lambda length, across: length / across, projection, diameter)
         )
+        neck = None if isinstance(pieces, Missing) else _neck(pieces)
+        if neck is not None:
+            fact.add("neck_length_mm", neck[0])
+            fact.add("neck_diameter_mm", neck[1])
+            fact.add("neck_ratio", neck[0] / neck[1])
     elif part.kind == "extension":
         diameter = _slimmest(member, projection)
         fact.add("material", or_missing(part.material, member.at, "material"))
@@ -72,6 +89,70 @@ def overhang_properties(fact: Properties, member: Member, projection: OrMissing[
         fact.add(
             "extension_projection_ratio", when_both_known(lambda length, across: length / across, projection, diameter)
         )
+
+
+def _projecting(member: Member, part: Cutter, projection: float, ratio: float) -> OrMissing[list[Frustum]]:
+    """Return the projecting part from the tip to the clamp; flutes have a share of their diameter."""
+    projection = max(projection, _SHORTEST_MM * 10.0)
+    flutes = min(part.flute_length_mm or 0.0, projection)
+    body: list[Frustum] = []
+    if part.profile and not has_no_wall(part.profile):
+        for piece in reversed(part.profile):
+            end = piece.outer_end_mm or piece.outer_mm
+            body.append(Frustum(piece.length_mm, end, piece.outer_mm, piece.bore_mm or 0.0))
+    else:
+        clamped: float | None = getattr(member.machine_side, "diameter_mm", None)
+        cutting = part.cutting_diameter_mm
+        if cutting is None:
+            return or_missing(None, member.at, "cutting_diameter_mm")
+        if flutes > 0.0:
+            body.append(Frustum(flutes, cutting, cutting))
+        body.append(Frustum(projection, clamped or cutting, clamped or cutting))
+    fluted, behind = _split(body, flutes)
+    shank, _ = _split(behind, projection - flutes)
+    found = [_slimmer(one, ratio) for one in fluted] + shank
+    return found or or_missing(None, member.at, "profile")
+
+
+def _split(pieces: Sequence[Frustum], length: float) -> tuple[list[Frustum], list[Frustum]]:
+    """Return the pieces before and after a length."""
+    before: list[Frustum] = []
+    after: list[Frustum] = []
+    left = length
+    for one in pieces:
+        here = min(one.length_mm, left)
+        middle = one.start_mm + (one.end_mm - one.start_mm) * (here / one.length_mm)
+        if here > _SHORTEST_MM:
+            before.append(Frustum(here, one.start_mm, middle, one.bore_mm))
+        if one.length_mm - here > _SHORTEST_MM:
+            after.append(Frustum(one.length_mm - here, middle, one.end_mm, one.bore_mm))
+        left = max(0.0, left - one.length_mm)
+    return before, after
+
+
+def _slimmer(piece: Frustum, ratio: float) -> Frustum:
+    """Return a fluted piece with its equivalent bending diameter, which leaves a wall about its bore."""
+    least = _WALL * piece.bore_mm
+    return Frustum(piece.length_mm, max(ratio * piece.start_mm, least), max(ratio * piece.end_mm, least), piece.bore_mm)
+
+
+_SHORTEST_MM: Final = 1e-6
+"""A piece shorter than this comes from rounding."""
+_WALL: Final = 1.01
+"""Least diameter of a fluted part over its bore."""
+
+
+def _neck(pieces: Sequence[Frustum]) -> tuple[float, float] | None:
+    """Return length from the tip and diameter of the slenderest part with a wider one behind it; None without one."""
+    reach, slim = 0.0, math.inf
+    found: tuple[float, float] | None = None
+    for place, piece in enumerate(pieces):
+        reach += piece.length_mm
+        slim = min(slim, piece.start_mm, piece.end_mm)
+        wider = any(max(later.start_mm, later.end_mm) > slim for later in pieces[place + 1 :])
+        if wider and (found is None or reach / slim > found[0] / found[1]):
+            found = reach, slim
+    return found
 
 
 def _slimmest(member: Member, projection: OrMissing[float]) -> OrMissing[float]:
@@ -125,7 +206,7 @@ def _largest_diameter(chain: Chain) -> OrMissing[float]:
     largest, lacking = 0.0, []
     for member in chain.members:
         part = member.part
-        if part.kind == "cutter":
+        if isinstance(part, Cutter):
             if part.cutting_diameter_mm is None:
                 lacking.append(f"{member.at}/cutting_diameter_mm")
             largest = max(largest, part.cutting_diameter_mm or 0.0)

@@ -72,7 +72,7 @@ def profile_length(part: StackPart) -> float | None:
 
 def tool_diameter(member: Member) -> OrMissing[float]:
     """Return the reference diameter for multiples of D: that of the cutting tool or the pin."""
-    if member.part.kind == "cutter":
+    if isinstance(member.part, Cutter):
         return or_missing(member.part.cutting_diameter_mm, member.at, "cutting_diameter_mm")
     side = member.machine_side
     return or_missing(getattr(side, "diameter_mm", None), member.at, "machine_side/diameter_mm")

@@ -39,6 +39,7 @@ from rules.schema.request import (
     CheckRequest,
     Consequence,
     Coolant,
+    Cut,
     Datum,
     Labels,
     MachineEntry,
@@ -275,6 +276,7 @@ _NAMED: Final[Mapping[str, tuple[Any, str]]] = {
     "Conformity": (Conformity, "Decision on a reading by ISO 14253-1."),
     "Consequence": (Consequence, "Verdict of a stack with a warning or an undecided rule."),
     "Coolant": (Coolant, "Coolant supply."),
+    "Cut": (Cut, "Cut of any kind."),
     "Datum": (Datum, "Plane from which a position counts."),
     "Decision": (Decision, "Decision on an order or an operation."),
     "GripSetting": (GripSetting, "Grip length at which a search sets a joint."),
@@ -288,7 +290,7 @@ _NAMED: Final[Mapping[str, tuple[Any, str]]] = {
     "Picture": (PictureName, "Picture of a stack."),
     "PartSource": (PartSource, "Where a reference finds its component."),
     "PositiveLength": (PositiveLength, "Length above zero, mm."),
-    "Profile": (Profile, "Outline of a component."),
+    "Profile": (Profile, "Outline in pieces."),
     "RankCriterion": (RankCriterion, "Criterion of a ranking."),
     "RequirementName": (RequirementName, "What a gate requires to be stated."),
     "RunoutCharacter": (RunoutCharacter, "Meaning of a single runout statement."),
@@ -301,8 +303,11 @@ _NAMED: Final[Mapping[str, tuple[Any, str]]] = {
     "StackEntry": (StackEntry, "Component of a stack, or a reference to one."),
     "SteepTaperForm": (SteepTaperForm, "Form of a steep taper by its standard."),
     "Text": (Text, "One line of text."),
-    "ToleranceClass": (ToleranceClass, "Tolerance class of ISO 286."),
     "Token": (Token, "Designation of a shop or a standard, compared letter by letter."),
+    "ToleranceClass": (
+        ToleranceClass,
+        "ISO 286 class: lower-case letter for a shank, capital for a bore.",
+    ),
     "Verdict": (Verdict, "Verdict on a stack."),
     "WorkMaterial": (WorkMaterial, "Group of the table of work materials."),
     "WorkpieceSide": (WorkpieceSide, "End turned to the workpiece."),
@@ -430,7 +435,7 @@ def _spell_maps(node: Any) -> None:
             node |= {"propertyNames": {"pattern": pattern}, "additionalProperties": value}
 
 
-_MORE: Final = "Later releases may add values; accept unknown ones."
+_MORE: Final = "Later releases may add values; accept any."
 
 
 def _tell_open_lists(node: Any) -> None:

@@ -129,7 +129,7 @@ _WORDS: Final[Mapping[str, str]] = MappingProxyType(
         "law.capability": "95 % within the limit",
         "law.limit": "up to its limit",
         "plane.reading_plane": "plain shank",
-        "source.milling": "computed from the milling cut",
+        **{f"source.{cut}": f"computed from {cut}" for cut in ("milling", "drilling", "reaming", "boring", "tapping")},
         "source.stated": "stated in the request",
         "weakest.True": "lowest",
         "weakest.False": "",

@@ -86,10 +86,13 @@ _LOAD: Final = lines(
     "torque_n_m",
     "mean_torque_n_m",
     "axial_pull_n",
+    "thrust_n",
     "radial_force_n",
+    "force_height_mm",
     "power_kw",
     "mean_chip_thickness_mm",
     "specific_force_mpa",
+    "spread",
     "teeth_in_cut",
     "removal_rate_mm3_per_min",
 )
@@ -140,7 +143,7 @@ _QUALITY: Final = lines(
 )
 
 _MASS_CAPTION: Final = "Each part; centre of mass from the gauge line, moment of inertia about a diameter."
-_WEAR: Final = "Computed loads are for a sharp cutting tool that runs true; wear adds a third or more."
+_WEAR: Final = "Largest torque and pull are for worn edges, as the policy sets; the others are for sharp ones."
 
 
 def mechanics(report: Report) -> Iterator[Section]:
@@ -183,7 +186,9 @@ def _operation(number: int, one: OperationReport) -> Section:
         Section("runout", "Runout limit", facts=() if one.runout is None else facts(_RUNOUT, one.runout)),
         replace(_speed(one.speed), facts=(*facts([PROGRAMMED_SPEED], one.speed), *_lowest(one.speed))),
         _grip_in_operation(one.grip),
-        Section("load", "Cutting load", facts=facts(_LOAD, load), notes=[_WEAR] if load.source == "milling" else []),
+        Section(
+            "load", "Cutting load", facts=facts(_LOAD, load), notes=[] if load.source in (None, "stated") else [_WEAR]
+        ),
         Section("bending", "Bending", facts=facts(_DEFLECTION, one.bending)),
         Section("balance", "Balance quality", facts=facts(_QUALITY, one.balance)),
     )

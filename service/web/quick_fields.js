@@ -58,9 +58,11 @@ function jointFields(joints, field) {
   });
 }
 
+const CUTTING_TOOLS = ["cutter", "drill", "tap", "reamer", "boring_tool"];
+
 function cutterFields(components, field) {
   if (!Array.isArray(components)) return [];
-  const index = components.findIndex((one) => one?.kind === "cutter");
+  const index = components.findIndex((one) => CUTTING_TOOLS.includes(one?.kind));
   return index < 0
     ? []
     : ["overall_length_mm", "max_speed_rpm"].map((name) =>

@@ -13,7 +13,7 @@ import pytest
 
 from rules.assessor import Assessor
 from rules.couplings.straight_shank import Bore
-from rules.schema.components import BaseHolder, Component, Cutter, ProfilePiece
+from rules.schema.components import BaseHolder, Component, Cutter, GaugePin, ProfilePiece
 from rules.schema.parsing import parse_request
 from rules.schema.request import CheckRequest
 from rules.schema.strict_json import parse_json
@@ -142,7 +142,7 @@ def test_speeds_and_feeds_are_those_of_the_trade(file: Path) -> None:
     diameter, 0.1 to 0.3 mm of an insert.
     """
     request = _request(file)
-    (tool,) = [part for part in request.stack.components if part.kind in ("cutter", "gauge_pin")]
+    (tool,) = [part for part in request.stack.components if isinstance(part, (Cutter, GaugePin))]
     if not isinstance(tool, Cutter):
         return
     assert request.operations

@@ -62,8 +62,9 @@ def test_one_tool_is_held(assessor: Assessor) -> None:
     held = report.operations[1]
     assert held.reasons == []
     assert {gap.code for gap in held.undecided} == {
-        "BAL-020", "GRIP-050", "RUN-010", "RUN-020", "RUN-030", "RUN-040", "RUN-060", "SPD-020",
-    }  # fmt: skip
+        *("BAL-020", "GRIP-050", "GRIP-070", "GRIP-080", "RUN-010", "RUN-020", "RUN-030", "RUN-040", "RUN-060"),
+        *("SHR-030", "SPD-020", "STF-010", "STF-040", "STF-070", "MCH-070"),
+    }
     assert {field for gap in held.undecided for lack in gap.lacks for field in lack.at} == {
         "/operations/1/stack/components/1/runout",
         "/operations/1/stack/components/1/machine_side/length_mm",

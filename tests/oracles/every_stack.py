@@ -20,6 +20,8 @@ __all__ = ["Found", "every_order", "every_stack"]
 Found: TypeAlias = dict[tuple[str, ...], tuple[str, tuple[float, ...]]]
 """By the keys from the spindle side: the verdict, and the grip lengths from the spindle side."""
 
+CUTTING_TOOLS = ("cutter", "drill", "tap", "reamer", "boring_tool")
+
 _INSERTED = ("cylindrical",)
 _GRIPS = ("cylindrical", "side_lock", "shrink_fit", "hydraulic", "milling_chuck", "collet_bore")
 _DIN_6535 = {
@@ -33,7 +35,7 @@ def every_order(request: dict[str, Any]) -> Iterator[tuple[str, ...]]:
     quantity = {key: request.get("stock", {}).get(key, 1) for key in parts}
     loose = sorted(key for key, part in parts.items() if part["kind"] != "retention_knob" and quantity[key])
     knobs = sorted(key for key, part in parts.items() if part["kind"] == "retention_knob" and quantity[key])
-    wanted = requirement.get("cutters") or [key for key, part in parts.items() if part["kind"] == "cutter"]
+    wanted = requirement.get("cutters") or [key for key, part in parts.items() if part["kind"] in CUTTING_TOOLS]
     tools = [key for key in loose if key in wanted and parts[key]["kind"] in ("cutter", "gauge_pin")]
     for length in range(2, requirement.get("max_components", 5) + 1):
         for above in product(loose, repeat=length - 1):
@@ -161,7 +163,7 @@ def _clear(report: Report, order: tuple[str, ...], request: dict[str, Any]) -> b
             if any(radius is not None and radius > zone["radius_mm"] for radius in radii):
                 return False
             flutes = part.get("flute_length_mm") or 0.0
-            cuts = part["kind"] == "cutter" and (start == 0 or start < flutes)
+            cuts = part["kind"] in CUTTING_TOOLS and (start == 0 or start < flutes)
             if cuts and (part.get("cutting_diameter_mm") or 0.0) / 2 > zone["radius_mm"]:
                 return False
             if not _has_outline(part) or (place.to_mm is None and part["kind"] != "base_holder"):

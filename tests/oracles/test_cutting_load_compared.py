@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from typing import Any
 
 import numpy as np
@@ -16,6 +17,7 @@ from rules.cutting.formulas import (
     peak_sums,
     specific_force_mpa,
 )
+from rules.cutting.tooth_sums import tooth_sums
 
 
 def test_slab_mill_of_a_textbook_on_manufacturing() -> None:
@@ -51,11 +53,11 @@ def test_engagement_and_mean_thickness_in_degrees(radial_share: float, degrees: 
 
 HANDBOOKS = {
     "s235": (1780, 0.17, 0.0),
-    "e295": (1990, 0.26, 0.0),
+    "e295": (1500, 0.29, 0.0),
     "c45": (2220, 0.14, 0.0),
     "c60": (2130, 0.18, 0.0),
-    "16mncr5": (2100, 0.26, 0.0),
-    "42crmo4": (2500, 0.26, 0.0),
+    "16mncr5": (1775, 0.24, 0.0),
+    "42crmo4": (1800, 0.24, 0.0),
     "x5crni18_10": (2350, 0.21, 0.0),
     "grey_cast_iron_250": (1020, 0.25, 0.19),
     "wrought_aluminium": (700, 0.23, 0.19),
@@ -66,8 +68,9 @@ HANDBOOKS = {
 
 
 def test_every_work_material_is_compared() -> None:
-    """The comparison below leaves no row out."""
-    assert set(HANDBOOKS) == set(work_materials())
+    """The comparison below leaves no named material out; groups are named by their number."""
+    numbered = {name for name in work_materials() if re.fullmatch(r"[pmknsh]\d{1,2}|hrc\d+", name)}
+    assert set(HANDBOOKS) == set(work_materials()) - numbered
 
 
 @pytest.mark.parametrize("name", HANDBOOKS)
@@ -114,18 +117,64 @@ def test_peaks_against_turning_the_cutter(teeth: int, share: float, exponent: fl
     load = milling_load(25.0, teeth, 12.0, 25.0 * share, 0.1, None, 2100.0, exponent, 60.0, radial_ratio=0.45)
     sine = math.sin(math.radians(60.0))
     deepest = 2100.0 * 12.0 / sine * (0.1 * sine) ** (1.0 - exponent)
-    assert load.peak_tangential_n == pytest.approx(max(deepest * along.max(), load.mean_tangential_n), rel=1e-6)
+    assert load.peak_tangential_n == pytest.approx(deepest * along.max(), rel=1e-6)
     assert load.peak_in_plane_n == pytest.approx(deepest * vector.max() * math.hypot(1.0, 0.45), rel=1e-6)
 
 
 @pytest.mark.parametrize(("teeth", "share", "exponent"), CASES[::4])
-def test_mean_by_thickness_is_just_above_the_mean_over_the_turn(teeth: int, share: float, exponent: float) -> None:
-    """First principles (Jensen): h^(1−m_c) is concave, so k_c(h_m)·h_m is above the mean, by 6.2 % at most."""
+def test_mean_over_the_turn(teeth: int, share: float, exponent: float) -> None:
+    """First principles: the mean of 36,000 places of the cutter."""
     arc = engagement_angle_rad(1.0, share)
     _, force = turned(teeth, arc, 1.0 - exponent, 36_000)
     load = milling_load(25.0, teeth, 12.0, 25.0 * share, 0.1, None, 2100.0, exponent, radial_ratio=0.45)
     mean = 2100.0 * 12.0 * 0.1 ** (1.0 - exponent) * force[:36_000].sum(axis=1).mean()
-    assert mean * (1.0 - 1e-3) <= load.mean_tangential_n <= mean * 1.062
+    assert load.mean_tangential_n == pytest.approx(mean, rel=1e-3)
+
+
+def sliced(teeth: int, arc: float, power: float, lag: float, eccentricity: float, up: bool) -> tuple[float, float]:
+    """Largest sums over 60 slices of the arc or more, 240 rotations and 24 directions, each tooth at its radius."""
+    pitch = 2.0 * math.pi / teeth
+    count = int(60 * max(1.0, lag / arc))
+    heights = (np.arange(count) + 0.5) / count * lag
+    rotations = np.arange(240) / 240.0 * 2.0 * math.pi
+    first, last = (0.0, arc) if up else (math.pi - arc, math.pi)
+    along = vector = 0.0
+    for direction in np.arange(24) / 24.0 * pitch:
+        radii = [eccentricity * np.cos(j * pitch - heights - direction)[None, :] for j in range(2 * teeth)]
+        torque: Any = 0.0
+        force: Any = 0.0
+        for tooth in range(teeth):
+            angle = rotations[:, None] + tooth * pitch - heights[None, :]
+            chips = [m * np.sin(angle) + radii[tooth] - radii[tooth + m] for m in range(1, teeth + 1)]
+            turn = np.mod(angle, 2.0 * math.pi)
+            thickness = np.where((turn > first) & (turn < last), np.maximum(np.min(chips, axis=0), 0.0), 0.0)
+            torque = torque + (thickness**power).mean(axis=1)
+            force = force + (thickness**power * np.exp(1j * angle)).mean(axis=1)
+        along, vector = max(along, float(torque.max())), max(vector, float(np.abs(force).max()))
+    return along, vector
+
+
+@pytest.mark.parametrize("up", [True, False])
+@pytest.mark.parametrize(
+    ("teeth", "share", "power", "lag", "eccentricity"),
+    [
+        (4, 0.1, 0.74, 0.9623, 0.0625), (4, 0.1, 0.74, 0.9623, 0.25), (2, 0.5, 0.86, 0.6, 0.1),
+        (3, 0.25, 0.86, 2.0, 0.3),
+        (4, 1.0, 0.74, 0.4, 0.2), (6, 0.5, 0.76, 1.0, 0.05), (5, 0.75, 0.8, 3.0, 0.15), (4, 0.025, 0.86, 5.0, 0.02),
+    ],
+)  # fmt: skip
+def test_helix_and_runout_by_slices(
+    teeth: int, share: float, power: float, lag: float, eccentricity: float, up: bool
+) -> None:
+    """First principles: slices, teeth and earlier passes one by one; up milling counts, down milling is not above."""
+    arc = engagement_angle_rad(1.0, share)
+    along, vector = sliced(teeth, arc, power, lag, eccentricity, up)
+    sums = tooth_sums(teeth, arc, power, lag, eccentricity)
+    if up:
+        assert sums.along == pytest.approx(along, rel=0.015)
+        assert sums.vector == pytest.approx(vector, rel=0.015)
+    assert along <= sums.along * 1.015
+    assert vector <= sums.vector * 1.015
 
 
 @pytest.mark.parametrize("sense", [1.0, -1.0])

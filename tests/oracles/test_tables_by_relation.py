@@ -426,6 +426,25 @@ def cutting_forces_as_printed(tables: Tables) -> None:
             assert row["unit_force_mpa"] * chip ** -row["exponent"] == pytest.approx(force, rel=0.035)
 
 
+@about("work_materials")
+def cutting_forces_of_the_groups(tables: Tables) -> None:
+    """Shop tables by group of VDI 3323; named steels are those of their group; hard steels lie between two groups."""
+    rows = _by(tables["work_materials"], "work_material")
+    groups = {
+        row["vdi_3323_group"]: row
+        for name, row in rows.items()
+        if row["title"] and name[1:].isdigit() and len(name) < 4
+    }
+    for number, (force, exponent) in printed.UNIT_FORCES_OF_GROUPS.items():
+        assert (groups[number]["unit_force_mpa"], groups[number]["exponent"]) == (force, exponent)
+    for name, number in (("16mncr5", 6), ("42crmo4", 9)):
+        for column in ("vdi_3323_group", "unit_force_mpa", "exponent", "strength_mpa", "tapping_force_mpa"):
+            assert rows[name][column] == groups[number][column]
+    for name in ("hrc45", "hrc48", "hrc50", "hrc52"):
+        between = 2150 * (4600 / 2150) ** ((rows[name]["hardness_hrc"] - 38) / 17)
+        assert rows[name]["unit_force_mpa"] == pytest.approx(between, rel=0.06)
+
+
 @about("shrink_joint")
 def sizes_are_stated_at_20_degrees(tables: Tables) -> None:
     """ISO 1:2016."""
@@ -474,7 +493,7 @@ HELD: Final = {
     "straight_shank": Held(98, 86, 86),
     "straight_shank_flats": Held(52, 40, 40),
     "taper_angle_tolerance": Held(50, 50, 50),
-    "work_materials": Held(33, 1, 10),
+    "work_materials": Held(335, 113, 125),
 }
 """Tables with figures; every other table holds words alone."""
 

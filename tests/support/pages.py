@@ -115,10 +115,13 @@ def _of_operation(one: dict[str, Any]) -> Iterator[float | None]:
             "torque_n_m",
             "mean_torque_n_m",
             "axial_pull_n",
+            "thrust_n",
             "radial_force_n",
+            "force_height_mm",
             "power_kw",
             "mean_chip_thickness_mm",
             "specific_force_mpa",
+            "spread",
             "teeth_in_cut",
             "removal_rate_mm3_per_min",
         )

@@ -114,7 +114,7 @@ def test_a_shorter_grip_is_never_stiffer(name: str, data: Any, shorter: float) -
 def test_a_longer_cutter_is_never_stiffer(name: str, longer: float) -> None:
     """First principles: the same cutter with more shank to it, held over the same length."""
     request = _stack(name)
-    cutter = next(part for part in request["stack"]["components"] if part["kind"] in ("cutter", "gauge_pin"))
+    cutter = next(part for part in request["stack"]["components"] if part["kind"] in ("cutter", "drill", "gauge_pin"))
     before = _known(request)
     # lengthened at the end that is clamped, where it stays as thick as it is
     cutter["profile"].insert(0, dict(cutter["profile"][0], length_mm=longer, outer_end_mm=None))

@@ -77,5 +77,6 @@ def test_every_rule_with_data_of_its_own_has_an_undecided_example() -> None:
         "STK-010", "STK-020", "STK-030", "STK-040", "STK-050", "STK-060",
         "COL-030", "GRIP-060", "KNOB-040", "SPD-030",
         "DAT-010", "DAT-020", "DAT-030", "DAT-040", "DAT-050", "DAT-060", "DAT-070", "CUT-020",
+        "CUT-040", "OVH-040", "TPG-020", "TPG-030", "TPG-070",
         "REF-010", "REF-020", "REF-030", "LIB-010", "LIB-020", "LIB-030",
     }  # fmt: skip

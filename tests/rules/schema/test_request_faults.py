@@ -46,7 +46,7 @@ FIRST = "/stack/components/0"
         ),
         pytest.param({"stack": {"components": [7]}}, FIRST, "an object is expected", id="number for a component"),
         pytest.param({"stack": {"components": [{"id": "x"}]}}, FIRST, "'kind' is missing", id="no kind"),
-        pytest.param(_with(kind="drill"), FIRST + "/kind", "must be one of 'base_holder'", id="unknown kind"),
+        pytest.param(_with(kind="saw"), FIRST + "/kind", "must be one of 'base_holder'", id="unknown kind"),
         pytest.param(_with(kind=[1]), FIRST + "/kind", "must be one of", id="kind of the wrong type"),
         pytest.param(_with(mas_kg=1), FIRST + "/mas_kg", "did you mean 'mass_kg'?", id="misspelt field"),
         pytest.param(_with(cutter=1), FIRST + "/cutter", "unknown field", id="field named like the kind"),

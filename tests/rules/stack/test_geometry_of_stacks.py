@@ -128,5 +128,51 @@ def test_overhang_of_a_cutter_right_in_the_holder(grip_mm: float, projection: fl
     request["stack"]["joints"][0]["grip_length_mm"] = grip_mm
     request["stack"]["components"][1]["cutting_diameter_mm"] = 12
     cutter = [fact.known for fact in derived_of(request).facts if fact.kind == "component"][1]
-    assert (cutter["cutter_projection_mm"], cutter["cutter_diameter_mm"]) == (projection, 12)
+    assert cutter["cutter_projection_mm"] == projection
+    assert cutter["bending_diameter_mm"] == pytest.approx(12)
     assert cutter["cutter_projection_ratio"] == pytest.approx(projection / 12)
+    assert "neck_ratio" not in cutter
+
+
+@pytest.mark.parametrize(
+    ("pieces", "flutes", "projection", "diameter", "ratio", "neck"),
+    [
+        ([(30, 6), (20, 5.6)], None, 30, 5.8665, 5.114, 3.571),
+        ([(30, 6), (16, 2.8)], None, 36, 4.6537, 7.736, 5.714),
+        ([(30, 6), (6, 0.95)], None, 30, 3.1175, 9.623, 6.316),
+        ([(83, 12)], 26, 46, 11.3257, 4.062, 2.708),
+        (None, 26, 46, 11.3257, 4.062, 2.708),
+        ([(83, 12)], None, 46, 12, 3.833, None),
+    ],
+)
+def test_overhang_of_a_neck_or_flutes(
+    pieces: list[tuple[float, float]] | None,
+    flutes: float | None,
+    projection: float,
+    diameter: float,
+    ratio: float,
+    neck: float | None,
+) -> None:
+    """First principles: D_eq = (D_s⁻⁴·(1 − x³) + D_n⁻⁴·x³)^−¼; flutes are a neck of 0.8 D."""
+    request = holder_and_cutter()
+    tool = request["stack"]["components"][1]
+    del tool["profile"]
+    tool |= {"cutting_diameter_mm": 12, "overall_length_mm": 100}
+    if pieces is not None:
+        tool["profile"] = [{"length_mm": length, "outer_mm": outer} for length, outer in pieces]
+    if flutes is not None:
+        tool["flute_length_mm"] = flutes
+    request["stack"]["joints"][0] = {"upper": "holder", "lower": "end-mill", "projection_mm": projection}
+    cutter = [fact.known for fact in derived_of(request).facts if fact.kind == "component"][1]
+    assert cutter["bending_diameter_mm"] == pytest.approx(diameter, abs=6e-5)
+    assert cutter["cutter_projection_ratio"] == pytest.approx(ratio, abs=6e-4)
+    assert cutter.get("neck_ratio") == (None if neck is None else pytest.approx(neck, abs=6e-4))
+
+
+def test_a_drill_has_no_overhang() -> None:
+    """Drills, taps and reamers are pushed along their axis; milling cutters and boring tools bend."""
+    for kind, bent in (("cutter", True), ("boring_tool", True), ("drill", False), ("tap", False), ("reamer", False)):
+        request = holder_and_cutter()
+        request["stack"]["components"][1] |= {"kind": kind, "cutting_diameter_mm": 12}
+        cutter = [fact.known for fact in derived_of(request).facts if fact.kind == "component"][1]
+        assert ("cutter_projection_ratio" in cutter) is bent
