@@ -74,8 +74,8 @@ def test_runout_loads_one_tooth_more() -> None:
     straight["stack"]["components"][0]["runout"] = {"statements": [{"tir_um": 10, "at_mm": 0}], "character": "offset"}
     tir = derived_of(straight).tip
     assert not isinstance(tir, Missing)
-    more = tir.p95_um / 2000 * math.sqrt(2)
-    assert tir.p95_um > 9
+    more = tir.assemblies.p95_um / 2000 * math.sqrt(2)
+    assert tir.assemblies.p95_um > 9
     assert known(_load(straight).torque_n_m) == pytest.approx(
         2220 * 5 * (0.1 * math.sin(ANGLE) + more) ** 0.86 * 6e-3, rel=2e-4
     )
@@ -155,7 +155,7 @@ def test_finishing_with_a_long_helix_passes() -> None:
     straight = _cut(axial_depth_mm=36, radial_depth_mm=0.3)
     straight["operations"][0]["feed_per_tooth_mm"] = 0.06
     assert known(_load(straight).radial_force_n) == pytest.approx(2814, abs=1)
-    request["operations"][0]["limits"]["deflection_um"] = 60
+    request["operations"][0]["limits"]["deflection_um"] = 120
     request["stack"]["components"][1]["workpiece_side"] |= {"rated_torque_n_m": 40, "rated_grip_mm": 40}
     report = report_of(request)
     assert report.verdict == "pass", (report.findings, report.undecided)
@@ -352,7 +352,10 @@ def test_straight_teeth_do_not_pull() -> None:
     request["stack"]["components"][1]["workpiece_side"] |= {"rated_torque_n_m": 20, "rated_grip_mm": 40}
     derived = derived_of(request)
     assert derived.load.axial_pull_n == 0
-    assert known(derived.grips[0].safety) == pytest.approx(20 / (_peak() * 6e-3), rel=1e-12)
+    # at the programmed speed the segments of the collet take a little of the rating
+    capacity = known(derived.grips[0].torque_n_m)
+    assert 19 < capacity < 20
+    assert known(derived.grips[0].safety) == pytest.approx(capacity / (_peak() * 6e-3), rel=1e-12)
 
 
 def test_helix_is_asked_for_where_it_decides() -> None:
@@ -416,6 +419,8 @@ def test_machine_must_give_what_the_cut_needs(code: str, within: str, limit: str
 def test_slip_within_the_spread_is_a_warning(safety: float, fires: str | None) -> None:
     """A safety below 1 that the 20 % of C45 can explain is a warning; below 0.8 it is an error."""
     request = _cut()
-    rating = safety * known(_load(request).torque_n_m)
-    request["stack"]["components"][1]["workpiece_side"] |= {"rated_torque_n_m": rating, "rated_grip_mm": 40}
+    bore = request["stack"]["components"][1]["workpiece_side"]
+    bore |= {"rated_torque_n_m": 20, "rated_grip_mm": 40}
+    lost_at_speed = 20 - known(derived_of(request).grips[0].torque_n_m)
+    bore["rated_torque_n_m"] = safety * known(_load(request).torque_n_m) + lost_at_speed
     assert {"GRIP-070", "GRIP-080"} & codes(report_of(request)) == ({fires} if fires else set())
