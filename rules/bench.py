@@ -108,18 +108,23 @@ def _of_rule(rule: Rule, book: Rulebook) -> Iterator[str]:
         yield "no source: say where its numbers come from"
     if own and rule.owner is None:
         yield "no owner: say who is responsible for the rule"
-    if not rule.examples.fires:
-        yield "no example that fires"
-    if not rule.examples.silent:
-        yield "no example that stays silent"
-    if not rule.examples.undecided and (name := _may_be_missing(rule, book.vocabulary)) is not None:
-        yield f"no example that is undecided; it is without {name}"
+    if rule.applies_to != "part":  # an example is a request; parts are judged in a library
+        yield from _of_examples(rule, book.vocabulary)
     if rule.replaced_by is not None:
         known = any(one.code == rule.replaced_by for one in book.rules)
         yield f"replaced by {rule.replaced_by}{'; remove it' if known else ', which does not exist'}"
     first = book.originals.get(rule.code)
     if first is not None and SEVERITIES.index(rule.severity) != SEVERITIES.index(first.severity):
         yield f"{_moved(first.severity, rule.severity)} of the rule that it replaces"
+
+
+def _of_examples(rule: Rule, vocabulary: Vocabulary) -> Iterator[str]:
+    if not rule.examples.fires:
+        yield "no example that fires"
+    if not rule.examples.silent:
+        yield "no example that stays silent"
+    if not rule.examples.undecided and (name := _may_be_missing(rule, vocabulary)) is not None:
+        yield f"no example that is undecided; it is without {name}"
 
 
 def _moved(before: Severity, after: Severity) -> str:
@@ -262,7 +267,7 @@ def try_examples(book: Rulebook, rules: Iterable[Rule]) -> list[TriedExample]:
 
 @dataclass(slots=True)
 class Coverage:
-    """How often each rule had which outcome, counted by subject and operation."""
+    """How often each rule had which outcome, counted by subject and operation; rules on parts have none."""
 
     book: Rulebook
     stacks: int = 0
@@ -272,7 +277,7 @@ class Coverage:
 
     def __post_init__(self) -> None:
         """Start with nothing counted for every rule."""
-        self.counts = {rule.code: Counter() for rule in self.book.rules}
+        self.counts = {rule.code: Counter() for rule in self.book.rules if rule.applies_to != "part"}
 
     def never(self, *outcomes: Outcome, own: bool = False) -> list[str]:
         """Return the codes of the rules, or of those that are not built in, that never had one of these outcomes."""

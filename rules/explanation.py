@@ -82,6 +82,8 @@ def _condition(one: Expression, names: Scope, limits: Mapping[str, float]) -> Co
 
 
 def _why_not(rule: Rule, first: Situation, assessor: Assessor, subjects: Sequence[SubjectExplanation]) -> str:
+    if rule.applies_to == "part":
+        return "An audit judges it, on the parts of a library."
     if subjects and all(one.severity is None for one in subjects):
         return "An adjustment switches the rule off."
     facts = first.analysis.facts

@@ -413,7 +413,9 @@ class _Subject:
         request, chain = self._request, self._request.chain
         if first == self._fact.kind and rest and first in ("component", "joint"):
             own = _of_fact(self._fact, rest, name) if computed else _NOTHING
-            return own if own.value is not None else _renamed(self._found(rest, computed=computed), name)
+            if own.value is not None or (computed and rest in request_vocabulary().kinds[self._fact.kind]):
+                return own
+            return _renamed(self._found(rest, computed=computed), name)
         if first == "labels":
             return _label(chain, rest)
         if first == "machine":

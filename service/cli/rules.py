@@ -276,7 +276,7 @@ def _explain_all(arguments: argparse.Namespace, assessor: Assessor) -> int:
     if found is None:
         return BAD_INPUT
     concerned = {code for code, counted in found.counts.items() if counted.total() > counted["not_concerned"]}
-    codes = concerned | assessor.book.own
+    codes = concerned | (assessor.book.own & found.counts.keys())
     if arguments.json:
         print(json.dumps({code: dict(found.counts[code]) for code in sorted(codes)}))
     else:

@@ -61,7 +61,9 @@ def is_loopback(host: str) -> bool:
         return host == "localhost"
 
 
-OPEN_PATHS: Final = frozenset({"/", "/healthz", "/readyz", "/openapi.json", "/docs", "/favicon.ico", "/problems"})
+OPEN_PATHS: Final = frozenset(
+    {"/", "/healthz", "/readyz", "/openapi.json", "/docs", "/rules/try", "/favicon.ico", "/problems"}
+)
 """Paths without a token: liveness, OpenAPI document, problem types and pages."""
 
 OPEN_FOLDERS: Final = ("/docs/", "/examples/", "/problems/", "/static/")

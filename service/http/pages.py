@@ -1,4 +1,4 @@
-"""``GET /`` and ``GET /docs``: the web pages, their files and the examples of the start page."""
+"""``GET /``, ``/docs`` and ``/rules/try``: the web pages, their files and the examples of the start page."""
 
 from __future__ import annotations
 
@@ -116,6 +116,10 @@ def pages_router() -> APIRouter:
     @router.get("/docs")
     async def show_docs(request: Request) -> Response:
         return show(served["docs.html"], request)
+
+    @router.get("/rules/try")
+    async def show_rules_try(request: Request) -> Response:
+        return show(served["rules_try.html"], request)
 
     @router.get("/static/{name}")
     async def show_file(name: str, request: Request) -> Response:

@@ -31,7 +31,7 @@ def print_coverage(found: Coverage, codes: Collection[str], console: Console) ->
     rows = [
         (rule.code, *(str(found.counts[rule.code][one]) for one in ("fires", "holds", "undecided", "not_concerned")))
         for rule in found.book.rules
-        if rule.code in codes
+        if rule.code in codes and rule.code in found.counts
     ]
     table(("rule", *_OUTCOMES.values()), rows, console)
     silent = [code for code in found.never("fires", "holds", "undecided") if code in codes]

@@ -53,6 +53,19 @@ def wait_for_list(page: Page) -> None:
     expect(page.locator("#operations li").first).to_be_visible()
 
 
+def explain_rule(page: Page) -> None:
+    page.get_by_label("Start from").select_option("KB-T-0043")
+    page.get_by_label("Rule", exact=True).select_option("GRIP-010")
+    expect(page.locator("#explanation .verdict-word").first).to_be_visible()
+
+
+def explain_nothing(page: Page) -> None:
+    expect(page.locator("#explanation h3")).to_be_visible()
+    page.get_by_label("Request, JSON").fill("{")
+    page.get_by_role("button", name="Explain").click()
+    expect(page.locator("#problem")).to_be_visible()
+
+
 def do_nothing(page: Page) -> None:
     """The page as it comes."""
 
@@ -65,6 +78,8 @@ STATES = [
     pytest.param("/#reading", judge_reading, id="reading"),
     pytest.param("/#comparison", compare, id="comparison"),
     pytest.param("/docs", wait_for_list, id="docs"),
+    pytest.param("/rules/try", explain_rule, id="rule"),
+    pytest.param("/rules/try", explain_nothing, id="rule problem"),
     pytest.param("/docs#check_stack", send_example, id="operation"),
 ]
 

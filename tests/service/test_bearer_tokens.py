@@ -23,6 +23,7 @@ OLD, NEW, OTHER = (new_token() for _ in range(3))
 OPEN = {
     "/",
     "/docs",
+    "/rules/try",
     "/static/{name}",
     "/healthz",
     "/readyz",
