@@ -124,30 +124,33 @@ EXPLANATION_EXAMPLES: Final[Mapping[str, RequestExample]] = MappingProxyType(
 
 
 def _extended_or_one_piece() -> dict[str, Any]:
-    """An end mill on an extension, the same with more projection, and one in a long holder."""
+    """An end mill on an extension, the same with more projection, and one in a long holder; parts stand once."""
     request = base_request("press_in")
     extended = request.pop("stack")
+    parts = {part["id"]: part for part in extended["components"]}
+    refer = {name: {"kind": "reference", "of": {"from": "request", "key": name}} for name in parts}
+    extended["components"] = list(refer.values())
     long = {**extended, "id": "KB-long", "joints": [dict(joint) for joint in extended["joints"]]}
     long["joints"][-1]["grip_length_mm"] -= 6
-    holder, *_, mill, knob = extended["components"]
     one_piece = {
         "id": "KB-one-piece",
         "components": [
             {
                 "id": "long",
                 "kind": "base_holder",
-                "machine_side": holder["machine_side"],
+                "machine_side": parts["holder"]["machine_side"],
                 "workpiece_side": {"coupling": "shrink_fit", "diameter_mm": 8, "depth_mm": 45},
                 "gauge_length_mm": 170,
                 "mass_kg": 1.6,
                 "max_speed_rpm": 14000,
             },
-            mill,
-            knob,
+            refer["end-mill"],
+            refer["knob"],
         ],
-        "joints": [{"upper": "long", "lower": mill["id"], "grip_length_mm": 34}],
+        "joints": [{"upper": "long", "lower": "end-mill", "grip_length_mm": 34}],
     }
     return {
+        "components": parts,
         "alternatives": [
             {"name": "extended", "stack": extended},
             {"name": "extended-long", "stack": long},

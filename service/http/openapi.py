@@ -381,19 +381,23 @@ def as_text(document: dict[str, Any]) -> str:
 
 _WIDTH: Final = 300
 
+_INDENTED: Final = 3
+"""Levels that are indented; the spaces of all would be a twentieth of the document."""
+
 
 def _indented(node: Any, depth: int, at: tuple[str, ...] = ()) -> str:
     line = json.dumps(node, ensure_ascii=False, separators=(",", ":"))
     # the examples are files too, indented there
     if len(line) <= _WIDTH or not isinstance(node, (dict, list)) or (at[:2] == ("components", "examples") and at[2:]):
         return line
-    start = "\n" + " " * (depth + 1)
+    start = "\n" + " " * min(depth + 1, _INDENTED)
     if isinstance(node, dict):
         inner = [f"{json.dumps(key)}: {_indented(one, depth + 1, (*at, key))}" for key, one in node.items()]
     else:
         inner = [_indented(one, depth + 1, (*at, "")) for one in node]
+    end = "\n" + " " * min(depth, _INDENTED)
     opening, closing = "{}" if isinstance(node, dict) else "[]"
-    return f"{opening}{start}{(',' + start).join(inner)}{start[:-1]}{closing}"
+    return f"{opening}{start}{(',' + start).join(inner)}{end}{closing}"
 
 
 def _own_schemas() -> Iterator[tuple[str, Any]]:
