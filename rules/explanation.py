@@ -78,7 +78,7 @@ def _plain(request: ExplanationRequest) -> CheckRequest:
 
 
 def _condition(one: Expression, names: Scope, limits: Mapping[str, float]) -> Condition:
-    return Condition(text=text_of(one), words=in_words(one, names, limits))
+    return Condition(text=text_of(one), words=in_words(one, names, limits, with_units=True))
 
 
 def _why_not(rule: Rule, first: Situation, assessor: Assessor, subjects: Sequence[SubjectExplanation]) -> str:
@@ -155,7 +155,7 @@ class _Explained:
         elif one.outcome == "fires":
             for part in conjuncts(one.rule.requirement):
                 if compiled(part)(self._view, one.thresholds) is False:
-                    yield f"{_sentence(in_words(part, self._names, one.thresholds))}{self._now(part)}."
+                    yield f"{_sentence(in_words(part, self._names, one.thresholds, with_units=True))}{self._now(part)}."
 
     def _now(self, part: Expression) -> str:
         properties = self._vocabulary.of(self._standing.rule.applies_to)

@@ -964,7 +964,9 @@ _SIGNS_IN_WORDS: Final = {
 }
 
 
-def in_words(one: Expression, scope: Scope, limits: Mapping[str, float] | None = None) -> str:
+def in_words(
+    one: Expression, scope: Scope, limits: Mapping[str, float] | None = None, *, with_units: bool = False
+) -> str:
     """Return a checked condition in plain words, each name by its meaning, each threshold with its value.
 
     Parameters
@@ -975,12 +977,17 @@ def in_words(one: Expression, scope: Scope, limits: Mapping[str, float] | None =
         What its names mean.
     limits
         Thresholds in force; their names alone if absent.
+    with_units
+        Whether a number has the unit of what it is compared with.
     """
-    return _Words(scope, limits or {}, {}).of(one, 0)
+    return _Words(scope, limits or {}, {}, with_units=with_units).of(one, 0)
 
 
 class _Words:
-    def __init__(self, scope: Scope, limits: Mapping[str, float], variables: Mapping[str, str]) -> None:
+    def __init__(
+        self, scope: Scope, limits: Mapping[str, float], variables: Mapping[str, str], *, with_units: bool
+    ) -> None:
+        self._with_units = with_units
         self._scope, self._limits, self._checker = scope, limits, _Checker(scope, variables)
         self._variables = variables
 
@@ -1018,7 +1025,7 @@ class _Words:
         """Return a number with the unit of what it is compared with."""
         is_limit = isinstance(one, Name) and one.is_threshold and one.name in self._limits
         is_number = isinstance(one, Constant) and isinstance(one.value, float)
-        unit = self._checker.check(other).unit if is_limit or is_number else None
+        unit = self._checker.check(other).unit if self._with_units and (is_limit or is_number) else None
         if not unit:
             return words
         value, bracket, rest = words.partition(" (")
@@ -1034,7 +1041,7 @@ class _Words:
 
     def _macro(self, one: Macro) -> str:
         kind = COLLECTIONS[one.over]
-        inner = _Words(self._scope, self._limits, {one.variable: kind}).of(one.body, 0)
+        inner = _Words(self._scope, self._limits, {one.variable: kind}, with_units=self._with_units).of(one.body, 0)
         if one.method == "count":
             return f"the number of {one.over} of which: {inner}"
         return f"of {'every' if one.method == 'all' else 'some'} {kind}: {inner}"

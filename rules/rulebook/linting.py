@@ -79,7 +79,8 @@ def scope_of(entry: RuleEntry, vocabulary: Vocabulary) -> Scope:
 
 def rule_in_words(rule: Rule, one: Expression, vocabulary: Vocabulary) -> str:
     """Return a condition of a rule in plain words, with the thresholds that its rulebook sets."""
-    return in_words(one, scope_of(rule, vocabulary), {name: limit.value for name, limit in rule.thresholds.items()})
+    limits = {name: limit.value for name, limit in rule.thresholds.items()}
+    return in_words(one, scope_of(rule, vocabulary), limits, with_units=True)
 
 
 def lint_entry(entry: RuleEntry, vocabulary: Vocabulary, report: Report) -> Checked | None:
