@@ -10,6 +10,7 @@ from rules.assessor import Assessor, Situation
 from rules.quantities.rounding import rounded_for_people
 from rules.quantities.units import quantity_and_unit, ucum
 from rules.rulebook.book import Rule, Standing
+from rules.rulebook.checking import Scope, in_words
 from rules.rulebook.expression import (
     COLLECTIONS,
     Expression,
@@ -17,11 +18,9 @@ from rules.rulebook.expression import (
     Inner,
     Macro,
     Result,
-    Scope,
     children,
     compiled,
     conjuncts,
-    in_words,
     names_in,
     text_of,
 )
@@ -78,7 +77,7 @@ def _plain(request: ExplanationRequest) -> CheckRequest:
 
 
 def _condition(one: Expression, names: Scope, limits: Mapping[str, float]) -> Condition:
-    return Condition(text=text_of(one), words=in_words(one, names, limits, with_units=True))
+    return Condition(text=text_of(one), words=in_words(one, names, limits))
 
 
 def _why_not(rule: Rule, first: Situation, assessor: Assessor, subjects: Sequence[SubjectExplanation]) -> str:
@@ -155,7 +154,7 @@ class _Explained:
         elif one.outcome == "fires":
             for part in conjuncts(one.rule.requirement):
                 if compiled(part)(self._view, one.thresholds) is False:
-                    yield f"{_sentence(in_words(part, self._names, one.thresholds, with_units=True))}{self._now(part)}."
+                    yield f"{_sentence(in_words(part, self._names, one.thresholds))}{self._now(part)}."
 
     def _now(self, part: Expression) -> str:
         properties = self._vocabulary.of(self._standing.rule.applies_to)
