@@ -10,6 +10,7 @@ from rules.assessor import Assessor, Situation
 from rules.quantities.rounding import rounded_for_people
 from rules.quantities.units import quantity_and_unit, ucum
 from rules.rulebook.book import Rule, Standing
+from rules.rulebook.checking import Scope, in_words
 from rules.rulebook.expression import (
     COLLECTIONS,
     Expression,
@@ -17,11 +18,9 @@ from rules.rulebook.expression import (
     Inner,
     Macro,
     Result,
-    Scope,
     children,
     compiled,
     conjuncts,
-    in_words,
     names_in,
     text_of,
 )

@@ -18,6 +18,7 @@ from rules.rulebook.book import (
     check_overrides,
     stricter,
 )
+from rules.rulebook.checking import Scope, in_words, read
 from rules.rulebook.expression import (
     Call,
     Comparison,
@@ -28,12 +29,9 @@ from rules.rulebook.expression import (
     Listing,
     Name,
     Negation,
-    Scope,
     children,
     conjuncts,
-    in_words,
     names_in,
-    read,
     text_of,
 )
 from rules.rulebook.fact import Value, placeholders
@@ -79,7 +77,8 @@ def scope_of(entry: RuleEntry, vocabulary: Vocabulary) -> Scope:
 
 def rule_in_words(rule: Rule, one: Expression, vocabulary: Vocabulary) -> str:
     """Return a condition of a rule in plain words, with the thresholds that its rulebook sets."""
-    return in_words(one, scope_of(rule, vocabulary), {name: limit.value for name, limit in rule.thresholds.items()})
+    limits = {name: limit.value for name, limit in rule.thresholds.items()}
+    return in_words(one, scope_of(rule, vocabulary), limits)
 
 
 def lint_entry(entry: RuleEntry, vocabulary: Vocabulary, report: Report) -> Checked | None:

@@ -321,6 +321,9 @@ class _Failing:
     def assess_derived(self, request: Any) -> Any:
         return self._assessor.assess_derived(request)
 
+    def situations(self, request: Any) -> Any:
+        return self._assessor.situations(request)
+
     def assess(self, request: Any) -> Any:
         if request.stack.id == "broken":
             raise EngineFaultError("secret lever")

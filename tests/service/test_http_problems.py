@@ -313,6 +313,9 @@ class _Broken:
             raise self._error
         return self._working.assess_derived(request)
 
+    def situations(self, request: Any) -> Any:
+        return self._working.situations(request)
+
 
 @pytest.mark.parametrize("error", [EngineFaultError("secret lever"), ZeroDivisionError("secret lever"), KeyError("x")])
 def test_a_fault_inside_is_500_without_internals(

@@ -142,10 +142,10 @@ def _random_value(rng: random.Random, entry: Property) -> Value:
 
 
 def quoted(text: str) -> str:
-    """Return a text as an expression writes it.
+    r"""Return a text as an expression writes it.
 
     >>> print(quoted('say "µ"'))
-    "say \\\\"µ\\\\""
+    "say \"µ\""
     """
     return '"' + text.replace("\\", "\\\\").replace('"', '\\"') + '"'
 

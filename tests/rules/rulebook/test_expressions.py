@@ -12,6 +12,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from rules.rulebook.checking import Scope, in_words, read
 from rules.rulebook.expression import (
     Arithmetic,
     Call,
@@ -26,16 +27,13 @@ from rules.rulebook.expression import (
     Name,
     Negation,
     Result,
-    Scope,
     View,
     compiled,
     conjuncts,
-    in_words,
     inner_names,
     joined,
     names_in,
     parse,
-    read,
     text_of,
 )
 from tests.support.random_rules import TEXTS, random_rule
@@ -351,18 +349,18 @@ def test_a_threshold_takes_the_unit_of_what_it_meets() -> None:
     [
         ("joint", "grip_length_mm >= minimum_grip_mm",
          "Length of shank really held. is at least Length that must be held."),
-        ("component", "length_mm < most", "Length. is less than 4 (most)"),
+        ("component", "length_mm < most", "Length. is less than 4 mm (most)"),
         ("component", "length_mm < most && (balanced || mass_kg > 2)",
-         "Length. is less than 4 (most) and (Balanced as a single piece. or Mass. is more than 2)"),
+         "Length. is less than 4 mm (most) and (Balanced as a single piece. or Mass. is more than 2 kg)"),
         ("component", "!balanced", "not (Balanced as a single piece.)"),
         ("component", "balanced == false", "not (Balanced as a single piece.)"),
         ("component", "balanced != false", "Balanced as a single piece."),
         ("component", 'tolerance in ["h6", "h_5"]', "Tolerance class of the shank. is one of h6, h 5"),
-        ("component", "abs(length_mm - diameter_mm) <= 1", "the magnitude of Length. less Diameter. is at most 1"),
+        ("component", "abs(length_mm - diameter_mm) <= 1", "the magnitude of Length. less Diameter. is at most 1 mm"),
         ("component", "length_mm / diameter_mm != 3", "Length. over Diameter. is not 3"),
         ("component", "has(length_mm)", "there is: Length."),
         ("component", "stated(length_mm)", "stated: Length."),
-        ("stack", "components.all(c, c.mass_kg < 2)", "of every component: Mass. is less than 2"),
+        ("stack", "components.all(c, c.mass_kg < 2)", "of every component: Mass. is less than 2 kg"),
         ("stack", "joints.exists(j, j.sealed)", "of some joint: The joint is sealed."),
         ("stack", "components.filter(c, c.balanced).size() >= 2",
          "the number of components of which: Balanced as a single piece. is at least 2"),
