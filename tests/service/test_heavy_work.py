@@ -36,8 +36,8 @@ class Watched:
     def assess(self, request: Any) -> Report:
         return self.assess_derived(request)[0]
 
-    def situations(self, request: Any) -> Any:
-        return self._working.situations(request)
+    def __getattr__(self, name: str) -> Any:
+        return getattr(self._working, name)
 
     def assess_derived(self, request: Any) -> Any:
         self.threads.append(threading.get_ident())

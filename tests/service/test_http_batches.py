@@ -321,8 +321,8 @@ class _Failing:
     def assess_derived(self, request: Any) -> Any:
         return self._assessor.assess_derived(request)
 
-    def situations(self, request: Any) -> Any:
-        return self._assessor.situations(request)
+    def __getattr__(self, name: str) -> Any:
+        return getattr(self._assessor, name)
 
     def assess(self, request: Any) -> Any:
         if request.stack.id == "broken":

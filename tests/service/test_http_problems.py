@@ -313,8 +313,8 @@ class _Broken:
             raise self._error
         return self._working.assess_derived(request)
 
-    def situations(self, request: Any) -> Any:
-        return self._working.situations(request)
+    def __getattr__(self, name: str) -> Any:
+        return getattr(self._working, name)
 
 
 @pytest.mark.parametrize("error", [EngineFaultError("secret lever"), ZeroDivisionError("secret lever"), KeyError("x")])
