@@ -11,9 +11,36 @@ from pathlib import Path
 import pytest
 from hypothesis import settings
 
-# the same examples in every run, however slow the machine
-settings.register_profile("steady", deadline=None, derandomize=True)
+# the same examples in every run, however slow the machine; all of them with --long
+settings.register_profile("steady", deadline=None, derandomize=True, max_examples=40)
+settings.register_profile("long", deadline=None, derandomize=True)
 settings.load_profile("steady")
+
+SLOW_FILES = (
+    "test_workers.py",
+    "test_pages_serve_everyone.py",
+    "test_check_in_the_browser.py",
+    "test_audit_resume.py",
+    "test_shutdown.py",
+    "test_installed.py",
+    "test_code_is_clean.py",
+    "test_bulk_pool.py",
+    "test_readme_shows_the_demo.py",
+    "test_live_batches.py",
+    "test_openapi_conformance.py",
+    "test_stopping.py",
+    "test_logs_lost.py",
+    "test_audit_command.py",
+    "test_audit_of_a_long_library.py",
+    "test_readings_and_comparisons_in_the_browser.py",
+    "test_engine_load.py",
+    "test_report_faces.py",
+    "test_rules_command.py",
+    "test_search.py",
+    "test_audit_dask.py",
+    "test_content_codings.py",
+)
+"""Files that take 10 s and more, the longest first: a process of pytest-xdist that begins one last would end last."""
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:
@@ -24,9 +51,12 @@ def pytest_configure(config: pytest.Config) -> None:
     # read where a module is imported; a process of pytest-xdist does not have the command line
     if config.getoption("--long"):
         os.environ["FULL_SIZE_TESTS"] = "1"
+        settings.load_profile("long")
 
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    places = {name: place for place, name in enumerate(SLOW_FILES)}
+    items.sort(key=lambda item: places.get(item.path.name, len(places)))
     if config.getoption("--long"):
         return
     skip = pytest.mark.skip(reason="full-size form; run with --long")

@@ -200,14 +200,20 @@ def _owned(owner: str, one: Property) -> Property:
     return one.model_copy(update={"meaning": joined})
 
 
+def _kinds_of(model: type[BaseModel]) -> tuple[str, ...]:
+    """Return the kinds of component that a model is for; all cutting tools share one."""
+    kinds: tuple[str, ...] = get_args(model.model_fields["kind"].annotation)
+    return kinds
+
+
 def _of_component() -> dict[str, Property]:
     """Return what a component states, over all kinds."""
     owners: dict[str, list[str]] = {}
     found: dict[str, Property] = {}
-    kinds = tuple(get_args(model.model_fields["kind"].annotation)[0] for model in _COMPONENTS)
-    for model, kind in zip(_COMPONENTS, kinds, strict=True):
+    kinds = tuple(kind for model in _COMPONENTS for kind in _kinds_of(model))
+    for model in _COMPONENTS:
         for name, one in _fields(model):
-            owners.setdefault(name, []).append(kind)
+            owners.setdefault(name, []).extend(_kinds_of(model))
             found[name] = _either(found.get(name, one), one)
     for name, one in found.items():
         if len(owners[name]) < len(kinds):

@@ -85,6 +85,12 @@ export function createComparisonView(element, checkedText) {
     editors[index].text = JSON.stringify(chosen.stack, null, 2);
   }
 
+  /** The stack with each reference replaced by its definition, since a stack is compared without the others' parts. */
+  function withParts(stack, parts) {
+    const components = stack.components.map((one) => (one.kind === "reference" ? (parts[one.of.key] ?? one) : one));
+    return { ...stack, components };
+  }
+
   function checkedStack() {
     try {
       const { stack } = JSON.parse(checkedText());
@@ -107,7 +113,9 @@ export function createComparisonView(element, checkedText) {
   return {
     async start() {
       const { checks, comparisons } = await get("static/examples.json");
-      const alternatives = comparisons.flatMap((one) => one.request.alternatives);
+      const alternatives = comparisons.flatMap(({ request }) =>
+        request.alternatives.map((one) => ({ ...one, stack: withParts(one.stack, request.components ?? {}) })),
+      );
       stacks = [
         ...alternatives.map(({ name, stack }) => ({ name, stack, words: `${name}: example` })),
         ...checks.map((one) => ({ name: one.name, stack: one.request.stack, words: `${one.name}: ${one.summary}` })),

@@ -38,7 +38,7 @@ def page(open_page: OpenPage) -> Page:
 def test_the_page_shows_a_check_and_a_drawing_at_once(page: Page) -> None:
     """Verdict, figures and the drawing of the first example are there without a click."""
     expect(page.get_by_role("heading", level=1)).to_have_text("stackgauge")
-    expect(page.locator("#check .figures")).to_contain_text("95th percentile")
+    expect(page.locator("#check .figures")).to_contain_text("95 % of assemblies")
     drawing = page.locator('#check [data-part="drawing"] img')
     expect(drawing).to_have_attribute("alt", re.compile("KB-T-0042"))
     assert drawing.evaluate("image => image.decode().then(() => image.naturalWidth)") > 100

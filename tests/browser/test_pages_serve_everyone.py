@@ -99,7 +99,7 @@ def test_the_verdict_is_seen_while_one_types_on_a_small_screen(open_page: OpenPa
     """The strip at the foot tells it, and leads to the report."""
     page = open_page("/", width=360)
     strip = page.locator(".strip")
-    expect(strip).to_contain_text("Pass: 14.3 µm, 15000 rpm")
+    expect(strip).to_contain_text("Pass: 10.3 µm, 15000 rpm")
     page.get_by_label("Spindle speed rpm").fill("15500")
     expect(strip).to_contain_text("Fail")
     expect(strip).to_be_in_viewport()
@@ -147,6 +147,6 @@ def test_the_outcome_is_announced(open_page: OpenPage) -> None:
     """A live region that was there before tells each new verdict in words."""
     page = open_page("/")
     status = page.locator('#check [data-part="status"]')
-    expect(status).to_contain_text("Pass: 14.3 µm, 15000 rpm. 0 errors")
+    expect(status).to_contain_text("Pass: 10.3 µm, 15000 rpm. 0 errors")
     page.get_by_label("Spindle speed rpm").fill("15500")
     expect(status).to_contain_text("1 error,")

@@ -169,10 +169,10 @@ def test_the_text_leaves_nothing_out(comparison: dict[str, Any], assessor: Asses
 
 def test_two_fixed_readings_are_told_as_equal(comparison: dict[str, Any], assessor: Assessor) -> None:
     """No chance is printed where both always have the same runout."""
-    for one in comparison["alternatives"]:
-        for part in one["stack"]["components"]:
-            if part["kind"] != "retention_knob":
-                part["runout"] = {"statements": [{"tir_um": 0, "at_mm": 0}]}
+    parts = [part for one in comparison["alternatives"] for part in one["stack"]["components"]]
+    for part in (*parts, *comparison["components"].values()):
+        if part["kind"] not in ("retention_knob", "reference"):
+            part["runout"] = {"statements": [{"tir_um": 0, "at_mm": 0}]}
     report = compare(parse(ComparisonRequest, comparison), assessor)
     out = io.StringIO()
     print_comparison(report, Console(file=out, width=100, highlight=False))

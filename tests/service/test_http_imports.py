@@ -106,7 +106,7 @@ def test_the_kind_is_asked_in_the_query(post: Any) -> None:
     assert post(_PIN, "application/xml").json()["faults"]
     told = post(_PIN, "application/xml", "/v1/imports?kind=collet").json()
     assert told["components"][0]["component"] == {"kind": "collet", "id": "KB-111"}
-    _problem(post(_PIN, "application/xml", "/v1/imports?kind=drill"), "invalid-request")
+    _problem(post(_PIN, "application/xml", "/v1/imports?kind=spoon"), "invalid-request")
 
 
 @pytest.mark.parametrize(

@@ -32,7 +32,11 @@ def costly_stack(parts: int = 10) -> dict[str, Any]:
             "material": "steel",
             "mass_kg": 0.1,
             "unbalance_g_mm": SPREAD_UM[n % len(SPREAD_UM)] * 100,
-            "runout": {"character": "offset", "statements": [{"tir_um": SPREAD_UM[n % len(SPREAD_UM)], "at_mm": 0}]},
+            "runout": {
+                "law": "measured",
+                "character": "offset",
+                "statements": [{"tir_um": SPREAD_UM[n % len(SPREAD_UM)], "at_mm": 0}],
+            },
         }
         if n == 0:
             part |= {"machine_side": {"coupling": "hollow_taper", "size": "63", "form": "A"}, "gauge_length_mm": 10}

@@ -122,6 +122,16 @@ NOT_IN_THE_DEMO: Final = frozenset(
         # an operation with two speeds, a joint in no place, knobs with stated angles, a taper below a taper
         "operation.implied_speed_rpm", "operation.speed_mismatch_ratio", "stack.stray_joints", "stack.knob_angle_deg",
         "stack.drawbar_angle_deg", "workpiece_side.form",
+        # a machine with stated bearings, a spindle of stated stiffness or a tap test, an axis with a limit of its force
+        "operation.bearing_force_n", "operation.bearing_load_share", "operation.bearing_rating_n",
+        "operation.bending_frequency_hz", "operation.stiff_frequency_hz", "operation.critical_speed_rpm",
+        "operation.spindle_to_critical", "operation.spindle_to_stiff", "operation.tooth_passing_to_critical",
+        "operation.tooth_passing_to_stiff", "operation.machine_max_feed_force_n", "operation.thrust_n",
+        # taps, long drills and holes that are there before
+        "operation.clutch_torque_n_m", "operation.drill_projection_ratio", "operation.existing_hole_mm",
+        "operation.feed_follows", "operation.least_thread_torque_n_m", "operation.pilot_hole",
+        "operation.square_difference_mm", "operation.square_driven", "operation.tap_square_mm",
+        "operation.tap_torque_limit_n_m", "operation.thread_torque_basis", "operation.thread_torque_n_m",
     }
 )  # fmt: skip
 
