@@ -242,7 +242,7 @@ def _without_knobs(prefix: str, kinds: Mapping[str, tuple[str, ...]] | None) -> 
     return {key: values for key, values in kinds.items() if key != "kind"} or None
 
 
-_CHAINED: Final = {get_args(one.model_fields["kind"].annotation)[0] for one in _COMPONENTS if one is not RetentionKnob}
+_CHAINED: Final = {kind for one in _COMPONENTS if one is not RetentionKnob for kind in _kinds_of(one)}
 
 
 @cache

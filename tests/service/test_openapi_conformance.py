@@ -48,18 +48,21 @@ def _as_lines(_: Any, value: Any) -> bytes:
     return value.encode(errors="replace") if isinstance(value, str) else to_json(value, fallback=repr)
 
 
-def _sets_a_threshold_twice(body: dict[str, Any]) -> bool:
-    """Whether the policy sets one threshold several times, which is refused though the schema allows it."""
+def _repeats_a_name(body: dict[str, Any]) -> bool:
+    """Whether two operations share an id or two overrides a threshold: refused, though the schema allows it."""
     policy = body.get("policy")
-    stated = policy.get("thresholds") if isinstance(policy, dict) else None
-    listed = stated if isinstance(stated, list) else []
-    names = [repr((one.get("code"), one.get("threshold"))) for one in listed if isinstance(one, dict)]
-    return len(set(names)) < len(names)
+    thresholds = policy.get("thresholds") if isinstance(policy, dict) else None
+    for listed, fields in ((thresholds, ("code", "threshold")), (body.get("operations"), ("id",))):
+        entries = [one for one in listed if isinstance(one, dict)] if isinstance(listed, list) else []
+        names = [repr([one.get(field) for field in fields]) for one in entries]
+        if len(set(names)) < len(names):
+            return True
+    return False
 
 
 def _chosen(case: Case, config: pytest.Config) -> bool:
     """A share of the boundary cases, always the same; with --long all of them. What no schema can say is left out."""
-    if isinstance(case.body, dict) and _sets_a_threshold_twice(case.body):
+    if isinstance(case.body, dict) and _repeats_a_name(case.body):
         return False
     if case.path not in _ONE_IN or not isinstance(case.body, dict) or config.getoption("--long", default=False):
         return True

@@ -109,7 +109,8 @@ NAMES = {
     "a listed value never in the closed list": ('kind in ["cuter"]', 'kind is never "cuter"; did you mean cutter?'),
     "a value unlike any": (
         'kind != "xyz"',
-        'kind is never "xyz"; there are: base_holder, extension, reducer, collet, cutter, gauge_pin, retention_knob',
+        'kind is never "xyz"; there are: base_holder, extension, reducer, collet, cutter, drill, tap,'
+        " reamer, boring_tool, gauge_pin, retention_knob",
     ),
     "text < text": ('material < "steel"', "material is a text; it can only be compared by == and !="),
     "a number with a text": ('mass_kg == "5"', 'mass_kg is a number and "5" a text; they cannot be compared'),
@@ -203,17 +204,20 @@ RULES: Mapping[str, tuple[Mapping[str, str], str, str]] = {
     "a field of some kinds": (
         {"require": "teeth < 5"},
         "code",
-        'teeth exists only where kind == "cutter"; say so under where',
+        'teeth exists only where kind in ["cutter", "drill", "tap", "reamer", "boring_tool"];'
+        " say so under where",
     ),
     "a field of some kinds and more": (
         {"where": 'kind in ["cutter", "collet"]', "require": "teeth < 5"},
         "where",
-        'teeth exists only where kind == "cutter"; say so under where',
+        'teeth exists only where kind in ["cutter", "drill", "tap", "reamer", "boring_tool"];'
+        " say so under where",
     ),
     "a field of some kinds on the other side": (
         {"for": "joint", "where": 'upper.kind == "cutter"', "require": "lower.teeth < 5", "message": "m"},
         "where",
-        'lower.teeth exists only where lower.kind == "cutter"; say so under where',
+        'lower.teeth exists only where lower.kind in ["cutter", "drill", "tap", "reamer", "boring_tool"];'
+        " say so under where",
     ),
     "a field of some couplings": (
         {"where": 'kind == "cutter"', "require": "machine_side.diameter_mm < 5"},
