@@ -54,7 +54,7 @@ _FOLDERS: Final = ("balance", "bending", "couplings", "cutting", "grip", "stack"
 
 
 class TableError(ValueError):
-    """An invalid table file; the message begins with the name of the file."""
+    """An invalid table file; the message starts with the name of the file."""
 
 
 class UnknownEntryError(ValueError):

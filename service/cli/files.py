@@ -6,7 +6,7 @@ import argparse
 import json
 import re
 import sys
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from types import MappingProxyType
 from typing import Final, NamedTuple, TypeVar
@@ -33,6 +33,7 @@ __all__ = [
     "position_of",
     "report_console",
     "settings_of",
+    "with_rulebooks",
 ]
 
 
@@ -158,10 +159,14 @@ def add_rulebooks(parser: argparse.ArgumentParser) -> None:
 
 def settings_of(arguments: argparse.Namespace) -> Settings:
     """Return the settings, with the rulebooks that the command names."""
-    settings = Settings()
-    if not arguments.rulebooks:
+    return with_rulebooks(Settings(), arguments.rulebooks)
+
+
+def with_rulebooks(settings: Settings, folders: Sequence[Path]) -> Settings:
+    """Return the settings with these folders of rulebooks added."""
+    if not folders:
         return settings
-    return settings.model_copy(update={"extra_rulebooks": (*settings.extra_rulebooks, *arguments.rulebooks)})
+    return settings.model_copy(update={"extra_rulebooks": (*settings.extra_rulebooks, *folders)})
 
 
 VERDICT_CODES: Final[Mapping[Verdict, int]] = MappingProxyType({"pass": 0, "review": 1, "fail": 2})

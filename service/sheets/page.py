@@ -71,7 +71,7 @@ STYLE_SOURCE: Final = f"'sha256-{b64encode(sha256(PAGE_STYLE.encode()).digest())
 """The style as a source expression of a Content-Security-Policy (CSP Level 3, section 2.3.1)."""
 
 PAGE_POLICY: Final = f"default-src 'none'; style-src {STYLE_SOURCE}; base-uri 'none'; form-action 'none'"
-"""What a page may load: its own style and nothing else. It stands in the page, too, for pages kept as files."""
+"""What a page may load: its own style and nothing else. The page itself repeats it, for pages saved as files."""
 
 PAGE_HEADERS: Final[Mapping[str, str]] = MappingProxyType(
     {

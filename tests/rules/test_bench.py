@@ -67,6 +67,8 @@ def test_built_in_rules_have_no_remarks() -> None:
         (_without("owner"), ["no owner"]),
         (_without("examples"), ["no example that fires", "no example that stays silent", "no example that is undec"]),
         (_without("examples", where='kind == "cutter" && stated(teeth)'), ["no example that f", "no example that st"]),
+        (_without(where='kind == "cutter" && labels.cell == "B"'), ["undecided for every stack without labels.cell; le"]),
+        (_without(where='kind == "cutter" && stated(labels.cell) && labels.cell == "B"'), []),
         (_without(replaced_by="GRIP-010"), ["replaced by GRIP-010; remove it"]),
         (_without(replaced_by="HS-099"), ["replaced by HS-099, which does not exist"]),
         (

@@ -131,6 +131,10 @@ def test_an_adjustment_ends(tmp_path: Path, today: date | None, counts: bool) ->
         ),
         ("adjust: [{code: SPD-010, disable: true, %s}]", ["switches off a safety rule"]),
         ("adjust: [{code: SPD-010, severity: warning, %s}]", ["lowers a safety rule"]),
+        (
+            "adjust: [{code: RUN-999, disable: true, %s}]\nrules: [{code: RUN-999, severity: grave}]",
+            ["severity"],
+        ),
         ("revision: none", ["a book has rules, or adjust with changes to rules"]),
     ],
 )
@@ -138,6 +142,7 @@ def test_adjustments_that_make_no_sense_stop_the_start(tmp_path: Path, text: str
     """Every reason is named."""
     found = _refusal(tmp_path / "shop", (text % WHY if "%s" in text else text) + "\n")
     assert all(any(reason in one for one in found) for reason in reasons), found
+    assert not ("severity: grave" in text and any("there is no rule" in one for one in found)), found
 
 
 def test_an_accepted_safety_rule_may_be_switched_off(tmp_path: Path) -> None:
