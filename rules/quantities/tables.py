@@ -50,7 +50,7 @@ _NEXT_DOCUMENT: Final = "\n---\n"
 _NAMED: Final = re.compile(r"^name: ", re.MULTILINE)
 """First key of every table; a file without it holds definitions only."""
 
-_FOLDERS: Final = ("balance", "bending", "couplings", "cutting", "grip", "stack", "tables")
+_FOLDERS: Final = ("assumptions", "balance", "bending", "couplings", "cutting", "grip", "parts", "stack")
 
 
 class TableError(ValueError):

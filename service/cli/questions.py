@@ -21,6 +21,7 @@ from rules.schema.gate import Decision, Expectation, GateReport, GateRequest
 from rules.schema.parsing import parse, parse_request
 from rules.schema.reading import ReadingReport, ReadingRequest
 from rules.schema.report import Report
+from rules.schema.request import CheckRequest, Policy, Unstated
 from rules.schema.search import SearchReport, SearchRequest
 from rules.search.search import search
 from service.cli.files import (
@@ -65,7 +66,14 @@ def add_check_parser(commands: argparse._SubParsersAction[argparse.ArgumentParse
         " input, 4 program fault.",
         epilog="example: stackgauge check stack.json --html report.html",
     )
-    parser.add_argument("files", nargs="+", metavar="FILE", help="request as JSON; - for standard input")
+    parser.add_argument("files", nargs="+", metavar="FILE", help="request as JSON or YAML; - for standard input")
+    parser.add_argument(
+        "--unstated",
+        choices=get_args(Unstated),
+        default="typical",
+        help="what counts for a value that is not stated, unless the request says so: undecided, its typical (default)"
+        " or its cautious value",
+    )
     parser.add_argument(
         "--assembly", action="store_true", help="include the assembly, measuring and disassembly instructions"
     )
@@ -83,7 +91,7 @@ def _run_check(arguments: argparse.Namespace) -> int:
     console = report_console()
 
     def judge(data: object) -> tuple[Report, frozenset[str], str | None]:
-        request = parse_request(data)
+        request = _with_unstated(parse_request(data), arguments.unstated)
         if arguments.assembly:
             request = request.with_assembly()
         page = None if out is None else report_page(*assess_instructed(assessor, request))
@@ -104,6 +112,14 @@ def _run_check(arguments: argparse.Namespace) -> int:
             console.print(Text(("\n" if number else "") + name, style="dim"), soft_wrap=True)
         print_report(report, console)
     return worst
+
+
+def _with_unstated(request: CheckRequest, unstated: Unstated) -> CheckRequest:
+    """Return the request with this policy for values not stated, unless it has its own."""
+    policy = request.policy or Policy()
+    if unstated == "undecided" or "unstated" in policy.model_fields_set:
+        return request
+    return request.model_copy(update={"policy": policy.model_copy(update={"unstated": unstated})})
 
 
 def _written(out: Path, page: str) -> bool:

@@ -24,6 +24,7 @@ from pydantic_core import to_json
 from rules.schema.report import OperationGrip, Report, SpeedLimit, Verdict
 from service.contract import PictureName, Problem, ProblemType
 from service.drawing.pictures import NOTHING_TO_SHOW, pictures_of
+from service.sheets.assumed import assumed, headlines
 from service.sheets.check import (
     CHANGED,
     NO_FINDINGS,
@@ -143,12 +144,15 @@ def report_page(report: Report, analysis: StackAnalysis) -> str:
         title=f"{report.verdict.capitalize()}: {unnamed(report)}",
         meaning=_MEANINGS[report.verdict],
         counts=counts(report.summary),
+        headlines=headlines(report),
         changed_title=CHANGED,
         changes=changes(report.provenance),
         no_findings=NO_FINDINGS,
         key=list(_key(report)),
         stack=_stack(report, analysis),
-        sections=[one for one in (runout(report.runout), *mechanics(report)) if one or one.name in _PICTURES],
+        sections=[
+            one for one in (assumed(report), runout(report.runout), *mechanics(report)) if one or one.name in _PICTURES
+        ],
         captions=_PICTURES,
         pictures=_drawn(report, analysis),
         assembly=report.assembly,
