@@ -35,6 +35,9 @@ class Result(NamedTuple):
 
 Results: TypeAlias = Mapping[_Key, Result]
 
+_ON_DATA: Final = "DAT-"
+"""Rules on contradictions in what is stated; an assumed value contradicts nothing."""
+
 _SLIPS: Final = 1.0
 """Safety factor at which a clamp slips."""
 
@@ -126,13 +129,13 @@ def combined(
     for one in judged.findings:
         if _place(one) in known:
             findings.append(one)
-        else:
+        elif not one.code.startswith(_ON_DATA):
             findings.append(_on_assumptions(one, open_rules, ids))
     shown = {_place(one) for one in findings}
     findings += [one for one in unassumed.findings if _place(one) not in shown]
     shown |= known
     for one in other.findings:
-        if _place(one) not in shown and one.severity != "advice":
+        if _place(one) not in shown and one.severity != "advice" and not one.code.startswith(_ON_DATA):
             findings.append(_possible(one, open_rules, ids))
     findings.sort(key=lambda item: _ORDER[item.severity])
     used: dict[str, list[str]] = {}

@@ -17,6 +17,7 @@ from pydantic import BaseModel
 
 from rules.couplings import collets
 from rules.couplings.collets import NutCollet, PressCollet
+from rules.couplings.definition import Deviation
 from rules.couplings.hollow_taper import HollowTaper
 from rules.couplings.polygonal_taper import PolygonalTaper
 from rules.couplings.shell_mill_arbor import ArborShellMill
@@ -27,9 +28,11 @@ from rules.couplings.straight_shank import (
     CylindricalShank,
     ShrinkFit,
     SideLock,
+    diameters,
     largest_shank_mm,
     usual_shank_length,
 )
+from rules.grip.tolerances import limits
 from rules.quantities.tables import Confidence, Row, read_rows
 from rules.schema.components import (
     BaseHolder,
@@ -267,6 +270,12 @@ class _Around(NamedTuple):
         return chained[place + 1] if place + 1 < len(chained) else None
 
     @property
+    def projection(self) -> float | None:
+        """Projection of the part from the one that clamps it, mm; None where no joint states it."""
+        own = next((joint for joint in self.joints if joint.lower == self.part.id), None)
+        return None if own is None else own.projection_mm
+
+    @property
     def tool_diameter(self) -> float:
         """Diameter that distances of runout readings count in, mm: that of the tool, else 10 mm."""
         last = self.chained[-1] if self.chained else None
@@ -299,6 +308,8 @@ def _runout(around: _Around, at: str) -> Assumed | None:
         return _collet_runout(around, part, at)
     if isinstance(part, Cutter):
         row = _row("cutter_runout_um", _cutter_class(part))
+        if part.kind in ("drill", "tap", "reamer"):  # their runout is that of the point
+            distance = around.projection or distance
     elif isinstance(part, BaseHolder | Extension | Reducer):
         side = part.workpiece_side
         category = "other" if side is None else side.coupling
@@ -605,9 +616,56 @@ def _shank_tolerance(around: _Around, at: str) -> Assumed | None:
 
 def _bore_tolerance(around: _Around, at: str) -> Assumed | None:
     side = getattr(around.part, "workpiece_side", None)
+    if isinstance(side, ShrinkFit):
+        return _shrink_bore(side, at)
     usual = "H5" if isinstance(side, SideLock) else "H7"
     return Assumed(
         at, "tolerance", "", "bore", None, usual, usual, (usual, usual), "common practice", "common practice"
+    )
+
+
+def _shrink_bore(side: ShrinkFit, at: str) -> Assumed | None:
+    """Return the limits of a bore for shrinking on an h6 shank, by its interference at the middle of both limits."""
+    diameter = side.diameter_mm
+    if diameter is None:
+        return None
+    try:
+        half = -limits(diameter, "h6", hole=False).lower_um / 2.0
+    except ValueError:  # a diameter beyond the table
+        return None
+    ends = []
+    for interference in (1.0 * diameter + 3.0, 0.6 * diameter + 2.0):
+        # the loosest pair still interferes by a micrometre
+        upper = -round(max(interference + half - 2.0, 2.0 * half + 1.0), 1)
+        ends.append(Deviation(lower_um=upper - 4.0, upper_um=upper))
+    typical, cautious = ends
+    words = tuple(f"{one.lower_um:g} to {one.upper_um:g} µm" for one in ends)
+    return Assumed(
+        at.replace("/tolerance", "/deviation"),
+        "bore_deviation",
+        "",
+        "shrink fit",
+        None,
+        typical,
+        cautious,
+        (words[0], words[1]),
+        "interference 1.0 ‰ d + 3 µm (typical) and 0.6 ‰ d + 2 µm (cautious) with an h6 shank",
+        "common practice",
+    )
+
+
+def _yield(around: _Around, at: str) -> Assumed | None:
+    """Return the yield stress of a hardened holder."""
+    if not isinstance(around.part, BaseHolder | Extension | Reducer):
+        return None
+    row = _row("yield_mpa", "holder")
+    return _assumed(at, row, "yield_stress", "MPa", row.typical, row.cautious)
+
+
+def _forms_thread(_: _Around, at: str) -> Assumed | None:
+    """Return that a tap cuts; one that forms takes three times the torque."""
+    return Assumed(
+        at, "thread_making", "", "tap", None, False, True, ("cutting", "forming"), "common practice", "common practice"
     )
 
 
@@ -615,7 +673,9 @@ def _max_speed(around: _Around, at: str) -> Assumed | None:
     part = around.part
     if isinstance(part, BaseHolder):
         side = part.machine_side
-        category = f"{side.coupling} {getattr(side, 'size', None)}" if side is not None else ""
+        # forms E and F are made for higher speeds
+        form = "E" if getattr(side, "form", None) in ("E", "EB", "ES", "F") else ""
+        category = "" if side is None else f"{side.coupling} {form}{getattr(side, 'size', None)}"
     elif isinstance(part, Extension | Reducer):
         category = "straight shank"
     else:
@@ -698,8 +758,7 @@ def _bore_depth(around: _Around, at: str) -> Assumed | None:
     full = _full_grip(around)
     if full is None:
         return None
-    beyond = 10.0 if isinstance(getattr(around.part, "workpiece_side", None), ColletBore) else 0.0
-    ends = (full + beyond, full)
+    ends = (full + 10.0, full + 5.0)
     return _plain(at, "bore_depth", "clamp", "mm", ends, "common practice", "common practice")
 
 
@@ -729,9 +788,15 @@ def _next(around: _Around, part: StackEntry) -> StackEntry | None:
 def _shank_length(around: _Around, at: str) -> Assumed | None:
     diameter = getattr(getattr(around.part, "machine_side", None), "diameter_mm", None)
     full = None if diameter is None else usual_shank_length(diameter)
-    if full is None:
+    if full is not None:
+        return _plain(at, "shank_length", "shank", "mm", (full, full), "DIN 6535:1992", "standard")
+    overall, flutes = getattr(around.part, "overall_length_mm", None), getattr(around.part, "flute_length_mm", None)
+    if overall is None:
         return None
-    return _plain(at, "shank_length", "shank", "mm", (full, full), "DIN 6535:1992", "standard")
+    smaller = next((one for one in reversed(diameters("din_6535")) if one <= (diameter or 0.0)), None)
+    usual = 0.0 if smaller is None else usual_shank_length(smaller) or 0.0
+    length = _mm(max(overall / 2.0, min(usual, overall)) if flutes is None else overall - flutes)
+    return _plain(at, "shank_length", "shank", "mm", (length, length), "common practice", "common practice")
 
 
 def _grip(place: int, joint: Joint, components: Sequence[StackEntry]) -> Assumed | None:
@@ -766,6 +831,8 @@ _PROVIDERS: Final[Mapping[str, Callable[[_Around, str], Assumed | None]]] = {
     "unbalance_g_mm": _unbalance,
     "material": _material,
     "max_speed_rpm": _max_speed,
+    "yield_mpa": _yield,
+    "forms_thread": _forms_thread,
     "helix_angle_deg": _helix,
     "machine_side/tolerance": _shank_tolerance,
     "machine_side/form": _shank_form,

@@ -557,9 +557,9 @@ class AssumedRange(Out):
     plane: str | None = Field(description="Plane of a runout; null for other results.")
     joint: JointEnds | None
     operation: str | None = Field(description="Operation; null for the stack.")
-    typical: float | None = Field(description="With typical values.")
-    cautious: float | None = Field(description="With cautious values.")
-    limit: float | None = Field(description="Limit of the operation or the machine; null for none.")
+    typical: float | None = Field(title="Typical", description="With typical values.")
+    cautious: float | None = Field(title="Cautious", description="With cautious values.")
+    limit: float | None = Field(title="Against", description="Limit of operation or machine; null for none.")
     unit: str = Field(description="UCUM code of the unit.", examples=["um"])
 
 

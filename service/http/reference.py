@@ -199,9 +199,11 @@ def parts_router() -> APIRouter:
     )
     async def list_parts(
         request: Request,
-        kind: Annotated[str | None, Query(description="Only parts of this kind.", max_length=64)] = None,
+        kind: Annotated[
+            str | None, Query(description="Only parts of this kind.", max_length=64, examples=["collet"])
+        ] = None,
         contains: Annotated[
-            str | None, Query(description="Only parts with this text in key or title.", max_length=64)
+            str | None, Query(description="Only parts with this text in key or title.", max_length=64, examples=["32"])
         ] = None,
     ) -> Response:
         """Standard parts by number and size; every dimension that a form allows can be asked for."""

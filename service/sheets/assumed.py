@@ -2,18 +2,27 @@
 
 from __future__ import annotations
 
+from typing import Final
+
 from rules.schema.report import AssumedRange, Assumption, Report
-from service.sheets.figures import UNKNOWN, Cell, Figure, Row, Section, Table, Unit, unit_sign, words
+from service.sheets.figures import UNKNOWN, Cell, Figure, Row, Section, Table, Unit, lines, unit_sign, words
 
 __all__ = ["assumed", "headlines"]
 
 
-_SURE = {"standard": "standard", "textbook": "print", "from_memory": "from memory", "common_practice": "practice"}
+_SURE: Final = {
+    "standard": "standard",
+    "textbook": "print",
+    "from_memory": "from memory",
+    "common_practice": "practice",
+}
 
-_MEASURE_FROM = 0.3
+_ENDS: Final = lines(AssumedRange, "typical", "cautious", "limit")
+
+_MEASURE_FROM: Final = 0.3
 """Dependence from which on a value is worth a measurement."""
 
-_MOST_NAMED = 3
+_MOST_NAMED: Final = 3
 
 
 def assumed(report: Report) -> Section:
@@ -57,7 +66,7 @@ def _name(one: Assumption | AssumedRange) -> str:
     return _NAMES.get(one.quantity, one.quantity.replace("_", " "))
 
 
-_NAMES = {"runout_tir": "runout", "max_speed": "speed limit", "centre_of_mass": "centre of mass"}
+_NAMES: Final = {"runout_tir": "runout", "max_speed": "speed limit", "centre_of_mass": "centre of mass"}
 
 
 def _figure(value: float | str | None, unit: str | None) -> Cell:
@@ -83,7 +92,7 @@ def _ranges(report: Report) -> list[Table]:
         limit: Cell = ("–",) if one.limit is None else _figure(one.limit, one.unit)
         rows.append(Row(((name,), _figure(one.typical, one.unit), _figure(one.cautious, one.unit), limit)))
     caption = "Results with typical and with cautious values of everything assumed; runout is the 95th percentile."
-    return [Table(caption, ("Result", "Typical", "Cautious", "Against"), tuple(rows))]
+    return [Table(caption, ("Result", *(one.head for one in _ENDS)), tuple(rows))]
 
 
 def _values(report: Report) -> list[Table]:
