@@ -19,7 +19,7 @@ from rules.assessor import Assessor
 from service.cli import serve
 from service.cli.files import BAD_INPUT, FAULT
 from service.cli.serve import worker_app
-from service.operations.process import Snapshot
+from service.operations.assessors import Snapshot
 from service.operations.settings import Settings
 from tests.support.live_service import PATIENCE_S, LiveService, until
 
