@@ -8,6 +8,7 @@ import sys
 import traceback
 from collections.abc import Mapping, Sequence
 from importlib import import_module
+from importlib.util import find_spec
 from types import MappingProxyType
 from typing import Final, NoReturn
 
@@ -49,6 +50,9 @@ class _Parser(argparse.ArgumentParser):
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run a command and return its exit code."""
+    # Every command needs the server extra, so without it the help would promise too much.
+    if find_spec("numpy") is None:
+        return _fault(ModuleNotFoundError(name="numpy"))
     words = sys.argv[1:] if argv is None else argv
     # No option before the command takes a value, so the first other word is the command.
     command = next((word for word in words if not word.startswith("-")), None)
