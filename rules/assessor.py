@@ -14,7 +14,7 @@ from pydantic import TypeAdapter
 
 from rules.analysis import StackAnalysis, analyse, cautions_of
 from rules.answer.findings import finding, not_judged, repointed, undecided
-from rules.answer.provenance import provenance, threshold_overrides
+from rules.answer.provenance import provenance, request_sha256, threshold_overrides
 from rules.assembly.instruction import assembly_section
 from rules.assumptions.combining import combined, dependence, lacking, results
 from rules.assumptions.laying import Assumed, End, Laying
@@ -268,6 +268,15 @@ class Assessor:
             ),
         )
         return report, derived
+
+    def assess_instructed(self, request: CheckRequest) -> tuple[Report, StackAnalysis]:
+        """Return the same with the work instruction, whether requested or not.
+
+        The request digest is that of the original request, so it is the same in every format.
+        """
+        report, derived = self.assess_derived(request.with_assembly())
+        provenance = report.provenance.model_copy(update={"request_sha256": request_sha256(request)})
+        return report.model_copy(update={"provenance": provenance}), derived
 
     def situations(self, request: CheckRequest) -> Situations:
         """Return a request as the rules see it, once for each of its operations; errors as :meth:`assess`."""

@@ -2,24 +2,21 @@
 
 from __future__ import annotations
 
+import gc
+import os
 import sys
 
-from rules import missing_extra
-from service.cli import FAULT
+from service.cli.main import main as run
 
 __all__ = ["main"]
 
 
 def main() -> int:
-    """Run the command that this process was started with; one line says so if the server extra is missing."""
-    try:
-        from service.cli.main import main as run
-    except ModuleNotFoundError as error:
-        missing = missing_extra("The command line", error)
-        if missing is None:
-            raise
-        print(missing, file=sys.stderr)
-        return FAULT
+    """Run the command that this process was started with."""
+    # The matrices of a stack are small: threads of the linear algebra take longer to start than it takes to work.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    # Nearly all that is made at the start stays, so looking for what does not would only take time.
+    gc.set_threshold(100_000, 20, 20)
     return run()
 
 

@@ -11,6 +11,10 @@ from pathlib import Path
 import pytest
 from hypothesis import settings
 
+# For the processes that tests start, hundreds of them: they keep what they compile, and small matrices need no threads.
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
 # the same examples in every run, however slow the machine; all of them with --long
 settings.register_profile("steady", deadline=None, derandomize=True, max_examples=40)
 settings.register_profile("long", deadline=None, derandomize=True)

@@ -9,12 +9,11 @@ from importlib.resources import files
 from types import MappingProxyType
 from typing import Final
 
-import yaml
-
 from rules.couplings import steep_taper
 from rules.couplings.sides import COUPLINGS
 from rules.quantities.models import MissingQuantity, construct
 from rules.quantities.rounding import rounded, rounded_for_people
+from rules.quantities.tables import read_definitions
 from rules.quantities.units import quantity_and_unit, ucum
 from rules.rulebook.book import Fired, Judgement, Rule, Rulebook
 from rules.rulebook.book import Undecided as UndecidedRule
@@ -39,7 +38,7 @@ __all__ = [
 @cache
 def _names() -> Mapping[str, Mapping[str, str]]:
     """Return the names of the codes, by property and code."""
-    own = yaml.safe_load(files("rules.answer").joinpath("trade_names.yaml").read_text(encoding="utf-8"))
+    own = read_definitions(files("rules.answer").joinpath("trade_names.yaml"))
     couplings = {name: one.described.title for name, one in COUPLINGS.items()}
     tapers = {name: steep_taper.form(name).title for name in steep_taper.forms()}
     knobs = {name: steep_taper.knob(name).title for name in steep_taper.knobs()}

@@ -12,10 +12,9 @@ from importlib.resources.abc import Traversable
 from types import MappingProxyType
 from typing import Any, Final
 
-import yaml
-
 from rules.quantities.missing import Missing, OrMissing
 from rules.quantities.models import Model, construct
+from rules.quantities.tables import read_definitions
 from rules.quantities.units import ucum
 from rules.rulebook.book import Overrides, Rulebook, check_overrides
 from rules.schema.parsing import BadRequestError, Fault, FaultCode, pointer
@@ -227,8 +226,8 @@ class _Caution:
 
 @cache
 def _entries() -> tuple[_Caution, ...]:
-    text = files("rules.answer").joinpath("cautions.yaml").read_text(encoding="utf-8")
-    return tuple(_Caution(**entry) for entry in yaml.safe_load(text))
+    entries = read_definitions(files("rules.answer").joinpath("cautions.yaml"))
+    return tuple(_Caution(**entry) for entry in entries)
 
 
 def cautions(couplings: Iterable[str], mass: OrMissing[float], *, has_knob: bool) -> list[str]:

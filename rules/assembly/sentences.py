@@ -9,11 +9,10 @@ from importlib.resources import files
 from string import Formatter
 from typing import Any, Final, NamedTuple, TypeAlias, TypedDict
 
-import yaml
-
 from rules.couplings.sides import COUPLINGS
 from rules.quantities.missing import Missing, OrMissing
 from rules.quantities.rounding import rounded, rounded_for_people
+from rules.quantities.tables import read_definitions
 from rules.quantities.units import ucum
 from rules.schema.report import AssemblyAction, JointEnds
 
@@ -234,7 +233,7 @@ def _coupling(entry: Mapping[str, Any]) -> CouplingWords:
 
 
 def _read(package: str, name: str) -> Any:
-    return yaml.safe_load(files(package).joinpath(name).read_text(encoding="utf-8"))
+    return read_definitions(files(package).joinpath(name))
 
 
 @cache

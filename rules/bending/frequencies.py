@@ -19,8 +19,6 @@ from typing import Final, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.linalg.blas import dsymm
-from scipy.linalg.lapack import dgeqrf, dorgqr, dsyevd
 
 from rules.bending.beam import LARGEST, SMALLEST, Segment, Spring, boundaries_of, spring_places
 from rules.quantities.work_limit import charge
@@ -320,15 +318,20 @@ def _largest(matrix: _Matrix, count: int) -> list[float]:
         iterated = _iterated(matrix, count)
         if iterated is not None:
             return iterated
-    values, _, info = dsyevd(matrix, compute_v=0, lower=0)
-    if info != 0:
-        raise ValueError("the beam's frequencies could not be found")
+    try:
+        values = np.linalg.eigvalsh(matrix, UPLO="U")
+    except np.linalg.LinAlgError as error:
+        raise ValueError("the beam's frequencies could not be found") from error
     found: list[float] = values[: -count - 1 : -1].tolist()
     return found
 
 
 def _iterated(matrix: _Matrix, count: int) -> list[float] | None:
     """Return the same by simultaneous iteration of a few vectors, or None if it does not converge."""
+    # Imported here: few stacks have so many pieces, and importing scipy takes as long as twenty checks.
+    from scipy.linalg.blas import dsymm
+    from scipy.linalg.lapack import dgeqrf, dorgqr, dsyevd
+
     block = _start(len(matrix), count + _GUARD)
     for _ in range(_SWEEPS):
         factored, tau, _, _ = dgeqrf(dsymm(1.0, matrix, block))

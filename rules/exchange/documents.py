@@ -7,14 +7,10 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from types import MappingProxyType
-from typing import Annotated, Any, Final, TypeAlias
+from typing import TYPE_CHECKING, Annotated, Any, Final, TypeAlias
 
 from pydantic import Field
 
-from rules.exchange.component_csv import read_component_csv
-from rules.exchange.imported import Import
-from rules.exchange.tool_asset_import import read_cutting_tools
-from rules.exchange.untrusted import UnreadableError
 from rules.quantities.models import Identifier, Model
 from rules.rulebook.source import Problem, Source, read_source
 from rules.schema.components import (
@@ -28,10 +24,13 @@ from rules.schema.components import (
     RetentionKnob,
     StackEntry,
 )
-from rules.schema.imports import ComponentKind, ImportFormat
 from rules.schema.parsing import BadRequestError, parse
 from rules.schema.request import Machine
 from rules.stack.chain import NOTHING_MOUNTED, Mounted
+
+if TYPE_CHECKING:
+    from rules.exchange.imported import Import
+    from rules.schema.imports import ComponentKind, ImportFormat
 
 __all__ = ["NO_CATALOGUE", "Catalogue", "CatalogueError", "format_of", "load_catalogue", "read_document"]
 
@@ -51,6 +50,10 @@ def read_document(data: bytes, form: ImportFormat, kind: ComponentKind | None = 
 
     Raises :class:`~rules.exchange.untrusted.UnreadableError`.
     """
+    # Imported here, as below: a check without a catalogue reads no document.
+    from rules.exchange.component_csv import read_component_csv
+    from rules.exchange.tool_asset_import import read_cutting_tools
+
     return read_cutting_tools(data, kind) if form == "mtconnect_assets" else read_component_csv(data, kind)
 
 
@@ -150,6 +153,9 @@ def _from_tree(source: Source, problems: list[Problem]) -> Iterator[tuple[str, _
 
 
 def _from_csv(file: Path, problems: list[Problem]) -> Iterator[tuple[str, StackEntry]]:
+    from rules.exchange.component_csv import read_component_csv
+    from rules.exchange.untrusted import UnreadableError
+
     try:
         found = read_component_csv(file.read_bytes())
     except UnreadableError as error:

@@ -9,12 +9,11 @@ from functools import cache
 from importlib.resources import files
 from typing import Any, Final
 
-import yaml
-
 from rules.analysis import StackAnalysis
 from rules.answer.provenance import provenance, threshold_overrides
 from rules.assessor import Assessor
 from rules.gate.digest import context_sha256, decision_sha256, input_sha256
+from rules.quantities.tables import read_definitions
 from rules.schema.gate import (
     EVALUATIONS,
     REQUIREMENTS,
@@ -58,8 +57,8 @@ class Requirement:
 @cache
 def requirements() -> tuple[Requirement, ...]:
     """Return the list in the order of its codes."""
-    text = files("rules.gate").joinpath("gate_requirements.yaml").read_text(encoding="utf-8")
-    return tuple(Requirement(**{**entry, "fields": tuple(entry["fields"])}) for entry in yaml.safe_load(text))
+    entries = read_definitions(files("rules.gate").joinpath("gate_requirements.yaml"))
+    return tuple(Requirement(**{**entry, "fields": tuple(entry["fields"])}) for entry in entries)
 
 
 def unstated(request: CheckRequest, derived: StackAnalysis) -> list[Requirement]:

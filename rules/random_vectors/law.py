@@ -33,7 +33,6 @@ from typing import NamedTuple, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import brentq
 
 from rules.quantities.work_limit import charge
 from rules.random_vectors.series import MOST_TERMS, series_law
@@ -260,6 +259,9 @@ class _PairLaw:
             return self.lower
         if probability >= 1.0:
             return self.upper
+        # Imported here: few sums have so few contributors, and the import takes longer than a check.
+        from scipy.optimize import brentq
+
         charge(400)
         start, end = self.lower, self.upper
         return float(brentq(lambda r: self.at(r) - probability, start, end, xtol=1e-13 * end, rtol=1e-12))

@@ -23,6 +23,7 @@ import operator
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from difflib import get_close_matches
+from functools import lru_cache
 from typing import Any, Final, Literal, Protocol, TypeAlias
 
 from lark import Lark, Token, UnexpectedInput
@@ -365,6 +366,7 @@ def _macro(over: str, method: str, arguments: Sequence[Expression], *, sized: bo
 _PARSER: Final = Lark(_GRAMMAR, parser="lalr", maybe_placeholders=False)
 
 
+@lru_cache(maxsize=2048)
 def parse(text: str) -> Expression:
     """Return the expression that a text writes, its names still unchecked.
 

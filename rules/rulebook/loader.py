@@ -13,8 +13,7 @@ from importlib.resources.abc import Traversable
 from pathlib import Path
 from typing import Any, Final, NamedTuple
 
-import yaml
-
+from rules.quantities.tables import read_definitions
 from rules.rulebook.book import (
     SEVERITIES,
     Adjustment,
@@ -281,7 +280,7 @@ def _digest(rules: Iterable[Rule], vocabulary: Vocabulary, adjustments: Iterable
 def _bases() -> Mapping[str, dict[str, Any]]:
     folder = files("rules").joinpath("books", "bases")
     return {
-        file.name.removesuffix(".yaml"): yaml.safe_load(file.read_text(encoding="utf-8"))
+        file.name.removesuffix(".yaml"): read_definitions(file)
         for file in sorted(folder.iterdir(), key=lambda entry: entry.name)
         if file.name.endswith(".yaml")
     }

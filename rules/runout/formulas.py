@@ -20,8 +20,6 @@ from dataclasses import dataclass
 from itertools import product
 from typing import Final, NamedTuple, NewType, overload
 
-from scipy.optimize import brentq
-
 from rules.random_vectors.random_sum import RandomClocking
 
 __all__ = [
@@ -623,6 +621,9 @@ def equal_effort_factor(
     >>> round(equal_effort_factor(5.0, [], RandomClocking([3.0, 4.0]), probability=0.5), 12)
     1.0
     """
+    # Imported here: only a budget asks, and the import takes longer than a check.
+    from scipy.optimize import brentq
+
     if not 0.0 <= target < math.inf:
         raise ValueError("a target must be finite, zero or more")
 

@@ -182,6 +182,8 @@ def _union(
 
 def _either(one: Property, other: Property) -> Property:
     """Return a property that two models have; its closed list holds the values of both, if both have one."""
+    if one is other:
+        return one
     if one.type != other.type:
         raise TypeError(f"{one.meaning} is a {one.type} in one model and a {other.type} in another")
     values = None if one.values is None or other.values is None else tuple(dict.fromkeys((*one.values, *other.values)))
@@ -190,14 +192,15 @@ def _either(one: Property, other: Property) -> Property:
 
 def _owned(owner: str, one: Property) -> Property:
     """Return a property that says whose it is."""
+    return one if owner not in _OWNERS else one.model_copy(update={"meaning": _owned_meaning(owner, one)})
+
+
+def _owned_meaning(owner: str, one: Property) -> str:
     words = _OWNERS.get(owner)
     if words is None:
-        return one
-    joined = f"{words} {one.meaning}"
-    if one.type == "flag":
-        whose = words.removesuffix("'s")
-        joined = f"{whose}: {one.meaning}"
-    return one.model_copy(update={"meaning": joined})
+        return one.meaning
+    whose = words.removesuffix("'s")
+    return f"{whose}: {one.meaning}" if one.type == "flag" else f"{words} {one.meaning}"
 
 
 def _kinds_of(model: type[BaseModel]) -> tuple[str, ...]:
@@ -228,8 +231,14 @@ def _of_component() -> dict[str, Property]:
 
 def _prefixed(prefix: str, words: Mapping[str, Property], **changes: Any) -> dict[str, Property]:
     return {
-        f"{prefix}.{name}": _owned(prefix, one).model_copy(
-            update={"from_request": True, "always": False, "kinds": _without_knobs(prefix, one.kinds), **changes}
+        f"{prefix}.{name}": one.model_copy(
+            update={
+                "meaning": _owned_meaning(prefix, one),
+                "from_request": True,
+                "always": False,
+                "kinds": _without_knobs(prefix, one.kinds),
+                **changes,
+            }
         )
         for name, one in words.items()
     }

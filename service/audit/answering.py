@@ -20,7 +20,7 @@ from rules.assessor import Assessor
 from rules.version import VERSION
 from service.audit.libraries import AuditInputError
 from service.batch.lines import Chunk, Include, LineAnswer, SharedDefinitions, answer_lines
-from service.operations.process import load_assessor, rules_in_force
+from service.operations.assessors import load_assessor, rules_in_force
 from service.operations.settings import Settings
 
 __all__ = ["Answering", "DaskAnswering", "DifferentRulesError", "Here", "Promise", "answer_chunk"]

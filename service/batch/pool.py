@@ -34,8 +34,9 @@ from service.batch.lines import (
     is_blank,
     problem_answer,
 )
+from service.operations.assessors import Snapshot
 from service.operations.problems import ProblemError
-from service.operations.process import Snapshot, settle
+from service.operations.process import settle
 
 __all__ = ["Pool", "closing", "cores"]
 

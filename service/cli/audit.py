@@ -18,10 +18,10 @@ from service.audit.run import Audit, Interrupt, State
 from service.audit.tally import AuditSummary, Tally, print_audit
 from service.batch.pool import Pool, cores
 from service.cli.files import BAD_INPUT, FAULT, VERDICT_CODES, add_rulebooks, report_console, settings_of
-from service.operations.process import Snapshot, load_assessor, rules_in_force
+from service.operations.assessors import Snapshot, load_assessor, rules_in_force
 from service.operations.settings import Settings
 
-__all__ = ["INTERRUPTED", "add_parser"]
+__all__ = ["INTERRUPTED", "audit_arguments"]
 
 INTERRUPTED: Final = 130
 """Exit code after SIGINT or SIGTERM; ``--resume`` continues the audit."""
@@ -43,14 +43,10 @@ _SMALL_BYTES: Final = 256 * 1024
 """Bytes below which starting worker processes takes longer than the audit."""
 
 
-def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
-    """Add the command to the parser."""
-    parser = commands.add_parser(
-        "audit",
-        help="check whole tool libraries",
-        description=_ABOUT,
-        epilog="example: stackgauge audit library.ndjson --out report.html",
-    )
+def audit_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add what the command takes."""
+    parser.description = _ABOUT
+    parser.epilog = "example: stackgauge audit library.ndjson --out report.html"
     parser.add_argument("libraries", nargs="+", metavar="LIBRARY", help="file, folder, or - for standard input")
     parser.add_argument(
         "--out",

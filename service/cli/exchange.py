@@ -16,26 +16,25 @@ from rules.schema.imports import ComponentKind, ImportReport, Standard
 from rules.schema.parsing import parse_request
 from rules.schema.report import Report
 from service.cli.files import BAD_INPUT, VERDICT_CODES, add_rulebooks, judged, report_console, settings_of
-from service.operations.process import Exporter, load_assessor
+from service.operations.assessors import load_assessor
+from service.operations.process import Exporter
 from service.sheets.orders import print_import
 
-__all__ = ["add_export_parser", "add_import_parser"]
+__all__ = ["export_arguments", "import_arguments"]
 
 
 _FAULTY = 1
 """Exit code if part of a document is not a component."""
 
 
-def add_import_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
-    """Add the command to the parser."""
-    parser = commands.add_parser(
-        "import",
-        help="read components from MTConnect assets or CSV",
-        description="Read components from MTConnect assets (XML) or from CSV with ISO 13399 symbols. The report lists"
+def import_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add what the command takes."""
+    parser.description = (
+        "Read components from MTConnect assets (XML) or from CSV with ISO 13399 symbols. The report lists"
         " unused and missing data. Exit code, worst case: 0 all read, 1 some not read, 3 invalid document, 4 program"
-        " fault.",
-        epilog="example: stackgauge import tools.csv --kind cutter",
+        " fault."
     )
+    parser.epilog = "example: stackgauge import tools.csv --kind cutter"
     parser.add_argument("files", nargs="+", metavar="FILE", help="XML or CSV document; - for standard input")
     parser.add_argument(
         "--kind",
@@ -76,15 +75,13 @@ def _read(name: str, kind: ComponentKind | None) -> ImportReport | None:
     return None
 
 
-def add_export_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
-    """Add the command to the parser."""
-    parser = commands.add_parser(
-        "export",
-        help="write a checked stack as an MTConnect CuttingTool",
-        description="Check the stack in a file and print it as one MTConnect CuttingTool, whatever the verdict."
-        " Exit code: 0 pass, 1 review, 2 fail, 3 invalid input, 4 program fault.",
-        epilog="example: stackgauge export stack.json > tool.xml",
+def export_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add what the command takes."""
+    parser.description = (
+        "Check the stack in a file and print it as one MTConnect CuttingTool, whatever the verdict."
+        " Exit code: 0 pass, 1 review, 2 fail, 3 invalid input, 4 program fault."
     )
+    parser.epilog = "example: stackgauge export stack.json > tool.xml"
     parser.add_argument("file", metavar="FILE", help="request as JSON; - for standard input")
     parser.add_argument(
         "--timestamp",

@@ -17,7 +17,7 @@ from rules.schema.parsing import BadRequestError
 from rules.schema.report import Verdict
 from rules.schema.short_form import NotYAMLError, full_form, read_yaml
 from rules.schema.strict_json import NotJSONError, parse_json
-from service.cli import FAULT
+from service.cli import BAD_INPUT, FAULT, PIPE_CLOSED
 from service.operations.settings import Settings
 from service.sheets.text import PLAIN_WIDTH
 
@@ -189,9 +189,3 @@ READING_OPEN: Final = 1
 
 READING_REFUSED: Final = 2
 """Beyond the limit or outside the prediction."""
-
-BAD_INPUT: Final = 3
-"""Invalid request, rulebook, setting or command."""
-
-PIPE_CLOSED: Final = 141
-"""Output closed by its reader: 128 + SIGPIPE, as in a shell."""

@@ -6,21 +6,38 @@ import argparse
 import os
 import sys
 import traceback
-from collections.abc import Sequence
-from typing import NoReturn
+from collections.abc import Mapping, Sequence
+from importlib import import_module
+from importlib.util import find_spec
+from types import MappingProxyType
+from typing import Final, NoReturn
 
-from pydantic import ValidationError
-from pydantic_settings import SettingsError
-
-from rules.exchange.documents import CatalogueError
-from rules.rulebook.source import RulebookError
+from rules import missing_extra
 from rules.version import VERSION
-from service.cli import audit, exchange, questions, rules, serve
-from service.cli.files import BAD_INPUT, FAULT, PIPE_CLOSED
-from service.operations.process import UnexpectedJudgementError
-from service.operations.settings import PREFIX, SettingsFileError, is_in_environment, place_of
+from service.cli import BAD_INPUT, FAULT, PIPE_CLOSED
 
 __all__ = ["main"]
+
+_COMMANDS: Final[Mapping[str, tuple[str, str]]] = MappingProxyType(
+    {
+        "serve": ("serve", "start the HTTP service"),
+        "settings": ("serve", "show the settings in force"),
+        "check": ("check", "check stacks: fit, runout, speed, grip, balance"),
+        "audit": ("audit", "check whole tool libraries"),
+        "compare": ("questions", "compare alternative stacks"),
+        "gate": ("questions", "release, hold or stop a work order"),
+        "search": ("questions", "search an inventory for stacks"),
+        "budget": ("questions", "full runout budget of a stack"),
+        "read": ("questions", "judge runout readings"),
+        "import": ("exchange", "read components from MTConnect assets or CSV"),
+        "export": ("exchange", "write a checked stack as an MTConnect CuttingTool"),
+        "token": ("serve", "create a bearer token"),
+        "draw": ("questions", "draw a stack to scale, or plot its figures"),
+        "rules": ("rules", "lint, test, explain, compare and list rulebooks"),
+    }
+)
+"""Module and purpose by command. The module is imported when its command is called, since all of them together take
+ten times as long as a check; its function ``NAME_arguments`` adds what the command takes."""
 
 
 class _Parser(argparse.ArgumentParser):
@@ -33,7 +50,16 @@ class _Parser(argparse.ArgumentParser):
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run a command and return its exit code."""
-    arguments = _parser().parse_args(argv)
+    # Every command needs the server extra, so without it the help would promise too much.
+    if find_spec("numpy") is None:
+        return _fault(ModuleNotFoundError(name="numpy"))
+    words = sys.argv[1:] if argv is None else argv
+    # No option before the command takes a value, so the first other word is the command.
+    command = next((word for word in words if not word.startswith("-")), None)
+    try:
+        arguments = _parser(command).parse_args(words)
+    except ModuleNotFoundError as error:
+        return _fault(error)
     try:
         code: int = arguments.run(arguments)
         sys.stdout.flush()
@@ -41,35 +67,59 @@ def main(argv: Sequence[str] | None = None) -> int:
         # The reader closed the pipe, like `head`. Python would write to it once more at its end.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return PIPE_CLOSED
-    except (RulebookError, CatalogueError, UnexpectedJudgementError, SettingsFileError) as error:
+    except Exception as error:
+        return _refused(error, arguments)
+    return code
+
+
+def _refused(error: Exception, arguments: argparse.Namespace) -> int:
+    """Tell the exception that ended a command; return the exit code."""
+    from pydantic import ValidationError
+    from pydantic_settings import SettingsError
+
+    from rules.exchange.documents import CatalogueError
+    from rules.rulebook.source import RulebookError
+    from service.operations.assessors import UnexpectedJudgementError
+    from service.operations.settings import SettingsFileError
+
+    if isinstance(error, RulebookError | CatalogueError | UnexpectedJudgementError | SettingsFileError):
         print(error, file=sys.stderr)
         return BAD_INPUT
-    except ValidationError as error:
+    if isinstance(error, ValidationError):
         # Only settings are validated here; other input has its own messages.
         for one in error.errors(include_input=False, include_url=False):
             print(f"{_place(arguments, one['loc'])}: {one['msg']}", file=sys.stderr)
         return BAD_INPUT
-    except SettingsError as error:
+    if isinstance(error, SettingsError):
         # A list that is not JSON; the error names the setting only.
         name = str(error).split('"')[1].upper()
         print(f"STACKGAUGE_{name}: must be JSON", file=sys.stderr)
         return BAD_INPUT
-    except Exception:
+    return _fault(error)
+
+
+def _fault(error: Exception) -> int:
+    missing = missing_extra("The command line", error) if isinstance(error, ModuleNotFoundError) else None
+    if missing is not None:
+        print(missing, file=sys.stderr)
+    else:
         # Python exits with 1 after a traceback, which means review here.
-        traceback.print_exc()
-        return FAULT
-    return code
+        traceback.print_exception(error)
+    return FAULT
 
 
 def _place(arguments: argparse.Namespace, steps: tuple[int | str, ...]) -> str:
     """The variable of a setting, or its line if the settings file sets it."""
+    from service.operations.settings import PREFIX, is_in_environment, place_of
+
     name, file = str(steps[0]), os.environ.get(f"{PREFIX}SETTINGS_FILE")
     if file and not is_in_environment(name) and getattr(arguments, name, None) is None:
         return f"{place_of(name, file)}: {name}"
     return PREFIX + "_".join(map(str, steps)).upper()
 
 
-def _parser() -> argparse.ArgumentParser:
+def _parser(command: str | None) -> argparse.ArgumentParser:
+    """Return the parser of the command line, which knows the arguments of this command alone."""
     parser: argparse.ArgumentParser = _Parser(
         prog="stackgauge",
         description="Checks cutting-tool stacks: fit, runout, permissible speed and assembly.",
@@ -77,18 +127,8 @@ def _parser() -> argparse.ArgumentParser:
     )
     parser.add_argument("--version", action="version", version=f"stackgauge {VERSION}")
     commands = parser.add_subparsers(title="commands", required=True, metavar="COMMAND")
-    serve.add_serve_parser(commands)
-    serve.add_settings_parser(commands)
-    questions.add_check_parser(commands)
-    audit.add_parser(commands)
-    questions.add_compare_parser(commands)
-    questions.add_gate_parser(commands)
-    questions.add_search_parser(commands)
-    questions.add_budget_parser(commands)
-    questions.add_read_parser(commands)
-    exchange.add_import_parser(commands)
-    exchange.add_export_parser(commands)
-    serve.add_token_parser(commands)
-    questions.add_draw_parser(commands)
-    rules.add_parser(commands)
+    for name, (module, purpose) in _COMMANDS.items():
+        one = commands.add_parser(name, help=purpose)
+        if name == command:
+            getattr(import_module(f"service.cli.{module}"), f"{name}_arguments")(one)
     return parser

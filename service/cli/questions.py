@@ -1,4 +1,4 @@
-"""Commands with one JSON request per file: check, budget, compare, search, gate, read, draw."""
+"""Commands with one JSON request per file: budget, compare, search, gate, read, draw."""
 
 from __future__ import annotations
 
@@ -21,7 +21,6 @@ from rules.schema.gate import Decision, Expectation, GateReport, GateRequest
 from rules.schema.parsing import parse, parse_request
 from rules.schema.reading import ReadingReport, ReadingRequest
 from rules.schema.report import Report
-from rules.schema.request import CheckRequest, Policy, Unstated
 from rules.schema.search import SearchReport, SearchRequest
 from rules.search.search import search
 from service.cli.files import (
@@ -36,111 +35,31 @@ from service.cli.files import (
     settings_of,
 )
 from service.drawing.pictures import PictureName, picture_or_words
-from service.http.posted import assess_instructed
-from service.operations.process import load_assessor
-from service.sheets.check import print_report
+from service.operations.assessors import load_assessor
 from service.sheets.orders import print_gate, print_search
-from service.sheets.page import report_page
 from service.sheets.questions import print_budget, print_comparison, print_reading
 
 __all__ = [
     "DECISION_CODES",
     "MAY_NOT_START",
     "NOTHING_FOUND",
-    "add_budget_parser",
-    "add_check_parser",
-    "add_compare_parser",
-    "add_draw_parser",
-    "add_gate_parser",
-    "add_read_parser",
-    "add_search_parser",
+    "budget_arguments",
+    "compare_arguments",
+    "draw_arguments",
+    "gate_arguments",
+    "read_arguments",
+    "search_arguments",
 ]
 
 
-def add_check_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
-    """Add the command to the parser."""
-    parser = commands.add_parser(
-        "check",
-        help="check stacks: fit, runout, speed, grip, balance",
-        description="Check the stacks in request files. Exit code, worst case: 0 pass, 1 review, 2 fail, 3 invalid"
-        " input, 4 program fault.",
-        epilog="example: stackgauge check stack.json --html report.html",
-    )
-    parser.add_argument("files", nargs="+", metavar="FILE", help="request as JSON or YAML; - for standard input")
-    parser.add_argument(
-        "--unstated",
-        choices=get_args(Unstated),
-        default="typical",
-        help="what counts for a value that is not stated, unless the request says so: undecided, its typical (default)"
-        " or its cautious value",
-    )
-    parser.add_argument(
-        "--assembly", action="store_true", help="include the assembly, measuring and disassembly instructions"
-    )
-    parser.add_argument("--json", action="store_true", help="print each report as one line of JSON")
-    parser.add_argument("--html", type=Path, metavar="OUT", help="also write the report as an HTML page; one FILE only")
-    add_rulebooks(parser)
-    parser.set_defaults(run=_run_check, usage_error=parser.error)
-
-
-def _run_check(arguments: argparse.Namespace) -> int:
-    out: Path | None = arguments.html
-    if out is not None and len(arguments.files) > 1:
-        arguments.usage_error("--html takes one FILE only")
-    assessor = load_assessor(settings_of(arguments))
-    console = report_console()
-
-    def judge(data: object) -> tuple[Report, frozenset[str], str | None]:
-        request = _with_unstated(parse_request(data), arguments.unstated)
-        if arguments.assembly:
-            request = request.with_assembly()
-        page = None if out is None else report_page(*assess_instructed(assessor, request))
-        return assessor.assess(request), request.sections, page
-
-    worst = 0
-    for number, name in enumerate(arguments.files):
-        report, sections, page = judged(name, judge) or (None, frozenset(), None)
-        worst = max(worst, BAD_INPUT if report is None else VERDICT_CODES[report.verdict])
-        if report is None:
-            continue
-        if out is not None and page is not None and not _written(out, page):
-            worst = BAD_INPUT
-        if arguments.json:
-            print(report.only(sections).model_dump_json())
-            continue
-        if len(arguments.files) > 1:
-            console.print(Text(("\n" if number else "") + name, style="dim"), soft_wrap=True)
-        print_report(report, console)
-    return worst
-
-
-def _with_unstated(request: CheckRequest, unstated: Unstated) -> CheckRequest:
-    """Return the request with this policy for values not stated, unless it has its own."""
-    policy = request.policy or Policy()
-    if unstated == "undecided" or "unstated" in policy.model_fields_set:
-        return request
-    return request.model_copy(update={"policy": policy.model_copy(update={"unstated": unstated})})
-
-
-def _written(out: Path, page: str) -> bool:
-    try:
-        out.write_bytes(page.encode())
-    except OSError as error:
-        print(f"{out}: {error.strerror}", file=sys.stderr)
-        return False
-    return True
-
-
-def add_budget_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
-    """Add the command to the parser."""
-    parser = commands.add_parser(
-        "budget",
-        help="full runout budget of a stack",
-        description="Print the runout at every plane, the share of each contributor, the effect of a particle in each"
+def budget_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add what the command takes."""
+    parser.description = (
+        "Print the runout at every plane, the share of each contributor, the effect of a particle in each"
         " seat, the best clocking and the tolerance of each part. A check request is valid input. Exit code: 0"
-        " complete, 1 contributors missing, 3 invalid input, 4 program fault.",
-        epilog="example: stackgauge budget stack.json",
+        " complete, 1 contributors missing, 3 invalid input, 4 program fault."
     )
+    parser.epilog = "example: stackgauge budget stack.json"
     parser.add_argument("file", metavar="FILE", help="request as JSON; - for standard input")
     parser.add_argument("--json", action="store_true", help="print the budget as one line of JSON")
     add_rulebooks(parser)
@@ -169,14 +88,10 @@ _ABOUT_COMPARE: Final = (
 )
 
 
-def add_compare_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
-    """Add the command to the parser."""
-    parser = commands.add_parser(
-        "compare",
-        help="compare alternative stacks",
-        description=_ABOUT_COMPARE,
-        epilog="example: stackgauge compare comparison.json",
-    )
+def compare_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add what the command takes."""
+    parser.description = _ABOUT_COMPARE
+    parser.epilog = "example: stackgauge compare comparison.json"
     parser.add_argument("file", metavar="FILE", help="comparison as JSON; - for standard input")
     parser.add_argument("--json", action="store_true", help="print the report as one line of JSON")
     add_rulebooks(parser)
@@ -208,14 +123,10 @@ _ABOUT_SEARCH: Final = (
 )
 
 
-def add_search_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
-    """Add the command to the parser."""
-    parser = commands.add_parser(
-        "search",
-        help="search an inventory for stacks",
-        description=_ABOUT_SEARCH,
-        epilog="example: stackgauge search search.json",
-    )
+def search_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add what the command takes."""
+    parser.description = _ABOUT_SEARCH
+    parser.epilog = "example: stackgauge search search.json"
     parser.add_argument("file", metavar="FILE", help="search as JSON; - for standard input")
     parser.add_argument(
         "--continue", metavar="TOKEN", dest="token", help="token of the previous page, to get the next one"
@@ -254,14 +165,10 @@ _ABOUT_GATE: Final = (
 )
 
 
-def add_gate_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
-    """Add the command to the parser."""
-    parser = commands.add_parser(
-        "gate",
-        help="release, hold or stop a work order",
-        description=_ABOUT_GATE,
-        epilog="example: stackgauge gate order.json",
-    )
+def gate_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add what the command takes."""
+    parser.description = _ABOUT_GATE
+    parser.epilog = "example: stackgauge gate order.json"
     parser.add_argument("file", metavar="FILE", help="work order as JSON; - for standard input")
     parser.add_argument(
         "--expect",
@@ -301,15 +208,13 @@ def _run_gate(arguments: argparse.Namespace) -> int:
     return MAY_NOT_START if report.decision == "release" and not report.may_start else DECISION_CODES[report.decision]
 
 
-def add_read_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
-    """Add the command to the parser."""
-    parser = commands.add_parser(
-        "read",
-        help="judge runout readings",
-        description="Judge runout readings and print the next step. Exit code, worst case: 0 accepted, 1 not proven or"
-        " another step needed, 2 beyond the limit or outside the prediction, 3 invalid input, 4 program fault.",
-        epilog="example: stackgauge read reading.json",
+def read_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add what the command takes."""
+    parser.description = (
+        "Judge runout readings and print the next step. Exit code, worst case: 0 accepted, 1 not proven or"
+        " another step needed, 2 beyond the limit or outside the prediction, 3 invalid input, 4 program fault."
     )
+    parser.epilog = "example: stackgauge read reading.json"
     parser.add_argument("files", nargs="+", metavar="FILE", help="reading as JSON; - for standard input")
     parser.add_argument("--json", action="store_true", help="print each report as one line of JSON")
     add_rulebooks(parser)
@@ -345,15 +250,13 @@ def _code(report: ReadingReport) -> int:
     return READING_ACCEPTED if report.next_step.action == "accept" else READING_OPEN
 
 
-def add_draw_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
-    """Add the command to the parser."""
-    parser = commands.add_parser(
-        "draw",
-        help="draw a stack to scale, or plot its figures",
-        description="Check the stack in a file and write a drawing or chart as SVG, whatever the verdict. Exit code:"
-        " 0 pass, 1 review, 2 fail, 3 invalid input, 4 program fault.",
-        epilog="example: stackgauge draw stack.json --out stack.svg",
+def draw_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add what the command takes."""
+    parser.description = (
+        "Check the stack in a file and write a drawing or chart as SVG, whatever the verdict. Exit code:"
+        " 0 pass, 1 review, 2 fail, 3 invalid input, 4 program fault."
     )
+    parser.epilog = "example: stackgauge draw stack.json --out stack.svg"
     parser.add_argument("file", metavar="FILE", help="request as JSON; - for standard input")
     parser.add_argument(
         "--picture",

@@ -30,7 +30,7 @@ from service.cli.files import BAD_INPUT, VERDICT_CODES, add_rulebooks, judged, r
 from service.sheets.rulebooks import print_coverage, print_difference, print_explanation
 from service.sheets.text import STYLES, count, say, table
 
-__all__ = ["DIFFERENT", "add_parser"]
+__all__ = ["DIFFERENT", "rules_arguments"]
 
 _WARNED: Final = VERDICT_CODES["review"]
 _FAILED: Final = VERDICT_CODES["fail"]
@@ -41,14 +41,12 @@ DIFFERENT: Final = 1
 _CODES: Final = "Exit code: 0 fine, 1 warnings, 2 failed, 3 invalid input, 4 program fault."
 
 
-def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
-    """Add the command with its own commands to the parser."""
-    parser = commands.add_parser(
-        "rules",
-        help="lint, test, explain, compare and list rulebooks",
-        description="Work on rulebooks: the built-in ones, and those of --rulebooks and STACKGAUGE_EXTRA_RULEBOOKS.",
-        epilog="example: stackgauge rules lint --rulebooks books",
+def rules_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add what the command takes."""
+    parser.description = (
+        "Work on rulebooks: the built-in ones, and those of --rulebooks and STACKGAUGE_EXTRA_RULEBOOKS."
     )
+    parser.epilog = "example: stackgauge rules lint --rulebooks books"
     bench = parser.add_subparsers(title="commands", required=True, metavar="COMMAND")
     for add in (_add_lint, _add_test, _add_explain, _add_diff, _add_list, _add_schema, _add_catalogue):
         add(bench)

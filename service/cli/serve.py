@@ -31,19 +31,12 @@ from service.cli.files import BAD_INPUT, FAULT, add_rulebooks, with_rulebooks
 from service.http.access import digest_of, is_loopback, new_token
 from service.http.app import create_app
 from service.http.metrics import SHARED_FOLDER, forget_the_dead
+from service.operations.assessors import Snapshot, UnexpectedJudgementError, load_assessor
 from service.operations.logs import configure_logs, log_config
-from service.operations.process import (
-    RETIRE,
-    Snapshot,
-    UnexpectedJudgementError,
-    ended_by_signal,
-    hang_up_survived,
-    load_assessor,
-    settle,
-)
+from service.operations.process import RETIRE, ended_by_signal, hang_up_survived, settle
 from service.operations.settings import PREFIX, Settings, origin_of, settings_summary, today, unknown_variables
 
-__all__ = ["add_serve_parser", "add_settings_parser", "add_token_parser", "server_options"]
+__all__ = ["serve_arguments", "server_options", "settings_arguments", "token_arguments"]
 
 
 _LOG = logging.getLogger("stackgauge")
@@ -279,15 +272,13 @@ def fill_standard_streams() -> None:
             setattr(sys, name, open(os.devnull, "w"))  # noqa: SIM115, PTH123 - open for the life of the process
 
 
-def add_serve_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
-    """Add the command to the parser."""
-    parser = commands.add_parser(
-        "serve",
-        help="start the HTTP service",
-        description="Serve over HTTP until stopped. Settings are environment variables or a TOML file that"
-        " STACKGAUGE_SETTINGS_FILE names. With two workers or more, SIGHUP reloads rulebooks and catalogue.",
-        epilog="example: stackgauge serve --port 8713",
+def serve_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add what the command takes."""
+    parser.description = (
+        "Serve over HTTP until stopped. Settings are environment variables or a TOML file that"
+        " STACKGAUGE_SETTINGS_FILE names. With two workers or more, SIGHUP reloads rulebooks and catalogue."
     )
+    parser.epilog = "example: stackgauge serve --port 8713"
     parser.add_argument("--host", help="listen address (STACKGAUGE_HOST; default: 127.0.0.1)")
     parser.add_argument("--port", type=int, help="listen port (STACKGAUGE_PORT; default: 8713); 0 picks a free port")
     parser.add_argument("--workers", type=int, help="worker processes (STACKGAUGE_WORKERS; default: 1)")
@@ -333,15 +324,13 @@ def _no_reload() -> None:
     _LOG.warning("SIGHUP received: nothing is reloaded, since that takes two workers or more (STACKGAUGE_WORKERS)")
 
 
-def add_settings_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
-    """Add the command to the parser."""
-    parser = commands.add_parser(
-        "settings",
-        help="show the settings in force",
-        description="Show every setting: environment variable, origin (environment, file or default) and value. Secrets"
-        " show only 'set' or 'not set'.",
-        epilog="example: stackgauge settings --json",
+def settings_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add what the command takes."""
+    parser.description = (
+        "Show every setting: environment variable, origin (environment, file or default) and value. Secrets"
+        " show only 'set' or 'not set'."
     )
+    parser.epilog = "example: stackgauge settings --json"
     parser.add_argument("--json", action="store_true", help="print one JSON object")
     parser.set_defaults(run=_run_settings)
 
@@ -369,11 +358,10 @@ the new token, then remove the old digest.
 """
 
 
-def add_token_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
-    """Add the command to the parser."""
-    parser = commands.add_parser(
-        "token", help="create a bearer token", description=_ABOUT_NEW_BEARER, epilog="example: stackgauge token"
-    )
+def token_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add what the command takes."""
+    parser.description = _ABOUT_NEW_BEARER
+    parser.epilog = "example: stackgauge token"
     parser.set_defaults(run=_run_token)
 
 

@@ -42,9 +42,10 @@ from service.http.questions import (
 )
 from service.http.reference import contract_router, couplings_router, parts_router, problems_router, rules_router
 from service.http.request_log import RequestLog
+from service.operations.assessors import Snapshot, load_assessor
 from service.operations.heavy_work import HeavyWork
 from service.operations.logs import configure_logs
-from service.operations.process import Exporter, Shutdown, Snapshot, in_order, load_assessor
+from service.operations.process import Exporter, Shutdown, in_order
 from service.operations.settings import Settings
 
 __all__ = ["create_app"]

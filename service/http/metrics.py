@@ -34,8 +34,9 @@ from service.contract import ExpiredAdjustment, State, Version
 from service.examples import EXAMPLES, EXTENDED
 from service.http.answers import document, json_answer, publish, published, require_acceptable, shown
 from service.http.problem_answers import responses
+from service.operations.assessors import TimedEngine
 from service.operations.problems import ProblemError
-from service.operations.process import Shutdown, TimedEngine
+from service.operations.process import Shutdown
 
 __all__ = ["SHARED_FOLDER", "Metrics", "ObservingAssessor", "health_router", "metrics_router"]
 

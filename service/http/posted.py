@@ -13,11 +13,8 @@ from fastapi.routing import APIRoute
 from pydantic import BaseModel
 from starlette.requests import ClientDisconnect
 
-from rules.analysis import StackAnalysis
-from rules.answer.provenance import request_sha256
 from rules.assessor import Assessor
 from rules.schema.parsing import parse
-from rules.schema.report import Report
 from rules.schema.request import CheckRequest
 from rules.schema.strict_json import parse_json
 from service.examples import RequestExample
@@ -28,7 +25,7 @@ from service.sheets.check import report_text
 from service.sheets.page import report_page
 from service.sheets.text import PLAIN_WIDTH
 
-__all__ = ["add_posted_route", "assess_instructed", "check_representations", "posted_routes"]
+__all__ = ["add_posted_route", "check_representations", "posted_routes"]
 
 
 async def whole_body(request: Request) -> bytes:
@@ -68,7 +65,7 @@ def check_representations(assessor: Assessor) -> Mapping[str, Representation[Che
     """The formats other than JSON by media type, with this assessor."""
 
     def page(asked: CheckRequest) -> str:
-        return report_page(*assess_instructed(assessor, asked))
+        return report_page(*assessor.assess_instructed(asked))
 
     def text(asked: CheckRequest) -> str:
         return report_text(assessor.assess(asked))
@@ -76,16 +73,6 @@ def check_representations(assessor: Assessor) -> Mapping[str, Representation[Che
     about_page = "Self-contained page for screen and print, always with the work instruction."
     about_text = f"The report as plain text, in lines of at most {PLAIN_WIDTH} characters."
     return MappingProxyType({HTML: Representation(page, about_page), TEXT: Representation(text, about_text)})
-
-
-def assess_instructed(assessor: Assessor, asked: CheckRequest) -> tuple[Report, StackAnalysis]:
-    """The report with the work instruction, whether requested or not; raises as ``Assessor.assess``.
-
-    The request digest is that of the original request, so it is the same in every format.
-    """
-    report, derived = assessor.assess_derived(asked.with_assembly())
-    provenance = report.provenance.model_copy(update={"request_sha256": request_sha256(asked)})
-    return report.model_copy(update={"provenance": provenance}), derived
 
 
 _MARK: Final = "__posted__"

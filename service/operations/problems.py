@@ -6,16 +6,18 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from http import HTTPStatus
 from types import MappingProxyType
-from typing import Final
+from typing import TYPE_CHECKING, Final
 from urllib.parse import quote
-
-from fastapi import Request, Response
-from starlette.exceptions import HTTPException
 
 from rules.schema.parsing import BadRequestError, Fault, FaultCode, sayable
 from rules.schema.strict_json import NotJSONError
-from rules.search.search import ContinuationError
 from service.contract import PROBLEM_BASE, PROBLEM_MEDIA_TYPE, Problem, ProblemPart
+
+if TYPE_CHECKING:
+    from fastapi import Request, Response
+    from starlette.exceptions import HTTPException
+
+    from rules.search.search import ContinuationError
 
 __all__ = [
     "KINDS",
@@ -229,6 +231,8 @@ def note(error: ProblemError, request: Request) -> None:
 
 def answer(error: ProblemError, request: Request) -> Response:
     """The HTTP response."""
+    from starlette.responses import Response
+
     note(error, request)
     body = error.problem(request.url.path, request.scope.get(REQUEST_ID)).model_dump_json(exclude_none=True)
     headers = {"Vary": "Accept", "Cache-Control": "no-store", **error.headers}

@@ -8,14 +8,16 @@ from __future__ import annotations
 import io
 from collections.abc import Sequence
 from textwrap import wrap
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 from rich.console import Console
 from rich.text import Text
 
 from rules.quantities.models import MissingQuantity
-from service.operations.problems import Problem, ProblemPart
 from service.sheets.figures import Cell, Section, missing_words
+
+if TYPE_CHECKING:
+    from service.contract import Problem, ProblemPart
 
 __all__ = [
     "PLAIN_WIDTH",
@@ -181,6 +183,7 @@ def problem_text(problem: Problem, remedy: str) -> str:
 def place_of(part: ProblemPart) -> str:
     """Say where in the body a part of a problem lies, as far as it is known.
 
+    >>> from service.contract import ProblemPart
     >>> place_of(ProblemPart(code="syntax_error", detail="", at=[], line=3, column=12))
     'line 3, column 12'
     """

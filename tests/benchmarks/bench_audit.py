@@ -25,7 +25,8 @@ from service.audit.progress import Nothing
 from service.audit.run import Audit, Interrupt
 from service.audit.tally import Tally
 from service.batch.pool import Pool
-from service.operations.process import Snapshot, load_assessor, settle
+from service.operations.assessors import Snapshot, load_assessor
+from service.operations.process import settle
 from tests.benchmarks.measuring import Row, show
 from tests.support.libraries import write_library
 from tests.support.processes import peak_mib, processor_s

@@ -1,12 +1,14 @@
-"""Time from process start to first answer, and memory, compared with the bare application.
+"""Time from process start to first answer, and memory, compared with the bare application; time of a command.
 
 Run: python -m tests.benchmarks.bench_start
-Wall-clock time, the best of some alternating starts, since a start also waits for the disk.
+Wall-clock time, the best of some alternating starts, since a start also waits for the disk. Commands are measured in
+processor time, beside the import of two libraries that every check needs.
 """
 
 from __future__ import annotations
 
 import math
+import resource
 import subprocess
 import sys
 import time
@@ -24,6 +26,13 @@ from tests.support.various_stacks import various_bodies
 __all__ = ["rows"]
 
 COMMANDS: Final = {"echo": ("-m", "tests.support.echo_app"), "service": SERVICE}
+LIBRARIES: Final = "import numpy, pydantic"
+_STACK: Final = "demo_data/stacks/01-deep-rib-shrink-extension.json"
+ONCE: Final = {
+    LIBRARIES: ("-c", LIBRARIES),
+    "command check": ("-m", "service", "check", _STACK),
+    "command --help": ("-m", "service", "--help"),
+}
 STARTS: Final = 4
 CHECKS: Final = 200
 
@@ -48,7 +57,21 @@ def rows() -> Iterator[Row]:
     for (name, what), figure in best.items():
         told, _, unit = what.rpartition(", ")
         yield Row(f"{name}, {told}", figure, unit, best["echo", what], "echo")
+    yield from _commands()
     yield Row("python alone, start to end", _python_s(), "s", best["echo", "start to ready, s"], "echo")
+
+
+def _commands() -> Iterator[Row]:
+    """Measure what a command takes in processor time."""
+    best = dict.fromkeys(ONCE, math.inf)
+    for _ in range(2 * STARTS):
+        for name, words in ONCE.items():
+            before = resource.getrusage(resource.RUSAGE_CHILDREN)
+            subprocess.run([sys.executable, *words], cwd=ROOT, check=False, stdout=subprocess.DEVNULL)
+            after = resource.getrusage(resource.RUSAGE_CHILDREN)
+            best[name] = min(best[name], after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime)
+    for name, figure in best.items():
+        yield Row(name, figure, "processor s", best[LIBRARIES], LIBRARIES)
 
 
 def _check(url: str) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections import Counter
+from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -55,6 +56,20 @@ def _explained(assessor: Assessor, request: dict[str, Any], code: str) -> Explan
     return explain(parse(ExplanationRequest, {**request, "code": code}), assessor)
 
 
+@pytest.fixture(scope="module")
+def explanations(house: Assessor) -> Callable[[dict[str, Any]], Mapping[str, ExplanationReport]]:
+    """What is explained of every rule of the shop on a request, made once for the tests that ask."""
+    made: dict[str, dict[str, ExplanationReport]] = {}
+
+    def of(request: dict[str, Any]) -> Mapping[str, ExplanationReport]:
+        text = json.dumps(request)
+        if text not in made:
+            made[text] = {rule.code: _explained(house, request, rule.code) for rule in house.book.rules}
+        return made[text]
+
+    return of
+
+
 def _at(request: Any, pointer: str) -> Any:
     for step in pointer.split("/")[1:]:
         request = request[int(step)] if isinstance(request, list) else request[step.replace("~1", "/")]
@@ -67,7 +82,9 @@ def _requests() -> list[Any]:
 
 
 @pytest.mark.parametrize("request_", _requests())
-def test_outcomes_are_those_of_the_check(house: Assessor, request_: dict[str, Any]) -> None:
+def test_outcomes_are_those_of_the_check(
+    house: Assessor, explanations: Callable[[dict[str, Any]], Mapping[str, ExplanationReport]], request_: dict[str, Any]
+) -> None:
     """Each finding and each undecided rule of the report is the outcome on one subject, and there are no others."""
     request_.pop("include", None)
     report = house.assess(parse_request(request_))
@@ -78,7 +95,7 @@ def test_outcomes_are_those_of_the_check(house: Assessor, request_: dict[str, An
     explained: Counter[tuple[str, str, str | None, str]] = Counter()
     idle = set()
     for rule in (rule for rule in house.book.rules if rule.applies_to != "part"):
-        one = _explained(house, request_, rule.code)
+        one = explanations(request_)[rule.code]
         explained.update(
             (rule.code, subject.outcome, subject.operation, str(subject.severity))
             for subject in one.subjects
@@ -92,12 +109,14 @@ def test_outcomes_are_those_of_the_check(house: Assessor, request_: dict[str, An
 
 
 @pytest.mark.parametrize("request_", _requests())
-def test_stated_values_stand_where_their_places_say(house: Assessor, request_: dict[str, Any]) -> None:
+def test_stated_values_stand_where_their_places_say(
+    explanations: Callable[[dict[str, Any]], Mapping[str, ExplanationReport]], request_: dict[str, Any]
+) -> None:
     """A pointer of a value that the request states leads to that value; lengths may be written with their unit."""
     request_.pop("include", None)
     met = 0
-    for code in (rule.code for rule in house.book.rules):
-        for subject in _explained(house, request_, code).subjects:
+    for explained in explanations(request_).values():
+        for subject in explained.subjects:
             for value in subject.values:
                 if value.state != "stated":
                     continue

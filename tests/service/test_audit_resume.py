@@ -16,6 +16,8 @@ import pytest
 
 import service.audit.run as run
 from rules.assessor import Assessor
+from rules.schema.report import Report
+from rules.schema.request import CheckRequest
 from service.audit.answering import Here
 from service.audit.run import Interrupt
 from service.batch.lines import CHUNK_LINES, Chunk
@@ -30,6 +32,24 @@ OPTIONS = [word for out in OUTS for word in ("--out", out)]
 WRITTEN = (*OUTS, "o.summary.csv")
 
 
+@pytest.fixture(scope="module")
+def judging(assessor: Assessor) -> Assessor:
+    """Rules loaded once that judge equal requests once, since what becomes of the answers is the question here."""
+    known: dict[str, Report] = {}
+
+    class Judging(Assessor):
+        def __init__(self) -> None:
+            vars(self).update(vars(assessor))
+
+        def assess(self, request: CheckRequest) -> Report:
+            text = request.model_dump_json()
+            if text not in known:
+                known[text] = assessor.assess(request)
+            return known[text]
+
+    return Judging()
+
+
 @pytest.fixture
 def here(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """A folder to work in, in which the state is noted after every second chunk."""
@@ -39,10 +59,10 @@ def here(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 
 
 @pytest.fixture
-def in_process(here: Path, monkeypatch: pytest.MonkeyPatch, assessor: Assessor) -> Path:
+def in_process(here: Path, monkeypatch: pytest.MonkeyPatch, judging: Assessor) -> Path:
     """That folder, without a pool and with rules loaded once: every library counts as small."""
     monkeypatch.setattr("service.cli.audit._SMALL_BYTES", 10**9)
-    monkeypatch.setattr("service.cli.audit.load_assessor", lambda _: assessor)
+    monkeypatch.setattr("service.cli.audit.load_assessor", lambda _: judging)
     return here
 
 
@@ -70,10 +90,10 @@ def libraries_with_everything(folder: Path) -> list[str]:
 
 
 @pytest.fixture(scope="module")
-def all_outputs(tmp_path_factory: pytest.TempPathFactory, assessor: Assessor) -> dict[str, bytes]:
+def all_outputs(tmp_path_factory: pytest.TempPathFactory, judging: Assessor) -> dict[str, bytes]:
     """What an audit of those libraries writes when nothing interrupts it."""
     folder = tmp_path_factory.mktemp("all")
-    return _uninterrupted(folder, libraries_with_everything(folder), assessor)
+    return _uninterrupted(folder, libraries_with_everything(folder), judging)
 
 
 LONG = 320
@@ -81,11 +101,11 @@ LONG = 320
 
 
 @pytest.fixture(scope="module")
-def long_library(tmp_path_factory: pytest.TempPathFactory, assessor: Assessor) -> tuple[Path, dict[str, bytes]]:
+def long_library(tmp_path_factory: pytest.TempPathFactory, judging: Assessor) -> tuple[Path, dict[str, bytes]]:
     """A library, and what an audit of it writes when nothing interrupts it."""
     folder = tmp_path_factory.mktemp("long")
     library = write(folder / "a.ndjson", library_lines(LONG, 7, "references"))
-    return library, _uninterrupted(folder, ["a.ndjson"], assessor)
+    return library, _uninterrupted(folder, ["a.ndjson"], judging)
 
 
 def breaking_after(chunks: int) -> Callable[[Here, Chunk], Any]:

@@ -17,7 +17,7 @@ from rules.assessor import Assessor
 from rules.rulebook.loader import base_names, base_request
 from service.batch.lines import Chunk, Shared, answer_lines, chunks_of
 from service.batch.pool import Pool, cores
-from service.operations.process import Snapshot
+from service.operations.assessors import Snapshot
 
 SHOP_BOOK = """\
 book: shop

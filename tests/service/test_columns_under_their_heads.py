@@ -14,7 +14,6 @@ import pytest
 from rich.console import Console
 
 from rules.schema.parsing import parse_request
-from service.http.posted import assess_instructed
 from service.sheets.check import print_report
 from service.sheets.page import report_page
 from tests.support.pages import parsed
@@ -89,7 +88,7 @@ def _words(element: Element) -> str:
 
 
 def _made(name: str) -> tuple[dict[str, Any], str, str]:
-    report, derived = assess_instructed(assessor(), parse_request(json.loads((STACKS / f"{name}.json").read_bytes())))
+    report, derived = assessor().assess_instructed(parse_request(json.loads((STACKS / f"{name}.json").read_bytes())))
     out = io.StringIO()
     print_report(report, Console(file=out, width=100, highlight=False))
     return json.loads(report.model_dump_json()), out.getvalue(), report_page(report, derived)

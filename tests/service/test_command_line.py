@@ -213,3 +213,41 @@ def test_a_reader_that_leaves_early_leaves_no_traceback(files: dict[str, str], o
     process.stdout = None
     _, told = process.communicate(timeout=60)
     assert (process.returncode, told) == (PIPE_CLOSED, b"")
+
+
+_THIRD_PARTY = (
+    "fastapi", "httpx", "jinja2", "lxml", "prometheus_client", "starlette", "structlog", "uvicorn",
+)  # fmt: skip
+
+
+def _loaded(*words: str) -> set[str]:
+    """Every module that a command loads."""
+    program = (
+        "import atexit, sys\n"
+        "atexit.register(lambda: print('loaded', *sys.modules, file=sys.stderr))\n"
+        "from service.__main__ import main\n"
+        "sys.exit(main())\n"
+    )
+    done = subprocess.run([sys.executable, "-c", program, *words], capture_output=True, text=True, check=False)
+    first, *modules = done.stderr.split()
+    assert first == "loaded"
+    return set(modules)
+
+
+def test_the_help_loads_no_command() -> None:
+    """Nor anything of third parties: whoever asks for help, a completion of words say, waits for no engine."""
+    modules = _loaded("--help")
+    assert "service.cli.main" in modules
+    assert not modules & {*_THIRD_PARTY, "lark", "numpy", "pydantic", "rich", "scipy", "yaml"}
+    assert {name for name in modules if name.startswith("service.cli.")} == {"service.cli.main"}
+
+
+def test_a_check_loads_what_a_check_needs(files: dict[str, str]) -> None:
+    """Not the web framework, the audit, pages or drawings, nor the parts of scipy that few stacks need."""
+    modules = _loaded("check", files["pass"])
+    assert {"durable_rules_engine", "service.cli.check"} <= modules
+    assert not modules & {*_THIRD_PARTY, "scipy.linalg", "scipy.optimize", "service.drawing", "service.http"}
+    assert {name for name in modules if name.startswith("service.cli.")} == {
+        "service.cli.check", "service.cli.files", "service.cli.main",
+    }  # fmt: skip
+    assert not {name for name in modules if name.startswith(("service.audit", "service.batch", "rules.search"))}

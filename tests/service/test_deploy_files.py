@@ -49,7 +49,7 @@ def _starts(command: list[str]) -> None:
     program, *arguments = command
     scripts = tomllib.loads((ROOT / "pyproject.toml").read_text())["project"]["scripts"]
     assert program.removeprefix(PREFIX) in scripts
-    assert _parser().parse_args(arguments).run.__module__ == "service.cli.serve"
+    assert _parser(arguments[0]).parse_args(arguments).run.__module__ == "service.cli.serve"
 
 
 def _settings(assignments: list[str]) -> Settings:

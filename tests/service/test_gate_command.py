@@ -17,7 +17,7 @@ from rules.gate.gate import gate
 from rules.schema.gate import GateReport, GateRequest
 from rules.schema.parsing import parse
 from service.cli.files import BAD_INPUT, VERDICT_CODES
-from service.cli.questions import DECISION_CODES, MAY_NOT_START, add_gate_parser
+from service.cli.questions import DECISION_CODES, MAY_NOT_START, gate_arguments
 from service.examples import GATE_EXAMPLES
 from service.sheets.figures import missing_words
 from service.sheets.orders import print_gate
@@ -33,8 +33,8 @@ def order() -> dict[str, Any]:
 
 def _run(*arguments: str) -> int:
     parser = argparse.ArgumentParser()
-    add_gate_parser(parser.add_subparsers())
-    chosen = parser.parse_args(["gate", *arguments])
+    gate_arguments(parser)
+    chosen = parser.parse_args(arguments)
     code: int = chosen.run(chosen)
     return code
 

@@ -101,8 +101,8 @@ def test_nothing_to_show_is_a_picture_that_says_so(client: Any) -> None:
 
 def _command(*words: str) -> int:
     parser = argparse.ArgumentParser()
-    questions.add_draw_parser(parser.add_subparsers())
-    arguments = parser.parse_args(["draw", *words])
+    questions.draw_arguments(parser)
+    arguments = parser.parse_args(words)
     code: int = arguments.run(arguments)
     return code
 

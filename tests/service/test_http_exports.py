@@ -110,8 +110,8 @@ def test_a_reference_is_resolved_or_left_unknown(post: Any) -> None:
 
 def _command(*words: str) -> int:
     parser = argparse.ArgumentParser()
-    exchange.add_export_parser(parser.add_subparsers())
-    arguments = parser.parse_args(["export", *words])
+    exchange.export_arguments(parser)
+    arguments = parser.parse_args(words)
     code: int = arguments.run(arguments)
     return code
 

@@ -152,8 +152,8 @@ def test_an_accept_that_cannot_be_met_is_406(post: Any) -> None:
 
 def _command(*words: str) -> int:
     parser = argparse.ArgumentParser()
-    exchange.add_import_parser(parser.add_subparsers())
-    arguments = parser.parse_args(["import", *words])
+    exchange.import_arguments(parser)
+    arguments = parser.parse_args(words)
     code: int = arguments.run(arguments)
     return code
 

@@ -25,7 +25,7 @@ from service.batch.stream import INLINE_LINES
 from service.http.app import create_app
 from service.http.metrics import Metrics
 from service.http.request_log import METHODS
-from service.operations.process import load_assessor
+from service.operations.assessors import load_assessor
 from service.operations.settings import Settings
 from tests.service.conftest import Client
 

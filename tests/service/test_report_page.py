@@ -17,7 +17,6 @@ import pytest
 
 from rules.schema.parsing import BadRequestError, parse_request
 from rules.schema.report import Report
-from service.http.posted import assess_instructed
 from service.sheets.page import PAGE_HEADERS, report_page
 from tests.support.extreme_requests import extreme_request
 from tests.support.pages import (
@@ -47,7 +46,7 @@ def _request(name: str) -> dict[str, Any]:
 
 
 def _made(request: dict[str, Any]) -> tuple[Report, str]:
-    report, derived = assess_instructed(assessor(), parse_request(json.loads(json.dumps(request))))
+    report, derived = assessor().assess_instructed(parse_request(json.loads(json.dumps(request))))
     return report, report_page(report, derived)
 
 
@@ -272,7 +271,7 @@ def _uglier(value: Any, key: str = "") -> Any:
 @pytest.mark.parametrize("name", ["05-shrink-fit-coarse-shank", "14-short-grip", "15-incomplete-library-entry"])
 def test_no_text_of_a_report_is_markup(name: str) -> None:
     """Whatever any text of a report holds, an operator's rulebooks included, it stays text."""
-    report, derived = assess_instructed(assessor(), parse_request(json.loads(json.dumps(_request(name)))))
+    report, derived = assessor().assess_instructed(parse_request(json.loads(json.dumps(_request(name)))))
     ugly = Report.model_validate(_uglier(json.loads(report.model_dump_json())))
     page = report_page(ugly, derived)
     assert "<script" not in page
@@ -281,7 +280,7 @@ def test_no_text_of_a_report_is_markup(name: str) -> None:
 
 def test_a_verdict_by_replaced_rules_says_so() -> None:
     """Beside the verdict, and with the file that the rule in force stands in."""
-    report, derived = assess_instructed(assessor(), parse_request(_request(min(STACKS))))
+    report, derived = assessor().assess_instructed(parse_request(_request(min(STACKS))))
     assert not report.provenance.deviations
     assert "Judged by changed rules" not in report_page(report, derived)
     replaced = [deviation("rule", "COL-010", safety=True, book="shop/<a>.yaml")]

@@ -16,6 +16,7 @@ import pytest
 
 from rules.rulebook.loader import base_request
 from tests.support.live_service import PATIENCE_S, LiveService, until
+from tests.support.served import NO_TLS
 
 CHECK = json.dumps(base_request("nut_collet")).encode()
 JSON_IN = {"content-type": "application/json"}
@@ -85,7 +86,7 @@ def load() -> Iterator[Any]:
 
     def ask(url: str) -> None:
         while not stop.is_set():
-            answers.append(httpx.post(f"{url}/v1/checks", content=CHECK, headers=JSON_IN).status_code)
+            answers.append(httpx.post(f"{url}/v1/checks", content=CHECK, headers=JSON_IN, verify=NO_TLS).status_code)
 
     def begin(url: str) -> list[int]:
         threads.extend(threading.Thread(target=ask, args=(url,)) for _ in range(3))
@@ -112,10 +113,10 @@ def test_the_service_stops_in_order_under_load(load: Any, workers: str) -> None:
         until(lambda: len(answers) > 5)
         slow = _half_a_check(url)
         service.terminate()
-        until(lambda: httpx.get(f"{url}/readyz").status_code == 503)
+        until(lambda: httpx.get(f"{url}/readyz", verify=NO_TLS).status_code == 503)
         before = len(answers)
         until(lambda: len(answers) > before)
-        assert httpx.get(f"{url}/healthz").status_code == 200
+        assert httpx.get(f"{url}/healthz", verify=NO_TLS).status_code == 200
         end()
         for pid in service.workers() or {service.process.pid}:
             os.kill(pid, signal.SIGTERM)
@@ -127,7 +128,7 @@ def test_the_service_stops_in_order_under_load(load: Any, workers: str) -> None:
         assert service.ended() == 0
         assert set(answers) == {200}
         with pytest.raises(httpx.ConnectError):
-            httpx.get(f"{url}/healthz")
+            httpx.get(f"{url}/healthz", verify=NO_TLS)
         assert not [line for line in service.log if line["level"] not in ("debug", "info")]
 
 
@@ -166,7 +167,7 @@ def test_who_asks_twice_does_not_wait(again: signal.Signals) -> None:
     with LiveService(shutdown_grace_s="600") as service:
         url = service.url
         service.terminate()
-        until(lambda: httpx.get(f"{url}/readyz").status_code == 503)
+        until(lambda: httpx.get(f"{url}/readyz", verify=NO_TLS).status_code == 503)
         service.process.send_signal(again)
         assert service.ended() == 0
 

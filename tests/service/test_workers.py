@@ -19,9 +19,10 @@ from rules.assessor import Assessor
 from service.cli import serve
 from service.cli.files import BAD_INPUT, FAULT
 from service.cli.serve import worker_app
-from service.operations.process import Snapshot
+from service.operations.assessors import Snapshot
 from service.operations.settings import Settings
 from tests.support.live_service import PATIENCE_S, LiveService, until
+from tests.support.served import NO_TLS
 
 BOOK = """\
 book: shop
@@ -45,7 +46,7 @@ UNSAFE = BOOK.replace("OVH-010", "GRIP-010").replace("2026-01-31", "2999-12-31")
 
 def _counted(url: str, name: str, **labels: str) -> float:
     """A sample of the metrics, 0 where there is none yet."""
-    text = httpx.get(f"{url}/metrics").text
+    text = httpx.get(f"{url}/metrics", verify=NO_TLS).text
     samples = [one for family in text_string_to_metric_families(text) for one in family.samples]
     return sum(one.value for one in samples if one.name == name and labels.items() <= one.labels.items())
 
@@ -53,7 +54,7 @@ def _counted(url: str, name: str, **labels: str) -> float:
 def _asked(service: LiveService, url: str) -> int:
     """Ask once over a new connection; the id of the process that answered."""
     name = os.urandom(8).hex()
-    assert httpx.get(f"{url}/version", headers={"X-Request-ID": name}).status_code == 200
+    assert httpx.get(f"{url}/version", headers={"X-Request-ID": name}, verify=NO_TLS).status_code == 200
     return until(lambda: next((line["pid"] for line in service.log if line.get("request_id") == name), None))
 
 
@@ -115,7 +116,7 @@ def books(tmp_path: Path) -> Path:
 
 
 def _version(url: str) -> dict[str, Any]:
-    response = httpx.get(f"{url}/version")
+    response = httpx.get(f"{url}/version", verify=NO_TLS)
     assert response.status_code == 200
     return dict(response.json())
 
@@ -138,7 +139,7 @@ def test_a_file_saved_and_a_worker_lost_do_not_stop_the_service(books: Path) -> 
             os.kill(victim, signal.SIGKILL)
             until(lambda gone=victim: gone not in service.workers())  # type: ignore[misc]
             until(lambda: len(service.workers()) == 2)
-        until(lambda: httpx.get(f"{url}/readyz").status_code == 200)
+        until(lambda: httpx.get(f"{url}/readyz", verify=NO_TLS).status_code == 200)
         assert not service.workers() & workers
         assert _version(url) == before
         service.terminate()
@@ -152,7 +153,7 @@ def _reloaded(service: LiveService, message: str) -> set[int]:
     service.reload()
 
     def done() -> bool:
-        assert httpx.get(f"{url}/readyz").status_code == 200
+        assert httpx.get(f"{url}/readyz", verify=NO_TLS).status_code == 200
         return sum(message in line["message"] for line in service.log) > said
 
     until(done)

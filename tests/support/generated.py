@@ -12,7 +12,9 @@ import json
 import sys
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import cache
 from pathlib import Path
+from types import MappingProxyType
 from typing import Any, Final
 
 import httpx
@@ -137,6 +139,7 @@ def answers(app: FastAPI, asked: Sequence[Case]) -> list[bytes]:
     return asyncio.run(main())
 
 
+@cache
 def openapi_files() -> Mapping[str, str]:
     """The OpenAPI document and the examples in pairs of request and answer, by path in the project."""
     app = create_app(Settings(extra_rulebooks=()), Assessor.load())
@@ -146,9 +149,10 @@ def openapi_files() -> Mapping[str, str]:
     for case, answer in zip(asked, answers(app, asked), strict=True):
         files[case.request.as_posix()] = case.text
         files[case.answer.as_posix()] = answer.decode()
-    return files
+    return MappingProxyType(files)
 
 
+@cache
 def catalogue_files() -> Mapping[str, str]:
     """Return the rule catalogue, by path in the project."""
     return {"rules/books/CATALOGUE.md": catalogue(Assessor.load().book, "python -m tests.support.generated")}

@@ -18,6 +18,8 @@ from typing import Any, TypeVar
 import httpx
 import psutil
 
+from tests.support.served import NO_TLS
+
 ROOT = Path(__file__).resolve().parents[2]
 
 PATIENCE_S = 120
@@ -51,6 +53,7 @@ class LiveService:
         )
         self.text: list[str] = []
         """Lines of standard error so far."""
+        self._parsed: list[dict[str, Any]] = []
         self._reader = threading.Thread(target=self._read, daemon=True)
         self._reader.start()
 
@@ -73,7 +76,9 @@ class LiveService:
     @property
     def log(self) -> list[dict[str, Any]]:
         """The log so far."""
-        return [json.loads(line) for line in list(self.text)]
+        while len(self._parsed) < len(self.text):
+            self._parsed.append(json.loads(self.text[len(self._parsed)]))
+        return list(self._parsed)
 
     def said(self, message: str) -> bool:
         """Return whether the log has a line with this message."""
@@ -88,7 +93,7 @@ class LiveService:
             for line in self.log:
                 if found := re.search(r"running on (http://\S+)", line["message"]):
                     try:
-                        ready = httpx.get(f"{found[1]}/readyz", timeout=PATIENCE_S).status_code == 200
+                        ready = httpx.get(f"{found[1]}/readyz", timeout=PATIENCE_S, verify=NO_TLS).status_code == 200
                     except httpx.TransportError:
                         return None
                     return found[1] if ready else None

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import signal
 import socket
+import ssl
 import subprocess
 import sys
 import time
@@ -16,11 +17,13 @@ from typing import IO, Final
 
 import httpx
 
-__all__ = ["PATIENCE_S", "ROOT", "SERVICE", "Served", "served"]
+__all__ = ["NO_TLS", "PATIENCE_S", "ROOT", "SERVICE", "Served", "served"]
 
 ROOT: Final = Path(__file__).resolve().parents[2]
 HOST: Final = "127.0.0.1"
 SERVICE: Final = ("-m", "service", "serve")
+NO_TLS: Final = ssl.SSLContext(ssl.PROTOCOL_TLS_CLIENT)
+"""For plain HTTP: to read the certificates of the world takes longer than most answers."""
 PATIENCE_S: Final = 60.0
 """Prevents a failed test from hanging."""
 
@@ -102,7 +105,7 @@ def _await(process: subprocess.Popen[bytes], port: int, path: str) -> None:
         if time.monotonic() > end:
             raise TimeoutError("the server does not listen")
         time.sleep(0.005)
-    response = httpx.get(f"http://{HOST}:{port}{path}", timeout=PATIENCE_S)
+    response = httpx.get(f"http://{HOST}:{port}{path}", timeout=PATIENCE_S, verify=NO_TLS)
     if response.status_code != 200:
         raise RuntimeError(f"{path} answers {response.status_code}")
 

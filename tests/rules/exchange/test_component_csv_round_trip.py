@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 from collections.abc import Iterator, Mapping
+from functools import cache
 from typing import Any
 
 import pytest
@@ -51,6 +52,13 @@ def _values(schema: Mapping[str, Any], root: Mapping[str, Any]) -> st.SearchStra
     return st.floats(schema["minimum"], high, exclude_max="exclusiveMaximum" in schema)
 
 
+@cache
+def _components(kind: str) -> st.SearchStrategy[Any]:
+    """Components of a kind, made once, since the schema takes longer than an example."""
+    schema = MODELS[kind].model_json_schema()
+    return _values(schema, schema)
+
+
 def _flat(value: Any, way: str = "") -> Iterator[tuple[str, Any]]:
     pairs = value.items() if isinstance(value, dict) else enumerate(value) if isinstance(value, list) else None
     if pairs is None:
@@ -75,8 +83,7 @@ def _written(component: Mapping[str, Any], separator: str) -> bytes:
 def test_a_component_is_read_back_equal(kind: str, data: st.DataObject, separator: str) -> None:
     """First principles: every field has a head, and nothing is lost between text and number."""
     model = MODELS[kind]
-    schema = model.model_json_schema()
-    component = model.model_validate(data.draw(_values(schema, schema)))
+    component = model.model_validate(data.draw(_components(kind)))
     imported = read_component_csv(_written(component.model_dump(mode="json", exclude_none=True), separator))
     assert imported.faults == ()
     assert [part.component for part in imported.parts] == [component]

@@ -1,0 +1,99 @@
+"""``check``: the report on each stack."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from pathlib import Path
+from typing import get_args
+
+from rich.text import Text
+
+from rules.assessor import Assessor
+from rules.schema.parsing import parse_request
+from rules.schema.report import Report
+from rules.schema.request import CheckRequest, Policy, Unstated
+from service.cli.files import BAD_INPUT, VERDICT_CODES, add_rulebooks, judged, report_console, settings_of
+from service.operations.assessors import load_assessor
+from service.sheets.check import print_report
+
+__all__ = ["check_arguments"]
+
+
+def check_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add what the command takes."""
+    parser.description = (
+        "Check the stacks in request files. Exit code, worst case: 0 pass, 1 review, 2 fail, 3 invalid"
+        " input, 4 program fault."
+    )
+    parser.epilog = "example: stackgauge check stack.json --html report.html"
+    parser.add_argument("files", nargs="+", metavar="FILE", help="request as JSON or YAML; - for standard input")
+    parser.add_argument(
+        "--unstated",
+        choices=get_args(Unstated),
+        default="typical",
+        help="what counts for a value that is not stated, unless the request says so: undecided, its typical (default)"
+        " or its cautious value",
+    )
+    parser.add_argument(
+        "--assembly", action="store_true", help="include the assembly, measuring and disassembly instructions"
+    )
+    parser.add_argument("--json", action="store_true", help="print each report as one line of JSON")
+    parser.add_argument("--html", type=Path, metavar="OUT", help="also write the report as an HTML page; one FILE only")
+    add_rulebooks(parser)
+    parser.set_defaults(run=_run_check, usage_error=parser.error)
+
+
+def _run_check(arguments: argparse.Namespace) -> int:
+    out: Path | None = arguments.html
+    if out is not None and len(arguments.files) > 1:
+        arguments.usage_error("--html takes one FILE only")
+    assessor = load_assessor(settings_of(arguments))
+    console = report_console()
+
+    def judge(data: object) -> tuple[Report, frozenset[str], str | None]:
+        request = _with_unstated(parse_request(data), arguments.unstated)
+        if arguments.assembly:
+            request = request.with_assembly()
+        page = None if out is None else _page(assessor, request)
+        return assessor.assess(request), request.sections, page
+
+    worst = 0
+    for number, name in enumerate(arguments.files):
+        report, sections, page = judged(name, judge) or (None, frozenset(), None)
+        worst = max(worst, BAD_INPUT if report is None else VERDICT_CODES[report.verdict])
+        if report is None:
+            continue
+        if out is not None and page is not None and not _written(out, page):
+            worst = BAD_INPUT
+        if arguments.json:
+            print(report.only(sections).model_dump_json())
+            continue
+        if len(arguments.files) > 1:
+            console.print(Text(("\n" if number else "") + name, style="dim"), soft_wrap=True)
+        print_report(report, console)
+    return worst
+
+
+def _with_unstated(request: CheckRequest, unstated: Unstated) -> CheckRequest:
+    """Return the request with this policy for values not stated, unless it has its own."""
+    policy = request.policy or Policy()
+    if unstated == "undecided" or "unstated" in policy.model_fields_set:
+        return request
+    return request.model_copy(update={"policy": policy.model_copy(update={"unstated": unstated})})
+
+
+def _page(assessor: Assessor, request: CheckRequest) -> str:
+    # Most checks need no page.
+    from service.sheets.page import report_page
+
+    return report_page(*assessor.assess_instructed(request))
+
+
+def _written(out: Path, page: str) -> bool:
+    try:
+        out.write_bytes(page.encode())
+    except OSError as error:
+        print(f"{out}: {error.strerror}", file=sys.stderr)
+        return False
+    return True

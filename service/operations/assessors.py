@@ -1,0 +1,128 @@
+"""What judges in this process: rulebooks and catalogue of the settings, and their snapshot for other processes."""
+
+from __future__ import annotations
+
+import copyreg
+import logging
+import threading
+from collections.abc import Callable, Iterator, Sequence
+from pathlib import Path
+from time import perf_counter
+from types import MappingProxyType
+from typing import Any, NamedTuple
+
+from rules.answer.provenance import judgement_sha256
+from rules.assessor import Assessor
+from rules.exchange.documents import Catalogue
+from rules.rulebook.book import Judgement, Overrides, Rulebook
+from rules.rulebook.engine import Engine
+from rules.rulebook.expression import View
+from rules.rulebook.fact import Fact
+from rules.rulebook.source import Problem, RulebookError
+from service.operations.settings import PREFIX, Settings
+
+__all__ = ["Snapshot", "TimedEngine", "UnexpectedJudgementError", "load_assessor", "rules_in_force"]
+
+_LOG = logging.getLogger("stackgauge")
+
+
+class TimedEngine(Engine):
+    """A rules engine that records the time of its last judgement."""
+
+    def __init__(self, engine: Engine) -> None:
+        vars(self).update(vars(engine))  # shares the compiled rules
+        self._watch = threading.local()
+
+    def judge(
+        self,
+        facts: Sequence[Fact],
+        overrides: Overrides | None = None,
+        view_of: Callable[[Fact], View] | None = None,
+    ) -> Judgement:
+        """As :meth:`rules.rulebook.engine.Engine.judge`."""
+        start = perf_counter()
+        judgement = super().judge(facts, overrides, view_of)
+        self._watch.seconds = perf_counter() - start
+        return judgement
+
+    def last_s(self) -> float | None:
+        """Duration of this thread's last judgement in s; None before the first."""
+        seconds: float | None = getattr(self._watch, "seconds", None)
+        return seconds
+
+
+class UnexpectedJudgementError(ValueError):
+    """What judges has another digest than the operator expects."""
+
+
+def load_assessor(settings: Settings | None = None) -> Assessor:
+    """The assessor with the rulebooks and catalogue of the settings.
+
+    A warning is logged for each adjustment that has ended. Raises :class:`UnexpectedJudgementError` if the settings
+    expect another digest, and as :meth:`rules.assessor.Assessor.load`.
+    """
+    settings = settings or Settings()
+    accepted = settings.weakened_safety_rules
+    if unusable := [one for folder in settings.extra_rulebooks for one in _unusable(folder)]:
+        raise RulebookError(unusable)
+    assessor = Assessor.load(settings.extra_rulebooks, settings.catalogue, today=settings.as_of, accepted=accepted)
+    if unknown := sorted(accepted - {rule.code for rule in assessor.book.rules}):
+        raise RulebookError(
+            Problem(f"{PREFIX}WEAKENED_SAFETY_RULES", 0, one, "there is no such rule") for one in unknown
+        )
+    found = judgement_sha256(assessor.book)
+    if settings.expect_judgement_sha256 not in (None, found):
+        raise UnexpectedJudgementError(
+            f"{PREFIX}EXPECT_JUDGEMENT_SHA256: expected {settings.expect_judgement_sha256}, found {found}"
+        )
+    for one in assessor.book.expired:
+        _LOG.warning("%s:%d: adjustment of %s ended on %s", one.file, one.line, one.entry.code, one.entry.until)
+    assessor.engine = TimedEngine(assessor.engine)
+    return assessor
+
+
+def _unusable(folder: Path) -> Iterator[Problem]:
+    """Why a folder gives no rules; an operator who names one never means none."""
+    try:
+        if not any(file.name.endswith(".yaml") for file in folder.iterdir()):
+            yield Problem(str(folder), 0, "", "no rulebook in this folder; a rulebook's name ends in .yaml")
+    except OSError as error:
+        yield Problem(str(folder), 0, "", f"this folder of rulebooks cannot be read: {error.strerror}")
+
+
+def rules_in_force(assessor: Assessor) -> str:
+    """The digests of what judges and of the catalogue, equal in processes that judge alike."""
+    return f"{judgement_sha256(assessor.book)} {assessor.catalogue.digest}"
+
+
+class Snapshot(NamedTuple):
+    """The rulebooks and catalogue as this process has read them.
+
+    Worker processes start from it, so a file saved meanwhile changes nothing.
+    """
+
+    book: Rulebook
+    catalogue: Catalogue
+    in_force: str
+    """See :func:`rules_in_force`."""
+
+    @classmethod
+    def of(cls, assessor: Assessor) -> Snapshot:
+        """The snapshot of an assessor."""
+        return cls(assessor.book, assessor.catalogue, rules_in_force(assessor))
+
+    def assessor(self) -> Assessor | None:
+        """An assessor in a worker; None if the installed program or its tables have changed."""
+        assessor = Assessor(self.book, self.catalogue)
+        if rules_in_force(assessor) != self.in_force:
+            return None
+        assessor.engine = TimedEngine(assessor.engine)
+        return assessor
+
+
+def _proxy(content: dict[Any, Any]) -> MappingProxyType[Any, Any]:
+    return MappingProxyType(content)
+
+
+# A snapshot holds read-only mappings, which cannot be sent to a process as they are.
+copyreg.pickle(MappingProxyType, lambda one: (_proxy, (dict(one),)))
