@@ -317,7 +317,9 @@ def _grip(fact: Properties, case: StackJoint, shank: CylindricalShank) -> None:
         fact.add("collet_length_mm", length)
         fact.add("grip_to_collet_length", when_both_known(lambda g, total: g / total, grip, length))
     else:
-        fact.add("standard_shank_mm", _standard_shank(case, shank))
+        standard = _standard_shank(case, shank)
+        fact.add("standard_shank_mm", standard)
+        fact.add("grip_to_standard_shank", when_both_known(lambda g, total: g / total, grip, standard))
     if isinstance(side, SideLock) and shank.form == "side_lock_flat" and shank.diameter_mm is not None:
         row = flat("din_6535", "side_lock_flat", shank.diameter_mm)
         if row is not None and row.flat_position_mm is not None and row.flat_width_mm is not None:

@@ -135,7 +135,7 @@ BY_JOINT: Final = frozenset(
 ).union(*(one.property_names for one in COUPLINGS.values()))
 """Properties of a joint that depend on its two parts only."""
 
-BY_GRIP: Final = frozenset({"grip_length_mm", "grip_to_collet_length"})
+BY_GRIP: Final = frozenset({"grip_length_mm", "grip_to_collet_length", "grip_to_standard_shank"})
 """Further properties of a joint whose grip length is fixed."""
 
 BY_KNOB: Final = frozenset(

@@ -464,7 +464,7 @@ def heads_are_named_by_their_angle(tables: Tables) -> None:
 
 @about("assumed_torques", "straight_shank")
 def shrink_torques_follow_from_the_thick_cylinder(tables: Tables) -> None:
-    """Lamé with Coulomb friction: carbide shank (600 GPa, 0.22) in a steel hub of 1.7 diameters, 0.8 of interference."""
+    """Lamé with Coulomb friction: carbide shank (600 GPa, 0.22), steel hub of 1.7 diameters, 0.8 of interference."""
     lengths = {
         row["diameter_mm"]: row["shank_length_mm"]
         for row in tables["straight_shank"]
@@ -600,7 +600,7 @@ HELD: Final = {
     "balance_grades": Held(11, 11, 11),
     "coupling_clocking": Held(8, 0, 0),
     "hollow_taper": Held(34, 18, 27),
-    "hollow_taper_forms": Held(7, 0, 0),
+    "hollow_taper_forms": Held(13, 0, 0),
     "interface_stiffness": Held(24, 0, 0),
     "iso_286": Held(169, 165, 169),
     "iso_286_shafts": Held(169, 169, 169),

@@ -66,7 +66,7 @@ def test_advice_passes() -> None:
 def test_errors_come_first() -> None:
     """Findings are ordered by gravity, then by code."""
     request = base_request("press_in")
-    change(request["operations"][0], {"feed_per_tooth_mm": 0.02, "runout_limit_um": 2})
+    change(request["operations"][0], {"feed_per_tooth_mm": 0.08, "runout_limit_um": 12})
     request["machine"]["max_speed_rpm"] = 100
     gravity = [{"error": 0, "warning": 1, "advice": 2}[item.severity] for item in _report(request).findings]
     assert gravity == sorted(gravity)

@@ -177,10 +177,9 @@ def test_what_interchanges_among_hollow_tapers(one: str, other: str, expected: s
 def test_hollow_taper_drive_and_change_by_form() -> None:
     """Literature: ISO 12164-1:2023 scope: A grooved for automatic change, C manual; keys from memory."""
     assert [form for form in hollow_taper.forms() if not hollow_taper.form(form).automatic_change] == [
-        "C",
-        "D",
+        *("C", "D", "CB", "CS"),
     ]
-    assert [form for form in hollow_taper.forms() if hollow_taper.form(form).drive == "none"] == ["E", "F"]
+    assert [form for form in hollow_taper.forms() if hollow_taper.form(form).drive == "none"] == ["E", "F", "EB", "ES"]
 
 
 @pytest.mark.parametrize(

@@ -121,6 +121,7 @@ RULES = {
     "STK-060": ("error", False, "stack"),
     "TAP-010": ("error", True, "joint"),
     "TAP-020": ("error", True, "joint"),
+    "TAP-030": ("error", True, "joint"),
     "THR-010": ("error", False, "joint"),
     "THR-020": ("error", False, "joint"),
     "TPG-010": ("error", False, "operation"),
@@ -138,7 +139,7 @@ _CHUCK_AND_SHANK = ["/stack/components/0/workpiece_side", "/stack/components/1/m
 # stack, code -> the fields that the objection is about
 POINTERS = {
     ("03-deep-rib-nut-collets", "RUN-010"): ["/operations/0"],
-    ("03-deep-rib-nut-collets", "RUN-030"): ["/operations/0"],
+    ("01-deep-rib-shrink-extension", "RUN-030"): ["/operations/0"],
     ("03-deep-rib-nut-collets", "RUN-040"): ["/operations/0"],
     ("05-shrink-fit-coarse-shank", "BOR-050"): _CHUCK_AND_SHANK,
     ("05-shrink-fit-coarse-shank", "SHK-010"): _CHUCK_AND_SHANK,
