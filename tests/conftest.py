@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import os
 import re
 import tomllib
@@ -14,6 +15,8 @@ from hypothesis import settings
 # For the processes that tests start, hundreds of them: they keep what they compile, and small matrices need no threads.
 os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+# Thousands of tests and their examples stay to the end: looking through them less often saves a fifteenth.
+gc.set_threshold(20_000, 20, 20)
 
 # the same examples in every run, however slow the machine; all of them with --long
 settings.register_profile("steady", deadline=None, derandomize=True, max_examples=40)
