@@ -64,7 +64,7 @@ def missing_extra(wanted: str, error: ModuleNotFoundError) -> MissingExtraError 
     Parameters
     ----------
     wanted : str
-        Part to be used; the message begins with it.
+        Part to be used; the message starts with it.
     error : ModuleNotFoundError
         Error of the failed import.
 

@@ -16,6 +16,8 @@ from rules.analysis import StackAnalysis, analyse, cautions_of
 from rules.answer.findings import finding, not_judged, repointed, undecided
 from rules.answer.provenance import provenance, request_sha256, threshold_overrides
 from rules.assembly.instruction import assembly_section
+from rules.assumptions.combining import combined, dependence, lacking, results
+from rules.assumptions.laying import Assumed, End, Laying
 from rules.balance.report import balance_section, operation_balance
 from rules.bending.report import (
     ASSUMPTION_SET,
@@ -44,7 +46,7 @@ from rules.schema.report import Finding, OperationReport, Report, Summary, Undec
 from rules.schema.request import DEFAULT_POLICY, CheckRequest, Operation, Policy
 from rules.speed.report import operation_speed, speed_section
 from rules.stack.chain import Mounted, Resolved, reference_facts, resolve
-from rules.stack.report import geometry_section, mass_section
+from rules.stack.report import geometry_section, mass_section, standard_section, understood_section
 from rules.stack.view import RequestView, request_vocabulary, views_of
 
 __all__ = ["Assessor", "EngineFaultError", "Situation", "Situations"]
@@ -158,6 +160,59 @@ class Assessor:
         overrides = threshold_overrides(policy, self.book)
         _refuse_shared_ids(request.operations or ())
         resolved = resolve(request, self.catalogue.definitions)
+        report, derived = self._reported(request, resolved, policy, overrides)
+        if policy.unstated != "undecided" and not resolved.broken:
+            return self._assumed(request, resolved, policy, overrides, report, derived)
+        return repointed(report, resolved.lead) if resolved.homes else report, derived
+
+    def _assumed(
+        self,
+        request: CheckRequest,
+        resolved: Resolved,
+        policy: Policy,
+        overrides: Overrides,
+        unassumed: Report,
+        derived: StackAnalysis,
+    ) -> tuple[Report, StackAnalysis]:
+        """Return the report with assumed values laid in where a rule lacks them, and its derived properties."""
+        laying = Laying(resolved.request)
+        ends: dict[End, tuple[Report, StackAnalysis]] = {"typical": (unassumed, derived)}
+
+        def judged(end_of: Callable[[Assumed], End]) -> tuple[Report, StackAnalysis]:
+            laid = replace(resolved, request=laying.request(end_of))
+            return self._reported(request, laid, policy, overrides)
+
+        for _ in range(laying.rounds):
+            if not laying.fill(lacking(ends["typical"][0])):
+                break
+            ends["typical"] = judged(lambda _: "typical")
+        if not laying.assumed:
+            return repointed(unassumed, resolved.lead) if resolved.homes else unassumed, derived
+        ends["cautious"] = judged(lambda _: "cautious")
+        typical = results(ends["typical"][0], resolved.request)
+
+        def alone(own: Assumed) -> float | None:
+            report, _ = judged(lambda one: "cautious" if one.at == own.at else "typical")
+            return dependence(results(report, resolved.request), typical)
+
+        dependences = [alone(own) for own in laying.assumed]
+        chosen: End = "cautious" if policy.unstated == "cautious" else "typical"
+        report, analysis = ends[chosen]
+        found = combined(
+            unassumed,
+            report,
+            ends["typical" if chosen == "cautious" else "cautious"][0],
+            laying.assumed,
+            dependences,
+            (typical, results(ends["cautious"][0], resolved.request)),
+        )
+        found = _reviewed(found, report, policy).model_copy(update={"assembly": unassumed.assembly})
+        return repointed(found, lambda pointer: resolved.lead(laying.stated(pointer))), analysis
+
+    def _reported(
+        self, request: CheckRequest, resolved: Resolved, policy: Policy, overrides: Overrides
+    ) -> tuple[Report, StackAnalysis]:
+        """Return the report on a resolved request, its pointers into that, and the derived properties."""
         judged = [
             self._judged(resolved, operation, f"/operations/{number}", overrides)
             for number, operation in enumerate(request.operations or [None])
@@ -183,7 +238,9 @@ class Assessor:
             undecided=gaps,
             decided=decided,
             not_judged=not_judged(self.book, judged[0].judgement, derived.facts),
-            stated_by_standard=[],
+            understood=understood_section(resolved),
+            stated_by_standard=standard_section(resolved),
+            ranges=[],
             assumptions=stiffness_assumptions(derived.stiffness, used_by),
             geometry=geometry_section(chain, derived.geometry),
             runout=runout_section(
@@ -210,7 +267,7 @@ class Assessor:
                 ASSUMPTION_SET if rests_on else None,
             ),
         )
-        return repointed(report, resolved.lead) if resolved.homes else report, derived
+        return report, derived
 
     def assess_instructed(self, request: CheckRequest) -> tuple[Report, StackAnalysis]:
         """Return the same with the work instruction, whether requested or not.
@@ -405,6 +462,23 @@ def _verdict(findings: Sequence[Finding], gaps: Sequence[Undecided], policy: Pol
     if "fail" in outcomes:
         return "fail"
     return "review" if outcomes else "pass"
+
+
+def _reviewed(report: Report, judged: Report, policy: Policy) -> Report:
+    """Return the report on assumed values with its verdicts: at best that of an undecided rule."""
+
+    def verdict(concerned: Collection[str | None] | None) -> Verdict:
+        found = _verdict(
+            [one for one in report.findings if concerned is None or one.operation in concerned],
+            [one for one in report.undecided if concerned is None or one.operation in concerned],
+            policy,
+        )
+        return policy.on_undecided if found == "pass" else found
+
+    operations = [one.model_copy(update={"verdict": verdict((None, one.id))}) for one in report.operations]
+    return report.model_copy(
+        update={"verdict": verdict(None), "if_assumptions_hold": judged.verdict, "operations": operations}
+    )
 
 
 def _summary(findings: Sequence[Finding], gaps: Sequence[Undecided], decided: Sequence[str], assumed: int) -> Summary:

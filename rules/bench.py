@@ -28,7 +28,7 @@ from rules.rulebook.book import (
     RuleEntry,
     Severity,
 )
-from rules.rulebook.expression import Call, Expression, Name, children
+from rules.rulebook.expression import Call, Expression, Name, children, names_in
 from rules.rulebook.loader import load_books
 from rules.rulebook.vocabulary import Property, Vocabulary
 from rules.schema.parsing import BadRequestError
@@ -108,6 +108,11 @@ def _of_rule(rule: Rule, book: Rulebook) -> Iterator[str]:
         yield "no source: say where its numbers come from"
     if own and rule.owner is None:
         yield "no owner: say who is responsible for the rule"
+    for name in _unguarded_labels(rule):
+        yield (
+            f"undecided for every stack without {name}; leave those out with where: stated({name}) && ...,"
+            " or give an undecided example that removes the label"
+        )
     if rule.applies_to != "part":  # an example is a request; parts are judged in a library
         yield from _of_examples(rule, book.vocabulary)
     if rule.replaced_by is not None:
@@ -116,6 +121,24 @@ def _of_rule(rule: Rule, book: Rulebook) -> Iterator[str]:
     first = book.originals.get(rule.code)
     if first is not None and SEVERITIES.index(rule.severity) != SEVERITIES.index(first.severity):
         yield f"{_moved(first.severity, rule.severity)} of the rule that it replaces"
+
+
+def _unguarded_labels(rule: Rule) -> list[str]:
+    """Return the labels that ``where`` reads unguarded, unless an undecided example removes them.
+
+    Few stacks have every label, and an undecided rule makes each of the others a review.
+    """
+    if rule.scope is None:
+        return []
+    removed = {place for example in rule.examples.undecided for place in example.remove}
+    names = dict.fromkeys(name for name in names_in(rule.scope) if name.startswith("labels."))
+    return [name for name in names if "/" + name.replace(".", "/", 1) not in removed and not _tested(name, rule.scope)]
+
+
+def _tested(name: str, one: Expression) -> bool:
+    if isinstance(one, Call) and one.function in ("has", "stated"):
+        return one.argument == Name(name)
+    return any(_tested(name, part) for part in children(one))
 
 
 def _of_examples(rule: Rule, vocabulary: Vocabulary) -> Iterator[str]:

@@ -208,16 +208,16 @@ def because(
 
 def _failure(own: Judged) -> str:
     findings = own.report.findings
-    errors = [_objection(item) for item in findings if item.severity == "error"]
+    errors = [_with_values(item) for item in findings if item.severity == "error"]
     if errors:
         return f"Fails: {enumerated(list(dict.fromkeys(errors)))}."
-    warnings = [_objection(item) for item in findings if item.severity == "warning"]
+    warnings = [_with_values(item) for item in findings if item.severity == "warning"]
     gaps = own.report.summary.undecided
     causes = list(dict.fromkeys(warnings)) or [f"{gaps} {'rule is' if gaps == 1 else 'rules are'} undecided"]
     return f"Fails under the policy: {enumerated(causes)}."
 
 
-def _objection(item: Finding) -> str:
+def _with_values(item: Finding) -> str:
     observed, limit = item.observed, item.limit
     if observed is None or limit is None or isinstance(observed.value, str) or isinstance(limit.value, str):
         return item.title

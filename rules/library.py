@@ -92,7 +92,7 @@ class PartFinding:
 class LibraryParts:
     """The distinct parts of a library.
 
-    Parts are told apart by part number and data; ids, descriptions and the order of fields do not count as data.
+    Two parts are the same if part number and data are equal; ids, descriptions and field order are not data.
     """
 
     def __init__(self) -> None:

@@ -29,6 +29,11 @@ __all__ = [
     "Defaults",
     "ExpiredAdjustment",
     "NeedAnswer",
+    "PartAnswer",
+    "PartFamily",
+    "PartList",
+    "PartSummary",
+    "PartValue",
     "PictureName",
     "Problem",
     "ProblemList",
@@ -172,6 +177,48 @@ class CouplingList(Answer):
 
     items: list[CouplingSummary] = Field(description="Couplings.")
     next: Next
+
+
+class PartSummary(Answer):
+    """Summary of a standard part."""
+
+    key: str = Field(description="Key for `of`.", examples=["iso15488:32:12"])
+    kind: str = Field(description="Kind of component.")
+    title: str
+
+
+class PartFamily(Answer):
+    """Parts of one standard, or of none, that differ in their dimensions."""
+
+    form: str = Field(description="Form of the keys.", examples=["din6535:{form}{diameter}:{overall length}"])
+    kind: str = Field(description="Kind of component.")
+    title: str
+    standard: str = Field(description="Standard, or 'none'.")
+
+
+class PartList(Answer):
+    """List of standard parts."""
+
+    families: list[PartFamily] = Field(description="Forms of keys, for dimensions that the items do not show.")
+    items: list[PartSummary] = Field(description="Parts of usual dimensions.")
+    next: Next
+
+
+class PartAnswer(PartSummary):
+    """Standard part with what its standard states."""
+
+    component: dict[str, JsonValue] = Field(description="The component as a request states it.")
+    stated: list[PartValue] = Field(description="Values that the standard states.")
+
+
+class PartValue(Answer):
+    """Value that a standard states."""
+
+    field: str = Field(description="Field of the component, with points.")
+    value: float | str = Field(description="Value that the standard states.")
+    unit: str | None = Field(description="UCUM code of the unit; null for a text.")
+    source: str = Field(description="Standard, edition, and table or class.")
+    confidence: Annotated[Confidence, OPEN]
 
 
 class ColumnAnswer(Answer):

@@ -41,12 +41,39 @@ class RequestExample:
 EXTENDED: Final = "extended"
 """Name of the complete example."""
 
+
+def _catalogue_page() -> dict[str, Any]:
+    """A collet chuck, a collet and an end mill, by standard and size."""
+    keys = {"holder": "generic:holder:HSK-A63:iso15488-32:100", "collet": "iso15488:32:12", "mill": "din6535:HA12:83"}
+    parts: list[dict[str, Any]] = [
+        {"kind": "reference", "id": name, "of": {"from": "standard", "key": key}} for name, key in keys.items()
+    ]
+    parts[-1]["with"] = {"cutting_diameter_mm": 12, "teeth": 4}
+    spindle = {"coupling": "designated", "designation": "HSK-A63"}
+    cut = {"kind": "milling", "axial_depth_mm": 12, "radial_depth_mm": 3, "work_material": "42crmo4"}
+    return {
+        "stack": {"components": parts, "joints": [{"upper": "collet", "lower": "mill", "projection_mm": 40}]},
+        "machine": {"kind": "stated", "spindle": spindle, "max_speed_rpm": 12000},
+        "operations": [
+            {
+                "id": "10",
+                "spindle_speed_rpm": 4800,
+                "feed_per_tooth_mm": 0.07,
+                "limits": {"runout": {"tir_um": 20}},
+                "cut": cut,
+            }
+        ],
+        "policy": {"unstated": "typical"},
+    }
+
+
 EXAMPLES: Final[Mapping[str, RequestExample]] = MappingProxyType(
     {
         EXTENDED: RequestExample(
             "8 mm end mill on an extension, press-in collets, with operation and machine",
             base_request("press_in"),
         ),
+        "catalogue-page": RequestExample("What a catalogue page says; the rest assumed", _catalogue_page()),
         "patchy": RequestExample(
             "Stack with missing data: undecided rules, verdict review",
             {

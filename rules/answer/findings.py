@@ -214,6 +214,8 @@ def repointed(report: Report, lead: Callable[[str], str]) -> Report:
             "undecided": [
                 one.model_copy(update={"at": leads(one.at), "lacks": lacks(one.lacks)}) for one in report.undecided
             ],
+            "stated_by_standard": [one.model_copy(update={"at": lead(one.at)}) for one in report.stated_by_standard],
+            "understood": [one.model_copy(update={"at": lead(one.at)}) for one in report.understood],
             "assumptions": [one.model_copy(update={"at": lead(one.at)}) for one in report.assumptions],
             "runout": report.runout.model_copy(update={"not_stated": lacks(report.runout.not_stated)}),
             "assembly": assembly,

@@ -8,7 +8,7 @@ from typing import Any, Final
 
 from rules.analysis import StackAnalysis
 from rules.answer.findings import trade_name
-from rules.assembly.joints import JointSteps, Objections, joint_steps, objections_of
+from rules.assembly.joints import JointFindings, JointSteps, findings_by_joint, joint_steps
 from rules.assembly.sentences import (
     Draft,
     Number,
@@ -170,11 +170,11 @@ class Measuring:
             return rules["limit"].format(limit=f"{self._limit:.10g} µm")
         return rules["converted"].format(limit=f"{self._limit:.10g} µm", there=f"{self._reading_limit:.10g} µm")
 
-    def steps(self, objections: Objections) -> list[Draft]:
+    def steps(self, joint_findings: JointFindings) -> list[Draft]:
         """Return the steps for seating, measuring and signing."""
-        return [step for step in (self._seat(objections), self._measure(), self._record()) if step is not None]
+        return [step for step in (self._seat(joint_findings), self._measure(), self._record()) if step is not None]
 
-    def _seat(self, objections: Objections) -> Draft | None:
+    def _seat(self, joint_findings: JointFindings) -> Draft | None:
         base = self._base
         if base is None:
             return None
@@ -182,7 +182,7 @@ class Measuring:
         kind = "unknown" if side is None else side.coupling if side.coupling in file.seats else "other"
         at = f"{base.at}/machine_side"
         case = self._derived.chain.spindle_joint
-        against: Sequence[Finding] = () if case is None else objections.get((case.upper_at, case.lower_at), ())
+        against: Sequence[Finding] = () if case is None else joint_findings.get((case.upper_at, case.lower_at), ())
         return {
             "number": 0,
             "action": "seat",
@@ -287,13 +287,13 @@ def assembly_section(derived: StackAnalysis, findings: Sequence[Finding]) -> Ass
     The findings keep the pointers given by the rules. An error at a joint becomes a step that forbids the joint, a
     warning a caution at its step.
     """
-    objections, others = objections_of(derived.chain, findings)
+    joint_findings, others = findings_by_joint(derived.chain, findings)
     measuring = Measuring(derived)
-    joints = joint_steps(derived, objections)
+    joints = joint_steps(derived, joint_findings)
     steps = _building(derived, others, joints)
     buildable = all(step["action"] != "stop" for step in steps)
     if buildable:
-        steps += measuring.steps(objections)
+        steps += measuring.steps(joint_findings)
     elif derived.chain.members:
         steps.append(stop(instruction().stops["unfinished"], [], ["/stack"]))
     taking_apart = [*_taking_out(derived, buildable), *joints.open] if joints.open else []

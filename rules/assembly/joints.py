@@ -28,13 +28,13 @@ from rules.schema.components import Cutter, Reducer
 from rules.schema.report import Finding
 from rules.stack.chain import Chain, StackJoint
 
-__all__ = ["JointSteps", "Objections", "joint_steps", "objections_of"]
+__all__ = ["JointFindings", "JointSteps", "findings_by_joint", "joint_steps"]
 
-Objections = Mapping[tuple[str, str], Sequence[Finding]]
+JointFindings = Mapping[tuple[str, str], Sequence[Finding]]
 """Errors and warnings by the pointers of the two ends of their joint."""
 
 
-def objections_of(chain: Chain, findings: Sequence[Finding]) -> tuple[Objections, list[Finding]]:
+def findings_by_joint(chain: Chain, findings: Sequence[Finding]) -> tuple[JointFindings, list[Finding]]:
     """Return errors and warnings by joint, and those that belong to no joint."""
     cases = chain.joints if chain.spindle_joint is None else (chain.spindle_joint, *chain.joints)
     found: dict[tuple[str, str], list[Finding]] = {(case.upper_at, case.lower_at): [] for case in cases}
@@ -71,12 +71,12 @@ class _Made:
     alone: bool
 
 
-def joint_steps(derived: StackAnalysis, objections: Objections) -> JointSteps:
+def joint_steps(derived: StackAnalysis, joint_findings: JointFindings) -> JointSteps:
     """Return the steps of all joints, from the base outward."""
     steps = JointSteps([], [], [])
     press_seat: str | None = None
     for first, last in _groups(derived.chain.joints):
-        press_seat = _group(derived, first, last, objections, press_seat, steps)
+        press_seat = _group(derived, first, last, joint_findings, press_seat, steps)
     return steps
 
 
@@ -101,7 +101,12 @@ def _closes_from_outside(case: StackJoint) -> bool:
 
 
 def _group(
-    derived: StackAnalysis, first: int, last: int, objections: Objections, press_seat: str | None, steps: JointSteps
+    derived: StackAnalysis,
+    first: int,
+    last: int,
+    joint_findings: JointFindings,
+    press_seat: str | None,
+    steps: JointSteps,
 ) -> str | None:
     """Add the steps of one group; return the seat that the press is then set up for."""
     joints = derived.chain.joints
@@ -109,7 +114,7 @@ def _group(
     stopped: StackJoint | None = None
     for index in range(first, last + 1):
         case = joints[index]
-        against = objections.get((case.upper_at, case.lower_at), ())
+        against = joint_findings.get((case.upper_at, case.lower_at), ())
         reason = _not_seated(case, stopped) if stopped else _reason(case, against)
         if reason is None:
             coupling = _coupling(case, index > first)

@@ -91,6 +91,7 @@ def stiffness_assumptions(stiffness: StackStiffness, used_by: list[str]) -> list
             id=name,
             at=one.at,
             quantity="joint_stiffness",
+            subject=None,
             category=one.assumed.interface,
             value=rounded(one.band.typical, _unit(one.at)),
             low=rounded(one.band.soft, _unit(one.at)),

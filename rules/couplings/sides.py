@@ -16,6 +16,7 @@ from pydantic import Field
 from rules.couplings.collets import NUT_COLLET, PRESS_COLLET, NutCollet, PressCollet
 from rules.couplings.declared import DECLARED, Declared
 from rules.couplings.definition import Coupling
+from rules.couplings.designation import Designated
 from rules.couplings.hollow_taper import HOLLOW_TAPER, HollowTaper
 from rules.couplings.morse_taper import MORSE_TAPER, MorseTaper
 from rules.couplings.polygonal_taper import POLYGONAL_TAPER, PolygonalTaper
@@ -51,7 +52,8 @@ MachineSide = Annotated[
     | MorseTaper
     | ArborShellMill
     | ThreadedHead
-    | Declared,
+    | Declared
+    | Designated,
     Field(discriminator="coupling"),
 ]
 """The machine side: the male end toward the spindle."""
@@ -71,13 +73,14 @@ WorkpieceSide = Annotated[
     | MorseTaper
     | ArborShellMill
     | ThreadedHead
-    | Declared,
+    | Declared
+    | Designated,
     Field(discriminator="coupling"),
 ]
 """The workpiece side: the socket, or the pilot of an arbor."""
 
 SpindleSide = Annotated[
-    SteepTaper | HollowTaper | PolygonalTaper | MorseTaper | Declared, Field(discriminator="coupling")
+    SteepTaper | HollowTaper | PolygonalTaper | MorseTaper | Declared | Designated, Field(discriminator="coupling")
 ]
 """The coupling of the machine spindle."""
 

@@ -36,7 +36,7 @@ __all__ = ["NO_CATALOGUE", "Catalogue", "CatalogueError", "format_of", "load_cat
 
 
 def format_of(data: bytes) -> ImportFormat:
-    """Return the format: XML begins with an angle bracket, a CSV heading never does.
+    """Return the format: XML starts with an angle bracket, a CSV heading never does.
 
     >>> format_of(b'\\xef\\xbb\\xbf <?xml version="1.0"?>'), format_of(b"ID,KIND")
     ('mtconnect_assets', 'csv')

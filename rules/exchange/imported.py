@@ -136,6 +136,8 @@ def _empty(part: StackPart) -> Iterator[str]:
 
 
 def _empty_in_coupling(end: Side, side: str) -> Iterator[str]:
+    if end.coupling not in COUPLINGS:  # a designation says all that it says
+        return
     for field in COUPLINGS[end.coupling].fields_needed(side):
         stated = getattr(end, field)
         if field == "tolerance" and stated is None:

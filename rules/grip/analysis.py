@@ -285,11 +285,8 @@ def put_strength(fact: Properties, grip: Grip, speed: OrMissing[float] | None) -
 def stated_minimum_grip(case: StackJoint) -> float | None:
     """Return the larger of the minimum grip lengths stated by the two components, mm."""
     side, shank = clamp_of(case.upper_side), shank_of(case)
-    holds = None if side is None else side.minimum_grip_mm
-    wants = None if shank is None else shank.minimum_grip_mm
-    if holds is None or wants is None:
-        return wants if holds is None else holds
-    return max(holds, wants)
+    stated = [end.minimum_grip_mm for end in (side, shank) if end is not None and end.minimum_grip_mm is not None]
+    return max(stated, default=None)
 
 
 def held_shank_properties(fact: Properties, case: StackJoint) -> None:

@@ -50,11 +50,11 @@ _NEXT_DOCUMENT: Final = "\n---\n"
 _NAMED: Final = re.compile(r"^name: ", re.MULTILINE)
 """First key of every table; a file without it holds definitions only."""
 
-_FOLDERS: Final = ("balance", "bending", "couplings", "cutting", "grip", "stack", "tables")
+_FOLDERS: Final = ("assumptions", "balance", "bending", "couplings", "cutting", "grip", "parts", "stack")
 
 
 class TableError(ValueError):
-    """An invalid table file; the message begins with the name of the file."""
+    """An invalid table file; the message starts with the name of the file."""
 
 
 class UnknownEntryError(ValueError):

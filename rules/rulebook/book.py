@@ -327,7 +327,7 @@ class Rule(RuleEntry):
 
     @cached_property
     def reads(self) -> tuple[str, ...]:
-        """Every property that the rule reads or asks for, once."""
+        """Every property that the rule reads or tests with has() or stated(), once."""
         scope = () if self.scope is None else names_in(self.scope)
         found = dict.fromkeys((*scope, *names_in(self.requirement), *self.needs))
         return tuple(name for name in found if name not in self.always)

@@ -16,7 +16,7 @@ _HEAD: Final = """\
 
 Generated from the rulebooks by `{command}`; do not edit.
 
-What stands in braces is filled in when a rule fires.
+Names in braces are replaced by values when a rule fires.
 A rule that lacks one of its needs is reported as undecided.
 A threshold may be moved between its bounds by `policy.thresholds` of a request.
 """

@@ -152,7 +152,7 @@ def make_plan(
 ) -> Plan:
     """Return the plan for facts of this shape, which hold the terms of its kind.
 
-    A rule concerns the fact if the term of its ``where`` is there (true or missing), all that it asks for by has() or
+    A rule concerns the fact if the term of its ``where`` is there (true or missing), all that it tests by has() or
     stated() is, and all that it reads exists. Rules that are ``off`` concern nothing.
 
     Raises :class:`FactError` when the shape contradicts itself or the vocabulary.

@@ -9,7 +9,7 @@ A value is known, missing (a :class:`Gap`: it concerns the subject, but the requ
 exist for this subject (None). One false member decides ``&&`` and one true member decides ``||``, whatever the others
 are. Otherwise a member that does not exist makes the whole not exist, and a missing one leaves it missing.
 
-A rule asks more of its ``require``: it is decided only where all that it reads is known (unless it asks for that
+A ``require`` is stricter: it is decided only where everything it reads is known (unless it tests for that
 itself, by ``has`` or ``stated``). So no missing value ever passes because another one happens to be right.
 
 All numbers are double-precision.
@@ -185,7 +185,7 @@ def _names(one: Expression, bound: frozenset[str]) -> Iterator[str]:
 
 
 def asks(one: Expression) -> bool:
-    """Whether an expression asks for what exists or is stated."""
+    """Whether an expression tests existence, with has() or stated()."""
     return (isinstance(one, Call) and one.function in ("has", "stated")) or any(map(asks, children(one)))
 
 
@@ -195,7 +195,7 @@ def has_macro(one: Expression) -> bool:
 
 
 def uses_threshold(one: Expression) -> bool:
-    """Whether a threshold of the rule stands in a checked expression."""
+    """Whether a checked expression reads a threshold of the rule."""
     return (isinstance(one, Name) and one.is_threshold) or any(map(uses_threshold, children(one)))
 
 
@@ -270,7 +270,7 @@ _EXPECTED: Final = {
 }
 
 _VALUE: Final = frozenset({"NAME", "NUMBER", "STRING", "TRUTH", "NOT", "LPAR", "LSQB", "SUM"})
-"""What a value may begin with."""
+"""Tokens that can start a value."""
 
 
 class _Reader(Transformer[Token, Any]):

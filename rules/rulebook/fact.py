@@ -58,7 +58,7 @@ class Fact:
 
 
 class Properties:
-    """Builder of a fact; begins with the properties that are always known."""
+    """Builder of a fact; starts with the properties that are always known."""
 
     __slots__ = ("_at", "_key", "_kind", "_known", "_lacking")
 

@@ -133,7 +133,8 @@ def _adjustment(
 
     rule = next((rule for rule in rules if rule.code == code), None)
     if rule is None:
-        report(("code",), f"there is no rule {code} to adjust")
+        if not any(problem.code == code for problem in problems):  # a rule with a defect is reported as that
+            report(("code",), f"there is no rule {code} to adjust")
         return None
     return lint_adjustment(entry, rule, vocabulary, one.short, one.source.lines.at(path), report)
 

@@ -22,6 +22,7 @@ __all__ = [
     "AssemblyReport",
     "AssemblyStep",
     "AssemblyValue",
+    "AssumedRange",
     "Assumption",
     "BalancePlane",
     "BalanceReport",
@@ -60,6 +61,7 @@ __all__ = [
     "StiffnessReport",
     "Summary",
     "Undecided",
+    "UnderstoodDesignation",
     "Verdict",
     "estimate",
     "estimate_or_none",
@@ -539,6 +541,28 @@ class NotJudged(Out):
     reason: str = Field(description="Why there is nothing to judge.")
 
 
+class UnderstoodDesignation(Out):
+    """Designation of an end, and what it was understood as."""
+
+    at: Pointer
+    designation: str = Field(description="Designation as stated.", examples=["HSK-A63"])
+    understood_as: str | None = Field(title="Understood as", description="Its meaning; null if it is not known.")
+    left_open: str | None = Field(title="Left open", description="What it does not say; null for nothing.")
+
+
+class AssumedRange(Out):
+    """Result at typical and at cautious values of everything that is assumed."""
+
+    quantity: str = Field(description="Name of the result.", examples=["runout_tir"])
+    plane: str | None = Field(description="Plane of a runout; null for other results.")
+    joint: JointEnds | None
+    operation: str | None = Field(description="Operation; null for the stack.")
+    typical: float | None = Field(title="Typical", description="With typical values.")
+    cautious: float | None = Field(title="Cautious", description="With cautious values.")
+    limit: float | None = Field(title="Against", description="Limit of operation or machine; null for none.")
+    unit: str = Field(description="UCUM code of the unit.", examples=["um"])
+
+
 class StandardValue(Out):
     """Value that a standard states and the request does not."""
 
@@ -558,6 +582,7 @@ class Assumption(Out):
     id: str = Field(description="Id, to which `rests_on` refers.", examples=["A1"])
     at: Pointer
     quantity: str = Field(description="Name of the quantity.", examples=["joint_stiffness"])
+    subject: str | None = Field(description="Id of the component, or joint as 'upper/lower'; null if not named.")
     category: str | None = Field(description="Category of component or joint that the value is for; null for any.")
     value: float | str = Field(description="Assumed value.")
     low: float | None = Field(description="Low end of the likely range.")
@@ -825,8 +850,8 @@ ALWAYS: Final = ("verdict", "if_assumptions_hold", "stack_id", "summary", "prove
 
 _EMPTY: Final[Mapping[str, Any]] = MappingProxyType(
     {
-        **{name: [] for name in ("findings", "undecided", "decided", "not_judged", "stated_by_standard")},
-        **{name: [] for name in ("assumptions", "grip", "operations", "cautions")},
+        **{name: [] for name in ("findings", "undecided", "decided", "not_judged", "understood")},
+        **{name: [] for name in ("stated_by_standard", "assumptions", "ranges", "grip", "operations", "cautions")},
         "geometry": {**dict.fromkeys(GeometryReport.model_fields), "datum": "gauge_line", "components": []},
         "runout": {"complete": False, "not_stated": [], "planes": [], "contributors": []},
         "speed": {"limits": [], "governing": None, "complete": False},
@@ -864,8 +889,10 @@ class Report(Out):
         title="Rules decided", description="Codes of rules that apply to the stack and were decided everywhere."
     )
     not_judged: list[NotJudged] = Field(description="Rules that have nothing to judge here, and why.")
+    understood: list[UnderstoodDesignation] = Field(description="Designations, and what they were understood as.")
     stated_by_standard: list[StandardValue] = Field(description="Values taken from standards.")
-    assumptions: list[Assumption] = Field(description="Assumed values.")
+    assumptions: list[Assumption] = Field(description="Assumed values, those first on which the results depend most.")
+    ranges: list[AssumedRange] = Field(description="Results that rest on assumptions, at both ends.")
     geometry: GeometryReport
     runout: RunoutReport
     speed: SpeedReport

@@ -398,6 +398,10 @@ Consequence = Literal["review", "fail"]
 """Verdicts of a stack with a warning or an undecided rule."""
 
 
+Unstated = Literal["undecided", "typical", "cautious"]
+"""What counts for a value that is not stated."""
+
+
 class Policy(Model):
     """Effect of undecided rules and warnings on the verdict, and changed thresholds."""
 
@@ -422,6 +426,11 @@ class Policy(Model):
     )
     judged_runout: Literal["assemblies", "parts_at_limits"] = Field(
         "assemblies", description="Prediction of the runout that the rules judge."
+    )
+    unstated: Unstated = Field(
+        "undecided",
+        description="What is not stated: left undecided, or assumed at its typical or cautious value. A gate accepts"
+        " only undecided.",
     )
     thresholds: list[ThresholdOverride] | None = Field(
         None, max_length=MAX_THRESHOLDS, description="Changed thresholds; the report lists them."
@@ -455,8 +464,10 @@ Section = Literal[
     "undecided",
     "decided",
     "not_judged",
+    "understood",
     "stated_by_standard",
     "assumptions",
+    "ranges",
     "geometry",
     "runout",
     "speed",

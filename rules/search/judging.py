@@ -258,7 +258,7 @@ class _Nearest:
                 yield from islice(self._above((tool,), exactly(0.0), self._fault(tool), best), share)
 
     def _above(self, path: Path, face: Span, faults: float, most: float) -> Iterator[Path]:
-        """Yield the stacks that begin with ``path``, first those with the smallest possible error in projection."""
+        """Yield the stacks that start from ``path``, those with the smallest possible error in projection first."""
         plan = self._plan
         room = plan.requirement.max_components - len(path)
         uppers = range(plan.first_between, len(plan.parts))

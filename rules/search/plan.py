@@ -214,7 +214,7 @@ class Plan:
         return _span(self.joining(upper, lower), self.requirement, tool=self.is_tool(lower))
 
     def orders_with(self, path: Sequence[int]) -> int:
-        """Return the number of sequences that begin with this path, counted with all their knobs."""
+        """Return the number of stacks that start from this path; each possible knob makes one more."""
         last = path[-1]
         if self.is_holder(last):
             return len(self.knob_refusals[last - self.first_holder])

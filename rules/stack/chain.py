@@ -6,13 +6,17 @@ It exists for any valid request: ids may repeat and joints may be wrong, which t
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from types import MappingProxyType
-from typing import Final, Literal, NamedTuple, TypeAlias
+from typing import Any, Final, Literal, NamedTuple, TypeAlias
+
+from pydantic import TypeAdapter
 
 from rules.couplings.definition import Coupling, End, Ends
+from rules.couplings.designation import Designated, EndName, Understood, understood
 from rules.couplings.sides import COUPLINGS, MachineSide, SpindleSide, WorkpieceSide, accepts
+from rules.parts.standard_parts import StatedValue, standard_part
 from rules.quantities.models import construct
 from rules.rulebook.fact import Fact, Properties
 from rules.schema.components import (
@@ -42,6 +46,7 @@ __all__ = [
     "Mounted",
     "Resolved",
     "StackJoint",
+    "UnderstoodEnd",
     "chain_of",
     "machine_of",
     "reference_facts",
@@ -265,14 +270,28 @@ class Home(NamedTuple):
         return f"{self.layers[0].at}/with/{rest}" if self.definition is None else f"{self.definition}/{rest}"
 
 
+class UnderstoodEnd(NamedTuple):
+    """Designation of an end, and what it was understood as."""
+
+    at: str
+    """JSON Pointer of the end."""
+    designation: str
+    meaning: Understood | None
+    """None where the designation is not known: the end then counts as not stated."""
+
+
 @dataclass(frozen=True, slots=True)
 class Resolved:
-    """A request whose stack holds no references."""
+    """A request whose stack holds no references and no designations."""
 
     request: StackRequest
     cases: tuple[ReferenceCase, ...]
     homes: Mapping[str, Home]
     """Where the fields of each referenced component stand, by the pointer of its reference in the stack."""
+    understood: tuple[UnderstoodEnd, ...] = ()
+    """Every end that the request designates."""
+    by_standard: tuple[tuple[str, StatedValue], ...] = ()
+    """Values that standard parts bring, each with the pointer of its field."""
 
     def lead(self, pointer: str) -> str:
         """Lead a pointer below a reference in the stack to the place in the request that states the field."""
@@ -301,6 +320,10 @@ def resolve(request: StackRequest, mounted: Mounted) -> Resolved:
 
     Raises :class:`~rules.schema.parsing.BadRequestError` for a field that the kind of component does not have.
     """
+    return _without_designations(_followed(request, mounted))
+
+
+def _followed(request: StackRequest, mounted: Mounted) -> Resolved:
     entries, machine = request.stack.components, request.machine
     cases: list[ReferenceCase] = []
     if isinstance(machine, MachineReference):
@@ -314,6 +337,7 @@ def resolve(request: StackRequest, mounted: Mounted) -> Resolved:
         return Resolved(request, tuple(cases), {})
     parts: list[StackEntry] = []
     homes: dict[str, Home] = {}
+    by_standard: list[tuple[str, StatedValue]] = []
     for place, entry in enumerate(entries):
         if not isinstance(entry, ComponentReference):
             parts.append(entry)
@@ -323,10 +347,47 @@ def resolve(request: StackRequest, mounted: Mounted) -> Resolved:
         if isinstance(found, ReferenceCase):
             cases.append(found)
             continue
-        part, homes[at] = found
+        part, homes[at], values = found
+        by_standard += [(f"{at}/{value.field.replace('.', '/')}", value) for value in values]
         parts.append(part if entry.id is None else part.model_copy(update={"id": entry.id}))
     stack = request.stack.model_copy(update={"components": parts})
-    return Resolved(request.model_copy(update={"stack": stack}), tuple(cases), homes)
+    return Resolved(request.model_copy(update={"stack": stack}), tuple(cases), homes, (), tuple(by_standard))
+
+
+def _without_designations(resolved: Resolved) -> Resolved:
+    """Replace each designated end by what its designation means; one that is not known counts as not stated."""
+    request = resolved.request
+    found: list[UnderstoodEnd] = []
+
+    def end(name: EndName, side: object, at: str) -> dict[str, Any]:
+        if not isinstance(side, Designated):
+            return {}
+        meaning = understood(side.designation, name)
+        found.append(UnderstoodEnd(f"{at}/{name}", side.designation, meaning))
+        return {name: None if meaning is None else _ENDS[name].validate_python(dict(meaning.fields))}
+
+    parts = []
+    for place, part in enumerate(request.stack.components):
+        at = f"/stack/components/{place}"
+        ends = end("machine_side", getattr(part, "machine_side", None), at)
+        ends |= end("workpiece_side", getattr(part, "workpiece_side", None), at)
+        parts.append(part.model_copy(update=ends) if ends else part)
+    machine = request.machine
+    if isinstance(machine, Machine) and (spindle := end("spindle", machine.spindle, "/machine")):
+        request = request.model_copy(update={"machine": machine.model_copy(update=spindle)})
+    if not found:
+        return resolved
+    stack = request.stack.model_copy(update={"components": parts})
+    return replace(resolved, request=request.model_copy(update={"stack": stack}), understood=tuple(found))
+
+
+_ENDS: Final[Mapping[EndName, TypeAdapter[Any]]] = MappingProxyType(
+    {
+        "machine_side": TypeAdapter(MachineSide),
+        "workpiece_side": TypeAdapter(WorkpieceSide),
+        "spindle": TypeAdapter(SpindleSide),
+    }
+)
 
 
 def machine_of(entry: Machine | MachineReference | None, mounted: Mounted) -> Machine | None:
@@ -345,8 +406,8 @@ def machine_of(entry: Machine | MachineReference | None, mounted: Mounted) -> Ma
 
 def _follow(
     reference: ComponentReference, at: str, own: Mapping[str, StackEntry], mounted: Mounted
-) -> tuple[StackPart, Home] | ReferenceCase:
-    """Follow a reference until it reaches a component."""
+) -> tuple[StackPart, Home, tuple[StatedValue, ...]] | ReferenceCase:
+    """Follow a reference until it reaches a component; the values are those of a standard that nothing replaces."""
     name = reference.id or reference.of.key
     seen: set[tuple[str, str]] = set()
     layers: list[tuple[Layer, Overlay | None]] = []
@@ -371,14 +432,21 @@ def _follow(
             part = definition
             for layer, over in reversed(layers):
                 part = part if over is None else _laid_over(part, over, layer.at)
-            return part, Home(tuple(layer for layer, _ in layers), here)
+            values: tuple[StatedValue, ...] = ()
+            if source == "standard" and (standard := standard_part(key)) is not None:
+                laid = {field for _, over in layers if over is not None for field in over.model_fields_set}
+                values = tuple(one for one in standard.stated if one.field.partition(".")[0] not in laid)
+            return part, Home(tuple(layer for layer, _ in layers), here), values
         reference = definition
 
 
 def _definitions(source: PartSource, key: str, own: Mapping[str, StackEntry], mounted: Mounted) -> Sequence[StackEntry]:
     if source == "request":
         return (own[key],) if key in own else ()
-    return mounted.components.get(key, ()) if source == "catalogue" else ()
+    if source == "catalogue":
+        return mounted.components.get(key, ())
+    part = standard_part(key)
+    return () if part is None else (part.component,)
 
 
 def _laid_over(part: StackPart, overlay: Overlay, at: str) -> StackPart:

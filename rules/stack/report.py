@@ -1,4 +1,4 @@
-"""Sections of the report on geometry and mass."""
+"""Sections of the report on designations, standard parts, geometry and mass."""
 
 from __future__ import annotations
 
@@ -10,12 +10,46 @@ from rules.schema.report import (
     GeometryReport,
     MassReport,
     PositionReport,
+    StandardValue,
+    UnderstoodDesignation,
 )
-from rules.stack.chain import Chain
+from rules.stack.chain import Chain, Resolved
 from rules.stack.mass import Masses
 from rules.stack.positions import Positions
 
-__all__ = ["geometry_section", "mass_section"]
+__all__ = ["geometry_section", "mass_section", "standard_section", "understood_section"]
+
+
+def understood_section(resolved: Resolved) -> list[UnderstoodDesignation]:
+    """Every designation, with what it was understood as."""
+    return [
+        construct(
+            UnderstoodDesignation,
+            at=one.at,
+            designation=one.designation,
+            understood_as=None if one.meaning is None else one.meaning.words,
+            left_open=None if one.meaning is None else one.meaning.left_open,
+        )
+        for one in resolved.understood
+    ]
+
+
+def standard_section(resolved: Resolved) -> list[StandardValue]:
+    """Every value that a standard part brings."""
+    return [
+        construct(
+            StandardValue,
+            id=f"S{number}",
+            at=at,
+            quantity=one.quantity,
+            value=one.value,
+            unit=one.unit,
+            source=one.source,
+            confidence=one.confidence.replace(" ", "_"),
+            used_by=[],
+        )
+        for number, (at, one) in enumerate(resolved.by_standard, start=1)
+    ]
 
 
 def geometry_section(chain: Chain, geometry: Positions) -> GeometryReport:

@@ -156,7 +156,7 @@ def _fields(
 def _union(
     name: str, models: Sequence[type[BaseModel]], of_operation: bool, kinds: Mapping[str, tuple[str, ...]] | None
 ) -> Iterator[tuple[str, Property]]:
-    """Yield the properties of a part that may be of several models, told apart by a literal such as ``coupling``."""
+    """Yield the properties of a part with several models, which a literal such as ``coupling`` distinguishes."""
     if len(models) == 1:
         for inner, one in _fields(models[0], of_operation=of_operation, kinds=kinds):
             yield inner, _owned(name, one)

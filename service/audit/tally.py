@@ -113,7 +113,7 @@ class AuditSummary(Out):
     runout_histogram: list[BinCount] = Field(description="Histogram of the 95th-percentile runout at the gauge plane.")
     runout_not_known: int = Field(description="Number of stacks without a complete runout budget.")
     distinct_parts: int | None = Field(
-        description="Distinct parts, told apart by number and data; null if standard input was read."
+        description="Number of distinct parts (by part number and data); null if standard input was read."
     )
     parts_left_out: int = Field(description="Parts beyond those that are compared.")
     parts: list[PartCount] = Field(description="Findings on single parts, by rule.")

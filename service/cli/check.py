@@ -5,13 +5,14 @@ from __future__ import annotations
 import argparse
 import sys
 from pathlib import Path
+from typing import get_args
 
 from rich.text import Text
 
 from rules.assessor import Assessor
 from rules.schema.parsing import parse_request
 from rules.schema.report import Report
-from rules.schema.request import CheckRequest
+from rules.schema.request import CheckRequest, Policy, Unstated
 from service.cli.files import BAD_INPUT, VERDICT_CODES, add_rulebooks, judged, report_console, settings_of
 from service.operations.assessors import load_assessor
 from service.sheets.check import print_report
@@ -26,7 +27,14 @@ def check_arguments(parser: argparse.ArgumentParser) -> None:
         " input, 4 program fault."
     )
     parser.epilog = "example: stackgauge check stack.json --html report.html"
-    parser.add_argument("files", nargs="+", metavar="FILE", help="request as JSON; - for standard input")
+    parser.add_argument("files", nargs="+", metavar="FILE", help="request as JSON or YAML; - for standard input")
+    parser.add_argument(
+        "--unstated",
+        choices=get_args(Unstated),
+        default="typical",
+        help="what counts for a value that is not stated, unless the request says so: undecided, its typical (default)"
+        " or its cautious value",
+    )
     parser.add_argument(
         "--assembly", action="store_true", help="include the assembly, measuring and disassembly instructions"
     )
@@ -44,7 +52,7 @@ def _run_check(arguments: argparse.Namespace) -> int:
     console = report_console()
 
     def judge(data: object) -> tuple[Report, frozenset[str], str | None]:
-        request = parse_request(data)
+        request = _with_unstated(parse_request(data), arguments.unstated)
         if arguments.assembly:
             request = request.with_assembly()
         page = None if out is None else _page(assessor, request)
@@ -65,6 +73,14 @@ def _run_check(arguments: argparse.Namespace) -> int:
             console.print(Text(("\n" if number else "") + name, style="dim"), soft_wrap=True)
         print_report(report, console)
     return worst
+
+
+def _with_unstated(request: CheckRequest, unstated: Unstated) -> CheckRequest:
+    """Return the request with this policy for values not stated, unless it has its own."""
+    policy = request.policy or Policy()
+    if unstated == "undecided" or "unstated" in policy.model_fields_set:
+        return request
+    return request.model_copy(update={"policy": policy.model_copy(update={"unstated": unstated})})
 
 
 def _page(assessor: Assessor, request: CheckRequest) -> str:

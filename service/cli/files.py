@@ -6,7 +6,7 @@ import argparse
 import json
 import re
 import sys
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from types import MappingProxyType
 from typing import Final, NamedTuple, TypeVar
@@ -15,6 +15,7 @@ from rich.console import Console
 
 from rules.schema.parsing import BadRequestError
 from rules.schema.report import Verdict
+from rules.schema.short_form import NotYAMLError, full_form, read_yaml
 from rules.schema.strict_json import NotJSONError, parse_json
 from service.cli import BAD_INPUT, FAULT, PIPE_CLOSED
 from service.operations.settings import Settings
@@ -33,6 +34,7 @@ __all__ = [
     "position_of",
     "report_console",
     "settings_of",
+    "with_rulebooks",
 ]
 
 
@@ -103,22 +105,31 @@ ReportT = TypeVar("ReportT")
 
 
 def judged(name: str, judge: Callable[[object], ReportT]) -> ReportT | None:
-    """The report of ``judge`` on a file's JSON; None after printing the fault to standard error."""
+    """Return the report of ``judge`` on a file's JSON or YAML; None after printing the fault to standard error.
+
+    YAML may use the short form. It is known by the file's name, on standard input by not starting with a brace.
+    """
     shown = "standard input" if name == "-" else name
     try:
         data = sys.stdin.buffer.read() if name == "-" else Path(name).read_bytes()
     except OSError as error:
         print(f"{shown}: {error.strerror}", file=sys.stderr)
         return None
+    is_yaml = name.endswith((".yaml", ".yml")) or (
+        name == "-" and not data.lstrip(b"\xef\xbb\xbf \t\r\n").startswith(b"{")
+    )
     try:
-        return judge(parse_json(data))
+        return judge(full_form(read_yaml(data)) if is_yaml else parse_json(data))
+    except NotYAMLError as error:
+        _print_fault(shown, error.line, error.column or 1, None, error.detail)
     except NotJSONError as error:
         # A fault with a pointer means that the text is valid JSON.
         line, column = (error.line, error.column) if error.pointer is None else _place(data, error.pointer)
         _print_fault(shown, line, column, error.pointer, error.detail)
     except BadRequestError as error:
         for fault in error.faults:
-            _print_fault(shown, *_place(data, fault.pointer), fault.pointer or None, fault.detail)
+            line, column = (None, None) if is_yaml else _place(data, fault.pointer)
+            _print_fault(shown, line, column, fault.pointer or None, fault.detail)
     return None
 
 
@@ -158,10 +169,14 @@ def add_rulebooks(parser: argparse.ArgumentParser) -> None:
 
 def settings_of(arguments: argparse.Namespace) -> Settings:
     """Return the settings, with the rulebooks that the command names."""
-    settings = Settings()
-    if not arguments.rulebooks:
+    return with_rulebooks(Settings(), arguments.rulebooks)
+
+
+def with_rulebooks(settings: Settings, folders: Sequence[Path]) -> Settings:
+    """Return the settings with these folders of rulebooks added."""
+    if not folders:
         return settings
-    return settings.model_copy(update={"extra_rulebooks": (*settings.extra_rulebooks, *arguments.rulebooks)})
+    return settings.model_copy(update={"extra_rulebooks": (*settings.extra_rulebooks, *folders)})
 
 
 VERDICT_CODES: Final[Mapping[Verdict, int]] = MappingProxyType({"pass": 0, "review": 1, "fail": 2})

@@ -27,7 +27,7 @@ from rules.exchange.documents import CatalogueError
 from rules.rulebook.book import Rulebook
 from rules.rulebook.source import RulebookError
 from rules.version import VERSION
-from service.cli.files import BAD_INPUT, FAULT
+from service.cli.files import BAD_INPUT, FAULT, add_rulebooks, with_rulebooks
 from service.http.access import digest_of, is_loopback, new_token
 from service.http.app import create_app
 from service.http.metrics import SHARED_FOLDER, forget_the_dead
@@ -275,13 +275,14 @@ def fill_standard_streams() -> None:
 def serve_arguments(parser: argparse.ArgumentParser) -> None:
     """Add what the command takes."""
     parser.description = (
-        "Serve over HTTP until stopped. The settings are environment variables, or stand in the file that"
-        " STACKGAUGE_SETTINGS_FILE names. SIGHUP reads rulebooks and catalogue anew where there are several workers."
+        "Serve over HTTP until stopped. Settings are environment variables or a TOML file that"
+        " STACKGAUGE_SETTINGS_FILE names. With two workers or more, SIGHUP reloads rulebooks and catalogue."
     )
     parser.epilog = "example: stackgauge serve --port 8713"
     parser.add_argument("--host", help="listen address (STACKGAUGE_HOST; default: 127.0.0.1)")
     parser.add_argument("--port", type=int, help="listen port (STACKGAUGE_PORT; default: 8713); 0 picks a free port")
     parser.add_argument("--workers", type=int, help="worker processes (STACKGAUGE_WORKERS; default: 1)")
+    add_rulebooks(parser)
     parser.set_defaults(run=_run_serve)
 
 
@@ -298,7 +299,9 @@ def _refusal(settings: Settings) -> str | None:
 
 def _run_serve(arguments: argparse.Namespace) -> int:
     given = {name: getattr(arguments, name) for name in ("host", "port", "workers")}
-    settings = Settings(**{name: value for name, value in given.items() if value is not None})
+    settings = with_rulebooks(
+        Settings(**{name: value for name, value in given.items() if value is not None}), arguments.rulebooks
+    )
     if refused := _refusal(settings):
         print(refused, file=sys.stderr)
         return BAD_INPUT

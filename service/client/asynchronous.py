@@ -46,6 +46,8 @@ from service.contract import (
     CouplingAnswer,
     CouplingList,
     Defaults,
+    PartAnswer,
+    PartList,
     PictureName,
     RuleAnswer,
     RuleList,
@@ -160,6 +162,14 @@ class AsyncClient:
     async def rule(self, code: str) -> RuleAnswer:
         """The full description of a rule."""
         return await self._send(got("/v1/rules/" + quote(code, safe=""), RuleAnswer))
+
+    async def parts(self) -> PartList:
+        """Standard parts by number and size."""
+        return await self._send(got("/v1/parts", PartList))
+
+    async def part(self, key: str) -> PartAnswer:
+        """One standard part."""
+        return await self._send(got("/v1/parts/" + quote(key, safe=""), PartAnswer))
 
     async def couplings(self) -> CouplingList:
         """Summaries of the couplings."""

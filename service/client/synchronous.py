@@ -45,6 +45,8 @@ from service.contract import (
     CouplingAnswer,
     CouplingList,
     Defaults,
+    PartAnswer,
+    PartList,
     PictureName,
     RuleAnswer,
     RuleList,
@@ -157,6 +159,14 @@ class Client:
     def rule(self, code: str) -> RuleAnswer:
         """The full description of a rule."""
         return self._send(got("/v1/rules/" + quote(code, safe=""), RuleAnswer))
+
+    def parts(self) -> PartList:
+        """Standard parts by number and size."""
+        return self._send(got("/v1/parts", PartList))
+
+    def part(self, key: str) -> PartAnswer:
+        """One standard part."""
+        return self._send(got("/v1/parts/" + quote(key, safe=""), PartAnswer))
 
     def couplings(self) -> CouplingList:
         """Summaries of the couplings."""

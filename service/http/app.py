@@ -40,7 +40,7 @@ from service.http.questions import (
     readings_router,
     searches_router,
 )
-from service.http.reference import contract_router, couplings_router, problems_router, rules_router
+from service.http.reference import contract_router, couplings_router, parts_router, problems_router, rules_router
 from service.http.request_log import RequestLog
 from service.operations.assessors import Snapshot, load_assessor
 from service.operations.heavy_work import HeavyWork
@@ -110,6 +110,7 @@ def create_app(settings: Settings | None = None, assessor: Assessor | None = Non
         drawings_router(watched),
         rules_router(assessor.book),
         couplings_router(),
+        parts_router(),
         health_router(assessor, shutdown, settings.extra_rulebooks),
         metrics_router(metrics),
         problems_router(),

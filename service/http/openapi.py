@@ -263,6 +263,7 @@ _TAGS: Final = [
         "name": "couplings",
         "description": "Couplings between components, with their standard dimensions.",
     },
+    {"name": "parts", "description": "Standard parts by number and size."},
     {"name": "service", "description": "Health, version and problem types."},
 ]
 
@@ -381,7 +382,7 @@ def as_text(document: dict[str, Any]) -> str:
 
 _WIDTH: Final = 300
 
-_INDENTED: Final = 3
+_INDENTED: Final = 2
 """Levels that are indented; the spaces of all would be a twentieth of the document."""
 
 

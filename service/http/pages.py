@@ -42,7 +42,7 @@ def page_examples() -> bytes:
     """The examples as JSON: lists of checks, readings and comparisons with name, summary and request."""
     return to_json(
         {
-            "checks": [*_stacks(), _entry("patchy", EXAMPLES["patchy"])],
+            "checks": [*_stacks(), *(_entry(name, EXAMPLES[name]) for name in ("catalogue-page", "patchy"))],
             "readings": _entries(READING_EXAMPLES.items()),
             "comparisons": _entries(COMPARISON_EXAMPLES.items()),
         }

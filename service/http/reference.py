@@ -7,9 +7,10 @@ from collections.abc import Callable
 from functools import cache
 from typing import Annotated, Any, Final
 
-from fastapi import APIRouter, Path, Request, Response
+from fastapi import APIRouter, Path, Query, Request, Response
 
 from rules.couplings.sides import COUPLINGS
+from rules.parts.standard_parts import FAMILIES, standard_part, standard_parts
 from rules.quantities.tables import table
 from rules.quantities.units import ucum
 from rules.rulebook.book import Rule, Rulebook
@@ -21,6 +22,11 @@ from service.contract import (
     CouplingList,
     CouplingSummary,
     NeedAnswer,
+    PartAnswer,
+    PartFamily,
+    PartList,
+    PartSummary,
+    PartValue,
     ProblemList,
     ProblemType,
     RuleAnswer,
@@ -34,7 +40,7 @@ from service.http.problem_answers import responses
 from service.operations.problems import KINDS, ProblemError, ProblemKind
 from service.sheets.page import PAGE_HEADERS, problem_type_page
 
-__all__ = ["contract_router", "couplings_router", "problems_router", "rules_router"]
+__all__ = ["contract_router", "couplings_router", "parts_router", "problems_router", "rules_router"]
 
 
 def rules_router(book: Rulebook) -> APIRouter:
@@ -169,6 +175,90 @@ def couplings_router() -> APIRouter:
         return publish(single[name], request)
 
     return router
+
+
+def parts_router() -> APIRouter:
+    """The router of the standard parts."""
+    router = APIRouter(tags=["parts"])
+    families = [PartFamily(form=one.form, kind=one.kind, title=one.title, standard=one.standard) for one in FAMILIES]
+    items = [PartSummary(key=one.key, kind=one.component.kind, title=one.title) for one in standard_parts()]
+    whole = PartList(families=families, items=items, next=None)
+    example = _part_answer(_SHOWN_PART)
+    if example is None:
+        raise LookupError(_SHOWN_PART)
+
+    @router.get(
+        "/v1/parts",
+        operation_id="list_parts",
+        summary="List the standard parts",
+        response_model=PartList,
+        responses={
+            **published(shown("two of each", PartList(families=families[:2], items=items[:2], next=None))),
+            **responses("not-acceptable", "invalid-request", "internal-fault"),
+        },
+    )
+    async def list_parts(
+        request: Request,
+        kind: Annotated[
+            str | None, Query(description="Only parts of this kind.", max_length=64, examples=["collet"])
+        ] = None,
+        contains: Annotated[
+            str | None, Query(description="Only parts with this text in key or title.", max_length=64, examples=["32"])
+        ] = None,
+    ) -> Response:
+        """Standard parts by number and size; every dimension that a form allows can be asked for."""
+        require_acceptable(request)
+        sought = (contains or "").lower()
+        chosen = whole.model_copy(
+            update={
+                "families": [one for one in families if kind in (None, one.kind)],
+                "items": [
+                    one for one in items if kind in (None, one.kind) and sought in f"{one.key} {one.title}".lower()
+                ],
+            }
+        )
+        return publish(document(chosen), request)
+
+    @router.get(
+        "/v1/parts/{key}",
+        operation_id="show_part",
+        summary="Show a standard part",
+        response_model=PartAnswer,
+        responses={
+            **published(shown("collet", example)),
+            **responses("not-found", "not-acceptable", "invalid-request", "internal-fault"),
+        },
+    )
+    async def show_part(
+        key: Annotated[str, Path(description="Key of the part.", examples=[_SHOWN_PART])], request: Request
+    ) -> Response:
+        """One standard part as a component, with what its standard states and where."""
+        require_acceptable(request)
+        answer = _part_answer(key)
+        if answer is None:
+            raise ProblemError("not-found", "No standard part has this key; GET /v1/parts lists the forms of keys.")
+        return publish(document(answer), request)
+
+    return router
+
+
+_SHOWN_PART: Final = "iso15488:32:12"
+
+
+def _part_answer(key: str) -> PartAnswer | None:
+    found = standard_part(key)
+    if found is None:
+        return None
+    return PartAnswer(
+        key=found.key,
+        kind=found.component.kind,
+        title=found.title,
+        component=found.component.model_dump(mode="json", exclude_none=True),
+        stated=[
+            PartValue(field=one.field, value=one.value, unit=one.unit, source=one.source, confidence=one.confidence)
+            for one in found.stated
+        ],
+    )
 
 
 def _coupling_answer(name: str) -> CouplingAnswer:

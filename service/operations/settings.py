@@ -202,7 +202,7 @@ _TELLING: Final = re.compile(r"token|secret|password|credential|(^|_)keys?($|_)"
 
 
 class Place(NamedTuple):
-    """A line of the settings file; 0 if the name stands in none of its own."""
+    """Line number in the settings file; 0 if the name has no line of its own."""
 
     file: str
     line: int

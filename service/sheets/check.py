@@ -32,6 +32,7 @@ from rules.schema.report import (
     Summary,
     Undecided,
 )
+from service.sheets.assumed import assumed, headlines
 from service.sheets.figures import (
     UNKNOWN,
     Cell,
@@ -277,10 +278,12 @@ def print_report(report: Report, console: Console) -> None:
     verdict = (report.verdict.upper(), STYLES[report.verdict])
     say(Text.assemble(verdict, "  ", (unnamed(report), "bold")), console)
     say(Text(counts(report.summary)), console)
+    for told in headlines(report):
+        say(Text(told), console)
     section(CHANGED, [plain(one) for one in changes(report.provenance)], console)
     _findings(report.findings, console)
     _undecided(report.undecided, console)
-    for one in (stack(report), runout(report.runout), *mechanics(report)):
+    for one in (assumed(report), stack(report), runout(report.runout), *mechanics(report)):
         print_section(one, console)
     if report.assembly is not None:
         print_assembly(report.assembly, console)

@@ -24,6 +24,7 @@ from pydantic_core import to_json
 from rules.schema.report import OperationGrip, Report, SpeedLimit, Verdict
 from service.contract import PictureName, Problem, ProblemType
 from service.drawing.pictures import NOTHING_TO_SHOW, pictures_of
+from service.sheets.assumed import assumed, headlines
 from service.sheets.check import (
     CHANGED,
     NO_FINDINGS,
@@ -71,7 +72,7 @@ STYLE_SOURCE: Final = f"'sha256-{b64encode(sha256(PAGE_STYLE.encode()).digest())
 """The style as a source expression of a Content-Security-Policy (CSP Level 3, section 2.3.1)."""
 
 PAGE_POLICY: Final = f"default-src 'none'; style-src {STYLE_SOURCE}; base-uri 'none'; form-action 'none'"
-"""What a page may load: its own style and nothing else. It stands in the page, too, for pages kept as files."""
+"""What a page may load: its own style and nothing else. The page itself repeats it, for pages saved as files."""
 
 PAGE_HEADERS: Final[Mapping[str, str]] = MappingProxyType(
     {
@@ -143,12 +144,15 @@ def report_page(report: Report, analysis: StackAnalysis) -> str:
         title=f"{report.verdict.capitalize()}: {unnamed(report)}",
         meaning=_MEANINGS[report.verdict],
         counts=counts(report.summary),
+        headlines=headlines(report),
         changed_title=CHANGED,
         changes=changes(report.provenance),
         no_findings=NO_FINDINGS,
         key=list(_key(report)),
         stack=_stack(report, analysis),
-        sections=[one for one in (runout(report.runout), *mechanics(report)) if one or one.name in _PICTURES],
+        sections=[
+            one for one in (assumed(report), runout(report.runout), *mechanics(report)) if one or one.name in _PICTURES
+        ],
         captions=_PICTURES,
         pictures=_drawn(report, analysis),
         assembly=report.assembly,

@@ -9,6 +9,7 @@ export function figureTables(report) {
     "section",
     {},
     make("h3", {}, "Figures"),
+    box("Assumed values", assumed(report)),
     box("Runout budget", runout(report.runout)),
     box("Speed", speed(report.speed)),
     box("Balance and mass", balance(report)),
@@ -20,6 +21,42 @@ export function figureTables(report) {
 
 function box(title, content) {
   return content.length ? make("details", { class: "figures-box" }, make("summary", {}, title), content) : null;
+}
+
+function assumed(report) {
+  if (!report.if_assumptions_hold) return [];
+  const named = (one) => sentence(one.quantity.replace("_tir", ""));
+  const inUnit = (value, unit) => (typeof value === "number" ? `${short(value)} ${unitSign(unit)}`.trim() : sentence(String(value ?? "–")));
+  const results = report.ranges.map((one) => [
+    [named(one), one.plane?.replaceAll("_", " "), jointWords(one.joint), one.operation && `operation ${one.operation}`].filter(Boolean).join(", "),
+    inUnit(one.typical, one.unit),
+    inUnit(one.cautious, one.unit),
+    inUnit(one.limit, one.unit),
+  ]);
+  const values = report.assumptions
+    .filter((one) => one.quantity !== "joint_stiffness")
+    .map((one) => [
+      `${named(one)} of ${one.subject}`,
+      inUnit(one.value, one.unit),
+      one.low !== null && one.low !== one.high ? `${short(one.low)} to ${short(one.high)}` : "–",
+      one.dependence > 1 ? "decides" : one.dependence >= 0.3 ? "matters" : "hardly",
+      one.source,
+    ]);
+  return [
+    results.length ? table("Results with typical and with cautious values", ["result", "typical", "cautious", "against"], results, [1, 2, 3]) : null,
+    table("Assumed values, those first on which the results depend most", ["assumed", "value", "range", "effect", "source"], values),
+  ].filter(Boolean);
+}
+
+/** A number with three significant figures. */
+function short(value) {
+  return String(Number(value.toPrecision(3)));
+}
+
+const UNIT_SIGNS = { um: "µm", "N.m": "N·m", "g.mm": "g·mm", "/min": "rpm", "N/um": "N/µm", deg: "°", 1: "" };
+
+function unitSign(unit) {
+  return UNIT_SIGNS[unit] ?? unit ?? "";
 }
 
 function runout(told) {

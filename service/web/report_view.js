@@ -40,9 +40,23 @@ export function showVerdict(box, report) {
         {},
         make("p", { class: "verdict-word" }, VERDICTS[report.verdict], " ", make("span", {}, report.stack_id ?? "unnamed stack")),
         make("p", {}, outcome(report)),
+        assumedWords(report).map((words) => make("p", { class: "assumed" }, words)),
       ),
     ),
   );
+}
+
+const MEASURE_FROM = 0.3;
+
+/** What the verdict would be if the assumed values hold, and what to measure first; empty with nothing assumed. */
+function assumedWords(report) {
+  if (!report.if_assumptions_hold) return [];
+  const first = report.assumptions.filter((one) => one.dependence >= MEASURE_FROM).slice(0, 3);
+  const names = first.map((one) => `${sentence(one.quantity.replace("_tir", "")).toLowerCase()} of ${one.subject}`);
+  return [
+    `Values that are not stated are assumed: an estimate, not a release. If they hold, the verdict is ${report.if_assumptions_hold}.`,
+    ...(names.length ? [`Measure or look up first: ${names.join("; ")}.`] : []),
+  ];
 }
 
 /** Show the key figures. */

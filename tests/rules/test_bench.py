@@ -38,6 +38,7 @@ _RULE: dict[str, Any] = {
         "undecided": [{"name": "not stated", "base": "nut_collet", "remove": ["/stack/components/2/teeth"]}],
     },
 }
+_CUTTER = _RULE["where"]
 _ADJUST: dict[str, Any] = {"code": "HS-010", "thresholds": {"max_teeth": 5}, "reason": "new tools", "owner": "toolroom"}
 
 
@@ -67,6 +68,11 @@ def test_built_in_rules_have_no_remarks() -> None:
         (_without("owner"), ["no owner"]),
         (_without("examples"), ["no example that fires", "no example that stays silent", "no example that is undec"]),
         (_without("examples", where='kind == "cutter" && stated(teeth)'), ["no example that f", "no example that st"]),
+        (
+            _without(where=_CUTTER + ' && labels.cell == "B"'),
+            ["undecided for every stack without labels"],
+        ),
+        (_without(where=_CUTTER + ' && stated(labels.cell) && labels.cell == "B"'), []),
         (_without(replaced_by="GRIP-010"), ["replaced by GRIP-010; remove it"]),
         (_without(replaced_by="HS-099"), ["replaced by HS-099, which does not exist"]),
         (

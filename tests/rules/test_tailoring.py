@@ -226,3 +226,11 @@ def test_a_safety_rule_cannot_be_hollowed_out(tmp_path: Path, limit: str, sound:
     assert 'does not fire on its example "above the holder\'s limit"' in found
     assessor = _load(tmp_path / "shop", text, accepted=["SPD-010"])
     assert [(one.kind, one.code) for one in _report(assessor).provenance.deviations] == [("rule", "SPD-010")]
+
+
+def test_a_defective_rule_is_reported_once(tmp_path: Path) -> None:
+    """An adjustment of it does not add that the rule does not exist."""
+    rule, adjusted = "{code: RUN-999, severity: grave}", f"{{code: RUN-999, disable: true, {WHY}}}"
+    found = _refusal(tmp_path / "shop", f"adjust: [{adjusted}]\nrules: [{rule}]\n")
+    assert any("severity" in one for one in found)
+    assert not any("there is no rule" in one for one in found)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import random
+import re
 import subprocess
 import sys
 from contextlib import suppress
@@ -300,14 +301,14 @@ def test_everything_that_is_offered_can_be_asked_for() -> None:
 
     for name, arguments in {
         **{name: [{}] for name in (*_POSTED, "export_tool", "drawing")},
-        **{name: ["x"] for name in ("rule", "coupling", "import_components")},
-        **{name: [] for name in ("rules", "couplings", "health", "readiness", "version")},
+        **{name: ["x"] for name in ("rule", "coupling", "part", "import_components")},
+        **{name: [] for name in ("rules", "couplings", "parts", "health", "readiness", "version")},
     }.items():
         with pytest.raises(UnreadableAnswerError):
             Face("sync", note).call(name, *arguments)
     document = read()
     offered = {
-        f"{method.upper()} {path.replace('{code}', 'x').replace('/v1/couplings/{name}', '/v1/couplings/x')}"
+        f"{method.upper()} {re.sub('(?<=/v1/).*', lambda found: re.sub('{.*}', 'x', found[0]), path)}"
         for path, methods in document["paths"].items()
         for method in methods
     }

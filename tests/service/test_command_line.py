@@ -105,7 +105,7 @@ def test_json_is_a_line_a_report(
     files: dict[str, str], request_data: dict[str, Any], assessor: Assessor, capsys: Any
 ) -> None:
     """Each line is the report that the service answers."""
-    assert main(["check", "--json", files["pass"], files["fail"]]) == 2
+    assert main(["check", "--json", "--unstated", "undecided", files["pass"], files["fail"]]) == 2
     first, second = map(Report.model_validate_json, capsys.readouterr().out.splitlines())
     assert first == assessor.assess(parse_request(request_data))
     assert second.verdict == "fail"
@@ -157,7 +157,8 @@ def test_no_command_writes_files_of_the_project(command: str) -> None:
 def test_the_page_is_written_beside_the_text(files: dict[str, str], tmp_path: Path, client: Any, capsys: Any) -> None:
     """--html writes the page that the service answers with; text and exit code stay as they are."""
     out = tmp_path / "page.html"
-    assert main(["check", files["fail"]]) == main(["check", files["fail"], "--html", str(out)]) == 2
+    check = ["check", "--unstated", "undecided", files["fail"]]
+    assert main(check) == main([*check, "--html", str(out)]) == 2
     first, second = capsys.readouterr().out.split("FAIL")[1:]
     assert first == second
     body = Path(files["fail"]).read_bytes()

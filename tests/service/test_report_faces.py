@@ -18,6 +18,7 @@ from rules.schema.report import Estimate, JudgementDeviation, Quantity, Report, 
 from rules.schema.strict_json import parse_json
 from service.drawing.pictures import Pictures
 from service.sheets import page
+from service.sheets.assumed import assumed
 from service.sheets.check import acceptance, finding_facts, provenance, report_text, runout, stack
 from service.sheets.figures import Section, line
 from service.sheets.mechanics import mechanics
@@ -42,7 +43,7 @@ UNSEEN: Final = {
     "assembly.steps[].not_stated[].quantity": "the pointer has it",
     "assembly.steps[].not_stated[].unit": "the pointer has it",
     "findings[].rests_on": "ids for programs; the message names the joint that decides",
-    "if_assumptions_hold": "null in every report",
+    "understood[].at": "place in the request; the designation is there",
     "provenance.assumption_set": "for programs; the notes say what is assumed",
     "summary.assumed": "for programs; the notes say what is assumed",
     "assembly.disassembly[].components": "the step names the joint",
@@ -81,7 +82,7 @@ TOLD_BY: Final[dict[type[BaseModel], str]] = {JudgementDeviation: "kind", Runout
 """Parts of which one field says how the others are shown."""
 
 FOR_PROGRAMS: Final = ("assumptions[].", "not_judged[].", "stated_by_standard[].")
-"""Assumptions, of which the notes name the joints, a list that is empty in every report, and the rules without anything
+"""Assumptions and values of standards, of which people see the figures and the source, and the rules without anything
 to judge, which the rule catalogue describes."""
 
 ON_THE_PAGE_ONLY: Final = {
@@ -263,7 +264,7 @@ def test_every_figure_has_its_label_from_the_contract() -> None:
     """The title in the JSON Schema is what text and page call the figure."""
     report = Report.model_validate(_whole())
     assert report.assembly is not None
-    sections = (stack(report), runout(report.runout), *mechanics(report), provenance(report))
+    sections = (assumed(report), stack(report), runout(report.runout), *mechanics(report), provenance(report))
     shown = {label for one in sections for label in _labels(one)}
     shown |= {one.label for one in (*finding_facts(report.findings[0]), *acceptance(report.assembly.acceptance))}
     for model, name, place in _numeric(Report):

@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Any
 
 import pytest
 import uvicorn
+import yaml
 from fastapi import FastAPI
 
 from service.cli import serve
 from service.cli.files import BAD_INPUT, FAULT
 from service.cli.main import main
 from service.http.access import digest_of
+from tests.service.conftest import Client
 
 EVERYWHERE = "0.0.0.0"  # noqa: S104 - only told, not listened on
 
@@ -99,3 +102,15 @@ def test_a_server_that_could_not_start_is_a_failure(monkeypatch: pytest.MonkeyPa
     monkeypatch.setattr(serve, "configure_logs", lambda _: None)
     monkeypatch.setattr(uvicorn.Server, "run", lambda _: None)
     assert main(["serve"]) == FAULT
+
+
+def test_rulebooks_of_the_command_line_are_in_force(served: list[uvicorn.Config]) -> None:
+    """The rules of the folder are listed beside the built-in ones; a folder without rulebooks stops the start."""
+    assert main(["serve", "--rulebooks", "demo_data/rulebooks"]) == 0
+    (config,) = served
+    assert isinstance(config.app, FastAPI)
+    codes = {rule["code"] for rule in Client(config.app).get("/v1/rules").json()["items"]}
+    own = {rule["code"] for rule in yaml.safe_load(Path("demo_data/rulebooks/toolroom.yaml").read_text())["rules"]}
+    assert own
+    assert own < codes
+    assert main(["serve", "--rulebooks", "openapi"]) == BAD_INPUT

@@ -97,7 +97,9 @@ def _cases_of(path: str, method: str, operation: Mapping[str, Any]) -> Iterator[
         steps = {
             one["name"]: one["schema"]["examples"][0] for one in operation.get("parameters", ()) if one["in"] == "path"
         }
-        yield Case(route, "-".join(steps.values()) or "all", "GET", path.format(**steps), accept=answer)
+        yield Case(
+            route, "-".join(steps.values()).replace(":", "_") or "all", "GET", path.format(**steps), accept=answer
+        )
         return
     for media_type, content in operation["requestBody"]["content"].items():
         if media_type not in _EXTENSIONS:

@@ -19,7 +19,10 @@ from rules.schema.request import BalanceGrade
 from rules.stack import outlines
 from tests.support.tapers import taper_rate
 
-GENERAL_TABLES = {"balance_grades", "interface_stiffness", "work_materials"}
+GENERAL_TABLES = {
+    *("assumed_bodies", "assumed_torques", "assumed_values", "balance_grades", "bare_tapers", "designations"),
+    *("gauge_pin_classes", "ground_rods", "interface_stiffness", "work_materials"),
+}
 HOLD_SHANKS = {"collet_bore", "cylindrical", "side_lock", "shrink_fit", "hydraulic", "milling_chuck"}
 
 

@@ -205,7 +205,7 @@ def test_a_session_that_can_not_be_deleted_is_a_fault(engine: Engine, replace: A
 
 
 def test_every_session_is_deleted(engine: Engine, replace: Any) -> None:
-    """Also the one of a stack without objections, and one that ended in a fault."""
+    """Also the one of a stack without findings, and one that ended in a fault."""
     opened: list[str] = []
     deleted: list[str] = []
 

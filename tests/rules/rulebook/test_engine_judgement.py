@@ -60,7 +60,7 @@ def test_the_limit_itself_passes(engine: Engine, grip: float, fires: bool) -> No
     assert (("GRIP-010", "joint:a/b") in fired(judgement)) is fires
 
 
-def test_a_stack_without_objections_is_decided_not_skipped(engine: Engine) -> None:
+def test_a_stack_without_findings_is_decided_not_skipped(engine: Engine) -> None:
     """No finding, and every code that was looked at is listed."""
     judgement = engine.judge([joint(**LONG), stack(total_mass_kg=1.0, allowed_mass_kg=8.0)])
     assert judgement == Judgement((), (), ("GRIP-010", "GRIP-020", "MASS-010"))

@@ -1,0 +1,1 @@
+"""Typical and cautious values for what a request does not state."""

@@ -1,0 +1,1 @@
+"""Standard parts by number and size."""

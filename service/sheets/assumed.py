@@ -1,0 +1,138 @@
+"""What a report rests on besides the request: designations, standard parts and assumed values."""
+
+from __future__ import annotations
+
+from typing import Final
+
+from rules.schema.report import AssumedRange, Assumption, Report
+from service.sheets.figures import UNKNOWN, Cell, Figure, Row, Section, Table, Unit, lines, unit_sign, words
+
+__all__ = ["assumed", "headlines"]
+
+
+_SURE: Final = {
+    "standard": "standard",
+    "textbook": "print",
+    "from_memory": "from memory",
+    "common_practice": "practice",
+}
+
+_ENDS: Final = lines(AssumedRange, "typical", "cautious", "limit")
+
+_MEASURE_FROM: Final = 0.3
+"""Dependence from which on a value is worth a measurement."""
+
+_MOST_NAMED: Final = 3
+
+
+def assumed(report: Report) -> Section:
+    """What was understood, taken from standards and assumed; empty if the request states everything."""
+    return Section(
+        "assumed",
+        "Assumed and taken from standards",
+        notes=_understood(report),
+        tables=[*_ranges(report), *_values(report), *_standards(report)],
+    )
+
+
+def headlines(report: Report) -> list[str]:
+    """Say what the verdict would be, and what to measure first."""
+    if report.if_assumptions_hold is None:
+        return []
+    told = [
+        "Values that are not stated are assumed: an estimate, not a release. If they hold, the verdict is"
+        f" {report.if_assumptions_hold}."
+    ]
+    first = [one for one in report.assumptions if one.dependence is not None and one.dependence >= _MEASURE_FROM]
+    if first:
+        named = "; ".join(f"{_name(one)} of {one.subject}" for one in first[:_MOST_NAMED])
+        told.append(f"Measure or look up first: {named}.")
+    return told
+
+
+def _understood(report: Report) -> list[str]:
+    told = []
+    for one in report.understood:
+        if one.understood_as is None:
+            told.append(f"{one.designation}: designation not known, so this end counts as not stated.")
+        elif one.left_open is not None:
+            told.append(f"{one.designation}: {one.understood_as}. It leaves open: {one.left_open}.")
+        else:
+            told.append(f"{one.designation}: {one.understood_as}.")
+    return list(dict.fromkeys(told))
+
+
+def _name(one: Assumption | AssumedRange) -> str:
+    return _NAMES.get(one.quantity, one.quantity.replace("_", " "))
+
+
+_NAMES: Final = {"runout_tir": "runout", "max_speed": "speed limit", "centre_of_mass": "centre of mass"}
+
+
+def _figure(value: float | str | None, unit: str | None) -> Cell:
+    if value is None:
+        return (UNKNOWN,)
+    return (words("quantity", value).replace("_", " "),) if isinstance(value, str) else (_number(value, unit),)
+
+
+def _number(value: float, unit: str | None) -> Figure:
+    sign = unit_sign(unit)
+    return Figure(value, Unit(sign, 0, tens_from=10_000) if sign == "rpm" else Unit(sign))
+
+
+def _ranges(report: Report) -> list[Table]:
+    if not report.ranges:
+        return []
+    rows = []
+    for one in report.ranges:
+        where = [str(part) for part in (one.joint, None if one.operation is None else f"operation {one.operation}")]
+        named = [words("plane", one.plane)] if one.plane is not None else []
+        named += [part for part in where if part != "None"]
+        name = f"{_name(one)}, {', '.join(named)}" if named else _name(one)
+        limit: Cell = ("–",) if one.limit is None else _figure(one.limit, one.unit)
+        rows.append(Row(((name,), _figure(one.typical, one.unit), _figure(one.cautious, one.unit), limit)))
+    caption = "Results with typical and with cautious values of everything assumed; runout is the 95th percentile."
+    return [Table(caption, ("Result", *(one.head for one in _ENDS)), tuple(rows))]
+
+
+def _values(report: Report) -> list[Table]:
+    laid = [one for one in report.assumptions if one.quantity != "joint_stiffness"]
+    if not laid:
+        return []
+    rows = []
+    for one in laid:
+        between: Cell = ("–",)
+        if one.low is not None and one.high is not None and one.low != one.high:
+            low, high = (Figure(end, _number(end, one.unit).unit, bare=True) for end in (one.low, one.high))
+            between = (low, " to ", high)
+        rows.append(
+            Row(
+                (
+                    (f"{_name(one)} of {one.subject}",),
+                    _figure(one.value, one.unit),
+                    between,
+                    (_depends(one.dependence),),
+                    (_SURE.get(one.confidence, one.confidence),),
+                )
+            )
+        )
+    heads = ("Assumed", "Value", "Range", "Effect", "From")
+    return [Table("Assumed values, those first on which the results depend most.", heads, tuple(rows), 5)]
+
+
+def _depends(dependence: float | None) -> str:
+    if dependence is None:
+        return "not known"
+    if dependence > 1.0:
+        return "decides"
+    return "matters" if dependence >= _MEASURE_FROM else "hardly"
+
+
+def _standards(report: Report) -> list[Table]:
+    if not report.stated_by_standard:
+        return []
+    rows = [
+        Row(((one.quantity.replace("_", " "),), _figure(one.value, one.unit), (one.source,)))
+        for one in report.stated_by_standard
+    ]
+    return [Table("Values of standard parts.", ("Quantity", "Value", "Source"), tuple(rows), 3)]
