@@ -25,29 +25,36 @@ settings.load_profile("steady")
 
 SLOW_FILES = (
     "test_workers.py",
+    "test_openapi_conformance.py",
     "test_pages_serve_everyone.py",
     "test_check_in_the_browser.py",
-    "test_audit_resume.py",
     "test_shutdown.py",
-    "test_installed.py",
+    "test_live_batches.py",
+    "test_soak.py",
+    "test_audit_command.py",
+    "test_audit_resume.py",
+    "test_audit_dask.py",
+    "test_explanation.py",
     "test_code_is_clean.py",
+    "test_report_faces.py",
+    "test_generated_libraries.py",
+    "test_audit_of_a_long_library.py",
+    "test_hostile_input.py",
+    "test_installed.py",
     "test_bulk_pool.py",
     "test_readme_shows_the_demo.py",
-    "test_live_batches.py",
-    "test_openapi_conformance.py",
-    "test_stopping.py",
     "test_logs_lost.py",
-    "test_audit_command.py",
-    "test_audit_of_a_long_library.py",
     "test_readings_and_comparisons_in_the_browser.py",
-    "test_engine_load.py",
-    "test_report_faces.py",
+    "test_stopping.py",
     "test_rules_command.py",
     "test_search.py",
-    "test_audit_dask.py",
+    "test_engine_load.py",
     "test_content_codings.py",
 )
-"""Files that take 10 s and more, the longest first: a process of pytest-xdist that begins one last would end last."""
+"""Files that take the most processor time, the longest first.
+
+A process of pytest-xdist that begins one of them last would end last.
+"""
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:
