@@ -57,6 +57,9 @@ CRITICAL_SHARE: Final = ("SPD-040", "max_share")
 _STEPS: Final = 50_000
 """Approximate work of an ordinary stack, without the laws of its sums."""
 
+_ASSUMED_CHECKS: Final = 25
+"""Checks of an ordinary sparse stack with assumed values."""
+
 _GRAVITY: Final = {"error": 0, "warning": 1, "advice": 2}
 
 
@@ -175,6 +178,7 @@ class Assessor:
         derived: StackAnalysis,
     ) -> tuple[Report, StackAnalysis]:
         """Return the report with assumed values laid in where a rule lacks them, and its derived properties."""
+        charge(_ASSUMED_CHECKS * _STEPS)  # ahead, so that a server does this aside from short requests
         laying = Laying(resolved.request)
         ends: dict[End, tuple[Report, StackAnalysis]] = {"typical": (unassumed, derived)}
 

@@ -300,7 +300,7 @@ class StackStiffness(NamedTuple):
 
     bending: OrMissing[Bending]
     deflection_um: OrMissing[Band] | None
-    """Under the radial force at the tip; None if none is stated."""
+    """Of the tip, under the radial force where it acts; None if none is stated."""
     frequencies_hz: OrMissing[tuple[Band, ...]]
     """First bending frequencies, lowest first; the first is the one of a tap test where that is stated."""
     interfaces: tuple[Interface, ...]
@@ -381,8 +381,27 @@ def stiffness_of(
         frequencies = (Band(measured, measured, measured),)
     deflection: OrMissing[Band] | None = None
     if load.radial_force_n is not None:
-        deflection = when_both_known(_deflection, bending, load.radial_force_n)
+        height = _height_of(load)
+        if height == 0.0 or isinstance(beam, Missing):
+            deflection = when_both_known(_deflection, bending, load.radial_force_n)
+        else:
+            deflection = when_known(
+                lambda force: _deflection_under(beam, interfaces, height, force), load.radial_force_n
+            )
     return StackStiffness(bending, deflection, frequencies, tuple(interfaces), measured is not None, spindle_stated)
+
+
+def _height_of(load: CuttingLoad) -> float:
+    """Return where the radial force acts, mm from the tip; 0, the worst place, where that is not known."""
+    height = load.force_height_mm
+    return 0.0 if height is None or isinstance(height, Missing) else height
+
+
+def _deflection_under(beam: Beam, interfaces: Sequence[Interface], height_mm: float, force_n: float) -> Band:
+    """Return the deflection of the tip under a force that acts at a height above it, µm."""
+    place = max(0.0, boundaries_of(beam.segments)[-1] - height_mm)
+    levels = [tip_compliance(beam.segments, springs, place).deflection_um(force_n) for springs in _levels(interfaces)]
+    return Band(*(levels * 3)[:3])
 
 
 def _deflection(bending: Bending, force_n: float) -> Band:
@@ -458,7 +477,8 @@ def seat_properties(fact: Properties, chain: Chain, geometry: Positions, load: C
     if not coupling.face_contact or flange is None or force is None:
         return
     fact.add("clamping_force_n", force)
-    moment = when_both_known(lambda radial, tip: 1e-3 * radial * tip, load.radial_force_n, geometry.tip)
+    height = _height_of(load)
+    moment = when_both_known(lambda radial, tip: 1e-3 * radial * (tip - height), load.radial_force_n, geometry.tip)
     fact.add("seat_moment_n_m", moment)
     fact.add("lift_off_moment_n_m", lift_off_moment_n_m(force, _FACE_SHARE * flange))
 

@@ -14,7 +14,7 @@ from typing import Annotated, Any, ClassVar, Final, Literal, NamedTuple, Protoco
 
 from pydantic import BaseModel, Field
 
-from rules.quantities.missing import Missing, OrMissing, or_missing, when_both_known
+from rules.quantities.missing import Missing, OrMissing, or_missing, when_both_known, when_known
 from rules.quantities.models import Force, Model, PositiveLength, SignedMicrons, Torque
 from rules.quantities.tables import Confidence, Row, Texts, read_definitions, read_rows
 
@@ -355,7 +355,14 @@ class Coupling:
 class Taper(Coupling):
     """Coupling of a taper, identified by its size, and by its form where there are several."""
 
-    property_names = ("upper_size", "lower_size", "upper_form", "lower_form", "forms_interchange")
+    property_names = (
+        *("upper_size", "lower_size", "upper_form", "lower_form", "forms_interchange"),
+        "lower_for_manual_change",
+    )
+
+    def for_manual_change(self, form: str) -> bool | None:  # noqa: ARG002
+        """Return whether a form has no gripper groove; None for a taper without forms."""
+        return None
 
     def interchange(self, one: str, other: str) -> Interchange | None:  # noqa: ARG002
         """Return whether two forms of one size fit; None for a taper without forms."""
@@ -381,3 +388,7 @@ class Taper(Coupling):
             return answer == "fits"
 
         yield "forms_interchange", when_both_known(fit, *forms)
+        if upper.kind is None:
+            by_hand = when_known(self.for_manual_change, forms[1])
+            if by_hand is not None:
+                yield "lower_for_manual_change", by_hand

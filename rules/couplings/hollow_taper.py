@@ -34,7 +34,7 @@ class HollowTaper(Model):
     size: Literal["25", "32", "40", "50", "63", "80", "100", "125", "160"] | None = Field(
         None, description="Nominal size: the flange diameter, mm.", examples=["63"]
     )
-    form: Literal["A", "B", "C", "D", "E", "F", "T"] | None = Field(
+    form: Literal["A", "AB", "AS", "B", "C", "CB", "CS", "D", "E", "EB", "ES", "F", "T"] | None = Field(
         None, description="Form letter of ISO 12164.", examples=["A"]
     )
 
@@ -143,6 +143,9 @@ class _HollowTaper(Taper):
 
     def interchange(self, one: str, other: str) -> Interchange:
         return interchange(one, other)
+
+    def for_manual_change(self, form: str) -> bool | None:
+        return not _forms()[form].automatic_change
 
     def seat_length(self, end: End) -> OrMissing[float] | None:
         side = end.side

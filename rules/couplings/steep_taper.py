@@ -227,6 +227,9 @@ class _SteepTaper(Taper):
     tilts_about_face = True
     needed_fields = ("size", "form")
 
+    def for_manual_change(self, form: str) -> bool | None:
+        return not _forms()[form].gripper_groove
+
     def interchange(self, one: str, other: str) -> Interchange:
         return interchange(one, other)
 

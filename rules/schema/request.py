@@ -134,6 +134,7 @@ class Machine(Model):
         None, description="Largest projection from the gauge line, mm.", examples=[300]
     )
     max_tool_diameter_mm: PositiveLength | None = Field(None, description="Largest tool diameter, mm.", examples=[80])
+    tool_changer: bool | None = Field(None, description="Whether a tool changer loads the spindle.")
     max_tilting_moment_n_m: Torque | None = Field(
         None, description="Tool changer's moment limit about the gauge line, N·m.", examples=[12]
     )

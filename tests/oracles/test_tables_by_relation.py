@@ -459,6 +459,126 @@ def heads_are_named_by_their_angle(tables: Tables) -> None:
         assert not named or row["head_angle_deg"] == float(named[0])
 
 
+# Assumed values: mechanics, other tables, and the order that a cautious value must have
+
+
+@about("assumed_torques", "straight_shank")
+def shrink_torques_follow_from_the_thick_cylinder(tables: Tables) -> None:
+    """Lamé with Coulomb friction: carbide shank (600 GPa, 0.22) in a steel hub of 1.7 diameters, 0.8 of interference."""
+    lengths = {
+        row["diameter_mm"]: row["shank_length_mm"]
+        for row in tables["straight_shank"]
+        if row["standard_name"] == "din_6535"
+    }
+    hub = ((1.7**2 + 1) / (1.7**2 - 1) + 0.3) / 210e3
+    for row in tables["assumed_torques"]:
+        if row["seat"] != "shrink_fit":
+            continue
+        d = row["diameter_mm"]
+        for name, interference in (("typical_n_m", 1.0 * d + 3.0), ("cautious_n_m", 0.6 * d + 2.0)):
+            pressure = 0.8e-3 * interference / (d * (hub + (1 - 0.22) / 600e3))
+            assert row[name] == pytest.approx(0.12 * pressure * math.pi * d**2 * lengths[d] / 2e3, rel=0.04)
+
+
+@about("assumed_torques")
+def a_larger_clamp_holds_more_and_the_cautious_value_less(tables: Tables) -> None:
+    """Common practice: capacity grows at least with the diameter."""
+    for seat in {row["seat"] for row in tables["assumed_torques"]}:
+        rows = [row for row in tables["assumed_torques"] if row["seat"] == seat]
+        assert all(0.4 < row["cautious_n_m"] / row["typical_n_m"] < 0.8 for row in rows)
+        for one, other in pairwise(rows):
+            for name in ("typical_n_m", "cautious_n_m"):
+                assert other[name] / one[name] > other["diameter_mm"] / one["diameter_mm"]
+
+
+@about("bare_tapers", "steep_taper", "steep_taper_shanks")
+def bare_steep_tapers_weigh_what_they_displace(tables: Tables) -> None:
+    """First principles: frustum of taper 7/24 less the bore of the knob over 0.55 of it, flange, 7.85 g/cm³."""
+    gauge = {row["size"]: row["gauge_diameter_mm"] for row in tables["steep_taper"]}
+    for row in tables["bare_tapers"]:
+        if row["coupling"] != "steep_taper":
+            continue
+        shank = _family(tables, row["family"] or "iso_7388_1_a")[row["size"]]
+        assert row["cone_mm"] == pytest.approx(shank["taper_length_mm"], abs=0.051)
+        assert row["flange_mm"] == shank["flange_underside_mm"]
+        assert row["flange_diameter_mm"] == shank["flange_diameter_mm"]
+        large, length = gauge[row["size"]], row["cone_mm"]
+        small = large - length * 7 / 24
+        bore = float(shank["knob_thread"].removeprefix("M"))
+        cone = math.pi / 12 * length * (large**2 + large * small + small**2) - math.pi / 4 * bore**2 * 0.55 * length
+        flange = math.pi / 4 * row["flange_diameter_mm"] ** 2 * row["flange_mm"] * 0.88
+        assert row["mass_kg"] == pytest.approx((cone + flange) * 7.85e-6, rel=0.10)
+
+
+@about("bare_tapers")
+def bare_hollow_tapers_have_the_flange_of_their_size(tables: Tables) -> None:
+    """ISO 12164-1 and ISO 26623-1: the size is the diameter of the flange; a hollow shank is half as long."""
+    for row in tables["bare_tapers"]:
+        if row["coupling"] != "steep_taper":
+            assert row["flange_diameter_mm"] == float(row["size"])
+            share = 0.5 if row["coupling"] == "hollow_taper" else 0.45
+            assert row["cone_mm"] == pytest.approx(share * float(row["size"]), abs=0.051)
+            flange = math.pi / 4 * row["flange_diameter_mm"] ** 2 * row["flange_mm"] * 7.85e-6
+            assert 0.8 < row["mass_kg"] / flange < 1.6
+
+
+@about("assumed_values")
+def cautious_values_are_on_the_cautious_side(tables: Tables) -> None:
+    """More runout, unbalance and mass; less speed, strength, grip and body."""
+    more = {"holder_runout_um", "cutter_runout_um", "unbalance_g_mm_per_kg", "mass_factor"}
+    for row in tables["assumed_values"]:
+        assert (row["cautious"] > row["typical"]) == (row["quantity"] in more)
+        if row["quantity"] == "max_speed_rpm":
+            assert row["cautious"] == pytest.approx(0.7 * row["typical"], abs=1)
+        if row["quantity"] == "cutter_runout_um":
+            assert row["typical"] == pytest.approx(row["cautious"] / 2, abs=2.1)
+
+
+@about("assumed_values")
+def larger_tapers_run_slower(tables: Tables) -> None:
+    """First principles: the rim speed limits, so the permitted speed falls with the size."""
+    rows = [row for row in tables["assumed_values"] if row["quantity"] == "max_speed_rpm" and " " in row["category"]]
+    for kind in {row["category"].rstrip("0123456789") for row in rows}:
+        speeds = [row["typical"] for row in rows if row["category"].rstrip("0123456789") == kind]
+        assert speeds == sorted(speeds, reverse=True)
+
+
+@about("assumed_bodies")
+def bodies_grow_with_what_they_hold(tables: Tables) -> None:
+    """A body is wider than its bore or collet, and wider the more it holds."""
+    for seat in {row["seat"] for row in tables["assumed_bodies"]}:
+        rows = [row for row in tables["assumed_bodies"] if row["seat"] == seat]
+        outers = _column(rows, "outer_mm")
+        assert outers == sorted(set(outers))
+        assert all(1.2 < row["outer_mm"] / float(row["size"]) < 4.5 for row in rows)
+
+
+@about("gauge_pin_classes")
+def pin_classes_double(tables: Tables) -> None:
+    """DIN 2269:1998, class 0 ± 0.5 µm; each next class permits twice as much (from memory)."""
+    assert _column(tables["gauge_pin_classes"], "deviation_um") == [0.5, 1, 2]
+    roundness = _column(tables["gauge_pin_classes"], "roundness_um")
+    assert all(one < row["deviation_um"] for one, row in zip(roundness, tables["gauge_pin_classes"], strict=True))
+
+
+@about("ground_rods")
+def longer_and_thinner_rods_are_less_straight(tables: Tables) -> None:
+    """First principles: a rod bends more the longer and the thinner it is; the ranges leave no gap."""
+    rows = tables["ground_rods"]
+    for row in rows:
+        assert row["over_mm"] < row["up_to_mm"] <= 30
+        assert row["length_over_mm"] < row["length_up_to_mm"] < 150
+    for one, other in pairwise(rows):
+        if one["over_mm"] == other["over_mm"]:
+            assert one["length_up_to_mm"] == other["length_over_mm"]
+            assert one["concentricity_um"] <= other["concentricity_um"]
+        else:
+            assert one["up_to_mm"] == other["over_mm"]
+    for longest in {row["length_up_to_mm"] for row in rows}:
+        values = [row["concentricity_um"] for row in rows if row["length_up_to_mm"] == longest]
+        assert values == sorted(values, reverse=True)
+
+
 # What a changed figure would meet
 
 
@@ -471,6 +591,12 @@ class Held(NamedTuple):
 
 
 HELD: Final = {
+    "assumed_bodies": Held(33, 0, 17),
+    "assumed_torques": Held(81, 10, 63),
+    "assumed_values": Held(98, 6, 62),
+    "bare_tapers": Held(84, 49, 71),
+    "gauge_pin_classes": Held(6, 4, 4),
+    "ground_rods": Held(75, 46, 54),
     "balance_grades": Held(11, 11, 11),
     "coupling_clocking": Held(8, 0, 0),
     "hollow_taper": Held(34, 18, 27),
@@ -489,7 +615,7 @@ HELD: Final = {
     "shell_mill_arbor": Held(28, 7, 7),
     "shrink_joint": Held(7, 1, 1),
     "steep_taper": Held(7, 7, 7),
-    "steep_taper_shanks": Held(103, 93, 98),
+    "steep_taper_shanks": Held(103, 96, 98),
     "straight_shank": Held(98, 86, 86),
     "straight_shank_flats": Held(52, 40, 40),
     "taper_angle_tolerance": Held(50, 50, 50),

@@ -217,7 +217,7 @@ def _path_of(route: APIRoute) -> str:
     """A path that leads to the route."""
     if route.path.startswith("/examples/"):
         return "/examples/checks/extended.answer.json"
-    examples = {"code": "GRIP-010", "name": "invalid-request"}
+    examples = {"code": "GRIP-010", "name": "invalid-request", "key": "iso15488:32:12"}
     return re.sub(r"{(\w+)}", lambda found: examples[found[1]], route.path)
 
 

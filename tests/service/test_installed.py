@@ -116,7 +116,7 @@ def test_commands_work_elsewhere(server: Path, tmp_path: Path) -> None:
     """Rules, tables and templates are found, what is written is written here, and the installation stays as it was."""
     before = _files(modules_of(server))
     for arguments, printed in (
-        (("check", STACK, "--unstated", "undecided", "--json", "--html", "page.html"), answered(STACK) + "\n"),
+        (("check", STACK, "--json", "--unstated", "undecided", "--html", "page.html"), answered(STACK) + "\n"),
         (("draw", STACK, "--out", "stack.svg"), ""),
         (("audit", STACK, "--quiet", "--out", "audit.html", "--out", "audit.csv"), None),
     ):
