@@ -17,7 +17,11 @@ def main() -> int:
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     # Nearly all that is made at the start stays, so looking for what does not would only take time.
     gc.set_threshold(100_000, 20, 20)
-    return run()
+    try:
+        return run()
+    finally:
+        # The interpreter would look through all of it once more before it ends.
+        gc.freeze()
 
 
 if __name__ == "__main__":
