@@ -30,6 +30,7 @@ from rules.bending.report import (
 from rules.cutting.report import load_section
 from rules.exchange.documents import NO_CATALOGUE, Catalogue, load_catalogue
 from rules.grip.report import grip_section, operation_grips
+from rules.quantities.missing import Missing
 from rules.quantities.models import construct
 from rules.quantities.work_limit import charge
 from rules.rulebook.book import Example, Judgement, Overrides, Rule, Rulebook, threshold_in_force
@@ -269,6 +270,7 @@ class Assessor:
                 self.catalogue.digest,
                 adjusted,
                 ASSUMPTION_SET if rests_on else None,
+                _never_measured(derived),
             ),
         )
         return report, derived
@@ -466,6 +468,16 @@ def _verdict(findings: Sequence[Finding], gaps: Sequence[Undecided], policy: Pol
     if "fail" in outcomes:
         return "fail"
     return "review" if outcomes else "pass"
+
+
+def _never_measured(derived: StackAnalysis) -> list[str]:
+    """Return the computed quantities of a stack that no test compares with a measurement."""
+    shown = {
+        "runout of assemblies": not isinstance(derived.tip, Missing),
+        "unbalance of assemblies": not isinstance(derived.balance.unbalance, Missing),
+        "grip and release speed of shrink fits": any(grip.shrink is not None for grip in derived.grips_at_rest),
+    }
+    return [name for name, is_shown in shown.items() if is_shown]
 
 
 def _reviewed(report: Report, judged: Report, policy: Policy) -> Report:

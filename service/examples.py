@@ -49,10 +49,11 @@ def _catalogue_page() -> dict[str, Any]:
         {"kind": "reference", "id": name, "of": {"from": "standard", "key": key}} for name, key in keys.items()
     ]
     parts[-1]["with"] = {"cutting_diameter_mm": 12, "teeth": 4}
+    joints = [{"upper": "collet", "lower": "mill", "projection_mm": 40}]
     spindle = {"coupling": "designated", "designation": "HSK-A63"}
     cut = {"kind": "milling", "axial_depth_mm": 12, "radial_depth_mm": 3, "work_material": "42crmo4"}
     return {
-        "stack": {"components": parts, "joints": [{"upper": "collet", "lower": "mill", "projection_mm": 40}]},
+        "stack": {"id": "KB-T-0032", "components": parts, "joints": joints},
         "machine": {"kind": "stated", "spindle": spindle, "max_speed_rpm": 12000},
         "operations": [
             {

@@ -7,13 +7,13 @@ from collections.abc import Callable, Mapping, Sequence
 from functools import cache, lru_cache
 from importlib.resources import files
 from types import MappingProxyType
-from typing import Final
+from typing import Final, NamedTuple
 
 from rules.couplings import steep_taper
 from rules.couplings.sides import COUPLINGS
 from rules.quantities.models import MissingQuantity, construct
 from rules.quantities.rounding import rounded, rounded_for_people
-from rules.quantities.tables import read_definitions
+from rules.quantities.tables import read_definitions, read_table
 from rules.quantities.units import quantity_and_unit, ucum
 from rules.rulebook.book import Fired, Judgement, Rule, Rulebook
 from rules.rulebook.book import Undecided as UndecidedRule
@@ -117,6 +117,7 @@ def finding(fired: Fired, properties: Mapping[str, Property], operation: str | N
     ``properties`` is the vocabulary of the fact's kind, ``operation`` the id of the operation that it depends on.
     """
     rule, values = fired.rule, _shown(fired, properties)
+    rows = _rows_of(fired, properties)
     observed, limit = _value(fired, rule.observed), _value(fired, rule.limit)
     return construct(
         Finding,
@@ -131,8 +132,38 @@ def finding(fired: Fired, properties: Mapping[str, Property], operation: str | N
         margin=_margin(rule, observed, limit),
         rests_on=[],
         remedy=render(rule.remedy, values),
-        source=rule.source,
+        source="; ".join(dict.fromkeys((rule.source, *(f"{row.table}: {row.source}" for row in rows)))),
+        confidence=max((row.confidence for row in rows), key=_SURENESS.index, default=None),
     )
+
+
+class _DecidingRow(NamedTuple):
+    """Row of a table whose value decided a rule."""
+
+    table: str
+    """Title of the table."""
+    source: str
+    confidence: str
+
+
+_SURENESS: Final = ("standard", "textbook", "computed", "common practice", "from memory")
+"""Confidences, the surest first."""
+
+
+def _rows_of(fired: Fired, properties: Mapping[str, Property]) -> list[_DecidingRow]:
+    """Return the rows of tables that the values of a finding come from, as the vocabulary names them."""
+    known, rows = fired.fact.known, []
+    for name in dict.fromkeys((*fired.rule.reads, *fired.rule.shown)):
+        one = properties.get(name)
+        for table, columns in ((one.tables if one is not None else None) or {}).items():
+            wanted = {column: text[1:] if text.startswith("=") else known.get(text) for column, text in columns.items()}
+            read = read_table(table)
+            rows += [
+                _DecidingRow(read.title, row["source"], row["confidence"])
+                for row in read.rows
+                if all(row[column] == value for column, value in wanted.items())
+            ]
+    return list(dict.fromkeys(rows))
 
 
 def missing_quantity(name: str, fields: Sequence[str], properties: Mapping[str, Property]) -> MissingQuantity:

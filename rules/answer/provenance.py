@@ -85,6 +85,7 @@ def provenance(
     catalogue_sha256: str | None = None,
     adjusted: Sequence[int] | None = None,
     assumption_set: str | None = None,
+    never_measured: Sequence[str] = (),
 ) -> Provenance:
     """Return the names and digests of service, rulebooks and request, and the changes from the rulebooks.
 
@@ -100,6 +101,7 @@ def provenance(
         catalogue_sha256=catalogue_sha256,
         assumption_set=assumption_set,
         request_sha256=request_sha256(request),
+        never_measured=list(never_measured),
         deviations=[
             *_changed_thresholds(policy, book),
             *_lowered(book),

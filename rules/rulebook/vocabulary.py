@@ -94,6 +94,8 @@ class Property(ClosedModel):
     operation though its kind does not: findings of a rule that reads it name the operation. ``only`` says in words
     which subjects have it, ``kinds`` which values of other properties (such as ``kind``) go with it; both None for what
     every subject has. ``values`` is the closed list of a text, ``from_request`` marks what the request itself states.
+    ``tables`` names the tables that it comes from, each with the properties (or, after an equals sign, the text) that
+    choose the row by its columns: a finding cites that row.
     """
 
     type: PropertyType
@@ -105,6 +107,7 @@ class Property(ClosedModel):
     values: tuple[str, ...] | None = None
     kinds: Mapping[str, tuple[str, ...]] | None = None
     from_request: bool = False
+    tables: Mapping[str, Mapping[str, str]] | None = None
 
     @model_validator(mode="after")
     def _fits(self) -> Property:

@@ -517,7 +517,10 @@ class Finding(Out):
         title="Margin", description="Margin to the limit in its unit; negative beyond it, null without a number."
     )
     rests_on: list[str] = Field(description=_RESTS_ON)
-    source: str = Field(description="Source of the rule.")
+    source: str = Field(description="Source of the rule, and of the table rows that decided.")
+    confidence: str | None = Field(
+        description="Confidence of the least sure table row that decided; null where none did.", examples=["standard"]
+    )
     message: str = Field(description="Message with the observed value and the limit.")
     remedy: str = Field(description="What to do.")
 
@@ -838,6 +841,10 @@ class Provenance(Out):
     request_sha256: str = Field(
         title="Request, SHA-256",
         description="SHA-256 of the request as parsed: compact JSON, lengths in mm, unset fields left out.",
+    )
+    never_measured: list[str] = Field(
+        title="Computed, never compared with a measurement",
+        description="Computed quantities of this report that no measurement has confirmed, as text.",
     )
     deviations: list[JudgementDeviation] = Field(
         description="Changed thresholds, lowered severities and replaced rules, in this order."

@@ -78,6 +78,7 @@ __all__ = [
     "provenance",
     "report_text",
     "runout",
+    "source_of",
     "stack",
     "step_values",
     "unnamed",
@@ -145,6 +146,7 @@ _ACCEPTANCE: Final = (
 _PROVENANCE: Final = lines(
     Provenance, "contract", "service", "version", "request_sha256", "rulebook_sha256", "catalogue_sha256", "rulebooks"
 )
+NEVER_MEASURED: Final = line(Provenance, "never_measured")
 _DECIDED: Final = line(Report, "decided")
 
 
@@ -190,7 +192,9 @@ def plane_of_limit(report: Report) -> PlaneReport | None:
 def provenance(report: Report) -> Section:
     """What answered, by which rules."""
     return Section(
-        "provenance", "Provenance", facts=(*facts(_PROVENANCE, report.provenance), *facts([_DECIDED], report))
+        "provenance",
+        "Provenance",
+        facts=(*facts((*_PROVENANCE, NEVER_MEASURED), report.provenance), *facts([_DECIDED], report)),
     )
 
 
@@ -287,6 +291,7 @@ def print_report(report: Report, console: Console) -> None:
         print_section(one, console)
     if report.assembly is not None:
         print_assembly(report.assembly, console)
+    section(NEVER_MEASURED.label, report.provenance.never_measured, console)
     section("Cautions", report.cautions, console)
 
 
@@ -305,10 +310,15 @@ def _findings(findings: Sequence[Finding], console: Console) -> None:
         severity = (one.severity, STYLES[one.severity])
         say(Text.assemble(severity, f"  {one.code}  ", (one.title, "bold")), console, 2)
         measured = "; ".join(f"{each.label}: {plain(each.value)}" for each in finding_facts(one))
-        about = f"{_of_operation(one)}Where: {', '.join(one.at)}. Source: {one.source}"
+        about = f"{_of_operation(one)}Where: {', '.join(one.at)}. Source: {source_of(one)}"
         for told in (one.message, measured, f"Remedy: {one.remedy}", about):
             if told:
                 say(Text(told), console, 6)
+
+
+def source_of(one: Finding) -> str:
+    """Return the source of a finding, with how sure it is where table rows decided."""
+    return one.source if one.confidence is None else f"{one.source} ({one.confidence})"
 
 
 def _of_operation(one: Finding | Undecided) -> str:
