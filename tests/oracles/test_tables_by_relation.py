@@ -598,7 +598,7 @@ HELD: Final = {
     "gauge_pin_classes": Held(6, 4, 4),
     "ground_rods": Held(75, 46, 54),
     "balance_grades": Held(11, 11, 11),
-    "coupling_clocking": Held(8, 0, 0),
+    "coupling_clocking": Held(12, 0, 0),
     "hollow_taper": Held(34, 18, 27),
     "hollow_taper_forms": Held(13, 0, 0),
     "interface_stiffness": Held(24, 0, 0),

@@ -30,6 +30,8 @@ def random_stack(rng: random.Random) -> dict[str, Any]:
     for _ in range(rng.randint(0, 6)):
         _change(rng, request)
     if rng.random() < 0.3:
+        _exchange_kinds(rng, request)
+    if rng.random() < 0.3:
         request.pop(rng.choice(["machine", "operations"]), None)
     return request
 
@@ -46,6 +48,26 @@ def _exchange_parts(rng: random.Random, request: dict[str, Any]) -> None:
         del parts[rng.randrange(len(parts))]
     elif action == "shuffle":
         rng.shuffle(parts)
+
+
+_TOOLS = ["cutter", "drill", "tap", "reamer", "boring_tool"]
+_CUTS: dict[str, dict[str, Any]] = {
+    "drill": {"kind": "drilling", "work_material": "p6"},
+    "tap": {"kind": "tapping", "work_material": "42crmo4"},
+    "reamer": {"kind": "reaming", "existing_hole_mm": 5.8, "work_material": "k15"},
+    "boring_tool": {"kind": "boring", "existing_hole_mm": 10, "work_material": "c45"},
+}
+
+
+def _exchange_kinds(rng: random.Random, request: dict[str, Any]) -> None:
+    """Make another kind of each cutting tool, most often with the cut that it is for."""
+    for part in request["stack"]["components"]:
+        if part.get("kind") in _TOOLS:
+            part["kind"] = rng.choice(_TOOLS)
+            part.update(rng.choice([{}, {"pitch_mm": 1.5}, {"point_angle_deg": 140}, {"square_mm": 5}]))
+            for operation in request.get("operations", []):
+                if part["kind"] in _CUTS and rng.random() < 0.8:
+                    operation["cut"] = dict(_CUTS[part["kind"]])
 
 
 def _leaves(value: Any, found: list[tuple[Any, Any]]) -> list[tuple[Any, Any]]:
