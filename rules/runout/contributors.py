@@ -11,6 +11,7 @@ from typing import Final, Literal, NamedTuple
 from rules.grip.fits import clearance_of, is_slip_fit
 from rules.quantities.missing import Missing, OrMissing, missing_of, when_both_known, when_known
 from rules.quantities.models import MIN_LENGTH_MM
+from rules.random_vectors.moments import gaussian_sigma
 from rules.runout.formulas import (
     Line,
     Tir,
@@ -155,8 +156,36 @@ def _component(index: int, member: Member, places: Sequence[Position], frame: Fr
         _of_part(
             "part_runout", f"runout of {part.id}", part.id, law, line, index + 1, _stated(part.runout.statements), group
         ),
+        *_uncertainties(part.id, part.runout, f"{member.at}/runout", reference, places[index].pivot, index + 1),
         *found,
     ]
+
+
+_WITHIN_95: Final = 2.0 / gaussian_sigma(1.0) / 4.0
+"""Reading that 95 % of the errors of a measured one stay within, over its expanded uncertainty: σ of each coordinate of
+the eccentricity is U/4, since the reading is twice the eccentricity and U is twice its standard uncertainty (GUM)."""
+
+
+def _uncertainties(
+    component: str, runout: Runout, at: str, reference: OrMissing[float], pivot: OrMissing[float], displaces_from: int
+) -> list[Contributor | Missing]:
+    """Return the error of each reading with a stated uncertainty, a plane Gaussian along the same line."""
+    found: list[Contributor | Missing] = []
+    for place, statement in enumerate(runout.statements):
+        if not statement.uncertainty_um:
+            continue
+        tir = _WITHIN_95 * statement.uncertainty_um
+        errors = [
+            RunoutStatement(tir_um=tir if one is statement else 0.0, at_mm=one.at_mm) for one in runout.statements
+        ]
+        line = _line(runout.model_copy(update={"law": None, "statements": errors}), at, reference, pivot)
+        if isinstance(line, Missing):
+            found.append(line)
+            continue
+        name = f"uncertainty of the reading of {component}"
+        one = _of_part("uncertainty", name, component, "capability", line, displaces_from, Tir(tir), None)
+        found.append(one if place == 0 else one._replace(id=f"{one.id}#2"))
+    return found
 
 
 def _form(member: Member, place: Position) -> list[Contributor | Missing]:

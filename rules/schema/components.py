@@ -109,6 +109,9 @@ class RunoutStatement(Model):
         description="Angle of the measured high point from the component's mark, degrees.",
         examples=[40],
     )
+    uncertainty_um: Microns | None = Field(
+        None, description="Expanded uncertainty (k = 2) of the reading, µm; it adds to the runout."
+    )
 
 
 RunoutLaw = Literal["limit", "capability", "measured"]
