@@ -10,7 +10,15 @@ from typing import Any, Final
 
 from service.sheets.figures import unit_of
 
-__all__ = ["describe_fields", "drop_titles_and_nulls", "lead_with_the_kind", "prune", "route_name", "share"]
+__all__ = [
+    "describe_fields",
+    "drop_titles_and_nulls",
+    "lead_with_the_kind",
+    "prune",
+    "route_name",
+    "share",
+    "share_fields",
+]
 
 Node = dict[str, Any]
 
@@ -152,6 +160,30 @@ def share(document: Node, named: Mapping[str, Node]) -> None:
         for place, parameter in enumerate(parameters):
             if sum(parameter in others for others in lists) > 1:
                 parameters[place] = _put(components, "parameters", _words(parameter["name"]), parameter)
+
+
+_SHARED_BY: Final = 3
+"""Objects from which on a field with one schema is named."""
+
+
+def share_fields(document: Node) -> None:
+    """Refer to one schema for each field that many objects have with equal descriptions, such as the mass of a part."""
+    schemas = document["components"]["schemas"]
+    users: dict[tuple[str, str], list[Node]] = {}
+    for schema in schemas.values():
+        for name, field in schema.get("properties", {}).items():
+            if "$ref" not in field and "const" not in field:
+                users.setdefault((name, json.dumps(field)), []).append(schema["properties"])
+    for (name, text), owners in users.items():
+        key = _words(name)
+        if len(owners) >= _SHARED_BY and len(text) > _WORTH_A_NAME and key not in schemas:
+            schemas[key] = json.loads(text)
+            for owner in owners:
+                owner[name] = {"$ref": f"#/components/schemas/{key}"}
+
+
+_WORTH_A_NAME: Final = 100
+"""Length of a schema from which on a reference is shorter."""
 
 
 def prune(document: Node) -> None:

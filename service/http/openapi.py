@@ -61,6 +61,7 @@ from service.http.components import (
     prune,
     route_name,
     share,
+    share_fields,
 )
 from service.http.problem_answers import responses
 from service.operations.problems import Problem
@@ -370,6 +371,7 @@ def describe(app: FastAPI) -> tuple[dict[str, Any], dict[str, str]]:
     drop_titles_and_nulls(document)
     describe_fields(document)
     share(document, dict(_named()))
+    share_fields(document)
     lead_with_the_kind(document)
     prune(document)
     return {name: document[name] for name in sorted(document, key=_ORDER.index)}, answers

@@ -170,11 +170,11 @@ BREAKING: dict[str, tuple[Edit, str]] = {
     "a pattern added": (_set("paths /v1/rules/{code} get parameters 0 schema", pattern="^[A-Z]"), "another pattern"),
     "the default of a field": (_set("@Policy properties on_undecided", default="fail"), "another default"),
     "names of definitions": (
-        _set("@CheckRequest properties components anyOf 0 propertyNames", pattern="^[a-z]+$"),
+        _set("@Components anyOf 0 propertyNames", pattern="^[a-z]+$"),
         "another pattern",
     ),
     "definitions no longer named freely": (
-        _set("@CheckRequest properties components anyOf 0", additionalProperties=False),
+        _set("@Components anyOf 0", additionalProperties=False),
         "takes no other",
     ),
     "a field of an answer removed": (_drop_field("Report", "summary", required=True), "/summary: is gone"),
