@@ -154,10 +154,11 @@ def gate(request: GateRequest, assessor: Assessor) -> GateReport:
     It is also held if required data is missing or its id is not unique. The decision on the order is the worst of its
     operations.
 
-    Raises :class:`~rules.schema.parsing.BadRequestError` for thresholds that no rule has or allows, and
-    :class:`~rules.rulebook.engine.EngineFaultError` when the engine fails; there is then no decision and no release.
+    Raises :class:`~rules.schema.parsing.BadRequestError` for thresholds that no rule has or allows and for policies
+    that assume what is not stated, and :class:`~rules.rulebook.engine.EngineFaultError` when the engine fails; there
+    is then no decision and no release.
     """
-    _check_thresholds(request, assessor)
+    _check_policies(request, assessor)
     required: list[RequirementName] = [
         name for name in REQUIREMENTS if request.required is None or name in request.required
     ]
@@ -224,11 +225,14 @@ def _unmet(expected: Expectation | None, source: Provenance, order_digest: str, 
     ]
 
 
-def _check_thresholds(request: GateRequest, assessor: Assessor) -> None:
-    """Reject invalid thresholds in every policy, including one that no operation uses."""
+def _check_policies(request: GateRequest, assessor: Assessor) -> None:
+    """Reject invalid thresholds and assumed values in every policy, including one that no operation uses."""
     policies = {"": request.policy} | {f"/operations/{n}": one.policy for n, one in enumerate(request.operations)}
     faults: list[Fault] = []
     for at, policy in policies.items():
+        if policy is not None and policy.unstated != "undecided":
+            reason = "a gate assumes nothing; only undecided is accepted"
+            faults.append(Fault(f"{at}/policy/unstated", reason, "not_one_of"))
         try:
             threshold_overrides(policy, assessor.book)
         except BadRequestError as error:

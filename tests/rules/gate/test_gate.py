@@ -343,6 +343,20 @@ def test_wrong_thresholds_are_pointed_at() -> None:
     ]
 
 
+@pytest.mark.parametrize("unstated", ["typical", "cautious"])
+def test_a_gate_assumes_nothing(unstated: str) -> None:
+    """Assumed values are refused in every policy; what is not stated stays undecided."""
+    order = order_of("undecided", "undecided", policy={"unstated": unstated})
+    order["operations"][1]["policy"] = {"unstated": unstated}
+    with pytest.raises(BadRequestError) as caught:
+        decided(order)
+    assert [(fault.pointer, fault.code) for fault in caught.value.faults] == [
+        ("/policy/unstated", "not_one_of"),
+        ("/operations/1/policy/unstated", "not_one_of"),
+    ]
+    assert decided(order_of("undecided", policy={"unstated": "undecided"})).decision == "hold"
+
+
 def test_changed_thresholds_are_told_by_operation() -> None:
     """Each operation names the thresholds that were changed for it, the order's among them."""
     order = order_of(
