@@ -12,6 +12,7 @@ from typing import Any, Final
 import yaml
 
 from rules.analysis import StackAnalysis
+from rules.answer.findings import enumerated
 from rules.answer.provenance import provenance, threshold_overrides
 from rules.assessor import Assessor
 from rules.gate.digest import context_sha256, decision_sha256, input_sha256
@@ -140,7 +141,7 @@ def place_of(request: GateRequest, number: int) -> Place:
 
 
 SHARED_ID: Final = "GATE-100"
-"""Code of the reason that holds operations with the same id; it cannot be switched off."""
+"""Code of the reason that holds operations with equal or similar ids; it cannot be switched off."""
 
 _OF_VERDICT: Final[dict[Verdict, Decision]] = {"pass": "release", "review": "hold", "fail": "stop"}
 _OF_POLICY: Final[dict[str, Effect]] = {"review": "hold", "fail": "stop"}
@@ -168,15 +169,15 @@ def gate(request: GateRequest, assessor: Assessor) -> GateReport:
     evaluation, evaluation_name = EVALUATIONS[decision]
     counts = Counter(one.decision for one in operations)
     understood = input_sha256(request)
+    source = provenance(request, request.policy, assessor.book, assessor.catalogue.digest)
     digest = decision_sha256(
         input_digest=understood,
-        rulebook_digest=assessor.book.digest,
+        judgement_digest=source.judgement_sha256,
         catalogue_digest=assessor.catalogue.digest,
         required=required,
         decision=decision,
         operations=operations,
     )
-    source = provenance(request, request.policy, assessor.book, assessor.catalogue.digest)
     unmet = _unmet(request.expect, source, understood, digest)
     loosened = bool(source.deviations) or len(required) < len(REQUIREMENTS) or any(it.deviations for it in operations)
     return GateReport(
@@ -212,6 +213,7 @@ def _unmet(expected: Expectation | None, source: Provenance, order_digest: str, 
         return []
     found = {
         "version": source.version,
+        "judgement_sha256": source.judgement_sha256,
         "rulebook_sha256": source.rulebook_sha256,
         "catalogue_sha256": source.catalogue_sha256,
         "input_sha256": order_digest,
@@ -346,18 +348,40 @@ def _of_requirement(requirement: Requirement, place: Place) -> GateReason:
     )
 
 
+_ALIKE: Final = (("\u00d7", "x"), ("0", "o"), ("1", "l"), ("i", "l"), ("rn", "m"), ("vv", "w"), ("5", "s"))
+"""Characters of an id, in lower case, that look like others in some typeface; after Unicode Technical Standard 39."""
+
+
+def appearance(name: str) -> str:
+    """Return what ids that people may take for each other have in common.
+
+    >>> appearance("OP 10") == appearance("op  1O")
+    True
+    >>> appearance("10") == appearance("20")
+    False
+    """
+    found = " ".join(name.casefold().split())
+    for one, other in _ALIKE:
+        found = found.replace(one, other)
+    return found
+
+
 def _of_shared_id(request: GateRequest, number: int) -> list[GateReason]:
     name = request.operations[number].id
-    at = [f"/operations/{n}/id" for n, one in enumerate(request.operations) if one.id == name]
-    if len(at) == 1:
+    alike = {n: one.id for n, one in enumerate(request.operations) if appearance(one.id) == appearance(name)}
+    if len(alike) == 1:
         return []
+    at = [f"/operations/{n}/id" for n in alike]
+    names = enumerated(list(dict.fromkeys(alike.values())))
     return [
         GateReason(
             code=SHARED_ID,
             severity="warning",
             effect="hold",
-            title="Operations share an id",
-            message=f"{len(at)} operations of the order have the id {name}, so their decisions look alike.",
+            title="Ids of operations look alike",
+            message=f"{len(at)} operations of the order have the id {names}, so their decisions look alike."
+            if len(set(alike.values())) == 1
+            else f"The ids {names} look alike, so their decisions can be confused.",
             at=at,
             remedy="Give each operation a unique id.",
             source="definition of the request",

@@ -62,7 +62,8 @@ Sha256 = Annotated[str, Field(pattern=r"^[0-9a-f]{64}$", description="SHA-256, 6
 class GateOperation(Operation):
     """Operation of the order with its tool.
 
-    Operations with the same id are put on hold, because their results could be confused.
+    Operations whose ids are the same or look alike (0 and O, 1 and l, upper and lower case) are put on hold, because
+    their results could be confused.
     """
 
     stack: Stack
@@ -77,6 +78,7 @@ class Expectation(Model):
     """What the caller expects of a decision: a version, or the digests of an earlier one."""
 
     version: Token | None = Field(None, description="Version of the service.", examples=["1.0.0"])
+    judgement_sha256: Sha256 | None = Field(None, description="Digest of all that judges.")
     rulebook_sha256: Sha256 | None = Field(None, description="Digest of the rulebooks.")
     catalogue_sha256: Sha256 | None = Field(None, description="Digest of the mounted catalogue.")
     input_sha256: Sha256 | None = Field(None, description="Digest of the order.")
@@ -209,7 +211,7 @@ class GateReport(Out):
     not_required: list[NotRequired] = Field(description="Requirements that the request has lifted.")
     digest: Sha256 = Field(
         description="SHA-256 of the decision: of the JSON (keys sorted, no blanks, ASCII) of an object with form (1),"
-        " service, version, rulebook_sha256, catalogue_sha256, input_sha256, required, decision and operations. Each"
+        " service, version, judgement_sha256, catalogue_sha256, input_sha256, required, decision and operations. Each"
         " operation has id, decision, verdict and the codes of its reasons, undecided and advice, as in this report."
         " The context is excluded."
     )

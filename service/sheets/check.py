@@ -143,7 +143,15 @@ _ACCEPTANCE: Final = (
     within(AcceptanceReport, "Expected reading, 95th percentile", "_um", _expected("p95")),
 )
 _PROVENANCE: Final = lines(
-    Provenance, "contract", "service", "version", "request_sha256", "rulebook_sha256", "catalogue_sha256", "rulebooks"
+    Provenance,
+    "contract",
+    "service",
+    "version",
+    "request_sha256",
+    "judgement_sha256",
+    "rulebook_sha256",
+    "catalogue_sha256",
+    "rulebooks",
 )
 _DECIDED: Final = line(Report, "decided")
 

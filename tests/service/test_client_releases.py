@@ -193,7 +193,7 @@ FORGED: dict[str, Callable[[dict[str, Any]], object]] = {
     "another context digest": _set("context_sha256", "0" * 64),
     "another version": _set("provenance/version", "0.2.0"),
     "another service": _set("provenance/service", "othergauge"),
-    "other rules": _set("provenance/rulebook_sha256", "0" * 64),
+    "other rules": _set("provenance/judgement_sha256", "0" * 64),
     "another catalogue": _set("provenance/catalogue_sha256", "0" * 64),
     "decision of a later version": _set("decision", "release_with_notes"),
     **{f"without {name}": (lambda told, name=name: told.pop(name)) for name in GateReport.model_fields},

@@ -206,6 +206,40 @@ def test_operations_that_share_an_id_are_held() -> None:
         assert "3 operations" in shared.message
 
 
+@pytest.mark.parametrize(
+    ("one", "other"),
+    [
+        ("1O", "10"),
+        ("I0", "10"),
+        ("l0", "10"),
+        ("Op 10", "OP 10"),
+        ("op  10", "op 10"),
+        ("2x5", "2\u00d75"),
+        ("rn1", "m1"),
+    ],
+)
+def test_operations_whose_ids_look_alike_are_held(one: str, other: str) -> None:
+    """Literature: Unicode Technical Standard 39, confusables of the signs that an id may have."""
+    order = order_of("good", "good", "good")
+    order["operations"][0]["id"], order["operations"][1]["id"] = one, other
+    report = decided(order)
+    assert [it.decision for it in report.operations] == ["hold", "hold", "release"]
+    (reason,) = report.operations[1].reasons
+    assert (reason.code, reason.at) == (SHARED_ID, ["/operations/0/id", "/operations/1/id"])
+    assert one in reason.message
+    assert other in reason.message
+
+
+@pytest.mark.parametrize("name", ["10 ", " 10", "\u0661\u0660", "1\u041e", "10\u200b", "1\n", ""])
+def test_an_id_has_no_blanks_around_it_and_no_foreign_letters(name: str) -> None:
+    """What cannot be told from another id on paper is refused."""
+    order = order_of("good")
+    order["operations"][0]["id"] = name
+    with pytest.raises(BadRequestError) as caught:
+        decided(order)
+    assert [fault.pointer for fault in caught.value.faults] == ["/operations/0/id"]
+
+
 def test_machine_and_policy_of_the_order_hold_where_an_operation_states_none() -> None:
     """The order's machine is judged with, and pointed at where it stands."""
     order = order_of("good", "good")
