@@ -5,17 +5,13 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from functools import cache
-from importlib.resources import files
 from typing import Any, Final
 
-import yaml
-
-from rules.analysis import StackAnalysis
 from rules.answer.findings import enumerated
 from rules.answer.provenance import provenance, threshold_overrides
 from rules.assessor import Assessor
 from rules.gate.digest import context_sha256, decision_sha256, input_sha256
+from rules.gate.required import Requirement, impossible, in_words, requirements, unstated
 from rules.schema.gate import (
     EVALUATIONS,
     REQUIREMENTS,
@@ -33,56 +29,10 @@ from rules.schema.gate import (
     UnmetExpectation,
 )
 from rules.schema.parsing import BadRequestError, Fault
-from rules.schema.report import Finding, Provenance, Report, Undecided, Verdict
+from rules.schema.report import Finding, NotJudged, Provenance, Report, Undecided, Verdict
 from rules.schema.request import DEFAULT_POLICY, CheckRequest, Operation, Policy
 
-__all__ = ["SHARED_ID", "gate", "requirements"]
-
-
-@dataclass(frozen=True, slots=True)
-class Requirement:
-    """One entry of the list of required data, with its wording."""
-
-    name: RequirementName
-    code: str
-    title: str
-    fields: tuple[str, ...]
-    """JSON Pointers into the request of a check; any of them suffices."""
-    message: str
-    why: str
-    remedy: str
-    source: str
-    last_kind: str | None = None
-    """Required kind of the last component; the fields then only point to it."""
-
-
-@cache
-def requirements() -> tuple[Requirement, ...]:
-    """Return the list in the order of its codes."""
-    text = files("rules.gate").joinpath("gate_requirements.yaml").read_text(encoding="utf-8")
-    return tuple(Requirement(**{**entry, "fields": tuple(entry["fields"])}) for entry in yaml.safe_load(text))
-
-
-def unstated(request: CheckRequest, derived: StackAnalysis) -> list[Requirement]:
-    """Return the entries of the list that a request does not state; ``derived`` holds its derived properties."""
-    members = derived.chain.members
-    last_kind = members[-1].part.kind if members else None
-    return [one for one in requirements() if not _is_stated(one, request, last_kind)]
-
-
-def _is_stated(requirement: Requirement, request: CheckRequest, last_kind: str | None) -> bool:
-    if requirement.last_kind is not None:
-        return last_kind == requirement.last_kind
-    return any(_value(request, field) is not None for field in requirement.fields)
-
-
-def _value(request: CheckRequest, field: str) -> Any:
-    value: Any = request
-    for step in field.split("/")[1:]:
-        if value is None:
-            return None
-        value = value[int(step)] if isinstance(value, list) else getattr(value, step)
-    return value
+__all__ = ["SHARED_ID", "gate"]
 
 
 _POINTERS: Final = frozenset({"at", "fields"})
@@ -261,9 +211,9 @@ def _judged(
     }
     check = CheckRequest.model_validate({name: part for name, part in parts.items() if part is not None})
     report, derived = assessor.assess_derived(check)
-    missing = unstated(check, derived)
+    missing = list(unstated(check, derived))
     reasons, advice = _of_findings(report.findings, place, policy or DEFAULT_POLICY)
-    reasons += [_of_requirement(one, place) for one in missing if one.name in required]
+    reasons += [_of_requirement(one, place.leads(at)) for one, at in missing if one.name in required]
     reasons += _of_shared_id(request, number)
     decision = _worst([_OF_VERDICT[report.verdict], *(one.effect for one in reasons if one.effect is not None)])
     evaluation, evaluation_name = EVALUATIONS[decision]
@@ -278,12 +228,19 @@ def _judged(
         reasons=sorted(reasons, key=lambda one: one.effect != "stop"),
         undecided=_of_gaps(report.undecided, place, policy or DEFAULT_POLICY),
         advice=advice,
-        not_judged=[one.name for one in missing if one.name not in required],
+        waived=[one.name for one, _ in missing if one.name not in required],
+        not_judged=[_idle(one) for one in report.not_judged if assessor.book.rule(one.code).safety],
         summary=report.summary,
         deviations=report.provenance.deviations,
         report=None if request.include is None else place.report(report).only(request.include),
     )
     return judged, report
+
+
+def _idle(one: NotJudged) -> NotJudged:
+    """Return a safety rule without anything to judge, with what it concerns where that is known."""
+    what = impossible().get(one.code)
+    return one if what is None else one.model_copy(update={"reason": f"The rule concerns: {what}."})
 
 
 def _merged_policy(order: Policy | None, own: Policy | None) -> Policy | None:
@@ -335,14 +292,14 @@ def _of_gaps(gaps: Sequence[Undecided], place: Place, policy: Policy) -> list[Ga
     ]
 
 
-def _of_requirement(requirement: Requirement, place: Place) -> GateReason:
+def _of_requirement(requirement: Requirement, at: list[str]) -> GateReason:
     return GateReason(
         code=requirement.code,
         severity="warning",
         effect="hold",
         title=requirement.title,
-        message=requirement.message,
-        at=place.leads(requirement.fields),
+        message=in_words(requirement),
+        at=at,
         remedy=requirement.remedy,
         source=requirement.source,
     )

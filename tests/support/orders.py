@@ -25,6 +25,24 @@ def _pin_for_cutter(check: dict[str, Any]) -> None:
     part["kind"] = "gauge_pin"
 
 
+def _declared(check: dict[str, Any]) -> None:
+    side = {"coupling": "declared", "designation": "KB own", "diameter_mm": 12, "tolerance": "H6"}
+    parts = check["stack"]["components"]
+    parts[2]["workpiece_side"] = side | {"gender": "female"}
+    parts[3]["machine_side"] = side | {"gender": "male", "tolerance": "h6"}
+
+
+def _slender(check: dict[str, Any]) -> None:
+    """An extension so long that its critical speed with an assumed spindle is near."""
+    part = check["stack"]["components"][2]
+    part["profile"][1]["length_mm"], part["overall_length_mm"] = 235, 295
+    check["machine"].update(max_tool_length_mm=400, max_tilting_moment_n_m=40)
+
+
+def _drill(check: dict[str, Any]) -> None:
+    check["stack"]["components"][4].update(kind="drill", teeth=2, point_angle_deg=140)
+
+
 def _cutting_speed(check: dict[str, Any]) -> None:
     drop(check["operations"][0], "spindle_speed_rpm")
     change(check["operations"][0], {"cutting_speed_m_per_min": 200})
@@ -45,6 +63,18 @@ CHANGES: Final[Mapping[str, Change]] = MappingProxyType(
         "no balance grade": lambda check: drop(check["operations"][0], "balance_grade"),
         "no machine speed": lambda check: check["machine"].pop("max_speed_rpm"),
         "no operation": lambda check: check.pop("operations"),
+        "no tool mass": lambda check: check["machine"].pop("max_tool_mass_kg"),
+        "no tool length": lambda check: check["machine"].pop("max_tool_length_mm"),
+        "no tool diameter": lambda check: check["machine"].pop("max_tool_diameter_mm"),
+        "no moment": lambda check: check["machine"].pop("max_tilting_moment_n_m"),
+        "no torque": lambda check: check["machine"].pop("max_torque_n_m"),
+        "no power": lambda check: check["machine"].pop("max_power_kw"),
+        "no load": lambda check: drop(check["operations"][0], "load"),
+        "no pull": lambda check: check["operations"][0]["load"].pop("axial_pull_n"),
+        "nil load": lambda check: check["operations"][0].update(load={"torque_n_m": 0, "axial_pull_n": 0}),
+        "declared": _declared,
+        "drill": _drill,
+        "slender": _slender,
         "no cutter": _pin_for_cutter,
         "undefined part": lambda check: check["stack"]["components"].__setitem__(
             1, {"kind": "reference", "of": {"from": "request", "key": "KB"}}
@@ -54,9 +84,21 @@ CHANGES: Final[Mapping[str, Change]] = MappingProxyType(
 """Kinds of operations."""
 
 
+def complete(check: dict[str, Any]) -> None:
+    """State what a gate asks for beyond the base: envelope, drive, load and ratings of the clamps."""
+    check["machine"].update(max_tilting_moment_n_m=20, max_torque_n_m=80, max_power_kw=15)
+    (operation,) = check["operations"]
+    operation["load"] = {"torque_n_m": 1.5, "axial_pull_n": 150}
+    for collet, torque in (("collet-1", 160), ("collet-2", 20)):
+        part = next(one for one in check["stack"]["components"] if one["id"] == collet)
+        side = part["workpiece_side"]
+        side.update(rated_torque_n_m=torque, rated_grip_mm=side["minimum_grip_mm"])
+
+
 def check_of(name: str) -> dict[str, Any]:
-    """Return the request of a check: the base with a change."""
+    """Return the request of a check: the base, completed, with a change."""
     check = base_request("press_in")
+    complete(check)
     CHANGES[name](check)
     return check
 
