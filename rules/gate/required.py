@@ -106,6 +106,15 @@ def _without_load(request: CheckRequest, _: StackAnalysis) -> Iterator[str]:
         yield from (f"/operations/0/load/{one}" for one in ("torque_n_m", "axial_pull_n") if getattr(load, one) is None)
 
 
+def _without_feed(request: CheckRequest, derived: StackAnalysis) -> Iterator[str]:
+    """Yield where to state the feed; that of a tap is its pitch."""
+    members = derived.chain.members
+    operation = request.operations[0] if request.operations else None
+    is_tap = bool(members) and members[-1].part.kind == "tap"
+    if not is_tap and (operation is None or operation.feed_per_tooth_mm is None):
+        yield "/operations/0/feed_per_tooth_mm"
+
+
 def _idle_clamps(_: CheckRequest, derived: StackAnalysis) -> Iterator[str]:
     """Yield the components of clamps that hold a shank without being judged under the cut."""
     for grip in derived.grips:
@@ -145,6 +154,7 @@ _TESTS: Final[Mapping[str, Callable[[CheckRequest, StackAnalysis], Iterator[str]
         "cutter": _without_tool,
         "cut": _without_load,
         "clamping": _idle_clamps,
+        "feed": _without_feed,
         "couplings": _declared_joints,
         "critical_speed": _near_assumed_speed,
     }

@@ -65,6 +65,8 @@ RequirementName = Literal[
     "clamping",
     "couplings",
     "critical_speed",
+    "coolant",
+    "feed",
 ]
 """Data required for a release; texts in rules/gate/gate_requirements.yaml."""
 

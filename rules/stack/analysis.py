@@ -249,9 +249,9 @@ def knob_properties(fact: Properties, machine: Machine | None, chain: Chain) -> 
     if demand is not None:
         fact.add("knob_form", or_missing(part.form, knob.at, "form"))
         fact.add("drawbar_form", or_missing(demand.form, "/machine/retention_knob/form"))
-        if part.head_angle_deg is not None and demand.head_angle_deg is not None:
-            fact.add("knob_angle_deg", part.head_angle_deg)
-            fact.add("drawbar_angle_deg", demand.head_angle_deg)
+        if part.head_angle_deg is not None or demand.head_angle_deg is not None:
+            fact.add("knob_angle_deg", or_missing(part.head_angle_deg, knob.at, "head_angle_deg"))
+            fact.add("drawbar_angle_deg", or_missing(demand.head_angle_deg, "/machine/retention_knob/head_angle_deg"))
     if isinstance(side, SteepTaper):
         at = f"{chain.members[0].at}/machine_side"
         fact.add("knob_thread", or_missing(part.thread, knob.at, "thread"))

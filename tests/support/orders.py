@@ -73,6 +73,8 @@ CHANGES: Final[Mapping[str, Change]] = MappingProxyType(
         "no pull": lambda check: check["operations"][0]["load"].pop("axial_pull_n"),
         "nil load": lambda check: check["operations"][0].update(load={"torque_n_m": 0, "axial_pull_n": 0}),
         "declared": _declared,
+        "no coolant": lambda check: drop(check["operations"][0], "coolant"),
+        "no feed": lambda check: drop(check["operations"][0], "feed_per_tooth_mm"),
         "drill": _drill,
         "slender": _slender,
         "no cutter": _pin_for_cutter,
@@ -88,11 +90,64 @@ def complete(check: dict[str, Any]) -> None:
     """State what a gate asks for beyond the base: envelope, drive, load and ratings of the clamps."""
     check["machine"].update(max_tilting_moment_n_m=20, max_torque_n_m=80, max_power_kw=15)
     (operation,) = check["operations"]
-    operation["load"] = {"torque_n_m": 1.5, "axial_pull_n": 150}
+    operation.update(feed_per_tooth_mm=0.3, load={"torque_n_m": 1.5, "axial_pull_n": 150})
     for collet, torque in (("collet-1", 160), ("collet-2", 20)):
         part = next(one for one in check["stack"]["components"] if one["id"] == collet)
         side = part["workpiece_side"]
         side.update(rated_torque_n_m=torque, rated_grip_mm=side["minimum_grip_mm"])
+
+
+_ENVELOPE: Final = MappingProxyType(
+    {
+        "max_speed_rpm": 60000,
+        "max_tool_mass_kg": 30,
+        "max_tool_length_mm": 600,
+        "max_tool_diameter_mm": 300,
+        "max_tilting_moment_n_m": 200,
+        "max_torque_n_m": 500,
+        "max_power_kw": 60,
+    }
+)
+_RATED: Final = ("collet_bore", "hydraulic", "milling_chuck", "side_lock", "plain_bore")
+
+
+def order_of_check(check: Mapping[str, Any]) -> dict[str, Any]:
+    """Return the order for a check, generously completed: what it leaves open is stated so that it harms nothing."""
+    order = copy.deepcopy(dict(check))
+    components = order["stack"]["components"]
+    machine = order.pop("machine", {"kind": "stated"})
+    if machine["kind"] == "stated":
+        machine = {**_ENVELOPE, **machine}
+        if components and "machine_side" in components[0]:
+            machine.setdefault("spindle", copy.deepcopy(components[0]["machine_side"]))
+    for part in components:
+        side = part.get("workpiece_side") or {}
+        if part["kind"] not in ("collet", "reference", "retention_knob", "gauge_pin"):
+            part.setdefault("max_speed_rpm", 60000)
+        if side.get("coupling") in _RATED:
+            side.setdefault("rated_torque_n_m", 500)
+            side.setdefault("rated_grip_mm", 20)
+            if side["coupling"] == "side_lock":
+                side.setdefault("rated_axial_force_n", 20000)
+    operations = order.pop("operations", None) or [{"id": "10"}]
+    rest = {name: order.pop(name) for name in ("components", "policy") if name in order}
+    kept = {name: order[name] for name in ("stack", "gauge_plane") if name in order}
+    return {
+        "order": "KB-WO-0010",
+        "operations": [{**_completed(one), **kept} for one in operations],
+        "machine": machine,
+        **rest,
+    }
+
+
+def _completed(operation: Mapping[str, Any]) -> dict[str, Any]:
+    one = {"coolant": "external", "feed_per_tooth_mm": 0.5, **operation}
+    one["limits"] = {"runout": {"tir_um": 200}, "balance_grade": "G40", **one.get("limits", {})}
+    if "cut" not in one:
+        one.setdefault("load", {"torque_n_m": 0.5, "axial_pull_n": 20})
+    if "cutting_speed_m_per_min" not in one:
+        one.setdefault("spindle_speed_rpm", 1000)
+    return one
 
 
 def check_of(name: str) -> dict[str, Any]:

@@ -36,7 +36,12 @@ EXPECTED: dict[str, tuple[str, str, set[str], set[str]]] = {
     "cutting speed": ("release", "pass", set(), set()),
     "advice": ("release", "pass", set(), set()),
     "warning": ("hold", "review", {"DAT-030"}, set()),
-    "undecided": ("hold", "review", set(), {"BAL-020", "RUN-010", "RUN-020", "RUN-060", "SPD-020"}),
+    "undecided": (
+        "hold",
+        "review",
+        set(),
+        {"BAL-020", "RUN-010", "RUN-020", "RUN-030", "RUN-040", "RUN-060", "SPD-020"},
+    ),
     "error": ("stop", "fail", {"SPD-010"}, set()),
     "no machine": (
         "hold",
@@ -49,7 +54,12 @@ EXPECTED: dict[str, tuple[str, str, set[str], set[str]]] = {
     "no runout limit": ("hold", "pass", {"GATE-040"}, set()),
     "no balance grade": ("hold", "pass", {"GATE-050"}, set()),
     "no machine speed": ("hold", "pass", {"GATE-060"}, set()),
-    "no operation": ("hold", "pass", {"GATE-030", "GATE-040", "GATE-050", "GATE-170", "GATE-180"}, set()),
+    "no operation": (
+        "hold",
+        "pass",
+        {"GATE-030", "GATE-040", "GATE-050", "GATE-170", "GATE-180", "GATE-210", "GATE-220"},
+        set(),
+    ),
     "no tool mass": ("hold", "pass", {"GATE-110"}, set()),
     "no tool length": ("hold", "pass", {"GATE-120"}, set()),
     "no tool diameter": ("hold", "pass", {"GATE-130"}, set()),
@@ -61,6 +71,8 @@ EXPECTED: dict[str, tuple[str, str, set[str], set[str]]] = {
     "nil load": ("hold", "pass", {"GATE-180"}, set()),
     "declared": ("hold", "pass", {"GATE-190"}, set()),
     "slender": ("hold", "review", {"OVH-020", "GATE-200"}, set()),
+    "no coolant": ("hold", "pass", {"GATE-210"}, set()),
+    "no feed": ("hold", "pass", {"GATE-220"}, set()),
     "drill": ("release", "pass", set(), set()),
     "no cutter": ("hold", "pass", {"GATE-070"}, set()),
     "undefined part": ("stop", "fail", {"REF-010", "GATE-070"}, set()),
@@ -172,6 +184,8 @@ REQUIRED: list[tuple[RequirementName, str, str, str]] = [
     ("cut", "no pull", "GATE-170", "/operations/0/load/axial_pull_n"),
     ("clamping", "nil load", "GATE-180", "/operations/0/stack/components/1"),
     ("couplings", "declared", "GATE-190", "/operations/0/stack/components/3"),
+    ("coolant", "no coolant", "GATE-210", "/operations/0/coolant"),
+    ("feed", "no feed", "GATE-220", "/operations/0/feed_per_tooth_mm"),
     ("critical_speed", "slender", "GATE-200", "/operations/0/stack/tap_test_hz"),
 ]
 """Requirement -> operation that lacks it, code of the reason, field it names."""
@@ -201,7 +215,15 @@ def test_nothing_required_leaves_the_checks() -> None:
     report = decided(order_of("no operation", "no machine", required=[]))
     assert report.decision == "release"
     assert [it.name for it in report.not_required] == list(REQUIREMENTS)
-    assert report.operations[0].waived == ["spindle_speed", "runout_limit", "balance_grade", "cut", "clamping"]
+    assert report.operations[0].waived == [
+        "spindle_speed",
+        "runout_limit",
+        "balance_grade",
+        "cut",
+        "clamping",
+        "coolant",
+        "feed",
+    ]
     assert decided(order_of("error", required=[])).decision == "stop"
 
 
