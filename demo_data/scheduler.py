@@ -94,7 +94,7 @@ def schedule(client: httpx.Client) -> bool:
             store = {
                 "digest": report["digest"],
                 "input_sha256": report["input_sha256"],
-                "rulebook_sha256": report["provenance"]["rulebook_sha256"],
+                "judgement_sha256": report["provenance"]["judgement_sha256"],
             }
             print("  digest stored with the order")
             break

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import NamedTuple
+from typing import NamedTuple, TypeAlias
 
 from rules.answer.provenance import cautions
 from rules.balance.analysis import (
@@ -48,16 +48,19 @@ from rules.runout.formulas import Tir
 from rules.schema.request import DEFAULT_POLICY, Operation, StackRequest
 from rules.speed.analysis import SpeedLimits, component_speed_properties, programmed_speed_properties, speed_limits_of
 from rules.stack.analysis import (
+    body_properties,
+    bore_properties,
     contradiction_properties,
     in_place,
     knob_properties,
     machine_limit_properties,
     mass_properties,
     overhang_properties,
+    room_properties,
 )
 from rules.stack.chain import Chain, Member, StackJoint, chain_of
 from rules.stack.mass import Masses, masses_of
-from rules.stack.outlines import outline_of
+from rules.stack.outlines import OutlinePiece, outline_of
 from rules.stack.positions import Positions, positions_on_axis, reading_plane
 
 __all__ = ["StackAnalysis", "analyse", "cautions_of", "component_facts", "joint_facts", "stack_fact"]
@@ -102,6 +105,9 @@ def random_sums_of(
     return RandomSums(at_gauge_plane, at_tip, at_reading, balance_sums(vectors, questions[-len(rest) :], rest))
 
 
+Outlines: TypeAlias = tuple[OrMissing[tuple[OutlinePiece, ...]], ...]
+
+
 def operation_facts(
     chain: Chain,
     geometry: Positions,
@@ -111,6 +117,7 @@ def operation_facts(
     stiffness: StackStiffness,
     load: CuttingLoad,
     speed: OrMissing[float] | None,
+    outlines: Outlines,
 ) -> list[Fact]:
     """Return the one fact about the operation, or none where no operation is stated."""
     operation, machine, at = chain.operation, chain.machine, chain.operation_at
@@ -130,6 +137,8 @@ def operation_facts(
     drive_properties(fact, chain, load)
     cut_properties(fact, chain, operation.cut, geometry.projections[-1] if geometry.projections else None)
     tapping_properties(fact, chain, load)
+    if chain.members:
+        body_properties(fact, chain, outlines[-1], geometry.tip)
     runout_properties(fact, operation, chain.request.policy, at_limit, at_tip)
     if operation.coolant == "through" and machine is not None:
         fact.add("machine_coolant", or_missing(machine.coolant_through, "/machine/coolant_through"))
@@ -165,9 +174,16 @@ def _joint(case: StackJoint, key: str) -> Properties:
 
 
 def joint_facts(
-    chain: Chain, grips: Sequence[Grip], speed: OrMissing[float] | None, load: CuttingLoad = NO_LOAD
+    chain: Chain,
+    grips: Sequence[Grip],
+    speed: OrMissing[float] | None,
+    load: CuttingLoad = NO_LOAD,
+    placed: tuple[Positions, Outlines] | None = None,
 ) -> list[Fact]:
-    """Return one fact per joint, that of the spindle first if a machine is given."""
+    """Return one fact per joint, that of the spindle first if a machine is given.
+
+    ``placed`` holds positions and outlines of the members, for what depends on them.
+    """
     cases = ([chain.spindle_joint] if chain.spindle_joint else []) + list(chain.joints)
     held = {id(grip.case): grip for grip in grips}
     facts = []
@@ -178,6 +194,10 @@ def joint_facts(
             put_strength(fact, grip, speed)
             if grip.safety is not None:
                 grip_properties(fact, load, grip.safety)
+            if placed is not None:
+                geometry, outlines = placed
+                room_properties(fact, chain, grip.index, geometry)
+                bore_properties(fact, grip.case, outlines[grip.index], geometry.places[grip.index].face)
         facts.append(fact.build())
     return facts
 
@@ -246,8 +266,8 @@ def analyse(
     facts = (
         stack_fact(chain, geometry, masses),
         *component_facts(chain, geometry, masses, speed),
-        *joint_facts(chain, grips, speed, load),
-        *operation_facts(chain, geometry, at_limit, at_tip, balance, stiffness, load, speed),
+        *joint_facts(chain, grips, speed, load, (geometry, outlines)),
+        *operation_facts(chain, geometry, at_limit, at_tip, balance, stiffness, load, speed, outlines),
     )
     return StackAnalysis(
         chain,

@@ -333,6 +333,8 @@ class RuleSummary(Answer):
     applies_to: Annotated[Literal["stack", "component", "joint", "operation", "part"], OPEN]
     safety: bool = Field(description="Safety rule: the report shows if an operator lowers its severity.")
     book: str = Field(description="Rulebook of the rule.")
+    revision: str | None = Field(description="Revision of its rulebook; null if it states none.")
+    sha256: str = Field(description="SHA-256 of the rule as written.")
 
 
 class RuleList(Answer):

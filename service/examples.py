@@ -385,9 +385,19 @@ BATCH_LINES: Final = _lines()
 """A batch as lines, with a definitions line first and an invalid line last."""
 
 
+def _for_a_gate(check: dict[str, Any]) -> dict[str, Any]:
+    """State what a gate asks for beyond the base: envelope, drive, load and ratings of the clamps."""
+    check["machine"].update(max_tilting_moment_n_m=20, max_torque_n_m=80, max_power_kw=15)
+    check["operations"][0].update(feed_per_tooth_mm=0.3, load={"torque_n_m": 1.5, "axial_pull_n": 150})
+    for place, torque in ((1, 160), (3, 20)):
+        side = check["stack"]["components"][place]["workpiece_side"]
+        side.update(rated_torque_n_m=torque, rated_grip_mm=side["minimum_grip_mm"])
+    return check
+
+
 def _one_held() -> dict[str, Any]:
     """Two operations on one mill: one complete, one without runout and spindle speed; parts they share stand once."""
-    good, holes = base_request("press_in"), base_request("press_in")
+    good, holes = _for_a_gate(base_request("press_in")), _for_a_gate(base_request("press_in"))
     holes["stack"]["id"] = "KB-with-holes"
     del holes["stack"]["components"][1]["runout"]
     del holes["operations"][0]["spindle_speed_rpm"]

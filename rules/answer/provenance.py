@@ -6,7 +6,7 @@ import hashlib
 import json
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 from importlib.resources import files
 from importlib.resources.abc import Traversable
 from types import MappingProxyType
@@ -38,11 +38,16 @@ def judgement_sha256(book: Rulebook) -> str:
 
     The request, its policy and the mounted catalogue are judged; they are not part of it.
     """
+    return _judgement_sha256(book.digest)
+
+
+@lru_cache(maxsize=64)
+def _judgement_sha256(rulebook_digest: str) -> str:
     record = {
         "form": 1,
         "service": NAME,
         "version": VERSION,
-        "rulebook_sha256": book.digest,
+        "rulebook_sha256": rulebook_digest,
         "tables": dict(_tables()),
     }
     return hashlib.sha256(json.dumps(record, sort_keys=True, separators=(",", ":")).encode()).hexdigest()
@@ -98,6 +103,7 @@ def provenance(
         version=VERSION,
         rulebooks=book.book_names(),
         rulebook_sha256=book.digest,
+        judgement_sha256=judgement_sha256(book),
         catalogue_sha256=catalogue_sha256,
         assumption_set=assumption_set,
         request_sha256=request_sha256(request),

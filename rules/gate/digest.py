@@ -25,7 +25,7 @@ _NOT_INPUT: Final = {"context", "expect", "include", "required"}
 def decision_sha256(
     *,
     input_digest: str,
-    rulebook_digest: str,
+    judgement_digest: str,
     catalogue_digest: str | None,
     required: Sequence[RequirementName],
     decision: Decision,
@@ -36,7 +36,7 @@ def decision_sha256(
     ==================  ==========================================================================
     form                1, the form of this record
     service, version    who decided
-    rulebook_sha256     the rules in force
+    judgement_sha256    all that judges: program, rules, tables
     catalogue_sha256    the mounted components; null where none are mounted
     input_sha256        the order as understood, see :func:`input_sha256`
     required            names of what every operation had to state, in the order of the contract
@@ -53,7 +53,7 @@ def decision_sha256(
             "form": FORM,
             "service": NAME,
             "version": VERSION,
-            "rulebook_sha256": rulebook_digest,
+            "judgement_sha256": judgement_digest,
             "catalogue_sha256": catalogue_digest,
             "input_sha256": input_digest,
             "required": list(required),

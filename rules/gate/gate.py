@@ -5,15 +5,13 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from functools import cache
-from importlib.resources import files
 from typing import Any, Final
 
-from rules.analysis import StackAnalysis
+from rules.answer.findings import enumerated
 from rules.answer.provenance import provenance, threshold_overrides
 from rules.assessor import Assessor
 from rules.gate.digest import context_sha256, decision_sha256, input_sha256
-from rules.quantities.tables import read_definitions
+from rules.gate.required import Requirement, impossible, in_words, requirements, unstated
 from rules.schema.gate import (
     EVALUATIONS,
     REQUIREMENTS,
@@ -31,56 +29,10 @@ from rules.schema.gate import (
     UnmetExpectation,
 )
 from rules.schema.parsing import BadRequestError, Fault
-from rules.schema.report import Finding, Provenance, Report, Undecided, Verdict
+from rules.schema.report import Finding, NotJudged, Provenance, Report, Undecided, Verdict
 from rules.schema.request import DEFAULT_POLICY, CheckRequest, Operation, Policy
 
-__all__ = ["SHARED_ID", "gate", "requirements"]
-
-
-@dataclass(frozen=True, slots=True)
-class Requirement:
-    """One entry of the list of required data, with its wording."""
-
-    name: RequirementName
-    code: str
-    title: str
-    fields: tuple[str, ...]
-    """JSON Pointers into the request of a check; any of them suffices."""
-    message: str
-    why: str
-    remedy: str
-    source: str
-    last_kind: str | None = None
-    """Required kind of the last component; the fields then only point to it."""
-
-
-@cache
-def requirements() -> tuple[Requirement, ...]:
-    """Return the list in the order of its codes."""
-    entries = read_definitions(files("rules.gate").joinpath("gate_requirements.yaml"))
-    return tuple(Requirement(**{**entry, "fields": tuple(entry["fields"])}) for entry in entries)
-
-
-def unstated(request: CheckRequest, derived: StackAnalysis) -> list[Requirement]:
-    """Return the entries of the list that a request does not state; ``derived`` holds its derived properties."""
-    members = derived.chain.members
-    last_kind = members[-1].part.kind if members else None
-    return [one for one in requirements() if not _is_stated(one, request, last_kind)]
-
-
-def _is_stated(requirement: Requirement, request: CheckRequest, last_kind: str | None) -> bool:
-    if requirement.last_kind is not None:
-        return last_kind == requirement.last_kind
-    return any(_value(request, field) is not None for field in requirement.fields)
-
-
-def _value(request: CheckRequest, field: str) -> Any:
-    value: Any = request
-    for step in field.split("/")[1:]:
-        if value is None:
-            return None
-        value = value[int(step)] if isinstance(value, list) else getattr(value, step)
-    return value
+__all__ = ["SHARED_ID", "gate"]
 
 
 _POINTERS: Final = frozenset({"at", "fields"})
@@ -139,7 +91,7 @@ def place_of(request: GateRequest, number: int) -> Place:
 
 
 SHARED_ID: Final = "GATE-100"
-"""Code of the reason that holds operations with the same id; it cannot be switched off."""
+"""Code of the reason that holds operations with equal or similar ids; it cannot be switched off."""
 
 _OF_VERDICT: Final[dict[Verdict, Decision]] = {"pass": "release", "review": "hold", "fail": "stop"}
 _OF_POLICY: Final[dict[str, Effect]] = {"review": "hold", "fail": "stop"}
@@ -153,10 +105,11 @@ def gate(request: GateRequest, assessor: Assessor) -> GateReport:
     It is also held if required data is missing or its id is not unique. The decision on the order is the worst of its
     operations.
 
-    Raises :class:`~rules.schema.parsing.BadRequestError` for thresholds that no rule has or allows, and
-    :class:`~rules.rulebook.engine.EngineFaultError` when the engine fails; there is then no decision and no release.
+    Raises :class:`~rules.schema.parsing.BadRequestError` for thresholds that no rule has or allows and for policies
+    that assume what is not stated, and :class:`~rules.rulebook.engine.EngineFaultError` when the engine fails; there
+    is then no decision and no release.
     """
-    _check_thresholds(request, assessor)
+    _check_policies(request, assessor)
     required: list[RequirementName] = [
         name for name in REQUIREMENTS if request.required is None or name in request.required
     ]
@@ -166,15 +119,15 @@ def gate(request: GateRequest, assessor: Assessor) -> GateReport:
     evaluation, evaluation_name = EVALUATIONS[decision]
     counts = Counter(one.decision for one in operations)
     understood = input_sha256(request)
+    source = provenance(request, request.policy, assessor.book, assessor.catalogue.digest)
     digest = decision_sha256(
         input_digest=understood,
-        rulebook_digest=assessor.book.digest,
+        judgement_digest=source.judgement_sha256,
         catalogue_digest=assessor.catalogue.digest,
         required=required,
         decision=decision,
         operations=operations,
     )
-    source = provenance(request, request.policy, assessor.book, assessor.catalogue.digest)
     unmet = _unmet(request.expect, source, understood, digest)
     loosened = bool(source.deviations) or len(required) < len(REQUIREMENTS) or any(it.deviations for it in operations)
     return GateReport(
@@ -210,6 +163,7 @@ def _unmet(expected: Expectation | None, source: Provenance, order_digest: str, 
         return []
     found = {
         "version": source.version,
+        "judgement_sha256": source.judgement_sha256,
         "rulebook_sha256": source.rulebook_sha256,
         "catalogue_sha256": source.catalogue_sha256,
         "input_sha256": order_digest,
@@ -223,11 +177,14 @@ def _unmet(expected: Expectation | None, source: Provenance, order_digest: str, 
     ]
 
 
-def _check_thresholds(request: GateRequest, assessor: Assessor) -> None:
-    """Reject invalid thresholds in every policy, including one that no operation uses."""
+def _check_policies(request: GateRequest, assessor: Assessor) -> None:
+    """Reject invalid thresholds and assumed values in every policy, including one that no operation uses."""
     policies = {"": request.policy} | {f"/operations/{n}": one.policy for n, one in enumerate(request.operations)}
     faults: list[Fault] = []
     for at, policy in policies.items():
+        if policy is not None and policy.unstated != "undecided":
+            reason = "a gate assumes nothing; only undecided is accepted"
+            faults.append(Fault(f"{at}/policy/unstated", reason, "not_one_of"))
         try:
             threshold_overrides(policy, assessor.book)
         except BadRequestError as error:
@@ -254,9 +211,9 @@ def _judged(
     }
     check = CheckRequest.model_validate({name: part for name, part in parts.items() if part is not None})
     report, derived = assessor.assess_derived(check)
-    missing = unstated(check, derived)
+    missing = list(unstated(check, derived))
     reasons, advice = _of_findings(report.findings, place, policy or DEFAULT_POLICY)
-    reasons += [_of_requirement(one, place) for one in missing if one.name in required]
+    reasons += [_of_requirement(one, place.leads(at)) for one, at in missing if one.name in required]
     reasons += _of_shared_id(request, number)
     decision = _worst([_OF_VERDICT[report.verdict], *(one.effect for one in reasons if one.effect is not None)])
     evaluation, evaluation_name = EVALUATIONS[decision]
@@ -271,12 +228,19 @@ def _judged(
         reasons=sorted(reasons, key=lambda one: one.effect != "stop"),
         undecided=_of_gaps(report.undecided, place, policy or DEFAULT_POLICY),
         advice=advice,
-        not_judged=[one.name for one in missing if one.name not in required],
+        waived=[one.name for one, _ in missing if one.name not in required],
+        not_judged=[_idle(one) for one in report.not_judged if assessor.book.rule(one.code).safety],
         summary=report.summary,
         deviations=report.provenance.deviations,
         report=None if request.include is None else place.report(report).only(request.include),
     )
     return judged, report
+
+
+def _idle(one: NotJudged) -> NotJudged:
+    """Return a safety rule without anything to judge, with what it concerns where that is known."""
+    what = impossible().get(one.code)
+    return one if what is None else one.model_copy(update={"reason": f"The rule concerns: {what}."})
 
 
 def _merged_policy(order: Policy | None, own: Policy | None) -> Policy | None:
@@ -328,31 +292,53 @@ def _of_gaps(gaps: Sequence[Undecided], place: Place, policy: Policy) -> list[Ga
     ]
 
 
-def _of_requirement(requirement: Requirement, place: Place) -> GateReason:
+def _of_requirement(requirement: Requirement, at: list[str]) -> GateReason:
     return GateReason(
         code=requirement.code,
         severity="warning",
         effect="hold",
         title=requirement.title,
-        message=requirement.message,
-        at=place.leads(requirement.fields),
+        message=in_words(requirement),
+        at=at,
         remedy=requirement.remedy,
         source=requirement.source,
     )
 
 
+_ALIKE: Final = (("\u00d7", "x"), ("0", "o"), ("1", "l"), ("i", "l"), ("rn", "m"), ("vv", "w"), ("5", "s"))
+"""Characters of an id, in lower case, that look like others in some typeface; after Unicode Technical Standard 39."""
+
+
+def appearance(name: str) -> str:
+    """Return what ids that people may take for each other have in common.
+
+    >>> appearance("OP 10") == appearance("op  1O")
+    True
+    >>> appearance("10") == appearance("20")
+    False
+    """
+    found = " ".join(name.casefold().split())
+    for one, other in _ALIKE:
+        found = found.replace(one, other)
+    return found
+
+
 def _of_shared_id(request: GateRequest, number: int) -> list[GateReason]:
     name = request.operations[number].id
-    at = [f"/operations/{n}/id" for n, one in enumerate(request.operations) if one.id == name]
-    if len(at) == 1:
+    alike = {n: one.id for n, one in enumerate(request.operations) if appearance(one.id) == appearance(name)}
+    if len(alike) == 1:
         return []
+    at = [f"/operations/{n}/id" for n in alike]
+    names = enumerated(list(dict.fromkeys(alike.values())))
     return [
         GateReason(
             code=SHARED_ID,
             severity="warning",
             effect="hold",
-            title="Operations share an id",
-            message=f"{len(at)} operations of the order have the id {name}, so their decisions look alike.",
+            title="Ids of operations look alike",
+            message=f"{len(at)} operations of the order have the id {names}, so their decisions look alike."
+            if len(set(alike.values())) == 1
+            else f"The ids {names} look alike, so their decisions can be confused.",
             at=at,
             remedy="Give each operation a unique id.",
             source="definition of the request",

@@ -181,8 +181,8 @@ Count = Annotated[int, Field(ge=1, le=200)]
 Identifier = Annotated[str, StringConstraints(pattern=r"^[A-Za-z0-9][A-Za-z0-9._-]{0,63}$")]
 """The name by which a request refers to a component or stack."""
 
-Token = Annotated[str, StringConstraints(pattern=r"^[A-Za-z0-9][A-Za-z0-9 ._/x×-]{0,63}$")]
-"""A designation a shop or a standard gives: compared to the letter, never interpreted."""
+Token = Annotated[str, StringConstraints(pattern=r"^[A-Za-z0-9](?:[A-Za-z0-9 ._/x×-]{0,62}[A-Za-z0-9._/x×-])?$")]
+"""A designation a shop or a standard gives: compared to the letter, never interpreted; no blank at its ends."""
 
 _UNSEEN: Final = r"\u0000-\u001f\u007f-\u009f\u061c\u200e\u200f\u2028-\u202e\u2066-\u2069"
 """Control characters, line ends and bidirectional controls (Unicode Standard Annex 9), which make a text look different

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import hashlib
+import json
 import math
 import re
 from collections.abc import Iterable, Iterator, Mapping
@@ -284,6 +286,17 @@ class Rule(RuleEntry):
     book: str
     file: str
     line: int
+
+    @property
+    def content(self) -> dict[str, Any]:
+        """The rule as its book writes it, with defaults filled in; JSON values."""
+        return self.model_dump(mode="json", include=set(RuleEntry.model_fields), by_alias=True)
+
+    @property
+    def digest(self) -> str:
+        """SHA-256 of the canonical JSON of the content."""
+        text = json.dumps(self.content, sort_keys=True, ensure_ascii=False, separators=(",", ":"))
+        return hashlib.sha256(text.encode()).hexdigest()
 
     @cached_property
     def needs(self) -> tuple[str, ...]:

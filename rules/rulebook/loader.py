@@ -266,7 +266,7 @@ class _Merged:
 def _digest(rules: Iterable[Rule], vocabulary: Vocabulary, adjustments: Iterable[Adjustment]) -> str:
     content = {
         "adjust": [one.entry.model_dump(mode="json") for one in adjustments],
-        "rules": [rule.model_dump(mode="json", include=set(RuleEntry.model_fields), by_alias=True) for rule in rules],
+        "rules": [rule.content for rule in rules],
         "vocabulary": {
             kind: {name: known.model_dump(mode="json") for name, known in properties.items()}
             for kind, properties in vocabulary.kinds.items()

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Final, Literal
+from typing import Annotated, Final, Literal, get_args
 
 from pydantic import Field, JsonValue
 
 from rules.quantities.models import OPEN, Model, Out, Pointer, Token
 from rules.schema.components import Definitions
-from rules.schema.report import JudgementDeviation, Provenance, Report, Severity, Summary, Undecided, Verdict
+from rules.schema.report import JudgementDeviation, NotJudged, Provenance, Report, Severity, Summary, Undecided, Verdict
 from rules.schema.request import AxialPosition, MachineEntry, Operation, Policy, Section, Stack
 
 __all__ = [
@@ -48,13 +48,29 @@ EVALUATIONS: Final[dict[Decision, tuple[Evaluation, EvaluationName]]] = {
 """Result evaluation of OPC 40001-101 by decision; 0 (Undefined) is never used."""
 
 RequirementName = Literal[
-    "machine", "spindle", "spindle_speed", "runout_limit", "balance_grade", "machine_speed", "cutter"
+    "machine",
+    "spindle",
+    "spindle_speed",
+    "runout_limit",
+    "balance_grade",
+    "machine_speed",
+    "cutter",
+    "machine_mass",
+    "machine_length",
+    "machine_diameter",
+    "machine_moment",
+    "machine_torque",
+    "machine_power",
+    "cut",
+    "clamping",
+    "couplings",
+    "critical_speed",
+    "coolant",
+    "feed",
 ]
-"""Data required for a release; texts in rules/reporting/gate_requirements.yaml."""
+"""Data required for a release; texts in rules/gate/gate_requirements.yaml."""
 
-REQUIREMENTS: Final[tuple[RequirementName, ...]] = (
-    "machine", "spindle", "spindle_speed", "runout_limit", "balance_grade", "machine_speed", "cutter",
-)  # fmt: skip
+REQUIREMENTS: Final[tuple[RequirementName, ...]] = get_args(RequirementName)
 
 Sha256 = Annotated[str, Field(pattern=r"^[0-9a-f]{64}$", description="SHA-256, 64 lower-case hexadecimal digits.")]
 
@@ -62,7 +78,8 @@ Sha256 = Annotated[str, Field(pattern=r"^[0-9a-f]{64}$", description="SHA-256, 6
 class GateOperation(Operation):
     """Operation of the order with its tool.
 
-    Operations with the same id are put on hold, because their results could be confused.
+    Operations whose ids are the same or look alike (0 and O, 1 and l, upper and lower case) are put on hold, because
+    their results could be confused.
     """
 
     stack: Stack
@@ -77,6 +94,7 @@ class Expectation(Model):
     """What the caller expects of a decision: a version, or the digests of an earlier one."""
 
     version: Token | None = Field(None, description="Version of the service.", examples=["1.0.0"])
+    judgement_sha256: Sha256 | None = Field(None, description="Digest of all that judges.")
     rulebook_sha256: Sha256 | None = Field(None, description="Digest of the rulebooks.")
     catalogue_sha256: Sha256 | None = Field(None, description="Digest of the mounted catalogue.")
     input_sha256: Sha256 | None = Field(None, description="Digest of the order.")
@@ -158,7 +176,8 @@ class GateOperationReport(Out):
     reasons: list[GateReason] = Field(description="Reasons to stop or hold, stops first; empty if released.")
     undecided: list[GateUndecided] = Field(description="Rules with missing data; empty if released.")
     advice: list[GateReason] = Field(description="Advice without effect on the decision.")
-    not_judged: list[Annotated[RequirementName, OPEN]] = Field(description="Data neither stated nor required.")
+    waived: list[Annotated[RequirementName, OPEN]] = Field(description="Data neither stated nor required.")
+    not_judged: list[NotJudged] = Field(description="Safety rules that have nothing to judge here, and why.")
     summary: Summary
     deviations: list[JudgementDeviation] = Field(description="Deviations from the rulebooks for this operation.")
     report: Report | None = Field(
@@ -209,7 +228,7 @@ class GateReport(Out):
     not_required: list[NotRequired] = Field(description="Requirements that the request has lifted.")
     digest: Sha256 = Field(
         description="SHA-256 of the decision: of the JSON (keys sorted, no blanks, ASCII) of an object with form (1),"
-        " service, version, rulebook_sha256, catalogue_sha256, input_sha256, required, decision and operations. Each"
+        " service, version, judgement_sha256, catalogue_sha256, input_sha256, required, decision and operations. Each"
         " operation has id, decision, verdict and the codes of its reasons, undecided and advice, as in this report."
         " The context is excluded."
     )

@@ -12,14 +12,16 @@ from rules.couplings.steep_taper import SteepTaper
 from rules.quantities.missing import Missing, OrMissing, or_missing, when_both_known, when_known
 from rules.rulebook.fact import Properties
 from rules.schema.components import Cutter, RetentionKnob, StackPart
-from rules.schema.request import Machine
+from rules.schema.request import Machine, Milling
 from rules.stack.chain import Chain, Member, StackJoint
 from rules.stack.formulas import Frustum, equivalent_diameter_mm
 from rules.stack.mass import Masses
-from rules.stack.outlines import has_no_wall, narrow_end, thinnest_wall
-from rules.stack.positions import Positions, profile_length
+from rules.stack.outlines import OutlinePiece, has_no_wall, material, narrow_end, outer_within, thinnest_wall
+from rules.stack.positions import Positions, grip_of, profile_length
 
 __all__ = [
+    "body_properties",
+    "bore_properties",
     "contradiction_properties",
     "in_place",
     "knob_properties",
@@ -27,6 +29,7 @@ __all__ = [
     "machine_limit_properties",
     "mass_properties",
     "overhang_properties",
+    "room_properties",
 ]
 
 
@@ -188,6 +191,8 @@ def contradiction_properties(fact: Properties, member: Member) -> None:
         fact.add("tolerance_span_um", min(spans))
     if part.runout is not None:
         first, last = part.runout.statements[0], part.runout.statements[-1]  # one or two
+        if part.runout.law != "measured":
+            fact.add("promised_tir_um", max(first.tir_um, last.tir_um))
         if first is not last:
             fact.add("runout_distance_mm", abs(first.at_mm - last.at_mm))
         if first.angle_deg is not None or last.angle_deg is not None:
@@ -199,6 +204,59 @@ def contradiction_properties(fact: Properties, member: Member) -> None:
         fact.add("outline_mismatch_mm", abs(stated - outline))
     if part.profile:
         fact.add("thinnest_wall_mm", thinnest_wall(part.profile))
+    if part.material is not None:
+        tabled = material(part.material)
+        if part.density_kg_m3 is not None:
+            fact.add("density_to_material", part.density_kg_m3 / tabled.density_kg_m3)
+        if part.youngs_modulus_gpa is not None:
+            fact.add("modulus_to_material", part.youngs_modulus_gpa / tabled.youngs_modulus_gpa)
+
+
+def bore_properties(
+    fact: Properties, case: StackJoint, outline: OrMissing[tuple[OutlinePiece, ...]], face: OrMissing[float]
+) -> None:
+    """Add the largest bore of the upper part's outline over the grip; ``face`` is where the grip ends, mm.
+
+    An outline without any bore there says nothing about it.
+    """
+    grip = grip_of(case)
+    if isinstance(outline, Missing) or isinstance(face, Missing) or isinstance(grip, Missing) or grip <= 0.0:
+        return
+    found = [
+        piece.bore_mm
+        for piece in outline
+        if piece.from_mm < face - _INSIDE_MM and piece.to_mm > face - grip + _INSIDE_MM
+    ]
+    if found and max(found) > 0.0:
+        fact.add("outline_bore_mm", max(found))
+
+
+def room_properties(fact: Properties, chain: Chain, index: int, geometry: Positions) -> None:
+    """Add the length from the mouth of a clamp to the far end of the part that has it, behind a collet too."""
+    carrier = index - 1 if index and chain.members[index].part.kind == "collet" else index
+    face, start = geometry.places[index].face, geometry.places[carrier].start
+    behind = geometry.places[0].seat_length if carrier == 0 else 0.0
+    if isinstance(face, float) and isinstance(start, float) and isinstance(behind, float):
+        fact.add("room_mm", face - start + behind)
+
+
+_INSIDE_MM: Final = 1.0
+"""Length at either end of a grip where a chamfer, a relief or a stop may be."""
+
+
+def body_properties(
+    fact: Properties, chain: Chain, outline: OrMissing[tuple[OutlinePiece, ...]], tip: OrMissing[float]
+) -> None:
+    """Add the largest outer diameter of a milling cutter within the axial depth of cut, and that of its edges."""
+    last, cut = chain.members[-1].part, None if chain.operation is None else chain.operation.cut
+    if not isinstance(cut, Milling) or not isinstance(last, Cutter) or last.cutting_diameter_mm is None:
+        return
+    if cut.axial_depth_mm is None or isinstance(outline, Missing) or isinstance(tip, Missing):
+        return
+    found = outer_within(outline, tip - cut.axial_depth_mm + _SHORTEST_MM, tip)
+    if found is not None:
+        fact.add("body_in_cut_mm", found[1])
+        fact.add("edges_mm", last.cutting_diameter_mm)
 
 
 def _largest_diameter(chain: Chain) -> OrMissing[float]:
@@ -249,9 +307,9 @@ def knob_properties(fact: Properties, machine: Machine | None, chain: Chain) -> 
     if demand is not None:
         fact.add("knob_form", or_missing(part.form, knob.at, "form"))
         fact.add("drawbar_form", or_missing(demand.form, "/machine/retention_knob/form"))
-        if part.head_angle_deg is not None and demand.head_angle_deg is not None:
-            fact.add("knob_angle_deg", part.head_angle_deg)
-            fact.add("drawbar_angle_deg", demand.head_angle_deg)
+        if part.head_angle_deg is not None or demand.head_angle_deg is not None:
+            fact.add("knob_angle_deg", or_missing(part.head_angle_deg, knob.at, "head_angle_deg"))
+            fact.add("drawbar_angle_deg", or_missing(demand.head_angle_deg, "/machine/retention_knob/head_angle_deg"))
     if isinstance(side, SteepTaper):
         at = f"{chain.members[0].at}/machine_side"
         fact.add("knob_thread", or_missing(part.thread, knob.at, "thread"))

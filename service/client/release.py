@@ -96,7 +96,7 @@ def _held(report: GateReport) -> Iterator[str]:
 def _digest(report: GateReport) -> str:
     return decision_sha256(
         input_digest=report.input_sha256,
-        rulebook_digest=report.provenance.rulebook_sha256,
+        judgement_digest=report.provenance.judgement_sha256,
         catalogue_digest=report.provenance.catalogue_sha256,
         required=report.required,
         decision=report.decision,

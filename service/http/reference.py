@@ -48,7 +48,7 @@ def rules_router(book: Rulebook) -> APIRouter:
     router = APIRouter(tags=["rules"])
     short = RuleList(
         rulebook_sha256=book.digest,
-        items=[RuleSummary.model_validate(_summary(rule)) for rule in book.rules],
+        items=[RuleSummary.model_validate(_summary(rule, book)) for rule in book.rules],
         next=None,
     )
     answers = {rule.code: _rule_answer(rule, book) for rule in book.rules}
@@ -98,15 +98,24 @@ _SHOWN: Final = "GRIP-010"
 """Rule that the contract shows as its example."""
 
 
-def _summary(rule: Rule) -> dict[str, object]:
-    return {name: getattr(rule, name) for name in RuleSummary.model_fields}
+_OF_BOOK: Final = frozenset({"revision", "sha256"})
+"""Fields of an answer that the rule itself does not have under this name."""
+
+
+def _summary(rule: Rule, book: Rulebook) -> dict[str, object]:
+    return {
+        **{name: getattr(rule, name) for name in RuleSummary.model_fields if name not in _OF_BOOK},
+        "revision": book.revisions.get(rule.book),
+        "sha256": rule.digest,
+    }
 
 
 def _rule_answer(rule: Rule, book: Rulebook) -> RuleAnswer:
     meanings = book.vocabulary.of(rule.applies_to)
     return RuleAnswer.model_validate(
         {
-            **{name: getattr(rule, name) for name in RuleAnswer.model_fields},
+            **{name: getattr(rule, name) for name in RuleAnswer.model_fields if name not in _OF_BOOK},
+            **_summary(rule, book),
             "where": None if rule.scope is None else _condition(rule, rule.scope, book),
             "require": _condition(rule, rule.requirement, book),
             "needs": [

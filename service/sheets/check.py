@@ -144,7 +144,15 @@ _ACCEPTANCE: Final = (
     within(AcceptanceReport, "Expected reading, 95th percentile", "_um", _expected("p95")),
 )
 _PROVENANCE: Final = lines(
-    Provenance, "contract", "service", "version", "request_sha256", "rulebook_sha256", "catalogue_sha256", "rulebooks"
+    Provenance,
+    "contract",
+    "service",
+    "version",
+    "request_sha256",
+    "judgement_sha256",
+    "rulebook_sha256",
+    "catalogue_sha256",
+    "rulebooks",
 )
 NEVER_MEASURED: Final = line(Provenance, "never_measured")
 _DECIDED: Final = line(Report, "decided")

@@ -75,8 +75,11 @@ def _operation(one: GateOperationReport, console: Console) -> None:
         _undecided(gap, console)
     for reason in one.advice:
         _reason(reason, console)
+    if one.waived:
+        say(Text(f"Neither stated nor required: {', '.join(one.waived)}"), console, 6)
     if one.not_judged:
-        say(Text(f"Not judged, since not stated: {', '.join(one.not_judged)}"), console, 6)
+        codes = ", ".join(each.code for each in one.not_judged)
+        say(Text(f"Safety rules without anything to judge here: {codes}"), console, 6)
 
 
 def _reason(one: GateReason, console: Console) -> None:

@@ -135,7 +135,9 @@ def test_the_text_leaves_nothing_out(order: dict[str, Any], assessor: Assessor, 
         for gap in one.undecided:
             assert f"{gap.effect} {gap.code} {gap.title} not decided Missing: {missing_words(gap.lacks[0])}" in words
     assert report.operations[0].advice
-    assert "Not judged, since not stated: balance_grade" in words
+    assert "Neither stated nor required: balance_grade" in words
+    for one in report.operations:
+        assert ", ".join(it.code for it in one.not_judged) in words
     for said in (*(f"{it.code} {it.name}: {it.why}" for it in report.not_required), *report.cautions):
         assert said in words
     assert report.digest in out.getvalue().replace("\n", "").replace(" ", "")

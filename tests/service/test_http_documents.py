@@ -84,11 +84,23 @@ def test_every_rule_is_listed_and_explained(client: Any, assessor: Assessor) -> 
     for rule, short in zip(assessor.book.rules, listed["items"], strict=True):
         told = client.get(f"/v1/rules/{rule.code}").json()
         assert {name: told[name] for name in short} == short
+        assert told["revision"] == assessor.book.revisions.get(rule.book)
         assert (told["why"], told["remedy"], told["source"]) == (rule.why, rule.remedy, rule.source)
         assert [need["name"] for need in told["needs"]] == list(rule.needs)
         assert {one["name"]: one["value"] for one in told["thresholds"]} == {
             name: threshold.value for name, threshold in rule.thresholds.items()
         }
+
+
+def test_a_rule_has_a_digest_that_follows_its_content(client: Any, assessor: Assessor) -> None:
+    """Rules differ, so their digests do; another threshold is another rule, another place in the book is not."""
+    listed = client.get("/v1/rules").json()["items"]
+    assert len({one["sha256"] for one in listed}) == len(listed)
+    rule = assessor.book.rule("GRIP-080")
+    shown = {one["code"]: one["sha256"] for one in listed}["GRIP-080"]
+    assert rule.model_copy(update={"line": rule.line + 1}).digest == shown
+    changed = rule.thresholds | {"least_safety": rule.thresholds["least_safety"].model_copy(update={"value": 1.9})}
+    assert rule.model_copy(update={"thresholds": changed}).digest != shown
 
 
 def test_every_coupling_is_explained_with_its_tables(client: Any) -> None:

@@ -58,6 +58,7 @@ def test_an_order_is_sent_again_before_it_starts(client: Client, order: dict[str
         "digest": answer["digest"],
         "input_sha256": answer["input_sha256"],
         "version": answer["provenance"]["version"],
+        "judgement_sha256": client.get("/version").json()["judgement_sha256"],
         "rulebook_sha256": answer["provenance"]["rulebook_sha256"],
     }
     told = _post(client, "/v1/gates", order).json()

@@ -89,6 +89,7 @@ ON_THE_PAGE_ONLY: Final = {
     "decided": "the text counts them",
     "provenance.catalogue_sha256": "for the record, which is the page or the JSON",
     "provenance.contract": "for the record, which is the page or the JSON",
+    "provenance.judgement_sha256": "for the record, which is the page or the JSON",
     "provenance.request_sha256": "for the record, which is the page or the JSON",
     "provenance.rulebook_sha256": "for the record, which is the page or the JSON",
     "provenance.rulebooks": "for the record, which is the page or the JSON",

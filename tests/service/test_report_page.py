@@ -264,7 +264,17 @@ def _uglier(value: Any, key: str = "") -> Any:
         return [_uglier(inner, key) for inner in value]
     free = ("stack_id", "code", "title", "message", "at", "remedy", "source", "unit", "quantity", "name")
     free += ("component", "joint", "text", "caution", "not_stated", "from_maker", "rule", "notes", "cautions", "book")
-    free += ("decided", "rulebooks", "threshold", "version", "service", "rulebook_sha256", "grade", "best_grade")
+    free += (
+        "decided",
+        "rulebooks",
+        "threshold",
+        "version",
+        "service",
+        "rulebook_sha256",
+        "judgement_sha256",
+        "grade",
+        "best_grade",
+    )
     return UGLY if isinstance(value, str) and key in free and value not in ("milling", "stated") else value
 
 

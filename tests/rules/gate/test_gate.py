@@ -13,7 +13,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from rules.assessor import Assessor
-from rules.gate.gate import SHARED_ID, gate, requirements
+from rules.gate.gate import SHARED_ID, gate
+from rules.gate.required import impossible, requirements
 from rules.schema.gate import (
     EVALUATIONS,
     MAX_OPERATIONS,
@@ -35,15 +36,44 @@ EXPECTED: dict[str, tuple[str, str, set[str], set[str]]] = {
     "cutting speed": ("release", "pass", set(), set()),
     "advice": ("release", "pass", set(), set()),
     "warning": ("hold", "review", {"DAT-030"}, set()),
-    "undecided": ("hold", "review", set(), {"BAL-020", "RUN-010", "RUN-020", "RUN-060", "SPD-020"}),
+    "undecided": (
+        "hold",
+        "review",
+        set(),
+        {"BAL-020", "RUN-010", "RUN-020", "RUN-030", "RUN-040", "RUN-060", "SPD-020"},
+    ),
     "error": ("stop", "fail", {"SPD-010"}, set()),
-    "no machine": ("hold", "pass", {"GATE-010", "GATE-020", "GATE-060"}, set()),
+    "no machine": (
+        "hold",
+        "pass",
+        {"GATE-010", "GATE-020", "GATE-060", *(f"GATE-{n}" for n in range(110, 170, 10))},
+        set(),
+    ),
     "no spindle": ("hold", "review", {"GATE-020"}, {"SPN-010"}),
     "no speed": ("hold", "pass", {"GATE-030"}, set()),
     "no runout limit": ("hold", "pass", {"GATE-040"}, set()),
     "no balance grade": ("hold", "pass", {"GATE-050"}, set()),
     "no machine speed": ("hold", "pass", {"GATE-060"}, set()),
-    "no operation": ("hold", "pass", {"GATE-030", "GATE-040", "GATE-050"}, set()),
+    "no operation": (
+        "hold",
+        "pass",
+        {"GATE-030", "GATE-040", "GATE-050", "GATE-170", "GATE-180", "GATE-210", "GATE-220"},
+        set(),
+    ),
+    "no tool mass": ("hold", "pass", {"GATE-110"}, set()),
+    "no tool length": ("hold", "pass", {"GATE-120"}, set()),
+    "no tool diameter": ("hold", "pass", {"GATE-130"}, set()),
+    "no moment": ("hold", "pass", {"GATE-140"}, set()),
+    "no torque": ("hold", "pass", {"GATE-150"}, set()),
+    "no power": ("hold", "pass", {"GATE-160"}, set()),
+    "no load": ("hold", "pass", {"GATE-170", "GATE-180"}, set()),
+    "no pull": ("hold", "pass", {"GATE-170"}, set()),
+    "nil load": ("hold", "pass", {"GATE-180"}, set()),
+    "declared": ("hold", "pass", {"GATE-190"}, set()),
+    "slender": ("hold", "review", {"OVH-020", "GATE-200"}, set()),
+    "no coolant": ("hold", "pass", {"GATE-210"}, set()),
+    "no feed": ("hold", "pass", {"GATE-220"}, set()),
+    "drill": ("release", "pass", set(), set()),
     "no cutter": ("hold", "pass", {"GATE-070"}, set()),
     "undefined part": ("stop", "fail", {"REF-010", "GATE-070"}, set()),
 }
@@ -145,6 +175,18 @@ REQUIRED: list[tuple[RequirementName, str, str, str]] = [
     ("balance_grade", "no balance grade", "GATE-050", "/operations/0/limits/balance_grade"),
     ("machine_speed", "no machine speed", "GATE-060", "/operations/0/machine/max_speed_rpm"),
     ("cutter", "no cutter", "GATE-070", "/operations/0/stack/components"),
+    ("machine_mass", "no tool mass", "GATE-110", "/operations/0/machine/max_tool_mass_kg"),
+    ("machine_length", "no tool length", "GATE-120", "/operations/0/machine/max_tool_length_mm"),
+    ("machine_diameter", "no tool diameter", "GATE-130", "/operations/0/machine/max_tool_diameter_mm"),
+    ("machine_moment", "no moment", "GATE-140", "/operations/0/machine/max_tilting_moment_n_m"),
+    ("machine_torque", "no torque", "GATE-150", "/operations/0/machine/max_torque_n_m"),
+    ("machine_power", "no power", "GATE-160", "/operations/0/machine/max_power_kw"),
+    ("cut", "no pull", "GATE-170", "/operations/0/load/axial_pull_n"),
+    ("clamping", "nil load", "GATE-180", "/operations/0/stack/components/1"),
+    ("couplings", "declared", "GATE-190", "/operations/0/stack/components/3"),
+    ("coolant", "no coolant", "GATE-210", "/operations/0/coolant"),
+    ("feed", "no feed", "GATE-220", "/operations/0/feed_per_tooth_mm"),
+    ("critical_speed", "slender", "GATE-200", "/operations/0/stack/tap_test_hz"),
 ]
 """Requirement -> operation that lacks it, code of the reason, field it names."""
 
@@ -155,7 +197,7 @@ def test_what_is_required_and_not_stated_is_held(name: RequirementName, lacking:
     assert decided(order_of("good", required=[name])).decision == "release"
 
     held = decided(order_of(lacking, required=[name]))
-    (reason,) = _only(held).reasons
+    (reason,) = [it for it in _only(held).reasons if it.code.startswith("GATE")]
     assert (held.decision, reason.code, reason.effect) == ("hold", code, "hold")
     assert field in reason.at
     assert held.required == [name]
@@ -163,7 +205,7 @@ def test_what_is_required_and_not_stated_is_held(name: RequirementName, lacking:
     others = [other for other in REQUIREMENTS if other != name]
     let_go = decided(order_of(lacking, required=others))
     assert code not in {it.code for it in _only(let_go).reasons}
-    assert _only(let_go).not_judged == [name]
+    assert _only(let_go).waived == [name]
     assert [it.name for it in let_go.not_required] == [name]
     assert let_go.not_required[0].why
 
@@ -173,7 +215,15 @@ def test_nothing_required_leaves_the_checks() -> None:
     report = decided(order_of("no operation", "no machine", required=[]))
     assert report.decision == "release"
     assert [it.name for it in report.not_required] == list(REQUIREMENTS)
-    assert report.operations[0].not_judged == ["spindle_speed", "runout_limit", "balance_grade"]
+    assert report.operations[0].waived == [
+        "spindle_speed",
+        "runout_limit",
+        "balance_grade",
+        "cut",
+        "clamping",
+        "coolant",
+        "feed",
+    ]
     assert decided(order_of("error", required=[])).decision == "stop"
 
 
@@ -187,6 +237,37 @@ def test_everything_is_required_by_default() -> None:
     assert codes == sorted(set(codes))
     assert SHARED_ID not in codes
     assert {one[0] for one in REQUIRED} == set(REQUIREMENTS)
+
+
+def test_no_safety_rule_may_fall_silent_unnoticed() -> None:
+    """Each is asked for by a requirement, or is idle only where the stack has no such thing."""
+    asked = {code for one in requirements() for code in one.rules}
+    by_nature = set(impossible())
+    safety = {rule.code for rule in assessor().book.rules if rule.safety}
+    assert asked & by_nature == {"SPD-040", "STF-020"}  # a far critical speed need not be known well
+    assert asked | by_nature == safety | {"REF-010", "REF-020", "REF-030"}
+
+
+@pytest.mark.parametrize("name", EXPECTED)
+def test_every_safety_rule_is_decided_impossible_or_held(name: str) -> None:
+    """First principles: what neither judged nor is named with a reason would have consented by silence."""
+    report = decided(order_of(name, include=["decided"]))
+    one = _only(report)
+    assert one.report is not None
+    told = {*one.report.decided, *(it.code for it in one.undecided)}
+    told |= {it.code for it in (*one.reasons, *one.advice)}
+    idle = {it.code: it.reason for it in one.not_judged}
+    assert all(idle.values())
+    assert {rule.code for rule in assessor().book.rules if rule.safety} == (told | idle.keys()) & {
+        rule.code for rule in assessor().book.rules if rule.safety
+    }
+    held = {code for it in requirements() if it.code in told for code in it.rules}
+    if name == "undefined part":
+        assert one.decision == "stop"  # nothing but the reference was judged
+    elif one.decision == "release":
+        assert idle.keys() <= impossible().keys()
+    else:
+        assert idle.keys() <= impossible().keys() | held
 
 
 def test_gate_codes_are_of_no_rule() -> None:
@@ -204,6 +285,40 @@ def test_operations_that_share_an_id_are_held() -> None:
         (shared,) = [it for it in one.reasons if it.code == SHARED_ID]
         assert shared.at == ["/operations/0/id", "/operations/1/id", "/operations/2/id"]
         assert "3 operations" in shared.message
+
+
+@pytest.mark.parametrize(
+    ("one", "other"),
+    [
+        ("1O", "10"),
+        ("I0", "10"),
+        ("l0", "10"),
+        ("Op 10", "OP 10"),
+        ("op  10", "op 10"),
+        ("2x5", "2\u00d75"),
+        ("rn1", "m1"),
+    ],
+)
+def test_operations_whose_ids_look_alike_are_held(one: str, other: str) -> None:
+    """Literature: Unicode Technical Standard 39, confusables of the signs that an id may have."""
+    order = order_of("good", "good", "good")
+    order["operations"][0]["id"], order["operations"][1]["id"] = one, other
+    report = decided(order)
+    assert [it.decision for it in report.operations] == ["hold", "hold", "release"]
+    (reason,) = report.operations[1].reasons
+    assert (reason.code, reason.at) == (SHARED_ID, ["/operations/0/id", "/operations/1/id"])
+    assert one in reason.message
+    assert other in reason.message
+
+
+@pytest.mark.parametrize("name", ["10 ", " 10", "\u0661\u0660", "1\u041e", "10\u200b", "1\n", ""])
+def test_an_id_has_no_blanks_around_it_and_no_foreign_letters(name: str) -> None:
+    """What cannot be told from another id on paper is refused."""
+    order = order_of("good")
+    order["operations"][0]["id"] = name
+    with pytest.raises(BadRequestError) as caught:
+        decided(order)
+    assert [fault.pointer for fault in caught.value.faults] == ["/operations/0/id"]
 
 
 def test_machine_and_policy_of_the_order_hold_where_an_operation_states_none() -> None:
@@ -341,6 +456,20 @@ def test_wrong_thresholds_are_pointed_at() -> None:
         "/policy/thresholds/0/code",
         "/operations/1/policy/thresholds/0/value",
     ]
+
+
+@pytest.mark.parametrize("unstated", ["typical", "cautious"])
+def test_a_gate_assumes_nothing(unstated: str) -> None:
+    """Assumed values are refused in every policy; what is not stated stays undecided."""
+    order = order_of("undecided", "undecided", policy={"unstated": unstated})
+    order["operations"][1]["policy"] = {"unstated": unstated}
+    with pytest.raises(BadRequestError) as caught:
+        decided(order)
+    assert [(fault.pointer, fault.code) for fault in caught.value.faults] == [
+        ("/policy/unstated", "not_one_of"),
+        ("/operations/1/policy/unstated", "not_one_of"),
+    ]
+    assert decided(order_of("undecided", policy={"unstated": "undecided"})).decision == "hold"
 
 
 def test_changed_thresholds_are_told_by_operation() -> None:

@@ -62,7 +62,7 @@ def test_the_digest_can_be_made_from_the_report_alone(names: tuple[str, ...]) ->
         "form": 1,
         "service": told["provenance"]["service"],
         "version": told["provenance"]["version"],
-        "rulebook_sha256": told["provenance"]["rulebook_sha256"],
+        "judgement_sha256": told["provenance"]["judgement_sha256"],
         "catalogue_sha256": told["provenance"]["catalogue_sha256"],
         "input_sha256": told["input_sha256"],
         "required": told["required"],
@@ -177,6 +177,7 @@ def _expected(report: GateReport, **changes: Any) -> dict[str, Any]:
     kept = {
         "digest": report.digest,
         "input_sha256": report.input_sha256,
+        "judgement_sha256": source.judgement_sha256,
         "rulebook_sha256": source.rulebook_sha256,
         "catalogue_sha256": source.catalogue_sha256,
         "version": source.version,
@@ -217,6 +218,7 @@ def test_other_rules_are_told(tmp_path: Path) -> None:
     order = order_of("good")
     told = _again(order, _expected(decided(order)), newer)
     assert not told.may_start
+    assert {one.name for one in told.unmet} == {"judgement_sha256", "rulebook_sha256", "digest"}
     (rules,) = [one for one in told.unmet if one.name == "rulebook_sha256"]
     assert (rules.expected, rules.found) == (assessor().book.digest, newer.book.digest)
 
@@ -232,7 +234,9 @@ def test_another_catalogue_is_told(tmp_path: Path) -> None:
     assert (one.expected, one.found) == (mounted.catalogue.digest, None)
 
 
-@pytest.mark.parametrize("name", ["version", "rulebook_sha256", "catalogue_sha256", "input_sha256", "digest"])
+@pytest.mark.parametrize(
+    "name", ["version", "judgement_sha256", "rulebook_sha256", "catalogue_sha256", "input_sha256", "digest"]
+)
 def test_each_expectation_holds_the_order(name: str) -> None:
     """One alone is enough; it is named with what was found."""
     order = order_of("good")
