@@ -44,7 +44,7 @@ from service.http.reference import contract_router, couplings_router, parts_rout
 from service.http.request_log import RequestLog
 from service.operations.heavy_work import HeavyWork
 from service.operations.logs import configure_logs
-from service.operations.process import Exporter, Shutdown, Snapshot, in_order, load_assessor
+from service.operations.process import Exporter, Shutdown, Snapshot, in_order, load_assessor, profile_of
 from service.operations.settings import Settings
 
 __all__ = ["create_app"]
@@ -101,7 +101,7 @@ def create_app(settings: Settings | None = None, assessor: Assessor | None = Non
         readings_router(assessor),
         budgets_router(assessor),
         comparisons_router(watched),
-        gates_router(watched),
+        gates_router(watched, profile_of(settings, assessor.book)),
         explanations_router(assessor),
         searches_router(assessor),
         imports_router(),

@@ -21,6 +21,7 @@ from rules.answer.provenance import judgement_sha256
 from rules.assessor import Assessor
 from rules.exchange.documents import Catalogue
 from rules.exchange.tool_asset_export import EPOCH, export_cutting_tool
+from rules.gate.profile import STRICT, Profile, load_profile
 from rules.rulebook.book import Judgement, Overrides, Rulebook
 from rules.rulebook.engine import Engine
 from rules.rulebook.expression import View
@@ -94,6 +95,7 @@ def load_assessor(settings: Settings | None = None) -> Assessor:
         raise RulebookError(
             Problem(f"{PREFIX}WEAKENED_SAFETY_RULES", 0, one, "there is no such rule") for one in unknown
         )
+    profile_of(settings, assessor.book)
     found = judgement_sha256(assessor.book)
     if settings.expect_judgement_sha256 not in (None, found):
         raise UnexpectedJudgementError(
@@ -103,6 +105,11 @@ def load_assessor(settings: Settings | None = None) -> Assessor:
         _LOG.warning("%s:%d: adjustment of %s ended on %s", one.file, one.line, one.entry.code, one.entry.until)
     assessor.engine = TimedEngine(assessor.engine)
     return assessor
+
+
+def profile_of(settings: Settings, book: Rulebook) -> Profile:
+    """The operator's profile of gates, the strict one without a file; errors as :func:`load_profile`."""
+    return STRICT if settings.gate_profile is None else load_profile(settings.gate_profile, book, settings.as_of)
 
 
 def _unusable(folder: Path) -> Iterator[Problem]:
