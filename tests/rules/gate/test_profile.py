@@ -20,11 +20,12 @@ from tests.support.orders import order_of
 from tests.support.stacks import assessor
 
 TODAY = date(2031, 5, 1)
+WAIVER = {"requirement": "machine_moment", "reason": "no changer", "owner": "tool room", "until": "2031-05-01"}
 
 
-def _profile(tmp_path: Path, text: str) -> Profile:
+def _profile(tmp_path: Path, **parts: Any) -> Profile:
     file = tmp_path / "profile.yaml"
-    file.write_text(f"profile: shop\n{text}", encoding="utf-8")
+    file.write_text(json.dumps({"profile": "shop", **parts}), encoding="utf-8")
     return load_profile(file, assessor().book, TODAY)
 
 
@@ -73,11 +74,7 @@ def test_every_departure_is_told_and_weakening_starts_nothing(policy: dict[str, 
 
 def test_the_profile_is_the_measure(tmp_path: Path) -> None:
     """What the operator allows is no departure; a request below the operator's floor is one."""
-    profile = _profile(
-        tmp_path,
-        "policy: {gauge_plane_diameters: 2,"
-        " thresholds: [{code: OVH-010, threshold: max_length_to_diameter, value: 5}]}",
-    )
+    profile = _profile(tmp_path, policy={"gauge_plane_diameters": 2, **_threshold(5)})
     plain = _decided(order_of("good"), profile)
     assert (plain.may_start, plain.policy_deviations) == (True, [])
     assert plain.profile.sha256 != STRICT.digest
@@ -92,16 +89,19 @@ def test_the_profile_is_the_measure(tmp_path: Path) -> None:
 
 def test_a_waiver_lifts_one_requirement_until_its_day(tmp_path: Path) -> None:
     """With reason, owner and day in the answer; for its machine alone; gone after the day."""
-    text = "waivers: [{requirement: machine_moment, machine: %s, reason: no changer, owner: tool room, until: %s}]"
+
+    def profile(machine: str, until: str) -> Profile:
+        return _profile(tmp_path, waivers=[{**WAIVER, "machine": machine, "until": until}])
+
     order = order_of("no moment")
     held = _decided(order)
     assert held.decision == "hold"
-    told = _decided(order, _profile(tmp_path, text % ("mill 3", "2031-05-01")))
+    told = _decided(order, profile("mill 3", "2031-05-01"))
     assert (told.may_start, told.operations[0].waived) == (True, ["machine_moment"])
     (one,) = told.profile.waivers
     assert (one.reason, one.owner, one.until) == ("no changer", "tool room", "2031-05-01")
-    assert _decided(order, _profile(tmp_path, text % ("mill 4", "2031-05-01"))).decision == "hold"
-    assert _decided(order, _profile(tmp_path, text % ("mill 3", "2031-04-30"))).decision == "hold"
+    assert _decided(order, profile("mill 4", "2031-05-01")).decision == "hold"
+    assert _decided(order, profile("mill 3", "2031-04-30")).decision == "hold"
 
 
 def test_the_operators_machine_has_the_operators_limits() -> None:
@@ -142,18 +142,28 @@ def test_a_part_of_the_catalogue_is_not_replaced(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    "text",
+    "parts",
     [
-        "polcy: {}",
-        "policy: {unstated: typical}",
-        "policy: {thresholds: [{code: OVH-999, threshold: a, value: 1}]}",
-        "waivers: [{requirement: machine_moment, owner: tool room, until: 2031-01-01}]",
-        "waivers: [{requirement: nothing, reason: a, owner: b, until: 2031-01-01}]",
-        "waivers: [",
+        {"polcy": {}},
+        {"policy": {"unstated": "typical"}},
+        {"policy": {"thresholds": [{"code": "OVH-999", "threshold": "a", "value": 1}]}},
+        {"waivers": [{name: value for name, value in WAIVER.items() if name != "reason"}]},
+        {"waivers": [WAIVER | {"requirement": "nothing"}]},
+        {"waivers": [WAIVER | {"until": "soon"}]},
     ],
 )
-def test_a_wrong_profile_is_refused(tmp_path: Path, text: str) -> None:
+def test_a_wrong_profile_is_refused(tmp_path: Path, parts: dict[str, Any]) -> None:
     """At the start, with its file."""
     with pytest.raises(RulebookError) as caught:
-        _profile(tmp_path, text)
+        _profile(tmp_path, **parts)
     assert "profile.yaml" in str(caught.value)
+
+
+def test_what_is_no_yaml_is_refused(tmp_path: Path) -> None:
+    """A file that is cut off is no profile without waivers; one that is not there is no strict one."""
+    for text in ("waivers: [", "- a", ""):
+        (tmp_path / "profile.yaml").write_text(text, encoding="utf-8")
+        with pytest.raises(RulebookError):
+            load_profile(tmp_path / "profile.yaml", assessor().book, TODAY)
+    with pytest.raises(RulebookError):
+        load_profile(tmp_path / "none.yaml", assessor().book, TODAY)
