@@ -27,6 +27,7 @@ def decision_sha256(
     input_digest: str,
     judgement_digest: str,
     catalogue_digest: str | None,
+    profile_digest: str,
     required: Sequence[RequirementName],
     decision: Decision,
     operations: Sequence[GateOperationReport],
@@ -38,6 +39,7 @@ def decision_sha256(
     service, version    who decided
     judgement_sha256    all that judges: program, rules, tables
     catalogue_sha256    the mounted components; null where none are mounted
+    profile_sha256      the operator's profile
     input_sha256        the order as understood, see :func:`input_sha256`
     required            names of what every operation had to state, in the order of the contract
     decision            release, hold or stop
@@ -55,6 +57,7 @@ def decision_sha256(
             "version": VERSION,
             "judgement_sha256": judgement_digest,
             "catalogue_sha256": catalogue_digest,
+            "profile_sha256": profile_digest,
             "input_sha256": input_digest,
             "required": list(required),
             "decision": decision,

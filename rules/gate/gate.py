@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -11,7 +11,9 @@ from rules.answer.findings import enumerated
 from rules.answer.provenance import provenance, threshold_overrides
 from rules.assessor import Assessor
 from rules.gate.digest import context_sha256, decision_sha256, input_sha256
+from rules.gate.profile import STRICT, Profile, changed_policy, merged_policy
 from rules.gate.required import Requirement, impossible, in_words, requirements, unstated
+from rules.schema.components import ComponentReference
 from rules.schema.gate import (
     EVALUATIONS,
     REQUIREMENTS,
@@ -25,12 +27,13 @@ from rules.schema.gate import (
     GateRequest,
     GateUndecided,
     NotRequired,
+    PolicyDeviation,
     RequirementName,
     UnmetExpectation,
 )
 from rules.schema.parsing import BadRequestError, Fault
 from rules.schema.report import Finding, NotJudged, Provenance, Report, Undecided, Verdict
-from rules.schema.request import DEFAULT_POLICY, CheckRequest, Operation, Policy
+from rules.schema.request import DEFAULT_POLICY, CheckRequest, Machine, MachineReference, Operation, Policy
 
 __all__ = ["SHARED_ID", "gate"]
 
@@ -93,17 +96,24 @@ def place_of(request: GateRequest, number: int) -> Place:
 SHARED_ID: Final = "GATE-100"
 """Code of the reason that holds operations with equal or similar ids; it cannot be switched off."""
 
+CHANGED_PART: Final = "GATE-230"
+"""Code of the reason that holds operations with a changed part of the operator's catalogue."""
+
+FOREIGN_MACHINE: Final = "GATE-240"
+"""Code of the reason that holds operations on a machine that the operator's profile does not have."""
+
 _OF_VERDICT: Final[dict[Verdict, Decision]] = {"pass": "release", "review": "hold", "fail": "stop"}
 _OF_POLICY: Final[dict[str, Effect]] = {"review": "hold", "fail": "stop"}
 _GRAVITY: Final[dict[Decision, int]] = {"release": 0, "hold": 1, "stop": 2}
 
 
-def gate(request: GateRequest, assessor: Assessor) -> GateReport:
+def gate(request: GateRequest, assessor: Assessor, profile: Profile = STRICT) -> GateReport:
     """Return the decision on a work order.
 
     Each operation is judged by a check, on its machine and under its policy: pass releases, review holds, fail stops.
     It is also held if required data is missing or its id is not unique. The decision on the order is the worst of its
-    operations.
+    operations. The order's policy is laid over that of the operator's profile; whatever weakens it keeps the order from
+    starting.
 
     Raises :class:`~rules.schema.parsing.BadRequestError` for thresholds that no rule has or allows and for policies
     that assume what is not stated, and :class:`~rules.rulebook.engine.EngineFaultError` when the engine fails; there
@@ -113,7 +123,7 @@ def gate(request: GateRequest, assessor: Assessor) -> GateReport:
     required: list[RequirementName] = [
         name for name in REQUIREMENTS if request.required is None or name in request.required
     ]
-    judged = [_judged(request, number, required, assessor) for number in range(len(request.operations))]
+    judged = [_judged(request, number, required, assessor, profile) for number in range(len(request.operations))]
     operations = [operation for operation, _ in judged]
     decision = _worst([one.decision for one in operations])
     evaluation, evaluation_name = EVALUATIONS[decision]
@@ -124,12 +134,18 @@ def gate(request: GateRequest, assessor: Assessor) -> GateReport:
         input_digest=understood,
         judgement_digest=source.judgement_sha256,
         catalogue_digest=assessor.catalogue.digest,
+        profile_digest=profile.digest,
         required=required,
         decision=decision,
         operations=operations,
     )
-    unmet = _unmet(request.expect, source, understood, digest)
-    loosened = bool(source.deviations) or len(required) < len(REQUIREMENTS) or any(it.deviations for it in operations)
+    unmet = _unmet(request.expect, source, profile.digest, understood, digest)
+    departures = list(_departures(request, assessor, profile))
+    loosened = (
+        len(required) < len(REQUIREMENTS)
+        or any(one.weakens for one in departures)
+        or any(one.book is not None for one in source.deviations)
+    )
     return GateReport(
         may_start=decision == "release" and not loosened and not unmet,
         decision=decision,
@@ -151,13 +167,40 @@ def gate(request: GateRequest, assessor: Assessor) -> GateReport:
         input_sha256=understood,
         context_sha256=context_sha256(request.context),
         cautions=list(dict.fromkeys(text for _, report in judged for text in report.cautions)),
+        profile=profile.report(),
+        policy_deviations=departures,
         unmet=unmet,
         provenance=source,
         context=request.context,
     )
 
 
-def _unmet(expected: Expectation | None, source: Provenance, order_digest: str, digest: str) -> list[UnmetExpectation]:
+def _departures(request: GateRequest, assessor: Assessor, profile: Profile) -> Iterator[PolicyDeviation]:
+    """Yield what the request changes against the profile: policies, and limits of the operator's machines."""
+    yield from changed_policy(profile.policy, request.policy, "/policy", assessor.book)
+    order = merged_policy(profile.policy, request.policy)
+    for number, one in enumerate(request.operations):
+        yield from changed_policy(order, one.policy, f"/operations/{number}/policy", assessor.book)
+    machines = {"": request.machine} | {f"/operations/{n}": one.machine for n, one in enumerate(request.operations)}
+    for at, machine in machines.items():
+        own = _own_machine(machine, profile)
+        if own is None or not isinstance(machine, Machine):
+            continue
+        for name in Machine.model_fields:
+            value, default = getattr(machine, name), getattr(own, name)
+            if name in machine.model_fields_set and value is not None and value != default:
+                yield PolicyDeviation(at=f"{at}/machine/{name}", value=str(value), default=str(default), weakens=True)
+
+
+def _own_machine(machine: Machine | MachineReference | None, profile: Profile) -> Machine | None:
+    """Return the operator's machine of this id, whose limits hold whatever the request states."""
+    name = machine.id if isinstance(machine, Machine) else None
+    return None if name is None else profile.machines.get(name)
+
+
+def _unmet(
+    expected: Expectation | None, source: Provenance, profile_digest: str, order_digest: str, digest: str
+) -> list[UnmetExpectation]:
     """Return the stated expectations that the decision does not meet."""
     if expected is None:
         return []
@@ -166,6 +209,7 @@ def _unmet(expected: Expectation | None, source: Provenance, order_digest: str, 
         "judgement_sha256": source.judgement_sha256,
         "rulebook_sha256": source.rulebook_sha256,
         "catalogue_sha256": source.catalogue_sha256,
+        "profile_sha256": profile_digest,
         "input_sha256": order_digest,
         "digest": digest,
     }
@@ -194,17 +238,21 @@ def _check_policies(request: GateRequest, assessor: Assessor) -> None:
 
 
 def _judged(
-    request: GateRequest, number: int, required: Sequence[RequirementName], assessor: Assessor
+    request: GateRequest, number: int, required: Sequence[RequirementName], assessor: Assessor, profile: Profile
 ) -> tuple[GateOperationReport, Report]:
     operation = request.operations[number]
     place = place_of(request, number)
-    policy = _merged_policy(request.policy, operation.policy)
+    policy = merged_policy(merged_policy(profile.policy, request.policy), operation.policy)
+    stated_machine = operation.machine or request.machine
+    machine = _own_machine(stated_machine, profile) or stated_machine
+    waived = profile.waived(machine.id if isinstance(machine, Machine) else None)
+    asked = [name for name in required if name not in waived]
     stated = {name: getattr(operation, name) for name in Operation.model_fields if name in operation.model_fields_set}
     parts = {
         "stack": operation.stack,
         "components": request.components,
         "operations": [Operation.model_validate(stated)],
-        "machine": operation.machine or request.machine,
+        "machine": machine,
         "gauge_plane": operation.gauge_plane,
         "policy": policy,
         "include": request.include,
@@ -213,8 +261,10 @@ def _judged(
     report, derived = assessor.assess_derived(check)
     missing = list(unstated(check, derived))
     reasons, advice = _of_findings(report.findings, place, policy or DEFAULT_POLICY)
-    reasons += [_of_requirement(one, place.leads(at)) for one, at in missing if one.name in required]
+    reasons += [_of_requirement(one, place.leads(at)) for one, at in missing if one.name in asked]
     reasons += _of_shared_id(request, number)
+    reasons += _of_foreign_machine(machine, place, profile)
+    reasons += _of_changed_parts(request, number, place, assessor)
     decision = _worst([_OF_VERDICT[report.verdict], *(one.effect for one in reasons if one.effect is not None)])
     evaluation, evaluation_name = EVALUATIONS[decision]
     judged = GateOperationReport(
@@ -228,7 +278,7 @@ def _judged(
         reasons=sorted(reasons, key=lambda one: one.effect != "stop"),
         undecided=_of_gaps(report.undecided, place, policy or DEFAULT_POLICY),
         advice=advice,
-        waived=[one.name for one, _ in missing if one.name not in required],
+        waived=[one.name for one, _ in missing if one.name not in asked],
         not_judged=[_idle(one) for one in report.not_judged if assessor.book.rule(one.code).safety],
         summary=report.summary,
         deviations=report.provenance.deviations,
@@ -241,15 +291,6 @@ def _idle(one: NotJudged) -> NotJudged:
     """Return a safety rule without anything to judge, with what it concerns where that is known."""
     what = impossible().get(one.code)
     return one if what is None else one.model_copy(update={"reason": f"The rule concerns: {what}."})
-
-
-def _merged_policy(order: Policy | None, own: Policy | None) -> Policy | None:
-    """Return the order's policy with the fields that the operation states laid over, thresholds one by one."""
-    if order is None or own is None:
-        return own or order
-    fields = {name: getattr(own, name) for name in own.model_fields_set if name != "thresholds"}
-    thresholds = {(one.code, one.threshold): one for one in (*(order.thresholds or ()), *(own.thresholds or ()))}
-    return order.model_copy(update={**fields, "thresholds": list(thresholds.values()) or None})
 
 
 def _worst(decisions: Sequence[Decision]) -> Decision:
@@ -321,6 +362,45 @@ def appearance(name: str) -> str:
     for one, other in _ALIKE:
         found = found.replace(one, other)
     return found
+
+
+def _of_foreign_machine(
+    machine: Machine | MachineReference | None, place: Place, profile: Profile
+) -> Iterator[GateReason]:
+    if profile.machines and isinstance(machine, Machine) and machine.id not in profile.machines:
+        yield GateReason(
+            code=FOREIGN_MACHINE,
+            severity="warning",
+            effect="hold",
+            title="Machine not in the operator's profile",
+            message=f"The profile has no machine {machine.id or 'without an id'}; only the order states its limits.",
+            at=place.leads(["/machine/id"]),
+            remedy="Name a machine of the profile, or add it there.",
+            source="definition of the gate",
+        )
+
+
+def _of_changed_parts(request: GateRequest, number: int, place: Place, assessor: Assessor) -> Iterator[GateReason]:
+    """Yield the parts of the operator's catalogue that a request replaces or changes."""
+    mounted = assessor.catalogue.definitions.components
+    at = []
+    for part, one in enumerate(request.operations[number].stack.components):
+        if isinstance(one, ComponentReference):
+            replaced = one.of.source == "request" and one.of.key in mounted
+            changed = one.of.source == "catalogue" and one.overlay is not None
+            if replaced or changed:
+                at.append(f"/stack/components/{part}")
+    if at:
+        yield GateReason(
+            code=CHANGED_PART,
+            severity="warning",
+            effect="hold",
+            title="Part of the operator's catalogue replaced",
+            message="The request replaces or changes a part that the operator's catalogue defines.",
+            at=place.leads(at),
+            remedy="Refer to the part of the catalogue as it is, or correct the catalogue.",
+            source="definition of the gate",
+        )
 
 
 def _of_shared_id(request: GateRequest, number: int) -> list[GateReason]:

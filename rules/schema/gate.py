@@ -25,8 +25,11 @@ __all__ = [
     "GateRequest",
     "GateUndecided",
     "NotRequired",
+    "PolicyDeviation",
+    "ProfileReport",
     "RequirementName",
     "UnmetExpectation",
+    "WaiverReport",
 ]
 
 
@@ -97,6 +100,7 @@ class Expectation(Model):
     judgement_sha256: Sha256 | None = Field(None, description="Digest of all that judges.")
     rulebook_sha256: Sha256 | None = Field(None, description="Digest of the rulebooks.")
     catalogue_sha256: Sha256 | None = Field(None, description="Digest of the mounted catalogue.")
+    profile_sha256: Sha256 | None = Field(None, description="Digest of the operator's profile.")
     input_sha256: Sha256 | None = Field(None, description="Digest of the order.")
     digest: Sha256 | None = Field(None, description="Digest of the decision.")
 
@@ -142,6 +146,34 @@ class GateRequest(Model):
         description="Caller's data, such as job, lot or equipment; returned unchanged, not judged.",
         examples=[{"job_order": "J-88", "equipment": "mill 1"}],
     )
+
+
+class PolicyDeviation(Out):
+    """Field of the request that departs from the operator's profile."""
+
+    at: Pointer = Field(examples=["/policy/slip_fit"])
+    value: str = Field(description="Value in the request.", examples=["mean"])
+    default: str = Field(description="Value of the profile.", examples=["maximum"])
+    weakens: bool = Field(description="Whether it may judge less strictly; the order may then not start.")
+
+
+class WaiverReport(Out):
+    """Requirement that the operator lifts."""
+
+    requirement: Annotated[RequirementName, OPEN]
+    machine: str | None = Field(description="Id of the machine; null for all.")
+    reason: str
+    owner: str
+    until: str = Field(description="Last day, ISO 8601.")
+
+
+class ProfileReport(Out):
+    """Profile of the operator, from which a request may depart only to be stricter."""
+
+    name: str = Field(examples=["strict"])
+    revision: str | None
+    sha256: Sha256
+    waivers: list[WaiverReport] = Field(description="Waivers in force.")
 
 
 class GateReason(Out):
@@ -228,15 +260,17 @@ class GateReport(Out):
     not_required: list[NotRequired] = Field(description="Requirements that the request has lifted.")
     digest: Sha256 = Field(
         description="SHA-256 of the decision: of the JSON (keys sorted, no blanks, ASCII) of an object with form (1),"
-        " service, version, judgement_sha256, catalogue_sha256, input_sha256, required, decision and operations. Each"
-        " operation has id, decision, verdict and the codes of its reasons, undecided and advice, as in this report."
-        " The context is excluded."
+        " service, version, judgement_sha256, catalogue_sha256, profile_sha256, input_sha256, required, decision and"
+        " operations. Each operation has id, decision, verdict and the codes of its reasons, undecided and advice, as"
+        " in this report. The context is excluded."
     )
     input_sha256: Sha256 = Field(
         description="SHA-256 of the order as parsed: without context, expect, include and required; lengths in mm,"
         " defaults filled in, nulls left out, keys sorted."
     )
     context_sha256: Sha256 | None = Field(description="SHA-256 of the context, keys sorted; null without a context.")
+    profile: ProfileReport
+    policy_deviations: list[PolicyDeviation] = Field(description="Departures from the profile, those that tighten too.")
     unmet: list[UnmetExpectation] = Field(description="Expectations that the decision does not meet.")
     cautions: list[str]
     provenance: Provenance = Field(

@@ -35,7 +35,7 @@ from service.cli.files import (
     settings_of,
 )
 from service.drawing.pictures import PictureName, picture_or_words
-from service.operations.assessors import load_assessor
+from service.operations.assessors import load_assessor, profile_of
 from service.sheets.orders import print_gate, print_search
 from service.sheets.questions import print_budget, print_comparison, print_reading
 
@@ -191,12 +191,14 @@ def _expectation(text: str) -> tuple[str, str]:
 
 
 def _run_gate(arguments: argparse.Namespace) -> int:
-    assessor = load_assessor(settings_of(arguments))
+    settings = settings_of(arguments)
+    assessor = load_assessor(settings)
+    profile = profile_of(settings, assessor.book)
 
     def judge(data: object) -> GateReport:
         if arguments.expect and isinstance(data, dict):
             data = {**data, "expect": {**(data.get("expect") or {}), **dict(arguments.expect)}}
-        return gate(parse(GateRequest, data), assessor)
+        return gate(parse(GateRequest, data), assessor, profile)
 
     report = judged(arguments.file, judge)
     if report is None:

@@ -42,7 +42,7 @@ from service.http.questions import (
 )
 from service.http.reference import contract_router, couplings_router, parts_router, problems_router, rules_router
 from service.http.request_log import RequestLog
-from service.operations.assessors import Snapshot, load_assessor
+from service.operations.assessors import Snapshot, load_assessor, profile_of
 from service.operations.heavy_work import HeavyWork
 from service.operations.logs import configure_logs
 from service.operations.process import Exporter, Shutdown, in_order
@@ -102,7 +102,7 @@ def create_app(settings: Settings | None = None, assessor: Assessor | None = Non
         readings_router(assessor),
         budgets_router(assessor),
         comparisons_router(watched),
-        gates_router(watched),
+        gates_router(watched, profile_of(settings, assessor.book)),
         explanations_router(assessor),
         searches_router(assessor),
         imports_router(),

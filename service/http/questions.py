@@ -9,6 +9,7 @@ from rules.budget import full_budget
 from rules.comparison import compare
 from rules.explanation import explain
 from rules.gate.gate import gate
+from rules.gate.profile import STRICT, Profile
 from rules.reading.reading import read_gauge
 from rules.schema.budget import BudgetReport, BudgetRequest
 from rules.schema.comparison import MAX_IN_ALL_PAIRS, ComparisonReport, ComparisonRequest
@@ -161,12 +162,12 @@ def explanations_router(assessor: Assessor) -> APIRouter:
     return router
 
 
-def gates_router(assessor: Assessor) -> APIRouter:
-    """The router with this assessor."""
+def gates_router(assessor: Assessor, profile: Profile = STRICT) -> APIRouter:
+    """The router with this assessor and the operator's profile."""
     router = APIRouter(tags=["gates"])
 
     def decide(request: GateRequest) -> GateReport:
-        return gate(request, assessor)
+        return gate(request, assessor, profile)
 
     add_posted_route(
         router,

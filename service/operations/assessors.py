@@ -9,7 +9,7 @@ from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from time import perf_counter
 from types import MappingProxyType
-from typing import Any, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from rules.answer.provenance import judgement_sha256
 from rules.assessor import Assessor
@@ -21,7 +21,10 @@ from rules.rulebook.fact import Fact
 from rules.rulebook.source import Problem, RulebookError
 from service.operations.settings import PREFIX, Settings
 
-__all__ = ["Snapshot", "TimedEngine", "UnexpectedJudgementError", "load_assessor", "rules_in_force"]
+if TYPE_CHECKING:
+    from rules.gate.profile import Profile
+
+__all__ = ["Snapshot", "TimedEngine", "UnexpectedJudgementError", "load_assessor", "profile_of", "rules_in_force"]
 
 _LOG = logging.getLogger("stackgauge")
 
@@ -70,6 +73,8 @@ def load_assessor(settings: Settings | None = None) -> Assessor:
         raise RulebookError(
             Problem(f"{PREFIX}WEAKENED_SAFETY_RULES", 0, one, "there is no such rule") for one in unknown
         )
+    if settings.gate_profile is not None:  # a profile with a fault stops the start, not the first gate
+        profile_of(settings, assessor.book)
     found = judgement_sha256(assessor.book)
     if settings.expect_judgement_sha256 not in (None, found):
         raise UnexpectedJudgementError(
@@ -79,6 +84,14 @@ def load_assessor(settings: Settings | None = None) -> Assessor:
         _LOG.warning("%s:%d: adjustment of %s ended on %s", one.file, one.line, one.entry.code, one.entry.until)
     assessor.engine = TimedEngine(assessor.engine)
     return assessor
+
+
+def profile_of(settings: Settings, book: Rulebook) -> Profile:
+    """Return the operator's profile of gates, the strict one without a file; errors as ``load_profile``."""
+    # A check needs no gate.
+    from rules.gate.profile import STRICT, load_profile
+
+    return STRICT if settings.gate_profile is None else load_profile(settings.gate_profile, book, settings.as_of)
 
 
 def _unusable(folder: Path) -> Iterator[Problem]:

@@ -159,6 +159,11 @@ class Settings(BaseSettings):
         (), description="Allowed names in the Host header, without port; all by default."
     )
     catalogue: Path | None = Field(None, description="Folder with the component catalogue: JSON, YAML and CSV files.")
+    gate_profile: Path | None = Field(
+        None,
+        description="YAML file with the profile of gates: policy, machines and waivers, which a request can only"
+        " tighten; strict without one.",
+    )
     extra_rulebooks: tuple[Path, ...] = Field(
         (), description="Folders with rulebooks that extend or replace the built-in ones; later folders win."
     )

@@ -50,6 +50,14 @@ def print_gate(report: GateReport, console: Console) -> None:
     )
     say(Text("May start." if report.may_start else "May not start."), console)
     section("Expectations not met", [f"{one.name}: {one.expected}, found {one.found}" for one in report.unmet], console)
+    section(
+        f"Departures from the profile {report.profile.name}",
+        [
+            f"{one.at}: {one.value}, in the profile {one.default}{'; weakens' if one.weakens else ''}"
+            for one in report.policy_deviations
+        ],
+        console,
+    )
     section(CHANGED, [plain(one) for one in changes(report.provenance)], console)
     heading("Operations", console)
     for one in report.operations:
@@ -57,6 +65,14 @@ def print_gate(report: GateReport, console: Console) -> None:
         own = [each for each in one.deviations if each not in report.provenance.deviations]
         for changed in own:
             say(Text(f"{CHANGED}: {plain(deviation(changed))}"), console, 6)
+    section(
+        "Waived by the operator",
+        [
+            f"{one.requirement} on {one.machine or 'all machines'}: {one.reason}; {one.owner}, until {one.until}"
+            for one in report.profile.waivers
+        ],
+        console,
+    )
     section("Not required", [f"{one.code}  {one.name}: {one.why}" for one in report.not_required], console)
     section("Digest of the decision", [report.digest], console)
     section("Cautions", report.cautions, console)

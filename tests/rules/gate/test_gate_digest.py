@@ -64,6 +64,7 @@ def test_the_digest_can_be_made_from_the_report_alone(names: tuple[str, ...]) ->
         "version": told["provenance"]["version"],
         "judgement_sha256": told["provenance"]["judgement_sha256"],
         "catalogue_sha256": told["provenance"]["catalogue_sha256"],
+        "profile_sha256": told["profile"]["sha256"],
         "input_sha256": told["input_sha256"],
         "required": told["required"],
         "decision": told["decision"],
@@ -180,6 +181,7 @@ def _expected(report: GateReport, **changes: Any) -> dict[str, Any]:
         "judgement_sha256": source.judgement_sha256,
         "rulebook_sha256": source.rulebook_sha256,
         "catalogue_sha256": source.catalogue_sha256,
+        "profile_sha256": report.profile.sha256,
         "version": source.version,
     }
     return kept | changes
@@ -235,7 +237,8 @@ def test_another_catalogue_is_told(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    "name", ["version", "judgement_sha256", "rulebook_sha256", "catalogue_sha256", "input_sha256", "digest"]
+    "name",
+    ["version", "judgement_sha256", "rulebook_sha256", "catalogue_sha256", "profile_sha256", "input_sha256", "digest"],
 )
 def test_each_expectation_holds_the_order(name: str) -> None:
     """One alone is enough; it is named with what was found."""

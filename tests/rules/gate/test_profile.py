@@ -1,0 +1,169 @@
+"""The operator's profile: a request tightens it, and whatever weakens it is told and starts nothing."""
+
+from __future__ import annotations
+
+import copy
+import json
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from rules.assessor import Assessor
+from rules.gate.gate import CHANGED_PART, FOREIGN_MACHINE, gate
+from rules.gate.profile import STRICT, Profile, load_profile
+from rules.rulebook.source import RulebookError
+from rules.schema.gate import GateReport, GateRequest
+from rules.schema.parsing import parse
+from tests.support.orders import order_of
+from tests.support.stacks import assessor
+
+TODAY = date(2031, 5, 1)
+WAIVER = {"requirement": "machine_moment", "reason": "no changer", "owner": "tool room", "until": "2031-05-01"}
+
+
+def _profile(tmp_path: Path, **parts: Any) -> Profile:
+    file = tmp_path / "profile.yaml"
+    file.write_text(json.dumps({"profile": "shop", **parts}), encoding="utf-8")
+    return load_profile(file, assessor().book, TODAY)
+
+
+def _decided(order: dict[str, Any], profile: Profile = STRICT, by: Assessor | None = None) -> GateReport:
+    return gate(parse(GateRequest, copy.deepcopy(order)), by or assessor(), profile)
+
+
+def _threshold(value: float) -> dict[str, Any]:
+    return {"thresholds": [{"code": "OVH-010", "threshold": "max_length_to_diameter", "value": value}]}
+
+
+@pytest.mark.parametrize(
+    ("policy", "weakens"),
+    [
+        ({"gauge_plane_diameters": 0}, True),
+        ({"slip_fit": "mean"}, True),
+        ({"flute_bending_ratio": 1}, True),
+        ({"edge_wear": 1}, True),
+        (_threshold(5), True),
+        ({"gauge_plane_diameters": 3.5}, False),
+        ({"judged_runout": "parts_at_limits"}, False),
+        ({"flute_bending_ratio": 0.75}, False),
+        ({"edge_wear": 1.4}, False),
+        ({"on_warning": "fail"}, False),
+        ({"on_undecided": "fail"}, False),
+        (_threshold(3.9), False),
+    ],
+)
+@pytest.mark.parametrize("own", [False, True], ids=["order", "operation"])
+def test_every_departure_is_told_and_weakening_starts_nothing(policy: dict[str, Any], weakens: bool, own: bool) -> None:
+    """First principles: a nearer plane, thicker flutes, sharper edges and a mean clearance promise more."""
+    order = order_of("good")
+    (order["operations"][0] if own else order)["policy"] = policy
+    told = _decided(order)
+    (one,) = told.policy_deviations
+    at = "/operations/0/policy/" if own else "/policy/"
+    assert one.at.startswith(at + next(iter(policy)))
+    assert one.weakens is weakens
+    if weakens:
+        assert not told.may_start
+    elif told.decision == "release":
+        assert told.may_start
+    plain = order_of("good", policy={"slip_fit": "maximum", "gauge_plane_diameters": 3})
+    assert _decided(plain).policy_deviations == []
+
+
+def test_the_profile_is_the_measure(tmp_path: Path) -> None:
+    """What the operator allows is no departure; a request below the operator's floor is one."""
+    profile = _profile(tmp_path, policy={"gauge_plane_diameters": 2, **_threshold(5)})
+    plain = _decided(order_of("good"), profile)
+    assert (plain.may_start, plain.policy_deviations) == (True, [])
+    assert plain.profile.sha256 != STRICT.digest
+    same = _decided(order_of("good", policy={"gauge_plane_diameters": 2}), profile)
+    assert same.policy_deviations == []
+    weaker = _decided(order_of("good", policy=_threshold(5.5)), profile)
+    assert [(one.at, one.default, one.weakens) for one in weaker.policy_deviations] == [
+        ("/policy/thresholds/0", "5.0", True)
+    ]
+    assert not weaker.may_start
+
+
+def test_a_waiver_lifts_one_requirement_until_its_day(tmp_path: Path) -> None:
+    """With reason, owner and day in the answer; for its machine alone; gone after the day."""
+
+    def profile(machine: str, until: str) -> Profile:
+        return _profile(tmp_path, waivers=[{**WAIVER, "machine": machine, "until": until}])
+
+    order = order_of("no moment")
+    held = _decided(order)
+    assert held.decision == "hold"
+    told = _decided(order, profile("mill 3", "2031-05-01"))
+    assert (told.may_start, told.operations[0].waived) == (True, ["machine_moment"])
+    (one,) = told.profile.waivers
+    assert (one.reason, one.owner, one.until) == ("no changer", "tool room", "2031-05-01")
+    assert _decided(order, profile("mill 4", "2031-05-01")).decision == "hold"
+    assert _decided(order, profile("mill 3", "2031-04-30")).decision == "hold"
+
+
+def test_the_operators_machine_has_the_operators_limits() -> None:
+    """Limits of the profile hold, another one in the order is told, and a machine without an entry is held."""
+    machine = order_of("good")["operations"][0]["machine"]
+    profile = STRICT.model_copy(
+        update={"machines": {"mill 3": parse(GateRequest, {**order_of("good"), "machine": machine}).machine}}
+    )
+    assert _decided(order_of("good"), profile).may_start
+    order = order_of("good")
+    order["operations"][0]["machine"]["max_speed_rpm"] = 90000
+    told = _decided(order, profile)
+    assert [one.at for one in told.policy_deviations] == ["/operations/0/machine/max_speed_rpm"]
+    assert not told.may_start
+    order["operations"][0]["machine"]["id"] = "mill 9"
+    assert FOREIGN_MACHINE in {it.code for it in _decided(order, profile).operations[0].reasons}
+
+
+def test_a_part_of_the_catalogue_is_not_replaced(tmp_path: Path) -> None:
+    """Neither by a definition of the request with its key, nor by fields laid over it."""
+    order = order_of("good")
+    collet = order["operations"][0]["stack"]["components"][1]
+    (tmp_path / "parts.json").write_text(json.dumps({"KB-C1": collet}), encoding="utf-8")
+    mounted = Assessor.load(catalogue=tmp_path)
+
+    def decided(source: str, **more: Any) -> GateReport:
+        changed = copy.deepcopy(order)
+        of = {"from": source, "key": "KB-C1"}
+        changed["operations"][0]["stack"]["components"][1] = {"kind": "reference", "of": of, "id": "collet-1", **more}
+        if source == "request":
+            changed["components"] = {"KB-C1": collet}
+        return _decided(changed, by=mounted)
+
+    assert decided("catalogue").may_start
+    for told in (decided("request"), decided("catalogue", **{"with": {"unbalance_g_mm": 0.1}})):
+        assert told.decision == "hold"
+        assert [it.code for it in told.operations[0].reasons] == [CHANGED_PART]
+
+
+@pytest.mark.parametrize(
+    "parts",
+    [
+        {"polcy": {}},
+        {"policy": {"unstated": "typical"}},
+        {"policy": {"thresholds": [{"code": "OVH-999", "threshold": "a", "value": 1}]}},
+        {"waivers": [{name: value for name, value in WAIVER.items() if name != "reason"}]},
+        {"waivers": [WAIVER | {"requirement": "nothing"}]},
+        {"waivers": [WAIVER | {"until": "soon"}]},
+    ],
+)
+def test_a_wrong_profile_is_refused(tmp_path: Path, parts: dict[str, Any]) -> None:
+    """At the start, with its file."""
+    with pytest.raises(RulebookError) as caught:
+        _profile(tmp_path, **parts)
+    assert "profile.yaml" in str(caught.value)
+
+
+def test_what_is_no_yaml_is_refused(tmp_path: Path) -> None:
+    """A file that is cut off is no profile without waivers; one that is not there is no strict one."""
+    for text in ("waivers: [", "- a", ""):
+        (tmp_path / "profile.yaml").write_text(text, encoding="utf-8")
+        with pytest.raises(RulebookError):
+            load_profile(tmp_path / "profile.yaml", assessor().book, TODAY)
+    with pytest.raises(RulebookError):
+        load_profile(tmp_path / "none.yaml", assessor().book, TODAY)
