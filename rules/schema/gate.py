@@ -81,8 +81,7 @@ Sha256 = Annotated[str, Field(pattern=r"^[0-9a-f]{64}$", description="SHA-256, 6
 class GateOperation(Operation):
     """Operation of the order with its tool.
 
-    Operations whose ids are the same or look alike (0 and O, 1 and l, upper and lower case) are put on hold, because
-    their results could be confused.
+    Operations whose ids are the same or look alike (0 and O, 1 and l, upper and lower case) are put on hold.
     """
 
     stack: Stack

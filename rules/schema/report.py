@@ -140,10 +140,9 @@ class RunoutPrediction(Out):
     """Statement on the total indicator reading at one plane."""
 
     of: Annotated[PredictionName, OPEN] = Field(
-        description="Subject of the statement. 'assemblies': assemblies with the runout of each part anywhere up to its"
-        " limit. 'parts_at_limits': assemblies with every part at its limit, only the clocking random. 'worst_case':"
-        " every contributor at its limit and in line, the only bound. 'best_clocking': every part at its limit,"
-        " clocked for the lowest reading; absent if no joint can be re-clocked."
+        description="'assemblies': each part anywhere up to its limit. 'parts_at_limits': every part at its limit, at"
+        " random clocking. 'worst_case': every contributor at its limit and in line, the only bound. 'best_clocking':"
+        " at their limits, clocked for the lowest reading; absent if no joint can be re-clocked."
     )
     quantiles_um: Quantiles
 

@@ -430,8 +430,7 @@ class Policy(Model):
     )
     unstated: Unstated = Field(
         "undecided",
-        description="What is not stated: left undecided, or assumed at its typical or cautious value. A gate accepts"
-        " only undecided.",
+        description="What is not stated: undecided, or assumed at its typical or cautious value.",
     )
     thresholds: list[ThresholdOverride] | None = Field(
         None, max_length=MAX_THRESHOLDS, description="Changed thresholds; the report lists them."

@@ -168,8 +168,8 @@ class SearchCounts(Out):
 
     parts: int = Field(description="Number of different components searched.")
     orders_possible: int = Field(
-        description="Number of possible orders of holder, extensions, reducers, collets and tool from the stock,"
-        " regardless of fit, times the knobs to try. The same on every page."
+        description="Number of possible orders of the stock, regardless of fit, times the knobs to try; the same on"
+        " every page."
     )
     orders_cut: int = Field(description="Number of orders ruled out early on this page; see `cut`.")
     judged: int = Field(description="Number of stacks judged on this page.")

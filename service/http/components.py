@@ -162,8 +162,8 @@ def share(document: Node, named: Mapping[str, Node]) -> None:
                 parameters[place] = _put(components, "parameters", _words(parameter["name"]), parameter)
 
 
-_SHARED_BY: Final = 3
-"""Objects from which on a field with one schema is named."""
+_SHARED_BY: Final = 2
+"""Objects from which on a field with one schema is named, where that is shorter."""
 
 
 def share_fields(document: Node) -> None:
