@@ -516,9 +516,9 @@ class Finding(Out):
         title="Margin", description="Margin to the limit in its unit; negative beyond it, null without a number."
     )
     rests_on: list[str] = Field(description=_RESTS_ON)
-    source: str = Field(description="Source of the rule, and of the table rows that decided.")
+    source: str = Field(description="Sources of the rule and of deciding table rows.")
     confidence: str | None = Field(
-        description="Confidence of the least sure table row that decided; null where none did.", examples=["standard"]
+        description="That of the least sure deciding row; null for none.", examples=["standard"]
     )
     message: str = Field(description="Message with the observed value and the limit.")
     remedy: str = Field(description="What to do.")
@@ -584,7 +584,7 @@ class Assumption(Out):
     id: str = Field(description="Id, to which `rests_on` refers.", examples=["A1"])
     at: Pointer
     quantity: str = Field(description="Name of the quantity.", examples=["joint_stiffness"])
-    subject: str | None = Field(description="Id of the component, or joint as 'upper/lower'; null if not named.")
+    subject: str | None = Field(description="Component, or joint as 'upper/lower'; null if not named.")
     category: str | None = Field(description="Category of component or joint that the value is for; null for any.")
     value: float | str = Field(description="Assumed value.")
     low: float | None = Field(description="Low end of the likely range.")
@@ -846,7 +846,7 @@ class Provenance(Out):
     )
     never_measured: list[str] = Field(
         title="Computed, never compared with a measurement",
-        description="Computed quantities of this report that no measurement has confirmed, as text.",
+        description="Computed quantities that no measurement has confirmed.",
     )
     deviations: list[JudgementDeviation] = Field(
         description="Changed thresholds, lowered severities and replaced rules, in this order."
