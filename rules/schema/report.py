@@ -898,10 +898,10 @@ class Report(Out):
         title="Rules decided", description="Codes of rules that apply to the stack and were decided everywhere."
     )
     not_judged: list[NotJudged] = Field(description="Rules that have nothing to judge here, and why.")
-    understood: list[UnderstoodDesignation] = Field(description="Designations, and what they were understood as.")
+    understood: list[UnderstoodDesignation] = Field(description="Designations and their meanings.")
     stated_by_standard: list[StandardValue] = Field(description="Values taken from standards.")
-    assumptions: list[Assumption] = Field(description="Assumed values, those first on which the results depend most.")
-    ranges: list[AssumedRange] = Field(description="Results that rest on assumptions, at both ends.")
+    assumptions: list[Assumption] = Field(description="Assumed values, the most decisive first.")
+    ranges: list[AssumedRange] = Field(description="Results on assumptions, at both ends.")
     geometry: GeometryReport
     runout: RunoutReport
     speed: SpeedReport
