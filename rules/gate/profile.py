@@ -7,7 +7,7 @@ import json
 from collections.abc import Iterator
 from datetime import date
 from pathlib import Path
-from typing import Final
+from typing import Annotated, Final
 
 import yaml
 from pydantic import Field, ValidationError
@@ -30,7 +30,7 @@ class Waiver(Model):
     machine: Text | None = Field(None, description="Id of the machine; all if absent.")
     reason: Text = Field(min_length=1)
     owner: Text = Field(min_length=1)
-    until: date
+    until: Annotated[date, Field(strict=False)]
 
 
 class Profile(Model):

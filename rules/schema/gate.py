@@ -162,7 +162,7 @@ class WaiverReport(Out):
     requirement: Annotated[RequirementName, OPEN]
     machine: str | None = Field(description="Id of the machine; null for all.")
     reason: str
-    owner: str
+    owner: str = Field(description="Who answers for it.")
     until: str = Field(description="Last day, ISO 8601.")
 
 
