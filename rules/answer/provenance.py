@@ -38,17 +38,17 @@ def judgement_sha256(book: Rulebook) -> str:
 
     The request, its policy and the mounted catalogue are judged; they are not part of it.
     """
-    return _judgement_sha256(book.digest)
+    return _judgement_sha256(book.digest, VERSION, _tables())
 
 
 @lru_cache(maxsize=64)
-def _judgement_sha256(rulebook_digest: str) -> str:
+def _judgement_sha256(rulebook_digest: str, version: str, tables: tuple[tuple[str, str], ...]) -> str:
     record = {
         "form": 1,
         "service": NAME,
-        "version": VERSION,
+        "version": version,
         "rulebook_sha256": rulebook_digest,
-        "tables": dict(_tables()),
+        "tables": dict(tables),
     }
     return hashlib.sha256(json.dumps(record, sort_keys=True, separators=(",", ":")).encode()).hexdigest()
 

@@ -74,7 +74,7 @@ def _drop_field(schema: str, name: str, *, required: bool) -> Edit:
     return _all(drop, _take(f"@{schema} required", name)) if required else drop
 
 
-SPEED = "@Operation properties spindle_speed_rpm"
+SPEED = "@SpindleSpeedRpm"
 CHECK = "paths /v1/checks post"
 ORDER = "@GateRequest properties order"
 EXPORT = "paths /v1/exports post"

@@ -157,6 +157,8 @@ def test_finishing_with_a_long_helix_passes() -> None:
     assert known(_load(straight).radial_force_n) == pytest.approx(2814, abs=1)
     request["operations"][0]["limits"]["deflection_um"] = 120
     request["stack"]["components"][1]["workpiece_side"] |= {"rated_torque_n_m": 40, "rated_grip_mm": 40}
+    for part in request["stack"]["components"]:  # a limit of zero would be a warning
+        part["runout"]["law"] = "measured"
     report = report_of(request)
     assert report.verdict == "pass", (report.findings, report.undecided)
     request["stack"]["components"][2]["helix_angle_deg"] = 0
