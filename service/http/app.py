@@ -102,7 +102,7 @@ def create_app(settings: Settings | None = None, assessor: Assessor | None = Non
         readings_router(assessor),
         budgets_router(assessor),
         comparisons_router(watched),
-        gates_router(watched, profile_of(settings, assessor.book)),
+        gates_router(watched, profile_of(settings, assessor.book), metrics.gated),
         explanations_router(assessor),
         searches_router(assessor),
         imports_router(),

@@ -25,6 +25,7 @@ from rules.analysis import StackAnalysis
 from rules.answer.provenance import judgement_sha256
 from rules.assessor import Assessor
 from rules.rulebook.book import Rulebook
+from rules.schema.gate import GateReport
 from rules.schema.parsing import parse_request
 from rules.schema.report import Report
 from rules.schema.request import CheckRequest
@@ -200,6 +201,17 @@ class Metrics:
         self._lines = _Labelled(
             Counter(name("batch_lines"), "Results of batch lines by kind.", ("answer",), registry=own)
         )
+        self._decisions = _Labelled(
+            Counter(
+                name("gate_decisions"),
+                "Orders by decision and whether they may start.",
+                ("decision", "may_start"),
+                registry=own,
+            )
+        )
+        self._deviations = _Labelled(
+            Counter(name("gate_deviations"), "Orders with a deviation, by what deviates.", ("kind",), registry=own)
+        )
         self._build = Gauge(
             name("build_info"),
             "Version and digests of rulebooks and judgement in the labels; the value is always 1.",
@@ -247,6 +259,18 @@ class Metrics:
             {finding.code for finding in report.findings},
             {gap.code for gap in report.undecided},
         )
+
+    def gated(self, report: GateReport) -> None:
+        """Count an order by its decision, and by each kind of deviation from rulebooks, profile and requirements."""
+        self._decisions[report.decision, str(report.may_start).lower()].inc()
+        kinds: set[str] = {one.kind for one in report.provenance.deviations if one.kind != "threshold"}
+        for one in report.policy_deviations:
+            # the last step is a field of a policy or of a machine, or the number of a threshold
+            name = one.at.rpartition("/")[2]
+            kinds.add("threshold" if name.isdigit() else name)
+        kinds.update("not_required" for _ in report.not_required)
+        for kind in kinds:
+            self._deviations[(kind,)].inc()
 
     def lines_answered(self, answers: Iterable[LineAnswer]) -> None:
         """Count the results of a batch."""

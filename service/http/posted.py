@@ -21,6 +21,7 @@ from service.examples import RequestExample
 from service.http.answers import HTML, JSON, TEXT, json_answer, readable_answer, require_acceptable, require_json_body
 from service.http.problem_answers import responses
 from service.operations.heavy_work import LIGHT_BYTES, HeavyWork
+from service.operations.problems import NOTES
 from service.sheets.check import report_text
 from service.sheets.page import report_page
 from service.sheets.text import PLAIN_WIDTH
@@ -95,6 +96,7 @@ def add_posted_route(
     in_thread: bool = False,
     problems: Sequence[str] = (),
     representations: Mapping[str, Representation[Asked]] = NO_OTHERS,
+    noted: Callable[[Any], Mapping[str, Any]] | None = None,
 ) -> None:
     """Add ``POST path`` with a request of model ``asked`` and a report of model ``answered``.
 
@@ -102,7 +104,7 @@ def add_posted_route(
 
     `in_thread` always uses a thread and applies the work limit, for requests with many stacks. `representations`
     are formats other than JSON by media type, always made in a thread. `problems` are problem types in addition to
-    the usual ones.
+    the usual ones. `noted` returns what the log line of the request tells of the report, and counts it.
     """
     requests = {name: {"summary": one.summary, "value": one.request} for name, one in examples.items()}
     # the first only: openapi/examples has the others
@@ -147,6 +149,15 @@ def add_posted_route(
         if chosen != JSON:
             text = representations[chosen].text
             return readable_answer(await heavy.threaded(lambda: text(parse(asked, parse_json(body)))), chosen)
+        if noted is not None:
+
+            def both() -> tuple[BaseModel, Response]:
+                report = answer(parse(asked, parse_json(body)))
+                return report, json_answer(report)
+
+            report, made = await heavy.threaded(both, limited=in_thread)
+            request.scope.get(NOTES, {}).update(noted(report))
+            return made
         if in_thread or len(body) > LIGHT_BYTES:
             return await heavy.threaded(lambda: json_answer(answer(parse(asked, parse_json(body)))), limited=in_thread)
         wanted = parse(asked, parse_json(body))

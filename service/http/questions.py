@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from typing import Any
+
 from fastapi import APIRouter
 
 from rules.assessor import Assessor
@@ -162,12 +165,37 @@ def explanations_router(assessor: Assessor) -> APIRouter:
     return router
 
 
-def gates_router(assessor: Assessor, profile: Profile = STRICT) -> APIRouter:
+def gate_notes(report: GateReport) -> dict[str, Any]:
+    """What the log line of a gate tells for an audit: decision, digests and deviations; nothing else of the order."""
+    source = report.provenance
+    deviations = [one.code for one in source.deviations] + [one.at for one in report.policy_deviations]
+    return {
+        "order": report.order,
+        "revision": report.revision,
+        "decision": report.decision,
+        "may_start": report.may_start,
+        "digest": report.digest,
+        "input_sha256": report.input_sha256,
+        "judgement_sha256": source.judgement_sha256,
+        "catalogue_sha256": source.catalogue_sha256,
+        "profile_sha256": report.profile.sha256,
+        "deviations": deviations + [f"not required: {one.name}" for one in report.not_required],
+        "unmet": [one.name for one in report.unmet],
+    }
+
+
+def gates_router(
+    assessor: Assessor, profile: Profile = STRICT, counted: Callable[[GateReport], None] = lambda _: None
+) -> APIRouter:
     """The router with this assessor and the operator's profile."""
     router = APIRouter(tags=["gates"])
 
     def decide(request: GateRequest) -> GateReport:
         return gate(request, assessor, profile)
+
+    def noted(report: GateReport) -> dict[str, Any]:
+        counted(report)
+        return gate_notes(report)
 
     add_posted_route(
         router,
@@ -187,6 +215,7 @@ def gates_router(assessor: Assessor, profile: Profile = STRICT) -> APIRouter:
         response_description="The order was evaluated; see `may_start`.",
         examples=GATE_EXAMPLES,
         in_thread=True,
+        noted=noted,
     )
     return router
 

@@ -76,7 +76,7 @@ class RequestLog:
         start = perf_counter()
         identity = _identity(scope["headers"])
         header = (b"x-request-id", identity["request_id"].encode())
-        notes: dict[str, str] = {}
+        notes: dict[str, Any] = {}
         scope[NOTES] = notes
         scope[REQUEST_ID] = identity["request_id"]
         status, size, complete = 0, 0, False

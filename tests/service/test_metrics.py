@@ -28,6 +28,7 @@ from service.http.request_log import METHODS
 from service.operations.assessors import load_assessor
 from service.operations.settings import Settings
 from tests.service.conftest import Client
+from tests.support.orders import order_of
 
 ROOT = Path(__file__).resolve().parents[2]
 DEMO = ROOT / "demo_data" / "stacks"
@@ -271,3 +272,15 @@ def test_two_applications_of_one_process_count_apart() -> None:
     one.problem("not-found")
     assert "not-found" in one.text().decode()
     assert "not-found" not in other.text().decode()
+
+
+def test_gates_are_counted_by_decision_and_deviation(client: Client) -> None:
+    """A release that may start, one that may not for its policy, and a hold."""
+    client.request("POST", "/v1/gates", json=order_of("good"))
+    client.request("POST", "/v1/gates", json=order_of("good", policy={"slip_fit": "mean"}))
+    client.request("POST", "/v1/gates", json=order_of("no feed"))
+    samples = _samples(client)
+    assert _value(samples, "gate_decisions_total", decision="release", may_start="true") == 1
+    assert _value(samples, "gate_decisions_total", decision="release", may_start="false") == 1
+    assert _value(samples, "gate_decisions_total", decision="hold", may_start="false") == 1
+    assert _value(samples, "gate_deviations_total", kind="slip_fit") == 1

@@ -20,8 +20,12 @@ from opentelemetry.trace.propagation.tracecontext import TraceContextTextMapProp
 
 from rules.assessor import Assessor
 from rules.rulebook.loader import base_request
+from service.http.app import create_app
 from service.http.request_log import TraceContext, trace_context
 from service.operations.logs import Sink, json_formatter
+from service.operations.settings import Settings
+from tests.service.conftest import Client
+from tests.support.orders import order_of
 
 CHECK = json.dumps(base_request("nut_collet")).encode()
 TRACE, PARENT = "4bf92f3577b34da6a3ce929d0e0e4736", "00f067aa0ba902b7"
@@ -370,3 +374,18 @@ def test_a_line_torn_by_a_full_pipe_spoils_no_other() -> None:
     assert torn.endswith(b"xxx")
     assert json.loads(notice)["lines"] == 1
     assert json.loads(whole)["message"] == "whole"
+
+
+def test_a_gate_leaves_a_trail(assessor: Assessor, log: _Log) -> None:
+    """Order, decision, digests and deviations are in the log line, and no more of what was sent."""
+    app = create_app(Settings(batch_workers=1), assessor)
+    order = order_of("good", policy={"slip_fit": "mean"}, expect={"digest": "a" * 64})
+    order["context"] = {"job": MARK}
+    order["operations"][0]["stack"]["description"] = MARK
+    told = Client(app).request("POST", "/v1/gates", json=order).json()
+    (line,) = [one for one in log.lines if one.get("route") == "/v1/gates"]
+    assert (line["order"], line["decision"], line["may_start"]) == (order["order"], "release", False)
+    assert line["digest"] == told["digest"]
+    assert line["judgement_sha256"] == told["provenance"]["judgement_sha256"]
+    assert (line["deviations"], line["unmet"]) == (["/policy/slip_fit"], ["digest"])
+    assert MARK not in log.text
