@@ -384,8 +384,8 @@ def as_text(document: dict[str, Any]) -> str:
 
 _WIDTH: Final = 300
 
-_INDENTED: Final = 2
-"""Levels that are indented; the spaces of all would be a twentieth of the document."""
+_INDENTED: Final = 0
+"""Levels that are indented: lines are enough for a diff, and the spaces of two are a fortieth of the document."""
 
 
 def _indented(node: Any, depth: int, at: tuple[str, ...] = ()) -> str:
