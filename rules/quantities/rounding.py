@@ -14,6 +14,7 @@ _DECIMALS: Final = {
     "mm": 4,
     "um": 3,
     "um/mm": 6,
+    "um/m": 3,
     "kg": 4,
     "g mm": 3,
     "rpm": 1,

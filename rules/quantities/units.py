@@ -36,6 +36,7 @@ _CODE_OF_ENDING: Final = MappingProxyType(
         "_n_per_um": "N/um",
         "_um_per_n": "um/N",
         "_um_per_mm": "um/mm",
+        "_um_per_m": "um/m",
         "_m_per_min": "m/min",
         "_mm_per_s": "mm/s",
         "_kg_m3": "kg/m3",

@@ -53,6 +53,7 @@ Unit: TypeAlias = Literal[
     "none",
     "deg",
     "um/mm",
+    "um/m",
     "N/um",
     "N m/mrad",
     "kg/m3",

@@ -19,6 +19,7 @@ from rules.runout.formulas import (
     line_from_bow,
     line_from_offset,
     line_from_pivot,
+    line_from_tilt,
     line_from_two_readings,
     slip_fit_lines,
 )
@@ -119,7 +120,7 @@ def _line(runout: Runout, at: str, reference: OrMissing[float], pivot: OrMissing
             reference,
         )
     (only,) = statements
-    if runout.character == "offset" or only.tir_um == 0.0:
+    if runout.character == "offset" or only.tir_um == 0.0 or runout.max_tilt_um_per_m is not None:
         return line_from_offset(readings[0])
 
     def tilt(zero: float, middle: float) -> Line | Missing:
@@ -156,9 +157,25 @@ def _component(index: int, member: Member, places: Sequence[Position], frame: Fr
         _of_part(
             "part_runout", f"runout of {part.id}", part.id, law, line, index + 1, _stated(part.runout.statements), group
         ),
+        *_tilt(f"tilt:{part.id}", part.id, part.runout, reference, index + 1),
         *_uncertainties(part.id, part.runout, f"{member.at}/runout", reference, places[index].pivot, index + 1),
         *found,
     ]
+
+
+def _tilt(
+    name: str, component: str | None, runout: Runout, reference: OrMissing[float], displaces_from: int
+) -> list[Contributor]:
+    """Return the stated bound of the tilt: a vector of its own, zero at the plane of the only reading."""
+    if runout.max_tilt_um_per_m is None or len(runout.statements) != 1 or isinstance(reference, Missing):
+        return []
+    (only,) = runout.statements
+    line = line_from_tilt(runout.max_tilt_um_per_m, reference + only.at_mm)
+    # a reading does not show the tilt, and what bounds it remains a limit
+    law: RunoutLaw = "capability" if runout.law == "capability" else "limit"
+    at_100_mm = Tir(0.2 * runout.max_tilt_um_per_m)
+    of = "the spindle" if component is None else component
+    return [Contributor(name, "tilt", f"tilt of {of}", component, None, law, line, displaces_from, at_100_mm)]
 
 
 _WITHIN_95: Final = 2.0 / gaussian_sigma(1.0) / 4.0
@@ -271,17 +288,20 @@ def _clearance(index: int, case: StackJoint, mouth: OrMissing[float], mean: bool
     return found._replace(line=lines.bound, parts=(lines.at_mouth, lines.at_rear))
 
 
-def _spindle(chain: Chain, geometry: Positions, frame: Frame) -> Contributor | Missing | None:
+def _spindle(chain: Chain, geometry: Positions, frame: Frame) -> list[Contributor | Missing]:
     machine = chain.machine
     if machine is None or machine.spindle_runout is None or not geometry.places:
-        return None
+        return []
     runout = machine.spindle_runout
     line = _line(runout, "/machine/spindle_runout", 0.0, geometry.places[0].pivot)
     if isinstance(line, Missing):
-        return line
+        return [line]
     group = frame.group if runout.is_directed else None
     name, law, stated = "runout of the spindle", runout.law or "limit", _stated(runout.statements)
-    return Contributor("spindle_runout", "spindle_runout", name, None, None, law, line, 0, stated, group)
+    return [
+        Contributor("spindle_runout", "spindle_runout", name, None, None, law, line, 0, stated, group),
+        *_tilt("tilt:spindle", None, runout, 0.0, 0),
+    ]
 
 
 def contributors_of(chain: Chain, geometry: Positions) -> Contributors:
@@ -292,7 +312,7 @@ def contributors_of(chain: Chain, geometry: Positions) -> Contributors:
     frames = frames_of(chain)
     mean = (chain.request.policy or DEFAULT_POLICY).slip_fit == "mean"
     turns = [0, *accumulate(int(count != 1) for count in positions_of(chain))]
-    found: list[Contributor | Missing | None] = [_spindle(chain, geometry, frames[0])]
+    found: list[Contributor | Missing | None] = [*_spindle(chain, geometry, frames[0])]
     for index, member in enumerate(chain.members):
         own = turns[index + 1]
         if index > 0:

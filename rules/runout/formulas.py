@@ -37,6 +37,7 @@ __all__ = [
     "line_from_bow",
     "line_from_offset",
     "line_from_pivot",
+    "line_from_tilt",
     "line_from_two_readings",
     "single_turns",
     "slip_fit_lines",
@@ -243,6 +244,37 @@ def slip_fit_lines(clearance_um: float, grip_mm: float, mouth_mm: float) -> Slip
         Line(EccentricityVector(-rate * mouth_mm), rate),
         Line(EccentricityVector(half - 2.0 * rate * mouth_mm), 2.0 * rate, mouth_mm),
     )
+
+
+def line_from_tilt(tilt_um_per_m: float, at_mm: float) -> Line:
+    """Return the line of a bounded tilt about the plane of a reading: a(z) = α·(z − at).
+
+    With the disc of the reading beside it, the axis at z is displaced by at most TIR/2 + α·|z − at|.
+
+    Parameters
+    ----------
+    tilt_um_per_m : float
+        Bound α of the tilt of the axis, µm/m, ≥ 0.
+    at_mm : float
+        Plane of the reading, mm.
+
+    Returns
+    -------
+    Line
+        Line that is zero at the plane of the reading; its sign changes there, which no isotropic law sees.
+
+    Notes
+    -----
+    Source: triangle inequality, first principles.
+
+    Examples
+    --------
+    >>> line = line_from_tilt(32.5, 0.0)
+    >>> round(2.0 * line.at(150.0), 2)
+    9.75
+    """
+    slope = tilt_um_per_m / 1000.0
+    return Line(EccentricityVector(-slope * at_mm), slope)
 
 
 def line_from_two_readings(tir1_um: TirVector, at1_mm: float, tir2_um: TirVector, at2_mm: float) -> Line:

@@ -41,7 +41,7 @@ class BudgetRequest(StackRequest):
 class BudgetContributor(ContributorReport):
     """Contributor with its lever and its effect at every plane of the budget."""
 
-    stated_tir_um: float = Field(description="Stated runout, the outermost of two statements, TIR in µm.")
+    stated_tir_um: float = Field(description="Stated runout, TIR in µm: outermost of two, tilt bound's over 100 mm.")
     amplification: dict[str, float] = Field(
         description="Runout divided by the stated runout, by plane; empty if 0 µm is stated."
     )

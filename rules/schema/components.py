@@ -114,6 +114,8 @@ class RunoutStatement(Model):
     )
 
 
+Tilt = Annotated[float, Field(ge=0, le=10_000)]
+
 RunoutLaw = Literal["limit", "capability", "measured"]
 
 RunoutCharacter = Literal["tilt", "offset"]
@@ -129,6 +131,9 @@ class Runout(Model):
     )
     character: RunoutCharacter | None = Field(
         None, description="Meaning of a single value: 'tilt' (default), or 'offset' for constant eccentricity."
+    )
+    max_tilt_um_per_m: Tilt | None = Field(
+        None, description="Bound of the axis's tilt beside a single value, µm/m; the reading grows by twice that."
     )
     statements: list[RunoutStatement] = Field(
         min_length=1,

@@ -81,7 +81,9 @@ SPEED_CAUSES: Final = {
 
 _RESTS_ON: Final = "Ids of the assumptions and of the values stated by a standard behind this value."
 
-ContributorKind = Literal["part_runout", "uncertainty", "straightness", "roundness", "clearance", "spindle_runout"]
+ContributorKind = Literal[
+    "part_runout", "tilt", "uncertainty", "straightness", "roundness", "clearance", "spindle_runout"
+]
 
 
 class Estimate(Out):

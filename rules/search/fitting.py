@@ -103,6 +103,7 @@ BY_PART: Final = frozenset(
         "tolerance_span_um",
         "runout_distance_mm",
         "angle_without_measurement",
+        "tilt_beside_two_readings",
         "stated_length_mm",
         "outline_length_mm",
         "outline_mismatch_mm",

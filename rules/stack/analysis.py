@@ -195,6 +195,8 @@ def contradiction_properties(fact: Properties, member: Member) -> None:
             fact.add("promised_tir_um", max(first.tir_um, last.tir_um))
         if first is not last:
             fact.add("runout_distance_mm", abs(first.at_mm - last.at_mm))
+        if part.runout.max_tilt_um_per_m is not None:
+            fact.add("tilt_beside_two_readings", first is not last)
         if first.angle_deg is not None or last.angle_deg is not None:
             fact.add("angle_without_measurement", part.runout.law != "measured")
     stated, outline = _stated_length(part), profile_length(part)

@@ -50,6 +50,7 @@ _WORDS_OF_ENDING: Final[Mapping[str, Unit]] = MappingProxyType(
         "_n_m_per_mrad": "N m/mrad",
         "_n_per_um": "N/um",
         "_um_per_mm": "um/mm",
+        "_um_per_m": "um/m",
         "_m_per_min": "m/min",
         "_kg_mm2": "kg mm2",
         "_kg_m3": "kg/m3",
@@ -72,7 +73,7 @@ _WORDS_OF_ENDING: Final[Mapping[str, Unit]] = MappingProxyType(
 """Units by the end of a field's name, longer ends before those they end in."""
 
 _UNIT_AT_END: Final = re.compile(
-    r",(?: TIR in)? (?:mm|µm|rpm|kg|N|N·m|kW|MPa|GPa|g·mm|kg·mm²|kg/m³|m/min|N/µm|N·m/mrad|µm/mm|Hz|°C|degrees)$"
+    r",(?: TIR in)? (?:mm|µm|rpm|kg|N|N·m|kW|MPa|GPa|g·mm|kg·mm²|kg/m³|m/min|N/µm|N·m/mrad|µm/mm|µm/m|Hz|°C|degrees)$"
 )
 """The unit that a description ends in; the property states it beside."""
 

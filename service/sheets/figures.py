@@ -76,6 +76,7 @@ _UNITS: Final[Mapping[str, Unit]] = MappingProxyType(
         "_m_per_min": Unit("m/min"),
         "_mm_per_s": Unit("mm/s"),
         "_um_per_mm": Unit("µm/mm"),
+        "_um_per_m": Unit("µm/m"),
         "_n_per_um": Unit("N/µm"),
         "_um_per_n": Unit("µm/N"),
         "_kg_mm2": Unit("kg·mm²"),

@@ -159,3 +159,46 @@ def test_one_reading_of_a_spindle_tilts_about_the_gauge_line() -> None:
     (spindle,) = [item for item in derived.contributors.known if item.name == "runout of the spindle"]
     assert known(derived.geometry.places[0].pivot) == 0
     assert [2 * spindle.line.at(z) for z in (-10, 0, 80, 160)] == pytest.approx([4, 4, 4, 8])
+
+
+def test_a_tilt_bound_is_a_vector_of_its_own() -> None:
+    """First principles, 2·(a + α·|z - z₁|): 4 µm at 50 mm from the face and 20 µm/m, which reads 4 µm over 100 mm."""
+    request = base_request("press_in")
+    request["stack"]["components"][0]["runout"] = {"statements": [{"tir_um": 4, "at_mm": 50}], "max_tilt_um_per_m": 20}
+    found = _contributors(request)
+    assert [_tir(found, "runout of holder", z) for z in (70, 120, 220)] == pytest.approx([4, 4, 4])
+    assert [abs(_tir(found, "tilt of holder", z)) for z in (70, 120, 220)] == pytest.approx([2, 0, 4])
+    (tilt,) = [item for item in found.known if item.kind == "tilt"]
+    assert (tilt.id, tilt.law, tilt.group, tilt.stated_um) == ("tilt:holder", "limit", None, 4)
+
+
+@pytest.mark.parametrize(
+    ("law", "of_tilt"), [(None, "limit"), ("limit", "limit"), ("capability", "capability"), ("measured", "limit")]
+)
+def test_a_reading_does_not_measure_the_tilt(law: str | None, of_tilt: str) -> None:
+    """What bounds it stays a limit beside a measured offset, and a capability beside one."""
+    request = base_request("press_in")
+    runout = {"statements": [{"tir_um": 4, "at_mm": 50}], "max_tilt_um_per_m": 20, "law": law}
+    request["stack"]["components"][0]["runout"] = {name: value for name, value in runout.items() if value is not None}
+    assert {item.law for item in _contributors(request).known if item.kind == "tilt"} == {of_tilt}
+
+
+def test_the_tilt_of_a_spindle_counts_from_its_reading() -> None:
+    """Common practice, two bars: 2 µm at the nose; 10 µm/m reads 6 µm more at 300 mm."""
+    request = base_request("press_in")
+    request["machine"]["spindle_runout"] = {"statements": [{"tir_um": 2, "at_mm": 0}], "max_tilt_um_per_m": 10}
+    found = _contributors(request)
+    assert _tir(found, "runout of the spindle", 300) == pytest.approx(2)
+    assert _tir(found, "tilt of the spindle", 300) == pytest.approx(6)
+    (tilt,) = [item for item in found.known if item.kind == "tilt"]
+    assert tilt.displaces_from == 0
+
+
+def test_with_a_tilt_bound_a_reading_at_the_seat_is_enough() -> None:
+    """Without one it fixes no tilt, and the runout stays open."""
+    request = base_request("nut_collet")
+    tool = request["stack"]["components"][-1]
+    tool["runout"] = {"statements": [{"tir_um": 2, "at_mm": 0}]}
+    assert _contributors(request).lacking is not None
+    tool["runout"]["max_tilt_um_per_m"] = 15
+    assert _contributors(request).lacking is None
