@@ -11,6 +11,8 @@ from typing import Final, Literal, NamedTuple
 from rules.bending.beam import Segment, Spring, boundaries_of, cone_slices, shear_coefficient, tip_compliance
 from rules.bending.frequencies import frequencies_by_springs
 from rules.bending.interfaces import Band, Interface, interfaces_of, on_boundaries
+from rules.couplings.hollow_taper import HollowTaper
+from rules.couplings.polygonal_taper import PolygonalTaper
 from rules.couplings.sides import COUPLINGS
 from rules.cutting.analysis import CuttingLoad
 from rules.grip.formulas import lift_off_moment_n_m
@@ -477,6 +479,8 @@ def seat_properties(fact: Properties, chain: Chain, geometry: Positions, load: C
     if not coupling.face_contact or flange is None or force is None:
         return
     fact.add("clamping_force_n", force)
+    if chain.machine.drawbar_force_n is None and isinstance(side, HollowTaper | PolygonalTaper):
+        fact.add(f"clamping_{side.coupling}", side.size)
     height = _height_of(load)
     moment = when_both_known(lambda radial, tip: 1e-3 * radial * (tip - height), load.radial_force_n, geometry.tip)
     fact.add("seat_moment_n_m", moment)

@@ -169,6 +169,8 @@ class CuttingLoad(NamedTuple):
     """Distance from the tip at which the radial force acts."""
     spread: float = 0.0
     """Share by which what is computed may differ with the work material; 0 if its specific force is stated."""
+    work_material: str | None = None
+    """Row of the table that the specific force is from; None if it is stated."""
 
 
 NO_LOAD: Final = CuttingLoad(None, None, None, None, None, None)
@@ -181,6 +183,7 @@ class _Force(NamedTuple):
     exponent: OrMissing[float]
     ratio: OrMissing[float]
     spread: float
+    work_material: str | None
 
 
 def _specific(cut: Milling | HoleCut, at: str, tool: Tool | None) -> _Force:
@@ -200,6 +203,7 @@ def _specific(cut: Milling | HoleCut, at: str, tool: Tool | None) -> _Force:
         or_missing(exponent, at, "thickness_exponent"),
         or_missing(ratio, at, "radial_force_ratio"),
         spread,
+        cut.work_material if cut.unit_specific_force_mpa is None else None,
     )
 
 
@@ -271,6 +275,7 @@ def _milled(
         mean,
         force_height_mm=when_both_known(lambda load, _: load.in_plane_height_mm, milling, runout_um),
         spread=force.spread,
+        work_material=force.work_material,
     )
 
 
@@ -331,6 +336,7 @@ def _holed(chain: Chain, tool: Tool, cut: HoleCut, speed: OrMissing[float] | Non
         hole,
         None if radial is None else 0.0,
         force.spread,
+        force.work_material,
     )
 
 
@@ -368,6 +374,7 @@ def _tapped(chain: Chain, tool: Tool, cut: Tapping, speed: OrMissing[float] | No
         _power(torque, speed),
         torque,
         spread=spread,
+        work_material=cut.work_material if cut.unit_specific_force_mpa is None else None,
     )
 
 
@@ -436,7 +443,7 @@ def drive_properties(fact: Properties, chain: Chain, load: CuttingLoad) -> None:
         fact.add("machine_max_feed_force_n", machine.max_feed_force_n)
         fact.add("thrust_n", load.thrust_n)
     if load.source is not None:
-        fact.add("load_basis", basis_of(spread))
+        _rests_on(fact, "load", load, spread)
 
 
 def basis_of(spread: float) -> str:
@@ -444,11 +451,18 @@ def basis_of(spread: float) -> str:
     return f"specific cutting force ± {spread:.0%}" if spread else "as stated"
 
 
+def _rests_on(fact: Properties, name: str, load: CuttingLoad, spread: float) -> None:
+    """Add what a load rests on: words for messages and, with a spread, the row of the table for the source."""
+    fact.add(f"{name}_basis", basis_of(spread))
+    if spread and load.work_material is not None:
+        fact.add(f"{name}_material", load.work_material)
+
+
 def grip_properties(fact: Properties, load: CuttingLoad, safety: OrMissing[float]) -> None:
     """Add the safety factor at the lower end of the specific cutting force, and what the load rests on."""
     spread = 0.0 if load.source == "stated" else load.spread
     fact.add("largest_safety_factor", when_known(lambda factor: factor / (1.0 - spread), safety))
-    fact.add("load_basis", basis_of(spread))
+    _rests_on(fact, "load", load, spread)
 
 
 def bending_properties(fact: Properties, chain: Chain, load: CuttingLoad, deflection_um: OrMissing[float]) -> None:
@@ -456,7 +470,7 @@ def bending_properties(fact: Properties, chain: Chain, load: CuttingLoad, deflec
     stated = chain.operation is None or chain.operation.stated_load.radial_force_n is not None
     spread = 0.0 if stated else load.spread
     fact.add("least_deflection_um", _least(deflection_um, spread))
-    fact.add("force_basis", basis_of(spread))
+    _rests_on(fact, "force", load, spread)
 
 
 _SUITS: Final = {"drill": "drilling", "tap": "tapping", "reamer": "reaming", "boring_tool": "boring"}
@@ -514,7 +528,7 @@ def tapping_properties(fact: Properties, chain: Chain, load: CuttingLoad) -> Non
     if limit is not None or clutch is not None:
         fact.add("thread_torque_n_m", torque)
         fact.add("least_thread_torque_n_m", _least(torque, spread))
-        fact.add("thread_torque_basis", basis_of(spread))
+        _rests_on(fact, "thread_torque", load, spread)
     if limit is not None:
         fact.add("tap_torque_limit_n_m", limit)
     if clutch is not None:

@@ -40,7 +40,7 @@ from rules.grip.formulas import (
     slip_force_n,
     slip_torque_n_m,
 )
-from rules.grip.shrink import ShrinkJoint, is_shrink, opening_rings, shrink_joint, shrink_joint_of
+from rules.grip.shrink import ShrinkJoint, friction_row, is_shrink, opening_rings, shrink_joint, shrink_joint_of
 from rules.quantities.missing import (
     Missing,
     OrMissing,
@@ -274,6 +274,9 @@ def put_strength(fact: Properties, grip: Grip, speed: OrMissing[float] | None) -
         fact.add("safety_factor", grip.safety)
     if grip.shrink is None:
         return
+    side = grip.case.upper_side
+    if isinstance(side, ShrinkFit) and side.friction is None:
+        fact.add("shrink_friction", friction_row(side, grip.case.lower))
     fact.add("hub_stress_mpa", when_known(lambda joint: joint.hub_stress_mpa, grip.shrink))
     fact.add("hub_yield_mpa", grip.shrink if isinstance(grip.shrink, Missing) else grip.shrink.yield_mpa)
     fact.add("opening_degc", when_known(lambda joint: joint.opening_temperature_c, grip.shrink))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, fields
 from functools import cache
-from typing import NamedTuple
+from typing import Literal, NamedTuple
 
 from rules.couplings.straight_shank import ShrinkFit
 from rules.grip.fits import clearance_of, shank_of
@@ -35,6 +35,7 @@ from rules.stack.positions import Positions, grip_of
 __all__ = [
     "ShrinkJoint",
     "ShrinkJointValue",
+    "friction_row",
     "is_shrink",
     "opening_rings",
     "shrink_joint",
@@ -108,14 +109,23 @@ class ShrinkJoint(NamedTuple):
     opening_temperature_c: OrMissing[float]
 
 
+def friction_row(side: ShrinkFit, shank: Member) -> Literal["friction", "friction_heated", "friction_degreased"]:
+    """Return the row of the friction that counts unless one is stated; of carbide there is only the cautious one."""
+    if side.assembled is None or shank.part.material in (None, "cemented_carbide"):
+        return "friction"
+    return "friction_degreased" if side.assembled == "heated_degreased" else "friction_heated"
+
+
 def _friction(side: ShrinkFit, shank: Member) -> float:
-    """Return the stated friction, else that of the assembly; of carbide there is only the cautious one."""
-    values = shrink_joint()
     if side.friction is not None:
         return side.friction
-    if side.assembled is None or shank.part.material in (None, "cemented_carbide"):
-        return values.friction
-    return values.friction_degreased if side.assembled == "heated_degreased" else values.friction_heated
+    values = shrink_joint()
+    rows = {
+        "friction": values.friction,
+        "friction_heated": values.friction_heated,
+        "friction_degreased": values.friction_degreased,
+    }
+    return rows[friction_row(side, shank)]
 
 
 def is_shrink(case: StackJoint) -> bool:

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import json
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 from rules.quantities.tables import table
-from rules.rulebook.loader import load_vocabulary
+from rules.rulebook.loader import base_request, load_vocabulary
 from rules.schema.report import Finding
 from tests.support.stacks import report_of
 
@@ -20,18 +21,42 @@ def _finding(stack: str, code: str) -> Finding:
 
 
 @pytest.mark.parametrize(
-    ("stack", "code", "name", "column", "value"),
+    ("stack", "code", "name", "column", "value", "confidence"),
     [
-        ("09", "KNOB-020", "retention_knobs", "form", "asme_b5_50_45"),
-        ("09", "TAP-020", "steep_taper_forms", "form", "asme_b5_50"),
+        ("09", "KNOB-020", "retention_knobs", "form", "asme_b5_50_45", "from memory"),
+        ("09", "TAP-020", "steep_taper_forms", "form", "asme_b5_50", "from memory"),
+        ("17", "GRIP-070", "work_materials", "work_material", "42crmo4", "common practice"),
+        ("17", "MCH-070", "hollow_taper", "size", "63", "from memory"),
     ],
 )
-def test_the_row_is_cited(stack: str, code: str, name: str, column: str, value: str) -> None:
+def test_the_row_is_cited(stack: str, code: str, name: str, column: str, value: str, confidence: str) -> None:
     """A knob finding rests on a table from memory, though a standard stands in the rule."""
     found = _finding(stack, code)
     rows = [row for row in table(name).rows if row[column] == value]
-    assert found.confidence == "from memory"
+    assert found.confidence == confidence
     assert all(row["source"] in found.source for row in rows)
+
+
+@pytest.mark.parametrize(
+    ("bore", "shank", "quantity"),
+    [
+        ({}, "cemented_carbide", "friction"),
+        ({"assembled": "heated"}, "cemented_carbide", "friction"),
+        ({"assembled": "heated"}, "steel", "friction_heated"),
+        ({"assembled": "heated_degreased"}, "steel", "friction_degreased"),
+        ({"friction": 0.16}, "steel", None),
+    ],
+)
+def test_the_friction_of_a_shrink_fit_is_cited(bore: dict[str, Any], shank: str, quantity: str | None) -> None:
+    """The row that counted, and none beside a stated friction or a stated load."""
+    request = base_request("shrink")
+    holder, tool = request["stack"]["components"]
+    holder["workpiece_side"] |= bore
+    tool["material"] = shank
+    request["operations"][0]["load"] = {"torque_n_m": 5000}
+    (found,) = [one for one in report_of(request).findings if one.code == "GRIP-070"]
+    cited = [row["source"] for row in table("shrink_joint").rows if row["quantity"] == quantity]
+    assert found.source.endswith("".join(f": {one}" for one in cited) or "DIN 7190 for interference")
 
 
 def test_a_rule_without_a_table_has_no_confidence() -> None:

@@ -48,6 +48,7 @@ RULES = {
     "DAT-050": ("error", False, "component"),
     "DAT-060": ("warning", False, "component"),
     "DAT-070": ("warning", False, "component"),
+    "DAT-080": ("warning", False, "component"),
     "DCL-010": ("error", False, "joint"),
     "DCL-020": ("error", False, "joint"),
     "DCL-030": ("error", False, "joint"),
