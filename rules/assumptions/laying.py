@@ -16,12 +16,10 @@ from typing import Any, Final, Literal, NamedTuple, TypeAlias
 from pydantic import BaseModel
 
 from rules.couplings import collets
+from rules.couplings.bare_tapers import bare_taper
 from rules.couplings.collets import NutCollet, PressCollet
 from rules.couplings.definition import Deviation
-from rules.couplings.hollow_taper import HollowTaper
-from rules.couplings.polygonal_taper import PolygonalTaper
 from rules.couplings.shell_mill_arbor import ArborShellMill
-from rules.couplings.steep_taper import SteepTaper
 from rules.couplings.straight_shank import (
     Bore,
     ColletBore,
@@ -32,6 +30,7 @@ from rules.couplings.straight_shank import (
     largest_shank_mm,
     usual_shank_length,
 )
+from rules.grip.analysis import UsualTorque, usual_torque
 from rules.grip.tolerances import limits
 from rules.quantities.tables import Confidence, Row, read_rows
 from rules.schema.components import (
@@ -86,27 +85,10 @@ class _Value(Row):
     cautious: float
 
 
-class _Torque(Row):
-    seat: str
-    diameter_mm: float
-    typical_n_m: float
-    cautious_n_m: float
-
-
 class _Body(Row):
     seat: str
     size: str
     outer_mm: float
-
-
-class _BareTaper(Row):
-    coupling: str
-    size: str
-    family: str | None
-    mass_kg: float
-    flange_mm: float
-    flange_diameter_mm: float
-    cone_mm: float
 
 
 @cache
@@ -117,16 +99,6 @@ def _values() -> Mapping[tuple[str, str], _Value]:
 @cache
 def _bodies() -> tuple[_Body, ...]:
     return read_rows("assumed_bodies", _Body)
-
-
-@cache
-def _bare_tapers() -> tuple[_BareTaper, ...]:
-    return read_rows("bare_tapers", _BareTaper)
-
-
-@cache
-def _torques() -> tuple[_Torque, ...]:
-    return read_rows("assumed_torques", _Torque)
 
 
 def _row(quantity: str, category: str) -> _Value:
@@ -399,18 +371,6 @@ def _outer(side: object) -> float | None:
     return 2.0 * float(diameter)
 
 
-def _bare(side: object) -> _BareTaper | None:
-    if not isinstance(side, SteepTaper | HollowTaper | PolygonalTaper):
-        return None
-    family = getattr(side, "form", None)
-    rows = [row for row in _bare_tapers() if row.coupling == side.coupling]
-    sized = [row for row in rows if row.size == side.size]
-    return next(
-        (row for row in sized if row.family is not None and row.family == family),
-        next((row for row in sized if row.family is None), None),
-    )
-
-
 def _profile(around: _Around, at: str) -> Assumed | None:
     part = around.part
     ends: list[list[ProfilePiece]] = []
@@ -447,7 +407,7 @@ def _outline(part: StackEntry, factor: float) -> list[ProfilePiece]:
 
 def _holder_outline(part: BaseHolder, factor: float) -> list[ProfilePiece]:
     """Return flange, then body to the face; the nose of a shrink-fit holder is a cone of 4.5°."""
-    taper, outer, length = _bare(part.machine_side), _outer(part.workpiece_side), part.gauge_length_mm
+    taper, outer, length = bare_taper(part.machine_side), _outer(part.workpiece_side), part.gauge_length_mm
     if taper is None or outer is None or length is None or length <= taper.flange_mm + 1.0:
         return []
     bore = _bore_of(part.workpiece_side)
@@ -505,7 +465,7 @@ def _body_mass(part: StackEntry) -> tuple[float, float] | None:
     profile = getattr(part, "profile", None) or _outline(part, 1.0)
     if not profile:
         return _collet_mass(part)
-    taper = _bare(part.machine_side) if isinstance(part, BaseHolder) else None
+    taper = bare_taper(part.machine_side) if isinstance(part, BaseHolder) else None
     pieces, position = [], 0.0
     for piece in profile:
         start = position
@@ -686,7 +646,7 @@ def _max_speed(around: _Around, at: str) -> Assumed | None:
     return _assumed(at, row, "max_speed", "/min", row.typical, row.cautious)
 
 
-def _torque_row(around: _Around) -> tuple[tuple[float, float], float, _Torque] | None:
+def _torque_row(around: _Around) -> tuple[tuple[float, float], float, UsualTorque] | None:
     """Return the capacities (N·m) of the clamp, the diameter that it holds and the row of the table."""
     side = getattr(around.part, "workpiece_side", None)
     shank = getattr(getattr(around.lower, "machine_side", None), "diameter_mm", None)
@@ -694,13 +654,10 @@ def _torque_row(around: _Around) -> tuple[tuple[float, float], float, _Torque] |
     if diameter is None:
         diameter = largest_shank_mm(side) if isinstance(side, ColletBore) else getattr(side, "diameter_mm", None)
     seat = getattr(side, "coupling", "")
-    rows = [row for row in _torques() if row.seat == seat]
-    if not rows or diameter is None or not rows[0].diameter_mm * 0.4 <= diameter <= rows[-1].diameter_mm:
+    found = None if diameter is None else usual_torque(seat, diameter)
+    if found is None or diameter is None:
         return None
-    below = [row for row in rows if row.diameter_mm <= diameter]
-    row = below[-1] if below else rows[0]
-    # capacity grows about with the square of the diameter; below the next listed size this is cautious
-    share = (diameter / row.diameter_mm) ** 2 if diameter < row.diameter_mm else 1.0
+    row, share = found
     return (_three(row.typical_n_m * share), _three(row.cautious_n_m * share)), diameter, row
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import partial
+from functools import cache, partial
 from typing import Final, Literal
 
 from rules.couplings import collets
@@ -50,6 +50,7 @@ from rules.quantities.missing import (
     when_both_known,
     when_known,
 )
+from rules.quantities.tables import Row, read_rows
 from rules.rulebook.fact import Properties
 from rules.schema.components import GaugePin
 from rules.stack.analysis import length_properties
@@ -285,6 +286,55 @@ def put_strength(fact: Properties, grip: Grip, speed: OrMissing[float] | None) -
         fact.add("holding_speed_rpm", grip.holding_speed_rpm)
 
 
+class UsualTorque(Row):
+    """What a clamp usually holds at full grip."""
+
+    seat: str
+    diameter_mm: float
+    typical_n_m: float
+    cautious_n_m: float
+
+
+@cache
+def _usual_torques() -> tuple[UsualTorque, ...]:
+    return read_rows("assumed_torques", UsualTorque)
+
+
+def usual_torque(seat: str, diameter_mm: float) -> tuple[UsualTorque, float] | None:
+    """Return the row of the usual torques for a clamp and the share of it that counts for the diameter.
+
+    The capacity grows about with the square of the diameter. Between two listed sizes the smaller one counts.
+
+    Parameters
+    ----------
+    seat : str
+        Coupling of the clamp.
+    diameter_mm : float
+        Diameter of the shank, mm.
+
+    Returns
+    -------
+    tuple[UsualTorque, float] | None
+        Row and share, at most 1; None for another clamp or a diameter beyond the table.
+
+    Notes
+    -----
+    Source: the table.
+
+    Examples
+    --------
+    >>> row, share = usual_torque("hydraulic", 13.0)
+    >>> row.typical_n_m, share
+    (80.0, 1.0)
+    """
+    rows = [row for row in _usual_torques() if row.seat == seat]
+    if not rows or not rows[0].diameter_mm * 0.4 <= diameter_mm <= rows[-1].diameter_mm:
+        return None
+    below = [row for row in rows if row.diameter_mm <= diameter_mm]
+    row = below[-1] if below else rows[0]
+    return row, (diameter_mm / row.diameter_mm) ** 2 if diameter_mm < row.diameter_mm else 1.0
+
+
 def stated_minimum_grip(case: StackJoint) -> float | None:
     """Return the larger of the minimum grip lengths stated by the two components, mm."""
     side, shank = clamp_of(case.upper_side), shank_of(case)
@@ -312,6 +362,12 @@ def _grip(fact: Properties, case: StackJoint, shank: CylindricalShank) -> None:
     if shank_length is None and isinstance(case.lower.part, GaugePin):
         shank_length = case.lower.part.overall_length_mm
     fact.add("shank_length_mm", or_missing(shank_length, case.lower_at, "length_mm"))
+    rated = getattr(side, "rated_torque_n_m", None)
+    seat = getattr(side, "coupling", "")
+    usual = None if shank.diameter_mm is None else usual_torque(seat, shank.diameter_mm)
+    if rated is not None and usual is not None:
+        fact.add("rated_torque_n_m", rated)
+        fact.add("usual_torque_n_m", usual[0].typical_n_m * usual[1])
     minimum = stated_minimum_grip(case)
     if minimum is not None:
         fact.add("minimum_grip_mm", minimum)

@@ -7,11 +7,12 @@ from collections.abc import Sequence
 from typing import Final
 
 from rules.couplings import steep_taper
+from rules.couplings.bare_tapers import bare_taper
 from rules.couplings.definition import deviation_of
 from rules.couplings.steep_taper import SteepTaper
 from rules.quantities.missing import Missing, OrMissing, or_missing, when_both_known, when_known
 from rules.rulebook.fact import Properties
-from rules.schema.components import Cutter, RetentionKnob, StackPart
+from rules.schema.components import BaseHolder, Cutter, RetentionKnob, StackPart
 from rules.schema.request import Machine, Milling
 from rules.stack.chain import Chain, Member, StackJoint
 from rules.stack.formulas import Frustum, equivalent_diameter_mm
@@ -204,6 +205,7 @@ def contradiction_properties(fact: Properties, member: Member) -> None:
         fact.add("stated_length_mm", stated)
         fact.add("outline_length_mm", outline)
         fact.add("outline_mismatch_mm", abs(stated - outline))
+    _bulk(fact, part)
     if part.profile:
         fact.add("thinnest_wall_mm", thinnest_wall(part.profile))
     if part.material is not None:
@@ -212,6 +214,27 @@ def contradiction_properties(fact: Properties, member: Member) -> None:
             fact.add("density_to_material", part.density_kg_m3 / tabled.density_kg_m3)
         if part.youngs_modulus_gpa is not None:
             fact.add("modulus_to_material", part.youngs_modulus_gpa / tabled.youngs_modulus_gpa)
+
+
+def _bulk(fact: Properties, part: StackPart) -> None:
+    """Add the flange of a holder's taper and the mass of the solid cylinder around a part with a stated mass."""
+    taper = bare_taper(part.machine_side) if isinstance(part, BaseHolder) else None
+    length = _stated_length(part)
+    if length is None:
+        return
+    if taper is not None:
+        fact.add("front_face_mm", length)
+        fact.add("flange_length_mm", taper.flange_mm)
+    density = part.density_kg_m3
+    if density is None and part.material is not None:
+        density = material(part.material).density_kg_m3
+    widest = [diameter for piece in part.profile or () for diameter in (piece.outer_mm, piece.outer_end_mm or 0.0)]
+    if widest and taper is not None:
+        widest.append(taper.flange_diameter_mm)
+    if part.mass_kg is None or density is None or not widest or (isinstance(part, BaseHolder) and taper is None):
+        return
+    cylinder = math.pi / 4.0 * max(widest) ** 2 * length * density * 1e-9
+    fact.add("enclosing_mass_kg", cylinder + (0.0 if taper is None else taper.mass_kg))
 
 
 def bore_properties(

@@ -55,6 +55,8 @@ IMPOSSIBLE: dict[str, tuple[str, dict[str, Any]]] = {
     "a hundred teeth": ("PLA-240", {f"{TOOL}/teeth": 100}),
     "15 mm per tooth": ("PLA-250", {"/operations/0/feed_per_tooth_mm": 15}),
     "an aluminium cutter": ("PLA-340", {f"{TOOL}/material": "aluminium"}),
+    "a front face inside the flange": ("PLA-110", {"/stack/components/0/gauge_length_mm": 12}),
+    "grams typed for kilograms": ("PLA-120", {"/stack/components/2/mass_kg": 480}),
     "no unbalance at all": ("PLA-300", {"/stack/components/0/unbalance_g_mm": 0}),
 }
 """What cannot be -> code, and the change of the base."""

@@ -8,6 +8,7 @@ from types import MappingProxyType
 from typing import Any, Final
 
 from rules.gate.gate import gate
+from rules.grip.analysis import usual_torque
 from rules.rulebook.loader import base_request
 from rules.schema.gate import GateReport, GateRequest
 from rules.schema.parsing import parse
@@ -125,7 +126,8 @@ def order_of_check(check: Mapping[str, Any]) -> dict[str, Any]:
         if part["kind"] not in ("collet", "reference", "retention_knob", "gauge_pin"):
             part.setdefault("max_speed_rpm", 60000)
         if side.get("coupling") in _RATED:
-            side.setdefault("rated_torque_n_m", 500)
+            usual = usual_torque(side["coupling"], side.get("nominal_mm") or side.get("diameter_mm") or 12)
+            side.setdefault("rated_torque_n_m", 500 if usual is None else 2 * usual[0].typical_n_m)
             side.setdefault("rated_grip_mm", 20)
             if side["coupling"] == "side_lock":
                 side.setdefault("rated_axial_force_n", 20000)

@@ -78,8 +78,9 @@ def test_every_rule_with_data_of_its_own_has_an_undecided_example() -> None:
         "COL-030", "GRIP-060", "SPD-030",
         "DAT-010", "DAT-020", "DAT-030", "DAT-040", "DAT-050", "DAT-060", "DAT-070", "DAT-080", "CUT-020",
         "CUT-040", "OVH-040", "TPG-020", "TPG-030", "TPG-070",
-        "PLA-010", "PLA-020", "PLA-030", "PLA-060", "PLA-070", "PLA-080", "PLA-090", "PLA-100", "PLA-210", "PLA-220",
+        "PLA-010", "PLA-020", "PLA-030", "PLA-060", "PLA-070", "PLA-080", "PLA-090", "PLA-100",
+        "PLA-110", "PLA-120", "PLA-210", "PLA-220",
         "PLA-230", "PLA-240", "PLA-250", "PLA-260", "PLA-290", "PLA-300", "PLA-310", "PLA-320", "PLA-330", "PLA-340",
-        "PLA-350", "PLA-360", "PLA-370",
+        "PLA-350", "PLA-360", "PLA-370", "PLA-380",
         "REF-010", "REF-020", "REF-030", "LIB-010", "LIB-020", "LIB-030",
     }  # fmt: skip

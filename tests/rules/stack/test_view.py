@@ -131,7 +131,10 @@ NOT_IN_THE_DEMO: Final = frozenset(
         "operation.clutch_torque_n_m", "operation.drill_projection_ratio", "operation.existing_hole_mm",
         "operation.feed_follows", "operation.least_thread_torque_n_m", "operation.pilot_hole",
         "operation.square_difference_mm", "operation.square_driven", "operation.tap_square_mm",
-        "operation.tap_torque_limit_n_m", "operation.thread_torque_basis", "operation.thread_torque_n_m",
+        "operation.tap_torque_limit_n_m", "operation.thread_torque_basis", "operation.thread_torque_material",
+        "operation.thread_torque_n_m",
+        # a polygonal taper without a stated drawbar
+        "operation.clamping_polygonal_taper",
     }
 )  # fmt: skip
 
