@@ -57,7 +57,10 @@ def overview(reports: dict[str, Report]) -> Table:
     for name in ("stack", "verdict", "findings, rules not decided", "p95 µm"):
         table.add_column(name, justify="right" if name == "p95 µm" else "left", overflow="fold")
     for name, report in reports.items():
-        codes = [item.code for item in report.findings] + [f"{item.code}?" for item in report.undecided]
+        codes = [item.code for item in report.findings]
+        if report.undecided:
+            first, *others = [item.code for item in report.undecided]
+            codes.append(f"{first}? and {len(others)} more" if others else f"{first}?")
         plane = report.runout.plane("gauge_plane")
         p95_um = None if plane is None else plane.quantile_um("p95")
         table.add_row(name, report.verdict, " ".join(codes) or "-", "-" if p95_um is None else f"{p95_um:.1f}")
