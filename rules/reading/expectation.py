@@ -10,17 +10,17 @@ from rules.quantities.missing import Missing
 from rules.quantities.models import MissingQuantity
 from rules.quantities.rounding import rounded
 from rules.reading.formulas import best_further_turn, split_by_turn, turn_error_ratio
-from rules.reading.planes import NEGLIGIBLE_UM, PlaneFit, fit_plane
+from rules.reading.planes import NEGLIGIBLE_UM, Means, PlaneFit, fit_plane
 from rules.runout.analysis import PlaneBudget, budget_at, law_at
 from rules.runout.contributors import Contributor, positions_of
 from rules.runout.formulas import Eccentricity, Tir, eccentricity_of, tir_of
 from rules.runout.report import not_stated, plane_figures
 from rules.schema.components import GaugePin
-from rules.schema.reading import PredictedPlane, Trial, TrialReport
+from rules.schema.reading import DecisionReport, PredictedPlane, Trial, TrialReport
 from rules.schema.report import JointEnds
 from rules.stack.chain import Chain, StackJoint
 
-__all__ = ["Prediction", "TrialResult", "evaluate_trial", "joint_to_try", "lacking", "pin_tir_um", "predict"]
+__all__ = ["Prediction", "TrialResult", "evaluate_trial", "joint_to_try", "lacking", "pin_readings_um", "predict"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,8 +64,8 @@ def predict(derived: StackAnalysis, fit: PlaneFit, number: int) -> Prediction | 
     return Prediction(number, budget, share_below, fit.judged_um > budget.assemblies.p99_um + NEGLIGIBLE_UM)
 
 
-def pin_tir_um(derived: StackAnalysis, distance_mm: float) -> Tir | None:
-    """Return the largest reading of the gauge pin alone at a distance from its clamp; None where unknown."""
+def pin_readings_um(derived: StackAnalysis, distance_mm: float) -> list[Tir] | None:
+    """Return what each error of the gauge pin alone reads at a distance from its clamp; None where unknown."""
     members, face = derived.chain.members, derived.geometry.last_clamping_face
     if len(members) < 2 or not isinstance(members[-1].part, GaugePin) or isinstance(face, Missing):
         return None
@@ -76,7 +76,7 @@ def pin_tir_um(derived: StackAnalysis, distance_mm: float) -> Tir | None:
         if item.component == members[-1].part.id and item.displaces_from >= len(members)
     ]
     at = face + distance_mm
-    return Tir(sum(tir_of(Eccentricity(abs(item.line.at(at)))) for item in own)) if own else None
+    return [tir_of(Eccentricity(abs(item.line.at(at)))) for item in own] or None
 
 
 def joint_to_try(
@@ -124,23 +124,28 @@ class TrialResult:
     turn_deg: float
     leaves_um: Tir
     """Expected runout after the best further turn."""
+    second: PlaneFit
+    """The plane as read in the trial position."""
 
-    def report(self) -> TrialReport:
-        """Return it as in the report."""
+    def report(self, decision: DecisionReport | None) -> TrialReport:
+        """Return it as in the report, with the decision on the trial position."""
         return TrialReport(
             joint=self.joint,
             before_joint_um=rounded(self.before_um, "um"),
             beyond_joint_um=rounded(self.beyond_um, "um"),
             turn_deg=self.turn_deg,
             leaves_tir_um=rounded(self.leaves_um, "um"),
+            decision=decision,
         )
 
 
-def evaluate_trial(trial: Trial, first: PlaneFit, chain: Chain | None) -> tuple[TrialResult | None, list[str]]:
+def evaluate_trial(
+    trial: Trial, first: PlaneFit, means: Means, chain: Chain | None
+) -> tuple[TrialResult | None, list[str]]:
     """Return the result of a trial turn at the first plane; without a result, a note gives the reason."""
     name = f"{trial.upper}/{trial.lower}"
     positions = 0 if chain is None else _positions(trial, chain)
-    second = fit_plane(trial.plane)
+    second = fit_plane(trial.plane, means)
     if positions is None:
         return None, [f"The trial turn gives no result: {name} is not a joint of the stack."]
     if not first.directed or not second.directed:
@@ -162,6 +167,7 @@ def evaluate_trial(trial: Trial, first: PlaneFit, chain: Chain | None) -> tuple[
         Eccentricity(abs(split.beyond)),
         rounded(turn.angle_deg, "deg") % 360.0,
         tir_of(turn.eccentricity),
+        second,
     )
     return result, notes
 

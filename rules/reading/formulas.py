@@ -6,7 +6,8 @@ import cmath
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Literal
+from functools import lru_cache
+from typing import Any, Final, Literal
 
 import numpy as np
 
@@ -16,12 +17,16 @@ __all__ = [
     "TurnSplit",
     "best_further_turn",
     "complex_at",
+    "curve_range",
     "decide_upper_limit",
     "eccentricity_error_ratio",
     "fit_dial",
     "high_point_deg",
+    "largest_gap_deg",
     "least_uncertainty_to_decide",
+    "lobes_seen",
     "split_by_turn",
+    "tip_uncertainty_um",
     "turn_error_ratio",
 ]
 
@@ -203,23 +208,168 @@ def eccentricity_error_ratio(angles_deg: Sequence[float]) -> float:
     return 1.0 / least if least > 1e-9 else math.inf
 
 
+def largest_gap_deg(angles_deg: Sequence[float]) -> float:
+    """Return the largest angle between neighbouring directions of readings around the axis.
+
+    Parameters
+    ----------
+    angles_deg : Sequence[float]
+        Angular positions of the readings, degrees, at least one.
+
+    Returns
+    -------
+    float
+        Largest gap, above 0 to 360 degrees.
+
+    Notes
+    -----
+    Source: first principles.
+
+    Examples
+    --------
+    >>> largest_gap_deg([0, 45, 90]), largest_gap_deg([0, 90, 180, 270, 360])
+    (270.0, 90.0)
+    """
+    directions = sorted({round(angle % 360.0, 9) % 360.0 for angle in angles_deg})
+    return float(max(np.diff([*directions, directions[0] + 360.0])))
+
+
+_PHASES: Final = np.radians(np.arange(180.0))
+"""Phases of a form, apart by less than any angle that readings are taken at."""
+
+
+@lru_cache(maxsize=256)
+def lobes_seen(angles_deg: tuple[float, ...], lobes: int) -> tuple[float, float]:
+    """Return how readings at these angles show a form of so many lobes, in its least favourable phase.
+
+    Parameters
+    ----------
+    angles_deg : tuple[float, ...]
+        Angular positions of the readings, degrees, in at least three different directions.
+    lobes : int
+        Number of lobes, 2 or more.
+
+    Returns
+    -------
+    tuple[float, float]
+        Least share of its range that remains as form deviation, 0 to 1; largest share of its amplitude that the fit
+        takes for eccentricity.
+
+    Notes
+    -----
+    n equal steps take n − 1 and n + 1 lobes for eccentricity, and miss n/2 lobes in their worst phase.
+    Source: aliasing of sampled harmonics, exact.
+
+    Examples
+    --------
+    >>> [round(one, 9) for one in lobes_seen((0.0, 90.0, 180.0, 270.0), 3)]
+    [0.0, 1.0]
+    """
+    theta = np.radians(np.asarray(angles_deg))
+    design = np.column_stack([np.ones_like(theta), np.cos(theta), np.sin(theta)])
+    form = np.outer(np.cos(lobes * theta), np.cos(_PHASES)) + np.outer(np.sin(lobes * theta), np.sin(_PHASES))
+    solution = np.linalg.pinv(design) @ form
+    rest = form - design @ solution
+    seen = (rest.max(axis=0) - rest.min(axis=0)) / 2.0
+    return float(seen.min()), float(np.hypot(solution[1], solution[2]).max())
+
+
+def curve_range(
+    angles_deg: Sequence[float], readings_um: Sequence[float], harmonics: int, least_um: float = 0.0
+) -> tuple[float, int]:
+    """Return the range over a whole turn of the curve of so many harmonics through the readings.
+
+    Parameters
+    ----------
+    angles_deg : Sequence[float]
+        Angular positions of the readings, degrees; more than twice as many directions as harmonics.
+    readings_um : Sequence[float]
+        Readings at these positions, µm.
+    harmonics : int
+        Highest harmonic, 1 or more.
+    least_um : float, default 0
+        Amplitude, µm, below which a harmonic beyond the first is left out as noise.
+
+    Returns
+    -------
+    tuple[float, int]
+        Largest less smallest value of the curve, µm, and the number of harmonics beyond the first that it has.
+
+    Notes
+    -----
+    Source: least squares; the curve is read at every half degree.
+
+    Examples
+    --------
+    >>> width, more = curve_range([0, 90, 180, 270], [2, 2, -2, -2], 1)
+    >>> round(width, 3), more
+    (5.657, 0)
+    """
+
+    def waves(theta: Any) -> Any:
+        orders = np.arange(1, harmonics + 1)
+        turned = np.outer(theta, orders)
+        return np.column_stack([np.ones_like(theta), np.cos(turned), np.sin(turned)])
+
+    solution, *_ = np.linalg.lstsq(waves(np.radians(np.asarray(angles_deg))), np.asarray(readings_um), rcond=1e-9)
+    size = np.hypot(solution[1 : harmonics + 1], solution[harmonics + 1 :])
+    kept = size >= least_um
+    kept[0] = True
+    curve = waves(np.radians(np.arange(0.0, 360.0, 0.5))) @ (solution * np.concatenate([[True], kept, kept]))
+    return float(curve.max() - curve.min()), int(kept.sum()) - 1
+
+
+def tip_uncertainty_um(first_um: float, first_mm: float, second_um: float, second_mm: float, z_mm: float) -> float:
+    """Return the uncertainty of the eccentricity at z on the axis through two planes.
+
+    u² = (u₁·(z₂ − z)/Δ)² + (u₂·(z − z₁)/Δ)², Δ = z₂ − z₁
+
+    Parameters
+    ----------
+    first_um, second_um : float
+        Uncertainties at the two planes, µm, standard or expanded alike.
+    first_mm, second_mm : float
+        Positions of the planes, mm, apart.
+    z_mm : float
+        Position, mm.
+
+    Returns
+    -------
+    float
+        Uncertainty at z of the same kind, µm.
+
+    Notes
+    -----
+    Source: propagation of independent errors through a straight line (JCGM 100).
+
+    Examples
+    --------
+    >>> round(tip_uncertainty_um(1.0, 5.0, 1.0, 18.0, 46.0), 3)
+    3.819
+    """
+    apart = second_mm - first_mm
+    return math.hypot(first_um * (second_mm - z_mm) / apart, second_um * (z_mm - first_mm) / apart)
+
+
 Decision = Literal["conforms", "does_not_conform", "not_proven"]
 
 
-def decide_upper_limit(value: float, limit: float, expanded_uncertainty: float) -> Decision:
-    """Return whether a value with its uncertainty proves conformity with an upper limit.
+def decide_upper_limit(value: float, limit: float, guard_band: float, at_least: float | None = None) -> Decision:
+    """Return whether a value with a guard band proves conformity with an upper limit.
 
-    Conformity is proven if value + U ≤ limit, non-conformity if value − U > limit. In between neither is proven, and
+    Conformity is proven if value + g ≤ limit, non-conformity if value − g > limit. In between neither is proven, and
     the uncertainty counts against the party that has to prove.
 
     Parameters
     ----------
     value : float
-        Measured value, finite, in the unit of the limit.
+        Largest value that the measurement leaves possible, finite, in the unit of the limit.
     limit : float
         Upper limit, finite.
-    expanded_uncertainty : float
-        Expanded uncertainty U ≥ 0 (k = 2 unless agreed otherwise), in the unit of the limit.
+    guard_band : float
+        Guard band g ≥ 0, in the unit of the limit: the expanded uncertainty U, or 1.65 standard uncertainties.
+    at_least : float | None, default None
+        Least value that the measurement leaves possible, for non-conformity; `value` if absent.
 
     Returns
     -------
@@ -233,21 +383,22 @@ def decide_upper_limit(value: float, limit: float, expanded_uncertainty: float) 
 
     Notes
     -----
-    Source: ISO 14253-1, editions 1998 and 2013 with the guard band g = U (from memory; the 2017 edition takes 1.65·u
-    one-sided, which is smaller, so U is the cautious choice).
+    Source: ISO 14253-1, editions 1998 and 2013 with the guard band g = U; the 2017 edition takes 1.65·u, 95 %
+    one-sided (from memory).
 
     Examples
     --------
     >>> decide_upper_limit(7.0, 10.0, 2.0), decide_upper_limit(9.0, 10.0, 2.0), decide_upper_limit(13.0, 10.0, 2.0)
     ('conforms', 'not_proven', 'does_not_conform')
     """
-    if not all(math.isfinite(number) for number in (value, limit, expanded_uncertainty)):
-        raise ValueError("value, limit and uncertainty must be finite")
-    if expanded_uncertainty < 0:
-        raise ValueError("an uncertainty must not be negative")
-    if value + expanded_uncertainty <= limit:
+    least = value if at_least is None else at_least
+    if not all(math.isfinite(number) for number in (value, limit, guard_band, least)):
+        raise ValueError("value, limit and guard band must be finite")
+    if guard_band < 0:
+        raise ValueError("a guard band must not be negative")
+    if value + guard_band <= limit:
         return "conforms"
-    return "does_not_conform" if value - expanded_uncertainty > limit else "not_proven"
+    return "does_not_conform" if least - guard_band > limit else "not_proven"
 
 
 def least_uncertainty_to_decide(value: float, limit: float) -> float:
