@@ -326,10 +326,14 @@ def tip_uncertainty_um(first_um: float, first_mm: float, second_um: float, secon
 
     Parameters
     ----------
-    first_um, second_um : float
-        Uncertainties at the two planes, µm, standard or expanded alike.
-    first_mm, second_mm : float
-        Positions of the planes, mm, apart.
+    first_um : float
+        Uncertainty at the first plane, µm, standard or expanded.
+    first_mm : float
+        Position of the first plane, mm.
+    second_um : float
+        Uncertainty of the same kind at the second plane, µm.
+    second_mm : float
+        Position of the second plane, mm, apart from the first.
     z_mm : float
         Position, mm.
 

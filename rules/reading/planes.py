@@ -93,6 +93,10 @@ _OUTLYING: Final = 6.0
 """Distance of an outlier from the fit, in standard deviations by the median deviation; this project's choice."""
 
 
+_SMALLEST_UM: Final = 0.05
+"""Scatter that readings have at least, µm."""
+
+
 class Uncertainty(NamedTuple):
     """Standard uncertainties of one plane, µm."""
 
@@ -258,7 +262,7 @@ def _turned(plane: DialPlane | StepPlane, means: Means) -> PlaneFit:
         repeat_scatter_um=scatter,
         turns=len(turns),
         pin_um=pin,
-        outliers_deg=_outliers(angles, readings, fit.eccentricity),
+        outliers_deg=_outliers(angles, readings),
         count=count,
     )
 
@@ -318,16 +322,23 @@ def _seen(
     return _Seen(judged, spread, min(bounds), form, hidden, taken_um, forms)
 
 
-def _outliers(
-    angles: Sequence[float], readings: Sequence[float], eccentricity: EccentricityVector
-) -> tuple[float, ...]:
-    if len(angles) < _PROVING:
-        return ()
-    rest = [value - own for value, own in zip(readings, _circle(angles, eccentricity), strict=True)]
-    middle = float(np.median(rest))
-    usual = 1.4826 * float(np.median([abs(one - middle) for one in rest]))
-    far = _OUTLYING * max(usual, 1e-3)
-    return tuple(angle for angle, one in zip(angles, rest, strict=True) if abs(one - middle) > far)
+def _outliers(angles: Sequence[float], readings: Sequence[float]) -> tuple[float, ...]:
+    """Return the angles of readings that are far off the circle of the others, at most a quarter of them."""
+    kept, found = list(range(len(angles))), list[int]()
+    while len(kept) >= _PROVING and len(found) < len(angles) // 4:
+        at, values = [angles[place] for place in kept], [readings[place] for place in kept]
+        vector = fit_dial(at, values).eccentricity
+        rest = np.asarray(values) - np.asarray(_circle(at, vector))
+        worst = kept[int(np.argmax(np.abs(rest - np.median(rest))))]
+        others = [place for place in kept if place != worst]
+        fit = fit_dial([angles[place] for place in others], [readings[place] for place in others])
+        off = np.asarray(readings) - np.asarray(_circle(angles, fit.eccentricity)) - fit.mean_um
+        usual = 1.4826 * float(np.median(np.abs(off[others])))
+        if abs(off[worst]) <= _OUTLYING * max(usual, _SMALLEST_UM):
+            break
+        found.append(worst)
+        kept = others
+    return tuple(angles[place] for place in sorted(found))
 
 
 def _of_one_um(instrument: Instrument | None) -> float | None:
@@ -540,18 +551,18 @@ def _would_settle(fit: PlaneFit, limit: float, guard: float | None) -> str:
         if not fit.whole_turn or fit.count < _PROVING:
             return "Readings at eight even angles or more over a full turn."
         return "The roundness of the surface, or readings at sixteen even angles or over a continuous turn."
-    value = fit.at_least_um if fit.judged_um > limit or fit.at_most_um is None else fit.at_most_um
-    gap = least_uncertainty_to_decide(value, limit)
-    # rounded down, since a larger uncertainty would not prove it
-    shown = math.floor(gap * 1000.0 + 1e-6) / 1000.0
+    within = fit.judged_um <= limit
+    value = fit.at_most_um if within and fit.at_most_um is not None else fit.at_least_um
+    if within is not (value <= limit):
+        return "Readings at sixteen even angles or over a continuous turn."
+    # rounded down, since a larger guard band would not prove it
+    shown = math.floor(least_uncertainty_to_decide(value, limit) * 1000.0 + 1e-6) / 1000.0
     if shown == 0.0:
         wanted = "The reading equals the limit, so no achievable uncertainty would prove either."
-    elif value <= limit and fit.judged_um <= limit:
+    elif within:
         wanted = f"A guard band of at most {shown:.10g} µm would prove conformity."
-    elif value > limit:
-        wanted = f"A guard band below {shown:.10g} µm would prove non-conformity."
     else:
-        return "Readings at sixteen even angles or over a continuous turn."
+        wanted = f"A guard band below {shown:.10g} µm would prove non-conformity."
     return wanted if guard is not None else f"State the expanded uncertainty of the reading. {wanted}"
 
 

@@ -202,8 +202,8 @@ class UncertaintyPart(Out):
 class ReadingUncertainty(Out):
     """Expanded uncertainties of one plane."""
 
-    coverage_factor: float
-    parts: list[UncertaintyPart]
+    coverage_factor: float = Field(description="Coverage factor k of all U.")
+    parts: list[UncertaintyPart] = Field(description="Causes and their size.")
     tir_um: float | None = Field(
         description="U of the TIR, with the gauge pin, µm; null where the angles do not show the whole surface."
     )

@@ -379,28 +379,23 @@ def describe(app: FastAPI) -> tuple[dict[str, Any], dict[str, str]]:
 
 def as_text(document: dict[str, Any]) -> str:
     """The document as stored: what is short on one line, so that a diff shows the fields that changed."""
-    return _indented(document, 0) + "\n"
+    return _in_lines(document) + "\n"
 
 
-_WIDTH: Final = 300
-
-_INDENTED: Final = 0
-"""Levels that are indented: lines are enough for a diff, and the spaces of two are a fortieth of the document."""
+_WIDTH: Final = 400
 
 
-def _indented(node: Any, depth: int, at: tuple[str, ...] = ()) -> str:
+def _in_lines(node: Any, at: tuple[str, ...] = ()) -> str:
     line = json.dumps(node, ensure_ascii=False, separators=(",", ":"))
-    # the examples are files too, indented there
+    # the examples are files too, indented there; elsewhere spaces would be a twentieth of the document
     if len(line) <= _WIDTH or not isinstance(node, (dict, list)) or (at[:2] == ("components", "examples") and at[2:]):
         return line
-    start = "\n" + " " * min(depth + 1, _INDENTED)
     if isinstance(node, dict):
-        inner = [f"{json.dumps(key)}: {_indented(one, depth + 1, (*at, key))}" for key, one in node.items()]
+        inner = [f"{json.dumps(key)}:{_in_lines(one, (*at, key))}" for key, one in node.items()]
     else:
-        inner = [_indented(one, depth + 1, (*at, "")) for one in node]
-    end = "\n" + " " * min(depth, _INDENTED)
+        inner = [_in_lines(one, (*at, "")) for one in node]
     opening, closing = "{}" if isinstance(node, dict) else "[]"
-    return f"{opening}{start}{(',' + start).join(inner)}{end}{closing}"
+    return f"{opening}\n" + ",\n".join(inner) + f"\n{closing}"
 
 
 def _own_schemas() -> Iterator[tuple[str, Any]]:

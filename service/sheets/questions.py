@@ -215,13 +215,17 @@ def print_reading(report: ReadingReport, console: Console) -> None:
     say(Text(step.action.replace("_", " ").upper(), style=_STYLES.get(step.action, "bold yellow")), console)
     say(Text(step.text), console)
     if report.decision is not None:
-        section("Limit, by ISO 14253-1", _decision(report.decision), console)
+        section(f"Limit, by {_RULES[report.decision.rule]}", _decision(report.decision), console)
+    if report.trial is not None and report.trial.decision is not None:
+        section("Limit in the trial position", _decision(report.trial.decision), console)
     heading("Readings, µm", console)
     table(
         ("distance", "range", "full turn", "eccentricity", "high point", "form"),
         [_plane(plane) for plane in report.planes],
         console,
     )
+    for plane in report.planes:
+        section(f"At {number(plane.from_last_clamping_face_mm)} mm", _told_of(plane), console)
     if report.axis is not None:
         section("Axis", _axis(report.axis), console)
     _prediction(report, console)
@@ -236,11 +240,25 @@ def print_reading(report: ReadingReport, console: Console) -> None:
     section("Cautions", report.cautions, console)
 
 
+_RULES: Final = {
+    "iso_14253_1_1998": "ISO 14253-1:1998",
+    "iso_14253_1_2013": "ISO 14253-1:2013",
+    "iso_14253_1_2017": "ISO 14253-1:2017",
+}
+
+
 def _decision(decision: DecisionReport) -> list[str]:
-    uncertainty = decision.expanded_uncertainty_um
-    stated = "uncertainty not stated" if uncertainty is None else f"uncertainty {number(uncertainty)} µm"
-    read = f"{number(decision.tir_um)} µm against {number(decision.limit_um)} µm, {stated}"
+    uncertainty, guard = decision.expanded_uncertainty_um, decision.guard_band_um
+    stated = "uncertainty not stated"
+    if uncertainty is not None and guard is not None:
+        stated = f"uncertainty {_tenth(uncertainty)}, guard band {_tenth(guard)}"
+    read = f"{_tenth(decision.tir_um)} against {_tenth(decision.limit_um)}, {stated}"
     lines = [f"{read}: {_DECISIONS[decision.decision]}"]
+    if decision.limit_um != decision.stated_limit_um:
+        lines.append(
+            f"The limit of {number(decision.stated_limit_um)} µm is for another plane; by the ratio of the predicted"
+            f" 95th percentiles it is {_tenth(decision.limit_um)} at this one."
+        )
     return lines if decision.would_settle is None else [*lines, decision.would_settle]
 
 
@@ -255,12 +273,47 @@ def _plane(plane: PlaneReading) -> tuple[str, ...]:
     )
 
 
+def _told_of(plane: PlaneReading) -> list[str]:
+    """Return bounds, uncertainties and what else one plane shows."""
+    most = "not known" if plane.at_most_um is None else _tenth(plane.at_most_um)
+    lines = [f"Runout seen: {_tenth(plane.at_least_um)}; possible with these angles: {most}"]
+    lines += [
+        f"{name}: {_tenth(value)}"
+        for name, value in (
+            ("Range of the edges", plane.edge_range_um),
+            ("Drift over the turn, removed", plane.drift_um),
+            ("Scatter of the repeats along one axis", plane.repeat_scatter_um),
+            ("Eccentricity of the pin itself, removed", plane.pin_eccentricity_um),
+        )
+        if value is not None
+    ]
+    if (found := plane.uncertainty) is not None:
+        told = [("runout", found.tir_um), ("eccentricity", found.eccentricity_um), ("form", found.form_um)]
+        words = [f"{name} {_tenth(value)}" for name, value in told if value is not None]
+        if found.high_point_deg is not None:
+            words.append(f"high point {fixed(found.high_point_deg, 0)}°")
+        if words:
+            lines.append(f"Expanded uncertainty, k = {number(found.coverage_factor)}: {', '.join(words)}")
+        causes = ", ".join(f"{one.cause} {fixed(one.standard_um, 2)}" for one in found.parts)
+        lines.append(f"Standard uncertainties of the eccentricity along one axis, µm: {causes or 'none'}")
+    return lines
+
+
+def _tenth(value_um: float) -> str:
+    return f"{fixed(value_um, 1)} µm"
+
+
 def _axis(axis: AxisReport) -> list[str]:
     lines = [
         f"at the face: {number(axis.offset_um)} µm{_toward(axis.offset_deg)}",
         f"tilt: {number(axis.tilt_um_per_mm)} µm/mm{_toward(axis.tilt_deg)}",
     ]
-    return lines if axis.tip_tir_um is None else [*lines, f"expected at the tip: {number(axis.tip_tir_um)} µm"]
+    if axis.tilt_uncertainty_um_per_mm is not None:
+        lines[-1] += f", U = {fixed(axis.tilt_uncertainty_um_per_mm, 3)} µm/mm"
+    if axis.tip_tir_um is not None:
+        sure = "" if axis.tip_uncertainty_um is None else f", U = {_tenth(axis.tip_uncertainty_um)}"
+        lines.append(f"expected at the tip: {_tenth(axis.tip_tir_um)}{sure}")
+    return lines
 
 
 def _toward(direction: float | None) -> str:

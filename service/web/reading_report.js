@@ -10,6 +10,12 @@ const DECISIONS = {
   not_proven: ["Not proven", "review"],
 };
 
+const RULES = {
+  iso_14253_1_1998: "ISO 14253-1:1998",
+  iso_14253_1_2013: "ISO 14253-1:2013",
+  iso_14253_1_2017: "ISO 14253-1:2017",
+};
+
 /** Show the report of a request. */
 export function showReading(box, report, request) {
   fill(
@@ -41,8 +47,13 @@ function decision(told) {
             "p",
             {},
             `TIR ${amount(told.tir_um, 1, "µm")}, limit ${amount(told.limit_um, 1, "µm")}` +
-              (uncertainty === null ? ", uncertainty not stated." : `, expanded uncertainty ${amount(uncertainty, 1, "µm")} (ISO 14253-1).`),
+              (uncertainty === null
+                ? ", uncertainty not stated."
+                : `, expanded uncertainty ${amount(uncertainty, 1, "µm")}, guard band ${amount(told.guard_band_um, 1, "µm")} (${RULES[told.rule] ?? told.rule}).`),
           )
+        : null,
+      told && told.limit_um !== told.stated_limit_um
+        ? make("p", {}, `The limit of ${amount(told.stated_limit_um, 1, "µm")} is for another plane and was converted by the predicted 95th percentiles.`)
         : null,
       told?.would_settle ? make("p", {}, told.would_settle) : null,
     ),
@@ -57,14 +68,26 @@ function planes(report, request) {
     amount(one.eccentricity_um, 1),
     one.high_point_deg === null ? "–" : amount(one.high_point_deg, 0),
     amount(one.form_um, 1),
+    amount(one.at_least_um, 1),
+    one.at_most_um === null ? "not known" : amount(one.at_most_um, 1),
   ]);
-  const heads = ["distance, mm", "TIR, µm", "TIR for decision, µm", "eccentricity, µm", "high point, °", "form deviation, µm"];
+  const heads = [
+    "distance, mm",
+    "TIR, µm",
+    "TIR of a turn, µm",
+    "eccentricity, µm",
+    "high point, °",
+    "form deviation, µm",
+    "runout seen, µm",
+    "runout possible, µm",
+  ];
   const pictures = report.planes.map((one, index) => dialPicture(request.planes[index], one)).filter(Boolean);
   return make(
     "section",
     {},
     make("h3", {}, "Readings"),
-    table("Measuring planes", heads, rows, [0, 1, 2, 3, 4, 5]),
+    table("Measuring planes", heads, rows, [0, 1, 2, 3, 4, 5, 6, 7]),
+    sureness(report.planes),
     pictures.length
       ? [
           make("div", { class: "dial-pictures" }, pictures),
@@ -72,6 +95,21 @@ function planes(report, request) {
         ]
       : null,
   );
+}
+
+function sureness(told) {
+  const rows = told
+    .filter((one) => one.uncertainty !== null)
+    .map((one) => [
+      amount(one.from_last_clamping_face_mm, 1),
+      ...["tir_um", "eccentricity_um", "high_point_deg", "form_um"].map((name) =>
+        one.uncertainty[name] === null ? "not known" : amount(one.uncertainty[name], 2),
+      ),
+      one.uncertainty.parts.map((part) => `${part.cause} ${amount(part.standard_um, 2)}`).join(", "),
+    ]);
+  if (!rows.length) return null;
+  const heads = ["distance, mm", "runout, µm", "eccentricity, µm", "high point, °", "form deviation, µm", "standard uncertainties of the eccentricity, µm"];
+  return table(`Expanded uncertainty, k = ${amount(told.find((one) => one.uncertainty).uncertainty.coverage_factor)}`, heads, rows, [0, 1, 2, 3, 4]);
 }
 
 function axis(told) {

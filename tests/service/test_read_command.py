@@ -70,7 +70,7 @@ def test_text_and_json_tell_the_same(name: str, tmp_path: Path, capsys: Any) -> 
     if report.trial is not None:
         told.append(str(report.trial.joint))
     if report.axis is not None:
-        told.append(f"expected at the tip: {report.axis.tip_tir_um}")
+        told.append(f"expected at the tip: {report.axis.tip_tir_um:.1f} µm")
     assert [one for one in told if " ".join(one.split()) not in words] == []
 
 
