@@ -188,12 +188,12 @@ KEYS_PATH: Final = "/.well-known/jwks.json"
 class PublicKey(Answer):
     """Key of RFC 8037 that verifies signatures."""
 
-    kty: str = Field(examples=["OKP"])
-    crv: str = Field(examples=["Ed25519"])
+    kty: str = Field(description="Key type.", examples=["OKP"])
+    crv: str = Field(description="Curve.", examples=["Ed25519"])
     x: str = Field(description="The key, base64url.")
     kid: str = Field(description="Thumbprint of RFC 7638.")
-    use: str = Field(examples=["sig"])
-    alg: str = Field(examples=["Ed25519"])
+    use: str = Field(description="Use.", examples=["sig"])
+    alg: str = Field(description="Algorithm of RFC 9864.", examples=["Ed25519"])
 
 
 class PublicKeySet(Answer):

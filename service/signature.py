@@ -191,7 +191,7 @@ def _object(data: bytes) -> dict[str, Any] | None:
 def _known(keys: Keys) -> dict[str, OKPKey]:
     """Return the usable keys of a set by thumbprint, whatever ids the set gives them."""
     held = keys.model_dump() if isinstance(keys, PublicKeySet) else keys
-    found = [] if not isinstance(held, Mapping) else held.get("keys")
+    found = held.get("keys") if isinstance(held, Mapping) else None
     if not isinstance(found, list) or not all(isinstance(one, Mapping) for one in found):
         raise KeyDataError("not a JWK set")
     # RFC 7517, section 5: keys of unknown kinds are ignored.
@@ -249,8 +249,8 @@ def _imported(key: bytes | dict[str, Any]) -> OKPKey:
         raise KeyDataError("not an Ed25519 key") from None
     if found.curve_name != "Ed25519":
         raise KeyDataError("not an Ed25519 key")
-    # Only what a key is made of: ids and uses that a file states are not taken over.
-    return OKPKey.import_key(found.as_dict(private=found.is_private))
+    # From the key itself: ids, uses and an x that a file states are not taken over.
+    return OKPKey.import_key(found.raw_value)
 
 
 def _published(key: OKPKey) -> PublicKey:

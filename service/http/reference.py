@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable
+from copy import deepcopy
 from functools import cache
 from typing import Annotated, Any, Final
 
@@ -288,7 +289,7 @@ def keys_router(keys: PublicKeySet) -> APIRouter:
     offers = (JWK_SET, JSON)
     served = {media_type: document(keys, media_type) for media_type in offers}
     example = shown("one", PublicKeySet(keys=[_SHOWN_KEY]))["content"][JSON]
-    also = {"schema": {"$ref": f"#/components/schemas/{PublicKeySet.__name__}"}}
+    also = {**deepcopy(example), "schema": {"$ref": f"#/components/schemas/{PublicKeySet.__name__}"}}
 
     @router.get(
         KEYS_PATH,
