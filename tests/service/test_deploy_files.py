@@ -151,6 +151,14 @@ def test_the_run_line_of_the_container_starts_the_service() -> None:
         assert httpx.post(f"{service.url}/v1/checks", json={}).status_code == 401
 
 
+@pytest.mark.parametrize("file", [UNIT, CONTAINERFILE], ids=lambda file: file.name)
+def test_what_the_comments_advise_are_settings(file: Path) -> None:
+    """Each name exists, the one of the key that signs among them."""
+    named = {one.lower() for one in re.findall(r"STACKGAUGE_(\w+)", file.read_text())}
+    assert named <= Settings.model_fields.keys()
+    assert "gate_key_file" in named
+
+
 def test_the_image_does_not_start_open(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
     """Without the digest of the run line it stops, and names both settings that the container file names."""
     for variable, value in _image_environment().items():
