@@ -58,7 +58,7 @@ class MissingExtraError(ImportError):
     """An optional part of stackgauge is not installed; the message gives the command that installs it."""
 
 
-def missing_extra(wanted: str, error: ModuleNotFoundError) -> MissingExtraError | None:
+def missing_extra(wanted: str, error: ModuleNotFoundError, extra: str = "server") -> MissingExtraError | None:
     """Return the error for a part of stackgauge that lacks a third-party module.
 
     Parameters
@@ -67,6 +67,8 @@ def missing_extra(wanted: str, error: ModuleNotFoundError) -> MissingExtraError 
         Part to be used; the message starts with it.
     error : ModuleNotFoundError
         Error of the failed import.
+    extra : str
+        Extra that has the module.
 
     Returns
     -------
@@ -76,8 +78,8 @@ def missing_extra(wanted: str, error: ModuleNotFoundError) -> MissingExtraError 
     absent = (error.name or "").partition(".")[0]
     if absent in ("", "rules", "service"):
         return None
-    command = "pip install 'stackgauge[server]'"
-    return MissingExtraError(f"{wanted} needs the server extra: {command} ({absent} is not installed)", name=absent)
+    command = f"pip install 'stackgauge[{extra}]'"
+    return MissingExtraError(f"{wanted} needs the {extra} extra: {command} ({absent} is not installed)", name=absent)
 
 
 # Hidden from type checkers, which would accept any misspelt name.

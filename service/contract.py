@@ -1,4 +1,4 @@
-"""Response models of the HTTP API: batches, couplings, problems (RFC 9457), rules, state and version."""
+"""Response models of the HTTP API: batches, couplings, keys, problems (RFC 9457), rules, state and version."""
 
 from __future__ import annotations
 
@@ -16,6 +16,7 @@ from rules.schema.report import Report, Severity, Summary, Verdict
 from rules.schema.request import AxialPosition, CheckRequest, MachineEntry, Operations, Policy, Section
 
 __all__ = [
+    "KEYS_PATH",
     "MAX_STACKS",
     "PROBLEM_BASE",
     "PROBLEM_MEDIA_TYPE",
@@ -39,6 +40,8 @@ __all__ = [
     "ProblemList",
     "ProblemPart",
     "ProblemType",
+    "PublicKey",
+    "PublicKeySet",
     "RuleAnswer",
     "RuleList",
     "RuleSummary",
@@ -177,6 +180,26 @@ class CouplingList(Answer):
 
     items: list[CouplingSummary] = Field(description="Couplings.")
     next: Next
+
+
+KEYS_PATH: Final = "/.well-known/jwks.json"
+
+
+class PublicKey(Answer):
+    """Key of RFC 8037 that verifies signatures."""
+
+    kty: str = Field(description="Key type.", examples=["OKP"])
+    crv: str = Field(description="Curve.", examples=["Ed25519"])
+    x: str = Field(description="The key, base64url.")
+    kid: str = Field(description="Thumbprint of RFC 7638.")
+    use: str = Field(description="Use.", examples=["sig"])
+    alg: str = Field(description="Algorithm of RFC 9864.", examples=["Ed25519"])
+
+
+class PublicKeySet(Answer):
+    """JWK set of RFC 7517."""
+
+    keys: list[PublicKey] = Field(description="The key that signs, then further ones.")
 
 
 class PartSummary(Answer):

@@ -1,4 +1,4 @@
-"""Digests of a gate decision, of its order and of its context."""
+"""Digests of a gate decision, of its order and of its context, and the record of the decision that is signed."""
 
 from __future__ import annotations
 
@@ -9,14 +9,25 @@ from typing import Any, Final
 
 from pydantic import JsonValue
 
-from rules.schema.gate import Decision, GateOperationReport, GateRequest, RequirementName
+from rules.schema.gate import Decision, GateOperationReport, GateReport, GateRequest, RequirementName
 from rules.version import NAME, VERSION
 
-__all__ = ["context_sha256", "decision_sha256", "input_sha256"]
+__all__ = [
+    "RECORD_FORM",
+    "canonical",
+    "context_sha256",
+    "decision_sha256",
+    "input_sha256",
+    "judgement_record",
+    "report_digest",
+]
 
 
 FORM: Final = 1
-"""Version of the record; increase it whenever its fields change."""
+"""Version of the fields that the digest covers; increase it whenever they change."""
+
+RECORD_FORM: Final = 1
+"""Version of the record that is signed; increase it whenever its fields change."""
 
 _NOT_INPUT: Final = {"context", "expect", "include", "required"}
 """Parts of a request that are not judged, that only concern presentation, or that the record holds separately."""
@@ -31,6 +42,7 @@ def decision_sha256(
     required: Sequence[RequirementName],
     decision: Decision,
     operations: Sequence[GateOperationReport],
+    version: str = VERSION,
 ) -> str:
     """Return the digest of a decision: SHA-256 of the canonical JSON of a record of the decision and its inputs.
 
@@ -54,7 +66,7 @@ def decision_sha256(
         {
             "form": FORM,
             "service": NAME,
-            "version": VERSION,
+            "version": version,
             "judgement_sha256": judgement_digest,
             "catalogue_sha256": catalogue_digest,
             "profile_sha256": profile_digest,
@@ -76,6 +88,51 @@ def decision_sha256(
     )
 
 
+def report_digest(report: GateReport) -> str:
+    """Return the digest of a report's decision, computed from its other fields."""
+    return decision_sha256(
+        input_digest=report.input_sha256,
+        judgement_digest=report.provenance.judgement_sha256,
+        catalogue_digest=report.provenance.catalogue_sha256,
+        profile_digest=report.profile.sha256,
+        required=report.required,
+        decision=report.decision,
+        operations=report.operations,
+        version=report.provenance.version,
+    )
+
+
+def judgement_record(report: GateReport) -> dict[str, Any]:
+    """Return the record of a decision: the payload of the signature, once it is canonical.
+
+    It has what an order may start on, and every value that an expectation can name. `digest` covers the decisions on
+    the operations with the codes of their reasons. Wording, cautions and check reports are not covered. No time is in
+    it, so the same request gets the same signature.
+    """
+    source = report.provenance
+    return {
+        "form": RECORD_FORM,
+        "service": source.service,
+        "version": source.version,
+        "order": report.order,
+        "revision": report.revision,
+        "decision": report.decision,
+        "may_start": report.may_start,
+        "digest": report.digest,
+        "input_sha256": report.input_sha256,
+        "context_sha256": report.context_sha256,
+        "judgement_sha256": source.judgement_sha256,
+        "rulebook_sha256": source.rulebook_sha256,
+        "catalogue_sha256": source.catalogue_sha256,
+        "profile": report.profile.name,
+        "profile_sha256": report.profile.sha256,
+        "not_required": [one.name for one in report.not_required],
+        "unmet": [one.model_dump(mode="json") for one in report.unmet],
+        "policy_deviations": [one.model_dump(mode="json") for one in report.policy_deviations],
+        "deviations": [one.model_dump(mode="json") for one in source.deviations],
+    }
+
+
 def input_sha256(request: GateRequest) -> str:
     """Return the digest of the order as understood.
 
@@ -91,7 +148,10 @@ def context_sha256(context: Mapping[str, JsonValue] | None) -> str | None:
     return None if context is None else _sha256(context)
 
 
+def canonical(value: Mapping[str, Any]) -> bytes:
+    """Return JSON in ASCII with sorted keys and no blanks."""
+    return json.dumps(value, sort_keys=True, separators=(",", ":"), ensure_ascii=True, allow_nan=False).encode("ascii")
+
+
 def _sha256(value: Mapping[str, Any]) -> str:
-    """Return the SHA-256 of JSON in ASCII with sorted keys and no blanks."""
-    text = json.dumps(value, sort_keys=True, separators=(",", ":"), ensure_ascii=True, allow_nan=False)
-    return hashlib.sha256(text.encode("ascii")).hexdigest()
+    return hashlib.sha256(canonical(value)).hexdigest()

@@ -166,6 +166,7 @@ def gate(request: GateRequest, assessor: Assessor, profile: Profile = STRICT) ->
         digest=digest,
         input_sha256=understood,
         context_sha256=context_sha256(request.context),
+        signature=None,
         cautions=list(dict.fromkeys(text for _, report in judged for text in report.cautions)),
         profile=profile.report(),
         policy_deviations=departures,

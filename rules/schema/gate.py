@@ -268,6 +268,10 @@ class GateReport(Out):
         " defaults filled in, nulls left out, keys sorted."
     )
     context_sha256: Sha256 | None = Field(description="SHA-256 of the context, keys sorted; null without a context.")
+    signature: str | None = Field(
+        description="Compact JWS (Ed25519) over the record of the decision: order, revision, decision, may_start,"
+        " digests, unmet, deviations. Null without a key of the operator."
+    )
     profile: ProfileReport
     policy_deviations: list[PolicyDeviation] = Field(description="Departures from the profile, those that tighten too.")
     unmet: list[UnmetExpectation] = Field(description="Expectations that the decision does not meet.")

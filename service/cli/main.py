@@ -81,8 +81,9 @@ def _refused(error: Exception, arguments: argparse.Namespace) -> int:
     from rules.rulebook.source import RulebookError
     from service.operations.assessors import UnexpectedJudgementError
     from service.operations.settings import SettingsFileError
+    from service.operations.signing import KeyFileError
 
-    if isinstance(error, RulebookError | CatalogueError | UnexpectedJudgementError | SettingsFileError):
+    if isinstance(error, RulebookError | CatalogueError | UnexpectedJudgementError | SettingsFileError | KeyFileError):
         print(error, file=sys.stderr)
         return BAD_INPUT
     if isinstance(error, ValidationError):

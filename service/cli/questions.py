@@ -3,22 +3,25 @@
 from __future__ import annotations
 
 import argparse
+import json
 import sys
 from collections.abc import Mapping
 from pathlib import Path
 from types import MappingProxyType
 from typing import Final, get_args
 
+from pydantic import ValidationError
 from rich.text import Text
 
 from rules.budget import full_budget
 from rules.comparison import compare
+from rules.gate.digest import canonical, judgement_record
 from rules.gate.gate import gate
 from rules.reading.reading import read_gauge
 from rules.schema.budget import BudgetReport, BudgetRequest
 from rules.schema.comparison import ComparisonReport, ComparisonRequest
 from rules.schema.gate import Decision, Expectation, GateReport, GateRequest
-from rules.schema.parsing import parse, parse_request
+from rules.schema.parsing import BadRequestError, Fault, parse, parse_request
 from rules.schema.reading import ReadingReport, ReadingRequest
 from rules.schema.report import Report
 from rules.schema.search import SearchReport, SearchRequest
@@ -36,7 +39,8 @@ from service.cli.files import (
 )
 from service.drawing.pictures import PictureName, picture_or_words
 from service.operations.assessors import load_assessor, profile_of
-from service.sheets.orders import print_gate, print_search
+from service.operations.signing import load_keys
+from service.sheets.orders import print_gate, print_search, print_signed
 from service.sheets.questions import print_budget, print_comparison, print_reading
 
 __all__ = [
@@ -160,8 +164,8 @@ MAY_NOT_START: Final = 1
 """Exit code of a release that rests on changed rules, waived requirements or an expectation that is not met."""
 
 _ABOUT_GATE: Final = (
-    "Release, hold or stop a work order. Exit code: 0 may start, 1 hold or may not start, 2 stop, 3 invalid input,"
-    " 4 program fault."
+    "Release, hold or stop a work order, or verify the signature of a stored answer. Exit code: 0 may start, 1 hold or"
+    " may not start, 2 stop, 3 invalid input or signature, 4 program fault."
 )
 
 
@@ -169,8 +173,17 @@ def gate_arguments(parser: argparse.ArgumentParser) -> None:
     """Add what the command takes."""
     parser.description = _ABOUT_GATE
     parser.epilog = "example: stackgauge gate order.json"
-    parser.add_argument("file", metavar="FILE", help="work order as JSON; - for standard input")
     parser.add_argument(
+        "file", metavar="FILE", help="work order as JSON, with --verify the answer of a gate; - for standard input"
+    )
+    what = parser.add_mutually_exclusive_group()
+    what.add_argument(
+        "--verify",
+        metavar="KEYS.json",
+        type=Path,
+        help="judge nothing: verify that a key of this JWK set signed the stored answer in FILE",
+    )
+    what.add_argument(
         "--expect",
         metavar="NAME=VALUE",
         action="append",
@@ -178,7 +191,9 @@ def gate_arguments(parser: argparse.ArgumentParser) -> None:
         help="what the decision must rest on: digest, judgement_sha256, rulebook_sha256, catalogue_sha256, input_sha256"
         " or version; may be repeated",
     )
-    parser.add_argument("--json", action="store_true", help="print the report as one line of JSON")
+    parser.add_argument(
+        "--json", action="store_true", help="print the report, with --verify the signed record, as one line of JSON"
+    )
     add_rulebooks(parser)
     parser.set_defaults(run=_run_gate)
 
@@ -191,14 +206,16 @@ def _expectation(text: str) -> tuple[str, str]:
 
 
 def _run_gate(arguments: argparse.Namespace) -> int:
+    if arguments.verify is not None:
+        return _run_verify(arguments)
     settings = settings_of(arguments)
     assessor = load_assessor(settings)
-    profile = profile_of(settings, assessor.book)
+    profile, keys = profile_of(settings, assessor.book), load_keys(settings)
 
     def judge(data: object) -> GateReport:
         if arguments.expect and isinstance(data, dict):
             data = {**data, "expect": {**(data.get("expect") or {}), **dict(arguments.expect)}}
-        return gate(parse(GateRequest, data), assessor, profile)
+        return keys.signed(gate(parse(GateRequest, data), assessor, profile))
 
     report = judged(arguments.file, judge)
     if report is None:
@@ -207,7 +224,43 @@ def _run_gate(arguments: argparse.Namespace) -> int:
         print(report.model_dump_json())
     else:
         print_gate(report, report_console())
+    return _gate_code(report)
+
+
+def _gate_code(report: GateReport) -> int:
     return MAY_NOT_START if report.decision == "release" and not report.may_start else DECISION_CODES[report.decision]
+
+
+def _run_verify(arguments: argparse.Namespace) -> int:
+    # Only this needs the library of signatures.
+    from service.signature import KeyDataError, SignatureError, verify_signature
+
+    if arguments.rulebooks:
+        print("--verify judges nothing, so it takes no --rulebooks", file=sys.stderr)
+        return BAD_INPUT
+    keys = judged(str(arguments.verify), lambda data: data)
+    report = None if keys is None else judged(arguments.file, _stored)
+    if report is None:
+        return BAD_INPUT
+    try:
+        key = verify_signature(report, keys if isinstance(keys, Mapping) else {})
+    except (SignatureError, KeyDataError) as error:
+        print(f"{arguments.verify if isinstance(error, KeyDataError) else arguments.file}: {error}", file=sys.stderr)
+        return BAD_INPUT
+    # Only what is signed: the wording of the answer could be anyone's.
+    if arguments.json:
+        print(canonical(judgement_record(report)).decode())
+    else:
+        print_signed(report, key, report_console())
+    return _gate_code(report)
+
+
+def _stored(data: object) -> GateReport:
+    """Return the answer of a gate from its JSON; fields of later versions are ignored."""
+    try:
+        return GateReport.model_validate_json(json.dumps(data), extra="ignore")
+    except ValidationError as error:
+        raise BadRequestError([Fault("", "this is not the answer of a gate", "wrong_type")]) from error
 
 
 def read_arguments(parser: argparse.ArgumentParser) -> None:

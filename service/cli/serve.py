@@ -35,6 +35,7 @@ from service.operations.assessors import Snapshot, UnexpectedJudgementError, loa
 from service.operations.logs import configure_logs, log_config
 from service.operations.process import RETIRE, ended_by_signal, hang_up_survived, settle
 from service.operations.settings import PREFIX, Settings, origin_of, settings_summary, today, unknown_variables
+from service.operations.signing import GateKeys, KeyFileError, load_keys
 
 __all__ = ["serve_arguments", "server_options", "settings_arguments", "token_arguments"]
 
@@ -66,14 +67,16 @@ def server_options(settings: Settings) -> dict[str, Any]:
 def run_workers(settings: Settings) -> bool:
     """Serve with several workers until stopped; return False if a worker could not start.
 
-    Invalid rulebooks or catalogues raise here, before a worker starts, as in
-    :func:`~service.operations.process.load_assessor`. A worker that dies is replaced by one with the same rules.
+    Invalid rulebooks, catalogues and keys raise here, before a worker starts, as in
+    :func:`~service.operations.assessors.load_assessor` and :func:`~service.operations.signing.load_keys`. A worker that
+    dies is replaced by one with the same rules and keys.
     """
-    snapshot = Snapshot.of(load_assessor(settings))
+    snapshot, keys = Snapshot.of(load_assessor(settings)), load_keys(settings)
     _LOG.info("rules read", extra=_in_short(snapshot.book))
     with TemporaryDirectory(prefix="stackgauge-metrics-") as folder:
         os.environ[SHARED_FOLDER] = folder
-        config = uvicorn.Config(partial(worker_app, settings, snapshot), factory=True, **server_options(settings))
+        app = partial(worker_app, settings, snapshot, keys)
+        config = uvicorn.Config(app, factory=True, **server_options(settings))
         try:
             listening = config.bind_socket()
         except SystemExit:
@@ -127,12 +130,13 @@ class Supervisor(Multiprocess):
 
     def handle_hup(self) -> None:
         """Reload: all workers get the new rules, or none does."""
-        _LOG.info("SIGHUP received: reading rulebooks and catalogue anew")
-        snapshot = _read_anew(self._settings)
-        if snapshot is None:
+        _LOG.info("SIGHUP received: reading rulebooks, catalogue and keys anew")
+        read = _read_anew(self._settings)
+        if read is None:
             _LOG.error("nothing was reloaded; the rules in force stay")
             return
-        before, self.config.app = self.config.app, partial(worker_app, self._settings, snapshot)
+        snapshot, keys = read
+        before, self.config.app = self.config.app, partial(worker_app, self._settings, snapshot, keys)
         for place in range(len(self.processes)):
             if self._replaced(place):
                 continue
@@ -188,16 +192,16 @@ def _in_short(book: Rulebook) -> dict[str, Any]:
     }
 
 
-def _read_anew(settings: Settings) -> Snapshot | None:
-    """The rules as they now are on disk; None after logging every reason against them."""
+def _read_anew(settings: Settings) -> tuple[Snapshot, GateKeys] | None:
+    """The rules and keys as they now are on disk; None after logging every reason against them."""
     if "as_of" not in settings.model_fields_set:
         settings = settings.model_copy(update={"as_of": today()})
     try:
-        return Snapshot.of(load_assessor(settings))
+        return Snapshot.of(load_assessor(settings)), load_keys(settings)
     except (RulebookError, CatalogueError) as error:
         for problem in error.problems:
             _LOG.error(str(problem))
-    except UnexpectedJudgementError as error:
+    except (UnexpectedJudgementError, KeyFileError) as error:
         _LOG.error(str(error))
     except Exception:
         # Whatever it is, the workers still judge by what was good.
@@ -205,7 +209,7 @@ def _read_anew(settings: Settings) -> Snapshot | None:
     return None
 
 
-def worker_app(settings: Settings, snapshot: Snapshot) -> FastAPI:
+def worker_app(settings: Settings, snapshot: Snapshot, keys: GateKeys) -> FastAPI:
     """The application of one worker; exits the process if the program differs from the one at the start."""
     if hasattr(signal, "SIGHUP"):
         # A hang-up reaches the whole process group; the parent handles it.
@@ -215,7 +219,7 @@ def worker_app(settings: Settings, snapshot: Snapshot) -> FastAPI:
         _LOG.error("the program or its tables have changed since the service started; restart it")
         # Exit at once: during a normal exit the heartbeat stops and the supervisor would wait.
         os._exit(STARTUP_FAILURE)
-    app = create_app(settings, assessor)
+    app = create_app(settings, assessor, keys)
     settle()
     return app
 
@@ -276,7 +280,7 @@ def serve_arguments(parser: argparse.ArgumentParser) -> None:
     """Add what the command takes."""
     parser.description = (
         "Serve over HTTP until stopped. Settings are environment variables or a TOML file that"
-        " STACKGAUGE_SETTINGS_FILE names. With two workers or more, SIGHUP reloads rulebooks and catalogue."
+        " STACKGAUGE_SETTINGS_FILE names. With two workers or more, SIGHUP reloads rulebooks, catalogue and keys."
     )
     parser.epilog = "example: stackgauge serve --port 8713"
     parser.add_argument("--host", help="listen address (STACKGAUGE_HOST; default: 127.0.0.1)")

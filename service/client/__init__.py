@@ -23,6 +23,7 @@ from service.client.sending import (
     UnsendableError,
 )
 from service.client.synchronous import Client
+from service.signature import KeyDataError, SignatureError, verify_signature
 
 __all__ = [
     "AnsweredProblemError",
@@ -30,10 +31,13 @@ __all__ = [
     "BatchLine",
     "Client",
     "ClientError",
+    "KeyDataError",
     "OverdueError",
     "Patience",
     "Release",
+    "SignatureError",
     "UnreachableError",
     "UnreadableAnswerError",
     "UnsendableError",
+    "verify_signature",
 ]

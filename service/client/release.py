@@ -6,12 +6,13 @@ import json
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from rules.gate.digest import context_sha256, decision_sha256, input_sha256
+from rules.gate.digest import context_sha256, input_sha256, report_digest
 from rules.schema.gate import EVALUATIONS, REQUIREMENTS, GateReport, GateRequest
 from rules.schema.parsing import BadRequestError, parse
 from rules.version import NAME, VERSION
 from service.client.calls import Call, Given, posted
 from service.client.sending import UnsendableError
+from service.signature import Keys, SignatureError, verify_signature
 
 __all__ = ["Release", "gate_call", "judged", "not_released", "understood"]
 
@@ -48,10 +49,18 @@ def understood(sent: bytes) -> GateRequest:
         raise UnsendableError(f"The order is invalid: {error}.") from error
 
 
-def judged(order: GateRequest, report: GateReport) -> Release:
-    """The release decision from the order sent and the gate report."""
-    why = tuple(_doubts(order, report))
+def judged(order: GateRequest, report: GateReport, keys: Keys | None = None) -> Release:
+    """The release decision from the order sent and the gate report, whose signature must be by one of ``keys``."""
+    why = (*_doubts(order, report), *_doubts_of_origin(report, keys))
     return Release(not why, why, report)
+
+
+def _doubts_of_origin(report: GateReport, keys: Keys | None) -> Iterator[str]:
+    if keys is not None:
+        try:
+            verify_signature(report, keys)
+        except SignatureError as error:
+            yield str(error)
 
 
 def _doubts(order: GateRequest, report: GateReport) -> Iterator[str]:
@@ -78,7 +87,7 @@ def _doubts(order: GateRequest, report: GateReport) -> Iterator[str]:
         yield "The report is not for this order as sent."
     if report.context != order.context or report.context_sha256 != context_sha256(order.context):
         yield "The report does not have the context that was sent."
-    if report.digest != _digest(report):
+    if report.digest != report_digest(report):
         yield "The digest does not match the decision."
 
 
@@ -91,15 +100,3 @@ def _held(report: GateReport) -> Iterator[str]:
     counts, total = report.counts, len(report.operations)
     if report.decision == "release" and (counts.operations, counts.release) != (total, total):
         yield "The counts contradict the decision."
-
-
-def _digest(report: GateReport) -> str:
-    return decision_sha256(
-        input_digest=report.input_sha256,
-        judgement_digest=report.provenance.judgement_sha256,
-        catalogue_digest=report.provenance.catalogue_sha256,
-        profile_digest=report.profile.sha256,
-        required=report.required,
-        decision=report.decision,
-        operations=report.operations,
-    )

@@ -40,6 +40,7 @@ from service.client.sending import (
     unreachable,
 )
 from service.contract import (
+    KEYS_PATH,
     BatchReport,
     BatchRequest,
     CouplingAnswer,
@@ -48,11 +49,13 @@ from service.contract import (
     PartAnswer,
     PartList,
     PictureName,
+    PublicKeySet,
     RuleAnswer,
     RuleList,
     State,
     Version,
 )
+from service.signature import Keys
 
 __all__ = ["Client"]
 
@@ -184,6 +187,13 @@ class Client:
         """Whether the service is ready to check stacks."""
         return self._send(got("/readyz", State))
 
+    def public_keys(self) -> PublicKeySet:
+        """Keys that the service publishes for the signatures of its gates.
+
+        For the operator's first look: keys that prove an origin are kept, not fetched with each answer.
+        """
+        return self._send(got(KEYS_PATH, PublicKeySet))
+
     def version(self) -> Version:
         """Version of the service and its rulebooks."""
         return self._send(got("/version", Version))
@@ -209,14 +219,15 @@ class Client:
             for answer in self._send(ready.call()):
                 yield answer
 
-    def releases(self, order: Given[GateRequest]) -> Release:
+    def releases(self, order: Given[GateRequest], *, keys: Keys | None = None) -> Release:
         """Have the gate decide an order and verify its answer; true only for an order that may start.
 
-        Fails closed: any error means no release and is not raised; ``why`` gives the reason.
+        With ``keys``, a JWK set that the caller keeps, the answer must be signed by one of them. Fails closed: any
+        error means no release and is not raised; ``why`` gives the reason.
         """
         try:
             call = gate_call(order)
-            return judged(understood(call.body or b""), self._send(call))
+            return judged(understood(call.body or b""), self._send(call), keys)
         except Exception as error:
             return not_released(error)
 

@@ -23,6 +23,7 @@ __all__ = [
     "GZIP",
     "HTML",
     "JSON",
+    "JWK_SET",
     "SVG",
     "TEXT",
     "XML",
@@ -45,6 +46,7 @@ __all__ = [
 
 
 JSON = "application/json"
+JWK_SET = "application/jwk-set+json"
 XML = "application/xml"
 CSV = "text/csv"
 HTML = "text/html"

@@ -40,18 +40,28 @@ from service.http.questions import (
     readings_router,
     searches_router,
 )
-from service.http.reference import contract_router, couplings_router, parts_router, problems_router, rules_router
+from service.http.reference import (
+    contract_router,
+    couplings_router,
+    keys_router,
+    parts_router,
+    problems_router,
+    rules_router,
+)
 from service.http.request_log import RequestLog
 from service.operations.assessors import Snapshot, load_assessor, profile_of
 from service.operations.heavy_work import HeavyWork
 from service.operations.logs import configure_logs
 from service.operations.process import Exporter, Shutdown, in_order
 from service.operations.settings import Settings
+from service.operations.signing import GateKeys, load_keys
 
 __all__ = ["create_app"]
 
 
-def create_app(settings: Settings | None = None, assessor: Assessor | None = None) -> FastAPI:
+def create_app(
+    settings: Settings | None = None, assessor: Assessor | None = None, keys: GateKeys | None = None
+) -> FastAPI:
     """The application with these settings.
 
     Raises
@@ -60,9 +70,12 @@ def create_app(settings: Settings | None = None, assessor: Assessor | None = Non
         With every defect of the rulebooks.
     rules.exchange.documents.CatalogueError
         With every defect of the catalogue.
+    service.operations.signing.KeyFileError
+        For a file of keys that cannot be used.
     """
     settings = settings or Settings()
     assessor = assessor or load_assessor(settings)
+    keys = keys or load_keys(settings)
     metrics, shutdown = Metrics(), Shutdown(settings.shutdown_grace_s)
     watched = ObservingAssessor(assessor, metrics)
     batch_workers = settings.batch_workers or max(1, cores() // settings.workers)
@@ -102,7 +115,8 @@ def create_app(settings: Settings | None = None, assessor: Assessor | None = Non
         readings_router(assessor),
         budgets_router(assessor),
         comparisons_router(watched),
-        gates_router(watched, profile_of(settings, assessor.book), metrics.gated),
+        gates_router(watched, profile_of(settings, assessor.book), metrics.gated, keys),
+        keys_router(keys.public),
         explanations_router(assessor),
         searches_router(assessor),
         imports_router(),
@@ -126,9 +140,10 @@ def create_app(settings: Settings | None = None, assessor: Assessor | None = Non
 
 
 def _plain(app: FastAPI, settings: Settings, assessor: Assessor) -> FastAPI:
-    """The application with the built-in rules alone, whose examples the document shows whatever rules are in force."""
+    """The application without anything of the operator, whose examples the document shows whatever is in force."""
     plain = Assessor.load()
     same = (assessor.book.digest, assessor.catalogue) == (plain.book.digest, plain.catalogue)
-    if same and not settings.extra_rulebooks:
+    without = {"extra_rulebooks": (), "gate_profile": None, "gate_key_file": None, "gate_public_key_files": ()}
+    if same and all(getattr(settings, name) == value for name, value in without.items()):
         return app
-    return create_app(settings.model_copy(update={"extra_rulebooks": ()}), plain)
+    return create_app(settings.model_copy(update=without), plain)

@@ -314,10 +314,10 @@ def _example_holders(path: str, operation: Node) -> Iterator[tuple[Node, tuple[s
 def route_name(path: str) -> str:
     """The name of a route in the examples.
 
-    >>> route_name("/v1/check-batches"), route_name("/v1/rules/{code}"), route_name("/healthz")
-    ('check-batches', 'rules', 'healthz')
+    >>> [route_name(path) for path in ("/v1/check-batches", "/v1/rules/{code}", "/healthz", "/.well-known/jwks.json")]
+    ['check-batches', 'rules', 'healthz', 'jwks']
     """
-    return re.sub(r"^/(v1/)?|/\{[^}]*\}", "", path).replace("/", "-")
+    return re.sub(r"^/(v1/|\.well-known/)?|/\{[^}]*\}|\.json$", "", path).replace("/", "-")
 
 
 def _response_name(status: str, response: Node) -> str:

@@ -33,6 +33,7 @@ from service.examples import (
     SEARCH_EXAMPLES,
 )
 from service.http.posted import add_posted_route, check_representations
+from service.operations.signing import NO_KEYS, GateKeys
 
 __all__ = [
     "budgets_router",
@@ -185,13 +186,16 @@ def gate_notes(report: GateReport) -> dict[str, Any]:
 
 
 def gates_router(
-    assessor: Assessor, profile: Profile = STRICT, counted: Callable[[GateReport], None] = lambda _: None
+    assessor: Assessor,
+    profile: Profile = STRICT,
+    counted: Callable[[GateReport], None] = lambda _: None,
+    keys: GateKeys = NO_KEYS,
 ) -> APIRouter:
-    """The router with this assessor and the operator's profile."""
+    """The router with this assessor and the operator's profile and keys."""
     router = APIRouter(tags=["gates"])
 
     def decide(request: GateRequest) -> GateReport:
-        return gate(request, assessor, profile)
+        return keys.signed(gate(request, assessor, profile))
 
     def noted(report: GateReport) -> dict[str, Any]:
         counted(report)

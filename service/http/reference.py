@@ -1,13 +1,15 @@
-"""Reference routes: rules in force, couplings, problem types and the OpenAPI document."""
+"""Reference routes: rules in force, couplings, public keys, problem types and the OpenAPI document."""
 
 from __future__ import annotations
 
 import json
 from collections.abc import Callable
+from copy import deepcopy
 from functools import cache
 from typing import Annotated, Any, Final
 
 from fastapi import APIRouter, Path, Query, Request, Response
+from fastapi.responses import JSONResponse
 
 from rules.couplings.sides import COUPLINGS
 from rules.parts.standard_parts import FAMILIES, standard_part, standard_parts
@@ -18,6 +20,7 @@ from rules.rulebook.expression import Expression, text_of
 from rules.rulebook.linting import rule_in_words
 from rules.schema.explanation import Condition
 from service.contract import (
+    KEYS_PATH,
     CouplingAnswer,
     CouplingList,
     CouplingSummary,
@@ -29,18 +32,20 @@ from service.contract import (
     PartValue,
     ProblemList,
     ProblemType,
+    PublicKey,
+    PublicKeySet,
     RuleAnswer,
     RuleList,
     RuleSummary,
     ThresholdAnswer,
 )
-from service.http.answers import HTML, JSON, Document, document, publish, published, require_acceptable, shown
+from service.http.answers import HTML, JSON, JWK_SET, Document, document, publish, published, require_acceptable, shown
 from service.http.openapi import as_text
 from service.http.problem_answers import responses
 from service.operations.problems import KINDS, ProblemError, ProblemKind
 from service.sheets.page import PAGE_HEADERS, problem_type_page
 
-__all__ = ["contract_router", "couplings_router", "parts_router", "problems_router", "rules_router"]
+__all__ = ["contract_router", "couplings_router", "keys_router", "parts_router", "problems_router", "rules_router"]
 
 
 def rules_router(book: Rulebook) -> APIRouter:
@@ -275,6 +280,50 @@ def _coupling_answer(name: str) -> CouplingAnswer:
     told = found.described.model_dump(include=set(CouplingAnswer.model_fields))
     tables = [table(one).as_json() for one in found.described.tables]
     return CouplingAnswer.model_validate({**told, "name": name, "ends": found.ends, "tables": tables})
+
+
+def keys_router(keys: PublicKeySet) -> APIRouter:
+    """The router with these keys; the responses are built once."""
+    router = APIRouter(tags=["gates"])
+    # generic clients ask for JSON, of which a JWK set is one
+    offers = (JWK_SET, JSON)
+    served = {media_type: document(keys, media_type) for media_type in offers}
+    example = shown("one", PublicKeySet(keys=[_SHOWN_KEY]))["content"][JSON]
+    also = {**deepcopy(example), "schema": {"$ref": f"#/components/schemas/{PublicKeySet.__name__}"}}
+
+    @router.get(
+        KEYS_PATH,
+        operation_id="list_keys",
+        summary="List the public keys",
+        response_model=PublicKeySet,
+        response_class=_KeySetResponse,
+        responses={
+            **published({"content": {JWK_SET: example, JSON: also}}),
+            **responses("not-acceptable", "invalid-request", "internal-fault"),
+        },
+    )
+    async def list_keys(request: Request) -> Response:
+        """JWK set (RFC 7517) that verifies the signatures of gates; empty without a key of the operator."""
+        return publish(served[require_acceptable(request, offers)], request)
+
+    return router
+
+
+class _KeySetResponse(JSONResponse):
+    """Tells the OpenAPI document the media type of RFC 7517, section 8.5."""
+
+    media_type = JWK_SET
+
+
+_SHOWN_KEY: Final = PublicKey(
+    kty="OKP",
+    crv="Ed25519",
+    x="11qYAYKxCrfVS_7TyWQHOg7hcvPapiMlrwIaaPcHURo",
+    kid="kPrK_qmxVWaYVA9wwBF6Iuo3vVzz7TxHCTwXBygrS4k",
+    use="sig",
+    alg="Ed25519",
+)
+"""Key of RFC 8037, appendix A, that the contract shows as its example."""
 
 
 def problems_router() -> APIRouter:

@@ -164,6 +164,18 @@ class Settings(BaseSettings):
         description="YAML file with the profile of gates: policy, machines and waivers, which a request can only"
         " tighten; strict without one.",
     )
+    gate_key_file: Path | None = Field(
+        None,
+        repr=False,
+        description="File with the private Ed25519 key that signs the answers of gates, JWK or PEM, readable by the"
+        " service alone; unsigned without one.",
+    )
+    gate_public_key_files: tuple[Path, ...] = Field(
+        (),
+        repr=False,
+        description="Files with further public keys to serve, JWK, JWK set or PEM: retired ones, and the next one"
+        " before it signs.",
+    )
     extra_rulebooks: tuple[Path, ...] = Field(
         (), description="Folders with rulebooks that extend or replace the built-in ones; later folders win."
     )

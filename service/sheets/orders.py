@@ -26,7 +26,7 @@ from service.sheets.check import CHANGED, changes, deviation
 from service.sheets.figures import value_of
 from service.sheets.text import STYLES, count, heading, missing_line, number, plain, say, section, table
 
-__all__ = ["print_gate", "print_import", "print_search"]
+__all__ = ["print_gate", "print_import", "print_search", "print_signed"]
 
 
 _STYLES: Final[dict[Decision, str]] = {
@@ -38,8 +38,7 @@ _STYLES: Final[dict[Decision, str]] = {
 
 def print_gate(report: GateReport, console: Console) -> None:
     """Print decision, operations with reasons and advice, what was not required, digest, cautions, in this order."""
-    name = report.order if report.revision is None else f"{report.order}, revision {report.revision}"
-    say(Text.assemble((report.decision.upper(), _STYLES[report.decision]), "  ", (name, "bold")), console)
+    _order(report, console)
     counts = report.counts
     say(
         Text(
@@ -48,17 +47,7 @@ def print_gate(report: GateReport, console: Console) -> None:
         ),
         console,
     )
-    say(Text("May start." if report.may_start else "May not start."), console)
-    section("Expectations not met", [f"{one.name}: {one.expected}, found {one.found}" for one in report.unmet], console)
-    section(
-        f"Departures from the profile {report.profile.name}",
-        [
-            f"{one.at}: {one.value}, in the profile {one.default}{'; weakens' if one.weakens else ''}"
-            for one in report.policy_deviations
-        ],
-        console,
-    )
-    section(CHANGED, [plain(one) for one in changes(report.provenance)], console)
+    _basis(report, console)
     heading("Operations", console)
     for one in report.operations:
         _operation(one, console)
@@ -76,6 +65,41 @@ def print_gate(report: GateReport, console: Console) -> None:
     section("Not required", [f"{one.code}  {one.name}: {one.why}" for one in report.not_required], console)
     section("Digest of the decision", [report.digest], console)
     section("Cautions", report.cautions, console)
+
+
+def print_signed(report: GateReport, key: str, console: Console) -> None:
+    """Print what the verified signature of a report covers, and the id of the key; nothing else of the report."""
+    _order(report, console)
+    _basis(report, console)
+    section("Operations", list(map(_signed_operation, report.operations)), console)
+    section("Not required", [one.name for one in report.not_required], console)
+    section("Digest of the decision", [report.digest], console)
+    section("Signed with the key", [key], console)
+
+
+def _signed_operation(one: GateOperationReport) -> str:
+    codes = [each.code for each in one.reasons] + [each.code for each in one.undecided]
+    codes += [each.code for each in one.advice]
+    return ": ".join([f"{one.decision}  {one.id} ({one.verdict})", *filter(None, [", ".join(dict.fromkeys(codes))])])
+
+
+def _order(report: GateReport, console: Console) -> None:
+    name = report.order if report.revision is None else f"{report.order}, revision {report.revision}"
+    say(Text.assemble((report.decision.upper(), _STYLES[report.decision]), "  ", (name, "bold")), console)
+
+
+def _basis(report: GateReport, console: Console) -> None:
+    say(Text("May start." if report.may_start else "May not start."), console)
+    section("Expectations not met", [f"{one.name}: {one.expected}, found {one.found}" for one in report.unmet], console)
+    section(
+        f"Departures from the profile {report.profile.name}",
+        [
+            f"{one.at}: {one.value}, in the profile {one.default}{'; weakens' if one.weakens else ''}"
+            for one in report.policy_deviations
+        ],
+        console,
+    )
+    section(CHANGED, [plain(one) for one in changes(report.provenance)], console)
 
 
 def _operation(one: GateOperationReport, console: Console) -> None:

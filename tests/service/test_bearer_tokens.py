@@ -31,6 +31,7 @@ OPEN = {
     "/problems",
     "/problems/{name}",
     "/examples/{route}/{name}",
+    "/.well-known/jwks.json",
 }
 """Routes that anybody may ask; a new one has to be thought of here."""
 

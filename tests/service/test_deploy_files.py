@@ -151,6 +151,14 @@ def test_the_run_line_of_the_container_starts_the_service() -> None:
         assert httpx.post(f"{service.url}/v1/checks", json={}).status_code == 401
 
 
+@pytest.mark.parametrize("file", [UNIT, CONTAINERFILE], ids=lambda file: file.name)
+def test_what_the_comments_advise_are_settings(file: Path) -> None:
+    """Each name exists, the one of the key that signs among them."""
+    named = {one.lower() for one in re.findall(r"STACKGAUGE_(\w+)", file.read_text())}
+    assert named <= Settings.model_fields.keys()
+    assert "gate_key_file" in named
+
+
 def test_the_image_does_not_start_open(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
     """Without the digest of the run line it stops, and names both settings that the container file names."""
     for variable, value in _image_environment().items():
@@ -194,7 +202,8 @@ def test_what_runs_is_what_was_tested() -> None:
     assert part.items() <= whole.items()
     assert all(part.values())
     project = tomllib.loads((ROOT / "pyproject.toml").read_text())["project"]
-    needed = [*project["dependencies"], *project["optional-dependencies"]["server"]]
-    names = {re.split("[^a-z0-9-]", one.replace("_", "-"), maxsplit=1)[0] for one in needed}
+    extras = project["optional-dependencies"]
+    needed = [*project["dependencies"], *extras["server"], *extras["verify"]]
+    names = {re.split("[^a-z0-9-]", one.replace("_", "-"), maxsplit=1)[0] for one in needed} - {project["name"]}
     assert names <= {one.partition("==")[0] for one in part}
     assert "pytest" not in {one.partition("==")[0] for one in part}

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import re
 import subprocess
@@ -19,6 +20,7 @@ from service.cli import FAULT
 from service.cli.files import VERDICT_CODES
 from tests.support.installed import ROOT, build_wheel, install, modules_of
 from tests.support.served import served
+from tests.support.signing import PRINTED_THUMBPRINT, set_of, signed
 
 DEMO = ROOT / "demo_data"
 STACK = DEMO / "stacks" / "14-short-grip.json"
@@ -110,6 +112,26 @@ def test_a_check_without_the_server_extra_says_so(base: Path, tmp_path: Path) ->
     told = "rules.MissingExtraError: rules.check needs the server extra: pip install 'stackgauge[server]' ("
     assert done.stderr.splitlines()[-1].startswith(told)
     assert "During handling" not in done.stderr
+
+
+def test_the_verify_extra_verifies(base: Path, wheel: Path, tmp_path: Path) -> None:
+    """A stored answer is verified without the server; without the extra, the client says what to install."""
+    (tmp_path / "answer.json").write_text(signed().model_dump_json())
+    (tmp_path / "keys.json").write_text(json.dumps(set_of()))
+    told = """
+import json
+from pathlib import Path
+from rules.schema.gate import GateReport
+from service.client import verify_signature
+
+answer = GateReport.model_validate_json(Path("answer.json").read_bytes())
+print(verify_signature(answer, json.loads(Path("keys.json").read_bytes())))
+"""
+    done = _run(install(wheel, tmp_path / "verify", "verify"), tmp_path, "python", "-c", told)
+    assert (done.returncode, done.stdout, done.stderr) == (0, f"{PRINTED_THUMBPRINT}\n", "")
+    done = _run(base, tmp_path, "python", "-c", told)
+    assert done.returncode == 1
+    assert "needs the verify extra: pip install 'stackgauge[verify]' (" in done.stderr.splitlines()[-1]
 
 
 def test_commands_work_elsewhere(server: Path, tmp_path: Path) -> None:

@@ -21,6 +21,7 @@ from service.cli.files import BAD_INPUT, FAULT
 from service.cli.serve import worker_app
 from service.operations.assessors import Snapshot
 from service.operations.settings import Settings
+from service.operations.signing import NO_KEYS
 from tests.support.live_service import PATIENCE_S, LiveService, until
 from tests.support.served import NO_TLS
 
@@ -236,7 +237,7 @@ def test_an_adjustment_that_has_ended_is_told(books: Path) -> None:
 def test_a_worker_of_another_program_does_not_serve(assessor: Assessor) -> None:
     """Two workers never judge by different programs: it exits so that the parent stops the service."""
     snapshot = Snapshot.of(assessor)._replace(in_force="the program of another day")
-    process = multiprocessing.get_context("spawn").Process(target=worker_app, args=(Settings(), snapshot))
+    process = multiprocessing.get_context("spawn").Process(target=worker_app, args=(Settings(), snapshot, NO_KEYS))
     process.start()
     process.join(PATIENCE_S)
     assert process.exitcode == STARTUP_FAILURE
@@ -277,7 +278,7 @@ def test_all_workers_get_the_new_rules_or_none(
     """If one cannot start with them, those that could go back to the old ones."""
     snapshot = Snapshot.of(assessor)
     monkeypatch.setattr(serve, "Worker", _FakeWorker)
-    monkeypatch.setattr(serve, "_read_anew", lambda _: snapshot)
+    monkeypatch.setattr(serve, "_read_anew", lambda _: (snapshot, NO_KEYS))
     monkeypatch.setattr(_FakeWorker, "made", [], raising=False)
     monkeypatch.setattr(_FakeWorker, "refused", refused, raising=False)
     monkeypatch.setattr(signal, "signal", lambda *_: None)
