@@ -176,14 +176,16 @@ def share_fields(document: Node) -> None:
                 users.setdefault((name, json.dumps(field)), []).append(schema["properties"])
     for (name, text), owners in users.items():
         key = _words(name)
-        if len(owners) >= _SHARED_BY and len(text) > _WORTH_A_NAME and key not in schemas:
+        reference = len(f'{{"$ref": "#/components/schemas/{key}"}}')
+        saved = (len(owners) - 1) * len(text) - len(owners) * reference - len(key)
+        if len(owners) >= _SHARED_BY and saved > _WORTH_A_NAME and key not in schemas:
             schemas[key] = json.loads(text)
             for owner in owners:
                 owner[name] = {"$ref": f"#/components/schemas/{key}"}
 
 
-_WORTH_A_NAME: Final = 100
-"""Length of a schema from which on a reference is shorter."""
+_WORTH_A_NAME: Final = 20
+"""Characters that a schema with a name of its own must save."""
 
 
 def prune(document: Node) -> None:

@@ -131,7 +131,7 @@ print(verify_signature(answer, json.loads(Path("keys.json").read_bytes())))
     assert (done.returncode, done.stdout, done.stderr) == (0, f"{PRINTED_THUMBPRINT}\n", "")
     done = _run(base, tmp_path, "python", "-c", told)
     assert done.returncode == 1
-    assert "needs the verify extra: pip install 'stackgauge[verify]' (" in done.stderr.splitlines()[-1]
+    assert "'stackgauge[verify]'" in done.stderr.splitlines()[-1]
 
 
 def test_commands_work_elsewhere(server: Path, tmp_path: Path) -> None:
