@@ -15,7 +15,16 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any, Final
 
 if TYPE_CHECKING:
-    from rules.checker import Checker, check, compare, decide_release, find_stacks, read_gauge, runout_budget
+    from rules.checker import (
+        Checker,
+        check,
+        compare,
+        decide_release,
+        find_stacks,
+        follow_build,
+        read_gauge,
+        runout_budget,
+    )
     from rules.exchange.documents import CatalogueError
     from rules.rulebook.engine import EngineFaultError
     from rules.rulebook.source import RulebookError
@@ -32,6 +41,7 @@ __all__ = [
     "compare",
     "decide_release",
     "find_stacks",
+    "follow_build",
     "read_gauge",
     "runout_budget",
 ]
@@ -48,6 +58,7 @@ _HOMES: Final = {
     "compare": _CHECKER,
     "decide_release": _CHECKER,
     "find_stacks": _CHECKER,
+    "follow_build": _CHECKER,
     "read_gauge": _CHECKER,
     "runout_budget": _CHECKER,
 }

@@ -18,8 +18,10 @@ from rules.assessor import Assessor
 from rules.budget import full_budget
 from rules.comparison import compare as compare_alternatives
 from rules.gate.gate import gate
+from rules.reading.build import read_build as judge_build
 from rules.reading.reading import read_gauge as judge_reading
 from rules.schema.budget import BudgetReport, BudgetRequest
+from rules.schema.build import BuildReport, BuildRequest
 from rules.schema.comparison import ComparisonReport, ComparisonRequest
 from rules.schema.gate import GateReport, GateRequest
 from rules.schema.parsing import BadRequestError, Fault, parse
@@ -37,6 +39,7 @@ __all__ = [
     "compare",
     "decide_release",
     "find_stacks",
+    "follow_build",
     "read_gauge",
     "runout_budget",
 ]
@@ -142,6 +145,26 @@ class Checker:
         """
         return judge_reading(_request(ReadingRequest, request), self._assessor.book, self._assessor.catalogue)
 
+    def follow_build(self, request: Question[BuildRequest]) -> BuildReport:
+        """Follow a stack that is read after each part while it is built.
+
+        Parameters
+        ----------
+        request : BuildRequest, dict, str or bytes
+            The stack as planned, the readings [µm] of each stage, and the presetter's data if known.
+
+        Returns
+        -------
+        BuildReport
+            Each part's own error, the best turn of its joint, the runout of the finished stack, and what to do.
+
+        Raises
+        ------
+        BadRequestError
+            The request is invalid, its stages are not those of the stack, or it names a threshold that no rule has.
+        """
+        return judge_build(_request(BuildRequest, request), self._assessor.book, self._assessor.catalogue)
+
     def compare(self, request: Question[ComparisonRequest]) -> ComparisonReport:
         """Compare alternative stacks for one job.
 
@@ -227,6 +250,11 @@ def runout_budget(request: Question[StackRequest]) -> BudgetReport:
 def read_gauge(request: Question[ReadingRequest]) -> ReadingReport:
     """Judge the dial readings taken on an assembled stack; see `Checker.read_gauge`."""
     return _built_in().read_gauge(request)
+
+
+def follow_build(request: Question[BuildRequest]) -> BuildReport:
+    """Follow a stack that is read after each part while it is built; see `Checker.follow_build`."""
+    return _built_in().follow_build(request)
 
 
 def compare(request: Question[ComparisonRequest]) -> ComparisonReport:

@@ -260,6 +260,43 @@ READING_EXAMPLES: Final[Mapping[str, RequestExample]] = MappingProxyType(
 """Requests by name, as in ``openapi/examples``."""
 
 
+def _build() -> dict[str, Any]:
+    """The holder and the extension of a press-in stack, read one after the other."""
+    request = base_request("press_in")
+
+    def plane(distance_mm: float, *readings_um: float) -> dict[str, Any]:
+        return {"kind": "equal_steps", "distance_mm": distance_mm, "roundness_um": 0.5, "readings_um": [*readings_um]}
+
+    return {
+        "stack": request["stack"],
+        "instrument": {"expanded_uncertainty_um": 0.6, "resolution_um": 0.2, "positive": "outward"},
+        "limit_um": 11,
+        "stages": [
+            {
+                "part": "holder",
+                "planes": [
+                    plane(5, 0.4, 0.3, 0.0, -0.3, -0.4, -0.3, 0.0, 0.3),
+                    plane(65, 0.7, 0.5, 0.0, -0.5, -0.7, -0.5, 0.0, 0.5),
+                ],
+            },
+            {
+                "part": "extension",
+                "planes": [
+                    plane(40, 1.8, 2.4, 1.6, -0.1, -1.8, -2.4, -1.6, 0.1),
+                    plane(90, 2.6, 3.5, 2.3, -0.2, -2.6, -3.5, -2.3, 0.2),
+                ],
+            },
+        ],
+        "presetter": {"length_mm": 199.1, "diameter_mm": 8.006},
+    }
+
+
+BUILD_EXAMPLES: Final[Mapping[str, RequestExample]] = MappingProxyType(
+    {"two-stages": RequestExample("Holder and extension, each read after it was mounted", _build())}
+)
+"""Requests by name, as in ``openapi/examples``."""
+
+
 def _reach_and_clearance() -> dict[str, Any]:
     """The parts of one stack and another collet; the reach requires the extension."""
     request = base_request("press_in")

@@ -17,8 +17,10 @@ from rules.budget import full_budget
 from rules.comparison import compare
 from rules.gate.digest import canonical, judgement_record
 from rules.gate.gate import gate
+from rules.reading.build import read_build
 from rules.reading.reading import read_gauge
 from rules.schema.budget import BudgetReport, BudgetRequest
+from rules.schema.build import BuildReport, BuildRequest
 from rules.schema.comparison import ComparisonReport, ComparisonRequest
 from rules.schema.gate import Decision, Expectation, GateReport, GateRequest
 from rules.schema.parsing import BadRequestError, Fault, parse, parse_request
@@ -41,13 +43,14 @@ from service.drawing.pictures import PictureName, picture_or_words
 from service.operations.assessors import load_assessor, profile_of
 from service.operations.signing import load_keys
 from service.sheets.orders import print_gate, print_search, print_signed
-from service.sheets.questions import print_budget, print_comparison, print_reading
+from service.sheets.questions import print_budget, print_build, print_comparison, print_reading
 
 __all__ = [
     "DECISION_CODES",
     "MAY_NOT_START",
     "NOTHING_FOUND",
     "budget_arguments",
+    "build_arguments",
     "compare_arguments",
     "draw_arguments",
     "gate_arguments",
@@ -303,6 +306,42 @@ def _code(report: ReadingReport) -> int:
     if outside or (report.decision is not None and report.decision.decision == "does_not_conform"):
         return READING_REFUSED
     return READING_ACCEPTED if report.next_step.action == "accept" else READING_OPEN
+
+
+_BUILD_CODES: Final = {"go_on": 0, "compare": 1, "read_again": 1, "turn": 1, "reseat": 1, "replace": 2}
+
+
+def build_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add what the command takes."""
+    parser.description = (
+        "Follow a stack that is read after each part. Exit code, of the last stage: 0 go on or conforming, 1 another"
+        " step needed or not proven, 2 a part to replace or beyond the limit, 3 invalid input, 4 program fault."
+    )
+    parser.epilog = "example: stackgauge build build.json"
+    parser.add_argument("file", metavar="FILE", help="build as JSON; - for standard input")
+    parser.add_argument("--json", action="store_true", help="print the report as one line of JSON")
+    add_rulebooks(parser)
+    parser.set_defaults(run=_run_build)
+
+
+def _run_build(arguments: argparse.Namespace) -> int:
+    assessor = load_assessor(settings_of(arguments))
+
+    def judge(data: object) -> BuildReport:
+        return read_build(parse(BuildRequest, data), assessor.book, assessor.catalogue)
+
+    report = judged(arguments.file, judge)
+    if report is None:
+        return BAD_INPUT
+    if arguments.json:
+        print(report.model_dump_json())
+    else:
+        print_build(report, report_console())
+    if report.finished.decision is not None:
+        return {"conforms": READING_ACCEPTED, "does_not_conform": READING_REFUSED}.get(
+            report.finished.decision.decision, READING_OPEN
+        )
+    return _BUILD_CODES.get(report.stages[-1].action, READING_OPEN)
 
 
 def draw_arguments(parser: argparse.ArgumentParser) -> None:

@@ -18,6 +18,7 @@ from pydantic import SecretStr
 from tenacity import AsyncRetrying
 
 from rules.schema.budget import BudgetReport, BudgetRequest
+from rules.schema.build import BuildReport, BuildRequest
 from rules.schema.comparison import ComparisonReport, ComparisonRequest
 from rules.schema.explanation import ExplanationReport, ExplanationRequest
 from rules.schema.gate import GateReport, GateRequest
@@ -118,6 +119,10 @@ class AsyncClient:
     async def reading(self, request: Given[ReadingRequest]) -> ReadingReport:
         """The report of a runout reading."""
         return await self._send(posted("/v1/readings", request, ReadingReport))
+
+    async def build(self, request: Given[BuildRequest]) -> BuildReport:
+        """The report of a stack read stage by stage while it is built."""
+        return await self._send(posted("/v1/builds", request, BuildReport))
 
     async def comparison(self, request: Given[ComparisonRequest]) -> ComparisonReport:
         """The comparison of alternative stacks."""

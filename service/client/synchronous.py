@@ -17,6 +17,7 @@ from pydantic import SecretStr
 from tenacity import Retrying
 
 from rules.schema.budget import BudgetReport, BudgetRequest
+from rules.schema.build import BuildReport, BuildRequest
 from rules.schema.comparison import ComparisonReport, ComparisonRequest
 from rules.schema.explanation import ExplanationReport, ExplanationRequest
 from rules.schema.gate import GateReport, GateRequest
@@ -117,6 +118,10 @@ class Client:
     def reading(self, request: Given[ReadingRequest]) -> ReadingReport:
         """The report of a runout reading."""
         return self._send(posted("/v1/readings", request, ReadingReport))
+
+    def build(self, request: Given[BuildRequest]) -> BuildReport:
+        """The report of a stack read stage by stage while it is built."""
+        return self._send(posted("/v1/builds", request, BuildReport))
 
     def comparison(self, request: Given[ComparisonRequest]) -> ComparisonReport:
         """The comparison of alternative stacks."""

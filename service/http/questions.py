@@ -13,8 +13,10 @@ from rules.comparison import compare
 from rules.explanation import explain
 from rules.gate.gate import gate
 from rules.gate.profile import STRICT, Profile
+from rules.reading.build import read_build
 from rules.reading.reading import read_gauge
 from rules.schema.budget import BudgetReport, BudgetRequest
+from rules.schema.build import BuildReport, BuildRequest
 from rules.schema.comparison import MAX_IN_ALL_PAIRS, ComparisonReport, ComparisonRequest
 from rules.schema.explanation import ExplanationReport, ExplanationRequest
 from rules.schema.gate import MAX_OPERATIONS, GateReport, GateRequest
@@ -25,6 +27,7 @@ from rules.schema.search import MAX_INVENTORY, MAX_SEARCH_LENGTH, SearchReport, 
 from rules.search.search import search
 from service.examples import (
     BUDGET_EXAMPLES,
+    BUILD_EXAMPLES,
     COMPARISON_EXAMPLES,
     EXAMPLES,
     EXPLANATION_EXAMPLES,
@@ -113,6 +116,25 @@ def readings_router(assessor: Assessor) -> APIRouter:
         "Stateless and safe to retry; identical requests return identical bytes.",
         response_description="The reading was evaluated; see the decision.",
         examples=READING_EXAMPLES,
+    )
+
+    def answer_build(request: BuildRequest) -> BuildReport:
+        return read_build(request, assessor.book, assessor.catalogue)
+
+    add_posted_route(
+        router,
+        "/v1/builds",
+        asked=BuildRequest,
+        answered=BuildReport,
+        answer=answer_build,
+        operation_id="read_build",
+        summary="Follow a build stage by stage",
+        description="From readings after each part: the part's own error, the best turn of its joint, the runout of the"
+        " finished stack and what to do next; with the presetter's data, the offsets and the implied grip.\n\n"
+        "Stateless and safe to retry; identical requests return identical bytes.",
+        response_description="The build was evaluated; see the action of each stage.",
+        examples=BUILD_EXAMPLES,
+        in_thread=True,
     )
     return router
 

@@ -14,6 +14,7 @@ from rich.console import Console
 from rich.text import Text
 
 from rules.schema.budget import BudgetContributor, BudgetReport, ClockingReport, JointTurn, RequiredReport
+from rules.schema.build import BuildReport, StageVector
 from rules.schema.comparison import AlternativeReport, ComparisonReport, ReadsLess
 from rules.schema.reading import AxisReport, DecisionReport, PlaneReading, PredictedPlane, ReadingReport
 from rules.schema.report import PlaneReport, PredictionName
@@ -318,6 +319,73 @@ def _axis(axis: AxisReport) -> list[str]:
 
 def _toward(direction: float | None) -> str:
     return "" if direction is None else f" toward {number(direction)}°"
+
+
+def print_build(report: BuildReport, console: Console) -> None:
+    """Print the stages, each with its step, then the finished stack, notes and cautions."""
+    for stage in report.stages:
+        say(
+            Text(
+                f"{stage.part}: {stage.action.replace('_', ' ').upper()}", style=_LOOKS.get(stage.action, "bold yellow")
+            ),
+            console,
+        )
+        say(Text(stage.text), console)
+        table(
+            ("axis, from gauge line", "eccentricity, µm", "toward", "U, µm"),
+            [_of_vector(one) for one in stage.built],
+            console,
+        )
+        table(
+            (f"{stage.part} itself, from gauge line", "eccentricity, µm", "toward", "U, µm"),
+            [_of_vector(one) for one in stage.own],
+            console,
+        )
+        turn = stage.best_turn
+        if turn is not None:
+            told = [
+                f"{turn.joint}: turn by {fixed(turn.turn_deg, 0)}°, {_tenth(turn.leaves_tir_um)} left of what is built"
+            ]
+            if turn.p95_um is not None:
+                told.append(f"95 % of stacks finished from there: up to {_tenth(turn.p95_um)}")
+            if turn.tolerance_deg is not None:
+                told.append(f"tolerance of that turn: ±{fixed(turn.tolerance_deg, 0)}°")
+            section("Best turn", told, console)
+        if stage.statement is not None:
+            section("Its runout, for its data", [stage.statement.model_dump_json(exclude_none=True)], console)
+    finished = report.finished
+    told = [
+        f"{name}: {number(value)} mm"
+        for name, value in (
+            ("Length from the gauge line", finished.length_mm),
+            ("Length as planned", finished.planned_length_mm),
+            ("Grip that the length implies", finished.implied_grip_mm),
+            ("Minimum grip", finished.minimum_grip_mm),
+            ("Swing diameter", finished.swing_diameter_mm),
+            ("Radius offset", finished.radius_offset_mm),
+        )
+        if value is not None
+    ]
+    if finished.grip_is_enough is False:
+        told.append("The grip is too short.")
+    section("Finished stack", told, console)
+    if finished.decision is not None:
+        section(f"Limit, by {_RULES[finished.decision.rule]}", _decision(finished.decision), console)
+    section("Not predicted", [missing_line(one) for one in report.not_stated], console)
+    section("Notes", report.notes, console)
+    section("Cautions", report.cautions, console)
+
+
+_LOOKS: Final = {"go_on": "bold green", "replace": "bold red"}
+
+
+def _of_vector(one: StageVector) -> tuple[str, ...]:
+    return (
+        f"{number(one.from_gauge_line_mm)} mm",
+        fixed(one.eccentricity_um, 2),
+        _or_dash(one.direction_deg, 0, "°"),
+        _or_dash(one.expanded_uncertainty_um, 2),
+    )
 
 
 def _prediction(report: ReadingReport, console: Console) -> None:

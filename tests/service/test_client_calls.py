@@ -15,6 +15,7 @@ import pytest
 from fastapi import FastAPI
 
 from rules.schema.budget import BudgetReport, BudgetRequest
+from rules.schema.build import BuildReport, BuildRequest
 from rules.schema.comparison import ComparisonReport, ComparisonRequest
 from rules.schema.explanation import ExplanationReport, ExplanationRequest
 from rules.schema.gate import GateReport, GateRequest
@@ -38,6 +39,7 @@ from service.contract import (
 from service.examples import (
     BATCH_EXAMPLES,
     BUDGET_EXAMPLES,
+    BUILD_EXAMPLES,
     COMPARISON_EXAMPLES,
     CSV_EXAMPLE,
     EXAMPLES,
@@ -60,6 +62,7 @@ _ORDER = order_of("good")
 _POSTED: dict[str, tuple[str, list[Any], type[Any], type[Any]]] = {
     "check": ("/v1/checks", [one.request for one in EXAMPLES.values()], CheckRequest, Report),
     "budget": ("/v1/budgets", [one.request for one in BUDGET_EXAMPLES.values()], BudgetRequest, BudgetReport),
+    "build": ("/v1/builds", [one.request for one in BUILD_EXAMPLES.values()], BuildRequest, BuildReport),
     "reading": ("/v1/readings", [one.request for one in READING_EXAMPLES.values()], ReadingRequest, ReadingReport),
     "comparison": (
         "/v1/comparisons",

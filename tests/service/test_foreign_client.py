@@ -25,6 +25,7 @@ from service.client import Client as OwnClient
 from service.examples import (
     BATCH_EXAMPLES,
     BUDGET_EXAMPLES,
+    BUILD_EXAMPLES,
     COMPARISON_EXAMPLES,
     EXAMPLES,
     EXPLANATION_EXAMPLES,
@@ -111,6 +112,7 @@ def test_every_call_with_json_is_there(generated: Generated) -> None:
 POSTED: Final[dict[str, tuple[str, str, Mapping[str, Any]]]] = {
     "checks.check_stack": ("/v1/checks", "CheckRequest", EXAMPLES),
     "checks.check_stacks": ("/v1/check-batches", "BatchRequest", BATCH_EXAMPLES),
+    "readings.read_build": ("/v1/builds", "BuildRequest", BUILD_EXAMPLES),
     "checks.runout_budget": ("/v1/budgets", "BudgetRequest", BUDGET_EXAMPLES),
     "checks.compare_stacks": ("/v1/comparisons", "ComparisonRequest", COMPARISON_EXAMPLES),
     "rules.explain_rule": ("/v1/explanations", "ExplanationRequest", EXPLANATION_EXAMPLES),
