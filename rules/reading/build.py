@@ -30,10 +30,12 @@ from rules.schema.build import (
     BuildStage,
     BuildTurn,
     FinishedReport,
+    MeasuredRunout,
+    MeasuredStatement,
     StageReport,
     StageVector,
 )
-from rules.schema.components import Cutter, GaugePin, Runout, RunoutCharacter, RunoutStatement
+from rules.schema.components import Cutter, GaugePin, RunoutCharacter
 from rules.schema.parsing import BadRequestError, Fault
 from rules.schema.reading import DecisionReport
 from rules.schema.request import CheckRequest
@@ -359,7 +361,7 @@ def _cause(stage: _Stage) -> Literal["part", "seat"] | None:
     return "part"
 
 
-def _statement(stage: _Stage, derived: StackAnalysis) -> Runout | None:
+def _statement(stage: _Stage, derived: StackAnalysis) -> MeasuredRunout | None:
     """Return the part's own runout for its data: planes from its own face, directions from its own mark."""
     if not stage.own:
         return None
@@ -382,7 +384,7 @@ def _statement(stage: _Stage, derived: StackAnalysis) -> Runout | None:
     if len(known) != len(at):
         return None
     statements = [
-        RunoutStatement(
+        MeasuredStatement(
             tir_um=rounded(tir_of(Eccentricity(abs(vector))), "um"),
             at_mm=rounded(place, "mm"),
             angle_deg=rounded(math.degrees(cmath.phase(vector / turn)), "deg") if abs(vector) > 5e-4 else 0.0,
@@ -391,7 +393,7 @@ def _statement(stage: _Stage, derived: StackAnalysis) -> Runout | None:
         )
         for place, (vector, sure) in zip(at, known, strict=True)
     ]
-    return Runout(law="measured", character=character, statements=statements)
+    return MeasuredRunout(law="measured", character=character, statements=statements)
 
 
 _FURTHER_MM: Final = 50.0

@@ -7,7 +7,7 @@ from typing import Annotated, Literal
 from pydantic import Field
 
 from rules.quantities.models import OPEN, Identifier, Length, Microns, MissingQuantity, Model, Out, PositiveLength
-from rules.schema.components import Definitions, Runout
+from rules.schema.components import Definitions, RunoutCharacter
 from rules.schema.reading import Angle, DecisionReport, Instrument, Plane, PlaneReading, ReadingRule
 from rules.schema.report import JointEnds, Provenance
 from rules.schema.request import MachineEntry, Policy, Stack
@@ -19,6 +19,8 @@ __all__ = [
     "BuildStage",
     "BuildTurn",
     "FinishedReport",
+    "MeasuredRunout",
+    "MeasuredStatement",
     "Presetter",
     "StageReport",
     "StageVector",
@@ -78,6 +80,23 @@ class StageVector(Out):
     expanded_uncertainty_um: float | None = Field(description="U of the vector along one axis, µm; null if not known.")
 
 
+class MeasuredStatement(Out):
+    """Measured runout at one plane, as a part states it."""
+
+    tir_um: float = Field(description="TIR, µm.")
+    at_mm: float = Field(description="Distance from the part's own face, mm.")
+    angle_deg: float = Field(description="High point from the mark of the part, degrees.")
+    uncertainty_um: float | None = Field(description="U of the TIR, k = 2, µm; null if not known.")
+
+
+class MeasuredRunout(Out):
+    """A part's own runout as its data take it (`runout`)."""
+
+    law: Literal["measured"] = Field(description="Measured on this part.")
+    character: RunoutCharacter | None = Field(description="'offset' where its tilt was not read.")
+    statements: list[MeasuredStatement] = Field(description="One plane or two.")
+
+
 class BuildTurn(Out):
     """Best turn of the joint that was made last."""
 
@@ -96,7 +115,7 @@ class BuildTurn(Out):
 class StageReport(Out):
     """One stage."""
 
-    part: str
+    part: str = Field(description="Part that was mounted last.")
     planes: list[PlaneReading] = Field(description="Readings as in a reading.")
     built: list[StageVector] = Field(description="Axis of what is built, at each plane read and at that of the limit.")
     own: list[StageVector] = Field(
@@ -105,7 +124,7 @@ class StageReport(Out):
     cause: Annotated[Literal["part", "seat"], OPEN] | None = Field(
         description="Whether repeats show the part itself or its seat; null without repeats or if neither stands out."
     )
-    statement: Runout | None = Field(description="The part's runout as measured, for its data; null if not known.")
+    statement: MeasuredRunout | None = Field(description="The part's runout as measured; null if not known.")
     p95_um: float | None = Field(
         description="p95 of the finished stack with this stage as it is, µm; null if not known."
     )
@@ -136,7 +155,7 @@ class FinishedReport(Out):
 class BuildReport(Out):
     """Report of a build."""
 
-    stages: list[StageReport]
+    stages: list[StageReport] = Field(description="As in the request.")
     finished: FinishedReport
     not_stated: list[MissingQuantity] = Field(description="Data of the stack missing for a prediction.")
     notes: list[str] = Field(description="Notes on results that could not be determined.")

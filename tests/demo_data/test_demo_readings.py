@@ -7,7 +7,9 @@ from pathlib import Path
 import pytest
 
 from rules.assessor import Assessor
+from rules.reading.build import read_build
 from rules.reading.reading import read_gauge
+from rules.schema.build import BuildRequest
 from rules.schema.parsing import parse
 from rules.schema.reading import ReadingReport, ReadingRequest
 from rules.schema.strict_json import parse_json
@@ -60,3 +62,19 @@ def test_the_trial_turn_would_keep_the_limit() -> None:
     assert report.decision is not None
     assert report.decision.expanded_uncertainty_um is not None
     assert report.trial.leaves_tir_um + report.decision.expanded_uncertainty_um < report.decision.limit_um
+
+
+def test_the_build_of_the_demo() -> None:
+    """The simulated errors of holder, extension and end mill come out; the joint is turned once, the stack conforms."""
+    stack = parse_json((DEMO_DATA / "stacks" / "01-deep-rib-shrink-extension.json").read_bytes())
+    build = parse_json((DEMO_DATA / "builds" / "01-deep-rib-stage-by-stage.json").read_bytes())
+    assert isinstance(stack, dict)
+    assert isinstance(build, dict)
+    assert build["stack"] == stack["stack"]
+    report = read_build(parse(BuildRequest, build), BOOK)
+    assert [stage.action for stage in report.stages] == ["go_on", "turn", "go_on"]
+    own = [(stage.own[0].eccentricity_um, stage.own[0].direction_deg) for stage in report.stages]
+    for found, truth in zip(own, [(0.96, 30), (1.72, 80), (0.7, 200)], strict=True):
+        assert found == pytest.approx(truth, rel=0.03)
+    assert report.finished.decision is not None
+    assert report.finished.decision.decision == "conforms"
