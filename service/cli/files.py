@@ -15,7 +15,7 @@ from rich.console import Console
 
 from rules.schema.parsing import BadRequestError
 from rules.schema.report import Verdict
-from rules.schema.short_form import NotYAMLError, full_form, read_yaml
+from rules.schema.short_form import NotYAMLError, full_form, placed, read_yaml
 from rules.schema.strict_json import NotJSONError, parse_json
 from service.cli import BAD_INPUT, FAULT, PIPE_CLOSED
 from service.operations.settings import Settings
@@ -107,7 +107,8 @@ ReportT = TypeVar("ReportT")
 def judged(name: str, judge: Callable[[object], ReportT]) -> ReportT | None:
     """Return the report of ``judge`` on a file's JSON or YAML; None after printing the fault to standard error.
 
-    YAML may use the short form. It is known by the file's name, on standard input by not starting with a brace.
+    YAML may use the short form. It is known by the file's name, on standard input by not starting with a brace. A
+    ``$schema`` at the top, for editors, is ignored in either.
     """
     shown = "standard input" if name == "-" else name
     try:
@@ -119,7 +120,7 @@ def judged(name: str, judge: Callable[[object], ReportT]) -> ReportT | None:
         name == "-" and not data.lstrip(b"\xef\xbb\xbf \t\r\n").startswith(b"{")
     )
     try:
-        return judge(full_form(read_yaml(data)) if is_yaml else parse_json(data))
+        return judge(full_form(read_yaml(data)) if is_yaml else _without_schema(parse_json(data)))
     except NotYAMLError as error:
         _print_fault(shown, error.line, error.column or 1, None, error.detail)
     except NotJSONError as error:
@@ -127,10 +128,16 @@ def judged(name: str, judge: Callable[[object], ReportT]) -> ReportT | None:
         line, column = (error.line, error.column) if error.pointer is None else _place(data, error.pointer)
         _print_fault(shown, line, column, error.pointer, error.detail)
     except BadRequestError as error:
-        for fault in error.faults:
-            line, column = (None, None) if is_yaml else _place(data, fault.pointer)
+        for fault in (placed(error, data) if is_yaml else error).faults:
+            line, column = (fault.line, fault.column or 1) if is_yaml else _place(data, fault.pointer)
             _print_fault(shown, line, column, fault.pointer or None, fault.detail)
     return None
+
+
+def _without_schema(value: object) -> object:
+    if isinstance(value, dict) and isinstance(value.get("$schema"), str):
+        return {name: one for name, one in value.items() if name != "$schema"}
+    return value
 
 
 def _place(data: bytes, pointer: str) -> tuple[int, int]:

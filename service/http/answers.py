@@ -26,6 +26,7 @@ __all__ = [
     "SVG",
     "TEXT",
     "XML",
+    "YAML",
     "Answer",
     "Document",
     "accepted_coding",
@@ -39,12 +40,12 @@ __all__ = [
     "readable_answer",
     "require_acceptable",
     "require_body",
-    "require_json_body",
     "shown",
 ]
 
 
 JSON = "application/json"
+YAML = "application/yaml"  # RFC 9512
 XML = "application/xml"
 CSV = "text/csv"
 HTML = "text/html"
@@ -65,11 +66,6 @@ def require_acceptable(request: Request, offers: Sequence[str] = (JSON,)) -> str
 def preferred(request: Request, offers: Sequence[str]) -> str | None:
     """The client's preferred media type among ``offers``; the first of equals, None if none is acceptable."""
     return _choose(",".join(_sent(request, b"accept")), tuple(offers))
-
-
-def require_json_body(request: Request) -> None:
-    """Raise :class:`ProblemError` 415 unless the Content-Type is JSON in UTF-8, plain or in gzip."""
-    require_body(request, (JSON,))
 
 
 def require_body(request: Request, taken: Sequence[str]) -> str:
