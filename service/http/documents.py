@@ -164,7 +164,7 @@ def exports_router(exporter: Exporter) -> APIRouter:
         response_class=XmlAnswer,
         response_description="The stack was evaluated; see the verdict.",
         responses=known,
-        openapi_extra=request_bodies(schema, requests),
+        openapi_extra=request_bodies(schema, requests, (JSON, YAML)),
     )
     async def export_stack(
         request: Request,
@@ -267,7 +267,7 @@ def drawings_router(assessor: Assessor) -> APIRouter:
         response_class=SvgAnswer,
         response_description="The stack was evaluated; see the verdict.",
         responses=known,
-        openapi_extra=request_bodies(schema, requests),
+        openapi_extra=request_bodies(schema, requests, (JSON, YAML)),
     )
     async def draw_stack(request: Request, asked: Annotated[DrawingQuery, Query()]) -> Response:
         require_acceptable(request, (SVG,))

@@ -248,6 +248,9 @@ HEAD works wherever GET does, OPTIONS everywhere (204 with Allow). Unknown and r
 A body may be sent in gzip (Content-Encoding); the limits apply to its content. Responses of 1 KiB or more are sent in
 gzip if Accept-Encoding allows it.
 
+A body in YAML has at most 64 KiB and may use the short form: a part is its standard key, an end its designation, a
+quantity text with a unit.
+
 The service does not limit the rate of requests.
 """
 
@@ -403,12 +406,6 @@ def _indented(node: Any, depth: int, at: tuple[str, ...] = ()) -> str:
     return f"{opening}{start}{(',' + start).join(inner)}{end}{closing}"
 
 
-_ABOUT_SHORT_FORM: Final = (
-    "The JSON request as YAML, or its short form: a part is its standard key, an end its designation, a quantity text"
-    " with a unit. At most 64 KiB; pointers of faults are those of the JSON request."
-)
-
-
 def _own_schemas() -> Iterator[tuple[str, Any]]:
     """Schemas of bodies that the routes parse and serialise themselves."""
     for model in _REQUESTS:
@@ -416,7 +413,6 @@ def _own_schemas() -> Iterator[tuple[str, Any]]:
         definitions = request.pop("$defs")
         yield model.__name__, request
         yield from definitions.items()
-    yield "ShortForm", {"type": "object", "description": _ABOUT_SHORT_FORM}
     problem = Problem.model_json_schema(ref_template=_REF)
     yield from problem.pop("$defs").items()
     yield "Problem", problem

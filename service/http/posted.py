@@ -78,13 +78,11 @@ def faults_placed(body: bytes, media_type: str) -> Iterator[None]:
         raise (placed(error, body) if media_type == YAML else error) from None
 
 
-def request_bodies(schema: Mapping[str, Any], examples: Mapping[str, Any]) -> dict[str, Any]:
-    """Return the OpenAPI request body of a route that takes JSON and the short form."""
-    content = {JSON: {"schema": schema, "examples": examples}, YAML: {"schema": _SHORT_FORM}}
+def request_bodies(schema: Mapping[str, Any], examples: Mapping[str, Any], taken: Sequence[str]) -> dict[str, Any]:
+    """Return the OpenAPI request body of a route that takes these media types; only the first has all examples."""
+    first = dict([next(iter(examples.items()))])
+    content = {one: {"schema": schema, "examples": examples if one == taken[0] else first} for one in taken}
     return {"requestBody": {"required": True, "content": content}}
-
-
-_SHORT_FORM: Final = {"$ref": "#/components/schemas/ShortForm"}
 
 
 async def whole_body(request: Request) -> bytes:
@@ -191,9 +189,6 @@ def add_posted_route(
     schema = {"$ref": f"#/components/schemas/{asked.__name__}"}
     offers = (JSON, *representations)
     taken = (JSON, YAML) if short else (JSON,)
-    bodies = request_bodies(schema, requests)
-    if not short:
-        del bodies["requestBody"]["content"][YAML]
 
     @router.post(
         path,
@@ -203,7 +198,7 @@ def add_posted_route(
         response_model=answered,
         response_description=response_description,
         responses=known,
-        openapi_extra=bodies,
+        openapi_extra=request_bodies(schema, requests, taken),
     )
     async def respond(request: Request) -> Response:
         chosen = require_acceptable(request, offers)

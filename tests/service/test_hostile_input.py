@@ -39,12 +39,9 @@ def routes(client: Client) -> dict[str, dict[str, Any]]:
     found: dict[str, dict[str, Any]] = {}
     for path, item in whole(client.get("/openapi.json").json())["paths"].items():
         if body := item.get("post", {}).get("requestBody"):
-            contents = body["content"]
-            found[path] = {  # what has no example is JSON in another coat, such as YAML
-                media_type: next(iter(content.get("examples", contents.get(JSON, {}).get("examples")).values()))[
-                    "value"
-                ]
-                for media_type, content in contents.items()
+            found[path] = {
+                media_type: next(iter(content["examples"].values()))["value"]
+                for media_type, content in body["content"].items()
             }
     return found
 
