@@ -30,6 +30,7 @@ from rules.bending.report import (
 from rules.cutting.report import load_section
 from rules.exchange.documents import NO_CATALOGUE, Catalogue, load_catalogue
 from rules.grip.report import grip_section, operation_grips
+from rules.parts.aliases import load_aliases
 from rules.quantities.missing import Missing
 from rules.quantities.models import construct
 from rules.quantities.work_limit import charge
@@ -84,8 +85,9 @@ class Assessor:
         *,
         today: date | None = None,
         accepted: Collection[str] = (),
+        aliases: Path | None = None,
     ) -> Assessor:
-        """Load the built-in rulebooks, then those of the given folders, and the component catalogue.
+        """Load the built-in rulebooks, then those of the given folders, component catalogue and alias file.
 
         The examples of an operator's rules are judged by the rules as written, without adjustments. A rule that
         replaces a safety rule must fire on the firing examples of the original. Adjustments that end before ``today``
@@ -103,7 +105,8 @@ class Assessor:
             problems += assessor.hollowed(accepted)
         if problems:
             raise RulebookError(problems)
-        return cls(book, NO_CATALOGUE if catalogue is None else load_catalogue(catalogue))
+        mounted = NO_CATALOGUE if catalogue is None else load_catalogue(catalogue)
+        return cls(book, mounted if aliases is None else mounted.naming(load_aliases(aliases)))
 
     def refuted(self, rule: Rule) -> list[Problem]:
         """Return what the examples of a rule refute: each on which it does not do what the example says."""
@@ -267,7 +270,7 @@ class Assessor:
                 request,
                 request.policy,
                 self.book,
-                self.catalogue.digest,
+                self.catalogue.digests,
                 adjusted,
                 ASSUMPTION_SET if rests_on else None,
                 _never_measured(derived),

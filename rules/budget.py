@@ -135,7 +135,7 @@ def full_budget(request: BudgetRequest, book: Rulebook, catalogue: Catalogue = N
         seats=_seats(chain, geometry),
         clocking=clocking_section(chain, limit_at, judged, contributors) if isinstance(judged, float) else None,
         required=required,
-        provenance=provenance(request, request.policy, book, catalogue.digest),
+        provenance=provenance(request, request.policy, book, catalogue.digests),
     )
 
 

@@ -350,7 +350,7 @@ def compare(request: ComparisonRequest, assessor: Assessor) -> ComparisonReport:
         ),
         notes=_notes(request, names, rows),
         cautions=list(dict.fromkeys(text for one in judged for text in one.report.cautions)),
-        provenance=provenance(request, request.policy, assessor.book, assessor.catalogue.digest),
+        provenance=provenance(request, request.policy, assessor.book, assessor.catalogue.digests),
     )
 
 

@@ -65,7 +65,7 @@ def explain(request: ExplanationRequest, assessor: Assessor) -> ExplanationRepor
         require=_condition(rule.requirement, names, limits),
         subjects=subjects,
         not_judged=None if concerned else _why_not(rule, each[0], assessor, subjects),
-        provenance=provenance(request, request.policy, assessor.book, assessor.catalogue.digest),
+        provenance=provenance(request, request.policy, assessor.book, assessor.catalogue.digests),
     )
 
 

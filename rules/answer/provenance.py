@@ -10,7 +10,7 @@ from functools import cache, lru_cache
 from importlib.resources import files
 from importlib.resources.abc import Traversable
 from types import MappingProxyType
-from typing import Any, Final
+from typing import Any, Final, NamedTuple
 
 from rules.quantities.missing import Missing, OrMissing
 from rules.quantities.models import Model, construct
@@ -22,7 +22,15 @@ from rules.schema.report import JudgementDeviation, Provenance
 from rules.schema.request import Policy
 from rules.version import CONTRACT, NAME, VERSION
 
-__all__ = ["cautions", "general_cautions", "judgement_sha256", "provenance", "request_sha256", "threshold_overrides"]
+__all__ = [
+    "MountedDigests",
+    "cautions",
+    "general_cautions",
+    "judgement_sha256",
+    "provenance",
+    "request_sha256",
+    "threshold_overrides",
+]
 
 
 def judgement_sha256(book: Rulebook) -> str:
@@ -83,11 +91,21 @@ def request_sha256(request: Model) -> str:
     return hashlib.sha256(text.encode()).hexdigest()
 
 
+class MountedDigests(NamedTuple):
+    """Digests of what the operator has mounted besides rulebooks; None for what is not."""
+
+    catalogue_sha256: str | None = None
+    aliases_sha256: str | None = None
+
+
+NOTHING_MOUNTED: Final = MountedDigests()
+
+
 def provenance(
     request: Model,
     policy: Policy | None,
     book: Rulebook,
-    catalogue_sha256: str | None = None,
+    mounted: MountedDigests = NOTHING_MOUNTED,
     adjusted: Sequence[int] | None = None,
     assumption_set: str | None = None,
     never_measured: Sequence[str] = (),
@@ -104,7 +122,8 @@ def provenance(
         rulebooks=book.book_names(),
         rulebook_sha256=book.digest,
         judgement_sha256=judgement_sha256(book),
-        catalogue_sha256=catalogue_sha256,
+        catalogue_sha256=mounted.catalogue_sha256,
+        aliases_sha256=mounted.aliases_sha256,
         assumption_set=assumption_set,
         request_sha256=request_sha256(request),
         never_measured=list(never_measured),

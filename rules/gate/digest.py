@@ -27,6 +27,7 @@ def decision_sha256(
     input_digest: str,
     judgement_digest: str,
     catalogue_digest: str | None,
+    aliases_digest: str | None,
     profile_digest: str,
     required: Sequence[RequirementName],
     decision: Decision,
@@ -39,6 +40,7 @@ def decision_sha256(
     service, version    who decided
     judgement_sha256    all that judges: program, rules, tables
     catalogue_sha256    the mounted components; null where none are mounted
+    aliases_sha256      the operator's alias file; null without one
     profile_sha256      the operator's profile
     input_sha256        the order as understood, see :func:`input_sha256`
     required            names of what every operation had to state, in the order of the contract
@@ -57,6 +59,7 @@ def decision_sha256(
             "version": VERSION,
             "judgement_sha256": judgement_digest,
             "catalogue_sha256": catalogue_digest,
+            "aliases_sha256": aliases_digest,
             "profile_sha256": profile_digest,
             "input_sha256": input_digest,
             "required": list(required),

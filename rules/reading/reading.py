@@ -264,7 +264,7 @@ def read_gauge(request: ReadingRequest, book: Rulebook, catalogue: Catalogue = N
         notes=[*plane_notes(planes), *trial_notes],
         next_step=next_step(Reading(planes, predictions, trial, decision, excess, pin, explained, derived)),
         cautions=general_cautions() if derived is None else cautions_of(derived),
-        provenance=provenance(request, request.policy, book, catalogue.digest),
+        provenance=provenance(request, request.policy, book, catalogue.digests),
     )
 
 

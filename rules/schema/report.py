@@ -544,10 +544,11 @@ class NotJudged(Out):
 
 
 class UnderstoodDesignation(Out):
-    """Designation of an end, and what it was understood as."""
+    """Designation of an end or name of a part, and what it was understood as."""
 
     at: Pointer
     designation: str = Field(description="Designation as stated.", examples=["HSK-A63"])
+    became: str | None = Field(description="What the operator's alias file makes of it; null for none.")
     understood_as: str | None = Field(title="Understood as", description="Its meaning; null if it is not known.")
     left_open: str | None = Field(title="Left open", description="What it does not say; null for nothing.")
 
@@ -839,6 +840,7 @@ class Provenance(Out):
     catalogue_sha256: str | None = Field(
         title="Catalogue, SHA-256", description="SHA-256 of the mounted catalogue; null without a catalogue."
     )
+    aliases_sha256: str | None = Field(title="Aliases, SHA-256", description="SHA-256 of the alias file, or null.")
     assumption_set: str | None = Field(description="Name of the set of assumptions; null if nothing is assumed.")
     request_sha256: str = Field(
         title="Request, SHA-256",

@@ -27,8 +27,9 @@ def understood_section(resolved: Resolved) -> list[UnderstoodDesignation]:
             UnderstoodDesignation,
             at=one.at,
             designation=one.designation,
-            understood_as=None if one.meaning is None else one.meaning.words,
-            left_open=None if one.meaning is None else one.meaning.left_open,
+            became=one.became,
+            understood_as=one.words,
+            left_open=one.left_open,
         )
         for one in resolved.understood
     ]

@@ -163,7 +163,13 @@ def report_console() -> Console:
 
 
 def add_rulebooks(parser: argparse.ArgumentParser) -> None:
-    """Add the option that names folders of rulebooks."""
+    """Add the options that name folders of rulebooks and the alias file."""
+    parser.add_argument(
+        "--aliases",
+        type=Path,
+        metavar="FILE",
+        help="YAML file with the shop's own names, in place of that of STACKGAUGE_ALIASES",
+    )
     parser.add_argument(
         "--rulebooks",
         action="append",
@@ -175,8 +181,11 @@ def add_rulebooks(parser: argparse.ArgumentParser) -> None:
 
 
 def settings_of(arguments: argparse.Namespace) -> Settings:
-    """Return the settings, with the rulebooks that the command names."""
-    return with_rulebooks(Settings(), arguments.rulebooks)
+    """Return the settings, with the rulebooks and the alias file that the command names."""
+    settings, aliases = Settings(), getattr(arguments, "aliases", None)
+    if aliases is not None:
+        settings = settings.model_copy(update={"aliases": aliases})
+    return with_rulebooks(settings, arguments.rulebooks)
 
 
 def with_rulebooks(settings: Settings, folders: Sequence[Path]) -> Settings:

@@ -175,8 +175,8 @@ def gate_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="NAME=VALUE",
         action="append",
         type=_expectation,
-        help="what the decision must rest on: digest, judgement_sha256, rulebook_sha256, catalogue_sha256, input_sha256"
-        " or version; may be repeated",
+        help="what the decision must rest on: digest, judgement_sha256, rulebook_sha256, catalogue_sha256,"
+        " aliases_sha256, profile_sha256, input_sha256 or version; may be repeated",
     )
     parser.add_argument("--json", action="store_true", help="print the report as one line of JSON")
     add_rulebooks(parser)

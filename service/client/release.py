@@ -98,6 +98,7 @@ def _digest(report: GateReport) -> str:
         input_digest=report.input_sha256,
         judgement_digest=report.provenance.judgement_sha256,
         catalogue_digest=report.provenance.catalogue_sha256,
+        aliases_digest=report.provenance.aliases_sha256,
         profile_digest=report.profile.sha256,
         required=report.required,
         decision=report.decision,

@@ -181,6 +181,7 @@ def gate_notes(report: GateReport) -> dict[str, Any]:
         "input_sha256": report.input_sha256,
         "judgement_sha256": source.judgement_sha256,
         "catalogue_sha256": source.catalogue_sha256,
+        "aliases_sha256": source.aliases_sha256,
         "profile_sha256": report.profile.sha256,
         "deviations": deviations + [f"not required: {one.name}" for one in report.not_required],
         "unmet": [one.name for one in report.unmet],

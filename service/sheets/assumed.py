@@ -53,12 +53,13 @@ def headlines(report: Report) -> list[str]:
 def _understood(report: Report) -> list[str]:
     told = []
     for one in report.understood:
+        name = one.designation if one.became is None else f"{one.designation}, by the alias file {one.became}"
         if one.understood_as is None:
-            told.append(f"{one.designation}: designation not known, so this end counts as not stated.")
+            told.append(f"{name}: designation not known, so this end counts as not stated.")
         elif one.left_open is not None:
-            told.append(f"{one.designation}: {one.understood_as}. It leaves open: {one.left_open}.")
+            told.append(f"{name}: {one.understood_as}. It leaves open: {one.left_open}.")
         else:
-            told.append(f"{one.designation}: {one.understood_as}.")
+            told.append(f"{name}: {one.understood_as}.")
     return list(dict.fromkeys(told))
 
 
