@@ -48,7 +48,7 @@ from rules.schema.report import Finding, OperationReport, Report, Summary, Undec
 from rules.schema.request import DEFAULT_POLICY, CheckRequest, Operation, Policy
 from rules.speed.report import operation_speed, speed_section
 from rules.stack.chain import Mounted, Resolved, reference_facts, resolve
-from rules.stack.report import geometry_section, mass_section, standard_section, understood_section
+from rules.stack.report import geometry_section, labels_section, mass_section, standard_section, understood_section
 from rules.stack.view import RequestView, request_vocabulary, views_of
 
 __all__ = ["Assessor", "EngineFaultError", "Situation", "Situations"]
@@ -241,6 +241,7 @@ class Assessor:
             verdict=_verdict(findings, gaps, policy),
             if_assumptions_hold=None,
             stack_id=request.stack.id,
+            labels=labels_section(resolved.request),
             summary=_summary(findings, gaps, decided, len(rests_on)),
             findings=findings,
             undecided=gaps,

@@ -543,6 +543,14 @@ class NotJudged(Out):
     reason: str = Field(description="Why there is nothing to judge.")
 
 
+class LabelReport(Out):
+    """Label of the stack or of a component."""
+
+    component: str | None
+    name: str
+    text: str
+
+
 class UnderstoodDesignation(Out):
     """Designation of an end or name of a part, and what it was understood as."""
 
@@ -855,7 +863,7 @@ class Provenance(Out):
     )
 
 
-ALWAYS: Final = ("verdict", "if_assumptions_hold", "stack_id", "summary", "provenance")
+ALWAYS: Final = ("verdict", "if_assumptions_hold", "stack_id", "labels", "summary", "provenance")
 """Fields of every report; the other sections are there unless the request leaves them out."""
 
 
@@ -893,6 +901,7 @@ class Report(Out):
         description="Verdict if every assumption holds; null if only stiffnesses are assumed."
     )
     stack_id: str | None = Field(description="Caller's name of the stack.")
+    labels: list[LabelReport] = Field(description="Labels of the request, then of its components.")
     summary: Summary
     findings: list[Finding] = Field(description="Findings, errors first.")
     undecided: list[Undecided] = Field(description="Rules that lack data.")
@@ -940,6 +949,12 @@ class Report(Out):
     def operation(self) -> OperationReport | None:
         """The first operation; None without one. Not part of the JSON."""
         return self.operations[0] if self.operations else None
+
+    @property
+    def label_line(self) -> str:
+        """The labels in one line, such as ``cell: A; mill tool number: 12``. Not part of the JSON."""
+        names = (one.name if one.component is None else f"{one.component} {one.name}" for one in self.labels)
+        return "; ".join(f"{name}: {one.text}" for name, one in zip(names, self.labels, strict=True))
 
     @property
     def lowest_limit(self) -> SpeedLimit | None:

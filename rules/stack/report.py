@@ -5,19 +5,33 @@ from __future__ import annotations
 from rules.quantities.missing import when_both_known
 from rules.quantities.models import construct
 from rules.quantities.rounding import rounded_or_none
+from rules.schema.components import ComponentReference
 from rules.schema.report import (
     ComponentMass,
     GeometryReport,
+    LabelReport,
     MassReport,
     PositionReport,
     StandardValue,
     UnderstoodDesignation,
 )
+from rules.schema.request import StackRequest
 from rules.stack.chain import Chain, Resolved
 from rules.stack.mass import Masses
 from rules.stack.positions import Positions
 
-__all__ = ["geometry_section", "mass_section", "standard_section", "understood_section"]
+__all__ = ["geometry_section", "labels_section", "mass_section", "standard_section", "understood_section"]
+
+
+def labels_section(request: StackRequest) -> list[LabelReport]:
+    """Every label of the request, then those of its components, each in the order of their names."""
+    parts = [(one.id, one.labels) for one in request.stack.components if not isinstance(one, ComponentReference)]
+    return [
+        construct(LabelReport, component=component, name=name, text=labels[name])
+        for component, labels in [(None, request.labels), *parts]
+        for name in sorted(labels or {})
+        if labels
+    ]
 
 
 def understood_section(resolved: Resolved) -> list[UnderstoodDesignation]:

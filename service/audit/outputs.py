@@ -139,7 +139,17 @@ class NdjsonOutput(Output):
 
 Cell: TypeAlias = str | int | float | None
 
-HEAD: Final = ("library", "line", "stack", "verdict", "findings", "undecided", "gauge_plane_p95_um", "problem")
+HEAD: Final = (
+    "library",
+    "line",
+    "stack",
+    "verdict",
+    "findings",
+    "undecided",
+    "gauge_plane_p95_um",
+    "problem",
+    "labels",
+)
 SUMMARY_HEAD: Final = ("group", "key", "title", "stacks")
 
 _FORMULA: Final = ("=", "+", "-", "@", "\t", "\r")
@@ -176,6 +186,7 @@ class CsvOutput(Output):
                         " ".join(answer.undecided),
                         answer.p95_um,
                         problem,
+                        answer.labels,
                     )
                 ]
             )

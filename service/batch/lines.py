@@ -206,6 +206,8 @@ class LineAnswer(NamedTuple):
     """95th percentile of the runout at the gauge plane, TIR in µm; None if a contributor is not known."""
     stack: str | None = None
     """Caller's name of the stack."""
+    labels: str = ""
+    """Labels of stack and components in one line."""
 
 
 def answer_lines(
@@ -351,7 +353,7 @@ def _answer(number: int, judged: Report | Exception, request: CheckRequest, incl
     else:
         whole = judged if include == "reports" else judged.only(request.sections)
         text = _object("report", number, name, b'"report":' + to_json(whole))
-    return LineAnswer(number, text, judged.verdict, codes, undecided, p95_um, name)
+    return LineAnswer(number, text, judged.verdict, codes, undecided, p95_um, name, judged.label_line)
 
 
 def _object(kind: str, number: int, name: str | None, members: bytes) -> bytes:

@@ -28,7 +28,7 @@ from rules.quantities.models import KNOWN_VALUES, Identifier, Length, PositiveLe
 from rules.quantities.tables import Confidence
 from rules.schema.budget import BudgetRequest
 from rules.schema.comparison import ComparisonRequest
-from rules.schema.components import Material, PartSource, Profile, RunoutCharacter, RunoutLaw, StackEntry
+from rules.schema.components import Labels, Material, PartSource, Profile, RunoutCharacter, RunoutLaw, StackEntry
 from rules.schema.explanation import ExplanationRequest
 from rules.schema.gate import Decision, GateRequest, RequirementName
 from rules.schema.imports import ComponentKind, Standard
@@ -41,7 +41,6 @@ from rules.schema.request import (
     Coolant,
     Cut,
     Datum,
-    Labels,
     MachineEntry,
     Operations,
     RunoutPlane,
@@ -286,7 +285,7 @@ _NAMED: Final[Mapping[str, tuple[Any, str]]] = {
     "Decision": (Decision, "Decision on an order or an operation."),
     "GripSetting": (GripSetting, "Grip length at which a search sets a joint."),
     "Identifier": (Identifier, "Name in a request."),
-    "Labels": (Labels, "Labels of a request."),
+    "LabelTexts": (Labels, "Short texts by name."),
     "Length": (Length, "Length of zero or more, mm."),
     "MachineEntry": (MachineEntry, "Machine, or a reference to one."),
     "MachineSide": (MachineSide, "End turned to the spindle."),
@@ -398,7 +397,7 @@ def _indented(node: Any, depth: int, at: tuple[str, ...] = ()) -> str:
         return line
     start = "\n" + " " * min(depth + 1, _INDENTED)
     if isinstance(node, dict):
-        inner = [f"{json.dumps(key)}: {_indented(one, depth + 1, (*at, key))}" for key, one in node.items()]
+        inner = [f"{json.dumps(key)}:{_indented(one, depth + 1, (*at, key))}" for key, one in node.items()]
     else:
         inner = [_indented(one, depth + 1, (*at, "")) for one in node]
     end = "\n" + " " * min(depth, _INDENTED)

@@ -290,6 +290,8 @@ def print_report(report: Report, console: Console) -> None:
     """Print verdict, changed rules, findings, gaps, figures, work instruction and cautions, in this order."""
     verdict = (report.verdict.upper(), STYLES[report.verdict])
     say(Text.assemble(verdict, "  ", (unnamed(report), "bold")), console)
+    if report.labels:
+        say(Text(report.label_line), console)
     say(Text(counts(report.summary)), console)
     for told in headlines(report):
         say(Text(told), console)
@@ -299,7 +301,7 @@ def print_report(report: Report, console: Console) -> None:
     for one in (assumed(report), stack(report), runout(report.runout), *mechanics(report)):
         print_section(one, console)
     if report.assembly is not None:
-        print_assembly(report.assembly, console)
+        print_assembly(report.assembly, console, report.label_line)
     section(NEVER_MEASURED.label, report.provenance.never_measured, console)
     section("Cautions", report.cautions, console)
 
@@ -344,19 +346,21 @@ def _undecided(gaps: Sequence[Undecided], console: Console) -> None:
             say(Text(missing_line(one)), console, 6)
 
 
-def print_assembly(assembly: AssemblyReport, console: Console) -> None:
-    """Print the steps, when to accept, the record and how to take apart, in this order."""
+def print_assembly(assembly: AssemblyReport, console: Console, labels: str = "") -> None:
+    """Print labels, steps, when to accept, the record and how to take apart, in this order."""
     title = "Assembly" if assembly.buildable else "Assembly, which cannot be finished as the stack stands"
-    _steps(title, assembly.steps, console)
+    _steps(title, assembly.steps, console, labels)
     accepted = assembly.acceptance
     print_section(Section("acceptance", "Acceptance", facts=acceptance(accepted), notes=[accepted.rule]), console)
     section("Record", [_blank(one) for one in assembly.record], console)
     _steps("Disassembly", assembly.disassembly, console)
 
 
-def _steps(title: str, steps: Sequence[AssemblyStep], console: Console) -> None:
+def _steps(title: str, steps: Sequence[AssemblyStep], console: Console, labels: str = "") -> None:
     if steps:
         heading(title, console)
+    if labels:
+        say(Text(labels), console, 2)
     for step in steps:
         style = STYLES["error"] if step.action == "stop" else "bold"
         where = f" {step.joint}" if step.joint else ""

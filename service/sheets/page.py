@@ -144,6 +144,7 @@ def report_page(report: Report, analysis: StackAnalysis) -> str:
         name=unnamed(report),
         title=f"{report.verdict.capitalize()}: {unnamed(report)}",
         meaning=_MEANINGS[report.verdict],
+        labels=report.label_line,
         counts=counts(report.summary),
         headlines=headlines(report),
         changed_title=CHANGED,
