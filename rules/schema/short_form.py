@@ -13,6 +13,7 @@ from functools import cache
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any, Final, Literal
 
+from rules.quantities.inch import FOOT_M, HORSEPOWER_KW, INCH_MM, OUNCE_G, POUND_KG, POUND_N
 from rules.schema.parsing import BadRequestError, Fault, FaultCode, pointer, sayable
 
 if TYPE_CHECKING:
@@ -140,41 +141,36 @@ def _depth(value: object) -> int:
 
 # --- quantities ------------------------------------------------------------------------------------------------
 
-_INCH_MM: Final = 25.4
-_POUND_N: Final = 4.4482216152605
-_POUND_KG: Final = 0.45359237
-
 _UNITS: Final[Mapping[str, Mapping[str, float]]] = MappingProxyType(
     {
-        "_m_per_min": {"m/min": 1, "ft/min": 0.3048, "sfm": 0.3048},
-        "_n_per_um": {"N/um": 1, "lbf/in": _POUND_N / (_INCH_MM * 1000)},
+        "_m_per_min": {"m/min": 1, "ft/min": FOOT_M, "sfm": FOOT_M},
+        "_n_per_um": {"N/um": 1, "lbf/in": POUND_N / (INCH_MM * 1000)},
         "_kg_mm2": {"kg*mm2": 1},
         "_kg_m3": {"kg/m3": 1, "g/cm3": 1000},
         "_n_m": {
             "N*m": 1,
             "Nm": 1,
-            "lbf*ft": _POUND_N * 0.3048,
-            "ft*lb": _POUND_N * 0.3048,
-            "lbf*in": _POUND_N * 0.0254,
-            "in*lb": _POUND_N * 0.0254,
+            "lbf*ft": POUND_N * FOOT_M,
+            "ft*lb": POUND_N * FOOT_M,
+            "lbf*in": POUND_N * INCH_MM / 1000,
+            "in*lb": POUND_N * INCH_MM / 1000,
         },
-        "_g_mm": {"g*mm": 1, "oz*in": 28.349523125 * _INCH_MM},
+        "_g_mm": {"g*mm": 1, "oz*in": OUNCE_G * INCH_MM},
         "_deg": {"deg": 1, "°": 1},
         "_rpm": {"rpm": 1, "1/min": 1, "/min": 1},
-        "_mpa": {"MPa": 1, "N/mm2": 1, "psi": _POUND_N / _INCH_MM**2, "ksi": 1000 * _POUND_N / _INCH_MM**2},
-        "_gpa": {"GPa": 1, "Mpsi": 1000 * _POUND_N / _INCH_MM**2},
-        "_mm": {"mm": 1, "um": 0.001, "in": _INCH_MM, '"': _INCH_MM, "thou": 0.0254},
-        "_um": {"um": 1, "mm": 1000, "in": 25400, '"': 25400, "thou": 25.4},
-        "_kg": {"kg": 1, "g": 0.001, "lb": _POUND_KG, "oz": _POUND_KG / 16},
-        "_kw": {"kW": 1, "W": 0.001, "hp": 0.745699872},
+        "_mpa": {"MPa": 1, "N/mm2": 1, "psi": POUND_N / INCH_MM**2, "ksi": 1000 * POUND_N / INCH_MM**2},
+        "_gpa": {"GPa": 1, "Mpsi": 1000 * POUND_N / INCH_MM**2},
+        "_mm": {"mm": 1, "um": 0.001, "in": INCH_MM, '"': INCH_MM, "thou": INCH_MM / 1000},
+        "_um": {"um": 1, "mm": 1000, "in": INCH_MM * 1000, '"': INCH_MM * 1000, "thou": INCH_MM},
+        "_kg": {"kg": 1, "g": 0.001, "lb": POUND_KG, "oz": POUND_KG / 16},
+        "_kw": {"kW": 1, "W": 0.001, "hp": HORSEPOWER_KW},
         "_hz": {"Hz": 1},
-        "_n": {"N": 1, "kN": 1000, "lbf": _POUND_N, "lb": _POUND_N},
+        "_n": {"N": 1, "kN": 1000, "lbf": POUND_N, "lb": POUND_N},
     }
 )
 """Units by the end of a field's name, longer ends before those they end in; the first is that of the field.
 
-Exact by definition: the inch and the pound of 1959 with the standard acceleration of free fall; the horsepower is
-550 ft·lbf/s.
+The factors are those of ``rules.quantities.inch``, exact by definition.
 """
 
 _QUANTITY: Final = re.compile(

@@ -9,10 +9,11 @@ import sys
 from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from types import MappingProxyType
-from typing import Final, NamedTuple, TypeVar
+from typing import Final, NamedTuple, TypeVar, get_args
 
 from rich.console import Console
 
+from rules.quantities.inch import UnitSystem
 from rules.schema.parsing import BadRequestError
 from rules.schema.report import Verdict
 from rules.schema.short_form import NotYAMLError, full_form, placed, read_yaml
@@ -30,6 +31,7 @@ __all__ = [
     "READING_REFUSED",
     "VERDICT_CODES",
     "add_rulebooks",
+    "add_unit",
     "judged",
     "position_of",
     "report_console",
@@ -147,6 +149,16 @@ def _place(data: bytes, pointer: str) -> tuple[int, int]:
 def _print_fault(name: str, line: int | None, column: int | None, pointer: str | None, detail: str) -> None:
     where = name if line is None else f"{name}:{line}:{column}"
     print(printable(f"{where}: {pointer + ': ' if pointer else ''}{detail}"), file=sys.stderr)
+
+
+def add_unit(parser: argparse.ArgumentParser) -> None:
+    """Add the option that names the units of what people read."""
+    parser.add_argument(
+        "--unit",
+        choices=get_args(UnitSystem),
+        default="mm",
+        help="units of text, page and drawing (default: mm); JSON is always metric",
+    )
 
 
 class _Console(Console):

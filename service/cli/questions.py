@@ -14,6 +14,7 @@ from rich.text import Text
 from rules.budget import full_budget
 from rules.comparison import compare
 from rules.gate.gate import gate
+from rules.quantities.inch import shown_in
 from rules.reading.reading import read_gauge
 from rules.schema.budget import BudgetReport, BudgetRequest
 from rules.schema.comparison import ComparisonReport, ComparisonRequest
@@ -30,6 +31,7 @@ from service.cli.files import (
     READING_REFUSED,
     VERDICT_CODES,
     add_rulebooks,
+    add_unit,
     judged,
     report_console,
     settings_of,
@@ -268,6 +270,7 @@ def draw_arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--straight", action="store_true", help="draw the axis straight, without runout")
     parser.add_argument("--out", type=Path, metavar="FILE.svg", help="output file (default: standard output)")
+    add_unit(parser)
     add_rulebooks(parser)
     parser.set_defaults(run=_run_draw)
 
@@ -277,7 +280,8 @@ def _run_draw(arguments: argparse.Namespace) -> int:
 
     def draw(data: object) -> tuple[str, Report]:
         report, derived = assessor.assess_derived(parse_request(data))
-        return picture_or_words(arguments.picture, report, derived, bent=not arguments.straight), report
+        with shown_in(arguments.unit):
+            return picture_or_words(arguments.picture, report, derived, bent=not arguments.straight), report
 
     made = judged(arguments.file, draw)
     if made is None:

@@ -12,13 +12,14 @@ from rules.assessor import Assessor
 from rules.exchange.documents import read_document
 from rules.exchange.tool_asset_export import EPOCH, TIMESTAMP_PATTERN
 from rules.exchange.untrusted import UnreadableError
+from rules.quantities.inch import UnitSystem, shown_in
 from rules.schema.imports import ComponentKind, ImportFormat, ImportReport, Standard
 from rules.schema.parsing import FaultCode, parse_request
 from rules.schema.request import CheckRequest
 from service.drawing.pictures import PictureName, picture_or_words
 from service.examples import CSV_EXAMPLE, EXAMPLES, EXTENDED, XML_EXAMPLE
 from service.http.answers import CSV, JSON, SVG, XML, YAML, json_answer, require_acceptable, require_body
-from service.http.posted import faults_placed, request_bodies, sent_value
+from service.http.posted import ABOUT_UNIT, faults_placed, request_bodies, sent_value
 from service.http.problem_answers import responses
 from service.operations.heavy_work import LIGHT_BYTES, HeavyWork
 from service.operations.problems import ProblemError, ProblemPart
@@ -227,6 +228,7 @@ class DrawingQuery(BaseModel):
     bent: Literal["true", "false"] = Field(
         "true", description="Whether the side view shows the runout of the axis.", examples=["false"]
     )
+    unit: UnitSystem = Field("mm", description=ABOUT_UNIT, examples=["inch"])
 
 
 def drawings_router(assessor: Assessor) -> APIRouter:
@@ -275,7 +277,8 @@ def drawings_router(assessor: Assessor) -> APIRouter:
         body = await request.body()
 
         def picture() -> bytes:
-            return draw(parse_request(sent_value(body, sent)), asked.picture, asked.bent == "true")
+            with shown_in(asked.unit):
+                return draw(parse_request(sent_value(body, sent)), asked.picture, asked.bent == "true")
 
         headers = {"Cache-Control": "no-store", "Vary": "Accept"}
         # in a thread: the distribution of very unequal contributors can take a second

@@ -24,6 +24,7 @@ from rules.couplings.definition import ToleranceClass
 from rules.couplings.sides import COUPLINGS, MachineSide, SpindleSide, WorkpieceSide, joint_classes
 from rules.couplings.steep_taper import SteepTaperForm
 from rules.couplings.straight_shank import ShankForm
+from rules.quantities.inch import UnitSystem
 from rules.quantities.models import KNOWN_VALUES, Identifier, Length, PositiveLength, Text, Token
 from rules.quantities.tables import Confidence
 from rules.schema.budget import BudgetRequest
@@ -312,6 +313,7 @@ _NAMED: Final[Mapping[str, tuple[Any, str]]] = {
         ToleranceClass,
         "ISO 286 class: lower-case letter for a shank, capital for a bore.",
     ),
+    "UnitSystem": (UnitSystem, "Units of what people read."),
     "Verdict": (Verdict, "Verdict on a stack."),
     "WorkMaterial": (WorkMaterial, "Group of the table of work materials."),
     "WorkpieceSide": (WorkpieceSide, "End turned to the workpiece."),

@@ -10,14 +10,15 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from types import MappingProxyType
-from typing import Any, Final, Generic, TypeVar
+from typing import Annotated, Any, Final, Generic, TypeAlias, TypeVar
 
-from fastapi import APIRouter, Request, Response
+from fastapi import APIRouter, Query, Request, Response
 from fastapi.routing import APIRoute
 from pydantic import BaseModel
 from starlette.requests import ClientDisconnect
 
 from rules.assessor import Assessor
+from rules.quantities.inch import UnitSystem, shown_in
 from rules.schema.parsing import BadRequestError, parse
 from rules.schema.request import CheckRequest
 from rules.schema.short_form import full_form, placed, read_yaml
@@ -41,6 +42,7 @@ from service.sheets.page import report_page
 from service.sheets.text import PLAIN_WIDTH
 
 __all__ = [
+    "ABOUT_UNIT",
     "MAX_YAML_BYTES",
     "add_posted_route",
     "check_representations",
@@ -67,6 +69,9 @@ def sent_value(body: bytes, media_type: str) -> Any:
     if len(body) > MAX_YAML_BYTES:
         raise ProblemError("body-too-large", f"A body in YAML may have {MAX_YAML_BYTES} bytes; send JSON.")
     return full_form(read_yaml(body))
+
+
+ABOUT_UNIT: Final = "Units of text, page and drawing; JSON is always metric."
 
 
 @contextmanager
@@ -100,6 +105,8 @@ async def whole_body(request: Request) -> bytes:
 
 Asked = TypeVar("Asked", bound=BaseModel)
 
+Unit: TypeAlias = Annotated[UnitSystem, Query(description=ABOUT_UNIT, examples=["inch"])]
+
 _SHOWN_LINES: Final = 5
 
 
@@ -109,6 +116,11 @@ class Representation(Generic[Asked]):
 
     text: Callable[[Asked], str]
     description: str
+
+    def made(self, asked: Asked, unit: UnitSystem) -> str:
+        """Return the response in these units."""
+        with shown_in(unit):
+            return self.text(asked)
 
     def described(self, example: Asked) -> dict[str, Any]:
         """The content of an OpenAPI response: a string, with the first lines for this request as example."""
@@ -190,17 +202,7 @@ def add_posted_route(
     offers = (JSON, *representations)
     taken = (JSON, YAML) if short else (JSON,)
 
-    @router.post(
-        path,
-        operation_id=operation_id,
-        summary=summary,
-        description=description,
-        response_model=answered,
-        response_description=response_description,
-        responses=known,
-        openapi_extra=request_bodies(schema, requests, taken),
-    )
-    async def respond(request: Request) -> Response:
+    async def respond(request: Request, unit: Unit = "mm") -> Response:
         chosen = require_acceptable(request, offers)
         sent = require_body(request, taken)
         body = await whole_body(request)
@@ -211,8 +213,8 @@ def add_posted_route(
 
         with faults_placed(body, sent):
             if chosen != JSON:
-                text = representations[chosen].text
-                return readable_answer(await heavy.threaded(lambda: text(wanted())), chosen)
+                made_of = representations[chosen].made
+                return readable_answer(await heavy.threaded(lambda: made_of(wanted(), unit)), chosen)
             if noted is not None:
 
                 def both() -> tuple[BaseModel, Response]:
@@ -227,12 +229,26 @@ def add_posted_route(
             light = wanted()
             return json_answer(await heavy.light_first(lambda: answer(light)))
 
+    async def respond_as_json(request: Request) -> Response:
+        return await respond(request)
+
+    endpoint = respond if representations else respond_as_json
     # set on the endpoint, since the router builds the route
-    setattr(respond, _MARK, True)
+    setattr(endpoint, _MARK, True)
+    router.post(
+        path,
+        operation_id=operation_id,
+        summary=summary,
+        description=description,
+        response_model=answered,
+        response_description=response_description,
+        responses=known,
+        openapi_extra=request_bodies(schema, requests, taken),
+    )(endpoint)
 
 
 def posted_routes(routers: Iterable[APIRouter]) -> dict[str, APIRoute]:
-    """The routes added by :func:`add_posted_route`, by path; their endpoints take only the request."""
+    """The routes added by :func:`add_posted_route`, by path; their endpoints need only the request."""
     return {
         route.path: route
         for router in routers

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Final
 
+from rules.quantities.inch import shown_sentence, shown_sign
 from rules.schema.report import AssumedRange, Assumption, Report
 from service.sheets.figures import UNKNOWN, Cell, Figure, Row, Section, Table, Unit, lines, unit_sign, words
 
@@ -13,7 +14,7 @@ __all__ = ["assumed", "headlines"]
 _SURE: Final = {
     "standard": "standard",
     "textbook": "print",
-    "from_memory": "from memory",
+    "from_memory": "memory",
     "common_practice": "practice",
 }
 
@@ -73,7 +74,10 @@ _NAMES: Final = {"runout_tir": "runout", "max_speed": "speed limit", "centre_of_
 def _figure(value: float | str | None, unit: str | None) -> Cell:
     if value is None:
         return (UNKNOWN,)
-    return (words("quantity", value).replace("_", " "),) if isinstance(value, str) else (_number(value, unit),)
+    if not isinstance(value, str):
+        return (_number(value, unit),)
+    text = shown_sentence(words("quantity", value).replace("_", " "), figures=3)
+    return (text.replace(f" {shown_sign('mm')}, Ø", ", Ø"),)  # the pieces of an outline have their unit once
 
 
 def _number(value: float, unit: str | None) -> Figure:

@@ -13,6 +13,7 @@ from typing import Final
 from rich.console import Console
 from rich.text import Text
 
+from rules.quantities.inch import in_inches, shown_sentence
 from rules.quantities.models import MissingQuantity
 from rules.schema.report import (
     AcceptanceReport,
@@ -38,6 +39,7 @@ from service.sheets.figures import (
     Cell,
     Fact,
     Section,
+    blank_sign,
     bounds,
     exactly,
     facts,
@@ -45,7 +47,6 @@ from service.sheets.figures import (
     lines,
     quantity,
     table,
-    unit_sign,
     within,
 )
 from service.sheets.mechanics import mechanics
@@ -71,6 +72,7 @@ __all__ = [
     "counts",
     "deviation",
     "finding_facts",
+    "in_units_shown",
     "plane_of_limit",
     "pointers_of",
     "print_assembly",
@@ -108,7 +110,7 @@ _PLANE: Final = (
     within(PlaneReport, "Lowest by clocking", "_um", lambda plane: plane.quantile_um("p0", "best_clocking")),
 )
 _WORST: Final = within(
-    PlaneReport, "Worst case", "_um", lambda plane: plane.quantile_um("p100", "worst_case"), missing="no hard limit"
+    PlaneReport, "Worst case", "_um", lambda plane: plane.quantile_um("p100", "worst_case"), missing="no bound"
 )
 _COMPLETE_PLANE: Final = (*_PLANE, _WORST)
 _INCOMPLETE_PLANE: Final = (*_PLANE, replace(_WORST, missing=UNKNOWN))
@@ -268,7 +270,7 @@ def unnamed(report: Report) -> str:
 
 def step_values(values: Sequence[AssemblyValue]) -> Sequence[Fact]:
     """The numbers of a step."""
-    return [Fact(one.name, bounds(one.value, one.at_least, one.at_most, one.unit)) for one in values]
+    return [Fact(shown_sentence(one.name), bounds(one.value, one.at_least, one.at_most, one.unit)) for one in values]
 
 
 def acceptance(one: AcceptanceReport) -> Sequence[Fact]:
@@ -286,8 +288,39 @@ def wanted(one: RecordField) -> Cell:
     return bounds(one.target, one.at_least, one.at_most, None)
 
 
+def in_units_shown(report: Report) -> Report:
+    """Return the report with the quantities in its sentences in the units shown now."""
+    if not in_inches():
+        return report
+    assembly = report.assembly
+    if assembly is not None:
+        accepted = assembly.acceptance.model_copy(update={"rule": shown_sentence(assembly.acceptance.rule)})
+        steps = {name: list(map(_step_shown, getattr(assembly, name))) for name in ("steps", "disassembly")}
+        assembly = assembly.model_copy(update={"acceptance": accepted, **steps})
+    notes = list(map(shown_sentence, report.stiffness.notes))
+    findings = [
+        one.model_copy(update={name: shown_sentence(getattr(one, name)) for name in ("message", "remedy")})
+        for one in report.findings
+    ]
+    return report.model_copy(
+        update={
+            "findings": findings,
+            "stiffness": report.stiffness.model_copy(update={"notes": notes}),
+            "assembly": assembly,
+            "cautions": list(map(shown_sentence, report.cautions)),
+        }
+    )
+
+
+def _step_shown(step: AssemblyStep) -> AssemblyStep:
+    return step.model_copy(
+        update={"text": shown_sentence(step.text), "caution": list(map(shown_sentence, step.caution))}
+    )
+
+
 def print_report(report: Report, console: Console) -> None:
     """Print verdict, changed rules, findings, gaps, figures, work instruction and cautions, in this order."""
+    report = in_units_shown(report)
     verdict = (report.verdict.upper(), STYLES[report.verdict])
     say(Text.assemble(verdict, "  ", (unnamed(report), "bold")), console)
     if report.labels:
@@ -378,6 +411,6 @@ def _steps(title: str, steps: Sequence[AssemblyStep], console: Console, labels: 
 
 def _blank(one: RecordField) -> str:
     joint = "" if one.joint is None else f" {one.joint}"
-    unit = "" if one.unit is None else f" {unit_sign(one.unit)}"
+    unit = "" if one.unit is None else f" {blank_sign(one.unit)}"
     told = plain(wanted(one))
     return f"{one.name}{joint}{f' ({told})' if told else ''}: ________{unit}"

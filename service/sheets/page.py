@@ -34,6 +34,7 @@ from service.sheets.check import (
     changes,
     counts,
     finding_facts,
+    in_units_shown,
     plane_of_limit,
     pointers_of,
     provenance,
@@ -51,10 +52,10 @@ from service.sheets.figures import (
     Row,
     Section,
     Table,
+    blank_sign,
     in_column,
     line,
     missing_words,
-    unit_sign,
     words,
 )
 from service.sheets.mechanics import PROGRAMMED_SPEED, RUNOUT_LIMIT, mechanics
@@ -135,6 +136,7 @@ _SIGNED: Final = frozenset({"operator", "date", "signature"})
 
 def report_page(report: Report, analysis: StackAnalysis) -> str:
     """Return the whole page; the report must hold the work instruction."""
+    report = in_units_shown(report)
     if report.assembly is None:
         raise ValueError("the page shows the work instruction, which this report does not hold")
     record = report.assembly.record
@@ -165,7 +167,7 @@ def report_page(report: Report, analysis: StackAnalysis) -> str:
         finding_facts=finding_facts,
         source_of=source_of,
         step_values=step_values,
-        unit_sign=unit_sign,
+        blank_sign=blank_sign,
         missing_words=missing_words,
         pointers_of=pointers_of,
         wanted=wanted,
