@@ -19,7 +19,7 @@ from rules.schema.parsing import BadRequestError, Fault, FaultCode, pointer, say
 if TYPE_CHECKING:
     import yaml
 
-__all__ = ["MAX_DEPTH", "NotYAMLError", "full_form", "placed", "quantity_of", "read_yaml"]
+__all__ = ["MAX_DEPTH", "NotYAMLError", "full_form", "has_unit", "placed", "quantity_of", "read_yaml"]
 
 MAX_DEPTH: Final = 40
 MAX_CHARACTERS: Final = 1_000_000
@@ -172,6 +172,12 @@ _UNITS: Final[Mapping[str, Mapping[str, float]]] = MappingProxyType(
 
 The factors are those of ``rules.quantities.inch``, exact by definition.
 """
+
+
+def has_unit(name: str) -> bool:
+    """Whether the end of a field's name gives a unit, so that text with a unit may state it."""
+    return name not in _TEXTS and any(name.endswith(end) for end in _UNITS)
+
 
 _QUANTITY: Final = re.compile(
     r"([-+]?(?:[0-9]{1,9}(?:\.[0-9]{1,12})?|\.[0-9]{1,12}))(?:[ -]([0-9]{1,3}/[0-9]{1,3}))?\s*(\D.*)"
@@ -363,7 +369,7 @@ def _with_numbers(value: Any, steps: tuple[str | int, ...], faults: list[Fault])
             found[name] = {"coupling": "designated", "designation": one}
         elif name in ("size", "id", "key") and isinstance(one, int | float) and not isinstance(one, bool):
             found[name] = f"{one:g}"
-        elif isinstance(one, str) and name not in _TEXTS and any(name.endswith(end) for end in _UNITS):
+        elif isinstance(one, str) and has_unit(name):
             number = quantity_of(name, one)
             if number is None:
                 units = next(units for end, units in _UNITS.items() if name.endswith(end))

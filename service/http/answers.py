@@ -23,6 +23,7 @@ __all__ = [
     "GZIP",
     "HTML",
     "JSON",
+    "SCHEMA",
     "SVG",
     "TEXT",
     "XML",
@@ -46,6 +47,7 @@ __all__ = [
 
 JSON = "application/json"
 YAML = "application/yaml"  # RFC 9512
+SCHEMA = "application/schema+json"  # JSON Schema draft 2020-12, section 14
 XML = "application/xml"
 CSV = "text/csv"
 HTML = "text/html"

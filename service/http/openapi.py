@@ -249,7 +249,7 @@ A body may be sent in gzip (Content-Encoding); the limits apply to its content. 
 gzip if Accept-Encoding allows it.
 
 A body in YAML has at most 64 KiB and may use the short form: a part is its standard key, an end its designation, a
-quantity text with a unit.
+quantity text with a unit. Editors find its JSON Schema at /v1/schemas/check-request.json.
 
 The service does not limit the rate of requests.
 """
