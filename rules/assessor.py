@@ -168,6 +168,9 @@ class Assessor:
         _refuse_shared_ids(request.operations or ())
         resolved = resolve(request, self.catalogue.definitions)
         report, derived = self._reported(request, resolved, policy, overrides)
+        if resolved.by_standard:
+            used = self._lacking_without_standards(request, resolved, overrides)
+            report = report.model_copy(update={"stated_by_standard": standard_section(resolved, used)})
         if policy.unstated != "undecided" and not resolved.broken:
             return self._assumed(request, resolved, policy, overrides, report, derived)
         return repointed(report, resolved.lead) if resolved.homes else report, derived
@@ -214,8 +217,26 @@ class Assessor:
             dependences,
             (typical, results(ends["cautious"][0], resolved.request)),
         )
-        found = _reviewed(found, report, policy).model_copy(update={"assembly": unassumed.assembly})
+        kept = {"assembly": unassumed.assembly, "stated_by_standard": unassumed.stated_by_standard}
+        found = _reviewed(found, report, policy).model_copy(update=kept)
         return repointed(found, lambda pointer: resolved.lead(laying.stated(pointer))), analysis
+
+    def _lacking_without_standards(
+        self, request: CheckRequest, resolved: Resolved, overrides: Overrides
+    ) -> dict[str, list[str]]:
+        """Return the codes of the rules that lack a field without the standards' values, by its pointer."""
+        if resolved.broken:
+            return {}
+        bare = replace(resolved, request=resolved.without_standard_values())
+        judged = [
+            self._judged(bare, operation, f"/operations/{number}", overrides)
+            for number, operation in enumerate(request.operations or [None])
+        ]
+        used: dict[str, list[str]] = {}
+        for gap in self._merged(judged)[1]:
+            for pointer in (pointer for lack in gap.lacks for pointer in lack.at):
+                used.setdefault(pointer, []).append(gap.code)
+        return used
 
     def _reported(
         self, request: CheckRequest, resolved: Resolved, policy: Policy, overrides: Overrides
@@ -248,7 +269,7 @@ class Assessor:
             decided=decided,
             not_judged=not_judged(self.book, judged[0].judgement, derived.facts),
             understood=understood_section(resolved),
-            stated_by_standard=standard_section(resolved),
+            stated_by_standard=[],
             ranges=[],
             assumptions=stiffness_assumptions(derived.stiffness, used_by),
             geometry=geometry_section(chain, derived.geometry),

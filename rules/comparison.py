@@ -372,6 +372,7 @@ def _alternative(one: Judged, dominated_by: Sequence[str], why: str) -> Alternat
         verdict=report.verdict,
         summary=report.summary,
         findings=[ComparedFinding(code=it.code, severity=it.severity, title=it.title) for it in report.findings],
+        assumptions=report.assumptions,
         planes=report.runout.planes,
         runout_complete=report.runout.complete,
         tip_from_gauge_line_mm=report.geometry.tip_mm,

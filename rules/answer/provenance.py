@@ -28,6 +28,7 @@ __all__ = [
     "general_cautions",
     "judgement_sha256",
     "provenance",
+    "refuse_assumptions",
     "request_sha256",
     "threshold_overrides",
 ]
@@ -214,6 +215,16 @@ def _adjusted(book: Rulebook, places: Iterable[int]) -> Iterator[JudgementDeviat
 _CODES: Final[Mapping[str, FaultCode]] = MappingProxyType(
     {"code": "unknown_rule", "threshold": "unknown_threshold", "value": "out_of_range"}
 )
+
+
+def refuse_assumptions(policy: Policy | None, what: str) -> None:
+    """Refuse a policy that lays assumed values where an answer rests on what is stated alone.
+
+    ``what`` names the answer, such as "a runout budget". Raises :class:`~rules.schema.parsing.BadRequestError`.
+    """
+    if policy is not None and policy.unstated != "undecided":
+        detail = f"{what} assumes nothing; leave this out or state 'undecided'"
+        raise BadRequestError([Fault("/policy/unstated", detail, "not_one_of")])
 
 
 def threshold_overrides(policy: Policy | None, book: Rulebook) -> Overrides:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from rules.analysis import StackAnalysis, analyse, cautions_of
-from rules.answer.provenance import general_cautions, provenance, threshold_overrides
+from rules.answer.provenance import general_cautions, provenance, refuse_assumptions, threshold_overrides
 from rules.exchange.documents import NO_CATALOGUE, Catalogue
 from rules.quantities.missing import Missing
 from rules.quantities.models import MissingQuantity
@@ -238,6 +238,7 @@ def read_gauge(request: ReadingRequest, book: Rulebook, catalogue: Catalogue = N
     No rule is judged. The answer names the rulebook in force, so that answers about one stack can be compared.
     Raises :class:`~rules.schema.parsing.BadRequestError` for thresholds that no rule has or allows.
     """
+    refuse_assumptions(request.policy, "a reading")
     threshold_overrides(request.policy, book)
     derived, undefined = _derived(request, catalogue)
     planes = [fit_plane(plane) for plane in request.planes]

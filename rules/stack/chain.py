@@ -9,9 +9,9 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 from types import MappingProxyType
-from typing import Any, Final, Literal, NamedTuple, TypeAlias
+from typing import Any, Final, Literal, NamedTuple, TypeAlias, TypeVar
 
-from pydantic import TypeAdapter
+from pydantic import BaseModel, TypeAdapter
 
 from rules.couplings.definition import Coupling, End, Ends
 from rules.couplings.designation import Designated, EndName, understood
@@ -315,10 +315,27 @@ class Resolved:
         """Keys that lead nowhere, as pointers into the request."""
         return tuple(f"{case.pointer}/of" for case in self.cases)
 
+    def without_standard_values(self) -> StackRequest:
+        """Return the request without the values that standard parts bring."""
+        parts = list(self.request.stack.components)
+        for at, value in self.by_standard:
+            place = int(at.split("/")[3])
+            parts[place] = _without(parts[place], value.field.split("."))
+        stack = self.request.stack.model_copy(update={"components": parts})
+        return self.request.model_copy(update={"stack": stack})
+
     def without_stack(self) -> StackRequest:
         """Return the request without a stack, for an answer about its references only."""
         stack = self.request.stack.model_copy(update={"components": [], "joints": None})
         return self.request.model_copy(update={"stack": stack, "machine": None})
+
+
+ModelT = TypeVar("ModelT", bound=BaseModel)
+
+
+def _without(part: ModelT, steps: Sequence[str]) -> ModelT:
+    inner = getattr(part, steps[0])
+    return part.model_copy(update={steps[0]: _without(inner, steps[1:]) if len(steps) > 1 and inner else None})
 
 
 def resolve(request: StackRequest, mounted: Mounted) -> Resolved:

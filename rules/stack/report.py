@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
+
 from rules.quantities.missing import when_both_known
 from rules.quantities.models import construct
 from rules.quantities.rounding import rounded_or_none
@@ -49,8 +51,8 @@ def understood_section(resolved: Resolved) -> list[UnderstoodDesignation]:
     ]
 
 
-def standard_section(resolved: Resolved) -> list[StandardValue]:
-    """Every value that a standard part brings."""
+def standard_section(resolved: Resolved, used: Mapping[str, Sequence[str]]) -> list[StandardValue]:
+    """Every value that a standard part brings; ``used`` has codes of rules by the pointer of the field they need."""
     return [
         construct(
             StandardValue,
@@ -61,7 +63,7 @@ def standard_section(resolved: Resolved) -> list[StandardValue]:
             unit=one.unit,
             source=one.source,
             confidence=one.confidence.replace(" ", "_"),
-            used_by=[],
+            used_by=sorted(set(used.get(at, ()))),
         )
         for number, (at, one) in enumerate(resolved.by_standard, start=1)
     ]

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Final
 
 from rules.quantities.inch import shown_sentence, shown_sign
 from rules.schema.report import AssumedRange, Assumption, Report
 from service.sheets.figures import UNKNOWN, Cell, Figure, Row, Section, Table, Unit, lines, unit_sign, words
 
-__all__ = ["assumed", "headlines"]
+__all__ = ["assumed", "assumed_line", "headlines"]
 
 
 _SURE: Final = {
@@ -83,6 +84,17 @@ def _figure(value: float | str | None, unit: str | None) -> Cell:
 def _number(value: float, unit: str | None) -> Figure:
     sign = unit_sign(unit)
     return Figure(value, Unit(sign, 0, tens_from=10_000) if sign == "rpm" else Unit(sign))
+
+
+def assumed_line(assumptions: Sequence[Assumption]) -> str:
+    """Return the assumed values in a sentence, the most decisive first; empty without any but stiffnesses of joints."""
+    laid = [one for one in assumptions if one.quantity != "joint_stiffness"]
+    if not laid:
+        return ""
+    values = ["".join(map(str, _figure(one.value, one.unit))) for one in laid[:_MOST_NAMED]]
+    named = [f"{_name(one)} of {one.subject} {value}" for one, value in zip(laid, values, strict=False)]
+    more = [f"and {len(laid) - _MOST_NAMED} more"] if len(laid) > _MOST_NAMED else []
+    return f"Assumed: {'; '.join((*named, *more))}."
 
 
 def _ranges(report: Report) -> list[Table]:
