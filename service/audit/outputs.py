@@ -214,6 +214,8 @@ def _figures(summary: AuditSummary) -> Iterator[tuple[Cell, ...]]:
     yield "runout p95 um", "not known", None, summary.runout_not_known
     for part in summary.parts:
         yield "part", part.code, part.title if part.decided else f"not decided: {part.title}", part.parts
+    for gap in summary.gaps:
+        yield "missing", f"{gap.of} {gap.field}", " ".join(gap.rules), gap.decides
     for rank, worst in enumerate(summary.worst, 1):
         codes = " ".join((*worst.errors, *worst.warnings))
         yield "worst", str(rank), f"{worst.library}, line {worst.line}, {worst.stack or 'unnamed'}: {codes}", 1

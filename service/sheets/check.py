@@ -13,6 +13,7 @@ from typing import Final
 from rich.console import Console
 from rich.text import Text
 
+from rules.gaps import needed_fields
 from rules.quantities.inch import in_inches, shown_sentence
 from rules.quantities.models import MissingQuantity
 from rules.schema.report import (
@@ -72,6 +73,7 @@ __all__ = [
     "counts",
     "deviation",
     "finding_facts",
+    "first_to_state",
     "in_units_shown",
     "plane_of_limit",
     "pointers_of",
@@ -377,6 +379,20 @@ def _undecided(gaps: Sequence[Undecided], console: Console) -> None:
         say(Text(f"{_of_operation(gap)}Where: {', '.join(gap.at)}"), console, 6)
         for one in gap.lacks:
             say(Text(missing_line(one)), console, 6)
+    for told in first_to_state(gaps):
+        say(Text(told), console, 2)
+
+
+def first_to_state(gaps: Sequence[Undecided]) -> list[str]:
+    """Return which fields would decide most rules, the most decisive first; nothing for a single one."""
+    needed = needed_fields(gaps)
+    if len(needed) < 2:
+        return []
+    told = [f"{one.at} ({', '.join(one.alone or one.beside)})" for one in needed[:_FIRST_NAMED]]
+    return [f"State first: {'; '.join(told)}."]
+
+
+_FIRST_NAMED: Final = 3
 
 
 def print_assembly(assembly: AssemblyReport, console: Console, labels: str = "") -> None:
