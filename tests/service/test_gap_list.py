@@ -102,12 +102,16 @@ def test_the_order_of_the_stacks_is_irrelevant(assessor: Assessor) -> None:
         assert after.summary().gaps == first
 
 
+_MASS = "3  mass (kg) of 2 base holders, missing on 3 stacks ("
+_SPEED = "1  max speed (rpm) of 1 cutter, missing on 1 stack (SPD-010)"
+
+
 def test_the_text_has_the_list(assessor: Assessor) -> None:
     """In a sentence each."""
     lines = list(summary_lines(_tally(assessor, _answers(assessor, _library())).summary()))
     found = [line.strip() for line in lines if "missing on" in line]
-    assert found[0].startswith("3  mass (kg) of 2 base holders, missing on 3 stacks (")
-    assert found[2] == "1  max speed (rpm) of 1 cutter, missing on 1 stack (SPD-010)"
+    assert found[0].startswith(_MASS)
+    assert found[2] == _SPEED
     assert len(found) == len(_BY_HAND)
 
 
