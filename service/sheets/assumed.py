@@ -14,7 +14,7 @@ __all__ = ["assumed", "assumed_line", "headlines"]
 
 _SURE: Final = {
     "standard": "standard",
-    "textbook": "print",
+    "textbook": "textbook",
     "from_memory": "memory",
     "common_practice": "practice",
 }
@@ -102,7 +102,8 @@ def _ranges(report: Report) -> list[Table]:
         return []
     rows = []
     for one in report.ranges:
-        where = [str(part) for part in (one.joint, None if one.operation is None else f"operation {one.operation}")]
+        several = one.operation is not None and len(report.operations) > 1
+        where = [str(part) for part in (one.joint, f"operation {one.operation}" if several else None)]
         named = [words("plane", one.plane)] if one.plane is not None else []
         named += [part for part in where if part != "None"]
         name = f"{_name(one)}, {', '.join(named)}" if named else _name(one)

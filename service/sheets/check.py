@@ -384,14 +384,15 @@ def _undecided(gaps: Sequence[Undecided], console: Console) -> None:
 
 
 def first_to_state(gaps: Sequence[Undecided]) -> list[str]:
-    """Return which fields would decide most rules, the most decisive first; nothing for a single one."""
+    """Return which fields would decide most rules, the most decisive first; nothing where a few say it themselves."""
     needed = needed_fields(gaps)
-    if len(needed) < 2:
+    if len(needed) <= _FEW:
         return []
     told = [f"{one.at} ({', '.join(one.alone or one.beside)})" for one in needed[:_FIRST_NAMED]]
     return [f"State first: {'; '.join(told)}."]
 
 
+_FEW: Final = 2
 _FIRST_NAMED: Final = 3
 
 

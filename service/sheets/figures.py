@@ -392,6 +392,18 @@ def blank_sign(unit: str | None) -> str:
     return shown_sign(unit_sign(unit))
 
 
+_QUANTITY_WORDS: Final[Mapping[str, str]] = MappingProxyType(
+    {
+        "knob_lacking": "whether the drawbar needs a retention knob",
+        "component_max_speed": "speed limit of the part",
+        "runout_at_limits_p95": "95th percentile of the runout with every part at its limit",
+        "runout_p95": "95th percentile of the runout",
+        "runout_worst": "worst case of the runout",
+    }
+)
+"""Names of missing quantities whose own name says too little."""
+
+
 def missing_words(one: MissingQuantity) -> str:
     """Return the name of a missing quantity as people read it, its unit in brackets.
 
@@ -399,7 +411,7 @@ def missing_words(one: MissingQuantity) -> str:
     'safety torque (N·m)'
     """
     sign = shown_sign(unit_sign(one.unit))
-    words = one.quantity.replace("_", " ")
+    words = _QUANTITY_WORDS.get(one.quantity, one.quantity.replace("_", " "))
     return f"{words} ({sign})" if sign else words
 
 
