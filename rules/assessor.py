@@ -30,6 +30,7 @@ from rules.bending.report import (
 from rules.cutting.report import load_section
 from rules.exchange.documents import NO_CATALOGUE, Catalogue, load_catalogue
 from rules.grip.report import grip_section, operation_grips
+from rules.parts.aliases import load_aliases
 from rules.quantities.missing import Missing
 from rules.quantities.models import construct
 from rules.quantities.work_limit import charge
@@ -47,7 +48,7 @@ from rules.schema.report import Finding, OperationReport, Report, Summary, Undec
 from rules.schema.request import DEFAULT_POLICY, CheckRequest, Operation, Policy
 from rules.speed.report import operation_speed, speed_section
 from rules.stack.chain import Mounted, Resolved, reference_facts, resolve
-from rules.stack.report import geometry_section, mass_section, standard_section, understood_section
+from rules.stack.report import geometry_section, labels_section, mass_section, standard_section, understood_section
 from rules.stack.view import RequestView, request_vocabulary, views_of
 
 __all__ = ["Assessor", "EngineFaultError", "Situation", "Situations"]
@@ -84,8 +85,9 @@ class Assessor:
         *,
         today: date | None = None,
         accepted: Collection[str] = (),
+        aliases: Path | None = None,
     ) -> Assessor:
-        """Load the built-in rulebooks, then those of the given folders, and the component catalogue.
+        """Load the built-in rulebooks, then those of the given folders, component catalogue and alias file.
 
         The examples of an operator's rules are judged by the rules as written, without adjustments. A rule that
         replaces a safety rule must fire on the firing examples of the original. Adjustments that end before ``today``
@@ -103,7 +105,8 @@ class Assessor:
             problems += assessor.hollowed(accepted)
         if problems:
             raise RulebookError(problems)
-        return cls(book, NO_CATALOGUE if catalogue is None else load_catalogue(catalogue))
+        mounted = NO_CATALOGUE if catalogue is None else load_catalogue(catalogue)
+        return cls(book, mounted if aliases is None else mounted.naming(load_aliases(aliases)))
 
     def refuted(self, rule: Rule) -> list[Problem]:
         """Return what the examples of a rule refute: each on which it does not do what the example says."""
@@ -165,6 +168,9 @@ class Assessor:
         _refuse_shared_ids(request.operations or ())
         resolved = resolve(request, self.catalogue.definitions)
         report, derived = self._reported(request, resolved, policy, overrides)
+        if resolved.by_standard:
+            used = self._lacking_without_standards(request, resolved, overrides)
+            report = report.model_copy(update={"stated_by_standard": standard_section(resolved, used)})
         if policy.unstated != "undecided" and not resolved.broken:
             return self._assumed(request, resolved, policy, overrides, report, derived)
         return repointed(report, resolved.lead) if resolved.homes else report, derived
@@ -211,8 +217,26 @@ class Assessor:
             dependences,
             (typical, results(ends["cautious"][0], resolved.request)),
         )
-        found = _reviewed(found, report, policy).model_copy(update={"assembly": unassumed.assembly})
+        kept = {"assembly": unassumed.assembly, "stated_by_standard": unassumed.stated_by_standard}
+        found = _reviewed(found, report, policy).model_copy(update=kept)
         return repointed(found, lambda pointer: resolved.lead(laying.stated(pointer))), analysis
+
+    def _lacking_without_standards(
+        self, request: CheckRequest, resolved: Resolved, overrides: Overrides
+    ) -> dict[str, list[str]]:
+        """Return the codes of the rules that lack a field without the standards' values, by its pointer."""
+        if resolved.broken:
+            return {}
+        bare = replace(resolved, request=resolved.without_standard_values())
+        judged = [
+            self._judged(bare, operation, f"/operations/{number}", overrides)
+            for number, operation in enumerate(request.operations or [None])
+        ]
+        used: dict[str, list[str]] = {}
+        for gap in self._merged(judged)[1]:
+            for pointer in (pointer for lack in gap.lacks for pointer in lack.at):
+                used.setdefault(pointer, []).append(gap.code)
+        return used
 
     def _reported(
         self, request: CheckRequest, resolved: Resolved, policy: Policy, overrides: Overrides
@@ -238,13 +262,14 @@ class Assessor:
             verdict=_verdict(findings, gaps, policy),
             if_assumptions_hold=None,
             stack_id=request.stack.id,
+            labels=labels_section(resolved.request),
             summary=_summary(findings, gaps, decided, len(rests_on)),
             findings=findings,
             undecided=gaps,
             decided=decided,
             not_judged=not_judged(self.book, judged[0].judgement, derived.facts),
             understood=understood_section(resolved),
-            stated_by_standard=standard_section(resolved),
+            stated_by_standard=[],
             ranges=[],
             assumptions=stiffness_assumptions(derived.stiffness, used_by),
             geometry=geometry_section(chain, derived.geometry),
@@ -267,7 +292,7 @@ class Assessor:
                 request,
                 request.policy,
                 self.book,
-                self.catalogue.digest,
+                self.catalogue.digests,
                 adjusted,
                 ASSUMPTION_SET if rests_on else None,
                 _never_measured(derived),

@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from functools import partial
 from typing import Literal
 
-from rules.answer.provenance import provenance, threshold_overrides
+from rules.answer.provenance import provenance, refuse_assumptions, threshold_overrides
 from rules.exchange.documents import NO_CATALOGUE, Catalogue
 from rules.quantities.missing import Missing, OrMissing, when_both_known, when_known
 from rules.quantities.rounding import rounded, rounded_or_none
@@ -106,6 +106,7 @@ def full_budget(request: BudgetRequest, book: Rulebook, catalogue: Catalogue = N
 
     Raises :class:`~rules.schema.parsing.BadRequestError` for thresholds that no rule has or allows.
     """
+    refuse_assumptions(request.policy, "a runout budget")
     threshold_overrides(request.policy, book)
     resolved = resolve(request, catalogue.definitions)
     chain = chain_of(resolved.without_stack() if resolved.broken else resolved.request)
@@ -135,7 +136,7 @@ def full_budget(request: BudgetRequest, book: Rulebook, catalogue: Catalogue = N
         seats=_seats(chain, geometry),
         clocking=clocking_section(chain, limit_at, judged, contributors) if isinstance(judged, float) else None,
         required=required,
-        provenance=provenance(request, request.policy, book, catalogue.digest),
+        provenance=provenance(request, request.policy, book, catalogue.digests),
     )
 
 

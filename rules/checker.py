@@ -61,11 +61,13 @@ class Checker:
         Folders of your own rulebooks. They are read in this order, after the built-in rules.
     catalogue : path, optional
         Folder of components that requests may refer to by key: JSON, YAML or CSV.
+    aliases : path, optional
+        YAML file with your own names of designations and standard parts.
 
     Raises
     ------
     RulebookError
-        A rulebook has a defect. The message gives file, line and reason of each.
+        A rulebook or the alias file has a defect. The message gives file, line and reason of each.
     CatalogueError
         A component of the catalogue has a defect. The message gives file, line and reason of each.
 
@@ -77,9 +79,13 @@ class Checker:
     Answers are models of `rules.schema`. Equal requests get equal answers.
     """
 
-    def __init__(self, rulebooks: Sequence[Folder] = (), catalogue: Folder | None = None) -> None:
+    def __init__(
+        self, rulebooks: Sequence[Folder] = (), catalogue: Folder | None = None, aliases: Folder | None = None
+    ) -> None:
         self._assessor = Assessor.load(
-            [Path(folder) for folder in rulebooks], None if catalogue is None else Path(catalogue)
+            [Path(folder) for folder in rulebooks],
+            None if catalogue is None else Path(catalogue),
+            aliases=None if aliases is None else Path(aliases),
         )
 
     def check(self, request: Question[StackRequest]) -> Report:

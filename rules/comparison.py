@@ -350,7 +350,7 @@ def compare(request: ComparisonRequest, assessor: Assessor) -> ComparisonReport:
         ),
         notes=_notes(request, names, rows),
         cautions=list(dict.fromkeys(text for one in judged for text in one.report.cautions)),
-        provenance=provenance(request, request.policy, assessor.book, assessor.catalogue.digest),
+        provenance=provenance(request, request.policy, assessor.book, assessor.catalogue.digests),
     )
 
 
@@ -372,6 +372,7 @@ def _alternative(one: Judged, dominated_by: Sequence[str], why: str) -> Alternat
         verdict=report.verdict,
         summary=report.summary,
         findings=[ComparedFinding(code=it.code, severity=it.severity, title=it.title) for it in report.findings],
+        assumptions=report.assumptions,
         planes=report.runout.planes,
         runout_complete=report.runout.complete,
         tip_from_gauge_line_mm=report.geometry.tip_mm,

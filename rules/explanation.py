@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping, Sequence
 
 from rules.answer.findings import missing_quantity, not_judged, trade_name
-from rules.answer.provenance import provenance
+from rules.answer.provenance import provenance, refuse_assumptions
 from rules.assessor import Assessor, Situation
 from rules.quantities.rounding import rounded_for_people
 from rules.quantities.units import quantity_and_unit, ucum
@@ -45,6 +45,7 @@ def explain(request: ExplanationRequest, assessor: Assessor) -> ExplanationRepor
         rule = assessor.book.rule(request.code)
     except KeyError:
         raise BadRequestError([Fault("/code", f"there is no rule {request.code}", "unknown_rule")]) from None
+    refuse_assumptions(request.policy, "an explanation")
     found = assessor.situations(_plain(request))
     each = found.each if assessor.depends_on_operation(rule.code) else found.each[:1]
     subjects = []
@@ -65,7 +66,7 @@ def explain(request: ExplanationRequest, assessor: Assessor) -> ExplanationRepor
         require=_condition(rule.requirement, names, limits),
         subjects=subjects,
         not_judged=None if concerned else _why_not(rule, each[0], assessor, subjects),
-        provenance=provenance(request, request.policy, assessor.book, assessor.catalogue.digest),
+        provenance=provenance(request, request.policy, assessor.book, assessor.catalogue.digests),
     )
 
 

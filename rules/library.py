@@ -36,7 +36,7 @@ _ENTRY: Final[TypeAdapter[StackEntry]] = TypeAdapter(StackEntry)
 
 _PART: Final[TypeAdapter[StackPart]] = TypeAdapter(StackPart)
 
-_NOT_DATA: Final = frozenset({"id", "description", "part_number"})
+_NOT_DATA: Final = frozenset({"id", "description", "part_number", "labels"})
 
 _COMPARED: Final = ("mass_kg", "overall_length_mm", "gauge_length_mm", "max_speed_rpm", "unbalance_g_mm")
 """Numbers of a part that are compared within its class."""

@@ -10,7 +10,7 @@ from functools import cache, lru_cache
 from importlib.resources import files
 from importlib.resources.abc import Traversable
 from types import MappingProxyType
-from typing import Any, Final
+from typing import Any, Final, NamedTuple
 
 from rules.quantities.missing import Missing, OrMissing
 from rules.quantities.models import Model, construct
@@ -22,7 +22,16 @@ from rules.schema.report import JudgementDeviation, Provenance
 from rules.schema.request import Policy
 from rules.version import CONTRACT, NAME, VERSION
 
-__all__ = ["cautions", "general_cautions", "judgement_sha256", "provenance", "request_sha256", "threshold_overrides"]
+__all__ = [
+    "MountedDigests",
+    "cautions",
+    "general_cautions",
+    "judgement_sha256",
+    "provenance",
+    "refuse_assumptions",
+    "request_sha256",
+    "threshold_overrides",
+]
 
 
 def judgement_sha256(book: Rulebook) -> str:
@@ -83,11 +92,21 @@ def request_sha256(request: Model) -> str:
     return hashlib.sha256(text.encode()).hexdigest()
 
 
+class MountedDigests(NamedTuple):
+    """Digests of what the operator has mounted besides rulebooks; None for what is not."""
+
+    catalogue_sha256: str | None = None
+    aliases_sha256: str | None = None
+
+
+NOTHING_MOUNTED: Final = MountedDigests()
+
+
 def provenance(
     request: Model,
     policy: Policy | None,
     book: Rulebook,
-    catalogue_sha256: str | None = None,
+    mounted: MountedDigests = NOTHING_MOUNTED,
     adjusted: Sequence[int] | None = None,
     assumption_set: str | None = None,
     never_measured: Sequence[str] = (),
@@ -104,7 +123,8 @@ def provenance(
         rulebooks=book.book_names(),
         rulebook_sha256=book.digest,
         judgement_sha256=judgement_sha256(book),
-        catalogue_sha256=catalogue_sha256,
+        catalogue_sha256=mounted.catalogue_sha256,
+        aliases_sha256=mounted.aliases_sha256,
         assumption_set=assumption_set,
         request_sha256=request_sha256(request),
         never_measured=list(never_measured),
@@ -195,6 +215,16 @@ def _adjusted(book: Rulebook, places: Iterable[int]) -> Iterator[JudgementDeviat
 _CODES: Final[Mapping[str, FaultCode]] = MappingProxyType(
     {"code": "unknown_rule", "threshold": "unknown_threshold", "value": "out_of_range"}
 )
+
+
+def refuse_assumptions(policy: Policy | None, what: str) -> None:
+    """Refuse a policy that lays assumed values where an answer rests on what is stated alone.
+
+    ``what`` names the answer, such as "a runout budget". Raises :class:`~rules.schema.parsing.BadRequestError`.
+    """
+    if policy is not None and policy.unstated != "undecided":
+        detail = f"{what} assumes nothing; leave this out or state 'undecided'"
+        raise BadRequestError([Fault("/policy/unstated", detail, "not_one_of")])
 
 
 def threshold_overrides(policy: Policy | None, book: Rulebook) -> Overrides:

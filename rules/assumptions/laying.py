@@ -396,13 +396,23 @@ def _outline(part: StackEntry, factor: float) -> list[ProfilePiece]:
         if not isinstance(shank, CylindricalShank) or shank.diameter_mm is None or length is None:
             return []
         body = min(shank.diameter_mm, outer or shank.diameter_mm)
-        return [ProfilePiece(length_mm=length, outer_mm=_mm(body * factor), bore_mm=_mm(body * 0.3))]
+        seat = _bore_of(part.workpiece_side)
+        outside = _mm(max(body * factor, seat + 1.0))
+        depth = _mm(min(length / 2.0, _SEAT_DIAMETERS * seat))
+        return [
+            ProfilePiece(length_mm=_mm(length - depth), outer_mm=outside, bore_mm=_mm(min(body * 0.3, seat))),
+            ProfilePiece(length_mm=depth, outer_mm=outside, bore_mm=_mm(seat)),
+        ]
     if isinstance(part, Cutter):
         return _tool_outline(part, factor)
     if isinstance(part, GaugePin) and isinstance(part.machine_side, CylindricalShank):
         diameter, length = part.machine_side.diameter_mm, part.overall_length_mm
         return [] if diameter is None or length is None else [ProfilePiece(length_mm=length, outer_mm=diameter)]
     return []
+
+
+_SEAT_DIAMETERS: Final = 3.0
+"""Depth of the seat of an extension, in diameters; common practice."""
 
 
 def _holder_outline(part: BaseHolder, factor: float) -> list[ProfilePiece]:

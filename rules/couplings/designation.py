@@ -14,7 +14,7 @@ from rules.couplings.straight_shank import shank_length, standards
 from rules.quantities.models import Key, Model
 from rules.quantities.tables import Confidence, Row, Texts, read_rows
 
-__all__ = ["Designated", "EndName", "Understood", "understood"]
+__all__ = ["Designated", "EndName", "Understood", "plain", "understood"]
 
 EndName: TypeAlias = Literal["machine_side", "workpiece_side", "spindle"]
 
@@ -54,6 +54,11 @@ _NOT_COUNTED: Final = re.compile(r"[\s\-–_Øø]+")
 _NUMBERS: Final = frozenset({"diameter_mm", "nominal_mm", "pilot_diameter_mm", "length_mm"})
 
 
+def plain(designation: str) -> str:
+    """Return a designation as it is compared: without blanks, hyphens and diameter signs, with a decimal point."""
+    return _NOT_COUNTED.sub("", designation).replace(",", ".")
+
+
 @cache
 def _rows() -> tuple[tuple[re.Pattern[str], _Designation], ...]:
     return tuple((re.compile(row.pattern), row) for row in read_rows("designations", _Designation))
@@ -83,7 +88,7 @@ def understood(designation: str, end: EndName) -> Understood | None:
     >>> understood("capsule 7", "machine_side") is None
     True
     """
-    text = _NOT_COUNTED.sub("", designation).replace(",", ".")
+    text = plain(designation)
     found: list[Understood] = []
     for pattern, row in _rows():
         match = pattern.fullmatch(text) if end in row.ends else None

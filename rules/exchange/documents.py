@@ -11,6 +11,8 @@ from typing import TYPE_CHECKING, Annotated, Any, Final, TypeAlias
 
 from pydantic import Field
 
+from rules.answer.provenance import MountedDigests
+from rules.parts.aliases import Aliases
 from rules.quantities.models import Identifier, Model
 from rules.rulebook.source import Problem, Source, read_source
 from rules.schema.components import (
@@ -74,6 +76,15 @@ class Catalogue:
 
     definitions: Mounted = NOTHING_MOUNTED
     digest: str | None = None
+
+    @property
+    def digests(self) -> MountedDigests:
+        """Digests of catalogue and alias file."""
+        return MountedDigests(self.digest, self.definitions.aliases.digest)
+
+    def naming(self, aliases: Aliases) -> Catalogue:
+        """Return the catalogue with the shop's own names."""
+        return Catalogue(self.definitions._replace(aliases=aliases), self.digest)
 
 
 NO_CATALOGUE: Final = Catalogue()

@@ -125,7 +125,7 @@ def _leaves(schema: Mapping[str, Any], root: Mapping[str, Any], way: tuple[str, 
     elif choices := [one for one in (*schema.get("anyOf", ()), *schema.get("oneOf", ())) if one.get("type") != "null"]:
         for one in choices:
             yield from _leaves(one, root, way)
-    else:
+    elif schema.get("type") != "object":  # labels have names of their own, which no column head can be
         yield ".".join(way), _TAKEN.get(schema.get("type", ""), "text")
 
 

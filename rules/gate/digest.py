@@ -38,6 +38,7 @@ def decision_sha256(
     input_digest: str,
     judgement_digest: str,
     catalogue_digest: str | None,
+    aliases_digest: str | None,
     profile_digest: str,
     required: Sequence[RequirementName],
     decision: Decision,
@@ -51,6 +52,7 @@ def decision_sha256(
     service, version    who decided
     judgement_sha256    all that judges: program, rules, tables
     catalogue_sha256    the mounted components; null where none are mounted
+    aliases_sha256      the operator's alias file; null without one
     profile_sha256      the operator's profile
     input_sha256        the order as understood, see :func:`input_sha256`
     required            names of what every operation had to state, in the order of the contract
@@ -69,6 +71,7 @@ def decision_sha256(
             "version": version,
             "judgement_sha256": judgement_digest,
             "catalogue_sha256": catalogue_digest,
+            "aliases_sha256": aliases_digest,
             "profile_sha256": profile_digest,
             "input_sha256": input_digest,
             "required": list(required),
@@ -94,6 +97,7 @@ def report_digest(report: GateReport) -> str:
         input_digest=report.input_sha256,
         judgement_digest=report.provenance.judgement_sha256,
         catalogue_digest=report.provenance.catalogue_sha256,
+        aliases_digest=report.provenance.aliases_sha256,
         profile_digest=report.profile.sha256,
         required=report.required,
         decision=report.decision,
@@ -124,6 +128,7 @@ def judgement_record(report: GateReport) -> dict[str, Any]:
         "judgement_sha256": source.judgement_sha256,
         "rulebook_sha256": source.rulebook_sha256,
         "catalogue_sha256": source.catalogue_sha256,
+        "aliases_sha256": source.aliases_sha256,
         "profile": report.profile.name,
         "profile_sha256": report.profile.sha256,
         "not_required": [one.name for one in report.not_required],

@@ -129,11 +129,12 @@ def gate(request: GateRequest, assessor: Assessor, profile: Profile = STRICT) ->
     evaluation, evaluation_name = EVALUATIONS[decision]
     counts = Counter(one.decision for one in operations)
     understood = input_sha256(request)
-    source = provenance(request, request.policy, assessor.book, assessor.catalogue.digest)
+    source = provenance(request, request.policy, assessor.book, assessor.catalogue.digests)
     digest = decision_sha256(
         input_digest=understood,
         judgement_digest=source.judgement_sha256,
-        catalogue_digest=assessor.catalogue.digest,
+        catalogue_digest=source.catalogue_sha256,
+        aliases_digest=source.aliases_sha256,
         profile_digest=profile.digest,
         required=required,
         decision=decision,
@@ -210,6 +211,7 @@ def _unmet(
         "judgement_sha256": source.judgement_sha256,
         "rulebook_sha256": source.rulebook_sha256,
         "catalogue_sha256": source.catalogue_sha256,
+        "aliases_sha256": source.aliases_sha256,
         "profile_sha256": profile_digest,
         "input_sha256": order_digest,
         "digest": digest,

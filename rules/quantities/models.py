@@ -23,6 +23,8 @@ from pydantic import (
 )
 from pydantic_core import CoreSchema, PydanticCustomError, core_schema
 
+from rules.quantities.inch import INCH_MM
+
 __all__ = [
     "KNOWN_VALUES",
     "MIN_LENGTH_MM",
@@ -57,7 +59,7 @@ __all__ = [
 ]
 
 
-MM_PER_INCH: Final = Fraction(254, 10)
+MM_PER_INCH: Final = Fraction(str(INCH_MM))
 """The inch is 25.4 mm exactly (international yard and pound agreement of 1959)."""
 
 MAX_LENGTH_MM: Final = 5000.0

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from typing import Final, Literal
 
 from rules.analysis import StackAnalysis, analyse, cautions_of
-from rules.answer.provenance import general_cautions, provenance, threshold_overrides
+from rules.answer.provenance import general_cautions, provenance, refuse_assumptions, threshold_overrides
 from rules.exchange.documents import NO_CATALOGUE, Catalogue
 from rules.grip.analysis import stated_minimum_grip
 from rules.grip.shrink import is_shrink
@@ -92,6 +92,7 @@ def read_build(request: BuildRequest, book: Rulebook, catalogue: Catalogue = NO_
     No rule is judged. Raises :class:`~rules.schema.parsing.BadRequestError` for stages out of order or of parts that
     the stack does not have, for uneven repeats, and for thresholds that no rule has or allows.
     """
+    refuse_assumptions(request.policy, "a build")
     threshold_overrides(request.policy, book)
     check = CheckRequest(
         stack=request.stack, components=request.components, machine=request.machine, policy=request.policy
@@ -116,7 +117,7 @@ def read_build(request: BuildRequest, book: Rulebook, catalogue: Catalogue = NO_
         not_stated=not_stated(derived.contributors),
         notes=_notes(request, derived, stages, limit_at),
         cautions=cautions_of(derived) or general_cautions(),
-        provenance=provenance(request, request.policy, book, catalogue.digest),
+        provenance=provenance(request, request.policy, book, catalogue.digests),
     )
 
 

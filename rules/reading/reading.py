@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from rules.analysis import StackAnalysis, analyse, cautions_of
-from rules.answer.provenance import general_cautions, provenance, threshold_overrides
+from rules.answer.provenance import general_cautions, provenance, refuse_assumptions, threshold_overrides
 from rules.exchange.documents import NO_CATALOGUE, Catalogue
 from rules.grip.shrink import is_shrink
 from rules.quantities.missing import Missing
@@ -290,6 +290,7 @@ def read_gauge(request: ReadingRequest, book: Rulebook, catalogue: Catalogue = N
     No rule is judged. The answer names the rulebook in force, so that answers about one stack can be compared.
     Raises :class:`~rules.schema.parsing.BadRequestError` for thresholds that no rule has or allows.
     """
+    refuse_assumptions(request.policy, "a reading")
     threshold_overrides(request.policy, book)
     _refuse_uneven(request)
     derived, undefined = _derived(request, catalogue)
@@ -327,7 +328,7 @@ def read_gauge(request: ReadingRequest, book: Rulebook, catalogue: Catalogue = N
         notes=[*_notes(request), *plane_notes(planes), *trial_notes],
         next_step=next_step(reading),
         cautions=general_cautions() if derived is None else cautions_of(derived),
-        provenance=provenance(request, request.policy, book, catalogue.digest),
+        provenance=provenance(request, request.policy, book, catalogue.digests),
     )
 
 

@@ -8,7 +8,7 @@ from pydantic import Field
 
 from rules.quantities.models import OPEN, Identifier, Model, Out
 from rules.schema.components import Definitions
-from rules.schema.report import Estimate, PlaneReport, Provenance, Severity, SpeedLimit, Summary, Verdict
+from rules.schema.report import Assumption, Estimate, PlaneReport, Provenance, Severity, SpeedLimit, Summary, Verdict
 from rules.schema.request import AxialPosition, MachineEntry, Operations, Policy, Stack
 
 __all__ = [
@@ -84,6 +84,7 @@ class AlternativeReport(Out):
     verdict: Verdict
     summary: Summary
     findings: list[ComparedFinding]
+    assumptions: list[Assumption] = Field(description="Assumed values, the most decisive first.")
     planes: list[PlaneReport] = Field(description="Predicted runout at the planes, as in a check.")
     runout_complete: bool = Field(description="False if a contributor is not known; the true runout is then larger.")
     tip_from_gauge_line_mm: float | None = Field(description="Distance of the tip from the gauge line, mm.")

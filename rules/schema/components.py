@@ -29,6 +29,7 @@ from rules.quantities.models import (
 )
 
 __all__ = [
+    "ABOUT_LABELS",
     "MAX_DEFINITIONS",
     "BaseHolder",
     "Collet",
@@ -39,6 +40,7 @@ __all__ = [
     "Definitions",
     "Extension",
     "GaugePin",
+    "Labels",
     "Material",
     "Overlay",
     "PartSource",
@@ -147,12 +149,19 @@ class Runout(Model):
         return self.law == "measured" and all(one.angle_deg is not None for one in self.statements)
 
 
+Labels = Annotated[dict[Token, Text], Field(max_length=50, json_schema_extra={"additionalProperties": False})]
+"""Short texts by name."""
+
+ABOUT_LABELS: Final = "Labels such as tool number, owner, cell or revision; the report repeats them."
+
+
 class Component(Model):
     """Fields of every component."""
 
     id: Identifier = Field(description="Name in the request.")
     description: Text | None = None
     part_number: Text | None = None
+    labels: Labels | None = Field(None, description=ABOUT_LABELS)
     material: Material | None = Field(None, description="Material of the body.")
     profile: Profile | None = Field(
         None, description="Outline from machine side to workpiece side, from the gauge line on."
@@ -313,6 +322,7 @@ class Overlay(Model):
 
     description: Text | None = _same(Cutter, "description")
     part_number: Text | None = _same(Cutter, "part_number")
+    labels: Labels | None = _same(Cutter, "labels")
     machine_side: MachineSide | None = _same(Cutter, "machine_side")
     workpiece_side: WorkpieceSide | None = _same(Extension, "workpiece_side")
     material: Material | None = _same(Cutter, "material")

@@ -99,6 +99,7 @@ class Expectation(Model):
     judgement_sha256: Sha256 | None = Field(None, description="Digest of all that judges.")
     rulebook_sha256: Sha256 | None = Field(None, description="Digest of the rulebooks.")
     catalogue_sha256: Sha256 | None = Field(None, description="Digest of the mounted catalogue.")
+    aliases_sha256: Sha256 | None = Field(None, description="Digest of the alias file.")
     profile_sha256: Sha256 | None = Field(None, description="Digest of the operator's profile.")
     input_sha256: Sha256 | None = Field(None, description="Digest of the order.")
     digest: Sha256 | None = Field(None, description="Digest of the decision.")
@@ -259,9 +260,9 @@ class GateReport(Out):
     not_required: list[NotRequired] = Field(description="Requirements that the request has lifted.")
     digest: Sha256 = Field(
         description="SHA-256 of the decision: of the JSON (keys sorted, no blanks, ASCII) of an object with form (1),"
-        " service, version, judgement_sha256, catalogue_sha256, profile_sha256, input_sha256, required, decision and"
-        " operations. Each operation has id, decision, verdict and the codes of its reasons, undecided and advice, as"
-        " in this report. The context is excluded."
+        " service, version, judgement_sha256, catalogue_sha256, aliases_sha256, profile_sha256, input_sha256, required,"
+        " decision and operations. Each operation has id, decision, verdict and the codes of its reasons, undecided and"
+        " advice, as in this report. The context is excluded."
     )
     input_sha256: Sha256 = Field(
         description="SHA-256 of the order as parsed: without context, expect, include and required; lengths in mm,"

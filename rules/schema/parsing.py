@@ -295,12 +295,15 @@ class Fault:
     """A fault of a request.
 
     ``pointer`` is a JSON Pointer (RFC 6901) that resolves in the input; a missing field points to its object.
-    ``detail`` is the message, ``code`` the kind of fault for programs.
+    ``detail`` is the message, ``code`` the kind of fault for programs. ``line`` and ``column`` count from 1; None
+    where not looked up.
     """
 
     pointer: str
     detail: str
     code: FaultCode = "invalid_value"
+    line: int | None = None
+    column: int | None = None
 
     def under(self, prefix: str) -> Fault:
         """The fault of a part that lies in the request at this pointer."""

@@ -545,11 +545,20 @@ class NotJudged(Out):
     reason: str = Field(description="Why there is nothing to judge.")
 
 
+class LabelReport(Out):
+    """Label of the stack or of a component."""
+
+    component: str | None
+    name: str
+    text: str
+
+
 class UnderstoodDesignation(Out):
-    """Designation of an end, and what it was understood as."""
+    """Designation of an end or name of a part, and what it was understood as."""
 
     at: Pointer
     designation: str = Field(description="Designation as stated.", examples=["HSK-A63"])
+    became: str | None = Field(description="What the operator's alias file makes of it; null for none.")
     understood_as: str | None = Field(title="Understood as", description="Its meaning; null if it is not known.")
     left_open: str | None = Field(title="Left open", description="What it does not say; null for nothing.")
 
@@ -841,6 +850,7 @@ class Provenance(Out):
     catalogue_sha256: str | None = Field(
         title="Catalogue, SHA-256", description="SHA-256 of the mounted catalogue; null without a catalogue."
     )
+    aliases_sha256: str | None = Field(title="Aliases, SHA-256", description="SHA-256 of the alias file, or null.")
     assumption_set: str | None = Field(description="Name of the set of assumptions; null if nothing is assumed.")
     request_sha256: str = Field(
         title="Request, SHA-256",
@@ -855,7 +865,7 @@ class Provenance(Out):
     )
 
 
-ALWAYS: Final = ("verdict", "if_assumptions_hold", "stack_id", "summary", "provenance")
+ALWAYS: Final = ("verdict", "if_assumptions_hold", "stack_id", "labels", "summary", "provenance")
 """Fields of every report; the other sections are there unless the request leaves them out."""
 
 
@@ -893,6 +903,7 @@ class Report(Out):
         description="Verdict if every assumption holds; null if only stiffnesses are assumed."
     )
     stack_id: str | None = Field(description="Caller's name of the stack.")
+    labels: list[LabelReport] = Field(description="Labels of the request, then of its components.")
     summary: Summary
     findings: list[Finding] = Field(description="Findings, errors first.")
     undecided: list[Undecided] = Field(description="Rules that lack data.")
@@ -940,6 +951,12 @@ class Report(Out):
     def operation(self) -> OperationReport | None:
         """The first operation; None without one. Not part of the JSON."""
         return self.operations[0] if self.operations else None
+
+    @property
+    def label_line(self) -> str:
+        """The labels in one line, such as ``cell: A; mill tool number: 12``. Not part of the JSON."""
+        names = (one.name if one.component is None else f"{one.component} {one.name}" for one in self.labels)
+        return "; ".join(f"{name}: {one.text}" for name, one in zip(names, self.labels, strict=True))
 
     @property
     def lowest_limit(self) -> SpeedLimit | None:

@@ -25,7 +25,7 @@ from rules.quantities.models import (
     Token,
     Torque,
 )
-from rules.schema.components import Definitions, HeadAngle, Runout, StackEntry
+from rules.schema.components import ABOUT_LABELS, Definitions, HeadAngle, Labels, Runout, StackEntry
 
 __all__ = [
     "DEFAULT_POLICY",
@@ -440,9 +440,6 @@ class Policy(Model):
 DEFAULT_POLICY: Final = Policy()
 
 
-Labels = Annotated[dict[Token, Text], Field(max_length=50, json_schema_extra={"additionalProperties": False})]
-
-
 class StackRequest(Model):
     """Stack, with optional operations, machine and policy."""
 
@@ -453,7 +450,7 @@ class StackRequest(Model):
         None, description="Gauge plane, in place of the policy's multiple of the cutting diameter."
     )
     operations: Operations | None = Field(None, description="Operations; if absent, only the stack itself is judged.")
-    labels: Labels | None = Field(None, description="Labels for an operator's own rules.", examples=[{"cell": "A"}])
+    labels: Labels | None = Field(None, description=ABOUT_LABELS)
     policy: Policy | None = Field(
         None, description="Warnings, undecided rules and thresholds; defaults apply if absent."
     )

@@ -1,30 +1,41 @@
 """Requests as people write them: YAML, designations and standard parts as bare text, quantities with their units.
 
-The short form is for files and the command line. It becomes the full form of the contract before anything is checked,
-so pointers of faults and findings are those of the full form.
+The short form is for files, the command line and bodies in YAML. It becomes the full form of the contract before
+anything is checked, so pointers are those of the full form; faults have the line of the file, too.
 """
 
 from __future__ import annotations
 
 import re
-from collections.abc import Hashable, Mapping
+from collections.abc import Hashable, Mapping, Sequence
+from dataclasses import replace
+from functools import cache
 from types import MappingProxyType
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final, Literal
 
-from rules.schema.parsing import BadRequestError, Fault, pointer
+from rules.quantities.inch import FOOT_M, HORSEPOWER_KW, INCH_MM, OUNCE_G, POUND_KG, POUND_N
+from rules.schema.parsing import BadRequestError, Fault, FaultCode, pointer, sayable
 
-__all__ = ["NotYAMLError", "full_form", "quantity_of", "read_yaml"]
+if TYPE_CHECKING:
+    import yaml
+
+__all__ = ["MAX_DEPTH", "NotYAMLError", "full_form", "has_unit", "placed", "quantity_of", "read_yaml"]
 
 MAX_DEPTH: Final = 40
 MAX_CHARACTERS: Final = 1_000_000
 
 
 class NotYAMLError(ValueError):
-    """Text that is no YAML of plain values; ``line`` and ``column`` count from 1, None where not known."""
+    """Text that is no YAML of plain values; ``line`` and ``column`` count from 1, None where not known.
 
-    def __init__(self, detail: str, line: int | None = None, column: int | None = None) -> None:
+    ``code`` is the kind of fault for programs.
+    """
+
+    def __init__(
+        self, detail: str, line: int | None = None, column: int | None = None, code: FaultCode = "syntax_error"
+    ) -> None:
         super().__init__(detail)
-        self.detail, self.line, self.column = detail, line, column
+        self.detail, self.line, self.column, self.code = detail, line, column, code
 
 
 def read_yaml(data: bytes) -> Any:
@@ -40,6 +51,19 @@ def read_yaml(data: bytes) -> Any:
     NotYAMLError
         With place and reason.
     """
+    value = _loaded(data, "get_single_data")
+    if _depth(value) > MAX_DEPTH:
+        raise _too_deep()
+    return value
+
+
+def _too_deep() -> NotYAMLError:
+    return NotYAMLError(f"nested deeper than {MAX_DEPTH}", code="too_deep")
+
+
+@cache
+def _loader() -> type[yaml.SafeLoader]:
+    """Return the loader, which reads no more of YAML than what JSON has, too."""
     import yaml  # the contract is used without YAML
 
     class Loader(yaml.SafeLoader):
@@ -57,10 +81,12 @@ def read_yaml(data: bytes) -> Any:
             for key_node, _ in node.value:
                 key = self.construct_object(key_node, deep=True)
                 mark = key_node.start_mark
+                place = (mark.line + 1, mark.column + 1)
                 if not isinstance(key, str):
-                    raise NotYAMLError("a name must be text", mark.line + 1, mark.column + 1)
+                    raise NotYAMLError("a name must be text", *place)
                 if key in seen:
-                    raise NotYAMLError(f"the name {key[:64]!r} is repeated", mark.line + 1, mark.column + 1)
+                    named = f"the name {key!r}" if sayable(key) else "a name"
+                    raise NotYAMLError(f"{named} is repeated", *place, "duplicate_key")
                 seen.add(key)
             return super().construct_mapping(node, deep)
 
@@ -76,30 +102,36 @@ def read_yaml(data: bytes) -> Any:
         re.compile(number + r"(?:\.[0-9]+(?:[eE][-+]?[0-9]{1,3})?|[eE][-+]?[0-9]{1,3})$"),
         list("-+0123456789"),
     )
+    return Loader
+
+
+def _loaded(data: bytes, method: Literal["get_single_data", "get_single_node"]) -> Any:
+    """Return the values of a document, or its nodes, which know their lines."""
+    import yaml
+
     try:
         text = data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
-        raise NotYAMLError(f"not UTF-8 at byte {error.start}") from None
+        raise NotYAMLError(f"not UTF-8 at byte {error.start}", code="not_utf8") from None
     if len(text) > MAX_CHARACTERS:
         raise NotYAMLError(f"longer than {MAX_CHARACTERS} characters")
     loader = None
     try:
-        loader = Loader(text)
-        value = loader.get_single_data()
+        loader = _loader()(text)
+        return getattr(loader, method)()
     except yaml.MarkedYAMLError as error:
         mark = error.problem_mark or error.context_mark
         where = (None, None) if mark is None else (mark.line + 1, mark.column + 1)
         raise NotYAMLError(str(error.problem or error.context or "not YAML"), *where) from None
-    except (yaml.YAMLError, RecursionError, ValueError) as error:
+    except RecursionError:
+        raise _too_deep() from None
+    except (yaml.YAMLError, ValueError) as error:
         if isinstance(error, NotYAMLError):
             raise
         raise NotYAMLError(str(error).splitlines()[0][:200] if str(error) else "not YAML") from None
     finally:
         if loader is not None:
             loader.dispose()
-    if _depth(value) > MAX_DEPTH:
-        raise NotYAMLError(f"nested deeper than {MAX_DEPTH}")
-    return value
 
 
 def _depth(value: object) -> int:
@@ -109,42 +141,43 @@ def _depth(value: object) -> int:
 
 # --- quantities ------------------------------------------------------------------------------------------------
 
-_INCH_MM: Final = 25.4
-_POUND_N: Final = 4.4482216152605
-_POUND_KG: Final = 0.45359237
-
 _UNITS: Final[Mapping[str, Mapping[str, float]]] = MappingProxyType(
     {
-        "_m_per_min": {"m/min": 1, "ft/min": 0.3048, "sfm": 0.3048},
-        "_n_per_um": {"N/um": 1, "lbf/in": _POUND_N / (_INCH_MM * 1000)},
+        "_m_per_min": {"m/min": 1, "ft/min": FOOT_M, "sfm": FOOT_M},
+        "_n_per_um": {"N/um": 1, "lbf/in": POUND_N / (INCH_MM * 1000)},
         "_kg_mm2": {"kg*mm2": 1},
         "_kg_m3": {"kg/m3": 1, "g/cm3": 1000},
         "_n_m": {
             "N*m": 1,
             "Nm": 1,
-            "lbf*ft": _POUND_N * 0.3048,
-            "ft*lb": _POUND_N * 0.3048,
-            "lbf*in": _POUND_N * 0.0254,
-            "in*lb": _POUND_N * 0.0254,
+            "lbf*ft": POUND_N * FOOT_M,
+            "ft*lb": POUND_N * FOOT_M,
+            "lbf*in": POUND_N * INCH_MM / 1000,
+            "in*lb": POUND_N * INCH_MM / 1000,
         },
-        "_g_mm": {"g*mm": 1, "oz*in": 28.349523125 * _INCH_MM},
+        "_g_mm": {"g*mm": 1, "oz*in": OUNCE_G * INCH_MM},
         "_deg": {"deg": 1, "°": 1},
         "_rpm": {"rpm": 1, "1/min": 1, "/min": 1},
-        "_mpa": {"MPa": 1, "N/mm2": 1, "psi": _POUND_N / _INCH_MM**2, "ksi": 1000 * _POUND_N / _INCH_MM**2},
-        "_gpa": {"GPa": 1, "Mpsi": 1000 * _POUND_N / _INCH_MM**2},
-        "_mm": {"mm": 1, "um": 0.001, "in": _INCH_MM, '"': _INCH_MM, "thou": 0.0254},
-        "_um": {"um": 1, "mm": 1000, "in": 25400, '"': 25400, "thou": 25.4},
-        "_kg": {"kg": 1, "g": 0.001, "lb": _POUND_KG, "oz": _POUND_KG / 16},
-        "_kw": {"kW": 1, "W": 0.001, "hp": 0.745699872},
+        "_mpa": {"MPa": 1, "N/mm2": 1, "psi": POUND_N / INCH_MM**2, "ksi": 1000 * POUND_N / INCH_MM**2},
+        "_gpa": {"GPa": 1, "Mpsi": 1000 * POUND_N / INCH_MM**2},
+        "_mm": {"mm": 1, "um": 0.001, "in": INCH_MM, '"': INCH_MM, "thou": INCH_MM / 1000},
+        "_um": {"um": 1, "mm": 1000, "in": INCH_MM * 1000, '"': INCH_MM * 1000, "thou": INCH_MM},
+        "_kg": {"kg": 1, "g": 0.001, "lb": POUND_KG, "oz": POUND_KG / 16},
+        "_kw": {"kW": 1, "W": 0.001, "hp": HORSEPOWER_KW},
         "_hz": {"Hz": 1},
-        "_n": {"N": 1, "kN": 1000, "lbf": _POUND_N, "lb": _POUND_N},
+        "_n": {"N": 1, "kN": 1000, "lbf": POUND_N, "lb": POUND_N},
     }
 )
 """Units by the end of a field's name, longer ends before those they end in; the first is that of the field.
 
-Exact by definition: the inch and the pound of 1959 with the standard acceleration of free fall; the horsepower is
-550 ft·lbf/s.
+The factors are those of ``rules.quantities.inch``, exact by definition.
 """
+
+
+def has_unit(name: str) -> bool:
+    """Whether the end of a field's name gives a unit, so that text with a unit may state it."""
+    return name not in _TEXTS and any(name.endswith(end) for end in _UNITS)
+
 
 _QUANTITY: Final = re.compile(
     r"([-+]?(?:[0-9]{1,9}(?:\.[0-9]{1,12})?|\.[0-9]{1,12}))(?:[ -]([0-9]{1,3}/[0-9]{1,3}))?\s*(\D.*)"
@@ -211,6 +244,7 @@ def full_form(data: Any) -> Any:
     ``operation: { ... }``                   one operation, its id 10 unless stated
     ``runout_limit_um: 15 um``               limit of the operation at the gauge plane
     ``0.004 in`` and other texts with units  the number in the unit of the field
+    ``$schema: ADDRESS``                     nothing; it is for editors
     =======================================  ==================================================================
 
     Raises
@@ -222,6 +256,8 @@ def full_form(data: Any) -> Any:
     if not isinstance(data, dict):
         return data
     request = dict(data)
+    if isinstance(request.get("$schema"), str):
+        del request["$schema"]
     if isinstance(request.get("stack"), list):
         request["stack"] = {"components": request["stack"]}
     if isinstance(request.get("stack"), dict):
@@ -269,19 +305,20 @@ def _component(one: Any, place: int) -> tuple[Any, dict[str, Any]]:
     if not isinstance(one, dict):
         return one, {}
     fields = dict(one)
-    joint = {name: fields.pop(name) for name in ("projection_mm", "grip_length_mm", "clocking_deg") if name in fields}
+    joint = {name: fields.pop(name) for name in _JOINT_FIELDS if name in fields}
     for name in _ENDS:
         if isinstance(fields.get(name), str):
             fields[name] = {"coupling": "designated", "designation": fields[name]}
     if isinstance(fields.get("runout_um"), int | float | str):
         fields["runout"] = {"statements": [{"tir_um": fields.pop("runout_um"), "at_mm": 0}]}
-    key = fields.pop("part", None)
-    if isinstance(key, str):
-        name = fields.pop("id", None) or _NAMES.get(key.split(":")[0], _NAMES.get(":".join(key.split(":")[:2]), ""))
+    if "part" in fields:
+        key = fields.pop("part")  # the contract refuses one that is no text
+        steps = key.split(":") if isinstance(key, str) else []
+        usual = _NAMES.get(":".join(steps[:1])) or _NAMES.get(":".join(steps[:2]))
         reference: dict[str, Any] = {
             "kind": "reference",
-            "id": name or f"part-{place + 1}",
-            "of": {"from": "standard" if ":" in key else "catalogue", "key": key},
+            "id": fields.pop("id", None) or usual or f"part-{place + 1}",
+            "of": {"from": "standard" if len(steps) > 1 else "catalogue", "key": key},
         }
         if fields:
             reference["with"] = fields
@@ -290,6 +327,8 @@ def _component(one: Any, place: int) -> tuple[Any, dict[str, Any]]:
         fields["id"] = fields["kind"].replace("_", "-")
     return fields, joint
 
+
+_JOINT_FIELDS: Final = ("projection_mm", "grip_length_mm", "clocking_deg")
 
 _NAMES: Final[Mapping[str, str]] = MappingProxyType(
     {
@@ -330,7 +369,7 @@ def _with_numbers(value: Any, steps: tuple[str | int, ...], faults: list[Fault])
             found[name] = {"coupling": "designated", "designation": one}
         elif name in ("size", "id", "key") and isinstance(one, int | float) and not isinstance(one, bool):
             found[name] = f"{one:g}"
-        elif isinstance(one, str) and name not in _TEXTS and any(name.endswith(end) for end in _UNITS):
+        elif isinstance(one, str) and has_unit(name):
             number = quantity_of(name, one)
             if number is None:
                 units = next(units for end, units in _UNITS.items() if name.endswith(end))
@@ -342,3 +381,91 @@ def _with_numbers(value: Any, steps: tuple[str | int, ...], faults: list[Fault])
         else:
             found[name] = _with_numbers(one, at, faults)
     return found
+
+
+# --- places ----------------------------------------------------------------------------------------------------
+
+
+def placed(error: BadRequestError, data: bytes) -> BadRequestError:
+    """Return the faults of a request in YAML with their lines and columns.
+
+    Parameters
+    ----------
+    error
+        Faults with pointers into the full form.
+    data
+        The YAML, which could be read. What it does not have itself is placed at the nearest it has.
+    """
+    node, value = _loaded(data, "get_single_node"), read_yaml(data)
+    return BadRequestError(_at(fault, node, value) for fault in error.faults)
+
+
+def _at(fault: Fault, node: yaml.Node | None, value: Any) -> Fault:
+    import yaml
+
+    if node is None:  # an empty document
+        return replace(fault, line=1, column=1)
+    mark = node.start_mark
+    steps = [step.replace("~1", "/").replace("~0", "~") for step in fault.pointer.split("/")[1:]]
+    for step in _written(steps, value) if isinstance(value, dict) else steps:
+        if isinstance(node, yaml.MappingNode):
+            found = next(((key, inner) for key, inner in node.value if key.value == step), None)
+            if found is None:
+                break
+            mark, node = found[0].start_mark, found[1]
+        elif isinstance(node, yaml.SequenceNode) and step.isdecimal() and int(step) < len(node.value):
+            node = node.value[int(step)]
+            mark = node.start_mark
+        else:
+            break
+    return replace(fault, line=mark.line + 1, column=mark.column + 1)
+
+
+def _written(steps: Sequence[str], request: Mapping[str, Any]) -> list[str]:
+    """Return where a request in short form states what its full form has at these steps."""
+    head, *rest = steps or [""]
+    if head == "operations" and "operation" in request and "operations" not in request:
+        return ["operation", *_short_field(rest[1:], request["operation"])]
+    if head == "operations" and isinstance(request.get(head), list):
+        return [head, *rest[:1], *_short_field(rest[1:], _item(request[head], rest[:1]))]
+    stack = request.get("stack")
+    components = stack.get("components") if isinstance(stack, dict) else stack
+    if head != "stack" or not isinstance(components, list) or len(rest) < 2:
+        return list(steps)
+    before = ["stack"] if isinstance(stack, list) else ["stack", "components"]
+    if rest[0] == "joints":
+        stated = stack.get("joints") if isinstance(stack, dict) else None
+        own = [
+            str(place)
+            for place, one in enumerate(components)
+            if place and isinstance(one, dict) and any(name in one for name in _JOINT_FIELDS)
+        ]
+        number = int(rest[1]) - (len(stated) if isinstance(stated, list) else 0) if rest[1].isdecimal() else -1
+        return [*before, own[number], *rest[2:]] if 0 <= number < len(own) else list(steps)
+    if rest[0] != "components":
+        return list(steps)
+    return [*before, rest[1], *_short_field(rest[2:], _item(components, rest[1:2]))]
+
+
+def _item(listed: Sequence[Any], steps: Sequence[str]) -> Any:
+    number = int(steps[0]) if steps and steps[0].isdecimal() else len(listed)
+    return listed[number] if number < len(listed) else None
+
+
+_SHORT_FIELDS: Final = (
+    (("with",), ()),
+    (("of", "key"), ("part",)),
+    (("of",), ("part",)),
+    (("runout", "statements", "0", "tir_um"), ("runout_um",)),
+    (("limits", "runout", "tir_um"), ("runout_limit_um",)),
+)
+"""Steps of the full form, and those of the short one."""
+
+
+def _short_field(steps: Sequence[str], written: Any) -> list[str]:
+    """Return the steps below a component or an operation as it is written."""
+    found = tuple(steps)
+    for full, short in _SHORT_FIELDS:
+        if isinstance(written, dict) and found[: len(full)] == full and full[0] not in written:
+            found = (*short, *found[len(full) :])
+    return list(found)

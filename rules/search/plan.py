@@ -16,7 +16,7 @@ from itertools import product
 from math import factorial
 from typing import Final, TypeAlias
 
-from rules.answer.provenance import threshold_overrides
+from rules.answer.provenance import refuse_assumptions, threshold_overrides
 from rules.assessor import Assessor
 from rules.schema.components import BaseHolder, Cutter, StackPart
 from rules.schema.report import Finding
@@ -232,6 +232,7 @@ def plan_of(request: SearchRequest, inventory: Inventory, assessor: Assessor) ->
 
     Raises :class:`~rules.schema.parsing.BadRequestError` for thresholds that no rule has or allows.
     """
+    refuse_assumptions(request.policy, "a search")
     overrides = threshold_overrides(request.policy, assessor.book)
     machine = machine_of(request.machine, assessor.catalogue.definitions)
     fitting = Fitting(assessor, overrides, request.operations or (), machine)

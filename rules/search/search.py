@@ -123,7 +123,7 @@ class ContinuationError(BadRequestError):
 def digest_of(request: SearchRequest, assessor: Assessor) -> bytes:
     """Return the digest that a token is bound to: request without page and token, rulebooks, catalogue and version."""
     question = request.model_dump_json(exclude_unset=True, exclude={"continuation", "page"})
-    bound = "\n".join((VERSION, assessor.book.digest, assessor.catalogue.digest or "", question))
+    bound = "\n".join((VERSION, assessor.book.digest, *(one or "" for one in assessor.catalogue.digests), question))
     return hashlib.sha256(bound.encode()).digest()[:_DIGEST_BYTES]
 
 
@@ -216,7 +216,7 @@ def search(request: SearchRequest, assessor: Assessor) -> SearchReport:
         next=None if complete else token_of(tally.last, digest),
         notes=_notes(inventory, tally, complete=complete, first=not behind),
         cautions=list(dict.fromkeys(text for one in (*tally.kept, *nearest) for text in one.report.cautions)),
-        provenance=provenance(request, request.policy, assessor.book, assessor.catalogue.digest),
+        provenance=provenance(request, request.policy, assessor.book, assessor.catalogue.digests),
     )
 
 

@@ -9,14 +9,15 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 from types import MappingProxyType
-from typing import Any, Final, Literal, NamedTuple, TypeAlias
+from typing import Any, Final, Literal, NamedTuple, TypeAlias, TypeVar
 
-from pydantic import TypeAdapter
+from pydantic import BaseModel, TypeAdapter
 
 from rules.couplings.definition import Coupling, End, Ends
-from rules.couplings.designation import Designated, EndName, Understood, understood
+from rules.couplings.designation import Designated, EndName, understood
 from rules.couplings.sides import COUPLINGS, MachineSide, SpindleSide, WorkpieceSide, accepts
-from rules.parts.standard_parts import StatedValue, standard_part
+from rules.parts.aliases import NO_ALIASES, Aliases
+from rules.parts.standard_parts import StandardPart, StatedValue, standard_part
 from rules.quantities.models import construct
 from rules.rulebook.fact import Fact, Properties
 from rules.schema.components import (
@@ -46,7 +47,7 @@ __all__ = [
     "Mounted",
     "Resolved",
     "StackJoint",
-    "UnderstoodEnd",
+    "UnderstoodText",
     "chain_of",
     "machine_of",
     "reference_facts",
@@ -223,10 +224,11 @@ def _case(
 
 
 class Mounted(NamedTuple):
-    """The mounted catalogue: every definition of each key, in the order they were read."""
+    """The mounted catalogue: every definition of each key, in the order they were read; and the shop's own names."""
 
     components: Mapping[str, Sequence[StackEntry]]
     machines: Mapping[str, Sequence[Machine]]
+    aliases: Aliases = NO_ALIASES
 
 
 NOTHING_MOUNTED: Final = Mounted(MappingProxyType({}), MappingProxyType({}))
@@ -270,14 +272,18 @@ class Home(NamedTuple):
         return f"{self.layers[0].at}/with/{rest}" if self.definition is None else f"{self.definition}/{rest}"
 
 
-class UnderstoodEnd(NamedTuple):
-    """Designation of an end, and what it was understood as."""
+class UnderstoodText(NamedTuple):
+    """Designation of an end or the shop's name of a part, and what it was understood as."""
 
     at: str
-    """JSON Pointer of the end."""
+    """JSON Pointer of the end, or of the key."""
     designation: str
-    meaning: Understood | None
-    """None where the designation is not known: the end then counts as not stated."""
+    became: str | None
+    """What the alias file makes of it; None where it has no part in it."""
+    words: str | None
+    """For people; None where the designation is not known: the end then counts as not stated."""
+    left_open: str | None
+    """What the designation does not say."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -288,8 +294,8 @@ class Resolved:
     cases: tuple[ReferenceCase, ...]
     homes: Mapping[str, Home]
     """Where the fields of each referenced component stand, by the pointer of its reference in the stack."""
-    understood: tuple[UnderstoodEnd, ...] = ()
-    """Every end that the request designates."""
+    understood: tuple[UnderstoodText, ...] = ()
+    """Every end that the request designates, and every part named by an alias."""
     by_standard: tuple[tuple[str, StatedValue], ...] = ()
     """Values that standard parts bring, each with the pointer of its field."""
 
@@ -297,7 +303,7 @@ class Resolved:
         """Lead a pointer below a reference in the stack to the place in the request that states the field."""
         steps = pointer.split("/", 4)
         home = self.homes.get("/".join(steps[:4])) if len(steps) > 4 else None
-        return pointer if home is None else home.lead(steps[4].partition("/")[0], steps[4])
+        return pointer if home is None or steps[4] == "of/key" else home.lead(steps[4].partition("/")[0], steps[4])
 
     @property
     def broken(self) -> bool:
@@ -309,10 +315,27 @@ class Resolved:
         """Keys that lead nowhere, as pointers into the request."""
         return tuple(f"{case.pointer}/of" for case in self.cases)
 
+    def without_standard_values(self) -> StackRequest:
+        """Return the request without the values that standard parts bring."""
+        parts = list(self.request.stack.components)
+        for at, value in self.by_standard:
+            place = int(at.split("/")[3])
+            parts[place] = _without(parts[place], value.field.split("."))
+        stack = self.request.stack.model_copy(update={"components": parts})
+        return self.request.model_copy(update={"stack": stack})
+
     def without_stack(self) -> StackRequest:
         """Return the request without a stack, for an answer about its references only."""
         stack = self.request.stack.model_copy(update={"components": [], "joints": None})
         return self.request.model_copy(update={"stack": stack, "machine": None})
+
+
+ModelT = TypeVar("ModelT", bound=BaseModel)
+
+
+def _without(part: ModelT, steps: Sequence[str]) -> ModelT:
+    inner = getattr(part, steps[0])
+    return part.model_copy(update={steps[0]: _without(inner, steps[1:]) if len(steps) > 1 and inner else None})
 
 
 def resolve(request: StackRequest, mounted: Mounted) -> Resolved:
@@ -320,7 +343,7 @@ def resolve(request: StackRequest, mounted: Mounted) -> Resolved:
 
     Raises :class:`~rules.schema.parsing.BadRequestError` for a field that the kind of component does not have.
     """
-    return _without_designations(_followed(request, mounted))
+    return _without_designations(_followed(request, mounted), mounted.aliases)
 
 
 def _followed(request: StackRequest, mounted: Mounted) -> Resolved:
@@ -338,6 +361,7 @@ def _followed(request: StackRequest, mounted: Mounted) -> Resolved:
     parts: list[StackEntry] = []
     homes: dict[str, Home] = {}
     by_standard: list[tuple[str, StatedValue]] = []
+    named: list[UnderstoodText] = []
     for place, entry in enumerate(entries):
         if not isinstance(entry, ComponentReference):
             parts.append(entry)
@@ -347,23 +371,27 @@ def _followed(request: StackRequest, mounted: Mounted) -> Resolved:
         if isinstance(found, ReferenceCase):
             cases.append(found)
             continue
-        part, homes[at], values = found
+        part, homes[at], values, by_alias = found
+        named += [UnderstoodText(f"{at}/of/key", key, one.key, one.title, None) for key, one in by_alias]
         by_standard += [(f"{at}/{value.field.replace('.', '/')}", value) for value in values]
         parts.append(part if entry.id is None else part.model_copy(update={"id": entry.id}))
     stack = request.stack.model_copy(update={"components": parts})
-    return Resolved(request.model_copy(update={"stack": stack}), tuple(cases), homes, (), tuple(by_standard))
+    return Resolved(request.model_copy(update={"stack": stack}), tuple(cases), homes, tuple(named), tuple(by_standard))
 
 
-def _without_designations(resolved: Resolved) -> Resolved:
+def _without_designations(resolved: Resolved, aliases: Aliases) -> Resolved:
     """Replace each designated end by what its designation means; one that is not known counts as not stated."""
     request = resolved.request
-    found: list[UnderstoodEnd] = []
+    found: list[UnderstoodText] = []
 
     def end(name: EndName, side: object, at: str) -> dict[str, Any]:
         if not isinstance(side, Designated):
             return {}
-        meaning = understood(side.designation, name)
-        found.append(UnderstoodEnd(f"{at}/{name}", side.designation, meaning))
+        meaning, became = understood(side.designation, name), None
+        if meaning is None and (became := aliases.of(side.designation)) is not None:
+            meaning = understood(became, name)
+        told = (None, None) if meaning is None else (meaning.words, meaning.left_open)
+        found.append(UnderstoodText(f"{at}/{name}", side.designation, became, *told))
         return {name: None if meaning is None else _ENDS[name].validate_python(dict(meaning.fields))}
 
     parts = []
@@ -378,7 +406,8 @@ def _without_designations(resolved: Resolved) -> Resolved:
     if not found:
         return resolved
     stack = request.stack.model_copy(update={"components": parts})
-    return replace(resolved, request=request.model_copy(update={"stack": stack}), understood=tuple(found))
+    texts = (*resolved.understood, *found)
+    return replace(resolved, request=request.model_copy(update={"stack": stack}), understood=texts)
 
 
 _ENDS: Final[Mapping[EndName, TypeAdapter[Any]]] = MappingProxyType(
@@ -406,11 +435,16 @@ def machine_of(entry: Machine | MachineReference | None, mounted: Mounted) -> Ma
 
 def _follow(
     reference: ComponentReference, at: str, own: Mapping[str, StackEntry], mounted: Mounted
-) -> tuple[StackPart, Home, tuple[StatedValue, ...]] | ReferenceCase:
-    """Follow a reference until it reaches a component; the values are those of a standard that nothing replaces."""
+) -> tuple[StackPart, Home, tuple[StatedValue, ...], list[tuple[str, StandardPart]]] | ReferenceCase:
+    """Follow a reference until it reaches a component.
+
+    The values are those of a standard that nothing replaces. Beside them stand the names that the alias file gave to
+    standard parts.
+    """
     name = reference.id or reference.of.key
     seen: set[tuple[str, str]] = set()
     layers: list[tuple[Layer, Overlay | None]] = []
+    named: list[tuple[str, StandardPart]] = []
     here: str | None = at
     while True:
         source, key = reference.of.source, reference.of.key
@@ -418,6 +452,9 @@ def _follow(
         fields = frozenset() if overlay is None else frozenset(overlay.model_fields_set)
         layers.append((Layer(at if here is None else here, fields if here is not None else frozenset()), overlay))
         definitions = _definitions(source, key, own, mounted)
+        if not definitions and source != "request" and (part := standard_part(mounted.aliases.of(key) or "")):
+            named.append((key, part))
+            source, key, definitions = "standard", part.key, (part.component,)
         trouble: Trouble | None = None
         if (source, key) in seen:
             trouble = "cyclic"
@@ -429,14 +466,14 @@ def _follow(
         definition = definitions[0]
         here = pointer(("components", key)) if source == "request" else None
         if not isinstance(definition, ComponentReference):
-            part = definition
+            found = definition
             for layer, over in reversed(layers):
-                part = part if over is None else _laid_over(part, over, layer.at)
+                found = found if over is None else _laid_over(found, over, layer.at)
             values: tuple[StatedValue, ...] = ()
             if source == "standard" and (standard := standard_part(key)) is not None:
                 laid = {field for _, over in layers if over is not None for field in over.model_fields_set}
                 values = tuple(one for one in standard.stated if one.field.partition(".")[0] not in laid)
-            return part, Home(tuple(layer for layer, _ in layers), here), values
+            return found, Home(tuple(layer for layer, _ in layers), here), values, named
         reference = definition
 
 

@@ -2,22 +2,38 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
+
 from rules.quantities.missing import when_both_known
 from rules.quantities.models import construct
 from rules.quantities.rounding import rounded_or_none
+from rules.schema.components import ComponentReference
 from rules.schema.report import (
     ComponentMass,
     GeometryReport,
+    LabelReport,
     MassReport,
     PositionReport,
     StandardValue,
     UnderstoodDesignation,
 )
+from rules.schema.request import StackRequest
 from rules.stack.chain import Chain, Resolved
 from rules.stack.mass import Masses
 from rules.stack.positions import Positions
 
-__all__ = ["geometry_section", "mass_section", "standard_section", "understood_section"]
+__all__ = ["geometry_section", "labels_section", "mass_section", "standard_section", "understood_section"]
+
+
+def labels_section(request: StackRequest) -> list[LabelReport]:
+    """Every label of the request, then those of its components, each in the order of their names."""
+    parts = [(one.id, one.labels) for one in request.stack.components if not isinstance(one, ComponentReference)]
+    return [
+        construct(LabelReport, component=component, name=name, text=labels[name])
+        for component, labels in [(None, request.labels), *parts]
+        for name in sorted(labels or {})
+        if labels
+    ]
 
 
 def understood_section(resolved: Resolved) -> list[UnderstoodDesignation]:
@@ -27,15 +43,16 @@ def understood_section(resolved: Resolved) -> list[UnderstoodDesignation]:
             UnderstoodDesignation,
             at=one.at,
             designation=one.designation,
-            understood_as=None if one.meaning is None else one.meaning.words,
-            left_open=None if one.meaning is None else one.meaning.left_open,
+            became=one.became,
+            understood_as=one.words,
+            left_open=one.left_open,
         )
         for one in resolved.understood
     ]
 
 
-def standard_section(resolved: Resolved) -> list[StandardValue]:
-    """Every value that a standard part brings."""
+def standard_section(resolved: Resolved, used: Mapping[str, Sequence[str]]) -> list[StandardValue]:
+    """Every value that a standard part brings; ``used`` has codes of rules by the pointer of the field they need."""
     return [
         construct(
             StandardValue,
@@ -46,7 +63,7 @@ def standard_section(resolved: Resolved) -> list[StandardValue]:
             unit=one.unit,
             source=one.source,
             confidence=one.confidence.replace(" ", "_"),
-            used_by=[],
+            used_by=sorted(set(used.get(at, ()))),
         )
         for number, (at, one) in enumerate(resolved.by_standard, start=1)
     ]

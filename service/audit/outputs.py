@@ -139,7 +139,17 @@ class NdjsonOutput(Output):
 
 Cell: TypeAlias = str | int | float | None
 
-HEAD: Final = ("library", "line", "stack", "verdict", "findings", "undecided", "gauge_plane_p95_um", "problem")
+HEAD: Final = (
+    "library",
+    "line",
+    "stack",
+    "verdict",
+    "findings",
+    "undecided",
+    "gauge_plane_p95_um",
+    "problem",
+    "labels",
+)
 SUMMARY_HEAD: Final = ("group", "key", "title", "stacks")
 
 _FORMULA: Final = ("=", "+", "-", "@", "\t", "\r")
@@ -176,6 +186,7 @@ class CsvOutput(Output):
                         " ".join(answer.undecided),
                         answer.p95_um,
                         problem,
+                        answer.labels,
                     )
                 ]
             )
@@ -203,6 +214,8 @@ def _figures(summary: AuditSummary) -> Iterator[tuple[Cell, ...]]:
     yield "runout p95 um", "not known", None, summary.runout_not_known
     for part in summary.parts:
         yield "part", part.code, part.title if part.decided else f"not decided: {part.title}", part.parts
+    for gap in summary.gaps:
+        yield "missing", f"{gap.of} {gap.field}", " ".join(gap.rules), gap.decides
     for rank, worst in enumerate(summary.worst, 1):
         codes = " ".join((*worst.errors, *worst.warnings))
         yield "worst", str(rank), f"{worst.library}, line {worst.line}, {worst.stack or 'unnamed'}: {codes}", 1

@@ -13,12 +13,14 @@ from pydantic import Field
 from rich.console import Console
 from rich.text import Text
 
+from rules.gaps import FieldGap
 from rules.library import LibraryParts, PartFinding
 from rules.quantities.models import Out
 from rules.rulebook.book import SEVERITIES, Rulebook
 from rules.schema.report import Severity, Verdict
 from rules.version import VERSION
 from service.batch.lines import LineAnswer
+from service.sheets.figures import quantity
 from service.sheets.text import STYLES, count, fixed, say
 
 __all__ = [
@@ -30,12 +32,14 @@ __all__ = [
     "BadLine",
     "BinCount",
     "CodeCount",
+    "GapCount",
     "LibraryCount",
     "PartCount",
     "Tally",
     "WorstStack",
     "bin_of",
     "bin_words",
+    "gaps_title",
     "parts_title",
     "print_audit",
     "problem_words",
@@ -100,6 +104,17 @@ class PartCount(Out):
     first: list[str] = Field(description="First parts, each with the rule's message and its places.")
 
 
+class GapCount(Out):
+    """A field of one kind of part that undecided rules lack."""
+
+    of: str = Field(description="Kind of the part; machine, operation, joint or stack for what is no part.")
+    field: str
+    parts: int = Field(description="Number of such parts that lack it, told apart by part number, key or id.")
+    stacks: int = Field(description="Number of stacks with a rule that lacks it.")
+    decides: int = Field(description="Number of stacks where it alone would decide a rule.")
+    rules: list[str] = Field(description="Codes of the rules that it alone would decide, else of those that lack it.")
+
+
 class AuditSummary(Out):
     """Summary of an audit."""
 
@@ -117,6 +132,8 @@ class AuditSummary(Out):
     )
     parts_left_out: int = Field(description="Parts beyond those that are compared.")
     parts: list[PartCount] = Field(description="Findings on single parts, by rule.")
+    gaps: list[GapCount] = Field(description="Missing fields, the most decisive first.")
+    gaps_left_out: int = Field(description="Missing fields beyond those that are listed.")
     worst: list[WorstStack]
     first_bad_lines: list[BadLine]
     version: str
@@ -151,11 +168,47 @@ def bin_words(place: int) -> str:
 
 
 WORST_TOLD: Final = 10
+GAPS_TOLD: Final = 20
+MOST_PARTS: Final = 5000
+"""Most parts that are told apart for one missing field."""
+
 BAD_LINES_TOLD: Final = 20
 PARTS_TOLD: Final = 5
 
 _LONGEST_DETAIL: Final = 300
 _PARTS_TOLD: Final = 3
+
+
+class _GapTally:
+    """Running totals of one missing field."""
+
+    def __init__(self) -> None:
+        self.stacks = self.decides = 0
+        self.parts: set[str] = set()
+        self.alone: set[str] = set()
+        self.beside: set[str] = set()
+
+    def add(self, found: Iterable[FieldGap]) -> None:
+        """Count the gaps of one stack."""
+        self.stacks += 1
+        self.decides += any(one.alone for one in found)
+        for one in found:
+            if one.part and len(self.parts) < MOST_PARTS:
+                self.parts.add(one.part)
+            self.alone.update(one.alone)
+            self.beside.update(one.beside)
+
+    def dump(self) -> list[Any]:
+        """The totals as JSON values."""
+        return [self.stacks, self.decides, sorted(self.parts), sorted(self.alone), sorted(self.beside)]
+
+    @classmethod
+    def load(cls, dumped: Sequence[Any]) -> _GapTally:
+        """Restore the totals of :meth:`dump`."""
+        made = cls()
+        made.stacks, made.decides = int(dumped[0]), int(dumped[1])
+        made.parts, made.alone, made.beside = (set(one) for one in dumped[2:])
+        return made
 
 
 class Tally:
@@ -173,6 +226,7 @@ class Tally:
         self._undecided: Counter[str] = Counter()
         self._bins = [0] * BINS
         self._unknown = 0
+        self._gaps: dict[tuple[str, str], _GapTally] = {}
         self._worst: list[tuple[tuple[float, ...], dict[str, Any]]] = []
         self._first_bad: list[tuple[int, int, str]] = []
         self._parts: LibraryParts | None = None
@@ -193,6 +247,14 @@ class Tally:
         else:
             self._bins[bin_of(answer.p95_um)] += 1
         self._weigh(library, answer)
+        self._add_gaps(answer)
+
+    def _add_gaps(self, answer: LineAnswer) -> None:
+        by_field: dict[tuple[str, str], list[FieldGap]] = {}
+        for one in answer.gaps:
+            by_field.setdefault((one.of, one.field), []).append(one)
+        for key, found in by_field.items():
+            self._gaps.setdefault(key, _GapTally()).add(found)
 
     def add_parts(self, parts: LibraryParts, found: Iterable[PartFinding]) -> None:
         """Take in the distinct parts of the libraries, and what the rules found on them."""
@@ -258,6 +320,7 @@ class Tally:
             "undecided": dict(self._undecided),
             "bins": self._bins,
             "unknown": self._unknown,
+            "gaps": [[*key, *one.dump()] for key, one in sorted(self._gaps.items())],
             "worst": self._worst,
             "first_bad": self._first_bad,
         }
@@ -269,6 +332,7 @@ class Tally:
         self._findings, self._undecided = Counter(dumped["findings"]), Counter(dumped["undecided"])
         self._bins, self._unknown = list(dumped["bins"]), int(dumped["unknown"])
         self._worst = [(tuple(rank), told) for rank, told in dumped["worst"]]
+        self._gaps = {(of, name): _GapTally.load(rest) for of, name, *rest in dumped["gaps"]}
         self._first_bad = [(int(place), int(line), str(detail)) for place, line, detail in dumped["first_bad"]]
 
     def summary(self) -> AuditSummary:
@@ -292,6 +356,8 @@ class Tally:
             distinct_parts=None if self._parts is None else len(self._parts),
             parts_left_out=0 if self._parts is None else self._parts.left_out,
             parts=self._part_counts,
+            gaps=self._gap_counts()[:GAPS_TOLD],
+            gaps_left_out=max(0, len(self._gaps) - GAPS_TOLD),
             worst=[
                 WorstStack(library=self._libraries[int(rank[3])], **told)  # the fourth of a rank is the library
                 for rank, told in self._worst
@@ -304,6 +370,21 @@ class Tally:
             rulebook_sha256=self._book.digest,
             catalogue_sha256=self._catalogue,
         )
+
+    def _gap_counts(self) -> list[GapCount]:
+        """The gaps by the stacks that they decide, then by the stacks that lack them."""
+        counts = [
+            GapCount(
+                of=of,
+                field=name,
+                parts=len(one.parts),
+                stacks=one.stacks,
+                decides=one.decides,
+                rules=sorted(one.alone or one.beside),
+            )
+            for (of, name), one in self._gaps.items()
+        ]
+        return sorted(counts, key=lambda one: (-one.decides, -one.stacks, one.of, one.field))
 
     def _counts(self, counted: Counter[str]) -> list[CodeCount]:
         """The counts by severity, then by number of stacks."""
@@ -355,6 +436,7 @@ def summary_lines(summary: AuditSummary) -> Iterator[str]:
         _bars(summary),
     )
     yield from _headed(parts_title(summary), _parts(summary))
+    yield from _headed(gaps_title(summary), starmap(_gap, ((one, len(str(summary.stacks))) for one in summary.gaps)))
     yield from _headed("Worst stacks", map(_worst, summary.worst))
     told = (f"{one.library}, line {one.line}: {one.detail}" for one in summary.first_bad_lines)
     more = summary.bad_lines - len(summary.first_bad_lines)
@@ -365,6 +447,29 @@ def parts_title(summary: AuditSummary) -> str:
     """Return the heading of the findings on single parts."""
     left = f", {summary.parts_left_out} more not compared" if summary.parts_left_out else ""
     return f"Parts, {summary.distinct_parts} distinct{left}"
+
+
+def gaps_title(summary: AuditSummary) -> str:
+    """Return the heading of the missing fields."""
+    left = f"; {summary.gaps_left_out} more fields" if summary.gaps_left_out else ""
+    return f"Missing data, number of stacks on which it alone would decide a rule{left}"
+
+
+def _gap(one: GapCount, width: int) -> str:
+    """Return a missing field in words.
+
+    >>> _gap(GapCount(of="base_holder", field="mass_kg", parts=12, stacks=4400, decides=4300, rules=["MCH-010"]), 5)
+    ' 4300  mass (kg) of 12 base holders, missing on 4400 stacks (MCH-010)'
+    """
+    kind = one.of.replace("_", " ")
+    many = count(one.parts, kind) if one.parts else kind
+    steps = one.field.split(".")
+    name = quantity(steps[-1]) + "".join(f", {step.replace('_', ' ')}" for step in reversed(steps[:-1]))
+    codes = ", ".join(one.rules[:_CODES_TOLD]) + (", …" if len(one.rules) > _CODES_TOLD else "")
+    return f"{one.decides:>{width}}  {name} of {many}, missing on {count(one.stacks, 'stack')} ({codes})"
+
+
+_CODES_TOLD: Final = 6
 
 
 def _parts(summary: AuditSummary) -> Iterator[str]:

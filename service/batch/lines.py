@@ -24,6 +24,7 @@ from pydantic import TypeAdapter, ValidationError
 from pydantic_core import to_json
 
 from rules.assessor import Assessor
+from rules.gaps import FieldGap, gaps_of
 from rules.quantities.models import Identifier
 from rules.quantities.work_limit import TooMuchWorkError
 from rules.schema.components import MAX_DEFINITIONS, ComponentReference, StackEntry
@@ -31,6 +32,7 @@ from rules.schema.parsing import BadRequestError, Fault, parse, parse_request, p
 from rules.schema.report import Report, Verdict
 from rules.schema.request import AxialPosition, CheckRequest, MachineEntry, Operations, Policy, Section, Stack
 from rules.schema.strict_json import NotJSONError, parse_json
+from rules.stack.chain import Mounted
 from service.contract import Defaults
 from service.operations.problems import ProblemError, invalid_request, not_json
 
@@ -206,6 +208,10 @@ class LineAnswer(NamedTuple):
     """95th percentile of the runout at the gauge plane, TIR in µm; None if a contributor is not known."""
     stack: str | None = None
     """Caller's name of the stack."""
+    labels: str = ""
+    """Labels of stack and components in one line."""
+    gaps: tuple[FieldGap, ...] = ()
+    """Fields that undecided rules lack."""
 
 
 def answer_lines(
@@ -229,7 +235,7 @@ def answer_lines(
             problem = ProblemError("invalid-request", _WRONG_POLICY.format(judged))
             answers[number] = problem_answer(number, problem, request.stack.id)
         else:
-            answers[number] = _answer(number, judged, request, include)
+            answers[number] = _answer(number, judged, request, include, assessor.catalogue.definitions)
     return [answers[number] for number in sorted(answers)]
 
 
@@ -326,7 +332,9 @@ def _request(value: Any) -> CheckRequest:
     return parse_request(value)
 
 
-def _answer(number: int, judged: Report | Exception, request: CheckRequest, include: Include) -> LineAnswer:
+def _answer(
+    number: int, judged: Report | Exception, request: CheckRequest, include: Include, mounted: Mounted
+) -> LineAnswer:
     name = request.stack.id
     if isinstance(judged, BadRequestError):
         return problem_answer(number, invalid_request(judged), name)
@@ -351,7 +359,8 @@ def _answer(number: int, judged: Report | Exception, request: CheckRequest, incl
     else:
         whole = judged if include == "reports" else judged.only(request.sections)
         text = _object("report", number, name, b'"report":' + to_json(whole))
-    return LineAnswer(number, text, judged.verdict, codes, undecided, p95_um, name)
+    gaps = gaps_of(judged.undecided, request, mounted)
+    return LineAnswer(number, text, judged.verdict, codes, undecided, p95_um, name, judged.label_line, gaps)
 
 
 def _object(kind: str, number: int, name: str | None, members: bytes) -> bytes:

@@ -10,10 +10,19 @@ from typing import get_args
 from rich.text import Text
 
 from rules.assessor import Assessor
+from rules.quantities.inch import shown_in
 from rules.schema.parsing import parse_request
 from rules.schema.report import Report
 from rules.schema.request import CheckRequest, Policy, Unstated
-from service.cli.files import BAD_INPUT, VERDICT_CODES, add_rulebooks, judged, report_console, settings_of
+from service.cli.files import (
+    BAD_INPUT,
+    VERDICT_CODES,
+    add_rulebooks,
+    add_unit,
+    judged,
+    report_console,
+    settings_of,
+)
 from service.operations.assessors import load_assessor
 from service.sheets.check import print_report
 
@@ -40,8 +49,14 @@ def check_arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--json", action="store_true", help="print each report as one line of JSON")
     parser.add_argument("--html", type=Path, metavar="OUT", help="also write the report as an HTML page; one FILE only")
+    add_unit(parser)
     add_rulebooks(parser)
-    parser.set_defaults(run=_run_check, usage_error=parser.error)
+    parser.set_defaults(run=_run, usage_error=parser.error)
+
+
+def _run(arguments: argparse.Namespace) -> int:
+    with shown_in(arguments.unit):
+        return _run_check(arguments)
 
 
 def _run_check(arguments: argparse.Namespace) -> int:

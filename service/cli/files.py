@@ -9,13 +9,14 @@ import sys
 from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from types import MappingProxyType
-from typing import Final, NamedTuple, TypeVar
+from typing import Final, NamedTuple, TypeVar, get_args
 
 from rich.console import Console
 
+from rules.quantities.inch import UnitSystem
 from rules.schema.parsing import BadRequestError
 from rules.schema.report import Verdict
-from rules.schema.short_form import NotYAMLError, full_form, read_yaml
+from rules.schema.short_form import NotYAMLError, full_form, placed, read_yaml
 from rules.schema.strict_json import NotJSONError, parse_json
 from service.cli import BAD_INPUT, FAULT, PIPE_CLOSED
 from service.operations.settings import Settings
@@ -30,6 +31,7 @@ __all__ = [
     "READING_REFUSED",
     "VERDICT_CODES",
     "add_rulebooks",
+    "add_unit",
     "judged",
     "position_of",
     "report_console",
@@ -107,7 +109,8 @@ ReportT = TypeVar("ReportT")
 def judged(name: str, judge: Callable[[object], ReportT]) -> ReportT | None:
     """Return the report of ``judge`` on a file's JSON or YAML; None after printing the fault to standard error.
 
-    YAML may use the short form. It is known by the file's name, on standard input by not starting with a brace.
+    YAML may use the short form. It is known by the file's name, on standard input by not starting with a brace. A
+    ``$schema`` at the top, for editors, is ignored in either.
     """
     shown = "standard input" if name == "-" else name
     try:
@@ -119,7 +122,7 @@ def judged(name: str, judge: Callable[[object], ReportT]) -> ReportT | None:
         name == "-" and not data.lstrip(b"\xef\xbb\xbf \t\r\n").startswith(b"{")
     )
     try:
-        return judge(full_form(read_yaml(data)) if is_yaml else parse_json(data))
+        return judge(full_form(read_yaml(data)) if is_yaml else _without_schema(parse_json(data)))
     except NotYAMLError as error:
         _print_fault(shown, error.line, error.column or 1, None, error.detail)
     except NotJSONError as error:
@@ -127,10 +130,16 @@ def judged(name: str, judge: Callable[[object], ReportT]) -> ReportT | None:
         line, column = (error.line, error.column) if error.pointer is None else _place(data, error.pointer)
         _print_fault(shown, line, column, error.pointer, error.detail)
     except BadRequestError as error:
-        for fault in error.faults:
-            line, column = (None, None) if is_yaml else _place(data, fault.pointer)
+        for fault in (placed(error, data) if is_yaml else error).faults:
+            line, column = (fault.line, fault.column or 1) if is_yaml else _place(data, fault.pointer)
             _print_fault(shown, line, column, fault.pointer or None, fault.detail)
     return None
+
+
+def _without_schema(value: object) -> object:
+    if isinstance(value, dict) and isinstance(value.get("$schema"), str):
+        return {name: one for name, one in value.items() if name != "$schema"}
+    return value
 
 
 def _place(data: bytes, pointer: str) -> tuple[int, int]:
@@ -140,6 +149,16 @@ def _place(data: bytes, pointer: str) -> tuple[int, int]:
 def _print_fault(name: str, line: int | None, column: int | None, pointer: str | None, detail: str) -> None:
     where = name if line is None else f"{name}:{line}:{column}"
     print(printable(f"{where}: {pointer + ': ' if pointer else ''}{detail}"), file=sys.stderr)
+
+
+def add_unit(parser: argparse.ArgumentParser) -> None:
+    """Add the option that names the units of what people read."""
+    parser.add_argument(
+        "--unit",
+        choices=get_args(UnitSystem),
+        default="mm",
+        help="units of text, page and drawing (default: mm); JSON is always metric",
+    )
 
 
 class _Console(Console):
@@ -156,7 +175,13 @@ def report_console() -> Console:
 
 
 def add_rulebooks(parser: argparse.ArgumentParser) -> None:
-    """Add the option that names folders of rulebooks."""
+    """Add the options that name folders of rulebooks and the alias file."""
+    parser.add_argument(
+        "--aliases",
+        type=Path,
+        metavar="FILE",
+        help="YAML file with the shop's own names, in place of that of STACKGAUGE_ALIASES",
+    )
     parser.add_argument(
         "--rulebooks",
         action="append",
@@ -168,8 +193,11 @@ def add_rulebooks(parser: argparse.ArgumentParser) -> None:
 
 
 def settings_of(arguments: argparse.Namespace) -> Settings:
-    """Return the settings, with the rulebooks that the command names."""
-    return with_rulebooks(Settings(), arguments.rulebooks)
+    """Return the settings, with the rulebooks and the alias file that the command names."""
+    settings, aliases = Settings(), getattr(arguments, "aliases", None)
+    if aliases is not None:
+        settings = settings.model_copy(update={"aliases": aliases})
+    return with_rulebooks(settings, arguments.rulebooks)
 
 
 def with_rulebooks(settings: Settings, folders: Sequence[Path]) -> Settings:

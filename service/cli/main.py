@@ -22,6 +22,7 @@ _COMMANDS: Final[Mapping[str, tuple[str, str]]] = MappingProxyType(
     {
         "serve": ("serve", "start the HTTP service"),
         "settings": ("serve", "show the settings in force"),
+        "new": ("new", "write a file to start a stack from"),
         "check": ("check", "check stacks: fit, runout, speed, grip, balance"),
         "audit": ("audit", "check whole tool libraries"),
         "compare": ("questions", "compare alternative stacks"),

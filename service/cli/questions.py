@@ -17,6 +17,7 @@ from rules.budget import full_budget
 from rules.comparison import compare
 from rules.gate.digest import canonical, judgement_record
 from rules.gate.gate import gate
+from rules.quantities.inch import shown_in
 from rules.reading.build import read_build
 from rules.reading.reading import read_gauge
 from rules.schema.budget import BudgetReport, BudgetRequest
@@ -35,6 +36,7 @@ from service.cli.files import (
     READING_REFUSED,
     VERDICT_CODES,
     add_rulebooks,
+    add_unit,
     judged,
     report_console,
     settings_of,
@@ -191,8 +193,8 @@ def gate_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="NAME=VALUE",
         action="append",
         type=_expectation,
-        help="what the decision must rest on: digest, judgement_sha256, rulebook_sha256, catalogue_sha256, input_sha256"
-        " or version; may be repeated",
+        help="what the decision must rest on: digest, judgement_sha256, rulebook_sha256, catalogue_sha256,"
+        " aliases_sha256, profile_sha256, input_sha256 or version; may be repeated",
     )
     parser.add_argument(
         "--json", action="store_true", help="print the report, with --verify the signed record, as one line of JSON"
@@ -360,6 +362,7 @@ def draw_arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--straight", action="store_true", help="draw the axis straight, without runout")
     parser.add_argument("--out", type=Path, metavar="FILE.svg", help="output file (default: standard output)")
+    add_unit(parser)
     add_rulebooks(parser)
     parser.set_defaults(run=_run_draw)
 
@@ -369,7 +372,8 @@ def _run_draw(arguments: argparse.Namespace) -> int:
 
     def draw(data: object) -> tuple[str, Report]:
         report, derived = assessor.assess_derived(parse_request(data))
-        return picture_or_words(arguments.picture, report, derived, bent=not arguments.straight), report
+        with shown_in(arguments.unit):
+            return picture_or_words(arguments.picture, report, derived, bent=not arguments.straight), report
 
     made = judged(arguments.file, draw)
     if made is None:

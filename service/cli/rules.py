@@ -244,7 +244,8 @@ def _add_explain(bench: argparse._SubParsersAction[argparse.ArgumentParser]) -> 
 
 
 def _explain(arguments: argparse.Namespace) -> int:
-    assessor = Assessor.load(_folders(arguments), settings_of(arguments).catalogue)
+    settings = settings_of(arguments)
+    assessor = Assessor.load(_folders(arguments), settings.catalogue, aliases=settings.aliases)
     if arguments.code is None:
         return _explain_all(arguments, assessor)
 

@@ -302,7 +302,7 @@ def _refusal(settings: Settings) -> str | None:
 
 
 def _run_serve(arguments: argparse.Namespace) -> int:
-    given = {name: getattr(arguments, name) for name in ("host", "port", "workers")}
+    given = {name: getattr(arguments, name) for name in ("host", "port", "workers", "aliases")}
     settings = with_rulebooks(
         Settings(**{name: value for name, value in given.items() if value is not None}), arguments.rulebooks
     )

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from rules.analysis import StackAnalysis
+from rules.quantities.inch import as_shown
 from rules.quantities.missing import Missing
 from rules.runout.contributors import Contributor
 from rules.runout.formulas import Eccentricity, tir_of
@@ -185,4 +186,6 @@ def _height(share: Share, end_mm: float, z_mm: float, behind: bool) -> float:
 
 
 def _micrometres(value: float) -> str:
+    if (found := as_shown(value, "µm")) is not None:
+        return f"{found.number} {found.sign}"
     return f"{value:.2f} µm" if value < 1000.0 else f"{value:.0f} µm"

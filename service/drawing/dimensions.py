@@ -8,6 +8,7 @@ from itertools import groupby
 from typing import Final
 
 from rules.analysis import StackAnalysis
+from rules.quantities.inch import as_shown
 from rules.quantities.missing import Missing
 from service.drawing.parts import Frame, Part, letter
 from service.drawing.svg import INK, PAPER, Mark, element, lanes, path, points, spread, text, text_width
@@ -23,11 +24,13 @@ _MOST_DIAMETERS: Final = 3
 
 
 def millimetres(value: float) -> str:
-    """Return a length in mm as text, to 0.01 mm.
+    """Return a length as text, to 0.01 mm or in inches.
 
     >>> millimetres(48.0), millimetres(6.35)
     ('48', '6.35')
     """
+    if (found := as_shown(value, "mm")) is not None:
+        return found.number
     return f"{value:.2f}".rstrip("0").rstrip(".")
 
 

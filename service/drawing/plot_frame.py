@@ -7,6 +7,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
+from rules.quantities.inch import as_shown, metric_of
 from service.drawing.svg import INK, PAPER, Mark, element, path, shortened, spread, text, text_width
 
 __all__ = [
@@ -18,6 +19,7 @@ __all__ = [
     "EndWords",
     "backed",
     "heading",
+    "marks",
     "microns",
     "notes",
     "percent",
@@ -50,12 +52,23 @@ def ticks(low: float, high: float, most: int) -> list[float]:
     return [round(number * step, 12) for number in range(first, last + 1)]
 
 
+def marks(high: float, most: int, sign: str) -> list[tuple[float, str]]:
+    """Return the places of an axis from zero, and what stands there: round figures in the unit shown now.
+
+    `high` and the places are in the metric unit of this sign.
+    """
+    one = metric_of(1.0, sign)
+    return [(value * one, f"{value:g}") for value in ticks(0.0, high / one, most)]
+
+
 def microns(value: float) -> str:
-    """Return a runout as text, µm.
+    """Return a runout as text, in µm or inches.
 
     >>> microns(13.456), microns(0.0)
     ('13.5 µm', '0.0 µm')
     """
+    if (found := as_shown(value, "µm")) is not None:
+        return f"{found.number} {found.sign}"
     return f"{value:.1f} µm"
 
 

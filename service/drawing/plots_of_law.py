@@ -9,6 +9,7 @@ from typing import Final
 import numpy as np
 
 from rules.analysis import StackAnalysis
+from rules.quantities.inch import metric_of, shown_sign
 from rules.quantities.missing import Missing
 from rules.random_vectors.random_sum import RandomClocking
 from rules.runout.analysis import law_at, plane_law
@@ -25,11 +26,11 @@ from service.drawing.plot_frame import (
     EndWords,
     backed,
     heading,
+    marks,
     microns,
     notes,
     percent,
     side_words,
-    ticks,
 )
 from service.drawing.svg import INK, PAPER, Mark, document, element, path, spread, text, text_width
 
@@ -73,10 +74,8 @@ def plot_axis(report: Report, derived: StackAnalysis, *, prefix: str) -> str | N
     most = max([LEAST_UM, *(at for curve in curves for _, at in curve.corners), *(at for _, at in sums)])
     area = Area(_LEFT, _TOP, _WIDTH - _LEFT - _WORDS, _TALL, 0.0, end, 0.0, most * 1.06)
     body = [heading("Runout along the axis", report.stack_id, _WIDTH)]
-    body.extend(
-        area.y_axis([(value, f"{value:g}") for value in ticks(0.0, area.y_to, 8)], "total indicator reading, µm")
-    )
-    body.extend(area.x_axis([(value, f"{value:g}") for value in ticks(0.0, end, 8)], "from the gauge line, mm"))
+    body.extend(area.y_axis(marks(area.y_to, 8, "µm"), f"total indicator reading, {shown_sign('µm')}"))
+    body.extend(area.x_axis(marks(end, 8, "mm"), f"from the gauge line, {shown_sign('mm')}"))
     body.extend(_planes(derived, area))
     body.extend(_lines(curves, area))
     body.extend(_total(sums, area))
@@ -99,10 +98,11 @@ def plot_axis(report: Report, derived: StackAnalysis, *, prefix: str) -> str | N
     ]
     foot = _TOP + _TALL + 60.0
     body.extend(notes(told, foot, _WIDTH))
+    unit = shown_sign("mm")
     about = " ".join(
         [
-            *(f"{curve.name}: {microns(curve.corners[-1][1])} at {millimetres(end)} mm." for curve in curves),
-            *(f"95th percentile: {microns(at)} at {millimetres(z)} mm." for z, at in sums),
+            *(f"{curve.name}: {microns(curve.corners[-1][1])} at {millimetres(end)} {unit}." for curve in curves),
+            *(f"95th percentile: {microns(at)} at {millimetres(z)} {unit}." for z, at in sums),
             *told,
         ]
     )
@@ -207,7 +207,7 @@ def plot_distribution(report: Report, derived: StackAnalysis, *, prefix: str) ->
         0.0,
         1.0,
     )
-    where = f"{millimetres(plane.from_gauge_line_mm)} mm from the gauge line"
+    where = f"{millimetres(plane.from_gauge_line_mm)} {shown_sign('mm')} from the gauge line"
     body = [heading(f"Runout at the gauge plane, {where}", report.stack_id, _DISTRIBUTION_WIDTH)]
     body.extend(curve.y_axis([(share / 5, f"{share * 20} %") for share in range(6)], "share of assemblies"))
     body.extend(_distribution_curve(curve, edges.tolist(), below, law))
@@ -268,7 +268,7 @@ def _bars(most: float, below: Sequence[float]) -> tuple[list[Mark], float]:
         0.0,
         highest,
     )
-    drawn = list(area.x_axis([(value, f"{value:g}") for value in ticks(0.0, most, 10)], "total indicator reading, µm"))
+    drawn = list(area.x_axis(marks(most, 10, "µm"), f"total indicator reading, {shown_sign('µm')}"))
     wide = most / _BINS
     for place, share in enumerate(shares):
         if share > 0.0:
@@ -283,7 +283,7 @@ def _bars(most: float, below: Sequence[float]) -> tuple[list[Mark], float]:
         text(
             _DISTRIBUTION_LEFT,
             area.top - 6.0,
-            f"share per {wide:.2g} µm, maximum {percent(highest)}",
+            f"share per {wide / metric_of(1.0, 'µm'):.2g} {shown_sign('µm')}, maximum {percent(highest)}",
             font_size=SMALL,
         )
     )

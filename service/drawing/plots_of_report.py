@@ -6,6 +6,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Final
 
+from rules.quantities.inch import shown_sign
 from rules.schema.report import OperationSpeed, PredictionName, Report, RunoutReport, SpeedLimit, SpeedReport
 from service.drawing.dimensions import millimetres
 from service.drawing.plot_frame import (
@@ -16,6 +17,7 @@ from service.drawing.plot_frame import (
     backed,
     beside,
     heading,
+    marks,
     microns,
     notes,
     percent,
@@ -59,9 +61,7 @@ def plot_budget(report: Report, *, prefix: str) -> str | None:
         _LEFT, _TOP, _WIDTH - _LEFT - _RIGHT, len(rows) * _STEP + 6.0, 0.0, max(most, LEAST_UM) * 1.02, 0.0, 1.0
     )
     body = [heading("Runout budget", report.stack_id, _WIDTH), *_key(report)]
-    body.extend(
-        area.x_axis([(value, f"{value:g}") for value in ticks(0.0, area.x_to, 8)], "total indicator reading, µm")
-    )
+    body.extend(area.x_axis(marks(area.x_to, 8, "µm"), f"total indicator reading, {shown_sign('µm')}"))
     tops = [_TOP + 6.0 + number * _STEP for number in range(len(rows))]
     for row, top in zip(rows, tops, strict=True):
         body.extend(_bars(row, area, top))
@@ -113,7 +113,9 @@ def _key(report: Report) -> Iterator[Mark]:
         (_AT_TIP, "tip", report.runout.plane("tip")),
     ):
         where = (
-            "position not known" if plane is None else f"{millimetres(plane.from_gauge_line_mm)} mm from the gauge line"
+            "position not known"
+            if plane is None
+            else f"{millimetres(plane.from_gauge_line_mm)} {shown_sign('mm')} from the gauge line"
         )
         yield element("rect", x=x, y=38.0, width=22.0, height=11.0, fill=fill, stroke=INK, stroke_width=0.8)
         yield text(x + 28.0, 48.0, f"{name}, {where}", font_size=SMALL)

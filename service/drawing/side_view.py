@@ -6,6 +6,7 @@ from collections.abc import Iterator, Sequence
 from typing import Final
 
 from rules.analysis import StackAnalysis
+from rules.quantities.inch import in_inches, metric_of, shown_sign
 from rules.quantities.missing import Missing
 from rules.schema.components import ProfilePiece
 from rules.schema.report import Report
@@ -216,9 +217,9 @@ def _about(derived: StackAnalysis, parts: list[Part], noted: list[Noted]) -> str
     geometry = derived.geometry
     told = [f"Side view from the spindle side: {', '.join(f'{letter(p.number)} {p.name}' for p in parts)}."]
     if not isinstance(geometry.tip, Missing):
-        told.append(f"The tip is {millimetres(geometry.tip)} mm from the gauge line.")
+        told.append(f"The tip is {millimetres(geometry.tip)} {shown_sign('mm')} from the gauge line.")
     if not isinstance(geometry.gauge_plane, Missing):
-        told.append(f"The gauge plane is {millimetres(geometry.gauge_plane)} mm from the gauge line.")
+        told.append(f"The gauge plane is {millimetres(geometry.gauge_plane)} {shown_sign('mm')} from the gauge line.")
     open_parts = [part.name for part in parts if part.not_stated]
     if open_parts:
         told.append(f"Not fully stated, drawn dashed: {', '.join(open_parts)}.")
@@ -231,11 +232,15 @@ def _about(derived: StackAnalysis, parts: list[Part], noted: list[Noted]) -> str
 def _heading(report: Report, frame: Frame, width: float) -> Iterator[Mark]:
     yield text(20.0, 26.0, shortened(_title(report), 16.0, width - 560.0), font_size=16.0, font_weight="bold")
     yield text(width - 480.0, 26.0, f"verdict: {report.verdict}", font_weight="bold")
-    length = next((mm for mm in (1, 2, 5, 10, 20, 50, 100, 200, 500, 1000, 2000) if mm * frame.scale >= 50.0), 5000)
+    one = metric_of(1.0, "mm")
+    bars = (0.05, 0.1, 0.2, 0.5, 1, 2, 5, 10, 20, 50, 100, 200, 500, 1000, 2000)
+    least = 0.05 if in_inches() else 1
+    length = next((bar for bar in bars if bar >= least and bar * one * frame.scale >= 50.0), 5000)
     end = width - 20.0
-    begin = end - length * frame.scale
+    begin = end - length * one * frame.scale
     yield element("path", d=path([(begin, 18), (begin, 26), (end, 26), (end, 18)]), fill="none", stroke=INK)
-    yield text(begin - 8.0, 26.0, f"to scale: {length} mm", text_anchor="end")
+    words = f"{'inches, ' if in_inches() else ''}to scale: {length:g} {shown_sign('mm')}"
+    yield text(begin - 8.0, 26.0, words, text_anchor="end")
 
 
 def _lines(frame: Frame, axis: float, up: float) -> Iterator[Mark]:

@@ -24,9 +24,11 @@ __all__ = [
     "HTML",
     "JSON",
     "JWK_SET",
+    "SCHEMA",
     "SVG",
     "TEXT",
     "XML",
+    "YAML",
     "Answer",
     "Document",
     "accepted_coding",
@@ -40,13 +42,14 @@ __all__ = [
     "readable_answer",
     "require_acceptable",
     "require_body",
-    "require_json_body",
     "shown",
 ]
 
 
 JSON = "application/json"
 JWK_SET = "application/jwk-set+json"
+YAML = "application/yaml"  # RFC 9512
+SCHEMA = "application/schema+json"  # JSON Schema draft 2020-12, section 14
 XML = "application/xml"
 CSV = "text/csv"
 HTML = "text/html"
@@ -67,11 +70,6 @@ def require_acceptable(request: Request, offers: Sequence[str] = (JSON,)) -> str
 def preferred(request: Request, offers: Sequence[str]) -> str | None:
     """The client's preferred media type among ``offers``; the first of equals, None if none is acceptable."""
     return _choose(",".join(_sent(request, b"accept")), tuple(offers))
-
-
-def require_json_body(request: Request) -> None:
-    """Raise :class:`ProblemError` 415 unless the Content-Type is JSON in UTF-8, plain or in gzip."""
-    require_body(request, (JSON,))
 
 
 def require_body(request: Request, taken: Sequence[str]) -> str:

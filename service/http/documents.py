@@ -12,13 +12,14 @@ from rules.assessor import Assessor
 from rules.exchange.documents import read_document
 from rules.exchange.tool_asset_export import EPOCH, TIMESTAMP_PATTERN
 from rules.exchange.untrusted import UnreadableError
+from rules.quantities.inch import UnitSystem, shown_in
 from rules.schema.imports import ComponentKind, ImportFormat, ImportReport, Standard
 from rules.schema.parsing import FaultCode, parse_request
 from rules.schema.request import CheckRequest
-from rules.schema.strict_json import parse_json
 from service.drawing.pictures import PictureName, picture_or_words
 from service.examples import CSV_EXAMPLE, EXAMPLES, EXTENDED, XML_EXAMPLE
-from service.http.answers import CSV, JSON, SVG, XML, json_answer, require_acceptable, require_body, require_json_body
+from service.http.answers import CSV, JSON, SVG, XML, YAML, json_answer, require_acceptable, require_body
+from service.http.posted import ABOUT_UNIT, faults_placed, request_bodies, sent_value
 from service.http.problem_answers import responses
 from service.operations.heavy_work import LIGHT_BYTES, HeavyWork
 from service.operations.problems import ProblemError, ProblemPart
@@ -143,6 +144,7 @@ def exports_router(exporter: Exporter) -> APIRouter:
         200: {"content": {XML: {"schema": {"type": "string"}, "examples": documents}}},
         **responses(
             "malformed-json",
+            "malformed-document",
             "malformed-gzip",
             "not-acceptable",
             "body-too-large",
@@ -163,7 +165,7 @@ def exports_router(exporter: Exporter) -> APIRouter:
         response_class=XmlAnswer,
         response_description="The stack was evaluated; see the verdict.",
         responses=known,
-        openapi_extra={"requestBody": {"required": True, "content": {JSON: {"schema": schema, "examples": requests}}}},
+        openapi_extra=request_bodies(schema, requests, (JSON, YAML)),
     )
     async def export_stack(
         request: Request,
@@ -178,14 +180,16 @@ def exports_router(exporter: Exporter) -> APIRouter:
         standard: Annotated[Standard, Query(description="MTConnect version to write.", examples=["2.4"])] = "1.4",
     ) -> Response:
         require_acceptable(request, (XML,))
-        require_json_body(request)
+        sent = require_body(request, (JSON, YAML))
         body = await request.body()
         heavy = HeavyWork.of(request)
 
         def export() -> bytes:
-            return exporter.export(parse_request(parse_json(body)), timestamp=timestamp, standard=standard)
+            return exporter.export(parse_request(sent_value(body, sent)), timestamp=timestamp, standard=standard)
 
-        content = await (heavy.threaded(export) if len(body) > LIGHT_BYTES else heavy.light_first(export))
+        with faults_placed(body, sent):
+            light = sent == JSON and len(body) <= LIGHT_BYTES
+            content = await (heavy.light_first(export) if light else heavy.threaded(export))
         return XmlAnswer(content, headers={"Cache-Control": "no-store", "Vary": "Accept"})
 
     return router
@@ -224,6 +228,7 @@ class DrawingQuery(BaseModel):
     bent: Literal["true", "false"] = Field(
         "true", description="Whether the side view shows the runout of the axis.", examples=["false"]
     )
+    unit: UnitSystem = Field("mm", description=ABOUT_UNIT, examples=["inch"])
 
 
 def drawings_router(assessor: Assessor) -> APIRouter:
@@ -243,6 +248,7 @@ def drawings_router(assessor: Assessor) -> APIRouter:
         200: {"content": {SVG: {"schema": {"type": "string"}, "examples": pictures}}},
         **responses(
             "malformed-json",
+            "malformed-document",
             "malformed-gzip",
             "not-acceptable",
             "body-too-large",
@@ -263,18 +269,20 @@ def drawings_router(assessor: Assessor) -> APIRouter:
         response_class=SvgAnswer,
         response_description="The stack was evaluated; see the verdict.",
         responses=known,
-        openapi_extra={"requestBody": {"required": True, "content": {JSON: {"schema": schema, "examples": requests}}}},
+        openapi_extra=request_bodies(schema, requests, (JSON, YAML)),
     )
     async def draw_stack(request: Request, asked: Annotated[DrawingQuery, Query()]) -> Response:
         require_acceptable(request, (SVG,))
-        require_json_body(request)
+        sent = require_body(request, (JSON, YAML))
         body = await request.body()
 
         def picture() -> bytes:
-            return draw(parse_request(parse_json(body)), asked.picture, asked.bent == "true")
+            with shown_in(asked.unit):
+                return draw(parse_request(sent_value(body, sent)), asked.picture, asked.bent == "true")
 
         headers = {"Cache-Control": "no-store", "Vary": "Accept"}
         # in a thread: the distribution of very unequal contributors can take a second
-        return SvgAnswer(await HeavyWork.of(request).threaded(picture), headers=headers)
+        with faults_placed(body, sent):
+            return SvgAnswer(await HeavyWork.of(request).threaded(picture), headers=headers)
 
     return router

@@ -24,12 +24,13 @@ from rules.couplings.definition import ToleranceClass
 from rules.couplings.sides import COUPLINGS, MachineSide, SpindleSide, WorkpieceSide, joint_classes
 from rules.couplings.steep_taper import SteepTaperForm
 from rules.couplings.straight_shank import ShankForm
+from rules.quantities.inch import UnitSystem
 from rules.quantities.models import KNOWN_VALUES, Identifier, Length, PositiveLength, Text, Token
 from rules.quantities.tables import Confidence
 from rules.schema.budget import BudgetRequest
 from rules.schema.build import BuildRequest
 from rules.schema.comparison import ComparisonRequest
-from rules.schema.components import Material, PartSource, Profile, RunoutCharacter, RunoutLaw, StackEntry
+from rules.schema.components import Labels, Material, PartSource, Profile, RunoutCharacter, RunoutLaw, StackEntry
 from rules.schema.explanation import ExplanationRequest
 from rules.schema.gate import Decision, GateRequest, RequirementName
 from rules.schema.imports import ComponentKind, Standard
@@ -42,7 +43,6 @@ from rules.schema.request import (
     Coolant,
     Cut,
     Datum,
-    Labels,
     MachineEntry,
     Operations,
     RunoutPlane,
@@ -250,6 +250,9 @@ HEAD works wherever GET does, OPTIONS everywhere (204 with Allow). Unknown and r
 A body may be sent in gzip (Content-Encoding); the limits apply to its content. Responses of 1 KiB or more are sent in
 gzip if Accept-Encoding allows it.
 
+A body in YAML has at most 64 KiB and may use the short form: a part is its standard key, an end its designation, a
+quantity text with a unit. Editors find its JSON Schema at /v1/schemas/check-request.json.
+
 The service does not limit the rate of requests.
 """
 
@@ -285,7 +288,7 @@ _NAMED: Final[Mapping[str, tuple[Any, str]]] = {
     "Decision": (Decision, "Decision on an order or an operation."),
     "GripSetting": (GripSetting, "Grip length at which a search sets a joint."),
     "Identifier": (Identifier, "Name in a request."),
-    "Labels": (Labels, "Labels of a request."),
+    "LabelTexts": (Labels, "Short texts by name."),
     "Length": (Length, "Length of zero or more, mm."),
     "MachineEntry": (MachineEntry, "Machine, or a reference to one."),
     "MachineSide": (MachineSide, "End turned to the spindle."),
@@ -312,6 +315,7 @@ _NAMED: Final[Mapping[str, tuple[Any, str]]] = {
         ToleranceClass,
         "ISO 286 class: lower-case letter for a shank, capital for a bore.",
     ),
+    "UnitSystem": (UnitSystem, "Units of what people read."),
     "Verdict": (Verdict, "Verdict on a stack."),
     "WorkMaterial": (WorkMaterial, "Group of the table of work materials."),
     "WorkpieceSide": (WorkpieceSide, "End turned to the workpiece."),

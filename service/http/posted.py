@@ -1,32 +1,93 @@
-"""Routes that take a JSON body and return a computed report as JSON, HTML page or plain text."""
+"""Routes that take a JSON body and return a computed report as JSON, HTML page or plain text.
+
+Routes about one stack take YAML in the short form, too (RFC 9512).
+"""
 
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from types import MappingProxyType
-from typing import Any, Final, Generic, TypeVar
+from typing import Annotated, Any, Final, Generic, TypeAlias, TypeVar
 
-from fastapi import APIRouter, Request, Response
+from fastapi import APIRouter, Query, Request, Response
 from fastapi.routing import APIRoute
 from pydantic import BaseModel
 from starlette.requests import ClientDisconnect
 
 from rules.assessor import Assessor
-from rules.schema.parsing import parse
+from rules.quantities.inch import UnitSystem, shown_in
+from rules.schema.parsing import BadRequestError, parse
 from rules.schema.request import CheckRequest
+from rules.schema.short_form import full_form, placed, read_yaml
 from rules.schema.strict_json import parse_json
 from service.examples import RequestExample
-from service.http.answers import HTML, JSON, TEXT, json_answer, readable_answer, require_acceptable, require_json_body
+from service.http.answers import (
+    HTML,
+    JSON,
+    TEXT,
+    YAML,
+    json_answer,
+    readable_answer,
+    require_acceptable,
+    require_body,
+)
 from service.http.problem_answers import responses
 from service.operations.heavy_work import LIGHT_BYTES, HeavyWork
-from service.operations.problems import NOTES
+from service.operations.problems import NOTES, ProblemError
 from service.sheets.check import report_text
 from service.sheets.page import report_page
 from service.sheets.text import PLAIN_WIDTH
 
-__all__ = ["add_posted_route", "check_representations", "posted_routes"]
+__all__ = [
+    "ABOUT_UNIT",
+    "MAX_YAML_BYTES",
+    "add_posted_route",
+    "check_representations",
+    "faults_placed",
+    "posted_routes",
+    "request_bodies",
+    "sent_value",
+]
+
+MAX_YAML_BYTES: Final = 64 * 1024
+"""Longest body in YAML, which takes a hundred times as long to read as JSON: at most a second."""
+
+
+def sent_value(body: bytes, media_type: str) -> Any:
+    """Return the value of a body in JSON, or in YAML in the full form.
+
+    Raises
+    ------
+    NotJSONError, NotYAMLError, BadRequestError, ProblemError
+        The last for YAML that is too long.
+    """
+    if media_type == JSON:
+        return parse_json(body)
+    if len(body) > MAX_YAML_BYTES:
+        raise ProblemError("body-too-large", f"A body in YAML may have {MAX_YAML_BYTES} bytes; send JSON.")
+    return full_form(read_yaml(body))
+
+
+ABOUT_UNIT: Final = "Units of text, page and drawing; JSON is always metric."
+
+
+@contextmanager
+def faults_placed(body: bytes, media_type: str) -> Iterator[None]:
+    """Raise the faults of a body in YAML with their lines."""
+    try:
+        yield
+    except BadRequestError as error:
+        raise (placed(error, body) if media_type == YAML else error) from None
+
+
+def request_bodies(schema: Mapping[str, Any], examples: Mapping[str, Any], taken: Sequence[str]) -> dict[str, Any]:
+    """Return the OpenAPI request body of a route that takes these media types; only the first has all examples."""
+    first = dict([next(iter(examples.items()))])
+    content = {one: {"schema": schema, "examples": examples if one == taken[0] else first} for one in taken}
+    return {"requestBody": {"required": True, "content": content}}
 
 
 async def whole_body(request: Request) -> bytes:
@@ -44,6 +105,8 @@ async def whole_body(request: Request) -> bytes:
 
 Asked = TypeVar("Asked", bound=BaseModel)
 
+Unit: TypeAlias = Annotated[UnitSystem, Query(description=ABOUT_UNIT, examples=["inch"])]
+
 _SHOWN_LINES: Final = 5
 
 
@@ -53,6 +116,11 @@ class Representation(Generic[Asked]):
 
     text: Callable[[Asked], str]
     description: str
+
+    def made(self, asked: Asked, unit: UnitSystem) -> str:
+        """Return the response in these units."""
+        with shown_in(unit):
+            return self.text(asked)
 
     def described(self, example: Asked) -> dict[str, Any]:
         """The content of an OpenAPI response: a string, with the first lines for this request as example."""
@@ -97,6 +165,7 @@ def add_posted_route(
     problems: Sequence[str] = (),
     representations: Mapping[str, Representation[Asked]] = NO_OTHERS,
     noted: Callable[[Any], Mapping[str, Any]] | None = None,
+    short: bool = False,
 ) -> None:
     """Add ``POST path`` with a request of model ``asked`` and a report of model ``answered``.
 
@@ -104,7 +173,8 @@ def add_posted_route(
 
     `in_thread` always uses a thread and applies the work limit, for requests with many stacks. `representations`
     are formats other than JSON by media type, always made in a thread. `problems` are problem types in addition to
-    the usual ones. `noted` returns what the log line of the request tells of the report, and counts it.
+    the usual ones. `noted` returns what the log line of the request tells of the report, and counts it. `short` takes
+    YAML, too.
     """
     requests = {name: {"summary": one.summary, "value": one.request} for name, one in examples.items()}
     # the first only: openapi/examples has the others
@@ -115,7 +185,7 @@ def add_posted_route(
     known: dict[int | str, dict[str, Any]] = {
         200: {"content": {JSON: {"examples": reports}, **described}},
         **responses(
-            "malformed-json",
+            *(("malformed-json", "malformed-document") if short else ("malformed-json",)),
             "malformed-gzip",
             "not-acceptable",
             "body-too-large",
@@ -130,8 +200,42 @@ def add_posted_route(
     }
     schema = {"$ref": f"#/components/schemas/{asked.__name__}"}
     offers = (JSON, *representations)
+    taken = (JSON, YAML) if short else (JSON,)
 
-    @router.post(
+    async def respond(request: Request, unit: Unit = "mm") -> Response:
+        chosen = require_acceptable(request, offers)
+        sent = require_body(request, taken)
+        body = await whole_body(request)
+        heavy = HeavyWork.of(request)
+
+        def wanted() -> Asked:
+            return parse(asked, sent_value(body, sent))
+
+        with faults_placed(body, sent):
+            if chosen != JSON:
+                made_of = representations[chosen].made
+                return readable_answer(await heavy.threaded(lambda: made_of(wanted(), unit)), chosen)
+            if noted is not None:
+
+                def both() -> tuple[BaseModel, Response]:
+                    report = answer(wanted())
+                    return report, json_answer(report)
+
+                report, made = await heavy.threaded(both, limited=in_thread)
+                request.scope.get(NOTES, {}).update(noted(report))
+                return made
+            if in_thread or len(body) > LIGHT_BYTES or sent == YAML:
+                return await heavy.threaded(lambda: json_answer(answer(wanted())), limited=in_thread)
+            light = wanted()
+            return json_answer(await heavy.light_first(lambda: answer(light)))
+
+    async def respond_as_json(request: Request) -> Response:
+        return await respond(request)
+
+    endpoint = respond if representations else respond_as_json
+    # set on the endpoint, since the router builds the route
+    setattr(endpoint, _MARK, True)
+    router.post(
         path,
         operation_id=operation_id,
         summary=summary,
@@ -139,36 +243,12 @@ def add_posted_route(
         response_model=answered,
         response_description=response_description,
         responses=known,
-        openapi_extra={"requestBody": {"required": True, "content": {JSON: {"schema": schema, "examples": requests}}}},
-    )
-    async def respond(request: Request) -> Response:
-        chosen = require_acceptable(request, offers)
-        require_json_body(request)
-        body = await whole_body(request)
-        heavy = HeavyWork.of(request)
-        if chosen != JSON:
-            text = representations[chosen].text
-            return readable_answer(await heavy.threaded(lambda: text(parse(asked, parse_json(body)))), chosen)
-        if noted is not None:
-
-            def both() -> tuple[BaseModel, Response]:
-                report = answer(parse(asked, parse_json(body)))
-                return report, json_answer(report)
-
-            report, made = await heavy.threaded(both, limited=in_thread)
-            request.scope.get(NOTES, {}).update(noted(report))
-            return made
-        if in_thread or len(body) > LIGHT_BYTES:
-            return await heavy.threaded(lambda: json_answer(answer(parse(asked, parse_json(body)))), limited=in_thread)
-        wanted = parse(asked, parse_json(body))
-        return json_answer(await heavy.light_first(lambda: answer(wanted)))
-
-    # set on the endpoint, since the router builds the route
-    setattr(respond, _MARK, True)
+        openapi_extra=request_bodies(schema, requests, taken),
+    )(endpoint)
 
 
 def posted_routes(routers: Iterable[APIRouter]) -> dict[str, APIRoute]:
-    """The routes added by :func:`add_posted_route`, by path; their endpoints take only the request."""
+    """The routes added by :func:`add_posted_route`, by path; their endpoints need only the request."""
     return {
         route.path: route
         for router in routers

@@ -16,6 +16,7 @@ from pydantic import BaseModel
 from starlette.exceptions import HTTPException
 
 from rules.schema.parsing import BadRequestError, Fault, FaultCode, code_of
+from rules.schema.short_form import NotYAMLError
 from rules.schema.strict_json import NotJSONError
 from rules.search.search import ContinuationError
 from service.http.answers import HTML, JSON, TEXT, described_headers, preferred, readable_answer
@@ -30,6 +31,7 @@ from service.operations.problems import (
     invalid_query,
     invalid_request,
     not_json,
+    not_yaml,
     note,
     stale_continuation,
 )
@@ -62,6 +64,8 @@ def as_problem(error: Exception) -> ProblemError:
         return invalid_request(error)
     if isinstance(error, NotJSONError):
         return not_json(error)
+    if isinstance(error, NotYAMLError):
+        return not_yaml(error)
     if isinstance(error, HTTPException):
         return from_http_error(error)
     if isinstance(error, RequestValidationError):
@@ -114,7 +118,9 @@ async def _handle(request: Request, error: Exception) -> Response:
 
 HANDLERS: Final[Mapping[int | type[Exception], Callable[[Request, Any], Coroutine[Any, Any, Response]]]] = (
     MappingProxyType(
-        dict.fromkeys((ProblemError, BadRequestError, NotJSONError, HTTPException, RequestValidationError), _handle)
+        dict.fromkeys(
+            (ProblemError, BadRequestError, NotJSONError, NotYAMLError, HTTPException, RequestValidationError), _handle
+        )
     )
 )
 """Handlers by exception class; ``UnhandledErrors`` handles all other exceptions."""

@@ -63,6 +63,7 @@ def checks_router(assessor: Assessor) -> APIRouter:
         description="Check whether a stack fits together; predict its runout and its highest permissible speed.\n\n"
         "Stateless and safe to retry; identical requests return identical bytes.\n\n"
         "The `Accept` header selects JSON, an HTML page (`text/html`) or plain text (`text/plain`).",
+        short=True,
         response_description="The stack was evaluated; see the verdict.",
         examples=EXAMPLES,
         representations=check_representations(assessor),
@@ -88,6 +89,7 @@ def budgets_router(assessor: Assessor) -> APIRouter:
         description="Runout at any plane with the share of each contributor, the gain from halving it, the effect of a"
         " particle in each seat, the best clocking of the joints, and the tolerances that reach a target.\n\n"
         "Stateless and safe to retry; identical requests return identical bytes.",
+        short=True,
         response_description="The budget from the stated contributors.",
         # the other is as long and shows no other field
         examples={"measured": BUDGET_EXAMPLES["measured"]},
@@ -182,6 +184,7 @@ def explanations_router(assessor: Assessor) -> APIRouter:
         summary="Explain a rule",
         description="What a rule makes of a stack: whom it concerns, every value it reads, what is missing, and what"
         " would have to change to pass.",
+        short=True,
         response_description="The rule was explained.",
         examples=EXPLANATION_EXAMPLES,
     )
@@ -201,6 +204,7 @@ def gate_notes(report: GateReport) -> dict[str, Any]:
         "input_sha256": report.input_sha256,
         "judgement_sha256": source.judgement_sha256,
         "catalogue_sha256": source.catalogue_sha256,
+        "aliases_sha256": source.aliases_sha256,
         "profile_sha256": report.profile.sha256,
         "deviations": deviations + [f"not required: {one.name}" for one in report.not_required],
         "unmet": [one.name for one in report.unmet],

@@ -10,6 +10,7 @@ from typing import Annotated, Any, Final
 
 from fastapi import APIRouter, Path, Query, Request, Response
 from fastapi.responses import JSONResponse
+from pydantic_core import to_json
 
 from rules.couplings.sides import COUPLINGS
 from rules.parts.standard_parts import FAMILIES, standard_part, standard_parts
@@ -18,6 +19,7 @@ from rules.quantities.units import ucum
 from rules.rulebook.book import Rule, Rulebook
 from rules.rulebook.expression import Expression, text_of
 from rules.rulebook.linting import rule_in_words
+from rules.schema.editor_schema import EDITOR_SCHEMA_PATH, editor_schema
 from rules.schema.explanation import Condition
 from service.contract import (
     KEYS_PATH,
@@ -39,7 +41,18 @@ from service.contract import (
     RuleSummary,
     ThresholdAnswer,
 )
-from service.http.answers import HTML, JSON, JWK_SET, Document, document, publish, published, require_acceptable, shown
+from service.http.answers import (
+    HTML,
+    JSON,
+    JWK_SET,
+    SCHEMA,
+    Document,
+    document,
+    publish,
+    published,
+    require_acceptable,
+    shown,
+)
 from service.http.openapi import as_text
 from service.http.problem_answers import responses
 from service.operations.problems import KINDS, ProblemError, ProblemKind
@@ -390,6 +403,7 @@ def _with_page(response: dict[str, Any]) -> dict[str, Any]:
 def contract_router(describe: Callable[[], tuple[dict[str, Any], dict[str, str]]]) -> APIRouter:
     """The router; the document and the answers that it refers to are built on the first request."""
     router = APIRouter(include_in_schema=False)
+    schema = document(to_json(editor_schema()), SCHEMA)
 
     @cache
     def contract() -> tuple[Document, dict[str, Document]]:
@@ -400,6 +414,11 @@ def contract_router(describe: Callable[[], tuple[dict[str, Any], dict[str, str]]
     async def show_contract(request: Request) -> Response:
         require_acceptable(request)
         return publish(contract()[0], request)
+
+    @router.get(EDITOR_SCHEMA_PATH)
+    async def show_editor_schema(request: Request) -> Response:
+        require_acceptable(request, (SCHEMA, JSON))
+        return publish(schema, request)
 
     @router.get("/examples/{route}/{name}")
     async def show_answer(route: str, name: str, request: Request) -> Response:

@@ -68,7 +68,9 @@ def load_assessor(settings: Settings | None = None) -> Assessor:
     accepted = settings.weakened_safety_rules
     if unusable := [one for folder in settings.extra_rulebooks for one in _unusable(folder)]:
         raise RulebookError(unusable)
-    assessor = Assessor.load(settings.extra_rulebooks, settings.catalogue, today=settings.as_of, accepted=accepted)
+    assessor = Assessor.load(
+        settings.extra_rulebooks, settings.catalogue, today=settings.as_of, accepted=accepted, aliases=settings.aliases
+    )
     if unknown := sorted(accepted - {rule.code for rule in assessor.book.rules}):
         raise RulebookError(
             Problem(f"{PREFIX}WEAKENED_SAFETY_RULES", 0, one, "there is no such rule") for one in unknown
@@ -104,8 +106,8 @@ def _unusable(folder: Path) -> Iterator[Problem]:
 
 
 def rules_in_force(assessor: Assessor) -> str:
-    """The digests of what judges and of the catalogue, equal in processes that judge alike."""
-    return f"{judgement_sha256(assessor.book)} {assessor.catalogue.digest}"
+    """The digests of what judges, of catalogue and alias file, equal in processes that judge alike."""
+    return " ".join(map(str, (judgement_sha256(assessor.book), *assessor.catalogue.digests)))
 
 
 class Snapshot(NamedTuple):

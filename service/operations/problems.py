@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Final
 from urllib.parse import quote
 
 from rules.schema.parsing import BadRequestError, Fault, FaultCode, sayable
+from rules.schema.short_form import NotYAMLError
 from rules.schema.strict_json import NotJSONError
 from service.contract import PROBLEM_BASE, PROBLEM_MEDIA_TYPE, Problem, ProblemPart
 
@@ -34,6 +35,7 @@ __all__ = [
     "invalid_query",
     "invalid_request",
     "not_json",
+    "not_yaml",
     "note",
     "stale_continuation",
 ]
@@ -71,7 +73,7 @@ _ALL: Final = (
         "malformed-document",
         400,
         "The document cannot be read",
-        "Send well-formed XML or CSV in UTF-8, without a document type declaration.",
+        "Send well-formed XML, CSV or YAML in UTF-8, without document type declaration, anchors and tags.",
     ),
     ProblemKind(
         "malformed-gzip",
@@ -107,7 +109,7 @@ _ALL: Final = (
         "unsupported-media-type",
         415,
         "Unsupported media type",
-        "Send application/json in UTF-8, plain or in gzip.",
+        "Send a media type named in the detail, in UTF-8, plain or in gzip.",
     ),
     ProblemKind("unknown-host", 421, "Unknown host name", "Use an allowed host name."),
     ProblemKind(
@@ -195,6 +197,12 @@ def not_json(error: NotJSONError, *, line: int | None = None) -> ProblemError:
     return ProblemError("malformed-json", f"The {what} is not valid JSON: {error.detail}.", parts=[part])
 
 
+def not_yaml(error: NotYAMLError) -> ProblemError:
+    """The problem for a body that is not YAML of plain values."""
+    part = ProblemPart(code=error.code, detail=error.detail, at=[], line=error.line, column=error.column)
+    return ProblemError("malformed-document", f"The body is not plain YAML: {error.detail}.", parts=[part])
+
+
 def from_http_error(error: HTTPException) -> ProblemError:
     """The problem for an error that the framework raised in routing."""
     if error.status_code == HTTPStatus.METHOD_NOT_ALLOWED:
@@ -240,4 +248,4 @@ def answer(error: ProblemError, request: Request) -> Response:
 
 
 def _part(fault: Fault) -> ProblemPart:
-    return ProblemPart(code=fault.code, detail=fault.detail, at=[fault.pointer])
+    return ProblemPart(code=fault.code, detail=fault.detail, at=[fault.pointer], line=fault.line, column=fault.column)

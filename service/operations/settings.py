@@ -159,6 +159,11 @@ class Settings(BaseSettings):
         (), description="Allowed names in the Host header, without port; all by default."
     )
     catalogue: Path | None = Field(None, description="Folder with the component catalogue: JSON, YAML and CSV files.")
+    aliases: Path | None = Field(
+        None,
+        description="YAML file with the shop's own names of designations and standard parts: a list of pattern, becomes"
+        " and reason.",
+    )
     gate_profile: Path | None = Field(
         None,
         description="YAML file with the profile of gates: policy, machines and waivers, which a request can only"

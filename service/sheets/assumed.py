@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Final
 
+from rules.quantities.inch import shown_sentence, shown_sign
 from rules.schema.report import AssumedRange, Assumption, Report
 from service.sheets.figures import UNKNOWN, Cell, Figure, Row, Section, Table, Unit, lines, unit_sign, words
 
-__all__ = ["assumed", "headlines"]
+__all__ = ["assumed", "assumed_line", "headlines"]
 
 
 _SURE: Final = {
     "standard": "standard",
-    "textbook": "print",
-    "from_memory": "from memory",
+    "textbook": "textbook",
+    "from_memory": "memory",
     "common_practice": "practice",
 }
 
@@ -53,12 +55,13 @@ def headlines(report: Report) -> list[str]:
 def _understood(report: Report) -> list[str]:
     told = []
     for one in report.understood:
+        name = one.designation if one.became is None else f"{one.designation}, by the alias file {one.became}"
         if one.understood_as is None:
-            told.append(f"{one.designation}: designation not known, so this end counts as not stated.")
+            told.append(f"{name}: designation not known, so this end counts as not stated.")
         elif one.left_open is not None:
-            told.append(f"{one.designation}: {one.understood_as}. It leaves open: {one.left_open}.")
+            told.append(f"{name}: {one.understood_as}. It leaves open: {one.left_open}.")
         else:
-            told.append(f"{one.designation}: {one.understood_as}.")
+            told.append(f"{name}: {one.understood_as}.")
     return list(dict.fromkeys(told))
 
 
@@ -72,7 +75,10 @@ _NAMES: Final = {"runout_tir": "runout", "max_speed": "speed limit", "centre_of_
 def _figure(value: float | str | None, unit: str | None) -> Cell:
     if value is None:
         return (UNKNOWN,)
-    return (words("quantity", value).replace("_", " "),) if isinstance(value, str) else (_number(value, unit),)
+    if not isinstance(value, str):
+        return (_number(value, unit),)
+    text = shown_sentence(words("quantity", value).replace("_", " "), figures=3)
+    return (text.replace(f" {shown_sign('mm')}, Ø", ", Ø"),)  # the pieces of an outline have their unit once
 
 
 def _number(value: float, unit: str | None) -> Figure:
@@ -80,12 +86,24 @@ def _number(value: float, unit: str | None) -> Figure:
     return Figure(value, Unit(sign, 0, tens_from=10_000) if sign == "rpm" else Unit(sign))
 
 
+def assumed_line(assumptions: Sequence[Assumption]) -> str:
+    """Return the assumed values in a sentence, the most decisive first; empty without any but stiffnesses of joints."""
+    laid = [one for one in assumptions if one.quantity != "joint_stiffness"]
+    if not laid:
+        return ""
+    values = ["".join(map(str, _figure(one.value, one.unit))) for one in laid[:_MOST_NAMED]]
+    named = [f"{_name(one)} of {one.subject} {value}" for one, value in zip(laid, values, strict=False)]
+    more = [f"and {len(laid) - _MOST_NAMED} more"] if len(laid) > _MOST_NAMED else []
+    return f"Assumed: {'; '.join((*named, *more))}."
+
+
 def _ranges(report: Report) -> list[Table]:
     if not report.ranges:
         return []
     rows = []
     for one in report.ranges:
-        where = [str(part) for part in (one.joint, None if one.operation is None else f"operation {one.operation}")]
+        several = one.operation is not None and len(report.operations) > 1
+        where = [str(part) for part in (one.joint, f"operation {one.operation}" if several else None)]
         named = [words("plane", one.plane)] if one.plane is not None else []
         named += [part for part in where if part != "None"]
         name = f"{_name(one)}, {', '.join(named)}" if named else _name(one)

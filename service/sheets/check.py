@@ -13,6 +13,8 @@ from typing import Final
 from rich.console import Console
 from rich.text import Text
 
+from rules.gaps import needed_fields
+from rules.quantities.inch import in_inches, shown_sentence
 from rules.quantities.models import MissingQuantity
 from rules.schema.report import (
     AcceptanceReport,
@@ -38,6 +40,7 @@ from service.sheets.figures import (
     Cell,
     Fact,
     Section,
+    blank_sign,
     bounds,
     exactly,
     facts,
@@ -45,7 +48,6 @@ from service.sheets.figures import (
     lines,
     quantity,
     table,
-    unit_sign,
     within,
 )
 from service.sheets.mechanics import mechanics
@@ -71,6 +73,8 @@ __all__ = [
     "counts",
     "deviation",
     "finding_facts",
+    "first_to_state",
+    "in_units_shown",
     "plane_of_limit",
     "pointers_of",
     "print_assembly",
@@ -108,7 +112,7 @@ _PLANE: Final = (
     within(PlaneReport, "Lowest by clocking", "_um", lambda plane: plane.quantile_um("p0", "best_clocking")),
 )
 _WORST: Final = within(
-    PlaneReport, "Worst case", "_um", lambda plane: plane.quantile_um("p100", "worst_case"), missing="no hard limit"
+    PlaneReport, "Worst case", "_um", lambda plane: plane.quantile_um("p100", "worst_case"), missing="no bound"
 )
 _COMPLETE_PLANE: Final = (*_PLANE, _WORST)
 _INCOMPLETE_PLANE: Final = (*_PLANE, replace(_WORST, missing=UNKNOWN))
@@ -152,6 +156,7 @@ _PROVENANCE: Final = lines(
     "judgement_sha256",
     "rulebook_sha256",
     "catalogue_sha256",
+    "aliases_sha256",
     "rulebooks",
 )
 NEVER_MEASURED: Final = line(Provenance, "never_measured")
@@ -267,7 +272,7 @@ def unnamed(report: Report) -> str:
 
 def step_values(values: Sequence[AssemblyValue]) -> Sequence[Fact]:
     """The numbers of a step."""
-    return [Fact(one.name, bounds(one.value, one.at_least, one.at_most, one.unit)) for one in values]
+    return [Fact(shown_sentence(one.name), bounds(one.value, one.at_least, one.at_most, one.unit)) for one in values]
 
 
 def acceptance(one: AcceptanceReport) -> Sequence[Fact]:
@@ -285,10 +290,43 @@ def wanted(one: RecordField) -> Cell:
     return bounds(one.target, one.at_least, one.at_most, None)
 
 
+def in_units_shown(report: Report) -> Report:
+    """Return the report with the quantities in its sentences in the units shown now."""
+    if not in_inches():
+        return report
+    assembly = report.assembly
+    if assembly is not None:
+        accepted = assembly.acceptance.model_copy(update={"rule": shown_sentence(assembly.acceptance.rule)})
+        steps = {name: list(map(_step_shown, getattr(assembly, name))) for name in ("steps", "disassembly")}
+        assembly = assembly.model_copy(update={"acceptance": accepted, **steps})
+    notes = list(map(shown_sentence, report.stiffness.notes))
+    findings = [
+        one.model_copy(update={name: shown_sentence(getattr(one, name)) for name in ("message", "remedy")})
+        for one in report.findings
+    ]
+    return report.model_copy(
+        update={
+            "findings": findings,
+            "stiffness": report.stiffness.model_copy(update={"notes": notes}),
+            "assembly": assembly,
+            "cautions": list(map(shown_sentence, report.cautions)),
+        }
+    )
+
+
+def _step_shown(step: AssemblyStep) -> AssemblyStep:
+    return step.model_copy(
+        update={"text": shown_sentence(step.text), "caution": list(map(shown_sentence, step.caution))}
+    )
+
+
 def print_report(report: Report, console: Console) -> None:
     """Print verdict, changed rules, findings, gaps, figures, work instruction and cautions, in this order."""
+    report = in_units_shown(report)
     verdict = (report.verdict.upper(), STYLES[report.verdict])
     say(Text.assemble(verdict, "  ", (unnamed(report), "bold")), console)
+    if report.labels:
+        say(Text(report.label_line), console)
     say(Text(counts(report.summary)), console)
     for told in headlines(report):
         say(Text(told), console)
@@ -298,7 +336,7 @@ def print_report(report: Report, console: Console) -> None:
     for one in (assumed(report), stack(report), runout(report.runout), *mechanics(report)):
         print_section(one, console)
     if report.assembly is not None:
-        print_assembly(report.assembly, console)
+        print_assembly(report.assembly, console, report.label_line)
     section(NEVER_MEASURED.label, report.provenance.never_measured, console)
     section("Cautions", report.cautions, console)
 
@@ -341,21 +379,38 @@ def _undecided(gaps: Sequence[Undecided], console: Console) -> None:
         say(Text(f"{_of_operation(gap)}Where: {', '.join(gap.at)}"), console, 6)
         for one in gap.lacks:
             say(Text(missing_line(one)), console, 6)
+    for told in first_to_state(gaps):
+        say(Text(told), console, 2)
 
 
-def print_assembly(assembly: AssemblyReport, console: Console) -> None:
-    """Print the steps, when to accept, the record and how to take apart, in this order."""
+def first_to_state(gaps: Sequence[Undecided]) -> list[str]:
+    """Return which fields would decide most rules, the most decisive first; nothing where a few say it themselves."""
+    needed = needed_fields(gaps)
+    if len(needed) <= _FEW:
+        return []
+    told = [f"{one.at} ({', '.join(one.alone or one.beside)})" for one in needed[:_FIRST_NAMED]]
+    return [f"State first: {'; '.join(told)}."]
+
+
+_FEW: Final = 2
+_FIRST_NAMED: Final = 3
+
+
+def print_assembly(assembly: AssemblyReport, console: Console, labels: str = "") -> None:
+    """Print labels, steps, when to accept, the record and how to take apart, in this order."""
     title = "Assembly" if assembly.buildable else "Assembly, which cannot be finished as the stack stands"
-    _steps(title, assembly.steps, console)
+    _steps(title, assembly.steps, console, labels)
     accepted = assembly.acceptance
     print_section(Section("acceptance", "Acceptance", facts=acceptance(accepted), notes=[accepted.rule]), console)
     section("Record", [_blank(one) for one in assembly.record], console)
     _steps("Disassembly", assembly.disassembly, console)
 
 
-def _steps(title: str, steps: Sequence[AssemblyStep], console: Console) -> None:
+def _steps(title: str, steps: Sequence[AssemblyStep], console: Console, labels: str = "") -> None:
     if steps:
         heading(title, console)
+    if labels:
+        say(Text(labels), console, 2)
     for step in steps:
         style = STYLES["error"] if step.action == "stop" else "bold"
         where = f" {step.joint}" if step.joint else ""
@@ -373,6 +428,6 @@ def _steps(title: str, steps: Sequence[AssemblyStep], console: Console) -> None:
 
 def _blank(one: RecordField) -> str:
     joint = "" if one.joint is None else f" {one.joint}"
-    unit = "" if one.unit is None else f" {unit_sign(one.unit)}"
+    unit = "" if one.unit is None else f" {blank_sign(one.unit)}"
     told = plain(wanted(one))
     return f"{one.name}{joint}{f' ({told})' if told else ''}: ________{unit}"

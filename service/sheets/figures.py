@@ -1,7 +1,8 @@
 """Figures of the report as people read them; text and page are both made of the sections built from here.
 
 A figure is declared once, as a field in ``rules/schema/report.py``: its title is the label, the end of its name gives
-the unit, and the unit gives the digits. A section names the fields that it shows; what it shows is on every face.
+the unit, and the unit gives the digits. A section names the fields that it shows; what it shows is on every face. In
+inch units, ``rules.quantities.inch`` writes number and sign.
 """
 
 from __future__ import annotations
@@ -15,6 +16,7 @@ from typing import Any, Final, TypeAlias, TypeVar, get_args
 
 from pydantic_core import to_json
 
+from rules.quantities.inch import as_shown, shown_sign
 from rules.quantities.models import MissingQuantity, Out
 from rules.schema.report import SPEED_CAUSES, Estimate
 
@@ -28,6 +30,7 @@ __all__ = [
     "Section",
     "Table",
     "Unit",
+    "blank_sign",
     "bounds",
     "exactly",
     "facts",
@@ -50,6 +53,9 @@ UNKNOWN: Final = "not known"
 
 _LARGE: Final = 1e15
 """From here on numbers are written with a power of ten."""
+
+_EXACT: Final = 6
+"""Significant figures of an inch value where every digit counts."""
 
 _SMALL: Final = 0.1
 """Below, fixed decimals leave too little of a length or a mass."""
@@ -160,6 +166,9 @@ class Figure:
     def number(self) -> str:
         """The number as it is written, without its unit."""
         value, unit = self.value * self.unit.scale, self.unit
+        plain = None if unit.exact or unit.decimals is not None or unit.sign not in ("mm", "µm", "kg") else 3
+        if (found := as_shown(self.value, unit.sign, figures=_EXACT if unit.exact else plain)) is not None:
+            return found.number
         if abs(value) >= _LARGE:
             return f"{value:.10g}"
         if unit.exact:
@@ -176,7 +185,7 @@ class Figure:
     @property
     def sign(self) -> str:
         """The unit as it is written after the number."""
-        return "" if self.bare else self.unit.sign
+        return "" if self.bare else shown_sign(self.unit.sign)
 
     def __str__(self) -> str:
         """Return number and unit."""
@@ -205,7 +214,8 @@ class Line:
     @property
     def head(self) -> str:
         """The head of a column of such figures, whose cells have no unit; shares keep their sign."""
-        return f"{self.label}, {self.unit.sign}" if self.unit.sign and self.unit.scale == 1.0 else self.label
+        sign = shown_sign(self.unit.sign)
+        return f"{self.label}, {sign}" if sign and self.unit.scale == 1.0 else self.label
 
     @property
     def numeric(self) -> bool:
@@ -378,14 +388,31 @@ def unit_sign(unit: str | None) -> str:
     return "" if unit is None else _SIGNS.get(unit, unit)
 
 
+def blank_sign(unit: str | None) -> str:
+    """Return the sign of a unit as it stands beside a blank, in the units shown now."""
+    return shown_sign(unit_sign(unit))
+
+
+_QUANTITY_WORDS: Final[Mapping[str, str]] = MappingProxyType(
+    {
+        "knob_lacking": "whether the drawbar needs a retention knob",
+        "component_max_speed": "speed limit of the part",
+        "runout_at_limits_p95": "95th percentile of the runout with every part at its limit",
+        "runout_p95": "95th percentile of the runout",
+        "runout_worst": "worst case of the runout",
+    }
+)
+"""Names of missing quantities whose own name says too little."""
+
+
 def missing_words(one: MissingQuantity) -> str:
     """Return the name of a missing quantity as people read it, its unit in brackets.
 
     >>> missing_words(MissingQuantity(quantity="safety_torque", unit="N.m", at=[]))
     'safety torque (N·m)'
     """
-    sign = unit_sign(one.unit)
-    words = one.quantity.replace("_", " ")
+    sign = shown_sign(unit_sign(one.unit))
+    words = _QUANTITY_WORDS.get(one.quantity, one.quantity.replace("_", " "))
     return f"{words} ({sign})" if sign else words
 
 
@@ -397,7 +424,7 @@ def quantity(name: str) -> str:
     """
     for end, unit in _UNITS.items():
         if name.endswith(end):
-            return f"{name.removesuffix(end).replace('_', ' ')} ({unit.sign})"
+            return f"{name.removesuffix(end).replace('_', ' ')} ({shown_sign(unit.sign)})"
     return name.replace("_", " ")
 
 

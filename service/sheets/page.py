@@ -34,6 +34,8 @@ from service.sheets.check import (
     changes,
     counts,
     finding_facts,
+    first_to_state,
+    in_units_shown,
     plane_of_limit,
     pointers_of,
     provenance,
@@ -51,10 +53,10 @@ from service.sheets.figures import (
     Row,
     Section,
     Table,
+    blank_sign,
     in_column,
     line,
     missing_words,
-    unit_sign,
     words,
 )
 from service.sheets.mechanics import PROGRAMMED_SPEED, RUNOUT_LIMIT, mechanics
@@ -135,6 +137,7 @@ _SIGNED: Final = frozenset({"operator", "date", "signature"})
 
 def report_page(report: Report, analysis: StackAnalysis) -> str:
     """Return the whole page; the report must hold the work instruction."""
+    report = in_units_shown(report)
     if report.assembly is None:
         raise ValueError("the page shows the work instruction, which this report does not hold")
     record = report.assembly.record
@@ -144,6 +147,7 @@ def report_page(report: Report, analysis: StackAnalysis) -> str:
         name=unnamed(report),
         title=f"{report.verdict.capitalize()}: {unnamed(report)}",
         meaning=_MEANINGS[report.verdict],
+        labels=report.label_line,
         counts=counts(report.summary),
         headlines=headlines(report),
         changed_title=CHANGED,
@@ -162,9 +166,10 @@ def report_page(report: Report, analysis: StackAnalysis) -> str:
         signatures=[one.name for one in record if one.name in _SIGNED],
         provenance=provenance(report),
         finding_facts=finding_facts,
+        first_to_state=first_to_state(report.undecided),
         source_of=source_of,
         step_values=step_values,
-        unit_sign=unit_sign,
+        blank_sign=blank_sign,
         missing_words=missing_words,
         pointers_of=pointers_of,
         wanted=wanted,

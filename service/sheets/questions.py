@@ -18,6 +18,7 @@ from rules.schema.build import BuildReport, StageVector
 from rules.schema.comparison import AlternativeReport, ComparisonReport, ReadsLess
 from rules.schema.reading import AxisReport, DecisionReport, PlaneReading, PredictedPlane, ReadingReport
 from rules.schema.report import PlaneReport, PredictionName
+from service.sheets.assumed import assumed_line
 from service.sheets.figures import words
 from service.sheets.text import STYLES, count, fixed, heading, missing_line, number, percent, say, section, table
 
@@ -171,6 +172,8 @@ def print_comparison(report: ComparisonReport, console: Console) -> None:
     for one in report.alternatives:
         say(Text.assemble((one.verdict, STYLES[one.verdict]), "  ", (one.name, "bold")), console, 2)
         say(Text(one.because), console, 6)
+        if told := assumed_line(one.assumptions):
+            say(Text(told), console, 6)
     section("Lower runout, assembled and clocked at random", [_pair(one) for one in report.reads_less], console)
     section("Notes", report.notes, console)
     section("Cautions", report.cautions, console)

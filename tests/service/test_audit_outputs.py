@@ -128,7 +128,7 @@ def test_a_formula_is_defused(tmp_path: Path, text: str) -> None:
     output.add(text, fake_answer(1, stack=text))
     output.close()
     row = list(csv.reader(io.StringIO((tmp_path / "o.csv").read_bytes().decode(), newline="")))[1]
-    assert row == [f"'{text}", "1", f"'{text}", "pass", "", "", "8.0", ""]
+    assert row == [f"'{text}", "1", f"'{text}", "pass", "", "", "8.0", "", ""]
 
 
 def test_html_is_valid_and_needs_nothing_else(outs: Path, summary: dict[str, Any]) -> None:

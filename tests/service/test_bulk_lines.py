@@ -318,6 +318,7 @@ class _FailsOn:
 
     def __init__(self, assessor: Assessor, stack: str) -> None:
         self._assessor, self._stack = assessor, stack
+        self.catalogue = assessor.catalogue
 
     def assess(self, request: Any) -> Any:
         if request.stack.id == self._stack:

@@ -195,6 +195,7 @@ FORGED: dict[str, Callable[[dict[str, Any]], object]] = {
     "another service": _set("provenance/service", "othergauge"),
     "other rules": _set("provenance/judgement_sha256", "0" * 64),
     "another catalogue": _set("provenance/catalogue_sha256", "0" * 64),
+    "other aliases": _set("provenance/aliases_sha256", "0" * 64),
     "decision of a later version": _set("decision", "release_with_notes"),
     **{f"without {name}": (lambda told, name=name: told.pop(name)) for name in GateReport.model_fields},
 }

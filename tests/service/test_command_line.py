@@ -251,3 +251,47 @@ def test_a_check_loads_what_a_check_needs(files: dict[str, str]) -> None:
         "service.cli.check", "service.cli.files", "service.cli.main",
     }  # fmt: skip
     assert not {name for name in modules if name.startswith(("service.audit", "service.batch", "rules.search"))}
+
+
+_HOUSE_NAME = """\
+- {pattern: KB cone, becomes: HSK-A63, reason: house name}
+"""
+_NO_TARGET = _HOUSE_NAME.replace("HSK-A63", "KB taper")
+_TOLD_ALIAS = "KB cone, by the alias file HSK-A63: hollow taper ISO 12164"
+_TOLD_TARGET = "'KB cone' becomes 'KB taper', which is no designation"
+_MISSPELT = """\
+stack:
+  - iso15488:32:12
+  - part: "din6535:HA12:83"
+    teth: 4
+"""
+
+
+def test_a_house_name_is_known_by_the_alias_file(tmp_path: Path, capsys: Any) -> None:
+    """Named on the command line; a file with a defect is told with its line, and is no verdict."""
+    stack, good, bad = (tmp_path / name for name in ("stack.yaml", "good.yaml", "bad.yaml"))
+    stack.write_text("stack: [{kind: base_holder, machine_side: KB cone}]", encoding="utf-8")
+    good.write_text(_HOUSE_NAME, encoding="utf-8")
+    bad.write_text(_NO_TARGET, encoding="utf-8")
+    main(["check", "--aliases", str(good), str(stack)])
+    assert _TOLD_ALIAS in capsys.readouterr().out
+    assert main(["check", "--aliases", str(bad), str(stack)]) == BAD_INPUT
+    assert capsys.readouterr().err.startswith(f"{bad}:1: {_TOLD_TARGET}")
+
+
+def test_a_fault_in_yaml_has_line_and_column(tmp_path: Path, capsys: Any) -> None:
+    """Of what was written, with the pointer into the full form."""
+    stack = tmp_path / "stack.yaml"
+    stack.write_text(_MISSPELT, encoding="utf-8")
+    assert main(["check", str(stack)]) == BAD_INPUT
+    assert capsys.readouterr().err.startswith(f"{stack}:4:5: /stack/components/1/with/teth: unknown field")
+
+
+@pytest.mark.parametrize("end", ["yaml", "json"])
+def test_the_schema_for_editors_is_ignored(tmp_path: Path, end: str, request_data: dict[str, Any]) -> None:
+    """In either format; any other unknown field is refused."""
+    file = tmp_path / f"stack.{end}"
+    file.write_text(json.dumps({"$schema": "check-request.json", **request_data}), encoding="utf-8")
+    assert main(["check", str(file)]) != BAD_INPUT
+    file.write_text(json.dumps({"$scheme": "check-request.json", **request_data}), encoding="utf-8")
+    assert main(["check", str(file)]) == BAD_INPUT

@@ -40,9 +40,12 @@ PACKAGE = "generated_from_the_contract"
 
 NO_JSON: Final = MappingProxyType(
     {
+        ("POST", "/v1/budgets"): {"application/yaml"},
+        ("POST", "/v1/checks"): {"application/yaml"},
+        ("POST", "/v1/explanations"): {"application/yaml"},
         ("POST", "/v1/check-batches"): {"application/jsonl", "application/x-ndjson"},
-        ("POST", "/v1/drawings"): {"image/svg+xml"},
-        ("POST", "/v1/exports"): {"application/xml"},
+        ("POST", "/v1/drawings"): {"application/yaml", "image/svg+xml"},
+        ("POST", "/v1/exports"): {"application/xml", "application/yaml"},
         ("POST", "/v1/imports"): {"application/xml", "text/csv", "text/xml"},
     }
 )

@@ -134,10 +134,10 @@ def test_many_faults_are_counted_and_the_first_are_listed(client: Any) -> None:
     ],
 )
 def test_other_media_types_are_415(client: Any, content_type: str, request_data: dict[str, Any]) -> None:
-    """Only application/json in UTF-8 is read, and the answer says so."""
+    """Only JSON and YAML in UTF-8 are read, and the answer says so."""
     response = client.check(json.dumps(request_data).encode(), content_type)
     _problem(response, "unsupported-media-type")
-    assert response.headers["accept-post"] == "application/json"
+    assert response.headers["accept-post"] == "application/json, application/yaml"
 
 
 @pytest.mark.parametrize(

@@ -87,6 +87,7 @@ to judge, which the rule catalogue describes."""
 
 ON_THE_PAGE_ONLY: Final = {
     "decided": "the text counts them",
+    "provenance.aliases_sha256": "for the record, which is the page or the JSON",
     "provenance.catalogue_sha256": "for the record, which is the page or the JSON",
     "provenance.contract": "for the record, which is the page or the JSON",
     "provenance.judgement_sha256": "for the record, which is the page or the JSON",

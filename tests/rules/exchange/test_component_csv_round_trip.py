@@ -21,7 +21,7 @@ _TEXT = st.text(
 
 
 def _values(schema: Mapping[str, Any], root: Mapping[str, Any]) -> st.SearchStrategy[Any]:
-    """Values a schema allows; lists are not empty, since a table cannot tell an empty one from none."""
+    """Values a schema allows but labels; lists are not empty, since a table cannot tell an empty one from none."""
     if "$ref" in schema:
         return _values(root["$defs"][schema["$ref"].rsplit("/", 1)[1]], root)
     if "const" in schema:
@@ -33,7 +33,7 @@ def _values(schema: Mapping[str, Any], root: Mapping[str, Any]) -> st.SearchStra
         return st.one_of([_values(one, root) for one in choices])
     if schema["type"] == "object":
         needed = set(schema.get("required", ()))
-        members = {name: _values(one, root) for name, one in schema["properties"].items()}
+        members = {name: _values(one, root) for name, one in schema["properties"].items() if name != "labels"}
         return st.fixed_dictionaries(
             {name: one for name, one in members.items() if name in needed},
             optional={name: one for name, one in members.items() if name not in needed},

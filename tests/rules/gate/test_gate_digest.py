@@ -64,6 +64,7 @@ def test_the_digest_can_be_made_from_the_report_alone(names: tuple[str, ...]) ->
         "version": told["provenance"]["version"],
         "judgement_sha256": told["provenance"]["judgement_sha256"],
         "catalogue_sha256": told["provenance"]["catalogue_sha256"],
+        "aliases_sha256": told["provenance"]["aliases_sha256"],
         "profile_sha256": told["profile"]["sha256"],
         "input_sha256": told["input_sha256"],
         "required": told["required"],
@@ -181,6 +182,7 @@ def _expected(report: GateReport, **changes: Any) -> dict[str, Any]:
         "judgement_sha256": source.judgement_sha256,
         "rulebook_sha256": source.rulebook_sha256,
         "catalogue_sha256": source.catalogue_sha256,
+        "aliases_sha256": source.aliases_sha256,
         "profile_sha256": report.profile.sha256,
         "version": source.version,
     }
@@ -236,9 +238,27 @@ def test_another_catalogue_is_told(tmp_path: Path) -> None:
     assert (one.expected, one.found) == (mounted.catalogue.digest, None)
 
 
+def test_another_alias_file_is_told(tmp_path: Path) -> None:
+    """It says what the names of an order mean, whether the order has any."""
+    file = tmp_path / "aliases.yaml"
+    file.write_text("- {pattern: KB cone, becomes: HSK-A63, reason: house name}", encoding="utf-8")
+    named = Assessor.load(aliases=file)
+    order = order_of("good")
+    report = gate(parse(GateRequest, order), named)
+    assert report.digest != gate(parse(GateRequest, order), assessor()).digest
+    told = _again(order, _expected(report))
+    assert not told.may_start
+    (one,) = [one for one in told.unmet if one.name == "aliases_sha256"]
+    assert (one.expected, one.found) == (named.catalogue.digests.aliases_sha256, None)
+    assert _again(order, _expected(report), by=named).unmet == []
+
+
 @pytest.mark.parametrize(
     "name",
-    ["version", "judgement_sha256", "rulebook_sha256", "catalogue_sha256", "profile_sha256", "input_sha256", "digest"],
+    [
+        *("version", "judgement_sha256", "rulebook_sha256", "catalogue_sha256", "aliases_sha256", "profile_sha256"),
+        *("input_sha256", "digest"),
+    ],
 )
 def test_each_expectation_holds_the_order(name: str) -> None:
     """One alone is enough; it is named with what was found."""
