@@ -50,6 +50,8 @@ from tests.support.signing import (
 )
 
 SIGNED = signed()
+_DIGESTS = ("judgement_sha256", "rulebook_sha256", "catalogue_sha256", "aliases_sha256")
+
 TOLD: dict[str, Any] = SIGNED.model_dump(mode="json")
 HEAD, PAYLOAD, SIGNATURE = str(SIGNED.signature).split(".")
 
@@ -71,7 +73,7 @@ def test_whoever_has_the_key_can_verify_with_any_tool() -> None:
         **{name: TOLD["provenance"][name] for name in ("service", "version")},
         **{name: TOLD[name] for name in ("order", "revision", "decision", "may_start", "digest")},
         **{name: TOLD[name] for name in ("input_sha256", "context_sha256", "unmet", "policy_deviations")},
-        **{name: TOLD["provenance"][f"{name}"] for name in ("judgement_sha256", "rulebook_sha256", "catalogue_sha256")},
+        **{name: TOLD["provenance"][f"{name}"] for name in _DIGESTS},
         "profile": TOLD["profile"]["name"],
         "profile_sha256": TOLD["profile"]["sha256"],
         "not_required": [],
@@ -237,6 +239,7 @@ CHANGED: dict[str, tuple[Callable[[dict[str, Any]], object], str]] = {
     "context's digest": (lambda told: told.update(context_sha256="0" * 64), "what was signed: context_sha256"),
     "judgement": (lambda told: _at(told, "provenance").update(judgement_sha256="0" * 64), "judgement_sha256"),
     "rulebooks": (lambda told: _at(told, "provenance").update(rulebook_sha256="0" * 64), "rulebook_sha256"),
+    "aliases": (lambda told: _at(told, "provenance").update(aliases_sha256="0" * 64), "aliases_sha256"),
     "catalogue": (lambda told: _at(told, "provenance").update(catalogue_sha256="0" * 64), "catalogue_sha256"),
     "version": (lambda told: _at(told, "provenance").update(version="99.0.0"), "what was signed: version"),
     "service": (lambda told: _at(told, "provenance").update(service="another"), "what was signed: service"),
