@@ -275,7 +275,6 @@ class Assessor:
                 findings,
                 gaps,
                 Digests(source.request_sha256, source.judgement_sha256),
-                request.stack.length_tolerance_mm,
             )
             if "assembly" in request.sections
             else None,

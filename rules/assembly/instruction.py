@@ -41,7 +41,7 @@ from rules.schema.report import AssemblyReport, Finding, InstructionState, Joint
 from rules.stack.chain import Member
 from rules.stack.positions import Position, surface_at
 
-__all__ = ["RELEASED_BY", "Digests", "assembly_section"]
+__all__ = ["AT_ANGLE", "AXIAL", "LENGTH", "RELEASED_BY", "TEST_BAR", "Digests", "assembly_section"]
 
 
 _GAUGE_SPINDLE = "the gauge spindle"
@@ -115,13 +115,13 @@ _REFERENCE_TEMPERATURE: Final = Number("temperature", "degC", 20.0, source="ISO 
 class Measuring:
     """Measuring plane and acceptance limit of the finished assembly."""
 
-    def __init__(self, derived: StackAnalysis, state: InstructionState, length_tolerance_mm: float | None) -> None:
+    def __init__(self, derived: StackAnalysis, state: InstructionState) -> None:
         operation = derived.chain.operation
         geometry = derived.geometry
         at_tip = operation is not None and operation.runout_limit_at == "tip"
         self._derived = derived
         self._state = state
-        self._length_tolerance = length_tolerance_mm
+        self._length_tolerance = derived.chain.request.stack.length_tolerance_mm
         self._operation = None if operation is None else operation.id
         self._limit = None if operation is None else operation.runout_limit_um
         self._limit_at = "tip" if at_tip else "gauge_plane"
@@ -217,7 +217,7 @@ class Measuring:
             states_inches(case.statement) for case in chain.joints
         )
         tolerance, source = (instruction().tolerances["length"], COMMON_PRACTICE) if stated is None else (stated, None)
-        return Number(_LENGTH, "mm", tip, None, None, tolerance, in_inches, source)
+        return Number(LENGTH, "mm", tip, None, None, tolerance, in_inches, source)
 
     def _set_length(self) -> Draft | None:
         tool = self._tool
@@ -300,7 +300,7 @@ class Measuring:
         length = self._length()
         if any(step["action"] == "set" and step["joint"] is None for step in steps):
             yield _blank(
-                "setting", _LENGTH, number=Number(_LENGTH, "mm", None) if isinstance(length, Missing) else length
+                "setting", LENGTH, number=Number(LENGTH, "mm", None) if isinstance(length, Missing) else length
             )
         for step in steps:
             for name in step["from_maker"]:
@@ -313,17 +313,17 @@ class Measuring:
         yield _blank("instrument", "indicator, serial number")
         yield _blank("instrument", "calibration due")
         yield _blank("instrument", "temperature", number=_REFERENCE_TEMPERATURE)
-        yield _blank("reading", "reading of the test bar", number=um)
+        yield _blank("reading", TEST_BAR, number=um)
         between = [step["joint"] for step in steps if step["action"] == "measure" and step["joint"] is not None]
         axial = self._axial()
         for joint in between:
             if axial is not None and joint == axial["joint"]:
-                yield _blank("reading", "axial runout", joint, um)
+                yield _blank("reading", AXIAL, joint, um)
                 continue
             yield _blank("reading", "reading after this joint", joint, um)
             yield _blank("reading", _HIGH_SPOT, joint, Number("", "deg", None))
         for angle in _ANGLES:
-            yield _blank("reading", f"reading at {angle}°", number=um)
+            yield _blank("reading", f"{AT_ANGLE}{angle}°", number=um)
         yield _blank("reading", f"reading at the {where}", number=Number("", "um", None, at_most=self._reading_limit))
         yield _blank("reading", _HIGH_SPOT, number=Number("", "deg", None))
         for name in _UNCERTAINTY:
@@ -335,7 +335,10 @@ class Measuring:
             yield _blank("signature", RELEASED_BY)
 
 
-_LENGTH: Final = "length from gauge line to tip"
+LENGTH: Final = "length from gauge line to tip"
+TEST_BAR: Final = "reading of the test bar"
+AT_ANGLE: Final = "reading at "
+AXIAL: Final = "axial runout"
 _HIGH_SPOT: Final = "angle of the high spot"
 
 RELEASED_BY: Final = "released by"
@@ -379,7 +382,6 @@ def assembly_section(
     findings: Sequence[Finding],
     gaps: Sequence[Undecided],
     digests: Digests,
-    length_tolerance_mm: float | None = None,
 ) -> AssemblyReport:
     """Return the work instruction.
 
@@ -392,8 +394,6 @@ def assembly_section(
         it, and with it the stack.
     digests
         For the record.
-    length_tolerance_mm
-        Permissible deviation of the length to either side, mm; common practice if None.
     """
     derived = min(analyses, key=_tightness)
     joint_findings, others = findings_by_joint(derived.chain, findings)
@@ -407,7 +407,7 @@ def assembly_section(
         if gaps or any(one.severity != "advice" for one in findings)
         else "build"
     )
-    measuring = Measuring(derived, state, length_tolerance_mm)
+    measuring = Measuring(derived, state)
     if halts:
         steps = [*halts, stop(instruction().stops["unfinished"], [], ["/stack"])]
         blanks = [_blank("signature", name) for name in ("stopped by", "date")]

@@ -12,7 +12,7 @@ from fastapi.routing import APIRoute
 from starlette.requests import Request
 from starlette.types import ASGIApp, Receive, Scope, Send
 
-from service.http.problem_answers import HANDLERS, answer_readably, as_problem, require_known_parameters
+from service.http.problem_answers import HANDLERS, answer_readably, as_problem
 
 __all__ = ["DirectDispatch"]
 
@@ -26,7 +26,7 @@ class DirectDispatch:
     """Calls the endpoints in ``routes`` by path and handles their problems as the router does.
 
     The router matches the route twice and enters six context managers, which takes longer than reading the request.
-    Other paths and methods go to the router.
+    Other paths and methods, and requests with a query, go to the router.
     """
 
     def __init__(self, app: ASGIApp, routes: Mapping[str, APIRoute]) -> None:
@@ -41,7 +41,6 @@ class DirectDispatch:
         scope.update(route=route, endpoint=route.endpoint, path_params={})
         request = Request(scope, receive, send)
         try:
-            require_known_parameters(request)
             response = await route.endpoint(request)
         except _ANSWERED as error:
             response = answer_readably(as_problem(error), request)
@@ -49,5 +48,7 @@ class DirectDispatch:
 
     def _route(self, scope: Scope) -> APIRoute | None:
         if scope["type"] != "http" or scope["method"] != "POST" or scope.get("root_path") or _INSTRUMENTED in scope:
+            return None
+        if scope["query_string"]:
             return None
         return self._routes.get(scope["path"])

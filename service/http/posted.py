@@ -6,9 +6,9 @@ import json
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from types import MappingProxyType
-from typing import Any, Final, Generic, TypeVar
+from typing import Annotated, Any, Final, Generic, TypeVar
 
-from fastapi import APIRouter, Request, Response
+from fastapi import APIRouter, Query, Request, Response
 from fastapi.routing import APIRoute
 from pydantic import BaseModel
 from starlette.requests import ClientDisconnect
@@ -17,6 +17,7 @@ from rules.assessor import Assessor
 from rules.schema.parsing import parse
 from rules.schema.request import CheckRequest
 from rules.schema.strict_json import parse_json
+from service.contract import PageName
 from service.examples import RequestExample
 from service.http.answers import HTML, JSON, TEXT, json_answer, readable_answer, require_acceptable, require_json_body
 from service.http.problem_answers import responses
@@ -24,9 +25,10 @@ from service.operations.heavy_work import LIGHT_BYTES, HeavyWork
 from service.operations.problems import NOTES
 from service.sheets.check import report_text
 from service.sheets.page import report_page
+from service.sheets.sheet import sheet_page
 from service.sheets.text import PLAIN_WIDTH
 
-__all__ = ["add_posted_route", "check_representations", "posted_routes"]
+__all__ = ["add_posted_route", "check_representations", "check_sheet", "posted_routes"]
 
 
 async def whole_body(request: Request) -> bytes:
@@ -76,7 +78,14 @@ def check_representations(assessor: Assessor) -> Mapping[str, Representation[Che
     return MappingProxyType({HTML: Representation(page, about_page), TEXT: Representation(text, about_text)})
 
 
+def check_sheet(assessor: Assessor) -> Callable[[CheckRequest], str]:
+    """Return what makes the work instruction on one sheet, with this assessor."""
+    return lambda asked: sheet_page(*assessor.assess_instructed(asked))
+
+
 _MARK: Final = "__posted__"
+
+_ABOUT_PAGES: Final = "Page for `text/html`: the report, or the work instruction on one sheet of A4 (`text/html` only)."
 
 NO_OTHERS: Final[Mapping[str, Any]] = MappingProxyType({})
 
@@ -97,6 +106,7 @@ def add_posted_route(
     problems: Sequence[str] = (),
     representations: Mapping[str, Representation[Asked]] = NO_OTHERS,
     noted: Callable[[Any], Mapping[str, Any]] | None = None,
+    sheet: Callable[[Asked], str] | None = None,
 ) -> None:
     """Add ``POST path`` with a request of model ``asked`` and a report of model ``answered``.
 
@@ -104,7 +114,8 @@ def add_posted_route(
 
     `in_thread` always uses a thread and applies the work limit, for requests with many stacks. `representations`
     are formats other than JSON by media type, always made in a thread. `problems` are problem types in addition to
-    the usual ones. `noted` returns what the log line of the request tells of the report, and counts it.
+    the usual ones. `noted` returns what the log line of the request tells of the report, and counts it. `sheet` makes
+    the page that the query parameter ``page`` can select in place of the report.
     """
     requests = {name: {"summary": one.summary, "value": one.request} for name, one in examples.items()}
     # the first only: openapi/examples has the others
@@ -131,16 +142,6 @@ def add_posted_route(
     schema = {"$ref": f"#/components/schemas/{asked.__name__}"}
     offers = (JSON, *representations)
 
-    @router.post(
-        path,
-        operation_id=operation_id,
-        summary=summary,
-        description=description,
-        response_model=answered,
-        response_description=response_description,
-        responses=known,
-        openapi_extra={"requestBody": {"required": True, "content": {JSON: {"schema": schema, "examples": requests}}}},
-    )
     async def respond(request: Request) -> Response:
         chosen = require_acceptable(request, offers)
         require_json_body(request)
@@ -163,8 +164,31 @@ def add_posted_route(
         wanted = parse(asked, parse_json(body))
         return json_answer(await heavy.light_first(lambda: answer(wanted)))
 
+    async def respond_on(
+        request: Request,
+        page: Annotated[PageName, Query(description=_ABOUT_PAGES, examples=["sheet"])] = "report",
+    ) -> Response:
+        if sheet is None or page == "report":
+            return await respond(request)
+        require_acceptable(request, (HTML,))
+        require_json_body(request)
+        body = await whole_body(request)
+        made = await HeavyWork.of(request).threaded(lambda: sheet(parse(asked, parse_json(body))))
+        return readable_answer(made, HTML)
+
+    endpoint = respond if sheet is None else respond_on
+    router.post(
+        path,
+        operation_id=operation_id,
+        summary=summary,
+        description=description,
+        response_model=answered,
+        response_description=response_description,
+        responses=known,
+        openapi_extra={"requestBody": {"required": True, "content": {JSON: {"schema": schema, "examples": requests}}}},
+    )(endpoint)
     # set on the endpoint, since the router builds the route
-    setattr(respond, _MARK, True)
+    setattr(endpoint, _MARK, True)
 
 
 def posted_routes(routers: Iterable[APIRouter]) -> dict[str, APIRoute]:

@@ -32,7 +32,7 @@ from service.examples import (
     READING_EXAMPLES,
     SEARCH_EXAMPLES,
 )
-from service.http.posted import add_posted_route, check_representations
+from service.http.posted import add_posted_route, check_representations, check_sheet
 
 __all__ = [
     "budgets_router",
@@ -62,6 +62,7 @@ def checks_router(assessor: Assessor) -> APIRouter:
         response_description="The stack was evaluated; see the verdict.",
         examples=EXAMPLES,
         representations=check_representations(assessor),
+        sheet=check_sheet(assessor),
     )
     return router
 
