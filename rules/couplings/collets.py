@@ -149,12 +149,12 @@ def capacity(size: str) -> Capacity:
 
 
 def nut_torque(size: str, shank_mm: float | None) -> tuple[float, float] | None:
-    """Usual tightening torque of a plain nut, N·m, from and up to; less for a small shank, None for an unknown one.
+    """Return the usual torque of a plain nut, N·m, from and up to; less for a small shank, None for an unknown one.
 
-    A shank of at most 0.7 of the largest counts as small; between, the shank must be known.
+    A shank of at most 0.7 of the largest of the series counts as small.
 
-    >>> nut_torque("32", 20.0), nut_torque("32", 6.0), nut_torque("32", None)
-    ((122.0, 149.0), (73.2, 89.4), None)
+    >>> nut_torque("20", 13.0), nut_torque("20", 9.0), nut_torque("20", None)
+    ((68.0, 75.0), (40.8, 45.0), None)
 
     Raises :class:`UnknownEntryError` for an unknown size.
     """

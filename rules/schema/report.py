@@ -532,7 +532,7 @@ class AssemblyRecord(Out):
     )
     request_sha256: str = Field(title="Digest of the request (SHA-256)", description="As in provenance.")
     judgement_sha256: str = Field(title="Digest of the judgement (SHA-256)", description="As in provenance.")
-    blanks: list[RecordField]
+    blanks: list[RecordField] = Field(description="Blanks in the order of the record, by group.")
 
 
 class StateReason(Out):

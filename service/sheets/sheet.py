@@ -254,11 +254,21 @@ def _settings(report: Report, analysis: StackAnalysis, blanks: Sequence[RecordFi
     )
     lowest = report.lowest_limit
     limit: Cell = (UNKNOWN,) if lowest is None else (*line(SpeedLimit, "speed_rpm").cell(lowest), f" ({lowest.words})")
+    if lowest is not None and lowest.speed_rpm.rests_on:
+        limit = (*limit, ", assumed")
     yield Fact("Speed limit", limit if report.speed_complete else (*limit, ", not every limit is known"))
     for each in report.operations:
         speed: OperationSpeed = each.speed
         if speed.programmed_rpm is not None:
             yield Fact(f"Speed, operation {each.id}", PROGRAMMED_SPEED.cell(speed))
+
+
+def _diameter(report: Report, known: float | None) -> Cell:
+    """The cutting diameter, and whether it is assumed."""
+    if known is None:
+        return (UNKNOWN,)
+    assumed = any(one.at.endswith("/cutting_diameter_mm") for one in report.assumptions)
+    return (exactly(known, "mm"), ", assumed") if assumed else (exactly(known, "mm"),)
 
 
 def _box(assembly: AssemblyReport, analysis: StackAnalysis) -> Iterator[Fact]:

@@ -26,6 +26,17 @@ STACKS = [*(file.stem for file in sorted(DEMO.glob("*.json"))), *base_names()]
 QUANTITIES = ("grip length", "projection", "tightening torque", "clocking")
 
 
+GOLDEN = [
+    "Joint | Clean | Depth, mm | Stick-out, mm | Torque, N·m | Clocking, ° | Done | Reading after",
+    "gauge spindle | 1 | – | – | – | – |  | ",
+    "extension/collet-2 | 4 | – | – | 41 to 61* | – |  | ",
+    "collet-2/end-mill | 5 | 36 ± 0.5* | 27 ± 0.5* | – | – |  | ",
+    "holder/collet-1 | 2 | – | – | 122 to 149* | – |  | ",
+    "collet-1/extension | 3 | 50 ± 0.5* | 80 ± 0.5* | – | – |  | µm at °",
+]
+"""The table of a collet extension in a collet."""
+
+
 def _request(name: str) -> dict[str, Any]:
     file = DEMO / f"{name}.json"
     request: dict[str, Any] = json.loads(file.read_bytes()) if file.is_file() else base_request(name)
@@ -112,14 +123,7 @@ def test_table_of_joints(name: str) -> None:
 def test_golden_row() -> None:
     """A collet extension in a collet: its tool first, then the extension; torques of common practice are marked."""
     rows = [" | ".join(row) for row in _joints(_sheet("03-deep-rib-nut-collets")[1])]
-    assert rows == [
-        "Joint | Clean | Depth, mm | Stick-out, mm | Torque, N·m | Clocking, ° | Done | Reading after",
-        "gauge spindle | 1 | – | – | – | – |  | ",
-        "extension/collet-2 | 4 | – | – | 41 to 61* | – |  | ",
-        "collet-2/end-mill | 5 | 36 ± 0.5* | 27 ± 0.5* | – | – |  | ",
-        "holder/collet-1 | 2 | – | – | 122 to 149* | – |  | ",
-        "collet-1/extension | 3 | 50 ± 0.5* | 80 ± 0.5* | – | – |  | µm at °",
-    ]
+    assert rows == GOLDEN
 
 
 @pytest.mark.parametrize("name", STACKS)
