@@ -15,7 +15,7 @@ from pydantic import TypeAdapter
 from rules.analysis import StackAnalysis, analyse, cautions_of
 from rules.answer.findings import finding, not_judged, repointed, undecided
 from rules.answer.provenance import provenance, request_sha256, threshold_overrides
-from rules.assembly.instruction import assembly_section
+from rules.assembly.instruction import Digests, assembly_section
 from rules.assumptions.combining import combined, dependence, lacking, results
 from rules.assumptions.laying import Assumed, End, Laying
 from rules.balance.report import balance_section, operation_balance
@@ -251,6 +251,15 @@ class Assessor:
         derived = judged[0].analysis
         chain = derived.chain
         critical_share = threshold_in_force(self.book, overrides, *CRITICAL_SHARE)
+        source = provenance(
+            request,
+            request.policy,
+            self.book,
+            self.catalogue.digests,
+            adjusted,
+            ASSUMPTION_SET if derived.stiffness.rests_on else None,
+            _never_measured(derived),
+        )
         rests_on = derived.stiffness.rests_on
         used_by = self._using(resting_properties(derived.stiffness), judged)
         if used_by:
@@ -286,17 +295,16 @@ class Assessor:
                 for one in judged
                 if one.operation is not None
             ],
-            assembly=assembly_section(derived, findings) if "assembly" in request.sections else None,
+            assembly=assembly_section(
+                [one.analysis for one in judged],
+                findings,
+                gaps,
+                Digests(source.request_sha256, source.judgement_sha256),
+            )
+            if "assembly" in request.sections
+            else None,
             cautions=cautions_of(derived),
-            provenance=provenance(
-                request,
-                request.policy,
-                self.book,
-                self.catalogue.digests,
-                adjusted,
-                ASSUMPTION_SET if rests_on else None,
-                _never_measured(derived),
-            ),
+            provenance=source,
         )
         return report, derived
 
@@ -306,8 +314,12 @@ class Assessor:
         The request digest is that of the original request, so it is the same in every format.
         """
         report, derived = self.assess_derived(request.with_assembly())
-        provenance = report.provenance.model_copy(update={"request_sha256": request_sha256(request)})
-        return report.model_copy(update={"provenance": provenance}), derived
+        own = {"request_sha256": request_sha256(request)}
+        assembly = report.assembly
+        if assembly is not None:
+            assembly = assembly.model_copy(update={"record": assembly.record.model_copy(update=own)})
+        provenance = report.provenance.model_copy(update=own)
+        return report.model_copy(update={"provenance": provenance, "assembly": assembly}), derived
 
     def situations(self, request: CheckRequest) -> Situations:
         """Return a request as the rules see it, once for each of its operations; errors as :meth:`assess`."""

@@ -84,6 +84,14 @@ class Joint(Model):
     clocking_deg: Annotated[float, Field(ge=-360, le=360)] | None = Field(
         None, description="Angle of the lower component's mark from the upper one's, degrees.", examples=[90]
     )
+    tightening_torque_n_m: Torque | None = Field(
+        None,
+        description="Tightening torque for this joint, N·m, in place of a part's or of common practice.",
+        examples=[136],
+    )
+    projection_tolerance_mm: PositiveLength | None = Field(
+        None, description="Permissible deviation of grip and projection to either side, mm; else common practice."
+    )
 
 
 class Stack(Model):
@@ -98,6 +106,12 @@ class Stack(Model):
         None,
         max_length=MAX_COMPONENTS,
         description="Settings of joints; joints without settings may be left out.",
+    )
+    length_tolerance_mm: PositiveLength | None = Field(
+        None,
+        description="Permissible deviation of the length from gauge line to tip to either side, mm; else common"
+        " practice.",
+        examples=[0.2],
     )
     tap_test_hz: Frequency | None = Field(
         None, description="First natural frequency in bending, measured in the spindle, Hz.", examples=[980]
@@ -487,18 +501,18 @@ class CheckRequest(StackRequest):
     include: list[Section] | None = Field(
         None,
         max_length=20,
-        description="Sections of the report; by default all but the work instruction ('assembly'), which adds a quarter"
-        " to the computing time.",
+        description="Sections of the report; by default all but the work instruction ('assembly', which brings"
+        " 'cautions'), since it adds a quarter to the computing time.",
         examples=[["findings", "undecided", "runout", "assembly"]],
     )
 
     @property
     def sections(self) -> frozenset[Section]:
-        """Sections of the report."""
+        """Sections of the report; no work instruction without its cautions."""
         return (
             frozenset(name for name in SECTIONS if name != "assembly")
             if self.include is None
-            else frozenset(self.include)
+            else frozenset(self.include).union(("cautions",) if "assembly" in self.include else ())
         )
 
     def with_assembly(self) -> CheckRequest:

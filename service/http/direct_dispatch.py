@@ -51,4 +51,6 @@ class DirectDispatch:
             return None
         if _INSTRUMENTED in scope:
             return None
+        if scope["query_string"]:
+            return None
         return self._routes.get(scope["path"])

@@ -23,6 +23,7 @@ from rules.schema.parsing import BadRequestError, parse
 from rules.schema.request import CheckRequest
 from rules.schema.short_form import full_form, placed, read_yaml
 from rules.schema.strict_json import parse_json
+from service.contract import PageName
 from service.examples import RequestExample
 from service.http.answers import (
     HTML,
@@ -39,6 +40,7 @@ from service.operations.heavy_work import LIGHT_BYTES, HeavyWork
 from service.operations.problems import NOTES, ProblemError
 from service.sheets.check import report_text
 from service.sheets.page import report_page
+from service.sheets.sheet import sheet_page
 from service.sheets.text import PLAIN_WIDTH
 
 __all__ = [
@@ -46,6 +48,7 @@ __all__ = [
     "MAX_YAML_BYTES",
     "add_posted_route",
     "check_representations",
+    "check_sheet",
     "faults_placed",
     "posted_routes",
     "request_bodies",
@@ -144,7 +147,14 @@ def check_representations(assessor: Assessor) -> Mapping[str, Representation[Che
     return MappingProxyType({HTML: Representation(page, about_page), TEXT: Representation(text, about_text)})
 
 
+def check_sheet(assessor: Assessor) -> Callable[[CheckRequest], str]:
+    """Return what makes the work instruction on one sheet, with this assessor."""
+    return lambda asked: sheet_page(*assessor.assess_instructed(asked))
+
+
 _MARK: Final = "__posted__"
+
+_ABOUT_PAGES: Final = "Page for `text/html`: the report, or the work instruction on one sheet of A4 (`text/html` only)."
 
 NO_OTHERS: Final[Mapping[str, Any]] = MappingProxyType({})
 
@@ -166,6 +176,7 @@ def add_posted_route(
     representations: Mapping[str, Representation[Asked]] = NO_OTHERS,
     noted: Callable[[Any], Mapping[str, Any]] | None = None,
     short: bool = False,
+    sheet: Callable[[Asked], str] | None = None,
 ) -> None:
     """Add ``POST path`` with a request of model ``asked`` and a report of model ``answered``.
 
@@ -174,7 +185,7 @@ def add_posted_route(
     `in_thread` always uses a thread and applies the work limit, for requests with many stacks. `representations`
     are formats other than JSON by media type, always made in a thread. `problems` are problem types in addition to
     the usual ones. `noted` returns what the log line of the request tells of the report, and counts it. `short` takes
-    YAML, too.
+    YAML, too. `sheet` makes the page that the query parameter ``page`` can select in place of the report.
     """
     requests = {name: {"summary": one.summary, "value": one.request} for name, one in examples.items()}
     # the first only: openapi/examples has the others
@@ -232,7 +243,25 @@ def add_posted_route(
     async def respond_as_json(request: Request) -> Response:
         return await respond(request)
 
-    endpoint = respond if representations else respond_as_json
+    async def respond_on(
+        request: Request,
+        unit: Unit = "mm",
+        page: Annotated[PageName, Query(description=_ABOUT_PAGES, examples=["sheet"])] = "report",
+    ) -> Response:
+        if sheet is None or page == "report":
+            return await respond(request, unit)
+        require_acceptable(request, (HTML,))
+        sent = require_body(request, taken)
+        body = await whole_body(request)
+
+        def made() -> str:
+            with shown_in(unit):
+                return sheet(parse(asked, sent_value(body, sent)))
+
+        with faults_placed(body, sent):
+            return readable_answer(await HeavyWork.of(request).threaded(made), HTML)
+
+    endpoint = respond_on if sheet is not None else respond if representations else respond_as_json
     # set on the endpoint, since the router builds the route
     setattr(endpoint, _MARK, True)
     router.post(

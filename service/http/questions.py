@@ -35,7 +35,7 @@ from service.examples import (
     READING_EXAMPLES,
     SEARCH_EXAMPLES,
 )
-from service.http.posted import add_posted_route, check_representations
+from service.http.posted import add_posted_route, check_representations, check_sheet
 from service.operations.signing import NO_KEYS, GateKeys
 
 __all__ = [
@@ -67,6 +67,7 @@ def checks_router(assessor: Assessor) -> APIRouter:
         response_description="The stack was evaluated; see the verdict.",
         examples=EXAMPLES,
         representations=check_representations(assessor),
+        sheet=check_sheet(assessor),
     )
     return router
 

@@ -35,13 +35,18 @@ from service.sheets.check import (
     counts,
     finding_facts,
     first_to_state,
+    grouped,
     in_units_shown,
+    not_stated,
+    part_or_joint,
     plane_of_limit,
-    pointers_of,
     provenance,
+    reason,
+    record_facts,
     runout,
     source_of,
     stack,
+    state_of,
     step_values,
     unnamed,
     wanted,
@@ -131,16 +136,12 @@ _PICTURES: Final[Mapping[str, Mapping[PictureName, str]]] = MappingProxyType(
 )
 """Section -> its pictures with their captions."""
 
-_SIGNED: Final = frozenset({"operator", "date", "signature"})
-"""Blanks of the record that are filled in at its end."""
-
 
 def report_page(report: Report, analysis: StackAnalysis) -> str:
     """Return the whole page; the report must hold the work instruction."""
     report = in_units_shown(report)
     if report.assembly is None:
         raise ValueError("the page shows the work instruction, which this report does not hold")
-    record = report.assembly.record
     return rendered(
         "report.html",
         report=report,
@@ -161,9 +162,13 @@ def report_page(report: Report, analysis: StackAnalysis) -> str:
         captions=_PICTURES,
         pictures=_drawn(report, analysis),
         assembly=report.assembly,
-        acceptance=acceptance(report.assembly.acceptance),
-        record=[one for one in record if one.name not in _SIGNED],
-        signatures=[one.name for one in record if one.name in _SIGNED],
+        acceptance=acceptance(report.assembly.acceptance) if report.assembly.acceptance else (),
+        record=[(title, blanks) for title, blanks in grouped(report.assembly.record) if blanks[0].group != "signature"],
+        signatures=[one.name for one in report.assembly.record.blanks if one.group == "signature"],
+        record_facts=record_facts(report.assembly.record),
+        state_of=state_of,
+        reason=reason,
+        part_or_joint=part_or_joint,
         provenance=provenance(report),
         finding_facts=finding_facts,
         first_to_state=first_to_state(report.undecided),
@@ -171,7 +176,7 @@ def report_page(report: Report, analysis: StackAnalysis) -> str:
         step_values=step_values,
         blank_sign=blank_sign,
         missing_words=missing_words,
-        pointers_of=pointers_of,
+        not_stated=not_stated,
         wanted=wanted,
     )
 
