@@ -1,0 +1,605 @@
+"""Posterior of the runout scale of each class of parts, from readings of assemblies, on grids.
+
+Every class of parts k has one unknown scale s_k: the limit of a disc, or the reading that 95 % of parts keep. A reading
+y = 2R of an assembly has the density of the resultant R of its known vectors, of one vector per part of a class, of
+lever·s_k, and of a plane Gaussian for the error of the reading. The density is the Fourier–Bessel series
+
+    f(r) = Σ_n 2r/(S²·J₁(λ_n)²)·φ(λ_n/S)·J₀(λ_n·r/S),  φ the product of the characteristic functions,
+
+the derivative of the series of `rules.random_vectors`, S beyond every resultant. The Gaussian ends the sum. On grids of
+the scales φ is a product of one factor per class, so that a reading costs one product of matrices.
+
+A share ε of readings may belong to something else, such as a chip in a seat: a reading has the density
+(1 − ε)·f + ε·q with the heavy-tailed q(y) = m/(m + y)², m the reading of all parts at their limits. Thus no reading is
+dropped, and one that nothing explains hardly counts.
+
+The joint posterior of several classes is a product of tables, one per set of classes that meet in a stack. Marginals
+follow by eliminating one class after the other (sum-product), exactly on the grids. The grids are even in ln s, where
+the trapezoidal rule converges faster than any power, and close in on the posterior in four passes.
+
+Limits: the tables grow with the number of classes that meet in one stack or in a ring of stacks, so at most
+`MOST_LINKED`; and where classes are measured only together, a grid must resolve the ridge along which their scales
+trade: up to some 2,000 assemblies with two classes, 300 with three.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping, Sequence
+from itertools import combinations
+from typing import Final, Literal, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import itj0y0, j0, j1
+
+from rules.quantities.work_limit import charge
+from rules.random_vectors.moments import gaussian_sigma
+from rules.random_vectors.series_rest import nodes
+
+__all__ = [
+    "MOST_LINKED",
+    "Fit",
+    "Kind",
+    "Marginal",
+    "Prior",
+    "TooManyLinkedError",
+    "fit",
+    "foreign_density",
+    "log_marginal",
+    "quantiles_on",
+    "reading_densities",
+]
+
+FloatArray = NDArray[np.float64]
+Law = Literal["limit", "capability"]
+
+MOST_LINKED: Final = 4
+"""Most classes of one table of the joint posterior."""
+
+_POINTS: Final = {1: 241, 2: 97, 3: 33, 4: 17}
+"""Points of the grid of a class by the number of classes of its largest table."""
+
+_COARSE: Final = {1: 81, 2: 41, 3: 21, 4: 13}
+
+_COUNTED: Final = (50.0, 400.0, math.inf, math.inf)
+"""Readings that count at most in each pass. Fewer give a wider posterior, which a coarse grid does not miss."""
+
+_NEGLIGIBLE: Final = 1e-8
+"""Share of the highest posterior density below which a grid ends."""
+
+_FEWEST: Final = 1500.0
+"""The error of a reading is at least the largest resultant over this, which bounds the length of the series."""
+
+_CHUNK: Final = 2_000_000
+"""Densities computed at once."""
+
+
+class TooManyLinkedError(ValueError):
+    """More classes are linked by common stacks than tables can hold."""
+
+
+class Prior(NamedTuple):
+    """Log-normal prior of a scale."""
+
+    median: float
+    """Scale, TIR in µm."""
+    spread: float
+    """Standard deviation of ln s."""
+
+
+class Kind(NamedTuple):
+    """What readings of one kind of stack at one plane have in common; eccentricities in µm."""
+
+    rings: tuple[float, ...]
+    """Vectors of known size."""
+    discs: tuple[float, ...]
+    """Limits of vectors anywhere up to them."""
+    bands: tuple[tuple[float, float], ...]
+    """Least and largest size of vectors of uniform size."""
+    sigma: float
+    """Plane Gaussian of known capabilities, per axis."""
+    levers: tuple[tuple[int, tuple[float, ...]], ...]
+    """Of each class in the stack, by number: eccentricity at the plane per µm of the scale, one for each part."""
+    error: float
+    """Plane Gaussian of the reading's error, per axis: a quarter of the expanded uncertainty of the TIR."""
+
+    @property
+    def scope(self) -> tuple[int, ...]:
+        """Classes in the stack, ascending."""
+        return tuple(number for number, _ in self.levers)
+
+    def greatest(self, scales: Sequence[float], law: Law) -> float:
+        """Return the largest resultant with the classes at these scales; with a Gaussian, 8.5 σ of it."""
+        sums = [*self.rings, *self.discs, *(high for _, high in self.bands)]
+        sigmas = [self.sigma, self.error]
+        for scale, (_, levers) in zip(scales, self.levers, strict=True):
+            for lever in levers:
+                if law == "limit":
+                    sums.append(lever * scale)
+                else:
+                    sigmas.append(gaussian_sigma(lever * scale))
+        return math.fsum(sums) + 8.5 * math.hypot(*sigmas)
+
+
+def foreign_density(tir_um: FloatArray, middle_um: float) -> FloatArray:
+    """Return the density of readings that the stack does not explain, m/(m + y)², per µm.
+
+    Parameters
+    ----------
+    tir_um : FloatArray
+        Readings y, µm, any shape.
+    middle_um : float
+        Median m of that law, µm.
+
+    Returns
+    -------
+    FloatArray
+        Densities, per µm, the same shape.
+    """
+    return np.asarray(middle_um / (middle_um + tir_um) ** 2)
+
+
+def _known_factor(kind: Kind, t: FloatArray, error: float) -> FloatArray:
+    """Return the characteristic function of what is known, with the error of the reading."""
+    value: FloatArray = np.exp(-0.5 * (kind.sigma**2 + error**2) * t * t)
+    for ring in kind.rings:
+        value *= j0(ring * t)
+    for disc in kind.discs:
+        value *= _disc_factor(disc * t)
+    for low, high in kind.bands:
+        if high - low < 1e-9 * high:
+            value *= j0(high * t)
+        else:  # the mean of J₀(ut) over u from b to a
+            value *= (itj0y0(high * t)[0] - itj0y0(low * t)[0]) / ((high - low) * t)
+    return value
+
+
+def _disc_factor(x: FloatArray) -> FloatArray:
+    small = x < 1e-6
+    safe = np.where(small, 1.0, x)
+    return np.where(small, 1.0, 2.0 * j1(safe) / safe)
+
+
+def _class_factor(levers: Sequence[float], scales: FloatArray, t: FloatArray, law: Law) -> FloatArray:
+    """Return the factor of one class on its grid, shape (scales, terms)."""
+    value: FloatArray = np.ones((scales.size, t.size))
+    for lever in levers:
+        if law == "limit":
+            value *= _disc_factor(lever * scales[:, None] * t)
+        else:
+            sigma = gaussian_sigma(1.0) * lever * scales[:, None]
+            value *= np.exp(-0.5 * (sigma * t) ** 2)
+    return value
+
+
+def reading_densities(
+    kind: Kind, grids: Sequence[FloatArray], tir_um: FloatArray, law: Law
+) -> Iterator[tuple[slice, FloatArray]]:
+    """Yield the densities of readings at every point of the grids of the classes in the stack, a few readings at once.
+
+    Parameters
+    ----------
+    kind : Kind
+        Kind of stack and plane.
+    grids : Sequence[FloatArray]
+        Scales of each class of the stack, µm of TIR, in the order of its scope.
+    tir_um : FloatArray
+        Readings y, µm, shape (n,).
+    law : {'limit', 'capability'}
+        Law of the vectors of the classes.
+
+    Yields
+    ------
+    tuple[slice, FloatArray]
+        Place of the readings, and densities of y per µm, shape (*grid sizes, readings).
+
+    Notes
+    -----
+    Source: series of the resultant (Barakat, Optica Acta 21, 1974), differentiated. A reading below twice the error of
+    one coordinate counts as that: at zero the density of a length vanishes.
+    """
+    span = kind.greatest([float(grid[-1]) for grid in grids], law)
+    error = max(kind.error, span / _FEWEST)
+    terms = _terms(kind, span, error)
+    size = math.prod(grid.size for grid in grids)
+    charge(terms * (sum(grid.size for grid in grids) * 4 + size * tir_um.size // 32) + size * tir_um.size)
+    zeros, weights = nodes(terms)
+    t = zeros / span
+    known = _known_factor(kind, t, error) * weights * zeros / span**2
+    factors = [_class_factor(levers, grid, t, law) for grid, (_, levers) in zip(grids, kind.levers, strict=True)]
+    last = factors.pop() if factors else np.ones((1, terms))
+    rows = np.ones((1, terms))
+    for factor in factors:
+        rows = (rows[:, None, :] * factor[None, :, :]).reshape(-1, terms)
+    step = max(1, _CHUNK // max(size, terms))
+    shape = tuple(grid.size for grid in grids)
+    for start in range(0, tir_um.size, step):
+        part = slice(start, min(start + step, tir_um.size))
+        radii = np.maximum(0.5 * tir_um[part], error)
+        waves = known[:, None] * j0(t[:, None] * radii) * (0.5 * radii)  # per µm of the reading, which is 2R
+        if size * terms <= _CHUNK:
+            values = (rows[:, None, :] * last[None, :, :]).reshape(-1, terms) @ waves
+        else:
+            values = np.stack([rows @ (last * wave).T for wave in waves.T], axis=-1)
+        inside = radii < span
+        yield part, np.where(inside, np.maximum(values, 0.0), 0.0).reshape(*shape, -1)
+
+
+def _terms(kind: Kind, span: float, error: float) -> int:
+    """Return the number of terms of the series: the Gaussian of the last one is 1e-14."""
+    return max(24, math.ceil(8.0 * span / math.hypot(kind.sigma, error) / math.pi) + 2)
+
+
+class Table(NamedTuple):
+    """Logarithm of a factor of the joint posterior on the grids of some classes."""
+
+    scope: tuple[int, ...]
+    values: FloatArray
+
+
+def log_marginal(tables: Sequence[Table], keep: Sequence[int]) -> FloatArray:
+    """Return the logarithm of the sum of the product of the tables over all classes but some.
+
+    Parameters
+    ----------
+    tables : Sequence[Table]
+        Factors; scopes ascending.
+    keep : Sequence[int]
+        Classes to keep, ascending.
+
+    Returns
+    -------
+    FloatArray
+        Logarithms, one axis per kept class.
+
+    Notes
+    -----
+    Source: variable elimination (sum-product). The class whose table is smallest goes first.
+    """
+    left = list(tables)
+    while True:
+        others = sorted({number for table in left for number in table.scope} - set(keep))
+        if not others:
+            return _product(left, tuple(keep))
+        first = min(others, key=lambda one: (len(_union(left, one)), one))
+        own = [table for table in left if first in table.scope]
+        scope = _union(left, first)
+        joint = _product(own, scope)
+        axis = scope.index(first)
+        top = joint.max(axis=axis, keepdims=True)
+        summed = np.log(np.exp(joint - top).sum(axis=axis)) + np.squeeze(top, axis=axis)
+        left = [table for table in left if first not in table.scope]
+        left.append(Table(tuple(one for one in scope if one != first), summed))
+
+
+def _union(tables: Sequence[Table], number: int) -> tuple[int, ...]:
+    return tuple(sorted({one for table in tables if number in table.scope for one in table.scope}))
+
+
+def _product(tables: Sequence[Table], scope: tuple[int, ...]) -> FloatArray:
+    total: FloatArray = np.zeros(())
+    for table in tables:
+        shape = [1] * len(scope)
+        for axis, one in enumerate(table.scope):
+            shape[scope.index(one)] = table.values.shape[axis]
+        total = total + table.values.reshape(shape)
+    return total
+
+
+def _linked(scopes: Sequence[tuple[int, ...]], count: int) -> list[int]:
+    """Return for each class the size of the largest table that its elimination needs, in its group of linked classes.
+
+    Raises :class:`TooManyLinkedError`.
+    """
+    group = list(range(count))
+    for scope in scopes:
+        for one in scope[1:]:
+            old, new = group[one], group[scope[0]]
+            group = [new if each == old else each for each in group]
+    sizes = [1] * count
+    for own in set(group):
+        members = [one for one in range(count) if group[one] == own]
+        inside = [scope for scope in scopes if scope and group[scope[0]] == own]
+        widest = max([_width(inside, keep) for keep in {*inside, *((one,) for one in members)}], default=1)
+        if widest > MOST_LINKED:
+            raise TooManyLinkedError(f"{len(members)} classes are linked by common stacks")
+        for one in members:
+            sizes[one] = widest
+    return sizes
+
+
+def _width(scopes: Sequence[tuple[int, ...]], keep: tuple[int, ...]) -> int:
+    """Return the size of the largest table of an elimination, without doing it."""
+    left = [set(scope) for scope in scopes]
+    widest = len(keep)
+    while others := sorted(set().union(*left) - set(keep)):
+        unions = {one: set().union(*(scope for scope in left if one in scope)) for one in others}
+        first = min(others, key=lambda one: (len(unions[one]), one))
+        widest = max(widest, len(unions[first]))
+        left = [scope for scope in left if first not in scope] + [unions[first] - {first}]
+    return max(widest, len(set().union(*left)))
+
+
+class Marginal(NamedTuple):
+    """Posterior of one scale on its grid."""
+
+    scales: FloatArray
+    """Even in the logarithm."""
+    shares: FloatArray
+    """Probabilities of the cells about the scales; their sum is 1."""
+
+    def mean(self, power: float = 1.0) -> float:
+        """Return the mean of a power of the scale."""
+        return float(np.sum(self.shares * self.scales**power))
+
+    def log_spread(self) -> float:
+        """Return the standard deviation of ln s."""
+        logs = np.log(self.scales)
+        middle = float(np.sum(self.shares * logs))
+        return math.sqrt(float(np.sum(self.shares * (logs - middle) ** 2)))
+
+
+def quantiles_on(marginal: Marginal, probabilities: Sequence[float]) -> list[float]:
+    """Return the quantiles of a scale, with the probability of a cell spread evenly in ln s.
+
+    Parameters
+    ----------
+    marginal : Marginal
+        Posterior on its grid.
+    probabilities : Sequence[float]
+        Probabilities above 0 and below 1.
+
+    Returns
+    -------
+    list[float]
+        Scales, µm of TIR.
+    """
+    logs = np.log(marginal.scales)
+    half = 0.5 * (logs[1] - logs[0])
+    edges = np.concatenate((logs[:1] - half, logs + half))
+    below = np.concatenate(([0.0], np.cumsum(marginal.shares)))
+    return [float(np.exp(np.interp(each, below, edges))) for each in probabilities]
+
+
+class Fit(NamedTuple):
+    """Posterior of all classes, and what it says of each reading."""
+
+    marginals: tuple[Marginal, ...]
+    foreign: tuple[float, ...]
+    """Of each reading: the probability that the stack does not explain it."""
+    correlations: dict[tuple[int, int], float]
+    """Correlation of ln s of two classes that meet in a stack."""
+    typical: tuple[float, ...]
+    """Of each class: the scale that predicts the 95th percentile of new assemblies, µm."""
+
+
+class _Group(NamedTuple):
+    kind: Kind
+    places: tuple[tuple[int, ...], ...]
+    """Readings of each different size, by number."""
+    tir_um: FloatArray
+    """Different sizes, µm."""
+    weights: FloatArray
+    """Sum of the weights of the readings of each size."""
+    middle_um: float
+
+
+def _groups(
+    kinds: Sequence[Kind], tir_um: Sequence[float], weights: Sequence[float], tops: Sequence[float], law: Law
+) -> list[_Group]:
+    """Return the readings by kind and size, in an order that does not depend on theirs."""
+    order = sorted(range(len(kinds)), key=lambda one: (kinds[one], tir_um[one], weights[one]))
+    by_kind: dict[Kind, dict[float, list[int]]] = {}
+    for place in order:
+        by_kind.setdefault(kinds[place], {}).setdefault(tir_um[place], []).append(place)
+    return [
+        _Group(
+            kind,
+            tuple(map(tuple, by_size.values())),
+            np.array(list(by_size)),
+            np.array([math.fsum(weights[one] for one in places) for places in by_size.values()]),
+            2.0 * kind.greatest([tops[one] for one in kind.scope], law),
+        )
+        for kind, by_size in by_kind.items()
+    ]
+
+
+def _mixed(density: FloatArray, group: _Group, part: slice, share: float) -> tuple[FloatArray, FloatArray]:
+    foreign = share * foreign_density(group.tir_um[part], group.middle_um)
+    return (1.0 - share) * density + foreign + 1e-300, foreign
+
+
+def _tables(
+    groups: Sequence[_Group],
+    priors: Sequence[Prior],
+    grids: Sequence[FloatArray],
+    law: Law,
+    share: float,
+    counted: float,
+) -> list[Table]:
+    """Return prior and likelihood as tables on the grids, one per set of classes that meet."""
+    found: dict[tuple[int, ...], FloatArray] = {
+        (number,): -0.5 * (np.log(grid / prior.median) / prior.spread) ** 2
+        for number, (prior, grid) in enumerate(zip(priors, grids, strict=True))
+    }
+    count = sum(float(group.weights.sum()) for group in groups)
+    temper = 1.0 if count <= counted else counted / count
+    for group in groups:
+        scope = group.kind.scope
+        total = np.zeros(tuple(grids[one].size for one in scope))
+        for part, density in reading_densities(group.kind, [grids[one] for one in scope], group.tir_um, law):
+            total = total + np.log(_mixed(density, group, part, share)[0]) @ (group.weights[part] * temper)
+        found[scope] = found.get(scope, 0.0) + total
+    return [Table(scope, values) for scope, values in found.items() if scope]
+
+
+def _shares(values: FloatArray) -> FloatArray:
+    found = np.exp(values - values.max())
+    return np.asarray(found / found.sum())
+
+
+def fit(
+    kinds: Sequence[Kind],
+    tir_um: Sequence[float],
+    weights: Sequence[float],
+    priors: Sequence[Prior],
+    tops: Sequence[float],
+    *,
+    law: Law = "limit",
+    foreign_share: float = 0.01,
+) -> Fit:
+    """Return the posterior of the scale of each class.
+
+    Parameters
+    ----------
+    kinds : Sequence[Kind]
+        Kind of stack and plane of each reading.
+    tir_um : Sequence[float]
+        Readings, µm.
+    weights : Sequence[float]
+        Weight of each reading; those of one assembly add up to 1, since they share its parts.
+    priors : Sequence[Prior]
+        Prior of the scale of each class.
+    tops : Sequence[float]
+        High scale of each class, µm, for the median of readings that nothing explains.
+    law : {'limit', 'capability'}, default 'limit'
+        Law of the vectors of the classes.
+    foreign_share : float, default 0.01
+        Share ε of readings that the stack does not explain.
+
+    Returns
+    -------
+    Fit
+        Marginal posteriors, and the probability of each reading to be foreign.
+
+    Raises
+    ------
+    TooManyLinkedError
+        More than `MOST_LINKED` classes in one table.
+
+    Notes
+    -----
+    Source: Bayes' theorem; mixture with foreign readings after Box and Tiao (1968), from memory.
+    """
+    groups = _groups(kinds, tir_um, weights, tops, law)
+    scopes = sorted({group.kind.scope for group in groups})
+    sizes = _linked(scopes, len(priors))
+    ends = [
+        (math.log(one.median) - reach, math.log(one.median) + reach)
+        for one in priors
+        for reach in (max(4.5 * one.spread, 2.5),)
+    ]
+    for number, counted in enumerate(_COUNTED):
+        points = _POINTS if number == len(_COUNTED) - 1 else _COARSE
+        grids = [np.exp(np.linspace(*end, points[size])) for end, size in zip(ends, sizes, strict=True)]
+        tables = _tables(groups, priors, grids, law, foreign_share, counted)
+        marginals = [Marginal(grid, _shares(log_marginal(tables, (one,)))) for one, grid in enumerate(grids)]
+        ends = [_closed_in(each) for each in marginals]
+    joints = {scope: _shares(log_marginal(tables, scope)) for scope in scopes if scope}
+    foreign = [0.0] * len(kinds)
+    for group in groups:
+        scope = group.kind.scope
+        joint = joints.get(scope, np.ones(()))
+        for part, density in reading_densities(group.kind, [grids[one] for one in scope], group.tir_um, law):
+            mixed, own = _mixed(density, group, part, foreign_share)
+            axes = list(range(len(scope)))
+            found = np.tensordot(joint, own / mixed, axes=(axes, axes))
+            for places, probability in zip(group.places[part], found.tolist(), strict=True):
+                for place in places:
+                    foreign[place] = probability
+    typical = _typical(groups, joints, grids, [math.sqrt(each.mean(2.0)) for each in marginals], law)
+    return Fit(tuple(marginals), tuple(foreign), _correlations(joints, grids), tuple(typical))
+
+
+def _closed_in(marginal: Marginal) -> tuple[float, float]:
+    """Return the ends of the next grid in ln s: where the density is negligible, or beyond an end where it is not."""
+    logs = np.log(marginal.scales)
+    step = float(logs[1] - logs[0])
+    there = np.flatnonzero(marginal.shares > _NEGLIGIBLE * marginal.shares.max())
+    first, last = int(there[0]), int(there[-1])
+    reach = 0.5 * float(logs[-1] - logs[0])
+    low = float(logs[first]) - (reach if first == 0 else step)
+    high = float(logs[last]) + (reach if last == logs.size - 1 else step)
+    return low, high
+
+
+def _typical(
+    groups: Sequence[_Group],
+    joints: Mapping[tuple[int, ...], FloatArray],
+    grids: Sequence[FloatArray],
+    roots: Sequence[float],
+    law: Law,
+) -> list[float]:
+    """Return the scale of each class that stands for its posterior in the prediction of new assemblies.
+
+    The mean square of an assembly is linear in the s², so root mean squares predict it exactly, whatever the classes
+    trade among each other. The predictive law of a stack has the mean of the characteristic functions; a factor on the
+    root mean squares gives it the same 95th percentile. Each class takes the mean of the factors of the stacks that
+    were read, weighted with its part in their mean squares.
+    """
+    totals, counts = [0.0] * len(grids), [0.0] * len(grids)
+    for group in groups:
+        kind, weight = group.kind, float(group.weights.sum())
+        if not kind.levers:
+            continue
+        factor = _predicting_factor(kind, joints[kind.scope], [grids[one] for one in kind.scope], roots, law)
+        squares = [math.fsum(one * one for one in levers) * roots[number] ** 2 for number, levers in kind.levers]
+        known = [*(2.0 * one * one for one in kind.rings), *(one * one for one in kind.discs), 4.0 * kind.sigma**2]
+        known += [(high * high + high * low + low * low) * 2.0 / 3.0 for low, high in kind.bands]
+        total = math.fsum([*squares, *known])
+        for number, square in zip(kind.scope, squares, strict=True):
+            totals[number] += weight * square / total * factor
+            counts[number] += weight * square / total
+    return [
+        root * (total / count if count > 0.0 else 1.0) for root, total, count in zip(roots, totals, counts, strict=True)
+    ]
+
+
+def _predicting_factor(
+    kind: Kind, joint: FloatArray, grids: Sequence[FloatArray], roots: Sequence[float], law: Law
+) -> float:
+    """Return the factor on the root mean squares at which a stack has the 95th percentile of its predictive law."""
+    most = 2.0
+    span = kind.greatest(
+        [max(float(grid[-1]), most * roots[one]) for one, grid in zip(kind.scope, grids, strict=True)], law
+    )
+    error = max(kind.error, span / _FEWEST)
+    terms = _terms(kind, span, error)
+    charge(terms * (4 * sum(grid.size for grid in grids) + joint.size // 8 + 800))
+    zeros, weights = nodes(terms)
+    t = zeros / span
+    known = _known_factor(kind, t, error)
+    factors = [_class_factor(levers, grid, t, law) for grid, (_, levers) in zip(grids, kind.levers, strict=True)]
+    mean = np.tensordot(joint, factors[0], axes=(0, 0))
+    for factor in factors[1:]:
+        mean = np.einsum("a...k,ak->...k", mean, factor)
+    low, high = 0.0, span
+    for _ in range(50):
+        radius = 0.5 * (low + high)
+        waves = weights * known * (radius / span) * j1(zeros * radius / span)
+        low, high = (radius, high) if float(waves @ mean) < 0.95 else (low, radius)
+    least, low, high = 0.8, 0.8, most
+    for _ in range(30):
+        factor_of = 0.5 * (low + high)
+        value = waves
+        for number, levers in kind.levers:
+            value = value * _class_factor(levers, np.array([factor_of * roots[number]]), t, law)[0]
+        low, high = (factor_of, high) if float(value.sum()) > 0.95 else (low, factor_of)
+    return 1.0 if low == least or high == most else high
+
+
+def _correlations(
+    joints: dict[tuple[int, ...], FloatArray], grids: Sequence[FloatArray]
+) -> dict[tuple[int, int], float]:
+    found: dict[tuple[int, int], float] = {}
+    for scope, joint in joints.items():
+        for first, second in combinations(range(len(scope)), 2):
+            others = tuple(axis for axis in range(len(scope)) if axis not in (first, second))
+            pair = joint.sum(axis=others)
+            x, y = np.log(grids[scope[first]]), np.log(grids[scope[second]])
+            x = x - float(pair.sum(axis=1) @ x)
+            y = y - float(pair.sum(axis=0) @ y)
+            spread = math.sqrt(float(pair.sum(axis=1) @ x**2) * float(pair.sum(axis=0) @ y**2))
+            found[scope[first], scope[second]] = float(x @ pair @ y) / spread if spread > 0.0 else 0.0
+    return found
