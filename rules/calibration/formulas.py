@@ -35,6 +35,7 @@ from scipy.special import itj0y0, j0, j1
 
 from rules.quantities.work_limit import charge
 from rules.random_vectors.moments import gaussian_sigma
+from rules.random_vectors.random_sum import RandomClocking
 from rules.random_vectors.series_rest import nodes
 
 __all__ = [
@@ -49,6 +50,7 @@ __all__ = [
     "log_marginal",
     "quantiles_on",
     "reading_densities",
+    "shares_below",
 ]
 
 FloatArray = NDArray[np.float64]
@@ -109,17 +111,29 @@ class Kind(NamedTuple):
         """Classes in the stack, ascending."""
         return tuple(number for number, _ in self.levers)
 
+    def vectors(self, scales: Sequence[float], law: Law) -> RandomClocking:
+        """Return the law of the resultant with the classes at scales in the order of the scope, without the error."""
+        sizes = [lever * scale for scale, (_, levers) in zip(scales, self.levers, strict=True) for lever in levers]
+        if law == "limit":
+            return RandomClocking(self.rings, self.sigma, [*self.discs, *sizes], self.bands)
+        sigma = math.hypot(self.sigma, *map(gaussian_sigma, sizes))
+        return RandomClocking(self.rings, sigma, self.discs, self.bands)
+
     def greatest(self, scales: Sequence[float], law: Law) -> float:
         """Return the largest resultant with the classes at these scales; with a Gaussian, 8.5 σ of it."""
-        sums = [*self.rings, *self.discs, *(high for _, high in self.bands)]
-        sigmas = [self.sigma, self.error]
-        for scale, (_, levers) in zip(scales, self.levers, strict=True):
-            for lever in levers:
-                if law == "limit":
-                    sums.append(lever * scale)
-                else:
-                    sigmas.append(gaussian_sigma(lever * scale))
-        return math.fsum(sums) + 8.5 * math.hypot(*sigmas)
+        found = self.vectors(scales, law)
+        return found.greatest + 8.5 * math.hypot(found.sigma, self.error)
+
+    def share_of(self, number: int, scales: Sequence[float], law: Law) -> float:
+        """Return the share of a class in the mean square of the resultant; scales of all classes by number."""
+        factor = 0.5 if law == "limit" else 2.0 * gaussian_sigma(1.0) ** 2
+        squares = {
+            one: factor * math.fsum(lever * lever for lever in levers) * scales[one] ** 2 for one, levers in self.levers
+        }
+        known = [*(one * one for one in self.rings), *(0.5 * one * one for one in self.discs), 2.0 * self.sigma**2]
+        known += [(high * high + high * low + low * low) / 3.0 for low, high in self.bands]
+        total = math.fsum([*squares.values(), *known])
+        return squares[number] / total if total > 0.0 else 0.0
 
 
 def foreign_density(tir_um: FloatArray, middle_um: float) -> FloatArray:
@@ -544,13 +558,10 @@ def _typical(
         if not kind.levers:
             continue
         factor = _predicting_factor(kind, joints[kind.scope], [grids[one] for one in kind.scope], roots, law)
-        squares = [math.fsum(one * one for one in levers) * roots[number] ** 2 for number, levers in kind.levers]
-        known = [*(2.0 * one * one for one in kind.rings), *(one * one for one in kind.discs), 4.0 * kind.sigma**2]
-        known += [(high * high + high * low + low * low) * 2.0 / 3.0 for low, high in kind.bands]
-        total = math.fsum([*squares, *known])
-        for number, square in zip(kind.scope, squares, strict=True):
-            totals[number] += weight * square / total * factor
-            counts[number] += weight * square / total
+        for number in kind.scope:
+            share = weight * kind.share_of(number, roots, law)
+            totals[number] += share * factor
+            counts[number] += share
     return [
         root * (total / count if count > 0.0 else 1.0) for root, total, count in zip(roots, totals, counts, strict=True)
     ]
@@ -587,6 +598,30 @@ def _predicting_factor(
             value = value * _class_factor(levers, np.array([factor_of * roots[number]]), t, law)[0]
         low, high = (factor_of, high) if float(value.sum()) > 0.95 else (low, factor_of)
     return 1.0 if low == least or high == most else high
+
+
+def shares_below(kind: Kind, scales: Sequence[float], tir_um: Sequence[float], law: Law) -> list[float]:
+    """Return the share of assemblies that read at most as much, with the error of the reading.
+
+    Parameters
+    ----------
+    kind : Kind
+        Kind of stack and plane.
+    scales : Sequence[float]
+        Scales of all classes by number, µm of TIR.
+    tir_um : Sequence[float]
+        Readings, µm.
+    law : {'limit', 'capability'}
+        Law of the vectors of the classes.
+
+    Returns
+    -------
+    list[float]
+        Shares, 0 to 1.
+    """
+    own = kind.vectors([scales[number] for number in kind.scope], law)
+    whole = RandomClocking(own.amplitudes, math.hypot(own.sigma, kind.error), own.discs, own.bands)
+    return [float(one) for one in whole.cdf([0.5 * one for one in tir_um])]
 
 
 def _correlations(
