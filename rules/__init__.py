@@ -15,7 +15,16 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any, Final
 
 if TYPE_CHECKING:
-    from rules.checker import Checker, check, compare, decide_release, find_stacks, read_gauge, runout_budget
+    from rules.checker import (
+        Checker,
+        calibrate,
+        check,
+        compare,
+        decide_release,
+        find_stacks,
+        read_gauge,
+        runout_budget,
+    )
     from rules.exchange.documents import CatalogueError
     from rules.rulebook.engine import EngineFaultError
     from rules.rulebook.source import RulebookError
@@ -28,6 +37,7 @@ __all__ = [
     "EngineFaultError",
     "MissingExtraError",
     "RulebookError",
+    "calibrate",
     "check",
     "compare",
     "decide_release",
@@ -44,6 +54,7 @@ _HOMES: Final = {
     "Checker": _CHECKER,
     "EngineFaultError": "rules.rulebook.engine",
     "RulebookError": "rules.rulebook.source",
+    "calibrate": _CHECKER,
     "check": _CHECKER,
     "compare": _CHECKER,
     "decide_release": _CHECKER,

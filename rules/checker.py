@@ -16,10 +16,12 @@ from pydantic import BaseModel
 
 from rules.assessor import Assessor
 from rules.budget import full_budget
+from rules.calibration.calibrating import calibrate as calibrate_by_readings
 from rules.comparison import compare as compare_alternatives
 from rules.gate.gate import gate
 from rules.reading.reading import read_gauge as judge_reading
 from rules.schema.budget import BudgetReport, BudgetRequest
+from rules.schema.calibration import CalibrationReport, CalibrationRequest
 from rules.schema.comparison import ComparisonReport, ComparisonRequest
 from rules.schema.gate import GateReport, GateRequest
 from rules.schema.parsing import BadRequestError, Fault, parse
@@ -33,6 +35,7 @@ from rules.search.search import search
 __all__ = [
     "Checker",
     "Question",
+    "calibrate",
     "check",
     "compare",
     "decide_release",
@@ -142,6 +145,27 @@ class Checker:
         """
         return judge_reading(_request(ReadingRequest, request), self._assessor.book, self._assessor.catalogue)
 
+    def calibrate(self, request: Question[CalibrationRequest]) -> CalibrationReport:
+        """Turn a shop's readings into its own assumed values.
+
+        Parameters
+        ----------
+        request : CalibrationRequest, dict, str or bytes
+            The assemblies with their readings [µm] and expanded uncertainty [µm].
+
+        Returns
+        -------
+        CalibrationReport
+            The runout of each class of parts, outliers, and the set of assumed values for a check.
+
+        Raises
+        ------
+        BadRequestError
+            The request is invalid, a reading has no uncertainty, or too many classes are linked by common stacks.
+        """
+        asked = _request(CalibrationRequest, request)
+        return calibrate_by_readings(asked, self._assessor.book, self._assessor.catalogue)
+
     def compare(self, request: Question[ComparisonRequest]) -> ComparisonReport:
         """Compare alternative stacks for one job.
 
@@ -227,6 +251,11 @@ def runout_budget(request: Question[StackRequest]) -> BudgetReport:
 def read_gauge(request: Question[ReadingRequest]) -> ReadingReport:
     """Judge the dial readings taken on an assembled stack; see `Checker.read_gauge`."""
     return _built_in().read_gauge(request)
+
+
+def calibrate(request: Question[CalibrationRequest]) -> CalibrationReport:
+    """Turn a shop's readings into its own assumed values; see `Checker.calibrate`."""
+    return _built_in().calibrate(request)
 
 
 def compare(request: Question[ComparisonRequest]) -> ComparisonReport:

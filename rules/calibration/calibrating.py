@@ -219,12 +219,21 @@ def _readings(
             continue
         uncertainty = reading.expanded_uncertainty_um or request.expanded_uncertainty_um or 0.0
         parts = tuple(
-            _Part(own[item.id], abs(item.line.at(z_mm)) / own[item.id].typical_um) for item in known if item.id in own
+            _Part(own[item.id], _noiseless(abs(item.line.at(z_mm)) / own[item.id].typical_um))
+            for item in known
+            if item.id in own
         )
         rest = law_at(z_mm, [item for item in known if item.id not in own])
         sigma = uncertainty / 4.0  # of each coordinate of the eccentricity, half of the reading; k = 2
-        kind = Kind(rest.amplitudes, rest.discs, rest.bands, rest.sigma, (), sigma)
+        rings, discs = (tuple(sorted(map(_noiseless, each))) for each in (rest.amplitudes, rest.discs))
+        bands = tuple(sorted((_noiseless(low), _noiseless(high)) for low, high in rest.bands))
+        kind = Kind(rings, discs, bands, _noiseless(rest.sigma), (), sigma)
         yield _Used(number, place, reading.tir_um, sigma, weight, parts, kind)
+
+
+def _noiseless(value: float) -> float:
+    """Return a size without the noise of its binary form, so that equal stacks are of one kind."""
+    return float(f"{value:.10g}")
 
 
 def _analysed(request: StackRequest) -> tuple[Chain, Positions, tuple[Contributor, ...], Missing | None]:

@@ -1,4 +1,4 @@
-"""Commands with one JSON request per file: budget, compare, search, gate, read, draw."""
+"""Commands with one JSON request per file: budget, calibrate, compare, search, gate, read, draw."""
 
 from __future__ import annotations
 
@@ -12,10 +12,12 @@ from typing import Final, get_args
 from rich.text import Text
 
 from rules.budget import full_budget
+from rules.calibration.calibrating import calibrate
 from rules.comparison import compare
 from rules.gate.gate import gate
 from rules.reading.reading import read_gauge
 from rules.schema.budget import BudgetReport, BudgetRequest
+from rules.schema.calibration import CalibrationReport, CalibrationRequest
 from rules.schema.comparison import ComparisonReport, ComparisonRequest
 from rules.schema.gate import Decision, Expectation, GateReport, GateRequest
 from rules.schema.parsing import parse, parse_request
@@ -37,13 +39,14 @@ from service.cli.files import (
 from service.drawing.pictures import PictureName, picture_or_words
 from service.operations.assessors import load_assessor, profile_of
 from service.sheets.orders import print_gate, print_search
-from service.sheets.questions import print_budget, print_comparison, print_reading
+from service.sheets.questions import print_budget, print_calibration, print_comparison, print_reading
 
 __all__ = [
     "DECISION_CODES",
     "MAY_NOT_START",
     "NOTHING_FOUND",
     "budget_arguments",
+    "calibrate_arguments",
     "compare_arguments",
     "draw_arguments",
     "gate_arguments",
@@ -250,6 +253,45 @@ def _code(report: ReadingReport) -> int:
     if outside or (report.decision is not None and report.decision.decision == "does_not_conform"):
         return READING_REFUSED
     return READING_ACCEPTED if report.next_step.action == "accept" else READING_OPEN
+
+
+def calibrate_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add what the command takes."""
+    parser.description = (
+        "Turn a shop's readings into its own assumed values, for `policy.assumption_set` of a check. Exit code: 0 no"
+        " warnings, 1 warnings, outliers or readings not used, 2 no reading usable, 3 invalid input, 4 program fault."
+    )
+    parser.epilog = "example: stackgauge calibrate readings.json --set own.json"
+    parser.add_argument("file", metavar="FILE", help="calibration as JSON; - for standard input")
+    parser.add_argument("--set", type=Path, metavar="OUT", help="write the set of assumed values as JSON")
+    parser.add_argument("--json", action="store_true", help="print the report as one line of JSON")
+    add_rulebooks(parser)
+    parser.set_defaults(run=_run_calibrate)
+
+
+def _run_calibrate(arguments: argparse.Namespace) -> int:
+    assessor = load_assessor(settings_of(arguments))
+
+    def judge(data: object) -> CalibrationReport:
+        return calibrate(parse(CalibrationRequest, data), assessor.book, assessor.catalogue)
+
+    report = judged(arguments.file, judge)
+    if report is None:
+        return BAD_INPUT
+    own = report.assumption_set
+    if arguments.set is not None and own is not None:
+        try:
+            arguments.set.write_text(own.model_dump_json(indent=2) + "\n", encoding="utf-8")
+        except OSError as error:
+            print(f"{arguments.set}: {error.strerror}", file=sys.stderr)
+            return BAD_INPUT
+    if arguments.json:
+        print(report.model_dump_json())
+    else:
+        print_calibration(report, report_console())
+    if own is None:
+        return 2
+    return 1 if report.warnings or report.outliers or report.not_used else 0
 
 
 def draw_arguments(parser: argparse.ArgumentParser) -> None:

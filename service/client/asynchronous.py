@@ -18,6 +18,7 @@ from pydantic import SecretStr
 from tenacity import AsyncRetrying
 
 from rules.schema.budget import BudgetReport, BudgetRequest
+from rules.schema.calibration import CalibrationReport, CalibrationRequest
 from rules.schema.comparison import ComparisonReport, ComparisonRequest
 from rules.schema.explanation import ExplanationReport, ExplanationRequest
 from rules.schema.gate import GateReport, GateRequest
@@ -115,6 +116,10 @@ class AsyncClient:
     async def reading(self, request: Given[ReadingRequest]) -> ReadingReport:
         """The report of a runout reading."""
         return await self._send(posted("/v1/readings", request, ReadingReport))
+
+    async def calibration(self, request: Given[CalibrationRequest]) -> CalibrationReport:
+        """A shop's readings turned into its own assumed values."""
+        return await self._send(posted("/v1/calibrations", request, CalibrationReport))
 
     async def comparison(self, request: Given[ComparisonRequest]) -> ComparisonReport:
         """The comparison of alternative stacks."""

@@ -17,6 +17,7 @@ from pydantic import SecretStr
 from tenacity import Retrying
 
 from rules.schema.budget import BudgetReport, BudgetRequest
+from rules.schema.calibration import CalibrationReport, CalibrationRequest
 from rules.schema.comparison import ComparisonReport, ComparisonRequest
 from rules.schema.explanation import ExplanationReport, ExplanationRequest
 from rules.schema.gate import GateReport, GateRequest
@@ -114,6 +115,10 @@ class Client:
     def reading(self, request: Given[ReadingRequest]) -> ReadingReport:
         """The report of a runout reading."""
         return self._send(posted("/v1/readings", request, ReadingReport))
+
+    def calibration(self, request: Given[CalibrationRequest]) -> CalibrationReport:
+        """A shop's readings turned into its own assumed values."""
+        return self._send(posted("/v1/calibrations", request, CalibrationReport))
 
     def comparison(self, request: Given[ComparisonRequest]) -> ComparisonReport:
         """The comparison of alternative stacks."""

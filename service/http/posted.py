@@ -14,6 +14,8 @@ from pydantic import BaseModel
 from starlette.requests import ClientDisconnect
 
 from rules.assessor import Assessor
+from rules.calibration.calibrating import calibrate
+from rules.schema.calibration import CalibrationRequest
 from rules.schema.parsing import parse
 from rules.schema.request import CheckRequest
 from rules.schema.strict_json import parse_json
@@ -23,10 +25,11 @@ from service.http.problem_answers import responses
 from service.operations.heavy_work import LIGHT_BYTES, HeavyWork
 from service.operations.problems import NOTES
 from service.sheets.check import report_text
-from service.sheets.page import report_page
+from service.sheets.page import calibration_page, report_page
+from service.sheets.questions import calibration_text
 from service.sheets.text import PLAIN_WIDTH
 
-__all__ = ["add_posted_route", "check_representations", "posted_routes"]
+__all__ = ["add_posted_route", "calibration_representations", "check_representations", "posted_routes"]
 
 
 async def whole_body(request: Request) -> bytes:
@@ -74,6 +77,19 @@ def check_representations(assessor: Assessor) -> Mapping[str, Representation[Che
     about_page = "Self-contained page for screen and print, always with the work instruction."
     about_text = f"The report as plain text, in lines of at most {PLAIN_WIDTH} characters."
     return MappingProxyType({HTML: Representation(page, about_page), TEXT: Representation(text, about_text)})
+
+
+def calibration_representations(assessor: Assessor) -> Mapping[str, Representation[CalibrationRequest]]:
+    """The formats other than JSON by media type, with the rulebooks of this assessor."""
+
+    def page(asked: CalibrationRequest) -> str:
+        return calibration_page(calibrate(asked, assessor.book, assessor.catalogue))
+
+    def text(asked: CalibrationRequest) -> str:
+        return calibration_text(calibrate(asked, assessor.book, assessor.catalogue))
+
+    formats = {HTML: Representation(page, "Self-contained page."), TEXT: Representation(text, "Plain text.")}
+    return MappingProxyType(formats)
 
 
 _MARK: Final = "__posted__"
@@ -148,7 +164,8 @@ def add_posted_route(
         heavy = HeavyWork.of(request)
         if chosen != JSON:
             text = representations[chosen].text
-            return readable_answer(await heavy.threaded(lambda: text(parse(asked, parse_json(body)))), chosen)
+            told = await heavy.threaded(lambda: text(parse(asked, parse_json(body))), limited=in_thread)
+            return readable_answer(told, chosen)
         if noted is not None:
 
             def both() -> tuple[BaseModel, Response]:

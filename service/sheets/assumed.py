@@ -15,6 +15,7 @@ _SURE: Final = {
     "textbook": "print",
     "from_memory": "from memory",
     "common_practice": "practice",
+    "calibrated": "own readings",
 }
 
 _ENDS: Final = lines(AssumedRange, "typical", "cautious", "limit")
