@@ -293,8 +293,8 @@ def _scale(
     with_it = {one.assembly for one, kind in zip(used, kinds, strict=True) if number in kind.scope}
     telling = {
         one.assembly
-        for one, kind in zip(used, kinds, strict=True)
-        if number in kind.scope and kind.share_of(number, found.typical, law) >= _TELLING
+        for one, kind, foreign in zip(used, kinds, found.foreign, strict=True)
+        if number in kind.scope and foreign <= 0.5 and kind.share_of(number, found.typical, law) >= _TELLING
     }
     told = 1.0 - (marginal.log_spread() / priors[number].spread) ** 2
     return CalibratedScale(

@@ -383,7 +383,7 @@ class Fit(NamedTuple):
     foreign: tuple[float, ...]
     """Of each reading: the probability that the stack does not explain it."""
     correlations: dict[tuple[int, int], float]
-    """Correlation of ln s of two classes that meet in a stack."""
+    """Correlation of s² of two classes that meet in a stack: near −1 where only the sum is known."""
     typical: tuple[float, ...]
     """Of each class: the scale that predicts the 95th percentile of new assemblies, µm."""
 
@@ -632,7 +632,7 @@ def _correlations(
         for first, second in combinations(range(len(scope)), 2):
             others = tuple(axis for axis in range(len(scope)) if axis not in (first, second))
             pair = joint.sum(axis=others)
-            x, y = np.log(grids[scope[first]]), np.log(grids[scope[second]])
+            x, y = grids[scope[first]] ** 2, grids[scope[second]] ** 2
             x = x - float(pair.sum(axis=1) @ x)
             y = y - float(pair.sum(axis=0) @ y)
             spread = math.sqrt(float(pair.sum(axis=1) @ x**2) * float(pair.sum(axis=0) @ y**2))

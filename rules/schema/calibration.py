@@ -84,7 +84,7 @@ class CalibratedScale(Out):
     high_um: float = Field(description="95th percentile of the scale, µm.")
     typical_um: float = Field(description="Scale that predicts the 95th percentile of new assemblies, µm.")
     assemblies: int = Field(description="Assemblies with such a part whose readings were used.")
-    telling: int = Field(description="Of these, those where the class makes a tenth of the mean square or more.")
+    telling: int = Field(description="Of these, those explained by their stack, with a tenth of the mean square or more from the class.")
     data_share: float = Field(
         description="Share of the posterior's precision that the readings bring, 0 to 1; the rest is the table's."
     )

@@ -27,6 +27,7 @@ from rules.couplings.straight_shank import ShankForm
 from rules.quantities.models import KNOWN_VALUES, Identifier, Length, PositiveLength, Text, Token
 from rules.quantities.tables import Confidence
 from rules.schema.budget import BudgetRequest
+from rules.schema.calibration import CalibrationRequest
 from rules.schema.comparison import ComparisonRequest
 from rules.schema.components import Material, PartSource, Profile, RunoutCharacter, RunoutLaw, StackEntry
 from rules.schema.explanation import ExplanationRequest
@@ -225,6 +226,7 @@ _REQUESTS: Final = (
     CheckRequest,
     BatchRequest,
     BudgetRequest,
+    CalibrationRequest,
     ComparisonRequest,
     ExplanationRequest,
     GateRequest,

@@ -152,6 +152,7 @@ _PROVENANCE: Final = lines(
     "judgement_sha256",
     "rulebook_sha256",
     "catalogue_sha256",
+    "assumption_set_sha256",
     "rulebooks",
 )
 NEVER_MEASURED: Final = line(Provenance, "never_measured")

@@ -15,6 +15,7 @@ import pytest
 from fastapi import FastAPI
 
 from rules.schema.budget import BudgetReport, BudgetRequest
+from rules.schema.calibration import CalibrationReport, CalibrationRequest
 from rules.schema.comparison import ComparisonReport, ComparisonRequest
 from rules.schema.explanation import ExplanationReport, ExplanationRequest
 from rules.schema.gate import GateReport, GateRequest
@@ -38,6 +39,7 @@ from service.contract import (
 from service.examples import (
     BATCH_EXAMPLES,
     BUDGET_EXAMPLES,
+    CALIBRATION_EXAMPLES,
     COMPARISON_EXAMPLES,
     CSV_EXAMPLE,
     EXAMPLES,
@@ -61,6 +63,12 @@ _POSTED: dict[str, tuple[str, list[Any], type[Any], type[Any]]] = {
     "check": ("/v1/checks", [one.request for one in EXAMPLES.values()], CheckRequest, Report),
     "budget": ("/v1/budgets", [one.request for one in BUDGET_EXAMPLES.values()], BudgetRequest, BudgetReport),
     "reading": ("/v1/readings", [one.request for one in READING_EXAMPLES.values()], ReadingRequest, ReadingReport),
+    "calibration": (
+        "/v1/calibrations",
+        [one.request for one in CALIBRATION_EXAMPLES.values()],
+        CalibrationRequest,
+        CalibrationReport,
+    ),
     "comparison": (
         "/v1/comparisons",
         [one.request for one in COMPARISON_EXAMPLES.values()],
