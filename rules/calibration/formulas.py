@@ -70,11 +70,23 @@ _COUNTED: Final = (50.0, 400.0, math.inf, math.inf)
 _NEGLIGIBLE: Final = 1e-8
 """Share of the highest posterior density below which a grid ends."""
 
-_FEWEST: Final = 1500.0
+_SHARPEST: Final = 1500.0
 """The error of a reading is at least the largest resultant over this, which bounds the length of the series."""
+
+_SHARPNESS: Final = (100.0, 200.0, 400.0, _SHARPEST)
+"""The same in each pass; only the last one needs all of it."""
+
+_KEPT: Final = 8_000_000
+"""Most densities that are kept for the probabilities of the readings, rather than computed once more."""
+
+_PREDICTED: Final = 40
+"""Most kinds of stacks whose prediction is compared, those with most readings."""
 
 _CHUNK: Final = 2_000_000
 """Densities computed at once."""
+
+_TOGETHER: Final = 8
+"""More readings of one kind are quicker with one table of products of all classes."""
 
 
 class TooManyLinkedError(ValueError):
@@ -170,9 +182,8 @@ def _known_factor(kind: Kind, t: FloatArray, error: float) -> FloatArray:
 
 
 def _disc_factor(x: FloatArray) -> FloatArray:
-    small = x < 1e-6
-    safe = np.where(small, 1.0, x)
-    return np.where(small, 1.0, 2.0 * j1(safe) / safe)
+    x = x + 1e-100  # where a part does not reach the plane
+    return np.asarray(2.0 * j1(x) / x)
 
 
 def _class_factor(levers: Sequence[float], scales: FloatArray, t: FloatArray, law: Law) -> FloatArray:
@@ -188,7 +199,7 @@ def _class_factor(levers: Sequence[float], scales: FloatArray, t: FloatArray, la
 
 
 def reading_densities(
-    kind: Kind, grids: Sequence[FloatArray], tir_um: FloatArray, law: Law
+    kind: Kind, grids: Sequence[FloatArray], tir_um: FloatArray, law: Law, sharpness: float = _SHARPEST
 ) -> Iterator[tuple[slice, FloatArray]]:
     """Yield the densities of readings at every point of the grids of the classes in the stack, a few readings at once.
 
@@ -202,6 +213,8 @@ def reading_densities(
         Readings y, µm, shape (n,).
     law : {'limit', 'capability'}
         Law of the vectors of the classes.
+    sharpness : float, default 1500
+        The error of a reading is at least the largest resultant over this.
 
     Yields
     ------
@@ -214,10 +227,10 @@ def reading_densities(
     one coordinate counts as that: at zero the density of a length vanishes.
     """
     span = kind.greatest([float(grid[-1]) for grid in grids], law)
-    error = max(kind.error, span / _FEWEST)
+    error = max(kind.error, span / sharpness)
     terms = _terms(kind, span, error)
     size = math.prod(grid.size for grid in grids)
-    charge(terms * (sum(grid.size for grid in grids) * 4 + size * tir_um.size // 32) + size * tir_um.size)
+    charge(terms * (sum(grid.size for grid in grids) * 4 + size * tir_um.size // 32) + 3 * size * tir_um.size + 20_000)
     zeros, weights = nodes(terms)
     t = zeros / span
     known = _known_factor(kind, t, error) * weights * zeros / span**2
@@ -232,7 +245,7 @@ def reading_densities(
         part = slice(start, min(start + step, tir_um.size))
         radii = np.maximum(0.5 * tir_um[part], error)
         waves = known[:, None] * j0(t[:, None] * radii) * (0.5 * radii)  # per µm of the reading, which is 2R
-        if size * terms <= _CHUNK:
+        if size * terms <= _CHUNK and (rows.shape[0] == 1 or radii.size > _TOGETHER):
             values = (rows[:, None, :] * last[None, :, :]).reshape(-1, terms) @ waves
         else:
             values = np.stack([rows @ (last * wave).T for wave in waves.T], axis=-1)
@@ -431,21 +444,34 @@ def _tables(
     law: Law,
     share: float,
     counted: float,
-) -> list[Table]:
-    """Return prior and likelihood as tables on the grids, one per set of classes that meet."""
+    sharpness: float,
+) -> tuple[list[Table], list[FloatArray]]:
+    """Return prior and likelihood as tables on the grids, one per set of classes that meet, and the densities.
+
+    The densities are those of the first groups, as many as are kept.
+    """
     found: dict[tuple[int, ...], FloatArray] = {
         (number,): -0.5 * (np.log(grid / prior.median) / prior.spread) ** 2
         for number, (prior, grid) in enumerate(zip(priors, grids, strict=True))
     }
     count = sum(float(group.weights.sum()) for group in groups)
     temper = 1.0 if count <= counted else counted / count
+    kept: list[FloatArray] = []
+    room = _KEPT
     for group in groups:
         scope = group.kind.scope
         total = np.zeros(tuple(grids[one].size for one in scope))
-        for part, density in reading_densities(group.kind, [grids[one] for one in scope], group.tir_um, law):
+        room -= total.size * group.tir_um.size
+        pieces = []
+        own = [grids[one] for one in scope]
+        for part, density in reading_densities(group.kind, own, group.tir_um, law, sharpness):
             total = total + np.log(_mixed(density, group, part, share)[0]) @ (group.weights[part] * temper)
+            if room >= 0:
+                pieces.append(density)
+        if room >= 0:
+            kept.append(np.concatenate(pieces, axis=-1))
         found[scope] = found.get(scope, 0.0) + total
-    return [Table(scope, values) for scope, values in found.items() if scope]
+    return [Table(scope, values) for scope, values in found.items() if scope], kept
 
 
 def _shares(values: FloatArray) -> FloatArray:
@@ -504,24 +530,26 @@ def fit(
         for one in priors
         for reach in (max(4.5 * one.spread, 2.5),)
     ]
-    for number, counted in enumerate(_COUNTED):
-        points = _POINTS if number == len(_COUNTED) - 1 else _COARSE
+    for counted, sharpness in zip(_COUNTED, _SHARPNESS, strict=True):
+        points = _POINTS if sharpness == _SHARPEST else _COARSE
         grids = [np.exp(np.linspace(*end, points[size])) for end, size in zip(ends, sizes, strict=True)]
-        tables = _tables(groups, priors, grids, law, foreign_share, counted)
+        tables, kept = _tables(groups, priors, grids, law, foreign_share, counted, sharpness)
         marginals = [Marginal(grid, _shares(log_marginal(tables, (one,)))) for one, grid in enumerate(grids)]
         ends = [_closed_in(each) for each in marginals]
     joints = {scope: _shares(log_marginal(tables, scope)) for scope in scopes if scope}
     foreign = [0.0] * len(kinds)
-    for group in groups:
+    for place, group in enumerate(groups):
         scope = group.kind.scope
         joint = joints.get(scope, np.ones(()))
-        for part, density in reading_densities(group.kind, [grids[one] for one in scope], group.tir_um, law):
+        whole = [(slice(None), kept[place])] if place < len(kept) else None
+        own_grids = [grids[one] for one in scope]
+        for part, density in whole or reading_densities(group.kind, own_grids, group.tir_um, law):
             mixed, own = _mixed(density, group, part, foreign_share)
             axes = list(range(len(scope)))
             found = np.tensordot(joint, own / mixed, axes=(axes, axes))
             for places, probability in zip(group.places[part], found.tolist(), strict=True):
-                for place in places:
-                    foreign[place] = probability
+                for one in places:
+                    foreign[one] = probability
     typical = _typical(groups, joints, grids, [math.sqrt(each.mean(2.0)) for each in marginals], law)
     return Fit(tuple(marginals), tuple(foreign), _correlations(joints, grids), tuple(typical))
 
@@ -550,10 +578,10 @@ def _typical(
     The mean square of an assembly is linear in the s², so root mean squares predict it exactly, whatever the classes
     trade among each other. The predictive law of a stack has the mean of the characteristic functions; a factor on the
     root mean squares gives it the same 95th percentile. Each class takes the mean of the factors of the stacks that
-    were read, weighted with its part in their mean squares.
+    were read most, weighted with its part in their mean squares.
     """
     totals, counts = [0.0] * len(grids), [0.0] * len(grids)
-    for group in groups:
+    for group in _most_read(groups):
         kind, weight = group.kind, float(group.weights.sum())
         if not kind.levers:
             continue
@@ -567,6 +595,18 @@ def _typical(
     ]
 
 
+def _most_read(groups: Sequence[_Group]) -> list[_Group]:
+    """Return the groups with most readings of each set of classes."""
+    found: list[_Group] = []
+    for scope in sorted({group.kind.scope for group in groups}):
+        own = [group for group in groups if group.kind.scope == scope]
+        # in equal steps through the sorted kinds, where all have as many readings
+        own.sort(key=lambda group: (-float(group.weights.sum()), group.kind))
+        step = max(1, len(own) // _PREDICTED) if own[0].weights.sum() == own[-1].weights.sum() else 1
+        found += own[::step][:_PREDICTED]
+    return found
+
+
 def _predicting_factor(
     kind: Kind, joint: FloatArray, grids: Sequence[FloatArray], roots: Sequence[float], law: Law
 ) -> float:
@@ -575,7 +615,7 @@ def _predicting_factor(
     span = kind.greatest(
         [max(float(grid[-1]), most * roots[one]) for one, grid in zip(kind.scope, grids, strict=True)], law
     )
-    error = max(kind.error, span / _FEWEST)
+    error = max(kind.error, span / _SHARPEST)
     terms = _terms(kind, span, error)
     charge(terms * (4 * sum(grid.size for grid in grids) + joint.size // 8 + 800))
     zeros, weights = nodes(terms)

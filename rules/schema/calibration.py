@@ -84,7 +84,9 @@ class CalibratedScale(Out):
     high_um: float = Field(description="95th percentile of the scale, µm.")
     typical_um: float = Field(description="Scale that predicts the 95th percentile of new assemblies, µm.")
     assemblies: int = Field(description="Assemblies with such a part whose readings were used.")
-    telling: int = Field(description="Of these, those explained by their stack, with a tenth of the mean square or more from the class.")
+    telling: int = Field(
+        description="Of these, those explained by their stack, with a tenth of the mean square or more from the class."
+    )
     data_share: float = Field(
         description="Share of the posterior's precision that the readings bring, 0 to 1; the rest is the table's."
     )
@@ -125,8 +127,8 @@ class CalibrationReport(Out):
     """Posterior of each class, and the set of assumed values for a check."""
 
     used: int = Field(description="Number of assemblies used.")
-    classes: list[CalibratedScale]
-    warnings: list[CalibrationWarning]
+    classes: list[CalibratedScale] = Field(description="Posterior of each class, by quantity and category.")
+    warnings: list[CalibrationWarning] = Field(description="Doubts about the result.")
     outliers: list[Outlier] = Field(description="Readings that their stacks do not explain.")
     not_used: list[UnusedReading] = Field(description="Assemblies and readings that could not be used.")
     assumption_set: AssumptionSet | None = Field(

@@ -31,7 +31,7 @@ def assumed(report: Report) -> Section:
     return Section(
         "assumed",
         "Assumed and taken from standards",
-        notes=_understood(report),
+        notes=[*_understood(report), *_own_set(report)],
         tables=[*_ranges(report), *_values(report), *_standards(report)],
     )
 
@@ -61,6 +61,13 @@ def _understood(report: Report) -> list[str]:
         else:
             told.append(f"{one.designation}: {one.understood_as}.")
     return list(dict.fromkeys(told))
+
+
+def _own_set(report: Report) -> list[str]:
+    source = report.provenance
+    if source.assumption_set_sha256 is None:
+        return []
+    return [f"Own readings: set {source.assumption_set}, SHA-256 {source.assumption_set_sha256}."]
 
 
 def _name(one: Assumption | AssumedRange) -> str:
