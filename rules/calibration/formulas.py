@@ -18,8 +18,8 @@ follow by eliminating one class after the other (sum-product), exactly on the gr
 the trapezoidal rule converges faster than any power, and close in on the posterior in four passes.
 
 Limits: the tables grow with the number of classes that meet in one stack or in a ring of stacks, so at most
-`MOST_LINKED`; and where classes are measured only together, a grid must resolve the ridge along which their scales
-trade: up to some 2,000 assemblies with two classes, 300 with three.
+`MOST_LINKED`. Where classes are read only together, a grid must resolve the ridge along which their scales trade:
+quantiles are then within 0.1 % for two classes (1,000 assemblies) and 2 % for three (300), against finer grids.
 """
 
 from __future__ import annotations

@@ -93,9 +93,9 @@ def test_a_body_that_breaks_the_contract_is_422(client: Any, change: dict[str, A
 
 
 def test_too_many_linked_classes_are_a_422(client: Any) -> None:
-    """Six holders and six cutting tools, each with each."""
-    seats = ["shrink_fit", "hydraulic", "milling_chuck", "side_lock", "nut_collet", "press_collet"]
-    holders = {f"H{one}": _holder(seat) for one, seat in enumerate(seats[:4])}
+    """Four holders and five cutting tools, each with each."""
+    seats = ["shrink_fit", "hydraulic", "milling_chuck", "side_lock"]
+    holders = {f"H{one}": _holder(seat) for one, seat in enumerate(seats)}
     tools = [("cutter", 0.7), ("cutter", 1.2), ("cutter", 2.5), ("cutter", 8.0), ("drill", 8.0)]
     mills = {f"T{one}": _tool(kind, size) for one, (kind, size) in enumerate(tools)}
     assemblies = [
@@ -109,32 +109,36 @@ def test_too_many_linked_classes_are_a_422(client: Any) -> None:
         for holder in holders
         for tool in mills
     ]
-    # the bore of a side-lock holds with clearance; its tolerance is not what this is about
     response = _post(client, {**EXAMPLE, "components": {**holders, **mills}, "assemblies": assemblies})
     assert response.status_code == 422, response.text
     assert "linked by common stacks" in response.json()["errors"][0]["detail"]
 
 
 def _holder(seat: str) -> dict[str, Any]:
-    side = {"coupling": seat, "diameter_mm": 8, "tolerance": "H5"}
-    machine_side = {"coupling": "hollow_taper", "size": "63", "form": "A"}
     return {
-        "kind": "base_holder", "id": "holder", "machine_side": machine_side, "workpiece_side": side, "gauge_length_mm": 90
-    }  # fmt: skip
+        "kind": "base_holder",
+        "id": "holder",
+        "machine_side": {"coupling": "hollow_taper", "size": "63", "form": "A"},
+        "workpiece_side": {"coupling": seat, "diameter_mm": 8, "tolerance": "H5"},
+        "gauge_length_mm": 90,
+    }
 
 
 def _tool(kind: str, diameter: float) -> dict[str, Any]:
-    shank = {"coupling": "cylindrical", "diameter_mm": 8, "tolerance": "h6", "form": "plain", "length_mm": 36}
     return {
-        "kind": kind, "id": "tool", "machine_side": shank, "cutting_diameter_mm": diameter, "overall_length_mm": 80,
+        "kind": kind,
+        "id": "tool",
+        "machine_side": {"coupling": "cylindrical", "diameter_mm": 8, "tolerance": "h6", "length_mm": 36},
+        "cutting_diameter_mm": diameter,
+        "overall_length_mm": 80,
         "material": "cemented_carbide",
-    }  # fmt: skip
+    }
 
 
 def test_the_command_writes_a_set_that_a_check_takes(tmp_path: Path, capsys: Any) -> None:
     own = tmp_path / "own.json"
     assert main(["calibrate", str(SHOP), "--set", str(own)]) == 1  # one outlier
-    assert capsys.readouterr().out.startswith("KB-2031-06: 3 classes from 42 assemblies, 0 warnings, 1 outlier")
+    assert "42 assemblies, 0 warnings, 1 outlier" in capsys.readouterr().out
     stack = tmp_path / "stack.json"
     shop = json.loads(SHOP.read_bytes())
     stack.write_text(json.dumps({"stack": shop["assemblies"][0]["stack"], "components": shop["components"]}))
