@@ -82,6 +82,10 @@ _KEPT: Final = 8_000_000
 _PREDICTED: Final = 40
 """Most kinds of stacks whose prediction is compared, those with most readings."""
 
+_LEAST: Final = 0.01
+_MOST: Final = 10_000.0
+"""Ends of any scale, µm of TIR: smaller is not measured, larger is no runout."""
+
 _CHUNK: Final = 2_000_000
 """Densities computed at once."""
 
@@ -386,7 +390,7 @@ def quantiles_on(marginal: Marginal, probabilities: Sequence[float]) -> list[flo
     half = 0.5 * (logs[1] - logs[0])
     edges = np.concatenate((logs[:1] - half, logs + half))
     below = np.concatenate(([0.0], np.cumsum(marginal.shares)))
-    return [float(np.exp(np.interp(each, below, edges))) for each in probabilities]
+    return [min(float(np.exp(np.interp(each, below, edges))), _MOST) for each in probabilities]
 
 
 class Fit(NamedTuple):
@@ -526,7 +530,7 @@ def fit(
     scopes = sorted({group.kind.scope for group in groups})
     sizes = _linked(scopes, len(priors))
     ends = [
-        (math.log(one.median) - reach, math.log(one.median) + reach)
+        _within(math.log(one.median) - reach, math.log(one.median) + reach)
         for one in priors
         for reach in (max(4.5 * one.spread, 2.5),)
     ]
@@ -563,7 +567,11 @@ def _closed_in(marginal: Marginal) -> tuple[float, float]:
     reach = 0.5 * float(logs[-1] - logs[0])
     low = float(logs[first]) - (reach if first == 0 else step)
     high = float(logs[last]) + (reach if last == logs.size - 1 else step)
-    return low, high
+    return _within(low, high)
+
+
+def _within(low: float, high: float) -> tuple[float, float]:
+    return max(low, math.log(_LEAST)), min(high, math.log(_MOST))
 
 
 def _typical(
@@ -591,7 +599,8 @@ def _typical(
             totals[number] += share * factor
             counts[number] += share
     return [
-        root * (total / count if count > 0.0 else 1.0) for root, total, count in zip(roots, totals, counts, strict=True)
+        min(root * (total / count if count > 0.0 else 1.0), _MOST)
+        for root, total, count in zip(roots, totals, counts, strict=True)
     ]
 
 

@@ -62,7 +62,7 @@ class CalibrationRequest(Model):
     expanded_uncertainty_um: Uncertainty | None = Field(
         None, description="Expanded uncertainty of a TIR, k = 2, µm, of readings that state none.", examples=[1]
     )
-    prior_weight: Annotated[float, Field(ge=0.01, le=100)] | None = Field(
+    prior_weight: Annotated[float, Field(ge=0.1, le=100)] | None = Field(
         None, description="Weight of the table's values against the readings; default 1."
     )
     foreign_share: Annotated[float, Field(ge=0.0001, le=0.2)] | None = Field(

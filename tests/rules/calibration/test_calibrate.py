@@ -22,6 +22,7 @@ from rules.schema.parsing import BadRequestError, parse
 from rules.schema.request import AssumptionSet
 from service.examples import CALIBRATION_EXAMPLES
 from tests.support.orders import order_of
+from tests.support.random_stacks import random_stack
 from tests.support.stacks import assessor, report_of
 
 SHOP: dict[str, Any] = json.loads(
@@ -183,6 +184,44 @@ def test_a_fault_of_a_stack_is_led_to_its_assembly() -> None:
 def test_work_is_counted_before_it_is_done() -> None:
     with allowing(Allowance(1_000_000)), pytest.raises(TooMuchWorkError):
         _calibrated(SHOP)
+
+
+def _any_shop(seed: int) -> dict[str, Any]:
+    """Return random stacks, most without runouts, with readings that fit them badly."""
+    rng = random.Random(seed)
+    assemblies = []
+    for _ in range(rng.randint(1, 6)):
+        stack = random_stack(rng)["stack"]
+        for part in stack["components"]:
+            if rng.random() < 0.8:
+                part.pop("runout", None)
+        readings = [
+            {"distance_mm": rng.choice([0, 0.001, 5, 20, 500]), "tir_um": rng.choice([0, 0.01, 1, 5, 30, 10_000])}
+            for _ in range(rng.randint(1, 3))
+        ]
+        assemblies.append({"stack": stack, "readings": readings})
+    return {
+        "name": "any",
+        "assemblies": assemblies,
+        "expanded_uncertainty_um": rng.choice([0.1, 1, 50, 1000]),
+        "law": rng.choice(["limit", "capability"]),
+        "prior_weight": rng.choice([0.1, 1, 100]),
+        "foreign_share": rng.choice([0.0001, 0.01, 0.2]),
+    }
+
+
+def test_every_valid_request_gets_an_answer() -> None:
+    answered = 0
+    for seed in range(60):
+        try:
+            request = parse(CalibrationRequest, _any_shop(seed))
+        except BadRequestError:
+            continue
+        report = calibrate(request, assessor().book)
+        assert CalibrationReport.model_validate_json(report.model_dump_json()) == report
+        assert all(0.0 < one.low_um <= one.median_um <= one.high_um <= 10_000 for one in report.classes), seed
+        answered += bool(report.classes)
+    assert answered > 15
 
 
 # --- a check with the set ----------------------------------------------------------------------------------------
