@@ -17,7 +17,7 @@ from rules.answer.findings import finding, not_judged, repointed, undecided
 from rules.answer.provenance import provenance, request_sha256, threshold_overrides
 from rules.assembly.instruction import Digests, assembly_section
 from rules.assumptions.combining import combined, dependence, lacking, results
-from rules.assumptions.laying import Assumed, End, Laying
+from rules.assumptions.laying import Assumed, End, Laying, unknown_classes
 from rules.balance.report import balance_section, operation_balance
 from rules.bending.report import (
     ASSUMPTION_SET,
@@ -166,6 +166,7 @@ class Assessor:
         policy = request.policy or DEFAULT_POLICY
         overrides = threshold_overrides(policy, self.book)
         _refuse_shared_ids(request.operations or ())
+        _refuse_unknown_classes(policy)
         resolved = resolve(request, self.catalogue.definitions)
         report, derived = self._reported(request, resolved, policy, overrides)
         if resolved.by_standard:
@@ -186,7 +187,7 @@ class Assessor:
     ) -> tuple[Report, StackAnalysis]:
         """Return the report with assumed values laid in where a rule lacks them, and its derived properties."""
         charge(_ASSUMED_CHECKS * _STEPS)  # ahead, so that a server does this aside from short requests
-        laying = Laying(resolved.request)
+        laying = Laying(resolved.request, policy.assumption_set)
         ends: dict[End, tuple[Report, StackAnalysis]] = {"typical": (unassumed, derived)}
 
         def judged(end_of: Callable[[Assumed], End]) -> tuple[Report, StackAnalysis]:
@@ -216,6 +217,7 @@ class Assessor:
             laying.assumed,
             dependences,
             (typical, results(ends["cautious"][0], resolved.request)),
+            policy.assumption_set,
         )
         kept = {"assembly": unassumed.assembly, "stated_by_standard": unassumed.stated_by_standard}
         found = _reviewed(found, report, policy).model_copy(update=kept)
@@ -448,6 +450,16 @@ def _refuse_shared_ids(operations: Sequence[Operation]) -> None:
         Fault(f"/operations/{place}/id", "another operation has this id", "repeated")
         for place, name in enumerate(ids)
         if name in ids[:place]
+    ]
+    if faults:
+        raise BadRequestError(faults)
+
+
+def _refuse_unknown_classes(policy: Policy) -> None:
+    own = policy.assumption_set
+    faults = [
+        Fault(f"/policy/assumption_set/classes/{place}/category", "the table of assumed values has no such class")
+        for place in (() if own is None else unknown_classes(own))
     ]
     if faults:
         raise BadRequestError(faults)

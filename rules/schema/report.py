@@ -916,6 +916,9 @@ class Provenance(Out):
     )
     aliases_sha256: str | None = Field(title="Aliases, SHA-256", description="SHA-256 of the alias file, or null.")
     assumption_set: str | None = Field(description="Name of the set of assumptions; null if nothing is assumed.")
+    assumption_set_sha256: str | None = Field(
+        title="Assumption set, SHA-256", description="Its digest, of a shop's own set; null for the built-in one."
+    )
     request_sha256: str = Field(
         title="Request, SHA-256",
         description="SHA-256 of the request as parsed: compact JSON, lengths in mm, unset fields left out.",

@@ -29,12 +29,15 @@ from rules.schema.components import ABOUT_LABELS, Definitions, HeadAngle, Labels
 
 __all__ = [
     "DEFAULT_POLICY",
+    "MAX_ASSEMBLIES",
     "MAX_COMPONENTS",
     "MAX_OPERATIONS",
     "NO_OPERATION",
     "SECTIONS",
+    "AssumptionSet",
     "AxialPosition",
     "BalanceGrade",
+    "CalibratedClass",
     "CheckRequest",
     "Consequence",
     "Cut",
@@ -51,7 +54,10 @@ __all__ = [
     "Policy",
     "RunoutLimit",
     "RunoutPlane",
+    "ScaledLaw",
+    "ScaledQuantity",
     "Section",
+    "Sha256",
     "Stack",
     "StackRequest",
     "StatedLoad",
@@ -417,6 +423,46 @@ Unstated = Literal["undecided", "typical", "cautious"]
 """What counts for a value that is not stated."""
 
 
+Sha256 = Annotated[str, Field(pattern=r"^[0-9a-f]{64}$", description="SHA-256, 64 lower-case hexadecimal digits.")]
+
+ScaledLaw = Literal["limit", "capability"]
+"""Laws of the runout of a class of parts."""
+
+ScaledQuantity = Literal["holder_runout_um", "collet_runout_um", "cutter_runout_um"]
+"""Runouts of the table of assumed values that readings can calibrate."""
+
+Scale = Annotated[float, Field(ge=0.001, le=10_000)]
+"""Scale of the runout of a class of parts, TIR in µm."""
+
+MAX_CLASSES: Final = 50
+
+MAX_ASSEMBLIES: Final = 1000
+"""Most assemblies of one calibration."""
+
+
+class CalibratedClass(Model):
+    """Runout of one class of parts, from a shop's readings."""
+
+    quantity: ScaledQuantity = Field(description="Quantity of the table of assumed values.")
+    category: Text = Field(description="Class of the part in that table.", examples=["hydraulic"])
+    law: ScaledLaw = Field(description="Meaning of the values: a limit, or what 95 % of parts keep.")
+    typical: Scale = Field(description="Value that predicts the 95th percentile of new assemblies, TIR in µm.")
+    cautious: Scale = Field(description="95th percentile of the posterior, TIR in µm.")
+    assemblies: Annotated[int, Field(ge=1, le=MAX_ASSEMBLIES)] = Field(description="Assemblies read with such a part.")
+
+
+class AssumptionSet(Model):
+    """Assumed values of a shop, as a calibration returns them; unchanged, a check takes them back."""
+
+    name: Token = Field(description="Name of the set.", examples=["KB-2031-06"])
+    classes: list[CalibratedClass] = Field(min_length=1, max_length=MAX_CLASSES, description="Classes of parts.")
+    assemblies: Annotated[int, Field(ge=1, le=MAX_ASSEMBLIES)] = Field(description="Assemblies that it rests on.")
+    input_sha256: Sha256 = Field(description="Digest of the readings, whatever their order.")
+    sha256: Sha256 = Field(
+        description="SHA-256 of the set without this field, as JSON by RFC 8785: sorted keys, no spaces."
+    )
+
+
 class Policy(Model):
     """Effect of undecided rules and warnings on the verdict, and changed thresholds."""
 
@@ -445,6 +491,10 @@ class Policy(Model):
     unstated: Unstated = Field(
         "undecided",
         description="What is not stated: undecided, or assumed at its typical or cautious value.",
+    )
+    assumption_set: AssumptionSet | None = Field(
+        None,
+        description="Assumed values of the shop, in place of the table's; only with 'unstated' typical or cautious.",
     )
     thresholds: list[ThresholdOverride] | None = Field(
         None, max_length=MAX_THRESHOLDS, description="Changed thresholds; the report lists them."

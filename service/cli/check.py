@@ -11,9 +11,9 @@ from rich.text import Text
 
 from rules.assessor import Assessor
 from rules.quantities.inch import shown_in
-from rules.schema.parsing import parse_request
+from rules.schema.parsing import parse, parse_request
 from rules.schema.report import Report
-from rules.schema.request import CheckRequest, Policy, Unstated
+from rules.schema.request import AssumptionSet, CheckRequest, Policy, Unstated
 from service.cli.files import (
     BAD_INPUT,
     VERDICT_CODES,
@@ -45,6 +45,9 @@ def check_arguments(parser: argparse.ArgumentParser) -> None:
         " or its cautious value",
     )
     parser.add_argument(
+        "--assumption-set", type=Path, metavar="OWN.json", help="set of assumed values, as `calibrate --set` writes it"
+    )
+    parser.add_argument(
         "--assembly", action="store_true", help="include the assembly, measuring and disassembly instructions"
     )
     parser.add_argument("--json", action="store_true", help="print each report as one line of JSON")
@@ -69,11 +72,16 @@ def _run_check(arguments: argparse.Namespace) -> int:
     outs: dict[str, Path] = {name: out for name in ("html", "sheet") if (out := getattr(arguments, name)) is not None}
     if outs and len(arguments.files) > 1:
         arguments.usage_error(f"--{next(iter(outs))} takes one FILE only")
+    own = None
+    if arguments.assumption_set is not None:
+        own = judged(str(arguments.assumption_set), lambda data: parse(AssumptionSet, data))
+        if own is None:
+            return BAD_INPUT
     assessor = load_assessor(settings_of(arguments))
     console = report_console()
 
     def judge(data: object) -> tuple[Report, frozenset[str], dict[Path, str]]:
-        request = _with_unstated(parse_request(data), arguments.unstated)
+        request = _with_unstated(_with_set(parse_request(data), own), arguments.unstated)
         if arguments.assembly:
             request = request.with_assembly()
         pages = {out: _page(assessor, request, name) for name, out in outs.items()}
@@ -95,6 +103,14 @@ def _run_check(arguments: argparse.Namespace) -> int:
             console.print(Text(("\n" if number else "") + name, style="dim"), soft_wrap=True)
         print_report(report, console)
     return worst
+
+
+def _with_set(request: CheckRequest, own: AssumptionSet | None) -> CheckRequest:
+    """Return the request with this set of assumed values, unless it has its own."""
+    policy = request.policy or Policy()
+    if own is None or policy.assumption_set is not None:
+        return request
+    return request.model_copy(update={"policy": policy.model_copy(update={"assumption_set": own})})
 
 
 def _with_unstated(request: CheckRequest, unstated: Unstated) -> CheckRequest:

@@ -33,6 +33,7 @@ from service.http.posted import posted_routes
 from service.http.problem_answers import HANDLERS, require_known_parameters
 from service.http.questions import (
     budgets_router,
+    calibrations_router,
     checks_router,
     comparisons_router,
     explanations_router,
@@ -113,6 +114,7 @@ def create_app(
         checks_router(watched),
         check_batches_router(assessor, pool, settings, metrics.lines_answered, shutdown),
         readings_router(assessor),
+        calibrations_router(assessor),
         budgets_router(assessor),
         comparisons_router(watched),
         gates_router(watched, profile_of(settings, assessor.book), metrics.gated, keys),

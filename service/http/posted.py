@@ -18,7 +18,9 @@ from pydantic import BaseModel
 from starlette.requests import ClientDisconnect
 
 from rules.assessor import Assessor
+from rules.calibration.calibrating import calibrate
 from rules.quantities.inch import UnitSystem, shown_in
+from rules.schema.calibration import CalibrationRequest
 from rules.schema.parsing import BadRequestError, parse
 from rules.schema.request import CheckRequest
 from rules.schema.short_form import full_form, placed, read_yaml
@@ -39,7 +41,8 @@ from service.http.problem_answers import responses
 from service.operations.heavy_work import LIGHT_BYTES, HeavyWork
 from service.operations.problems import NOTES, ProblemError
 from service.sheets.check import report_text
-from service.sheets.page import report_page
+from service.sheets.page import calibration_page, report_page
+from service.sheets.questions import calibration_text
 from service.sheets.sheet import sheet_page
 from service.sheets.text import PLAIN_WIDTH
 
@@ -47,6 +50,7 @@ __all__ = [
     "ABOUT_UNIT",
     "MAX_YAML_BYTES",
     "add_posted_route",
+    "calibration_representations",
     "check_representations",
     "check_sheet",
     "faults_placed",
@@ -152,6 +156,19 @@ def check_sheet(assessor: Assessor) -> Callable[[CheckRequest], str]:
     return lambda asked: sheet_page(*assessor.assess_instructed(asked))
 
 
+def calibration_representations(assessor: Assessor) -> Mapping[str, Representation[CalibrationRequest]]:
+    """The formats other than JSON by media type, with the rulebooks of this assessor."""
+
+    def page(asked: CalibrationRequest) -> str:
+        return calibration_page(calibrate(asked, assessor.book, assessor.catalogue))
+
+    def text(asked: CalibrationRequest) -> str:
+        return calibration_text(calibrate(asked, assessor.book, assessor.catalogue))
+
+    formats = {HTML: Representation(page, "Self-contained page."), TEXT: Representation(text, "Plain text.")}
+    return MappingProxyType(formats)
+
+
 _MARK: Final = "__posted__"
 
 _ABOUT_PAGES: Final = "Page for `text/html`: the report, or the work instruction on one sheet of A4 (`text/html` only)."
@@ -225,7 +242,8 @@ def add_posted_route(
         with faults_placed(body, sent):
             if chosen != JSON:
                 made_of = representations[chosen].made
-                return readable_answer(await heavy.threaded(lambda: made_of(wanted(), unit)), chosen)
+                told = await heavy.threaded(lambda: made_of(wanted(), unit), limited=in_thread)
+                return readable_answer(told, chosen)
             if noted is not None:
 
                 def both() -> tuple[BaseModel, Response]:
@@ -240,7 +258,7 @@ def add_posted_route(
             light = wanted()
             return json_answer(await heavy.light_first(lambda: answer(light)))
 
-    async def respond_as_json(request: Request) -> Response:
+    async def respond_alone(request: Request) -> Response:
         return await respond(request)
 
     async def respond_on(
@@ -261,7 +279,7 @@ def add_posted_route(
         with faults_placed(body, sent):
             return readable_answer(await HeavyWork.of(request).threaded(made), HTML)
 
-    endpoint = respond_on if sheet is not None else respond if representations else respond_as_json
+    endpoint = respond_on if sheet is not None else respond_alone
     # set on the endpoint, since the router builds the route
     setattr(endpoint, _MARK, True)
     router.post(

@@ -1,4 +1,4 @@
-"""``POST`` routes for checks, budgets, readings, comparisons, gates and searches."""
+"""``POST`` routes for checks, budgets, readings, calibrations, comparisons, gates and searches."""
 
 from __future__ import annotations
 
@@ -9,6 +9,7 @@ from fastapi import APIRouter
 
 from rules.assessor import Assessor
 from rules.budget import full_budget
+from rules.calibration.calibrating import calibrate
 from rules.comparison import compare
 from rules.explanation import explain
 from rules.gate.gate import gate
@@ -17,17 +18,19 @@ from rules.reading.build import read_build
 from rules.reading.reading import read_gauge
 from rules.schema.budget import BudgetReport, BudgetRequest
 from rules.schema.build import BuildReport, BuildRequest
+from rules.schema.calibration import CalibrationReport, CalibrationRequest
 from rules.schema.comparison import MAX_IN_ALL_PAIRS, ComparisonReport, ComparisonRequest
 from rules.schema.explanation import ExplanationReport, ExplanationRequest
 from rules.schema.gate import MAX_OPERATIONS, GateReport, GateRequest
 from rules.schema.reading import ReadingReport, ReadingRequest
 from rules.schema.report import Report
-from rules.schema.request import CheckRequest
+from rules.schema.request import MAX_ASSEMBLIES, CheckRequest
 from rules.schema.search import MAX_INVENTORY, MAX_SEARCH_LENGTH, SearchReport, SearchRequest
 from rules.search.search import search
 from service.examples import (
     BUDGET_EXAMPLES,
     BUILD_EXAMPLES,
+    CALIBRATION_EXAMPLES,
     COMPARISON_EXAMPLES,
     EXAMPLES,
     EXPLANATION_EXAMPLES,
@@ -35,11 +38,12 @@ from service.examples import (
     READING_EXAMPLES,
     SEARCH_EXAMPLES,
 )
-from service.http.posted import add_posted_route, check_representations, check_sheet
+from service.http.posted import add_posted_route, calibration_representations, check_representations, check_sheet
 from service.operations.signing import NO_KEYS, GateKeys
 
 __all__ = [
     "budgets_router",
+    "calibrations_router",
     "checks_router",
     "comparisons_router",
     "explanations_router",
@@ -138,6 +142,33 @@ def readings_router(assessor: Assessor) -> APIRouter:
         response_description="The build was evaluated; see the action of each stage.",
         examples=BUILD_EXAMPLES,
         in_thread=True,
+    )
+    return router
+
+
+def calibrations_router(assessor: Assessor) -> APIRouter:
+    """The router with the rulebooks of this assessor."""
+    router = APIRouter(tags=["readings"])
+
+    def answer(request: CalibrationRequest) -> CalibrationReport:
+        return calibrate(request, assessor.book, assessor.catalogue)
+
+    add_posted_route(
+        router,
+        "/v1/calibrations",
+        asked=CalibrationRequest,
+        answered=CalibrationReport,
+        answer=answer,
+        operation_id="calibrate_assumptions",
+        summary="Calibrate assumed runouts",
+        description=f"From readings of up to {MAX_ASSEMBLIES} assemblies, the runout of each class of parts that the"
+        " stacks do not state, as a set of assumed values for `policy.assumption_set` of a check. Quadrature, no"
+        " sampling; the order of the assemblies makes no difference.\n\n"
+        "Stateless and safe to retry; identical requests return identical bytes.",
+        response_description="The readings were evaluated; see warnings and outliers.",
+        examples=CALIBRATION_EXAMPLES,
+        in_thread=True,
+        representations=calibration_representations(assessor),
     )
     return router
 

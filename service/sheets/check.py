@@ -169,6 +169,7 @@ _PROVENANCE: Final = lines(
     "rulebook_sha256",
     "catalogue_sha256",
     "aliases_sha256",
+    "assumption_set_sha256",
     "rulebooks",
 )
 NEVER_MEASURED: Final = line(Provenance, "never_measured")

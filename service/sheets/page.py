@@ -21,6 +21,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup, escape
 from pydantic_core import to_json
 
+from rules.schema.calibration import CalibrationReport
 from rules.schema.report import OperationGrip, Report, SpeedLimit, Verdict
 from service.contract import PictureName, Problem, ProblemType
 from service.drawing.pictures import NOTHING_TO_SHOW, pictures_of
@@ -65,12 +66,13 @@ from service.sheets.figures import (
     words,
 )
 from service.sheets.mechanics import PROGRAMMED_SPEED, RUNOUT_LIMIT, mechanics
+from service.sheets.questions import calibration_headline, calibration_sections
 from service.sheets.text import place_of
 
 if TYPE_CHECKING:
     from rules.analysis import StackAnalysis
 
-__all__ = ["PAGE_HEADERS", "PAGE_STYLE", "STYLE_SOURCE", "problem_page", "report_page"]
+__all__ = ["PAGE_HEADERS", "PAGE_STYLE", "STYLE_SOURCE", "calibration_page", "problem_page", "report_page"]
 
 
 PAGE_STYLE: Final = files("service.sheets").joinpath("templates/page.css").read_text("utf-8")
@@ -257,6 +259,14 @@ def _key(report: Report) -> Iterator[tuple[str, Cell, Cell]]:
         permitted = () if limit_name is None else line(type(part), limit_name).cell(part)
         if cell := shown.cell(part):
             yield shown.label, cell, ("limit ", *permitted) if permitted else ()
+
+
+def calibration_page(report: CalibrationReport) -> str:
+    """Return the page of a calibration."""
+    headline = calibration_headline(report)
+    return rendered(
+        "calibration.html", title=headline, headline=headline, sections=calibration_sections(report), report=report
+    )
 
 
 def problem_type_page(kind: ProblemType) -> str:

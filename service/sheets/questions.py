@@ -3,6 +3,8 @@
 A comparison as plain text: who is not dominated, the table, why, and which has less runout.
 
 What a reading tells, as plain text for a terminal or a log: the next step first.
+
+A calibration, as sections for text and page.
 """
 
 from __future__ import annotations
@@ -15,14 +17,36 @@ from rich.text import Text
 
 from rules.schema.budget import BudgetContributor, BudgetReport, ClockingReport, JointTurn, RequiredReport
 from rules.schema.build import BuildReport, StageVector
+from rules.schema.calibration import CalibratedScale, CalibrationReport
 from rules.schema.comparison import AlternativeReport, ComparisonReport, ReadsLess
 from rules.schema.reading import AxisReport, DecisionReport, PlaneReading, PredictedPlane, ReadingReport
 from rules.schema.report import PlaneReport, PredictionName
 from service.sheets.assumed import assumed_line
-from service.sheets.figures import words
-from service.sheets.text import STYLES, count, fixed, heading, missing_line, number, percent, say, section, table
+from service.sheets.figures import Cell, Fact, Figure, Row, Section, Table, Unit, words
+from service.sheets.text import (
+    STYLES,
+    PlainText,
+    count,
+    fixed,
+    heading,
+    missing_line,
+    number,
+    percent,
+    print_section,
+    say,
+    section,
+    table,
+)
 
-__all__ = ["print_budget", "print_comparison", "print_reading"]
+__all__ = [
+    "calibration_headline",
+    "calibration_sections",
+    "calibration_text",
+    "print_budget",
+    "print_calibration",
+    "print_comparison",
+    "print_reading",
+]
 
 
 def print_budget(report: BudgetReport, console: Console) -> None:
@@ -413,3 +437,90 @@ def _predicted(one: PredictedPlane) -> tuple[str, ...]:
 
 def _or_dash(value: float | None, decimals: int, unit: str = "") -> str:
     return "-" if value is None else fixed(value, decimals, unit)
+
+
+def calibration_headline(report: CalibrationReport) -> str:
+    """Say on how much the set rests, and how much doubt there is."""
+    if report.assumption_set is None:
+        return "No reading could be used."
+    classes = "1 class" if len(report.classes) == 1 else f"{len(report.classes)} classes"
+    used = "1 assembly" if report.used == 1 else f"{report.used} assemblies"
+    told = f"{report.assumption_set.name}: {classes} from {used}"
+    return f"{told}, {count(len(report.warnings), 'warning')}, {count(len(report.outliers), 'outlier')}"
+
+
+def calibration_sections(report: CalibrationReport) -> list[Section]:
+    """Return what a calibration says: warnings, classes, readings not explained or not used, the set."""
+    own = report.assumption_set
+    sections = [
+        Section("warnings", "Warnings", notes=[one.text for one in report.warnings]),
+        Section("classes", "Runout of each class", tables=_scales(report.classes)),
+        Section("outliers", "Readings not explained by their stacks", notes=_outliers(report)),
+        Section("not-used", "Not used", notes=_not_used(report)),
+    ]
+    if own is not None:
+        facts = (
+            Fact("Name", (own.name,)),
+            Fact("SHA-256", (own.sha256,)),
+            Fact("Readings, SHA-256", (own.input_sha256,)),
+        )
+        sections.append(Section("set", "Set of assumed values", facts=facts, notes=report.notes))
+    return [one for one in sections if one]
+
+
+def _scales(scales: Sequence[CalibratedScale]) -> tuple[Table, ...]:
+    heads = ("Class", "Table", "Typical", "90 % interval", "Assemblies", "From the readings")
+    rows = [
+        Row(
+            (
+                (f"{_PARTS.get(one.quantity, one.quantity)}, {one.category.replace('_', ' ')}",),
+                _between(one.table_typical_um, one.table_cautious_um),
+                (_bare(one.typical_um),),
+                _between(one.low_um, one.high_um),
+                (Figure(float(one.assemblies), Unit(decimals=0)),),
+                (Figure(one.data_share, Unit("%", 0, 100.0)),),
+            )
+        )
+        for one in scales
+    ]
+    caption = f"Total indicator reading in µm, {words('law', scales[0].law)}." if scales else ""
+    return (Table(caption, heads, tuple(rows)),) if rows else ()
+
+
+_PARTS: Final[Mapping[str, str]] = {
+    "holder_runout_um": "holder",
+    "collet_runout_um": "collet",
+    "cutter_runout_um": "cutting tool",
+}
+
+
+def _bare(value: float) -> Figure:
+    return Figure(value, Unit("µm", 1), bare=True)
+
+
+def _between(low: float, high: float) -> Cell:
+    return (_bare(low), " to ", _bare(high))
+
+
+def _outliers(report: CalibrationReport) -> list[str]:
+    return [f"{one.at}: {number(one.tir_um)} µm. {one.reason}" for one in report.outliers]
+
+
+def _not_used(report: CalibrationReport) -> list[str]:
+    return [
+        f"{one.at}: {one.reason}" + "".join(f" {missing_line(lack)}." for lack in one.lacks) for one in report.not_used
+    ]
+
+
+def print_calibration(report: CalibrationReport, console: Console) -> None:
+    """Print the headline, then every section."""
+    say(Text(calibration_headline(report), style="bold"), console)
+    for one in calibration_sections(report):
+        print_section(one, console)
+
+
+def calibration_text(report: CalibrationReport) -> str:
+    """Return what :func:`print_calibration` prints, without colour and in lines of a fixed width."""
+    out = PlainText()
+    print_calibration(report, out.console)
+    return out.text()

@@ -42,7 +42,6 @@ UNSEEN: Final = {
     "assembly.steps[].not_stated[].at": "for programs; the step says in words what is missing",
     "findings[].rests_on": "ids for programs; the message names the joint that decides",
     "understood[].at": "place in the request; the designation is there",
-    "provenance.assumption_set": "for programs; the notes say what is assumed",
     "summary.assumed": "for programs; the notes say what is assumed",
     "assembly.disassembly[].components": "the step names the joint",
     "assembly.steps[].at": "place in the request; the step names the joint",
