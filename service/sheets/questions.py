@@ -137,6 +137,9 @@ def _clocking(clocking: ClockingReport, console: Console) -> None:
         turns = ", ".join(map(_turn, clocking.all_joints))
         left = fixed(clocking.all_joints[0].leaves_tir_um, 1)
         lines.append(f"All joints, {angles}: {turns}; {left} µm remain.")
+        lines.append(f"With joints set by hand 5° off: up to {_tenth(clocking.off_by_5_deg_tir_um)}.")
+    if clocking.after_reseating_p95_um is not None:
+        lines.append(f"After the holder was reseated, 95 % up to {_tenth(clocking.after_reseating_p95_um)}.")
     after = fixed(clocking.p95_after_um, 1, " µm")
     lines.append(f"95th percentile after that, the other parts at random: {after}.")
     section("Re-clocking", lines, console)
@@ -149,8 +152,13 @@ def _turn(turn: JointTurn) -> str:
 def _required(required: RequiredReport, texts: Mapping[str, str], console: Console) -> None:
     where = "gauge plane" if required.plane == "gauge_plane" else "tip"
     heading(f"Required for {number(required.target_um)} µm at the {where} in 95 % of assemblies", console)
+    rows = [
+        (texts[item.id], fixed(item.stated_tir_um, 1), fixed(item.required_tir_um, 1) if item.required_tir_um else "-")
+        for item in required.one_alone
+    ]
+    table(("if one part alone changes", "stated", "required"), rows, console)
     if required.factor is None:
-        say(Text("Not possible: the measured parts alone exceed it."), console, 2)
+        say(Text("Not possible by all together: the measured parts alone exceed it."), console, 2)
         return
     rows = [
         (texts[item.id], fixed(item.stated_tir_um, 1), fixed(item.required_tir_um, 1)) for item in required.contributors
