@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import re
 from base64 import b64encode
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from hashlib import sha256
 from importlib.resources import files
@@ -21,8 +21,10 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup, escape
 from pydantic_core import to_json
 
+from rules.schema.build import BuildReport
 from rules.schema.calibration import CalibrationReport
-from rules.schema.report import OperationGrip, Report, SpeedLimit, Verdict
+from rules.schema.reading import ReadingReport
+from rules.schema.report import OperationGrip, Provenance, Report, SpeedLimit, Verdict
 from service.contract import PictureName, Problem, ProblemType
 from service.drawing.pictures import NOTHING_TO_SHOW, pictures_of
 from service.sheets.assumed import assumed, headlines
@@ -66,13 +68,29 @@ from service.sheets.figures import (
     words,
 )
 from service.sheets.mechanics import PROGRAMMED_SPEED, RUNOUT_LIMIT, mechanics
-from service.sheets.questions import calibration_headline, calibration_sections
+from service.sheets.questions import (
+    build_headline,
+    build_sections,
+    calibration_headline,
+    calibration_sections,
+    reading_headline,
+    reading_sections,
+)
 from service.sheets.text import place_of
 
 if TYPE_CHECKING:
     from rules.analysis import StackAnalysis
 
-__all__ = ["PAGE_HEADERS", "PAGE_STYLE", "STYLE_SOURCE", "calibration_page", "problem_page", "report_page"]
+__all__ = [
+    "PAGE_HEADERS",
+    "PAGE_STYLE",
+    "STYLE_SOURCE",
+    "build_page",
+    "calibration_page",
+    "problem_page",
+    "reading_page",
+    "report_page",
+]
 
 
 PAGE_STYLE: Final = files("service.sheets").joinpath("templates/page.css").read_text("utf-8")
@@ -264,8 +282,33 @@ def _key(report: Report) -> Iterator[tuple[str, Cell, Cell]]:
 def calibration_page(report: CalibrationReport) -> str:
     """Return the page of a calibration."""
     headline = calibration_headline(report)
+    return _of_sections(
+        headline, "Assumed values from readings. They predict; they release nothing.", "review",
+        calibration_sections(report), report.provenance,
+    )  # fmt: skip
+
+
+_LOOK_OF: Final = {"conforms": "pass", "does_not_conform": "fail"}
+
+
+def reading_page(report: ReadingReport) -> str:
+    """Return the page of a reading."""
+    look = "review" if report.decision is None else _LOOK_OF.get(report.decision.decision, "review")
+    return _of_sections(
+        reading_headline(report), report.next_step.text, look, reading_sections(report), report.provenance
+    )
+
+
+def build_page(report: BuildReport) -> str:
+    """Return the page of a build."""
+    last, decision = report.stages[-1], report.finished.decision
+    look = "review" if decision is None else _LOOK_OF.get(decision.decision, "review")
+    return _of_sections(build_headline(report), last.text, look, build_sections(report), report.provenance)
+
+
+def _of_sections(headline: str, meaning: str, look: str, sections: Sequence[Section], source: Provenance) -> str:
     return rendered(
-        "calibration.html", title=headline, headline=headline, sections=calibration_sections(report), report=report
+        "sections.html", title=headline, headline=headline, meaning=meaning, look=look, sections=sections, source=source
     )
 
 

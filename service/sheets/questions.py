@@ -9,14 +9,14 @@ A calibration, as sections for text and page.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Final
 
 from rich.console import Console
 from rich.text import Text
 
 from rules.schema.budget import BudgetContributor, BudgetReport, ClockingReport, JointTurn, RequiredReport
-from rules.schema.build import BuildReport, StageVector
+from rules.schema.build import BuildReport, StageReport, StageVector
 from rules.schema.calibration import CalibratedScale, CalibrationReport
 from rules.schema.comparison import AlternativeReport, ComparisonReport, ReadsLess
 from rules.schema.reading import AxisReport, DecisionReport, PlaneReading, PredictedPlane, ReadingReport
@@ -39,13 +39,20 @@ from service.sheets.text import (
 )
 
 __all__ = [
+    "build_headline",
+    "build_sections",
+    "build_text",
     "calibration_headline",
     "calibration_sections",
     "calibration_text",
     "print_budget",
+    "print_build",
     "print_calibration",
     "print_comparison",
     "print_reading",
+    "reading_headline",
+    "reading_sections",
+    "reading_text",
 ]
 
 
@@ -245,35 +252,63 @@ _STYLES: Final = {"accept": "bold green", "clean_and_reseat": "bold red", "repla
 _DECISIONS: Final = {"conforms": "conforms", "does_not_conform": "does not conform", "not_proven": "not proven"}
 
 
-def print_reading(report: ReadingReport, console: Console) -> None:
-    """Print next step, decision, planes, axis, prediction, trial, notes and cautions, in this order."""
-    step = report.next_step
-    say(Text(step.action.replace("_", " ").upper(), style=_STYLES.get(step.action, "bold yellow")), console)
-    say(Text(step.text), console)
+def reading_headline(report: ReadingReport) -> str:
+    """Return the next step in capitals."""
+    return report.next_step.action.replace("_", " ").upper()
+
+
+def reading_sections(report: ReadingReport) -> list[Section]:
+    """Return decision, planes, axis, prediction, trial, notes and cautions, in this order."""
+    sections = []
     if report.decision is not None:
-        section(f"Limit, by {_RULES[report.decision.rule]}", _decision(report.decision), console)
+        sections.append(Section("limit", f"Limit, by {_RULES[report.decision.rule]}", notes=_decision(report.decision)))
     if report.trial is not None and report.trial.decision is not None:
-        section("Limit in the trial position", _decision(report.trial.decision), console)
-    heading("Readings, µm", console)
-    table(
-        ("distance", "range", "full turn", "eccentricity", "high point", "form"),
-        [_plane(plane) for plane in report.planes],
-        console,
+        told = _decision(report.trial.decision)
+        sections.append(Section("trial-limit", "Limit in the trial position", notes=told))
+    heads = ("distance", "range", "full turn", "eccentricity", "high point", "form")
+    sections.append(
+        Section("readings", "Readings, µm", tables=[_words(heads, map(_plane, report.planes), "Measuring planes")])
     )
-    for plane in report.planes:
-        section(f"At {number(plane.from_last_clamping_face_mm)} mm", _told_of(plane), console)
+    for place, plane in enumerate(report.planes, start=1):
+        title = f"At {number(plane.from_last_clamping_face_mm)} mm"
+        sections.append(Section(f"plane-{place}", title, notes=_told_of(plane)))
     if report.axis is not None:
-        section("Axis", _axis(report.axis), console)
-    _prediction(report, console)
+        sections.append(Section("axis", "Axis", notes=_axis(report.axis)))
+    sections += _prediction(report)
     if (trial := report.trial) is not None:
         before, beyond = number(trial.before_joint_um), number(trial.beyond_joint_um)
-        told = (
+        told = [
             f"{trial.joint}: {before} µm before it, {beyond} µm beyond it",
             f"turned on by {number(trial.turn_deg)}°, {number(trial.leaves_tir_um)} µm expected",
-        )
-        section("Trial turn, eccentricities", told, console)
-    section("Notes", report.notes, console)
-    section("Cautions", report.cautions, console)
+        ]
+        sections.append(Section("trial", "Trial turn, eccentricities", notes=told))
+    return [*sections, *_last(report.notes, report.cautions)]
+
+
+def _last(notes: Sequence[str], cautions: Sequence[str]) -> list[Section]:
+    found = [Section("notes", "Notes", notes=notes), Section("cautions", "Cautions", notes=cautions)]
+    return [one for one in found if one]
+
+
+def _words(heads: tuple[str, ...], rows: Iterable[Sequence[str]], caption: str) -> Table:
+    """Return a table of texts."""
+    return Table(caption, heads, tuple([Row(tuple([(cell,) for cell in row])) for row in rows]))
+
+
+def print_reading(report: ReadingReport, console: Console) -> None:
+    """Print the next step, then every section."""
+    look = _STYLES.get(report.next_step.action, "bold yellow")
+    say(Text(reading_headline(report), style=look), console)
+    say(Text(report.next_step.text), console)
+    for one in reading_sections(report):
+        print_section(one, console)
+
+
+def reading_text(report: ReadingReport) -> str:
+    """Return what :func:`print_reading` prints, without colour and in lines of a fixed width."""
+    out = PlainText()
+    print_reading(report, out.console)
+    return out.text()
 
 
 _RULES: Final = {
@@ -356,38 +391,15 @@ def _toward(direction: float | None) -> str:
     return "" if direction is None else f" toward {number(direction)}°"
 
 
-def print_build(report: BuildReport, console: Console) -> None:
-    """Print the stages, each with its step, then the finished stack, notes and cautions."""
-    for stage in report.stages:
-        say(
-            Text(
-                f"{stage.part}: {stage.action.replace('_', ' ').upper()}", style=_LOOKS.get(stage.action, "bold yellow")
-            ),
-            console,
-        )
-        say(Text(stage.text), console)
-        table(
-            ("axis, from gauge line", "eccentricity, µm", "toward", "U, µm"),
-            [_of_vector(one) for one in stage.built],
-            console,
-        )
-        table(
-            (f"{stage.part} itself, from gauge line", "eccentricity, µm", "toward", "U, µm"),
-            [_of_vector(one) for one in stage.own],
-            console,
-        )
-        turn = stage.best_turn
-        if turn is not None:
-            told = [
-                f"{turn.joint}: turn by {fixed(turn.turn_deg, 0)}°, {_tenth(turn.leaves_tir_um)} left of what is built"
-            ]
-            if turn.p95_um is not None:
-                told.append(f"95 % of stacks finished from there: up to {_tenth(turn.p95_um)}")
-            if turn.tolerance_deg is not None:
-                told.append(f"tolerance of that turn: ±{fixed(turn.tolerance_deg, 0)}°")
-            section("Best turn", told, console)
-        if stage.statement is not None:
-            section("Its runout, for its data", [stage.statement.model_dump_json(exclude_none=True)], console)
+def build_headline(report: BuildReport) -> str:
+    """Return the last part and what to do."""
+    last = report.stages[-1]
+    return f"{last.part}: {last.action.replace('_', ' ').upper()}"
+
+
+def build_sections(report: BuildReport) -> list[Section]:
+    """Return the stages, each with its step, then the finished stack, notes and cautions."""
+    sections = [_stage(place, stage) for place, stage in enumerate(report.stages, start=1)]
     finished = report.finished
     told = [
         f"{name}: {number(value)} mm"
@@ -403,12 +415,46 @@ def print_build(report: BuildReport, console: Console) -> None:
     ]
     if finished.grip_is_enough is False:
         told.append("The grip is too short.")
-    section("Finished stack", told, console)
+    sections.append(Section("finished", "Finished stack", notes=told))
     if finished.decision is not None:
-        section(f"Limit, by {_RULES[finished.decision.rule]}", _decision(finished.decision), console)
-    section("Not predicted", [missing_line(one) for one in report.not_stated], console)
-    section("Notes", report.notes, console)
-    section("Cautions", report.cautions, console)
+        title = f"Limit, by {_RULES[finished.decision.rule]}"
+        sections.append(Section("limit", title, notes=_decision(finished.decision)))
+    sections.append(Section("not-predicted", "Not predicted", missing=report.not_stated))
+    return [*filter(None, sections), *_last(report.notes, report.cautions)]
+
+
+def _stage(place: int, stage: StageReport) -> Section:
+    heads = ("from gauge line", "eccentricity, µm", "toward", "U, µm")
+    tables = [_words(heads, map(_of_vector, stage.built), "Axis of what is built")]
+    if stage.own:
+        tables.append(_words(heads, map(_of_vector, stage.own), f"{stage.part} itself"))
+    notes = []
+    if (turn := stage.best_turn) is not None:
+        left = f"{_tenth(turn.leaves_tir_um)} left of what is built"
+        notes.append(f"Best turn of {turn.joint}: by {fixed(turn.turn_deg, 0)}°, {left}.")
+        if turn.p95_um is not None:
+            notes.append(f"95 % of stacks finished from there: up to {_tenth(turn.p95_um)}.")
+        if turn.tolerance_deg is not None:
+            notes.append(f"Tolerance of that turn: ±{fixed(turn.tolerance_deg, 0)}°.")
+    if stage.statement is not None:
+        notes.append(f"Its runout, for its data: {stage.statement.model_dump_json(exclude_none=True)}")
+    title = f"{stage.part}: {stage.action.replace('_', ' ').upper()}"
+    return Section(f"stage-{place}", title, gap=stage.text, tables=tables if stage.built else (), notes=notes)
+
+
+def print_build(report: BuildReport, console: Console) -> None:
+    """Print every section."""
+    look = _LOOKS.get(report.stages[-1].action, "bold yellow")
+    say(Text(build_headline(report), style=look), console)
+    for one in build_sections(report):
+        print_section(one, console)
+
+
+def build_text(report: BuildReport) -> str:
+    """Return what :func:`print_build` prints, without colour and in lines of a fixed width."""
+    out = PlainText()
+    print_build(report, out.console)
+    return out.text()
 
 
 _LOOKS: Final = {"go_on": "bold green", "replace": "bold red"}
@@ -423,16 +469,19 @@ def _of_vector(one: StageVector) -> tuple[str, ...]:
     )
 
 
-def _prediction(report: ReadingReport, console: Console) -> None:
+def _prediction(report: ReadingReport) -> list[Section]:
     rows = [
         (f"{number(plane.from_last_clamping_face_mm)} mm", *_predicted(one))
         for plane, one in zip(report.planes, report.prediction, strict=True)
         if one is not None
     ]
-    if rows:
-        heading("Predicted, µm", console)
-    table(("distance", "median", "95 %", "99 %", "assemblies below this reading", ""), rows, console)
-    section("Not predicted", [missing_line(one) for one in report.not_stated], console)
+    heads = ("distance", "median", "95 %", "99 %", "assemblies below this reading", "")
+    tables = [_words(heads, rows, "This stack at its planes")] if rows else []
+    found = [
+        Section("prediction", "Predicted, µm", tables=tables),
+        Section("not-predicted", "Not predicted", missing=report.not_stated),
+    ]
+    return [one for one in found if one]
 
 
 def _predicted(one: PredictedPlane) -> tuple[str, ...]:
