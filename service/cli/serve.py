@@ -24,14 +24,13 @@ from uvicorn.supervisors.multiprocess import Process
 
 from rules.answer.provenance import judgement_sha256
 from rules.exchange.documents import CatalogueError
-from rules.rulebook.book import Rulebook
 from rules.rulebook.source import RulebookError
 from rules.version import VERSION
 from service.cli.files import BAD_INPUT, FAULT, add_rulebooks, with_rulebooks
 from service.http.access import digest_of, is_loopback, new_token
 from service.http.app import create_app
 from service.http.metrics import SHARED_FOLDER, forget_the_dead
-from service.operations.assessors import Snapshot, UnexpectedJudgementError, load_assessor
+from service.operations.assessors import Snapshot, UnexpectedJudgementError, load_assessor, profile_of
 from service.operations.logs import configure_logs, log_config
 from service.operations.process import RETIRE, ended_by_signal, hang_up_survived, settle
 from service.operations.settings import PREFIX, Settings, origin_of, settings_summary, today, unknown_variables
@@ -69,8 +68,8 @@ def run_workers(settings: Settings) -> bool:
     Invalid rulebooks or catalogues raise here, before a worker starts, as in
     :func:`~service.operations.process.load_assessor`. A worker that dies is replaced by one with the same rules.
     """
-    snapshot = Snapshot.of(load_assessor(settings))
-    _LOG.info("rules read", extra=_in_short(snapshot.book))
+    snapshot = Snapshot.read(settings)
+    _LOG.info("rules read", extra=_in_short(snapshot))
     with TemporaryDirectory(prefix="stackgauge-metrics-") as folder:
         os.environ[SHARED_FOLDER] = folder
         config = uvicorn.Config(partial(worker_app, settings, snapshot), factory=True, **server_options(settings))
@@ -127,7 +126,7 @@ class Supervisor(Multiprocess):
 
     def handle_hup(self) -> None:
         """Reload: all workers get the new rules, or none does."""
-        _LOG.info("SIGHUP received: reading rulebooks and catalogue anew")
+        _LOG.info("SIGHUP received: reading rulebooks, catalogue and profile anew")
         snapshot = _read_anew(self._settings)
         if snapshot is None:
             _LOG.error("nothing was reloaded; the rules in force stay")
@@ -142,7 +141,7 @@ class Supervisor(Multiprocess):
                 for changed in range(place):
                     self._replaced(changed)
             return
-        _LOG.info("reloaded", extra=_in_short(snapshot.book))
+        _LOG.info("reloaded", extra=_in_short(snapshot))
 
     def _started(self) -> Worker:
         worker = Worker(self.config, self.sockets)
@@ -180,8 +179,10 @@ class Supervisor(Multiprocess):
         return any(number in self.signal_queue for number in (signal.SIGINT, signal.SIGTERM))
 
 
-def _in_short(book: Rulebook) -> dict[str, Any]:
+def _in_short(snapshot: Snapshot) -> dict[str, Any]:
+    book, profile = snapshot.book, snapshot.profile
     return {
+        "profile_sha256": None if profile is None else profile.digest,
         "rulebook_sha256": book.digest,
         "judgement_sha256": judgement_sha256(book),
         "book_revisions": dict(book.revisions),
@@ -193,7 +194,7 @@ def _read_anew(settings: Settings) -> Snapshot | None:
     if "as_of" not in settings.model_fields_set:
         settings = settings.model_copy(update={"as_of": today()})
     try:
-        return Snapshot.of(load_assessor(settings))
+        return Snapshot.read(settings)
     except (RulebookError, CatalogueError) as error:
         for problem in error.problems:
             _LOG.error(str(problem))
@@ -201,7 +202,7 @@ def _read_anew(settings: Settings) -> Snapshot | None:
         _LOG.error(str(error))
     except Exception:
         # Whatever it is, the workers still judge by what was good.
-        _LOG.exception("rulebooks or catalogue could not be read")
+        _LOG.exception("rulebooks, catalogue or profile could not be read")
     return None
 
 
@@ -215,7 +216,7 @@ def worker_app(settings: Settings, snapshot: Snapshot) -> FastAPI:
         _LOG.error("the program or its tables have changed since the service started; restart it")
         # Exit at once: during a normal exit the heartbeat stops and the supervisor would wait.
         os._exit(STARTUP_FAILURE)
-    app = create_app(settings, assessor)
+    app = create_app(settings, assessor, snapshot.profile)
     settle()
     return app
 
@@ -276,7 +277,7 @@ def serve_arguments(parser: argparse.ArgumentParser) -> None:
     """Add what the command takes."""
     parser.description = (
         "Serve over HTTP until stopped. Settings are environment variables or a TOML file that"
-        " STACKGAUGE_SETTINGS_FILE names. With two workers or more, SIGHUP reloads rulebooks and catalogue."
+        " STACKGAUGE_SETTINGS_FILE names. With two workers or more, SIGHUP reloads rulebooks, catalogue and profile."
     )
     parser.epilog = "example: stackgauge serve --port 8713"
     parser.add_argument("--host", help="listen address (STACKGAUGE_HOST; default: 127.0.0.1)")
@@ -314,8 +315,9 @@ def _run_serve(arguments: argparse.Namespace) -> int:
         return 0 if run_workers(settings) else FAULT
     with hang_up_survived(_no_reload):
         assessor = load_assessor(settings)
-        _LOG.info("rules read", extra=_in_short(assessor.book))
-        app = create_app(settings, assessor)
+        profile = profile_of(settings, assessor.book)
+        _LOG.info("rules read", extra=_in_short(Snapshot.of(assessor, profile)))
+        app = create_app(settings, assessor, profile)
         settle()
         return 0 if serve(app, settings) else FAULT
 

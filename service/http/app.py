@@ -9,6 +9,7 @@ from fastapi.routing import APIRoute
 from starlette.middleware import Middleware
 
 from rules.assessor import Assessor
+from rules.gate.profile import Profile
 from rules.version import VERSION
 from service.batch.document import PATH, STREAMS
 from service.batch.pool import Pool, closing, cores
@@ -51,8 +52,10 @@ from service.operations.settings import Settings
 __all__ = ["create_app"]
 
 
-def create_app(settings: Settings | None = None, assessor: Assessor | None = None) -> FastAPI:
-    """The application with these settings.
+def create_app(
+    settings: Settings | None = None, assessor: Assessor | None = None, profile: Profile | None = None
+) -> FastAPI:
+    """The application with these settings; what judges and decides is read from disk unless given.
 
     Raises
     ------
@@ -63,10 +66,11 @@ def create_app(settings: Settings | None = None, assessor: Assessor | None = Non
     """
     settings = settings or Settings()
     assessor = assessor or load_assessor(settings)
+    profile = profile or profile_of(settings, assessor.book)
     metrics, shutdown = Metrics(), Shutdown(settings.shutdown_grace_s)
     watched = ObservingAssessor(assessor, metrics)
     batch_workers = settings.batch_workers or max(1, cores() // settings.workers)
-    pool = Pool(batch_workers, Snapshot.of(assessor), partial(configure_logs, settings))
+    pool = Pool(batch_workers, Snapshot.of(assessor, profile), partial(configure_logs, settings))
     # a batch of lines has its own limits
     batch_limits = {JSON: settings.max_batch_body_bytes, **dict.fromkeys(STREAMS)}
     direct_routes: dict[str, APIRoute] = {}
@@ -102,7 +106,7 @@ def create_app(settings: Settings | None = None, assessor: Assessor | None = Non
         readings_router(assessor),
         budgets_router(assessor),
         comparisons_router(watched),
-        gates_router(watched, profile_of(settings, assessor.book), metrics.gated),
+        gates_router(watched, profile, metrics.gated),
         explanations_router(assessor),
         searches_router(assessor),
         imports_router(),

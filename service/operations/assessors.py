@@ -1,4 +1,4 @@
-"""What judges in this process: rulebooks and catalogue of the settings, and their snapshot for other processes."""
+"""What judges in this process: rulebooks, catalogue and gate profile of the settings; their snapshot for others."""
 
 from __future__ import annotations
 
@@ -109,7 +109,7 @@ def rules_in_force(assessor: Assessor) -> str:
 
 
 class Snapshot(NamedTuple):
-    """The rulebooks and catalogue as this process has read them.
+    """The rulebooks, the catalogue and the profile of gates as this process has read them.
 
     Worker processes start from it, so a file saved meanwhile changes nothing.
     """
@@ -118,11 +118,19 @@ class Snapshot(NamedTuple):
     catalogue: Catalogue
     in_force: str
     """See :func:`rules_in_force`."""
+    profile: Profile | None = None
+    """The operator's profile of gates; None where no gate is decided."""
 
     @classmethod
-    def of(cls, assessor: Assessor) -> Snapshot:
-        """The snapshot of an assessor."""
-        return cls(assessor.book, assessor.catalogue, rules_in_force(assessor))
+    def of(cls, assessor: Assessor, profile: Profile | None = None) -> Snapshot:
+        """The snapshot of an assessor and of the operator's profile."""
+        return cls(assessor.book, assessor.catalogue, rules_in_force(assessor), profile)
+
+    @classmethod
+    def read(cls, settings: Settings) -> Snapshot:
+        """The snapshot of what is on disk; raises as :func:`load_assessor`."""
+        assessor = load_assessor(settings)
+        return cls.of(assessor, profile_of(settings, assessor.book))
 
     def assessor(self) -> Assessor | None:
         """An assessor in a worker; None if the installed program or its tables have changed."""

@@ -199,6 +199,40 @@ def test_a_reload_takes_good_rules_and_keeps_the_last_good_ones(books: Path) -> 
         assert _version(url) == before
 
 
+def _profile_in_force(url: str) -> dict[str, Any]:
+    """Name and digest of the profile that decides an order."""
+    order = {"order": "KB-1", "operations": [{"id": "10", "stack": {"components": [{"kind": "cutter", "id": "c"}]}}]}
+    response = httpx.post(f"{url}/v1/gates", json=order, verify=NO_TLS)
+    assert response.status_code == 200
+    return dict(response.json()["profile"])
+
+
+def test_the_profile_of_gates_comes_and_goes_with_the_rules(tmp_path: Path) -> None:
+    """A worker that replaces a lost one decides by the profile of the start, a reload brings the new one to all."""
+    file = tmp_path / "profile.yaml"
+    file.write_text("profile: shop\nrevision: '1'\n")
+    with LiveService("--workers", "2", gate_profile=str(file)) as service:
+        url = service.url
+        first = until(lambda: found if len(found := service.workers()) == 2 else None)
+        before = _profile_in_force(url)
+        assert before["name"] == "shop"
+        file.write_text("profile: [half a fi")
+        for victim in first:
+            os.kill(victim, signal.SIGKILL)
+            until(lambda gone=victim: gone not in service.workers())  # type: ignore[misc]
+            until(lambda: len(service.workers()) == 2)
+        until(lambda: httpx.get(f"{url}/readyz", verify=NO_TLS).status_code == 200)
+        assert _profile_in_force(url) == before
+        _reloaded(service, "nothing was reloaded")
+        assert service.said("profile.yaml")
+        assert _profile_in_force(url) == before
+        file.write_text("profile: shop\nrevision: '2'\n")
+        _reloaded(service, "reloaded")
+        found = [_profile_in_force(url) for _ in range(10)]
+        assert {one["revision"] for one in found} == {"2"}
+        assert all(one["sha256"] != before["sha256"] for one in found)
+
+
 def test_a_reload_that_must_not_change_the_judgement_does_not(books: Path) -> None:
     """The digest expected at the start is expected of every reload."""
     with LiveService("--workers", "2", extra_rulebooks=f'["{books}"]') as service:
