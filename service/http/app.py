@@ -18,7 +18,7 @@ from service.http.answers import JSON
 from service.http.batches import check_batches_router
 from service.http.direct_dispatch import DirectDispatch
 from service.http.documents import drawings_router, exports_router, imports_router
-from service.http.metrics import Metrics, ObservingAssessor, health_router, metrics_router
+from service.http.metrics import Metrics, health_router, metrics_router
 from service.http.middleware import (
     BodyLimit,
     BodyTimeout,
@@ -43,6 +43,7 @@ from service.http.questions import (
 )
 from service.http.reference import contract_router, couplings_router, parts_router, problems_router, rules_router
 from service.http.request_log import RequestLog
+from service.http.tasks import answering
 from service.operations.assessors import Snapshot, load_assessor, profile_of
 from service.operations.heavy_work import HeavyWork
 from service.operations.logs import configure_logs
@@ -68,9 +69,8 @@ def create_app(
     assessor = assessor or load_assessor(settings)
     profile = profile or profile_of(settings, assessor.book)
     metrics, shutdown = Metrics(), Shutdown(settings.shutdown_grace_s)
-    watched = ObservingAssessor(assessor, metrics)
     batch_workers = settings.batch_workers or max(1, cores() // settings.workers)
-    pool = Pool(batch_workers, Snapshot.of(assessor, profile), partial(configure_logs, settings))
+    pool = Pool(batch_workers, Snapshot.of(assessor, profile), partial(configure_logs, settings), answering)
     # a batch of lines has its own limits
     batch_limits = {JSON: settings.max_batch_body_bytes, **dict.fromkeys(STREAMS)}
     direct_routes: dict[str, APIRoute] = {}
@@ -99,19 +99,19 @@ def create_app(
         ],
         exception_handlers=dict(HANDLERS),
     )
-    app.state.heavy_work = HeavyWork(settings)
+    app.state.heavy_work = HeavyWork(settings, pool, metrics.made)
     routers = (
-        checks_router(watched),
+        checks_router(assessor),
         check_batches_router(assessor, pool, settings, metrics.lines_answered, shutdown),
         readings_router(assessor),
         budgets_router(assessor),
-        comparisons_router(watched),
-        gates_router(watched, profile, metrics.gated),
+        comparisons_router(assessor),
+        gates_router(assessor, profile),
         explanations_router(assessor),
         searches_router(assessor),
         imports_router(),
-        exports_router(Exporter(watched)),
-        drawings_router(watched),
+        exports_router(Exporter(assessor)),
+        drawings_router(assessor),
         rules_router(assessor.book),
         couplings_router(),
         parts_router(),
@@ -125,7 +125,6 @@ def create_app(
         app.include_router(router)
     direct_routes.update(posted_routes(routers))
     metrics.running(assessor.book)
-    watched.counting = True
     return app
 
 

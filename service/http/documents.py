@@ -7,6 +7,7 @@ from typing import Annotated, Any, Final, Literal
 
 from fastapi import APIRouter, Query, Request, Response
 from pydantic import BaseModel, ConfigDict, Field
+from pydantic_core import to_json
 
 from rules.assessor import Assessor
 from rules.exchange.documents import read_document
@@ -18,17 +19,33 @@ from rules.schema.request import CheckRequest
 from rules.schema.strict_json import parse_json
 from service.drawing.pictures import PictureName, picture_or_words
 from service.examples import CSV_EXAMPLE, EXAMPLES, EXTENDED, XML_EXAMPLE
-from service.http.answers import CSV, JSON, SVG, XML, json_answer, require_acceptable, require_body, require_json_body
+from service.http.answers import CSV, JSON, SVG, XML, json_bytes, require_acceptable, require_body, require_json_body
+from service.http.posted import Made, Task
 from service.http.problem_answers import responses
-from service.operations.heavy_work import LIGHT_BYTES, HeavyWork
+from service.operations.assessors import RecordingAssessor
+from service.operations.heavy_work import HeavyWork
 from service.operations.problems import ProblemError, ProblemPart
 from service.operations.process import Exporter
 
-__all__ = ["drawings_router", "exports_router", "imports_router"]
+__all__ = [
+    "DRAWINGS",
+    "EXPORTS",
+    "IMPORTS",
+    "draw",
+    "drawings_router",
+    "export",
+    "exports_router",
+    "imports_router",
+    "read",
+]
 
 
 _TEXT_XML: Final = "text/xml"
 _FORMATS: Final[dict[str, ImportFormat]] = {XML: "mtconnect_assets", _TEXT_XML: "mtconnect_assets", CSV: "csv"}
+
+IMPORTS: Final = "/v1/imports"
+EXPORTS: Final = "/v1/exports"
+DRAWINGS: Final = "/v1/drawings"
 
 _ABOUT_IMPORTS: Final = """\
 Read components from MTConnect assets (CuttingTool, CuttingToolArchetype; versions 1.2 to 2.x) or from CSV. Column heads
@@ -46,7 +63,7 @@ def imports_router() -> APIRouter:
     router = APIRouter(tags=["imports"])
 
     @router.post(
-        "/v1/imports",
+        IMPORTS,
         operation_id="import_components",
         summary="Import components",
         description=_ABOUT_IMPORTS,
@@ -64,10 +81,16 @@ def imports_router() -> APIRouter:
     ) -> Response:
         require_acceptable(request)
         form = _FORMATS[require_body(request, tuple(_FORMATS))]
-        data = await request.body()
-        return json_answer(await HeavyWork.of(request).threaded(lambda: _report(data, form, kind)))
+        task = Task(IMPORTS, await request.body(), (form, kind))
+        made = await HeavyWork.of(request).answer(task, lambda: read(task), len(task.body), drawn=True)
+        return json_bytes(made.content)
 
     return router
+
+
+def read(task: Task) -> Made:
+    """The report on a document; the options are its format and the kind of its parts."""
+    return Made(to_json(_report(task.body, *task.options)))
 
 
 def _report(data: bytes, form: ImportFormat, kind: ComponentKind | None) -> ImportReport:
@@ -156,7 +179,7 @@ def exports_router(exporter: Exporter) -> APIRouter:
     schema = {"$ref": f"#/components/schemas/{CheckRequest.__name__}"}
 
     @router.post(
-        "/v1/exports",
+        EXPORTS,
         operation_id="export_cutting_tool",
         summary="Export a stack as a CuttingTool",
         description=_ABOUT_EXPORTS,
@@ -179,16 +202,20 @@ def exports_router(exporter: Exporter) -> APIRouter:
     ) -> Response:
         require_acceptable(request, (XML,))
         require_json_body(request)
-        body = await request.body()
-        heavy = HeavyWork.of(request)
-
-        def export() -> bytes:
-            return exporter.export(parse_request(parse_json(body)), timestamp=timestamp, standard=standard)
-
-        content = await (heavy.threaded(export) if len(body) > LIGHT_BYTES else heavy.light_first(export))
-        return XmlAnswer(content, headers={"Cache-Control": "no-store", "Vary": "Accept"})
+        task = Task(EXPORTS, await request.body(), (timestamp, standard))
+        made = await HeavyWork.of(request).answer(task, lambda: export(exporter, task), len(task.body))
+        return XmlAnswer(made.content, headers={"Cache-Control": "no-store", "Vary": "Accept"})
 
     return router
+
+
+def export(exporter: Exporter, task: Task) -> Made:
+    """The document of a stack; the options are its time and the version to write."""
+    timestamp, standard = task.options
+    recording = RecordingAssessor(exporter.assessor)
+    request = parse_request(parse_json(task.body))
+    content = Exporter(recording).export(request, timestamp=timestamp, standard=standard)
+    return Made(content, recording.judged)
 
 
 _ABOUT_DRAWINGS: Final = """\
@@ -230,12 +257,8 @@ def drawings_router(assessor: Assessor) -> APIRouter:
     """The router with the rulebooks of this assessor."""
     router = APIRouter(tags=["drawings"])
 
-    def draw(request: CheckRequest, picture: PictureName, bent: bool) -> bytes:
-        report, derived = assessor.assess_derived(request)
-        return picture_or_words(picture, report, derived, bent=bent).encode()
-
     requests = {name: {"summary": one.summary, "value": one.request} for name, one in EXAMPLES.items()}
-    shown = draw(parse_request(EXAMPLES[EXTENDED].request), "stack", True).decode()
+    shown = _drawn(assessor, parse_request(EXAMPLES[EXTENDED].request), "stack", bent=True).decode()
     begins = shown[:_SHOWN]
     # JSON text, unpacked by service.http.openapi.describe.
     pictures = {"begin": {"summary": "Beginning", "value": json.dumps(begins)}}
@@ -256,7 +279,7 @@ def drawings_router(assessor: Assessor) -> APIRouter:
     schema = {"$ref": f"#/components/schemas/{CheckRequest.__name__}"}
 
     @router.post(
-        "/v1/drawings",
+        DRAWINGS,
         operation_id="draw_stack",
         summary="Draw a stack",
         description=_ABOUT_DRAWINGS,
@@ -268,13 +291,20 @@ def drawings_router(assessor: Assessor) -> APIRouter:
     async def draw_stack(request: Request, asked: Annotated[DrawingQuery, Query()]) -> Response:
         require_acceptable(request, (SVG,))
         require_json_body(request)
-        body = await request.body()
-
-        def picture() -> bytes:
-            return draw(parse_request(parse_json(body)), asked.picture, asked.bent == "true")
-
-        headers = {"Cache-Control": "no-store", "Vary": "Accept"}
-        # in a thread: the distribution of very unequal contributors can take a second
-        return SvgAnswer(await HeavyWork.of(request).threaded(picture), headers=headers)
+        task = Task(DRAWINGS, await request.body(), (asked.picture, asked.bent == "true"))
+        made = await HeavyWork.of(request).answer(task, lambda: draw(assessor, task), len(task.body), drawn=True)
+        return SvgAnswer(made.content, headers={"Cache-Control": "no-store", "Vary": "Accept"})
 
     return router
+
+
+def draw(assessor: Assessor, task: Task) -> Made:
+    """The picture of a stack; the options are its name and whether it is bent."""
+    picture, bent = task.options
+    recording = RecordingAssessor(assessor)
+    return Made(_drawn(recording, parse_request(parse_json(task.body)), picture, bent=bent), recording.judged)
+
+
+def _drawn(assessor: Assessor, request: CheckRequest, picture: PictureName, *, bent: bool) -> bytes:
+    report, derived = assessor.assess_derived(request)
+    return picture_or_words(picture, report, derived, bent=bent).encode()

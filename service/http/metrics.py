@@ -6,7 +6,6 @@ import logging
 import os
 from collections.abc import Iterable, Sequence
 from pathlib import Path
-from time import perf_counter
 from typing import Final, Generic, TypeVar, cast
 
 from fastapi import APIRouter, Request, Response
@@ -21,25 +20,22 @@ from prometheus_client import (
 )
 from prometheus_client.multiprocess import MultiProcessCollector, mark_process_dead
 
-from rules.analysis import StackAnalysis
 from rules.answer.provenance import judgement_sha256
 from rules.assessor import Assessor
 from rules.rulebook.book import Rulebook
-from rules.schema.gate import GateReport
 from rules.schema.parsing import parse_request
-from rules.schema.report import Report
-from rules.schema.request import CheckRequest
 from rules.version import VERSION
 from service.batch.lines import LineAnswer
 from service.contract import ExpiredAdjustment, State, Version
 from service.examples import EXAMPLES, EXTENDED
 from service.http.answers import document, json_answer, publish, published, require_acceptable, shown
+from service.http.posted import Made
 from service.http.problem_answers import responses
-from service.operations.assessors import TimedEngine
+from service.operations.assessors import Judged
 from service.operations.problems import ProblemError
 from service.operations.process import Shutdown
 
-__all__ = ["SHARED_FOLDER", "Metrics", "ObservingAssessor", "health_router", "metrics_router"]
+__all__ = ["SHARED_FOLDER", "Metrics", "health_router", "metrics_router"]
 
 
 _LOG = logging.getLogger("stackgauge")
@@ -249,28 +245,21 @@ class Metrics:
         """Count a problem response."""
         self._problems[(kind,)].inc()
 
-    def judged(self, report: Report, seconds: float, engine_s: float | None) -> None:
-        """Count a stack of a single request with its total time and, if known, engine time in s."""
-        self._judgement_s.observe(seconds)
-        if engine_s is not None:
-            self._engine_s.observe(engine_s)
-        self._stack(
-            report.verdict,
-            {finding.code for finding in report.findings},
-            {gap.code for gap in report.undecided},
-        )
+    def made(self, made: Made) -> None:
+        """Count the stacks of an answer and the decision of a gate."""
+        for one in made.judged:
+            self.judged(one)
+        if (decided := made.decided) is not None:
+            self._decisions[decided.decision, str(decided.may_start).lower()].inc()
+            for kind in decided.deviations:
+                self._deviations[(kind,)].inc()
 
-    def gated(self, report: GateReport) -> None:
-        """Count an order by its decision, and by each kind of deviation from rulebooks, profile and requirements."""
-        self._decisions[report.decision, str(report.may_start).lower()].inc()
-        kinds: set[str] = {one.kind for one in report.provenance.deviations if one.kind != "threshold"}
-        for one in report.policy_deviations:
-            # the last step is a field of a policy or of a machine, or the number of a threshold
-            name = one.at.rpartition("/")[2]
-            kinds.add("threshold" if name.isdigit() else name)
-        kinds.update("not_required" for _ in report.not_required)
-        for kind in kinds:
-            self._deviations[(kind,)].inc()
+    def judged(self, one: Judged) -> None:
+        """Count a stack of a single request."""
+        self._judgement_s.observe(one.seconds)
+        if one.engine_s is not None:
+            self._engine_s.observe(one.engine_s)
+        self._stack(one.verdict, one.codes, one.undecided)
 
     def lines_answered(self, answers: Iterable[LineAnswer]) -> None:
         """Count the results of a batch."""
@@ -330,38 +319,3 @@ def metrics_router(metrics: Metrics) -> APIRouter:
         return Response(metrics.text(), headers=headers)
 
     return router
-
-
-class ObservingAssessor(Assessor):
-    """An assessor that records verdicts and times in the metrics once ``counting`` is set.
-
-    Examples judged while the routes are built are not counted.
-    """
-
-    def __init__(self, assessor: Assessor, metrics: Metrics) -> None:
-        self.counting = False
-        self.book = assessor.book
-        self.catalogue = assessor.catalogue
-        self._assessor = assessor
-        self._metrics = metrics
-        self._timed: TimedEngine | None = None
-        if (engine := getattr(assessor, "engine", None)) is not None:
-            self.engine = engine
-            self._timed = engine if isinstance(engine, TimedEngine) else None
-
-    def assess(self, request: CheckRequest) -> Report:
-        """As :meth:`rules.assessor.Assessor.assess`."""
-        start = perf_counter()
-        return self._counted(self._assessor.assess(request), start)
-
-    def assess_derived(self, request: CheckRequest) -> tuple[Report, StackAnalysis]:
-        """As :meth:`rules.assessor.Assessor.assess_derived`."""
-        start = perf_counter()
-        report, derived = self._assessor.assess_derived(request)
-        return self._counted(report, start), derived
-
-    def _counted(self, report: Report, start: float) -> Report:
-        if self.counting:
-            engine_s = None if self._timed is None else self._timed.last_s()
-            self._metrics.judged(report, perf_counter() - start, engine_s)
-        return report

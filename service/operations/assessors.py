@@ -19,12 +19,24 @@ from rules.rulebook.engine import Engine
 from rules.rulebook.expression import View
 from rules.rulebook.fact import Fact
 from rules.rulebook.source import Problem, RulebookError
+from rules.schema.report import Report
+from rules.schema.request import CheckRequest
 from service.operations.settings import PREFIX, Settings
 
 if TYPE_CHECKING:
+    from rules.analysis import StackAnalysis
     from rules.gate.profile import Profile
 
-__all__ = ["Snapshot", "TimedEngine", "UnexpectedJudgementError", "load_assessor", "profile_of", "rules_in_force"]
+__all__ = [
+    "Judged",
+    "RecordingAssessor",
+    "Snapshot",
+    "TimedEngine",
+    "UnexpectedJudgementError",
+    "load_assessor",
+    "profile_of",
+    "rules_in_force",
+]
 
 _LOG = logging.getLogger("stackgauge")
 
@@ -52,6 +64,55 @@ class TimedEngine(Engine):
         """Duration of this thread's last judgement in s; None before the first."""
         seconds: float | None = getattr(self._watch, "seconds", None)
         return seconds
+
+
+class Judged(NamedTuple):
+    """What is counted of a stack of a single request."""
+
+    verdict: str
+    codes: tuple[str, ...]
+    undecided: tuple[str, ...]
+    seconds: float
+    """Total time, s."""
+    engine_s: float | None
+    """Part of it in the rules engine, s; None if it is not known."""
+
+    @classmethod
+    def of(cls, report: Report, seconds: float, engine_s: float | None) -> Judged:
+        """The counts of a report, each rule once."""
+        codes = dict.fromkeys(finding.code for finding in report.findings)
+        undecided = dict.fromkeys(gap.code for gap in report.undecided)
+        return cls(report.verdict, tuple(codes), tuple(undecided), seconds, engine_s)
+
+
+class RecordingAssessor(Assessor):
+    """An assessor that remembers what it has judged, for the answer to one request."""
+
+    def __init__(self, assessor: Assessor) -> None:
+        self.book = assessor.book
+        self.catalogue = assessor.catalogue
+        self.judged: list[Judged] = []
+        self._assessor = assessor
+        self._timed: TimedEngine | None = None
+        if (engine := getattr(assessor, "engine", None)) is not None:
+            self.engine = engine
+            self._timed = engine if isinstance(engine, TimedEngine) else None
+
+    def assess(self, request: CheckRequest) -> Report:
+        """As :meth:`rules.assessor.Assessor.assess`."""
+        start = perf_counter()
+        return self._recorded(self._assessor.assess(request), start)
+
+    def assess_derived(self, request: CheckRequest) -> tuple[Report, StackAnalysis]:
+        """As :meth:`rules.assessor.Assessor.assess_derived`."""
+        start = perf_counter()
+        report, derived = self._assessor.assess_derived(request)
+        return self._recorded(report, start), derived
+
+    def _recorded(self, report: Report, start: float) -> Report:
+        engine_s = None if self._timed is None else self._timed.last_s()
+        self.judged.append(Judged.of(report, perf_counter() - start, engine_s))
+        return report
 
 
 class UnexpectedJudgementError(ValueError):

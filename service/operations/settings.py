@@ -128,10 +128,18 @@ class Settings(BaseSettings):
     max_request_steps: int = Field(
         500_000_000,
         ge=1_000_000,
-        description="Work limit of a budget, comparison or work order in steps of about 10 ns; beyond it 422. A single"
-        " stack is always judged.",
+        description="Work limit of a budget, comparison, search or work order in steps of about 10 ns; beyond it 422."
+        " A single stack is always judged.",
     )
-    max_heavy_requests: int = Field(8, ge=1, description="Concurrent long-running requests; beyond it 503.")
+    max_steps_per_kib: int = Field(
+        50_000_000,
+        ge=1_000_000,
+        description="The same for each KiB of the request, begun or full: a short request gets no long computation.",
+    )
+    max_heavy_requests: int = Field(
+        8, ge=1, description="Concurrent long-running requests other than gates; beyond it 503."
+    )
+    max_heavy_gates: int = Field(64, ge=1, description="Concurrent long-running gates, which go first; beyond it 503.")
     max_batches: int = Field(8, ge=1, description="Concurrent batches; beyond it 503.")
     batch_workers: int = Field(
         0,

@@ -25,7 +25,7 @@ from service.batch.stream import INLINE_LINES
 from service.http.app import create_app
 from service.http.metrics import Metrics
 from service.http.request_log import METHODS
-from service.operations.assessors import load_assessor
+from service.operations.assessors import Judged, load_assessor
 from service.operations.settings import Settings
 from tests.service.conftest import Client
 from tests.support.orders import order_of
@@ -191,7 +191,8 @@ def test_a_rule_counts_once_a_stack(assessor: Assessor) -> None:
     gap = {"code": "GRIP-010", "severity": "error", "title": "", "operation": None, "at": [], "lacks": []}
     gaps = [Undecided.model_validate(gap)] * 2
     metrics = Metrics()
-    metrics.judged(report.model_copy(update={"findings": report.findings * 2, "undecided": gaps}), 0.001, None)
+    twice = report.model_copy(update={"findings": report.findings * 2, "undecided": gaps})
+    metrics.judged(Judged.of(twice, 0.001, None))
     told = _decided(_read(metrics.text().decode()))
     assert told["findings"] == dict.fromkeys({one.code for one in report.findings}, 1)
     assert told["undecided"] == {"GRIP-010": 1}
