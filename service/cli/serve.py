@@ -108,6 +108,12 @@ class Supervisor(Multiprocess):
         """Start the workers."""
         self.processes = [self._started() for _ in range(self.processes_num)]
 
+    def terminate_all(self) -> None:
+        """Have the workers stop; the last of them to close the sockets answers all that has connected."""
+        for one in self.sockets:
+            one.close()
+        super().terminate_all()
+
     def keep_subprocess_alive(self) -> None:
         """Replace workers that have exited or hang; stop if one could not start."""
         for place, worker in enumerate(self.processes):
@@ -245,8 +251,9 @@ class _Server(uvicorn.Server):
 
     async def shutdown(self, sockets: list[socket.socket] | None = None) -> None:
         """Accept no more connections, send ``Connection: close`` with the next responses, then stop."""
-        for listener in self.servers:
-            listener.close()
+        accepted = [one for listener in self.servers for one in _closed(listener)]
+        for one in accepted:
+            await asyncio.get_running_loop().connect_accepted_socket(self._protocol, one)
         state = self.server_state
         state.default_headers = [*state.default_headers, (b"connection", b"close")]
         answered = -1
@@ -255,6 +262,33 @@ class _Server(uvicorn.Server):
             answered = state.total_requests
             await asyncio.sleep(_LOOK_AGAIN_S)
         await super().shutdown(sockets)
+
+    def _protocol(self) -> asyncio.Protocol:
+        """As the server makes it for each connection."""
+        made: asyncio.Protocol = self.config.http_protocol_class(  # type: ignore[call-arg]
+            config=self.config, server_state=self.server_state, app_state=self.lifespan.state
+        )
+        return made
+
+
+def _closed(listener: asyncio.Server) -> list[socket.socket]:
+    """Close a listener and return the connections that waited to be accepted, which the system would reset.
+
+    Another worker may accept from the same queue; the last one to close empties it.
+    """
+    found: list[socket.socket] = []
+    queues = [socket.socket(fileno=os.dup(one.fileno())) for one in listener.sockets]
+    for one in queues:
+        one.setblocking(False)
+        with suppress(OSError):  # none is left
+            while True:
+                found.append(one.accept()[0])
+    listener.close()
+    for one in queues:
+        one.close()
+    for one in found:
+        one.setblocking(False)
+    return found
 
 
 def fill_standard_streams() -> None:
