@@ -31,6 +31,7 @@ from service.http.access import digest_of, is_loopback, new_token
 from service.http.app import create_app
 from service.http.metrics import SHARED_FOLDER, forget_the_dead
 from service.operations.assessors import Snapshot, UnexpectedJudgementError, load_assessor, profile_of
+from service.operations.connections import Connection, Limits, quiet_about_files, raised_file_limit
 from service.operations.logs import configure_logs, log_config
 from service.operations.process import RETIRE, ended_by_signal, hang_up_survived, settle
 from service.operations.settings import PREFIX, Settings, origin_of, settings_summary, today, unknown_variables
@@ -50,8 +51,10 @@ def server_options(settings: Settings) -> dict[str, Any]:
         "host": settings.host,
         "port": settings.port,
         "workers": settings.workers,
-        # The faster parser accepts requests without a Host header or with two.
-        "http": "h11",
+        # Of h11: the faster parser accepts requests without a Host header or with two.
+        "http": partial(Connection, limits=Limits.of(settings)),
+        "h11_max_incomplete_event_size": settings.max_head_bytes,
+        "ws": "none",
         "log_config": log_config(settings),
         "log_level": settings.log_level,
         "access_log": False,
@@ -249,6 +252,11 @@ class _Server(uvicorn.Server):
     request was processed.
     """
 
+    async def startup(self, sockets: list[socket.socket] | None = None) -> None:
+        """Listen; too many open files are not told again and again."""
+        quiet_about_files(asyncio.get_running_loop())
+        await super().startup(sockets)
+
     async def shutdown(self, sockets: list[socket.socket] | None = None) -> None:
         """Accept no more connections, send ``Connection: close`` with the next responses, then stop."""
         accepted = [one for listener in self.servers for one in _closed(listener)]
@@ -345,6 +353,7 @@ def _run_serve(arguments: argparse.Namespace) -> int:
     _LOG.info("starting", extra={"version": VERSION, "settings": settings_summary(settings)})
     for name in unknown_variables():
         _LOG.warning("%s is not a setting", name)
+    settings = settings.model_copy(update={"max_connections": raised_file_limit(settings.max_connections)})
     if settings.workers > 1:
         return 0 if run_workers(settings) else FAULT
     with hang_up_survived(_no_reload):

@@ -25,6 +25,7 @@ from service.http.middleware import (
     Compression,
     HeadAsGet,
     InflatedBody,
+    RequestTarget,
     SecurityHeaders,
     UnhandledErrors,
 )
@@ -85,6 +86,7 @@ def create_app(
         dependencies=[Depends(require_known_parameters)],
         lifespan=in_order(shutdown, closing(pool)),
         middleware=[
+            Middleware(RequestTarget),
             Middleware(RequestLog, metrics=metrics),
             Middleware(SecurityHeaders),
             Middleware(HeadAsGet),
