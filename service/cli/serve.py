@@ -10,7 +10,8 @@ import os
 import signal
 import socket
 import sys
-from contextlib import suppress
+from collections.abc import Iterator
+from contextlib import ExitStack, contextmanager, suppress
 from functools import partial
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -29,7 +30,7 @@ from rules.version import VERSION
 from service.cli.files import BAD_INPUT, FAULT, add_rulebooks, with_rulebooks
 from service.http.access import digest_of, is_loopback, new_token
 from service.http.app import create_app
-from service.http.metrics import SHARED_FOLDER, forget_the_dead
+from service.http.metrics import SHARED_FOLDER, SHARED_PLACE, SharedFiles
 from service.operations.assessors import Snapshot, UnexpectedJudgementError, load_assessor, profile_of
 from service.operations.connections import Connection, Limits, quiet_about_files, raised_file_limit
 from service.operations.logs import configure_logs, log_config
@@ -73,21 +74,43 @@ def run_workers(settings: Settings) -> bool:
     """
     snapshot = Snapshot.read(settings)
     _LOG.info("rules read", extra=_in_short(snapshot))
-    with TemporaryDirectory(prefix="stackgauge-metrics-") as folder:
-        os.environ[SHARED_FOLDER] = folder
+    with _shared_files(settings, snapshot) as shared:
         config = uvicorn.Config(partial(worker_app, settings, snapshot), factory=True, **server_options(settings))
         try:
             listening = config.bind_socket()
         except SystemExit:
             return False
-        supervisor = Supervisor(config, [listening], settings, Path(folder))
+        supervisor = Supervisor(config, [listening], settings, shared)
         supervisor.run()
         listening.close()
     return all(process.exitcode != STARTUP_FAILURE for process in supervisor.processes)
 
 
+@contextmanager
+def _shared_files(settings: Settings, snapshot: Snapshot) -> Iterator[SharedFiles | None]:
+    """Files for the metrics of all workers, one place more than workers for a reload; None if there is no room."""
+    with ExitStack() as stack:
+        shared = None
+        try:
+            folder = stack.enter_context(TemporaryDirectory(prefix="stackgauge-metrics-"))
+            # a reload may bring more rules
+            rules = 2 * len(snapshot.book.rules) + _MORE_RULES
+            shared = SharedFiles(Path(folder), settings.workers + 1, rules)
+            os.environ[SHARED_FOLDER] = folder
+        except OSError as error:
+            os.environ.pop(SHARED_FOLDER, None)
+            _LOG.error("each worker counts for itself, since its metrics have no file: %s", error.strerror)
+        yield shared
+
+
+_MORE_RULES: Final = 200
+
+
 class Worker(Process):
     """A worker process that, like the single one, loses no request when it stops."""
+
+    place: int | None = None
+    """Its place among the files of the metrics."""
 
     @property
     def server(self) -> uvicorn.Server:
@@ -101,11 +124,11 @@ class Supervisor(Multiprocess):
     """Replaces dead workers, and on SIGHUP all of them by workers with the rules as they now are on disk."""
 
     def __init__(
-        self, config: uvicorn.Config, sockets: list[socket.socket], settings: Settings, metrics_folder: Path
+        self, config: uvicorn.Config, sockets: list[socket.socket], settings: Settings, shared: SharedFiles | None
     ) -> None:
         super().__init__(config, sockets)
         self._settings = settings
-        self._metrics_folder = metrics_folder
+        self._shared = shared
 
     def init_processes(self) -> None:
         """Start the workers."""
@@ -131,6 +154,7 @@ class Supervisor(Multiprocess):
                 self.should_exit.set()
             else:
                 _LOG.error("worker %d died; another one replaces it", worker.pid)
+                self._has_ended(worker)
                 self.processes[place] = self._started()
 
     def handle_hup(self) -> None:
@@ -154,8 +178,15 @@ class Supervisor(Multiprocess):
 
     def _started(self) -> Worker:
         worker = Worker(self.config, self.sockets)
+        if self._shared is not None:
+            worker.place = self._shared.take()
+            os.environ[SHARED_PLACE] = str(worker.place)
         worker.start()
         return worker
+
+    def _has_ended(self, worker: Process) -> None:
+        if self._shared is not None and isinstance(worker, Worker) and worker.place is not None:
+            self._shared.give_back(worker.place)
 
     def _replaced(self, place: int) -> bool:
         """Retire a worker once another one serves; return False if that one does not come to serve."""
@@ -169,6 +200,7 @@ class Supervisor(Multiprocess):
         if not ready:
             new.kill()
             new.join()
+            self._has_ended(new)
             return False
         self.processes[place] = new
         if old.process.is_alive() and old.pid is not None:
@@ -181,7 +213,8 @@ class Supervisor(Multiprocess):
         else:
             old.kill()
             old.join()
-        forget_the_dead(self._metrics_folder)
+        if not old.process.is_alive():
+            self._has_ended(old)
         return True
 
     def _is_to_stop(self) -> bool:

@@ -17,8 +17,9 @@ from prometheus_client import (
     Histogram,
     disable_created_metrics,
     generate_latest,
+    values,
 )
-from prometheus_client.multiprocess import MultiProcessCollector, mark_process_dead
+from prometheus_client.multiprocess import MultiProcessCollector
 
 from rules.answer.provenance import judgement_sha256
 from rules.assessor import Assessor
@@ -35,7 +36,7 @@ from service.operations.assessors import Judged
 from service.operations.problems import ProblemError
 from service.operations.process import Shutdown
 
-__all__ = ["SHARED_FOLDER", "Metrics", "health_router", "metrics_router"]
+__all__ = ["SHARED_FOLDER", "SHARED_PLACE", "Metrics", "SharedFiles", "health_router", "metrics_router"]
 
 
 _LOG = logging.getLogger("stackgauge")
@@ -120,6 +121,55 @@ METRICS_MEDIA_TYPE: Final = CONTENT_TYPE_LATEST
 SHARED_FOLDER: Final = "PROMETHEUS_MULTIPROC_DIR"
 """Environment variable of the folder for the workers' metrics; the library reads it on import."""
 
+SHARED_PLACE: Final = "PROMETHEUS_MULTIPROC_PLACE"
+"""Environment variable of a worker's place in that folder."""
+
+if SHARED_FOLDER in os.environ and (_place := os.environ.get(SHARED_PLACE)):
+    # files by place, not by process, since they are allocated before there is a worker
+    values.ValueClass = values.MultiProcessValue(process_identifier=lambda: _place)
+
+_COUNTERS_BYTES: Final = 512 * 1024
+_COUNTERS_BYTES_PER_RULE: Final = 512
+_HISTOGRAMS_BYTES: Final = 512 * 1024
+_GAUGES_BYTES: Final = 64 * 1024
+"""Sizes of the files: twice what all labels take together."""
+
+_GAUGES: Final = ("gauge_livesum", "gauge_livemax")
+
+
+class SharedFiles:
+    """The files in which workers count together, allocated before there is a worker.
+
+    They are mapped into memory: if the disk were full when a page of one is first used, the system would kill the
+    worker. A worker has a place; its successor there goes on counting where it ended.
+    """
+
+    def __init__(self, folder: Path, places: int, rules: int) -> None:
+        """Allocate files for a number of places and of rules; raises OSError if there is no room."""
+        self._folder = folder
+        self._free = list(range(places))
+        sizes = {"counter": _COUNTERS_BYTES + rules * _COUNTERS_BYTES_PER_RULE, "histogram": _HISTOGRAMS_BYTES}
+        for place in range(places):
+            for name, size in (sizes | dict.fromkeys(_GAUGES, _GAUGES_BYTES)).items():
+                # written, because a file that is only made longer has no blocks
+                self._file(name, place).write_bytes(bytes(size))
+
+    def take(self) -> int:
+        """A place for a new worker."""
+        return self._free.pop(0)
+
+    def give_back(self, place: int) -> None:
+        """Take back the place of a worker that has ended: its counters stay, what was in progress is over."""
+        for name in _GAUGES:
+            with self._file(name, place).open("r+b") as file:
+                # the number of bytes in use, at the head of the file
+                file.write(bytes(8))
+        self._free.insert(0, place)
+
+    def _file(self, name: str, place: int) -> Path:
+        return self._folder / f"{name}_{place}.db"
+
+
 _REQUEST_S: Final = (0.001, 0.0025, 0.005, 0.01, 0.025, 0.05, 0.1, 0.25, 0.5, 1, 2.5, 5, 10, 30, 60)
 _JUDGEMENT_S: Final = (0.0001, 0.00025, 0.0005, 0.001, 0.0025, 0.005, 0.01, 0.025, 0.05, 0.1, 0.25, 0.5, 1)
 
@@ -149,8 +199,6 @@ class Metrics:
 
     def __init__(self) -> None:
         self._folder = os.environ.get(SHARED_FOLDER)
-        if self._folder:
-            forget_the_dead(Path(self._folder))
         own = self._own = CollectorRegistry()
         name = "stackgauge_{}".format
         self.in_flight = Gauge(
@@ -284,25 +332,6 @@ class Metrics:
             self._findings[(code,)].inc()
         for code in undecided:
             self._undecided[(code,)].inc()
-
-
-def forget_the_dead(folder: Path) -> None:
-    """Drop the requests in progress of killed workers; their counters stay."""
-    for file in folder.glob("gauge_live*_*.db"):
-        pid = file.stem.rpartition("_")[2]
-        # An earlier process may have had the same process id.
-        if pid.isdigit() and (int(pid) == os.getpid() or not _lives(int(pid))):
-            mark_process_dead(int(pid), str(folder))
-
-
-def _lives(pid: int) -> bool:
-    try:
-        os.kill(pid, 0)
-    except ProcessLookupError:
-        return False
-    except PermissionError:
-        return True
-    return True
 
 
 _PLAIN = METRICS_MEDIA_TYPE.partition(";")[0]

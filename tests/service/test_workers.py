@@ -19,6 +19,7 @@ from rules.assessor import Assessor
 from service.cli import serve
 from service.cli.files import BAD_INPUT, FAULT
 from service.cli.serve import worker_app
+from service.http.metrics import SHARED_FOLDER
 from service.operations.assessors import Snapshot
 from service.operations.settings import Settings
 from tests.support.live_service import PATIENCE_S, LiveService, until
@@ -306,7 +307,7 @@ class _FakeWorker:
 
 @pytest.mark.parametrize(("refused", "left"), [(0, "new"), (1, "old"), (2, "old"), (3, "old")])
 def test_all_workers_get_the_new_rules_or_none(
-    monkeypatch: pytest.MonkeyPatch, assessor: Assessor, tmp_path: Path, refused: int, left: str
+    monkeypatch: pytest.MonkeyPatch, assessor: Assessor, refused: int, left: str
 ) -> None:
     """If one cannot start with them, those that could go back to the old ones."""
     snapshot = Snapshot.of(assessor)
@@ -315,7 +316,7 @@ def test_all_workers_get_the_new_rules_or_none(
     monkeypatch.setattr(_FakeWorker, "made", [], raising=False)
     monkeypatch.setattr(_FakeWorker, "refused", refused, raising=False)
     monkeypatch.setattr(signal, "signal", lambda *_: None)
-    supervisor = serve.Supervisor(uvicorn.Config("old", workers=3), [], Settings(), tmp_path)
+    supervisor = serve.Supervisor(uvicorn.Config("old", workers=3), [], Settings(), None)
     supervisor.init_processes()
     supervisor.handle_hup()
     rules = ["old" if one.rules == "old" else "new" for one in supervisor.processes]  # type: ignore[attr-defined]
@@ -323,6 +324,50 @@ def test_all_workers_get_the_new_rules_or_none(
     assert all(one.alive for one in supervisor.processes)  # type: ignore[attr-defined]
     assert ("old" if supervisor.config.app == "old" else "new") == left
     assert sum(one.alive for one in _FakeWorker.made) == 3
+
+
+def _files(folder: Path) -> dict[str, tuple[int, int]]:
+    """Length of each file of the metrics, and how much of it is allocated (POSIX counts blocks of 512 bytes)."""
+    found = {one.name: one.stat() for one in sorted(folder.glob("stackgauge-metrics-*/*.db"))}
+    return {name: (one.st_size, one.st_blocks * 512) for name, one in found.items()}
+
+
+@pytest.mark.skipif(not Path("/proc").exists(), reason="counts blocks as Linux does")
+def test_a_full_disk_finds_the_metrics_allocated(tmp_path: Path) -> None:
+    """A page of a mapped file that had no room when it is first used would kill the worker that uses it.
+
+    Nothing is added later: not by requests, nor by a worker that replaces another.
+    """
+    with LiveService("--workers", "2", tmpdir=str(tmp_path)) as service:
+        url = service.url
+        before = _files(tmp_path)
+        assert len(before) == 3 * 4
+        assert all(allocated >= length > 0 for length, allocated in before.values())
+        for method in ("GET", "POST", "PUT", "NONE"):
+            for path in ("/healthz", "/version", "/v1/checks", "/v1/gates", "/nowhere"):
+                httpx.request(method, url + path, verify=NO_TLS)
+        os.kill(_asked(service, url), signal.SIGKILL)
+        until(lambda: service.said("died") and len(service.workers()) == 2)
+        until(lambda: len({_asked(service, url) for _ in range(20)}) == 2)
+        assert _files(tmp_path) == before
+        assert _counted(url, "stackgauge_requests_total", route="none", status="404") >= 2
+
+
+def test_without_room_for_metrics_the_service_works_all_the_same(
+    monkeypatch: pytest.MonkeyPatch, assessor: Assessor, caplog: pytest.LogCaptureFixture
+) -> None:
+    """Each worker counts for itself, and the log tells it."""
+
+    def full(*_: object) -> None:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(Path, "write_bytes", full)
+    monkeypatch.delenv(SHARED_FOLDER, raising=False)
+    with serve._shared_files(Settings(), Snapshot.of(assessor)) as shared:
+        assert shared is None
+        assert SHARED_FOLDER not in os.environ
+    (record,) = caplog.records
+    assert "No space left on device" in record.getMessage()
 
 
 def test_a_port_that_is_taken_is_no_start() -> None:
