@@ -8,6 +8,7 @@ import pickle
 import threading
 from collections.abc import Callable, Iterator
 from concurrent.futures import Future
+from functools import partial
 from typing import Any
 
 import httpx
@@ -15,8 +16,10 @@ import pytest
 from fastapi import FastAPI
 
 from rules.assessor import Assessor
+from rules.gate.profile import STRICT
 from rules.quantities.work_limit import Allowance, TooMuchWorkError, allowing, charge
 from rules.schema.report import Report
+from service.batch.pool import Errand, Pool
 from service.http.app import create_app
 from service.http.posted import Made, Task
 from service.http.tasks import answering
@@ -25,6 +28,7 @@ from service.operations.heavy_work import LIGHT_BYTES, HeavyWork
 from service.operations.problems import ProblemError
 from service.operations.settings import Settings
 from tests.support.costly_stacks import costly_stack
+from tests.support.signing import ORDER, keys_of
 
 LEAST_STEPS = 1_000_000
 JSON = {"content-type": "application/json"}
@@ -396,3 +400,73 @@ def test_a_costly_line_of_a_batch_goes_elsewhere(app_with: Callable[..., FastAPI
     report = _post(app, "/v1/checks", COSTLY)
     name = json.dumps(report.json()["stack_id"]).encode()
     assert line == b'{"type":"report","line":1,"id":%b,"report":%b}' % (name, report.content)
+
+
+class Counted(Pool):
+    """Real processes, and what they were asked."""
+
+    asked: list[Task]
+
+    def ask(self, what: Any, steps: int | None, *, urgent: bool = False) -> Errand:
+        """As the pool."""
+        self.asked.append(what)
+        return super().ask(what, steps, urgent=urgent)
+
+
+@pytest.fixture(scope="module")
+def two_places(assessor: Assessor) -> Iterator[tuple[FastAPI, Counted]]:
+    """An application with a key, and the pool that answers what is long."""
+    keys = keys_of()
+    with Counted(1, Snapshot.of(assessor, STRICT), answering=partial(answering, keys=keys)) as pool:
+        pool.asked = []
+        app = create_app(Settings(), assessor, keys=keys)
+        app.state.heavy_work = HeavyWork(Settings(), pool)
+        yield app, pool
+
+
+_YAML = b"""\
+stack:
+  - generic:holder:HSK-A63:iso15488-32:100
+  - iso15488:32:12
+  - {part: "din6535:HA12:83", cutting_diameter_mm: 12, teeth: 4, projection_mm: 40}
+operation: {spindle_speed_rpm: 6000, runout_limit_um: 20 um}
+"""
+_MEDIA_TYPES = {b"{": "application/json", b"s": "application/yaml"}
+
+
+@pytest.mark.parametrize(
+    ("path", "accept", "body", "status", "holds"),
+    [
+        pytest.param("/v1/gates", None, json.dumps(ORDER).encode(), 200, b'"signature":"ey', id="signed gate"),
+        pytest.param("/v1/checks?unit=inch", "text/plain", _YAML, 200, b" in", id="text in inches"),
+        pytest.param("/v1/checks?unit=inch", "text/html", _YAML, 200, b" in", id="page in inches"),
+        pytest.param("/v1/checks", None, _YAML, 200, b'"verdict"', id="check in YAML"),
+        pytest.param("/v1/budgets", None, _YAML, 200, b'"planes"', id="budget in YAML"),
+        pytest.param("/v1/drawings?unit=inch", None, _YAML, 200, b" in<", id="drawing in inches"),
+        pytest.param("/v1/exports", None, _YAML, 200, b"CuttingTool", id="export in YAML"),
+        pytest.param("/v1/checks", None, _YAML.replace(b"teeth: 4", b"teeth: 0"), 422, b'"line":4', id="fault"),
+        pytest.param("/v1/exports", None, _YAML.replace(b"teeth: 4", b"teth: 4"), 422, b'"line":4', id="misspelt"),
+        pytest.param("/v1/drawings", None, _YAML + b"stack: []", 400, b'"line":6', id="no plain YAML"),
+    ],
+)
+def test_the_answer_is_the_same_wherever_it_is_made(
+    two_places: tuple[FastAPI, Counted], path: str, accept: str | None, body: bytes, status: int, holds: bytes
+) -> None:
+    """Byte for byte, with signature, units, and line and column of a fault; what is padded goes to a process."""
+    app, pool = two_places
+    headers = {"content-type": _MEDIA_TYPES[body[:1]], "x-request-id": "one"}
+    padding = b" " * LIGHT_BYTES if body.startswith(b"{") else b"\n# " + b"-" * LIGHT_BYTES
+
+    async def ask(content: bytes) -> httpx.Response:
+        async with _client(app) as client:
+            return await client.post(path, content=content, headers=headers | ({"accept": accept} if accept else {}))
+
+    pool.asked.clear()
+    here = asyncio.run(ask(body))
+    assert pool.asked == []
+    there = asyncio.run(ask(body + padding))
+    assert len(pool.asked) == 1
+    assert (here.status_code, there.status_code) == (status, status)
+    assert there.headers == here.headers
+    assert there.content == here.content
+    assert holds in here.content

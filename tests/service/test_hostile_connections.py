@@ -296,7 +296,8 @@ def test_connections_that_cannot_be_accepted_are_told_once(caplog: pytest.LogCap
         quiet_about_files(loop)
         for _ in range(5000):
             loop.call_exception_handler({"message": "socket.accept() out of system resource", "exception": error})
-        assert [one.getMessage() for one in caplog.records] == ["no connection can be accepted: Too many open files"]
+        (told,) = caplog.records
+        assert "Too many open files" in told.getMessage()
         loop.call_exception_handler({"message": "something else", "exception": error})
         assert "something else" in caplog.records[-1].getMessage()
 
