@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING, Any, Final
 if TYPE_CHECKING:
     from rules.checker import (
         Checker,
+        calibrate,
         check,
         compare,
         decide_release,
@@ -37,6 +38,7 @@ __all__ = [
     "EngineFaultError",
     "MissingExtraError",
     "RulebookError",
+    "calibrate",
     "check",
     "compare",
     "decide_release",
@@ -54,6 +56,7 @@ _HOMES: Final = {
     "Checker": _CHECKER,
     "EngineFaultError": "rules.rulebook.engine",
     "RulebookError": "rules.rulebook.source",
+    "calibrate": _CHECKER,
     "check": _CHECKER,
     "compare": _CHECKER,
     "decide_release": _CHECKER,

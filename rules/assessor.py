@@ -15,9 +15,9 @@ from pydantic import TypeAdapter
 from rules.analysis import StackAnalysis, analyse, cautions_of
 from rules.answer.findings import finding, not_judged, repointed, undecided
 from rules.answer.provenance import provenance, request_sha256, threshold_overrides
-from rules.assembly.instruction import assembly_section
+from rules.assembly.instruction import Digests, assembly_section
 from rules.assumptions.combining import combined, dependence, lacking, results
-from rules.assumptions.laying import Assumed, End, Laying
+from rules.assumptions.laying import Assumed, End, Laying, unknown_classes
 from rules.balance.report import balance_section, operation_balance
 from rules.bending.report import (
     ASSUMPTION_SET,
@@ -166,6 +166,7 @@ class Assessor:
         policy = request.policy or DEFAULT_POLICY
         overrides = threshold_overrides(policy, self.book)
         _refuse_shared_ids(request.operations or ())
+        _refuse_unknown_classes(policy)
         resolved = resolve(request, self.catalogue.definitions)
         report, derived = self._reported(request, resolved, policy, overrides)
         if resolved.by_standard:
@@ -186,7 +187,7 @@ class Assessor:
     ) -> tuple[Report, StackAnalysis]:
         """Return the report with assumed values laid in where a rule lacks them, and its derived properties."""
         charge(_ASSUMED_CHECKS * _STEPS)  # ahead, so that a server does this aside from short requests
-        laying = Laying(resolved.request)
+        laying = Laying(resolved.request, policy.assumption_set)
         ends: dict[End, tuple[Report, StackAnalysis]] = {"typical": (unassumed, derived)}
 
         def judged(end_of: Callable[[Assumed], End]) -> tuple[Report, StackAnalysis]:
@@ -216,6 +217,7 @@ class Assessor:
             laying.assumed,
             dependences,
             (typical, results(ends["cautious"][0], resolved.request)),
+            policy.assumption_set,
         )
         kept = {"assembly": unassumed.assembly, "stated_by_standard": unassumed.stated_by_standard}
         found = _reviewed(found, report, policy).model_copy(update=kept)
@@ -251,6 +253,15 @@ class Assessor:
         derived = judged[0].analysis
         chain = derived.chain
         critical_share = threshold_in_force(self.book, overrides, *CRITICAL_SHARE)
+        source = provenance(
+            request,
+            request.policy,
+            self.book,
+            self.catalogue.digests,
+            adjusted,
+            ASSUMPTION_SET if derived.stiffness.rests_on else None,
+            _never_measured(derived),
+        )
         rests_on = derived.stiffness.rests_on
         used_by = self._using(resting_properties(derived.stiffness), judged)
         if used_by:
@@ -286,17 +297,16 @@ class Assessor:
                 for one in judged
                 if one.operation is not None
             ],
-            assembly=assembly_section(derived, findings) if "assembly" in request.sections else None,
+            assembly=assembly_section(
+                [one.analysis for one in judged],
+                findings,
+                gaps,
+                Digests(source.request_sha256, source.judgement_sha256),
+            )
+            if "assembly" in request.sections
+            else None,
             cautions=cautions_of(derived),
-            provenance=provenance(
-                request,
-                request.policy,
-                self.book,
-                self.catalogue.digests,
-                adjusted,
-                ASSUMPTION_SET if rests_on else None,
-                _never_measured(derived),
-            ),
+            provenance=source,
         )
         return report, derived
 
@@ -306,8 +316,12 @@ class Assessor:
         The request digest is that of the original request, so it is the same in every format.
         """
         report, derived = self.assess_derived(request.with_assembly())
-        provenance = report.provenance.model_copy(update={"request_sha256": request_sha256(request)})
-        return report.model_copy(update={"provenance": provenance}), derived
+        own = {"request_sha256": request_sha256(request)}
+        assembly = report.assembly
+        if assembly is not None:
+            assembly = assembly.model_copy(update={"record": assembly.record.model_copy(update=own)})
+        provenance = report.provenance.model_copy(update=own)
+        return report.model_copy(update={"provenance": provenance, "assembly": assembly}), derived
 
     def situations(self, request: CheckRequest) -> Situations:
         """Return a request as the rules see it, once for each of its operations; errors as :meth:`assess`."""
@@ -436,6 +450,16 @@ def _refuse_shared_ids(operations: Sequence[Operation]) -> None:
         Fault(f"/operations/{place}/id", "another operation has this id", "repeated")
         for place, name in enumerate(ids)
         if name in ids[:place]
+    ]
+    if faults:
+        raise BadRequestError(faults)
+
+
+def _refuse_unknown_classes(policy: Policy) -> None:
+    own = policy.assumption_set
+    faults = [
+        Fault(f"/policy/assumption_set/classes/{place}/category", "the table of assumed values has no such class")
+        for place in (() if own is None else unknown_classes(own))
     ]
     if faults:
         raise BadRequestError(faults)

@@ -2,19 +2,24 @@
 
 from __future__ import annotations
 
+import cmath
 import math
 from collections.abc import Mapping, Sequence
 from functools import partial
-from typing import Literal
+from itertools import product
+from typing import Final, Literal
 
 from rules.answer.provenance import provenance, refuse_assumptions, threshold_overrides
+from rules.couplings.sides import COUPLINGS
 from rules.exchange.documents import NO_CATALOGUE, Catalogue
 from rules.quantities.missing import Missing, OrMissing, when_both_known, when_known
 from rules.quantities.rounding import rounded, rounded_or_none
+from rules.random_vectors.random_sum import RandomClocking
 from rules.rulebook.book import Rulebook
 from rules.runout.analysis import PlaneBudget, Vector, budget_at, law_of, vectors_at
 from rules.runout.contributors import Contributor, Contributors, contributors_of, frames_of, positions_of
 from rules.runout.formulas import (
+    BestClocking,
     Eccentricity,
     Tir,
     best_turns,
@@ -31,6 +36,7 @@ from rules.schema.budget import (
     BudgetRequest,
     ClockingReport,
     JointTurn,
+    RequiredAlone,
     RequiredReport,
     RequiredRunout,
     SeatReport,
@@ -80,10 +86,43 @@ def clocking_section(chain: Chain, plane: PlaneName, z_mm: float, contributors: 
         ],
         marks=not stands,
         exhaustive=best.exhaustive,
+        off_by_5_deg_tir_um=_off_by(nodes, best, positions),
+        after_reseating_p95_um=_after_reseating(chain, best.eccentricity),
         p95_after_um=rounded(tir_of(Eccentricity(float(after.quantiles((0.95,))[0]))), "um")
         if contributors.lacking is None
         else None,
     )
+
+
+_OFF_DEG: Final = 5.0
+"""Error of setting a clocking by hand, common practice."""
+
+
+def _off_by(nodes: Sequence[complex], best: BestClocking, positions: Sequence[int]) -> float:
+    """Return the largest reading left where every joint that is turned freely is off by 5° either way."""
+    free = [place for place, count in enumerate(positions) if count == 0 and any(nodes[place + 1 :])]
+    worst = abs(best.eccentricity)
+    for signs in product((1.0, -1.0), repeat=min(len(free), _MOST_JOINTS)):
+        off = dict(zip(free, signs, strict=False))
+        total, turned = nodes[0], 1 + 0j
+        for place, (node, angle) in enumerate(zip(nodes[1:], best.angles_deg, strict=True)):
+            turned *= cmath.rect(1.0, math.radians(angle + _OFF_DEG * off.get(place, 0.0)))
+            total += node * turned
+        worst = max(worst, abs(total))
+    return rounded(tir_of(Eccentricity(worst)), "um")
+
+
+_MOST_JOINTS: Final = 8
+
+
+def _after_reseating(chain: Chain, left: Eccentricity) -> float | None:
+    """Return the 95th percentile of what is left with the repeatability of the spindle's taper; None if unknown."""
+    side = chain.members[0].machine_side
+    seat = None if side is None else COUPLINGS[side.coupling].described.seating_eccentricity_up_to_um
+    if seat is None:
+        return None
+    law = law_of([Vector(left, "measured", None), Vector(seat, "limit", None)])
+    return rounded(tir_of(Eccentricity(float(law.quantiles((0.95,))[0]))), "um")
 
 
 def _turn(
@@ -237,10 +276,18 @@ def _required(
     target: Tir, limit_at: PlaneName, z_mm: float, known: Sequence[Contributor], policy: Policy
 ) -> RequiredReport:
     """Return the permitted runout of each contributor that is not measured, scaled by one factor."""
-    free = [item for item in known if item.law != "measured"]
-    fixed = law_of(vectors_at(z_mm, [item for item in known if item.law == "measured"]))
-    scaled = law_of(vectors_at(z_mm, free), at_limits=policy.judged_runout == "parts_at_limits")
-    factor = equal_effort_factor(eccentricity_of(target), fixed.amplitudes, scaled)
+    # a measured part keeps its runout and the uncertainty of its reading
+    free = [item for item in known if item.law != "measured" and item.kind != "uncertainty"]
+    at_limits = policy.judged_runout == "parts_at_limits"
+
+    def law(items: Sequence[Contributor]) -> RandomClocking:
+        return law_of(vectors_at(z_mm, items), at_limits=at_limits)
+
+    goal = eccentricity_of(target)
+    factor = equal_effort_factor(goal, law([item for item in known if item not in free]), law(free))
+    alone = [
+        (item, equal_effort_factor(goal, law([one for one in known if one is not item]), law([item]))) for item in free
+    ]
     return RequiredReport(
         target_um=target,
         plane=limit_at,
@@ -254,5 +301,14 @@ def _required(
                 required_tir_um=rounded(item.stated_um * factor, "um"),
             )
             for item in free
+        ],
+        one_alone=[
+            RequiredAlone(
+                id=item.id,
+                stated_tir_um=rounded(item.stated_um, "um"),
+                required_tir_um=None if share is None else rounded(item.stated_um * share, "um"),
+            )
+            # the part that has to become better by least comes first
+            for item, share in sorted(alone, key=lambda pair: -math.inf if pair[1] is None else pair[1], reverse=True)
         ],
     )

@@ -16,12 +16,14 @@ from pydantic import BaseModel
 
 from rules.assessor import Assessor
 from rules.budget import full_budget
+from rules.calibration.calibrating import calibrate as calibrate_by_readings
 from rules.comparison import compare as compare_alternatives
 from rules.gate.gate import gate
 from rules.reading.build import read_build as judge_build
 from rules.reading.reading import read_gauge as judge_reading
 from rules.schema.budget import BudgetReport, BudgetRequest
 from rules.schema.build import BuildReport, BuildRequest
+from rules.schema.calibration import CalibrationReport, CalibrationRequest
 from rules.schema.comparison import ComparisonReport, ComparisonRequest
 from rules.schema.gate import GateReport, GateRequest
 from rules.schema.parsing import BadRequestError, Fault, parse
@@ -35,6 +37,7 @@ from rules.search.search import search
 __all__ = [
     "Checker",
     "Question",
+    "calibrate",
     "check",
     "compare",
     "decide_release",
@@ -171,6 +174,27 @@ class Checker:
         """
         return judge_build(_request(BuildRequest, request), self._assessor.book, self._assessor.catalogue)
 
+    def calibrate(self, request: Question[CalibrationRequest]) -> CalibrationReport:
+        """Turn a shop's readings into its own assumed values.
+
+        Parameters
+        ----------
+        request : CalibrationRequest, dict, str or bytes
+            The assemblies with their readings [µm] and expanded uncertainty [µm].
+
+        Returns
+        -------
+        CalibrationReport
+            The runout of each class of parts, outliers, and the set of assumed values for a check.
+
+        Raises
+        ------
+        BadRequestError
+            The request is invalid, a reading has no uncertainty, or too many classes are linked by common stacks.
+        """
+        asked = _request(CalibrationRequest, request)
+        return calibrate_by_readings(asked, self._assessor.book, self._assessor.catalogue)
+
     def compare(self, request: Question[ComparisonRequest]) -> ComparisonReport:
         """Compare alternative stacks for one job.
 
@@ -261,6 +285,11 @@ def read_gauge(request: Question[ReadingRequest]) -> ReadingReport:
 def follow_build(request: Question[BuildRequest]) -> BuildReport:
     """Follow a stack that is read after each part while it is built; see `Checker.follow_build`."""
     return _built_in().follow_build(request)
+
+
+def calibrate(request: Question[CalibrationRequest]) -> CalibrationReport:
+    """Turn a shop's readings into its own assumed values; see `Checker.calibrate`."""
+    return _built_in().calibrate(request)
 
 
 def compare(request: Question[ComparisonRequest]) -> ComparisonReport:

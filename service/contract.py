@@ -30,6 +30,7 @@ __all__ = [
     "Defaults",
     "ExpiredAdjustment",
     "NeedAnswer",
+    "PageName",
     "PartAnswer",
     "PartFamily",
     "PartList",
@@ -284,6 +285,9 @@ class CouplingAnswer(CouplingSummary):
     note: str | None
     tables: list[TableAnswer] = Field(description="Tables of the standard dimensions.")
 
+
+PageName: TypeAlias = Literal["report", "sheet"]
+"""Pages of a check: the report, or the work instruction on one sheet of A4."""
 
 PictureName: TypeAlias = Literal["stack", "budget", "distribution", "axis", "speed"]
 

@@ -17,6 +17,7 @@ __all__ = [
     "BATCH_EXAMPLES",
     "BATCH_LINES",
     "BUDGET_EXAMPLES",
+    "CALIBRATION_EXAMPLES",
     "COMPARISON_EXAMPLES",
     "CSV_EXAMPLE",
     "EXAMPLES",
@@ -342,6 +343,45 @@ SEARCH_EXAMPLES: Final[Mapping[str, RequestExample]] = MappingProxyType(
     }
 )
 """Searches by name."""
+
+
+def _hydraulic_chucks() -> dict[str, Any]:
+    """Gauge pin in hydraulic chucks of one kind, one of them with a chip in its bore."""
+    holder = {
+        "kind": "base_holder",
+        "id": "holder",
+        "machine_side": {"coupling": "hollow_taper", "size": "63", "form": "A"},
+        "workpiece_side": {"coupling": "hydraulic", "diameter_mm": 12},
+        "gauge_length_mm": 90,
+    }
+    pin = {
+        "kind": "gauge_pin",
+        "id": "pin",
+        "machine_side": {"coupling": "cylindrical", "diameter_mm": 12, "tolerance": "h6", "length_mm": 100},
+        "overall_length_mm": 100,
+        "straightness_um": 0.4,
+        "roundness_um": 0.5,
+    }
+    references = [{"kind": "reference", "of": {"from": "request", "key": key}} for key in ("KB-HY12", "KB-GP12")]
+    joints = [{"upper": "holder", "lower": "pin", "projection_mm": 60}]
+    return {
+        "name": "KB-2031-06",
+        "expanded_uncertainty_um": 1,
+        "components": {"KB-HY12": holder, "KB-GP12": pin},
+        "assemblies": [
+            {
+                "stack": {"components": references, "joints": joints},
+                "readings": [{"distance_mm": 36, "tir_um": tir}],
+            }
+            for tir in (2.5, 4, 1.5, 3.5, 27, 4.5)
+        ],
+    }
+
+
+CALIBRATION_EXAMPLES: Final[Mapping[str, RequestExample]] = MappingProxyType(
+    {"hydraulic-chucks": RequestExample("Gauge pin in six hydraulic chucks, one reading far off", _hydraulic_chucks())}
+)
+"""Calibrations by name."""
 
 
 XML_EXAMPLE: Final = """\

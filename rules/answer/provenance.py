@@ -19,11 +19,13 @@ from rules.quantities.units import ucum
 from rules.rulebook.book import Overrides, Rulebook, check_overrides
 from rules.schema.parsing import BadRequestError, Fault, FaultCode, pointer
 from rules.schema.report import JudgementDeviation, Provenance
-from rules.schema.request import Policy
+from rules.schema.request import AssumptionSet, Policy
 from rules.version import CONTRACT, NAME, VERSION
 
 __all__ = [
     "MountedDigests",
+    "assumption_set_sha256",
+    "canonical_sha256",
     "cautions",
     "general_cautions",
     "judgement_sha256",
@@ -126,6 +128,7 @@ def provenance(
         catalogue_sha256=mounted.catalogue_sha256,
         aliases_sha256=mounted.aliases_sha256,
         assumption_set=assumption_set,
+        assumption_set_sha256=None,
         request_sha256=request_sha256(request),
         never_measured=list(never_measured),
         deviations=[
@@ -230,7 +233,8 @@ def refuse_assumptions(policy: Policy | None, what: str) -> None:
 def threshold_overrides(policy: Policy | None, book: Rulebook) -> Overrides:
     """Return the thresholds set by the policy.
 
-    Raises :class:`~rules.schema.parsing.BadRequestError` for thresholds that no rule has or allows, or set twice.
+    Raises :class:`~rules.schema.parsing.BadRequestError` for thresholds that no rule has or allows, or set twice, and
+    for a set of assumed values that was changed or has no effect.
     """
     overrides: dict[str, dict[str, float]] = {}
     places: dict[tuple[str, str], int] = {}
@@ -250,9 +254,51 @@ def threshold_overrides(policy: Policy | None, book: Rulebook) -> Overrides:
             )
             at = pointer(("policy", "thresholds", number, problem.part))
             faults.append(Fault(at, problem.reason, _CODES[problem.part]))
+    faults += _faults_of_set(policy)
     if faults:
         raise BadRequestError(faults)
     return overrides
+
+
+def canonical_sha256(value: object) -> str:
+    """Return the SHA-256 of a value as JSON by RFC 8785: sorted keys, no spaces, a whole number without a fraction.
+
+    >>> canonical_sha256({"b": 2.0, "a": "µ"}) == canonical_sha256({"a": "µ", "b": 2})
+    True
+    """
+    text = json.dumps(_plain_numbers(value), sort_keys=True, separators=(",", ":"), ensure_ascii=False, allow_nan=False)
+    return hashlib.sha256(text.encode()).hexdigest()
+
+
+def _plain_numbers(value: object) -> object:
+    if isinstance(value, float) and value.is_integer():
+        return int(value)
+    if isinstance(value, Mapping):
+        return {name: _plain_numbers(one) for name, one in value.items()}
+    return list(map(_plain_numbers, value)) if isinstance(value, list | tuple) else value
+
+
+def assumption_set_sha256(own: AssumptionSet) -> str:
+    """Return the digest that a set of assumed values must have: that of its other fields."""
+    return canonical_sha256(own.model_dump(mode="json", exclude={"sha256"}))
+
+
+def _faults_of_set(policy: Policy | None) -> Iterator[Fault]:
+    """Yield what is wrong with the shop's set of assumed values, if there is one."""
+    own = None if policy is None else policy.assumption_set
+    if policy is None or own is None:
+        return
+    at = "/policy/assumption_set"
+    if policy.unstated == "undecided":
+        yield Fault(at, "has no effect: 'unstated' must be typical or cautious", "invalid_value")
+    if assumption_set_sha256(own) != own.sha256:
+        yield Fault(f"{at}/sha256", "is not the digest of this set; take the set unchanged", "digest_mismatch")
+    classes = [(one.quantity, one.category) for one in own.classes]
+    for number, one in enumerate(classes):
+        if one in classes[:number]:
+            yield Fault(f"{at}/classes/{number}", "this class is already in the set", "repeated")
+        if own.classes[number].cautious < own.classes[number].typical:
+            yield Fault(f"{at}/classes/{number}/cautious", "is below the typical value", "out_of_range")
 
 
 @dataclass(frozen=True, slots=True)

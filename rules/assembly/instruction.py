@@ -1,42 +1,47 @@
-"""Work instruction of a stack: cleaning, assembly, measuring, acceptance and disassembly as numbered steps."""
+"""Work instruction of a stack: cleaning, assembly, measuring, acceptance, record and disassembly."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
-from typing import Any, Final
+from collections.abc import Iterable, Iterator, Sequence
+from hashlib import sha256
+from typing import Any, Final, NamedTuple
+
+from pydantic_core import to_json
 
 from rules.analysis import StackAnalysis
 from rules.answer.findings import trade_name
-from rules.assembly.joints import JointFindings, JointSteps, findings_by_joint, joint_steps
+from rules.assembly.joint_values import states_inches
+from rules.assembly.joints import JointSteps, findings_by_joint, joint_steps
 from rules.assembly.sentences import (
+    COMMON_PRACTICE,
     Draft,
     Number,
     Tellable,
     Words,
-    coupling_cautions,
     draft,
-    heavy_cautions,
     instruction,
     maker_units,
+    preload,
     say,
     stop,
 )
 from rules.couplings import steep_taper
+from rules.couplings.shell_mill_arbor import SHELL_MILL_ARBOR
 from rules.couplings.steep_taper import SteepTaper
 from rules.quantities.missing import Missing, OrMissing, when_all_known, when_both_known
 from rules.quantities.models import MissingQuantity
 from rules.quantities.rounding import rounded_or_none
-from rules.quantities.units import quantity_and_unit, ucum
+from rules.quantities.units import quantity_and_unit
 from rules.runout.analysis import PlaneBudget
 from rules.runout.formulas import tir_from_particle
 from rules.runout.report import predictions_of
 from rules.schema.components import Cutter, GaugePin, RetentionKnob
-from rules.schema.report import AssemblyReport, Finding, JointEnds
-from rules.stack.chain import Member, StackJoint
+from rules.schema.report import AssemblyReport, Finding, InstructionState, JointEnds, RecordGroup, Undecided
+from rules.stack.chain import Member
 from rules.stack.positions import Position, surface_at
 
-__all__ = ["assembly_section"]
+__all__ = ["AT_ANGLE", "AXIAL", "LENGTH", "RELEASED_BY", "TEST_BAR", "Digests", "assembly_section"]
 
 
 _GAUGE_SPINDLE = "the gauge spindle"
@@ -96,23 +101,28 @@ def _step(derived: StackAnalysis, index: int, particle: OrMissing[float], most_s
             )
         return None
 
-    step = draft(file.general["clean"], Words(known, find), components, pointers, joint)
-    if step is not None and isinstance(member.part, Cutter):
-        step["caution"].append(file.cautions["edges"].format(lower=lower))
-    return step
+    return draft(file.general["clean"], Words(known, find), components, pointers, joint)
 
 
-_SET_AT_JOINTS: Final = ("grip", "projection", "opening_temperature", "clocking")
+_SET_AT_JOINTS: Final = ("grip", "projection", "opening_temperature", "clocking", "torque")
+
+_ANGLES: Final = (*range(0, 360, 45), 360)
+"""Angles of the readings: eight even ones, then the first again."""
+
+_REFERENCE_TEMPERATURE: Final = Number("temperature", "degC", 20.0, source="ISO 1")
 
 
 class Measuring:
     """Measuring plane and acceptance limit of the finished assembly."""
 
-    def __init__(self, derived: StackAnalysis) -> None:
+    def __init__(self, derived: StackAnalysis, state: InstructionState) -> None:
         operation = derived.chain.operation
         geometry = derived.geometry
         at_tip = operation is not None and operation.runout_limit_at == "tip"
         self._derived = derived
+        self._state = state
+        self._length_tolerance = derived.chain.request.stack.length_tolerance_mm
+        self._operation = None if operation is None else operation.id
         self._limit = None if operation is None else operation.runout_limit_um
         self._limit_at = "tip" if at_tip else "gauge_plane"
         self._plane = geometry.tip if at_tip else geometry.gauge_plane
@@ -150,6 +160,7 @@ class Measuring:
         """Return the section on acceptance."""
         budget = self._budget if isinstance(self._budget, PlaneBudget) else None
         return {
+            "operation": None if self._limit is None else self._operation,
             "plane": self._limit_at,
             "from_gauge_line_mm": rounded_or_none(self._plane, "mm"),
             "from_last_clamping_face_mm": rounded_or_none(self._distance, "mm"),
@@ -164,25 +175,27 @@ class Measuring:
         rules = instruction().rules
         if self._limit is None:
             return rules["no_limit"]
+        limit = f"{self._limit:.10g} µm"
         if self._reading_limit is None:
-            return rules["not_converted"].format(limit=f"{self._limit:.10g} µm")
+            return rules["not_converted"].format(limit=limit)
+        there = f"{self._reading_limit:.10g} µm"
+        decision = rules["accept" if self._state == "build" else "compare"].format(there=there)
         if self._limit_at != "reading_plane":
-            return rules["limit"].format(limit=f"{self._limit:.10g} µm")
-        return rules["converted"].format(limit=f"{self._limit:.10g} µm", there=f"{self._reading_limit:.10g} µm")
+            return decision
+        return f"{rules['converted'].format(limit=limit, there=there)} {decision}"
 
-    def steps(self, joint_findings: JointFindings) -> list[Draft]:
-        """Return the steps for seating, measuring and signing."""
-        return [step for step in (self._seat(joint_findings), self._measure(), self._record()) if step is not None]
+    def steps(self) -> list[Draft]:
+        """Return the steps for seating, setting the length, measuring and recording."""
+        made = (self._seat(), self._set_length(), self._axial(), self._measure(), self._record())
+        return [step for step in made if step is not None]
 
-    def _seat(self, joint_findings: JointFindings) -> Draft | None:
+    def _seat(self) -> Draft | None:
         base = self._base
         if base is None:
             return None
         side, file = base.machine_side, instruction()
         kind = "unknown" if side is None else side.coupling if side.coupling in file.seats else "other"
         at = f"{base.at}/machine_side"
-        case = self._derived.chain.spindle_joint
-        against: Sequence[Finding] = () if case is None else joint_findings.get((case.upper_at, case.lower_at), ())
         return {
             "number": 0,
             "action": "seat",
@@ -190,14 +203,37 @@ class Measuring:
             "joint": None,
             "text": say(file.seats[kind], Words({"base": base.part.id}), []),
             "values": [],
-            "caution": [
-                *(file.cautions["finding"].format(code=one.code, message=one.message) for one in against),
-                *heavy_cautions(self._derived.masses.total),
-            ],
             "at": [at],
             "not_stated": [] if side is not None else [at],
             "from_maker": [],
         }
+
+    def _length(self) -> OrMissing[Number]:
+        """Return the length from the gauge line to the tip with its tolerance."""
+        tip, chain, stated = self._derived.geometry.tip, self._derived.chain, self._length_tolerance
+        if isinstance(tip, Missing):
+            return tip
+        in_inches = any(states_inches(one.part) for one in chain.members) or any(
+            states_inches(case.statement) for case in chain.joints
+        )
+        tolerance, source = (instruction().tolerances["length"], COMMON_PRACTICE) if stated is None else (stated, None)
+        return Number(LENGTH, "mm", tip, None, None, tolerance, in_inches, source)
+
+    def _set_length(self) -> Draft | None:
+        tool = self._tool
+        if tool is None or not isinstance(tool.part, Cutter):
+            return None
+        joints = self._derived.chain.joints
+        known = {"adjustable": ""} if joints and joints[-1].joint_class == "grip" else {}
+        words = Words(known, lambda name: self._length() if name == "length" else None)
+        return draft(instruction().general["set_length"], words, [tool.part.id], [tool.at])
+
+    def _axial(self) -> Draft | None:
+        tool, joints = self._tool, self._derived.chain.joints
+        if tool is None or not isinstance(tool.part, Cutter) or not joints or joints[-1].coupling != SHELL_MILL_ARBOR:
+            return None
+        words = Words({"tool": tool.part.id}, lambda name: preload() if name == "preload" else None)
+        return draft(instruction().general["axial"], words, [tool.part.id], [tool.at], joints[-1].ends_named)
 
     def _measure(self) -> Draft | None:
         tool = self._tool
@@ -205,7 +241,9 @@ class Measuring:
             return None
         step = draft(
             instruction().general["measure"],
-            Words({"tool": tool.part.id, "rule": self._rule()}, self._find),
+            Words(
+                {"tool": tool.part.id, "base": self._derived.chain.members[0].part.id, "rule": self._rule()}, self._find
+            ),
             [tool.part.id],
             [f"{self._derived.chain.operation_at}/limits/runout/tir_um"] if self._limit is not None else [tool.at],
         )
@@ -223,6 +261,8 @@ class Measuring:
             return None if self._reading_limit is None else Number("reading", "um", None, None, self._reading_limit)
         if name == "face_of":
             return self._face_of
+        if name == "preload":
+            return preload()
         if name == "incomplete":
             return "" if isinstance(budget, Missing) else None
         if name in ("on_flutes", "beyond_tip"):
@@ -244,68 +284,202 @@ class Measuring:
 
     def _record(self) -> Draft | None:
         ids = [member.part.id for member in self._derived.chain.members]
-        return draft(instruction().general["record"], Words({}), ids, ["/stack"])
+        words = Words({"released_by_signature": ""} if self._state == "build" else {})
+        return draft(instruction().general["record"], words, ids, ["/stack"])
 
-    def record(self, joints: Iterable[tuple[StackJoint, Words]], steps: Iterable[Draft]) -> list[dict[str, Any]]:
-        """Return the fields to fill in: readings, settings of each joint, makers' figures, name and date."""
-        where = {"tip": "tip", "reading_plane": "plain shank"}.get(self._limit_at, "gauge plane")
-        fields = [
-            _blank(f"reading at the {where}", None, "um", at_most=self._reading_limit),
-            _blank("expanded uncertainty of the reading", None, "um"),
-        ]
-        for case, words in joints:
+    def blanks(self, joints: JointSteps, steps: Sequence[Draft]) -> Iterator[dict[str, Any]]:
+        """Yield the blanks: serial numbers, settings, makers' figures, readings, uncertainty, instrument, people."""
+        chain = self._derived.chain
+        for member in (*chain.members, *chain.knobs):
+            yield _blank("part", "serial number", component=member.part.id)
+        for _, case, words in sorted(joints.used, key=lambda one: one[0]):
             for name in _SET_AT_JOINTS:
                 number = None if name == "projection" and case.joint_class == "collet_seat" else words.number(name)
                 if isinstance(number, Number):
-                    record = number.fields()
-                    record["target"] = record.pop("value")
-                    fields.append({**record, "joint": case.ends_named})
+                    yield _blank("setting", number.name, case.ends_named, number)
+        length = self._length()
+        if any(step["action"] == "set" and step["joint"] is None for step in steps):
+            yield _blank(
+                "setting", LENGTH, number=Number(LENGTH, "mm", None) if isinstance(length, Missing) else length
+            )
         for step in steps:
-            fields.extend(_blank(name, step["joint"], maker_units()[name]) for name in step["from_maker"])
-        fields.extend(_blank(name, None, None) for name in ("operator", "date", "signature"))
-        return fields
+            for name in step["from_maker"]:
+                yield _blank("setting", name, step["joint"], Number(name, maker_units()[name], None))
+        yield from self._readings(steps)
+
+    def _readings(self, steps: Sequence[Draft]) -> Iterator[dict[str, Any]]:
+        where = {"tip": "tip", "reading_plane": "plain shank"}.get(self._limit_at, "gauge plane")
+        um = Number("", "um", None)
+        yield _blank("instrument", "indicator, serial number")
+        yield _blank("instrument", "calibration due")
+        yield _blank("instrument", "temperature", number=_REFERENCE_TEMPERATURE)
+        yield _blank("reading", TEST_BAR, number=um)
+        between = [step["joint"] for step in steps if step["action"] == "measure" and step["joint"] is not None]
+        axial = self._axial()
+        for joint in between:
+            if axial is not None and joint == axial["joint"]:
+                yield _blank("reading", AXIAL, joint, um)
+                continue
+            yield _blank("reading", "reading after this joint", joint, um)
+            yield _blank("reading", _HIGH_SPOT, joint, Number("", "deg", None))
+        for angle in _ANGLES:
+            yield _blank("reading", f"{AT_ANGLE}{angle}°", number=um)
+        yield _blank("reading", f"reading at the {where}", number=Number("", "um", None, at_most=self._reading_limit))
+        yield _blank("reading", _HIGH_SPOT, number=Number("", "deg", None))
+        for name in _UNCERTAINTY:
+            yield _blank("uncertainty", name, number=um)
+        yield _blank("signature", "decision on the reading")
+        for name in ("built by", "measured by", "date"):
+            yield _blank("signature", name)
+        if self._state == "build":
+            yield _blank("signature", RELEASED_BY)
+
+
+LENGTH: Final = "length from gauge line to tip"
+TEST_BAR: Final = "reading of the test bar"
+AT_ANGLE: Final = "reading at "
+AXIAL: Final = "axial runout"
+_HIGH_SPOT: Final = "angle of the high spot"
+
+RELEASED_BY: Final = "released by"
+"""Blank that only a record in the state 'build' has."""
+
+_UNCERTAINTY: Final = (
+    "uncertainty of the indicator's calibration",
+    "resolution of the indicator",
+    "drift",
+    "scatter of re-seating",
+    "expanded uncertainty of the reading, k = 2",
+)
+"""Budget of the reading (JCGM 100); the first four as standard uncertainties."""
 
 
 def _length(name: str, value: OrMissing[float]) -> Tellable:
     return value if isinstance(value, Missing) else Number(name, "mm", value)
 
 
-def _blank(name: str, joint: JointEnds | None, unit: str | None, at_most: float | None = None) -> dict[str, Any]:
-    return {
-        "name": name,
-        "joint": joint,
-        "unit": None if unit is None else ucum(unit),
-        "target": None,
-        "at_least": None,
-        "at_most": at_most,
-    }
+def _blank(
+    group: RecordGroup,
+    name: str,
+    joint: JointEnds | None = None,
+    number: Number | None = None,
+    component: str | None = None,
+) -> dict[str, Any]:
+    told = (number or Number(name, None, None)).fields()
+    target = told.pop("value")
+    return {**told, "name": name, "target": target, "group": group, "joint": joint, "component": component}
 
 
-def assembly_section(derived: StackAnalysis, findings: Sequence[Finding]) -> AssemblyReport:
+class Digests(NamedTuple):
+    """Digests of request and judgement, for the record."""
+
+    request_sha256: str
+    judgement_sha256: str
+
+
+def assembly_section(
+    analyses: Sequence[StackAnalysis],
+    findings: Sequence[Finding],
+    gaps: Sequence[Undecided],
+    digests: Digests,
+) -> AssemblyReport:
     """Return the work instruction.
 
-    The findings keep the pointers given by the rules. An error at a joint becomes a step that forbids the joint, a
-    warning a caution at its step.
+    Parameters
+    ----------
+    analyses
+        One for each operation, or one without an operation; the tightest runout limit counts.
+    findings, gaps
+        Of the whole stack and of every operation, with the pointers given by the rules. An error at a joint forbids
+        it, and with it the stack.
+    digests
+        For the record.
     """
+    derived = min(analyses, key=_tightness)
     joint_findings, others = findings_by_joint(derived.chain, findings)
-    measuring = Measuring(derived)
     joints = joint_steps(derived, joint_findings)
     steps = _building(derived, others, joints)
-    buildable = all(step["action"] != "stop" for step in steps)
-    if buildable:
-        steps += measuring.steps(joint_findings)
-    elif derived.chain.members:
-        steps.append(stop(instruction().stops["unfinished"], [], ["/stack"]))
-    taking_apart = [*_taking_out(derived, buildable), *joints.open] if joints.open else []
-    return AssemblyReport.model_validate(
-        {
-            "buildable": buildable,
-            "steps": _numbered(steps),
-            "acceptance": measuring.acceptance(),
-            "record": measuring.record(joints.used, steps),
-            "disassembly": _numbered(taking_apart),
-        }
+    halts = [step for step in steps if step["action"] == "stop"]
+    state: InstructionState = (
+        "do_not_build"
+        if halts
+        else "build_do_not_release"
+        if gaps or any(one.severity != "advice" for one in findings)
+        else "build"
     )
+    measuring = Measuring(derived, state)
+    if halts:
+        steps = [*halts, stop(instruction().stops["unfinished"], [], ["/stack"])]
+        blanks = [_blank("signature", name) for name in ("stopped by", "date")]
+    else:
+        steps += measuring.steps()
+        blanks = list(measuring.blanks(joints, steps))
+    told = {
+        "state": state,
+        "reasons": _reasons(findings, gaps, [step["text"] for step in halts]),
+        "steps": _numbered(steps),
+        "acceptance": None if halts else measuring.acceptance(),
+        "disassembly": [] if halts else _numbered([*_taking_out(derived), *joints.open]),
+    }
+    record = {"state": state, "release": instruction().states[state], "blanks": blanks}
+    revision = _revision({**told, "record": record})
+    return AssemblyReport.model_validate(
+        {**told, "record": {**record, "instruction_sha256": revision, **digests._asdict()}}
+    )
+
+
+def _tightness(derived: StackAnalysis) -> float:
+    """Return the limit of an operation over what 95 % of assemblies keep at its plane; the limit if not predicted."""
+    operation = derived.chain.operation
+    limit = None if operation is None else operation.runout_limit_um
+    if operation is None or limit is None:
+        return math.inf
+    budget = derived.tip if operation.runout_limit_at == "tip" else derived.gauge_plane
+    if isinstance(budget, Missing) or derived.contributors.lacking is not None or not budget.assemblies.p95_um:
+        return limit
+    return limit / budget.assemblies.p95_um
+
+
+def _reasons(findings: Sequence[Finding], gaps: Sequence[Undecided], halts: Sequence[str]) -> list[dict[str, Any]]:
+    """Return the reasons for the state: errors that forbid a joint or a part first."""
+    file = instruction()
+    against = [one for one in findings if one.severity != "advice"]
+
+    def halting(one: Finding) -> bool:
+        return any(file.finding.format(code=one.code, message=one.message) in text for text in halts)
+
+    first = [one for one in against if one.severity == "error" and halting(one)]
+    unruled = [text for text in halts if not any(f"{one.code}: " in text for one in first)]
+    told = [
+        *(_reason(one.severity, one, one.message) for one in first),
+        *({"kind": "stop", "code": None, "operation": None, "text": text} for text in unruled),
+        *(_reason(one.severity, one, one.message) for one in against if one not in first),
+        *(_reason("undecided", one, _open_words(one)) for one in gaps),
+    ]
+    return [one for number, one in enumerate(told) if one not in told[:number]]
+
+
+def _reason(kind: str, one: Finding | Undecided, text: str) -> dict[str, Any]:
+    return {"kind": kind, "code": one.code, "operation": one.operation, "text": text}
+
+
+def _open_words(one: Undecided) -> str:
+    lacks = ", ".join(dict.fromkeys(lack.quantity.replace("_", " ") for lack in one.lacks))
+    return instruction().undecided.format(title=one.title, lacks=lacks)
+
+
+_FOR_PROGRAMS: Final = frozenset({"at", "not_stated"})
+
+
+def _revision(told: dict[str, Any]) -> str:
+    """Return the digest of what people read: the JSON of the instruction without its pointers."""
+
+    def read(value: Any) -> Any:
+        if isinstance(value, dict):
+            return {name: read(one) for name, one in value.items() if name not in _FOR_PROGRAMS}
+        return [read(one) for one in value] if isinstance(value, list) else value
+
+    return sha256(to_json(read(told))).hexdigest()
 
 
 def _numbered(steps: Iterable[Draft]) -> list[dict[str, Any]]:
@@ -327,31 +501,21 @@ def _building(derived: StackAnalysis, findings: Sequence[Finding], joints: Joint
     chain, texts = derived.chain, instruction().stops
     if not chain.members:
         return [stop(texts["nothing"], [], ["/stack/components"])]
-    steps = [*_inspecting(derived, findings), *cleaning_steps(derived), *_knob(derived, findings), *joints.build]
+    bar = draft(instruction().general["test_bar"], Words({}), [chain.members[0].part.id], [chain.members[0].at])
+    before = [*_inspecting(derived), *cleaning_steps(derived), *([] if bar is None else [bar])]
+    steps = [*before, *_knob(derived, findings), *joints.build]
     last = chain.members[-1]
     if not isinstance(last.part, Cutter | GaugePin):
         steps.append(stop(texts["no_tool"], [last.part.id], ["/stack/components"]))
     return steps
 
 
-def _inspecting(derived: StackAnalysis, findings: Sequence[Finding]) -> list[Draft]:
-    """Return the first step, with the errors that belong to no later step as cautions."""
-    file, members = instruction(), (*derived.chain.members, *derived.chain.knobs)
-    parts = ", ".join(map(_named, members))
-    step = draft(
-        file.general["inspect"],
-        Words({"parts": parts}),
-        [member.part.id for member in members],
-        ["/stack/components"],
-    )
-    if step is None:
-        return []
-    step["caution"] = [
-        file.cautions["finding"].format(code=one.code, message=one.message)
-        for one in findings
-        if one.severity == "error" and one.code not in file.knob_codes
-    ]
-    return [step]
+def _inspecting(derived: StackAnalysis) -> list[Draft]:
+    """Return the first step."""
+    members = (*derived.chain.members, *derived.chain.knobs)
+    words = Words({"parts": ", ".join(map(_named, members))})
+    step = draft(instruction().general["inspect"], words, [one.part.id for one in members], ["/stack/components"])
+    return [] if step is None else [step]
 
 
 def _named(member: Member) -> str:
@@ -399,17 +563,15 @@ def _knob_fitted(base: Member, side: SteepTaper, knob: Member) -> list[Draft]:
     if step is None:
         return []
     missing = [f"{knob.at}/{name}" for name, known in (("form", part.form), ("thread", thread)) if known is None]
-    caution = list(coupling_cautions("steep_taper_knob"))
-    return [{**step, "caution": caution, "not_stated": missing}]
+    return [{**step, "not_stated": missing}]
 
 
-def _taking_out(derived: StackAnalysis, finished: bool) -> list[Draft]:
+def _taking_out(derived: StackAnalysis) -> list[Draft]:
+    if not derived.chain.joints:
+        return []
     base, last = derived.chain.members[0].part, derived.chain.members[-1].part
-    words = {"base": base.id}
-    if finished:
-        words["finished"] = ""
-        if isinstance(last, Cutter):
-            words["cutter"] = last.id
-    at = [derived.chain.members[0].at]
-    step = draft(instruction().general["take_out"], Words(words), [base.id], at)
+    words = {"base": base.id, "finished": ""}
+    if isinstance(last, Cutter):
+        words["cutter"] = last.id
+    step = draft(instruction().general["take_out"], Words(words), [base.id], [derived.chain.members[0].at])
     return [] if step is None else [step]

@@ -6,8 +6,10 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Final
 
+from pydantic import BaseModel
+
 from rules.analysis import StackAnalysis
-from rules.assembly.sentences import Number, Tellable, Words, heavy_cautions
+from rules.assembly.sentences import COMMON_PRACTICE, Number, Tellable, Words, instruction, is_heavy
 from rules.couplings.definition import Clocking, Figure
 from rules.couplings.sides import COUPLINGS
 from rules.couplings.straight_shank import clamp_of
@@ -15,11 +17,14 @@ from rules.grip.analysis import stated_minimum_grip
 from rules.grip.fits import clearance_of, is_slip_fit, shank_of
 from rules.grip.shrink import ShrinkJoint
 from rules.quantities.missing import Missing, OrMissing, when_known
+from rules.quantities.models import InchLength
 from rules.schema.components import Collet, Extension, GaugePin
 from rules.stack.chain import StackJoint
 from rules.stack.positions import grip_of
 
-__all__ = ["JOINT_WORDS", "JointView", "words_of"]
+__all__ = ["JOINT_WORDS", "TORQUE", "JointView", "states_inches", "words_of"]
+
+TORQUE: Final = "tightening torque"
 
 
 @dataclass(slots=True)
@@ -33,6 +38,22 @@ class JointView:
     """Index of the joint whose lower part projects: the joint itself, or the one inside its collet."""
     press_seat_before: str | None
     """Insert now in the press; None if there is none or it is unknown."""
+    held_by: str | None
+    """Part into which the upper one goes only after this joint is closed; None if it is there already."""
+
+    @property
+    def in_inches(self) -> bool:
+        """Whether the request states a length of the joint or of its lower part in inches."""
+        return states_inches(self.case.statement) or states_inches(self.case.lower.part)
+
+
+def states_inches(stated: object) -> bool:
+    """Return whether a part of the request states a length in inches, at any depth."""
+    if isinstance(stated, InchLength):
+        return True
+    if isinstance(stated, BaseModel):
+        return any(states_inches(one) for _, one in stated)
+    return isinstance(stated, list | tuple) and any(map(states_inches, stated))
 
 
 def words_of(view: JointView) -> Words:
@@ -59,6 +80,16 @@ def _when(holds: bool) -> str | None:
     return "" if holds else None
 
 
+def _tolerance(view: JointView) -> tuple[float | None, str | None]:
+    """Return the deviation to either side of a grip or projection that is set, and its source if not stated."""
+    statement = view.case.statement
+    if statement is not None and statement.projection_tolerance_mm is not None:
+        return statement.projection_tolerance_mm, None
+    if view.case.joint_class != "grip":
+        return None, None  # faces meet, nothing is set
+    return instruction().tolerances["projection"], COMMON_PRACTICE
+
+
 def _grip(view: JointView) -> Tellable:
     grip = grip_of(view.case)
     if isinstance(grip, Missing):
@@ -68,7 +99,9 @@ def _grip(view: JointView) -> Tellable:
     if length is None and isinstance(part, GaugePin):
         length = part.overall_length_mm
     most = [one for one in (_depth(view), length) if one is not None]
-    return Number("grip length", "mm", grip, stated_minimum_grip(view.case), min(most, default=None))
+    tolerance, source = _tolerance(view)
+    least = stated_minimum_grip(view.case)
+    return Number("grip length", "mm", grip, least, min(most, default=None), tolerance, view.in_inches, source)
 
 
 def _depth(view: JointView) -> float | None:
@@ -93,7 +126,39 @@ def _stop_behind(view: JointView) -> Tellable:
 
 
 def _projection(view: JointView) -> Tellable:
-    return _number("projection", "mm", view.derived.geometry.projections[view.index])
+    projection = view.derived.geometry.projections[view.index]
+    if isinstance(projection, Missing):
+        return projection
+    tolerance, source = _tolerance(view)
+    return Number("projection", "mm", projection, None, None, tolerance, view.in_inches, source)
+
+
+def _stated_torque(view: JointView) -> float | None:
+    """Return the torque stated for the joint, or for a joint that closes with it: a collet's nut is one for both."""
+    joints = view.derived.chain.joints[view.index : view.held + 1]
+    stated = (one.statement.tightening_torque_n_m for one in joints if one.statement is not None)
+    return next((one for one in stated if one is not None), None)
+
+
+def _torque(view: JointView) -> Tellable:
+    coupling, stated = view.case.coupling, _stated_torque(view)
+    if stated is not None:
+        return Number(TORQUE, "N m", stated)
+    if coupling is None:
+        return None
+    if "tightening_torque" in coupling.words:
+        found = coupling.words["tightening_torque"](view.case.ends)
+        return Number(*found) if isinstance(found, Figure) else found
+    side = view.derived.chain.joints[view.held].lower.machine_side
+    own = view.case.lower.machine_side
+    usual = None if own is None else coupling.usual_torque_n_m(own, getattr(side, "diameter_mm", None))
+    return None if usual is None else Number(TORQUE, "N m", None, *usual, source=COMMON_PRACTICE)
+
+
+def _torque_is(view: JointView, kind: str) -> str | None:
+    found = _torque(view)
+    actual = "no" if not isinstance(found, Number) else "stated" if found.source is None else "usual"
+    return _when(actual == kind)
 
 
 def _face_projection(view: JointView) -> Tellable:
@@ -156,7 +221,7 @@ def _hanging(view: JointView) -> int | None:
     for index in range(view.held, -1, -1):
         if isinstance(joints[index].lower.part, Extension):
             return index
-    return view.held if heavy_cautions(view.derived.masses.total) else None
+    return view.held if is_heavy(view.derived.masses.total) else None
 
 
 def _support(view: JointView) -> Tellable:
@@ -177,6 +242,12 @@ _FINDERS: Final[dict[str, Callable[[JointView], Tellable]]] = {
     "projection": _projection,
     "face_projection": _face_projection,
     "clocking": _clocking,
+    "torque": _torque,
+    "stated_torque": lambda view: _torque_is(view, "stated"),
+    "usual_torque": lambda view: _torque_is(view, "usual"),
+    "no_torque": lambda view: _torque_is(view, "no"),
+    "counter_hold": lambda view: _when(view.index > 0),
+    "held_by": lambda view: view.held_by,
     "one_position": lambda view: _when(_positions(view).positions == 1),
     "any_angle": lambda view: _when(_positions(view).kind == "free"),
     "positions": _several_positions,

@@ -1,7 +1,8 @@
 """Assembly steps of the joints, from the base outward, and disassembly steps, from the tip inward.
 
 A collet is pressed in or tightened only with a shank inside, so after the joint in it is assembled. Joints that depend
-on each other in this way form a group.
+on each other in this way form a group. A group that is closed by a torque about the axis comes before the friction
+joint behind it, which would otherwise pass that torque on.
 """
 
 from __future__ import annotations
@@ -11,20 +12,10 @@ from dataclasses import dataclass
 
 from rules.analysis import StackAnalysis
 from rules.assembly.joint_values import JointView, words_of
-from rules.assembly.sentences import (
-    CouplingWords,
-    Draft,
-    StepWords,
-    Words,
-    coupling_cautions,
-    draft,
-    heavy_cautions,
-    instruction,
-    stop,
-)
+from rules.assembly.sentences import CouplingWords, Draft, StepWords, Words, draft, instruction, preload, stop
 from rules.couplings.sides import COUPLINGS
 from rules.couplings.straight_shank import COLLET_BORE
-from rules.schema.components import Cutter, Reducer
+from rules.schema.components import Reducer
 from rules.schema.report import Finding
 from rules.stack.chain import Chain, StackJoint
 
@@ -56,8 +47,8 @@ class JointSteps:
 
     build: list[Draft]
     open: list[Draft]
-    used: list[tuple[StackJoint, Words]]
-    """The joints that are assembled, with their sentences."""
+    used: list[tuple[int, StackJoint, Words]]
+    """The joints that are assembled, with their places in the stack and their sentences."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,17 +58,53 @@ class _Made:
     view: JointView
     words: Words
     entry: CouplingWords
-    coupling: str
     alone: bool
 
 
 def joint_steps(derived: StackAnalysis, joint_findings: JointFindings) -> JointSteps:
-    """Return the steps of all joints, from the base outward."""
+    """Return the steps of all joints, from the base outward but where a torque would pass through a joint behind."""
     steps = JointSteps([], [], [])
     press_seat: str | None = None
-    for first, last in _groups(derived.chain.joints):
-        press_seat = _group(derived, first, last, joint_findings, press_seat, steps)
+    joints = derived.chain.joints
+    groups = list(_groups(joints))
+    made: set[int] = set()
+    read = 0
+    for number in _order(joints, groups):
+        first, last = groups[number]
+        held_by = None if number == 0 or number - 1 in made else joints[first - 1].upper_name
+        press_seat = _group(derived, (first, last), joint_findings, press_seat, held_by, steps)
+        made.add(number)
+        while read in made and read + 1 < len(groups):  # up to here the stack stands on its base holder
+            steps.build.extend(_read_between(derived, joints[groups[read][1]]))
+            read += 1
     return steps
+
+
+def _order(joints: Sequence[StackJoint], groups: Sequence[tuple[int, int]]) -> list[int]:
+    """Return the groups in the order of the work."""
+    order: list[int] = []
+    for number, (first, _) in enumerate(groups):
+        ahead = number > 0 and _passes_torque(joints[first], joints[first - 1])
+        run = order.index(number - 1) if ahead else len(order)
+        order.insert(run, number)
+    return order
+
+
+def _passes_torque(case: StackJoint, behind: StackJoint) -> bool:
+    """Whether closing a joint would turn its upper part in the joint behind, which holds it by friction alone."""
+    outer, inner = case.coupling, behind.coupling
+    if outer is None or inner is None or not outer.tightened_about_axis:
+        return False
+    return inner.joint_class == "grip" and inner.round_clamp and not inner.grips_by_interference
+
+
+def _read_between(derived: StackAnalysis, case: StackJoint) -> list[Draft]:
+    """Return the reading of a part that another one follows."""
+    base, ends = derived.chain.members[0].part.id, case.ends_named
+
+    words = Words({"base": base, "lower": case.lower.part.id}, lambda name: preload() if name == "preload" else None)
+    said = draft(instruction().general["read_between"], words, [base, case.lower.part.id], [case.lower_at], ends)
+    return [] if said is None else [said]
 
 
 def _groups(joints: Sequence[StackJoint]) -> Iterator[tuple[int, int]]:
@@ -102,14 +129,14 @@ def _closes_from_outside(case: StackJoint) -> bool:
 
 def _group(
     derived: StackAnalysis,
-    first: int,
-    last: int,
+    ends: tuple[int, int],
     joint_findings: JointFindings,
     press_seat: str | None,
+    held_by: str | None,
     steps: JointSteps,
 ) -> str | None:
     """Add the steps of one group; return the seat that the press is then set up for."""
-    joints = derived.chain.joints
+    joints, (first, last) = derived.chain.joints, ends
     made: list[_Made] = []
     stopped: StackJoint | None = None
     for index in range(first, last + 1):
@@ -118,12 +145,10 @@ def _group(
         reason = _not_seated(case, stopped) if stopped else _reason(case, against)
         if reason is None:
             coupling = _coupling(case, index > first)
-            view = JointView(derived, index, case, last, press_seat)
-            made.append(_Made(view, words_of(view), instruction().couplings[coupling], coupling, index == first))
-            steps.build.extend(_at_once(made[-1], against))
+            view = JointView(derived, index, case, last, press_seat, held_by)
+            made.append(_Made(view, words_of(view), instruction().couplings[coupling], index == first))
+            steps.build.extend(_at_once(made[-1]))
             continue
-        if stopped is None and index > first:
-            reason = f"{reason} {instruction().stops['loose'].format(upper=case.upper_name)}"
         stopped = stopped or case
         steps.build.append(_halt(case, reason))
     empty = _closes_from_outside(joints[last])
@@ -137,16 +162,13 @@ def _group(
             if one.view.case.coupling is not None and one.view.case.coupling.uses_press:
                 press_seat = one.words["designation"] if isinstance(one.words["designation"], str) else None
     steps.open[:0] = _opened(made, closed)
-    steps.used.extend((one.view.case, one.words) for one in made)
+    steps.used.extend((one.view.index, one.view.case, one.words) for one in made)
     return press_seat
 
 
-def _at_once(one: _Made, against: Sequence[Finding]) -> list[Draft]:
-    """Return the steps that depend on no other joint; the first has the findings of the joint as cautions."""
-    drafts = [said for step in one.entry.build if not step.deferred for said in _drafts(one, step)]
-    if drafts:
-        drafts[0]["caution"].extend(map(_in_words, against))
-    return drafts
+def _at_once(one: _Made) -> list[Draft]:
+    """Return the steps that depend on no other joint."""
+    return [said for step in one.entry.build if not step.deferred for said in _drafts(one, step)]
 
 
 def _halt(case: StackJoint, reason: str) -> Draft:
@@ -172,26 +194,17 @@ def _coupling(case: StackJoint, inside: bool) -> str:
 
 
 def _drafts(one: _Made, step: StepWords) -> list[Draft]:
-    """Return the step of a joint with its cautions, or no step if all its sentences lack data."""
+    """Return the step of a joint, or no step if all its sentences lack data."""
     if step.alone and not one.alone:
         return []
     case = one.view.case
     at = [case.upper_at, case.lower_at] if case.statement is None else [case.upper_at, case.lower_at, case.statement_at]
     said = draft(step, one.words, [case.upper_name, case.lower.part.id], at, case.ends_named)
-    if said is None:
-        return []
-    caution = said["caution"]
-    if step.caution:
-        caution.extend(coupling_cautions(one.coupling))
-    if said["action"] in ("join", "open") and isinstance(case.lower.part, Cutter):
-        caution.append(instruction().cautions["edges"].format(lower=case.lower.part.id))
-    if said["action"] in ("clamp", "open"):
-        caution.extend(heavy_cautions(one.view.derived.masses.total))
-    return [said]
+    return [] if said is None else [said]
 
 
 def _in_words(finding: Finding) -> str:
-    return instruction().cautions["finding"].format(code=finding.code, message=finding.message)
+    return instruction().finding.format(code=finding.code, message=finding.message)
 
 
 def _not_seated(case: StackJoint, seat: StackJoint) -> str:

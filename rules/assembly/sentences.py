@@ -17,6 +17,7 @@ from rules.quantities.units import ucum
 from rules.schema.report import AssemblyAction, JointEnds
 
 __all__ = [
+    "COMMON_PRACTICE",
     "CouplingWords",
     "Draft",
     "Number",
@@ -24,11 +25,11 @@ __all__ = [
     "StepWords",
     "Tellable",
     "Words",
-    "coupling_cautions",
     "draft",
-    "heavy_cautions",
     "instruction",
+    "is_heavy",
     "maker_units",
+    "preload",
     "say",
     "stop",
 ]
@@ -36,6 +37,9 @@ __all__ = [
 
 _UNIT_WORDS: Final = {"um": " µm", "degC": " °C", "deg": "°"}
 _UNROUNDED: Final = frozenset({"s"})
+_MM_PER_INCH: Final = 25.4
+
+COMMON_PRACTICE: Final = "common practice"
 
 
 class Number(NamedTuple):
@@ -46,14 +50,27 @@ class Number(NamedTuple):
     value: float | None
     at_least: float | None = None
     at_most: float | None = None
+    tolerance: float | None = None
+    in_inches: bool = False
+    """Whether the inches are given beside the mm."""
+    source: str | None = None
+    """Source of tolerance or value where the request states neither."""
 
     def text(self) -> str:
-        """Return it as text: its value, else its bounds."""
+        """Return it as text: its value with the tolerance, else its bounds; inches in brackets."""
         unit = "" if self.unit is None else _UNIT_WORDS.get(self.unit, f" {self.unit}")
-        if self.value is not None:
-            return f"{_plain(self.value, self.unit)}{unit}"
-        bounds = [_plain(one, self.unit) for one in (self.at_least, self.at_most) if one is not None]
-        return f"{' to '.join(bounds)}{unit}"
+        if self.value is None:
+            bounds = [_plain(one, self.unit) for one in (self.at_least, self.at_most) if one is not None]
+            return f"{' to '.join(bounds)}{unit}"
+        either = "" if self.tolerance is None else f" ± {_plain(self.tolerance, self.unit)}"
+        inches = f" ({self._inches:.10g} in)" if self._inches is not None else ""
+        return f"{_plain(self.value, self.unit)}{either}{unit}{inches}"
+
+    @property
+    def _inches(self) -> float | None:
+        if self.value is None or not self.in_inches or self.unit != "mm":
+            return None
+        return rounded(self.value / _MM_PER_INCH, "mm")  # to a ten-thousandth, as an inch rule is read
 
     def fields(self) -> dict[str, Any]:
         """Return it as in the report, rounded."""
@@ -61,8 +78,11 @@ class Number(NamedTuple):
             "name": self.name,
             "unit": None if self.unit is None else ucum(self.unit),
             "value": _rounded(self.value, self.unit),
+            "tolerance": _rounded(self.tolerance, self.unit),
             "at_least": _rounded(self.at_least, self.unit),
             "at_most": _rounded(self.at_most, self.unit),
+            "inches": self._inches,
+            "source": self.source,
         }
 
 
@@ -132,7 +152,7 @@ def say(sentences: Iterable[Sentence], words: Words, missing: list[str]) -> str:
 
 
 _SENTENCE_KEYS: Final = frozenset({"text", "if", "needs", "else"})
-_STEP_KEYS: Final = frozenset({"action", "text", "values", "maker", "caution", "deferred", "only"})
+_STEP_KEYS: Final = frozenset({"action", "text", "values", "maker", "deferred", "only"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,6 +162,14 @@ class MakerStates:
     name: str
     unit: str | None
     when: str | None
+    """Name that must be known."""
+    unless: str | None
+    """Name that must not be known, since it stands in place of the maker's figure."""
+
+    def concerns(self, words: Words) -> bool:
+        """Whether the maker's figure is needed."""
+        wanted = self.when is None or isinstance(words[self.when], str)
+        return wanted and (self.unless is None or not isinstance(words[self.unless], str))
 
 
 @dataclass(frozen=True, slots=True)
@@ -152,7 +180,6 @@ class StepWords:
     sentences: tuple[Sentence, ...]
     values: tuple[str, ...]
     maker: tuple[MakerStates, ...]
-    caution: bool
     deferred: bool
     alone: bool
 
@@ -172,7 +199,13 @@ class Instruction:
 
     not_of_joining: frozenset[str]
     knob_codes: frozenset[str]
-    cautions: Mapping[str, str]
+    tolerances: Mapping[str, float]
+    """Deviations to either side that are common practice, mm."""
+    preload_mm: float
+    states: Mapping[str, str]
+    """What releases the assembly, by state."""
+    finding: str
+    undecided: str
     rules: Mapping[str, str]
     stops: Mapping[str, str]
     general: Mapping[str, StepWords]
@@ -221,8 +254,9 @@ def _step(entry: dict[str, Any]) -> StepWords:
         entry["action"],
         _sentences(entry["text"]),
         tuple(entry.get("values", ())),
-        tuple(MakerStates(one["name"], one["unit"], one.get("if")) for one in entry.get("maker", ())),
-        entry.get("caution", False),
+        tuple(
+            MakerStates(one["name"], one["unit"], one.get("if"), one.get("unless")) for one in entry.get("maker", ())
+        ),
         entry.get("deferred", False),
         entry.get("only") == "alone",
     )
@@ -243,7 +277,11 @@ def instruction() -> Instruction:
     return Instruction(
         frozenset(data["not_of_joining"]),
         frozenset(data["knob_codes"]),
-        data["cautions"],
+        data["tolerances"],
+        data["preload_mm"],
+        data["states"],
+        data["finding"],
+        data["undecided"],
         data["rules"],
         data["stops"],
         {key: _step(entry) for key, entry in data["general"].items()},
@@ -259,20 +297,19 @@ def instruction() -> Instruction:
 
 
 @cache
-def coupling_cautions(concern: str) -> tuple[str, ...]:
-    """Return the cautions of one coupling, or of a retention knob."""
-    return tuple(entry["text"] for entry in _read("rules.answer", "cautions.yaml") if entry["when"] == concern)
+def _heavy_from_kg() -> float:
+    masses = [entry["from_kg"] for entry in _read("rules.answer", "cautions.yaml") if "from_kg" in entry]
+    return float(min(masses))
 
 
-@cache
-def _heavy() -> tuple[tuple[float, str], ...]:
-    entries = _read("rules.answer", "cautions.yaml")
-    return tuple((entry["from_kg"], entry["text"]) for entry in entries if entry.get("from_kg", 0.0) > 0.0)
+def is_heavy(mass_kg: OrMissing[float]) -> bool:
+    """Whether a caution for heavy stacks applies at this mass."""
+    return not isinstance(mass_kg, Missing) and mass_kg >= _heavy_from_kg()
 
 
-def heavy_cautions(mass_kg: OrMissing[float]) -> list[str]:
-    """Return the cautions for heavy stacks that apply at this mass."""
-    return [] if isinstance(mass_kg, Missing) else [text for least, text in _heavy() if mass_kg >= least]
+def preload() -> Number:
+    """Return the preload of the indicator."""
+    return Number("preload of the indicator", "mm", instruction().preload_mm, source=COMMON_PRACTICE)
 
 
 class Draft(TypedDict):
@@ -284,7 +321,6 @@ class Draft(TypedDict):
     joint: JointEnds | None
     text: str
     values: list[dict[str, Any]]
-    caution: list[str]
     at: list[str]
     not_stated: list[str]
     from_maker: list[str]
@@ -312,10 +348,9 @@ def draft(
         "joint": joint,
         "text": text,
         "values": values,
-        "caution": [],
         "at": at,
         "not_stated": list(dict.fromkeys(missing)) if missing else missing,
-        "from_maker": [one.name for one in step.maker if one.when is None or isinstance(words[one.when], str)],
+        "from_maker": [one.name for one in step.maker if one.concerns(words)],
     }
 
 
@@ -328,7 +363,6 @@ def stop(text: str, components: list[str], at: list[str], joint: JointEnds | Non
         "joint": joint,
         "text": text,
         "values": [],
-        "caution": [],
         "at": at,
         "not_stated": [],
         "from_maker": [],

@@ -12,7 +12,7 @@ from typing import Final, NamedTuple, TypeAlias
 from rules.assumptions.laying import SET, Assumed
 from rules.quantities.models import construct
 from rules.schema.report import AssumedRange, Assumption, Finding, JointEnds, Report, Severity, Undecided
-from rules.schema.request import Machine, StackRequest
+from rules.schema.request import AssumptionSet, Machine, StackRequest
 
 __all__ = ["Result", "Results", "combined", "dependence", "lacking", "results"]
 
@@ -96,6 +96,7 @@ def combined(
     assumed: Sequence[Assumed],
     dependences: Sequence[float | None],
     ends: tuple[Results, Results],
+    own: AssumptionSet | None = None,
 ) -> Report:
     """Return the report for people: what is known, what is likely, and what that rests on.
 
@@ -113,6 +114,8 @@ def combined(
         Of each value: how much the most affected result depends on it, 1; None where no result does.
     ends
         Results with typical and with cautious values.
+    own
+        The shop's own set of assumed values; provenance names it where a value is from it.
 
     Returns
     -------
@@ -161,9 +164,16 @@ def combined(
             "summary": summary,
             "assumptions": [*values, *judged.assumptions],
             "ranges": _ranges(*ends),
-            "provenance": judged.provenance.model_copy(update={"assumption_set": SET}),
+            "provenance": judged.provenance.model_copy(update=_named(assumed, own)),
         }
     )
+
+
+def _named(assumed: Sequence[Assumed], own: AssumptionSet | None) -> dict[str, str | None]:
+    """Return name and digest of the set for the provenance."""
+    if own is None or all(one.confidence != "calibrated" for one in assumed):
+        return {"assumption_set": SET}
+    return {"assumption_set": own.name, "assumption_set_sha256": own.sha256}
 
 
 _ORDER: Final[Mapping[str, int]] = {"error": 0, "warning": 1, "advice": 2}
@@ -220,7 +230,7 @@ def _assumption(one: Assumed, name: str, dependence: float | None, used_by: Sequ
         low=low,
         high=high,
         unit=one.unit,
-        set=SET,
+        set=one.set,
         source=one.source,
         confidence=one.confidence.replace(" ", "_"),
         dependence=None if dependence is None else float(f"{dependence:.2g}"),

@@ -11,7 +11,7 @@ import re
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from functools import cache
 from itertools import pairwise
-from typing import Any, Final, Literal, NamedTuple, TypeAlias
+from typing import Any, Final, Literal, NamedTuple, TypeAlias, get_args
 
 from pydantic import BaseModel
 
@@ -45,12 +45,12 @@ from rules.schema.components import (
     RunoutStatement,
     StackEntry,
 )
-from rules.schema.request import Joint, StackRequest
+from rules.schema.request import AssumptionSet, Joint, ScaledLaw, ScaledQuantity, StackRequest
 from rules.stack.chain import SPINDLE
 from rules.stack.formulas import Frustum, body_of
 from rules.stack.outlines import material
 
-__all__ = ["SET", "Assumed", "End", "Laying"]
+__all__ = ["SET", "Assumed", "End", "Laying", "unknown_classes"]
 
 SET: Final = "common_practice_1"
 """Name of the set of assumed values; it changes with the tables."""
@@ -75,7 +75,11 @@ class Assumed(NamedTuple):
     shown: tuple[float | str, float | str]
     """Typical and cautious value as people read them."""
     source: str
-    confidence: Confidence
+    confidence: Confidence | Literal["calibrated"]
+    scaled: ScaledQuantity | None = None
+    """Quantity of the table, of a runout that readings can calibrate."""
+    set: str = SET
+    """Name of the set that the value is from."""
 
 
 class _Value(Row):
@@ -114,8 +118,9 @@ _ROUNDS: Final = 6
 class Laying:
     """Lays assumed values into a request whose references are resolved."""
 
-    def __init__(self, request: StackRequest) -> None:
+    def __init__(self, request: StackRequest, own: AssumptionSet | None = None) -> None:
         self._request = request
+        self._own = own
         self.assumed: list[Assumed] = []
         self._refused: set[str] = set()
         self._with_joints()
@@ -201,7 +206,9 @@ class Laying:
             return ()
         around = _Around(part, place, stack.components, stack.joints or ())
         one = make(around, pointer)
-        return () if one is None else (one._replace(subject=part.id or part.kind),)
+        if one is None:
+            return ()
+        return (_calibrated(one, self._own)._replace(subject=part.id or part.kind),)
 
     def _of_joint(
         self, number: str, field: str, components: Sequence[StackEntry], joints: Sequence[Joint]
@@ -276,30 +283,74 @@ def _plain(
 def _runout(around: _Around, at: str) -> Assumed | None:
     part = around.part
     distance = 3.0 * around.tool_diameter
+    quantity: ScaledQuantity = "holder_runout_um"
     if isinstance(part, Collet):
-        return _collet_runout(around, part, at)
-    if isinstance(part, Cutter):
-        row = _row("cutter_runout_um", _cutter_class(part))
+        if isinstance(part.machine_side, NutCollet):
+            return _collet_runout(around, part, at)
+        bore = part.workpiece_side
+        if not isinstance(bore, ColletBore) or largest_shank_mm(bore) is None:
+            return None
+        category = "press_collet" if isinstance(part.machine_side, PressCollet) else "other"
+    elif isinstance(part, Cutter):
+        quantity, category = "cutter_runout_um", _cutter_class(part)
         if part.kind in ("drill", "tap", "reamer"):  # their runout is that of the point
             distance = around.projection or distance
     elif isinstance(part, BaseHolder | Extension | Reducer):
         side = part.workpiece_side
         category = "other" if side is None else side.coupling
-        row = _row("holder_runout_um", category if ("holder_runout_um", category) in _values() else "other")
+        category = category if (quantity, category) in _values() else "other"
     else:
         return None  # straightness and roundness describe a pin
-    return _assumed(
-        at,
-        row,
-        "runout_tir",
-        "um",
-        _reading(row.typical, distance, "capability"),
-        _reading(row.cautious, distance, "limit"),
+    row = _row(quantity, category)
+    return _scaled(at, quantity, category, (row.typical, row.cautious), distance, row.source, row.confidence)
+
+
+def _scaled(
+    at: str,
+    quantity: ScaledQuantity,
+    category: str,
+    ends: tuple[float, float],
+    at_mm: float,
+    source: str,
+    confidence: Confidence,
+) -> Assumed:
+    typical, cautious = _reading(ends[0], at_mm, "capability"), _reading(ends[1], at_mm, "limit")
+    return Assumed(at, "runout_tir", "", category, "um", typical, cautious, ends, source, confidence, scaled=quantity)
+
+
+def _reading(tir_um: float, at_mm: float, law: ScaledLaw) -> Runout:
+    return Runout(law=law, statements=[RunoutStatement(tir_um=tir_um, at_mm=at_mm)])
+
+
+def _calibrated(one: Assumed, own: AssumptionSet | None) -> Assumed:
+    """Return the assumed value with those of the shop's own set in place of the table's, if the set has its class."""
+    classes = () if own is None or one.scaled is None else own.classes
+    found = next((each for each in classes if (each.quantity, each.category) == (one.scaled, one.category)), None)
+    if found is None or own is None:
+        return one
+    at_mm = one.typical.statements[0].at_mm
+    return one._replace(
+        typical=_reading(found.typical, at_mm, found.law),
+        cautious=_reading(found.cautious, at_mm, found.law),
+        shown=(found.typical, found.cautious),
+        source=f"calibrated on {found.assemblies} assembl{'y' if found.assemblies == 1 else 'ies'}",
+        confidence="calibrated",
+        set=own.name,
     )
 
 
-def _reading(tir_um: float, at_mm: float, law: Literal["limit", "capability"]) -> Runout:
-    return Runout(law=law, statements=[RunoutStatement(tir_um=tir_um, at_mm=at_mm)])
+def unknown_classes(own: AssumptionSet) -> list[int]:
+    """Return the places of the classes of a set that the table of assumed values does not have."""
+    return [place for place, one in enumerate(own.classes) if (one.quantity, one.category) not in _scaled_classes()]
+
+
+@cache
+def _scaled_classes() -> frozenset[tuple[str, str]]:
+    limits = {row.tir_um for bore in (1.5, 12.0) if (row := collets.runout_limit(bore, 2)) is not None}
+    collet_classes = {
+        ("collet_runout_um", _collet_class(limit, closed)) for limit in limits if limit for closed in (False, True)
+    }
+    return frozenset(key for key in _values() if key[0] in get_args(ScaledQuantity)) | collet_classes
 
 
 def _cutter_class(part: Cutter) -> str:
@@ -318,39 +369,28 @@ def _cutter_class(part: Cutter) -> str:
 
 def _collet_runout(around: _Around, part: Collet, at: str) -> Assumed | None:
     """Return class 2 of ISO 15488; half as much again for a collet closed by more than 0.5 mm (cautious)."""
-    side, seat = part.workpiece_side, part.machine_side
+    side = part.workpiece_side
     bore = largest_shank_mm(side) if isinstance(side, ColletBore) else None
-    if bore is None:
-        return None
-    if not isinstance(seat, NutCollet):
-        row = _row("holder_runout_um", "press_collet" if isinstance(seat, PressCollet) else "other")
-        distance = 3.0 * around.tool_diameter
-        return _assumed(
-            at,
-            row,
-            "runout_tir",
-            "um",
-            _reading(row.typical, distance, "capability"),
-            _reading(row.cautious, distance, "limit"),
-        )
-    limit = collets.runout_limit(bore, 2)
-    if limit is None or limit.tir_um is None:
+    limit = None if bore is None else collets.runout_limit(bore, 2)
+    if bore is None or limit is None or limit.tir_um is None:
         return None
     shank = getattr(getattr(around.lower, "machine_side", None), "diameter_mm", None)
-    closed = 0.0 if shank is None else bore - shank
-    cautious = limit.tir_um * (1.5 if closed > 0.5 else 1.0)
-    return Assumed(
+    closed = shank is not None and bore - shank > 0.5
+    cautious = limit.tir_um * (1.5 if closed else 1.0)
+    return _scaled(
         at,
-        "runout_tir",
-        "",
-        "class 2",
-        "um",
-        _reading(limit.tir_um, limit.gauge_length_mm, "capability"),
-        _reading(cautious, limit.gauge_length_mm, "limit"),
+        "collet_runout_um",
+        _collet_class(limit.tir_um, closed),
         (limit.tir_um, cautious),
+        limit.gauge_length_mm,
         "ISO 15488:2003, Table 4, class 2",
-        "standard" if cautious == limit.tir_um else "common practice",
+        "common practice" if closed else "standard",
     )
+
+
+def _collet_class(limit_um: float, closed: bool) -> str:
+    """Return the class of a collet: that of the standard by its limit, or closed beyond what the standard covers."""
+    return f"class 2, {limit_um:g} µm" + (", closed over 0.5 mm" if closed else "")
 
 
 # --- mass, unbalance, outline ------------------------------------------------------------------------------------

@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterator
 from functools import cache
 from types import MappingProxyType
-from typing import Literal, NamedTuple
+from typing import Final, Literal, NamedTuple
 
 from pydantic import Field
 
-from rules.couplings.definition import Coupling, Ends, Value, Word
+from rules.couplings.definition import Coupling, Ends, Side, Value, Word
 from rules.quantities.missing import OrMissing, when_known
 from rules.quantities.models import Model, Token
 from rules.quantities.tables import Row, Texts, UnknownEntryError, read_rows
@@ -28,6 +28,7 @@ __all__ = [
     "collapse",
     "collet",
     "length",
+    "nut_torque",
     "runout_limit",
     "sizes",
 ]
@@ -97,6 +98,18 @@ class _Runout(Row):
     class_2_um: float | None
 
 
+class _Torque(Row):
+    size: str
+    at_least_n_m: float
+    at_most_n_m: float
+    small_shank_share: float
+
+
+@cache
+def _torques() -> dict[str, _Torque]:
+    return {row.size: row for row in read_rows("nut_collet_torque", _Torque)}
+
+
 @cache
 def _collets() -> dict[str, NutColletSize]:
     return {row.size: row for row in read_rows("nut_collet", NutColletSize)}
@@ -133,6 +146,27 @@ def capacity(size: str) -> Capacity:
     """
     row = collet(size)
     return Capacity(row.capacity_min_mm, row.capacity_max_mm)
+
+
+def nut_torque(size: str, shank_mm: float | None) -> tuple[float, float] | None:
+    """Return the usual torque of a plain nut, N·m, from and up to; less for a small shank, None for an unknown one.
+
+    A shank of at most 0.7 of the largest of the series counts as small.
+
+    >>> nut_torque("20", 13.0), nut_torque("20", 9.0), nut_torque("20", None)
+    ((68.0, 75.0), (40.8, 45.0), None)
+
+    Raises :class:`UnknownEntryError` for an unknown size.
+    """
+    if shank_mm is None:
+        return None
+    row, largest = _torques()[size], capacity(size).max_mm
+    share = row.small_shank_share if shank_mm <= _SMALL_SHANK * largest else 1.0
+    return row.at_least_n_m * share, row.at_most_n_m * share
+
+
+_SMALL_SHANK: Final = 0.7
+"""A shank 30 % below the largest of the series takes less torque."""
 
 
 def length(size: str) -> float:
@@ -194,6 +228,7 @@ class _NutCollet(Coupling):
     machine_side = NutCollet
     workpiece_side = NutCollet
     tilts_about_face = True
+    tightened_about_axis = True
     needed_fields = ("size",)
     property_names = ("socket_size", "collet_size")
     words = MappingProxyType({"size": _size, "nut_thread": _nut_thread})
@@ -202,6 +237,10 @@ class _NutCollet(Coupling):
         if self.both(ends):
             yield "socket_size", ends.upper.stated("size")
             yield "collet_size", ends.lower.stated("size")
+
+    def usual_torque_n_m(self, side: Side, shank_mm: float | None) -> tuple[float, float] | None:
+        size: str | None = getattr(side, "size", None)
+        return None if size is None else nut_torque(size, shank_mm)
 
 
 class _PressCollet(Coupling):

@@ -262,6 +262,9 @@ class Coupling:
     uses_press: ClassVar[bool] = False
     """Whether it is pressed in with an insert that matches the designation of the seat."""
 
+    tightened_about_axis: ClassVar[bool] = False
+    """Whether it is closed by a torque about the axis, which a joint behind it would pass on."""
+
     decided_by: ClassVar[str | None] = None
     """Field of an end on which the clocking depends; None if it depends on the coupling only."""
     property_names: ClassVar[tuple[str, ...]] = ()
@@ -332,6 +335,10 @@ class Coupling:
 
     def taper_mm3(self, side: Side) -> float | None:  # noqa: ARG002
         """Return the volume of a solid taper behind the gauge line, mm³; None where the tables do not give it."""
+        return None
+
+    def usual_torque_n_m(self, side: Side, shank_mm: float | None) -> tuple[float, float] | None:  # noqa: ARG002
+        """Return the usual tightening torque of a workpiece side for a shank, N·m, from and up to; None without one."""
         return None
 
     def clamping_force_n(self, side: Side) -> float | None:  # noqa: ARG002

@@ -358,6 +358,7 @@ class _MillingChuck(_Clamp):
     workpiece_side = MillingChuck
     closes_evenly = True
     round_clamp = True
+    tightened_about_axis = True
     sleeve_closes_with_seat = True
 
 

@@ -40,7 +40,7 @@ class ThreadedHead(Model):
 
 def _torque(ends: Ends) -> Word:
     found = ends.first("tightening_torque_n_m", ends.lower, lower_first=True)
-    return found if isinstance(found, Missing) else Figure("tightening torque of the head", "N m", found)
+    return found if isinstance(found, Missing) else Figure("tightening torque", "N m", found)
 
 
 def _pilot(ends: Ends) -> Word:
@@ -53,6 +53,7 @@ class _ThreadedHead(Coupling):
     machine_side = ThreadedHead
     workpiece_side = ThreadedHead
     tilts_about_face = True
+    tightened_about_axis = True
     needed_fields = ("designation", "thread", "pilot_diameter_mm", "pilot_length_mm", "tightening_torque_n_m")
     property_names = ("upper_thread", "lower_thread", "upper_pilot_mm", "lower_pilot_mm")
     words = MappingProxyType(

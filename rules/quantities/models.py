@@ -13,13 +13,14 @@ from typing import Annotated, Any, Final, ParamSpec, TypeVar, get_args
 
 from pydantic import (
     BaseModel,
-    BeforeValidator,
     ConfigDict,
     Field,
     GetCoreSchemaHandler,
     GetJsonSchemaHandler,
     StringConstraints,
+    ValidatorFunctionWrapHandler,
     WithJsonSchema,
+    WrapValidator,
 )
 from pydantic_core import CoreSchema, PydanticCustomError, core_schema
 
@@ -36,6 +37,7 @@ __all__ = [
     "Force",
     "Frequency",
     "Identifier",
+    "InchLength",
     "Key",
     "Length",
     "Mass",
@@ -107,6 +109,22 @@ def parse_length(value: Any) -> Any:
     return float(size * MM_PER_INCH) if unit == "in" else float(size)
 
 
+class InchLength(float):
+    """Length in mm that the request states in inches; a sum or a product of it is a plain number again."""
+
+    __slots__ = ()
+
+
+def _length(value: Any, handler: ValidatorFunctionWrapHandler) -> Any:
+    """Return a validated length, marked where its text was in inches, so that an instruction can repeat the inches."""
+    checked = handler(parse_length(value))
+    return InchLength(checked) if isinstance(value, InchLength) or _in_inches(value) else checked
+
+
+def _in_inches(value: Any) -> bool:
+    return isinstance(value, str) and value.endswith("in")
+
+
 def _length_schema(pattern: str, minimum: dict[str, float], description: str) -> WithJsonSchema:
     return WithJsonSchema(
         {
@@ -125,7 +143,7 @@ _LENGTH_WORDS: Final = "A number is in mm; a text states its unit (mm or in, wit
 Length = Annotated[
     float,
     Field(ge=0, le=MAX_LENGTH_MM),
-    BeforeValidator(parse_length),
+    WrapValidator(_length),
     _length_schema(_LENGTH_PATTERN, {"minimum": 0}, _LENGTH_WORDS),
 ]
 """A length of zero or more, mm."""
@@ -133,7 +151,7 @@ Length = Annotated[
 PositiveLength = Annotated[
     float,
     Field(ge=MIN_LENGTH_MM, le=MAX_LENGTH_MM),
-    BeforeValidator(parse_length),
+    WrapValidator(_length),
     _length_schema(_POSITIVE_PATTERN, {"minimum": MIN_LENGTH_MM}, _LENGTH_WORDS),
 ]
 """A length or diameter above zero, mm."""

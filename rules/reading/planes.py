@@ -362,7 +362,7 @@ def _uncertainty(fit: PlaneFit, means: Means) -> Uncertainty | None:
         parts.append(("indicator", ratio * (instrument.expanded_uncertainty_um or 0.0) / 2.0))
         parts.append(("resolution", ratio * (instrument.resolution_um or 0.0) / math.sqrt(12.0)))
         # twice the amplitude of each harmonic and what the noise hides, or the difference of two readings
-        share = (8.0 * (1 + fit.forms) + 1.0) / fit.count if fit.count else 2.0
+        share = (8.0 * (1 + fit.forms) + 2.0) / fit.count if fit.count else 2.0
         own = (share if fit.is_resolved else max(2.0, share)) * one**2
     else:
         return None

@@ -616,7 +616,7 @@ _LARGEST_FACTOR: Final = 1e6
 
 
 def equal_effort_factor(
-    target: float, fixed: Sequence[float], scaled: RandomClocking, probability: float = 0.95
+    target: float, fixed: RandomClocking, scaled: RandomClocking, probability: float = 0.95
 ) -> float | None:
     """Return the factor on the scaled contributors for which a quantile of the sum equals a target.
 
@@ -627,8 +627,8 @@ def equal_effort_factor(
     ----------
     target : float
         Quantile to reach, ≥ 0, in the unit of the amplitudes.
-    fixed : Sequence[float]
-        Amplitudes ≥ 0 that are not scaled.
+    fixed : RandomClocking
+        Law of the contributors that are not scaled.
     scaled : RandomClocking
         Law of the contributors that are scaled.
     probability : float, default 0.95
@@ -650,7 +650,7 @@ def equal_effort_factor(
 
     Examples
     --------
-    >>> round(equal_effort_factor(5.0, [], RandomClocking([3.0, 4.0]), probability=0.5), 12)
+    >>> round(equal_effort_factor(5.0, RandomClocking([]), RandomClocking([3.0, 4.0]), probability=0.5), 12)
     1.0
     """
     # Imported here: only a budget asks, and the import takes longer than a check.
@@ -661,17 +661,17 @@ def equal_effort_factor(
 
     def excess(factor: float) -> float:
         law = RandomClocking(
-            [*fixed, *(factor * a for a in scaled.amplitudes)],
-            factor * scaled.sigma,
-            [factor * a for a in scaled.discs],
-            [(factor * low, factor * high) for low, high in scaled.bands],
+            [*fixed.amplitudes, *(factor * a for a in scaled.amplitudes)],
+            math.hypot(fixed.sigma, factor * scaled.sigma),
+            [*fixed.discs, *(factor * a for a in scaled.discs)],
+            [*fixed.bands, *((factor * low, factor * high) for low, high in scaled.bands)],
         )
         return float(law.quantiles((probability,))[0]) - target
 
     full = excess(1.0) + target
     if scaled.scale == 0.0:
         return None
-    if not any(fixed):
+    if fixed.scale == 0.0:
         return target / full
     if excess(0.0) > 0.0:
         return None

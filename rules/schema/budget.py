@@ -16,6 +16,7 @@ __all__ = [
     "BudgetRequest",
     "ClockingReport",
     "JointTurn",
+    "RequiredAlone",
     "RequiredReport",
     "RequiredRunout",
     "SeatReport",
@@ -83,6 +84,13 @@ class ClockingReport(Out):
         " between marks; leaves_tir_um applies to all together."
     )
     marks: bool = Field(description="Whether the angles of all_joints are between marks.")
+    off_by_5_deg_tir_um: float = Field(
+        description="Largest runout left if each joint that is set by hand is 5° off, TIR in µm."
+    )
+    after_reseating_p95_um: float | None = Field(
+        description="95th percentile of what is left once the holder was reseated, TIR in µm; null if the"
+        " repeatability of its taper is not known."
+    )
     exhaustive: bool = Field(description="False if not all indexed positions could be tried.")
     p95_after_um: float | None = Field(
         description="95th percentile after re-clocking, other contributors random, TIR in µm; null if a contributor is"
@@ -98,6 +106,14 @@ class RequiredRunout(Out):
     required_tir_um: float = Field(description="Required runout, TIR in µm.")
 
 
+class RequiredAlone(Out):
+    """Required runout of one contributor, all others as stated."""
+
+    id: str = Field(description="Id of the contributor.")
+    stated_tir_um: float = Field(description="Stated runout, TIR in µm.")
+    required_tir_um: float | None = Field(description="Required runout, TIR in µm; null if even 0 is not enough.")
+
+
 class RequiredReport(Out):
     """Common factor on all unmeasured contributors that just meets the target."""
 
@@ -105,6 +121,9 @@ class RequiredReport(Out):
     plane: Annotated[Literal["gauge_plane", "tip"], OPEN]
     factor: float | None = Field(description="Factor; above 1 the target leaves a reserve, null if no factor meets it.")
     contributors: list[RequiredRunout]
+    one_alone: list[RequiredAlone] = Field(
+        description="What each contributor alone would have to hold, the least change first: which part to replace."
+    )
 
 
 class BudgetReport(Out):

@@ -9,7 +9,7 @@ from pydantic import Field, JsonValue
 from rules.quantities.models import OPEN, Model, Out, Pointer, Token
 from rules.schema.components import Definitions
 from rules.schema.report import JudgementDeviation, NotJudged, Provenance, Report, Severity, Summary, Undecided, Verdict
-from rules.schema.request import AxialPosition, MachineEntry, Operation, Policy, Section, Stack
+from rules.schema.request import AxialPosition, MachineEntry, Operation, Policy, Section, Sha256, Stack
 
 __all__ = [
     "EVALUATIONS",
@@ -74,8 +74,6 @@ RequirementName = Literal[
 """Data required for a release; texts in rules/gate/gate_requirements.yaml."""
 
 REQUIREMENTS: Final[tuple[RequirementName, ...]] = get_args(RequirementName)
-
-Sha256 = Annotated[str, Field(pattern=r"^[0-9a-f]{64}$", description="SHA-256, 64 lower-case hexadecimal digits.")]
 
 
 class GateOperation(Operation):

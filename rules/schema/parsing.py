@@ -233,6 +233,7 @@ FaultCode: TypeAlias = Literal[
     "unknown_rule",
     "unknown_threshold",
     "stale_continuation",
+    "digest_mismatch",
     "invalid_value",
     # the query
     "unknown_parameter",

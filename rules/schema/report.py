@@ -17,8 +17,10 @@ from rules.quantities.rounding import rounded
 __all__ = [
     "ALWAYS",
     "SPEED_CAUSES",
+    "STATES",
     "AcceptanceReport",
     "AssemblyAction",
+    "AssemblyRecord",
     "AssemblyReport",
     "AssemblyStep",
     "AssemblyValue",
@@ -34,6 +36,7 @@ __all__ = [
     "Finding",
     "GeometryReport",
     "GripReport",
+    "InstructionState",
     "JointEnds",
     "LoadReport",
     "MassReport",
@@ -50,6 +53,7 @@ __all__ = [
     "Provenance",
     "Quantity",
     "RecordField",
+    "RecordGroup",
     "Report",
     "RunoutPrediction",
     "RunoutReport",
@@ -58,6 +62,7 @@ __all__ = [
     "SpeedLimit",
     "SpeedReport",
     "StandardValue",
+    "StateReason",
     "StiffnessReport",
     "Summary",
     "Undecided",
@@ -422,8 +427,17 @@ class AssemblyValue(Out):
     name: str = Field(title="Name", examples=["grip length"])
     unit: str | None = Field(title="Unit", description="UCUM code of the unit; null for a count.", examples=["mm"])
     value: float | None = Field(title="Value", description="Value to set or measure; null if only bounds are known.")
+    tolerance: float | None = Field(title="Tolerance", description="Permissible deviation to either side.")
     at_least: float | None = Field(title="At least")
     at_most: float | None = Field(title="At most")
+    inches: float | None = Field(
+        title="Inches", description="The value in inches, where the request states lengths of this place in inches."
+    )
+    source: str | None = Field(
+        title="Source",
+        description="Source of what the request does not state: of the tolerance, else of the value. Null if it does.",
+        examples=["common practice"],
+    )
 
 
 class AssemblyStep(Out):
@@ -435,7 +449,6 @@ class AssemblyStep(Out):
     joint: JointEnds | None = Field(description="Joint of this step; null if it concerns no joint.")
     text: str
     values: list[AssemblyValue] = Field(description="Values to set or to measure.")
-    caution: list[str] = Field(description="Cautions for this step.")
     at: list[Pointer]
     not_stated: list[MissingQuantity] = Field(description="Quantities that would make the step more precise.")
     from_maker: list[str] = Field(
@@ -447,6 +460,10 @@ class AssemblyStep(Out):
 class AcceptanceReport(Out):
     """Runout acceptance of the finished assembly."""
 
+    operation: str | None = Field(
+        title="Limit of operation",
+        description="Operation whose limit counts, the tightest of all operations; null without a limit.",
+    )
     plane: Annotated[Literal["gauge_plane", "tip", "reading_plane"], OPEN] = Field(
         title="Measuring plane", description="Plane of the acceptance measurement."
     )
@@ -472,24 +489,71 @@ class AcceptanceReport(Out):
     rule: str = Field(description="Acceptance criterion as text.")
 
 
+RecordGroup = Literal["part", "setting", "reading", "uncertainty", "instrument", "signature"]
+
+InstructionState = Literal["build", "build_do_not_release", "do_not_build"]
+
+_STATE: Final = (
+    "'build': no error, no warning, nothing undecided. 'build_do_not_release': it can be built and measured, and must"
+    " not be released. 'do_not_build': a joint or a part must not be fitted. Treat any other as 'do_not_build'."
+)
+
+STATES: Final[dict[str, str]] = {
+    "build": "Build",
+    "build_do_not_release": "Build, do not release",
+    "do_not_build": "Do not build",
+}
+"""States as text."""
+
+
 class RecordField(Out):
     """Blank of the assembly record."""
 
+    group: Annotated[RecordGroup, OPEN] = Field(description="Part of the record.")
     name: str = Field(title="Quantity", examples=["grip length"])
+    component: str | None = Field(title="Part", description="Part of a serial number; null for other blanks.")
     joint: JointEnds | None = Field(title="Joint", description="Joint of the quantity; null for the whole stack.")
     unit: str | None = Field(title="Unit", description="UCUM code of the unit; null without one.")
     target: float | None = Field(title="Target", description="Target value, if the stack gives one.")
+    tolerance: float | None = Field(title="Tolerance", description="Permissible deviation to either side.")
     at_least: float | None = Field(title="At least")
     at_most: float | None = Field(title="At most")
+    inches: float | None = Field(title="Inches", description="The target in inches, where stated in inches.")
+    source: str | None = Field(title="Source", description="Source of what the request does not state.")
+
+
+class AssemblyRecord(Out):
+    """Record of one build, to be filled in and kept."""
+
+    state: Annotated[InstructionState, OPEN] = Field(title="State", description="State of the instruction.")
+    release: str = Field(title="Release", description="What releases the assembly, or that nothing does.")
+    instruction_sha256: str = Field(
+        title="Revision of the instruction (SHA-256)", description="Digest of the instruction: its revision."
+    )
+    request_sha256: str = Field(title="Digest of the request (SHA-256)", description="As in provenance.")
+    judgement_sha256: str = Field(title="Digest of the judgement (SHA-256)", description="As in provenance.")
+    blanks: list[RecordField] = Field(description="Blanks in the order of the record, by group.")
+
+
+class StateReason(Out):
+    """Reason for a state other than 'build'."""
+
+    kind: Annotated[Literal["error", "warning", "undecided", "stop"], OPEN] = Field(
+        description="Finding, undecided rule, or a stop that rests on no rule."
+    )
+    code: str | None = Field(description="Code of the rule; null for a stop that rests on no rule.")
+    operation: str | None = Field(description="Id of the operation; null if it concerns the stack as such.")
+    text: str = Field(description="Message of the rule, or what is missing.")
 
 
 class AssemblyReport(Out):
-    """Work instruction for this stack."""
+    """Work instruction for this stack; its cautions are those of the report."""
 
-    buildable: bool = Field(description="False if a step says stop; the stack cannot be completed as stated.")
-    steps: list[AssemblyStep] = Field(description="Assembly steps in order.")
-    acceptance: AcceptanceReport
-    record: list[RecordField] = Field(description="Blanks of the assembly record.")
+    state: Annotated[InstructionState, OPEN] = Field(title="State", description=_STATE)
+    reasons: list[StateReason] = Field(description="Reasons for the state, most severe first; empty for 'build'.")
+    steps: list[AssemblyStep] = Field(description="Assembly steps in order; only stops if it must not be built.")
+    acceptance: AcceptanceReport | None = Field(description="Null if the stack must not be built.")
+    record: AssemblyRecord
     disassembly: list[AssemblyStep] = Field(description="Disassembly steps, outermost joint first.")
 
 
@@ -852,6 +916,9 @@ class Provenance(Out):
     )
     aliases_sha256: str | None = Field(title="Aliases, SHA-256", description="SHA-256 of the alias file, or null.")
     assumption_set: str | None = Field(description="Name of the set of assumptions; null if nothing is assumed.")
+    assumption_set_sha256: str | None = Field(
+        title="Assumption set, SHA-256", description="Its digest, of a shop's own set; null for the built-in one."
+    )
     request_sha256: str = Field(
         title="Request, SHA-256",
         description="SHA-256 of the request as parsed: compact JSON, lengths in mm, unset fields left out.",

@@ -29,12 +29,15 @@ from rules.schema.components import ABOUT_LABELS, Definitions, HeadAngle, Labels
 
 __all__ = [
     "DEFAULT_POLICY",
+    "MAX_ASSEMBLIES",
     "MAX_COMPONENTS",
     "MAX_OPERATIONS",
     "NO_OPERATION",
     "SECTIONS",
+    "AssumptionSet",
     "AxialPosition",
     "BalanceGrade",
+    "CalibratedClass",
     "CheckRequest",
     "Consequence",
     "Cut",
@@ -51,7 +54,10 @@ __all__ = [
     "Policy",
     "RunoutLimit",
     "RunoutPlane",
+    "ScaledLaw",
+    "ScaledQuantity",
     "Section",
+    "Sha256",
     "Stack",
     "StackRequest",
     "StatedLoad",
@@ -84,6 +90,14 @@ class Joint(Model):
     clocking_deg: Annotated[float, Field(ge=-360, le=360)] | None = Field(
         None, description="Angle of the lower component's mark from the upper one's, degrees.", examples=[90]
     )
+    tightening_torque_n_m: Torque | None = Field(
+        None,
+        description="Tightening torque for this joint, N·m, in place of a part's or of common practice.",
+        examples=[136],
+    )
+    projection_tolerance_mm: PositiveLength | None = Field(
+        None, description="Permissible deviation of grip and projection to either side, mm; else common practice."
+    )
 
 
 class Stack(Model):
@@ -98,6 +112,12 @@ class Stack(Model):
         None,
         max_length=MAX_COMPONENTS,
         description="Settings of joints; joints without settings may be left out.",
+    )
+    length_tolerance_mm: PositiveLength | None = Field(
+        None,
+        description="Permissible deviation of the length from gauge line to tip to either side, mm; else common"
+        " practice.",
+        examples=[0.2],
     )
     tap_test_hz: Frequency | None = Field(
         None, description="First natural frequency in bending, measured in the spindle, Hz.", examples=[980]
@@ -403,6 +423,46 @@ Unstated = Literal["undecided", "typical", "cautious"]
 """What counts for a value that is not stated."""
 
 
+Sha256 = Annotated[str, Field(pattern=r"^[0-9a-f]{64}$", description="SHA-256, 64 lower-case hexadecimal digits.")]
+
+ScaledLaw = Literal["limit", "capability"]
+"""Laws of the runout of a class of parts."""
+
+ScaledQuantity = Literal["holder_runout_um", "collet_runout_um", "cutter_runout_um"]
+"""Runouts of the table of assumed values that readings can calibrate."""
+
+Scale = Annotated[float, Field(ge=0.001, le=10_000)]
+"""Scale of the runout of a class of parts, TIR in µm."""
+
+MAX_CLASSES: Final = 50
+
+MAX_ASSEMBLIES: Final = 1000
+"""Most assemblies of one calibration."""
+
+
+class CalibratedClass(Model):
+    """Runout of one class of parts, from a shop's readings."""
+
+    quantity: ScaledQuantity = Field(description="Quantity of the table of assumed values.")
+    category: Text = Field(description="Class of the part in that table.", examples=["hydraulic"])
+    law: ScaledLaw = Field(description="Meaning of the values: a limit, or what 95 % of parts keep.")
+    typical: Scale = Field(description="Value that predicts the 95th percentile of new assemblies, TIR in µm.")
+    cautious: Scale = Field(description="95th percentile of the posterior, TIR in µm.")
+    assemblies: Annotated[int, Field(ge=1, le=MAX_ASSEMBLIES)] = Field(description="Assemblies read with such a part.")
+
+
+class AssumptionSet(Model):
+    """Assumed values of a shop, as a calibration returns them; unchanged, a check takes them back."""
+
+    name: Token = Field(description="Name of the set.", examples=["KB-2031-06"])
+    classes: list[CalibratedClass] = Field(min_length=1, max_length=MAX_CLASSES, description="Classes of parts.")
+    assemblies: Annotated[int, Field(ge=1, le=MAX_ASSEMBLIES)] = Field(description="Assemblies that it rests on.")
+    input_sha256: Sha256 = Field(description="Digest of the readings, whatever their order.")
+    sha256: Sha256 = Field(
+        description="SHA-256 of the set without this field, as JSON by RFC 8785: sorted keys, no spaces."
+    )
+
+
 class Policy(Model):
     """Effect of undecided rules and warnings on the verdict, and changed thresholds."""
 
@@ -431,6 +491,10 @@ class Policy(Model):
     unstated: Unstated = Field(
         "undecided",
         description="What is not stated: undecided, or assumed at its typical or cautious value.",
+    )
+    assumption_set: AssumptionSet | None = Field(
+        None,
+        description="Assumed values of the shop, in place of the table's; only with 'unstated' typical or cautious.",
     )
     thresholds: list[ThresholdOverride] | None = Field(
         None, max_length=MAX_THRESHOLDS, description="Changed thresholds; the report lists them."
@@ -487,18 +551,18 @@ class CheckRequest(StackRequest):
     include: list[Section] | None = Field(
         None,
         max_length=20,
-        description="Sections of the report; by default all but the work instruction ('assembly'), which adds a quarter"
-        " to the computing time.",
+        description="Sections of the report; by default all but the work instruction ('assembly', which brings"
+        " 'cautions'), since it adds a quarter to the computing time.",
         examples=[["findings", "undecided", "runout", "assembly"]],
     )
 
     @property
     def sections(self) -> frozenset[Section]:
-        """Sections of the report."""
+        """Sections of the report; no work instruction without its cautions."""
         return (
             frozenset(name for name in SECTIONS if name != "assembly")
             if self.include is None
-            else frozenset(self.include)
+            else frozenset(self.include).union(("cautions",) if "assembly" in self.include else ())
         )
 
     def with_assembly(self) -> CheckRequest:

@@ -14,6 +14,7 @@ from types import MappingProxyType
 from typing import TYPE_CHECKING, Any, Final, Literal
 
 from rules.quantities.inch import FOOT_M, HORSEPOWER_KW, INCH_MM, OUNCE_G, POUND_KG, POUND_N
+from rules.quantities.models import InchLength
 from rules.schema.parsing import BadRequestError, Fault, FaultCode, pointer, sayable
 
 if TYPE_CHECKING:
@@ -219,10 +220,20 @@ def quantity_of(name: str, text: str) -> float | None:
         if int(below) == 0:
             return None
         value += float(above) / float(below) * (-1.0 if value < 0.0 else 1.0)
-    return float(f"{value * factor:.12g}")
+    found = float(f"{value * factor:.12g}")
+    return InchLength(found) if factor == INCH_MM and name.endswith("_mm") else found
 
 
 # --- short form ------------------------------------------------------------------------------------------------
+
+_OF_JOINT: Final = (
+    "projection_mm",
+    "grip_length_mm",
+    "clocking_deg",
+    "tightening_torque_n_m",
+    "projection_tolerance_mm",
+)
+"""Settings of a joint that stand with the component that it holds."""
 
 _ENDS: Final = frozenset({"machine_side", "workpiece_side", "spindle"})
 
@@ -237,7 +248,7 @@ def full_form(data: Any) -> Any:
     ``"iso15488:32:12"`` as a component      reference to that standard part
     ``part: KEY`` with other fields          reference to the standard part with the fields laid over it
     ``projection_mm`` of a component         projection of its joint with the component before
-    ``grip_length_mm`` of a component        grip of that joint
+    ``grip_length_mm`` of a component        grip of that joint; so for clocking, tightening torque and tolerance
     ``machine_side: HSK-A63``                end with that designation
     ``machine: mill-3``                      machine of the mounted catalogue
     ``machine: { ... }`` without ``kind``    stated machine
@@ -305,7 +316,7 @@ def _component(one: Any, place: int) -> tuple[Any, dict[str, Any]]:
     if not isinstance(one, dict):
         return one, {}
     fields = dict(one)
-    joint = {name: fields.pop(name) for name in _JOINT_FIELDS if name in fields}
+    joint = {name: fields.pop(name) for name in _OF_JOINT if name in fields}
     for name in _ENDS:
         if isinstance(fields.get(name), str):
             fields[name] = {"coupling": "designated", "designation": fields[name]}

@@ -11,9 +11,9 @@ from rich.text import Text
 
 from rules.assessor import Assessor
 from rules.quantities.inch import shown_in
-from rules.schema.parsing import parse_request
+from rules.schema.parsing import parse, parse_request
 from rules.schema.report import Report
-from rules.schema.request import CheckRequest, Policy, Unstated
+from rules.schema.request import AssumptionSet, CheckRequest, Policy, Unstated
 from service.cli.files import (
     BAD_INPUT,
     VERDICT_CODES,
@@ -45,11 +45,20 @@ def check_arguments(parser: argparse.ArgumentParser) -> None:
         " or its cautious value",
     )
     parser.add_argument(
+        "--assumption-set", type=Path, metavar="OWN.json", help="set of assumed values, as `calibrate --set` writes it"
+    )
+    parser.add_argument(
         "--assembly", action="store_true", help="include the assembly, measuring and disassembly instructions"
     )
     parser.add_argument("--json", action="store_true", help="print each report as one line of JSON")
     parser.add_argument("--html", type=Path, metavar="OUT", help="also write the report as an HTML page; one FILE only")
     add_unit(parser)
+    parser.add_argument(
+        "--sheet",
+        type=Path,
+        metavar="OUT",
+        help="also write the work instruction as one A4 page in HTML; one FILE only",
+    )
     add_rulebooks(parser)
     parser.set_defaults(run=_run, usage_error=parser.error)
 
@@ -60,27 +69,33 @@ def _run(arguments: argparse.Namespace) -> int:
 
 
 def _run_check(arguments: argparse.Namespace) -> int:
-    out: Path | None = arguments.html
-    if out is not None and len(arguments.files) > 1:
-        arguments.usage_error("--html takes one FILE only")
+    outs: dict[str, Path] = {name: out for name in ("html", "sheet") if (out := getattr(arguments, name)) is not None}
+    if outs and len(arguments.files) > 1:
+        arguments.usage_error(f"--{next(iter(outs))} takes one FILE only")
+    own = None
+    if arguments.assumption_set is not None:
+        own = judged(str(arguments.assumption_set), lambda data: parse(AssumptionSet, data))
+        if own is None:
+            return BAD_INPUT
     assessor = load_assessor(settings_of(arguments))
     console = report_console()
 
-    def judge(data: object) -> tuple[Report, frozenset[str], str | None]:
-        request = _with_unstated(parse_request(data), arguments.unstated)
+    def judge(data: object) -> tuple[Report, frozenset[str], dict[Path, str]]:
+        request = _with_unstated(_with_set(parse_request(data), own), arguments.unstated)
         if arguments.assembly:
             request = request.with_assembly()
-        page = None if out is None else _page(assessor, request)
-        return assessor.assess(request), request.sections, page
+        pages = {out: _page(assessor, request, name) for name, out in outs.items()}
+        return assessor.assess(request), request.sections, pages
 
     worst = 0
     for number, name in enumerate(arguments.files):
-        report, sections, page = judged(name, judge) or (None, frozenset(), None)
+        report, sections, pages = judged(name, judge) or (None, frozenset(), {})
         worst = max(worst, BAD_INPUT if report is None else VERDICT_CODES[report.verdict])
         if report is None:
             continue
-        if out is not None and page is not None and not _written(out, page):
-            worst = BAD_INPUT
+        for out, page in pages.items():
+            if not _written(out, page):
+                worst = BAD_INPUT
         if arguments.json:
             print(report.only(sections).model_dump_json())
             continue
@@ -88,6 +103,14 @@ def _run_check(arguments: argparse.Namespace) -> int:
             console.print(Text(("\n" if number else "") + name, style="dim"), soft_wrap=True)
         print_report(report, console)
     return worst
+
+
+def _with_set(request: CheckRequest, own: AssumptionSet | None) -> CheckRequest:
+    """Return the request with this set of assumed values, unless it has its own."""
+    policy = request.policy or Policy()
+    if own is None or policy.assumption_set is not None:
+        return request
+    return request.model_copy(update={"policy": policy.model_copy(update={"assumption_set": own})})
 
 
 def _with_unstated(request: CheckRequest, unstated: Unstated) -> CheckRequest:
@@ -98,11 +121,13 @@ def _with_unstated(request: CheckRequest, unstated: Unstated) -> CheckRequest:
     return request.model_copy(update={"policy": policy.model_copy(update={"unstated": unstated})})
 
 
-def _page(assessor: Assessor, request: CheckRequest) -> str:
+def _page(assessor: Assessor, request: CheckRequest, name: str) -> str:
     # Most checks need no page.
     from service.sheets.page import report_page
+    from service.sheets.sheet import sheet_page
 
-    return report_page(*assessor.assess_instructed(request))
+    page = sheet_page if name == "sheet" else report_page
+    return page(*assessor.assess_instructed(request))
 
 
 def _written(out: Path, page: str) -> bool:

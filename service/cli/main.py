@@ -31,6 +31,7 @@ _COMMANDS: Final[Mapping[str, tuple[str, str]]] = MappingProxyType(
         "budget": ("questions", "full runout budget of a stack"),
         "read": ("questions", "judge runout readings"),
         "build": ("questions", "follow a stack read stage by stage while it is built"),
+        "calibrate": ("questions", "turn a shop's readings into its own assumed values"),
         "import": ("exchange", "read components from MTConnect assets or CSV"),
         "export": ("exchange", "write a checked stack as an MTConnect CuttingTool"),
         "token": ("serve", "create a bearer token"),

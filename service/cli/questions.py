@@ -1,4 +1,4 @@
-"""Commands with one JSON request per file: budget, compare, search, gate, read, draw."""
+"""Commands with one JSON request per file: budget, calibrate, compare, search, gate, read, draw."""
 
 from __future__ import annotations
 
@@ -14,6 +14,7 @@ from pydantic import ValidationError
 from rich.text import Text
 
 from rules.budget import full_budget
+from rules.calibration.calibrating import calibrate
 from rules.comparison import compare
 from rules.gate.digest import canonical, judgement_record
 from rules.gate.gate import gate
@@ -22,6 +23,7 @@ from rules.reading.build import read_build
 from rules.reading.reading import read_gauge
 from rules.schema.budget import BudgetReport, BudgetRequest
 from rules.schema.build import BuildReport, BuildRequest
+from rules.schema.calibration import CalibrationReport, CalibrationRequest
 from rules.schema.comparison import ComparisonReport, ComparisonRequest
 from rules.schema.gate import Decision, Expectation, GateReport, GateRequest
 from rules.schema.parsing import BadRequestError, Fault, parse, parse_request
@@ -45,7 +47,13 @@ from service.drawing.pictures import PictureName, picture_or_words
 from service.operations.assessors import load_assessor, profile_of
 from service.operations.signing import load_keys
 from service.sheets.orders import print_gate, print_search, print_signed
-from service.sheets.questions import print_budget, print_build, print_comparison, print_reading
+from service.sheets.questions import (
+    print_budget,
+    print_build,
+    print_calibration,
+    print_comparison,
+    print_reading,
+)
 
 __all__ = [
     "DECISION_CODES",
@@ -53,6 +61,7 @@ __all__ = [
     "NOTHING_FOUND",
     "budget_arguments",
     "build_arguments",
+    "calibrate_arguments",
     "compare_arguments",
     "draw_arguments",
     "gate_arguments",
@@ -344,6 +353,45 @@ def _run_build(arguments: argparse.Namespace) -> int:
             report.finished.decision.decision, READING_OPEN
         )
     return _BUILD_CODES.get(report.stages[-1].action, READING_OPEN)
+
+
+def calibrate_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add what the command takes."""
+    parser.description = (
+        "Turn a shop's readings into its own assumed values, for `policy.assumption_set` of a check. Exit code: 0 no"
+        " warnings, 1 warnings, outliers or readings not used, 2 no reading usable, 3 invalid input, 4 program fault."
+    )
+    parser.epilog = "example: stackgauge calibrate readings.json --set own.json"
+    parser.add_argument("file", metavar="FILE", help="calibration as JSON; - for standard input")
+    parser.add_argument("--set", type=Path, metavar="OUT", help="write the set of assumed values as JSON")
+    parser.add_argument("--json", action="store_true", help="print the report as one line of JSON")
+    add_rulebooks(parser)
+    parser.set_defaults(run=_run_calibrate)
+
+
+def _run_calibrate(arguments: argparse.Namespace) -> int:
+    assessor = load_assessor(settings_of(arguments))
+
+    def judge(data: object) -> CalibrationReport:
+        return calibrate(parse(CalibrationRequest, data), assessor.book, assessor.catalogue)
+
+    report = judged(arguments.file, judge)
+    if report is None:
+        return BAD_INPUT
+    own = report.assumption_set
+    if arguments.set is not None and own is not None:
+        try:
+            arguments.set.write_text(own.model_dump_json(indent=2) + "\n", encoding="utf-8")
+        except OSError as error:
+            print(f"{arguments.set}: {error.strerror}", file=sys.stderr)
+            return BAD_INPUT
+    if arguments.json:
+        print(report.model_dump_json())
+    else:
+        print_calibration(report, report_console())
+    if own is None:
+        return 2
+    return 1 if report.warnings or report.outliers or report.not_used else 0
 
 
 def draw_arguments(parser: argparse.ArgumentParser) -> None:

@@ -19,6 +19,7 @@ from tenacity import AsyncRetrying
 
 from rules.schema.budget import BudgetReport, BudgetRequest
 from rules.schema.build import BuildReport, BuildRequest
+from rules.schema.calibration import CalibrationReport, CalibrationRequest
 from rules.schema.comparison import ComparisonReport, ComparisonRequest
 from rules.schema.explanation import ExplanationReport, ExplanationRequest
 from rules.schema.gate import GateReport, GateRequest
@@ -123,6 +124,10 @@ class AsyncClient:
     async def build(self, request: Given[BuildRequest]) -> BuildReport:
         """The report of a stack read stage by stage while it is built."""
         return await self._send(posted("/v1/builds", request, BuildReport))
+
+    async def calibration(self, request: Given[CalibrationRequest]) -> CalibrationReport:
+        """A shop's readings turned into its own assumed values."""
+        return await self._send(posted("/v1/calibrations", request, CalibrationReport))
 
     async def comparison(self, request: Given[ComparisonRequest]) -> ComparisonReport:
         """The comparison of alternative stacks."""

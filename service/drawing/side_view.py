@@ -140,30 +140,32 @@ def findings_list(noted: Sequence[Noted], top: float, left: float, right: float)
 
 
 _WIDTH: Final = 1060.0
+_NARROW: Final = 720.0
+"""Of a drawing without lists, printed small: its text is the larger."""
 _EDGE: Final = 30.0
 _DIAL: Final = 56.0
 """Space under the axis for the indicator, px."""
 
 
-def draw_stack(report: Report, derived: StackAnalysis, *, bent: bool, prefix: str) -> str | None:
-    """Return the side view as SVG; None for a stack without parts."""
+def draw_stack(report: Report, derived: StackAnalysis, *, bent: bool, prefix: str, listed: bool = True) -> str | None:
+    """Return the side view as SVG, with or without the lists of parts and findings; None for a stack without parts."""
     if not derived.chain.members:
         return None
-    own = f"{prefix}stack-"
+    own, nominal = f"{prefix}stack-", _WIDTH if listed else _NARROW
     parts, shank = parts_of(derived), shank_behind_gauge_line(derived)
     geometry = derived.geometry
     seen = [z for z in (geometry.gauge_plane, geometry.tip) if not isinstance(z, Missing)]
     bend = bend_of(derived) if bent else None
-    room = _WIDTH - 2.0 * _EDGE - (LABEL_ROOM if bend is not None else 0.0)
+    room = nominal - 2.0 * _EDGE - (LABEL_ROOM if bend is not None else 0.0)
     frame = frame_of(parts, shank, seen, _EDGE, room)
-    noted = noted_in(report, Spots(derived.chain))
+    noted = noted_in(report, Spots(derived.chain)) if listed else []
     places = PlaceRow(derived, parts, frame)
-    labels = LabelRow(parts, noted, frame, _plane(derived), _WIDTH - 20.0)
-    width = max(_WIDTH, labels.width + 20.0, places.width + 20.0)
+    labels = LabelRow(parts, noted, frame, _plane(derived), nominal - 20.0)
+    width = max(nominal, labels.width + 20.0, places.width + 20.0)
     inner = 10.0, width - 10.0
-    body: list[Mark] = [definitions(len(parts), own), *_heading(report, frame, width)]
+    body: list[Mark] = [definitions(len(parts), own), *(_heading(report, frame, width) if listed else ())]
 
-    top = 44.0
+    top = 44.0 if listed else 8.0
     up = max([half_height(part, frame) for part in parts] + [shank.large_mm * frame.scale / 2.0 if shank else 0.0])
     axis = top + labels.height + up
     down = max(up, _dial_room(parts, frame, geometry.gauge_plane))
@@ -193,10 +195,10 @@ def draw_stack(report: Report, derived: StackAnalysis, *, bent: bool, prefix: st
         panel = BendPanel(bend, frame)
         body.append(group(panel.marks(y, own), data_panel="bent-axis"))
         y += panel.height + 12.0
-    listed, y = parts_list(derived, parts, y, 20.0, width - 20.0, own)
-    body.extend(listed)
-    found, y = findings_list(noted, y + 8.0, 20.0, width - 20.0)
-    body.extend(found)
+    if listed:
+        about, y = parts_list(derived, parts, y, 20.0, width - 20.0, own)
+        found, y = findings_list(noted, y + 8.0, 20.0, width - 20.0)
+        body.extend((*about, *found))
     return document("stack", _title(report), _about(derived, parts, noted), (width, y + 14.0), body, prefix=prefix)
 
 

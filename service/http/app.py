@@ -35,6 +35,7 @@ from service.http.posted import posted_routes
 from service.http.problem_answers import HANDLERS, require_known_parameters
 from service.http.questions import (
     budgets_router,
+    calibrations_router,
     checks_router,
     comparisons_router,
     explanations_router,
@@ -121,6 +122,7 @@ def create_app(
         checks_router(assessor),
         check_batches_router(assessor, pool, settings, metrics.lines_answered, shutdown),
         readings_router(assessor),
+        calibrations_router(assessor),
         budgets_router(assessor),
         comparisons_router(assessor),
         gates_router(assessor, profile, keys),

@@ -29,6 +29,7 @@ from rules.quantities.models import KNOWN_VALUES, Identifier, Length, PositiveLe
 from rules.quantities.tables import Confidence
 from rules.schema.budget import BudgetRequest
 from rules.schema.build import BuildRequest
+from rules.schema.calibration import CalibrationRequest
 from rules.schema.comparison import ComparisonRequest
 from rules.schema.components import Labels, Material, PartSource, Profile, RunoutCharacter, RunoutLaw, StackEntry
 from rules.schema.explanation import ExplanationRequest
@@ -227,6 +228,7 @@ _REQUESTS: Final = (
     BatchRequest,
     BudgetRequest,
     BuildRequest,
+    CalibrationRequest,
     ComparisonRequest,
     ExplanationRequest,
     GateRequest,

@@ -19,12 +19,15 @@ from pydantic_core import to_json
 from starlette.requests import ClientDisconnect
 
 from rules.assessor import Assessor
+from rules.calibration.calibrating import calibrate
 from rules.gate.profile import Profile
 from rules.quantities.inch import UnitSystem, shown_in
+from rules.schema.calibration import CalibrationReport, CalibrationRequest
 from rules.schema.parsing import BadRequestError, parse
 from rules.schema.request import CheckRequest
 from rules.schema.short_form import full_form, placed, read_yaml
 from rules.schema.strict_json import parse_json
+from service.contract import PageName
 from service.examples import RequestExample
 from service.http.answers import HTML, JSON, TEXT, YAML, json_bytes, readable_answer, require_acceptable, require_body
 from service.http.problem_answers import responses
@@ -33,11 +36,14 @@ from service.operations.heavy_work import HeavyWork
 from service.operations.problems import NOTES, ProblemError
 from service.operations.signing import NO_KEYS, GateKeys
 from service.sheets.check import report_text
-from service.sheets.page import report_page
+from service.sheets.page import calibration_page, report_page
+from service.sheets.questions import calibration_text
+from service.sheets.sheet import sheet_page
 from service.sheets.text import PLAIN_WIDTH
 
 __all__ = [
     "ABOUT_UNIT",
+    "CALIBRATION_REPRESENTATIONS",
     "CHECK_REPRESENTATIONS",
     "MAX_YAML_BYTES",
     "Decided",
@@ -46,6 +52,7 @@ __all__ = [
     "Posted",
     "Task",
     "add_posted_route",
+    "check_sheet",
     "faults_placed",
     "posted_routes",
     "request_bodies",
@@ -105,7 +112,7 @@ class Task(NamedTuple):
     path: str
     body: bytes
     options: tuple[Any, ...] = ()
-    """What is asked beside the body: media type of the answer, query."""
+    """What is asked beside the body: media type of the answer or its page, query."""
     sent: str = JSON
     """Media type of the body, JSON or YAML; of a document it is an option."""
 
@@ -183,7 +190,29 @@ CHECK_REPRESENTATIONS: Final[Mapping[str, Representation[CheckRequest]]] = Mappi
         TEXT: Representation(_text, f"The report as plain text, in lines of at most {PLAIN_WIDTH} characters."),
     }
 )
-"""The formats other than JSON by media type."""
+"""The formats of a check other than JSON by media type."""
+
+
+def check_sheet(judging: Judging, asked: CheckRequest) -> str:
+    """The work instruction on one sheet."""
+    return sheet_page(*judging.assessor.assess_instructed(asked))
+
+
+def _calibrated(judging: Judging, asked: CalibrationRequest) -> CalibrationReport:
+    return calibrate(asked, judging.assessor.book, judging.assessor.catalogue)
+
+
+CALIBRATION_REPRESENTATIONS: Final[Mapping[str, Representation[CalibrationRequest]]] = MappingProxyType(
+    {
+        HTML: Representation(
+            lambda judging, asked: calibration_page(_calibrated(judging, asked)), "Self-contained page."
+        ),
+        TEXT: Representation(lambda judging, asked: calibration_text(_calibrated(judging, asked)), "Plain text."),
+    }
+)
+"""The formats of a calibration other than JSON by media type."""
+
+_SHEET: Final = "sheet"
 
 
 @dataclass(frozen=True, slots=True)
@@ -203,6 +232,8 @@ class Posted(Generic[Asked]):
     """Whether it goes before other long-running requests."""
     representations: Mapping[str, Representation[Asked]] = field(default_factory=dict)
     """Formats other than JSON by media type."""
+    sheet: Callable[[Judging, Asked], str] | None = None
+    """Makes the page that the query parameter ``page`` can select in place of the report."""
     noted: Callable[[Any], tuple[Mapping[str, Any], Decided]] | None = None
     """What is logged and counted of the report."""
 
@@ -214,10 +245,11 @@ class Posted(Generic[Asked]):
             if self.counted:
                 recording = RecordingAssessor(judging.assessor)
                 judging, judged = judging._replace(assessor=recording), recording.judged
-            chosen, unit = task.options
-            if chosen != JSON:
+            form, unit = task.options
+            if form != JSON:
+                text_of = self.sheet if self.sheet and form == _SHEET else self.representations[form].text
                 with shown_in(unit):
-                    text = self.representations[chosen].text(judging, asked)
+                    text = text_of(judging, asked)
                 return Made(text.encode(), judged)
             report = self.answer(judging, asked)
             notes, decided = (None, None) if self.noted is None else self.noted(report)
@@ -225,6 +257,10 @@ class Posted(Generic[Asked]):
 
 
 _MARK: Final = "__posted__"
+
+_ABOUT_PAGES: Final = "Page for `text/html`: the report, or the work instruction on one sheet of A4 (`text/html` only)."
+
+Page: TypeAlias = Annotated[PageName, Query(description=_ABOUT_PAGES, examples=["sheet"])]
 
 
 def add_posted_route(
@@ -271,10 +307,10 @@ def add_posted_route(
     offers = (JSON, *posted.representations)
     taken = (JSON, YAML) if posted.short else (JSON,)
 
-    async def respond(request: Request, unit: Unit = "mm") -> Response:
-        chosen = require_acceptable(request, offers)
+    async def respond(request: Request, unit: Unit = "mm", page: Page = "report") -> Response:
+        chosen = require_acceptable(request, (HTML,) if page == _SHEET else offers)
         sent, body = await sent_body(request, taken)
-        task = Task(path, body, (chosen, unit), sent)
+        task = Task(path, body, (_SHEET if page == _SHEET else chosen, unit), sent)
         made = await HeavyWork.of(request).answer(
             task,
             lambda: posted.made(judging, task),
@@ -287,10 +323,10 @@ def add_posted_route(
             request.scope.get(NOTES, {}).update(made.notes)
         return json_bytes(made.content) if chosen == JSON else readable_answer(made.content, chosen)
 
-    async def respond_as_json(request: Request) -> Response:
+    async def respond_alone(request: Request) -> Response:
         return await respond(request)
 
-    endpoint = respond if posted.representations else respond_as_json
+    endpoint = respond if posted.sheet is not None else respond_alone
     # set on the endpoint, since the router builds the route
     setattr(endpoint, _MARK, True)
     router.post(

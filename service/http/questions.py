@@ -1,4 +1,4 @@
-"""``POST`` routes for checks, budgets, readings, comparisons, gates and searches."""
+"""``POST`` routes for checks, budgets, readings, calibrations, comparisons, gates and searches."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ from fastapi import APIRouter
 
 from rules.assessor import Assessor
 from rules.budget import full_budget
+from rules.calibration.calibrating import calibrate
 from rules.comparison import compare
 from rules.explanation import explain
 from rules.gate.gate import gate
@@ -18,17 +19,19 @@ from rules.reading.build import read_build
 from rules.reading.reading import read_gauge
 from rules.schema.budget import BudgetReport, BudgetRequest
 from rules.schema.build import BuildReport, BuildRequest
+from rules.schema.calibration import CalibrationReport, CalibrationRequest
 from rules.schema.comparison import MAX_IN_ALL_PAIRS, ComparisonReport, ComparisonRequest
 from rules.schema.explanation import ExplanationReport, ExplanationRequest
 from rules.schema.gate import MAX_OPERATIONS, GateReport, GateRequest
 from rules.schema.reading import ReadingReport, ReadingRequest
 from rules.schema.report import Report
-from rules.schema.request import CheckRequest
+from rules.schema.request import MAX_ASSEMBLIES, CheckRequest
 from rules.schema.search import MAX_INVENTORY, MAX_SEARCH_LENGTH, SearchReport, SearchRequest
 from rules.search.search import search
 from service.examples import (
     BUDGET_EXAMPLES,
     BUILD_EXAMPLES,
+    CALIBRATION_EXAMPLES,
     COMPARISON_EXAMPLES,
     EXAMPLES,
     EXPLANATION_EXAMPLES,
@@ -36,12 +39,21 @@ from service.examples import (
     READING_EXAMPLES,
     SEARCH_EXAMPLES,
 )
-from service.http.posted import CHECK_REPRESENTATIONS, Decided, Judging, Posted, add_posted_route
+from service.http.posted import (
+    CALIBRATION_REPRESENTATIONS,
+    CHECK_REPRESENTATIONS,
+    Decided,
+    Judging,
+    Posted,
+    add_posted_route,
+    check_sheet,
+)
 from service.operations.signing import NO_KEYS, GateKeys
 
 __all__ = [
     "POSTED",
     "budgets_router",
+    "calibrations_router",
     "checks_router",
     "comparisons_router",
     "explanations_router",
@@ -91,6 +103,7 @@ POSTED: Final[Mapping[str, Posted[Any]]] = MappingProxyType(
             short=True,
             counted=True,
             representations=CHECK_REPRESENTATIONS,
+            sheet=check_sheet,
         ),
         "/v1/budgets": Posted(
             BudgetRequest,
@@ -109,6 +122,13 @@ POSTED: Final[Mapping[str, Posted[Any]]] = MappingProxyType(
             BuildReport,
             lambda judging, asked: read_build(asked, judging.assessor.book, judging.assessor.catalogue),
             limited=True,
+        ),
+        "/v1/calibrations": Posted(
+            CalibrationRequest,
+            CalibrationReport,
+            lambda judging, asked: calibrate(asked, judging.assessor.book, judging.assessor.catalogue),
+            limited=True,
+            representations=CALIBRATION_REPRESENTATIONS,
         ),
         "/v1/comparisons": Posted(
             ComparisonRequest,
@@ -205,6 +225,26 @@ def readings_router(assessor: Assessor) -> APIRouter:
         "Stateless and safe to retry; identical requests return identical bytes.",
         response_description="The build was evaluated; see the action of each stage.",
         examples=BUILD_EXAMPLES,
+    )
+    return router
+
+
+def calibrations_router(assessor: Assessor) -> APIRouter:
+    """The router with the rulebooks of this assessor."""
+    router = APIRouter(tags=["readings"])
+    add_posted_route(
+        router,
+        "/v1/calibrations",
+        POSTED["/v1/calibrations"],
+        Judging(assessor, STRICT),
+        operation_id="calibrate_assumptions",
+        summary="Calibrate assumed runouts",
+        description=f"From readings of up to {MAX_ASSEMBLIES} assemblies, the runout of each class of parts that the"
+        " stacks do not state, as a set of assumed values for `policy.assumption_set` of a check. Quadrature, no"
+        " sampling; the order of the assemblies makes no difference.\n\n"
+        "Stateless and safe to retry; identical requests return identical bytes.",
+        response_description="The readings were evaluated; see warnings and outliers.",
+        examples=CALIBRATION_EXAMPLES,
     )
     return router
 

@@ -17,6 +17,7 @@ _SURE: Final = {
     "textbook": "textbook",
     "from_memory": "memory",
     "common_practice": "practice",
+    "calibrated": "own readings",
 }
 
 _ENDS: Final = lines(AssumedRange, "typical", "cautious", "limit")
@@ -32,7 +33,7 @@ def assumed(report: Report) -> Section:
     return Section(
         "assumed",
         "Assumed and taken from standards",
-        notes=_understood(report),
+        notes=[*_understood(report), *_own_set(report)],
         tables=[*_ranges(report), *_values(report), *_standards(report)],
     )
 
@@ -63,6 +64,13 @@ def _understood(report: Report) -> list[str]:
         else:
             told.append(f"{name}: {one.understood_as}.")
     return list(dict.fromkeys(told))
+
+
+def _own_set(report: Report) -> list[str]:
+    source = report.provenance
+    if source.assumption_set_sha256 is None:
+        return []
+    return [f"Own readings: set {source.assumption_set}, SHA-256 {source.assumption_set_sha256}."]
 
 
 def _name(one: Assumption | AssumedRange) -> str:

@@ -17,7 +17,9 @@ from rules.gaps import needed_fields
 from rules.quantities.inch import in_inches, shown_sentence
 from rules.quantities.models import MissingQuantity
 from rules.schema.report import (
+    STATES,
     AcceptanceReport,
+    AssemblyRecord,
     AssemblyReport,
     AssemblyStep,
     AssemblyValue,
@@ -31,6 +33,7 @@ from rules.schema.report import (
     RecordField,
     Report,
     RunoutReport,
+    StateReason,
     Summary,
     Undecided,
 )
@@ -39,6 +42,7 @@ from service.sheets.figures import (
     UNKNOWN,
     Cell,
     Fact,
+    Figure,
     Section,
     blank_sign,
     bounds,
@@ -46,6 +50,7 @@ from service.sheets.figures import (
     facts,
     line,
     lines,
+    missing_words,
     quantity,
     table,
     within,
@@ -74,16 +79,21 @@ __all__ = [
     "deviation",
     "finding_facts",
     "first_to_state",
+    "grouped",
     "in_units_shown",
+    "not_stated",
+    "part_or_joint",
     "plane_of_limit",
-    "pointers_of",
     "print_assembly",
     "print_report",
     "provenance",
+    "reason",
+    "record_facts",
     "report_text",
     "runout",
     "source_of",
     "stack",
+    "state_of",
     "step_values",
     "unnamed",
     "wanted",
@@ -137,6 +147,7 @@ def _expected(name: str) -> Callable[[AcceptanceReport], float | None]:
 _ACCEPTANCE: Final = (
     *lines(
         AcceptanceReport,
+        "operation",
         "plane",
         "limit_um",
         "reading_limit_um",
@@ -147,6 +158,7 @@ _ACCEPTANCE: Final = (
     within(AcceptanceReport, "Expected reading, median", "_um", _expected("p50")),
     within(AcceptanceReport, "Expected reading, 95th percentile", "_um", _expected("p95")),
 )
+_RECORD: Final = lines(AssemblyRecord, "instruction_sha256", "request_sha256", "judgement_sha256")
 _PROVENANCE: Final = lines(
     Provenance,
     "contract",
@@ -157,6 +169,7 @@ _PROVENANCE: Final = lines(
     "rulebook_sha256",
     "catalogue_sha256",
     "aliases_sha256",
+    "assumption_set_sha256",
     "rulebooks",
 )
 NEVER_MEASURED: Final = line(Provenance, "never_measured")
@@ -272,7 +285,35 @@ def unnamed(report: Report) -> str:
 
 def step_values(values: Sequence[AssemblyValue]) -> Sequence[Fact]:
     """The numbers of a step."""
-    return [Fact(shown_sentence(one.name), bounds(one.value, one.at_least, one.at_most, one.unit)) for one in values]
+    return [Fact(shown_sentence(one.name), setting(one.value, one, one.unit)) for one in values]
+
+
+def setting(value: float | None, one: AssemblyValue | RecordField, unit: str | None) -> Cell:
+    """A value to set with its tolerance, bounds, inches and source."""
+    pieces: list[str | Figure] = []
+    if value is not None:
+        pieces.append(exactly(value, unit))
+        pieces += [" ± ", exactly(one.tolerance, unit)] if one.tolerance is not None else []
+        pieces += [" (", exactly(one.inches, "[in_i]"), ")"] if one.inches is not None else []
+    limits = bounds(None, one.at_least, one.at_most, unit)
+    pieces += [", ", *limits] if pieces and limits else limits
+    return (*pieces, f", {one.source}") if one.source is not None and pieces else tuple(pieces)
+
+
+def state_of(one: AssemblyReport | AssemblyRecord) -> str:
+    """The state as text; one that is not known is the strictest."""
+    return STATES.get(one.state, STATES["do_not_build"])
+
+
+def reason(one: StateReason) -> str:
+    """A reason for the state."""
+    about = ", ".join(filter(None, (one.code, one.kind, one.operation and f"operation {one.operation}")))
+    return f"{about}: {one.text}"
+
+
+def record_facts(one: AssemblyRecord) -> Sequence[Fact]:
+    """Revision of the instruction and digests."""
+    return facts(_RECORD, one)
 
 
 def acceptance(one: AcceptanceReport) -> Sequence[Fact]:
@@ -280,14 +321,35 @@ def acceptance(one: AcceptanceReport) -> Sequence[Fact]:
     return facts(_ACCEPTANCE, one)
 
 
-def pointers_of(missing: Sequence[MissingQuantity]) -> list[str]:
-    """Return the request fields that would supply what is missing."""
-    return [field for one in missing for field in one.at]
+def not_stated(missing: Sequence[MissingQuantity]) -> str:
+    """Return what is missing, in words."""
+    return ", ".join(dict.fromkeys(map(missing_words, missing)))
 
 
 def wanted(one: RecordField) -> Cell:
     """What should be entered in a blank of the record, without its unit."""
-    return bounds(one.target, one.at_least, one.at_most, None)
+    return setting(one.target, one, None)
+
+
+def part_or_joint(one: RecordField) -> str:
+    """Part or joint of a blank."""
+    return ", ".join(str(name) for name in (one.component, one.joint) if name is not None)
+
+
+_GROUPS: Final = {
+    "part": "Parts",
+    "setting": "Settings",
+    "instrument": "Instrument",
+    "reading": "Readings",
+    "uncertainty": "Uncertainty of the reading",
+    "signature": "Decision and people",
+}
+
+
+def grouped(record: AssemblyRecord) -> list[tuple[str, list[RecordField]]]:
+    """The blanks of a record under the title of their group, in order."""
+    groups = dict.fromkeys(one.group for one in record.blanks)
+    return [(_GROUPS.get(name, name), [one for one in record.blanks if one.group == name]) for name in groups]
 
 
 def in_units_shown(report: Report) -> Report:
@@ -296,7 +358,9 @@ def in_units_shown(report: Report) -> Report:
         return report
     assembly = report.assembly
     if assembly is not None:
-        accepted = assembly.acceptance.model_copy(update={"rule": shown_sentence(assembly.acceptance.rule)})
+        accepted = assembly.acceptance
+        if accepted is not None:
+            accepted = accepted.model_copy(update={"rule": shown_sentence(accepted.rule)})
         steps = {name: list(map(_step_shown, getattr(assembly, name))) for name in ("steps", "disassembly")}
         assembly = assembly.model_copy(update={"acceptance": accepted, **steps})
     notes = list(map(shown_sentence, report.stiffness.notes))
@@ -315,9 +379,7 @@ def in_units_shown(report: Report) -> Report:
 
 
 def _step_shown(step: AssemblyStep) -> AssemblyStep:
-    return step.model_copy(
-        update={"text": shown_sentence(step.text), "caution": list(map(shown_sentence, step.caution))}
-    )
+    return step.model_copy(update={"text": shown_sentence(step.text)})
 
 
 def print_report(report: Report, console: Console) -> None:
@@ -397,12 +459,24 @@ _FIRST_NAMED: Final = 3
 
 
 def print_assembly(assembly: AssemblyReport, console: Console, labels: str = "") -> None:
-    """Print labels, steps, when to accept, the record and how to take apart, in this order."""
-    title = "Assembly" if assembly.buildable else "Assembly, which cannot be finished as the stack stands"
-    _steps(title, assembly.steps, console, labels)
-    accepted = assembly.acceptance
-    print_section(Section("acceptance", "Acceptance", facts=acceptance(accepted), notes=[accepted.rule]), console)
-    section("Record", [_blank(one) for one in assembly.record], console)
+    """Print state and reasons, labels, the steps, when to accept, the record and how to take apart, in this order."""
+    heading(f"Assembly: {state_of(assembly)}", console)
+    for told in map(reason, assembly.reasons):
+        say(Text(told), console, 2)
+    _steps("Steps", assembly.steps, console, labels)
+    accepted, record = assembly.acceptance, assembly.record
+    if accepted is not None:
+        print_section(Section("acceptance", "Acceptance", facts=acceptance(accepted), notes=[accepted.rule]), console)
+    heading(f"Record: {state_of(record)}", console)
+    for told in (
+        record.release,
+        *(f"{one.label}: {plain(one.value)}" for one in record_facts(record)),
+    ):
+        say(Text(told), console, 2)
+    for title, blanks in grouped(record):
+        say(Text(title), console, 2)
+        for blank in blanks:
+            say(Text(_blank(blank)), console, 4)
     _steps("Disassembly", assembly.disassembly, console)
 
 
@@ -418,16 +492,14 @@ def _steps(title: str, steps: Sequence[AssemblyStep], console: Console, labels: 
         values = "; ".join(f"{one.label}: {plain(one.value)}" for one in step_values(step.values))
         if values:
             say(Text(values), console, 6)
-        for caution in step.caution:
-            say(Text(f"Caution: {caution}", style=STYLES["warning"]), console, 6)
         if step.from_maker:
             say(Text(f"By the maker: {', '.join(step.from_maker)}."), console, 6)
         if step.not_stated:
-            say(Text(f"Not stated: {', '.join(pointers_of(step.not_stated))}"), console, 6)
+            say(Text(f"Not stated: {not_stated(step.not_stated)}."), console, 6)
 
 
 def _blank(one: RecordField) -> str:
-    joint = "" if one.joint is None else f" {one.joint}"
+    where = f" {part_or_joint(one)}" if part_or_joint(one) else ""
     unit = "" if one.unit is None else f" {blank_sign(one.unit)}"
     told = plain(wanted(one))
-    return f"{one.name}{joint}{f' ({told})' if told else ''}: ________{unit}"
+    return f"{one.name}{where}{f' ({told})' if told else ''}: ________{unit}"

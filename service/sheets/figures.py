@@ -117,6 +117,7 @@ _SIGNS: Final[Mapping[str, str]] = MappingProxyType(
     {
         "1": "",
         "um": "µm",
+        "[in_i]": "in",
         "Cel": "°C",
         "deg": "°",
         "N.m": "N·m",

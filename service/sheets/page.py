@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import re
 from base64 import b64encode
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from hashlib import sha256
 from importlib.resources import files
@@ -21,7 +21,10 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup, escape
 from pydantic_core import to_json
 
-from rules.schema.report import OperationGrip, Report, SpeedLimit, Verdict
+from rules.schema.build import BuildReport
+from rules.schema.calibration import CalibrationReport
+from rules.schema.reading import ReadingReport
+from rules.schema.report import OperationGrip, Provenance, Report, SpeedLimit, Verdict
 from service.contract import PictureName, Problem, ProblemType
 from service.drawing.pictures import NOTHING_TO_SHOW, pictures_of
 from service.sheets.assumed import assumed, headlines
@@ -35,13 +38,18 @@ from service.sheets.check import (
     counts,
     finding_facts,
     first_to_state,
+    grouped,
     in_units_shown,
+    not_stated,
+    part_or_joint,
     plane_of_limit,
-    pointers_of,
     provenance,
+    reason,
+    record_facts,
     runout,
     source_of,
     stack,
+    state_of,
     step_values,
     unnamed,
     wanted,
@@ -60,12 +68,29 @@ from service.sheets.figures import (
     words,
 )
 from service.sheets.mechanics import PROGRAMMED_SPEED, RUNOUT_LIMIT, mechanics
+from service.sheets.questions import (
+    build_headline,
+    build_sections,
+    calibration_headline,
+    calibration_sections,
+    reading_headline,
+    reading_sections,
+)
 from service.sheets.text import place_of
 
 if TYPE_CHECKING:
     from rules.analysis import StackAnalysis
 
-__all__ = ["PAGE_HEADERS", "PAGE_STYLE", "STYLE_SOURCE", "problem_page", "report_page"]
+__all__ = [
+    "PAGE_HEADERS",
+    "PAGE_STYLE",
+    "STYLE_SOURCE",
+    "build_page",
+    "calibration_page",
+    "problem_page",
+    "reading_page",
+    "report_page",
+]
 
 
 PAGE_STYLE: Final = files("service.sheets").joinpath("templates/page.css").read_text("utf-8")
@@ -131,16 +156,12 @@ _PICTURES: Final[Mapping[str, Mapping[PictureName, str]]] = MappingProxyType(
 )
 """Section -> its pictures with their captions."""
 
-_SIGNED: Final = frozenset({"operator", "date", "signature"})
-"""Blanks of the record that are filled in at its end."""
-
 
 def report_page(report: Report, analysis: StackAnalysis) -> str:
     """Return the whole page; the report must hold the work instruction."""
     report = in_units_shown(report)
     if report.assembly is None:
         raise ValueError("the page shows the work instruction, which this report does not hold")
-    record = report.assembly.record
     return rendered(
         "report.html",
         report=report,
@@ -161,9 +182,13 @@ def report_page(report: Report, analysis: StackAnalysis) -> str:
         captions=_PICTURES,
         pictures=_drawn(report, analysis),
         assembly=report.assembly,
-        acceptance=acceptance(report.assembly.acceptance),
-        record=[one for one in record if one.name not in _SIGNED],
-        signatures=[one.name for one in record if one.name in _SIGNED],
+        acceptance=acceptance(report.assembly.acceptance) if report.assembly.acceptance else (),
+        record=[(title, blanks) for title, blanks in grouped(report.assembly.record) if blanks[0].group != "signature"],
+        signatures=[one.name for one in report.assembly.record.blanks if one.group == "signature"],
+        record_facts=record_facts(report.assembly.record),
+        state_of=state_of,
+        reason=reason,
+        part_or_joint=part_or_joint,
         provenance=provenance(report),
         finding_facts=finding_facts,
         first_to_state=first_to_state(report.undecided),
@@ -171,7 +196,7 @@ def report_page(report: Report, analysis: StackAnalysis) -> str:
         step_values=step_values,
         blank_sign=blank_sign,
         missing_words=missing_words,
-        pointers_of=pointers_of,
+        not_stated=not_stated,
         wanted=wanted,
     )
 
@@ -252,6 +277,39 @@ def _key(report: Report) -> Iterator[tuple[str, Cell, Cell]]:
         permitted = () if limit_name is None else line(type(part), limit_name).cell(part)
         if cell := shown.cell(part):
             yield shown.label, cell, ("limit ", *permitted) if permitted else ()
+
+
+def calibration_page(report: CalibrationReport) -> str:
+    """Return the page of a calibration."""
+    headline = calibration_headline(report)
+    return _of_sections(
+        headline, "Assumed values from readings. They predict; they release nothing.", "review",
+        calibration_sections(report), report.provenance,
+    )  # fmt: skip
+
+
+_LOOK_OF: Final = {"conforms": "pass", "does_not_conform": "fail"}
+
+
+def reading_page(report: ReadingReport) -> str:
+    """Return the page of a reading."""
+    look = "review" if report.decision is None else _LOOK_OF.get(report.decision.decision, "review")
+    return _of_sections(
+        reading_headline(report), report.next_step.text, look, reading_sections(report), report.provenance
+    )
+
+
+def build_page(report: BuildReport) -> str:
+    """Return the page of a build."""
+    last, decision = report.stages[-1], report.finished.decision
+    look = "review" if decision is None else _LOOK_OF.get(decision.decision, "review")
+    return _of_sections(build_headline(report), last.text, look, build_sections(report), report.provenance)
+
+
+def _of_sections(headline: str, meaning: str, look: str, sections: Sequence[Section], source: Provenance) -> str:
+    return rendered(
+        "sections.html", title=headline, headline=headline, meaning=meaning, look=look, sections=sections, source=source
+    )
 
 
 def problem_type_page(kind: ProblemType) -> str:

@@ -3,26 +3,57 @@
 A comparison as plain text: who is not dominated, the table, why, and which has less runout.
 
 What a reading tells, as plain text for a terminal or a log: the next step first.
+
+A calibration, as sections for text and page.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Final
 
 from rich.console import Console
 from rich.text import Text
 
 from rules.schema.budget import BudgetContributor, BudgetReport, ClockingReport, JointTurn, RequiredReport
-from rules.schema.build import BuildReport, StageVector
+from rules.schema.build import BuildReport, StageReport, StageVector
+from rules.schema.calibration import CalibratedScale, CalibrationReport
 from rules.schema.comparison import AlternativeReport, ComparisonReport, ReadsLess
 from rules.schema.reading import AxisReport, DecisionReport, PlaneReading, PredictedPlane, ReadingReport
 from rules.schema.report import PlaneReport, PredictionName
 from service.sheets.assumed import assumed_line
-from service.sheets.figures import words
-from service.sheets.text import STYLES, count, fixed, heading, missing_line, number, percent, say, section, table
+from service.sheets.figures import Cell, Fact, Figure, Row, Section, Table, Unit, words
+from service.sheets.text import (
+    STYLES,
+    PlainText,
+    count,
+    fixed,
+    heading,
+    missing_line,
+    number,
+    percent,
+    print_section,
+    say,
+    section,
+    table,
+)
 
-__all__ = ["print_budget", "print_comparison", "print_reading"]
+__all__ = [
+    "build_headline",
+    "build_sections",
+    "build_text",
+    "calibration_headline",
+    "calibration_sections",
+    "calibration_text",
+    "print_budget",
+    "print_build",
+    "print_calibration",
+    "print_comparison",
+    "print_reading",
+    "reading_headline",
+    "reading_sections",
+    "reading_text",
+]
 
 
 def print_budget(report: BudgetReport, console: Console) -> None:
@@ -113,6 +144,9 @@ def _clocking(clocking: ClockingReport, console: Console) -> None:
         turns = ", ".join(map(_turn, clocking.all_joints))
         left = fixed(clocking.all_joints[0].leaves_tir_um, 1)
         lines.append(f"All joints, {angles}: {turns}; {left} µm remain.")
+        lines.append(f"With joints set by hand 5° off: up to {_tenth(clocking.off_by_5_deg_tir_um)}.")
+    if clocking.after_reseating_p95_um is not None:
+        lines.append(f"After the holder was reseated, 95 % up to {_tenth(clocking.after_reseating_p95_um)}.")
     after = fixed(clocking.p95_after_um, 1, " µm")
     lines.append(f"95th percentile after that, the other parts at random: {after}.")
     section("Re-clocking", lines, console)
@@ -125,8 +159,13 @@ def _turn(turn: JointTurn) -> str:
 def _required(required: RequiredReport, texts: Mapping[str, str], console: Console) -> None:
     where = "gauge plane" if required.plane == "gauge_plane" else "tip"
     heading(f"Required for {number(required.target_um)} µm at the {where} in 95 % of assemblies", console)
+    rows = [
+        (texts[item.id], fixed(item.stated_tir_um, 1), fixed(item.required_tir_um, 1) if item.required_tir_um else "-")
+        for item in required.one_alone
+    ]
+    table(("if one part alone changes", "stated", "required"), rows, console)
     if required.factor is None:
-        say(Text("Not possible: the measured parts alone exceed it."), console, 2)
+        say(Text("Not possible by all together: the measured parts alone exceed it."), console, 2)
         return
     rows = [
         (texts[item.id], fixed(item.stated_tir_um, 1), fixed(item.required_tir_um, 1)) for item in required.contributors
@@ -213,35 +252,63 @@ _STYLES: Final = {"accept": "bold green", "clean_and_reseat": "bold red", "repla
 _DECISIONS: Final = {"conforms": "conforms", "does_not_conform": "does not conform", "not_proven": "not proven"}
 
 
-def print_reading(report: ReadingReport, console: Console) -> None:
-    """Print next step, decision, planes, axis, prediction, trial, notes and cautions, in this order."""
-    step = report.next_step
-    say(Text(step.action.replace("_", " ").upper(), style=_STYLES.get(step.action, "bold yellow")), console)
-    say(Text(step.text), console)
+def reading_headline(report: ReadingReport) -> str:
+    """Return the next step in capitals."""
+    return report.next_step.action.replace("_", " ").upper()
+
+
+def reading_sections(report: ReadingReport) -> list[Section]:
+    """Return decision, planes, axis, prediction, trial, notes and cautions, in this order."""
+    sections = []
     if report.decision is not None:
-        section(f"Limit, by {_RULES[report.decision.rule]}", _decision(report.decision), console)
+        sections.append(Section("limit", f"Limit, by {_RULES[report.decision.rule]}", notes=_decision(report.decision)))
     if report.trial is not None and report.trial.decision is not None:
-        section("Limit in the trial position", _decision(report.trial.decision), console)
-    heading("Readings, µm", console)
-    table(
-        ("distance", "range", "full turn", "eccentricity", "high point", "form"),
-        [_plane(plane) for plane in report.planes],
-        console,
+        told = _decision(report.trial.decision)
+        sections.append(Section("trial-limit", "Limit in the trial position", notes=told))
+    heads = ("distance", "range", "full turn", "eccentricity", "high point", "form")
+    sections.append(
+        Section("readings", "Readings, µm", tables=[_words(heads, map(_plane, report.planes), "Measuring planes")])
     )
-    for plane in report.planes:
-        section(f"At {number(plane.from_last_clamping_face_mm)} mm", _told_of(plane), console)
+    for place, plane in enumerate(report.planes, start=1):
+        title = f"At {number(plane.from_last_clamping_face_mm)} mm"
+        sections.append(Section(f"plane-{place}", title, notes=_told_of(plane)))
     if report.axis is not None:
-        section("Axis", _axis(report.axis), console)
-    _prediction(report, console)
+        sections.append(Section("axis", "Axis", notes=_axis(report.axis)))
+    sections += _prediction(report)
     if (trial := report.trial) is not None:
         before, beyond = number(trial.before_joint_um), number(trial.beyond_joint_um)
-        told = (
+        told = [
             f"{trial.joint}: {before} µm before it, {beyond} µm beyond it",
             f"turned on by {number(trial.turn_deg)}°, {number(trial.leaves_tir_um)} µm expected",
-        )
-        section("Trial turn, eccentricities", told, console)
-    section("Notes", report.notes, console)
-    section("Cautions", report.cautions, console)
+        ]
+        sections.append(Section("trial", "Trial turn, eccentricities", notes=told))
+    return [*sections, *_last(report.notes, report.cautions)]
+
+
+def _last(notes: Sequence[str], cautions: Sequence[str]) -> list[Section]:
+    found = [Section("notes", "Notes", notes=notes), Section("cautions", "Cautions", notes=cautions)]
+    return [one for one in found if one]
+
+
+def _words(heads: tuple[str, ...], rows: Iterable[Sequence[str]], caption: str) -> Table:
+    """Return a table of texts."""
+    return Table(caption, heads, tuple([Row(tuple([(cell,) for cell in row])) for row in rows]))
+
+
+def print_reading(report: ReadingReport, console: Console) -> None:
+    """Print the next step, then every section."""
+    look = _STYLES.get(report.next_step.action, "bold yellow")
+    say(Text(reading_headline(report), style=look), console)
+    say(Text(report.next_step.text), console)
+    for one in reading_sections(report):
+        print_section(one, console)
+
+
+def reading_text(report: ReadingReport) -> str:
+    """Return what :func:`print_reading` prints, without colour and in lines of a fixed width."""
+    out = PlainText()
+    print_reading(report, out.console)
+    return out.text()
 
 
 _RULES: Final = {
@@ -324,38 +391,15 @@ def _toward(direction: float | None) -> str:
     return "" if direction is None else f" toward {number(direction)}°"
 
 
-def print_build(report: BuildReport, console: Console) -> None:
-    """Print the stages, each with its step, then the finished stack, notes and cautions."""
-    for stage in report.stages:
-        say(
-            Text(
-                f"{stage.part}: {stage.action.replace('_', ' ').upper()}", style=_LOOKS.get(stage.action, "bold yellow")
-            ),
-            console,
-        )
-        say(Text(stage.text), console)
-        table(
-            ("axis, from gauge line", "eccentricity, µm", "toward", "U, µm"),
-            [_of_vector(one) for one in stage.built],
-            console,
-        )
-        table(
-            (f"{stage.part} itself, from gauge line", "eccentricity, µm", "toward", "U, µm"),
-            [_of_vector(one) for one in stage.own],
-            console,
-        )
-        turn = stage.best_turn
-        if turn is not None:
-            told = [
-                f"{turn.joint}: turn by {fixed(turn.turn_deg, 0)}°, {_tenth(turn.leaves_tir_um)} left of what is built"
-            ]
-            if turn.p95_um is not None:
-                told.append(f"95 % of stacks finished from there: up to {_tenth(turn.p95_um)}")
-            if turn.tolerance_deg is not None:
-                told.append(f"tolerance of that turn: ±{fixed(turn.tolerance_deg, 0)}°")
-            section("Best turn", told, console)
-        if stage.statement is not None:
-            section("Its runout, for its data", [stage.statement.model_dump_json(exclude_none=True)], console)
+def build_headline(report: BuildReport) -> str:
+    """Return the last part and what to do."""
+    last = report.stages[-1]
+    return f"{last.part}: {last.action.replace('_', ' ').upper()}"
+
+
+def build_sections(report: BuildReport) -> list[Section]:
+    """Return the stages, each with its step, then the finished stack, notes and cautions."""
+    sections = [_stage(place, stage) for place, stage in enumerate(report.stages, start=1)]
     finished = report.finished
     told = [
         f"{name}: {number(value)} mm"
@@ -371,12 +415,46 @@ def print_build(report: BuildReport, console: Console) -> None:
     ]
     if finished.grip_is_enough is False:
         told.append("The grip is too short.")
-    section("Finished stack", told, console)
+    sections.append(Section("finished", "Finished stack", notes=told))
     if finished.decision is not None:
-        section(f"Limit, by {_RULES[finished.decision.rule]}", _decision(finished.decision), console)
-    section("Not predicted", [missing_line(one) for one in report.not_stated], console)
-    section("Notes", report.notes, console)
-    section("Cautions", report.cautions, console)
+        title = f"Limit, by {_RULES[finished.decision.rule]}"
+        sections.append(Section("limit", title, notes=_decision(finished.decision)))
+    sections.append(Section("not-predicted", "Not predicted", missing=report.not_stated))
+    return [*filter(None, sections), *_last(report.notes, report.cautions)]
+
+
+def _stage(place: int, stage: StageReport) -> Section:
+    heads = ("from gauge line", "eccentricity, µm", "toward", "U, µm")
+    tables = [_words(heads, map(_of_vector, stage.built), "Axis of what is built")]
+    if stage.own:
+        tables.append(_words(heads, map(_of_vector, stage.own), f"{stage.part} itself"))
+    notes = []
+    if (turn := stage.best_turn) is not None:
+        left = f"{_tenth(turn.leaves_tir_um)} left of what is built"
+        notes.append(f"Best turn of {turn.joint}: by {fixed(turn.turn_deg, 0)}°, {left}.")
+        if turn.p95_um is not None:
+            notes.append(f"95 % of stacks finished from there: up to {_tenth(turn.p95_um)}.")
+        if turn.tolerance_deg is not None:
+            notes.append(f"Tolerance of that turn: ±{fixed(turn.tolerance_deg, 0)}°.")
+    if stage.statement is not None:
+        notes.append(f"Its runout, for its data: {stage.statement.model_dump_json(exclude_none=True)}")
+    title = f"{stage.part}: {stage.action.replace('_', ' ').upper()}"
+    return Section(f"stage-{place}", title, gap=stage.text, tables=tables if stage.built else (), notes=notes)
+
+
+def print_build(report: BuildReport, console: Console) -> None:
+    """Print every section."""
+    look = _LOOKS.get(report.stages[-1].action, "bold yellow")
+    say(Text(build_headline(report), style=look), console)
+    for one in build_sections(report):
+        print_section(one, console)
+
+
+def build_text(report: BuildReport) -> str:
+    """Return what :func:`print_build` prints, without colour and in lines of a fixed width."""
+    out = PlainText()
+    print_build(report, out.console)
+    return out.text()
 
 
 _LOOKS: Final = {"go_on": "bold green", "replace": "bold red"}
@@ -391,16 +469,19 @@ def _of_vector(one: StageVector) -> tuple[str, ...]:
     )
 
 
-def _prediction(report: ReadingReport, console: Console) -> None:
+def _prediction(report: ReadingReport) -> list[Section]:
     rows = [
         (f"{number(plane.from_last_clamping_face_mm)} mm", *_predicted(one))
         for plane, one in zip(report.planes, report.prediction, strict=True)
         if one is not None
     ]
-    if rows:
-        heading("Predicted, µm", console)
-    table(("distance", "median", "95 %", "99 %", "assemblies below this reading", ""), rows, console)
-    section("Not predicted", [missing_line(one) for one in report.not_stated], console)
+    heads = ("distance", "median", "95 %", "99 %", "assemblies below this reading", "")
+    tables = [_words(heads, rows, "This stack at its planes")] if rows else []
+    found = [
+        Section("prediction", "Predicted, µm", tables=tables),
+        Section("not-predicted", "Not predicted", missing=report.not_stated),
+    ]
+    return [one for one in found if one]
 
 
 def _predicted(one: PredictedPlane) -> tuple[str, ...]:
@@ -413,3 +494,90 @@ def _predicted(one: PredictedPlane) -> tuple[str, ...]:
 
 def _or_dash(value: float | None, decimals: int, unit: str = "") -> str:
     return "-" if value is None else fixed(value, decimals, unit)
+
+
+def calibration_headline(report: CalibrationReport) -> str:
+    """Say on how much the set rests, and how much doubt there is."""
+    if report.assumption_set is None:
+        return "No reading could be used."
+    classes = "1 class" if len(report.classes) == 1 else f"{len(report.classes)} classes"
+    used = "1 assembly" if report.used == 1 else f"{report.used} assemblies"
+    told = f"{report.assumption_set.name}: {classes} from {used}"
+    return f"{told}, {count(len(report.warnings), 'warning')}, {count(len(report.outliers), 'outlier')}"
+
+
+def calibration_sections(report: CalibrationReport) -> list[Section]:
+    """Return what a calibration says: warnings, classes, readings not explained or not used, the set."""
+    own = report.assumption_set
+    sections = [
+        Section("warnings", "Warnings", notes=[one.text for one in report.warnings]),
+        Section("classes", "Runout of each class", tables=_scales(report.classes)),
+        Section("outliers", "Readings not explained by their stacks", notes=_outliers(report)),
+        Section("not-used", "Not used", notes=_not_used(report)),
+    ]
+    if own is not None:
+        facts = (
+            Fact("Name", (own.name,)),
+            Fact("SHA-256", (own.sha256,)),
+            Fact("Readings, SHA-256", (own.input_sha256,)),
+        )
+        sections.append(Section("set", "Set of assumed values", facts=facts, notes=report.notes))
+    return [one for one in sections if one]
+
+
+def _scales(scales: Sequence[CalibratedScale]) -> tuple[Table, ...]:
+    heads = ("Class", "Table", "Typical", "90 % interval", "Assemblies", "From the readings")
+    rows = [
+        Row(
+            (
+                (f"{_PARTS.get(one.quantity, one.quantity)}, {one.category.replace('_', ' ')}",),
+                _between(one.table_typical_um, one.table_cautious_um),
+                (_bare(one.typical_um),),
+                _between(one.low_um, one.high_um),
+                (Figure(float(one.assemblies), Unit(decimals=0)),),
+                (Figure(one.data_share, Unit("%", 0, 100.0)),),
+            )
+        )
+        for one in scales
+    ]
+    caption = f"Total indicator reading in µm, {words('law', scales[0].law)}." if scales else ""
+    return (Table(caption, heads, tuple(rows)),) if rows else ()
+
+
+_PARTS: Final[Mapping[str, str]] = {
+    "holder_runout_um": "holder",
+    "collet_runout_um": "collet",
+    "cutter_runout_um": "cutting tool",
+}
+
+
+def _bare(value: float) -> Figure:
+    return Figure(value, Unit("µm", 1), bare=True)
+
+
+def _between(low: float, high: float) -> Cell:
+    return (_bare(low), " to ", _bare(high))
+
+
+def _outliers(report: CalibrationReport) -> list[str]:
+    return [f"{one.at}: {number(one.tir_um)} µm. {one.reason}" for one in report.outliers]
+
+
+def _not_used(report: CalibrationReport) -> list[str]:
+    return [
+        f"{one.at}: {one.reason}" + "".join(f" {missing_line(lack)}." for lack in one.lacks) for one in report.not_used
+    ]
+
+
+def print_calibration(report: CalibrationReport, console: Console) -> None:
+    """Print the headline, then every section."""
+    say(Text(calibration_headline(report), style="bold"), console)
+    for one in calibration_sections(report):
+        print_section(one, console)
+
+
+def calibration_text(report: CalibrationReport) -> str:
+    """Return what :func:`print_calibration` prints, without colour and in lines of a fixed width."""
+    out = PlainText()
+    print_calibration(report, out.console)
+    return out.text()

@@ -142,6 +142,7 @@ export function createCheckView(element) {
     shown.focus({ preventScroll: true });
   });
   find("page").addEventListener("click", () => openPage("v1/checks", editor.text, find("page-note")));
+  find("sheet").addEventListener("click", () => openPage("v1/checks?page=sheet", editor.text, find("page-note")));
   for (const control of element.querySelectorAll('[name="chart"], [data-part="bent"]'))
     control.addEventListener("change", () => check());
 

@@ -1,12 +1,22 @@
-"""The report page: opened from the start page, accessible, and printed."""
+"""The report page and the work sheet: opened from the start page, accessible, and printed."""
 
 from __future__ import annotations
 
+import copy
+import json
 from collections.abc import Callable
+from itertools import pairwise
+from pathlib import Path
+from typing import Any
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Page, expect
+
+from rules.rulebook.loader import base_names, base_request
+from rules.schema.parsing import parse_request
+from service.sheets.sheet import sheet_page
+from tests.support.stacks import assessor
 
 OpenPage = Callable[..., Page]
 
@@ -47,4 +57,64 @@ def test_it_prints(report: Page) -> None:
     assert report.evaluate("document.documentElement.scrollWidth") <= 680
     sheets = report.pdf(format="A4")
     assert sheets.startswith(b"%PDF")
-    assert 1 <= sheets.count(b"/Type /Page\n") + sheets.count(b"/Type /Page ") <= 9
+    assert 1 <= _pages(sheets) <= 9
+
+
+def _pages(sheets: bytes) -> int:
+    return sheets.count(b"/Type /Page\n") + sheets.count(b"/Type /Page ")
+
+
+DEMO = sorted((Path(__file__).parents[2] / "demo_data/stacks").glob("*.json"))
+
+
+def _long(extensions: int) -> dict[str, Any]:
+    """Return a stack of many extensions, each in the one before."""
+    request = base_request("press_in")
+    holder, collet, extension, _, mill, knob = request["stack"]["components"]
+    extension.pop("profile")
+    mill.pop("profile")
+    extension["workpiece_side"] = {"coupling": "hydraulic", "diameter_mm": 25, "tolerance": "H6"}
+    mill["machine_side"] |= {"diameter_mm": 25, "length_mm": 60}
+    middle = [{**copy.deepcopy(extension), "id": f"extension-{number}"} for number in range(extensions)]
+    request["stack"]["components"] = [holder, collet, *middle, mill, knob]
+    names = [part["id"] for part in (collet, *middle, mill)]
+    pairs = pairwise(names)
+    request["stack"]["joints"] = [{"upper": upper, "lower": lower, "grip_length_mm": 40} for upper, lower in pairs]
+    return request
+
+
+SHEETS: dict[str, Callable[[], dict[str, Any]]] = {
+    **{file.stem: lambda file=file: json.loads(file.read_bytes()) for file in DEMO},  # type: ignore[misc]
+    **{name: lambda name=name: base_request(name) for name in base_names()},  # type: ignore[misc]
+    **{f"{number} extensions": lambda number=number: _long(number) for number in (3, 6, 10, 16)},  # type: ignore[misc]
+}
+
+
+@pytest.mark.parametrize("name", SHEETS)
+def test_a_work_sheet_is_one_page(browser: Any, name: str) -> None:
+    """One sheet of A4, whatever the stack: to build, not to release, not to build, with up to nineteen joints."""
+    report, derived = assessor().assess_instructed(parse_request(SHEETS[name]()))
+    page = browser.new_page()
+    page.set_content(sheet_page(report, derived))
+    try:
+        assert _pages(page.pdf(prefer_css_page_size=True)) == 1
+        page.set_viewport_size({"width": 726, "height": 1000})  # the width of A4 less the margins, 192 mm
+        page.emulate_media(media="print")
+        assert page.evaluate("document.documentElement.scrollWidth") <= 726
+    finally:
+        page.close()
+
+
+def test_the_work_sheet_opens_from_the_start_page(open_page: OpenPage) -> None:
+    """Nobody is left out, and it is the sheet of the stack in the editor."""
+    page = open_page("/")
+    page.get_by_label("Start from").first.select_option("KB-T-0043")
+    with page.expect_popup() as opened:
+        page.get_by_role("button", name="Print work sheet").click()
+    sheet = opened.value
+    sheet.wait_for_load_state()
+    expect(sheet.get_by_role("heading", level=1)).to_contain_text("DO NOT BUILD KB-T-0043")
+    found = Axe().run(sheet)
+    assert found.violations_count == 0, found.generate_report()
+    sheet.set_viewport_size({"width": 360, "height": 900})
+    assert sheet.evaluate("document.documentElement.scrollWidth") == 360

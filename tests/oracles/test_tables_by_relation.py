@@ -221,6 +221,21 @@ def a_nut_goes_over_its_collet(tables: Tables) -> None:
     assert _by(tables["nut_collet"], "size")["40"]["capacity_max_mm"] == printed.NUT_COLLET_RUNOUT[-1][1]
 
 
+@about("nut_collet_torque")
+def torques_of_nuts_were_foot_pounds(tables: Tables) -> None:
+    """Exact: 1 ft·lb is 1.3558 N·m; the shop's table has multiples of five, of two for the smallest nut."""
+    rows = tables["nut_collet_torque"]
+    for row in rows:
+        step = 2 if row["size"] == "8" else 5
+        whole = {round(1.3558179 * number) for number in range(step, 200, step)}
+        assert {row["at_least_n_m"], row["at_most_n_m"]} <= whole
+        assert row["at_least_n_m"] < row["at_most_n_m"]
+        assert row["small_shank_share"] == 0.6
+    assert _column(rows, "size") == _column(tables["nut_collet"], "size")
+    for name in ("at_least_n_m", "at_most_n_m"):
+        assert _column(rows, name) == sorted(_column(rows, name))
+
+
 @about("nut_collet_runout")
 def runout_of_collets_as_printed(tables: Tables) -> None:
     """ISO 15488:2003, Table 4, all six rows; the table here has a seventh, beyond the standard, without limits."""
@@ -610,6 +625,7 @@ HELD: Final = {
     "nut_collet": Held(40, 8, 17),
     "nut_collet_collapse": Held(9, 5, 5),
     "nut_collet_runout": Held(33, 31, 31),
+    "nut_collet_torque": Held(24, 24, 24),
     "polygonal_taper": Held(30, 20, 20),
     "retention_knobs": Held(8, 4, 4),
     "shell_mill_arbor": Held(28, 7, 7),

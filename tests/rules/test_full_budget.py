@@ -285,3 +285,53 @@ def test_scaling_the_parts_scales_the_budget(order: list[int], factor: float) ->
     expected = factor * known(quantile(plain, "tip"))
     assert quantile(grown, "tip") == pytest.approx(expected, rel=1e-4, abs=2e-3)
     assert _worst(grown, "tip") == pytest.approx(factor * _worst(plain, "tip"), rel=1e-6, abs=2e-3)
+
+
+def test_one_part_alone_reaches_the_target() -> None:
+    """With one part at what it alone must hold, the others as stated, 95 % read the target; hopeless ones say so."""
+    request = base_request("press_in") | {"target_um": 9.0}
+    required = _budget(request).required
+    assert required is not None
+    possible = [one for one in required.one_alone if one.required_tir_um]
+    assert possible
+    assert [one.id for one in required.one_alone][: len(possible)] == [one.id for one in possible]
+    parts = {one["id"]: one for one in request["stack"]["components"]}
+    for one in possible:
+        kind, _, part = one.id.partition(":")
+        if kind != "part_runout":
+            continue
+        again = copy.deepcopy(request)
+        changed = next(each for each in again["stack"]["components"] if each["id"] == part)
+        assert one.required_tir_um is not None
+        for statement in changed["runout"]["statements"]:
+            statement["tir_um"] *= one.required_tir_um / one.stated_tir_um
+        plane = next(each for each in _budget(again).planes if each.plane == "gauge_plane")
+        assert plane.quantile_um("p95") == pytest.approx(9.0, rel=2e-3)
+        assert part in parts
+
+
+def test_a_measured_part_keeps_its_uncertainty() -> None:
+    """What is required of the others grows stricter with it, and the uncertainty is no part to buy better."""
+    request = base_request("press_in") | {"target_um": 9.0}
+    runout = request["stack"]["components"][0]["runout"]
+    runout["law"] = "measured"
+    sure = _budget(request).required
+    runout["statements"][0]["uncertainty_um"] = runout["statements"][-1]["uncertainty_um"] = 3.0
+    unsure = _budget(request).required
+    assert sure is not None
+    assert unsure is not None
+    assert sure.factor is not None
+    assert unsure.factor is not None
+    assert unsure.factor < sure.factor
+    assert not any("uncertainty" in one.id for one in unsure.contributors)
+
+
+def test_a_clocking_that_is_off() -> None:
+    """First principles: 4 and 4 µm against each other leave nothing, and 5° off twice 4·2·sin(2.5°) as a reading."""
+    clocking = _budget(_measured({"holder": 0, "end-mill": 60}, ALL_AT_ZERO)).clocking
+    assert clocking is not None
+    best = clocking.all_joints[0].leaves_tir_um if clocking.all_joints else clocking.measured_tir_um
+    assert clocking.off_by_5_deg_tir_um > best
+    assert clocking.after_reseating_p95_um is not None
+    # a steep taper of new parts seats within 10 µm of the axis of rotation, a hollow one within 3
+    assert clocking.after_reseating_p95_um > 2 * 0.9 * (10 if "steep" in str(base_request("press_in")) else 3)

@@ -16,6 +16,7 @@ from fastapi import FastAPI
 
 from rules.schema.budget import BudgetReport, BudgetRequest
 from rules.schema.build import BuildReport, BuildRequest
+from rules.schema.calibration import CalibrationReport, CalibrationRequest
 from rules.schema.comparison import ComparisonReport, ComparisonRequest
 from rules.schema.explanation import ExplanationReport, ExplanationRequest
 from rules.schema.gate import GateReport, GateRequest
@@ -40,6 +41,7 @@ from service.examples import (
     BATCH_EXAMPLES,
     BUDGET_EXAMPLES,
     BUILD_EXAMPLES,
+    CALIBRATION_EXAMPLES,
     COMPARISON_EXAMPLES,
     CSV_EXAMPLE,
     EXAMPLES,
@@ -64,6 +66,12 @@ _POSTED: dict[str, tuple[str, list[Any], type[Any], type[Any]]] = {
     "budget": ("/v1/budgets", [one.request for one in BUDGET_EXAMPLES.values()], BudgetRequest, BudgetReport),
     "build": ("/v1/builds", [one.request for one in BUILD_EXAMPLES.values()], BuildRequest, BuildReport),
     "reading": ("/v1/readings", [one.request for one in READING_EXAMPLES.values()], ReadingRequest, ReadingReport),
+    "calibration": (
+        "/v1/calibrations",
+        [one.request for one in CALIBRATION_EXAMPLES.values()],
+        CalibrationRequest,
+        CalibrationReport,
+    ),
     "comparison": (
         "/v1/comparisons",
         [one.request for one in COMPARISON_EXAMPLES.values()],

@@ -26,6 +26,7 @@ from service.examples import (
     BATCH_EXAMPLES,
     BUDGET_EXAMPLES,
     BUILD_EXAMPLES,
+    CALIBRATION_EXAMPLES,
     COMPARISON_EXAMPLES,
     EXAMPLES,
     EXPLANATION_EXAMPLES,
@@ -121,6 +122,7 @@ POSTED: Final[dict[str, tuple[str, str, Mapping[str, Any]]]] = {
     "rules.explain_rule": ("/v1/explanations", "ExplanationRequest", EXPLANATION_EXAMPLES),
     "gates.gate_order": ("/v1/gates", "GateRequest", GATE_EXAMPLES),
     "searches.search_stacks": ("/v1/searches", "SearchRequest", SEARCH_EXAMPLES),
+    "readings.calibrate_assumptions": ("/v1/calibrations", "CalibrationRequest", CALIBRATION_EXAMPLES),
     "readings.read_gauge": ("/v1/readings", "ReadingRequest", READING_EXAMPLES),
 }
 

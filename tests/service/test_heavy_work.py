@@ -20,6 +20,7 @@ from rules.gate.profile import STRICT
 from rules.quantities.work_limit import Allowance, TooMuchWorkError, allowing, charge
 from rules.schema.report import Report
 from service.batch.pool import Errand, Pool
+from service.examples import CALIBRATION_EXAMPLES
 from service.http.app import create_app
 from service.http.posted import Made, Task
 from service.http.tasks import answering
@@ -431,6 +432,7 @@ stack:
   - {part: "din6535:HA12:83", cutting_diameter_mm: 12, teeth: 4, projection_mm: 40}
 operation: {spindle_speed_rpm: 6000, runout_limit_um: 20 um}
 """
+_CALIBRATION = json.dumps(next(iter(CALIBRATION_EXAMPLES.values())).request).encode()
 _MEDIA_TYPES = {b"{": "application/json", b"s": "application/yaml"}
 
 
@@ -438,8 +440,12 @@ _MEDIA_TYPES = {b"{": "application/json", b"s": "application/yaml"}
     ("path", "accept", "body", "status", "holds"),
     [
         pytest.param("/v1/gates", None, json.dumps(ORDER).encode(), 200, b'"signature":"ey', id="signed gate"),
-        pytest.param("/v1/checks?unit=inch", "text/plain", _YAML, 200, b" in", id="text in inches"),
-        pytest.param("/v1/checks?unit=inch", "text/html", _YAML, 200, b" in", id="page in inches"),
+        pytest.param("/v1/checks?unit=inch", "text/plain", _YAML, 200, b"1.5748 in", id="text in inches"),
+        pytest.param("/v1/checks?unit=inch", "text/html", _YAML, 200, b"0.0000394 in", id="page in inches"),
+        pytest.param("/v1/checks?page=sheet&unit=inch", "text/html", _YAML, 200, b"5.5118 in", id="sheet in inches"),
+        pytest.param(
+            "/v1/calibrations", "text/plain", _CALIBRATION, 200, b"Runout of each class", id="calibration as text"
+        ),
         pytest.param("/v1/checks", None, _YAML, 200, b'"verdict"', id="check in YAML"),
         pytest.param("/v1/budgets", None, _YAML, 200, b'"planes"', id="budget in YAML"),
         pytest.param("/v1/drawings?unit=inch", None, _YAML, 200, b" in<", id="drawing in inches"),

@@ -80,7 +80,7 @@ def test_json_and_text_hold_the_instruction_when_asked(
     assert _check(client, request_data, "application/json").content == to_json(report.only(asked.sections))
     text = _check(client, request_data, "text/plain").text
     assert text == report_text(report)
-    assert ("\nAssembly\n" in text) == bool(with_assembly)
+    assert ("\nAssembly: " in text) == bool(with_assembly)
     assert "\x1b" not in text
     assert max(map(len, text.split("\n"))) <= 100
 

@@ -27,6 +27,7 @@ from tests.support.contract import whole
 
 _HEAVY = (
     "/v1/budgets",
+    "/v1/calibrations",
     "/v1/check-batches",
     "/v1/comparisons",
     "/v1/drawings",

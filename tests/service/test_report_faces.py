@@ -38,13 +38,10 @@ UNSEEN: Final = {
     "assembly.acceptance.predictions[worst_case].quantiles_um.p100": "the runout table has it",
     "assembly.acceptance.predictions[best_clocking].quantiles_um.p0": "the runout table has it",
     "assembly.disassembly[].at": "place in the request; the step names the joint",
-    "assembly.disassembly[].not_stated[].quantity": "the pointer has it",
-    "assembly.disassembly[].not_stated[].unit": "the pointer has it",
-    "assembly.steps[].not_stated[].quantity": "the pointer has it",
-    "assembly.steps[].not_stated[].unit": "the pointer has it",
+    "assembly.disassembly[].not_stated[].at": "for programs; the step says in words what is missing",
+    "assembly.steps[].not_stated[].at": "for programs; the step says in words what is missing",
     "findings[].rests_on": "ids for programs; the message names the joint that decides",
     "understood[].at": "place in the request; the designation is there",
-    "provenance.assumption_set": "for programs; the notes say what is assumed",
     "summary.assumed": "for programs; the notes say what is assumed",
     "assembly.disassembly[].components": "the step names the joint",
     "assembly.steps[].at": "place in the request; the step names the joint",
@@ -270,7 +267,7 @@ def test_every_figure_has_its_label_from_the_contract() -> None:
     shown = {label for one in sections for label in _labels(one)}
     shown |= {one.label for one in (*finding_facts(report.findings[0]), *acceptance(report.assembly.acceptance))}
     for model, name, place in _numeric(Report):
-        in_words = place.startswith(("provenance.", "assembly.steps", "assembly.disassembly", "assembly.record"))
+        in_words = place.startswith(("provenance.", "assembly.steps", "assembly.disassembly", "assembly.record."))
         if (
             place in UNSEEN or in_words or place.startswith(FOR_PROGRAMS)
         ):  # a sentence or a row that names the quantity itself

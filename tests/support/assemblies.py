@@ -5,7 +5,6 @@ from __future__ import annotations
 import copy
 from typing import Any
 
-from rules.assembly.instruction import assembly_section
 from rules.schema.parsing import parse_request
 from rules.schema.report import AssemblyReport, AssemblyStep
 from tests.support.operations import operation_of
@@ -14,8 +13,9 @@ from tests.support.stacks import assessor, named
 
 def assembly_of(request: dict[str, Any]) -> AssemblyReport:
     """Return the work instruction of a request, with the findings of its check."""
-    report, derived = assessor().assess_derived(parse_request(copy.deepcopy(request)))
-    return assembly_section(derived, report.findings)
+    report = assessor().assess(parse_request(copy.deepcopy(request)).with_assembly())
+    assert report.assembly is not None
+    return report.assembly
 
 
 def two_parts(workpiece_side: dict[str, Any], machine_side: dict[str, Any], **joint: Any) -> dict[str, Any]:
@@ -60,6 +60,11 @@ def words_of(report: AssemblyReport, joint: str, action: str) -> str:
     """Return the text of the one step of a joint with this action."""
     (step,) = (one for one in report.steps if named(one.joint) == joint and one.action == action)
     return step.text
+
+
+def halted(report: AssemblyReport) -> list[str]:
+    """Return the texts of the steps that forbid something."""
+    return [step.text for step in report.steps if step.action == "stop"]
 
 
 def values_of(step: AssemblyStep) -> dict[str, tuple[float | None, float | None, float | None]]:

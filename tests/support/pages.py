@@ -200,7 +200,9 @@ def expected_figures(report: dict[str, Any]) -> dict[str, list[float]]:
             *list(mass.values())[:4],
             *(value for one in mass["components"] for value in list(one.values())[1:]),
         ],
-        "record": [one[name] for one in assembly["record"] for name in ("target", "at_least", "at_most")],
+        "record": [
+            one[name] for one in assembly["record"]["blanks"] for name in _SETTING[1:] if one["group"] != "signature"
+        ],
         "changes": [one[name] for one in report["provenance"]["deviations"] for name in ("value", "default")],
     }
     return {part: [value for value in values if value is not None] for part, values in told.items()} | {
@@ -220,12 +222,13 @@ def expected_figures(report: dict[str, Any]) -> dict[str, list[float]]:
                     one[name]
                     for step in assembly["steps"]
                     for one in step["values"]
-                    for name in ("value", "at_least", "at_most")
+                    for name in _SETTING
+                    if name in one
                 ),
-                *(value for value in assembly["acceptance"].values() if isinstance(value, float)),
+                *(value for value in (assembly["acceptance"] or {}).values() if isinstance(value, float)),
                 *(
                     one["quantiles_um"][name]
-                    for one in assembly["acceptance"]["predictions"]
+                    for one in (assembly["acceptance"] or {"predictions": []})["predictions"]
                     if one["of"] == "assemblies"
                     for name in ("p50", "p95")
                     if name in one["quantiles_um"]
@@ -235,11 +238,15 @@ def expected_figures(report: dict[str, Any]) -> dict[str, list[float]]:
                 one[name]
                 for step in assembly["disassembly"]
                 for one in step["values"]
-                for name in ("value", "at_least", "at_most")
+                for name in _SETTING
+                if name in one
             ],
         }.items()
     }
 
+
+_SETTING = ("value", "target", "tolerance", "inches", "at_least", "at_most")
+"""Figures of a value to set, or of a blank, in the order of the page."""
 
 IN_ANY_ORDER = frozenset({"load", "balance", "stiffness", "instruction", "disassembly"})
 """Parts whose figures have names and may be in any order."""

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 import pytest
 
 from rules.assembly.joint_values import JOINT_WORDS
-from rules.assembly.sentences import Number, Sentence, StepWords, Words, coupling_cautions, instruction, say
+from rules.assembly.sentences import Number, Sentence, StepWords, Words, instruction, say
 from rules.couplings.sides import COUPLINGS
 from rules.quantities.missing import Missing
 from tests.support.stacks import assessor
@@ -35,15 +35,15 @@ def test_sentences_of_joints_name_known_words_only() -> None:
     """A misspelt name would silence a sentence for ever."""
     known = JOINT_WORDS
     for coupling, step in _steps():
-        maker = [one.when for one in step.maker if one.when is not None]
+        maker = [name for one in step.maker for name in (one.when, one.unless) if name is not None]
         unknown = {*_names(step.sentences), *step.values, *maker} - known
         assert not unknown, (coupling, step.action)
 
 
 def test_no_word_is_idle() -> None:
-    """Every word that the code can find is used by some sentence."""
+    """Every word that the code can find is used by some sentence; the torque of a joint includes a part's."""
     used = {name for _, step in _steps() for name in (*_names(step.sentences), *step.values)}
-    assert JOINT_WORDS - used <= {"joint"}
+    assert JOINT_WORDS - used <= {"joint", "tightening_torque"}
 
 
 @pytest.mark.parametrize("name", COUPLINGS)
@@ -53,21 +53,6 @@ def test_every_coupling_is_joined_and_opened_once(name: str) -> None:
     assert [step.action for step in entry.build].count("join") == 1
     assert [step.action for step in entry.open].count("open") == 1
     assert not next(step for step in entry.build if step.action == "join").deferred
-
-
-@pytest.mark.parametrize("name", ["press_collet", "nut_collet", "hydraulic", "shrink_fit"])
-def test_couplings_with_cautions_have_a_place_for_them(name: str) -> None:
-    """A caution of cautions.yaml that no step carries would be lost."""
-    entry = instruction().couplings[name]
-    assert coupling_cautions(name)
-    assert any(step.caution for step in entry.build)
-
-
-def test_every_caution_about_a_coupling_has_a_step() -> None:
-    """A new coupling in cautions.yaml wants a step that carries it."""
-    for name in COUPLINGS:
-        entry = instruction().couplings[name]
-        assert bool(coupling_cautions(name)) == any(step.caution for step in entry.build)
 
 
 def test_codes_exist() -> None:
@@ -99,6 +84,10 @@ def test_sentence_stands_only_where_all_is_known() -> None:
         (Number("", "um", 3.0), "3 µm"),
         (Number("", "deg", -90.0), "-90°"),
         (Number("", "s", None, 7, 10), "7 to 10 s"),
+        (Number("", "mm", 50.8, tolerance=0.5), "50.8 ± 0.5 mm"),
+        (Number("", "mm", 50.8, in_inches=True), "50.8 mm (2 in)"),
+        (Number("", "mm", 26.9875, tolerance=0.2, in_inches=True), "26.988 ± 0.2 mm (1.0625 in)"),
+        (Number("", "N m", 40.0, in_inches=True), "40 N m"),
         (Number("", None, 2), "2"),
     ],
 )

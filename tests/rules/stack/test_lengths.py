@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import pickle
+
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from pydantic import TypeAdapter, ValidationError
 
-from rules.quantities.models import Length, PositiveLength
+from rules.quantities.models import InchLength, Length, PositiveLength
+from rules.schema.request import Joint
 
 LENGTH = TypeAdapter(Length)
 POSITIVE = TypeAdapter(PositiveLength)
@@ -58,3 +61,15 @@ def test_accepts_all_that_its_schema_describes(data: st.DataObject) -> None:
     for adapter in (LENGTH, POSITIVE):
         text = next(one for one in adapter.json_schema()["anyOf"] if one["type"] == "string")
         assert adapter.validate_python(data.draw(st.from_regex(text["pattern"].replace("$", r"\Z")))) >= 0
+
+
+def test_a_length_in_inches_is_remembered() -> None:
+    """The instruction repeats inches where they were stated; the number is that of the millimetres, digest included."""
+    stated, plain = (
+        Joint.model_validate({"upper": "a", "lower": "b", "grip_length_mm": one}) for one in ("1 1/2 in", 38.1)
+    )
+    assert isinstance(stated.grip_length_mm, InchLength)
+    assert not isinstance(plain.grip_length_mm, InchLength)
+    assert stated == plain
+    assert stated.model_dump_json(serialize_as_any=True) == plain.model_dump_json(serialize_as_any=True)
+    assert isinstance(pickle.loads(pickle.dumps(stated)).grip_length_mm, InchLength)  # noqa: S301 - our own bytes
