@@ -18,6 +18,7 @@ from typing import Final, TypeAlias
 
 from rules.answer.provenance import refuse_assumptions, threshold_overrides
 from rules.assessor import Assessor
+from rules.quantities.work_limit import charge
 from rules.schema.components import BaseHolder, Cutter, StackPart
 from rules.schema.report import Finding
 from rules.schema.request import Machine
@@ -227,6 +228,10 @@ class Plan:
         return self.first_between * self.orders.above((), self.requirement.max_components - 1)
 
 
+_WORK_OF_PAIR: Final = 500
+"""Steps of work to see whether two parts fit, some 5 µs."""
+
+
 def plan_of(request: SearchRequest, inventory: Inventory, assessor: Assessor) -> Plan:
     """Return the plan of a search, with parts, pairs and knobs judged once.
 
@@ -239,6 +244,7 @@ def plan_of(request: SearchRequest, inventory: Inventory, assessor: Assessor) ->
     requirement = request.requirement or Requirement()
     stocked = (*inventory.tools, *inventory.between, *inventory.holders)
     parts = [one.part for one in stocked]
+    charge(_WORK_OF_PAIR * len(parts) ** 2)
     first_between = len(inventory.tools)
     first_holder = first_between + len(inventory.between)
     refused = fitting.of_parts([one.part.model_copy(update={"id": one.key}) for one in stocked])

@@ -13,6 +13,7 @@ from rules.answer.provenance import provenance
 from rules.assessor import Assessor
 from rules.quantities.missing import Missing
 from rules.quantities.rounding import rounded
+from rules.quantities.work_limit import charge
 from rules.schema.parsing import BadRequestError, Fault
 from rules.schema.report import JointEnds
 from rules.schema.search import (
@@ -167,6 +168,10 @@ STEPS_AT_MOST: Final = 100_000
 """Most steps of the walk per page, however few stacks were judged."""
 
 
+_WORK_OF_STEP: Final = 1_000
+"""Steps of work in a step of the walk, some 10 µs."""
+
+
 class _Tally:
     """Results of the walk of one page."""
 
@@ -226,6 +231,7 @@ def _page(plan: Plan, request: SearchRequest, assessor: Assessor, behind: Path) 
     tally = _Tally()
     steps = walk(plan, behind)
     for number, step in enumerate(steps, start=1):
+        charge(_WORK_OF_STEP)
         tally.last = step.path
         if step.code is not None:
             tally.cut[step.code] += step.orders

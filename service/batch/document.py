@@ -10,6 +10,7 @@ from pydantic_core import to_json
 
 from rules.answer.provenance import threshold_overrides
 from rules.assessor import Assessor
+from rules.quantities.work_limit import Allowance, TooMuchWorkError, allowing, charge
 from rules.schema.parsing import parse
 from service.batch.lines import CHUNK_LINES, Chunk, Chunker, LineAnswer, Shared, answer_lines
 from service.batch.pool import Pool
@@ -21,6 +22,7 @@ from service.contract import (
     StreamSummary,
     VerdictCounts,
 )
+from service.operations.heavy_work import LIGHT_STEPS
 
 __all__ = ["MAX_STACKS", "PATH", "STREAMS", "BatchReport", "BatchRequest", "Tally", "answer_document"]
 
@@ -83,8 +85,8 @@ def answer_document(
     *,
     brief: bool = False,
 ) -> bytes:
-    """The JSON of the :class:`BatchReport` of a batch; up to ``inline`` stacks are judged in this process.
-    ``brief`` gives short verdicts of stacks without a choice of sections.
+    """The JSON of the :class:`BatchReport` of a batch; up to ``inline`` stacks are judged in this process, unless one
+    is costly. ``brief`` gives short verdicts of stacks without a choice of sections.
 
     Raises :class:`~rules.schema.parsing.BadRequestError` for an invalid batch.
     """
@@ -93,10 +95,9 @@ def answer_document(
     threshold_overrides(shell.policy, assessor.book)
     shared = Shared(include=[] if brief else None).joined(shell, data)
     lines = [to_json(stack) for stack in data["stacks"]]
-    if len(lines) <= inline:
-        answers = answer_lines(assessor, 1, lines, shared, "stated")
-    else:
-        answers = list(pool.answers(_chunks(lines, shared)))
+    answers = _light_answers(assessor, lines, shared) if len(lines) <= inline else None
+    if answers is None:
+        answers = list(pool.answers(_chunks(lines, shared, CHUNK_LINES if len(lines) > inline else 1)))
     tally = Tally(told)
     tally.add(answers)
     results = b",".join(answer.text for answer in answers)
@@ -112,9 +113,22 @@ def _holds_stacks(data: Any) -> bool:
     return isinstance(stacks, list) and 1 <= len(stacks) <= MAX_STACKS
 
 
-def _chunks(lines: Sequence[bytes], shared: Shared) -> Iterator[Chunk]:
-    for start in range(0, len(lines), CHUNK_LINES):
-        yield Chunk(start + 1, tuple(lines[start : start + CHUNK_LINES]), shared, "stated")
+def _light_answers(assessor: Assessor, lines: Sequence[bytes], shared: Shared) -> list[LineAnswer] | None:
+    """The results of stacks; None if one costs more than is done in this process."""
+    answers: list[LineAnswer] = []
+    for number, line in enumerate(lines, 1):
+        try:
+            with allowing(Allowance(LIGHT_STEPS)):
+                answers += answer_lines(assessor, number, [line], shared, "stated")
+        except TooMuchWorkError:
+            charge(0)  # the caller may have been stopped
+            return None
+    return answers
+
+
+def _chunks(lines: Sequence[bytes], shared: Shared, size: int) -> Iterator[Chunk]:
+    for start in range(0, len(lines), size):
+        yield Chunk(start + 1, tuple(lines[start : start + size]), shared, "stated")
 
 
 PATH: Final = "/v1/check-batches"

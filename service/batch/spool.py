@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import asyncio
+import logging
 import threading
 from collections import deque
 from tempfile import TemporaryFile
 from typing import Final
 
 __all__ = ["MEMORY_BYTES", "Spool"]
+
+_LOG = logging.getLogger("stackgauge")
 
 MEMORY_BYTES: Final = 1024 * 1024
 """Bytes in memory before a file is used."""
@@ -23,20 +26,23 @@ class _Segment:
     """A temporary file, appended at the end and read from the start, also by two threads."""
 
     def __init__(self) -> None:
-        self._file = TemporaryFile()  # noqa: SIM115 closed with the spool
+        self._file = TemporaryFile(buffering=0)  # noqa: SIM115 closed with the spool
         self._lock = threading.Lock()
         self.written = self.read = 0
         self.busy = False
 
     def append(self, data: bytes) -> None:
+        """Add bytes; raises OSError, with nothing added, if there is no room."""
         with self._lock:
-            self._file.seek(0, 2)
-            self._file.write(data)
+            self._file.seek(self.written)
+            rest = memoryview(data)
+            while rest:
+                rest = rest[self._file.write(rest) or 0 :]
 
     def take(self) -> bytes:
         with self._lock:
             self._file.seek(self.read)
-            return self._file.read(min(_READ_BYTES, self.written - self.read))
+            return self._file.read(min(_READ_BYTES, self.written - self.read)) or b""
 
     def close(self) -> None:
         with self._lock:
@@ -56,6 +62,7 @@ class Spool:
         self._segments: deque[_Segment] = deque()
         self._waiting = 0
         self._ended = False
+        self._full = False
         self._changed = asyncio.Condition()
 
     @property
@@ -76,12 +83,24 @@ class Spool:
         """Add bytes when there is space."""
         async with self._changed:
             await self._changed.wait_for(lambda: not self._waiting or self._waiting + len(data) <= self._limit)
-        if not self._segments and self._in_memory + len(data) <= MEMORY_BYTES:
-            self._memory.append(data)
-            self._in_memory += len(data)
+        if self._segments or self._in_memory + len(data) > MEMORY_BYTES:
+            try:
+                await self._append(data)
+            except OSError as error:
+                # a full disk slows the batch; it costs neither the batch nor its order
+                if not self._full:
+                    _LOG.warning("results of a batch wait in memory, since they have no file: %s", error.strerror)
+                self._full = True
+                async with self._changed:
+                    await self._changed.wait_for(lambda: not self._waiting)
+                self._hold(data)
         else:
-            await self._append(data)
+            self._hold(data)
         await self._count(len(data))
+
+    def _hold(self, data: bytes) -> None:
+        self._memory.append(data)
+        self._in_memory += len(data)
 
     async def end(self) -> None:
         """Mark the end of the queue."""
@@ -112,9 +131,14 @@ class Spool:
             self._segments.append(_Segment())
         segment = self._segments[-1]
         segment.busy = True
-        await asyncio.to_thread(segment.append, data)
-        segment.written += len(data)
-        segment.busy = False
+        try:
+            await asyncio.to_thread(segment.append, data)
+            segment.written += len(data)
+        finally:
+            segment.busy = False
+            if segment.read == segment.written:
+                self._segments.remove(segment)
+                segment.close()
 
     async def _take(self) -> bytes:
         segment = self._segments[0]

@@ -311,8 +311,10 @@ class _Flow:
             self._dispatch(await self._grouped(line))
             return True
         chunk = await self._grouped(line) or self._chunker.close()
-        if chunk is not None:
-            self._hand_on(await self._judged_here(chunk))
+        if chunk is not None and (answers := await self._judged_here(chunk)) is not None:
+            self._hand_on(answers)
+        else:
+            self._dispatch(chunk)
         return True
 
     async def _grouped(self, line: bytes) -> Chunk | None:
@@ -324,16 +326,16 @@ class _Flow:
         finally:
             self._adding = False
 
-    async def _judged_here(self, chunk: Chunk) -> list[LineAnswer]:
-        judge = (self._assessor, chunk.first, chunk.lines, chunk.shared, chunk.include)
+    async def _judged_here(self, chunk: Chunk) -> list[LineAnswer] | None:
+        """The results of a line; None if that is for another process."""
         if len(chunk.lines[0]) >= _LONG_LINE:
-            return await asyncio.to_thread(answer_lines, *judge)
+            return None
         await asyncio.sleep(0)  # let other tasks run between two lines
         try:
             with allowing(Allowance(LIGHT_STEPS)):
-                return answer_lines(*judge)
+                return answer_lines(self._assessor, chunk.first, chunk.lines, chunk.shared, chunk.include)
         except TooMuchWorkError:
-            return await asyncio.to_thread(answer_lines, *judge)
+            return None
 
     def _refuse(self, kind: str, detail: str) -> None:
         self._dispatch(self._chunker.close())

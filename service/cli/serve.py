@@ -10,7 +10,8 @@ import os
 import signal
 import socket
 import sys
-from contextlib import suppress
+from collections.abc import Iterator
+from contextlib import ExitStack, contextmanager, suppress
 from functools import partial
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -24,14 +25,14 @@ from uvicorn.supervisors.multiprocess import Process
 
 from rules.answer.provenance import judgement_sha256
 from rules.exchange.documents import CatalogueError
-from rules.rulebook.book import Rulebook
 from rules.rulebook.source import RulebookError
 from rules.version import VERSION
 from service.cli.files import BAD_INPUT, FAULT, add_rulebooks, with_rulebooks
 from service.http.access import digest_of, is_loopback, new_token
 from service.http.app import create_app
-from service.http.metrics import SHARED_FOLDER, forget_the_dead
-from service.operations.assessors import Snapshot, UnexpectedJudgementError, load_assessor
+from service.http.metrics import SHARED_FOLDER, SHARED_PLACE, SharedFiles
+from service.operations.assessors import Snapshot, UnexpectedJudgementError, load_assessor, profile_of
+from service.operations.connections import Connection, Limits, quiet_about_files, raised_file_limit
 from service.operations.logs import configure_logs, log_config
 from service.operations.process import RETIRE, ended_by_signal, hang_up_survived, settle
 from service.operations.settings import PREFIX, Settings, origin_of, settings_summary, today, unknown_variables
@@ -52,8 +53,10 @@ def server_options(settings: Settings) -> dict[str, Any]:
         "host": settings.host,
         "port": settings.port,
         "workers": settings.workers,
-        # The faster parser accepts requests without a Host header or with two.
-        "http": "h11",
+        # Of h11: the faster parser accepts requests without a Host header or with two.
+        "http": partial(Connection, limits=Limits.of(settings)),
+        "h11_max_incomplete_event_size": settings.max_head_bytes,
+        "ws": "none",
         "log_config": log_config(settings),
         "log_level": settings.log_level,
         "access_log": False,
@@ -67,28 +70,50 @@ def server_options(settings: Settings) -> dict[str, Any]:
 def run_workers(settings: Settings) -> bool:
     """Serve with several workers until stopped; return False if a worker could not start.
 
-    Invalid rulebooks, catalogues and keys raise here, before a worker starts, as in
+    Invalid rulebooks, catalogues, profiles and keys raise here, before a worker starts, as in
     :func:`~service.operations.assessors.load_assessor` and :func:`~service.operations.signing.load_keys`. A worker that
     dies is replaced by one with the same rules and keys.
     """
-    snapshot, keys = Snapshot.of(load_assessor(settings)), load_keys(settings)
-    _LOG.info("rules read", extra=_in_short(snapshot.book))
-    with TemporaryDirectory(prefix="stackgauge-metrics-") as folder:
-        os.environ[SHARED_FOLDER] = folder
+    snapshot, keys = Snapshot.read(settings), load_keys(settings)
+    _LOG.info("rules read", extra=_in_short(snapshot))
+    with _shared_files(settings, snapshot) as shared:
         app = partial(worker_app, settings, snapshot, keys)
         config = uvicorn.Config(app, factory=True, **server_options(settings))
         try:
             listening = config.bind_socket()
         except SystemExit:
             return False
-        supervisor = Supervisor(config, [listening], settings, Path(folder))
+        supervisor = Supervisor(config, [listening], settings, shared)
         supervisor.run()
         listening.close()
     return all(process.exitcode != STARTUP_FAILURE for process in supervisor.processes)
 
 
+@contextmanager
+def _shared_files(settings: Settings, snapshot: Snapshot) -> Iterator[SharedFiles | None]:
+    """Files for the metrics of all workers, one place more than workers for a reload; None if there is no room."""
+    with ExitStack() as stack:
+        shared = None
+        try:
+            folder = stack.enter_context(TemporaryDirectory(prefix="stackgauge-metrics-"))
+            # a reload may bring more rules
+            rules = 2 * len(snapshot.book.rules) + _MORE_RULES
+            shared = SharedFiles(Path(folder), settings.workers + 1, rules)
+            os.environ[SHARED_FOLDER] = folder
+        except OSError as error:
+            os.environ.pop(SHARED_FOLDER, None)
+            _LOG.error("each worker counts for itself, since its metrics have no file: %s", error.strerror)
+        yield shared
+
+
+_MORE_RULES: Final = 200
+
+
 class Worker(Process):
     """A worker process that, like the single one, loses no request when it stops."""
+
+    place: int | None = None
+    """Its place among the files of the metrics."""
 
     @property
     def server(self) -> uvicorn.Server:
@@ -102,15 +127,21 @@ class Supervisor(Multiprocess):
     """Replaces dead workers, and on SIGHUP all of them by workers with the rules as they now are on disk."""
 
     def __init__(
-        self, config: uvicorn.Config, sockets: list[socket.socket], settings: Settings, metrics_folder: Path
+        self, config: uvicorn.Config, sockets: list[socket.socket], settings: Settings, shared: SharedFiles | None
     ) -> None:
         super().__init__(config, sockets)
         self._settings = settings
-        self._metrics_folder = metrics_folder
+        self._shared = shared
 
     def init_processes(self) -> None:
         """Start the workers."""
         self.processes = [self._started() for _ in range(self.processes_num)]
+
+    def terminate_all(self) -> None:
+        """Have the workers stop; the last of them to close the sockets answers all that has connected."""
+        for one in self.sockets:
+            one.close()
+        super().terminate_all()
 
     def keep_subprocess_alive(self) -> None:
         """Replace workers that have exited or hang; stop if one could not start."""
@@ -126,11 +157,12 @@ class Supervisor(Multiprocess):
                 self.should_exit.set()
             else:
                 _LOG.error("worker %d died; another one replaces it", worker.pid)
+                self._has_ended(worker)
                 self.processes[place] = self._started()
 
     def handle_hup(self) -> None:
         """Reload: all workers get the new rules, or none does."""
-        _LOG.info("SIGHUP received: reading rulebooks, catalogue and keys anew")
+        _LOG.info("SIGHUP received: reading rulebooks, catalogue, gate profile and keys anew")
         read = _read_anew(self._settings)
         if read is None:
             _LOG.error("nothing was reloaded; the rules in force stay")
@@ -146,12 +178,19 @@ class Supervisor(Multiprocess):
                 for changed in range(place):
                     self._replaced(changed)
             return
-        _LOG.info("reloaded", extra=_in_short(snapshot.book))
+        _LOG.info("reloaded", extra=_in_short(snapshot))
 
     def _started(self) -> Worker:
         worker = Worker(self.config, self.sockets)
+        if self._shared is not None:
+            worker.place = self._shared.take()
+            os.environ[SHARED_PLACE] = str(worker.place)
         worker.start()
         return worker
+
+    def _has_ended(self, worker: Process) -> None:
+        if self._shared is not None and isinstance(worker, Worker) and worker.place is not None:
+            self._shared.give_back(worker.place)
 
     def _replaced(self, place: int) -> bool:
         """Retire a worker once another one serves; return False if that one does not come to serve."""
@@ -165,6 +204,7 @@ class Supervisor(Multiprocess):
         if not ready:
             new.kill()
             new.join()
+            self._has_ended(new)
             return False
         self.processes[place] = new
         if old.process.is_alive() and old.pid is not None:
@@ -177,15 +217,18 @@ class Supervisor(Multiprocess):
         else:
             old.kill()
             old.join()
-        forget_the_dead(self._metrics_folder)
+        if not old.process.is_alive():
+            self._has_ended(old)
         return True
 
     def _is_to_stop(self) -> bool:
         return any(number in self.signal_queue for number in (signal.SIGINT, signal.SIGTERM))
 
 
-def _in_short(book: Rulebook) -> dict[str, Any]:
+def _in_short(snapshot: Snapshot) -> dict[str, Any]:
+    book, profile = snapshot.book, snapshot.profile
     return {
+        "profile_sha256": None if profile is None else profile.digest,
         "rulebook_sha256": book.digest,
         "judgement_sha256": judgement_sha256(book),
         "book_revisions": dict(book.revisions),
@@ -193,11 +236,11 @@ def _in_short(book: Rulebook) -> dict[str, Any]:
 
 
 def _read_anew(settings: Settings) -> tuple[Snapshot, GateKeys] | None:
-    """The rules and keys as they now are on disk; None after logging every reason against them."""
+    """The rules, profile and keys as they now are on disk; None after logging every reason against them."""
     if "as_of" not in settings.model_fields_set:
         settings = settings.model_copy(update={"as_of": today()})
     try:
-        return Snapshot.of(load_assessor(settings)), load_keys(settings)
+        return Snapshot.read(settings), load_keys(settings)
     except (RulebookError, CatalogueError) as error:
         for problem in error.problems:
             _LOG.error(str(problem))
@@ -205,7 +248,7 @@ def _read_anew(settings: Settings) -> tuple[Snapshot, GateKeys] | None:
         _LOG.error(str(error))
     except Exception:
         # Whatever it is, the workers still judge by what was good.
-        _LOG.exception("rulebooks or catalogue could not be read")
+        _LOG.exception("rulebooks, catalogue, gate profile or keys could not be read")
     return None
 
 
@@ -219,7 +262,7 @@ def worker_app(settings: Settings, snapshot: Snapshot, keys: GateKeys) -> FastAP
         _LOG.error("the program or its tables have changed since the service started; restart it")
         # Exit at once: during a normal exit the heartbeat stops and the supervisor would wait.
         os._exit(STARTUP_FAILURE)
-    app = create_app(settings, assessor, keys)
+    app = create_app(settings, assessor, snapshot.profile, keys)
     settle()
     return app
 
@@ -246,10 +289,16 @@ class _Server(uvicorn.Server):
     request was processed.
     """
 
+    async def startup(self, sockets: list[socket.socket] | None = None) -> None:
+        """Listen; too many open files are not told again and again."""
+        quiet_about_files(asyncio.get_running_loop())
+        await super().startup(sockets)
+
     async def shutdown(self, sockets: list[socket.socket] | None = None) -> None:
         """Accept no more connections, send ``Connection: close`` with the next responses, then stop."""
-        for listener in self.servers:
-            listener.close()
+        accepted = [one for listener in self.servers for one in _closed(listener)]
+        for one in accepted:
+            await asyncio.get_running_loop().connect_accepted_socket(self._protocol, one)
         state = self.server_state
         state.default_headers = [*state.default_headers, (b"connection", b"close")]
         answered = -1
@@ -258,6 +307,33 @@ class _Server(uvicorn.Server):
             answered = state.total_requests
             await asyncio.sleep(_LOOK_AGAIN_S)
         await super().shutdown(sockets)
+
+    def _protocol(self) -> asyncio.Protocol:
+        """As the server makes it for each connection."""
+        made: asyncio.Protocol = self.config.http_protocol_class(  # type: ignore[call-arg]
+            config=self.config, server_state=self.server_state, app_state=self.lifespan.state
+        )
+        return made
+
+
+def _closed(listener: asyncio.Server) -> list[socket.socket]:
+    """Close a listener and return the connections that waited to be accepted, which the system would reset.
+
+    Another worker may accept from the same queue; the last one to close empties it.
+    """
+    found: list[socket.socket] = []
+    queues = [socket.socket(fileno=os.dup(one.fileno())) for one in listener.sockets]
+    for one in queues:
+        one.setblocking(False)
+        with suppress(OSError):  # none is left
+            while True:
+                found.append(one.accept()[0])
+    listener.close()
+    for one in queues:
+        one.close()
+    for one in found:
+        one.setblocking(False)
+    return found
 
 
 def fill_standard_streams() -> None:
@@ -280,7 +356,8 @@ def serve_arguments(parser: argparse.ArgumentParser) -> None:
     """Add what the command takes."""
     parser.description = (
         "Serve over HTTP until stopped. Settings are environment variables or a TOML file that"
-        " STACKGAUGE_SETTINGS_FILE names. With two workers or more, SIGHUP reloads rulebooks, catalogue and keys."
+        " STACKGAUGE_SETTINGS_FILE names. With two workers or more, SIGHUP reloads rulebooks, catalogue, gate profile"
+        " and keys."
     )
     parser.epilog = "example: stackgauge serve --port 8713"
     parser.add_argument("--host", help="listen address (STACKGAUGE_HOST; default: 127.0.0.1)")
@@ -314,12 +391,14 @@ def _run_serve(arguments: argparse.Namespace) -> int:
     _LOG.info("starting", extra={"version": VERSION, "settings": settings_summary(settings)})
     for name in unknown_variables():
         _LOG.warning("%s is not a setting", name)
+    settings = settings.model_copy(update={"max_connections": raised_file_limit(settings.max_connections)})
     if settings.workers > 1:
         return 0 if run_workers(settings) else FAULT
     with hang_up_survived(_no_reload):
         assessor = load_assessor(settings)
-        _LOG.info("rules read", extra=_in_short(assessor.book))
-        app = create_app(settings, assessor)
+        profile = profile_of(settings, assessor.book)
+        _LOG.info("rules read", extra=_in_short(Snapshot.of(assessor, profile)))
+        app = create_app(settings, assessor, profile)
         settle()
         return 0 if serve(app, settings) else FAULT
 

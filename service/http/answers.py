@@ -36,6 +36,7 @@ __all__ = [
     "described_headers",
     "document",
     "json_answer",
+    "json_bytes",
     "preferred",
     "publish",
     "published",
@@ -197,7 +198,12 @@ def publish(published: Document, request: Request) -> Response:
 
 def json_answer(content: BaseModel) -> Response:
     """The JSON response for one request."""
-    return _JsonReport(to_json(content))
+    return json_bytes(to_json(content))
+
+
+def json_bytes(content: bytes) -> Response:
+    """The JSON response for one request, already written."""
+    return _JsonReport(content)
 
 
 class _JsonReport(Response):
@@ -259,7 +265,7 @@ def published(response: dict[str, Any]) -> dict[int | str, dict[str, Any]]:
     }
 
 
-def readable_answer(content: str, media_type: str, status: int = 200) -> Response:
+def readable_answer(content: str | bytes, media_type: str, status: int = 200) -> Response:
     """An HTML or text response for one request."""
     headers = {"Cache-Control": "no-store", "Vary": "Accept", **(PAGE_HEADERS if media_type == HTML else {})}
     return Response(content, status, headers, media_type=media_type)

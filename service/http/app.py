@@ -9,6 +9,7 @@ from fastapi.routing import APIRoute
 from starlette.middleware import Middleware
 
 from rules.assessor import Assessor
+from rules.gate.profile import Profile
 from rules.version import VERSION
 from service.batch.document import PATH, STREAMS
 from service.batch.pool import Pool, closing, cores
@@ -17,13 +18,14 @@ from service.http.answers import JSON
 from service.http.batches import check_batches_router
 from service.http.direct_dispatch import DirectDispatch
 from service.http.documents import drawings_router, exports_router, imports_router
-from service.http.metrics import Metrics, ObservingAssessor, health_router, metrics_router
+from service.http.metrics import Metrics, health_router, metrics_router
 from service.http.middleware import (
     BodyLimit,
     BodyTimeout,
     Compression,
     HeadAsGet,
     InflatedBody,
+    RequestTarget,
     SecurityHeaders,
     UnhandledErrors,
 )
@@ -50,6 +52,7 @@ from service.http.reference import (
     rules_router,
 )
 from service.http.request_log import RequestLog
+from service.http.tasks import answering
 from service.operations.assessors import Snapshot, load_assessor, profile_of
 from service.operations.heavy_work import HeavyWork
 from service.operations.logs import configure_logs
@@ -61,9 +64,12 @@ __all__ = ["create_app"]
 
 
 def create_app(
-    settings: Settings | None = None, assessor: Assessor | None = None, keys: GateKeys | None = None
+    settings: Settings | None = None,
+    assessor: Assessor | None = None,
+    profile: Profile | None = None,
+    keys: GateKeys | None = None,
 ) -> FastAPI:
-    """The application with these settings.
+    """The application with these settings; what judges, decides and signs is read from disk unless given.
 
     Raises
     ------
@@ -76,11 +82,12 @@ def create_app(
     """
     settings = settings or Settings()
     assessor = assessor or load_assessor(settings)
+    profile = profile or profile_of(settings, assessor.book)
     keys = keys or load_keys(settings)
     metrics, shutdown = Metrics(), Shutdown(settings.shutdown_grace_s)
-    watched = ObservingAssessor(assessor, metrics)
     batch_workers = settings.batch_workers or max(1, cores() // settings.workers)
-    pool = Pool(batch_workers, Snapshot.of(assessor), partial(configure_logs, settings))
+    answered = partial(answering, keys=keys)
+    pool = Pool(batch_workers, Snapshot.of(assessor, profile), partial(configure_logs, settings), answered)
     # a batch of lines has its own limits
     batch_limits = {JSON: settings.max_batch_body_bytes, **dict.fromkeys(STREAMS)}
     direct_routes: dict[str, APIRoute] = {}
@@ -95,6 +102,7 @@ def create_app(
         dependencies=[Depends(require_known_parameters)],
         lifespan=in_order(shutdown, closing(pool)),
         middleware=[
+            Middleware(RequestTarget),
             Middleware(RequestLog, metrics=metrics),
             Middleware(SecurityHeaders),
             Middleware(HeadAsGet),
@@ -109,21 +117,21 @@ def create_app(
         ],
         exception_handlers=dict(HANDLERS),
     )
-    app.state.heavy_work = HeavyWork(settings)
+    app.state.heavy_work = HeavyWork(settings, pool, metrics.made)
     routers = (
-        checks_router(watched),
+        checks_router(assessor),
         check_batches_router(assessor, pool, settings, metrics.lines_answered, shutdown),
         readings_router(assessor),
         calibrations_router(assessor),
         budgets_router(assessor),
-        comparisons_router(watched),
-        gates_router(watched, profile_of(settings, assessor.book), metrics.gated, keys),
+        comparisons_router(assessor),
+        gates_router(assessor, profile, keys),
         keys_router(keys.public),
         explanations_router(assessor),
         searches_router(assessor),
         imports_router(),
-        exports_router(Exporter(watched)),
-        drawings_router(watched),
+        exports_router(Exporter(assessor)),
+        drawings_router(assessor),
         rules_router(assessor.book),
         couplings_router(),
         parts_router(),
@@ -137,7 +145,6 @@ def create_app(
         app.include_router(router)
     direct_routes.update(posted_routes(routers))
     metrics.running(assessor.book)
-    watched.counting = True
     return app
 
 

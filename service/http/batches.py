@@ -122,8 +122,8 @@ def check_batches_router(
         require_acceptable(request)
         body = await request.body()
         admission.enter()
-        content = await HeavyWork.of(request).in_time(
-            lambda: document(parse_json(body), brief == "true", asked=True), None, admission.leave
+        content = await HeavyWork.of(request).in_thread(
+            lambda: document(parse_json(body), brief == "true", asked=True), admission.leave
         )
         headers = {"Cache-Control": "no-store", "Vary": "Accept"}
         return Response(content, headers=headers, media_type=JSON)

@@ -12,11 +12,9 @@ from fastapi.routing import APIRoute
 from starlette.requests import Request
 from starlette.types import ASGIApp, Receive, Scope, Send
 
-from service.http.problem_answers import HANDLERS, answer_readably, as_problem
+from service.http.problem_answers import ANSWERED, answer_readably, as_problem
 
 __all__ = ["DirectDispatch"]
-
-_ANSWERED: Final = tuple(kind for kind in HANDLERS if isinstance(kind, type))
 
 _INSTRUMENTED: Final = "fastapi.telemetry"
 """Scope key of a request that the framework instruments; such requests use the router."""
@@ -42,7 +40,7 @@ class DirectDispatch:
         request = Request(scope, receive, send)
         try:
             response = await route.endpoint(request)
-        except _ANSWERED as error:
+        except ANSWERED as error:
             response = answer_readably(as_problem(error), request)
         await response(scope, receive, send)
 
@@ -50,7 +48,5 @@ class DirectDispatch:
         if scope["type"] != "http" or scope["method"] != "POST" or scope.get("root_path") or scope["query_string"]:
             return None
         if _INSTRUMENTED in scope:
-            return None
-        if scope["query_string"]:
             return None
         return self._routes.get(scope["path"])

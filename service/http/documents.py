@@ -7,6 +7,7 @@ from typing import Annotated, Any, Final, Literal
 
 from fastapi import APIRouter, Query, Request, Response
 from pydantic import BaseModel, ConfigDict, Field
+from pydantic_core import to_json
 
 from rules.assessor import Assessor
 from rules.exchange.documents import read_document
@@ -18,18 +19,33 @@ from rules.schema.parsing import FaultCode, parse_request
 from rules.schema.request import CheckRequest
 from service.drawing.pictures import PictureName, picture_or_words
 from service.examples import CSV_EXAMPLE, EXAMPLES, EXTENDED, XML_EXAMPLE
-from service.http.answers import CSV, JSON, SVG, XML, YAML, json_answer, require_acceptable, require_body
-from service.http.posted import ABOUT_UNIT, faults_placed, request_bodies, sent_value
+from service.http.answers import CSV, JSON, SVG, XML, YAML, json_bytes, require_acceptable, require_body
+from service.http.posted import ABOUT_UNIT, Made, Task, faults_placed, request_bodies, sent_body, sent_value
 from service.http.problem_answers import responses
-from service.operations.heavy_work import LIGHT_BYTES, HeavyWork
+from service.operations.assessors import RecordingAssessor
+from service.operations.heavy_work import HeavyWork
 from service.operations.problems import ProblemError, ProblemPart
 from service.operations.process import Exporter
 
-__all__ = ["drawings_router", "exports_router", "imports_router"]
+__all__ = [
+    "DRAWINGS",
+    "EXPORTS",
+    "IMPORTS",
+    "draw",
+    "drawings_router",
+    "export",
+    "exports_router",
+    "imports_router",
+    "read",
+]
 
 
 _TEXT_XML: Final = "text/xml"
 _FORMATS: Final[dict[str, ImportFormat]] = {XML: "mtconnect_assets", _TEXT_XML: "mtconnect_assets", CSV: "csv"}
+
+IMPORTS: Final = "/v1/imports"
+EXPORTS: Final = "/v1/exports"
+DRAWINGS: Final = "/v1/drawings"
 
 _ABOUT_IMPORTS: Final = """\
 Read components from MTConnect assets (CuttingTool, CuttingToolArchetype; versions 1.2 to 2.x) or from CSV. Column heads
@@ -47,7 +63,7 @@ def imports_router() -> APIRouter:
     router = APIRouter(tags=["imports"])
 
     @router.post(
-        "/v1/imports",
+        IMPORTS,
         operation_id="import_components",
         summary="Import components",
         description=_ABOUT_IMPORTS,
@@ -65,10 +81,16 @@ def imports_router() -> APIRouter:
     ) -> Response:
         require_acceptable(request)
         form = _FORMATS[require_body(request, tuple(_FORMATS))]
-        data = await request.body()
-        return json_answer(await HeavyWork.of(request).threaded(lambda: _report(data, form, kind)))
+        task = Task(IMPORTS, await request.body(), (form, kind))
+        made = await HeavyWork.of(request).answer(task, lambda: read(task), len(task.body), uncounted=True)
+        return json_bytes(made.content)
 
     return router
+
+
+def read(task: Task) -> Made:
+    """The report on a document; the options are its format and the kind of its parts."""
+    return Made(to_json(_report(task.body, *task.options)))
 
 
 def _report(data: bytes, form: ImportFormat, kind: ComponentKind | None) -> ImportReport:
@@ -158,7 +180,7 @@ def exports_router(exporter: Exporter) -> APIRouter:
     schema = {"$ref": f"#/components/schemas/{CheckRequest.__name__}"}
 
     @router.post(
-        "/v1/exports",
+        EXPORTS,
         operation_id="export_cutting_tool",
         summary="Export a stack as a CuttingTool",
         description=_ABOUT_EXPORTS,
@@ -180,19 +202,24 @@ def exports_router(exporter: Exporter) -> APIRouter:
         standard: Annotated[Standard, Query(description="MTConnect version to write.", examples=["2.4"])] = "1.4",
     ) -> Response:
         require_acceptable(request, (XML,))
-        sent = require_body(request, (JSON, YAML))
-        body = await request.body()
-        heavy = HeavyWork.of(request)
-
-        def export() -> bytes:
-            return exporter.export(parse_request(sent_value(body, sent)), timestamp=timestamp, standard=standard)
-
-        with faults_placed(body, sent):
-            light = sent == JSON and len(body) <= LIGHT_BYTES
-            content = await (heavy.light_first(export) if light else heavy.threaded(export))
-        return XmlAnswer(content, headers={"Cache-Control": "no-store", "Vary": "Accept"})
+        sent, body = await sent_body(request, (JSON, YAML))
+        task = Task(EXPORTS, body, (timestamp, standard), sent)
+        made = await HeavyWork.of(request).answer(
+            task, lambda: export(exporter, task), len(body), uncounted=sent == YAML
+        )
+        return XmlAnswer(made.content, headers={"Cache-Control": "no-store", "Vary": "Accept"})
 
     return router
+
+
+def export(exporter: Exporter, task: Task) -> Made:
+    """The document of a stack; the options are its time and the version to write."""
+    timestamp, standard = task.options
+    recording = RecordingAssessor(exporter.assessor)
+    with faults_placed(task):
+        request = parse_request(sent_value(task))
+        content = Exporter(recording).export(request, timestamp=timestamp, standard=standard)
+    return Made(content, recording.judged)
 
 
 _ABOUT_DRAWINGS: Final = """\
@@ -235,12 +262,8 @@ def drawings_router(assessor: Assessor) -> APIRouter:
     """The router with the rulebooks of this assessor."""
     router = APIRouter(tags=["drawings"])
 
-    def draw(request: CheckRequest, picture: PictureName, bent: bool) -> bytes:
-        report, derived = assessor.assess_derived(request)
-        return picture_or_words(picture, report, derived, bent=bent).encode()
-
     requests = {name: {"summary": one.summary, "value": one.request} for name, one in EXAMPLES.items()}
-    shown = draw(parse_request(EXAMPLES[EXTENDED].request), "stack", True).decode()
+    shown = _drawn(assessor, parse_request(EXAMPLES[EXTENDED].request), "stack", bent=True).decode()
     begins = shown[:_SHOWN]
     # JSON text, unpacked by service.http.openapi.describe.
     pictures = {"begin": {"summary": "Beginning", "value": json.dumps(begins)}}
@@ -262,7 +285,7 @@ def drawings_router(assessor: Assessor) -> APIRouter:
     schema = {"$ref": f"#/components/schemas/{CheckRequest.__name__}"}
 
     @router.post(
-        "/v1/drawings",
+        DRAWINGS,
         operation_id="draw_stack",
         summary="Draw a stack",
         description=_ABOUT_DRAWINGS,
@@ -273,16 +296,22 @@ def drawings_router(assessor: Assessor) -> APIRouter:
     )
     async def draw_stack(request: Request, asked: Annotated[DrawingQuery, Query()]) -> Response:
         require_acceptable(request, (SVG,))
-        sent = require_body(request, (JSON, YAML))
-        body = await request.body()
-
-        def picture() -> bytes:
-            with shown_in(asked.unit):
-                return draw(parse_request(sent_value(body, sent)), asked.picture, asked.bent == "true")
-
-        headers = {"Cache-Control": "no-store", "Vary": "Accept"}
-        # in a thread: the distribution of very unequal contributors can take a second
-        with faults_placed(body, sent):
-            return SvgAnswer(await HeavyWork.of(request).threaded(picture), headers=headers)
+        sent, body = await sent_body(request, (JSON, YAML))
+        task = Task(DRAWINGS, body, (asked.picture, asked.bent == "true", asked.unit), sent)
+        made = await HeavyWork.of(request).answer(task, lambda: draw(assessor, task), len(body), uncounted=True)
+        return SvgAnswer(made.content, headers={"Cache-Control": "no-store", "Vary": "Accept"})
 
     return router
+
+
+def draw(assessor: Assessor, task: Task) -> Made:
+    """The picture of a stack; the options are its name, whether it is bent, and the units."""
+    picture, bent, unit = task.options
+    recording = RecordingAssessor(assessor)
+    with shown_in(unit), faults_placed(task):
+        return Made(_drawn(recording, parse_request(sent_value(task)), picture, bent=bent), recording.judged)
+
+
+def _drawn(assessor: Assessor, request: CheckRequest, picture: PictureName, *, bent: bool) -> bytes:
+    report, derived = assessor.assess_derived(request)
+    return picture_or_words(picture, report, derived, bent=bent).encode()

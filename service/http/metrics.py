@@ -6,7 +6,6 @@ import logging
 import os
 from collections.abc import Iterable, Sequence
 from pathlib import Path
-from time import perf_counter
 from typing import Final, Generic, TypeVar, cast
 
 from fastapi import APIRouter, Request, Response
@@ -18,28 +17,26 @@ from prometheus_client import (
     Histogram,
     disable_created_metrics,
     generate_latest,
+    values,
 )
-from prometheus_client.multiprocess import MultiProcessCollector, mark_process_dead
+from prometheus_client.multiprocess import MultiProcessCollector
 
-from rules.analysis import StackAnalysis
 from rules.answer.provenance import judgement_sha256
 from rules.assessor import Assessor
 from rules.rulebook.book import Rulebook
-from rules.schema.gate import GateReport
 from rules.schema.parsing import parse_request
-from rules.schema.report import Report
-from rules.schema.request import CheckRequest
 from rules.version import VERSION
 from service.batch.lines import LineAnswer
 from service.contract import ExpiredAdjustment, State, Version
 from service.examples import EXAMPLES, EXTENDED
 from service.http.answers import document, json_answer, publish, published, require_acceptable, shown
+from service.http.posted import Made
 from service.http.problem_answers import responses
-from service.operations.assessors import TimedEngine
+from service.operations.assessors import Judged
 from service.operations.problems import ProblemError
 from service.operations.process import Shutdown
 
-__all__ = ["SHARED_FOLDER", "Metrics", "ObservingAssessor", "health_router", "metrics_router"]
+__all__ = ["SHARED_FOLDER", "SHARED_PLACE", "Metrics", "SharedFiles", "health_router", "metrics_router"]
 
 
 _LOG = logging.getLogger("stackgauge")
@@ -124,6 +121,55 @@ METRICS_MEDIA_TYPE: Final = CONTENT_TYPE_LATEST
 SHARED_FOLDER: Final = "PROMETHEUS_MULTIPROC_DIR"
 """Environment variable of the folder for the workers' metrics; the library reads it on import."""
 
+SHARED_PLACE: Final = "PROMETHEUS_MULTIPROC_PLACE"
+"""Environment variable of a worker's place in that folder."""
+
+if SHARED_FOLDER in os.environ and (_place := os.environ.get(SHARED_PLACE)):
+    # files by place, not by process, since they are allocated before there is a worker
+    values.ValueClass = values.MultiProcessValue(process_identifier=lambda: _place)
+
+_COUNTERS_BYTES: Final = 512 * 1024
+_COUNTERS_BYTES_PER_RULE: Final = 512
+_HISTOGRAMS_BYTES: Final = 512 * 1024
+_GAUGES_BYTES: Final = 64 * 1024
+"""Sizes of the files: twice what all labels take together."""
+
+_GAUGES: Final = ("gauge_livesum", "gauge_livemax")
+
+
+class SharedFiles:
+    """The files in which workers count together, allocated before there is a worker.
+
+    They are mapped into memory: if the disk were full when a page of one is first used, the system would kill the
+    worker. A worker has a place; its successor there goes on counting where it ended.
+    """
+
+    def __init__(self, folder: Path, places: int, rules: int) -> None:
+        """Allocate files for a number of places and of rules; raises OSError if there is no room."""
+        self._folder = folder
+        self._free = list(range(places))
+        sizes = {"counter": _COUNTERS_BYTES + rules * _COUNTERS_BYTES_PER_RULE, "histogram": _HISTOGRAMS_BYTES}
+        for place in range(places):
+            for name, size in (sizes | dict.fromkeys(_GAUGES, _GAUGES_BYTES)).items():
+                # written, because a file that is only made longer has no blocks
+                self._file(name, place).write_bytes(bytes(size))
+
+    def take(self) -> int:
+        """A place for a new worker."""
+        return self._free.pop(0)
+
+    def give_back(self, place: int) -> None:
+        """Take back the place of a worker that has ended: its counters stay, what was in progress is over."""
+        for name in _GAUGES:
+            with self._file(name, place).open("r+b") as file:
+                # the number of bytes in use, at the head of the file
+                file.write(bytes(8))
+        self._free.insert(0, place)
+
+    def _file(self, name: str, place: int) -> Path:
+        return self._folder / f"{name}_{place}.db"
+
+
 _REQUEST_S: Final = (0.001, 0.0025, 0.005, 0.01, 0.025, 0.05, 0.1, 0.25, 0.5, 1, 2.5, 5, 10, 30, 60)
 _JUDGEMENT_S: Final = (0.0001, 0.00025, 0.0005, 0.001, 0.0025, 0.005, 0.01, 0.025, 0.05, 0.1, 0.25, 0.5, 1)
 
@@ -153,8 +199,6 @@ class Metrics:
 
     def __init__(self) -> None:
         self._folder = os.environ.get(SHARED_FOLDER)
-        if self._folder:
-            forget_the_dead(Path(self._folder))
         own = self._own = CollectorRegistry()
         name = "stackgauge_{}".format
         self.in_flight = Gauge(
@@ -249,28 +293,21 @@ class Metrics:
         """Count a problem response."""
         self._problems[(kind,)].inc()
 
-    def judged(self, report: Report, seconds: float, engine_s: float | None) -> None:
-        """Count a stack of a single request with its total time and, if known, engine time in s."""
-        self._judgement_s.observe(seconds)
-        if engine_s is not None:
-            self._engine_s.observe(engine_s)
-        self._stack(
-            report.verdict,
-            {finding.code for finding in report.findings},
-            {gap.code for gap in report.undecided},
-        )
+    def made(self, made: Made) -> None:
+        """Count the stacks of an answer and the decision of a gate."""
+        for one in made.judged:
+            self.judged(one)
+        if (decided := made.decided) is not None:
+            self._decisions[decided.decision, str(decided.may_start).lower()].inc()
+            for kind in decided.deviations:
+                self._deviations[(kind,)].inc()
 
-    def gated(self, report: GateReport) -> None:
-        """Count an order by its decision, and by each kind of deviation from rulebooks, profile and requirements."""
-        self._decisions[report.decision, str(report.may_start).lower()].inc()
-        kinds: set[str] = {one.kind for one in report.provenance.deviations if one.kind != "threshold"}
-        for one in report.policy_deviations:
-            # the last step is a field of a policy or of a machine, or the number of a threshold
-            name = one.at.rpartition("/")[2]
-            kinds.add("threshold" if name.isdigit() else name)
-        kinds.update("not_required" for _ in report.not_required)
-        for kind in kinds:
-            self._deviations[(kind,)].inc()
+    def judged(self, one: Judged) -> None:
+        """Count a stack of a single request."""
+        self._judgement_s.observe(one.seconds)
+        if one.engine_s is not None:
+            self._engine_s.observe(one.engine_s)
+        self._stack(one.verdict, one.codes, one.undecided)
 
     def lines_answered(self, answers: Iterable[LineAnswer]) -> None:
         """Count the results of a batch."""
@@ -297,25 +334,6 @@ class Metrics:
             self._undecided[(code,)].inc()
 
 
-def forget_the_dead(folder: Path) -> None:
-    """Drop the requests in progress of killed workers; their counters stay."""
-    for file in folder.glob("gauge_live*_*.db"):
-        pid = file.stem.rpartition("_")[2]
-        # An earlier process may have had the same process id.
-        if pid.isdigit() and (int(pid) == os.getpid() or not _lives(int(pid))):
-            mark_process_dead(int(pid), str(folder))
-
-
-def _lives(pid: int) -> bool:
-    try:
-        os.kill(pid, 0)
-    except ProcessLookupError:
-        return False
-    except PermissionError:
-        return True
-    return True
-
-
 _PLAIN = METRICS_MEDIA_TYPE.partition(";")[0]
 
 
@@ -330,38 +348,3 @@ def metrics_router(metrics: Metrics) -> APIRouter:
         return Response(metrics.text(), headers=headers)
 
     return router
-
-
-class ObservingAssessor(Assessor):
-    """An assessor that records verdicts and times in the metrics once ``counting`` is set.
-
-    Examples judged while the routes are built are not counted.
-    """
-
-    def __init__(self, assessor: Assessor, metrics: Metrics) -> None:
-        self.counting = False
-        self.book = assessor.book
-        self.catalogue = assessor.catalogue
-        self._assessor = assessor
-        self._metrics = metrics
-        self._timed: TimedEngine | None = None
-        if (engine := getattr(assessor, "engine", None)) is not None:
-            self.engine = engine
-            self._timed = engine if isinstance(engine, TimedEngine) else None
-
-    def assess(self, request: CheckRequest) -> Report:
-        """As :meth:`rules.assessor.Assessor.assess`."""
-        start = perf_counter()
-        return self._counted(self._assessor.assess(request), start)
-
-    def assess_derived(self, request: CheckRequest) -> tuple[Report, StackAnalysis]:
-        """As :meth:`rules.assessor.Assessor.assess_derived`."""
-        start = perf_counter()
-        report, derived = self._assessor.assess_derived(request)
-        return self._counted(report, start), derived
-
-    def _counted(self, report: Report, start: float) -> Report:
-        if self.counting:
-            engine_s = None if self._timed is None else self._timed.last_s()
-            self._metrics.judged(report, perf_counter() - start, engine_s)
-        return report

@@ -1,13 +1,15 @@
-"""Middleware: body size limit, body timeout, gzip both ways, HEAD, security headers, unhandled errors."""
+"""Middleware: request target, body size limit and timeout, gzip both ways, HEAD, security headers, unhandled errors."""
 
 from __future__ import annotations
 
 import asyncio
 import logging
+import re
 import zlib
 from collections.abc import Mapping, Set
 from types import MappingProxyType
 from typing import Final
+from urllib.parse import unquote
 
 from starlette.datastructures import MutableHeaders
 from starlette.middleware.gzip import GZipMiddleware
@@ -25,9 +27,49 @@ __all__ = [
     "Compression",
     "HeadAsGet",
     "InflatedBody",
+    "RequestTarget",
     "SecurityHeaders",
     "UnhandledErrors",
 ]
+
+
+class RequestTarget:
+    """Reads a target in absolute form (RFC 9112, section 3.2.2), and closes connections with doubtful framing.
+
+    A request with both a length and a transfer coding may be half of an attack: it is answered, and nothing that
+    follows on its connection is read (section 6.1).
+    """
+
+    def __init__(self, app: ASGIApp) -> None:
+        self._app = app
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        if scope["type"] != "http":
+            await self._app(scope, receive, send)
+            return
+        names = {name for name, _ in scope["headers"]}
+        if b"content-length" in names and b"transfer-encoding" in names:
+            send = _closing(send)
+        if (target := _ABSOLUTE.fullmatch(scope.get("raw_path") or b"")) is not None:
+            authority, path = target.groups()
+            path = path or (b"*" if scope["method"] == "OPTIONS" else b"/")
+            kept = [header for header in scope["headers"] if header[0] != b"host"]
+            # changed in place, because the server reads this scope
+            scope.update(raw_path=path, path=unquote(path.decode("ascii")), headers=[(b"host", authority), *kept])
+        await self._app(scope, receive, send)
+
+
+_ABSOLUTE: Final = re.compile(rb"(?i:https?)://([^/?#@]+)(/.*)?")
+
+
+def _closing(send: Send) -> Send:
+    async def closed(message: Message) -> None:
+        if message["type"] == "http.response.start":
+            headers = [header for header in message.get("headers", ()) if header[0].lower() != b"connection"]
+            message = {**message, "headers": [*headers, (b"connection", b"close")]}
+        await send(message)
+
+    return closed
 
 
 class BodyLimit:

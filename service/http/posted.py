@@ -8,38 +8,33 @@ from __future__ import annotations
 import json
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from types import MappingProxyType
-from typing import Annotated, Any, Final, Generic, TypeAlias, TypeVar
+from typing import Annotated, Any, Final, Generic, NamedTuple, TypeAlias, TypeVar
 
 from fastapi import APIRouter, Query, Request, Response
 from fastapi.routing import APIRoute
 from pydantic import BaseModel
+from pydantic_core import to_json
 from starlette.requests import ClientDisconnect
 
 from rules.assessor import Assessor
 from rules.calibration.calibrating import calibrate
+from rules.gate.profile import Profile
 from rules.quantities.inch import UnitSystem, shown_in
-from rules.schema.calibration import CalibrationRequest
+from rules.schema.calibration import CalibrationReport, CalibrationRequest
 from rules.schema.parsing import BadRequestError, parse
 from rules.schema.request import CheckRequest
 from rules.schema.short_form import full_form, placed, read_yaml
 from rules.schema.strict_json import parse_json
 from service.contract import PageName
 from service.examples import RequestExample
-from service.http.answers import (
-    HTML,
-    JSON,
-    TEXT,
-    YAML,
-    json_answer,
-    readable_answer,
-    require_acceptable,
-    require_body,
-)
+from service.http.answers import HTML, JSON, TEXT, YAML, json_bytes, readable_answer, require_acceptable, require_body
 from service.http.problem_answers import responses
-from service.operations.heavy_work import LIGHT_BYTES, HeavyWork
+from service.operations.assessors import Judged, RecordingAssessor
+from service.operations.heavy_work import HeavyWork
 from service.operations.problems import NOTES, ProblemError
+from service.operations.signing import NO_KEYS, GateKeys
 from service.sheets.check import report_text
 from service.sheets.page import calibration_page, report_page
 from service.sheets.questions import calibration_text
@@ -48,46 +43,27 @@ from service.sheets.text import PLAIN_WIDTH
 
 __all__ = [
     "ABOUT_UNIT",
+    "CALIBRATION_REPRESENTATIONS",
+    "CHECK_REPRESENTATIONS",
     "MAX_YAML_BYTES",
+    "Decided",
+    "Judging",
+    "Made",
+    "Posted",
+    "Task",
     "add_posted_route",
-    "calibration_representations",
-    "check_representations",
     "check_sheet",
     "faults_placed",
     "posted_routes",
     "request_bodies",
+    "sent_body",
     "sent_value",
 ]
 
 MAX_YAML_BYTES: Final = 64 * 1024
 """Longest body in YAML, which takes a hundred times as long to read as JSON: at most a second."""
 
-
-def sent_value(body: bytes, media_type: str) -> Any:
-    """Return the value of a body in JSON, or in YAML in the full form.
-
-    Raises
-    ------
-    NotJSONError, NotYAMLError, BadRequestError, ProblemError
-        The last for YAML that is too long.
-    """
-    if media_type == JSON:
-        return parse_json(body)
-    if len(body) > MAX_YAML_BYTES:
-        raise ProblemError("body-too-large", f"A body in YAML may have {MAX_YAML_BYTES} bytes; send JSON.")
-    return full_form(read_yaml(body))
-
-
 ABOUT_UNIT: Final = "Units of text, page and drawing; JSON is always metric."
-
-
-@contextmanager
-def faults_placed(body: bytes, media_type: str) -> Iterator[None]:
-    """Raise the faults of a body in YAML with their lines."""
-    try:
-        yield
-    except BadRequestError as error:
-        raise (placed(error, body) if media_type == YAML else error) from None
 
 
 def request_bodies(schema: Mapping[str, Any], examples: Mapping[str, Any], taken: Sequence[str]) -> dict[str, Any]:
@@ -95,6 +71,18 @@ def request_bodies(schema: Mapping[str, Any], examples: Mapping[str, Any], taken
     first = dict([next(iter(examples.items()))])
     content = {one: {"schema": schema, "examples": examples if one == taken[0] else first} for one in taken}
     return {"requestBody": {"required": True, "content": content}}
+
+
+async def sent_body(request: Request, taken: Sequence[str]) -> tuple[str, bytes]:
+    """Return the media type of the body, one of ``taken``, and the body.
+
+    Raises :class:`ProblemError` for another type and for YAML that is too long.
+    """
+    sent = require_body(request, taken)
+    body = await whole_body(request)
+    if sent == YAML and len(body) > MAX_YAML_BYTES:
+        raise ProblemError("body-too-large", f"A body in YAML may have {MAX_YAML_BYTES} bytes; send JSON.")
+    return sent, body
 
 
 async def whole_body(request: Request) -> bytes:
@@ -110,6 +98,62 @@ async def whole_body(request: Request) -> bytes:
         pieces.append(piece)
 
 
+class Judging(NamedTuple):
+    """What judges, decides and signs."""
+
+    assessor: Assessor
+    profile: Profile
+    keys: GateKeys = NO_KEYS
+
+
+class Task(NamedTuple):
+    """A request as any process can answer it."""
+
+    path: str
+    body: bytes
+    options: tuple[Any, ...] = ()
+    """What is asked beside the body: media type of the answer or its page, query."""
+    sent: str = JSON
+    """Media type of the body, JSON or YAML; of a document it is an option."""
+
+
+class Decided(NamedTuple):
+    """What is counted of a gate."""
+
+    decision: str
+    may_start: bool
+    deviations: frozenset[str]
+    """What deviates from rulebooks, profile and requirements, each kind once."""
+
+
+class Made(NamedTuple):
+    """The answer to a task, and what is logged and counted of it."""
+
+    content: bytes
+    judged: Sequence[Judged] = ()
+    notes: Mapping[str, Any] | None = None
+    decided: Decided | None = None
+
+
+def sent_value(task: Task) -> Any:
+    """Return the value of a body in JSON, or in YAML in the full form.
+
+    Raises
+    ------
+    NotJSONError, NotYAMLError, BadRequestError
+    """
+    return parse_json(task.body) if task.sent == JSON else full_form(read_yaml(task.body))
+
+
+@contextmanager
+def faults_placed(task: Task) -> Iterator[None]:
+    """Raise the faults of a body in YAML with their lines."""
+    try:
+        yield
+    except BadRequestError as error:
+        raise (placed(error, task.body) if task.sent == YAML else error) from None
+
+
 Asked = TypeVar("Asked", bound=BaseModel)
 
 Unit: TypeAlias = Annotated[UnitSystem, Query(description=ABOUT_UNIT, examples=["inch"])]
@@ -121,99 +165,132 @@ _SHOWN_LINES: Final = 5
 class Representation(Generic[Asked]):
     """A response format other than JSON."""
 
-    text: Callable[[Asked], str]
+    text: Callable[[Judging, Asked], str]
     description: str
 
-    def made(self, asked: Asked, unit: UnitSystem) -> str:
-        """Return the response in these units."""
-        with shown_in(unit):
-            return self.text(asked)
-
-    def described(self, example: Asked) -> dict[str, Any]:
+    def described(self, judging: Judging, example: Asked) -> dict[str, Any]:
         """The content of an OpenAPI response: a string, with the first lines for this request as example."""
-        begins = "".join(self.text(example).splitlines(keepends=True)[:_SHOWN_LINES])
+        begins = "".join(self.text(judging, example).splitlines(keepends=True)[:_SHOWN_LINES])
         # JSON text, see service.http.answers.shown.
         shown = {"summary": "First lines", "value": json.dumps(begins)}
         return {"schema": {"type": "string", "description": self.description}, "examples": {"begin": shown}}
 
 
-def check_representations(assessor: Assessor) -> Mapping[str, Representation[CheckRequest]]:
-    """The formats other than JSON by media type, with this assessor."""
-
-    def page(asked: CheckRequest) -> str:
-        return report_page(*assessor.assess_instructed(asked))
-
-    def text(asked: CheckRequest) -> str:
-        return report_text(assessor.assess(asked))
-
-    about_page = "Self-contained page for screen and print, always with the work instruction."
-    about_text = f"The report as plain text, in lines of at most {PLAIN_WIDTH} characters."
-    return MappingProxyType({HTML: Representation(page, about_page), TEXT: Representation(text, about_text)})
+def _page(judging: Judging, asked: CheckRequest) -> str:
+    return report_page(*judging.assessor.assess_instructed(asked))
 
 
-def check_sheet(assessor: Assessor) -> Callable[[CheckRequest], str]:
-    """Return what makes the work instruction on one sheet, with this assessor."""
-    return lambda asked: sheet_page(*assessor.assess_instructed(asked))
+def _text(judging: Judging, asked: CheckRequest) -> str:
+    return report_text(judging.assessor.assess(asked))
 
 
-def calibration_representations(assessor: Assessor) -> Mapping[str, Representation[CalibrationRequest]]:
-    """The formats other than JSON by media type, with the rulebooks of this assessor."""
+CHECK_REPRESENTATIONS: Final[Mapping[str, Representation[CheckRequest]]] = MappingProxyType(
+    {
+        HTML: Representation(_page, "Self-contained page for screen and print, always with the work instruction."),
+        TEXT: Representation(_text, f"The report as plain text, in lines of at most {PLAIN_WIDTH} characters."),
+    }
+)
+"""The formats of a check other than JSON by media type."""
 
-    def page(asked: CalibrationRequest) -> str:
-        return calibration_page(calibrate(asked, assessor.book, assessor.catalogue))
 
-    def text(asked: CalibrationRequest) -> str:
-        return calibration_text(calibrate(asked, assessor.book, assessor.catalogue))
+def check_sheet(judging: Judging, asked: CheckRequest) -> str:
+    """The work instruction on one sheet."""
+    return sheet_page(*judging.assessor.assess_instructed(asked))
 
-    formats = {HTML: Representation(page, "Self-contained page."), TEXT: Representation(text, "Plain text.")}
-    return MappingProxyType(formats)
+
+def _calibrated(judging: Judging, asked: CalibrationRequest) -> CalibrationReport:
+    return calibrate(asked, judging.assessor.book, judging.assessor.catalogue)
+
+
+CALIBRATION_REPRESENTATIONS: Final[Mapping[str, Representation[CalibrationRequest]]] = MappingProxyType(
+    {
+        HTML: Representation(
+            lambda judging, asked: calibration_page(_calibrated(judging, asked)), "Self-contained page."
+        ),
+        TEXT: Representation(lambda judging, asked: calibration_text(_calibrated(judging, asked)), "Plain text."),
+    }
+)
+"""The formats of a calibration other than JSON by media type."""
+
+_SHEET: Final = "sheet"
+
+
+@dataclass(frozen=True, slots=True)
+class Posted(Generic[Asked]):
+    """What a route answers to a JSON body, in any process."""
+
+    asked: type[Asked]
+    answered: type[BaseModel]
+    answer: Callable[[Judging, Asked], BaseModel]
+    short: bool = False
+    """Whether it takes YAML in the short form, too."""
+    limited: bool = False
+    """Whether the work limit applies, for requests with many stacks."""
+    counted: bool = False
+    """Whether the stacks judged count in the metrics."""
+    urgent: bool = False
+    """Whether it goes before other long-running requests."""
+    representations: Mapping[str, Representation[Asked]] = field(default_factory=dict)
+    """Formats other than JSON by media type."""
+    sheet: Callable[[Judging, Asked], str] | None = None
+    """Makes the page that the query parameter ``page`` can select in place of the report."""
+    noted: Callable[[Any], tuple[Mapping[str, Any], Decided]] | None = None
+    """What is logged and counted of the report."""
+
+    def made(self, judging: Judging, task: Task) -> Made:
+        """The answer to a task; raises what the handlers of the application know."""
+        with faults_placed(task):
+            asked = parse(self.asked, sent_value(task))
+            judged: Sequence[Judged] = ()
+            if self.counted:
+                recording = RecordingAssessor(judging.assessor)
+                judging, judged = judging._replace(assessor=recording), recording.judged
+            form, unit = task.options
+            if form != JSON:
+                text_of = self.sheet if self.sheet and form == _SHEET else self.representations[form].text
+                with shown_in(unit):
+                    text = text_of(judging, asked)
+                return Made(text.encode(), judged)
+            report = self.answer(judging, asked)
+            notes, decided = (None, None) if self.noted is None else self.noted(report)
+            return Made(to_json(report), judged, notes, decided)
 
 
 _MARK: Final = "__posted__"
 
 _ABOUT_PAGES: Final = "Page for `text/html`: the report, or the work instruction on one sheet of A4 (`text/html` only)."
 
-NO_OTHERS: Final[Mapping[str, Any]] = MappingProxyType({})
+Page: TypeAlias = Annotated[PageName, Query(description=_ABOUT_PAGES, examples=["sheet"])]
 
 
 def add_posted_route(
     router: APIRouter,
     path: str,
+    posted: Posted[Asked],
+    judging: Judging,
     *,
-    asked: type[Asked],
-    answered: type[BaseModel],
-    answer: Callable[[Asked], BaseModel],
     operation_id: str,
     summary: str,
     description: str,
     response_description: str,
     examples: Mapping[str, RequestExample],
-    in_thread: bool = False,
     problems: Sequence[str] = (),
-    representations: Mapping[str, Representation[Asked]] = NO_OTHERS,
-    noted: Callable[[Any], Mapping[str, Any]] | None = None,
-    short: bool = False,
-    sheet: Callable[[Asked], str] | None = None,
 ) -> None:
-    """Add ``POST path`` with a request of model ``asked`` and a report of model ``answered``.
+    """Add ``POST path``, answered with a report by what judges.
 
-    Short work, about 1 ms, runs on the event loop, since a thread only adds overhead. Longer work moves to a thread.
-
-    `in_thread` always uses a thread and applies the work limit, for requests with many stacks. `representations`
-    are formats other than JSON by media type, always made in a thread. `problems` are problem types in addition to
-    the usual ones. `noted` returns what the log line of the request tells of the report, and counts it. `short` takes
-    YAML, too. `sheet` makes the page that the query parameter ``page`` can select in place of the report.
+    Short work is done on the event loop, since a thread only adds overhead; longer work in another process. YAML is
+    read and formats other than JSON are made in a thread. `problems` are problem types in addition to the usual ones.
     """
     requests = {name: {"summary": one.summary, "value": one.request} for name, one in examples.items()}
     # the first only: openapi/examples has the others
     shown, example = next(iter(examples.items()))
-    first = parse(asked, example.request)
-    reports = {shown: {"summary": example.summary, "value": answer(first).model_dump_json()}}
-    described = {name: one.described(first) for name, one in representations.items()}
+    first = parse(posted.asked, example.request)
+    reports = {shown: {"summary": example.summary, "value": posted.answer(judging, first).model_dump_json()}}
+    described = {name: one.described(judging, first) for name, one in posted.representations.items()}
     known: dict[int | str, dict[str, Any]] = {
         200: {"content": {JSON: {"examples": reports}, **described}},
         **responses(
-            *(("malformed-json", "malformed-document") if short else ("malformed-json",)),
+            *(("malformed-json", "malformed-document") if posted.short else ("malformed-json",)),
             "malformed-gzip",
             "not-acceptable",
             "body-too-large",
@@ -223,63 +300,33 @@ def add_posted_route(
             *problems,
             "too-busy",
             "took-too-long",
-            *(("too-much-work",) if in_thread else ()),
+            *(("too-much-work",) if posted.limited else ()),
         ),
     }
-    schema = {"$ref": f"#/components/schemas/{asked.__name__}"}
-    offers = (JSON, *representations)
-    taken = (JSON, YAML) if short else (JSON,)
+    schema = {"$ref": f"#/components/schemas/{posted.asked.__name__}"}
+    offers = (JSON, *posted.representations)
+    taken = (JSON, YAML) if posted.short else (JSON,)
 
-    async def respond(request: Request, unit: Unit = "mm") -> Response:
-        chosen = require_acceptable(request, offers)
-        sent = require_body(request, taken)
-        body = await whole_body(request)
-        heavy = HeavyWork.of(request)
-
-        def wanted() -> Asked:
-            return parse(asked, sent_value(body, sent))
-
-        with faults_placed(body, sent):
-            if chosen != JSON:
-                made_of = representations[chosen].made
-                told = await heavy.threaded(lambda: made_of(wanted(), unit), limited=in_thread)
-                return readable_answer(told, chosen)
-            if noted is not None:
-
-                def both() -> tuple[BaseModel, Response]:
-                    report = answer(wanted())
-                    return report, json_answer(report)
-
-                report, made = await heavy.threaded(both, limited=in_thread)
-                request.scope.get(NOTES, {}).update(noted(report))
-                return made
-            if in_thread or len(body) > LIGHT_BYTES or sent == YAML:
-                return await heavy.threaded(lambda: json_answer(answer(wanted())), limited=in_thread)
-            light = wanted()
-            return json_answer(await heavy.light_first(lambda: answer(light)))
+    async def respond(request: Request, unit: Unit = "mm", page: Page = "report") -> Response:
+        chosen = require_acceptable(request, (HTML,) if page == _SHEET else offers)
+        sent, body = await sent_body(request, taken)
+        task = Task(path, body, (_SHEET if page == _SHEET else chosen, unit), sent)
+        made = await HeavyWork.of(request).answer(
+            task,
+            lambda: posted.made(judging, task),
+            len(body),
+            limited=posted.limited,
+            urgent=posted.urgent,
+            uncounted=chosen != JSON or sent == YAML,
+        )
+        if made.notes is not None:
+            request.scope.get(NOTES, {}).update(made.notes)
+        return json_bytes(made.content) if chosen == JSON else readable_answer(made.content, chosen)
 
     async def respond_alone(request: Request) -> Response:
         return await respond(request)
 
-    async def respond_on(
-        request: Request,
-        unit: Unit = "mm",
-        page: Annotated[PageName, Query(description=_ABOUT_PAGES, examples=["sheet"])] = "report",
-    ) -> Response:
-        if sheet is None or page == "report":
-            return await respond(request, unit)
-        require_acceptable(request, (HTML,))
-        sent = require_body(request, taken)
-        body = await whole_body(request)
-
-        def made() -> str:
-            with shown_in(unit):
-                return sheet(parse(asked, sent_value(body, sent)))
-
-        with faults_placed(body, sent):
-            return readable_answer(await HeavyWork.of(request).threaded(made), HTML)
-
-    endpoint = respond_on if sheet is not None else respond_alone
+    endpoint = respond if posted.sheet is not None else respond_alone
     # set on the endpoint, since the router builds the route
     setattr(endpoint, _MARK, True)
     router.post(
@@ -287,7 +334,7 @@ def add_posted_route(
         operation_id=operation_id,
         summary=summary,
         description=description,
-        response_model=answered,
+        response_model=posted.answered,
         response_description=response_description,
         responses=known,
         openapi_extra=request_bodies(schema, requests, taken),

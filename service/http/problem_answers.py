@@ -38,7 +38,7 @@ from service.operations.problems import (
 from service.sheets.page import problem_page
 from service.sheets.text import problem_text
 
-__all__ = ["HANDLERS", "answer_readably", "as_problem", "require_known_parameters", "responses"]
+__all__ = ["ANSWERED", "HANDLERS", "answer_readably", "as_problem", "require_known_parameters", "responses"]
 
 
 def answer_readably(problem: ProblemError, request: Request) -> Response:
@@ -125,6 +125,9 @@ HANDLERS: Final[Mapping[int | type[Exception], Callable[[Request, Any], Coroutin
 )
 """Handlers by exception class; ``UnhandledErrors`` handles all other exceptions."""
 
+ANSWERED: Final = tuple(kind for kind in HANDLERS if isinstance(kind, type))
+"""The exception classes of the handlers."""
+
 
 _FAULTS: Final = (
     Fault("/operations/0/limits/run_out", "unknown field; did you mean 'runout'?", "unknown_field"),
@@ -149,7 +152,8 @@ _OCCURRENCES: Final = MappingProxyType(
         "internal-fault": ProblemError("internal-fault", "The request failed; the log has the details."),
         "too-much-work": ProblemError(
             "too-much-work",
-            "The request needs more than 500000000 steps of computation. There is no partial result.",
+            "The request needs more than 150000000 steps of computation, the limit for its length."
+            " There is no partial result.",
         ),
         "took-too-long": ProblemError(
             "took-too-long", "The computation took longer than 30 s. There is no partial result."

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from typing import Any
+from collections.abc import Mapping
+from types import MappingProxyType
+from typing import Any, Final
 
 from fastapi import APIRouter
 
@@ -38,10 +39,19 @@ from service.examples import (
     READING_EXAMPLES,
     SEARCH_EXAMPLES,
 )
-from service.http.posted import add_posted_route, calibration_representations, check_representations, check_sheet
+from service.http.posted import (
+    CALIBRATION_REPRESENTATIONS,
+    CHECK_REPRESENTATIONS,
+    Decided,
+    Judging,
+    Posted,
+    add_posted_route,
+    check_sheet,
+)
 from service.operations.signing import NO_KEYS, GateKeys
 
 __all__ = [
+    "POSTED",
     "budgets_router",
     "calibrations_router",
     "checks_router",
@@ -53,177 +63,7 @@ __all__ = [
 ]
 
 
-def checks_router(assessor: Assessor) -> APIRouter:
-    """The router with this assessor."""
-    router = APIRouter(tags=["checks"])
-    add_posted_route(
-        router,
-        "/v1/checks",
-        asked=CheckRequest,
-        answered=Report,
-        answer=lambda request: assessor.assess(request).only(request.sections),
-        operation_id="check_stack",
-        summary="Check a stack",
-        description="Check whether a stack fits together; predict its runout and its highest permissible speed.\n\n"
-        "Stateless and safe to retry; identical requests return identical bytes.\n\n"
-        "The `Accept` header selects JSON, an HTML page (`text/html`) or plain text (`text/plain`).",
-        short=True,
-        response_description="The stack was evaluated; see the verdict.",
-        examples=EXAMPLES,
-        representations=check_representations(assessor),
-        sheet=check_sheet(assessor),
-    )
-    return router
-
-
-def budgets_router(assessor: Assessor) -> APIRouter:
-    """The router with the rulebooks of this assessor."""
-    router = APIRouter(tags=["checks"])
-
-    def answer(request: BudgetRequest) -> BudgetReport:
-        return full_budget(request, assessor.book, assessor.catalogue)
-
-    add_posted_route(
-        router,
-        "/v1/budgets",
-        asked=BudgetRequest,
-        answered=BudgetReport,
-        answer=answer,
-        operation_id="runout_budget",
-        summary="Compute the full runout budget",
-        description="Runout at any plane with the share of each contributor, the gain from halving it, the effect of a"
-        " particle in each seat, the best clocking of the joints, and the tolerances that reach a target.\n\n"
-        "Stateless and safe to retry; identical requests return identical bytes.",
-        short=True,
-        response_description="The budget from the stated contributors.",
-        # the other is as long and shows no other field
-        examples={"measured": BUDGET_EXAMPLES["measured"]},
-        in_thread=True,
-    )
-    return router
-
-
-def readings_router(assessor: Assessor) -> APIRouter:
-    """The router with the rulebooks of this assessor."""
-    router = APIRouter(tags=["readings"])
-
-    def answer(request: ReadingRequest) -> ReadingReport:
-        return read_gauge(request, assessor.book, assessor.catalogue)
-
-    add_posted_route(
-        router,
-        "/v1/readings",
-        asked=ReadingRequest,
-        answered=ReadingReport,
-        answer=answer,
-        operation_id="read_gauge",
-        summary="Judge a runout reading",
-        description="Compute eccentricity and axis from dial readings, decide on the limit by ISO 14253-1 and give the"
-        " next step. With a stack, compare the reading with its prediction.\n\n"
-        "Stateless and safe to retry; identical requests return identical bytes.",
-        response_description="The reading was evaluated; see the decision.",
-        examples=READING_EXAMPLES,
-    )
-
-    def answer_build(request: BuildRequest) -> BuildReport:
-        return read_build(request, assessor.book, assessor.catalogue)
-
-    add_posted_route(
-        router,
-        "/v1/builds",
-        asked=BuildRequest,
-        answered=BuildReport,
-        answer=answer_build,
-        operation_id="read_build",
-        summary="Follow a build stage by stage",
-        description="From readings after each part: the part's own error, the best turn of its joint, the runout of the"
-        " finished stack and what to do next; with the presetter's data, the offsets and the implied grip.\n\n"
-        "Stateless and safe to retry; identical requests return identical bytes.",
-        response_description="The build was evaluated; see the action of each stage.",
-        examples=BUILD_EXAMPLES,
-        in_thread=True,
-    )
-    return router
-
-
-def calibrations_router(assessor: Assessor) -> APIRouter:
-    """The router with the rulebooks of this assessor."""
-    router = APIRouter(tags=["readings"])
-
-    def answer(request: CalibrationRequest) -> CalibrationReport:
-        return calibrate(request, assessor.book, assessor.catalogue)
-
-    add_posted_route(
-        router,
-        "/v1/calibrations",
-        asked=CalibrationRequest,
-        answered=CalibrationReport,
-        answer=answer,
-        operation_id="calibrate_assumptions",
-        summary="Calibrate assumed runouts",
-        description=f"From readings of up to {MAX_ASSEMBLIES} assemblies, the runout of each class of parts that the"
-        " stacks do not state, as a set of assumed values for `policy.assumption_set` of a check. Quadrature, no"
-        " sampling; the order of the assemblies makes no difference.\n\n"
-        "Stateless and safe to retry; identical requests return identical bytes.",
-        response_description="The readings were evaluated; see warnings and outliers.",
-        examples=CALIBRATION_EXAMPLES,
-        in_thread=True,
-        representations=calibration_representations(assessor),
-    )
-    return router
-
-
-def comparisons_router(assessor: Assessor) -> APIRouter:
-    """The router with this assessor."""
-    router = APIRouter(tags=["checks"])
-
-    def answer(request: ComparisonRequest) -> ComparisonReport:
-        return compare(request, assessor)
-
-    add_posted_route(
-        router,
-        "/v1/comparisons",
-        asked=ComparisonRequest,
-        answered=ComparisonReport,
-        answer=answer,
-        operation_id="compare_stacks",
-        summary="Compare alternative stacks",
-        description="Check up to fifty stacks for one operation and compare them: values by criterion, stacks that no"
-        " other dominates, and the probability that one has less runout than another.\n\n"
-        f"Up to {MAX_IN_ALL_PAIRS} alternatives are compared in every pair, more of them with the first only."
-        " Stateless and safe to retry; identical requests return identical bytes.",
-        response_description="The alternatives were compared; see each verdict.",
-        examples=COMPARISON_EXAMPLES,
-        in_thread=True,
-    )
-    return router
-
-
-def explanations_router(assessor: Assessor) -> APIRouter:
-    """The router with this assessor."""
-    router = APIRouter(tags=["rules"])
-
-    def answer(request: ExplanationRequest) -> ExplanationReport:
-        return explain(request, assessor)
-
-    add_posted_route(
-        router,
-        "/v1/explanations",
-        asked=ExplanationRequest,
-        answered=ExplanationReport,
-        answer=answer,
-        operation_id="explain_rule",
-        summary="Explain a rule",
-        description="What a rule makes of a stack: whom it concerns, every value it reads, what is missing, and what"
-        " would have to change to pass.",
-        short=True,
-        response_description="The rule was explained.",
-        examples=EXPLANATION_EXAMPLES,
-    )
-    return router
-
-
-def gate_notes(report: GateReport) -> dict[str, Any]:
+def _gate_notes(report: GateReport) -> dict[str, Any]:
     """What the log line of a gate tells for an audit: decision, digests and deviations; nothing else of the order."""
     source = report.provenance
     deviations = [one.code for one in source.deviations] + [one.at for one in report.policy_deviations]
@@ -243,28 +83,221 @@ def gate_notes(report: GateReport) -> dict[str, Any]:
     }
 
 
-def gates_router(
-    assessor: Assessor,
-    profile: Profile = STRICT,
-    counted: Callable[[GateReport], None] = lambda _: None,
-    keys: GateKeys = NO_KEYS,
-) -> APIRouter:
+def _decided(report: GateReport) -> Decided:
+    """The decision, and each kind of deviation from rulebooks, profile and requirements."""
+    kinds: set[str] = {one.kind for one in report.provenance.deviations if one.kind != "threshold"}
+    for one in report.policy_deviations:
+        # the last step is a field of a policy or of a machine, or the number of a threshold
+        name = one.at.rpartition("/")[2]
+        kinds.add("threshold" if name.isdigit() else name)
+    kinds.update("not_required" for _ in report.not_required)
+    return Decided(report.decision, report.may_start, frozenset(kinds))
+
+
+POSTED: Final[Mapping[str, Posted[Any]]] = MappingProxyType(
+    {
+        "/v1/checks": Posted(
+            CheckRequest,
+            Report,
+            lambda judging, asked: judging.assessor.assess(asked).only(asked.sections),
+            short=True,
+            counted=True,
+            representations=CHECK_REPRESENTATIONS,
+            sheet=check_sheet,
+        ),
+        "/v1/budgets": Posted(
+            BudgetRequest,
+            BudgetReport,
+            lambda judging, asked: full_budget(asked, judging.assessor.book, judging.assessor.catalogue),
+            short=True,
+            limited=True,
+        ),
+        "/v1/readings": Posted(
+            ReadingRequest,
+            ReadingReport,
+            lambda judging, asked: read_gauge(asked, judging.assessor.book, judging.assessor.catalogue),
+        ),
+        "/v1/builds": Posted(
+            BuildRequest,
+            BuildReport,
+            lambda judging, asked: read_build(asked, judging.assessor.book, judging.assessor.catalogue),
+            limited=True,
+        ),
+        "/v1/calibrations": Posted(
+            CalibrationRequest,
+            CalibrationReport,
+            lambda judging, asked: calibrate(asked, judging.assessor.book, judging.assessor.catalogue),
+            limited=True,
+            representations=CALIBRATION_REPRESENTATIONS,
+        ),
+        "/v1/comparisons": Posted(
+            ComparisonRequest,
+            ComparisonReport,
+            lambda judging, asked: compare(asked, judging.assessor),
+            limited=True,
+            counted=True,
+        ),
+        "/v1/explanations": Posted(
+            ExplanationRequest, ExplanationReport, lambda judging, asked: explain(asked, judging.assessor), short=True
+        ),
+        "/v1/gates": Posted(
+            GateRequest,
+            GateReport,
+            lambda judging, asked: judging.keys.signed(gate(asked, judging.assessor, judging.profile)),
+            limited=True,
+            counted=True,
+            urgent=True,
+            noted=lambda report: (_gate_notes(report), _decided(report)),
+        ),
+        "/v1/searches": Posted(
+            SearchRequest, SearchReport, lambda judging, asked: search(asked, judging.assessor), limited=True
+        ),
+    }
+)
+"""What each route answers, by path."""
+
+
+def checks_router(assessor: Assessor) -> APIRouter:
+    """The router with this assessor."""
+    router = APIRouter(tags=["checks"])
+    add_posted_route(
+        router,
+        "/v1/checks",
+        POSTED["/v1/checks"],
+        Judging(assessor, STRICT),
+        operation_id="check_stack",
+        summary="Check a stack",
+        description="Check whether a stack fits together; predict its runout and its highest permissible speed.\n\n"
+        "Stateless and safe to retry; identical requests return identical bytes.\n\n"
+        "The `Accept` header selects JSON, an HTML page (`text/html`) or plain text (`text/plain`).",
+        response_description="The stack was evaluated; see the verdict.",
+        examples=EXAMPLES,
+    )
+    return router
+
+
+def budgets_router(assessor: Assessor) -> APIRouter:
+    """The router with the rulebooks of this assessor."""
+    router = APIRouter(tags=["checks"])
+
+    add_posted_route(
+        router,
+        "/v1/budgets",
+        POSTED["/v1/budgets"],
+        Judging(assessor, STRICT),
+        operation_id="runout_budget",
+        summary="Compute the full runout budget",
+        description="Runout at any plane with the share of each contributor, the gain from halving it, the effect of a"
+        " particle in each seat, the best clocking of the joints, and the tolerances that reach a target.\n\n"
+        "Stateless and safe to retry; identical requests return identical bytes.",
+        response_description="The budget from the stated contributors.",
+        # the other is as long and shows no other field
+        examples={"measured": BUDGET_EXAMPLES["measured"]},
+    )
+    return router
+
+
+def readings_router(assessor: Assessor) -> APIRouter:
+    """The router with the rulebooks of this assessor."""
+    router = APIRouter(tags=["readings"])
+    add_posted_route(
+        router,
+        "/v1/readings",
+        POSTED["/v1/readings"],
+        Judging(assessor, STRICT),
+        operation_id="read_gauge",
+        summary="Judge a runout reading",
+        description="Compute eccentricity and axis from dial readings, decide on the limit by ISO 14253-1 and give the"
+        " next step. With a stack, compare the reading with its prediction.\n\n"
+        "Stateless and safe to retry; identical requests return identical bytes.",
+        response_description="The reading was evaluated; see the decision.",
+        examples=READING_EXAMPLES,
+    )
+    add_posted_route(
+        router,
+        "/v1/builds",
+        POSTED["/v1/builds"],
+        Judging(assessor, STRICT),
+        operation_id="read_build",
+        summary="Follow a build stage by stage",
+        description="From readings after each part: the part's own error, the best turn of its joint, the runout of the"
+        " finished stack and what to do next; with the presetter's data, the offsets and the implied grip.\n\n"
+        "Stateless and safe to retry; identical requests return identical bytes.",
+        response_description="The build was evaluated; see the action of each stage.",
+        examples=BUILD_EXAMPLES,
+    )
+    return router
+
+
+def calibrations_router(assessor: Assessor) -> APIRouter:
+    """The router with the rulebooks of this assessor."""
+    router = APIRouter(tags=["readings"])
+    add_posted_route(
+        router,
+        "/v1/calibrations",
+        POSTED["/v1/calibrations"],
+        Judging(assessor, STRICT),
+        operation_id="calibrate_assumptions",
+        summary="Calibrate assumed runouts",
+        description=f"From readings of up to {MAX_ASSEMBLIES} assemblies, the runout of each class of parts that the"
+        " stacks do not state, as a set of assumed values for `policy.assumption_set` of a check. Quadrature, no"
+        " sampling; the order of the assemblies makes no difference.\n\n"
+        "Stateless and safe to retry; identical requests return identical bytes.",
+        response_description="The readings were evaluated; see warnings and outliers.",
+        examples=CALIBRATION_EXAMPLES,
+    )
+    return router
+
+
+def comparisons_router(assessor: Assessor) -> APIRouter:
+    """The router with this assessor."""
+    router = APIRouter(tags=["checks"])
+
+    add_posted_route(
+        router,
+        "/v1/comparisons",
+        POSTED["/v1/comparisons"],
+        Judging(assessor, STRICT),
+        operation_id="compare_stacks",
+        summary="Compare alternative stacks",
+        description="Check up to fifty stacks for one operation and compare them: values by criterion, stacks that no"
+        " other dominates, and the probability that one has less runout than another.\n\n"
+        f"Up to {MAX_IN_ALL_PAIRS} alternatives are compared in every pair, more of them with the first only."
+        " Stateless and safe to retry; identical requests return identical bytes.",
+        response_description="The alternatives were compared; see each verdict.",
+        examples=COMPARISON_EXAMPLES,
+    )
+    return router
+
+
+def explanations_router(assessor: Assessor) -> APIRouter:
+    """The router with this assessor."""
+    router = APIRouter(tags=["rules"])
+
+    add_posted_route(
+        router,
+        "/v1/explanations",
+        POSTED["/v1/explanations"],
+        Judging(assessor, STRICT),
+        operation_id="explain_rule",
+        summary="Explain a rule",
+        description="What a rule makes of a stack: whom it concerns, every value it reads, what is missing, and what"
+        " would have to change to pass.",
+        response_description="The rule was explained.",
+        examples=EXPLANATION_EXAMPLES,
+    )
+    return router
+
+
+def gates_router(assessor: Assessor, profile: Profile = STRICT, keys: GateKeys = NO_KEYS) -> APIRouter:
     """The router with this assessor and the operator's profile and keys."""
     router = APIRouter(tags=["gates"])
-
-    def decide(request: GateRequest) -> GateReport:
-        return keys.signed(gate(request, assessor, profile))
-
-    def noted(report: GateReport) -> dict[str, Any]:
-        counted(report)
-        return gate_notes(report)
 
     add_posted_route(
         router,
         "/v1/gates",
-        asked=GateRequest,
-        answered=GateReport,
-        answer=decide,
+        POSTED["/v1/gates"],
+        Judging(assessor, profile, keys),
         operation_id="gate_order",
         summary="Release, hold or stop a work order",
         description=f"Check the tools of up to {MAX_OPERATIONS} operations and decide: release, hold or stop. The"
@@ -276,8 +309,6 @@ def gates_router(
         " Stateless and safe to retry; identical requests return identical bytes.",
         response_description="The order was evaluated; see `may_start`.",
         examples=GATE_EXAMPLES,
-        in_thread=True,
-        noted=noted,
     )
     return router
 
@@ -286,15 +317,11 @@ def searches_router(assessor: Assessor) -> APIRouter:
     """The router with this assessor."""
     router = APIRouter(tags=["searches"])
 
-    def answer(request: SearchRequest) -> SearchReport:
-        return search(request, assessor)
-
     add_posted_route(
         router,
         "/v1/searches",
-        asked=SearchRequest,
-        answered=SearchReport,
-        answer=answer,
+        POSTED["/v1/searches"],
+        Judging(assessor, STRICT),
         operation_id="search_stacks",
         summary="Search an inventory",
         description=f"Find every stack of up to {MAX_SEARCH_LENGTH} components, out of up to {MAX_INVENTORY} in the"
@@ -308,7 +335,6 @@ def searches_router(assessor: Assessor) -> APIRouter:
         " Stateless and safe to retry; identical requests return identical bytes.",
         response_description="The inventory was searched; the results may be empty.",
         examples=SEARCH_EXAMPLES,
-        in_thread=True,
         problems=("stale-continuation",),
     )
     return router

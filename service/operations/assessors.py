@@ -1,4 +1,4 @@
-"""What judges in this process: rulebooks and catalogue of the settings, and their snapshot for other processes."""
+"""What judges in this process: rulebooks, catalogue and gate profile of the settings; their snapshot for others."""
 
 from __future__ import annotations
 
@@ -19,12 +19,24 @@ from rules.rulebook.engine import Engine
 from rules.rulebook.expression import View
 from rules.rulebook.fact import Fact
 from rules.rulebook.source import Problem, RulebookError
+from rules.schema.report import Report
+from rules.schema.request import CheckRequest
 from service.operations.settings import PREFIX, Settings
 
 if TYPE_CHECKING:
+    from rules.analysis import StackAnalysis
     from rules.gate.profile import Profile
 
-__all__ = ["Snapshot", "TimedEngine", "UnexpectedJudgementError", "load_assessor", "profile_of", "rules_in_force"]
+__all__ = [
+    "Judged",
+    "RecordingAssessor",
+    "Snapshot",
+    "TimedEngine",
+    "UnexpectedJudgementError",
+    "load_assessor",
+    "profile_of",
+    "rules_in_force",
+]
 
 _LOG = logging.getLogger("stackgauge")
 
@@ -52,6 +64,55 @@ class TimedEngine(Engine):
         """Duration of this thread's last judgement in s; None before the first."""
         seconds: float | None = getattr(self._watch, "seconds", None)
         return seconds
+
+
+class Judged(NamedTuple):
+    """What is counted of a stack of a single request."""
+
+    verdict: str
+    codes: tuple[str, ...]
+    undecided: tuple[str, ...]
+    seconds: float
+    """Total time, s."""
+    engine_s: float | None
+    """Part of it in the rules engine, s; None if it is not known."""
+
+    @classmethod
+    def of(cls, report: Report, seconds: float, engine_s: float | None) -> Judged:
+        """The counts of a report, each rule once."""
+        codes = dict.fromkeys(finding.code for finding in report.findings)
+        undecided = dict.fromkeys(gap.code for gap in report.undecided)
+        return cls(report.verdict, tuple(codes), tuple(undecided), seconds, engine_s)
+
+
+class RecordingAssessor(Assessor):
+    """An assessor that remembers what it has judged, for the answer to one request."""
+
+    def __init__(self, assessor: Assessor) -> None:
+        self.book = assessor.book
+        self.catalogue = assessor.catalogue
+        self.judged: list[Judged] = []
+        self._assessor = assessor
+        self._timed: TimedEngine | None = None
+        if (engine := getattr(assessor, "engine", None)) is not None:
+            self.engine = engine
+            self._timed = engine if isinstance(engine, TimedEngine) else None
+
+    def assess(self, request: CheckRequest) -> Report:
+        """As :meth:`rules.assessor.Assessor.assess`."""
+        start = perf_counter()
+        return self._recorded(self._assessor.assess(request), start)
+
+    def assess_derived(self, request: CheckRequest) -> tuple[Report, StackAnalysis]:
+        """As :meth:`rules.assessor.Assessor.assess_derived`."""
+        start = perf_counter()
+        report, derived = self._assessor.assess_derived(request)
+        return self._recorded(report, start), derived
+
+    def _recorded(self, report: Report, start: float) -> Report:
+        engine_s = None if self._timed is None else self._timed.last_s()
+        self.judged.append(Judged.of(report, perf_counter() - start, engine_s))
+        return report
 
 
 class UnexpectedJudgementError(ValueError):
@@ -111,7 +172,7 @@ def rules_in_force(assessor: Assessor) -> str:
 
 
 class Snapshot(NamedTuple):
-    """The rulebooks and catalogue as this process has read them.
+    """The rulebooks, the catalogue and the profile of gates as this process has read them.
 
     Worker processes start from it, so a file saved meanwhile changes nothing.
     """
@@ -120,11 +181,19 @@ class Snapshot(NamedTuple):
     catalogue: Catalogue
     in_force: str
     """See :func:`rules_in_force`."""
+    profile: Profile | None = None
+    """The operator's profile of gates; None where no gate is decided."""
 
     @classmethod
-    def of(cls, assessor: Assessor) -> Snapshot:
-        """The snapshot of an assessor."""
-        return cls(assessor.book, assessor.catalogue, rules_in_force(assessor))
+    def of(cls, assessor: Assessor, profile: Profile | None = None) -> Snapshot:
+        """The snapshot of an assessor and of the operator's profile."""
+        return cls(assessor.book, assessor.catalogue, rules_in_force(assessor), profile)
+
+    @classmethod
+    def read(cls, settings: Settings) -> Snapshot:
+        """The snapshot of what is on disk; raises as :func:`load_assessor`."""
+        assessor = load_assessor(settings)
+        return cls.of(assessor, profile_of(settings, assessor.book))
 
     def assessor(self) -> Assessor | None:
         """An assessor in a worker; None if the installed program or its tables have changed."""

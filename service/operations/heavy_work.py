@@ -1,12 +1,15 @@
-"""Limits on concurrent requests, and worker threads for long computations with a limit on work and time."""
+"""Limits on concurrent requests, and long computations in other processes with a limit on work and time."""
 
 from __future__ import annotations
 
 import asyncio
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
-from typing import Final, TypeVar
+from concurrent.futures import Future
+from contextlib import contextmanager, suppress
+from typing import Any, Final, Protocol, TypeVar
 
+from anyio import CapacityLimiter
+from anyio.to_thread import run_sync
 from fastapi import Request
 from starlette.concurrency import run_in_threadpool
 
@@ -14,7 +17,7 @@ from rules.quantities.work_limit import Allowance, TooMuchWorkError, allowing
 from service.operations.problems import ProblemError
 from service.operations.settings import Settings
 
-__all__ = ["LIGHT_BYTES", "LIGHT_STEPS", "Admission", "HeavyWork"]
+__all__ = ["LIGHT_BYTES", "LIGHT_STEPS", "Admission", "HeavyWork", "Pending", "Processes"]
 
 
 class Admission:
@@ -56,17 +59,47 @@ LIGHT_BYTES: Final = 32 * 1024
 T = TypeVar("T")
 
 
-class HeavyWork:
-    """Runs long computations in threads so that short requests are not delayed.
+class Pending(Protocol):
+    """A request on its way through other processes."""
 
-    Two limits apply. The work limit counts steps, so every machine rejects the same requests (422); it applies to
-    requests with many stacks, never to a single stack. The time limit is wall-clock time (503): the response is sent
-    at once, and the thread stops at its next count of steps.
+    future: Future[Any]
+
+    def give_up(self) -> None:
+        """Stop the work; the future ends in any case."""
+
+
+class Processes(Protocol):
+    """Other processes that answer requests."""
+
+    def ask(self, what: object, steps: int | None, *, urgent: bool = False) -> Pending:
+        """Submit a request with the most steps of its work; its future raises :class:`ProblemError`."""
+
+
+class HeavyWork:
+    """Answers short requests here and hands the others to processes, so that nobody waits for long computations.
+
+    What is short is found by trying: past ``LIGHT_STEPS`` the request is given to another process, which begins anew.
+    Threads would share the interpreter's lock with the event loop.
+
+    Three limits apply. The work limit counts steps, so every machine rejects the same requests (422); it grows with the
+    request and applies to requests with many stacks, never to a single stack. The time limit is wall-clock time (503);
+    the work stops at its next count of steps. Places are counted; urgent requests have their own.
     """
 
-    def __init__(self, settings: Settings) -> None:
+    def __init__(
+        self, settings: Settings, processes: Processes | None = None, told: Callable[[Any], None] = lambda _: None
+    ) -> None:
+        """Set the limits and the processes; without them, everything is answered here, without a limit.
+
+        ``told`` is called with each answer.
+        """
+        self._processes = processes
+        self._told = told
         self._places = Admission(settings.max_heavy_requests, "long-running requests", retry_after_s=1)
+        self._urgent_places = Admission(settings.max_heavy_gates, "long-running gates", retry_after_s=1)
+        self._thread = CapacityLimiter(1)
         self._max_steps = settings.max_request_steps
+        self._steps_per_kib = settings.max_steps_per_kib
         self._max_seconds = settings.max_request_seconds
 
     @classmethod
@@ -78,57 +111,97 @@ class HeavyWork:
         found: HeavyWork = state.heavy_work
         return found
 
-    async def light_first(self, work: Callable[[], T]) -> T:
-        """Run short work on the event loop; past ``LIGHT_STEPS``, start it again in a thread."""
-        try:
-            with allowing(Allowance(LIGHT_STEPS)):
-                return work()
-        except TooMuchWorkError:
-            return await self.threaded(work)
+    def steps(self, size: int) -> int:
+        """Most steps of a request with this many bytes of content."""
+        return min(self._max_steps, self._steps_per_kib * max(1, -(-size // 1024)))
 
-    async def threaded(self, work: Callable[[], T], *, limited: bool = False) -> T:
-        """Run work in a thread; ``limited`` applies the work limit.
+    async def answer(
+        self,
+        what: object,
+        here: Callable[[], T],
+        size: int,
+        *,
+        limited: bool = False,
+        urgent: bool = False,
+        uncounted: bool = False,
+    ) -> T:
+        """The answer to a request of ``size`` bytes: of ``here``, or of another process for ``what``.
+
+        ``limited`` applies the work limit; ``urgent`` requests go first and have places of their own. What is
+        ``uncounted`` takes long beside its steps, as drawings and YAML do: it is made in a thread, one at a time.
 
         Raises
         ------
         ProblemError
             503 if too many are running or the time limit is reached, 422 beyond the work limit.
         """
-        self._places.enter()
+        found = await self._found(what, here, size, limited=limited, urgent=urgent, uncounted=uncounted)
+        self._told(found)
+        return found
+
+    async def _found(
+        self, what: object, here: Callable[[], T], size: int, *, limited: bool, urgent: bool, uncounted: bool
+    ) -> T:
+        if self._processes is None:
+            return here()
+        if size <= LIGHT_BYTES:
+            with suppress(TooMuchWorkError):
+                if not uncounted:
+                    return _light(here)
+                with self._places.one():
+                    return await run_sync(_light, here, limiter=self._thread)
+        places = self._urgent_places if urgent else self._places
+        steps = self.steps(size) if limited else None
+        places.enter()
         try:
-            return await self.in_time(work, self._max_steps if limited else None, self._places.leave)
+            pending = self._processes.ask(what, steps, urgent=urgent)
+        except BaseException:
+            places.leave()
+            raise
+        try:
+            found: T = await self.in_time(asyncio.wrap_future(pending.future), pending.give_up, places.leave)
         except TooMuchWorkError:
             raise ProblemError(
                 "too-much-work",
-                f"The request needs more than {self._max_steps} steps of computation. There is no partial result.",
+                f"The request needs more than {steps} steps of computation, the limit for its length."
+                " There is no partial result.",
             ) from None
+        return found
 
-    async def in_time(self, work: Callable[[], T], steps: int | None, ended: Callable[[], None]) -> T:
-        """Run work in a thread within the time limit; call ``ended`` when the thread has finished."""
-        allowance = Allowance(steps)
+    async def in_thread(self, work: Callable[[], T], ended: Callable[[], None]) -> T:
+        """Run work that waits for other processes in a thread, within the time limit; ``ended`` as `in_time`."""
+        allowance = Allowance()
 
         def bounded() -> T:
             with allowing(allowance):
                 return work()
 
-        thread = asyncio.ensure_future(run_in_threadpool(bounded))
-        thread.add_done_callback(lambda done: _ended(done, ended))
+        return await self.in_time(asyncio.ensure_future(run_in_threadpool(bounded)), allowance.stop, ended)
+
+    async def in_time(self, work: asyncio.Future[T], give_up: Callable[[], None], ended: Callable[[], None]) -> T:
+        """The result of work within the time limit, else ``give_up`` is called; ``ended`` once the work has ended."""
+        work.add_done_callback(lambda done: _ended(done, ended))
         try:
-            await asyncio.wait({thread}, timeout=self._max_seconds)
+            await asyncio.wait({work}, timeout=self._max_seconds)
         except asyncio.CancelledError:
-            allowance.stop()
+            give_up()
             raise
-        if not thread.done():
-            allowance.stop()
+        if not work.done():
+            give_up()
             raise ProblemError(
                 "took-too-long",
                 f"The computation took longer than {self._max_seconds:g} s. There is no partial result.",
                 headers={"Retry-After": "5"},
             )
-        return thread.result()
+        return work.result()
 
 
-def _ended(thread: asyncio.Future[T], ended: Callable[[], None]) -> None:
+def _light(work: Callable[[], T]) -> T:
+    with allowing(Allowance(LIGHT_STEPS)):
+        return work()
+
+
+def _ended(work: asyncio.Future[T], ended: Callable[[], None]) -> None:
     ended()
-    if not thread.cancelled():
-        thread.exception()  # retrieved, so that asyncio does not log it as never retrieved
+    if not work.cancelled():
+        work.exception()  # retrieved, so that asyncio does not log it as never retrieved

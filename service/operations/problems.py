@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from http import HTTPStatus
 from types import MappingProxyType
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Any, Final
 from urllib.parse import quote
 
 from rules.schema.parsing import BadRequestError, Fault, FaultCode, sayable
@@ -157,6 +157,9 @@ class ProblemError(Exception):
         self.parts = tuple(parts)
         self.headers = dict(headers or {})
 
+    def __reduce__(self) -> tuple[Callable[..., ProblemError], tuple[Any, ...]]:
+        return _same_problem, (self.kind.name, self.detail, self.parts, self.headers)
+
     def problem(self, path: str | None = None, request_id: str | None = None) -> Problem:
         """The problem document for a request to this path with this identifier."""
         instance = quote(path, errors="replace") if path is not None else None
@@ -170,6 +173,11 @@ class ProblemError(Exception):
             request_id=request_id,
             errors=list(self.parts[:MAX_PARTS]) or None,
         )
+
+
+def _same_problem(name: str, detail: str, parts: tuple[ProblemPart, ...], headers: Mapping[str, str]) -> ProblemError:
+    """The problem that another process has raised."""
+    return ProblemError(name, detail, parts=parts, headers=headers)
 
 
 def invalid_request(error: BadRequestError) -> ProblemError:

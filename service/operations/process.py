@@ -38,7 +38,7 @@ class Exporter:
     """Checks stacks and writes them as CuttingTool documents."""
 
     def __init__(self, assessor: Assessor) -> None:
-        self._assessor = assessor
+        self.assessor = assessor
 
     def export(self, request: CheckRequest, *, timestamp: str = EPOCH, standard: Standard = "1.4") -> bytes:
         """The document of the request's stack; raises as a check."""
@@ -48,8 +48,8 @@ class Exporter:
         self, request: CheckRequest, *, timestamp: str = EPOCH, standard: Standard = "1.4"
     ) -> tuple[bytes, Report]:
         """The document and the report it is based on."""
-        report = self._assessor.assess(request)
-        resolved = resolve(request, self._assessor.catalogue.definitions)
+        report = self.assessor.assess(request)
+        resolved = resolve(request, self.assessor.catalogue.definitions)
         # Keep an unresolved reference in place; its component is not known.
         stack = request.stack if resolved.broken else resolved.request.stack
         return export_cutting_tool(stack, report, timestamp=timestamp, standard=standard), report

@@ -97,6 +97,21 @@ class Settings(BaseSettings):
         description="Time an idle connection is kept open, in s. Set it longer than in clients and proxies (often 60),"
         " or requests may fail on a closing connection.",
     )
+    max_connections: int = Field(
+        1000,
+        ge=8,
+        le=100_000,
+        description="Connections of each worker; a new one beyond it takes the place of an idle one.",
+    )
+    max_head_seconds: float = Field(
+        10, gt=0, le=3600, description="Time for a request head in s, then 408; before any token is known."
+    )
+    max_head_bytes: int = Field(
+        16 * 1024, ge=1024, le=1024 * 1024, description="Longest request head in bytes: target and headers; then 431."
+    )
+    max_unread_seconds: float = Field(
+        300, gt=0, le=86_400, description="Longest time in which a client takes nothing of a response, in s."
+    )
     max_body_bytes: int = Field(
         512 * 1024,
         ge=1024,
@@ -128,10 +143,18 @@ class Settings(BaseSettings):
     max_request_steps: int = Field(
         500_000_000,
         ge=1_000_000,
-        description="Work limit of a budget, comparison or work order in steps of about 10 ns; beyond it 422. A single"
-        " stack is always judged.",
+        description="Work limit of a budget, comparison, search or work order in steps of about 10 ns; beyond it 422."
+        " A single stack is always judged.",
     )
-    max_heavy_requests: int = Field(8, ge=1, description="Concurrent long-running requests; beyond it 503.")
+    max_steps_per_kib: int = Field(
+        50_000_000,
+        ge=1_000_000,
+        description="The same for each KiB of the request, begun or full: a short request gets no long computation.",
+    )
+    max_heavy_requests: int = Field(
+        8, ge=1, description="Concurrent long-running requests other than gates; beyond it 503."
+    )
+    max_heavy_gates: int = Field(64, ge=1, description="Concurrent long-running gates, which go first; beyond it 503.")
     max_batches: int = Field(8, ge=1, description="Concurrent batches; beyond it 503.")
     batch_workers: int = Field(
         0,

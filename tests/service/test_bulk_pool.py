@@ -14,10 +14,14 @@ from typing import Any
 import pytest
 
 from rules.assessor import Assessor
+from rules.gate.profile import STRICT
+from rules.quantities.work_limit import TooMuchWorkError
 from rules.rulebook.loader import base_names, base_request
 from service.batch.lines import Chunk, Shared, answer_lines, chunks_of
 from service.batch.pool import Pool, cores
 from service.operations.assessors import Snapshot
+from service.operations.problems import ProblemError
+from tests.support.pool_tasks import answering
 
 SHOP_BOOK = """\
 book: shop
@@ -220,3 +224,73 @@ def test_a_pool_takes_every_core_unless_told_otherwise(assessor: Assessor) -> No
     assert pool.window > pool.workers
     assert pool.pids() == []
     pool.close()
+
+
+@pytest.fixture(scope="module")
+def asked(assessor: Assessor) -> Iterator[Pool]:
+    """A pool of one worker, and the reserved one, that answers tasks."""
+    with Pool(1, Snapshot.of(assessor, STRICT), answering=answering) as made:
+        yield made
+
+
+def test_a_task_is_answered_by_the_snapshot_or_with_its_problem(asked: Pool, caplog: pytest.LogCaptureFixture) -> None:
+    """A fault is logged where it happens and is told without internals."""
+    assert asked.ask("hello", None).future.result(PATIENCE_S) == ("hello", STRICT)
+    refused = asked.ask("refuse", None).future.exception(PATIENCE_S)
+    assert isinstance(refused, ProblemError)
+    assert (refused.kind.name, refused.detail, refused.headers) == ("not-found", "No such word.", {"Retry-After": "1"})
+    failed = asked.ask("fail", None).future.exception(PATIENCE_S)
+    assert isinstance(failed, ProblemError)
+    assert failed.kind.name == "internal-fault"
+    assert not caplog.records
+
+
+def test_work_is_counted_elsewhere_too(asked: Pool) -> None:
+    """Beyond its steps a task ends; the next one has its own."""
+    assert isinstance(asked.ask("count", 10_000).future.exception(PATIENCE_S), TooMuchWorkError)
+    assert asked.ask("hello", 0).future.result(PATIENCE_S)[0] == "hello"
+
+
+def test_what_is_urgent_waits_for_nothing_else(asked: Pool, lines: list[bytes]) -> None:
+    """With the worker taken and others waiting: the reserved one takes the urgent, no other; tasks precede chunks."""
+    endless = asked.ask("count", None)
+    _until(endless.future.running)
+    chunk = asked.answer(Chunk(1, (lines[0],), Shared(), "verdicts"))
+    later = asked.ask("later", None)
+    assert [asked.ask(f"gate {n}", None, urgent=True).future.result(PATIENCE_S)[0] for n in range(3)] == [
+        "gate 0",
+        "gate 1",
+        "gate 2",
+    ]
+    assert endless.future.running()
+    assert not later.future.running()
+    order: list[str] = []
+    later.future.add_done_callback(lambda _: order.append("task"))
+    chunk.add_done_callback(lambda _: order.append("chunk"))
+    endless.give_up()
+    assert isinstance(endless.future.exception(PATIENCE_S), TooMuchWorkError)
+    chunk.result(PATIENCE_S)
+    assert order == ["task", "chunk"]
+
+
+def test_the_others_help_when_much_is_urgent(asked: Pool) -> None:
+    """The reserved worker is taken, so that the next urgent task goes to another one."""
+    endless = asked.ask("count", None, urgent=True)
+    _until(endless.future.running)
+    assert asked.ask("second", None, urgent=True).future.result(PATIENCE_S)[0] == "second"
+    endless.give_up()
+    assert isinstance(endless.future.exception(PATIENCE_S), TooMuchWorkError)
+
+
+def test_what_is_given_up_ends_wherever_it_is(asked: Pool, caplog: pytest.LogCaptureFixture) -> None:
+    """In the queue, where it counts, and where it does not, which takes its process along; the next is answered."""
+    running, waiting = asked.ask("wait", None), asked.ask("never", None)
+    _until(running.future.running)
+    waiting.give_up()
+    assert waiting.future.cancelled()
+    before = asked.pids()
+    running.give_up()
+    assert isinstance(running.future.exception(PATIENCE_S), ProblemError)
+    assert asked.ask("hello", None).future.result(PATIENCE_S)[0] == "hello"
+    assert asked.pids() != before
+    assert not caplog.records

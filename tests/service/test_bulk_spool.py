@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import io
 import random
 from collections.abc import Coroutine
 from typing import Any
@@ -114,3 +115,47 @@ def test_the_limit_may_fall_and_not_rise() -> None:
         await late
 
     _run(main())
+
+
+def test_a_full_disk_slows_the_batch_and_loses_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What finds no room waits until all before it is read; half a write is not seen."""
+    pieces = [bytes([number]) * (MEMORY_BYTES // 2) for number in range(12)]
+    written = 0
+
+    class Full:
+        """A file on a disk that is full after some bytes."""
+
+        def __init__(self, **_: object) -> None:
+            self._file = io.BytesIO()
+
+        def __getattr__(self, name: str) -> Any:
+            return getattr(self._file, name)
+
+        def write(self, data: bytes) -> int:
+            nonlocal written
+            room = 3 * MEMORY_BYTES // 2 + 100 - written
+            if room <= 0:
+                raise OSError(28, "No space left on device")
+            written += min(room, len(data))
+            return self._file.write(data[:room])
+
+    monkeypatch.setattr("service.batch.spool.TemporaryFile", Full)
+
+    async def run() -> bytes:
+        spool = Spool(64 * MEMORY_BYTES)
+
+        async def put() -> None:
+            for piece in pieces:
+                await spool.put(piece)
+            await spool.end()
+
+        putting = asyncio.create_task(put())
+        await asyncio.sleep(0.2)
+        read = b""
+        while (data := await spool.get()) is not None:
+            read += data
+        await putting
+        spool.close()
+        return read
+
+    assert asyncio.run(asyncio.wait_for(run(), 30)) == b"".join(pieces)

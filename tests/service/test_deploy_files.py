@@ -16,6 +16,7 @@ import pytest
 from service.cli.files import BAD_INPUT
 from service.cli.main import _parser, main
 from service.http.access import digest_of
+from service.operations.connections import OTHER_FILES
 from service.operations.settings import Settings
 from tests.support.served import served
 
@@ -68,6 +69,8 @@ def test_the_unit_starts_the_service() -> None:
     settings = _settings(_values("Environment"))
     (stop_s,) = _values("TimeoutStopSec")
     assert int(stop_s) > settings.shutdown_grace_s + settings.shutdown_timeout_s
+    (files,) = _values("LimitNOFILE")
+    assert settings.max_connections + OTHER_FILES <= int(files)
     # The signal that reads the rules anew, which takes two workers or more.
     assert _values("ExecReload") == ["/bin/kill -HUP $MAINPID"]
     assert settings.workers > 1

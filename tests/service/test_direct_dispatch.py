@@ -19,6 +19,7 @@ from tests.support.contract import whole
 
 POSTED = (
     "/v1/budgets",
+    "/v1/builds",
     "/v1/calibrations",
     "/v1/checks",
     "/v1/comparisons",

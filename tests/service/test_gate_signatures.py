@@ -500,7 +500,7 @@ def test_a_wrong_key_stops_the_start(tmp_path: Path, workers: str) -> None:
 
 @pytest.fixture(scope="module")
 def signing(assessor: Assessor) -> Client:
-    return Client(create_app(Settings(), assessor, keys_of()))
+    return Client(create_app(Settings(), assessor, keys=keys_of()))
 
 
 def _posted(client: Client, order: object) -> httpx.Response:

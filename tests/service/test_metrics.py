@@ -23,9 +23,9 @@ from rules.schema.parsing import parse_request
 from rules.schema.report import Undecided
 from service.batch.stream import INLINE_LINES
 from service.http.app import create_app
-from service.http.metrics import Metrics
+from service.http.metrics import SHARED_FOLDER, SHARED_PLACE, Metrics, SharedFiles
 from service.http.request_log import METHODS
-from service.operations.assessors import load_assessor
+from service.operations.assessors import Judged, load_assessor
 from service.operations.settings import Settings
 from tests.service.conftest import Client
 from tests.support.orders import order_of
@@ -191,7 +191,8 @@ def test_a_rule_counts_once_a_stack(assessor: Assessor) -> None:
     gap = {"code": "GRIP-010", "severity": "error", "title": "", "operation": None, "at": [], "lacks": []}
     gaps = [Undecided.model_validate(gap)] * 2
     metrics = Metrics()
-    metrics.judged(report.model_copy(update={"findings": report.findings * 2, "undecided": gaps}), 0.001, None)
+    twice = report.model_copy(update={"findings": report.findings * 2, "undecided": gaps})
+    metrics.judged(Judged.of(twice, 0.001, None))
     told = _decided(_read(metrics.text().decode()))
     assert told["findings"] == dict.fromkeys({one.code for one in report.findings}, 1)
     assert told["undecided"] == {"GRIP-010": 1}
@@ -244,26 +245,57 @@ metrics.in_flight.inc()
 metrics.answered("/x", "GET", 200, 0.5)
 if sys.argv[1] == "die":
     os.kill(os.getpid(), signal.SIGKILL)
+if sys.argv[1] == "all":
+    from service.operations.problems import KINDS
+    for route in [f"/v1/a-route-of-usual-length/{n}" for n in range(40)]:
+        for method in ("GET", "HEAD", "POST"):
+            for status in (0, 200, 304, *{kind.status for kind in KINDS.values()}):
+                metrics.answered(route, method, status, 0.5)
+    for method in (*METHODS, "other"):
+        for status in (0, 200, 204, *{kind.status for kind in KINDS.values()}):
+            metrics.answered("none", method, status, 0.5)
+    for kind in KINDS:
+        metrics.problem(kind)
+    codes = [f"RULE-{n:03}" for n in range(int(sys.argv[2]))]
+    metrics._stack("pass", codes, codes)
 print(metrics.text().decode())
 """
 
 
+def _ran(folder: Path, place: int, *arguments: str) -> subprocess.CompletedProcess[str]:
+    """A worker at this place."""
+    environment = {**os.environ, SHARED_FOLDER: str(folder), SHARED_PLACE: str(place)}
+    command = [sys.executable, "-c", _WORKER, *arguments]
+    return subprocess.run(command, cwd=ROOT, env=environment, capture_output=True, text=True, check=False)
+
+
 def test_workers_count_together_and_the_dead_have_nothing_in_flight(tmp_path: Path) -> None:
-    """What a killed worker counted stays; what it had in flight goes when its successor begins."""
-    environment = {**os.environ, "PROMETHEUS_MULTIPROC_DIR": str(tmp_path)}
-
-    def run(end: str) -> subprocess.CompletedProcess[str]:
-        command = [sys.executable, "-c", _WORKER, end]
-        return subprocess.run(command, cwd=ROOT, env=environment, capture_output=True, text=True, check=False)
-
+    """What a killed worker counted stays; what it had in flight goes when its place is taken back."""
+    shared = SharedFiles(tmp_path, 2, 10)
     for _ in range(2):
-        run("die")
-    done = run("tell")
+        place = shared.take()
+        _ran(tmp_path, place, "die")
+        shared.give_back(place)
+    shared.take()
+    done = _ran(tmp_path, shared.take(), "tell")
     assert done.returncode == 0, done.stderr
     samples = _read(done.stdout)
     assert _value(samples, "requests_total", route="/x", method="GET", status="200") == 3
     assert _value(samples, "request_duration_seconds_bucket", route="/x", le="0.5") == 3
     assert _value(samples, "requests_in_flight") == 1
+
+
+@pytest.mark.parametrize("rules", [10, 1000])
+def test_the_files_have_room_for_every_label(tmp_path: Path, rules: int) -> None:
+    """More routes than there are, each method, status, problem and rule: most of each file stays free."""
+    SharedFiles(tmp_path, 1, rules)
+    before = {one.name: one.stat().st_size for one in tmp_path.iterdir()}
+    done = _ran(tmp_path, 0, "all", str(rules))
+    assert done.returncode == 0, done.stderr
+    assert {one.name: one.stat().st_size for one in tmp_path.iterdir()} == before
+    for one in tmp_path.iterdir():
+        used = int.from_bytes(one.read_bytes()[:4], sys.byteorder)
+        assert 8 < used <= 0.8 * before[one.name], (one.name, used)
 
 
 def test_two_applications_of_one_process_count_apart() -> None:

@@ -19,6 +19,7 @@ from rules.assessor import Assessor
 from service.cli import serve
 from service.cli.files import BAD_INPUT, FAULT
 from service.cli.serve import worker_app
+from service.http.metrics import SHARED_FOLDER
 from service.operations.assessors import Snapshot
 from service.operations.settings import Settings
 from service.operations.signing import NO_KEYS
@@ -200,6 +201,40 @@ def test_a_reload_takes_good_rules_and_keeps_the_last_good_ones(books: Path) -> 
         assert _version(url) == before
 
 
+def _profile_in_force(url: str) -> dict[str, Any]:
+    """Name and digest of the profile that decides an order."""
+    order = {"order": "KB-1", "operations": [{"id": "10", "stack": {"components": [{"kind": "cutter", "id": "c"}]}}]}
+    response = httpx.post(f"{url}/v1/gates", json=order, verify=NO_TLS)
+    assert response.status_code == 200
+    return dict(response.json()["profile"])
+
+
+def test_the_profile_of_gates_comes_and_goes_with_the_rules(tmp_path: Path) -> None:
+    """A worker that replaces a lost one decides by the profile of the start, a reload brings the new one to all."""
+    file = tmp_path / "profile.yaml"
+    file.write_text("profile: shop\nrevision: '1'\n")
+    with LiveService("--workers", "2", gate_profile=str(file)) as service:
+        url = service.url
+        first = until(lambda: found if len(found := service.workers()) == 2 else None)
+        before = _profile_in_force(url)
+        assert before["name"] == "shop"
+        file.write_text("profile: [half a fi")
+        for victim in first:
+            os.kill(victim, signal.SIGKILL)
+            until(lambda gone=victim: gone not in service.workers())  # type: ignore[misc]
+            until(lambda: len(service.workers()) == 2)
+        until(lambda: httpx.get(f"{url}/readyz", verify=NO_TLS).status_code == 200)
+        assert _profile_in_force(url) == before
+        _reloaded(service, "nothing was reloaded")
+        assert service.said("profile.yaml")
+        assert _profile_in_force(url) == before
+        file.write_text("profile: shop\nrevision: '2'\n")
+        _reloaded(service, "reloaded")
+        found = [_profile_in_force(url) for _ in range(10)]
+        assert {one["revision"] for one in found} == {"2"}
+        assert all(one["sha256"] != before["sha256"] for one in found)
+
+
 def test_a_reload_that_must_not_change_the_judgement_does_not(books: Path) -> None:
     """The digest expected at the start is expected of every reload."""
     with LiveService("--workers", "2", extra_rulebooks=f'["{books}"]') as service:
@@ -273,7 +308,7 @@ class _FakeWorker:
 
 @pytest.mark.parametrize(("refused", "left"), [(0, "new"), (1, "old"), (2, "old"), (3, "old")])
 def test_all_workers_get_the_new_rules_or_none(
-    monkeypatch: pytest.MonkeyPatch, assessor: Assessor, tmp_path: Path, refused: int, left: str
+    monkeypatch: pytest.MonkeyPatch, assessor: Assessor, refused: int, left: str
 ) -> None:
     """If one cannot start with them, those that could go back to the old ones."""
     snapshot = Snapshot.of(assessor)
@@ -282,7 +317,7 @@ def test_all_workers_get_the_new_rules_or_none(
     monkeypatch.setattr(_FakeWorker, "made", [], raising=False)
     monkeypatch.setattr(_FakeWorker, "refused", refused, raising=False)
     monkeypatch.setattr(signal, "signal", lambda *_: None)
-    supervisor = serve.Supervisor(uvicorn.Config("old", workers=3), [], Settings(), tmp_path)
+    supervisor = serve.Supervisor(uvicorn.Config("old", workers=3), [], Settings(), None)
     supervisor.init_processes()
     supervisor.handle_hup()
     rules = ["old" if one.rules == "old" else "new" for one in supervisor.processes]  # type: ignore[attr-defined]
@@ -290,6 +325,50 @@ def test_all_workers_get_the_new_rules_or_none(
     assert all(one.alive for one in supervisor.processes)  # type: ignore[attr-defined]
     assert ("old" if supervisor.config.app == "old" else "new") == left
     assert sum(one.alive for one in _FakeWorker.made) == 3
+
+
+def _files(folder: Path) -> dict[str, tuple[int, int]]:
+    """Length of each file of the metrics, and how much of it is allocated (POSIX counts blocks of 512 bytes)."""
+    found = {one.name: one.stat() for one in sorted(folder.glob("stackgauge-metrics-*/*.db"))}
+    return {name: (one.st_size, one.st_blocks * 512) for name, one in found.items()}
+
+
+@pytest.mark.skipif(not Path("/proc").exists(), reason="counts blocks as Linux does")
+def test_a_full_disk_finds_the_metrics_allocated(tmp_path: Path) -> None:
+    """A page of a mapped file that had no room when it is first used would kill the worker that uses it.
+
+    Nothing is added later: not by requests, nor by a worker that replaces another.
+    """
+    with LiveService("--workers", "2", tmpdir=str(tmp_path)) as service:
+        url = service.url
+        before = _files(tmp_path)
+        assert len(before) == 3 * 4
+        assert all(allocated >= length > 0 for length, allocated in before.values())
+        for method in ("GET", "POST", "PUT", "NONE"):
+            for path in ("/healthz", "/version", "/v1/checks", "/v1/gates", "/nowhere"):
+                httpx.request(method, url + path, verify=NO_TLS)
+        os.kill(_asked(service, url), signal.SIGKILL)
+        until(lambda: service.said("died") and len(service.workers()) == 2)
+        until(lambda: len({_asked(service, url) for _ in range(20)}) == 2)
+        assert _files(tmp_path) == before
+        assert _counted(url, "stackgauge_requests_total", route="none", status="404") >= 2
+
+
+def test_without_room_for_metrics_the_service_works_all_the_same(
+    monkeypatch: pytest.MonkeyPatch, assessor: Assessor, caplog: pytest.LogCaptureFixture
+) -> None:
+    """Each worker counts for itself, and the log tells it."""
+
+    def full(*_: object) -> None:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(Path, "write_bytes", full)
+    monkeypatch.delenv(SHARED_FOLDER, raising=False)
+    with serve._shared_files(Settings(), Snapshot.of(assessor)) as shared:
+        assert shared is None
+        assert SHARED_FOLDER not in os.environ
+    (record,) = caplog.records
+    assert "No space left on device" in record.getMessage()
 
 
 def test_a_port_that_is_taken_is_no_start() -> None:

@@ -53,13 +53,57 @@ def test_under_load_no_request_is_lost(bodies: Mapping[str, bytes], told: signal
     assert set(answered) == {200}
 
 
-def _begin(server: Served, body: bytes, sent: int) -> socket.socket:
-    """A connection on which part of a request was sent and the server has seen it."""
+@pytest.mark.parametrize("workers", [1, 2])
+@pytest.mark.parametrize("clients", [32, pytest.param(128, marks=pytest.mark.long)])
+def test_whoever_has_connected_is_answered(bodies: Mapping[str, bytes], workers: int, clients: int) -> None:
+    """A connection for each request: those that wait to be accepted when the service stops are not reset."""
+    body = bodies["01-deep-rib-shrink-extension"]
+    answered: list[int] = []
+    faults: list[Exception] = []
+
+    def ask(server: Served) -> None:
+        while True:
+            try:
+                with _begun(server, body, len(body), "connection: close\r\n") as connection:
+                    read = b""
+                    while data := connection.recv(65536):
+                        read += data
+                    answered.append(int(read.split()[1]))
+            except ConnectionRefusedError:
+                return
+            except Exception as fault:
+                faults.append(fault)
+                return
+
+    settings = {"STACKGAUGE_WORKERS": str(workers), "STACKGAUGE_SHUTDOWN_GRACE_S": "0.5"}
+    with served(environment=settings) as server:
+        threads = [threading.Thread(target=ask, args=(server,)) for _ in range(clients)]
+        for thread in threads:
+            thread.start()
+        while len(answered) < 2 * clients and not faults:
+            time.sleep(0.01)
+        assert server.stop() == 0
+        for thread in threads:
+            thread.join(PATIENCE_S)
+            assert not thread.is_alive()
+    assert faults == []
+    assert set(answered) == {200}
+
+
+def _begun(server: Served, body: bytes, sent: int, headers: str = "") -> socket.socket:
+    """A connection on which part of a request was sent."""
     connection = socket.create_connection(server.address, PATIENCE_S)
     head = (
-        f"POST /v1/checks HTTP/1.1\r\nhost: s\r\ncontent-type: application/json\r\ncontent-length: {len(body)}\r\n\r\n"
+        "POST /v1/checks HTTP/1.1\r\nhost: s\r\ncontent-type: application/json\r\n"
+        f"{headers}content-length: {len(body)}\r\n\r\n"
     )
     connection.sendall(head.encode() + body[:sent])
+    return connection
+
+
+def _begin(server: Served, body: bytes, sent: int) -> socket.socket:
+    """A connection on which part of a request was sent and the server has seen it."""
+    connection = _begun(server, body, sent)
     # asked and answered after it on the one thread of the server
     assert httpx.get(f"{server.url}/healthz").status_code == 200
     return connection

@@ -40,9 +40,11 @@ def until(find: Callable[[], Found | None]) -> Found:
 class LiveService:
     """``python -m service serve`` on a free port; killed at the end of the block if it is still running."""
 
-    def __init__(self, *arguments: str, **settings: str) -> None:
+    def __init__(self, *arguments: str, tmpdir: str | None = None, **settings: str) -> None:
         environment = {name: value for name, value in os.environ.items() if not name.startswith("STACKGAUGE_")}
         environment |= {f"STACKGAUGE_{name.upper()}": value for name, value in settings.items()}
+        if tmpdir is not None:
+            environment["TMPDIR"] = tmpdir
         self.process = subprocess.Popen(
             [sys.executable, "-m", "service", "serve", "--port", "0", *arguments],
             cwd=ROOT,
