@@ -19,10 +19,8 @@ from pydantic_core import to_json
 from starlette.requests import ClientDisconnect
 
 from rules.assessor import Assessor
-from rules.calibration.calibrating import calibrate
 from rules.gate.profile import Profile
 from rules.quantities.inch import UnitSystem, shown_in
-from rules.schema.calibration import CalibrationReport, CalibrationRequest
 from rules.schema.parsing import BadRequestError, parse
 from rules.schema.request import CheckRequest
 from rules.schema.short_form import full_form, placed, read_yaml
@@ -36,14 +34,12 @@ from service.operations.heavy_work import HeavyWork
 from service.operations.problems import NOTES, ProblemError
 from service.operations.signing import NO_KEYS, GateKeys
 from service.sheets.check import report_text
-from service.sheets.page import calibration_page, report_page
-from service.sheets.questions import calibration_text
+from service.sheets.page import report_page
 from service.sheets.sheet import sheet_page
 from service.sheets.text import PLAIN_WIDTH
 
 __all__ = [
     "ABOUT_UNIT",
-    "CALIBRATION_REPRESENTATIONS",
     "CHECK_REPRESENTATIONS",
     "MAX_YAML_BYTES",
     "Decided",
@@ -55,6 +51,7 @@ __all__ = [
     "check_sheet",
     "faults_placed",
     "posted_routes",
+    "representations_of",
     "request_bodies",
     "sent_body",
     "sent_value",
@@ -155,6 +152,7 @@ def faults_placed(task: Task) -> Iterator[None]:
 
 
 Asked = TypeVar("Asked", bound=BaseModel)
+Answered = TypeVar("Answered", bound=BaseModel)
 
 Unit: TypeAlias = Annotated[UnitSystem, Query(description=ABOUT_UNIT, examples=["inch"])]
 
@@ -198,19 +196,17 @@ def check_sheet(judging: Judging, asked: CheckRequest) -> str:
     return sheet_page(*judging.assessor.assess_instructed(asked))
 
 
-def _calibrated(judging: Judging, asked: CalibrationRequest) -> CalibrationReport:
-    return calibrate(asked, judging.assessor.book, judging.assessor.catalogue)
+def representations_of(
+    answer: Callable[[Judging, Asked], Answered], page: Callable[[Answered], str], text: Callable[[Answered], str]
+) -> Mapping[str, Representation[Asked]]:
+    """Return page and plain text of an answer by media type."""
+    return MappingProxyType(
+        {
+            HTML: Representation(lambda judging, asked: page(answer(judging, asked)), "Self-contained page."),
+            TEXT: Representation(lambda judging, asked: text(answer(judging, asked)), "Plain text."),
+        }
+    )
 
-
-CALIBRATION_REPRESENTATIONS: Final[Mapping[str, Representation[CalibrationRequest]]] = MappingProxyType(
-    {
-        HTML: Representation(
-            lambda judging, asked: calibration_page(_calibrated(judging, asked)), "Self-contained page."
-        ),
-        TEXT: Representation(lambda judging, asked: calibration_text(_calibrated(judging, asked)), "Plain text."),
-    }
-)
-"""The formats of a calibration other than JSON by media type."""
 
 _SHEET: Final = "sheet"
 

@@ -40,15 +40,17 @@ from service.examples import (
     SEARCH_EXAMPLES,
 )
 from service.http.posted import (
-    CALIBRATION_REPRESENTATIONS,
     CHECK_REPRESENTATIONS,
     Decided,
     Judging,
     Posted,
     add_posted_route,
     check_sheet,
+    representations_of,
 )
 from service.operations.signing import NO_KEYS, GateKeys
+from service.sheets.page import build_page, calibration_page, reading_page
+from service.sheets.questions import build_text, calibration_text, reading_text
 
 __all__ = [
     "POSTED",
@@ -94,6 +96,18 @@ def _decided(report: GateReport) -> Decided:
     return Decided(report.decision, report.may_start, frozenset(kinds))
 
 
+def _read(judging: Judging, asked: ReadingRequest) -> ReadingReport:
+    return read_gauge(asked, judging.assessor.book, judging.assessor.catalogue)
+
+
+def _built(judging: Judging, asked: BuildRequest) -> BuildReport:
+    return read_build(asked, judging.assessor.book, judging.assessor.catalogue)
+
+
+def _calibrated(judging: Judging, asked: CalibrationRequest) -> CalibrationReport:
+    return calibrate(asked, judging.assessor.book, judging.assessor.catalogue)
+
+
 POSTED: Final[Mapping[str, Posted[Any]]] = MappingProxyType(
     {
         "/v1/checks": Posted(
@@ -115,20 +129,22 @@ POSTED: Final[Mapping[str, Posted[Any]]] = MappingProxyType(
         "/v1/readings": Posted(
             ReadingRequest,
             ReadingReport,
-            lambda judging, asked: read_gauge(asked, judging.assessor.book, judging.assessor.catalogue),
+            _read,
+            representations=representations_of(_read, reading_page, reading_text),
         ),
         "/v1/builds": Posted(
             BuildRequest,
             BuildReport,
-            lambda judging, asked: read_build(asked, judging.assessor.book, judging.assessor.catalogue),
+            _built,
             limited=True,
+            representations=representations_of(_built, build_page, build_text),
         ),
         "/v1/calibrations": Posted(
             CalibrationRequest,
             CalibrationReport,
-            lambda judging, asked: calibrate(asked, judging.assessor.book, judging.assessor.catalogue),
+            _calibrated,
             limited=True,
-            representations=CALIBRATION_REPRESENTATIONS,
+            representations=representations_of(_calibrated, calibration_page, calibration_text),
         ),
         "/v1/comparisons": Posted(
             ComparisonRequest,
