@@ -192,8 +192,12 @@ def _uncertainties(
         if not statement.uncertainty_um:
             continue
         tir = _WITHIN_95 * statement.uncertainty_um
+        # as computed, since the error of a reading at the limit of the contract lies beyond that limit
         errors = [
-            RunoutStatement(tir_um=tir if one is statement else 0.0, at_mm=one.at_mm) for one in runout.statements
+            one.model_copy(
+                update={"tir_um": tir if one is statement else 0.0, "angle_deg": None, "uncertainty_um": None}
+            )
+            for one in runout.statements
         ]
         line = _line(runout.model_copy(update={"law": None, "statements": errors}), at, reference, pivot)
         if isinstance(line, Missing):

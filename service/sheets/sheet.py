@@ -250,7 +250,7 @@ def _settings(report: Report, analysis: StackAnalysis, blanks: Sequence[RecordFi
         diameter = getattr(tool.machine_side, "diameter_mm", None)
     yield Fact(
         "Cutting diameter" if isinstance(tool, Cutter) else "Diameter",
-        (UNKNOWN,) if diameter is None else (exactly(diameter, "mm"),),
+        _diameter(report, diameter),
     )
     lowest = report.lowest_limit
     limit: Cell = (UNKNOWN,) if lowest is None else (*line(SpeedLimit, "speed_rpm").cell(lowest), f" ({lowest.words})")

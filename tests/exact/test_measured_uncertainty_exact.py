@@ -29,7 +29,7 @@ def _p95(tir_um: float, uncertainty_um: float | None, law: str = "measured", at_
     return found
 
 
-@pytest.mark.parametrize(("tir", "uncertainty"), [(4.0, 2.0), (4.0, 8.0), (10.0, 1.0), (1.0, 3.0)])
+@pytest.mark.parametrize(("tir", "uncertainty"), [(4.0, 2.0), (4.0, 8.0), (10.0, 1.0), (1.0, 3.0), (10.0, 10_000.0)])
 def test_the_law_of_rice(tir: float, uncertainty: float) -> None:
     """Exact: the reading is twice the distance of a point with σ = U/4 in each coordinate (GUM, k = 2)."""
     sigma = uncertainty / 4.0

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-from html.parser import HTMLParser
 from pathlib import Path
 from typing import Any
 
@@ -15,6 +14,7 @@ from service.cli.files import BAD_INPUT
 from service.cli.main import main
 from service.examples import CALIBRATION_EXAMPLES
 from service.sheets.text import PLAIN_WIDTH
+from tests.support.pages import misshown, parsed, words
 
 SHOP = Path(__file__).resolve().parents[2] / "demo_data/calibrations/01-holders-and-end-mills.json"
 EXAMPLE: dict[str, Any] = json.loads(json.dumps(CALIBRATION_EXAMPLES["hydraulic-chucks"].request))
@@ -51,24 +51,15 @@ def test_the_set_goes_from_answer_to_check_unchanged(client: Any) -> None:
     assert (part["code"], part["at"]) == ("digest_mismatch", ["/policy/assumption_set/sha256"])
 
 
-class _Words(HTMLParser):
-    def __init__(self) -> None:
-        super().__init__()
-        self.told: list[str] = []
-
-    def handle_data(self, data: str) -> None:
-        self.told.append(data)
-
-
 def test_text_and_page_tell_what_the_report_has(client: Any) -> None:
     body = SHOP.read_bytes()
     report = _post(client, body).json()
     text = _post(client, body, accept="text/plain").text
-    page = _Words()
-    page.feed(_post(client, body, accept="text/html").text)
+    page = parsed(_post(client, body, accept="text/html").text)
+    assert misshown(page) == []
     told = [report["assumption_set"]["sha256"], report["assumption_set"]["input_sha256"], "/assemblies/9/readings/0"]
     told += ["hydraulic", "shrink fit", "above 2.8 mm", "27 µm"]
-    for each in (" ".join(text.split()), " ".join(" ".join(page.told).split())):
+    for each in (" ".join(text.split()), words(page)):
         assert [one for one in told if one not in each] == []
         for one in report["classes"]:
             assert f"{one['typical_um']:.1f}" in each

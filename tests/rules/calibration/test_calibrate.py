@@ -13,6 +13,7 @@ import pytest
 
 from rules.answer.provenance import assumption_set_sha256
 from rules.calibration.calibrating import calibrate
+from rules.calibration.formulas import Kind, Prior, fit, quantiles_on
 from rules.gate.gate import gate
 from rules.quantities.work_limit import Allowance, TooMuchWorkError, allowing
 from rules.random_vectors.random_sum import RandomClocking
@@ -121,6 +122,48 @@ def test_two_readings_of_an_assembly_count_as_one() -> None:
 )
 def test_doubts_are_told(name: str, change: dict[str, Any], kinds: set[str]) -> None:
     assert kinds <= {one.kind for one in _calibrated(change).warnings}, name
+
+
+SOUND = [2.5, 4.0, 1.5, 3.5, 4.5, 3.0, 2.0, 4.2] * 3
+
+
+def test_a_reading_off_hardly_counts_and_is_told_with_its_probability() -> None:
+    """Just beyond what fits: a limit of 7 µm would explain it, if the 24 others were not all below 4.5 µm."""
+    without, found = _calibrated(_with(EXAMPLE, *SOUND)), _calibrated(_with(EXAMPLE, *SOUND, 7.5))
+    [outlier] = found.outliers
+    assert outlier.at == "/assemblies/24/readings/0"
+    assert 0.5 < outlier.probability < 0.9999
+    assert found.classes[0].median_um == pytest.approx(without.classes[0].median_um, rel=0.1)
+    assert without.outliers == []
+
+
+@pytest.mark.parametrize(
+    ("law", "runout_um", "reading", "words"),
+    [("limit", None, 40.0, "exceeds"), ("capability", None, 40.0, "as much"), ("limit", 60.0, 5.0, "as little")],
+)
+def test_an_outlier_has_a_reason(law: str, runout_um: float | None, reading: float, words: str) -> None:
+    """A worst case where there is one; with a pin measured at 60 µm, a small reading is the strange one."""
+    request = copy.deepcopy(_with(EXAMPLE, *(one + (runout_um or 0.0) for one in SOUND), reading, law=law))
+    if runout_um is not None:
+        measured = {"law": "measured", "statements": [{"tir_um": runout_um, "at_mm": 36}]}
+        request["components"]["KB-GP12"]["runout"] = {**measured, "character": "offset"}
+    [outlier] = _calibrated(request).outliers
+    assert words in outlier.reason
+    assert (outlier.worst_case_um is None) == (law == "capability")
+
+
+def test_a_reading_errs_by_a_quarter_of_its_uncertainty_on_each_axis() -> None:
+    """JCGM 100:2008, 6.2.1: U is twice the standard uncertainty of the reading, which is twice the eccentricity."""
+    request = copy.deepcopy(_with(EXAMPLE, *SOUND, expanded_uncertainty_um=4, law="capability"))
+    request["components"]["KB-GP12"].update(straightness_um=0, roundness_um=0)
+    kind = Kind((), (), (), 0.0, ((0, (0.5,)),), 1.0)
+    prior = Prior(3.0, math.log(5.0 / 3.0) / 1.2815515655446004)
+    by_hand = fit([kind] * len(SOUND), SOUND, [1.0] * len(SOUND), [prior], [5.0], law="capability")
+    found = _calibrated(request).classes[0]
+    levels = (0.05, 0.5, 0.95)
+    assert (found.low_um, found.median_um, found.high_um) == pytest.approx(
+        quantiles_on(by_hand.marginals[0], levels), abs=0.001
+    )
 
 
 def test_classes_that_are_never_apart_are_told() -> None:
