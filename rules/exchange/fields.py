@@ -134,7 +134,7 @@ _COMMA: Final = re.compile(r"\s*[+-]?[0-9.]*,[0-9,.]*\s*")
 _EXACT: Final = 2**53
 _NO_PLACE: Final = frozenset({"extra_forbidden", "union_tag_not_found"})
 _TRUTHS: Final = {"true": True, "false": False}
-_NUMERIC: Final = frozenset({"float_type", "int_type", "length_text"})
+_NUMERIC: Final = frozenset({"float_type", "int_type", "length_text", "reading_text"})
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,6 +13,7 @@ from typing import Annotated, Any, Final, ParamSpec, TypeVar, get_args
 
 from pydantic import (
     BaseModel,
+    BeforeValidator,
     ConfigDict,
     Field,
     GetCoreSchemaHandler,
@@ -47,7 +48,9 @@ __all__ = [
     "Out",
     "Pointer",
     "PositiveLength",
+    "Reading",
     "SignedMicrons",
+    "SignedReading",
     "SpeedRpm",
     "Stiffness",
     "Stress",
@@ -58,6 +61,7 @@ __all__ = [
     "construct",
     "opened",
     "parse_length",
+    "parse_reading",
 ]
 
 
@@ -161,6 +165,51 @@ Microns = Annotated[float, Field(ge=0, le=10_000)]
 
 SignedMicrons = Annotated[float, Field(ge=-10_000, le=10_000)]
 """A deviation from nominal, µm."""
+
+_ANY_READING: Final = (
+    r"(?:[0-9]{1,4}(?:\.[0-9]{1,4})? ?(?:µm|um)|[0-9](?:\.[0-9]{1,6})? ?mm|0(?:\.[0-2][0-9]{0,5})? ?in)"
+)
+_READING: Final = re.compile(f"-?{_ANY_READING}")
+
+
+def parse_reading(value: Any) -> Any:
+    """Return a text with a reading in micrometres; a value that is not text is returned unchanged.
+
+    >>> parse_reading("0.0003 in"), parse_reading("-4 um"), parse_reading("0.012 mm")
+    (7.62, -4.0, 12.0)
+    """
+    if not isinstance(value, str):
+        return value
+    if len(value) > 32 or not _READING.fullmatch(value):
+        raise PydanticCustomError(
+            "reading_text",
+            "a reading is a number of µm, or text with its unit such as '4 um', '0.004 mm' or '0.0002 in'",
+        )
+    number, unit = value[:-2].strip(), value[-2:]
+    per_unit = {"in": MM_PER_INCH * 1000, "mm": Fraction(1000)}.get(unit, Fraction(1))
+    return float(Fraction(number) * per_unit)
+
+
+def _reading_schema(sign: str, minimum: float) -> WithJsonSchema:
+    return WithJsonSchema(
+        {
+            "description": "A number is in µm; a text states its unit (µm, um, mm or in).",
+            "anyOf": [
+                {"type": "number", "minimum": minimum, "maximum": 10_000},
+                {"type": "string", "pattern": f"^{sign}{_ANY_READING}$", "maxLength": 32},
+            ],
+        },
+        mode="validation",
+    )
+
+
+SignedReading = Annotated[
+    float, Field(ge=-10_000, le=10_000), BeforeValidator(parse_reading), _reading_schema("-?", -10_000)
+]
+"""What an indicator shows, µm, or text with its unit."""
+
+Reading = Annotated[float, Field(ge=0, le=10_000), BeforeValidator(parse_reading), _reading_schema("", 0)]
+"""A runout reading, limit or uncertainty at the gauge, µm, or text with its unit."""
 
 Mass = Annotated[float, Field(ge=1e-6, le=1_000)]
 """A mass, kg."""

@@ -6,7 +6,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from rules.quantities.models import OPEN, Identifier, Length, Microns, MissingQuantity, Model, Out, PositiveLength
+from rules.quantities.models import OPEN, Identifier, Length, MissingQuantity, Model, Out, PositiveLength, Reading
 from rules.schema.components import Definitions, RunoutCharacter
 from rules.schema.reading import Angle, DecisionReport, Instrument, Plane, PlaneReading, ReadingRule
 from rules.schema.report import JointEnds, Provenance
@@ -48,7 +48,7 @@ class Presetter(Model):
 
     length_mm: PositiveLength | None = Field(None, description="From the gauge line to the tip, mm.", examples=[226.98])
     diameter_mm: PositiveLength | None = Field(None, description="Swing diameter of the edges, mm.", examples=[8.01])
-    tir_um: Microns | None = Field(None, description="Runout of the edges, TIR in µm.")
+    tir_um: Reading | None = Field(None, description="Runout of the edges, TIR in µm.")
     high_point_deg: Angle | None = Field(None, description="Angle of the largest runout, degrees.")
     tooth_deg: Angle | None = Field(None, description="Angle of one tooth in the same frame, degrees.")
 
@@ -62,7 +62,7 @@ class BuildRequest(Model):
     policy: Policy | None = Field(None, description="Policy of the prediction; defaults apply if absent.")
     stages: list[BuildStage] = Field(min_length=1, max_length=12, description="From the spindle outward.")
     presetter: Presetter | None = Field(None, description="Measured data of the finished stack.")
-    limit_um: Microns | None = Field(None, description="Runout limit of the finished stack, TIR in µm.", examples=[15])
+    limit_um: Reading | None = Field(None, description="Runout limit of the finished stack, TIR in µm.", examples=[15])
     limit_at_mm: Length | None = Field(
         None, description="Plane of the limit from the last clamping face, mm; the gauge plane if absent."
     )

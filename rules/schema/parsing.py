@@ -167,7 +167,7 @@ def _says(text: str) -> Callable[[Place, Mapping[str, Any]], str]:
     return lambda _, context: text.format(**context)
 
 
-_OWN_WORDS: Final = frozenset({"length_text"})
+_OWN_WORDS: Final = frozenset({"length_text", "reading_text"})
 """Errors of the contract's own validators, which have their own messages."""
 
 _OBJECT: Final = _says("an object is expected")
@@ -256,7 +256,7 @@ _KINDS: Final[Mapping[FaultCode, tuple[str, ...]]] = MappingProxyType(
             "model_type",
             "string_type",
         ),
-        "wrong_format": ("length_text", "string_pattern_mismatch"),
+        "wrong_format": ("length_text", "reading_text", "string_pattern_mismatch"),
         "out_of_range": ("greater_than", "greater_than_equal", "less_than", "less_than_equal"),
         "not_finite": ("finite_number",),
         "not_one_of": ("literal_error", "union_tag_invalid"),

@@ -10,11 +10,11 @@ from rules.quantities.models import (
     OPEN,
     Identifier,
     Length,
-    Microns,
     MissingQuantity,
     Model,
     Out,
-    SignedMicrons,
+    Reading,
+    SignedReading,
     Text,
 )
 from rules.schema.components import Definitions
@@ -48,7 +48,7 @@ __all__ = [
 
 Angle = Annotated[float, Field(ge=-360, le=360)]
 
-Readings = Annotated[list[SignedMicrons], Field(min_length=3, max_length=360)]
+Readings = Annotated[list[SignedReading], Field(min_length=3, max_length=360)]
 
 ReadSurface = Literal["pin", "plain_shank", "margin", "flutes"]
 
@@ -60,10 +60,10 @@ class Instrument(Model):
 
     name: Text | None = Field(None, description="Name or serial number.", examples=["indicator 07"])
     calibration_due: Text | None = Field(None, description="Day until which its calibration holds.")
-    expanded_uncertainty_um: Microns | None = Field(
+    expanded_uncertainty_um: Reading | None = Field(
         None, description="Expanded uncertainty of one reading, k = 2, µm, from its calibration.", examples=[1]
     )
-    resolution_um: Microns | None = Field(None, description="Smallest step read, µm.", examples=[1])
+    resolution_um: Reading | None = Field(None, description="Smallest step read, µm.", examples=[1])
     lever_angle_deg: Annotated[float, Field(ge=0, le=60)] | None = Field(
         None, description="Angle of a lever to the surface, degrees: a reading counts times its cosine."
     )
@@ -81,13 +81,13 @@ class _Plane(Model):
         examples=[24],
     )
     surface: ReadSurface | None = Field(None, description="What the indicator touches.")
-    roundness_um: Microns | None = Field(
+    roundness_um: Reading | None = Field(
         None, description="Roundness of that surface, range in µm; a gauge pin of the stack may state its own."
     )
 
 
 class _Turned(_Plane):
-    closing_um: SignedMicrons | None = Field(
+    closing_um: SignedReading | None = Field(
         None, description="First angle read again after the turn, µm: shows the drift, which is removed."
     )
     repeats_um: list[Readings] | None = Field(
@@ -105,7 +105,7 @@ class DialPoint(Model):
         description="Spindle angle of the reading, degrees; also the direction on the part that faces the dial.",
         examples=[90],
     )
-    reading_um: SignedMicrons = Field(description="Dial reading, µm.", examples=[4])
+    reading_um: SignedReading = Field(description="Dial reading, µm.", examples=[4])
 
 
 class DialPlane(_Turned):
@@ -119,7 +119,7 @@ class StepPlane(_Turned):
     """Dial readings at equal angles over a full turn, the first at 0°."""
 
     kind: Literal["equal_steps"]
-    readings_um: list[SignedMicrons] = Field(
+    readings_um: list[SignedReading] = Field(
         min_length=3, max_length=360, description="Dial reading, µm.", examples=[[4, 1, -2, 1]]
     )
 
@@ -128,7 +128,7 @@ class RangePlane(_Plane):
     """Total indicator reading of a continuous turn."""
 
     kind: Literal["range"]
-    tir_um: Microns = Field(description="Largest minus smallest reading of one turn, µm.", examples=[6])
+    tir_um: Reading = Field(description="Largest minus smallest reading of one turn, µm.", examples=[6])
 
 
 Plane = Annotated[DialPlane | StepPlane | RangePlane, Field(discriminator="kind")]
@@ -164,7 +164,7 @@ class ReadingRequest(Model):
         None, description="Machine whose spindle held the stack; absent for a bench gauge."
     )
     policy: Policy | None = Field(None, description="Policy of the prediction; defaults apply if absent.")
-    limit_um: Microns | None = Field(None, description="Runout limit, TIR in µm.", examples=[10])
+    limit_um: Reading | None = Field(None, description="Runout limit, TIR in µm.", examples=[10])
     limit_at_mm: Length | None = Field(
         None,
         description="Distance of the plane of the limit from the last clamping face, mm; the first plane if absent.",
@@ -174,7 +174,7 @@ class ReadingRequest(Model):
         description="Edition of ISO 14253-1: guard band U (1998, 2013), or 1.65 standard uncertainties (2017).",
     )
     instrument: Instrument | None = Field(None, description="Indicator; its data give the uncertainty.")
-    expanded_uncertainty_um: Microns | None = Field(
+    expanded_uncertainty_um: Reading | None = Field(
         None,
         description="Expanded uncertainty U of a TIR, k = coverage_factor, µm, in place of that from the instrument."
         " Without either neither decision is proven.",
@@ -184,7 +184,7 @@ class ReadingRequest(Model):
     times_cleaned: Annotated[int, Field(ge=0, le=100)] | None = Field(
         None, description="How often this stack was cleaned and reseated already."
     )
-    pin_tir_um: Microns | None = Field(
+    pin_tir_um: Reading | None = Field(
         None, description="Gauge pin's own runout, max., TIR in µm, if no stack states it.", examples=[3]
     )
 

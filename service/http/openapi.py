@@ -25,7 +25,16 @@ from rules.couplings.sides import COUPLINGS, MachineSide, SpindleSide, Workpiece
 from rules.couplings.steep_taper import SteepTaperForm
 from rules.couplings.straight_shank import ShankForm
 from rules.quantities.inch import UnitSystem
-from rules.quantities.models import KNOWN_VALUES, Identifier, Length, PositiveLength, Text, Token
+from rules.quantities.models import (
+    KNOWN_VALUES,
+    Identifier,
+    Length,
+    PositiveLength,
+    Reading,
+    SignedReading,
+    Text,
+    Token,
+)
 from rules.quantities.tables import Confidence
 from rules.schema.budget import BudgetRequest
 from rules.schema.build import BuildRequest
@@ -298,6 +307,8 @@ _NAMED: Final[Mapping[str, tuple[Any, str]]] = {
     "Operations": (Operations, "Operations of a stack."),
     "Picture": (PictureName, "Picture of a stack."),
     "PartSource": (PartSource, "Where a reference finds its component."),
+    "Reading": (Reading, "Reading of zero or more, µm."),
+    "SignedReading": (SignedReading, "Reading of an indicator, µm."),
     "PositiveLength": (PositiveLength, "Length above zero, mm."),
     "Profile": (Profile, "Outline in pieces."),
     "RankCriterion": (RankCriterion, "Criterion of a ranking."),

@@ -25,7 +25,7 @@ def _read(**request: Any) -> ReadingReport:
     return read_gauge(parse(ReadingRequest, request), BOOK)
 
 
-def _steps(*readings: float, **more: Any) -> dict[str, Any]:
+def _steps(*readings: float | str, **more: Any) -> dict[str, Any]:
     return {"kind": "equal_steps", "distance_mm": 24, "readings_um": list(readings), **more}
 
 
@@ -229,6 +229,18 @@ def test_the_axis_has_the_uncertainty_of_its_planes() -> None:
     assert axis is not None
     assert axis.tilt_uncertainty_um_per_mm == pytest.approx(2 * 0.25 * math.sqrt(2) / 13, abs=1e-6)
     assert axis.tip_uncertainty_um is None
+
+
+def test_an_inch_dial_states_its_unit() -> None:
+    """Exact: 0.0001 in are 2.54 µm; numbers and texts may stand side by side, and other units are refused."""
+    plane = _steps("0.0002 in", 0, "-5.08 um", "0 mm")
+    told = _read(planes=[plane], limit_um="0.0005 in", expanded_uncertainty_um="1 µm")
+    assert told.planes[0].tir_um == 10.16
+    assert told.decision is not None
+    assert told.decision.stated_limit_um == 12.7
+    with pytest.raises(BadRequestError) as caught:
+        _read(planes=[_steps(1, 2, "3 tenths")])
+    assert [fault.pointer for fault in caught.value.faults] == ["/planes/0/readings_um/2"]
 
 
 class _Shares(NamedTuple):
