@@ -45,8 +45,8 @@ def files(monkeypatch: pytest.MonkeyPatch) -> list[Any]:
     """The temporary files that are made meanwhile."""
     made: list[Any] = []
 
-    def make() -> Any:
-        made.append(tempfile.TemporaryFile())  # noqa: SIM115
+    def make(**options: Any) -> Any:
+        made.append(tempfile.TemporaryFile(**options))  # noqa: SIM115
         return made[-1]
 
     monkeypatch.setattr(spool_module, "TemporaryFile", make)
