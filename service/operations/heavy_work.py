@@ -6,6 +6,7 @@ import asyncio
 from collections.abc import Callable, Iterator
 from concurrent.futures import Future
 from contextlib import contextmanager, suppress
+from functools import partial
 from typing import Any, Final, Protocol, TypeVar
 
 from anyio import CapacityLimiter
@@ -70,6 +71,10 @@ class Pending(Protocol):
 
 class Processes(Protocol):
     """Other processes that answer requests."""
+
+    @property
+    def closed(self) -> bool:
+        """Whether they take no requests."""
 
     def ask(self, what: object, steps: int | None, *, urgent: bool = False) -> Pending:
         """Submit a request with the most steps of its work; its future raises :class:`ProblemError`."""
@@ -152,6 +157,9 @@ class HeavyWork:
                     return await run_sync(_light, here, limiter=self._thread)
         places = self._urgent_places if urgent else self._places
         steps = self.steps(size) if limited else None
+        if self._processes.closed:
+            # before the start and while the service stops
+            return await run_sync(partial(_within, here, steps), limiter=self._thread)
         places.enter()
         try:
             pending = self._processes.ask(what, steps, urgent=urgent)
@@ -194,6 +202,11 @@ class HeavyWork:
                 headers={"Retry-After": "5"},
             )
         return work.result()
+
+
+def _within(work: Callable[[], T], steps: int | None) -> T:
+    with allowing(Allowance(steps)):
+        return work()
 
 
 def _light(work: Callable[[], T]) -> T:

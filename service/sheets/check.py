@@ -362,7 +362,8 @@ def in_units_shown(report: Report) -> Report:
         if accepted is not None:
             accepted = accepted.model_copy(update={"rule": shown_sentence(accepted.rule)})
         steps = {name: list(map(_step_shown, getattr(assembly, name))) for name in ("steps", "disassembly")}
-        assembly = assembly.model_copy(update={"acceptance": accepted, **steps})
+        reasons = [one.model_copy(update={"text": shown_sentence(one.text)}) for one in assembly.reasons]
+        assembly = assembly.model_copy(update={"acceptance": accepted, "reasons": reasons, **steps})
     notes = list(map(shown_sentence, report.stiffness.notes))
     findings = [
         one.model_copy(update={name: shown_sentence(getattr(one, name)) for name in ("message", "remedy")})

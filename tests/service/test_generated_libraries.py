@@ -14,7 +14,7 @@ from rules.assessor import Assessor
 from rules.schema.components import MAX_DEFINITIONS
 from rules.schema.parsing import parse_request
 from rules.schema.strict_json import parse_json
-from rules.stack.chain import resolve
+from rules.stack.chain import NOTHING_MOUNTED, resolve
 from service.batch.lines import Shared, answer_lines
 from tests.support.libraries import Style, library_lines, write_library
 from tests.support.toolroom_parts import parts
@@ -45,7 +45,7 @@ def test_every_line_is_a_request(style: Style) -> None:
             components |= value["components"]
             continue
         request = parse_request(value | {"components": components} if style == "references" else value)
-        assert not resolve(request, {}).broken
+        assert not resolve(request, NOTHING_MOUNTED).broken
         found += 1
     assert found == 300
     assert (200 < len(components) <= MAX_DEFINITIONS) == (style == "references")

@@ -126,7 +126,9 @@ def order_of_check(check: Mapping[str, Any]) -> dict[str, Any]:
         if part["kind"] not in ("collet", "reference", "retention_knob", "gauge_pin"):
             part.setdefault("max_speed_rpm", 60000)
         if side.get("coupling") in _RATED:
-            usual = usual_torque(side["coupling"], side.get("nominal_mm") or side.get("diameter_mm") or 12)
+            usual = usual_torque(
+                side["coupling"], side.get("nominal_mm") or side.get("clamping_max_mm") or side.get("diameter_mm") or 12
+            )
             side.setdefault("rated_torque_n_m", 500 if usual is None else 2 * usual[0].typical_n_m)
             side.setdefault("rated_grip_mm", 20)
             if side["coupling"] == "side_lock":

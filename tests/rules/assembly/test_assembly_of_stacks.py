@@ -242,7 +242,7 @@ def test_flutes_are_not_read(plane: str) -> None:
     assert acceptance.limit_um == 60.0
     assert acceptance.reading_limit_um == pytest.approx(60.0 * read / limited - 0.05, abs=0.051)
     assert acceptance.predictions[0].quantiles_um["p95"] == read
-    assert f"{acceptance.reading_limit_um:g} µm at this plane" in acceptance.rule
+    assert f"{acceptance.reading_limit_um:g} µm at this one" in acceptance.rule
     assert runout.plane("reading_plane").readable
     assert not runout.plane(plane).readable
 
