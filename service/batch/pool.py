@@ -36,6 +36,7 @@ from service.batch.lines import (
     problem_answer,
 )
 from service.operations.assessors import Snapshot
+from service.operations.heavy_work import ProcessesClosedError
 from service.operations.problems import ProblemError
 from service.operations.process import settle
 
@@ -413,7 +414,7 @@ class Pool:
     def _put(self, errand: Errand, waiting: deque[Errand]) -> Errand:
         with self._changed:
             if self.closed:
-                raise RuntimeError("the pool is closed")
+                raise ProcessesClosedError("the pool is closed")
             waiting.append(errand)
             if waiting is self._urgent and not self._reserve:
                 self._reserve_idle = True

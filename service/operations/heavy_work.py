@@ -18,7 +18,7 @@ from rules.quantities.work_limit import Allowance, TooMuchWorkError, allowing
 from service.operations.problems import ProblemError
 from service.operations.settings import Settings
 
-__all__ = ["LIGHT_BYTES", "LIGHT_STEPS", "Admission", "HeavyWork", "Pending", "Processes"]
+__all__ = ["LIGHT_BYTES", "LIGHT_STEPS", "Admission", "HeavyWork", "Pending", "Processes", "ProcessesClosedError"]
 
 
 class Admission:
@@ -69,15 +69,18 @@ class Pending(Protocol):
         """Stop the work; the future ends in any case."""
 
 
+class ProcessesClosedError(RuntimeError):
+    """The other processes take no requests, because the service has not started or is stopping."""
+
+
 class Processes(Protocol):
     """Other processes that answer requests."""
 
-    @property
-    def closed(self) -> bool:
-        """Whether they take no requests."""
-
     def ask(self, what: object, steps: int | None, *, urgent: bool = False) -> Pending:
-        """Submit a request with the most steps of its work; its future raises :class:`ProblemError`."""
+        """Submit a request with the most steps of its work; its future raises :class:`ProblemError`.
+
+        Raises :class:`ProcessesClosedError` where none is taken.
+        """
 
 
 class HeavyWork:
@@ -157,12 +160,13 @@ class HeavyWork:
                     return await run_sync(_light, here, limiter=self._thread)
         places = self._urgent_places if urgent else self._places
         steps = self.steps(size) if limited else None
-        if self._processes.closed:
-            # before the start and while the service stops
-            return await run_sync(partial(_within, here, steps), limiter=self._thread)
         places.enter()
         try:
             pending = self._processes.ask(what, steps, urgent=urgent)
+        except ProcessesClosedError:
+            places.leave()
+            # before the start and while the service stops
+            return await run_sync(partial(_within, here, steps), limiter=self._thread)
         except BaseException:
             places.leave()
             raise

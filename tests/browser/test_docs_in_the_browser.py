@@ -37,7 +37,7 @@ def test_fields_are_told_down_to_the_leaves(open_page: OpenPage) -> None:
     """Types, bounds, meaning and examples, opened level by level."""
     page = open_page("/docs#check_stack")
     page.locator("summary", has_text="application/json").first.click()
-    page.get_by_text("Fields of Stack", exact=True).click()
+    page.get_by_text("Fields of Stack", exact=True).first.click()
     page.get_by_text("Fields of Joint", exact=True).click()
     leaf = page.locator("#operation dl dl dl > div", has_text="clocking_deg")
     expect(leaf).to_contain_text("at least -360")
