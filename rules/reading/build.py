@@ -20,7 +20,7 @@ from rules.reading.formulas import complex_at, high_point_deg, tip_uncertainty_u
 from rules.reading.planes import Means, PlaneFit, Uncertainty, decide, fit_plane, plane_reading
 from rules.rulebook.book import Rulebook
 from rules.runout.analysis import Vector, budget_at, law_of, vectors_at
-from rules.runout.contributors import frames_of, positions_of
+from rules.runout.contributors import NO_BODY, frames_of, positions_of
 from rules.runout.formulas import Eccentricity, EccentricityVector, Tir, eccentricity_of, single_turns, tir_of
 from rules.runout.report import not_stated
 from rules.schema.build import (
@@ -44,9 +44,6 @@ from rules.stack.positions import grip_of
 
 __all__ = ["read_build"]
 
-
-_NO_BODY: Final = 100_000
-"""Contributors that displace no part have an index beyond this."""
 
 _PART_STANDS_OUT: Final = 2.0
 """Mean over its standard uncertainty from which on repeats show the part, common practice."""
@@ -227,7 +224,7 @@ def _rest(stage: _Stage, z_mm: float, derived: StackAnalysis) -> list[Vector] | 
         [
             item
             for item in derived.contributors.known
-            if item.displaces_from > stage.index + 1 and not (last and item.displaces_from >= _NO_BODY)
+            if item.displaces_from > stage.index + 1 and not (last and item.displaces_from >= NO_BODY)
         ],
     )
 
@@ -534,6 +531,11 @@ def _notes(
             notes.append(
                 f"Stage {number}: one plane shows no tilt. Further out the errors of what is built may still grow;"
                 " a second plane would tell."
+            )
+        if stage.axis is not None and None in stage.axis.standard_um:
+            notes.append(
+                f"Stage {number}: the uncertainty of its readings is not known, so its p95 takes them as exact. State"
+                " that of the indicator and the roundness, or read at sixteen even angles."
             )
         if not stage.own:
             notes.append(f"Stage {number}: the own error of {stage.stage.part} is not known.")

@@ -29,7 +29,7 @@ from rules.schema.request import DEFAULT_POLICY
 from rules.stack.chain import Chain, Member, StackJoint
 from rules.stack.positions import Position, Positions, grip_of
 
-__all__ = ["Contributor", "Contributors", "contributors_of", "frames_of", "positions_of"]
+__all__ = ["NO_BODY", "Contributor", "Contributors", "contributors_of", "frames_of", "positions_of"]
 
 
 class Frame(NamedTuple):
@@ -56,7 +56,7 @@ def frames_of(chain: Chain) -> tuple[Frame, ...]:
     return tuple(frames)
 
 
-_NO_BODY: Final = 1_000_000
+NO_BODY: Final = 1_000_000
 """Index beyond any link, for a contributor that only the indicator sees and that moves no mass."""
 
 
@@ -253,7 +253,7 @@ def _of_part(
 
 def _own(kind: Literal["straightness", "roundness"], component: str, line: Line, stated_um: Tir) -> Contributor:
     """Return a contributor that affects the reading, but displaces no part."""
-    return _of_part(kind, f"{kind} of {component}", component, "limit", line, _NO_BODY, stated_um, None)
+    return _of_part(kind, f"{kind} of {component}", component, "limit", line, NO_BODY, stated_um, None)
 
 
 def _clearance(index: int, case: StackJoint, mouth: OrMissing[float], mean: bool) -> Contributor | Missing | None:

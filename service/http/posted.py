@@ -109,7 +109,7 @@ class Task(NamedTuple):
     path: str
     body: bytes
     options: tuple[Any, ...] = ()
-    """What is asked beside the body: media type of the answer or its page, query."""
+    """Options of the request: media type of the answer, or the page, and the query."""
     sent: str = JSON
     """Media type of the body, JSON or YAML; of a document it is an option."""
 

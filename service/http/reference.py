@@ -323,7 +323,7 @@ def keys_router(keys: PublicKeySet) -> APIRouter:
 
 
 class _KeySetResponse(JSONResponse):
-    """Tells the OpenAPI document the media type of RFC 7517, section 8.5."""
+    """Gives the OpenAPI document the media type of RFC 7517, section 8.5."""
 
     media_type = JWK_SET
 

@@ -192,6 +192,19 @@ def test_what_is_missing_is_named_and_nothing_is_predicted() -> None:
     assert report.not_stated
 
 
+@pytest.mark.parametrize(
+    ("count", "instrument", "told"), [(16, SURE, False), (16, {"positive": "outward"}, True), (8, SURE, True)]
+)
+def test_readings_of_unknown_uncertainty_are_not_taken_as_exact_in_silence(
+    count: int, instrument: dict[str, Any], told: bool
+) -> None:
+    """Neither an indicator without an uncertainty nor angles that may hide a form."""
+    stages = [_stage("holder", _plane(30, 1, count), _plane(60, 1, count))]
+    report = _build(stages=stages, instrument=instrument, limit_um=20)
+    assert any("takes them as exact" in note for note in report.notes) is told
+    assert (report.stages[0].built[0].expanded_uncertainty_um is None) is told
+
+
 def test_length_grip_and_offsets() -> None:
     """First principles: 1 mm shorter is gripped 1 mm deeper; two edges that swing 10 µm more on one side."""
     request = base_request("press_in")
