@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from email.message import Message
 from functools import lru_cache
@@ -31,12 +31,14 @@ __all__ = [
     "YAML",
     "Answer",
     "Document",
+    "Later",
     "accepted_coding",
     "content_coding",
     "described_headers",
     "document",
     "json_answer",
     "json_bytes",
+    "made_now",
     "preferred",
     "publish",
     "published",
@@ -226,6 +228,23 @@ class _JsonReport(Response):
 def _has(etag: str, wanted: list[str]) -> bool:
     tags = [tag.strip().removeprefix("W/") for line in wanted for tag in line.split(",")]
     return etag.removeprefix("W/") in tags or "*" in tags
+
+
+@dataclass(frozen=True, slots=True)
+class Later:
+    """An example that is made when the document is first asked for: a process that only answers never makes it."""
+
+    make: Callable[[], str]
+    """Returns JSON text, see :func:`shown`."""
+
+
+def made_now(node: Any) -> None:
+    """Make the examples below this part of a description, in place."""
+    for key, value in node.items() if isinstance(node, dict) else ():
+        if isinstance(value, Later):
+            node[key] = value.make()
+        else:
+            made_now(value)
 
 
 def shown(name: str, content: BaseModel) -> dict[str, Any]:

@@ -10,9 +10,11 @@ from starlette.middleware import Middleware
 
 from rules.assessor import Assessor
 from rules.gate.profile import Profile
+from rules.schema.parsing import parse_request
 from rules.version import VERSION
 from service.batch.document import PATH, STREAMS
 from service.batch.pool import Pool, closing, cores
+from service.examples import EXAMPLES, EXTENDED
 from service.http.access import access
 from service.http.answers import JSON
 from service.http.batches import check_batches_router
@@ -143,8 +145,12 @@ def create_app(
     )
     for router in routers:
         app.include_router(router)
+    # the framework hides what it includes
+    app.state.routers = routers
     direct_routes.update(posted_routes(routers))
     metrics.running(assessor.book)
+    # what a check loads late would make the first request wait
+    assessor.assess(parse_request(EXAMPLES[EXTENDED].request))
     return app
 
 

@@ -17,7 +17,7 @@ from service.batch.lines import LineAnswer, Shared
 from service.batch.pool import Pool
 from service.batch.stream import INLINE_LINES, LineStream, answered
 from service.examples import BATCH_EXAMPLES, BATCH_LINES
-from service.http.answers import JSON, require_acceptable, require_body
+from service.http.answers import JSON, Later, require_acceptable, require_body
 from service.http.problem_answers import responses
 from service.operations.heavy_work import Admission, HeavyWork
 from service.operations.process import Shutdown
@@ -65,10 +65,11 @@ def check_batches_router(
     def document(data: Any, brief: bool = False, asked: bool = False) -> bytes:
         return answer_document(data, assessor, pool, INLINE_LINES, told if asked else None, brief=brief)
 
-    answers = {
-        name: {"summary": one.summary, "value": document(one.request).decode()} for name, one in BATCH_EXAMPLES.items()
-    }
-    few = json.dumps(answered(assessor, BATCH_LINES.encode()).decode())
+    def answer_of(request: Any) -> Later:
+        return Later(lambda: document(request).decode())
+
+    answers = {name: {"summary": one.summary, "value": answer_of(one.request)} for name, one in BATCH_EXAMPLES.items()}
+    few = Later(lambda: json.dumps(answered(assessor, BATCH_LINES.encode()).decode()))
     answer_lines = {"lines": {"summary": "Short verdicts, a problem and the end", "value": few}}
     known: dict[int | str, dict[str, Any]] = {
         200: {

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Mapping
+from functools import partial
 from typing import Annotated, Any, Final, Literal
 
 from fastapi import APIRouter, Query, Request, Response
@@ -19,7 +21,7 @@ from rules.schema.parsing import FaultCode, parse_request
 from rules.schema.request import CheckRequest
 from service.drawing.pictures import PictureName, picture_or_words
 from service.examples import CSV_EXAMPLE, EXAMPLES, EXTENDED, XML_EXAMPLE
-from service.http.answers import CSV, JSON, SVG, XML, YAML, json_bytes, require_acceptable, require_body
+from service.http.answers import CSV, JSON, SVG, XML, YAML, Later, json_bytes, require_acceptable, require_body
 from service.http.posted import ABOUT_UNIT, Made, Task, faults_placed, request_bodies, sent_body, sent_value
 from service.http.problem_answers import responses
 from service.operations.assessors import RecordingAssessor
@@ -100,6 +102,10 @@ def _report(data: bytes, form: ImportFormat, kind: ComponentKind | None) -> Impo
         raise _problem(error) from None
 
 
+def _shown_report(text: str, form: ImportFormat) -> str:
+    return _report(text.encode(), form, None).model_dump_json()
+
+
 def _problem(error: UnreadableError) -> ProblemError:
     name = "malformed-document" if error.cause == "malformed" else "invalid-request"
     code: FaultCode = "syntax_error" if error.cause == "malformed" else "wrong_document"
@@ -115,7 +121,7 @@ def _bodies() -> dict[str, Any]:
 
 def _responses() -> dict[int | str, dict[str, Any]]:
     reports = {
-        name: {"summary": summary, "value": _report(text.encode(), form, None).model_dump_json()}
+        name: {"summary": summary, "value": Later(partial(_shown_report, text, form))}
         for name, summary, text, form in (
             ("archetype", "Cutting tool", XML_EXAMPLE, _FORMATS[XML]),
             ("table", "Three parts, one with a fault", CSV_EXAMPLE, _FORMATS[CSV]),
@@ -157,10 +163,12 @@ def exports_router(exporter: Exporter) -> APIRouter:
     """The router with this exporter."""
     router = APIRouter(tags=["exports"])
     requests = {name: {"summary": one.summary, "value": one.request} for name, one in EXAMPLES.items()}
+
+    def written(request: Mapping[str, Any]) -> str:
+        return json.dumps(exporter.export(parse_request(request)).decode())
+
     documents = {
-        # JSON text, unpacked by service.http.openapi.describe.
-        name: {"summary": one.summary, "value": json.dumps(exporter.export(parse_request(one.request)).decode())}
-        for name, one in EXAMPLES.items()
+        name: {"summary": one.summary, "value": Later(partial(written, one.request))} for name, one in EXAMPLES.items()
     }
     known: dict[int | str, dict[str, Any]] = {
         200: {"content": {XML: {"schema": {"type": "string"}, "examples": documents}}},
@@ -263,10 +271,12 @@ def drawings_router(assessor: Assessor) -> APIRouter:
     router = APIRouter(tags=["drawings"])
 
     requests = {name: {"summary": one.summary, "value": one.request} for name, one in EXAMPLES.items()}
-    shown = _drawn(assessor, parse_request(EXAMPLES[EXTENDED].request), "stack", bent=True).decode()
-    begins = shown[:_SHOWN]
-    # JSON text, unpacked by service.http.openapi.describe.
-    pictures = {"begin": {"summary": "Beginning", "value": json.dumps(begins)}}
+
+    def begin() -> str:
+        drawing = _drawn(assessor, parse_request(EXAMPLES[EXTENDED].request), "stack", bent=True)
+        return json.dumps(drawing.decode()[:_SHOWN])
+
+    pictures = {"begin": {"summary": "Beginning", "value": Later(begin)}}
     known: dict[int | str, dict[str, Any]] = {
         200: {"content": {SVG: {"schema": {"type": "string"}, "examples": pictures}}},
         **responses(

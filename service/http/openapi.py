@@ -64,7 +64,7 @@ from rules.version import CONTRACT
 from service.batch.document import BatchRequest
 from service.contract import PictureName
 from service.http.access import is_open
-from service.http.answers import JSON, described_headers
+from service.http.answers import JSON, described_headers, made_now
 from service.http.components import (
     describe_fields,
     drop_titles_and_nulls,
@@ -356,6 +356,9 @@ _LONGEST_ANSWER: Final = 1000
 
 def describe(app: FastAPI) -> tuple[dict[str, Any], dict[str, str]]:
     """The OpenAPI 3.1 document of this app, and the long answers that it refers to, by their paths beside it."""
+    for router in app.state.routers:
+        for route in router.routes:
+            made_now(route.responses if isinstance(route, APIRoute) else {})
     document = get_openapi(
         title="stackgauge",
         version=CONTRACT,

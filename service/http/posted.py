@@ -27,7 +27,17 @@ from rules.schema.short_form import full_form, placed, read_yaml
 from rules.schema.strict_json import parse_json
 from service.contract import PageName
 from service.examples import RequestExample
-from service.http.answers import HTML, JSON, TEXT, YAML, json_bytes, readable_answer, require_acceptable, require_body
+from service.http.answers import (
+    HTML,
+    JSON,
+    TEXT,
+    YAML,
+    Later,
+    json_bytes,
+    readable_answer,
+    require_acceptable,
+    require_body,
+)
 from service.http.problem_answers import responses
 from service.operations.assessors import Judged, RecordingAssessor
 from service.operations.heavy_work import HeavyWork
@@ -168,9 +178,11 @@ class Representation(Generic[Asked]):
 
     def described(self, judging: Judging, example: Asked) -> dict[str, Any]:
         """The content of an OpenAPI response: a string, with the first lines for this request as example."""
-        begins = "".join(self.text(judging, example).splitlines(keepends=True)[:_SHOWN_LINES])
-        # JSON text, see service.http.answers.shown.
-        shown = {"summary": "First lines", "value": json.dumps(begins)}
+
+        def begin() -> str:
+            return json.dumps("".join(self.text(judging, example).splitlines(keepends=True)[:_SHOWN_LINES]))
+
+        shown = {"summary": "First lines", "value": Later(begin)}
         return {"schema": {"type": "string", "description": self.description}, "examples": {"begin": shown}}
 
 
@@ -281,7 +293,8 @@ def add_posted_route(
     # the first only: openapi/examples has the others
     shown, example = next(iter(examples.items()))
     first = parse(posted.asked, example.request)
-    reports = {shown: {"summary": example.summary, "value": posted.answer(judging, first).model_dump_json()}}
+    report = Later(lambda: posted.answer(judging, first).model_dump_json())
+    reports = {shown: {"summary": example.summary, "value": report}}
     described = {name: one.described(judging, first) for name, one in posted.representations.items()}
     known: dict[int | str, dict[str, Any]] = {
         200: {"content": {JSON: {"examples": reports}, **described}},

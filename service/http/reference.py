@@ -6,11 +6,13 @@ import json
 from collections.abc import Callable
 from copy import deepcopy
 from functools import cache
-from typing import Annotated, Any, Final
+from threading import Lock
+from typing import Annotated, Any, Final, TypeVar
 
 from fastapi import APIRouter, Path, Query, Request, Response
 from fastapi.responses import JSONResponse
 from pydantic_core import to_json
+from starlette.concurrency import run_in_threadpool
 
 from rules.couplings.sides import COUPLINGS
 from rules.parts.standard_parts import FAMILIES, standard_part, standard_parts
@@ -400,30 +402,46 @@ def _with_page(response: dict[str, Any]) -> dict[str, Any]:
     return {"content": {**response["content"], HTML: page}}
 
 
+Made = TypeVar("Made")
+
+
 def contract_router(describe: Callable[[], tuple[dict[str, Any], dict[str, str]]]) -> APIRouter:
     """The router; the document and the answers that it refers to are built on the first request."""
     router = APIRouter(include_in_schema=False)
-    schema = document(to_json(editor_schema()), SCHEMA)
+    # cache alone would let two first requests work at once
+    first = Lock()
 
     @cache
     def contract() -> tuple[Document, dict[str, Document]]:
         told, answers = describe()
         return document(as_text(told).encode()), {path: document(text.encode()) for path, text in answers.items()}
 
+    @cache
+    def schema() -> Document:
+        return document(to_json(editor_schema()), SCHEMA)
+
+    async def made(make: Callable[[], Made]) -> Made:
+        def alone() -> Made:
+            with first:
+                return make()
+
+        # making either takes a second, in which the event loop goes on
+        return await run_in_threadpool(alone)
+
     @router.get("/openapi.json")
     async def show_contract(request: Request) -> Response:
         require_acceptable(request)
-        return publish(contract()[0], request)
+        return publish((await made(contract))[0], request)
 
     @router.get(EDITOR_SCHEMA_PATH)
     async def show_editor_schema(request: Request) -> Response:
         require_acceptable(request, (SCHEMA, JSON))
-        return publish(schema, request)
+        return publish(await made(schema), request)
 
     @router.get("/examples/{route}/{name}")
     async def show_answer(route: str, name: str, request: Request) -> Response:
         require_acceptable(request)
-        answer = contract()[1].get(f"examples/{route}/{name}")
+        answer = (await made(contract))[1].get(f"examples/{route}/{name}")
         if answer is None:
             raise ProblemError("not-found", "The OpenAPI document refers to no such example.")
         return publish(answer, request)

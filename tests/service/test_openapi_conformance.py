@@ -24,6 +24,7 @@ from service.http.app import create_app
 from service.operations.settings import Settings
 from tests.service.conftest import Client
 from tests.support.contract import whole
+from tests.support.served import PATIENCE_S
 
 _HEAVY = (
     "/v1/budgets",
@@ -48,7 +49,7 @@ _DOCUMENT: dict[str, Any] = json.loads((Path(__file__).parents[2] / "openapi/v1.
 @pytest.fixture(scope="module")
 def contract() -> BaseSchema:
     """The served document, which tests/service/test_openapi_document.py compares with the stored one."""
-    found = schemathesis.openapi.from_asgi("/openapi.json", create_app(Settings(), Assessor.load()))
+    found = schemathesis.openapi.from_asgi("/openapi.json", create_app(Settings(), Assessor.load()), timeout=PATIENCE_S)
     for item in found.raw_schema["paths"].values():  # YAML takes the short form, too, which the schema does not say
         item.get("post", {}).get("requestBody", {}).get("content", {}).pop("application/yaml", None)
     return found

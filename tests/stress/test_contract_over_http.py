@@ -11,7 +11,7 @@ from hypothesis import HealthCheck, settings
 from schemathesis import Case
 
 from tests.support.contract import DOCUMENT
-from tests.support.served import Served
+from tests.support.served import PATIENCE_S, Served
 
 if "FULL_SIZE_TESTS" not in os.environ:
     # to collect the cases of so large a contract takes longer than all other tests of this folder
@@ -34,5 +34,5 @@ def test_the_server_keeps_its_contract(case: Case, server: Served) -> None:
 
 def test_no_order_of_requests_brings_it_down(server: Served) -> None:
     """Requests one after the other, each built on the answers before it where the contract tells how."""
-    schema = schemathesis.openapi.from_url(f"{server.url}/openapi.json").exclude(path=_APART)
+    schema = schemathesis.openapi.from_url(f"{server.url}/openapi.json", timeout=PATIENCE_S).exclude(path=_APART)
     schema.as_state_machine().run(settings=_STEADY)
