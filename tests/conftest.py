@@ -19,7 +19,7 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 gc.set_threshold(20_000, 20, 20)
 
 # the same examples in every run, however slow the machine; all of them with --long
-settings.register_profile("steady", deadline=None, derandomize=True, max_examples=40)
+settings.register_profile("steady", deadline=None, derandomize=True, max_examples=25)
 settings.register_profile("long", deadline=None, derandomize=True)
 settings.load_profile("steady")
 

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 __all__ = ["damaged", "fuzzed"]
 
-SHORT: Final = 250
+SHORT: Final = 100
 """Inputs of one reader in an ordinary run."""
 
 _ANYWHERE: Final[tuple[bytes, ...]] = (

@@ -83,16 +83,17 @@ def test_a_worker_that_is_killed_is_replaced() -> None:
         assert service.ended() == 0
 
 
-@pytest.mark.parametrize("workers", ["1", "2"])
 @pytest.mark.parametrize(
-    ("files", "settings", "told"),
+    ("workers", "files", "settings", "told"),
     [
-        ({"books/bad.yaml": "rules: 17\n"}, {}, "books/bad.yaml"),
-        ({"books/notes.txt": ""}, {}, "books:0: no rulebook in this folder"),
-        ({}, {}, "books:0: this folder of rulebooks"),
-        ({"books/shop.yaml": BOOK}, {"weakened_safety_rules": '["SHOP-009"]'}, "SHOP-009: there is no such rule"),
-        ({"books/shop.yaml": BOOK}, {"expect_judgement_sha256": "0" * 64}, f"expected {'0' * 64}, found "),
-        ({"books/shop.yaml": UNSAFE}, {}, "GRIP-010: switches off a safety rule"),
+        ("1", {"books/bad.yaml": "rules: 17\n"}, {}, "books/bad.yaml"),
+        ("2", {"books/bad.yaml": "rules: 17\n"}, {}, "books/bad.yaml"),
+        ("1", {"books/notes.txt": ""}, {}, "books:0: no rulebook in this folder"),
+        ("2", {}, {}, "books:0: this folder of rulebooks"),
+        ("2", {"books/shop.yaml": BOOK}, {"weakened_safety_rules": '["SHOP-009"]'}, "SHOP-009: there is no such rule"),
+        ("1", {"books/shop.yaml": BOOK}, {"expect_judgement_sha256": "0" * 64}, f"expected {'0' * 64}, found "),
+        ("2", {"books/shop.yaml": BOOK}, {"expect_judgement_sha256": "0" * 64}, f"expected {'0' * 64}, found "),
+        ("1", {"books/shop.yaml": UNSAFE}, {}, "GRIP-010: switches off a safety rule"),
     ],
 )
 def test_what_does_not_judge_as_meant_stops_the_start(

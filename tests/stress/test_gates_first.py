@@ -65,8 +65,8 @@ def _hogged(server: Served, gates: int) -> None:
 
 def test_gates_are_answered_while_budgets_hog_the_service() -> None:
     """Small ones on the loop of requests, large ones in a process of their own; none waits for a budget."""
-    # about a second for each budget, which is long enough
-    settings = {"STACKGAUGE_MAX_STEPS_PER_KIB": "25000000", "STACKGAUGE_MAX_REQUEST_SECONDS": "300"}
+    # some tenths of a second for each budget, which is long enough
+    settings = {"STACKGAUGE_MAX_STEPS_PER_KIB": "10000000", "STACKGAUGE_MAX_REQUEST_SECONDS": "300"}
     with served(environment=settings) as server:
         _hogged(server, 10)
 

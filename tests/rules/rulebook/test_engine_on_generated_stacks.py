@@ -38,8 +38,8 @@ def _agree(seeds: range) -> tuple[Counter[str], int]:
 
 def test_agrees_with_plain_python_on_generated_stacks() -> None:
     """Findings, gaps and decided rules are the same; the stacks reach most of the rules."""
-    fired, judged = _agree(range(1_500))
-    assert judged > 1_000
+    fired, judged = _agree(range(500))
+    assert judged > 333
     assert len(fired) > 40
 
 
@@ -53,7 +53,7 @@ def test_agrees_with_plain_python_on_ten_thousand_stacks() -> None:
 
 def test_every_generated_stack_gets_a_report() -> None:
     """However senseless, a stack that the model accepts is answered."""
-    for seed in range(300):
+    for seed in range(100):
         try:
             request = parse_request(random_stack(random.Random(seed)))
         except BadRequestError:
