@@ -63,12 +63,13 @@ def check_batches_router(
     lines = {"lines": {"summary": "The same as lines, with one invalid line", "value": BATCH_LINES}}
 
     def document(data: Any, brief: bool = False, asked: bool = False) -> bytes:
-        return answer_document(data, assessor, pool, INLINE_LINES, told if asked else None, brief=brief)
+        judging = assessor if asked else assessor.for_examples()
+        return answer_document(data, judging, pool, INLINE_LINES, told if asked else None, brief=brief)
 
     answers = {
         name: {"summary": one.summary, "value": document(one.request).decode()} for name, one in BATCH_EXAMPLES.items()
     }
-    few = json.dumps(answered(assessor, BATCH_LINES.encode()).decode())
+    few = json.dumps(answered(assessor.for_examples(), BATCH_LINES.encode()).decode())
     answer_lines = {"lines": {"summary": "Short verdicts, a problem and the end", "value": few}}
     known: dict[int | str, dict[str, Any]] = {
         200: {

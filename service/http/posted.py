@@ -281,8 +281,9 @@ def add_posted_route(
     # the first only: openapi/examples has the others
     shown, example = next(iter(examples.items()))
     first = parse(posted.asked, example.request)
-    reports = {shown: {"summary": example.summary, "value": posted.answer(judging, first).model_dump_json()}}
-    described = {name: one.described(judging, first) for name, one in posted.representations.items()}
+    shows = judging._replace(assessor=judging.assessor.for_examples())
+    reports = {shown: {"summary": example.summary, "value": posted.answer(shows, first).model_dump_json()}}
+    described = {name: one.described(shows, first) for name, one in posted.representations.items()}
     known: dict[int | str, dict[str, Any]] = {
         200: {"content": {JSON: {"examples": reports}, **described}},
         **responses(
