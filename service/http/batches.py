@@ -124,7 +124,7 @@ def check_batches_router(
         body = await request.body()
         admission.enter()
         content = await HeavyWork.of(request).in_thread(
-            lambda: document(parse_json(body), brief == "true", asked=True), admission.leave
+            request, lambda: document(parse_json(body), brief == "true", asked=True), admission.leave
         )
         headers = {"Cache-Control": "no-store", "Vary": "Accept"}
         return Response(content, headers=headers, media_type=JSON)

@@ -309,6 +309,7 @@ def add_posted_route(
         sent, body = await sent_body(request, taken)
         task = Task(path, body, (_SHEET if page == _SHEET else chosen, unit), sent)
         made = await HeavyWork.of(request).answer(
+            request,
             task,
             lambda: posted.made(judging, task),
             len(body),
