@@ -9,6 +9,7 @@ import json
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
+from datetime import date
 from types import MappingProxyType
 from typing import Annotated, Any, Final, Generic, NamedTuple, TypeAlias, TypeVar
 
@@ -32,6 +33,7 @@ from service.http.problem_answers import responses
 from service.operations.assessors import Judged, RecordingAssessor
 from service.operations.heavy_work import HeavyWork
 from service.operations.problems import NOTES, ProblemError
+from service.operations.settings import today
 from service.operations.signing import NO_KEYS, GateKeys
 from service.sheets.check import report_text
 from service.sheets.page import report_page
@@ -101,6 +103,13 @@ class Judging(NamedTuple):
     assessor: Assessor
     profile: Profile
     keys: GateKeys = NO_KEYS
+    day: date | None = None
+    """Day on which the profile's waivers count or have ended; the present one if it is None."""
+
+    @property
+    def profile_in_force(self) -> Profile:
+        """The operator's profile, without waivers that have ended since it was read."""
+        return self.profile.on(self.day or today())
 
 
 class Task(NamedTuple):
