@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Collection, Sequence
+from copy import copy
 from dataclasses import replace
 from datetime import date
 from importlib.resources import files
@@ -107,6 +108,15 @@ class Assessor:
             raise RulebookError(problems)
         mounted = NO_CATALOGUE if catalogue is None else load_catalogue(catalogue)
         return cls(book, mounted if aliases is None else mounted.naming(load_aliases(aliases)))
+
+    def for_examples(self) -> Assessor:
+        """Return an assessor that judges alike; its reports show zeros as the digest of what judges.
+
+        The examples of the contract are judged by it, because they would change with every line of code.
+        """
+        found = copy(self)
+        found.book = replace(self.book, of_examples=True)
+        return found
 
     def refuted(self, rule: Rule) -> list[Problem]:
         """Return what the examples of a rule refute: each on which it does not do what the example says."""

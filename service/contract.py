@@ -433,7 +433,7 @@ class Version(Answer):
     version: str
     rulebooks: list[str] = Field(description="Names of the rulebooks in force.")
     rulebook_sha256: str = Field(description="SHA-256 of the rules in force; equal digests mean equal rules.")
-    judgement_sha256: str = Field(description="SHA-256 of all that judges: program, rules and tables.")
+    judgement_sha256: str = Field(description="SHA-256 of all that judges: rules, tables, source code and libraries.")
     rulebook_folders: list[str] = Field(description="Names of the operator's folders of rulebooks, in order.")
     book_revisions: dict[str, str] = Field(description="Revisions by rulebook, of those that state one.")
     expired_adjustments: list[ExpiredAdjustment] = Field(description="Adjustments that have ended and do not count.")

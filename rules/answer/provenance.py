@@ -4,9 +4,12 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Container, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache, lru_cache
+from importlib.machinery import EXTENSION_SUFFIXES
+from importlib.metadata import PackageNotFoundError
+from importlib.metadata import version as installed_version
 from importlib.resources import files
 from importlib.resources.abc import Traversable
 from types import MappingProxyType
@@ -23,7 +26,9 @@ from rules.schema.request import AssumptionSet, Policy
 from rules.version import CONTRACT, NAME, VERSION
 
 __all__ = [
+    "EXAMPLE_JUDGEMENT",
     "MountedDigests",
+    "UnknownJudgementError",
     "assumption_set_sha256",
     "canonical_sha256",
     "cautions",
@@ -36,51 +41,98 @@ __all__ = [
 ]
 
 
+EXAMPLE_JUDGEMENT: Final = "0" * 64
+"""What examples show as digest of the judgement, so that they do not change with every line of code."""
+
+
+class UnknownJudgementError(RuntimeError):
+    """The installation does not show what judges, so its answers could not be told from those of another program."""
+
+
 def judgement_sha256(book: Rulebook) -> str:
     """Return the digest of what judges: SHA-256 of the canonical JSON of this record.
 
     ================  ==============================================================================
-    form              1, the form of this record
-    service, version  the program, and with it the code of every formula
+    form              2, the form of this record
+    service, version  the program
     rulebook_sha256   the rules, adjustments and vocabulary in force
-    tables            by path in the package, the SHA-256 of each data file besides the rulebooks:
-                      tables of standards, definitions of couplings, gate requirements, cautions
+    files             by path in the package, the SHA-256 of each file of `rules` besides the
+                      rulebooks that computes or is read: source code, tables of standards,
+                      definitions of couplings, gate requirements, cautions
+    build             versions of the libraries that compute with them
     ================  ==============================================================================
 
-    The request, its policy and the mounted catalogue are judged; they are not part of it.
+    Lines end alike in the digest, whatever a checkout made of them. Any other change of a source file changes it, even
+    that of a comment, because no program can say which changes make no difference. The engine counts by its version:
+    each machine compiles it to other bytes, and judges alike. Processor, Python and C library may move the last digits
+    of a computation, which the report rounds away; they are not part of it. Neither are the request, its policy and
+    the mounted catalogue, which are judged.
+
+    Raises :class:`UnknownJudgementError` for an installation without source code or without names of its libraries.
     """
-    return _judgement_sha256(book.digest, VERSION, _tables())
+    if book.of_examples:
+        return EXAMPLE_JUDGEMENT
+    return _judgement_sha256(book.digest, VERSION, _files(), _build())
 
 
 @lru_cache(maxsize=64)
-def _judgement_sha256(rulebook_digest: str, version: str, tables: tuple[tuple[str, str], ...]) -> str:
+def _judgement_sha256(
+    rulebook_digest: str, version: str, content: tuple[tuple[str, str], ...], build: tuple[tuple[str, str], ...]
+) -> str:
     record = {
-        "form": 1,
+        "form": 2,
         "service": NAME,
         "version": version,
         "rulebook_sha256": rulebook_digest,
-        "tables": dict(tables),
+        "files": dict(content),
+        "build": dict(build),
     }
     return hashlib.sha256(json.dumps(record, sort_keys=True, separators=(",", ":")).encode()).hexdigest()
 
 
 @cache
-def _tables() -> tuple[tuple[str, str], ...]:
-    return tuple(_data_files(files("rules"), ""))
+def _files() -> tuple[tuple[str, str], ...]:
+    return tuple(_judging_files(files("rules"), ""))
+
+
+_LIBRARIES: Final = ("durable-rules", "lark", "numpy", "pydantic", "scipy")
+"""What judges besides this program: the engine, the readers of expressions and requests, the mathematics."""
+
+
+@cache
+def _build() -> tuple[tuple[str, str], ...]:
+    try:
+        return tuple((name, installed_version(name)) for name in _LIBRARIES)
+    except PackageNotFoundError as error:
+        raise UnknownJudgementError(f"the version of {error.name} is not known; install stackgauge by pip") from None
 
 
 _BOOKS: Final = "books/"
 """Folder of the built-in rulebooks, which the digest of the rulebook covers as they are read."""
 
 
-def _data_files(folder: Traversable, path: str) -> Iterator[tuple[str, str]]:
-    for entry in folder.iterdir():
+def _judging_files(folder: Traversable, path: str) -> Iterator[tuple[str, str]]:
+    entries = {entry.name: entry for entry in folder.iterdir()}
+    for name, entry in entries.items():
         if entry.is_dir():
-            below = f"{path}{entry.name}/"
-            if below != _BOOKS:
-                yield from _data_files(entry, below)
-        elif entry.name.endswith(".yaml"):
-            yield path + entry.name, hashlib.sha256(entry.read_bytes()).hexdigest()
+            below = f"{path}{name}/"
+            if below != _BOOKS and name != "__pycache__":
+                yield from _judging_files(entry, below)
+        elif name.endswith((".py", ".yaml")):
+            content = entry.read_bytes().replace(b"\r\n", b"\n")
+            yield path + name, hashlib.sha256(content).hexdigest()
+        elif _replaces_source(name, entries):
+            raise UnknownJudgementError(
+                f"rules/{path}{name} is compiled code without its source, which the digest of what judges needs;"
+                " install stackgauge with its source files"
+            )
+
+
+def _replaces_source(name: str, beside: Container[str]) -> bool:
+    """Whether Python would load this file, and not the source of its name."""
+    if name.endswith(tuple(EXTENSION_SUFFIXES)):
+        return True
+    return name.endswith(".pyc") and name[:-1] not in beside
 
 
 def request_sha256(request: Model) -> str:

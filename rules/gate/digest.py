@@ -50,7 +50,7 @@ def decision_sha256(
     ==================  ==========================================================================
     form                1, the form of this record
     service, version    who decided
-    judgement_sha256    all that judges: program, rules, tables
+    judgement_sha256    all that judges: rules, tables, source code, libraries
     catalogue_sha256    the mounted components; null where none are mounted
     aliases_sha256      the operator's alias file; null without one
     profile_sha256      the operator's profile

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Container, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -13,7 +13,7 @@ from rules.assessor import Assessor
 from rules.gate.digest import context_sha256, decision_sha256, input_sha256
 from rules.gate.profile import STRICT, Profile, changed_policy, merged_policy
 from rules.gate.required import Requirement, impossible, in_words, requirements, unstated
-from rules.schema.components import ComponentReference
+from rules.schema.components import ComponentReference, StackEntry
 from rules.schema.gate import (
     EVALUATIONS,
     REQUIREMENTS,
@@ -185,7 +185,7 @@ def _departures(request: GateRequest, assessor: Assessor, profile: Profile) -> I
         yield from changed_policy(order, one.policy, f"/operations/{number}/policy", assessor.book)
     machines = {"": request.machine} | {f"/operations/{n}": one.machine for n, one in enumerate(request.operations)}
     for at, machine in machines.items():
-        own = _own_machine(machine, profile)
+        own = profile.machines.get(machine.id or "") if isinstance(machine, Machine) else None
         if own is None or not isinstance(machine, Machine):
             continue
         for name in Machine.model_fields:
@@ -194,10 +194,12 @@ def _departures(request: GateRequest, assessor: Assessor, profile: Profile) -> I
                 yield PolicyDeviation(at=f"{at}/machine/{name}", value=str(value), default=str(default), weakens=True)
 
 
-def _own_machine(machine: Machine | MachineReference | None, profile: Profile) -> Machine | None:
-    """Return the operator's machine of this id, whose limits hold whatever the request states."""
-    name = machine.id if isinstance(machine, Machine) else None
-    return None if name is None else profile.machines.get(name)
+def _machine_id(machine: Machine | MachineReference | None, assessor: Assessor) -> str | None:
+    """Return the id of a machine, of the mounted one if it is a reference to one alone."""
+    if isinstance(machine, MachineReference):
+        found = assessor.catalogue.definitions.machines.get(machine.of.key, ())
+        machine = found[0] if len(found) == 1 else None
+    return None if machine is None else machine.id
 
 
 def _unmet(
@@ -247,8 +249,10 @@ def _judged(
     place = place_of(request, number)
     policy = merged_policy(merged_policy(profile.policy, request.policy), operation.policy)
     stated_machine = operation.machine or request.machine
-    machine = _own_machine(stated_machine, profile) or stated_machine
-    waived = profile.waived(machine.id if isinstance(machine, Machine) else None)
+    machine_id = _machine_id(stated_machine, assessor)
+    # the limits of the operator's machine hold, whatever the request states
+    machine = profile.machines.get(machine_id or "", stated_machine)
+    waived = profile.waived(machine_id)
     asked = [name for name in required if name not in waived]
     stated = {name: getattr(operation, name) for name in Operation.model_fields if name in operation.model_fields_set}
     parts = {
@@ -266,7 +270,7 @@ def _judged(
     reasons, advice = _of_findings(report.findings, place, policy or DEFAULT_POLICY)
     reasons += [_of_requirement(one, place.leads(at)) for one, at in missing if one.name in asked]
     reasons += _of_shared_id(request, number)
-    reasons += _of_foreign_machine(machine, place, profile)
+    reasons += _of_foreign_machine(stated_machine, machine_id, place, profile)
     reasons += _of_changed_parts(request, number, place, assessor)
     decision = _worst([_OF_VERDICT[report.verdict], *(one.effect for one in reasons if one.effect is not None)])
     evaluation, evaluation_name = EVALUATIONS[decision]
@@ -368,16 +372,16 @@ def appearance(name: str) -> str:
 
 
 def _of_foreign_machine(
-    machine: Machine | MachineReference | None, place: Place, profile: Profile
+    machine: Machine | MachineReference | None, machine_id: str | None, place: Place, profile: Profile
 ) -> Iterator[GateReason]:
-    if profile.machines and isinstance(machine, Machine) and machine.id not in profile.machines:
+    if profile.machines and machine is not None and machine_id not in profile.machines:
         yield GateReason(
             code=FOREIGN_MACHINE,
             severity="warning",
             effect="hold",
             title="Machine not in the operator's profile",
-            message=f"The profile has no machine {machine.id or 'without an id'}; only the order states its limits.",
-            at=place.leads(["/machine/id"]),
+            message=f"The profile has no machine {machine_id or 'without an id'}, so it has not approved its limits.",
+            at=place.leads(["/machine/id" if isinstance(machine, Machine) else "/machine/of/key"]),
             remedy="Name a machine of the profile, or add it there.",
             source="definition of the gate",
         )
@@ -385,14 +389,9 @@ def _of_foreign_machine(
 
 def _of_changed_parts(request: GateRequest, number: int, place: Place, assessor: Assessor) -> Iterator[GateReason]:
     """Yield the parts of the operator's catalogue that a request replaces or changes."""
-    mounted = assessor.catalogue.definitions.components
-    at = []
-    for part, one in enumerate(request.operations[number].stack.components):
-        if isinstance(one, ComponentReference):
-            replaced = one.of.source == "request" and one.of.key in mounted
-            changed = one.of.source == "catalogue" and one.overlay is not None
-            if replaced or changed:
-                at.append(f"/stack/components/{part}")
+    mounted, own = assessor.catalogue.definitions.components, request.components or {}
+    components = request.operations[number].stack.components
+    at = [f"/stack/components/{part}" for part, one in enumerate(components) if _changes_mounted(one, own, mounted)]
     if at:
         yield GateReason(
             code=CHANGED_PART,
@@ -404,6 +403,24 @@ def _of_changed_parts(request: GateRequest, number: int, place: Place, assessor:
             remedy="Refer to the part of the catalogue as it is, or correct the catalogue.",
             source="definition of the gate",
         )
+
+
+def _changes_mounted(entry: StackEntry, own: Mapping[str, StackEntry], mounted: Container[str]) -> bool:
+    """Whether a reference, over any number of definitions, replaces a mounted part or lays fields over one."""
+    seen: set[str] = set()
+    laid = False
+    while isinstance(entry, ComponentReference):
+        laid = laid or entry.overlay is not None
+        key = entry.of.key
+        if entry.of.source != "request":
+            return laid and entry.of.source == "catalogue"
+        if key in mounted:
+            return True
+        if key in seen or key not in own:
+            return False
+        seen.add(key)
+        entry = own[key]
+    return False
 
 
 def _of_shared_id(request: GateRequest, number: int) -> list[GateReason]:

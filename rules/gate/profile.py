@@ -9,13 +9,12 @@ from datetime import date
 from pathlib import Path
 from typing import Annotated, Final
 
-import yaml
 from pydantic import Field, ValidationError
 
 from rules.answer.provenance import threshold_overrides
 from rules.quantities.models import Model, Text, Token
 from rules.rulebook.book import Rulebook, stricter
-from rules.rulebook.source import Problem, RulebookError
+from rules.rulebook.source import Problem, RulebookError, read_source
 from rules.schema.gate import PolicyDeviation, ProfileReport, RequirementName, WaiverReport
 from rules.schema.parsing import BadRequestError
 from rules.schema.request import DEFAULT_POLICY, Machine, Policy
@@ -53,6 +52,11 @@ class Profile(Model):
         waivers = [WaiverReport.model_validate(one.model_dump(mode="json")) for one in self.waivers]
         return ProfileReport(name=self.profile, revision=self.revision, sha256=self.digest, waivers=waivers)
 
+    def on(self, day: date) -> Profile:
+        """Return the profile without the waivers that have ended before this day."""
+        left = [one for one in self.waivers if day <= one.until]
+        return self if len(left) == len(self.waivers) else self.model_copy(update={"waivers": left})
+
     def waived(self, machine: str | None) -> set[str]:
         """Return the requirements lifted for a machine."""
         return {one.requirement for one in self.waivers if one.machine is None or one.machine == machine}
@@ -65,27 +69,32 @@ STRICT: Final = Profile(profile="strict")
 def load_profile(path: Path, book: Rulebook, today: date) -> Profile:
     """Return the profile of a YAML file, without the waivers that have ended before ``today``.
 
-    Raises :class:`~rules.rulebook.source.RulebookError` with every fault: of the file, of its fields, thresholds that
-    no rule has or allows, and assumed values.
+    Raises :class:`~rules.rulebook.source.RulebookError` with every fault: of the file, of its fields, of a machine
+    whose id is not its name, thresholds that no rule has or allows, and assumed values.
     """
+    source = read_source(path)
+    if source.problems:
+        raise RulebookError(source.problems)
     try:
-        profile = Profile.model_validate(yaml.safe_load(path.read_text(encoding="utf-8")))
-    except OSError as error:
-        raise RulebookError([Problem(str(path), 0, "", f"cannot be read: {error.strerror}")]) from None
+        profile = Profile.model_validate(source.value)
     except ValidationError as error:
-        places = [f"{'/'.join(map(str, one['loc']))}: {one['msg']}" for one in error.errors()]
-        raise RulebookError([Problem(str(path), 0, "", one) for one in places]) from None
-    except (yaml.YAMLError, UnicodeDecodeError) as error:
-        raise RulebookError([Problem(str(path), 0, "", str(error))]) from None
+        raise RulebookError(
+            Problem(source.file, source.lines.at(one["loc"]), "", f"{'/'.join(map(str, one['loc']))}: {one['msg']}")
+            for one in error.errors()
+        ) from None
     policy = profile.policy or DEFAULT_POLICY
     faults = ["policy/unstated: a gate assumes nothing"] if policy.unstated != "undecided" else []
     try:
         threshold_overrides(policy, book)
     except BadRequestError as error:
         faults += [f"{one.pointer.removeprefix('/')}: {one.detail}" for one in error.faults]
+    for name, machine in profile.machines.items():
+        if machine.id not in (None, name):
+            faults.append(f"machines/{name}/id: {machine.id!r} is not the name of the entry")
     if faults:
         raise RulebookError([Problem(str(path), 0, "", one) for one in faults])
-    return profile.model_copy(update={"waivers": [one for one in profile.waivers if today <= one.until]})
+    machines = {name: one.model_copy(update={"id": name}) for name, one in profile.machines.items()}
+    return profile.model_copy(update={"machines": machines}).on(today)
 
 
 def merged_policy(order: Policy | None, own: Policy | None) -> Policy | None:

@@ -418,6 +418,8 @@ class Rulebook:
     """Revision of each book that states one."""
     own: frozenset[str] = frozenset()
     """Codes of the rules that are not of the first folder."""
+    of_examples: bool = False
+    """Whether it judges examples of the contract, which show no digest of what judges."""
     replaced: tuple[Rule, ...] = field(init=False, repr=False, compare=False)
     _by_code: dict[str, Rule] = field(init=False, repr=False, compare=False)
     _names: tuple[str, ...] = field(init=False, repr=False, compare=False)

@@ -909,7 +909,7 @@ class Provenance(Out):
     rulebooks: list[str] = Field(title="Rulebooks", description="Names of the rulebooks in force.")
     rulebook_sha256: str = Field(title="Rulebooks, SHA-256")
     judgement_sha256: str = Field(
-        title="Judgement, SHA-256", description="SHA-256 of all that judges: program, rules and tables."
+        title="Judgement, SHA-256", description="SHA-256 of all that judges: rules, tables, source code and libraries."
     )
     catalogue_sha256: str | None = Field(
         title="Catalogue, SHA-256", description="SHA-256 of the mounted catalogue; null without a catalogue."

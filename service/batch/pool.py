@@ -38,7 +38,7 @@ from service.batch.lines import (
 from service.operations.assessors import Snapshot
 from service.operations.heavy_work import ProcessesClosedError
 from service.operations.problems import ProblemError
-from service.operations.process import settle
+from service.operations.process import end_with_parent, settle
 
 __all__ = ["Errand", "Pool", "closing", "cores"]
 
@@ -157,8 +157,10 @@ def work(
 ) -> None:
     """Run a worker: do each :class:`Job` and :class:`Task` by the snapshot until the parent closes the connection.
 
-    Exits at once if the program differs from the parent's: a batch must not be judged by two sets of rules.
+    Exits at once if the program differs from the parent's, since a batch must not be judged by two sets of rules, and
+    when the parent has died.
     """
+    end_with_parent()
     if prepare is not None:
         prepare()
     # A keyboard interrupt or hang-up reaches the whole process group; the parent handles it.

@@ -80,6 +80,7 @@ def _refused(error: Exception, arguments: argparse.Namespace) -> int:
     from pydantic import ValidationError
     from pydantic_settings import SettingsError
 
+    from rules.answer.provenance import UnknownJudgementError
     from rules.exchange.documents import CatalogueError
     from rules.rulebook.source import RulebookError
     from service.operations.assessors import UnexpectedJudgementError
@@ -99,6 +100,9 @@ def _refused(error: Exception, arguments: argparse.Namespace) -> int:
         name = str(error).split('"')[1].upper()
         print(f"STACKGAUGE_{name}: must be JSON", file=sys.stderr)
         return BAD_INPUT
+    if isinstance(error, UnknownJudgementError):
+        print(error, file=sys.stderr)
+        return FAULT
     return _fault(error)
 
 

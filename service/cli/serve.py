@@ -34,7 +34,7 @@ from service.http.metrics import SHARED_FOLDER, SHARED_PLACE, SharedFiles
 from service.operations.assessors import Snapshot, UnexpectedJudgementError, load_assessor, profile_of
 from service.operations.connections import Connection, Limits, quiet_about_files, raised_file_limit
 from service.operations.logs import configure_logs, log_config
-from service.operations.process import RETIRE, ended_by_signal, hang_up_survived, settle
+from service.operations.process import RETIRE, end_with_parent, ended_by_signal, hang_up_survived, settle
 from service.operations.settings import PREFIX, Settings, origin_of, settings_summary, today, unknown_variables
 from service.operations.signing import GateKeys, KeyFileError, load_keys
 
@@ -109,11 +109,23 @@ def _shared_files(settings: Settings, snapshot: Snapshot) -> Iterator[SharedFile
 _MORE_RULES: Final = 200
 
 
+_LAST_S: Final = 5.0
+"""Seconds for a worker to end after the time for its running requests."""
+
+
 class Worker(Process):
     """A worker process that, like the single one, loses no request when it stops."""
 
     place: int | None = None
     """Its place among the files of the metrics."""
+
+    def target(self, sockets: list[socket.socket] | None = None) -> None:
+        """Serve in the new process until told to stop, or until the supervisor is gone.
+
+        Otherwise workers would keep the port, and nobody would replace or reload them.
+        """
+        end_with_parent((self.config.timeout_graceful_shutdown or 0) + _LAST_S)
+        super().target(sockets)
 
     @property
     def server(self) -> uvicorn.Server:

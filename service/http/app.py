@@ -88,7 +88,9 @@ def create_app(
     keys = keys or load_keys(settings)
     metrics, shutdown = Metrics(), Shutdown(settings.shutdown_grace_s)
     batch_workers = settings.batch_workers or max(1, cores() // settings.workers)
-    answered = partial(answering, keys=keys)
+    # waivers end while the service runs, unless the operator has set the day
+    day = settings.as_of if "as_of" in settings.model_fields_set else None
+    answered = partial(answering, keys=keys, day=day)
     pool = Pool(batch_workers, Snapshot.of(assessor, profile), partial(configure_logs, settings), answered)
     # a batch of lines has its own limits
     batch_limits = {JSON: settings.max_batch_body_bytes, **dict.fromkeys(STREAMS)}
@@ -127,7 +129,7 @@ def create_app(
         calibrations_router(assessor),
         budgets_router(assessor),
         comparisons_router(assessor),
-        gates_router(assessor, profile, keys),
+        gates_router(assessor, profile, keys, day),
         keys_router(keys.public),
         explanations_router(assessor),
         searches_router(assessor),

@@ -63,13 +63,14 @@ def check_batches_router(
     lines = {"lines": {"summary": "The same as lines, with one invalid line", "value": BATCH_LINES}}
 
     def document(data: Any, brief: bool = False, asked: bool = False) -> bytes:
-        return answer_document(data, assessor, pool, INLINE_LINES, told if asked else None, brief=brief)
+        judging = assessor if asked else assessor.for_examples()
+        return answer_document(data, judging, pool, INLINE_LINES, told if asked else None, brief=brief)
 
     def answer_of(request: Any) -> Later:
         return Later(lambda: document(request).decode())
 
     answers = {name: {"summary": one.summary, "value": answer_of(one.request)} for name, one in BATCH_EXAMPLES.items()}
-    few = Later(lambda: json.dumps(answered(assessor, BATCH_LINES.encode()).decode()))
+    few = Later(lambda: json.dumps(answered(assessor.for_examples(), BATCH_LINES.encode()).decode()))
     answer_lines = {"lines": {"summary": "Short verdicts, a problem and the end", "value": few}}
     known: dict[int | str, dict[str, Any]] = {
         200: {
@@ -124,7 +125,7 @@ def check_batches_router(
         body = await request.body()
         admission.enter()
         content = await HeavyWork.of(request).in_thread(
-            lambda: document(parse_json(body), brief == "true", asked=True), admission.leave
+            request, lambda: document(parse_json(body), brief == "true", asked=True), admission.leave
         )
         headers = {"Cache-Control": "no-store", "Vary": "Accept"}
         return Response(content, headers=headers, media_type=JSON)

@@ -84,7 +84,7 @@ def imports_router() -> APIRouter:
         require_acceptable(request)
         form = _FORMATS[require_body(request, tuple(_FORMATS))]
         task = Task(IMPORTS, await request.body(), (form, kind))
-        made = await HeavyWork.of(request).answer(task, lambda: read(task), len(task.body), uncounted=True)
+        made = await HeavyWork.of(request).answer(request, task, lambda: read(task), len(task.body), uncounted=True)
         return json_bytes(made.content)
 
     return router
@@ -213,7 +213,7 @@ def exports_router(exporter: Exporter) -> APIRouter:
         sent, body = await sent_body(request, (JSON, YAML))
         task = Task(EXPORTS, body, (timestamp, standard), sent)
         made = await HeavyWork.of(request).answer(
-            task, lambda: export(exporter, task), len(body), uncounted=sent == YAML
+            request, task, lambda: export(exporter, task), len(body), uncounted=sent == YAML
         )
         return XmlAnswer(made.content, headers={"Cache-Control": "no-store", "Vary": "Accept"})
 
@@ -308,7 +308,9 @@ def drawings_router(assessor: Assessor) -> APIRouter:
         require_acceptable(request, (SVG,))
         sent, body = await sent_body(request, (JSON, YAML))
         task = Task(DRAWINGS, body, (asked.picture, asked.bent == "true", asked.unit), sent)
-        made = await HeavyWork.of(request).answer(task, lambda: draw(assessor, task), len(body), uncounted=True)
+        made = await HeavyWork.of(request).answer(
+            request, task, lambda: draw(assessor, task), len(body), uncounted=True
+        )
         return SvgAnswer(made.content, headers={"Cache-Control": "no-store", "Vary": "Accept"})
 
     return router

@@ -21,7 +21,7 @@ from prometheus_client import (
 )
 from prometheus_client.multiprocess import MultiProcessCollector
 
-from rules.answer.provenance import judgement_sha256
+from rules.answer.provenance import EXAMPLE_JUDGEMENT, judgement_sha256
 from rules.assessor import Assessor
 from rules.rulebook.book import Rulebook
 from rules.schema.parsing import parse_request
@@ -104,7 +104,7 @@ def health_router(assessor: Assessor, shutdown: Shutdown, folders: Sequence[Path
         summary="Version",
         response_model=Version,
         responses={
-            **published(shown("version", version)),
+            **published(shown("version", version.model_copy(update={"judgement_sha256": EXAMPLE_JUDGEMENT}))),
             **responses("not-acceptable", "invalid-request", "internal-fault"),
         },
     )

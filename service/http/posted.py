@@ -9,6 +9,7 @@ import json
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
+from datetime import date
 from types import MappingProxyType
 from typing import Annotated, Any, Final, Generic, NamedTuple, TypeAlias, TypeVar
 
@@ -42,6 +43,7 @@ from service.http.problem_answers import responses
 from service.operations.assessors import Judged, RecordingAssessor
 from service.operations.heavy_work import HeavyWork
 from service.operations.problems import NOTES, ProblemError
+from service.operations.settings import today
 from service.operations.signing import NO_KEYS, GateKeys
 from service.sheets.check import report_text
 from service.sheets.page import report_page
@@ -111,6 +113,13 @@ class Judging(NamedTuple):
     assessor: Assessor
     profile: Profile
     keys: GateKeys = NO_KEYS
+    day: date | None = None
+    """Day on which the profile's waivers count or have ended; the present one if it is None."""
+
+    @property
+    def profile_in_force(self) -> Profile:
+        """The operator's profile, without waivers that have ended since it was read."""
+        return self.profile.on(self.day or today())
 
 
 class Task(NamedTuple):
@@ -293,9 +302,10 @@ def add_posted_route(
     # the first only: openapi/examples has the others
     shown, example = next(iter(examples.items()))
     first = parse(posted.asked, example.request)
-    report = Later(lambda: posted.answer(judging, first).model_dump_json())
+    shows = judging._replace(assessor=judging.assessor.for_examples())
+    report = Later(lambda: posted.answer(shows, first).model_dump_json())
     reports = {shown: {"summary": example.summary, "value": report}}
-    described = {name: one.described(judging, first) for name, one in posted.representations.items()}
+    described = {name: one.described(shows, first) for name, one in posted.representations.items()}
     known: dict[int | str, dict[str, Any]] = {
         200: {"content": {JSON: {"examples": reports}, **described}},
         **responses(
@@ -321,6 +331,7 @@ def add_posted_route(
         sent, body = await sent_body(request, taken)
         task = Task(path, body, (_SHEET if page == _SHEET else chosen, unit), sent)
         made = await HeavyWork.of(request).answer(
+            request,
             task,
             lambda: posted.made(judging, task),
             len(body),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from datetime import date
 from types import MappingProxyType
 from typing import Any, Final
 
@@ -159,7 +160,7 @@ POSTED: Final[Mapping[str, Posted[Any]]] = MappingProxyType(
         "/v1/gates": Posted(
             GateRequest,
             GateReport,
-            lambda judging, asked: judging.keys.signed(gate(asked, judging.assessor, judging.profile)),
+            lambda judging, asked: judging.keys.signed(gate(asked, judging.assessor, judging.profile_in_force)),
             limited=True,
             counted=True,
             urgent=True,
@@ -305,15 +306,17 @@ def explanations_router(assessor: Assessor) -> APIRouter:
     return router
 
 
-def gates_router(assessor: Assessor, profile: Profile = STRICT, keys: GateKeys = NO_KEYS) -> APIRouter:
-    """The router with this assessor and the operator's profile and keys."""
+def gates_router(
+    assessor: Assessor, profile: Profile = STRICT, keys: GateKeys = NO_KEYS, day: date | None = None
+) -> APIRouter:
+    """The router with this assessor, the operator's profile and keys, and the day on which waivers count."""
     router = APIRouter(tags=["gates"])
 
     add_posted_route(
         router,
         "/v1/gates",
         POSTED["/v1/gates"],
-        Judging(assessor, profile, keys),
+        Judging(assessor, profile, keys, day),
         operation_id="gate_order",
         summary="Release, hold or stop a work order",
         description=f"Check the tools of up to {MAX_OPERATIONS} operations and decide: release, hold or stop. The"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from datetime import date
 
 from rules.assessor import Assessor
 from rules.gate.profile import STRICT
@@ -17,9 +18,11 @@ from service.operations.signing import NO_KEYS, GateKeys
 __all__ = ["answering"]
 
 
-def answering(snapshot: Snapshot, assessor: Assessor, keys: GateKeys = NO_KEYS) -> Callable[[Task], Made]:
+def answering(
+    snapshot: Snapshot, assessor: Assessor, keys: GateKeys = NO_KEYS, day: date | None = None
+) -> Callable[[Task], Made]:
     """The function that answers tasks; it raises :class:`~service.operations.problems.ProblemError`."""
-    judging, exporter = Judging(assessor, snapshot.profile or STRICT, keys), Exporter(assessor)
+    judging, exporter = Judging(assessor, snapshot.profile or STRICT, keys, day), Exporter(assessor)
     others: dict[str, Callable[[Task], Made]] = {
         IMPORTS: read,
         EXPORTS: lambda task: export(exporter, task),

@@ -13,6 +13,8 @@ from anyio import CapacityLimiter
 from anyio.to_thread import run_sync
 from fastapi import Request
 from starlette.concurrency import run_in_threadpool
+from starlette.requests import ClientDisconnect
+from starlette.types import Receive
 
 from rules.quantities.work_limit import Allowance, TooMuchWorkError, allowing
 from service.operations.problems import ProblemError
@@ -91,7 +93,8 @@ class HeavyWork:
 
     Three limits apply. The work limit counts steps, so every machine rejects the same requests (422); it grows with the
     request and applies to requests with many stacks, never to a single stack. The time limit is wall-clock time (503);
-    the work stops at its next count of steps. Places are counted; urgent requests have their own.
+    the work stops at its next count of steps. It stops there, too, when its client leaves, since nobody would read the
+    answer. Places are counted until the work has ended; urgent requests have their own.
     """
 
     def __init__(
@@ -125,6 +128,7 @@ class HeavyWork:
 
     async def answer(
         self,
+        request: Request,
         what: object,
         here: Callable[[], T],
         size: int,
@@ -135,20 +139,31 @@ class HeavyWork:
     ) -> T:
         """The answer to a request of ``size`` bytes: of ``here``, or of another process for ``what``.
 
-        ``limited`` applies the work limit; ``urgent`` requests go first and have places of their own. What is
-        ``uncounted`` takes long beside its steps, as drawings and YAML do: it is made in a thread, one at a time.
+        The body of ``request`` has been read. ``limited`` applies the work limit; ``urgent`` requests go first and have
+        places of their own. What is ``uncounted`` takes long beside its steps, as drawings and YAML do: it is made in a
+        thread, one at a time.
 
         Raises
         ------
         ProblemError
             503 if too many are running or the time limit is reached, 422 beyond the work limit.
+        ClientDisconnect
+            If the client leaves while another process is at it.
         """
-        found = await self._found(what, here, size, limited=limited, urgent=urgent, uncounted=uncounted)
+        found = await self._found(request, what, here, size, limited=limited, urgent=urgent, uncounted=uncounted)
         self._told(found)
         return found
 
     async def _found(
-        self, what: object, here: Callable[[], T], size: int, *, limited: bool, urgent: bool, uncounted: bool
+        self,
+        request: Request,
+        what: object,
+        here: Callable[[], T],
+        size: int,
+        *,
+        limited: bool,
+        urgent: bool,
+        uncounted: bool,
     ) -> T:
         if self._processes is None:
             return here()
@@ -171,7 +186,9 @@ class HeavyWork:
             places.leave()
             raise
         try:
-            found: T = await self.in_time(asyncio.wrap_future(pending.future), pending.give_up, places.leave)
+            found: T = await _in_time(
+                asyncio.wrap_future(pending.future), request.receive, self._max_seconds, pending.give_up, places.leave
+            )
         except TooMuchWorkError:
             raise ProblemError(
                 "too-much-work",
@@ -180,32 +197,52 @@ class HeavyWork:
             ) from None
         return found
 
-    async def in_thread(self, work: Callable[[], T], ended: Callable[[], None]) -> T:
-        """Run work that waits for other processes in a thread, within the time limit; ``ended`` as `in_time`."""
+    async def in_thread(self, request: Request, work: Callable[[], T], ended: Callable[[], None]) -> T:
+        """Run work that waits for other processes in a thread, within the time limit; then ``ended`` is called.
+
+        It stops when the client of ``request`` leaves, which raises :class:`ClientDisconnect`.
+        """
         allowance = Allowance()
 
         def bounded() -> T:
             with allowing(allowance):
                 return work()
 
-        return await self.in_time(asyncio.ensure_future(run_in_threadpool(bounded)), allowance.stop, ended)
+        running = asyncio.ensure_future(run_in_threadpool(bounded))
+        return await _in_time(running, request.receive, self._max_seconds, allowance.stop, ended)
 
-    async def in_time(self, work: asyncio.Future[T], give_up: Callable[[], None], ended: Callable[[], None]) -> T:
-        """The result of work within the time limit, else ``give_up`` is called; ``ended`` once the work has ended."""
-        work.add_done_callback(lambda done: _ended(done, ended))
-        try:
-            await asyncio.wait({work}, timeout=self._max_seconds)
-        except asyncio.CancelledError:
-            give_up()
-            raise
-        if not work.done():
-            give_up()
-            raise ProblemError(
-                "took-too-long",
-                f"The computation took longer than {self._max_seconds:g} s. There is no partial result.",
-                headers={"Retry-After": "5"},
-            )
+
+async def _in_time(
+    work: asyncio.Future[T], receive: Receive, seconds: float, give_up: Callable[[], None], ended: Callable[[], None]
+) -> T:
+    """The result of work while its client waits and has time, else ``give_up`` is called; ``ended`` after the work."""
+    work.add_done_callback(lambda done: _ended(done, ended))
+    left = asyncio.ensure_future(_has_left(receive))
+    either: set[asyncio.Future[Any]] = {work, left}
+    try:
+        await asyncio.wait(either, timeout=seconds, return_when=asyncio.FIRST_COMPLETED)
+    except asyncio.CancelledError:
+        give_up()
+        raise
+    finally:
+        left.cancel()
+    if work.done():
         return work.result()
+    give_up()
+    if left.done():
+        left.result()
+        raise ClientDisconnect
+    raise ProblemError(
+        "took-too-long",
+        f"The computation took longer than {seconds:g} s. There is no partial result.",
+        headers={"Retry-After": "5"},
+    )
+
+
+async def _has_left(receive: Receive) -> None:
+    """Wait for the end of a connection whose request has been read."""
+    while (await receive())["type"] != "http.disconnect":
+        pass
 
 
 def _within(work: Callable[[], T], steps: int | None) -> T:

@@ -5,8 +5,11 @@ from __future__ import annotations
 import asyncio
 import gc
 import logging
+import multiprocessing
+import os
 import signal
 import threading
+import time
 from collections.abc import AsyncIterator, Callable, Iterator
 from contextlib import AbstractAsyncContextManager, asynccontextmanager, contextmanager
 from types import FrameType
@@ -25,6 +28,7 @@ __all__ = [
     "RETIRE",
     "Exporter",
     "Shutdown",
+    "end_with_parent",
     "ended_by_signal",
     "hang_up_survived",
     "in_order",
@@ -166,6 +170,29 @@ def ended_by_signal() -> Iterator[None]:
     finally:
         signal.signal(signal.SIGTERM, before)
 
+
+def end_with_parent(stop_s: float = 0.0) -> None:
+    """End this process once the one that started it has ended, even if that was killed and could tell nobody.
+
+    A pipe shows it, which the system closes with the parent. With ``stop_s``, the process is first asked to stop, as by
+    :data:`RETIRE`, and ended after that many seconds. Does nothing in a process that multiprocessing has not started.
+    """
+    parent = multiprocessing.parent_process()
+    if parent is None:
+        return
+
+    def watch() -> None:
+        parent.join()
+        if stop_s:
+            _LOG.error("the process that started this one has ended; this one stops")
+            os.kill(os.getpid(), RETIRE or signal.SIGTERM)
+            time.sleep(stop_s)
+        os._exit(_ORPHANED)
+
+    threading.Thread(target=watch, name="parent watch", daemon=True).start()
+
+
+_ORPHANED: Final = 1
 
 _YOUNG: Final = 20_000
 """Allocations between collections of the youngest generation; a check makes some thousands and leaves no cycles."""

@@ -209,7 +209,8 @@ class Settings(BaseSettings):
     )
     as_of: date = Field(
         default_factory=today,
-        description="Day on which adjustments of rulebooks count or have ended; the day of the start by default.",
+        description="Day on which adjustments of rulebooks and waivers of gates count or have ended. Without it, that"
+        " of the start for adjustments and the present one for waivers.",
     )
     weakened_safety_rules: frozenset[Annotated[str, Field(pattern=CODE_PATTERN)]] = Field(
         frozenset(),

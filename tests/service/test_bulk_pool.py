@@ -6,11 +6,14 @@ import json
 import logging
 import os
 import signal
+import subprocess
+import sys
 import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
+import psutil
 import pytest
 
 from rules.assessor import Assessor
@@ -294,3 +297,37 @@ def test_what_is_given_up_ends_wherever_it_is(asked: Pool, caplog: pytest.LogCap
     assert asked.ask("hello", None).future.result(PATIENCE_S)[0] == "hello"
     assert asked.pids() != before
     assert not caplog.records
+
+
+PARENT = """
+import sys
+from rules.assessor import Assessor
+from service.batch.pool import Pool
+from service.operations.assessors import Snapshot
+from tests.support.pool_tasks import answering
+
+if __name__ == "__main__":
+    pool = Pool(1, Snapshot.of(Assessor.load()), answering=answering)
+    pool.ask("hello", None).future.result()
+    task = pool.ask(sys.argv[1], None).future
+    print(*pool.pids(), flush=True)
+    task.result()
+"""
+
+
+@pytest.mark.skipif(not hasattr(signal, "SIGKILL"), reason="no signal that can't be caught")
+@pytest.mark.parametrize("word", ["wait", "count"])
+def test_a_worker_ends_with_the_process_that_started_it(tmp_path: Path, word: str) -> None:
+    """Whether it counts its steps or not: a service of one worker, an audit and their like leave nothing behind."""
+    script = tmp_path / "parent.py"
+    script.write_text(PARENT)
+    environment = os.environ | {"PYTHONPATH": os.pathsep.join(sys.path)}
+    with subprocess.Popen([sys.executable, script, word], env=environment, stdout=subprocess.PIPE, text=True) as parent:
+        assert parent.stdout is not None
+        worker = psutil.Process(int(parent.stdout.readline()))
+        assert worker.is_running()
+        parent.kill()
+        _, left = psutil.wait_procs([worker], PATIENCE_S / 4)
+        for one in left:
+            one.kill()
+        assert not left

@@ -5,9 +5,11 @@ from __future__ import annotations
 import asyncio
 import json
 import pickle
+import socket
 import threading
 from collections.abc import Callable, Iterator
 from concurrent.futures import Future
+from contextlib import ExitStack
 from functools import partial
 from typing import Any
 
@@ -29,6 +31,8 @@ from service.operations.heavy_work import LIGHT_BYTES, HeavyWork
 from service.operations.problems import ProblemError
 from service.operations.settings import Settings
 from tests.support.costly_stacks import costly_stack
+from tests.support.live_service import PATIENCE_S, LiveService, until
+from tests.support.served import NO_TLS
 from tests.support.signing import ORDER, keys_of
 
 LEAST_STEPS = 1_000_000
@@ -391,6 +395,68 @@ def test_the_place_is_taken_until_the_work_has_ended(
     assert good.status_code == 200
 
 
+async def _abandoned(app: FastAPI, path: str, body: bytes, media_type: str, begun: Callable[[], bool]) -> None:
+    """Send a request whose client leaves once the work has begun."""
+    answered: list[Any] = []
+    messages = [{"type": "http.request", "body": body, "more_body": False}]
+
+    async def receive() -> Any:
+        if messages:
+            return messages.pop()
+        while not begun():
+            await asyncio.sleep(0.001)
+        return {"type": "http.disconnect"}
+
+    async def send(message: Any) -> None:
+        answered.append(message)
+
+    scope: dict[str, Any] = {"type": "http", "http_version": "1.1", "method": "POST", "scheme": "http", "root_path": ""}
+    scope |= {"path": path, "raw_path": path.encode(), "query_string": b"", "server": ("a", 80), "client": ("a", 1)}
+    scope["headers"] = [(b"host", b"a"), (b"content-type", media_type.encode())]
+    async with asyncio.timeout(30):
+        await app(scope, receive, send)
+    assert answered == []
+
+
+@pytest.mark.parametrize("path", HEAVY)
+def test_work_is_given_up_when_its_client_leaves(
+    app_with: Callable[..., FastAPI], elsewhere: Elsewhere, path: str
+) -> None:
+    """No answer is sent, and the place is free again once the work has ended."""
+    app = app_with(max_heavy_requests=1, max_heavy_gates=1)
+    elsewhere.at_once = False
+
+    async def ask() -> list[int]:
+        await _abandoned(app, path, json.dumps(HEAVY[path]).encode(), "application/json", lambda: bool(elsewhere.asked))
+        assert elsewhere.waiting[0].given_up
+        found = []
+        async with _client(app) as client, asyncio.timeout(30):
+            while found[-1:] != [200]:
+                found.append((await client.post(path, content=json.dumps(HEAVY[path]), headers=JSON)).status_code)
+                elsewhere.at_once = True
+                if len(found) == 1:
+                    elsewhere.waiting[0].end()
+                await asyncio.sleep(0.001)
+        return found
+
+    first, *_, last = asyncio.run(ask())
+    assert (first, last) == (503, 200)
+
+
+def test_a_batch_is_given_up_when_its_client_leaves(
+    app_with: Callable[..., FastAPI], watched: Watched, gate: Gate
+) -> None:
+    """It ends where it counts, though nobody opens the gate at which it waits, and makes room."""
+    app = app_with(max_batches=1)
+    watched.first = gate
+    body = json.dumps({"stacks": [PLAIN, PLAIN]}).encode()
+    begun = partial(gate.begun.acquire, blocking=False)
+    asyncio.run(_abandoned(app, "/v1/check-batches", body, "application/json", begun))
+    assert gate.ended.wait(10)
+    watched.first = lambda: None
+    assert _post(app, "/v1/check-batches", {"stacks": [PLAIN, PLAIN]}).status_code == 200
+
+
 def test_a_costly_line_of_a_batch_goes_elsewhere(app_with: Callable[..., FastAPI], watched: Watched) -> None:
     """Others are answered meanwhile, and the line as if it were alone."""
     app = app_with()
@@ -476,3 +542,34 @@ def test_the_answer_is_the_same_wherever_it_is_made(
     assert there.headers == here.headers
     assert there.content == here.content
     assert holds in here.content
+
+
+def test_clients_that_leave_make_room_in_the_running_service() -> None:
+    """Every place was taken by work that never ends; the next client is answered, the others never are."""
+    hogs = Settings().max_heavy_requests
+    body = json.dumps(COMPOUND["/v1/budgets"]).encode()
+    head = b"POST /v1/budgets HTTP/1.1\r\nHost: a\r\nContent-Type: application/json\r\nContent-Length: %d\r\n\r\n"
+    endless = dict.fromkeys(("max_request_steps", "max_steps_per_kib"), str(10**12))
+    with LiveService(max_request_seconds="3600", **endless) as service:
+        url = httpx.URL(service.url)
+
+        def budget() -> int:
+            return httpx.post(
+                f"{url}/v1/budgets", json=HEAVY["/v1/budgets"], timeout=PATIENCE_S, verify=NO_TLS
+            ).status_code
+
+        with ExitStack() as inside:
+            for _ in range(hogs):
+                one = inside.enter_context(socket.create_connection((url.host, url.port or 0), PATIENCE_S))
+                one.sendall(head % len(body) + body)
+            until(lambda: budget() == 503)
+        until(lambda: budget() == 200)
+        told = until(lambda: found if len(found := _told(service, 0)) == hogs else None)
+        assert not any(line["complete"] for line in told)
+        assert len(until(lambda: _told(service, 200))) == 1
+        service.terminate()
+        assert service.ended() == 0
+
+
+def _told(service: LiveService, status: int) -> list[dict[str, Any]]:
+    return [line for line in service.log if line.get("route") == "/v1/budgets" and line["status"] == status]

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import copy
 import json
+from datetime import date
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -13,11 +15,16 @@ from rules.gate.gate import gate
 from rules.schema.gate import REQUIREMENTS, GateReport, GateRequest
 from rules.schema.parsing import parse
 from service.examples import GATE_EXAMPLES
+from service.http import posted
 from service.http.app import create_app
+from service.http.posted import Task
 from service.http.questions import gates_router
+from service.http.tasks import answering
+from service.operations.assessors import Snapshot, profile_of
 from service.operations.settings import Settings
 from tests.service.conftest import Client
 from tests.support.operations import change
+from tests.support.orders import order_of
 
 
 @pytest.fixture(scope="module")
@@ -201,3 +208,32 @@ def test_a_fault_is_no_release(assessor: Assessor, order: dict[str, Any], monkey
     response = _post(Client(app), "/v1/gates", order)
     assert response.status_code == 500
     assert "decision" not in response.json()
+
+
+LAST_DAY, AFTER = date(2031, 5, 1), date(2031, 5, 2)
+PROFILE = """\
+profile: shop
+waivers:
+  - {requirement: machine_moment, reason: no changer, owner: toolroom, until: 2031-05-01}
+"""
+
+
+def test_a_waiver_ends_while_the_service_runs(
+    tmp_path: Path, assessor: Assessor, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """After its last day the order is held, here and in other processes; a day that the operator has set stays."""
+    file = tmp_path / "profile.yaml"
+    file.write_text(PROFILE)
+    settings = Settings(gate_profile=file)
+    profile = profile_of(Settings(gate_profile=file, as_of=LAST_DAY), assessor.book)
+    order = order_of("no moment")
+    running = Client(create_app(settings, assessor, profile))
+    fixed = Client(create_app(settings.model_copy(update={"as_of": LAST_DAY}), assessor, profile))
+    body = json.dumps(order).encode()
+    for day, expected in ((LAST_DAY, "release"), (AFTER, "hold")):
+        monkeypatch.setattr(posted, "today", lambda day=day: day)
+        told = _post(running, "/v1/gates", body).json()
+        assert (told["decision"], bool(told["profile"]["waivers"])) == (expected, expected == "release")
+        assert _post(fixed, "/v1/gates", body).json()["decision"] == "release"
+        answer = answering(Snapshot.of(assessor, profile), assessor)
+        assert json.loads(answer(Task("/v1/gates", body, ("application/json", "mm"))).content) == told

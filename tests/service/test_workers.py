@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import multiprocessing
 import os
 import signal
@@ -10,6 +11,7 @@ from pathlib import Path
 from typing import Any, ClassVar
 
 import httpx
+import psutil
 import pytest
 import uvicorn
 from prometheus_client.parser import text_string_to_metric_families
@@ -23,6 +25,7 @@ from service.http.metrics import SHARED_FOLDER
 from service.operations.assessors import Snapshot
 from service.operations.settings import Settings
 from service.operations.signing import NO_KEYS
+from tests.support.costly_stacks import costly_stack
 from tests.support.live_service import PATIENCE_S, LiveService, until
 from tests.support.served import NO_TLS
 
@@ -81,6 +84,28 @@ def test_a_worker_that_is_killed_is_replaced() -> None:
         assert _counted(url, "stackgauge_requests_in_flight") == 1
         service.terminate()
         assert service.ended() == 0
+
+
+BUDGET = json.dumps({"stack": costly_stack(), "target_um": 10}).encode()
+HEAD = b"POST /v1/budgets HTTP/1.1\r\nHost: a\r\nContent-Type: application/json\r\nContent-Length: %d\r\n\r\n"
+ENDLESS = dict.fromkeys(("max_request_steps", "max_steps_per_kib"), str(10**12))
+
+
+@pytest.mark.skipif(not hasattr(signal, "SIGKILL"), reason="no signal that can't be caught")
+@pytest.mark.parametrize(("workers", "others"), [("1", 2), ("2", 4)])
+def test_nothing_outlives_the_first_process(workers: str, others: int) -> None:
+    """Killed, it tells nobody; the port is free again, and no process computes on for nobody."""
+    with LiveService("--workers", workers, shutdown_timeout_s="1", **ENDLESS) as service:
+        host, port = service.url.removeprefix("http://").split(":")
+        with socket.create_connection((host, int(port)), PATIENCE_S) as hog:
+            hog.sendall(HEAD % len(BUDGET) + BUDGET)
+            first = psutil.Process(service.process.pid)
+            family = until(lambda: found if len(found := first.children(recursive=True)) >= others else None)
+            os.kill(service.process.pid, signal.SIGKILL)
+            _, left = psutil.wait_procs(family, PATIENCE_S / 4)
+            for one in left:
+                one.kill()
+            assert not left
 
 
 @pytest.mark.parametrize(

@@ -143,7 +143,7 @@ def answers(app: FastAPI, asked: Sequence[Case]) -> list[bytes]:
 @cache
 def openapi_files() -> Mapping[str, str]:
     """The OpenAPI document and the examples in pairs of request and answer, by path in the project."""
-    app = create_app(Settings(extra_rulebooks=()), Assessor.load())
+    app = create_app(Settings(extra_rulebooks=()), Assessor.load().for_examples())
     document, _ = describe(app)
     files = {"openapi/v1.json": as_text(document)}
     asked = list(cases(whole(document)))

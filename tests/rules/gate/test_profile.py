@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import copy
 import json
-from datetime import date
+from datetime import date, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -102,6 +102,11 @@ def test_a_waiver_lifts_one_requirement_until_its_day(tmp_path: Path) -> None:
     assert (one.reason, one.owner, one.until) == ("no changer", "tool room", "2031-05-01")
     assert _decided(order, profile("mill 4", "2031-05-01")).decision == "hold"
     assert _decided(order, profile("mill 3", "2031-04-30")).decision == "hold"
+    # also in a process that has read the profile before
+    last = profile("mill 3", "2031-05-01")
+    assert last.on(TODAY) is last
+    over = last.on(TODAY + timedelta(days=1))
+    assert (_decided(order, over).decision, over.digest == last.digest) == ("hold", False)
 
 
 def test_the_operators_machine_has_the_operators_limits() -> None:
@@ -118,27 +123,57 @@ def test_the_operators_machine_has_the_operators_limits() -> None:
     assert not told.may_start
     order["operations"][0]["machine"]["id"] = "mill 9"
     assert FOREIGN_MACHINE in {it.code for it in _decided(order, profile).operations[0].reasons}
+    del order["operations"][0]["machine"]["id"]
+    assert FOREIGN_MACHINE in {it.code for it in _decided(order, profile).operations[0].reasons}
 
 
-def test_a_part_of_the_catalogue_is_not_replaced(tmp_path: Path) -> None:
-    """Neither by a definition of the request with its key, nor by fields laid over it."""
+def test_a_machine_of_the_catalogue_is_no_way_around_the_profile(tmp_path: Path) -> None:
+    """It is the profile's machine by its id, with the limits and waivers of the profile, or it is held."""
+    machine = order_of("good")["operations"][0]["machine"]
+    fast = {"fast": {**machine, "max_speed_rpm": 90000}, "other": {**machine, "id": "mill 9"}}
+    (tmp_path / "machines.json").write_text(json.dumps(fast), encoding="utf-8")
+    mounted = Assessor.load(catalogue=tmp_path)
+    own = {name: value for name, value in machine.items() if name != "id"}
+    profile = _profile(tmp_path, machines={"mill 3": own | {"max_speed_rpm": 100}}, waivers=[WAIVER])
+
+    def reasons(key: str) -> set[str]:
+        order = order_of("no moment")
+        order["operations"][0]["machine"] = {"kind": "reference", "of": {"from": "catalogue", "key": key}}
+        return {it.code for it in _decided(order, profile, mounted).operations[0].reasons}
+
+    assert reasons("fast") == {"SPD-030"}
+    assert FOREIGN_MACHINE in reasons("other")
+    assert reasons("no such") >= {FOREIGN_MACHINE, "REF-010"}
+
+
+@pytest.mark.parametrize("links", [0, 1, 2])
+def test_a_part_of_the_catalogue_is_not_replaced(tmp_path: Path, links: int) -> None:
+    """Neither by a definition of the request with its key, nor by fields laid over it, through however many others."""
     order = order_of("good")
     collet = order["operations"][0]["stack"]["components"][1]
     (tmp_path / "parts.json").write_text(json.dumps({"KB-C1": collet}), encoding="utf-8")
     mounted = Assessor.load(catalogue=tmp_path)
 
-    def decided(source: str, **more: Any) -> GateReport:
+    def told(source: str, laid_at: int | None = None) -> tuple[str, list[str]]:
+        """The decision where fields are laid over this link."""
+        keys = [*(f"link{n}" for n in range(links)), "KB-C1"]
+        references: list[dict[str, Any]] = [
+            {"kind": "reference", "of": {"from": "request" if key != "KB-C1" else source, "key": key}} for key in keys
+        ]
+        if laid_at is not None:
+            references[laid_at]["with"] = {"unbalance_g_mm": 0.2}
         changed = copy.deepcopy(order)
-        of = {"from": source, "key": "KB-C1"}
-        changed["operations"][0]["stack"]["components"][1] = {"kind": "reference", "of": of, "id": "collet-1", **more}
+        changed["operations"][0]["stack"]["components"][1] = references[0] | {"id": "collet-1"}
+        changed["components"] = dict(zip(keys, references[1:], strict=False))
         if source == "request":
-            changed["components"] = {"KB-C1": collet}
-        return _decided(changed, by=mounted)
+            changed["components"]["KB-C1"] = collet
+        found = _decided(changed, by=mounted)
+        return found.decision, [it.code for it in found.operations[0].reasons]
 
-    assert decided("catalogue").may_start
-    for told in (decided("request"), decided("catalogue", **{"with": {"unbalance_g_mm": 0.1}})):
-        assert told.decision == "hold"
-        assert [it.code for it in told.operations[0].reasons] == [CHANGED_PART]
+    assert told("catalogue") == ("release", [])
+    assert told("request") == ("hold", [CHANGED_PART])
+    for at in range(links + 1):
+        assert told("catalogue", at) == ("hold", [CHANGED_PART])
 
 
 @pytest.mark.parametrize(
@@ -150,6 +185,8 @@ def test_a_part_of_the_catalogue_is_not_replaced(tmp_path: Path) -> None:
         {"waivers": [{name: value for name, value in WAIVER.items() if name != "reason"}]},
         {"waivers": [WAIVER | {"requirement": "nothing"}]},
         {"waivers": [WAIVER | {"until": "soon"}]},
+        *({"waivers": [{one: value for one, value in WAIVER.items() if one != name}]} for name in ("owner", "until")),
+        {"machines": {"mill 3": {"kind": "stated", "id": "mill 9"}}},
     ],
 )
 def test_a_wrong_profile_is_refused(tmp_path: Path, parts: dict[str, Any]) -> None:
@@ -161,7 +198,7 @@ def test_a_wrong_profile_is_refused(tmp_path: Path, parts: dict[str, Any]) -> No
 
 def test_what_is_no_yaml_is_refused(tmp_path: Path) -> None:
     """A file that is cut off is no profile without waivers; one that is not there is no strict one."""
-    for text in ("waivers: [", "- a", ""):
+    for text in ("waivers: [", "- a", "", "profile: a\nwaivers: []\nwaivers: []\n"):
         (tmp_path / "profile.yaml").write_text(text, encoding="utf-8")
         with pytest.raises(RulebookError):
             load_profile(tmp_path / "profile.yaml", assessor().book, TODAY)
