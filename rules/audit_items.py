@@ -16,7 +16,7 @@ from rules.schema.components import ComponentReference
 from rules.schema.report import Finding, Quantity, Report, Severity, Undecided, Verdict
 from rules.schema.request import DEFAULT_POLICY, CheckRequest
 
-__all__ = ["VERDICTS", "AuditItem", "StackPart", "identity_of", "items_of", "parts_of_stack"]
+__all__ = ["VERDICTS", "AuditItem", "Kind", "StackPart", "identity_of", "items_of", "parts_of_stack"]
 
 VERDICTS: Final[tuple[Verdict, ...]] = ("pass", "review", "fail")
 """Verdicts, the best first."""
@@ -113,9 +113,7 @@ def items_of(report: Report, request: CheckRequest) -> tuple[AuditItem, ...]:
     return tuple(found)
 
 
-def _finding(
-    one: Finding, stack: str, weight: Verdict, request: CheckRequest, parts: Sequence[StackPart]
-) -> AuditItem:
+def _finding(one: Finding, stack: str, weight: Verdict, request: CheckRequest, parts: Sequence[StackPart]) -> AuditItem:
     concerned = _concerned(one.at, request, parts)
     return AuditItem(
         identity=identity_of("finding", stack, one.code, (part.id for part in concerned), one.operation),

@@ -8,6 +8,7 @@ from importlib.resources import files
 from typing import Final
 
 from service.audit.outputs import Output
+from service.audit.standing import NOTHING_KNOWN, Mark, Standing
 from service.audit.tally import (
     AuditSummary,
     BadLine,
@@ -124,10 +125,10 @@ _START: Final = """<!DOCTYPE html>
 class HtmlOutput(Output):
     """A page of the summary."""
 
-    def add(self, library: str, answer: LineAnswer) -> None:
+    def add(self, library: str, answer: LineAnswer, marks: Sequence[Mark] = ()) -> None:
         """Do nothing: the page has no single stacks."""
 
-    def finish(self, summary: AuditSummary) -> None:
+    def finish(self, summary: AuditSummary, standing: Standing = NOTHING_KNOWN) -> None:
         """Write the page."""
         self.write(page(summary).encode())
 

@@ -14,12 +14,12 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
-from typing import Any, Final, Literal, NamedTuple, TypeAlias
+from typing import Any, Final, Literal, NamedTuple, TypeAlias, get_args
 
 from rules.audit_items import VERDICTS, AuditItem
 from rules.rulebook.book import Rulebook
 from rules.schema.parsing import BadRequestError, parse
-from rules.schema.report import Verdict
+from rules.schema.report import Severity, Verdict
 from rules.schema.short_form import NotYAMLError, read_yaml
 from rules.schema.strict_json import NotJSONError, parse_json
 from rules.schema.waivers import Waiver, WaiverFile
@@ -48,10 +48,10 @@ FINGERPRINT: Final = "stackRulePlace/v1"
 
 NEVER_COVERED: Final = frozenset(
     {
-        *("SPD-010", "SPD-030", "SPD-040", "SPD-070", "SHR-010", "SHR-030"),  # speed: bursting, release, whirling
+        *("SPD-010", "SPD-030", "SPD-040", "SHR-010", "SHR-030"),  # speed: bursting, spindle, whirling, release
         *("KNOB-010", "KNOB-020", "KNOB-030", "KNOB-040", "STK-060"),
         *("MCH-010", "MCH-020", "MCH-030", "MCH-040", "MCH-050", "MCH-060", "MCH-070", "MCH-080", "MCH-090", "MCH-100"),
-        *("SPN-010", "TAP-030", "BAL-030", "COOL-020"),
+        *("SPN-010", "TAP-030", "BAL-030"),
     }
 )
 """Rules that no waiver or baseline covers: speed at which something bursts or lets go, retention knob, machine."""
@@ -84,7 +84,7 @@ class EarlierItem(NamedTuple):
 
     identity: str
     code: str
-    severity: str
+    severity: Severity
     stack: str | None
     message: str
     values: tuple[Any, ...]
@@ -218,16 +218,13 @@ class Standing:
         """Return the marks of findings of one stack, or of parts of the library."""
         if self.earlier is None and self._known is None and not self._by_place:
             return (_NO_MARK,) * len(items)
+        states: Sequence[tuple[State | None, tuple[Any, Any] | None]] = [(None, None)] * len(items)
         if self.earlier is not None:
             self.earlier.note_judged(stack)
             states = self.earlier.take(items)
         return tuple(
-            Mark(
-                *(states[number] if self.earlier is not None else (None, None)),
-                in_baseline=self._is_known(one),
-                waiver=self._waiver(one, stack),
-            )
-            for number, one in enumerate(items)
+            Mark(state, before, self._is_known(one), self._waiver(one, stack))
+            for one, (state, before) in zip(items, states, strict=True)
         )
 
     def _is_known(self, item: AuditItem) -> bool:
@@ -448,7 +445,9 @@ def _earlier_item(result: Mapping[str, Any]) -> EarlierItem:
     stack, observed, limit = told.get("stack"), told.get("observed"), told.get("limit")
     message = str(result["message"]["text"])
     words = message if result.get("kind") == "open" else ""
-    severity = str(told["severity"])
+    severity: Severity = told["severity"]
+    if severity not in get_args(Severity):
+        raise ValueError(severity)
     return EarlierItem(
         identity=identity,
         code=str(result["ruleId"]),
@@ -459,4 +458,3 @@ def _earlier_item(result: Mapping[str, Any]) -> EarlierItem:
         observed=observed,
         limit=limit,
     )
-

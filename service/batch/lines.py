@@ -230,6 +230,10 @@ class LineAnswer(NamedTuple):
     """Id of the machine."""
     floor: Verdict = "pass"
     """Verdict that stays whatever is waived, since the report rests on assumptions."""
+    runout_share: float | None = None
+    """95th percentile of the runout over its limit, of the tightest operation."""
+    speed_ratio: float | None = None
+    """Lowest speed limit over the programmed speed, of the tightest operation."""
 
 
 def answer_lines(
@@ -391,7 +395,21 @@ def _for_an_audit(told: LineAnswer, judged: Report, request: CheckRequest) -> Li
         parts=parts_of_stack(request),
         machine=_machine(request),
         floor=judged.verdict if weighed == 0 else "review" if assumed else "pass",
+        runout_share=max(_runout_shares(judged), default=None),
+        speed_ratio=min(_speed_ratios(judged), default=None),
     )
+
+
+def _runout_shares(judged: Report) -> Iterator[float]:
+    for one in judged.operations:
+        plane = None if one.runout is None else judged.runout.plane(one.runout.plane)
+        p95_um = None if plane is None else plane.quantile_um("p95")
+        if one.runout is not None and p95_um is not None:
+            yield p95_um / one.runout.limit_um
+
+
+def _speed_ratios(judged: Report) -> Iterator[float]:
+    return (1.0 + one.speed.relative_margin for one in judged.operations if one.speed.relative_margin is not None)
 
 
 def _machine(request: CheckRequest) -> str:
