@@ -40,8 +40,10 @@ __all__ = [
     "Tally",
     "WorstStack",
     "against_words",
+    "before_words",
     "bin_of",
     "bin_words",
+    "gap_words",
     "gaps_title",
     "noted_words",
     "open_words",
@@ -729,9 +731,15 @@ def noted_words(one: NotedFinding) -> str:
     >>> noted_words(one)
     'error RUN-010 T-1: 13 µm. Before: 12.0, limit 10.0.'
     """
+    return f"{one.severity} {one.code} {one.stack or 'library'}: {one.message}{before_words(one)}"
+
+
+def before_words(one: NotedFinding) -> str:
+    """Return observed value and limit of the earlier audit, where they have changed."""
     observed, limit = (*one.before, None, None)[:2]
-    before = "" if observed is None else f" Before: {observed}" + ("." if limit is None else f", limit {limit}.")
-    return f"{one.severity} {one.code} {one.stack or 'library'}: {one.message}{before}"
+    if observed is None:
+        return ""
+    return f" Before: {observed}" + ("." if limit is None else f", limit {limit}.")
 
 
 def _waiver(one: WaiverOutcome) -> str:
@@ -759,12 +767,20 @@ def _gap(one: GapCount, width: int) -> str:
     >>> _gap(GapCount(of="base_holder", field="mass_kg", parts=12, stacks=4400, decides=4300, rules=["MCH-010"]), 5)
     ' 4300  mass (kg) of 12 base holders, missing on 4400 stacks (MCH-010)'
     """
+    codes = ", ".join(one.rules[:_CODES_TOLD]) + (", …" if len(one.rules) > _CODES_TOLD else "")
+    return f"{one.decides:>{width}}  {gap_words(one)}, missing on {count(one.stacks, 'stack')} ({codes})"
+
+
+def gap_words(one: GapCount) -> str:
+    """Return a missing field and what it belongs to.
+
+    >>> gap_words(GapCount(of="joint", field="grip_length_mm", parts=0, stacks=1, decides=1, rules=[]))
+    'grip length (mm) of joint'
+    """
     kind = one.of.replace("_", " ")
-    many = count(one.parts, kind) if one.parts else kind
     steps = one.field.split(".")
     name = quantity(steps[-1]) + "".join(f", {step.replace('_', ' ')}" for step in reversed(steps[:-1]))
-    codes = ", ".join(one.rules[:_CODES_TOLD]) + (", …" if len(one.rules) > _CODES_TOLD else "")
-    return f"{one.decides:>{width}}  {name} of {many}, missing on {count(one.stacks, 'stack')} ({codes})"
+    return f"{name} of {count(one.parts, kind) if one.parts else kind}"
 
 
 _CODES_TOLD: Final = 6

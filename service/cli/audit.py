@@ -231,6 +231,8 @@ def _outputs(path: Path, assessor: Assessor) -> list[Output]:
     suffix = path.suffix.lower()
     if suffix == ".sarif":
         return [SarifOutput(path, assessor.book)]
+    if suffix == ".html":
+        return [HtmlOutput(path, assessor.book)]
     made = _FORMATS.get(suffix)
     if made is None:
         raise AuditInputError(f"{path}: the output file must end in {', '.join((*_FORMATS, '.sarif'))}")
