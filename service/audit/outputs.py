@@ -347,11 +347,11 @@ def _figures(summary: AuditSummary) -> Iterator[tuple[Cell, ...]]:
     for place, one in enumerate(summary.runout_histogram):
         yield "runout p95 um", bin_words(place), None, one.stacks
     yield "runout p95 um", "not known", None, summary.runout_not_known
-    for one in summary.distributions:
-        of = one.of.replace("_", " ")
-        for bar in one.bins:
+    for ratio in summary.distributions:
+        of = ratio.of.replace("_", " ")
+        for bar in ratio.bins:
             yield of, f"{bar.low:g} and more" if bar.high is None else f"{bar.low:g} to {bar.high:g}", None, bar.stacks
-        yield of, "not known", None, one.not_known
+        yield of, "not known", None, ratio.not_known
     for part in summary.parts:
         yield "part", part.code, part.title if part.decided else f"not decided: {part.title}", part.parts
     for gap in summary.gaps:
