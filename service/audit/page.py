@@ -43,8 +43,8 @@ _LEFT: Final = 64
 _RIGHT: Final = 12
 _TOP: Final = 18
 _BOTTOM: Final = 46
-_LABELLED: Final = 4
-"""Every so many bins the scale has a number."""
+_LABELLED: Final = 5
+"""Every so many bins the scale has a number, if they are many."""
 
 
 class Bin(NamedTuple):
@@ -136,7 +136,7 @@ def _scale(bins: Sequence[Bin], wide: float, axis: str) -> Iterator[str]:
     base = _HEIGHT - _BOTTOM
     for place, one in enumerate(bins):
         x = _LEFT + place * wide
-        long = place % _LABELLED == 0
+        long = place % (_LABELLED if len(bins) > 4 * _LABELLED else _LABELLED - 1) == 0
         yield f'<line class="axis" x1="{x:.1f}" x2="{x:.1f}" y1="{base}" y2="{base + (8 if long else 4)}"/>'
         if long:
             yield f'<text class="mid" x="{x:.1f}" y="{base + 22}">{one.low:g}</text>'
