@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable
+from collections.abc import Awaitable, Callable
 from copy import deepcopy
 from functools import cache
 from typing import Annotated, Any, Final
@@ -21,6 +21,7 @@ from rules.rulebook.expression import Expression, text_of
 from rules.rulebook.linting import rule_in_words
 from rules.schema.editor_schema import EDITOR_SCHEMA_PATH, editor_schema
 from rules.schema.explanation import Condition
+from rules.schema.waivers import WAIVER_SCHEMA_PATH, waiver_schema
 from service.contract import (
     KEYS_PATH,
     CouplingAnswer,
@@ -403,7 +404,10 @@ def _with_page(response: dict[str, Any]) -> dict[str, Any]:
 def contract_router(describe: Callable[[], tuple[dict[str, Any], dict[str, str]]]) -> APIRouter:
     """The router; the document and the answers that it refers to are built on the first request."""
     router = APIRouter(include_in_schema=False)
-    schema = document(to_json(editor_schema()), SCHEMA)
+    schemas = {
+        EDITOR_SCHEMA_PATH: document(to_json(editor_schema()), SCHEMA),
+        WAIVER_SCHEMA_PATH: document(to_json(waiver_schema()), SCHEMA),
+    }
 
     @cache
     def contract() -> tuple[Document, dict[str, Document]]:
@@ -415,10 +419,15 @@ def contract_router(describe: Callable[[], tuple[dict[str, Any], dict[str, str]]
         require_acceptable(request)
         return publish(contract()[0], request)
 
-    @router.get(EDITOR_SCHEMA_PATH)
-    async def show_editor_schema(request: Request) -> Response:
-        require_acceptable(request, (SCHEMA, JSON))
-        return publish(schema, request)
+    def show_schema(schema: Document) -> Callable[[Request], Awaitable[Response]]:
+        async def show(request: Request) -> Response:
+            require_acceptable(request, (SCHEMA, JSON))
+            return publish(schema, request)
+
+        return show
+
+    for path, schema in schemas.items():
+        router.get(path)(show_schema(schema))
 
     @router.get("/examples/{route}/{name}")
     async def show_answer(route: str, name: str, request: Request) -> Response:

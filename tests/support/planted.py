@@ -276,13 +276,33 @@ FAULTS: Final[tuple[Fault, ...]] = (
     Fault("grip too short", "GRIP-010", _grip(4.0)),
     Fault("grip deeper than the bore", "GRIP-040", _grip(6.0, beyond="depth")),
     Fault("flutes clamped", "GRIP-050", _grip(3.0, beyond="shank")),
-    Fault("shank too large", "BOR-010", _part("base_holder", _plus("diameter_mm", -1, "workpiece_side"), "workpiece_side", "shrink_fit")),
-    Fault("shank too small", "BOR-020", _part("base_holder", _plus("diameter_mm", 1, "workpiece_side"), "workpiece_side", "hydraulic")),
+    Fault(
+        "shank too large",
+        "BOR-010",
+        _part("base_holder", _plus("diameter_mm", -1, "workpiece_side"), "workpiece_side", "shrink_fit"),
+    ),
+    Fault(
+        "shank too small",
+        "BOR-020",
+        _part("base_holder", _plus("diameter_mm", 1, "workpiece_side"), "workpiece_side", "hydraulic"),
+    ),
     Fault("coarse shank", "SHK-010", _coarse_shank),
-    Fault("plain shank in a side lock", "SID-010", _part("base_holder", _set("flat", "inclined_flat", "workpiece_side"), "workpiece_side", "side_lock")),
+    Fault(
+        "plain shank in a side lock",
+        "SID-010",
+        _part("base_holder", _set("flat", "inclined_flat", "workpiece_side"), "workpiece_side", "side_lock"),
+    ),
     Fault("shank outside the collet", "COL-010", _narrow_collet),
-    Fault("collet of another size", "COL-040", _part("collet", _set("size", "40", "machine_side"), "machine_side", "nut_collet")),
-    Fault("press-in collet of another series", "COL-050", _part("collet", _set("designation", "KB-press-99", "machine_side"), "machine_side", "press_collet")),
+    Fault(
+        "collet of another size",
+        "COL-040",
+        _part("collet", _set("size", "40", "machine_side"), "machine_side", "nut_collet"),
+    ),
+    Fault(
+        "press-in collet of another series",
+        "COL-050",
+        _part("collet", _set("designation", "KB-press-99", "machine_side"), "machine_side", "press_collet"),
+    ),
     Fault("runout limit out of reach", "RUN-010", _limits(runout={"tir_um": 1})),
     Fault("spindle overspeed", "SPD-030", _machine("max_speed_rpm", 300)),
     Fault("part overspeed", "SPD-010", _part("base_holder", _set("max_speed_rpm", 300))),
@@ -311,9 +331,9 @@ FAULTS: Final[tuple[Fault, ...]] = (
     Fault("mass not stated", "MCH-010", _part("base_holder", _without("mass_kg")), "undecided"),
     Fault("unbalance not stated", "SPD-020", _part("base_holder", _without("unbalance_g_mm")), "undecided"),
     Fault("field misspelt", "", _misspelt, "not judged"),
-    Fault("stack id used before", "AUD-010", lambda request: True, "library"),
+    Fault("stack id used before", "AUD-010", bool, "library"),
     Fault("part number with other data", "LIB-010", _two_sets, "library"),
-)  # fmt: skip
+)
 
 
 def _base(seed: int, number: int, attempt: int) -> Request:
