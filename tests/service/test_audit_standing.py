@@ -329,7 +329,12 @@ def test_a_budget_governs_the_exit_code(
 
 def test_a_library_has_no_differences_from_itself(audit: Callable[..., Any]) -> None:
     """In another order of lines, too."""
-    library = [_stack("T-1", grip=4.0), _stack("T-2", unbalance=None), _stack("T-3", speed=39_000), _stack(None, grip=4.0)]
+    library = [
+        _stack("T-1", grip=4.0),
+        _stack("T-2", unbalance=None),
+        _stack("T-3", speed=39_000),
+        _stack(None, grip=4.0),
+    ]
     audit(library, "--out", "last.sarif")
     _, summary = audit(library[::-1], "--against", "last.sarif")
     told = summary["against"]

@@ -167,8 +167,9 @@ _RUNOUT_LIMITS = {"press": 40, "nut": 80, "shrink": 40, "hydraulic": 40, "side_l
 
 
 def flawless_request(rng: random.Random, number: int) -> dict[str, Any]:
-    """Return a stack in which nothing is forgotten or mistaken."""
-    return _request(rng, number, _catalogue(), "inline", flawless=True)
+    """Return a stack in which nothing is forgotten or mistaken, for machines that take the shop's longest stacks."""
+    made = _request(rng, number, _catalogue(), "inline", flawless=True)
+    return {**made, "machine": {**made["machine"], "max_tool_length_mm": 400}}
 
 
 def _request(

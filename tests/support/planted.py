@@ -364,7 +364,9 @@ def _with_fault(fault: Fault, seed: int, number: int) -> Request:
     raise AssertionError(fault.name)
 
 
-def changed_lines(lines: list[bytes], seed: int, number: int = 50) -> tuple[list[bytes], dict[str, str]]:
+def changed_lines(
+    lines: list[bytes], seed: int, number: int = 50, every: int = EVERY
+) -> tuple[list[bytes], dict[str, str]]:
     """Return the library with so many stacks changed and all lines in another order, and the code that each must show.
 
     Half of the changes plant a runout limit out of reach, half a speed beyond the machine.
@@ -372,7 +374,7 @@ def changed_lines(lines: list[bytes], seed: int, number: int = 50) -> tuple[list
     rng = random.Random(seed)
     made = list(lines)
     expected: dict[str, str] = {}
-    places = [place for place in range(len(made)) if place % EVERY == 1]
+    places = [place for place in range(len(made)) if place % every == 1]
     for turn, place in enumerate(sorted(rng.sample(places, number))):
         request = json.loads(made[place])
         code = "RUN-010" if turn % 2 else "SPD-030"
