@@ -15,7 +15,7 @@ from rules.schema.report import Undecided
 from rules.schema.request import CheckRequest
 from rules.stack.chain import Mounted, resolve
 
-__all__ = ["FieldGap", "NeededField", "gaps_of", "needed_fields"]
+__all__ = ["FieldGap", "NeededField", "gaps_of", "needed_fields", "part_name"]
 
 
 class NeededField(NamedTuple):
@@ -104,7 +104,7 @@ def _owner(at: str, request: CheckRequest, kinds: Sequence[str]) -> tuple[str, s
     if steps[:2] == ["stack", "components"] and len(steps) > 2 and steps[2].isdecimal() and int(steps[2]) < len(kinds):
         place, rest = int(steps[2]), steps[3:]
         entry = request.stack.components[place]
-        return kinds[place], _field(rest[1:] if rest[:1] == ["with"] else rest), _name(entry, request)
+        return kinds[place], _field(rest[1:] if rest[:1] == ["with"] else rest), part_name(entry, request)
     if steps[:1] == ["components"] and len(steps) > 1:
         users = (
             kind
@@ -127,7 +127,8 @@ def _field(steps: Sequence[str]) -> str:
     return _NUMBERED.sub("", ".".join(steps)) or "data"
 
 
-def _name(entry: Any, request: CheckRequest) -> str:
+def part_name(entry: Any, request: CheckRequest) -> str:
+    """Return the part number of a component, else its key, else its id."""
     if not isinstance(entry, ComponentReference):
         return str(entry.part_number or entry.id)
     overlay: Mapping[str, Any] = {} if entry.overlay is None else dict(entry.overlay)

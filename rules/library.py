@@ -24,10 +24,16 @@ from rules.schema.components import ComponentReference, StackEntry, StackPart
 from rules.schema.report import Severity
 from rules.stack.view import part_view
 
-__all__ = ["MOST_PARTS", "LibraryParts", "PartFinding"]
+__all__ = ["MOST_PARTS", "MOST_STACKS", "SAME_ID", "LibraryParts", "PartFinding"]
 
 MOST_PARTS: Final = 50_000
 """Distinct parts that are compared; further ones are counted only."""
+
+MOST_STACKS: Final = 200_000
+"""Stack ids that are compared; further ones are counted only."""
+
+SAME_ID: Final = "AUD-010"
+"""Code of a stack id that is used more than once; it compares stacks, so it is no rule of a book."""
 
 _MOST_PLACES: Final = 5
 _FACTS_AT_ONCE: Final = 5_000
@@ -100,6 +106,10 @@ class LibraryParts:
         self._distinct = 0
         self.left_out = 0
         """Distinct parts beyond the first :data:`MOST_PARTS`, counted each time they are met."""
+        self._stacks: dict[str, str] = {}
+        self._same_ids: dict[str, list[str]] = {}
+        self.stacks_left_out = 0
+        """Stacks beyond the first :data:`MOST_STACKS` with an id."""
 
     def __len__(self) -> int:
         return self._distinct
@@ -108,13 +118,41 @@ class LibraryParts:
         """Add every part of a request, a batch line or a definition line; what is no part is passed over."""
         if not isinstance(request, dict):
             return
-        stack = request.get("stack")
+        stack = request.get("stack", request)
         listed = stack.get("components") if isinstance(stack, dict) else None
+        if isinstance(listed, list):
+            self._add_stack(place, stack.get("id"))
         for one in listed if isinstance(listed, list) else ():
             self.add(place, one)
         defined = request.get("components")
         for one in defined.values() if isinstance(defined, dict) else ():
             self.add(place, one)
+
+    def _add_stack(self, place: str, name: object) -> None:
+        if not isinstance(name, str):
+            return
+        first = self._stacks.get(name)
+        if first is not None:
+            self._same_ids.setdefault(name, [first]).append(place)
+        elif len(self._stacks) < MOST_STACKS:
+            self._stacks[name] = place
+        else:
+            self.stacks_left_out += 1
+
+    def same_ids(self) -> Iterator[PartFinding]:
+        """Yield a finding for each stack id that is used more than once."""
+        for name, places in sorted(self._same_ids.items()):
+            told = ", ".join(places[:_MOST_PLACES]) + (", …" if len(places) > _MOST_PLACES else "")
+            yield PartFinding(
+                code=SAME_ID,
+                severity="warning",
+                title="Stack id used more than once",
+                part=name,
+                message=f"{len(places)} stacks have the id {name}: {told}.",
+                remedy="Give each stack an id of its own, or remove the copy.",
+                places=tuple(places[:_MOST_PLACES]),
+                decided=True,
+            )
 
     def add(self, place: str, raw: object) -> None:
         """Add one component as the library writes it."""
@@ -146,7 +184,11 @@ class LibraryParts:
         known.variants[digest] = _Variant(json.dumps(raw).encode(), _class_of(part), tuple(_numbers(part)), [place])
 
     def findings(self, assessor: Assessor) -> Iterator[PartFinding]:
-        """Judge every distinct part by the rules ``for: part``; yield what fired or could not be decided."""
+        """Judge every distinct part by the rules ``for: part``; yield what fired or could not be decided.
+
+        Stack ids that are used more than once come first.
+        """
+        yield from self.same_ids()
         rules = [rule for rule in assessor.book.rules if rule.applies_to == "part"]
         if not rules:
             return

@@ -51,7 +51,11 @@ __all__ = [
     "scope_of",
 ]
 
-RESERVED: Final = {"GATE": "the required data of a gate", "REQ": "the requirement of a search"}
+RESERVED: Final = {
+    "AUD": "what an audit compares",
+    "GATE": "the required data of a gate",
+    "REQ": "the requirement of a search",
+}
 """Code families that no rulebook may use, since other messages of a report use them."""
 
 Report = Callable[[tuple[Step, ...], str], None]

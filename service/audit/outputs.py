@@ -2,18 +2,18 @@
 
 ``x.ndjson``: results with their library, and the summary as the last line.
 
-``x.csv``: one row per stack, and ``x.summary.csv`` with the summary; RFC 4180 in UTF-8. A cell that a spreadsheet would
-take as a formula gets a leading apostrophe.
+``x.csv``: one row per stack, ``x.findings.csv`` with one row per finding, and ``x.summary.csv`` with the summary; RFC
+4180 in UTF-8. A cell that a spreadsheet would take as a formula gets a leading apostrophe.
 
-``x.junit.xml``: one test case per stack. A failed stack is a failure, an undecided one is skipped, an invalid line is
-an error. Other stacks pass, with warnings in the test output. The opening tags have space for the final counts.
+``x.junit.xml``: one test case per stack, and one per finding on a part. A failed stack is a failure, an undecided one
+and one whose errors are all waived is skipped, an invalid line is an error. Other stacks pass, with warnings in the
+test output. The opening tags have space for the final counts.
 """
 
 from __future__ import annotations
 
 import csv
 import io
-import json
 import os
 import re
 from abc import ABC, abstractmethod
@@ -25,11 +25,26 @@ from xml.sax.saxutils import escape, quoteattr
 
 from pydantic_core import to_json
 
+from rules.audit_items import AuditItem
+from rules.library import PartFinding
 from service.audit.libraries import AuditInputError
+from service.audit.standing import NEVER_COVERED, NOTHING_KNOWN, Mark, Standing, baseline_bytes, standing_verdict
 from service.audit.tally import AuditSummary, bin_words, problem_words, summary_lines
 from service.batch.lines import LineAnswer
 
-__all__ = ["HEAD", "SUMMARY_HEAD", "CsvOutput", "JunitOutput", "NdjsonOutput", "Output", "summary_path"]
+__all__ = [
+    "FINDINGS_HEAD",
+    "HEAD",
+    "SUMMARY_HEAD",
+    "BaselineOutput",
+    "CsvOutput",
+    "FindingsOutput",
+    "JunitOutput",
+    "NdjsonOutput",
+    "Output",
+    "beside",
+    "summary_path",
+]
 
 
 _BUFFER = 256 * 1024
@@ -74,11 +89,14 @@ class Output(ABC):
         return b""
 
     @abstractmethod
-    def add(self, library: str, answer: LineAnswer) -> None:
-        """Write one result."""
+    def add(self, library: str, answer: LineAnswer, marks: Sequence[Mark] = ()) -> None:
+        """Write one result; the marks are those of its findings."""
+
+    def add_part(self, found: PartFinding, item: AuditItem, mark: Mark) -> None:  # noqa: B027
+        """Write a finding on a part, after all results."""
 
     @abstractmethod
-    def finish(self, summary: AuditSummary) -> None:
+    def finish(self, summary: AuditSummary, standing: Standing = NOTHING_KNOWN) -> None:
         """Write the end of the file."""
 
     def write(self, data: bytes) -> None:
@@ -128,11 +146,11 @@ class NdjsonOutput(Output):
 
     needs_reports = True
 
-    def add(self, library: str, answer: LineAnswer) -> None:
+    def add(self, library: str, answer: LineAnswer, marks: Sequence[Mark] = ()) -> None:  # noqa: ARG002
         """Write the result with the name of its library."""
         self.write(b'{"library":%s,%s\n' % (to_json(library), answer.text[1:]))
 
-    def finish(self, summary: AuditSummary) -> None:
+    def finish(self, summary: AuditSummary, standing: Standing = NOTHING_KNOWN) -> None:  # noqa: ARG002
         """Write the summary."""
         self.write(b'{"summary":%s}\n' % to_json(summary))
 
@@ -155,13 +173,18 @@ SUMMARY_HEAD: Final = ("group", "key", "title", "stacks")
 _FORMULA: Final = ("=", "+", "-", "@", "\t", "\r")
 
 
-def summary_path(path: Path) -> Path:
-    """The path of the summary of a table.
+def beside(path: Path, name: str) -> Path:
+    """The path of a further table beside a table.
 
-    >>> summary_path(Path("report.csv")).name
-    'report.summary.csv'
+    >>> beside(Path("report.csv"), "findings").name
+    'report.findings.csv'
     """
-    return path.with_name(f"{path.stem}.summary{path.suffix}")
+    return path.with_name(f"{path.stem}.{name}{path.suffix}")
+
+
+def summary_path(path: Path) -> Path:
+    """The path of the summary of a table."""
+    return beside(path, "summary")
 
 
 class CsvOutput(Output):
@@ -171,7 +194,7 @@ class CsvOutput(Output):
         """The column heads."""
         return _rows([HEAD])
 
-    def add(self, library: str, answer: LineAnswer) -> None:
+    def add(self, library: str, answer: LineAnswer, marks: Sequence[Mark] = ()) -> None:  # noqa: ARG002
         """Write a row; codes are separated by spaces."""
         problem = problem_words(answer.text)[0] if answer.verdict is None else None
         self.write(
@@ -192,13 +215,125 @@ class CsvOutput(Output):
             )
         )
 
-    def finish(self, summary: AuditSummary) -> None:
+    def finish(self, summary: AuditSummary, standing: Standing = NOTHING_KNOWN) -> None:  # noqa: ARG002
         """Write the summary file."""
         path = summary_path(self.path)
         try:
             path.write_bytes(_rows([SUMMARY_HEAD, *_figures(summary)]))
         except OSError as error:
             raise AuditInputError(f"{path}: {error.strerror}") from None
+
+
+FINDINGS_HEAD: Final = (
+    "library",
+    "line",
+    "stack",
+    "machine",
+    "operation",
+    "kind",
+    "code",
+    "severity",
+    "message",
+    "remedy",
+    "component",
+    "part_number",
+    "observed",
+    "limit",
+    "unit",
+    "at",
+    "state",
+    "covered_by",
+    "reason",
+    "fingerprint",
+)
+
+
+class FindingsOutput(Output):
+    """A table of all findings and undecided rules, beside that of the stacks."""
+
+    def head(self) -> bytes:
+        """The column heads."""
+        return _rows([FINDINGS_HEAD])
+
+    def add(self, library: str, answer: LineAnswer, marks: Sequence[Mark] = ()) -> None:
+        """Write a row for each finding; several components are separated by spaces."""
+        if answer.verdict is None:
+            row: dict[str, Cell] = {"library": library, "line": answer.number, "stack": answer.stack}
+            row |= {"kind": "not judged", "message": problem_words(answer.text)[0]}
+            self.write(_rows([[row.get(name) for name in FINDINGS_HEAD]]))
+            return
+        where: dict[str, Cell] = {
+            "library": library,
+            "line": answer.number,
+            "stack": answer.stack,
+            "machine": answer.machine,
+        }
+        self.write(_rows([_finding_row(where, one, mark) for one, mark in zip(answer.items, marks, strict=True)]))
+
+    def add_part(self, found: PartFinding, item: AuditItem, mark: Mark) -> None:
+        """Write a row for a finding on a part, with the first place where it stands."""
+        self.write(_rows([_finding_row({"library": found.places[0] if found.places else ""}, item, mark)]))
+
+    def finish(self, summary: AuditSummary, standing: Standing = NOTHING_KNOWN) -> None:
+        """Do nothing more."""
+
+
+def _finding_row(where: Mapping[str, Cell], one: AuditItem, mark: Mark) -> list[Cell]:
+    waiver = mark.waiver
+    row: dict[str, Cell] = {
+        **where,
+        "operation": one.operation,
+        "kind": one.kind,
+        "code": one.code,
+        "severity": one.severity,
+        "message": one.message,
+        "remedy": one.remedy,
+        "component": " ".join(part.id for part in one.parts),
+        "part_number": " ".join(part.part for part in one.parts),
+        "observed": one.observed,
+        "limit": one.limit,
+        "unit": one.unit,
+        "at": " ".join(one.at),
+        "state": mark.state,
+        "covered_by": "waiver" if waiver else "baseline" if mark.in_baseline else None,
+        "reason": None if waiver is None else f"{waiver.reason} ({waiver.owner}, until {waiver.expires})",
+        "fingerprint": one.identity,
+    }
+    return [row.get(name) for name in FINDINGS_HEAD]
+
+
+class BaselineOutput(Output):
+    """The fingerprints of all findings, to be covered from the next audit on.
+
+    They are collected in a file beside and sorted at the end. Waived findings stay out, since a waiver lapses, and so
+    do those that nothing covers.
+    """
+
+    def __init__(self, path: Path) -> None:
+        super().__init__(path.with_name(f"{path.name}.new"))
+        self._target = path
+
+    def add(self, library: str, answer: LineAnswer, marks: Sequence[Mark] = ()) -> None:  # noqa: ARG002
+        """Collect the fingerprints of one stack."""
+        for one, mark in zip(answer.items, marks, strict=True):
+            self._collect(one, mark)
+
+    def add_part(self, found: PartFinding, item: AuditItem, mark: Mark) -> None:  # noqa: ARG002
+        """Collect the fingerprint of a finding on a part."""
+        self._collect(item, mark)
+
+    def finish(self, summary: AuditSummary, standing: Standing = NOTHING_KNOWN) -> None:  # noqa: ARG002
+        """Write the baseline."""
+        self.flush()
+        try:
+            self._target.write_bytes(baseline_bytes(self.path.read_text("ascii").split()))
+            self.path.unlink()
+        except OSError as error:
+            raise AuditInputError(f"{self._target}: {error.strerror}") from None
+
+    def _collect(self, item: AuditItem, mark: Mark) -> None:
+        if mark.waiver is None and item.code not in NEVER_COVERED and item.weight != "pass":
+            self.write(item.identity.encode("ascii") + b"\n")
 
 
 def _figures(summary: AuditSummary) -> Iterator[tuple[Cell, ...]]:
@@ -212,6 +347,11 @@ def _figures(summary: AuditSummary) -> Iterator[tuple[Cell, ...]]:
     for place, one in enumerate(summary.runout_histogram):
         yield "runout p95 um", bin_words(place), None, one.stacks
     yield "runout p95 um", "not known", None, summary.runout_not_known
+    for ratio in summary.distributions:
+        of = ratio.of.replace("_", " ")
+        for bar in ratio.bins:
+            yield of, f"{bar.low:g} and more" if bar.high is None else f"{bar.low:g} to {bar.high:g}", None, bar.stacks
+        yield of, "not known", None, ratio.not_known
     for part in summary.parts:
         yield "part", part.code, part.title if part.decided else f"not decided: {part.title}", part.parts
     for gap in summary.gaps:
@@ -242,89 +382,111 @@ _NOT_XML: Final = re.compile("[^\t\n\r\u0020-\ud7ff\ue000-\ufffd\U00010000-\U001
 
 
 class JunitOutput(Output):
-    """One suite of all stacks."""
+    """One suite of all stacks and parts, in what all readers of such files know."""
 
-    needs_reports = True
-    _skipped = 0
+    _counted: Mapping[str, int]
+
+    def begin(self) -> None:
+        """Create the file."""
+        self._counted = dict.fromkeys(_OUTCOMES, 0)
+        super().begin()
 
     def go_on(self, state: Mapping[str, Any]) -> None:
-        """Open the file at a saved state, with the number of skipped cases."""
+        """Open the file at a saved state, with the numbers of cases."""
         super().go_on(state)
-        self._skipped = int(state["skipped"])
+        self._counted = dict(state["cases"])
 
     def state(self) -> dict[str, Any]:
-        """Return the state with the number of skipped cases."""
-        return {**super().state(), "skipped": self._skipped}
+        """Return the state with the numbers of cases."""
+        return {**super().state(), "cases": dict(self._counted)}
 
     def head(self) -> bytes:
         """The opening tags, with space for the counts."""
         return _SUITES + b" " * _ROOM + _SUITE + b" " * _ROOM + b">\n"
 
-    def add(self, library: str, answer: LineAnswer) -> None:
+    def add(self, library: str, answer: LineAnswer, marks: Sequence[Mark] = ()) -> None:
         """Write a test case."""
         name = answer.stack or f"line {answer.number}"
-        start = (
-            f"<testcase classname={_quoted(library)} name={_quoted(name)}"
-            f' file={_quoted(library)} line="{answer.number}"'
-        )
-        inner = "".join(self._outcome(answer))
-        self.write((f"{start}>{inner}</testcase>\n" if inner else f"{start}/>\n").encode())
+        self._write_case(library, name, *_outcome(answer, marks, f"{library}, line {answer.number}"))
 
-    def finish(self, summary: AuditSummary) -> None:
+    def add_part(self, found: PartFinding, item: AuditItem, mark: Mark) -> None:
+        """Write a test case for a finding on a part that fails or needs review."""
+        if item.weight == "pass":
+            return
+        lines = [_line(item, mark), f"In {', '.join(found.places)}."]
+        if item.weight == "fail" and not mark.covered:
+            outcome: tuple[str, str] = "failures", _element("failure", item.code, item.message, "\n".join(lines))
+        elif item.kind == "undecided" or mark.covered:
+            outcome = "skipped", _element("skipped", item.code, item.message, "\n".join(lines))
+        else:
+            outcome = "tests", _output(lines)
+        self._write_case("parts of the library", f"{found.part} {found.code}", *outcome)
+
+    def finish(self, summary: AuditSummary, standing: Standing = NOTHING_KNOWN) -> None:  # noqa: ARG002
         """Write the summary as the suite's output, and the counts in the opening tags."""
         text = _escaped("\n".join(summary_lines(summary)))
         self.write(f"<system-out>{text}</system-out>\n</testsuite>\n</testsuites>\n".encode())
-        failures = summary.verdicts["fail"]
-        counts = (
-            f' tests="{summary.stacks + summary.bad_lines}" failures="{failures}"'
-            f' errors="{summary.bad_lines}" skipped="{self._skipped}"'
-        ).encode()
-        self.write_over(len(_SUITES), counts.ljust(_ROOM))
-        self.write_over(len(_SUITES) + _ROOM + len(_SUITE), counts.ljust(_ROOM))
+        counts = "".join(f' {name}="{number}"' for name, number in self._counted.items()) + ' time="0"'
+        self.write_over(len(_SUITES), counts.encode().ljust(_ROOM))
+        self.write_over(len(_SUITES) + _ROOM + len(_SUITE), counts.encode().ljust(_ROOM))
 
-    def _outcome(self, answer: LineAnswer) -> Iterator[str]:
-        if answer.verdict is None:
-            words, fault = problem_words(answer.text)
-            yield _element("error", "program fault" if fault else "invalid line", words, words)
-            return
-        report = json.loads(answer.text)["report"]
-        findings, gaps = report["findings"], [_gap(one) for one in report["undecided"]]
-        graver = [one for one in findings if one["severity"] != "advice"]
-        told = [_finding(one) for one in graver]
-        if answer.verdict == "fail":
-            blamed = [one for one in graver if one["severity"] == "error"] or graver or report["undecided"]
-            words = "; ".join(dict.fromkeys(f"{one['code']} {one['title']}" for one in blamed))
-            yield _element("failure", blamed[0]["code"], words, "\n".join((*told, *gaps)))
-        elif gaps:
-            self._skipped += 1
-            words = f"undecided: {', '.join(answer.undecided)}"
-            yield _element("skipped", "undecided", words, "\n".join(gaps))
-            yield from _output(told)
-        else:
-            yield from _output(told)
+    def _write_case(self, of: str, name: str, outcome: str, inner: str) -> None:
+        counted = dict(self._counted)
+        counted["tests"] += 1
+        if outcome != "tests":
+            counted[outcome] += 1
+        self._counted = counted
+        start = f'<testcase classname={_quoted(of)} name={_quoted(name)} time="0"'
+        self.write((f"{start}>{inner}</testcase>\n" if inner else f"{start}/>\n").encode())
 
 
-def _output(lines: Iterable[str]) -> Iterator[str]:
-    if text := "\n".join(lines):
-        yield f"<system-out>{_escaped(text)}</system-out>"
+_OUTCOMES: Final = ("tests", "failures", "errors", "skipped")
+
+
+def _outcome(answer: LineAnswer, marks: Sequence[Mark], where: str) -> tuple[str, str]:
+    """Return what a stack counts as, and the element that says so."""
+    if answer.verdict is None:
+        words, fault = problem_words(answer.text)
+        return "errors", _element("error", "program fault" if fault else "invalid line", words, f"{where}: {words}")
+    marked = list(zip(answer.items, marks, strict=True))
+    graver = [(one, mark) for one, mark in marked if one.severity != "advice" or one.kind == "undecided"]
+    lines = [_line(one, mark) for one, mark in graver]
+    standing = standing_verdict(answer, marks)
+    if standing == "fail":
+        blamed = [one for one, mark in graver if one.weight == "fail" and not mark.covered]
+        words = "; ".join(dict.fromkeys(f"{one.code} {one.message}" for one in blamed)) or "policy"
+        return "failures", _element(
+            "failure", blamed[0].code if blamed else "policy", words, "\n".join((where, *lines))
+        )
+    if answer.undecided:
+        words = f"undecided: {', '.join(answer.undecided)}"
+        return "skipped", _element("skipped", "undecided", words, "\n".join((where, *lines)))
+    if answer.verdict == "fail":
+        words = "; ".join(dict.fromkeys(one.code for one, mark in graver if mark.covered))
+        return "skipped", _element("skipped", "covered", f"covered: {words}", "\n".join((where, *lines)))
+    return "tests", _output([where, *lines] if lines else [])
+
+
+def _output(lines: Iterable[str]) -> str:
+    text = "\n".join(lines)
+    return f"<system-out>{_escaped(text)}</system-out>" if text else ""
 
 
 def _element(tag: str, kind: str, message: str, text: str) -> str:
     return f"<{tag} type={_quoted(kind)} message={_quoted(message)}>{_escaped(text)}</{tag}>"
 
 
-def _finding(one: Mapping[str, Any]) -> str:
-    return (
-        f"{one['severity']} {one['code']} {one['title']}: {one['message']} {one['remedy']} At {', '.join(one['at'])}."
-    )
-
-
-def _gap(one: Mapping[str, Any]) -> str:
-    lacks = "; ".join(
-        f"missing {lack['quantity'].replace('_', ' ')}" + (f" ({', '.join(lack['at'])})" if lack["at"] else "")
-        for lack in one["lacks"]
-    )
-    return f"undecided {one['code']} {one['title']}: {lacks}"
+def _line(one: AuditItem, mark: Mark) -> str:
+    parts = ", ".join(part.part for part in one.parts)
+    kind = one.severity if one.kind == "finding" else f"undecided ({one.severity})"
+    operation = "" if one.operation is None else f", operation {one.operation}"
+    covered = ""
+    if mark.waiver is not None:
+        covered = f" Waived until {mark.waiver.expires} by {mark.waiver.owner}: {mark.waiver.reason}"
+    elif mark.in_baseline:
+        covered = " In the baseline."
+    at = f" At {', '.join(one.at)}." if one.at else ""
+    return f"{kind} {one.code}{operation}{f', {parts}' if parts else ''}: {one.message} {one.remedy}{at}{covered}"
 
 
 def _quoted(text: str) -> str:

@@ -7,7 +7,7 @@ import os
 import signal
 import threading
 from collections import deque
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from types import TracebackType
@@ -26,19 +26,27 @@ from service.batch.lines import Include
 __all__ = ["Audit", "Interrupt", "State"]
 
 
-_FORMAT: Final = 1
+_FORMAT: Final = 2
 
 
 class State:
     """The file of ``--resume``: JSON, replaced atomically during the audit and deleted at the end."""
 
-    def __init__(self, path: Path, libraries: Sequence[Library], outputs: Sequence[Output], rules: str) -> None:
+    def __init__(
+        self,
+        path: Path,
+        libraries: Sequence[Library],
+        outputs: Sequence[Output],
+        rules: str,
+        known: Mapping[str, str] | None = None,
+    ) -> None:
         self.path = path
         self._outputs = outputs
         self._same: dict[str, Any] = {
             "format": _FORMAT,
             "version": VERSION,
             "rules": rules,
+            "known": dict(known or {}),
             "outputs": [str(output.path) for output in outputs],
             "libraries": [
                 {"name": library.name, "bytes": library.size, "sha256": library.sha256()} for library in libraries
@@ -92,6 +100,7 @@ class State:
 _WORDS: Final = {
     "version": "the version of stackgauge is",
     "rules": "rulebooks or catalogue are",
+    "known": "earlier audit, baseline or waivers are",
     "outputs": "the outputs are",
     "libraries": "the libraries are",
 }
@@ -182,10 +191,12 @@ class Audit:
                 return False
             parts = None if self.assessor is None else parts_of(self.libraries)
             if self.assessor is not None and parts is not None:
-                self.tally.add_parts(parts, parts.findings(self.assessor))
+                for found, item, mark in self.tally.add_parts(parts, parts.findings(self.assessor)):
+                    for output in self.outputs:
+                        output.add_part(found, item, mark)
             summary = self.tally.summary()
             for output in self.outputs:
-                output.finish(summary)
+                output.finish(summary, self.tally.standing)
         finally:
             self.close()
         if self.state is not None:
@@ -229,7 +240,8 @@ class Audit:
         answers = item.known if promise is None else promise.result()
         name = self.libraries[item.library].name
         for answer in answers:
-            self.tally.add(item.library, answer)
+            marks = self.tally.standing.marks(answer)
+            self.tally.add(item.library, answer, marks)
             for output in self.outputs:
-                output.add(name, answer)
+                output.add(name, answer, marks)
         self.place = item.end

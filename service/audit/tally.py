@@ -13,12 +13,14 @@ from pydantic import Field
 from rich.console import Console
 from rich.text import Text
 
+from rules.audit_items import VERDICTS, AuditItem, Kind, StackPart, identity_of
 from rules.gaps import FieldGap
 from rules.library import LibraryParts, PartFinding
 from rules.quantities.models import Out
 from rules.rulebook.book import SEVERITIES, Rulebook
 from rules.schema.report import Severity, Verdict
 from rules.version import VERSION
+from service.audit.standing import NOTHING_KNOWN, EarlierItem, Mark, Standing, standing_verdict
 from service.batch.lines import LineAnswer
 from service.sheets.figures import quantity
 from service.sheets.text import STYLES, count, fixed, say
@@ -37,9 +39,14 @@ __all__ = [
     "PartCount",
     "Tally",
     "WorstStack",
+    "against_words",
+    "before_words",
     "bin_of",
     "bin_words",
+    "gap_words",
     "gaps_title",
+    "noted_words",
+    "open_words",
     "parts_title",
     "print_audit",
     "problem_words",
@@ -115,22 +122,96 @@ class GapCount(Out):
     rules: list[str] = Field(description="Codes of the rules that it alone would decide, else of those that lack it.")
 
 
+class ShareCount(Out):
+    """One bin of a distribution."""
+
+    low: float
+    high: float | None
+    stacks: int
+
+
+class Distribution(Out):
+    """Distribution of one ratio over the stacks."""
+
+    of: str = Field(
+        description="'runout_share': runout, 95th percentile, over its limit. 'speed_ratio': lowest speed"
+        " limit over programmed speed. Of the tightest operation; 1 is the limit."
+    )
+    bins: list[ShareCount]
+    not_known: int = Field(description="Number of stacks without the ratio.")
+
+
+class OpenFindings(Out):
+    """Numbers of findings that neither baseline nor waiver covers; all of them if there is neither."""
+
+    errors: int = Field(description="Findings that fail their stack.")
+    warnings: int = Field(description="Findings that ask for a review.")
+    undecided: int = Field(description="Undecided rules that ask for a review.")
+
+
+class NotedFinding(Out):
+    """A finding by its identity."""
+
+    code: str
+    severity: Severity
+    stack: str | None = Field(description="Id of the stack; null for a part of the library.")
+    message: str
+    before: list[float | str | None] = Field(description="Observed value and limit of the earlier audit, if changed.")
+
+
+class Against(Out):
+    """Comparison with an earlier audit; lists hold the first findings, advice last."""
+
+    audit: str = Field(description="File of the earlier audit.")
+    same_rules: bool = Field(description="Whether the rulebooks are those of the earlier audit.")
+    new: int
+    updated: int = Field(description="Findings with other numbers, severity or missing data.")
+    unchanged: int
+    fixed: int = Field(description="Findings that are gone while their stack was judged.")
+    gone: int = Field(description="Findings of stacks that were not judged this time.")
+    first_new: list[NotedFinding]
+    first_updated: list[NotedFinding]
+    first_fixed: list[NotedFinding]
+    first_gone: list[NotedFinding]
+
+
+class WaiverOutcome(Out):
+    """What became of one waiver."""
+
+    code: str
+    stack: str
+    owner: str
+    reason: str
+    expires: str
+    findings: int = Field(description="Number of findings that it covers.")
+    said: str = Field(description="Why it covers nothing, or not all; empty if there is nothing to say.")
+
+
 class AuditSummary(Out):
     """Summary of an audit."""
 
     libraries: list[LibraryCount]
     stacks: int = Field(description="Number of stacks judged.")
     verdicts: dict[Verdict, int] = Field(description="Numbers of stacks by verdict, zeros included.")
+    after_waivers: dict[Verdict, int] = Field(description="Numbers of stacks by verdict without waived findings.")
+    waived: int = Field(description="Number of waived findings.")
+    in_baseline: int = Field(description="Number of findings that the baseline has.")
+    open: OpenFindings
+    parts_verdict: Verdict = Field(description="Worst verdict of the findings on parts and stack ids.")
+    against: Against | None = Field(description="Null without an earlier audit.")
+    waivers: list[WaiverOutcome]
     bad_lines: int
     faults: int = Field(description="Number of invalid lines caused by a program fault.")
     findings: list[CodeCount]
     undecided: list[CodeCount]
     runout_histogram: list[BinCount] = Field(description="Histogram of the 95th-percentile runout at the gauge plane.")
     runout_not_known: int = Field(description="Number of stacks without a complete runout budget.")
+    distributions: list[Distribution]
     distinct_parts: int | None = Field(
         description="Number of distinct parts (by part number and data); null if standard input was read."
     )
     parts_left_out: int = Field(description="Parts beyond those that are compared.")
+    stack_ids_left_out: int = Field(description="Stacks whose id is not compared with the others, beyond a bound.")
     parts: list[PartCount] = Field(description="Findings on single parts, by rule.")
     gaps: list[GapCount] = Field(description="Missing fields, the most decisive first.")
     gaps_left_out: int = Field(description="Missing fields beyond those that are listed.")
@@ -167,6 +248,10 @@ def bin_words(place: int) -> str:
     return f"{low} and more" if place == BINS - 1 else f"{low} to {low + BIN_UM}"
 
 
+SHARE_BINS: Final = {"runout_share": (0.1, 21), "speed_ratio": (0.25, 17)}
+"""Width and number of the bins of a ratio; the last one has no end."""
+
+NOTED_TOLD: Final = 50
 WORST_TOLD: Final = 10
 GAPS_TOLD: Final = 20
 MOST_PARTS: Final = 5000
@@ -214,8 +299,21 @@ class _GapTally:
 class Tally:
     """Running totals of an audit, in bounded memory."""
 
-    def __init__(self, book: Rulebook, catalogue_sha256: str | None, libraries: Sequence[str]) -> None:
+    def __init__(
+        self,
+        book: Rulebook,
+        catalogue_sha256: str | None,
+        libraries: Sequence[str],
+        standing: Standing = NOTHING_KNOWN,
+    ) -> None:
         self._book = book
+        self.standing = standing
+        self._after_waivers: Counter[str] = Counter()
+        self._open: Counter[str] = Counter()
+        self._states: Counter[str] = Counter()
+        self._noted: dict[str, list[list[Any]]] = {"new": [], "updated": []}
+        self._shares = {name: [0] * (bins + 1) for name, (_, bins) in SHARE_BINS.items()}
+        self._parts_verdict: Verdict = "pass"
         self._catalogue = catalogue_sha256
         self._libraries = tuple(libraries)
         self.stacks = [0] * len(libraries)
@@ -233,8 +331,9 @@ class Tally:
         self._part_counts: list[PartCount] = []
         self._severities = {rule.code: rule.severity for rule in book.rules}
 
-    def add(self, library: int, answer: LineAnswer) -> None:
-        """Count one result of the library with this index."""
+    def add(self, library: int, answer: LineAnswer, marks: Sequence[Mark] | None = None) -> None:
+        """Count one result of the library with this index, and the marks of its findings, found here if not given."""
+        marks = self.standing.marks(answer) if marks is None else marks
         if answer.verdict is None:
             self._add_bad(library, answer)
             return
@@ -248,6 +347,36 @@ class Tally:
             self._bins[bin_of(answer.p95_um)] += 1
         self._weigh(library, answer)
         self._add_gaps(answer)
+        self._after_waivers[standing_verdict(answer, marks, baseline=False)] += 1
+        self._add_share("runout_share", answer.runout_share)
+        self._add_share("speed_ratio", answer.speed_ratio)
+        for item, mark in zip(answer.items, marks, strict=True):
+            self._add_item(item, mark, answer.stack)
+
+    def _add_share(self, name: str, value: float | None) -> None:
+        width, bins = SHARE_BINS[name]
+        self._shares[name][bins if value is None else min(max(int(value / width), 0), bins - 1)] += 1
+
+    def _add_item(self, item: AuditItem, mark: Mark, stack: str | None) -> None:
+        self._open["waived"] += mark.waiver is not None
+        self._open["in_baseline"] += mark.in_baseline
+        if item.weight != "pass" and not mark.covered and not self._is_old(mark):
+            kind = "errors" if item.weight == "fail" else "warnings" if item.kind == "finding" else "undecided"
+            self._open[kind] += 1
+        if mark.state is None:
+            return
+        self._states[mark.state] += 1
+        if mark.state in self._noted:
+            first = self._noted[mark.state]
+            rank = -SEVERITIES.index(item.severity)
+            noted = [rank, item.code, item.severity, stack, item.message, list(mark.before or ())]
+            if len(first) < NOTED_TOLD or rank < first[-1][0]:
+                insort(first, noted, key=lambda one: one[0])
+                del first[NOTED_TOLD:]
+
+    def _is_old(self, mark: Mark) -> bool:
+        """Return whether a finding is known from the earlier audit, which counts where there is no baseline."""
+        return self.standing.baseline is None and mark.state in ("unchanged", "updated")
 
     def _add_gaps(self, answer: LineAnswer) -> None:
         by_field: dict[tuple[str, str], list[FieldGap]] = {}
@@ -256,10 +385,15 @@ class Tally:
         for key, found in by_field.items():
             self._gaps.setdefault(key, _GapTally()).add(found)
 
-    def add_parts(self, parts: LibraryParts, found: Iterable[PartFinding]) -> None:
-        """Take in the distinct parts of the libraries, and what the rules found on them."""
+    def add_parts(self, parts: LibraryParts, found: Iterable[PartFinding]) -> list[tuple[PartFinding, AuditItem, Mark]]:
+        """Take in the distinct parts of the libraries and what the rules found on them; return it with its marks."""
         counts: dict[tuple[str, bool], PartCount] = {}
-        for one in found:
+        listed = list(found)
+        items = [item_of_part(one) for one in listed]
+        marks = self.standing.marked(items, None)
+        for one, item, mark in zip(listed, items, marks, strict=True):
+            self._add_item(item, mark, None)
+            self._parts_verdict = max(self._parts_verdict, item.weight, key=VERDICTS.index)
             key = one.code, one.decided
             before = counts.get(key)
             first = [] if before is None else before.first
@@ -277,6 +411,7 @@ class Tally:
         self._part_counts = sorted(
             counts.values(), key=lambda one: (not one.decided, -SEVERITIES.index(one.severity), -one.parts, one.code)
         )
+        return list(zip(listed, items, marks, strict=True))
 
     def of_severity(self, codes: Iterable[str], severity: str) -> list[str]:
         """The codes with this severity."""
@@ -323,6 +458,12 @@ class Tally:
             "gaps": [[*key, *one.dump()] for key, one in sorted(self._gaps.items())],
             "worst": self._worst,
             "first_bad": self._first_bad,
+            "after_waivers": dict(self._after_waivers),
+            "open": dict(self._open),
+            "states": dict(self._states),
+            "noted": self._noted,
+            "shares": self._shares,
+            "standing": self.standing.dump(),
         }
 
     def load(self, dumped: Mapping[str, Any]) -> None:
@@ -334,6 +475,10 @@ class Tally:
         self._worst = [(tuple(rank), told) for rank, told in dumped["worst"]]
         self._gaps = {(of, name): _GapTally.load(rest) for of, name, *rest in dumped["gaps"]}
         self._first_bad = [(int(place), int(line), str(detail)) for place, line, detail in dumped["first_bad"]]
+        self._after_waivers, self._open = Counter(dumped["after_waivers"]), Counter(dumped["open"])
+        self._states, self._noted = Counter(dumped["states"]), dumped["noted"]
+        self._shares = dumped["shares"]
+        self.standing.load(dumped["standing"])
 
     def summary(self) -> AuditSummary:
         """The summary so far."""
@@ -344,6 +489,22 @@ class Tally:
             ],
             stacks=sum(self.stacks),
             verdicts={verdict: self.verdicts[verdict] for verdict in get_args(Verdict)},
+            after_waivers={verdict: self._after_waivers[verdict] for verdict in get_args(Verdict)},
+            waived=self._open["waived"],
+            in_baseline=self._open["in_baseline"],
+            open=OpenFindings(
+                errors=self._open["errors"], warnings=self._open["warnings"], undecided=self._open["undecided"]
+            ),
+            parts_verdict=self._parts_verdict,
+            against=self._against(),
+            waivers=[
+                WaiverOutcome(
+                    **one.waiver.model_dump(include={"code", "stack", "owner", "reason", "expires"}),
+                    findings=one.used,
+                    said=one.outcome,
+                )
+                for one in self.standing.waivers
+            ],
             bad_lines=sum(self.bad),
             faults=self.faults,
             findings=self._counts(self._findings),
@@ -353,8 +514,10 @@ class Tally:
                 for place, count in enumerate(self._bins)
             ],
             runout_not_known=self._unknown,
+            distributions=[_distribution(name, counts) for name, counts in self._shares.items()],
             distinct_parts=None if self._parts is None else len(self._parts),
             parts_left_out=0 if self._parts is None else self._parts.left_out,
+            stack_ids_left_out=0 if self._parts is None else self._parts.stacks_left_out,
             parts=self._part_counts,
             gaps=self._gap_counts()[:GAPS_TOLD],
             gaps_left_out=max(0, len(self._gaps) - GAPS_TOLD),
@@ -369,6 +532,34 @@ class Tally:
             version=VERSION,
             rulebook_sha256=self._book.digest,
             catalogue_sha256=self._catalogue,
+        )
+
+    def _against(self) -> Against | None:
+        earlier = self.standing.earlier
+        if earlier is None:
+            return None
+        absent = list(earlier.absent())
+        fixed = [one for one, judged in absent if judged]
+        gone = [one for one, judged in absent if not judged]
+        noted = {
+            name: [
+                NotedFinding(code=code, severity=severity, stack=stack, message=message, before=before)
+                for _, code, severity, stack, message, before in first
+            ]
+            for name, first in self._noted.items()
+        }
+        return Against(
+            audit=earlier.name,
+            same_rules=earlier.rules == self._book.digest,
+            new=self._states["new"],
+            updated=self._states["updated"],
+            unchanged=self._states["unchanged"],
+            fixed=len(fixed),
+            gone=len(gone),
+            first_new=noted["new"],
+            first_updated=noted["updated"],
+            first_fixed=_first_noted(fixed),
+            first_gone=_first_noted(gone),
         )
 
     def _gap_counts(self) -> list[GapCount]:
@@ -394,6 +585,44 @@ class Tally:
             for rule in [self._book.rule(code)]
         ]
         return sorted(counts, key=lambda one: (-SEVERITIES.index(one.severity), -one.stacks, one.code))
+
+
+def _distribution(name: str, counts: Sequence[int]) -> Distribution:
+    width, bins = SHARE_BINS[name]
+    ends = [round(place * width, 6) for place in range(bins + 1)]
+    return Distribution(
+        of=name,
+        bins=[
+            ShareCount(low=ends[place], high=ends[place + 1] if place < bins - 1 else None, stacks=counts[place])
+            for place in range(bins)
+        ],
+        not_known=counts[bins],
+    )
+
+
+def _first_noted(items: Sequence[EarlierItem]) -> list[NotedFinding]:
+    graver = sorted(items, key=lambda one: -SEVERITIES.index(one.severity))[:NOTED_TOLD]
+    return [
+        NotedFinding(code=one.code, severity=one.severity, stack=one.stack, message=one.message, before=[])
+        for one in graver
+    ]
+
+
+def item_of_part(one: PartFinding) -> AuditItem:
+    """Return what a rule found on a part, or could not decide, as a finding of the audit."""
+    weights: dict[Severity, Verdict] = {"error": "fail", "warning": "review", "advice": "pass"}
+    weight = weights[one.severity] if one.decided else "review"
+    kind: Kind = "finding" if one.decided else "undecided"
+    return AuditItem(
+        identity=identity_of(kind, None, one.code, [one.part]),
+        kind=kind,
+        code=one.code,
+        severity=one.severity,
+        weight=weight,
+        message=one.message,
+        remedy=one.remedy,
+        parts=(StackPart(one.part, one.part),),
+    )
 
 
 def problem_words(text: bytes) -> tuple[str, bool]:
@@ -429,6 +658,10 @@ def summary_lines(summary: AuditSummary) -> Iterator[str]:
     )
     for word, many in verdicts:
         yield f"{word:6} {many:>9}  {100 * many / judged:5.1f} %"
+    yield from _open_lines(summary)
+    if summary.against is not None:
+        yield from _against_lines(summary.against)
+    yield from _headed("Waivers", map(_waiver, summary.waivers))
     yield from _headed("Findings, number of stacks", starmap(_code, _pairs(summary.findings)))
     yield from _headed("Undecided, number of stacks", starmap(_code, _pairs(summary.undecided)))
     yield from _headed(
@@ -443,10 +676,83 @@ def summary_lines(summary: AuditSummary) -> Iterator[str]:
     yield from _headed("Invalid lines" if more == 0 else f"Invalid lines, first {len(summary.first_bad_lines)}", told)
 
 
+def _open_lines(summary: AuditSummary) -> Iterator[str]:
+    if summary.waived:
+        left = summary.after_waivers
+        yield (
+            f"{count(summary.waived, 'finding')} waived; without them {left['pass']} pass, {left['review']} review,"
+            f" {left['fail']} fail"
+        )
+    if summary.in_baseline:
+        yield f"{count(summary.in_baseline, 'finding')} in the baseline"
+    if summary.waived or summary.in_baseline or summary.against is not None:
+        yield f"To deal with: {open_words(summary.open)}"
+
+
+def open_words(one: OpenFindings) -> str:
+    """Return the numbers of findings that count.
+
+    >>> open_words(OpenFindings(errors=1, warnings=0, undecided=20))
+    '1 error, 0 warnings, 20 undecided rules'
+    """
+    undecided = count(one.undecided, "undecided rule")
+    return f"{count(one.errors, 'error')}, {count(one.warnings, 'warning')}, {undecided}"
+
+
+def against_words(one: Against) -> str:
+    """Return the counts of a comparison with an earlier audit."""
+    gone = f", {one.gone} of stacks not judged this time" if one.gone else ""
+    rules = "" if one.same_rules else "; the rulebooks have changed"
+    return f"{one.new} new, {one.updated} changed, {one.fixed} fixed, {one.unchanged} unchanged{gone}{rules}"
+
+
+def _against_lines(one: Against) -> Iterator[str]:
+    yield ""
+    yield f"Differences from {one.audit}: {against_words(one)}"
+    for word, many, first in (
+        ("new", one.new, one.first_new),
+        ("changed", one.updated, one.first_updated),
+        ("fixed", one.fixed, one.first_fixed),
+        ("not judged", one.gone, one.first_gone),
+    ):
+        for noted in first[:_NOTED_IN_TEXT]:
+            yield f"  {word}  {noted_words(noted)}"
+        if many > _NOTED_IN_TEXT:
+            yield f"  {word}  and {many - _NOTED_IN_TEXT} more"
+
+
+_NOTED_IN_TEXT: Final = 20
+
+
+def noted_words(one: NotedFinding) -> str:
+    """Return a finding of a comparison in one line.
+
+    >>> one = NotedFinding(code="RUN-010", severity="error", stack="T-1", message="13 µm.", before=[12.0, 10.0])
+    >>> noted_words(one)
+    'error RUN-010 T-1: 13 µm. Before: 12.0, limit 10.0.'
+    """
+    return f"{one.severity} {one.code} {one.stack or 'library'}: {one.message}{before_words(one)}"
+
+
+def before_words(one: NotedFinding) -> str:
+    """Return observed value and limit of the earlier audit, where they have changed."""
+    observed, limit = (*one.before, None, None)[:2]
+    if observed is None:
+        return ""
+    return f" Before: {observed}" + ("." if limit is None else f", limit {limit}.")
+
+
+def _waiver(one: WaiverOutcome) -> str:
+    said = f"; {one.said}" if one.said else ""
+    many = count(one.findings, "finding")
+    return f"{one.code} {one.stack}: covers {many}, until {one.expires}, {one.owner} ({one.reason}){said}"
+
+
 def parts_title(summary: AuditSummary) -> str:
     """Return the heading of the findings on single parts."""
     left = f", {summary.parts_left_out} more not compared" if summary.parts_left_out else ""
-    return f"Parts, {summary.distinct_parts} distinct{left}"
+    ids = f"; {summary.stack_ids_left_out} stack ids not compared" if summary.stack_ids_left_out else ""
+    return f"Parts and stack ids, {summary.distinct_parts} distinct parts{left}{ids}"
 
 
 def gaps_title(summary: AuditSummary) -> str:
@@ -461,12 +767,20 @@ def _gap(one: GapCount, width: int) -> str:
     >>> _gap(GapCount(of="base_holder", field="mass_kg", parts=12, stacks=4400, decides=4300, rules=["MCH-010"]), 5)
     ' 4300  mass (kg) of 12 base holders, missing on 4400 stacks (MCH-010)'
     """
+    codes = ", ".join(one.rules[:_CODES_TOLD]) + (", …" if len(one.rules) > _CODES_TOLD else "")
+    return f"{one.decides:>{width}}  {gap_words(one)}, missing on {count(one.stacks, 'stack')} ({codes})"
+
+
+def gap_words(one: GapCount) -> str:
+    """Return a missing field and what it belongs to.
+
+    >>> gap_words(GapCount(of="joint", field="grip_length_mm", parts=0, stacks=1, decides=1, rules=[]))
+    'grip length (mm) of joint'
+    """
     kind = one.of.replace("_", " ")
-    many = count(one.parts, kind) if one.parts else kind
     steps = one.field.split(".")
     name = quantity(steps[-1]) + "".join(f", {step.replace('_', ' ')}" for step in reversed(steps[:-1]))
-    codes = ", ".join(one.rules[:_CODES_TOLD]) + (", …" if len(one.rules) > _CODES_TOLD else "")
-    return f"{one.decides:>{width}}  {name} of {many}, missing on {count(one.stacks, 'stack')} ({codes})"
+    return f"{name} of {count(one.parts, kind) if one.parts else kind}"
 
 
 _CODES_TOLD: Final = 6

@@ -24,13 +24,23 @@ from pydantic import TypeAdapter, ValidationError
 from pydantic_core import to_json
 
 from rules.assessor import Assessor
+from rules.audit_items import VERDICTS, AuditItem, StackPart, items_of, parts_of_stack
 from rules.gaps import FieldGap, gaps_of
 from rules.quantities.models import Identifier
 from rules.quantities.work_limit import TooMuchWorkError
 from rules.schema.components import MAX_DEFINITIONS, ComponentReference, StackEntry
 from rules.schema.parsing import BadRequestError, Fault, parse, parse_request, pointer
 from rules.schema.report import Report, Verdict
-from rules.schema.request import AxialPosition, CheckRequest, MachineEntry, Operations, Policy, Section, Stack
+from rules.schema.request import (
+    AxialPosition,
+    CheckRequest,
+    MachineEntry,
+    MachineReference,
+    Operations,
+    Policy,
+    Section,
+    Stack,
+)
 from rules.schema.strict_json import NotJSONError, parse_json
 from rules.stack.chain import Mounted
 from service.contract import Defaults
@@ -212,6 +222,18 @@ class LineAnswer(NamedTuple):
     """Labels of stack and components in one line."""
     gaps: tuple[FieldGap, ...] = ()
     """Fields that undecided rules lack."""
+    items: tuple[AuditItem, ...] = ()
+    """Findings and undecided rules; only where every line gets the same sections, as in an audit."""
+    parts: tuple[StackPart, ...] = ()
+    """Components from the spindle side; only with the items."""
+    machine: str = ""
+    """Id of the machine."""
+    floor: Verdict = "pass"
+    """Verdict that stays whatever is waived, since the report rests on assumptions."""
+    runout_share: float | None = None
+    """95th percentile of the runout over its limit, of the tightest operation."""
+    speed_ratio: float | None = None
+    """Lowest speed limit over the programmed speed, of the tightest operation."""
 
 
 def answer_lines(
@@ -348,19 +370,51 @@ def _answer(
     p95_um = None if plane is None else plane.quantile_um("p95")
     short = request.include == [] if include == "stated" else include == "verdicts"
     if short:
-        told = {
+        brief = {
             "verdict": judged.verdict,
             "summary": judged.summary,
             "codes": codes,
             "undecided": undecided,
             "gauge_plane_p95_um": p95_um,
         }
-        text = _object("verdict", number, name, to_json(told)[1:-1])
+        text = _object("verdict", number, name, to_json(brief)[1:-1])
     else:
         whole = judged if include == "reports" else judged.only(request.sections)
         text = _object("report", number, name, b'"report":' + to_json(whole))
     gaps = gaps_of(judged.undecided, request, mounted)
-    return LineAnswer(number, text, judged.verdict, codes, undecided, p95_um, name, judged.label_line, gaps)
+    told = LineAnswer(number, text, judged.verdict, codes, undecided, p95_um, name, judged.label_line, gaps)
+    return told if include == "stated" else _for_an_audit(told, judged, request)
+
+
+def _for_an_audit(told: LineAnswer, judged: Report, request: CheckRequest) -> LineAnswer:
+    items = items_of(judged, request)
+    weighed = max((VERDICTS.index(one.weight) for one in items), default=0)
+    assumed = judged.if_assumptions_hold is not None
+    return told._replace(
+        items=items,
+        parts=parts_of_stack(request),
+        machine=_machine(request),
+        floor=judged.verdict if weighed == 0 else "review" if assumed else "pass",
+        runout_share=max(_runout_shares(judged), default=None),
+        speed_ratio=min(_speed_ratios(judged), default=None),
+    )
+
+
+def _runout_shares(judged: Report) -> Iterator[float]:
+    for one in judged.operations:
+        plane = None if one.runout is None else judged.runout.plane(one.runout.plane)
+        p95_um = None if plane is None else plane.quantile_um("p95")
+        if one.runout is not None and p95_um is not None:
+            yield p95_um / one.runout.limit_um
+
+
+def _speed_ratios(judged: Report) -> Iterator[float]:
+    return (1.0 + one.speed.relative_margin for one in judged.operations if one.speed.relative_margin is not None)
+
+
+def _machine(request: CheckRequest) -> str:
+    machine = request.machine
+    return "" if machine is None else machine.of.key if isinstance(machine, MachineReference) else machine.id or ""
 
 
 def _object(kind: str, number: int, name: str | None, members: bytes) -> bytes:

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable
+from collections.abc import Awaitable, Callable
 from copy import deepcopy
-from functools import cache
+from functools import cache, partial
 from threading import Lock
 from typing import Annotated, Any, Final, TypeVar
 
@@ -23,6 +23,7 @@ from rules.rulebook.expression import Expression, text_of
 from rules.rulebook.linting import rule_in_words
 from rules.schema.editor_schema import EDITOR_SCHEMA_PATH, editor_schema
 from rules.schema.explanation import Condition
+from rules.schema.waivers import WAIVER_SCHEMA_PATH, waiver_schema
 from service.contract import (
     KEYS_PATH,
     CouplingAnswer,
@@ -404,6 +405,12 @@ def _with_page(response: dict[str, Any]) -> dict[str, Any]:
 
 Made = TypeVar("Made")
 
+_SCHEMAS: Final[dict[str, Callable[[], dict[str, Any]]]] = {
+    EDITOR_SCHEMA_PATH: editor_schema,
+    WAIVER_SCHEMA_PATH: waiver_schema,
+}
+"""Schemas for editors, by their addresses."""
+
 
 def contract_router(describe: Callable[[], tuple[dict[str, Any], dict[str, str]]]) -> APIRouter:
     """The router; the document and the answers that it refers to are built on the first request."""
@@ -417,8 +424,8 @@ def contract_router(describe: Callable[[], tuple[dict[str, Any], dict[str, str]]
         return document(as_text(told).encode()), {path: document(text.encode()) for path, text in answers.items()}
 
     @cache
-    def schema() -> Document:
-        return document(to_json(editor_schema()), SCHEMA)
+    def schema(path: str) -> Document:
+        return document(to_json(_SCHEMAS[path]()), SCHEMA)
 
     async def made(make: Callable[[], Made]) -> Made:
         def alone() -> Made:
@@ -433,10 +440,15 @@ def contract_router(describe: Callable[[], tuple[dict[str, Any], dict[str, str]]
         require_acceptable(request)
         return publish((await made(contract))[0], request)
 
-    @router.get(EDITOR_SCHEMA_PATH)
-    async def show_editor_schema(request: Request) -> Response:
-        require_acceptable(request, (SCHEMA, JSON))
-        return publish(await made(schema), request)
+    def show_schema(path: str) -> Callable[[Request], Awaitable[Response]]:
+        async def show(request: Request) -> Response:
+            require_acceptable(request, (SCHEMA, JSON))
+            return publish(await made(partial(schema, path)), request)
+
+        return show
+
+    for path in _SCHEMAS:
+        router.get(path)(show_schema(path))
 
     @router.get("/examples/{route}/{name}")
     async def show_answer(route: str, name: str, request: Request) -> Response:

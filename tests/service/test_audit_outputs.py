@@ -2,18 +2,23 @@
 
 from __future__ import annotations
 
+import base64
 import csv
+import hashlib
 import io
+import json
 import re
+import zlib
 from pathlib import Path
 from typing import Any
 
+import jsonschema
 import junitparser
 import pytest
 
 from rules.assessor import Assessor
-from service.audit.outputs import HEAD, SUMMARY_HEAD, CsvOutput, JunitOutput
-from service.audit.page import page
+from service.audit.outputs import FINDINGS_HEAD, HEAD, SUMMARY_HEAD, CsvOutput, JunitOutput
+from service.audit.page import HtmlOutput, page
 from service.audit.tally import Tally
 from service.batch.lines import problem_answer
 from service.cli.main import main
@@ -30,7 +35,7 @@ def outs(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A folder with every output of one audit."""
     folder = tmp_path_factory.mktemp("outs")
     library = write(folder / "x.ndjson", mixed_lines())
-    names = [str(folder / f"o.{kind}") for kind in ("ndjson", "csv", "html", "junit.xml")]
+    names = [str(folder / f"o.{kind}") for kind in ("ndjson", "csv", "html", "junit.xml", "sarif")]
     main(["audit", str(library), "--quiet", *(word for name in names for word in ("--out", name))])
     return folder
 
@@ -120,6 +125,241 @@ def test_csv_figures_read_back(outs: Path, summary: dict[str, Any]) -> None:
     assert sum(int(row["stacks"]) for row in rows if row["group"] == "runout p95 um") == summary["stacks"]
 
 
+def _rows_of(page: str, name: str) -> list[Any]:
+    packed = re.findall(rf'"{name}":"([^"]*)"', page)
+    return [one for text in packed for one in json.loads(zlib.decompress(base64.b64decode(text), -zlib.MAX_WBITS))]
+
+
+def test_the_page_has_every_stack(outs: Path, answers: list[dict[str, Any]]) -> None:
+    """A row an answer in order, with its findings and parts, and the sections of its report."""
+    text = (outs / "o.html").read_text("utf-8")
+    rows, reports = _rows_of(text, "rows"), _rows_of(text, "reports")
+    assert len(rows) == len(reports) == len(answers)
+    for row, sections, answer in zip(rows, reports, answers, strict=True):
+        report = answer.get("report")
+        assert row[1] == answer["line"]
+        if report is None:
+            assert (row[3], sections) == ("not judged", None)
+            continue
+        p95_um = quantile(report, "gauge_plane") if report["runout"]["planes"] else None
+        assert (row[2], row[3], row[6]) == (report["stack_id"], report["verdict"], p95_um)
+        assert [one[1] for one in row[8]] == [one["code"] for one in report["findings"] + report["undecided"]]
+        assert {one[0] for one in sections} >= {"Stack", "Runout", "Mass"}
+        assert all(part.startswith("KB-") for part in row[7])
+
+
+def test_the_table_of_findings_has_message_part_and_severity(outs: Path, answers: list[dict[str, Any]]) -> None:
+    """A row a finding, with the words and numbers of the report."""
+    rows = list(csv.DictReader(io.StringIO((outs / "o.findings.csv").read_bytes().decode(), newline="")))
+    assert tuple(rows[0]) == FINDINGS_HEAD
+    by_line: dict[int, list[dict[str, str]]] = {}
+    for row in rows:
+        if row["line"]:
+            by_line.setdefault(int(row["line"]), []).append(row)
+    for answer in answers:
+        found = by_line.get(answer["line"], [])
+        report = answer.get("report")
+        if report is None:
+            assert [one["kind"] for one in found] == ["not judged"]
+            continue
+        decided = [one for one in found if one["kind"] == "finding"]
+        for row, one in zip(decided, report["findings"], strict=True):
+            assert (row["code"], row["severity"], row["message"]) == (one["code"], one["severity"], one["message"])
+            assert row["at"].split() == one["at"]
+        assert [one["code"] for one in found if one["kind"] == "undecided"] == [
+            one["code"] for one in report["undecided"]
+        ]
+    assert all(one["part_number"].startswith("KB-") for one in rows if one["component"])
+    assert all(re.fullmatch("[0-9a-f]{64}", one["fingerprint"]) for one in rows if one["kind"] != "not judged")
+
+
+_LEVEL = {"enum": ["none", "note", "warning", "error"]}
+_TEXT = {"type": "object", "properties": {"text": {"type": "string"}}, "required": ["text"]}
+_PLACE = {
+    "type": "object",
+    "properties": {
+        "physicalLocation": {
+            "type": "object",
+            "properties": {
+                "artifactLocation": {
+                    "type": "object",
+                    "properties": {
+                        "uri": {"type": "string", "pattern": "^[^:/\\\\][^:\\\\ ]*$"},
+                        "uriBaseId": {"type": "string"},
+                    },
+                    "required": ["uri"],
+                    "additionalProperties": False,
+                },
+                "region": {
+                    "type": "object",
+                    "properties": {"startLine": {"type": "integer", "minimum": 1}},
+                    "additionalProperties": False,
+                },
+            },
+            "required": ["artifactLocation"],
+            "additionalProperties": False,
+        },
+        "logicalLocations": {
+            "type": "array",
+            "items": {
+                "type": "object",
+                "properties": {
+                    "fullyQualifiedName": {"type": "string", "pattern": "^/"},
+                    "kind": {"enum": ["object", "array", "property", "value"]},
+                },
+                "additionalProperties": False,
+            },
+        },
+    },
+    "additionalProperties": False,
+}
+_RULE = {
+    "type": "object",
+    "properties": {
+        "id": {"type": "string"},
+        "shortDescription": _TEXT,
+        "fullDescription": _TEXT,
+        "help": _TEXT,
+        "defaultConfiguration": {
+            "type": "object",
+            "properties": {"level": {"enum": ["none", "note", "warning", "error"]}},
+        },
+        "properties": {"type": "object"},
+    },
+    "required": ["id"],
+    "additionalProperties": False,
+}
+_RESULT = {
+    "type": "object",
+    "properties": {
+        "ruleId": {"type": "string"},
+        "kind": {"enum": ["notApplicable", "pass", "fail", "review", "open", "informational"]},
+        "level": _LEVEL,
+        "message": _TEXT,
+        "locations": {"type": "array", "items": _PLACE},
+        "partialFingerprints": {"type": "object", "additionalProperties": {"type": "string"}},
+        "baselineState": {"enum": ["new", "unchanged", "updated", "absent"]},
+        "suppressions": {
+            "type": "array",
+            "uniqueItems": True,
+            "items": {
+                "type": "object",
+                "properties": {
+                    "kind": {"enum": ["inSource", "external"]},
+                    "status": {"enum": ["accepted", "underReview", "rejected"]},
+                    "justification": {"type": "string"},
+                },
+                "required": ["kind"],
+                "additionalProperties": False,
+            },
+        },
+        "properties": {"type": "object"},
+    },
+    "required": ["message", "ruleId", "kind", "level", "partialFingerprints"],
+    "additionalProperties": False,
+    "if": {"properties": {"kind": {"const": "fail"}}},
+    "else": {"properties": {"level": {"const": "none"}}},
+}
+_NOTICE = {
+    "type": "object",
+    "properties": {
+        "level": _LEVEL,
+        "message": _TEXT,
+        "locations": {"type": "array", "items": _PLACE},
+        "descriptor": {"type": "object", "properties": {"id": {"type": "string"}}, "additionalProperties": False},
+    },
+    "required": ["message"],
+    "additionalProperties": False,
+}
+_DRIVER = {
+    "type": "object",
+    "properties": {
+        "name": {"type": "string"},
+        "semanticVersion": {"type": "string"},
+        "rules": {"type": "array", "uniqueItems": True, "items": _RULE},
+        "notifications": {"type": "array", "uniqueItems": True, "items": _RULE},
+    },
+    "required": ["name"],
+    "additionalProperties": False,
+}
+_RUN = {
+    "type": "object",
+    "properties": {
+        "tool": {
+            "type": "object",
+            "properties": {"driver": _DRIVER},
+            "required": ["driver"],
+            "additionalProperties": False,
+        },
+        "results": {"type": "array", "items": _RESULT},
+        "invocations": {
+            "type": "array",
+            "items": {
+                "type": "object",
+                "properties": {
+                    "executionSuccessful": {"type": "boolean"},
+                    "toolExecutionNotifications": {"type": "array", "items": _NOTICE},
+                },
+                "required": ["executionSuccessful"],
+                "additionalProperties": False,
+            },
+        },
+        "automationDetails": {
+            "type": "object",
+            "properties": {"id": {"type": "string"}},
+            "additionalProperties": False,
+        },
+        "originalUriBaseIds": {"type": "object", "additionalProperties": {"type": "object"}},
+        "columnKind": {"enum": ["utf16CodeUnits", "unicodeCodePoints"]},
+        "baselineGuid": {
+            "type": "string",
+            "pattern": "^[0-9a-f]{8}-[0-9a-f]{4}-5[0-9a-f]{3}-[89ab][0-9a-f]{3}-[0-9a-f]{12}$",
+        },
+        "properties": {"type": "object"},
+    },
+    "required": ["tool"],
+    "additionalProperties": False,
+}
+_SARIF = {
+    "type": "object",
+    "properties": {
+        "$schema": {"type": "string"},
+        "version": {"const": "2.1.0"},
+        "runs": {"type": "array", "items": _RUN, "minItems": 1},
+    },
+    "required": ["version", "runs"],
+    "additionalProperties": False,
+}
+"""The members of SARIF 2.1.0 that an audit writes, closed, with the values that the standard permits."""
+
+
+def test_sarif_is_what_the_standard_permits(outs: Path, answers: list[dict[str, Any]], tmp_path: Path) -> None:
+    """A result for each finding and undecided rule, with rule, place and level; invalid lines are notifications."""
+    log = json.loads((outs / "o.sarif").read_text("utf-8"))
+    jsonschema.validate(log, _SARIF)
+    (run,) = log["runs"]
+    of_stacks = [one for one in run["results"] if one["properties"]["stack"] is not None]
+    told = [
+        (answer["line"], one["code"], "lacks" not in one)
+        for answer in answers
+        if "report" in answer
+        for one in answer["report"]["findings"] + answer["report"]["undecided"]
+    ]
+    places = [one["locations"][0]["physicalLocation"]["region"]["startLine"] for one in of_stacks]
+    assert [(place, one["ruleId"], one["kind"] == "fail") for place, one in zip(places, of_stacks, strict=True)] == told
+    assert {one["ruleId"] for one in run["results"]} <= {one["id"] for one in run["tool"]["driver"]["rules"]}
+    (invocation,) = run["invocations"]
+    assert len(invocation["toolExecutionNotifications"]) == len(BAD_LINES)
+    assert not any("baselineState" in one for one in run["results"])
+    # against itself: states on all results, and a baseline that is named
+    library, last = str(outs / "x.ndjson"), str(outs / "o.sarif")
+    main(["audit", library, "--quiet", "--against", last, "--out", str(tmp_path / "again.sarif")])
+    again = json.loads((tmp_path / "again.sarif").read_text("utf-8"))
+    jsonschema.validate(again, _SARIF)
+    assert {one["baselineState"] for one in again["runs"][0]["results"]} == {"unchanged"}
+    assert "baselineGuid" in again["runs"][0]
+
+
 @pytest.mark.parametrize("text", ["=1+1", "+1", "-1", "@x", "\tx", "\rx"])
 def test_a_formula_is_defused(tmp_path: Path, text: str) -> None:
     """A text that a spreadsheet would work out gets an apostrophe in front, and nothing else changes."""
@@ -132,19 +372,31 @@ def test_a_formula_is_defused(tmp_path: Path, text: str) -> None:
 
 
 def test_html_is_valid_and_needs_nothing_else(outs: Path, summary: dict[str, Any]) -> None:
-    """A strict parser of HTML finds no fault; no script, nothing to fetch; every table has heads, the drawing words."""
+    """A strict parser of HTML finds no fault; nothing to fetch; every table has heads, each drawing words.
+
+    Scripts are data or the one whose hash the policy names; no element has a handler or a style of its own.
+    """
     html5lib = pytest.importorskip("html5lib")
     text = (outs / "o.html").read_text("utf-8")
     tree = html5lib.HTMLParser(strict=True, namespaceHTMLElements=False).parse(text)
-    assert not re.search(r"<script|<link|<img|<iframe|\bsrc=|\bhref=|url\(|@import|\bon\w+=", text)
+    assert not re.search(r"<link|<img|<iframe|\bsrc=|\bhref=\"[^#]|url\(|@import", text)
+    assert not any(name.startswith("on") or name == "style" for one in tree.iter() for name in one.attrib)
+    scripts = [one for one in tree.iter("script") if one.get("type") != "application/json"]
+    styles = list(tree.iter("style"))
+    (policy,) = (one.get("content") for one in tree.iter("meta") if one.get("http-equiv"))
+    for (element,), kind in ((scripts, "script"), (styles, "style")):
+        digest = base64.b64encode(hashlib.sha256(element.text.encode()).digest()).decode()
+        assert f"{kind}-src 'sha256-{digest}'" in policy
+    assert policy.startswith("default-src 'none'")
     for table in tree.iter("table"):
         assert table.find("caption") is not None
         assert all(head.get("scope") == "col" for head in table.find("thead").iter("th"))
         assert all(row.find("th").get("scope") == "row" for row in table.find("tbody").iter("tr"))
-    (drawing,) = (one for one in tree.iter() if str(one.tag).endswith("svg"))
-    assert drawing.get("role") == "img"
-    names = {one.get("id") for one in tree.iter() if one.get("id")}
-    assert set(drawing.get("aria-labelledby").split()) <= names
+    drawings = [one for one in tree.iter() if str(one.tag).endswith("svg")]
+    named = [one.get("id") for one in tree.iter() if one.get("id")]
+    assert len(drawings) == 3
+    assert all(one.get("role") == "img" and set(one.get("aria-labelledby").split()) <= set(named) for one in drawings)
+    assert len(named) == len(set(named))
     assert tree.get("lang") == "en"
     tables = {table.find("caption").text: table for table in tree.iter("table")}
     rows = [["".join(cell.itertext()) for cell in row] for table in tables.values() for row in table.iter("tr")]
@@ -162,13 +414,18 @@ def _luminance(colour: str) -> float:
 
 
 def test_html_has_contrast(outs: Path) -> None:
-    """Literature: every colour of text has at least 4.5 : 1 on white (WCAG 2.2, success criterion 1.4.3)."""
+    """Literature: every colour of text has at least 4.5 : 1 on its paper (WCAG 2.2, success criterion 1.4.3)."""
     style = (outs / "o.html").read_text("utf-8").split("</style>")[0]
-    variables = dict(re.findall(r"--(\w+): (#[0-9a-f]{6})", style))
-    colours = re.findall(r"(?<![-\w])(?:color|fill): (?:var\(--(\w+)\)|(#[0-9a-f]{6}))", style)
-    texts = {variables.get(name, plain) for name, plain in colours}
-    assert len(texts) >= 5
-    assert all((1.05) / (_luminance(colour) + 0.05) >= 4.5 for colour in texts)
+    themes = [dict(re.findall(r"--(\w+): (#[0-9a-f]{6})", one)) for one in re.findall(r":root \{([^}]*)\}", style)]
+    names = set(re.findall(r"(?<![-\w])(?:color|fill): var\(--(\w+)\)", style))
+    assert not re.search(r"(?<![-\w])(?:color|fill): #", style)
+    assert len(themes) == 3  # light, dark, print
+    assert len(names) >= 5
+    for theme in themes:
+        paper = _luminance(theme["paper"])
+        for name in names & set(theme):
+            high, low = sorted((paper + 0.05, _luminance(theme[name]) + 0.05), reverse=True)
+            assert high / low >= 4.5, name
 
 
 def test_ugly_texts_do_no_harm(tmp_path: Path, assessor: Assessor) -> None:
@@ -186,6 +443,13 @@ def test_ugly_texts_do_no_harm(tmp_path: Path, assessor: Assessor) -> None:
     assert "<script" not in made
     tree = html5lib.HTMLParser(namespaceHTMLElements=False).parse(made)
     assert "<script>" in "".join(tree.itertext())
+    whole = HtmlOutput(tmp_path / "o.html", assessor.book)
+    whole.begin()
+    whole.add("</script><script>alert(1)//", problem_answer(2, ProblemError("invalid-request", UGLY)))
+    whole.finish(tally.summary())
+    whole.close()
+    tree = html5lib.HTMLParser(namespaceHTMLElements=False).parse((tmp_path / "o.html").read_text("utf-8"))
+    assert [one.get("id") or one.get("class") for one in tree.iter("script")] == ["stacks", "told", None]
 
 
 def test_an_empty_audit_is_still_readable(tmp_path: Path, assessor: Assessor) -> None:

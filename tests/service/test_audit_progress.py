@@ -45,6 +45,19 @@ def test_a_bar_on_a_terminal() -> None:
     assert "40 stacks" in terminal.getvalue()
 
 
+def test_the_bar_counts_from_where_it_resumed() -> None:
+    """First principles: 5 bytes a second since the resume leave 18 s for 90 bytes, whatever was done before."""
+    clock = [0.0]
+    terminal = Console(file=io.StringIO(), force_terminal=True, width=100, get_time=lambda: clock[0])
+    bar = Bar(1000, terminal, done=(300, 880))
+    for second in range(1, 7):
+        clock[0] = float(second)
+        bar.update(300 + second, 880 + 5 * second)
+    task = bar._progress.tasks[0]
+    assert task.time_remaining == pytest.approx(18.0)
+    assert task.fields["rate"] == pytest.approx(1.0)
+
+
 @pytest.mark.parametrize(
     ("terminal", "quiet", "kind"), [(True, False, Bar), (False, False, Lines), (True, True, Nothing)]
 )

@@ -1,0 +1,118 @@
+"""The stacks inside the page of an audit: rows for the list, and the report of each, compressed in blocks.
+
+A block is a script element with JSON, which no browser runs. Rows are read when the page opens, reports when one of
+their stacks is opened, so a page of 20,000 stacks stays quick.
+"""
+
+from __future__ import annotations
+
+import base64
+import json
+import zlib
+from collections.abc import Sequence
+from typing import Any, Final
+
+from rules.schema.report import Report
+from service.audit.standing import Mark, standing_verdict
+from service.audit.tally import problem_words
+from service.batch.lines import LineAnswer
+from service.sheets.assumed import assumed
+from service.sheets.check import runout, stack
+from service.sheets.figures import Cell, Section
+from service.sheets.mechanics import mechanics
+
+__all__ = ["BLOCK", "block", "entry_of"]
+
+BLOCK: Final = 64
+"""Stacks of a block."""
+
+_LEVEL: Final = 9
+
+
+def entry_of(library: int, answer: LineAnswer, marks: Sequence[Mark]) -> list[Any]:
+    """Return the row of a stack and the sections of its report, as JSON values.
+
+    Parameters
+    ----------
+    library
+        Number of the library.
+    answer
+        With a whole report, or a problem.
+    marks
+        Of its findings.
+    """
+    if answer.verdict is None:
+        words = problem_words(answer.text)[0]
+        return [[library, answer.number, answer.stack, "not judged", "not judged", "", None, [], [], words, ""], None]
+    row = [
+        library,
+        answer.number,
+        answer.stack,
+        answer.verdict,
+        standing_verdict(answer, marks),
+        answer.machine,
+        answer.p95_um,
+        [part.part for part in answer.parts],
+        [
+            [
+                int(one.kind == "undecided"),
+                one.code,
+                one.severity,
+                one.operation,
+                list(dict.fromkeys(part.part for part in one.parts)),
+                mark.state or "",
+                _covered(mark),
+                one.message,
+                mark.before,
+                one.remedy,
+                one.at,
+            ]
+            for one, mark in zip(answer.items, marks, strict=True)
+        ],
+        "",
+        answer.labels,
+    ]
+    return [row, _sections(Report.model_validate_json(json.dumps(json.loads(answer.text)["report"])))]
+
+
+def _covered(mark: Mark) -> str:
+    if mark.waiver is not None:
+        return f"waived until {mark.waiver.expires} by {mark.waiver.owner}: {mark.waiver.reason}"
+    return "in the baseline" if mark.in_baseline else ""
+
+
+def _sections(report: Report) -> list[Any]:
+    found = (stack(report), runout(report.runout), *mechanics(report), assumed(report))
+    return [_plain(one) for one in found if one]
+
+
+def _plain(one: Section) -> list[Any]:
+    return [
+        one.title,
+        one.gap,
+        [[fact.label, _text(fact.value)] for fact in one.facts],
+        [
+            [table.caption, table.heads, [[_text(cell) for cell in row.cells] for row in table.rows], table.words]
+            for table in one.tables
+        ],
+        [_plain(part) for part in one.parts if part],
+        list(one.notes),
+    ]
+
+
+def _text(cell: Cell) -> str:
+    return "".join(str(one) for one in cell)
+
+
+def block(entries: Sequence[Sequence[Any]]) -> bytes:
+    """Return the script element of some stacks."""
+    rows, reports = (_packed([one[place] for one in entries]) for place in (0, 1))
+    return (
+        f'<script type="application/json" class="stacks">{{"rows":"{rows}","reports":"{reports}"}}</script>\n'.encode()
+    )
+
+
+def _packed(value: object) -> str:
+    packer = zlib.compressobj(_LEVEL, zlib.DEFLATED, -zlib.MAX_WBITS)
+    data = json.dumps(value, ensure_ascii=False, separators=(",", ":")).encode("utf-8", "replace")
+    return base64.b64encode(packer.compress(data) + packer.flush()).decode("ascii")
