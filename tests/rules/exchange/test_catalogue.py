@@ -7,7 +7,8 @@ from pathlib import Path
 
 import pytest
 
-from rules.exchange.documents import NO_CATALOGUE, CatalogueError, load_catalogue
+from rules.exchange.catalogue import load_catalogue
+from rules.exchange.documents import NO_CATALOGUE, CatalogueError
 from rules.schema.components import Collet, Cutter
 
 COLLET = {"id": "collet-1", "kind": "collet", "mass_kg": 0.1}
@@ -15,7 +16,7 @@ COLLET = {"id": "collet-1", "kind": "collet", "mass_kg": 0.1}
 
 def _problems(folder: Path) -> list[str]:
     with pytest.raises(CatalogueError) as caught:
-        load_catalogue(folder)
+        load_catalogue(folder, strict=True)
     return [str(problem).removeprefix(f"{folder}/") for problem in caught.value.problems]
 
 
