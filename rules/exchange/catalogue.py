@@ -171,7 +171,7 @@ def _files(shelf: Shelf) -> list[Path]:
     found.sort(key=lambda file: file.relative_to(shelf.folder).parts)
     kept: dict[Path, Path] = {}
     for file in sorted(found, key=Path.is_symlink):
-        real = file.resolve()
+        real = Path(os.path.realpath(file))  # of links in a circle, too
         if not real.is_relative_to(root):
             shelf.set_aside(file, 0, "the link leads out of the folder of the catalogue", whole=True)
         elif not real.is_dir():
@@ -400,7 +400,8 @@ def _in_force(shelf: Shelf, aliases: Aliases) -> Catalogue:
         else one
         for one in shelf.definitions
     ]
-    mounted = _mounted(checked, shelf.unread, aliases)
+    if any(one is not before for one, before in zip(checked, shelf.definitions, strict=True)):
+        mounted = _mounted(checked, shelf.unread, aliases)
     quarantined = sorted(
         [*shelf.nameless, *_invalid(checked, shelf), *_repeated(checked, shelf)],
         key=lambda one: (one.file, one.line, one.key or ""),

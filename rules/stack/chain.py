@@ -40,8 +40,10 @@ from rules.schema.report import JointEnds
 from rules.schema.request import Joint, Machine, MachineReference, Operation, StackRequest
 
 __all__ = [
+    "INVALID_PART",
     "NOTHING_MOUNTED",
     "SPINDLE",
+    "UNREAD",
     "Chain",
     "Home",
     "Member",
@@ -56,6 +58,9 @@ __all__ = [
     "trouble_of",
 ]
 
+
+INVALID_PART: Final = "REF-050"
+"""Code of the rule on references to parts with invalid data."""
 
 SPINDLE: Final = "spindle"
 """Name of the spindle in joints of a request."""
@@ -454,6 +459,9 @@ def machine_of(entry: Machine | MachineReference | None, mounted: Mounted) -> Ma
     raise BadRequestError([Fault("/machine/of/key", detail, "unknown_key")])
 
 
+UNREAD: Final = "it is not among the parts that can be read; not readable: "
+"""Begin of the reason why a key is not known; names of files follow."""
+
 EntryT = TypeVar("EntryT")
 
 
@@ -469,7 +477,7 @@ def _only(
             return "invalid", one.reason
     if not found:
         if mounted is not None and mounted.unread:
-            return "invalid", f"not among the parts that were read; not read: {_listed(mounted.unread)}"
+            return "invalid", f"{UNREAD}{_listed(mounted.unread)}"
         return "missing", ""
     if len(found) > 1:
         names = [f"revision {one}" for one in revisions if one is not None]

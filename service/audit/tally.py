@@ -19,7 +19,7 @@ from rules.quantities.models import Out
 from rules.rulebook.book import SEVERITIES, Rulebook
 from rules.schema.report import Severity, Verdict
 from rules.version import VERSION
-from service.batch.lines import LineAnswer
+from service.batch.lines import InvalidUse, LineAnswer
 from service.sheets.figures import quantity
 from service.sheets.text import STYLES, count, fixed, say
 
@@ -33,6 +33,7 @@ __all__ = [
     "BinCount",
     "CodeCount",
     "GapCount",
+    "InvalidPartCount",
     "LibraryCount",
     "PartCount",
     "Tally",
@@ -104,6 +105,15 @@ class PartCount(Out):
     first: list[str] = Field(description="First parts, each with the rule's message and its places.")
 
 
+class InvalidPartCount(Out):
+    """A part with invalid data, the one cause for which stacks are not judged."""
+
+    part: str = Field(description="Key of the part, with the revision that the stacks state.")
+    source: str = Field(description="Where it is defined: catalogue or request.")
+    reason: str
+    stacks: int = Field(description="Number of stacks that are not judged for it.")
+
+
 class GapCount(Out):
     """A field of one kind of part that undecided rules lack."""
 
@@ -132,6 +142,8 @@ class AuditSummary(Out):
     )
     parts_left_out: int = Field(description="Parts beyond those that are compared.")
     parts: list[PartCount] = Field(description="Findings on single parts, by rule.")
+    stacks_not_judged: int = Field(description="Number of stacks with an invalid part; their verdict is no pass.")
+    invalid_parts: list[InvalidPartCount] = Field(description="Invalid parts, the one with most stacks first.")
     gaps: list[GapCount] = Field(description="Missing fields, the most decisive first.")
     gaps_left_out: int = Field(description="Missing fields beyond those that are listed.")
     worst: list[WorstStack]
@@ -227,6 +239,8 @@ class Tally:
         self._bins = [0] * BINS
         self._unknown = 0
         self._gaps: dict[tuple[str, str], _GapTally] = {}
+        self._not_judged = 0
+        self._invalid: Counter[InvalidUse] = Counter()
         self._worst: list[tuple[tuple[float, ...], dict[str, Any]]] = []
         self._first_bad: list[tuple[int, int, str]] = []
         self._parts: LibraryParts | None = None
@@ -246,7 +260,12 @@ class Tally:
             self._unknown += 1
         else:
             self._bins[bin_of(answer.p95_um)] += 1
-        self._weigh(library, answer)
+        if answer.invalid:
+            # Without its part a stack has no runout or findings to rank it by.
+            self._not_judged += 1
+            self._invalid.update(answer.invalid)
+        else:
+            self._weigh(library, answer)
         self._add_gaps(answer)
 
     def _add_gaps(self, answer: LineAnswer) -> None:
@@ -321,6 +340,8 @@ class Tally:
             "bins": self._bins,
             "unknown": self._unknown,
             "gaps": [[*key, *one.dump()] for key, one in sorted(self._gaps.items())],
+            "not_judged": self._not_judged,
+            "invalid": [[*key, many] for key, many in self._invalid.items()],
             "worst": self._worst,
             "first_bad": self._first_bad,
         }
@@ -334,6 +355,8 @@ class Tally:
         self._worst = [(tuple(rank), told) for rank, told in dumped["worst"]]
         self._gaps = {(of, name): _GapTally.load(rest) for of, name, *rest in dumped["gaps"]}
         self._first_bad = [(int(place), int(line), str(detail)) for place, line, detail in dumped["first_bad"]]
+        self._not_judged = int(dumped["not_judged"])
+        self._invalid = Counter({InvalidUse(*key): int(many) for *key, many in dumped["invalid"]})
 
     def summary(self) -> AuditSummary:
         """The summary so far."""
@@ -356,6 +379,11 @@ class Tally:
             distinct_parts=None if self._parts is None else len(self._parts),
             parts_left_out=0 if self._parts is None else self._parts.left_out,
             parts=self._part_counts,
+            stacks_not_judged=self._not_judged,
+            invalid_parts=[
+                InvalidPartCount(part=one.key, source=one.source, reason=one.reason, stacks=many)
+                for one, many in sorted(self._invalid.items(), key=lambda found: (-found[1], found[0]))
+            ],
             gaps=self._gap_counts()[:GAPS_TOLD],
             gaps_left_out=max(0, len(self._gaps) - GAPS_TOLD),
             worst=[
@@ -421,7 +449,8 @@ def print_audit(summary: AuditSummary, console: Console) -> None:
 def summary_lines(summary: AuditSummary) -> Iterator[str]:
     """Yield the lines of the summary."""
     judged = summary.stacks or 1
-    yield f"{count(summary.stacks, 'stack')} judged, {count(summary.bad_lines, 'invalid line')}"
+    not_judged = f", {summary.stacks_not_judged} of them not judged" if summary.stacks_not_judged else " judged"
+    yield f"{count(summary.stacks, 'stack')}{not_judged}, {count(summary.bad_lines, 'invalid line')}"
     verdicts = (
         ("Pass", summary.verdicts["pass"]),
         ("Review", summary.verdicts["review"]),
@@ -429,6 +458,7 @@ def summary_lines(summary: AuditSummary) -> Iterator[str]:
     )
     for word, many in verdicts:
         yield f"{word:6} {many:>9}  {100 * many / judged:5.1f} %"
+    yield from _headed("Not judged for an invalid part, number of stacks", map(_invalid, summary.invalid_parts))
     yield from _headed("Findings, number of stacks", starmap(_code, _pairs(summary.findings)))
     yield from _headed("Undecided, number of stacks", starmap(_code, _pairs(summary.undecided)))
     yield from _headed(
@@ -441,6 +471,10 @@ def summary_lines(summary: AuditSummary) -> Iterator[str]:
     told = (f"{one.library}, line {one.line}: {one.detail}" for one in summary.first_bad_lines)
     more = summary.bad_lines - len(summary.first_bad_lines)
     yield from _headed("Invalid lines" if more == 0 else f"Invalid lines, first {len(summary.first_bad_lines)}", told)
+
+
+def _invalid(one: InvalidPartCount) -> str:
+    return f"{one.stacks:>6}  {one.part} of the {one.source}: {one.reason}"
 
 
 def parts_title(summary: AuditSummary) -> str:

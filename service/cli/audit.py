@@ -29,7 +29,8 @@ INTERRUPTED: Final = 130
 _ABOUT: Final = (
     "Check every stack of a tool library. Input: .ndjson files (one request, stack or definitions object per line),"
     ' .json files (one request, a list or {"stacks": […]}), folders of such files, or - for lines on standard input.'
-    " Exit code, worst case: 0 pass, 1 review, 2 fail, 3 invalid input or no stacks, 4 program fault, 130 interrupted."
+    " Exit code, worst case: 0 pass, 1 review, 2 fail, 3 invalid input or part, or no stacks, 4 program fault, 130"
+    " interrupted."
 )
 
 _FORMATS: Final[dict[str, Callable[[Path], Output]]] = {
@@ -158,7 +159,7 @@ def _answering(arguments: argparse.Namespace, assessor: Assessor, settings: Sett
 def _code(summary: AuditSummary, fail_on: str) -> int:
     if summary.faults:
         return FAULT
-    if summary.bad_lines or not summary.stacks:
+    if summary.bad_lines or summary.stacks_not_judged or not summary.stacks:
         return BAD_INPUT
     if summary.verdicts["fail"]:
         return VERDICT_CODES["fail"]
