@@ -12,15 +12,19 @@ from typing import get_args
 from pydantic import TypeAdapter, ValidationError
 from rich.text import Text
 
+from rules.exchange.catalogue import load_catalogue
+from rules.exchange.component_csv_export import write_component_csv
 from rules.exchange.documents import format_of, read_document
 from rules.exchange.imported import Import, ImportedPart
 from rules.exchange.shelving import Outcome, shelve
-from rules.exchange.tool_asset_export import EPOCH, is_timestamp
+from rules.exchange.tool_asset_export import EPOCH, export_archetypes, is_timestamp
 from rules.exchange.untrusted import UnreadableError
 from rules.quantities.models import Token
+from rules.schema.components import ComponentReference, InvalidPart, StackPart
 from rules.schema.imports import ComponentKind, Standard
 from rules.schema.parsing import parse_request
 from rules.schema.report import Report
+from rules.stack.chain import resolve
 from service.cli.files import BAD_INPUT, VERDICT_CODES, add_rulebooks, judged, printable, report_console, settings_of
 from service.operations.assessors import load_assessor
 from service.operations.process import Exporter
@@ -132,11 +136,21 @@ def _read(name: str, kind: ComponentKind | None) -> Import | None:
 def export_arguments(parser: argparse.ArgumentParser) -> None:
     """Add what the command takes."""
     parser.description = (
-        "Check the stack in a file and print it as one MTConnect CuttingTool, whatever the verdict."
-        " Exit code: 0 pass, 1 review, 2 fail, 3 invalid input, 4 program fault."
+        "Check the stack in a file and print it as one MTConnect CuttingTool, whatever the verdict; or print components"
+        " one by one, as import reads them. Exit code: 0 pass, 1 review, 2 fail, 3 invalid input, 4 program fault; of"
+        " components 0, or 1 if some were left out."
     )
     parser.epilog = "example: stackgauge export stack.json > tool.xml"
-    parser.add_argument("file", metavar="FILE", help="request as JSON; - for standard input")
+    parser.add_argument(
+        "file",
+        metavar="FILE",
+        help="request as JSON, - for standard input; with --parts also the folder of a catalogue",
+    )
+    parser.add_argument(
+        "--parts",
+        choices=("mtconnect", "csv"),
+        help="print the components, not the stack: MTConnect archetypes, or CSV with every field but labels",
+    )
     parser.add_argument(
         "--timestamp",
         type=_timestamp,
@@ -158,6 +172,8 @@ def _timestamp(text: str) -> str:
 
 
 def _run_export(arguments: argparse.Namespace) -> int:
+    if arguments.parts is not None:
+        return _export_parts(arguments)
     exporter = Exporter(load_assessor(settings_of(arguments)))
 
     def judge(data: object) -> tuple[bytes, Report]:
@@ -171,3 +187,37 @@ def _run_export(arguments: argparse.Namespace) -> int:
     sys.stdout.buffer.write(document)
     sys.stdout.buffer.flush()
     return VERDICT_CODES[report.verdict]
+
+
+def _export_parts(arguments: argparse.Namespace) -> int:
+    """Print the components of a catalogue or of a stack, once each."""
+    settings = settings_of(arguments)
+    if Path(arguments.file).is_dir():
+        mounted = load_catalogue(Path(arguments.file)).definitions
+        entries = [(key, one) for key, found in mounted.components.items() for one in found]
+    else:
+        mounted = load_assessor(settings).catalogue.definitions
+        resolved = judged(arguments.file, lambda data: resolve(parse_request(data), mounted))
+        if resolved is None:
+            return BAD_INPUT
+        entries = [(one.id or "", one) for one in resolved.request.stack.components]
+        entries += [(case.key, InvalidPart(kind="invalid", reason=case.trouble)) for case in resolved.cases]
+    parts: dict[str, StackPart] = {}
+    left: list[str] = []
+    for key, entry in entries:
+        if isinstance(entry, ComponentReference):
+            left.append(f"{key}: a reference to {entry.of.key}")
+        elif isinstance(entry, InvalidPart):
+            left.append(f"{key}: {entry.reason}")
+        elif parts.setdefault(entry.id, entry) != entry:
+            left.append(f"{key}: another component has the id {entry.id}; a document can have one")
+    told = list(parts.values())
+    if arguments.parts == "csv":
+        document = write_component_csv(told)
+    else:
+        document = export_archetypes(told, timestamp=arguments.timestamp, standard=arguments.standard)
+    sys.stdout.buffer.write(document)
+    sys.stdout.buffer.flush()
+    for one in left:
+        print(printable(f"left out: {one}"), file=sys.stderr)
+    return _FAULTY if left else 0
