@@ -11,8 +11,6 @@ from importlib.resources import files
 from pathlib import Path
 from typing import Final, NamedTuple
 
-from pydantic import TypeAdapter
-
 from rules.analysis import StackAnalysis, analyse, cautions_of
 from rules.answer.findings import finding, not_judged, repointed, undecided
 from rules.answer.provenance import provenance, request_sha256, threshold_overrides
@@ -29,9 +27,10 @@ from rules.bending.report import (
     stiffness_section,
 )
 from rules.cutting.report import load_section
-from rules.exchange.documents import NO_CATALOGUE, Catalogue, load_catalogue
+from rules.exchange.catalogue import entry_of, load_catalogue
+from rules.exchange.documents import NO_CATALOGUE, Catalogue
 from rules.grip.report import grip_section, operation_grips
-from rules.parts.aliases import load_aliases
+from rules.parts.aliases import NO_ALIASES, load_aliases
 from rules.quantities.missing import Missing
 from rules.quantities.models import construct
 from rules.quantities.work_limit import charge
@@ -43,7 +42,6 @@ from rules.rulebook.loader import example_request, load_books
 from rules.rulebook.source import Problem, RulebookError
 from rules.rulebook.vocabulary import Vocabulary
 from rules.runout.report import operation_runout, runout_section
-from rules.schema.components import StackEntry
 from rules.schema.parsing import BadRequestError, Fault, parse_request
 from rules.schema.report import Finding, OperationReport, Report, Summary, Undecided, Verdict
 from rules.schema.request import DEFAULT_POLICY, CheckRequest, Operation, Policy
@@ -87,12 +85,14 @@ class Assessor:
         today: date | None = None,
         accepted: Collection[str] = (),
         aliases: Path | None = None,
+        strict_catalogue: bool = False,
     ) -> Assessor:
         """Load the built-in rulebooks, then those of the given folders, component catalogue and alias file.
 
         The examples of an operator's rules are judged by the rules as written, without adjustments. A rule that
         replaces a safety rule must fire on the firing examples of the original. Adjustments that end before ``today``
         do not count. Rules whose codes are ``accepted`` may replace a safety rule or switch it off all the same.
+        An invalid part of the catalogue is quarantined unless ``strict_catalogue`` refuses it.
 
         Raises :class:`~rules.rulebook.source.RulebookError` and :class:`~rules.exchange.documents.CatalogueError`,
         both with file, line and reason of every defect.
@@ -106,8 +106,10 @@ class Assessor:
             problems += assessor.hollowed(accepted)
         if problems:
             raise RulebookError(problems)
-        mounted = NO_CATALOGUE if catalogue is None else load_catalogue(catalogue)
-        return cls(book, mounted if aliases is None else mounted.naming(load_aliases(aliases)))
+        names = NO_ALIASES if aliases is None else load_aliases(aliases)
+        if catalogue is None:
+            return cls(book, NO_CATALOGUE.naming(names))
+        return cls(book, load_catalogue(catalogue, strict=strict_catalogue, aliases=names))
 
     def for_examples(self) -> Assessor:
         """Return an assessor that judges alike; its reports show zeros as the digest of what judges.
@@ -151,9 +153,7 @@ class Assessor:
         assessor = self
         try:
             if example.catalogue:
-                entries = {
-                    key: [_ENTRY.validate_python(one) for one in found] for key, found in example.catalogue.items()
-                }
+                entries = {key: [entry_of(one) for one in found] for key, found in example.catalogue.items()}
                 assessor = Assessor(self.book, Catalogue(Mounted(entries, {})))
             report = assessor.assess(parse_request(example_request(example, self.book.bases)))
         except (KeyError, IndexError, TypeError, ValueError) as error:
@@ -391,8 +391,6 @@ class Assessor:
     def _operation_of(self, rule: Rule, operation: Operation | None) -> str | None:
         return operation.id if operation is not None and rule.code in self._of_operation else None
 
-
-_ENTRY: Final[TypeAdapter[StackEntry]] = TypeAdapter(StackEntry)
 
 _SAYS: Final = {"fires": "that it fires", "silent": "that it stays silent", "undecided": "that it is undecided"}
 

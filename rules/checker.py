@@ -64,6 +64,8 @@ class Checker:
         Folders of your own rulebooks. They are read in this order, after the built-in rules.
     catalogue : path, optional
         Folder of components that requests may refer to by key: JSON, YAML or CSV.
+    strict_catalogue : bool
+        False to do without the invalid parts of the catalogue; a stack with one of them is not judged.
     aliases : path, optional
         YAML file with your own names of designations and standard parts.
 
@@ -83,12 +85,18 @@ class Checker:
     """
 
     def __init__(
-        self, rulebooks: Sequence[Folder] = (), catalogue: Folder | None = None, aliases: Folder | None = None
+        self,
+        rulebooks: Sequence[Folder] = (),
+        catalogue: Folder | None = None,
+        aliases: Folder | None = None,
+        *,
+        strict_catalogue: bool = True,
     ) -> None:
         self._assessor = Assessor.load(
             [Path(folder) for folder in rulebooks],
             None if catalogue is None else Path(catalogue),
             aliases=None if aliases is None else Path(aliases),
+            strict_catalogue=strict_catalogue,
         )
 
     def check(self, request: Question[StackRequest]) -> Report:

@@ -29,6 +29,7 @@ __all__ = [
     "CouplingSummary",
     "Defaults",
     "ExpiredAdjustment",
+    "MountedCatalogue",
     "NeedAnswer",
     "PageName",
     "PartAnswer",
@@ -43,6 +44,7 @@ __all__ = [
     "ProblemType",
     "PublicKey",
     "PublicKeySet",
+    "QuarantinedPart",
     "RuleAnswer",
     "RuleList",
     "RuleSummary",
@@ -426,6 +428,27 @@ class ExpiredAdjustment(Answer):
     until: date = Field(description="Its last day.")
 
 
+class QuarantinedPart(Answer):
+    """Part that is kept out of the catalogue, or a file without readable parts."""
+
+    key: str | None = Field(description="Key of the part; null for a file or an entry without a usable key.")
+    revision: str | None = Field(description="Revision of the part, where it states one.")
+    file: str = Field(description="File within the catalogue.")
+    line: int = Field(description="Line number in the file, from 1; 0 for the file as a whole.")
+    reason: str
+
+
+class MountedCatalogue(Answer):
+    """Catalogue of the operator, as read at the start or at the last reload."""
+
+    catalogue_sha256: str | None = Field(description="SHA-256 of the catalogue; null if it is empty.")
+    in_force: int = Field(description="Number of components and machines that requests can refer to.")
+    quarantined: list[QuarantinedPart] = Field(
+        description="What is invalid, at most a thousand; stacks that refer to it are not judged."
+    )
+    not_listed: int = Field(description="Number of further ones.")
+
+
 class Version(Answer):
     """Version of the service and its rulebooks."""
 
@@ -437,3 +460,4 @@ class Version(Answer):
     rulebook_folders: list[str] = Field(description="Names of the operator's folders of rulebooks, in order.")
     book_revisions: dict[str, str] = Field(description="Revisions by rulebook, of those that state one.")
     expired_adjustments: list[ExpiredAdjustment] = Field(description="Adjustments that have ended and do not count.")
+    catalogue: MountedCatalogue | None = Field(description="Mounted catalogue; null without one.")

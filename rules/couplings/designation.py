@@ -14,7 +14,7 @@ from rules.couplings.straight_shank import shank_length, standards
 from rules.quantities.models import Key, Model
 from rules.quantities.tables import Confidence, Row, Texts, read_rows
 
-__all__ = ["Designated", "EndName", "Understood", "plain", "understood"]
+__all__ = ["Designated", "EndName", "Understood", "designated_as", "plain", "understood"]
 
 EndName: TypeAlias = Literal["machine_side", "workpiece_side", "spindle"]
 
@@ -48,6 +48,7 @@ class _Designation(Row):
     becomes: Texts
     words: str
     left_open: str | None
+    written: str | None
 
 
 _NOT_COUNTED: Final = re.compile(r"[\s\-–_Øø]+")
@@ -97,6 +98,69 @@ def understood(designation: str, end: EndName) -> Understood | None:
     if not found or any(one.fields != found[0].fields for one in found):
         return None
     return found[0]
+
+
+def designated_as(fields: Mapping[str, Any], end: EndName) -> tuple[str, frozenset[str]] | None:
+    """Return the standards' designation of an end, and the fields that it says.
+
+    Parameters
+    ----------
+    fields
+        Stated fields of the end, ``coupling`` among them.
+    end
+        End that is designated.
+
+    Returns
+    -------
+    tuple or None
+        The designation that says most of the fields and nothing else; :func:`understood` reads it. None if no
+        standard designates such an end.
+
+    >>> designated_as({"coupling": "hollow_taper", "form": "A", "size": "63"}, "machine_side")[0]
+    'HSK-A63'
+    >>> designated_as({"coupling": "hollow_taper", "size": "63"}, "machine_side") is None
+    True
+    """
+    best: tuple[str, frozenset[str]] | None = None
+    for _, row in _rows():
+        text = _written_as(row, fields) if end in row.ends else None
+        meaning = None if text is None else understood(text, end)
+        if text is None or meaning is None or any(fields.get(name) != one for name, one in meaning.fields.items()):
+            continue
+        if best is None or len(meaning.fields) > len(best[1]):
+            best = text, frozenset(meaning.fields)
+    return best
+
+
+_SLOT: Final = re.compile(r"\\\{([a-z_]+)\\\}")
+
+
+@cache
+def _inverse(template: str) -> re.Pattern[str]:
+    """Return the pattern of the texts that a template gives, its slots as groups."""
+    return re.compile(_SLOT.sub(r"(?P<\1>.+)", re.escape(template)))
+
+
+def _written_as(row: _Designation, fields: Mapping[str, Any]) -> str | None:
+    """Return the designation of a row with the values of the fields; None if they are not such an end."""
+    if row.written is None:
+        return None
+    values: dict[str, str] = {}
+    for one in row.becomes:
+        name, _, template = one.partition("=")
+        if name == "standard":
+            continue
+        match = _inverse(template).fullmatch(_as_text(fields.get(name)))
+        if match is None:
+            return None
+        values |= match.groupdict()
+    if "form_small" in values:
+        values["form"] = values.pop("form_small").upper()
+    return row.written.format(**values)
+
+
+def _as_text(value: object) -> str:
+    return f"{value:.15g}" if isinstance(value, float | int) else "" if value is None else str(value)
 
 
 def _understood(row: _Designation, groups: Mapping[str, str | None]) -> Understood:

@@ -10,6 +10,7 @@ from types import MappingProxyType
 from typing import Final, Literal, get_args
 
 from rules.couplings.declared import DECLARED
+from rules.couplings.designation import EndName, understood
 from rules.couplings.sides import COUPLINGS
 from rules.couplings.straight_shank import CYLINDRICAL
 from rules.exchange.fields import Stated, has_field
@@ -127,16 +128,23 @@ class _Mapping:
         self._coupling: dict[str, object] = {}
 
     def couple(self, side: str) -> None:
-        """Return the coupling of a side: as stated, else by connection code, else a straight shank by its diameter."""
+        """Return the coupling of a side: as stated, else by connection code, else a straight shank by its diameter.
+
+        A code that is a designation of a standard is taken as that; any other is compared to the letter only.
+        """
         words = self._coupling[side] = self._named.get(f"{side}.coupling")
         codes = [one for one in self._readings if one.symbol.field_of(self._kind) == f"{side}.designation"]
         codes = [one for one in codes if not self._yields(one)]
         codes.sort(key=lambda one: one.symbol.role)
         coded = bool(codes) and codes[0].symbol.role == "code" and f"{side}.designation" not in self._named
         if coded and words in (None, DECLARED.name):
-            self._state(codes[0], f"{side}.coupling", DECLARED.name)
-            self._state(codes[0], f"{side}.designation", " ".join(one.text.strip() for one in codes))
-            self._coupling[side] = DECLARED.name
+            text = " ".join(one.text.strip() for one in codes)
+            end: EndName = "machine_side" if side == "machine_side" else "workpiece_side"
+            meaning = understood(text, end) if words is None else None
+            fields = {"coupling": DECLARED.name, "designation": text} if meaning is None else meaning.fields
+            for name, value in fields.items():
+                self._state(codes[0], f"{side}.{name}", value)
+            self._coupling[side] = fields["coupling"]
             return
         for one in codes:
             self._leave(one, "the coupling is stated in another way, or the code is missing; codes are not interpreted")
@@ -171,8 +179,9 @@ class _Mapping:
     def _has_gauge_line(self) -> bool:
         if self._kind == "base_holder":
             return True
-        if "machine_side.coupling" in self._named:
-            named = COUPLINGS.get(str(self._named["machine_side.coupling"]))
+        coupling = self._named.get("machine_side.coupling", self._coupling["machine_side"])
+        if "machine_side.coupling" in self._named or coupling not in (None, DECLARED.name):
+            named = COUPLINGS.get(str(coupling))
             return named is None or named.has_gauge_line
         # A coded connection may be a straight shank; what only a shank has then says so.
         return self._coupling["machine_side"] == DECLARED.name and not self._present & _SHANK

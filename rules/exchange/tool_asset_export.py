@@ -1,4 +1,4 @@
-"""Export of a checked stack as one CuttingTool asset of MTConnect, for programs that handle complete tools.
+"""Export of a checked stack as one CuttingTool asset of MTConnect, and of components as archetypes.
 
 Only figures known for the whole stack are written. An incomplete figure is left out, since the format cannot mark it as
 incomplete. The verdict is in the definition, which is free text.
@@ -7,13 +7,16 @@ incomplete. The verdict is in the definition, which is free text.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from decimal import Decimal
 from typing import Final, TypeAlias, cast
 
 from lxml import etree
 
-from rules.couplings.sides import COUPLINGS
+from rules.couplings.declared import Declared
+from rules.couplings.designation import Designated, designated_as
+from rules.couplings.sides import MachineSide
+from rules.couplings.straight_shank import CylindricalShank
 from rules.schema.components import (
     BaseHolder,
     Collet,
@@ -23,12 +26,13 @@ from rules.schema.components import (
     GaugePin,
     Reducer,
     RetentionKnob,
+    StackPart,
 )
 from rules.schema.imports import Standard
 from rules.schema.report import Report
 from rules.schema.request import Stack
 
-__all__ = ["EPOCH", "TIMESTAMP_PATTERN", "export_cutting_tool", "is_timestamp"]
+__all__ = ["EPOCH", "TIMESTAMP_PATTERN", "connection_code", "export_archetypes", "export_cutting_tool", "is_timestamp"]
 
 EPOCH: Final = "1970-01-01T00:00:00Z"
 """Timestamp if none is given. The schema requires one, and the same request must give the same bytes."""
@@ -53,16 +57,80 @@ def export_cutting_tool(stack: Stack, report: Report, *, timestamp: str = EPOCH,
     if not is_timestamp(timestamp):
         raise ValueError("a timestamp is a time in UTC such as 2031-05-04T12:00:00Z")
     name = stack.id or f"stack-{report.provenance.request_sha256[:16]}"
-    namespace = f"urn:mtconnect.org:MTConnectAssets:{standard}"
-    root = etree.Element(f"{{{namespace}}}MTConnectAssets", nsmap=_default(namespace))
-    header = _add(root, "Header", version=f"{standard}.0.0", creationTime=timestamp, sender="stackgauge")
-    header.attrib.update({"instanceId": "1", "assetBufferSize": "1", "assetCount": "1"})
-    if standard == "2.4":
-        header.set("deviceModelChangeTime", timestamp)
-    assets = _add(root, "Assets")
+    root, assets = _document(timestamp, standard, 1)
     tool = _add(assets, "CuttingTool", assetId=name, timestamp=timestamp, serialNumber=name, toolId=name)
     _add(tool, "CuttingToolDefinition", _words(report), format="TEXT")
     _life_cycle(tool, stack, report)
+    return _text(root)
+
+
+def export_archetypes(parts: Sequence[StackPart], *, timestamp: str = EPOCH, standard: Standard = "1.4") -> bytes:
+    """Return an assets document with one CuttingToolArchetype for each component.
+
+    The format carries id, part number, description, the connection code, five measurements, mass and the speed limit;
+    :func:`~rules.exchange.tool_asset_import.read_cutting_tools` reads them back as they are. What a component states
+    besides, and its kind, is not in the document.
+    Raises :class:`ValueError` for an invalid timestamp.
+    """
+    if not is_timestamp(timestamp):
+        raise ValueError("a timestamp is a time in UTC such as 2031-05-04T12:00:00Z")
+    root, assets = _document(timestamp, standard, len(parts))
+    for part in parts:
+        own = {} if part.part_number is None or _NO_XML.search(part.part_number) else {"toolId": part.part_number}
+        asset = _add(assets, "CuttingToolArchetype", assetId=part.id, timestamp=timestamp, **own)
+        if part.description is not None and not _NO_XML.search(part.description):
+            _add(asset, "Description", part.description)
+        _add(asset, "CuttingToolDefinition", f"{part.kind.replace('_', ' ')} {part.id}", format="TEXT")
+        life_cycle = _add(asset, "CuttingToolLifeCycle")
+        if part.max_speed_rpm is not None:
+            _add(life_cycle, "ProcessSpindleSpeed", maximum=_number(part.max_speed_rpm))
+        side = getattr(part, "machine_side", None)
+        if (code := connection_code(side)) is not None:
+            _add(life_cycle, "ConnectionCodeMachineSide", code)
+        measured = list(_of_component(part, side))
+        if measured:
+            group = _add(life_cycle, "Measurements")
+            for name, symbol, unit, value in measured:
+                one = _add(group, name, value, code=symbol)
+                if unit is not None:
+                    one.set("units", unit)
+    return _text(root)
+
+
+_NO_XML: Final = re.compile("[\ufffe\uffff]")
+"""Characters of a text that no XML document can have."""
+
+
+def _of_component(part: StackPart, side: MachineSide | None) -> Iterator[tuple[str, str, str | None, str]]:
+    """Yield the measurements of a component: element, symbol, unit and value."""
+    shank = side if isinstance(side, CylindricalShank) else None
+    lengths = (
+        ("CuttingDiameterMax", "DC", getattr(part, "cutting_diameter_mm", None)),
+        ("FunctionalLength", "LF", getattr(part, "gauge_length_mm", None)),
+        ("OverallToolLength", "OAL", getattr(part, "overall_length_mm", None)),
+        ("ShankDiameter", "DMM", None if shank is None else shank.diameter_mm),
+        ("ShankLength", "LS", None if shank is None else shank.length_mm),
+    )
+    for name, symbol, value in lengths:
+        if value is not None:
+            yield name, symbol, "MILLIMETER", _number(value)
+    if part.mass_kg is not None:
+        # Version 1.4 has no unit gram; a Weight without a unit is in grams in every version.
+        yield "Weight", "WT", None, str(Decimal(repr(float(part.mass_kg))) * 1000)
+
+
+def _document(timestamp: str, standard: Standard, count: int) -> tuple[etree._Element, etree._Element]:
+    """Return a document for so many assets, and the element that takes them."""
+    namespace = f"urn:mtconnect.org:MTConnectAssets:{standard}"
+    root = etree.Element(f"{{{namespace}}}MTConnectAssets", nsmap=_default(namespace))
+    header = _add(root, "Header", version=f"{standard}.0.0", creationTime=timestamp, sender="stackgauge")
+    header.attrib.update({"instanceId": "1", "assetBufferSize": str(max(count, 1)), "assetCount": str(count)})
+    if standard == "2.4":
+        header.set("deviceModelChangeTime", timestamp)
+    return root, _add(root, "Assets")
+
+
+def _text(root: etree._Element) -> bytes:
     etree.indent(root)
     written: bytes = etree.tostring(root, encoding="UTF-8", xml_declaration=True)
     return written + b"\n"
@@ -128,10 +196,19 @@ def _widest(stack: Stack) -> float | None:
 
 
 def _connection(stack: Stack) -> str | None:
-    """Return the spindle-side coupling in the contract's words, since the standard's list of codes is not public."""
     first = next(_along_the_axis(stack), None)
-    side = None if first is None or isinstance(first, ComponentReference) else first.machine_side
-    return None if side is None else COUPLINGS[side.coupling].designation(side)
+    return None if first is None or isinstance(first, ComponentReference) else connection_code(first.machine_side)
+
+
+def connection_code(side: MachineSide | None) -> str | None:
+    """Return the designation of an end by its standard, since the list of codes of ISO 13399 is not public.
+
+    That of the shop is returned where the end has one; None where neither says what it is.
+    """
+    if side is None or isinstance(side, Declared | Designated):
+        return None if side is None else side.designation
+    found = designated_as(side.model_dump(exclude_none=True), "machine_side")
+    return None if found is None else found[0]
 
 
 _OnAxis: TypeAlias = BaseHolder | Extension | Reducer | Collet | Cutter | GaugePin | ComponentReference

@@ -196,10 +196,11 @@ def _departures(request: GateRequest, assessor: Assessor, profile: Profile) -> I
 
 def _machine_id(machine: Machine | MachineReference | None, assessor: Assessor) -> str | None:
     """Return the id of a machine, of the mounted one if it is a reference to one alone."""
-    if isinstance(machine, MachineReference):
-        found = assessor.catalogue.definitions.machines.get(machine.of.key, ())
-        machine = found[0] if len(found) == 1 else None
-    return None if machine is None else machine.id
+    if not isinstance(machine, MachineReference):
+        return None if machine is None else machine.id
+    found = assessor.catalogue.definitions.machines.get(machine.of.key, ())
+    only = found[0] if len(found) == 1 else None
+    return only.id if isinstance(only, Machine) else None
 
 
 def _unmet(

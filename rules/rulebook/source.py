@@ -11,7 +11,7 @@ reason.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from importlib.resources.abc import Traversable
 from pathlib import Path
@@ -86,12 +86,15 @@ class Source:
     value: Any
     lines: Lines
     problems: tuple[Problem, ...]
+    within: Mapping[Problem, tuple[Step, ...]]
+    """Path of the part with a defect, for the defects that leave the rest of the file readable."""
 
 
 def read_source(file: Path | Traversable) -> Source:
     """Read one YAML file into plain values; report defects instead of raising them."""
     name, lines = str(file), Lines()
     problems: list[Problem] = []
+    within: dict[Problem, tuple[Step, ...]] = {}
     value: Any = None
     try:
         text = file.read_text(encoding="utf-8")
@@ -100,7 +103,7 @@ def read_source(file: Path | Traversable) -> Source:
             reason = f"a line break that most editors do not show (U+{ord(hidden[0]):04X}); write a plain one"
             problems.append(Problem(name, line, "", reason))
         else:
-            value = _Reader(name, lines, problems).read(text)
+            value = _Reader(name, lines, problems, within).read(text)
     except yaml.MarkedYAMLError as error:
         mark = error.problem_mark or error.context_mark
         reason = f"not readable as YAML: {error.problem or error.context or 'broken'}"
@@ -113,12 +116,14 @@ def read_source(file: Path | Traversable) -> Source:
         problems.append(Problem(name, 0, "", f"can't be read: {error.strerror or error}"))
     except RecursionError:
         problems.append(Problem(name, 0, "", "nested too deeply"))
-    return Source(name, value, lines, tuple(problems))
+    return Source(name, value, lines, tuple(problems), within)
 
 
 class _Reader:
-    def __init__(self, file: str, lines: Lines, problems: list[Problem]) -> None:
-        self._file, self._lines, self._problems = file, lines, problems
+    def __init__(
+        self, file: str, lines: Lines, problems: list[Problem], within: dict[Problem, tuple[Step, ...]]
+    ) -> None:
+        self._file, self._lines, self._problems, self._within = file, lines, problems, within
         self._seen: set[int] = set()
 
     def read(self, text: str) -> Any:
@@ -129,15 +134,17 @@ class _Reader:
         finally:
             self._loader.dispose()
 
-    def _refuse(self, line: int, reason: str) -> None:
-        self._problems.append(Problem(self._file, line, "", reason))
+    def _refuse(self, line: int, reason: str, path: tuple[Step, ...]) -> None:
+        problem = Problem(self._file, line, "", reason)
+        self._problems.append(problem)
+        self._within[problem] = path
 
     def _value(self, node: yaml.Node, path: tuple[Step, ...]) -> Any:
         if len(path) > _MOST_LEVELS:
             raise RecursionError
         # The composer returns the anchored node itself for an alias, with the anchor's line.
         if id(node) in self._seen:
-            self._refuse(self._lines.at(path), "an alias (*name) is not allowed; repeat the part")
+            self._refuse(self._lines.at(path), "an alias (*name) is not allowed; repeat the part", path)
             return None
         self._seen.add(id(node))
         self._lines.note(path, _line(node))
@@ -152,10 +159,10 @@ class _Reader:
         for key_node, value_node in node.value:
             key = key_node.value
             if not isinstance(key_node, yaml.ScalarNode) or key_node.tag != "tag:yaml.org,2002:str":
-                self._refuse(_line(key_node), f"the key {key!r} is not plain text; put it in quotes")
+                self._refuse(_line(key_node), f"the key {key!r} is not plain text; put it in quotes", (*path, str(key)))
                 continue
             if key in result:
-                self._refuse(_line(key_node), f"the key {key!r} is written twice")
+                self._refuse(_line(key_node), f"the key {key!r} is written twice", (*path, key))
             self._lines.note((*path, key), _line(key_node))
             result[key] = self._value(value_node, (*path, key))
         return result

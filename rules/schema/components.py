@@ -40,6 +40,7 @@ __all__ = [
     "Definitions",
     "Extension",
     "GaugePin",
+    "InvalidPart",
     "Labels",
     "Material",
     "Overlay",
@@ -305,6 +306,11 @@ class ReferenceTarget(Model):
         " standard parts.",
     )
     key: Key = Field(description="Key of the definition.", examples=["LK-40-063"])
+    revision: Token | None = Field(
+        None,
+        description="Revision of the catalogue's part; without it the key must have one definition only.",
+        examples=["B"],
+    )
 
 
 def _same(model: type[Component], name: str) -> Any:
@@ -372,6 +378,13 @@ class ComponentReference(Model):
     overlay: Overlay | None = Field(
         None, alias="with", description="Fields of this piece that replace or complete those of the definition."
     )
+
+
+class InvalidPart(Model):
+    """In place of a definition whose data cannot be used. No request states one."""
+
+    kind: Literal["invalid"]
+    reason: str
 
 
 StackPart = Annotated[

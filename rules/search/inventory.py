@@ -26,6 +26,7 @@ _TROUBLES: Final = {
     "missing": "no definition for this key",
     "cyclic": "its definition leads back to itself",
     "ambiguous": "the mounted catalogue defines it more than once",
+    "invalid": "its data in the mounted catalogue is invalid",
 }
 
 

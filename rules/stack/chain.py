@@ -9,7 +9,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 from types import MappingProxyType
-from typing import Any, Final, Literal, NamedTuple, TypeAlias, TypeVar
+from typing import Any, Final, Literal, NamedTuple, TypeAlias, TypeVar, cast, get_args
 
 from pydantic import BaseModel, TypeAdapter
 
@@ -27,9 +27,10 @@ from rules.schema.components import (
     Cutter,
     Extension,
     GaugePin,
+    InvalidPart,
     Overlay,
-    PartSource,
     Reducer,
+    ReferenceTarget,
     RetentionKnob,
     StackEntry,
     StackPart,
@@ -39,8 +40,10 @@ from rules.schema.report import JointEnds
 from rules.schema.request import Joint, Machine, MachineReference, Operation, StackRequest
 
 __all__ = [
+    "INVALID_PART",
     "NOTHING_MOUNTED",
     "SPINDLE",
+    "UNREAD",
     "Chain",
     "Home",
     "Member",
@@ -52,8 +55,12 @@ __all__ = [
     "machine_of",
     "reference_facts",
     "resolve",
+    "trouble_of",
 ]
 
+
+INVALID_PART: Final = "REF-050"
+"""Code of the rule on references to parts with invalid data."""
 
 SPINDLE: Final = "spindle"
 """Name of the spindle in joints of a request."""
@@ -226,26 +233,42 @@ def _case(
 class Mounted(NamedTuple):
     """The mounted catalogue: every definition of each key, in the order they were read; and the shop's own names."""
 
-    components: Mapping[str, Sequence[StackEntry]]
-    machines: Mapping[str, Sequence[Machine]]
+    components: Mapping[str, Sequence[StackEntry | InvalidPart]]
+    machines: Mapping[str, Sequence[Machine | InvalidPart]]
     aliases: Aliases = NO_ALIASES
+    revisions: Mapping[str, Sequence[str | None]] = MappingProxyType({})
+    """Revisions of the definitions of a key, in the same order; a key without any is not among them."""
+    unread: tuple[str, ...] = ()
+    """Files that could not be read: a key that is not found may be in one of them."""
+
+    def of_component(self, key: str, revision: str | None) -> Sequence[StackEntry | InvalidPart]:
+        """Return the definitions that a reference may mean."""
+        found = self.components.get(key, ())
+        if revision is None:
+            return found
+        pairs = list(zip(found, self.revisions.get(key, (None,) * len(found)), strict=True))
+        meant = [one for one, own in pairs if own == revision]
+        # an invalid definition need not state its revision
+        return meant or [one for one, own in pairs if own is None and isinstance(one, InvalidPart)]
 
 
 NOTHING_MOUNTED: Final = Mounted(MappingProxyType({}), MappingProxyType({}))
 
-Trouble: TypeAlias = Literal["missing", "cyclic", "ambiguous"]
+Trouble: TypeAlias = Literal["missing", "cyclic", "ambiguous", "invalid"]
 
 
 @dataclass(frozen=True, slots=True)
 class ReferenceCase:
-    """One reference that cannot be resolved, or that the mounted catalogue defines more than once."""
+    """One reference that cannot be resolved, that the catalogue defines more than once, or whose part is invalid."""
 
     pointer: str
     name: str
     source: str
     key: str
-    """Key that was not found or is in a circular reference."""
+    """Key that was not found or is in a circular reference, with the revision where one is stated."""
     trouble: Trouble
+    detail: str = ""
+    """The definitions of an ambiguous key, or the reason why a part is invalid."""
 
 
 class Layer(NamedTuple):
@@ -350,12 +373,11 @@ def _followed(request: StackRequest, mounted: Mounted) -> Resolved:
     entries, machine = request.stack.components, request.machine
     cases: list[ReferenceCase] = []
     if isinstance(machine, MachineReference):
-        found_machines = mounted.machines.get(machine.of.key, ())
-        if len(found_machines) == 1:
-            request = request.model_copy(update={"machine": found_machines[0]})
+        found_machine = _only(mounted.machines.get(machine.of.key, ()), (), mounted)
+        if isinstance(found_machine, Machine):
+            request = request.model_copy(update={"machine": found_machine})
         else:
-            trouble: Trouble = "ambiguous" if found_machines else "missing"
-            cases.append(ReferenceCase("/machine", "the machine", "catalogue", machine.of.key, trouble))
+            cases.append(ReferenceCase("/machine", "the machine", "catalogue", machine.of.key, *found_machine))
     if not any(isinstance(entry, ComponentReference) for entry in entries):
         return Resolved(request, tuple(cases), {})
     parts: list[StackEntry] = []
@@ -426,15 +448,61 @@ def machine_of(entry: Machine | MachineReference | None, mounted: Mounted) -> Ma
     """
     if not isinstance(entry, MachineReference):
         return entry
-    found = mounted.machines.get(entry.of.key, ())
-    if len(found) != 1:
-        detail = "the catalogue defines this machine more than once" if found else "the catalogue has no such machine"
-        raise BadRequestError([Fault("/machine/of/key", detail, "unknown_key")])
-    return found[0]
+    found = _only(mounted.machines.get(entry.of.key, ()), (), mounted)
+    if isinstance(found, Machine):
+        return found
+    trouble, reason = found
+    detail = {
+        "ambiguous": "the catalogue defines this machine more than once",
+        "invalid": f"the catalogue's machine is invalid: {reason}",
+    }.get(trouble, "the catalogue has no such machine")
+    raise BadRequestError([Fault("/machine/of/key", detail, "unknown_key")])
+
+
+UNREAD: Final = "it is not among the parts that can be read; not readable: "
+"""Begin of the reason why a key is not known; names of files follow."""
+
+EntryT = TypeVar("EntryT")
+
+
+def _only(
+    found: Sequence[EntryT | InvalidPart], revisions: Sequence[str | None], mounted: Mounted | None
+) -> EntryT | tuple[Trouble, str]:
+    """Return the only definition, or what is wrong and why.
+
+    Without a catalogue the key of a part that is not found cannot be in a file that was not read.
+    """
+    for one in found:
+        if isinstance(one, InvalidPart):  # it may be the one that is meant
+            return "invalid", one.reason
+    if not found:
+        if mounted is not None and mounted.unread:
+            return "invalid", f"{UNREAD}{_listed(mounted.unread)}"
+        return "missing", ""
+    if len(found) > 1:
+        names = [f"revision {one}" for one in revisions if one is not None]
+        bare = len(found) - len(names)
+        if bare:
+            names.append(f"{bare} without a revision")
+        return "ambiguous", _listed(names)
+    return cast(EntryT, found[0])
+
+
+_LISTED: Final = 3
+
+
+def _listed(names: Sequence[str]) -> str:
+    """Return some names in one line.
+
+    >>> _listed(["a", "b", "c", "d", "e"])
+    'a, b, c and 2 more'
+    """
+    more = len(names) - _LISTED
+    return ", ".join(names[:_LISTED]) + (f" and {more} more" if more > 0 else "")
 
 
 def _follow(
-    reference: ComponentReference, at: str, own: Mapping[str, StackEntry], mounted: Mounted
+    reference: ComponentReference, at: str, own: Mapping[str, StackEntry | InvalidPart], mounted: Mounted
 ) -> tuple[StackPart, Home, tuple[StatedValue, ...], list[tuple[str, StandardPart]]] | ReferenceCase:
     """Follow a reference until it reaches a component.
 
@@ -442,7 +510,7 @@ def _follow(
     standard parts.
     """
     name = reference.id or reference.of.key
-    seen: set[tuple[str, str]] = set()
+    seen: set[tuple[str, str, str | None]] = set()
     layers: list[tuple[Layer, Overlay | None]] = []
     named: list[tuple[str, StandardPart]] = []
     here: str | None = at
@@ -451,19 +519,19 @@ def _follow(
         overlay = reference.overlay
         fields = frozenset() if overlay is None else frozenset(overlay.model_fields_set)
         layers.append((Layer(at if here is None else here, fields if here is not None else frozenset()), overlay))
-        definitions = _definitions(source, key, own, mounted)
-        if not definitions and source != "request" and (part := standard_part(mounted.aliases.of(key) or "")):
+        definitions = _definitions(reference.of, own, mounted)
+        aliased = not definitions and (source == "standard" or (source == "catalogue" and not mounted.unread))
+        if aliased and (part := standard_part(mounted.aliases.of(key) or "")):
             named.append((key, part))
             source, key, definitions = "standard", part.key, (part.component,)
-        trouble: Trouble | None = None
-        if (source, key) in seen:
-            trouble = "cyclic"
-        elif len(definitions) != 1:
-            trouble = "ambiguous" if definitions else "missing"
-        if trouble is not None:
-            return ReferenceCase(at, name, source, key, trouble)
-        seen.add((source, key))
-        definition = definitions[0]
+        if (source, key, reference.of.revision) in seen:
+            return ReferenceCase(at, name, source, _labelled(reference.of), "cyclic")
+        seen.add((source, key, reference.of.revision))
+        of_catalogue = source == "catalogue"
+        revisions = mounted.revisions.get(key, ()) if of_catalogue and reference.of.revision is None else ()
+        definition: StackEntry | tuple[Trouble, str] = _only(definitions, revisions, mounted if of_catalogue else None)
+        if isinstance(definition, tuple):
+            return ReferenceCase(at, name, source, _labelled(reference.of), *definition)
         here = pointer(("components", key)) if source == "request" else None
         if not isinstance(definition, ComponentReference):
             found = definition
@@ -477,12 +545,52 @@ def _follow(
         reference = definition
 
 
-def _definitions(source: PartSource, key: str, own: Mapping[str, StackEntry], mounted: Mounted) -> Sequence[StackEntry]:
-    if source == "request":
-        return (own[key],) if key in own else ()
-    if source == "catalogue":
-        return mounted.components.get(key, ())
-    part = standard_part(key)
+MAX_HOPS: Final = 64
+"""Most definitions of the catalogue that lead from one to the next."""
+
+
+def trouble_of(reference: ComponentReference, mounted: Mounted) -> str | None:
+    """Return what is wrong with a definition of the catalogue that refers to another one; None if nothing is.
+
+    A definition that leads to an invalid part is not wrong itself.
+    """
+    here: StackEntry | InvalidPart = reference
+    for _ in range(MAX_HOPS):
+        if not isinstance(here, ComponentReference) or here.of.source != "catalogue":
+            break
+        found = mounted.of_component(here.of.key, here.of.revision)
+        if len(found) != 1:
+            break
+        here = found[0]
+    else:
+        return f"it leads through more than {MAX_HOPS} definitions, or back to itself"
+    if isinstance(here, ComponentReference) and here.of.source == "request":
+        return "it leads to the components of a request; a part of the catalogue cannot rest on a request"
+    try:
+        case = _follow(reference, "", {}, mounted)
+    except BadRequestError as error:
+        return "; ".join(f"{fault.pointer.removeprefix('/')}: {fault.detail}" for fault in error.faults)
+    if not isinstance(case, ReferenceCase) or case.trouble == "invalid":
+        return None
+    if case.trouble == "ambiguous":
+        return f"it refers to {case.key}, which the catalogue defines more than once: {case.detail}"
+    return f"it refers to {case.key}, which the {case.source} does not define"
+
+
+def _labelled(of: ReferenceTarget) -> str:
+    return of.key if of.revision is None else f"{of.key} revision {of.revision}"
+
+
+def _definitions(
+    of: ReferenceTarget, own: Mapping[str, StackEntry | InvalidPart], mounted: Mounted
+) -> Sequence[StackEntry | InvalidPart]:
+    if of.source == "catalogue":
+        return mounted.of_component(of.key, of.revision)
+    if of.revision is not None:  # only parts of the catalogue have revisions
+        return ()
+    if of.source == "request":
+        return (own[of.key],) if of.key in own else ()
+    part = standard_part(of.key)
     return () if part is None else (part.component,)
 
 
@@ -507,7 +615,11 @@ def reference_facts(resolved: Resolved) -> list[Fact]:
         )
         fact.add("reference_key", case.key)
         fact.add("reference_source", case.source)
-        for trouble in ("missing", "cyclic", "ambiguous"):
+        for trouble in get_args(Trouble):
             fact.add(f"reference_{trouble}", case.trouble == trouble)
+        if case.trouble == "ambiguous":
+            fact.add("reference_definitions", case.detail)
+        if case.trouble == "invalid":
+            fact.add("reference_reason", case.detail)
         facts.append(fact.build())
     return facts

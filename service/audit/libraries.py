@@ -165,7 +165,7 @@ START: Final = Place(0, 0, 0)
 
 @dataclass(frozen=True, slots=True)
 class LibraryChunk:
-    """Consecutive lines of one library to judge, or a known result."""
+    """Consecutive lines of one library to judge, a known result, or both."""
 
     library: int
     chunk: Chunk | None
@@ -224,15 +224,21 @@ def _too_long(number: int) -> LineAnswer:
 def _of_document(place: int, data: bytes, include: Include, begin: Place) -> Iterator[LibraryChunk]:
     """Yield chunks of one request, a list of requests, or ``{"stacks": […]}`` with shared fields."""
     try:
-        shared, lines = _shared_and_lines(parse_json(data), data)
+        shared, lines, refused = _shared_and_lines(parse_json(data), data)
     except NotJSONError as error:
         if begin.line == 0:
             yield _unreadable(place, not_json(error), len(data))
         return
-    except BadRequestError as error:
-        if begin.line == 0:
-            yield _unreadable(place, invalid_request(error), len(data))
-        return
+    if refused is not None and begin.line == 0:
+        # The stacks are judged without what is invalid, if anything of the definitions is valid.
+        lines = lines if len(shared.definitions) else []
+        known = problem_answer(1, invalid_request(refused))
+        if not lines:
+            yield LibraryChunk(place, None, (known,), Place(place, 1, len(data)))
+            return
+        first = Chunk(1, tuple(lines[:1]), shared, include)
+        yield LibraryChunk(place, first, (known,), Place(place, 1, len(data) // len(lines)))
+        shared, begin = after(lines[0], shared) or shared, begin._replace(line=1)
     for line in lines[: begin.line]:
         shared = after(line, shared) or shared
     chunker = Chunker(shared, include)
@@ -244,13 +250,14 @@ def _of_document(place: int, data: bytes, include: Include, begin: Place) -> Ite
         yield LibraryChunk(place, chunk, (), Place(place, chunker.lines, len(data)))
 
 
-def _shared_and_lines(value: Any, data: bytes) -> tuple[Shared, list[bytes]]:
+def _shared_and_lines(value: Any, data: bytes) -> tuple[Shared, list[bytes], BadRequestError | None]:
     if isinstance(value, list):
-        return Shared(), [to_json(one) for one in value]
+        return Shared(), [to_json(one) for one in value], None
     if isinstance(value, dict) and isinstance(value.get("stacks"), list):
         common = {name: member for name, member in value.items() if name != "stacks"}
-        return Shared().taking(common), [to_json(one) for one in value["stacks"]]
-    return Shared(), [data]
+        shared, refused = Shared().following(common)
+        return shared, [to_json(one) for one in value["stacks"]], refused
+    return Shared(), [data], None
 
 
 def _unreadable(place: int, problem: ProblemError, size: int) -> LibraryChunk:

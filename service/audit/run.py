@@ -237,7 +237,7 @@ class Audit:
                 self.state.save(self.place, self.tally)
 
     def _take(self, item: LibraryChunk, promise: Promise | None) -> None:
-        answers = item.known if promise is None else promise.result()
+        answers = [*item.known, *(() if promise is None else promise.result())]
         name = self.libraries[item.library].name
         for answer in answers:
             marks = self.tally.standing.marks(answer)

@@ -21,7 +21,7 @@ from rules.rulebook.book import SEVERITIES, Rulebook
 from rules.schema.report import Severity, Verdict
 from rules.version import VERSION
 from service.audit.standing import NOTHING_KNOWN, EarlierItem, Mark, Standing, standing_verdict
-from service.batch.lines import LineAnswer
+from service.batch.lines import InvalidUse, LineAnswer
 from service.sheets.figures import quantity
 from service.sheets.text import STYLES, count, fixed, say
 
@@ -35,6 +35,7 @@ __all__ = [
     "BinCount",
     "CodeCount",
     "GapCount",
+    "InvalidPartCount",
     "LibraryCount",
     "PartCount",
     "Tally",
@@ -109,6 +110,15 @@ class PartCount(Out):
     decided: bool = Field(description="False for parts on which the rule could not be decided.")
     parts: int
     first: list[str] = Field(description="First parts, each with the rule's message and its places.")
+
+
+class InvalidPartCount(Out):
+    """A part with invalid data, the one cause for which stacks are not judged."""
+
+    part: str = Field(description="Key of the part, with the revision that the stacks state.")
+    source: str = Field(description="Where it is defined: catalogue or request.")
+    reason: str
+    stacks: int = Field(description="Number of stacks that are not judged for it.")
 
 
 class GapCount(Out):
@@ -213,6 +223,8 @@ class AuditSummary(Out):
     parts_left_out: int = Field(description="Parts beyond those that are compared.")
     stack_ids_left_out: int = Field(description="Stacks whose id is not compared with the others, beyond a bound.")
     parts: list[PartCount] = Field(description="Findings on single parts, by rule.")
+    stacks_not_judged: int = Field(description="Number of stacks with an invalid part; their verdict is no pass.")
+    invalid_parts: list[InvalidPartCount] = Field(description="Invalid parts, the one with most stacks first.")
     gaps: list[GapCount] = Field(description="Missing fields, the most decisive first.")
     gaps_left_out: int = Field(description="Missing fields beyond those that are listed.")
     worst: list[WorstStack]
@@ -325,6 +337,8 @@ class Tally:
         self._bins = [0] * BINS
         self._unknown = 0
         self._gaps: dict[tuple[str, str], _GapTally] = {}
+        self._not_judged = 0
+        self._invalid: Counter[InvalidUse] = Counter()
         self._worst: list[tuple[tuple[float, ...], dict[str, Any]]] = []
         self._first_bad: list[tuple[int, int, str]] = []
         self._parts: LibraryParts | None = None
@@ -345,7 +359,12 @@ class Tally:
             self._unknown += 1
         else:
             self._bins[bin_of(answer.p95_um)] += 1
-        self._weigh(library, answer)
+        if answer.invalid:
+            # Without its part a stack has no runout or findings to rank it by.
+            self._not_judged += 1
+            self._invalid.update(answer.invalid)
+        else:
+            self._weigh(library, answer)
         self._add_gaps(answer)
         self._after_waivers[standing_verdict(answer, marks, baseline=False)] += 1
         self._add_share("runout_share", answer.runout_share)
@@ -456,6 +475,8 @@ class Tally:
             "bins": self._bins,
             "unknown": self._unknown,
             "gaps": [[*key, *one.dump()] for key, one in sorted(self._gaps.items())],
+            "not_judged": self._not_judged,
+            "invalid": [[*key, many] for key, many in self._invalid.items()],
             "worst": self._worst,
             "first_bad": self._first_bad,
             "after_waivers": dict(self._after_waivers),
@@ -479,6 +500,8 @@ class Tally:
         self._states, self._noted = Counter(dumped["states"]), dumped["noted"]
         self._shares = dumped["shares"]
         self.standing.load(dumped["standing"])
+        self._not_judged = int(dumped["not_judged"])
+        self._invalid = Counter({InvalidUse(*key): int(many) for *key, many in dumped["invalid"]})
 
     def summary(self) -> AuditSummary:
         """The summary so far."""
@@ -519,6 +542,11 @@ class Tally:
             parts_left_out=0 if self._parts is None else self._parts.left_out,
             stack_ids_left_out=0 if self._parts is None else self._parts.stacks_left_out,
             parts=self._part_counts,
+            stacks_not_judged=self._not_judged,
+            invalid_parts=[
+                InvalidPartCount(part=one.key, source=one.source, reason=one.reason, stacks=many)
+                for one, many in sorted(self._invalid.items(), key=lambda found: (-found[1], found[0]))
+            ],
             gaps=self._gap_counts()[:GAPS_TOLD],
             gaps_left_out=max(0, len(self._gaps) - GAPS_TOLD),
             worst=[
@@ -650,7 +678,8 @@ def print_audit(summary: AuditSummary, console: Console) -> None:
 def summary_lines(summary: AuditSummary) -> Iterator[str]:
     """Yield the lines of the summary."""
     judged = summary.stacks or 1
-    yield f"{count(summary.stacks, 'stack')} judged, {count(summary.bad_lines, 'invalid line')}"
+    not_judged = f", {summary.stacks_not_judged} of them not judged" if summary.stacks_not_judged else " judged"
+    yield f"{count(summary.stacks, 'stack')}{not_judged}, {count(summary.bad_lines, 'invalid line')}"
     verdicts = (
         ("Pass", summary.verdicts["pass"]),
         ("Review", summary.verdicts["review"]),
@@ -662,6 +691,7 @@ def summary_lines(summary: AuditSummary) -> Iterator[str]:
     if summary.against is not None:
         yield from _against_lines(summary.against)
     yield from _headed("Waivers", map(_waiver, summary.waivers))
+    yield from _headed("Not judged for an invalid part, number of stacks", map(_invalid, summary.invalid_parts))
     yield from _headed("Findings, number of stacks", starmap(_code, _pairs(summary.findings)))
     yield from _headed("Undecided, number of stacks", starmap(_code, _pairs(summary.undecided)))
     yield from _headed(
@@ -746,6 +776,10 @@ def _waiver(one: WaiverOutcome) -> str:
     said = f"; {one.said}" if one.said else ""
     many = count(one.findings, "finding")
     return f"{one.code} {one.stack}: covers {many}, until {one.expires}, {one.owner} ({one.reason}){said}"
+
+
+def _invalid(one: InvalidPartCount) -> str:
+    return f"{one.stacks:>6}  {one.part} of the {one.source}: {one.reason}"
 
 
 def parts_title(summary: AuditSummary) -> str:

@@ -5,7 +5,9 @@ A line is one of
 - a check request, as in ``POST /v1/checks``: ``{"stack": {…}, "operations": [{…}], …}``;
 - a stack: ``{"id": "T-1", "components": […], "joints": […]}``;
 - definitions, an object without ``stack``: ``{"components": {"LK-40": {…}}, "machine": {…}}``. They apply to the lines
-  that follow, see :class:`~service.batch.lines.Shared`, and give a result only if invalid;
+  that follow, see :class:`~service.batch.lines.Shared`, and give a result only if invalid. An invalid component leaves
+  the others in force; a stack that refers to it is not judged;
+- the report of an import, whose components are definitions by their ids;
 - blank: counted only.
 
 Lines are grouped into chunks, each with the shared fields before it, so that chunks can be judged in parallel.
@@ -28,7 +30,7 @@ from rules.audit_items import VERDICTS, AuditItem, StackPart, items_of, parts_of
 from rules.gaps import FieldGap, gaps_of
 from rules.quantities.models import Identifier
 from rules.quantities.work_limit import TooMuchWorkError
-from rules.schema.components import MAX_DEFINITIONS, ComponentReference, StackEntry
+from rules.schema.components import MAX_DEFINITIONS, ComponentReference, InvalidPart, StackEntry
 from rules.schema.parsing import BadRequestError, Fault, parse, parse_request, pointer
 from rules.schema.report import Report, Verdict
 from rules.schema.request import (
@@ -42,7 +44,7 @@ from rules.schema.request import (
     Stack,
 )
 from rules.schema.strict_json import NotJSONError, parse_json
-from rules.stack.chain import Mounted
+from rules.stack.chain import INVALID_PART, UNREAD, Mounted, resolve
 from service.contract import Defaults
 from service.operations.problems import ProblemError, invalid_request, not_json
 
@@ -54,6 +56,7 @@ __all__ = [
     "Chunk",
     "Chunker",
     "Include",
+    "InvalidUse",
     "LineAnswer",
     "Shared",
     "SharedDefinitions",
@@ -61,6 +64,7 @@ __all__ = [
     "answer_lines",
     "chunks_of",
     "is_blank",
+    "is_import",
     "problem_answer",
     "read_lines",
 ]
@@ -84,11 +88,11 @@ class SharedDefinitions:
     def __init__(
         self,
         values: Mapping[str, Any] | None = None,
-        models: Mapping[str, StackEntry] | None = None,
+        models: Mapping[str, StackEntry | InvalidPart] | None = None,
         sizes: Mapping[str, int] | None = None,
     ) -> None:
         self._values: dict[str, Any] = dict(values or {})
-        self._models: dict[str, StackEntry] = dict(models or {})
+        self._models: dict[str, StackEntry | InvalidPart] = dict(models or {})
         self._sizes: dict[str, int] = dict(sizes or {})
         self.size = sum(self._sizes.values())
         """Bytes as compact JSON."""
@@ -101,26 +105,36 @@ class SharedDefinitions:
     def __len__(self) -> int:
         return len(self._values)
 
-    def get(self, key: str) -> StackEntry | None:
+    def get(self, key: str) -> StackEntry | InvalidPart | None:
         """The component with this key."""
         model = self._models.get(key)
         if model is None and key in self._values:
-            model = self._models[key] = _ENTRY.validate_python(self._values[key])
+            value = self._values[key]
+            is_invalid = isinstance(value, dict) and value.get("kind") == _INVALID
+            made = InvalidPart.model_validate(value) if is_invalid else _ENTRY.validate_python(value)
+            model = self._models[key] = made
         return model
 
     def joined(self, values: Mapping[str, Any], models: Mapping[str, StackEntry]) -> SharedDefinitions:
         """These definitions with more added; newer ones win."""
         sizes = {key: len(to_json(value)) for key, value in values.items()}
-        return SharedDefinitions({**self._values, **values}, {**self._models, **models}, {**self._sizes, **sizes})
+        kept = {key: model for key, model in self._models.items() if key not in values}
+        return SharedDefinitions({**self._values, **values}, {**kept, **models}, {**self._sizes, **sizes})
 
-    def reached(self, entries: Sequence[StackEntry], own: Mapping[str, StackEntry]) -> dict[str, StackEntry]:
+    def with_invalid(self, reasons: Mapping[str, str]) -> SharedDefinitions:
+        """These definitions with others that are invalid, for these reasons."""
+        return self.joined({key: {"kind": _INVALID, "reason": reason} for key, reason in reasons.items()}, {})
+
+    def reached(
+        self, entries: Sequence[StackEntry], own: Mapping[str, StackEntry]
+    ) -> dict[str, StackEntry | InvalidPart]:
         """The shared definitions that these entries refer to, directly or not, in order.
 
         Raises :class:`~rules.schema.parsing.BadRequestError` beyond the number of definitions of a request.
         """
-        found: dict[str, StackEntry] = {}
+        found: dict[str, StackEntry | InvalidPart] = {}
         for start in entries:
-            entry: StackEntry | None = start
+            entry: StackEntry | InvalidPart | None = start
             seen: set[str] = set()
             while isinstance(entry, ComponentReference) and entry.of.source == "request" and entry.of.key not in seen:
                 key = entry.of.key
@@ -138,6 +152,9 @@ class SharedDefinitions:
 
 Include: TypeAlias = Literal["stated", "reports", "verdicts"]
 """Results: as each request states, or all whole reports, or all short verdicts."""
+
+_INVALID: Final = "invalid"
+"""Kind of an invalid definition; no definition that is taken as stated can have it."""
 
 NOTHING: Final = SharedDefinitions()
 
@@ -177,6 +194,28 @@ class Shared:
         own = {name: getattr(defaults, name) for name in _OTHERS if name in stated}
         return replace(self, definitions=definitions, **own)
 
+    def following(self, value: object) -> tuple[Shared, BadRequestError | None]:
+        """The shared fields after a definitions line or the report of an import, and the faults in it.
+
+        Invalid components leave the rest in force; any other fault leaves everything as it was.
+        """
+        shared, faults = self, list[Fault]()
+        for one in _as_definitions(value):
+            try:
+                shared = shared.taking(one)
+            except BadRequestError as error:
+                faults += error.faults
+                reasons = _invalid_components(one)
+                if not reasons:
+                    return self, error
+                rest = {key: part for key, part in one["components"].items() if key not in reasons}
+                try:
+                    shared = shared.taking({**one, "components": rest})
+                except BadRequestError:  # another fault besides
+                    return self, error
+                shared = replace(shared, definitions=shared.definitions.with_invalid(reasons))
+        return shared, BadRequestError(faults) if faults else None
+
     def filled(self, request: CheckRequest) -> CheckRequest:
         """The request with shared fields added; its own fields win, even null.
 
@@ -199,6 +238,16 @@ _SHARED_FIELDS: Final = ("components", *_OTHERS)
 _BOM: Final = b"\xef\xbb\xbf"
 _WRONG_POLICY: Final = "The policy of an earlier line is invalid: {}."
 _SURELY_A_REQUEST: Final = re.compile(rb'\s*\{\s*"stack"\s*:')
+
+
+class InvalidUse(NamedTuple):
+    """Part with invalid data that a stack refers to."""
+
+    source: str
+    """Where it is defined: request or catalogue."""
+    key: str
+    """Its key, with the revision that the stack states."""
+    reason: str
 
 
 class LineAnswer(NamedTuple):
@@ -234,6 +283,8 @@ class LineAnswer(NamedTuple):
     """95th percentile of the runout over its limit, of the tightest operation."""
     speed_ratio: float | None = None
     """Lowest speed limit over the programmed speed, of the tightest operation."""
+    invalid: tuple[InvalidUse, ...] = ()
+    """Invalid parts that the stack refers to, for which it is not judged."""
 
 
 def answer_lines(
@@ -280,7 +331,9 @@ def read_lines(first: int, lines: Sequence[bytes], shared: Shared) -> Iterator[R
         try:
             value = parse_json(line)
             if _sets_defaults(value):
-                shared = shared.taking(value)
+                shared, refused = shared.following(value)
+                if refused is not None:
+                    yield ReadLine(number, None, invalid_request(refused), None, False)
                 continue
             request = _request(value)
             filled = shared.filled(request)
@@ -306,14 +359,15 @@ def judge_all(assessor: Assessor, requests: Sequence[CheckRequest]) -> list[Repo
 
 
 def after(line: bytes, shared: Shared) -> Shared | None:
-    """The shared fields after this line; None if it is not a valid definitions line."""
+    """The shared fields after this line; None if it changes none."""
     if _SURELY_A_REQUEST.match(line):
         return None
     try:
         value = parse_json(line)
-        return shared.taking(value) if _sets_defaults(value) else None
-    except (NotJSONError, BadRequestError):
+    except NotJSONError:
         return None
+    changed = shared.following(value)[0] if _sets_defaults(value) else shared
+    return None if changed is shared else changed
 
 
 def is_blank(line: bytes) -> bool:
@@ -343,9 +397,45 @@ def _sets_defaults(value: Any) -> bool:
     return (
         isinstance(value, dict)
         and "stack" not in value
-        and not isinstance(value.get("components"), list)
+        and (not isinstance(value.get("components"), list) or is_import(value))
         and any(name in value for name in _SHARED_FIELDS)
     )
+
+
+def is_import(value: Any) -> bool:
+    """Whether a JSON value is the report of an import."""
+    return (
+        isinstance(value, dict)
+        and isinstance(value.get("components"), list)
+        and {"format", "faults"} <= value.keys()
+        and all(isinstance(one, dict) and isinstance(one.get("component"), dict) for one in value["components"])
+    )
+
+
+def _as_definitions(value: Any) -> Iterator[dict[str, Any]]:
+    """Yield definitions lines with the components of an import; any other value as it is."""
+    if not is_import(value):
+        yield value
+        return
+    named = [(str(part.get("id")), part) for one in value["components"] for part in (one["component"],)]
+    for start in range(0, len(named), MAX_DEFINITIONS):
+        yield {"components": dict(named[start : start + MAX_DEFINITIONS])}
+
+
+def _invalid_components(value: Mapping[str, Any]) -> dict[str, str]:
+    """Return what is wrong with each invalid component of a definitions line."""
+    stated = value.get("components")
+    if not isinstance(stated, dict) or len(stated) > MAX_DEFINITIONS:
+        return {}
+    found = {}
+    for key, part in stated.items():
+        try:
+            parse(Defaults, {"components": {key: part}})
+        except BadRequestError as error:
+            at = pointer(("components", key))
+            words = [(one.pointer.removeprefix(at).strip("/"), one.detail) for one in error.faults]
+            found[key] = "; ".join(f"{where}: {detail}" if where else detail for where, detail in words)[:300]
+    return found
 
 
 def _request(value: Any) -> CheckRequest:
@@ -383,6 +473,8 @@ def _answer(
         text = _object("report", number, name, b'"report":' + to_json(whole))
     gaps = gaps_of(judged.undecided, request, mounted)
     told = LineAnswer(number, text, judged.verdict, codes, undecided, p95_um, name, judged.label_line, gaps)
+    if INVALID_PART in codes:
+        told = told._replace(invalid=_invalid_used(request, mounted))
     return told if include == "stated" else _for_an_audit(told, judged, request)
 
 
@@ -415,6 +507,18 @@ def _speed_ratios(judged: Report) -> Iterator[float]:
 def _machine(request: CheckRequest) -> str:
     machine = request.machine
     return "" if machine is None else machine.of.key if isinstance(machine, MachineReference) else machine.id or ""
+
+
+def _invalid_used(request: CheckRequest, mounted: Mounted) -> tuple[InvalidUse, ...]:
+    cases = resolve(request, mounted).cases
+    found = dict[InvalidUse, None]()
+    for one in cases:
+        if one.trouble == "invalid":
+            # One file that cannot be read is one cause, however many keys may be in it.
+            files = one.detail.removeprefix(UNREAD)
+            key, reason = (files, "cannot be read") if files != one.detail else (one.key, one.detail)
+            found[InvalidUse(one.source, key, reason)] = None
+    return tuple(found)
 
 
 def _object(kind: str, number: int, name: str | None, members: bytes) -> bytes:

@@ -43,9 +43,9 @@ INTERRUPTED: Final = 130
 _ABOUT: Final = (
     "Check every stack of a tool library. Input: .ndjson files (one request, stack or definitions object per line),"
     ' .json files (one request, a list or {"stacks": […]}), folders of such files, or - for lines on standard input.'
-    " Exit code, worst case: 0 pass, 1 review, 2 fail, 3 invalid input or no stacks, 4 program fault, 130 interrupted."
-    " Waived findings do not count. With --baseline or a budget only new findings do: 2 for more errors than permitted,"
-    " 1 for more warnings or undecided rules."
+    " Exit code, worst case: 0 pass, 1 review, 2 fail, 3 invalid input or part, or no stacks, 4 program fault,"
+    " 130 interrupted. Waived findings do not count. With --baseline or a budget only new findings do: 2 for more"
+    " errors than permitted, 1 for more warnings or undecided rules."
 )
 
 _EXAMPLES: Final = """\
@@ -261,7 +261,7 @@ def _budgets(arguments: argparse.Namespace) -> dict[str, int | None]:
 def _code(summary: AuditSummary, arguments: argparse.Namespace) -> int:
     if summary.faults:
         return FAULT
-    if summary.bad_lines or not summary.stacks:
+    if summary.bad_lines or summary.stacks_not_judged or not summary.stacks:
         return BAD_INPUT
     budgets = _budgets(arguments)
     if arguments.baseline is not None or any(one is not None for one in budgets.values()):

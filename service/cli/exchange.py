@@ -4,18 +4,28 @@ from __future__ import annotations
 
 import argparse
 import sys
+from collections import Counter
+from collections.abc import Sequence
 from pathlib import Path
 from typing import get_args
 
+from pydantic import TypeAdapter, ValidationError
 from rich.text import Text
 
+from rules.exchange.catalogue import load_catalogue
+from rules.exchange.component_csv_export import write_component_csv
 from rules.exchange.documents import format_of, read_document
-from rules.exchange.tool_asset_export import EPOCH, is_timestamp
+from rules.exchange.imported import Import, ImportedPart
+from rules.exchange.shelving import Outcome, shelve
+from rules.exchange.tool_asset_export import EPOCH, export_archetypes, is_timestamp
 from rules.exchange.untrusted import UnreadableError
-from rules.schema.imports import ComponentKind, ImportReport, Standard
+from rules.quantities.models import Token
+from rules.schema.components import ComponentReference, InvalidPart, StackPart
+from rules.schema.imports import ComponentKind, Standard
 from rules.schema.parsing import parse_request
 from rules.schema.report import Report
-from service.cli.files import BAD_INPUT, VERDICT_CODES, add_rulebooks, judged, report_console, settings_of
+from rules.stack.chain import resolve
+from service.cli.files import BAD_INPUT, VERDICT_CODES, add_rulebooks, judged, printable, report_console, settings_of
 from service.operations.assessors import load_assessor
 from service.operations.process import Exporter
 from service.sheets.orders import print_import
@@ -41,32 +51,80 @@ def import_arguments(parser: argparse.ArgumentParser) -> None:
         choices=get_args(ComponentKind),
         help="kind of the parts whose kind the document does not state",
     )
-    parser.add_argument("--json", action="store_true", help="print each report as one line of JSON")
-    parser.set_defaults(run=_run_import)
+    parser.add_argument(
+        "--json",
+        action="store_true",
+        help="print each report as one line of JSON, which a catalogue and an audit take as it stands",
+    )
+    parser.add_argument(
+        "--to-catalogue",
+        type=Path,
+        metavar="DIR",
+        help="also write the components into this folder, a file each; serve, check and audit take it as --catalogue",
+    )
+    parser.add_argument("--revision", type=_revision, help="revision of the components that are written")
+    parser.add_argument(
+        "--replace", action="store_true", help="replace components that the catalogue has with other data"
+    )
+    parser.set_defaults(run=_run_import, usage_error=parser.error)
+
+
+def _revision(text: str) -> str:
+    try:
+        return TypeAdapter(Token).validate_python(text)
+    except ValidationError:
+        raise argparse.ArgumentTypeError("expected letters, digits and . _ - / x, 64 characters at most") from None
 
 
 def _run_import(arguments: argparse.Namespace) -> int:
+    if arguments.to_catalogue is None and (arguments.replace or arguments.revision is not None):
+        arguments.usage_error("--revision and --replace need --to-catalogue")
     console = report_console()
     worst = 0
+    parts: list[tuple[str, ImportedPart]] = []
     for number, name in enumerate(arguments.files):
-        report = _read(name, arguments.kind)
-        worst = max(worst, BAD_INPUT if report is None else _FAULTY if report.faults else 0)
-        if report is None:
+        found = _read(name, arguments.kind)
+        worst = max(worst, BAD_INPUT if found is None else _FAULTY if found.faults else 0)
+        if found is None:
             continue
+        parts += [(_shown(name), part) for part in found.parts]
         if arguments.json:
-            print(report.model_dump_json())
+            print(found.report().model_dump_json())
             continue
         if len(arguments.files) > 1:
             console.print(Text(("\n" if number else "") + name, style="dim"), soft_wrap=True)
-        print_import(report, console)
-    return worst
+        print_import(found.report(), console)
+    return worst if arguments.to_catalogue is None else max(worst, _shelve(arguments, parts))
 
 
-def _read(name: str, kind: ComponentKind | None) -> ImportReport | None:
-    shown = "standard input" if name == "-" else name
+def _shelve(arguments: argparse.Namespace, parts: Sequence[tuple[str, ImportedPart]]) -> int:
+    """Write the components into the catalogue and say what became of them."""
+    folder: Path = arguments.to_catalogue
+    try:
+        kept = shelve(parts, folder, arguments.revision, replace=arguments.replace)
+    except OSError as error:
+        print(f"{error.filename or folder}: {error.strerror}", file=sys.stderr)
+        return BAD_INPUT
+    # Standard output has the reports alone, for the program that reads them.
+    told = sys.stderr if arguments.json else sys.stdout
+    counts = Counter(one.outcome for one in kept)
+    many = ", ".join(f"{counts[outcome]} {outcome}" for outcome in get_args(Outcome))
+    print(printable(f"catalogue {folder}: {many}"), file=told)
+    for one in kept:
+        if one.note is not None:
+            print(printable(f"  {one.key}: {one.outcome}, {one.note}"), file=told)
+    return _FAULTY if counts["refused"] else 0
+
+
+def _shown(name: str) -> str:
+    return "standard input" if name == "-" else name
+
+
+def _read(name: str, kind: ComponentKind | None) -> Import | None:
+    shown = _shown(name)
     try:
         data = sys.stdin.buffer.read() if name == "-" else Path(name).read_bytes()
-        return read_document(data, format_of(data), kind).report()
+        return read_document(data, format_of(data), kind)
     except OSError as error:
         print(f"{shown}: {error.strerror}", file=sys.stderr)
     except UnreadableError as error:
@@ -78,11 +136,21 @@ def _read(name: str, kind: ComponentKind | None) -> ImportReport | None:
 def export_arguments(parser: argparse.ArgumentParser) -> None:
     """Add what the command takes."""
     parser.description = (
-        "Check the stack in a file and print it as one MTConnect CuttingTool, whatever the verdict."
-        " Exit code: 0 pass, 1 review, 2 fail, 3 invalid input, 4 program fault."
+        "Check the stack in a file and print it as one MTConnect CuttingTool, whatever the verdict; or print components"
+        " one by one, as import reads them. Exit code: 0 pass, 1 review, 2 fail, 3 invalid input, 4 program fault; of"
+        " components 0, or 1 if some were left out."
     )
     parser.epilog = "example: stackgauge export stack.json > tool.xml"
-    parser.add_argument("file", metavar="FILE", help="request as JSON; - for standard input")
+    parser.add_argument(
+        "file",
+        metavar="FILE",
+        help="request as JSON, - for standard input; with --parts also the folder of a catalogue",
+    )
+    parser.add_argument(
+        "--parts",
+        choices=("mtconnect", "csv"),
+        help="print the components, not the stack: MTConnect archetypes, or CSV with every field but labels",
+    )
     parser.add_argument(
         "--timestamp",
         type=_timestamp,
@@ -104,6 +172,8 @@ def _timestamp(text: str) -> str:
 
 
 def _run_export(arguments: argparse.Namespace) -> int:
+    if arguments.parts is not None:
+        return _export_parts(arguments)
     exporter = Exporter(load_assessor(settings_of(arguments)))
 
     def judge(data: object) -> tuple[bytes, Report]:
@@ -117,3 +187,37 @@ def _run_export(arguments: argparse.Namespace) -> int:
     sys.stdout.buffer.write(document)
     sys.stdout.buffer.flush()
     return VERDICT_CODES[report.verdict]
+
+
+def _export_parts(arguments: argparse.Namespace) -> int:
+    """Print the components of a catalogue or of a stack, once each."""
+    settings = settings_of(arguments)
+    if Path(arguments.file).is_dir():
+        mounted = load_catalogue(Path(arguments.file)).definitions
+        entries = [(key, one) for key, found in mounted.components.items() for one in found]
+    else:
+        mounted = load_assessor(settings).catalogue.definitions
+        resolved = judged(arguments.file, lambda data: resolve(parse_request(data), mounted))
+        if resolved is None:
+            return BAD_INPUT
+        entries = [(one.id or "", one) for one in resolved.request.stack.components]
+        entries += [(case.key, InvalidPart(kind="invalid", reason=case.trouble)) for case in resolved.cases]
+    parts: dict[str, StackPart] = {}
+    left: list[str] = []
+    for key, entry in entries:
+        if isinstance(entry, ComponentReference):
+            left.append(f"{key}: a reference to {entry.of.key}")
+        elif isinstance(entry, InvalidPart):
+            left.append(f"{key}: {entry.reason}")
+        elif parts.setdefault(entry.id, entry) != entry:
+            left.append(f"{key}: another component has the id {entry.id}; a document can have one")
+    told = list(parts.values())
+    if arguments.parts == "csv":
+        document = write_component_csv(told)
+    else:
+        document = export_archetypes(told, timestamp=arguments.timestamp, standard=arguments.standard)
+    sys.stdout.buffer.write(document)
+    sys.stdout.buffer.flush()
+    for one in left:
+        print(printable(f"left out: {one}"), file=sys.stderr)
+    return _FAULTY if left else 0

@@ -34,6 +34,7 @@ __all__ = [
     "add_unit",
     "judged",
     "position_of",
+    "printable",
     "report_console",
     "settings_of",
     "with_rulebooks",
@@ -175,7 +176,13 @@ def report_console() -> Console:
 
 
 def add_rulebooks(parser: argparse.ArgumentParser) -> None:
-    """Add the options that name folders of rulebooks and the alias file."""
+    """Add the options that name folders of rulebooks, the catalogue and the alias file."""
+    parser.add_argument(
+        "--catalogue",
+        type=Path,
+        metavar="DIR",
+        help="folder of your own parts, or one file of them, in place of that of STACKGAUGE_CATALOGUE",
+    )
     parser.add_argument(
         "--aliases",
         type=Path,
@@ -193,11 +200,10 @@ def add_rulebooks(parser: argparse.ArgumentParser) -> None:
 
 
 def settings_of(arguments: argparse.Namespace) -> Settings:
-    """Return the settings, with the rulebooks and the alias file that the command names."""
-    settings, aliases = Settings(), getattr(arguments, "aliases", None)
-    if aliases is not None:
-        settings = settings.model_copy(update={"aliases": aliases})
-    return with_rulebooks(settings, arguments.rulebooks)
+    """Return the settings, with the rulebooks, the catalogue and the alias file that the command names."""
+    named = {name: value for name in ("aliases", "catalogue") if (value := getattr(arguments, name, None)) is not None}
+    settings = Settings()
+    return with_rulebooks(settings.model_copy(update=named) if named else settings, arguments.rulebooks)
 
 
 def with_rulebooks(settings: Settings, folders: Sequence[Path]) -> Settings:

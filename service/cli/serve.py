@@ -244,6 +244,8 @@ def _in_short(snapshot: Snapshot) -> dict[str, Any]:
         "rulebook_sha256": book.digest,
         "judgement_sha256": judgement_sha256(book),
         "book_revisions": dict(book.revisions),
+        "catalogue_sha256": snapshot.catalogue.digest,
+        "quarantined": len(snapshot.catalogue.quarantined),
     }
 
 
@@ -391,7 +393,7 @@ def _refusal(settings: Settings) -> str | None:
 
 
 def _run_serve(arguments: argparse.Namespace) -> int:
-    given = {name: getattr(arguments, name) for name in ("host", "port", "workers", "aliases")}
+    given = {name: getattr(arguments, name) for name in ("host", "port", "workers", "aliases", "catalogue")}
     settings = with_rulebooks(
         Settings(**{name: value for name, value in given.items() if value is not None}), arguments.rulebooks
     )

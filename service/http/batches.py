@@ -33,7 +33,8 @@ As `application/json`: up to {MAX_STACKS} stacks in one document, with shared de
 As `application/x-ndjson` or `application/jsonl`: any number of lines, answered in order as they arrive. A line is a
 check request, a stack (the object under `stack`) or definitions. Definitions are an object without `stack`; its
 `components`, `machine`, `gauge_plane`, `operations`, `policy` and `include` apply to the lines that follow. A line's
-own fields replace the shared ones; components merge by key. An empty list in `include` gives short verdicts.
+own fields replace the shared ones; components merge by key. An empty list in `include` gives short verdicts. The answer
+of an import is definitions, too. An invalid component is a problem; only stacks that refer to it are not judged.
 
 Each result has `type` (`report`, `verdict` or `problem`), `line` and the caller's `id` of the stack. An invalid stack
 is a problem among the results and does not affect the others. Definitions and blank lines are counted only. The last

@@ -23,11 +23,12 @@ from prometheus_client.multiprocess import MultiProcessCollector
 
 from rules.answer.provenance import EXAMPLE_JUDGEMENT, judgement_sha256
 from rules.assessor import Assessor
+from rules.exchange.documents import Catalogue
 from rules.rulebook.book import Rulebook
 from rules.schema.parsing import parse_request
 from rules.version import VERSION
 from service.batch.lines import LineAnswer
-from service.contract import ExpiredAdjustment, State, Version
+from service.contract import ExpiredAdjustment, MountedCatalogue, QuarantinedPart, State, Version
 from service.examples import EXAMPLES, EXTENDED
 from service.http.answers import document, json_answer, publish, published, require_acceptable, shown
 from service.http.posted import Made
@@ -60,6 +61,7 @@ def health_router(assessor: Assessor, shutdown: Shutdown, folders: Sequence[Path
             for one in assessor.book.expired
             if one.entry.until is not None
         ],
+        catalogue=_told(assessor.catalogue),
     )
 
     published_version = document(version)
@@ -114,6 +116,21 @@ def health_router(assessor: Assessor, shutdown: Shutdown, folders: Sequence[Path
         return publish(published_version, request)
 
     return router
+
+
+_MOST_QUARANTINED: Final = 1000
+
+
+def _told(catalogue: Catalogue) -> MountedCatalogue | None:
+    found = catalogue.quarantined
+    if catalogue.digest is None and not found:
+        return None
+    return MountedCatalogue(
+        catalogue_sha256=catalogue.digest,
+        in_force=catalogue.count,
+        quarantined=[QuarantinedPart.model_validate(one._asdict()) for one in found[:_MOST_QUARANTINED]],
+        not_listed=max(0, len(found) - _MOST_QUARANTINED),
+    )
 
 
 METRICS_MEDIA_TYPE: Final = CONTENT_TYPE_LATEST

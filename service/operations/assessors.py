@@ -9,7 +9,7 @@ from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from time import perf_counter
 from types import MappingProxyType
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, Any, Final, NamedTuple
 
 from rules.answer.provenance import judgement_sha256
 from rules.assessor import Assessor
@@ -130,7 +130,12 @@ def load_assessor(settings: Settings | None = None) -> Assessor:
     if unusable := [one for folder in settings.extra_rulebooks for one in _unusable(folder)]:
         raise RulebookError(unusable)
     assessor = Assessor.load(
-        settings.extra_rulebooks, settings.catalogue, today=settings.as_of, accepted=accepted, aliases=settings.aliases
+        settings.extra_rulebooks,
+        settings.catalogue,
+        today=settings.as_of,
+        accepted=accepted,
+        aliases=settings.aliases,
+        strict_catalogue=settings.catalogue_strict,
     )
     if unknown := sorted(accepted - {rule.code for rule in assessor.book.rules}):
         raise RulebookError(
@@ -145,8 +150,26 @@ def load_assessor(settings: Settings | None = None) -> Assessor:
         )
     for one in assessor.book.expired:
         _LOG.warning("%s:%d: adjustment of %s ended on %s", one.file, one.line, one.entry.code, one.entry.until)
+    _tell_quarantined(assessor.catalogue)
     assessor.engine = TimedEngine(assessor.engine)
     return assessor
+
+
+_TOLD: Final = 20
+
+
+def _tell_quarantined(catalogue: Catalogue) -> None:
+    found = catalogue.quarantined
+    if not found:
+        return
+    counts = {"quarantined": len(found), "in_force": catalogue.count}
+    _LOG.warning(
+        "catalogue: %d quarantined, %d in force; stacks that use what is quarantined are not judged",
+        *counts.values(),
+        extra=counts,
+    )
+    for one in found[:_TOLD]:
+        _LOG.warning("catalogue: %s", one)
 
 
 def profile_of(settings: Settings, book: Rulebook) -> Profile:

@@ -181,7 +181,14 @@ class Settings(BaseSettings):
     allowed_hosts: tuple[Annotated[str, Field(pattern=r"^(?:[A-Za-z0-9._-]+|\[[0-9A-Fa-f:.]+\])$")], ...] = Field(
         (), description="Allowed names in the Host header, without port; all by default."
     )
-    catalogue: Path | None = Field(None, description="Folder with the component catalogue: JSON, YAML and CSV files.")
+    catalogue: Path | None = Field(
+        None, description="Folder with the component catalogue: JSON, NDJSON, YAML and CSV files; or one such file."
+    )
+    catalogue_strict: bool = Field(
+        False,
+        description="Whether an invalid part of the catalogue stops the start; otherwise it is quarantined, and stacks"
+        " with it are not judged.",
+    )
     aliases: Path | None = Field(
         None,
         description="YAML file with the shop's own names of designations and standard parts: a list of pattern, becomes"

@@ -241,15 +241,48 @@ def test_a_field_of_the_line_wins_whole(assessor: Assessor, name: str) -> None:
     assert [answer.text for answer in answers] == [_single(assessor, number, one) for number, one in expected]
 
 
-def test_wrong_definitions_change_nothing(assessor: Assessor, parts: dict[str, Any]) -> None:
+def test_an_invalid_component_leaves_the_others_in_force(assessor: Assessor, parts: dict[str, Any]) -> None:
+    """Every place is told; only a stack that refers to it is not judged, though an earlier line had the part right."""
+    first, second, *rest = parts
+    shared = {first: {**parts[first], "mass_kg": -1}, **{key: parts[key] for key in (second, *rest)}}
+    own = _of_references(list(parts), components={first: parts[first]})
+    bad, without, good, mended = _answers(
+        assessor,
+        _line({"components": {first: parts[first]}}),
+        _line({"components": shared, "policy": {}}),
+        _line(_of_references(list(parts))),
+        _line(own),
+        _line({"components": {first: parts[first]}}),
+        _line(_of_references(list(parts))),
+    )
+    assert [part["at"] for part in _told(bad)["problem"]["errors"]] == [[f"/components/{first}/mass_kg"]]
+    assert (without.verdict, without.codes) == ("review", ("REF-050",))
+    assert [(one.source, one.key) for one in without.invalid] == [("request", first)]
+    assert "mass_kg" in without.invalid[0].reason
+    assert (good.verdict, mended.verdict) == ("pass", "pass")
+    assert good.invalid == ()
+
+
+@pytest.mark.parametrize("other", [{"policy": {"on_warning": "maybe"}}, {"machine": 3}, {"no_such_field": 1}])
+def test_another_fault_of_definitions_changes_nothing(
+    assessor: Assessor, parts: dict[str, Any], other: dict[str, Any]
+) -> None:
     """All of the line is refused, with every place, and what held before goes on to hold."""
-    first, second, *_ = parts
-    wrong = {"components": {first: {**parts[first], "mass_kg": -1}, second: {**parts[second], "mas_kg": 1}}}
+    first = next(iter(parts))
+    wrong = {"components": {first: {**parts[first], "mass_kg": -1}}, **other}
     line = _of_references(list(parts))
-    bad, good = _answers(assessor, _line({"components": parts}), _line({**wrong, "policy": {}}), _line(line))
-    pointers = [part["at"] for part in _told(bad)["problem"]["errors"]]
-    assert pointers == [[f"/components/{first}/mass_kg"], [f"/components/{second}/mas_kg"]]
+    bad, good = _answers(assessor, _line({"components": parts}), _line(wrong), _line(line))
+    assert len(_told(bad)["problem"]["errors"]) == 2
     assert good.text == _single(assessor, 3, {**line, "components": parts})
+
+
+def test_the_report_of_an_import_is_a_definitions_line(assessor: Assessor, parts: dict[str, Any]) -> None:
+    """What import prints as JSON, as it stands."""
+    listed = [{"component": {**part, "id": key}, "source": "row", "line": 2} for key, part in parts.items()]
+    report = {"format": "csv", "version": None, "components": listed, "unmapped": [], "faults": [], "not_listed": 0}
+    (answer,) = _answers(assessor, _line(report), _line(_of_references(list(parts))))
+    plain = {key: {**part, "id": key} for key, part in parts.items()}
+    assert answer.text == _single(assessor, 2, {**_of_references(list(parts)), "components": plain})
 
 
 def test_references_may_dangle_run_in_circles_and_lead_on(assessor: Assessor, parts: dict[str, Any]) -> None:

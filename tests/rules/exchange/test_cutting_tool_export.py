@@ -13,7 +13,7 @@ from rules.assessor import Assessor
 from rules.exchange.tool_asset_export import EPOCH, export_cutting_tool, is_timestamp
 from rules.exchange.tool_asset_import import read_cutting_tools
 from rules.rulebook.loader import base_request
-from rules.schema.components import ComponentReference, Cutter
+from rules.schema.components import BaseHolder, ComponentReference, Cutter
 from rules.schema.parsing import parse_request
 from rules.schema.report import Report
 from rules.schema.request import Stack
@@ -54,7 +54,9 @@ def test_the_figures_come_back(assessor: Assessor, request_data: dict[str, Any])
     assert tool["cutting_diameter_mm"] == cutter.cutting_diameter_mm
     assert tool["max_speed_rpm"] == report.lowest_limit.speed_rpm.value
     assert tool["id"] == stack.id
-    assert tool["machine_side"]["coupling"] == "declared"
+    holder = stack.components[0]
+    assert isinstance(holder, BaseHolder)
+    assert part.component.machine_side == holder.machine_side
 
 
 def test_figures_that_are_not_known_are_left_out(assessor: Assessor, request_data: dict[str, Any]) -> None:
@@ -106,15 +108,23 @@ def test_the_verdict_stands_in_the_definition(assessor: Assessor, request_data: 
     [
         ({"coupling": "declared", "designation": "KB-x"}, "KB-x"),
         ({"coupling": "declared"}, None),
-        ({"coupling": "steep_taper", "size": "40", "form": "mas_403"}, "steep_taper 40 mas_403"),
-        ({"coupling": "polygonal_taper"}, "polygonal_taper"),
-        ({"coupling": "press_collet", "designation": "P × 2"}, "press_collet P × 2"),
+        ({"coupling": "steep_taper", "size": "40", "form": "mas_403"}, "MAS 403 BT 40"),
+        ({"coupling": "steep_taper", "size": "40", "form": "iso_7388_1_ad"}, "ISO 7388-1 AD 40"),
+        ({"coupling": "hollow_taper", "size": "63", "form": "A"}, "HSK-A63"),
+        ({"coupling": "polygonal_taper", "size": "63"}, "ISO 26623-1 PSC 63"),
+        (
+            {"coupling": "cylindrical", "diameter_mm": 12, "tolerance": "h6", "form": "plain", "length_mm": 45},
+            "DIN 6535 HA 12",
+        ),
+        ({"coupling": "designated", "designation": "SK40"}, "SK40"),
+        ({"coupling": "cylindrical", "diameter_mm": 12}, None),  # of which shank is not known
+        ({"coupling": "hollow_taper", "size": "63"}, None),
+        ({"coupling": "polygonal_taper"}, None),
+        ({"coupling": "press_collet", "designation": "P × 2"}, None),
         (None, None),
     ],
 )
-def test_the_connection_is_told_in_the_words_of_the_contract(
-    assessor: Assessor, side: object, code: str | None
-) -> None:
+def test_the_connection_is_told_by_its_standard(assessor: Assessor, side: object, code: str | None) -> None:
     """The first component toward the spindle counts, not a knob that hangs in it."""
     knob = {"id": "k", "kind": "retention_knob"}
     data = {"stack": {"components": [knob, {"id": "h", "kind": "extension", "machine_side": side}]}}

@@ -115,6 +115,7 @@ RULES = {
     "REF-010": ("error", True, "component"),
     "REF-020": ("error", True, "component"),
     "REF-030": ("error", True, "component"),
+    "REF-050": ("warning", True, "component"),
     "RUN-010": ("error", False, "operation"),
     "RUN-020": ("advice", False, "operation"),
     "RUN-030": ("advice", False, "operation"),
