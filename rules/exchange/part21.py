@@ -76,14 +76,16 @@ class Enumeration(str):
     __slots__ = ()
 
 
-class Typed(NamedTuple):
+@dataclass(frozen=True, slots=True)
+class Typed:
     """A parameter with the name of its type."""
 
     name: str
     members: tuple[Value, ...]
 
 
-class _Other(NamedTuple):
+@dataclass(frozen=True, slots=True)
+class _Other:
     """A parameter that no reader uses: a derived value or a binary."""
 
     written: str
