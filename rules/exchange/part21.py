@@ -8,7 +8,7 @@ from __future__ import annotations
 import codecs
 import re
 from bisect import bisect_right
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Final, NamedTuple, NoReturn, TypeAlias
 
@@ -41,7 +41,7 @@ MAX_MEMBERS: Final = 1000
 MAX_DIGITS: Final = 40
 """Longest number, in characters as written."""
 
-_TOKEN: Final = re.compile(
+_MARK: Final = re.compile(
     r"""
     (?: [ \t\r\n\f\v]++ | /\* [^*]*+ \*++ (?: [^*/] [^*]*+ \*++ )*+ / )*+
     (?:
@@ -91,7 +91,7 @@ class _Other:
     written: str
 
 
-Value: TypeAlias = "None | str | Reference | Typed | _Other | tuple[Value, ...]"
+Value: TypeAlias = "str | Reference | Typed | _Other | tuple[Value, ...] | None"
 """A parameter: None where it is unset; a string as written, without its quotes."""
 
 
@@ -144,7 +144,7 @@ class ExchangeFile:
         return instance.parameters[names.index(name)]
 
     def follow(self, instance: Instance, name: str, *entities: str) -> Instance:
-        """Return the instance that a parameter refers to; raises :class:`BrokenInstanceError` if it is none of these."""
+        """Return the instance that a parameter refers to; :class:`BrokenInstanceError` if it is none of these."""
         return self.resolve(instance, self.get(instance, name), *entities)
 
     def resolve(self, instance: Instance, value: Value, *entities: str) -> Instance:
@@ -183,7 +183,8 @@ def read_exchange_file(data: bytes, shapes: Mapping[str, tuple[str, ...]]) -> Ex
 class _Reader:
     def __init__(self, text: str) -> None:
         self._text = text
-        self._next = _TOKEN.scanner(text).match  # type: ignore[attr-defined]  # not in the stubs
+        # not in the stubs
+        self._next: Callable[[], re.Match[str] | None] = _MARK.scanner(text).match  # type: ignore[attr-defined]
         self._found: re.Match[str] | None = None
 
     def read(self, shapes: Mapping[str, tuple[str, ...]]) -> ExchangeFile:
@@ -195,10 +196,10 @@ class _Reader:
         while True:
             skipped += self._section(instances)
             self._step()
-            if self._token != "DATA":
+            if self._mark != "DATA":
                 break
             self._expect(";")
-        if self._token != "END-ISO-10303-21":
+        if self._mark != "END-ISO-10303-21":
             self._refuse("expected DATA or END-ISO-10303-21; other sections are not read")
         self._expect(";")
         if self._step() != "end":
@@ -209,13 +210,13 @@ class _Reader:
     def _header(self) -> tuple[str, ...]:
         self._expect("HEADER", ";")
         schemas: tuple[str, ...] = ()
-        while self._step() == "word" and (name := self._token) != "ENDSEC":
+        while self._step() == "word" and (name := self._mark) != "ENDSEC":
             self._expect("(")
             parameters = self._parameters()
             self._expect(";")
             if name == "FILE_SCHEMA" and len(parameters) == 1 and isinstance(parameters[0], tuple):
                 schemas = tuple(one for one in parameters[0] if type(one) is str)
-        if self._token != "ENDSEC":
+        if self._mark != "ENDSEC":
             self._refuse("expected an entity of the header or ENDSEC")
         self._expect(";")
         return schemas
@@ -225,24 +226,24 @@ class _Reader:
         skipped = 0
         while self._step() == "reference":
             at = self._at
-            number = self._reference(self._token)
+            number = self._reference(self._mark)
             if number in instances:
                 self._refuse(f"#{number} is defined twice")
             if len(instances) == MAX_INSTANCES:
                 self._refuse(f"a file may hold {MAX_INSTANCES} instances", suitable=False)
             self._expect("=")
             if self._step() == "word":
-                entity = self._token.upper()
+                entity = self._mark.upper()
                 self._expect("(")
                 instances[number] = Instance(number, entity, self._parameters(), at)
-            elif self._token == "(":
+            elif self._mark == "(":
                 self._skip_complex()
                 instances[number] = Instance(number, "", (), at)
                 skipped += 1
             else:
                 self._refuse("expected the name of an entity")
             self._expect(";")
-        if self._token != "ENDSEC":
+        if self._mark != "ENDSEC":
             self._refuse("expected an instance or ENDSEC")
         self._expect(";")
         return skipped
@@ -251,7 +252,7 @@ class _Reader:
         while self._step() == "word":
             self._expect("(")
             self._parameters()
-        if self._token != ")":
+        if self._mark != ")":
             self._refuse("expected the name of an entity")
 
     def _parameters(self) -> tuple[Value, ...]:
@@ -262,13 +263,13 @@ class _Reader:
         wanted = True  # whether a value may follow: after a parenthesis or a comma
         step = self._step
         while True:
-            kind, token = step(), self._token
-            if token == ",":
+            kind, mark = step(), self._mark
+            if mark == ",":
                 if wanted:
                     self._refuse("a value is missing before the comma")
                 wanted = True
                 continue
-            if token == ")":
+            if mark == ")":
                 if wanted and members:
                     self._refuse("a value is missing after the comma")
                 if not outer:
@@ -282,40 +283,40 @@ class _Reader:
                 self._refuse("expected a comma or a closing parenthesis")
             if len(members) == MAX_MEMBERS:
                 self._refuse(f"a list may have {MAX_MEMBERS} members", suitable=False)
-            if kind == "word" or token == "(":
+            if kind == "word" or mark == "(":
                 if kind == "word":
                     self._expect("(")
                 outer.append((name, members))
                 if len(outer) >= MAX_DEPTH:
                     self._refuse(f"parentheses are nested more than {MAX_DEPTH} deep", suitable=False)
-                name, members = (token.upper() if kind == "word" else None), []
+                name, members = (mark.upper() if kind == "word" else None), []
                 continue
-            members.append(self._single(kind, token))
+            members.append(self._single(kind, mark))
             wanted = False
 
-    def _single(self, kind: str, token: str) -> Value:
+    def _single(self, kind: str, mark: str) -> Value:
         if kind == "text":
-            if len(token) > MAX_STRING + 2:
+            if len(mark) > MAX_STRING + 2:
                 self._refuse(f"a string may have {MAX_STRING} characters", suitable=False)
-            return token[1:-1]
+            return mark[1:-1]
         if kind == "reference":
-            return self._reference(token)
+            return self._reference(mark)
         if kind == "number":
-            if len(token) > MAX_DIGITS:
+            if len(mark) > MAX_DIGITS:
                 self._refuse(f"a number may have {MAX_DIGITS} characters", suitable=False)
-            return Number(token)
+            return Number(mark)
         if kind == "enumeration":
-            return Enumeration(token[1:-1].upper())
-        if token == "$":
+            return Enumeration(mark[1:-1].upper())
+        if mark == "$":
             return None
-        if token == "*" or kind == "binary":
-            return _Other(token)
-        self._refuse("expected a value")
+        if mark != "*" and kind != "binary":
+            self._refuse("expected a value")
+        return _Other(mark)
 
-    def _reference(self, token: str) -> Reference:
-        if len(token) > MAX_DIGITS:
+    def _reference(self, mark: str) -> Reference:
+        if len(mark) > MAX_DIGITS:
             self._refuse(f"a number may have {MAX_DIGITS} characters", suitable=False)
-        return Reference(token[1:])
+        return Reference(mark[1:])
 
     def _step(self) -> str:
         """Go to the next token and return its kind."""
@@ -323,8 +324,8 @@ class _Reader:
         if found is None:
             self._stop()
         self._found = found
-        self._kind: str = found.lastgroup
-        self._token: str = found[found.lastgroup]
+        self._kind: str = found.lastgroup or ""
+        self._mark: str = found[self._kind]
         return self._kind
 
     @property
@@ -332,7 +333,7 @@ class _Reader:
         return 0 if self._found is None else self._found.start(self._kind)
 
     def _stop(self) -> NoReturn:
-        """Refuse what no token begins with."""
+        """Refuse what no mark begins with."""
         ends = 0 if self._found is None else self._found.end()
         blank = _BLANK.match(self._text, ends)
         at = blank.end() if blank else ends
@@ -340,11 +341,11 @@ class _Reader:
         unclosed = "string" if begins.startswith("'") else "comment" if begins == "/*" else None
         raise self._fault("unexpected character" if unclosed is None else f"a {unclosed} is not closed", at)
 
-    def _expect(self, *tokens: str) -> None:
-        for token in tokens:
+    def _expect(self, *marks: str) -> None:
+        for mark in marks:
             self._step()
-            if self._token != token:
-                self._refuse(f"expected {token}")
+            if self._mark != mark:
+                self._refuse(f"expected {mark}")
 
     def _refuse(self, detail: str, *, suitable: bool = True) -> NoReturn:
         raise self._fault(detail, self._at, suitable=suitable)

@@ -99,9 +99,18 @@ class Reading:
     column: int | None = None
 
 
-def unmapped(name: str, text: str, reason: str, line: int | None, column: int | None = None) -> UnmappedValue:
-    """Return a value left over, as in the report."""
-    return UnmappedValue(name=printable(name), value=printable(text), reason=reason, line=line, column=column)
+def unmapped(
+    name: str, text: str, reason: str, line: int | None, column: int | None = None, file: str | None = None
+) -> UnmappedValue:
+    """Return a value left over, as in the report; ``file`` is that of a package."""
+    return UnmappedValue(
+        name=printable(name),
+        value=printable(text),
+        reason=reason,
+        line=line,
+        column=column,
+        file=None if file is None else printable(file),
+    )
 
 
 def map_readings(

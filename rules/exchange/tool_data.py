@@ -12,9 +12,21 @@ from typing import Final
 from rules.exchange.part21 import BrokenInstanceError, ExchangeFile, Instance, Number, plain_text, read_exchange_file
 from rules.exchange.untrusted import UnreadableError, printable
 
-__all__ = ["MAX_ITEMS", "Piece", "Placement", "ToolAssembly", "ToolData", "ToolItem", "ToolValue", "read_tool_data"]
+__all__ = [
+    "MAX_ITEMS",
+    "MAX_VALUES",
+    "Piece",
+    "Placement",
+    "ToolAssembly",
+    "ToolData",
+    "ToolItem",
+    "ToolValue",
+    "read_tool_data",
+]
 
 MAX_ITEMS: Final = 5000
+MAX_VALUES: Final = 1000
+"""Most values of one item."""
 
 _SCHEMA: Final = "CUTTING_TOOL_SCHEMA_ARM"
 
@@ -252,7 +264,7 @@ class _Walk:
             return
         unit = self._unit(value) if "unit" in _SHAPES[value.entity] else None
         stated = ToolValue(
-            name=(self._file.text(value, "name") or label or code or "").strip(),
+            name=printable((self._file.text(value, "name") or label or code or "value").strip()),
             text=text,
             line=self._file.line_of(value),
             definition=described.number,
@@ -264,8 +276,10 @@ class _Walk:
         )
         if described.entity not in _DESCRIBED:
             self._values.append(stated)
+        elif len(values := self._item_of(described).values) < MAX_VALUES:
+            values.append(stated)
         else:
-            self._item_of(described).values.append(stated)
+            raise BrokenInstanceError(f"an item may have {MAX_VALUES} values; this one is not read", stated.line)
 
     def _property(self, one: Instance) -> tuple[str | None, str | None, str | None]:
         """Return code, scope and a name of a property."""

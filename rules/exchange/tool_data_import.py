@@ -6,13 +6,11 @@ A value without its unit, with two meanings or without a field is left over with
 
 from __future__ import annotations
 
-import math
 import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
-from functools import cache
-from importlib.resources import files
+from functools import cached_property
 from types import MappingProxyType
 from typing import Any, Final, Literal, get_args
 
@@ -24,36 +22,26 @@ from rules.exchange.fields import Stated, assemble, has_field
 from rules.exchange.imported import ImportedPart, fault, not_stated
 from rules.exchange.symbols import Reading, Symbol, map_readings, symbols, unmapped
 from rules.exchange.tool_data import ToolItem, ToolValue
+from rules.exchange.tool_data_outline import outline_of
+from rules.exchange.tool_data_values import (
+    MAY_BE_ZERO,
+    NUMBER,
+    UNITS,
+    Code,
+    RejectedError,
+    codes,
+    dimensions_of,
+    number_of,
+    plain_number,
+)
 from rules.exchange.untrusted import printable
-from rules.quantities.tables import Row, parse_table, rows_of
 from rules.schema.components import CutterKind
 from rules.schema.import_map import ImportMap, MappedKind, ShankClamp
 from rules.schema.imports import ComponentKind, ImportFault, UnmappedValue
 
-__all__ = ["Dimensions", "FaultyItemError", "Side", "component_of", "dimensions_of", "identifier_in", "shown_mm"]
+__all__ = ["FaultyItemError", "component_of", "identifier_in"]
 
 Side = Literal["machine_side", "workpiece_side"]
-
-
-class Code(Row):
-    """A property of ISO 13399 in exchange files."""
-
-    code: str
-    symbol: str
-    unit: str
-    role: Literal["field", "end", "group", "code", "outline", "left"]
-    reason: str | None
-
-
-@cache
-def codes() -> Mapping[str, Code]:
-    """Return the properties by code.
-
-    >>> codes()["71DCD39338974"].symbol
-    'LF'
-    """
-    text = files(__package__).joinpath("iso_13399_codes.yaml").read_text(encoding="utf-8")
-    return MappingProxyType({row.code: row for row in rows_of(parse_table(text, "iso_13399_codes.yaml"), Code)})
 
 
 class FaultyItemError(Exception):
@@ -64,107 +52,10 @@ class FaultyItemError(Exception):
         super().__init__(fault.detail)
 
 
-# --- numbers and units ---------------------------------------------------------------------------------------------
-
-_NUMBER: Final = re.compile(r"[+-]?[0-9]{1,20}(?:\.[0-9]{1,20})?(?:[eE][+-]?[0-9]{1,2})?")
-_COMMA: Final = re.compile(r"[+-]?[0-9.]*,[0-9,.]*")
-_FRACTION: Final = re.compile(r"(?:([0-9]{1,3})[ -])?([0-9]{1,3})/([1-9][0-9]{0,2})")
-_INDEX: Final = re.compile(r"(?<![0-9])[1-9][0-9]?$")
-_INCH: Final = Fraction(254, 10)
-_EXACT: Final = 2**53
-
-_UNITS: Final[Mapping[str, Mapping[str, Fraction]]] = MappingProxyType(
-    {
-        "mm": {
-            "mm": Fraction(1),
-            "cm": Fraction(10),
-            "m": Fraction(1000),
-            "um": Fraction(1, 1000),
-            "µm": Fraction(1, 1000),
-            "in": _INCH,
-            "inch": _INCH,
-        },
-        # The pound is 0.45359237 kg exactly (international yard and pound agreement of 1959).
-        "kg": {"kg": Fraction(1), "g": Fraction(1, 1000), "lb": Fraction(45359237, 10**8)},
-        "1/min": dict.fromkeys(("1/min", "min-1", "r/min", "rpm"), Fraction(1)),
-        "degree": dict.fromkeys(("deg", "degree", "°"), Fraction(1)),
-    }
-)
-"""Factors to the contract's units; any other unit is refused."""
-
-_MAY_BE_ZERO: Final = frozenset({"FHA", "BHTA"})
-
-
-def _plain(value: Fraction) -> float | int:
-    number = float(value)
-    return int(number) if number.is_integer() and abs(number) < _EXACT else number
-
-
-def shown_mm(value: float) -> str:
-    """Return a number as people write it, to the thousandth.
-
-    >>> shown_mm(32.0), shown_mm(40.2000001)
-    ('32', '40.2')
-    """
-    return f"{round(value, 3):g}" if abs(value) < 1e5 else f"{value:.0f}"
-
-
-class _RejectedError(Exception):
-    """A value that cannot be read; the message is the reason."""
-
-
-def _number(value: ToolValue, unit: str) -> Fraction:
-    """Return the number of a value in a unit of the contract, whatever its sign."""
-    text = value.text.strip()
-    if _COMMA.fullmatch(text):
-        raise _RejectedError("a number is written with a decimal point, not a comma")
-    if not _NUMBER.fullmatch(text):
-        raise _RejectedError("it is not a number")
-    if unit == "1":
-        return Fraction(text)
-    if value.unit is None:
-        raise _RejectedError("its unit is not stated")
-    factor = _UNITS[unit].get(value.unit)
-    if factor is None:
-        raise _RejectedError(f"it cannot have the unit {printable(value.unit)}")
-    return Fraction(text) * factor
-
-
-# --- dimensions that place a piece ---------------------------------------------------------------------------------
-
-
-@dataclass(frozen=True, slots=True)
-class Dimensions:
-    """Lengths and mass of an item by symbol, in mm and kg; only what is stated once, or twice alike, with its unit."""
-
-    by_symbol: Mapping[str, float]
-
-    def get(self, symbol: str) -> float | None:
-        """Return a dimension; None where it is not stated."""
-        return self.by_symbol.get(symbol)
-
-
-_PLACING: Final = frozenset({"LF", "OAL", "LSC", "LSCN", "LSCX", "ADJLN", "ADJLX", "LU", "LUX", "WT"})
-
-
-def dimensions_of(values: Iterable[ToolValue]) -> Dimensions:
-    """Return the dimensions among the values of an item; zero counts, as for the length of a collet."""
-    found: dict[str, set[float]] = {}
-    for one in values:
-        row = codes().get(one.code or "")
-        if row is None or row.symbol not in _PLACING or one.reason is not None:
-            continue
-        try:
-            number = _number(one, row.unit)
-        except _RejectedError:
-            continue
-        if number >= 0:
-            found.setdefault(row.symbol, set()).add(float(number))
-    return Dimensions({symbol: min(values) for symbol, values in found.items() if len(values) == 1})
-
-
 # --- one item ------------------------------------------------------------------------------------------------------
 
+_FRACTION: Final = re.compile(r"(?:([0-9]{1,3})[ -])?([0-9]{1,3})/([1-9][0-9]{0,2})")
+_INCH: Final = Fraction(254, 10)
 _IDENTIFIER: Final = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,63}")
 _CUTTERS: Final = frozenset(get_args(CutterKind))
 _TOOLS: Final = _CUTTERS | {"gauge_pin"}
@@ -260,7 +151,7 @@ def component_of(
     return _Item(item, using, otherwise, classes).part()
 
 
-@dataclass(slots=True)
+@dataclass
 class _Group:
     """The values of one connection: of one definition, under one class."""
 
@@ -270,17 +161,20 @@ class _Group:
     def texts(self, symbol: str) -> list[str]:
         return list(dict.fromkeys(one.text.strip() for row, one in self.values if row.symbol == symbol))
 
-    @property
+    # Both are read for each value of the group, once it is complete.
+    @cached_property
     def side(self) -> Side | None:
+        """The end that the connection is."""
         named = {one.lower() for one in self.texts("side")}
         return _SIDES.get(named.pop()) if len(named) == 1 else None
 
+    @cached_property
     def size_mm(self) -> Fraction | None:
-        """Return the size code as a length: a number in mm, or a fraction of an inch."""
+        """The size code as a length: a number in mm, or a fraction of an inch."""
         sizes, bases = self.texts("CZC"), {one.upper() for one in self.texts("basis")}
         if len(sizes) != 1 or len(bases) > 1:
             return None
-        if _NUMBER.fullmatch(sizes[0]) and bases <= {"M"}:
+        if NUMBER.fullmatch(sizes[0]) and bases <= {"M"}:
             return Fraction(sizes[0])
         if (found := _FRACTION.fullmatch(sizes[0])) and not bases & {"M"}:
             return (int(found[1] or 0) + Fraction(int(found[2]), int(found[3]))) * _INCH
@@ -307,7 +201,9 @@ class _Item:
         """Return the component."""
         item = self._item
         if len(item.versions) > 1:
-            raise FaultyItemError(self._fault(f"it has {len(item.versions)} versions; which one is meant is not stated"))
+            raise FaultyItemError(
+                self._fault(f"it has {len(item.versions)} versions; which one is meant is not stated")
+            )
         self._name()
         for one in item.values:
             self._sort(one)
@@ -393,9 +289,9 @@ class _Item:
     def _reason_of(self, row: Code, one: ToolValue) -> str:
         """Return why a value is left over: that it cannot be read, or what it does not say."""
         try:
-            if row.unit in _UNITS:
-                _number(one, row.unit)
-        except _RejectedError as error:
+            if row.unit in UNITS:
+                number_of(one, row.unit)
+        except RejectedError as error:
             return str(error)
         return row.reason or ""
 
@@ -414,7 +310,7 @@ class _Item:
         if row.unit != "text" and symbol.field_of(self._kind) is not None:
             try:
                 value = self._sized(row, one, group if is_shank else None)
-            except _RejectedError as error:
+            except RejectedError as error:
                 self._leave(one, str(error))
                 return
         self._readings.append(Reading(symbol, one.name, one.text, value, one.line))
@@ -423,13 +319,13 @@ class _Item:
         """Return the number of a value, in the unit of the contract."""
         if one.is_text and one.unit is None and row.unit == "mm":
             return self._sized_by_code(one, group)
-        number = _number(one, row.unit)
-        if number < 0 or (number == 0 and row.symbol not in _MAY_BE_ZERO):
-            raise _RejectedError("it must be greater than 0")
-        value = _plain(number)
+        number = number_of(one, row.unit)
+        if number < 0 or (number == 0 and row.symbol not in MAY_BE_ZERO):
+            raise RejectedError("it must be greater than 0")
+        value = plain_number(number)
         if row.unit == "1" and one.unit is not None:
             self._notes.append(f"{one_line(one)}: the unit {printable(one.unit)} of a count is ignored")
-        elif row.unit != "1" and one.unit is not None and _UNITS[row.unit][one.unit] != 1:
+        elif row.unit != "1" and one.unit is not None and UNITS[row.unit][one.unit] != 1:
             unit = "deg" if row.unit == "degree" else row.unit
             self._notes.append(f"{one_line(one)} {printable(one.unit)} taken as {value} {unit}")
         return value
@@ -437,12 +333,11 @@ class _Item:
     def _sized_by_code(self, one: ToolValue, group: _Group | None) -> float | int:
         """Return a size without a unit that equals the size code of its connection."""
         text = one.text.strip()
-        size = group.size_mm() if group is not None else None
-        if size is None or not _NUMBER.fullmatch(text) or Fraction(text) != size or size <= 0:
-            raise _RejectedError("its unit is not stated")
-        code = group.texts("CZC")[0] if group is not None else ""
-        self._notes.append(f"{one_line(one)} has no unit and is taken in mm: it equals the size code {printable(code)}")
-        return _plain(size)
+        size = group.size_mm if group is not None else None
+        if size is None or not NUMBER.fullmatch(text) or Fraction(text) != size or size <= 0:
+            raise RejectedError("its unit is not stated")
+        self._notes.append(f"{one_line(one)} has no unit and is taken in mm: it equals the size code of its connection")
+        return plain_number(size)
 
     # --- ends ------------------------------------------------------------------------------------------------------
 
@@ -534,7 +429,7 @@ class _Item:
                     continue
                 try:
                     value = self._sized(row, one, group)
-                except _RejectedError as error:
+                except RejectedError as error:
                     self._leave(one, str(error))
                     continue
                 self._state(*_named(one), f"{side}.{path}", value, one.line)
@@ -566,8 +461,8 @@ class _Item:
             return
         length = dimensions_of(self._item.values).get("LF")
         try:
-            pieces = _outline(self._outline, length, self._using.outline)
-        except _RejectedError as error:
+            pieces = outline_of(self._outline, length, self._using.outline)
+        except RejectedError as error:
             self._leave_all((one for _, one in self._outline), str(error))
             return
         for n, (one, piece) in enumerate(pieces.sections):
@@ -583,7 +478,7 @@ class _Item:
 
     def _leave(self, one: ToolValue, reason: str) -> None:
         unit = f" {one.unit}" if one.unit else ""
-        self._left.append(unmapped(one.name or one.code or "value", f"{one.text}{unit}", reason, one.line))
+        self._left.append(unmapped(one.name, f"{one.text}{unit}", reason, one.line))
 
     def _leave_all(self, values: Iterable[ToolValue], reason: str) -> None:
         for one in values:
@@ -596,7 +491,7 @@ def one_line(one: ToolValue) -> str:
 
 
 def _named(one: ToolValue) -> tuple[str, str]:
-    return one.name or one.code or "value", one.text
+    return one.name, one.text
 
 
 def _is_connection(group: _Group) -> bool:
@@ -615,85 +510,3 @@ def _end_model(coupling: str, side: Side) -> type[BaseModel] | None:
         return None
     found = COUPLINGS[coupling]
     return found.machine_side if side == "machine_side" else found.workpiece_side
-
-
-@dataclass(frozen=True, slots=True)
-class _Sections:
-    """Pieces of an outline from the gauge line on, each with the value that it comes from."""
-
-    sections: list[tuple[ToolValue, dict[str, float | int]]]
-    unused: list[ToolValue]
-    notes: list[str]
-
-
-_MOST_SECTIONS: Final = 20
-_NEAR_MM: Final = 0.01
-"""Lengths that differ by less are equal; the data are rounded."""
-
-Reading_ = Literal["individual", "cumulative"]
-
-
-def _outline(
-    values: Sequence[tuple[Code, ToolValue]], length_mm: float | None, meaning: Reading_ | None
-) -> _Sections:
-    """Return the outline of numbered sections, of which number 1 is at the workpiece side.
-
-    Raises :class:`_RejectedError` where the sections do not give the functional length in exactly one reading.
-    """
-    found: dict[str, dict[int, tuple[float, ToolValue]]] = {}
-    for row, one in values:
-        index = _INDEX.search(one.name)
-        number = int(index[0]) if index and row.symbol in ("BD", "LB", "BHTA") else 1
-        value = _number(one, row.unit)
-        if value < 0 or (value == 0 and row.symbol not in _MAY_BE_ZERO):
-            raise _RejectedError("a section of the outline is not greater than 0")
-        if found.setdefault(row.symbol, {}).setdefault(number, (float(value), one))[0] != float(value):
-            raise _RejectedError(f"section {number} of the outline has two values")
-    diameters, lengths, angles = (found.get(symbol, {}) for symbol in ("BD", "LB", "BHTA"))
-    flange = found.get("DF", {}).get(1), found.get("flange thickness", {}).get(1)
-    count = len(lengths)
-    if not 1 <= count <= _MOST_SECTIONS or set(diameters) != set(lengths) or set(lengths) != set(range(1, count + 1)):
-        raise _RejectedError("the sections of the outline are not numbered from 1, each with diameter and length")
-    if not set(angles) <= set(lengths):
-        raise _RejectedError("an angle of the outline belongs to no section")
-    if length_mm is None:
-        raise _RejectedError("without the functional length it is not known whether the outline is whole")
-    stated = [lengths[n][0] for n in range(1, count + 1)]
-    readings: dict[Reading_, list[float]] = {
-        "individual": stated,
-        "cumulative": [end - start for start, end in zip([0.0, *stated], stated, strict=False)],
-    }
-    thickness = flange[1][0] if flange[0] is not None and flange[1] is not None else 0.0
-    fitting = {
-        name: sections
-        for name, sections in readings.items()
-        if meaning in (None, name) and min(sections) > 0 and abs(sum(sections) + thickness - length_mm) <= _NEAR_MM
-    }
-    if not fitting:
-        raise _RejectedError(f"the sections of the outline do not give the functional length {shown_mm(length_mm)} mm")
-    if len({tuple(one) for one in fitting.values()}) > 1:
-        raise _RejectedError("the outline has two readings; state in the map which one holds")
-    sections = next(iter(fitting.values()))
-    made = _Sections([], [], [])
-    if flange[0] is not None and flange[1] is not None:
-        made.sections.append((flange[0][1], {"length_mm": _short(thickness), "outer_mm": _short(flange[0][0])}))
-    else:
-        made.unused.extend(one for _, one in (part for part in flange if part is not None))
-    for number in range(count, 0, -1):
-        outer, one = diameters[number]
-        piece: dict[str, float | int] = {"length_mm": _short(sections[number - 1]), "outer_mm": _short(outer)}
-        angle = angles[number][0] if number in angles else 0.0
-        if angle >= 90:
-            raise _RejectedError("an angle of the outline is not below 90 degrees")
-        if angle:
-            wide = outer + 2 * sections[number - 1] * math.tan(math.radians(angle))
-            piece |= {"outer_mm": _short(wide), "outer_end_mm": _short(outer)}
-            made.notes.append(f"section {number} of the outline is a cone, {shown_mm(wide)} to {shown_mm(outer)} mm")
-        made.sections.append((one, piece))
-    if meaning is None and len(readings["individual"]) > 1:
-        made.notes.append(f"the lengths of the outline are {next(iter(fitting))}: only so they give {shown_mm(length_mm)} mm")
-    return made
-
-
-def _short(value: float) -> float | int:
-    return _plain(Fraction(round(value, 6)).limit_denominator(10**6))

@@ -121,8 +121,8 @@ class ImportMap(Model):
     outline: Annotated[
         Literal["individual", "cumulative"] | None,
         Field(
-            description="Meaning of numbered body lengths: of each section, or from the workpiece side to its end. Without"
-            " it they are used only where exactly one of the two gives the functional length."
+            description="Meaning of numbered body lengths: of each section, or from the workpiece side to its end."
+            " Without it they are used only where exactly one of the two gives the functional length."
         ),
     ] = None
 
