@@ -13,6 +13,7 @@ from dataclasses import dataclass, field
 from typing import Final, NamedTuple, NoReturn, TypeAlias
 
 from rules.exchange.untrusted import UnreadableError, decode
+from rules.quantities.work_limit import charge
 
 __all__ = [
     "MAX_DEPTH",
@@ -40,6 +41,9 @@ MAX_MEMBERS: Final = 1000
 """Most members of one list."""
 MAX_DIGITS: Final = 40
 """Longest number, in characters as written."""
+
+_STEPS: Final = 25
+"""Steps of work for each byte."""
 
 _MARK: Final = re.compile(
     r"""
@@ -177,6 +181,7 @@ def read_exchange_file(data: bytes, shapes: Mapping[str, tuple[str, ...]]) -> Ex
 
     Raises :class:`~rules.exchange.untrusted.UnreadableError`.
     """
+    charge(_STEPS * len(data))
     return _Reader(decode(data)).read(shapes)
 
 

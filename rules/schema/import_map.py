@@ -40,6 +40,7 @@ __all__ = [
     "NO_MAP",
     "ImportMap",
     "MappedKind",
+    "import_map_of",
     "import_map_schema",
     "read_import_map",
 ]
@@ -150,7 +151,11 @@ def read_import_map(data: bytes) -> ImportMap:
     Raises :class:`~rules.schema.strict_json.NotJSONError`, :class:`~rules.schema.short_form.NotYAMLError` or
     :class:`~rules.schema.parsing.BadRequestError`.
     """
-    value = parse_json(data) if data.lstrip(b"\xef\xbb\xbf \t\r\n").startswith(b"{") else read_yaml(data)
+    return import_map_of(parse_json(data) if data.lstrip(b"\xef\xbb\xbf \t\r\n").startswith(b"{") else read_yaml(data))
+
+
+def import_map_of(value: object) -> ImportMap:
+    """Return a map from its plain value; raises :class:`~rules.schema.parsing.BadRequestError`."""
     if isinstance(value, dict):
         value = {name: one for name, one in value.items() if name != "$schema"}
     return parse(ImportMap, value)

@@ -1,8 +1,9 @@
-"""``import``: read components from MTConnect or CSV; ``export``: write a checked stack as a CuttingTool."""
+"""``import``: read components and stacks from tool data; ``export``: write a checked stack as a CuttingTool."""
 
 from __future__ import annotations
 
 import argparse
+import json
 import sys
 from pathlib import Path
 from typing import get_args
@@ -12,6 +13,7 @@ from rich.text import Text
 from rules.exchange.documents import format_of, read_document
 from rules.exchange.tool_asset_export import EPOCH, is_timestamp
 from rules.exchange.untrusted import UnreadableError
+from rules.schema.import_map import ImportMap, import_map_of
 from rules.schema.imports import ComponentKind, ImportReport, Standard
 from rules.schema.parsing import parse_request
 from rules.schema.report import Report
@@ -30,12 +32,20 @@ _FAULTY = 1
 def import_arguments(parser: argparse.ArgumentParser) -> None:
     """Add what the command takes."""
     parser.description = (
-        "Read components from MTConnect assets (XML) or from CSV with ISO 13399 symbols. The report lists"
-        " unused and missing data. Exit code, worst case: 0 all read, 1 some not read, 3 invalid document, 4 program"
-        " fault."
+        "Read components from MTConnect assets (XML), from CSV with ISO 13399 symbols, or from ISO 13399 data in"
+        " exchange files (.p21, .ctf, .stp) and ZIP packages. The report lists unused and missing data. Assemblies are"
+        " printed as requests, one a line, which check and audit take, and the report goes to standard error. Exit"
+        " code, worst case: 0 all read, 1 some not read, 3 invalid document, 4 program fault."
     )
-    parser.epilog = "example: stackgauge import tools.csv --kind cutter"
-    parser.add_argument("files", nargs="+", metavar="FILE", help="XML or CSV document; - for standard input")
+    parser.epilog = "example: stackgauge import tool.p21 --map map.yaml | stackgauge check -"
+    parser.add_argument(
+        "files", nargs="+", metavar="FILE", help="XML, CSV, exchange file or package; - for standard input"
+    )
+    parser.add_argument(
+        "--map",
+        metavar="FILE",
+        help="JSON or YAML: couplings of connection codes and classes, kinds of items, of ISO 13399 data",
+    )
     parser.add_argument(
         "--kind",
         choices=get_args(ComponentKind),
@@ -46,27 +56,36 @@ def import_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def _run_import(arguments: argparse.Namespace) -> int:
-    console = report_console()
-    worst = 0
+    using = None if arguments.map is None else judged(arguments.map, import_map_of, full=_as_written)
+    if arguments.map is not None and using is None:
+        return BAD_INPUT
+    console, worst = report_console(), 0
     for number, name in enumerate(arguments.files):
-        report = _read(name, arguments.kind)
+        report = _read(name, arguments.kind, using)
         worst = max(worst, BAD_INPUT if report is None else _FAULTY if report.faults else 0)
         if report is None:
             continue
         if arguments.json:
             print(report.model_dump_json())
             continue
+        for stack in report.stacks:
+            print(json.dumps(stack.request, ensure_ascii=False), flush=True)
+        shown = report_console(stderr=True) if report.stacks else console
         if len(arguments.files) > 1:
-            console.print(Text(("\n" if number else "") + name, style="dim"), soft_wrap=True)
-        print_import(report, console)
+            shown.print(Text(("\n" if number else "") + name, style="dim"), soft_wrap=True)
+        print_import(report, shown)
     return worst
 
 
-def _read(name: str, kind: ComponentKind | None) -> ImportReport | None:
+def _as_written(value: object) -> object:
+    return value
+
+
+def _read(name: str, kind: ComponentKind | None, using: ImportMap | None) -> ImportReport | None:
     shown = "standard input" if name == "-" else name
     try:
         data = sys.stdin.buffer.read() if name == "-" else Path(name).read_bytes()
-        return read_document(data, format_of(data), kind).report()
+        return read_document(data, format_of(data), kind, using).report()
     except OSError as error:
         print(f"{shown}: {error.strerror}", file=sys.stderr)
     except UnreadableError as error:

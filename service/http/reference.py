@@ -21,6 +21,7 @@ from rules.rulebook.expression import Expression, text_of
 from rules.rulebook.linting import rule_in_words
 from rules.schema.editor_schema import EDITOR_SCHEMA_PATH, editor_schema
 from rules.schema.explanation import Condition
+from rules.schema.import_map import IMPORT_MAP_SCHEMA_PATH, import_map_schema
 from service.contract import (
     KEYS_PATH,
     CouplingAnswer,
@@ -404,6 +405,7 @@ def contract_router(describe: Callable[[], tuple[dict[str, Any], dict[str, str]]
     """The router; the document and the answers that it refers to are built on the first request."""
     router = APIRouter(include_in_schema=False)
     schema = document(to_json(editor_schema()), SCHEMA)
+    map_schema = document(to_json(import_map_schema()), SCHEMA)
 
     @cache
     def contract() -> tuple[Document, dict[str, Document]]:
@@ -419,6 +421,11 @@ def contract_router(describe: Callable[[], tuple[dict[str, Any], dict[str, str]]
     async def show_editor_schema(request: Request) -> Response:
         require_acceptable(request, (SCHEMA, JSON))
         return publish(schema, request)
+
+    @router.get(IMPORT_MAP_SCHEMA_PATH)
+    async def show_import_map_schema(request: Request) -> Response:
+        require_acceptable(request, (SCHEMA, JSON))
+        return publish(map_schema, request)
 
     @router.get("/examples/{route}/{name}")
     async def show_answer(route: str, name: str, request: Request) -> Response:
