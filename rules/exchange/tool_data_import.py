@@ -264,7 +264,7 @@ class _Item:
             self._state("description", text, "description", text, item.line)
         if item.languages:
             detail = "only the description in the primary language is taken"
-            self._left.append(unmapped("description", f"{item.languages} more languages", detail, item.line))
+            self._left.append(unmapped("description", f"in {item.languages} other languages", detail, item.line))
         if (text := (item.name or "").strip()) and text not in (item.id, "/IGNORE"):
             self._left.append(unmapped("name", text, "a component has an id and a description only", item.line))
 
