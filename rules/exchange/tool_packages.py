@@ -64,6 +64,9 @@ def read_package(data: bytes, kind: ComponentKind | None = None, using: ImportMa
     links, other archives, unsafe or repeated names, and beyond the limits.
     """
     archive = _Archive(data)
+    if not archive.has(_ASSORTMENT) and not archive.data_files():
+        detail = f"the archive has neither {_ASSORTMENT} nor exchange files in {_FOLDER}"
+        raise UnreadableError(detail, cause="unsuitable")
     found = _Found(kind, using or NO_MAP)
     products = _products(archive, found)
     wanted: dict[str, dict[str, _Product]] = {}

@@ -144,7 +144,7 @@ def test_the_demo_in_reverse_order_is_the_same_holder() -> None:
     assert part.component["profile"] == [
         {"length_mm": 19.1, "outer_mm": 63.55},
         {"length_mm": 15.9, "outer_mm": 34},
-        {"length_mm": 55, "outer_mm": 32.657158, "outer_end_mm": 24},
+        {"length_mm": 55, "outer_mm": 32.657188, "outer_end_mm": 24},
     ]
     assert _left(part)["connection bore diameter 12"] == "its unit is not stated"
 
