@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from types import MappingProxyType
 from typing import Final
 
@@ -174,6 +174,7 @@ class _Walk:
         self._values: list[ToolValue] = []
         self._broken: list[tuple[str, int]] = []
         self._words: dict[int, tuple[str | None, int]] = {}
+        self._represented: dict[int, ToolValue | None] = {}
         self._properties: dict[int, tuple[str | None, str | None, str | None]] = {}
 
     def data(self) -> ToolData:
@@ -257,29 +258,38 @@ class _Walk:
     def _read_value(self, one: Instance) -> None:
         described = self._file.follow(one, "described")
         representation = self._file.follow(one, "representation", "PROPERTY_VALUE_REPRESENTATION")
-        code, scope, label = self._property(self._file.follow(representation, "property", "PROPERTY"))
-        value = self._file.follow(representation, "value", *_VALUES)
-        text, reason = self._stated(value)
-        if text is None or text.strip() in _MISSING:
+        if representation.number not in self._represented:  # several items may share one
+            self._represented[representation.number] = self._value(representation)
+        value = self._represented[representation.number]
+        if value is None:
             return
-        unit = self._unit(value) if "unit" in _SHAPES[value.entity] else None
-        stated = ToolValue(
-            name=printable((self._file.text(value, "name") or label or code or "value").strip()),
-            text=text,
-            line=self._file.line_of(value),
-            definition=described.number,
-            code=code,
-            scope=scope,
-            unit=unit if unit is not None else self._unit(representation, "global_unit"),
-            is_text=value.entity == "STRING_VALUE",
-            reason=reason or (None if code else "its property has no code of ISO 13399"),
-        )
+        stated = replace(value, definition=described.number)
         if described.entity not in _DESCRIBED:
             self._values.append(stated)
         elif len(values := self._item_of(described).values) < MAX_VALUES:
             values.append(stated)
         else:
             raise BrokenInstanceError(f"an item may have {MAX_VALUES} values; this one is not read", stated.line)
+
+    def _value(self, representation: Instance) -> ToolValue | None:
+        """Return a value, not yet of any item; None where it is missing."""
+        code, scope, label = self._property(self._file.follow(representation, "property", "PROPERTY"))
+        value = self._file.follow(representation, "value", *_VALUES)
+        text, reason = self._stated(value)
+        if text is None or text.strip() in _MISSING:
+            return None
+        unit = self._unit(value) if "unit" in _SHAPES[value.entity] else None
+        return ToolValue(
+            name=printable((self._file.text(value, "name") or label or code or "value").strip()),
+            text=text,
+            line=self._file.line_of(value),
+            definition=0,
+            code=code,
+            scope=scope,
+            unit=unit if unit is not None else self._unit(representation, "global_unit"),
+            is_text=value.entity == "STRING_VALUE",
+            reason=reason or (None if code else "its property has no code of ISO 13399"),
+        )
 
     def _property(self, one: Instance) -> tuple[str | None, str | None, str | None]:
         """Return code, scope and a name of a property."""

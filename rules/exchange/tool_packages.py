@@ -24,8 +24,10 @@ from rules.exchange.untrusted import MAX_BYTES, UnreadableError, line_of, printa
 from rules.schema.import_map import NO_MAP, ImportMap
 from rules.schema.imports import ComponentKind, ImportFault, ImportFormat, ImportProvenance, UnmappedValue
 
-__all__ = ["MAX_ENTRIES", "MAX_INFLATED", "MAX_PACKAGE", "read_exchange_document", "read_package"]
+__all__ = ["MAX_ENTRIES", "MAX_INFLATED", "MAX_PACKAGE", "MAX_STACKS", "read_exchange_document", "read_package"]
 
+MAX_STACKS: Final = 500
+"""Most stacks of one document; each repeats its components."""
 MAX_PACKAGE: Final = 64 * 1024 * 1024
 MAX_ENTRIES: Final = 5000
 MAX_INFLATED: Final = 256 * 1024 * 1024
@@ -147,6 +149,10 @@ class _Found:
                 part = replace(part, unmapped=(*part.unmapped, *product.left_over()))
             made[item.number] = self._add(part, used, here["file"])
         for assembly in held.assemblies:
+            if len(self.stacks) == MAX_STACKS:
+                detail = f"only the first {MAX_STACKS} assemblies are read as stacks"
+                self.faults.append(fault(detail, assembly.line, file=file))
+                break
             try:
                 stack = replace(stack_of(assembly, made), file=here["file"])
             except FaultyItemError as error:
