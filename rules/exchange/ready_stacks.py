@@ -305,8 +305,12 @@ def _length(part: StackPart, dimensions: Dimensions) -> float | None:
 
 
 def _refuse_gap(upper: _Placed, lower: _Placed) -> None:
-    """Refuse a piece with a contact face that is not placed on the face of the one before it."""
+    """Refuse a piece that is not placed where the one before it ends: a contact face on the face, a collet flush."""
     end = getattr(lower.part, "machine_side", None)
-    loose = _is_shanked(lower.part) or lower.part.kind == "collet" or end is None or end.coupling in _OFF_THE_FACE
-    if not loose and abs(lower.start - upper.face) > NEAR_MM:
+    if lower.part.kind == "collet":
+        if abs(lower.face - upper.face) > NEAR_MM:
+            raise _NotPlacedError(f"the face of {lower.part.id} is not that of {upper.part.id}")
+    elif _is_shanked(lower.part) or (end is not None and end.coupling in _OFF_THE_FACE):
+        return
+    elif abs(lower.start - upper.face) > NEAR_MM:
         raise _NotPlacedError(f"{lower.part.id} is not placed on the face of {upper.part.id}")

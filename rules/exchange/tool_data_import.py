@@ -79,6 +79,8 @@ _END_FIELDS: Final[Mapping[str, tuple[str, ...]]] = MappingProxyType(
 _NO_DIAMETER: Final = frozenset({"threaded_head"})
 """Couplings whose pilot diameter is not the connection diameter."""
 
+_NO_LINE: Final = "it counts from a gauge line or contact face, and the machine side is not known to have one"
+
 _CARRIED: Final = frozenset(
     {
         "machine_side",
@@ -211,6 +213,7 @@ class _Item:
         for side in get_args(Side):
             self._couple(side)
         self._drop_loose_ends()
+        self._leave_loose_length()
         self._draw_outline()
         readings = [*self._readings]
         stated, left = map_readings(self._kind, readings, self._named)
@@ -373,6 +376,10 @@ class _Item:
             name = self._by_code_alone(side, written, name)
         if group is not None:
             self._take_end(side, group, name if coded is not None or by_class is not None else None, why_not)
+        elif side == "workpiece_side" and name is None and not any(map(_is_connection, self._groups.values())):
+            clamp = None if self._mapped is None else self._mapped.workpiece_side
+            if clamp is not None:
+                self._state("workpiece_side", clamp, f"{side}.coupling", clamp, self._item.line)
 
     def _by_code_alone(self, side: Side, written: Sequence[ToolValue], name: str | None) -> str | None:
         """State the end by a connection code that the map lacks, where nothing better says what it is."""
@@ -399,13 +406,16 @@ class _Item:
         name: str | None = self._using.classes.get(group.scope or "")
         if name is None:
             return None, f"the map has no coupling for the class {printable(group.scope or 'not stated')}"
+        clamp = self._mapped.workpiece_side if self._mapped is not None and side == "workpiece_side" else None
+        if clamp is not None and name not in ("cylindrical", clamp):
+            return None, f"the map says {clamp} for the item and {name} for the class of the connection"
         if name in _BORES:
             if side == "machine_side":
                 name = "cylindrical"
             elif self._kind == "collet":
                 name = "collet_bore"
             elif name == "cylindrical":
-                name = self._mapped.workpiece_side if self._mapped is not None else None
+                name = clamp
                 if name is None:
                     return None, "how the bore clamps is not stated; name its workpiece_side with the kind in the map"
         wanted = "EXT" if (side == "machine_side") != (name in _OTHER_WAY) else "INT"
@@ -454,9 +464,7 @@ class _Item:
     def _draw_outline(self) -> None:
         if not self._outline:
             return
-        end = next((one.value for one in self._named if one.path == "machine_side.coupling"), None)
-        from_line = str(end) not in COUPLINGS or COUPLINGS[str(end)].has_gauge_line
-        if self._kind not in ("base_holder", "extension", "reducer") or (self._kind != "base_holder" and not from_line):
+        if self._kind not in ("base_holder", "extension", "reducer") or not self._has_gauge_line():
             self._leave_all((one for _, one in self._outline), "an outline is only taken from a gauge line on")
             return
         length = dimensions_of(self._item.values).get("LF")
@@ -470,6 +478,25 @@ class _Item:
                 self._state(*_named(one), f"profile.{n}.{name}", value, one.line)
         self._leave_all(pieces.unused, "flange diameter and thickness are used together only")
         self._notes.extend(pieces.notes)
+
+    def _has_gauge_line(self) -> bool:
+        """Whether the lengths certainly count from a gauge line or contact face."""
+        if self._kind == "base_holder":
+            return True
+        stated = {one.path: str(one.value) for one in self._named}
+        coupling = stated.get("machine_side.coupling", "")
+        meaning = understood(stated.get("machine_side.designation", ""), "machine_side")
+        if coupling == "designated" and meaning is not None:
+            coupling = str(meaning.fields.get("coupling", ""))
+        return coupling in COUPLINGS and COUPLINGS[coupling].has_gauge_line
+
+    def _leave_loose_length(self) -> None:
+        """Leave over the functional length from an end that may be a shank."""
+        if self._has_gauge_line() or self._kind == "collet":
+            return
+        for one in [one for one in self._readings if one.symbol.symbol == "LF"]:
+            self._readings.remove(one)
+            self._left.append(unmapped(one.name, one.text, _NO_LINE, one.line))
 
     # --- bookkeeping -----------------------------------------------------------------------------------------------
 

@@ -65,6 +65,8 @@ def _run_import(arguments: argparse.Namespace) -> int:
         worst = max(worst, BAD_INPUT if report is None else _FAULTY if report.faults else 0)
         if report is None:
             continue
+        if using is not None and report.provenance is None:
+            print(f"{name}: the map was not used; it is for ISO 13399 data", file=sys.stderr)
         if arguments.json:
             print(report.model_dump_json())
             continue

@@ -289,6 +289,14 @@ def test_the_command_without_a_stack_prints_its_report(capsys: pytest.CaptureFix
     assert "kind not stated" in capsys.readouterr().out
 
 
+def test_a_map_that_is_not_used_is_told(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A table has heads in place of codes."""
+    file = tmp_path / "parts.csv"
+    file.write_text("ID,KIND\nKB-1,collet\n", encoding="utf-8")
+    assert _command(str(file), "--map", str(_DEMO / "iso-13399-map.yaml"), "--json") == 0
+    assert "map was not used" in capsys.readouterr().err
+
+
 def test_the_command_says_where_a_map_is_wrong(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """By file and line, and reads nothing."""
     wrong = tmp_path / "map.yaml"

@@ -20,6 +20,7 @@ from rules.exchange.part21 import (
     read_exchange_file,
 )
 from rules.exchange.untrusted import MAX_BYTES, UnreadableError
+from rules.quantities.work_limit import Allowance, TooMuchWorkError, allowing
 from tests.support.exchange_files import escaped, file_of
 
 _SHAPES: Final = {"A": ("one",), "B": ("one", "two")}
@@ -206,6 +207,13 @@ def test_everything_up_to_its_limit_is_read() -> None:
 def test_a_million_of_one_character_is_refused(inside: str) -> None:
     """Without running long: each is gone through once."""
     _refused(file_of([f"#1=A({inside}"]))
+
+
+def test_the_work_is_counted_before_it_is_done() -> None:
+    """By the length of the file, so that a long one out of a small package is read in another process."""
+    data = file_of(["#1=A($);"]) + b" " * 10_000
+    with allowing(Allowance(100_000)), pytest.raises(TooMuchWorkError):
+        read_exchange_file(data, _SHAPES)
 
 
 @pytest.mark.parametrize(

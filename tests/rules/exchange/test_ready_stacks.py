@@ -146,6 +146,8 @@ def _moved(**places: float | None) -> dict[str, float | None]:
         (_moved(C=None), {}, {}),
         (_moved(T=26.4), {}, {}),
         (_moved(C=-60.0), {}, {"C": {"LF": None}}),
+        (_moved(C=-60.0), {}, {}),
+        (_PLACES, {}, {"C": {"LF": ("27", "mm")}}),
         (_PLACES, {"LF": ("102.7", "mm")}, {}),
         (_PLACES, {"LF": ("-", "mm")}, {}),
         (_PLACES, {}, {"T": {"OAL": None}}),
@@ -154,7 +156,8 @@ def _moved(**places: float | None) -> dict[str, float | None]:
         (_PLACES, {}, {"T": {"OAL": ("76.2", None)}}),
     ],
     ids=[
-        "tip", "gauge line", "no placement", "behind the gauge line", "collet nowhere", "another length",
+        "tip", "gauge line", "no placement", "behind the gauge line", "collet nowhere",
+        "collet not flush", "collet by its back", "another length",
         "no length", "no overall length", "two lengths", "holder without length", "no unit",
     ],
 )  # fmt: skip

@@ -386,6 +386,38 @@ def test_a_code_that_the_map_lacks_is_a_designation() -> None:
     assert ends[3]["diameter_mm"] == 16
 
 
+@pytest.mark.parametrize(
+    ("code", "kind", "taken"),
+    [("HSK-A63", "extension", True), ("DIN 6535 HA 16", "extension", False), ("KB-XY", "extension", False),
+     (None, "extension", False), (None, "base_holder", True)],
+)  # fmt: skip
+def test_a_functional_length_needs_its_gauge_line(code: str | None, kind: str, taken: bool) -> None:
+    """And so does an outline: an end that is not known may be a shank."""
+    file = ToolFile()
+    item = file.item("KB-1", "adaptive item")
+    if code:
+        file.value(item, "CCMS", code, text=True)
+    file.value(item, "LF", "90", "mm")
+    file.value(item, "BD", "40", "mm", name="body diameter 1")
+    file.value(item, "LB", "90", "mm", name="body length 1")
+    part = _one(file, _map(kinds={"KB-1": kind}))
+    assert ("gauge_length_mm" in part.component, "profile" in part.component) == (taken, taken)
+    assert len(part.unmapped) == (0 if taken else 3)
+
+
+def test_the_map_says_how_a_bore_clamps() -> None:
+    """Even where the file states no connection; not against the class of one."""
+    using = _map(kinds={"KB-1": {"kind": "base_holder", "workpiece_side": "hydraulic"}})
+    file = ToolFile()
+    file.item("KB-1", "adaptive item")
+    assert _one(file, using).component["workpiece_side"] == {"coupling": "hydraulic"}
+    file = ToolFile()
+    file.connection(file.item("KB-1", "adaptive item"), COLLET_SEAT, "wkps", "25", "Int")
+    part = _one(file, using)
+    assert "workpiece_side" not in part.component
+    assert "hydraulic" in _left(part)["CZC 25"]
+
+
 # --- kinds and names -----------------------------------------------------------------------------------------------
 
 
