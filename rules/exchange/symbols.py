@@ -16,13 +16,14 @@ from rules.couplings.straight_shank import CYLINDRICAL
 from rules.exchange.fields import Stated, has_field
 from rules.exchange.untrusted import printable
 from rules.quantities.tables import Row, Table, parse_table, rows_of
-from rules.schema.components import Material
+from rules.schema.components import CutterKind, Material
 from rules.schema.imports import UnmappedValue
 
 __all__ = ["Reading", "Symbol", "body_materials", "elements", "map_readings", "symbols", "unmapped"]
 
 
 _ANY: Final = "any"
+_CUTTING_TOOLS: Final = frozenset(get_args(CutterKind))
 
 
 class Symbol(Row):
@@ -40,11 +41,15 @@ class Symbol(Row):
     def field_of(self, kind: str) -> str | None:
         """Return the path of its field in a component of this kind.
 
-        >>> symbols()["DC"].field_of("cutter"), symbols()["DC"].field_of("collet")
+        A drill, a tap or another cutting tool has the fields of a cutter.
+
+        >>> symbols()["DC"].field_of("drill"), symbols()["DC"].field_of("collet")
         ('cutting_diameter_mm', None)
         """
         known = self.fields or {}
         path = known.get(kind, known.get(_ANY))
+        if path is None and kind in _CUTTING_TOOLS:
+            path = known.get("cutter")
         return path if path is not None and has_field(kind, path) else None
 
 
