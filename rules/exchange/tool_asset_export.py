@@ -69,16 +69,20 @@ def export_archetypes(parts: Sequence[StackPart], *, timestamp: str = EPOCH, sta
 
     The format carries id, part number, description, the connection code, five measurements, mass and the speed limit;
     :func:`~rules.exchange.tool_asset_import.read_cutting_tools` reads them back as they are. What a component states
-    besides, and its kind, is not in the document.
+    besides, and its kind, is not in the document. Version 1.4 has no description of an archetype and requires a tool
+    id: the component's id where it has no part number.
     Raises :class:`ValueError` for an invalid timestamp.
     """
     if not is_timestamp(timestamp):
         raise ValueError("a timestamp is a time in UTC such as 2031-05-04T12:00:00Z")
     root, assets = _document(timestamp, standard, len(parts))
     for part in parts:
-        own = {} if part.part_number is None or _NO_XML.search(part.part_number) else {"toolId": part.part_number}
+        number = part.part_number
+        if number is None or _NO_XML.search(number):
+            number = part.id if standard == "1.4" else None
+        own = {} if number is None else {"toolId": number}
         asset = _add(assets, "CuttingToolArchetype", assetId=part.id, timestamp=timestamp, **own)
-        if part.description is not None and not _NO_XML.search(part.description):
+        if standard != "1.4" and part.description is not None and not _NO_XML.search(part.description):
             _add(asset, "Description", part.description)
         _add(asset, "CuttingToolDefinition", f"{part.kind.replace('_', ' ')} {part.id}", format="TEXT")
         life_cycle = _add(asset, "CuttingToolLifeCycle")

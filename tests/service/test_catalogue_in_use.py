@@ -236,7 +236,7 @@ def test_a_catalogue_is_exported_and_imported(tmp_path: Path, form: str, capfdbi
     table.write_text(TABLE.replace("NOF", "WT"))
     assert main(["import", str(table), "--to-catalogue", str(parts)]) == 0
     capfdbinary.readouterr()
-    assert main(["export", str(parts), "--parts", form]) == 0
+    assert main(["export", str(parts), "--parts", form, "--standard", "2.4"]) == 0
     document = tmp_path / f"all.{form}"
     document.write_bytes(capfdbinary.readouterr().out)
     assert main(["import", str(document), "--to-catalogue", str(again)]) == 0
