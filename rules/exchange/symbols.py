@@ -42,11 +42,13 @@ class Symbol(Row):
     def field_of(self, kind: str) -> str | None:
         """Return the path of its field in a component of this kind.
 
-        >>> symbols()["DC"].field_of("cutter"), symbols()["DC"].field_of("collet")
+        A drill, a tap or another cutting tool has the fields of a cutter.
+
+        >>> symbols()["DC"].field_of("drill"), symbols()["DC"].field_of("collet")
         ('cutting_diameter_mm', None)
         """
         known = self.fields or {}
-        path = known.get("cutter" if kind in _CUTTERS else kind, known.get(_ANY))
+        path = known.get(kind, known.get("cutter") if kind in _CUTTERS else None) or known.get(_ANY)
         return path if path is not None and has_field(kind, path) else None
 
 
