@@ -144,13 +144,13 @@ def _values(report: Report) -> list[Table]:
             )
         )
     heads = ("Assumed", "Value", "Range", "Effect", "From")
-    return [Table("Assumed values, those first on which the results depend most.", heads, tuple(rows), 5)]
+    return [Table("Assumed values, those first on which a decision depends most.", heads, tuple(rows), 5)]
 
 
 def _depends(dependence: float | None) -> str:
     if dependence is None:
         return "not known"
-    if dependence > 1.0:
+    if dependence >= 1.0:
         return "decides"
     return "matters" if dependence >= _MEASURE_FROM else "hardly"
 
