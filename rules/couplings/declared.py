@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from types import MappingProxyType
 from typing import Literal
 
-from pydantic import BaseModel, Field
+from pydantic import Field
 
 from rules.couplings.definition import Coupling, Deviation, Ends, Figure, ToleranceClass, Value, Word
 from rules.quantities.missing import Missing
@@ -64,9 +64,6 @@ class _Declared(Coupling):
         if not isinstance(ends.first("diameter_mm", upper), Missing):
             yield "upper_diameter_mm", upper.stated("diameter_mm")
             yield "lower_diameter_mm", lower.stated("diameter_mm")
-
-    def designation(self, side: BaseModel) -> str | None:
-        return side.designation if isinstance(side, Declared) else None
 
 
 DECLARED = _Declared()

@@ -350,11 +350,6 @@ class Coupling:
         """Return the fields that a check needs of such an end."""
         return self.needed_fields
 
-    def designation(self, side: BaseModel) -> str | None:
-        """Return the designation of an end for a document; None where there is none."""
-        stated = side.model_dump(include={"size", "form", "designation"}, exclude_none=True)
-        return " ".join([self.name, *(stated[n] for n in ("size", "form", "designation") if n in stated)])
-
     def both(self, ends: Ends) -> bool:
         """Whether both ends are of this coupling."""
         return all(end.side is not None and end.side.coupling == self.name for end in ends)

@@ -8,7 +8,7 @@ from functools import cache, lru_cache
 from types import MappingProxyType
 from typing import Annotated, Any, Final, Literal, NamedTuple, TypeAlias
 
-from pydantic import Field
+from pydantic import BaseModel, Field
 
 from rules.couplings.definition import Deviation
 from rules.couplings.straight_shank import shank_length, standards
@@ -23,6 +23,7 @@ __all__ = [
     "ThreadName",
     "Tolerance",
     "Understood",
+    "designation_of",
     "plain",
     "thread_of",
     "tolerance_of",
@@ -60,6 +61,7 @@ class _Designation(Row):
     ends: Texts
     becomes: Texts
     words: str
+    written: str | None
     left_open: str | None
 
 
@@ -125,6 +127,61 @@ def _understood(row: _Designation, groups: Mapping[str, str | None]) -> Understo
     if standard in standards() and (length := shank_length(standard, fields["diameter_mm"])) is not None:
         fields["length_mm"] = length
     return Understood(MappingProxyType(fields), row.words.format(**values), row.left_open, row.source, row.confidence)
+
+
+def designation_of(side: BaseModel, end: EndName) -> str | None:
+    """Return the designation of an end for a document: of a standard, else the shop's own.
+
+    Parameters
+    ----------
+    side
+        End of any coupling.
+    end
+        Which end it is.
+
+    Returns
+    -------
+    str or None
+        The designation that says most of what is stated, and nothing that is not; None without one.
+
+    Source: table ``designations``.
+    """
+    stated = side.model_dump(exclude_none=True)
+    if isinstance(side, Designated) and (known := understood(side.designation, end)) is not None:
+        stated = dict(known.fields)
+    best: tuple[int, str] | None = None
+    for _, row in _rows():
+        values = None if row.written is None or end not in row.ends else _values(row, stated)
+        if row.written is None or values is None:
+            continue
+        text = row.written.format(**values)
+        meaning = understood(text, end)
+        if meaning is None or any(stated.get(name) != value for name, value in meaning.fields.items()):
+            continue
+        if best is None or len(meaning.fields) > best[0]:
+            best = len(meaning.fields), text
+    if best is not None:
+        return best[1]
+    own = stated.get("designation") or stated.get("thread")
+    return own if isinstance(own, str) else None
+
+
+def _values(row: _Designation, stated: Mapping[str, Any]) -> dict[str, str] | None:
+    """Return what stands in the braces of a row for an end with these fields; None where they differ from it."""
+    values: dict[str, str] = {}
+    for one in row.becomes:
+        name, _, template = one.partition("=")
+        before, brace, _ = template.partition("{")
+        if name == "standard":
+            continue
+        value = stated.get(name)
+        text = f"{value:g}" if isinstance(value, float) else str(value)
+        if value is None or (text != template if not brace else not text.startswith(before)):
+            return None
+        if brace:
+            key, rest = template[len(before) + 1 : -1], text[len(before) :]
+            values[key.removesuffix("_small")] = rest.upper() if key.endswith("_small") else rest
+    return values
 
 
 def _written(name: str, value: str) -> str:

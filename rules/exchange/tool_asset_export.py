@@ -13,7 +13,7 @@ from typing import Final, TypeAlias, cast
 
 from lxml import etree
 
-from rules.couplings.sides import COUPLINGS
+from rules.couplings.designation import designation_of
 from rules.schema.components import (
     BaseHolder,
     Collet,
@@ -128,10 +128,10 @@ def _widest(stack: Stack) -> float | None:
 
 
 def _connection(stack: Stack) -> str | None:
-    """Return the spindle-side coupling in the contract's words, since the standard's list of codes is not public."""
+    """Return the spindle-side coupling by its designation, since the format's own list of codes is not public."""
     first = next(_along_the_axis(stack), None)
     side = None if first is None or isinstance(first, ComponentReference) else first.machine_side
-    return None if side is None else COUPLINGS[side.coupling].designation(side)
+    return None if side is None else designation_of(side, "machine_side")
 
 
 _OnAxis: TypeAlias = BaseHolder | Extension | Reducer | Collet | Cutter | GaugePin | ComponentReference

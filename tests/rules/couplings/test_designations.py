@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 from pydantic import TypeAdapter
 
-from rules.couplings.designation import EndName, thread_of, tolerance_of, understood
+from rules.couplings.designation import EndName, designation_of, thread_of, tolerance_of, understood
 from rules.couplings.sides import MachineSide, SpindleSide, WorkpieceSide
 from rules.quantities.tables import table
 from tests.support.stacks import report_of
@@ -270,3 +270,57 @@ def test_a_tolerance_with_another_diameter_is_not_taken() -> None:
     assert told.understood_as is None
     assert told.left_open is not None
     assert "9 mm" in told.left_open
+
+
+def _sized_ends() -> list[dict[str, Any]]:
+    hollow = table("hollow_taper").rows
+    steep = [
+        {"coupling": "steep_taper", "form": form["form"], "size": size["size"]}
+        for form in table("steep_taper_forms").rows
+        for size in table("steep_taper_shanks").rows
+        if size["family"] == form["dimensions"]
+        and (form["form"] == "mas_403" or size["size"] not in ("35", "55"))  # sizes of MAS 403 alone
+    ]
+    return [
+        *({"coupling": "hollow_taper", "form": form, "size": row["size"]} for row in hollow for form in "ACE"),
+        *steep,
+        *({"coupling": "polygonal_taper", "size": row["size"]} for row in table("polygonal_taper").rows),
+        *({"coupling": "morse_taper", "size": row["size"], "form": "tang"} for row in table("morse_taper").rows),
+        *({"coupling": "nut_collet", "size": row["size"]} for row in table("nut_collet").rows),
+        *(
+            {"coupling": "shell_mill_arbor", "pilot_diameter_mm": row["pilot_diameter_mm"]}
+            for row in table("shell_mill_arbor").rows
+        ),
+        {"coupling": "cylindrical", "diameter_mm": 12.0, "tolerance": "h6", "form": "plain", "length_mm": 45.0},
+        {"coupling": "cylindrical", "diameter_mm": 12.7, "tolerance": "h6"},
+    ]
+
+
+def test_what_a_document_names_is_understood_again() -> None:
+    """Every size of every table has a designation, which has the fields that it was made of."""
+    ends = _sized_ends()
+    assert len(ends) > 80
+    for fields in ends:
+        named = designation_of(_ENDS["machine_side"].validate_python(fields), "machine_side")
+        assert named is not None, fields
+        found = understood(named, "machine_side")
+        assert found is not None
+        assert dict(found.fields) == fields, named
+
+
+_SHORT = {"coupling": "cylindrical", "diameter_mm": 12.0, "tolerance": "h6", "form": "plain", "length_mm": 30.0}
+
+
+@pytest.mark.parametrize(
+    ("fields", "named"),
+    [
+        (_SHORT, "12 h6"),  # a shorter shank is none of DIN 6535; its tolerance is still known
+        ({"coupling": "cylindrical", "diameter_mm": 12.0}, None),
+        ({"coupling": "hollow_taper", "size": "63"}, None),
+        ({"coupling": "declared", "designation": "screw-in M8"}, "screw-in M8"),
+        ({"coupling": "threaded_head", "thread": "M10"}, "M10"),
+    ],
+)
+def test_a_designation_says_nothing_that_is_not_stated(fields: dict[str, Any], named: str | None) -> None:
+    """Less is left out; what has no standard keeps the shop's own name."""
+    assert designation_of(_ENDS["machine_side"].validate_python(fields), "machine_side") == named

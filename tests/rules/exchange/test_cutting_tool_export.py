@@ -106,15 +106,17 @@ def test_the_verdict_stands_in_the_definition(assessor: Assessor, request_data: 
     [
         ({"coupling": "declared", "designation": "KB-x"}, "KB-x"),
         ({"coupling": "declared"}, None),
-        ({"coupling": "steep_taper", "size": "40", "form": "mas_403"}, "steep_taper 40 mas_403"),
-        ({"coupling": "polygonal_taper"}, "polygonal_taper"),
-        ({"coupling": "press_collet", "designation": "P × 2"}, "press_collet P × 2"),
+        ({"coupling": "steep_taper", "size": "40", "form": "mas_403"}, "MAS 403 BT40"),
+        ({"coupling": "steep_taper", "size": "40", "form": "iso_7388_1_ad"}, "ISO 7388-1 AD 40"),
+        ({"coupling": "steep_taper", "size": "40"}, "ISO 40"),  # the cone alone is known
+        ({"coupling": "designated", "designation": "hsk a 63"}, "HSK-A63"),
+        ({"coupling": "designated", "designation": "capsule 7"}, "capsule 7"),
+        ({"coupling": "polygonal_taper"}, None),
+        ({"coupling": "press_collet", "designation": "P × 2"}, "P × 2"),
         (None, None),
     ],
 )
-def test_the_connection_is_told_in_the_words_of_the_contract(
-    assessor: Assessor, side: object, code: str | None
-) -> None:
+def test_the_connection_has_its_designation(assessor: Assessor, side: object, code: str | None) -> None:
     """The first component toward the spindle counts, not a knob that hangs in it."""
     knob = {"id": "k", "kind": "retention_knob"}
     data = {"stack": {"components": [knob, {"id": "h", "kind": "extension", "machine_side": side}]}}
