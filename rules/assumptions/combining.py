@@ -36,8 +36,8 @@ class Result(NamedTuple):
 
 Results: TypeAlias = Mapping[_Key, Result]
 
-_ON_DATA: Final = "DAT-"
-"""Rules on contradictions in what is stated; an assumed value contradicts nothing."""
+_ON_DATA: Final = ("DAT-", "PLA-")
+"""Rules on what is stated: contradictions and implausible values; an assumed value is neither."""
 
 _SLIPS: Final = 1.0
 """Safety factor at which a clamp slips."""

@@ -236,3 +236,13 @@ def test_any_gaps_are_filled_or_stay_undecided(remove: set[str], diameter: float
     first, second = report_of(copy.deepcopy(request)), report_of(request)
     assert first == second
     assert first.verdict in ("review", "fail")
+
+
+def test_an_assumed_value_is_never_implausible() -> None:
+    """A cautious mass beyond a solid cylinder is the assumption's fault, so nobody is told to weigh the part."""
+    request = _with("cautious")
+    request["stack"]["components"][2]["profile"] = [{"length_mm": 83, "outer_mm": 12}]
+    request["machine"] = {"kind": "stated", "max_tool_mass_kg": 8}
+    report = report_of(request)
+    assert "mass" in {one.quantity for one in report.assumptions}
+    assert not [one.code for one in report.findings if one.code.startswith("PLA-")]
