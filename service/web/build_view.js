@@ -139,7 +139,7 @@ function createStage(index, asked) {
   const part = make("input", { id: `${id}-part`, value: asked.part, autocomplete: "off", "data-at": `${at}/part` });
   const second = make("input", { type: "checkbox", id: `${id}-second`, onchange: () => open() });
   const boxes = [0, 1].map(() => make("div", {}));
-  const words = { distance: index === 0 ? "Distance from the gauge line" : "Distance from the face that clamps it" };
+  const words = { distance: index === 0 ? "Distance from the gauge line" : "Distance from the face that clamps it (holder: gauge line)" };
   const planes = boxes.map((box, place) => createPlaneFields(box, `${at}/planes/${place}`, words));
   const others = make("fieldset", { class: "second" }, make("legend", {}, `Second plane of stage ${index + 1}`), boxes[1]);
   planes.forEach((plane, place) => {
