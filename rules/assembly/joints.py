@@ -7,14 +7,30 @@ joint behind it, which would otherwise pass that torque on.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from typing import Final
 
 from rules.analysis import StackAnalysis
 from rules.assembly.joint_values import JointView, words_of
-from rules.assembly.sentences import CouplingWords, Draft, StepWords, Words, draft, instruction, preload, stop
+from rules.assembly.sentences import (
+    CouplingWords,
+    Draft,
+    Number,
+    StepWords,
+    Tellable,
+    Words,
+    draft,
+    instruction,
+    preload,
+    stop,
+)
 from rules.couplings.sides import COUPLINGS
 from rules.couplings.straight_shank import COLLET_BORE
+from rules.quantities.missing import Missing, OrMissing, when_both_known, when_known
+from rules.quantities.rounding import rounded
+from rules.runout.analysis import PlaneBudget, budget_at
 from rules.schema.components import Reducer
 from rules.schema.report import Finding
 from rules.stack.chain import Chain, StackJoint
@@ -75,7 +91,7 @@ def joint_steps(derived: StackAnalysis, joint_findings: JointFindings) -> JointS
         press_seat = _group(derived, (first, last), joint_findings, press_seat, held_by, steps)
         made.add(number)
         while read in made and read + 1 < len(groups):  # up to here the stack stands on its base holder
-            steps.build.extend(_read_between(derived, joints[groups[read][1]]))
+            steps.build.extend(_read_between(derived, groups[read][1]))
             read += 1
     return steps
 
@@ -98,13 +114,69 @@ def _passes_torque(case: StackJoint, behind: StackJoint) -> bool:
     return inner.joint_class == "grip" and inner.round_clamp and not inner.grips_by_interference
 
 
-def _read_between(derived: StackAnalysis, case: StackJoint) -> list[Draft]:
-    """Return the reading of a part that another one follows."""
+def _read_between(derived: StackAnalysis, number: int) -> list[Draft]:
+    """Return the reading of a part that another one follows, with what the stack so far is expected to read."""
+    case = derived.chain.joints[number]
     base, ends = derived.chain.members[0].part.id, case.ends_named
+    from_end = _plane_between(derived, number + 1)
+    plane = when_both_known(lambda end, face: face - end, from_end, derived.geometry.places[number + 1].face)
+    budget = _built_budget(derived, number + 1, plane)
 
-    words = Words({"base": base, "lower": case.lower.part.id}, lambda name: preload() if name == "preload" else None)
+    def find(name: str) -> Tellable:
+        if name == "preload":
+            return preload()
+        if name == "from_end":
+            return when_known(lambda end: Number("distance from the outer end", "mm", rounded(end, "mm")), from_end)
+        if name == "incomplete":
+            return "" if isinstance(budget, Missing) else None
+        if isinstance(budget, Missing):
+            return budget
+        if name == "reading":
+            return _limit_between(derived, budget)
+        level = {"p50": budget.assemblies.p50_um, "p95": budget.assemblies.p95_um}.get(name)
+        return None if level is None else Number(_EXPECTED[name], "um", level)
+
+    words = Words({"base": base, "lower": case.lower.part.id}, find)
     said = draft(instruction().general["read_between"], words, [base, case.lower.part.id], [case.lower_at], ends)
     return [] if said is None else [said]
+
+
+_EXPECTED: Final = {"p50": "median of the expected reading", "p95": "95th percentile of the expected reading"}
+
+_FROM_END_MM: Final = 5.0
+"""Usual distance of the indicator from the outer end of a part."""
+
+
+def _plane_between(derived: StackAnalysis, place: int) -> OrMissing[float]:
+    """Return how far from the outer end of a part it is read, mm: on its free length, however short that is."""
+    places = derived.geometry.places
+    return when_both_known(
+        lambda face, behind: min(_FROM_END_MM, max(face - behind, 0.0) / 2.0),
+        places[place].face,
+        places[place - 1].face,
+    )
+
+
+def _built_budget(derived: StackAnalysis, place: int, plane: OrMissing[float]) -> OrMissing[PlaneBudget]:
+    """Return the law of the stack up to a part; a partial sum would understate it, so it is missing then."""
+    if derived.contributors.lacking is not None:
+        return derived.contributors.lacking
+    built = [one for one in derived.contributors.known if one.displaces_from <= place + 1]
+    return when_known(lambda z: budget_at(z, built, None), plane)
+
+
+def _limit_between(derived: StackAnalysis, here: PlaneBudget) -> Number | None:
+    """Return what the limit of the finished stack is at a plane before it, by the predicted 95th percentiles."""
+    operation = derived.chain.operation
+    limit = None if operation is None else operation.runout_limit_um
+    if operation is None or limit is None:
+        return None
+    there = derived.tip if operation.runout_limit_at == "tip" else derived.gauge_plane
+    if isinstance(there, Missing) or there.assemblies.p95_um <= 0.0:
+        return None
+    # rounded down, so that the limit is not exceeded
+    share = math.floor(10.0 * limit * here.assemblies.p95_um / there.assemblies.p95_um) / 10.0
+    return Number("reading", "um", None, None, share)
 
 
 def _groups(joints: Sequence[StackJoint]) -> Iterator[tuple[int, int]]:

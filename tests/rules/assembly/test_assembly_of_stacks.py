@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import copy
+import json
 import re
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -545,3 +547,47 @@ def test_reference_that_leads_nowhere_leaves_nothing_to_assemble() -> None:
     report = assembly_of(request)
     assert {step.action for step in report.steps} == {"stop"}
     assert not report.disassembly
+
+
+_DEMO = Path(__file__).parents[3] / "demo_data/stacks/01-deep-rib-shrink-extension.json"
+
+
+def _between(*changes: tuple[str, Any]) -> dict[str, float | None]:
+    """Return what the reading before the end mill of the demo stack is expected to be, and its limit there."""
+    request = json.loads(_DEMO.read_text("utf-8"))
+    for pointer, value in changes:
+        *way, last = pointer.split("/")[1:]
+        holder = request
+        for one in way:
+            holder = holder[int(one)] if isinstance(holder, list) else holder[one]
+        holder[last] = value
+    report = assembly_of(request)
+    (step,) = [one for one in report.steps if one.action == "measure" and named(one.joint) == "holder/extension"]
+    told = {one.name: one.value if one.value is not None else one.at_most for one in step.values}
+    return {name: told.get(name) for name in ("95th percentile of the expected reading", "reading")}
+
+
+def _tir(place: int) -> str:
+    return f"/stack/components/{place}/runout/statements/0/tir_um"
+
+
+def test_a_reading_between_joints_has_its_own_expectation() -> None:
+    """What is not mounted yet does not count, what is mounted does; a limit is shared as the runout is."""
+    as_it_is, other_mill, other_holder = _between(), _between((_tir(2), 10)), _between((_tir(0), 9))
+    expected, limit = as_it_is.values()
+    assert expected is not None
+    assert limit is not None
+    mill_expected, mill_limit = other_mill.values()
+    assert mill_expected == expected
+    assert mill_limit is not None
+    assert mill_limit < limit  # a worse end mill leaves less to the rest
+    holder_expected, _ = other_holder.values()
+    assert holder_expected is not None
+    assert holder_expected > expected
+    _, doubled = _between(("/operations/0/limits/runout/tir_um", 30)).values()
+    assert doubled == pytest.approx(2 * limit, abs=0.11)
+
+
+def test_without_every_contributor_a_reading_between_has_no_expectation() -> None:
+    """A partial sum would call a good joint bad."""
+    assert set(_between(("/stack/components/2/runout", None)).values()) == {None}
