@@ -31,7 +31,7 @@ from rules.couplings.shell_mill_arbor import SHELL_MILL_ARBOR
 from rules.couplings.steep_taper import SteepTaper
 from rules.quantities.missing import Missing, OrMissing, when_all_known, when_both_known
 from rules.quantities.models import MissingQuantity
-from rules.quantities.rounding import rounded_or_none
+from rules.quantities.rounding import rounded, rounded_or_none
 from rules.quantities.units import quantity_and_unit
 from rules.runout.analysis import PlaneBudget
 from rules.runout.formulas import tir_from_particle
@@ -39,7 +39,7 @@ from rules.runout.report import predictions_of
 from rules.schema.components import Cutter, GaugePin, RetentionKnob
 from rules.schema.report import AssemblyReport, Finding, InstructionState, JointEnds, RecordGroup, Undecided
 from rules.stack.chain import Member
-from rules.stack.positions import Position, surface_at
+from rules.stack.positions import Position, readable_zones, surface_at
 
 __all__ = ["AT_ANGLE", "AXIAL", "LENGTH", "RELEASED_BY", "TEST_BAR", "Digests", "assembly_section"]
 
@@ -167,9 +167,23 @@ class Measuring:
             "face_of": self._face_of,
             "limit_um": self._limit,
             "reading_limit_um": rounded_or_none(self._reading_limit, "um"),
+            "surfaces": self._surfaces(),
             "predictions": [] if budget is None else predictions_of(budget),
             "rule": self._rule(),
         }
+
+    def _surfaces(self) -> list[dict[str, Any]]:
+        face = self._derived.geometry.last_clamping_face
+        if isinstance(face, Missing):
+            return []
+        return [
+            {
+                "surface": one.surface,
+                "from_last_clamping_face_mm": rounded(one.start_mm - face, "mm"),
+                "to_last_clamping_face_mm": rounded(one.end_mm - face, "mm"),
+            }
+            for one in readable_zones(self._derived.chain, self._derived.geometry)
+        ]
 
     def _rule(self) -> str:
         rules = instruction().rules

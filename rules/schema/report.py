@@ -457,6 +457,18 @@ class AssemblyStep(Out):
     )
 
 
+class ReadableSurface(Out):
+    """Surface of the cutting tool or gauge pin that an indicator can reach."""
+
+    surface: Annotated[Literal["pin", "plain_shank", "flutes"], OPEN]
+    from_last_clamping_face_mm: float = Field(description="Where it begins, mm from the last clamping face.")
+    to_last_clamping_face_mm: float = Field(description="Where it ends, mm from the last clamping face.")
+
+    def __str__(self) -> str:
+        ends = f"{self.from_last_clamping_face_mm:.10g} to {self.to_last_clamping_face_mm:.10g} mm"
+        return f"{self.surface.replace('_', ' ')} {ends}"
+
+
 class AcceptanceReport(Out):
     """Runout acceptance of the finished assembly."""
 
@@ -482,6 +494,9 @@ class AcceptanceReport(Out):
     limit_um: float | None = Field(title="Runout limit", description="Runout limit of the operation, TIR in µm.")
     reading_limit_um: float | None = Field(
         title="Limit of the reading", description="Limit converted to this plane, TIR in µm."
+    )
+    surfaces: list[ReadableSurface] = Field(
+        description="What an indicator can reach, from the last clamping face to the tip; empty if not known."
     )
     predictions: list[RunoutPrediction] = Field(
         description="Expected readings as in the runout section; none if a contributor is not known."

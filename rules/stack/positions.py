@@ -24,9 +24,11 @@ __all__ = [
     "Position",
     "Positions",
     "Surface",
+    "Zone",
     "grip_of",
     "positions_on_axis",
     "profile_length",
+    "readable_zones",
     "reading_plane",
     "surface_at",
     "tool_diameter",
@@ -256,3 +258,30 @@ def surface_at(chain: Chain, positions: Positions, z_mm: float) -> Surface | Non
     if flutes is None:
         return None
     return "flutes" if tip - flutes < z_mm else "round"
+
+
+class Zone(NamedTuple):
+    """A surface of the cutting tool or gauge pin that an indicator can reach, from the gauge line, mm."""
+
+    surface: Literal["pin", "plain_shank", "flutes"]
+    start_mm: float
+    end_mm: float
+
+
+def readable_zones(chain: Chain, positions: Positions) -> tuple[Zone, ...]:
+    """Return what an indicator can reach between the last clamping face and the tip, in order; :func:`surface_at`.
+
+    Empty where face, tip or flute length are not known.
+    """
+    last = chain.members[-1] if chain.members else None
+    face, tip = positions.last_clamping_face, positions.tip
+    if last is None or not last.is_tool or isinstance(face, Missing) or isinstance(tip, Missing):
+        return ()
+    if isinstance(last.part, GaugePin):
+        return (Zone("pin", face, tip),)
+    length = last.part.flute_length_mm if isinstance(last.part, Cutter) else None
+    if length is None:
+        return ()
+    flutes = max(face, tip - length)
+    zones = (Zone("plain_shank", face, flutes), Zone("flutes", flutes, tip))
+    return tuple(one for one in zones if one.end_mm - one.start_mm > MIN_LENGTH_MM)

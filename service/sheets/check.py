@@ -55,6 +55,7 @@ from service.sheets.figures import (
     quantity,
     table,
     within,
+    worded,
 )
 from service.sheets.mechanics import mechanics
 from service.sheets.text import (
@@ -145,6 +146,10 @@ def _expected(name: str) -> Callable[[AcceptanceReport], float | None]:
     return value
 
 
+def _surfaces(one: AcceptanceReport) -> list[str]:
+    return [shown_sentence(str(surface)) for surface in one.surfaces]
+
+
 _ACCEPTANCE: Final = (
     *lines(
         AcceptanceReport,
@@ -156,6 +161,7 @@ _ACCEPTANCE: Final = (
         "face_of",
         "from_last_clamping_face_mm",
     ),
+    worded(AcceptanceReport, "To read on, from the last clamping face", _surfaces),
     within(AcceptanceReport, "Expected reading, median", "_um", _expected("p50")),
     within(AcceptanceReport, "Expected reading, 95th percentile", "_um", _expected("p95")),
 )
