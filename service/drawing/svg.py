@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from typing import Final
 
 __all__ = [
+    "FAINT",
     "INK",
     "KINDS",
     "PAPER",
@@ -37,6 +38,9 @@ INK: Final = "#1a1a1a"
 """Colour of lines and text."""
 
 PAPER: Final = "#ffffff"
+
+FAINT: Final = "#6a6a6a"
+"""Colour of extension lines, and of what is assumed."""
 
 _NOT_IN_XML: Final = re.compile(r"[^\t\n\r\u0020-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
 _PREFIX: Final = re.compile(r"(?:[A-Za-z][A-Za-z0-9_-]*)?")
