@@ -102,6 +102,10 @@ def path(corners: Sequence[tuple[float, float]], *, closed: bool = False) -> str
     return f"M{steps}{' Z' if closed else ''}"
 
 
+_USUAL_WIDTH: Final = 1060.0
+"""Width of a page; a wider drawing keeps its own size there, for its text would be too small."""
+
+
 def document(
     name: str, title: str, about: str, size: tuple[float, float], body: Iterable[Mark], *, prefix: str = ""
 ) -> str:
@@ -120,6 +124,7 @@ def document(
         element("rect", width=width, height=height, fill=PAPER),
         *body,
         xmlns="http://www.w3.org/2000/svg",
+        class_="wide" if width > _USUAL_WIDTH else None,
         viewBox=f"0 0 {figure(width)} {figure(height)}",
         width=width,
         height=height,

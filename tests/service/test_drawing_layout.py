@@ -123,14 +123,14 @@ def _stacks(draw: st.DrawFn) -> dict[str, Any]:
 @settings(max_examples=15, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(request=_stacks())
 def test_no_label_of_a_drawing_lies_on_another(listed: bool, request: dict[str, Any]) -> None:
-    """Long and short, thin and wide, with and without lists: every text is on the sheet, apart, and at least 10 px."""
+    """Long and short, thin and wide, with and without lists: every text is on the sheet, apart, and 11 px or more."""
     report, derived = judged(request)
     picture = draw_stack(report, derived, bent=listed, prefix="", listed=listed)
     assert picture is not None
     root = parsed(picture)
     assert overlapping(root) == []
     assert outside(root) == []
-    assert min(float(one.get("font-size", "12")) for one in root.iter(f"{SVG}text")) >= 10.0
+    assert min(float(one.get("font-size", "12")) for one in root.iter(f"{SVG}text")) >= 11.0
     indicator = root.find(f".//{SVG}g[@data-plane='gauge']/{SVG}circle")
     if indicator is not None:
         (tool,) = root.findall(f".//{SVG}g[@data-part='{len(derived.chain.members) - 1}']")
