@@ -146,6 +146,12 @@ class Cone(NamedTuple):
     length_mm: float
     large_mm: float
     small_mm: float
+    bore_mm: float = 0.0
+    """Bore of a hollow shank; zero for a solid one."""
+    lobe_mm: float = 0.0
+    """Eccentricity of a polygon: one lobe stands out by it, the side opposite is as much lower."""
+    assumed: str | None = None
+    """What the table does not have and a drawing assumes."""
 
 
 Interchange = Literal["fits", "not_settled", "differs"]
@@ -331,7 +337,7 @@ class Coupling:
         return Missing((f"{end.at}/size",)) if flange is None else _CONTACT_RATIO * flange
 
     def cone(self, side: Side) -> Cone | None:  # noqa: ARG002
-        """Return the taper behind the gauge line of a machine side; None where its table does not have it."""
+        """Return the taper behind the gauge line of a machine side, as drawn; None where its size is not stated."""
         return None
 
     def taper_mm3(self, side: Side) -> float | None:  # noqa: ARG002

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from functools import cache
 from types import MappingProxyType
-from typing import Literal
+from typing import Final, Literal
 
 from pydantic import Field
 
@@ -60,6 +60,16 @@ class HollowTaperForm(Row):
     drive: Literal["shank_keys", "flange_keys", "none"]
     interchange_group: str
     not_settled_with: Texts
+
+
+_TAPER: Final = 1.0 / 9.98
+"""Taper on the diameter."""
+
+_GAUGE_SHARE: Final = 0.1
+"""Distance of the gauge diameter behind the flange face over the nominal size; from memory, for drawings."""
+
+_BORE_SHARE: Final = 0.7
+"""Bore of the hollow shank over the gauge diameter; from memory, for drawings."""
 
 
 @cache
@@ -161,15 +171,23 @@ class _HollowTaper(Taper):
         return size_row(side.size).flange_diameter_mm
 
     def cone(self, side: Side) -> Cone | None:
+        if not isinstance(side, HollowTaper) or side.size is None:
+            return None
+        form_name = side.form or "A"
+        diameter, length = gauge_diameter(side.size, form_name), shank_length(side.size, form_name)
+        if diameter is None or length is None:
+            return None
+        large = diameter + _GAUGE_SHARE * float(side.size) * _TAPER
+        bore = _BORE_SHARE * diameter
+        assumed = "bore of the shank" if side.form else "form and bore of the shank"
+        return Cone(length, large, large - length * _TAPER, bore, assumed=assumed)
+
+    def taper_mm3(self, side: Side) -> float | None:
         if not isinstance(side, HollowTaper) or side.size is None or side.form is None:
             return None
         diameter, length = gauge_diameter(side.size, side.form), shank_length(side.size, side.form)
-        # the table has the cone diameter at the gauge line only, so the cone is drawn as a cylinder
-        return None if diameter is None or length is None else Cone(length, diameter, diameter)
-
-    def taper_mm3(self, side: Side) -> float | None:
-        cone = self.cone(side)
-        return None if cone is None else math.pi / 4.0 * cone.large_mm**2 * cone.length_mm
+        # as a cylinder, the most that it can be
+        return None if diameter is None or length is None else math.pi / 4.0 * diameter**2 * length
 
     def clamping_force_n(self, side: Side) -> float | None:
         if not isinstance(side, HollowTaper) or side.size is None or side.form not in ("A", "C"):

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from functools import cache
 from types import MappingProxyType
-from typing import Literal
+from typing import Final, Literal
 
 from pydantic import Field
 
-from rules.couplings.definition import Ends, Interchange, Taper, Word
+from rules.couplings.definition import Cone, Ends, Interchange, Side, Taper, Word
 from rules.quantities.missing import Missing
 from rules.quantities.models import Model
 from rules.quantities.tables import Row, UnknownEntryError, read_rows
@@ -79,6 +79,18 @@ class _MorseTaper(Taper):
 
     def interchange(self, one: str, other: str) -> Interchange:
         return "fits" if one == other else "differs"
+
+    def cone(self, side: Side) -> Cone | None:
+        if not isinstance(side, MorseTaper) or side.size is None:
+            return None
+        row = taper(side.size)
+        length = _LENGTH_SHARE * row.gauge_diameter_mm
+        small = row.gauge_diameter_mm - length * row.taper
+        return Cone(length, row.gauge_diameter_mm, small, assumed="length of the taper")
+
+
+_LENGTH_SHARE: Final = 3.3
+"""Length of the taper over its gauge diameter, which is 2.9 to 4.4; from memory, for drawings."""
 
 
 MORSE_TAPER = _MorseTaper()

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from functools import cache
 from types import MappingProxyType
-from typing import Literal
+from typing import Final, Literal
 
 from pydantic import Field
 
-from rules.couplings.definition import Ends, Figure, Side, Taper, Word
+from rules.couplings.definition import Cone, Ends, Figure, Side, Taper, Word
 from rules.quantities.missing import when_known
 from rules.quantities.models import Model
 from rules.quantities.tables import Row, UnknownEntryError, read_rows
@@ -93,5 +93,17 @@ class _PolygonalTaper(Taper):
             return None
         return taper(side.size).flange_diameter_mm
 
+    def cone(self, side: Side) -> Cone | None:
+        if not isinstance(side, PolygonalTaper) or side.size is None:
+            return None
+        row = taper(side.size)
+        length = _LENGTH_SHARE * float(side.size)
+        small = row.mean_diameter_mm - length / 20.0
+        thread = float(row.knob_thread[1:].partition("×")[0])
+        return Cone(length, row.mean_diameter_mm, small, thread, row.eccentricity_mm, "length of the shank")
+
+
+_LENGTH_SHARE: Final = 0.45
+"""Length of the shank over the nominal size; from memory, for drawings."""
 
 POLYGONAL_TAPER = _PolygonalTaper()

@@ -242,12 +242,16 @@ class _SteepTaper(Taper):
         return taper_length(side.form, side.size)
 
     def cone(self, side: Side) -> Cone | None:
-        if not isinstance(side, SteepTaper) or side.size is None or side.form is None:
+        if not isinstance(side, SteepTaper) or side.size is None:
             return None
-        row = shank(side.form, side.size)
-        if row is None or row.small_end_mm is None:
+        row = None if side.form is None else shank(side.form, side.size)
+        stated = row is not None
+        row = row or next((one for one in _shanks().values() if one.size == side.size), None)
+        if row is None:
             return None
-        return Cone(row.taper_length_mm, gauge_diameter(side.size), row.small_end_mm)
+        large = gauge_diameter(side.size)
+        small = row.small_end_mm or large - 7.0 / 24.0 * row.taper_length_mm
+        return Cone(row.taper_length_mm, large, small, assumed=None if stated else "length of the taper")
 
     def taper_mm3(self, side: Side) -> float | None:
         if not isinstance(side, SteepTaper) or side.size is None or side.form is None:

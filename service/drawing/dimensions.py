@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import groupby
 from typing import Final
@@ -11,12 +11,11 @@ from rules.analysis import StackAnalysis
 from rules.quantities.inch import as_shown
 from rules.quantities.missing import Missing
 from service.drawing.parts import Frame, Part, letter
-from service.drawing.svg import INK, PAPER, Mark, element, lanes, path, points, spread, text, text_width
+from service.drawing.svg import FAINT, INK, PAPER, Mark, element, lanes, path, points, spread, text, text_width
 
 __all__ = ["DiameterRow", "LengthLanes", "PlaceRow", "millimetres"]
 
 _TEXT: Final = 11.0
-_FAINT: Final = "#777777"
 _LANE: Final = 24.0
 _ROW: Final = 34.0
 _MOST_DIAMETERS: Final = 3
@@ -44,10 +43,12 @@ class _Span:
 class LengthLanes:
     """Dimension lines in lanes without overlap."""
 
-    def __init__(self, derived: StackAnalysis, frame: Frame, left: float, right: float) -> None:
+    def __init__(
+        self, derived: StackAnalysis, assumed: Collection[str], frame: Frame, left: float, right: float
+    ) -> None:
         self._frame = frame
         self._left, self._right = left, right
-        self._spans = list(_spans(derived))
+        self._spans = list(_spans(derived, assumed))
         self._reaches = [self._reach(span) for span in self._spans]
         self._lanes = lanes([(begin, end) for begin, end, _ in self._reaches], 6.0)
         self.height = _LANE * (max(self._lanes, default=-1) + 1)
@@ -71,14 +72,14 @@ class LengthLanes:
             begin, end = self._frame.x(span.begin), self._frame.x(span.end)
             for x in (begin, end):
                 line = path([(x, bottom_of), (x, y + 4.0)])
-                behind.append(element("path", d=line, stroke=_FAINT, stroke_width=0.5, fill="none"))
+                behind.append(element("path", d=line, stroke=FAINT, stroke_width=0.5, fill="none"))
             before.extend(_arrow(begin, end, y))
             before.extend(_words(middle, y - 4.0 if begin < middle < end else y + 4.0, span.words))
         return [*behind, *before]
 
 
-def _spans(derived: StackAnalysis) -> Iterator[_Span]:
-    """Yield the gauge length, then grip length and projection of each lower part."""
+def _spans(derived: StackAnalysis, assumed: Collection[str]) -> Iterator[_Span]:
+    """Yield the gauge length, then grip length and projection of each lower part; assumed ones in parentheses."""
     places = derived.geometry.places
     first = places[0].face
     if not isinstance(first, Missing) and first > 0.0:
@@ -88,11 +89,17 @@ def _spans(derived: StackAnalysis) -> Iterator[_Span]:
         face, name = places[number].face, letter(number + 1)
         if isinstance(face, Missing):
             continue
+        at = derived.chain.joints[number].statement_at
+        between = any(f"{at}/{field}" in assumed for field in ("grip_length_mm", "projection_mm"))
+
+        def told(length: float, *, between: bool = between) -> str:
+            return f"({millimetres(length)})" if between else millimetres(length)
+
         held = grips.get(number)
         if isinstance(held, float) and held > 0.0:
-            yield _Span(face - held, face, f"{name} grip {millimetres(held)}")
+            yield _Span(face - held, face, f"{name} grip {told(held)}")
         if not isinstance(out, Missing) and out > 0.0:
-            yield _Span(face, face + out, f"{name} projection {millimetres(out)}")
+            yield _Span(face, face + out, f"{name} projection {told(out)}")
 
 
 def _arrow(begin: float, end: float, y: float) -> Iterator[Mark]:
@@ -151,7 +158,7 @@ class DiameterRow:
 
     def marks(self, top: float, axis: float, left: float, right: float) -> list[Mark]:
         """Return the row."""
-        return _row([_Pinned(x, axis + half, words) for x, half, words in self._found], top, left, right, _FAINT)
+        return _row([_Pinned(x, axis + half, words) for x, half, words in self._found], top, left, right, FAINT)
 
 
 def _diameters(part: Part, parts: Sequence[Part], frame: Frame) -> Iterator[tuple[float, float, str]]:
@@ -168,6 +175,7 @@ def _diameters(part: Part, parts: Sequence[Part], frame: Frame) -> Iterator[tupl
         pieces = list(run)
         begin, stop = max(pieces[0].from_mm, out), min(pieces[-1].to_mm, bare)
         words = f"Ø{millimetres(start)}" + ("" if start == end else f"–{millimetres(end)}")
+        words = f"({words})" if part.light else words
         yield frame.x((begin + stop) / 2.0), (start + end) * frame.scale / 4.0, words
     if part.flutes is not None and part.face is not None and bare < part.face:
         diameter = part.flutes[1]
@@ -186,18 +194,23 @@ class PlaceRow:
         geometry = derived.geometry
         named: dict[float, list[str]] = {0.0: ["gauge line"]}
         faces: dict[float, list[str]] = {}
+
+        def put(there: dict[float, list[str]], z: float, words: str) -> None:
+            there.setdefault(round(z, 4), []).append(words)
+
         for part in parts:
             if part.face is not None:
                 if part.number == len(parts) - 1 and not isinstance(geometry.tip, Missing):
-                    named.setdefault(part.face, []).append("tip")
+                    put(named, part.face, "tip")
                 else:
-                    faces.setdefault(part.face, []).append(letter(part.number))
+                    put(faces, part.face, letter(part.number))
         for z, letters in faces.items():
-            named.setdefault(z, []).append(f"face of {' and '.join(letters)}")
+            put(named, z, f"face of {' and '.join(letters)}")
+        if derived.reading is not None:
+            put(named, derived.reading.z_mm, "plane to read")
         if not isinstance(geometry.gauge_plane, Missing):
-            beyond = not isinstance(geometry.tip, Missing) and geometry.gauge_plane > geometry.tip
-            words = "gauge plane, beyond the tip," if beyond else "gauge plane"
-            named.setdefault(geometry.gauge_plane, []).append(words)
+            beyond = not isinstance(geometry.tip, Missing) and geometry.gauge_plane > geometry.tip + 1e-4
+            put(named, geometry.gauge_plane, "gauge plane, beyond the tip," if beyond else "gauge plane")
         self._pinned = [(frame.x(z), f"{', '.join(words)} {millimetres(z)}") for z, words in named.items()]
         self.words = [words for _, words in self._pinned]
         self.width = sum(text_width(words, _TEXT) + 10.0 for words in self.words)

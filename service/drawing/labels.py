@@ -169,8 +169,7 @@ def shape(noted: Noted, x: float, y: float) -> Mark:
             stroke_dasharray="3 2",
             **look,
         )
-    size = 11.0 if noted.number < 10 else 9.0
-    number = text(x, y + low, str(noted.number), text_anchor="middle", font_size=size, font_weight="bold", fill=ink)
+    number = text(x, y + low, str(noted.number), text_anchor="middle", font_size=11.0, font_weight="bold", fill=ink)
     return group([outline, number])
 
 

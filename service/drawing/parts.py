@@ -1,34 +1,46 @@
-"""Parts of a side view: dimensions, scale and shapes; dashed boxes for outlines that are not stated."""
+"""Parts of a side view: dimensions, scale and shapes; outlines that are not stated are lighter and dashed."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+import math
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import groupby
 from typing import Final
 
 from rules.analysis import StackAnalysis
-from rules.couplings.definition import Cone
-from rules.couplings.sides import COUPLINGS
 from rules.couplings.straight_shank import ColletBore
 from rules.quantities.missing import Missing
 from rules.schema.components import Collet, Cutter
+from rules.schema.report import Report
 from rules.stack.outlines import OutlinePiece, bore_within, outline_of
-from service.drawing.svg import INK, PAPER, Mark, element, group, hatching, path, points, shade, text
+from service.drawing.fittings import Fitting, Loop, Overlap, collet_pieces, fittings_of, overlaps
+from service.drawing.svg import FAINT, INK, PAPER, Mark, element, group, hatching, path, points, shade, text
 
 __all__ = [
     "LEAST_HALF",
     "Frame",
     "Part",
+    "fitting_shapes",
     "frame_of",
     "half_height",
     "letter",
+    "overlap_shapes",
+    "overlaps_of",
     "part_shape",
     "parts_of",
-    "shank_behind_gauge_line",
-    "shank_shape",
+    "reach",
     "surface_at",
 ]
+
+
+@dataclass(frozen=True, slots=True)
+class TipForm:
+    """Form of the cutting end: a radius at the corner, or a point."""
+
+    radius_mm: float = 0.0
+    point_mm: float = 0.0
+    """Length of the point."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,12 +55,16 @@ class Part:
     start: float | None
     face: float | None
     """Workpiece-side face or tip."""
-    assumed: tuple[float, float] | None
-    """Outer and inner diameter from neighbours or couplings, without a stated outline."""
+    derived: tuple[OutlinePiece, ...]
+    """Outline from neighbours or couplings, without a stated one."""
+    light: bool
+    """Whether the outline is an assumed value of the report."""
+    fittings: tuple[Fitting, ...]
     flutes: tuple[float, float] | None
     """Length and diameter of the flutes."""
     cutting_mm: float | None
     """Cutting diameter at the tip, if the flute length is not stated."""
+    end: TipForm
     not_stated: tuple[str, ...]
 
     @property
@@ -71,8 +87,9 @@ def letter(number: int) -> str:
     return (chr(64 + high) if high else "") + chr(65 + low)
 
 
-def parts_of(derived: StackAnalysis) -> list[Part]:
+def parts_of(derived: StackAnalysis, report: Report) -> list[Part]:
     """Return the drawable data of each component."""
+    light = {one.subject for one in report.assumptions if one.quantity == "outline"}
     chain, places = derived.chain, derived.geometry.places
     outlines = [outline_of(member, place) for member, place in zip(chain.members, places, strict=True)]
     parts = []
@@ -83,28 +100,65 @@ def parts_of(derived: StackAnalysis) -> list[Part]:
         face = None if isinstance(place.face, Missing) else place.face
         ends = None if start is None or face is None or not start < face else (start, face)
         upper = outlines[number - 1] if number else None
-        assumed = None
+        guessed: tuple[OutlinePiece, ...] = ()
         if not pieces and ends is not None:
-            assumed = _assumed(derived, number, () if upper is None or isinstance(upper, Missing) else upper, ends)
+            guessed = _derived(derived, number, () if upper is None or isinstance(upper, Missing) else upper, ends)
         part = member.part
         flutes = cutting = None
+        end = TipForm()
         if isinstance(part, Cutter) and part.cutting_diameter_mm is not None:
             if part.flute_length_mm is None:
                 cutting = part.cutting_diameter_mm
             else:
                 flutes = part.flute_length_mm, part.cutting_diameter_mm
+                end = _tip_form(part, part.cutting_diameter_mm, part.flute_length_mm)
         missing = () if member.part.profile else ("outline",)
         if member.part.profile and not pieces and face is not None:
             missing = ("wall",)
         if face is None:
             missing = (*missing, "length or position")
-        parts.append(Part(number, part.id, part.kind, pieces, start, face, assumed, flutes, cutting, missing))
+        fittings = tuple(fittings_of(chain, number, place, pieces))
+        assumed = part.id in light
+        if assumed:
+            missing = ("outline", *missing)
+        parts.append(
+            Part(
+                number,
+                part.id,
+                part.kind,
+                pieces,
+                start,
+                face,
+                guessed,
+                assumed,
+                fittings,
+                flutes,
+                cutting,
+                end,
+                missing,
+            )
+        )
     return parts
 
 
-def _assumed(
+def _tip_form(tool: Cutter, diameter: float, flutes: float) -> TipForm:
+    """Return the form of the cutting end within the flutes."""
+    if tool.point_angle_deg is not None and tool.point_angle_deg < 180.0:
+        return TipForm(point_mm=min(diameter / 2.0 / math.tan(math.radians(tool.point_angle_deg / 2.0)), flutes))
+    return TipForm(radius_mm=min(tool.corner_radius_mm or 0.0, diameter / 2.0, flutes))
+
+
+def overlaps_of(parts: Sequence[Part]) -> list[Overlap]:
+    """Return where stated outlines lie in each other."""
+    return overlaps([() if part.light else part.pieces for part in parts])
+
+
+def _derived(
     derived: StackAnalysis, number: int, socket: Sequence[OutlinePiece], ends: tuple[float, float]
-) -> tuple[float, float] | None:
+) -> tuple[OutlinePiece, ...]:
+    def even(outer: float, inner: float = 0.0) -> tuple[OutlinePiece, ...]:
+        return (OutlinePiece(*ends, outer, outer, inner),)
+
     members = derived.chain.members
     part = members[number].part
     if isinstance(part, Collet):
@@ -113,20 +167,15 @@ def _assumed(
         side = part.workpiece_side
         if inner is None and isinstance(side, ColletBore):
             inner = side.clamping_max_mm if side.nominal_mm is None else side.nominal_mm
+        if inner is None:
+            return ()
         found = bore_within(socket, *ends)
-        if inner is not None and found is not None and found[1] > inner:
-            return found[1], inner
-        return None
+        by_size = collet_pieces(members[number].machine_side, *ends, inner)
+        return by_size or (even(found[1], inner) if found is not None and found[1] > inner else ())
     if isinstance(part, Cutter) and part.cutting_diameter_mm is not None:
-        return part.cutting_diameter_mm, 0.0
+        return even(part.cutting_diameter_mm)
     diameter = getattr(members[number].machine_side, "diameter_mm", None)
-    return None if diameter is None else (diameter, 0.0)
-
-
-def shank_behind_gauge_line(derived: StackAnalysis) -> Cone | None:
-    """Return the first part's taper if the standard's table has its length and diameters."""
-    side = derived.chain.members[0].machine_side
-    return None if side is None else COUPLINGS[side.coupling].cone(side)
+    return () if diameter is None else even(diameter)
 
 
 LEAST_HALF: Final = 10.0
@@ -178,9 +227,7 @@ class Frame:
 
 def widest_mm(part: Part) -> float:
     """Return the largest known diameter of a part, mm; zero if none is known."""
-    found = [outer for piece in part.pieces for outer in (piece.start_mm, piece.end_mm)]
-    if part.assumed is not None:
-        found.append(part.assumed[0])
+    found = [outer for piece in (*part.pieces, *part.derived) for outer in (piece.start_mm, piece.end_mm)]
     if part.flutes is not None and part.placed:
         found.append(part.flutes[1])
     if part.cutting_mm is not None and part.face is not None and part.placed:
@@ -191,6 +238,11 @@ def widest_mm(part: Part) -> float:
 def half_height(part: Part, frame: Frame) -> float:
     """Return the half height of a part, px."""
     return frame.halves[part.number]
+
+
+def reach(part: Part, frame: Frame) -> float:
+    """Return the farthest distance from the axis of a part and what belongs to it, px."""
+    return max([half_height(part, frame), *(abs(r) * frame.scale for one in part.fittings for _, r in one.corners)])
 
 
 def _halves(parts: Sequence[Part], scale: float) -> tuple[float, ...]:
@@ -211,21 +263,21 @@ def surface_at(part: Part, frame: Frame, z_mm: float) -> float:
         return part.flutes[1] * frame.scale / 2.0
     if part.cutting_mm is not None and part.face is not None and abs(z_mm - part.face) * frame.scale < 1.0:
         return part.cutting_mm * frame.scale / 2.0
-    for piece in part.pieces:
+    for piece in part.pieces or part.derived:
         if piece.from_mm <= z_mm <= piece.to_mm:
             share = (z_mm - piece.from_mm) / (piece.to_mm - piece.from_mm)
             return (piece.start_mm + share * (piece.end_mm - piece.start_mm)) * frame.scale / 2.0
     return half_height(part, frame)
 
 
-def frame_of(parts: Sequence[Part], shank: Cone | None, more: Sequence[float], left: float, width: float) -> Frame:
+def frame_of(parts: Sequence[Part], more: Sequence[float], left: float, width: float) -> Frame:
     """Return the frame in which all placed parts fit, and the positions in `more`, mm."""
     places = [0.0, *more]
     across = 0.0
-    if shank is not None:
-        places.append(-shank.length_mm)
-        across = shank.large_mm
     for part in parts:
+        for z, r in (corner for one in part.fittings for corner in one.corners):
+            places.append(z)
+            across = max(across, 2.0 * abs(r))
         if part.placed:
             places.extend(part.ends)
             across = max(across, widest_mm(part))
@@ -247,13 +299,14 @@ Corners = list[tuple[float, float]]
 
 def part_shape(part: Part, frame: Frame, axis: float, prefix: str) -> Mark:
     """Return the shape of one part."""
-    if part.pieces:
-        marks = [
-            element("polygon", points=points(corners), fill=hatching(part.number, prefix), stroke=INK, stroke_width=1.3)
-            for corners in _sections(part.pieces, frame, axis)
-        ]
+    fill = hatching(part.number, prefix)
+    outline = part.pieces or part.derived
+    if outline:
+        cut = part.face - max(part.end.radius_mm, part.end.point_mm) if part.face is not None else math.inf
+        look = _look(fill, light=part.light or not part.pieces)
+        marks = [element("polygon", points=points(face), **look) for face in _sections(outline, cut, frame, axis)]
     elif part.placed:
-        marks = list(_box(part, frame, axis, prefix))
+        marks = [_box(part, frame, axis, fill)]
     else:
         marks = list(_unknown(part, frame, axis))
     if part.placed and part.flutes is not None and part.face is not None:
@@ -263,40 +316,81 @@ def part_shape(part: Part, frame: Frame, axis: float, prefix: str) -> Mark:
     return group(marks, data_part=str(part.number))
 
 
-def _sections(pieces: Sequence[OutlinePiece], frame: Frame, axis: float) -> Iterator[Corners]:
-    """Yield the section faces: one for solid lengths, upper and lower for hollow ones."""
+def _look(fill: str, *, light: bool) -> dict[str, float | str | None]:
+    """Return the style of an outline; one that is assumed is lighter and dashed."""
+    if light:
+        return {"fill": fill, "fill_opacity": 0.4, "stroke": FAINT, "stroke_width": 1.1, "stroke_dasharray": _DASHES}
+    return {"fill": fill, "stroke": INK, "stroke_width": 1.3}
+
+
+def fitting_shapes(part: Part, kinds: Collection[str], frame: Frame, axis: float) -> Iterator[Mark]:
+    """Yield tapers, knobs, nuts and coolant bores of a part."""
+    for one in part.fittings:
+        if one.kind not in kinds:
+            continue
+        look = _look(shade(part.number), light=one.light)
+        marks = [element("polygon", points=points(_on_sheet(loop, frame, axis)), **look) for loop in one.faces]
+        marks.extend(
+            element("path", d=path(_on_sheet(loop, frame, axis)), fill="none", stroke=FAINT, stroke_dasharray=_DASHES)
+            for loop in one.lines
+        )
+        yield group(marks, data_fitting=f"{one.kind}-{part.number}")
+
+
+def overlap_shapes(found: Sequence[Overlap], frame: Frame, axis: float) -> Iterator[Mark]:
+    """Yield the places where parts lie in each other, in red."""
+    for one in found:
+        faces = [
+            element(
+                "polygon",
+                points=points(_on_sheet(loop, frame, axis)),
+                fill=RED,
+                fill_opacity=0.6,
+                stroke=RED,
+                stroke_width=1.6,
+            )
+            for loop in one.faces
+        ]
+        yield group(faces, data_overlap=f"{one.upper}-{one.lower}")
+
+
+RED: Final = "#c00018"
+"""Colour of what cannot be built."""
+
+
+def _on_sheet(loop: Loop, frame: Frame, axis: float) -> Corners:
+    return [(frame.x(z), axis - r * frame.scale) for z, r in loop]
+
+
+def _sections(pieces: Sequence[OutlinePiece], cut: float, frame: Frame, axis: float) -> Iterator[Corners]:
+    """Yield the section faces up to a position: one for solid lengths, upper and lower for hollow ones."""
     for hollow, run in groupby(pieces, key=lambda piece: piece.bore_mm > 0.0):
-        lengths = list(run)
+        lengths = [piece for piece in run if piece.from_mm < cut]
         outside: Corners = []
         inside: Corners = []
         for piece in lengths:
-            ends = frame.x(piece.from_mm), frame.x(piece.to_mm)
-            outside += [
-                (ends[0], piece.start_mm * frame.scale / 2.0),
-                (ends[1], piece.end_mm * frame.scale / 2.0),
-            ]
-            inside += [(end, piece.bore_mm * frame.scale / 2.0) for end in ends]
-        if hollow:
+            stop = min(piece.to_mm, cut)
+            end = piece.start_mm + (piece.end_mm - piece.start_mm) * (stop - piece.from_mm) / (
+                piece.to_mm - piece.from_mm
+            )
+            ends = frame.x(piece.from_mm), frame.x(stop)
+            outside += [(ends[0], piece.start_mm * frame.scale / 2.0), (ends[1], end * frame.scale / 2.0)]
+            inside += [(x, piece.bore_mm * frame.scale / 2.0) for x in ends]
+        if hollow and lengths:
             loop = outside + inside[::-1]
             yield [(x, axis - y) for x, y in loop]
             yield [(x, axis + y) for x, y in loop]
-        else:
+        elif lengths:
             yield [(x, axis - y) for x, y in outside] + [(x, axis + y) for x, y in outside[::-1]]
 
 
-def _box(part: Part, frame: Frame, axis: float, prefix: str) -> Iterator[Mark]:
-    """Yield the box of a part with known ends and unknown outline."""
+def _box(part: Part, frame: Frame, axis: float, fill: str) -> Mark:
+    """Return the box of a part with known ends and unknown diameter."""
     begin, end = part.ends
-    x, width = frame.x(begin), (end - begin) * frame.scale
     outer = half_height(part, frame)
-    inner = part.assumed[1] * frame.scale / 2.0 if part.assumed is not None else 0.0
-    fill = hatching(part.number, prefix)
-    look: dict[str, float | str | None] = {"stroke": INK, "stroke_width": 1.2, "stroke_dasharray": _DASHES}
-    if inner > 0.0:
-        for y in (axis - outer, axis + inner):
-            yield element("rect", x=x, y=y, width=width, height=outer - inner, fill=fill, **look)
-    else:
-        yield element("rect", x=x, y=axis - outer, width=width, height=2.0 * outer, fill=fill, **look)
+    width = (end - begin) * frame.scale
+    look = _look(fill, light=True)
+    return element("rect", x=frame.x(begin), y=axis - outer, width=width, height=2.0 * outer, **look)
 
 
 def _unknown(part: Part, frame: Frame, axis: float) -> Iterator[Mark]:
@@ -322,37 +416,40 @@ def _unknown(part: Part, frame: Frame, axis: float) -> Iterator[Mark]:
 
 
 def _flutes(part: Part, frame: Frame, axis: float) -> Iterator[Mark]:
-    """Yield the flutes: the cutting cylinder with oblique lines."""
+    """Yield the flutes up to the form of the tip, with oblique lines in the cylinder."""
     if part.flutes is None or part.face is None:
         return
     length, diameter = part.flutes
     begin = max(part.ends[0], part.face - length)
-    left, right = frame.x(begin), frame.x(part.face)
-    half = diameter * frame.scale / 2.0
-    yield element(
-        "rect",
-        x=left,
-        y=axis - half,
-        width=right - left,
-        height=2.0 * half,
-        fill=PAPER,
-        stroke=INK,
-        stroke_width=1.3,
-    )
+    half = diameter / 2.0
+    point, radius = part.end.point_mm, part.end.radius_mm
+    ends = [(part.face - point, half), (part.face, 0.0)] if point else [(part.face, half)]
+    if radius > 0.0:
+        turns = [math.pi / 2.0 * step / _ARC for step in range(_ARC + 1)]
+        ends = [(part.face - radius * (1.0 - math.sin(turn)), half - radius * (1.0 - math.cos(turn))) for turn in turns]
+    upper = [(begin, half), *ends]
+    around = _on_sheet((*upper, *((z, -r) for z, r in reversed(upper))), frame, axis)
+    yield element("path", d=path(around, closed=True), fill=PAPER, stroke=INK, stroke_width=1.3)
+    left, right = frame.x(begin), frame.x(part.face - max(point, radius))
+    high = half * frame.scale
     pitch = max(_FLUTE_PITCH, (right - left) / 24.0)
-    lean = min(2.0 * half, right - left)
+    lean = min(2.0 * high, right - left)
     lines = []
     x = left + pitch - lean
     while x < right and lean > 0.0:
         first, last = max(x, left), min(x + lean, right)
         if first < last:
-            rise = 2.0 * half / lean
+            rise = 2.0 * high / lean
             lines.append(
-                f"{path([(first, axis + half - (first - x) * rise), (last, axis + half - (last - x) * rise)])}"
+                f"{path([(first, axis + high - (first - x) * rise), (last, axis + high - (last - x) * rise)])}"
             )
         x += pitch
     if lines:
         yield element("path", d=" ".join(lines), fill="none", stroke=INK, stroke_width=0.9)
+
+
+_ARC: Final = 8
+"""Straight pieces of a quarter circle."""
 
 
 def _edges(tip: float, diameter: float, frame: Frame, axis: float) -> Mark:
@@ -361,13 +458,3 @@ def _edges(tip: float, diameter: float, frame: Frame, axis: float) -> Mark:
     sides = [path([(x - _EDGE, axis + side), (x, axis + side)]) for side in (-half, half)]
     across = path([(x, axis - half), (x, axis + half)])
     return element("path", d=" ".join([*sides, across]), fill="none", stroke=INK, stroke_dasharray="2 2")
-
-
-def shank_shape(shank: Cone, frame: Frame, axis: float) -> Mark:
-    """Return the taper behind the gauge line, dash-dotted because it is the standard's outline."""
-    large, small = shank.large_mm * frame.scale / 2.0, shank.small_mm * frame.scale / 2.0
-    near, far = frame.x(0.0), frame.x(-shank.length_mm)
-    corners = [(near, axis - large), (far, axis - small), (far, axis + small), (near, axis + large)]
-    return element(
-        "polygon", points=points(corners), fill="#f7f7f7", stroke=INK, stroke_width=0.8, stroke_dasharray="9 3 2 3"
-    )

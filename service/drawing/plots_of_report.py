@@ -23,7 +23,7 @@ from service.drawing.plot_frame import (
     percent,
     ticks,
 )
-from service.drawing.svg import INK, PAPER, Mark, document, element, path, points, shortened, spaced, text
+from service.drawing.svg import INK, PAPER, Mark, document, element, path, points, shortened, spaced, text, text_width
 
 __all__ = ["plot_budget", "plot_speed"]
 
@@ -57,9 +57,7 @@ def plot_budget(report: Report, *, prefix: str) -> str | None:
     limited = None if report.operation is None else report.operation.runout
     limit = None if limited is None else limited.limit_um
     most = max(value for row in rows for value in (row.plane_um, row.tip_um, limit) if value is not None)
-    area = Area(
-        _LEFT, _TOP, _WIDTH - _LEFT - _RIGHT, len(rows) * _STEP + 6.0, 0.0, max(most, LEAST_UM) * 1.02, 0.0, 1.0
-    )
+    area = Area(_LEFT, _TOP, _WIDTH - _LEFT - _RIGHT, len(rows) * _STEP + 6.0, 0.0, max(most, LEAST_UM), 0.0, 1.0)
     body = [heading("Runout budget", report.stack_id, _WIDTH), *_key(report)]
     body.extend(area.x_axis(marks(area.x_to, 8, "µm"), f"total indicator reading, {shown_sign('µm')}"))
     tops = [_TOP + 6.0 + number * _STEP for number in range(len(rows))]
@@ -173,51 +171,67 @@ def _described(row: _Row) -> str:
 
 
 _SPEED_WIDTH: Final = 900.0
-_SPEED_LEFT: Final = 230.0
-_SPEED_RIGHT: Final = 150.0
+_SPEED_LEFT: Final = 40.0
+_SPEED_RIGHT: Final = 330.0
+"""Room for the label of the farthest limit."""
 _SPEED_TOP: Final = 70.0
-_SPEED_STEP: Final = 26.0
+_SPEED_BAR: Final = 30.0
+_SPEED_STEP: Final = 20.0
 _SHOWN: Final = 3.0
 """End of the axis as a multiple of the lowest limit or programmed speed."""
 
 
 def plot_speed(report: Report, *, prefix: str) -> str | None:
-    """Return the chart as SVG; None without a speed limit and programmed speed."""
+    """Return all limits on one bar as SVG; None without a speed limit and programmed speed."""
     speed, asked = _speed_of(report)
     limits = speed.limits
     if not limits and asked is None:
         return None
     nearest = max([limit.speed_rpm.value for limit in limits[:1]] + ([] if asked is None else [asked])) or 1.0
     farthest = max([limit.speed_rpm.value for limit in limits] + [nearest])
-    most = min(farthest * 1.05, nearest * _SHOWN)
-    rows = max(len(limits), 1)
-    area = Area(
-        _SPEED_LEFT,
-        _SPEED_TOP,
-        _SPEED_WIDTH - _SPEED_LEFT - _SPEED_RIGHT,
-        rows * _SPEED_STEP + 8.0,
-        0.0,
-        most,
-        0.0,
-        1.0,
-    )
-    body = [heading("Speed", report.stack_id, _SPEED_WIDTH)]
-    body.extend(area.x_axis([(value, spaced(value)) for value in ticks(0.0, most, 6)], "spindle speed, rpm"))
-    governing = [limit == speed.governing for limit in limits]
-    for number, limit in enumerate(limits):
-        body.extend(_row(limit, _name(limit, report), area, _SPEED_TOP + 8.0 + number * _SPEED_STEP, governing[number]))
+    most = min(farthest, nearest * _SHOWN)
+    area = Area(_SPEED_LEFT, _SPEED_TOP, _SPEED_WIDTH - _SPEED_LEFT - _SPEED_RIGHT, _SPEED_BAR, 0.0, most, 0.0, 1.0)
+    body = [heading("Speed", report.stack_id, _SPEED_WIDTH), *_bar(speed, area)]
     if asked is not None:
         body.extend(_programmed(asked, area))
-    for number, limit in enumerate(limits):
-        told = f"{spaced(limit.speed_rpm.value)} rpm" + (" governs" if governing[number] else "")
-        end = area.x(min(limit.speed_rpm.value, area.x_to)) + 6.0
-        body.extend(beside(end, _SPEED_TOP + 20.0 + number * _SPEED_STEP, told, bold=governing[number]))
+    foot = _SPEED_TOP + _SPEED_BAR
+    for number, limit in enumerate(reversed(limits)):
+        foot += _SPEED_STEP
+        governs = limits[len(limits) - 1 - number] == speed.governing
+        body.extend(_limit_words(limit, _name(limit, report), area, foot, governs=governs))
+    axis = Area(area.left, foot, area.width, 16.0, 0.0, most, 0.0, 1.0)
+    body.extend(axis.x_axis([(value, spaced(value)) for value in ticks(0.0, most, 6)], "spindle speed, rpm"))
     words = _speed_notes(report)
-    foot = _SPEED_TOP + area.height + 60.0
+    if farthest > most:
+        words.insert(0, "Arrow: beyond the axis.")
+    foot += 72.0
     body.extend(notes(words, foot, _SPEED_WIDTH))
     about = " ".join([*(f"{_name(one, report)}: {spaced(one.speed_rpm.value)} rpm." for one in limits), *words])
     size = _SPEED_WIDTH, foot + 16.0 * len(words) + 4.0
-    return document("speed", "Speed limits, lowest first", about, size, body, prefix=prefix)
+    return document("speed", "Speed limits on one bar", about, size, body, prefix=prefix)
+
+
+def _bar(speed: SpeedReport, area: Area) -> Iterator[Mark]:
+    """Yield the bar: dark up to the lowest limit, light beyond it."""
+    lowest = 0.0 if speed.governing is None else speed.governing.speed_rpm.value
+    parts = [(area.left, area.x(lowest), _AT_PLANE), (area.x(lowest), area.left + area.width, _AT_TIP)]
+    for begin, end, fill in parts:
+        if end > begin:
+            look: dict[str, float | str | None] = {"fill": fill, "stroke": INK, "stroke_width": 0.8}
+            yield element("rect", x=begin, y=area.top, width=end - begin, height=area.height, **look)
+
+
+def _limit_words(limit: SpeedLimit, name: str, area: Area, y: float, *, governs: bool) -> Iterator[Mark]:
+    """Yield a limit's line through the bar down to its label, right of it; an arrow marks one beyond the axis."""
+    x = area.x(min(limit.speed_rpm.value, area.x_to))
+    line = path([(x, area.top), (x, y + 4.0)])
+    yield element("path", d=line, fill="none", stroke=INK, stroke_width=2.4 if governs else 1.2)
+    if limit.speed_rpm.value > area.x_to:
+        middle = area.top + area.height / 2.0
+        yield element("polygon", points=points([(x, middle - 8.0), (x + 12.0, middle), (x, middle + 8.0)]), fill=INK)
+    told = f" {spaced(limit.speed_rpm.value)} rpm" + (" governs" if governs else "")
+    room = (_SPEED_WIDTH - 20.0 - x) / (1.12 if governs else 1.0) - text_width(told, SMALL)
+    yield from beside(x + 6.0, y + 4.0, shortened(name, SMALL, room) + told, bold=governs)
 
 
 def _speed_of(report: Report) -> tuple[SpeedReport, float | None]:
@@ -234,41 +248,23 @@ def _name(limit: SpeedLimit, report: Report) -> str:
     return limit.words
 
 
-def _row(limit: SpeedLimit, name: str, area: Area, top: float, governs: bool) -> Iterator[Mark]:
-    """Yield a bar up to the limit; an arrow marks one beyond the axis."""
-    weight = "bold" if governs else None
-    name = shortened(name, 12.0, (_SPEED_LEFT - 30.0) / (1.12 if governs else 1.0))
-    yield text(_SPEED_LEFT - 10.0, top + 12.0, name, text_anchor="end", font_weight=weight)
-    beyond = limit.speed_rpm.value > area.x_to
-    end = area.x(min(limit.speed_rpm.value, area.x_to))
-    fill = "#3c5a78" if governs else "#d9e2ea"
-    if beyond:
-        corners = [
-            (_SPEED_LEFT, top),
-            (end - 8.0, top),
-            (end, top + 8.0),
-            (end - 8.0, top + 16.0),
-            (_SPEED_LEFT, top + 16.0),
-        ]
-        yield element("polygon", points=points(corners), fill=fill, stroke=INK, stroke_width=0.8)
-    else:
-        yield element(
-            "rect", x=_SPEED_LEFT, y=top, width=end - _SPEED_LEFT, height=16.0, fill=fill, stroke=INK, stroke_width=0.8
-        )
-
-
 def _programmed(asked: float, area: Area) -> Iterator[Mark]:
+    """Yield the programmed speed, a triangle on the bar with its label above."""
     x = area.x(asked)
-    line = path([(x, area.top - 8.0), (x, area.top + area.height)])
-    yield element("path", d=line, stroke=PAPER, stroke_width=4.0, fill="none")
-    yield element("path", d=line, stroke=LIMIT, stroke_width=1.8, stroke_dasharray="10 4", fill="none")
-    yield from backed(x, area.top - 12.0, f"programmed {spaced(asked)} rpm", fill=LIMIT, font_weight="bold")
+    tip = [(x, area.top), (x - 7.0, area.top - 12.0), (x + 7.0, area.top - 12.0)]
+    yield element("path", d=path([(x, area.top), (x, area.top + area.height)]), stroke=PAPER, stroke_width=4.0)
+    line = path([(x, area.top), (x, area.top + area.height)])
+    yield element("path", d=line, stroke=LIMIT, stroke_width=1.8, stroke_dasharray="6 3", fill="none")
+    yield element("polygon", points=points(tip), fill=LIMIT)
+    words = f"programmed {spaced(asked)} rpm"
+    half = text_width(words, SMALL, bold=True) / 2.0
+    yield from backed(max(x, 20.0 + half), area.top - 18.0, words, fill=LIMIT, font_weight="bold")
 
 
 def _speed_notes(report: Report) -> list[str]:
     speed, programmed = _speed_of(report)
     margin = speed.margin_rpm if isinstance(speed, OperationSpeed) else None
-    words = []
+    words = [] if speed.governing is None else ["Dark: up to the lowest limit."]
     if programmed is None:
         words.append("No speed is programmed.")
     if speed.governing is not None:

@@ -14,15 +14,17 @@ from service.drawing.bend import LABEL_ROOM, BendPanel, bend_of
 from service.drawing.dimensions import DiameterRow, LengthLanes, PlaceRow, millimetres
 from service.drawing.labels import SIZE, LabelRow, Noted, Spots, Weight, noted_in, shape
 from service.drawing.parts import (
+    RED,
     Frame,
     Part,
+    fitting_shapes,
     frame_of,
-    half_height,
     letter,
+    overlap_shapes,
+    overlaps_of,
     part_shape,
     parts_of,
-    shank_behind_gauge_line,
-    shank_shape,
+    reach,
     surface_at,
 )
 from service.drawing.svg import (
@@ -77,7 +79,8 @@ def parts_list(
                 fill=hatching(part.number, prefix),
                 stroke=INK,
                 stroke_width=1.0,
-                stroke_dasharray=None if part.pieces else "5 3",
+                stroke_dasharray="5 3" if part.light or not part.pieces else None,
+                fill_opacity=0.4 if part.light or not part.pieces else None,
             )
         )
         drawn.append(text(columns[0], y + 13.0, letter(part.number), font_weight="bold"))
@@ -87,9 +90,25 @@ def parts_list(
         y += len(lines) * _LINE + _GAP
     for knob in derived.chain.knobs:
         drawn.append(text(columns[1], y + 13.0, shortened(knob.part.id, 12.0, 144.0)))
-        drawn.append(text(columns[2], y + 13.0, "retention knob, not drawn", font_size=_TEXT))
+        drawn.append(text(columns[2], y + 13.0, "retention knob", font_size=_TEXT))
+        drawn.append(text(columns[3], y + 13.0, "form drawn by its thread, not to scale", font_size=_TEXT))
+        y += _LINE + _GAP
+    for words in _overlap_words(parts):
+        red: dict[str, float | str | None] = {"fill": RED, "font_size": _TEXT, "font_weight": "bold"}
+        drawn.append(element("rect", x=left, y=y + 1.0, width=28.0, height=16.0, fill=RED, fill_opacity=0.6))
+        drawn.append(text(columns[0], y + 13.0, shortened(words, _TEXT * 1.12, right - columns[0]), **red))
         y += _LINE + _GAP
     return drawn, y
+
+
+def _overlap_words(parts: Sequence[Part]) -> list[str]:
+    """Return where parts lie in each other, as text."""
+    sign = shown_sign("mm")
+    return [
+        f"{letter(one.lower)} {parts[one.lower].name} is larger than the bore of {letter(one.upper)} "
+        f"{parts[one.upper].name} from {millimetres(one.from_mm)} to {millimetres(one.to_mm)} {sign}."
+        for one in overlaps_of(parts)
+    ]
 
 
 def _legend_about(part: Part, profile: Sequence[ProfilePiece], derived: StackAnalysis) -> Iterator[str]:
@@ -101,8 +120,10 @@ def _legend_about(part: Part, profile: Sequence[ProfilePiece], derived: StackAna
     material = derived.chain.members[part.number].part.material
     if material is not None:
         yield material.replace("_", " ")
-    if "outline" in part.not_stated:
-        known = part.assumed is not None
+    if part.light:
+        yield "outline assumed"
+    elif "outline" in part.not_stated:
+        known = bool(part.derived)
         yield "outline not stated: " + ("diameters from couplings" if known else "diameter not to scale")
     if "wall" in part.not_stated:
         yield "bore larger than the outside: outline not drawn"
@@ -152,12 +173,12 @@ def draw_stack(report: Report, derived: StackAnalysis, *, bent: bool, prefix: st
     if not derived.chain.members:
         return None
     own, nominal = f"{prefix}stack-", _WIDTH if listed else _NARROW
-    parts, shank = parts_of(derived), shank_behind_gauge_line(derived)
+    parts = parts_of(derived, report)
     geometry = derived.geometry
     seen = [z for z in (geometry.gauge_plane, geometry.tip) if not isinstance(z, Missing)]
     bend = bend_of(derived) if bent else None
     room = nominal - 2.0 * _EDGE - (LABEL_ROOM if bend is not None else 0.0)
-    frame = frame_of(parts, shank, seen, _EDGE, room)
+    frame = frame_of(parts, seen, _EDGE, room)
     noted = noted_in(report, Spots(derived.chain)) if listed else []
     places = PlaceRow(derived, parts, frame)
     labels = LabelRow(parts, noted, frame, _plane(derived), nominal - 20.0)
@@ -166,12 +187,14 @@ def draw_stack(report: Report, derived: StackAnalysis, *, bent: bool, prefix: st
     body: list[Mark] = [definitions(len(parts), own), *(_heading(report, frame, width) if listed else ())]
 
     top = 44.0 if listed else 8.0
-    up = max([half_height(part, frame) for part in parts] + [shank.large_mm * frame.scale / 2.0 if shank else 0.0])
+    up = max(reach(part, frame) for part in parts)
     axis = top + labels.height + up
-    down = max(up, _dial_room(parts, frame, geometry.gauge_plane))
+    read = _read_at(derived)
+    touch = 0.0 if read is None else max(_surface(part, frame, read) for part in parts)
+    down = max(up, 0.0 if read is None else touch + _DIAL)
     y = axis + down + 6.0
     diameters = DiameterRow(parts, frame, inner[1] - inner[0])
-    lengths = LengthLanes(derived, frame, *inner)
+    lengths = LengthLanes(derived, {one.at for one in report.assumptions}, frame, *inner)
     beneath = diameters.marks(y, axis, *inner)
     y += diameters.height
     lines = lengths.marks(y, axis + 4.0)
@@ -180,15 +203,16 @@ def draw_stack(report: Report, derived: StackAnalysis, *, bent: bool, prefix: st
     # drawing order: extension lines, parts, text
     body.extend(places.marks(y, axis, *inner))
     body.extend(lines)
-    if shank is not None:
-        body.append(shank_shape(shank, frame, axis))
-    body.extend(part_shape(part, frame, axis, own) for part in parts)
+    for part in parts:
+        body.extend(fitting_shapes(part, ("taper", "knob"), frame, axis))
+        body.append(part_shape(part, frame, axis, own))
+    for part in parts:
+        body.extend(fitting_shapes(part, ("nut", "coolant"), frame, axis))
+    body.extend(overlap_shapes(overlaps_of(parts), frame, axis))
     body.extend(_lines(frame, axis, up))
     body.extend(beneath)
-    if not isinstance(geometry.gauge_plane, Missing):
-        body.append(
-            _indicator(frame.x(geometry.gauge_plane), axis, surface_at(parts[-1], frame, geometry.gauge_plane), up)
-        )
+    if read is not None:
+        body.append(_indicator(frame.x(read), axis, touch, up))
     body.extend(labels.marks(top, axis, *inner))
     y += places.height + 14.0
     if bend is not None:
@@ -200,6 +224,22 @@ def draw_stack(report: Report, derived: StackAnalysis, *, bent: bool, prefix: st
         found, y = findings_list(noted, y + 8.0, 20.0, width - 20.0)
         body.extend((*about, *found))
     return document("stack", _title(report), _about(derived, parts, noted), (width, y + 14.0), body, prefix=prefix)
+
+
+def _read_at(derived: StackAnalysis) -> float | None:
+    """Return where the indicator touches, mm from the gauge line: on the tool, even if the gauge plane is beyond it."""
+    if derived.reading is not None:
+        return derived.reading.z_mm
+    plane, tip = derived.geometry.gauge_plane, derived.geometry.tip
+    if isinstance(plane, Missing):
+        return None
+    return plane if isinstance(tip, Missing) else min(plane, tip)
+
+
+def _surface(part: Part, frame: Frame, z_mm: float) -> float:
+    """Return the distance of a part's surface from the axis, px; zero where the part is not."""
+    begin, end = part.ends if part.placed else (0.0, -1.0)
+    return surface_at(part, frame, z_mm) if begin - 1e-6 <= z_mm <= end + 1e-6 else 0.0
 
 
 def _plane(derived: StackAnalysis) -> float | None:
@@ -222,9 +262,18 @@ def _about(derived: StackAnalysis, parts: list[Part], noted: list[Noted]) -> str
         told.append(f"The tip is {millimetres(geometry.tip)} {shown_sign('mm')} from the gauge line.")
     if not isinstance(geometry.gauge_plane, Missing):
         told.append(f"The gauge plane is {millimetres(geometry.gauge_plane)} {shown_sign('mm')} from the gauge line.")
-    open_parts = [part.name for part in parts if part.not_stated]
+    if derived.reading is not None:
+        where = f"{millimetres(derived.reading.z_mm)} {shown_sign('mm')}"
+        told.append(f"The indicator touches the plain shank {where} from the gauge line.")
+    elif not isinstance(geometry.gauge_plane, Missing) and _read_at(derived) != geometry.gauge_plane:
+        told.append("The gauge plane is beyond the tool; the indicator is drawn at the tip.")
+    open_parts = [part.name for part in parts if part.not_stated and not part.light]
     if open_parts:
         told.append(f"Not fully stated, drawn dashed: {', '.join(open_parts)}.")
+    light = [part.name for part in parts if part.light]
+    if light:
+        told.append(f"Outline assumed, drawn lighter: {', '.join(light)}.")
+    told.extend(_overlap_words(parts))
     for one in noted:
         what = "not decided" if one.weight == "undecided" else one.weight
         told.append(f"{one.number}: {one.code}, {what}, {one.title}, {', '.join(spot.words for spot in one.spots)}.")
@@ -251,10 +300,6 @@ def _lines(frame: Frame, axis: float, up: float) -> Iterator[Mark]:
     yield element("path", d=path([(frame.left - 14.0, axis), (frame.right + 14.0, axis)]), stroke_width=0.9, **chain)
     x = frame.x(0.0)
     yield element("path", d=path([(x, axis - up - 8.0), (x, axis + up + 8.0)]), stroke_width=1.8, stroke=INK)
-
-
-def _dial_room(parts: list[Part], frame: Frame, plane: float | Missing) -> float:
-    return 0.0 if isinstance(plane, Missing) else surface_at(parts[-1], frame, plane) + _DIAL
 
 
 def _indicator(x: float, axis: float, half: float, up: float) -> Mark:

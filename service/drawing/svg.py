@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from typing import Final
 
 __all__ = [
+    "FAINT",
     "INK",
     "KINDS",
     "PAPER",
@@ -37,6 +38,9 @@ INK: Final = "#1a1a1a"
 """Colour of lines and text."""
 
 PAPER: Final = "#ffffff"
+
+FAINT: Final = "#6a6a6a"
+"""Colour of extension lines, and of what is assumed."""
 
 _NOT_IN_XML: Final = re.compile(r"[^\t\n\r\u0020-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
 _PREFIX: Final = re.compile(r"(?:[A-Za-z][A-Za-z0-9_-]*)?")
@@ -98,6 +102,10 @@ def path(corners: Sequence[tuple[float, float]], *, closed: bool = False) -> str
     return f"M{steps}{' Z' if closed else ''}"
 
 
+_USUAL_WIDTH: Final = 1060.0
+"""Width of a page; a wider drawing keeps its own size there, for its text would be too small."""
+
+
 def document(
     name: str, title: str, about: str, size: tuple[float, float], body: Iterable[Mark], *, prefix: str = ""
 ) -> str:
@@ -116,6 +124,7 @@ def document(
         element("rect", width=width, height=height, fill=PAPER),
         *body,
         xmlns="http://www.w3.org/2000/svg",
+        class_="wide" if width > _USUAL_WIDTH else None,
         viewBox=f"0 0 {figure(width)} {figure(height)}",
         width=width,
         height=height,

@@ -11,7 +11,11 @@ from typing import Any
 import pytest
 from playwright.sync_api import Browser, Page
 
+from rules.schema.parsing import parse_request
+from service.sheets.page import report_page
+from service.sheets.sheet import sheet_page
 from tests.support.pictures import drawn, shown
+from tests.support.stacks import assessor
 
 OpenPage = Callable[..., Page]
 STACKS = Path(__file__).resolve().parents[2] / "demo_data" / "stacks"
@@ -67,3 +71,20 @@ def test_no_label_lies_on_another_or_off_the_sheet(browser: Browser, name: str) 
         seen += len(measured["labels"])
     page.close()
     assert seen >= 20
+
+
+SIZES = """() => [...document.querySelectorAll('.drawing svg text')].map(
+  one => parseFloat(getComputedStyle(one).fontSize) * one.getScreenCTM().a)"""
+
+
+@pytest.mark.parametrize("width", [360, 800, 1100, 1920])
+def test_no_letter_of_a_page_is_too_small_to_read(browser: Browser, width: int) -> None:
+    """At least 10 px at any width of the window, on the report page and on the sheet."""
+    request = parse_request(json.loads((STACKS / "18-slender-reach-at-speed.json").read_text(encoding="utf-8")))
+    page = browser.new_page(viewport={"width": width, "height": 900})
+    for made in (report_page, sheet_page):
+        page.set_content(made(*assessor().assess_instructed(request)))
+        sizes = page.evaluate(SIZES)
+        assert len(sizes) > 10
+        assert min(sizes) >= 10.0
+    page.close()

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from itertools import pairwise
+from typing import Any
 
 import pytest
-from hypothesis import given
+from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from service.drawing.side_view import draw_stack
 from service.drawing.svg import lanes, shortened, spread, text_width, wrapped
+from tests.support.pictures import SVG, corners_of, judged, outside, overlapping, parsed
 
 _SHOWN = (
     "drawing_dimensions",
@@ -65,3 +68,71 @@ def test_lines_hold_the_words_in_their_order(words: list[str], most: int) -> Non
     told = " ".join(lines)
     assert " ".join(words).startswith(told.rstrip("…").rstrip())
     assert told.endswith("…") or told == " ".join(words)
+
+
+@st.composite
+def _stacks(draw: st.DrawFn) -> dict[str, Any]:
+    """Return a stack 60 to 600 mm long and 40 to 300 mm in diameter, of two to five parts in or on each other."""
+    length, widest = draw(st.floats(60, 600)), draw(st.floats(40, 300))
+    count = draw(st.integers(1, 4))
+    shares = [draw(st.floats(0.05, 1)) for _ in range(count + 1)]
+    lengths = [length * share / sum(shares) for share in shares]
+    name = st.text("abcWM_.-", min_size=1, max_size=20)
+    parts: list[dict[str, Any]] = []
+    joints: list[dict[str, Any]] = []
+    bore = widest
+    for number, long in enumerate(lengths):
+        outer = bore if number else widest
+        bore = outer * draw(st.floats(0.1, 0.8))
+        grip = draw(st.floats(0.1, 1)) * lengths[number - 1] if number else 0.0
+        steps = draw(st.integers(1, 4))
+        whole = long + grip
+        narrow = [outer * (1.0 - 0.02 * step) for step in range(steps)]
+        tool = number == count
+        part: dict[str, Any] = {
+            "id": f"{number}-{draw(name)}",
+            "kind": "cutter" if tool else "extension" if number else "base_holder",
+            "profile": [
+                {"length_mm": whole / steps, "outer_mm": one, **({} if tool else {"bore_mm": min(bore, one * 0.9)})}
+                for one in narrow
+            ],
+            "machine_side": {"coupling": "cylindrical", "diameter_mm": outer}
+            if number
+            else {"coupling": draw(st.sampled_from(["hollow_taper", "polygonal_taper"])), "size": "63"},
+        }
+        if not tool:
+            part["workpiece_side"] = {"coupling": "shrink_fit", "diameter_mm": bore}
+        if number:
+            joints.append({"upper": parts[-1]["id"], "lower": part["id"], "grip_length_mm": grip})
+            part["overall_length_mm"] = whole
+        else:
+            part["gauge_length_mm"] = whole
+        if tool:
+            part["cutting_diameter_mm"] = outer * draw(st.floats(0.5, 1.5))
+            if draw(st.booleans()):
+                part["flute_length_mm"] = long * draw(st.floats(0.1, 1.5))
+            part["corner_radius_mm"] = part["cutting_diameter_mm"] * draw(st.sampled_from([0.0, 0.1, 0.5]))
+        parts.append(part)
+    request: dict[str, Any] = {"stack": {"components": parts, "joints": joints}}
+    if draw(st.booleans()):
+        request["policy"] = {"unstated": "typical"}
+    return request
+
+
+@pytest.mark.parametrize("listed", [True, False])
+@settings(max_examples=15, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@given(request=_stacks())
+def test_no_label_of_a_drawing_lies_on_another(listed: bool, request: dict[str, Any]) -> None:
+    """Long and short, thin and wide, with and without lists: every text is on the sheet, apart, and 11 px or more."""
+    report, derived = judged(request)
+    picture = draw_stack(report, derived, bent=listed, prefix="", listed=listed)
+    assert picture is not None
+    root = parsed(picture)
+    assert overlapping(root) == []
+    assert outside(root) == []
+    assert min(float(one.get("font-size", "12")) for one in root.iter(f"{SVG}text")) >= 11.0
+    indicator = root.find(f".//{SVG}g[@data-plane='gauge']/{SVG}circle")
+    if indicator is not None:
+        (tool,) = root.findall(f".//{SVG}g[@data-part='{len(derived.chain.members) - 1}']")
+        across = [x for one in tool for x, _ in corners_of(one)]
+        assert min(across) - 0.1 <= float(indicator.get("cx", "")) <= max(across) + 0.1

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 import re
 from itertools import pairwise
 from pathlib import Path
@@ -89,8 +90,10 @@ def test_sections_follow_the_outline_corner_by_corner(number: str) -> None:
             for x, y in corners_of(one)
         }
         begin, expected = 0.0, set()
+        rounded = part.get("corner_radius_mm", 0.0) if "flute_length_mm" in part else 0.0
+        tip = sum(piece["length_mm"] for piece in part["profile"]) - rounded
         for piece in part["profile"]:
-            end = begin + piece["length_mm"]
+            end = min(begin + piece["length_mm"], tip)
             outer = piece["outer_mm"], piece.get("outer_end_mm", piece["outer_mm"])
             for z, diameter in zip((begin, end), outer, strict=True):
                 expected |= {(z, diameter), (z, -diameter)}
@@ -108,15 +111,15 @@ def test_places_along_the_axis_are_those_of_the_report() -> None:
     zero = _extent(_part(root, 0))[0]
     dial = root.find(f".//{SVG}g[@data-plane='gauge']/{SVG}circle")
     assert dial is not None
-    plane = report.runout.plane("gauge_plane")
-    assert plane is not None
-    assert (float(dial.get("cx", "")) - zero) / scale == pytest.approx(plane.from_gauge_line_mm, abs=0.05)
+    # the gauge plane is on the flutes, so the indicator is on the plain shank before them
+    assert (float(dial.get("cx", "")) - zero) / scale == pytest.approx(227.0 - 12.0 - 1.0, abs=0.05)
     for place in (1, 2):
         end = report.geometry.components[place].to_mm
         assert (_extent(_part(root, place))[1] - zero) / scale == pytest.approx(end, abs=0.05)
     told = {one.words for one in words_in(root)}
     assert {"B grip 50", "B projection 80", "C grip 36", "C projection 27", "gauge length 120"} <= told
     assert {"gauge line 0", "face of A 120", "face of B 200", "gauge plane 224", "tip 227"} <= told
+    assert "plane to read 214" in told
     assert {"Ø63", "Ø50", "Ø20", "Ø8"} <= told
 
 
@@ -135,6 +138,115 @@ def test_short_and_long_stacks_fill_the_sheet(length: float) -> None:
     assert bottom - top > 12.0
     told = {one.words for one in words_in(root)}
     assert {f"gauge length {body:g}", "B grip 44", "B projection 39", f"tip {length:g}"} <= told
+
+
+def _taper(machine_side: dict[str, Any]) -> tuple[float, float, float]:
+    """Return length, diameter at the gauge line and at the end of a drawn taper, mm."""
+    request = json.loads(json.dumps(STACKS["04"]))
+    request["stack"]["components"][0]["machine_side"] = machine_side
+    root = _drawing(request)
+    (found,) = root.findall(f".//{SVG}g[@data-fitting='taper-0']/{SVG}polygon")
+    corners, scale = corners_of(found), _bar(root)
+    (large, high), (small, end), _, (_, low) = corners
+    far = corners[2][1] - end
+    return (large - small) / scale, (low - high) / scale, far / scale
+
+
+@pytest.mark.parametrize(
+    ("side", "length", "at_gauge_line", "rate"),
+    [
+        ({"coupling": "steep_taper", "size": "40", "form": "mas_403"}, 65.4, 44.45, 7 / 24),
+        ({"coupling": "steep_taper", "size": "50", "form": "iso_7388_1_ad"}, 101.75, 69.85, 7 / 24),
+        ({"coupling": "hollow_taper", "size": "63", "form": "A"}, 32.0, 48.64, 1 / 9.98),
+        ({"coupling": "hollow_taper", "size": "63", "form": "F"}, 25.0, 38.64, 1 / 9.98),
+        ({"coupling": "polygonal_taper", "size": "63"}, 28.35, 44.0, 1 / 20),
+        ({"coupling": "morse_taper", "size": "3"}, 78.6, 23.825, 0.0502),
+    ],
+)
+def test_tapers_have_the_form_of_their_standard(
+    side: dict[str, Any], length: float, at_gauge_line: float, rate: float
+) -> None:
+    """Length, diameter at the gauge line, and rate of taper on the diameter."""
+    found = _taper(side)
+    assert found[0] == pytest.approx(length, abs=0.05)
+    assert found[1] == pytest.approx(at_gauge_line, abs=0.05)
+    assert (found[1] - found[2]) / found[0] == pytest.approx(rate, abs=0.002)
+
+
+def test_one_lobe_of_a_polygon_points_up() -> None:
+    """The two sides differ by twice its eccentricity, 1.4 mm in size 63."""
+    request = json.loads(json.dumps(STACKS["04"]))
+    request["stack"]["components"][0]["machine_side"] = {"coupling": "polygonal_taper", "size": "63"}
+    root = _drawing(request)
+    (found,) = root.findall(f".//{SVG}g[@data-fitting='taper-0']/{SVG}polygon")
+    _, _, top, bottom = _extent(_part(root, 0))
+    axis = (top + bottom) / 2.0
+    upper, lower = axis - corners_of(found)[0][1], corners_of(found)[3][1] - axis
+    assert (upper - lower) / _bar(root) == pytest.approx(2 * 1.4, abs=0.05)
+
+
+def test_a_part_larger_than_the_bore_around_it_is_red_and_said() -> None:
+    """The shank as far as it lies in the smaller bore, and not where it has room."""
+    request = json.loads(json.dumps(STACKS["04"]))
+    assert "data-overlap" not in (drawn(request).stack or "")
+    request["stack"]["components"][0]["profile"][-1]["bore_mm"] = 11.0
+    picture = drawn(request).stack
+    assert picture is not None
+    root = parsed(picture)
+    (red,) = root.findall(f".//{SVG}g[@data-overlap='0-1']")
+    corners = [corner for one in red for corner in corners_of(one)]
+    zero, scale = _extent(_part(root, 0))[0], _bar(root)
+    grip = request["stack"]["joints"][0]["grip_length_mm"]
+    assert {round((x - zero) / scale, 1) for x, _ in corners} == {90.0 - grip, 90.0}
+    assert max(y for _, y in corners) - min(y for _, y in corners) == pytest.approx(12.0 * scale, abs=0.1)
+    about = root.findtext(f"{SVG}desc") or ""
+    assert f"B end-mill is larger than the bore of A holder from {90 - grip} to 90 mm." in about
+
+
+def test_what_is_assumed_is_lighter_and_said() -> None:
+    """An outline that the report assumes is dashed, its diameters in parentheses; the stated one beside it is not."""
+    request = json.loads(json.dumps(STACKS["04"]))
+    del request["stack"]["components"][0]["profile"]
+    request["policy"] = {"unstated": "typical"}
+    root = _drawing(request)
+    light, stated = _part(root, 0).findall(f"{SVG}polygon"), _part(root, 1).findall(f"{SVG}polygon")
+    assert light
+    assert stated
+    assert all(one.get("stroke-dasharray") and float(one.get("fill-opacity", "1")) < 0.5 for one in light)
+    assert not any(one.get("stroke-dasharray") or one.get("fill-opacity") for one in stated)
+    told = [one.words for one in words_in(root)]
+    assert "(Ø63)" in told
+    assert "Ø12" in told
+    assert "Outline assumed, drawn lighter: holder." in (root.findtext(f"{SVG}desc") or "")
+
+
+@pytest.mark.parametrize("distance", [100.0, 126.0, 140.0, 900.0])
+def test_the_indicator_never_leaves_the_tool(distance: float) -> None:
+    """A gauge plane stated beyond the tip is labelled as that; nothing can be read there."""
+    request = json.loads(json.dumps(STACKS["04"]))
+    request["gauge_plane"] = {"datum": "gauge_line", "distance_mm": distance}
+    root = _drawing(request)
+    dial = root.find(f".//{SVG}g[@data-plane='gauge']/{SVG}circle")
+    assert dial is not None
+    zero, scale = _extent(_part(root, 0))[0], _bar(root)
+    assert (float(dial.get("cx", "")) - zero) / scale == pytest.approx(min(distance, 129.0), abs=0.1)
+    told = " ".join(one.words for one in words_in(root))
+    assert ("beyond the tip" in told) == (distance > 129.0)
+
+
+def test_knobs_nuts_and_collets_are_drawn() -> None:
+    """A knob behind the taper, a nut at the face, a collet with its 8° cone."""
+    root = _drawing(STACKS["09"])
+    kinds = {one.get("data-fitting") for one in root.iter(f"{SVG}g") if one.get("data-fitting")}
+    assert {"taper-0", "knob-0", "nut-0"} <= kinds
+    left, right, top, bottom = _extent(_part(root, 1))
+    upper = corners_of(_part(root, 1).findall(f"{SVG}polygon")[0])
+    axis = (top + bottom) / 2.0
+    (begin, small), (at, big) = upper[0], upper[1]
+    assert begin == left
+    assert at < right
+    slope = ((axis - big) - (axis - small)) / (at - begin)
+    assert math.degrees(math.atan(slope)) == pytest.approx(8.0, abs=0.1)
 
 
 def test_what_is_not_stated_is_dashed_and_said() -> None:

@@ -75,10 +75,16 @@ def test_an_incomplete_budget_says_so() -> None:
         assert not any(words.startswith("Incomplete") for words in _words(_plot(STACKS["01"], name)))
 
 
+def _curve(root: etree._Element, width: str) -> etree._Element:
+    """Return the curve of this width of line; the sample in the key has two corners only."""
+    found = [one for one in root.iter(f"{SVG}path") if one.get("stroke-width") == width]
+    return next(one for one in found if len(corners_of(one)) > 2)
+
+
 def _distribution(request: dict[str, Any]) -> list[tuple[float, float]]:
     """Return the curve: reading in µm, share of the assemblies below it."""
     root = _plot(request, "distribution")
-    (curve,) = [one for one in root.iter(f"{SVG}path") if one.get("stroke-width") == "2.2"]
+    curve = _curve(root, "2.2")
     feet = {
         float(one.get("x", "")): float("".join(one.itertext()))
         for one in root.iter(f"{SVG}text")
@@ -117,18 +123,50 @@ def test_one_measured_contributor_alone_is_a_step() -> None:
 
 
 def test_the_distribution_names_its_figures() -> None:
-    """Half, 95 %, worst and the limit; a limit at the tip is said, not shown."""
+    """Half, 95 %, worst and the limit, at the plane where the limit applies."""
+    for plane in ("gauge_plane", "tip"):
+        request = json.loads(json.dumps(STACKS["01"]))
+        change(request["operations"][0], {"runout_limit_at": plane})
+        report, _ = judged(request)
+        words = _words(_plot(request, "distribution"))
+        for name, quantile_name, of in (
+            ("median", "p50", "assemblies"),
+            ("95th percentile", "p95", "assemblies"),
+            ("95 % at limits", "p95", "parts_at_limits"),
+            ("worst", "p100", "worst_case"),
+        ):
+            assert f"{name} {known(quantile(report, plane, quantile_name, of)):.1f} µm" in words
+        assert "limit 15.0 µm" in words
+        assert any(one.startswith(f"Runout at the {plane.replace('_', ' ')}, ") for one in words)
+
+
+@pytest.mark.parametrize("limit", [0.5, 8.0, 15.0, 400.0])
+def test_every_chart_of_runout_ends_where_data_and_limit_end(limit: float) -> None:
+    """The limit is on the chart and labelled; the right or upper end is the larger of worst case and limit."""
+    request = json.loads(json.dumps(STACKS["01"]))
+    change(request["operations"][0], {"runout_limit_um": limit})
+    report, _ = judged(request)
+    worst = known(quantile(report, "gauge_plane", "p100", "worst_case"))
+    root = _plot(request, "distribution")
+    right = max(x for x, _ in corners_of(_curve(root, "2.2")))
+    (at,) = [corners_of(one)[-1][0] for one in root.iter(f"{SVG}path") if one.get("stroke-dasharray") == "10 4"]
+    assert (at - 80.0) / (right - 80.0) == pytest.approx(limit / max(limit, worst), abs=1e-3)
+    for name in ("distribution", "budget", "axis"):
+        root = _plot(request, name)
+        assert any(words.startswith(f"limit {limit:.1f} µm") for words in _words(root)), name
+
+
+def test_parts_at_their_limits_are_drawn_with_the_assemblies() -> None:
+    """The second curve rises later: at the 95th percentile of assemblies fewer are below."""
+    root = _plot(STACKS["01"], "distribution")
     report, _ = judged(STACKS["01"])
-    median, p95 = (known(quantile(report, "gauge_plane", name)) for name in ("p50", "p95"))
-    words = _words(_plot(STACKS["01"], "distribution"))
-    assert {f"median {median:.1f} µm", f"95th percentile {p95:.1f} µm", "limit 15.0 µm"} <= words
-    at_tip = json.loads(json.dumps(STACKS["01"]))
-    change(at_tip["operations"][0], {"runout_limit_at": "tip"})
-    words = _words(_plot(at_tip, "distribution"))
-    assert "limit 15.0 µm" not in words
-    (told,) = [one for one in words if "15.0 µm" in one]
-    assert "at the tip" in told
-    assert "not shown" in told
+    first, second = corners_of(_curve(root, "2.2")), corners_of(_curve(root, "1.8"))
+    assert len(first) == len(second)
+    assert all(late >= early - 0.02 for (_, early), (_, late) in zip(first, second, strict=True))
+    within = report.operation.runout.probability_within_limit
+    (told,) = [one for one in _words(root) if one.startswith("Within the 15.0 µm limit")]
+    assert f"{100 * known(within['assemblies']):.1f} % of assemblies" in told
+    assert f"{100 * known(within['parts_at_limits']):.1f} % with every part at its limit" in told
 
 
 def test_lines_along_the_axis_are_twice_their_amplitude() -> None:
@@ -150,23 +188,26 @@ def test_the_sum_along_the_axis_ends_in_the_report_s_figure() -> None:
 
 
 @pytest.mark.parametrize("number", ["01", "11", "17"])
-def test_speed_bars_are_as_long_as_their_limits(number: str) -> None:
-    """Lowest first; the governing one is dark and said; what leaves the axis is an arrow with its figure."""
+def test_every_limit_stands_on_the_one_bar(number: str) -> None:
+    """To one scale: the dark part ends at the governing limit, each other has its line, or an arrow beyond the axis."""
     report, _ = judged(STACKS[number])
     root = _plot(STACKS[number], "speed")
     words = _words(root)
-    governing = report.operation.speed.governing
-    assert governing is not None
-    speed = f"{governing.speed_rpm.value:,.0f}".replace(",", "\u00a0")
-    assert f"{speed} rpm governs" in words
-    (dark,) = _bars(root, "#3c5a78")
-    scale = dark / governing.speed_rpm.value
-    limits = [one.speed_rpm.value for one in report.operation.speed.limits[1:]]
-    lengths = _bars(root, "#d9e2ea")
-    arrows = list(root.iter(f"{SVG}polygon"))
-    assert len(lengths) + len(arrows) == len(limits)
-    assert lengths == pytest.approx([scale * speed for speed in limits[: len(lengths)]], abs=0.02)
-    assert f"programmed {report.operation.speed.programmed_rpm:,.0f} rpm".replace(",", "\u00a0") in words
+    speed = report.operation.speed
+    assert speed.governing is not None
+    (dark,) = [one for one in root.iter(f"{SVG}rect") if one.get("fill") == "#3c5a78"]
+    scale = float(dark.get("width", "")) / speed.governing.speed_rpm.value
+    zero, width = float(dark.get("x", "")), 530.0
+    lines = [corners_of(one)[0][0] for one in root.iter(f"{SVG}path") if one.get("stroke-width") in ("1.2", "2.4")]
+    expected = [min(scale * one.speed_rpm.value, width) + zero for one in reversed(speed.limits)]
+    assert lines == pytest.approx(expected, abs=0.05)
+    for one in speed.limits:
+        figure = f"{one.speed_rpm.value:,.0f} rpm".replace(",", "\u00a0")
+        governs = one == speed.governing
+        told = [word for word in words if word.startswith(one.words) and f" {figure}" in word]
+        assert [word.endswith(" governs") for word in told] == [governs]
+    assert ("Arrow: beyond the axis." in words) == (speed.limits[-1].speed_rpm.value * scale > width + 0.1)
+    assert f"programmed {speed.programmed_rpm:,.0f} rpm".replace(",", "\u00a0") in words
 
 
 @pytest.mark.parametrize(
