@@ -27,10 +27,10 @@ export function goToFirst(problem, places) {
 }
 
 function faultItem(fault, places) {
-  const words = fault.line ? `line ${fault.line}, column ${fault.column}` : shownPointer(fault.at);
+  const words = fault.line ? `line ${fault.line}, column ${fault.column}` : (fault.place ?? shownPointer(fault.at));
   const place =
     words && places ? make("button", { type: "button", class: "place", onclick: () => goTo(fault, places) }, words) : words;
-  return make("li", {}, place, place ? " " : null, fault.detail);
+  return make("li", {}, place, place ? ": " : null, fault.detail);
 }
 
 function goTo(fault, places) {

@@ -1,78 +1,94 @@
-// A form for the values that users change most; rebuilt when the request gets other fields.
+// A form for the values of operation, machine and policy that users change most.
 import { fill, make } from "./elements.js";
-import { quickFields } from "./quick_fields.js";
-import { sentence } from "./words.js";
+import { createFields } from "./fields.js";
+
+const GRADES = ["G0.4", "G1", "G2.5", "G6.3", "G16", "G40"];
+const FIRST = "/operations/0";
+const OPERATION = [
+  ["limits/runout/tir_um", "Runout limit"],
+  ["limits/runout/plane", "Plane of the runout limit", ["gauge_plane", "tip"]],
+  ["limits/balance_grade", "Balance grade", GRADES],
+  ["feed_per_tooth_mm"],
+  ["coolant", undefined, ["through", "external", "none"]],
+];
 
 /** The form in a box; calls `changed(pointer, value)` on each change, value undefined for an emptied field. */
-export function createQuickForm(box, changed) {
+export function createQuickForm(box, changed, more) {
+  const fields = createFields({ changed });
   let shape = "";
-  let inputs = new Map();
+  let request = {};
+  let open = false;
 
   function build(groups) {
-    inputs = new Map();
+    fields.clear();
+    const focus = box.contains(document.activeElement) ? document.activeElement.id : null;
+    const content = make("div", { class: "more" });
+    const rest = make(
+      "details",
+      {
+        open,
+        ontoggle: async (event) => {
+          open = event.target.open;
+          if (!open || content.childElementCount) return;
+          await more(content, { base: FIRST, kind: "operation", fields, request });
+          fields.show(request);
+        },
+      },
+      make("summary", {}, "More about the operation"),
+      content,
+    );
     fill(
       box,
       groups.map((group) =>
-        make(
-          "fieldset",
-          {},
-          make("legend", {}, group.title),
-          make("div", { class: "fields" }, group.fields.map(labelled)),
-        ),
+        make("fieldset", {}, make("legend", {}, group.title), make("div", { class: "fields" }, group.fields.map(fields.labelled)), group.rest ? rest : null),
       ),
     );
-  }
-
-  function labelled(field) {
-    const id = `quick${field.pointer.replaceAll("/", "-")}`;
-    const input = field.choices ? choice(id, field) : entry(id);
-    inputs.set(field.pointer, input);
-    const unit = field.unit ? make("span", { class: "unit" }, ` ${field.unit}`) : null;
-    return make("div", { class: "field" }, make("label", { for: id }, field.label, unit), input);
-
-    function entry(name) {
-      return make("input", {
-        id: name,
-        type: "text",
-        inputmode: "decimal",
-        autocomplete: "off",
-        placeholder: "not stated",
-        oninput: (event) => changed(field.pointer, valueOf(event.target.value)),
-      });
-    }
-  }
-
-  function choice(id, field) {
-    return make(
-      "select",
-      { id, onchange: (event) => changed(field.pointer, event.target.value || undefined) },
-      make("option", { value: "" }, "not stated"),
-      field.choices.map((one) => make("option", { value: one }, one.includes("_") ? sentence(one).toLowerCase() : one)),
-    );
+    if (focus) document.getElementById(focus)?.focus();
   }
 
   return {
     /** Show the values of a request. */
-    show(request) {
-      const groups = quickFields(request);
-      const wanted = JSON.stringify(groups.map((group) => group.fields.map(({ pointer, label }) => [pointer, label])));
-      const typing = box.contains(document.activeElement);
-      if (wanted !== shape && !(typing && shape)) {
-        build(groups);
+    show(given) {
+      request = given;
+      const groups = groupsOf(request);
+      const wanted = JSON.stringify(groups);
+      if (wanted !== shape) {
         shape = wanted;
+        build(groups);
       }
-      for (const field of groups.flatMap((group) => group.fields)) {
-        const input = inputs.get(field.pointer);
-        if (input && input !== document.activeElement) input.value = field.value ?? "";
-      }
+      fields.show(request);
     },
+    /** Show everything again, in other units. */
+    again() {
+      shape = "";
+      this.show(request);
+    },
+    mark: fields.mark,
+    focus: fields.focus,
   };
 }
 
-/** The number in a text (decimal point or comma); other text as it is, since a length may have a unit. */
-function valueOf(text) {
-  const plain = text.trim();
-  if (plain === "") return undefined;
-  const number = Number(plain.replace(",", "."));
-  return Number.isFinite(number) ? number : plain;
+/** Groups of fields, `{title, fields: [{key, label, choices}], rest}`. */
+function groupsOf(request) {
+  if (request === null || typeof request !== "object") return [];
+  const operation = request.operations?.[0] ?? {};
+  const speed = operation.cutting_speed_m_per_min !== undefined ? "cutting_speed_m_per_min" : "spindle_speed_rpm";
+  return [
+    {
+      title: "Operation",
+      rest: operation.cut?.kind ?? "none",
+      fields: [
+        { key: `${FIRST}/${speed}` },
+        ...OPERATION.filter(([name]) => operation.limits?.runout || !name.endsWith("plane")).map(([name, label, choices]) => ({
+          key: `${FIRST}/${name}`,
+          label,
+          choices,
+        })),
+        ...Object.entries(operation.cut ?? {})
+          .filter(([, value]) => typeof value === "number")
+          .map(([name]) => ({ key: `${FIRST}/cut/${name}` })),
+      ],
+    },
+    { title: "Values not stated", fields: [{ key: "/policy/unstated", label: "Count as", choices: ["typical", "cautious", "undecided"] }] },
+  ];
 }

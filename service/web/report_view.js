@@ -3,7 +3,7 @@ import { fill, make, terms } from "./elements.js";
 import { figureTables } from "./report_tables.js";
 import { planeOf, quantile } from "./runout.js";
 import { ruleReasons } from "./rule_reasons.js";
-import { amount, count, jointWords, percent, sentence, SIGNS } from "./words.js";
+import { amount, count, jointWords, percent, sentence, shownSentence, SIGNS } from "./words.js";
 
 const VERDICTS = {
   pass: "Pass",
@@ -27,8 +27,9 @@ export function headline(report) {
   return `${SIGNS[report.verdict]} ${VERDICTS[report.verdict]}: ${read}, ${amount(lowestLimit(report)?.speed_rpm, 0, "rpm")}`;
 }
 
-/** Show the verdict. */
-export function showVerdict(box, report) {
+/** Show the answer in one box: verdict, the reason that matters most with its remedy, runout, governing speed. */
+export function showAnswer(box, report, toPlace, placeWords) {
+  const reason = mainReason(report);
   fill(
     box,
     make(
@@ -39,11 +40,36 @@ export function showVerdict(box, report) {
         "div",
         {},
         make("p", { class: "verdict-word" }, VERDICTS[report.verdict], " ", make("span", {}, report.stack_id ?? "unnamed stack")),
-        make("p", {}, outcome(report)),
+        make("p", { class: "counts" }, outcome(report)),
+        reason ? reasonWords(reason, toPlace, placeWords) : null,
         assumedWords(report).map((words) => make("p", { class: "assumed" }, words)),
       ),
+      terms(keyFigures(report).slice(0, 2), "figures lead"),
     ),
   );
+}
+
+/** The finding or undecided rule that decides the verdict; null if nothing stands against the stack. */
+function mainReason({ findings, undecided }) {
+  return (
+    findings.find((one) => one.severity === "error") ??
+    undecided.find((one) => one.severity === "error") ??
+    findings.find((one) => one.severity === "warning") ??
+    undecided[0] ??
+    null
+  );
+}
+
+function reasonWords(one, toPlace, placeWords) {
+  const at = one.lacks ? one.lacks.flatMap((lack) => lack.at) : one.at;
+  const go = at.length ? make("button", { type: "button", class: "place", onclick: () => toPlace(at[0]) }, placeWords(at[0])) : null;
+  return one.lacks
+    ? make("p", { class: "reason" }, make("strong", {}, `${one.title}: `), `not decided, ${lackWords(one)} not stated. `, "State it: ", go)
+    : [make("p", { class: "reason" }, make("strong", {}, `${one.title}. `), shownSentence(one.message)), make("p", { class: "reason" }, make("strong", {}, "Remedy: "), shownSentence(one.remedy), " ", go)];
+}
+
+function lackWords(one) {
+  return one.lacks.map((lack) => lack.quantity.replaceAll("_", " ")).join(", ");
 }
 
 const MEASURE_FROM = 0.3;
@@ -59,20 +85,20 @@ function assumedWords(report) {
   ];
 }
 
-/** Show the key figures. */
+/** Show the key figures beside runout and speed. */
 export function showFigures(box, report) {
-  fill(box, terms(keyFigures(report), "figures"));
+  fill(box, terms(keyFigures(report).slice(2), "figures"));
 }
 
-/** Show findings and undecided rules; `toPlace` jumps to a pointer in the request. */
-export function showFindings(box, report, toPlace) {
+/** Show findings and undecided rules; `toPlace` jumps to a pointer in the request, `placeWords` names it. */
+export function showFindings(box, report, toPlace, placeWords) {
   fill(
     box,
-    part("Findings", report.findings.map((one) => findingItem(one, toPlace)), "No findings."),
+    part("Findings", report.findings.map((one) => findingItem(one, toPlace, placeWords)), "No findings."),
     report.undecided.length
       ? part(
           "Undecided",
-          report.undecided.map((one) => gapItem(one, toPlace)),
+          report.undecided.map((one) => gapItem(one, toPlace, placeWords)),
           "",
           "These rules apply to the stack but lack data. Add the missing values to get a verdict.",
         )
@@ -100,27 +126,26 @@ function part(title, items, none, note = null) {
   );
 }
 
-function findingItem(one, toPlace) {
+function findingItem(one, toPlace, placeWords) {
   return make(
     "li",
     { class: `finding ${one.severity}` },
     head(one, one.severity),
-    make("p", {}, one.message),
-    make("p", {}, make("strong", {}, "Remedy: "), one.remedy),
-    placeList("In the request", one.at, toPlace),
+    make("p", {}, shownSentence(one.message)),
+    make("p", {}, make("strong", {}, "Remedy: "), shownSentence(one.remedy)),
+    placeList("Where", one.at, toPlace, placeWords),
     ruleReasons(one.code),
   );
 }
 
-function gapItem(one, toPlace) {
-  const lacks = one.lacks.map((lack) => lack.quantity.replaceAll("_", " ")).join(", ");
+function gapItem(one, toPlace, placeWords) {
   const fields = [...new Set(one.lacks.flatMap((lack) => lack.at))];
   return make(
     "li",
     { class: "finding undecided" },
     head(one, "undecided"),
-    make("p", {}, `Missing: ${lacks}. Severity if violated: ${one.severity}.`),
-    placeList("Add one of", fields, toPlace),
+    make("p", {}, `Missing: ${lackWords(one)}. Severity if violated: ${one.severity}.`),
+    placeList("State one of", fields, toPlace, placeWords),
     ruleReasons(one.code),
   );
 }
@@ -137,11 +162,11 @@ function head(one, state) {
   );
 }
 
-function placeList(words, pointers, toPlace) {
+function placeList(words, pointers, toPlace, placeWords) {
   if (!pointers.length) return null;
   const places = pointers.map((at) => [
     " ",
-    make("button", { type: "button", class: "place", onclick: () => toPlace(at) }, at || "the whole request"),
+    make("button", { type: "button", class: "place", onclick: () => toPlace(at) }, placeWords(at)),
   ]);
   return make("p", { class: "places" }, `${words}:`, places);
 }
@@ -171,6 +196,7 @@ function keyFigures(report) {
       `Runout, ${name.replaceAll("_", " ")}`,
       amount(quantile(planeOf(runout, name), "p95"), 1, "µm"),
       runout.complete ? "95 % of assemblies" : "some contributors not known",
+      ...spread(report, name),
       limit === null
         ? "no limit stated"
         : `limit ${amount(limit.limit_um, 1, "µm")}` +
@@ -191,6 +217,17 @@ function keyFigures(report) {
     ],
     ["Mass", amount(mass.total_kg, 2, "kg"), `tilting moment ${amount(mass.tilting_moment_n_m, 2, "N·m")}`],
   ];
+}
+
+/** What lies around the 95th percentile: half and 99 % of assemblies, and cautious values of what is assumed. */
+function spread(report, name) {
+  const plane = planeOf(report.runout, name);
+  const [half, most] = ["p50", "p99"].map((one) => quantile(plane, one));
+  const range = report.ranges?.find((one) => one.quantity === "runout_tir" && one.plane === name);
+  return [
+    half === undefined || half === null ? null : `half within ${amount(half, 1, "µm")}, 99 % within ${amount(most, 1, "µm")}`,
+    range && typeof range.cautious === "number" ? `assumed values cautious: ${amount(range.cautious, 1, "µm")}` : null,
+  ].filter(Boolean);
 }
 
 function provenance(told) {
