@@ -33,7 +33,8 @@ export function createCheckView(element) {
   let report = null;
   let inch = false;
   let timer = 0;
-  let running = new AbortController();
+  let running = null;
+  let wanted = null;
 
   // --- the request ---------------------------------------------------------------------------------------------
 
@@ -121,28 +122,42 @@ export function createCheckView(element) {
 
   // --- the answer ----------------------------------------------------------------------------------------------
 
-  async function check({ byUser = false } = {}) {
+  /** Check the text in the editor. One request is under way at a time; what was typed meanwhile follows it. */
+  function check({ byUser = false } = {}) {
     clearTimeout(timer);
-    running.abort();
-    running = new AbortController();
-    const { signal } = running;
+    wanted = { byUser: byUser || wanted?.byUser === true };
+    running ??= (async () => {
+      element.setAttribute("aria-busy", "true");
+      try {
+        while (wanted) {
+          const next = wanted;
+          wanted = null;
+          await checkOnce(next);
+        }
+      } finally {
+        running = null;
+        element.removeAttribute("aria-busy");
+      }
+    })();
+    return running;
+  }
+
+  async function checkOnce({ byUser }) {
     const body = editor.text;
     keep(body);
     const fault = jsonFault(body);
     if (fault) return refuse({ title: "The JSON cannot be read", detail: "", errors: [fault] }, byUser);
     if (Array.isArray(request()?.stack?.components) && partsOf(request()).length === 0) return showEmpty();
-    element.setAttribute("aria-busy", "true");
     try {
-      const { text } = await send("v1/checks", { method: "POST", body, signal });
+      const { text } = await send("v1/checks", { method: "POST", body });
+      if (body !== editor.text) return undefined;
       showReport(JSON.parse(text));
-      await drawAll(body, signal);
+      await drawAll(body);
     } catch (error) {
-      if (error.name === "AbortError") return;
       if (!(error instanceof Problem)) throw error;
-      refuse(error.document, byUser);
-    } finally {
-      if (!signal.aborted) element.removeAttribute("aria-busy");
+      if (body === editor.text) refuse(error.document, byUser);
     }
+    return undefined;
   }
 
   function showEmpty() {
@@ -218,19 +233,18 @@ export function createCheckView(element) {
 
   const unit = () => (inch ? { unit: "inch" } : {});
 
-  async function drawAll(body, signal) {
+  async function drawAll(body) {
     const bent = find("bent").checked;
     await Promise.all([
-      draw(drawing, { picture: "stack", bent, ...unit() }, body, signal),
-      find("charts").open ? draw(chart, { picture: element.querySelector('[name="chart"]:checked').value, ...unit() }, body, signal) : null,
+      draw(drawing, { picture: "stack", bent, ...unit() }, body),
+      find("charts").open ? draw(chart, { picture: element.querySelector('[name="chart"]:checked').value, ...unit() }, body) : null,
     ]);
   }
 
-  async function draw(picture, query, body, signal) {
+  async function draw(picture, query, body) {
     try {
-      await picture.show(query, body, signal);
+      await picture.show(query, body);
     } catch (error) {
-      if (error.name === "AbortError") return;
       if (!(error instanceof Problem)) throw error;
       picture.showMissing(error.document.detail);
     }

@@ -23,9 +23,9 @@ export function createPicture(figure) {
 
   return {
     /** Request `v1/drawings?…` for this body and show the picture. */
-    async show(query, body, signal) {
+    async show(query, body) {
       const accept = "image/svg+xml";
-      const { text } = await send(`v1/drawings?${new URLSearchParams(query)}`, { method: "POST", body, accept, signal });
+      const { text } = await send(`v1/drawings?${new URLSearchParams(query)}`, { method: "POST", body, accept });
       const labels = labelsOf(text);
       const made = URL.createObjectURL(new Blob([text], { type: accept }));
       image.src = made;

@@ -24,7 +24,8 @@ export function outcome(report) {
 export function headline(report) {
   const p95 = quantile(planeOf(report.runout, limitOf(report)?.plane ?? "gauge_plane"), "p95");
   const read = p95 === undefined ? "runout not known" : amount(p95, 1, "µm");
-  return `${SIGNS[report.verdict]} ${VERDICTS[report.verdict]}: ${read}, ${amount(lowestLimit(report)?.speed_rpm, 0, "rpm")}`;
+  const speed = lowestLimit(report)?.speed_rpm;
+  return `${SIGNS[report.verdict]} ${VERDICTS[report.verdict]}: ${read}, ${speed ? amount(speed, 0, "rpm") : "speed limit not known"}`;
 }
 
 /** Show the answer in one box: verdict, the reason that matters most with its remedy, runout, governing speed. */
