@@ -15,7 +15,7 @@ from rules.analysis import StackAnalysis, analyse, cautions_of
 from rules.answer.findings import finding, not_judged, repointed, undecided
 from rules.answer.provenance import provenance, request_sha256, threshold_overrides
 from rules.assembly.instruction import Digests, assembly_section
-from rules.assumptions.combining import combined, dependence, lacking, results
+from rules.assumptions.combining import combined, dependence, lacking, relief, results, weighty
 from rules.assumptions.laying import Assumed, End, Laying, unknown_classes
 from rules.balance.report import balance_section, operation_balance
 from rules.bending.report import (
@@ -212,10 +212,14 @@ class Assessor:
             return repointed(unassumed, resolved.lead) if resolved.homes else unassumed, derived
         ends["cautious"] = judged(lambda _: "cautious")
         typical = results(ends["typical"][0], resolved.request)
+        cautious = results(ends["cautious"][0], resolved.request)
+        known = weighty(ends["typical"][0])
 
         def alone(own: Assumed) -> float | None:
             report, _ = judged(lambda one: "cautious" if one.at == own.at else "typical")
-            return dependence(results(report, resolved.request), typical)
+            single, decides = results(report, resolved.request), weighty(report) != known
+            found = dependence(single, typical, cautious, decides=decides)
+            return None if found is None else max(found, relief(ends["typical"][0], own, typical))
 
         dependences = [alone(own) for own in laying.assumed]
         chosen: End = "cautious" if policy.unstated == "cautious" else "typical"
@@ -226,7 +230,7 @@ class Assessor:
             ends["typical" if chosen == "cautious" else "cautious"][0],
             laying.assumed,
             dependences,
-            (typical, results(ends["cautious"][0], resolved.request)),
+            (typical, cautious),
             policy.assumption_set,
         )
         kept = {"assembly": unassumed.assembly, "stated_by_standard": unassumed.stated_by_standard}

@@ -24,6 +24,7 @@ __all__ = [
     "EXPLANATION_EXAMPLES",
     "EXTENDED",
     "GATE_EXAMPLES",
+    "P21_EXAMPLE",
     "READING_EXAMPLES",
     "SEARCH_EXAMPLES",
     "XML_EXAMPLE",
@@ -404,6 +405,28 @@ XML_EXAMPLE: Final = """\
     </CuttingToolArchetype>
   </Assets>
 </MTConnectAssets>
+"""
+
+P21_EXAMPLE: Final = """\
+ISO-10303-21;
+HEADER;
+FILE_DESCRIPTION((''),'2;1');
+FILE_NAME('','',(''),(''),'','','');
+FILE_SCHEMA(('CUTTING_TOOL_SCHEMA_ARM'));
+ENDSEC;
+DATA;
+#1=ITEM($,'KB-EM6-2',$);
+#2=ITEM_VERSION(#1,$,'1');
+#3=ITEM_DEFINITION(#2,(),'Body',$);
+#4=SPECIFIC_ITEM_CLASSIFICATION((#1),'tool item',$);
+#5=UNIT('mm');
+#6=PLIB_PROPERTY_REFERENCE('71D084653E57F',$,'001');
+#7=PROPERTY((#5),$,'',#6,'',$);
+#8=NUMERICAL_VALUE('cutting diameter',$,#5,'6');
+#9=PROPERTY_VALUE_REPRESENTATION(#7,$,$,#8,$);
+#10=PROPERTY_VALUE_ASSOCIATION($,#3,#9,$,$);
+ENDSEC;
+END-ISO-10303-21;
 """
 
 CSV_EXAMPLE: Final = """\

@@ -7,6 +7,7 @@ review at best.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
+from math import inf, log
 from typing import Final, NamedTuple, TypeAlias
 
 from rules.assumptions.laying import SET, Assumed
@@ -14,7 +15,7 @@ from rules.quantities.models import construct
 from rules.schema.report import AssumedRange, Assumption, Finding, JointEnds, Report, Severity, Undecided
 from rules.schema.request import AssumptionSet, Machine, StackRequest
 
-__all__ = ["Result", "Results", "combined", "dependence", "lacking", "results"]
+__all__ = ["Result", "Results", "combined", "dependence", "lacking", "relief", "results", "weighty"]
 
 
 class _Key(NamedTuple):
@@ -35,8 +36,8 @@ class Result(NamedTuple):
 
 Results: TypeAlias = Mapping[_Key, Result]
 
-_ON_DATA: Final = "DAT-"
-"""Rules on contradictions in what is stated; an assumed value contradicts nothing."""
+_ON_DATA: Final = ("DAT-", "PLA-")
+"""Rules on what is stated: contradictions and implausible values; an assumed value is neither."""
 
 _SLIPS: Final = 1.0
 """Safety factor at which a clamp slips."""
@@ -57,9 +58,9 @@ def results(report: Report, request: StackRequest) -> dict[_Key, Result]:
 
 
 def _results(report: Report, request: StackRequest) -> Iterator[tuple[_Key, Result]]:
-    limits: dict[str, float] = {
-        one.runout.plane: one.runout.limit_um for one in reversed(report.operations) if one.runout is not None
-    }
+    limits: dict[str, float] = {}
+    for limited in (one.runout for one in report.operations if one.runout is not None):
+        limits[limited.plane] = min(limited.limit_um, limits.get(limited.plane, inf))
     for plane in report.runout.planes:
         found = plane.prediction()
         if found is not None and "p95" in found.quantiles_um:
@@ -70,7 +71,9 @@ def _results(report: Report, request: StackRequest) -> Iterator[tuple[_Key, Resu
         most = None if machine is None else machine.max_tool_mass_kg
         yield _Key("mass", None, None, None), Result(report.mass.total_kg, most, "kg", None)
     if report.balance.unbalance_p95_g_mm is not None:
-        yield _Key("unbalance", None, None, None), Result(report.balance.unbalance_p95_g_mm, None, "g.mm", None)
+        permitted = [one.balance.permissible_g_mm for one in report.operations if one.balance is not None]
+        least = min((one for one in permitted if one is not None), default=None)
+        yield _Key("unbalance", None, None, None), Result(report.balance.unbalance_p95_g_mm, least, "g.mm", None)
     if report.stiffness.tip_stiffness_n_per_um is not None:
         value = report.stiffness.tip_stiffness_n_per_um.value
         yield _Key("stiffness", None, None, None), Result(value, None, "N/um", None)
@@ -238,22 +241,105 @@ def _assumption(one: Assumed, name: str, dependence: float | None, used_by: Sequ
     )
 
 
-def dependence(single: Results, typical: Results) -> float | None:
-    """Return how much the most affected result depends on one value, 1.
+def dependence(single: Results, typical: Results, cautious: Results, *, decides: bool = False) -> float | None:
+    """Return how much a decision depends on one value, 1.
 
-    The change of a result is divided by its distance from its limit, at least a twentieth of the limit; without a
-    limit, by the result itself. Above 1 the value may decide.
+    A result with a limit counts by the factor by which it changes, over the factor to its limit, both as logarithms;
+    one that keeps its limit at both ends decides nothing, and no more does a result without a limit. Where no runout
+    has a limit, the runout counts by its own factor, since it is what a stack is first asked for.
+
+    Parameters
+    ----------
+    single
+        Results with this value alone at its cautious end.
+    typical
+        Results with every value at its typical end.
+    cautious
+        Results with every value at its cautious end.
+    decides
+        Whether the value alone changes what a rule finds, so that it is 1 at least.
+
+    Returns
+    -------
+    float or None
+        None where no result depends on anything assumed.
     """
-    most: float | None = None
+    found = [_DECIDES] if decides else []
+    runout_limited = any(key.quantity == _RUNOUT and one.limit is not None for key, one in typical.items())
     for key, one in typical.items():
         changed = single.get(key)
         if changed is None:
             continue
-        moved = abs(changed.value - one.value)
-        scale = abs(one.value) if one.limit is None else max(abs(one.limit - one.value), 0.05 * abs(one.limit))
-        if scale > 0.0:
-            most = max(most or 0.0, moved / scale)
+        moved = _factor(one.value, changed.value)
+        if one.limit is not None:
+            share = moved / max(_factor(one.value, one.limit), _NEAREST)
+            safe = _kept(key, one) and _kept(key, cautious.get(key, changed))
+            found.append(min(share, _UNDECISIVE) if safe else share)
+        elif key.quantity == _RUNOUT and not runout_limited:
+            found.append(min(moved, _UNLIMITED_RUNOUT))
+        else:
+            found.append(min(moved * _UNDECISIVE, _UNDECISIVE))
+    return max(found, default=None)
+
+
+def _kept(key: _Key, one: Result) -> bool:
+    if one.limit is None:
+        return True
+    return one.value >= one.limit if key.quantity in _AT_LEAST else one.value <= one.limit
+
+
+_AT_LEAST: Final = frozenset({"speed_limit", "safety_factor"})
+"""Results that keep their limit above it."""
+
+
+def relief(report: Report, own: Assumed, typical: Results) -> float:
+    """Return how much a runout above its limit depends on an assumed runout that may be better than assumed, 1.
+
+    Without this contributor the mean square is less by its share, and the 95th percentile about by the root of that.
+    """
+    most = 0.0
+    if own.quantity != _RUNOUT:
+        return most
+    for plane in report.runout.planes:
+        result = typical.get(_Key(_RUNOUT, plane.plane, None, None))
+        if result is None or result.limit is None or result.value <= result.limit or result.limit <= 0.0:
+            continue
+        named = [
+            one for one in report.runout.contributors if one.component == own.subject and one.kind == "part_runout"
+        ]
+        share = min(sum(one.share.get(plane.plane) or 0.0 for one in named), _ALL)
+        most = max(most, -0.5 * log(1.0 - share) / max(_factor(result.value, result.limit), _NEAREST))
     return most
+
+
+_ALL: Final = 0.999
+
+_RUNOUT: Final = "runout_tir"
+
+_DECIDES: Final = 1.0
+
+_NEAREST: Final = 0.05
+"""Least factor to a limit, as a logarithm: about a twentieth."""
+
+_UNLIMITED_RUNOUT: Final = 0.99
+"""Most that a runout without a limit counts: the figure that is asked for, but not a decision."""
+
+_UNDECISIVE: Final = 0.1
+"""Most that a result counts on which no decision rests."""
+
+
+def _factor(value: float, other: float) -> float:
+    """Return the size of the natural logarithm of a ratio; without one, the difference over the larger size."""
+    if value > 0.0 and other > 0.0:
+        return abs(log(other / value))
+    return abs(other - value) / max(abs(value), abs(other), 1e-12)
+
+
+def weighty(report: Report) -> frozenset[_Place]:
+    """Return what the errors and warnings of a report are about, without those on contradictory data."""
+    return frozenset(
+        _place(one) for one in report.findings if one.severity != "advice" and not one.code.startswith(_ON_DATA)
+    )
 
 
 def _ranges(typical: Results, cautious: Results) -> list[AssumedRange]:

@@ -15,7 +15,7 @@ from typing import Annotated, Any, ClassVar, Final, Literal, NamedTuple, Protoco
 from pydantic import BaseModel, Field
 
 from rules.quantities.missing import Missing, OrMissing, or_missing, when_both_known, when_known
-from rules.quantities.models import Force, Model, PositiveLength, SignedMicrons, Torque
+from rules.quantities.models import Force, Key, Model, PositiveLength, SignedMicrons, Torque
 from rules.quantities.tables import Confidence, Row, Texts, read_definitions, read_rows
 
 __all__ = [
@@ -40,10 +40,11 @@ __all__ = [
 
 
 ToleranceClass = Annotated[
-    str,
+    Key,
     Field(
-        pattern=r"^(?:[a-z]{1,2}|[A-Z]{1,2})[1-9][0-9]?$",
-        description="Tolerance class of ISO 286: lower-case letter for a shank, capital for a bore.",
+        description="Tolerance class of ISO 286, lower-case letter for a shank, capital for a bore; also with its"
+        " diameter, or deviations in mm. Not decided where it is not known.",
+        examples=["h6", "12 h6", "0/-0.009"],
     ),
 ]
 

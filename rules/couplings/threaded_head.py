@@ -8,11 +8,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from types import MappingProxyType
-from typing import Annotated, Literal
+from typing import Literal
 
 from pydantic import Field
 
 from rules.couplings.definition import Coupling, End, Ends, Figure, Value, Word
+from rules.couplings.designation import ThreadName
 from rules.quantities.missing import Missing, OrMissing
 from rules.quantities.models import Model, PositiveLength, Token, Torque
 
@@ -24,9 +25,7 @@ class ThreadedHead(Model):
 
     coupling: Literal["threaded_head"]
     designation: Token | None = Field(None, description="The shop's name for the series.", examples=["head-10"])
-    thread: Annotated[str, Field(pattern=r"^M[1-9][0-9]?$")] | None = Field(
-        None, description="Nominal size of the metric thread.", examples=["M10"]
-    )
+    thread: ThreadName | None = Field(None, description="Designation of the thread; metric, as a rule.")
     pilot_diameter_mm: PositiveLength | None = Field(
         None, description="Diameter of the pilot that centres the head.", examples=[10.5]
     )

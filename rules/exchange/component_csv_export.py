@@ -7,7 +7,7 @@ import io
 from collections.abc import Iterator, Mapping, Sequence
 from functools import cache
 from types import MappingProxyType
-from typing import Any
+from typing import Any, Final
 
 from rules.couplings.designation import EndName, designated_as
 from rules.exchange.component_csv import read_component_csv
@@ -61,16 +61,31 @@ def _cells(part: StackPart, *, by_symbol: bool) -> dict[str, str]:
             data[end] = {name: value for name, value in side.items() if name not in said}
     names = _symbols_of(part.kind) if by_symbol else _symbols_of("")
     for path, value in _flat(data):
-        cells[names.get(path, path)] = str(value).lower() if isinstance(value, bool) else str(value)
+        cells[names.get(path, path)] = _text(value)
     return cells
+
+
+_EXACT: Final = 2**53
+
+
+def _text(value: object) -> str:
+    if isinstance(value, bool):
+        return str(value).lower()
+    whole = isinstance(value, float) and value.is_integer() and abs(value) < _EXACT
+    return str(int(value)) if whole and isinstance(value, float) else str(value)
 
 
 @cache
 def _symbols_of(kind: str) -> Mapping[str, str]:
-    """Return the symbol of each field that one says, for a kind of component; kind and id always have theirs."""
-    found = {"kind": "KIND", "id": "ID"}
+    """Return the symbol of each field that one says, for a kind of component; without a kind, of any kind's fields.
+
+    A head of this project's own and the path of its field are one column.
+    """
+    found: dict[str, str] = {}
     for one in symbols().values():
-        path = one.field_of(kind) if kind and one.role == "value" else None
+        path = one.fields.get("any") if one.source == "own head" and one.fields else None
+        if path is None and kind and one.role == "value":
+            path = one.field_of(kind)
         if path is not None:
             found.setdefault(path, one.symbol)
     return MappingProxyType(found)

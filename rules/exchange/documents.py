@@ -14,30 +14,44 @@ from rules.stack.chain import NOTHING_MOUNTED, Mounted
 
 if TYPE_CHECKING:
     from rules.exchange.imported import Import
+    from rules.schema.import_map import ImportMap
     from rules.schema.imports import ComponentKind, ImportFormat
 
 __all__ = ["NO_CATALOGUE", "Catalogue", "CatalogueError", "Quarantined", "format_of", "read_document"]
 
 
 def format_of(data: bytes) -> ImportFormat:
-    """Return the format: XML starts with an angle bracket, a CSV heading never does.
+    """Return the format by the first bytes, which no heading of a CSV has.
 
-    >>> format_of(b'\\xef\\xbb\\xbf <?xml version="1.0"?>'), format_of(b"ID,KIND")
-    ('mtconnect_assets', 'csv')
+    >>> format_of(b'\\xef\\xbb\\xbf <?xml version="1.0"?>'), format_of(b"ID,KIND"), format_of(b"ISO-10303-21;")
+    ('mtconnect_assets', 'csv', 'iso_13399')
     """
+    if data.startswith(b"PK\x03\x04"):
+        return "iso_13399_package"
     begins = data[:1024].removeprefix(b"\xef\xbb\xbf").lstrip()
+    if begins.startswith(b"ISO-10303-21"):
+        return "iso_13399"
     return "mtconnect_assets" if begins.startswith(b"<") else "csv"
 
 
-def read_document(data: bytes, form: ImportFormat, kind: ComponentKind | None = None) -> Import:
+def read_document(
+    data: bytes, form: ImportFormat, kind: ComponentKind | None = None, using: ImportMap | None = None
+) -> Import:
     """Read the components of a document; ``kind`` is the kind of those whose kind the document does not state.
+
+    ``using`` is the operator's map for ISO 13399 data.
 
     Raises :class:`~rules.exchange.untrusted.UnreadableError`.
     """
     # Imported here, as below: a check without a catalogue reads no document.
     from rules.exchange.component_csv import read_component_csv
     from rules.exchange.tool_asset_import import read_cutting_tools
+    from rules.exchange.tool_packages import read_exchange_document, read_package
 
+    if form == "iso_13399":
+        return read_exchange_document(data, kind, using)
+    if form == "iso_13399_package":
+        return read_package(data, kind, using)
     return read_cutting_tools(data, kind) if form == "mtconnect_assets" else read_component_csv(data, kind)
 
 

@@ -132,6 +132,8 @@ def _leaves(schema: Mapping[str, Any], root: Mapping[str, Any], way: tuple[str, 
 _NUMBER: Final = re.compile(r"[+-]?[0-9]{1,20}(?:\.[0-9]{1,20})?(?:[eE][+-]?[0-9]{1,3})?")
 _COMMA: Final = re.compile(r"\s*[+-]?[0-9.]*,[0-9,.]*\s*")
 _EXACT: Final = 2**53
+_NAMED: Final = 4
+"""Most rivals for a field that a reason names."""
 _NO_PLACE: Final = frozenset({"extra_forbidden", "union_tag_not_found"})
 _TRUTHS: Final = {"true": True, "false": False}
 _NUMERIC: Final = frozenset({"float_type", "int_type", "length_text", "reading_text"})
@@ -219,7 +221,8 @@ def _without_contradictions(stated: Sequence[Stated]) -> tuple[list[Stated], lis
         if len({one.value for one in rivals}) == 1:
             kept.append(rivals[0])
             continue
-        names = " and ".join(dict.fromkeys(one.name for one in rivals))
+        named = list(dict.fromkeys(one.name for one in rivals))
+        names = " and ".join((*named[:_NAMED], *([f"{len(named) - _NAMED} more"] if len(named) > _NAMED else ())))
         reason = f"{names} state different values for {path}"
         rejected.extend(Rejected(one, reason, no_place=not one.named_field) for one in rivals)
     return kept, rejected

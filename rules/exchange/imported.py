@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from types import MappingProxyType
-from typing import Final, TypeVar, get_args
+from typing import Any, Final, TypeVar, get_args
 
 from rules.couplings.definition import Side, deviation_of
 from rules.couplings.sides import COUPLINGS
@@ -13,14 +13,16 @@ from rules.exchange.untrusted import printable
 from rules.schema.components import CutterKind, StackPart
 from rules.schema.imports import (
     ImportedComponent,
+    ImportedStack,
     ImportFault,
     ImportFormat,
+    ImportProvenance,
     ImportReport,
     NotStatedField,
     UnmappedValue,
 )
 
-__all__ = ["Import", "ImportedPart", "fault", "not_stated"]
+__all__ = ["Import", "ImportedPart", "ImportedStackPart", "fault", "not_stated"]
 
 
 MAX_LISTED: Final = 1000
@@ -39,6 +41,20 @@ class ImportedPart:
     not_stated: tuple[NotStatedField, ...]
     unmapped: tuple[UnmappedValue, ...]
     notes: tuple[str, ...]
+    file: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class ImportedStackPart:
+    """One assembly as a request for a check."""
+
+    request: dict[str, Any]
+    description: str | None
+    source: str
+    line: int
+    unmapped: tuple[UnmappedValue, ...]
+    notes: tuple[str, ...]
+    file: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,6 +66,8 @@ class Import:
     parts: tuple[ImportedPart, ...]
     unmapped: tuple[UnmappedValue, ...]
     faults: tuple[ImportFault, ...]
+    stacks: tuple[ImportedStackPart, ...] = ()
+    provenance: ImportProvenance | None = None
 
     def report(self) -> ImportReport:
         """Return the report of the import; long lists are cut, and the entries cut are counted."""
@@ -62,21 +80,44 @@ class Import:
                     component=part.component.model_dump(mode="json", exclude_none=True),
                     source=part.source,
                     line=part.line,
+                    file=part.file,
                     not_stated=list(part.not_stated),
                     unmapped=cut(part.unmapped),
                     notes=list(part.notes),
                 )
                 for part in self.parts
             ],
+            stacks=[
+                ImportedStack(
+                    request=stack.request,
+                    description=stack.description,
+                    source=stack.source,
+                    line=stack.line,
+                    file=stack.file,
+                    unmapped=cut(stack.unmapped),
+                    notes=list(stack.notes),
+                )
+                for stack in self.stacks
+            ],
             unmapped=cut(self.unmapped),
+            provenance=self.provenance,
             faults=cut(self.faults),
             not_listed=cut.left_out,
         )
 
 
-def fault(detail: str, line: int | None = None, column: int | None = None, name: str | None = None) -> ImportFault:
-    """Return a fault as in the report."""
-    return ImportFault(detail=detail, name=None if name is None else printable(name), line=line, column=column)
+def fault(
+    detail: str,
+    line: int | None = None,
+    column: int | None = None,
+    name: str | None = None,
+    file: str | None = None,
+) -> ImportFault:
+    """Return a fault as in the report; ``file`` is that of a package."""
+    shown = None if name is None else printable(name)
+    return ImportFault(
+        detail=detail, name=shown, line=line, column=column, file=None if file is None else printable(file)
+    )
 
 
 class _Cut:

@@ -16,13 +16,15 @@ from rules.couplings.straight_shank import CYLINDRICAL
 from rules.exchange.fields import Stated, has_field
 from rules.exchange.untrusted import printable
 from rules.quantities.tables import Row, Table, parse_table, rows_of
-from rules.schema.components import Material
+from rules.schema.components import CutterKind, Material
 from rules.schema.imports import UnmappedValue
 
 __all__ = ["Reading", "Symbol", "body_materials", "elements", "map_readings", "symbols", "unmapped"]
 
 
 _ANY: Final = "any"
+_CUTTERS: Final = frozenset(get_args(CutterKind))
+"""Kinds with the fields of ``cutter``."""
 
 
 class Symbol(Row):
@@ -40,11 +42,13 @@ class Symbol(Row):
     def field_of(self, kind: str) -> str | None:
         """Return the path of its field in a component of this kind.
 
-        >>> symbols()["DC"].field_of("cutter"), symbols()["DC"].field_of("collet")
+        A drill, a tap or another cutting tool has the fields of a cutter.
+
+        >>> symbols()["DC"].field_of("drill"), symbols()["DC"].field_of("collet")
         ('cutting_diameter_mm', None)
         """
         known = self.fields or {}
-        path = known.get(kind, known.get(_ANY))
+        path = known.get(kind, known.get("cutter") if kind in _CUTTERS else None) or known.get(_ANY)
         return path if path is not None and has_field(kind, path) else None
 
 
@@ -98,9 +102,18 @@ class Reading:
     column: int | None = None
 
 
-def unmapped(name: str, text: str, reason: str, line: int | None, column: int | None = None) -> UnmappedValue:
-    """Return a value left over, as in the report."""
-    return UnmappedValue(name=printable(name), value=printable(text), reason=reason, line=line, column=column)
+def unmapped(
+    name: str, text: str, reason: str, line: int | None, column: int | None = None, file: str | None = None
+) -> UnmappedValue:
+    """Return a value left over, as in the report; ``file`` is that of a package."""
+    return UnmappedValue(
+        name=printable(name),
+        value=printable(text),
+        reason=reason,
+        line=line,
+        column=column,
+        file=None if file is None else printable(file),
+    )
 
 
 def map_readings(

@@ -14,7 +14,7 @@ from typing import Final, TypeAlias, cast
 from lxml import etree
 
 from rules.couplings.declared import Declared
-from rules.couplings.designation import Designated, designated_as
+from rules.couplings.designation import Designated, designated_as, understood
 from rules.couplings.sides import MachineSide
 from rules.couplings.straight_shank import CylindricalShank
 from rules.schema.components import (
@@ -69,16 +69,20 @@ def export_archetypes(parts: Sequence[StackPart], *, timestamp: str = EPOCH, sta
 
     The format carries id, part number, description, the connection code, five measurements, mass and the speed limit;
     :func:`~rules.exchange.tool_asset_import.read_cutting_tools` reads them back as they are. What a component states
-    besides, and its kind, is not in the document.
+    besides, and its kind, is not in the document. Version 1.4 has no description of an archetype and requires a tool
+    id: the component's id where it has no part number.
     Raises :class:`ValueError` for an invalid timestamp.
     """
     if not is_timestamp(timestamp):
         raise ValueError("a timestamp is a time in UTC such as 2031-05-04T12:00:00Z")
     root, assets = _document(timestamp, standard, len(parts))
     for part in parts:
-        own = {} if part.part_number is None or _NO_XML.search(part.part_number) else {"toolId": part.part_number}
+        number = part.part_number
+        if number is None or _NO_XML.search(number):
+            number = part.id if standard == "1.4" else None
+        own = {} if number is None else {"toolId": number}
         asset = _add(assets, "CuttingToolArchetype", assetId=part.id, timestamp=timestamp, **own)
-        if part.description is not None and not _NO_XML.search(part.description):
+        if standard != "1.4" and part.description is not None and not _NO_XML.search(part.description):
             _add(asset, "Description", part.description)
         _add(asset, "CuttingToolDefinition", f"{part.kind.replace('_', ' ')} {part.id}", format="TEXT")
         life_cycle = _add(asset, "CuttingToolLifeCycle")
@@ -96,6 +100,8 @@ def export_archetypes(parts: Sequence[StackPart], *, timestamp: str = EPOCH, sta
                     one.set("units", unit)
     return _text(root)
 
+
+_MOST_DIGITS: Final = 20
 
 _NO_XML: Final = re.compile("[\ufffe\uffff]")
 """Characters of a text that no XML document can have."""
@@ -116,7 +122,11 @@ def _of_component(part: StackPart, side: MachineSide | None) -> Iterator[tuple[s
             yield name, symbol, "MILLIMETER", _number(value)
     if part.mass_kg is not None:
         # Version 1.4 has no unit gram; a Weight without a unit is in grams in every version.
-        yield "Weight", "WT", None, str(Decimal(repr(float(part.mass_kg))) * 1000)
+        grams = Decimal(repr(float(part.mass_kg))) * 1000
+        short = f"{grams:f}".rstrip("0").rstrip(".") if grams % 1 else f"{grams:.0f}"
+        # A reader takes so many digits after the point; an exponent keeps every one of a tiny mass.
+        tiny = len(short.partition(".")[2]) > _MOST_DIGITS
+        yield "Weight", "WT", None, f"{grams.normalize():E}" if tiny else short
 
 
 def _document(timestamp: str, standard: Standard, count: int) -> tuple[etree._Element, etree._Element]:
@@ -203,10 +213,14 @@ def _connection(stack: Stack) -> str | None:
 def connection_code(side: MachineSide | None) -> str | None:
     """Return the designation of an end by its standard, since the list of codes of ISO 13399 is not public.
 
-    That of the shop is returned where the end has one; None where neither says what it is.
+    That of the shop is returned where the end has one; None where neither says what it is, and where a reader would
+    take the shop's text for a standard's, or an unknown designation for a shop's.
     """
-    if side is None or isinstance(side, Declared | Designated):
-        return None if side is None else side.designation
+    if side is None:
+        return None
+    if isinstance(side, Declared | Designated):
+        known = side.designation is not None and understood(side.designation, "machine_side") is not None
+        return side.designation if known == isinstance(side, Designated) else None
     found = designated_as(side.model_dump(exclude_none=True), "machine_side")
     return None if found is None else found[0]
 

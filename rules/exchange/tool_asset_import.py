@@ -112,7 +112,6 @@ _TOOLS: Final = frozenset({"CuttingTool", "CuttingToolArchetype"})
 _CUTS: Final = frozenset({"CuttingDiameterMax", "DepthOfCutMax", "CuttingItems"})
 _ENVELOPE: Final = frozenset({"assetId", "timestamp", "removed", "hash"})
 _IDENTIFIER: Final = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,63}")
-_TOKEN: Final = re.compile(r"[A-Za-z0-9][A-Za-z0-9 ._/x×-]{0,63}")
 
 _NOT_ASKED: Final = "no check uses it"
 _CARRIED: Final = frozenset(
@@ -252,7 +251,7 @@ class _Asset:
             self._notes.append(f"the id {printable(written)} is written {name}")
         self._name("assetId", written, "id", name)
         for attribute, value in self._attributes.items():
-            if attribute == "toolId" and _TOKEN.fullmatch(value):
+            if attribute == "toolId" and value.strip():
                 self._name(attribute, value, "part_number", value)
             elif attribute not in _ENVELOPE:
                 self._leave(attribute, value, _NOT_ASKED, self._asset)

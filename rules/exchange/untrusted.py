@@ -108,8 +108,8 @@ _DOCTYPE: Final = re.compile(r"<!DOCTYPE|<!ENTITY", re.IGNORECASE)
 _PLACE: Final = re.compile(r", line \d+, column \d+( \(.*\))?$")
 
 
-def read_xml(data: bytes) -> etree._Element:
-    """Return the root element of a document in UTF-8.
+def read_xml(data: bytes, most: int = MAX_ELEMENTS) -> etree._Element:
+    """Return the root element of a document in UTF-8 with at most so many elements.
 
     A document type declaration is rejected before parsing, so no entity can be declared, expanded or fetched. Comments
     and processing instructions are ignored.
@@ -123,15 +123,15 @@ def read_xml(data: bytes) -> etree._Element:
     if declared and declared[1].lower() not in _UTF_8:
         raise _at(text, declared.start(1), "the document declares another encoding than UTF-8")
     # Each element opens with one '<' more than it closes with.
-    if text.count("<") - text.count("</") > 2 * MAX_ELEMENTS:
-        raise UnreadableError(f"a document may hold {MAX_ELEMENTS} elements", cause="unsuitable")
+    if text.count("<") - text.count("</") > 2 * most:
+        raise UnreadableError(f"a document may hold {most} elements", cause="unsuitable")
     try:
         root = etree.fromstring(text.encode(), _parser())
     except etree.XMLSyntaxError as error:
         line, column = error.position
         detail = printable(_PLACE.sub("", error.msg or "not well-formed"))
         raise UnreadableError(f"not well-formed: {detail}", line=line or None, column=column or None) from None
-    _refuse_excess(root)
+    _refuse_excess(root, most)
     return root
 
 
@@ -161,15 +161,15 @@ def _parser() -> etree.XMLParser:
     )
 
 
-def _refuse_excess(root: etree._Element) -> None:
+def _refuse_excess(root: etree._Element, most: int) -> None:
     level, count, depth = [root], 0, 0
     while level:
         count += len(level)
         depth += 1
         if depth > MAX_DEPTH:
             raise UnreadableError(f"elements are nested more than {MAX_DEPTH} deep", cause="unsuitable")
-        if count > MAX_ELEMENTS:
-            raise UnreadableError(f"a document may hold {MAX_ELEMENTS} elements", cause="unsuitable")
+        if count > most:
+            raise UnreadableError(f"a document may hold {most} elements", cause="unsuitable")
         if any(len(one.attrib) > MAX_ATTRIBUTES for one in level):
             raise UnreadableError(f"an element may hold {MAX_ATTRIBUTES} attributes", cause="unsuitable")
         level = [child for one in level for child in one]

@@ -16,7 +16,7 @@ from typing import Annotated, Any, Final, get_args
 
 from pydantic import Field, TypeAdapter, ValidationError
 
-from rules.couplings.designation import EndName, plain, understood
+from rules.couplings.designation import EndName, plain, thread_of, understood
 from rules.parts.standard_parts import standard_part
 from rules.quantities.models import Key, Model, Text
 from rules.rulebook.source import Problem, RulebookError, Source, read_source
@@ -171,7 +171,9 @@ def _defects(rows: Sequence[tuple[int, Alias]]) -> Iterator[tuple[int, str]]:
 
 def _is_known(text: str) -> bool:
     ends: tuple[Any, ...] = get_args(EndName)
-    return standard_part(text) is not None or any(understood(text, end) is not None for end in ends)
+    if standard_part(text) is not None or thread_of(text) is not None:
+        return True
+    return any(understood(text, end) is not None for end in ends)
 
 
 def _targets(becomes: str) -> Iterator[str]:

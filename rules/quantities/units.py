@@ -10,7 +10,7 @@ from functools import lru_cache
 from types import MappingProxyType
 from typing import Final
 
-__all__ = ["quantity_and_unit", "ucum"]
+__all__ = ["quantity_and_unit", "rulebook_unit", "ucum"]
 
 _CODES: Final = MappingProxyType(
     {
@@ -28,6 +28,8 @@ _CODES: Final = MappingProxyType(
     }
 )
 """Codes of the units that a rulebook names otherwise."""
+
+_RULEBOOK_UNITS: Final = MappingProxyType({code: unit for unit, code in _CODES.items()} | {"1": "ratio"})
 
 _CODE_OF_ENDING: Final = MappingProxyType(
     {
@@ -61,6 +63,15 @@ _CODE_OF_ENDING: Final = MappingProxyType(
     }
 )
 """Codes by the end of a name, longer ends before those they end in."""
+
+
+def rulebook_unit(code: str | None) -> str:
+    """Return the unit of a rulebook for a UCUM code, by which values are rounded.
+
+    >>> rulebook_unit("/min"), rulebook_unit("um"), rulebook_unit("1")
+    ('rpm', 'um', 'ratio')
+    """
+    return "ratio" if code is None else _RULEBOOK_UNITS.get(code, code)
 
 
 def ucum(unit: str) -> str:

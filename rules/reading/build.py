@@ -17,7 +17,7 @@ from rules.quantities.missing import Missing
 from rules.quantities.rounding import rounded, rounded_for_people
 from rules.random_vectors.moments import gaussian_sigma
 from rules.reading.formulas import complex_at, high_point_deg, tip_uncertainty_um
-from rules.reading.planes import Means, PlaneFit, Uncertainty, decide, fit_plane, plane_reading
+from rules.reading.planes import Means, PlaneFit, Uncertainty, decide, fit_plane, plane_reading, refuse_uneven
 from rules.rulebook.book import Rulebook
 from rules.runout.analysis import Vector, budget_at, law_of, vectors_at
 from rules.runout.contributors import NO_BODY, frames_of, positions_of
@@ -69,6 +69,9 @@ class _Axis:
 
 _SAME_MM: Final = 0.5
 
+_SPINDLE: Final = -1
+"""Place of the bare spindle, before the first part of the chain."""
+
 
 @dataclass(slots=True)
 class _Stage:
@@ -76,7 +79,7 @@ class _Stage:
 
     stage: BuildStage
     index: int
-    """Place of its part in the chain."""
+    """Place of its part in the chain; that of the bare spindle is before the first."""
     fits: list[PlaneFit]
     axis: _Axis | None
     own: list[tuple[float, EccentricityVector, float | None]]
@@ -99,13 +102,18 @@ def read_build(request: BuildRequest, book: Rulebook, catalogue: Catalogue = NO_
         raise BadRequestError(
             [Fault(at, "a build needs the part that this refers to", "unknown_key") for at in resolved.lacking]
         )
+    refuse_uneven(
+        (f"/stages/{number}/planes/{place}", plane)
+        for number, stage in enumerate(request.stages)
+        for place, plane in enumerate(stage.planes)
+    )
     derived = analyse(resolved.request)
     places = _places(request, derived)
     limit_at = _plane_of_limit(request, derived)
     stages: list[_Stage] = []
     reports: list[StageReport] = []
     for number, (stage, index) in enumerate(zip(request.stages, places, strict=True)):
-        found = _read(request, stage, index, f"/stages/{number}", derived, stages[-1] if stages else None)
+        found = _read(request, stage, index, derived, stages[-1] if stages else None)
         stages.append(found)
         reports.append(_report(request, found, stages[-2] if number else None, derived, limit_at))
     return BuildReport(
@@ -120,7 +128,8 @@ def read_build(request: BuildRequest, book: Rulebook, catalogue: Catalogue = NO_
 
 def _places(request: BuildRequest, derived: StackAnalysis) -> list[int]:
     """Return the place of each stage's part in the chain; they must follow each other outward."""
-    known = {member.part.id: place for place, member in reversed(list(enumerate(derived.chain.members)))}
+    known = {"spindle": _SPINDLE}
+    known |= {member.part.id: place for place, member in reversed(list(enumerate(derived.chain.members)))}
     places: list[int] = []
     faults = []
     for number, stage in enumerate(request.stages):
@@ -145,24 +154,16 @@ def _plane_of_limit(request: BuildRequest, derived: StackAnalysis) -> float | No
 
 
 def _read(
-    request: BuildRequest, stage: BuildStage, index: int, at: str, derived: StackAnalysis, before: _Stage | None
+    request: BuildRequest, stage: BuildStage, index: int, derived: StackAnalysis, before: _Stage | None
 ) -> _Stage:
-    for number, plane in enumerate(stage.planes):
-        if plane.kind == "range":
-            continue
-        count = len(plane.points) if plane.kind == "dial" else len(plane.readings_um)
-        if any(len(one) != count for one in (*(plane.repeats_um or ()), *filter(None, [plane.reversed_um]))):
-            raise BadRequestError(
-                [Fault(f"{at}/planes/{number}", "repeats have other numbers of readings", "invalid_value")]
-            )
     instrument = stage.instrument or request.instrument
-    part = derived.chain.members[index].part
+    part = None if index == _SPINDLE else derived.chain.members[index].part
     teeth = part.teeth if isinstance(part, Cutter) else None
     fits = [
         fit_plane(plane, Means(instrument, None, None, plane.surface, plane.roundness_um, teeth))
         for plane in stage.planes
     ]
-    face = 0.0 if index == 0 else derived.geometry.places[index - 1].face
+    face = 0.0 if index <= 0 else derived.geometry.places[index - 1].face
     axis = None
     if not isinstance(face, Missing):
         known = [
@@ -297,7 +298,7 @@ def _turn(
     rest: Sequence[Vector] | None,
 ) -> BuildTurn | None:
     """Return the best turn of the joint that was made last: ψ = arg A + 180° - arg V leaves ||A| - |V||."""
-    if before is None or before.axis is None or stage.axis is None or not stage.own:
+    if before is None or before.axis is None or stage.axis is None or not stage.own or stage.index == 0:
         return None
     case = derived.chain.joints[stage.index - 1]
     positions = positions_of(derived.chain)[stage.index]
@@ -361,7 +362,7 @@ def _cause(stage: _Stage) -> Literal["part", "seat"] | None:
 
 def _statement(stage: _Stage, derived: StackAnalysis) -> MeasuredRunout | None:
     """Return the part's own runout for its data: planes from its own face, directions from its own mark."""
-    if not stage.own:
+    if not stage.own or stage.index == _SPINDLE:
         return None
     member, geometry = derived.chain.members[stage.index], derived.geometry
     held = member.is_tool and stage.index > 0
@@ -427,6 +428,8 @@ def _action(
             f"{ends} {part} does not decide that: without its own error it would be {_um(without)}. Go on; a clocked"
             " joint or a better part further out has to bring the rest.",
         )
+    if stage.index == _SPINDLE:
+        return "reseat", f"{ends} Clean the taper and the test bar and read again; what stays is the spindle's."
     if cause == "seat":
         return "reseat", f"{ends} The repeats scatter more than {part} is off: clean its seat and mount it again."
     if cause is None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import Final, NamedTuple
 
@@ -23,6 +23,7 @@ from rules.reading.formulas import (
     tip_uncertainty_um,
 )
 from rules.runout.formulas import Eccentricity, EccentricityVector, Tir, tir_of
+from rules.schema.parsing import BadRequestError, Fault
 from rules.schema.reading import (
     AxisReport,
     Cause,
@@ -53,6 +54,7 @@ __all__ = [
     "pin_may_explain",
     "plane_notes",
     "plane_reading",
+    "refuse_uneven",
 ]
 
 
@@ -576,3 +578,28 @@ def pin_may_explain(excess_um: float | None, pin_tir_um: Tir | None) -> bool | N
     if excess_um is None or pin_tir_um is None:
         return None
     return NEGLIGIBLE_UM < excess_um <= pin_tir_um + NEGLIGIBLE_UM
+
+
+def refuse_uneven(planes: Iterable[tuple[str, Plane]]) -> None:
+    """Raise BadRequestError where repeated or reversed readings are not as many as those of their plane.
+
+    Parameters
+    ----------
+    planes
+        Planes of a request, each with its JSON Pointer.
+    """
+    faults = []
+    for at, plane in planes:
+        if isinstance(plane, RangePlane):
+            continue
+        count = len(plane.points) if isinstance(plane, DialPlane) else len(plane.readings_um)
+        others = [(f"{at}/repeats_um/{number}", one) for number, one in enumerate(plane.repeats_um or ())]
+        if plane.reversed_um is not None:
+            others.append((f"{at}/reversed_um", plane.reversed_um))
+        faults += [
+            Fault(pointer, f"has {len(one)} readings, its plane {count}", "invalid_value")
+            for pointer, one in others
+            if len(one) != count
+        ]
+    if faults:
+        raise BadRequestError(faults)

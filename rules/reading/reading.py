@@ -34,15 +34,14 @@ from rules.reading.planes import (
     pin_may_explain,
     plane_notes,
     plane_reading,
+    refuse_uneven,
 )
 from rules.rulebook.book import Rulebook
 from rules.runout.analysis import budget_at
 from rules.runout.formulas import Tir
 from rules.schema.components import Cutter, GaugePin
-from rules.schema.parsing import BadRequestError, Fault
 from rules.schema.reading import (
     DecisionReport,
-    DialPlane,
     NextStep,
     Plane,
     RangePlane,
@@ -292,7 +291,8 @@ def read_gauge(request: ReadingRequest, book: Rulebook, catalogue: Catalogue = N
     """
     refuse_assumptions(request.policy, "a reading")
     threshold_overrides(request.policy, book)
-    _refuse_uneven(request)
+    turned = [] if request.trial is None else [("/trial/plane", request.trial.plane)]
+    refuse_uneven([*((f"/planes/{number}", plane) for number, plane in enumerate(request.planes)), *turned])
     derived, undefined = _derived(request, catalogue)
     factor = request.coverage_factor
     known = [_means(request, plane, derived) for plane in request.planes]
@@ -330,28 +330,6 @@ def read_gauge(request: ReadingRequest, book: Rulebook, catalogue: Catalogue = N
         cautions=general_cautions() if derived is None else cautions_of(derived),
         provenance=provenance(request, request.policy, book, catalogue.digests),
     )
-
-
-def _refuse_uneven(request: ReadingRequest) -> None:
-    """Raise BadRequestError where repeated or reversed readings are not as many as those of their plane."""
-    faults = []
-    planes = [(f"/planes/{number}", plane) for number, plane in enumerate(request.planes)]
-    if request.trial is not None:
-        planes.append(("/trial/plane", request.trial.plane))
-    for at, plane in planes:
-        if isinstance(plane, RangePlane):
-            continue
-        count = len(plane.points) if isinstance(plane, DialPlane) else len(plane.readings_um)
-        others = [(f"{at}/repeats_um/{number}", one) for number, one in enumerate(plane.repeats_um or ())]
-        if plane.reversed_um is not None:
-            others.append((f"{at}/reversed_um", plane.reversed_um))
-        faults += [
-            Fault(pointer, f"has {len(one)} readings, its plane {count}", "invalid_value")
-            for pointer, one in others
-            if len(one) != count
-        ]
-    if faults:
-        raise BadRequestError(faults)
 
 
 def _notes(request: ReadingRequest) -> list[str]:

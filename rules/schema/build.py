@@ -33,12 +33,16 @@ BuildAction = Literal["go_on", "turn", "reseat", "replace", "read_again", "compa
 class BuildStage(Model):
     """Readings after a part was mounted."""
 
-    part: Identifier = Field(description="Part that was mounted last.", examples=["extension"])
+    part: Identifier = Field(
+        description="Part that was mounted last. 'spindle' before all parts: its taper or a test bar in it, unless a"
+        " part has that id.",
+        examples=["extension"],
+    )
     planes: list[Plane] = Field(
         min_length=1,
         max_length=2,
-        description="Readings on or in that part, distances from the face that clamps it; of the holder from the gauge"
-        " line. Two planes give its tilt.",
+        description="Readings on or in that part, distances from the face that clamps it; of the spindle and the holder"
+        " from the gauge line. Two planes give its tilt.",
     )
     instrument: Instrument | None = Field(None, description="Indicator of this stage, if not that of the request.")
 

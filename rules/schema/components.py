@@ -7,6 +7,7 @@ from typing import Annotated, Any, Final, Literal
 
 from pydantic import Field
 
+from rules.couplings.designation import ThreadName
 from rules.couplings.sides import MachineSide, WorkpieceSide
 from rules.quantities.models import (
     Angle,
@@ -270,6 +271,9 @@ class Cutter(_Tool):
         None, description="Point angle of a drill, degrees."
     )
     pitch_mm: PositiveLength | None = Field(None, description="Thread pitch of a tap, mm.")
+    thread: ThreadName | None = Field(
+        None, description="Thread that a tap makes, which gives diameter and pitch; not decided where it is not known."
+    )
     forms_thread: bool | None = Field(None, description="Whether a tap forms its thread, not cuts it.")
     square_mm: PositiveLength | None = Field(None, description="Square on a tap's shank, mm.")
     max_torque_n_m: Torque | None = Field(None, description="Torque limit, N·m.")
@@ -288,7 +292,7 @@ class RetentionKnob(Component):
     form: Token | None = Field(
         None, description="Form designation of ISO 7388-3, or a shop designation.", examples=["iso_7388_3_ad"]
     )
-    thread: Token | None = Field(None, description="Thread designation.", examples=["M16"])
+    thread: ThreadName | None = Field(None, description="Designation of the thread.")
     head_angle_deg: HeadAngle | None = Field(
         None, description="Angle of the gripping face to the axis, degrees.", examples=[45]
     )
@@ -363,7 +367,7 @@ class Overlay(Model):
     max_torque_n_m: Torque | None = _same(Cutter, "max_torque_n_m")
     length_compensation: bool | None = _same(BaseHolder, "length_compensation")
     form: Token | None = _same(RetentionKnob, "form")
-    thread: Token | None = _same(RetentionKnob, "thread")
+    thread: ThreadName | None = Field(None, description="Thread of a retention knob, or that a tap makes.")
     head_angle_deg: HeadAngle | None = _same(RetentionKnob, "head_angle_deg")
 
 

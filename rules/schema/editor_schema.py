@@ -14,7 +14,7 @@ from rules.schema.components import Overlay
 from rules.schema.request import CheckRequest
 from rules.schema.short_form import has_unit
 
-__all__ = ["EDITOR_SCHEMA_ID", "EDITOR_SCHEMA_PATH", "editor_schema"]
+__all__ = ["EDITOR_SCHEMA_ID", "EDITOR_SCHEMA_PATH", "drop_discriminators", "editor_schema"]
 
 EDITOR_SCHEMA_PATH: Final = "/v1/schemas/check-request.json"
 """Where a service serves it."""
@@ -97,20 +97,21 @@ def _loosen(definition: dict[str, Any]) -> None:
             numbers = [one for one in _choices(field) if one.get("type") != "string"]
             plain = [{key: value for key, value in one.items() if key != "description"} for one in numbers]
             fields[name] = {**kept, "anyOf": [*plain, _QUANTITY]}
-    _drop_discriminators(definition)
+    drop_discriminators(definition)
 
 
 def _takes(field: dict[str, Any], kind: str) -> bool:
     return any(one.get("type") == kind for one in _choices(field))
 
 
-def _drop_discriminators(node: Any) -> None:
+def drop_discriminators(node: Any) -> None:
+    """Turn the tagged unions of OpenAPI into plain ones, in place."""
     if isinstance(node, dict):
         if "oneOf" in node:  # without the tags of OpenAPI, a machine without its kind fits one of them all the same
             node.pop("discriminator", None)
             node["anyOf"] = [*node.pop("oneOf"), *node.get("anyOf", ())]
         for one in node.values():
-            _drop_discriminators(one)
+            drop_discriminators(one)
     elif isinstance(node, list):
         for one in node:
-            _drop_discriminators(one)
+            drop_discriminators(one)

@@ -12,8 +12,10 @@ __all__ = [
     "ComponentKind",
     "ImportFault",
     "ImportFormat",
+    "ImportProvenance",
     "ImportReport",
     "ImportedComponent",
+    "ImportedStack",
     "NotStatedField",
     "Standard",
     "UnmappedValue",
@@ -24,7 +26,7 @@ ComponentKind = Literal[
     "retention_knob",
 ]  # fmt: skip
 
-ImportFormat = Literal["mtconnect_assets", "csv"]
+ImportFormat = Literal["mtconnect_assets", "csv", "iso_13399", "iso_13399_package"]
 
 Standard = Literal["1.4", "2.4"]
 """MTConnect versions of an export."""
@@ -38,6 +40,7 @@ class UnmappedValue(Out):
     reason: str
     line: int | None = Field(description="Line number in the document, from 1.")
     column: int | None = Field(description="Column number of the table, from 1; null in XML.")
+    file: str | None = Field(description="File of the package; null for a single document.")
 
 
 class NotStatedField(Out):
@@ -59,6 +62,7 @@ class ImportedComponent(Out):
     )
     source: str = Field(description="Asset or row of the component.", examples=["CuttingToolArchetype KB-EM8-3"])
     line: int = Field(description="Line of the document, from 1.")
+    file: str | None = Field(description="File of the package; null for a single document.")
     not_stated: list[NotStatedField] = Field(description="Fields that a check needs and the document lacks.")
     unmapped: list[UnmappedValue] = Field(description="Values that no field of a component takes.")
     notes: list[str] = Field(description="Notes on the interpretation.")
@@ -71,6 +75,29 @@ class ImportFault(Out):
     name: str | None = Field(description="Faulty element, attribute or column head, if any.")
     line: int | None = Field(description="Line number in the document, from 1.")
     column: int | None = Field(description="Column number of the table, from 1; null in XML.")
+    file: str | None = Field(description="File of the package; null for a single document.")
+
+
+class ImportedStack(Out):
+    """Assembly of the document as a request for a check."""
+
+    request: dict[str, Any] = Field(
+        description="Check request with the stack: components in order, joints as far as the placements give them.",
+        examples=[{"stack": {"id": "KB-T-0301", "components": [{"kind": "cutter", "id": "KB-EM8-3"}]}}],
+    )
+    description: str | None = Field(description="Description of the assembly, if any.")
+    source: str = Field(description="Assembly in the document.", examples=["assembly ITEM #391 KB-T-0301"])
+    line: int = Field(description="Line of the document, from 1.")
+    file: str | None = Field(description="File of the package; null for a single document.")
+    unmapped: list[UnmappedValue] = Field(description="Values of the assembly that the stack does not take.")
+    notes: list[str] = Field(description="Notes on the interpretation, such as how a grip length follows.")
+
+
+class ImportProvenance(Out):
+    """The operator's map that the import rests on."""
+
+    map_version: str | None = Field(description="Version that the map states.")
+    map_sha256: str = Field(description="SHA-256 of the map, whatever its order and form.")
 
 
 class ImportReport(Out):
@@ -79,6 +106,8 @@ class ImportReport(Out):
     format: Annotated[ImportFormat, OPEN]
     version: str | None = Field(description="Version of the standard in the document.", examples=["1.4"])
     components: list[ImportedComponent] = Field(description="Components in the order of the document.")
+    stacks: list[ImportedStack] = Field(description="Assemblies of the document as ready stacks.")
     unmapped: list[UnmappedValue] = Field(description="Values outside any component.")
     faults: list[ImportFault] = Field(description="Parts of the document that are no components, with reasons.")
+    provenance: ImportProvenance | None = Field(description="Null without a map.")
     not_listed: int = Field(description="Number of unmapped values and faults beyond the first thousand of each list.")

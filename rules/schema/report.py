@@ -669,7 +669,7 @@ class Assumption(Out):
     source: str = Field(description="Source of the value.")
     confidence: str = Field(description="Confidence in the value.", examples=["common_practice"])
     dependence: float | None = Field(
-        description="How much the most affected result depends on the value, 1; above 1 it decides; null if not known."
+        description="How much a decision depends on the value, 1; from 1 on it decides; null if not known."
     )
     used_by: list[str] = Field(description="Codes of the rules that use it.")
 

@@ -14,7 +14,7 @@ from typing import Any, Final, Literal, NamedTuple, TypeAlias, TypeVar, cast, ge
 from pydantic import BaseModel, TypeAdapter
 
 from rules.couplings.definition import Coupling, End, Ends
-from rules.couplings.designation import Designated, EndName, understood
+from rules.couplings.designation import Designated, EndName, thread_of, tolerance_of, understood
 from rules.couplings.sides import COUPLINGS, MachineSide, SpindleSide, WorkpieceSide, accepts
 from rules.parts.aliases import NO_ALIASES, Aliases
 from rules.parts.standard_parts import StandardPart, StatedValue, standard_part
@@ -296,17 +296,17 @@ class Home(NamedTuple):
 
 
 class UnderstoodText(NamedTuple):
-    """Designation of an end or the shop's name of a part, and what it was understood as."""
+    """Designation of an end, a thread or a tolerance or the shop's name of a part, and what it was understood as."""
 
     at: str
-    """JSON Pointer of the end, or of the key."""
+    """JSON Pointer of the end, of the field, or of the key."""
     designation: str
     became: str | None
     """What the alias file makes of it; None where it has no part in it."""
     words: str | None
-    """For people; None where the designation is not known: the end then counts as not stated."""
+    """For people; None where the designation is not known, or not to be reconciled: it then counts as not stated."""
     left_open: str | None
-    """What the designation does not say."""
+    """What the designation does not say, or what it contradicts."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -416,12 +416,19 @@ def _without_designations(resolved: Resolved, aliases: Aliases) -> Resolved:
         found.append(UnderstoodText(f"{at}/{name}", side.designation, became, *told))
         return {name: None if meaning is None else _ENDS[name].validate_python(dict(meaning.fields))}
 
-    parts = []
+    parts: list[StackEntry] = []
     for place, part in enumerate(request.stack.components):
         at = f"/stack/components/{place}"
-        ends = end("machine_side", getattr(part, "machine_side", None), at)
-        ends |= end("workpiece_side", getattr(part, "workpiece_side", None), at)
-        parts.append(part.model_copy(update=ends) if ends else part)
+        changed: dict[str, Any] = {}
+        for name in _PART_ENDS:
+            side = getattr(part, name, None)
+            if side is None:
+                continue
+            changed |= end(name, side, at)
+            if fields := _plain_fields(side, f"{at}/{name}", aliases, found):
+                changed[name] = side.model_copy(update=fields)
+        changed |= _plain_fields(part, at, aliases, found)
+        parts.append(part.model_copy(update=changed) if changed else part)
     machine = request.machine
     if isinstance(machine, Machine) and (spindle := end("spindle", machine.spindle, "/machine")):
         request = request.model_copy(update={"machine": machine.model_copy(update=spindle)})
@@ -431,6 +438,68 @@ def _without_designations(resolved: Resolved, aliases: Aliases) -> Resolved:
     texts = (*resolved.understood, *found)
     return replace(resolved, request=request.model_copy(update={"stack": stack}), understood=texts)
 
+
+def _plain_fields(stated: BaseModel, at: str, aliases: Aliases, found: list[UnderstoodText]) -> dict[str, Any]:
+    """Return the fields that the texts of a thread and a tolerance become, and note what they were understood as."""
+    fields: dict[str, Any] = {}
+    tolerance = getattr(stated, "tolerance", None)
+    if isinstance(tolerance, str):
+        fields |= _tolerance_fields(stated, tolerance, at, found)
+    thread = getattr(stated, "thread", None)
+    if isinstance(thread, str):
+        fields |= _thread_fields(stated, thread, at, aliases, found)
+    return fields
+
+
+def _tolerance_fields(stated: BaseModel, text: str, at: str, found: list[UnderstoodText]) -> dict[str, Any]:
+    meaning = tolerance_of(text)
+    if meaning is not None and text == meaning.tolerance:
+        return {}
+    words = None if meaning is None else meaning.words
+    left_open: str | None = None
+    fields: dict[str, Any] = {"tolerance": None if meaning is None else meaning.tolerance}
+    if meaning is not None and meaning.diameter_mm is not None:
+        diameter = getattr(stated, "diameter_mm", None)
+        if diameter is None:
+            fields["diameter_mm"] = meaning.diameter_mm
+        elif diameter != meaning.diameter_mm:
+            words, left_open = None, f"it names {meaning.diameter_mm:g} mm, and {diameter:g} mm is stated"
+            fields["tolerance"] = None
+    if meaning is not None and meaning.deviation is not None and getattr(stated, "deviation", None) is None:
+        fields["deviation"] = meaning.deviation
+    found.append(UnderstoodText(f"{at}/tolerance", text, None, words, left_open))
+    return fields
+
+
+_OF_THREAD: Final[Mapping[str, str]] = MappingProxyType({"cutting_diameter_mm": "diameter_mm", "pitch_mm": "pitch_mm"})
+"""Fields of a tap that its thread gives."""
+
+_SAME_THREAD_MM: Final = 0.005
+
+
+def _thread_fields(
+    stated: BaseModel, text: str, at: str, aliases: Aliases, found: list[UnderstoodText]
+) -> dict[str, Any]:
+    meaning, became = thread_of(text), None
+    if meaning is None and (became := aliases.of(text)) is not None:
+        meaning = thread_of(became)
+    words, left_open = (None, None) if meaning is None else (meaning.words, meaning.left_open)
+    fields: dict[str, Any] = {"thread": None if meaning is None else meaning.name}
+    if meaning is not None and isinstance(stated, Cutter):
+        if stated.kind != "tap":
+            left_open = "diameter and pitch, since the tool is no tap"
+        for field, own in _OF_THREAD.items() if stated.kind == "tap" else ():
+            value, already = getattr(meaning, own), getattr(stated, field)
+            if already is None:
+                fields[field] = value
+            elif abs(already - value) > _SAME_THREAD_MM:  # which of them is right is not known
+                fields |= {field: None, "thread": None}
+                words, left_open = None, f"it has {value:g} mm where {already:g} mm is stated"
+    found.append(UnderstoodText(f"{at}/thread", text, became, words, left_open))
+    return fields
+
+
+_PART_ENDS: Final[tuple[EndName, ...]] = ("machine_side", "workpiece_side")
 
 _ENDS: Final[Mapping[EndName, TypeAdapter[Any]]] = MappingProxyType(
     {

@@ -1,13 +1,14 @@
-"""``import``: read components from MTConnect or CSV; ``export``: write a checked stack as a CuttingTool."""
+"""``import``: read components and stacks from tool data; ``export``: write a checked stack as a CuttingTool."""
 
 from __future__ import annotations
 
 import argparse
+import json
 import sys
 from collections import Counter
 from collections.abc import Sequence
 from pathlib import Path
-from typing import get_args
+from typing import TextIO, get_args
 
 from pydantic import TypeAdapter, ValidationError
 from rich.text import Text
@@ -21,6 +22,7 @@ from rules.exchange.tool_asset_export import EPOCH, export_archetypes, is_timest
 from rules.exchange.untrusted import UnreadableError
 from rules.quantities.models import Token
 from rules.schema.components import ComponentReference, InvalidPart, StackPart
+from rules.schema.import_map import ImportMap, import_map_of
 from rules.schema.imports import ComponentKind, Standard
 from rules.schema.parsing import parse_request
 from rules.schema.report import Report
@@ -40,12 +42,20 @@ _FAULTY = 1
 def import_arguments(parser: argparse.ArgumentParser) -> None:
     """Add what the command takes."""
     parser.description = (
-        "Read components from MTConnect assets (XML) or from CSV with ISO 13399 symbols. The report lists"
-        " unused and missing data. Exit code, worst case: 0 all read, 1 some not read, 3 invalid document, 4 program"
-        " fault."
+        "Read components from MTConnect assets (XML), from CSV with ISO 13399 symbols, or from ISO 13399 data in"
+        " exchange files (.p21, .ctf, .stp) and ZIP packages. The report lists unused and missing data. Assemblies are"
+        " printed as requests, one a line, which check and audit take, and the report goes to standard error. Exit"
+        " code, worst case: 0 all read, 1 some not read, 3 invalid document, 4 program fault."
     )
-    parser.epilog = "example: stackgauge import tools.csv --kind cutter"
-    parser.add_argument("files", nargs="+", metavar="FILE", help="XML or CSV document; - for standard input")
+    parser.epilog = "example: stackgauge import tool.p21 --map map.yaml | stackgauge check -"
+    parser.add_argument(
+        "files", nargs="+", metavar="FILE", help="XML, CSV, exchange file or package; - for standard input"
+    )
+    parser.add_argument(
+        "--map",
+        metavar="FILE",
+        help="JSON or YAML: couplings of connection codes and classes, kinds of items, of ISO 13399 data",
+    )
     parser.add_argument(
         "--kind",
         choices=get_args(ComponentKind),
@@ -79,25 +89,35 @@ def _revision(text: str) -> str:
 def _run_import(arguments: argparse.Namespace) -> int:
     if arguments.to_catalogue is None and (arguments.replace or arguments.revision is not None):
         arguments.usage_error("--revision and --replace need --to-catalogue")
-    console = report_console()
-    worst = 0
+    using = None if arguments.map is None else judged(arguments.map, import_map_of, full=_as_written)
+    if arguments.map is not None and using is None:
+        return BAD_INPUT
+    console, worst = report_console(), 0
+    told = sys.stderr if arguments.json else sys.stdout
     parts: list[tuple[str, ImportedPart]] = []
     for number, name in enumerate(arguments.files):
-        found = _read(name, arguments.kind)
+        found = _read(name, arguments.kind, using)
         worst = max(worst, BAD_INPUT if found is None else _FAULTY if found.faults else 0)
         if found is None:
             continue
+        if using is not None and found.provenance is None:
+            print(f"{name}: the map was not used; it is for ISO 13399 data", file=sys.stderr)
         parts += [(_shown(name), part) for part in found.parts]
         if arguments.json:
             print(found.report().model_dump_json())
             continue
+        for stack in found.stacks:
+            print(json.dumps(stack.request, ensure_ascii=False), flush=True)
+        if found.stacks:  # standard output has the requests alone, for the program that reads them
+            told = sys.stderr
+        shown = report_console(stderr=True) if found.stacks else console
         if len(arguments.files) > 1:
-            console.print(Text(("\n" if number else "") + name, style="dim"), soft_wrap=True)
-        print_import(found.report(), console)
-    return worst if arguments.to_catalogue is None else max(worst, _shelve(arguments, parts))
+            shown.print(Text(("\n" if number else "") + name, style="dim"), soft_wrap=True)
+        print_import(found.report(), shown)
+    return worst if arguments.to_catalogue is None else max(worst, _shelve(arguments, parts, told))
 
 
-def _shelve(arguments: argparse.Namespace, parts: Sequence[tuple[str, ImportedPart]]) -> int:
+def _shelve(arguments: argparse.Namespace, parts: Sequence[tuple[str, ImportedPart]], told: TextIO) -> int:
     """Write the components into the catalogue and say what became of them."""
     folder: Path = arguments.to_catalogue
     try:
@@ -105,8 +125,6 @@ def _shelve(arguments: argparse.Namespace, parts: Sequence[tuple[str, ImportedPa
     except OSError as error:
         print(f"{error.filename or folder}: {error.strerror}", file=sys.stderr)
         return BAD_INPUT
-    # Standard output has the reports alone, for the program that reads them.
-    told = sys.stderr if arguments.json else sys.stdout
     counts = Counter(one.outcome for one in kept)
     many = ", ".join(f"{counts[outcome]} {outcome}" for outcome in get_args(Outcome))
     print(printable(f"catalogue {folder}: {many}"), file=told)
@@ -120,11 +138,15 @@ def _shown(name: str) -> str:
     return "standard input" if name == "-" else name
 
 
-def _read(name: str, kind: ComponentKind | None) -> Import | None:
+def _as_written(value: object) -> object:
+    return value
+
+
+def _read(name: str, kind: ComponentKind | None, using: ImportMap | None) -> Import | None:
     shown = _shown(name)
     try:
         data = sys.stdin.buffer.read() if name == "-" else Path(name).read_bytes()
-        return read_document(data, format_of(data), kind)
+        return read_document(data, format_of(data), kind, using)
     except OSError as error:
         print(f"{shown}: {error.strerror}", file=sys.stderr)
     except UnreadableError as error:

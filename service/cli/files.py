@@ -107,11 +107,13 @@ def _member(text: str, index: int, step: str) -> tuple[int, int] | None:
 ReportT = TypeVar("ReportT")
 
 
-def judged(name: str, judge: Callable[[object], ReportT]) -> ReportT | None:
+def judged(
+    name: str, judge: Callable[[object], ReportT], full: Callable[[object], object] = full_form
+) -> ReportT | None:
     """Return the report of ``judge`` on a file's JSON or YAML; None after printing the fault to standard error.
 
-    YAML may use the short form. It is known by the file's name, on standard input by not starting with a brace. A
-    ``$schema`` at the top, for editors, is ignored in either.
+    YAML may use the short form, which ``full`` completes. It is known by the file's name, on standard input by not
+    starting with a brace. A ``$schema`` at the top, for editors, is ignored in either.
     """
     shown = "standard input" if name == "-" else name
     try:
@@ -123,7 +125,7 @@ def judged(name: str, judge: Callable[[object], ReportT]) -> ReportT | None:
         name == "-" and not data.lstrip(b"\xef\xbb\xbf \t\r\n").startswith(b"{")
     )
     try:
-        return judge(full_form(read_yaml(data)) if is_yaml else _without_schema(parse_json(data)))
+        return judge(full(read_yaml(data)) if is_yaml else _without_schema(parse_json(data)))
     except NotYAMLError as error:
         _print_fault(shown, error.line, error.column or 1, None, error.detail)
     except NotJSONError as error:
@@ -168,11 +170,11 @@ class _Console(Console):
         raise BrokenPipeError
 
 
-def report_console() -> Console:
+def report_console(*, stderr: bool = False) -> Console:
     """The console for reports: a terminal, or plain lines of fixed width."""
-    if sys.stdout.isatty():
-        return _Console(highlight=False)
-    return _Console(width=PLAIN_WIDTH, highlight=False, color_system=None, force_terminal=False)
+    if (sys.stderr if stderr else sys.stdout).isatty():
+        return _Console(highlight=False, stderr=stderr)
+    return _Console(width=PLAIN_WIDTH, highlight=False, color_system=None, force_terminal=False, stderr=stderr)
 
 
 def add_rulebooks(parser: argparse.ArgumentParser) -> None:

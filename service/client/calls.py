@@ -8,6 +8,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from email.utils import parsedate_to_datetime
+from hashlib import sha256
 from http import HTTPStatus
 from typing import Any, Final, Generic, Literal, TypeAlias, TypeVar
 
@@ -25,6 +26,7 @@ __all__ = [
     "Received",
     "as_bytes",
     "as_model",
+    "form_with_map",
     "got",
     "json_bytes",
     "posted",
@@ -126,6 +128,19 @@ def json_bytes(value: Given[BaseModel]) -> bytes:
         return text.encode()
     except (TypeError, ValueError, RecursionError) as error:
         raise UnsendableError(f"The request cannot be written as JSON: {error}.") from error
+
+
+def form_with_map(document: bytes, media_type: str, using: Given[BaseModel]) -> tuple[str, bytes]:
+    """The media type and body of a form (RFC 7578) with a document and the map to read it by; equal for equal input."""
+    content = json_bytes(using)
+    boundary = f"part-{sha256(document + content).hexdigest()}"
+    parts = (("document", media_type, document), ("map", JSON, content))
+    heads = (
+        f'--{boundary}\r\nContent-Disposition: form-data; name="{name}"\r\nContent-Type: {kind}\r\n\r\n'.encode()
+        for name, kind, _ in parts
+    )
+    pieces = [part for head, (_, _, sent) in zip(heads, parts, strict=True) for part in (head, sent, b"\r\n")]
+    return f"multipart/form-data; boundary={boundary}", b"".join((*pieces, f"--{boundary}--\r\n".encode()))
 
 
 def _plain(value: object) -> object:

@@ -22,12 +22,25 @@ from rules.schema.calibration import CalibrationReport, CalibrationRequest
 from rules.schema.comparison import ComparisonReport, ComparisonRequest
 from rules.schema.explanation import ExplanationReport, ExplanationRequest
 from rules.schema.gate import GateReport, GateRequest
+from rules.schema.import_map import ImportMap
 from rules.schema.imports import ComponentKind, ImportReport, Standard
 from rules.schema.reading import ReadingReport, ReadingRequest
 from rules.schema.report import Report
 from rules.schema.request import CheckRequest
 from rules.schema.search import SearchReport, SearchRequest
-from service.client.calls import JSON, SVG, XML, Call, Given, Received, as_model, got, posted, posted_for_bytes
+from service.client.calls import (
+    JSON,
+    SVG,
+    XML,
+    Call,
+    Given,
+    Received,
+    as_model,
+    form_with_map,
+    got,
+    posted,
+    posted_for_bytes,
+)
 from service.client.lines import CHUNK_LINES, BatchLine, LineChunker, Lines, each
 from service.client.release import Release, gate_call, judged, not_released, understood
 from service.client.sending import (
@@ -145,10 +158,20 @@ class Client:
         return self._send(gate_call(request))
 
     def import_components(
-        self, document: bytes | str, media_type: str = XML, *, kind: ComponentKind | None = None
+        self,
+        document: bytes | str,
+        media_type: str = XML,
+        *,
+        kind: ComponentKind | None = None,
+        using: Given[ImportMap] | None = None,
     ) -> ImportReport:
-        """The components of a document, XML or ``text/csv``."""
+        """The components of a document: XML, ``text/csv``, ``application/p21`` or a package, ``application/zip``.
+
+        ``using`` is the operator's map for ISO 13399 data.
+        """
         body = document.encode() if isinstance(document, str) else document
+        if using is not None:
+            media_type, body = form_with_map(body, media_type, using)
         params = {} if kind is None else {"kind": kind}
         headers = {"Content-Type": media_type, "Accept": JSON}
         return self._send(Call("POST", "/v1/imports", as_model(ImportReport), params, headers, body))

@@ -16,6 +16,7 @@ from starlette.requests import Request
 from starlette.types import ASGIApp, Receive, Scope, Send
 
 from rules.schema.editor_schema import EDITOR_SCHEMA_PATH
+from rules.schema.import_map import IMPORT_MAP_SCHEMA_PATH
 from rules.schema.waivers import WAIVER_SCHEMA_PATH
 from service.contract import KEYS_PATH
 from service.http.problem_answers import answer_readably
@@ -66,7 +67,8 @@ def is_loopback(host: str) -> bool:
 
 OPEN_PATHS: Final = frozenset(
     {
-        *("/", "/healthz", "/readyz", "/openapi.json", EDITOR_SCHEMA_PATH, WAIVER_SCHEMA_PATH, KEYS_PATH),
+        *("/", "/healthz", "/readyz", "/openapi.json", KEYS_PATH),
+        *(EDITOR_SCHEMA_PATH, IMPORT_MAP_SCHEMA_PATH, WAIVER_SCHEMA_PATH),
         *("/docs", "/rules/try", "/favicon.ico", "/problems"),
     }
 )

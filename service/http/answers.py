@@ -24,11 +24,14 @@ __all__ = [
     "HTML",
     "JSON",
     "JWK_SET",
+    "P21",
     "SCHEMA",
+    "STEP",
     "SVG",
     "TEXT",
     "XML",
     "YAML",
+    "ZIP",
     "Answer",
     "Document",
     "Later",
@@ -55,6 +58,9 @@ YAML = "application/yaml"  # RFC 9512
 SCHEMA = "application/schema+json"  # JSON Schema draft 2020-12, section 14
 XML = "application/xml"
 CSV = "text/csv"
+P21 = "application/p21"  # clear-text exchange files of ISO 10303-21
+STEP = "model/step"
+ZIP = "application/zip"
 HTML = "text/html"
 TEXT = "text/plain"
 SVG = "image/svg+xml"

@@ -19,7 +19,7 @@ from service.http.access import access
 from service.http.answers import JSON
 from service.http.batches import check_batches_router
 from service.http.direct_dispatch import DirectDispatch
-from service.http.documents import drawings_router, exports_router, imports_router
+from service.http.documents import IMPORTS, LARGE_IMPORTS, drawings_router, exports_router, imports_router
 from service.http.metrics import Metrics, health_router, metrics_router
 from service.http.middleware import (
     BodyLimit,
@@ -94,6 +94,7 @@ def create_app(
     pool = Pool(batch_workers, Snapshot.of(assessor, profile), partial(configure_logs, settings), answered)
     # a batch of lines has its own limits
     batch_limits = {JSON: settings.max_batch_body_bytes, **dict.fromkeys(STREAMS)}
+    import_limits: dict[str, int | None] = dict.fromkeys(LARGE_IMPORTS, settings.max_import_body_bytes)
     direct_routes: dict[str, APIRoute] = {}
     app = FastAPI(
         title="stackgauge",
@@ -116,7 +117,9 @@ def create_app(
             *access(settings),
             Middleware(BodyTimeout, max_seconds=settings.max_body_seconds, flowing={PATH: frozenset(STREAMS)}),
             Middleware(InflatedBody),
-            Middleware(BodyLimit, max_bytes=settings.max_body_bytes, others={PATH: batch_limits}),
+            Middleware(
+                BodyLimit, max_bytes=settings.max_body_bytes, others={PATH: batch_limits, IMPORTS: import_limits}
+            ),
             Middleware(DirectDispatch, routes=direct_routes),
         ],
         exception_handlers=dict(HANDLERS),

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
 from functools import partial
 from typing import Annotated, Any, Final, Literal
 
@@ -12,17 +11,41 @@ from pydantic import BaseModel, ConfigDict, Field
 from pydantic_core import to_json
 
 from rules.assessor import Assessor
-from rules.exchange.documents import read_document
+from rules.exchange.documents import format_of, read_document
 from rules.exchange.tool_asset_export import EPOCH, TIMESTAMP_PATTERN
 from rules.exchange.untrusted import UnreadableError
 from rules.quantities.inch import UnitSystem, shown_in
+from rules.schema.import_map import IMPORT_MAP_SCHEMA_PATH, ImportMap, read_import_map
 from rules.schema.imports import ComponentKind, ImportFormat, ImportReport, Standard
-from rules.schema.parsing import FaultCode, parse_request
+from rules.schema.parsing import BadRequestError, FaultCode, parse_request
 from rules.schema.request import CheckRequest
 from service.drawing.pictures import PictureName, picture_or_words
-from service.examples import CSV_EXAMPLE, EXAMPLES, EXTENDED, XML_EXAMPLE
-from service.http.answers import CSV, JSON, SVG, XML, YAML, Later, json_bytes, require_acceptable, require_body
-from service.http.posted import ABOUT_UNIT, Made, Task, faults_placed, request_bodies, sent_body, sent_value
+from service.examples import CSV_EXAMPLE, EXAMPLES, EXTENDED, P21_EXAMPLE, XML_EXAMPLE
+from service.http.answers import (
+    CSV,
+    JSON,
+    P21,
+    STEP,
+    SVG,
+    XML,
+    YAML,
+    ZIP,
+    Later,
+    json_bytes,
+    require_acceptable,
+    require_body,
+)
+from service.http.form_data import FORM, boundary_of, form_parts
+from service.http.posted import (
+    ABOUT_UNIT,
+    MAX_YAML_BYTES,
+    Made,
+    Task,
+    faults_placed,
+    request_bodies,
+    sent_body,
+    sent_value,
+)
 from service.http.problem_answers import responses
 from service.operations.assessors import RecordingAssessor
 from service.operations.heavy_work import HeavyWork
@@ -33,6 +56,7 @@ __all__ = [
     "DRAWINGS",
     "EXPORTS",
     "IMPORTS",
+    "LARGE_IMPORTS",
     "draw",
     "drawings_router",
     "export",
@@ -43,15 +67,31 @@ __all__ = [
 
 
 _TEXT_XML: Final = "text/xml"
-_FORMATS: Final[dict[str, ImportFormat]] = {XML: "mtconnect_assets", _TEXT_XML: "mtconnect_assets", CSV: "csv"}
+_FORMATS: Final[dict[str, ImportFormat]] = {
+    XML: "mtconnect_assets",
+    _TEXT_XML: "mtconnect_assets",
+    CSV: "csv",
+    P21: "iso_13399",
+    STEP: "iso_13399",
+    ZIP: "iso_13399_package",
+}
+LARGE_IMPORTS: Final = (P21, STEP, ZIP, FORM)
+"""Media types with a limit of their own, since these documents are long."""
+
+_UNKNOWN: Final = frozenset({"", "application/octet-stream"})
+"""Media types that a client sends for a file it does not know."""
 
 IMPORTS: Final = "/v1/imports"
 EXPORTS: Final = "/v1/exports"
 DRAWINGS: Final = "/v1/drawings"
 
-_ABOUT_IMPORTS: Final = """\
-Read components from MTConnect assets (CuttingTool, CuttingToolArchetype; versions 1.2 to 2.x) or from CSV. Column heads
-are ISO 13399 symbols, a few words of this service, or paths of component fields.
+_ABOUT_IMPORTS: Final = f"""\
+Read components from MTConnect assets (CuttingTool, CuttingToolArchetype; versions 1.2 to 2.x), from CSV (heads are ISO
+13399 symbols, words of this service or paths of fields), or from ISO 13399 data: an exchange file (ISO 10303-21), or a
+ZIP package of them with its assortment. Their assemblies give ready stacks.
+
+ISO 13399 data do not say of what kind an adaptive item is, nor what a connection code means. The operator's map does:
+send `document` and `map` (JSON or YAML, schema at {IMPORT_MAP_SCHEMA_PATH}) as a form.
 
 Nothing is guessed. The report lists values that no component field takes, with the reason, and fields that a check
 needs but the document lacks. Document type declarations are rejected; nothing is fetched.
@@ -82,8 +122,9 @@ def imports_router() -> APIRouter:
         ] = None,
     ) -> Response:
         require_acceptable(request)
-        form = _FORMATS[require_body(request, tuple(_FORMATS))]
-        task = Task(IMPORTS, await request.body(), (form, kind))
+        sent = require_body(request, (*_FORMATS, FORM))
+        boundary = boundary_of(request.headers["content-type"]) if sent == FORM else None
+        task = Task(IMPORTS, await request.body(), (_FORMATS.get(sent), kind, boundary))
         made = await HeavyWork.of(request).answer(request, task, lambda: read(task), len(task.body), uncounted=True)
         return json_bytes(made.content)
 
@@ -91,13 +132,35 @@ def imports_router() -> APIRouter:
 
 
 def read(task: Task) -> Made:
-    """The report on a document; the options are its format and the kind of its parts."""
-    return Made(to_json(_report(task.body, *task.options)))
+    """The report on a document; the options are its format, the kind of its parts and the boundary of a form."""
+    form, kind, boundary = task.options
+    if boundary is None:
+        return Made(to_json(_report(task.body, form, kind)))
+    parts = form_parts(task.body, boundary, ("document", "map"))
+    if "document" not in parts:
+        raise ProblemError("malformed-document", "The form cannot be read: it has no field document.")
+    sent, data = parts["document"]
+    if sent not in _FORMATS and sent not in _UNKNOWN:
+        detail = f"The Content-Type of the document must be {' or '.join(_FORMATS)}."
+        raise ProblemError("unsupported-media-type", detail)
+    using = _map(parts["map"].content) if "map" in parts else None
+    return Made(to_json(_report(data, _FORMATS.get(sent) or format_of(data), kind, using)))
 
 
-def _report(data: bytes, form: ImportFormat, kind: ComponentKind | None) -> ImportReport:
+def _map(data: bytes) -> ImportMap:
+    if len(data) > MAX_YAML_BYTES and not data.lstrip().startswith(b"{"):
+        raise ProblemError("body-too-large", f"A map in YAML may have {MAX_YAML_BYTES} bytes; send JSON.")
     try:
-        return read_document(data, form, kind).report()
+        return read_import_map(data)
+    except BadRequestError as error:
+        raise BadRequestError(fault.under("/map") for fault in error.faults) from None
+
+
+def _report(
+    data: bytes, form: ImportFormat, kind: ComponentKind | None, using: ImportMap | None = None
+) -> ImportReport:
+    try:
+        return read_document(data, form, kind, using).report()
     except UnreadableError as error:
         raise _problem(error) from None
 
@@ -116,7 +179,25 @@ def _problem(error: UnreadableError) -> ProblemError:
 def _bodies() -> dict[str, Any]:
     xml = {"schema": {"type": "string"}, "examples": {"archetype": {"summary": "Cutting tool", "value": XML_EXAMPLE}}}
     csv = {"schema": {"type": "string"}, "examples": {"table": {"summary": "Three parts", "value": CSV_EXAMPLE}}}
-    return {XML: xml, _TEXT_XML: xml, CSV: csv}
+    p21 = {"schema": {"type": "string"}, "examples": {"item": {"summary": "One end mill", "value": P21_EXAMPLE}}}
+    binary = {"schema": {"type": "string", "format": "binary"}}
+    part: dict[str, Any] = {"type": "string", "format": "binary"}
+    fields = {
+        "type": "object",
+        "properties": {"document": part, "map": {**part, "description": "The operator's map."}},
+        "required": ["document"],
+    }
+    sent = {"document": "ISO-10303-21; ...", "map": '{"kinds": {"KB-N25-10": "collet"}}'}
+    form = {"both": {"summary": "Exchange file and map", "value": sent}}
+    return {
+        XML: xml,
+        _TEXT_XML: xml,
+        CSV: csv,
+        P21: p21,
+        STEP: p21,
+        ZIP: binary,
+        FORM: {"schema": fields, "examples": form},
+    }
 
 
 def _responses() -> dict[int | str, dict[str, Any]]:
@@ -125,6 +206,7 @@ def _responses() -> dict[int | str, dict[str, Any]]:
         for name, summary, text, form in (
             ("archetype", "Cutting tool", XML_EXAMPLE, _FORMATS[XML]),
             ("table", "Three parts, one with a fault", CSV_EXAMPLE, _FORMATS[CSV]),
+            ("item", "One end mill", P21_EXAMPLE, _FORMATS[P21]),
         )
     }
     return {
@@ -163,13 +245,10 @@ def exports_router(exporter: Exporter) -> APIRouter:
     """The router with this exporter."""
     router = APIRouter(tags=["exports"])
     requests = {name: {"summary": one.summary, "value": one.request} for name, one in EXAMPLES.items()}
-
-    def written(request: Mapping[str, Any]) -> str:
-        return json.dumps(exporter.export(parse_request(request)).decode())
-
-    documents = {
-        name: {"summary": one.summary, "value": Later(partial(written, one.request))} for name, one in EXAMPLES.items()
-    }
+    # one is enough in the contract
+    shown = EXAMPLES[EXTENDED]
+    written = Later(lambda: json.dumps(exporter.export(parse_request(shown.request)).decode()))
+    documents = {EXTENDED: {"summary": shown.summary, "value": written}}
     known: dict[int | str, dict[str, Any]] = {
         200: {"content": {XML: {"schema": {"type": "string"}, "examples": documents}}},
         **responses(

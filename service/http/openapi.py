@@ -350,7 +350,7 @@ def _named() -> Iterator[tuple[str, dict[str, Any]]]:
 _ORDER: Final = ("openapi", "info", "servers", "security", "tags", "paths", "components")
 
 
-_LONGEST_ANSWER: Final = 1000
+_LONGEST_ANSWER: Final = 650
 """Characters of an answer that the document shows itself; a longer one it refers to."""
 
 

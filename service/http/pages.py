@@ -13,7 +13,14 @@ from pydantic_core import to_json
 from rules.couplings.designation import usual
 from rules.quantities.inch import inch_units
 from rules.rulebook.loader import base_request
-from service.examples import COMPARISON_EXAMPLES, EXAMPLES, READING_EXAMPLES, RequestExample
+from service.examples import (
+    BUILD_EXAMPLES,
+    CALIBRATION_EXAMPLES,
+    COMPARISON_EXAMPLES,
+    EXAMPLES,
+    READING_EXAMPLES,
+    RequestExample,
+)
 from service.http.answers import Document, document, publish, require_acceptable
 from service.operations.problems import ProblemError
 from service.sheets.page import STYLE_SOURCE
@@ -41,11 +48,13 @@ _STACKS: Final[tuple[tuple[str, str, str, dict[str, float], dict[str, Any]], ...
 
 
 def page_examples() -> bytes:
-    """The examples as JSON: lists of checks, readings and comparisons with name, summary and request."""
+    """The examples as JSON: lists by view, each entry with name, summary and request."""
     return to_json(
         {
             "checks": [*_stacks(), *(_entry(name, EXAMPLES[name]) for name in ("catalogue-page", "patchy"))],
             "readings": _entries(READING_EXAMPLES.items()),
+            "builds": _entries(BUILD_EXAMPLES.items()),
+            "calibrations": _entries(CALIBRATION_EXAMPLES.items()),
             "comparisons": _entries(COMPARISON_EXAMPLES.items()),
         }
     )

@@ -23,6 +23,7 @@ from rules.rulebook.expression import Expression, text_of
 from rules.rulebook.linting import rule_in_words
 from rules.schema.editor_schema import EDITOR_SCHEMA_PATH, editor_schema
 from rules.schema.explanation import Condition
+from rules.schema.import_map import IMPORT_MAP_SCHEMA_PATH, import_map_schema
 from rules.schema.waivers import WAIVER_SCHEMA_PATH, waiver_schema
 from service.contract import (
     KEYS_PATH,
@@ -414,6 +415,7 @@ Made = TypeVar("Made")
 
 _SCHEMAS: Final[dict[str, Callable[[], dict[str, Any]]]] = {
     EDITOR_SCHEMA_PATH: editor_schema,
+    IMPORT_MAP_SCHEMA_PATH: import_map_schema,
     WAIVER_SCHEMA_PATH: waiver_schema,
 }
 """Schemas for editors, by their addresses."""

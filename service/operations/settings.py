@@ -122,6 +122,12 @@ class Settings(BaseSettings):
         ge=1024,
         description="Largest batch as one JSON document, in bytes; a batch of lines has no limit.",
     )
+    max_import_body_bytes: int = Field(
+        8 * 1024 * 1024,
+        ge=1024,
+        description="Largest exchange file, package or form of an import, in bytes. An exchange file may have 4 MiB, a"
+        " package 64 MiB.",
+    )
     max_line_bytes: int = Field(
         1024 * 1024, ge=1024, description="Longest line of a batch in bytes; longer lines get a problem."
     )

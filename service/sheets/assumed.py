@@ -58,7 +58,8 @@ def _understood(report: Report) -> list[str]:
     for one in report.understood:
         name = one.designation if one.became is None else f"{one.designation}, by the alias file {one.became}"
         if one.understood_as is None:
-            told.append(f"{name}: designation not known, so this end counts as not stated.")
+            why = "not known" if one.left_open is None else one.left_open
+            told.append(f"{name}: {why}, so it counts as not stated.")
         elif one.left_open is not None:
             told.append(f"{name}: {one.understood_as}. It leaves open: {one.left_open}.")
         else:
@@ -143,13 +144,13 @@ def _values(report: Report) -> list[Table]:
             )
         )
     heads = ("Assumed", "Value", "Range", "Effect", "From")
-    return [Table("Assumed values, those first on which the results depend most.", heads, tuple(rows), 5)]
+    return [Table("Assumed values, those first on which a decision depends most.", heads, tuple(rows), 5)]
 
 
 def _depends(dependence: float | None) -> str:
     if dependence is None:
         return "not known"
-    if dependence > 1.0:
+    if dependence >= 1.0:
         return "decides"
     return "matters" if dependence >= _MEASURE_FROM else "hardly"
 

@@ -48,6 +48,7 @@ from service.sheets.figures import (
     bounds,
     exactly,
     facts,
+    for_people,
     line,
     lines,
     missing_words,
@@ -225,16 +226,19 @@ def provenance(report: Report) -> Section:
 
 
 def finding_facts(one: Finding) -> Sequence[Fact]:
-    """What was seen and what it was held against, with every digit, since it explains the verdict."""
-    quantities = [(each.label, getattr(one, each.name)) for each in _FINDING]
-    known = [(label, each.value, each.unit) for label, each in quantities if each is not None]
-    unit = next((unit for _, _, unit in known if unit is not None), None)
-    known += [(_MARGIN.label, one.margin, unit)] if one.margin is not None else []
-    return [
-        Fact(label, (value if isinstance(value, str) else exactly(value, unit),))
-        for label, value, unit in known
-        if value is not None
+    """What was seen and what it was held against, rounded as in the message; exact where both would look equal."""
+    known = [(each.label, value) for each in _FINDING if (value := getattr(one, each.name)) is not None]
+    unit = next((each.unit for _, each in known if each.unit is not None), None)
+    numbers = {each.value for _, each in known if not isinstance(each.value, str)}
+    alike = len({str(for_people(number, unit)) for number in numbers}) < len(numbers)
+    written = exactly if alike else for_people
+    found = [
+        Fact(label, (each.value if isinstance(each.value, str) else written(each.value, each.unit),))
+        for label, each in known
     ]
+    if one.margin is not None:
+        found.append(Fact(_MARGIN.label, (written(one.margin, unit),)))
+    return found
 
 
 def changes(changed: Provenance) -> list[Cell]:

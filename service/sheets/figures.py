@@ -18,6 +18,8 @@ from pydantic_core import to_json
 
 from rules.quantities.inch import as_shown, shown_sign
 from rules.quantities.models import MissingQuantity, Out
+from rules.quantities.rounding import rounded_for_people
+from rules.quantities.units import rulebook_unit
 from rules.schema.report import SPEED_CAUSES, Estimate
 
 __all__ = [
@@ -34,6 +36,7 @@ __all__ = [
     "bounds",
     "exactly",
     "facts",
+    "for_people",
     "in_column",
     "line",
     "lines",
@@ -74,6 +77,8 @@ class Unit:
     """Every digit of the report is written."""
     tens_from: float = inf
     """From here on the number is written to the nearest ten."""
+    rounded_as: str | None = None
+    """Unit of a rulebook whose messages it is rounded like; inches have their own digits."""
 
 
 _UNITS: Final[Mapping[str, Unit]] = MappingProxyType(
@@ -172,7 +177,9 @@ class Figure:
             return found.number
         if abs(value) >= _LARGE:
             return f"{value:.10g}"
-        if unit.exact:
+        if unit.rounded_as is not None:
+            shown = format(Decimal(to_json(rounded_for_people(value, unit.rounded_as)).decode()), "f")
+        elif unit.exact:
             shown = format(Decimal(to_json(self.value).decode()), "f")
         elif unit.decimals is None or (unit.sign in ("mm", "kg") and 0 < abs(value) < _SMALL):
             shown = format(Decimal(f"{value:.2e}"), "f")
@@ -364,6 +371,11 @@ def in_column(one: Line, part: Out) -> Cell:
 def exactly(value: float, unit: str | None) -> Figure:
     """Return a number with every digit, in a unit as the report names it."""
     return Figure(value, Unit(unit_sign(unit), exact=True))
+
+
+def for_people(value: float, unit: str | None) -> Figure:
+    """Return a number rounded as in messages, in a unit as the report names it."""
+    return Figure(value, Unit(unit_sign(unit), 0, rounded_as=rulebook_unit(unit)))
 
 
 def bounds(value: float | None, at_least: float | None, at_most: float | None, unit: str | None) -> Cell:

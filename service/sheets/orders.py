@@ -20,7 +20,7 @@ from rules.schema.gate import (
     GateReport,
     GateUndecided,
 )
-from rules.schema.imports import ImportedComponent, ImportFault, ImportReport, UnmappedValue
+from rules.schema.imports import ImportedComponent, ImportedStack, ImportFault, ImportReport, UnmappedValue
 from rules.schema.search import JointSetting, LeftOut, NearMiss, SearchReport, SearchResult
 from service.sheets.check import CHANGED, changes, deviation
 from service.sheets.figures import value_of
@@ -29,6 +29,12 @@ from service.sheets.text import STYLES, count, heading, missing_line, number, pl
 __all__ = ["print_gate", "print_import", "print_search", "print_signed"]
 
 
+_FORMATS: Final = {
+    "mtconnect_assets": "MTConnect assets",
+    "csv": "CSV",
+    "iso_13399": "ISO 13399 data",
+    "iso_13399_package": "Package of ISO 13399 data",
+}
 _STYLES: Final[dict[Decision, str]] = {
     "release": STYLES["pass"],
     "hold": STYLES["review"],
@@ -237,11 +243,17 @@ def _near(one: NearMiss, console: Console) -> None:
 def print_import(report: ImportReport, console: Console) -> None:
     """Print counts, a section each component, what belongs to none, and the faults."""
     version = f" {report.version}" if report.version else ""
-    named = f"MTConnect assets{version}" if report.format == "mtconnect_assets" else "CSV"
+    named = f"{_FORMATS.get(report.format, report.format)}{version}"
+    stacks = f", {count(len(report.stacks), 'stack')}" if report.stacks else ""
     faults = f", {count(len(report.faults), 'fault')}" if report.faults else ""
-    say(Text(f"{named}: {count(len(report.components), 'component')}{faults}", style="bold"), console)
+    say(Text(f"{named}: {count(len(report.components), 'component')}{stacks}{faults}", style="bold"), console)
+    if report.provenance is not None:
+        name = f"version {report.provenance.map_version}, " if report.provenance.map_version else ""
+        say(Text(f"Map: {name}SHA-256 {report.provenance.map_sha256}"), console)
     for one in report.components:
         _print_component(one, console)
+    for stack in report.stacks:
+        _print_stack(stack, console)
     section("Belongs to no component", [_left(one) for one in report.unmapped], console)
     if report.faults:
         heading("Faults", console)
@@ -251,8 +263,23 @@ def print_import(report: ImportReport, console: Console) -> None:
         section("Not listed", [f"{report.not_listed} more of the values and faults above"], console)
 
 
+def _print_stack(one: ImportedStack, console: Console) -> None:
+    parts = [part["id"] for part in one.request["stack"]["components"]]
+    heading(f"{one.request['stack']['id']}: stack, {one.source}, {_place(one.file, one.line)}", console)
+    _print_words("components", parts, console)
+    for left in one.unmapped:
+        say(Text(f"not used: {_left(left)}"), console, 2)
+    for note in one.notes:
+        say(Text(f"note: {note}"), console, 2)
+
+
+def _place(file: str | None, line: int | None) -> str:
+    where = "" if line is None else f"line {line}"
+    return ", ".join(part for part in (file, where) if part)
+
+
 def _print_component(one: ImportedComponent, console: Console) -> None:
-    heading(f"{one.component['id']}: {one.component['kind']}, {one.source}, line {one.line}", console)
+    heading(f"{one.component['id']}: {one.component['kind']}, {one.source}, {_place(one.file, one.line)}", console)
     stated = [field for field in one.component if field not in ("id", "kind")]
     _print_words("states", stated, console)
     _print_words("not stated", [field.field for field in one.not_stated if field.carried], console)
@@ -278,6 +305,9 @@ def _left(one: UnmappedValue) -> str:
 
 
 def _fault(one: ImportFault) -> str:
-    line = "" if one.line is None else f"line {one.line}"
-    place = ", ".join(part for part in (line, "" if one.column is None else f"column {one.column}", one.name) if part)
+    place = ", ".join(
+        part
+        for part in (_place(one.file, one.line), "" if one.column is None else f"column {one.column}", one.name)
+        if part
+    )
     return f"{place}: {one.detail}" if place else one.detail

@@ -7,8 +7,8 @@ const KINDS = {
   range: "TIR only",
 };
 
-/** Fields in a box; `at` is the JSON Pointer of the plane in the request. */
-export function createPlaneFields(box, at) {
+/** Fields in a box; `at` is the JSON Pointer of the plane in the request, `words` name its distance. */
+export function createPlaneFields(box, at, words = { distance: "Distance from the last clamping face" }) {
   const id = (name) => `plane${at.replaceAll("/", "-")}-${name}`;
   const kind = make(
     "select",
@@ -33,7 +33,7 @@ export function createPlaneFields(box, at) {
       "div",
       { class: "fields" },
       labelled("Method", kind),
-      labelled("Distance from the last clamping face", distance, "mm"),
+      labelled(words.distance, distance, "mm"),
       stepsField,
     ),
     rows,

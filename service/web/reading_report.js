@@ -31,7 +31,8 @@ export function showReading(box, report, request) {
   );
 }
 
-function decision(told) {
+/** The decision on a reading. */
+export function decision(told) {
   const [words, look] = told ? DECISIONS[told.decision] : ["No limit stated", "review"];
   const uncertainty = told?.expanded_uncertainty_um;
   return make(
@@ -151,7 +152,8 @@ function prediction(told) {
   return make("section", {}, make("h3", {}, "Comparison with the prediction"), table("Predicted TIR of this stack", heads, rows, [0, 1, 2, 3, 4]));
 }
 
-function list(title, lines) {
+/** A titled list; nothing without lines. */
+export function list(title, lines) {
   if (!lines.length) return null;
   return make("section", {}, make("h3", {}, title), make("ul", { class: "plain" }, lines.map((one) => make("li", {}, one))));
 }

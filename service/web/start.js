@@ -1,5 +1,7 @@
-// The start page: three views and the access token field.
+// The start page: five views and the access token field.
 import { Problem } from "./api.js";
+import { createBuildView } from "./build_view.js";
+import { createCalibrationView } from "./calibration_view.js";
 import { createCheckView } from "./check_view.js";
 import { createComparisonView } from "./comparison_view.js";
 import { createReadingView } from "./reading_view.js";
@@ -14,6 +16,8 @@ const checkedText = () => check.text;
 const views = {
   check,
   reading: createReadingView(part("reading"), checkedText),
+  build: createBuildView(part("build"), checkedText),
+  calibration: createCalibrationView(part("calibration")),
   comparison: createComparisonView(part("comparison"), checkedText),
 };
 
@@ -22,7 +26,8 @@ let started = false;
 async function start() {
   try {
     await check.start();
-    await Promise.all([views.reading.start(), views.comparison.start()]);
+    const { reading, build, calibration, comparison } = views;
+    await Promise.all([reading, build, calibration, comparison].map((view) => view.start()));
     started = true;
     showProblem(part("start-problem"), null);
   } catch (error) {

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 
 import pytest
@@ -35,6 +36,26 @@ def judge_reading(page: Page) -> None:
     page.get_by_label("Start from").locator("visible=true").select_option("trial")
     page.get_by_role("button", name="Judge reading").click()
     expect(page.locator("#reading .verdict")).to_be_visible()
+
+
+def follow_build(page: Page) -> None:
+    expect(page.get_by_label("Part mounted last").first).to_have_value("holder")
+    page.get_by_role("button", name="Follow build").click()
+    expect(page.locator("#build .verdict").first).to_be_visible()
+    page.locator("#build summary").first.click()
+
+
+def build_problem(page: Page) -> None:
+    expect(page.get_by_label("Part mounted last").first).to_have_value("holder")
+    page.get_by_label("Part mounted last").first.fill("no such part")
+    page.get_by_role("button", name="Follow build").click()
+    expect(page.locator("#build .problem")).to_be_visible()
+
+
+def calibrate(page: Page) -> None:
+    expect(page.get_by_label("Assemblies and readings, JSON")).to_have_value(re.compile("assemblies"))
+    page.get_by_role("button", name="Calibrate", exact=True).click()
+    expect(page.locator("#calibration .verdict")).to_be_visible()
 
 
 def compare(page: Page) -> None:
@@ -76,6 +97,9 @@ STATES = [
     pytest.param("/", show_gaps, id="gaps"),
     pytest.param("/", show_problem, id="problem"),
     pytest.param("/#reading", judge_reading, id="reading"),
+    pytest.param("/#build", follow_build, id="build"),
+    pytest.param("/#build", build_problem, id="build problem"),
+    pytest.param("/#calibration", calibrate, id="calibration"),
     pytest.param("/#comparison", compare, id="comparison"),
     pytest.param("/docs", wait_for_list, id="docs"),
     pytest.param("/rules/try", explain_rule, id="rule"),

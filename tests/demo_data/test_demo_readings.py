@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import cmath
+import math
 from pathlib import Path
 
 import pytest
@@ -64,17 +66,37 @@ def test_the_trial_turn_would_keep_the_limit() -> None:
     assert report.trial.leaves_tir_um + report.decision.expanded_uncertainty_um < report.decision.limit_um
 
 
+def _truth(part: str, z: float) -> complex:
+    """Return the simulated error of a part and its seat at a distance from the gauge line, µm."""
+    spindle = cmath.rect(0.2 + z / 500, math.radians(310))
+    lines = {
+        "spindle": spindle,
+        # the holder was simulated as the axis in the spindle
+        "holder": cmath.rect(0.8 + 0.004 * z, math.radians(30)) - spindle,
+        "extension": cmath.rect(1.72 + 0.0062 * (z - 140), math.radians(80)),
+        "end-mill": cmath.rect(0.7, math.radians(200)),
+    }
+    return lines[part]
+
+
 def test_the_build_of_the_demo() -> None:
-    """The simulated errors of holder, extension and end mill come out; the joint is turned once, the stack conforms."""
+    """The simulated errors of four stages come out within their uncertainty, and the finished stack below its p95."""
     stack = parse_json((DEMO_DATA / "stacks" / "01-deep-rib-shrink-extension.json").read_bytes())
     build = parse_json((DEMO_DATA / "builds" / "01-deep-rib-stage-by-stage.json").read_bytes())
     assert isinstance(stack, dict)
     assert isinstance(build, dict)
     assert build["stack"] == stack["stack"]
     report = read_build(parse(BuildRequest, build), BOOK)
-    assert [stage.action for stage in report.stages] == ["go_on", "turn", "go_on"]
-    own = [(stage.own[0].eccentricity_um, stage.own[0].direction_deg) for stage in report.stages]
-    for found, truth in zip(own, [(0.96, 30), (1.72, 80), (0.7, 200)], strict=True):
-        assert found == pytest.approx(truth, rel=0.03)
+    assert [stage.action for stage in report.stages] == ["go_on", "go_on", "turn", "go_on"]
+    for stage in report.stages:
+        for one in stage.own:
+            found = cmath.rect(one.eccentricity_um, math.radians(one.direction_deg or 0.0))
+            assert one.expanded_uncertainty_um is not None
+            assert abs(found - _truth(stage.part, one.from_gauge_line_mm)) < one.expanded_uncertainty_um
+    (end,) = report.stages[-1].own
+    finished = 2 * abs(sum(_truth(stage.part, end.from_gauge_line_mm) for stage in report.stages))
+    assert report.stages[-1].planes[0].judged_tir_um == pytest.approx(finished, rel=0.02)
+    predicted = [stage.p95_um for stage in report.stages]
+    assert all(one is not None and one > finished for one in predicted)
     assert report.finished.decision is not None
     assert report.finished.decision.decision == "conforms"

@@ -1,11 +1,15 @@
-"""Any bytes as a tool asset or table give components or a printable reason, nothing else."""
+"""Any bytes as tool data of a supported format give components or a printable reason, nothing else."""
 
 from __future__ import annotations
 
+import io
+import zipfile
+from pathlib import Path
 from typing import Final
 
 from rules.exchange.documents import read_document
 from rules.exchange.untrusted import UnreadableError
+from rules.schema.import_map import ImportMap, read_import_map
 from rules.schema.imports import ImportFormat
 from service.examples import CSV_EXAMPLE, XML_EXAMPLE
 from tests.fuzz.damage import damaged, fuzzed
@@ -21,9 +25,34 @@ _CSV_WORDS: Final = [
 ]  # fmt: skip
 
 
-def _read(data: bytes, form: ImportFormat) -> None:
+_P21_WORDS: Final = [
+    b"(", b")", b",", b";", b"=", b"$", b"*", b"'", b"''", b"/*", b"*/", b"#1", b"#9999", b"(((", b")))", b"X(", b".T.",
+    b"ITEM", b"ITEM_VERSION", b"NUMERICAL_VALUE", b"STRING_VALUE", b"VALUE_LIST", b"UNIT", b"'mm'", b"'in'", b"'12,5'",
+    b"'1e999'", b"'-1'", b"1.E99", b"-0.", b"'tool item'", b"'assembly'", b"'wkps'", b"'Ext'", b"71FC193318002",
+    b"71EBDBF5060E6", b"71D102AE3B252", b"\\X2\\D800\\X0\\", b"\\S\\", b"\\X\\00", b"ENDSEC;", b"DATA;", b"$," * 300,
+]  # fmt: skip
+_ZIP_WORDS: Final = [
+    b"PK\x01\x02", b"PK\x03\x04", b"PK\x05\x06", b"PK\x06\x06", b"../", b"/", b"\\", b"\xff\xff", b"\xff\xff\xff\xff",
+    b"<item>", b"</item>", b"<p21_file_name>", b"ISO-10303-21;", b"\x01\x00",
+]  # fmt: skip
+
+_DEMO: Final = Path(__file__).parents[2] / "demo_data" / "imports"
+_P21: Final = [(_DEMO / name).read_bytes() for name in ("drill-in-collet-chuck.p21", "shrink-fit-chuck.p21")]
+_MAP: Final = read_import_map((_DEMO / "iso-13399-map.yaml").read_bytes())
+
+
+def _package() -> bytes:
+    made = io.BytesIO()
+    item = "<item><product_id>KB-N32-12</product_id><p21_file_name>a.p21</p21_file_name></item>"
+    with zipfile.ZipFile(made, "w") as archive:
+        archive.writestr(zipfile.ZipInfo("package_assortment.xml"), f"<package_assortment>{item}</package_assortment>")
+        archive.writestr(zipfile.ZipInfo("product_data_files/a.p21"), _P21[1])
+    return made.getvalue()
+
+
+def _read(data: bytes, form: ImportFormat, using: ImportMap | None = None) -> None:
     try:
-        report = read_document(data, form, None).report()
+        report = read_document(data, form, None, using).report()
     except UnreadableError as error:
         assert error.detail.isprintable()
         assert error.line is None or 1 <= error.line <= data.count(b"\n") + data.count(b"\r") + 1
@@ -43,3 +72,15 @@ def test_a_tool_asset_is_read_or_refused(data: bytes) -> None:
 def test_a_table_is_read_or_refused(data: bytes) -> None:
     """Whatever stands in it."""
     _read(data, "csv")
+
+
+@fuzzed(damaged(_P21, _P21_WORDS), long=250_000)
+def test_an_exchange_file_is_read_or_refused(data: bytes) -> None:
+    """Whatever stands in it."""
+    _read(data, "iso_13399", _MAP)
+
+
+@fuzzed(damaged([_package()], _ZIP_WORDS), long=150_000)
+def test_a_package_is_read_or_refused(data: bytes) -> None:
+    """Whatever stands in it."""
+    _read(data, "iso_13399_package", _MAP)

@@ -29,6 +29,7 @@ OPEN = {
     "/readyz",
     "/openapi.json",
     "/v1/schemas/check-request.json",
+    "/v1/schemas/import-map.json",
     "/problems",
     "/problems/{name}",
     "/examples/{route}/{name}",

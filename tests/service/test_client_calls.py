@@ -20,6 +20,7 @@ from rules.schema.calibration import CalibrationReport, CalibrationRequest
 from rules.schema.comparison import ComparisonReport, ComparisonRequest
 from rules.schema.explanation import ExplanationReport, ExplanationRequest
 from rules.schema.gate import GateReport, GateRequest
+from rules.schema.import_map import ImportMap
 from rules.schema.imports import ImportReport
 from rules.schema.parsing import BadRequestError, parse
 from rules.schema.reading import ReadingReport, ReadingRequest
@@ -48,6 +49,7 @@ from service.examples import (
     EXPLANATION_EXAMPLES,
     EXTENDED,
     GATE_EXAMPLES,
+    P21_EXAMPLE,
     READING_EXAMPLES,
     SEARCH_EXAMPLES,
     XML_EXAMPLE,
@@ -168,6 +170,12 @@ def test_documents_go_in_and_out(face: Face, client: Any, request_data: dict[str
         assert expected.components
         assert face.call("import_components", document, media_type, kind="cutter") == expected
         assert face.call("import_components", document.encode(), media_type, kind="cutter") == expected
+    using = {"kinds": {"KB-EM6-2": "reamer"}}
+    mapped = face.call("import_components", P21_EXAMPLE, "application/p21", using=using)
+    assert mapped.components[0].component["kind"] == "reamer"
+    assert mapped == face.call(
+        "import_components", P21_EXAMPLE, "application/p21", using=ImportMap.model_validate(using)
+    )
     path = "/v1/exports?timestamp=2027-03-01T08:00:00Z&standard=2.4"
     tool = face.call("export_tool", request_data, timestamp="2027-03-01T08:00:00Z", standard="2.4")
     assert tool == client.request("POST", path, json=request_data).content

@@ -47,7 +47,14 @@ NO_JSON: Final = MappingProxyType(
         ("POST", "/v1/check-batches"): {"application/jsonl", "application/x-ndjson"},
         ("POST", "/v1/drawings"): {"application/yaml", "image/svg+xml"},
         ("POST", "/v1/exports"): {"application/xml", "application/yaml"},
-        ("POST", "/v1/imports"): {"application/xml", "text/csv", "text/xml"},
+        ("POST", "/v1/imports"): {
+            "application/p21",
+            "application/xml",
+            "application/zip",
+            "model/step",
+            "text/csv",
+            "text/xml",
+        },
     }
 )
 """What the generator warns of: media types it has no reader for."""

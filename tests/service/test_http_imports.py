@@ -7,6 +7,7 @@ import asyncio
 import io
 import json
 import sys
+import zipfile
 from pathlib import Path
 from typing import Any
 
@@ -15,16 +16,24 @@ import pytest
 from fastapi import FastAPI
 from starlette.middleware import Middleware
 
+from rules.assessor import Assessor
 from rules.exchange.component_csv import read_component_csv
 from rules.exchange.tool_asset_import import read_cutting_tools
+from rules.exchange.tool_packages import read_exchange_document
+from rules.schema.import_map import read_import_map
 from rules.schema.imports import ImportReport
 from service.cli import exchange
 from service.cli.files import BAD_INPUT
-from service.examples import CSV_EXAMPLE, XML_EXAMPLE
+from service.cli.main import main
+from service.examples import CSV_EXAMPLE, P21_EXAMPLE, XML_EXAMPLE
+from service.http.app import create_app
 from service.http.documents import imports_router
 from service.http.middleware import BodyLimit, UnhandledErrors
 from service.http.problem_answers import HANDLERS
 from service.operations.problems import KINDS
+from service.operations.settings import Settings
+from tests.service.conftest import Client
+from tests.support.exchange_files import file_of
 
 _LIMIT = 64 * 1024
 _PIN = f"<CuttingTool xmlns='urn:mtconnect.org:MTConnectAssets:1.4' assetId='KB-{'1' * 3}'/>".encode()
@@ -119,6 +128,9 @@ def test_the_kind_is_asked_in_the_query(post: Any) -> None:
         pytest.param(b"\xff\xfe<\x00", "application/xml", "malformed-document", id="UTF-16"),
         pytest.param(b"ID,KIND\n\xff", "text/csv", "malformed-document", id="not UTF-8"),
         pytest.param(b"<a/>", "application/xml", "invalid-request", id="not an assets document"),
+        pytest.param(b"<a/>", "application/p21", "malformed-document", id="no exchange file"),
+        pytest.param(file_of([], "AUTOMOTIVE_DESIGN"), "model/step", "invalid-request", id="another schema"),
+        pytest.param(P21_EXAMPLE.encode(), "application/zip", "malformed-document", id="no archive"),
         pytest.param(b"ID,DC\nKB-1,8", "text/csv", "invalid-request", id="no kind"),
         pytest.param(CSV_EXAMPLE.encode(), "application/xml", "malformed-document", id="table as XML"),
         pytest.param(b" " * (_LIMIT + 1), "text/csv", "body-too-large", id="too large"),
@@ -142,7 +154,158 @@ def test_a_problem_names_the_place(post: Any) -> None:
 def test_the_types_taken_are_named(post: Any) -> None:
     """So that a client can mend its request."""
     response = post(b"x", "text/plain")
-    assert response.headers["accept-post"] == "application/xml, text/xml, text/csv"
+    assert set(response.headers["accept-post"].split(", ")) == {
+        *("application/xml", "text/xml", "text/csv", "application/p21", "model/step", "application/zip"),
+        "multipart/form-data",
+    }
+
+
+# --- ISO 13399 data and the map of a form --------------------------------------------------------------------------
+
+_DRILL = (_DEMO / "drill-in-collet-chuck.p21").read_bytes()
+_MAP = (_DEMO / "iso-13399-map.yaml").read_bytes()
+_FORM = 'multipart/form-data; boundary="a b"'
+
+
+def _package() -> bytes:
+    made = io.BytesIO()
+    with zipfile.ZipFile(made, "w") as archive:
+        archive.writestr("package_assortment.xml", "<package_assortment/>")
+        archive.writestr("product_data_files/a.p21", _DRILL)
+    return made.getvalue()
+
+
+def _part(name: str, content: bytes, *heads: str) -> bytes:
+    lines = [f'Content-Disposition: form-data; name="{name}"', *heads]
+    return b"\r\n".join((b"--a b", *(one.encode() for one in lines), b"", content, b""))
+
+
+def _form(*parts: bytes) -> bytes:
+    return b"".join((*parts, b"--a b--\r\n"))
+
+
+def test_exchange_files_and_packages_are_answered_with_a_report(post: Any) -> None:
+    """By either type of an exchange file; the file of a package is not in its assortment, so it is left over."""
+    expected = read_exchange_document(P21_EXAMPLE.encode()).report()
+    for content_type in ("application/p21", "model/step"):
+        response = post(P21_EXAMPLE.encode(), content_type)
+        assert ImportReport.model_validate_json(response.content) == expected
+    told = post(_package(), "application/zip").json()
+    assert (told["format"], [one["name"] for one in told["unmapped"]]) == (
+        "iso_13399_package",
+        ["product_data_files/a.p21"],
+    )
+
+
+@pytest.mark.parametrize("declared", ["application/p21", "application/octet-stream", ""])
+@pytest.mark.parametrize("written", [_MAP, json.dumps({"kinds": {"KB-N32-12": "collet"}}).encode()])
+def test_a_map_travels_in_a_form(post: Any, declared: str, written: bytes) -> None:
+    """In YAML or JSON; a document of unknown type is known by its first bytes."""
+    heads = [f"Content-Type: {declared}"] if declared else []
+    body = _form(_part("map", written), _part("document", _DRILL, *heads))
+    using = read_import_map(written)
+    response = post(b"preamble\r\n" + body + b"epilogue", _FORM)
+    assert ImportReport.model_validate_json(response.content) == read_exchange_document(_DRILL, None, using).report()
+    assert response.json()["provenance"]["map_sha256"] == using.digest
+
+
+def test_the_bytes_of_a_package_survive_a_form(post: Any) -> None:
+    """Whatever line ends and dashes are in it, and other formats are taken, too."""
+    data = _package()
+    assert post(_form(_part("document", data)), _FORM).content == post(data, "application/zip").content
+    table = CSV_EXAMPLE.encode()
+    assert (
+        post(_form(_part("document", table, "Content-Type: text/csv")), _FORM).content
+        == post(table, "text/csv").content
+    )
+
+
+@pytest.mark.parametrize(
+    ("body", "content_type", "name"),
+    [
+        (_form(_part("document", _DRILL)), "multipart/form-data", "malformed-document"),
+        (_form(_part("document", _DRILL)), "multipart/form-data; boundary=other", "malformed-document"),
+        (_form(_part("document", _DRILL))[:-8], _FORM, "malformed-document"),
+        (b"", _FORM, "malformed-document"),
+        (_form(), _FORM, "malformed-document"),
+        (_form(_part("map", _MAP)), _FORM, "malformed-document"),
+        (_form(_part("document", _DRILL), _part("document", _DRILL)), _FORM, "malformed-document"),
+        (_form(_part("document", _DRILL), _part("more", b"")), _FORM, "malformed-document"),
+        (_form(*(_part("document", b"") for _ in range(9))), _FORM, "malformed-document"),
+        (_form(_part("document", b"", "Content-Transfer-Encoding: base64")), _FORM, "malformed-document"),
+        (_form(_part("document", b"", "X: " + "x" * 5000)), _FORM, "malformed-document"),
+        (_form(b"--a b\r\n\r\nno head\r\n"), _FORM, "malformed-document"),
+        (_form(_part("document", b"", "Content-Type: image/png")), _FORM, "unsupported-media-type"),
+        (_form(_part("document", _DRILL), _part("map", b"{")), _FORM, "malformed-json"),
+        (_form(_part("document", _DRILL), _part("map", b"a: [")), _FORM, "malformed-document"),
+        (_form(_part("document", _DRILL), _part("map", b"# " * 40_000)), _FORM, "body-too-large"),
+    ],
+)
+def test_a_broken_form_is_a_problem(post: Any, body: bytes, content_type: str, name: str) -> None:
+    """No boundary, no end, fields that are missing, unknown or there twice, a map that is no text of its kind."""
+    _problem(post(body, content_type), name)
+
+
+def test_a_wrong_map_is_a_problem_with_its_place(post: Any) -> None:
+    """A pointer into the map, and what was expected."""
+    told = _problem(
+        post(_form(_part("document", _DRILL), _part("map", b"kinds: {A: spoon}")), _FORM), "invalid-request"
+    )
+    assert [one["at"] for one in told["errors"]] == [["/map/kinds/A"]]
+    assert "collet" in told["errors"][0]["detail"]
+
+
+def test_long_documents_have_a_limit_of_their_own(assessor: Assessor) -> None:
+    """An exchange file may be longer than a request; a table may not."""
+    client = Client(create_app(Settings(max_body_bytes=4096, max_import_body_bytes=50_000), assessor))
+    answers = [
+        client.request("POST", "/v1/imports", content=content, headers={"Content-Type": content_type}).status_code
+        for content_type, content in (
+            ("application/p21", _DRILL),
+            ("application/p21", _DRILL + b" " * 50_000),
+            ("text/csv", CSV_EXAMPLE.encode() + b"\n" * 4096),
+        )
+    ]
+    assert answers == [200, 413, 413]
+
+
+def test_the_command_prints_stacks_that_check_takes(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """On standard output, one a line; the report in words is on standard error."""
+    assert _command(str(_DEMO / "drill-in-collet-chuck.p21"), "--map", str(_DEMO / "iso-13399-map.yaml")) == 0
+    printed = capsys.readouterr()
+    (line,) = printed.out.splitlines()
+    assert "KB-T-0418: stack" in printed.err
+    file = tmp_path / "stack.json"
+    file.write_text(line, encoding="utf-8")
+    assert main(["check", str(file)]) in (0, 1)
+    assert "KB-T-0418" in capsys.readouterr().out
+
+
+def test_the_command_without_a_stack_prints_its_report(capsys: pytest.CaptureFixture[str]) -> None:
+    """A single holder, and the same file without its map."""
+    assert _command(str(_DEMO / "shrink-fit-chuck.p21"), "--map", str(_DEMO / "iso-13399-map.yaml")) == 0
+    assert "KB-7388-40-S12-090: base_holder" in capsys.readouterr().out
+    assert _command(str(_DEMO / "drill-in-collet-chuck.p21")) == 1
+    assert "kind not stated" in capsys.readouterr().out
+
+
+def test_a_map_that_is_not_used_is_told(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A table has heads in place of codes."""
+    file = tmp_path / "parts.csv"
+    file.write_text("ID,KIND\nKB-1,collet\n", encoding="utf-8")
+    assert _command(str(file), "--map", str(_DEMO / "iso-13399-map.yaml"), "--json") == 0
+    assert "map was not used" in capsys.readouterr().err
+
+
+def test_the_command_says_where_a_map_is_wrong(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """By file and line, and reads nothing."""
+    wrong = tmp_path / "map.yaml"
+    wrong.write_text("kinds:\n  A: collet\n  B: spoon\n", encoding="utf-8")
+    for name in (str(wrong), str(tmp_path / "none")):
+        assert _command(str(_DEMO / "drill-in-collet-chuck.p21"), "--map", name) == BAD_INPUT
+    printed = capsys.readouterr()
+    assert printed.out == ""
+    assert printed.err.startswith(f"{wrong}:3:")
 
 
 def test_an_accept_that_cannot_be_met_is_406(post: Any) -> None:

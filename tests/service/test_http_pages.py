@@ -10,6 +10,8 @@ from typing import Any
 
 import pytest
 
+from rules.schema.build import BuildRequest
+from rules.schema.calibration import CalibrationRequest
 from rules.schema.comparison import ComparisonRequest
 from rules.schema.parsing import parse
 from rules.schema.reading import ReadingRequest
@@ -144,7 +146,13 @@ def test_pages_are_told_apart_by_accept(client: Any, path: str) -> None:
 def test_examples_are_requests_that_hold(client: Any) -> None:
     """Each of them is within the contract, has a summary, and a name of its own."""
     told = client.get(EXAMPLES).json()
-    models = {"checks": CheckRequest, "readings": ReadingRequest, "comparisons": ComparisonRequest}
+    models = {
+        "checks": CheckRequest,
+        "readings": ReadingRequest,
+        "builds": BuildRequest,
+        "calibrations": CalibrationRequest,
+        "comparisons": ComparisonRequest,
+    }
     assert told.keys() == models.keys()
     for kind, examples in told.items():
         assert examples

@@ -10,9 +10,9 @@ from rich.console import Console
 
 from rules.assessor import Assessor
 from rules.schema.parsing import parse_request
-from rules.schema.report import Report
+from rules.schema.report import Quantity, Report
 from service.examples import EXAMPLES
-from service.sheets.check import print_report
+from service.sheets.check import finding_facts, print_report
 from service.sheets.figures import missing_words
 from tests.support.stacks import deviation
 
@@ -130,3 +130,32 @@ def test_a_verdict_by_changed_rules_says_so(reports: dict[str, Report]) -> None:
         "  COL-010: safety rule, error lowered to warning by shop/a.yaml",
         "  COL-010: safety rule, replaced by shop/a.yaml",
     ]
+
+
+@pytest.mark.parametrize(
+    ("observed", "limit", "margin", "unit", "shown"),
+    [
+        (14.766, 10.0, -4.766, "um", ["14.8 µm", "10 µm", "-4.8 µm"]),
+        (12.000000000001, 12.5, 0.499999999999, "mm", ["12 mm", "12.5 mm", "0.5 mm"]),
+        (0.993615, 2.0, -1.006385, "1", ["0.994", "2", "-1.01"]),
+        (24000.0, 23645.5, -354.5, "/min", ["24000 rpm", "23640 rpm", "-355 rpm"]),
+        # rounded they would look equal, and the finding would look wrong
+        (12.00004, 12.0, -0.00004, "mm", ["12.00004 mm", "12 mm", "-0.00004 mm"]),
+    ],
+)
+def test_a_finding_has_the_digits_of_its_message(
+    reports: dict[str, Report], observed: float, limit: float, margin: float, unit: str, shown: list[str]
+) -> None:
+    """Observed value, limit and margin are rounded by their unit, unless the first two would look equal."""
+    finding = (
+        reports["swapped"]
+        .findings[0]
+        .model_copy(
+            update={
+                "observed": Quantity(value=observed, unit=unit),
+                "limit": Quantity(value=limit, unit=unit),
+                "margin": margin,
+            }
+        )
+    )
+    assert ["".join(map(str, fact.value)) for fact in finding_facts(finding)] == shown

@@ -12,6 +12,7 @@ import pytest
 
 from rules.assessor import Assessor
 from rules.schema.editor_schema import EDITOR_SCHEMA_ID, EDITOR_SCHEMA_PATH, editor_schema
+from rules.schema.import_map import IMPORT_MAP_SCHEMA_ID, IMPORT_MAP_SCHEMA_PATH, import_map_schema
 from rules.schema.parsing import BadRequestError, parse_request
 from rules.schema.short_form import full_form, read_yaml
 from service.cli.files import BAD_INPUT
@@ -89,16 +90,23 @@ def test_the_file_goes_to_output(capsys: Any) -> None:
 # --- schema for editors ----------------------------------------------------------------------------------------
 
 
-def test_it_is_a_schema_and_served_at_its_address(client: Any) -> None:
+@pytest.mark.parametrize(
+    ("path", "name", "schema"),
+    [
+        (EDITOR_SCHEMA_PATH, EDITOR_SCHEMA_ID, editor_schema()),
+        (IMPORT_MAP_SCHEMA_PATH, IMPORT_MAP_SCHEMA_ID, import_map_schema()),
+    ],
+)
+def test_it_is_a_schema_and_served_at_its_address(client: Any, path: str, name: str, schema: dict[str, Any]) -> None:
     """Of draft 2020-12, with an entity tag, as either media type."""
-    jsonschema.Draft202012Validator.check_schema(editor_schema())
-    answer = client.get(EDITOR_SCHEMA_PATH)
+    jsonschema.Draft202012Validator.check_schema(schema)
+    answer = client.get(path)
     assert (answer.status_code, answer.headers["content-type"]) == (200, "application/schema+json")
-    assert answer.json() == editor_schema()
-    assert answer.json()["$id"] == EDITOR_SCHEMA_ID
-    assert client.get(EDITOR_SCHEMA_PATH, if_none_match=answer.headers["etag"]).status_code == 304
-    assert client.get(EDITOR_SCHEMA_PATH, accept="application/json").status_code == 200
-    assert client.get(EDITOR_SCHEMA_PATH, accept="text/html").status_code == 406
+    assert answer.json() == schema
+    assert answer.json()["$id"] == name
+    assert client.get(path, if_none_match=answer.headers["etag"]).status_code == 304
+    assert client.get(path, accept="application/json").status_code == 200
+    assert client.get(path, accept="text/html").status_code == 406
 
 
 def _written() -> dict[str, Any]:

@@ -34,6 +34,7 @@ _PROJECT: Final = Path(__file__).resolve().parents[2]
 
 _EXTENSIONS: Final = {
     "application/json": "json",
+    "application/p21": "p21",
     "application/jwk-set+json": "json",
     "application/problem+json": "json",
     "application/x-ndjson": "ndjson",

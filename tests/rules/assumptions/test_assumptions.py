@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from rules.assumptions.combining import Result, dependence
+from rules.assumptions.combining import Result, _Key, dependence
 from tests.support.stacks import report_of
 
 _SPARSE: dict[str, Any] = {
@@ -169,13 +169,51 @@ def test_assumptions_come_in_order_of_dependence() -> None:
 
 
 def test_dependence_by_hand() -> None:
-    """From 20 µm to 26 µm against a limit of 30 µm is 6 of 10; without a limit, 6 of 20."""
-    with_limit: Any = {("a",): Result(20.0, 30.0, "um", None)}
-    without: Any = {("a",): Result(20.0, None, "um", None)}
-    single: Any = {("a",): Result(26.0, 30.0, "um", None)}
-    assert dependence(single, with_limit) == pytest.approx(0.6)
-    assert dependence(single, without) == pytest.approx(0.3)
-    assert dependence({}, with_limit) is None
+    """20 µm to 26 µm against 30 µm: ln 1.3 of ln 1.5; what keeps its limit at both ends decides nothing."""
+    runout, mass = (_Key(name, None, None, None) for name in ("runout_tir", "mass"))
+
+    def told(value: float, limit: float | None, kilograms: float = 2.0) -> dict[_Key, Result]:
+        return {runout: Result(value, limit, "um", None), mass: Result(kilograms, None, "kg", None)}
+
+    over, kept = told(31.0, 30.0), told(29.0, 30.0)
+    found = dependence(told(26.0, 30.0), told(20.0, 30.0), over)
+    assert found == pytest.approx(math.log(1.3) / math.log(1.5))
+    assert dependence(told(40.0, 30.0), told(20.0, 30.0), over) > 1.0  # type: ignore[operator]
+    undecisive = dependence(told(26.0, 30.0), told(20.0, 30.0), kept)
+    asked = dependence(told(26.0, None), told(20.0, None), told(31.0, None))
+    assert undecisive is not None
+    assert asked == pytest.approx(math.log(1.3))
+    assert undecisive < asked
+    assert dependence(told(900.0, None), told(20.0, None), told(31.0, None)) < 1.0  # type: ignore[operator]
+    assert dependence(told(20.0, 30.0, 99.0), told(20.0, 30.0), kept) <= undecisive  # type: ignore[operator]
+    assert dependence(told(20.0, 30.0), told(20.0, 30.0), kept, decides=True) == 1.0
+    assert dependence({}, told(20.0, 30.0), kept) is None
+
+
+def _first(**machine: Any) -> str:
+    """Return what the report of a sparse stack without any limit but the machine's says to measure first."""
+    request = _with("typical")
+    request["operations"][0].pop("limits", None)
+    request["machine"] = {"kind": "stated", **machine}
+    first = report_of(request).assumptions[0]
+    return f"{first.quantity} of {first.subject}"
+
+
+def test_without_a_limit_the_runout_comes_first() -> None:
+    """Mass and stiffness decide nothing then; with a limit for the mass just above it, the mass does."""
+    assert _first().startswith("runout_tir of")
+    assert _first(max_tool_mass_kg=1.9).startswith("mass of")
+
+
+def test_a_runout_above_its_limit_leads_to_the_part_that_makes_it() -> None:
+    """The largest share of a runout above its limit is worth the first measurement, since the part may be better."""
+    request = _with("typical")
+    request["operations"][0]["limits"] = {"runout": {"tir_um": 8}}
+    report = report_of(request)
+    shares = {one.component: one.share["gauge_plane"] for one in report.runout.contributors}
+    named = [one.subject for one in report.assumptions if one.quantity == "runout_tir"]
+    assert len(named) > 1
+    assert shares[named[0]] == max(shares[one] for one in named)
 
 
 @settings(deadline=None, max_examples=15)
@@ -198,3 +236,13 @@ def test_any_gaps_are_filled_or_stay_undecided(remove: set[str], diameter: float
     first, second = report_of(copy.deepcopy(request)), report_of(request)
     assert first == second
     assert first.verdict in ("review", "fail")
+
+
+def test_an_assumed_value_is_never_implausible() -> None:
+    """A cautious mass beyond a solid cylinder is the assumption's fault, so nobody is told to weigh the part."""
+    request = _with("cautious")
+    request["stack"]["components"][2]["profile"] = [{"length_mm": 83, "outer_mm": 12}]
+    request["machine"] = {"kind": "stated", "max_tool_mass_kg": 8}
+    report = report_of(request)
+    assert "mass" in {one.quantity for one in report.assumptions}
+    assert not [one.code for one in report.findings if one.code.startswith("PLA-")]

@@ -15,8 +15,9 @@ from hypothesis import strategies as st
 from lxml import etree
 
 from rules.assessor import Assessor
-from rules.exchange.tool_asset_export import export_cutting_tool
+from rules.exchange.tool_asset_export import export_archetypes, export_cutting_tool
 from rules.exchange.tool_asset_import import read_cutting_tools
+from rules.schema.components import ComponentReference
 from rules.schema.imports import Standard
 from rules.schema.parsing import parse_request
 from rules.schema.strict_json import parse_json
@@ -52,6 +53,19 @@ def test_the_demonstration_documents_are_valid(name: str, standard: str) -> None
 def test_the_example_of_the_contract_is_valid() -> None:
     """So is the one in the OpenAPI document."""
     _assert_valid(XML_EXAMPLE.encode(), "1.4")
+
+
+@pytest.mark.parametrize("standard", get_args(Standard))
+def test_components_are_exported_validly(standard: Standard) -> None:
+    """All of the demonstration at once, with whatever each of them states."""
+    parts = {
+        part.id: part
+        for file in _STACKS
+        for part in parse_request(parse_json(file.read_bytes())).stack.components
+        if not isinstance(part, ComponentReference)
+    }
+    assert len(parts) > 10
+    _assert_valid(export_archetypes(list(parts.values()), standard=standard), standard)
 
 
 @pytest.mark.parametrize("standard", get_args(Standard))

@@ -48,6 +48,19 @@ def _less_grip(order: Order, factor: float) -> bool:
     return _some([_scale(one, "grip_length_mm", 1.0 / factor) for one in joints if "projection_mm" not in one])
 
 
+_PIECE_MM: Final = 20.0
+
+
+def _longer_tool(order: Order, factor: float) -> bool:
+    """More of the cutting tool beyond the clamp, as thick as its end; the grip stays."""
+    tool = _parts(order)[-1]
+    more = _PIECE_MM * (factor - 1.0)
+    tool["profile"][-1]["length_mm"] += more
+    if tool.get("overall_length_mm") is not None:
+        tool["overall_length_mm"] += more
+    return True
+
+
 def _weaker_clamps(order: Order, factor: float) -> bool:
     sides = [part.get("workpiece_side") or {} for part in _parts(order)]
     return _some(
@@ -71,6 +84,7 @@ WORSE: Final[dict[str, Callable[[Order, float], bool]]] = {
     "unbalance": lambda order, factor: _some([_scale(one, "unbalance_g_mm", factor) for one in _parts(order)]),
     "heavier holder": lambda order, factor: _scale(_parts(order)[0], "mass_kg", factor),
     "slower parts": lambda order, factor: _some([_scale(one, "max_speed_rpm", 1.0 / factor) for one in _parts(order)]),
+    "longer tool": _longer_tool,
     "less grip": _less_grip,
     "weaker clamps": _weaker_clamps,
     "more load": _more_load,

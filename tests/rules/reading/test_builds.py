@@ -170,7 +170,8 @@ def test_seat_and_part_are_told_apart(repeats: list[float], cause: str) -> None:
         ([_stage("nut", _plane(10, 1))], "/stages/0/part"),
         ([_stage("pin", _plane(10, 1)), _stage("holder", _plane(10, 1))], "/stages/1/part"),
         ([_stage("pin", _plane(10, 1)), _stage("pin", _plane(10, 1))], "/stages/1/part"),
-        ([_stage("pin", _plane(10, 1, repeats_um=[[1, 2, 3]]))], "/stages/0/planes/0"),
+        ([_stage("pin", _plane(10, 1, repeats_um=[[1, 2, 3]]))], "/stages/0/planes/0/repeats_um/0"),
+        ([_stage("holder", _plane(10, 1)), _stage("spindle", _plane(10, 1))], "/stages/1/part"),
     ],
 )
 def test_stages_that_are_not_those_of_the_stack(stages: list[dict[str, Any]], pointer: str) -> None:

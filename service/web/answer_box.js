@@ -1,0 +1,55 @@
+// The answer beside a form: empty, waiting, problem or report.
+import { fill, make } from "./elements.js";
+import { post, Problem } from "./api.js";
+import { goToFirst, showProblem } from "./problem_view.js";
+
+/**
+ * The answer of one route.
+ *
+ * `show(box, report, request)` fills the report; `places` lead to the faults; `empty` is told before the first answer.
+ */
+export function createAnswerBox(element, { path, show, places, empty }) {
+  const find = (name) => element.querySelector(`[data-part="${name}"]`);
+  let running = new AbortController();
+  tell(empty);
+
+  function tell(words) {
+    fill(find("state"), words ? make("p", { class: "note" }, words) : null);
+  }
+
+  return {
+    /** Ask with the text that `body` returns; a Problem that it throws is shown like one of the service. */
+    async ask(body) {
+      running.abort();
+      running = new AbortController();
+      const { signal } = running;
+      showProblem(find("problem"), null);
+      find("result").setAttribute("aria-busy", "true");
+      tell("Waiting for the answer …");
+      try {
+        const text = body();
+        show(find("report"), await post(path, text, { signal }), JSON.parse(text));
+        find("report").hidden = false;
+        find("status").textContent = find("report").querySelector(".verdict, h3").textContent;
+        tell("");
+      } catch (error) {
+        if (error.name === "AbortError") return;
+        if (!(error instanceof Problem)) throw error;
+        find("report").hidden = true;
+        tell("");
+        showProblem(find("problem"), error.document, places);
+        goToFirst(error.document, places);
+      } finally {
+        if (!signal.aborted) find("result").removeAttribute("aria-busy");
+      }
+    },
+    /** Show nothing again, for instance when another example was chosen. */
+    clear() {
+      running.abort();
+      find("result").removeAttribute("aria-busy");
+      find("report").hidden = true;
+      showProblem(find("problem"), null);
+      tell(empty);
+    },
+  };
+}

@@ -1,0 +1,245 @@
+"""A catalogue as commands and service use it: imports that fill it, and one bad part among many."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from rules.assessor import Assessor
+from rules.exchange.catalogue import load_catalogue
+from rules.rulebook.loader import base_request
+from rules.schema.parsing import parse_request
+from service.cli.files import BAD_INPUT, VERDICT_CODES
+from service.cli.main import main
+from tests.support.stacks import assessor
+
+PARTS = 1968
+STACKS = 180
+BAD_STACKS = {7, 70, 170}
+
+HOLDER, COLLET, CUTTER = base_request("nut_collet")["stack"]["components"]
+
+
+def _catalogue(folder: Path) -> Path:
+    """Write a catalogue of one file with one bad part, number 1000."""
+    folder.mkdir()
+    parts = {f"T-{n}": CUTTER | {"id": f"T-{n}"} for n in range(PARTS - 2)} | {"H": HOLDER, "C": COLLET}
+    parts["T-1000"]["mass_kg"] = -0.4321
+    (folder / "parts.json").write_text(json.dumps(parts, indent=1))
+    return folder
+
+
+def _reference(key: str, name: str) -> dict[str, Any]:
+    return {"kind": "reference", "id": name, "of": {"from": "catalogue", "key": key}}
+
+
+def _request(number: int, key: str) -> dict[str, Any]:
+    request = base_request("nut_collet")
+    request["stack"]["id"] = f"S-{number}"
+    request["stack"]["components"] = [
+        _reference("H", HOLDER["id"]), _reference("C", COLLET["id"]), _reference(key, CUTTER["id"])
+    ]  # fmt: skip
+    return request
+
+
+@pytest.fixture(scope="module")
+def shop(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A catalogue with one bad part, and a library of stacks of which three use it."""
+    folder = tmp_path_factory.mktemp("shop")
+    _catalogue(folder / "parts")
+    lines = [_request(n, "T-1000" if n in BAD_STACKS else f"T-{n}") for n in range(STACKS)]
+    (folder / "library.ndjson").write_text("".join(json.dumps(one) + "\n" for one in lines))
+    return folder
+
+
+@pytest.mark.parametrize("workers", [[], ["--workers", "2"]])
+def test_of_many_parts_one_is_bad(shop: Path, workers: list[str], capsys: Any, caplog: Any) -> None:
+    """Only its stacks are not judged, for one cause that is counted once; the other verdicts are what they were."""
+    arguments = [str(shop / "library.ndjson"), "--catalogue", str(shop / "parts"), "--json", "--quiet", *workers]
+    assert main(["audit", *arguments]) == BAD_INPUT
+    summary = json.loads(capsys.readouterr().out)
+    assert summary["stacks"] == STACKS
+    assert (summary["stacks_not_judged"], summary["bad_lines"]) == (len(BAD_STACKS), 0)
+    (cause,) = summary["invalid_parts"]
+    assert (cause["part"], cause["source"], cause["stacks"]) == ("T-1000", "catalogue", len(BAD_STACKS))
+    assert "mass_kg" in cause["reason"]
+    assert summary["verdicts"] == {"pass": STACKS - len(BAD_STACKS), "review": len(BAD_STACKS), "fail": 0}
+    assert not {one["stack"] for one in summary["worst"]} & {f"S-{n}" for n in BAD_STACKS}
+    told = [one.getMessage() for one in caplog.records if "T-1000" in one.getMessage()]
+    assert len(told) == 1
+    assert "parts.json:" in told[0]
+    assert "4321" not in told[0]  # the place and the reason, not the value
+
+
+def test_a_strict_start_refuses_it(shop: Path, monkeypatch: pytest.MonkeyPatch, capsys: Any) -> None:
+    """The operator's switch; every command then says which part it is."""
+    monkeypatch.setenv("STACKGAUGE_CATALOGUE_STRICT", "true")
+    monkeypatch.setenv("STACKGAUGE_CATALOGUE", str(shop / "parts"))
+    assert main(["audit", str(shop / "library.ndjson"), "--quiet"]) == BAD_INPUT
+    assert "T-1000" in capsys.readouterr().err
+
+
+def test_a_check_is_a_clear_answer(shop: Path, tmp_path: Path, capsys: Any) -> None:
+    """Neither a pass nor a fault."""
+    request = tmp_path / "stack.json"
+    request.write_text(json.dumps(_request(1, "T-1000")))
+    for unstated in ("typical", "undecided"):
+        code = main(["check", str(request), "--catalogue", str(shop / "parts"), "--json", "--unstated", unstated])
+        report = json.loads(capsys.readouterr().out)
+        assert code == VERDICT_CODES["review"]
+        (found,) = report["findings"]
+        assert (found["code"], found["at"]) == ("REF-050", ["/stack/components/2"])
+        assert found["message"].startswith("Not judged")
+
+
+def test_no_work_instruction_for_a_stack_that_is_not_judged(shop: Path) -> None:
+    """There is nothing to assemble."""
+    own = Assessor(assessor().book, load_catalogue(shop / "parts"))
+    report = own.assess(parse_request(_request(1, "T-1000")).with_assembly())
+    assert report.assembly is not None
+    assert report.assembly.state == "do_not_build"
+
+
+def _order(key: str) -> dict[str, Any]:
+    return {"order": "KB-1", "operations": [{"id": "10", "stack": _request(1, key)["stack"]}]}
+
+
+def test_the_service_starts_and_says_what_it_does_without(shop: Path, client_with: Callable[[Any], Any]) -> None:
+    """A check, a gate, a search and a batch are answers; the version lists what is quarantined."""
+    client = client_with(Assessor(assessor().book, load_catalogue(shop / "parts")))
+    mounted = client.get("/version").json()["catalogue"]
+    assert mounted["in_force"] == PARTS - 1
+    (one,) = mounted["quarantined"]
+    assert (one["key"], one["file"], one["line"] > 1) == ("T-1000", "parts.json", True)
+    assert client.get("/readyz").status_code == 200
+    gate = client.request("POST", "/v1/gates", json=_order("T-1000")).json()
+    (operation,) = gate["operations"]
+    assert (gate["may_start"], gate["decision"]) == (False, "hold")
+    assert "REF-050" in [reason["code"] for reason in operation["reasons"]]
+    stocked = {"stock": {"H": 1, "C": 1, "T-1000": 1, "T-1": 1}}
+    found = client.request("POST", "/v1/searches", json=stocked).json()
+    assert [left["key"] for left in found["left_out"]] == ["T-1000"]
+
+
+# --- imports -------------------------------------------------------------------------------------------------------
+
+TABLE = "ID,KIND,DC,LF,NOF\nKB-1,cutter,8,,3\nKB-2,cutter,10,,4\n"
+
+
+def _import(*arguments: str, capsys: Any) -> tuple[int, str]:
+    """Return the exit code and what is told of the catalogue."""
+    code = main(["import", *arguments, "--json"])
+    return code, capsys.readouterr().err
+
+
+def test_an_import_fills_a_catalogue(tmp_path: Path, capsys: Any) -> None:
+    """One file a part, and the same bytes again; what check and serve mount has the parts."""
+    table, parts = tmp_path / "t.csv", tmp_path / "parts"
+    table.write_text(TABLE)
+    assert _import(str(table), "--to-catalogue", str(parts), capsys=capsys)[0] == 0
+    files = {file.name: file.read_bytes() for file in parts.iterdir()}
+    assert sorted(files) == ["KB-1.json", "KB-2.json"]
+    code, told = _import(str(table), "--to-catalogue", str(parts), capsys=capsys)
+    assert (code, "2 unchanged" in told) == (0, True)
+    assert {file.name: file.read_bytes() for file in parts.iterdir()} == files
+    found = load_catalogue(parts, strict=True)
+    assert found.count == 2
+
+
+def test_no_part_is_overwritten_silently(tmp_path: Path, capsys: Any) -> None:
+    """Other data is refused with both places; --replace takes it where the file has only this part."""
+    table, parts = tmp_path / "t.csv", tmp_path / "parts"
+    parts.mkdir()
+    (parts / "hand.yaml").write_text("KB-2: {kind: cutter, id: KB-2, teeth: 7}\nKB-9: {kind: collet, id: KB-9}\n")
+    table.write_text(TABLE)
+    code, told = _import(str(table), "--to-catalogue", str(parts), capsys=capsys)
+    assert (code, "1 new" in told, "1 refused" in told) == (1, True, True)
+    assert f"hand.yaml:1 has other data than {table}:3" in told
+    before = (parts / "KB-1.json").read_bytes()
+    table.write_text(TABLE.replace("8,,3", "8,,2"))
+    assert _import(str(table), "--to-catalogue", str(parts), capsys=capsys)[0] == 1
+    assert (parts / "KB-1.json").read_bytes() == before
+    code, told = _import(str(table), "--to-catalogue", str(parts), "--replace", capsys=capsys)
+    assert (code, "1 replaced" in told, "1 refused" in told) == (1, True, True)
+    assert json.loads((parts / "KB-1.json").read_text())["KB-1"]["teeth"] == 2
+    assert "teeth: 7" in (parts / "hand.yaml").read_text()
+
+
+def test_two_documents_of_one_import_may_not_contradict_each_other(tmp_path: Path, capsys: Any) -> None:
+    """Not even with --replace: nothing says which one counts."""
+    one, two, parts = tmp_path / "1.csv", tmp_path / "2.csv", tmp_path / "parts"
+    one.write_text(TABLE)
+    two.write_text(TABLE.replace("8,,3", "8,,2"))
+    code, told = _import(str(one), str(two), "--to-catalogue", str(parts), "--replace", capsys=capsys)
+    assert (code, f"{two}:2 contradicts {one}:2" in told) == (1, True)
+    assert json.loads((parts / "KB-1.json").read_text())["KB-1"]["teeth"] == 3
+
+
+def test_a_broken_file_of_the_same_name_is_not_overwritten(tmp_path: Path, capsys: Any) -> None:
+    """It may hold what somebody is working on."""
+    table, parts = tmp_path / "t.csv", tmp_path / "parts"
+    parts.mkdir()
+    (parts / "KB-1.json").write_text("{half a")
+    table.write_text(TABLE)
+    assert _import(str(table), "--to-catalogue", str(parts), capsys=capsys)[0] == 1
+    assert (parts / "KB-1.json").read_text() == "{half a"
+    assert _import(str(table), "--to-catalogue", str(parts), "--replace", capsys=capsys)[0] == 0
+    assert load_catalogue(parts, strict=True).count == 2
+
+
+def test_revisions_lie_beside_each_other(tmp_path: Path, capsys: Any) -> None:
+    """In files of their own; names that differ in upper and lower case only do not meet on any disk."""
+    table, parts = tmp_path / "t.csv", tmp_path / "parts"
+    table.write_text(TABLE)
+    for revision in ("A", "B/2"):
+        assert _import(str(table), "--to-catalogue", str(parts), "--revision", revision, capsys=capsys)[0] == 0
+    table.write_text(TABLE.replace("KB", "kb"))
+    assert _import(str(table), "--to-catalogue", str(parts), "--revision", "A", capsys=capsys)[0] == 0
+    names = [file.name for file in parts.iterdir()]
+    assert len({name.casefold() for name in names}) == len(names) == 6
+    found = load_catalogue(parts, strict=True).definitions
+    assert found.revisions["KB-1"] == ["A", "B/2"]
+    with pytest.raises(SystemExit):
+        main(["import", str(table), "--revision", "A"])
+
+
+def test_what_import_prints_is_a_catalogue(tmp_path: Path, capsys: Any) -> None:
+    """As it stands, of one document or several, for check and audit."""
+    table = tmp_path / "t.csv"
+    table.write_text(TABLE)
+    xml = Path("demo_data/imports/archetypes.xml")
+    assert main(["import", str(table), str(xml), "--kind", "collet", "--json"]) == 0
+    printed = tmp_path / "parts.ndjson"
+    printed.write_text(capsys.readouterr().out)
+    request = tmp_path / "stack.json"
+    request.write_text(json.dumps({"stack": {"components": [_reference("KB-2", "mill")]}}))
+    main(["check", str(request), "--catalogue", str(printed), "--json"])
+    codes = [one["code"] for one in json.loads(capsys.readouterr().out)["findings"]]
+    assert not [code for code in codes if code.startswith("REF")]
+    stack = {"components": [{"kind": "reference", "id": "m", "of": {"from": "request", "key": "KB-2"}}]}
+    library = tmp_path / "library.ndjson"
+    library.write_text(printed.read_text() + json.dumps({"stack": stack}) + "\n")
+    main(["audit", str(library), "--json", "--quiet"])
+    summary = json.loads(capsys.readouterr().out)
+    assert (summary["stacks"], summary["bad_lines"]) == (1, 0)
+    assert not [one for one in summary["findings"] if one["code"].startswith("REF")]
+
+
+@pytest.mark.parametrize("form", ["csv", "mtconnect"])
+def test_a_catalogue_is_exported_and_imported(tmp_path: Path, form: str, capfdbinary: Any) -> None:
+    """The folder that comes of it has the same parts."""
+    table, parts, again = tmp_path / "t.csv", tmp_path / "parts", tmp_path / "again"
+    table.write_text(TABLE.replace("NOF", "WT"))
+    assert main(["import", str(table), "--to-catalogue", str(parts)]) == 0
+    capfdbinary.readouterr()
+    assert main(["export", str(parts), "--parts", form, "--standard", "2.4"]) == 0
+    document = tmp_path / f"all.{form}"
+    document.write_bytes(capfdbinary.readouterr().out)
+    assert main(["import", str(document), "--to-catalogue", str(again)]) == 0
+    assert [(file.name, file.read_bytes()) for file in sorted(again.iterdir())] == [
+        (file.name, file.read_bytes()) for file in sorted(parts.iterdir())
+    ]
