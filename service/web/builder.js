@@ -1,11 +1,7 @@
 // The stack as a list of parts, from the spindle to the cutting edge: add, choose, state, move, remove.
-import { get } from "./api.js";
-import { createCombobox } from "./combobox.js";
-import { fill, make } from "./elements.js";
-import { createFields, designated } from "./fields.js";
-import { valueAt } from "./json_edit.js";
-import { jointIndex, jointsOf, kindOf, KINDS, partsOf, withoutPart, withPart, withPartAt, withPartMoved } from "./stack_edit.js";
-import { amount, sentence } from "./words.js";
+import {
+  amount, fieldWords, fill, get, make, sentence, shownNumber, shownUnit, statedNumber, valueAt,
+} from "./base.js";
 
 const COMMON = {
   base_holder: ["machine_side", "workpiece_side", "gauge_length_mm", "runout", "max_speed_rpm"],
@@ -439,9 +435,9 @@ export function createBuilder(box, { set, replace, lists, more }) {
   };
 
   function keyOf(pointer) {
-    const joint = /^\/stack\/joints\/(\d+)\/(\w+)/.exec(pointer);
+    const joint = /^\/stack\/joints\/(\d+)(\/\w+)?/.exec(pointer);
     const stated = joint && request.stack?.joints?.[joint[1]];
-    return stated ? `/stack/joints/${stated.upper}>${stated.lower}/${joint[2]}` : pointer;
+    return stated ? `/stack/joints/${stated.upper}>${stated.lower}${joint[2] ?? ""}` : pointer;
   }
 }
 
@@ -566,4 +562,385 @@ export function createLists(changed) {
     const flat = seat.coupling === "side_lock" ? "HB" : "HA";
     return steps[1] === `${flat}${diameter}` || (steps[1] === "extension" && steps[2].startsWith(`${diameter}h`));
   }
+}
+
+// --- Labelled fields for values of a request, each at its place: units, assumed values, faults -------
+
+/**
+ * A set of fields.
+ *
+ * `changed(key, value)` is called on each change, with undefined for an emptied field. A key is a JSON Pointer, or
+ * `/stack/joints/UPPER>LOWER/…` for a joint, whether the request has it or not; `pointerOf(request, key)` gives its
+ * place, null for none. `suggest(end)` gives the suggestions for a designation.
+ */
+export function createFields({ changed, pointerOf = (_, key) => key, suggest = null }) {
+  const known = new Map();
+
+  /** A label with its input: `{key, label, unit, kind, choices, end}`; name and unit follow from the key. */
+  function labelled(field) {
+    const name = field.key.slice(field.key.lastIndexOf("/") + 1);
+    const words = fieldWords(name);
+    const id = `field${field.key.replaceAll(/[^\w-]/g, "-")}`;
+    const entry = { ...field, name, id, unit: field.unit ?? words.unit, label: field.label ?? words.words };
+    const input = control(entry);
+    const after = make("div", { class: "field-notes" });
+    const note = make("p", { class: "field-fault", id: `${id}-fault`, hidden: true });
+    const sign = shownUnit(entry.unit);
+    const label = make("label", { for: id, title: field.about ?? null }, entry.label, sign ? make("span", { class: "unit" }, ` ${sign}`) : null);
+    const box = make("div", { class: `field ${entry.kind === "designation" ? "broad" : ""}` }, label, input.element ?? input, after, note);
+    known.set(field.key, { ...entry, input: input.input ?? input, after, note, box });
+    return box;
+  }
+
+  function control(entry) {
+    const choices = entry.kind === "boolean" ? ["yes", "no"] : entry.choices;
+    if (choices) {
+      return make(
+        "select",
+        { id: entry.id, onchange: (event) => changed(entry.key, chosen(entry, event.target.value)) },
+        entry.fallback ? null : make("option", { value: "" }, "not stated"),
+        choices.map((one) => make("option", { value: one }, one.includes("_") ? sentence(one).toLowerCase() : one)),
+      );
+    }
+    if (entry.kind === "designation") {
+      const commit = (text) => changed(entry.key, text.trim() === "" ? undefined : designated(text.trim()));
+      return createCombobox({
+        id: entry.id,
+        placeholder: "not stated",
+        options: (text) => suggest(entry.end, text),
+        chosen: (one) => commit(one.value),
+        typed: commit,
+      });
+    }
+    return make("input", {
+      id: entry.id,
+      type: "text",
+      inputmode: entry.kind === "text" ? null : "decimal",
+      autocomplete: "off",
+      placeholder: "not stated",
+      oninput: (event) => changed(entry.key, entry.kind === "text" ? event.target.value.trim() || undefined : statedNumber(event.target.value, entry)),
+    });
+  }
+
+  return {
+    labelled,
+    /** Forget all fields, before the form is built again. */
+    clear() {
+      known.clear();
+    },
+    /** Show the values of a request; `assumed(key)` gives `{text, state}` for a value that was assumed. */
+    show(request, assumed = () => null) {
+      for (const [key, one] of known) {
+        const pointer = pointerOf(request, key);
+        const value = pointer === null ? undefined : valueAt(request, pointer);
+        if (one.input !== document.activeElement) one.input.value = textOf(value, one);
+        const found = value === undefined ? assumed(key) : null;
+        one.box.classList.toggle("assumed-field", found !== null);
+        if (one.input.placeholder !== undefined) one.input.placeholder = found ? `assumed ${found.text}` : "not stated";
+        fill(one.after, found?.state ? make("button", { type: "button", class: "state", onclick: found.state }, `State ${found.text}`) : null);
+      }
+    },
+    /** Mark the fields at fault, `[{key, detail}]`; returns the faults that have no field. */
+    mark(faults) {
+      const left = [];
+      for (const one of known.values()) {
+        one.note.hidden = true;
+        one.input.removeAttribute("aria-invalid");
+        one.input.removeAttribute("aria-describedby");
+      }
+      for (const fault of faults) {
+        const one = nearest(fault.key);
+        if (one) {
+          one.note.hidden = false;
+          fill(one.note, fault.detail);
+          one.input.setAttribute("aria-invalid", "true");
+          one.input.setAttribute("aria-describedby", one.note.id);
+        } else left.push(fault);
+      }
+      return left;
+    },
+    /** Put the focus into the field at this key, or a field beside it; false if there is none. */
+    focus(key) {
+      const one = nearest(key) ?? firstWithin(key);
+      if (!one) return false;
+      for (let box = one.box.closest("details"); box; box = box.parentElement.closest("details")) box.open = true;
+      one.input.focus();
+      one.input.scrollIntoView({ block: "nearest" });
+      return true;
+    },
+    /** Whether there is a field at this key. */
+    has: (key) => known.has(key),
+  };
+
+  /** The field that states what is at a key: an end by its designation, a runout by its first statement. */
+  function nearest(key) {
+    return (
+      known.get(key) ??
+      known.get(`${key}/statements/0/tir_um`) ??
+      [...known].find(([at, one]) => one.kind === "designation" && key.startsWith(`${at}/`))?.[1]
+    );
+  }
+
+  /** The first field of a part, a joint or an operation. */
+  function firstWithin(key) {
+    const whole = /^\/(stack\/components\/\d+|stack\/joints\/[^/]+|operations\/\d+)$/.test(key);
+    return whole ? [...known].find(([at]) => at.startsWith(`${key}/`))?.[1] : undefined;
+  }
+}
+
+/** An end given by its designation. */
+function designated(text) {
+  return { coupling: "designated", designation: text };
+}
+
+function chosen(entry, value) {
+  if (value === "") return undefined;
+  return entry.kind === "boolean" ? value === "yes" : value;
+}
+
+function textOf(value, entry) {
+  if (value === undefined || value === null) return entry.fallback ?? "";
+  if (entry.kind === "designation") return endWords(value);
+  if (entry.kind === "boolean") return value ? "yes" : "no";
+  if (entry.kind === "text" || entry.choices) return String(value);
+  return shownNumber(value, entry);
+}
+
+/** An end in words: its designation, or its coupling with what it states. */
+function endWords(end) {
+  if (typeof end === "string") return end;
+  if (end === null || typeof end !== "object") return "";
+  if (end.coupling === "designated") return String(end.designation ?? "");
+  const told = SHOWN.filter((name) => ["string", "number"].includes(typeof end[name])).map((name) => formWords(String(end[name])));
+  return [sentence(String(end.coupling ?? "")), ...told].join(" ");
+}
+
+const SHOWN = ["form", "designation", "size", "diameter_mm", "nominal_mm", "pilot_diameter_mm", "thread", "tolerance"];
+
+/** A form such as iso_7388_1_ad as a standard writes it: ISO 7388-1 AD. */
+function formWords(form) {
+  const standard = /^(iso|asme|mas)_(\w?\d+)(?:_(\d+))?(?:_([a-z]+))?$/.exec(form);
+  if (!standard) return form.replaceAll("_", " ");
+  const [, body, number, part, letters] = standard;
+  return [body.toUpperCase(), [number.toUpperCase(), part].filter(Boolean).join(body === "asme" ? "." : "-"), letters?.toUpperCase()].filter(Boolean).join(" ");
+}
+
+// --- A text field with a list of suggestions (the combobox pattern of WAI-ARIA) ----------------------
+
+const MOST = 12;
+
+/**
+ * Field and list. `options(text)` gives (a promise of) suggestions `{value, label, detail}`; `chosen(option)` is called
+ * for the one that was picked, `typed(text)` for a text that is none of them.
+ */
+function createCombobox({ id, placeholder = "", label = null, options, chosen, typed = null, clears = false }) {
+  const list = make("ul", { id: `${id}-list`, role: "listbox", class: "suggestions", "aria-label": "Suggestions", hidden: true });
+  const input = make("input", {
+    id,
+    type: "text",
+    role: "combobox",
+    placeholder,
+    autocomplete: "off",
+    spellcheck: "false",
+    "aria-label": label,
+    "aria-autocomplete": "list",
+    "aria-expanded": "false",
+    "aria-controls": list.id,
+    oninput: () => open(),
+    onfocus: () => input.select(),
+    onclick: () => list.hidden && open(true),
+    onkeydown: key,
+    onblur: () => close(),
+    onchange: () => settle(),
+  });
+  let found = [];
+  let active = -1;
+  let turn = 0;
+  let settled = true;
+
+  async function open(all = false) {
+    turn += 1;
+    const mine = turn;
+    settled = all;
+    const text = all && !clears ? "" : input.value;
+    const offered = (await options(text)).slice(0, MOST);
+    if (mine !== turn || document.activeElement !== input) return;
+    found = offered;
+    fill(
+      list,
+      found.map((one, index) =>
+        make(
+          "li",
+          // The list must not take the focus before the click arrives.
+          { id: `${id}-${index}`, role: "option", "aria-selected": "false", onpointerdown: (event) => event.preventDefault(), onclick: () => pick(index) },
+          make("strong", {}, one.label),
+          one.detail ? make("span", {}, " ", one.detail) : null,
+        ),
+      ),
+    );
+    list.hidden = found.length === 0;
+    input.setAttribute("aria-expanded", String(!list.hidden));
+    mark(clears && text.trim() !== "" && found.length ? 0 : -1);
+  }
+
+  function close() {
+    turn += 1;
+    list.hidden = true;
+    input.setAttribute("aria-expanded", "false");
+    mark(-1);
+  }
+
+  function mark(index) {
+    active = index;
+    [...list.children].forEach((one, at) => one.setAttribute("aria-selected", String(at === active)));
+    if (active >= 0) {
+      input.setAttribute("aria-activedescendant", `${id}-${active}`);
+      list.children[active].scrollIntoView({ block: "nearest" });
+    } else input.removeAttribute("aria-activedescendant");
+  }
+
+  function pick(index) {
+    const one = found[index];
+    settled = true;
+    input.value = clears ? "" : one.value;
+    close();
+    chosen(one);
+  }
+
+  function settle() {
+    if (settled || !typed) return;
+    settled = true;
+    typed(input.value);
+  }
+
+  async function key(event) {
+    if (event.isComposing) return;
+    if (event.key === "ArrowDown" || event.key === "ArrowUp") {
+      event.preventDefault();
+      if (list.hidden) await open(input.value === "");
+      if (!found.length || list.hidden) return;
+      const step = event.key === "ArrowDown" ? 1 : -1;
+      mark(active < 0 && step < 0 ? found.length - 1 : (active + step + found.length) % found.length);
+    } else if (event.key === "Enter") {
+      event.preventDefault();
+      // What was typed a moment ago may still be looked for.
+      if (clears && input.value.trim() !== "" && !settled) await open();
+      if (active >= 0 && !list.hidden) pick(active);
+      else settle();
+    } else if (event.key === "Escape" && !list.hidden) {
+      event.preventDefault();
+      close();
+    }
+  }
+
+  return { element: make("div", { class: "combobox" }, input, list), input, open };
+}
+
+// --- Changes of the list of parts in a request. A joint's settings belong to its lower part and follow it 
+
+const RANKS = { retention_knob: 0, base_holder: 1, cutter: 3, drill: 3, tap: 3, reamer: 3, boring_tool: 3, gauge_pin: 3 };
+const BETWEEN = 2;
+
+/** Kinds of parts and their names; `id` starts the names of new parts. */
+const KINDS = {
+  base_holder: { title: "Spindle holder", id: "holder" },
+  extension: { title: "Extension", id: "extension" },
+  reducer: { title: "Reducer", id: "reducer" },
+  collet: { title: "Collet", id: "collet" },
+  cutter: { title: "Milling cutter", id: "mill" },
+  drill: { title: "Drill", id: "drill" },
+  tap: { title: "Tap", id: "tap" },
+  reamer: { title: "Reamer", id: "reamer" },
+  boring_tool: { title: "Boring tool", id: "boring-tool" },
+  gauge_pin: { title: "Gauge pin", id: "pin" },
+  retention_knob: { title: "Retention knob", id: "knob" },
+};
+
+/** The parts of a request; empty where it has no list of them. */
+export function partsOf(request) {
+  const parts = request?.stack?.components;
+  return Array.isArray(parts) ? parts : [];
+}
+
+/** The kind of a part; of a reference to a standard part by `kindOf(key)`, to the request's own by its definition. */
+function kindOf(part, request, standardKind) {
+  if (part?.kind !== "reference") return part?.kind;
+  const { from, key } = part.of ?? {};
+  if (from === "request") return request?.components?.[key]?.kind;
+  return from === "standard" ? standardKind(String(key)) : undefined;
+}
+
+/** The request with a part added where its kind belongs: before the tool, unless it is one. */
+function withPart(request, part, kind, kindAt) {
+  const made = copy(request);
+  made.stack = made.stack ?? {};
+  const parts = partsOf(made);
+  const rank = (one) => RANKS[one] ?? BETWEEN;
+  const place = parts.findIndex((one) => rank(kindAt(one)) > rank(kind));
+  const named = { ...part, id: freeId(parts, part.id) };
+  const at = place < 0 ? parts.length : place;
+  parts.splice(at, 0, named);
+  made.stack.components = parts;
+  rejoin(made);
+  return { request: made, at };
+}
+
+/** The request with another part at this place; the id stays. */
+function withPartAt(request, index, part) {
+  const made = copy(request);
+  const id = made.stack.components[index]?.id;
+  made.stack.components[index] = id === undefined ? part : { ...part, id };
+  return made;
+}
+
+/** The request without the part at this place. */
+function withoutPart(request, index) {
+  const made = copy(request);
+  const [gone] = made.stack.components.splice(index, 1);
+  if (Array.isArray(made.stack.joints)) made.stack.joints = made.stack.joints.filter((joint) => joint?.lower !== gone?.id);
+  rejoin(made);
+  return made;
+}
+
+/** The request with the part moved to another place. */
+function withPartMoved(request, from, to) {
+  const made = copy(request);
+  const [moved] = made.stack.components.splice(from, 1);
+  made.stack.components.splice(to, 0, moved);
+  rejoin(made);
+  return made;
+}
+
+/** Each part that is joined with the one above it: `{upper, lower}` by id. */
+function jointsOf(request) {
+  const chained = partsOf(request).filter((one) => one?.kind !== "retention_knob" && one?.id !== undefined);
+  return chained.slice(1).map((lower, index) => ({ upper: String(chained[index].id), lower: String(lower.id) }));
+}
+
+/** The place of a joint in the request, null if it has none. */
+function jointIndex(request, upper, lower) {
+  const joints = request?.stack?.joints;
+  const found = Array.isArray(joints) ? joints.findIndex((one) => one?.upper === upper && one?.lower === lower) : -1;
+  return found < 0 ? null : found;
+}
+
+function rejoin(request) {
+  const joints = request.stack.joints;
+  if (!Array.isArray(joints)) return;
+  const upperOf = new Map(jointsOf(request).map(({ upper, lower }) => [lower, upper]));
+  const first = partsOf(request).find((one) => one?.kind !== "retention_knob")?.id;
+  request.stack.joints = joints
+    .filter((joint) => (joint?.upper === "spindle" ? joint.lower === first : upperOf.has(joint?.lower)))
+    .map((joint) => (joint.upper === "spindle" ? joint : { ...joint, upper: upperOf.get(joint.lower) }));
+  if (request.stack.joints.length === 0) delete request.stack.joints;
+}
+
+function freeId(parts, wanted) {
+  const taken = new Set(parts.map((one) => one?.id));
+  if (!taken.has(wanted)) return wanted;
+  for (let number = 2; ; number += 1) if (!taken.has(`${wanted}-${number}`)) return `${wanted}-${number}`;
+}
+
+function copy(request) {
+  return JSON.parse(JSON.stringify(request ?? {}));
 }

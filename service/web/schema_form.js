@@ -1,8 +1,5 @@
 // Every field of a part, the machine or an operation, made from the JSON Schema of the request.
-import { get } from "./api.js";
-import { fill, make } from "./elements.js";
-import { valueAt } from "./json_edit.js";
-import { fieldWords, sentence } from "./words.js";
+import { fieldWords, fill, get, make, sentence, valueAt } from "./base.js";
 
 const ADDRESS = "v1/schemas/check-request.json";
 const NAMED = { machine: "Machine", operation: "Operation", reference: "Overlay" };
