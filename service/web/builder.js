@@ -69,12 +69,12 @@ export function createBuilder(box, { set, replace, lists, more }) {
     const words = text.trim();
     const shown = Object.entries(KINDS).filter(([, { title }]) => words === "" || `${HAND}${title}`.toLowerCase().includes(words.toLowerCase()));
     const hand = shown.map(([kind, { title }]) => ({ value: title, label: title, detail: "stated by hand", kind }));
-    const ends = words && !found.length ? lists.ends(words) : [];
+    const ends = /[a-z]/i.test(words) ? lists.ends(words) : [];
     const own = /^\S+$/.test(words) && words.length > 1 ? [{ value: words, label: words, detail: "part of the mounted catalogue", catalogue: words }] : [];
     const first = partsOf(request).length === 0 ? "base_holder" : null;
     hand.sort((one, other) => Number(other.kind === first) - Number(one.kind === first));
-    const kept = found.slice(0, words ? 8 : 5);
-    return [...kept, ...ends, ...hand.slice(0, 11 - kept.length), ...own];
+    const kept = [...found.slice(0, words ? 7 : 5), ...ends];
+    return [...kept, ...hand.slice(0, 11 - kept.length), ...own];
   }
 
   /** The workpiece side that the next part has to fit, as a designation or as fields. */
@@ -205,10 +205,11 @@ export function createBuilder(box, { set, replace, lists, more }) {
     restore(focus);
   }
 
+  const item = (attributes, ...children) => make("li", {}, make("div", { class: "part", role: "group", ...attributes }, children));
+
   function spindle() {
-    return make(
-      "li",
-      { class: "part", role: "group", "aria-label": "Spindle" },
+    return item(
+      { "aria-label": "Spindle" },
       make("div", { class: "part-head" }, make("h3", {}, "Spindle")),
       make(
         "div",
@@ -232,11 +233,8 @@ export function createBuilder(box, { set, replace, lists, more }) {
     const last = partsOf(request).length - 1;
     const act = (words, sign, name_, run, disabled = false) =>
       make("button", { type: "button", "data-act": name_, "aria-label": `${words}`, title: words, disabled, onclick: run }, sign);
-    return make(
-      "li",
+    return item(
       {
-        class: "part",
-        role: "group",
         "aria-label": `${title} ${name}`,
         "data-part-at": index,
         ondragover: (event) => {
@@ -535,7 +533,7 @@ export function createLists(changed) {
     /** Parts stated by hand whose end a text designates. */
     ends(text) {
       const tapers = designations.filter((one) => one.ends.includes("spindle") && holds(text, one.text.toLowerCase()));
-      return tapers.slice(0, 4).map((one) => ({ value: one.text, label: `Spindle holder ${one.text}`, detail: "stated by hand", kind: "base_holder", end: "machine_side" }));
+      return tapers.slice(0, 3).map((one) => ({ value: one.text, label: `Spindle holder ${one.text}`, detail: "stated by hand", kind: "base_holder", end: "machine_side" }));
     },
     kind: (key) => parts.find((one) => one.key === key)?.kind ?? { iso15488: "collet", din6535: "cutter", din2269: "gauge_pin" }[key.split(":")[0]] ?? { holder: "base_holder", extension: "extension", rod: "gauge_pin" }[key.split(":")[1]],
     title(key) {

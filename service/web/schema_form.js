@@ -20,6 +20,7 @@ export async function showAllFields(box, { base, kind, fields, request, choose }
     loading = null;
     throw error;
   }
+  if (!box.isConnected) return;
   const definitions = schema.$defs;
   const resolved = (one) => (one.$ref ? definitions[one.$ref.split("/").at(-1)] : one);
   const byKind = Object.values(definitions).find((one) => matches(one.properties?.kind, kind));

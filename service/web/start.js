@@ -92,12 +92,8 @@ function createCheckView(element) {
   /** Load the form of all fields; another kind of cut has other fields. */
   async function more(box, asked) {
     const { showAllFields } = await import("./schema_form.js");
-    const choose = (key, value) => {
-      set(key, value);
-      builder.again();
-      quick.again();
-    };
-    await showAllFields(box, { ...asked, choose });
+    // A form that was built again meanwhile has a box of its own.
+    if (box.isConnected) await showAllFields(box, { ...asked, choose: set });
   }
 
   /** Keep the edited text as the user's own, so that looking at an example does not lose it. */
@@ -169,6 +165,8 @@ function createCheckView(element) {
     const fault = jsonFault(body);
     if (fault) return refuse({ title: "The JSON cannot be read", detail: "", errors: [fault] }, byUser);
     if (Array.isArray(request()?.stack?.components) && partsOf(request()).length === 0) return showEmpty();
+    find("empty").hidden = true;
+    find("waiting").hidden = report !== null;
     try {
       const { text } = await send("v1/checks", { method: "POST", body });
       if (body !== editor.text) return undefined;
@@ -187,10 +185,11 @@ function createCheckView(element) {
     find("report").hidden = true;
     find("verdict").replaceChildren();
     find("empty").hidden = false;
+    find("waiting").hidden = true;
     builder.mark([]);
     quick.mark([]);
     markText("");
-    announce("No parts yet");
+    announce("No parts yet", "Add a spindle holder first.");
   }
 
   /** Mark the fields at fault, list what has no field, and keep the last answer in grey. */
@@ -199,7 +198,7 @@ function createCheckView(element) {
     const faults = (problem.errors ?? []).map((one) => ({ ...one, key: one.at?.[0] ?? "", detail: asSentence(one.detail) }));
     quick.mark(builder.mark(faults));
     const told = faults.map((one) => ({ ...one, place: one.line ? null : placeWords(one.key, now) }));
-    find("empty").hidden = true;
+    find("empty").hidden = find("waiting").hidden = true;
     for (const one of ["verdict", "report"]) find(one).classList.toggle("stale", report !== null);
     find("stale").hidden = report === null;
     const [first] = told;
@@ -241,7 +240,7 @@ function createCheckView(element) {
     quick.mark([]);
     markText("");
     showProblem(find("problem"), null);
-    find("empty").hidden = find("stale").hidden = true;
+    for (const one of ["empty", "waiting", "stale"]) find(one).hidden = true;
     find("report").hidden = false;
     for (const one of ["verdict", "report"]) find(one).classList.remove("stale");
     showWords();
