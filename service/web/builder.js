@@ -42,7 +42,8 @@ export function createBuilder(box, { set, replace, lists, more }) {
   let shape = "";
   let request = {};
   let report = null;
-  let opened = new Set();
+  const opened = new Set();
+  let judged = "";
 
   const adding = createCombobox({
     id: "add-part",
@@ -158,7 +159,8 @@ export function createBuilder(box, { set, replace, lists, more }) {
     return one ? { text: assumedText(one), state: stating(one) } : null;
   }
 
-  const assumptions = () => report?.assumptions ?? [];
+  // A report on other parts assumed values at other places.
+  const assumptions = () => (shape === judged ? (report?.assumptions ?? []) : []);
 
   /** Keys of the fields that an assumed value concerns. */
   function keysOf(one) {
@@ -398,11 +400,12 @@ export function createBuilder(box, { set, replace, lists, more }) {
 
   function show(given, told) {
     request = given && typeof given === "object" ? given : {};
-    report = told;
     const wanted = JSON.stringify([
       partsOf(request).map((part) => [kindAt(part), part?.kind, part?.id, part?.of, Boolean((part?.with ?? part)?.runout)]),
       jointsOf(request),
     ]);
+    if (told !== report) judged = wanted;
+    report = told;
     if (wanted !== shape) {
       shape = wanted;
       build();

@@ -119,9 +119,14 @@ def test_parts_are_moved_removed_and_brought_back(built: Page) -> None:
     expect(built.get_by_role("button", name="Move collet toward the spindle")).to_be_focused()
     expect(verdict(built)).to_contain_text("Fail")
     built.set_viewport_size({"width": 1280, "height": 1800})
-    card(built, "Collet collet").locator(".grip").hover()
+    held = card(built, "Collet collet").locator(".grip")
+    held.hover()
     built.mouse.down()
-    for _ in range(2):  # a browser drags from the second move on
+    box = held.bounding_box()
+    assert box is not None
+    for step in range(1, 4):  # a drag starts after a few pixels
+        built.mouse.move(box["x"] + 4 * step, box["y"])
+    for _ in range(2):
         card(built, "Milling cutter mill").hover()
     built.mouse.up()
     assert keys_of(built) == STACK

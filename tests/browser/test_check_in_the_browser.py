@@ -121,7 +121,8 @@ def test_bad_json_points_to_its_line_and_column(page: Page) -> None:
 def test_a_broken_contract_leads_to_its_fields_and_into_the_text(page: Page) -> None:
     """A fault is named in the form's words; its button goes to its field, else to its place in the text."""
     editor(page).fill(
-        '{"stack": {"components": [{"id": "a", "kind": "cutter", "teeth": -1}]},\n"operations": [{"id": "10", "spindel": 9}]}'
+        '{"stack": {"components": [{"id": "a", "kind": "cutter", "teeth": -1}]},\n'
+        '"operations": [{"id": "10", "spindel": 9}]}'
     )
     problem = page.locator('#check [data-part="problem"]')
     problem.get_by_role("button", name="Operation, spindel").click()

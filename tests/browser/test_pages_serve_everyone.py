@@ -33,7 +33,7 @@ def build_stack(page: Page) -> None:
     page.keyboard.type("40 32")
     expect(page.locator(".suggestions [role=option]:visible").first).to_contain_text("generic:holder:BT40")
     page.keyboard.press("Enter")
-    expect(page.locator("#check .verdict-word")).to_contain_text("unnamed stack")
+    expect(page.locator("#check .verdict-word")).to_contain_text("unnamed stack", timeout=60_000)
     for box in page.locator("#check .builder summary").all():
         box.click()
     expect(page.get_by_label("Density").first).to_be_visible()
