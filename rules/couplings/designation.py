@@ -23,11 +23,13 @@ __all__ = [
     "ThreadName",
     "Tolerance",
     "Understood",
+    "Usual",
     "designated_as",
     "plain",
     "thread_of",
     "tolerance_of",
     "understood",
+    "usual",
 ]
 
 EndName: TypeAlias = Literal["machine_side", "workpiece_side", "spindle"]
@@ -144,6 +146,55 @@ def designated_as(fields: Mapping[str, Any], end: EndName) -> tuple[str, frozens
         if best is None or len(meaning.fields) > len(best[1]):
             best = text, frozenset(meaning.fields)
     return best
+
+
+class Usual(NamedTuple):
+    """Designation that a form can offer."""
+
+    designation: str
+    ends: tuple[EndName, ...]
+    understood: Understood
+
+
+_GROUP: Final = re.compile(r"\(\?P<(form|size)>(.+?)\)(?!\|)")
+_RANGES: Final = MappingProxyType({"[A-FT]": "A|B|C|D|E|F|T", "[0-6]": "0|1|2|3|4|5|6"})
+
+
+@cache
+def usual() -> tuple[Usual, ...]:
+    """Return designations for a person to choose from: each row's example, in every size and form that it has.
+
+    >>> [one.designation for one in usual()][:2]
+    ['HSK-AB25', 'HSK-AB32']
+    """
+    found: dict[str, Usual] = {}
+    seen: set[tuple[str, str]] = set()
+    for pattern, row in _rows():
+        example = pattern.fullmatch(plain(row.example))
+        if example is None:
+            continue
+        groups = example.groupdict()
+        choices = {name: [groups[name]] for name in ("form", "size") if groups.get(name)}
+        for name, text in _GROUP.findall(row.pattern):
+            for letters, spelt in _RANGES.items():
+                text = text.replace(letters, spelt)
+            choices[name] = re.findall(r"[0-9]+|[A-Z]+", text)
+        for form in choices.get("form", [""]):
+            for size in choices.get("size", [""]):
+                text = _with(_with(row.example, groups.get("size"), size), groups.get("form"), form)
+                meaning = understood(text, row.ends[0]) if pattern.fullmatch(plain(text)) else None
+                # the same words in another order
+                same = ("", "") if meaning is None else ("".join(sorted(plain(text))), meaning.words)
+                if meaning is not None and same not in seen:
+                    seen.add(same)
+                    found.setdefault(text, Usual(text, tuple(row.ends), meaning))
+    return tuple(found.values())
+
+
+def _with(text: str, old: str | None, new: str) -> str:
+    """Return the text with the last such word in it replaced."""
+    before, middle, after = text.rpartition(old) if old else (text, "", "")
+    return before + (new if middle else "") + after
 
 
 _SLOT: Final = re.compile(r"\\\{([a-z_]+)\\\}")

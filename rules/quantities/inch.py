@@ -23,11 +23,13 @@ __all__ = [
     "OUNCE_G",
     "POUND_KG",
     "POUND_N",
+    "InchUnit",
     "Shown",
     "UnitSystem",
     "as_shown",
     "imperial",
     "in_inches",
+    "inch_units",
     "metric_of",
     "shown_in",
     "shown_sentence",
@@ -47,7 +49,9 @@ UnitSystem: TypeAlias = Literal["mm", "inch"]
 """Units in which people see an answer."""
 
 
-class _Inch(NamedTuple):
+class InchUnit(NamedTuple):
+    """Inch unit of a metric one."""
+
     sign: str
     factor: float
     """Metric units in one inch unit."""
@@ -55,31 +59,37 @@ class _Inch(NamedTuple):
     """Rounding; None for three significant figures."""
 
 
-_UNITS: Final[Mapping[str, _Inch]] = MappingProxyType(
+_UNITS: Final[Mapping[str, InchUnit]] = MappingProxyType(
     {
-        "mm": _Inch("in", INCH_MM, "0.00005"),
-        "µm": _Inch("in", INCH_MM * 1000, "0.000005"),
-        "m/min": _Inch("ft/min", FOOT_M),
-        "mm/s": _Inch("in/s", INCH_MM),
-        "mm³/min": _Inch("in³/min", INCH_MM**3),
-        "N": _Inch("lbf", POUND_N),
-        "kN": _Inch("lbf", POUND_N / 1000),
-        "N·m": _Inch("lbf·ft", POUND_N * FOOT_M),
-        "N·m/mrad": _Inch("lbf·ft/mrad", POUND_N * FOOT_M),
-        "N/µm": _Inch("lbf/in", POUND_N / (INCH_MM * 1000)),
-        "µm/N": _Inch("in/lbf", INCH_MM * 1000 / POUND_N),
-        "µm/mm": _Inch("in/in", 1000.0),
-        "kg": _Inch("lb", POUND_KG, "0.01"),
-        "kg/m³": _Inch("lb/in³", POUND_KG / (INCH_MM / 1000) ** 3),
-        "kg·mm²": _Inch("lb·in²", POUND_KG * INCH_MM**2),
-        "g·mm": _Inch("oz·in", OUNCE_G * INCH_MM),
-        "g·mm²": _Inch("oz·in²", OUNCE_G * INCH_MM**2),
-        "MPa": _Inch("ksi", 1000 * POUND_N / INCH_MM**2),
-        "GPa": _Inch("Mpsi", 1000 * POUND_N / INCH_MM**2),
-        "kW": _Inch("hp", HORSEPOWER_KW),
+        "mm": InchUnit("in", INCH_MM, "0.00005"),
+        "µm": InchUnit("in", INCH_MM * 1000, "0.000005"),
+        "m/min": InchUnit("ft/min", FOOT_M),
+        "mm/s": InchUnit("in/s", INCH_MM),
+        "mm³/min": InchUnit("in³/min", INCH_MM**3),
+        "N": InchUnit("lbf", POUND_N),
+        "kN": InchUnit("lbf", POUND_N / 1000),
+        "N·m": InchUnit("lbf·ft", POUND_N * FOOT_M),
+        "N·m/mrad": InchUnit("lbf·ft/mrad", POUND_N * FOOT_M),
+        "N/µm": InchUnit("lbf/in", POUND_N / (INCH_MM * 1000)),
+        "µm/N": InchUnit("in/lbf", INCH_MM * 1000 / POUND_N),
+        "µm/mm": InchUnit("in/in", 1000.0),
+        "kg": InchUnit("lb", POUND_KG, "0.01"),
+        "kg/m³": InchUnit("lb/in³", POUND_KG / (INCH_MM / 1000) ** 3),
+        "kg·mm²": InchUnit("lb·in²", POUND_KG * INCH_MM**2),
+        "g·mm": InchUnit("oz·in", OUNCE_G * INCH_MM),
+        "g·mm²": InchUnit("oz·in²", OUNCE_G * INCH_MM**2),
+        "MPa": InchUnit("ksi", 1000 * POUND_N / INCH_MM**2),
+        "GPa": InchUnit("Mpsi", 1000 * POUND_N / INCH_MM**2),
+        "kW": InchUnit("hp", HORSEPOWER_KW),
     }
 )
 """Inch units by the sign of the metric one. A length is rounded to 0.05 of the metric step: 0.001 mm to 0.00005 in."""
+
+
+def inch_units() -> Mapping[str, InchUnit]:
+    """Return the inch units by the sign of the metric one."""
+    return _UNITS
+
 
 _SYSTEM: Final[ContextVar[UnitSystem]] = ContextVar("unit_system", default="mm")
 

@@ -10,6 +10,8 @@ from typing import Any, Final
 from fastapi import APIRouter, Request, Response
 from pydantic_core import to_json
 
+from rules.couplings.designation import usual
+from rules.quantities.inch import inch_units
 from rules.rulebook.loader import base_request
 from service.examples import (
     BUILD_EXAMPLES,
@@ -54,6 +56,27 @@ def page_examples() -> bytes:
             "builds": _entries(BUILD_EXAMPLES.items()),
             "calibrations": _entries(CALIBRATION_EXAMPLES.items()),
             "comparisons": _entries(COMPARISON_EXAMPLES.items()),
+        }
+    )
+
+
+def page_choices() -> bytes:
+    """What forms offer, as JSON: designations with the fields that they stand for, and inch units by metric sign."""
+    return to_json(
+        {
+            "designations": [
+                {
+                    "text": one.designation,
+                    "words": one.understood.words,
+                    "ends": one.ends,
+                    "fields": dict(one.understood.fields),
+                }
+                for one in usual()
+            ],
+            "inch": {
+                sign: {"sign": one.sign, "factor": one.factor, "step": None if one.step is None else float(one.step)}
+                for sign, one in inch_units().items()
+            },
         }
     )
 
@@ -140,7 +163,10 @@ def pages_router() -> APIRouter:
 
 
 def _files() -> Mapping[str, Document]:
-    found = {"examples.json": document(page_examples(), headers=_HEADERS)}
+    found = {
+        "examples.json": document(page_examples(), headers=_HEADERS),
+        "choices.json": document(page_choices(), headers=_HEADERS),
+    }
     for file in files("service.web").iterdir():
         media_type = _MEDIA_TYPES.get(file.name[file.name.rfind(".") :])
         if media_type is not None:

@@ -234,18 +234,25 @@ def parts_router() -> APIRouter:
             str | None, Query(description="Only parts of this kind.", max_length=64, examples=["collet"])
         ] = None,
         contains: Annotated[
-            str | None, Query(description="Only parts with this text in key or title.", max_length=64, examples=["32"])
+            str | None,
+            Query(
+                description="Only parts with this text in key or title, or of this key.", max_length=64, examples=["32"]
+            ),
         ] = None,
     ) -> Response:
         """Standard parts by number and size; every dimension that a form allows can be asked for."""
         require_acceptable(request)
         sought = (contains or "").lower()
+        # a key with a free dimension is in no list
+        exact = None if contains is None or any(one.key == contains for one in items) else standard_part(contains)
+        named = [] if exact is None else [PartSummary(key=exact.key, kind=exact.component.kind, title=exact.title)]
         chosen = whole.model_copy(
             update={
                 "families": [one for one in families if kind in (None, one.kind)],
                 "items": [
                     one for one in items if kind in (None, one.kind) and sought in f"{one.key} {one.title}".lower()
-                ],
+                ]
+                + [one for one in named if kind in (None, one.kind)],
             }
         )
         return publish(document(chosen), request)

@@ -1,7 +1,5 @@
 // The answer beside a form: empty, waiting, problem or report.
-import { fill, make } from "./elements.js";
-import { post, Problem } from "./api.js";
-import { goToFirst, showProblem } from "./problem_view.js";
+import { fill, goToFirst, make, post, Problem, showProblem } from "./base.js";
 
 /**
  * The answer of one route.

@@ -1,8 +1,7 @@
 // The report of a build: each stage with what to do next, then the finished stack.
+import { amount, fill, jointWords, make, SIGNS, table, terms } from "./base.js";
 import { dialPicture } from "./dial_picture.js";
-import { fill, make, table, terms } from "./elements.js";
 import { decision, list } from "./reading_report.js";
-import { amount, jointWords, SIGNS } from "./words.js";
 
 const ACTIONS = {
   go_on: ["Go on", "pass"],

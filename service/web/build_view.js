@@ -1,9 +1,7 @@
 // The view that follows a build: stages with their readings, the limit, and what the presetter measured.
-import { get, Problem } from "./api.js";
 import { createAnswerBox } from "./answer_box.js";
+import { fill, get, make, openPage, Problem } from "./base.js";
 import { showBuild } from "./build_report.js";
-import { fill, make } from "./elements.js";
-import { openPage } from "./open_page.js";
 import { createPlaneFields, numberOf } from "./plane_fields.js";
 
 const MOST_STAGES = 12;

@@ -1,11 +1,7 @@
 // The view that turns a shop's readings into its own assumed values.
-import { get, Problem } from "./api.js";
 import { createAnswerBox } from "./answer_box.js";
-import { createEditor } from "./editor.js";
-import { fill, make, table } from "./elements.js";
-import { openPage } from "./open_page.js";
+import { amount, count, createEditor, fill, get, make, openPage, percent, Problem, SIGNS, table } from "./base.js";
 import { list } from "./reading_report.js";
-import { amount, count, percent, SIGNS } from "./words.js";
 
 /** Set up the view. */
 export function createCalibrationView(element) {

@@ -1,6 +1,5 @@
 // The report of a comparison: the criteria and the better stack on each.
-import { fill, make, table } from "./elements.js";
-import { amount, percent, sentence, SIGNS } from "./words.js";
+import { amount, fill, make, percent, sentence, SIGNS, table } from "./base.js";
 
 const UNITS = { um: "µm", "N/um": "N/µm", "/min": "rpm" };
 

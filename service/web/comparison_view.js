@@ -1,10 +1,8 @@
 // The view that compares two stacks for the operation and machine under Check.
-import { get, post, Problem } from "./api.js";
+import {
+  createEditor, get, goToFirst, lineAndColumn, make, NotJson, placesOf, post, Problem, showProblem,
+} from "./base.js";
 import { showComparison } from "./comparison_report.js";
-import { createEditor, lineAndColumn } from "./editor.js";
-import { make } from "./elements.js";
-import { NotJson, placesOf } from "./json_places.js";
-import { goToFirst, showProblem } from "./problem_view.js";
 
 const SIDES = ["A", "B"];
 

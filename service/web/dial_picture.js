@@ -1,5 +1,5 @@
 // Polar picture of the readings in one plane: true circle, measured circle and high point.
-import { amount } from "./words.js";
+import { amount } from "./base.js";
 
 const SVG = "http://www.w3.org/2000/svg";
 const [SIZE, CIRCLE, SWING] = [240, 66, 26];

@@ -1,11 +1,8 @@
 // The API page, built from the service's OpenAPI document.
-import { get, Problem } from "./api.js";
-import { operationsOf } from "./docs_operations.js";
+import { createTokenField, fill, get, make, Problem, showProblem } from "./base.js";
 import { showOperation } from "./docs_operation.js";
+import { operationsOf } from "./docs_operations.js";
 import { paragraphs } from "./docs_words.js";
-import { fill, make } from "./elements.js";
-import { showProblem } from "./problem_view.js";
-import { createTokenField } from "./token_field.js";
 
 const [list, main, problem] = ["operations", "operation", "problem"].map((id) => document.getElementById(id));
 let contract = null;

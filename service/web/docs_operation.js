@@ -1,8 +1,8 @@
 // One operation: description, fields and a form to send it.
+import { fill, make, table } from "./base.js";
 import { schemaView } from "./docs_schema.js";
 import { tryForm } from "./docs_try.js";
 import { paragraphs, typeWords } from "./docs_words.js";
-import { fill, make, table } from "./elements.js";
 
 /** Show an operation. */
 export function showOperation(main, operation, contract) {

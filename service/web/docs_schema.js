@@ -1,7 +1,7 @@
 // The fields of a schema; nested fields are built when opened.
+import { make } from "./base.js";
 import { resolved } from "./docs_operations.js";
 import { typeWords } from "./docs_words.js";
-import { make } from "./elements.js";
 
 /** The fields of a schema, or its type where it has none. */
 export function schemaView(schema, contract) {

@@ -1,9 +1,6 @@
 // A form that sends an operation with an example or the user's own body and shows the response.
-import { Problem, send } from "./api.js";
+import { createEditor, fill, make, Problem, send, showProblem } from "./base.js";
 import { resolved } from "./docs_operations.js";
-import { createEditor } from "./editor.js";
-import { fill, make } from "./elements.js";
-import { showProblem } from "./problem_view.js";
 
 const MAX_SHOWN = 200_000;
 

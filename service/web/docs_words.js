@@ -1,5 +1,5 @@
 // A schema as text: type and bounds in one line, description as paragraphs.
-import { make } from "./elements.js";
+import { make } from "./base.js";
 
 const BOUNDS = [
   ["minimum", "at least "],

@@ -1,5 +1,5 @@
 // The fields of one measuring plane: method, distance and readings.
-import { fill, make } from "./elements.js";
+import { fill, make } from "./base.js";
 
 const KINDS = {
   equal_steps: "at equal angles",

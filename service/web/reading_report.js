@@ -1,8 +1,6 @@
 // The report of a reading: decision, next step, planes and prediction.
+import { amount, fill, jointWords, make, percent, quantile, SIGNS, table, terms } from "./base.js";
 import { dialPicture } from "./dial_picture.js";
-import { fill, make, table, terms } from "./elements.js";
-import { quantile } from "./runout.js";
-import { amount, jointWords, percent, SIGNS } from "./words.js";
 
 const DECISIONS = {
   conforms: ["Conforms", "pass"],

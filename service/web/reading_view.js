@@ -1,8 +1,6 @@
 // The view that judges a runout reading: readings, decision and next step.
-import { get, post, Problem } from "./api.js";
-import { make } from "./elements.js";
+import { get, goToFirst, make, post, Problem, showProblem } from "./base.js";
 import { createPlaneFields, numberOf } from "./plane_fields.js";
-import { goToFirst, showProblem } from "./problem_view.js";
 import { showReading } from "./reading_report.js";
 
 /** Set up the view; `stackText` returns the request text of the check view. */

@@ -1,9 +1,5 @@
 // The page that tries a rule on a stack.
-import { get, post, Problem } from "./api.js";
-import { createEditor } from "./editor.js";
-import { fill, make, table, terms } from "./elements.js";
-import { showProblem } from "./problem_view.js";
-import { createTokenField } from "./token_field.js";
+import { createEditor, createTokenField, fill, get, make, post, Problem, showProblem, table, terms } from "./base.js";
 
 const part = (id) => document.getElementById(id);
 

@@ -1,34 +1,605 @@
 // The start page: five views and the access token field.
-import { Problem } from "./api.js";
-import { createBuildView } from "./build_view.js";
-import { createCalibrationView } from "./calibration_view.js";
-import { createCheckView } from "./check_view.js";
-import { createComparisonView } from "./comparison_view.js";
-import { createReadingView } from "./reading_view.js";
-import { showProblem } from "./problem_view.js";
-import { createTokenField } from "./token_field.js";
-import { followAddress } from "./views.js";
+import {
+  createEditor, createPicture, createTokenField, fill, get, jsonFault, make, openPage, placeWords, Problem, send,
+  showProblem, showUnits, valueAt, withoutValue, withValue,
+} from "./base.js";
+import { createBuilder, createFields, createLists, partsOf } from "./builder.js";
+import { headline, outcome, showAnswer, showDetails, showFigures, showFindings } from "./report_view.js";
+
+// --- Shows one view at a time, by the fragment of the address up to its content, and fires its event "shown" 
+
+/** Follow the address; without a known fragment, show the first view. */
+function followAddress(views, links) {
+  function show() {
+    const wanted = views.find((view) => `#${view.id}` === location.hash.split("=")[0]) ?? views[0];
+    for (const view of views) view.hidden = view !== wanted;
+    wanted.dispatchEvent(new Event("shown"));
+    for (const link of links) {
+      if (link.hash === `#${wanted.id}`) link.setAttribute("aria-current", "page");
+      else link.removeAttribute("aria-current");
+    }
+  }
+  addEventListener("hashchange", () => {
+    show();
+    views.find((view) => !view.hidden).querySelector("h2").focus();
+  });
+  show();
+}
+
+// --- The view that checks a stack: builder, quick fields and JSON of one request; answer, drawing and chart 
+
+const asSentence = (text) => `${text.charAt(0).toUpperCase()}${text.slice(1)}${/[.!?…]$/.test(text) ? "" : "."}`;
+
+const PAUSE_MS = 400;
+const EMPTY = { stack: { components: [] }, policy: { unstated: "typical" } };
+
+/** Set up the view. Returns the editor's text and functions to start and to repeat the check. */
+function createCheckView(element) {
+  const find = (name) => element.querySelector(`[data-part="${name}"]`);
+  const editor = createEditor(find("json"), find("cursor"));
+  const lists = createLists(() => builder.show(request(), report));
+  const quick = createQuickForm(find("quick"), set, more);
+  const builder = createBuilder(find("builder"), { set, replace, lists, more });
+  const [drawing, chart] = [createPicture(find("drawing")), createPicture(find("chart"))];
+  const history = createHistory(() => {
+    find("undo").disabled = !history.can(-1);
+    find("redo").disabled = !history.can(1);
+  });
+  const places = { line: toLine, pointer: toPlace };
+  let examples = [];
+  let own = "";
+  let report = null;
+  let inch = false;
+  let timer = 0;
+  let running = null;
+  let wanted = null;
+
+  // --- the request ---------------------------------------------------------------------------------------------
+
+  /** The request in the editor; undefined while it is not JSON. */
+  function request() {
+    try {
+      return JSON.parse(editor.text);
+    } catch {
+      return undefined;
+    }
+  }
+
+  function set(pointer, value) {
+    // A runout limit without its value is no limit.
+    const gone = pointer.endsWith("/runout/tir_um") ? pointer.slice(0, pointer.lastIndexOf("/")) : pointer;
+    const now = request();
+    // Not JSON at the moment; the next check reports where.
+    if (now === undefined) return soon();
+    let text = editor.text;
+    if (value === undefined) text = withoutValue(text, gone);
+    else {
+      const first = "/operations/0";
+      if (pointer.startsWith(`${first}/`) && valueAt(now, first) === undefined) text = withValue(text, `${first}/id`, "10");
+      if (pointer.startsWith("/machine/") && now.machine === undefined) text = withValue(text, "/machine/kind", "stated");
+      text = withValue(text, pointer, value);
+    }
+    editor.text = text;
+    edited();
+  }
+
+  function replace(made) {
+    editor.text = valueAt(request() ?? {}, "/stack") === undefined ? JSON.stringify(made, null, 2) : withValue(editor.text, "/stack", made.stack);
+    builder.show(made, report);
+    edited();
+  }
+
+  /** Load the form of all fields; another kind of cut has other fields. */
+  async function more(box, asked) {
+    const { showAllFields } = await import("./schema_form.js");
+    // A form that was built again meanwhile has a box of its own.
+    if (box.isConnected) await showAllFields(box, { ...asked, choose: set });
+  }
+
+  /** Keep the edited text as the user's own, so that looking at an example does not lose it. */
+  function edited() {
+    own = editor.text;
+    find("example").value = "";
+    const now = request();
+    if (now !== undefined) {
+      builder.show(now, report);
+      quick.show(now);
+    }
+    soon();
+  }
+
+  function soon() {
+    clearTimeout(timer);
+    timer = setTimeout(check, PAUSE_MS);
+  }
+
+  function load(text) {
+    editor.text = text;
+    report = null;
+    const now = request();
+    builder.show(now, report);
+    quick.show(now ?? {});
+    return check();
+  }
+
+  /** Note the text for undo, and put it into the address, which can be shared and survives a reload. */
+  async function keep(text) {
+    history.note(text);
+    const fragment = await fragmentOf(element.id, text);
+    if (editor.text === text && !element.hidden) window.history.replaceState(null, "", fragment);
+  }
+
+  function step(by) {
+    const text = history.go(by);
+    if (text === undefined) return;
+    find("example").value = "";
+    own = text;
+    load(text);
+  }
+
+  // --- the answer ----------------------------------------------------------------------------------------------
+
+  /** Check the text in the editor. One request is under way at a time; what was typed meanwhile follows it. */
+  function check({ byUser = false } = {}) {
+    clearTimeout(timer);
+    wanted = { byUser: byUser || wanted?.byUser === true };
+    running ??= (async () => {
+      element.setAttribute("aria-busy", "true");
+      try {
+        while (wanted) {
+          const next = wanted;
+          wanted = null;
+          await checkOnce(next);
+        }
+      } finally {
+        running = null;
+        element.removeAttribute("aria-busy");
+      }
+    })();
+    return running;
+  }
+
+  async function checkOnce({ byUser }) {
+    const body = editor.text;
+    keep(body);
+    const fault = jsonFault(body);
+    if (fault) return refuse({ title: "The JSON cannot be read", detail: "", errors: [fault] }, byUser);
+    if (Array.isArray(request()?.stack?.components) && partsOf(request()).length === 0) return showEmpty();
+    find("empty").hidden = true;
+    find("waiting").hidden = report !== null;
+    try {
+      const { text } = await send("v1/checks", { method: "POST", body });
+      if (body !== editor.text) return undefined;
+      showReport(JSON.parse(text));
+      await drawAll(body);
+    } catch (error) {
+      if (!(error instanceof Problem)) throw error;
+      if (body === editor.text) refuse(error.document, byUser);
+    }
+    return undefined;
+  }
+
+  function showEmpty() {
+    report = null;
+    showProblem(find("problem"), null);
+    find("report").hidden = true;
+    find("verdict").replaceChildren();
+    find("empty").hidden = false;
+    find("waiting").hidden = true;
+    builder.mark([]);
+    quick.mark([]);
+    markText("");
+    announce("No parts yet", "Add a spindle holder first.");
+  }
+
+  /** Mark the fields at fault, list what has no field, and keep the last answer in grey. */
+  function refuse(problem, byUser) {
+    const now = request();
+    const faults = (problem.errors ?? []).map((one) => ({ ...one, key: one.at?.[0] ?? "", detail: asSentence(one.detail) }));
+    quick.mark(builder.mark(faults));
+    const told = faults.map((one) => ({ ...one, place: one.line ? null : placeWords(one.key, now) }));
+    find("empty").hidden = find("waiting").hidden = true;
+    for (const one of ["verdict", "report"]) find(one).classList.toggle("stale", report !== null);
+    find("stale").hidden = report === null;
+    const [first] = told;
+    const byLine = first?.line ? `Line ${first.line}, column ${first.column}: ${first.detail}` : "";
+    announce(`✕ ${problem.title}${first ? `: ${byLine || first.place}` : ""}`);
+    markText(byLine);
+    showProblem(find("problem"), { ...problem, errors: told }, places);
+    if (byUser && told.length) goTo(told[0]);
+  }
+
+  /** Mark the text area with what is wrong in it; nothing for a text that can be read. */
+  function markText(words) {
+    find("json-fault").hidden = words === "";
+    find("json-fault").textContent = words;
+    if (words) find("json").setAttribute("aria-invalid", "true");
+    else find("json").removeAttribute("aria-invalid");
+  }
+
+  function goTo(fault) {
+    if (fault.line) toLine(fault.line, fault.column);
+    else toPlace(fault.key);
+  }
+
+  function toLine(line, column) {
+    find("json-box").open = true;
+    editor.goTo(line, column);
+  }
+
+  /** Go to the field at a pointer, else to its place in the JSON. */
+  function toPlace(pointer) {
+    if (builder.focus(pointer) || quick.focus(pointer)) return;
+    find("json-box").open = true;
+    editor.goToPointer(pointer);
+  }
+
+  function showReport(given) {
+    report = given;
+    builder.mark([]);
+    quick.mark([]);
+    markText("");
+    showProblem(find("problem"), null);
+    for (const one of ["empty", "waiting", "stale"]) find(one).hidden = true;
+    find("report").hidden = false;
+    for (const one of ["verdict", "report"]) find(one).classList.remove("stale");
+    showWords();
+    announce(headline(report), outcome(report));
+    const now = request();
+    builder.show(now, report);
+    quick.show(now);
+  }
+
+  function showWords() {
+    const words = (pointer) => placeWords(pointer, request());
+    showAnswer(find("verdict"), report, toPlace, words);
+    showFigures(find("figures"), report);
+    showFindings(find("findings"), report, toPlace, words);
+    showDetails(find("details"), report);
+  }
+
+  /** Fill the strip, which is there while the answer is out of view, and announce the status to screen readers. */
+  function announce(short, more = "") {
+    find("strip").textContent = short;
+    if (more) find("status").textContent = `${short}. ${more}`;
+  }
+
+  const unit = () => (inch ? { unit: "inch" } : {});
+
+  async function drawAll(body) {
+    const bent = find("bent").checked;
+    await Promise.all([
+      draw(drawing, { picture: "stack", bent, ...unit() }, body),
+      find("charts").open ? draw(chart, { picture: element.querySelector('[name="chart"]:checked').value, ...unit() }, body) : null,
+    ]);
+  }
+
+  async function draw(picture, query, body) {
+    try {
+      await picture.show(query, body);
+    } catch (error) {
+      if (!(error instanceof Problem)) throw error;
+      picture.showMissing(error.document.detail);
+    }
+  }
+
+  // --- controls ------------------------------------------------------------------------------------------------
+
+  function choose() {
+    const chosen = examples.find((one) => one.name === find("example").value);
+    if (chosen) return load(JSON.stringify(chosen.request, null, 2));
+    return own ? load(own) : check();
+  }
+
+  async function open(file) {
+    find("example").value = "";
+    await load(await file.text());
+    if (jsonFault(editor.text)) find("json-box").open = true;
+  }
+
+  async function switchUnits() {
+    inch = find("units").value === "inch";
+    try {
+      showUnits(inch ? (await get("static/choices.json")).inch : null);
+    } catch (error) {
+      if (!(error instanceof Problem)) throw error;
+      return refuse(error.document, false);
+    }
+    builder.again();
+    quick.again();
+    if (report) showWords();
+    return check();
+  }
+
+  function save(text, name, type) {
+    const address = URL.createObjectURL(new Blob([text], { type }));
+    make("a", { href: address, download: name }).click();
+    setTimeout(() => URL.revokeObjectURL(address), 0);
+  }
+
+  const fileName = () => String(request()?.stack?.id ?? "stack").replaceAll(/[^\w.-]/g, "-");
+
+  async function share() {
+    const address = new URL(await fragmentOf(element.id, editor.text), location.href).href;
+    let said = "The link is in the address bar.";
+    try {
+      await navigator.clipboard.writeText(address);
+      said = "Link copied. The stack is in the link itself; nothing is stored.";
+    } catch {
+      // No permission, or no secure connection; the address has the link already.
+    }
+    find("said").textContent = said;
+  }
+
+  find("example").addEventListener("change", choose);
+  find("json").addEventListener("input", edited);
+  find("json").addEventListener("keydown", (event) => {
+    if (event.key === "Enter" && (event.ctrlKey || event.metaKey)) check({ byUser: true });
+  });
+  element.addEventListener("keydown", (event) => {
+    // In a text field the browser's own undo applies.
+    if (!(event.ctrlKey || event.metaKey) || event.target.matches("input, textarea")) return;
+    const wanted = { z: event.shiftKey ? 1 : -1, y: 1 }[event.key.toLowerCase()];
+    if (!wanted) return;
+    event.preventDefault();
+    step(wanted);
+  });
+  find("check").addEventListener("click", () => check({ byUser: true }));
+  find("new").addEventListener("click", () => {
+    find("example").value = "";
+    load(JSON.stringify(EMPTY, null, 2));
+    builder.add();
+  });
+  find("undo").addEventListener("click", () => step(-1));
+  find("redo").addEventListener("click", () => step(1));
+  find("share").addEventListener("click", share);
+  find("units").addEventListener("change", switchUnits);
+  find("save-request").addEventListener("click", () => save(editor.text, `${fileName()}.json`, "application/json"));
+  find("save-report").addEventListener("click", () => report && save(JSON.stringify(report, null, 2), `${fileName()}-report.json`, "application/json"));
+  find("file").addEventListener("change", (event) => event.target.files[0] && open(event.target.files[0]));
+  element.addEventListener("dragover", (event) => {
+    if (event.dataTransfer.types.includes("Files")) event.preventDefault();
+  });
+  element.addEventListener("drop", (event) => {
+    const [file] = event.dataTransfer.files;
+    if (!file) return;
+    event.preventDefault();
+    open(file);
+  });
+  find("strip").addEventListener("click", () => {
+    find("lead").scrollIntoView();
+    find("lead").focus({ preventScroll: true });
+  });
+  new IntersectionObserver(([{ isIntersecting }]) => {
+    find("strip").hidden = isIntersecting || element.hidden;
+  }).observe(find("lead"));
+  const query = () => new URLSearchParams(unit()).toString();
+  find("page").addEventListener("click", () => openPage(`v1/checks?${query()}`, editor.text, find("page-note")));
+  find("sheet").addEventListener("click", () => openPage(`v1/checks?page=sheet&${query()}`, editor.text, find("page-note")));
+  for (const control of element.querySelectorAll('[name="chart"], [data-part="bent"]')) control.addEventListener("change", () => check());
+  find("charts").addEventListener("toggle", () => find("charts").open && report && check());
+  addEventListener("hashchange", fromAddress);
+  // The address shows the stack again after another view.
+  element.addEventListener("shown", () => editor.text && !location.hash.startsWith(`#${element.id}=`) && keep(editor.text));
+
+  /** Load the request that the address holds; false if it holds none. */
+  async function fromAddress() {
+    if (!location.hash.startsWith(`#${element.id}=`)) return false;
+    try {
+      const text = await textIn(element.id, location.hash);
+      if (text === editor.text) return true;
+      find("example").value = "";
+      await load(text);
+    } catch {
+      load(JSON.stringify(EMPTY, null, 2));
+      refuse({ title: "This link cannot be read", detail: "It was cut off or changed. Ask for the link again, or start a new stack." }, false);
+    }
+    return true;
+  }
+
+  return {
+    get text() {
+      return editor.text;
+    },
+    /** Repeat the check. */
+    again: () => check(),
+    async start() {
+      examples = (await get("static/examples.json")).checks;
+      find("example").replaceChildren(
+        ...examples.map((one) => make("option", { value: one.name }, `${one.name}: ${one.summary}`)),
+        make("option", { value: "" }, "Your own stack"),
+      );
+      if (!(await fromAddress())) await choose();
+    },
+  };
+}
+
+// --- A form for the values of operation, machine and policy that users change most -------------------
+
+const GRADES = ["G0.4", "G1", "G2.5", "G6.3", "G16", "G40"];
+const FIRST = "/operations/0";
+const OPERATION = [
+  ["limits/runout/tir_um", "Runout limit"],
+  ["limits/runout/plane", "Plane of the runout limit", ["gauge_plane", "tip"]],
+  ["limits/balance_grade", "Balance grade", GRADES],
+  ["feed_per_tooth_mm"],
+  ["coolant", undefined, ["through", "external", "none"]],
+];
+
+/** The form in a box; calls `changed(pointer, value)` on each change, value undefined for an emptied field. */
+function createQuickForm(box, changed, more) {
+  const fields = createFields({ changed });
+  let shape = "";
+  let request = {};
+  let open = false;
+
+  function build(groups) {
+    fields.clear();
+    const focus = box.contains(document.activeElement) ? document.activeElement.id : null;
+    const content = make("div", { class: "more" });
+    const rest = make(
+      "details",
+      {
+        open,
+        ontoggle: async (event) => {
+          open = event.target.open;
+          if (!open || content.childElementCount) return;
+          await more(content, { base: FIRST, kind: "operation", fields, request });
+          fields.show(request);
+        },
+      },
+      make("summary", {}, "More about the operation"),
+      content,
+    );
+    fill(
+      box,
+      groups.map((group) =>
+        make("fieldset", {}, make("legend", {}, group.title), make("div", { class: "fields" }, group.fields.map(fields.labelled)), group.rest ? rest : null),
+      ),
+    );
+    if (focus) document.getElementById(focus)?.focus();
+  }
+
+  return {
+    /** Show the values of a request. */
+    show(given) {
+      request = given;
+      const groups = groupsOf(request);
+      const wanted = JSON.stringify(groups);
+      if (wanted !== shape) {
+        shape = wanted;
+        build(groups);
+      }
+      fields.show(request);
+    },
+    /** Show everything again, in other units. */
+    again() {
+      shape = "";
+      this.show(request);
+    },
+    mark: fields.mark,
+    focus: fields.focus,
+  };
+}
+
+/** Groups of fields, `{title, fields: [{key, label, choices}], rest}`. */
+function groupsOf(request) {
+  if (request === null || typeof request !== "object") return [];
+  const operation = request.operations?.[0] ?? {};
+  const speed = operation.cutting_speed_m_per_min !== undefined ? "cutting_speed_m_per_min" : "spindle_speed_rpm";
+  return [
+    {
+      title: "Operation",
+      rest: operation.cut?.kind ?? "none",
+      fields: [
+        { key: `${FIRST}/${speed}` },
+        ...OPERATION.filter(([name]) => operation.limits?.runout || !name.endsWith("plane")).map(([name, label, choices]) => ({
+          key: `${FIRST}/${name}`,
+          label,
+          choices,
+        })),
+        ...Object.entries(operation.cut ?? {})
+          .filter(([, value]) => typeof value === "number")
+          .map(([name]) => ({ key: `${FIRST}/cut/${name}` })),
+      ],
+    },
+    { title: "Values not stated", fields: [{ key: "/policy/unstated", label: "Count as", choices: ["typical", "cautious", "undecided"], fallback: "undecided" }] },
+  ];
+}
+
+// --- The request through time: undo and redo, and the fragment of the address that holds it ----------
+
+const MOST_STEPS = 200;
+const MOST_BYTES = 512 * 1024;
+const MARK = "=";
+
+/** Texts in the order in which they were made; `changed()` is called when what can be undone changes. */
+function createHistory(changed) {
+  let texts = [];
+  let at = -1;
+  return {
+    /** Note a text, unless it is the one that is shown. */
+    note(text) {
+      if (texts[at] === text) return;
+      texts = [...texts.slice(0, at + 1), text].slice(-MOST_STEPS);
+      at = texts.length - 1;
+      changed();
+    },
+    /** The text `step` places on, undefined where there is none. */
+    go(step) {
+      if (texts[at + step] === undefined) return undefined;
+      at += step;
+      changed();
+      return texts[at];
+    },
+    can: (step) => texts[at + step] !== undefined,
+  };
+}
+
+/** The fragment for a text: the view, and the text compressed. Fragments are not sent to the service. */
+async function fragmentOf(view, text) {
+  const packed = await through(new TextEncoder().encode(text), new CompressionStream("deflate-raw"));
+  const letters = btoa(Array.from(packed, (one) => String.fromCharCode(one)).join(""));
+  return `#${view}${MARK}${letters.replaceAll("+", "-").replaceAll("/", "_").replaceAll("=", "")}`;
+}
+
+/** The text in a fragment; null if it has none, and an error if it is damaged or too long. */
+async function textIn(view, fragment) {
+  const start = `#${view}${MARK}`;
+  if (!fragment.startsWith(start)) return null;
+  const letters = atob(fragment.slice(start.length).replaceAll("-", "+").replaceAll("_", "/"));
+  const bytes = await through(Uint8Array.from(letters, (one) => one.charCodeAt(0)), new DecompressionStream("deflate-raw"));
+  return new TextDecoder("utf-8", { fatal: true }).decode(bytes);
+}
+
+async function through(bytes, stream) {
+  const pieces = [];
+  let length = 0;
+  const reader = new Blob([bytes]).stream().pipeThrough(stream).getReader();
+  for (let next = await reader.read(); !next.done; next = await reader.read()) {
+    pieces.push(next.value);
+    length += next.value.length;
+    if (length > MOST_BYTES) throw new RangeError("too long");
+  }
+  const whole = new Uint8Array(length);
+  pieces.reduce((offset, one) => (whole.set(one, offset), offset + one.length), 0);
+  return whole;
+}
+
+// --- The page --------------------------------------------------------------------------------------
 
 const part = (id) => document.getElementById(id);
 
 const check = createCheckView(part("check"));
 const checkedText = () => check.text;
-const views = {
-  check,
-  reading: createReadingView(part("reading"), checkedText),
-  build: createBuildView(part("build"), checkedText),
-  calibration: createCalibrationView(part("calibration")),
-  comparison: createComparisonView(part("comparison"), checkedText),
-};
 
+// The other views are loaded when they are first shown.
+const LOADED = {
+  reading: async (element) => (await import("./reading_view.js")).createReadingView(element, checkedText),
+  build: async (element) => (await import("./build_view.js")).createBuildView(element, checkedText),
+  calibration: async (element) => (await import("./calibration_view.js")).createCalibrationView(element),
+  comparison: async (element) => (await import("./comparison_view.js")).createComparisonView(element, checkedText),
+};
+const waiting = new Set();
 let started = false;
 
+/** Start what is shown and has not started yet; a problem is shown, and the token brings another attempt. */
 async function start() {
   try {
-    await check.start();
-    const { reading, build, calibration, comparison } = views;
-    await Promise.all([reading, build, calibration, comparison].map((view) => view.start()));
+    if (!started) await check.start();
     started = true;
+    for (const id of waiting) {
+      const element = part(id);
+      waiting.delete(id);
+      try {
+        const view = await LOADED[id](element);
+        await view.start();
+        if (!element.hidden) element.dispatchEvent(new Event("shown"));
+      } catch (error) {
+        waiting.add(id);
+        throw error;
+      }
+    }
     showProblem(part("start-problem"), null);
   } catch (error) {
     if (!(error instanceof Problem)) throw error;
@@ -36,7 +607,18 @@ async function start() {
   }
 }
 
+for (const id of Object.keys(LOADED)) {
+  part(id).addEventListener(
+    "shown",
+    () => {
+      waiting.add(id);
+      if (started) start();
+    },
+    { once: true },
+  );
+}
+
 // Keep what the user has typed meanwhile.
-createTokenField(part("token"), () => (started ? check.again() : start()));
+createTokenField(part("token"), () => (started && waiting.size === 0 ? check.again() : start()));
 followAddress([...document.querySelectorAll("[data-view]")], [...document.querySelectorAll("nav a[href^='#']")]);
 start();

@@ -51,8 +51,7 @@ def page(open_page: OpenPage) -> Page:
 def test_every_pointer_is_found_where_python_finds_it(page: Page) -> None:
     """Line and column of each key or value are those the command line tells."""
     script = """async texts => {
-        const [{ placesOf }, { lineAndColumn }] = await Promise.all(
-            ["json_places", "editor"].map(name => import(`/static/${name}.js`)));
+        const { placesOf, lineAndColumn } = await import("/static/base.js");
         return texts.map(text => [...placesOf(text)].map(([pointer, { key, value }]) => {
             const { line, column } = lineAndColumn(text, (key ?? value)[0]);
             return [pointer, line, column, text.slice(...value)];
@@ -69,7 +68,7 @@ def test_every_pointer_is_found_where_python_finds_it(page: Page) -> None:
 def test_a_value_is_changed_and_nothing_else(page: Page) -> None:
     """Set anew, added to an object, taken out of it: the parsed text is what Python makes of the same change."""
     script = """async cases => {
-        const { withValue, withoutValue } = await import("/static/json_edit.js");
+        const { withValue, withoutValue } = await import("/static/base.js");
         return cases.map(([text, pointer, value]) =>
             value === null ? withoutValue(text, pointer) : withValue(text, pointer, value));
     }"""
@@ -101,7 +100,7 @@ BROKEN = {"": 0, "{": 1, '{"a" 1}': 5, "[1,]": 3, "[1 2]": 3, "{'a': 1}": 1, "01
 def test_what_is_not_json_is_refused_where_it_breaks(page: Page) -> None:
     """The grammar of RFC 8259, without the constants that Python's decoder adds to it."""
     script = """async texts => {
-        const { placesOf } = await import("/static/json_places.js");
+        const { placesOf } = await import("/static/base.js");
         return texts.map(text => {
             try { placesOf(text); return null; } catch (error) { return error.offset; }
         });

@@ -205,7 +205,7 @@ GIVEN = [
 
 
 @pytest.mark.parametrize(("accept", "coding"), GIVEN)
-@pytest.mark.parametrize("path", ["/v1/rules", "/", "/static/api.js", "/openapi.json"])
+@pytest.mark.parametrize("path", ["/v1/rules", "/", "/static/base.js", "/openapi.json"])
 def test_a_response_is_in_gzip_where_it_is_accepted(client: Any, path: str, accept: str, coding: str | None) -> None:
     """Weights count; the content is the same; a cache is told that there are two."""
     plain = client.get(path, accept_encoding="identity")
