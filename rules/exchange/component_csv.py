@@ -13,7 +13,7 @@ from difflib import get_close_matches
 from typing import Final
 
 from rules.exchange.fields import MODELS, Stated, all_paths, assemble, is_field, number_in
-from rules.exchange.imported import Import, ImportedPart, fault, not_stated
+from rules.exchange.imported import NO_OPTIONS, Import, ImportedPart, ImportOptions, fault, not_stated
 from rules.exchange.symbols import Reading, Symbol, map_readings, symbols, unmapped
 from rules.exchange.untrusted import BrokenTableError, UnreadableError, decode, numbered_rows, printable, separator_of
 from rules.schema.imports import ComponentKind, ImportFault, UnmappedValue
@@ -52,14 +52,14 @@ class _FaultyRowError(Exception):
         super().__init__(f"{len(faults)} faults")
 
 
-def read_component_csv(data: bytes, kind: ComponentKind | None = None) -> Import:
-    """Read a table of components; ``kind`` is the kind of rows that do not state one.
+def read_component_csv(data: bytes, options: ImportOptions = NO_OPTIONS) -> Import:
+    """Read a table of components as the options say.
 
     Raises :class:`~rules.exchange.untrusted.UnreadableError` where the text is not UTF-8 or holds NUL, where the
     head line has no separator or several, names a column twice or lacks the id or every kind, and for more than
     :data:`MAX_COLUMNS` columns or :data:`MAX_ROWS` rows.
     """
-    text = decode(data)
+    text, kind = decode(data), options.kind
     rows = numbered_rows(text, separator_of(text))
     parts: dict[str, ImportedPart] = {}
     faults: list[ImportFault] = []

@@ -31,8 +31,8 @@ from rules.schema.request import Machine
 from rules.stack.chain import NOTHING_MOUNTED, Mounted
 
 if TYPE_CHECKING:
-    from rules.exchange.imported import Import
-    from rules.schema.imports import ComponentKind, ImportFormat
+    from rules.exchange.imported import Import, ImportOptions
+    from rules.schema.imports import ImportFormat
 
 __all__ = ["NO_CATALOGUE", "Catalogue", "CatalogueError", "format_of", "load_catalogue", "read_document"]
 
@@ -47,8 +47,8 @@ def format_of(data: bytes) -> ImportFormat:
     return "mtconnect_assets" if begins.startswith(b"<") else "csv"
 
 
-def read_document(data: bytes, form: ImportFormat, kind: ComponentKind | None = None) -> Import:
-    """Read the components of a document; ``kind`` is the kind of those whose kind the document does not state.
+def read_document(data: bytes, form: ImportFormat, options: ImportOptions | None = None) -> Import:
+    """Read a document as the options say.
 
     Raises :class:`~rules.exchange.untrusted.UnreadableError`.
     """
@@ -56,7 +56,8 @@ def read_document(data: bytes, form: ImportFormat, kind: ComponentKind | None = 
     from rules.exchange.component_csv import read_component_csv
     from rules.exchange.tool_asset_import import read_cutting_tools
 
-    return read_cutting_tools(data, kind) if form == "mtconnect_assets" else read_component_csv(data, kind)
+    read = read_cutting_tools if form == "mtconnect_assets" else read_component_csv
+    return read(data) if options is None else read(data, options)
 
 
 _TREES: Final = frozenset({".json", ".yaml", ".yml"})  # JSON is a subset of YAML

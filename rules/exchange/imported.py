@@ -12,21 +12,39 @@ from rules.couplings.sides import COUPLINGS
 from rules.exchange.untrusted import printable
 from rules.schema.components import CutterKind, StackPart
 from rules.schema.imports import (
+    AssembledTool,
+    ComponentKind,
+    ImportedAssembly,
     ImportedComponent,
     ImportFault,
     ImportFormat,
     ImportReport,
     NotStatedField,
+    ReadAs,
+    RejectedCell,
     UnmappedValue,
 )
 
-__all__ = ["Import", "ImportedPart", "fault", "not_stated"]
+__all__ = ["NO_OPTIONS", "AssembledPart", "Import", "ImportOptions", "ImportedPart", "fault", "not_stated"]
 
 
 MAX_LISTED: Final = 1000
 """Most entries of one list in a report; a hostile document could produce a million."""
 
 EntryT = TypeVar("EntryT")
+
+
+@dataclass(frozen=True, slots=True)
+class ImportOptions:
+    """What the caller says about a document."""
+
+    kind: ComponentKind | None = None
+    """Kind of the parts whose kind the document does not state."""
+    read_as: ReadAs | None = None
+    """What CuttingTools are that may be a cutting tool alone or an assembled tool."""
+
+
+NO_OPTIONS: Final = ImportOptions()
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,6 +60,17 @@ class ImportedPart:
 
 
 @dataclass(frozen=True, slots=True)
+class AssembledPart:
+    """One assembled tool and its place in the document."""
+
+    tool: AssembledTool
+    source: str
+    line: int
+    unmapped: tuple[UnmappedValue, ...]
+    notes: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Import:
     """Result of importing one document."""
 
@@ -50,6 +79,8 @@ class Import:
     parts: tuple[ImportedPart, ...]
     unmapped: tuple[UnmappedValue, ...]
     faults: tuple[ImportFault, ...]
+    assembled: tuple[AssembledPart, ...] = ()
+    rejected: tuple[RejectedCell, ...] = ()
 
     def report(self) -> ImportReport:
         """Return the report of the import; long lists are cut, and the entries cut are counted."""
@@ -68,7 +99,18 @@ class Import:
                 )
                 for part in self.parts
             ],
+            assembled=[
+                ImportedAssembly(
+                    assembled=one.tool.model_dump(mode="json", exclude_none=True),
+                    source=one.source,
+                    line=one.line,
+                    unmapped=cut(one.unmapped),
+                    notes=list(one.notes),
+                )
+                for one in self.assembled
+            ],
             unmapped=cut(self.unmapped),
+            rejected=cut(self.rejected),
             faults=cut(self.faults),
             not_listed=cut.left_out,
         )

@@ -15,7 +15,7 @@ from rules.couplings.straight_shank import CYLINDRICAL
 from rules.exchange.fields import Stated, has_field
 from rules.exchange.untrusted import printable
 from rules.quantities.tables import Row, Table, parse_table, rows_of
-from rules.schema.components import Material
+from rules.schema.components import CutterKind, Material
 from rules.schema.imports import UnmappedValue
 
 __all__ = ["Reading", "Symbol", "body_materials", "elements", "map_readings", "symbols", "unmapped"]
@@ -41,9 +41,12 @@ class Symbol(Row):
 
         >>> symbols()["DC"].field_of("cutter"), symbols()["DC"].field_of("collet")
         ('cutting_diameter_mm', None)
+        >>> symbols()["DC"].field_of("drill")
+        'cutting_diameter_mm'
         """
         known = self.fields or {}
-        path = known.get(kind, known.get(_ANY))
+        named = "cutter" if kind in get_args(CutterKind) else kind
+        path = known.get(named, known.get(_ANY))
         return path if path is not None and has_field(kind, path) else None
 
 

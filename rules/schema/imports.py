@@ -6,16 +6,24 @@ from typing import Annotated, Any, Literal
 
 from pydantic import Field
 
-from rules.quantities.models import OPEN, Out
+from rules.couplings.sides import MachineSide
+from rules.quantities.models import OPEN, Identifier, Mass, Model, Out, PositiveLength, SpeedRpm, Text
+from rules.schema.components import Status
 
 __all__ = [
+    "AssembledTool",
     "ComponentKind",
     "ImportFault",
     "ImportFormat",
     "ImportReport",
+    "ImportedAssembly",
     "ImportedComponent",
     "NotStatedField",
+    "ReadAs",
+    "RejectedCell",
     "Standard",
+    "ToolLife",
+    "ToolLocation",
     "UnmappedValue",
 ]
 
@@ -26,8 +34,53 @@ ComponentKind = Literal[
 
 ImportFormat = Literal["mtconnect_assets", "csv"]
 
+ReadAs = Literal["cutter", "assembled"]
+"""What a CuttingTool is that may be a cutting tool alone or an assembled tool."""
+
 Standard = Literal["1.4", "2.4"]
 """MTConnect versions of an export."""
+
+LifeFigure = Annotated[float, Field(ge=0, le=1e9)]
+
+
+class ToolLife(Model):
+    """Life counter of a tool, as stated."""
+
+    type: Literal["minutes", "part_count", "wear"] | None = Field(None, description="What is counted.")
+    counts: Literal["up", "down"] | None = Field(None, description="Up to the limit, or down to zero.")
+    value: LifeFigure | None = Field(None, description="Present count.", examples=[38])
+    initial: LifeFigure | None = Field(None, description="Count at the start.")
+    warning: LifeFigure | None = Field(None, description="Count that gives a warning.")
+    limit: LifeFigure | None = Field(None, description="Count at the end of life.", examples=[45])
+
+
+class ToolLocation(Model):
+    """Where the tool is."""
+
+    type: Text | None = Field(None, description="Kind of place.", examples=["pot"])
+    name: Text = Field(description="Name or number of the place.", examples=["14"])
+
+
+class AssembledTool(Model):
+    """Assembled and measured tool as one piece; nothing is known of its joints, runout, grip and stiffness."""
+
+    id: Identifier = Field(description="Name of the tool.", examples=["KB-T-0077"])
+    serial: Text | None = Field(None, description="Serial number.")
+    part_number: Text | None = None
+    description: Text | None = None
+    spindle_side: MachineSide | None = Field(None, description="Coupling to the spindle.")
+    functional_length_mm: PositiveLength | None = Field(
+        None, description="From the gauge line to the cutting point, mm.", examples=[140.98]
+    )
+    protruding_length_mm: PositiveLength | None = Field(None, description="From the gauge line to the tip, mm.")
+    body_diameter_max_mm: PositiveLength | None = Field(None, description="Largest body diameter, mm.")
+    body_length_max_mm: PositiveLength | None = Field(None, description="Longest body length, mm.")
+    cutting_diameter_mm: PositiveLength | None = Field(None, description="Largest cutting diameter, mm.")
+    mass_kg: Mass | None = Field(None, description="Mass of the whole tool.")
+    max_speed_rpm: SpeedRpm | None = Field(None, description="Stated speed limit, rpm.")
+    status: Status | None = Field(None, description="States in tool management.")
+    life: Annotated[list[ToolLife], Field(min_length=1, max_length=3)] | None = None
+    location: ToolLocation | None = None
 
 
 class UnmappedValue(Out):
@@ -73,12 +126,33 @@ class ImportFault(Out):
     column: int | None = Field(description="Column number of the table, from 1; null in XML.")
 
 
+class ImportedAssembly(Out):
+    """Imported assembled tool and its source."""
+
+    assembled: dict[str, Any] = Field(
+        description="Assembled tool for a build request, with the stated fields only.",
+        examples=[{"id": "KB-T-0077", "functional_length_mm": 109.982, "cutting_diameter_mm": 50.01}],
+    )
+    source: str = Field(description="Asset of the tool.", examples=["CuttingTool KB-T-0077"])
+    line: int = Field(description="Line of the document, from 1.")
+    unmapped: list[UnmappedValue] = Field(description="Values that no field of an assembled tool takes.")
+    notes: list[str] = Field(description="Notes on the interpretation.")
+
+
+class RejectedCell(UnmappedValue):
+    """Wrong value of a table; the component comes without it."""
+
+    component: str = Field(description="Id of the component that lacks it.")
+
+
 class ImportReport(Out):
     """Report of an import."""
 
     format: Annotated[ImportFormat, OPEN]
     version: str | None = Field(description="Version of the standard in the document.", examples=["1.4"])
     components: list[ImportedComponent] = Field(description="Components in the order of the document.")
+    assembled: list[ImportedAssembly] = Field(description="Assembled tools, each measured as one piece.")
     unmapped: list[UnmappedValue] = Field(description="Values outside any component.")
+    rejected: list[RejectedCell] = Field(description="Cells with wrong values, left out of their components.")
     faults: list[ImportFault] = Field(description="Parts of the document that are no components, with reasons.")
-    not_listed: int = Field(description="Number of unmapped values and faults beyond the first thousand of each list.")
+    not_listed: int = Field(description="Number of entries beyond the first thousand of each list.")

@@ -12,7 +12,7 @@ from rules.couplings.definition import deviation_of
 from rules.couplings.steep_taper import SteepTaper
 from rules.quantities.missing import Missing, OrMissing, or_missing, when_both_known, when_known
 from rules.rulebook.fact import Properties
-from rules.schema.components import BaseHolder, Cutter, RetentionKnob, StackPart
+from rules.schema.components import WITHDRAWN, BaseHolder, Cutter, RetentionKnob, StackPart
 from rules.schema.request import Machine, Milling
 from rules.stack.chain import Chain, Member, StackJoint
 from rules.stack.formulas import Frustum, equivalent_diameter_mm
@@ -183,6 +183,9 @@ def _stated_length(part: StackPart) -> float | None:
 def contradiction_properties(fact: Properties, member: Member) -> None:
     """Add the properties by which the rules find contradictory data of one component."""
     part = member.part
+    if part.status is not None:
+        withdrawn = [one for one in WITHDRAWN if one in part.status]
+        fact.add("withdrawn_as", ", ".join(withdrawn).replace("_", " ") or "none")
     spans = [
         stated.upper_um - stated.lower_um
         for stated in map(deviation_of, (member.machine_side, member.workpiece_side))

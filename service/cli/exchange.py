@@ -10,9 +10,10 @@ from typing import get_args
 from rich.text import Text
 
 from rules.exchange.documents import format_of, read_document
+from rules.exchange.imported import ImportOptions
 from rules.exchange.tool_asset_export import EPOCH, is_timestamp
 from rules.exchange.untrusted import UnreadableError
-from rules.schema.imports import ComponentKind, ImportReport, Standard
+from rules.schema.imports import ComponentKind, ImportReport, ReadAs, Standard
 from rules.schema.parsing import parse_request
 from rules.schema.report import Report
 from service.cli.files import BAD_INPUT, VERDICT_CODES, add_rulebooks, judged, report_console, settings_of
@@ -41,15 +42,22 @@ def import_arguments(parser: argparse.ArgumentParser) -> None:
         choices=get_args(ComponentKind),
         help="kind of the parts whose kind the document does not state",
     )
+    parser.add_argument(
+        "--as",
+        dest="read_as",
+        choices=get_args(ReadAs),
+        help="what a CuttingTool is that may be a cutting tool alone or an assembled tool",
+    )
     parser.add_argument("--json", action="store_true", help="print each report as one line of JSON")
     parser.set_defaults(run=_run_import)
 
 
 def _run_import(arguments: argparse.Namespace) -> int:
     console = report_console()
+    options = ImportOptions(arguments.kind, arguments.read_as)
     worst = 0
     for number, name in enumerate(arguments.files):
-        report = _read(name, arguments.kind)
+        report = _read(name, options)
         worst = max(worst, BAD_INPUT if report is None else _FAULTY if report.faults else 0)
         if report is None:
             continue
@@ -62,11 +70,11 @@ def _run_import(arguments: argparse.Namespace) -> int:
     return worst
 
 
-def _read(name: str, kind: ComponentKind | None) -> ImportReport | None:
+def _read(name: str, options: ImportOptions) -> ImportReport | None:
     shown = "standard input" if name == "-" else name
     try:
         data = sys.stdin.buffer.read() if name == "-" else Path(name).read_bytes()
-        return read_document(data, format_of(data), kind).report()
+        return read_document(data, format_of(data), options).report()
     except OSError as error:
         print(f"{shown}: {error.strerror}", file=sys.stderr)
     except UnreadableError as error:

@@ -22,7 +22,7 @@ from rules.schema.calibration import CalibrationReport, CalibrationRequest
 from rules.schema.comparison import ComparisonReport, ComparisonRequest
 from rules.schema.explanation import ExplanationReport, ExplanationRequest
 from rules.schema.gate import GateReport, GateRequest
-from rules.schema.imports import ComponentKind, ImportReport, Standard
+from rules.schema.imports import ComponentKind, ImportReport, ReadAs, Standard
 from rules.schema.reading import ReadingReport, ReadingRequest
 from rules.schema.report import Report
 from rules.schema.request import CheckRequest
@@ -145,11 +145,17 @@ class Client:
         return self._send(gate_call(request))
 
     def import_components(
-        self, document: bytes | str, media_type: str = XML, *, kind: ComponentKind | None = None
+        self,
+        document: bytes | str,
+        media_type: str = XML,
+        *,
+        kind: ComponentKind | None = None,
+        read_as: ReadAs | None = None,
     ) -> ImportReport:
         """The components of a document, XML or ``text/csv``."""
         body = document.encode() if isinstance(document, str) else document
-        params = {} if kind is None else {"kind": kind}
+        named = {"kind": kind, "as": read_as}
+        params = {name: value for name, value in named.items() if value is not None}
         headers = {"Content-Type": media_type, "Accept": JSON}
         return self._send(Call("POST", "/v1/imports", as_model(ImportReport), params, headers, body))
 

@@ -175,7 +175,8 @@ def share_fields(document: Node) -> None:
             if "$ref" not in field and "const" not in field:
                 users.setdefault((name, json.dumps(field)), []).append(schema["properties"])
     for (name, text), owners in users.items():
-        key = _words(name)
+        # a field often has the name of its type
+        key = _words(name) if _words(name) not in schemas else f"{_words(name)}Field"
         reference = len(f'{{"$ref": "#/components/schemas/{key}"}}')
         saved = (len(owners) - 1) * len(text) - len(owners) * reference - len(key)
         if len(owners) >= _SHARED_BY and saved > _WORTH_A_NAME and key not in schemas:

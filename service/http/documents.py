@@ -11,10 +11,11 @@ from pydantic_core import to_json
 
 from rules.assessor import Assessor
 from rules.exchange.documents import read_document
+from rules.exchange.imported import NO_OPTIONS, ImportOptions
 from rules.exchange.tool_asset_export import EPOCH, TIMESTAMP_PATTERN
 from rules.exchange.untrusted import UnreadableError
 from rules.quantities.inch import UnitSystem, shown_in
-from rules.schema.imports import ComponentKind, ImportFormat, ImportReport, Standard
+from rules.schema.imports import ComponentKind, ImportFormat, ImportReport, ReadAs, Standard
 from rules.schema.parsing import FaultCode, parse_request
 from rules.schema.request import CheckRequest
 from service.drawing.pictures import PictureName, picture_or_words
@@ -48,8 +49,9 @@ EXPORTS: Final = "/v1/exports"
 DRAWINGS: Final = "/v1/drawings"
 
 _ABOUT_IMPORTS: Final = """\
-Read components from MTConnect assets (CuttingTool, CuttingToolArchetype; versions 1.2 to 2.x) or from CSV. Column heads
-are ISO 13399 symbols, a few words of this service, or paths of component fields.
+Read components and assembled tools from MTConnect assets (CuttingTool, CuttingToolArchetype; versions 1.2 to 2.x, in an
+envelope or bare) or components from CSV. Column heads are ISO 13399 symbols, a few words of this service, or paths of
+component fields.
 
 Nothing is guessed. The report lists values that no component field takes, with the reason, and fields that a check
 needs but the document lacks. Document type declarations are rejected; nothing is fetched.
@@ -78,10 +80,19 @@ def imports_router() -> APIRouter:
             ComponentKind | None,
             Query(description="Kind of the parts whose kind the document does not state.", examples=["extension"]),
         ] = None,
+        read_as: Annotated[
+            ReadAs | None,
+            Query(
+                alias="as",
+                description="What a CuttingTool is that may be a cutting tool alone or an assembled tool.",
+                examples=["assembled"],
+            ),
+        ] = None,
     ) -> Response:
         require_acceptable(request)
         form = _FORMATS[require_body(request, tuple(_FORMATS))]
-        task = Task(IMPORTS, await request.body(), (form, kind))
+        options = ImportOptions(kind, read_as)
+        task = Task(IMPORTS, await request.body(), (form, options))
         made = await HeavyWork.of(request).answer(task, lambda: read(task), len(task.body), uncounted=True)
         return json_bytes(made.content)
 
@@ -89,13 +100,13 @@ def imports_router() -> APIRouter:
 
 
 def read(task: Task) -> Made:
-    """The report on a document; the options are its format and the kind of its parts."""
+    """The report on a document; the options are its format and what the caller says about it."""
     return Made(to_json(_report(task.body, *task.options)))
 
 
-def _report(data: bytes, form: ImportFormat, kind: ComponentKind | None) -> ImportReport:
+def _report(data: bytes, form: ImportFormat, options: ImportOptions) -> ImportReport:
     try:
-        return read_document(data, form, kind).report()
+        return read_document(data, form, options).report()
     except UnreadableError as error:
         raise _problem(error) from None
 
@@ -115,7 +126,7 @@ def _bodies() -> dict[str, Any]:
 
 def _responses() -> dict[int | str, dict[str, Any]]:
     reports = {
-        name: {"summary": summary, "value": _report(text.encode(), form, None).model_dump_json()}
+        name: {"summary": summary, "value": _report(text.encode(), form, NO_OPTIONS).model_dump_json()}
         for name, summary, text, form in (
             ("archetype", "Cutting tool", XML_EXAMPLE, _FORMATS[XML]),
             ("table", "Three parts, one with a fault", CSV_EXAMPLE, _FORMATS[CSV]),

@@ -20,7 +20,7 @@ from rules.schema.gate import (
     GateReport,
     GateUndecided,
 )
-from rules.schema.imports import ImportedComponent, ImportFault, ImportReport, UnmappedValue
+from rules.schema.imports import ImportedAssembly, ImportedComponent, ImportFault, ImportReport, UnmappedValue
 from rules.schema.search import JointSetting, LeftOut, NearMiss, SearchReport, SearchResult
 from service.sheets.check import CHANGED, changes, deviation
 from service.sheets.figures import value_of
@@ -239,9 +239,14 @@ def print_import(report: ImportReport, console: Console) -> None:
     version = f" {report.version}" if report.version else ""
     named = f"MTConnect assets{version}" if report.format == "mtconnect_assets" else "CSV"
     faults = f", {count(len(report.faults), 'fault')}" if report.faults else ""
-    say(Text(f"{named}: {count(len(report.components), 'component')}{faults}", style="bold"), console)
+    assembled = f", {count(len(report.assembled), 'assembled tool')}" if report.assembled else ""
+    say(Text(f"{named}: {count(len(report.components), 'component')}{assembled}{faults}", style="bold"), console)
     for one in report.components:
         _print_component(one, console)
+    for tool in report.assembled:
+        heading(f"{tool.assembled['id']}: assembled tool, {tool.source}, line {tool.line}", console)
+        _print_words("states", [field for field in tool.assembled if field != "id"], console)
+        _print_notes(tool, console)
     section("Belongs to no component", [_left(one) for one in report.unmapped], console)
     if report.faults:
         heading("Faults", console)
@@ -257,6 +262,10 @@ def _print_component(one: ImportedComponent, console: Console) -> None:
     _print_words("states", stated, console)
     _print_words("not stated", [field.field for field in one.not_stated if field.carried], console)
     _print_words("not stated, no place in the format", _not_carried(one), console)
+    _print_notes(one, console)
+
+
+def _print_notes(one: ImportedComponent | ImportedAssembly, console: Console) -> None:
     for left in one.unmapped:
         say(Text(f"not used: {_left(left)}"), console, 2)
     for note in one.notes:

@@ -203,11 +203,20 @@ def test_the_command_says_why_a_file_cannot_be_read(tmp_path: Path, capsys: pyte
 
 
 @pytest.mark.parametrize(
-    ("name", "components", "faults"),
-    [("archetypes.xml", 2, 1), ("face-mill-2.4.xml", 1, 0), ("holders.csv", 3, 0), ("shanks-and-pins.csv", 4, 1)],
+    ("name", "components", "assembled", "faults"),
+    [
+        ("archetypes.xml", 1, 1, 1),
+        ("face-mill-2.4.xml", 0, 1, 0),
+        ("measured-tool.xml", 0, 1, 0),
+        ("holders.csv", 3, 0, 0),
+        ("shanks-and-pins.csv", 4, 0, 1),
+    ],
 )
-def test_the_demonstration_documents_are_read(name: str, components: int, faults: int, capsys: Any) -> None:
+def test_the_demonstration_documents_are_read(
+    name: str, components: int, assembled: int, faults: int, capsys: Any
+) -> None:
     """Golden: each shows what its name says, two of them a fault on purpose."""
     assert _command(str(_DEMO / name), "--json") == (1 if faults else 0)
     told = json.loads(capsys.readouterr().out)
-    assert (len(told["components"]), len(told["faults"])) == (components, faults)
+    assert (len(told["components"]), len(told["assembled"])) == (components, assembled)
+    assert len(told["faults"]) == faults

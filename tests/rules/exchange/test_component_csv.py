@@ -10,12 +10,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from rules.exchange.component_csv import MAX_COLUMNS, MAX_FAULTS, MAX_ROWS, read_component_csv
-from rules.exchange.imported import Import
+from rules.exchange.imported import Import, ImportOptions
 from rules.exchange.untrusted import MAX_BYTES, UnreadableError
 
 
 def _read(text: str, **options: Any) -> Import:
-    return read_component_csv(text.encode(), **options)
+    return read_component_csv(text.encode(), ImportOptions(**options))
 
 
 def _only(imported: Import) -> dict[str, Any]:
