@@ -48,16 +48,23 @@ def format_of(data: bytes) -> ImportFormat:
 
 
 def read_document(data: bytes, form: ImportFormat, options: ImportOptions | None = None) -> Import:
-    """Read a document as the options say.
+    """Read a document as the options say; the root element of XML tells what it is.
 
     Raises :class:`~rules.exchange.untrusted.UnreadableError`.
     """
     # Imported here, as below: a check without a catalogue reads no document.
     from rules.exchange.component_csv import read_component_csv
-    from rules.exchange.tool_asset_import import read_cutting_tools
+    from rules.exchange.din_4000_import import ROOT, read_din_4000
+    from rules.exchange.imported import NO_OPTIONS
+    from rules.exchange.tool_asset_import import cutting_tools_of
+    from rules.exchange.untrusted import read_xml
 
-    read = read_cutting_tools if form == "mtconnect_assets" else read_component_csv
-    return read(data) if options is None else read(data, options)
+    options = options or NO_OPTIONS
+    if form == "csv":
+        return read_component_csv(data, options)
+    root = read_xml(data)
+    read = read_din_4000 if root.tag.rpartition("}")[2] == ROOT else cutting_tools_of
+    return read(root, options)
 
 
 _TREES: Final = frozenset({".json", ".yaml", ".yml"})  # JSON is a subset of YAML
@@ -166,10 +173,11 @@ def _from_tree(source: Source, problems: list[Problem]) -> Iterator[tuple[str, _
 
 def _from_csv(file: Path, problems: list[Problem]) -> Iterator[tuple[str, StackEntry]]:
     from rules.exchange.component_csv import read_component_csv
+    from rules.exchange.imported import ImportOptions
     from rules.exchange.untrusted import UnreadableError
 
     try:
-        found = read_component_csv(file.read_bytes())
+        found = read_component_csv(file.read_bytes(), ImportOptions(strict=True))
     except UnreadableError as error:
         problems.append(Problem(str(file), error.line or 0, "", error.detail))
         return

@@ -9,11 +9,13 @@ from typing import Final, TypeVar, get_args
 
 from rules.couplings.definition import Side, deviation_of
 from rules.couplings.sides import COUPLINGS
+from rules.exchange.head_map import NO_MAP, HeadMap
 from rules.exchange.untrusted import printable
 from rules.schema.components import CutterKind, StackPart
 from rules.schema.imports import (
     AssembledTool,
     ComponentKind,
+    Decimals,
     ImportedAssembly,
     ImportedComponent,
     ImportFault,
@@ -21,7 +23,6 @@ from rules.schema.imports import (
     ImportReport,
     NotStatedField,
     ReadAs,
-    RejectedCell,
     UnmappedValue,
 )
 
@@ -42,6 +43,12 @@ class ImportOptions:
     """Kind of the parts whose kind the document does not state."""
     read_as: ReadAs | None = None
     """What CuttingTools are that may be a cutting tool alone or an assembled tool."""
+    decimals: Decimals = "point"
+    """Decimal sign of a table."""
+    strict: bool = False
+    """Whether a wrong value in a table is a fault of its row."""
+    map: HeadMap = NO_MAP
+    """What the heads of a table mean."""
 
 
 NO_OPTIONS: Final = ImportOptions()
@@ -57,6 +64,7 @@ class ImportedPart:
     not_stated: tuple[NotStatedField, ...]
     unmapped: tuple[UnmappedValue, ...]
     notes: tuple[str, ...]
+    rejected: tuple[UnmappedValue, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,7 +88,6 @@ class Import:
     unmapped: tuple[UnmappedValue, ...]
     faults: tuple[ImportFault, ...]
     assembled: tuple[AssembledPart, ...] = ()
-    rejected: tuple[RejectedCell, ...] = ()
 
     def report(self) -> ImportReport:
         """Return the report of the import; long lists are cut, and the entries cut are counted."""
@@ -95,6 +102,7 @@ class Import:
                     line=part.line,
                     not_stated=list(part.not_stated),
                     unmapped=cut(part.unmapped),
+                    rejected=cut(part.rejected),
                     notes=list(part.notes),
                 )
                 for part in self.parts
@@ -110,7 +118,6 @@ class Import:
                 for one in self.assembled
             ],
             unmapped=cut(self.unmapped),
-            rejected=cut(self.rejected),
             faults=cut(self.faults),
             not_listed=cut.left_out,
         )

@@ -18,7 +18,7 @@ from rules.quantities.tables import Row, Table, parse_table, rows_of
 from rules.schema.components import CutterKind, Material
 from rules.schema.imports import UnmappedValue
 
-__all__ = ["Reading", "Symbol", "body_materials", "elements", "map_readings", "symbols", "unmapped"]
+__all__ = ["Reading", "Symbol", "body_materials", "elements", "map_readings", "symbols", "synonyms", "unmapped"]
 
 
 _ANY: Final = "any"
@@ -74,6 +74,21 @@ def elements() -> Mapping[str, Symbol]:
     'WT'
     """
     return MappingProxyType({one.element: one for one in symbols().values() if one.element is not None})
+
+
+class _Synonym(Row):
+    head: str
+    means: str
+
+
+@cache
+def synonyms() -> Mapping[str, str]:
+    """Return symbols and field paths by column heads in words, in small letters.
+
+    >>> synonyms()["shank diameter"]
+    'DMM'
+    """
+    return MappingProxyType({row.head: row.means for row in rows_of(_table("head_synonyms"), _Synonym)})
 
 
 @cache

@@ -30,7 +30,7 @@ from rules.schema.components import ToolStatus
 from rules.schema.imports import AssembledTool, ImportFault, ToolLife, ToolLocation, UnmappedValue
 from rules.schema.parsing import describe, locate
 
-__all__ = ["read_cutting_tools"]
+__all__ = ["cutting_tools_of", "read_cutting_tools"]
 
 
 _NUMBER: Final = re.compile(r"[+-]?[0-9]{1,20}(?:\.[0-9]{1,20})?(?:[eE][+-]?[0-9]{1,2})?")
@@ -180,7 +180,11 @@ def read_cutting_tools(data: bytes, options: ImportOptions = NO_OPTIONS) -> Impo
     Raises :class:`~rules.exchange.untrusted.UnreadableError` for any other document; for the limits see
     :func:`rules.exchange.untrusted.read_xml`.
     """
-    root = read_xml(data)
+    return cutting_tools_of(read_xml(data), options)
+
+
+def cutting_tools_of(root: etree._Element, options: ImportOptions = NO_OPTIONS) -> Import:
+    """Read a parsed document; see :func:`read_cutting_tools`."""
     version = _version(root)
     found: dict[str, ImportedPart | AssembledPart] = {}
     left: list[UnmappedValue] = []

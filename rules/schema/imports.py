@@ -13,6 +13,7 @@ from rules.schema.components import Status
 __all__ = [
     "AssembledTool",
     "ComponentKind",
+    "Decimals",
     "ImportFault",
     "ImportFormat",
     "ImportReport",
@@ -20,7 +21,6 @@ __all__ = [
     "ImportedComponent",
     "NotStatedField",
     "ReadAs",
-    "RejectedCell",
     "Standard",
     "ToolLife",
     "ToolLocation",
@@ -32,7 +32,10 @@ ComponentKind = Literal[
     "retention_knob",
 ]  # fmt: skip
 
-ImportFormat = Literal["mtconnect_assets", "csv"]
+ImportFormat = Literal["mtconnect_assets", "csv", "din_4000"]
+
+Decimals = Literal["point", "comma"]
+"""Sign between whole and decimal places."""
 
 ReadAs = Literal["cutter", "assembled"]
 """What a CuttingTool is that may be a cutting tool alone or an assembled tool."""
@@ -55,7 +58,7 @@ class ToolLife(Model):
 
 
 class ToolLocation(Model):
-    """Where the tool is."""
+    """Place of a tool."""
 
     type: Text | None = Field(None, description="Kind of place.", examples=["pot"])
     name: Text = Field(description="Name or number of the place.", examples=["14"])
@@ -79,8 +82,10 @@ class AssembledTool(Model):
     mass_kg: Mass | None = Field(None, description="Mass of the whole tool.")
     max_speed_rpm: SpeedRpm | None = Field(None, description="Stated speed limit, rpm.")
     status: Status | None = Field(None, description="States in tool management.")
-    life: Annotated[list[ToolLife], Field(min_length=1, max_length=3)] | None = None
-    location: ToolLocation | None = None
+    life: Annotated[list[ToolLife], Field(min_length=1, max_length=3)] | None = Field(
+        None, description="Life counters."
+    )
+    location: ToolLocation | None = Field(None, description="Where the tool is.")
 
 
 class UnmappedValue(Out):
@@ -114,6 +119,7 @@ class ImportedComponent(Out):
     line: int = Field(description="Line of the document, from 1.")
     not_stated: list[NotStatedField] = Field(description="Fields that a check needs and the document lacks.")
     unmapped: list[UnmappedValue] = Field(description="Values that no field of a component takes.")
+    rejected: list[UnmappedValue] = Field(description="Wrong values, left out of the component.")
     notes: list[str] = Field(description="Notes on the interpretation.")
 
 
@@ -139,12 +145,6 @@ class ImportedAssembly(Out):
     notes: list[str] = Field(description="Notes on the interpretation.")
 
 
-class RejectedCell(UnmappedValue):
-    """Wrong value of a table; the component comes without it."""
-
-    component: str = Field(description="Id of the component that lacks it.")
-
-
 class ImportReport(Out):
     """Report of an import."""
 
@@ -153,6 +153,5 @@ class ImportReport(Out):
     components: list[ImportedComponent] = Field(description="Components in the order of the document.")
     assembled: list[ImportedAssembly] = Field(description="Assembled tools, each measured as one piece.")
     unmapped: list[UnmappedValue] = Field(description="Values outside any component.")
-    rejected: list[RejectedCell] = Field(description="Cells with wrong values, left out of their components.")
     faults: list[ImportFault] = Field(description="Parts of the document that are no components, with reasons.")
     not_listed: int = Field(description="Number of entries beyond the first thousand of each list.")

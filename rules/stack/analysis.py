@@ -26,6 +26,7 @@ __all__ = [
     "contradiction_properties",
     "in_place",
     "knob_properties",
+    "largest_diameter",
     "length_properties",
     "machine_limit_properties",
     "mass_properties",
@@ -287,7 +288,7 @@ def body_properties(
         fact.add("edges_mm", last.cutting_diameter_mm)
 
 
-def _largest_diameter(chain: Chain) -> OrMissing[float]:
+def largest_diameter(chain: Chain) -> OrMissing[float]:
     """Return the largest diameter of any component; missing while a holder has no outline."""
     largest, lacking = 0.0, []
     for member in chain.members:
@@ -310,7 +311,7 @@ def machine_limit_properties(
     fact.add("stack_mass_kg", masses.total)
     fact.add("tilting_moment_n_m", masses.tilting_moment_n_m)
     fact.add("stack_projection_mm", geometry.tip)
-    fact.add("stack_diameter_mm", _largest_diameter(chain))
+    fact.add("stack_diameter_mm", largest_diameter(chain))
     if machine is not None:
         fact.add("machine_max_mass_kg", machine.max_tool_mass_kg)
         fact.add("machine_max_tilting_n_m", machine.max_tilting_moment_n_m)

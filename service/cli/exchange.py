@@ -1,4 +1,4 @@
-"""``import``: read components from MTConnect or CSV; ``export``: write a checked stack as a CuttingTool."""
+"""``import``: read components from documents in open formats; ``export``: write a checked stack as a CuttingTool."""
 
 from __future__ import annotations
 
@@ -10,12 +10,14 @@ from typing import get_args
 from rich.text import Text
 
 from rules.exchange.documents import format_of, read_document
+from rules.exchange.head_map import MAX_MAP_BYTES, NO_MAP, HeadMap, read_map
 from rules.exchange.imported import ImportOptions
 from rules.exchange.tool_asset_export import EPOCH, is_timestamp
 from rules.exchange.untrusted import UnreadableError
-from rules.schema.imports import ComponentKind, ImportReport, ReadAs, Standard
-from rules.schema.parsing import parse_request
+from rules.schema.imports import ComponentKind, Decimals, ImportReport, ReadAs, Standard
+from rules.schema.parsing import BadRequestError, parse_request
 from rules.schema.report import Report
+from rules.schema.strict_json import NotJSONError
 from service.cli.files import BAD_INPUT, VERDICT_CODES, add_rulebooks, judged, report_console, settings_of
 from service.operations.assessors import load_assessor
 from service.operations.process import Exporter
@@ -31,9 +33,9 @@ _FAULTY = 1
 def import_arguments(parser: argparse.ArgumentParser) -> None:
     """Add what the command takes."""
     parser.description = (
-        "Read components from MTConnect assets (XML) or from CSV with ISO 13399 symbols. The report lists"
-        " unused and missing data. Exit code, worst case: 0 all read, 1 some not read, 3 invalid document, 4 program"
-        " fault."
+        "Read components from MTConnect assets (XML), from CSV with ISO 13399 symbols or from XML with DIN 4000"
+        " property names. The report lists unused and missing data. Exit code, worst case: 0 all read, 1 some not read,"
+        " 3 invalid document, 4 program fault."
     )
     parser.epilog = "example: stackgauge import tools.csv --kind cutter"
     parser.add_argument("files", nargs="+", metavar="FILE", help="XML or CSV document; - for standard input")
@@ -48,17 +50,27 @@ def import_arguments(parser: argparse.ArgumentParser) -> None:
         choices=get_args(ReadAs),
         help="what a CuttingTool is that may be a cutting tool alone or an assembled tool",
     )
+    parser.add_argument("--decimal", choices=get_args(Decimals), default="point", help="decimal sign of tables")
+    parser.add_argument("--strict", action="store_true", help="a wrong cell of a table is a fault of its row")
+    parser.add_argument(
+        "--map",
+        metavar="FILE",
+        help="JSON with what column heads (heads), numbered lengths (outline) and DIN 4000 properties (din_4000) mean",
+    )
     parser.add_argument("--json", action="store_true", help="print each report as one line of JSON")
     parser.set_defaults(run=_run_import)
 
 
 def _run_import(arguments: argparse.Namespace) -> int:
     console = report_console()
-    options = ImportOptions(arguments.kind, arguments.read_as)
+    known = NO_MAP if arguments.map is None else _read_map(arguments.map)
+    if known is None:
+        return BAD_INPUT
+    options = ImportOptions(arguments.kind, arguments.read_as, arguments.decimal, arguments.strict, known)
     worst = 0
     for number, name in enumerate(arguments.files):
         report = _read(name, options)
-        worst = max(worst, BAD_INPUT if report is None else _FAULTY if report.faults else 0)
+        worst = max(worst, BAD_INPUT if report is None else _FAULTY if _is_incomplete(report) else 0)
         if report is None:
             continue
         if arguments.json:
@@ -68,6 +80,26 @@ def _run_import(arguments: argparse.Namespace) -> int:
             console.print(Text(("\n" if number else "") + name, style="dim"), soft_wrap=True)
         print_import(report, console)
     return worst
+
+
+def _is_incomplete(report: ImportReport) -> bool:
+    return bool(report.faults) or any(one.rejected for one in report.components)
+
+
+def _read_map(name: str) -> HeadMap | None:
+    try:
+        data = Path(name).read_bytes()
+        if len(data) <= MAX_MAP_BYTES:
+            return read_map(data)
+        print(f"{name}: a map may hold {MAX_MAP_BYTES} bytes", file=sys.stderr)
+    except OSError as error:
+        print(f"{name}: {error.strerror}", file=sys.stderr)
+    except NotJSONError as error:
+        print(f"{name}: {error.detail}", file=sys.stderr)
+    except BadRequestError as error:
+        for fault in error.faults:
+            print(f"{name}: {fault.pointer}: {fault.detail}", file=sys.stderr)
+    return None
 
 
 def _read(name: str, options: ImportOptions) -> ImportReport | None:

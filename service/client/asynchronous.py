@@ -5,11 +5,12 @@ Edit ``asynchronous.py`` only; ``python -m tests.support.synchronous_client`` ge
 
 from __future__ import annotations
 
+import json
 import ssl
 import time
-from collections.abc import AsyncIterator, Callable
+from collections.abc import AsyncIterator, Callable, Mapping
 from types import TracebackType
-from typing import Self, TypeVar
+from typing import Any, Self, TypeVar
 from urllib.parse import quote
 
 import anyio
@@ -23,7 +24,7 @@ from rules.schema.calibration import CalibrationReport, CalibrationRequest
 from rules.schema.comparison import ComparisonReport, ComparisonRequest
 from rules.schema.explanation import ExplanationReport, ExplanationRequest
 from rules.schema.gate import GateReport, GateRequest
-from rules.schema.imports import ComponentKind, ImportReport, ReadAs, Standard
+from rules.schema.imports import ComponentKind, Decimals, ImportReport, ReadAs, Standard
 from rules.schema.reading import ReadingReport, ReadingRequest
 from rules.schema.report import Report
 from rules.schema.request import CheckRequest
@@ -152,10 +153,14 @@ class AsyncClient:
         *,
         kind: ComponentKind | None = None,
         read_as: ReadAs | None = None,
+        decimal: Decimals | None = None,
+        strict: bool = False,
+        names: Mapping[str, Any] | None = None,
     ) -> ImportReport:
-        """The components of a document, XML or ``text/csv``."""
+        """The components of a document, XML or ``text/csv``; ``names`` is the map of heads."""
         body = document.encode() if isinstance(document, str) else document
-        named = {"kind": kind, "as": read_as}
+        named = {"kind": kind, "as": read_as, "decimal": decimal, "strict": "true" if strict else None}
+        named["map"] = None if names is None else json.dumps(names)
         params = {name: value for name, value in named.items() if value is not None}
         headers = {"Content-Type": media_type, "Accept": JSON}
         return await self._send(Call("POST", "/v1/imports", as_model(ImportReport), params, headers, body))

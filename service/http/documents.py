@@ -11,13 +11,15 @@ from pydantic_core import to_json
 
 from rules.assessor import Assessor
 from rules.exchange.documents import read_document
+from rules.exchange.head_map import NO_MAP, HeadMap, read_map
 from rules.exchange.imported import NO_OPTIONS, ImportOptions
 from rules.exchange.tool_asset_export import EPOCH, TIMESTAMP_PATTERN
 from rules.exchange.untrusted import UnreadableError
 from rules.quantities.inch import UnitSystem, shown_in
-from rules.schema.imports import ComponentKind, ImportFormat, ImportReport, ReadAs, Standard
-from rules.schema.parsing import FaultCode, parse_request
+from rules.schema.imports import ComponentKind, Decimals, ImportFormat, ImportReport, ReadAs, Standard
+from rules.schema.parsing import BadRequestError, FaultCode, parse_request
 from rules.schema.request import CheckRequest
+from rules.schema.strict_json import NotJSONError
 from service.drawing.pictures import PictureName, picture_or_words
 from service.examples import CSV_EXAMPLE, EXAMPLES, EXTENDED, XML_EXAMPLE
 from service.http.answers import CSV, JSON, SVG, XML, YAML, json_bytes, require_acceptable, require_body
@@ -45,13 +47,19 @@ _TEXT_XML: Final = "text/xml"
 _FORMATS: Final[dict[str, ImportFormat]] = {XML: "mtconnect_assets", _TEXT_XML: "mtconnect_assets", CSV: "csv"}
 
 IMPORTS: Final = "/v1/imports"
+MAX_QUERY_MAP: Final = 8000
+"""Longest map in a query, in characters; a longer one is for the command line."""
+
 EXPORTS: Final = "/v1/exports"
 DRAWINGS: Final = "/v1/drawings"
 
 _ABOUT_IMPORTS: Final = """\
-Read components and assembled tools from MTConnect assets (CuttingTool, CuttingToolArchetype; versions 1.2 to 2.x, in an
-envelope or bare) or components from CSV. Column heads are ISO 13399 symbols, a few words of this service, or paths of
-component fields.
+Read components and assembled tools from MTConnect assets (CuttingTool, CuttingToolArchetype; versions 1.2 to 2.x,
+bare or in an envelope), or components from CSV or from XML with DIN 4000 property names. Column heads are ISO 13399
+symbols, a closed list of words, paths of component fields, or names of `map`; a unit in brackets holds for bare
+numbers. DIN 4000 names mean only what `map` says.
+
+A wrong cell is listed under `rejected`, and the component comes without it; a row without id or kind is a fault.
 
 Nothing is guessed. The report lists values that no component field takes, with the reason, and fields that a check
 needs but the document lacks. Document type declarations are rejected; nothing is fetched.
@@ -88,15 +96,46 @@ def imports_router() -> APIRouter:
                 examples=["assembled"],
             ),
         ] = None,
+        decimal: Annotated[
+            Decimals,
+            Query(description="Decimal sign of a table; a comma needs another separator.", examples=["point"]),
+        ] = "point",
+        strict: Annotated[
+            Literal["true", "false"],
+            Query(description="'true' if a wrong cell is a fault of its row.", examples=["true"]),
+        ] = "false",
+        names: Annotated[
+            str | None,
+            Query(
+                alias="map",
+                max_length=MAX_QUERY_MAP,
+                description="JSON: what column heads (`heads`), numbered lengths (`outline`) and DIN 4000 properties"
+                " (`din_4000`) mean.",
+                examples=['{"heads": {"Schaft": "DMM", "Preis": null}}'],
+            ),
+        ] = None,
     ) -> Response:
         require_acceptable(request)
         form = _FORMATS[require_body(request, tuple(_FORMATS))]
-        options = ImportOptions(kind, read_as)
+        options = ImportOptions(kind, read_as, decimal, strict == "true", _map_of(names))
         task = Task(IMPORTS, await request.body(), (form, options))
         made = await HeavyWork.of(request).answer(task, lambda: read(task), len(task.body), uncounted=True)
         return json_bytes(made.content)
 
     return router
+
+
+def _map_of(text: str | None) -> HeadMap:
+    if text is None:
+        return NO_MAP
+    try:
+        return read_map(text.encode())
+    except NotJSONError as error:
+        part = ProblemPart(code="syntax_error", detail=error.detail, at=[])
+        raise ProblemError("invalid-request", f"The map is no JSON: {error.detail}.", parts=[part]) from None
+    except BadRequestError as error:
+        parts = [ProblemPart(code=one.code, detail=one.detail, at=[one.pointer]) for one in error.faults]
+        raise ProblemError("invalid-request", "The map is invalid.", parts=parts) from None
 
 
 def read(task: Task) -> Made:
@@ -129,7 +168,7 @@ def _responses() -> dict[int | str, dict[str, Any]]:
         name: {"summary": summary, "value": _report(text.encode(), form, NO_OPTIONS).model_dump_json()}
         for name, summary, text, form in (
             ("archetype", "Cutting tool", XML_EXAMPLE, _FORMATS[XML]),
-            ("table", "Three parts, one with a fault", CSV_EXAMPLE, _FORMATS[CSV]),
+            ("table", "Three parts, one with a wrong cell", CSV_EXAMPLE, _FORMATS[CSV]),
         )
     }
     return {

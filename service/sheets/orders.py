@@ -234,11 +234,16 @@ def _near(one: NearMiss, console: Console) -> None:
         say(Text(f"{reason.code}  {reason.title}: {reason.message}"), console, 6)
 
 
+_FORMATS: Final = {"mtconnect_assets": "MTConnect assets", "csv": "CSV", "din_4000": "DIN 4000 XML"}
+
+
 def print_import(report: ImportReport, console: Console) -> None:
     """Print counts, a section each component, what belongs to none, and the faults."""
     version = f" {report.version}" if report.version else ""
-    named = f"MTConnect assets{version}" if report.format == "mtconnect_assets" else "CSV"
+    named = f"{_FORMATS.get(report.format, report.format)}{version}"
     faults = f", {count(len(report.faults), 'fault')}" if report.faults else ""
+    wrong = sum(len(one.rejected) for one in report.components)
+    faults = f", {count(wrong, 'wrong value')}{faults}" if wrong else faults
     assembled = f", {count(len(report.assembled), 'assembled tool')}" if report.assembled else ""
     say(Text(f"{named}: {count(len(report.components), 'component')}{assembled}{faults}", style="bold"), console)
     for one in report.components:
@@ -262,6 +267,8 @@ def _print_component(one: ImportedComponent, console: Console) -> None:
     _print_words("states", stated, console)
     _print_words("not stated", [field.field for field in one.not_stated if field.carried], console)
     _print_words("not stated, no place in the format", _not_carried(one), console)
+    for wrong in one.rejected:
+        say(Text(f"wrong, {_fault_place(wrong)}: {wrong.value}: {wrong.reason}", style=STYLES["warning"]), console, 2)
     _print_notes(one, console)
 
 
@@ -286,7 +293,11 @@ def _left(one: UnmappedValue) -> str:
     return f"{one.name}{value}: {one.reason}"
 
 
-def _fault(one: ImportFault) -> str:
+def _fault_place(one: ImportFault | UnmappedValue) -> str:
     line = "" if one.line is None else f"line {one.line}"
-    place = ", ".join(part for part in (line, "" if one.column is None else f"column {one.column}", one.name) if part)
+    return ", ".join(part for part in (line, "" if one.column is None else f"column {one.column}", one.name) if part)
+
+
+def _fault(one: ImportFault) -> str:
+    place = _fault_place(one)
     return f"{place}: {one.detail}" if place else one.detail

@@ -77,12 +77,15 @@ def test_xml_is_answered_with_a_report(post: Any, content_type: str) -> None:
 
 @pytest.mark.parametrize("content_type", ["text/csv", "text/csv; header=present", "text/csv;charset=UTF-8"])
 def test_csv_is_answered_with_a_report(post: Any, content_type: str) -> None:
-    """A faulty row is a good answer, with the fault in it."""
+    """A wrong cell is a good answer, with the cell in it."""
     response = post(CSV_EXAMPLE.encode(), content_type)
     assert response.status_code == 200
     report = ImportReport.model_validate_json(response.content)
     assert report == read_component_csv(CSV_EXAMPLE.encode()).report()
-    assert (len(report.components), [fault.name for fault in report.faults]) == (2, ["DC"])
+    assert (len(report.components), report.faults) == (3, [])
+    assert [cell.name for one in report.components for cell in one.rejected] == ["DC"]
+    strict = post(CSV_EXAMPLE.encode(), content_type, "/v1/imports?strict=true").json()
+    assert (len(strict["components"]), [fault["name"] for fault in strict["faults"]]) == (2, ["DC"])
 
 
 def test_the_same_document_gives_the_same_bytes(post: Any) -> None:
@@ -96,7 +99,8 @@ def test_a_component_goes_into_a_request_as_it_is(post: Any) -> None:
     """What comes out of an import goes into a check."""
     from rules.schema.parsing import parse_request
 
-    components = [one["component"] for one in post(CSV_EXAMPLE.encode(), "text/csv").json()["components"]]
+    answer = post(CSV_EXAMPLE.encode(), "text/csv", "/v1/imports?strict=true").json()
+    components = [one["component"] for one in answer["components"]]
     parsed = parse_request({"stack": {"components": components}})
     assert [part.id for part in parsed.stack.components] == ["KB-EM8-3", "KB-GP8"]
 
@@ -107,6 +111,48 @@ def test_the_kind_is_asked_in_the_query(post: Any) -> None:
     told = post(_PIN, "application/xml", "/v1/imports?kind=collet").json()
     assert told["components"][0]["component"] == {"kind": "collet", "id": "KB-111"}
     _problem(post(_PIN, "application/xml", "/v1/imports?kind=spoon"), "invalid-request")
+
+
+_LIST = "ID;KIND;Schaft;OAL\nKB-1;cutter;12,5;83\n"
+_MAP = '{"heads": {"Schaft": "DMM"}}'
+
+
+def test_a_map_and_a_decimal_sign_stand_in_the_query(post: Any, tmp_path: Path, capsys: Any) -> None:
+    """The command takes the same, the map as a file."""
+    path = str(httpx.URL("/v1/imports", params={"map": _MAP, "decimal": "comma"}))
+    told = post(_LIST.encode(), "text/csv", path).json()
+    assert told["components"][0]["component"]["machine_side"] == {"coupling": "cylindrical", "diameter_mm": 12.5}
+    (tmp_path / "list.csv").write_text(_LIST, encoding="utf-8")
+    (tmp_path / "map.json").write_text(_MAP, encoding="utf-8")
+    options = ("--map", str(tmp_path / "map.json"), "--decimal", "comma", "--json")
+    assert _command(str(tmp_path / "list.csv"), *options) == 0
+    assert json.loads(capsys.readouterr().out) == told
+
+
+@pytest.mark.parametrize(
+    ("text", "at"), [('{"heads": {"a": "nothing"}}', "/heads/a"), ('{"hats": {}}', "/hats"), ("{", None)]
+)
+def test_a_wrong_map_is_a_problem(text: str, at: str | None, post: Any, tmp_path: Path, capsys: Any) -> None:
+    """With its place in the map; the command reads nothing."""
+    told = _problem(
+        post(_LIST.encode(), "text/csv", str(httpx.URL("/v1/imports", params={"map": text}))), "invalid-request"
+    )
+    assert [place for part in told["errors"] for place in part["at"]] == ([] if at is None else [at])
+    (tmp_path / "map.json").write_text(text, encoding="utf-8")
+    assert _command(str(tmp_path / "map.json"), "--map", str(tmp_path / "map.json")) == BAD_INPUT
+    assert str(tmp_path / "map.json") in capsys.readouterr().err
+
+
+def test_what_a_tool_is_stands_in_the_query(post: Any) -> None:
+    """A polygonal taper may be of either."""
+    body = (
+        b'<CuttingTool assetId="a"><CuttingToolLifeCycle><ConnectionCodeMachineSide>PSC 63</ConnectionCodeMachineSide>'
+        b"<Measurements><CuttingDiameterMax>32</CuttingDiameterMax></Measurements></CuttingToolLifeCycle></CuttingTool>"
+    )
+    assert len(post(body, "application/xml").json()["faults"]) == 1
+    assert len(post(body, "application/xml", "/v1/imports?as=assembled").json()["assembled"]) == 1
+    assert len(post(body, "application/xml", "/v1/imports?as=cutter").json()["components"]) == 1
+    _problem(post(body, "application/xml", "/v1/imports?as=spoon"), "invalid-request")
 
 
 @pytest.mark.parametrize(
@@ -174,11 +220,11 @@ def test_the_command_tells_in_words(tmp_path: Path, capsys: pytest.CaptureFixtur
     file.write_text(CSV_EXAMPLE, encoding="utf-8")
     assert _command(str(file)) == 1
     printed = " ".join(capsys.readouterr().out.split())
-    assert printed.startswith("CSV: 2 components, 1 fault")
+    assert printed.startswith("CSV: 3 components, 1 wrong value")
     assert "KB-EM8-3: cutter, row, line 2" in printed
     assert "in the format: joints.grip_length_mm" in printed
     assert "PRICE: neither a symbol nor a field" in printed
-    assert "with a decimal point, not a comma" in printed
+    assert "DC: 5,0: a number is written with" in printed
 
 
 def test_the_command_reads_standard_input(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
@@ -203,20 +249,22 @@ def test_the_command_says_why_a_file_cannot_be_read(tmp_path: Path, capsys: pyte
 
 
 @pytest.mark.parametrize(
-    ("name", "components", "assembled", "faults"),
+    ("name", "components", "assembled", "rejected", "faults"),
     [
-        ("archetypes.xml", 1, 1, 1),
-        ("face-mill-2.4.xml", 0, 1, 0),
-        ("measured-tool.xml", 0, 1, 0),
-        ("holders.csv", 3, 0, 0),
-        ("shanks-and-pins.csv", 4, 0, 1),
+        ("archetypes.xml", 1, 1, 0, 1),
+        ("face-mill-2.4.xml", 0, 1, 0, 0),
+        ("measured-tool.xml", 0, 1, 0, 0),
+        ("holders.csv", 3, 0, 0, 0),
+        ("list-of-a-maker.csv", 3, 0, 1, 0),
+        ("shanks-and-pins.csv", 5, 0, 1, 0),
     ],
 )
 def test_the_demonstration_documents_are_read(
-    name: str, components: int, assembled: int, faults: int, capsys: Any
+    name: str, components: int, assembled: int, rejected: int, faults: int, capsys: Any
 ) -> None:
-    """Golden: each shows what its name says, two of them a fault on purpose."""
-    assert _command(str(_DEMO / name), "--json") == (1 if faults else 0)
+    """Golden: each shows what its name says, three of them a mistake on purpose."""
+    assert _command(str(_DEMO / name), "--json") == (1 if faults or rejected else 0)
     told = json.loads(capsys.readouterr().out)
     assert (len(told["components"]), len(told["assembled"])) == (components, assembled)
     assert len(told["faults"]) == faults
+    assert sum(len(one["rejected"]) for one in told["components"]) == rejected
