@@ -458,7 +458,7 @@ def _stage(place: int, stage: StageReport) -> Section:
 
 def print_build(report: BuildReport, console: Console) -> None:
     """Print every section."""
-    look = _LOOKS.get(report.stages[-1].action, "bold yellow")
+    look = _LOOKS.get(report.stages[-1].action if report.stages else "", "bold yellow")
     say(Text(build_headline(report), style=look), console)
     for one in build_sections(report):
         print_section(one, console)

@@ -244,7 +244,7 @@ _DIN = """<?xml version="1.0"?>
 <Property-Data><PropertyName source="din_mk">B3</PropertyName><Value>{length}</Value></Property-Data>
 <Property-Data><PropertyName source="din_mk">A1</PropertyName><Value>{diameter}</Value></Property-Data>
 <Property-Data><PropertyName source="din_mk">H4</PropertyName><Value>7</Value></Property-Data>
-<Property-Data><PropertyName source="shop">A1</PropertyName><Value>99</Value></Property-Data>
+<Property-Data><PropertyName source="shop">B3</PropertyName><Value>99</Value></Property-Data>
 <Property-Data><PropertyName source="din_mk">C1</PropertyName></Property-Data>
 </Properties><Pictures>none</Pictures></Tool></Tool-Data>"""
 _DIN_MAP = """{"din_4000": [
@@ -267,14 +267,14 @@ def test_din_4000_names_mean_what_the_map_says() -> None:
     (part,) = imported.parts
     assert _stated(part) == {"kind": "base_holder", "id": "KB-D-1", "gauge_length_mm": 90.0}
     left = {(one.name, one.value, one.line) for one in part.unmapped}
-    assert left == {("A1", "63", 7), ("A1", "99", 9), ("Property-Data", "", 10), ("Pictures", "none", 11)}
+    assert left == {("A1", "63", 7), ("B3", "99", 9), ("Property-Data", "", 10), ("Pictures", "none", 11)}
 
 
 def test_a_figure_without_an_entry_takes_that_of_the_list() -> None:
     """One that names the figure takes precedence."""
     (part,) = _din(figure="2").parts
     assert _stated(part) == {"kind": "extension", "id": "KB-D-1", "overall_length_mm": 90.0}
-    assert {one.name for one in part.unmapped} == {"A1", "H4", "Property-Data", "Pictures"}
+    assert {one.name for one in part.unmapped} == {"A1", "B3", "H4", "Property-Data", "Pictures"}
 
 
 @pytest.mark.parametrize("values", [{"list": "DIN 4000-82"}, {"list": ""}])
@@ -291,3 +291,10 @@ def test_a_wrong_value_of_a_property_is_rejected_alone() -> None:
     """At its line."""
     (part,) = _din(length="long").parts
     assert [(one.name, one.value, one.line) for one in part.rejected] == [("B3", "long", 6)]
+
+
+def test_a_wrong_target_is_told_as_such() -> None:
+    """Where it stands, and that no such symbol or field exists."""
+    with pytest.raises(BadRequestError) as caught:
+        read_map(b'{"heads": {"a": "DM"}}')
+    assert [(one.pointer, "neither a symbol" in one.detail) for one in caught.value.faults] == [("/heads/a", True)]

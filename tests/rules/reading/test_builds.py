@@ -22,6 +22,8 @@ from rules.schema.parsing import BadRequestError, parse
 from rules.schema.reading import ReadingRequest
 from rules.schema.request import CheckRequest
 from service.examples import BUILD_EXAMPLES
+from service.sheets.page import build_page
+from service.sheets.questions import build_text
 from tests.support.pin_stack import PIN_STACK
 from tests.support.stacks import analysis_of, known
 
@@ -364,3 +366,13 @@ def test_a_build_without_anything_read_is_refused() -> None:
     with pytest.raises(BadRequestError) as caught:
         _build()
     assert [(fault.pointer, fault.code) for fault in caught.value.faults] == [("/stages", "missing_field")]
+
+
+def test_text_and_page_show_the_assembled_tool() -> None:
+    """Measured, predicted, difference and limit, and the note; there is no stage."""
+    report = read_build(parse(BuildRequest, BUILD_EXAMPLES["assembled-tool"].request), BOOK)
+    for face in (build_text(report), build_page(report)):
+        assert "Finished stack" in face
+        assert "Mass: measured 1.41 kg, stack 1.4061 kg" in face
+        assert "machine limit 1.4 kg" in face
+        assert "the machine takes 1.4 kg" in " ".join(face.split())
