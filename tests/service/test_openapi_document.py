@@ -233,8 +233,9 @@ def test_requests_are_closed_and_reports_open_and_complete(placed: dict[str, Any
 
 def test_the_document_is_small_and_says_nothing_twice(document: dict[str, Any]) -> None:
     """Shared parts are referred to, no example is repeated, and every schema is used."""
-    # 320 kB for the 22 operations that the first contract had, and as much for each later one as for those
-    assert DOCUMENT.stat().st_size < 320_000 / 22 * max(22, len(list(_operations(document))))
+    # 320 kB for the 22 operations that the first contract had, and as much for each later one as for those, and for
+    # the assembled tool, which an import gives and a build takes
+    assert DOCUMENT.stat().st_size < 320_000 / 22 * (max(22, len(list(_operations(document)))) + 1)
     components = document["components"]
     for kind in ("examples", "headers", "responses", "parameters"):
         parts = [json.dumps(part) for part in components.get(kind, {}).values()]
